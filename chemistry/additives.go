@@ -1,0 +1,102 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package chemistry
+
+import (
+	"slices"
+	"strings"
+)
+
+// Metal is a wetted metal. Plating counts, not the metal below it.
+type Metal string
+
+// The metals met in cooling loops.
+const (
+	Copper         Metal = "copper"
+	Brass          Metal = "brass"
+	Nickel         Metal = "nickel"
+	Aluminium      Metal = "aluminium"
+	StainlessSteel Metal = "stainless"
+	Steel          Metal = "steel" // plain steel and cast iron
+	Solder         Metal = "solder"
+	Zinc           Metal = "zinc"
+)
+
+// Metals returns all metals known here.
+func Metals() []Metal {
+	return []Metal{Copper, Brass, Nickel, Aluminium, StainlessSteel, Steel, Solder, Zinc}
+}
+
+// Inhibitor is a family of corrosion inhibitors. The zero value "" means unknown; [NoInhibitor] means there is none. Colour is
+// not a family.
+type Inhibitor string
+
+// The inhibitor families.
+const (
+	NoInhibitor Inhibitor = "none"
+	Azole       Inhibitor = "azole" // for copper: BTA, TTA, MBT
+	Nitrite     Inhibitor = "nitrite"
+	Molybdate   Inhibitor = "molybdate"
+	Silicate    Inhibitor = "silicate"
+	Phosphate   Inhibitor = "phosphate"
+	Borate      Inhibitor = "borate"
+	Amine       Inhibitor = "amine"
+	OAT         Inhibitor = "oat"  // organic acids
+	IAT         Inhibitor = "iat"  // conventional, inorganic
+	HOAT        Inhibitor = "hoat" // hybrid
+)
+
+// Inhibitors returns all families known here.
+func Inhibitors() []Inhibitor {
+	return []Inhibitor{NoInhibitor, Azole, Nitrite, Molybdate, Silicate, Phosphate, Borate, Amine, OAT, IAT, HOAT}
+}
+
+// Biocide is a family of biocides. The zero value "" means unknown; [NoBiocide] means there is none.
+type Biocide string
+
+// The biocide families.
+const (
+	NoBiocide       Biocide = "none"
+	Isothiazolinone Biocide = "isothiazolinone"
+	Glutaraldehyde  Biocide = "glutaraldehyde"
+	Bronopol        Biocide = "bronopol"
+	Quat            Biocide = "quat"
+	CopperBiocide   Biocide = "copper"
+	SilverBiocide   Biocide = "silver"
+	Oxidiser        Biocide = "oxidising" // chlorine, bromine, peroxide
+)
+
+// Biocides returns all families known here.
+func Biocides() []Biocide {
+	return []Biocide{NoBiocide, Isothiazolinone, Glutaraldehyde, Bronopol, Quat, CopperBiocide, SilverBiocide, Oxidiser}
+}
+
+// ParseMetal reads a metal; else an [*InvalidError] that lists them.
+func ParseMetal(s string) (Metal, error) { return oneOf("metal", s, Metals()) }
+
+// ParseInhibitor reads an inhibitor family; empty and "unknown" are unknown. Else an [*InvalidError] that lists them.
+func ParseInhibitor(s string) (Inhibitor, error) { return oneOf("inhibitor", known(s), Inhibitors()) }
+
+// ParseBiocide reads a biocide family; empty and "unknown" are unknown. Else an [*InvalidError] that lists them.
+func ParseBiocide(s string) (Biocide, error) { return oneOf("biocide", known(s), Biocides()) }
+
+func known(s string) string {
+	if strings.EqualFold(strings.TrimSpace(s), "unknown") {
+		return ""
+	}
+	return s
+}
+
+// oneOf finds s in a list, in any case. Empty text is the zero value for everything but a metal.
+func oneOf[T ~string](field, s string, list []T) (T, error) {
+	v := T(strings.ToLower(strings.TrimSpace(s)))
+	if slices.Contains(list, v) || (v == "" && field != "metal") {
+		return v, nil
+	}
+	names := make([]string, len(list))
+	for i, n := range list {
+		names[i] = string(n)
+	}
+	return "", &InvalidError{Field: field, Value: s, Reason: "not known here; say one of " + strings.Join(names, ", ")}
+}

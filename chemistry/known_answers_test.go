@@ -1,0 +1,176 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package chemistry_test
+
+import (
+	"encoding/csv"
+	"math"
+	"os"
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/chemistry"
+	"fillmark/chemistry/tables"
+)
+
+// checkRows reads a file of check values without comments and heading.
+func checkRows(t *testing.T, file string) [][]string {
+	t.Helper()
+	f, err := os.Open("../testdata/chemistry/" + file)
+	require.NoError(t, err)
+	defer f.Close()
+	r := csv.NewReader(f)
+	r.Comment = '#'
+	rows, err := r.ReadAll()
+	require.NoError(t, err)
+	require.Greater(t, len(rows), 1)
+	return rows[1:]
+}
+
+func float(t *testing.T, s string) float64 {
+	t.Helper()
+	v, err := strconv.ParseFloat(s, 64)
+	require.NoError(t, err)
+	return v
+}
+
+var fluidOf = map[string]chemistry.Fluid{
+	"EG": chemistry.EthyleneGlycol, "PG": chemistry.PropyleneGlycol, "water": chemistry.DeionisedWater,
+}
+
+// TestKnownAnswers holds every row of known_answers.csv, which names source and reason of its tolerance.
+func TestKnownAnswers(t *testing.T) {
+	t.Parallel()
+	for _, r := range checkRows(t, "known_answers.csv") {
+		id, quantity, fluid, basis := r[0], r[1], fluidOf[r[2]], r[3]
+		t.Run(id+" "+quantity+" "+r[2], func(t *testing.T) {
+			t.Parallel()
+			var x chemistry.MassFraction
+			if r[4] != "" {
+				x = chemistry.MassFraction(float(t, r[4]))
+			}
+			var at chemistry.Celsius
+			if r[5] != "" {
+				at = chemistry.Celsius(float(t, r[5]))
+			}
+			got := knownAnswer(t, quantity, basis, fluid, x, at)
+			assert.InDelta(t, float(t, r[6]), got, float(t, r[8]), "source: %s", r[11])
+		})
+	}
+}
+
+func knownAnswer(t *testing.T, quantity, basis string, f chemistry.Fluid, x chemistry.MassFraction, at chemistry.Celsius) float64 {
+	t.Helper()
+	if strings.HasPrefix(quantity, "t_freeze_ashrae") && basis == "volume" {
+		x = massAtPrintedVolume(t, f, 100*float64(x)) // the table's own column, not volume before mixing
+	}
+	must := func(v float64, err error) float64 {
+		t.Helper()
+		require.NoError(t, err)
+		return v
+	}
+	freeze := func() chemistry.Freeze {
+		z, err := chemistry.FreezePoint(f, x)
+		require.NoError(t, err)
+		return z
+	}
+	switch quantity {
+	case "t_freeze":
+		return float64(freeze().Melinder)
+	case "t_freeze_ashrae":
+		return float64(freeze().ASHRAE)
+	case "t_freeze_warmest":
+		return float64(freeze().Stated)
+	case "freeze_depression":
+		return -float64(freeze().Melinder)
+	case "density":
+		d, err := chemistry.Density(f, x, at)
+		return must(d.KilogramsPerCubicMetre(), err)
+	case "cp":
+		c, err := chemistry.SpecificHeat(f, x, at)
+		return must(float64(c), err)
+	case "conductivity":
+		k, err := chemistry.Conductivity(f, x, at)
+		return must(float64(k), err)
+	case "viscosity":
+		m, err := chemistry.Viscosity(f, x, at)
+		return must(float64(m)/1000, err)
+	case "nd":
+		n, err := chemistry.IndexAt(f, x, at)
+		return must(float64(n), err)
+	case "nd_brix":
+		return float64(chemistry.BrixIndex(chemistry.Brix(x.Percent())))
+	case "brix":
+		b, err := chemistry.Brix20(f, x)
+		return must(float64(b), err)
+	case "n_iapws":
+		return iapwsIndex(997.047435, 298.15, 0.5893)
+	case "vol_pct_ashrae":
+		return table(f).PrintedVolume[int(math.Round(x.Percent()))]
+	case "vol_pct_premix", "vol_pct_ashrae_vs_premix":
+		v, err := chemistry.VolumeFractionOf(f, x)
+		return must(v.Percent(), err)
+	case "mass_pct_from_premix":
+		m, err := chemistry.MassFractionOf(f, chemistry.VolumeFraction(x))
+		return must(m.Percent(), err)
+	case "contraction":
+		return contraction(t, f, x, at)
+	case "t_boil_ashrae":
+		b, err := chemistry.BoilingPoint(f, x)
+		return must(float64(b), err)
+	}
+	require.Fail(t, "no check for "+quantity)
+	return 0
+}
+
+func table(f chemistry.Fluid) *tables.Glycol {
+	if f == chemistry.EthyleneGlycol {
+		return tables.Ethylene()
+	}
+	return tables.Propylene()
+}
+
+func massAtPrintedVolume(t *testing.T, f chemistry.Fluid, percent float64) chemistry.MassFraction {
+	t.Helper()
+	for mass, volume := range table(f).PrintedVolume {
+		if math.Abs(volume-percent) < 1e-9 {
+			return chemistry.MassFraction(mass) / 100
+		}
+	}
+	require.Fail(t, "no printed row", "%v vol %%", percent)
+	return 0
+}
+
+// contraction is the volume lost on mixing pure glycol with water, in percent of the volumes before.
+func contraction(t *testing.T, f chemistry.Fluid, x chemistry.MassFraction, at chemistry.Celsius) float64 {
+	t.Helper()
+	mixed, err := chemistry.Density(f, x, at)
+	require.NoError(t, err)
+	water, err := chemistry.Density(chemistry.DeionisedWater, 0, at)
+	require.NoError(t, err)
+	before := float64(x)*1000/table(f).Pure.Density20 + float64(1-x)/float64(water)
+	return 100 * (1 - 1/float64(mixed)/before)
+}
+
+// iapwsIndex is the IAPWS 1997 release on the refractive index of water relative to vacuum. The program uses the ICUMSA
+// table; this formula, written down independently, checks its water row in TestWaterIndex.
+func iapwsIndex(rho, kelvin, micrometre float64) float64 {
+	a := [8]float64{0.244257733, 0.0097463448, -0.00373235, 0.0002686785, 0.0015892057, 0.0024593426, 0.90070492, -0.0166626219}
+	d, th, l2 := rho/1000, kelvin/273.15, math.Pow(micrometre/0.589, 2)
+	const uv, ir = 0.229202, 5.432937
+	r := d * (a[0] + a[1]*d + a[2]*th + a[3]*l2*th + a[4]/l2 + a[5]/(l2-uv*uv) + a[6]/(l2-ir*ir) + a[7]*d*d)
+	return math.Sqrt((1 + 2*r) / (1 - r))
+}
+
+func TestWaterIndex(t *testing.T) {
+	t.Parallel()
+	n, err := chemistry.RefractiveIndex20(chemistry.DeionisedWater, 0)
+	require.NoError(t, err)
+	// IAPWS 1997, made relative to air; ICUMSA prints five decimals.
+	assert.InDelta(t, iapwsIndex(998.207, 293.15, 0.5893)/1.000271, float64(n), 1e-5)
+}

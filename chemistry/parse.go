@@ -1,0 +1,249 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package chemistry
+
+import (
+	"math"
+	"strconv"
+	"strings"
+)
+
+// ParseCelsius reads an absolute temperature with its unit: "-20C", "-20.5 °C", "68F". It accepts what [Celsius.String]
+// prints. A difference ("20K"), a missing unit and anything below absolute zero or above 1000 °C is an [*InvalidError].
+func ParseCelsius(s string) (Celsius, error) {
+	const want = "say a temperature such as -20C or 68F"
+	v, unit, err := split(s, want)
+	if err != nil {
+		return 0, err
+	}
+	switch unit {
+	case "c", "°c", "ºc", "degc":
+	case "f", "°f", "ºf", "degf":
+		v = (v - 32) / 1.8
+	case "k":
+		return 0, invalid(s, "K is a temperature difference here; "+want)
+	default:
+		return 0, invalid(s, unitReason(unit, want))
+	}
+	if v < -273.15 || v > 1000 {
+		return 0, invalid(s, "no temperature at a bench; "+want)
+	}
+	return Celsius(v), nil
+}
+
+// ParseCelsiusDelta reads a temperature difference with its unit: "5K", "9F" (a difference of 9 °F is 5 K). It accepts what
+// [CelsiusDelta.String] prints. A temperature in °C and anything above 1000 K is an [*InvalidError].
+func ParseCelsiusDelta(s string) (CelsiusDelta, error) {
+	const want = "say a temperature difference such as 5K or 9F"
+	v, unit, err := split(s, want)
+	if err != nil {
+		return 0, err
+	}
+	switch unit {
+	case "k":
+	case "f", "°f", "degf":
+		v /= 1.8
+	case "c", "°c", "degc":
+		return 0, invalid(s, "C is a temperature; "+want)
+	default:
+		return 0, invalid(s, unitReason(unit, want))
+	}
+	if math.Abs(v) > 1000 {
+		return 0, invalid(s, "no temperature difference at a bench; "+want)
+	}
+	return CelsiusDelta(v), nil
+}
+
+// ParseLitre reads a volume with its unit: "600ml", "1.2l", "1.2 L". It accepts what [Litre.String] prints. A negative volume
+// or one above 1 000 000 l is an [*InvalidError].
+func ParseLitre(s string) (Litre, error) {
+	v, err := amount(s, "say a volume such as 600ml or 1.2l", map[string]float64{
+		"ml": 0.001, "millilitre": 0.001, "millilitres": 0.001, "cl": 0.01, "dl": 0.1,
+		"l": 1, "litre": 1, "litres": 1, "liter": 1, "liters": 1,
+	})
+	return Litre(v), err
+}
+
+// ParseKilogram reads a mass with its unit: "120g", "1.2kg". It accepts what [Kilogram.String] prints. A negative mass or one
+// above 1 000 000 kg is an [*InvalidError].
+func ParseKilogram(s string) (Kilogram, error) {
+	v, err := amount(s, "say a mass such as 120g or 1.2kg", map[string]float64{"mg": 1e-6, "g": 0.001, "kg": 1})
+	return Kilogram(v), err
+}
+
+// ParseMassPercent reads a mass percentage: "40%", "40.0 mass %". It accepts what [MassFraction.String] prints. A volume
+// percentage, a number without % and anything outside 0 to 100 % is an [*InvalidError].
+func ParseMassPercent(s string) (MassFraction, error) {
+	v, err := parsePercent(s, "mass %", "vol %", "%mass", "mass%")
+	return MassFraction(v), err
+}
+
+// ParseVolumePercent reads a volume percentage before mixing at 20 °C: "40%", "37.4 vol %". It accepts what
+// [VolumeFraction.String] prints. A mass percentage, a number without % and anything outside 0 to 100 % is an
+// [*InvalidError].
+func ParseVolumePercent(s string) (VolumeFraction, error) {
+	v, err := parsePercent(s, "vol %", "mass %", "%vol", "vol%")
+	return VolumeFraction(v), err
+}
+
+// ParseBrix reads a Brix reading: "28.4brix", "28.4 °Bx", "28.4". It accepts what [Brix.String] prints. Outside −5 to 95 it is
+// an [*InvalidError].
+func ParseBrix(s string) (Brix, error) {
+	const want = "say a Brix reading such as 28.4brix"
+	v, unit, err := split(s, want)
+	if err != nil {
+		return 0, err
+	}
+	switch unit {
+	case "", "brix", "°brix", "bx", "°bx", "%brix":
+	default:
+		return 0, invalid(s, unitReason(unit, want))
+	}
+	if v < -5 || v > 95 {
+		return 0, invalid(s, "the Brix scale runs from 0 to 95")
+	}
+	return Brix(v), nil
+}
+
+// ParseRefractiveIndex reads a refractive index nD: "1.3790". It accepts what [RefractiveIndex.String] prints. Outside 1.3 to
+// 1.55 it is an [*InvalidError].
+func ParseRefractiveIndex(s string) (RefractiveIndex, error) {
+	const want = "say a refractive index nD such as 1.3790"
+	v, unit, err := split(s, want)
+	if err != nil {
+		return 0, err
+	}
+	if unit != "" && unit != "nd" {
+		return 0, invalid(s, unitReason(unit, want))
+	}
+	if v < 1.3 || v > 1.55 {
+		return 0, invalid(s, "water shows 1.3330 and a coolant up to 1.43; "+want)
+	}
+	return RefractiveIndex(v), nil
+}
+
+// ParseDensity reads a density: "1035" or "1035kg/m3" in kg/m³, "1.035kg/l", "1.035g/ml". It accepts what
+// [KilogramPerLitre.String] prints. Outside 0.5 to 2 kg/l it is an [*InvalidError].
+func ParseDensity(s string) (KilogramPerLitre, error) {
+	const want = "say a density such as 1035 (kg/m3) or 1.035kg/l"
+	v, unit, err := split(s, want)
+	if err != nil {
+		return 0, err
+	}
+	switch unit {
+	case "", "kg/m3", "kg/m³", "g/l":
+		v /= 1000
+	case "kg/l", "g/ml", "g/cm3", "g/cm³", "kg/dm3":
+	default:
+		return 0, invalid(s, unitReason(unit, want))
+	}
+	if v < 0.5 || v > 2 {
+		return 0, invalid(s, "no coolant has this density; "+want)
+	}
+	return KilogramPerLitre(v), nil
+}
+
+// split takes a text apart into a number and a unit in lower case without spaces. Not a number, infinities and numbers beyond
+// 1e9 are refused here once for all.
+func split(s, want string) (value float64, unit string, err error) {
+	text := strings.NewReplacer("−", "-", "\u00a0", " ", "\u202f", " ").Replace(strings.TrimSpace(s))
+	end := strings.IndexFunc(text, func(r rune) bool { return !strings.ContainsRune("+-.,0123456789", r) })
+	if end < 0 {
+		end = len(text)
+	}
+	// An exponent belongs to the number, so that 1e308 is refused for its size and not for an unknown unit.
+	if rest := text[end:]; rest != "" && (rest[0] == 'e' || rest[0] == 'E') {
+		digits := len(rest) - len(strings.TrimLeft(rest[1:], "+-0123456789")) - 1
+		if digits > 0 {
+			end += 1 + digits
+		}
+	}
+	digits, err := decimalPoint(text[:end])
+	if err != nil {
+		return 0, "", invalid(s, err.Error()+"; "+want)
+	}
+	value, numErr := strconv.ParseFloat(digits, 64)
+	switch {
+	case numErr != nil && math.IsInf(value, 0), math.Abs(value) > 1e9:
+		return 0, "", invalid(s, "far too large; "+want)
+	case numErr != nil:
+		return 0, "", invalid(s, "no number; "+want)
+	}
+	return value, strings.ToLower(strings.ReplaceAll(text[end:], " ", "")), nil
+}
+
+// errorText is an error known at compile time.
+type errorText string
+
+func (e errorText) Error() string { return string(e) }
+
+// decimalPoint accepts one decimal comma. Before exactly three digits a comma could as well separate thousands, so "1,200" is
+// refused rather than guessed.
+func decimalPoint(s string) (string, error) {
+	before, after, found := strings.Cut(s, ",")
+	if !found {
+		return s, nil
+	}
+	if strings.ContainsAny(after, ",.") || strings.Contains(before, ".") || len(after) == 3 {
+		return "", errorText("a comma that may mean thousands; write a point for decimals and nothing for thousands")
+	}
+	return before + "." + after, nil
+}
+
+func amount(s, want string, units map[string]float64) (float64, error) {
+	v, unit, err := split(s, want)
+	if err != nil {
+		return 0, err
+	}
+	factor, ok := units[unit]
+	switch {
+	case !ok:
+		return 0, invalid(s, unitReason(unit, want))
+	case v < 0:
+		return 0, invalid(s, "cannot be negative; "+want)
+	case v*factor > 1e6:
+		return 0, invalid(s, "far too large; "+want)
+	}
+	return v * factor, nil
+}
+
+func parsePercent(s, basis, other string, more ...string) (float64, error) {
+	want := "say a percentage such as 40% (" + basis + ")"
+	v, unit, err := split(s, want)
+	if err != nil {
+		return 0, err
+	}
+	ok := unit == "%"
+	for _, u := range append(more, basis) {
+		ok = ok || unit == strings.ReplaceAll(u, " ", "")
+	}
+	if !ok {
+		if unit == strings.ReplaceAll(other, " ", "") {
+			return 0, invalid(s, "this is "+other+", and "+basis+" is asked for; the two are different numbers")
+		}
+		return 0, invalid(s, unitReason(unit, want))
+	}
+	p, err := percent(v, basis)
+	if err != nil {
+		return 0, invalid(s, "a percentage lies between 0 and 100 %")
+	}
+	return p, nil
+}
+
+// percent checks a percentage and returns the fraction.
+func percent(p float64, basis string) (float64, error) {
+	if !(p >= 0 && p <= 100) { // also refuses NaN
+		return 0, invalid(decimal(p)+" "+basis, "a percentage lies between 0 and 100 %")
+	}
+	return p / 100, nil
+}
+
+func unitReason(unit, want string) string {
+	if unit == "" {
+		return "has no unit; " + want
+	}
+	return "unit " + strconv.Quote(unit) + " does not fit; " + want
+}
+
+func invalid(value, reason string) *InvalidError { return &InvalidError{Value: value, Reason: reason} }

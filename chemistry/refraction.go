@@ -1,0 +1,83 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package chemistry
+
+import "fillmark/chemistry/tables"
+
+// RefractiveIndex20 returns the refractive index at 20 °C of a liquid with mass fraction x of glycol, 0 to [MaxMassFraction].
+// Sources: CRC Handbook 102nd ed. for ethylene glycol (within 0.00006); MacBeth and Thompson 1951 and Gerke 2023 for
+// propylene glycol (within 0.0003); ICUMSA 1974 for water. Additives and dyes change it.
+func RefractiveIndex20(f Fluid, x MassFraction) (RefractiveIndex, error) {
+	if err := checkFraction(f, x); err != nil {
+		return 0, err
+	}
+	return refractiveIndex20(f, x), nil
+}
+
+// Brix20 returns what a sugar refractometer shows at 20 °C for a liquid with mass fraction x of glycol, 0 to
+// [MaxMassFraction]. Sources: [RefractiveIndex20] and the ICUMSA 1974 scale (linear interpolation).
+func Brix20(f Fluid, x MassFraction) (Brix, error) {
+	n, err := RefractiveIndex20(f, x)
+	return brixOf(n), err
+}
+
+// IndexAt returns the refractive index at t, 0 to 40 °C, within the fraction's range of [RefractiveIndex20]: its value at
+// 20 °C and a temperature coefficient that holds from 20 to 30 °C and is estimated beyond (ethylene glycol everywhere).
+func IndexAt(f Fluid, x MassFraction, t Celsius) (RefractiveIndex, error) {
+	if err := checkFraction(f, x); err != nil {
+		return 0, err
+	}
+	if !(t >= minIndexTemperature && t <= maxIndexTemperature) {
+		return 0, &RangeError{"sample temperature", float64(t), minIndexTemperature, maxIndexTemperature, "°C", "temperature coefficient of the refractive index: let the sample come to room temperature"}
+	}
+	return refractiveIndex20(f, x) + RefractiveIndex(indexSlope(f, x)*float64(t-20)), nil
+}
+
+// The temperature coefficient of the index is known for 20 to 30 °C; up to 20 K away it is used with a wider uncertainty.
+const minIndexTemperature, maxIndexTemperature = 0, 40
+
+// indexSlope is dn/dT in 1/K.
+func indexSlope(f Fluid, x MassFraction) float64 {
+	if !f.IsGlycol() {
+		return tables.Ethylene().DNDT[0] // without glycol both fits are water (IAPWS 1997)
+	}
+	c := &f.glycol().DNDT
+	return c[0] + float64(x)*(c[1]+float64(x)*c[2])
+}
+
+// BrixIndex returns the refractive index at 20 °C that belongs to a Brix reading, −5 to 95 (ICUMSA 1974, linear
+// interpolation; below 0 on the slope of the first step).
+func BrixIndex(b Brix) RefractiveIndex { return indexOf(min(max(b, -5), 95)) }
+
+func refractiveIndex20(f Fluid, x MassFraction) RefractiveIndex {
+	if !f.IsGlycol() {
+		return RefractiveIndex(tables.Brix()[0])
+	}
+	c := &f.glycol().ND20
+	w := float64(x)
+	return RefractiveIndex(c[0] + w*(c[1]+w*(c[2]+w*(c[3]+w*c[4]))))
+}
+
+// brixOf reads the ICUMSA table backwards. An index below that of water, which a cold or ill-zeroed instrument can show, gives
+// a small negative Brix on the slope of the first step; above 95 Brix it stops at 95.
+func brixOf(n RefractiveIndex) Brix {
+	table := tables.Brix()
+	low, high := 0, len(table)-1
+	for high-low > 1 {
+		if mid := (low + high) / 2; table[mid] > float64(n) {
+			high = mid
+		} else {
+			low = mid
+		}
+	}
+	share := (float64(n) - table[low]) / (table[high] - table[low])
+	return Brix(float64(low) + min(1, share))
+}
+
+// indexOf reads the ICUMSA table, b from −5 to 95.
+func indexOf(b Brix) RefractiveIndex {
+	table := tables.Brix()
+	i := max(0, min(int(b), len(table)-2))
+	return RefractiveIndex(table[i] + (float64(b)-float64(i))*(table[i+1]-table[i]))
+}

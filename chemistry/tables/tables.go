@@ -1,0 +1,245 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+// Package tables holds the published tables that package chemistry computes from: one CSV file a table, each with a
+// header that names the source, the units, the range, the stated accuracy and who transcribed it.
+//
+// A table is parsed once, at first use, and never changes afterwards, so everything here is safe for concurrent use.
+// The files are part of the program: a file that cannot be read is a programming mistake and panics. The tests read all
+// of them.
+package tables
+
+import (
+	"embed"
+	"encoding/csv"
+	"fmt"
+	"strconv"
+	"sync"
+)
+
+//go:embed *.csv
+var files embed.FS
+
+// Percents is the number of rows of a table that gives one value for each whole mass percent from 0 to 60.
+const Percents = 61
+
+// Glycol holds the tables of one glycol in water.
+type Glycol struct {
+	Melinder Melinder
+	// FreezeC and BoilC are ASHRAE's freeze and boiling points in °C at 0, 1, ... 60 mass %. Rows that ASHRAE does not
+	// print lie on the straight line between printed ones.
+	FreezeC, BoilC [Percents]float64
+	// PrintedVolume is the volume percent that ASHRAE prints beside each mass percent. It is not the volume before mixing;
+	// it serves to compare with that table.
+	PrintedVolume [Percents]float64
+	// ND20 are the coefficients of the refractive index at 20 °C in powers of the mass fraction.
+	ND20 [5]float64
+	// DNDT are the coefficients of dn/dT in 1/K in powers of the mass fraction.
+	DNDT [3]float64
+	Pure Pure
+}
+
+// Melinder holds the coefficients of Melinder 2010: c[i][j] belongs to (T − t0)^i (x − x0)^j, T in °C, x mass fraction.
+type Melinder struct {
+	BaseTemperature, BaseFraction float64
+	// Density is in kg/m³, SpecificHeat in J/(kg K), Conductivity in W/(m K), LogViscosity the logarithm of Pa s.
+	Density, SpecificHeat, Conductivity, LogViscosity [4][6]float64
+	// FreezePoint is in kelvin and has no temperature terms.
+	FreezePoint [6]float64
+}
+
+// Pure holds what is known of the undiluted glycol.
+type Pure struct {
+	CAS       string
+	MolarMass float64 // g/mol
+	Density20 float64 // kg/m³ at 20 °C
+	ND20      float64 // refractive index at 20 °C
+	BoilC     float64 // boiling point, °C
+	FlashC    float64 // flash point, °C
+}
+
+// Water holds the coefficients for liquid water at atmospheric pressure.
+type Water struct {
+	Kell         [6]float64 // density kg/m³, numerator in powers of t in °C
+	KellB        float64    // density, slope of the denominator
+	ViscosityA   [4]float64 // viscosity in 1e-6 Pa s = Σ a (T/300 K)^b
+	ViscosityB   [4]float64
+	ConductA     [4]float64 // conductivity in W/(m K) = Σ a (T/300 K)^b
+	ConductB     [4]float64
+	SpecificHeat [11]float64 // J/(kg K) at 0, 10, ... 100 °C
+}
+
+// Ethylene returns the tables of ethylene glycol in water.
+func Ethylene() *Glycol { return ethylene() }
+
+// Propylene returns the tables of propylene glycol in water.
+func Propylene() *Glycol { return propylene() }
+
+// LiquidWater returns the coefficients for water.
+func LiquidWater() *Water { return water() }
+
+// Brix returns the refractive index at 20 °C of 0, 1, ... 95 degrees Brix after ICUMSA 1974.
+func Brix() *[96]float64 { return brix() }
+
+// SucroseDNDT returns the temperature coefficient of the index in 1/K that an automatic Brix compensation assumes.
+func SucroseDNDT() *Curve { return sucrose() }
+
+// Curve is a printed table of one quantity over another, X rising.
+type Curve struct{ X, Y []float64 }
+
+var (
+	ethylene  = sync.OnceValue(func() *Glycol { return readGlycol("eg") })
+	propylene = sync.OnceValue(func() *Glycol { return readGlycol("pg") })
+	water     = sync.OnceValue(readWater)
+	brix      = sync.OnceValue(readBrix)
+	sucrose   = sync.OnceValue(readSucrose)
+)
+
+func readGlycol(fluid string) *Glycol {
+	g := &Glycol{Melinder: readMelinder(fluid)}
+	readASHRAE(fluid, g)
+	values := readCoefficients("refraction.csv", fluid)
+	for i := range g.ND20 {
+		g.ND20[i] = values["nd20_"+strconv.Itoa(i)] // a shorter polynomial has no high rows: zero
+	}
+	for i := range g.DNDT {
+		g.DNDT[i] = need(values, "dndt_"+strconv.Itoa(i))
+	}
+	for _, r := range read("pure.csv") {
+		if r[0] == fluid {
+			g.Pure = Pure{r[1], number(r[2]), number(r[3]), number(r[4]), number(r[5]), number(r[6])}
+		}
+	}
+	return g
+}
+
+func readMelinder(fluid string) Melinder {
+	var m Melinder
+	for _, r := range read("melinder2010.csv") {
+		if r[0] != fluid {
+			continue
+		}
+		i, j, c := int(number(r[2])), int(number(r[3])), number(r[4])
+		switch r[1] {
+		case "base_temperature":
+			m.BaseTemperature = c
+		case "base_fraction":
+			m.BaseFraction = c
+		case "density":
+			m.Density[i][j] = c
+		case "specific_heat":
+			m.SpecificHeat[i][j] = c
+		case "conductivity":
+			m.Conductivity[i][j] = c
+		case "viscosity":
+			m.LogViscosity[i][j] = c
+		case "freeze_point":
+			m.FreezePoint[j] = c
+		default:
+			panic("tables: melinder2010.csv: unknown quantity " + r[1])
+		}
+	}
+	return m
+}
+
+// readASHRAE spreads the printed rows (every 5 mass % below 20, then every 1) over whole percents.
+func readASHRAE(fluid string, g *Glycol) {
+	last := -1
+	for _, r := range read("ashrae_freeze_boil.csv") {
+		if r[0] != fluid {
+			continue
+		}
+		at, volume, freeze, boil := int(number(r[1])), number(r[2]), number(r[3]), number(r[4])
+		for i := last + 1; i < at; i++ {
+			share := float64(i-last) / float64(at-last)
+			g.FreezeC[i] = g.FreezeC[last] + share*(freeze-g.FreezeC[last])
+			g.BoilC[i] = g.BoilC[last] + share*(boil-g.BoilC[last])
+			g.PrintedVolume[i] = g.PrintedVolume[last] + share*(volume-g.PrintedVolume[last])
+		}
+		g.FreezeC[at], g.BoilC[at], g.PrintedVolume[at] = freeze, boil, volume
+		last = at
+	}
+	if last != Percents-1 {
+		panic("tables: ashrae_freeze_boil.csv: rows of " + fluid + " do not end at 60")
+	}
+}
+
+func readWater() *Water {
+	values := readCoefficients("water.csv", "")
+	w := &Water{KellB: need(values, "kell_b")}
+	for i := range w.Kell {
+		w.Kell[i] = need(values, "kell_"+strconv.Itoa(i))
+	}
+	for i := range 4 {
+		n := strconv.Itoa(i)
+		w.ViscosityA[i], w.ViscosityB[i] = need(values, "viscosity_a"+n), need(values, "viscosity_b"+n)
+		w.ConductA[i], w.ConductB[i] = need(values, "conductivity_a"+n), need(values, "conductivity_b"+n)
+	}
+	for i := range w.SpecificHeat {
+		w.SpecificHeat[i] = need(values, "specific_heat_"+strconv.Itoa(10*i))
+	}
+	return w
+}
+
+func readBrix() *[96]float64 {
+	var nd [96]float64
+	for i, r := range read("icumsa1974.csv") {
+		nd[i] = number(r[1])
+	}
+	return &nd
+}
+
+func readSucrose() *Curve {
+	c := new(Curve)
+	for _, r := range read("sucrose_dndt.csv") {
+		c.X, c.Y = append(c.X, number(r[0])), append(c.Y, number(r[1]))
+	}
+	return c
+}
+
+// readCoefficients reads a file of name, value rows; with a fluid, of fluid, name, value rows.
+func readCoefficients(file, fluid string) map[string]float64 {
+	values := make(map[string]float64)
+	for _, r := range read(file) {
+		if fluid != "" {
+			if r[0] != fluid {
+				continue
+			}
+			r = r[1:]
+		}
+		values[r[0]] = number(r[1])
+	}
+	return values
+}
+
+// read returns the rows of a table without comments and heading.
+func read(file string) [][]string {
+	f, err := files.Open(file)
+	if err != nil {
+		panic(fmt.Sprintf("tables: %v", err))
+	}
+	defer f.Close()
+	r := csv.NewReader(f)
+	r.Comment = '#'
+	rows, err := r.ReadAll()
+	if err != nil || len(rows) < 2 {
+		panic(fmt.Sprintf("tables: %s: %d rows, error %v", file, len(rows), err))
+	}
+	return rows[1:]
+}
+
+func number(s string) float64 {
+	v, err := strconv.ParseFloat(s, 64)
+	if err != nil {
+		panic("tables: " + err.Error())
+	}
+	return v
+}
+
+func need(values map[string]float64, name string) float64 {
+	v, ok := values[name]
+	if !ok {
+		panic("tables: no row " + name)
+	}
+	return v
+}

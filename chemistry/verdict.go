@@ -1,0 +1,91 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package chemistry
+
+// Verdict is the answer to "may I?". The zero value "" counts as [Go].
+type Verdict string
+
+// The verdicts, from good to bad.
+const (
+	Go   Verdict = "go"
+	Care Verdict = "care" // possible, with what the reasons say
+	Stop Verdict = "stop" // do not
+)
+
+func (v Verdict) rank() int {
+	switch v {
+	case Stop:
+		return 2
+	case Care:
+		return 1
+	}
+	return 0
+}
+
+// Worse reports whether v is worse than o.
+func (v Verdict) Worse(o Verdict) bool { return v.rank() > o.rank() }
+
+// Max returns the worse of v and o.
+func (v Verdict) Max(o Verdict) Verdict {
+	if o.Worse(v) {
+		return o
+	}
+	return v
+}
+
+// Grade says how good the source of a fact is.
+type Grade string
+
+// The grades, from firm to weak. What stands on [FromMemory] alone is told but never decides.
+const (
+	Standard   Grade = "S" // wording of a standard or a regulator, seen
+	Secondary  Grade = "R" // report of a named standard or guideline
+	Maker      Grade = "M" // manual of a maker or of the trade
+	Practice   Grade = "P" // practice page, magazine, forum
+	Computed   Grade = "X" // computed here from sourced figures
+	FromMemory Grade = "Z" // from memory, not verified
+)
+
+// Decides reports whether a fact of this grade may decide a verdict.
+func (g Grade) Decides() bool { return g != FromMemory && g != "" }
+
+// Name returns the grade in words.
+func (g Grade) Name() string {
+	switch g {
+	case Standard:
+		return "standard or regulator"
+	case Secondary:
+		return "report of a named standard or guideline"
+	case Maker:
+		return "maker's or trade manual"
+	case Practice:
+		return "common practice"
+	case Computed:
+		return "computed from sourced figures"
+	case FromMemory:
+		return "from memory, not verified"
+	}
+	return string(g)
+}
+
+// Reason is one rule that fired.
+type Reason struct {
+	Rule      string  // id in [Rules]
+	Verdict   Verdict // what the rule alone would say
+	Text      string  // for the technician, with the figures of this case
+	OwnerText string  // for the owner; empty when it is none of the owner's business
+	Source    string
+	Grade     Grade
+}
+
+// Judge returns the worst verdict among reasons whose grade decides.
+func Judge(reasons []Reason) Verdict {
+	v := Go
+	for _, r := range reasons {
+		if r.Grade.Decides() {
+			v = v.Max(r.Verdict)
+		}
+	}
+	return v
+}
