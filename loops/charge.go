@@ -1,0 +1,89 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package loops
+
+import "fillmark/chemistry"
+
+// Charge is the liquid now in a loop.
+type Charge struct {
+	Fluid chemistry.Fluid `json:"fluid"`
+	// Mass is the glycol mass fraction; nil where it is not known. For water
+	// it is zero.
+	Mass            *chemistry.MassFraction `json:"mass_fraction,omitempty"`
+	MassUncertainty chemistry.MassFraction  `json:"mass_fraction_uncertainty,omitempty"` // k = 2
+	// Volume is what was filled in; zero where it was not measured.
+	Volume chemistry.Litre `json:"volume_l,omitempty"`
+	Origin Origin          `json:"origin"`
+	// FilledFrom and FilledTo bound the day of the fill. They are equal where
+	// it is known; FilledFrom is zero where nothing is known before FilledTo.
+	FilledFrom Day      `json:"filled_from,omitzero"`
+	FilledTo   Day      `json:"filled_to"`
+	Inhibitor  Additive `json:"inhibitor,omitzero"`
+	Biocide    Additive `json:"biocide,omitzero"`
+	// FluidLifeMonths is the life that the fluid's label declares; zero if none.
+	FluidLifeMonths int `json:"fluid_life_months,omitempty"`
+	// FormulatedProduct tells that the inhibitor came in the coolant, so that
+	// renewing it means changing the coolant unless ReDosable.
+	FormulatedProduct bool   `json:"formulated_product,omitempty"`
+	ReDosable         bool   `json:"re_dosable,omitempty"`
+	Product           string `json:"product,omitempty"` // as on the label
+	Lot               string `json:"lot,omitempty"`
+}
+
+// Origin is who put a charge into its loop. Factory and workshop charges are
+// never pooled in the statistics.
+type Origin string
+
+// The origins.
+const (
+	Factory       Origin = "factory"
+	WorkshopFill  Origin = "workshop"
+	UnknownOrigin Origin = "unknown"
+)
+
+// Additive is an inhibitor or a biocide as its label describes it. The zero
+// value is "none recorded".
+type Additive struct {
+	Family  string `json:"family,omitempty"` // as chemistry names it: azole, isothiazolinone, …
+	Product string `json:"product,omitempty"`
+	// DoseMLPerL is the label's dose: millilitres of product per litre of coolant.
+	DoseMLPerL float64 `json:"dose_ml_per_l,omitempty"`
+	// LifeMonths is the life the label declares; zero where it declares none.
+	LifeMonths int `json:"life_months,omitempty"`
+	// Added is the day it went in; zero reads as the day of the fill.
+	Added Day `json:"added,omitzero"`
+}
+
+func (a Additive) validate(field string) error {
+	var p problems
+	p.add(checkText(field+" family", a.Family, 60, false))
+	p.add(checkText(field+" product", a.Product, 200, false))
+	p.add(inRange(field+" dose", a.DoseMLPerL, 0, 1000, "ml per litre"))
+	p.add(inRange(field+" life", float64(a.LifeMonths), 0, 600, "months"))
+	return p.err()
+}
+
+func (c Charge) validate() error {
+	var p problems
+	p.add(oneOf("fluid", c.Fluid, chemistry.Fluids()...))
+	if c.Mass != nil {
+		top := chemistry.MassFraction(0.6)
+		if !c.Fluid.IsGlycol() {
+			top = 0
+		}
+		p.add(inRange("strength", *c.Mass, 0, top, "as a mass fraction (above 0.6 no freeze point is published)"))
+	}
+	p.add(inRange("strength uncertainty", c.MassUncertainty, 0, 0.6, "as a mass fraction"))
+	p.add(inRange("volume", c.Volume, 0, 1000, "litres"))
+	p.add(oneOf("origin", c.Origin, Factory, WorkshopFill, UnknownOrigin))
+	if c.FilledTo.IsZero() || c.FilledFrom.After(c.FilledTo) {
+		p.add(invalid("filled", c.FilledFrom.String()+" to "+c.FilledTo.String(), "a day, or two days in order"))
+	}
+	p.add(c.Inhibitor.validate("inhibitor"))
+	p.add(c.Biocide.validate("biocide"))
+	p.add(inRange("fluid life", float64(c.FluidLifeMonths), 0, 600, "months"))
+	p.add(checkText("product", c.Product, 200, false))
+	p.add(checkText("lot", c.Lot, 60, false))
+	return p.err()
+}

@@ -1,0 +1,65 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package loops
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"fillmark/chemistry"
+)
+
+// ErrNotFound says that no record has the id, tag or key asked for.
+var ErrNotFound = errors.New("not found")
+
+// ErrConflict says that the record changed since it was read; read it again.
+var ErrConflict = errors.New("the record changed since it was read")
+
+// ErrRepeated says that a message or a sent mark with the same key is already
+// on record, so that writing it again would mail somebody twice.
+var ErrRepeated = errors.New("already recorded")
+
+// ErrTagTaken says that another loop already carries the tag.
+var ErrTagTaken = errors.New("the tag is taken")
+
+// InvalidError names the field, the value given and what would be right. It
+// is the chemistry package's type, so that callers match one type only.
+type InvalidError = chemistry.InvalidError
+
+// invalid builds an [InvalidError]; the reason says what would be right.
+func invalid(field string, value any, reason string) error {
+	return &InvalidError{Field: field, Value: fmt.Sprint(value), Reason: reason}
+}
+
+// checkText refuses text that is longer than maxBytes, not UTF-8, or holds
+// control characters, so that no stored text can break a header, a calendar
+// line or a terminal. Line breaks pass only where multiline is true.
+func checkText(field, text string, maxBytes int, multiline bool) error {
+	if len(text) > maxBytes {
+		return invalid(field, text[:min(40, maxBytes)]+"…", fmt.Sprintf("at most %d bytes of text", maxBytes))
+	}
+	if !utf8.ValidString(text) {
+		return invalid(field, strings.ToValidUTF8(text, "?"), "text in UTF-8")
+	}
+	for _, r := range text {
+		if multiline && (r == '\n' || r == '\t') {
+			continue
+		}
+		if unicode.IsControl(r) || r == '\u2028' || r == '\u2029' {
+			return invalid(field, fmt.Sprintf("%q", text), "text without control characters or line breaks")
+		}
+	}
+	return nil
+}
+
+// requireText is [checkText] for a single line that must not be blank.
+func requireText(field, text string, maxBytes int) error {
+	if strings.TrimSpace(text) == "" {
+		return invalid(field, text, "some text")
+	}
+	return checkText(field, text, maxBytes, false)
+}

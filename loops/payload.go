@@ -1,0 +1,335 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package loops
+
+import (
+	"fillmark/chemistry"
+)
+
+// Intake is what was written down when a machine came in.
+type Intake struct {
+	Complaint string `json:"complaint"`         // in the owner's words
+	Symptom   string `json:"symptom,omitempty"` // what the technician saw
+}
+
+func (x *Intake) validate() error {
+	var p problems
+	p.add(checkText("complaint", x.Complaint, 2000, true))
+	p.add(checkText("symptom", x.Symptom, 2000, true))
+	return p.err()
+}
+
+// Inspection is a set of readings taken without opening the loop. Nil is "not
+// read".
+type Inspection struct {
+	Die        *chemistry.Celsius `json:"die_c,omitempty"`         // hottest die or heat source
+	CoolantIn  *chemistry.Celsius `json:"coolant_in_c,omitempty"`  // into the cold plate
+	CoolantOut *chemistry.Celsius `json:"coolant_out_c,omitempty"` // out of it
+	Room       *chemistry.Celsius `json:"room_c,omitempty"`        // air into the radiator
+	PowerW     *float64           `json:"power_w,omitempty"`       // heat at the cold plate
+	PumpW      *float64           `json:"pump_w,omitempty"`        // electrical, all of it heats the loop
+	Steady     bool               `json:"steady,omitempty"`        // coolant drifted less than 0.1 K/min
+	// Mass is the glycol fraction read on a sample, with its k = 2 uncertainty.
+	Mass            *chemistry.MassFraction `json:"mass_fraction,omitempty"`
+	MassUncertainty chemistry.MassFraction  `json:"mass_fraction_uncertainty,omitempty"`
+	PH              *float64                `json:"ph,omitempty"`
+	// Missing is how much liquid the loop lacks to its fill mark.
+	Missing *chemistry.Litre `json:"missing_l,omitempty"`
+	// Weight is the whole machine or cooler as weighed, to see loss without opening.
+	Weight *chemistry.Kilogram `json:"weight_kg,omitempty"`
+	// RunningHours is the hour meter, where there is one.
+	RunningHours *float64 `json:"running_hours,omitempty"`
+	// Verdict is the technician's judgement of the loop as a whole.
+	Verdict Judgement `json:"verdict"`
+	Noise   string    `json:"noise,omitempty"`
+}
+
+// Judgement is what a technician concludes from an inspection.
+type Judgement string
+
+// The judgements. Only Good with a comparable measurement makes a loop known good.
+const (
+	Good      Judgement = "good"
+	Watch     Judgement = "watch"
+	Failed    Judgement = "failed"
+	NotJudged Judgement = "not judged"
+)
+
+// Comparable tells whether the readings can be compared with others of the
+// same loop: a die temperature with the room's and the power known.
+func (x *Inspection) Comparable() bool {
+	return x.Die != nil && x.Room != nil && x.PowerW != nil
+}
+
+func (x *Inspection) validate() error {
+	var p problems
+	p.add(oneOf("verdict", x.Verdict, Good, Watch, Failed, NotJudged))
+	for field, c := range map[string]*chemistry.Celsius{
+		"die": x.Die, "coolant in": x.CoolantIn, "coolant out": x.CoolantOut, "room": x.Room,
+	} {
+		if c != nil {
+			p.add(inRange(field, *c, -60, 150, "°C"))
+		}
+	}
+	optional(&p, "power", x.PowerW, 0.1, 1e6, "W")
+	optional(&p, "pump power", x.PumpW, 0, 1e5, "W")
+	optional(&p, "pH", x.PH, 0, 14, "")
+	optional(&p, "running hours", x.RunningHours, 0, 1e6, "h")
+	optional(&p, "strength", x.Mass, 0, 1, "as a mass fraction")
+	optional(&p, "missing", x.Missing, 0, 1000, "litres")
+	optional(&p, "weight", x.Weight, 0.01, 5000, "kg")
+	p.add(inRange("strength uncertainty", x.MassUncertainty, 0, 1, "as a mass fraction"))
+	p.add(checkText("noise", x.Noise, 200, false))
+	return p.err()
+}
+
+// optional checks a figure that may be missing.
+func optional[T ~float64](p *problems, field string, value *T, low, high T, unit string) {
+	if value != nil {
+		p.add(inRange(field, *value, low, high, unit))
+	}
+}
+
+// Opening is what was seen inside an opened loop.
+type Opening struct {
+	Cause    Cause  `json:"cause"`
+	Colour   string `json:"colour,omitempty"`
+	Residue  string `json:"residue,omitempty"`
+	Place    string `json:"place,omitempty"`    // where the residue sat
+	Severity int    `json:"severity,omitempty"` // 0 clean to 4 blocked
+}
+
+// Cause is why a loop failed, as confirmed by opening or measuring it.
+type Cause string
+
+// The causes.
+const (
+	CauseClog         Cause = "clog"
+	CausePump         Cause = "pump"
+	CauseLeak         Cause = "leak"
+	CauseMount        Cause = "mount"
+	CauseRadiatorDust Cause = "radiator dust"
+	CauseFan          Cause = "fan"
+	CauseNone         Cause = "none found"
+	CauseOther        Cause = "other"
+)
+
+// Causes lists the causes in the order they are offered.
+func Causes() []Cause {
+	return []Cause{CauseClog, CausePump, CauseLeak, CauseMount, CauseRadiatorDust, CauseFan, CauseNone, CauseOther}
+}
+
+func (x *Opening) validate() error {
+	var p problems
+	p.add(oneOf("cause", x.Cause, Causes()...))
+	p.add(checkText("colour", x.Colour, 100, false))
+	p.add(checkText("residue", x.Residue, 500, true))
+	p.add(checkText("place", x.Place, 200, false))
+	p.add(inRange("severity", float64(x.Severity), 0, 4, "(0 clean, 4 blocked)"))
+	return p.err()
+}
+
+// Fill is a loop filled from empty: the start of a new charge.
+type Fill struct {
+	Charge Charge `json:"charge"`
+}
+
+func (x *Fill) validate() error { return x.Charge.validate() }
+
+// TopUp is liquid added to a charge, after Drained was taken out.
+type TopUp struct {
+	Drained chemistry.Litre `json:"drained_l,omitempty"`
+	Poured  []Pour          `json:"poured"`
+	// Missing is what still lacks to the fill mark afterwards.
+	Missing chemistry.Litre `json:"missing_l,omitempty"`
+}
+
+// Pour is one liquid poured into a loop.
+type Pour struct {
+	Liquid    string                 `json:"liquid"`
+	Fluid     chemistry.Fluid        `json:"fluid"`
+	Mass      chemistry.MassFraction `json:"mass_fraction"`
+	Volume    chemistry.Litre        `json:"volume_l"`
+	Container string                 `json:"container,omitempty"`
+}
+
+func (x *TopUp) validate() error {
+	var p problems
+	p.add(inRange("drained", x.Drained, 0, 1000, "litres"))
+	p.add(inRange("missing", x.Missing, 0, 1000, "litres"))
+	if len(x.Poured) == 0 || len(x.Poured) > 20 {
+		p.add(invalid("poured", len(x.Poured), "1 to 20 liquids"))
+	}
+	for _, pour := range x.Poured {
+		p.add(requireText("liquid", pour.Liquid, 200))
+		p.add(oneOf("fluid", pour.Fluid, chemistry.Fluids()...))
+		p.add(inRange("strength", pour.Mass, 0, 1, "as a mass fraction"))
+		p.add(inRange("volume", pour.Volume, 0.0001, 1000, "litres"))
+		p.add(checkText("container", pour.Container, 60, false))
+	}
+	return p.err()
+}
+
+// Dose is an additive given to a charge by its label.
+type Dose struct {
+	Role     AdditiveRole `json:"role"`
+	Additive Additive     `json:"additive"`
+}
+
+// AdditiveRole tells what an additive is for.
+type AdditiveRole string
+
+// The roles of an additive.
+const (
+	RoleInhibitor AdditiveRole = "inhibitor"
+	RoleBiocide   AdditiveRole = "biocide"
+)
+
+func (x *Dose) validate() error {
+	var p problems
+	p.add(oneOf("role", x.Role, RoleInhibitor, RoleBiocide))
+	p.add(x.Additive.validate(string(x.Role)))
+	return p.err()
+}
+
+// Drain is a loop emptied; Left is what stayed inside.
+type Drain struct {
+	Left chemistry.Litre `json:"left_l,omitempty"`
+	// Disposal tells where the used liquid went.
+	Disposal string `json:"disposal,omitempty"`
+}
+
+func (x *Drain) validate() error {
+	var p problems
+	p.add(inRange("left", x.Left, 0, 1000, "litres"))
+	p.add(checkText("disposal", x.Disposal, 500, false))
+	return p.err()
+}
+
+// LeakCheck is a run with the pump on a separate supply and the machine
+// unpowered.
+type LeakCheck struct {
+	Hours float64 `json:"hours"`
+	Dry   bool    `json:"dry"`
+}
+
+func (x *LeakCheck) validate() error { return inRange("hours", x.Hours, 0, 1000, "h") }
+
+// Proof compares readings after a repair with those before it.
+type Proof struct {
+	Before Inspection `json:"before"`
+	After  Inspection `json:"after"`
+}
+
+func (x *Proof) validate() error {
+	var p problems
+	p.add(x.Before.validate())
+	p.add(x.After.validate())
+	return p.err()
+}
+
+// Handover is the machine going back to its owner.
+type Handover struct {
+	Consent Consent `json:"consent"`
+}
+
+func (x *Handover) validate() error { return nil }
+
+// Answer is what an owner replied to a reminder.
+type Answer struct {
+	Answer AnswerKind `json:"answer"`
+	Tasks  []TaskKind `json:"tasks,omitempty"` // the tasks of the reminder it answers
+	Words  string     `json:"words,omitempty"`
+}
+
+// AnswerKind is one of the answers an owner can give.
+type AnswerKind string
+
+// The answers.
+const (
+	AllFine      AnswerKind = "all fine"
+	SomethingOff AnswerKind = "something is off"
+	CallMe       AnswerKind = "call me"
+	Pause        AnswerKind = "pause"
+)
+
+func (x *Answer) validate() error {
+	var p problems
+	p.add(oneOf("answer", x.Answer, AllFine, SomethingOff, CallMe, Pause))
+	for _, t := range x.Tasks {
+		p.add(oneOf("task", t, TaskKinds()...))
+	}
+	p.add(checkText("words", x.Words, 2000, true))
+	return p.err()
+}
+
+// Correction strikes out an earlier entry of the same loop and says why. A
+// struck correction strikes nothing.
+type Correction struct {
+	Strikes EntryID `json:"strikes"`
+	Why     string  `json:"why"`
+}
+
+func (x *Correction) validate() error {
+	if x.Strikes == 0 {
+		return invalid("strikes", 0, "the number of the entry that is wrong")
+	}
+	return requireText("why", x.Why, 500)
+}
+
+// Transfer is a machine going to another owner.
+type Transfer struct {
+	To OwnerID `json:"to"`
+}
+
+func (x *Transfer) validate() error {
+	if x.To == 0 {
+		return invalid("to", 0, "the new owner")
+	}
+	return nil
+}
+
+// Retirement ends a loop's plan; openings may still be recorded after it.
+type Retirement struct {
+	Reason RetirementReason `json:"reason"`
+	// StatedRatingW is what a replacement cooler claims: noted, not judged.
+	StatedRatingW *float64 `json:"stated_rating_w,omitempty"`
+}
+
+// RetirementReason is why a loop left service.
+type RetirementReason string
+
+// The reasons.
+const (
+	ReplacedByAir RetirementReason = "replaced by an air cooler"
+	Scrapped      RetirementReason = "scrapped"
+	LostSightOf   RetirementReason = "lost sight of"
+	Sold          RetirementReason = "sold"
+)
+
+func (x *Retirement) validate() error {
+	var p problems
+	p.add(oneOf("reason", x.Reason, ReplacedByAir, Scrapped, LostSightOf, Sold))
+	optional(&p, "stated rating", x.StatedRatingW, 1, 1e6, "W")
+	return p.err()
+}
+
+// Setting changes how one loop is planned from its day on: a task paused,
+// resumed, or given an interval of its own.
+type Setting struct {
+	Task TaskKind `json:"task"`
+	// Paused stops the task's reminders until a later setting resumes it.
+	Paused bool `json:"paused,omitempty"`
+	// IntervalMonths replaces the policy's interval; zero keeps it.
+	IntervalMonths int    `json:"interval_months,omitempty"`
+	Why            string `json:"why,omitempty"`
+}
+
+func (x *Setting) validate() error {
+	var p problems
+	p.add(oneOf("task", x.Task, TaskKinds()...))
+	p.add(inRange("interval", float64(x.IntervalMonths), 0, 240, "months"))
+	p.add(checkText("why", x.Why, 500, false))
+	return p.err()
+}

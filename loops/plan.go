@@ -1,0 +1,116 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package loops
+
+import "slices"
+
+// TaskKind is something that can be due for a loop.
+type TaskKind string
+
+// The kinds of task.
+const (
+	Look             TaskKind = "look"          // the owner's look-over
+	ServiceCheck     TaskKind = "service check" // the technician's
+	TopUpTask        TaskKind = "top-up"
+	InhibitorRenewal TaskKind = "inhibitor renewal"
+	BiocideRenewal   TaskKind = "biocide renewal"
+	CoolantChange    TaskKind = "coolant change"
+	LeakCheckTask    TaskKind = "leak check"
+)
+
+// TaskKinds lists the kinds in the order they are shown.
+func TaskKinds() []TaskKind {
+	return []TaskKind{Look, ServiceCheck, TopUpTask, InhibitorRenewal, BiocideRenewal, CoolantChange, LeakCheckTask}
+}
+
+func taskOrder(k TaskKind) int { return slices.Index(TaskKinds(), k) }
+
+// Plan is a loop's tasks with due days and the clauses behind each. The zero
+// value is a loop that nothing is planned for.
+type Plan struct {
+	Tasks []Task `json:"tasks,omitempty"`
+	// PolicyVersion and EvidenceVersion tell what the plan was made from.
+	PolicyVersion   string `json:"policy_version,omitempty"`
+	EvidenceVersion uint64 `json:"evidence_version,omitempty"`
+}
+
+// Task is one thing due for a loop.
+type Task struct {
+	Kind TaskKind `json:"kind"`
+	// Due is the earliest of the clauses' days.
+	Due Day `json:"due"`
+	// Paused tasks keep their day but nobody is reminded of them.
+	Paused bool `json:"paused,omitempty"`
+	// Clauses are all the reasons, earliest first: the first is the binding one.
+	Clauses []Clause `json:"clauses"`
+}
+
+// Binding returns the clause that set the due day.
+func (t Task) Binding() Clause {
+	if len(t.Clauses) == 0 {
+		return Clause{}
+	}
+	return t.Clauses[0]
+}
+
+// Clause is one reason for a task and the day it alone would set.
+type Clause struct {
+	Kind ClauseKind `json:"kind"`
+	Day  Day        `json:"day"`
+	// Text says the reason with its figures in one sentence.
+	Text   string `json:"text"`
+	Source string `json:"source"` // where the figure is from
+	Grade  string `json:"grade"`  // the source's grade, as the policy prints it
+}
+
+// ClauseKind is a kind of reason.
+type ClauseKind string
+
+// The kinds of clause.
+const (
+	ByInterval     ClauseKind = "interval"      // calendar interval of the policy
+	ByFirstLook    ClauseKind = "first look"    // soon after a fill
+	ByDeclaredLife ClauseKind = "declared life" // a label's life of fluid or additive
+	BySeason       ClauseKind = "season"        // before the first frost
+	ByEvidence     ClauseKind = "evidence"      // what opened loops showed
+	ByTrend        ClauseKind = "trend"         // the loop's own readings
+	ByLoss         ClauseKind = "loss"          // the loop's own loss of liquid
+	ByFinding      ClauseKind = "finding"       // something seen that needs a look
+	BySetting      ClauseKind = "setting"       // an interval or a pause of this loop's own
+)
+
+// Due is one line of the due index.
+type Due struct {
+	Day  Day      `json:"day"`
+	Loop LoopID   `json:"loop"`
+	Task TaskKind `json:"task"`
+}
+
+// Dues returns the due index lines of a loop's plan. A paused task has none.
+func (l Loop) Dues() []Due {
+	var dues []Due
+	for _, t := range l.Plan.Tasks {
+		if !t.Paused {
+			dues = append(dues, Due{t.Due, l.ID, t.Kind})
+		}
+	}
+	return dues
+}
+
+// DueDifference returns the index lines to delete and to put so that the
+// index of the loop as it was becomes that of the loop as it is.
+func DueDifference(was, is Loop) (del, put []Due) {
+	before, after := was.Dues(), is.Dues()
+	for _, d := range before {
+		if !slices.Contains(after, d) {
+			del = append(del, d)
+		}
+	}
+	for _, d := range after {
+		if !slices.Contains(before, d) {
+			put = append(put, d)
+		}
+	}
+	return del, put
+}

@@ -1,0 +1,144 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package loops_test
+
+import (
+	"slices"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"fillmark/chemistry"
+	"fillmark/loops"
+)
+
+func ptr[T any](v T) *T { return &v }
+
+// fill is a workshop charge of propylene glycol.
+func fill(d loops.Day, mass chemistry.MassFraction) loops.Entry {
+	return loops.Entry{Kind: loops.KindFill, Day: d, By: "test", Fill: &loops.Fill{Charge: loops.Charge{
+		Fluid: chemistry.PropyleneGlycol, Mass: &mass, Volume: 0.5, Origin: loops.WorkshopFill, FilledFrom: d, FilledTo: d,
+	}}}
+}
+
+func comparable(d loops.Day, verdict loops.Judgement) loops.Entry {
+	return loops.Entry{Kind: loops.KindInspection, Day: d, By: "test", Inspection: &loops.Inspection{
+		Die: ptr(chemistry.Celsius(55)), Room: ptr(chemistry.Celsius(21)), PowerW: ptr(90.0), Verdict: verdict,
+	}}
+}
+
+func numbered(entries ...loops.Entry) []loops.Entry {
+	for i := range entries {
+		entries[i].ID = loops.EntryID(i + 1)
+	}
+	return entries
+}
+
+func TestFold(t *testing.T) {
+	t.Parallel()
+	d := day(t, "2026-01-10")
+	t.Run("only a comparable good measurement makes a loop known good", func(t *testing.T) {
+		unmeasured := comparable(d.AddDays(1), loops.Good)
+		unmeasured.Inspection.PowerW = nil
+		answer := loops.Entry{Kind: loops.KindAnswer, Day: d.AddDays(5), By: "owner", Answer: &loops.Answer{Answer: loops.AllFine}}
+		s := loops.Fold(numbered(fill(d, 0.4), unmeasured, answer))
+		assert.True(t, s.LastKnownGood.IsZero())
+		assert.Equal(t, d.AddDays(5), s.LastLook)
+		s = loops.Fold(numbered(fill(d, 0.4), comparable(d.AddDays(3), loops.Good)))
+		assert.Equal(t, d.AddDays(3), s.LastKnownGood)
+	})
+	t.Run("a correction strikes out, and a struck correction strikes nothing", func(t *testing.T) {
+		strike := func(id loops.EntryID) loops.Entry {
+			return loops.Entry{Kind: loops.KindCorrection, Day: d.AddDays(9), By: "test", Correction: &loops.Correction{Strikes: id, Why: "typo"}}
+		}
+		history := numbered(fill(d, 0.4), fill(d.AddDays(1), 0.3), strike(2))
+		assert.InDelta(t, 0.4, float64(*loops.Fold(history).Charge.Mass), 1e-12)
+		history = numbered(append(history, strike(3))...)
+		assert.InDelta(t, 0.3, float64(*loops.Fold(history).Charge.Mass), 1e-12)
+	})
+	t.Run("an opening with a cause ends the charge's life, a fill begins a new one", func(t *testing.T) {
+		opened := loops.Entry{Kind: loops.KindOpening, Day: d.AddDays(300), By: "test", Opening: &loops.Opening{Cause: loops.CauseClog}}
+		s := loops.Fold(numbered(fill(d, 0.4), opened))
+		assert.Equal(t, loops.CauseClog, s.Cause)
+		s = loops.Fold(numbered(fill(d, 0.4), opened, fill(d.AddDays(301), 0.4)))
+		assert.True(t, s.Failed.IsZero())
+	})
+	t.Run("a drained loop holds nothing", func(t *testing.T) {
+		s := loops.Fold(numbered(fill(d, 0.4), loops.Entry{Kind: loops.KindDrain, Day: d.AddDays(2), By: "test", Drain: &loops.Drain{}}))
+		assert.Nil(t, s.Charge)
+	})
+}
+
+// Water added to a charge thins it by the balance of masses: at 20 °C a
+// density of 40 mass % propylene glycol times its volume, plus the water.
+func TestTopUpKeepsTheGlycol(t *testing.T) {
+	t.Parallel()
+	d := day(t, "2026-01-10")
+	topUp := loops.Entry{Kind: loops.KindTopUp, Day: d.AddDays(40), By: "test", TopUp: &loops.TopUp{Poured: []loops.Pour{
+		{Liquid: "water", Fluid: chemistry.TreatedWater, Volume: 0.1},
+	}}}
+	charge := loops.Fold(numbered(fill(d, 0.4), topUp)).Charge
+	density, err := chemistry.Density(chemistry.PropyleneGlycol, 0.4, 20)
+	require.NoError(t, err)
+	water, err := chemistry.Density(chemistry.TreatedWater, 0, 20)
+	require.NoError(t, err)
+	before := 0.5 * float64(density)
+	assert.InDelta(t, before*0.4/(before+0.1*float64(water)), float64(*charge.Mass), 1e-9)
+	assert.InDelta(t, 0.6, float64(charge.Volume), 1e-9)
+
+	topUp.TopUp.Poured[0] = loops.Pour{Liquid: "other", Fluid: chemistry.EthyleneGlycol, Mass: 0.9, Volume: 0.1}
+	assert.Nil(t, loops.Fold(numbered(fill(d, 0.4), topUp)).Charge.Mass, "a mixture of glycols has no known strength")
+}
+
+// Entries on different days give the same state in whatever order they were
+// recorded, with any of them struck out.
+func TestFoldDoesNotDependOnTheOrderOfRecording(t *testing.T) {
+	t.Parallel()
+	start := day(t, "2025-01-01")
+	rapid.Check(t, func(t *rapid.T) {
+		n := rapid.IntRange(1, 12).Draw(t, "entries")
+		days := rapid.SliceOfNDistinct(rapid.IntRange(0, 700), n, n, rapid.ID).Draw(t, "days")
+		var entries []loops.Entry
+		for _, offset := range days {
+			d := start.AddDays(offset)
+			kinds := []loops.Entry{
+				fill(d, chemistry.MassFraction(rapid.Float64Range(0.1, 0.6).Draw(t, "mass"))),
+				comparable(d, rapid.SampledFrom([]loops.Judgement{loops.Good, loops.Watch, loops.Failed}).Draw(t, "verdict")),
+				{Kind: loops.KindOpening, Day: d, By: "test", Opening: &loops.Opening{Cause: loops.CauseClog}},
+				{Kind: loops.KindTopUp, Day: d, By: "test", TopUp: &loops.TopUp{Poured: []loops.Pour{{Liquid: "water", Fluid: chemistry.TreatedWater, Volume: 0.01}}}},
+				{Kind: loops.KindHandover, Day: d, By: "test", Handover: &loops.Handover{}},
+				{Kind: loops.KindDrain, Day: d, By: "test", Drain: &loops.Drain{}},
+				{Kind: loops.KindSetting, Day: d, By: "test", Setting: &loops.Setting{Task: loops.Look, IntervalMonths: rapid.IntRange(0, 9).Draw(t, "months")}},
+			}
+			entries = append(entries, rapid.SampledFrom(kinds).Draw(t, "kind"))
+		}
+		struck := rapid.SliceOfNDistinct(rapid.IntRange(0, n-1), 0, n, rapid.ID).Draw(t, "struck")
+		record := func(order []int) loops.State {
+			var history []loops.Entry
+			ids := map[int]loops.EntryID{}
+			for _, i := range order {
+				e := entries[i]
+				e.ID = loops.EntryID(len(history) + 1)
+				ids[i] = e.ID
+				history = append(history, e)
+			}
+			for _, i := range struck {
+				history = append(history, loops.Entry{
+					ID: loops.EntryID(len(history) + 1), Kind: loops.KindCorrection, Day: start.AddDays(800), By: "test",
+					Correction: &loops.Correction{Strikes: ids[i], Why: "wrong"},
+				})
+			}
+			return loops.Fold(history)
+		}
+		order := make([]int, n)
+		for i := range order {
+			order[i] = i
+		}
+		first := record(order)
+		other := rapid.Permutation(slices.Clone(order)).Draw(t, "order")
+		assert.Equal(t, first, record(other))
+	})
+}

@@ -1,0 +1,127 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package loops_test
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/chemistry"
+	"fillmark/loops"
+)
+
+func TestCheckEmail(t *testing.T) {
+	t.Parallel()
+	for _, address := range []string{"anna@garden.example", "a.b+c@xn--bcher-kva.example", "o'hara@shop.example"} {
+		assert.NoError(t, loops.CheckEmail("email", address), address)
+	}
+	long := strings.Repeat("a", 65) + "@garden.example"
+	for _, address := range []string{"", "anna", "anna@", "@garden.example", "a@b", "Anna <anna@garden.example>", "anna@garden.example\r\nBcc: x@y.example",
+		"a@b> RET=FULL", "a b@garden.example", long, "anna@" + strings.Repeat("x.", 130) + "example", "anna@gar den.example"} {
+		var invalid *loops.InvalidError
+		require.ErrorAs(t, loops.CheckEmail("email", address), &invalid, "%q", address)
+		assert.Equal(t, "email", invalid.Field)
+	}
+}
+
+func TestOwnerValidateNamesEveryField(t *testing.T) {
+	t.Parallel()
+	err := loops.Owner{Name: "a\r\nBcc: all@example", Email: "nowhere", Zone: "Mars/Olympus", Units: "cups"}.Validate()
+	for _, field := range []string{"name", "email", "zone", "units"} {
+		assert.ErrorContains(t, err, field)
+	}
+	assert.NoError(t, loops.Owner{Name: "Åse Ødegård", Zone: "Europe/Oslo"}.Validate())
+}
+
+func TestLoopValidate(t *testing.T) {
+	t.Parallel()
+	good := loops.Loop{Construction: loops.Construction{Volume: 0.5, Wetted: []loops.WettedPart{{Part: "cold plate", Metal: chemistry.Copper, Plating: chemistry.Nickel}}}}
+	require.NoError(t, good.Validate(loops.Desktop))
+	assert.Equal(t, []chemistry.Metal{chemistry.Nickel, chemistry.Copper}, good.Metals())
+
+	assert.ErrorContains(t, good.Validate(loops.LaserChiller), "evaporator", "a chiller can freeze in a warm room")
+	for name, change := range map[string]func(*loops.Loop){
+		"nothing":        func(l *loops.Loop) { l.Volume = 0 },
+		"NaN":            func(l *loops.Loop) { l.Volume = chemistry.Litre(math.NaN()) },
+		"infinite":       func(l *loops.Loop) { l.Volume = chemistry.Litre(math.Inf(1)) },
+		"unknown metal":  func(l *loops.Loop) { l.Wetted = []loops.WettedPart{{Part: "plate", Metal: "mithril"}} },
+		"wall too cold":  func(l *loops.Loop) { l.ColdestWall = ptr(chemistry.Celsius(-300)) },
+		"control signs":  func(l *loops.Loop) { l.Mounting = "top\x1b[31m" },
+		"wild certainty": func(l *loops.Loop) { l.VolumeUncertainty = 3 },
+	} {
+		bad := good
+		change(&bad)
+		assert.Error(t, bad.Validate(loops.Desktop), name)
+	}
+}
+
+func TestWallIsTheColderOfRoomAndEvaporator(t *testing.T) {
+	t.Parallel()
+	c := loops.Construction{SetPoint: ptr(chemistry.Celsius(5)), EvaporatorMargin: ptr(chemistry.CelsiusDelta(8))}
+	wall, ok := c.Wall()
+	assert.True(t, ok)
+	assert.InDelta(t, -3, float64(wall), 1e-9)
+	c.ColdestWall = ptr(chemistry.Celsius(-15))
+	wall, _ = c.Wall()
+	assert.InDelta(t, -15, float64(wall), 1e-9)
+	_, ok = loops.Construction{}.Wall()
+	assert.False(t, ok)
+}
+
+func TestEntryValidate(t *testing.T) {
+	t.Parallel()
+	d := day(t, "2026-05-01")
+	require.NoError(t, fill(d, 0.4).Validate())
+	for name, e := range map[string]loops.Entry{
+		"no payload":     {Kind: loops.KindFill, Day: d, By: "test"},
+		"another's":      {Kind: loops.KindFill, Day: d, By: "test", Drain: &loops.Drain{}},
+		"both":           {Kind: loops.KindDrain, Day: d, By: "test", Drain: &loops.Drain{}, Fill: fill(d, 0.4).Fill},
+		"no day":         {Kind: loops.KindClean, By: "test"},
+		"nobody":         {Kind: loops.KindClean, Day: d},
+		"unknown kind":   {Kind: "magic", Day: d, By: "test"},
+		"strength above": fill(d, 0.7),
+		"strength below": fill(d, -0.1),
+		"strength NaN":   fill(d, chemistry.MassFraction(math.NaN())),
+	} {
+		assert.Error(t, e.Validate(), name)
+	}
+	assert.NoError(t, loops.Entry{Kind: loops.KindClean, Day: d, By: "test"}.Validate())
+}
+
+func TestPolicyThatContradictsItselfIsRefused(t *testing.T) {
+	t.Parallel()
+	good := loops.Policy{Version: "1", AheadDays: 7, LateDays: 7, LastDays: 21, CallDays: 35, Intervals: []loops.Interval{
+		{Task: loops.Look, Months: 3, Source: "test", Grade: "common practice"},
+	}}
+	require.NoError(t, good.Validate())
+	for name, change := range map[string]func(*loops.Policy){
+		"zero":          func(p *loops.Policy) { p.Intervals[0].Months = 0 },
+		"negative":      func(p *loops.Policy) { p.Intervals[0].Months = -3 },
+		"absurd":        func(p *loops.Policy) { p.Intervals[0].Months = 9000 },
+		"two lengths":   func(p *loops.Policy) { p.Intervals[0].Days = 3 },
+		"late > last":   func(p *loops.Policy) { p.LateDays = 30 },
+		"no source":     func(p *loops.Policy) { p.Intervals[0].Source = "" },
+		"no such task":  func(p *loops.Policy) { p.Intervals[0].Task = "polish" },
+		"call too soon": func(p *loops.Policy) { p.CallDays = 1 },
+	} {
+		bad := good
+		bad.Intervals = append([]loops.Interval(nil), good.Intervals...)
+		change(&bad)
+		assert.Error(t, bad.Validate(), name)
+	}
+}
+
+func TestDueDifference(t *testing.T) {
+	t.Parallel()
+	d := day(t, "2026-05-01")
+	was := loops.Loop{ID: 4, Plan: loops.Plan{Tasks: []loops.Task{{Kind: loops.Look, Due: d}, {Kind: loops.ServiceCheck, Due: d}}}}
+	is := loops.Loop{ID: 4, Plan: loops.Plan{Tasks: []loops.Task{{Kind: loops.Look, Due: d.AddDays(9)}, {Kind: loops.ServiceCheck, Due: d}, {Kind: loops.CoolantChange, Due: d, Paused: true}}}}
+	del, put := loops.DueDifference(was, is)
+	assert.Equal(t, []loops.Due{{Day: d, Loop: 4, Task: loops.Look}}, del)
+	assert.Equal(t, []loops.Due{{Day: d.AddDays(9), Loop: 4, Task: loops.Look}}, put)
+}
