@@ -1,0 +1,183 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package schedule
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+	"time"
+
+	"fillmark/loops"
+)
+
+// Item is one task of a loop together with the machine the loop is in and its
+// owner.
+type Item struct {
+	Owner   loops.Owner
+	Machine loops.Machine
+	Loop    loops.Loop
+	Task    loops.Task
+	// Zone is the owner's, loaded by the caller; nil stands for the workshop's.
+	Zone *time.Location
+}
+
+// Staged is an item with the stage it has reached.
+type Staged struct {
+	Item
+	Stage loops.Stage
+}
+
+// Sent returns the mark that records a reminder of this item.
+func (s Staged) Sent(message loops.MessageKey) loops.Sent {
+	return loops.Sent{Loop: s.Loop.ID, Task: s.Task.Kind, Due: s.Task.Due, Stage: s.Stage, Message: message}
+}
+
+// Reminder is one mail to one owner about every task that calls for one on
+// the owner's day.
+type Reminder struct {
+	Owner loops.Owner
+	Day   loops.Day   // in the owner's zone
+	Stage loops.Stage // the furthest of the items'
+	Items []Staged    // by due day, loop and task
+}
+
+// Key returns the key of the message: one reminder per owner and owner's day.
+func (r Reminder) Key() loops.MessageKey {
+	return loops.NewMessageKey(r.Owner.ID, r.Day, loops.PurposeReminder, "")
+}
+
+// Sent returns the marks to commit with the message.
+func (r Reminder) Sent() []loops.Sent {
+	marks := make([]loops.Sent, len(r.Items))
+	for i, item := range r.Items {
+		marks[i] = item.Sent(r.Key())
+	}
+	return marks
+}
+
+// Collapse gathers items into one reminder per owner, ordered by owner. The
+// days and stages are taken as given; day returns an owner's day for an item.
+func Collapse(items []Staged, day func(Item) loops.Day) []Reminder {
+	items = slices.Clone(items)
+	slices.SortStableFunc(items, func(a, b Staged) int {
+		return cmp.Or(cmp.Compare(a.Owner.ID, b.Owner.ID), compareItems(a.Item, b.Item))
+	})
+	var reminders []Reminder
+	for _, item := range items {
+		last := len(reminders) - 1
+		if last < 0 || reminders[last].Owner.ID != item.Owner.ID {
+			reminders = append(reminders, Reminder{Owner: item.Owner, Day: day(item.Item)})
+			last++
+		}
+		r := &reminders[last]
+		r.Items = append(r.Items, item)
+		r.Stage = further(r.Stage, item.Stage)
+	}
+	return reminders
+}
+
+func compareItems(a, b Item) int {
+	return cmp.Or(a.Task.Due.Compare(b.Task.Due), cmp.Compare(a.Loop.ID, b.Loop.ID),
+		cmp.Compare(slices.Index(loops.TaskKinds(), a.Task.Kind), slices.Index(loops.TaskKinds(), b.Task.Kind)))
+}
+
+// Call is a task that a technician takes up with the owner, because mail has
+// done what it can or may not be sent.
+type Call struct {
+	Staged
+	Reason string // why a person is needed, in half a sentence
+	// Letter tells that a printed letter can go instead: there is an address.
+	Letter bool
+}
+
+// SweepInput is what a sweep decides from.
+type SweepInput struct {
+	Now    time.Time
+	Policy loops.Policy
+	// Zone is the workshop's, for owners without one of their own.
+	Zone *time.Location
+	// Hour is when an owner's mail may go out, 0 to 23 in the owner's zone.
+	Hour int
+	// Items are the tasks due up to [Horizon]; others do no harm.
+	Items []Item
+	// Sent tells whether a mark is on record; its Message is left empty. Sent
+	// and Mailed must be set.
+	Sent func(loops.Sent) bool
+	// Mailed tells whether a message is on record, so that an owner who had
+	// today's reminder waits for tomorrow's with what came up since.
+	Mailed func(loops.MessageKey) bool
+}
+
+// Swept is what a sweep found: reminders to compose, and calls for the
+// technician's list, both ordered.
+type Swept struct {
+	Reminders []Reminder
+	Calls     []Call
+}
+
+// Sweep decides whom to remind and whom to call now. It changes nothing and
+// keeps nothing: once the reminders' marks and keys are on record, sweeping
+// again returns no reminder. A stage that was missed, while the program did
+// not run, is not made up for; nor is one that a later stage has overtaken,
+// should the clock have been set back. Paused tasks are left out.
+func Sweep(in SweepInput) Swept {
+	var swept Swept
+	var mail []Staged
+	day := func(i Item) loops.Day { return loops.DayOf(in.Now, in.zone(i)) }
+	for _, item := range in.Items {
+		stage, ok := StageOn(in.Policy, item.Task.Due, day(item))
+		if !ok || item.Task.Paused {
+			continue
+		}
+		staged := Staged{item, stage}
+		switch reason := whyCall(staged); {
+		case reason != "":
+			swept.Calls = append(swept.Calls, Call{staged, reason, strings.TrimSpace(item.Owner.Address) != ""})
+		case in.reminds(staged, day(item)):
+			mail = append(mail, staged)
+		}
+	}
+	swept.Reminders = Collapse(mail, day)
+	slices.SortStableFunc(swept.Calls, func(a, b Call) int { return compareItems(a.Item, b.Item) })
+	return swept
+}
+
+func (in SweepInput) zone(i Item) *time.Location {
+	if i.Zone != nil {
+		return i.Zone
+	}
+	return in.Zone
+}
+
+// reminds tells whether the item belongs into a reminder now.
+func (in SweepInput) reminds(s Staged, today loops.Day) bool {
+	if in.Now.Before(SendableAt(today, in.Hour, in.zone(s.Item))) {
+		return false
+	}
+	if in.Mailed(Reminder{Owner: s.Owner, Day: today}.Key()) {
+		return false
+	}
+	for _, stage := range Stages() {
+		if further(s.Stage, stage) == stage && in.Sent(Staged{s.Item, stage}.Sent("")) {
+			return false
+		}
+	}
+	return true
+}
+
+// whyCall says why a person has to take the item up; "" where mail does.
+func whyCall(s Staged) string {
+	switch o := s.Owner; {
+	case o.Email == "":
+		return "no mail address on record"
+	case !o.MailStopped.IsZero():
+		return "stopped the mail on " + o.MailStopped.Long()
+	case !o.Consent.Mail:
+		return "has not agreed to reminders by mail"
+	case s.Stage == loops.StageCall:
+		return "mail has not settled it"
+	}
+	return ""
+}

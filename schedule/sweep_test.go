@@ -1,0 +1,309 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package schedule_test
+
+import (
+	"fmt"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"fillmark/loops"
+	"fillmark/schedule"
+)
+
+// record is what a store keeps of a sweep.
+type record struct {
+	sent   map[loops.Sent]int
+	mailed map[loops.MessageKey]int
+}
+
+func newRecord() *record {
+	return &record{map[loops.Sent]int{}, map[loops.MessageKey]int{}}
+}
+
+// commit keeps what the reminders would write.
+func (r *record) commit(reminders []schedule.Reminder) {
+	for _, reminder := range reminders {
+		r.mailed[reminder.Key()]++
+		for _, mark := range reminder.Sent() {
+			mark.Message = ""
+			r.sent[mark]++
+		}
+	}
+}
+
+func (r *record) input(now time.Time, items []schedule.Item) schedule.SweepInput {
+	return schedule.SweepInput{
+		Now: now, Policy: schedule.DefaultPolicy(), Zone: time.UTC, Hour: 8, Items: items,
+		Sent:   func(s loops.Sent) bool { return r.sent[s] > 0 },
+		Mailed: func(k loops.MessageKey) bool { return r.mailed[k] > 0 },
+	}
+}
+
+func owner(id loops.OwnerID) loops.Owner {
+	return loops.Owner{ID: id, Name: fmt.Sprintf("Owner %d", id), Email: fmt.Sprintf("owner%d@garden.example", id),
+		Consent: loops.Consent{Mail: true}}
+}
+
+func item(o loops.Owner, loop loops.LoopID, kind loops.TaskKind, due loops.Day) schedule.Item {
+	return schedule.Item{
+		Owner: o, Machine: loops.Machine{ID: loops.MachineID(loop), Owner: o.ID, Name: "the grey tower"},
+		Loop: loops.Loop{ID: loop, Machine: loops.MachineID(loop), Tag: "7K3QXA"},
+		Task: loops.Task{Kind: kind, Due: due, Clauses: []loops.Clause{{
+			Kind: loops.ByInterval, Day: due, Text: "Look over every 3 months; last looked over on Sat 31 Jan 2026.",
+			Source: "common practice, no source", Grade: schedule.GradeCommon}}},
+	}
+}
+
+func TestSweepCollapses(t *testing.T) {
+	t.Parallel()
+	today := day(t, "2026-06-15")
+	paused := item(owner(1), 4, loops.Look, today)
+	paused.Task.Paused = true
+	items := []schedule.Item{
+		item(owner(2), 9, loops.Look, today),
+		item(owner(1), 3, loops.CoolantChange, today.AddDays(5)),
+		item(owner(1), 2, loops.Look, today.AddDays(-8)),
+		item(owner(1), 2, loops.CoolantChange, today.AddDays(8)),
+		paused,
+	}
+	r := newRecord()
+	swept := schedule.Sweep(r.input(today.At(8, time.UTC), items))
+	assert.Empty(t, swept.Calls)
+	require.Len(t, swept.Reminders, 2)
+	first := swept.Reminders[0]
+	assert.Equal(t, loops.OwnerID(1), first.Owner.ID)
+	assert.Equal(t, today, first.Day)
+	assert.Equal(t, loops.StageLate, first.Stage)
+	assert.Equal(t, loops.MessageKey("1/2026-06-15/reminder"), first.Key())
+	require.Len(t, first.Items, 2)
+	assert.Equal(t, []loops.Sent{
+		{Loop: 2, Task: loops.Look, Due: today.AddDays(-8), Stage: loops.StageLate, Message: first.Key()},
+		{Loop: 3, Task: loops.CoolantChange, Due: today.AddDays(5), Stage: loops.StageAhead, Message: first.Key()},
+	}, first.Sent())
+
+	r.commit(swept.Reminders)
+	assert.Empty(t, schedule.Sweep(r.input(today.At(8, time.UTC), items)).Reminders, "sweeping again")
+
+	// What comes up after today's mail waits for tomorrow's.
+	items = append(items, item(owner(1), 5, loops.TopUpTask, today))
+	assert.Empty(t, schedule.Sweep(r.input(today.At(20, time.UTC), items)).Reminders)
+	tomorrow := schedule.Sweep(r.input(today.AddDays(1).At(8, time.UTC), items)).Reminders
+	require.Len(t, tomorrow, 1)
+	require.Len(t, tomorrow[0].Items, 2)
+	assert.Equal(t, loops.TopUpTask, tomorrow[0].Items[0].Task.Kind)
+	assert.Equal(t, loops.CoolantChange, tomorrow[0].Items[1].Task.Kind, "ahead began today")
+}
+
+func TestSweepWaitsForTheOwnersHour(t *testing.T) {
+	t.Parallel()
+	tests := []struct {
+		name, zone, now string
+		want            string // the reminder's day; "" = none
+	}{
+		{"before eight", "Europe/Berlin", "2026-06-15T05:59:59Z", ""},
+		{"at eight", "Europe/Berlin", "2026-06-15T06:00:00Z", "2026-06-15"},
+		{"late in the evening", "Europe/Berlin", "2026-06-15T21:59:00Z", "2026-06-15"},
+		{"already tomorrow there", "Pacific/Kiritimati", "2026-06-14T18:00:00Z", "2026-06-15"},
+		{"still yesterday there, but ahead", "Pacific/Honolulu", "2026-06-15T06:00:00Z", "2026-06-14"},
+		{"no zone of its own", "", "2026-06-15T08:00:00Z", "2026-06-15"},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
+			now, err := time.Parse(time.RFC3339, tt.now)
+			require.NoError(t, err)
+			i := item(owner(1), 1, loops.Look, day(t, "2026-06-15"))
+			if tt.zone != "" {
+				i.Zone = zone(t, tt.zone)
+			}
+			got := ""
+			for _, r := range schedule.Sweep(newRecord().input(now, []schedule.Item{i})).Reminders {
+				got += r.Day.String()
+			}
+			assert.Equal(t, tt.want, got)
+		})
+	}
+}
+
+func TestSweepCalls(t *testing.T) {
+	t.Parallel()
+	today := day(t, "2026-06-15")
+	tests := []struct {
+		name   string
+		owner  func(*loops.Owner)
+		past   int
+		reason string // "" = a mail goes out
+		letter bool
+	}{
+		{"mail", func(*loops.Owner) {}, 0, "", false},
+		{"five weeks over", func(*loops.Owner) {}, 35, "mail has not settled it", false},
+		{"no mail address", func(o *loops.Owner) { o.Email, o.Address = "", "1 Mill Lane" }, 0, "no mail address on record", true},
+		{"stopped", func(o *loops.Owner) { o.MailStopped = today }, 0, "stopped the mail on Mon 15 Jun 2026", false},
+		{"no consent", func(o *loops.Owner) { o.Consent.Mail = false }, 0, "has not agreed to reminders by mail", false},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
+			o := owner(1)
+			tt.owner(&o)
+			swept := schedule.Sweep(newRecord().input(today.At(9, time.UTC), []schedule.Item{item(o, 1, loops.Look, today.AddDays(-tt.past))}))
+			if tt.reason == "" {
+				assert.Len(t, swept.Reminders, 1)
+				assert.Empty(t, swept.Calls)
+				return
+			}
+			assert.Empty(t, swept.Reminders)
+			require.Len(t, swept.Calls, 1)
+			assert.Equal(t, tt.reason, swept.Calls[0].Reason)
+			assert.Equal(t, tt.letter, swept.Calls[0].Letter)
+		})
+	}
+}
+
+// A clock set back does not send the earlier stages once more.
+func TestSweepDoesNotGoBackAStage(t *testing.T) {
+	t.Parallel()
+	due := day(t, "2026-06-15")
+	items := []schedule.Item{item(owner(1), 1, loops.Look, due)}
+	r := newRecord()
+	late := schedule.Sweep(r.input(due.AddDays(10).At(9, time.UTC), items))
+	require.Len(t, late.Reminders, 1)
+	r.commit(late.Reminders)
+	assert.Empty(t, schedule.Sweep(r.input(due.AddDays(2).At(9, time.UTC), items)).Reminders)
+}
+
+// anyItems draws due tasks of a few owners in a few zones.
+func anyItems(t *rapid.T, around loops.Day) []schedule.Item {
+	zones := []*time.Location{nil, zone(t, "Europe/Berlin"), zone(t, "Pacific/Kiritimati"), zone(t, "America/Santiago"), zone(t, "Pacific/Honolulu")}
+	owners := make([]loops.Owner, 4)
+	ownersZone := make([]*time.Location, len(owners))
+	for i := range owners {
+		owners[i] = owner(loops.OwnerID(i + 1))
+		if rapid.IntRange(0, 4).Draw(t, "no mail") == 0 {
+			owners[i].Email = ""
+		}
+		ownersZone[i] = rapid.SampledFrom(zones).Draw(t, "zone")
+	}
+	var items []schedule.Item
+	for n := range rapid.IntRange(0, 12).Draw(t, "items") {
+		o := rapid.IntRange(0, len(owners)-1).Draw(t, "owner")
+		i := item(owners[o], loops.LoopID(n+1), rapid.SampledFrom(loops.TaskKinds()).Draw(t, "task"), around.AddDays(rapid.IntRange(-40, 40).Draw(t, "due")))
+		i.Zone, i.Task.Paused = ownersZone[o], rapid.IntRange(0, 5).Draw(t, "paused") == 0
+		items = append(items, i)
+	}
+	return items
+}
+
+// Sweeping at random instants over months, with the clock sometimes set back:
+// never two mails for an owner and day, no stage twice, and of every task that
+// may be mailed the stages come in order.
+func TestSweepProperties(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		start := loops.Day{Year: 2026, Month: time.March, Dom: 1}
+		items := anyItems(t, start.AddDays(40))
+		r := newRecord()
+		reached := map[loops.LoopID]int{}
+		order := map[loops.Stage]int{loops.StageAhead: 1, loops.StageDue: 2, loops.StageLate: 3, loops.StageLast: 4}
+		now := start.At(0, time.UTC)
+		for range rapid.IntRange(1, 60).Draw(t, "sweeps") {
+			now = now.Add(time.Duration(rapid.IntRange(-12, 96).Draw(t, "hours")) * time.Hour)
+			swept := schedule.Sweep(r.input(now, items))
+			r.commit(swept.Reminders)
+			assert.Empty(t, schedule.Sweep(r.input(now, items)).Reminders, "a second sweep at once")
+			for _, reminder := range swept.Reminders {
+				require.True(t, reminder.Owner.MayMail())
+				for _, i := range reminder.Items {
+					require.Equal(t, reminder.Owner.ID, i.Owner.ID)
+					require.False(t, i.Task.Paused)
+					require.Greater(t, order[i.Stage], reached[i.Loop.ID], "a stage again or a stage back")
+					reached[i.Loop.ID] = order[i.Stage]
+				}
+			}
+			for _, c := range swept.Calls {
+				require.NotEmpty(t, c.Reason)
+			}
+		}
+		for key, n := range r.mailed {
+			assert.Equal(t, 1, n, key)
+		}
+		for mark, n := range r.sent {
+			assert.Equal(t, 1, n, mark)
+		}
+	})
+}
+
+// Sweeping every four hours without a break, every task of an owner with mail gets
+// every stage, each on the owner's day on which it begins.
+func TestSweepLosesNothing(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		start := loops.Day{Year: 2026, Month: time.March, Dom: 1}
+		var items []schedule.Item
+		for _, i := range anyItems(t, start.AddDays(50)) {
+			if i.Owner.MayMail() && !i.Task.Paused {
+				items = append(items, i)
+			}
+		}
+		r, began := newRecord(), map[loops.Sent]loops.Day{}
+		for n := range 6 * 120 {
+			reminders := schedule.Sweep(r.input(start.At(4*n, time.UTC), items)).Reminders
+			r.commit(reminders)
+			for _, reminder := range reminders {
+				for _, mark := range reminder.Sent() {
+					mark.Message = ""
+					began[mark] = reminder.Day
+				}
+			}
+		}
+		p := schedule.DefaultPolicy()
+		for _, i := range items {
+			for stage, days := range map[loops.Stage]int{loops.StageAhead: -p.AheadDays, loops.StageDue: 0, loops.StageLate: p.LateDays, loops.StageLast: p.LastDays} {
+				mark := schedule.Staged{Item: i, Stage: stage}.Sent("")
+				assert.Equal(t, i.Task.Due.AddDays(days), began[mark], "%s of loop %d", stage, i.Loop.ID)
+			}
+		}
+	})
+}
+
+func TestList(t *testing.T) {
+	t.Parallel()
+	today := day(t, "2026-06-15")
+	noMail := owner(2)
+	noMail.Email = ""
+	paused := item(owner(1), 9, loops.Look, today)
+	paused.Task.Paused = true
+	list := schedule.List(schedule.DefaultPolicy(), today, []schedule.Item{
+		item(owner(1), 1, loops.Look, today.AddDays(8)),
+		item(owner(1), 2, loops.Look, today.AddDays(7)),
+		item(owner(1), 3, loops.Look, today),
+		item(owner(1), 4, loops.Look, today.AddDays(-1)),
+		item(owner(1), 5, loops.Look, today.AddDays(-60)),
+		item(noMail, 6, loops.Look, today.AddDays(1)),
+		item(noMail, 7, loops.Look, today.AddDays(30)),
+		paused,
+	})
+	loopsOf := func(lines []schedule.Line) (ids []loops.LoopID) {
+		for _, l := range lines {
+			ids = append(ids, l.Loop.ID)
+		}
+		return ids
+	}
+	assert.Equal(t, []loops.LoopID{5, 4}, loopsOf(list.Overdue))
+	assert.Equal(t, 60, list.Overdue[0].Days)
+	assert.Equal(t, []loops.LoopID{3}, loopsOf(list.Today))
+	assert.Equal(t, []loops.LoopID{6, 2}, loopsOf(list.Week))
+	assert.Equal(t, []loops.LoopID{1, 7}, loopsOf(list.Later))
+	assert.Equal(t, "Look over every 3 months", list.Today[0].Reason)
+	require.Len(t, list.Call, 2)
+	assert.Equal(t, loops.LoopID(5), list.Call[0].Loop.ID)
+	assert.Equal(t, loops.StageCall, list.Call[0].Stage)
+	assert.Equal(t, loops.LoopID(6), list.Call[1].Loop.ID)
+	assert.Equal(t, "no mail address on record", list.Call[1].Reason)
+}
