@@ -225,6 +225,18 @@ func TestPausedTaskSaysSo(t *testing.T) {
 	}
 }
 
+func TestLabelIsNamed(t *testing.T) {
+	t.Parallel()
+	in := filled(loops.Desktop, false)
+	in.Loop.State.Charge.Product, in.Loop.State.Charge.FluidLifeMonths = "Bench Blue", 6
+	plan, err := schedule.PlanLoop(in)
+	require.NoError(t, err)
+	change, ok := task(plan, loops.CoolantChange)
+	require.True(t, ok)
+	assert.Equal(t, "label of Bench Blue", change.Binding().Source)
+	assert.Equal(t, schedule.GradeMaker, change.Binding().Grade)
+}
+
 // The days come from the history, so that folding and planning fit together.
 func TestPlanFromHistory(t *testing.T) {
 	t.Parallel()

@@ -307,3 +307,18 @@ func TestList(t *testing.T) {
 	assert.Equal(t, loops.LoopID(6), list.Call[1].Loop.ID)
 	assert.Equal(t, "no mail address on record", list.Call[1].Reason)
 }
+
+func BenchmarkSweep1000Due(b *testing.B) {
+	today := loops.Day{Year: 2026, Month: time.June, Dom: 15}
+	berlin := zone(b, "Europe/Berlin")
+	items := make([]schedule.Item, 1000)
+	for n := range items {
+		items[n] = item(owner(loops.OwnerID(n/3+1)), loops.LoopID(n+1), loops.Look, today.AddDays(n%30-20))
+		items[n].Zone = berlin
+	}
+	in := newRecord().input(today.At(9, time.UTC), items)
+	b.ReportAllocs()
+	for b.Loop() {
+		schedule.Sweep(in)
+	}
+}
