@@ -1,0 +1,170 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package notify
+
+import (
+	"bytes"
+	"embed"
+	"fmt"
+	htmltemplate "html/template"
+	"strings"
+	texttemplate "text/template"
+	"unicode/utf8"
+
+	"fillmark/chemistry"
+	"fillmark/loops"
+)
+
+// document is the content of a letter, written once and rendered twice, so that
+// text and HTML cannot say different things.
+type document struct {
+	Subject  string
+	Greeting string
+	Intro    string
+	Blocks   []block
+	Buttons  []button
+	Closing  []string // the workshop's lines
+	Reason   string   // why the owner gets this mail
+	Stop     button   // empty URL: no such link
+}
+
+// block is one headed part of a letter.
+type block struct {
+	Heading    string
+	Verdict    string // a word in capitals; empty for none
+	Due        string // what the verdict is about
+	Rule       rule
+	Paragraphs []string
+	Lists      []list
+}
+
+type list struct {
+	Heading  string
+	Numbered bool
+	Items    []string
+}
+
+type button struct{ Label, URL string }
+
+// rule is the line under a verdict; it carries the meaning without colour.
+type rule string
+
+const (
+	ruleGo   rule = "go"
+	ruleCare rule = "care"
+)
+
+//go:embed templates/letter.html templates/letter.txt
+var templates embed.FS
+
+// textWidth is the width of the plain text, in characters.
+const textWidth = 72
+
+var (
+	htmlLetter = htmltemplate.Must(htmltemplate.ParseFS(templates, "templates/letter.html"))
+	textLetter = texttemplate.Must(texttemplate.New("letter.txt").Funcs(texttemplate.FuncMap{
+		"wrap": func(text string) string { return wrap("", text) },
+		"item": itemText,
+		"line": ruleText,
+	}).ParseFS(templates, "templates/letter.txt"))
+)
+
+func (d document) render() (text, html string, err error) {
+	var t, h bytes.Buffer
+	if err := textLetter.Execute(&t, d); err != nil {
+		return "", "", fmt.Errorf("letter: %w", err)
+	}
+	if err := htmlLetter.Execute(&h, d); err != nil {
+		return "", "", fmt.Errorf("letter: %w", err)
+	}
+	return t.String(), h.String(), nil
+}
+
+// wrap breaks text at blanks; lines after the first are indented to the width
+// of the lead. A word longer than a line, such as a link, stays whole.
+func wrap(lead, text string) string {
+	indent := strings.Repeat(" ", utf8.RuneCountInString(lead))
+	var b strings.Builder
+	b.WriteString(lead)
+	used := len(indent)
+	for i, word := range strings.Fields(text) {
+		width := utf8.RuneCountInString(word)
+		if i > 0 {
+			if used+1+width > textWidth {
+				b.WriteString("\n" + indent)
+				used = len(indent)
+			} else {
+				b.WriteByte(' ')
+				used++
+			}
+		}
+		b.WriteString(word)
+		used += width
+	}
+	return b.String()
+}
+
+func itemText(numbered bool, index int, text string) string {
+	if numbered {
+		return wrap(fmt.Sprintf("%d. ", index+1), text)
+	}
+	return wrap("-  ", text)
+}
+
+func ruleText(r rule) string {
+	if r == ruleCare {
+		return strings.TrimSpace(strings.Repeat("- ", textWidth/2))
+	}
+	return strings.Repeat("─", textWidth)
+}
+
+// when prints a day as people write it, and how far it is from today.
+func when(day, today loops.Day) string {
+	var far string
+	switch n := day.Sub(today); {
+	case n == 0:
+		far = "today"
+	case n == 1:
+		far = "tomorrow"
+	case n == -1:
+		far = "yesterday"
+	case n > 0:
+		far = fmt.Sprintf("in %d days", n)
+	default:
+		far = fmt.Sprintf("%d days ago", -n)
+	}
+	return day.Long() + " (" + far + ")"
+}
+
+// temperature prints a temperature in the owner's units.
+func temperature(c chemistry.Celsius, units loops.Units) string {
+	if units == loops.USCustomary {
+		return fmt.Sprintf("%.1f °F", float64(c)*9/5+32)
+	}
+	return c.String()
+}
+
+// difference prints a temperature difference in the owner's units.
+func difference(d chemistry.CelsiusDelta, units loops.Units) string {
+	if units == loops.USCustomary {
+		return fmt.Sprintf("%.1f °F", float64(d)*9/5)
+	}
+	return fmt.Sprintf("%.1f °C", float64(d))
+}
+
+// capitalised returns text with its first letter large, for headings that begin
+// with what an owner calls a machine.
+func capitalised(text string) string {
+	_, size := utf8.DecodeRuneInString(text)
+	return strings.ToUpper(text[:size]) + text[size:]
+}
+
+// shortened cuts text to n characters for a subject.
+func shortened(text string, n int) string {
+	runes := []rune(text)
+	if len(runes) <= n {
+		return text
+	}
+	return string(runes[:n-1]) + "…"
+}

@@ -1,0 +1,201 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package notify
+
+import (
+	"bytes"
+	"context"
+	"crypto/tls"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"strings"
+	"time"
+
+	"github.com/emersion/go-sasl"
+	"github.com/emersion/go-smtp"
+	"golang.org/x/net/idna"
+)
+
+// Security is how the line to the relay is protected.
+type Security string
+
+// The ways. A login needs one of the last two.
+const (
+	Plain       Security = "none"
+	StartTLS    Security = "starttls"
+	ImplicitTLS Security = "tls"
+)
+
+// RelayOptions describe the mail relay.
+type RelayOptions struct {
+	Address   string // host:port
+	HelloName string // our own name in EHLO, a domain name
+	Security  Security
+	Username  string // empty for no login
+	Password  Secret
+	// TLS is a base for the TLS configuration, for roots of one's own; nil
+	// takes the system's.
+	TLS *tls.Config
+	// Timeouts; zero takes those of RFC 5321 4.5.3.2.
+	DialTimeout   time.Duration // 1 minute
+	ReplyTimeout  time.Duration // each reply: 5 minutes
+	WriteTimeout  time.Duration // each block written: 3 minutes
+	AcceptTimeout time.Duration // reply after the last line: 10 minutes
+}
+
+// Secret is text that no log, error or JSON shows.
+type Secret string
+
+// String hides the secret.
+func (s Secret) String() string { return "(hidden)" }
+
+// GoString hides the secret from %#v.
+func (s Secret) GoString() string { return "(hidden)" }
+
+// LogValue hides the secret from slog.
+func (s Secret) LogValue() slog.Value { return slog.StringValue("(hidden)") }
+
+// MarshalText hides the secret from encoders.
+func (s Secret) MarshalText() ([]byte, error) { return []byte("(hidden)"), nil }
+
+// Relay is a transport to one mail relay over SMTP, with one conversation a
+// message. It may be used by several goroutines.
+type Relay struct {
+	o    RelayOptions
+	host string
+}
+
+// NewRelay checks the options. A login without TLS is refused.
+func NewRelay(o RelayOptions) (*Relay, error) {
+	var p problems
+	host, port, err := net.SplitHostPort(o.Address)
+	if err != nil || host == "" || port == "" {
+		p.add(invalid("relay address", o.Address, "host:port, such as mail.workshop.example:587"))
+	}
+	if ascii, err := idna.Lookup.ToASCII(o.HelloName); err != nil || ascii != o.HelloName || !strings.Contains(o.HelloName, ".") {
+		p.add(invalid("relay hello name", o.HelloName, "this computer's full name as the relay may see it, such as fillmark.workshop.example"))
+	}
+	switch o.Security {
+	case StartTLS, ImplicitTLS:
+	case Plain:
+		if o.Username != "" {
+			p.add(invalid("relay security", string(o.Security), "starttls or tls: a login must not cross the line in the clear"))
+		}
+	default:
+		p.add(invalid("relay security", string(o.Security), "none, starttls or tls"))
+	}
+	if (o.Username == "") != (o.Password == "") {
+		p.add(invalid("relay login", o.Username, "a user name and a password, or neither"))
+	}
+	if err := errors.Join(p...); err != nil {
+		return nil, err
+	}
+	for _, t := range []struct {
+		timeout  *time.Duration
+		standard time.Duration
+	}{
+		{&o.DialTimeout, time.Minute}, {&o.ReplyTimeout, 5 * time.Minute},
+		{&o.WriteTimeout, 3 * time.Minute}, {&o.AcceptTimeout, 10 * time.Minute},
+	} {
+		if *t.timeout <= 0 {
+			*t.timeout = t.standard
+		}
+	}
+	return &Relay{o, host}, nil
+}
+
+// Send speaks one conversation and returns nil once the relay has accepted the
+// message. Any other outcome is a [SendError]; where the last reply was lost
+// the relay may have the message all the same. Cancelling ctx cuts the line.
+func (r *Relay) Send(ctx context.Context, env Envelope, raw []byte) error {
+	for _, a := range []struct{ field, address string }{{"envelope from", env.From}, {"envelope to", env.To}} {
+		if ascii, err := asciiAddress(a.field, a.address); err != nil || ascii != a.address {
+			return &SendError{Err: errors.Join(err, invalid(a.field, a.address, "a bare address in ASCII"))}
+		}
+	}
+	if err := checkWire(raw); err != nil {
+		return &SendError{Err: fmt.Errorf("smtp: %w", err)}
+	}
+	if err := ctx.Err(); err != nil {
+		return classify(stageSession, err)
+	}
+	client, hangUp, err := r.open(ctx)
+	if err != nil {
+		return classify(stageSession, err)
+	}
+	defer hangUp()
+	if at, err := transact(client, env, raw); err != nil {
+		return classify(at, err)
+	}
+	// The message is accepted: how the goodbye goes changes nothing.
+	_ = client.Quit()
+	return nil
+}
+
+func transact(client *smtp.Client, env Envelope, raw []byte) (stage, error) {
+	if err := client.Mail(env.From, &smtp.MailOptions{Size: int64(len(raw))}); err != nil {
+		return stageMail, err
+	}
+	if err := client.Rcpt(env.To, nil); err != nil {
+		return stageRcpt, err
+	}
+	data, err := client.Data()
+	if err != nil {
+		return stageData, err
+	}
+	if _, err := bytes.NewReader(raw).WriteTo(data); err != nil {
+		return stageData, err
+	}
+	_, err = data.CloseWithResponse()
+	return stageData, err
+}
+
+// open dials and goes as far as the login. hangUp closes the line.
+func (r *Relay) open(ctx context.Context) (client *smtp.Client, hangUp func(), err error) {
+	dialer := net.Dialer{Timeout: r.o.DialTimeout}
+	conn, err := dialer.DialContext(ctx, "tcp", r.o.Address)
+	if err != nil {
+		return nil, nil, err
+	}
+	conn = &timedConn{Conn: conn, write: r.o.WriteTimeout}
+	// go-smtp knows no context: the end of ctx closes the line under it.
+	stop := context.AfterFunc(ctx, func() { _ = conn.Close() })
+	hangUp = func() {
+		stop()
+		_ = conn.Close()
+	}
+	line := conn
+	switch r.o.Security {
+	case StartTLS:
+		line, err = r.startTLS(ctx, conn)
+	case ImplicitTLS:
+		line, err = r.handshake(ctx, conn)
+	}
+	if err != nil {
+		hangUp()
+		return nil, nil, err
+	}
+	client = smtp.NewClient(line)
+	client.CommandTimeout, client.SubmissionTimeout = r.o.ReplyTimeout, r.o.AcceptTimeout
+	if err := r.logIn(client); err != nil {
+		hangUp()
+		return nil, nil, err
+	}
+	return client, hangUp, nil
+}
+
+func (r *Relay) logIn(client *smtp.Client) error {
+	if err := client.Hello(r.o.HelloName); err != nil {
+		return err
+	}
+	if r.o.Username == "" {
+		return nil
+	}
+	if !client.SupportsAuth(sasl.Plain) {
+		return errors.New("the relay offers no login by PLAIN")
+	}
+	return client.Auth(sasl.NewPlainClient("", r.o.Username, string(r.o.Password)))
+}

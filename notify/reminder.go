@@ -1,0 +1,334 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package notify
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"fillmark/chemistry"
+	"fillmark/loops"
+)
+
+// Workshop is who writes.
+type Workshop struct {
+	Name  string
+	From  string // bare address that letters come from and answers go to
+	Phone string // may be empty
+	// BaseURL is the web address owners reach; every link of a letter must
+	// begin with it. It may be empty where a letter has no links.
+	BaseURL string
+}
+
+// ReachUs says in half a sentence how the workshop is reached.
+func (w Workshop) ReachUs() string {
+	if w.Phone == "" {
+		return "answer this mail"
+	}
+	return "call us on " + w.Phone + " or answer this mail"
+}
+
+// Links are the owner's own links, ready to use; an empty one is left out.
+type Links struct {
+	AllFine      string
+	SomethingOff string
+	Stop         string // the visible link that stops these mails
+	// OneClick is the address of RFC 8058 that stops them by one POST; it must
+	// be https. Empty leaves both List-Unsubscribe headers out.
+	OneClick string
+}
+
+// ReminderInput is all that a reminder is written from.
+type ReminderInput struct {
+	Workshop  Workshop
+	Owner     loops.Owner
+	Day       loops.Day // the owner's day on which the letter goes out
+	Date      time.Time // the instant, for the Date header
+	MessageID string    // from [MessageIDFor]
+	Items     []ReminderItem
+	Cautions  []string // for what is in these loops, in owners' words
+	Links     Links
+	Calendar  []byte // text/calendar with METHOD:PUBLISH; empty for none
+}
+
+// ReminderItem is one task of one loop.
+type ReminderItem struct {
+	Machine string // as the owner calls it
+	Kind    loops.MachineKind
+	Tag     loops.Tag
+	Sealed  bool
+	Fluid   chemistry.Fluid
+	Charge  string // what is in it, with fraction and basis: "40 % ethylene glycol by mass in water"
+	Task    loops.TaskKind
+	Due     loops.Day
+	Stage   loops.Stage
+	Reason  string // the binding clause in one sentence
+	Source  string // where the reason is from
+	// Guide replaces what [GuideFor] says; nil keeps it.
+	Guide *Guide
+}
+
+// maxItems bounds a letter: an owner with more loops than this gets a call.
+const maxItems = 20
+
+// ComposeReminder writes the letter that tells an owner what is due. All that
+// is wrong with the input is returned joined, as [loops.InvalidError]s.
+func ComposeReminder(in ReminderInput) (Letter, error) {
+	if err := in.validate(); err != nil {
+		return Letter{}, err
+	}
+	d := document{
+		Subject:  reminderSubject(in.Items),
+		Greeting: "Good day " + in.Owner.Name + ",",
+		Intro:    reminderIntro(in.Items, in.Day),
+		Closing:  in.Workshop.closing(),
+		Reason:   "You get this mail because you agreed to reminders when " + in.Workshop.Name + " gave your machine back.",
+		Stop:     button{"Stop these mails", in.Links.Stop},
+	}
+	told := map[string]string{} // steps already given, and for which machine
+	for _, item := range in.Items {
+		d.Blocks = append(d.Blocks, item.block(in, told))
+	}
+	// One letter has one advice on what to do when wet: that for the worst liquid.
+	worst := in.Items[0]
+	for _, item := range in.Items {
+		if item.Fluid == chemistry.EthyleneGlycol {
+			worst = item
+			break
+		}
+	}
+	d.addCare(worst.guide(in.Workshop).Wet, in.Cautions)
+	for _, b := range []button{{"All looks fine", in.Links.AllFine}, {"Something is off", in.Links.SomethingOff}} {
+		if b.URL != "" {
+			d.Buttons = append(d.Buttons, b)
+		}
+	}
+	return d.letter(envelope{in.Workshop, in.Owner, in.Date, in.MessageID, in.Links.OneClick}, in.Calendar)
+}
+
+func (d document) letter(e envelope, calendar []byte) (Letter, error) {
+	text, html, err := d.render()
+	if err != nil {
+		return Letter{}, err
+	}
+	return e.assemble(d.Subject, text, html, calendar)
+}
+
+// addCare ends a letter with what to do when wet and what to beware of.
+func (d *document) addCare(wet string, cautions []string) {
+	d.Blocks = append(d.Blocks,
+		block{Heading: "If anything is wet", Paragraphs: []string{wet}},
+		block{Heading: "Take care", Paragraphs: cautions})
+}
+
+func (w Workshop) closing() []string {
+	lines := []string{"Kind regards", w.Name, w.From}
+	if w.Phone != "" {
+		lines = append(lines, w.Phone)
+	}
+	return lines
+}
+
+func (i ReminderItem) guide(w Workshop) Guide {
+	if i.Guide != nil {
+		return *i.Guide
+	}
+	return GuideFor(i.Task, i.Kind, i.Sealed, i.Fluid, w.ReachUs())
+}
+
+// block writes one task. Steps that the letter gave before are not repeated.
+func (i ReminderItem) block(in ReminderInput, told map[string]string) block {
+	w, _ := taskWords(i.Task)
+	b := block{
+		Heading:    capitalised(i.Machine) + ", label " + string(i.Tag),
+		Verdict:    stageWord(i.Stage),
+		Due:        w.title + " by " + when(i.Due, in.Day),
+		Rule:       stageRule(i.Stage),
+		Paragraphs: []string{"Why: " + i.Reason + " (Source: " + i.Source + ")", inIt(i.Charge, i.Sealed)},
+	}
+	g := i.guide(in.Workshop)
+	key := strings.Join(slices.Concat(g.Steps, []string{""}, g.Leave), "\n")
+	if first, ok := told[key]; ok {
+		b.Paragraphs = append(b.Paragraphs, "What to do and what to leave alone: the same as for "+first+" above.")
+		return b
+	}
+	told[key] = i.Machine
+	b.Lists = g.lists()
+	return b
+}
+
+func (g Guide) lists() []list {
+	return []list{{"What to do", true, g.Steps}, {"What to leave alone", false, g.Leave}}
+}
+
+func inIt(charge string, sealed bool) string {
+	if sealed {
+		return "In it: " + charge + ", sealed in."
+	}
+	return "In it: " + charge + "."
+}
+
+func stageWord(s loops.Stage) string {
+	return map[loops.Stage]string{
+		loops.StageAhead: "COMING UP",
+		loops.StageDue:   "DUE",
+		loops.StageLate:  "LATE",
+		loops.StageLast:  "LAST REMINDER",
+	}[s]
+}
+
+func stageRule(s loops.Stage) rule {
+	if s == loops.StageLate || s == loops.StageLast {
+		return ruleCare
+	}
+	return ruleGo
+}
+
+func earliest(items []ReminderItem) ReminderItem {
+	return slices.MinFunc(items, func(a, b ReminderItem) int { return a.Due.Compare(b.Due) })
+}
+
+func reminderSubject(items []ReminderItem) string {
+	first := earliest(items)
+	w, _ := taskWords(first.Task)
+	name := capitalised(shortened(first.Machine, 40))
+	subject := fmt.Sprintf("%s: %s by %s", name, strings.ToLower(w.title), first.Due.Long())
+	if n := len(items) - 1; n > 0 {
+		subject += fmt.Sprintf(", and %d more", n)
+	}
+	if slices.ContainsFunc(items, func(i ReminderItem) bool { return i.Stage == loops.StageLast }) {
+		subject = "Last reminder. " + subject
+	}
+	return subject
+}
+
+func reminderIntro(items []ReminderItem, today loops.Day) string {
+	first := earliest(items)
+	w, _ := taskWords(first.Task)
+	intro := fmt.Sprintf("The cooling of your %s “%s” needs %s by %s.", machineWord(first.Kind), first.Machine, w.needs, when(first.Due, today))
+	if first.Due.Before(today) {
+		intro = fmt.Sprintf("The cooling of your %s “%s” needed %s by %s, and we have not heard that it was done.",
+			machineWord(first.Kind), first.Machine, w.needs, when(first.Due, today))
+	}
+	switch n := len(items) - 1; {
+	case n == 1:
+		intro += " One more thing is due; it is below."
+	case n > 1:
+		intro += fmt.Sprintf(" %d more things are due; they are below.", n)
+	}
+	return intro
+}
+
+func (in ReminderInput) validate() error {
+	var p problems
+	p.add(validateFrame(in.Workshop, in.Owner, in.Day, in.Date, in.MessageID, in.Links))
+	if len(in.Items) == 0 || len(in.Items) > maxItems {
+		p.add(invalid("items", fmt.Sprint(len(in.Items)), fmt.Sprintf("1 to %d tasks", maxItems)))
+	}
+	for n, i := range in.Items {
+		p.add(i.validate(fmt.Sprintf("item %d ", n+1)))
+	}
+	p.add(validateCautions(in.Cautions))
+	if len(in.Calendar) > 0 {
+		p.add(checkCalendar(in.Calendar))
+	}
+	return errors.Join(p...)
+}
+
+func (i ReminderItem) validate(field string) error {
+	var p problems
+	p.add(validateLoop(field, i.Machine, i.Tag, i.Fluid, i.Charge))
+	if _, ok := taskWords(i.Task); !ok {
+		p.add(invalid(field+"task", string(i.Task), "a kind of task, such as look"))
+	}
+	if i.Due.IsZero() {
+		p.add(invalid(field+"due", "", "a day"))
+	}
+	if stageWord(i.Stage) == "" {
+		p.add(invalid(field+"stage", string(i.Stage), "ahead, due, late or last: at the stage call nobody is mailed"))
+	}
+	p.add(requireText(field+"reason", i.Reason, maxSentence))
+	p.add(requireText(field+"source", i.Source, maxSentence))
+	if i.Guide != nil {
+		p.add(i.Guide.validate(field))
+	}
+	return errors.Join(p...)
+}
+
+func (g Guide) validate(field string) error {
+	var p problems
+	if len(g.Steps) == 0 || len(g.Steps) > maxSteps || len(g.Leave) == 0 || len(g.Leave) > maxSteps {
+		p.add(invalid(field+"guide", fmt.Sprintf("%d steps, %d to leave alone", len(g.Steps), len(g.Leave)), fmt.Sprintf("1 to %d of each", maxSteps)))
+	}
+	for _, text := range slices.Concat(g.Steps, g.Leave, []string{g.Wet}) {
+		p.add(requireText(field+"guide", text, maxSentence))
+	}
+	return errors.Join(p...)
+}
+
+// validateFrame checks what every letter has.
+func validateFrame(w Workshop, o loops.Owner, day loops.Day, date time.Time, messageID string, links Links) error {
+	var p problems
+	p.add(requireText("workshop name", w.Name, maxName))
+	_, err := asciiAddress("workshop address", w.From)
+	p.add(err)
+	p.add(checkText("workshop phone", w.Phone, maxName))
+	p.add(requireText("owner name", o.Name, maxName))
+	_, err = asciiAddress("owner address", o.Email)
+	p.add(err)
+	if day.IsZero() {
+		p.add(invalid("day", "", "the owner's day"))
+	}
+	if y := date.Year(); y < loops.MinYear || y > loops.MaxYear {
+		p.add(invalid("date", date.String(), fmt.Sprintf("an instant from %d to %d", loops.MinYear, loops.MaxYear)))
+	}
+	p.add(checkMessageID(messageID))
+	p.add(links.validate(w.BaseURL))
+	return errors.Join(p...)
+}
+
+func (l Links) validate(base string) error {
+	if l == (Links{}) {
+		return nil
+	}
+	var p problems
+	p.add(checkBase("base url", base))
+	for _, link := range []struct{ field, url string }{
+		{"link all fine", l.AllFine}, {"link something off", l.SomethingOff},
+		{"link stop", l.Stop}, {"link one-click", l.OneClick},
+	} {
+		if link.url != "" {
+			p.add(checkLink(link.field, link.url, base))
+		}
+	}
+	if l.OneClick != "" && !strings.HasPrefix(l.OneClick, "https://") {
+		p.add(invalid("link one-click", l.OneClick, "an https address (RFC 8058)"))
+	}
+	return errors.Join(p...)
+}
+
+func validateCautions(cautions []string) error {
+	var p problems
+	if len(cautions) == 0 || len(cautions) > 10 {
+		p.add(invalid("cautions", fmt.Sprint(len(cautions)), "1 to 10: no letter goes out without the cautions of what is in the loop"))
+	}
+	for _, text := range cautions {
+		p.add(requireText("cautions", text, 2*maxSentence))
+	}
+	return errors.Join(p...)
+}
+
+func validateLoop(field, machine string, tag loops.Tag, fluid chemistry.Fluid, charge string) error {
+	var p problems
+	p.add(requireText(field+"machine", machine, maxName))
+	p.add(requireText(field+"tag", string(tag), 20))
+	if !fluid.Valid() {
+		p.add(invalid(field+"fluid", string(fluid), "one of the fluids"))
+	}
+	p.add(requireText(field+"charge", charge, maxSentence))
+	return errors.Join(p...)
+}

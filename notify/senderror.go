@@ -1,0 +1,75 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package notify
+
+import (
+	"errors"
+	"fmt"
+
+	"github.com/emersion/go-smtp"
+)
+
+// Envelope is who a transport is told the message is from and for: bare
+// addresses in ASCII.
+type Envelope struct {
+	From, To string
+}
+
+// SendError is a message that did not go out.
+type SendError struct {
+	// Temporary failures are tried again. A failure that nobody classified is
+	// one, such as a reply that was lost.
+	Temporary bool
+	// RelayFault says that the transport failed, not the message: everything is
+	// held and no address is blamed. Such a failure is Temporary.
+	RelayFault bool
+	Code       int // reply code of SMTP; zero where there was none
+	Err        error
+}
+
+// Error says at which step it failed and how.
+func (e *SendError) Error() string { return e.Err.Error() }
+
+// Unwrap returns the cause.
+func (e *SendError) Unwrap() error { return e.Err }
+
+// stage is how far a conversation came.
+type stage string
+
+const (
+	stageSession stage = "session" // up to the login
+	stageMail    stage = "MAIL"
+	stageRcpt    stage = "RCPT"
+	stageData    stage = "DATA"
+)
+
+// classify tells from stage and reply what failed: the relay, this message for
+// now, or this message for good.
+func classify(at stage, err error) *SendError {
+	e := &SendError{Temporary: true, Err: fmt.Errorf("smtp %s: %w", at, err)}
+	var reply *smtp.SMTPError
+	if !errors.As(err, &reply) {
+		// A cut line says nothing about the message once it has begun.
+		e.RelayFault = at == stageSession
+		return e
+	}
+	e.Code = reply.Code
+	switch {
+	case at == stageSession, reply.Code == 421, reply.Code == 530, reply.Code == 535, reply.Code == 538:
+		// Greeting, TLS or login; the relay is closing or wants a login.
+		e.RelayFault = true
+	case at == stageMail && reply.Code != 552:
+		// The relay refuses our own address, and would for every message.
+		e.RelayFault = true
+	case reply.Code < 500:
+	case at == stageRcpt && reply.Code == 552:
+		// RFC 5321 4.5.3.1.10: to be treated as temporary.
+	case at == stageRcpt && reply.EnhancedCode[1] == 7:
+		// 5.7.x is about what we may, not about the address: it must not mark
+		// an owner unreachable, and passes when the relay's rules are put right.
+	default:
+		e.Temporary = false
+	}
+	return e
+}
