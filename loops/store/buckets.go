@@ -1,0 +1,70 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package store
+
+import (
+	"fmt"
+
+	bolt "go.etcd.io/bbolt"
+)
+
+// The buckets, in the order they are checked and exported. Those marked
+// "index" have empty values and can be rebuilt from the others.
+const (
+	bucketMeta            = "meta"              // "schema"
+	bucketOwners          = "owners"            // owner
+	bucketMachines        = "machines"          // machine
+	bucketMachinesByOwner = "machines by owner" // index: owner, machine
+	bucketLoops           = "loops"             // loop
+	bucketLoopsByMachine  = "loops by machine"  // index: machine, loop
+	bucketTags            = "tags"              // index: tag, loop
+	bucketHistory         = "history"           // loop, entry
+	bucketDue             = "due"               // index: day, loop, task
+	bucketMessages        = "messages"          // message key
+	bucketBodies          = "bodies"            // message key
+	bucketRecent          = "recent"            // index: instant created, message key
+	bucketOutbox          = "outbox"            // index: instant of next attempt, message key
+	bucketSent            = "sent"              // loop, day, task, stage
+	bucketAudit           = "audit"             // line number
+	bucketSuppressed      = "suppressed"        // address
+	bucketContainers      = "containers"        // container
+	bucketUsedFluid       = "used fluid"        // line number
+	bucketInstruments     = "instruments"       // instrument
+	bucketSamples         = "samples"           // sample
+	bucketTechnicians     = "technicians"       // sign-in name
+	bucketSignIns         = "sign-ins"          // hash of the session
+	bucketTokens          = "tokens"            // hash of the token
+	bucketPhotos          = "photos"            // content hash
+)
+
+// buckets lists every bucket there is.
+func buckets() []string {
+	return []string{
+		bucketMeta, bucketOwners, bucketMachines, bucketMachinesByOwner, bucketLoops,
+		bucketLoopsByMachine, bucketTags, bucketHistory, bucketDue, bucketMessages,
+		bucketBodies, bucketRecent, bucketOutbox, bucketSent, bucketAudit,
+		bucketSuppressed, bucketContainers, bucketUsedFluid, bucketInstruments,
+		bucketSamples, bucketTechnicians, bucketSignIns, bucketTokens, bucketPhotos,
+	}
+}
+
+// bucket returns a bucket that Open made sure of.
+func bucket(tx *bolt.Tx, name string) *bolt.Bucket { return tx.Bucket([]byte(name)) }
+
+// initialise makes all buckets that are missing and notes the schema version.
+func initialise(tx *bolt.Tx, schema int) error {
+	if err := makeBuckets(tx); err != nil {
+		return err
+	}
+	return putSchema(tx, schema)
+}
+
+func makeBuckets(tx *bolt.Tx) error {
+	for _, name := range buckets() {
+		if _, err := tx.CreateBucketIfNotExists([]byte(name)); err != nil {
+			return fmt.Errorf("bucket %s: %w", name, err)
+		}
+	}
+	return nil
+}

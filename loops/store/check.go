@@ -1,0 +1,346 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package store
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+
+	bolt "go.etcd.io/bbolt"
+
+	"fillmark/loops"
+)
+
+// Report is what [Store.Check] found.
+type Report struct {
+	// Records counts the values of each bucket that has any.
+	Records map[string]int
+	// Problems is empty for a sound file.
+	Problems []Problem
+}
+
+// Problem is one thing that is wrong with the file.
+type Problem struct {
+	Bucket string // empty for what concerns the file as a whole
+	Key    string // as people read it; empty for the bucket as a whole
+	What   string
+}
+
+// String names the place and what is wrong there.
+func (p Problem) String() string {
+	switch {
+	case p.Bucket == "":
+		return "file: " + p.What
+	case p.Key == "":
+		return p.Bucket + ": " + p.What
+	}
+	return p.Bucket + " " + p.Key + ": " + p.What
+}
+
+// OK tells that nothing is wrong.
+func (r Report) OK() bool { return len(r.Problems) == 0 }
+
+// Check reads the whole file: the checksum and form of every value, every
+// index against the records it stands for, every loop's state against its
+// history folded anew, and bbolt's own check of its pages. What is wrong is in
+// the report; the error says only that Check could not finish, because ctx
+// ended or the store is closed. Writers go on while the records are read, and
+// wait for the short while that the check of the pages takes.
+func (s *Store) Check(ctx context.Context) (Report, error) {
+	c := checker{ctx: ctx, report: Report{Records: map[string]int{}}, expected: map[string]map[string]bool{}}
+	for _, name := range indexes() {
+		c.expected[name] = map[string]bool{}
+	}
+	err := s.view(func(tx *bolt.Tx) error {
+		if err := c.records(tx); err != nil {
+			return err
+		}
+		c.indexes(tx)
+		return nil
+	})
+	// Reading every record meets every page that a record or a branch is on.
+	// Where that faults, bbolt's own check, which runs in a goroutine of its
+	// own where a fault cannot be caught, is not started.
+	switch {
+	case errors.Is(err, ErrDamaged):
+		c.problem("", "", err.Error())
+		return c.report, nil
+	case err == nil:
+		err = c.pages(s)
+	}
+	if err != nil {
+		return c.report, fmt.Errorf("store: check: %w", err)
+	}
+	return c.report, nil
+}
+
+// indexes lists the buckets whose lines follow from the records.
+func indexes() []string {
+	return []string{bucketMachinesByOwner, bucketLoopsByMachine, bucketTags, bucketDue, bucketRecent, bucketOutbox}
+}
+
+// checker gathers what the records say the indexes should hold.
+type checker struct {
+	ctx      context.Context
+	report   Report
+	expected map[string]map[string]bool
+}
+
+func (c *checker) problem(bucket, key, what string) {
+	c.report.Problems = append(c.report.Problems, Problem{bucket, key, what})
+}
+
+// expect notes a line that an index must have.
+func (c *checker) expect(index string, key []byte, err error) error {
+	if err == nil {
+		c.expected[index][string(key)] = true
+	}
+	return err
+}
+
+// pages runs bbolt's own check. It looks at the list of free pages, which is
+// only still while no one else writes: so in a write transaction, given up
+// afterwards, where the file can be written.
+func (c *checker) pages(s *Store) error {
+	s.mu.RLock()
+	defer s.mu.RUnlock()
+	tx, err := s.db.Begin(!s.opts.ReadOnly)
+	if err != nil {
+		return err
+	}
+	for err := range tx.Check() {
+		c.problem("", "", err.Error())
+	}
+	return errors.Join(tx.Rollback(), c.ctx.Err())
+}
+
+// records reads every value of every bucket.
+func (c *checker) records(tx *bolt.Tx) error {
+	top := map[string]bool{}
+	for _, name := range buckets() {
+		top[name] = true
+	}
+	err := tx.ForEach(func(name []byte, _ *bolt.Bucket) error {
+		if !top[string(name)] {
+			c.problem(string(name), "", "no bucket of a Fillmark store")
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	for _, name := range buckets() {
+		b := bucket(tx, name)
+		if b == nil {
+			c.problem(name, "", "the bucket is missing")
+			continue
+		}
+		look := c.looker(tx, name)
+		if look == nil {
+			continue
+		}
+		if err := c.each(b, name, look); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// each looks at every value of one bucket and at ctx from time to time.
+func (c *checker) each(b *bolt.Bucket, name string, look func(k, v []byte) error) error {
+	cursor := b.Cursor()
+	for k, v := cursor.First(); k != nil; k, v = cursor.Next() {
+		if c.report.Records[name]++; c.report.Records[name]%batch == 0 && c.ctx.Err() != nil {
+			return c.ctx.Err()
+		}
+		if err := look(k, v); err != nil {
+			c.problem(name, printKey(name, k), err.Error())
+		}
+	}
+	return nil
+}
+
+// looker returns what is to be checked of each value of a bucket, nil for an
+// index.
+func (c *checker) looker(tx *bolt.Tx, name string) func(k, v []byte) error {
+	switch name {
+	case bucketMeta:
+		return func(_, v []byte) error { _, err := decode[schemaV1](recordV1, v); return err }
+	case bucketOwners:
+		return func(k, v []byte) error {
+			o, err := decodeOwner(v)
+			return sameKey(k, idKey(o.ID), err)
+		}
+	case bucketMachines:
+		return func(k, v []byte) error { return c.machine(tx, k, v) }
+	case bucketLoops:
+		return func(k, v []byte) error { return c.loop(tx, k, v) }
+	case bucketHistory:
+		return func(k, v []byte) error { return c.entry(tx, k, v) }
+	case bucketMessages:
+		return func(k, v []byte) error { return c.message(k, v) }
+	case bucketBodies:
+		return func(k, v []byte) error {
+			if bucket(tx, bucketMessages).Get(k) == nil {
+				return fmt.Errorf("the text of a message that is not there")
+			}
+			_, err := decodeBody(v)
+			return err
+		}
+	case bucketSent:
+		return func(k, v []byte) error { return c.sent(tx, k, v) }
+	case bucketAudit:
+		return func(_, v []byte) error { _, err := decodeAudit(v); return err }
+	}
+	for _, index := range indexes() {
+		if name == index {
+			return nil
+		}
+	}
+	return func(_, v []byte) error { _, err := payload(v); return err }
+}
+
+// sameKey tells that a value stands under a key that is not its own.
+func sameKey(key, own []byte, err error) error {
+	if err == nil && !bytes.Equal(key, own) {
+		err = fmt.Errorf("the record says its key is %q", own)
+	}
+	return err
+}
+
+func (c *checker) machine(tx *bolt.Tx, k, v []byte) error {
+	m, err := decodeMachine(v)
+	if err := sameKey(k, idKey(m.ID), err); err != nil {
+		return err
+	}
+	c.expected[bucketMachinesByOwner][string(pairKey(m.Owner, m.ID))] = true
+	if m.Owner != 0 && bucket(tx, bucketOwners).Get(idKey(m.Owner)) == nil {
+		return fmt.Errorf("its owner %d is not there", m.Owner)
+	}
+	return nil
+}
+
+func (c *checker) loop(tx *bolt.Tx, k, v []byte) error {
+	l, err := decodeLoop(v)
+	if err := sameKey(k, idKey(l.ID), err); err != nil {
+		return err
+	}
+	c.expected[bucketLoopsByMachine][string(pairKey(l.Machine, l.ID))] = true
+	tag, err := tagKey(l.Tag, l.ID)
+	if err := c.expect(bucketTags, tag, err); err != nil {
+		return err
+	}
+	for _, d := range l.Dues() {
+		key, err := dueKey(d)
+		if err := c.expect(bucketDue, key, err); err != nil {
+			return err
+		}
+	}
+	if bucket(tx, bucketMachines).Get(idKey(l.Machine)) == nil {
+		return fmt.Errorf("its machine %d is not there", l.Machine)
+	}
+	return checkHistory(tx, l)
+}
+
+// checkHistory compares the loop's last entry and state with its history.
+func checkHistory(tx *bolt.Tx, l loops.Loop) error {
+	var history []loops.Entry
+	prefix := idKey(l.ID)
+	cursor := bucket(tx, bucketHistory).Cursor()
+	for k, v := cursor.Seek(prefix); bytes.HasPrefix(k, prefix); k, v = cursor.Next() {
+		e, err := decodeEntry(v)
+		if err != nil {
+			return fmt.Errorf("its state cannot be compared: its history is damaged")
+		}
+		history = append(history, e)
+		if e.ID != loops.EntryID(len(history)) {
+			return fmt.Errorf("its history has entry %d in place %d", e.ID, len(history))
+		}
+	}
+	if last := loops.EntryID(len(history)); last != l.LastEntry {
+		return fmt.Errorf("its last entry is given as %d, its history ends with %d", l.LastEntry, last)
+	}
+	is, err := json.Marshal(l.State)
+	if err != nil {
+		return err
+	}
+	folded, err := json.Marshal(loops.Fold(history))
+	if err != nil {
+		return err
+	}
+	if !bytes.Equal(is, folded) {
+		return fmt.Errorf("its state is %s, its history folds to %s", is, folded)
+	}
+	return nil
+}
+
+func (c *checker) entry(tx *bolt.Tx, k, v []byte) error {
+	e, err := decodeEntry(v)
+	if err := sameKey(k, pairKey(e.Loop, e.ID), err); err != nil {
+		return err
+	}
+	if bucket(tx, bucketLoops).Get(idKey(e.Loop)) == nil {
+		return fmt.Errorf("its loop %d is not there", e.Loop)
+	}
+	return nil
+}
+
+func (c *checker) message(k, v []byte) error {
+	m, err := decodeMessage(v)
+	if err := sameKey(k, []byte(m.Key), err); err != nil {
+		return err
+	}
+	recent, err := instantKey(m.Created, m.Key)
+	if err := c.expect(bucketRecent, recent, err); err != nil {
+		return err
+	}
+	if m.Status != loops.Queued {
+		return nil
+	}
+	line, err := instantKey(m.NextAttempt, m.Key)
+	return c.expect(bucketOutbox, line, err)
+}
+
+func (c *checker) sent(tx *bolt.Tx, k, v []byte) error {
+	s, err := decodeSent(v)
+	if err != nil {
+		return err
+	}
+	key, err := sentKey(s)
+	if err := sameKey(k, key, err); err != nil {
+		return err
+	}
+	if bucket(tx, bucketLoops).Get(idKey(s.Loop)) == nil {
+		return fmt.Errorf("its loop %d is not there", s.Loop)
+	}
+	return nil
+}
+
+// indexes compares the lines of every index with those the records ask for.
+func (c *checker) indexes(tx *bolt.Tx) {
+	for _, name := range indexes() {
+		b := bucket(tx, name)
+		if b == nil {
+			continue // already named
+		}
+		expected := c.expected[name]
+		cursor := b.Cursor()
+		for k, v := cursor.First(); k != nil; k, v = cursor.Next() {
+			c.report.Records[name]++
+			if !expected[string(k)] {
+				c.problem(name, printKey(name, k), "a line that no record asks for")
+			}
+			if len(v) != 0 {
+				c.problem(name, printKey(name, k), "a line of an index with a value")
+			}
+			delete(expected, string(k))
+		}
+		for k := range expected {
+			c.problem(name, printKey(name, []byte(k)), "the line is missing")
+		}
+	}
+}

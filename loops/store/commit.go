@@ -1,0 +1,369 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package store
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"slices"
+
+	bolt "go.etcd.io/bbolt"
+
+	"fillmark/loops"
+)
+
+// NewOwnerID hands out an owner's id for a [loops.Change]. An id that is never
+// used leaves a gap, which harms nothing.
+func (s *Store) NewOwnerID() (loops.OwnerID, error) { return newID[loops.OwnerID](s, bucketOwners) }
+
+// NewMachineID hands out a machine's id for a [loops.Change].
+func (s *Store) NewMachineID() (loops.MachineID, error) {
+	return newID[loops.MachineID](s, bucketMachines)
+}
+
+// NewLoopID hands out a loop's id for a [loops.Change].
+func (s *Store) NewLoopID() (loops.LoopID, error) { return newID[loops.LoopID](s, bucketLoops) }
+
+func newID[N number](s *Store, name string) (N, error) {
+	var id uint64
+	err := s.update(func(tx *bolt.Tx) (err error) {
+		id, err = bucket(tx, name).NextSequence()
+		return err
+	})
+	if err != nil {
+		return 0, fmt.Errorf("store: new id in %s: %w", name, err)
+	}
+	return N(id), nil
+}
+
+// Commit writes all of the change in one transaction that is on the disk when
+// Commit returns nil; on any error nothing is written.
+//
+// A record's Revision is the one that was read, zero for a new record; it is
+// raised by one. A record that has changed since, is gone, or is there
+// although it should be new, gives loops.ErrConflict. The entries of a loop
+// must continue its history without a gap up to the loop's LastEntry, and the
+// loop must be part of the change. DueDel and DuePut must be what
+// loops.DueDifference says of the loops in the change. A message or sent mark
+// that is on record gives loops.ErrRepeated, a tag of another loop
+// [ErrTagTaken], a missing owner or machine loops.ErrNotFound. A change
+// without any record writes nothing.
+func (s *Store) Commit(c loops.Change) error {
+	e, err := encodeChange(c)
+	if err != nil {
+		return fmt.Errorf("store: %w", err)
+	}
+	if e.empty() {
+		return nil
+	}
+	if err := s.update(func(tx *bolt.Tx) error { return e.write(tx) }); err != nil {
+		return fmt.Errorf("store: %w", err)
+	}
+	return nil
+}
+
+// encoded is one record ready to be put.
+type encoded[T any] struct {
+	record     T
+	key, value []byte
+}
+
+// encodedChange is a change of which everything is encoded that does not
+// depend on what is in the file.
+type encodedChange struct {
+	owners   []encoded[loops.Owner]
+	machines []encoded[loops.Machine]
+	loops    []encoded[loops.Loop]
+	entries  []encoded[loops.Entry]
+	dueDel   []encoded[loops.Due]
+	duePut   []encoded[loops.Due]
+	messages []encoded[loops.Message]
+	bodies   [][]byte // of messages, in their order
+	sent     []encoded[loops.Sent]
+	audit    []byte
+}
+
+func (e *encodedChange) empty() bool {
+	return len(e.owners)+len(e.machines)+len(e.loops)+len(e.entries)+
+		len(e.dueDel)+len(e.duePut)+len(e.messages)+len(e.sent) == 0
+}
+
+// write puts the change in the order in which records need each other.
+func (e *encodedChange) write(tx *bolt.Tx) error {
+	for _, step := range []func(*bolt.Tx) error{
+		e.writeOwners, e.writeMachines, e.writeLoops, e.writeMessages, e.writeSent,
+	} {
+		if err := step(tx); err != nil {
+			return err
+		}
+	}
+	return appendAudit(tx, e.audit)
+}
+
+// appendAudit puts a line behind all others, whatever the clock says.
+func appendAudit(tx *bolt.Tx, line []byte) error {
+	b := bucket(tx, bucketAudit)
+	n, err := b.NextSequence()
+	if err != nil {
+		return err
+	}
+	return b.Put(idKey(n), line)
+}
+
+// found reads the record of the key and compares its revision with the one
+// that the writer read.
+func found[T any](b *bolt.Bucket, key []byte, what string, expected uint64, decode func([]byte) (T, error), revision func(T) uint64) (old T, exists bool, err error) {
+	stored := b.Get(key)
+	if stored == nil {
+		if expected != 0 {
+			err = fmt.Errorf("%s: read at revision %d and not on record now: %w", what, expected, loops.ErrConflict)
+		}
+		return old, false, err
+	}
+	if old, err = decode(stored); err != nil {
+		return old, true, fmt.Errorf("%s: %w", what, err)
+	}
+	if revision(old) != expected {
+		err = fmt.Errorf("%s: read at revision %d, now %d: %w", what, expected, revision(old), loops.ErrConflict)
+	}
+	return old, true, err
+}
+
+// putWithID puts a record and keeps ids from being handed out that are used.
+func putWithID(b *bolt.Bucket, id uint64, key, value []byte) error {
+	if id > b.Sequence() {
+		if err := b.SetSequence(id); err != nil {
+			return err
+		}
+	}
+	return b.Put(key, value)
+}
+
+// moveIndex replaces one line of an index by another.
+func moveIndex(b *bolt.Bucket, had bool, from, to []byte) error {
+	if had && bytes.Equal(from, to) {
+		return nil
+	}
+	if had {
+		if err := b.Delete(from); err != nil {
+			return err
+		}
+	}
+	return b.Put(to, nil)
+}
+
+func (e *encodedChange) writeOwners(tx *bolt.Tx) error {
+	b := bucket(tx, bucketOwners)
+	for _, o := range e.owners {
+		what := fmt.Sprintf("owner %d", o.record.ID)
+		if _, _, err := found(b, o.key, what, o.record.Revision, decodeOwner,
+			func(o loops.Owner) uint64 { return o.Revision }); err != nil {
+			return err
+		}
+		if err := putWithID(b, uint64(o.record.ID), o.key, o.value); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (e *encodedChange) writeMachines(tx *bolt.Tx) error {
+	b := bucket(tx, bucketMachines)
+	for _, m := range e.machines {
+		what := fmt.Sprintf("machine %d", m.record.ID)
+		old, exists, err := found(b, m.key, what, m.record.Revision, decodeMachine,
+			func(m loops.Machine) uint64 { return m.Revision })
+		if err != nil {
+			return err
+		}
+		if m.record.Owner != 0 && bucket(tx, bucketOwners).Get(idKey(m.record.Owner)) == nil {
+			return fmt.Errorf("%s: owner %d: %w", what, m.record.Owner, loops.ErrNotFound)
+		}
+		if err := moveIndex(bucket(tx, bucketMachinesByOwner), exists,
+			pairKey(old.Owner, old.ID), pairKey(m.record.Owner, m.record.ID)); err != nil {
+			return err
+		}
+		if err := putWithID(b, uint64(m.record.ID), m.key, m.value); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// writeLoops puts the loops with their tags, entries and due lines.
+func (e *encodedChange) writeLoops(tx *bolt.Tx) error {
+	b := bucket(tx, bucketLoops)
+	next := map[loops.LoopID]loops.EntryID{}
+	var del, put []loops.Due
+	for _, l := range e.loops {
+		what := fmt.Sprintf("loop %d", l.record.ID)
+		old, exists, err := found(b, l.key, what, l.record.Revision, decodeLoop,
+			func(l loops.Loop) uint64 { return l.Revision })
+		if err != nil {
+			return err
+		}
+		if bucket(tx, bucketMachines).Get(idKey(l.record.Machine)) == nil {
+			return fmt.Errorf("%s: machine %d: %w", what, l.record.Machine, loops.ErrNotFound)
+		}
+		if err := moveIndex(bucket(tx, bucketLoopsByMachine), exists,
+			pairKey(old.Machine, old.ID), pairKey(l.record.Machine, l.record.ID)); err != nil {
+			return err
+		}
+		if err := moveTag(tx, old, l.record, exists); err != nil {
+			return err
+		}
+		if err := putWithID(b, uint64(l.record.ID), l.key, l.value); err != nil {
+			return err
+		}
+		next[l.record.ID] = old.LastEntry + 1
+		d, p := loops.DueDifference(old, l.record)
+		del, put = append(del, d...), append(put, p...)
+	}
+	if err := e.writeEntries(tx, next); err != nil {
+		return err
+	}
+	return e.writeDue(tx, del, put)
+}
+
+// moveTag gives the loop its tag unless another loop has it.
+func moveTag(tx *bolt.Tx, old, l loops.Loop, exists bool) error {
+	tags := bucket(tx, bucketTags)
+	if key, _ := tags.Cursor().Seek([]byte(l.Tag)); key != nil {
+		tag, holder, err := decodeTagKey(key)
+		if err != nil {
+			return fmt.Errorf("tags: %w", err)
+		}
+		if tag == l.Tag && holder != l.ID {
+			return fmt.Errorf("loop %d: %s: %w", l.ID, l.Tag, ErrTagTaken)
+		}
+	}
+	to, err := tagKey(l.Tag, l.ID)
+	if err != nil {
+		return err
+	}
+	var from []byte
+	if exists {
+		if from, err = tagKey(old.Tag, old.ID); err != nil {
+			return err
+		}
+	}
+	return moveIndex(tags, exists, from, to)
+}
+
+// writeEntries appends to the histories; next holds the number that each
+// loop's next entry must have.
+func (e *encodedChange) writeEntries(tx *bolt.Tx, next map[loops.LoopID]loops.EntryID) error {
+	b := bucket(tx, bucketHistory)
+	for _, entry := range e.entries {
+		expected, ok := next[entry.record.Loop]
+		if !ok {
+			return fmt.Errorf("entry %d of loop %d: its loop is not part of the change", entry.record.ID, entry.record.Loop)
+		}
+		if entry.record.ID != expected {
+			return fmt.Errorf("loop %d: entry %d does not continue its history, which goes on with %d: %w",
+				entry.record.Loop, entry.record.ID, expected, loops.ErrConflict)
+		}
+		if err := b.Put(entry.key, entry.value); err != nil {
+			return err
+		}
+		next[entry.record.Loop]++
+	}
+	for _, l := range e.loops {
+		if last := next[l.record.ID] - 1; l.record.LastEntry != last {
+			return fmt.Errorf("loop %d: last entry is given as %d, its history ends with %d", l.record.ID, l.record.LastEntry, last)
+		}
+	}
+	return nil
+}
+
+// writeDue moves the lines of the due index after comparing them with what
+// the plans say, so that the index cannot leave them.
+func (e *encodedChange) writeDue(tx *bolt.Tx, del, put []loops.Due) error {
+	if !sameDues(e.dueDel, del) || !sameDues(e.duePut, put) {
+		return errors.New("the due lines of the change are not the difference of its loops' plans before and after")
+	}
+	b := bucket(tx, bucketDue)
+	for _, d := range e.dueDel {
+		if err := b.Delete(d.key); err != nil {
+			return err
+		}
+	}
+	for _, d := range e.duePut {
+		if err := b.Put(d.key, nil); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// sameDues tells whether two lists hold the same lines in whatever order.
+func sameDues(given []encoded[loops.Due], expected []loops.Due) bool {
+	if len(given) != len(expected) {
+		return false
+	}
+	left := slices.Clone(expected)
+	for _, d := range given {
+		i := slices.Index(left, d.record)
+		if i < 0 {
+			return false
+		}
+		left = slices.Delete(left, i, i+1)
+	}
+	return true
+}
+
+func (e *encodedChange) writeMessages(tx *bolt.Tx) error {
+	for i, m := range e.messages {
+		b := bucket(tx, bucketMessages)
+		if b.Get(m.key) != nil {
+			return fmt.Errorf("message %s: %w", m.record.Key, loops.ErrRepeated)
+		}
+		if m.record.Owner != 0 && bucket(tx, bucketOwners).Get(idKey(m.record.Owner)) == nil {
+			return fmt.Errorf("message %s: owner %d: %w", m.record.Key, m.record.Owner, loops.ErrNotFound)
+		}
+		recent, err := instantKey(m.record.Created, m.record.Key)
+		if err != nil {
+			return err
+		}
+		err = errors.Join(
+			b.Put(m.key, m.value),
+			bucket(tx, bucketBodies).Put(m.key, e.bodies[i]),
+			bucket(tx, bucketRecent).Put(recent, nil),
+		)
+		if err == nil && m.record.Status == loops.Queued {
+			err = putOutbox(tx, m.record)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// putOutbox puts the line of a queued message.
+func putOutbox(tx *bolt.Tx, m loops.Message) error {
+	key, err := instantKey(m.NextAttempt, m.Key)
+	if err != nil {
+		return err
+	}
+	return bucket(tx, bucketOutbox).Put(key, nil)
+}
+
+func (e *encodedChange) writeSent(tx *bolt.Tx) error {
+	b := bucket(tx, bucketSent)
+	for _, s := range e.sent {
+		if b.Get(s.key) != nil {
+			return fmt.Errorf("sent mark of loop %d, %s due %s, stage %s: %w",
+				s.record.Loop, s.record.Task, s.record.Due, s.record.Stage, loops.ErrRepeated)
+		}
+		if bucket(tx, bucketLoops).Get(idKey(s.record.Loop)) == nil {
+			return fmt.Errorf("sent mark: loop %d: %w", s.record.Loop, loops.ErrNotFound)
+		}
+		if err := b.Put(s.key, s.value); err != nil {
+			return err
+		}
+	}
+	return nil
+}

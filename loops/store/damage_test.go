@@ -1,0 +1,241 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package store_test
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	bolt "go.etcd.io/bbolt"
+
+	"fillmark/loops/store"
+)
+
+// closedFile is the bytes of a store with records in it, and a path for a
+// damaged copy.
+func closedFile(t *testing.T) (content []byte, path string) {
+	t.Helper()
+	path = filepath.Join(t.TempDir(), "shop.fillmark")
+	s, err := store.Open(path, store.Options{})
+	require.NoError(t, err)
+	for range 8 {
+		require.NoError(t, s.Commit(workshop(t, s)))
+	}
+	require.NoError(t, s.Close())
+	content, err = os.ReadFile(path)
+	require.NoError(t, err)
+	return content, path
+}
+
+func TestNewFileIsPrivate(t *testing.T) {
+	t.Parallel()
+	s := open(t)
+	info, err := os.Stat(s.Path())
+	require.NoError(t, err)
+	assert.Equal(t, os.FileMode(0o600), info.Mode())
+	files, err := os.ReadDir(filepath.Dir(s.Path()))
+	require.NoError(t, err)
+	assert.Len(t, files, 1, "nothing is left beside the store")
+}
+
+func TestSecondOpenIsTold(t *testing.T) {
+	t.Parallel()
+	s := open(t)
+	_, err := store.Open(s.Path(), store.Options{Timeout: 10 * time.Millisecond})
+	assert.ErrorIs(t, err, store.ErrInUse)
+	_, err = store.Open(s.Path(), store.Options{Timeout: 10 * time.Millisecond, ReadOnly: true})
+	assert.ErrorIs(t, err, store.ErrInUse)
+}
+
+func TestReadOnly(t *testing.T) {
+	t.Parallel()
+	_, path := closedFile(t)
+	s, err := store.Open(path, store.Options{ReadOnly: true})
+	require.NoError(t, err)
+	sound(t, s)
+	c := change("rename")
+	owner, err := s.Owner(1)
+	require.NoError(t, err)
+	c.Owners = append(c.Owners, owner)
+	assert.Error(t, s.Commit(c))
+	require.NoError(t, s.Close())
+	_, err = s.Owner(1)
+	assert.Error(t, err, "closed")
+	_, err = store.Open(path+".none", store.Options{ReadOnly: true})
+	assert.ErrorIs(t, err, os.ErrNotExist)
+}
+
+func TestForeignFiles(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		name  string
+		write func(t *testing.T, path string)
+	}{
+		{"text", func(t *testing.T, path string) {
+			require.NoError(t, os.WriteFile(path, bytes.Repeat([]byte("not a store\n"), 2000), 0o600))
+		}},
+		{"one byte", func(t *testing.T, path string) {
+			require.NoError(t, os.WriteFile(path, []byte("x"), 0o600))
+		}},
+		{"bbolt file of another program", func(t *testing.T, path string) {
+			db, err := bolt.Open(path, 0o600, nil)
+			require.NoError(t, err)
+			require.NoError(t, db.Update(func(tx *bolt.Tx) error {
+				_, err := tx.CreateBucket([]byte("recipes"))
+				return err
+			}))
+			require.NoError(t, db.Close())
+		}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			path := filepath.Join(t.TempDir(), "foreign")
+			c.write(t, path)
+			before, err := os.ReadFile(path)
+			require.NoError(t, err)
+			_, err = store.Open(path, store.Options{})
+			require.ErrorIs(t, err, store.ErrForeign)
+			after, err := os.ReadFile(path)
+			require.NoError(t, err)
+			assert.Equal(t, before, after, "the file changed")
+			// It was let go of.
+			_, err = store.Open(path, store.Options{Timeout: 10 * time.Millisecond})
+			assert.ErrorIs(t, err, store.ErrForeign)
+		})
+	}
+}
+
+func TestTruncatedAnywhere(t *testing.T) {
+	t.Parallel()
+	content, path := closedFile(t)
+	for size := 1; size < len(content); size += 1777 {
+		require.NoError(t, os.WriteFile(path, content[:size], 0o600))
+		s, err := store.Open(path, store.Options{Timeout: 50 * time.Millisecond})
+		if err != nil {
+			assert.True(t, errIsAny(err, store.ErrDamaged, store.ErrForeign), "%d bytes: %v", size, err)
+			continue
+		}
+		// Only free pages were cut off.
+		sound(t, s)
+		require.NoError(t, s.Close())
+	}
+}
+
+// A flipped bit anywhere is refused at open, found by the check, or was in
+// bytes that nothing refers to; it never panics and never hangs.
+func TestFlippedBits(t *testing.T) {
+	t.Parallel()
+	content, path := closedFile(t)
+	random := rand.New(rand.NewPCG(1, 2))
+	refused, found, harmless := 0, 0, 0
+	for n := range 400 {
+		// A file that made bbolt panic stays locked in this process: each has a
+		// name of its own.
+		path := fmt.Sprintf("%s.%d", path, n)
+		damaged := bytes.Clone(content)
+		at := random.IntN(len(damaged))
+		damaged[at] ^= 1 << random.IntN(8)
+		require.NoError(t, os.WriteFile(path, damaged, 0o600))
+		s, err := store.Open(path, store.Options{Timeout: 50 * time.Millisecond})
+		if err != nil {
+			require.NotErrorIs(t, err, store.ErrInUse)
+			refused++
+			continue
+		}
+		report, err := s.Check(context.Background())
+		require.NoError(t, err)
+		if report.OK() {
+			harmless++
+		} else {
+			found++
+		}
+		for _, read := range s.Loops() {
+			if read != nil {
+				assert.False(t, report.OK(), "byte %d: %v", at, read)
+			}
+		}
+		require.NoError(t, s.Close())
+	}
+	t.Logf("of 400: %d refused at open, %d found by the check, %d in unused bytes", refused, found, harmless)
+	assert.Positive(t, found)
+}
+
+// A flipped bit in each record is found by its checksum and named.
+func TestFlippedBitInARecord(t *testing.T) {
+	t.Parallel()
+	content, path := closedFile(t)
+	at := bytes.LastIndex(content, []byte("Ana Fern"))
+	require.Positive(t, at)
+	for ; at >= 0; at = bytes.LastIndex(content[:at], []byte("Ana Fern")) {
+		content[at] ^= 0x20 // every copy, old pages too
+	}
+	require.NoError(t, os.WriteFile(path, content, 0o600))
+	s, err := store.Open(path, store.Options{})
+	require.NoError(t, err)
+	defer func() { assert.NoError(t, s.Close()) }()
+	_, err = s.Owner(3)
+	require.ErrorIs(t, err, store.ErrDamaged)
+	assert.ErrorContains(t, err, "owner 3")
+	report, err := s.Check(context.Background())
+	require.NoError(t, err)
+	require.Len(t, report.Problems, 8)
+	assert.Contains(t, report.Problems[2].String(), "owners 3: ")
+}
+
+// What the check must find, each put into the file behind the store's back.
+func TestCheckNames(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		name   string
+		spoil  func(tx *bolt.Tx) error
+		expect string
+	}{
+		{"due line missing", func(tx *bolt.Tx) error {
+			k, _ := tx.Bucket([]byte("due")).Cursor().First()
+			return tx.Bucket([]byte("due")).Delete(bytes.Clone(k))
+		}, "due 2027-06-03/1/look: the line is missing"},
+		{"tag too many", func(tx *bolt.Tx) error {
+			return tx.Bucket([]byte("tags")).Put(append([]byte("7K3QXA"), store.IDKey(1)...), nil)
+		}, "tags 7K3QXA/1: a line that no record asks for"},
+		{"entry missing", func(tx *bolt.Tx) error {
+			return tx.Bucket([]byte("history")).Delete(store.HistoryKey(2, 1))
+		}, "loops 2: its last entry is given as 1, its history ends with 0"},
+		{"owner missing", func(tx *bolt.Tx) error {
+			return tx.Bucket([]byte("owners")).Delete(store.IDKey(4))
+		}, "machines 4: its owner 4 is not there"},
+		{"record under another key", func(tx *bolt.Tx) error {
+			b := tx.Bucket([]byte("owners"))
+			return b.Put(store.IDKey(77), bytes.Clone(b.Get(store.IDKey(1))))
+		}, "owners 77: the record says its key is"},
+		{"bucket of another program", func(tx *bolt.Tx) error {
+			_, err := tx.CreateBucket([]byte("recipes"))
+			return err
+		}, "recipes: no bucket of a Fillmark store"},
+		{"bucket missing", func(tx *bolt.Tx) error { return tx.DeleteBucket([]byte("audit")) }, "audit: the bucket is missing"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			t.Parallel()
+			_, path := closedFile(t)
+			db, err := bolt.Open(path, 0o600, nil)
+			require.NoError(t, err)
+			require.NoError(t, db.Update(c.spoil))
+			require.NoError(t, db.Close())
+			s, err := store.Open(path, store.Options{})
+			require.NoError(t, err)
+			defer func() { assert.NoError(t, s.Close()) }()
+			report, err := s.Check(context.Background())
+			require.NoError(t, err)
+			require.NotEmpty(t, report.Problems)
+			assert.Contains(t, report.Problems[0].String(), c.expect)
+		})
+	}
+}

@@ -1,0 +1,41 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package store
+
+import (
+	bolt "go.etcd.io/bbolt"
+
+	"fillmark/loops"
+)
+
+// What the tests of the package's outside need of its inside.
+var (
+	Checksum      = checksum
+	TagKey        = tagKey
+	DecodeTagKey  = decodeTagKey
+	DueKey        = dueKey
+	DecodeDueKey  = decodeDueKey
+	SentKey       = sentKey
+	DecodeSentKey = decodeSentKey
+	InstantKey    = instantKey
+	DecodeInstant = decodeInstantKey
+	Buckets       = buckets
+	PrintKey      = printKey
+)
+
+func IDKey(id loops.LoopID) []byte                      { return idKey(id) }
+func DecodeIDKey(key []byte) (loops.LoopID, error)      { return decodeIDKey[loops.LoopID](key) }
+func HistoryKey(l loops.LoopID, e loops.EntryID) []byte { return pairKey(l, e) }
+func DecodeHistoryKey(key []byte) (loops.LoopID, loops.EntryID, error) {
+	return decodePairKey[loops.LoopID, loops.EntryID](key)
+}
+
+// OpenWith opens a store with invented migrations behind schema 1.
+func OpenWith(path string, steps ...func(*bolt.Tx) error) (*Store, error) {
+	var list []migration
+	for _, step := range steps {
+		list = append(list, migration{"invented", step})
+	}
+	return openWith(path, Options{}, list)
+}

@@ -1,0 +1,122 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package store
+
+import (
+	"errors"
+	"fmt"
+	"os"
+
+	bolt "go.etcd.io/bbolt"
+)
+
+// migration brings a file from one schema version to the next inside one
+// transaction.
+type migration struct {
+	what  string
+	apply func(*bolt.Tx) error
+}
+
+// migrations is append-only: entry n brings schema n+1 to n+2, and one that
+// was published is never edited. Schema 1 is what [initialise] makes.
+func migrations() []migration { return nil }
+
+const keySchema = "schema"
+
+type schemaV1 struct {
+	Schema int `json:"schema"`
+}
+
+func putSchema(tx *bolt.Tx, schema int) error {
+	v, err := encode(recordV1, schemaV1{schema})
+	if err != nil {
+		return err
+	}
+	return bucket(tx, bucketMeta).Put([]byte(keySchema), v)
+}
+
+// readSchema returns the file's schema version, 0 for a bbolt file that holds
+// nothing yet, and [ErrForeign] for one that holds something else.
+func readSchema(tx *bolt.Tx) (int, error) {
+	meta := bucket(tx, bucketMeta)
+	if meta == nil {
+		if name, _ := tx.Cursor().First(); name != nil {
+			return 0, fmt.Errorf("%w: it holds a bucket %q and no schema version", ErrForeign, name)
+		}
+		return 0, nil
+	}
+	stored := meta.Get([]byte(keySchema))
+	if stored == nil {
+		return 0, fmt.Errorf("%w: it has no schema version", ErrForeign)
+	}
+	v, err := decode[schemaV1](recordV1, stored)
+	if err != nil {
+		return 0, fmt.Errorf("meta/schema: %w", err)
+	}
+	return v.Schema, nil
+}
+
+// prepare makes the opened file one of the newest schema, or refuses it.
+func prepare(db *bolt.DB, path string, opts Options, list []migration) error {
+	newest := len(list) + 1
+	var schema int
+	err := guard(path, func() error {
+		return db.View(func(tx *bolt.Tx) (err error) {
+			schema, err = readSchema(tx)
+			return err
+		})
+	})
+	switch {
+	case err != nil:
+		return err
+	case schema > newest:
+		return fmt.Errorf("%w (its schema is %d, this program knows %d)", ErrNewer, schema, newest)
+	case opts.ReadOnly && schema < newest:
+		return fmt.Errorf("its schema is %d, this program reads %d; open it once for writing to migrate it", schema, newest)
+	case opts.ReadOnly:
+		return nil
+	case schema == 0:
+		return guard(path, func() error {
+			return db.Update(func(tx *bolt.Tx) error { return initialise(tx, newest) })
+		})
+	case schema < newest:
+		if err := keepBefore(db, path, schema); err != nil {
+			return fmt.Errorf("backup before migrating: %w", err)
+		}
+	}
+	return guard(path, func() error { return migrate(db, schema, list) })
+}
+
+// migrate applies the steps that are missing, each in a transaction that also
+// raises the version, so that a kill between two leaves a whole file.
+func migrate(db *bolt.DB, schema int, list []migration) error {
+	for ; schema < len(list)+1; schema++ {
+		step := list[schema-1]
+		err := db.Update(func(tx *bolt.Tx) error {
+			if err := makeBuckets(tx); err != nil {
+				return err
+			}
+			if err := step.apply(tx); err != nil {
+				return err
+			}
+			return putSchema(tx, schema+1)
+		})
+		if err != nil {
+			return fmt.Errorf("migration to schema %d (%s): %w", schema+1, step.what, err)
+		}
+	}
+	return nil
+}
+
+// keepBefore copies the file as it was to "<path>.schema-<n>", where a copy
+// that is already there was made by an earlier attempt and stays.
+func keepBefore(db *bolt.DB, path string, schema int) error {
+	copyPath := fmt.Sprintf("%s.schema-%d", path, schema)
+	if _, err := os.Stat(copyPath); !errors.Is(err, os.ErrNotExist) {
+		return err
+	}
+	return guard(path, func() error {
+		return db.View(func(tx *bolt.Tx) error { return copyFile(tx, copyPath) })
+	})
+}

@@ -1,0 +1,154 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package store
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"runtime/debug"
+	"time"
+
+	bolt "go.etcd.io/bbolt"
+	berrors "go.etcd.io/bbolt/errors"
+)
+
+// Open opens the store at path, creating it (mode 0600) where there is none.
+// A file of an older schema is migrated after a backup copy was made beside
+// it. Open returns an error that matches [ErrInUse], [ErrNewer], [ErrForeign]
+// or [ErrDamaged] where that is the reason, and never leaves a file half made.
+func Open(path string, opts Options) (*Store, error) {
+	return openWith(path, opts, migrations())
+}
+
+// openWith is [Open] with the list of migrations given.
+func openWith(path string, opts Options, list []migration) (*Store, error) {
+	if opts.Timeout == 0 {
+		opts.Timeout = time.Second
+	}
+	if _, err := os.Stat(path); errors.Is(err, os.ErrNotExist) && !opts.ReadOnly {
+		if err := create(path, len(list)+1); err != nil {
+			return nil, fmt.Errorf("store: create %s: %w", path, err)
+		}
+	}
+	db, err := openFile(path, opts)
+	if err != nil {
+		return nil, err
+	}
+	if err := prepare(db, path, opts, list); err != nil {
+		return nil, errors.Join(fmt.Errorf("store: open %s: %w", path, err), db.Close())
+	}
+	return &Store{path: path, opts: opts, db: db}, nil
+}
+
+// create makes a complete empty store under another name and links it to
+// path, so that a kill at any point leaves either no store or a whole one.
+func create(path string, schema int) (err error) {
+	temp, err := os.CreateTemp(filepath.Dir(path), filepath.Base(path)+".new-*")
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, os.Remove(temp.Name())) }()
+	if err := temp.Close(); err != nil {
+		return err
+	}
+	db, err := bolt.Open(temp.Name(), 0o600, nil)
+	if err != nil {
+		return err
+	}
+	if err := errors.Join(db.Update(func(tx *bolt.Tx) error { return initialise(tx, schema) }), db.Close()); err != nil {
+		return err
+	}
+	// Link does not replace: where another process was faster, its store stands.
+	if err := os.Link(temp.Name(), path); err != nil && !errors.Is(err, os.ErrExist) {
+		return err
+	}
+	return syncFolder(filepath.Dir(path))
+}
+
+// syncFolder makes names in a folder last through a loss of power.
+func syncFolder(path string) error {
+	folder, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	return errors.Join(folder.Sync(), folder.Close())
+}
+
+// openFile opens the bbolt file after a look that cannot write to it.
+func openFile(path string, opts Options) (*bolt.DB, error) {
+	if err := notCutOff(path, opts.Timeout); err != nil {
+		return nil, err
+	}
+	var db *bolt.DB
+	err := guard(path, func() (err error) {
+		db, err = bolt.Open(path, 0o600, &bolt.Options{
+			Timeout:         opts.Timeout,
+			ReadOnly:        opts.ReadOnly,
+			MaxSize:         opts.MaxSize,
+			FreelistType:    bolt.FreelistMapType,
+			PreLoadFreelist: true,
+		})
+		return err
+	})
+	return db, openError(path, err)
+}
+
+// notCutOff refuses a file that is shorter than its own table of pages says:
+// bbolt would read past its end, where the memory map faults.
+func notCutOff(path string, timeout time.Duration) error {
+	info, err := os.Stat(path)
+	if err != nil {
+		return fmt.Errorf("store: %w", err)
+	}
+	if info.Size() == 0 {
+		return nil // bbolt makes a new file of it
+	}
+	return openError(path, guard(path, func() error {
+		db, err := bolt.Open(path, 0o600, &bolt.Options{Timeout: timeout, ReadOnly: true})
+		if err != nil {
+			return err
+		}
+		err = db.View(func(tx *bolt.Tx) error {
+			// Again, now that no one can write.
+			if info, err = os.Stat(path); err != nil {
+				return err
+			}
+			if info.Size() < tx.Size() {
+				return fmt.Errorf("%w: it is cut off after %d of %d bytes", ErrDamaged, info.Size(), tx.Size())
+			}
+			return nil
+		})
+		return errors.Join(err, db.Close())
+	}))
+}
+
+// openError says in our words why bbolt did not open the file.
+func openError(path string, err error) error {
+	var system *os.PathError
+	switch {
+	case err == nil:
+		return nil
+	case errors.Is(err, berrors.ErrTimeout):
+		return fmt.Errorf("%s: %w", path, ErrInUse)
+	case errors.Is(err, ErrDamaged), errors.As(err, &system):
+		return fmt.Errorf("store: open: %w", err)
+	case errors.Is(err, berrors.ErrInvalid), errors.Is(err, berrors.ErrVersionMismatch):
+		return fmt.Errorf("%s: %w (%v)", path, ErrForeign, err)
+	}
+	return fmt.Errorf("%s: %w (%v)", path, ErrDamaged, err)
+}
+
+// guard runs fn and turns what bbolt does on a damaged page, a panic or a
+// fault of the memory map, into an error that matches [ErrDamaged].
+func guard(path string, fn func() error) (err error) {
+	defer debug.SetPanicOnFault(debug.SetPanicOnFault(true))
+	defer func() {
+		if cause := recover(); cause != nil {
+			err = fmt.Errorf("%s: %w (%v)", path, ErrDamaged, cause)
+		}
+	}()
+	return fn()
+}

@@ -1,0 +1,230 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package store
+
+import (
+	"errors"
+	"fmt"
+	"iter"
+	"time"
+
+	bolt "go.etcd.io/bbolt"
+
+	"fillmark/loops"
+)
+
+// Message returns a message with its text, or loops.ErrNotFound. Raw is nil
+// where the text was deleted.
+func (s *Store) Message(key loops.MessageKey) (loops.Message, error) {
+	var m loops.Message
+	err := s.view(func(tx *bolt.Tx) (err error) {
+		m, err = wholeMessage(tx, key)
+		return err
+	})
+	if err != nil {
+		return loops.Message{}, fmt.Errorf("store: %w", err)
+	}
+	return m, nil
+}
+
+// wholeMessage joins a message and its text.
+func wholeMessage(tx *bolt.Tx, key loops.MessageKey) (loops.Message, error) {
+	what := fmt.Sprintf("message %s", key)
+	m, err := get(tx, bucketMessages, []byte(key), what, decodeMessage)
+	if err != nil {
+		return m, err
+	}
+	m.Raw, err = get(tx, bucketBodies, []byte(key), what, decodeBody)
+	if errors.Is(err, loops.ErrNotFound) {
+		err = nil
+	}
+	return m, err
+}
+
+// Messages yields the messages of a status, or all where it is empty, those
+// created last first. Raw is left out: [Store.Message] reads it.
+func (s *Store) Messages(status loops.MessageStatus) iter.Seq2[loops.Message, error] {
+	all := scan(s, bucketRecent, true, func(tx *bolt.Tx, k, _ []byte) (loops.Message, error) {
+		_, key, err := decodeInstantKey(k)
+		if err != nil {
+			return loops.Message{}, err
+		}
+		return get(tx, bucketMessages, []byte(key), fmt.Sprintf("message %s", key), decodeMessage)
+	})
+	return func(yield func(loops.Message, error) bool) {
+		for m, err := range all {
+			if err == nil && status != "" && m.Status != status {
+				continue
+			}
+			if !yield(m, err) {
+				return
+			}
+		}
+	}
+}
+
+// NextQueued returns at most limit queued messages whose next attempt is not
+// after now, the longest waiting first, with their text.
+func (s *Store) NextQueued(now time.Time, limit int) ([]loops.Message, error) {
+	var list []loops.Message
+	err := s.view(func(tx *bolt.Tx) error {
+		c := bucket(tx, bucketOutbox).Cursor()
+		for k, _ := c.First(); k != nil && len(list) < limit; k, _ = c.Next() {
+			at, key, err := decodeInstantKey(k)
+			if err != nil {
+				return fmt.Errorf("outbox: %w", err)
+			}
+			if at.After(now) {
+				return nil
+			}
+			m, err := wholeMessage(tx, key)
+			if err != nil {
+				return err
+			}
+			// The key holds whole seconds, the record the instant itself.
+			if !m.NextAttempt.After(now) {
+				list = append(list, m)
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, fmt.Errorf("store: %w", err)
+	}
+	return list, nil
+}
+
+// MarkAttempt records, before anything is sent, that an attempt begins at the
+// instant and when the next one would be, so that a kill in between costs at
+// most one extra copy and never a message.
+func (s *Store) MarkAttempt(key loops.MessageKey, at, next time.Time) error {
+	return s.mark(key, "", at, "", func(m *loops.Message) error {
+		m.Attempts++
+		m.LastAttempt, m.NextAttempt = at, next
+		return expect(m, loops.Queued)
+	})
+}
+
+// MarkDeferred records that an attempt failed for now and when the next one is.
+func (s *Store) MarkDeferred(key loops.MessageKey, at, next time.Time, reason string) error {
+	return s.mark(key, "", at, "", func(m *loops.Message) error {
+		m.NextAttempt, m.LastError = next, reason
+		return expect(m, loops.Queued)
+	})
+}
+
+// MarkDelivered records that the transport accepted the message.
+func (s *Store) MarkDelivered(key loops.MessageKey, at time.Time) error {
+	return s.mark(key, deliverer, at, "mail delivered", func(m *loops.Message) error {
+		err := expect(m, loops.Queued, loops.Held)
+		m.Status, m.LastError = loops.Delivered, ""
+		return err
+	})
+}
+
+// MarkRefused records that the message was refused for good, and why.
+func (s *Store) MarkRefused(key loops.MessageKey, at time.Time, reason string) error {
+	return s.mark(key, deliverer, at, "mail refused", func(m *loops.Message) error {
+		err := expect(m, loops.Queued, loops.Held)
+		m.Status, m.LastError = loops.Refused, reason
+		return err
+	})
+}
+
+// MarkExpired records that delivering the message would no longer help.
+func (s *Store) MarkExpired(key loops.MessageKey, at time.Time) error {
+	return s.mark(key, deliverer, at, "mail expired", func(m *loops.Message) error {
+		err := expect(m, loops.Queued)
+		m.Status = loops.Expired
+		return err
+	})
+}
+
+// Hold takes a queued message out of the outbox until [Store.Release].
+func (s *Store) Hold(key loops.MessageKey, by string, at time.Time) error {
+	return s.mark(key, by, at, "mail held", func(m *loops.Message) error {
+		err := expect(m, loops.Queued)
+		m.Status = loops.Held
+		return err
+	})
+}
+
+// Release puts a held message back, to be tried from the instant on.
+func (s *Store) Release(key loops.MessageKey, by string, at time.Time) error {
+	return s.mark(key, by, at, "mail released", func(m *loops.Message) error {
+		err := expect(m, loops.Held)
+		m.Status, m.NextAttempt = loops.Queued, at
+		return err
+	})
+}
+
+// Drop gives a queued or held message up.
+func (s *Store) Drop(key loops.MessageKey, by string, at time.Time) error {
+	return s.mark(key, by, at, "mail dropped", func(m *loops.Message) error {
+		err := expect(m, loops.Queued, loops.Held)
+		m.Status = loops.Dropped
+		return err
+	})
+}
+
+// deliverer is who the audit names for what happens to mail by itself.
+const deliverer = "deliverer"
+
+// expect gives loops.ErrConflict for a message whose status is none of those
+// that can be left this way.
+func expect(m *loops.Message, allowed ...loops.MessageStatus) error {
+	for _, status := range allowed {
+		if m.Status == status {
+			return nil
+		}
+	}
+	return fmt.Errorf("message %s is %s: %w", m.Key, m.Status, loops.ErrConflict)
+}
+
+// mark moves one message on in a transaction of its own, with its outbox line
+// and, where the action is named, a line of the audit.
+func (s *Store) mark(key loops.MessageKey, by string, at time.Time, action string, change func(*loops.Message) error) error {
+	err := s.update(func(tx *bolt.Tx) error {
+		m, err := get(tx, bucketMessages, []byte(key), fmt.Sprintf("message %s", key), decodeMessage)
+		if err != nil {
+			return err
+		}
+		if m.Status == loops.Queued {
+			line, err := instantKey(m.NextAttempt, m.Key)
+			if err != nil {
+				return err
+			}
+			if err := bucket(tx, bucketOutbox).Delete(line); err != nil {
+				return err
+			}
+		}
+		if err := change(&m); err != nil {
+			return err
+		}
+		v, err := encodeMessage(m)
+		if err != nil {
+			return err
+		}
+		if err := bucket(tx, bucketMessages).Put([]byte(key), v); err != nil {
+			return err
+		}
+		if m.Status == loops.Queued {
+			if err := putOutbox(tx, m); err != nil {
+				return err
+			}
+		}
+		if action == "" {
+			return nil
+		}
+		line, err := encodeAudit(loops.AuditLine{At: at, By: by, Action: action, On: fmt.Sprintf("message %s", key)})
+		if err != nil {
+			return err
+		}
+		return appendAudit(tx, line)
+	})
+	if err != nil {
+		return fmt.Errorf("store: %w", err)
+	}
+	return nil
+}

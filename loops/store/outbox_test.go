@@ -1,0 +1,117 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package store_test
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/loops"
+	"fillmark/loops/store"
+)
+
+// outbox is a store with one owner and messages due at noon, noon+1h, …
+func outbox(t *testing.T, n int) (*store.Store, []loops.MessageKey) {
+	t.Helper()
+	s := open(t)
+	c := change("mail")
+	c.Owners = []loops.Owner{{ID: 1, Name: "Ana Fern"}}
+	var keys []loops.MessageKey
+	for i := range n {
+		m := aMessage(1, loops.Day{Year: 2026, Month: time.December, Dom: 3}.AddDays(i), noon.Add(time.Duration(i)*time.Hour))
+		m.Created = noon.Add(time.Duration(i) * time.Minute)
+		c.Messages, keys = append(c.Messages, m), append(keys, m.Key)
+	}
+	require.NoError(t, s.Commit(c))
+	return s, keys
+}
+
+func queued(t *testing.T, s *store.Store, now time.Time, limit int) []loops.MessageKey {
+	t.Helper()
+	list, err := s.NextQueued(now, limit)
+	require.NoError(t, err)
+	keys := []loops.MessageKey{}
+	for _, m := range list {
+		assert.NotEmpty(t, m.Raw)
+		keys = append(keys, m.Key)
+	}
+	return keys
+}
+
+func TestNextQueued(t *testing.T) {
+	t.Parallel()
+	s, keys := outbox(t, 3)
+	assert.Empty(t, queued(t, s, noon.Add(-time.Second), 10))
+	assert.Empty(t, queued(t, s, noon.Truncate(time.Second), 10), "half a microsecond early")
+	assert.Equal(t, keys[:1], queued(t, s, noon, 10))
+	assert.Equal(t, keys[:2], queued(t, s, noon.Add(time.Hour), 10))
+	assert.Equal(t, keys[:1], queued(t, s, noon.Add(time.Hour), 1))
+}
+
+func TestDelivery(t *testing.T) {
+	t.Parallel()
+	s, keys := outbox(t, 2)
+	late := noon.Add(100 * time.Hour)
+
+	require.NoError(t, s.MarkAttempt(keys[0], noon, noon.Add(10*time.Minute)))
+	m, err := s.Message(keys[0])
+	require.NoError(t, err)
+	assert.Equal(t, 1, m.Attempts)
+	assert.Equal(t, noon, m.LastAttempt)
+	assert.Empty(t, queued(t, s, noon, 10), "an attempt is under way")
+	assert.Equal(t, keys[:1], queued(t, s, noon.Add(10*time.Minute), 10), "it is tried again after a kill")
+
+	require.NoError(t, s.MarkDeferred(keys[0], noon, noon.Add(2*time.Hour), "451 come back"))
+	assert.Equal(t, []loops.MessageKey{keys[1], keys[0]}, queued(t, s, late, 10))
+	m, err = s.Message(keys[0])
+	require.NoError(t, err)
+	assert.Equal(t, "451 come back", m.LastError)
+	assert.Equal(t, loops.Queued, m.Status)
+
+	require.NoError(t, s.MarkDelivered(keys[0], noon))
+	require.NoError(t, s.MarkRefused(keys[1], noon, "550 no such mailbox"))
+	assert.Empty(t, queued(t, s, late, 10))
+	assert.ErrorIs(t, s.MarkAttempt(keys[0], noon, late), loops.ErrConflict, "it is delivered")
+	assert.ErrorIs(t, s.MarkAttempt("9/2026-12-03/reminder", noon, late), loops.ErrNotFound)
+
+	refused := collect(t, s.Messages(loops.Refused))
+	require.Len(t, refused, 1)
+	assert.Equal(t, "550 no such mailbox", refused[0].LastError)
+	assert.Nil(t, refused[0].Raw)
+	lines := collect(t, s.Audit())
+	assert.Equal(t, "mail refused", lines[0].Action)
+	assert.Equal(t, "mail delivered", lines[1].Action)
+	sound(t, s)
+}
+
+func TestHoldReleaseDrop(t *testing.T) {
+	t.Parallel()
+	s, keys := outbox(t, 2)
+	late := noon.Add(100 * time.Hour)
+	require.NoError(t, s.Hold(keys[0], "rui", noon))
+	assert.Equal(t, keys[1:], queued(t, s, late, 10))
+	assert.ErrorIs(t, s.Hold(keys[0], "rui", noon), loops.ErrConflict)
+	require.NoError(t, s.Release(keys[0], "rui", late))
+	assert.Equal(t, []loops.MessageKey{keys[1], keys[0]}, queued(t, s, late, 10))
+	assert.ErrorIs(t, s.Release(keys[0], "rui", late), loops.ErrConflict)
+	require.NoError(t, s.Drop(keys[0], "rui", late))
+	require.NoError(t, s.MarkExpired(keys[1], late))
+	assert.Empty(t, queued(t, s, late, 10))
+	assert.ErrorIs(t, s.Drop(keys[0], "rui", late), loops.ErrConflict)
+	assert.Equal(t, "rui", collect(t, s.Audit())[1].By)
+	sound(t, s)
+}
+
+func TestMessagesNewestFirst(t *testing.T) {
+	t.Parallel()
+	s, keys := outbox(t, 3)
+	var got []loops.MessageKey
+	for _, m := range collect(t, s.Messages("")) {
+		got = append(got, m.Key)
+	}
+	assert.Equal(t, []loops.MessageKey{keys[2], keys[1], keys[0]}, got)
+}

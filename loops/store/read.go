@@ -1,0 +1,190 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package store
+
+import (
+	"bytes"
+	"fmt"
+
+	bolt "go.etcd.io/bbolt"
+
+	"fillmark/loops"
+)
+
+// Owner returns the owner, or loops.ErrNotFound.
+func (s *Store) Owner(id loops.OwnerID) (loops.Owner, error) {
+	return read(s, bucketOwners, idKey(id), fmt.Sprintf("owner %d", id), decodeOwner)
+}
+
+// Machine returns the machine, or loops.ErrNotFound.
+func (s *Store) Machine(id loops.MachineID) (loops.Machine, error) {
+	return read(s, bucketMachines, idKey(id), fmt.Sprintf("machine %d", id), decodeMachine)
+}
+
+// Loop returns the loop, or loops.ErrNotFound.
+func (s *Store) Loop(id loops.LoopID) (loops.Loop, error) {
+	return read(s, bucketLoops, idKey(id), fmt.Sprintf("loop %d", id), decodeLoop)
+}
+
+// LoopByTag returns the loop whose label carries the tag, or
+// loops.ErrNotFound.
+func (s *Store) LoopByTag(tag loops.Tag) (loops.Loop, error) {
+	var l loops.Loop
+	err := s.view(func(tx *bolt.Tx) error {
+		key, _ := bucket(tx, bucketTags).Cursor().Seek([]byte(tag))
+		if key == nil || len(tag) != tagWidth || !bytes.HasPrefix(key, []byte(tag)) {
+			return fmt.Errorf("tag %s: %w", tag, loops.ErrNotFound)
+		}
+		_, id, err := decodeTagKey(key)
+		if err != nil {
+			return fmt.Errorf("tags: %w", err)
+		}
+		l, err = get(tx, bucketLoops, idKey(id), fmt.Sprintf("loop %d", id), decodeLoop)
+		return err
+	})
+	if err != nil {
+		return loops.Loop{}, fmt.Errorf("store: %w", err)
+	}
+	return l, nil
+}
+
+// MachinesOf lists an owner's machines by id; those of owner zero are the
+// donor units.
+func (s *Store) MachinesOf(owner loops.OwnerID) ([]loops.Machine, error) {
+	return children(s, bucketMachinesByOwner, idKey(owner), func(tx *bolt.Tx, key, _ []byte) (loops.Machine, error) {
+		_, id, err := decodePairKey[loops.OwnerID, loops.MachineID](key)
+		if err != nil {
+			return loops.Machine{}, err
+		}
+		return get(tx, bucketMachines, idKey(id), fmt.Sprintf("machine %d", id), decodeMachine)
+	})
+}
+
+// LoopsOf lists a machine's loops by id.
+func (s *Store) LoopsOf(machine loops.MachineID) ([]loops.Loop, error) {
+	return children(s, bucketLoopsByMachine, idKey(machine), func(tx *bolt.Tx, key, _ []byte) (loops.Loop, error) {
+		_, id, err := decodePairKey[loops.MachineID, loops.LoopID](key)
+		if err != nil {
+			return loops.Loop{}, err
+		}
+		return get(tx, bucketLoops, idKey(id), fmt.Sprintf("loop %d", id), decodeLoop)
+	})
+}
+
+// History lists a loop's entries in the order they were recorded. It is empty
+// for a loop that is not on record.
+func (s *Store) History(loop loops.LoopID) ([]loops.Entry, error) {
+	return children(s, bucketHistory, idKey(loop), func(_ *bolt.Tx, key, v []byte) (loops.Entry, error) {
+		entry, err := decodeEntry(v)
+		if err != nil {
+			err = fmt.Errorf("bucket history: %s: %w", printKey(bucketHistory, key), err)
+		}
+		return entry, err
+	})
+}
+
+// DueThrough lists the due lines up to and including the day, by day, loop
+// and task.
+func (s *Store) DueThrough(day loops.Day) ([]loops.Due, error) {
+	if _, err := appendDay(nil, day); err != nil {
+		return nil, fmt.Errorf("store: due: %w", err)
+	}
+	var dues []loops.Due
+	err := s.view(func(tx *bolt.Tx) error {
+		c := bucket(tx, bucketDue).Cursor()
+		for key, _ := c.First(); key != nil; key, _ = c.Next() {
+			d, err := decodeDueKey(key)
+			if err != nil {
+				return err
+			}
+			if d.Day.After(day) {
+				return nil
+			}
+			dues = append(dues, d)
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, fmt.Errorf("store: due: %w", err)
+	}
+	return dues, nil
+}
+
+// Sent lists the stages at which an owner was reminded of a loop's task that
+// was due on the day.
+func (s *Store) Sent(loop loops.LoopID, task loops.TaskKind, due loops.Day) ([]loops.Sent, error) {
+	prefix, err := sentPrefix(loop, task, due)
+	if err != nil {
+		return nil, fmt.Errorf("store: sent: %w", err)
+	}
+	return children(s, bucketSent, prefix, func(_ *bolt.Tx, key, v []byte) (loops.Sent, error) {
+		mark, err := decodeSent(v)
+		if err != nil {
+			err = fmt.Errorf("bucket sent: %s: %w", printKey(bucketSent, key), err)
+		}
+		return mark, err
+	})
+}
+
+// HasSent tells whether the mark is on record, whichever message it names.
+func (s *Store) HasSent(mark loops.Sent) (bool, error) {
+	key, err := sentKey(mark)
+	if err != nil {
+		return false, fmt.Errorf("store: sent: %w", err)
+	}
+	var has bool
+	err = s.view(func(tx *bolt.Tx) error {
+		has = bucket(tx, bucketSent).Get(key) != nil
+		return nil
+	})
+	return has, err
+}
+
+// get decodes one record inside a transaction.
+func get[T any](tx *bolt.Tx, name string, key []byte, what string, decode func([]byte) (T, error)) (T, error) {
+	stored := bucket(tx, name).Get(key)
+	if stored == nil {
+		var none T
+		return none, fmt.Errorf("%s: %w", what, loops.ErrNotFound)
+	}
+	record, err := decode(stored)
+	if err != nil {
+		err = fmt.Errorf("bucket %s: %s: %w", name, what, err)
+	}
+	return record, err
+}
+
+// read is [get] in a transaction of its own.
+func read[T any](s *Store, name string, key []byte, what string, decode func([]byte) (T, error)) (T, error) {
+	var record T
+	err := s.view(func(tx *bolt.Tx) (err error) {
+		record, err = get(tx, name, key, what, decode)
+		return err
+	})
+	if err != nil {
+		var none T
+		return none, fmt.Errorf("store: %w", err)
+	}
+	return record, nil
+}
+
+// children collects what follows from every key of a bucket with the prefix.
+func children[T any](s *Store, name string, prefix []byte, follow func(tx *bolt.Tx, k, v []byte) (T, error)) ([]T, error) {
+	var list []T
+	err := s.view(func(tx *bolt.Tx) error {
+		c := bucket(tx, name).Cursor()
+		for k, v := c.Seek(prefix); bytes.HasPrefix(k, prefix); k, v = c.Next() {
+			record, err := follow(tx, k, v)
+			if err != nil {
+				return err
+			}
+			list = append(list, record)
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, fmt.Errorf("store: %w", err)
+	}
+	return list, nil
+}

@@ -1,0 +1,109 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package store
+
+import (
+	"bytes"
+	"fmt"
+	"iter"
+
+	bolt "go.etcd.io/bbolt"
+
+	"fillmark/loops"
+)
+
+// Owners yields every owner by id.
+func (s *Store) Owners() iter.Seq2[loops.Owner, error] {
+	return scan(s, bucketOwners, false, func(_ *bolt.Tx, _, v []byte) (loops.Owner, error) { return decodeOwner(v) })
+}
+
+// Machines yields every machine by id.
+func (s *Store) Machines() iter.Seq2[loops.Machine, error] {
+	return scan(s, bucketMachines, false, func(_ *bolt.Tx, _, v []byte) (loops.Machine, error) { return decodeMachine(v) })
+}
+
+// Loops yields every loop by id.
+func (s *Store) Loops() iter.Seq2[loops.Loop, error] {
+	return scan(s, bucketLoops, false, func(_ *bolt.Tx, _, v []byte) (loops.Loop, error) { return decodeLoop(v) })
+}
+
+// Audit yields every line of the audit, the newest first.
+func (s *Store) Audit() iter.Seq2[loops.AuditLine, error] {
+	return scan(s, bucketAudit, true, func(_ *bolt.Tx, _, v []byte) (loops.AuditLine, error) { return decodeAudit(v) })
+}
+
+// batch is how many records a scan reads in one transaction.
+const batch = 256
+
+// scan yields every record of a bucket in key order, or against it. It reads
+// batches, each in a transaction of its own that ends before the records are
+// handed out, so that the caller may write to the store meanwhile and no slow
+// caller keeps old pages alive. What is written meanwhile may or may not be
+// seen. After an error the scan ends.
+func scan[T any](s *Store, name string, backwards bool, decode func(tx *bolt.Tx, k, v []byte) (T, error)) iter.Seq2[T, error] {
+	return func(yield func(T, error) bool) {
+		var last []byte
+		for {
+			var records []T
+			var err error
+			records, last, err = scanBatch(s, name, last, backwards, decode)
+			for _, r := range records {
+				if !yield(r, nil) {
+					return
+				}
+			}
+			if err != nil {
+				var none T
+				yield(none, fmt.Errorf("store: %w", err))
+				return
+			}
+			if len(records) < batch {
+				return
+			}
+		}
+	}
+}
+
+// scanBatch reads the records that follow the key, from the start where it is
+// nil, and returns the key of the last one.
+func scanBatch[T any](s *Store, name string, after []byte, backwards bool, decode func(tx *bolt.Tx, k, v []byte) (T, error)) (records []T, last []byte, err error) {
+	last = after
+	err = s.view(func(tx *bolt.Tx) error {
+		c := bucket(tx, name).Cursor()
+		step := c.Next
+		if backwards {
+			step = c.Prev
+		}
+		for k, v := firstAfter(c, after, backwards); k != nil && len(records) < batch; k, v = step() {
+			r, err := decode(tx, k, v)
+			if err != nil {
+				return fmt.Errorf("bucket %s: %s: %w", name, printKey(name, k), err)
+			}
+			records, last = append(records, r), bytes.Clone(k)
+		}
+		return nil
+	})
+	return records, last, err
+}
+
+// firstAfter moves the cursor to the first key behind the one given in the
+// direction of travel.
+func firstAfter(c *bolt.Cursor, after []byte, backwards bool) (k, v []byte) {
+	switch {
+	case after == nil && backwards:
+		return c.Last()
+	case after == nil:
+		return c.First()
+	}
+	k, v = c.Seek(after)
+	switch {
+	case backwards && k == nil: // all that followed has gone meanwhile
+		return c.Last()
+	case backwards:
+		return c.Prev()
+	case bytes.Equal(k, after):
+		return c.Next()
+	}
+	return k, v
+}
