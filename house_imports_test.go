@@ -1,0 +1,215 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package fillmark_test
+
+import (
+	"fmt"
+	"os"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// mayImport is the direction of the arrows: for each package, which others of ours it may import. A package that is not here fails the
+// test, so that a newcomer's place is decided and not drifted into. Change this list in a commit of its own that says why.
+func mayImport() map[string][]string {
+	workshop := []string{"chemistry", "loops", "loops/findings", "loops/inspection", "notify", "schedule"}
+	web := slices.Concat(workshop, []string{"cmd/fillmark/workshop"})
+	return map[string][]string{
+		"":                      nil, // these tests
+		"chemistry":             {"chemistry/tables"},
+		"chemistry/tables":      nil,
+		"loops":                 {"chemistry"},
+		"loops/findings":        nil,
+		"loops/inspection":      {"chemistry"},
+		"loops/store":           {"chemistry", "loops"},
+		"schedule":              {"chemistry", "loops", "loops/findings", "loops/inspection"},
+		"notify":                {"chemistry", "loops", "schedule"},
+		"cmd/fillmark/workshop": workshop,
+		"cmd/fillmark/web":      web,
+		"cmd/fillmark":          slices.Concat(web, []string{"cmd/fillmark/web", "loops/store"}),
+	}
+}
+
+// libraries says where a library may be imported; anything below the path counts. Elsewhere it would pull its subject out of the
+// package that owns it. Tests may import it anywhere if tests is set.
+var libraries = []struct {
+	path  string
+	only  []string
+	tests bool
+}{
+	{"go.etcd.io/bbolt", []string{"loops/store"}, false},
+	{"github.com/emersion", []string{"notify"}, true}, // message, msgauth, smtp, sasl
+	{"net/smtp", nil, false},                          // frozen; emersion/go-smtp is the one in use
+	{"github.com/spf13", []string{"cmd/fillmark"}, true},
+	{"github.com/go-viper", []string{"cmd/fillmark"}, true},
+	{"github.com/robfig/cron/v3", []string{"cmd/fillmark", "cmd/fillmark/workshop"}, true},
+	{"gonum.org/v1/gonum", []string{"loops/findings", "loops/inspection"}, true},
+	{"github.com/stretchr/testify", nil, true},
+	{"github.com/jba/templatecheck", nil, true},
+	{"github.com/rogpeppe/go-internal", nil, true},
+	{"pgregory.net/rapid", nil, true},
+	{"testing", nil, true},
+}
+
+// pure lists the packages without I/O, clock and randomness: every answer of theirs can be recomputed from what they were given.
+func pure() []string {
+	return []string{"chemistry", "chemistry/tables", "loops", "loops/findings", "loops/inspection", "schedule"}
+}
+
+// impure lists what a pure package does not import. A source of random bytes, where one is needed, comes in as an io.Reader.
+func impure() []string {
+	return []string{"crypto/rand", "log", "log/slog", "math/rand", "math/rand/v2", "net", "net/http", "os", "os/exec", "os/signal", "os/user",
+		"syscall"}
+}
+
+// under reports whether an import is the path or below it.
+func under(imported, path string) bool {
+	return imported == path || strings.HasPrefix(imported, path+"/")
+}
+
+// arrowComplaints compares one package's imports of ours with the list. Its tests may also open a real store if the package knows
+// records at all.
+func arrowComplaints(p listed) []string {
+	allowed, known := mayImport()[p.folder()]
+	if !known {
+		return []string{fmt.Sprintf("package %s is not on the list: decide what it may import and add it to mayImport", p.ImportPath)}
+	}
+	var out []string
+	for _, i := range p.Imports {
+		if own, ok := strings.CutPrefix(i, module+"/"); ok && !slices.Contains(allowed, own) {
+			out = append(out, fmt.Sprintf("%s imports %s", p.ImportPath, i))
+		}
+	}
+	knowsRecords := p.folder() == "loops" || slices.Contains(allowed, "loops")
+	for _, i := range p.testImports() {
+		own, ok := strings.CutPrefix(i, module+"/")
+		if !ok || slices.Contains(allowed, own) || own == "loops/store" && knowsRecords {
+			continue
+		}
+		out = append(out, fmt.Sprintf("tests of %s import %s", p.ImportPath, i))
+	}
+	return out
+}
+
+// libraryComplaints compares one package's other imports with libraries, with pure, and with chemistry's rule: nothing but the
+// standard library.
+func libraryComplaints(p listed) []string {
+	var out []string
+	for _, i := range p.Imports {
+		if slices.Contains(impure(), i) && slices.Contains(pure(), p.folder()) {
+			out = append(out, fmt.Sprintf("%s imports %s, but is pure", p.ImportPath, i))
+		}
+		if under(p.folder(), "chemistry") && strings.Contains(strings.Split(i, "/")[0], ".") {
+			out = append(out, fmt.Sprintf("%s imports %s, but chemistry keeps to the standard library", p.ImportPath, i))
+			continue
+		}
+		if i == "unsafe" || i == "C" {
+			out = append(out, fmt.Sprintf("%s imports %s", p.ImportPath, i))
+		}
+		for _, l := range libraries {
+			if under(i, l.path) && !slices.Contains(l.only, p.folder()) {
+				out = append(out, fmt.Sprintf("%s imports %s, which belongs to %v", p.ImportPath, i, l.only))
+			}
+		}
+	}
+	for _, i := range p.testImports() {
+		for _, l := range libraries {
+			if under(i, l.path) && !l.tests && !slices.Contains(l.only, p.folder()) {
+				out = append(out, fmt.Sprintf("tests of %s import %s, which belongs to %v", p.ImportPath, i, l.only))
+			}
+		}
+	}
+	return out
+}
+
+// undecided lists the libraries that packages import without a word in doc/decisions.md, where each stands as `path`.
+func undecided(all []listed, decisions string) []string {
+	var out []string
+	for _, p := range all {
+		for _, i := range p.Imports {
+			elements := strings.Split(i, "/")
+			if !strings.Contains(elements[0], ".") {
+				continue // the standard library or ours
+			}
+			said := false
+			for n := len(elements); n > 1 && !said; n-- {
+				said = strings.Contains(decisions, "`"+strings.Join(elements[:n], "/")+"`")
+			}
+			if !said {
+				out = append(out, fmt.Sprintf("%s imports %s, which doc/decisions.md does not name", p.ImportPath, i))
+			}
+		}
+	}
+	return out
+}
+
+func TestImports(t *testing.T) {
+	all := listPackages(t)
+	for _, p := range all {
+		assert.Empty(t, arrowComplaints(p))
+		assert.Empty(t, libraryComplaints(p))
+	}
+	decisions, err := os.ReadFile("doc/decisions.md")
+	require.NoError(t, err)
+	assert.Empty(t, undecided(all, string(decisions)))
+}
+
+func TestImportsFindsOffenders(t *testing.T) {
+	tests := []struct {
+		name    string
+		pkg     string
+		imports string
+		test    bool // the import is a test's
+		want    string
+	}{
+		{"newcomer", "fillmark/sensors", "fmt", false, "not on the list"},
+		{"chemistry climbs", "fillmark/chemistry", "fillmark/loops", false, "imports fillmark/loops"},
+		{"findings stand alone", "fillmark/loops/findings", "fillmark/chemistry", false, "imports fillmark/chemistry"},
+		{"store decides nothing", "fillmark/loops/store", "fillmark/schedule", false, "imports fillmark/schedule"},
+		{"web reaches the store", "fillmark/cmd/fillmark/web", "fillmark/loops/store", false, "imports fillmark/loops/store"},
+		{"workshop reaches the store", "fillmark/cmd/fillmark/workshop", "fillmark/loops/store", false, "imports fillmark/loops/store"},
+		{"pure test opens a store", "fillmark/chemistry", "fillmark/loops/store", true, "tests of fillmark/chemistry"},
+		{"test climbs", "fillmark/notify", "fillmark/cmd/fillmark/web", true, "tests of fillmark/notify"},
+		{"bbolt elsewhere", "fillmark/schedule", "go.etcd.io/bbolt", false, "belongs to [loops/store]"},
+		{"bbolt's errors elsewhere", "fillmark/cmd/fillmark", "go.etcd.io/bbolt/errors", false, "belongs to [loops/store]"},
+		{"bbolt in another test", "fillmark/cmd/fillmark", "go.etcd.io/bbolt", true, "tests of"},
+		{"mail elsewhere", "fillmark/cmd/fillmark/web", "github.com/emersion/go-smtp", false, "belongs to [notify]"},
+		{"chemistry with a library", "fillmark/chemistry", "gonum.org/v1/gonum/optimize", false, "standard library"},
+		{"tables with a library", "fillmark/chemistry/tables", "github.com/x/y", false, "standard library"},
+		{"testify in the program", "fillmark/notify", "github.com/stretchr/testify/assert", false, "belongs to"},
+		{"schedule draws lots", "fillmark/schedule", "math/rand/v2", false, "is pure"},
+		{"inspection reads files", "fillmark/loops/inspection", "os", false, "is pure"},
+		{"loops opens a socket", "fillmark/loops", "net", false, "is pure"},
+		{"loops draw lots", "fillmark/loops", "crypto/rand", false, "is pure"},
+		{"findings serve", "fillmark/loops/findings", "net/http", false, "is pure"},
+		{"unsafe", "fillmark/loops/store", "unsafe", false, "imports unsafe"},
+		{"allowed", "fillmark/cmd/fillmark", "fillmark/loops/store", false, ""},
+		{"allowed in a test", "fillmark/cmd/fillmark/web", "fillmark/loops/store", true, ""},
+		{"allowed library", "fillmark/loops/store", "go.etcd.io/bbolt", false, ""},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			p := listed{ImportPath: tt.pkg, Imports: []string{tt.imports}}
+			if tt.test {
+				p.Imports, p.XTestImports = nil, []string{tt.pkg, tt.imports}
+			}
+			got := slices.Concat(arrowComplaints(p), libraryComplaints(p))
+			if tt.want == "" {
+				assert.Empty(t, got)
+				return
+			}
+			require.Len(t, got, 1)
+			assert.Contains(t, got[0], tt.want)
+		})
+	}
+
+	p := listed{ImportPath: "fillmark/notify", Imports: []string{"fmt", "fillmark/loops", "mail.example/x/smtp", "mail.example/y"}}
+	got := undecided([]listed{p}, "- `mail.example/x`: because")
+	require.Len(t, got, 1)
+	assert.Contains(t, got[0], "mail.example/y")
+}
