@@ -139,6 +139,10 @@ def main():
     args.add_argument("--owners", type=int, default=1, help="at least so many different recipients")
     args = args.parse_args()
 
+    for sub in ("new", "cur", "tmp"):
+        if not (args.dir / "mail" / sub).is_dir():
+            print(f"{args.dir / 'mail'} is no Maildir: it has no folder {sub}")
+            return 1
     name, value = read_record((args.dir / "dkim-dns.txt").read_text())
     mails = sorted(p for sub in ("new", "cur") for p in (args.dir / "mail" / sub).iterdir() if p.is_file())
     bad, owners, ids = 0, set(), {}
