@@ -44,6 +44,15 @@ func (p Problem) String() string {
 // OK tells that nothing is wrong.
 func (r Report) OK() bool { return len(r.Problems) == 0 }
 
+// err is nil for a sound file, else it matches [ErrDamaged] and names the
+// first problem.
+func (r Report) err() error {
+	if r.OK() {
+		return nil
+	}
+	return fmt.Errorf("%w (%d problems, the first: %s)", ErrDamaged, len(r.Problems), r.Problems[0])
+}
+
 // Check reads the whole file: the checksum and form of every value, every
 // index against the records it stands for, every loop's state against its
 // history folded anew, and bbolt's own check of its pages. What is wrong is in
@@ -51,16 +60,25 @@ func (r Report) OK() bool { return len(r.Problems) == 0 }
 // ended or the store is closed. Writers go on while the records are read, and
 // wait for the short while that the check of the pages takes.
 func (s *Store) Check(ctx context.Context) (Report, error) {
+	s.mu.RLock()
+	defer s.mu.RUnlock()
+	return checkDB(ctx, s.path, s.db, !s.opts.ReadOnly)
+}
+
+// checkDB is [Store.Check] for any open file of the newest schema.
+func checkDB(ctx context.Context, path string, db *bolt.DB, writable bool) (Report, error) {
 	c := checker{ctx: ctx, report: Report{Records: map[string]int{}}, expected: map[string]map[string]bool{}}
 	for _, name := range indexes() {
 		c.expected[name] = map[string]bool{}
 	}
-	err := s.view(func(tx *bolt.Tx) error {
-		if err := c.records(tx); err != nil {
-			return err
-		}
-		c.indexes(tx)
-		return nil
+	err := guard(path, func() error {
+		return db.View(func(tx *bolt.Tx) error {
+			if err := c.records(tx); err != nil {
+				return err
+			}
+			c.indexes(tx)
+			return nil
+		})
 	})
 	// Reading every record meets every page that a record or a branch is on.
 	// Where that faults, bbolt's own check, which runs in a goroutine of its
@@ -70,7 +88,7 @@ func (s *Store) Check(ctx context.Context) (Report, error) {
 		c.problem("", "", err.Error())
 		return c.report, nil
 	case err == nil:
-		err = c.pages(s)
+		err = c.pages(db, writable)
 	}
 	if err != nil {
 		return c.report, fmt.Errorf("store: check: %w", err)
@@ -105,10 +123,8 @@ func (c *checker) expect(index string, key []byte, err error) error {
 // pages runs bbolt's own check. It looks at the list of free pages, which is
 // only still while no one else writes: so in a write transaction, given up
 // afterwards, where the file can be written.
-func (c *checker) pages(s *Store) error {
-	s.mu.RLock()
-	defer s.mu.RUnlock()
-	tx, err := s.db.Begin(!s.opts.ReadOnly)
+func (c *checker) pages(db *bolt.DB, writable bool) error {
+	tx, err := db.Begin(writable)
 	if err != nil {
 		return err
 	}

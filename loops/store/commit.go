@@ -48,7 +48,7 @@ func newID[N number](s *Store, name string) (N, error) {
 // loop must be part of the change. DueDel and DuePut must be what
 // loops.DueDifference says of the loops in the change. A message or sent mark
 // that is on record gives loops.ErrRepeated, a tag of another loop
-// [ErrTagTaken], a missing owner or machine loops.ErrNotFound. A change
+// loops.ErrTagTaken, a missing owner or machine loops.ErrNotFound. A change
 // without any record writes nothing.
 func (s *Store) Commit(c loops.Change) error {
 	e, err := encodeChange(c)
@@ -236,7 +236,7 @@ func moveTag(tx *bolt.Tx, old, l loops.Loop, exists bool) error {
 			return fmt.Errorf("tags: %w", err)
 		}
 		if tag == l.Tag && holder != l.ID {
-			return fmt.Errorf("loop %d: %s: %w", l.ID, l.Tag, ErrTagTaken)
+			return fmt.Errorf("loop %d: %s: %w", l.ID, l.Tag, loops.ErrTagTaken)
 		}
 	}
 	to, err := tagKey(l.Tag, l.ID)

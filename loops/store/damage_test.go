@@ -239,3 +239,14 @@ func TestCheckNames(t *testing.T) {
 		})
 	}
 }
+
+// spoil deletes an index line behind the store's back.
+func spoil(t *testing.T, path string) {
+	t.Helper()
+	db, err := bolt.Open(path, 0o600, nil)
+	require.NoError(t, err)
+	require.NoError(t, db.Update(func(tx *bolt.Tx) error {
+		return tx.Bucket([]byte("tags")).Delete(append([]byte(tag(1)), store.IDKey(1)...))
+	}))
+	require.NoError(t, db.Close())
+}

@@ -116,7 +116,5 @@ func keepBefore(db *bolt.DB, path string, schema int) error {
 	if _, err := os.Stat(copyPath); !errors.Is(err, os.ErrNotExist) {
 		return err
 	}
-	return guard(path, func() error {
-		return db.View(func(tx *bolt.Tx) error { return copyFile(tx, copyPath) })
-	})
+	return copyTo(db, path, copyPath)
 }

@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"os"
-	"path/filepath"
 	"runtime/debug"
 	"time"
 
@@ -40,41 +39,29 @@ func openWith(path string, opts Options, list []migration) (*Store, error) {
 	if err := prepare(db, path, opts, list); err != nil {
 		return nil, errors.Join(fmt.Errorf("store: open %s: %w", path, err), db.Close())
 	}
+	if !opts.ReadOnly {
+		if err := removeIfThere(path + compactSuffix); err != nil {
+			return nil, errors.Join(fmt.Errorf("store: open: %w", err), db.Close())
+		}
+	}
 	return &Store{path: path, opts: opts, db: db}, nil
 }
 
-// create makes a complete empty store under another name and links it to
-// path, so that a kill at any point leaves either no store or a whole one.
-func create(path string, schema int) (err error) {
-	temp, err := os.CreateTemp(filepath.Dir(path), filepath.Base(path)+".new-*")
-	if err != nil {
-		return err
+// create makes a complete empty store, so that a kill at any point leaves
+// either none or a whole one. Where another process was faster, its store
+// stands.
+func create(path string, schema int) error {
+	err := writeNew(path, func(temp *os.File) error {
+		db, err := bolt.Open(temp.Name(), 0o600, nil)
+		if err != nil {
+			return err
+		}
+		return errors.Join(db.Update(func(tx *bolt.Tx) error { return initialise(tx, schema) }), db.Close())
+	})
+	if errors.Is(err, os.ErrExist) {
+		return nil
 	}
-	defer func() { err = errors.Join(err, os.Remove(temp.Name())) }()
-	if err := temp.Close(); err != nil {
-		return err
-	}
-	db, err := bolt.Open(temp.Name(), 0o600, nil)
-	if err != nil {
-		return err
-	}
-	if err := errors.Join(db.Update(func(tx *bolt.Tx) error { return initialise(tx, schema) }), db.Close()); err != nil {
-		return err
-	}
-	// Link does not replace: where another process was faster, its store stands.
-	if err := os.Link(temp.Name(), path); err != nil && !errors.Is(err, os.ErrExist) {
-		return err
-	}
-	return syncFolder(filepath.Dir(path))
-}
-
-// syncFolder makes names in a folder last through a loss of power.
-func syncFolder(path string) error {
-	folder, err := os.Open(path)
-	if err != nil {
-		return err
-	}
-	return errors.Join(folder.Sync(), folder.Close())
+	return err
 }
 
 // openFile opens the bbolt file after a look that cannot write to it.

@@ -106,18 +106,20 @@ func (s *Store) MarkAttempt(key loops.MessageKey, at, next time.Time) error {
 	})
 }
 
-// MarkDeferred records that an attempt failed for now and when the next one is.
-func (s *Store) MarkDeferred(key loops.MessageKey, at, next time.Time, reason string) error {
-	return s.mark(key, "", at, "", func(m *loops.Message) error {
-		m.NextAttempt, m.LastError = next, reason
-		return expect(m, loops.Queued)
+// MarkDeferred records that an attempt failed for now, how many there have
+// been and when the next one is. A queued message stays queued, one that was
+// held or dropped meanwhile stays as it is.
+func (s *Store) MarkDeferred(key loops.MessageKey, next time.Time, attempts int, reason string) error {
+	return s.mark(key, "", time.Time{}, "", func(m *loops.Message) error {
+		m.NextAttempt, m.Attempts, m.LastError = next, attempts, reason
+		return expect(m, outcomes()...)
 	})
 }
 
 // MarkDelivered records that the transport accepted the message.
 func (s *Store) MarkDelivered(key loops.MessageKey, at time.Time) error {
 	return s.mark(key, deliverer, at, "mail delivered", func(m *loops.Message) error {
-		err := expect(m, loops.Queued, loops.Held)
+		err := expect(m, outcomes()...)
 		m.Status, m.LastError = loops.Delivered, ""
 		return err
 	})
@@ -126,17 +128,18 @@ func (s *Store) MarkDelivered(key loops.MessageKey, at time.Time) error {
 // MarkRefused records that the message was refused for good, and why.
 func (s *Store) MarkRefused(key loops.MessageKey, at time.Time, reason string) error {
 	return s.mark(key, deliverer, at, "mail refused", func(m *loops.Message) error {
-		err := expect(m, loops.Queued, loops.Held)
+		err := expect(m, outcomes()...)
 		m.Status, m.LastError = loops.Refused, reason
 		return err
 	})
 }
 
-// MarkExpired records that delivering the message would no longer help.
-func (s *Store) MarkExpired(key loops.MessageKey, at time.Time) error {
+// MarkExpired records that the message is given up, and why: delivering it
+// would no longer help, or was tried often enough.
+func (s *Store) MarkExpired(key loops.MessageKey, at time.Time, reason string) error {
 	return s.mark(key, deliverer, at, "mail expired", func(m *loops.Message) error {
-		err := expect(m, loops.Queued)
-		m.Status = loops.Expired
+		err := expect(m, outcomes()...)
+		m.Status, m.LastError = loops.Expired, reason
 		return err
 	})
 }
@@ -170,6 +173,12 @@ func (s *Store) Drop(key loops.MessageKey, by string, at time.Time) error {
 
 // deliverer is who the audit names for what happens to mail by itself.
 const deliverer = "deliverer"
+
+// outcomes are the statuses from which an attempt can end: a technician may
+// have held or dropped the message while it was under way.
+func outcomes() []loops.MessageStatus {
+	return []loops.MessageStatus{loops.Queued, loops.Held, loops.Dropped}
+}
 
 // expect gives loops.ErrConflict for a message whose status is none of those
 // that can be left this way.

@@ -14,8 +14,8 @@
 // units of package loops; instants are kept in UTC. A Store is safe for
 // concurrent use by many goroutines, and one process at a time owns the file.
 //
-// Callers may match [ErrInUse], [ErrTagTaken], [ErrDamaged], [ErrNewer],
-// [ErrForeign], and of package loops ErrNotFound, ErrConflict and ErrRepeated.
+// Callers may match [ErrInUse], [ErrDamaged], [ErrNewer], [ErrForeign], and of
+// package loops ErrNotFound, ErrConflict, ErrRepeated and ErrTagTaken.
 package store
 
 import (
@@ -28,9 +28,6 @@ import (
 
 // ErrInUse says that another process holds the store.
 var ErrInUse = errors.New("store is in use by another process")
-
-// ErrTagTaken says that another loop already has the tag.
-var ErrTagTaken = errors.New("tag is taken by another loop")
 
 // ErrDamaged says that bytes in the file are not what was written. The way
 // back is the newest backup.

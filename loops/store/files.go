@@ -1,0 +1,56 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package store
+
+import (
+	"errors"
+	"os"
+	"path/filepath"
+
+	bolt "go.etcd.io/bbolt"
+)
+
+// writeNew lets fill write a file (mode 0600) that appears under its name only
+// when it is whole and on the disk. It never replaces: a file that is there
+// already gives an error that matches os.ErrExist.
+func writeNew(path string, fill func(temp *os.File) error) (err error) {
+	if _, err := os.Lstat(path); err == nil {
+		return &os.PathError{Op: "write", Path: path, Err: os.ErrExist}
+	}
+	temp, err := os.CreateTemp(filepath.Dir(path), filepath.Base(path)+".part-*")
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, os.Remove(temp.Name())) }()
+	if err := errors.Join(fill(temp), temp.Sync(), temp.Close()); err != nil {
+		return err
+	}
+	// Unlike a rename, a link fails where another process was faster.
+	if err := os.Link(temp.Name(), path); err != nil {
+		return err
+	}
+	return syncFolder(filepath.Dir(path))
+}
+
+// syncFolder makes names in a folder last through a loss of power.
+func syncFolder(path string) error {
+	folder, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	return errors.Join(folder.Sync(), folder.Close())
+}
+
+// copyTo writes what one read transaction sees to a new file, whole and on
+// the disk.
+func copyTo(db *bolt.DB, path, to string) error {
+	return writeNew(to, func(temp *os.File) error {
+		return guard(path, func() error {
+			return db.View(func(tx *bolt.Tx) error {
+				_, err := tx.WriteTo(temp)
+				return err
+			})
+		})
+	})
+}
