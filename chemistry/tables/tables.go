@@ -10,10 +10,14 @@
 package tables
 
 import (
+	"cmp"
 	"embed"
 	"encoding/csv"
 	"fmt"
+	"math"
+	"slices"
 	"strconv"
+	"strings"
 	"sync"
 )
 
@@ -84,6 +88,41 @@ func Brix() *[96]float64 { return brix() }
 // SucroseDNDT returns the temperature coefficient of the index in 1/K that an automatic Brix compensation assumes.
 func SucroseDNDT() *Curve { return sucrose() }
 
+// Permeability is what is known of a tube material.
+type Permeability struct {
+	Material, Source, Grade string
+	Value                   float64 // g m/(m² s Pa)
+}
+
+// Permeabilities returns the tube materials, the tightest first. The slice is shared: do not change it.
+func Permeabilities() []Permeability { return permeabilities() }
+
+// WaterLimit is one limit of one use. Min and Max are ±Inf where there is none.
+type WaterLimit struct {
+	Use, Title string
+	Fluids     []string // for which the set is meant
+	Parameter  string   // pH, conductivity µS/cm, hardness mg/l CaCO3, else mg/l
+	Min, Max   float64
+	Source     string
+	Grade      string
+}
+
+// WaterLimits returns all limits, those of one use together. The slice is shared: do not change it.
+func WaterLimits() []WaterLimit { return waterLimits() }
+
+// Hazard is what registers and data sheets say of a substance. H and P are codes.
+type Hazard struct {
+	Substance, CAS, Signal string
+	H, P                   []string
+	Source, Grade          string
+}
+
+// Hazards returns the hazards by substance. The map is shared: do not change it.
+func Hazards() map[string]Hazard { return hazards() }
+
+// Statements returns the texts of hazard and precautionary statements by code. The map is shared: do not change it.
+func Statements() map[string]string { return statements() }
+
 // Curve is a printed table of one quantity over another, X rising.
 type Curve struct{ X, Y []float64 }
 
@@ -93,6 +132,11 @@ var (
 	water     = sync.OnceValue(readWater)
 	brix      = sync.OnceValue(readBrix)
 	sucrose   = sync.OnceValue(readSucrose)
+
+	permeabilities = sync.OnceValue(readPermeabilities)
+	waterLimits    = sync.OnceValue(readWaterLimits)
+	hazards        = sync.OnceValue(readHazards)
+	statements     = sync.OnceValue(readStatements)
 )
 
 func readGlycol(fluid string) *Glycol {
@@ -195,6 +239,48 @@ func readSucrose() *Curve {
 		c.X, c.Y = append(c.X, number(r[0])), append(c.Y, number(r[1]))
 	}
 	return c
+}
+
+func readPermeabilities() []Permeability {
+	var out []Permeability
+	for _, r := range read("permeability.csv") {
+		out = append(out, Permeability{Material: r[0], Value: number(r[1]), Source: r[2], Grade: r[3]})
+	}
+	slices.SortFunc(out, func(a, b Permeability) int { return cmp.Compare(a.Value, b.Value) })
+	return out
+}
+
+func readWaterLimits() []WaterLimit {
+	end := func(s string, open float64) float64 {
+		if s == "" {
+			return open
+		}
+		return number(s)
+	}
+	var out []WaterLimit
+	for _, r := range read("waterlimits.csv") {
+		out = append(out, WaterLimit{
+			Use: r[0], Title: r[1], Fluids: strings.Fields(r[2]), Parameter: r[3],
+			Min: end(r[4], math.Inf(-1)), Max: end(r[5], math.Inf(1)), Source: r[6], Grade: r[7],
+		})
+	}
+	return out
+}
+
+func readHazards() map[string]Hazard {
+	out := make(map[string]Hazard)
+	for _, r := range read("hazards.csv") {
+		out[r[0]] = Hazard{r[0], r[1], r[2], strings.Fields(r[3]), strings.Fields(r[4]), r[5], r[6]}
+	}
+	return out
+}
+
+func readStatements() map[string]string {
+	out := make(map[string]string)
+	for _, r := range read("statements.csv") {
+		out[r[0]] = r[1]
+	}
+	return out
 }
 
 // readCoefficients reads a file of name, value rows; with a fluid, of fluid, name, value rows.
