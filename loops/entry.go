@@ -97,9 +97,7 @@ func orNil[P interface {
 func (e Entry) Validate() error {
 	var p problems
 	p.add(oneOf("kind", e.Kind, EntryKinds()...))
-	if e.Day.IsZero() {
-		p.add(invalid("day", "", "the day it happened, such as 2026-12-03"))
-	}
+	p.add(e.Day.validate("day"))
 	p.add(requireText("by", e.By, 100))
 	p.add(checkText("note", e.Note, 4000, true))
 	for kind, body := range e.payloads() {
