@@ -90,7 +90,7 @@ func (a *app) loopFillCommand() *cobra.Command {
 	f.BoolVar(&charge.ReDosable, "re-dosable", false, "the label allows re-dosing it")
 	f.StringVar(&charge.Product, "product", "", "coolant as its label says")
 	f.StringVar(&charge.Lot, "lot", "", "lot on the label")
-	require(cmd, "fluid", "poured")
+	needFlags(cmd, "fluid", "poured")
 	return cmd
 }
 
@@ -204,7 +204,7 @@ func (a *app) loopTopUpCommand() *cobra.Command {
 	f.Var(&listFlag[loops.Pour]{target: &t.Poured, parse: parsePour, kind: "LIQUID=VOLUME"}, "poured", "what went in: water=40ml, pg:95%=10ml; repeat")
 	need(f, &t.Drained, chemistry.ParseLitre, "drained", "VOLUME", "what was taken out before")
 	need(f, &t.Missing, chemistry.ParseLitre, "missing", "VOLUME", "what still lacks to the fill mark")
-	require(cmd, "poured")
+	needFlags(cmd, "poured")
 	return cmd
 }
 
@@ -239,7 +239,7 @@ func (a *app) loopCorrectCommand() *cobra.Command {
 	entryFlags(f, &e)
 	f.Uint64Var((*uint64)(&c.Strikes), "strike", 0, "`number` of the entry, as loop show lists it")
 	f.StringVar(&c.Why, "why", "", "why it is wrong")
-	require(cmd, "strike", "why")
+	needFlags(cmd, "strike", "why")
 	return cmd
 }
 
@@ -269,7 +269,7 @@ func (a *app) openingCommand() *cobra.Command {
 	f.StringVar(&o.Residue, "residue", "", "what was found")
 	f.StringVar(&o.Place, "place", "", "where it sat")
 	f.IntVar(&o.Severity, "severity", 0, "0 clean to 4 blocked")
-	require(add, "cause")
+	needFlags(add, "cause")
 	cmd.AddCommand(add)
 	return cmd
 }

@@ -59,7 +59,7 @@ func (a *app) loopAddCommand() *cobra.Command {
 	may(f, &l.EvaporatorMargin, chemistry.ParseCelsiusDelta, "evaporator-margin", "DIFFERENCE", "how far the maker lets the evaporator fall below the set point")
 	may(f, &l.Hottest, chemistry.ParseCelsius, "hottest", "TEMPERATURE", "highest coolant temperature (default 60C)")
 	f.BoolVar(&l.Reach, "reach", false, "animals or children reach the loop")
-	require(cmd, "machine", "holds")
+	needFlags(cmd, "machine", "holds")
 	return cmd
 }
 

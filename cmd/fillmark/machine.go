@@ -43,7 +43,7 @@ func (a *app) machineAddCommand() *cobra.Command {
 	f.StringArrayVar(&m.Accessories, "accessory", nil, "what was handed in with it; repeat")
 	f.BoolVar(&m.WarrantyAsked, "warranty-asked", false, "the maker's warranty was asked about")
 	need(f, &m.PromisedBack, loops.ParseDay, "promised", "DAY", "the day it was promised back")
-	require(cmd, "kind", "name")
+	needFlags(cmd, "kind", "name")
 	return cmd
 }
 

@@ -85,7 +85,7 @@ to what the scale reads, and everything else follows from them.`,
 	need(f, &r.Step, chemistry.ParseKilogram, "step", "MASS", "what the scale reads (default 1g)")
 	need(f, &r.Left, chemistry.ParseLitre, "left", "VOLUME", "liquid left in the loop after draining")
 	need(f, &r.LeftMass, chemistry.ParseMassPercent, "left-mass", "PERCENT", "glycol mass % of what is left (default water)")
-	require(cmd, "fluid", "make")
+	needFlags(cmd, "fluid", "make")
 	return cmd
 }
 

@@ -47,7 +47,7 @@ func (a *app) ownerAddCommand() *cobra.Command {
 	f.BoolVar(&o.Consent.Mail, "mail-consent", false, "the owner agreed to reminders by mail")
 	f.BoolVar(&o.Consent.Opening, "opening-consent", false, "the owner agreed to the loop being opened")
 	f.BoolVar(&o.Consent.Photos, "photo-consent", false, "the owner agreed to photos being shown")
-	require(cmd, "name")
+	needFlags(cmd, "name")
 	return cmd
 }
 

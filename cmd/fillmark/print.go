@@ -111,8 +111,8 @@ func oneTag(_ *cobra.Command, args []string) error {
 	return nil
 }
 
-// require makes flags compulsory, with a usage error that names the missing.
-func require(cmd *cobra.Command, names ...string) {
+// needFlags makes flags compulsory, with a usage error that names the missing.
+func needFlags(cmd *cobra.Command, names ...string) {
 	cmd.PreRunE = func(cmd *cobra.Command, _ []string) error {
 		for _, name := range names {
 			if !cmd.Flags().Changed(name) {

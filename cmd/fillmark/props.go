@@ -62,7 +62,7 @@ func (a *app) propsCommand() *cobra.Command {
 	may(f, &mass, chemistry.ParseMassPercent, "mass", "PERCENT", "glycol mass %")
 	may(f, &volume, chemistry.ParseVolumePercent, "volume", "PERCENT", "glycol volume % before mixing at 20 °C")
 	need(f, &at, chemistry.ParseCelsius, "at", "TEMPERATURE", "temperature (default 20C)")
-	require(cmd, "fluid")
+	needFlags(cmd, "fluid")
 	return cmd
 }
 

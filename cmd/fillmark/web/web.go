@@ -52,16 +52,11 @@ type Deps struct {
 
 type server struct {
 	Deps
-	pages pages
 }
 
-// New returns the handler, or an error where an embedded template is broken.
+// New returns the handler.
 func New(d Deps) (http.Handler, error) {
-	parsed, err := parsePages()
-	if err != nil {
-		return nil, err
-	}
-	s := &server{Deps: d, pages: parsed}
+	s := &server{Deps: d}
 	mux := http.NewServeMux()
 	s.routes(mux)
 	var handler http.Handler = mux
