@@ -168,7 +168,7 @@ func TestHTMLRepeatsText(t *testing.T) {
 		for line := range strings.SplitSeq(paragraph, "\n") {
 			line = strings.TrimLeft(line, "0123456789.- ")
 			line = strings.TrimSuffix(line, ":")
-			for _, part := range strings.Split(line, ": ") {
+			for part := range strings.SplitSeq(line, ": ") {
 				if strings.Trim(part, "─- ") != "" {
 					assert.Contains(t, html, squeeze(part), "text has it, HTML has not")
 				}

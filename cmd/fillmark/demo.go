@@ -169,7 +169,8 @@ func (d *demo) history(owner loops.Owner, m demoMachine) []demoStep {
 	return steps
 }
 
-func watts(w float64) *float64 { return &w }
+//go:fix inline
+func watts(w float64) *float64 { return new(w) }
 
 // showLoops prints what is in every loop and what it protects to.
 func (d *demo) showLoops() error {

@@ -12,7 +12,7 @@ import (
 	"fillmark/cmd/fillmark/workshop"
 )
 
-// mixAnswer is the JSON contract of mix; doc/json.md lists it.
+// mixAnswer is the JSON contract of mix; doc/commands.md lists it.
 type mixAnswer struct {
 	Target        workshop.Strength  `json:"target"`
 	Result        workshop.Strength  `json:"result"`

@@ -40,7 +40,7 @@ func (p *printer) line(format string, args ...any) { fmt.Fprintf(p.out, format+"
 // the indent and the first one behind the lead.
 func (p *printer) paragraph(lead, indent, text string) {
 	line := lead
-	for _, word := range strings.Fields(text) {
+	for word := range strings.FieldsSeq(text) {
 		if utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) > terminalColumns && strings.TrimSpace(line) != "" {
 			fmt.Fprintln(p.out, strings.TrimRight(line, " "))
 			line = indent

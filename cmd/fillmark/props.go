@@ -11,7 +11,7 @@ import (
 	"fillmark/chemistry"
 )
 
-// propsAnswer is the JSON contract of props; doc/json.md lists it.
+// propsAnswer is the JSON contract of props; doc/commands.md lists it.
 type propsAnswer struct {
 	Fluid             chemistry.Fluid `json:"fluid"`
 	MassPercent       float64         `json:"mass_percent"`

@@ -9,6 +9,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 
 	bolt "go.etcd.io/bbolt"
 
@@ -212,10 +213,8 @@ func (c *checker) looker(tx *bolt.Tx, name string) func(k, v []byte) error {
 	case bucketAudit:
 		return func(_, v []byte) error { _, err := decodeAudit(v); return err }
 	}
-	for _, index := range indexes() {
-		if name == index {
-			return nil
-		}
+	if slices.Contains(indexes(), name) {
+		return nil
 	}
 	return func(_, v []byte) error { _, err := payload(v); return err }
 }

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"iter"
+	"slices"
 	"time"
 
 	bolt "go.etcd.io/bbolt"
@@ -183,10 +184,8 @@ func outcomes() []loops.MessageStatus {
 // expect gives loops.ErrConflict for a message whose status is none of those
 // that can be left this way.
 func expect(m *loops.Message, allowed ...loops.MessageStatus) error {
-	for _, status := range allowed {
-		if m.Status == status {
-			return nil
-		}
+	if slices.Contains(allowed, m.Status) {
+		return nil
 	}
 	return fmt.Errorf("message %s is %s: %w", m.Key, m.Status, loops.ErrConflict)
 }

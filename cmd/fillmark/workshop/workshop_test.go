@@ -20,7 +20,7 @@ import (
 	"fillmark/schedule"
 )
 
-func ptr[T any](v T) *T { return &v }
+func ptr[T any](v T) *T { return new(v) }
 
 // bench is a workshop on a real register in a folder of the test.
 type bench struct {
@@ -103,7 +103,7 @@ func TestSweepIsIdempotentAndEscalates(t *testing.T) {
 	stages := map[loops.Stage]int{}
 	for day := range 60 {
 		for hour := 0; hour < 24; hour += 6 {
-			now := first.Due.AddDays(day - 10).At(hour, time.UTC)
+			now := first.Due.AddDays(day-10).At(hour, time.UTC)
 			for range 2 {
 				swept, err := b.Sweep(workshop.Stamp{At: now, By: "schedule"})
 				require.NoError(t, err)
