@@ -15,8 +15,6 @@ import (
 	"fillmark/loops"
 )
 
-func ptr[T any](v T) *T { return new(v) }
-
 // fill is a workshop charge of propylene glycol.
 func fill(d loops.Day, mass chemistry.MassFraction) loops.Entry {
 	return loops.Entry{Kind: loops.KindFill, Day: d, By: "test", Fill: &loops.Fill{Charge: loops.Charge{
@@ -26,7 +24,7 @@ func fill(d loops.Day, mass chemistry.MassFraction) loops.Entry {
 
 func comparable(d loops.Day, verdict loops.Judgement) loops.Entry {
 	return loops.Entry{Kind: loops.KindInspection, Day: d, By: "test", Inspection: &loops.Inspection{
-		Die: ptr(chemistry.Celsius(55)), Room: ptr(chemistry.Celsius(21)), PowerW: new(90.0), Verdict: verdict,
+		Die: new(chemistry.Celsius(55)), Room: new(chemistry.Celsius(21)), PowerW: new(90.0), Verdict: verdict,
 	}}
 }
 

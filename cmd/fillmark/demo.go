@@ -140,8 +140,8 @@ type demoStep struct {
 // history is what was done to a machine, in order.
 func (d *demo) history(owner loops.Owner, m demoMachine) []demoStep {
 	m.charge.Volume = m.poured
-	before := loops.Inspection{Die: celsius(70), Room: celsius(22), PowerW: watts(40), Verdict: loops.Failed, Noise: "pump gurgles"}
-	after := loops.Inspection{Die: celsius(36), Room: celsius(22), PowerW: watts(40), Steady: true, Verdict: loops.Good}
+	before := loops.Inspection{Die: celsius(70), Room: celsius(22), PowerW: new(float64(40)), Verdict: loops.Failed, Noise: "pump gurgles"}
+	after := loops.Inspection{Die: celsius(36), Room: celsius(22), PowerW: new(float64(40)), Steady: true, Verdict: loops.Good}
 	fill := demoStep{m.filled, 13, loops.Entry{Kind: loops.KindFill, Fill: &loops.Fill{Charge: m.charge}}}
 	steps := []demoStep{fill}
 	if m.charge.Origin == loops.WorkshopFill {
@@ -168,9 +168,6 @@ func (d *demo) history(owner loops.Owner, m demoMachine) []demoStep {
 	}
 	return steps
 }
-
-//go:fix inline
-func watts(w float64) *float64 { return new(w) }
 
 // showLoops prints what is in every loop and what it protects to.
 func (d *demo) showLoops() error {

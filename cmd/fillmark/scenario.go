@@ -51,19 +51,12 @@ func demoConfig(c config) config {
 }
 
 func fraction(percent float64) *chemistry.MassFraction {
-	x := chemistry.MassFraction(percent / 100)
-	return &x
+	return new(chemistry.MassFraction(percent / 100))
 }
 
-func celsius(c float64) *chemistry.Celsius {
-	x := chemistry.Celsius(c)
-	return &x
-}
+func celsius(c float64) *chemistry.Celsius { return new(chemistry.Celsius(c)) }
 
-func kelvin(k float64) *chemistry.CelsiusDelta {
-	x := chemistry.CelsiusDelta(k)
-	return &x
-}
+func kelvin(k float64) *chemistry.CelsiusDelta { return new(chemistry.CelsiusDelta(k)) }
 
 // Ways a charge is treated in the scenario.
 func treated(fluid chemistry.Fluid, percent float64) loops.Charge {

@@ -20,8 +20,6 @@ import (
 	"fillmark/schedule"
 )
 
-func ptr[T any](v T) *T { return new(v) }
-
 // bench is a workshop on a real register in a folder of the test.
 type bench struct {
 	*workshop.Workshop
@@ -54,11 +52,11 @@ func (b bench) handedOver(t *testing.T, email string, stamp workshop.Stamp) loop
 	require.NoError(t, err)
 	machine, err := b.AddMachine(stamp, loops.Machine{Owner: owner.ID, Kind: loops.Desktop, Name: "the grey tower"})
 	require.NoError(t, err)
-	loop, err := b.AddLoop(stamp, loops.Loop{Machine: machine.ID, Construction: loops.Construction{Volume: 0.5, ColdestWall: ptr(chemistry.Celsius(-10))}})
+	loop, err := b.AddLoop(stamp, loops.Loop{Machine: machine.ID, Construction: loops.Construction{Volume: 0.5, ColdestWall: new(chemistry.Celsius(-10))}})
 	require.NoError(t, err)
 	day := loops.DayOf(stamp.At, time.UTC)
 	_, err = b.Record(stamp, loop.Tag, loops.Entry{Kind: loops.KindFill, Fill: &loops.Fill{Charge: loops.Charge{
-		Fluid: chemistry.PropyleneGlycol, Mass: ptr(chemistry.MassFraction(0.4)), Volume: 0.48, Origin: loops.WorkshopFill, FilledFrom: day, FilledTo: day,
+		Fluid: chemistry.PropyleneGlycol, Mass: new(chemistry.MassFraction(0.4)), Volume: 0.48, Origin: loops.WorkshopFill, FilledFrom: day, FilledTo: day,
 	}}})
 	require.NoError(t, err)
 	recorded, err := b.Record(stamp, loop.Tag, loops.Entry{Kind: loops.KindHandover, Handover: &loops.Handover{Consent: loops.Consent{Mail: true}}})
