@@ -6,6 +6,7 @@ package store
 import (
 	"bytes"
 	"context"
+	"encoding/binary"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -164,7 +165,21 @@ func (c *checker) records(tx *bolt.Tx) error {
 			return err
 		}
 	}
+	c.counters(tx)
 	return nil
+}
+
+// counters finds those that would hand out an id that is taken.
+func (c *checker) counters(tx *bolt.Tx) {
+	for _, name := range counted() {
+		b := bucket(tx, name)
+		if b == nil {
+			continue // already named
+		}
+		if k, _ := b.Cursor().Last(); len(k) == idWidth && binary.BigEndian.Uint64(k) > b.Sequence() {
+			c.problem(name, printKey(name, k), fmt.Sprintf("the counter of ids stands at %d", b.Sequence()))
+		}
+	}
 }
 
 // each looks at every value of one bucket and at ctx from time to time.
@@ -188,9 +203,22 @@ func (c *checker) looker(tx *bolt.Tx, name string) func(k, v []byte) error {
 	case bucketMeta:
 		return func(_, v []byte) error { _, err := decode[schemaV1](recordV1, v); return err }
 	case bucketOwners:
+		return lookRevised(ownerKind())
+	case bucketContainers:
+		return lookRevised(containerKind())
+	case bucketInstruments:
+		return lookRevised(instrumentKind())
+	case bucketSamples:
+		return lookRevised(sampleKind())
+	case bucketUsedFluid:
 		return func(k, v []byte) error {
-			o, err := decodeOwner(v)
-			return sameKey(k, idKey(o.ID), err)
+			u, err := decodeUsedFluid(v)
+			return sameKey(k, idKey(u.ID), err)
+		}
+	case bucketSuppressed:
+		return func(k, v []byte) error {
+			x, err := decodeSuppression(v)
+			return sameKey(k, []byte(x.Address), err)
 		}
 	case bucketMachines:
 		return func(k, v []byte) error { return c.machine(tx, k, v) }
@@ -205,8 +233,8 @@ func (c *checker) looker(tx *bolt.Tx, name string) func(k, v []byte) error {
 			if bucket(tx, bucketMessages).Get(k) == nil {
 				return fmt.Errorf("the text of a message that is not there")
 			}
-			_, err := decodeBody(v)
-			return err
+			body, err := decodeBody(v)
+			return sameKey(k, []byte(body.Key), err)
 		}
 	case bucketSent:
 		return func(k, v []byte) error { return c.sent(tx, k, v) }
@@ -219,12 +247,25 @@ func (c *checker) looker(tx *bolt.Tx, name string) func(k, v []byte) error {
 	return func(_, v []byte) error { _, err := payload(v); return err }
 }
 
+// lookRevised looks at records that nothing else follows from.
+func lookRevised[T any](kind kind[T]) func(k, v []byte) error {
+	return func(k, v []byte) error {
+		r, err := kind.decode(v)
+		return sameKey(k, idKey(kind.id(r)), err)
+	}
+}
+
 // sameKey tells that a value stands under a key that is not its own.
 func sameKey(key, own []byte, err error) error {
-	if err == nil && !bytes.Equal(key, own) {
-		err = fmt.Errorf("the record says its key is %q", own)
+	switch {
+	case err != nil:
+		return err
+	case !bytes.Equal(key, own):
+		return fmt.Errorf("the record says its key is %q", own)
+	case bytes.HasPrefix(key, make([]byte, idWidth)):
+		return errors.New("an id is zero")
 	}
-	return err
+	return nil
 }
 
 func (c *checker) machine(tx *bolt.Tx, k, v []byte) error {

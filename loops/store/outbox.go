@@ -36,10 +36,11 @@ func wholeMessage(tx *bolt.Tx, key loops.MessageKey) (loops.Message, error) {
 	if err != nil {
 		return m, err
 	}
-	m.Raw, err = get(tx, bucketBodies, []byte(key), what, decodeBody)
+	body, err := get(tx, bucketBodies, []byte(key), what, decodeBody)
 	if errors.Is(err, loops.ErrNotFound) {
 		err = nil
 	}
+	m.Raw = body.Raw
 	return m, err
 }
 
