@@ -62,6 +62,7 @@ func New(d Deps) (http.Handler, error) {
 	var handler http.Handler = mux
 	handler = http.NewCrossOriginProtection().Handler(handler)
 	handler = limitBodies(handler)
+	handler = allowedHosts(d.Hosts, handler)
 	return s.logged(secured(handler)), nil
 }
 
