@@ -4,6 +4,7 @@
 package web
 
 import (
+	"html/template"
 	"net/http"
 
 	"fillmark/cmd/fillmark/workshop"
@@ -15,7 +16,7 @@ type duePage struct {
 	frame
 	Day               loops.Day
 	Groups            []dueGroup // those that have lines
-	Call              []workshop.CallLine
+	Call              []callLine
 	Overdue           int
 	MailReachesOwners bool
 	// Next is said where nothing is overdue or due today; nil where nothing
@@ -30,6 +31,12 @@ type dueGroup struct {
 	Heading string
 	Rule    string // the rule under it: stop, care or go
 	Lines   []workshop.Line
+}
+
+// callLine is an owner to call, with the number as a phone dials it.
+type callLine struct {
+	workshop.CallLine
+	Link template.URL
 }
 
 // nextLine is the task that comes next.
@@ -47,10 +54,13 @@ func (s *server) pageDue(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	p := duePage{
-		frame: s.newFrame(r, "Due"), Day: list.Day, Call: list.Call, Overdue: len(list.Overdue),
+		frame: s.newFrame(r, "Due"), Day: list.Day, Overdue: len(list.Overdue),
 		MailReachesOwners: s.MailReachesOwners, Quiet: len(list.Overdue)+len(list.Today) == 0,
 	}
 	p.Here = "due"
+	for _, c := range list.Call {
+		p.Call = append(p.Call, callLine{c, phoneLink(c.Phone)})
+	}
 	for _, g := range []dueGroup{
 		{"Overdue", "stop", list.Overdue},
 		{"Today", "care", list.Today},

@@ -19,6 +19,7 @@ func formats() template.FuncMap {
 		"day":  loops.Day.Long,
 		"iso":  loops.Day.String,
 		"over": daysOver,
+		"ago":  daysAgo,
 		"qty":  quantity,
 	}
 }
@@ -32,6 +33,14 @@ func daysOver(days int) string {
 		return "today"
 	}
 	return "in " + count(-days, "day")
+}
+
+// daysAgo is [daysOver] in an owner's words: "3 days ago".
+func daysAgo(days int) string {
+	if days > 0 {
+		return count(days, "day") + " ago"
+	}
+	return daysOver(days)
 }
 
 func count(n int, what string) string {

@@ -23,9 +23,11 @@ type ownerPage struct {
 	Machines []ownerMachine
 	Answered *ownerAnswer // what they told us last; nil before
 	Open     bool         // something is asked of them now
-	OffFirst bool         // the mail's link said that something is off
-	Wet      []string
-	Cautions []string
+	// FormFirst puts the answer above the guide, for those who come to give
+	// one; OffFirst puts "something is off" above "all looks fine".
+	FormFirst, OffFirst bool
+	Wet                 []string
+	Cautions            []string
 	// Problem says what is wrong with what was typed, Words what that was.
 	Problem string
 	Words   string
@@ -74,7 +76,8 @@ func (s *server) pageOwner(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	p.OffFirst = r.URL.Query().Get("answer") == "off"
+	came := r.URL.Query().Get("answer")
+	p.FormFirst, p.OffFirst = came == "fine" || came == "off", came == "off"
 	return s.render(w, http.StatusOK, "owner", p)
 }
 
@@ -92,7 +95,7 @@ func (s *server) answerOwner(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return err
 		}
-		p.OffFirst, p.Words = true, answer.Words
+		p.FormFirst, p.OffFirst, p.Words = true, true, answer.Words
 		p.Problem = "Not sent yet. What is right here: " + problems[0].Right + "."
 		return s.render(w, http.StatusUnprocessableEntity, "owner", p)
 	}
@@ -151,7 +154,7 @@ func (s *server) ownerPage(r *http.Request, owner loops.Owner) (ownerPage, error
 		if f.Loop.State.Charge == nil {
 			continue
 		}
-		p.Wet = once(p.Wet, guide.Wet)
+		p.Wet = fullest(p.Wet, guide.Wet)
 		for _, c := range chemistry.Cautions(workshop.Contents(*f.Loop.State.Charge)) {
 			p.Cautions = once(p.Cautions, c.OwnerText)
 		}
@@ -235,6 +238,20 @@ func lastAnswer(files []workshop.File) *ownerAnswer {
 		}
 	}
 	return last
+}
+
+// fullest keeps of texts that begin alike the one that says most.
+func fullest(texts []string, text string) []string {
+	for i, other := range texts {
+		if strings.HasPrefix(other, text) {
+			return texts
+		}
+		if strings.HasPrefix(text, other) {
+			texts[i] = text
+			return texts
+		}
+	}
+	return append(texts, text)
 }
 
 // once appends text that is not yet there.

@@ -46,7 +46,7 @@ type curveRow struct {
 // The plot area of templates/_curve.html.
 const (
 	curveLeft   = 48.0
-	curveTop    = 44.0
+	curveTop    = 76.0
 	curveWidth  = 282.0
 	curveHeight = 230.0
 	curvePoints = 61 // one a mass percent
@@ -127,11 +127,11 @@ func step(i int) byte {
 func (a curveAxes) point(mass chemistry.MassFraction, p workshop.Protection) *curvePoint {
 	warm, cold := min(0, p.FreezePoint.Add(p.Uncertainty)), p.FreezePoint.Add(-p.Uncertainty)
 	c := &curvePoint{
-		X: a.x(mass), Y: a.y(p.FreezePoint), BandX: a.x(mass) - 7, Top: a.y(warm), Height: a.y(cold) - a.y(warm),
+		X: a.x(mass), Y: a.y(p.FreezePoint), BandX: a.x(mass) - 11, Top: a.y(warm), Height: a.y(cold) - a.y(warm),
 		Strength: quantity(mass), Freezes: plusMinus(p.FreezePoint, p.Uncertainty),
 	}
 	if mass < chemistry.MaxMassFraction/2 {
-		c.LabelX, c.LabelY, c.Anchor = c.X+8, c.Y-28, "start"
+		c.LabelX, c.LabelY, c.Anchor = c.X+8, c.Y-50, "start"
 	} else {
 		c.LabelX, c.LabelY, c.Anchor = c.X-14, c.Y+22, "end"
 	}
