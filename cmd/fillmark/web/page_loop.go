@@ -98,13 +98,17 @@ func (s *server) loopPage(r *http.Request, file workshop.File) loopPage {
 // where it is known too little or only its middle is below.
 func frostOf(loop loops.Loop, p *workshop.Protection) frost {
 	wall, cold := loop.Wall()
+	measure := "Measure a sample before you rely on it."
+	if loop.Sealed { // nobody opens a sealed loop for a sample
+		measure = "Keep it from the cold, and measure when it is opened next."
+	}
 	switch {
 	case loop.State.Charge == nil:
 		return frost{Verdict: chemistry.Care, Says: "The loop is empty."}
 	case p == nil && !cold:
 		return frost{Verdict: chemistry.Go, Says: "The strength is not known, but no wall of this loop gets cold enough to matter."}
 	case p == nil:
-		return frost{Verdict: chemistry.Care, Says: "The strength is not known, and the coldest wall is at " + quantity(wall) + ". Measure a sample."}
+		return frost{Verdict: chemistry.Care, Says: "The strength is not known, and the coldest wall is at " + quantity(wall) + ". " + measure}
 	}
 	f := frost{Known: true, Verdict: chemistry.Go, Point: p.FreezePoint, Plus: p.Uncertainty}
 	warm := quantity(p.FreezePoint.Add(p.Uncertainty))
@@ -114,7 +118,7 @@ func frostOf(loop loops.Loop, p *workshop.Protection) frost {
 	case p.Holds:
 		f.Says = "First ice at " + warm + " at the warmest, colder than the coldest wall at " + quantity(wall) + "."
 	case p.FreezePoint < wall:
-		f.Verdict, f.Says = chemistry.Care, "First ice may come at "+warm+", and the coldest wall is at "+quantity(wall)+". Measure before you rely on it."
+		f.Verdict, f.Says = chemistry.Care, "First ice may come at "+warm+", and the coldest wall is at "+quantity(wall)+". "+measure
 	default:
 		f.Verdict, f.Says = chemistry.Stop, "The coldest wall is at "+quantity(wall)+": the liquid can freeze there. Keep it from the cold until the strength is put right."
 	}
