@@ -52,6 +52,17 @@ func TestCheckWater(t *testing.T) {
 	require.ErrorAs(t, err, &invalid)
 }
 
+// TestCoolantInUse: the same pH is fine by one source and not by another, so the source is chosen and named.
+func TestCoolantInUse(t *testing.T) {
+	t.Parallel()
+	worn := chemistry.WaterReport{PH: new(6.5)}
+	for use, want := range map[string]chemistry.Verdict{"lenient-in-use": chemistry.Go, "solar-in-use": chemistry.Stop, "lab-chiller-in-use": chemistry.Stop} {
+		_, verdict, err := chemistry.CheckWater(worn, chemistry.PropyleneGlycol, use)
+		require.NoError(t, err)
+		assert.Equal(t, want, verdict, use)
+	}
+}
+
 // TestWaterUses: every fluid has a set of limits.
 func TestWaterUses(t *testing.T) {
 	t.Parallel()

@@ -98,12 +98,12 @@ func Permeabilities() []Permeability { return permeabilities() }
 
 // WaterLimit is one limit of one use. Min and Max are ±Inf where there is none.
 type WaterLimit struct {
-	Use, Title string
-	Fluids     []string // for which the set is meant
-	Parameter  string   // pH, conductivity µS/cm, hardness mg/l CaCO3, else mg/l
-	Min, Max   float64
-	Source     string
-	Grade      string
+	Use, Kind, Title string   // Kind: water that goes in, or coolant in use
+	Fluids           []string // for which the set is meant
+	Parameter        string   // pH, conductivity µS/cm, hardness mg/l CaCO3, else mg/l
+	Min, Max         float64
+	Source           string
+	Grade            string
 }
 
 // WaterLimits returns all limits, those of one use together. The slice is shared: do not change it.
@@ -268,8 +268,8 @@ func readWaterLimits() []WaterLimit {
 	var out []WaterLimit
 	for _, r := range read("waterlimits.csv") {
 		out = append(out, WaterLimit{
-			Use: r[0], Title: r[1], Fluids: strings.Fields(r[2]), Parameter: r[3],
-			Min: end(r[4], math.Inf(-1)), Max: end(r[5], math.Inf(1)), Source: r[6], Grade: r[7],
+			Use: r[0], Kind: r[1], Title: r[2], Fluids: strings.Fields(r[3]), Parameter: r[4],
+			Min: end(r[5], math.Inf(-1)), Max: end(r[6], math.Inf(1)), Source: r[7], Grade: r[8],
 		})
 	}
 	return out

@@ -78,6 +78,7 @@ func TestLimits(t *testing.T) {
 		assert.Less(t, l.Min, l.Max, "%s %s", l.Use, l.Parameter)
 		assert.NotEmpty(t, l.Source)
 		assert.NotEmpty(t, l.Fluids)
+		assert.Contains(t, []string{"water", "coolant"}, l.Kind)
 		assert.Contains(t, "SRMPXZ", l.Grade)
 	}
 }
