@@ -202,11 +202,7 @@ func checkState(f Fluid, x MassFraction, t Celsius) error {
 }
 
 // waterDensity is Kell's equation in kg/m³, t in °C from 0 to 100.
-func waterDensity(t float64) float64 {
-	w := tables.LiquidWater()
-	k := &w.Kell
-	return (k[0] + t*(k[1]+t*(k[2]+t*(k[3]+t*(k[4]+t*k[5]))))) / (1 + w.KellB*t)
-}
+func waterDensity(t float64) float64 { return tables.LiquidWater().Density(t) }
 
 // waterProperty is a property of water in SI units, t in °C from 0 to 100: straight lines between the table's points.
 func waterProperty(k kind, t float64) float64 {

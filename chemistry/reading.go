@@ -180,8 +180,12 @@ func (r ReadingRequest) byIndex() (measured, error) {
 	case SucroseCompensation:
 		n += RefractiveIndex(sucroseSlope(brixOf(n)) * away) // undo what the instrument did for sugar
 	}
-	if n < refractiveWater(at) && n > refractiveWater(at)-RefractiveIndex(u) {
-		n = refractiveWater(at) // water within the reading's uncertainty
+	if at < minIndexTemperature || at > maxIndexTemperature {
+		_, err := IndexAt(r.Fluid, 0, at)
+		return measured{}, err
+	}
+	if water := indexAt(r.Fluid, 0, at); n < water && n > water-RefractiveIndex(u) {
+		n = water // within the reading's uncertainty
 	}
 	x, err := MassFractionForIndex(r.Fluid, n, at)
 	if err != nil {
@@ -189,13 +193,14 @@ func (r ReadingRequest) byIndex() (measured, error) {
 	}
 	switch compensation {
 	case SucroseCompensation:
-		residual = indexSlope(r.Fluid, x) - sucroseSlope(brixOf(n))
+		residual = localIndexSlope(r.Fluid, x, at) - sucroseSlope(brixOf(n))
 	case NoCompensation:
-		residual = indexSlope(r.Fluid, x)
+		residual = localIndexSlope(r.Fluid, x, at)
 	}
 	slope := indexPerFraction(r.Fluid, x)
-	total := quadrature(u, indexFitUncertainty(r.Fluid), coefficient, residual*float64(r.SampleUncertainty))
-	sources := []string{propertySources(r.Fluid)[4], "temperature coefficient of the index: fit to Gerke 2023 (propylene glycol), estimate (ethylene glycol)"}
+	bend := 0.5 * float64(1-x) * waterBend(at) // how much of water's bend the mixture has is known no better than to half
+	total := quadrature(u, indexFitUncertainty(r.Fluid), coefficient, bend, residual*float64(r.SampleUncertainty))
+	sources := []string{propertySources(r.Fluid)[4], "temperature coefficient of the index: fit to Gerke 2023 (propylene glycol), estimate (ethylene glycol); water IAPWS 1997"}
 	return measured{x, MassFraction(total / slope), sources}, nil
 }
 
@@ -281,11 +286,6 @@ func (r ReadingRequest) shown() string {
 		return r.Density.String()
 	}
 	return r.Freeze.String()
-}
-
-// refractiveWater is the index of water at t.
-func refractiveWater(t Celsius) RefractiveIndex {
-	return refractiveIndex20(EthyleneGlycol, 0) + RefractiveIndex(indexSlope(EthyleneGlycol, 0)*float64(t-20))
 }
 
 // indexPerFraction is dn20/dx.

@@ -190,7 +190,8 @@ func TestReadIntervalHolds(t *testing.T) {
 				at := tt.sample + rng.NormFloat64()*tt.warmth/2
 				n, err := chemistry.IndexAt(tt.fluid, tt.x, chemistry.Celsius(at))
 				require.NoError(t, err)
-				shown := float64(n) + rng.NormFloat64()*fit/2 + rng.NormFloat64()*slope/2*(at-20) + rng.NormFloat64()*0.0002/2
+				bend := 0.5 * float64(1-tt.x) * waterBend(at)
+				shown := float64(n) + rng.NormFloat64()*bend/2 + rng.NormFloat64()*fit/2 + rng.NormFloat64()*slope/2*(at-20) + rng.NormFloat64()*0.0002/2
 				r := read(t, chemistry.ReadingRequest{
 					Fluid: tt.fluid, Index: index(shown), Sample: chemistry.Celsius(tt.sample), SampleUncertainty: chemistry.CelsiusDelta(tt.warmth),
 				})
@@ -208,4 +209,16 @@ func TestReadIntervalHolds(t *testing.T) {
 			assert.InDelta(t, 0.95, float64(frozen)/draws, 0.01, "freeze point")
 		})
 	}
+}
+
+// waterBend is by how much the index of water leaves the line of slope -1.059e-4/K through 20 °C (IAPWS 1997).
+func waterBend(at float64) float64 {
+	const air = 1.000271
+	n := func(c float64) float64 { return iapwsIndex(kell(c), c+273.15, 0.5893) / air }
+	return n(at) - n(20) + 1.059e-4*(at-20)
+}
+
+// kell is Kell's density of water in kg/m³, written down independently of the program.
+func kell(t float64) float64 {
+	return (999.83952 + 16.945176*t - 7.9870401e-3*t*t - 46.170461e-6*t*t*t + 105.56302e-9*t*t*t*t - 280.54253e-12*t*t*t*t*t) / (1 + 16.879850e-3*t)
 }

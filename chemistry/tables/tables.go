@@ -69,7 +69,9 @@ type Water struct {
 	// Viscosity in Pa s and Conductivity in W/(m K) at 0, 1, ... 100 °C, worked out once from the IAPWS equations: the straight
 	// line between two degrees is off by less than 0.03 %.
 	Viscosity, Conductivity [101]float64
-	SpecificHeat            [11]float64 // J/(kg K) at 0, 10, ... 100 °C
+	// Index is the refractive index nD relative to air at 0, 1, ... 40 °C.
+	Index        [41]float64
+	SpecificHeat [11]float64 // J/(kg K) at 0, 10, ... 100 °C
 }
 
 // Ethylene returns the tables of ethylene glycol in water.
@@ -217,10 +219,32 @@ func readWater() *Water {
 		w.Viscosity[t] = 1e-6 * powers(values, "viscosity", t)
 		w.Conductivity[t] = powers(values, "conductivity", t)
 	}
+	for t := range w.Index {
+		w.Index[t] = index(values, w.Density(float64(t)), t)
+	}
 	for i := range w.SpecificHeat {
 		w.SpecificHeat[i] = need(values, "specific_heat_"+strconv.Itoa(10*i))
 	}
 	return w
+}
+
+// Density returns the density in kg/m³ after Kell, t in °C from 0 to 100.
+func (w *Water) Density(t float64) float64 {
+	k := &w.Kell
+	return (k[0] + t*(k[1]+t*(k[2]+t*(k[3]+t*(k[4]+t*k[5]))))) / (1 + w.KellB*t)
+}
+
+// index is nD relative to air after IAPWS 1997, t in °C.
+func index(values map[string]float64, density float64, t int) float64 {
+	var a [8]float64
+	for i := range a {
+		a[i] = need(values, "index_a"+strconv.Itoa(i))
+	}
+	uv, ir := need(values, "index_uv"), need(values, "index_ir")
+	const l2 = (0.5893 / 0.589) * (0.5893 / 0.589) // the sodium line over the reference wavelength, squared
+	d, h := density/1000, (float64(t)+273.15)/273.15
+	r := d * (a[0] + a[1]*d + a[2]*h + a[3]*l2*h + a[4]/l2 + a[5]/(l2-uv*uv) + a[6]/(l2-ir*ir) + a[7]*d*d)
+	return math.Sqrt((1+2*r)/(1-r)) / need(values, "index_air")
 }
 
 // powers is Σ a (T/300 K)^b, t in °C.
