@@ -3,6 +3,8 @@
 
 package chemistry
 
+import "math"
+
 // Defaults of a mix.
 const (
 	DefaultMargin CelsiusDelta = 5     // below the coldest wetted wall; maker's guidance for heat transfer fluids
@@ -116,10 +118,11 @@ func Mix(r MixRequest) (MixResult, error) {
 	}
 	wanted := m.compensate(target)
 	strongest := min(max(r.Concentrate, r.Premix), MaxMassFraction)
-	if feasible := min(max(wanted, 0), strongest); feasible != wanted {
+	feasible := min(max(wanted, 0), strongest)
+	if math.Abs(float64(feasible-wanted)) > 1e-9 {
 		return MixResult{}, m.infeasible(target, feasible)
 	}
-	return m.result(target, wanted), nil
+	return m.result(target, feasible), nil
 }
 
 func (r MixRequest) withDefaults() MixRequest {

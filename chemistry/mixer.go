@@ -111,8 +111,13 @@ func (m *mixer) result(target, wanted MassFraction) MixResult {
 	}
 	res.Uncompensated = state(m.r.Fluid, m.inLoop(target, m.poured(target)))
 	res.Result.Freeze.Uncertainty = m.uncertainty(res)
-	res.Warnings = strengthReasons(m.r.Fluid, res.Result)
+	res.Warnings = strengthReasons(m.r.Fluid, res.Result, m.coarse(total.Mass))
 	return res
+}
+
+// coarse reports whether rounding to the scale alone may shift the strength by more than half a mass percent.
+func (m *mixer) coarse(total Kilogram) bool {
+	return m.r.Fluid.IsGlycol() && m.r.Step/2 > 0.005*total
 }
 
 func (m *mixer) strength(part string) MassFraction {

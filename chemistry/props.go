@@ -105,23 +105,29 @@ func Props(f Fluid, x MassFraction, t Celsius) (Properties, error) {
 	return p, nil
 }
 
+const (
+	sourceWater    = "water: density Kell 1975; conductivity and viscosity IAPWS SR6-08; specific heat EnergyPlus reference data and CRC Handbook"
+	sourcePlain    = "freeze point 0 °C and refractive index 1.33299: pure water, ICUMSA 1974; additives change both a little"
+	sourceMelinder = "density 0.1 %, specific heat 1 %, conductivity 3 %, viscosity 5 % (14 % below 0 °C): Melinder, IIR 2010, pure glycol in water"
+	sourceJoin     = "below 10 mass % joined to " + sourceWater
+	sourceFreeze   = "freeze point: the warmer of Melinder 2010 and the ASHRAE Handbook Fundamentals table"
+	sourceBoil     = "boiling point: ASHRAE Handbook Fundamentals 2009, about 1 atm"
+	sourceVolume   = "volume % before mixing at 20 °C: CRC Handbook densities of pure glycol, Kell 1975 for water"
+	sourceSlope    = "temperature coefficient of the index: fit to Gerke 2023 (propylene glycol), estimate (ethylene glycol); water IAPWS 1997"
+)
+
+func sourceIndex(f Fluid) string {
+	if f == EthyleneGlycol {
+		return "refractive index: fit to CRC Handbook 102nd ed. (within 0.00006); Brix: ICUMSA 1974"
+	}
+	return "refractive index: fit to MacBeth and Thompson 1951 and Abbe data of Gerke 2023 (within 0.0003); Brix: ICUMSA 1974"
+}
+
 func propertySources(f Fluid) []string {
-	water := "water: density Kell 1975; conductivity and viscosity IAPWS SR6-08; specific heat EnergyPlus reference data and CRC Handbook"
 	if !f.IsGlycol() {
-		return []string{water, "freeze point 0 °C and refractive index 1.33299: pure water, ICUMSA 1974; additives change both a little"}
+		return []string{sourceWater, sourcePlain}
 	}
-	index := "refractive index: fit to CRC Handbook 102nd ed. (within 0.00006)"
-	if f == PropyleneGlycol {
-		index = "refractive index: fit to MacBeth and Thompson 1951 and Abbe data of Gerke 2023 (within 0.0003)"
-	}
-	return []string{
-		"density 0.1 %, specific heat 1 %, conductivity 3 %, viscosity 5 % (14 % below 0 °C): Melinder, IIR 2010, pure glycol in water",
-		"below 10 mass % joined to " + water,
-		"freeze point: the warmer of Melinder 2010 and the ASHRAE Handbook Fundamentals table",
-		"boiling point: ASHRAE Handbook Fundamentals 2009, about 1 atm",
-		index + "; Brix: ICUMSA 1974",
-		"volume % before mixing at 20 °C: CRC Handbook densities of pure glycol, Kell 1975 for water",
-	}
+	return []string{sourceMelinder, sourceJoin, sourceFreeze, sourceBoil, sourceIndex(f), sourceVolume}
 }
 
 // kind picks a property.

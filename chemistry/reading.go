@@ -81,7 +81,7 @@ func Read(r ReadingRequest) (Reading, error) {
 	}
 	out := Reading{Mass: m.x, MassUncertainty: m.u, Volume: volumeFraction(r.Fluid, m.x), Freeze: freeze(r.Fluid, m.x), Index20: refractiveIndex20(r.Fluid, m.x)}
 	out.Freeze.Uncertainty = CelsiusDelta(math.Hypot(float64(out.Freeze.Uncertainty), freezeSlope(r.Fluid, m.x)*float64(m.u)))
-	out.Warnings, out.Sources = r.warnings(), append(m.sources, "freeze point: the warmer of Melinder 2010 and the ASHRAE Handbook Fundamentals table")
+	out.Warnings, out.Sources = r.warnings(), append(m.sources, sourceFreeze, sourceVolume)
 	return out, nil
 }
 
@@ -200,8 +200,7 @@ func (r ReadingRequest) byIndex() (measured, error) {
 	slope := indexPerFraction(r.Fluid, x)
 	bend := 0.5 * float64(1-x) * waterBend(at) // how much of water's bend the mixture has is known no better than to half
 	total := quadrature(u, indexFitUncertainty(r.Fluid), coefficient, bend, residual*float64(r.SampleUncertainty))
-	sources := []string{propertySources(r.Fluid)[4], "temperature coefficient of the index: fit to Gerke 2023 (propylene glycol), estimate (ethylene glycol); water IAPWS 1997"}
-	return measured{x, MassFraction(total / slope), sources}, nil
+	return measured{x, MassFraction(total / slope), []string{sourceIndex(r.Fluid), sourceSlope}}, nil
 }
 
 // byDensity inverts a hydrometer reading.
@@ -223,7 +222,7 @@ func (r ReadingRequest) byDensity() (measured, error) {
 	}
 	warmth := float64(density(r.Fluid, x, min(r.Sample+1, MaxTemperature))-density(r.Fluid, x, r.Sample)) * float64(r.SampleUncertainty)
 	total := quadrature(r.instrument(0.001), 0.001*d, additives, warmth)
-	return measured{x, MassFraction(total / slope), propertySources(r.Fluid)[:2]}, nil
+	return measured{x, MassFraction(total / slope), []string{sourceMelinder, sourceJoin}}, nil
 }
 
 // byFreeze reads a freeze-point scale. The scale of the other glycol is turned into the index it stands for and read again.

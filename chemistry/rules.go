@@ -98,6 +98,7 @@ type facts struct {
 	expansion Litre // needed up to the hottest temperature
 	wall      *Celsius
 
+	coarse   bool             // the scale's step is coarse for the amount
 	cleaning *CleaningRequest // nil unless a way of cleaning is asked about
 }
 
@@ -165,8 +166,8 @@ func (f *facts) fire(rules []Rule) []Reason {
 	return out
 }
 
-// strengthReasons returns the rules about the strength of a liquid alone.
-func strengthReasons(fluid Fluid, s FractionState) []Reason {
-	f := &facts{base: fluid, after: s, glycol: fluid.IsGlycol() && s.Mass > 0}
+// strengthReasons returns the rules about the strength of a fresh mix alone.
+func strengthReasons(fluid Fluid, s FractionState, coarse bool) []Reason {
+	f := &facts{base: fluid, after: s, glycol: fluid.IsGlycol() && s.Mass > 0, coarse: coarse}
 	return f.fire(strengthRules())
 }

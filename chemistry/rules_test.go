@@ -112,6 +112,12 @@ func TestEveryRuleFires(t *testing.T) {
 		"glycol-grey":              fill(with(pg, 0.23, "", "")),
 		"glycol-too-strong":        fill(with(eg, 0.65, "", "")),
 
+		"coarse-scale": func() []chemistry.Reason {
+			r, err := chemistry.Mix(chemistry.MixRequest{Fluid: pg, Mass: mass(0.4), Make: 0.020, Concentrate: 0.95, Bench: 20})
+			require.NoError(t, err)
+			return r.Warnings
+		}(),
+
 		"bleach-acid":           clean(chemistry.CleaningRequest{Agents: []chemistry.Agent{chemistry.Bleach, chemistry.Acid}}),
 		"bleach-ammonia":        clean(chemistry.CleaningRequest{Agents: []chemistry.Agent{chemistry.Bleach, chemistry.Ammonia}}),
 		"alcohol-acrylic":       clean(chemistry.CleaningRequest{Agents: []chemistry.Agent{chemistry.Alcohol}, Acrylic: true}),

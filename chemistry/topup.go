@@ -58,11 +58,11 @@ type Liquid struct {
 }
 
 // ParseLiquid reads a liquid at hand for a loop that holds fluid: "water" (dilution water), "tap" (tap water), "deionised",
-// "concentrate:95%", "premix:40%" (glycol mass % of the loop's fluid), or with the glycol named "eg:95%", "pg:40%". Anything
-// else is an [*InvalidError].
+// "concentrate:95%", "premix:40%" (glycol mass % of the loop's fluid), or with the glycol named "eg:95%", "pg:40%"; each may say
+// how much of it there is: "premix:40%:200ml", "water:1l". Anything else is an [*InvalidError].
 func ParseLiquid(s string, fluid Fluid) (Liquid, error) {
-	const want = "say a liquid such as water, concentrate:95% or premix:40%"
-	name, strength, hasStrength := strings.Cut(s, ":")
+	const want = "say a liquid such as water, concentrate:95% or premix:40%:200ml"
+	name, rest, _ := strings.Cut(s, ":")
 	l := Liquid{Name: strings.ToLower(strings.TrimSpace(name)), Fluid: fluid}
 	switch l.Name {
 	case PartConcentrate, PartPremix:
@@ -80,20 +80,27 @@ func ParseLiquid(s string, fluid Fluid) (Liquid, error) {
 		}
 		l.Fluid, l.Name = f, f.Name()
 	}
-	if !hasStrength {
-		if l.Fluid.IsGlycol() {
-			return Liquid{}, invalid(s, "has no strength; "+want)
+	for part := range strings.SplitSeq(rest, ":") {
+		var err error
+		switch {
+		case part == "":
+		case strings.Contains(part, "%"):
+			l.Mass, err = ParseMassPercent(part)
+		default:
+			if l.Available, err = ParseLitre(part); l.Available == 0 && err == nil {
+				err = invalid(part, "there is none of it; leave it out")
+			}
 		}
-		return l, nil
+		if err != nil {
+			return Liquid{}, InField(err, "liquid "+s)
+		}
 	}
-	x, err := ParseMassPercent(strength)
-	if err != nil {
-		return Liquid{}, err
-	}
-	if x > 0 && !l.Fluid.IsGlycol() {
+	switch {
+	case l.Fluid.IsGlycol() && l.Mass == 0:
+		return Liquid{}, invalid(s, "has no strength; "+want)
+	case l.Mass > 0 && !l.Fluid.IsGlycol():
 		return Liquid{}, invalid(s, l.Fluid.Name()+" holds no glycol; "+want)
 	}
-	l.Mass = x
 	return l, nil
 }
 
