@@ -129,6 +129,26 @@ func TestDose(t *testing.T) {
 	require.ErrorAs(t, err, &invalid, "no dose is ever suggested")
 }
 
+// TestTopUpDilutesDose: 60 ml of water in 500 ml leave 500/560 of a dose; what the label calls spent is care.
+func TestTopUpDilutesDose(t *testing.T) {
+	t.Parallel()
+	r := chemistry.TopUpRequest{
+		Fluid: chemistry.TreatedWater, Holds: 0.500, Room: 0.060, Inhibitor: chemistry.Azole, With: []chemistry.Liquid{water()},
+		Doses: []chemistry.DoseLevel{{Name: "inhibitor", Level: 1, SpentBelow: 0.8}},
+	}
+	v, err := chemistry.CheckTopUp(r)
+	require.NoError(t, err)
+	require.Len(t, v.Doses, 1)
+	assert.InDelta(t, 500.0/560, v.Doses[0].Level, 0.002)
+	assert.Equal(t, chemistry.Go, v.Verdict)
+	r.Doses[0].Level = 0.85
+	v, err = chemistry.CheckTopUp(r)
+	require.NoError(t, err)
+	assert.Equal(t, chemistry.Care, v.Verdict)
+	require.Len(t, v.Reasons, 1)
+	assert.Contains(t, v.Reasons[0].Text, "inhibitor at 76 % of the dose")
+}
+
 // TestRinses: (left/volume)^n is below the residue, and one rinse fewer is not.
 func TestRinses(t *testing.T) {
 	t.Parallel()

@@ -153,7 +153,7 @@ func TestMixThreeParts(t *testing.T) {
 	require.Len(t, r.Parts, 3)
 	assert.InDelta(t, 400, r.Parts[1].Volume.Millilitres(), 1)
 	assert.InDelta(t, 35, r.Result.Mass.Percent(), 0.1)
-	assert.Equal(t, chemistry.PartDilutionWater, r.Steps[0].What, "water first, concentrate into it")
+	assert.Equal(t, chemistry.PartDilutionWater, r.Steps[1].What, "water first, concentrate into it")
 }
 
 func TestAdjust(t *testing.T) {

@@ -186,27 +186,27 @@ func (m *mixer) uncertainty(res MixResult) CelsiusDelta {
 }
 
 func (m *mixer) steps(parts []Part) []Step {
-	var steps []Step
+	steps := []Step{{Do: "take", What: "a clean, dry container"}}
 	// Water first and concentrate into it: additives drop out where they meet too little water.
 	for i := len(parts) - 1; i >= 0; i-- {
-		do := "add, stirring"
+		do := "weigh and stir in"
 		if i == len(parts)-1 {
-			do = "weigh into a clean, dry container"
+			do = "weigh"
 		}
 		steps = append(steps, Step{Do: do, What: parts[i].Name, Volume: parts[i].Volume, Mass: parts[i].Mass})
 	}
 	if m.r.Fluid == DeionisedWater {
-		return append(steps, Step{Do: "add no additive", What: "conductivity must stay low"})
+		return append(steps, Step{Do: "add", What: "nothing else: conductivity must stay low"})
 	}
 	return append(steps,
-		Step{Do: "additives", What: "only what the label asks for, one at a time into the thinned mix; never concentrate into concentrate"},
-		Step{Do: "stir, then let stand until free of bubbles", What: "haze or flakes: do not fill"},
-		Step{Do: "check", What: "strength with a refractometer at room temperature, on the scale of this glycol"},
-		Step{Do: "label", What: "fluid, mass %, date, lot"})
+		Step{Do: "add", What: "additives only as the label asks, one at a time into the thinned mix; never concentrate into concentrate"},
+		Step{Do: "wait", What: "until it is free of bubbles; do not fill it if it is hazy or flaky"},
+		Step{Do: "check", What: "the strength with a refractometer at room temperature, on the scale of this glycol"},
+		Step{Do: "label", What: "the container: fluid, mass %, date, lot"})
 }
 
 func (m *mixer) sources() []string {
-	s := propertySources(m.r.Fluid)
+	s := mixtureSources(m.r.Fluid)
 	if m.r.Concentrate > MaxMassFraction {
 		if m.r.ConcentrateDensity != nil {
 			s = append(s, "concentrate density: as given (label)")

@@ -109,6 +109,7 @@ const (
 	sourceWater    = "water: density Kell 1975; conductivity and viscosity IAPWS SR6-08; specific heat EnergyPlus reference data and CRC Handbook"
 	sourcePlain    = "freeze point 0 °C and refractive index 1.33299: pure water, ICUMSA 1974; additives change both a little"
 	sourceMelinder = "density 0.1 %, specific heat 1 %, conductivity 3 %, viscosity 5 % (14 % below 0 °C): Melinder, IIR 2010, pure glycol in water"
+	sourceDensity  = "density: Melinder, IIR 2010, pure glycol in water, 0.1 %; water Kell 1975"
 	sourceJoin     = "below 10 mass % joined to " + sourceWater
 	sourceFreeze   = "freeze point: the warmer of Melinder 2010 and the ASHRAE Handbook Fundamentals table"
 	sourceBoil     = "boiling point: ASHRAE Handbook Fundamentals 2009, about 1 atm"
@@ -128,6 +129,14 @@ func propertySources(f Fluid) []string {
 		return []string{sourceWater, sourcePlain}
 	}
 	return []string{sourceMelinder, sourceJoin, sourceFreeze, sourceBoil, sourceIndex(f), sourceVolume}
+}
+
+// mixtureSources are the sources behind a mix or a top-up.
+func mixtureSources(f Fluid) []string {
+	if !f.IsGlycol() {
+		return []string{sourceWater, sourcePlain}
+	}
+	return []string{sourceDensity, sourceFreeze, sourceVolume}
 }
 
 // kind picks a property.

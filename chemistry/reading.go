@@ -96,7 +96,7 @@ func (r ReadingRequest) validate() error {
 		return err
 	}
 	if !r.Fluid.IsGlycol() {
-		return &InvalidError{"fluid", string(r.Fluid), "holds no glycol to measure; say eg or pg"}
+		return noGlycol(r.Fluid)
 	}
 	given := 0
 	for _, set := range []bool{r.Brix != nil, r.Index != nil, r.Density != nil, r.Freeze != nil} {

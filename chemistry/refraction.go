@@ -58,14 +58,14 @@ func indexSlope(f Fluid, x MassFraction) float64 {
 }
 
 // MassFractionForIndex returns the mass fraction of glycol whose refractive index at t (0 to 40 °C) is n, to 1e-9. It undoes
-// [IndexAt]. An index that no fraction from 0 to [MaxMassFraction] has, and water, is a [*RangeError].
+// [IndexAt]. An index that no fraction from 0 to [MaxMassFraction] has is a [*RangeError], and water an [*InvalidError].
 func MassFractionForIndex(f Fluid, n RefractiveIndex, t Celsius) (MassFraction, error) {
 	low, err := IndexAt(f, 0, t)
 	if err != nil {
 		return 0, err
 	}
 	if !f.IsGlycol() {
-		return 0, &RangeError{"refractive index of " + f.Name(), float64(n), float64(low), float64(low), "nD", "there is no glycol to measure"}
+		return 0, noGlycol(f)
 	}
 	high, err := IndexAt(f, MaxMassFraction, t)
 	if err != nil {

@@ -109,7 +109,7 @@ type TopUpVerdict struct {
 	Verdict   Verdict
 	Reasons   []Reason
 	Before    FractionState // zero where the strength is unknown
-	After     FractionState // zero where nothing can be planned
+	After     FractionState // as Before where the liquids do not belong together
 	Doses     []DoseLevel   // after
 	Expansion Litre         // of what is in the loop now, from At to Hottest
 	FillTo    Litre         // volume in the loop after
@@ -140,13 +140,14 @@ func CheckTopUp(r TopUpRequest) (TopUpVerdict, error) {
 		return TopUpVerdict{}, err
 	}
 	f.expansion = p.expansion
-	v.Expansion, v.Sources = p.expansion, propertySources(r.Fluid)
+	v.Expansion, v.Sources = p.expansion, mixtureSources(r.Fluid)
 	v.Before = p.state(p.strength, r.MassUncertainty)
+	v.After, v.FillTo, v.Doses = v.Before, r.Holds, r.Doses
 	if !f.clash() {
 		plan := p.best()
 		v.After = p.state(plan.strength, p.uncertaintyAfter(plan))
 		v.FillTo = plan.volume
-		v.Doses = dilute(r.Doses, r.Holds, plan)
+		v.Doses = p.doses(plan)
 		v.Steps = p.steps(plan)
 		f.after, f.glycol, f.unreached = v.After, r.Fluid.IsGlycol() && plan.strength > 0, plan.missed > 0
 		f.doses, f.target = v.Doses, p.target
@@ -267,6 +268,17 @@ func (p *planner) state(x, u MassFraction) FractionState {
 	return s
 }
 
+// doses returns what is left of dosed additives after a plan. What is added is counted as free of them: a label's dose is known
+// only for what the technician doses.
+func (p *planner) doses(pl plan) []DoseLevel {
+	kept := float64(p.r.Holds) * (1 - pl.drained/p.mass) / float64(pl.volume)
+	out := make([]DoseLevel, len(p.r.Doses))
+	for i, l := range p.r.Doses {
+		out[i] = l.Diluted(kept)
+	}
+	return out
+}
+
 // steps says in words what a plan does.
 func (p *planner) steps(pl plan) []Step {
 	var steps []Step
@@ -282,9 +294,9 @@ func (p *planner) steps(pl plan) []Step {
 	if len(steps) == 0 {
 		return nil
 	}
-	steps = append(steps, Step{Do: "run the pump, bleed, look for leaks"})
+	steps = append(steps, Step{Do: "run", What: "the pump, bleed, look for leaks"})
 	if p.r.Fluid.IsGlycol() {
-		steps = append(steps, Step{Do: "check", What: "strength with a refractometer once it is mixed"})
+		steps = append(steps, Step{Do: "check", What: "the strength with a refractometer once it is mixed"})
 	}
 	return slices.Clip(steps)
 }

@@ -168,7 +168,7 @@ func TestTopUpFewestPours(t *testing.T) {
 	require.NoError(t, err)
 	require.NotEmpty(t, v.Steps)
 	assert.Equal(t, "premix", v.Steps[0].What)
-	assert.Equal(t, "run the pump, bleed, look for leaks", v.Steps[1].Do)
+	assert.Equal(t, "run", v.Steps[1].Do)
 
 	short := concentrate(eg)
 	short.Available = 0.05
