@@ -146,20 +146,20 @@ func killed(t *testing.T, task, path string, delay time.Duration) [][2]string {
 	return acknowledged
 }
 
-// campaign is how often to kill, and the seed of when.
-func campaign(t *testing.T, short, full int) (kills int, random *rand.Rand) {
+// campaign is how often to do harm, and the seed of where.
+func campaign(t *testing.T, short, full int) (times int, random *rand.Rand) {
 	t.Helper()
 	seed := uint64(time.Now().UnixNano())
 	if given := os.Getenv("FILLMARK_CAMPAIGN_SEED"); given != "" {
 		_, err := fmt.Sscan(given, &seed)
 		require.NoError(t, err)
 	}
-	kills = short
+	times = short
 	if os.Getenv("FILLMARK_CAMPAIGN") == "full" {
-		kills = full
+		times = full
 	}
-	t.Logf("%d kills, FILLMARK_CAMPAIGN_SEED=%d", kills, seed)
-	return kills, rand.New(rand.NewPCG(seed, 0))
+	t.Logf("%d times, FILLMARK_CAMPAIGN_SEED=%d", times, seed)
+	return times, rand.New(rand.NewPCG(seed, 0))
 }
 
 func TestKillWhileWriting(t *testing.T) {

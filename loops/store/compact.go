@@ -74,7 +74,7 @@ func rewrite(ctx context.Context, fresh, old *bolt.DB, temp string) error {
 		return err
 	}
 	fresh.NoSync = false
-	if err := fresh.Sync(); err != nil {
+	if err := errors.Join(fresh.Sync(), bothRoots(fresh)); err != nil {
 		return err
 	}
 	report, err := checkDB(ctx, temp, fresh, true)

@@ -56,12 +56,23 @@ func create(path string, schema int) error {
 		if err != nil {
 			return err
 		}
-		return errors.Join(db.Update(func(tx *bolt.Tx) error { return initialise(tx, schema) }), db.Close())
+		err = db.Update(func(tx *bolt.Tx) error { return initialise(tx, schema) })
+		if err == nil {
+			err = bothRoots(db)
+		}
+		return errors.Join(err, db.Close())
 	})
 	if errors.Is(err, os.ErrExist) {
 		return nil
 	}
 	return err
+}
+
+// bothRoots commits nothing twice, so that both root pages know of all that was
+// written: with the older one damaged or taken, a new file would be empty.
+func bothRoots(db *bolt.DB) error {
+	nothing := func(*bolt.Tx) error { return nil }
+	return errors.Join(db.Update(nothing), db.Update(nothing))
 }
 
 // openFile opens the bbolt file after a look that cannot write to it.
@@ -91,7 +102,7 @@ func notCutOff(path string, timeout time.Duration) error {
 		return fmt.Errorf("store: %w", err)
 	}
 	if info.Size() == 0 {
-		return nil // bbolt makes a new file of it
+		return fmt.Errorf("%s: %w: the file is empty", path, ErrDamaged)
 	}
 	return openError(path, guard(path, func() error {
 		db, err := bolt.Open(path, 0o600, &bolt.Options{Timeout: timeout, ReadOnly: true})
