@@ -130,7 +130,7 @@ func openError(path string, err error) error {
 	case err == nil:
 		return nil
 	case errors.Is(err, berrors.ErrTimeout):
-		return fmt.Errorf("%s: %w", path, ErrInUse)
+		return fmt.Errorf("%s: %w%s", path, ErrInUse, holder(path))
 	case errors.Is(err, ErrDamaged), errors.As(err, &system):
 		return fmt.Errorf("store: open: %w", err)
 	case errors.Is(err, berrors.ErrInvalid), errors.Is(err, berrors.ErrVersionMismatch):
