@@ -177,6 +177,11 @@ func TestIndexAgainstTables(t *testing.T) {
 		n, err := chemistry.IndexAt(fluidOf[r[0]], chemistry.MassFraction(percent/100), at)
 		require.NoError(t, err)
 		assert.InDelta(t, float(t, r[3]), float64(n), tol, "%v", r)
+		if r[4] != "" && r[0] != "water" {
+			b, err := chemistry.Brix20(fluidOf[r[0]], chemistry.MassFraction(percent/100))
+			require.NoError(t, err)
+			assert.InDelta(t, float(t, r[4]), float64(b), tol/1e-4*0.07, "1e-4 in the index is up to 0.07 Brix: %v", r)
+		}
 	}
 	assert.GreaterOrEqual(t, rows, 45)
 }
