@@ -133,9 +133,7 @@ func melinderFreeze(m *tables.Melinder, x float64) float64 {
 }
 
 func ashraeAt(table *[tables.Percents]float64, x float64) float64 {
-	p := 100 * x
-	i := min(int(p), tables.Percents-2)
-	return table[i] + (p-float64(i))*(table[i+1]-table[i])
+	return between(table[:], 100*x)
 }
 
 // solveMelinder inverts melinderFreeze by regula falsi with halving (the Illinois method): the curve falls all the way, which a

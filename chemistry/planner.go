@@ -105,7 +105,7 @@ func (p *planner) room(now float64) error {
 	}
 	full := (float64(p.full) - (ratio-1)*float64(p.r.HoldsUncertainty)) / ratio
 	full -= float64(p.r.Step) // a pour rounded up must not eat into the room
-	p.full = max(p.r.Holds, Litre(full))
+	p.full = Litre(full)      // may be less than there is: then draining comes first
 	return nil
 }
 

@@ -81,7 +81,7 @@ func Read(r ReadingRequest) (Reading, error) {
 	}
 	out := Reading{Mass: m.x, MassUncertainty: m.u, Volume: volumeFraction(r.Fluid, m.x), Freeze: freeze(r.Fluid, m.x), Index20: refractiveIndex20(r.Fluid, m.x)}
 	out.Freeze.Uncertainty = CelsiusDelta(math.Hypot(float64(out.Freeze.Uncertainty), freezeSlope(r.Fluid, m.x)*float64(m.u)))
-	out.Warnings, out.Sources = r.warnings(), append(m.sources, "freeze point: the warmer of Melinder 2010 and the ASHRAE Handbook Fundamentals table")
+	out.Warnings, out.Sources = r.warnings(), append(m.sources, sourceFreeze, sourceVolume)
 	return out, nil
 }
 
@@ -96,7 +96,7 @@ func (r ReadingRequest) validate() error {
 		return err
 	}
 	if !r.Fluid.IsGlycol() {
-		return &InvalidError{"fluid", string(r.Fluid), "holds no glycol to measure; say eg or pg"}
+		return noGlycol(r.Fluid)
 	}
 	given := 0
 	for _, set := range []bool{r.Brix != nil, r.Index != nil, r.Density != nil, r.Freeze != nil} {
@@ -180,8 +180,12 @@ func (r ReadingRequest) byIndex() (measured, error) {
 	case SucroseCompensation:
 		n += RefractiveIndex(sucroseSlope(brixOf(n)) * away) // undo what the instrument did for sugar
 	}
-	if n < refractiveWater(at) && n > refractiveWater(at)-RefractiveIndex(u) {
-		n = refractiveWater(at) // water within the reading's uncertainty
+	if at < minIndexTemperature || at > maxIndexTemperature {
+		_, err := IndexAt(r.Fluid, 0, at)
+		return measured{}, err
+	}
+	if water := indexAt(r.Fluid, 0, at); n < water && n > water-RefractiveIndex(u) {
+		n = water // within the reading's uncertainty
 	}
 	x, err := MassFractionForIndex(r.Fluid, n, at)
 	if err != nil {
@@ -189,14 +193,14 @@ func (r ReadingRequest) byIndex() (measured, error) {
 	}
 	switch compensation {
 	case SucroseCompensation:
-		residual = indexSlope(r.Fluid, x) - sucroseSlope(brixOf(n))
+		residual = localIndexSlope(r.Fluid, x, at) - sucroseSlope(brixOf(n))
 	case NoCompensation:
-		residual = indexSlope(r.Fluid, x)
+		residual = localIndexSlope(r.Fluid, x, at)
 	}
 	slope := indexPerFraction(r.Fluid, x)
-	total := quadrature(u, indexFitUncertainty(r.Fluid), coefficient, residual*float64(r.SampleUncertainty))
-	sources := []string{propertySources(r.Fluid)[4], "temperature coefficient of the index: fit to Gerke 2023 (propylene glycol), estimate (ethylene glycol)"}
-	return measured{x, MassFraction(total / slope), sources}, nil
+	bend := 0.5 * float64(1-x) * waterBend(at) // how much of water's bend the mixture has is known no better than to half
+	total := quadrature(u, indexFitUncertainty(r.Fluid), coefficient, bend, residual*float64(r.SampleUncertainty))
+	return measured{x, MassFraction(total / slope), []string{sourceIndex(r.Fluid), sourceSlope}}, nil
 }
 
 // byDensity inverts a hydrometer reading.
@@ -218,7 +222,7 @@ func (r ReadingRequest) byDensity() (measured, error) {
 	}
 	warmth := float64(density(r.Fluid, x, min(r.Sample+1, MaxTemperature))-density(r.Fluid, x, r.Sample)) * float64(r.SampleUncertainty)
 	total := quadrature(r.instrument(0.001), 0.001*d, additives, warmth)
-	return measured{x, MassFraction(total / slope), propertySources(r.Fluid)[:2]}, nil
+	return measured{x, MassFraction(total / slope), []string{sourceMelinder, sourceJoin}}, nil
 }
 
 // byFreeze reads a freeze-point scale. The scale of the other glycol is turned into the index it stands for and read again.
@@ -281,11 +285,6 @@ func (r ReadingRequest) shown() string {
 		return r.Density.String()
 	}
 	return r.Freeze.String()
-}
-
-// refractiveWater is the index of water at t.
-func refractiveWater(t Celsius) RefractiveIndex {
-	return refractiveIndex20(EthyleneGlycol, 0) + RefractiveIndex(indexSlope(EthyleneGlycol, 0)*float64(t-20))
 }
 
 // indexPerFraction is dn20/dx.

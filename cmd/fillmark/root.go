@@ -82,7 +82,7 @@ needs and when, and what opened loops have taught.
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return flagError(err) })
 	root.AddCommand(
 		a.tryCommand(), a.serveCommand(),
-		a.mixCommand(), a.propsCommand(), a.topupCommand(),
+		a.mixCommand(), a.propsCommand(), a.readingCommand(), a.topupCommand(), a.rulesCommand(), a.benchCommand(),
 		a.ownerCommand(), a.machineCommand(), a.loopCommand(), a.openingCommand(),
 		a.dueCommand(), a.sweepCommand(), a.outboxCommand(),
 		a.dkimCommand(), a.configCommand(), a.versionCommand(),

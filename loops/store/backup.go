@@ -25,11 +25,7 @@ func (s *Store) Backup(ctx context.Context, to string) error {
 
 func (s *Store) backup(ctx context.Context, to string) error {
 	return writeNew(to, func(temp *os.File) error {
-		err := s.view(func(tx *bolt.Tx) error {
-			_, err := tx.WriteTo(temp)
-			return err
-		})
-		if err != nil {
+		if err := s.view(func(tx *bolt.Tx) error { return writeTo(tx, temp) }); err != nil {
 			return err
 		}
 		return verify(ctx, temp.Name(), true)

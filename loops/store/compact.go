@@ -21,7 +21,7 @@ func (s *Store) Compact(ctx context.Context) (before, after int64, err error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if before, after, err = s.compact(ctx); err != nil {
-		return 0, 0, fmt.Errorf("store: compact: %w", err)
+		return 0, 0, fmt.Errorf("store: compact: %w", named(err))
 	}
 	return before, after, nil
 }

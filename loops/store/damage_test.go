@@ -5,7 +5,6 @@ package store_test
 
 import (
 	"bytes"
-	"context"
 	"fmt"
 	"math/rand/v2"
 	"os"
@@ -151,7 +150,7 @@ func TestFlippedBits(t *testing.T) {
 			refused++
 			continue
 		}
-		report, err := s.Check(context.Background())
+		report, err := s.Check(t.Context())
 		require.NoError(t, err)
 		if report.OK() {
 			harmless++
@@ -185,7 +184,7 @@ func TestFlippedBitInARecord(t *testing.T) {
 	_, err = s.Owner(3)
 	require.ErrorIs(t, err, store.ErrDamaged)
 	assert.ErrorContains(t, err, "owner 3")
-	report, err := s.Check(context.Background())
+	report, err := s.Check(t.Context())
 	require.NoError(t, err)
 	require.Len(t, report.Problems, 8)
 	assert.Contains(t, report.Problems[2].String(), "owners 3: ")
@@ -232,7 +231,7 @@ func TestCheckNames(t *testing.T) {
 			s, err := store.Open(path, store.Options{})
 			require.NoError(t, err)
 			defer func() { assert.NoError(t, s.Close()) }()
-			report, err := s.Check(context.Background())
+			report, err := s.Check(t.Context())
 			require.NoError(t, err)
 			require.NotEmpty(t, report.Problems)
 			assert.Contains(t, report.Problems[0].String(), c.expect)

@@ -200,11 +200,7 @@ func (s *Store) mark(key loops.MessageKey, by string, at time.Time, action strin
 			return err
 		}
 		if m.Status == loops.Queued {
-			line, err := instantKey(m.NextAttempt, m.Key)
-			if err != nil {
-				return err
-			}
-			if err := bucket(tx, bucketOutbox).Delete(line); err != nil {
+			if err := deleteOutbox(tx, m); err != nil {
 				return err
 			}
 		}
