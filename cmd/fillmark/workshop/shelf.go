@@ -121,6 +121,16 @@ func (w *Workshop) AddWaste(s Stamp, tag loops.Tag, u loops.UsedFluid) (loops.Us
 	return u, err
 }
 
+// TagOf returns the tag of a loop, for what names loops by their numbers; zero
+// has none.
+func (w *Workshop) TagOf(id loops.LoopID) (loops.Tag, error) {
+	if id == 0 {
+		return "", nil
+	}
+	loop, err := w.register.Loop(id)
+	return loop.Tag, orNotFound("loop", id, err)
+}
+
 // AddInstrument records something that readings are taken with.
 func (w *Workshop) AddInstrument(s Stamp, i loops.Instrument) (loops.Instrument, error) {
 	i.ID, i.Revision, i.Checks = 0, 0, nil
