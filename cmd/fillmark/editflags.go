@@ -76,7 +76,7 @@ func oneNumber[ID ~uint64](what string) cobra.PositionalArgs {
 		}
 		var id ID
 		if n, err := fmt.Sscanf(args[0]+" ", "%d ", &id); n != 1 || err != nil || fmt.Sprint(id) != args[0] || id == 0 {
-			return &usageError{fmt.Errorf("%q is not the number of a %s, such as 3", args[0], what)}
+			return &usageError{fmt.Errorf("%q: the number of the %s is right, such as 3", args[0], what)}
 		}
 		return nil
 	}

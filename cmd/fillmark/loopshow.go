@@ -230,7 +230,8 @@ func (a *app) loopStepsCommand() *cobra.Command {
 // printSheet prints the steps with a box to tick each.
 func printSheet(p *printer, s workshop.BenchSheet) {
 	p.line("%s  %s, %s: wet work of %s loop", s.Tag, s.Machine, s.Owner, map[bool]string{true: "a sealed", false: "an open"}[s.Sealed])
-	p.line("%d of %d steps to do. The safety data sheets, local rules and licensed practice decide.", s.Open, len(s.Steps))
+	p.line("%d of %d steps to do.", s.Open, len(s.Steps))
+	p.line("The safety data sheets, local rules and licensed practice decide.")
 	for _, w := range s.Warnings {
 		p.paragraph("! ", "  ", w)
 	}

@@ -62,10 +62,12 @@ func readTable[T any](in io.Reader, columns []column[T], check func(T) error) (r
 			return nil, nil, wrong("file", fmt.Sprintf("more than %d rows", maxRows), "several files")
 		}
 		r, wrongs := readRow(reader, cells, header, use, reader.Comma == ';')
-		if len(wrongs) == 0 {
-			wrongs = r.blame(check(r.record), columns)
-		}
 		problems = append(problems, wrongs...)
+		for _, more := range r.blame(check(r.record), columns) {
+			if !slices.ContainsFunc(wrongs, func(w error) bool { return sameCell(w, more) }) {
+				problems = append(problems, more)
+			}
+		}
 		rows = append(rows, r)
 	}
 	if len(problems) > 0 {
@@ -219,6 +221,13 @@ func (r row[T]) blame(err error, columns []column[T]) []error {
 		return []error{inField(err, fmt.Sprintf("line %d (%s)", r.line, invalid.Field))}
 	}
 	return []error{fmt.Errorf("line %d: %w", r.line, err)}
+}
+
+// sameCell tells whether two problems are about one cell: a cell that could
+// not be read is not said to be missing as well.
+func sameCell(a, b error) bool {
+	var x, y *loops.InvalidError
+	return errors.As(a, &x) && errors.As(b, &y) && x.Field == y.Field
 }
 
 // writeTable writes a list as CSV with a header line and CRLF line ends, as
