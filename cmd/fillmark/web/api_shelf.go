@@ -13,22 +13,22 @@ import (
 )
 
 // shelfRoutes lists the routes of the shelf.
-func (s *server) shelfRoutes(mux *http.ServeMux) {
-	mux.Handle("GET /api/v1/containers", s.api(func(*http.Request) (any, error) { return gather(s.Reader.Containers()) }))
-	mux.Handle("POST /api/v1/containers", s.api(s.apiAddContainer))
-	mux.Handle("GET /api/v1/containers/{id}", s.api(s.apiContainer))
-	mux.Handle("PUT /api/v1/containers/{id}", s.api(s.apiEditContainer))
-	mux.Handle("POST /api/v1/containers/{id}/take-out", s.api(s.apiTakeOut))
-	mux.Handle("GET /api/v1/recall", s.api(s.apiRecall))
-	mux.Handle("GET /api/v1/used-fluid", s.api(s.apiUsedFluid))
-	mux.Handle("POST /api/v1/used-fluid", s.api(s.apiAddWaste))
-	mux.Handle("GET /api/v1/instruments", s.api(func(*http.Request) (any, error) { return gather(s.Reader.Instruments()) }))
-	mux.Handle("POST /api/v1/instruments", s.api(s.apiAddInstrument))
-	mux.Handle("POST /api/v1/instruments/{id}/checks", s.api(s.apiCheckInstrument))
-	mux.Handle("POST /api/v1/instruments/{id}/retire", s.api(s.apiRetireInstrument))
-	mux.Handle("GET /api/v1/samples", s.api(s.apiSamples))
-	mux.Handle("POST /api/v1/samples", s.api(s.apiAddSample))
-	mux.Handle("POST /api/v1/samples/{id}/discard", s.api(s.apiDiscardSample))
+func (s *server) shelfRoutes(handle func(pattern string, h http.Handler)) {
+	handle("GET /api/v1/containers", s.api(func(*http.Request) (any, error) { return gather(s.Reader.Containers()) }))
+	handle("POST /api/v1/containers", s.api(s.apiAddContainer))
+	handle("GET /api/v1/containers/{id}", s.api(s.apiContainer))
+	handle("PUT /api/v1/containers/{id}", s.api(s.apiEditContainer))
+	handle("POST /api/v1/containers/{id}/take-out", s.api(s.apiTakeOut))
+	handle("GET /api/v1/recall", s.api(s.apiRecall))
+	handle("GET /api/v1/used-fluid", s.api(s.apiUsedFluid))
+	handle("POST /api/v1/used-fluid", s.api(s.apiAddWaste))
+	handle("GET /api/v1/instruments", s.api(func(*http.Request) (any, error) { return gather(s.Reader.Instruments()) }))
+	handle("POST /api/v1/instruments", s.api(s.apiAddInstrument))
+	handle("POST /api/v1/instruments/{id}/checks", s.api(s.apiCheckInstrument))
+	handle("POST /api/v1/instruments/{id}/retire", s.api(s.apiRetireInstrument))
+	handle("GET /api/v1/samples", s.api(s.apiSamples))
+	handle("POST /api/v1/samples", s.api(s.apiAddSample))
+	handle("POST /api/v1/samples/{id}/discard", s.api(s.apiDiscardSample))
 }
 
 // ContainerAnswer is a container with what its label says.

@@ -92,23 +92,24 @@ func (w *Workshop) checked(s Stamp, file File, e loops.Entry) (loops.Entry, erro
 
 // extend adds the entry and the loop, folded and planned anew, to the change.
 func (w *Workshop) extend(change *loops.Change, file File, e loops.Entry) (loops.Loop, error) {
+	file.History = append(slices.Clone(file.History), e)
 	is := file.Loop
-	is.LastEntry = e.ID
-	is.State = loops.Fold(append(slices.Clone(file.History), e))
+	is.LastEntry, is.State = e.ID, loops.Fold(file.History)
 	change.Entries = append(change.Entries, e)
-	return w.replan(change, file.Machine, file.Loop, is)
+	return w.replan(change, file, is)
 }
 
 // replan plans the loop as it is and adds it to the change with the lines of
-// the due index that move.
-func (w *Workshop) replan(change *loops.Change, machine loops.Machine, was, is loops.Loop) (loops.Loop, error) {
+// the due index that move. The file holds the loop as it was, and its machine
+// and history as they are.
+func (w *Workshop) replan(change *loops.Change, file File, is loops.Loop) (loops.Loop, error) {
 	var err error
-	is.Plan, err = schedule.PlanLoop(schedule.Input{Policy: w.settings.Policy, Machine: machine, Loop: is})
+	is.Plan, err = schedule.PlanLoop(schedule.Input{Policy: w.settings.Policy, Machine: file.Machine, Loop: is})
 	if err != nil {
 		return loops.Loop{}, fmt.Errorf("plan loop %s: %w", is.Tag, err)
 	}
 	change.Loops = append(change.Loops, is)
-	del, put := loops.DueDifference(was, is)
+	del, put := loops.DueDifference(file.Loop, is)
 	change.DueDel, change.DuePut = append(change.DueDel, del...), append(change.DuePut, put...)
 	return is, nil
 }
