@@ -58,7 +58,6 @@ it. With --table it writes one list as CSV for a spreadsheet.`,
 // export downloads to a new file, or to standard output where none is named.
 // A file that could not be written whole is removed again.
 func (a *app) export(ctx context.Context, path, to string) error {
-	defer a.progress("exporting")()
 	if to == "" {
 		return a.download(ctx, path, a.out)
 	}
@@ -66,7 +65,10 @@ func (a *app) export(ctx context.Context, path, to string) error {
 	if err != nil {
 		return &usageError{fmt.Errorf("--to: %w; a file that is not there yet is right", err)}
 	}
-	if err := errors.Join(a.download(ctx, path, file), file.Sync(), file.Close()); err != nil {
+	_, err = during(a, "exporting", func() (string, error) {
+		return to, errors.Join(a.download(ctx, path, file), file.Sync(), file.Close())
+	})
+	if err != nil {
 		return errors.Join(err, os.Remove(to))
 	}
 	return nil
@@ -91,7 +93,6 @@ mark and CRLF are all read. FILE - is standard input.`,
 			if err != nil {
 				return err
 			}
-			defer a.progress("importing")()
 			if table == "" {
 				return errors.Join(a.importRegister(cmd.Context(), in, dryRun), in.Close())
 			}
@@ -123,11 +124,13 @@ func (a *app) open(name string) (io.ReadCloser, error) {
 }
 
 func (a *app) importTable(ctx context.Context, in io.Reader, table workshop.TableName, dryRun bool) error {
-	var imported workshop.Imported
-	err := a.with(ctx, func(c *client) (err error) {
-		path := fmt.Sprintf("/api/v1/tables/%s?dry_run=%t", table, dryRun)
-		imported, err = decoded[workshop.Imported](c.send(ctx, "POST", path, content{"text/csv", in}))
-		return err
+	imported, err := during(a, "importing", func() (imported workshop.Imported, err error) {
+		err = a.with(ctx, func(c *client) (err error) {
+			path := fmt.Sprintf("/api/v1/tables/%s?dry_run=%t", table, dryRun)
+			imported, err = decoded[workshop.Imported](c.send(ctx, "POST", path, content{"text/csv", in}))
+			return err
+		})
+		return imported, err
 	})
 	if err != nil {
 		return err
@@ -168,7 +171,7 @@ func (a *app) importRegister(ctx context.Context, in io.Reader, dryRun bool) err
 	if err := os.MkdirAll(filepath.Dir(to), 0o700); err != nil {
 		return fmt.Errorf("folder of the register: %w", err)
 	}
-	if err := store.Import(ctx, to, in); err != nil {
+	if _, err := during(a, "importing", func() (string, error) { return to, store.Import(ctx, to, in) }); err != nil {
 		return err
 	}
 	return a.print(map[string]any{"register": c.Store, "written": !dryRun}, func(p *printer) {
@@ -206,8 +209,9 @@ checks all of it. The keys that mail is signed with are in it: keep it safe.`,
 			if to.Folder, err = filepath.Abs(to.Folder); err != nil {
 				return err
 			}
-			defer a.progress("backing up and checking the copy")()
-			made, err := ask[web.BackupTo](cmd.Context(), a, "POST", "/api/v1/backup", to)
+			made, err := during(a, "backing up and checking the copy", func() (web.BackupTo, error) {
+				return ask[web.BackupTo](cmd.Context(), a, "POST", "/api/v1/backup", to)
+			})
 			if err != nil {
 				return err
 			}
@@ -237,8 +241,10 @@ func (a *app) restoreCommand() *cobra.Command {
 			if err := a.nothingThere(cmd.Context(), c); err != nil {
 				return err
 			}
-			defer a.progress("checking and restoring")()
-			if err := restoreFolder(cmd.Context(), c, args[0]); err != nil {
+			_, err = during(a, "checking and restoring", func() (string, error) {
+				return c.Store, restoreFolder(cmd.Context(), c, args[0])
+			})
+			if err != nil {
 				return err
 			}
 			return a.print(map[string]string{"register": c.Store}, func(p *printer) {
@@ -252,8 +258,9 @@ func (a *app) checkCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "check", Short: "Read the whole register and compare everything with everything", Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			defer a.progress("checking")()
-			report, err := ask[web.CheckReport](cmd.Context(), a, "GET", "/api/v1/check", nil)
+			report, err := during(a, "checking", func() (web.CheckReport, error) {
+				return ask[web.CheckReport](cmd.Context(), a, "GET", "/api/v1/check", nil)
+			})
 			if err != nil {
 				return err
 			}
@@ -283,8 +290,9 @@ func (a *app) compactCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "compact", Short: "Rewrite the register without the space that is free in it", Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			defer a.progress("compacting")()
-			size, err := ask[web.Compacted](cmd.Context(), a, "POST", "/api/v1/compact", nil)
+			size, err := during(a, "compacting", func() (web.Compacted, error) {
+				return ask[web.Compacted](cmd.Context(), a, "POST", "/api/v1/compact", nil)
+			})
 			if err != nil {
 				return err
 			}

@@ -98,11 +98,11 @@ func isTerminal(out io.Writer) bool {
 	return err == nil
 }
 
-// progress says on a terminal, and only there, what takes long and since when.
-// The function it returns ends it.
-func (a *app) progress(doing string) (done func()) {
+// during does what takes long and says so on a terminal, and only there. It
+// has cleaned up behind itself when it returns, before anything is printed.
+func during[T any](a *app, doing string, do func() (T, error)) (T, error) {
 	if !isTerminal(a.errOut) {
-		return func() {}
+		return do()
 	}
 	begin, stop, stopped := time.Now(), make(chan struct{}), make(chan struct{})
 	go func() {
@@ -112,17 +112,19 @@ func (a *app) progress(doing string) (done func()) {
 		for {
 			select {
 			case <-stop:
-				fmt.Fprint(a.errOut, "\r\x1b[K")
 				return
 			case <-tick.C:
 				fmt.Fprintf(a.errOut, "\rfillmark: %s, %d s", doing, int(time.Since(begin).Seconds()))
 			}
 		}
 	}()
-	return func() {
-		close(stop)
-		<-stopped
+	value, err := do()
+	close(stop)
+	<-stopped
+	if time.Since(begin) >= time.Second {
+		fmt.Fprint(a.errOut, "\r\x1b[K")
 	}
+	return value, err
 }
 
 // query builds a path with those parameters that are not empty.

@@ -196,8 +196,9 @@ made before hold everything still: destroy them too where that is asked for.`,
 		Example: `  fillmark owner erase 3 --name "Ana Ruiz"`,
 		Args:    oneNumber[loops.OwnerID]("owner"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			defer a.progress("erasing and compacting")()
-			owner, err := ask[loops.Owner](cmd.Context(), a, "POST", "/api/v1/owners/"+args[0]+"/erase", erasure)
+			owner, err := during(a, "erasing and compacting", func() (loops.Owner, error) {
+				return ask[loops.Owner](cmd.Context(), a, "POST", "/api/v1/owners/"+args[0]+"/erase", erasure)
+			})
 			if err != nil {
 				return err
 			}

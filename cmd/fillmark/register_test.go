@@ -101,6 +101,19 @@ func TestOnlyCommandsNamePaths(t *testing.T) {
 	assert.Zero(t, stop())
 }
 
+// A table that is too long to be read in one go is refused as such.
+func TestATableTooLong(t *testing.T) {
+	t.Parallel()
+	folder := t.TempDir()
+	long := filepath.Join(folder, "owners.csv")
+	require.NoError(t, os.WriteFile(long, []byte("name\n"+strings.Repeat("Ana Ruizado\n", 100_000)), 0o600))
+	code, out, errOut := runHere(t, folder, "import", long, "--table", "owners")
+	assert.Equal(t, exitUsage, code)
+	assert.Empty(t, out)
+	assert.Contains(t, errOut, "split the table")
+	assert.Contains(t, must(t, folder, "owner", "list"), "No owners")
+}
+
 // odd is text that CSV has to quote (RFC 4180) and that is not ASCII.
 const odd = "Café \"Am Eck\", 2; 日本"
 

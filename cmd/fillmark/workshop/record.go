@@ -34,12 +34,18 @@ type Recorded struct {
 // A pour that names a container and no liquid takes the liquid from the
 // container's record.
 func (w *Workshop) Record(s Stamp, tag loops.Tag, e loops.Entry) (Recorded, error) {
+	return retried(func() (Recorded, error) { return w.recordOnce(s, tag, e) })
+}
+
+// retried repeats an action that reads what it writes, for callers who typed
+// no revision, while others write in between.
+func retried[T any](once func() (T, error)) (T, error) {
 	for attempt := 0; ; attempt++ {
-		recorded, err := w.recordOnce(s, tag, e)
+		done, err := once()
 		if errors.Is(err, loops.ErrConflict) && attempt < conflictRetries {
 			continue
 		}
-		return recorded, err
+		return done, err
 	}
 }
 
@@ -135,6 +141,9 @@ func (w *Workshop) admissible(s Stamp, file File, e loops.Entry) error {
 		}
 		if volume := e.Fill.Charge.Volume; volume > file.Loop.Volume+file.Loop.VolumeUncertainty {
 			return wrong("volume", volume.String(), "not more than the loop holds, "+file.Loop.Volume.String())
+		}
+		if poured := pouredVolume(e.Fill.Poured); poured > e.Fill.Charge.Volume+rounding {
+			return wrong("volume", e.Fill.Charge.Volume.String(), "not less than what went in, "+poured.String())
 		}
 	case loops.KindTopUp, loops.KindDose, loops.KindHandover:
 		if state.Charge == nil {
