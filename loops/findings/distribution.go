@@ -68,3 +68,6 @@ func bisect(lo, hi float64, rises func(float64) bool) float64 {
 	}
 	return lo + (hi-lo)/2
 }
+
+// lowerGamma is the regularised lower incomplete gamma function P(a, x).
+func lowerGamma(a, x float64) float64 { return mathext.GammaIncReg(a, x) }

@@ -193,20 +193,61 @@ func TestLogRankAgreesWithR(t *testing.T) {
 	t.Parallel()
 	for _, r := range reference(t, "logrank.csv") {
 		dataset := r["dataset"]
-		strata := []findings.Lives{lives(t, dataset, "")}
+		var strata []findings.Lives
+		if dataset == "strata" {
+			for _, cell := range []string{"adeno", "large", "smallcell", "squamous"} {
+				strata = append(strata, stratum(t, cell))
+			}
+		} else {
+			strata = []findings.Lives{lives(t, dataset, "")}
+		}
 		c, err := findings.LogRankStrata(strata, r.number(t, "rho"))
 		require.NoError(t, err)
 		near(t, r.number(t, "chisq"), c.ChiSquare, dataset)
 		near(t, r.number(t, "p"), c.P, dataset)
 		assert.Equal(t, 1, c.DF)
-		first := 0
-		if c.Groups[0].Group != r["group1"] {
-			first = 1
+		near(t, r.number(t, "obs1"), c.Groups[0].Observed, dataset)
+		near(t, r.number(t, "exp1"), c.Groups[0].Expected, dataset)
+		near(t, r.number(t, "obs2"), c.Groups[1].Observed, dataset)
+		near(t, r.number(t, "exp2"), c.Groups[1].Expected, dataset)
+	}
+}
+
+// stratum reads one stratum of data_strata.csv, or all with the stratum as
+// the group.
+func stratum(t testing.TB, name string) findings.Lives {
+	t.Helper()
+	var rows []findings.Life
+	for _, r := range reference(t, "data_strata.csv") {
+		if name != "" && r["stratum"] != name {
+			continue
 		}
-		near(t, r.number(t, "obs1"), c.Groups[first].Observed, dataset)
-		near(t, r.number(t, "exp1"), c.Groups[first].Expected, dataset)
-		near(t, r.number(t, "obs2"), c.Groups[1-first].Observed, dataset)
-		near(t, r.number(t, "exp2"), c.Groups[1-first].Expected, dataset)
+		l := findings.Life{Lower: r.number(t, "time"), Upper: math.Inf(1), Count: 1, Group: r["group"]}
+		if name == "" {
+			l.Group = r["stratum"]
+		}
+		if r["status"] == "1" {
+			l.Upper = l.Lower
+		}
+		rows = append(rows, l)
+	}
+	l, err := findings.NewLives(rows)
+	require.NoError(t, err)
+	return l
+}
+
+func TestLogRankOfFourGroupsAgreesWithR(t *testing.T) {
+	t.Parallel()
+	c, err := findings.LogRank(stratum(t, ""))
+	require.NoError(t, err)
+	assert.Equal(t, 3, c.DF)
+	for i, r := range reference(t, "logrank_k.csv") {
+		assert.Equal(t, r["group"], c.Groups[i].Group)
+		assert.Equal(t, r["n"], strconv.Itoa(c.Groups[i].N))
+		near(t, r.number(t, "obs"), c.Groups[i].Observed)
+		near(t, r.number(t, "exp"), c.Groups[i].Expected)
+		near(t, r.number(t, "chisq"), c.ChiSquare)
+		near(t, r.number(t, "p"), c.P)
 	}
 }
 
@@ -236,24 +277,32 @@ func TestExactLogRankAgreesWithEnumeration(t *testing.T) {
 
 func TestAalenJohansenAgreesWithR(t *testing.T) {
 	t.Parallel()
-	steps := map[string]map[float64]findings.IncidenceStep{}
-	for _, r := range reference(t, "aalen_johansen.csv") {
-		key := r["dataset"] + " " + r["cause"]
-		if steps[key] == nil {
-			all, err := findings.Incidences(lives(t, r["dataset"], ""))
-			require.NoError(t, err)
-			for _, i := range all {
-				m := map[float64]findings.IncidenceStep{}
-				for _, s := range i.Steps {
-					m[s.Age] = s
-				}
-				steps[r["dataset"]+" "+i.Cause] = m
-			}
+	var rows []findings.Life
+	for _, r := range reference(t, "data_causes.csv") {
+		l := findings.Life{Lower: r.number(t, "time"), Upper: math.Inf(1), Count: 1}
+		if r["cause"] != "censored" {
+			l.Upper, l.Cause = l.Lower, r["cause"]
 		}
-		s, ok := steps[key][r.number(t, "time")]
-		require.True(t, ok, key)
-		near(t, r.number(t, "cif"), s.Share, key, s.Age)
-		near(t, r.number(t, "se"), s.SE, key, s.Age)
+		rows = append(rows, l)
+	}
+	l, err := findings.NewLives(rows)
+	require.NoError(t, err)
+	all, err := findings.Incidences(l)
+	require.NoError(t, err)
+	var got []findings.IncidenceStep
+	var causes []string
+	for _, i := range all {
+		for _, s := range i.Steps {
+			got, causes = append(got, s), append(causes, i.Cause)
+		}
+	}
+	want := reference(t, "aalen_johansen.csv")
+	require.Len(t, got, len(want))
+	for i, r := range want {
+		assert.Equal(t, r["cause"], causes[i])
+		near(t, r.number(t, "time"), got[i].Age)
+		near(t, r.number(t, "cif"), got[i].Share, r)
+		near(t, r.number(t, "se"), got[i].SE, r)
 	}
 }
 
