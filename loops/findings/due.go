@@ -65,7 +65,10 @@ func (p Prior) Next(lives Lives, shape, goodAt float64) float64 {
 // chance p, for a Weibull distribution: the next in a sequence of inspections
 // after Barlow and Proschan (1965).
 func NextLook(shape, scale, goodAt, p float64) float64 {
-	return math.Pow(math.Pow(goodAt, shape)-math.Log1p(-p)*math.Pow(scale, shape), 1/shape)
+	// goodAt^shape + hazard scale^shape, of which a large shape leaves nothing
+	// that a float can hold, so by logarithms.
+	good, more := shape*math.Log(goodAt), shape*math.Log(scale)+math.Log(-math.Log1p(-p))
+	return math.Exp(logSum([]float64{good, more}) / shape)
 }
 
 // Due is an age at which to look, and why.

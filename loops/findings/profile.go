@@ -60,7 +60,7 @@ func (w *Weibull) LowerNext(p, goodAt, level float64) float64 {
 // good at goodAt has failed, downward or upward.
 func (w *Weibull) lifeLimit(p, goodAt, target, direction float64) float64 {
 	hazard := -math.Log1p(-p)
-	best := math.Log(math.Pow(math.Pow(goodAt, w.Shape)+hazard*math.Pow(w.Scale, w.Shape), 1/w.Shape))
+	best := math.Log(NextLook(w.Shape, w.Scale, goodAt, p))
 	logSigma := w.best.logSigma
 	deviance := func(logAge float64) float64 {
 		at, top, err := w.likelihood.overSigma(bend{logAge, math.Log(goodAt), math.Log(hazard)}, logSigma)
