@@ -137,18 +137,8 @@ func fromPrior(lives Lives, defaultAge, goodAt float64) Due {
 
 // seen is the oldest age at which at least three loops were seen good.
 func (l Lives) seen() float64 {
-	rows := l.Rows()
-	slices.SortFunc(rows, func(a, b Life) int {
-		switch {
-		case a.Lower > b.Lower:
-			return -1
-		case a.Lower < b.Lower:
-			return 1
-		}
-		return 0
-	})
 	n := 0
-	for _, r := range rows {
+	for _, r := range slices.Backward(l.rows) { // which rise by Lower
 		if n += r.Count; n >= seenBy {
 			return r.Lower
 		}

@@ -3,10 +3,7 @@
 
 package findings
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
 // FewAtRisk is the number of loops at risk below which a curve says too
 // little to be drawn.
@@ -124,94 +121,4 @@ func survivalLimits(s, seLog, z float64, limits Limits) (lower, upper float64) {
 		w := z * seLog / math.Log(s) // negative
 		return math.Pow(s, math.Exp(-w)), math.Pow(s, math.Exp(w))
 	}
-}
-
-// risk is one age at which lives end, with who was at risk just before.
-type risk struct {
-	age                        float64
-	atRisk, failures, censored int
-	joined                     []Life // the rows that came under observation since the age before
-	ended                      []Life // the rows that end here
-}
-
-// risks walks through the ages at which lives end, from start on. Failures
-// count before those censored at the same age.
-func (l Lives) risks(start float64) func(yield func(risk) bool) {
-	return func(yield func(risk) bool) {
-		entered := l.entries()
-		here, next := 0, 0 // under observation; next entry
-		for from := 0; from < len(l.rows); {
-			at := risk{age: l.rows[from].Lower}
-			to := from
-			for ; to < len(l.rows) && l.rows[to].Lower == at.age; to++ {
-				switch r := &l.rows[to]; {
-				case r.Failed():
-					at.failures += r.Count
-				case r.watched():
-					at.censored += r.Count
-				}
-			}
-			joined := next
-			for ; next < len(entered) && entered[next].Entry < max(at.age, math.SmallestNonzeroFloat64); next++ {
-				here += entered[next].Count
-			}
-			at.joined = entered[joined:next]
-			at.atRisk, at.ended = here, l.rows[from:to]
-			here -= at.failures + at.censored
-			from = to
-			if start > 0 && at.age <= start {
-				continue
-			}
-			if !yield(at) {
-				return
-			}
-		}
-	}
-}
-
-// entries returns the rows that were watched for a while, rising by the age
-// of entry.
-func (l Lives) entries() []Life {
-	if !l.lateEntry() {
-		return l.rows
-	}
-	var out []Life
-	for _, r := range l.rows {
-		if r.watched() {
-			out = append(out, r)
-		}
-	}
-	slices.SortStableFunc(out, func(a, b Life) int {
-		switch {
-		case a.Entry < b.Entry:
-			return -1
-		case a.Entry > b.Entry:
-			return 1
-		}
-		return 0
-	})
-	return out
-}
-
-// startAge is the last age of an ending, before the risk set is largest, at
-// which fewer than FewAtRisk were at risk; 0 if there is none.
-func startAge(lives Lives) float64 {
-	var all []risk
-	largest := 0
-	for at := range lives.risks(0) {
-		if all = append(all, at); at.atRisk > all[largest].atRisk {
-			largest = len(all) - 1
-		}
-	}
-	if len(all) == 0 || all[largest].atRisk < FewAtRisk {
-		return 0
-	}
-	first := largest
-	for first > 0 && all[first-1].atRisk >= FewAtRisk {
-		first--
-	}
-	if first == 0 {
-		return 0
-	}
-	return all[first-1].age
 }

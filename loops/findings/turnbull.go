@@ -4,6 +4,7 @@
 package findings
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -134,8 +135,8 @@ const (
 	beginsAfter
 )
 
-func (e edge) before(o edge) bool {
-	return e.age < o.age || e.age == o.age && e.phase < o.phase
+func compareEdges(a, b edge) int {
+	return cmp.Or(cmp.Compare(a.age, b.age), cmp.Compare(a.phase, b.phase))
 }
 
 func edges(l *Life) (from, to edge) {
@@ -154,15 +155,7 @@ func newMasses(lives Lives) masses {
 		from, to := edges(&lives.rows[i])
 		all = append(all, from, to)
 	}
-	slices.SortFunc(all, func(a, b edge) int {
-		switch {
-		case a.before(b):
-			return -1
-		case b.before(a):
-			return 1
-		}
-		return 0
-	})
+	slices.SortFunc(all, compareEdges)
 	var m masses
 	var begins []edge
 	for i := 1; i < len(all); i++ {
@@ -173,12 +166,7 @@ func newMasses(lives Lives) masses {
 	}
 	for i := range lives.rows {
 		from, to := edges(&lives.rows[i])
-		first, _ := slices.BinarySearchFunc(begins, from, func(b, f edge) int {
-			if b.before(f) {
-				return -1
-			}
-			return 1
-		})
+		first, _ := slices.BinarySearchFunc(begins, from, compareEdges)
 		end, _ := slices.BinarySearchFunc(m.cells, to, func(c Cell, t edge) int {
 			if c.Right <= t.age {
 				return -1

@@ -142,9 +142,9 @@ func (w *Weibull) Life(p float64) float64 {
 // MeanToFailure is the expected age at failure.
 func (w *Weibull) MeanToFailure() float64 { return w.Scale * math.Gamma(1+1/w.Shape) }
 
-// ShapeWald, ScaleWald and LifeWald are the limits from the curvature at the
-// maximum, on the logarithm. They are there to compare with other programs;
-// with few failures the ones from the likelihood cover better.
+// ShapeWald is the limits of Shape from the curvature at the maximum, on the
+// logarithm. They are there to compare with other programs; with few failures
+// the ones from the likelihood cover better.
 func (w *Weibull) ShapeWald(level float64) Estimate {
 	return wald(w.Shape, math.Sqrt(w.VarLogSigma), level)
 }
