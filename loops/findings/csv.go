@@ -43,8 +43,8 @@ func ReadCSV(in io.Reader) (Lives, error) {
 		return Lives{}, bad
 	}
 	var rows []Life
-	names := interner{}
-	groups := map[string]bool{}
+	names := keeper{}
+	var groups interner
 	for {
 		record, err := reader.Read()
 		if errors.Is(err, io.EOF) {
@@ -57,7 +57,7 @@ func ReadCSV(in io.Reader) (Lives, error) {
 		if bad == nil {
 			bad = life.check()
 		}
-		if groups[life.Group] = true; bad == nil && len(groups) > MaxGroups {
+		if groups.place(life.Group); bad == nil && len(groups.names) > MaxGroups {
 			bad = &InvalidError{Column: "group", Value: life.Group, Reason: fmt.Sprintf("the file has more than %d groups", MaxGroups)}
 		}
 		if bad != nil {
@@ -69,7 +69,7 @@ func ReadCSV(in io.Reader) (Lives, error) {
 	if len(rows) == 0 {
 		return Lives{}, &InvalidError{Line: 2, Column: "lower", Reason: "the file has a header and no lives"}
 	}
-	return merge(rows), nil
+	return NewLives(rows)
 }
 
 // skipMark passes over the byte order mark that some spreadsheets write.
@@ -116,22 +116,22 @@ func columnPlaces(header []string) (map[string]int, *InvalidError) {
 	return at, nil
 }
 
-// interner keeps one copy of each name, so that a record of the reader, which
+// keeper keeps one copy of each name, so that a record of the reader, which
 // shares one buffer per line, can be let go.
-type interner map[string]string
+type keeper map[string]string
 
-func (n interner) name(s string) string {
+func (k keeper) name(s string) string {
 	s = strings.TrimSpace(s)
-	kept, ok := n[s]
+	kept, ok := k[s]
 	if !ok {
 		kept = strings.Clone(s)
-		n[kept] = kept
+		k[kept] = kept
 	}
 	return kept
 }
 
 // readLife reads one record; it does not judge whether its values fit.
-func readLife(record []string, at map[string]int, names interner) (Life, *InvalidError) {
+func readLife(record []string, at map[string]int, names keeper) (Life, *InvalidError) {
 	if len(record) != at["columns"] {
 		return Life{}, &InvalidError{Column: "count of values", Value: strings.Join(record, ","), Reason: fmt.Sprintf("%d values on the line; the header has %d columns", len(record), at["columns"])}
 	}

@@ -138,9 +138,9 @@ func fromPrior(lives Lives, defaultAge, goodAt float64) Due {
 // seen is the oldest age at which at least three loops were seen good.
 func (l Lives) seen() float64 {
 	n := 0
-	for _, r := range slices.Backward(l.rows) { // which rise by Lower
-		if n += r.Count; n >= seenBy {
-			return r.Lower
+	for _, r := range slices.Backward(l.rows) { // which rise by lower
+		if n += r.count; n >= seenBy {
+			return r.lower
 		}
 	}
 	return 0

@@ -79,7 +79,14 @@ func kaplanMeierFrom(lives Lives, start, level float64, limits Limits) (*Curve, 
 	z := normalQuantile((1 + level) / 2)
 	c := &Curve{Start: start, Level: level}
 	s, greenwood, hazard, hazardVar := 1.0, 0.0, 0.0, 0.0
-	upper := 1.0
+	lower, upper := 0.0, 1.0
+	ages := 0
+	for i := range lives.rows {
+		if i == 0 || lives.rows[i].lower != lives.rows[i-1].lower {
+			ages++
+		}
+	}
+	c.Steps = make([]Step, 0, ages)
 	for at := range lives.risks(start) {
 		n, d := float64(at.atRisk), float64(at.failures)
 		if at.failures > 0 {
@@ -95,15 +102,15 @@ func kaplanMeierFrom(lives Lives, start, level float64, limits Limits) (*Curve, 
 			SE: s * math.Sqrt(greenwood), Hazard: hazard, HazardSE: math.Sqrt(hazardVar), Few: at.atRisk < FewAtRisk}
 		switch {
 		case s == 1:
-			step.Lower, step.Upper = math.Pow(1-level, 1/n), 1
+			lower, upper = math.Pow(1-level, 1/n), 1
 		case s == 0:
 			// Greenwood has no limit here; survival never rises, so that the
 			// last upper limit still holds.
-			step.SE, step.Lower, step.Upper = math.NaN(), 0, upper
-		default:
-			step.Lower, step.Upper = survivalLimits(s, math.Sqrt(greenwood), z, limits)
+			step.SE, lower = math.NaN(), 0
+		case at.failures > 0:
+			lower, upper = survivalLimits(s, math.Sqrt(greenwood), z, limits)
 		}
-		upper = step.Upper
+		step.Lower, step.Upper = lower, upper
 		c.Steps = append(c.Steps, step)
 	}
 	return c, nil
@@ -118,7 +125,8 @@ func survivalLimits(s, seLog, z float64, limits Limits) (lower, upper float64) {
 	case Log:
 		return s * math.Exp(-z*seLog), min(1, s*math.Exp(z*seLog))
 	default:
-		w := z * seLog / math.Log(s) // negative
-		return math.Pow(s, math.Exp(-w)), math.Pow(s, math.Exp(w))
+		logS := math.Log(s)
+		w := z * seLog / logS // negative
+		return math.Exp(logS * math.Exp(-w)), math.Exp(logS * math.Exp(w))
 	}
 }

@@ -13,8 +13,8 @@ import (
 type risk struct {
 	age                        float64
 	atRisk, failures, censored int
-	joined                     []Life // the rows that came under observation since the age before
-	ended                      []Life // the rows that end here
+	joined                     []row // the rows that came under observation since the age before
+	ended                      []row // the rows that end here
 }
 
 // risks walks through the ages at which lives end, from start on. Failures
@@ -22,29 +22,29 @@ type risk struct {
 func (l Lives) risks(start float64) func(yield func(risk) bool) {
 	return func(yield func(risk) bool) {
 		entered := l.entries()
-		here, next := 0, 0 // under observation; next entry
+		here, joined, next := 0, 0, 0 // under observation; entries told of, and gone by
 		for from := 0; from < len(l.rows); {
-			at := risk{age: l.rows[from].Lower}
+			at := risk{age: l.rows[from].lower}
 			to := from
-			for ; to < len(l.rows) && l.rows[to].Lower == at.age; to++ {
+			for ; to < len(l.rows) && l.rows[to].lower == at.age; to++ {
 				switch r := &l.rows[to]; {
-				case r.Failed():
-					at.failures += r.Count
+				case r.failed():
+					at.failures += r.count
 				case r.watched():
-					at.censored += r.Count
+					at.censored += r.count
 				}
 			}
-			joined := next
-			for ; next < len(entered) && entered[next].Entry < max(at.age, math.SmallestNonzeroFloat64); next++ {
-				here += entered[next].Count
+			for ; next < len(entered) && entered[next].entry < max(at.age, math.SmallestNonzeroFloat64); next++ {
+				here += entered[next].count
 			}
 			at.joined = entered[joined:next]
 			at.atRisk, at.ended = here, l.rows[from:to]
 			here -= at.failures + at.censored
 			from = to
-			if start > 0 && at.age <= start {
+			if at.failures+at.censored == 0 || start > 0 && at.age <= start {
 				continue
 			}
+			joined = next
 			if !yield(at) {
 				return
 			}
@@ -54,17 +54,17 @@ func (l Lives) risks(start float64) func(yield func(risk) bool) {
 
 // entries returns the rows that were watched for a while, rising by the age
 // of entry.
-func (l Lives) entries() []Life {
+func (l Lives) entries() []row {
 	if !l.lateEntry() {
 		return l.rows
 	}
-	var out []Life
+	var out []row
 	for _, r := range l.rows {
 		if r.watched() {
 			out = append(out, r)
 		}
 	}
-	slices.SortStableFunc(out, func(a, b Life) int { return cmp.Compare(a.Entry, b.Entry) })
+	slices.SortStableFunc(out, func(a, b row) int { return cmp.Compare(a.entry, b.entry) })
 	return out
 }
 

@@ -8,12 +8,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
-	"os/exec"
-	"path/filepath"
-	"strings"
 	"testing"
-	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -144,38 +139,4 @@ func register(n int, inspections bool) []findings.Life {
 		rows[i] = l
 	}
 	return rows
-}
-
-// TestCampaignSpeedAgainstR times the same million rows here and in R, one
-// after the other, and prints the ratio. It asserts nothing about time.
-func TestCampaignSpeedAgainstR(t *testing.T) {
-	if os.Getenv("FILLMARK_CAMPAIGN") != "full" {
-		t.Skip("takes minutes: FILLMARK_CAMPAIGN=full")
-	}
-	rscript := needR(t)
-	for _, months := range []bool{false, true} {
-		rows := million(1_000_000, months)
-		name := filepath.Join(t.TempDir(), "lives.csv")
-		require.NoError(t, os.WriteFile(name, csvOf(rows), 0o600))
-		said, err := exec.Command(rscript, filepath.Join("..", "..", "testdata", "statistics", "compare.R"), name).Output()
-		require.NoError(t, err)
-		seconds := map[string]float64{}
-		for line := range strings.Lines(string(said)) {
-			var method string
-			var s float64
-			_, err := fmt.Sscan(line, &method, &s)
-			require.NoError(t, err, line)
-			seconds[method] = s
-		}
-		for _, m := range methods() {
-			best := math.Inf(1)
-			for range 3 { // as R does
-				start := time.Now()
-				require.NoError(t, m.run(rows))
-				best = math.Min(best, time.Since(start).Seconds())
-			}
-			require.Contains(t, seconds, m.name)
-			t.Logf("whole months %v, %s: here %.3f s, R %.2f s, %.1f times", months, m.name, best, seconds[m.name], seconds[m.name]/best)
-		}
-	}
 }

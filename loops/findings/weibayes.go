@@ -18,7 +18,7 @@ const FewFailures = 5
 func exposure(lives Lives, shape float64) float64 {
 	sum := 0.0
 	for _, r := range lives.rows {
-		sum += float64(r.Count) * (math.Pow(r.Lower, shape) - math.Pow(r.Entry, shape))
+		sum += float64(r.count) * (math.Pow(r.lower, shape) - math.Pow(r.entry, shape))
 	}
 	return sum
 }
