@@ -3,6 +3,12 @@
 
 package chemistry
 
+import (
+	"slices"
+
+	"fillmark/chemistry/tables"
+)
+
 // Contents is what is in a loop or a bottle, as far as it is known.
 type Contents struct {
 	Fluid     Fluid         // "": unknown
@@ -11,73 +17,97 @@ type Contents struct {
 	Biocide   Biocide
 }
 
-// Caution is what one substance in a liquid can do to people and animals, and how to handle it.
+// Caution is what one substance, or one task, can do to people and animals, and how to handle it.
 type Caution struct {
 	Substance string
 	Signal    string   // signal word after CLP/GHS: "Warning", "Danger" or "" for none
 	H, P      []string // hazard and precautionary statements with their code: "H302 Harmful if swallowed."
 	Text      string   // for the technician
-	OwnerText string   // for the owner
+	OwnerText string   // for the owner; empty when the owner never meets it
 	Source    string
 	Grade     Grade
 }
 
 const deferral = "The safety data sheet of the product and local rules decide."
 
-// Cautions returns the handling cautions for a liquid, the worst first. There is always at least one, and every text defers to
-// the safety data sheet and local rules.
+// Cautions returns the handling cautions for a liquid: its base fluid first, then additives that are known to be in it. There is
+// always at least one, and every text defers to the safety data sheet and local rules. The statements of a mixture follow
+// from what is in it and at what strength; those of additives are of the additive as supplied.
 func Cautions(c Contents) []Caution {
+	out := []Caution{baseCaution(c)}
+	if a, ok := inhibitorCaution(c.Inhibitor); ok {
+		out = append(out, a)
+	}
+	if a, ok := biocideCaution(c.Biocide); ok {
+		out = append(out, a)
+	}
+	return out
+}
+
+func baseCaution(c Contents) Caution {
 	switch c.Fluid {
 	case EthyleneGlycol:
-		return []Caution{ethyleneCaution()}
+		return ethyleneCaution(c.Mass)
 	case PropyleneGlycol:
-		return []Caution{propyleneCaution()}
+		return propyleneCaution()
 	case TreatedWater:
-		return []Caution{treatedWaterCaution()}
+		return treatedWaterCaution()
 	case DeionisedWater:
-		return []Caution{deionisedCaution()}
+		return deionisedCaution()
 	}
-	unknown := ethyleneCaution()
+	unknown := ethyleneCaution(nil)
 	unknown.Substance = "unknown coolant"
 	unknown.Text = "Treat an unknown coolant as ethylene glycol until proven otherwise. " + unknown.Text
 	unknown.OwnerText = "We do not know what is in this loop, so treat it as poisonous. " + unknown.OwnerText
-	return []Caution{unknown}
+	return unknown
 }
 
-func ethyleneCaution() Caution {
-	return Caution{
-		Substance: "ethylene glycol",
-		Signal:    "Warning",
-		H: []string{
-			"H302 Harmful if swallowed.",
-			"H373 May cause damage to organs through prolonged or repeated exposure.",
-		},
-		P: []string{
-			"P264 Wash hands thoroughly after handling.",
-			"P270 Do not eat, drink or smoke when using this product.",
-			"P301+P317 IF SWALLOWED: Get medical help.",
-			"P330 Rinse mouth.",
-			"P501 Dispose of contents and container in accordance with local rules.",
-		},
-		Text: "Poisonous if swallowed; it tastes sweet, and small amounts kill cats and dogs. Gloves and eye protection; wipe up every drop; closed, labelled containers out of reach of children and animals. " +
-			"Swallowed: call the poison centre at once, do not wait for symptoms, rinse the mouth, do not induce vomiting. Never into a drain or on the ground. " + deferral,
-		OwnerText: "The coolant is poisonous if swallowed and tastes sweet. Keep children and animals away from any drip, wipe it up and wash your hands. " +
-			"If anyone or any animal swallowed some, call the poison centre or the vet at once, even without symptoms; do not make them vomit. " + deferral,
-		Source: "ILO/WHO ICSC 0270 (2018); statement codes from notifier statistics of the CLP inventory",
-		Grade:  Standard,
+// substance returns a caution with the statements of hazards.csv and their texts.
+func substance(name string) Caution {
+	h := tables.Hazards()[name]
+	return Caution{Substance: name, Signal: h.Signal, H: withTexts(h.H), P: withTexts(h.P), Source: h.Source, Grade: Grade(h.Grade)}
+}
+
+func withTexts(codes []string) []string {
+	var out []string
+	for _, c := range codes {
+		out = append(out, c+" "+tables.Statements()[c])
 	}
+	return out
+}
+
+// Limits of the CLP mixture rules for ethylene glycol (from memory): an acute toxicity estimate of 500 mg/kg gives H302 up to
+// 2000 mg/kg in the mixture, that is from 25 mass %; H373 from 10 mass %.
+const (
+	harmfulFrom MassFraction = 0.25
+	organsFrom  MassFraction = 0.10
+)
+
+func ethyleneCaution(x *MassFraction) Caution {
+	c := substance("ethylene glycol")
+	if x != nil {
+		if *x < harmfulFrom {
+			c.H = slices.DeleteFunc(c.H, func(s string) bool { return s[:4] == "H302" })
+		}
+		if *x < organsFrom {
+			c.H, c.Signal = nil, ""
+		}
+		c.Source += "; at this strength after the CLP mixture rules (from memory)"
+	}
+	c.Text = "Poisonous if swallowed, at any strength; it tastes sweet, and small amounts kill cats and dogs. Gloves and eye protection; wipe up every drop; closed, labelled containers out of reach of children and animals. " +
+		"Swallowed: call the poison centre at once, do not wait for symptoms, rinse the mouth, do not induce vomiting. Never into a drain or on the ground. " + deferral
+	c.OwnerText = "The coolant is poisonous if swallowed and tastes sweet. Keep children and animals away from any drip, wipe it up and wash your hands. " +
+		"If anyone or any animal swallowed some, call the poison centre or the vet at once, even without symptoms; do not make them vomit. " + deferral
+	return c
 }
 
 func propyleneCaution() Caution {
-	return Caution{
-		Substance: "propylene glycol",
-		Text: "Not classified as hazardous when pure; inhibitors, biocide and dissolved metal may be. Gloves and eye protection; spills are slippery; do not drink. " +
-			"Swallowed: rinse the mouth, ask the poison centre. Used coolant never into a drain without the consent of the local authority. " + deferral,
-		OwnerText: "The coolant is of low hazard, but it is not for drinking: it holds additives and dissolved metal. Wipe up drips, wash your hands, keep children and animals away. " +
-			"If swallowed, ask the poison centre. " + deferral,
-		Source: "ILO/WHO ICSC 0321 (2014): no GHS classification",
-		Grade:  Standard,
-	}
+	c := substance("propylene glycol")
+	c.Text = "Not classified as hazardous when pure; inhibitors, biocide and dissolved metal may be. Gloves and eye protection; spills are slippery; do not drink. " +
+		"Swallowed: rinse the mouth, ask the poison centre. Used coolant never into a drain without the consent of the local authority. " + deferral
+	c.OwnerText = "The coolant is of low hazard, but it is not for drinking: it holds additives and dissolved metal. Wipe up drips, wash your hands, keep children and animals away. " +
+		"If swallowed, ask the poison centre. " + deferral
+	return c
 }
 
 func treatedWaterCaution() Caution {
@@ -96,8 +126,89 @@ func deionisedCaution() Caution {
 		Substance: "deionised water",
 		Text: "Harmless by itself, but it takes up metal and breeds microbes in the loop. It freezes at 0 °C and bursts what holds it: never store or ship it near freezing. " +
 			"Add nothing: any additive conducts. " + deferral,
-		OwnerText: "The liquid is pure water. It freezes at 0 °C: never leave or ship the machine in the cold. Add nothing. " + deferral,
+		OwnerText: "The liquid is pure water, but not for drinking once it has been in a loop. It freezes at 0 °C: never leave or ship the machine in the cold. Add nothing. " + deferral,
 		Source:    "common practice, no source; frost: physics of water",
 		Grade:     Practice,
 	}
+}
+
+// inhibitorCaution returns the caution for an inhibitor family of one known substance. Formulated families have none of their own:
+// their data sheet is the product's.
+func inhibitorCaution(i Inhibitor) (Caution, bool) {
+	names := map[Inhibitor]string{Azole: "benzotriazole", Nitrite: "sodium nitrite", Borate: "borax", Amine: "amine"}
+	name, ok := names[i]
+	if !ok {
+		return Caution{}, false
+	}
+	c := substance(name)
+	c.Text = "Statements are of the inhibitor as supplied; in the loop it is thinned. Gloves and goggles when you handle it undiluted; never into a drain. " + deferral
+	return c, true
+}
+
+func biocideCaution(b Biocide) (Caution, bool) {
+	names := map[Biocide]string{
+		Isothiazolinone: "isothiazolinone", Glutaraldehyde: "glutaraldehyde", Bronopol: "bronopol",
+		Quat: "quaternary ammonium", CopperBiocide: "copper sulfate", Oxidiser: "oxidising biocide",
+	}
+	name, ok := names[b]
+	if !ok {
+		return Caution{}, false
+	}
+	c := substance(name)
+	c.Text = "Statements are of the biocide as supplied. Undiluted only with its safety data sheet at hand, gloves, goggles and fresh air; never decant it into an unlabelled bottle; dose by the label and no more. " +
+		"In use many biocides sensitise the skin even at a few mg/kg: gloves for every drop. Very harmful to water life: never into a drain. " + deferral
+	c.OwnerText = "The coolant holds a biocide that can cause skin allergy. Do not touch drips with bare hands. " + deferral
+	return c, true
+}
+
+// Task is something a technician does to a loop that can hurt.
+type Task string
+
+// The tasks with cautions of their own.
+const (
+	TaskOpen  Task = "open"  // open, drain, fill, top up
+	TaskClean Task = "clean" // clean parts or flush with an agent
+	TaskDose  Task = "dose"  // handle undiluted inhibitor or biocide
+	TaskTest  Task = "test"  // leak and pressure tests
+	TaskWaste Task = "waste" // store and hand over used coolant
+)
+
+// Tasks returns the tasks with cautions of their own.
+func Tasks() []Task { return []Task{TaskOpen, TaskClean, TaskDose, TaskTest, TaskWaste} }
+
+// TaskCautions returns what to mind for a task, whatever the liquid; what is in the liquid comes from [Cautions]. An unknown task
+// has none.
+func TaskCautions(t Task) []Caution {
+	say := func(text, source string, g Grade) Caution {
+		return Caution{Substance: string(t), Text: text + " " + deferral, Source: source, Grade: g}
+	}
+	switch t {
+	case TaskOpen:
+		return []Caution{
+			say("Power off and unplug, and let the coolant cool below 40 °C first: a hot loop is under pressure and scalds. Mains wiring and refrigerant circuits are for licensed people only.", "chiller maintenance magazine; local codes (common practice)", Practice),
+			say("Gloves and eye protection. Wipe spills up at once: they are slippery, and ethylene glycol is poisonous. Liquid on a board: off, unplug, soak up, dry for two days.", "bench practice", Practice),
+			say("No first-aid decision is yours: swallowed coolant means the poison centre at once, no vomiting. In the eyes: rinse for several minutes, remove contact lenses, see a doctor.", "ILO/WHO ICSC 0270 (2018)", Standard),
+		}
+	case TaskClean:
+		alcohol := substance("isopropanol")
+		alcohol.Text = "Alcohol vapour burns: no flame, spark, hot gun or running machine near it, fresh air, small amounts. Not on acrylic. " + deferral
+		return []Caution{
+			alcohol,
+			say("Goggles and gloves with acid, alkali and bleach. Never bleach with acid (chlorine gas) and never bleach with ammonia (chloramine gas). One agent at a time, rinse between.", "safety data sheets; common practice", Maker),
+			say("No flame and no heat gun on a closed loop or a loop with liquid in it.", "common practice, no source", Practice),
+		}
+	case TaskDose:
+		return []Caution{
+			say("Data sheet at hand, goggles and gloves, fresh air. Dose by the label of the product and no more; never from an unlabelled bottle; never concentrate into concentrate.", "safety data sheets; common practice", Maker),
+		}
+	case TaskTest:
+		return []Caution{
+			say("Leak test with only the pump powered, about 24 hours. Air at most 0.5 bar and never above what the weakest part bears; stand aside, and vent before opening. Never oxygen.", "cold plate maker's air test note; bench practice", Maker),
+		}
+	case TaskWaste:
+		return []Caution{
+			say("Used coolant goes to a licensed contractor, who assigns the waste code; keep glycols, water with biocide and oil apart, closed and labelled, out of reach of children and animals. Never into a drain, a gully or the ground.", "waste classification guidance of a national regulator; local rules decide", Standard),
+		}
+	}
+	return nil
 }

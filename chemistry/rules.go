@@ -5,7 +5,11 @@ package chemistry
 
 import "slices"
 
-// Rule is one line of the rules table: what must not or need not happen in a loop.
+// Biostatic is the volume fraction of glycol from which on microbes do not grow in it; below it some do. Sources: glycol maker
+// 2019, hydronic maker 2015, fluid maker 2023 (maker's guidance).
+const Biostatic VolumeFraction = 0.25
+
+// Rule is one line of the rules table: what must not or need not happen in a loop. A rule with the verdict [Go] is a note.
 type Rule struct {
 	ID        string
 	When      string // the condition in words
@@ -19,36 +23,138 @@ type Rule struct {
 	detail  func(*facts) string // figures of the case, put before Text; may be nil
 }
 
-// facts is what the rules look at.
-type facts struct {
-	fluids     []Fluid // of the charge and of everything that would go in; unknown ones left out
-	unknown    bool    // the fluid in the loop is not known
-	noMass     bool    // the strength in the loop is not known
-	inhibitors []Inhibitor
-	biocides   []Biocide
-	metals     []Metal
-	after      FractionState
-	glycol     bool // after the top-up there is glycol at all
-	sealed     bool
-	room       Litre // free now
-	expansion  Litre // needed up to the hottest temperature
-	wall       *Celsius
-	target     Celsius // freeze point wanted
-	badEnd     Celsius // freeze point after, warm end of its interval
-	additive   bool    // something conducting would go into deionised water
-	unreached  bool    // the liquids at hand cannot reach the wanted strength
+// Rules returns the rules table in the order it is listed for people. The slice is the caller's own.
+func Rules() []Rule {
+	return slices.Concat(mixingRules(), corrosionRules(), biocideRules(), strengthRules(), loopRules(), cleaningRules())
 }
 
-func (f *facts) has(fluid Fluid) bool { return slices.Contains(f.fluids, fluid) }
-func (f *facts) wets(m Metal) bool    { return slices.Contains(f.metals, m) }
+// FillRequest asks whether a liquid may be in a loop.
+type FillRequest struct {
+	Contents
+	PH          *float64 // nil: not measured
+	Metals      []Metal  // wetted
+	WithinReach bool     // animals or children can get at the machine
+}
 
-// Rules returns the rules table in the order it is listed for people. Whoever calls it owns the slice.
-func Rules() []Rule { return rules() }
+// CheckFill returns every rule that a liquid in a loop breaks, whatever is to be added; [Judge] makes one verdict of them. A
+// fluid that is none, an impossible fraction and an impossible pH are an [*InvalidError]; an unknown fluid (empty), an
+// unknown strength and one above 60 vol % are answered by rules.
+func CheckFill(r FillRequest) ([]Reason, error) {
+	f := &facts{base: r.Fluid, unknown: r.Fluid == "", inhibitor: r.Inhibitor, biocide: r.Biocide, pH: r.PH, metals: r.Metals, withinReach: r.WithinReach}
+	if r.PH != nil {
+		if err := checkBounds([]bound{{"pH", *r.PH, 0, 14, "0 to 14"}}); err != nil {
+			return nil, err
+		}
+	}
+	if r.Fluid == DeionisedWater && f.inhibitor == "" {
+		f.inhibitor = NoInhibitor
+	}
+	switch {
+	case r.Fluid == "":
+	case r.Mass != nil && r.Fluid.IsGlycol() && *r.Mass > MaxMassFraction && *r.Mass <= 1:
+		// Beyond the tables there is no freeze point, but the rule about too much glycol needs none.
+		f.after, f.glycol = FractionState{Mass: *r.Mass, Volume: volumeFraction(r.Fluid, *r.Mass)}, true
+	case r.Mass != nil:
+		if err := checkFraction(r.Fluid, *r.Mass); err != nil {
+			return nil, err
+		}
+		f.after, f.glycol = state(r.Fluid, *r.Mass), r.Fluid.IsGlycol()
+	case r.Fluid.IsGlycol():
+		if err := r.Fluid.check(); err != nil {
+			return nil, err
+		}
+		f.noMass = true
+	default:
+		if err := r.Fluid.check(); err != nil {
+			return nil, err
+		}
+	}
+	return f.reasons(), nil
+}
+
+// facts is what the rules look at.
+type facts struct {
+	base        Fluid // in the loop
+	unknown     bool  // the fluid in the loop is not known
+	noMass      bool  // the strength in the loop is not known
+	evaporated  bool  // stronger than it was filled
+	inhibitor   Inhibitor
+	biocide     Biocide
+	pH          *float64
+	metals      []Metal
+	withinReach bool
+	with        []Liquid // at hand
+
+	planned   bool // the fields below are worked out
+	after     FractionState
+	glycol    bool // there is glycol at all
+	unreached bool // the liquids at hand cannot reach the wanted strength
+	doses     []DoseLevel
+	target    Celsius // freeze point wanted
+	badEnd    Celsius // freeze point, warm end of its interval
+
+	sealed    bool
+	room      Litre // free now
+	expansion Litre // needed up to the hottest temperature
+	wall      *Celsius
+
+	coarse   bool             // the scale's step is coarse for the amount
+	cleaning *CleaningRequest // nil unless a way of cleaning is asked about
+}
+
+func (f *facts) wets(metals ...Metal) bool {
+	return slices.ContainsFunc(metals, func(m Metal) bool { return slices.Contains(f.metals, m) })
+}
+
+// inhibitors returns the known inhibitor families of the charge and the liquids at hand.
+func (f *facts) inhibitors() []Inhibitor {
+	all := []Inhibitor{f.inhibitor}
+	for _, l := range f.with {
+		all = append(all, l.Inhibitor)
+	}
+	return slices.DeleteFunc(all, func(i Inhibitor) bool { return i == "" || i == NoInhibitor })
+}
+
+func (f *facts) inhibits(families ...Inhibitor) bool {
+	all := f.inhibitors()
+	return slices.ContainsFunc(families, func(i Inhibitor) bool { return slices.Contains(all, i) })
+}
+
+// treated reports whether one of the biocides is in the charge or in a liquid at hand.
+func (f *facts) treated(biocides ...Biocide) bool {
+	return slices.ContainsFunc(biocides, func(b Biocide) bool {
+		return f.biocide == b || slices.ContainsFunc(f.with, func(l Liquid) bool { return l.Biocide == b })
+	})
+}
+
+// glycols reports whether both glycols are among charge and liquids at hand.
+func (f *facts) glycols() bool {
+	return f.base.IsGlycol() && f.offers(func(l Liquid) bool { return l.Fluid.IsGlycol() && l.Fluid != f.base })
+}
+
+func (f *facts) offers(is func(Liquid) bool) bool { return slices.ContainsFunc(f.with, is) }
+
+// conducts reports whether something other than deionised water is offered to a deionised loop.
+func (f *facts) conducts() bool {
+	return f.base == DeionisedWater && f.offers(func(l Liquid) bool { return l.Fluid != DeionisedWater })
+}
+
+// glycolIntoWater reports whether glycol is offered to a loop with treated water.
+func (f *facts) glycolIntoWater() bool {
+	return f.base == TreatedWater && f.offers(func(l Liquid) bool { return l.Fluid.IsGlycol() && l.Mass > 0 })
+}
+
+// clash reports whether the liquids at hand do not belong together, so that there is nothing to plan.
+func (f *facts) clash() bool { return f.glycols() || f.conducts() || f.glycolIntoWater() }
 
 // reasons returns the rules that fire on f, in the table's order.
 func (f *facts) reasons() []Reason {
+	return f.fire(slices.Concat(mixingRules(), corrosionRules(), biocideRules(), strengthRules(), loopRules()))
+}
+
+func (f *facts) fire(rules []Rule) []Reason {
 	var out []Reason
-	for _, r := range rules() {
+	for _, r := range rules {
 		if r.applies(f) {
 			text := r.Text
 			if r.detail != nil {
@@ -60,99 +166,8 @@ func (f *facts) reasons() []Reason {
 	return out
 }
 
-// strengthReasons returns the rules about the strength of a liquid alone.
-func strengthReasons(fluid Fluid, s FractionState) []Reason {
-	f := &facts{fluids: []Fluid{fluid}, after: s, glycol: fluid.IsGlycol() && s.Mass > 0}
-	return slices.DeleteFunc(f.reasons(), func(r Reason) bool { return !slices.Contains(strengthRules, r.Rule) })
-}
-
-var strengthRules = []string{"glycol-feeds", "glycol-grey", "glycol-too-strong"}
-
-func rules() []Rule {
-	return []Rule{
-		{
-			ID: "eg-with-pg", When: "ethylene glycol meets propylene glycol", Verdict: Stop,
-			Text:      "never mix the two glycols: no refractometer scale reads the mixture, and the inhibitors were not made for each other. Drain, rinse and fill with one.",
-			OwnerText: "Nothing may be added: the wrong coolant would spoil what is in the loop.",
-			Source:    "ASTM D3321: mixtures fit neither scale", Grade: Standard,
-			applies: func(f *facts) bool { return f.has(EthyleneGlycol) && f.has(PropyleneGlycol) },
-		},
-		{
-			ID: "deionised-additive", When: "anything but deionised water would go into a deionised loop", Verdict: Stop,
-			Text:      "this loop needs low conductivity; any ionic additive and any glycol product conducts. Use deionised water only.",
-			OwnerText: "Nothing may be added: only pure water is allowed in this loop.",
-			Source:    "server maker's direct-water-cooling standard 2024: above 1 MΩ cm at fill", Grade: Secondary,
-			applies: func(f *facts) bool { return f.additive },
-		},
-		{
-			ID: "expansion-room", When: "a sealed loop has less room than the coolant expands up to its hottest", Verdict: Stop,
-			Text:      "add nothing: the liquid has no room to expand and will burst a joint or a tube when it warms. Draw some off if it was overfilled.",
-			OwnerText: "The loop is full; adding more could burst it.",
-			Source:    "computed from the density tables, fill temperature to hottest coolant temperature", Grade: Computed,
-			applies: func(f *facts) bool { return f.sealed && f.room < f.expansion },
-			detail:  func(f *facts) string { return "room " + f.room.String() + ", needed " + f.expansion.String() },
-		},
-		{
-			ID: "unknown-charge", When: "the fluid in the loop is not known", Verdict: Stop,
-			Text:      "find out first: measure, or drain, rinse and fill afresh. Colour is not a type.",
-			OwnerText: "We do not know what is in the loop, so nothing may be added.",
-			Source:    "common practice, no source; a wrong glycol scale is off by 10 °C or more (ASTM D3321)", Grade: Practice,
-			applies: func(f *facts) bool { return f.unknown },
-		},
-		{
-			ID: "unknown-strength", When: "the strength of the glycol in the loop is not known", Verdict: Stop,
-			Text:   "measure it with a refractometer before anything is added; nothing can be said of frost until then.",
-			Source: "common practice, no source", Grade: Practice,
-			applies: func(f *facts) bool { return f.noMass },
-		},
-		{
-			ID: "frost", When: "even its uncertainty counted, the freeze point stays above the coldest wetted wall", Verdict: Stop,
-			Text:      "the liquid may freeze at the coldest wall after this.",
-			OwnerText: "The coolant may freeze where the machine gets coldest.",
-			Source:    "Melinder 2010 and ASHRAE Handbook Fundamentals", Grade: Secondary,
-			applies: func(f *facts) bool { return f.wall != nil && f.badEnd > *f.wall },
-			detail: func(f *facts) string {
-				return "freeze point " + f.after.Freeze.Stated.String() + " ± " + f.after.Freeze.Uncertainty.String() + ", wall " + f.wall.String()
-			},
-		},
-		{
-			ID: "frost-margin", When: "the freeze point stays above the wall less the margin", Verdict: Care,
-			Text:   "it will not freeze at the wall, but the margin asked for is not met.",
-			Source: "margin: coolant laboratory guide, 5 °C or more below the lowest temperature", Grade: Maker,
-			applies: func(f *facts) bool {
-				return f.wall != nil && f.badEnd <= *f.wall && f.after.Freeze.Stated > f.target.Add(0.05)
-			},
-			detail: func(f *facts) string {
-				return "freeze point " + f.after.Freeze.Stated.String() + ", wanted " + f.target.String()
-			},
-		},
-		{
-			ID: "glycol-feeds", When: "glycol from 1 to below 20 vol %", Verdict: Stop,
-			Text:      "that little glycol feeds microbes instead of stopping them, and the inhibitor is below its strength. Go to 25 vol % or more, or to water without glycol.",
-			OwnerText: "The coolant is too thin and would grow slime.",
-			Source:    "glycol maker 2019 and hydronic maker 2015: below 20 % fouls", Grade: Maker,
-			applies: func(f *facts) bool { return f.glycol && f.after.Volume >= 0.01 && f.after.Volume < 0.20 },
-			detail:  func(f *facts) string { return f.after.Volume.String() },
-		},
-		{
-			ID: "glycol-grey", When: "glycol from 20 to below 25 vol %", Verdict: Care,
-			Text:   "grey zone: some microbes still live on it. 25 vol % or more is biostatic.",
-			Source: "hydronic maker 2015", Grade: Maker,
-			applies: func(f *facts) bool { return f.glycol && f.after.Volume >= 0.20 && f.after.Volume < 0.2495 },
-			detail:  func(f *facts) string { return f.after.Volume.String() },
-		},
-		{
-			ID: "glycol-too-strong", When: "glycol above 60 vol %", Verdict: Care,
-			Text:   "too strong: it carries less heat, pumps hard, and inhibitor packages are made for 25 to 60 vol %.",
-			Source: "fluid makers 2015 and 2023", Grade: Maker,
-			applies: func(f *facts) bool { return f.glycol && f.after.Volume > 0.60 },
-			detail:  func(f *facts) string { return f.after.Volume.String() },
-		},
-		{
-			ID: "unreached", When: "the liquids at hand cannot bring the loop to the wanted strength", Verdict: Care,
-			Text:   "with these liquids the wanted strength is not reached; the steps come nearest. Get a stronger or a weaker liquid.",
-			Source: "computed, mass balance", Grade: Computed,
-			applies: func(f *facts) bool { return f.unreached },
-		},
-	}
+// strengthReasons returns the rules about the strength of a fresh mix alone.
+func strengthReasons(fluid Fluid, s FractionState, coarse bool) []Reason {
+	f := &facts{base: fluid, after: s, glycol: fluid.IsGlycol() && s.Mass > 0, coarse: coarse}
+	return f.fire(strengthRules())
 }

@@ -15,6 +15,9 @@ const (
 	DefaultHottest Celsius = 60 // the coolant at its hottest; common practice, no source
 )
 
+// maxLiquids bounds how many liquids at hand are weighed against each other: every subset of them is tried.
+const maxLiquids = 8
+
 // TopUpRequest asks whether and what to add to a loop.
 type TopUpRequest struct {
 	Fluid           Fluid         // in the loop; "": unknown
@@ -23,7 +26,10 @@ type TopUpRequest struct {
 	FilledMass      *MassFraction // glycol at the last fill; nil: not recorded
 	Inhibitor       Inhibitor
 	Biocide         Biocide
-	Metals          []Metal // wetted
+	Doses           []DoseLevel // what is left of additives that a label doses
+	PH              *float64    // of the liquid in the loop; nil: not measured
+	Metals          []Metal     // wetted
+	WithinReach     bool        // animals or children can get at the machine
 
 	Holds            Litre // liquid in the loop now
 	HoldsUncertainty Litre // k = 2
@@ -46,86 +52,111 @@ type Liquid struct {
 	Mass      MassFraction // glycol in it, 0 to 1
 	Inhibitor Inhibitor
 	Biocide   Biocide
+	Tap       bool              // tap or well water, not dilution water
 	Available Litre             // 0: as much as needed
 	Density   *KilogramPerLitre // by its label; nil: LiquidDensity
 }
 
-// ParseLiquid reads a liquid at hand for a loop that holds fluid: "water", "deionised", "concentrate:95%", "premix:40%" (glycol
-// mass % of the loop's fluid), or with the glycol named "eg:95%", "pg:40%". Anything else is an [*InvalidError].
+// ParseLiquid reads a liquid at hand for a loop that holds fluid: "water" (dilution water), "tap" (tap water), "deionised",
+// "concentrate:95%", "premix:40%" (glycol mass % of the loop's fluid), or with the glycol named "eg:95%", "pg:40%"; each may say
+// how much of it there is: "premix:40%:200ml", "water:1l". Anything else is an [*InvalidError].
 func ParseLiquid(s string, fluid Fluid) (Liquid, error) {
-	name, strength, hasStrength := strings.Cut(s, ":")
-	name = strings.ToLower(strings.TrimSpace(name))
-	l := Liquid{Name: name, Fluid: fluid}
-	const want = "say a liquid such as water, concentrate:95% or premix:40%"
-	switch name {
-	case "concentrate", "premix":
+	const want = "say a liquid such as water, concentrate:95% or premix:40%:200ml"
+	name, rest, _ := strings.Cut(s, ":")
+	l := Liquid{Name: strings.ToLower(strings.TrimSpace(name)), Fluid: fluid}
+	switch l.Name {
+	case PartConcentrate, PartPremix:
+		if !fluid.IsGlycol() {
+			return Liquid{}, invalid(s, "of which glycol? say eg:95% or pg:95%")
+		}
 	case "water", "dilution water", "make-up water":
 		l = Liquid{Name: PartDilutionWater, Fluid: TreatedWater, Inhibitor: NoInhibitor, Biocide: NoBiocide}
+	case "tap", "tap water":
+		l = Liquid{Name: "tap water", Fluid: TreatedWater, Inhibitor: NoInhibitor, Biocide: NoBiocide, Tap: true}
 	default:
-		f, err := ParseFluid(name)
+		f, err := ParseFluid(l.Name)
 		if err != nil {
 			return Liquid{}, invalid(s, want)
 		}
 		l.Fluid, l.Name = f, f.Name()
 	}
-	if !hasStrength {
-		if l.Fluid.IsGlycol() || l.Fluid == "" {
-			return Liquid{}, invalid(s, "has no strength; "+want)
+	for part := range strings.SplitSeq(rest, ":") {
+		var err error
+		switch {
+		case part == "":
+		case strings.Contains(part, "%"):
+			l.Mass, err = ParseMassPercent(part)
+		default:
+			if l.Available, err = ParseLitre(part); l.Available == 0 && err == nil {
+				err = invalid(part, "there is none of it; leave it out")
+			}
 		}
-		return l, nil
+		if err != nil {
+			return Liquid{}, InField(err, "liquid "+s)
+		}
 	}
-	x, err := ParseMassPercent(strength)
-	if err != nil {
-		return Liquid{}, err
-	}
-	if x > 0 && !l.Fluid.IsGlycol() {
+	switch {
+	case l.Fluid.IsGlycol() && l.Mass == 0:
+		return Liquid{}, invalid(s, "has no strength; "+want)
+	case l.Mass > 0 && !l.Fluid.IsGlycol():
 		return Liquid{}, invalid(s, l.Fluid.Name()+" holds no glycol; "+want)
 	}
-	l.Mass = x
 	return l, nil
 }
 
 // TopUpVerdict is the answer to a [TopUpRequest].
 type TopUpVerdict struct {
-	Verdict       Verdict
-	Reasons       []Reason
-	Before, After FractionState // zero where the strength is unknown
-	Expansion     Litre         // of the full loop from At to Hottest
-	Steps         []Step        // empty when the verdict is stop
-	Cautions      []Caution
-	Sources       []string
+	Verdict   Verdict
+	Reasons   []Reason
+	Before    FractionState // zero where the strength is unknown
+	After     FractionState // as Before where the liquids do not belong together
+	Doses     []DoseLevel   // after
+	Expansion Litre         // of what is in the loop now, from At to Hottest
+	FillTo    Litre         // volume in the loop after
+	Steps     []Step        // empty when the verdict is stop
+	Cautions  []Caution
+	Sources   []string
 }
 
 // CheckTopUp answers a [TopUpRequest]: the verdict with every rule that fired, and the steps that fill the room and reach the
-// wanted strength, the least drained first. In a sealed loop the room that the liquid needs to expand is left free. Impossible
-// input is an [*InvalidError], a strength or temperature outside the tables a [*RangeError].
+// wanted strength, the least drained first, then the fewest pours, then nearest to the strength of the last fill. In a
+// sealed loop the room that the liquid needs to expand is left free. The strength's uncertainty is carried to the freeze
+// point (GUM, first order) and the verdict counts its warm end. Impossible input is an [*InvalidError], a strength or
+// temperature outside the tables a [*RangeError].
 func CheckTopUp(r TopUpRequest) (TopUpVerdict, error) {
 	r = r.withDefaults()
 	if err := r.validate(); err != nil {
 		return TopUpVerdict{}, err
 	}
-	p, err := newPlanner(r)
-	if err != nil {
-		return TopUpVerdict{}, err
-	}
-	v := TopUpVerdict{Expansion: p.expansion, Cautions: Cautions(Contents{r.Fluid, r.Mass, r.Inhibitor, r.Biocide}), Sources: propertySources(r.Fluid)}
+	v := TopUpVerdict{Cautions: Cautions(Contents{r.Fluid, r.Mass, r.Inhibitor, r.Biocide})}
 	f := r.facts()
-	f.expansion = p.expansion
-	if f.unknown || f.noMass {
+	if r.Fluid == "" || f.noMass {
 		v.Reasons = f.reasons()
 		v.Verdict = Judge(v.Reasons)
 		return v, nil
 	}
+	p, err := newPlanner(r)
+	if err != nil {
+		return TopUpVerdict{}, err
+	}
+	f.expansion = p.expansion
+	v.Expansion, v.Sources = p.expansion, mixtureSources(r.Fluid)
 	v.Before = p.state(p.strength, r.MassUncertainty)
-	plan := p.plan()
-	v.After = p.state(plan.strength, r.MassUncertainty*MassFraction(plan.kept))
-	f.after, f.glycol, f.unreached = v.After, r.Fluid.IsGlycol() && plan.strength > 0, plan.unreached
-	f.target = p.target
-	f.badEnd = v.After.Freeze.Stated.Add(v.After.Freeze.Uncertainty)
+	v.After, v.FillTo, v.Doses = v.Before, r.Holds, r.Doses
+	if !f.clash() {
+		plan := p.best()
+		v.After = p.state(plan.strength, p.uncertaintyAfter(plan))
+		v.FillTo = plan.volume
+		v.Doses = p.doses(plan)
+		v.Steps = p.steps(plan)
+		f.after, f.glycol, f.unreached = v.After, r.Fluid.IsGlycol() && plan.strength > 0, plan.missed > 0
+		f.doses, f.target = v.Doses, p.target
+		f.badEnd = v.After.Freeze.Stated.Add(v.After.Freeze.Uncertainty)
+		f.planned = true
+	}
 	v.Reasons = f.reasons()
-	v.Verdict = Judge(v.Reasons)
-	if v.Verdict != Stop {
-		v.Steps = plan.steps
+	if v.Verdict = Judge(v.Reasons); v.Verdict == Stop {
+		v.Steps = nil
 	}
 	return v, nil
 }
@@ -135,7 +166,7 @@ func (r TopUpRequest) withDefaults() TopUpRequest {
 		r.At = new(DefaultAt)
 	}
 	if r.Hottest == nil {
-		r.Hottest = new(DefaultHottest)
+		r.Hottest = new(max(DefaultHottest, *r.At))
 	}
 	if r.Margin == nil {
 		r.Margin = new(DefaultMargin)
@@ -151,37 +182,61 @@ func (r TopUpRequest) validate() error {
 		if err := r.Fluid.check(); err != nil {
 			return err
 		}
-	}
-	if r.Mass != nil && r.Fluid != "" {
-		if err := checkFraction(r.Fluid, *r.Mass); err != nil {
-			return err
+		for _, x := range []*MassFraction{r.Mass, r.FilledMass} {
+			if x != nil {
+				if err := checkFraction(r.Fluid, *x); err != nil {
+					return err
+				}
+			}
 		}
 	}
-	for _, c := range []struct {
-		field string
-		v     float64
-		low   float64
-		high  float64
-		want  string
-	}{
+	checks := []bound{
 		{"strength uncertainty", float64(r.MassUncertainty), 0, 0.5, "0 to 50 mass %"},
 		{"holds", float64(r.Holds), 1e-6, 1e5, "more than nothing and at most 100000 l"},
 		{"holds uncertainty", float64(r.HoldsUncertainty), 0, float64(r.Holds), "between nothing and what the loop holds"},
 		{"room", float64(r.Room), 0, 1e5, "0 to 100000 l"},
 		{"margin", float64(*r.Margin), 0, 100, "0 to 100 K"},
 		{"step", float64(r.Step), 1e-6, 10, "0.001 g to 10 kg"},
+		{"temperature", float64(*r.At), -100, float64(MaxTemperature), "at most 100 °C"},
 		{"hottest coolant temperature", float64(*r.Hottest), float64(*r.At), float64(MaxTemperature), "between the temperature now and 100 °C"},
-	} {
-		if !(c.v >= c.low && c.v <= c.high) {
-			return &InvalidError{c.field, decimal(c.v), "must be " + c.want}
-		}
+		{"liquids at hand", float64(len(r.With)), 0, maxLiquids, "at most 8 liquids"},
+	}
+	if r.PH != nil {
+		checks = append(checks, bound{"pH", *r.PH, 0, 14, "0 to 14"})
+	}
+	if r.Protect != nil {
+		checks = append(checks, bound{"protect", float64(*r.Protect), -273.15, 1000, "a temperature of a wall"})
 	}
 	for _, l := range r.With {
 		if err := checkAnyFraction(l.Fluid, float64(l.Mass), l.Name); err != nil {
 			return err
 		}
-		if !(l.Available >= 0 && l.Available <= 1e5) {
-			return &InvalidError{l.Name, decimal(float64(l.Available)), "must be 0 to 100000 l"}
+		checks = append(checks, bound{l.Name + " available", float64(l.Available), 0, 1e5, "0 to 100000 l"})
+		if l.Density != nil {
+			checks = append(checks, bound{l.Name + " density", float64(*l.Density), 0.9, 1.3, "0.9 to 1.3 kg/l"})
+		}
+	}
+	for _, d := range r.Doses {
+		checks = append(checks,
+			bound{d.Name + " level", d.Level, 0, 1000, "a share of the label's dose, 1 is the full dose"},
+			bound{d.Name + " spent below", d.SpentBelow, 0, 1, "a share of the label's dose, 0 to 1"})
+	}
+	return checkBounds(checks)
+}
+
+// bound is one number and what it must lie between.
+type bound struct {
+	field     string
+	value     float64
+	low, high float64
+	want      string
+}
+
+// checkBounds returns an [*InvalidError] for the first number that is out of its bounds or not a number.
+func checkBounds(bounds []bound) error {
+	for _, b := range bounds {
+		if !(b.value >= b.low && b.value <= b.high) {
+			return &InvalidError{b.field, decimal(b.value), "must be " + b.want}
 		}
 	}
 	return nil
@@ -190,70 +245,18 @@ func (r TopUpRequest) validate() error {
 // facts collects what the rules look at before anything is planned.
 func (r TopUpRequest) facts() *facts {
 	f := &facts{
-		unknown: r.Fluid == "", noMass: r.Fluid.IsGlycol() && r.Mass == nil,
-		metals: r.Metals, sealed: r.Sealed, room: r.Room, wall: r.Protect,
-		inhibitors: []Inhibitor{r.Inhibitor}, biocides: []Biocide{r.Biocide},
+		noMass: r.Fluid.IsGlycol() && r.Mass == nil, unknown: r.Fluid == "",
+		base: r.Fluid, metals: r.Metals, sealed: r.Sealed, room: r.Room, wall: r.Protect,
+		inhibitor: r.Inhibitor, biocide: r.Biocide, pH: r.PH, withinReach: r.WithinReach, with: r.With,
 	}
-	if r.Fluid != "" {
-		f.fluids = append(f.fluids, r.Fluid)
+	if r.Fluid == DeionisedWater && f.inhibitor == "" {
+		f.inhibitor = NoInhibitor
 	}
-	for _, l := range r.With {
-		f.fluids = append(f.fluids, l.Fluid)
-		f.inhibitors = append(f.inhibitors, l.Inhibitor)
-		f.biocides = append(f.biocides, l.Biocide)
-		if r.Fluid == DeionisedWater && l.Fluid != DeionisedWater {
-			f.additive = true
-		}
+	// Stronger than at the fill by more than the reading can be off, and by at least one mass percent.
+	if r.Mass != nil && r.FilledMass != nil {
+		f.evaporated = *r.Mass-*r.FilledMass > max(0.01, r.MassUncertainty)
 	}
 	return f
-}
-
-// planner works out what to drain and to add.
-type planner struct {
-	r         TopUpRequest
-	strength  MassFraction // in the loop now
-	mass      Kilogram     // in the loop now
-	expansion Litre
-	full      Litre   // volume to fill to
-	target    Celsius // freeze point wanted; 0 where nothing is to be protected
-	least     MassFraction
-	nominal   MassFraction // strength to aim at
-}
-
-func newPlanner(r TopUpRequest) (*planner, error) {
-	p := &planner{r: r}
-	if r.Mass != nil {
-		p.strength = *r.Mass
-	}
-	if r.Fluid == "" {
-		return p, nil
-	}
-	now, err := Density(r.Fluid, p.strength, *r.At)
-	if err != nil {
-		return nil, err
-	}
-	hot, err := Density(r.Fluid, p.strength, *r.Hottest)
-	if err != nil {
-		return nil, err
-	}
-	p.mass = now.Mass(r.Holds)
-	p.expansion = Litre(float64(r.Holds+r.HoldsUncertainty) * (float64(now)/float64(hot) - 1))
-	p.full = r.Holds + r.Room
-	if r.Sealed {
-		p.full = r.Holds + max(0, r.Room-p.expansion)
-	}
-	p.nominal = p.strength
-	if r.FilledMass != nil {
-		p.nominal = *r.FilledMass
-	}
-	if r.Protect != nil {
-		p.target = r.Protect.Add(-*r.Margin)
-		if p.least, err = MassFractionForFreezePoint(r.Fluid, p.target); err != nil {
-			return nil, err
-		}
-		p.nominal = p.least
-	}
-	return p, nil
 }
 
 // state is a strength with the freeze point's interval widened by the uncertainty of the strength.
@@ -265,106 +268,35 @@ func (p *planner) state(x, u MassFraction) FractionState {
 	return s
 }
 
-// plan is what to do and what it makes.
-type plan struct {
-	steps     []Step
-	strength  MassFraction
-	kept      float64 // share of the old liquid in the mass after
-	unreached bool
-}
-
-// addition is one liquid and how much of it.
-type addition struct {
-	liquid Liquid
-	mass   float64
-}
-
-// plan fills the loop: first without draining with one liquid, then with two; else it drains just enough and fills with the
-// strongest.
-func (p *planner) plan() plan {
-	ls := slices.Clone(p.r.With)
-	slices.SortStableFunc(ls, func(a, b Liquid) int { return int(math.Copysign(1, float64(a.Mass-b.Mass))) })
-	if p.full <= p.r.Holds || len(ls) == 0 {
-		return plan{strength: p.strength, kept: 1, unreached: p.strength < p.least && len(ls) > 0}
+// doses returns what is left of dosed additives after a plan. What is added is counted as free of them: a label's dose is known
+// only for what the technician doses.
+func (p *planner) doses(pl plan) []DoseLevel {
+	kept := float64(p.r.Holds) * (1 - pl.drained/p.mass) / float64(pl.volume)
+	out := make([]DoseLevel, len(p.r.Doses))
+	for i, l := range p.r.Doses {
+		out[i] = l.Diluted(kept)
 	}
-	weakest, strongest := ls[0], ls[len(ls)-1]
-	low, high := p.filledWith(weakest), p.filledWith(strongest)
-	want := min(max(p.nominal, p.least), MaxMassFraction)
-	switch {
-	case want <= low:
-		return p.finish(0, low, addition{weakest, p.toAdd(low, 0)})
-	case want <= high:
-		total := p.toAdd(want, 0)
-		glycol := (float64(p.mass)+total)*float64(want) - float64(p.mass)*float64(p.strength)
-		strong := (glycol - total*float64(weakest.Mass)) / float64(strongest.Mass-weakest.Mass)
-		return p.finish(0, want, addition{weakest, total - strong}, addition{strongest, strong})
-	case strongest.Mass > want:
-		after := float64(density(p.r.Fluid, want, *p.r.At).Mass(p.full))
-		m, s := float64(p.mass), float64(strongest.Mass)
-		drained := (after*float64(want) - m*float64(p.strength) - (after-m)*s) / (s - float64(p.strength))
-		return p.finish(drained, want, addition{strongest, after - m + drained})
-	}
-	out := p.finish(0, high, addition{strongest, p.toAdd(high, 0)})
-	out.unreached = high < p.least
 	return out
 }
 
-// filledWith returns the strength of the loop filled to the mark with one liquid.
-func (p *planner) filledWith(l Liquid) MassFraction {
-	low, high := min(p.strength, l.Mass), min(max(p.strength, l.Mass), MaxMassFraction)
-	if low == high {
-		return low
+// steps says in words what a plan does.
+func (p *planner) steps(pl plan) []Step {
+	var steps []Step
+	if pl.drained > 0 {
+		steps = append(steps, Step{"drain", p.r.Fluid.Name() + " from the loop", density(p.r.Fluid, p.strength, *p.r.At).Volume(Kilogram(pl.drained)), Kilogram(pl.drained)})
 	}
-	m := float64(p.mass)
-	x := solve(func(x float64) float64 {
-		after := float64(density(p.r.Fluid, MassFraction(x), *p.r.At).Mass(p.full))
-		return after*x - m*float64(p.strength) - (after-m)*float64(l.Mass)
-	}, float64(low), float64(high))
-	return MassFraction(x)
-}
-
-// toAdd returns the mass that fills the loop to the mark at strength x after draining.
-func (p *planner) toAdd(x MassFraction, drained float64) float64 {
-	return float64(density(p.r.Fluid, x, *p.r.At).Mass(p.full)) - float64(p.mass) + drained
-}
-
-// finish rounds to the scale and works out what the rounded amounts make.
-func (p *planner) finish(drained float64, want MassFraction, adds ...addition) plan {
-	round := func(m float64) float64 { return math.Round(m/float64(p.r.Step)) * float64(p.r.Step) }
-	now := density(p.r.Fluid, p.strength, *p.r.At)
-	var out plan
-	drained = min(math.Ceil(drained/float64(p.r.Step)-1e-6)*float64(p.r.Step), float64(p.mass))
-	old := float64(p.mass) - drained
-	mass, glycol := old, old*float64(p.strength)
-	if drained > 0 {
-		out.steps = append(out.steps, Step{"drain", p.r.Fluid.Name() + " from the loop", now.Volume(Kilogram(drained)), Kilogram(drained)})
-	}
-	for _, a := range adds {
-		m := round(a.mass)
-		if m <= 0 {
-			continue
+	for i, m := range pl.added {
+		if m > 0 {
+			l := p.liquids[i]
+			steps = append(steps, Step{"add", l.Name, l.density.Volume(Kilogram(m)), Kilogram(m)})
 		}
-		mass += m
-		glycol += m * float64(a.liquid.Mass)
-		out.steps = append(out.steps, Step{"add", a.liquid.Name, p.densityOf(a.liquid).Volume(Kilogram(m)), Kilogram(m)})
 	}
-	out.strength, out.kept = want, 0
-	if mass > 0 {
-		out.strength, out.kept = min(MassFraction(glycol/mass), MaxMassFraction), old/mass
+	if len(steps) == 0 {
+		return nil
 	}
-	return out
-}
-
-// densityOf returns the density of a liquid at hand. Where the table has none at this temperature the nearest is used: grams
-// decide.
-func (p *planner) densityOf(l Liquid) KilogramPerLitre {
-	if l.Density != nil {
-		return *l.Density
+	steps = append(steps, Step{Do: "run", What: "the pump, bleed, look for leaks"})
+	if p.r.Fluid.IsGlycol() {
+		steps = append(steps, Step{Do: "check", What: "the strength with a refractometer once it is mixed"})
 	}
-	t := min(max(*p.r.At, 0), MaxTemperature)
-	d, err := LiquidDensity(l.Fluid, l.Mass, t)
-	if err != nil {
-		return density(p.r.Fluid, p.strength, *p.r.At)
-	}
-	return d
+	return slices.Clip(steps)
 }

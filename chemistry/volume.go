@@ -47,6 +47,56 @@ func checkAnyFraction(f Fluid, x float64, field string) error {
 	return nil
 }
 
+// MassFractionForDensity returns the mass fraction of glycol whose density at t is d, to 1e-9. It undoes [Density] over the
+// fractions that are liquid at t and, for propylene glycol, up to the density's maximum, above which a hydrometer cannot
+// tell; a density outside is a [*RangeError], and water an [*InvalidError].
+func MassFractionForDensity(f Fluid, d KilogramPerLitre, t Celsius) (MassFraction, error) {
+	lowest, highest, err := densityBranch(f, t)
+	if err != nil {
+		return 0, err
+	}
+	low, high := density(f, lowest, t), density(f, highest, t)
+	if !(d >= low && d <= high) {
+		return 0, &RangeError{
+			"density of " + f.Name() + " at " + t.String(), d.KilogramsPerCubicMetre(),
+			low.KilogramsPerCubicMetre(), high.KilogramsPerCubicMetre(), "kg/m³",
+			"Melinder 2010, " + lowest.String() + " to " + highest.String(),
+		}
+	}
+	return MassFraction(solve(func(x float64) float64 {
+		return float64(density(f, MassFraction(x), t) - d)
+	}, float64(lowest), float64(highest))), nil
+}
+
+// densityBranch returns the fractions between which the density at t rises all the way.
+func densityBranch(f Fluid, t Celsius) (lowest, highest MassFraction, err error) {
+	if !f.IsGlycol() {
+		if err := f.check(); err != nil {
+			return 0, 0, err
+		}
+		return 0, 0, noGlycol(f)
+	}
+	if t < 0 {
+		if lowest, err = MassFractionForFreezePoint(f, t); err != nil {
+			return 0, 0, err
+		}
+	}
+	if err := checkState(f, MaxMassFraction, t); err != nil {
+		return 0, 0, err
+	}
+	const step MassFraction = 0.005
+	highest = MaxMassFraction
+	for highest-step > lowest && density(f, highest-step, t) >= density(f, highest, t) {
+		highest -= step
+	}
+	return lowest, highest, nil
+}
+
+// noGlycol refuses to look for glycol in water.
+func noGlycol(f Fluid) error {
+	return &InvalidError{Field: "fluid", Value: string(f), Reason: "holds no glycol to measure; say eg or pg"}
+}
+
 // ConcentrateDensityUncertainty is how far (k = 2, relative) an estimated density of a liquid above 60 mass % may be off.
 const ConcentrateDensityUncertainty = 0.005
 

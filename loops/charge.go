@@ -61,6 +61,9 @@ func (a Additive) validate(field string) error {
 	p.add(checkText(field+" product", a.Product, 200, false))
 	p.add(inRange(field+" dose", a.DoseMLPerL, 0, 1000, "ml per litre"))
 	p.add(inRange(field+" life", float64(a.LifeMonths), 0, 600, "months"))
+	if !a.Added.IsZero() {
+		p.add(a.Added.validate(field + " added"))
+	}
 	return p.err()
 }
 
@@ -77,7 +80,11 @@ func (c Charge) validate() error {
 	p.add(inRange("strength uncertainty", c.MassUncertainty, 0, 0.6, "as a mass fraction"))
 	p.add(inRange("volume", c.Volume, 0, 1000, "litres"))
 	p.add(oneOf("origin", c.Origin, Factory, WorkshopFill, UnknownOrigin))
-	if c.FilledTo.IsZero() || c.FilledFrom.After(c.FilledTo) {
+	p.add(c.FilledTo.validate("filled to"))
+	if !c.FilledFrom.IsZero() {
+		p.add(c.FilledFrom.validate("filled from"))
+	}
+	if c.FilledFrom.After(c.FilledTo) {
 		p.add(invalid("filled", c.FilledFrom.String()+" to "+c.FilledTo.String(), "a day, or two days in order"))
 	}
 	p.add(c.Inhibitor.validate("inhibitor"))

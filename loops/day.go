@@ -6,6 +6,8 @@ package loops
 import (
 	"fmt"
 	"time"
+
+	"fillmark/chemistry"
 )
 
 // Day is a civil day of the Gregorian calendar without a zone, written
@@ -46,6 +48,15 @@ func ParseDay(text string) (Day, error) {
 func DayOf(instant time.Time, zone *time.Location) Day {
 	y, m, d := instant.In(zone).Date()
 	return Day{y, m, d}
+}
+
+// validate refuses a value that is no day of the calendar: such a one could
+// be written and never be read again.
+func (d Day) validate(field string) error {
+	if _, err := NewDay(d.Year, d.Month, d.Dom); err != nil {
+		return chemistry.InField(err, field)
+	}
+	return nil
 }
 
 // IsZero tells that the value is no day.

@@ -61,6 +61,9 @@ func (m Machine) Validate() error {
 	for _, a := range m.Accessories {
 		p.add(requireText("accessories", a, 200))
 	}
+	if !m.PromisedBack.IsZero() {
+		p.add(m.PromisedBack.validate("promised back"))
+	}
 	if (m.Owner == 0) != (m.Kind == DonorUnit) {
 		p.add(invalid("owner", uint64(m.Owner), "an owner for every machine but a donor unit, which has none"))
 	}

@@ -59,6 +59,9 @@ func (o Owner) Validate() error {
 		_, err := LoadZone(o.Zone)
 		p.add(err)
 	}
+	if !o.MailStopped.IsZero() {
+		p.add(o.MailStopped.validate("mail stopped"))
+	}
 	p.add(oneOf("units", o.Units, "", Metric, USCustomary))
 	return p.err()
 }

@@ -50,7 +50,7 @@ func TestLoopValidate(t *testing.T) {
 		"NaN":            func(l *loops.Loop) { l.Volume = chemistry.Litre(math.NaN()) },
 		"infinite":       func(l *loops.Loop) { l.Volume = chemistry.Litre(math.Inf(1)) },
 		"unknown metal":  func(l *loops.Loop) { l.Wetted = []loops.WettedPart{{Part: "plate", Metal: "mithril"}} },
-		"wall too cold":  func(l *loops.Loop) { l.ColdestWall = ptr(chemistry.Celsius(-300)) },
+		"wall too cold":  func(l *loops.Loop) { l.ColdestWall = new(chemistry.Celsius(-300)) },
 		"control signs":  func(l *loops.Loop) { l.Mounting = "top\x1b[31m" },
 		"wild certainty": func(l *loops.Loop) { l.VolumeUncertainty = 3 },
 	} {
@@ -62,11 +62,11 @@ func TestLoopValidate(t *testing.T) {
 
 func TestWallIsTheColderOfRoomAndEvaporator(t *testing.T) {
 	t.Parallel()
-	c := loops.Construction{SetPoint: ptr(chemistry.Celsius(5)), EvaporatorMargin: ptr(chemistry.CelsiusDelta(8))}
+	c := loops.Construction{SetPoint: new(chemistry.Celsius(5)), EvaporatorMargin: new(chemistry.CelsiusDelta(8))}
 	wall, ok := c.Wall()
 	assert.True(t, ok)
 	assert.InDelta(t, -3, float64(wall), 1e-9)
-	c.ColdestWall = ptr(chemistry.Celsius(-15))
+	c.ColdestWall = new(chemistry.Celsius(-15))
 	wall, _ = c.Wall()
 	assert.InDelta(t, -15, float64(wall), 1e-9)
 	_, ok = loops.Construction{}.Wall()

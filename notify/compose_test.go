@@ -108,7 +108,7 @@ func TestReminderSaysWhatMatters(t *testing.T) {
 	text := strings.Join(strings.Fields(parts["text/plain"]), " ")
 	for _, want := range []string{
 		"Good day Żaneta Müller-Åström,",
-		"The grey tower, label 7K3M9Q",
+		"The label on it reads 7K3M9Q.",
 		"COMING UP: Look-over by Thu 3 Dec 2026 (in 9 days)",
 		"LATE: Look-over by Tue 10 Nov 2026 (14 days ago)",
 		"It is sealed: there is no level or colour to look at.",
@@ -168,7 +168,7 @@ func TestHTMLRepeatsText(t *testing.T) {
 		for line := range strings.SplitSeq(paragraph, "\n") {
 			line = strings.TrimLeft(line, "0123456789.- ")
 			line = strings.TrimSuffix(line, ":")
-			for _, part := range strings.Split(line, ": ") {
+			for part := range strings.SplitSeq(line, ": ") {
 				if strings.Trim(part, "─- ") != "" {
 					assert.Contains(t, html, squeeze(part), "text has it, HTML has not")
 				}

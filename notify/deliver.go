@@ -51,7 +51,8 @@ type Deliverer struct {
 	plan      RetryPlan
 }
 
-// NewDeliverer makes a deliverer. A nil signer sends letters unsigned.
+// NewDeliverer makes a deliverer. A nil signer, not a nil pointer to one, sends
+// letters unsigned.
 func NewDeliverer(box outbox, sign signer, t transport, plan RetryPlan) (*Deliverer, error) {
 	if err := plan.Validate(); err != nil {
 		return nil, err

@@ -84,8 +84,8 @@ func (l HandoverLoop) block(in HandoverInput) block {
 		name += ", " + l.Name
 	}
 	b := block{
-		Heading:    capitalised(name) + ", label " + string(l.Tag),
-		Paragraphs: []string{inIt(l.Charge, l.Sealed)},
+		Heading:    capitalised(name),
+		Paragraphs: []string{inIt(l.Charge, l.Sealed, l.Tag)},
 	}
 	if l.Freeze != nil {
 		b.Paragraphs = append(b.Paragraphs, fmt.Sprintf("It begins to freeze at %s, give or take %s.",

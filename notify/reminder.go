@@ -81,6 +81,7 @@ func ComposeReminder(in ReminderInput) (Letter, error) {
 	if err := in.validate(); err != nil {
 		return Letter{}, err
 	}
+	in.Items = slices.SortedStableFunc(slices.Values(in.Items), func(a, b ReminderItem) int { return a.Due.Compare(b.Due) })
 	d := document{
 		Subject:  reminderSubject(in.Items),
 		Greeting: "Good day " + in.Owner.Name + ",",
@@ -144,11 +145,11 @@ func (i ReminderItem) guide(w Workshop) Guide {
 func (i ReminderItem) block(in ReminderInput, told map[string]string) block {
 	w, _ := taskWords(i.Task)
 	b := block{
-		Heading:    capitalised(i.Machine) + ", label " + string(i.Tag),
+		Heading:    capitalised(i.Machine),
 		Verdict:    stageWord(i.Stage),
 		Due:        w.title + " by " + when(i.Due, in.Day),
 		Rule:       stageRule(i.Stage),
-		Paragraphs: []string{"Why: " + i.Reason + " (Source: " + i.Source + ")", inIt(i.Charge, i.Sealed)},
+		Paragraphs: []string{"Why: " + i.Reason + " (Source: " + i.Source + ")", inIt(i.Charge, i.Sealed, i.Tag)},
 	}
 	g := i.guide(in.Workshop)
 	key := strings.Join(slices.Concat(g.Steps, []string{""}, g.Leave), "\n")
@@ -165,11 +166,11 @@ func (g Guide) lists() []list {
 	return []list{{"What to do", true, g.Steps}, {"What to leave alone", false, g.Leave}}
 }
 
-func inIt(charge string, sealed bool) string {
+func inIt(charge string, sealed bool, tag loops.Tag) string {
 	if sealed {
-		return "In it: " + charge + ", sealed in."
+		charge += ", sealed in"
 	}
-	return "In it: " + charge + "."
+	return "In it: " + charge + ". The label on it reads " + string(tag) + "."
 }
 
 func stageWord(s loops.Stage) string {
@@ -188,12 +189,8 @@ func stageRule(s loops.Stage) rule {
 	return ruleGo
 }
 
-func earliest(items []ReminderItem) ReminderItem {
-	return slices.MinFunc(items, func(a, b ReminderItem) int { return a.Due.Compare(b.Due) })
-}
-
 func reminderSubject(items []ReminderItem) string {
-	first := earliest(items)
+	first := items[0]
 	w, _ := taskWords(first.Task)
 	name := capitalised(shortened(first.Machine, 40))
 	subject := fmt.Sprintf("%s: %s by %s", name, strings.ToLower(w.title), first.Due.Long())
@@ -207,7 +204,7 @@ func reminderSubject(items []ReminderItem) string {
 }
 
 func reminderIntro(items []ReminderItem, today loops.Day) string {
-	first := earliest(items)
+	first := items[0]
 	w, _ := taskWords(first.Task)
 	intro := fmt.Sprintf("The cooling of your %s “%s” needs %s by %s.", machineWord(first.Kind), first.Machine, w.needs, when(first.Due, today))
 	if first.Due.Before(today) {

@@ -50,8 +50,9 @@ func classify(at stage, err error) *SendError {
 	e := &SendError{Temporary: true, Err: fmt.Errorf("smtp %s: %w", at, err)}
 	var reply *smtp.SMTPError
 	if !errors.As(err, &reply) {
-		// A cut line says nothing about the message once it has begun.
-		e.RelayFault = at == stageSession
+		// A line cut before the recipient was named has nothing to do with the
+		// message; later it may, and must not hold all the others.
+		e.RelayFault = at == stageSession || at == stageMail
 		return e
 	}
 	e.Code = reply.Code

@@ -165,8 +165,8 @@ func TestCalendarProperties(t *testing.T) {
 		require.True(t, utf8.Valid(raw))
 		text := string(raw)
 		require.True(t, strings.HasSuffix(text, "\r\n"))
-		physical := strings.Split(strings.TrimSuffix(text, "\r\n"), "\r\n")
-		for _, line := range physical {
+		physical := strings.SplitSeq(strings.TrimSuffix(text, "\r\n"), "\r\n")
+		for line := range physical {
 			require.LessOrEqual(t, len(line), 75)
 			require.True(t, utf8.ValidString(line), "folded inside a character")
 			require.NotContains(t, line, "\n")
@@ -179,7 +179,7 @@ func TestCalendarProperties(t *testing.T) {
 		properties := "BEGIN VERSION PRODID CALSCALE METHOD NAME X-WR-CALNAME REFRESH-INTERVAL X-PUBLISHED-TTL UID DTSTAMP " +
 			"LAST-MODIFIED SEQUENCE DTSTART DTEND ORGANIZER SUMMARY DESCRIPTION LOCATION URL TRANSP END"
 		var summaries []string
-		for _, line := range strings.Split(strings.TrimSuffix(unfold(text), "\r\n"), "\r\n") {
+		for line := range strings.SplitSeq(strings.TrimSuffix(unfold(text), "\r\n"), "\r\n") {
 			name, value, ok := strings.Cut(line, ":")
 			require.True(t, ok, line)
 			name, _, _ = strings.Cut(name, ";")

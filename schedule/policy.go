@@ -149,7 +149,7 @@ func list[T ~string](cell string) []T {
 		return nil
 	}
 	var values []T
-	for _, v := range strings.Split(cell, "/") {
+	for v := range strings.SplitSeq(cell, "/") {
 		values = append(values, T(v))
 	}
 	return values

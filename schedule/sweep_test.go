@@ -5,6 +5,7 @@ package schedule_test
 
 import (
 	"fmt"
+	"strings"
 	"testing"
 	"time"
 
@@ -122,11 +123,11 @@ func TestSweepWaitsForTheOwnersHour(t *testing.T) {
 			if tt.zone != "" {
 				i.Zone = zone(t, tt.zone)
 			}
-			got := ""
+			var got strings.Builder
 			for _, r := range schedule.Sweep(newRecord().input(now, []schedule.Item{i})).Reminders {
-				got += r.Day.String()
+				got.WriteString(r.Day.String())
 			}
-			assert.Equal(t, tt.want, got)
+			assert.Equal(t, tt.want, got.String())
 		})
 	}
 }

@@ -10,10 +10,14 @@
 package tables
 
 import (
+	"cmp"
 	"embed"
 	"encoding/csv"
 	"fmt"
+	"math"
+	"slices"
 	"strconv"
+	"strings"
 	"sync"
 )
 
@@ -60,12 +64,13 @@ type Pure struct {
 
 // Water holds the coefficients for liquid water at atmospheric pressure.
 type Water struct {
-	Kell         [6]float64 // density kg/m³, numerator in powers of t in °C
-	KellB        float64    // density, slope of the denominator
-	ViscosityA   [4]float64 // viscosity in 1e-6 Pa s = Σ a (T/300 K)^b
-	ViscosityB   [4]float64
-	ConductA     [4]float64 // conductivity in W/(m K) = Σ a (T/300 K)^b
-	ConductB     [4]float64
+	Kell  [6]float64 // density kg/m³, numerator in powers of t in °C
+	KellB float64    // density, slope of the denominator
+	// Viscosity in Pa s and Conductivity in W/(m K) at 0, 1, ... 100 °C, worked out once from the IAPWS equations: the straight
+	// line between two degrees is off by less than 0.03 %.
+	Viscosity, Conductivity [101]float64
+	// Index is the refractive index nD relative to air at 0, 1, ... 40 °C.
+	Index        [41]float64
 	SpecificHeat [11]float64 // J/(kg K) at 0, 10, ... 100 °C
 }
 
@@ -84,6 +89,41 @@ func Brix() *[96]float64 { return brix() }
 // SucroseDNDT returns the temperature coefficient of the index in 1/K that an automatic Brix compensation assumes.
 func SucroseDNDT() *Curve { return sucrose() }
 
+// Permeability is what is known of a tube material.
+type Permeability struct {
+	Material, Source, Grade string
+	Value                   float64 // g m/(m² s Pa)
+}
+
+// Permeabilities returns the tube materials, the tightest first. The slice is shared: do not change it.
+func Permeabilities() []Permeability { return permeabilities() }
+
+// WaterLimit is one limit of one use. Min and Max are ±Inf where there is none.
+type WaterLimit struct {
+	Use, Kind, Title string   // Kind: water that goes in, or coolant in use
+	Fluids           []string // for which the set is meant
+	Parameter        string   // pH, conductivity µS/cm, hardness mg/l CaCO3, else mg/l
+	Min, Max         float64
+	Source           string
+	Grade            string
+}
+
+// WaterLimits returns all limits, those of one use together. The slice is shared: do not change it.
+func WaterLimits() []WaterLimit { return waterLimits() }
+
+// Hazard is what registers and data sheets say of a substance. H and P are codes.
+type Hazard struct {
+	Substance, CAS, Signal string
+	H, P                   []string
+	Source, Grade          string
+}
+
+// Hazards returns the hazards by substance. The map is shared: do not change it.
+func Hazards() map[string]Hazard { return hazards() }
+
+// Statements returns the texts of hazard and precautionary statements by code. The map is shared: do not change it.
+func Statements() map[string]string { return statements() }
+
 // Curve is a printed table of one quantity over another, X rising.
 type Curve struct{ X, Y []float64 }
 
@@ -93,6 +133,11 @@ var (
 	water     = sync.OnceValue(readWater)
 	brix      = sync.OnceValue(readBrix)
 	sucrose   = sync.OnceValue(readSucrose)
+
+	permeabilities = sync.OnceValue(readPermeabilities)
+	waterLimits    = sync.OnceValue(readWaterLimits)
+	hazards        = sync.OnceValue(readHazards)
+	statements     = sync.OnceValue(readStatements)
 )
 
 func readGlycol(fluid string) *Glycol {
@@ -170,15 +215,46 @@ func readWater() *Water {
 	for i := range w.Kell {
 		w.Kell[i] = need(values, "kell_"+strconv.Itoa(i))
 	}
-	for i := range 4 {
-		n := strconv.Itoa(i)
-		w.ViscosityA[i], w.ViscosityB[i] = need(values, "viscosity_a"+n), need(values, "viscosity_b"+n)
-		w.ConductA[i], w.ConductB[i] = need(values, "conductivity_a"+n), need(values, "conductivity_b"+n)
+	for t := range w.Viscosity {
+		w.Viscosity[t] = 1e-6 * powers(values, "viscosity", t)
+		w.Conductivity[t] = powers(values, "conductivity", t)
+	}
+	for t := range w.Index {
+		w.Index[t] = index(values, w.Density(float64(t)), t)
 	}
 	for i := range w.SpecificHeat {
 		w.SpecificHeat[i] = need(values, "specific_heat_"+strconv.Itoa(10*i))
 	}
 	return w
+}
+
+// Density returns the density in kg/m³ after Kell, t in °C from 0 to 100.
+func (w *Water) Density(t float64) float64 {
+	k := &w.Kell
+	return (k[0] + t*(k[1]+t*(k[2]+t*(k[3]+t*(k[4]+t*k[5]))))) / (1 + w.KellB*t)
+}
+
+// index is nD relative to air after IAPWS 1997, t in °C.
+func index(values map[string]float64, density float64, t int) float64 {
+	var a [8]float64
+	for i := range a {
+		a[i] = need(values, "index_a"+strconv.Itoa(i))
+	}
+	uv, ir := need(values, "index_uv"), need(values, "index_ir")
+	const l2 = (0.5893 / 0.589) * (0.5893 / 0.589) // the sodium line over the reference wavelength, squared
+	d, h := density/1000, (float64(t)+273.15)/273.15
+	r := d * (a[0] + a[1]*d + a[2]*h + a[3]*l2*h + a[4]/l2 + a[5]/(l2-uv*uv) + a[6]/(l2-ir*ir) + a[7]*d*d)
+	return math.Sqrt((1+2*r)/(1-r)) / need(values, "index_air")
+}
+
+// powers is Σ a (T/300 K)^b, t in °C.
+func powers(values map[string]float64, name string, t int) float64 {
+	var sum float64
+	for i := range 4 {
+		n := strconv.Itoa(i)
+		sum += need(values, name+"_a"+n) * math.Pow((float64(t)+273.15)/300, need(values, name+"_b"+n))
+	}
+	return sum
 }
 
 func readBrix() *[96]float64 {
@@ -195,6 +271,48 @@ func readSucrose() *Curve {
 		c.X, c.Y = append(c.X, number(r[0])), append(c.Y, number(r[1]))
 	}
 	return c
+}
+
+func readPermeabilities() []Permeability {
+	var out []Permeability
+	for _, r := range read("permeability.csv") {
+		out = append(out, Permeability{Material: r[0], Value: number(r[1]), Source: r[2], Grade: r[3]})
+	}
+	slices.SortFunc(out, func(a, b Permeability) int { return cmp.Compare(a.Value, b.Value) })
+	return out
+}
+
+func readWaterLimits() []WaterLimit {
+	end := func(s string, open float64) float64 {
+		if s == "" {
+			return open
+		}
+		return number(s)
+	}
+	var out []WaterLimit
+	for _, r := range read("waterlimits.csv") {
+		out = append(out, WaterLimit{
+			Use: r[0], Kind: r[1], Title: r[2], Fluids: strings.Fields(r[3]), Parameter: r[4],
+			Min: end(r[5], math.Inf(-1)), Max: end(r[6], math.Inf(1)), Source: r[7], Grade: r[8],
+		})
+	}
+	return out
+}
+
+func readHazards() map[string]Hazard {
+	out := make(map[string]Hazard)
+	for _, r := range read("hazards.csv") {
+		out[r[0]] = Hazard{r[0], r[1], r[2], strings.Fields(r[3]), strings.Fields(r[4]), r[5], r[6]}
+	}
+	return out
+}
+
+func readStatements() map[string]string {
+	out := make(map[string]string)
+	for _, r := range read("statements.csv") {
+		out[r[0]] = r[1]
+	}
+	return out
 }
 
 // readCoefficients reads a file of name, value rows; with a fluid, of fluid, name, value rows.

@@ -4,20 +4,92 @@
 package store
 
 import (
-	"github.com/google/renameio/v2"
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"time"
+
 	bolt "go.etcd.io/bbolt"
 )
 
-// copyFile writes all that the transaction sees to a file (mode 0600) that
-// appears under its name only when it is whole and on the disk.
-func copyFile(tx *bolt.Tx, path string) error {
-	file, err := renameio.NewPendingFile(path, renameio.WithPermissions(0o600))
+// Backup copies the store as it is at one moment to a new file, while writers
+// go on, and then opens the copy and checks all of it. A copy that does not
+// pass is removed. A file that is already there is never replaced.
+func (s *Store) Backup(ctx context.Context, to string) error {
+	if err := s.backup(ctx, to); err != nil {
+		return fmt.Errorf("store: backup to %s: %w", to, err)
+	}
+	return nil
+}
+
+func (s *Store) backup(ctx context.Context, to string) error {
+	return writeNew(to, func(temp *os.File) error {
+		if err := s.view(func(tx *bolt.Tx) error { return writeTo(tx, temp) }); err != nil {
+			return err
+		}
+		return verify(ctx, temp.Name(), true)
+	})
+}
+
+// verify opens a file without writing to it and checks it, a file of an older
+// schema only as far as its pages go.
+func verify(ctx context.Context, path string, newestOnly bool) error {
+	db, err := openFile(path, Options{Timeout: time.Second, ReadOnly: true})
 	if err != nil {
 		return err
 	}
-	defer func() { _ = file.Cleanup() }() // does nothing after the replacement
-	if _, err := tx.WriteTo(file); err != nil {
+	err = guard(path, func() error { return verifyOpen(ctx, path, db, newestOnly) })
+	return errors.Join(err, db.Close())
+}
+
+func verifyOpen(ctx context.Context, path string, db *bolt.DB, newestOnly bool) error {
+	var schema int
+	err := db.View(func(tx *bolt.Tx) (err error) {
+		if err := checkPages(path, tx, true); err != nil {
+			return err
+		}
+		schema, err = readSchema(tx)
+		return err
+	})
+	newest := len(migrations()) + 1
+	switch {
+	case err != nil:
+		return err
+	case schema > newest:
+		return ErrNewer
+	case schema < 1 || newestOnly && schema != newest:
+		return fmt.Errorf("%w: schema %d", ErrForeign, schema)
+	case schema < newest:
+		c := checker{ctx: ctx}
+		return errors.Join(c.bboltCheck(db, false), c.report.err())
+	}
+	report, err := checkDB(ctx, path, db, false)
+	return errors.Join(err, report.err())
+}
+
+// Restore copies a backup to where there is no store yet, after checking all
+// of it. It refuses to overwrite: move the file that is in the way aside. The
+// backup may be of an older schema: [Open] migrates it. It may also be a store
+// of which [Open] said that one of its two root pages is damaged: what is
+// restored is then how it was before its last write.
+func Restore(ctx context.Context, from, to string) error {
+	if err := restore(ctx, from, to); err != nil {
+		return fmt.Errorf("store: restore %s to %s: %w", from, to, err)
+	}
+	return nil
+}
+
+func restore(ctx context.Context, from, to string) error {
+	if _, err := os.Lstat(to); err == nil {
+		return fmt.Errorf("%w; move it aside first", os.ErrExist)
+	}
+	if err := verify(ctx, from, false); err != nil {
 		return err
 	}
-	return file.CloseAtomicallyReplace()
+	db, err := openFile(from, Options{Timeout: time.Second, ReadOnly: true})
+	if err != nil {
+		return err
+	}
+	return errors.Join(copyTo(db, from, to), db.Close())
 }

@@ -11,30 +11,64 @@ import (
 	"fillmark/loops"
 )
 
+// encodedChange is a change of which everything is encoded that does not
+// depend on what is in the file.
+type encodedChange struct {
+	owners      []encoded[loops.Owner]
+	machines    []encoded[loops.Machine]
+	loops       []encoded[loops.Loop]
+	entries     []encoded[loops.Entry]
+	dueDel      []encoded[loops.Due]
+	duePut      []encoded[loops.Due]
+	messages    []encoded[loops.Message]
+	bodies      [][]byte // of messages, in their order
+	sent        []encoded[loops.Sent]
+	containers  []encoded[loops.Container]
+	usedFluid   []encoded[loops.UsedFluid]
+	instruments []encoded[loops.Instrument]
+	samples     []encoded[loops.RetainedSample]
+	audit       []byte
+}
+
+func (e *encodedChange) empty() bool {
+	return len(e.owners)+len(e.machines)+len(e.loops)+len(e.entries)+
+		len(e.dueDel)+len(e.duePut)+len(e.messages)+len(e.sent)+
+		len(e.containers)+len(e.usedFluid)+len(e.instruments)+len(e.samples) == 0
+}
+
 // encodeChange checks what can be checked without the file and encodes the
 // records with their revisions raised.
-func encodeChange(c loops.Change) (*encodedChange, error) {
-	var e encodedChange
-	for _, step := range []func(loops.Change) error{
-		e.addOwners, e.addMachines, e.addLoops, e.addEntries, e.addDues, e.addMessages, e.addSent,
-	} {
-		if err := step(c); err != nil {
-			return nil, err
-		}
-	}
+func encodeChange(c loops.Change, shelf loops.Shelf) (e *encodedChange, err error) {
 	if c.At.IsZero() || c.By == "" || c.Action == "" {
 		return nil, errors.New("a change says when it happened, who did it and what it was")
 	}
-	var err error
-	e.audit, err = encodeAudit(loops.AuditLine{At: c.At, By: c.By, Action: c.Action, On: subjects(c)})
-	return &e, err
+	e = new(encodedChange)
+	for _, step := range []func() error{
+		func() (err error) { e.owners, err = ownerKind().prepare(c.Owners); return err },
+		func() (err error) { e.machines, err = machineKind().prepare(c.Machines); return err },
+		func() (err error) { e.loops, err = loopKind().prepare(c.Loops); return err },
+		func() error { return e.addEntries(c) },
+		func() error { return e.addDues(c) },
+		func() error { return e.addMessages(c) },
+		func() error { return e.addSent(c) },
+		func() (err error) { e.containers, err = containerKind().prepare(shelf.Containers); return err },
+		func() (err error) { e.instruments, err = instrumentKind().prepare(shelf.Instruments); return err },
+		func() (err error) { e.samples, err = sampleKind().prepare(shelf.Samples); return err },
+		func() error { return e.addUsedFluid(shelf) },
+	} {
+		if err := step(); err != nil {
+			return nil, err
+		}
+	}
+	e.audit, err = encodeAudit(loops.AuditLine{At: c.At, By: c.By, Action: c.Action, On: subjects(c, shelf)})
+	return e, err
 }
 
 // maxSubjects bounds how many records an audit line names.
 const maxSubjects = 20
 
 // subjects names the records of a change for its audit line.
-func subjects(c loops.Change) string {
+func subjects(c loops.Change, shelf loops.Shelf) string {
 	var on []string
 	for _, o := range c.Owners {
 		on = append(on, fmt.Sprintf("owner %d", o.ID))
@@ -54,58 +88,22 @@ func subjects(c loops.Change) string {
 	for _, s := range c.Sent {
 		on = append(on, fmt.Sprintf("%s reminder of loop %d for %s due %s", s.Stage, s.Loop, s.Task, s.Due))
 	}
+	for _, x := range shelf.Containers {
+		on = append(on, fmt.Sprintf("container %d", x.ID))
+	}
+	for _, x := range shelf.UsedFluid {
+		on = append(on, fmt.Sprintf("used fluid %d", x.ID))
+	}
+	for _, x := range shelf.Instruments {
+		on = append(on, fmt.Sprintf("instrument %d", x.ID))
+	}
+	for _, x := range shelf.Samples {
+		on = append(on, fmt.Sprintf("sample %d", x.ID))
+	}
 	if more := len(on) - maxSubjects; more > 0 {
 		on = append(on[:maxSubjects], fmt.Sprintf("%d more", more))
 	}
 	return strings.Join(on, ", ")
-}
-
-func (e *encodedChange) addOwners(c loops.Change) error {
-	for _, o := range c.Owners {
-		if o.ID == 0 {
-			return errors.New("an owner without an id")
-		}
-		raised := o
-		raised.Revision++
-		v, err := encodeOwner(raised)
-		if err != nil {
-			return fmt.Errorf("owner %d: %w", o.ID, err)
-		}
-		e.owners = append(e.owners, encoded[loops.Owner]{o, idKey(o.ID), v})
-	}
-	return nil
-}
-
-func (e *encodedChange) addMachines(c loops.Change) error {
-	for _, m := range c.Machines {
-		if m.ID == 0 {
-			return errors.New("a machine without an id")
-		}
-		raised := m
-		raised.Revision++
-		v, err := encodeMachine(raised)
-		if err != nil {
-			return fmt.Errorf("machine %d: %w", m.ID, err)
-		}
-		e.machines = append(e.machines, encoded[loops.Machine]{m, idKey(m.ID), v})
-	}
-	return nil
-}
-
-func (e *encodedChange) addLoops(c loops.Change) error {
-	for _, l := range c.Loops {
-		if l.ID == 0 {
-			return errors.New("a loop without an id")
-		}
-		raised := l
-		raised.Revision++
-		v, err := encodeLoop(raised)
-		if err != nil {
-			return fmt.Errorf("loop %d: %w", l.ID, err)
-		}
-		e.loops = append(e.loops, encoded[loops.Loop]{l, idKey(l.ID), v})
-	}
-	return nil
 }
 
 func (e *encodedChange) addEntries(c loops.Change) error {
@@ -145,7 +143,7 @@ func (e *encodedChange) addMessages(c loops.Change) error {
 		if err != nil {
 			return fmt.Errorf("message %s: %w", m.Key, err)
 		}
-		body, err := encode(recordV1, bodyV1{m.Raw})
+		body, err := encode(recordV1, bodyV1{m.Key, m.Raw})
 		if err != nil {
 			return fmt.Errorf("message %s: %w", m.Key, err)
 		}

@@ -6,9 +6,11 @@ package store
 import (
 	"bytes"
 	"context"
+	"encoding/binary"
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 
 	bolt "go.etcd.io/bbolt"
 
@@ -44,6 +46,15 @@ func (p Problem) String() string {
 // OK tells that nothing is wrong.
 func (r Report) OK() bool { return len(r.Problems) == 0 }
 
+// err is nil for a sound file, else it matches [ErrDamaged] and names the
+// first problem.
+func (r Report) err() error {
+	if r.OK() {
+		return nil
+	}
+	return fmt.Errorf("%w (%d problems, the first: %s)", ErrDamaged, len(r.Problems), r.Problems[0])
+}
+
 // Check reads the whole file: the checksum and form of every value, every
 // index against the records it stands for, every loop's state against its
 // history folded anew, and bbolt's own check of its pages. What is wrong is in
@@ -51,26 +62,36 @@ func (r Report) OK() bool { return len(r.Problems) == 0 }
 // ended or the store is closed. Writers go on while the records are read, and
 // wait for the short while that the check of the pages takes.
 func (s *Store) Check(ctx context.Context) (Report, error) {
+	s.mu.RLock()
+	defer s.mu.RUnlock()
+	return checkDB(ctx, s.path, s.db, !s.opts.ReadOnly)
+}
+
+// checkDB is [Store.Check] for any open file of the newest schema.
+func checkDB(ctx context.Context, path string, db *bolt.DB, writable bool) (Report, error) {
 	c := checker{ctx: ctx, report: Report{Records: map[string]int{}}, expected: map[string]map[string]bool{}}
 	for _, name := range indexes() {
 		c.expected[name] = map[string]bool{}
 	}
-	err := s.view(func(tx *bolt.Tx) error {
-		if err := c.records(tx); err != nil {
-			return err
-		}
-		c.indexes(tx)
-		return nil
+	err := guard(path, func() error {
+		return db.View(func(tx *bolt.Tx) error {
+			if err := checkPages(path, tx, true); err != nil {
+				return err
+			}
+			if err := c.records(tx); err != nil {
+				return err
+			}
+			c.indexes(tx)
+			return nil
+		})
 	})
-	// Reading every record meets every page that a record or a branch is on.
-	// Where that faults, bbolt's own check, which runs in a goroutine of its
-	// own where a fault cannot be caught, is not started.
 	switch {
 	case errors.Is(err, ErrDamaged):
+		// Reading on is not safe.
 		c.problem("", "", err.Error())
 		return c.report, nil
 	case err == nil:
-		err = c.pages(s)
+		err = c.bboltCheck(db, writable)
 	}
 	if err != nil {
 		return c.report, fmt.Errorf("store: check: %w", err)
@@ -102,13 +123,11 @@ func (c *checker) expect(index string, key []byte, err error) error {
 	return err
 }
 
-// pages runs bbolt's own check. It looks at the list of free pages, which is
+// bboltCheck runs bbolt's own check. It looks at the list of free pages, which is
 // only still while no one else writes: so in a write transaction, given up
 // afterwards, where the file can be written.
-func (c *checker) pages(s *Store) error {
-	s.mu.RLock()
-	defer s.mu.RUnlock()
-	tx, err := s.db.Begin(!s.opts.ReadOnly)
+func (c *checker) bboltCheck(db *bolt.DB, writable bool) error {
+	tx, err := db.Begin(writable)
 	if err != nil {
 		return err
 	}
@@ -147,7 +166,25 @@ func (c *checker) records(tx *bolt.Tx) error {
 			return err
 		}
 	}
+	c.counters(tx)
 	return nil
+}
+
+// counters finds those that would hand out an id that is taken, and lines of
+// the audit that got lost.
+func (c *checker) counters(tx *bolt.Tx) {
+	if b := bucket(tx, bucketAudit); b != nil && uint64(c.report.Records[bucketAudit]) != b.Sequence() {
+		c.problem(bucketAudit, "", fmt.Sprintf("%d lines, and %d were written", c.report.Records[bucketAudit], b.Sequence()))
+	}
+	for _, name := range counted() {
+		b := bucket(tx, name)
+		if b == nil {
+			continue // already named
+		}
+		if k, _ := b.Cursor().Last(); len(k) == idWidth && binary.BigEndian.Uint64(k) > b.Sequence() {
+			c.problem(name, printKey(name, k), fmt.Sprintf("the counter of ids stands at %d", b.Sequence()))
+		}
+	}
 }
 
 // each looks at every value of one bucket and at ctx from time to time.
@@ -171,9 +208,22 @@ func (c *checker) looker(tx *bolt.Tx, name string) func(k, v []byte) error {
 	case bucketMeta:
 		return func(_, v []byte) error { _, err := decode[schemaV1](recordV1, v); return err }
 	case bucketOwners:
+		return lookRevised(ownerKind())
+	case bucketContainers:
+		return lookRevised(containerKind())
+	case bucketInstruments:
+		return lookRevised(instrumentKind())
+	case bucketSamples:
+		return lookRevised(sampleKind())
+	case bucketUsedFluid:
 		return func(k, v []byte) error {
-			o, err := decodeOwner(v)
-			return sameKey(k, idKey(o.ID), err)
+			u, err := decodeUsedFluid(v)
+			return sameKey(k, idKey(u.ID), err)
+		}
+	case bucketSuppressed:
+		return func(k, v []byte) error {
+			x, err := decodeSuppression(v)
+			return sameKey(k, []byte(x.Address), err)
 		}
 	case bucketMachines:
 		return func(k, v []byte) error { return c.machine(tx, k, v) }
@@ -188,28 +238,39 @@ func (c *checker) looker(tx *bolt.Tx, name string) func(k, v []byte) error {
 			if bucket(tx, bucketMessages).Get(k) == nil {
 				return fmt.Errorf("the text of a message that is not there")
 			}
-			_, err := decodeBody(v)
-			return err
+			body, err := decodeBody(v)
+			return sameKey(k, []byte(body.Key), err)
 		}
 	case bucketSent:
 		return func(k, v []byte) error { return c.sent(tx, k, v) }
 	case bucketAudit:
 		return func(_, v []byte) error { _, err := decodeAudit(v); return err }
 	}
-	for _, index := range indexes() {
-		if name == index {
-			return nil
-		}
+	if slices.Contains(indexes(), name) {
+		return nil
 	}
 	return func(_, v []byte) error { _, err := payload(v); return err }
 }
 
+// lookRevised looks at records that nothing else follows from.
+func lookRevised[T any](kind kind[T]) func(k, v []byte) error {
+	return func(k, v []byte) error {
+		r, err := kind.decode(v)
+		return sameKey(k, idKey(kind.id(r)), err)
+	}
+}
+
 // sameKey tells that a value stands under a key that is not its own.
 func sameKey(key, own []byte, err error) error {
-	if err == nil && !bytes.Equal(key, own) {
-		err = fmt.Errorf("the record says its key is %q", own)
+	switch {
+	case err != nil:
+		return err
+	case !bytes.Equal(key, own):
+		return fmt.Errorf("the record says its key is %q", own)
+	case bytes.HasPrefix(key, make([]byte, idWidth)):
+		return errors.New("an id is zero")
 	}
-	return err
+	return nil
 }
 
 func (c *checker) machine(tx *bolt.Tx, k, v []byte) error {

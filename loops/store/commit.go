@@ -48,52 +48,32 @@ func newID[N number](s *Store, name string) (N, error) {
 // loop must be part of the change. DueDel and DuePut must be what
 // loops.DueDifference says of the loops in the change. A message or sent mark
 // that is on record gives loops.ErrRepeated, a tag of another loop
-// [ErrTagTaken], a missing owner or machine loops.ErrNotFound. A change
+// loops.ErrTagTaken, a missing owner or machine loops.ErrNotFound. A change
 // without any record writes nothing.
-func (s *Store) Commit(c loops.Change) error {
-	e, err := encodeChange(c)
+func (s *Store) Commit(c loops.Change) error { return s.CommitWithShelf(c, loops.Shelf{}) }
+
+// CommitWithShelf is [Store.Commit] of a change together with what it does to
+// the shelf, in the same transaction. Revisions of containers, instruments and
+// samples are treated as those of the change's own records; a used-fluid line
+// that is on record gives loops.ErrRepeated.
+func (s *Store) CommitWithShelf(c loops.Change, shelf loops.Shelf) error {
+	e, err := encodeChange(c, shelf)
 	if err != nil {
 		return fmt.Errorf("store: %w", err)
 	}
 	if e.empty() {
 		return nil
 	}
-	if err := s.update(func(tx *bolt.Tx) error { return e.write(tx) }); err != nil {
+	if err := s.update(e.write); err != nil {
 		return fmt.Errorf("store: %w", err)
 	}
 	return nil
 }
 
-// encoded is one record ready to be put.
-type encoded[T any] struct {
-	record     T
-	key, value []byte
-}
-
-// encodedChange is a change of which everything is encoded that does not
-// depend on what is in the file.
-type encodedChange struct {
-	owners   []encoded[loops.Owner]
-	machines []encoded[loops.Machine]
-	loops    []encoded[loops.Loop]
-	entries  []encoded[loops.Entry]
-	dueDel   []encoded[loops.Due]
-	duePut   []encoded[loops.Due]
-	messages []encoded[loops.Message]
-	bodies   [][]byte // of messages, in their order
-	sent     []encoded[loops.Sent]
-	audit    []byte
-}
-
-func (e *encodedChange) empty() bool {
-	return len(e.owners)+len(e.machines)+len(e.loops)+len(e.entries)+
-		len(e.dueDel)+len(e.duePut)+len(e.messages)+len(e.sent) == 0
-}
-
 // write puts the change in the order in which records need each other.
 func (e *encodedChange) write(tx *bolt.Tx) error {
 	for _, step := range []func(*bolt.Tx) error{
-		e.writeOwners, e.writeMachines, e.writeLoops, e.writeMessages, e.writeSent,
+		e.writeOwners, e.writeMachines, e.writeLoops, e.writeShelf, e.writeMessages, e.writeSent,
 	} {
 		if err := step(tx); err != nil {
 			return err
@@ -112,35 +92,6 @@ func appendAudit(tx *bolt.Tx, line []byte) error {
 	return b.Put(idKey(n), line)
 }
 
-// found reads the record of the key and compares its revision with the one
-// that the writer read.
-func found[T any](b *bolt.Bucket, key []byte, what string, expected uint64, decode func([]byte) (T, error), revision func(T) uint64) (old T, exists bool, err error) {
-	stored := b.Get(key)
-	if stored == nil {
-		if expected != 0 {
-			err = fmt.Errorf("%s: read at revision %d and not on record now: %w", what, expected, loops.ErrConflict)
-		}
-		return old, false, err
-	}
-	if old, err = decode(stored); err != nil {
-		return old, true, fmt.Errorf("%s: %w", what, err)
-	}
-	if revision(old) != expected {
-		err = fmt.Errorf("%s: read at revision %d, now %d: %w", what, expected, revision(old), loops.ErrConflict)
-	}
-	return old, true, err
-}
-
-// putWithID puts a record and keeps ids from being handed out that are used.
-func putWithID(b *bolt.Bucket, id uint64, key, value []byte) error {
-	if id > b.Sequence() {
-		if err := b.SetSequence(id); err != nil {
-			return err
-		}
-	}
-	return b.Put(key, value)
-}
-
 // moveIndex replaces one line of an index by another.
 func moveIndex(b *bolt.Bucket, had bool, from, to []byte) error {
 	if had && bytes.Equal(from, to) {
@@ -154,72 +105,38 @@ func moveIndex(b *bolt.Bucket, had bool, from, to []byte) error {
 	return b.Put(to, nil)
 }
 
-func (e *encodedChange) writeOwners(tx *bolt.Tx) error {
-	b := bucket(tx, bucketOwners)
-	for _, o := range e.owners {
-		what := fmt.Sprintf("owner %d", o.record.ID)
-		if _, _, err := found(b, o.key, what, o.record.Revision, decodeOwner,
-			func(o loops.Owner) uint64 { return o.Revision }); err != nil {
-			return err
-		}
-		if err := putWithID(b, uint64(o.record.ID), o.key, o.value); err != nil {
-			return err
-		}
-	}
-	return nil
-}
+func (e *encodedChange) writeOwners(tx *bolt.Tx) error { return ownerKind().put(tx, e.owners, nil) }
 
 func (e *encodedChange) writeMachines(tx *bolt.Tx) error {
-	b := bucket(tx, bucketMachines)
-	for _, m := range e.machines {
-		what := fmt.Sprintf("machine %d", m.record.ID)
-		old, exists, err := found(b, m.key, what, m.record.Revision, decodeMachine,
-			func(m loops.Machine) uint64 { return m.Revision })
-		if err != nil {
-			return err
+	return machineKind().put(tx, e.machines, func(old loops.Machine, exists bool, m loops.Machine) error {
+		if m.Owner != 0 {
+			if err := ownerKind().exists(tx, uint64(m.Owner)); err != nil {
+				return err
+			}
 		}
-		if m.record.Owner != 0 && bucket(tx, bucketOwners).Get(idKey(m.record.Owner)) == nil {
-			return fmt.Errorf("%s: owner %d: %w", what, m.record.Owner, loops.ErrNotFound)
-		}
-		if err := moveIndex(bucket(tx, bucketMachinesByOwner), exists,
-			pairKey(old.Owner, old.ID), pairKey(m.record.Owner, m.record.ID)); err != nil {
-			return err
-		}
-		if err := putWithID(b, uint64(m.record.ID), m.key, m.value); err != nil {
-			return err
-		}
-	}
-	return nil
+		return moveIndex(bucket(tx, bucketMachinesByOwner), exists, pairKey(old.Owner, old.ID), pairKey(m.Owner, m.ID))
+	})
 }
 
 // writeLoops puts the loops with their tags, entries and due lines.
 func (e *encodedChange) writeLoops(tx *bolt.Tx) error {
-	b := bucket(tx, bucketLoops)
 	next := map[loops.LoopID]loops.EntryID{}
 	var del, put []loops.Due
-	for _, l := range e.loops {
-		what := fmt.Sprintf("loop %d", l.record.ID)
-		old, exists, err := found(b, l.key, what, l.record.Revision, decodeLoop,
-			func(l loops.Loop) uint64 { return l.Revision })
-		if err != nil {
+	err := loopKind().put(tx, e.loops, func(old loops.Loop, exists bool, l loops.Loop) error {
+		if err := machineKind().exists(tx, uint64(l.Machine)); err != nil {
 			return err
-		}
-		if bucket(tx, bucketMachines).Get(idKey(l.record.Machine)) == nil {
-			return fmt.Errorf("%s: machine %d: %w", what, l.record.Machine, loops.ErrNotFound)
 		}
 		if err := moveIndex(bucket(tx, bucketLoopsByMachine), exists,
-			pairKey(old.Machine, old.ID), pairKey(l.record.Machine, l.record.ID)); err != nil {
+			pairKey(old.Machine, old.ID), pairKey(l.Machine, l.ID)); err != nil {
 			return err
 		}
-		if err := moveTag(tx, old, l.record, exists); err != nil {
-			return err
-		}
-		if err := putWithID(b, uint64(l.record.ID), l.key, l.value); err != nil {
-			return err
-		}
-		next[l.record.ID] = old.LastEntry + 1
-		d, p := loops.DueDifference(old, l.record)
+		next[l.ID] = old.LastEntry + 1
+		d, p := loops.DueDifference(old, l)
 		del, put = append(del, d...), append(put, p...)
+		return moveTag(tx, old, l, exists)
+	})
+	if err != nil {
+		return err
 	}
 	if err := e.writeEntries(tx, next); err != nil {
 		return err
@@ -236,7 +153,7 @@ func moveTag(tx *bolt.Tx, old, l loops.Loop, exists bool) error {
 			return fmt.Errorf("tags: %w", err)
 		}
 		if tag == l.Tag && holder != l.ID {
-			return fmt.Errorf("loop %d: %s: %w", l.ID, l.Tag, ErrTagTaken)
+			return fmt.Errorf("%s: %w", l.Tag, loops.ErrTagTaken)
 		}
 	}
 	to, err := tagKey(l.Tag, l.ID)
@@ -320,8 +237,10 @@ func (e *encodedChange) writeMessages(tx *bolt.Tx) error {
 		if b.Get(m.key) != nil {
 			return fmt.Errorf("message %s: %w", m.record.Key, loops.ErrRepeated)
 		}
-		if m.record.Owner != 0 && bucket(tx, bucketOwners).Get(idKey(m.record.Owner)) == nil {
-			return fmt.Errorf("message %s: owner %d: %w", m.record.Key, m.record.Owner, loops.ErrNotFound)
+		if m.record.Owner != 0 {
+			if err := ownerKind().exists(tx, uint64(m.record.Owner)); err != nil {
+				return fmt.Errorf("message %s: %w", m.record.Key, err)
+			}
 		}
 		recent, err := instantKey(m.record.Created, m.record.Key)
 		if err != nil {
@@ -351,6 +270,15 @@ func putOutbox(tx *bolt.Tx, m loops.Message) error {
 	return bucket(tx, bucketOutbox).Put(key, nil)
 }
 
+// deleteOutbox deletes the line of a queued message.
+func deleteOutbox(tx *bolt.Tx, m loops.Message) error {
+	key, err := instantKey(m.NextAttempt, m.Key)
+	if err != nil {
+		return err
+	}
+	return bucket(tx, bucketOutbox).Delete(key)
+}
+
 func (e *encodedChange) writeSent(tx *bolt.Tx) error {
 	b := bucket(tx, bucketSent)
 	for _, s := range e.sent {
@@ -358,8 +286,8 @@ func (e *encodedChange) writeSent(tx *bolt.Tx) error {
 			return fmt.Errorf("sent mark of loop %d, %s due %s, stage %s: %w",
 				s.record.Loop, s.record.Task, s.record.Due, s.record.Stage, loops.ErrRepeated)
 		}
-		if bucket(tx, bucketLoops).Get(idKey(s.record.Loop)) == nil {
-			return fmt.Errorf("sent mark: loop %d: %w", s.record.Loop, loops.ErrNotFound)
+		if err := loopKind().exists(tx, uint64(s.record.Loop)); err != nil {
+			return fmt.Errorf("sent mark: %w", err)
 		}
 		if err := b.Put(s.key, s.value); err != nil {
 			return err

@@ -12,7 +12,6 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fillmark/loops"
-	"fillmark/loops/store"
 )
 
 func collect[T any](t testing.TB, seq func(func(T, error) bool)) []T {
@@ -125,7 +124,7 @@ func TestCommitRefuses(t *testing.T) {
 		{"stale loop", func(c *loops.Change, first loops.Change) { c.Loops[0].ID = first.Loops[0].ID }, loops.ErrConflict},
 		{"the same owner twice", func(c *loops.Change, _ loops.Change) { c.Owners = append(c.Owners, c.Owners[0]) }, loops.ErrConflict},
 		{"owner without id", func(c *loops.Change, _ loops.Change) { c.Owners[0].ID = 0 }, nil},
-		{"tag of another loop", func(c *loops.Change, first loops.Change) { c.Loops[0].Tag = first.Loops[0].Tag }, store.ErrTagTaken},
+		{"tag of another loop", func(c *loops.Change, first loops.Change) { c.Loops[0].Tag = first.Loops[0].Tag }, loops.ErrTagTaken},
 		{"no tag", func(c *loops.Change, _ loops.Change) { c.Loops[0].Tag = "" }, nil},
 		{"unknown owner", func(c *loops.Change, _ loops.Change) { c.Machines[0].Owner = 99 }, loops.ErrNotFound},
 		{"unknown machine", func(c *loops.Change, _ loops.Change) { c.Loops[0].Machine = 99 }, loops.ErrNotFound},

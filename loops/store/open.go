@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"os"
-	"path/filepath"
 	"runtime/debug"
 	"time"
 
@@ -40,41 +39,40 @@ func openWith(path string, opts Options, list []migration) (*Store, error) {
 	if err := prepare(db, path, opts, list); err != nil {
 		return nil, errors.Join(fmt.Errorf("store: open %s: %w", path, err), db.Close())
 	}
+	if !opts.ReadOnly {
+		if err := removeLeftovers(path); err != nil {
+			return nil, errors.Join(fmt.Errorf("store: open: %w", err), db.Close())
+		}
+	}
 	return &Store{path: path, opts: opts, db: db}, nil
 }
 
-// create makes a complete empty store under another name and links it to
-// path, so that a kill at any point leaves either no store or a whole one.
-func create(path string, schema int) (err error) {
-	temp, err := os.CreateTemp(filepath.Dir(path), filepath.Base(path)+".new-*")
-	if err != nil {
-		return err
+// create makes a complete empty store, so that a kill at any point leaves
+// either none or a whole one. Where another process was faster, its store
+// stands.
+func create(path string, schema int) error {
+	err := writeNew(path, func(temp *os.File) error {
+		db, err := bolt.Open(temp.Name(), 0o600, nil)
+		if err != nil {
+			return err
+		}
+		err = db.Update(func(tx *bolt.Tx) error { return initialise(tx, schema) })
+		if err == nil {
+			err = bothRoots(db)
+		}
+		return errors.Join(err, db.Close())
+	})
+	if _, missing := os.Stat(path); err != nil && missing == nil {
+		return nil
 	}
-	defer func() { err = errors.Join(err, os.Remove(temp.Name())) }()
-	if err := temp.Close(); err != nil {
-		return err
-	}
-	db, err := bolt.Open(temp.Name(), 0o600, nil)
-	if err != nil {
-		return err
-	}
-	if err := errors.Join(db.Update(func(tx *bolt.Tx) error { return initialise(tx, schema) }), db.Close()); err != nil {
-		return err
-	}
-	// Link does not replace: where another process was faster, its store stands.
-	if err := os.Link(temp.Name(), path); err != nil && !errors.Is(err, os.ErrExist) {
-		return err
-	}
-	return syncFolder(filepath.Dir(path))
+	return err
 }
 
-// syncFolder makes names in a folder last through a loss of power.
-func syncFolder(path string) error {
-	folder, err := os.Open(path)
-	if err != nil {
-		return err
-	}
-	return errors.Join(folder.Sync(), folder.Close())
+// bothRoots commits nothing twice, so that both root pages know of all that was
+// written: with the older one damaged or taken, a new file would be empty.
+func bothRoots(db *bolt.DB) error {
+	nothing := func(*bolt.Tx) error { return nil }
+	return errors.Join(db.Update(nothing), db.Update(nothing))
 }
 
 // openFile opens the bbolt file after a look that cannot write to it.
@@ -104,7 +102,7 @@ func notCutOff(path string, timeout time.Duration) error {
 		return fmt.Errorf("store: %w", err)
 	}
 	if info.Size() == 0 {
-		return nil // bbolt makes a new file of it
+		return fmt.Errorf("%s: %w: the file is empty", path, ErrDamaged)
 	}
 	return openError(path, guard(path, func() error {
 		db, err := bolt.Open(path, 0o600, &bolt.Options{Timeout: timeout, ReadOnly: true})
@@ -132,7 +130,7 @@ func openError(path string, err error) error {
 	case err == nil:
 		return nil
 	case errors.Is(err, berrors.ErrTimeout):
-		return fmt.Errorf("%s: %w", path, ErrInUse)
+		return fmt.Errorf("%s: %w%s", path, ErrInUse, holder(path))
 	case errors.Is(err, ErrDamaged), errors.As(err, &system):
 		return fmt.Errorf("store: open: %w", err)
 	case errors.Is(err, berrors.ErrInvalid), errors.Is(err, berrors.ErrVersionMismatch):

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"iter"
+	"slices"
 	"time"
 
 	bolt "go.etcd.io/bbolt"
@@ -35,10 +36,11 @@ func wholeMessage(tx *bolt.Tx, key loops.MessageKey) (loops.Message, error) {
 	if err != nil {
 		return m, err
 	}
-	m.Raw, err = get(tx, bucketBodies, []byte(key), what, decodeBody)
+	body, err := get(tx, bucketBodies, []byte(key), what, decodeBody)
 	if errors.Is(err, loops.ErrNotFound) {
 		err = nil
 	}
+	m.Raw = body.Raw
 	return m, err
 }
 
@@ -106,18 +108,20 @@ func (s *Store) MarkAttempt(key loops.MessageKey, at, next time.Time) error {
 	})
 }
 
-// MarkDeferred records that an attempt failed for now and when the next one is.
-func (s *Store) MarkDeferred(key loops.MessageKey, at, next time.Time, reason string) error {
-	return s.mark(key, "", at, "", func(m *loops.Message) error {
-		m.NextAttempt, m.LastError = next, reason
-		return expect(m, loops.Queued)
+// MarkDeferred records that an attempt failed for now, how many there have
+// been and when the next one is. A queued message stays queued, one that was
+// held or dropped meanwhile stays as it is.
+func (s *Store) MarkDeferred(key loops.MessageKey, next time.Time, attempts int, reason string) error {
+	return s.mark(key, "", time.Time{}, "", func(m *loops.Message) error {
+		m.NextAttempt, m.Attempts, m.LastError = next, attempts, reason
+		return expect(m, outcomes()...)
 	})
 }
 
 // MarkDelivered records that the transport accepted the message.
 func (s *Store) MarkDelivered(key loops.MessageKey, at time.Time) error {
 	return s.mark(key, deliverer, at, "mail delivered", func(m *loops.Message) error {
-		err := expect(m, loops.Queued, loops.Held)
+		err := expect(m, outcomes()...)
 		m.Status, m.LastError = loops.Delivered, ""
 		return err
 	})
@@ -126,17 +130,18 @@ func (s *Store) MarkDelivered(key loops.MessageKey, at time.Time) error {
 // MarkRefused records that the message was refused for good, and why.
 func (s *Store) MarkRefused(key loops.MessageKey, at time.Time, reason string) error {
 	return s.mark(key, deliverer, at, "mail refused", func(m *loops.Message) error {
-		err := expect(m, loops.Queued, loops.Held)
+		err := expect(m, outcomes()...)
 		m.Status, m.LastError = loops.Refused, reason
 		return err
 	})
 }
 
-// MarkExpired records that delivering the message would no longer help.
-func (s *Store) MarkExpired(key loops.MessageKey, at time.Time) error {
+// MarkExpired records that the message is given up, and why: delivering it
+// would no longer help, or was tried often enough.
+func (s *Store) MarkExpired(key loops.MessageKey, at time.Time, reason string) error {
 	return s.mark(key, deliverer, at, "mail expired", func(m *loops.Message) error {
-		err := expect(m, loops.Queued)
-		m.Status = loops.Expired
+		err := expect(m, outcomes()...)
+		m.Status, m.LastError = loops.Expired, reason
 		return err
 	})
 }
@@ -171,13 +176,17 @@ func (s *Store) Drop(key loops.MessageKey, by string, at time.Time) error {
 // deliverer is who the audit names for what happens to mail by itself.
 const deliverer = "deliverer"
 
+// outcomes are the statuses from which an attempt can end: a technician may
+// have held or dropped the message while it was under way.
+func outcomes() []loops.MessageStatus {
+	return []loops.MessageStatus{loops.Queued, loops.Held, loops.Dropped}
+}
+
 // expect gives loops.ErrConflict for a message whose status is none of those
 // that can be left this way.
 func expect(m *loops.Message, allowed ...loops.MessageStatus) error {
-	for _, status := range allowed {
-		if m.Status == status {
-			return nil
-		}
+	if slices.Contains(allowed, m.Status) {
+		return nil
 	}
 	return fmt.Errorf("message %s is %s: %w", m.Key, m.Status, loops.ErrConflict)
 }
@@ -191,11 +200,7 @@ func (s *Store) mark(key loops.MessageKey, by string, at time.Time, action strin
 			return err
 		}
 		if m.Status == loops.Queued {
-			line, err := instantKey(m.NextAttempt, m.Key)
-			if err != nil {
-				return err
-			}
-			if err := bucket(tx, bucketOutbox).Delete(line); err != nil {
+			if err := deleteOutbox(tx, m); err != nil {
 				return err
 			}
 		}
@@ -227,4 +232,51 @@ func (s *Store) mark(key loops.MessageKey, by string, at time.Time, action strin
 		return fmt.Errorf("store: %w", err)
 	}
 	return nil
+}
+
+// DeleteBodies deletes the texts of messages created before the instant that
+// are neither queued nor held, and returns how many. What they were, to whom
+// and how they ended stays on record.
+func (s *Store) DeleteBodies(before time.Time, by string, at time.Time) (int, error) {
+	deleted := 0
+	err := s.update(func(tx *bolt.Tx) error {
+		var keys [][]byte
+		c := bucket(tx, bucketRecent).Cursor()
+		for k, _ := c.First(); k != nil; k, _ = c.Next() {
+			created, key, err := decodeInstantKey(k)
+			if err != nil {
+				return fmt.Errorf("recent: %w", err)
+			}
+			if created.After(before) {
+				break
+			}
+			if bucket(tx, bucketBodies).Get([]byte(key)) == nil {
+				continue
+			}
+			m, err := get(tx, bucketMessages, []byte(key), fmt.Sprintf("message %s", key), decodeMessage)
+			if err != nil {
+				return err
+			}
+			if m.Created.Before(before) && m.Status != loops.Queued && m.Status != loops.Held {
+				keys = append(keys, []byte(key))
+			}
+		}
+		if deleted = len(keys); deleted == 0 {
+			return nil
+		}
+		for _, key := range keys {
+			if err := bucket(tx, bucketBodies).Delete(key); err != nil {
+				return err
+			}
+		}
+		line, err := encodeAudit(loops.AuditLine{At: at, By: by, Action: "delete old mail texts", On: fmt.Sprintf("%d messages", deleted)})
+		if err != nil {
+			return err
+		}
+		return appendAudit(tx, line)
+	})
+	if err != nil {
+		return 0, fmt.Errorf("store: delete mail texts: %w", err)
+	}
+	return deleted, nil
 }

@@ -65,7 +65,7 @@ func TestDelivery(t *testing.T) {
 	assert.Empty(t, queued(t, s, noon, 10), "an attempt is under way")
 	assert.Equal(t, keys[:1], queued(t, s, noon.Add(10*time.Minute), 10), "it is tried again after a kill")
 
-	require.NoError(t, s.MarkDeferred(keys[0], noon, noon.Add(2*time.Hour), "451 come back"))
+	require.NoError(t, s.MarkDeferred(keys[0], noon.Add(2*time.Hour), 1, "451 come back"))
 	assert.Equal(t, []loops.MessageKey{keys[1], keys[0]}, queued(t, s, late, 10))
 	m, err = s.Message(keys[0])
 	require.NoError(t, err)
@@ -99,7 +99,7 @@ func TestHoldReleaseDrop(t *testing.T) {
 	assert.Equal(t, []loops.MessageKey{keys[1], keys[0]}, queued(t, s, late, 10))
 	assert.ErrorIs(t, s.Release(keys[0], "rui", late), loops.ErrConflict)
 	require.NoError(t, s.Drop(keys[0], "rui", late))
-	require.NoError(t, s.MarkExpired(keys[1], late))
+	require.NoError(t, s.MarkExpired(keys[1], late, "the day is over"))
 	assert.Empty(t, queued(t, s, late, 10))
 	assert.ErrorIs(t, s.Drop(keys[0], "rui", late), loops.ErrConflict)
 	assert.Equal(t, "rui", collect(t, s.Audit())[1].By)
@@ -114,4 +114,45 @@ func TestMessagesNewestFirst(t *testing.T) {
 		got = append(got, m.Key)
 	}
 	assert.Equal(t, []loops.MessageKey{keys[2], keys[1], keys[0]}, got)
+}
+
+// A technician drops a message while it is under way: what became of the
+// attempt is recorded all the same.
+func TestOutcomeAfterDrop(t *testing.T) {
+	t.Parallel()
+	s, keys := outbox(t, 2)
+	for _, key := range keys {
+		require.NoError(t, s.MarkAttempt(key, noon, noon.Add(time.Hour)))
+		require.NoError(t, s.Drop(key, "rui", noon))
+	}
+	require.NoError(t, s.MarkDelivered(keys[0], noon))
+	require.NoError(t, s.MarkDeferred(keys[1], noon.Add(time.Minute), 1, "451 come back"))
+	m, err := s.Message(keys[0])
+	require.NoError(t, err)
+	assert.Equal(t, loops.Delivered, m.Status)
+	m, err = s.Message(keys[1])
+	require.NoError(t, err)
+	assert.Equal(t, loops.Dropped, m.Status)
+	assert.Empty(t, queued(t, s, noon.AddDate(1, 0, 0), 10))
+	sound(t, s)
+}
+
+func TestDeleteBodies(t *testing.T) {
+	t.Parallel()
+	s, keys := outbox(t, 3) // created a minute apart
+	for _, key := range keys[1:] {
+		require.NoError(t, s.MarkDelivered(key, noon))
+	}
+	n, err := s.DeleteBodies(noon.Add(2*time.Minute), "sweep", noon)
+	require.NoError(t, err)
+	assert.Equal(t, 1, n, "one is queued, one too young")
+	for i, want := range []bool{true, false, true} {
+		m, err := s.Message(keys[i])
+		require.NoError(t, err)
+		assert.Equal(t, want, m.Raw != nil, i)
+	}
+	n, err = s.DeleteBodies(noon.Add(2*time.Minute), "sweep", noon)
+	require.NoError(t, err)
+	assert.Zero(t, n)
+	sound(t, s)
 }

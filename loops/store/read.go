@@ -14,17 +14,17 @@ import (
 
 // Owner returns the owner, or loops.ErrNotFound.
 func (s *Store) Owner(id loops.OwnerID) (loops.Owner, error) {
-	return read(s, bucketOwners, idKey(id), fmt.Sprintf("owner %d", id), decodeOwner)
+	return ownerKind().read(s, uint64(id))
 }
 
 // Machine returns the machine, or loops.ErrNotFound.
 func (s *Store) Machine(id loops.MachineID) (loops.Machine, error) {
-	return read(s, bucketMachines, idKey(id), fmt.Sprintf("machine %d", id), decodeMachine)
+	return machineKind().read(s, uint64(id))
 }
 
 // Loop returns the loop, or loops.ErrNotFound.
 func (s *Store) Loop(id loops.LoopID) (loops.Loop, error) {
-	return read(s, bucketLoops, idKey(id), fmt.Sprintf("loop %d", id), decodeLoop)
+	return loopKind().read(s, uint64(id))
 }
 
 // LoopByTag returns the loop whose label carries the tag, or
@@ -40,7 +40,7 @@ func (s *Store) LoopByTag(tag loops.Tag) (loops.Loop, error) {
 		if err != nil {
 			return fmt.Errorf("tags: %w", err)
 		}
-		l, err = get(tx, bucketLoops, idKey(id), fmt.Sprintf("loop %d", id), decodeLoop)
+		l, err = loopKind().get(tx, uint64(id))
 		return err
 	})
 	if err != nil {
@@ -57,7 +57,7 @@ func (s *Store) MachinesOf(owner loops.OwnerID) ([]loops.Machine, error) {
 		if err != nil {
 			return loops.Machine{}, err
 		}
-		return get(tx, bucketMachines, idKey(id), fmt.Sprintf("machine %d", id), decodeMachine)
+		return machineKind().get(tx, uint64(id))
 	})
 }
 
@@ -68,7 +68,7 @@ func (s *Store) LoopsOf(machine loops.MachineID) ([]loops.Loop, error) {
 		if err != nil {
 			return loops.Loop{}, err
 		}
-		return get(tx, bucketLoops, idKey(id), fmt.Sprintf("loop %d", id), decodeLoop)
+		return loopKind().get(tx, uint64(id))
 	})
 }
 
@@ -153,20 +153,6 @@ func get[T any](tx *bolt.Tx, name string, key []byte, what string, decode func([
 		err = fmt.Errorf("bucket %s: %s: %w", name, what, err)
 	}
 	return record, err
-}
-
-// read is [get] in a transaction of its own.
-func read[T any](s *Store, name string, key []byte, what string, decode func([]byte) (T, error)) (T, error) {
-	var record T
-	err := s.view(func(tx *bolt.Tx) (err error) {
-		record, err = get(tx, name, key, what, decode)
-		return err
-	})
-	if err != nil {
-		var none T
-		return none, fmt.Errorf("store: %w", err)
-	}
-	return record, nil
 }
 
 // children collects what follows from every key of a bucket with the prefix.

@@ -80,6 +80,8 @@ type entryV1 struct {
 	Transfer   *loops.Transfer   `json:"transfer,omitempty"`
 	Retirement *loops.Retirement `json:"retirement,omitempty"`
 	Setting    *loops.Setting    `json:"setting,omitempty"`
+	Weighing   *loops.Weighing   `json:"weighing,omitempty"`
+	Step       *loops.StepDone   `json:"step,omitempty"`
 }
 
 // messageV1 leaves Raw out: it stands in a value of its own, so that moving a
@@ -102,7 +104,8 @@ type messageV1 struct {
 }
 
 type bodyV1 struct {
-	Raw []byte `json:"raw"`
+	Key loops.MessageKey `json:"key"`
+	Raw []byte           `json:"raw"`
 }
 
 type sentV1 struct {
@@ -123,6 +126,7 @@ type auditV1 struct {
 func encodeOwner(o loops.Owner) ([]byte, error)     { return encode(recordV1, ownerV1(o)) }
 func encodeMachine(m loops.Machine) ([]byte, error) { return encode(recordV1, machineV1(m)) }
 func encodeLoop(l loops.Loop) ([]byte, error)       { return encode(recordV1, loopV1(l)) }
+func encodeBody(b bodyV1) ([]byte, error)           { return encode(recordV1, b) }
 func encodeSent(s loops.Sent) ([]byte, error)       { return encode(recordV1, sentV1(s)) }
 
 func encodeEntry(e loops.Entry) ([]byte, error) {
@@ -166,10 +170,7 @@ func decodeMessage(stored []byte) (loops.Message, error) {
 	return loops.Message(v), err
 }
 
-func decodeBody(stored []byte) ([]byte, error) {
-	v, err := decode[bodyV1](recordV1, stored)
-	return v.Raw, err
-}
+func decodeBody(stored []byte) (bodyV1, error) { return decode[bodyV1](recordV1, stored) }
 
 func decodeSent(stored []byte) (loops.Sent, error) {
 	v, err := decode[sentV1](recordV1, stored)

@@ -1,0 +1,133 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package chemistry
+
+import (
+	"math"
+	"strings"
+
+	"fillmark/chemistry/tables"
+)
+
+// Tube is a length of tube in a loop.
+type Tube struct {
+	Material string  // as in [TubeMaterials]
+	Length   float64 // m
+	Inner    float64 // inner diameter, mm
+	Outer    float64 // outer diameter, mm
+}
+
+// LossRequest asks how much water leaves through tube walls.
+type LossRequest struct {
+	Tubes    []Tube
+	Fluid    Fluid
+	Mass     MassFraction
+	Coolant  Celsius // when running
+	Air      Celsius
+	Humidity float64 // relative humidity of the air, 0 to 1
+	Duty     float64 // share of the time running, 0 to 1; at rest the coolant is at Air
+}
+
+// Loss is an estimate of the water that leaves a loop through its tube walls. The glycol stays behind.
+type Loss struct {
+	GramsPerYear float64
+	Drive        float64 // vapour pressure difference while running, Pa
+	Grade        Grade   // the weakest of the permeabilities used: nearly always from memory
+	Sources      []string
+	Advice       string
+}
+
+// TubeMaterials returns the materials whose permeability is known, the tightest first.
+func TubeMaterials() []string {
+	var out []string
+	for _, p := range tables.Permeabilities() {
+		out = append(out, p.Material)
+	}
+	return out
+}
+
+// PermeationLoss estimates the water lost through tube walls: Fick's law through a cylinder wall, 2πL·P·Δp/ln(outer/inner), with
+// the vapour pressure of water over the coolant (Raoult's law) against that in the air. It is an estimate within a factor of
+// two or more; a loop's own weighed loss beats it. Unknown materials and impossible dimensions are an [*InvalidError].
+func PermeationLoss(r LossRequest) (Loss, error) {
+	if err := checkFraction(r.Fluid, r.Mass); err != nil {
+		return Loss{}, err
+	}
+	if err := checkBounds([]bound{
+		{"coolant temperature", float64(r.Coolant), 0, 100, "0 to 100 °C"},
+		{"air temperature", float64(r.Air), 0, 60, "0 to 60 °C"},
+		{"humidity", r.Humidity, 0, 1, "a relative humidity between 0 and 100 %"},
+		{"duty", r.Duty, 0, 1, "a share of the time between 0 and 1"},
+	}); err != nil {
+		return Loss{}, err
+	}
+	const secondsPerYear = 365.25 * 86400
+	activity := waterActivity(r.Fluid, r.Mass)
+	outside := r.Humidity * vapourPressure(float64(r.Air))
+	running := max(0, activity*vapourPressure(float64(r.Coolant))-outside)
+	resting := max(0, activity*vapourPressure(float64(r.Air))-outside)
+	drive := r.Duty*running + (1-r.Duty)*resting
+	loss := Loss{Drive: running, Grade: Secondary, Advice: "an estimate: weigh the machine at hand-over and at every visit, and trust the grams"}
+	for _, t := range r.Tubes {
+		p, err := permeability(t)
+		if err != nil {
+			return Loss{}, err
+		}
+		shape := 2 * math.Pi * t.Length / math.Log(t.Outer/t.Inner)
+		loss.GramsPerYear += shape * p.Value * drive * secondsPerYear
+		if Grade(p.Grade) == FromMemory || Grade(p.Grade) == Practice && loss.Grade != FromMemory {
+			loss.Grade = Grade(p.Grade)
+		}
+		loss.Sources = append(loss.Sources, p.Material+": "+p.Source)
+	}
+	loss.Sources = append(loss.Sources, "vapour pressure: NBS relation of 1970; activity of water: Raoult's law")
+	return loss, nil
+}
+
+func permeability(t Tube) (tables.Permeability, error) {
+	if err := checkBounds([]bound{
+		{"tube length", t.Length, 0, 1000, "0 to 1000 m"},
+		{"tube inner diameter", t.Inner, 0.1, 500, "0.1 to 500 mm"},
+		{"tube outer diameter", t.Outer, t.Inner * 1.001, 1000, "more than the inner diameter, in mm"},
+	}); err != nil {
+		return tables.Permeability{}, err
+	}
+	for _, p := range tables.Permeabilities() {
+		if strings.EqualFold(p.Material, t.Material) {
+			return p, nil
+		}
+	}
+	return tables.Permeability{}, &InvalidError{"tube material", t.Material, "not known here; say one of " + strings.Join(TubeMaterials(), ", ")}
+}
+
+// vapourPressure is the saturation pressure of water in Pa, t in °C (NBS relation of 1970, in mmHg there).
+func vapourPressure(t float64) float64 {
+	return 133.322 * math.Pow(10, 8.10765-1750.286/(t+235))
+}
+
+// waterActivity is the mole fraction of water (Raoult's law).
+func waterActivity(f Fluid, x MassFraction) float64 {
+	if !f.IsGlycol() {
+		return 1
+	}
+	const water = 18.015 // g/mol
+	n := (1 - float64(x)) / water
+	return n / (n + float64(x)/f.glycol().Pure.MolarMass)
+}
+
+// StrengthAfterLoss returns the strength after water has left a mass of liquid and the glycol has stayed. More water than there is,
+// and a strength that passes the tables, is an error as in [FreezePoint].
+func StrengthAfterLoss(f Fluid, x MassFraction, mass, water Kilogram) (MassFraction, error) {
+	if err := checkFraction(f, x); err != nil {
+		return 0, err
+	}
+	if err := checkBounds([]bound{
+		{"mass", float64(mass), 1e-9, 1e5, "more than nothing and at most 100000 kg"},
+		{"water lost", float64(water), 0, float64(mass) * float64(1-x) * 0.999, "less than the water there is"},
+	}); err != nil {
+		return 0, err
+	}
+	after := MassFraction(float64(x) * float64(mass) / float64(mass-water))
+	return after, checkFraction(f, after)
+}

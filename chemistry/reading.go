@@ -1,0 +1,213 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package chemistry
+
+import "math"
+
+// Compensation is how a refractometer corrects for the sample's temperature.
+type Compensation string
+
+// The compensations. The zero value "" means [SucroseCompensation] for Brix, [NoCompensation] for an index and
+// [GlycolCompensation] for a freeze-point scale.
+const (
+	NoCompensation      Compensation = "none"
+	SucroseCompensation Compensation = "sucrose" // automatic, as if the sample were sugar in water
+	GlycolCompensation  Compensation = "glycol"  // automatic, made for this glycol
+)
+
+// MaxReadingUncertainty is the uncertainty (k = 2) beyond which a reading is refused: five mass percent are 5 to 9 K of frost.
+const MaxReadingUncertainty MassFraction = 0.05
+
+// ReadingRequest is what an instrument showed. Exactly one of Brix, Index, Density and Freeze is set.
+type ReadingRequest struct {
+	Fluid   Fluid
+	Brix    *Brix
+	Index   *RefractiveIndex
+	Density *KilogramPerLitre // hydrometer
+	Freeze  *Celsius          // freeze-point scale of a glycol refractometer
+	Scale   Fluid             // glycol of that scale; "": the same as Fluid
+
+	Sample            Celsius // temperature of the sample
+	SampleUncertainty CelsiusDelta
+	Compensation      Compensation
+	// Instrument is the uncertainty of the instrument (k = 2) in the unit of the reading: Brix, index, kg/l or K. 0: 0.2 Brix,
+	// 0.0002, 0.001 kg/l or 1 K (the last after ASTM D3321, the others common practice).
+	Instrument float64
+	// ZeroAge is the number of days since the zero was checked with distilled water; nil: taken as today, and said so.
+	ZeroAge   *int
+	Inhibited bool // a formulated product: its additives weigh and refract too
+}
+
+// Reading is what a reading means.
+type Reading struct {
+	Mass            MassFraction
+	MassUncertainty MassFraction // k = 2
+	Volume          VolumeFraction
+	Freeze          Freeze // its uncertainty holds that of the reading
+	Index20         RefractiveIndex
+	Warnings        []string
+	Sources         []string
+}
+
+// Read works out the strength behind a reading, with its uncertainty (k = 2, GUM first order) from instrument, zero check, sample
+// temperature and table. A reading that no strength from 0 to 60 mass % gives is a [*RangeError]; one that cannot tell the
+// strength to [MaxReadingUncertainty], and impossible input, is an [*InvalidError].
+func Read(r ReadingRequest) (Reading, error) {
+	if err := r.validate(); err != nil {
+		return Reading{}, err
+	}
+	var (
+		m   measured
+		err error
+	)
+	if r.Density != nil {
+		m, err = r.byDensity()
+	} else {
+		m, err = r.byIndex()
+	}
+	if err != nil {
+		return Reading{}, err
+	}
+	if m.u > MaxReadingUncertainty {
+		return Reading{}, &InvalidError{"reading", r.shown(), "cannot tell the strength: " + m.x.String() + " ± " + fixed(m.u.Percent(), 1) +
+			" mass %, and more than 5 mass % is no answer; use a refractometer, let the sample come to 20 °C, check the zero with distilled water"}
+	}
+	out := Reading{Mass: m.x, MassUncertainty: m.u, Volume: volumeFraction(r.Fluid, m.x), Freeze: freeze(r.Fluid, m.x), Index20: refractiveIndex20(r.Fluid, m.x)}
+	out.Freeze.Uncertainty = CelsiusDelta(math.Hypot(float64(out.Freeze.Uncertainty), freezeSlope(r.Fluid, m.x)*float64(m.u)))
+	out.Warnings, out.Sources = r.warnings(), append(m.sources, sourceFreeze, sourceVolume)
+	return out, nil
+}
+
+// measured is a strength with its uncertainty (k = 2).
+type measured struct {
+	x, u    MassFraction
+	sources []string
+}
+
+func (r ReadingRequest) validate() error {
+	if err := r.Fluid.check(); err != nil {
+		return err
+	}
+	if !r.Fluid.IsGlycol() {
+		return noGlycol(r.Fluid)
+	}
+	given := 0
+	for _, set := range []bool{r.Brix != nil, r.Index != nil, r.Density != nil, r.Freeze != nil} {
+		if set {
+			given++
+		}
+	}
+	if given != 1 {
+		return &InvalidError{"reading", "", "say exactly one of Brix, refractive index, density and freeze point"}
+	}
+	if r.Scale != "" && !r.Scale.IsGlycol() {
+		return &InvalidError{"scale", string(r.Scale), "a freeze-point scale is made for eg or pg"}
+	}
+	switch r.Compensation {
+	case "", NoCompensation, SucroseCompensation, GlycolCompensation:
+	default:
+		return &InvalidError{"compensation", string(r.Compensation), "say none, sucrose or glycol"}
+	}
+	checks := []bound{
+		{"sample temperature", float64(r.Sample), -50, 100, "the sample's temperature, -50 to 100 °C"},
+		{"sample temperature uncertainty", float64(r.SampleUncertainty), 0, 20, "0 to 20 K"},
+		{"instrument uncertainty", r.Instrument, 0, 100, "0 or more, in the unit of the reading"},
+	}
+	if r.Brix != nil {
+		checks = append(checks, bound{"Brix", float64(*r.Brix), -5, 95, "-5 to 95"})
+	}
+	if r.Index != nil {
+		checks = append(checks, bound{"refractive index", float64(*r.Index), 1.3, 1.55, "1.3 to 1.55"})
+	}
+	if r.Density != nil {
+		checks = append(checks, bound{"density", float64(*r.Density), 0.5, 2, "0.5 to 2 kg/l"})
+	}
+	if r.Freeze != nil {
+		checks = append(checks, bound{"freeze point", float64(*r.Freeze), -100, 5, "a freeze point, -100 to 5 °C"})
+	}
+	if r.ZeroAge != nil {
+		checks = append(checks, bound{"zero check age", float64(*r.ZeroAge), 0, 36500, "days since the zero was checked, 0 or more"})
+	}
+	return checkBounds(checks)
+}
+
+// instrument returns the instrument's uncertainty (k = 2), widened when its zero was not checked lately: for every 30 days begun
+// after the first day one more of its own is added in quadrature, up to four. The rule is common practice without source;
+// ASTM D3321 asks for a check before every use.
+func (r ReadingRequest) instrument(usual float64) float64 {
+	u := r.Instrument
+	if u == 0 {
+		u = usual
+	}
+	if r.ZeroAge == nil || *r.ZeroAge <= 1 {
+		return u
+	}
+	periods := min(4, (*r.ZeroAge+29)/30)
+	return u * math.Sqrt(float64(1+periods))
+}
+
+// byDensity inverts a hydrometer reading.
+func (r ReadingRequest) byDensity() (measured, error) {
+	x, err := MassFractionForDensity(r.Fluid, *r.Density, r.Sample)
+	if err != nil {
+		return measured{}, err
+	}
+	const h = 0.002
+	low, high := max(0, x-h), min(MaxMassFraction, x+h)
+	slope := float64(density(r.Fluid, high, r.Sample)-density(r.Fluid, low, r.Sample)) / float64(high-low)
+	if slope <= 0 {
+		return measured{}, &InvalidError{"reading", r.shown(), "the density passes its maximum here and cannot tell the strength; use a refractometer"}
+	}
+	d := float64(*r.Density)
+	additives := 0.0
+	if r.Inhibited {
+		additives = 0.009 * d // inhibited fluids are 0.3 to 0.9 % denser than glycol and water
+	}
+	warmth := float64(density(r.Fluid, x, min(r.Sample+1, MaxTemperature))-density(r.Fluid, x, r.Sample)) * float64(r.SampleUncertainty)
+	total := quadrature(r.instrument(0.001), 0.001*d, additives, warmth)
+	return measured{x, MassFraction(total / slope), []string{sourceMelinder, sourceJoin}}, nil
+}
+
+// warnings say what the numbers cannot.
+func (r ReadingRequest) warnings() []string {
+	w := []string{"if the loop may hold both glycols no scale is right: drain and fill afresh (ASTM D3321)"}
+	add := func(when bool, text string) {
+		if when {
+			w = append(w, text)
+		}
+	}
+	away := math.Abs(float64(r.Sample - 20))
+	add(r.Scale != "" && r.Scale != r.Fluid, "read on the scale of "+r.Scale.Name()+": the figure on it is wrong by 10 °C or more (ASTM D3321); the strength given here is worked out for "+r.Fluid.Name())
+	add(r.Freeze != nil && r.Scale == "", "assumes the freeze-point scale is that of "+r.Fluid.Name()+"; the other glycol's scale is off by 10 °C or more (ASTM D3321)")
+	add(r.Inhibited, "inhibited coolant: additives and dye read as up to 4 mass % more glycol on a hydrometer and a little more on a refractometer")
+	add(!r.Inhibited, "figures are for glycol and water alone; additives and dye read as more glycol")
+	add(away > 5, "the sample is "+fixed(away, 0)+" K away from 20 °C: let it come to room temperature, compensated or not")
+	add(r.ZeroAge == nil, "assumes that the zero was checked with distilled water today")
+	add(r.ZeroAge != nil && *r.ZeroAge > 1, "the zero was last checked some time ago: the uncertainty is widened; check it with distilled water before use")
+	add(r.Brix != nil, "a Brix scale is made for sugar: the figure is no percentage of glycol")
+	add(r.Density != nil && r.Fluid == PropyleneGlycol, "the density of propylene glycol has a maximum near 70 mass %: above 50 mass % a hydrometer is of no use")
+	return w
+}
+
+// shown repeats the reading.
+func (r ReadingRequest) shown() string {
+	switch {
+	case r.Brix != nil:
+		return r.Brix.String()
+	case r.Index != nil:
+		return r.Index.String()
+	case r.Density != nil:
+		return r.Density.String()
+	}
+	return r.Freeze.String()
+}
+
+// quadrature is the root of the sum of squares.
+func quadrature(parts ...float64) float64 {
+	var sum float64
+	for _, p := range parts {
+		sum += p * p
+	}
+	return math.Sqrt(sum)
+}

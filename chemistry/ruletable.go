@@ -1,0 +1,300 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package chemistry
+
+import (
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// The rules table, by subject. To add a rule add a line here: the condition in words, its verdict, what the technician and the
+// owner are told, and where it comes from. A rule of grade Z is told and never decides.
+
+// mixingRules say which liquids must not meet.
+func mixingRules() []Rule {
+	return []Rule{
+		{
+			ID: "eg-with-pg", When: "ethylene glycol meets propylene glycol", Verdict: Stop,
+			Text:      "never mix the two glycols: no refractometer scale reads the mixture, and the inhibitors were not made for each other. Leave the other glycol away, or drain, rinse and fill with one.",
+			OwnerText: "Nothing may be added: the wrong coolant would spoil what is in the loop.",
+			Source:    "ASTM D3321: mixtures fit neither scale", Grade: Standard,
+			applies: (*facts).glycols,
+		},
+		{
+			ID: "deionised-additive", When: "anything but deionised water would go into a deionised loop", Verdict: Stop,
+			Text:      "this loop needs low conductivity; every ionic additive and every glycol product conducts. Use deionised water only.",
+			OwnerText: "Nothing may be added: only pure water is allowed in this loop.",
+			Source:    "server maker's direct-water-cooling standard 2024: above 1 MΩ cm at fill", Grade: Secondary,
+			applies: (*facts).conducts,
+		},
+		{
+			ID: "glycol-into-water", When: "glycol would go into a loop that runs on water with additives", Verdict: Stop,
+			Text:      "a top-up makes a weak glycol that feeds microbes, and the water's additives were not made for it. To change the fluid drain, rinse and fill afresh.",
+			OwnerText: "Nothing may be added: the loop runs on water.",
+			Source:    "hydronic maker 2015: below 20 vol % glycol fouls", Grade: Maker,
+			applies: (*facts).glycolIntoWater,
+		},
+		{
+			ID: "unknown-charge", When: "the fluid in the loop is not known", Verdict: Stop,
+			Text:      "find out first: measure, or drain, rinse and fill afresh. Colour is not a type.",
+			OwnerText: "We do not know what is in the loop, so nothing may be added.",
+			Source:    "a wrong glycol scale is off by 10 °C or more (ASTM D3321)", Grade: Standard,
+			applies: func(f *facts) bool { return f.unknown },
+		},
+		{
+			ID: "unknown-strength", When: "the strength of the glycol in the loop is not known", Verdict: Stop,
+			Text:   "measure it with a refractometer before anything is added; nothing can be said of frost until then.",
+			Source: "common practice, no source", Grade: Practice,
+			applies: func(f *facts) bool { return f.noMass },
+		},
+		{
+			ID: "inhibitor-families", When: "a conventional inhibitor meets an organic-acid one", Verdict: Care,
+			Text:   "conventional and organic-acid packages spoil each other's life. Use the product that is in the loop, or change the coolant.",
+			Source: "coolant laboratory guide: conventional into long-life degrades it", Grade: Maker,
+			applies: func(f *facts) bool {
+				return f.inhibits(OAT) && f.inhibits(IAT, HOAT, Silicate, Nitrite, Phosphate, Borate, Amine, Molybdate) ||
+					f.inhibits(HOAT) && f.inhibits(IAT)
+			},
+		},
+		{
+			ID: "silicate-gel", When: "silicate meets organic acids", Verdict: Care,
+			Text:   "silicate may drop out as a gel.",
+			Source: "from memory", Grade: FromMemory,
+			applies: func(f *facts) bool { return f.inhibits(Silicate) && f.inhibits(OAT) },
+		},
+		{
+			ID: "inhibitor-unstated", When: "the inhibitor of either the charge or a glycol at hand is not stated", Verdict: Go,
+			Text:   "the inhibitor is known on one side only. Make sure that it is the same product: colour is not a type.",
+			Source: "coolant laboratory guide: treat unknown types as an unknown inhibitor state", Grade: Maker,
+			applies: func(f *facts) bool {
+				return f.offers(func(l Liquid) bool { return l.Fluid.IsGlycol() && (l.Inhibitor == "") != (f.inhibitor == "") })
+			},
+		},
+		{
+			ID: "dilution-water", When: "tap or well water would go into the loop", Verdict: Care,
+			Text:   "water for dilution should hold at most 25 mg/l chloride, 25 mg/l sulfate and 100 mg/l hardness (as calcium carbonate); check a water report, or use distilled or deionised water.",
+			Source: "fluid maker 2008 and boiler maker manual", Grade: Secondary,
+			applies: func(f *facts) bool { return f.offers(func(l Liquid) bool { return l.Tap }) },
+		},
+	}
+}
+
+// corrosionRules say which metals and inhibitors go together.
+func corrosionRules() []Rule {
+	return []Rule{
+		{
+			ID: "copper-aluminium", When: "copper or brass with aluminium and no inhibitor", Verdict: Stop,
+			Text:      "without inhibitor the copper eats the aluminium (and dissolved copper plates out on it). Fill with an inhibited coolant made for both metals.",
+			OwnerText: "This coolant would corrode the loop.",
+			Source:    "open rack specification 2024: no aluminium in a copper loop", Grade: Secondary,
+			applies: func(f *facts) bool {
+				return f.wets(Copper, Brass) && f.wets(Aluminium) && f.inhibitor == NoInhibitor && !f.inhibits(Inhibitors()...)
+			},
+			detail: galvanicDetail,
+		},
+		{
+			ID: "copper-aluminium-unknown", When: "copper or brass with aluminium and the inhibitor not known", Verdict: Care,
+			Text:   "this pair lives by its inhibitor, which is not known here. Look for corrosion at every service, or change to a coolant made for both metals.",
+			Source: "open rack specification 2024: no aluminium in a copper loop", Grade: Secondary,
+			applies: func(f *facts) bool {
+				return f.wets(Copper, Brass) && f.wets(Aluminium) && f.inhibitor == ""
+			},
+			detail: galvanicDetail,
+		},
+		{
+			ID: "azole-for-copper", When: "copper or brass is wetted and the inhibitor holds no azole", Verdict: Care,
+			Text:   "copper needs an azole: 10 mg/l tolyltriazole or more whenever copper is present. Ask the maker whether the product holds one.",
+			Source: "UFC 3-240-13FN (2005), Table 4-8", Grade: Standard,
+			applies: func(f *facts) bool {
+				// Organic and hybrid packages hold one as a rule, so a single family without is what is asked about.
+				single := []Inhibitor{NoInhibitor, Nitrite, Molybdate, Silicate, Phosphate, Borate, Amine, Sulfite}
+				return f.base != DeionisedWater && f.wets(Copper, Brass) && slices.Contains(single, f.inhibitor) && !f.inhibits(Azole)
+			},
+		},
+		{
+			ID: "nitrite-aluminium", When: "aluminium in a nitrite or borate programme that runs above pH 8.9", Verdict: Care,
+			Text:   "aluminium dissolves at high pH: keep it between 7.5 and 8.9, or use a package made for aluminium.",
+			Source: "UFC 3-240-13FN (2005): polysilicate at pH 7.5 to 8.9 where aluminium is present", Grade: Standard,
+			applies: func(f *facts) bool { return f.wets(Aluminium) && f.pH != nil && *f.pH > 8.9 },
+			detail:  phDetail,
+		},
+		{
+			ID: "acid", When: "pH below 7", Verdict: Care,
+			Text:      "the coolant has turned acid: the glycol has aged or the inhibitor is spent. Change it. (A pH in range does not clear a coolant.)",
+			OwnerText: "The coolant is worn out.",
+			Source:    "solar fluid practice: below 7 drain, flush, refill; ASTM D1287: pH alone is no sign of remaining life", Grade: Practice,
+			applies: func(f *facts) bool { return f.base != DeionisedWater && f.pH != nil && *f.pH < 7 },
+			detail:  phDetail,
+		},
+	}
+}
+
+// biocideRules say what spoils a biocide or is spoilt by one.
+func biocideRules() []Rule {
+	return []Rule{
+		{
+			ID: "metal-biocide", When: "copper- or silver-based biocide with aluminium or nickel", Verdict: Stop,
+			Text:   "dissolved copper or silver plates out on aluminium and on nickel and pits it. Use another biocide.",
+			Source: "MIL-STD-889 index (copper to aluminium above 0.25 V) and practice", Grade: Computed,
+			applies: func(f *facts) bool {
+				return f.treated(CopperBiocide, SilverBiocide) && f.wets(Aluminium, Nickel)
+			},
+		},
+		{
+			ID: "oxidiser-inhibitor", When: "oxidising biocide with azole or nitrite", Verdict: Stop,
+			Text:   "chlorine, bromine and peroxide destroy azole and nitrite, and with them the corrosion protection.",
+			Source: "UFC 3-240-13FN (2005)", Grade: Standard,
+			applies: func(f *facts) bool { return f.treated(Oxidiser) && f.inhibits(Azole, Nitrite) },
+		},
+		{
+			ID: "isothiazolinone-ph", When: "isothiazolinone above pH 9 or with a reducing agent", Verdict: Care,
+			Text:   "isothiazolinone falls apart above pH 9 and with reducing agents such as sulfite: do not count on it for long.",
+			Source: "NACE CORROSION 2004, abstract 04-52203", Grade: Secondary,
+			applies: func(f *facts) bool {
+				return f.treated(Isothiazolinone) && (f.pH != nil && *f.pH > 9 || f.inhibits(Sulfite))
+			},
+		},
+		{
+			ID: "bronopol-aluminium", When: "bronopol with aluminium", Verdict: Care,
+			Text:   "bronopol is said to attack aluminium; ask its maker.",
+			Source: "from memory", Grade: FromMemory,
+			applies: func(f *facts) bool { return f.treated(Bronopol) && f.wets(Aluminium) },
+		},
+		{
+			ID: "glutaraldehyde-amine", When: "glutaraldehyde with an amine inhibitor", Verdict: Care,
+			Text:   "glutaraldehyde is said to react with amines and ammonia; ask its maker.",
+			Source: "from memory", Grade: FromMemory,
+			applies: func(f *facts) bool { return f.treated(Glutaraldehyde) && f.inhibits(Amine) },
+		},
+		{
+			ID: "nitrite-feeds", When: "nitrite without a biocide", Verdict: Care,
+			Text:   "bacteria eat nitrite: without a biocide the protection goes. Use what the label names.",
+			Source: "UFC 3-240-13FN (2005)", Grade: Standard,
+			applies: func(f *facts) bool { return f.inhibits(Nitrite) && f.biocide == NoBiocide },
+		},
+		{
+			ID: "dose-diluted", When: "an additive is below what its label asks for", Verdict: Care,
+			Text:   "dose again by the label, or change the coolant if the label does not allow it.",
+			Source: "the label", Grade: Maker,
+			applies: func(f *facts) bool { return slices.ContainsFunc(f.doses, DoseLevel.Spent) },
+			detail: func(f *facts) string {
+				var low []string
+				for _, d := range f.doses {
+					if d.Spent() {
+						low = append(low, d.Name+" at "+strconv.Itoa(int(100*d.Level+0.5))+" % of the dose")
+					}
+				}
+				return strings.Join(low, ", ")
+			},
+		},
+	}
+}
+
+// strengthRules say how much glycol is too little or too much for anything but frost.
+func strengthRules() []Rule {
+	return []Rule{
+		{
+			ID: "glycol-feeds", When: "glycol from 1 to below 20 vol %", Verdict: Stop,
+			Text:      "that little glycol feeds microbes instead of stopping them, and the inhibitor is below its strength. Go to 25 vol % or more, or to water without glycol.",
+			OwnerText: "The coolant is too thin and would grow slime.",
+			Source:    "glycol maker 2019 and hydronic maker 2015: below 20 % fouls", Grade: Maker,
+			applies: func(f *facts) bool { return f.glycol && f.after.Volume >= 0.01 && f.after.Volume < 0.20 },
+			detail:  volumeDetail,
+		},
+		{
+			ID: "glycol-grey", When: "glycol from 20 to below 25 vol %", Verdict: Care,
+			Text:   "grey zone: some microbes still live on it. 25 vol % or more is biostatic.",
+			Source: "hydronic maker 2015", Grade: Maker,
+			// The scale's step may leave a wish for 25 a trace below.
+			applies: func(f *facts) bool {
+				return f.glycol && f.after.Volume >= 0.20 && f.after.Volume < Biostatic-0.0005
+			},
+			detail: volumeDetail,
+		},
+		{
+			ID: "glycol-too-strong", When: "glycol above 60 vol %", Verdict: Care,
+			Text:   "too strong: it carries less heat, pumps hard, and inhibitor packages are made for 25 to 60 vol %.",
+			Source: "fluid makers 2015 and 2023", Grade: Maker,
+			applies: func(f *facts) bool { return f.glycol && f.after.Volume > 0.60 },
+			detail:  volumeDetail,
+		},
+		{
+			ID: "coarse-scale", When: "the scale's step may shift the strength by more than half a mass percent", Verdict: Care,
+			Text:   "the scale is coarse for this amount: use a finer one or mix more.",
+			Source: "computed from the step and the amount", Grade: Computed,
+			applies: func(f *facts) bool { return f.coarse },
+		},
+	}
+}
+
+// loopRules say what the loop itself allows: room, frost, reach.
+func loopRules() []Rule {
+	return []Rule{
+		{
+			ID: "expansion-room", When: "a sealed loop has less room than the coolant needs up to its hottest", Verdict: Stop,
+			Text:      "add nothing: the liquid has no room to expand and will burst a joint or a tube when it warms. Draw some off if it was overfilled.",
+			OwnerText: "The loop is full; adding more could burst it.",
+			Source:    "computed from the density tables, fill temperature to hottest coolant temperature", Grade: Computed,
+			applies: func(f *facts) bool { return f.sealed && f.room < f.expansion },
+			detail:  func(f *facts) string { return "room " + f.room.String() + ", needed " + f.expansion.String() },
+		},
+		{
+			ID: "frost", When: "at the warm end of its interval the freeze point lies above the coldest wetted wall", Verdict: Stop,
+			Text:      "the liquid may freeze at the coldest wall.",
+			OwnerText: "The coolant may freeze where the machine gets coldest.",
+			Source:    "Melinder 2010 and ASHRAE Handbook Fundamentals", Grade: Secondary,
+			applies: func(f *facts) bool { return f.planned && f.wall != nil && f.badEnd > *f.wall },
+			detail: func(f *facts) string {
+				return "freeze point " + f.after.Freeze.String() + ", wall " + f.wall.String()
+			},
+		},
+		{
+			ID: "frost-margin", When: "the freeze point lies above the wall less the margin", Verdict: Care,
+			Text:   "it will not freeze at the wall, but the margin asked for is not met.",
+			Source: "coolant laboratory guide: 5 °C or more below the lowest temperature", Grade: Maker,
+			applies: func(f *facts) bool {
+				// A tenth of a kelvin is less than the tables can tell.
+				return f.planned && f.wall != nil && f.badEnd <= *f.wall && f.after.Freeze.Stated > f.target.Add(0.1)
+			},
+			detail: func(f *facts) string {
+				return "freeze point " + f.after.Freeze.Stated.String() + ", wanted " + f.target.String()
+			},
+		},
+		{
+			ID: "evaporated", When: "the glycol is stronger than at the last fill", Verdict: Go,
+			Text:   "water left through tube walls and the glycol stayed: top up with water. If coolant leaked instead it would not read stronger.",
+			Source: "computed: water permeates, glycol does not", Grade: Computed,
+			applies: func(f *facts) bool { return f.evaporated },
+		},
+		{
+			ID: "unreached", When: "the liquids at hand cannot bring the loop to the wanted strength", Verdict: Care,
+			Text:   "with these liquids the wanted strength is not reached; what is shown comes nearest. Get a stronger or a weaker liquid.",
+			Source: "computed, mass balance", Grade: Computed,
+			applies: func(f *facts) bool { return f.planned && f.unreached },
+		},
+		{
+			ID: "eg-within-reach", When: "ethylene glycol where animals or children can reach it", Verdict: Care,
+			Text:      "ethylene glycol is poisonous and tastes sweet; small amounts kill cats and dogs. Propylene glycol is the better choice here.",
+			OwnerText: "The coolant is poisonous. Keep children and animals away from the machine, and ask us about a less harmful coolant.",
+			Source:    "ILO/WHO ICSC 0270 (2018)", Grade: Standard,
+			applies: func(f *facts) bool { return f.base == EthyleneGlycol && f.withinReach },
+		},
+	}
+}
+
+func volumeDetail(f *facts) string { return f.after.Volume.String() }
+
+func phDetail(f *facts) string { return "pH " + decimal(*f.pH) }
+
+// galvanicDetail explains with the index, which ranks and never decides.
+func galvanicDetail(f *facts) string {
+	noble := Copper
+	if !f.wets(Copper) {
+		noble = Brass
+	}
+	a, _, _ := GalvanicIndex(noble)
+	b, _, _ := GalvanicIndex(Aluminium)
+	return string(noble) + " stands " + fixed(a-b, 2) + " V above aluminium in the galvanic index (a ranking for parts in air)"
+}

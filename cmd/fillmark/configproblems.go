@@ -1,0 +1,62 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package main
+
+import (
+	"fmt"
+	"net"
+	"net/url"
+	"slices"
+	"strings"
+
+	"fillmark/loops"
+)
+
+// problems returns everything about the values that cannot be.
+func (c config) problems() []error {
+	var found []error
+	wrong := func(key string, value any, right string) {
+		found = append(found, &loops.InvalidError{Field: key, Value: fmt.Sprint(value), Reason: right})
+	}
+	if c.Store == "" {
+		wrong("store", c.Store, "the path of the register")
+	}
+	if strings.TrimSpace(c.Workshop.Name) == "" {
+		wrong("workshop.name", c.Workshop.Name, "the workshop's name")
+	}
+	if _, err := loops.LoadZone(c.Workshop.Zone); err != nil {
+		wrong("workshop.zone", c.Workshop.Zone, "an IANA zone name such as Europe/Lisbon")
+	}
+	if _, _, err := net.SplitHostPort(c.Listen); err != nil {
+		wrong("listen", c.Listen, "host:port, such as 127.0.0.1:8377")
+	}
+	if u, err := url.Parse(c.BaseURL); err != nil || u.Host == "" || (u.Scheme != "http" && u.Scheme != "https") || strings.HasSuffix(c.BaseURL, "/") {
+		wrong("base_url", c.BaseURL, "an address such as https://loops.workshop.example, without a slash at its end")
+	}
+	if !slices.Contains([]string{"maildir", "smtp"}, c.Mail.Transport) {
+		wrong("mail.transport", c.Mail.Transport, "maildir or smtp")
+	}
+	if err := loops.CheckEmail("mail.from", c.Mail.From); err != nil {
+		wrong("mail.from", c.Mail.From, "one address such as workshop@loops.example")
+	}
+	if c.Mail.SendHour < 0 || c.Mail.SendHour > 23 {
+		wrong("mail.send_hour", c.Mail.SendHour, "an hour from 0 to 23")
+	}
+	if _, _, err := net.SplitHostPort(c.Mail.SMTP.Address); err != nil {
+		wrong("mail.smtp.address", c.Mail.SMTP.Address, "host:port, such as relay.workshop.example:587")
+	}
+	if !slices.Contains([]string{"none", "starttls", "tls"}, c.Mail.SMTP.TLS) {
+		wrong("mail.smtp.tls", c.Mail.SMTP.TLS, "none, starttls or tls")
+	}
+	if c.Mail.SMTP.User != "" && c.Mail.SMTP.TLS == "none" {
+		wrong("mail.smtp.tls", c.Mail.SMTP.TLS, "starttls or tls where a login is set: a password never goes in the clear")
+	}
+	if err := checkCron(c.Sweep.Cron); err != nil {
+		wrong("sweep.cron", c.Sweep.Cron, "five fields such as \"5 * * * *\": "+err.Error())
+	}
+	if c.Sweep.EveryMinutes < 1 || c.Sweep.EveryMinutes > 1440 {
+		wrong("sweep.every_minutes", c.Sweep.EveryMinutes, "1 to 1440 minutes")
+	}
+	return found
+}

@@ -1,0 +1,130 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package main
+
+import (
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"fillmark/cmd/fillmark/web"
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+)
+
+func (a *app) dueCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "due", Short: "What is due: overdue, today, this week, whom to call", Args: noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			answer, err := ask[web.DueAnswer](cmd.Context(), a, "GET", "/api/v1/due", nil)
+			if err != nil {
+				return err
+			}
+			return a.print(answer, func(p *printer) { printDue(p, answer) })
+		},
+	}
+}
+
+func printDue(p *printer, d web.DueAnswer) {
+	p.line("%s: %d overdue, %d today, %d this week.", d.Day.Long(), len(d.Overdue), len(d.Today), len(d.Week))
+	printTransport(p, d.MailReachesOwners)
+	for _, group := range []struct {
+		title string
+		lines []workshop.Line
+	}{{"Overdue", d.Overdue}, {"Today", d.Today}, {"This week", d.Week}} {
+		printLines(p, group.title, group.lines)
+	}
+	if len(d.Overdue)+len(d.Today)+len(d.Week) == 0 && len(d.Later) > 0 {
+		next := d.Later[0]
+		p.line("Next: %s %s, %s, on %s.", next.Tag, next.Machine, next.Task, next.Due.Long())
+	}
+	if len(d.Call) > 0 {
+		p.line("▐ To call")
+		for _, c := range d.Call {
+			reach := c.Phone
+			if reach == "" {
+				reach = "no telephone on record"
+			}
+			p.paragraph("  ", "    ", fmt.Sprintf("%s (%s): %s %s, %s since %s; %s.", c.Owner, reach, c.Tag, c.Machine, c.Task, c.Due.Long(), c.Why))
+		}
+	}
+}
+
+func printLines(p *printer, title string, lines []workshop.Line) {
+	if len(lines) == 0 {
+		return
+	}
+	p.line("▐ %s", title)
+	for _, l := range lines {
+		when := ""
+		if l.OverdueDays > 0 {
+			when = " (" + plural(l.OverdueDays, "day") + " over)"
+		}
+		p.line("  %s  %-17s %s%s", l.Tag, l.Task, l.Due.Long(), when)
+		p.paragraph("          ", "          ", l.Machine+", "+l.Owner+": "+l.Reason)
+	}
+}
+
+// printTransport says plainly when mail reaches no owner.
+func printTransport(p *printer, reaches bool) {
+	if !reaches {
+		p.paragraph("", "", "Mail only goes to a folder here (mail.transport: maildir): no owner gets it.")
+	}
+}
+
+func (a *app) sweepCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "sweep", Short: "Compose and send the reminders that are due now", Args: noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			answer, err := ask[web.SweepAnswer](cmd.Context(), a, "POST", "/api/v1/sweep", nil)
+			if err != nil {
+				return err
+			}
+			return a.print(answer, func(p *printer) {
+				p.line("%s composed, %d delivered, %d put off, %d refused, %d expired.",
+					plural(len(answer.Reminders), "reminder"), answer.Delivered, answer.Deferred, answer.Refused, answer.Expired)
+				printTransport(p, answer.MailReachesOwners)
+				for _, r := range answer.Reminders {
+					p.paragraph("  ", "    ", r.Owner+": "+r.Subject)
+				}
+				if answer.Calls > 0 {
+					p.line("%s for a person: fillmark due lists whom to call.", plural(answer.Calls, "task"))
+				}
+			})
+		},
+	}
+}
+
+func (a *app) outboxCommand() *cobra.Command {
+	cmd := &cobra.Command{Use: "outbox", Short: "Outbox: mail written, queued and delivered", Args: cobra.NoArgs}
+	cmd.AddCommand(&cobra.Command{
+		Use: "list", Short: "List the messages, newest first", Args: noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			messages, err := ask[items[loops.Message]](cmd.Context(), a, "GET", "/api/v1/outbox", nil)
+			if err != nil {
+				return err
+			}
+			return a.print(messages, func(p *printer) {
+				p.line("%s.", plural(len(messages.Items), "message"))
+				p.table([]string{"key", "status", "to", "subject"}, len(messages.Items), func(i int) []string {
+					m := messages.Items[i]
+					return []string{string(m.Key), string(m.Status), m.To, m.Subject}
+				})
+			})
+		},
+	}, &cobra.Command{
+		Use: "show KEY", Short: "Show one message as it was written", Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			message, err := ask[loops.Message](cmd.Context(), a, "GET", "/api/v1/outbox/message?key="+queryEscape(args[0]), nil)
+			if err != nil {
+				return err
+			}
+			return a.print(message, func(p *printer) {
+				p.line("%s: %s, %d attempts %s", message.Key, message.Status, message.Attempts, message.LastError)
+				p.line("%s", message.Raw)
+			})
+		},
+	})
+	return cmd
+}

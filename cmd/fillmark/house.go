@@ -1,0 +1,199 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package main
+
+import (
+	"context"
+	"crypto/rand"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"log/slog"
+	"net/http"
+	"net/url"
+	"os"
+	"os/user"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"fillmark/cmd/fillmark/web"
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops/store"
+	"fillmark/notify"
+	"fillmark/schedule"
+)
+
+// house is everything that stands on one open register.
+type house struct {
+	store     *store.Store
+	workshop  *workshop.Workshop
+	deliverer *notify.Deliverer
+	handler   http.Handler
+	wake      chan struct{} // a write happened: sweep and deliver soon
+}
+
+func (h *house) close() error { return h.store.Close() }
+
+// openHouse opens the register for one command, which needs no log.
+func (a *app) openHouse(c config) (*house, error) {
+	log := slog.New(slog.DiscardHandler)
+	return openHouse(c, a.now, log)
+}
+
+// openHouse opens the register and builds everything that stands on it.
+func openHouse(c config, now func() time.Time, log *slog.Logger) (_ *house, err error) {
+	if err := os.MkdirAll(filepath.Dir(c.Store), 0o700); err != nil {
+		return nil, fmt.Errorf("folder of the register: %w", err)
+	}
+	h := &house{wake: make(chan struct{}, 1)}
+	if h.store, err = store.Open(c.Store, store.Options{}); err != nil {
+		return nil, err
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, h.store.Close())
+		}
+	}()
+	links, err := openLinks(c.linkKeyFile())
+	if err != nil {
+		return nil, err
+	}
+	h.workshop = workshop.New(h.store, workshop.Settings{
+		Name: c.Workshop.Name, Phone: c.Workshop.Phone, From: c.Mail.From, BaseURL: c.BaseURL,
+		Zone: c.zone(), SendHour: c.Mail.SendHour, Policy: schedule.DefaultPolicy(),
+	}, rand.Reader, links)
+	if h.deliverer, err = newDeliverer(c, h.store); err != nil {
+		return nil, err
+	}
+	h.handler, err = web.New(web.Deps{
+		Workshop: h.workshop, Reader: h.store, Keeper: keep{h.store, c}, Deliver: h.deliverer.Deliver,
+		MailReachesOwners: c.Mail.Transport == "smtp", Now: now, Log: log, Wake: h.poke, Hosts: c.hosts(),
+	})
+	return h, err
+}
+
+// poke wakes the sweeping loop; where it is awake already that is enough.
+func (h *house) poke() {
+	select {
+	case h.wake <- struct{}{}:
+	default:
+	}
+}
+
+// openLinks reads the key that owners' links are signed with, and makes one
+// where there is none yet.
+func openLinks(path string) (workshop.Links, error) {
+	key, err := os.ReadFile(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		key = make([]byte, 32)
+		if _, err := io.ReadFull(rand.Reader, key); err != nil {
+			return workshop.Links{}, fmt.Errorf("link key: %w", err)
+		}
+		err = writeSecret(path, key)
+	}
+	if err != nil {
+		return workshop.Links{}, fmt.Errorf("link key: %w", err)
+	}
+	return workshop.NewLinks(key)
+}
+
+// writeSecret writes a file that only its owner reads, and never over one.
+func writeSecret(path string, content []byte) error {
+	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+		return err
+	}
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return err
+	}
+	_, err = f.Write(content)
+	return errors.Join(err, f.Sync(), f.Close())
+}
+
+// newDeliverer builds the way out of the outbox: signed where there is a key,
+// over the relay or into the folder.
+func newDeliverer(c config, s *store.Store) (*notify.Deliverer, error) {
+	transport, err := newTransport(c)
+	if err != nil {
+		return nil, err
+	}
+	key, err := notify.ReadKey(c.dkimKeyFile())
+	if errors.Is(err, fs.ErrNotExist) && c.Mail.DKIMKeyFile == "" {
+		return notify.NewDeliverer(s, nil, transport, notify.DefaultRetryPlan())
+	}
+	if err != nil {
+		return nil, err
+	}
+	signer, err := notify.NewSigner(c.mailDomain(), c.Mail.DKIMSelector, key)
+	if err != nil {
+		return nil, err
+	}
+	return notify.NewDeliverer(s, signer, transport, notify.DefaultRetryPlan())
+}
+
+// transport is what the deliverer speaks to.
+type transport interface {
+	Send(ctx context.Context, env notify.Envelope, raw []byte) error
+}
+
+func newTransport(c config) (transport, error) {
+	if c.Mail.Transport == "maildir" {
+		return notify.Maildir{Dir: c.maildir()}, nil
+	}
+	options := notify.RelayOptions{
+		Address: c.Mail.SMTP.Address, HelloName: c.Mail.SMTP.HelloName, Security: notify.Security(c.Mail.SMTP.TLS), Username: c.Mail.SMTP.User,
+	}
+	if options.HelloName == "" {
+		options.HelloName = c.mailDomain()
+	}
+	if c.Mail.SMTP.PasswordFile != "" {
+		password, err := os.ReadFile(c.Mail.SMTP.PasswordFile)
+		if err != nil {
+			return nil, fmt.Errorf("mail.smtp.password_file: %w", err)
+		}
+		options.Password = notify.Secret(strings.TrimRight(string(password), "\r\n"))
+	}
+	return notify.NewRelay(options)
+}
+
+func (c config) mailDomain() string { return c.Mail.From[strings.LastIndexByte(c.Mail.From, '@')+1:] }
+
+// hosts are the names besides loopback ones that the pages answer to: the one
+// that owners' links lead to.
+func (c config) hosts() []string {
+	base, err := url.Parse(c.BaseURL)
+	if err != nil {
+		return nil
+	}
+	return []string{base.Hostname()}
+}
+
+// localActor names who runs a command, as the register records it.
+func localActor(env map[string]string) string {
+	if u, err := user.Current(); err == nil {
+		return "local:" + u.Username
+	}
+	return "local:" + env["USER"]
+}
+
+// sweepAndDeliver does what is due at the instant; errors are for the log,
+// since the next round does what this one could not.
+func (h *house) sweepAndDeliver(ctx context.Context, log *slog.Logger, now time.Time) {
+	swept, err := h.workshop.Sweep(workshop.Stamp{At: now.UTC(), By: "schedule"})
+	if err != nil {
+		log.Error("sweep failed", "error", err)
+	}
+	report, err := h.deliverer.Deliver(ctx, now)
+	switch {
+	case err != nil && ctx.Err() == nil:
+		log.Error("delivery failed", "error", err)
+	case report.RelayFault != nil:
+		log.Warn("the relay does not take mail; all of it waits", "error", report.RelayFault, "again_at", report.RetryAt)
+	}
+	if len(swept.Reminders) > 0 || report.Delivered > 0 || report.Refused > 0 || report.Expired > 0 {
+		log.Info("swept", "reminders", len(swept.Reminders), "calls", swept.Calls, "delivered", report.Delivered, "refused", report.Refused, "expired", report.Expired)
+	}
+}

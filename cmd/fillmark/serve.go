@@ -1,0 +1,182 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"net"
+	"net/http"
+	"net/netip"
+	"os"
+	"os/user"
+	"strconv"
+	"time"
+
+	"github.com/robfig/cron/v3"
+	"github.com/spf13/cobra"
+	"golang.org/x/sys/unix"
+
+	"fillmark/cmd/fillmark/web"
+)
+
+func (a *app) serveCommand() *cobra.Command {
+	var listen string
+	cmd := &cobra.Command{
+		Use: "serve", Short: "Serve the pages and send what is due", Args: noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			c, err := a.config()
+			if err != nil {
+				return err
+			}
+			if listen != "" {
+				c.Listen = listen
+			}
+			log := slog.New(slog.NewTextHandler(a.errOut, nil))
+			house, err := openHouse(c, a.now, log)
+			if err != nil {
+				return err
+			}
+			return errors.Join(a.serve(cmd.Context(), c, house, log, a.errOut), house.close())
+		},
+	}
+	cmd.Flags().StringVar(&listen, "listen", "", "`host:port` of the pages, instead of the configured one")
+	return cmd
+}
+
+// drainTime is how long running requests get when the daemon stops.
+const drainTime = 10 * time.Second
+
+// serve runs the daemon until the context ends: the pages on their address,
+// the same handler on the Unix socket, and the loop that sweeps and delivers.
+// The first part to stop stops all, and every part has stopped on return.
+func (a *app) serve(ctx context.Context, c config, h *house, log *slog.Logger, announce io.Writer) error {
+	pages, err := listenPages(c.Listen)
+	if err != nil {
+		return err
+	}
+	socket, err := listenSocket(c.socket())
+	if err != nil {
+		return errors.Join(err, pages.Close())
+	}
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
+	pageServer := &http.Server{Handler: h.handler, ReadHeaderTimeout: 10 * time.Second, ReadTimeout: time.Minute, WriteTimeout: time.Minute, IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 1 << 16}
+	socketServer := &http.Server{Handler: h.handler, ReadHeaderTimeout: 10 * time.Second, ConnContext: peerActor}
+	parts := make(chan error, 3)
+	go func() { parts <- serveHTTP(pageServer, pages) }()
+	go func() { parts <- serveHTTP(socketServer, socket) }()
+	go func() { parts <- a.tick(ctx, c, h, log) }()
+	fmt.Fprintf(announce, "Fillmark serves http://%s\n", pages.Addr())
+
+	running := 3
+	var first error
+	select {
+	case <-ctx.Done():
+	case first = <-parts:
+		running--
+	}
+	stop()
+	drain, cancel := context.WithTimeout(context.WithoutCancel(ctx), drainTime)
+	defer cancel()
+	first = errors.Join(first, pageServer.Shutdown(drain), socketServer.Shutdown(drain))
+	for range running {
+		first = errors.Join(first, <-parts)
+	}
+	return first
+}
+
+func serveHTTP(s *http.Server, l net.Listener) error {
+	if err := s.Serve(l); !errors.Is(err, http.ErrServerClosed) {
+		return err
+	}
+	return nil
+}
+
+// listenPages listens on a loopback address only: nobody signs in yet, so
+// nobody else may reach the pages.
+func listenPages(address string) (net.Listener, error) {
+	l, err := net.Listen("tcp", address)
+	if err != nil {
+		return nil, fmt.Errorf("listen: %w", err)
+	}
+	if at, err := netip.ParseAddrPort(l.Addr().String()); err != nil || !at.Addr().IsLoopback() {
+		return nil, errors.Join(&usageError{fmt.Errorf("listen: %q is not a loopback address; 127.0.0.1:8377 is right, since the pages have no sign-in", address)}, l.Close())
+	}
+	return l, nil
+}
+
+// maxSocketPath is what the kernel allows in sockaddr_un, less its NUL.
+const maxSocketPath = 107
+
+// listenSocket listens beside the register, mode 0600. Holding the register
+// proves that a socket file left there has no daemon behind it.
+func listenSocket(path string) (net.Listener, error) {
+	if len(path) > maxSocketPath {
+		return nil, &usageError{fmt.Errorf("store: %q gives the socket a path of %d bytes; at most %d are possible, so a shorter folder is right", path, len(path), maxSocketPath)}
+	}
+	if err := os.Remove(path); err != nil && !errors.Is(err, os.ErrNotExist) {
+		return nil, fmt.Errorf("socket: %w", err)
+	}
+	l, err := net.Listen("unix", path)
+	if err != nil {
+		return nil, fmt.Errorf("socket: %w", err)
+	}
+	if err := os.Chmod(path, 0o600); err != nil {
+		return nil, errors.Join(fmt.Errorf("socket: %w", err), l.Close())
+	}
+	return l, nil
+}
+
+// peerActor records a request over the socket as done by the user at its
+// other end, as the kernel names them.
+func peerActor(ctx context.Context, conn net.Conn) context.Context {
+	unixConn, ok := conn.(*net.UnixConn)
+	if !ok {
+		return ctx
+	}
+	raw, err := unixConn.SyscallConn()
+	if err != nil {
+		return ctx
+	}
+	actor := "local:unknown"
+	_ = raw.Control(func(fd uintptr) {
+		peer, err := unix.GetsockoptUcred(int(fd), unix.SOL_SOCKET, unix.SO_PEERCRED)
+		if err != nil {
+			return
+		}
+		id := strconv.FormatUint(uint64(peer.Uid), 10)
+		actor = "local:" + id
+		if u, err := user.LookupId(id); err == nil {
+			actor = "local:" + u.Username
+		}
+	})
+	return web.WithActor(ctx, actor)
+}
+
+// tick sweeps and delivers at start, by cron, every few minutes and after
+// writes. The cron only wakes: what is due is read from the register, so a
+// missed tick loses nothing.
+func (a *app) tick(ctx context.Context, c config, h *house, log *slog.Logger) error {
+	clock := cron.New(cron.WithLocation(c.zone()))
+	if _, err := clock.AddFunc(c.Sweep.Cron, h.poke); err != nil {
+		return fmt.Errorf("sweep.cron: %w", err)
+	}
+	clock.Start()
+	defer func() { <-clock.Stop().Done() }()
+	every := time.NewTicker(time.Duration(c.Sweep.EveryMinutes) * time.Minute)
+	defer every.Stop()
+	for {
+		h.sweepAndDeliver(ctx, log, a.now())
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-h.wake:
+		case <-every.C:
+		}
+	}
+}

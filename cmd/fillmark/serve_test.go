@@ -1,0 +1,155 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package main
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"encoding/json"
+	"io"
+	"net/http"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/loops"
+	"fillmark/loops/store"
+)
+
+// runHere runs one command line against the register in a folder.
+func runHere(t *testing.T, folder string, args ...string) (code int, out, errOut string) {
+	t.Helper()
+	var o, e bytes.Buffer
+	env := []string{"HOME=" + folder, "FILLMARK_STORE=" + filepath.Join(folder, "register.db")}
+	code = run(t.Context(), args, env, strings.NewReader(""), &o, &e)
+	return code, o.String(), e.String()
+}
+
+// startDaemon serves the register in the folder until stop is called, and
+// returns the pages' address.
+func startDaemon(t *testing.T, folder string) (address string, stop func() int) {
+	t.Helper()
+	ctx, cancel := context.WithCancel(t.Context())
+	said, say := io.Pipe()
+	ended := make(chan int, 1)
+	go func() {
+		env := []string{"HOME=" + folder, "FILLMARK_STORE=" + filepath.Join(folder, "register.db")}
+		code := run(ctx, []string{"serve", "--listen", "127.0.0.1:0"}, env, strings.NewReader(""), io.Discard, say)
+		_ = say.Close()
+		ended <- code
+	}()
+	lines := bufio.NewScanner(said)
+	for lines.Scan() {
+		if found := regexp.MustCompile(`http://(\S+)`).FindStringSubmatch(lines.Text()); found != nil {
+			address = found[1]
+			break
+		}
+	}
+	require.NotEmpty(t, address, "the daemon announced no address")
+	go func() { _, _ = io.Copy(io.Discard, said) }() // the log must not block the daemon
+	return address, func() int { cancel(); return <-ended }
+}
+
+func TestCommandsReachTheDaemonOverItsSocket(t *testing.T) {
+	t.Parallel()
+	folder := t.TempDir()
+	address, stop := startDaemon(t, folder)
+
+	answer, err := http.Get("http://" + address + "/healthz")
+	require.NoError(t, err)
+	require.NoError(t, answer.Body.Close())
+	assert.Equal(t, http.StatusOK, answer.StatusCode)
+
+	_, err = store.Open(filepath.Join(folder, "register.db"), store.Options{Timeout: 1e7})
+	require.ErrorIs(t, err, store.ErrInUse, "the daemon holds the register")
+
+	code, out, errOut := runHere(t, folder, "owner", "add", "--name", "Ana Ruizado", "--json")
+	require.Zero(t, code, errOut)
+	var owner loops.Owner
+	require.NoError(t, json.Unmarshal([]byte(out), &owner))
+	assert.Equal(t, loops.OwnerID(1), owner.ID)
+
+	code, out, errOut = runHere(t, folder, "machine", "add", "--owner", "7", "--kind", "desktop", "--name", "x")
+	assert.Equal(t, exitNotFound, code, "errors keep their exit status over the socket")
+	assert.Empty(t, out)
+	assert.Contains(t, errOut, "owner 7")
+	code, _, errOut = runHere(t, folder, "owner", "add", "--name", "Bo", "--email", "nowhere")
+	assert.Equal(t, exitUsage, code)
+	assert.Contains(t, errOut, `email "nowhere"`)
+
+	code, _, errOut = runHere(t, folder, "serve", "--listen", "127.0.0.1:0")
+	assert.Equal(t, exitInUse, code, "a second daemon is told")
+	assert.Contains(t, errOut, "in use")
+
+	assert.Zero(t, stop())
+	s, err := store.Open(filepath.Join(folder, "register.db"), store.Options{})
+	require.NoError(t, err, "the daemon let go of the register")
+	defer func() { require.NoError(t, s.Close()) }()
+	for line, err := range s.Audit() {
+		require.NoError(t, err)
+		assert.True(t, strings.HasPrefix(line.By, "local:"), "recorded as %s", line.By)
+		assert.NotEqual(t, "local:unknown", line.By)
+	}
+}
+
+// A write wakes the daemon: the hand-over mail goes out without a sweep being
+// asked for.
+func TestAWriteWakesTheDaemon(t *testing.T) {
+	t.Parallel()
+	folder := t.TempDir()
+	_, stop := startDaemon(t, folder)
+	mustRun := func(args ...string) string {
+		code, out, errOut := runHere(t, folder, args...)
+		require.Zero(t, code, "%v: %s", args, errOut)
+		return out
+	}
+	mustRun("owner", "add", "--name", "Ana Ruizado", "--email", "ana@garden.example")
+	mustRun("machine", "add", "--owner", "1", "--kind", "desktop", "--name", "tower")
+	tag := regexp.MustCompile(`Its tag is (\w+)`).FindStringSubmatch(mustRun("loop", "add", "--machine", "1", "--holds", "480ml", "--open"))[1]
+	mustRun("loop", "fill", tag, "--fluid", "pg", "--mass", "40%", "--poured", "470ml")
+	mustRun("loop", "handover", tag, "--mail-consent")
+	assert.EventuallyWithT(t, func(t *assert.CollectT) {
+		found, err := filepath.Glob(filepath.Join(folder, "mail", "new", "*"))
+		assert.NoError(t, err)
+		assert.Len(t, found, 1)
+	}, 10e9, 2e7)
+	assert.Zero(t, stop())
+}
+
+func TestServeRefusesOtherAddresses(t *testing.T) {
+	t.Parallel()
+	code, _, errOut := runHere(t, t.TempDir(), "serve", "--listen", "0.0.0.0:0")
+	assert.Equal(t, exitUsage, code)
+	assert.Contains(t, errOut, "loopback")
+}
+
+func TestSocketPathThatIsTooLongIsOneClearError(t *testing.T) {
+	t.Parallel()
+	folder := filepath.Join(t.TempDir(), strings.Repeat("deep", 30))
+	code, _, errOut := runHere(t, folder, "serve", "--listen", "127.0.0.1:0")
+	assert.Equal(t, exitUsage, code)
+	assert.Contains(t, errOut, "shorter folder")
+}
+
+func TestSocketIsForItsOwnerOnly(t *testing.T) {
+	t.Parallel()
+	path := filepath.Join(t.TempDir(), "fillmark.sock")
+	l, err := listenSocket(path)
+	require.NoError(t, err)
+	defer func() { require.NoError(t, l.Close()) }()
+	assertMode(t, path, 0o600)
+}
+
+func assertMode(t *testing.T, path string, want os.FileMode) {
+	t.Helper()
+	info, err := os.Stat(path)
+	require.NoError(t, err)
+	assert.Equal(t, want, info.Mode().Perm())
+}

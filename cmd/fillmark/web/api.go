@@ -1,0 +1,196 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"iter"
+	"mime"
+	"net/http"
+
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+)
+
+// api adapts a function that answers with a value or an error.
+func (s *server) api(handle func(*http.Request) (any, error)) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		value, err := handle(r)
+		status := http.StatusOK
+		if err == nil && r.Method != http.MethodGet {
+			s.Wake()
+		}
+		if err != nil {
+			status, value = s.failure(r, err)
+		}
+		var body bytes.Buffer
+		encoder := json.NewEncoder(&body)
+		encoder.SetIndent("", "  ")
+		if err := encoder.Encode(value); err != nil {
+			s.Log.Error("answer cannot be encoded", "pattern", r.Pattern, "error", err)
+			http.Error(w, "internal error", http.StatusInternalServerError)
+			return
+		}
+		w.Header().Set("Content-Type", "application/json")
+		w.WriteHeader(status)
+		_, _ = w.Write(body.Bytes())
+	})
+}
+
+// failure is the status and the body of an answer that is none. What went
+// wrong inside goes to the log, and to a command on this computer, whose user
+// can act on it.
+func (s *server) failure(r *http.Request, err error) (int, Failure) {
+	status, failure := failureOf(err)
+	if status == http.StatusInternalServerError {
+		s.Log.Error("request failed", "pattern", r.Pattern, "error", err)
+		if s.isLocal(r) {
+			failure.Message = err.Error()
+		}
+	}
+	return status, failure
+}
+
+// decode reads a JSON body strictly: one document, no unknown field.
+func decode[T any](r *http.Request) (T, error) {
+	var value T
+	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != "application/json" {
+		return value, &loops.InvalidError{Field: "Content-Type", Value: r.Header.Get("Content-Type"), Reason: "application/json"}
+	}
+	decoder := json.NewDecoder(r.Body)
+	decoder.DisallowUnknownFields()
+	if err := decoder.Decode(&value); err != nil {
+		var tooLong *http.MaxBytesError
+		var invalid *loops.InvalidError
+		if errors.As(err, &tooLong) || errors.As(err, &invalid) {
+			return value, err
+		}
+		return value, &loops.InvalidError{Field: "body", Value: err.Error(), Reason: "one JSON document with the fields of this call"}
+	}
+	if _, err := decoder.Token(); !errors.Is(err, io.EOF) {
+		return value, &loops.InvalidError{Field: "body", Value: "more than one document", Reason: "one JSON document"}
+	}
+	return value, nil
+}
+
+// tagOf reads the loop's tag in the path.
+func tagOf(r *http.Request) (loops.Tag, error) { return loops.ParseTag(r.PathValue("tag")) }
+
+func (s *server) apiAddOwner(r *http.Request) (any, error) {
+	owner, err := decode[loops.Owner](r)
+	if err != nil {
+		return nil, err
+	}
+	return s.Workshop.AddOwner(s.stamp(r), owner)
+}
+
+func (s *server) apiAddMachine(r *http.Request) (any, error) {
+	machine, err := decode[loops.Machine](r)
+	if err != nil {
+		return nil, err
+	}
+	return s.Workshop.AddMachine(s.stamp(r), machine)
+}
+
+func (s *server) apiAddLoop(r *http.Request) (any, error) {
+	loop, err := decode[loops.Loop](r)
+	if err != nil {
+		return nil, err
+	}
+	return s.Workshop.AddLoop(s.stamp(r), loop)
+}
+
+func (s *server) apiLoop(r *http.Request) (any, error) {
+	tag, err := tagOf(r)
+	if err != nil {
+		return nil, err
+	}
+	return s.Workshop.File(tag)
+}
+
+func (s *server) apiRecord(r *http.Request) (any, error) {
+	tag, err := tagOf(r)
+	if err != nil {
+		return nil, err
+	}
+	entry, err := decode[loops.Entry](r)
+	if err != nil {
+		return nil, err
+	}
+	return s.Workshop.Record(s.stamp(r), tag, entry)
+}
+
+func (s *server) apiTopUp(r *http.Request) (any, error) {
+	question, err := decode[workshop.TopUpQuestion](r)
+	if err != nil {
+		return nil, err
+	}
+	return s.Workshop.CheckTopUp(question)
+}
+
+func (s *server) apiDue(r *http.Request) (any, error) {
+	due, err := s.Workshop.Due(s.stamp(r).At)
+	return DueAnswer{due, s.MailReachesOwners}, err
+}
+
+// DueAnswer is the technician's list, and whether mail reaches anybody.
+type DueAnswer struct {
+	workshop.DueList
+	MailReachesOwners bool `json:"mail_reaches_owners"`
+}
+
+// SweepAnswer is what a sweep composed and what the delivery after it did.
+type SweepAnswer struct {
+	workshop.Swept
+	Delivered         int  `json:"delivered"`
+	Deferred          int  `json:"deferred"`
+	Refused           int  `json:"refused"`
+	Expired           int  `json:"expired"`
+	MailReachesOwners bool `json:"mail_reaches_owners"`
+}
+
+func (s *server) apiSweep(r *http.Request) (any, error) {
+	stamp := s.stamp(r)
+	swept, err := s.Workshop.Sweep(stamp)
+	if err != nil {
+		return nil, err
+	}
+	report, err := s.Deliver(r.Context(), stamp.At)
+	if err != nil {
+		return nil, fmt.Errorf("deliver: %w", err)
+	}
+	return SweepAnswer{
+		Swept: swept, Delivered: report.Delivered, Deferred: report.Deferred,
+		Refused: report.Refused, Expired: report.Expired, MailReachesOwners: s.MailReachesOwners,
+	}, nil
+}
+
+func (s *server) apiOutbox(*http.Request) (any, error) {
+	return gather(s.Reader.Messages(""))
+}
+
+func (s *server) apiMessage(r *http.Request) (any, error) {
+	return s.Reader.Message(loops.MessageKey(r.URL.Query().Get("key")))
+}
+
+// list is a JSON document that holds records and can grow fields.
+type list[T any] struct {
+	Items []T `json:"items"`
+}
+
+// gather reads a sequence to its end or first error.
+func gather[T any](records iter.Seq2[T, error]) (list[T], error) {
+	all := list[T]{Items: []T{}}
+	for record, err := range records {
+		if err != nil {
+			return list[T]{}, err
+		}
+		all.Items = append(all.Items, record)
+	}
+	return all, nil
+}

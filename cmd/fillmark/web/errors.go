@@ -1,0 +1,115 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web
+
+import (
+	"errors"
+	"net/http"
+
+	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+)
+
+// Problem is one thing that is wrong with a request, by field.
+type Problem struct {
+	Field string `json:"field"`
+	Value string `json:"value"`
+	Right string `json:"right"` // what would be right
+}
+
+// Failure is the body of every JSON answer that is not a success.
+type Failure struct {
+	Kind     FailureKind `json:"kind"`
+	Message  string      `json:"message"`
+	Problems []Problem   `json:"problems,omitempty"`
+	// Range is set where a value lies outside a published table.
+	Range *chemistry.RangeError `json:"range,omitempty"`
+}
+
+// FailureKind tells a program what went wrong.
+type FailureKind string
+
+// The kinds of failure.
+const (
+	FailInvalid  FailureKind = "invalid"
+	FailRange    FailureKind = "outside a table"
+	FailNotFound FailureKind = "not found"
+	FailConflict FailureKind = "conflict"
+	FailInternal FailureKind = "internal"
+)
+
+// failureOf maps an error to its status and body: the only place that does.
+func failureOf(err error) (int, Failure) {
+	var (
+		rng     *chemistry.RangeError
+		tooLong *http.MaxBytesError
+	)
+	problems := problemsOf(err)
+	switch {
+	case errors.As(err, &rng):
+		return http.StatusUnprocessableEntity, Failure{Kind: FailRange, Message: err.Error(), Range: rng}
+	case len(problems) > 0:
+		return http.StatusUnprocessableEntity, Failure{Kind: FailInvalid, Message: err.Error(), Problems: problems}
+	case errors.As(err, &tooLong):
+		return http.StatusRequestEntityTooLarge, Failure{Kind: FailInvalid, Message: "the request is too long"}
+	case errors.Is(err, loops.ErrNotFound), errors.Is(err, workshop.ErrLink):
+		return http.StatusNotFound, Failure{Kind: FailNotFound, Message: err.Error()}
+	case errors.Is(err, loops.ErrConflict), errors.Is(err, loops.ErrRepeated):
+		return http.StatusConflict, Failure{Kind: FailConflict, Message: err.Error()}
+	default:
+		return http.StatusInternalServerError, Failure{Kind: FailInternal, Message: "something went wrong here; the log says what"}
+	}
+}
+
+// problemsOf collects the invalid fields of a possibly joined error.
+func problemsOf(err error) []Problem {
+	if joined, ok := err.(interface{ Unwrap() []error }); ok {
+		var all []Problem
+		for _, e := range joined.Unwrap() {
+			all = append(all, problemsOf(e)...)
+		}
+		return all
+	}
+	if invalid, ok := err.(*loops.InvalidError); ok {
+		return []Problem{{invalid.Field, invalid.Value, invalid.Reason}}
+	}
+	if inner := errors.Unwrap(err); inner != nil {
+		return problemsOf(inner)
+	}
+	return nil
+}
+
+// Err turns the body back into the error that caused it, so that a command
+// exits alike whether the daemon or its own process ran the action.
+func (f Failure) Err() error {
+	switch f.Kind {
+	case FailRange:
+		if f.Range != nil {
+			return f.Range
+		}
+	case FailInvalid:
+		var all []error
+		for _, p := range f.Problems {
+			all = append(all, &loops.InvalidError{Field: p.Field, Value: p.Value, Reason: p.Right})
+		}
+		if len(all) > 0 {
+			return errors.Join(all...)
+		}
+	case FailNotFound:
+		return &remoteError{f.Message, loops.ErrNotFound}
+	case FailConflict:
+		return &remoteError{f.Message, loops.ErrConflict}
+	}
+	return errors.New(f.Message)
+}
+
+// remoteError keeps the words of the other side and what it matches.
+type remoteError struct {
+	message string
+	is      error
+}
+
+func (e *remoteError) Error() string { return e.message }
+func (e *remoteError) Unwrap() error { return e.is }

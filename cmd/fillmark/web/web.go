@@ -1,0 +1,95 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+// Package web is Fillmark's one handler: the pages for the bench and for
+// owners, and the JSON API under /api/v1. The daemon serves it on its pages'
+// address and on the Unix socket beside the store; commands without a daemon
+// call it in process. There is one code path for every write.
+//
+// Main entry: [New]. The handler is safe for concurrent use. Who acts is put
+// into the request's context by whoever serves it, see [WithActor].
+package web
+
+import (
+	"context"
+	"iter"
+	"log/slog"
+	"net/http"
+	"time"
+
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+	"fillmark/notify"
+)
+
+// reader is what the pages and the API read beyond the workshop's actions.
+type reader interface {
+	Owners() iter.Seq2[loops.Owner, error]
+	Owner(loops.OwnerID) (loops.Owner, error)
+	Machines() iter.Seq2[loops.Machine, error]
+	Machine(loops.MachineID) (loops.Machine, error)
+	Loops() iter.Seq2[loops.Loop, error]
+	Messages(loops.MessageStatus) iter.Seq2[loops.Message, error]
+	Message(loops.MessageKey) (loops.Message, error)
+	Containers() iter.Seq2[loops.Container, error]
+	UsedFluid() iter.Seq2[loops.UsedFluid, error]
+	Instruments() iter.Seq2[loops.Instrument, error]
+	Samples() iter.Seq2[loops.RetainedSample, error]
+}
+
+// Deps is what the handler is built from.
+type Deps struct {
+	Workshop *workshop.Workshop
+	Reader   reader
+	// Keeper looks after the register's file as a whole.
+	Keeper keeper
+	// Deliver sends what is queued; it is called after a sweep was asked for.
+	Deliver func(ctx context.Context, now time.Time) (notify.Report, error)
+	// MailReachesOwners is false where mail only goes to a folder.
+	MailReachesOwners bool
+	// Wake is called after every write, so that mail it caused goes out soon.
+	Wake func()
+	// Now is the clock of the requests.
+	Now func() time.Time
+	Log *slog.Logger
+	// Hosts are the Host headers answered to besides loopback names.
+	Hosts []string
+}
+
+type server struct {
+	Deps
+	pages pages
+}
+
+// New returns the handler, or an error where an embedded template is broken.
+func New(d Deps) (http.Handler, error) {
+	parsed, err := parsePages()
+	if err != nil {
+		return nil, err
+	}
+	s := &server{Deps: d, pages: parsed}
+	mux := http.NewServeMux()
+	s.routes(mux)
+	var handler http.Handler = mux
+	handler = http.NewCrossOriginProtection().Handler(handler)
+	handler = limitBodies(handler)
+	handler = allowedHosts(d.Hosts, handler)
+	return s.logged(secured(handler)), nil
+}
+
+type actorKey struct{}
+
+// WithActor returns a context in which everything is recorded as done by the
+// actor: "local:anna" for a command of that user.
+func WithActor(ctx context.Context, actor string) context.Context {
+	return context.WithValue(ctx, actorKey{}, actor)
+}
+
+// stamp tells when and by whom the request acts.
+func (s *server) stamp(r *http.Request) workshop.Stamp {
+	actor, ok := r.Context().Value(actorKey{}).(string)
+	if !ok {
+		actor = "page"
+	}
+	return workshop.Stamp{At: s.Now().UTC(), By: actor}
+}

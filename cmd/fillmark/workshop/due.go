@@ -1,0 +1,131 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package workshop
+
+import (
+	"errors"
+	"fmt"
+	"time"
+
+	"fillmark/loops"
+	"fillmark/schedule"
+)
+
+// Line is one task on the technician's list, flat, as pages and commands
+// show it.
+type Line struct {
+	Tag     loops.Tag         `json:"tag"`
+	Machine string            `json:"machine"`
+	Kind    loops.MachineKind `json:"machine_kind"`
+	Owner   string            `json:"owner"`
+	Task    loops.TaskKind    `json:"task"`
+	Due     loops.Day         `json:"due"`
+	// OverdueDays is negative before the due day.
+	OverdueDays int          `json:"overdue_days"`
+	Reason      string       `json:"reason"`
+	Clause      loops.Clause `json:"clause"` // the binding one
+	Stage       loops.Stage  `json:"stage,omitempty"`
+}
+
+// CallLine is an owner to be called, and why.
+type CallLine struct {
+	Line
+	Phone  string `json:"phone,omitempty"`
+	Why    string `json:"why"`
+	Letter bool   `json:"letter,omitempty"` // a printed letter can go instead
+}
+
+// DueList is what a workshop has before it.
+type DueList struct {
+	Day     loops.Day  `json:"day"` // the workshop's
+	Overdue []Line     `json:"overdue"`
+	Today   []Line     `json:"today"`
+	Week    []Line     `json:"week"`
+	Later   []Line     `json:"later"`
+	Call    []CallLine `json:"call"`
+}
+
+// lookAhead is how many days of later tasks the list reads.
+const lookAhead = 60
+
+// Due returns the technician's list at the instant.
+func (w *Workshop) Due(at time.Time) (DueList, error) {
+	today := loops.DayOf(at, w.settings.Zone)
+	items, err := w.items(today.AddDays(lookAhead))
+	if err != nil {
+		return DueList{}, err
+	}
+	list := schedule.List(w.settings.Policy, today, items)
+	out := DueList{Day: today, Overdue: lines(list.Overdue), Today: lines(list.Today), Week: lines(list.Week), Later: lines(list.Later), Call: []CallLine{}}
+	for _, c := range list.Call {
+		line := lineOf(c.Item, today)
+		line.Stage = c.Stage
+		out.Call = append(out.Call, CallLine{Line: line, Phone: c.Owner.Phone, Why: c.Reason, Letter: c.Letter})
+	}
+	return out, nil
+}
+
+func lines(of []schedule.Line) []Line {
+	out := make([]Line, 0, len(of))
+	for _, l := range of {
+		out = append(out, lineOf(l.Item, l.Task.Due.AddDays(l.Days)))
+	}
+	return out
+}
+
+func lineOf(i schedule.Item, today loops.Day) Line {
+	return Line{
+		Tag: i.Loop.Tag, Machine: i.Machine.Name, Kind: i.Machine.Kind, Owner: i.Owner.Name, Task: i.Task.Kind,
+		Due: i.Task.Due, OverdueDays: today.Sub(i.Task.Due), Reason: schedule.Reason(i.Task), Clause: i.Task.Binding(),
+	}
+}
+
+// items reads the tasks due up to a day with their loops, machines and
+// owners. Its cost grows with what is due, not with the register.
+func (w *Workshop) items(through loops.Day) ([]schedule.Item, error) {
+	dues, err := w.register.DueThrough(through)
+	if err != nil {
+		return nil, err
+	}
+	var items []schedule.Item
+	for _, due := range dues {
+		item, err := w.item(due)
+		if errors.Is(err, errStaleDue) {
+			continue // the plan moved between the two reads; the next sweep sees it
+		}
+		if err != nil {
+			return nil, err
+		}
+		items = append(items, item)
+	}
+	return items, nil
+}
+
+var errStaleDue = errors.New("the plan has moved on")
+
+func (w *Workshop) item(due loops.Due) (schedule.Item, error) {
+	loop, err := w.register.Loop(due.Loop)
+	if err != nil {
+		return schedule.Item{}, fmt.Errorf("due loop %d: %w", due.Loop, err)
+	}
+	item := schedule.Item{Loop: loop}
+	for _, t := range loop.Plan.Tasks {
+		if t.Kind == due.Task && t.Due == due.Day {
+			item.Task = t
+		}
+	}
+	if item.Task.Kind == "" {
+		return item, errStaleDue
+	}
+	if item.Machine, err = w.register.Machine(loop.Machine); err != nil {
+		return item, fmt.Errorf("machine %d: %w", loop.Machine, err)
+	}
+	if item.Machine.Owner != 0 {
+		if item.Owner, err = w.register.Owner(item.Machine.Owner); err != nil {
+			return item, fmt.Errorf("owner %d: %w", item.Machine.Owner, err)
+		}
+	}
+	item.Zone = w.zoneOf(item.Owner)
+	return item, nil
+}

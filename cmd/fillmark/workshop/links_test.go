@@ -1,0 +1,61 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package workshop_test
+
+import (
+	"bytes"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"fillmark/cmd/fillmark/workshop"
+)
+
+var noon = time.Date(2026, 5, 1, 12, 0, 0, 0, time.UTC)
+
+func links(t require.TestingT, seed byte) workshop.Links {
+	l, err := workshop.NewLinks(bytes.Repeat([]byte{seed}, 32))
+	require.NoError(t, err)
+	return l
+}
+
+func TestLinkOpensOnlyWhatItIsFor(t *testing.T) {
+	t.Parallel()
+	l := links(t, 1)
+	token := l.Sign(workshop.LinkOwner, 42, noon)
+	subject, err := l.Open(workshop.LinkOwner, token, noon)
+	require.NoError(t, err)
+	assert.Equal(t, uint64(42), subject)
+
+	_, err = l.Open(workshop.LinkStop, token, noon)
+	require.ErrorIs(t, err, workshop.ErrLink, "another purpose")
+	_, err = l.Open(workshop.LinkOwner, token, noon.Add(time.Second))
+	require.ErrorIs(t, err, workshop.ErrLink, "expired")
+	_, err = links(t, 2).Open(workshop.LinkOwner, token, noon)
+	require.ErrorIs(t, err, workshop.ErrLink, "another key")
+	_, err = workshop.Links{}.Open(workshop.LinkOwner, token, noon)
+	require.ErrorIs(t, err, workshop.ErrLink, "no key")
+	_, err = workshop.NewLinks([]byte("short"))
+	require.Error(t, err)
+}
+
+// Whatever a stranger changes in a token, it opens nothing.
+func TestChangedTokenOpensNothing(t *testing.T) {
+	t.Parallel()
+	l := links(t, 1)
+	rapid.Check(t, func(t *rapid.T) {
+		token := []byte(l.Sign(workshop.LinkOwner, rapid.Uint64().Draw(t, "subject"), noon.Add(time.Hour)))
+		at := rapid.IntRange(0, len(token)-1).Draw(t, "at")
+		with := rapid.Byte().Draw(t, "with")
+		if token[at] == with {
+			return
+		}
+		token[at] = with
+		_, err := l.Open(workshop.LinkOwner, string(token), noon)
+		assert.ErrorIs(t, err, workshop.ErrLink)
+	})
+}

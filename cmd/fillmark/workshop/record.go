@@ -1,0 +1,186 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package workshop
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+
+	"fillmark/loops"
+	"fillmark/schedule"
+)
+
+// conflictRetries is how often an action that nobody typed a revision into
+// reads again after somebody else wrote in between.
+const conflictRetries = 5
+
+// Recorded is what [Workshop.Record] wrote.
+type Recorded struct {
+	Entry loops.Entry `json:"entry"`
+	Loop  loops.Loop  `json:"loop"`
+	// Mailed is the subject of the mail that the entry caused; empty if none.
+	Mailed string `json:"mailed,omitempty"`
+	// Warnings say what to mind about what was recorded.
+	Warnings []string `json:"warnings,omitempty"`
+}
+
+// Record appends an entry to the history of the loop with the tag, folds and
+// plans the loop anew, queues the mail the entry causes, and writes what it
+// does to the shelf, all in one change. A transfer moves the machine, so it is
+// recorded for every loop in it.
+//
+// A pour that names a container and no liquid takes the liquid from the
+// container's record.
+func (w *Workshop) Record(s Stamp, tag loops.Tag, e loops.Entry) (Recorded, error) {
+	return retried(func() (Recorded, error) { return w.recordOnce(s, tag, e) })
+}
+
+// retried repeats an action that reads what it writes, for callers who typed
+// no revision, while others write in between.
+func retried[T any](once func() (T, error)) (T, error) {
+	for attempt := 0; ; attempt++ {
+		done, err := once()
+		if errors.Is(err, loops.ErrConflict) && attempt < conflictRetries {
+			continue
+		}
+		return done, err
+	}
+}
+
+func (w *Workshop) recordOnce(s Stamp, tag loops.Tag, e loops.Entry) (Recorded, error) {
+	file, err := w.File(tag)
+	if err != nil {
+		return Recorded{}, err
+	}
+	if e.Day.IsZero() {
+		e.Day = loops.DayOf(s.At, w.zoneOf(file.Owner))
+	}
+	if e, err = w.fromShelf(e); err != nil {
+		return Recorded{}, err
+	}
+	if e, err = w.checked(s, file, e); err != nil {
+		return Recorded{}, err
+	}
+	if e.Kind == loops.KindTransfer {
+		return w.transfer(s, file, e)
+	}
+	change := loops.Change{At: s.At, By: s.By, Action: string(e.Kind)}
+	recorded := Recorded{Entry: e}
+	var on loops.Shelf
+	if on, recorded.Warnings, err = w.shelfAfter(s, file, e); err != nil {
+		return Recorded{}, err
+	}
+	if file.Loop, err = w.extend(&change, file, e); err != nil {
+		return Recorded{}, err
+	}
+	if e.Kind == loops.KindHandover {
+		if recorded.Mailed, err = w.handOver(s, file, e, &change); err != nil {
+			return Recorded{}, err
+		}
+	}
+	if err := w.register.CommitWithShelf(change, on); err != nil {
+		return Recorded{}, err
+	}
+	recorded.Loop, err = w.register.Loop(file.Loop.ID)
+	return recorded, err
+}
+
+// checked returns the entry as it is recorded, or what is wrong with it.
+func (w *Workshop) checked(s Stamp, file File, e loops.Entry) (loops.Entry, error) {
+	e.ID, e.Loop, e.Recorded, e.By = file.Loop.LastEntry+1, file.Loop.ID, s.At, s.By
+	if err := e.Validate(); err != nil {
+		return e, err
+	}
+	return e, w.admissible(s, file, e)
+}
+
+// extend adds the entry and the loop, folded and planned anew, to the change.
+func (w *Workshop) extend(change *loops.Change, file File, e loops.Entry) (loops.Loop, error) {
+	file.History = append(slices.Clone(file.History), e)
+	is := file.Loop
+	is.LastEntry, is.State = e.ID, loops.Fold(file.History)
+	change.Entries = append(change.Entries, e)
+	return w.replan(change, file, is)
+}
+
+// replan plans the loop as it is and adds it to the change with the lines of
+// the due index that move. The file holds the loop as it was, and its machine
+// and history as they are.
+func (w *Workshop) replan(change *loops.Change, file File, is loops.Loop) (loops.Loop, error) {
+	var err error
+	is.Plan, err = schedule.PlanLoop(schedule.Input{Policy: w.settings.Policy, Machine: file.Machine, Loop: is})
+	if err != nil {
+		return loops.Loop{}, fmt.Errorf("plan loop %s: %w", is.Tag, err)
+	}
+	change.Loops = append(change.Loops, is)
+	del, put := loops.DueDifference(file.Loop, is)
+	change.DueDel, change.DuePut = append(change.DueDel, del...), append(change.DuePut, put...)
+	return is, nil
+}
+
+// wrong names a field, its value and what would be right.
+func wrong(field, value, reason string) error {
+	return &loops.InvalidError{Field: field, Value: value, Reason: reason}
+}
+
+// admissible refuses an entry that contradicts what the register knows.
+func (w *Workshop) admissible(s Stamp, file File, e loops.Entry) error {
+	if today := loops.DayOf(s.At, w.settings.Zone).AddDays(1); e.Day.After(today) {
+		return wrong("day", e.Day.String(), "a day that has come; today is "+today.AddDays(-1).String())
+	}
+	state := file.Loop.State
+	if retired := state.Retired; !retired.IsZero() && !e.Day.Before(retired) && returnsToService(e.Kind) {
+		return wrong("kind", string(e.Kind), "an intake first: the loop was retired on "+retired.String()+"; openings may be recorded as they are")
+	}
+	switch e.Kind {
+	case loops.KindFill:
+		if to := e.Fill.Charge.FilledTo; to.After(e.Day) {
+			return wrong("filled to", to.String(), "not after the day of the entry, "+e.Day.String())
+		}
+		if volume := e.Fill.Charge.Volume; volume > file.Loop.Volume+file.Loop.VolumeUncertainty {
+			return wrong("volume", volume.String(), "not more than the loop holds, "+file.Loop.Volume.String())
+		}
+		if poured := pouredVolume(e.Fill.Poured); poured > e.Fill.Charge.Volume+rounding {
+			return wrong("volume", e.Fill.Charge.Volume.String(), "not less than what went in, "+poured.String())
+		}
+	case loops.KindTopUp, loops.KindDose, loops.KindHandover:
+		if state.Charge == nil {
+			return wrong("tag", string(file.Loop.Tag), "a loop with a charge; record its fill first")
+		}
+	case loops.KindCorrection:
+		struck := slices.ContainsFunc(file.History, func(x loops.Entry) bool { return x.ID == e.Correction.Strikes })
+		if !struck {
+			return wrong("strikes", fmt.Sprint(e.Correction.Strikes), fmt.Sprintf("an entry of this loop, 1 to %d", file.Loop.LastEntry))
+		}
+	case loops.KindStep:
+		if !slices.ContainsFunc(loops.StepsFor(file.Loop.Sealed), func(x loops.Step) bool { return x.ID == e.Step.Step }) {
+			return wrong("step", string(e.Step.Step), "a step for this kind of loop; fillmark loop steps lists them")
+		}
+		if e.Step.LeftOut && e.Note == "" {
+			return wrong("note", "", "why the step was left out")
+		}
+	case loops.KindTransfer:
+		if e.Transfer.To == file.Machine.Owner {
+			return wrong("to", fmt.Sprint(e.Transfer.To), "another owner than the present one")
+		}
+		if file.Machine.Kind == loops.DonorUnit {
+			return wrong("tag", string(file.Loop.Tag), "a machine with an owner; a donor unit has none and gets none")
+		}
+		if _, err := w.register.Owner(e.Transfer.To); err != nil {
+			return fmt.Errorf("owner %d: %w", e.Transfer.To, err)
+		}
+	}
+	return nil
+}
+
+// returnsToService tells of which kinds an entry makes no sense for a loop
+// that left service and has not come in again.
+func returnsToService(kind loops.EntryKind) bool {
+	switch kind {
+	case loops.KindFill, loops.KindTopUp, loops.KindDose, loops.KindHandover, loops.KindSetting, loops.KindRetirement:
+		return true
+	}
+	return false
+}

@@ -1,0 +1,150 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package workshop
+
+import (
+	"fmt"
+
+	"fillmark/chemistry"
+	"fillmark/loops"
+)
+
+// TopUpQuestion asks whether and what to add to a loop: one on record, by its
+// tag, or one described here. What is given beside a tag was just measured
+// and takes the place of what is on record.
+type TopUpQuestion struct {
+	Tag             string                  `json:"tag,omitempty"`
+	Fluid           chemistry.Fluid         `json:"fluid,omitempty"`
+	Mass            *chemistry.MassFraction `json:"mass_fraction,omitempty"`
+	MassUncertainty chemistry.MassFraction  `json:"mass_fraction_uncertainty,omitempty"`
+	Inhibitor       chemistry.Inhibitor     `json:"inhibitor,omitempty"`
+	Biocide         chemistry.Biocide       `json:"biocide,omitempty"`
+	Metals          []chemistry.Metal       `json:"metals,omitempty"`
+	// Holds is the liquid in the loop now; with a tag it is what the loop
+	// holds less the room.
+	Holds            *chemistry.Litre        `json:"holds_l,omitempty"`
+	HoldsUncertainty chemistry.Litre         `json:"holds_uncertainty_l,omitempty"`
+	Room             *chemistry.Litre        `json:"room_l,omitempty"`
+	Sealed           bool                    `json:"sealed,omitempty"`
+	At               *chemistry.Celsius      `json:"at_c,omitempty"`
+	Hottest          *chemistry.Celsius      `json:"hottest_c,omitempty"`
+	Protect          *chemistry.Celsius      `json:"protect_c,omitempty"`
+	Margin           *chemistry.CelsiusDelta `json:"margin_k,omitempty"`
+	// With lists the liquids at hand as they are typed: "concentrate:95%".
+	With []string           `json:"with,omitempty"`
+	Step chemistry.Kilogram `json:"step_kg,omitempty"`
+}
+
+// TopUpAnswer is the verdict, why, and what to do.
+type TopUpAnswer struct {
+	Verdict   chemistry.Verdict `json:"verdict"`
+	Reasons   []Reason          `json:"reasons"`
+	Before    *Strength         `json:"before"` // null where the strength is unknown
+	After     *Strength         `json:"after"`
+	Steps     []Step            `json:"steps"`
+	Expansion float64           `json:"expansion_ml"`
+	Cautions  []Caution         `json:"cautions"`
+	Sources   []string          `json:"sources"`
+}
+
+// CheckTopUp answers a question about a loop on record.
+func (w *Workshop) CheckTopUp(q TopUpQuestion) (TopUpAnswer, error) {
+	tag, err := loops.ParseTag(q.Tag)
+	if err != nil {
+		return TopUpAnswer{}, err
+	}
+	loop, err := w.register.LoopByTag(tag)
+	if err != nil {
+		return TopUpAnswer{}, fmt.Errorf("loop %s: %w", tag, err)
+	}
+	if loop.State.Charge == nil {
+		return TopUpAnswer{}, &loops.InvalidError{Field: "tag", Value: q.Tag, Reason: "a loop with a charge; this one is empty: fill it"}
+	}
+	return q.about(loop).Check()
+}
+
+// about completes the question with what is on record about the loop.
+func (q TopUpQuestion) about(l loops.Loop) TopUpQuestion {
+	charge := l.State.Charge
+	q.Fluid, q.Sealed, q.Metals = charge.Fluid, l.Sealed, l.Metals()
+	if q.Mass == nil {
+		q.Mass, q.MassUncertainty = charge.Mass, charge.MassUncertainty
+	}
+	q.Inhibitor, q.Biocide = inhibitorOf(*charge), biocideOf(*charge)
+	if q.Room == nil && l.State.Missing > 0 {
+		q.Room = &l.State.Missing
+	}
+	if q.Holds == nil && q.Room != nil {
+		holds := l.Volume - *q.Room
+		q.Holds, q.HoldsUncertainty = &holds, l.VolumeUncertainty
+	}
+	if q.Hottest == nil {
+		q.Hottest = l.Hottest
+	}
+	if wall, ok := l.Wall(); ok && q.Protect == nil {
+		q.Protect = &wall
+	}
+	return q
+}
+
+// inhibitorOf reads the family on record; a word chemistry does not know
+// counts as unknown, which the rules treat with care.
+func inhibitorOf(c loops.Charge) chemistry.Inhibitor {
+	family, err := chemistry.ParseInhibitor(c.Inhibitor.Family)
+	if err != nil {
+		return ""
+	}
+	return family
+}
+
+func biocideOf(c loops.Charge) chemistry.Biocide {
+	family, err := chemistry.ParseBiocide(c.Biocide.Family)
+	if err != nil {
+		return ""
+	}
+	return family
+}
+
+// Contents says what is in a charge, for cautions.
+func Contents(c loops.Charge) chemistry.Contents {
+	return chemistry.Contents{Fluid: c.Fluid, Mass: c.Mass, Inhibitor: inhibitorOf(c), Biocide: biocideOf(c)}
+}
+
+// Check answers the question from what it holds, without the register.
+func (q TopUpQuestion) Check() (TopUpAnswer, error) {
+	missing := func(field, right string) error {
+		return &loops.InvalidError{Field: field, Value: "none", Reason: right}
+	}
+	if q.Holds == nil {
+		return TopUpAnswer{}, missing("holds", "how much liquid is in the loop now, such as 520ml")
+	}
+	if q.Room == nil {
+		return TopUpAnswer{}, missing("room", "how much fits in up to the mark, such as 60ml")
+	}
+	request := chemistry.TopUpRequest{
+		Fluid: q.Fluid, Mass: q.Mass, MassUncertainty: q.MassUncertainty, Inhibitor: q.Inhibitor, Biocide: q.Biocide,
+		Metals: q.Metals, Holds: *q.Holds, HoldsUncertainty: q.HoldsUncertainty, Room: *q.Room, Sealed: q.Sealed,
+		At: q.At, Hottest: q.Hottest, Protect: q.Protect, Margin: q.Margin, Step: q.Step,
+	}
+	for _, text := range q.With {
+		liquid, err := chemistry.ParseLiquid(text, q.Fluid)
+		if err != nil {
+			return TopUpAnswer{}, chemistry.InField(err, "with")
+		}
+		request.With = append(request.With, liquid)
+	}
+	verdict, err := chemistry.CheckTopUp(request)
+	if err != nil {
+		return TopUpAnswer{}, err
+	}
+	answer := TopUpAnswer{
+		Verdict: verdict.Verdict, Reasons: ReasonsOf(verdict.Reasons), Steps: StepsOf(verdict.Steps),
+		Expansion: verdict.Expansion.Millilitres(), Cautions: CautionsOf(verdict.Cautions), Sources: verdict.Sources,
+	}
+	if q.Mass != nil {
+		before, after := StrengthOf(verdict.Before), StrengthOf(verdict.After)
+		answer.Before, answer.After = &before, &after
+	}
+	return answer, nil
+}

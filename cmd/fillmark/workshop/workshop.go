@@ -1,0 +1,84 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+// Package workshop holds the actions of Fillmark: each reads what it needs,
+// computes and renders everything, and writes one loops.Change that commits
+// entirely or not at all.
+//
+// Main type: [Workshop], safe for concurrent use. Actions that meet a stale
+// revision are tried again where nobody typed the old one. Time and identity
+// come in with each call as a [Stamp]; nothing here reads a clock.
+package workshop
+
+import (
+	"io"
+	"time"
+
+	"fillmark/loops"
+)
+
+// register is what the actions read from and write to the store.
+type register interface {
+	NewOwnerID() (loops.OwnerID, error)
+	NewMachineID() (loops.MachineID, error)
+	NewLoopID() (loops.LoopID, error)
+	Owner(loops.OwnerID) (loops.Owner, error)
+	Machine(loops.MachineID) (loops.Machine, error)
+	Loop(loops.LoopID) (loops.Loop, error)
+	LoopByTag(loops.Tag) (loops.Loop, error)
+	LoopsOf(loops.MachineID) ([]loops.Loop, error)
+	MachinesOf(loops.OwnerID) ([]loops.Machine, error)
+	History(loops.LoopID) ([]loops.Entry, error)
+	DueThrough(loops.Day) ([]loops.Due, error)
+	HasSent(loops.Sent) (bool, error)
+	Message(loops.MessageKey) (loops.Message, error)
+	Commit(loops.Change) error
+	lister
+	shelf
+}
+
+// Settings is what a workshop chooses once, in its configuration.
+type Settings struct {
+	Name  string // of the workshop, as owners know it
+	Phone string // for owners to call; may be empty
+	From  string // bare address that mail comes from
+	// BaseURL is where owners' links lead, without a trailing slash.
+	BaseURL string
+	// Zone is the workshop's, used for owners without one.
+	Zone *time.Location
+	// SendHour is the owner-local hour from which mail goes out, 0 to 23.
+	SendHour int
+	Policy   loops.Policy
+}
+
+// Stamp tells when an action happens and who does it.
+type Stamp struct {
+	At time.Time
+	By string
+}
+
+// Workshop runs the actions against one register.
+type Workshop struct {
+	register register
+	settings Settings
+	random   io.Reader // for tags
+	links    Links
+}
+
+// New returns a workshop. Random is the source of tags, links signs what
+// owners click.
+func New(r register, settings Settings, random io.Reader, links Links) *Workshop {
+	return &Workshop{register: r, settings: settings, random: random, links: links}
+}
+
+// Settings returns what the workshop was started with.
+func (w *Workshop) Settings() Settings { return w.settings }
+
+// zoneOf returns the owner's zone, or the workshop's where the owner has none
+// or one that this computer no longer knows.
+func (w *Workshop) zoneOf(o loops.Owner) *time.Location {
+	if zone, err := loops.LoadZone(o.Zone); err == nil {
+		return zone
+	}
+	return w.settings.Zone
+}

@@ -1,0 +1,206 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package workshop_test
+
+import (
+	"crypto/rand"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+	"fillmark/loops/store"
+	"fillmark/schedule"
+)
+
+// bench is a workshop on a real register in a folder of the test.
+type bench struct {
+	*workshop.Workshop
+	store *store.Store
+}
+
+func newBench(t *testing.T) bench {
+	t.Helper()
+	s, err := store.Open(filepath.Join(t.TempDir(), "register.db"), store.Options{})
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, s.Close()) })
+	w := workshop.New(s, workshop.Settings{
+		Name: "Test Bench", From: "bench@test.example", BaseURL: "https://loops.test.example", Zone: time.UTC, SendHour: 8, Policy: schedule.DefaultPolicy(),
+	}, rand.Reader, links(t, 1))
+	return bench{w, s}
+}
+
+func at(text string) workshop.Stamp {
+	instant, err := time.Parse("2006-01-02 15", text)
+	if err != nil {
+		panic(err) // a typo in a test
+	}
+	return workshop.Stamp{At: instant, By: "test"}
+}
+
+// handedOver is a loop that was filled and handed over on the day.
+func (b bench) handedOver(t *testing.T, email string, stamp workshop.Stamp) loops.Loop {
+	t.Helper()
+	owner, err := b.AddOwner(stamp, loops.Owner{Name: "Ana Ruizado", Email: email, Consent: loops.Consent{Mail: true}})
+	require.NoError(t, err)
+	machine, err := b.AddMachine(stamp, loops.Machine{Owner: owner.ID, Kind: loops.Desktop, Name: "the grey tower"})
+	require.NoError(t, err)
+	loop, err := b.AddLoop(stamp, loops.Loop{Machine: machine.ID, Construction: loops.Construction{Volume: 0.5, ColdestWall: new(chemistry.Celsius(-10))}})
+	require.NoError(t, err)
+	day := loops.DayOf(stamp.At, time.UTC)
+	_, err = b.Record(stamp, loop.Tag, loops.Entry{Kind: loops.KindFill, Fill: &loops.Fill{Charge: loops.Charge{
+		Fluid: chemistry.PropyleneGlycol, Mass: new(chemistry.MassFraction(0.4)), Volume: 0.48, Origin: loops.WorkshopFill, FilledFrom: day, FilledTo: day,
+	}}})
+	require.NoError(t, err)
+	recorded, err := b.Record(stamp, loop.Tag, loops.Entry{Kind: loops.KindHandover, Handover: &loops.Handover{Consent: loops.Consent{Mail: true}}})
+	require.NoError(t, err)
+	return recorded.Loop
+}
+
+func (b bench) messages(t *testing.T) []loops.Message {
+	t.Helper()
+	var all []loops.Message
+	for m, err := range b.store.Messages("") {
+		require.NoError(t, err)
+		whole, err := b.store.Message(m.Key)
+		require.NoError(t, err)
+		all = append(all, whole)
+	}
+	return all
+}
+
+func TestHandoverPlansAndMailsInOneChange(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	loop := b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
+	assert.NotEmpty(t, loop.Plan.Tasks)
+	dues, err := b.store.DueThrough(loops.Day{Year: 2030, Month: 1, Dom: 1})
+	require.NoError(t, err)
+	assert.Len(t, dues, len(loop.Plan.Tasks))
+	messages := b.messages(t)
+	require.Len(t, messages, 1)
+	assert.Equal(t, loops.PurposeHandover, messages[0].Purpose)
+	assert.Contains(t, string(messages[0].Raw), "To: ")
+}
+
+// A sweep reminds once per stage, whatever happens in between, and says again
+// only when the next stage has come.
+func TestSweepIsIdempotentAndEscalates(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	loop := b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
+	first := workshop.NextTasks(loop.Plan)[0]
+	require.Equal(t, loops.Look, first.Kind)
+	stages := map[loops.Stage]int{}
+	for day := range 60 {
+		for hour := 0; hour < 24; hour += 6 {
+			now := first.Due.AddDays(day-10).At(hour, time.UTC)
+			for range 2 {
+				swept, err := b.Sweep(workshop.Stamp{At: now, By: "schedule"})
+				require.NoError(t, err)
+				for _, r := range swept.Reminders {
+					stages[r.Stage]++
+					assert.GreaterOrEqual(t, hour, 8, "no mail before the owner's morning")
+				}
+			}
+		}
+	}
+	for _, stage := range []loops.Stage{loops.StageAhead, loops.StageDue, loops.StageLate, loops.StageLast} {
+		assert.Equal(t, 1, stages[stage], "stage %s", stage)
+	}
+	due, err := b.Due(first.Due.AddDays(50).At(9, time.UTC))
+	require.NoError(t, err)
+	require.NotEmpty(t, due.Call, "after the last reminder somebody calls")
+}
+
+func TestAllFineAnswersTheReminderAndNothingElse(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	loop := b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
+	owner, err := b.store.Owner(1)
+	require.NoError(t, err)
+	look := workshop.NextTasks(loop.Plan)[0]
+	tags, err := b.Answer(workshop.Stamp{At: look.Due.At(10, time.UTC), By: "owner"}, owner, loops.Answer{Answer: loops.AllFine})
+	require.NoError(t, err)
+	assert.Equal(t, []loops.Tag{loop.Tag}, tags)
+	file, err := b.File(loop.Tag)
+	require.NoError(t, err)
+	assert.True(t, file.Loop.State.LastKnownGood.IsZero(), "an owner's answer is no measurement")
+	for _, task := range file.Loop.Plan.Tasks {
+		if task.Kind == loops.Look {
+			assert.True(t, task.Due.After(look.Due))
+		}
+	}
+}
+
+func TestMailStopsAtOnce(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	loop := b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
+	due := workshop.NextTasks(loop.Plan)[0].Due
+	_, err := b.SetMail(at("2026-05-02 10"), 1, true)
+	require.NoError(t, err)
+	swept, err := b.Sweep(workshop.Stamp{At: due.At(12, time.UTC), By: "schedule"})
+	require.NoError(t, err)
+	assert.Empty(t, swept.Reminders)
+	assert.Positive(t, swept.Calls, "the technician is told to call")
+	owner, err := b.SetMail(at("2026-05-03 10"), 1, false)
+	require.NoError(t, err)
+	assert.True(t, owner.MayMail())
+}
+
+func TestReminderSaysWhatItMust(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	loop := b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
+	due := workshop.NextTasks(loop.Plan)[0].Due
+	_, err := b.Sweep(workshop.Stamp{At: due.At(12, time.UTC), By: "schedule"})
+	require.NoError(t, err)
+	messages := b.messages(t)
+	require.Len(t, messages, 2)
+	raw := string(messages[0].Raw)
+	for _, part := range []string{"List-Unsubscribe: <https://loops.test.example/stop/", "List-Unsubscribe-Post: List-Unsubscribe=One-Click", "Auto-Submitted: auto-generated", "text/calendar", string(loop.Tag)} {
+		assert.Contains(t, raw, part)
+	}
+	assert.True(t, strings.HasSuffix(raw, "\r\n"))
+}
+
+func TestTopUpOfALoopOnRecord(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	loop := b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
+	room := chemistry.Litre(0.04)
+	answer, err := b.CheckTopUp(workshop.TopUpQuestion{Tag: string(loop.Tag), Room: &room, With: []string{"eg:95%"}})
+	require.NoError(t, err)
+	assert.Equal(t, chemistry.Stop, answer.Verdict)
+	_, err = b.CheckTopUp(workshop.TopUpQuestion{Tag: "7K3QXX", Room: &room})
+	assert.ErrorContains(t, err, "mistyped")
+}
+
+func TestRecordRefusesWhatContradictsTheRegister(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	stamp := at("2026-05-01 15")
+	loop := b.handedOver(t, "ana@garden.example", stamp)
+	for name, e := range map[string]loops.Entry{
+		"a day to come":       {Kind: loops.KindClean, Day: loops.Day{Year: 2026, Month: 6, Dom: 1}},
+		"an entry not there":  {Kind: loops.KindCorrection, Correction: &loops.Correction{Strikes: 99, Why: "x"}},
+		"more than it holds":  {Kind: loops.KindFill, Fill: &loops.Fill{Charge: loops.Charge{Fluid: chemistry.TreatedWater, Volume: 3, Origin: loops.WorkshopFill, FilledTo: loops.Day{Year: 2026, Month: 5, Dom: 1}}}},
+		"an owner not there":  {Kind: loops.KindTransfer, Transfer: &loops.Transfer{To: 9}},
+		"details of no kind":  {Kind: loops.KindFill},
+		"a year before these": {Kind: loops.KindClean, Day: loops.Day{Year: 1066, Month: 10, Dom: 14}},
+	} {
+		_, err := b.Record(stamp, loop.Tag, e)
+		assert.Error(t, err, name)
+	}
+	file, err := b.File(loop.Tag)
+	require.NoError(t, err)
+	assert.Equal(t, loop.Revision, file.Loop.Revision, "nothing was written")
+}

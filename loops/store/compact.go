@@ -1,0 +1,86 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	bolt "go.etcd.io/bbolt"
+)
+
+// Compact rewrites the file without the space that old pages take, and
+// returns its size in bytes before and after. Reads and writes wait
+// meanwhile. The new file is checked before it takes the place of the old one
+// in one step, so that a kill at any point leaves one of the two.
+func (s *Store) Compact(ctx context.Context) (before, after int64, err error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if before, after, err = s.compact(ctx); err != nil {
+		return 0, 0, fmt.Errorf("store: compact: %w", named(err))
+	}
+	return before, after, nil
+}
+
+func (s *Store) compact(ctx context.Context) (before, after int64, err error) {
+	if s.opts.ReadOnly {
+		return 0, 0, errors.New("the store is open for reading only")
+	}
+	if before, err = fileSize(s.path); err != nil {
+		return 0, 0, err
+	}
+	temp := s.path + compactSuffix
+	if err := removeIfThere(temp); err != nil {
+		return 0, 0, err
+	}
+	fresh, err := bolt.Open(temp, 0o600, &bolt.Options{
+		Timeout: s.opts.Timeout, MaxSize: s.opts.MaxSize, FreelistType: bolt.FreelistMapType,
+	})
+	if err != nil {
+		return 0, 0, err
+	}
+	err = guard(s.path, func() error { return rewrite(ctx, fresh, s.db, temp) })
+	if err == nil {
+		err = os.Rename(temp, s.path)
+	}
+	if err != nil {
+		return 0, 0, errors.Join(err, fresh.Close(), removeIfThere(temp))
+	}
+	// The new file was locked from its beginning and the old one is still: no
+	// other process can come between.
+	old := s.db
+	s.db = fresh
+	if err := errors.Join(syncFolder(filepath.Dir(s.path)), old.Close()); err != nil {
+		return 0, 0, err
+	}
+	after, err = fileSize(s.path)
+	return before, after, err
+}
+
+// rewrite fills the new file from the old one and checks it.
+func rewrite(ctx context.Context, fresh, old *bolt.DB, temp string) error {
+	const transactionSize = 1 << 20 // bytes, to bound the memory it takes
+	// One sync at the end will do: until then the file is nobody's store.
+	fresh.NoSync = true
+	if err := bolt.Compact(fresh, old, transactionSize); err != nil {
+		return err
+	}
+	fresh.NoSync = false
+	if err := errors.Join(fresh.Sync(), bothRoots(fresh)); err != nil {
+		return err
+	}
+	report, err := checkDB(ctx, temp, fresh, true)
+	return errors.Join(err, report.err())
+}
+
+func fileSize(path string) (int64, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return 0, err
+	}
+	return info.Size(), nil
+}

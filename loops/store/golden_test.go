@@ -1,0 +1,156 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package store_test
+
+import (
+	"bytes"
+	"flag"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/chemistry"
+	"fillmark/loops"
+	"fillmark/loops/store"
+)
+
+var update = flag.Bool("update", false, "write testdata/schema-*.jsonl anew; never for a published schema")
+
+// allPayloads is one entry of every kind, with every field set.
+func allPayloads(loop loops.LoopID, day loops.Day) []loops.Entry {
+	inspection := loops.Inspection{
+		Die: new(chemistry.Celsius(55.5)), CoolantIn: new(chemistry.Celsius(31)), CoolantOut: new(chemistry.Celsius(33.25)),
+		Room: new(chemistry.Celsius(21)), PowerW: new(90.0), PumpW: new(4.5), Steady: true,
+		Mass: new(chemistry.MassFraction(0.34)), MassUncertainty: 0.01, PH: new(8.1),
+		Missing: new(chemistry.Litre(0.02)), Weight: new(chemistry.Kilogram(11.4)), RunningHours: new(8123.5),
+		Verdict: loops.Good, Noise: "none",
+	}
+	additive := loops.Additive{Family: "azole", Product: "inhibitor concentrate", DoseMLPerL: 20, LifeMonths: 24, Added: day}
+	charge := loops.Charge{
+		Fluid: chemistry.PropyleneGlycol, Mass: new(chemistry.MassFraction(0.35)), MassUncertainty: 0.01, Volume: 0.6,
+		Origin: loops.WorkshopFill, FilledFrom: day.AddDays(-1), FilledTo: day, Inhibitor: additive, Biocide: additive,
+		FluidLifeMonths: 36, FormulatedProduct: true, ReDosable: true, Product: "glycol <blue> & \"clear\"", Lot: "L-17",
+	}
+	return []loops.Entry{
+		{Kind: loops.KindIntake, Intake: &loops.Intake{Complaint: "loud and hot\nsince May", Symptom: "58 °C, climbing"}},
+		{Kind: loops.KindInspection, Inspection: &inspection},
+		{Kind: loops.KindOpening, Opening: &loops.Opening{Cause: loops.CauseClog, Colour: "green-grey", Residue: "flakes", Place: "cold plate fins", Severity: 3}},
+		{Kind: loops.KindDrain, Drain: &loops.Drain{Left: 0.02, Disposal: "glycol drum"}},
+		{Kind: loops.KindClean, Note: "citric acid, none on aluminium"},
+		{Kind: loops.KindFlush},
+		{Kind: loops.KindFill, Fill: &loops.Fill{Charge: charge}},
+		{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Drained: 0.01, Poured: []loops.Pour{
+			{Liquid: "premix", Fluid: chemistry.PropyleneGlycol, Mass: 0.35, Volume: 0.05, Container: "1"}}, Missing: 0.005}},
+		{Kind: loops.KindDose, Dose: &loops.Dose{Role: loops.RoleBiocide, Additive: additive}},
+		{Kind: loops.KindLeakCheck, LeakCheck: &loops.LeakCheck{Hours: 12, Dry: true}},
+		{Kind: loops.KindProof, Proof: &loops.Proof{Before: inspection, After: inspection}},
+		{Kind: loops.KindSetting, Setting: &loops.Setting{Task: loops.Look, Paused: true, IntervalMonths: 4, Why: "abroad"}},
+		{Kind: loops.KindHandover, Handover: &loops.Handover{Consent: loops.Consent{Mail: true, Opening: true, Photos: true}}},
+		{Kind: loops.KindAnswer, Answer: &loops.Answer{Answer: loops.SomethingOff, Tasks: []loops.TaskKind{loops.Look}, Words: "it ticks"}},
+		{Kind: loops.KindTransfer, Transfer: &loops.Transfer{To: 2}},
+		{Kind: loops.KindRetirement, Retirement: &loops.Retirement{Reason: loops.ReplacedByAir, StatedRatingW: new(250.0)}},
+		{Kind: loops.KindCorrection, Correction: &loops.Correction{Strikes: 15, Why: "not sold after all"}},
+	}
+}
+
+// everything fills a store with records that have every field set.
+func everything(t testing.TB, s *store.Store) {
+	t.Helper()
+	day := loops.Day{Year: 2026, Month: time.December, Dom: 3}
+	c := change("everything")
+	c.Owners = []loops.Owner{
+		{ID: 1, Name: "Ana Fern", Email: "ana@garden.example", Phone: "+351 5550 100", Zone: "Europe/Lisbon", Units: loops.Metric,
+			Consent: loops.Consent{Mail: true, Opening: true, Photos: true}, MailStopped: day, Address: "Rua das Flores 1\nLisboa"},
+		{ID: 2, Name: "Björn Öst"},
+	}
+	c.Machines = []loops.Machine{
+		{ID: 1, Owner: 1, Kind: loops.LaserChiller, Name: "the chiller", Maker: "workshop-built", Model: "M1", Accessories: []string{"hose", "key"},
+			WarrantyAsked: true, WarrantyNote: "none left", PromisedBack: day.AddDays(5)},
+		{ID: 2, Kind: loops.DonorUnit, Name: "donor"},
+	}
+	entries := allPayloads(1, day)
+	for i := range entries {
+		e := &entries[i]
+		e.ID, e.Loop, e.Recorded, e.Day, e.By = loops.EntryID(i+1), 1, noon.Add(time.Duration(i)*time.Second), day.AddDays(i), "rui"
+	}
+	plan := aPlan(day.AddMonths(6))
+	plan.EvidenceVersion = 7
+	plan.Tasks = append(plan.Tasks, loops.Task{Kind: loops.CoolantChange, Due: day.AddMonths(36), Paused: true, Clauses: plan.Tasks[0].Clauses})
+	l := loops.Loop{
+		ID: 1, Machine: 1, Tag: "7K3QXA", LastEntry: loops.EntryID(len(entries)), Name: "laser side",
+		Construction: loops.Construction{
+			Sealed: true, Volume: 0.6, VolumeUncertainty: 0.01, Wetted: []loops.WettedPart{{Part: "cold plate", Metal: "copper", Plating: "nickel"}},
+			Tubing: loops.Tubing{Material: "EPDM", BoreMM: 10, OuterMM: 16, LengthMM: 900}, PumpPlace: "in the reservoir", Mounting: "radiator on top",
+			RadiatorSizeMM: 240, ColdestWall: new(chemistry.Celsius(-5)), SetPoint: new(chemistry.Celsius(15)),
+			EvaporatorMargin: new(chemistry.CelsiusDelta(8)), Hottest: new(chemistry.Celsius(45)), Reach: true,
+		},
+		State: loops.Fold(entries), Plan: plan,
+	}
+	bare := loops.Loop{ID: 2, Machine: 2, Tag: "8N4RYB", Construction: loops.Construction{Volume: 0.2}}
+	c.Loops, c.Entries = []loops.Loop{l, bare}, entries
+	c.DueDel, c.DuePut = loops.DueDifference(loops.Loop{}, l)
+	waiting, tried := aMessage(1, day, noon), aMessage(1, day.AddDays(1), noon)
+	tried.Status, tried.Attempts, tried.LastAttempt, tried.LastError = loops.Refused, 2, noon, "550 no such mailbox"
+	c.Messages = []loops.Message{waiting, tried}
+	c.Sent = []loops.Sent{{Loop: 1, Task: loops.Look, Due: day, Stage: loops.StageDue, Message: waiting.Key}, {Loop: 1, Task: loops.Look, Due: day, Stage: loops.StageCall}}
+	require.NoError(t, s.CommitWithShelf(c, loops.Shelf{
+		Containers: []loops.Container{{ID: 1, Kind: loops.PremixBottle, Product: "premix", Lot: "P-3", Fluid: chemistry.PropyleneGlycol,
+			Mass: new(chemistry.MassFraction(0.35)), MassUncertainty: 0.005, Opened: day, Mixed: day, Expires: day.AddMonths(12), Left: 4.2,
+			Uses: []loops.Use{{Loop: 1, Day: day, Volume: 0.05}}, Note: "top shelf"}},
+		UsedFluid: []loops.UsedFluid{{ID: 1, Recorded: noon, Day: day, By: "rui", Loop: 1, Fluid: chemistry.PropyleneGlycol, Volume: 0.55, Hazard: "traces of copper", Went: "collector"}},
+		Instruments: []loops.Instrument{{ID: 1, Kind: loops.Refractometer, Name: "hand refractometer", Serial: "R-9", Retired: day.AddMonths(30),
+			Checks: []loops.InstrumentCheck{{Day: day, By: "rui", Against: "water at 20C", Expected: 0, Read: 0.2, Unit: "brix", Adjusted: true}}}},
+		Samples: []loops.RetainedSample{{ID: 1, Loop: 1, Entry: 4, Taken: day, Place: "fridge", Keep: day.AddMonths(6), Discarded: day.AddMonths(7), Note: "cloudy"}},
+	}))
+	require.NoError(t, s.Suppress(loops.Suppression{Address: "Gone@garden.example", Reason: "5.1.1", Since: noon}, "deliverer"))
+}
+
+func exportOf(t testing.TB, s *store.Store) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	require.NoError(t, s.Export(t.Context(), &b))
+	return b.Bytes()
+}
+
+// The text of a store with every field set is what testdata says. A renamed
+// or reshaped field, also in a record nested in another, changes it: then the
+// record needs a new version and the file a migration.
+func TestTextOfSchema1(t *testing.T) {
+	t.Parallel()
+	s := open(t)
+	everything(t, s)
+	sound(t, s)
+	got := exportOf(t, s)
+	golden := filepath.Join("testdata", "schema-1.jsonl")
+	if *update {
+		require.NoError(t, os.WriteFile(golden, got, 0o644))
+	}
+	want, err := os.ReadFile(golden)
+	require.NoError(t, err)
+	assert.Equal(t, string(want), string(got))
+}
+
+// The text of every past schema can still be read, and gives itself again.
+func TestReadTextOfSchema1(t *testing.T) {
+	t.Parallel()
+	golden, err := os.ReadFile(filepath.Join("testdata", "schema-1.jsonl"))
+	require.NoError(t, err)
+	path := filepath.Join(t.TempDir(), "imported")
+	require.NoError(t, store.Import(t.Context(), path, bytes.NewReader(golden)))
+	s, err := store.Open(path, store.Options{})
+	require.NoError(t, err)
+	sound(t, s)
+	assert.Equal(t, string(golden), string(exportOf(t, s)))
+	l, err := s.LoopByTag("7K3QXA")
+	require.NoError(t, err)
+	assert.Equal(t, loops.LoopID(1), l.ID)
+	x, err := s.Suppression("gone@GARDEN.example")
+	require.NoError(t, err)
+	assert.Equal(t, "5.1.1", x.Reason)
+	require.NoError(t, s.Close())
+}

@@ -1,0 +1,251 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package store
+
+import (
+	"bufio"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+
+	bolt "go.etcd.io/bbolt"
+
+	"fillmark/loops"
+)
+
+// maxLine bounds one line of an import, in bytes. The longest records are the
+// texts of messages.
+const maxLine = 64 << 20
+
+// Import makes a new store of an [Store.Export]. Every line is decoded
+// strictly, the indexes are rebuilt, and the whole store is checked before it
+// appears at path, where nothing may be yet. An error names the line that is
+// wrong, and nothing is left behind. The records are taken as they are, since
+// what one store accepted another must be able to give back: foreign data
+// comes in by the tables that the commands read.
+func Import(ctx context.Context, path string, r io.Reader) error {
+	err := writeNew(path, func(temp *os.File) error {
+		db, err := bolt.Open(temp.Name(), 0o600, &bolt.Options{FreelistType: bolt.FreelistMapType})
+		if err != nil {
+			return err
+		}
+		return errors.Join(guard(path, func() error { return fillFrom(ctx, db, temp.Name(), r) }), db.Close())
+	})
+	if err != nil {
+		return fmt.Errorf("store: import: %w", err)
+	}
+	return nil
+}
+
+// fillFrom reads the lines into a new bbolt file and checks it.
+func fillFrom(ctx context.Context, db *bolt.DB, path string, r io.Reader) error {
+	// Until the end the file is nobody's store: one sync will do.
+	db.NoSync = true
+	if err := db.Update(func(tx *bolt.Tx) error { return initialise(tx, len(migrations())+1) }); err != nil {
+		return err
+	}
+	in := importer{lines: bufio.NewScanner(r), kinds: importers()}
+	in.lines.Buffer(nil, maxLine)
+	for !in.ended {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		if err := db.Update(in.batch); err != nil {
+			return fmt.Errorf("line %d: %w", in.number, err)
+		}
+	}
+	if in.lines.Scan() {
+		return fmt.Errorf("line %d: text after the end", in.number+1)
+	}
+	if err := in.lines.Err(); err != nil {
+		return err
+	}
+	db.NoSync = false
+	if err := errors.Join(db.Sync(), bothRoots(db)); err != nil {
+		return err
+	}
+	report, err := checkDB(ctx, path, db, true)
+	if err == nil && !report.OK() {
+		err = fmt.Errorf("the records do not fit together (%d problems, the first: %s)", len(report.Problems), report.Problems[0])
+	}
+	return err
+}
+
+// importer reads the lines of an export.
+type importer struct {
+	lines  *bufio.Scanner
+	kinds  map[string]func(*bolt.Tx, []byte) error
+	number int // of the line that was read last
+	ended  bool
+}
+
+// batch imports some lines in one transaction.
+func (in *importer) batch(tx *bolt.Tx) error {
+	for range batch {
+		if !in.lines.Scan() {
+			if err := in.lines.Err(); err != nil {
+				return err
+			}
+			return errors.New("the export is cut off: its last line is missing")
+		}
+		in.number++
+		if err := in.line(tx, in.lines.Bytes()); err != nil || in.ended {
+			return err
+		}
+	}
+	return nil
+}
+
+// line imports one line.
+func (in *importer) line(tx *bolt.Tx, text []byte) error {
+	var l struct {
+		Kind    string          `json:"kind"`
+		Version int             `json:"v"`
+		Record  json.RawMessage `json:"record"`
+	}
+	if err := strict(text, &l); err != nil {
+		return err
+	}
+	// The value as it would stand in the file, for the decoders of the file.
+	stored, err := encode(l.Version, l.Record)
+	if err != nil {
+		return err
+	}
+	switch put, known := in.kinds[l.Kind]; {
+	case in.number == 1 && l.Kind != kindStart, in.number > 1 && l.Kind == kindStart:
+		return fmt.Errorf("kind %q: an export has one line %q, the first", l.Kind, kindStart)
+	case l.Kind == kindEnd:
+		return in.end(stored)
+	case !known:
+		return fmt.Errorf("kind %q is none that this program knows", l.Kind)
+	default:
+		if err := put(tx, stored); err != nil {
+			return fmt.Errorf("%s: %w", l.Kind, err)
+		}
+		return nil
+	}
+}
+
+func (in *importer) end(stored []byte) error {
+	end, err := decode[endV1](recordV1, stored)
+	if err == nil && end.Lines != in.number-1 {
+		err = fmt.Errorf("%d lines were exported, %d are there", end.Lines, in.number-1)
+	}
+	in.ended = err == nil
+	return err
+}
+
+// importers says how each kind of line is put.
+func importers() map[string]func(*bolt.Tx, []byte) error {
+	return map[string]func(*bolt.Tx, []byte) error{
+		kindStart:    importStart,
+		"owner":      importKind(bucketOwners, decodeOwner, encodeOwner, func(_ *bolt.Tx, o loops.Owner) ([]byte, error) { return idKey(o.ID), nil }),
+		"machine":    importKind(bucketMachines, decodeMachine, encodeMachine, indexMachine),
+		"loop":       importKind(bucketLoops, decodeLoop, encodeLoop, indexLoop),
+		"entry":      importKind(bucketHistory, decodeEntry, encodeEntry, func(_ *bolt.Tx, e loops.Entry) ([]byte, error) { return pairKey(e.Loop, e.ID), nil }),
+		"message":    importKind(bucketMessages, decodeMessage, encodeMessage, indexMessage),
+		"body":       importKind(bucketBodies, decodeBody, encodeBody, func(_ *bolt.Tx, b bodyV1) ([]byte, error) { return messageKey(b.Key) }),
+		"sent":       importKind(bucketSent, decodeSent, encodeSent, func(_ *bolt.Tx, s loops.Sent) ([]byte, error) { return sentKey(s) }),
+		"container":  importKind(bucketContainers, decodeContainer, encodeContainer, func(_ *bolt.Tx, c loops.Container) ([]byte, error) { return idKey(c.ID), nil }),
+		"used fluid": importKind(bucketUsedFluid, decodeUsedFluid, encodeUsedFluid, func(_ *bolt.Tx, u loops.UsedFluid) ([]byte, error) { return idKey(u.ID), nil }),
+		"instrument": importKind(bucketInstruments, decodeInstrument, encodeInstrument, func(_ *bolt.Tx, i loops.Instrument) ([]byte, error) { return idKey(i.ID), nil }),
+		"sample":     importKind(bucketSamples, decodeSample, encodeSample, func(_ *bolt.Tx, s loops.RetainedSample) ([]byte, error) { return idKey(s.ID), nil }),
+		"suppressed": importKind(bucketSuppressed, decodeSuppression, encodeSuppression, func(_ *bolt.Tx, x loops.Suppression) ([]byte, error) { return appendText(nil, x.Address) }),
+		"audit": importKind(bucketAudit, decodeAudit, encodeAudit, func(tx *bolt.Tx, _ loops.AuditLine) ([]byte, error) {
+			n, err := bucket(tx, bucketAudit).NextSequence()
+			return idKey(n), err
+		}),
+	}
+}
+
+// importKind decodes a record, puts its index lines, which gives its key, and
+// puts the record itself.
+func importKind[T any](name string, decode func([]byte) (T, error), encode func(T) ([]byte, error), index func(*bolt.Tx, T) ([]byte, error)) func(*bolt.Tx, []byte) error {
+	return func(tx *bolt.Tx, stored []byte) error {
+		r, err := decode(stored)
+		if err != nil {
+			return err
+		}
+		key, err := index(tx, r)
+		if err != nil {
+			return err
+		}
+		v, err := encode(r)
+		if err != nil {
+			return err
+		}
+		b := bucket(tx, name)
+		if b.Get(key) != nil {
+			return fmt.Errorf("%s stands there twice", printKey(name, key))
+		}
+		return b.Put(key, v)
+	}
+}
+
+// importStart sets the counters.
+func importStart(tx *bolt.Tx, stored []byte) error {
+	start, err := decode[startV1](recordV1, stored)
+	if err != nil {
+		return err
+	}
+	if newest := len(migrations()) + 1; start.Schema != newest {
+		return fmt.Errorf("the export is of schema %d, this program imports %d", start.Schema, newest)
+	}
+	left := len(start.Counters)
+	for _, name := range counted() {
+		n, ok := start.Counters[name]
+		if !ok {
+			return fmt.Errorf("the counter %q is missing", name)
+		}
+		left--
+		if err := bucket(tx, name).SetSequence(n); err != nil {
+			return err
+		}
+	}
+	if left != 0 {
+		return errors.New("there are counters that this program does not know")
+	}
+	return nil
+}
+
+func indexMachine(tx *bolt.Tx, m loops.Machine) ([]byte, error) {
+	return idKey(m.ID), bucket(tx, bucketMachinesByOwner).Put(pairKey(m.Owner, m.ID), nil)
+}
+
+func indexLoop(tx *bolt.Tx, l loops.Loop) ([]byte, error) {
+	if err := moveTag(tx, loops.Loop{}, l, false); err != nil {
+		return nil, err
+	}
+	for _, d := range l.Dues() {
+		key, err := dueKey(d)
+		if err != nil {
+			return nil, err
+		}
+		if err := bucket(tx, bucketDue).Put(key, nil); err != nil {
+			return nil, err
+		}
+	}
+	return idKey(l.ID), bucket(tx, bucketLoopsByMachine).Put(pairKey(l.Machine, l.ID), nil)
+}
+
+func indexMessage(tx *bolt.Tx, m loops.Message) ([]byte, error) {
+	key, err := messageKey(m.Key)
+	if err != nil {
+		return nil, err
+	}
+	recent, err := instantKey(m.Created, m.Key)
+	if err != nil {
+		return nil, err
+	}
+	if err := bucket(tx, bucketRecent).Put(recent, nil); err != nil {
+		return nil, err
+	}
+	if m.Status == loops.Queued {
+		err = putOutbox(tx, m)
+	}
+	return key, err
+}

@@ -1,0 +1,95 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package store
+
+import (
+	"fmt"
+	"iter"
+	"strings"
+	"time"
+
+	bolt "go.etcd.io/bbolt"
+
+	"fillmark/loops"
+)
+
+type suppressionV1 struct {
+	Address string    `json:"address"`
+	Reason  string    `json:"reason"`
+	Since   time.Time `json:"since"`
+}
+
+func encodeSuppression(x loops.Suppression) ([]byte, error) {
+	x.Since = x.Since.UTC()
+	return encode(recordV1, suppressionV1(x))
+}
+
+func decodeSuppression(stored []byte) (loops.Suppression, error) {
+	v, err := decode[suppressionV1](recordV1, stored)
+	return loops.Suppression(v), err
+}
+
+// Suppress records that nothing is sent to the address any more, with an audit
+// line that does not name it. Addresses that differ only in case are the same.
+func (s *Store) Suppress(x loops.Suppression, by string) error {
+	x.Address = strings.ToLower(x.Address)
+	return s.suppress(x.Address, by, x.Since, "address suppressed", func(b *bolt.Bucket, key []byte) error {
+		v, err := encodeSuppression(x)
+		if err != nil {
+			return err
+		}
+		return b.Put(key, v)
+	})
+}
+
+// Unsuppress lets mail go to the address again. It gives loops.ErrNotFound
+// where the address was not suppressed.
+func (s *Store) Unsuppress(address, by string, at time.Time) error {
+	return s.suppress(strings.ToLower(address), by, at, "address no longer suppressed", func(b *bolt.Bucket, key []byte) error {
+		if b.Get(key) == nil {
+			return fmt.Errorf("address %s: %w", address, loops.ErrNotFound)
+		}
+		return b.Delete(key)
+	})
+}
+
+func (s *Store) suppress(address, by string, at time.Time, action string, change func(b *bolt.Bucket, key []byte) error) error {
+	key, err := appendText(nil, address)
+	if err != nil {
+		return fmt.Errorf("store: suppress: %w", err)
+	}
+	line, err := encodeAudit(loops.AuditLine{At: at, By: by, Action: action, On: "an address"})
+	if err != nil {
+		return fmt.Errorf("store: suppress: %w", err)
+	}
+	err = s.update(func(tx *bolt.Tx) error {
+		if err := change(bucket(tx, bucketSuppressed), key); err != nil {
+			return err
+		}
+		return appendAudit(tx, line)
+	})
+	if err != nil {
+		return fmt.Errorf("store: suppress: %w", err)
+	}
+	return nil
+}
+
+// Suppression returns why nothing is sent to the address, or
+// loops.ErrNotFound where mail may go.
+func (s *Store) Suppression(address string) (loops.Suppression, error) {
+	var x loops.Suppression
+	err := s.view(func(tx *bolt.Tx) (err error) {
+		x, err = get(tx, bucketSuppressed, []byte(strings.ToLower(address)), "address "+address, decodeSuppression)
+		return err
+	})
+	if err != nil {
+		return loops.Suppression{}, fmt.Errorf("store: %w", err)
+	}
+	return x, nil
+}
+
+// Suppressions yields every suppressed address in alphabetical order.
+func (s *Store) Suppressions() iter.Seq2[loops.Suppression, error] {
+	return scan(s, bucketSuppressed, false, func(_ *bolt.Tx, _, v []byte) (loops.Suppression, error) { return decodeSuppression(v) })
+}

@@ -1,0 +1,258 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package notify_test
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/loops"
+	"fillmark/notify"
+)
+
+// box is an outbox in memory that keeps the store's promises.
+type box struct {
+	messages map[loops.MessageKey]loops.Message
+	log      []string
+	broken   error
+}
+
+func newBox(keys ...loops.MessageKey) *box {
+	b := &box{messages: map[loops.MessageKey]loops.Message{}}
+	for _, key := range keys {
+		b.messages[key] = loops.Message{Key: key, From: env.From, To: string(key) + "@garden.example", Raw: []byte("From: a@b.example\r\n\r\nx\r\n"),
+			Status: loops.Queued, Created: sent, NextAttempt: sent, PointlessAfter: sent.AddDate(0, 0, 30)}
+	}
+	return b
+}
+
+func (b *box) NextQueued(now time.Time, limit int) ([]loops.Message, error) {
+	var due []loops.Message
+	for _, m := range b.messages {
+		if m.Status == loops.Queued && !m.NextAttempt.After(now) {
+			due = append(due, m)
+		}
+	}
+	slices.SortFunc(due, func(x, y loops.Message) int {
+		return cmp.Or(x.NextAttempt.Compare(y.NextAttempt), cmp.Compare(x.Key, y.Key))
+	})
+	return due[:min(limit, len(due))], b.broken
+}
+
+func (b *box) set(what string, key loops.MessageKey, change func(*loops.Message)) error {
+	m, ok := b.messages[key]
+	if !ok || m.Status != loops.Queued {
+		return loops.ErrNotFound
+	}
+	change(&m)
+	b.messages[key] = m
+	b.log = append(b.log, what+" "+string(key))
+	return nil
+}
+
+func (b *box) MarkAttempt(key loops.MessageKey, at, next time.Time) error {
+	return b.set("attempt", key, func(m *loops.Message) { m.Attempts++; m.LastAttempt, m.NextAttempt = at, next })
+}
+func (b *box) MarkDelivered(key loops.MessageKey, _ time.Time) error {
+	return b.set("delivered", key, func(m *loops.Message) { m.Status = loops.Delivered })
+}
+func (b *box) MarkDeferred(key loops.MessageKey, next time.Time, attempts int, reason string) error {
+	return b.set("deferred", key, func(m *loops.Message) { m.NextAttempt, m.Attempts, m.LastError = next, attempts, reason })
+}
+func (b *box) MarkRefused(key loops.MessageKey, _ time.Time, reason string) error {
+	return b.set("refused", key, func(m *loops.Message) { m.Status, m.LastError = loops.Refused, reason })
+}
+func (b *box) MarkExpired(key loops.MessageKey, _ time.Time, reason string) error {
+	return b.set("expired", key, func(m *loops.Message) { m.Status, m.LastError = loops.Expired, reason })
+}
+
+// sendFunc is a transport made of one function; it logs into the box.
+type sendFunc func(to string) error
+
+func (f sendFunc) Send(_ context.Context, e notify.Envelope, _ []byte) error { return f(e.To) }
+
+func deliverer(t testing.TB, b *box, send sendFunc) *notify.Deliverer {
+	t.Helper()
+	d, err := notify.NewDeliverer(b, nil, sendFunc(func(to string) error {
+		b.log = append(b.log, "send "+strings.TrimSuffix(to, "@garden.example"))
+		return send(to)
+	}), notify.DefaultRetryPlan())
+	require.NoError(t, err)
+	return d
+}
+
+func TestDeliverRecordsTheAttemptBeforeDialling(t *testing.T) {
+	t.Parallel()
+	b := newBox("a", "b")
+	rep, err := deliverer(t, b, func(string) error { return nil }).Deliver(t.Context(), sent)
+	require.NoError(t, err)
+	assert.Equal(t, notify.Report{Delivered: 2}, rep)
+	assert.Equal(t, []string{"attempt a", "send a", "delivered a", "attempt b", "send b", "delivered b"}, b.log)
+}
+
+func TestDeliverGoesOnAfterOneRefusal(t *testing.T) {
+	t.Parallel()
+	b := newBox("a", "b", "c", "d")
+	rep, err := deliverer(t, b, func(to string) error {
+		switch to[0] {
+		case 'a':
+			return &notify.SendError{Code: 550, Err: errors.New("550 5.1.1 no such user")}
+		case 'b':
+			return &notify.SendError{Temporary: true, Code: 450, Err: errors.New("450 later")}
+		case 'c':
+			return errors.New("something nobody classified")
+		}
+		return nil
+	}).Deliver(t.Context(), sent)
+	require.NoError(t, err)
+	assert.Equal(t, notify.Report{Delivered: 1, Deferred: 2, Refused: 1}, rep)
+	assert.Equal(t, loops.Refused, b.messages["a"].Status)
+	assert.Equal(t, "550 5.1.1 no such user", b.messages["a"].LastError)
+	for _, key := range []loops.MessageKey{"b", "c"} {
+		assert.Equal(t, loops.Queued, b.messages[key].Status)
+		assert.Equal(t, sent.Add(30*time.Minute), b.messages[key].NextAttempt)
+		assert.Equal(t, 1, b.messages[key].Attempts)
+	}
+}
+
+func TestRelayFaultHoldsEverythingAndMarksNobody(t *testing.T) {
+	t.Parallel()
+	b := newBox("a", "b", "c")
+	rep, err := deliverer(t, b, func(string) error {
+		return &notify.SendError{Temporary: true, RelayFault: true, Code: 535, Err: errors.New("535 wrong password")}
+	}).Deliver(t.Context(), sent)
+	require.NoError(t, err)
+	require.ErrorContains(t, rep.RelayFault, "wrong password")
+	assert.True(t, rep.RetryAt.After(sent))
+	assert.Equal(t, []string{"attempt a", "send a", "deferred a"}, b.log, "one conversation, then the relay is left alone")
+	for _, m := range b.messages {
+		assert.Equal(t, loops.Queued, m.Status)
+		assert.Zero(t, m.Attempts)
+	}
+}
+
+// The relay is down for five days: what still helps then is sent, the rest
+// expires with a note.
+func TestRelayDownForFiveDays(t *testing.T) {
+	t.Parallel()
+	b := newBox("a", "b", "short")
+	short := b.messages["short"]
+	short.PointlessAfter = sent.AddDate(0, 0, 3)
+	b.messages["short"] = short
+	up := sent.AddDate(0, 0, 5)
+	now := sent
+	d := deliverer(t, b, func(string) error {
+		if now.Before(up) {
+			return &notify.SendError{Temporary: true, RelayFault: true, Err: errors.New("connection refused")}
+		}
+		return nil
+	})
+	for ; !now.After(up.Add(time.Hour)); now = now.Add(5 * time.Minute) {
+		_, err := d.Deliver(t.Context(), now)
+		require.NoError(t, err)
+	}
+	assert.Equal(t, loops.Delivered, b.messages["a"].Status)
+	assert.Equal(t, loops.Delivered, b.messages["b"].Status)
+	assert.Equal(t, loops.Expired, b.messages["short"].Status)
+	assert.Contains(t, b.messages["short"].LastError, "no longer have helped")
+	assert.Contains(t, b.messages["short"].LastError, "connection refused")
+}
+
+// One address that is never ready is given up after four to five days.
+func TestPlanEnds(t *testing.T) {
+	t.Parallel()
+	b := newBox("a")
+	d := deliverer(t, b, func(string) error {
+		return &notify.SendError{Temporary: true, Code: 450, Err: errors.New("450 busy")}
+	})
+	tries, inFirstHour := 0, 0
+	now := sent
+	for b.messages["a"].Status == loops.Queued {
+		if next := b.messages["a"].NextAttempt; next.After(now) {
+			now = next
+		}
+		_, err := d.Deliver(t.Context(), now)
+		require.NoError(t, err)
+		tries++
+		if now.Sub(sent) <= time.Hour {
+			inFirstHour++
+		}
+	}
+	assert.Equal(t, loops.Expired, b.messages["a"].Status)
+	assert.Contains(t, b.messages["a"].LastError, "given up after")
+	assert.Equal(t, 2, inFirstHour)
+	assert.Equal(t, len(notify.DefaultRetryPlan())+1, tries)
+	assert.Greater(t, now.Sub(sent), 4*24*time.Hour)
+	assert.Less(t, now.Sub(sent), 5*24*time.Hour)
+}
+
+func TestDeliverLeavesAnUnsignableMessage(t *testing.T) {
+	t.Parallel()
+	b := newBox("a", "b")
+	bad := b.messages["a"]
+	bad.Raw = []byte("From: a@b.example\r\n\r\nbare\rCR\r\n")
+	b.messages["a"] = bad
+	s, _ := newSigner(t)
+	var sentTo []string
+	d, err := notify.NewDeliverer(b, s, sendFunc(func(to string) error { sentTo = append(sentTo, to); return nil }), notify.DefaultRetryPlan())
+	require.NoError(t, err)
+	rep, err := d.Deliver(t.Context(), sent)
+	require.ErrorContains(t, err, "bare CR")
+	assert.Equal(t, 1, rep.Delivered)
+	assert.Equal(t, []string{"b@garden.example"}, sentTo)
+}
+
+func TestDeliverStopsWithContextAndStore(t *testing.T) {
+	t.Parallel()
+	b := newBox("a", "b")
+	ctx, cancel := context.WithCancel(t.Context())
+	_, err := deliverer(t, b, func(string) error { cancel(); return errors.New("cut") }).Deliver(ctx, sent)
+	require.ErrorIs(t, err, context.Canceled)
+	assert.Equal(t, 1, b.messages["a"].Attempts, "the attempt stays on record")
+	assert.Zero(t, b.messages["b"].Attempts)
+
+	b = newBox("a")
+	b.broken = errors.New("disk full")
+	_, err = deliverer(t, b, func(string) error { return nil }).Deliver(t.Context(), sent)
+	assert.ErrorContains(t, err, "disk full")
+}
+
+func TestRetryPlanRefused(t *testing.T) {
+	t.Parallel()
+	for name, plan := range map[string]notify.RetryPlan{"empty": nil, "no wait": {0}, "a month": {31 * 24 * time.Hour}} {
+		_, err := notify.NewDeliverer(newBox(), nil, sendFunc(nil), plan)
+		assert.Error(t, err, name)
+	}
+}
+
+// Composed, signed, queued and delivered into a folder, and still verified.
+func TestWholeWay(t *testing.T) {
+	t.Parallel()
+	l, err := notify.ComposeReminder(reminder())
+	require.NoError(t, err)
+	key := loops.NewMessageKey(7, today, loops.PurposeReminder, "")
+	b := newBox()
+	b.messages[key] = l.Message(key, 7, loops.PurposeReminder, sent, sent.AddDate(0, 0, 14))
+	s, record := newSigner(t)
+	var got []byte
+	d, err := notify.NewDeliverer(b, s, catch{&got}, notify.DefaultRetryPlan())
+	require.NoError(t, err)
+	rep, err := d.Deliver(t.Context(), sent)
+	require.NoError(t, err)
+	assert.Equal(t, 1, rep.Delivered)
+	assert.True(t, verifyInGo(t, record, got))
+	require.NoError(t, notify.Maildir{Dir: t.TempDir()}.Send(t.Context(), env, got))
+}
+
+type catch struct{ raw *[]byte }
+
+func (c catch) Send(_ context.Context, _ notify.Envelope, raw []byte) error { *c.raw = raw; return nil }
