@@ -91,29 +91,33 @@ func csvError(err error) error {
 	return fmt.Errorf("findings: read lives: %w", err)
 }
 
-// columnPlaces finds where each column is, -1 for one that is not there.
-func columnPlaces(header []string) (map[string]int, *InvalidError) {
+// columns tells where each column is, -1 for one that is not there.
+type columns struct {
+	lower, upper, count, group, entry, cause int
+	all                                      int
+}
+
+func columnPlaces(header []string) (columns, *InvalidError) {
+	c := columns{-1, -1, -1, -1, -1, -1, len(header)}
 	wanted := csvColumns()
-	at := map[string]int{"columns": len(header)}
-	for _, name := range wanted {
-		at[name] = -1
-	}
+	at := []*int{&c.lower, &c.upper, &c.count, &c.group, &c.entry, &c.cause}
 	for i, name := range header {
 		name = strings.TrimSpace(name)
+		which := slices.Index(wanted, name)
 		switch {
-		case !slices.Contains(wanted, name):
-			return nil, &InvalidError{Line: 1, Column: strconv.Itoa(i + 1), Value: name, Reason: "no such column; " + strings.Join(wanted, ", ") + " are the right ones"}
-		case at[name] >= 0:
-			return nil, &InvalidError{Line: 1, Column: strconv.Itoa(i + 1), Value: name, Reason: "this column is there twice"}
+		case which < 0:
+			return c, &InvalidError{Line: 1, Column: strconv.Itoa(i + 1), Value: name, Reason: "no such column; " + strings.Join(wanted, ", ") + " are the right ones"}
+		case *at[which] >= 0:
+			return c, &InvalidError{Line: 1, Column: strconv.Itoa(i + 1), Value: name, Reason: "this column is there twice"}
 		}
-		at[name] = i
+		*at[which] = i
 	}
-	for _, name := range wanted[:3] {
-		if at[name] < 0 {
-			return nil, &InvalidError{Line: 1, Column: name, Value: strings.Join(header, ","), Reason: "this column is missing; lower, upper and count are needed"}
+	for i, name := range wanted[:3] {
+		if *at[i] < 0 {
+			return c, &InvalidError{Line: 1, Column: name, Value: strings.Join(header, ","), Reason: "this column is missing; lower, upper and count are needed"}
 		}
 	}
-	return at, nil
+	return c, nil
 }
 
 // keeper keeps one copy of each name, so that a record of the reader, which
@@ -131,43 +135,47 @@ func (k keeper) name(s string) string {
 }
 
 // readLife reads one record; it does not judge whether its values fit.
-func readLife(record []string, at map[string]int, names keeper) (Life, *InvalidError) {
-	if len(record) != at["columns"] {
-		return Life{}, &InvalidError{Column: "count of values", Value: strings.Join(record, ","), Reason: fmt.Sprintf("%d values on the line; the header has %d columns", len(record), at["columns"])}
-	}
+func readLife(record []string, at columns, names keeper) (Life, *InvalidError) {
 	life := Life{Upper: math.Inf(1)}
-	var bad *InvalidError
-	age := func(name string, into *float64, mayBeEmpty bool) {
-		if at[name] < 0 || bad != nil {
-			return
-		}
-		text := strings.TrimSpace(record[at[name]])
-		if text == "" && mayBeEmpty {
-			return
-		}
-		value, err := strconv.ParseFloat(text, 64)
-		if err != nil || math.IsNaN(value) {
-			bad = &InvalidError{Column: name, Value: text, Reason: "an age in figures is right, such as 14.5"}
-		}
-		*into = value
+	if len(record) != at.all {
+		return life, &InvalidError{Column: "count of values", Value: strings.Join(record, ","), Reason: fmt.Sprintf("%d values on the line; the header has %d columns", len(record), at.all)}
 	}
-	age("lower", &life.Lower, false)
-	age("upper", &life.Upper, true)
-	age("entry", &life.Entry, true)
-	if bad != nil {
+	var bad *InvalidError
+	if life.Lower, bad = readAge("lower", record[at.lower], math.NaN()); bad != nil {
 		return life, bad
 	}
-	text := strings.TrimSpace(record[at["count"]])
+	if life.Upper, bad = readAge("upper", record[at.upper], math.Inf(1)); bad != nil {
+		return life, bad
+	}
+	if at.entry >= 0 {
+		if life.Entry, bad = readAge("entry", record[at.entry], 0); bad != nil {
+			return life, bad
+		}
+	}
+	text := strings.TrimSpace(record[at.count])
 	count, err := strconv.Atoi(text)
 	if err != nil {
 		return life, &InvalidError{Column: "count", Value: text, Reason: fmt.Sprintf("a whole number from 1 to %d is right", MaxCount)}
 	}
 	life.Count = count
-	if at["cause"] >= 0 {
-		life.Cause = names.name(record[at["cause"]])
+	if at.cause >= 0 {
+		life.Cause = names.name(record[at.cause])
 	}
-	if at["group"] >= 0 {
-		life.Group = names.name(record[at["group"]])
+	if at.group >= 0 {
+		life.Group = names.name(record[at.group])
 	}
 	return life, nil
+}
+
+// readAge reads an age; an empty one is what is given, or wrong if that is NaN.
+func readAge(column, text string, empty float64) (float64, *InvalidError) {
+	text = strings.TrimSpace(text)
+	if text == "" && !math.IsNaN(empty) {
+		return empty, nil
+	}
+	value, err := strconv.ParseFloat(text, 64)
+	if err != nil || math.IsNaN(value) {
+		return 0, &InvalidError{Column: column, Value: text, Reason: "an age in figures is right, such as 14.5"}
+	}
+	return value, nil
 }

@@ -111,7 +111,13 @@ func (l *Life) check() *InvalidError {
 
 // badName says what is wrong with the name of a cause or group.
 func badName(name string) string {
+	plain := len(name) <= MaxName
+	for i := 0; i < len(name) && plain; i++ {
+		plain = name[i] >= ' ' && name[i] <= '~'
+	}
 	switch {
+	case plain: // as a million of them are
+		return ""
 	case len(name) > MaxName:
 		return fmt.Sprintf("a name of at most %d bytes is right", MaxName)
 	case !utf8.ValidString(name):

@@ -35,19 +35,54 @@ func (r *row) watched() bool { return r.entry == 0 || r.entry < r.lower || r.fai
 // Line is the row's place, from 1.
 func NewLives(rows []Life) (Lives, error) {
 	var causes, groups interner
-	compact := make([]row, len(rows))
+	f := folder{rows: make([]row, 0, min(len(rows), tryFold))}
 	for i := range rows {
 		l := &rows[i]
 		if bad := l.check(); bad != nil {
 			bad.Line = i + 1
 			return Lives{}, bad
 		}
-		compact[i] = row{lower: l.Lower + 0, upper: l.Upper, entry: l.Entry + 0, count: l.Count, group: groups.place(l.Group)} // + 0 turns -0 into 0
+		r := row{lower: l.Lower + 0, upper: l.Upper, entry: l.Entry + 0, count: l.Count, group: groups.place(l.Group)} // + 0 turns -0 into 0
 		if l.Failed() {
-			compact[i].cause = causes.place(l.Cause)
+			r.cause = causes.place(l.Cause)
 		}
+		f.add(r, len(rows))
 	}
-	return merge(compact, causes.names, groups.names), nil
+	return merge(f.rows, causes.names, groups.names), nil
+}
+
+// tryFold is after how many rows it is decided whether ages repeat.
+const tryFold = 1 << 14
+
+// folder merges equal rows as they come, which spares the sort most of its
+// work where ages repeat. Where they do not it stops trying.
+type folder struct {
+	rows  []row
+	seen  map[row]int32 // place in rows; the key has no count
+	spent bool
+}
+
+// add takes a row of as many as there are in all.
+func (f *folder) add(r row, all int) {
+	if f.spent {
+		f.rows = append(f.rows, r)
+		return
+	}
+	if f.seen == nil {
+		f.seen = map[row]int32{}
+	}
+	key := r
+	key.count = 0
+	if at, ok := f.seen[key]; ok {
+		f.rows[at].count += r.count
+		return
+	}
+	f.seen[key] = int32(len(f.rows))
+	f.rows = append(f.rows, r)
+	if len(f.rows) == tryFold {
+		f.spent, f.seen = true, nil
+		f.rows = append(make([]row, 0, all), f.rows...)
+	}
 }
 
 // merge sorts the names and the rows, and adds up the counts of equal rows.
