@@ -4,13 +4,13 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 
+	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
@@ -157,33 +157,12 @@ func printEntry(p *printer, e loops.Entry, struck bool) {
 		mark = "  STRUCK OUT"
 	}
 	p.line("▐ %d  %s  %s  by %s%s", e.ID, e.Day.Long(), e.Kind, e.By, mark)
-	if details := detailsOf(e); details != "" {
-		p.paragraph("    ", "    ", details)
+	if words := web.EntryWords(e); words != "" {
+		p.paragraph("    ", "    ", words)
 	}
 	if e.Note != "" {
 		p.paragraph("    note: ", "    ", e.Note)
 	}
-}
-
-// detailsOf prints an entry's figures as they are kept, by the names that JSON
-// has for them, so that nothing is left out.
-func detailsOf(e loops.Entry) string {
-	raw, err := json.Marshal(e)
-	if err != nil {
-		return ""
-	}
-	var fields map[string]json.RawMessage
-	if err := json.Unmarshal(raw, &fields); err != nil {
-		return ""
-	}
-	for _, known := range []string{"id", "loop", "recorded", "day", "by", "kind", "note"} {
-		delete(fields, known)
-	}
-	var parts []string
-	for _, body := range fields {
-		parts = append(parts, strings.Trim(strings.NewReplacer(`"`, "", ",", ", ", ":", ": ", "{", "", "}", "").Replace(string(body)), " "))
-	}
-	return strings.Join(parts, "; ")
 }
 
 func (a *app) loopStepsCommand() *cobra.Command {
