@@ -84,7 +84,8 @@ needs and when, and what opened loops have taught.
 		a.tryCommand(), a.serveCommand(),
 		a.mixCommand(), a.propsCommand(), a.topupCommand(),
 		a.ownerCommand(), a.machineCommand(), a.loopCommand(), a.openingCommand(),
-		a.dueCommand(), a.sweepCommand(), a.outboxCommand(),
+		a.dueCommand(), a.calendarCommand(), a.sweepCommand(), a.outboxCommand(),
+		a.logCommand(),
 		a.dkimCommand(), a.configCommand(), a.versionCommand(),
 	)
 	return root

@@ -9,7 +9,6 @@ import (
 	"slices"
 
 	"fillmark/loops"
-	"fillmark/schedule"
 )
 
 // conflictRetries is how often an action that nobody typed a revision into
@@ -54,10 +53,14 @@ func (w *Workshop) recordOnce(s Stamp, tag loops.Tag, e loops.Entry) (Recorded, 
 	}
 	is := was
 	is.LastEntry = e.ID
-	is.State = loops.Fold(append(slices.Clone(file.History), e))
-	is.Plan, err = schedule.PlanLoop(schedule.Input{Policy: w.settings.Policy, Machine: file.Machine, Loop: is})
+	history := append(slices.Clone(file.History), e)
+	is.State = loops.Fold(history)
+	containers, err := w.containersIn(is.ID)
 	if err != nil {
-		return Recorded{}, fmt.Errorf("plan loop %s: %w", tag, err)
+		return Recorded{}, err
+	}
+	if is.Plan, err = w.plan(s, file.Machine, is, history, containers); err != nil {
+		return Recorded{}, err
 	}
 	change := loops.Change{
 		At: s.At, By: s.By, Action: string(e.Kind),

@@ -12,9 +12,11 @@ package workshop
 
 import (
 	"io"
+	"sync/atomic"
 	"time"
 
 	"fillmark/loops"
+	"fillmark/schedule"
 )
 
 // register is what the actions read from and write to the store.
@@ -33,6 +35,7 @@ type register interface {
 	HasSent(loops.Sent) (bool, error)
 	Message(loops.MessageKey) (loops.Message, error)
 	Commit(loops.Change) error
+	planReader
 }
 
 // Settings is what a workshop chooses once, in its configuration.
@@ -61,6 +64,7 @@ type Workshop struct {
 	settings Settings
 	random   io.Reader // for tags
 	links    Links
+	evidence atomic.Pointer[schedule.Evidence] // nil is none
 }
 
 // New returns a workshop. Random is the source of tags, links signs what
