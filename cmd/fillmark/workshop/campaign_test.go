@@ -59,7 +59,7 @@ func campaignZones() []string {
 }
 
 // TestCampaign simulates a workshop for a year with 24 loops; with
-// FILLMARK_CAMPAIGN=full ten years with 200. FILLMARK_SEED repeats a run.
+// FILLMARK_CAMPAIGN=full ten years with 200. FILLMARK_CAMPAIGN_SEED repeats a run.
 func TestCampaign(t *testing.T) {
 	t.Parallel()
 	start, years, count := time.Date(2011, 6, 1, 0, 0, 0, 0, time.UTC), 1, 24
@@ -69,12 +69,12 @@ func TestCampaign(t *testing.T) {
 		count = 12
 	}
 	seed := uint64(time.Now().UnixNano())
-	if text := os.Getenv("FILLMARK_SEED"); text != "" {
+	if text := os.Getenv("FILLMARK_CAMPAIGN_SEED"); text != "" {
 		var err error
 		seed, err = strconv.ParseUint(text, 10, 64)
 		require.NoError(t, err)
 	}
-	t.Logf("FILLMARK_SEED=%d", seed)
+	t.Logf("FILLMARK_CAMPAIGN_SEED=%d", seed)
 	c := &campaign{
 		t: t, random: mathrand.New(mathrand.NewPCG(seed, 6)), path: filepath.Join(t.TempDir(), "register.db"), now: start,
 		owners: map[loops.OwnerID]loops.Owner{}, loops: map[loops.LoopID]loops.Loop{}, owner: map[loops.LoopID]loops.OwnerID{},
