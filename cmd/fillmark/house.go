@@ -12,6 +12,7 @@ import (
 	"io/fs"
 	"log/slog"
 	"net/http"
+	"net/url"
 	"os"
 	"os/user"
 	"path/filepath"
@@ -69,7 +70,7 @@ func openHouse(c config, now func() time.Time, log *slog.Logger) (_ *house, err 
 	}
 	h.handler, err = web.New(web.Deps{
 		Workshop: h.workshop, Reader: h.store, Deliver: h.deliverer.Deliver,
-		MailReachesOwners: c.Mail.Transport == "smtp", Now: now, Log: log, Wake: h.poke,
+		MailReachesOwners: c.Mail.Transport == "smtp", Now: now, Log: log, Wake: h.poke, Hosts: c.hosts(),
 	})
 	return h, err
 }
@@ -159,6 +160,16 @@ func newTransport(c config) (transport, error) {
 }
 
 func (c config) mailDomain() string { return c.Mail.From[strings.LastIndexByte(c.Mail.From, '@')+1:] }
+
+// hosts are the names besides loopback ones that the pages answer to: the one
+// that owners' links lead to.
+func (c config) hosts() []string {
+	base, err := url.Parse(c.BaseURL)
+	if err != nil {
+		return nil
+	}
+	return []string{base.Hostname()}
+}
 
 // localActor names who runs a command, as the register records it.
 func localActor(env map[string]string) string {

@@ -51,6 +51,9 @@ func decodePairKey[P, C number](key []byte) (P, C, error) {
 	return P(binary.BigEndian.Uint64(key)), C(binary.BigEndian.Uint64(key[idWidth:])), nil
 }
 
+// lastID returns the id that a key of two ids ends in.
+func lastID(key []byte) uint64 { return binary.BigEndian.Uint64(key[len(key)-idWidth:]) }
+
 func tagKey(tag loops.Tag, loop loops.LoopID) ([]byte, error) {
 	if len(tag) != tagWidth || strings.Trim(string(tag), "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ") != "" {
 		return nil, fmt.Errorf("loop %d: tag %q: six capital letters or digits", loop, tag)

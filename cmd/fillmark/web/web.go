@@ -52,16 +52,22 @@ type Deps struct {
 
 type server struct {
 	Deps
+	pages pages
 }
 
-// New returns the handler.
+// New returns the handler, or an error where an embedded template is broken.
 func New(d Deps) (http.Handler, error) {
-	s := &server{Deps: d}
+	parsed, err := parsePages()
+	if err != nil {
+		return nil, err
+	}
+	s := &server{Deps: d, pages: parsed}
 	mux := http.NewServeMux()
 	s.routes(mux)
 	var handler http.Handler = mux
 	handler = http.NewCrossOriginProtection().Handler(handler)
 	handler = limitBodies(handler)
+	handler = allowedHosts(d.Hosts, handler)
 	return s.logged(secured(handler)), nil
 }
 

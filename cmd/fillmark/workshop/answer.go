@@ -6,25 +6,28 @@ package workshop
 import (
 	"errors"
 	"slices"
+	"time"
 
 	"fillmark/loops"
 )
 
 // Answer records what an owner replied through a mail's link, on every loop of
-// theirs that has a task the mail can have been about.
+// theirs that has a task the mail can have been about. "Something is off" is
+// never lost: where no task is open it goes on record for every loop with a
+// charge.
 func (w *Workshop) Answer(s Stamp, owner loops.Owner, answer loops.Answer) ([]loops.Tag, error) {
 	files, err := w.FilesOf(owner.ID)
 	if err != nil {
 		return nil, err
 	}
-	day := loops.DayOf(s.At, w.zoneOf(owner))
+	day := w.DayOf(owner, s.At)
+	about := slices.DeleteFunc(slices.Clone(files), func(f File) bool { return len(w.OpenTasks(f.Loop, day)) == 0 })
+	if len(about) == 0 && answer.Answer == loops.SomethingOff {
+		about = slices.DeleteFunc(files, func(f File) bool { return f.Loop.State.Charge == nil })
+	}
 	var tags []loops.Tag
-	for _, file := range files {
-		tasks := w.openTasks(file.Loop, day)
-		if len(tasks) == 0 {
-			continue
-		}
-		answer.Tasks = tasks
+	for _, file := range about {
+		answer.Tasks = w.OpenTasks(file.Loop, day)
 		entry := loops.Entry{Kind: loops.KindAnswer, Day: day, Answer: &answer}
 		if _, err := w.Record(s, file.Loop.Tag, entry); err != nil {
 			return tags, err
@@ -34,8 +37,13 @@ func (w *Workshop) Answer(s Stamp, owner loops.Owner, answer loops.Answer) ([]lo
 	return tags, nil
 }
 
-// openTasks lists the tasks an owner may have been reminded of by the day.
-func (w *Workshop) openTasks(l loops.Loop, day loops.Day) []loops.TaskKind {
+// DayOf returns the owner's civil day at the instant.
+func (w *Workshop) DayOf(o loops.Owner, at time.Time) loops.Day {
+	return loops.DayOf(at, w.zoneOf(o))
+}
+
+// OpenTasks lists the tasks an owner may have been reminded of by the day.
+func (w *Workshop) OpenTasks(l loops.Loop, day loops.Day) []loops.TaskKind {
 	var open []loops.TaskKind
 	for _, t := range l.Plan.Tasks {
 		if !t.Paused && !t.Due.AddDays(-w.settings.Policy.AheadDays).After(day) {
