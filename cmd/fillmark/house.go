@@ -23,7 +23,6 @@ import (
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops/store"
 	"fillmark/notify"
-	"fillmark/schedule"
 )
 
 // house is everything that stands on one open register.
@@ -61,9 +60,13 @@ func openHouse(c config, now func() time.Time, log *slog.Logger) (_ *house, err 
 	if err != nil {
 		return nil, err
 	}
+	policy, err := c.policy()
+	if err != nil {
+		return nil, err
+	}
 	h.workshop = workshop.New(h.store, workshop.Settings{
 		Name: c.Workshop.Name, Phone: c.Workshop.Phone, From: c.Mail.From, BaseURL: c.BaseURL,
-		Zone: c.zone(), SendHour: c.Mail.SendHour, Policy: schedule.DefaultPolicy(),
+		Zone: c.zone(), SendHour: c.Mail.SendHour, Policy: policy,
 	}, rand.Reader, links)
 	if h.deliverer, err = newDeliverer(c, h.store); err != nil {
 		return nil, err

@@ -22,6 +22,7 @@ type shelf interface {
 	Container(loops.ContainerID) (loops.Container, error)
 	Containers() iter.Seq2[loops.Container, error]
 	Instrument(loops.InstrumentID) (loops.Instrument, error)
+	Instruments() iter.Seq2[loops.Instrument, error]
 	Sample(loops.SampleID) (loops.RetainedSample, error)
 	CommitWithShelf(loops.Change, loops.Shelf) error
 }
