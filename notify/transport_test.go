@@ -113,6 +113,7 @@ func (s *relayServer) start(t testing.TB, config *tls.Config, implicit bool) str
 	}()
 	t.Cleanup(func() {
 		_ = server.Close()
+		_ = l.Close() // which Close leaves open where Serve has not begun
 		<-done
 	})
 	return address
