@@ -22,6 +22,9 @@ type State struct {
 	// Concern is the day the owner answered "something is off"; zero once a
 	// technician has had readings since.
 	Concern Day `json:"concern,omitzero"`
+	// CallWanted is the day the owner answered "call me"; zero once a
+	// technician has had the machine in hand since.
+	CallWanted Day `json:"call_wanted,omitzero"`
 	// LastKnownGood is the last day on which a technician's comparable
 	// measurement found the loop good with this charge; zero if never.
 	LastKnownGood Day `json:"last_known_good,omitzero"`
@@ -104,7 +107,7 @@ func Fold(history []Entry) State {
 func (s *State) apply(e Entry) {
 	switch e.Kind {
 	case KindIntake:
-		s.HandedOver = Day{}
+		s.HandedOver, s.CallWanted = Day{}, Day{}
 	case KindFill:
 		charge := e.Fill.Charge
 		*s = State{Charge: &charge, HandedOver: s.HandedOver, LastLook: s.LastLook, Settings: s.Settings}
@@ -137,6 +140,8 @@ func (s *State) apply(e Entry) {
 			s.LastLook = e.Day
 		case SomethingOff:
 			s.Concern = e.Day
+		case CallMe:
+			s.CallWanted = e.Day
 		}
 	case KindRetirement:
 		s.Retired = e.Day
@@ -151,7 +156,7 @@ func (s *State) apply(e Entry) {
 // replace what was reckoned, and only a comparable good one makes the loop
 // known good.
 func (s *State) inspected(day Day, x *Inspection) {
-	s.LastLook, s.LastService, s.Concern = day, day, Day{}
+	s.LastLook, s.LastService, s.Concern, s.CallWanted = day, day, Day{}, Day{}
 	if x.Missing != nil {
 		s.Missing, s.MissingSeen = *x.Missing, day
 	}

@@ -62,7 +62,7 @@ func ComposeMorning(in MorningInput) (Letter, error) {
 			shown = shown[:maxMorning]
 		}
 		if s.Late {
-			b.Dues = []due{{"LATE", fmt.Sprintf("%d", len(s.Lines)), ruleCare, ""}}
+			b.Dues = []due{{"LATE", counted(len(s.Lines), "task"), ruleCare, ""}}
 		}
 		b.Lists = []list{{Items: shown}}
 		d.Blocks = append(d.Blocks, b)
@@ -99,4 +99,11 @@ func (in MorningInput) validate() error {
 		}
 	}
 	return errors.Join(p...)
+}
+
+func counted(n int, unit string) string {
+	if n == 1 {
+		return "1 " + unit
+	}
+	return fmt.Sprintf("%d %ss", n, unit)
 }

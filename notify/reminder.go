@@ -78,7 +78,7 @@ type ReminderItem struct {
 }
 
 // maxItems bounds a letter: an owner with more loops than this gets a call.
-const maxItems = 20
+const maxItems = 60
 
 // ComposeReminder writes the letter that tells an owner what is due. All that
 // is wrong with the input is returned joined, as [loops.InvalidError]s.

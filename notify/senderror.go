@@ -30,7 +30,7 @@ type SendError struct {
 	Status string
 	// Address says that a permanent failure is about the address itself.
 	Address bool
-	Err        error
+	Err     error
 }
 
 // Error says at which step it failed and how.

@@ -41,41 +41,55 @@ func (w *Workshop) recordOnce(s Stamp, tag loops.Tag, e loops.Entry) (Recorded, 
 	if err != nil {
 		return Recorded{}, err
 	}
-	was := file.Loop
-	e.ID, e.Loop, e.Recorded, e.By = was.LastEntry+1, was.ID, s.At, s.By
-	if e.Day.IsZero() {
-		e.Day = loops.DayOf(s.At, w.zoneOf(file.Owner))
-	}
-	if err := e.Validate(); err != nil {
-		return Recorded{}, err
-	}
-	if err := w.admissible(s, file, e); err != nil {
-		return Recorded{}, err
-	}
-	is := was
-	is.LastEntry = e.ID
-	is.State = loops.Fold(append(slices.Clone(file.History), e))
-	is.Plan, err = schedule.PlanLoop(schedule.Input{Policy: w.settings.Policy, Machine: file.Machine, Loop: is})
+	change, file, err := w.enter(s, file, e)
 	if err != nil {
-		return Recorded{}, fmt.Errorf("plan loop %s: %w", tag, err)
+		return Recorded{}, err
 	}
-	change := loops.Change{
-		At: s.At, By: s.By, Action: string(e.Kind),
-		Loops: []loops.Loop{is}, Entries: []loops.Entry{e},
-	}
-	change.DueDel, change.DuePut = loops.DueDifference(was, is)
-	recorded := Recorded{Entry: e}
-	file.Loop = is
+	change.Action = string(e.Kind)
+	recorded := Recorded{Entry: change.Entries[0]}
 	if e.Kind == loops.KindHandover {
-		if recorded.Mailed, err = w.handOver(s, file, e, &change); err != nil {
+		if recorded.Mailed, err = w.handOver(s, file, recorded.Entry, &change); err != nil {
 			return Recorded{}, err
 		}
 	}
 	if err := w.register.Commit(change); err != nil {
 		return Recorded{}, err
 	}
-	recorded.Loop, err = w.register.Loop(is.ID)
+	recorded.Loop, err = w.register.Loop(file.Loop.ID)
 	return recorded, err
+}
+
+// enter makes the change that appends entries to a loop's history, folded and
+// planned anew, and the file as it is then.
+func (w *Workshop) enter(s Stamp, file File, entries ...loops.Entry) (loops.Change, File, error) {
+	was := file.Loop
+	change := loops.Change{At: s.At, By: s.By}
+	history := slices.Clone(file.History)
+	for _, e := range entries {
+		e.ID, e.Loop, e.Recorded, e.By = file.Loop.LastEntry+1, was.ID, s.At, s.By
+		if e.Day.IsZero() {
+			e.Day = loops.DayOf(s.At, w.zoneOf(file.Owner))
+		}
+		if err := e.Validate(); err != nil {
+			return change, file, err
+		}
+		if err := w.admissible(s, file, e); err != nil {
+			return change, file, err
+		}
+		file.Loop.LastEntry = e.ID
+		history = append(history, e)
+		change.Entries = append(change.Entries, e)
+	}
+	file.History = history
+	file.Loop.State = loops.Fold(history)
+	var err error
+	file.Loop.Plan, err = schedule.PlanLoop(schedule.Input{Policy: w.settings.Policy, Machine: file.Machine, Loop: file.Loop})
+	if err != nil {
+		return change, file, fmt.Errorf("plan loop %s: %w", was.Tag, err)
+	}
+	change.Loops = []loops.Loop{file.Loop}
+	change.DueDel, change.DuePut = loops.DueDifference(was, file.Loop)
+	return change, file, nil
 }
 
 // admissible refuses an entry that contradicts what the register knows.
