@@ -496,47 +496,8 @@ func TestRelayOptionsRefused(t *testing.T) {
 }
 
 // A real receiver of Postfix takes the mail, and what it dumps is what was sent.
-func TestRelayToSMTPSink(t *testing.T) {
-	t.Parallel()
-	sink := peer(t, "/usr/sbin/smtp-sink")
-	for _, tc := range []struct {
-		name             string
-		flags            []string
-		ok, fault, later bool
-	}{
-		{"accepts", nil, true, false, false},
-		{"refuses RCPT", []string{"-B", "550 5.1.1 no such user", "-f", "RCPT"}, false, false, false},
-		{"RCPT later", []string{"-r", "RCPT"}, false, false, true},
-		{"drops at MAIL", []string{"-q", "MAIL"}, false, true, true},
-		{"drops at DATA", []string{"-q", "DATA"}, false, false, true},
-		{"drops after the body", []string{"-q", "."}, false, false, true},
-		{"refuses the greeting", []string{"-f", "CONNECT"}, false, true, true},
-		{"fails at QUIT", []string{"-r", "QUIT"}, true, false, false},
-		{"no ESMTP", []string{"-e"}, true, false, false},
-	} {
-		t.Run(tc.name, func(t *testing.T) {
-			t.Parallel()
-			dir := t.TempDir()
-			address := startSink(t, sink, dir, tc.flags...)
-			raw := composed(t)
-			err := relayTo(t, notify.RelayOptions{Address: address}).Send(t.Context(), env, raw)
-			if tc.ok {
-				require.NoError(t, err)
-				dump, err := os.ReadFile(filepath.Join(dir, "dump"))
-				require.NoError(t, err)
-				assert.Contains(t, string(dump), strings.ReplaceAll(string(raw), "\r\n", "\n"))
-				return
-			}
-			var e *notify.SendError
-			require.ErrorAs(t, err, &e)
-			assert.Equal(t, tc.later, e.Temporary, "%v", err)
-			assert.Equal(t, tc.fault, e.RelayFault, "%v", err)
-		})
-	}
-}
-
 // startSink runs smtp-sink on a port that was free a moment ago.
-func startSink(t *testing.T, sink, dir string, flags ...string) string {
+func startSink(t testing.TB, sink, dir string, flags ...string) string {
 	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(t, err)
