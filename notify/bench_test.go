@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
+	"golang.org/x/sys/unix"
 
 	"fillmark/loops/store"
 	"fillmark/notify"
@@ -84,15 +85,23 @@ func BenchmarkSignBesideOpenSSL(b *testing.B) {
 	require.NotNil(b, found, string(out))
 	bare, err := strconv.ParseFloat(string(found[1]), 64)
 	require.NoError(b, err)
-	begin := time.Now()
+	// OpenSSL reports processor time, so that is what counts here too.
+	begin := processorTime(b)
 	for b.Loop() {
 		if _, err := s.Sign(raw); err != nil {
 			b.Fatal(err)
 		}
 	}
-	each := time.Since(begin).Seconds() / float64(b.N)
+	each := (processorTime(b) - begin).Seconds() / float64(b.N)
 	b.ReportMetric(bare*1e3, "openssl-ms")
 	b.ReportMetric(each/bare, "ratio")
+}
+
+func processorTime(b *testing.B) time.Duration {
+	b.Helper()
+	var used unix.Rusage
+	require.NoError(b, unix.Getrusage(unix.RUSAGE_SELF, &used))
+	return time.Duration(used.Utime.Nano() + used.Stime.Nano())
 }
 
 const pathMails = 200
