@@ -66,7 +66,7 @@ func TestAnswers(t *testing.T) {
 		{loops.AllFine, "all looks fine", "", "", true},
 		{loops.SomethingOff, "something is off", "In their words: It gurgles.", "", true},
 		{loops.CallMe, "please call", "call me", "asked for a call on", false},
-		{loops.Pause, "a pause", "", "", false},
+		{loops.Pause, "a pause", "grey tower, Ana Ruizado: pause", "", false},
 	} {
 		t.Run(string(tc.answer), func(t *testing.T) {
 			t.Parallel()

@@ -6,6 +6,7 @@ package workshop
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -49,7 +50,7 @@ func (w *Workshop) morningSections(s Stamp) ([]notify.MorningSection, error) {
 	if err != nil {
 		return nil, err
 	}
-	answers, err := w.openAnswers()
+	answers, err := w.openAnswers(due.Day)
 	if err != nil {
 		return nil, err
 	}
@@ -96,14 +97,16 @@ func morningLines(of []Line) []string {
 }
 
 // openAnswers are the owners' words that wait for a technician: loops with a
-// concern or a call wanted. It reads every loop, once a day.
-func (w *Workshop) openAnswers() ([]string, error) {
+// concern or a call wanted, and pauses since yesterday. It reads every loop,
+// once a day.
+func (w *Workshop) openAnswers(today loops.Day) ([]string, error) {
 	var lines []string
 	for l, err := range w.register.Loops() {
 		if err != nil {
 			return nil, err
 		}
-		if l.State.Concern.IsZero() && l.State.CallWanted.IsZero() {
+		paused := slices.ContainsFunc(l.State.Settings, func(x loops.Setting) bool { return x.Paused })
+		if l.State.Concern.IsZero() && l.State.CallWanted.IsZero() && !paused {
 			continue
 		}
 		file, err := w.fileOf(l)
@@ -112,7 +115,8 @@ func (w *Workshop) openAnswers() ([]string, error) {
 		}
 		for _, e := range loops.Standing(file.History) {
 			open := e.Kind == loops.KindAnswer && (e.Answer.Answer == loops.SomethingOff && e.Day == l.State.Concern ||
-				e.Answer.Answer == loops.CallMe && e.Day == l.State.CallWanted)
+				e.Answer.Answer == loops.CallMe && e.Day == l.State.CallWanted ||
+				e.Answer.Answer == loops.Pause && today.Sub(e.Day) <= 1)
 			if !open {
 				continue
 			}
