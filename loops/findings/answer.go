@@ -33,10 +33,14 @@ func (n Number) String() string {
 	return short(float64(n))
 }
 
-// short writes a figure to three significant digits, without an exponent.
+// short writes a figure to three significant digits, with an exponent only
+// where it would be all noughts.
 func short(v float64) string {
 	if v == 0 {
 		return "0"
+	}
+	if size := math.Abs(v); size >= 1e9 || size < 1e-4 {
+		return strconv.FormatFloat(v, 'g', 3, 64)
 	}
 	decimals := min(12, max(0, 2-int(math.Floor(math.Log10(math.Abs(v))))))
 	text := strconv.FormatFloat(v, 'f', decimals, 64)
