@@ -64,7 +64,7 @@ func pValue(p float64) string {
 // Answer is one finding: a figure with its limits, what it rests on, what
 // would make it firmer, and one plain sentence.
 type Answer struct {
-	Question string `json:"question"` // "b10", "comparison", "curve", "median", "shape", "cause"
+	Question string `json:"question"` // "b10", "cause", "comparison", "curve", "due", "median", "shape", "trait"
 	Value    Number `json:"value"`
 	Lower    Number `json:"lower"`
 	Upper    Number `json:"upper"`
