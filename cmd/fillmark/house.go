@@ -202,7 +202,7 @@ func (h *house) sweepAndDeliver(ctx context.Context, log *slog.Logger, now time.
 	if err != nil {
 		log.Error("sweep failed", "error", err)
 	}
-	if _, err := h.workshop.Morning(workshop.Stamp{At: now.UTC(), By: "schedule"}); err != nil {
+	if _, err := h.workshop.MailMorning(workshop.Stamp{At: now.UTC(), By: "schedule"}); err != nil {
 		log.Error("morning list failed", "error", err)
 	}
 	h.readBounces(log, now)

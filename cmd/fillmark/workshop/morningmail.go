@@ -15,9 +15,9 @@ import (
 	"fillmark/schedule"
 )
 
-// Morning queues the technician's list once a day, from the sending hour in the
+// MailMorning queues the technician's list once a day, from the sending hour in the
 // workshop's zone on, where an address for it is set. It tells whether it did.
-func (w *Workshop) Morning(s Stamp) (bool, error) {
+func (w *Workshop) MailMorning(s Stamp) (bool, error) {
 	day := loops.DayOf(s.At, w.settings.Zone)
 	if w.settings.Technician == "" || s.At.Before(schedule.SendableAt(day, w.settings.SendHour, w.settings.Zone)) {
 		return false, nil
