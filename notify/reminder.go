@@ -140,7 +140,7 @@ func (d *document) addAnswers(in ReminderInput) {
 	work := slices.ContainsFunc(in.Items, func(i ReminderItem) bool { return !isLook(i) })
 	first := button{"Call me to agree on a day", in.Links.CallMe}
 	if looks {
-		first = button{"I looked: all is fine", in.Links.AllFine}
+		first = button{"I looked, all is fine", in.Links.AllFine}
 	}
 	for _, b := range []button{first, {"Something is off", in.Links.SomethingOff}} {
 		if b.URL != "" {

@@ -153,7 +153,7 @@ func sampleDocuments() []document {
 			{Heading: "Take care", Paragraphs: []string{"The liquid is not for drinking."}},
 		},
 		Note:    "The first button answers the look-over only.",
-		Buttons: []button{{"I looked: all is fine", "https://sample.example/o/a"}, {"Something is off", "https://sample.example/o/b"}},
+		Buttons: []button{{"I looked, all is fine", "https://sample.example/o/a"}, {"Something is off", "https://sample.example/o/b"}},
 		More:    button{"Call me, or not now", "https://sample.example/o/c"},
 		Closing: []string{"Kind regards", "Sample Bench", "bench@sample.example"},
 		Reason:  "You get this mail because you agreed to it.", Stop: button{"Stop these mails", "https://sample.example/stop/d"},

@@ -85,6 +85,9 @@ func (a *app) sweepCommand() *cobra.Command {
 				p.line("%s composed, %d delivered, %d put off, %d refused, %d expired.",
 					plural(len(answer.Reminders), "reminder"), answer.Delivered, answer.Deferred, answer.Refused, answer.Expired)
 				printTransport(p, answer.MailReachesOwners)
+				if answer.RelayFault != "" {
+					p.paragraph("", "  ", "The relay takes no mail, so all of it waits and no owner is marked: "+answer.RelayFault)
+				}
 				for _, r := range answer.Reminders {
 					p.paragraph("  ", "    ", r.Owner+": "+r.Subject)
 				}

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"iter"
+	"strings"
 	"time"
 
 	"fillmark/loops"
@@ -113,7 +114,7 @@ func (w *Workshop) Bounce(s Stamp, r io.Reader) (Bounced, error) {
 	if err != nil {
 		return Bounced{}, err
 	}
-	out := Bounced{Message: m.Key, Reason: "came back: " + failed.Status + " " + failed.Diagnostic}
+	out := Bounced{Message: m.Key, Reason: strings.TrimSpace("came back: " + failed.Status + " " + failed.Diagnostic)}
 	if err := w.register.MarkBounced(m.Key, s.At, out.Reason); err != nil && !errors.Is(err, loops.ErrConflict) {
 		return Bounced{}, fmt.Errorf("bounce: %w", err)
 	}
