@@ -23,7 +23,7 @@ func printMorning(p *printer, m workshop.Morning) {
 	}
 	section("Promised back", len(m.Promised), func(i int) string {
 		x := m.Promised[i]
-		return fmt.Sprintf("%s, %s (%s): %s%s", x.Machine, x.Owner, orNone(x.Phone, "no telephone on record"), x.Day.Long(), over(x.OverdueDays))
+		return fmt.Sprintf("%s, %s (%s): %s%s", x.Machine, x.Owner, orWord(x.Phone, "no telephone on record"), x.Day.Long(), over(x.OverdueDays))
 	})
 	section("Bring", len(m.Bring), func(i int) string {
 		x := m.Bring[i]
@@ -53,7 +53,7 @@ func over(days int) string {
 	return " (" + plural(days, "day") + " over)"
 }
 
-func orNone(text, none string) string {
+func orWord(text, none string) string {
 	if text == "" {
 		return none
 	}

@@ -7,21 +7,12 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"iter"
 	"reflect"
 	"slices"
 
 	"fillmark/loops"
 	"fillmark/schedule"
 )
-
-// planReader is what plans are made from beyond the loop itself.
-type planReader interface {
-	Machines() iter.Seq2[loops.Machine, error]
-	Loops() iter.Seq2[loops.Loop, error]
-	Containers() iter.Seq2[loops.Container, error]
-	Instruments() iter.Seq2[loops.Instrument, error]
-}
 
 // UseEvidence sets what opened loops have taught. Plans made from now on use
 // it; [Workshop.Replan] brings the others up to date.
@@ -40,6 +31,7 @@ func (w *Workshop) Evidence() schedule.Evidence {
 func (w *Workshop) plan(s Stamp, machine loops.Machine, loop loops.Loop, history []loops.Entry, containers []loops.Container) (loops.Plan, error) {
 	plan, err := schedule.PlanLoop(schedule.Input{
 		Policy: w.settings.Policy, Machine: machine, Loop: loop, History: history, Containers: containers, Evidence: w.Evidence(),
+		Weighings: fullWeighings(history),
 	})
 	if err != nil {
 		return plan, fmt.Errorf("plan loop %s: %w", loop.Tag, err)
@@ -48,14 +40,39 @@ func (w *Workshop) plan(s Stamp, machine loops.Machine, loop loops.Loop, history
 	return plan, nil
 }
 
-// containersIn returns the containers that went into a loop.
-func (w *Workshop) containersIn(loop loops.LoopID) ([]loops.Container, error) {
-	var in []loops.Container
+// fullWeighings are the weighings of the full loop that stand in the history,
+// all of the same thing on the scale as the last; those of inspections are
+// left out, since the planner reads them itself.
+func fullWeighings(history []loops.Entry) []schedule.Weighing {
+	var full []loops.Weighing
+	var days []loops.Day
+	for _, e := range loops.Standing(history) {
+		if e.Kind == loops.KindWeighing && (e.Weighing.Stage == loops.WeighedFilled || e.Weighing.Stage == loops.WeighedLater) {
+			full, days = append(full, *e.Weighing), append(days, e.Day)
+		}
+	}
+	var weighings []schedule.Weighing
+	for i, x := range full {
+		if x.What == full[len(full)-1].What {
+			weighings = append(weighings, schedule.Weighing{Day: days[i], Weight: x.Weight})
+		}
+	}
+	return weighings
+}
+
+// containersIn returns the containers that went into a loop, those in poured
+// as they are there.
+func (w *Workshop) containersIn(loop loops.LoopID, poured []loops.Container) ([]loops.Container, error) {
+	isIn := func(c loops.Container) bool {
+		return slices.ContainsFunc(c.Uses, func(u loops.Use) bool { return u.Loop == loop })
+	}
+	in := slices.DeleteFunc(slices.Clone(poured), func(c loops.Container) bool { return !isIn(c) })
 	for c, err := range w.register.Containers() {
 		if err != nil {
 			return nil, err
 		}
-		if slices.ContainsFunc(c.Uses, func(u loops.Use) bool { return u.Loop == loop }) {
+		renewed := slices.ContainsFunc(poured, func(p loops.Container) bool { return p.ID == c.ID })
+		if !renewed && isIn(c) {
 			in = append(in, c)
 		}
 	}
