@@ -50,8 +50,7 @@ func List(p loops.Policy, today loops.Day, items []Item) TechnicianList {
 		}
 		stage, ok := StageOn(p, item.Task.Due, today)
 		staged := Staged{item, stage}
-		wanted := !item.Loop.State.CallWanted.IsZero()
-		if reason := whyCall(staged); (ok || wanted) && reason != "" {
+		if reason := whyCall(p, staged); (ok || !item.Loop.State.Asked.IsZero()) && reason != "" {
 			list.Call = append(list.Call, Call{staged, reason, strings.TrimSpace(item.Owner.Address) != ""})
 		}
 	}

@@ -12,6 +12,7 @@ import (
 	"io/fs"
 	"log/slog"
 	"net/http"
+	"net/url"
 	"os"
 	"os/user"
 	"path/filepath"
@@ -22,7 +23,6 @@ import (
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops/store"
 	"fillmark/notify"
-	"fillmark/schedule"
 )
 
 // house is everything that stands on one open register.
@@ -65,9 +65,13 @@ func openHouse(c config, now func() time.Time, log *slog.Logger) (_ *house, err 
 	if err != nil {
 		return nil, err
 	}
+	policy, err := c.policy()
+	if err != nil {
+		return nil, err
+	}
 	settings := workshop.Settings{
 		Name: c.Workshop.Name, Phone: c.Workshop.Phone, From: c.Mail.From, BaseURL: c.BaseURL,
-		Zone: c.zone(), SendHour: c.Mail.SendHour, Policy: schedule.DefaultPolicy(), Technician: c.Mail.Technician,
+		Zone: c.zone(), SendHour: c.Mail.SendHour, Policy: policy, Technician: c.Mail.Technician,
 	}
 	if c.Mail.Templates != "" {
 		if settings.Templates, err = notify.LoadTemplates(c.Mail.Templates); err != nil {
@@ -89,8 +93,8 @@ func openHouse(c config, now func() time.Time, log *slog.Logger) (_ *house, err 
 		h.bounces = &notify.BounceFolder{Dir: c.Mail.BounceMaildir}
 	}
 	h.handler, err = web.New(web.Deps{
-		Workshop: h.workshop, Reader: h.store, Deliver: h.deliverer.Deliver,
-		MailReachesOwners: c.Mail.Transport == "smtp", Now: now, Log: log, Wake: h.poke,
+		Workshop: h.workshop, Reader: h.store, Keeper: keep{h.store, c}, Deliver: h.deliverer.Deliver,
+		MailReachesOwners: c.Mail.Transport == "smtp", Now: now, Log: log, Wake: h.poke, Hosts: c.hosts(),
 	})
 	return h, err
 }
@@ -186,6 +190,16 @@ func newTransport(c config) (transport, error) {
 }
 
 func (c config) mailDomain() string { return c.Mail.From[strings.LastIndexByte(c.Mail.From, '@')+1:] }
+
+// hosts are the names besides loopback ones that the pages answer to: the one
+// that owners' links lead to.
+func (c config) hosts() []string {
+	base, err := url.Parse(c.BaseURL)
+	if err != nil {
+		return nil
+	}
+	return []string{base.Hostname()}
+}
 
 // localActor names who runs a command, as the register records it.
 func localActor(env map[string]string) string {

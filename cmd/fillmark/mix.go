@@ -36,6 +36,23 @@ func partOf(p chemistry.Part) partAnswer {
 	return partAnswer{Name: p.Name, MassG: p.Mass.Grams(), VolumeML: p.Volume.Millilitres()}
 }
 
+// mixAnswerOf converts what chemistry computed; left tells that liquid stayed
+// in the loop, so that the answer says what forgetting it would have made.
+func mixAnswerOf(m chemistry.MixResult, left bool) mixAnswer {
+	answer := mixAnswer{
+		Target: workshop.StrengthOf(m.Target), Result: workshop.StrengthOf(m.Result), Parts: []partAnswer{}, Total: partOf(m.Total),
+		ContractionML: m.Contraction.Millilitres(), Steps: workshop.StepsOf(m.Steps), Warnings: workshop.ReasonsOf(m.Warnings),
+		Cautions: workshop.CautionsOf(m.Cautions), Sources: m.Sources,
+	}
+	if left {
+		answer.Uncompensated = new(workshop.StrengthOf(m.Uncompensated))
+	}
+	for _, p := range m.Parts {
+		answer.Parts = append(answer.Parts, partOf(p))
+	}
+	return answer
+}
+
 func (a *app) mixCommand() *cobra.Command {
 	var r chemistry.MixRequest
 	r.Bench = chemistry.DefaultAt
@@ -55,19 +72,7 @@ to what the scale reads, and everything else follows from them.`,
 			if err != nil {
 				return err
 			}
-			answer := mixAnswer{
-				Target: workshop.StrengthOf(m.Target), Result: workshop.StrengthOf(m.Result), Parts: []partAnswer{}, Total: partOf(m.Total),
-				ContractionML: m.Contraction.Millilitres(), Steps: workshop.StepsOf(m.Steps), Warnings: workshop.ReasonsOf(m.Warnings),
-				Cautions: workshop.CautionsOf(m.Cautions), Sources: m.Sources,
-			}
-			if r.Left > 0 {
-				u := workshop.StrengthOf(m.Uncompensated)
-				answer.Uncompensated = &u
-			}
-			for _, p := range m.Parts {
-				answer.Parts = append(answer.Parts, partOf(p))
-			}
-			return a.print(answer, func(out *printer) { printMix(out, r, m) })
+			return a.print(mixAnswerOf(m, r.Left > 0), func(out *printer) { printMix(out, r, m) })
 		},
 	}
 	f := cmd.Flags()
@@ -85,6 +90,8 @@ to what the scale reads, and everything else follows from them.`,
 	need(f, &r.Step, chemistry.ParseKilogram, "step", "MASS", "what the scale reads (default 1g)")
 	need(f, &r.Left, chemistry.ParseLitre, "left", "VOLUME", "liquid left in the loop after draining")
 	need(f, &r.LeftMass, chemistry.ParseMassPercent, "left-mass", "PERCENT", "glycol mass % of what is left (default water)")
+	need(f, &r.LeftUncertainty, chemistry.ParseLitre, "left-uncertainty", "VOLUME", "how sure that is (k = 2)")
+	need(f, &r.ConcentrateUncertainty, chemistry.ParseMassPercent, "concentrate-uncertainty", "PERCENT", "how sure its strength is (k = 2)")
 	needFlags(cmd, "fluid", "make")
 	return cmd
 }

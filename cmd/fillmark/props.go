@@ -33,28 +33,27 @@ func (a *app) propsCommand() *cobra.Command {
 	var fluid chemistry.Fluid
 	var mass *chemistry.MassFraction
 	var volume *chemistry.VolumeFraction
-	at := chemistry.DefaultAt
+	var to *chemistry.Celsius
+	at, by := chemistry.DefaultAt, chemistry.CelsiusDelta(10)
 	cmd := &cobra.Command{
-		Use:     "props --fluid FLUID (--mass % | --volume %) [--at TEMPERATURE]",
-		Short:   "Properties of a liquid from the published tables",
-		Example: "  fillmark props --fluid eg --mass 40% --at 20C",
-		Args:    noArgs,
+		Use:   "props --fluid FLUID (--mass % | --volume %) [--at TEMPERATURE [--to TEMPERATURE]]",
+		Short: "Properties of a liquid from the published tables",
+		Example: "  fillmark props --fluid eg --mass 40% --at 20C\n" +
+			"  fillmark props --fluid eg --mass 40% --at -20C --to 60C --by 10K    # a table",
+		Args: noArgs,
 		RunE: func(*cobra.Command, []string) error {
 			fraction, err := oneFraction(fluid, mass, volume)
 			if err != nil {
 				return err
 			}
+			if to != nil {
+				return a.propsTable(fluid, fraction, at, *to, by)
+			}
 			p, err := chemistry.Props(fluid, fraction, at)
 			if err != nil {
 				return err
 			}
-			answer := propsAnswer{
-				Fluid: p.Fluid, MassPercent: p.Mass.Percent(), VolumePercent: p.Volume.Percent(), TemperatureC: float64(p.Temperature),
-				FreezePointC: float64(p.Freeze.Stated), FreezeUncertainK: float64(p.Freeze.Uncertainty), BoilingPointC: float64(p.Boiling),
-				DensityKgM3: p.Density.KilogramsPerCubicMetre(), SpecificHeat: float64(p.SpecificHeat), Conductivity: float64(p.Conductivity),
-				ViscosityMPaS: float64(p.Viscosity), RefractiveIndex20: float64(p.RefractiveIndex20), Brix20: float64(p.Brix20), Sources: p.Sources,
-			}
-			return a.print(answer, func(out *printer) { printProps(out, p) })
+			return a.print(propsAnswerOf(p), func(out *printer) { printProps(out, p) })
 		},
 	}
 	f := cmd.Flags()
@@ -62,8 +61,52 @@ func (a *app) propsCommand() *cobra.Command {
 	may(f, &mass, chemistry.ParseMassPercent, "mass", "PERCENT", "glycol mass %")
 	may(f, &volume, chemistry.ParseVolumePercent, "volume", "PERCENT", "glycol volume % before mixing at 20 °C")
 	need(f, &at, chemistry.ParseCelsius, "at", "TEMPERATURE", "temperature (default 20C)")
+	may(f, &to, chemistry.ParseCelsius, "to", "TEMPERATURE", "print a table up to this temperature")
+	need(f, &by, chemistry.ParseCelsiusDelta, "by", "DIFFERENCE", "step of the table (default 10K)")
 	needFlags(cmd, "fluid")
 	return cmd
+}
+
+func propsAnswerOf(p chemistry.Properties) propsAnswer {
+	return propsAnswer{
+		Fluid: p.Fluid, MassPercent: p.Mass.Percent(), VolumePercent: p.Volume.Percent(), TemperatureC: float64(p.Temperature),
+		FreezePointC: float64(p.Freeze.Stated), FreezeUncertainK: float64(p.Freeze.Uncertainty), BoilingPointC: float64(p.Boiling),
+		DensityKgM3: p.Density.KilogramsPerCubicMetre(), SpecificHeat: float64(p.SpecificHeat), Conductivity: float64(p.Conductivity),
+		ViscosityMPaS: float64(p.Viscosity), RefractiveIndex20: float64(p.RefractiveIndex20), Brix20: float64(p.Brix20), Sources: p.Sources,
+	}
+}
+
+// maxTableRows bounds a table of properties: a page, not a flood.
+const maxTableRows = 500
+
+// propsTable prints the properties over a range of temperatures.
+func (a *app) propsTable(fluid chemistry.Fluid, fraction chemistry.MassFraction, from, to chemistry.Celsius, by chemistry.CelsiusDelta) error {
+	if by <= 0 || to < from || float64(to.Sub(from)/by) > maxTableRows {
+		return &usageError{fmt.Errorf("--to and --by: %s to %s by %s is no table of at most %d rows upwards", from, to, by, maxTableRows)}
+	}
+	answer := items[propsAnswer]{Items: []propsAnswer{}}
+	var rows []chemistry.Properties
+	for n := 0; ; n++ {
+		t := from.Add(by * chemistry.CelsiusDelta(n))
+		if t > to.Add(by/1e6) {
+			break
+		}
+		p, err := chemistry.Props(fluid, fraction, t)
+		if err != nil {
+			return err
+		}
+		rows, answer.Items = append(rows, p), append(answer.Items, propsAnswerOf(p))
+	}
+	return a.print(answer, func(out *printer) {
+		p := rows[0]
+		out.paragraph("", "", fmt.Sprintf("%s %s: first ice at %.1f ± %.1f °C (k = 2).", p.Fluid.Name(), p.Mass, float64(p.Freeze.Stated), float64(p.Freeze.Uncertainty)))
+		out.table([]string{"°C", "kg/l", "J/(kg K)", "W/(m K)", "mPa s"}, len(rows), func(i int) []string {
+			p := rows[i]
+			return []string{fixed1(float64(p.Temperature)), fmt.Sprintf("%.4f", float64(p.Density)), fmt.Sprintf("%.0f", float64(p.SpecificHeat)),
+				fmt.Sprintf("%.3f", float64(p.Conductivity)), fmt.Sprintf("%.2f", float64(p.Viscosity))}
+		})
+		printSources(out, p.Sources)
+	})
 }
 
 // oneFraction settles a strength given in one of two bases; water needs none.

@@ -5,7 +5,6 @@ package store_test
 
 import (
 	"bytes"
-	"context"
 	"flag"
 	"os"
 	"path/filepath"
@@ -22,20 +21,18 @@ import (
 
 var update = flag.Bool("update", false, "write testdata/schema-*.jsonl anew; never for a published schema")
 
-func ptr[T any](v T) *T { return &v }
-
 // allPayloads is one entry of every kind, with every field set.
 func allPayloads(loop loops.LoopID, day loops.Day) []loops.Entry {
 	inspection := loops.Inspection{
-		Die: ptr(chemistry.Celsius(55.5)), CoolantIn: ptr(chemistry.Celsius(31)), CoolantOut: ptr(chemistry.Celsius(33.25)),
-		Room: ptr(chemistry.Celsius(21)), PowerW: ptr(90.0), PumpW: ptr(4.5), Steady: true,
-		Mass: ptr(chemistry.MassFraction(0.34)), MassUncertainty: 0.01, PH: ptr(8.1),
-		Missing: ptr(chemistry.Litre(0.02)), Weight: ptr(chemistry.Kilogram(11.4)), RunningHours: ptr(8123.5),
+		Die: new(chemistry.Celsius(55.5)), CoolantIn: new(chemistry.Celsius(31)), CoolantOut: new(chemistry.Celsius(33.25)),
+		Room: new(chemistry.Celsius(21)), PowerW: new(90.0), PumpW: new(4.5), Steady: true,
+		Mass: new(chemistry.MassFraction(0.34)), MassUncertainty: 0.01, PH: new(8.1),
+		Missing: new(chemistry.Litre(0.02)), Weight: new(chemistry.Kilogram(11.4)), RunningHours: new(8123.5),
 		Verdict: loops.Good, Noise: "none",
 	}
 	additive := loops.Additive{Family: "azole", Product: "inhibitor concentrate", DoseMLPerL: 20, LifeMonths: 24, Added: day}
 	charge := loops.Charge{
-		Fluid: chemistry.PropyleneGlycol, Mass: ptr(chemistry.MassFraction(0.35)), MassUncertainty: 0.01, Volume: 0.6,
+		Fluid: chemistry.PropyleneGlycol, Mass: new(chemistry.MassFraction(0.35)), MassUncertainty: 0.01, Volume: 0.6,
 		Origin: loops.WorkshopFill, FilledFrom: day.AddDays(-1), FilledTo: day, Inhibitor: additive, Biocide: additive,
 		FluidLifeMonths: 36, FormulatedProduct: true, ReDosable: true, Product: "glycol <blue> & \"clear\"", Lot: "L-17",
 	}
@@ -56,7 +53,7 @@ func allPayloads(loop loops.LoopID, day loops.Day) []loops.Entry {
 		{Kind: loops.KindHandover, Handover: &loops.Handover{Consent: loops.Consent{Mail: true, Opening: true, Photos: true}}},
 		{Kind: loops.KindAnswer, Answer: &loops.Answer{Answer: loops.SomethingOff, Tasks: []loops.TaskKind{loops.Look}, Words: "it ticks"}},
 		{Kind: loops.KindTransfer, Transfer: &loops.Transfer{To: 2}},
-		{Kind: loops.KindRetirement, Retirement: &loops.Retirement{Reason: loops.ReplacedByAir, StatedRatingW: ptr(250.0)}},
+		{Kind: loops.KindRetirement, Retirement: &loops.Retirement{Reason: loops.ReplacedByAir, StatedRatingW: new(250.0)}},
 		{Kind: loops.KindCorrection, Correction: &loops.Correction{Strikes: 15, Why: "not sold after all"}},
 	}
 }
@@ -89,8 +86,8 @@ func everything(t testing.TB, s *store.Store) {
 		Construction: loops.Construction{
 			Sealed: true, Volume: 0.6, VolumeUncertainty: 0.01, Wetted: []loops.WettedPart{{Part: "cold plate", Metal: "copper", Plating: "nickel"}},
 			Tubing: loops.Tubing{Material: "EPDM", BoreMM: 10, OuterMM: 16, LengthMM: 900}, PumpPlace: "in the reservoir", Mounting: "radiator on top",
-			RadiatorSizeMM: 240, ColdestWall: ptr(chemistry.Celsius(-5)), SetPoint: ptr(chemistry.Celsius(15)),
-			EvaporatorMargin: ptr(chemistry.CelsiusDelta(8)), Hottest: ptr(chemistry.Celsius(45)), Reach: true,
+			RadiatorSizeMM: 240, ColdestWall: new(chemistry.Celsius(-5)), SetPoint: new(chemistry.Celsius(15)),
+			EvaporatorMargin: new(chemistry.CelsiusDelta(8)), Hottest: new(chemistry.Celsius(45)), Reach: true,
 		},
 		State: loops.Fold(entries), Plan: plan,
 	}
@@ -103,7 +100,7 @@ func everything(t testing.TB, s *store.Store) {
 	c.Sent = []loops.Sent{{Loop: 1, Task: loops.Look, Due: day, Stage: loops.StageDue, Message: waiting.Key}, {Loop: 1, Task: loops.Look, Due: day, Stage: loops.StageCall}}
 	require.NoError(t, s.CommitWithShelf(c, loops.Shelf{
 		Containers: []loops.Container{{ID: 1, Kind: loops.PremixBottle, Product: "premix", Lot: "P-3", Fluid: chemistry.PropyleneGlycol,
-			Mass: ptr(chemistry.MassFraction(0.35)), MassUncertainty: 0.005, Opened: day, Mixed: day, Expires: day.AddMonths(12), Left: 4.2,
+			Mass: new(chemistry.MassFraction(0.35)), MassUncertainty: 0.005, Opened: day, Mixed: day, Expires: day.AddMonths(12), Left: 4.2,
 			Uses: []loops.Use{{Loop: 1, Day: day, Volume: 0.05}}, Note: "top shelf"}},
 		UsedFluid: []loops.UsedFluid{{ID: 1, Recorded: noon, Day: day, By: "rui", Loop: 1, Fluid: chemistry.PropyleneGlycol, Volume: 0.55, Hazard: "traces of copper", Went: "collector"}},
 		Instruments: []loops.Instrument{{ID: 1, Kind: loops.Refractometer, Name: "hand refractometer", Serial: "R-9", Retired: day.AddMonths(30),
@@ -116,7 +113,7 @@ func everything(t testing.TB, s *store.Store) {
 func exportOf(t testing.TB, s *store.Store) []byte {
 	t.Helper()
 	var b bytes.Buffer
-	require.NoError(t, s.Export(context.Background(), &b))
+	require.NoError(t, s.Export(t.Context(), &b))
 	return b.Bytes()
 }
 
@@ -144,7 +141,7 @@ func TestReadTextOfSchema1(t *testing.T) {
 	golden, err := os.ReadFile(filepath.Join("testdata", "schema-1.jsonl"))
 	require.NoError(t, err)
 	path := filepath.Join(t.TempDir(), "imported")
-	require.NoError(t, store.Import(context.Background(), path, bytes.NewReader(golden)))
+	require.NoError(t, store.Import(t.Context(), path, bytes.NewReader(golden)))
 	s, err := store.Open(path, store.Options{})
 	require.NoError(t, err)
 	sound(t, s)

@@ -32,12 +32,18 @@ type reader interface {
 	Messages(loops.MessageStatus) iter.Seq2[loops.Message, error]
 	Message(loops.MessageKey) (loops.Message, error)
 	suppressions
+	Containers() iter.Seq2[loops.Container, error]
+	UsedFluid() iter.Seq2[loops.UsedFluid, error]
+	Instruments() iter.Seq2[loops.Instrument, error]
+	Samples() iter.Seq2[loops.RetainedSample, error]
 }
 
 // Deps is what the handler is built from.
 type Deps struct {
 	Workshop *workshop.Workshop
 	Reader   reader
+	// Keeper looks after the register's file as a whole.
+	Keeper keeper
 	// Deliver sends what is queued; it is called after a sweep was asked for.
 	Deliver func(ctx context.Context, now time.Time) (notify.Report, error)
 	// MailReachesOwners is false where mail only goes to a folder.
@@ -53,16 +59,22 @@ type Deps struct {
 
 type server struct {
 	Deps
+	pages pages
 }
 
-// New returns the handler.
+// New returns the handler, or an error where an embedded template is broken.
 func New(d Deps) (http.Handler, error) {
-	s := &server{Deps: d}
+	parsed, err := parsePages()
+	if err != nil {
+		return nil, err
+	}
+	s := &server{Deps: d, pages: parsed}
 	mux := http.NewServeMux()
 	s.routes(mux)
 	var handler http.Handler = mux
 	handler = http.NewCrossOriginProtection().Handler(handler)
 	handler = limitBodies(handler)
+	handler = allowedHosts(d.Hosts, handler)
 	return s.logged(secured(handler)), nil
 }
 

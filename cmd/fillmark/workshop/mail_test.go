@@ -64,9 +64,9 @@ func TestAnswers(t *testing.T) {
 		mails   bool   // whether the look is still reminded of a month later
 	}{
 		{loops.AllFine, "all looks fine", "", "", true},
-		{loops.SomethingOff, "something is off", "In their words: It gurgles.", "", true},
-		{loops.CallMe, "please call", "call me", "asked for a call on", false},
-		{loops.Pause, "a pause", "grey tower, Ana Ruizado: pause", "", false},
+		{loops.SomethingOff, "something is off", "In their words: It gurgles.", `answered "something is off" on`, false},
+		{loops.CallMe, "please call", "call me", `answered "call me" on`, false},
+		{loops.Pause, "a pause", "grey tower, Ana Ruizado: pause", `answered "pause" on`, false},
 	} {
 		t.Run(string(tc.answer), func(t *testing.T) {
 			t.Parallel()
@@ -76,10 +76,12 @@ func TestAnswers(t *testing.T) {
 			require.NoError(t, err)
 			look := workshop.NextTasks(loop.Plan)[0]
 			now := look.Due.At(10, time.UTC)
-			for range 2 { // pressed twice
+			for press := range 2 {
 				tags, err := b.Answer(workshop.Stamp{At: now, By: "owner"}, owner, loops.Answer{Answer: tc.answer, Words: "It gurgles."})
 				require.NoError(t, err)
-				assert.Equal(t, []loops.Tag{loop.Tag}, tags)
+				if press == 0 {
+					assert.Equal(t, []loops.Tag{loop.Tag}, tags)
+				}
 			}
 			receipts := 0
 			for _, m := range b.messages(t) {

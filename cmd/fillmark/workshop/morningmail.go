@@ -6,7 +6,6 @@ package workshop
 import (
 	"errors"
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
@@ -50,7 +49,7 @@ func (w *Workshop) morningSections(s Stamp) ([]notify.MorningSection, error) {
 	if err != nil {
 		return nil, err
 	}
-	answers, err := w.openAnswers(due.Day)
+	answers, err := w.openAnswers()
 	if err != nil {
 		return nil, err
 	}
@@ -97,16 +96,14 @@ func morningLines(of []Line) []string {
 }
 
 // openAnswers are the owners' words that wait for a technician: loops with a
-// concern or a call wanted, and pauses since yesterday. It reads every loop,
-// once a day.
-func (w *Workshop) openAnswers(today loops.Day) ([]string, error) {
+// concern, a call or a pause asked for. It reads every loop, once a day.
+func (w *Workshop) openAnswers() ([]string, error) {
 	var lines []string
 	for l, err := range w.register.Loops() {
 		if err != nil {
 			return nil, err
 		}
-		paused := slices.ContainsFunc(l.State.Settings, func(x loops.Setting) bool { return x.Paused })
-		if l.State.Concern.IsZero() && l.State.CallWanted.IsZero() && !paused {
+		if l.State.Concern.IsZero() && l.State.Asked.IsZero() {
 			continue
 		}
 		file, err := w.fileOf(l)
@@ -115,8 +112,7 @@ func (w *Workshop) openAnswers(today loops.Day) ([]string, error) {
 		}
 		for _, e := range loops.Standing(file.History) {
 			open := e.Kind == loops.KindAnswer && (e.Answer.Answer == loops.SomethingOff && e.Day == l.State.Concern ||
-				e.Answer.Answer == loops.CallMe && e.Day == l.State.CallWanted ||
-				e.Answer.Answer == loops.Pause && today.Sub(e.Day) <= 1)
+				e.Answer.Answer == l.State.AskedFor && e.Day == l.State.Asked)
 			if !open {
 				continue
 			}

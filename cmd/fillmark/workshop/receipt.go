@@ -128,4 +128,9 @@ func reminderItem(m loops.Machine, l loops.Loop, t loops.Task) notify.ReminderIt
 }
 
 // ownerReason is the clause in words for an owner.
-func ownerReason(c loops.Clause) string { return c.Text }
+func ownerReason(c loops.Clause) string {
+	if c.OwnerText != "" {
+		return c.OwnerText
+	}
+	return c.Text
+}

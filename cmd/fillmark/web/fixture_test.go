@@ -1,0 +1,174 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web_test
+
+import (
+	"bytes"
+	"context"
+	"crypto/rand"
+	"io"
+	"log/slog"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/web"
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+	"fillmark/loops/store"
+	"fillmark/notify"
+	"fillmark/schedule"
+)
+
+// noon is the present in every test unless it says otherwise.
+var noon = time.Date(2026, time.December, 3, 12, 0, 0, 0, time.UTC)
+
+// bench is a real register with the handler that stands on it.
+type bench struct {
+	testing.TB
+	path    string
+	store   *store.Store
+	shop    *workshop.Workshop
+	links   workshop.Links
+	handler http.Handler
+	now     time.Time
+	wakes   int
+}
+
+func newBench(t testing.TB, change ...func(*web.Deps)) *bench {
+	t.Helper()
+	b := &bench{TB: t, path: filepath.Join(t.TempDir(), "shop.fillmark"), now: noon}
+	var err error
+	b.store, err = store.Open(b.path, store.Options{})
+	require.NoError(t, err)
+	t.Cleanup(func() { assert.NoError(t, b.store.Close()) })
+	b.links, err = workshop.NewLinks(bytes.Repeat([]byte{7}, 32))
+	require.NoError(t, err)
+	b.shop = workshop.New(b.store, workshop.Settings{
+		Name: "Bench & Brook", Phone: "+351 210 000 000", From: "bench@workshop.example", BaseURL: "https://pages.workshop.example",
+		Zone: time.UTC, SendHour: 8, Policy: schedule.DefaultPolicy(),
+	}, rand.Reader, b.links)
+	deps := web.Deps{
+		Workshop: b.shop, Reader: b.store, Now: func() time.Time { return b.now }, Wake: func() { b.wakes++ },
+		Deliver: func(context.Context, time.Time) (notify.Report, error) { return notify.Report{}, nil },
+		Log:     slog.New(slog.NewTextHandler(io.Discard, nil)), Hosts: []string{"pages.workshop.example"},
+	}
+	for _, c := range change {
+		c(&deps)
+	}
+	b.handler, err = web.New(deps)
+	require.NoError(t, err)
+	return b
+}
+
+// stamp is a technician's deed the days before noon.
+func stamp(daysAgo int) workshop.Stamp {
+	return workshop.Stamp{At: noon.AddDate(0, 0, -daysAgo), By: "local:test"}
+}
+
+// machine is one machine with one loop for [bench.register].
+type machine struct {
+	owner   loops.Owner
+	name    string
+	kind    loops.MachineKind
+	fluid   chemistry.Fluid
+	mass    float64 // below 0: not known
+	wall    float64 // °C
+	daysAgo int     // of the fill and the hand-over
+	note    string
+	open    bool
+}
+
+// register puts a machine on record as a technician would: owner, machine,
+// loop, fill, hand-over.
+func (b *bench) register(m machine) workshop.File {
+	b.Helper()
+	s := stamp(m.daysAgo)
+	day := loops.DayOf(s.At, time.UTC)
+	owner := m.owner
+	var err error
+	if owner.ID == 0 {
+		owner, err = b.shop.AddOwner(s, owner)
+		require.NoError(b, err)
+	}
+	kept, err := b.shop.AddMachine(s, loops.Machine{Owner: owner.ID, Kind: m.kind, Name: m.name})
+	require.NoError(b, err)
+	wall := chemistry.Celsius(m.wall)
+	loop, err := b.shop.AddLoop(s, loops.Loop{Machine: kept.ID, Construction: loops.Construction{
+		Sealed: !m.open, Volume: 0.6, VolumeUncertainty: 0.02, ColdestWall: &wall,
+		Wetted: []loops.WettedPart{{Part: "cold plate", Metal: chemistry.Copper}, {Part: "radiator", Metal: chemistry.Aluminium}},
+	}})
+	require.NoError(b, err)
+	charge := loops.Charge{Fluid: m.fluid, MassUncertainty: 0.01, Volume: 0.6, Origin: loops.WorkshopFill, FilledFrom: day, FilledTo: day}
+	charge.Inhibitor.Family = "azole"
+	if !m.fluid.IsGlycol() {
+		charge.MassUncertainty = 0
+	}
+	if m.mass >= 0 {
+		mass := chemistry.MassFraction(m.mass)
+		charge.Mass = &mass
+	}
+	_, err = b.shop.Record(s, loop.Tag, loops.Entry{Kind: loops.KindFill, Day: day, Note: m.note, Fill: &loops.Fill{Charge: charge}})
+	require.NoError(b, err)
+	_, err = b.shop.Record(s, loop.Tag, loops.Entry{Kind: loops.KindHandover, Day: day, Handover: &loops.Handover{Consent: loops.Consent{Mail: true}}})
+	require.NoError(b, err)
+	return b.file(loop.Tag)
+}
+
+func (b *bench) file(tag loops.Tag) workshop.File {
+	b.Helper()
+	file, err := b.shop.File(tag)
+	require.NoError(b, err)
+	return file
+}
+
+// ana is an owner whose tower is overdue for a look at noon.
+func (b *bench) ana() workshop.File {
+	b.Helper()
+	return b.register(machine{
+		owner: loops.Owner{Name: "Ana Fern", Email: "ana@garden.example", Phone: "+351 910 000 000", Zone: "Europe/Lisbon"},
+		name:  "the grey tower", kind: loops.Desktop, fluid: chemistry.PropyleneGlycol, mass: 0.35, wall: -10, daysAgo: 200,
+	})
+}
+
+func (b *bench) ownerLink(o loops.Owner) string {
+	return "/o/" + b.links.Sign(workshop.LinkOwner, uint64(o.ID), b.now.AddDate(0, 1, 0))
+}
+
+func (b *bench) stopLink(o loops.Owner) string {
+	return "/stop/" + b.links.Sign(workshop.LinkStop, uint64(o.ID), b.now.AddDate(0, 1, 0))
+}
+
+func (b *bench) do(r *http.Request) *httptest.ResponseRecorder {
+	w := httptest.NewRecorder()
+	b.handler.ServeHTTP(w, r)
+	return w
+}
+
+func (b *bench) get(path string) *httptest.ResponseRecorder {
+	return b.do(httptest.NewRequest(http.MethodGet, "http://127.0.0.1"+path, nil))
+}
+
+func (b *bench) post(path string, form url.Values) *httptest.ResponseRecorder {
+	r := httptest.NewRequest(http.MethodPost, "http://127.0.0.1"+path, strings.NewReader(form.Encode()))
+	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	return b.do(r)
+}
+
+// bytesOnDisk is the register's file as it is now.
+func (b *bench) bytesOnDisk() []byte {
+	b.Helper()
+	content, err := os.ReadFile(b.path)
+	require.NoError(b, err)
+	return content
+}

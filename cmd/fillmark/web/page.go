@@ -1,0 +1,106 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web
+
+import (
+	"bytes"
+	"embed"
+	"fmt"
+	"html/template"
+	"net/http"
+	"strings"
+)
+
+// The glob takes the parts along, whose names begin with an underscore.
+//
+//go:embed templates/*.html
+var templateFiles embed.FS
+
+// screen is one page there is: its template and the struct it is made for.
+type screen struct {
+	name string
+	data any
+}
+
+// screens lists every page; a test holds each template to its struct.
+func screens() []screen {
+	return []screen{
+		{"due", duePage{}},
+		{"loops", loopsPage{}},
+		{"loop", loopPage{}},
+		{"owner", ownerPage{}},
+		{"stop", stopPage{}},
+		{"error", errorPage{}},
+	}
+}
+
+// pages is what is parsed once at start: a template set a screen, and the
+// static files under the names that carry their content's hash.
+type pages struct {
+	sets   map[string]*template.Template
+	assets assets
+}
+
+func parsePages() (pages, error) {
+	p := pages{sets: map[string]*template.Template{}}
+	for _, s := range screens() {
+		set, err := template.New("layout.html").Funcs(formats()).ParseFS(templateFiles,
+			"templates/layout.html", "templates/_*.html", "templates/"+s.name+".html")
+		if err != nil {
+			return pages{}, fmt.Errorf("page %s: %w", s.name, err)
+		}
+		p.sets[s.name] = set
+	}
+	var err error
+	p.assets, err = readAssets()
+	return p, err
+}
+
+// frame is what the layout shows around every page.
+type frame struct {
+	Title     string
+	Sheet     string // address of the style sheet
+	Icon      string // address of the icon
+	Bench     bool   // the technician's pages, not an owner's
+	Here      string // the bench page shown: due, loops
+	Workshop  string
+	Phone     string       // as written
+	PhoneLink template.URL // as a phone dials it; empty where there is none
+}
+
+// newFrame returns the frame of a page with the title.
+func (s *server) newFrame(r *http.Request, title string) frame {
+	settings := s.Workshop.Settings()
+	return frame{
+		Title: title, Sheet: s.pages.assets.address("fillmark.css"), Icon: s.pages.assets.address("mark.svg"),
+		Bench: !isOwnersPath(r.URL.Path), Workshop: settings.Name, Phone: settings.Phone, PhoneLink: phoneLink(settings.Phone),
+	}
+}
+
+// isOwnersPath tells the pages that owners reach by mail from the bench's.
+func isOwnersPath(path string) bool {
+	return strings.HasPrefix(path, "/o/") || strings.HasPrefix(path, "/stop/")
+}
+
+// render writes a page. It is rendered to its end first, so that a fault in
+// between never leaves half a page.
+func (s *server) render(w http.ResponseWriter, status int, name string, data any) error {
+	var body bytes.Buffer
+	if err := s.pages.sets[name].Execute(&body, data); err != nil {
+		return fmt.Errorf("render %s: %w", name, err)
+	}
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.WriteHeader(status)
+	_, _ = w.Write(body.Bytes()) // the reader has gone where this fails
+	return nil
+}
+
+// page adapts a handler that writes its page or returns an error.
+func (s *server) page(handle func(http.ResponseWriter, *http.Request) error) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if err := handle(w, r); err != nil {
+			s.fail(w, r, err)
+		}
+	})
+}

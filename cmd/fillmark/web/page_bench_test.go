@@ -1,0 +1,180 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web_test
+
+import (
+	"fmt"
+	"net/http"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/web"
+	"fillmark/loops"
+)
+
+func TestDueShowsWhatIsOverdueAndWhy(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	file := b.ana()
+	task := file.Loop.Plan.Tasks[0]
+	page := b.get("/").Body.String()
+	assert.Contains(t, page, `<h2 class="verdict stop">Overdue</h2>`)
+	assert.Contains(t, page, string(file.Loop.Tag))
+	assert.Contains(t, page, "the grey tower")
+	assert.Contains(t, page, "Ana Fern")
+	assert.Contains(t, page, task.Due.Long())
+	assert.Contains(t, page, "days over")
+	assert.Contains(t, page, task.Binding().Source)
+	assert.Contains(t, page, "Mail reaches no owner")
+}
+
+func TestDueKeepsQuietAboutMailThatGoesOut(t *testing.T) {
+	t.Parallel()
+	b := newBench(t, func(d *web.Deps) { d.MailReachesOwners = true })
+	assert.NotContains(t, b.get("/").Body.String(), "Mail reaches no owner")
+}
+
+func TestDueSaysWhatComesNext(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	assert.Contains(t, b.get("/").Body.String(), "Nothing is planned yet")
+	file := b.register(machine{owner: loops.Owner{Name: "Ana Fern", Email: "ana@garden.example"}, name: "the grey tower",
+		kind: loops.Desktop, fluid: chemistry.PropyleneGlycol, mass: 0.35, wall: -10, daysAgo: 0})
+	b.now = noon.AddDate(0, 0, 1)
+	page := b.get("/").Body.String()
+	assert.Contains(t, page, "Nothing is due today. Next:")
+	assert.Contains(t, page, "/loops/"+string(file.Loop.Tag))
+	assert.NotContains(t, page, "Nothing is planned yet")
+}
+
+func TestLoopsAreFoundByTagOwnerAndMachine(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	ana := b.ana()
+	b.register(machine{owner: loops.Owner{Name: "Bea Moss"}, name: "the white cube", kind: loops.Workstation,
+		fluid: chemistry.TreatedWater, mass: 0, wall: 5, daysAgo: 10, open: true})
+	tag := string(ana.Loop.Tag)
+	for query, want := range map[string][2]bool{
+		"": {true, true}, "ana": {true, false}, "FERN+tower": {true, false}, "cube": {false, true}, "the": {true, true},
+		tag: {true, false}, strings.ToLower(tag[:3]) + "-" + tag[3:]: {true, false}, "nobody": {false, false},
+	} {
+		page := b.get("/loops?q=" + query).Body.String()
+		assert.Equal(t, want[0], strings.Contains(page, "the grey tower"), query)
+		assert.Equal(t, want[1], strings.Contains(page, "the white cube"), query)
+	}
+}
+
+func TestLoopJudgesFrost(t *testing.T) {
+	t.Parallel()
+	for _, tt := range []struct {
+		name  string
+		fluid chemistry.Fluid
+		mass  float64
+		wall  float64
+		class string
+		says  string
+	}{
+		// 35 mass % propylene glycol: first ice near −16 °C (ASHRAE Handbook Fundamentals, freezing table).
+		{"well below", chemistry.PropyleneGlycol, 0.35, -10, "go", "colder than the coldest wall at \u221210.0\u00a0°C"},
+		{"within the interval", chemistry.PropyleneGlycol, 0.35, -16, "care", "First ice may come at"},
+		{"not below", chemistry.PropyleneGlycol, 0.10, -10, "stop", "the liquid can freeze there"},
+		{"not known", chemistry.EthyleneGlycol, -1, -10, "care", "The strength is not known"},
+		{"water", chemistry.TreatedWater, 0, 5, "go", "colder than the coldest wall at 5.0\u00a0°C"},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
+			b := newBench(t)
+			file := b.register(machine{owner: loops.Owner{Name: "Ana Fern"}, name: "the grey tower", kind: loops.Desktop,
+				fluid: tt.fluid, mass: tt.mass, wall: tt.wall, daysAgo: 20})
+			w := b.get("/loops/" + string(file.Loop.Tag))
+			require.Equal(t, http.StatusOK, w.Code)
+			page := w.Body.String()
+			assert.Contains(t, page, fmt.Sprintf(`<p class="verdict %s">%s</p>`, tt.class, tt.class))
+			assert.Contains(t, page, tt.says)
+			assert.Equal(t, tt.fluid.IsGlycol(), strings.Contains(page, `class="curve"`))
+			assert.Equal(t, tt.mass >= 0, strings.Contains(page, `class="gauge"`))
+			for _, c := range chemistry.Cautions(chemistry.Contents{Fluid: tt.fluid}) {
+				assert.Contains(t, page, c.Substance)
+			}
+			for _, task := range file.Loop.Plan.Tasks {
+				assert.Contains(t, page, task.Due.Long())
+			}
+			assert.Equal(t, len(file.Loop.Plan.Tasks), strings.Count(page, `>binding</td>`), "one clause of each task binds")
+		})
+	}
+}
+
+func TestLoopIsFoundByATagAsTyped(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := string(b.ana().Loop.Tag)
+	w := b.get("/loops/" + strings.ToLower(tag[:3]) + "-" + tag[3:])
+	assert.Equal(t, http.StatusFound, w.Code)
+	assert.Equal(t, "/loops/"+tag, w.Header().Get("Location"))
+}
+
+func TestHistorySaysEveryKindInWords(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	file := b.ana()
+	die, room, power, ph, missing, rating := chemistry.Celsius(36), chemistry.Celsius(21), 65.0, 7.9, chemistry.Litre(0.03), 120.0
+	readings := loops.Inspection{Die: &die, Room: &room, PowerW: &power, PH: &ph, Missing: &missing, Verdict: loops.Good}
+	entries := []struct {
+		entry loops.Entry
+		says  string
+	}{
+		{loops.Entry{Kind: loops.KindIntake, Intake: &loops.Intake{Complaint: "it screams"}}, "The owner says: it screams"},
+		{loops.Entry{Kind: loops.KindInspection, Inspection: &readings}, "Judged good: die 36.0\u00a0°C, room 21.0\u00a0°C, heat 65\u00a0W, pH 7.9"},
+		{loops.Entry{Kind: loops.KindClean}, "Cleaned."},
+		{loops.Entry{Kind: loops.KindFlush}, "Flushed."},
+		{loops.Entry{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Poured: []loops.Pour{{Liquid: "premix", Fluid: chemistry.PropyleneGlycol, Mass: 0.35, Volume: 0.03}}}}, "30\u00a0ml of premix (35.0\u00a0mass\u00a0% propylene glycol)"},
+		{loops.Entry{Kind: loops.KindDose, Dose: &loops.Dose{Role: loops.RoleInhibitor, Additive: loops.Additive{Family: "azole", DoseMLPerL: 2}}}, "2\u00a0ml per litre of coolant"},
+		{loops.Entry{Kind: loops.KindLeakCheck, LeakCheck: &loops.LeakCheck{Hours: 24, Dry: true}}, "Leak check over 24\u00a0h: dry."},
+		{loops.Entry{Kind: loops.KindProof, Proof: &loops.Proof{Before: readings, After: readings}}, "After it: Judged good"},
+		{loops.Entry{Kind: loops.KindSetting, Setting: &loops.Setting{Task: loops.Look, IntervalMonths: 3}}, "Interval of look set to 3 months."},
+		{loops.Entry{Kind: loops.KindOpening, Opening: &loops.Opening{Cause: loops.CauseClog, Severity: 4, Residue: "white grit"}}, "Opened, cause: clog; severity 4 of 4, blocked; residue white grit."},
+		{loops.Entry{Kind: loops.KindCorrection, Correction: &loops.Correction{Strikes: 3, Why: "other machine"}}, "struck out by entry 13: other machine"},
+		{loops.Entry{Kind: loops.KindDrain, Drain: &loops.Drain{Left: 0.05, Disposal: "collected"}}, "Drained, 50\u00a0ml left inside; used liquid: collected."},
+		{loops.Entry{Kind: loops.KindRetirement, Retirement: &loops.Retirement{Reason: loops.ReplacedByAir, StatedRatingW: &rating}}, "its stated rating is 120\u00a0W."},
+	}
+	for _, e := range entries {
+		_, err := b.shop.Record(stamp(1), file.Loop.Tag, e.entry)
+		require.NoError(t, err, e.entry.Kind)
+	}
+	page := b.get("/loops/" + string(file.Loop.Tag)).Body.String()
+	for _, e := range entries {
+		assert.Contains(t, page, e.says, e.entry.Kind)
+	}
+	assert.Contains(t, page, "Filled: 35.0")
+	assert.Contains(t, page, "Consent: mail yes, opening no, photos no.")
+	assert.Less(t, strings.Index(page, "Left service"), strings.Index(page, "Handed over."), "newest first")
+}
+
+func BenchmarkDueWithAThousandTasks(b *testing.B) {
+	bench := newBench(b)
+	anas := bench.ana().Owner
+	for i := range 1000 {
+		bench.register(machine{owner: anas, name: fmt.Sprint("machine ", i), kind: loops.Desktop,
+			fluid: chemistry.PropyleneGlycol, mass: 0.35, wall: -10, daysAgo: 200})
+	}
+	for b.Loop() {
+		if w := bench.get("/"); w.Code != http.StatusOK {
+			b.Fatal(w.Code)
+		}
+	}
+}
+
+func BenchmarkOneLoop(b *testing.B) {
+	bench := newBench(b)
+	path := "/loops/" + string(bench.ana().Loop.Tag)
+	for b.Loop() {
+		if w := bench.get(path); w.Code != http.StatusOK {
+			b.Fatal(w.Code)
+		}
+	}
+}

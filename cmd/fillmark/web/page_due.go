@@ -1,0 +1,108 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web
+
+import (
+	"html/template"
+	"net/http"
+
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+)
+
+// duePage is what the workshop has before it.
+type duePage struct {
+	frame
+	Day               loops.Day
+	Groups            []dueGroup // those that have lines
+	Call              []callLine
+	Overdue           int
+	MailReachesOwners bool
+	// Next is said where nothing is overdue or due today; nil where nothing
+	// is planned at all.
+	Next *nextLine
+	// Quiet tells that nothing is overdue and nothing due today.
+	Quiet bool
+}
+
+// dueGroup is one ruled group of tasks.
+type dueGroup struct {
+	Heading string
+	Rule    string // the rule under it: stop, care or go
+	Lines   []workshop.Line
+}
+
+// callLine is an owner to call, with the number as a phone dials it.
+type callLine struct {
+	workshop.CallLine
+	Link template.URL
+}
+
+// nextLine is the task that comes next.
+type nextLine struct {
+	Tag     loops.Tag
+	Machine string
+	Task    loops.TaskKind
+	Due     loops.Day
+	Over    int // days over; negative before the day
+}
+
+func (s *server) pageDue(w http.ResponseWriter, r *http.Request) error {
+	list, err := s.Workshop.Due(s.Now())
+	if err != nil {
+		return err
+	}
+	p := duePage{
+		frame: s.newFrame(r, "Due"), Day: list.Day, Overdue: len(list.Overdue),
+		MailReachesOwners: s.MailReachesOwners, Quiet: len(list.Overdue)+len(list.Today) == 0,
+	}
+	p.Here = "due"
+	for _, c := range list.Call {
+		p.Call = append(p.Call, callLine{c, phoneLink(c.Phone)})
+	}
+	for _, g := range []dueGroup{
+		{"Overdue", "stop", list.Overdue},
+		{"Today", "care", list.Today},
+		{"This week", "care", list.Week},
+		{"Later", "go", list.Later},
+	} {
+		if len(g.Lines) > 0 {
+			p.Groups = append(p.Groups, g)
+		}
+	}
+	if p.Quiet {
+		if p.Next, err = s.nextOf(list); err != nil {
+			return err
+		}
+	}
+	return s.render(w, http.StatusOK, "due", p)
+}
+
+// nextOf finds what comes next: on the list, or beyond it in the register.
+func (s *server) nextOf(list workshop.DueList) (*nextLine, error) {
+	for _, group := range [][]workshop.Line{list.Week, list.Later} {
+		if len(group) > 0 {
+			l := group[0]
+			return &nextLine{l.Tag, l.Machine, l.Task, l.Due, l.OverdueDays}, nil
+		}
+	}
+	var next *nextLine
+	var of loops.MachineID
+	for loop, err := range s.Reader.Loops() {
+		if err != nil {
+			return nil, err
+		}
+		tasks := workshop.NextTasks(loop.Plan)
+		if len(tasks) > 0 && (next == nil || tasks[0].Due.Before(next.Due)) {
+			next = &nextLine{Tag: loop.Tag, Task: tasks[0].Kind, Due: tasks[0].Due, Over: list.Day.Sub(tasks[0].Due)}
+			of = loop.Machine
+		}
+	}
+	if next == nil {
+		return nil, nil
+	}
+	machine, err := s.Reader.Machine(of)
+	next.Machine = machine.Name
+	return next, err
+}

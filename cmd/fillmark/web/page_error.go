@@ -1,0 +1,59 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web
+
+import (
+	"errors"
+	"net/http"
+
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+)
+
+// errorPage says what is wrong and what to do.
+type errorPage struct {
+	frame
+	Heading  string
+	Message  string
+	Problems []Problem
+	Todo     string
+}
+
+// fail writes the plain page for an error and logs what nobody foresaw.
+func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
+	status, failure := failureOf(err)
+	p := errorPage{frame: s.newFrame(r, ""), Message: failure.Message, Problems: failure.Problems}
+	switch {
+	case errors.Is(err, workshop.ErrLink):
+		p.Heading = "This link does not open anything"
+		p.Message = "It is older than a few months, or a part of it got lost on the way."
+		p.Todo = "Open the link in the newest mail that you have from us. If that does not help, call us."
+	case status == http.StatusNotFound:
+		p.Heading = "Nothing is here"
+		p.Message = "This address belongs to no page and no record."
+		p.Todo = "Check the six symbols of the tag, or search the loops by owner or machine."
+	case status == http.StatusInternalServerError:
+		p.Heading = "That did not work"
+		p.Message = "Something went wrong here, and nothing was changed."
+		p.Todo = "Try once more. The program's log says what happened."
+		s.Log.Error("page failed", "pattern", r.Pattern, "error", err)
+	case status == http.StatusConflict:
+		p.Heading = "The record changed meanwhile"
+		p.Todo = "Open the page again and repeat what you did."
+	default:
+		p.Heading = "This cannot be right"
+		p.Todo = "Nothing was changed. Go back and enter it anew."
+	}
+	if !p.Bench && status == http.StatusInternalServerError {
+		p.Todo = "Try once more in a minute. If that does not help, call us."
+	}
+	p.Title = p.Heading
+	if err := s.render(w, status, "error", p); err != nil {
+		s.Log.Error("the error page failed", "pattern", r.Pattern, "error", err)
+		http.Error(w, p.Heading, status)
+	}
+}
+
+// pageUnknown answers addresses that belong to no page.
+func (s *server) pageUnknown(http.ResponseWriter, *http.Request) error { return loops.ErrNotFound }

@@ -1,0 +1,86 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web
+
+import (
+	"fmt"
+	"html/template"
+	"strconv"
+	"strings"
+
+	"fillmark/loops"
+)
+
+// formats are the only functions templates have: they write days and
+// quantities, and decide nothing.
+func formats() template.FuncMap {
+	return template.FuncMap{
+		"day":  loops.Day.Long,
+		"iso":  loops.Day.String,
+		"over": daysOver,
+		"ago":  daysAgo,
+		"qty":  quantity,
+	}
+}
+
+// daysOver writes how a due day stands: "3 days over", "today", "in 5 days".
+func daysOver(days int) string {
+	switch {
+	case days > 0:
+		return count(days, "day") + " over"
+	case days == 0:
+		return "today"
+	}
+	return "in " + count(-days, "day")
+}
+
+// daysAgo is [daysOver] in an owner's words: "3 days ago".
+func daysAgo(days int) string {
+	if days > 0 {
+		return count(days, "day") + " ago"
+	}
+	return daysOver(days)
+}
+
+func count(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return strconv.Itoa(n) + " " + what + "s"
+}
+
+// quantity writes a quantity with a true minus sign and a blank that does not
+// break before its unit.
+func quantity(q fmt.Stringer) string {
+	text := strings.ReplaceAll(q.String(), " ", "\u00a0")
+	if rest, ok := strings.CutPrefix(text, "-"); ok {
+		return "\u2212" + rest
+	}
+	return text
+}
+
+// figure writes a bare number in the shortest form with its unit.
+func figure(v float64, unit string) string {
+	text := strconv.FormatFloat(v, 'f', -1, 64)
+	if rest, ok := strings.CutPrefix(text, "-"); ok {
+		text = "\u2212" + rest
+	}
+	return text + "\u00a0" + unit
+}
+
+// phoneLink keeps what can be dialled of a telephone number; empty where that
+// is too little to be one. Templates take no tel: address but one vouched for,
+// which digits are.
+func phoneLink(phone string) template.URL {
+	digits := strings.Map(func(r rune) rune {
+		if r >= '0' && r <= '9' || r == '+' {
+			return r
+		}
+		return -1
+	}, phone)
+	if len(digits) < 3 {
+		return ""
+	}
+	return template.URL("tel:" + digits)
+}

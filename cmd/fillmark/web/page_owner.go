@@ -1,0 +1,263 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web
+
+import (
+	"errors"
+	"net/http"
+	"slices"
+	"strings"
+	"time"
+
+	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+	"fillmark/notify"
+)
+
+// ownerPage is what an owner sees through the link in a mail.
+type ownerPage struct {
+	frame
+	Heading  string
+	Machines []ownerMachine
+	Answered *ownerAnswer // what they told us last; nil before
+	Open     bool         // something is asked of them now
+	// FormFirst puts the answer above the guide, for those who come to give
+	// one; OffFirst puts "something is off" above "all looks fine".
+	FormFirst, OffFirst bool
+	Wet                 []string
+	Cautions            []string
+	// Problem says what is wrong with what was typed, Words what that was.
+	Problem string
+	Words   string
+}
+
+// ownerMachine is one loop of theirs in plain words.
+type ownerMachine struct {
+	Name  string
+	Loop  string // empty where the machine has one
+	Tag   loops.Tag
+	Says  string // how it stands
+	Next  string // the next thing in words; empty where nothing is planned
+	Due   loops.Day
+	Over  int
+	Steps []string
+	Leave []string
+}
+
+// ownerAnswer is an answer that is on record.
+type ownerAnswer struct {
+	Answer loops.AnswerKind
+	Off    bool
+	Day    loops.Day
+	Words  string
+}
+
+// ownerLink opens the link in the path. A link to an owner who is no longer
+// on record is no link any more.
+func (s *server) ownerLink(r *http.Request, purpose workshop.LinkPurpose) (loops.Owner, error) {
+	owner, err := s.Workshop.OwnerOf(purpose, r.PathValue("token"), s.Now())
+	if errors.Is(err, loops.ErrNotFound) {
+		return owner, workshop.ErrLink
+	}
+	return owner, err
+}
+
+// ownerStamp is an owner's own deed: their link is who they are.
+func (s *server) ownerStamp() workshop.Stamp { return workshop.Stamp{At: s.Now().UTC(), By: "owner"} }
+
+func (s *server) pageOwner(w http.ResponseWriter, r *http.Request) error {
+	owner, err := s.ownerLink(r, workshop.LinkOwner)
+	if err != nil {
+		return err
+	}
+	p, err := s.ownerPage(r, owner)
+	if err != nil {
+		return err
+	}
+	came := r.URL.Query().Get("answer")
+	p.FormFirst, p.OffFirst = came == "fine" || came == "off", came == "off"
+	return s.render(w, http.StatusOK, "owner", p)
+}
+
+func (s *server) answerOwner(w http.ResponseWriter, r *http.Request) error {
+	owner, err := s.ownerLink(r, workshop.LinkOwner)
+	if err != nil {
+		return err
+	}
+	answer, err := ownerAnswerOf(r)
+	if err == nil {
+		_, err = s.Workshop.Answer(s.ownerStamp(), owner, answer)
+	}
+	if problems := problemsOf(err); len(problems) > 0 {
+		p, err := s.ownerPage(r, owner)
+		if err != nil {
+			return err
+		}
+		p.FormFirst, p.OffFirst, p.Words = true, true, answer.Words
+		p.Problem = "Not sent yet. What is right here: " + problems[0].Right + "."
+		return s.render(w, http.StatusUnprocessableEntity, "owner", p)
+	}
+	if err != nil {
+		return err
+	}
+	s.Wake()
+	// Back to the bare page, where the answer stands as it is on record.
+	http.Redirect(w, r, r.URL.Path, http.StatusSeeOther)
+	return nil
+}
+
+// ownerAnswerOf reads the form.
+func ownerAnswerOf(r *http.Request) (loops.Answer, error) {
+	if err := r.ParseForm(); err != nil {
+		return loops.Answer{}, formError(err)
+	}
+	// Forms send line ends as CRLF, the record keeps LF.
+	words := strings.TrimSpace(strings.ReplaceAll(r.PostForm.Get("words"), "\r\n", "\n"))
+	switch given := r.PostForm.Get("answer"); given {
+	case "fine":
+		return loops.Answer{Answer: loops.AllFine, Words: words}, nil
+	case "off":
+		return loops.Answer{Answer: loops.SomethingOff, Words: words}, nil
+	default:
+		return loops.Answer{Words: words}, &loops.InvalidError{Field: "answer", Value: given, Reason: "one of the two buttons"}
+	}
+}
+
+// formError keeps an overlong body apart from one that is no form.
+func formError(err error) error {
+	var tooLong *http.MaxBytesError
+	if errors.As(err, &tooLong) {
+		return err
+	}
+	return &loops.InvalidError{Field: "form", Value: err.Error(), Reason: "a form as this page sends it"}
+}
+
+func (s *server) ownerPage(r *http.Request, owner loops.Owner) (ownerPage, error) {
+	files, err := s.Workshop.FilesOf(owner.ID)
+	if err != nil {
+		return ownerPage{}, err
+	}
+	settings, now := s.Workshop.Settings(), s.Now()
+	reach := "answer the mail that brought you here"
+	if settings.Phone != "" {
+		reach = "call us on " + settings.Phone
+	}
+	p := ownerPage{Heading: "Your machines", Answered: lastAnswer(files)}
+	today := s.Workshop.DayOf(owner, now)
+	for _, f := range files {
+		open := s.Workshop.OpenTasks(f.Loop, today)
+		p.Open = p.Open || len(open) > 0
+		machine, guide := ownerMachineOf(f, open, today, reach)
+		p.Machines = append(p.Machines, machine)
+		if f.Loop.State.Charge == nil {
+			continue
+		}
+		p.Wet = fullest(p.Wet, guide.Wet)
+		for _, c := range chemistry.Cautions(workshop.Contents(*f.Loop.State.Charge)) {
+			p.Cautions = once(p.Cautions, c.OwnerText)
+		}
+	}
+	if len(p.Machines) == 1 {
+		p.Heading = p.Machines[0].Name
+	}
+	p.frame = s.newFrame(r, p.Heading)
+	return p, nil
+}
+
+// ownerMachineOf says in plain words how a loop stands and what to do.
+func ownerMachineOf(f workshop.File, open []loops.TaskKind, today loops.Day, reach string) (ownerMachine, notify.Guide) {
+	m := ownerMachine{Name: f.Machine.Name, Loop: f.Loop.Name, Tag: f.Loop.Tag, Says: standing(f, open)}
+	var fluid chemistry.Fluid
+	if c := f.Loop.State.Charge; c != nil {
+		fluid = c.Fluid
+	}
+	// What is asked of the owner is the look wherever one is open; all else is
+	// done in the workshop.
+	asked := loops.Look
+	if tasks := workshop.NextTasks(f.Loop.Plan); len(tasks) > 0 {
+		m.Next, m.Due, m.Over = taskForOwner(tasks[0].Kind), tasks[0].Due, today.Sub(tasks[0].Due)
+	}
+	if len(open) > 0 && !slices.Contains(open, loops.Look) {
+		asked = open[0]
+	}
+	guide := notify.GuideFor(asked, f.Machine.Kind, f.Loop.Sealed, fluid, reach)
+	if f.Loop.State.InService() {
+		m.Steps, m.Leave = guide.Steps, guide.Leave
+	}
+	return m, guide
+}
+
+// standing is one sentence on how a loop stands, without jargon.
+func standing(f workshop.File, open []loops.TaskKind) string {
+	state := f.Loop.State
+	switch {
+	case !state.Retired.IsZero():
+		return "We do not look after its cooling any more."
+	case !state.Failed.IsZero():
+		return "Its cooling has failed: leave it switched off and talk to us."
+	case state.HandedOver.IsZero():
+		return "It is in our workshop."
+	case !state.Concern.IsZero():
+		return "You told us that something is off; we have it on our list and get in touch."
+	case f.Protection != nil && !f.Protection.Holds:
+		return "The liquid that cools it may freeze in the cold: keep it in a warm room and talk to us."
+	case slices.Contains(open, loops.Look):
+		return "It is time to look it over, which takes about a quarter of an hour."
+	case len(open) > 0:
+		return "It is time for some work in our workshop."
+	}
+	return "Nothing is asked of you now."
+}
+
+// taskForOwner names a task as owners know it.
+func taskForOwner(kind loops.TaskKind) string {
+	words := map[loops.TaskKind]string{
+		loops.Look:             "You look it over",
+		loops.ServiceCheck:     "We check it in the workshop",
+		loops.TopUpTask:        "We top up the liquid that cools it",
+		loops.InhibitorRenewal: "We renew what keeps it from corroding",
+		loops.BiocideRenewal:   "We renew what keeps the liquid from spoiling",
+		loops.CoolantChange:    "We change the liquid that cools it",
+		loops.LeakCheckTask:    "We check it for leaks",
+	}
+	return words[kind]
+}
+
+// lastAnswer finds the newest answer in the histories that still stands.
+func lastAnswer(files []workshop.File) *ownerAnswer {
+	var last *ownerAnswer
+	var at time.Time
+	for _, f := range files {
+		for _, e := range loops.Standing(f.History) {
+			if e.Kind == loops.KindAnswer && !e.Recorded.Before(at) {
+				at = e.Recorded
+				last = &ownerAnswer{e.Answer.Answer, e.Answer.Answer == loops.SomethingOff, e.Day, e.Answer.Words}
+			}
+		}
+	}
+	return last
+}
+
+// fullest keeps of texts that begin alike the one that says most.
+func fullest(texts []string, text string) []string {
+	for i, other := range texts {
+		if strings.HasPrefix(other, text) {
+			return texts
+		}
+		if strings.HasPrefix(text, other) {
+			texts[i] = text
+			return texts
+		}
+	}
+	return append(texts, text)
+}
+
+// once appends text that is not yet there.
+func once(texts []string, text string) []string {
+	if text == "" || slices.Contains(texts, text) {
+		return texts
+	}
+	return append(texts, text)
+}

@@ -1,0 +1,197 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web_test
+
+import (
+	"bytes"
+	"mime/multipart"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+)
+
+func TestOwnerAnswers(t *testing.T) {
+	t.Parallel()
+	for _, tt := range []struct {
+		name string
+		form url.Values
+		want loops.Answer
+		says string
+	}{
+		{"all fine", url.Values{"answer": {"fine"}}, loops.Answer{Answer: loops.AllFine}, "all fine"},
+		{"off, in words", url.Values{"answer": {"off"}, "words": {"It gurgles.\r\nSince Monday. "}}, loops.Answer{Answer: loops.SomethingOff, Words: "It gurgles.\nSince Monday."}, "It gurgles."},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
+			b := newBench(t)
+			file := b.ana()
+			link := b.ownerLink(file.Owner)
+			w := b.post(link+"?answer=fine", tt.form)
+			require.Equal(t, http.StatusSeeOther, w.Code, w.Body)
+			assert.Equal(t, link, w.Header().Get("Location"))
+			assert.Equal(t, 1, b.wakes)
+
+			entry := b.file(file.Loop.Tag).History[2]
+			assert.Equal(t, loops.KindAnswer, entry.Kind)
+			assert.Equal(t, "owner", entry.By)
+			assert.Equal(t, tt.want.Answer, entry.Answer.Answer)
+			assert.Equal(t, tt.want.Words, entry.Answer.Words)
+			assert.Contains(t, entry.Answer.Tasks, loops.Look)
+
+			page := b.get(link).Body.String()
+			assert.Contains(t, page, "On Thu 3 Dec 2026 you told us")
+			assert.Contains(t, page, tt.says)
+		})
+	}
+}
+
+func TestOwnerAnswersOnceForADoubleClick(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	file := b.ana()
+	_, err := b.shop.Record(stamp(0), file.Loop.Tag, loops.Entry{Kind: loops.KindInspection, Day: loops.DayOf(noon, noon.Location()), Inspection: &loops.Inspection{Verdict: loops.Good}})
+	require.NoError(t, err)
+	link := b.ownerLink(file.Owner)
+	before := len(b.file(file.Loop.Tag).History)
+	assert.Equal(t, http.StatusSeeOther, b.post(link, url.Values{"answer": {"fine"}}).Code)
+	assert.Len(t, b.file(file.Loop.Tag).History, before, "nothing is open, so there is nothing to be fine")
+	assert.NotContains(t, b.get(link).Body.String(), "All looks fine")
+
+	assert.Equal(t, http.StatusSeeOther, b.post(link, url.Values{"answer": {"off"}, "words": {"drops"}}).Code)
+	assert.Len(t, b.file(file.Loop.Tag).History, before+1, "that something is off is never lost")
+}
+
+func TestOwnerMailDecidesWhichFormComesFirst(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	link := b.ownerLink(b.ana().Owner)
+	for query, fineFirst := range map[string]bool{"": true, "?answer=fine": true, "?answer=off": false} {
+		page := b.get(link + query).Body.String()
+		fine, off := strings.Index(page, "All looks fine"), strings.Index(page, "Something is off</button>")
+		require.Positive(t, fine)
+		require.Positive(t, off)
+		assert.Equal(t, fineFirst, fine < off, query)
+	}
+}
+
+func TestOwnerBadAnswersChangeNothing(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	file := b.ana()
+	link := b.ownerLink(file.Owner)
+	before := b.bytesOnDisk()
+	for name, form := range map[string]url.Values{
+		"no answer":    {},
+		"other answer": {"answer": {"maybe"}},
+		"too long":     {"answer": {"off"}, "words": {strings.Repeat("ä", 1500)}},
+		"control":      {"answer": {"off"}, "words": {"a\x00b"}},
+	} {
+		w := b.post(link, form)
+		assert.Equal(t, http.StatusUnprocessableEntity, w.Code, name)
+		assert.Contains(t, w.Body.String(), "Not sent yet. What is right here:", name)
+	}
+	assert.Contains(t, b.post(link, url.Values{"answer": {"off"}, "words": {strings.Repeat("ä", 1500)}}).Body.String(), "ääää", "what was typed comes back")
+	w := b.post(link, url.Values{"answer": {"off"}, "words": {strings.Repeat("x", 1<<20)}})
+	assert.Equal(t, http.StatusRequestEntityTooLarge, w.Code)
+	assert.Equal(t, before, b.bytesOnDisk())
+	assert.Zero(t, b.wakes)
+}
+
+func TestCrossSitePostsAreRefused(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	link := b.ownerLink(b.ana().Owner)
+	r := httptest.NewRequest(http.MethodPost, "http://127.0.0.1"+link, strings.NewReader("answer=fine"))
+	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	r.Header.Set("Sec-Fetch-Site", "cross-site")
+	assert.Equal(t, http.StatusForbidden, b.do(r).Code)
+}
+
+func TestLinksOpenNothingElse(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	ana := b.ana()
+	bea := b.register(machine{owner: loops.Owner{Name: "Bea Moss", Email: "bea@moss.example"}, name: "the white cube",
+		kind: loops.Workstation, fluid: chemistry.EthyleneGlycol, mass: 0.4, wall: -20, daysAgo: 200})
+	page := b.get(b.ownerLink(ana.Owner)).Body.String()
+	assert.Contains(t, page, "the grey tower")
+	assert.NotContains(t, page, "the white cube")
+
+	assert.Equal(t, http.StatusSeeOther, b.post(b.ownerLink(ana.Owner), url.Values{"answer": {"fine"}}).Code)
+	assert.Len(t, b.file(bea.Loop.Tag).History, 2)
+
+	owner := strings.TrimPrefix(b.ownerLink(ana.Owner), "/o/")
+	stop := strings.TrimPrefix(b.stopLink(ana.Owner), "/stop/")
+	expired := b.links.Sign(workshop.LinkOwner, uint64(ana.Owner.ID), noon.AddDate(0, 0, -1))
+	nobody := b.links.Sign(workshop.LinkOwner, 999, noon.AddDate(0, 1, 0))
+	flipped := []byte(owner)
+	flipped[8] ^= 1
+	before := b.bytesOnDisk()
+	for _, path := range []string{"/o/" + stop, "/stop/" + owner, "/o/" + expired, "/o/" + nobody, "/o/" + string(flipped), "/o/x", "/stop/x", "/o/" + owner + "A"} {
+		w := b.get(path)
+		assert.Equal(t, http.StatusNotFound, w.Code, path)
+		assert.Contains(t, w.Body.String(), "This link does not open anything", path)
+		assert.NotContains(t, w.Body.String(), `href="/loops"`, "the bench is no owner's business")
+		w = b.post(path, url.Values{"answer": {"fine"}, "mail": {"stop"}, "List-Unsubscribe": {"One-Click"}})
+		assert.Equal(t, http.StatusNotFound, w.Code, path)
+	}
+	assert.Equal(t, before, b.bytesOnDisk())
+}
+
+func TestStopByOneClick(t *testing.T) {
+	t.Parallel()
+	var body bytes.Buffer
+	form := multipart.NewWriter(&body)
+	require.NoError(t, form.WriteField("List-Unsubscribe", "One-Click"))
+	require.NoError(t, form.Close())
+	for _, tt := range []struct{ name, kind, body string }{
+		{"urlencoded", "application/x-www-form-urlencoded", "List-Unsubscribe=One-Click"},
+		{"multipart", form.FormDataContentType(), body.String()},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
+			b := newBench(t)
+			owner := b.ana().Owner
+			for range 2 { // a mail program may try again
+				r := httptest.NewRequest(http.MethodPost, "https://pages.workshop.example"+b.stopLink(owner), strings.NewReader(tt.body))
+				r.Header.Set("Content-Type", tt.kind)
+				w := b.do(r)
+				assert.Equal(t, http.StatusOK, w.Code)
+				assert.Empty(t, w.Header().Get("Location"))
+			}
+			kept, err := b.store.Owner(owner.ID)
+			require.NoError(t, err)
+			assert.Equal(t, "2026-12-03", kept.MailStopped.String())
+		})
+	}
+}
+
+func TestStopAndResumeByAPerson(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	owner := b.ana().Owner
+	link := b.stopLink(owner)
+	assert.Contains(t, b.get(link).Body.String(), "Stop these mails")
+	w := b.post(link, url.Values{"mail": {"stop"}})
+	assert.Equal(t, http.StatusSeeOther, w.Code)
+	assert.Equal(t, link, w.Header().Get("Location"))
+	page := b.get(link).Body.String()
+	assert.Contains(t, page, "Since Thu 3 Dec 2026 we send you no mail")
+	assert.Contains(t, page, "Send me mail again")
+	assert.Equal(t, http.StatusSeeOther, b.post(link, url.Values{"mail": {"run"}}).Code)
+	assert.Contains(t, b.get(link).Body.String(), "Stop these mails")
+	assert.Equal(t, http.StatusUnprocessableEntity, b.post(link, url.Values{}).Code)
+	kept, err := b.store.Owner(owner.ID)
+	require.NoError(t, err)
+	assert.True(t, kept.MailStopped.IsZero())
+}

@@ -1,0 +1,72 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"embed"
+	"encoding/hex"
+	"fmt"
+	"io/fs"
+	"mime"
+	"net/http"
+	"path"
+	"strings"
+	"time"
+
+	"fillmark/loops"
+)
+
+//go:embed static
+var staticFiles embed.FS
+
+// asset is one static file.
+type asset struct {
+	kind    string // its media type
+	content []byte
+}
+
+// assets are the static files by the name they are served under, which
+// carries a hash of the content: a new content has a new address, so that
+// browsers may keep each for good.
+type assets struct {
+	byName map[string]asset
+	served map[string]string // plain name → name with hash
+}
+
+func readAssets() (assets, error) {
+	all := assets{byName: map[string]asset{}, served: map[string]string{}}
+	entries, err := fs.ReadDir(staticFiles, "static")
+	if err != nil {
+		return assets{}, fmt.Errorf("static files: %w", err)
+	}
+	for _, entry := range entries {
+		content, err := fs.ReadFile(staticFiles, "static/"+entry.Name())
+		if err != nil {
+			return assets{}, fmt.Errorf("static files: %w", err)
+		}
+		sum := sha256.Sum256(content)
+		ext := path.Ext(entry.Name())
+		name := strings.TrimSuffix(entry.Name(), ext) + "." + hex.EncodeToString(sum[:8]) + ext
+		all.byName[name] = asset{mime.TypeByExtension(ext), content}
+		all.served[entry.Name()] = name
+	}
+	return all, nil
+}
+
+// address returns where the file with the plain name is served.
+func (a assets) address(plain string) string { return "/static/" + a.served[plain] }
+
+// static serves a file under its hashed name and under no other.
+func (s *server) static(w http.ResponseWriter, r *http.Request) error {
+	file, ok := s.pages.assets.byName[r.PathValue("name")]
+	if !ok {
+		return loops.ErrNotFound
+	}
+	w.Header().Set("Content-Type", file.kind)
+	w.Header().Set("Cache-Control", "public, max-age=31536000, immutable")
+	http.ServeContent(w, r, "", time.Time{}, bytes.NewReader(file.content))
+	return nil
+}

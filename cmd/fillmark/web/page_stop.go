@@ -1,0 +1,60 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web
+
+import (
+	"errors"
+	"net/http"
+
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+)
+
+// stopPage lets an owner stop the mail, and let it run again.
+type stopPage struct {
+	frame
+	Stopped loops.Day // zero while mail runs
+	Email   string    // empty where there is none
+}
+
+func (s *server) pageStop(w http.ResponseWriter, r *http.Request) error {
+	owner, err := s.ownerLink(r, workshop.LinkStop)
+	if err != nil {
+		return err
+	}
+	return s.render(w, http.StatusOK, "stop", s.stopPage(r, owner))
+}
+
+func (s *server) stopPage(r *http.Request, owner loops.Owner) stopPage {
+	title := "Mail about your machines"
+	return stopPage{frame: s.newFrame(r, title), Stopped: owner.MailStopped, Email: owner.Email}
+}
+
+// actStop stops the mail or lets it run again. A mail program's one click
+// (RFC 8058) carries no cookie, may come as multipart, follows no redirect and
+// can only stop; a person's click says which.
+func (s *server) actStop(w http.ResponseWriter, r *http.Request) error {
+	owner, err := s.ownerLink(r, workshop.LinkStop)
+	if err != nil {
+		return err
+	}
+	if err := r.ParseMultipartForm(maxBody); err != nil && !errors.Is(err, http.ErrNotMultipart) {
+		return formError(err)
+	}
+	oneClick := r.PostForm.Get("List-Unsubscribe") == "One-Click"
+	choice := r.PostForm.Get("mail")
+	if !oneClick && choice != "stop" && choice != "run" {
+		return &loops.InvalidError{Field: "mail", Value: choice, Reason: "stop or run"}
+	}
+	owner, err = s.Workshop.SetMail(s.ownerStamp(), owner.ID, oneClick || choice == "stop")
+	if err != nil {
+		return err
+	}
+	s.Wake()
+	if oneClick {
+		return s.render(w, http.StatusOK, "stop", s.stopPage(r, owner))
+	}
+	http.Redirect(w, r, r.URL.Path, http.StatusSeeOther)
+	return nil
+}

@@ -1,0 +1,82 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web
+
+import (
+	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/workshop"
+)
+
+// gauge is a vertical scale like that on a vessel: the freeze point as the
+// fill mark with its interval, and the coldest wall, in drawing units.
+type gauge struct {
+	Marks      []mark // of the axis, warm end first
+	Point      px
+	PointLabel px // the label's baseline, moved where two labels meet
+	Says       string
+	BandTop    px
+	BandHeight px
+	Wall       *gaugeWall
+	Sentence   string
+}
+
+// gaugeWall is the coldest wall on the scale.
+type gaugeWall struct {
+	At    px
+	Label px
+	Says  string
+}
+
+// The drawing of templates/_gauge.html is gaugeHeight high between the ends of
+// its scale, which begins gaugeTop below the edge.
+const (
+	gaugeTop    = 30
+	gaugeHeight = 200
+	labelHeight = 22 // what a line of text needs
+)
+
+// gaugeOf draws a protection; nil where there is none.
+func gaugeOf(p *workshop.Protection) *gauge {
+	if p == nil {
+		return nil
+	}
+	warm, cold := p.FreezePoint.Add(p.Uncertainty), p.FreezePoint.Add(-p.Uncertainty)
+	top, bottom := max(0, warm), cold
+	if p.Wall != nil {
+		top, bottom = max(top, *p.Wall), min(bottom, *p.Wall)
+	}
+	high, low := tenAbove(float64(top)), tenBelow(float64(bottom)-2)
+	at := func(t chemistry.Celsius) px {
+		return px(gaugeTop + gaugeHeight*(high-float64(t))/(high-low))
+	}
+	g := &gauge{
+		Point: at(p.FreezePoint), PointLabel: at(p.FreezePoint), BandTop: at(warm), BandHeight: at(cold) - at(warm),
+		Says:     plusMinus(p.FreezePoint, p.Uncertainty),
+		Sentence: "The liquid freezes at " + plusMinus(p.FreezePoint, p.Uncertainty) + " (95 % interval).",
+	}
+	for t := high; t >= low; t -= 10 {
+		g.Marks = append(g.Marks, mark{at(chemistry.Celsius(t)), degrees(t)})
+	}
+	if p.Wall != nil {
+		g.Wall = &gaugeWall{At: at(*p.Wall), Label: at(*p.Wall), Says: quantity(*p.Wall)}
+		g.Sentence += " The coldest wall that it touches is at " + quantity(*p.Wall) + "."
+		g.Wall.Label, g.PointLabel = apart(g.Wall.Label, g.PointLabel)
+	}
+	return g
+}
+
+// apart moves two labels away from each other until both can be read; each
+// has a line of its own above and below its mark.
+func apart(a, b px) (px, px) {
+	const room = 2 * labelHeight
+	gap := b - a
+	if gap >= room || gap <= -room {
+		return a, b
+	}
+	middle := (a + b) / 2
+	if gap >= 0 {
+		return middle - room/2, middle + room/2
+	}
+	return middle + room/2, middle - room/2
+}
