@@ -172,3 +172,15 @@ func (b *bench) bytesOnDisk() []byte {
 	require.NoError(b, err)
 	return content
 }
+
+// unchanged holds the register's file to what it was.
+func (b *bench) unchanged(before []byte) {
+	b.Helper()
+	assert.True(b, bytes.Equal(before, b.bytesOnDisk()), "the register's file changed")
+}
+
+// says holds a page to a text, without printing the page where it fails.
+func (b *bench) says(w *httptest.ResponseRecorder, text, name string) {
+	b.Helper()
+	assert.True(b, strings.Contains(w.Body.String(), text), "%s: the page does not say %q", name, text)
+}

@@ -25,14 +25,14 @@ type screen struct {
 
 // screens lists every page; a test holds each template to its struct.
 func screens() []screen {
-	return []screen{
+	return append([]screen{
 		{"due", duePage{}},
 		{"loops", loopsPage{}},
 		{"loop", loopPage{}},
 		{"owner", ownerPage{}},
 		{"stop", stopPage{}},
 		{"error", errorPage{}},
-	}
+	}, benchScreens()...)
 }
 
 // pages is what is parsed once at start: a template set a screen, and the
@@ -63,7 +63,7 @@ type frame struct {
 	Sheet     string // address of the style sheet
 	Icon      string // address of the icon
 	Bench     bool   // the technician's pages, not an owner's
-	Here      string // the bench page shown: due, loops
+	Here      string // the bench page shown: due, loops, topup, …
 	Workshop  string
 	Phone     string       // as written
 	PhoneLink template.URL // as a phone dials it; empty where there is none

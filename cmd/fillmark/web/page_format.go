@@ -6,6 +6,7 @@ package web
 import (
 	"fmt"
 	"html/template"
+	"math"
 	"strconv"
 	"strings"
 
@@ -83,4 +84,9 @@ func phoneLink(phone string) template.URL {
 		return ""
 	}
 	return template.URL("tel:" + digits)
+}
+
+// quantityIn writes a bare figure for a field: a tenth at most.
+func quantityIn(v float64) string {
+	return strconv.FormatFloat(math.Round(v*10)/10, 'f', -1, 64)
 }

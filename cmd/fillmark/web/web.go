@@ -31,6 +31,7 @@ type reader interface {
 	Loops() iter.Seq2[loops.Loop, error]
 	Messages(loops.MessageStatus) iter.Seq2[loops.Message, error]
 	Message(loops.MessageKey) (loops.Message, error)
+	Containers() iter.Seq2[loops.Container, error]
 }
 
 // Deps is what the handler is built from.
