@@ -62,6 +62,9 @@ func (f *form) blame(name, right string) {
 // OK tells that nothing is wrong so far.
 func (f *form) OK() bool { return len(f.problems)+len(f.Rest) == 0 }
 
+// Any tells that some field is marked.
+func (f *form) Any() bool { return !f.OK() }
+
 // take marks the fields that an error names. Fields maps the record's names
 // to the form's; a name that is both needs no entry. It returns the error
 // where it is not about input at all.

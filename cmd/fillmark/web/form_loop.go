@@ -75,21 +75,26 @@ func seenEntries(f *form, always bool) []loops.Entry {
 			Complaint: f.text("complaint"), Symptom: f.text("symptom"), RunningHours: hours,
 		}})
 	}
-	x := readingsOf(f)
+	x := readingsOf(f, "seen_")
 	if x.Die != nil || x.Room != nil || x.PowerW != nil || x.Weight != nil || x.Noise != "" {
 		entries = append(entries, loops.Entry{Kind: loops.KindInspection, Inspection: &x})
 	}
 	return entries
 }
 
-// readingsOf reads the fields of an inspection.
-func readingsOf(f *form) loops.Inspection {
+// readingsOf reads the fields of an inspection, whose names begin alike.
+func readingsOf(f *form, prefix string) loops.Inspection {
+	celsius := func(name string) *chemistry.Celsius { return mayRead(f, prefix+name, "C", chemistry.ParseCelsius) }
+	plain := func(name string) *float64 { return mayRead(f, prefix+name, "", number) }
 	x := loops.Inspection{
-		Die: mayRead(f, "die", "C", chemistry.ParseCelsius), Room: mayRead(f, "room_air", "C", chemistry.ParseCelsius),
-		CoolantIn: mayRead(f, "coolant_in", "C", chemistry.ParseCelsius), CoolantOut: mayRead(f, "coolant_out", "C", chemistry.ParseCelsius),
-		PowerW: mayRead(f, "power", "", number), PumpW: mayRead(f, "pump", "", number), PH: mayRead(f, "ph", "", number),
-		Weight: mayRead(f, "weight", "kg", chemistry.ParseKilogram), Missing: mayRead(f, "missing", "ml", chemistry.ParseLitre),
-		Noise: f.text("noise"), Steady: f.ticked("steady"), Verdict: loops.Judgement(f.text("verdict")),
+		Die: celsius("die"), Room: celsius("room_air"), CoolantIn: celsius("coolant_in"), CoolantOut: celsius("coolant_out"),
+		PowerW: plain("power"), PumpW: plain("pump"), PH: plain("ph"), RunningHours: plain("running_hours"),
+		Weight: mayRead(f, prefix+"weight", "kg", chemistry.ParseKilogram), Missing: mayRead(f, prefix+"missing", "ml", chemistry.ParseLitre),
+		Mass:  mayRead(f, prefix+"mass", "%", chemistry.ParseMassPercent),
+		Noise: f.text(prefix + "noise"), Steady: f.ticked(prefix + "steady"), Verdict: loops.Judgement(f.text(prefix + "verdict")),
+	}
+	if plus := mayRead(f, prefix+"mass_plus", "%", chemistry.ParseMassPercent); plus != nil {
+		x.MassUncertainty = *plus
 	}
 	if x.Verdict == "" {
 		x.Verdict = loops.NotJudged

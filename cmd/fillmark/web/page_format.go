@@ -9,6 +9,8 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"fillmark/loops"
 )
@@ -89,4 +91,10 @@ func phoneLink(phone string) template.URL {
 // quantityIn writes a bare figure for a field: a tenth at most.
 func quantityIn(v float64) string {
 	return strconv.FormatFloat(math.Round(v*10)/10, 'f', -1, 64)
+}
+
+// capital writes a line's first letter large.
+func capital(text string) string {
+	first, size := utf8.DecodeRuneInString(text)
+	return string(unicode.ToUpper(first)) + text[size:]
 }

@@ -21,7 +21,7 @@ func intakeForm(more url.Values) url.Values {
 		"owner": {"Bea Moss"}, "phone": {"+351 910 000 111"}, "email": {"bea@moss.example"}, "mail": {"yes"}, "opening": {"yes"},
 		"machine_kind": {"desktop"}, "machine": {"the white cube"}, "accessories": {"power cord\r\nbox"}, "promised": {"2026-12-10"},
 		"build": {"sealed"}, "holds": {"150"}, "wall": {"-5"}, "plate": {"copper"}, "radiator": {"aluminium"},
-		"complaint": {"It roars."}, "symptom": {"pump loud"}, "die": {"91"}, "room_air": {"22"}, "power": {"120"},
+		"complaint": {"It roars."}, "symptom": {"pump loud"}, "seen_die": {"91"}, "seen_room_air": {"22"}, "seen_power": {"120"},
 	}
 	maps.Copy(form, more)
 	return form

@@ -11,6 +11,8 @@ func (s *server) benchRoutes(mux *http.ServeMux) {
 	mux.Handle("POST /topup", s.page(s.enterTopUp))
 	mux.Handle("GET /intake", s.page(s.pageIntake))
 	mux.Handle("POST /intake", s.page(s.takeIn))
+	mux.Handle("GET /loops/{tag}/refill", s.page(s.pageRefill))
+	mux.Handle("POST /loops/{tag}/refill", s.page(s.enterRefill))
 	mux.Handle("GET /loops/{tag}/receipt", s.page(s.pageReceipt))
 }
 
@@ -19,6 +21,7 @@ func benchScreens() []screen {
 	return []screen{
 		{"topup", topupPage{}},
 		{"intake", intakePage{}},
+		{"refill", refillPage{}},
 		{"receipt", receiptPage{}},
 	}
 }
