@@ -140,10 +140,7 @@ func (s *server) ownerPage(r *http.Request, owner loops.Owner) (ownerPage, error
 		return ownerPage{}, err
 	}
 	settings, now := s.Workshop.Settings(), s.Now()
-	reach := "answer the mail that brought you here"
-	if settings.Phone != "" {
-		reach = "call us on " + settings.Phone
-	}
+	reach := reachOf(settings)
 	p := ownerPage{Heading: "Your machines", Answered: lastAnswer(files)}
 	today := s.Workshop.DayOf(owner, now)
 	for _, f := range files {
@@ -155,8 +152,8 @@ func (s *server) ownerPage(r *http.Request, owner loops.Owner) (ownerPage, error
 			continue
 		}
 		p.Wet = fullest(p.Wet, guide.Wet)
-		for _, c := range chemistry.Cautions(workshop.Contents(*f.Loop.State.Charge)) {
-			p.Cautions = once(p.Cautions, c.OwnerText)
+		for _, text := range ownersCautions(*f.Loop.State.Charge) {
+			p.Cautions = once(p.Cautions, text)
 		}
 	}
 	if len(p.Machines) == 1 {
@@ -164,6 +161,23 @@ func (s *server) ownerPage(r *http.Request, owner loops.Owner) (ownerPage, error
 	}
 	p.frame = s.newFrame(r, p.Heading)
 	return p, nil
+}
+
+// reachOf says how owners reach the workshop.
+func reachOf(settings workshop.Settings) string {
+	if settings.Phone != "" {
+		return "call us on " + settings.Phone
+	}
+	return "answer the mail that brought you here"
+}
+
+// ownersCautions are what a charge can do, in owners' words.
+func ownersCautions(c loops.Charge) []string {
+	var texts []string
+	for _, caution := range chemistry.Cautions(workshop.Contents(c)) {
+		texts = once(texts, caution.OwnerText)
+	}
+	return texts
 }
 
 // ownerMachineOf says in plain words how a loop stands and what to do.

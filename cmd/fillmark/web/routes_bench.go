@@ -13,6 +13,9 @@ func (s *server) benchRoutes(mux *http.ServeMux) {
 	mux.Handle("POST /intake", s.page(s.takeIn))
 	mux.Handle("GET /loops/{tag}/refill", s.page(s.pageRefill))
 	mux.Handle("POST /loops/{tag}/refill", s.page(s.enterRefill))
+	mux.Handle("GET /loops/{tag}/label", s.page(s.pageLabel))
+	mux.Handle("GET /loops/{tag}/handover", s.page(s.pageHandover))
+	mux.Handle("GET /shelf/{id}/label", s.page(s.pageContainerLabel))
 	mux.Handle("GET /loops/{tag}/receipt", s.page(s.pageReceipt))
 }
 
@@ -22,6 +25,8 @@ func benchScreens() []screen {
 		{"topup", topupPage{}},
 		{"intake", intakePage{}},
 		{"refill", refillPage{}},
+		{"label", labelPage{}},
+		{"handover", handoverPage{}},
 		{"receipt", receiptPage{}},
 	}
 }
