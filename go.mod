@@ -8,6 +8,7 @@ require (
 	github.com/emersion/go-smtp v0.25.1
 	github.com/go-viper/mapstructure/v2 v2.5.0
 	github.com/jba/templatecheck v0.7.1
+	github.com/piglig/go-qr v1.1.0
 	github.com/robfig/cron/v3 v3.0.1
 	github.com/rogpeppe/go-internal v1.16.0
 	github.com/spf13/cobra v1.10.2
@@ -27,7 +28,6 @@ require (
 	github.com/google/safehtml v0.0.2 // indirect
 	github.com/inconshreveable/mousetrap v1.1.0 // indirect
 	github.com/pelletier/go-toml/v2 v2.2.4 // indirect
-	github.com/piglig/go-qr v1.1.0 // indirect
 	github.com/sagikazarmark/locafero v0.11.0 // indirect
 	github.com/sourcegraph/conc v0.3.1-0.20240121214520-5f936abd7ae8 // indirect
 	github.com/spf13/afero v1.15.0 // indirect
