@@ -16,8 +16,8 @@ func ExampleFreezePoint() {
 		fmt.Println(err)
 		return
 	}
-	fmt.Println(z.Stated, "±", z.Uncertainty)
-	// Output: -22.3 °C ± 1.8 K
+	fmt.Println(z)
+	// Output: -22.3 ± 1.8 °C (k = 2)
 }
 
 // What to pour for 600 ml that protects a wall at −20 °C?
@@ -54,8 +54,8 @@ func ExampleRead() {
 		fmt.Println(err)
 		return
 	}
-	fmt.Printf("%v ± %.1f, freeze point %v ± %v\n", r.Mass, r.MassUncertainty.Percent(), r.Freeze.Stated, r.Freeze.Uncertainty)
-	// Output: 40.1 mass % ± 0.4, freeze point -20.6 °C ± 1.2 K
+	fmt.Printf("%v ± %.1f, freeze point %v\n", r.Mass, r.MassUncertainty.Percent(), r.Freeze)
+	// Output: 40.1 mass % ± 0.4, freeze point -20.6 ± 1.2 °C (k = 2)
 }
 
 // A loop that lost water through its tube walls gets water back.

@@ -25,6 +25,11 @@ type Freeze struct {
 	Melinder, ASHRAE Celsius
 }
 
+// String prints the promise with its uncertainty: "-21.3 ± 1.4 °C (k = 2)".
+func (z Freeze) String() string {
+	return fixed(float64(z.Stated), 1) + " ± " + fixed(float64(z.Uncertainty), 1) + " °C (k = 2)"
+}
+
 // FreezePoint returns the freeze point of a liquid with mass fraction x of glycol, 0 to [MaxMassFraction]; x must be 0 for
 // water. Sources: Melinder, IIR 2010, and the freezing table of the ASHRAE Handbook Fundamentals (linear interpolation in
 // its mass column). Above 60 mass % there is a [*RangeError]: ethylene glycol enters its eutectic region, where the freeze

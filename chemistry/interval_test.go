@@ -90,3 +90,24 @@ func TestTopUpIntervalHolds(t *testing.T) {
 	}
 	assert.InDelta(t, 0.95, float64(inside)/draws, 0.01)
 }
+
+// TestHydrometerIntervalHolds is the same for a hydrometer in a pure mixture.
+func TestHydrometerIntervalHolds(t *testing.T) {
+	t.Parallel()
+	const draws = 20000
+	for _, f := range glycols {
+		d, err := chemistry.Density(f, 0.35, 22)
+		require.NoError(t, err)
+		rng := rand.New(rand.NewPCG(7, 8))
+		inside := 0
+		for range draws {
+			// The table is good to 0.1 %, the instrument to 1 kg/m³ (both k = 2).
+			shown := float64(d)*(1+rng.NormFloat64()*0.001/2) + rng.NormFloat64()*0.001/2
+			r := read(t, chemistry.ReadingRequest{Fluid: f, Density: kgPerLitre(shown), Sample: 22})
+			if off := r.Mass - 0.35; off <= r.MassUncertainty && -off <= r.MassUncertainty {
+				inside++
+			}
+		}
+		assert.InDelta(t, 0.95, float64(inside)/draws, 0.01, f)
+	}
+}

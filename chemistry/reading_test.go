@@ -104,6 +104,18 @@ func sugarShows(t require.TestingT, f chemistry.Fluid, x chemistry.MassFraction,
 	return high
 }
 
+// TestReadFreezeScale: on the right scale the reading is the freeze point, and a warm sample without compensation is stronger than
+// the scale says.
+func TestReadFreezeScale(t *testing.T) {
+	t.Parallel()
+	for _, f := range glycols {
+		r := read(t, chemistry.ReadingRequest{Fluid: f, Freeze: celsius(-18), Sample: 20})
+		assert.InDelta(t, -18, float64(r.Freeze.Stated), 1e-6)
+		warm := read(t, chemistry.ReadingRequest{Fluid: f, Freeze: celsius(-18), Sample: 30, Compensation: chemistry.NoCompensation})
+		assert.InDelta(t, 1.9, (warm.Mass - r.Mass).Percent(), 0.5, "0.14 to 0.26 mass %% per kelvin")
+	}
+}
+
 // TestReadRoundTrip: reading → fraction → reading.
 func TestReadRoundTrip(t *testing.T) {
 	t.Parallel()

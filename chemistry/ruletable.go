@@ -247,7 +247,7 @@ func loopRules() []Rule {
 			Source:    "Melinder 2010 and ASHRAE Handbook Fundamentals", Grade: Secondary,
 			applies: func(f *facts) bool { return f.planned && f.wall != nil && f.badEnd > *f.wall },
 			detail: func(f *facts) string {
-				return "freeze point " + f.after.Freeze.Stated.String() + " ± " + f.after.Freeze.Uncertainty.String() + ", wall " + f.wall.String()
+				return "freeze point " + f.after.Freeze.String() + ", wall " + f.wall.String()
 			},
 		},
 		{

@@ -87,7 +87,33 @@ needs and when, and what opened loops have taught.
 		a.dueCommand(), a.sweepCommand(), a.outboxCommand(),
 		a.dkimCommand(), a.configCommand(), a.versionCommand(),
 	)
+	strict(root)
 	return root
+}
+
+// strict makes every command refuse words it does not know with a usage
+// error: cobra by itself shows a group's help, as if all were well.
+func strict(cmd *cobra.Command) {
+	if args := cmd.Args; args != nil {
+		cmd.Args = func(cmd *cobra.Command, words []string) error {
+			if err := args(cmd, words); err != nil {
+				return &usageError{err}
+			}
+			return nil
+		}
+	}
+	if cmd.HasSubCommands() && cmd.HasParent() {
+		cmd.Args = cobra.ArbitraryArgs
+		cmd.RunE = func(cmd *cobra.Command, words []string) error {
+			if len(words) > 0 {
+				return &usageError{fmt.Errorf("unknown command %q for %q; %s --help lists them", words[0], cmd.CommandPath(), cmd.CommandPath())}
+			}
+			return cmd.Help()
+		}
+	}
+	for _, sub := range cmd.Commands() {
+		strict(sub)
+	}
 }
 
 // flagError turns pflag's words into a usage error that names the flag, the

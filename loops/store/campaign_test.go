@@ -12,6 +12,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"testing"
 	"time"
@@ -44,6 +45,8 @@ func TestMain(m *testing.M) {
 		os.Exit(m.Run())
 	case "write":
 		err = childWrites(os.Getenv(childPath), os.Stdout)
+	case "hold":
+		err = childHolds(os.Getenv(childPath), os.Stdout)
 	case "migrate":
 		err = childMigrates(os.Getenv(childPath), os.Stdout)
 	default:
@@ -91,6 +94,37 @@ func childWrites(path string, out io.Writer) error {
 			fmt.Fprintln(out, "compacted", n)
 		}
 	}
+}
+
+func childHolds(path string, out io.Writer) error {
+	if _, err := store.Open(path, store.Options{}); err != nil {
+		return err
+	}
+	fmt.Fprintln(out, "holds", path)
+	select {} // until it is killed
+}
+
+// A second process is told that there is a first, and on Linux which.
+func TestSecondProcess(t *testing.T) {
+	t.Parallel()
+	_, path := closedFile(t)
+	child := exec.Command(os.Args[0])
+	child.Env = append(os.Environ(), childTask+"=hold", childPath+"="+path)
+	pipe, err := child.StdoutPipe()
+	require.NoError(t, err)
+	require.NoError(t, child.Start())
+	_, err = bufio.NewReader(pipe).ReadString('\n')
+	require.NoError(t, err)
+	_, err = store.Open(path, store.Options{Timeout: 10 * time.Millisecond})
+	require.ErrorIs(t, err, store.ErrInUse)
+	if runtime.GOOS == "linux" {
+		assert.ErrorContains(t, err, fmt.Sprintf("in use by another process (process %d)", child.Process.Pid))
+	}
+	require.NoError(t, child.Process.Kill())
+	require.Error(t, child.Wait())
+	s, err := store.Open(path, store.Options{})
+	require.NoError(t, err)
+	require.NoError(t, s.Close())
 }
 
 // manySteps are migrations that each take a while.
@@ -146,20 +180,20 @@ func killed(t *testing.T, task, path string, delay time.Duration) [][2]string {
 	return acknowledged
 }
 
-// campaign is how often to kill, and the seed of when.
-func campaign(t *testing.T, short, full int) (kills int, random *rand.Rand) {
+// campaign is how often to do harm, and the seed of where.
+func campaign(t *testing.T, short, full int) (times int, random *rand.Rand) {
 	t.Helper()
 	seed := uint64(time.Now().UnixNano())
 	if given := os.Getenv("FILLMARK_CAMPAIGN_SEED"); given != "" {
 		_, err := fmt.Sscan(given, &seed)
 		require.NoError(t, err)
 	}
-	kills = short
+	times = short
 	if os.Getenv("FILLMARK_CAMPAIGN") == "full" {
-		kills = full
+		times = full
 	}
-	t.Logf("%d kills, FILLMARK_CAMPAIGN_SEED=%d", kills, seed)
-	return kills, rand.New(rand.NewPCG(seed, 0))
+	t.Logf("%d times, FILLMARK_CAMPAIGN_SEED=%d", times, seed)
+	return times, rand.New(rand.NewPCG(seed, 0))
 }
 
 func TestKillWhileWriting(t *testing.T) {
