@@ -22,6 +22,9 @@ type State struct {
 	// Concern is the day the owner answered "something is off"; zero once a
 	// technician has had readings since.
 	Concern Day `json:"concern,omitzero"`
+	// CallWanted is the day the owner answered "call me"; zero once a
+	// technician has had the machine in hand since.
+	CallWanted Day `json:"call_wanted,omitzero"`
 	// LastKnownGood is the last day on which a technician's comparable
 	// measurement found the loop good with this charge; zero if never.
 	LastKnownGood Day `json:"last_known_good,omitzero"`
@@ -107,7 +110,7 @@ func (s *State) apply(e Entry) {
 	switch e.Kind {
 	case KindIntake:
 		// A retired loop that comes in again is in the workshop like any other.
-		s.HandedOver, s.Retired = Day{}, Day{}
+		s.HandedOver, s.Retired, s.CallWanted = Day{}, Day{}, Day{}
 		s.hours(e.Intake.RunningHours)
 	case KindFill:
 		charge := e.Fill.Charge
@@ -142,6 +145,8 @@ func (s *State) apply(e Entry) {
 			s.LastLook = e.Day
 		case SomethingOff:
 			s.Concern = e.Day
+		case CallMe:
+			s.CallWanted = e.Day
 		}
 	case KindRetirement:
 		s.Retired = e.Day
@@ -156,7 +161,7 @@ func (s *State) apply(e Entry) {
 // replace what was reckoned, and only a comparable good one makes the loop
 // known good.
 func (s *State) inspected(day Day, x *Inspection) {
-	s.LastLook, s.LastService, s.Concern = day, day, Day{}
+	s.LastLook, s.LastService, s.Concern, s.CallWanted = day, day, Day{}, Day{}
 	s.hours(x.RunningHours)
 	if x.Missing != nil {
 		s.Missing, s.MissingSeen = *x.Missing, day

@@ -21,6 +21,9 @@ type Item struct {
 	Task    loops.Task
 	// Zone is the owner's, loaded by the caller; nil stands for the workshop's.
 	Zone *time.Location
+	// MailFault says why mail does not reach the owner's address; empty where
+	// it does.
+	MailFault string
 }
 
 // Staged is an item with the stage it has reached.
@@ -170,12 +173,16 @@ func (in SweepInput) reminds(s Staged, today loops.Day) bool {
 // whyCall says why a person has to take the item up; "" where mail does.
 func whyCall(s Staged) string {
 	switch o := s.Owner; {
+	case !s.Loop.State.CallWanted.IsZero():
+		return "asked for a call on " + s.Loop.State.CallWanted.Long()
 	case o.Email == "":
 		return "no mail address on record"
 	case !o.MailStopped.IsZero():
 		return "stopped the mail on " + o.MailStopped.Long()
 	case !o.Consent.Mail:
 		return "has not agreed to reminders by mail"
+	case s.MailFault != "":
+		return "mail does not arrive, ask for another address: " + s.MailFault
 	case s.Stage == loops.StageCall:
 		return "mail has not settled it"
 	}

@@ -52,21 +52,27 @@ func (a *app) connect(ctx context.Context, c config) (*client, error) {
 
 // call sends body as JSON (nothing where nil) and decodes the answer.
 func call[T any](ctx context.Context, c *client, method, path string, body any) (T, error) {
-	var answer T
-	var payload io.Reader
-	if body != nil {
-		raw, err := json.Marshal(body)
-		if err != nil {
-			return answer, fmt.Errorf("%s: %w", path, err)
-		}
-		payload = bytes.NewReader(raw)
+	if body == nil {
+		return send[T](ctx, c, method, path, "", nil)
 	}
-	request, err := http.NewRequestWithContext(ctx, method, "http://127.0.0.1"+path, payload)
+	raw, err := json.Marshal(body)
+	if err != nil {
+		var none T
+		return none, fmt.Errorf("%s: %w", path, err)
+	}
+	return send[T](ctx, c, method, path, "application/json", raw)
+}
+
+// send sends a body of a type, or none where the type is empty, and decodes the
+// answer.
+func send[T any](ctx context.Context, c *client, method, path, kind string, body []byte) (T, error) {
+	var answer T
+	request, err := http.NewRequestWithContext(ctx, method, "http://127.0.0.1"+path, bytes.NewReader(body))
 	if err != nil {
 		return answer, err
 	}
-	if body != nil {
-		request.Header.Set("Content-Type", "application/json")
+	if kind != "" {
+		request.Header.Set("Content-Type", kind)
 	}
 	response, err := c.http.Do(request)
 	if err != nil {
@@ -88,7 +94,16 @@ func call[T any](ctx context.Context, c *client, method, path string, body any) 
 
 // ask is the whole life of a register command: configure, connect, one
 // request, close.
-func ask[T any](ctx context.Context, a *app, method, path string, body any) (answer T, err error) {
+func ask[T any](ctx context.Context, a *app, method, path string, body any) (T, error) {
+	return converse(ctx, a, func(c *client) (T, error) { return call[T](ctx, c, method, path, body) })
+}
+
+// askRaw posts a body that is no JSON.
+func askRaw[T any](ctx context.Context, a *app, path, kind string, body []byte) (T, error) {
+	return converse(ctx, a, func(c *client) (T, error) { return send[T](ctx, c, "POST", path, kind, body) })
+}
+
+func converse[T any](ctx context.Context, a *app, talk func(*client) (T, error)) (answer T, err error) {
 	c, err := a.config()
 	if err != nil {
 		return answer, err
@@ -98,7 +113,7 @@ func ask[T any](ctx context.Context, a *app, method, path string, body any) (ans
 		return answer, err
 	}
 	defer func() { err = errors.Join(err, client.close()) }()
-	return call[T](ctx, client, method, path, body)
+	return talk(client)
 }
 
 type roundTripper func(*http.Request) (*http.Response, error)

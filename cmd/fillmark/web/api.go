@@ -173,8 +173,8 @@ func (s *server) apiSweep(r *http.Request) (any, error) {
 	}, nil
 }
 
-func (s *server) apiOutbox(*http.Request) (any, error) {
-	return gather(s.Reader.Messages(""))
+func (s *server) apiOutbox(r *http.Request) (any, error) {
+	return gather(s.Reader.Messages(loops.MessageStatus(r.URL.Query().Get("status"))))
 }
 
 func (s *server) apiMessage(r *http.Request) (any, error) {

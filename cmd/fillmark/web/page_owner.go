@@ -87,7 +87,11 @@ func (s *server) answerOwner(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	answer, err := ownerAnswerOf(r)
+	repeated := false
 	if err == nil {
+		repeated, err = s.saidToday(owner, answer)
+	}
+	if err == nil && !repeated {
 		_, err = s.Workshop.Answer(s.ownerStamp(), owner, answer)
 	}
 	if problems := problemsOf(err); len(problems) > 0 {
@@ -106,6 +110,17 @@ func (s *server) answerOwner(w http.ResponseWriter, r *http.Request) error {
 	// Back to the bare page, where the answer stands as it is on record.
 	http.Redirect(w, r, r.URL.Path, http.StatusSeeOther)
 	return nil
+}
+
+// saidToday tells that the owner's last answer is this one, given today: a
+// button pressed twice, or a page sent again, says nothing new.
+func (s *server) saidToday(owner loops.Owner, answer loops.Answer) (bool, error) {
+	files, err := s.Workshop.FilesOf(owner.ID)
+	if err != nil {
+		return false, err
+	}
+	last := lastAnswer(files)
+	return last != nil && last.Answer == answer.Answer && last.Words == answer.Words && last.Day == s.Workshop.DayOf(owner, s.Now()), nil
 }
 
 // ownerAnswerOf reads the form.

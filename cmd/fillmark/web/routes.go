@@ -29,6 +29,7 @@ func (s *server) routes(mux *http.ServeMux) {
 	mux.Handle("POST /api/v1/sweep", s.api(s.apiSweep))
 	mux.Handle("GET /api/v1/outbox", s.api(s.apiOutbox))
 	mux.Handle("GET /api/v1/outbox/message", s.api(s.apiMessage))
+	s.mailRoutes(mux)
 
 	mux.Handle("GET /{$}", s.page(s.pageDue))
 	mux.Handle("GET /loops", s.page(s.pageLoops))

@@ -32,6 +32,7 @@ type reader interface {
 	Messages(loops.MessageStatus) iter.Seq2[loops.Message, error]
 	Message(loops.MessageKey) (loops.Message, error)
 	Containers() iter.Seq2[loops.Container, error]
+	suppressions
 }
 
 // Deps is what the handler is built from.

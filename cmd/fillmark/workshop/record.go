@@ -60,17 +60,19 @@ func (w *Workshop) recordOnce(s Stamp, tag loops.Tag, e loops.Entry) (Recorded, 
 	if e.Kind == loops.KindTransfer {
 		return w.transfer(s, file, e)
 	}
-	change := loops.Change{At: s.At, By: s.By, Action: string(e.Kind)}
-	recorded := Recorded{Entry: e}
+	recorded := Recorded{}
 	var on loops.Shelf
 	if on, recorded.Warnings, err = w.shelfAfter(s, file, e); err != nil {
 		return Recorded{}, err
 	}
-	if file.Loop, err = w.extend(&change, file, e); err != nil {
+	change, file, err := w.enter(s, file, e)
+	if err != nil {
 		return Recorded{}, err
 	}
+	change.Action = string(e.Kind)
+	recorded.Entry = change.Entries[0]
 	if e.Kind == loops.KindHandover {
-		if recorded.Mailed, err = w.handOver(s, file, e, &change); err != nil {
+		if recorded.Mailed, err = w.handOver(s, file, recorded.Entry, &change); err != nil {
 			return Recorded{}, err
 		}
 	}
@@ -79,6 +81,31 @@ func (w *Workshop) recordOnce(s Stamp, tag loops.Tag, e loops.Entry) (Recorded, 
 	}
 	recorded.Loop, err = w.register.Loop(file.Loop.ID)
 	return recorded, err
+}
+
+// enter makes the change that appends entries to a loop's history, folded and
+// planned anew, and the file as it is then.
+func (w *Workshop) enter(s Stamp, file File, entries ...loops.Entry) (loops.Change, File, error) {
+	was := file.Loop
+	change := loops.Change{At: s.At, By: s.By}
+	history := slices.Clone(file.History)
+	for _, e := range entries {
+		if e.Day.IsZero() {
+			e.Day = loops.DayOf(s.At, w.zoneOf(file.Owner))
+		}
+		e, err := w.checked(s, file, e)
+		if err != nil {
+			return change, file, err
+		}
+		file.Loop.LastEntry = e.ID
+		history = append(history, e)
+		change.Entries = append(change.Entries, e)
+	}
+	file.History = history
+	file.Loop.State = loops.Fold(history)
+	var err error
+	file.Loop, err = w.replan(&change, file.Machine, was, file.Loop)
+	return change, file, err
 }
 
 // checked returns the entry as it is recorded, or what is wrong with it.

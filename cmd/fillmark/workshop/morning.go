@@ -1,0 +1,127 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package workshop
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"fillmark/loops"
+	"fillmark/notify"
+	"fillmark/schedule"
+)
+
+// Morning queues the technician's list once a day, from the sending hour in the
+// workshop's zone on, where an address for it is set. It tells whether it did.
+func (w *Workshop) Morning(s Stamp) (bool, error) {
+	day := loops.DayOf(s.At, w.settings.Zone)
+	if w.settings.Technician == "" || s.At.Before(schedule.SendableAt(day, w.settings.SendHour, w.settings.Zone)) {
+		return false, nil
+	}
+	key := loops.NewMessageKey(0, day, loops.PurposeMorning, "")
+	if had, err := w.hasMessage(key); had || err != nil {
+		return false, err
+	}
+	sections, err := w.morningSections(s)
+	if err != nil {
+		return false, fmt.Errorf("morning list: %w", err)
+	}
+	letter, err := notify.ComposeMorning(notify.MorningInput{
+		Workshop: w.sender(), To: w.settings.Technician, Day: day, Date: s.At.In(w.settings.Zone),
+		MessageID: notify.MessageIDFor(key, w.mailDomain()), Sections: sections, Link: w.settings.BaseURL + "/",
+	})
+	if err != nil {
+		return false, fmt.Errorf("morning list: %w", err)
+	}
+	message := letter.Message(key, 0, loops.PurposeMorning, s.At, s.At.Add(20*time.Hour))
+	err = w.register.Commit(loops.Change{At: s.At, By: s.By, Action: "morning list", Messages: []loops.Message{message}})
+	if errors.Is(err, loops.ErrRepeated) {
+		return false, nil
+	}
+	return err == nil, err
+}
+
+func (w *Workshop) morningSections(s Stamp) ([]notify.MorningSection, error) {
+	due, err := w.Due(s.At)
+	if err != nil {
+		return nil, err
+	}
+	answers, err := w.openAnswers()
+	if err != nil {
+		return nil, err
+	}
+	var given []string
+	for x, err := range w.register.Suppressions() {
+		if err != nil {
+			return nil, err
+		}
+		given = append(given, fmt.Sprintf("%s since %s: %s. Ask the owner for another address; if this one is right again: fillmark outbox allow %s",
+			x.Address, loops.DayOf(x.Since, w.settings.Zone).Long(), strings.TrimRight(x.Reason, "."), x.Address))
+	}
+	var calls []string
+	for _, c := range due.Call {
+		phone := c.Phone
+		if phone == "" {
+			phone = "no telephone on record"
+		}
+		line := fmt.Sprintf("%s (%s): %s %s, %s since %s; %s.", c.Owner, phone, c.Tag, c.Machine, c.Task, c.Due.Long(), c.Why)
+		if c.Letter {
+			line += " A letter can go: fillmark outbox letter " + string(c.Tag)
+		}
+		calls = append(calls, line)
+	}
+	return []notify.MorningSection{
+		{Heading: "Owners' answers", Lines: answers},
+		{Heading: "To call", Lines: calls},
+		{Heading: "Overdue", Lines: morningLines(due.Overdue), Late: true},
+		{Heading: "Today", Lines: morningLines(due.Today)},
+		{Heading: "This week", Lines: morningLines(due.Week)},
+		{Heading: "Mail does not arrive", Lines: given},
+	}, nil
+}
+
+func morningLines(of []Line) []string {
+	var lines []string
+	for _, l := range of {
+		owner := l.Owner
+		if owner == "" {
+			owner = "no owner"
+		}
+		lines = append(lines, fmt.Sprintf("%s %s, %s: %s by %s. %s.", l.Tag, l.Machine, owner, l.Task, l.Due.Long(), l.Reason))
+	}
+	return lines
+}
+
+// openAnswers are the owners' words that wait for a technician: loops with a
+// concern or a call wanted. It reads every loop, once a day.
+func (w *Workshop) openAnswers() ([]string, error) {
+	var lines []string
+	for l, err := range w.register.Loops() {
+		if err != nil {
+			return nil, err
+		}
+		if l.State.Concern.IsZero() && l.State.CallWanted.IsZero() {
+			continue
+		}
+		file, err := w.fileOf(l)
+		if err != nil {
+			return nil, err
+		}
+		for _, e := range loops.Standing(file.History) {
+			open := e.Kind == loops.KindAnswer && (e.Answer.Answer == loops.SomethingOff && e.Day == l.State.Concern ||
+				e.Answer.Answer == loops.CallMe && e.Day == l.State.CallWanted)
+			if !open {
+				continue
+			}
+			line := fmt.Sprintf("%s %s, %s: %s, on %s.", l.Tag, file.Machine.Name, file.Owner.Name, e.Answer.Answer, e.Day.Long())
+			if words := strings.Join(strings.Fields(e.Answer.Words), " "); words != "" {
+				line += " In their words: " + words
+			}
+			lines = append(lines, line)
+		}
+	}
+	return lines, nil
+}
