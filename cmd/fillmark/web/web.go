@@ -31,7 +31,7 @@ type reader interface {
 	Loops() iter.Seq2[loops.Loop, error]
 	Messages(loops.MessageStatus) iter.Seq2[loops.Message, error]
 	Message(loops.MessageKey) (loops.Message, error)
-	Containers() iter.Seq2[loops.Container, error]
+	shelfReader
 	suppressions
 }
 
