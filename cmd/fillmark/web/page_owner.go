@@ -6,6 +6,7 @@ package web
 import (
 	"errors"
 	"net/http"
+	"net/url"
 	"slices"
 	"strings"
 	"time"
@@ -24,10 +25,17 @@ type ownerPage struct {
 	Answered *ownerAnswer // what they told us last; nil before
 	Open     bool         // something is asked of them now
 	// FormFirst puts the answer above the guide, for those who come to give
-	// one; OffFirst puts "something is off" above "all looks fine".
-	FormFirst, OffFirst bool
-	Wet                 []string
-	Cautions            []string
+	// one; OffFirst puts "something is off" above "all looks fine", CallFirst
+	// "call me" above both.
+	FormFirst, OffFirst, CallFirst bool
+	// About are the machines that an answer can be about, where there are
+	// several; none for one.
+	About []choice
+	// Mail tells whether reminders are mailed; MailAsked whether they may be.
+	Mail, MailAsked bool
+	MailStopped     loops.Day
+	Wet             []string
+	Cautions        []string
 	// Problem says what is wrong with what was typed, Words what that was.
 	Problem string
 	Words   string
@@ -44,6 +52,8 @@ type ownerMachine struct {
 	Over  int
 	Steps []string
 	Leave []string
+	// Sealed chooses the drawings; Look tells that it is the owner who looks.
+	Sealed, Look bool
 }
 
 // ownerAnswer is an answer that is on record.
@@ -77,7 +87,7 @@ func (s *server) pageOwner(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	came := r.URL.Query().Get("answer")
-	p.FormFirst, p.OffFirst = came == "fine" || came == "off", came == "off"
+	p.FormFirst, p.OffFirst, p.CallFirst = came == "fine" || came == "off" || came == "call", came == "off", came == "call"
 	return s.render(w, http.StatusOK, "owner", p)
 }
 
@@ -86,13 +96,20 @@ func (s *server) answerOwner(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	answer, err := ownerAnswerOf(r)
+	if err := r.ParseForm(); err != nil {
+		return formError(err)
+	}
+	if choice := r.PostForm.Get("mail"); choice != "" {
+		return s.chooseMail(w, r, owner, choice)
+	}
+	answer, err := ownerAnswerOf(r.PostForm)
+	about := loops.Tag(r.PostForm.Get("about"))
 	repeated := false
 	if err == nil {
-		repeated, err = s.saidToday(owner, answer)
+		repeated, err = s.saidToday(owner, answer, about)
 	}
 	if err == nil && !repeated {
-		_, err = s.Workshop.Answer(s.ownerStamp(), owner, answer)
+		_, err = s.Workshop.AnswerAbout(s.ownerStamp(), owner, answer, about)
 	}
 	if problems := problemsOf(err); len(problems) > 0 {
 		p, err := s.ownerPage(r, owner)
@@ -114,30 +131,42 @@ func (s *server) answerOwner(w http.ResponseWriter, r *http.Request) error {
 
 // saidToday tells that the owner's last answer is this one, given today: a
 // button pressed twice, or a page sent again, says nothing new.
-func (s *server) saidToday(owner loops.Owner, answer loops.Answer) (bool, error) {
+func (s *server) saidToday(owner loops.Owner, answer loops.Answer, about loops.Tag) (bool, error) {
 	files, err := s.Workshop.FilesOf(owner.ID)
 	if err != nil {
 		return false, err
+	}
+	if about != "" {
+		files = slices.DeleteFunc(files, func(f workshop.File) bool { return f.Loop.Tag != about })
 	}
 	last := lastAnswer(files)
 	return last != nil && last.Answer == answer.Answer && last.Words == answer.Words && last.Day == s.Workshop.DayOf(owner, s.Now()), nil
 }
 
+// chooseMail stops the owner's mail or lets it run again.
+func (s *server) chooseMail(w http.ResponseWriter, r *http.Request, owner loops.Owner, choice string) error {
+	if choice != "stop" && choice != "run" {
+		return &loops.InvalidError{Field: "mail", Value: choice, Reason: "stop or run"}
+	}
+	if _, err := s.Workshop.SetMail(s.ownerStamp(), owner.ID, choice == "stop"); err != nil {
+		return err
+	}
+	s.Wake()
+	http.Redirect(w, r, r.URL.Path, http.StatusSeeOther)
+	return nil
+}
+
 // ownerAnswerOf reads the form.
-func ownerAnswerOf(r *http.Request) (loops.Answer, error) {
-	if err := r.ParseForm(); err != nil {
-		return loops.Answer{}, formError(err)
+func ownerAnswerOf(typed url.Values) (loops.Answer, error) {
+	kinds := map[string]loops.AnswerKind{"fine": loops.AllFine, "off": loops.SomethingOff, "call": loops.CallMe, "pause": loops.Pause}
+	answer := loops.Answer{Words: newForm(typed).text("words")}
+	given := typed.Get("answer")
+	kind, ok := kinds[given]
+	if !ok {
+		return answer, &loops.InvalidError{Field: "answer", Value: given, Reason: "one of the buttons"}
 	}
-	// Forms send line ends as CRLF, the record keeps LF.
-	words := strings.TrimSpace(strings.ReplaceAll(r.PostForm.Get("words"), "\r\n", "\n"))
-	switch given := r.PostForm.Get("answer"); given {
-	case "fine":
-		return loops.Answer{Answer: loops.AllFine, Words: words}, nil
-	case "off":
-		return loops.Answer{Answer: loops.SomethingOff, Words: words}, nil
-	default:
-		return loops.Answer{Words: words}, &loops.InvalidError{Field: "answer", Value: given, Reason: "one of the two buttons"}
-	}
+	answer.Answer = kind
+	return answer, nil
 }
 
 // formError keeps an overlong body apart from one that is no form.
@@ -156,7 +185,10 @@ func (s *server) ownerPage(r *http.Request, owner loops.Owner) (ownerPage, error
 	}
 	settings, now := s.Workshop.Settings(), s.Now()
 	reach := reachOf(settings)
-	p := ownerPage{Heading: "Your machines", Answered: lastAnswer(files)}
+	p := ownerPage{
+		Heading: "Your machines", Answered: lastAnswer(files), Mail: owner.MayMail(),
+		MailAsked: owner.Email != "" && owner.Consent.Mail, MailStopped: owner.MailStopped,
+	}
 	today := s.Workshop.DayOf(owner, now)
 	for _, f := range files {
 		open := s.Workshop.OpenTasks(f.Loop, today)
@@ -173,9 +205,24 @@ func (s *server) ownerPage(r *http.Request, owner loops.Owner) (ownerPage, error
 	}
 	if len(p.Machines) == 1 {
 		p.Heading = p.Machines[0].Name
+	} else {
+		p.About = aboutChoices(p.Machines)
 	}
 	p.frame = s.newFrame(r, p.Heading)
 	return p, nil
+}
+
+// aboutChoices lists what an answer can be about: all, or one machine.
+func aboutChoices(machines []ownerMachine) []choice {
+	all := []choice{{Label: "all of them"}}
+	for _, m := range machines {
+		label := m.Name
+		if m.Loop != "" {
+			label += " (" + m.Loop + ")"
+		}
+		all = append(all, choice{Value: string(m.Tag), Label: label})
+	}
+	return all
 }
 
 // reachOf says how owners reach the workshop.
@@ -213,7 +260,7 @@ func ownerMachineOf(f workshop.File, open []loops.TaskKind, today loops.Day, rea
 	}
 	guide := notify.GuideFor(asked, f.Machine.Kind, f.Loop.Sealed, fluid, reach)
 	if f.Loop.State.InService() {
-		m.Steps, m.Leave = guide.Steps, guide.Leave
+		m.Steps, m.Leave, m.Sealed, m.Look = guide.Steps, guide.Leave, f.Loop.Sealed, asked == loops.Look
 	}
 	return m, guide
 }

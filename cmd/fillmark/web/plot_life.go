@@ -105,7 +105,7 @@ func lifePlots(history []loops.Entry, rows []lifeRow) []lifePlot {
 	die, room := pick(func(r lifeRow) *float64 { return r.die }), pick(func(r lifeRow) *float64 { return r.room })
 	var plots []lifePlot
 	if len(total) > 1 {
-		p := newLifePlot("Thermal resistance", "die above room by heat, K/W", 3, fills, named{"die to room", total})
+		p := newLifePlot("Thermal resistance", "die above room by heat, K/W", 3, fills, named{"last", total})
 		p.Sentence = fmt.Sprintf("How many kelvin the die is above the room for each watt: %.3f K/W on %s, %.3f K/W on %s. It rises with dust, old paste, a weak pump or a clog.",
 			total[0].v, total[0].day.Long(), total[len(total)-1].v, total[len(total)-1].day.Long())
 		plots = append(plots, p)
