@@ -5,6 +5,7 @@ package web
 
 import (
 	"net/http"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -69,13 +70,9 @@ func (s *server) ownerOf(number string) (loops.Owner, error) {
 }
 
 func ownerChoice(o loops.Owner) choice {
-	label := o.Name + ", on record as number " + strconv.FormatUint(uint64(o.ID), 10)
-	for _, more := range []string{o.Email, o.Phone} {
-		if more != "" {
-			label += ", " + more
-		}
-	}
-	return choice{Value: strconv.FormatUint(uint64(o.ID), 10), Label: label}
+	number := strconv.FormatUint(uint64(o.ID), 10)
+	parts := slices.DeleteFunc([]string{o.Name, "on record as number " + number, o.Email, o.Phone}, func(s string) bool { return s == "" })
+	return choice{Value: number, Label: strings.Join(parts, ", ")}
 }
 
 // knownIntake finds the loop that comes in again.

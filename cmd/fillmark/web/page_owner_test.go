@@ -196,3 +196,44 @@ func TestStopAndResumeByAPerson(t *testing.T) {
 	require.NoError(t, err)
 	assert.True(t, kept.MailStopped.IsZero())
 }
+
+func TestOwnerAsksForACallPausesAndStops(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	file := b.ana()
+	link := b.ownerLink(file.Owner)
+	page := b.get(link)
+	for _, say := range []string{"A lamp and drops at a joint", "Dust between fins and a brush", "A hand in the warm air", "An ear beside the running machine", "How to look it over"} {
+		b.says(page, say, "drawings of a sealed loop")
+	}
+	assert.NotContains(t, page.Body.String(), "fill mark", "a sealed loop shows no level")
+	assert.Equal(t, http.StatusSeeOther, b.post(link, url.Values{"answer": {"call"}}).Code)
+	history := b.file(file.Loop.Tag).History
+	assert.Equal(t, loops.CallMe, history[len(history)-1].Answer.Answer)
+	assert.Equal(t, http.StatusSeeOther, b.post(link, url.Values{"answer": {"pause"}}).Code)
+	assert.NotContains(t, b.get(link).Body.String(), "Pause these reminders", "nothing is open any more")
+	assert.Equal(t, http.StatusSeeOther, b.post(link, url.Values{"mail": {"stop"}}).Code)
+	b.says(b.get(link), "You stopped our mail on Thu 3 Dec 2026", "mail choice")
+	assert.Equal(t, http.StatusSeeOther, b.post(link, url.Values{"mail": {"run"}}).Code)
+	assert.Equal(t, http.StatusUnprocessableEntity, b.post(link, url.Values{"mail": {"maybe"}}).Code)
+	kept, err := b.store.Owner(file.Owner.ID)
+	require.NoError(t, err)
+	assert.True(t, kept.MayMail())
+}
+
+func TestOwnerAnswersAboutOneMachine(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	one := b.ana()
+	two := b.register(machine{owner: one.Owner, name: "the white cube", kind: loops.Desktop, fluid: chemistry.PropyleneGlycol, mass: 0.35, wall: -10, daysAgo: 200, open: true})
+	other := b.register(machine{owner: loops.Owner{Name: "Bea Moss"}, name: "hers", kind: loops.Desktop, fluid: chemistry.PropyleneGlycol, mass: 0.35, wall: -10, daysAgo: 200})
+	link := b.ownerLink(one.Owner)
+	b.says(b.get(link), "the white cube</option>", "choice")
+	w := b.post(link, url.Values{"answer": {"fine"}, "about": {string(two.Loop.Tag)}})
+	require.Equal(t, http.StatusSeeOther, w.Code, w.Body)
+	assert.Len(t, b.file(one.Loop.Tag).History, 2)
+	assert.Len(t, b.file(two.Loop.Tag).History, 3)
+	w = b.post(link, url.Values{"answer": {"fine"}, "about": {string(other.Loop.Tag)}})
+	assert.Equal(t, http.StatusNotFound, w.Code)
+	assert.Len(t, b.file(other.Loop.Tag).History, 2, "nobody answers for others")
+}
