@@ -115,7 +115,7 @@ func (s *server) liquidAtHand(f *form, row liquidRow, chosen string) (handLiquid
 		if f.problems[row.Strength] == "" && chemistry.Fluid(chosen).IsGlycol() {
 			name = row.Strength
 		}
-		f.blame(name, "the glycol in it by its label, such as 95, and none in water")
+		f.blame(name, "by its label, such as 95; none in water")
 		return hand, nil
 	}
 	if hand.Fluid.IsGlycol() { // two strengths of one glycol can stand on one bench

@@ -77,6 +77,7 @@ type messagePage struct {
 	Text    string
 	Actions []messageAction
 	Next    string // when it is tried next; empty where it is not
+	Tried   string // how often; empty where it was not yet
 }
 
 // messageAction is one button.
@@ -95,6 +96,9 @@ func (s *server) pageMessage(w http.ResponseWriter, r *http.Request) error {
 	p.Here = "more"
 	if m.Status == loops.Queued && !m.NextAttempt.IsZero() {
 		p.Next = m.NextAttempt.In(s.Workshop.Settings().Zone).Format("Mon 2 Jan 2006 15:04 MST")
+	}
+	if m.Attempts > 0 {
+		p.Tried = count(m.Attempts, "time")
 	}
 	preview, err := notify.ReadPreview(m.Raw)
 	p.Text = preview.Text

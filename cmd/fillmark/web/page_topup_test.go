@@ -32,8 +32,8 @@ func TestTopUpCheckAnswersWithoutChangingAnything(t *testing.T) {
 		{"described", "ask=yes&fluid=pg&holds=520&room=30&kind=mass&reading=40&liquid1=water&wall=-5", http.StatusOK, []string{"verdict big"}},
 		{"no tag", "ask=yes&room=20", http.StatusUnprocessableEntity, []string{"the six symbols on the label, or describe the loop"}},
 		{"mistyped", "ask=yes&tag=7K3QXX&room=20", http.StatusUnprocessableEntity, []string{"the last one does not fit the first five", `value="7K3QXX"`}},
-		{"words for a figure", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=some&liquid1=water", http.StatusUnprocessableEntity, []string{`value="some"`, "Right here:"}},
-		{"no strength", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=20&liquid1=pg", http.StatusUnprocessableEntity, []string{"the glycol in it by its label"}},
+		{"words for a figure", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=some&liquid1=water", http.StatusUnprocessableEntity, []string{`value="some"`, "Right: "}},
+		{"no strength", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=20&liquid1=pg", http.StatusUnprocessableEntity, []string{"by its label, such as 95; none in water"}},
 		{"impossible reading", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=20&liquid1=water&kind=brix&reading=94", http.StatusUnprocessableEntity, []string{`id="reading-problem"`}},
 		{"no room", "ask=yes&tag=" + string(file.Loop.Tag), http.StatusUnprocessableEntity, []string{"what fits in up to the mark"}},
 	} {
