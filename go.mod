@@ -8,6 +8,7 @@ require (
 	github.com/emersion/go-sasl v0.0.0-20241020182733-b788ff22d5a6
 	github.com/emersion/go-smtp v0.25.1
 	github.com/go-viper/mapstructure/v2 v2.5.0
+	github.com/google/renameio/v2 v2.0.2
 	github.com/jba/templatecheck v0.7.1
 	github.com/piglig/go-qr v1.1.0
 	github.com/robfig/cron/v3 v3.0.1
@@ -20,6 +21,7 @@ require (
 	go.yaml.in/yaml/v3 v3.0.5
 	golang.org/x/net v0.62.0
 	golang.org/x/sys v0.49.0
+	gonum.org/v1/gonum v0.17.0
 	pgregory.net/rapid v1.3.0
 )
 

@@ -52,13 +52,14 @@ type transport interface {
 // Deliverer walks the outbox. Its guarantee: a queued message is offered to the
 // transport until it is accepted, refused for good, given up by the plan or
 // pointless; a crash or a lost reply costs at most one extra copy, with the
-// same Message-ID. One delivery runs at a time.
+// same Message-ID. One delivery runs at a time; another waits for its end.
 type Deliverer struct {
 	box       outbox
 	sign      signer
 	transport transport
 	plan      RetryPlan
 	verp      *ReturnPath
+	turn      chan struct{} // holds one token while a delivery runs
 }
 
 // NewDeliverer makes a deliverer. A nil signer, not a nil pointer to one, sends
@@ -68,7 +69,7 @@ func NewDeliverer(box outbox, sign signer, t transport, plan RetryPlan, verp *Re
 	if err := plan.Validate(); err != nil {
 		return nil, err
 	}
-	return &Deliverer{box, sign, t, plan, verp}, nil
+	return &Deliverer{box, sign, t, plan, verp, make(chan struct{}, 1)}, nil
 }
 
 // Report counts what one delivery did.
@@ -98,6 +99,12 @@ const (
 // refuses is counted in the report and recorded with the message.
 func (d *Deliverer) Deliver(ctx context.Context, now time.Time) (Report, error) {
 	var rep Report
+	select {
+	case d.turn <- struct{}{}:
+		defer func() { <-d.turn }()
+	case <-ctx.Done():
+		return rep, fmt.Errorf("deliver: %w", ctx.Err())
+	}
 	defer d.transport.End()
 	var faults error // of single messages; the others still go
 	for {

@@ -9,6 +9,7 @@ import (
 	"errors"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -210,6 +211,22 @@ func TestRelayFaultHoldsEverythingAndMarksNobody(t *testing.T) {
 
 // The relay is down for five days: what still helps then is sent, the rest
 // expires with a note.
+// Two who deliver at once, the daemon and a command, send nothing twice.
+func TestOneDeliveryAtATime(t *testing.T) {
+	t.Parallel()
+	b := newBox("a", "b", "c")
+	d := deliverer(t, b, func(string) error { return nil })
+	var all sync.WaitGroup
+	for range 4 {
+		all.Go(func() {
+			_, err := d.Deliver(t.Context(), sent)
+			assert.NoError(t, err)
+		})
+	}
+	all.Wait()
+	assert.Len(t, b.log, 9, "three messages: attempt, send, delivered")
+}
+
 func TestRelayDownForFiveDays(t *testing.T) {
 	t.Parallel()
 	b := newBox("a", "b", "short")

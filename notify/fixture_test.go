@@ -134,7 +134,7 @@ func handover() notify.HandoverInput {
 		Machine:   "the grey tower", Kind: loops.Desktop,
 		Loops: []notify.HandoverLoop{{
 			Tag: "7K3M9Q", Sealed: true, Fluid: chemistry.EthyleneGlycol, Charge: "40 % ethylene glycol by mass in water",
-			Freeze: &freeze, FreezeUncertainty: 0.9, Coldest: &coldest,
+			Volume: 0.148, Freeze: &freeze, FreezeUncertainty: 0.9, Coldest: &coldest,
 			Next: []notify.NextTask{
 				{Task: loops.Look, Due: loops.Day{Year: 2026, Month: time.December, Dom: 24}},
 				{Task: loops.ServiceCheck, Due: loops.Day{Year: 2027, Month: time.November, Dom: 24}},

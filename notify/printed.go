@@ -45,6 +45,6 @@ func ComposePrinted(in ReminderInput) (Printed, error) {
 		reach = "Tell us what you saw: call us on " + in.Workshop.Phone + "."
 	}
 	d.Note = reach + " If you want no more letters, tell us that too."
-	text, html, err := in.Workshop.templates().render(d)
+	text, html, err := in.Workshop.templates().render(d.inUnits(in.Owner.Units))
 	return Printed{text, html}, err
 }

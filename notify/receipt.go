@@ -52,7 +52,6 @@ func ComposeReceipt(in ReceiptInput) (Letter, error) {
 		Stop:     button{"Stop these mails", in.Links.Stop},
 	}
 	if in.Answer.Words != "" {
-		d.Intro += " You wrote:"
 		var wrote []string
 		for line := range strings.SplitSeq(in.Answer.Words, "\n") {
 			if line = strings.Join(strings.Fields(line), " "); line != "" {

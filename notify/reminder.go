@@ -158,7 +158,7 @@ func (d *document) addAnswers(in ReminderInput) {
 }
 
 func (d document) letter(e envelope, calendar []byte) (Letter, error) {
-	text, html, err := e.workshop.templates().render(d)
+	text, html, err := e.workshop.templates().render(d.inUnits(e.owner.Units))
 	if err != nil {
 		return Letter{}, err
 	}

@@ -31,12 +31,10 @@ type Templates struct {
 	html *htmltemplate.Template
 }
 
-// DefaultTemplates returns the templates that come with the program.
-func DefaultTemplates() *Templates {
-	return &Templates{
-		text: texttemplate.Must(newTextTemplate().ParseFS(builtIn, "templates/"+textFile)),
-		html: htmltemplate.Must(htmltemplate.ParseFS(builtIn, "templates/"+htmlFile)),
-	}
+// builtInTemplates are parsed once; executing a template does not change it.
+var builtInTemplates = Templates{
+	text: texttemplate.Must(newTextTemplate().ParseFS(builtIn, "templates/"+textFile)),
+	html: htmltemplate.Must(htmltemplate.ParseFS(builtIn, "templates/"+htmlFile)),
 }
 
 func newTextTemplate() *texttemplate.Template {
@@ -52,7 +50,7 @@ func newTextTemplate() *texttemplate.Template {
 // of every kind, and refused, with file and reason, where it fails or leaves
 // out what a letter must say: every sentence of it, the cautions, the links.
 func LoadTemplates(dir string) (*Templates, error) {
-	t := DefaultTemplates()
+	t := builtInTemplates
 	found := 0
 	for _, file := range []struct {
 		name  string
@@ -82,11 +80,11 @@ func LoadTemplates(dir string) (*Templates, error) {
 			return nil, fmt.Errorf("templates: in %s: %w", dir, err)
 		}
 	}
-	return t, nil
+	return &t, nil
 }
 
 // render writes the document twice.
-func (t *Templates) render(d document) (text, html string, err error) {
+func (t Templates) render(d document) (text, html string, err error) {
 	var plain, rich bytes.Buffer
 	if err := t.text.Execute(&plain, d); err != nil {
 		return "", "", fmt.Errorf("letter: %w", err)
@@ -98,7 +96,7 @@ func (t *Templates) render(d document) (text, html string, err error) {
 }
 
 // check executes both templates on a document and looks for everything it says.
-func (t *Templates) check(d document) error {
+func (t Templates) check(d document) error {
 	text, html, err := t.render(d)
 	if err != nil {
 		return err
@@ -168,9 +166,9 @@ func sampleDocuments() []document {
 }
 
 // templates returns the workshop's templates, or the built-in ones.
-func (w Workshop) templates() *Templates {
+func (w Workshop) templates() Templates {
 	if w.Templates != nil {
-		return w.Templates
+		return *w.Templates
 	}
-	return DefaultTemplates()
+	return builtInTemplates
 }

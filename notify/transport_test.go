@@ -19,6 +19,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -503,7 +504,10 @@ func startSink(t testing.TB, sink, dir string, flags ...string) string {
 	require.NoError(t, err)
 	address := l.Addr().String()
 	require.NoError(t, l.Close())
-	args := append([]string{"-D", filepath.Join(dir, "dump")}, flags...)
+	args := flags
+	if !slices.Contains(flags, "-d") {
+		args = append([]string{"-D", filepath.Join(dir, "dump")}, flags...)
+	}
 	if os.Geteuid() == 0 {
 		args = append([]string{"-u", "root"}, args...)
 	}

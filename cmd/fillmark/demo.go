@@ -234,7 +234,7 @@ func (d *demo) sweep(ctx context.Context) error {
 		}
 		reminders = append(reminders, swept.Reminders...)
 		if hour == 0 {
-			if _, err := d.house.workshop.Morning(workshop.Stamp{At: at, By: "schedule"}); err != nil {
+			if _, err := d.house.workshop.MailMorning(workshop.Stamp{At: at, By: "schedule"}); err != nil {
 				return err
 			}
 		}

@@ -23,7 +23,6 @@ import (
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops/store"
 	"fillmark/notify"
-	"fillmark/schedule"
 )
 
 // house is everything that stands on one open register.
@@ -66,9 +65,13 @@ func openHouse(c config, now func() time.Time, log *slog.Logger) (_ *house, err 
 	if err != nil {
 		return nil, err
 	}
+	policy, err := c.policy()
+	if err != nil {
+		return nil, err
+	}
 	settings := workshop.Settings{
 		Name: c.Workshop.Name, Phone: c.Workshop.Phone, From: c.Mail.From, BaseURL: c.BaseURL,
-		Zone: c.zone(), SendHour: c.Mail.SendHour, Policy: schedule.DefaultPolicy(), Technician: c.Mail.Technician,
+		Zone: c.zone(), SendHour: c.Mail.SendHour, Policy: policy, Technician: c.Mail.Technician,
 	}
 	if c.Mail.Templates != "" {
 		if settings.Templates, err = notify.LoadTemplates(c.Mail.Templates); err != nil {
@@ -90,7 +93,7 @@ func openHouse(c config, now func() time.Time, log *slog.Logger) (_ *house, err 
 		h.bounces = &notify.BounceFolder{Dir: c.Mail.BounceMaildir}
 	}
 	h.handler, err = web.New(web.Deps{
-		Workshop: h.workshop, Reader: h.store, Deliver: h.deliverer.Deliver,
+		Workshop: h.workshop, Reader: h.store, Keeper: keep{h.store, c}, Deliver: h.deliverer.Deliver,
 		MailReachesOwners: c.Mail.Transport == "smtp", Now: now, Log: log, Wake: h.poke, Hosts: c.hosts(),
 	})
 	return h, err
@@ -213,7 +216,7 @@ func (h *house) sweepAndDeliver(ctx context.Context, log *slog.Logger, now time.
 	if err != nil {
 		log.Error("sweep failed", "error", err)
 	}
-	if _, err := h.workshop.Morning(workshop.Stamp{At: now.UTC(), By: "schedule"}); err != nil {
+	if _, err := h.workshop.MailMorning(workshop.Stamp{At: now.UTC(), By: "schedule"}); err != nil {
 		log.Error("morning list failed", "error", err)
 	}
 	h.readBounces(log, now)

@@ -4,6 +4,7 @@
 package main
 
 import (
+	"bytes"
 	"fmt"
 	"io"
 	"strings"
@@ -190,7 +191,11 @@ func (a *app) bounceCommand() *cobra.Command {
 			if err != nil {
 				return fmt.Errorf("bounce: %w", err)
 			}
-			answer, err := askRaw[web.BounceAnswer](cmd.Context(), a, "/api/v1/bounces", "message/rfc822", raw)
+			var answer web.BounceAnswer
+			err = a.with(cmd.Context(), func(c *client) error {
+				answer, err = decoded[web.BounceAnswer](c.send(cmd.Context(), "POST", "/api/v1/bounces", content{"message/rfc822", bytes.NewReader(raw)}))
+				return err
+			})
 			if err != nil {
 				return err
 			}

@@ -87,10 +87,11 @@ needs and when, and what opened loops have taught.
 	root.AddCommand(
 		a.tryCommand(), a.serveCommand(),
 		a.mixCommand(), a.propsCommand(), a.readingCommand(), a.topupCommand(), a.rulesCommand(), a.benchCommand(),
-		a.ownerCommand(), a.machineCommand(), a.loopCommand(), a.openingCommand(),
-		a.dueCommand(), a.sweepCommand(), a.outboxCommand(), a.bounceCommand(),
+		a.ownerCommand(), a.machineCommand(), a.loopCommand(), a.openingCommand(), a.shelfCommand(),
+		a.livesCommand(), a.logCommand(), a.dueCommand(), a.calendarCommand(), a.sweepCommand(), a.outboxCommand(), a.bounceCommand(),
 		a.dkimCommand(), a.configCommand(), a.versionCommand(),
 	)
+	root.AddCommand(a.keepCommands()...)
 	strict(root)
 	return root
 }

@@ -33,8 +33,10 @@ type ownerPage struct {
 	// Mail tells whether reminders are mailed; MailAsked whether they may be.
 	Mail, MailAsked bool
 	MailStopped     loops.Day
-	Wet             []string
-	Cautions        []string
+	// Calendar is the address of the owner's feed; empty where nothing comes.
+	Calendar string
+	Wet      []string
+	Cautions []string
 	// Problem says what is wrong with what was typed, Words what that was.
 	Problem string
 	Words   string
@@ -119,6 +121,9 @@ func (s *server) ownerPage(r *http.Request, owner loops.Owner) (ownerPage, error
 		p.Heading = p.Machines[0].Name
 	} else {
 		p.About = aboutChoices(p.Machines)
+	}
+	if slices.ContainsFunc(p.Machines, func(m ownerMachine) bool { return m.Next != "" }) {
+		p.Calendar = "/o/" + r.PathValue("token") + "/calendar.ics"
 	}
 	p.frame = s.newFrame(r, p.Heading)
 	return p, nil

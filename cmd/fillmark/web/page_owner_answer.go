@@ -115,3 +115,18 @@ func lastAnswer(files []workshop.File) *ownerAnswer {
 	}
 	return last
 }
+
+// ownerCalendar is the feed of an owner's days, for a calendar program.
+func (s *server) ownerCalendar(w http.ResponseWriter, r *http.Request) error {
+	owner, err := s.ownerLink(r, workshop.LinkOwner)
+	if err != nil {
+		return err
+	}
+	feed, err := s.Workshop.OwnerCalendar(owner.ID)
+	if err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "text/calendar; charset=utf-8")
+	_, _ = w.Write(feed) // the reader has gone where this fails
+	return nil
+}

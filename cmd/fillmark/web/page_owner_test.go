@@ -64,12 +64,12 @@ func TestOwnerAnswersOnceForADoubleClick(t *testing.T) {
 	link := b.ownerLink(file.Owner)
 	before := len(b.file(file.Loop.Tag).History)
 	assert.NotContains(t, b.get(link).Body.String(), "All looks fine", "nothing is open")
+	assert.Equal(t, http.StatusSeeOther, b.post(link, url.Values{"answer": {"fine"}}).Code)
+	assert.Len(t, b.file(file.Loop.Tag).History, before, "nothing is open, so there is nothing to be fine")
 	for range 2 {
-		assert.Equal(t, http.StatusSeeOther, b.post(link, url.Values{"answer": {"fine"}}).Code)
-		assert.Len(t, b.file(file.Loop.Tag).History, before+1, "the second press says nothing new")
+		assert.Equal(t, http.StatusSeeOther, b.post(link, url.Values{"answer": {"off"}, "words": {"drops"}}).Code)
+		assert.Len(t, b.file(file.Loop.Tag).History, before+1, "that something is off is never lost, and the second press says nothing new")
 	}
-	assert.Equal(t, http.StatusSeeOther, b.post(link, url.Values{"answer": {"off"}, "words": {"drops"}}).Code)
-	assert.Len(t, b.file(file.Loop.Tag).History, before+2, "that something is off is never lost")
 }
 
 func TestOwnerMailDecidesWhichFormComesFirst(t *testing.T) {
@@ -236,4 +236,18 @@ func TestOwnerAnswersAboutOneMachine(t *testing.T) {
 	w = b.post(link, url.Values{"answer": {"fine"}, "about": {string(other.Loop.Tag)}})
 	assert.Equal(t, http.StatusNotFound, w.Code)
 	assert.Len(t, b.file(other.Loop.Tag).History, 2, "nobody answers for others")
+}
+
+func TestOwnerSubscribesToTheCalendar(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	file := b.ana()
+	link := b.ownerLink(file.Owner)
+	b.says(b.get(link), link+"/calendar.ics", "link")
+	w := b.get(link + "/calendar.ics")
+	require.Equal(t, http.StatusOK, w.Code)
+	assert.Equal(t, "text/calendar; charset=utf-8", w.Header().Get("Content-Type"))
+	assert.Contains(t, w.Body.String(), "BEGIN:VEVENT")
+	assert.Contains(t, w.Body.String(), "grey tower")
+	assert.Equal(t, http.StatusNotFound, b.get("/o/forged/calendar.ics").Code)
 }

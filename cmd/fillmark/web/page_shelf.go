@@ -4,7 +4,6 @@
 package web
 
 import (
-	"iter"
 	"net/http"
 	"strconv"
 
@@ -12,14 +11,6 @@ import (
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
-
-// shelfReader is what the pages read of the shelf.
-type shelfReader interface {
-	Containers() iter.Seq2[loops.Container, error]
-	UsedFluid() iter.Seq2[loops.UsedFluid, error]
-	Instruments() iter.Seq2[loops.Instrument, error]
-	Loop(loops.LoopID) (loops.Loop, error)
-}
 
 // shelfPage lists the containers, what left the loops, and the instruments.
 type shelfPage struct {

@@ -7,6 +7,7 @@ import "net/http"
 
 // benchRoutes lists the routes of the bench pages.
 func (s *server) benchRoutes(mux *http.ServeMux) {
+	mux.Handle("GET /o/{token}/calendar.ics", s.page(s.ownerCalendar))
 	mux.Handle("GET /topup", s.page(s.pageTopUp))
 	mux.Handle("POST /topup", s.page(s.enterTopUp))
 	mux.Handle("GET /intake", s.page(s.pageIntake))

@@ -14,8 +14,9 @@ import (
 
 // Answer records what an owner replied through a mail's link, on every loop of
 // theirs that has a task the mail can have been about, in one change with the
-// receipt that is mailed. "All fine" settles looks only. No answer is lost:
-// where nothing is open it goes on record for every loop in service.
+// receipt that is mailed. "All fine" settles looks only, and says nothing where
+// no look is open. No other answer is lost: where nothing is open it goes on
+// record for every loop in service.
 func (w *Workshop) Answer(s Stamp, owner loops.Owner, answer loops.Answer) ([]loops.Tag, error) {
 	return w.AnswerAbout(s, owner, answer, "")
 }
@@ -45,7 +46,7 @@ func (w *Workshop) answerOnce(s Stamp, owner loops.Owner, answer loops.Answer, o
 	}
 	day := w.DayOf(owner, s.At)
 	about := slices.DeleteFunc(slices.Clone(files), func(f File) bool { return len(w.answered(answer.Answer, f.Loop, day)) == 0 })
-	if len(about) == 0 {
+	if len(about) == 0 && answer.Answer != loops.AllFine {
 		about = slices.DeleteFunc(files, func(f File) bool { return !f.Loop.State.InService() })
 	}
 	change := loops.Change{At: s.At, By: s.By, Action: "answer"}

@@ -64,9 +64,9 @@ func TestAnswers(t *testing.T) {
 		mails   bool   // whether the look is still reminded of a month later
 	}{
 		{loops.AllFine, "all looks fine", "", "", true},
-		{loops.SomethingOff, "something is off", "In their words: It gurgles.", "", true},
-		{loops.CallMe, "please call", "call me", "asked for a call on", false},
-		{loops.Pause, "a pause", "", "", false},
+		{loops.SomethingOff, "something is off", "In their words: It gurgles.", `answered "something is off" on`, false},
+		{loops.CallMe, "please call", "call me", `answered "call me" on`, false},
+		{loops.Pause, "a pause", "grey tower, Ana Ruizado: pause", "", false},
 	} {
 		t.Run(string(tc.answer), func(t *testing.T) {
 			t.Parallel()
@@ -76,10 +76,12 @@ func TestAnswers(t *testing.T) {
 			require.NoError(t, err)
 			look := workshop.NextTasks(loop.Plan)[0]
 			now := look.Due.At(10, time.UTC)
-			for range 2 { // pressed twice
+			for pressed := range 2 {
 				tags, err := b.Answer(workshop.Stamp{At: now, By: "owner"}, owner, loops.Answer{Answer: tc.answer, Words: "It gurgles."})
 				require.NoError(t, err)
-				assert.Equal(t, []loops.Tag{loop.Tag}, tags)
+				if pressed == 0 || tc.answer != loops.AllFine { // the second finds nothing open to be fine
+					assert.Equal(t, []loops.Tag{loop.Tag}, tags)
+				}
 			}
 			receipts := 0
 			for _, m := range b.messages(t) {
@@ -94,7 +96,7 @@ func TestAnswers(t *testing.T) {
 			require.NoError(t, err)
 			assert.True(t, file.Loop.State.LastKnownGood.IsZero(), "an owner's answer is no measurement")
 
-			_, err = b.Morning(workshop.Stamp{At: now.AddDate(0, 0, 1), By: "schedule"})
+			_, err = b.MailMorning(workshop.Stamp{At: now.AddDate(0, 0, 1), By: "schedule"})
 			require.NoError(t, err)
 			_, morning := b.latest(t, loops.PurposeMorning)
 			if tc.morning != "" {
@@ -138,14 +140,14 @@ func TestMorningListOnceADay(t *testing.T) {
 		at   string
 		sent bool
 	}{{"2026-05-01 07", false}, {"2026-05-01 08", true}, {"2026-05-01 20", false}, {"2026-05-02 09", true}} {
-		sent, err := b.Morning(at(tc.at))
+		sent, err := b.MailMorning(at(tc.at))
 		require.NoError(t, err)
 		assert.Equal(t, tc.sent, sent, tc.at)
 	}
 	m, _ := b.latest(t, loops.PurposeMorning)
 	assert.Equal(t, "technician@test.example", m.To)
 	none := newBench(t)
-	sent, err := none.Morning(at("2026-05-01 10"))
+	sent, err := none.MailMorning(at("2026-05-01 10"))
 	require.NoError(t, err)
 	assert.False(t, sent, "no address, no list")
 }
@@ -191,7 +193,7 @@ func TestBounceGivesTheAddressUp(t *testing.T) {
 	require.NoError(t, err)
 	assert.Empty(t, swept.Reminders)
 	assert.Positive(t, swept.Calls)
-	_, err = b.Morning(workshop.Stamp{At: due.At(12, time.UTC), By: "schedule"})
+	_, err = b.MailMorning(workshop.Stamp{At: due.At(12, time.UTC), By: "schedule"})
 	require.NoError(t, err)
 	_, morning := b.latest(t, loops.PurposeMorning)
 	assert.Contains(t, squeeze(morning.Text), "fillmark outbox allow ana@garden.example")

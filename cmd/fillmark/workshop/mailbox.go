@@ -61,6 +61,15 @@ func (w *Workshop) ActOnMessage(s Stamp, action OutboxAction, key loops.MessageK
 	if !ok {
 		return &loops.InvalidError{Field: "action", Value: string(action), Reason: "retry, hold, release or drop"}
 	}
+	if action == Retry {
+		m, err := w.register.Message(key)
+		if err != nil {
+			return err
+		}
+		if len(m.Raw) == 0 {
+			return &loops.InvalidError{Field: "key", Value: string(key), Reason: "a message whose text is still there; this one's has been deleted"}
+		}
+	}
 	return act(key, s.By, s.At)
 }
 

@@ -4,124 +4,166 @@
 package workshop
 
 import (
-	"errors"
+	"cmp"
 	"fmt"
-	"strings"
+	"slices"
 	"time"
 
+	"fillmark/chemistry"
 	"fillmark/loops"
-	"fillmark/notify"
-	"fillmark/schedule"
 )
 
-// Morning queues the technician's list once a day, from the sending hour in the
-// workshop's zone on, where an address for it is set. It tells whether it did.
-func (w *Workshop) Morning(s Stamp) (bool, error) {
-	day := loops.DayOf(s.At, w.settings.Zone)
-	if w.settings.Technician == "" || s.At.Before(schedule.SendableAt(day, w.settings.SendHour, w.settings.Zone)) {
-		return false, nil
-	}
-	key := loops.NewMessageKey(0, day, loops.PurposeMorning, "")
-	if had, err := w.hasMessage(key); had || err != nil {
-		return false, err
-	}
-	sections, err := w.morningSections(s)
+// Morning is the technician's list of a day: [DueList] and what else the day
+// asks for. Lists are ordered, the most pressing first, and never nil.
+type Morning struct {
+	DueList
+	Promised    []Promised      `json:"promised_back"`
+	Containers  []OldContainer  `json:"containers_expiring"`
+	Instruments []OldInstrument `json:"instruments_to_check"`
+	Bring       []Bring         `json:"bring"`
+}
+
+// Promised is a machine in the workshop with the day it was promised back.
+type Promised struct {
+	Machine string      `json:"machine"`
+	Owner   string      `json:"owner"`
+	Phone   string      `json:"phone,omitempty"`
+	Tags    []loops.Tag `json:"tags"`
+	Day     loops.Day   `json:"day"`
+	// OverdueDays is negative before the day.
+	OverdueDays int `json:"overdue_days"`
+}
+
+// OldContainer is a container whose content is or will soon be out of date.
+type OldContainer struct {
+	ID      loops.ContainerID `json:"id"`
+	Product string            `json:"product"`
+	Lot     string            `json:"lot,omitempty"`
+	Expires loops.Day         `json:"expires"`
+	// OverdueDays is negative before the day.
+	OverdueDays int             `json:"overdue_days"`
+	Left        chemistry.Litre `json:"left_l"`
+}
+
+// OldInstrument is one that was not checked lately.
+type OldInstrument struct {
+	ID   loops.InstrumentID   `json:"id"`
+	Name string               `json:"name"`
+	Kind loops.InstrumentKind `json:"kind"`
+	// Checked is the day of the last check; zero if never.
+	Checked loops.Day `json:"checked,omitzero"`
+}
+
+// How far ahead the morning looks, in days, and how old the check of an
+// instrument may be (common practice, no source).
+const (
+	promisedAhead   = 7
+	containerAhead  = 30
+	instrumentCheck = 30
+)
+
+// Morning returns the technician's list at the instant. Unlike [Workshop.Due]
+// it reads every machine once.
+func (w *Workshop) Morning(at time.Time) (Morning, error) {
+	due, err := w.Due(at)
 	if err != nil {
-		return false, fmt.Errorf("morning list: %w", err)
+		return Morning{}, err
 	}
-	letter, err := notify.ComposeMorning(notify.MorningInput{
-		Workshop: w.sender(), To: w.settings.Technician, Day: day, Date: s.At.In(w.settings.Zone),
-		MessageID: notify.MessageIDFor(key, w.mailDomain()), Sections: sections, Link: w.settings.BaseURL + "/",
+	m := Morning{DueList: due}
+	shelf, err := gather(w.register.Containers())
+	if err != nil {
+		return Morning{}, err
+	}
+	m.Containers = expiring(shelf, due.Day)
+	if m.Instruments, err = w.unchecked(due.Day); err != nil {
+		return Morning{}, err
+	}
+	if m.Promised, err = w.promised(due.Day); err != nil {
+		return Morning{}, err
+	}
+	m.Bring, err = w.bring(slices.Concat(due.Overdue, due.Today, due.Week), shelf)
+	return m, err
+}
+
+func gather[T any](records func(func(T, error) bool)) ([]T, error) {
+	var all []T
+	for record, err := range records {
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, record)
+	}
+	return all, nil
+}
+
+func expiring(shelf []loops.Container, today loops.Day) []OldContainer {
+	out := []OldContainer{}
+	for _, c := range shelf {
+		if c.Left > 0 && !c.Expires.IsZero() && !c.Expires.After(today.AddDays(containerAhead)) {
+			out = append(out, OldContainer{c.ID, c.Product, c.Lot, c.Expires, today.Sub(c.Expires), c.Left})
+		}
+	}
+	slices.SortStableFunc(out, func(a, b OldContainer) int { return a.Expires.Compare(b.Expires) })
+	return out
+}
+
+// unchecked lists the instruments in use whose last check is too long ago.
+func (w *Workshop) unchecked(today loops.Day) ([]OldInstrument, error) {
+	all, err := gather(w.register.Instruments())
+	if err != nil {
+		return nil, err
+	}
+	out := []OldInstrument{}
+	for _, i := range all {
+		old := OldInstrument{ID: i.ID, Name: i.Name, Kind: i.Kind}
+		for _, c := range i.Checks {
+			if c.Day.After(old.Checked) || old.Checked.IsZero() {
+				old.Checked = c.Day
+			}
+		}
+		if i.Retired.IsZero() && (old.Checked.IsZero() || today.Sub(old.Checked) > instrumentCheck) {
+			out = append(out, old)
+		}
+	}
+	// Never checked ones first: no day sorts before all others.
+	slices.SortStableFunc(out, func(a, b OldInstrument) int {
+		return cmp.Compare(a.Checked.String(), b.Checked.String())
 	})
-	if err != nil {
-		return false, fmt.Errorf("morning list: %w", err)
-	}
-	message := letter.Message(key, 0, loops.PurposeMorning, s.At, s.At.Add(20*time.Hour))
-	err = w.register.Commit(loops.Change{At: s.At, By: s.By, Action: "morning list", Messages: []loops.Message{message}})
-	if errors.Is(err, loops.ErrRepeated) {
-		return false, nil
-	}
-	return err == nil, err
+	return out, nil
 }
 
-func (w *Workshop) morningSections(s Stamp) ([]notify.MorningSection, error) {
-	due, err := w.Due(s.At)
-	if err != nil {
-		return nil, err
-	}
-	answers, err := w.openAnswers()
-	if err != nil {
-		return nil, err
-	}
-	var given []string
-	for x, err := range w.register.Suppressions() {
+// promised lists the machines in the workshop that were promised back.
+func (w *Workshop) promised(today loops.Day) ([]Promised, error) {
+	out := []Promised{}
+	for machine, err := range w.register.Machines() {
 		if err != nil {
 			return nil, err
 		}
-		given = append(given, fmt.Sprintf("%s since %s: %s. Ask the owner for another address; if this one is right again: fillmark outbox allow %s",
-			x.Address, loops.DayOf(x.Since, w.settings.Zone).Long(), strings.TrimRight(x.Reason, "."), x.Address))
-	}
-	var calls []string
-	for _, c := range due.Call {
-		phone := c.Phone
-		if phone == "" {
-			phone = "no telephone on record"
-		}
-		line := fmt.Sprintf("%s (%s): %s %s, %s since %s; %s.", c.Owner, phone, c.Tag, c.Machine, c.Task, c.Due.Long(), c.Why)
-		if c.Letter {
-			line += " A letter can go: fillmark outbox letter " + string(c.Tag)
-		}
-		calls = append(calls, line)
-	}
-	return []notify.MorningSection{
-		{Heading: "Owners' answers", Lines: answers},
-		{Heading: "To call", Lines: calls},
-		{Heading: "Overdue", Lines: morningLines(due.Overdue), Late: true},
-		{Heading: "Today", Lines: morningLines(due.Today)},
-		{Heading: "This week", Lines: morningLines(due.Week)},
-		{Heading: "Mail does not arrive", Lines: given},
-	}, nil
-}
-
-func morningLines(of []Line) []string {
-	var lines []string
-	for _, l := range of {
-		owner := l.Owner
-		if owner == "" {
-			owner = "no owner"
-		}
-		lines = append(lines, fmt.Sprintf("%s %s, %s: %s by %s. %s.", l.Tag, l.Machine, owner, l.Task, l.Due.Long(), l.Reason))
-	}
-	return lines
-}
-
-// openAnswers are the owners' words that wait for a technician: loops with a
-// concern or a call wanted. It reads every loop, once a day.
-func (w *Workshop) openAnswers() ([]string, error) {
-	var lines []string
-	for l, err := range w.register.Loops() {
-		if err != nil {
-			return nil, err
-		}
-		if l.State.Concern.IsZero() && l.State.CallWanted.IsZero() {
+		if machine.PromisedBack.IsZero() || machine.PromisedBack.After(today.AddDays(promisedAhead)) {
 			continue
 		}
-		file, err := w.fileOf(l)
+		p := Promised{Machine: machine.Name, Day: machine.PromisedBack, OverdueDays: today.Sub(machine.PromisedBack)}
+		all, err := w.register.LoopsOf(machine.ID)
 		if err != nil {
 			return nil, err
 		}
-		for _, e := range loops.Standing(file.History) {
-			open := e.Kind == loops.KindAnswer && (e.Answer.Answer == loops.SomethingOff && e.Day == l.State.Concern ||
-				e.Answer.Answer == loops.CallMe && e.Day == l.State.CallWanted)
-			if !open {
-				continue
+		for _, l := range all {
+			if l.State.HandedOver.IsZero() && l.State.Retired.IsZero() {
+				p.Tags = append(p.Tags, l.Tag)
 			}
-			line := fmt.Sprintf("%s %s, %s: %s, on %s.", l.Tag, file.Machine.Name, file.Owner.Name, e.Answer.Answer, e.Day.Long())
-			if words := strings.Join(strings.Fields(e.Answer.Words), " "); words != "" {
-				line += " In their words: " + words
-			}
-			lines = append(lines, line)
 		}
+		if len(p.Tags) == 0 {
+			continue // it went back
+		}
+		if machine.Owner != 0 {
+			owner, err := w.register.Owner(machine.Owner)
+			if err != nil {
+				return nil, fmt.Errorf("owner %d: %w", machine.Owner, err)
+			}
+			p.Owner, p.Phone = owner.Name, owner.Phone
+		}
+		out = append(out, p)
 	}
-	return lines, nil
+	slices.SortStableFunc(out, func(a, b Promised) int { return a.Day.Compare(b.Day) })
+	return out, nil
 }

@@ -9,7 +9,6 @@ import (
 	"slices"
 
 	"fillmark/loops"
-	"fillmark/schedule"
 )
 
 // conflictRetries is how often an action that nobody typed a revision into
@@ -34,12 +33,18 @@ type Recorded struct {
 // A pour that names a container and no liquid takes the liquid from the
 // container's record.
 func (w *Workshop) Record(s Stamp, tag loops.Tag, e loops.Entry) (Recorded, error) {
+	return retried(func() (Recorded, error) { return w.recordOnce(s, tag, e) })
+}
+
+// retried repeats an action that reads what it writes, for callers who typed
+// no revision, while others write in between.
+func retried[T any](once func() (T, error)) (T, error) {
 	for attempt := 0; ; attempt++ {
-		recorded, err := w.recordOnce(s, tag, e)
+		done, err := once()
 		if errors.Is(err, loops.ErrConflict) && attempt < conflictRetries {
 			continue
 		}
-		return recorded, err
+		return done, err
 	}
 }
 
@@ -60,17 +65,15 @@ func (w *Workshop) recordOnce(s Stamp, tag loops.Tag, e loops.Entry) (Recorded, 
 	if e.Kind == loops.KindTransfer {
 		return w.transfer(s, file, e)
 	}
-	recorded := Recorded{}
+	change := loops.Change{At: s.At, By: s.By, Action: string(e.Kind)}
+	recorded := Recorded{Entry: e}
 	var on loops.Shelf
 	if on, recorded.Warnings, err = w.shelfAfter(s, file, e); err != nil {
 		return Recorded{}, err
 	}
-	change, file, err := w.enter(s, file, e)
-	if err != nil {
+	if file.Loop, err = w.extend(&change, file, e, on.Containers...); err != nil {
 		return Recorded{}, err
 	}
-	change.Action = string(e.Kind)
-	recorded.Entry = change.Entries[0]
 	if e.Kind == loops.KindHandover {
 		if recorded.Mailed, err = w.handOver(s, file, recorded.Entry, &change); err != nil {
 			return Recorded{}, err
@@ -83,31 +86,6 @@ func (w *Workshop) recordOnce(s Stamp, tag loops.Tag, e loops.Entry) (Recorded, 
 	return recorded, err
 }
 
-// enter makes the change that appends entries to a loop's history, folded and
-// planned anew, and the file as it is then.
-func (w *Workshop) enter(s Stamp, file File, entries ...loops.Entry) (loops.Change, File, error) {
-	was := file.Loop
-	change := loops.Change{At: s.At, By: s.By}
-	history := slices.Clone(file.History)
-	for _, e := range entries {
-		if e.Day.IsZero() {
-			e.Day = loops.DayOf(s.At, w.zoneOf(file.Owner))
-		}
-		e, err := w.checked(s, file, e)
-		if err != nil {
-			return change, file, err
-		}
-		file.Loop.LastEntry = e.ID
-		history = append(history, e)
-		change.Entries = append(change.Entries, e)
-	}
-	file.History = history
-	file.Loop.State = loops.Fold(history)
-	var err error
-	file.Loop, err = w.replan(&change, file.Machine, was, file.Loop)
-	return change, file, err
-}
-
 // checked returns the entry as it is recorded, or what is wrong with it.
 func (w *Workshop) checked(s Stamp, file File, e loops.Entry) (loops.Entry, error) {
 	e.ID, e.Loop, e.Recorded, e.By = file.Loop.LastEntry+1, file.Loop.ID, s.At, s.By
@@ -118,24 +96,51 @@ func (w *Workshop) checked(s Stamp, file File, e loops.Entry) (loops.Entry, erro
 }
 
 // extend adds the entry and the loop, folded and planned anew, to the change.
-func (w *Workshop) extend(change *loops.Change, file File, e loops.Entry) (loops.Loop, error) {
+// Poured are the containers as the same change leaves them.
+func (w *Workshop) extend(change *loops.Change, file File, e loops.Entry, poured ...loops.Container) (loops.Loop, error) {
+	file.History = append(slices.Clone(file.History), e)
 	is := file.Loop
-	is.LastEntry = e.ID
-	is.State = loops.Fold(append(slices.Clone(file.History), e))
+	is.LastEntry, is.State = e.ID, loops.Fold(file.History)
 	change.Entries = append(change.Entries, e)
-	return w.replan(change, file.Machine, file.Loop, is)
+	return w.replan(change, file, is, poured...)
+}
+
+// enter makes the change that appends entries to a loop's history, folded and
+// planned anew, and the file as it is then.
+func (w *Workshop) enter(s Stamp, file File, entries ...loops.Entry) (loops.Change, File, error) {
+	was := file.Loop
+	change := loops.Change{At: s.At, By: s.By}
+	file.History = slices.Clone(file.History)
+	for _, e := range entries {
+		e, err := w.checked(s, file, e)
+		if err != nil {
+			return change, file, err
+		}
+		file.Loop.LastEntry = e.ID
+		file.History, change.Entries = append(file.History, e), append(change.Entries, e)
+	}
+	is := file.Loop
+	is.State = loops.Fold(file.History)
+	file.Loop = was // what the change is measured against
+	is, err := w.replan(&change, file, is)
+	file.Loop = is
+	return change, file, err
 }
 
 // replan plans the loop as it is and adds it to the change with the lines of
-// the due index that move.
-func (w *Workshop) replan(change *loops.Change, machine loops.Machine, was, is loops.Loop) (loops.Loop, error) {
-	var err error
-	is.Plan, err = schedule.PlanLoop(schedule.Input{Policy: w.settings.Policy, Machine: machine, Loop: is})
+// the due index that move. The file holds the loop as it was, and its machine
+// and history as they are; poured are containers as the same change leaves them.
+func (w *Workshop) replan(change *loops.Change, file File, is loops.Loop, poured ...loops.Container) (loops.Loop, error) {
+	containers, err := w.containersIn(is.ID, poured)
 	if err != nil {
-		return loops.Loop{}, fmt.Errorf("plan loop %s: %w", is.Tag, err)
+		return loops.Loop{}, err
+	}
+	is.Plan, err = w.plan(Stamp{At: change.At, By: change.By}, file.Machine, is, file.History, containers)
+	if err != nil {
+		return loops.Loop{}, err
 	}
 	change.Loops = append(change.Loops, is)
-	del, put := loops.DueDifference(was, is)
+	del, put := loops.DueDifference(file.Loop, is)
 	change.DueDel, change.DuePut = append(change.DueDel, del...), append(change.DuePut, put...)
 	return is, nil
 }
@@ -161,6 +166,9 @@ func (w *Workshop) admissible(s Stamp, file File, e loops.Entry) error {
 		}
 		if volume := e.Fill.Charge.Volume; volume > file.Loop.Volume+file.Loop.VolumeUncertainty {
 			return wrong("volume", volume.String(), "not more than the loop holds, "+file.Loop.Volume.String())
+		}
+		if poured := pouredVolume(e.Fill.Poured); poured > e.Fill.Charge.Volume+rounding {
+			return wrong("volume", e.Fill.Charge.Volume.String(), "not less than what went in, "+poured.String())
 		}
 	case loops.KindTopUp, loops.KindDose, loops.KindHandover:
 		if state.Charge == nil {

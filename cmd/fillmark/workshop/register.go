@@ -49,7 +49,7 @@ func (w *Workshop) Register(s Stamp, r Registration) (loops.Loop, error) {
 			return loops.Loop{}, err
 		}
 		change.Loops, change.DueDel, change.DuePut = nil, nil, nil
-		if is, err = w.replan(&change, r.Machine, loops.Loop{}, is); err != nil {
+		if is, err = w.replan(&change, File{Machine: r.Machine, Owner: r.Owner, History: entries}, is); err != nil {
 			return loops.Loop{}, err
 		}
 		err = w.register.Commit(change)

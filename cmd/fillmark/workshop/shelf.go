@@ -22,6 +22,7 @@ type shelf interface {
 	Container(loops.ContainerID) (loops.Container, error)
 	Containers() iter.Seq2[loops.Container, error]
 	Instrument(loops.InstrumentID) (loops.Instrument, error)
+	Instruments() iter.Seq2[loops.Instrument, error]
 	Sample(loops.SampleID) (loops.RetainedSample, error)
 	CommitWithShelf(loops.Change, loops.Shelf) error
 }
@@ -73,9 +74,16 @@ func (w *Workshop) EditContainer(s Stamp, c loops.Container) (loops.Container, e
 	return w.Container(c.ID)
 }
 
+// noteRoom is how many bytes of a container's note are kept.
+const noteRoom = 2000
+
 // TakeOut records that some of a container went elsewhere than into a loop:
 // spilt, poured away, mixed into a batch. Why goes into the container's note.
 func (w *Workshop) TakeOut(s Stamp, id loops.ContainerID, volume chemistry.Litre, why string) (loops.Container, error) {
+	return retried(func() (loops.Container, error) { return w.takeOut(s, id, volume, why) })
+}
+
+func (w *Workshop) takeOut(s Stamp, id loops.ContainerID, volume chemistry.Litre, why string) (loops.Container, error) {
 	c, err := w.Container(id)
 	if err != nil {
 		return loops.Container{}, err
@@ -91,6 +99,9 @@ func (w *Workshop) TakeOut(s Stamp, id loops.ContainerID, volume chemistry.Litre
 	c.Left -= volume
 	day := loops.DayOf(s.At, w.settings.Zone)
 	c.Note = strings.TrimSpace(fmt.Sprintf("%s\n%s: %s out: %s", c.Note, day, volume, why))
+	for len(c.Note) > noteRoom && strings.Contains(c.Note, "\n") {
+		_, c.Note, _ = strings.Cut(c.Note, "\n") // the oldest line makes room
+	}
 	if c.Opened.IsZero() {
 		c.Opened = day
 	}
@@ -121,6 +132,16 @@ func (w *Workshop) AddWaste(s Stamp, tag loops.Tag, u loops.UsedFluid) (loops.Us
 	return u, err
 }
 
+// TagOf returns the tag of a loop, for what names loops by their numbers; zero
+// has none.
+func (w *Workshop) TagOf(id loops.LoopID) (loops.Tag, error) {
+	if id == 0 {
+		return "", nil
+	}
+	loop, err := w.register.Loop(id)
+	return loop.Tag, orNotFound("loop", id, err)
+}
+
 // AddInstrument records something that readings are taken with.
 func (w *Workshop) AddInstrument(s Stamp, i loops.Instrument) (loops.Instrument, error) {
 	i.ID, i.Revision, i.Checks = 0, 0, nil
@@ -139,6 +160,10 @@ func (w *Workshop) AddInstrument(s Stamp, i loops.Instrument) (loops.Instrument,
 
 // CheckInstrument records a zero or buffer check of an instrument.
 func (w *Workshop) CheckInstrument(s Stamp, id loops.InstrumentID, check loops.InstrumentCheck) (loops.Instrument, error) {
+	return retried(func() (loops.Instrument, error) { return w.checkInstrument(s, id, check) })
+}
+
+func (w *Workshop) checkInstrument(s Stamp, id loops.InstrumentID, check loops.InstrumentCheck) (loops.Instrument, error) {
 	i, err := w.register.Instrument(id)
 	if err != nil {
 		return i, orNotFound("instrument", id, err)
@@ -156,6 +181,10 @@ func (w *Workshop) CheckInstrument(s Stamp, id loops.InstrumentID, check loops.I
 
 // RetireInstrument records that an instrument left use on the day.
 func (w *Workshop) RetireInstrument(s Stamp, id loops.InstrumentID, day loops.Day) (loops.Instrument, error) {
+	return retried(func() (loops.Instrument, error) { return w.retireInstrument(s, id, day) })
+}
+
+func (w *Workshop) retireInstrument(s Stamp, id loops.InstrumentID, day loops.Day) (loops.Instrument, error) {
 	i, err := w.register.Instrument(id)
 	if err != nil {
 		return i, orNotFound("instrument", id, err)
@@ -204,6 +233,10 @@ func (w *Workshop) AddSample(s Stamp, tag loops.Tag, sample loops.RetainedSample
 
 // DiscardSample records that a retained sample was poured away on the day.
 func (w *Workshop) DiscardSample(s Stamp, id loops.SampleID, day loops.Day) (loops.RetainedSample, error) {
+	return retried(func() (loops.RetainedSample, error) { return w.discardSample(s, id, day) })
+}
+
+func (w *Workshop) discardSample(s Stamp, id loops.SampleID, day loops.Day) (loops.RetainedSample, error) {
 	sample, err := w.register.Sample(id)
 	if err != nil {
 		return sample, orNotFound("sample", id, err)

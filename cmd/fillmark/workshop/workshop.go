@@ -12,10 +12,12 @@ package workshop
 
 import (
 	"io"
+	"sync/atomic"
 	"time"
 
 	"fillmark/loops"
 	"fillmark/notify"
+	"fillmark/schedule"
 )
 
 // register is what the actions read from and write to the store.
@@ -73,6 +75,7 @@ type Workshop struct {
 	settings Settings
 	random   io.Reader // for tags
 	links    Links
+	evidence atomic.Pointer[schedule.Evidence] // nil is none
 }
 
 // New returns a workshop. Random is the source of tags, links signs what
