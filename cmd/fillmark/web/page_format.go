@@ -12,6 +12,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"fillmark/chemistry"
 	"fillmark/loops"
 )
 
@@ -97,4 +98,13 @@ func quantityIn(v float64) string {
 func capital(text string) string {
 	first, size := utf8.DecodeRuneInString(text)
 	return string(unicode.ToUpper(first)) + text[size:]
+}
+
+// plusMinusFor is [plusMinus] in the units an owner prefers.
+func plusMinusFor(units loops.Units, point chemistry.Celsius, plus chemistry.CelsiusDelta) string {
+	if units != loops.USCustomary {
+		return plusMinus(point, plus)
+	}
+	text := fmt.Sprintf("%.0f\u00a0°F ± %.0f\u00a0°F", float64(point)*9/5+32, math.Ceil(float64(plus)*9/5))
+	return strings.Replace(text, "-", "\u2212", 1)
 }

@@ -57,7 +57,7 @@ func (s *server) pageHandover(w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	if f := file.Protection; f != nil {
-		p.Freezes = quantity(f.FreezePoint) + " ± " + quantity(f.Uncertainty)
+		p.Freezes = plusMinusFor(file.Owner.Units, f.FreezePoint, f.Uncertainty)
 	}
 	machine, guide := ownerMachineOf(file, nil, today, reachOf(settings))
 	if len(machine.Steps) == 0 {

@@ -113,7 +113,11 @@ func (s *server) takeIn(w http.ResponseWriter, r *http.Request) error {
 		return s.render(w, http.StatusUnprocessableEntity, "intake", p)
 	}
 	s.Wake()
-	http.Redirect(w, r, "/loops/"+string(tag)+"/receipt", http.StatusSeeOther)
+	next := "/receipt" // the machine stays here
+	if f.ticked("handover") {
+		next = "/label"
+	}
+	http.Redirect(w, r, "/loops/"+string(tag)+next, http.StatusSeeOther)
 	return nil
 }
 

@@ -32,8 +32,12 @@ func (b *bench) taken(form url.Values) loops.Tag {
 	b.Helper()
 	w := b.post("/intake", form)
 	require.Equal(b, http.StatusSeeOther, w.Code, w.Body)
-	path, ok := strings.CutSuffix(w.Header().Get("Location"), "/receipt")
-	require.True(b, ok)
+	next := "/receipt"
+	if form.Has("handover") {
+		next = "/label"
+	}
+	path, ok := strings.CutSuffix(w.Header().Get("Location"), next)
+	require.True(b, ok, w.Header().Get("Location"))
 	return loops.Tag(strings.TrimPrefix(path, "/loops/"))
 }
 

@@ -124,6 +124,13 @@ func TestHandoverSheetSaysWhatWasDone(t *testing.T) {
 	for _, say := range []string{"What was done", "Filled: 35.0", "What you may do", "What to leave alone", "If anything is wet", "Take care", "Ana Fern"} {
 		b.says(w, say, "hand-over")
 	}
+	b.says(w, "\u221216.3", "freeze point") // of 35 mass % propylene glycol, in °C
+	kept, err := b.store.Owner(file.Owner.ID)
+	require.NoError(t, err)
+	kept.Units = loops.USCustomary
+	_, err = b.shop.EditOwner(stamp(0), kept)
+	require.NoError(t, err)
+	b.says(b.get("/loops/"+string(file.Loop.Tag)+"/handover"), "It begins to freeze at 3\u00a0°F", "in the owner's units")
 	tag := b.taken(intakeForm(nil))
 	b.says(b.get("/loops/"+string(tag)+"/handover"), "The hand-over is not on record yet.", "before it")
 }
