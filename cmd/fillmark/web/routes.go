@@ -33,6 +33,7 @@ func (s *server) routes(mux *http.ServeMux) {
 	mux.Handle("GET /{$}", s.page(s.pageDue))
 	mux.Handle("GET /loops", s.page(s.pageLoops))
 	mux.Handle("GET /loops/{tag}", s.page(s.pageLoop))
+	s.benchRoutes(mux)
 	mux.Handle("GET /o/{token}", s.page(s.pageOwner))
 	mux.Handle("POST /o/{token}", s.page(s.answerOwner))
 	mux.Handle("GET /stop/{token}", s.page(s.pageStop))

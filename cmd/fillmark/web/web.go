@@ -32,6 +32,7 @@ type reader interface {
 	Messages(loops.MessageStatus) iter.Seq2[loops.Message, error]
 	Message(loops.MessageKey) (loops.Message, error)
 	suppressions
+	Loop(loops.LoopID) (loops.Loop, error)
 	Containers() iter.Seq2[loops.Container, error]
 	UsedFluid() iter.Seq2[loops.UsedFluid, error]
 	Instruments() iter.Seq2[loops.Instrument, error]

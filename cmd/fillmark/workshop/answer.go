@@ -5,6 +5,7 @@ package workshop
 
 import (
 	"errors"
+	"fmt"
 	"slices"
 	"time"
 
@@ -17,8 +18,14 @@ import (
 // none is open. No other answer is lost: it then goes on record for every loop
 // with a charge.
 func (w *Workshop) Answer(s Stamp, owner loops.Owner, answer loops.Answer) ([]loops.Tag, error) {
+	return w.AnswerAbout(s, owner, answer, "")
+}
+
+// AnswerAbout is [Workshop.Answer] about the loop with the tag alone; an empty
+// tag stands for all. A tag of somebody else's loop is loops.ErrNotFound.
+func (w *Workshop) AnswerAbout(s Stamp, owner loops.Owner, answer loops.Answer, only loops.Tag) ([]loops.Tag, error) {
 	for attempt := 0; ; attempt++ {
-		tags, err := w.answerOnce(s, owner, answer)
+		tags, err := w.answerOnce(s, owner, answer, only)
 		if errors.Is(err, loops.ErrConflict) && attempt < conflictRetries {
 			continue
 		}
@@ -26,10 +33,16 @@ func (w *Workshop) Answer(s Stamp, owner loops.Owner, answer loops.Answer) ([]lo
 	}
 }
 
-func (w *Workshop) answerOnce(s Stamp, owner loops.Owner, answer loops.Answer) ([]loops.Tag, error) {
+func (w *Workshop) answerOnce(s Stamp, owner loops.Owner, answer loops.Answer, only loops.Tag) ([]loops.Tag, error) {
 	files, err := w.FilesOf(owner.ID)
 	if err != nil {
 		return nil, err
+	}
+	if only != "" {
+		files = slices.DeleteFunc(files, func(f File) bool { return f.Loop.Tag != only })
+		if len(files) == 0 {
+			return nil, fmt.Errorf("loop %s: %w", only, loops.ErrNotFound)
+		}
 	}
 	day := w.DayOf(owner, s.At)
 	about := slices.DeleteFunc(slices.Clone(files), func(f File) bool { return len(w.answered(answer.Answer, f.Loop, day)) == 0 })
