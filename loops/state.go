@@ -42,6 +42,8 @@ type State struct {
 	Cause  Cause `json:"cause,omitempty"`
 	// Retired is the day the loop left service; zero while it is in service.
 	Retired Day `json:"retired,omitzero"`
+	// RunningHours is the hour meter as last read; zero if it never was.
+	RunningHours float64 `json:"running_hours,omitempty"`
 	// Settings holds the last setting of each task that has one.
 	Settings []Setting `json:"settings,omitempty"`
 }
@@ -104,10 +106,12 @@ func Fold(history []Entry) State {
 func (s *State) apply(e Entry) {
 	switch e.Kind {
 	case KindIntake:
-		s.HandedOver = Day{}
+		// A retired loop that comes in again is in the workshop like any other.
+		s.HandedOver, s.Retired = Day{}, Day{}
+		s.hours(e.Intake.RunningHours)
 	case KindFill:
 		charge := e.Fill.Charge
-		*s = State{Charge: &charge, HandedOver: s.HandedOver, LastLook: s.LastLook, Settings: s.Settings}
+		*s = State{Charge: &charge, HandedOver: s.HandedOver, LastLook: s.LastLook, RunningHours: s.RunningHours, Settings: s.Settings}
 	case KindDrain:
 		s.Charge, s.Missing, s.MissingSeen = nil, 0, Day{}
 	case KindTopUp:
@@ -123,6 +127,7 @@ func (s *State) apply(e Entry) {
 	case KindProof:
 		s.inspected(e.Day, &e.Proof.After)
 	case KindOpening:
+		s.hours(e.Opening.RunningHours)
 		if s.Charge != nil && e.Opening.Cause != CauseNone {
 			s.Failed, s.Cause = e.Day, e.Opening.Cause
 		}
@@ -152,6 +157,7 @@ func (s *State) apply(e Entry) {
 // known good.
 func (s *State) inspected(day Day, x *Inspection) {
 	s.LastLook, s.LastService, s.Concern = day, day, Day{}
+	s.hours(x.RunningHours)
 	if x.Missing != nil {
 		s.Missing, s.MissingSeen = *x.Missing, day
 	}
@@ -165,6 +171,13 @@ func (s *State) inspected(day Day, x *Inspection) {
 		s.LastKnownGood = day
 	case x.Verdict == Failed && s.Charge != nil && s.Failed.IsZero():
 		s.Failed, s.Cause = day, CauseOther
+	}
+}
+
+// hours folds a reading of the hour meter.
+func (s *State) hours(read *float64) {
+	if read != nil {
+		s.RunningHours = *read
 	}
 }
 

@@ -69,7 +69,7 @@ func openHouse(c config, now func() time.Time, log *slog.Logger) (_ *house, err 
 		return nil, err
 	}
 	h.handler, err = web.New(web.Deps{
-		Workshop: h.workshop, Reader: h.store, Deliver: h.deliverer.Deliver,
+		Workshop: h.workshop, Reader: h.store, Keeper: keep{h.store, c}, Deliver: h.deliverer.Deliver,
 		MailReachesOwners: c.Mail.Transport == "smtp", Now: now, Log: log, Wake: h.poke, Hosts: c.hosts(),
 	})
 	return h, err

@@ -26,12 +26,7 @@ func (s *server) api(handle func(*http.Request) (any, error)) http.Handler {
 			s.Wake()
 		}
 		if err != nil {
-			var failure Failure
-			status, failure = failureOf(err)
-			value = failure
-			if status == http.StatusInternalServerError {
-				s.Log.Error("request failed", "pattern", r.Pattern, "error", err)
-			}
+			status, value = s.failure(r, err)
 		}
 		var body bytes.Buffer
 		encoder := json.NewEncoder(&body)
@@ -45,6 +40,20 @@ func (s *server) api(handle func(*http.Request) (any, error)) http.Handler {
 		w.WriteHeader(status)
 		_, _ = w.Write(body.Bytes())
 	})
+}
+
+// failure is the status and the body of an answer that is none. What went
+// wrong inside goes to the log, and to a command on this computer, whose user
+// can act on it.
+func (s *server) failure(r *http.Request, err error) (int, Failure) {
+	status, failure := failureOf(err)
+	if status == http.StatusInternalServerError {
+		s.Log.Error("request failed", "pattern", r.Pattern, "error", err)
+		if s.isLocal(r) {
+			failure.Message = err.Error()
+		}
+	}
+	return status, failure
 }
 
 // decode reads a JSON body strictly: one document, no unknown field.
@@ -80,10 +89,6 @@ func (s *server) apiAddOwner(r *http.Request) (any, error) {
 	return s.Workshop.AddOwner(s.stamp(r), owner)
 }
 
-func (s *server) apiOwners(*http.Request) (any, error) {
-	return gather(s.Reader.Owners())
-}
-
 func (s *server) apiAddMachine(r *http.Request) (any, error) {
 	machine, err := decode[loops.Machine](r)
 	if err != nil {
@@ -92,20 +97,12 @@ func (s *server) apiAddMachine(r *http.Request) (any, error) {
 	return s.Workshop.AddMachine(s.stamp(r), machine)
 }
 
-func (s *server) apiMachines(*http.Request) (any, error) {
-	return gather(s.Reader.Machines())
-}
-
 func (s *server) apiAddLoop(r *http.Request) (any, error) {
 	loop, err := decode[loops.Loop](r)
 	if err != nil {
 		return nil, err
 	}
 	return s.Workshop.AddLoop(s.stamp(r), loop)
-}
-
-func (s *server) apiLoops(*http.Request) (any, error) {
-	return gather(s.Reader.Loops())
 }
 
 func (s *server) apiLoop(r *http.Request) (any, error) {

@@ -22,10 +22,17 @@ type Recorded struct {
 	Loop  loops.Loop  `json:"loop"`
 	// Mailed is the subject of the mail that the entry caused; empty if none.
 	Mailed string `json:"mailed,omitempty"`
+	// Warnings say what to mind about what was recorded.
+	Warnings []string `json:"warnings,omitempty"`
 }
 
 // Record appends an entry to the history of the loop with the tag, folds and
-// plans the loop anew, and queues the mail the entry causes, all in one change.
+// plans the loop anew, queues the mail the entry causes, and writes what it
+// does to the shelf, all in one change. A transfer moves the machine, so it is
+// recorded for every loop in it.
+//
+// A pour that names a container and no liquid takes the liquid from the
+// container's record.
 func (w *Workshop) Record(s Stamp, tag loops.Tag, e loops.Entry) (Recorded, error) {
 	for attempt := 0; ; attempt++ {
 		recorded, err := w.recordOnce(s, tag, e)
@@ -41,54 +48,90 @@ func (w *Workshop) recordOnce(s Stamp, tag loops.Tag, e loops.Entry) (Recorded, 
 	if err != nil {
 		return Recorded{}, err
 	}
-	was := file.Loop
-	e.ID, e.Loop, e.Recorded, e.By = was.LastEntry+1, was.ID, s.At, s.By
 	if e.Day.IsZero() {
 		e.Day = loops.DayOf(s.At, w.zoneOf(file.Owner))
 	}
-	if err := e.Validate(); err != nil {
+	if e, err = w.fromShelf(e); err != nil {
 		return Recorded{}, err
 	}
-	if err := w.admissible(s, file, e); err != nil {
+	if e, err = w.checked(s, file, e); err != nil {
 		return Recorded{}, err
 	}
-	is := was
-	is.LastEntry = e.ID
-	is.State = loops.Fold(append(slices.Clone(file.History), e))
-	is.Plan, err = schedule.PlanLoop(schedule.Input{Policy: w.settings.Policy, Machine: file.Machine, Loop: is})
-	if err != nil {
-		return Recorded{}, fmt.Errorf("plan loop %s: %w", tag, err)
+	if e.Kind == loops.KindTransfer {
+		return w.transfer(s, file, e)
 	}
-	change := loops.Change{
-		At: s.At, By: s.By, Action: string(e.Kind),
-		Loops: []loops.Loop{is}, Entries: []loops.Entry{e},
-	}
-	change.DueDel, change.DuePut = loops.DueDifference(was, is)
+	change := loops.Change{At: s.At, By: s.By, Action: string(e.Kind)}
 	recorded := Recorded{Entry: e}
-	file.Loop = is
+	var on loops.Shelf
+	if on, recorded.Warnings, err = w.shelfAfter(s, file, e); err != nil {
+		return Recorded{}, err
+	}
+	if file.Loop, err = w.extend(&change, file, e); err != nil {
+		return Recorded{}, err
+	}
 	if e.Kind == loops.KindHandover {
 		if recorded.Mailed, err = w.handOver(s, file, e, &change); err != nil {
 			return Recorded{}, err
 		}
 	}
-	if err := w.register.Commit(change); err != nil {
+	if err := w.register.CommitWithShelf(change, on); err != nil {
 		return Recorded{}, err
 	}
-	recorded.Loop, err = w.register.Loop(is.ID)
+	recorded.Loop, err = w.register.Loop(file.Loop.ID)
 	return recorded, err
+}
+
+// checked returns the entry as it is recorded, or what is wrong with it.
+func (w *Workshop) checked(s Stamp, file File, e loops.Entry) (loops.Entry, error) {
+	e.ID, e.Loop, e.Recorded, e.By = file.Loop.LastEntry+1, file.Loop.ID, s.At, s.By
+	if err := e.Validate(); err != nil {
+		return e, err
+	}
+	return e, w.admissible(s, file, e)
+}
+
+// extend adds the entry and the loop, folded and planned anew, to the change.
+func (w *Workshop) extend(change *loops.Change, file File, e loops.Entry) (loops.Loop, error) {
+	is := file.Loop
+	is.LastEntry = e.ID
+	is.State = loops.Fold(append(slices.Clone(file.History), e))
+	change.Entries = append(change.Entries, e)
+	return w.replan(change, file.Machine, file.Loop, is)
+}
+
+// replan plans the loop as it is and adds it to the change with the lines of
+// the due index that move.
+func (w *Workshop) replan(change *loops.Change, machine loops.Machine, was, is loops.Loop) (loops.Loop, error) {
+	var err error
+	is.Plan, err = schedule.PlanLoop(schedule.Input{Policy: w.settings.Policy, Machine: machine, Loop: is})
+	if err != nil {
+		return loops.Loop{}, fmt.Errorf("plan loop %s: %w", is.Tag, err)
+	}
+	change.Loops = append(change.Loops, is)
+	del, put := loops.DueDifference(was, is)
+	change.DueDel, change.DuePut = append(change.DueDel, del...), append(change.DuePut, put...)
+	return is, nil
+}
+
+// wrong names a field, its value and what would be right.
+func wrong(field, value, reason string) error {
+	return &loops.InvalidError{Field: field, Value: value, Reason: reason}
 }
 
 // admissible refuses an entry that contradicts what the register knows.
 func (w *Workshop) admissible(s Stamp, file File, e loops.Entry) error {
-	wrong := func(field, value, reason string) error {
-		return &loops.InvalidError{Field: field, Value: value, Reason: reason}
-	}
 	if today := loops.DayOf(s.At, w.settings.Zone).AddDays(1); e.Day.After(today) {
 		return wrong("day", e.Day.String(), "a day that has come; today is "+today.AddDays(-1).String())
 	}
 	state := file.Loop.State
+	if retired := state.Retired; !retired.IsZero() && !e.Day.Before(retired) && returnsToService(e.Kind) {
+		return wrong("kind", string(e.Kind), "an intake first: the loop was retired on "+retired.String()+"; openings may be recorded as they are")
+	}
 	switch e.Kind {
 	case loops.KindFill:
+		if to := e.Fill.Charge.FilledTo; to.After(e.Day) {
+			return wrong("filled to", to.String(), "not after the day of the entry, "+e.Day.String())
+		}
 		if volume := e.Fill.Charge.Volume; volume > file.Loop.Volume+file.Loop.VolumeUncertainty {
 			return wrong("volume", volume.String(), "not more than the loop holds, "+file.Loop.Volume.String())
 		}
@@ -101,10 +144,33 @@ func (w *Workshop) admissible(s Stamp, file File, e loops.Entry) error {
 		if !struck {
 			return wrong("strikes", fmt.Sprint(e.Correction.Strikes), fmt.Sprintf("an entry of this loop, 1 to %d", file.Loop.LastEntry))
 		}
+	case loops.KindStep:
+		if !slices.ContainsFunc(loops.StepsFor(file.Loop.Sealed), func(x loops.Step) bool { return x.ID == e.Step.Step }) {
+			return wrong("step", string(e.Step.Step), "a step for this kind of loop; fillmark loop steps lists them")
+		}
+		if e.Step.LeftOut && e.Note == "" {
+			return wrong("note", "", "why the step was left out")
+		}
 	case loops.KindTransfer:
+		if e.Transfer.To == file.Machine.Owner {
+			return wrong("to", fmt.Sprint(e.Transfer.To), "another owner than the present one")
+		}
+		if file.Machine.Kind == loops.DonorUnit {
+			return wrong("tag", string(file.Loop.Tag), "a machine with an owner; a donor unit has none and gets none")
+		}
 		if _, err := w.register.Owner(e.Transfer.To); err != nil {
 			return fmt.Errorf("owner %d: %w", e.Transfer.To, err)
 		}
 	}
 	return nil
+}
+
+// returnsToService tells of which kinds an entry makes no sense for a loop
+// that left service and has not come in again.
+func returnsToService(kind loops.EntryKind) bool {
+	switch kind {
+	case loops.KindFill, loops.KindTopUp, loops.KindDose, loops.KindHandover, loops.KindSetting, loops.KindRetirement:
+		return true
+	}
+	return false
 }

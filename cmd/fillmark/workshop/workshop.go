@@ -33,6 +33,8 @@ type register interface {
 	HasSent(loops.Sent) (bool, error)
 	Message(loops.MessageKey) (loops.Message, error)
 	Commit(loops.Change) error
+	lister
+	shelf
 }
 
 // Settings is what a workshop chooses once, in its configuration.
