@@ -12,7 +12,7 @@ import (
 type Basis struct {
 	N          int     `json:"n"`
 	Failures   int     `json:"failures"`
-	LoopMonths float64 `json:"loop_months"` // under watch, in the caller's unit of age
+	UnderWatch float64 `json:"under_watch"` // sum over the loops, in the unit of the ages: loop-months in the register
 	Exact      int     `json:"exact"`       // failed at a known age
 	Interval   int     `json:"interval"`    // failed between two inspections
 	Left       int     `json:"left"`        // found failed at the first opening
@@ -26,7 +26,7 @@ func (l Lives) Basis() Basis {
 	var b Basis
 	for _, r := range l.rows {
 		b.N += r.Count
-		b.LoopMonths += float64(r.Count) * (r.Lower - r.Entry)
+		b.UnderWatch += float64(r.Count) * (r.Lower - r.Entry)
 		if r.Entry > 0 {
 			b.LateEntry += r.Count
 		}

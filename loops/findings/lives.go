@@ -36,7 +36,12 @@ func merge(rows []Life) Lives {
 		func(i int) uint64 { return math.Float64bits(rows[i].Entry + 0) },
 	}
 	if causes != nil {
-		columns = append(columns, func(i int) uint64 { return causes[rows[i].Cause] })
+		columns = append(columns, func(i int) uint64 {
+			if !rows[i].Failed() {
+				return 0 // nothing has caused anything yet
+			}
+			return causes[rows[i].Cause]
+		})
 	}
 	if groups != nil {
 		columns = append(columns, func(i int) uint64 { return groups[rows[i].Group] })

@@ -31,6 +31,9 @@ func FitWeibull(lives Lives) (*Weibull, error) {
 	if lives.Failures() == 0 {
 		return nil, ErrNoFailures
 	}
+	if lives.oneAgeFitsAll() {
+		return nil, ErrNoShape
+	}
 	w := &Weibull{N: lives.N(), Failures: lives.Failures(), likelihood: newLikelihood(lives)}
 	at, p, err := w.likelihood.maximise(startPoint(lives))
 	if err != nil {
@@ -41,6 +44,17 @@ func FitWeibull(lives Lives) (*Weibull, error) {
 	det := at.mm*at.ss - at.ms*at.ms
 	w.VarMu, w.CovMuLogSigma, w.VarLogSigma = -at.ss/det, at.ms/det, -at.mm/det
 	return w, nil
+}
+
+// oneAgeFitsAll reports whether some age is possible for every failure and
+// reached by every loop still good. A distribution on that age alone, the
+// limit of ever larger shapes, then explains the lives as well as any.
+func (l Lives) oneAgeFitsAll() bool {
+	reached, possible := 0.0, math.Inf(1)
+	for _, r := range l.rows {
+		reached, possible = math.Max(reached, r.Lower), math.Min(possible, r.Upper)
+	}
+	return reached <= possible
 }
 
 // startPoint is the exponential distribution with about the right mean.
