@@ -58,10 +58,20 @@ func (t Task) Binding() Clause {
 type Clause struct {
 	Kind ClauseKind `json:"kind"`
 	Day  Day        `json:"day"`
-	// Text says the reason with its figures in one sentence.
-	Text   string `json:"text"`
-	Source string `json:"source"` // where the figure is from
-	Grade  string `json:"grade"`  // the source's grade, as the policy prints it
+	// Text says the reason with its figures in one sentence, for technicians.
+	Text string `json:"text"`
+	// OwnerText says it in an owner's words; empty where it says the same.
+	OwnerText string `json:"owner_text,omitempty"`
+	Source    string `json:"source"` // where the figure is from
+	Grade     string `json:"grade"`  // the source's grade, as the policy prints it
+}
+
+// ForOwner returns the reason as an owner reads it.
+func (c Clause) ForOwner() string {
+	if c.OwnerText != "" {
+		return c.OwnerText
+	}
+	return c.Text
 }
 
 // ClauseKind is a kind of reason.

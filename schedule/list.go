@@ -50,7 +50,7 @@ func List(p loops.Policy, today loops.Day, items []Item) TechnicianList {
 		}
 		stage, ok := StageOn(p, item.Task.Due, today)
 		staged := Staged{item, stage}
-		if reason := whyCall(staged); ok && reason != "" {
+		if reason := whyCall(p, staged); ok && reason != "" {
 			list.Call = append(list.Call, Call{staged, reason, strings.TrimSpace(item.Owner.Address) != ""})
 		}
 	}
