@@ -21,6 +21,7 @@ import (
 
 	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops/photos"
 	"fillmark/loops/store"
 	"fillmark/notify"
 	"fillmark/schedule"
@@ -64,6 +65,7 @@ func openHouse(c config, now func() time.Time, log *slog.Logger) (_ *house, err 
 	h.workshop = workshop.New(h.store, workshop.Settings{
 		Name: c.Workshop.Name, Phone: c.Workshop.Phone, From: c.Mail.From, BaseURL: c.BaseURL,
 		Zone: c.zone(), SendHour: c.Mail.SendHour, Policy: schedule.DefaultPolicy(),
+		Photos: photos.Folder(filepath.Join(filepath.Dir(c.Store), backupPhotos)),
 	}, rand.Reader, links)
 	if h.deliverer, err = newDeliverer(c, h.store); err != nil {
 		return nil, err
@@ -182,6 +184,11 @@ func localActor(env map[string]string) string {
 // sweepAndDeliver does what is due at the instant; errors are for the log,
 // since the next round does what this one could not.
 func (h *house) sweepAndDeliver(ctx context.Context, log *slog.Logger, now time.Time) {
+	if renewed, err := h.workshop.Learn(workshop.Stamp{At: now.UTC(), By: "schedule"}); err != nil {
+		log.Error("evidence not reckoned", "error", err)
+	} else if renewed > 0 {
+		log.Info("plans brought up to date with the evidence", "loops", renewed)
+	}
 	swept, err := h.workshop.Sweep(workshop.Stamp{At: now.UTC(), By: "schedule"})
 	if err != nil {
 		log.Error("sweep failed", "error", err)

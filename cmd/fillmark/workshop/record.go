@@ -39,6 +39,11 @@ func (w *Workshop) Record(s Stamp, tag loops.Tag, e loops.Entry) (Recorded, erro
 		if errors.Is(err, loops.ErrConflict) && attempt < conflictRetries {
 			continue
 		}
+		if err == nil && (e.Kind == loops.KindOpening || e.Kind == loops.KindCorrection) {
+			if _, learnt := w.Learn(s); learnt != nil {
+				recorded.Warnings = append(recorded.Warnings, "The entry is on record; what it teaches is reckoned with the next sweep: "+learnt.Error())
+			}
+		}
 		return recorded, err
 	}
 }
@@ -102,8 +107,11 @@ func (w *Workshop) extend(change *loops.Change, file File, e loops.Entry) (loops
 // replan plans the loop as it is and adds it to the change with the lines of
 // the due index that move.
 func (w *Workshop) replan(change *loops.Change, machine loops.Machine, was, is loops.Loop) (loops.Loop, error) {
-	var err error
-	is.Plan, err = schedule.PlanLoop(schedule.Input{Policy: w.settings.Policy, Machine: machine, Loop: is})
+	evidence, err := w.planEvidence()
+	if err != nil {
+		return loops.Loop{}, err
+	}
+	is.Plan, err = schedule.PlanLoop(schedule.Input{Policy: w.settings.Policy, Machine: machine, Loop: is, Evidence: evidence})
 	if err != nil {
 		return loops.Loop{}, fmt.Errorf("plan loop %s: %w", is.Tag, err)
 	}
@@ -135,6 +143,8 @@ func (w *Workshop) admissible(s Stamp, file File, e loops.Entry) error {
 		if volume := e.Fill.Charge.Volume; volume > file.Loop.Volume+file.Loop.VolumeUncertainty {
 			return wrong("volume", volume.String(), "not more than the loop holds, "+file.Loop.Volume.String())
 		}
+	case loops.KindOpening:
+		return w.openingFits(file, e)
 	case loops.KindTopUp, loops.KindDose, loops.KindHandover:
 		if state.Charge == nil {
 			return wrong("tag", string(file.Loop.Tag), "a loop with a charge; record its fill first")

@@ -12,9 +12,11 @@ package workshop
 
 import (
 	"io"
+	"sync"
 	"time"
 
 	"fillmark/loops"
+	"fillmark/loops/photos"
 )
 
 // register is what the actions read from and write to the store.
@@ -35,6 +37,7 @@ type register interface {
 	Commit(loops.Change) error
 	lister
 	shelf
+	evidenceKeeper
 }
 
 // Settings is what a workshop chooses once, in its configuration.
@@ -49,6 +52,8 @@ type Settings struct {
 	// SendHour is the owner-local hour from which mail goes out, 0 to 23.
 	SendHour int
 	Policy   loops.Policy
+	// Photos is where photos of openings are kept, beside the register.
+	Photos photos.Folder
 }
 
 // Stamp tells when an action happens and who does it.
@@ -63,6 +68,8 @@ type Workshop struct {
 	settings Settings
 	random   io.Reader // for tags
 	links    Links
+
+	decoding sync.Mutex // held while a photo is taken in
 }
 
 // New returns a workshop. Random is the source of tags, links signs what
