@@ -95,9 +95,17 @@ func (c Case) column(cause loops.Cause) (failed bool, apart string) {
 		return false, "ended by another cause"
 	case c.Ended.IsZero() || c.Life.Lower == 0:
 		return false, "never measured good since its fill"
+	case c.Life.Lower < settled:
+		return false, fmt.Sprintf("measured good only within %d months of its fill, when few have failed yet", settled)
 	}
 	return false, ""
 }
+
+// settled is the age in months from which a charge that is measured good
+// counts as a healthy one beside those that failed (own rule, no source): the
+// proof on the day after the fill shows that the work was done well, not that
+// the charge lasts.
+const settled = 3
 
 // stratum is what is never pooled: factory and workshop charges, and fluids.
 // Where the fluid itself is asked about only the origin parts them.
@@ -171,7 +179,7 @@ func patternOf(cases []Case, cause loops.Cause, traits []Trait) (PatternAnswer, 
 			answer.Good++
 		}
 	}
-	answer.RestOn = fmt.Sprintf("%s ended by %s and %s measured good since the fill; fluids and origins are never pooled", counted(answer.Failed, "charge"), cause, counted(answer.Good, "charge"))
+	answer.RestOn = fmt.Sprintf("%s ended by %s and %s measured good at %d months or more; fluids and origins are never pooled", counted(answer.Failed, "charge"), cause, counted(answer.Good, "charge"), settled)
 	if len(traits) == 0 {
 		traits = tellingTraits(cases, cause)
 	}
