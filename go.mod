@@ -7,6 +7,7 @@ require (
 	github.com/emersion/go-sasl v0.0.0-20241020182733-b788ff22d5a6
 	github.com/emersion/go-smtp v0.25.1
 	github.com/go-viper/mapstructure/v2 v2.5.0
+	github.com/google/renameio/v2 v2.0.2
 	github.com/jba/templatecheck v0.7.1
 	github.com/robfig/cron/v3 v3.0.1
 	github.com/rogpeppe/go-internal v1.16.0

@@ -306,9 +306,14 @@ const (
 	Sold          RetirementReason = "sold"
 )
 
+// RetirementReasons lists the reasons in the order they are offered.
+func RetirementReasons() []RetirementReason {
+	return []RetirementReason{ReplacedByAir, Scrapped, LostSightOf, Sold}
+}
+
 func (x *Retirement) validate() error {
 	var p problems
-	p.add(oneOf("reason", x.Reason, ReplacedByAir, Scrapped, LostSightOf, Sold))
+	p.add(oneOf("reason", x.Reason, RetirementReasons()...))
 	optional(&p, "stated rating", x.StatedRatingW, 1, 1e6, "W")
 	return p.err()
 }

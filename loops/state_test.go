@@ -142,6 +142,8 @@ func TestFoldDoesNotDependOnTheOrderOfRecording(t *testing.T) {
 			entries = append(entries, rapid.SampledFrom(kinds).Draw(t, "kind"))
 		}
 		struck := rapid.SliceOfNDistinct(rapid.IntRange(0, n-1), 0, n, rapid.ID).Draw(t, "struck")
+		// Corrections of corrections, some of them twice over.
+		undone := rapid.SliceOfN(rapid.IntRange(1, max(1, len(struck))), 0, len(struck)).Draw(t, "undone")
 		record := func(order []int) folded {
 			var history []loops.Entry
 			ids := map[int]loops.EntryID{}
@@ -155,6 +157,12 @@ func TestFoldDoesNotDependOnTheOrderOfRecording(t *testing.T) {
 				history = append(history, loops.Entry{
 					ID: loops.EntryID(len(history) + 1), Kind: loops.KindCorrection, Day: start.AddDays(800), By: "test",
 					Correction: &loops.Correction{Strikes: ids[i], Why: "wrong"},
+				})
+			}
+			for _, i := range undone {
+				history = append(history, loops.Entry{
+					ID: loops.EntryID(len(history) + 1), Kind: loops.KindCorrection, Day: start.AddDays(801), By: "test",
+					Correction: &loops.Correction{Strikes: loops.EntryID(n + i), Why: "right after all"},
 				})
 			}
 			return foldAll(history)

@@ -94,13 +94,11 @@ const daysPerYear = 365.25
 // liquid was last put in or taken out: the same thing on the scale, on
 // different days. ok is false while there are no two such weighings.
 func WeighedLossOf(history []Entry) (loss WeighedLoss, ok bool) {
-	series := sinceWetWork(history)
+	series := ComparableWeighings(history)
 	if len(series) == 0 {
 		return loss, false
 	}
-	last := series[len(series)-1]
-	series = slices.DeleteFunc(series, func(w Weighed) bool { return w.What != last.What })
-	first := series[0]
+	first, last := series[0], series[len(series)-1]
 	days := last.Day.Sub(first.Day)
 	if days < 1 {
 		return loss, false
@@ -114,10 +112,11 @@ func WeighedLossOf(history []Entry) (loss WeighedLoss, ok bool) {
 	}, true
 }
 
-// sinceWetWork lists the weighings of a full loop since its content last
-// changed by hand. On the day of the work itself a "filled" weighing counts
-// as taken after it, whichever was recorded first.
-func sinceWetWork(history []Entry) []Weighed {
+// ComparableWeighings lists the weighings of a full loop since its content last
+// changed by hand, of the same thing on the scale as the last one, by day: the
+// row in which a loss shows. On the day of the work itself a "filled" weighing
+// counts as taken after it, whichever was recorded first.
+func ComparableWeighings(history []Entry) []Weighed {
 	var changed Day
 	var by EntryID
 	for _, e := range Standing(history) {
@@ -126,12 +125,17 @@ func sinceWetWork(history []Entry) []Weighed {
 			changed, by = e.Day, e.ID
 		}
 	}
-	return slices.DeleteFunc(WeighingsOf(history), func(w Weighed) bool {
+	series := slices.DeleteFunc(WeighingsOf(history), func(w Weighed) bool {
 		if w.Stage == WeighedDry || w.Stage == WeighedDrained || w.Day.Before(changed) {
 			return true
 		}
 		return w.Day == changed && w.Stage != WeighedFilled && w.Entry < by
 	})
+	if len(series) == 0 {
+		return nil
+	}
+	what := series[len(series)-1].What
+	return slices.DeleteFunc(series, func(w Weighed) bool { return w.What != what })
 }
 
 // Weights are the weighings that tell a charge: the last of each stage of one

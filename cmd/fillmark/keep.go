@@ -65,7 +65,7 @@ func (k keep) Backup(ctx context.Context, to string) (err error) {
 			return fmt.Errorf("backup of the %s: %w", folder, err)
 		}
 	}
-	if key := k.config.Mail.DKIMKeyFile; key != "" {
+	if key := k.config.Mail.DKIMKeyFile; key != "" && filepath.Dir(key) != filepath.Join(beside, backupKeys) {
 		if err := copyFile(key, filepath.Join(to, backupKeys, k.config.Mail.DKIMSelector+".pem")); err != nil {
 			return fmt.Errorf("backup of the DKIM key: %w", err)
 		}

@@ -78,7 +78,7 @@ with --filled-from and --filled-to.
 	need(f, &o.Smell, choice("smell", loops.Smells()), "smell", "WORD", "smell of the liquid")
 	f.Var(&listFlag[loops.Residue]{target: &o.Residues, parse: loops.ParseResidue, kind: "KIND@PLACE"}, "residue", "what sat inside, and where; repeat")
 	may(f, &in.severity, loops.ParseSeverity, "severity", "STEP", "clean, film, deposits, narrowed or blocked")
-	may(f, &o.RunningHours, number("h"), "hours", "HOURS", "hour meter, such as 4100h")
+	hoursFlag(f, &o.RunningHours)
 	f.StringVar(&o.Words, "words", "", "what no fixed word fits")
 	f.StringArrayVar(&in.before, "photo", nil, "`FILE` of a photo before the work; repeat")
 	f.StringArrayVar(&in.after, "photo-after", nil, "`FILE` of a photo after it; repeat")

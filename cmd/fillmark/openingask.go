@@ -5,7 +5,6 @@ package main
 
 import (
 	"fmt"
-	"net/url"
 
 	"github.com/spf13/cobra"
 
@@ -26,7 +25,7 @@ it answers is what opening howlong answers. Ages are months since the fill (days
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if asFile {
-				return a.download(cmd.Context(), asked("/api/v1/openings/lives", "origin", string(origin), "by", by), a.out)
+				return a.download(cmd.Context(), query("/api/v1/openings/lives", "origin", string(origin), "by", by), a.out)
 			}
 			found, err := ask[items[workshop.CaseLine]](cmd.Context(), a, "GET", "/api/v1/openings/cases", nil)
 			if err != nil {
@@ -71,7 +70,7 @@ Keys: ` + wrapped(workshop.TraitKeys()),
 		Example: "  fillmark opening pattern --cause clog --trait metal=aluminium",
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			answer, err := ask[workshop.PatternAnswer](cmd.Context(), a, "GET", asked("/api/v1/openings/pattern", "cause", cause, "trait", trait), nil)
+			answer, err := ask[workshop.PatternAnswer](cmd.Context(), a, "GET", query("/api/v1/openings/pattern", "cause", cause, "trait", trait), nil)
 			if err != nil {
 				return err
 			}
@@ -125,7 +124,7 @@ func (a *app) openingHowLongCommand() *cobra.Command {
 		Example: "  fillmark opening howlong --by metals",
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			found, err := ask[items[workshop.OriginLives]](cmd.Context(), a, "GET", asked("/api/v1/openings/howlong", "by", by), nil)
+			found, err := ask[items[workshop.OriginLives]](cmd.Context(), a, "GET", query("/api/v1/openings/howlong", "by", by), nil)
 			if err != nil {
 				return err
 			}
@@ -248,9 +247,9 @@ func (a *app) openingSummaryCommand() *cobra.Command {
 				return &usageError{fmt.Errorf("--maker (with --model if wanted) or --trait, one of them")}
 			}
 			if asTable {
-				return a.download(cmd.Context(), asked("/api/v1/openings/summary.csv", "trait", trait), a.out)
+				return a.download(cmd.Context(), query("/api/v1/openings/summary.csv", "trait", trait), a.out)
 			}
-			summary, err := ask[workshop.Summary](cmd.Context(), a, "GET", asked("/api/v1/openings/summary", "trait", trait), nil)
+			summary, err := ask[workshop.Summary](cmd.Context(), a, "GET", query("/api/v1/openings/summary", "trait", trait), nil)
 			if err != nil {
 				return err
 			}
@@ -280,15 +279,4 @@ func printSummary(p *printer, s workshop.Summary) {
 		}
 		printApart(p, l.Apart)
 	}
-}
-
-// asked is a path with those parameters that are not empty.
-func asked(path string, pairs ...string) string {
-	values := url.Values{}
-	for i := 0; i+1 < len(pairs); i += 2 {
-		if pairs[i+1] != "" {
-			values.Set(pairs[i], pairs[i+1])
-		}
-	}
-	return path + "?" + values.Encode()
 }

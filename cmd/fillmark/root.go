@@ -83,10 +83,11 @@ needs and when, and what opened loops have taught.
 	root.AddCommand(
 		a.tryCommand(), a.serveCommand(),
 		a.mixCommand(), a.propsCommand(), a.readingCommand(), a.topupCommand(), a.rulesCommand(), a.benchCommand(),
-		a.ownerCommand(), a.machineCommand(), a.loopCommand(), a.openingCommand(), a.livesCommand(),
-		a.dueCommand(), a.sweepCommand(), a.outboxCommand(),
+		a.ownerCommand(), a.machineCommand(), a.loopCommand(), a.openingCommand(), a.shelfCommand(),
+		a.livesCommand(), a.dueCommand(), a.sweepCommand(), a.outboxCommand(),
 		a.dkimCommand(), a.configCommand(), a.versionCommand(),
 	)
+	root.AddCommand(a.keepCommands()...)
 	strict(root)
 	return root
 }

@@ -46,7 +46,7 @@ func (a *app) tryOnce(ctx context.Context, dir string) error {
 	if err != nil {
 		return err
 	}
-	p := &printer{a.out}
+	p := &printer{out: a.out}
 	p.line("▐ 7  In %s:", dir)
 	p.line("     register.db    the register; fillmark --store %s loop list", filepath.Join(dir, "register.db"))
 	p.line("     mail/          every mail, signed")
@@ -69,7 +69,7 @@ func (a *app) tryAndServe(ctx context.Context) (err error) {
 	}
 	c = placed(c, dir)
 	log := slog.New(slog.NewTextHandler(a.errOut, &slog.HandlerOptions{Level: slog.LevelWarn}))
-	p := &printer{a.out}
+	p := &printer{out: a.out}
 	p.line("▐ 7  Pages: http://%s (until you press Ctrl-C). Mail: %s", c.Listen, filepath.Join(dir, "mail"))
 	return errors.Join(a.serve(ctx, c, h, log, a.errOut), h.close())
 }
@@ -98,7 +98,7 @@ func (a *app) try(ctx context.Context, dir string, c config) (*house, error) {
 		return nil, err
 	}
 	fmt.Fprintf(a.out, "%s, an invented workshop, on its real day\n", c.Workshop.Name)
-	d := demo{house: h, out: &printer{a.out}, now: a.now(), zone: c.zone()}
+	d := demo{house: h, out: &printer{out: a.out}, now: a.now(), zone: c.zone()}
 	if err := d.run(ctx); err != nil {
 		return nil, errors.Join(err, h.close())
 	}

@@ -24,21 +24,22 @@ type Basis struct {
 // it was last known good.
 func (l Lives) Basis() Basis {
 	var b Basis
-	for _, r := range l.rows {
-		b.N += r.Count
-		b.UnderWatch += float64(r.Count) * (r.Lower - r.Entry)
-		if r.Entry > 0 {
-			b.LateEntry += r.Count
+	for i := range l.rows {
+		r := &l.rows[i]
+		b.N += r.count
+		b.UnderWatch += float64(r.count) * (r.lower - r.entry)
+		if r.entry > 0 {
+			b.LateEntry += r.count
 		}
-		switch r.Kind() {
+		switch r.kind() {
 		case Exact:
-			b.Exact += r.Count
+			b.Exact += r.count
 		case Interval:
-			b.Interval += r.Count
+			b.Interval += r.count
 		case Left:
-			b.Left += r.Count
+			b.Left += r.count
 		case Right:
-			b.Right += r.Count
+			b.Right += r.count
 		}
 	}
 	b.Failures = b.N - b.Right

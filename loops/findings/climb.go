@@ -20,23 +20,25 @@ func (m masses) climb(p []float64, last int, hold, wanted float64, most int) (be
 	p = slices.Clone(p)
 	p1, p2, ahead, next := make([]float64, len(p)), make([]float64, len(p)), make([]float64, len(p)), make([]float64, len(p))
 	for steps < most {
-		loglik, gap = work.step(p, p1)
+		gap = work.step(p, p1)
 		steps++
-		if gap < wanted || math.IsInf(loglik, -1) {
-			return p, loglik, gap, steps
+		if gap < wanted || math.IsInf(gap, 1) {
+			break
 		}
 		work.step(p1, p2)
-		loglik2, _ := work.step(p2, next)
+		work.step(p2, next)
+		before := work.loglik()
 		steps += 2
 		if leap(p, p1, p2, ahead) {
-			landed, _ := work.step(ahead, p)
-			if steps++; landed >= loglik2 {
+			work.step(ahead, p)
+			if steps++; work.loglik() >= before {
 				continue // p already holds the step from ahead
 			}
 		}
 		copy(p, next)
 	}
-	return p, loglik, gap, steps
+	work.step(p, p1)
+	return p, work.loglik(), gap, steps
 }
 
 // leap extrapolates two steps, shortening the way until no mass is negative.
@@ -82,9 +84,18 @@ func newClimber(m masses, last int, hold float64) *climber {
 	return &climber{m: m, last: last, hold: hold, sums: make([]float64, len(m.cells)+1), weight: make([]float64, len(m.cells)+1)}
 }
 
-// step writes to next what follows from p and returns the log-likelihood and
-// the gap of p.
-func (c *climber) step(p, next []float64) (loglik, gap float64) {
+// loglik is the log-likelihood of the masses that the last step started from.
+func (c *climber) loglik() float64 {
+	sum := 0.0
+	for _, r := range c.m.rows {
+		sum += r.count * math.Log(c.sums[r.to]-c.sums[r.from])
+	}
+	return sum
+}
+
+// step writes to next what follows from p and returns the gap of p, +Inf if
+// some life has no mass at all.
+func (c *climber) step(p, next []float64) (gap float64) {
 	for i, mass := range p {
 		c.sums[i+1] = c.sums[i] + mass
 	}
@@ -92,9 +103,8 @@ func (c *climber) step(p, next []float64) (loglik, gap float64) {
 	for _, r := range c.m.rows {
 		held := c.sums[r.to] - c.sums[r.from]
 		if held <= 0 {
-			return math.Inf(-1), math.Inf(1)
+			return math.Inf(1)
 		}
-		loglik += r.count * math.Log(held)
 		c.weight[r.from] += r.count / held
 		c.weight[r.to] -= r.count / held
 	}
@@ -124,7 +134,7 @@ func (c *climber) step(p, next []float64) (loglik, gap float64) {
 		next[i] *= factor
 		gap = max(gap, weight/c.m.total*factor-1)
 	}
-	return loglik, gap
+	return gap
 }
 
 func scale(want, have float64) float64 {

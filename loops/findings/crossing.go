@@ -8,9 +8,10 @@ import "math"
 // crossing finds where a deviance, zero at best and rising away from it,
 // reaches target on the way from best to bound. The square root of a deviance
 // is nearly a straight line, so that a secant on it needs few steps; the
-// bracket that is kept makes it safe. It returns bound if the target is not
+// bracket that is kept makes it safe. It ends when the root of the deviance is
+// right to the relative precision given, and returns bound if the target is not
 // reached before it.
-func crossing(best, bound, step, target float64, deviance func(float64) float64) float64 {
+func crossing(best, bound, step, target, precision float64, deviance func(float64) float64) float64 {
 	root := math.Sqrt(target)
 	miss := func(x float64) float64 { return math.Sqrt(math.Max(0, deviance(x))) - root }
 	near, nearMiss := best, -root
@@ -42,7 +43,7 @@ func crossing(best, bound, step, target float64, deviance func(float64) float64)
 		} else {
 			far, farMiss = x, m
 		}
-		if math.Abs(m) < 1e-13*root || math.Abs(far-near) <= 1e-14*(math.Abs(near)+math.Abs(far)) {
+		if math.Abs(m) < precision*root || math.Abs(far-near) <= 1e-14*(math.Abs(near)+math.Abs(far)) {
 			return x
 		}
 	}

@@ -43,8 +43,8 @@ func ReadCSV(in io.Reader) (Lives, error) {
 		return Lives{}, bad
 	}
 	var rows []Life
-	names := interner{}
-	groups := map[string]bool{}
+	names := keeper{}
+	var groups interner
 	for {
 		record, err := reader.Read()
 		if errors.Is(err, io.EOF) {
@@ -57,7 +57,7 @@ func ReadCSV(in io.Reader) (Lives, error) {
 		if bad == nil {
 			bad = life.check()
 		}
-		if groups[life.Group] = true; bad == nil && len(groups) > MaxGroups {
+		if groups.place(life.Group); bad == nil && len(groups.names) > MaxGroups {
 			bad = &InvalidError{Column: "group", Value: life.Group, Reason: fmt.Sprintf("the file has more than %d groups", MaxGroups)}
 		}
 		if bad != nil {
@@ -69,7 +69,7 @@ func ReadCSV(in io.Reader) (Lives, error) {
 	if len(rows) == 0 {
 		return Lives{}, &InvalidError{Line: 2, Column: "lower", Reason: "the file has a header and no lives"}
 	}
-	return merge(rows), nil
+	return NewLives(rows)
 }
 
 // skipMark passes over the byte order mark that some spreadsheets write.
@@ -91,83 +91,91 @@ func csvError(err error) error {
 	return fmt.Errorf("findings: read lives: %w", err)
 }
 
-// columnPlaces finds where each column is, -1 for one that is not there.
-func columnPlaces(header []string) (map[string]int, *InvalidError) {
-	wanted := csvColumns()
-	at := map[string]int{"columns": len(header)}
-	for _, name := range wanted {
-		at[name] = -1
-	}
-	for i, name := range header {
-		name = strings.TrimSpace(name)
-		switch {
-		case !slices.Contains(wanted, name):
-			return nil, &InvalidError{Line: 1, Column: strconv.Itoa(i + 1), Value: name, Reason: "no such column; " + strings.Join(wanted, ", ") + " are the right ones"}
-		case at[name] >= 0:
-			return nil, &InvalidError{Line: 1, Column: strconv.Itoa(i + 1), Value: name, Reason: "this column is there twice"}
-		}
-		at[name] = i
-	}
-	for _, name := range wanted[:3] {
-		if at[name] < 0 {
-			return nil, &InvalidError{Line: 1, Column: name, Value: strings.Join(header, ","), Reason: "this column is missing; lower, upper and count are needed"}
-		}
-	}
-	return at, nil
+// columns tells where each column is, -1 for one that is not there.
+type columns struct {
+	lower, upper, count, group, entry, cause int
+	all                                      int
 }
 
-// interner keeps one copy of each name, so that a record of the reader, which
-// shares one buffer per line, can be let go.
-type interner map[string]string
+func columnPlaces(header []string) (columns, *InvalidError) {
+	c := columns{-1, -1, -1, -1, -1, -1, len(header)}
+	wanted := csvColumns()
+	at := []*int{&c.lower, &c.upper, &c.count, &c.group, &c.entry, &c.cause}
+	for i, name := range header {
+		name = strings.TrimSpace(name)
+		which := slices.Index(wanted, name)
+		switch {
+		case which < 0:
+			return c, &InvalidError{Line: 1, Column: strconv.Itoa(i + 1), Value: name, Reason: "no such column; " + strings.Join(wanted, ", ") + " are the right ones"}
+		case *at[which] >= 0:
+			return c, &InvalidError{Line: 1, Column: strconv.Itoa(i + 1), Value: name, Reason: "this column is there twice"}
+		}
+		*at[which] = i
+	}
+	for i, name := range wanted[:3] {
+		if *at[i] < 0 {
+			return c, &InvalidError{Line: 1, Column: name, Value: strings.Join(header, ","), Reason: "this column is missing; lower, upper and count are needed"}
+		}
+	}
+	return c, nil
+}
 
-func (n interner) name(s string) string {
+// keeper keeps one copy of each name, so that a record of the reader, which
+// shares one buffer per line, can be let go.
+type keeper map[string]string
+
+func (k keeper) name(s string) string {
 	s = strings.TrimSpace(s)
-	kept, ok := n[s]
+	kept, ok := k[s]
 	if !ok {
 		kept = strings.Clone(s)
-		n[kept] = kept
+		k[kept] = kept
 	}
 	return kept
 }
 
 // readLife reads one record; it does not judge whether its values fit.
-func readLife(record []string, at map[string]int, names interner) (Life, *InvalidError) {
-	if len(record) != at["columns"] {
-		return Life{}, &InvalidError{Column: "count of values", Value: strings.Join(record, ","), Reason: fmt.Sprintf("%d values on the line; the header has %d columns", len(record), at["columns"])}
-	}
+func readLife(record []string, at columns, names keeper) (Life, *InvalidError) {
 	life := Life{Upper: math.Inf(1)}
-	var bad *InvalidError
-	age := func(name string, into *float64, mayBeEmpty bool) {
-		if at[name] < 0 || bad != nil {
-			return
-		}
-		text := strings.TrimSpace(record[at[name]])
-		if text == "" && mayBeEmpty {
-			return
-		}
-		value, err := strconv.ParseFloat(text, 64)
-		if err != nil || math.IsNaN(value) {
-			bad = &InvalidError{Column: name, Value: text, Reason: "an age in figures is right, such as 14.5"}
-		}
-		*into = value
+	if len(record) != at.all {
+		return life, &InvalidError{Column: "count of values", Value: strings.Join(record, ","), Reason: fmt.Sprintf("%d values on the line; the header has %d columns", len(record), at.all)}
 	}
-	age("lower", &life.Lower, false)
-	age("upper", &life.Upper, true)
-	age("entry", &life.Entry, true)
-	if bad != nil {
+	var bad *InvalidError
+	if life.Lower, bad = readAge("lower", record[at.lower], math.NaN()); bad != nil {
 		return life, bad
 	}
-	text := strings.TrimSpace(record[at["count"]])
+	if life.Upper, bad = readAge("upper", record[at.upper], math.Inf(1)); bad != nil {
+		return life, bad
+	}
+	if at.entry >= 0 {
+		if life.Entry, bad = readAge("entry", record[at.entry], 0); bad != nil {
+			return life, bad
+		}
+	}
+	text := strings.TrimSpace(record[at.count])
 	count, err := strconv.Atoi(text)
 	if err != nil {
 		return life, &InvalidError{Column: "count", Value: text, Reason: fmt.Sprintf("a whole number from 1 to %d is right", MaxCount)}
 	}
 	life.Count = count
-	if at["cause"] >= 0 {
-		life.Cause = names.name(record[at["cause"]])
+	if at.cause >= 0 {
+		life.Cause = names.name(record[at.cause])
 	}
-	if at["group"] >= 0 {
-		life.Group = names.name(record[at["group"]])
+	if at.group >= 0 {
+		life.Group = names.name(record[at.group])
 	}
 	return life, nil
+}
+
+// readAge reads an age; an empty one is what is given, or wrong if that is NaN.
+func readAge(column, text string, empty float64) (float64, *InvalidError) {
+	text = strings.TrimSpace(text)
+	if text == "" && !math.IsNaN(empty) {
+		return empty, nil
+	}
+	value, err := strconv.ParseFloat(text, 64)
+	if err != nil || math.IsNaN(value) {
+		return 0, &InvalidError{Column: column, Value: text, Reason: "an age in figures is right, such as 14.5"}
+	}
+	return value, nil
 }

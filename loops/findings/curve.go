@@ -94,8 +94,8 @@ func (l Lives) Watched() func(age float64) int {
 	var left, joined counter
 	for i := range l.rows {
 		if r := &l.rows[i]; r.watched() {
-			left = append(left, counted{r.Lower, r.Count})
-			joined = append(joined, counted{r.Entry, r.Count})
+			left = append(left, counted{r.lower, r.count})
+			joined = append(joined, counted{r.entry, r.count})
 		}
 	}
 	left.sum()

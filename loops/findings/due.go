@@ -65,7 +65,10 @@ func (p Prior) Next(lives Lives, shape, goodAt float64) float64 {
 // chance p, for a Weibull distribution: the next in a sequence of inspections
 // after Barlow and Proschan (1965).
 func NextLook(shape, scale, goodAt, p float64) float64 {
-	return math.Pow(math.Pow(goodAt, shape)-math.Log1p(-p)*math.Pow(scale, shape), 1/shape)
+	// goodAt^shape + hazard scale^shape, of which a large shape leaves nothing
+	// that a float can hold, so by logarithms.
+	good, more := shape*math.Log(goodAt), shape*math.Log(scale)+math.Log(-math.Log1p(-p))
+	return math.Exp(logSum([]float64{good, more}) / shape)
 }
 
 // Due is an age at which to look, and why.
@@ -134,20 +137,10 @@ func fromPrior(lives Lives, defaultAge, goodAt float64) Due {
 
 // seen is the oldest age at which at least three loops were seen good.
 func (l Lives) seen() float64 {
-	rows := l.Rows()
-	slices.SortFunc(rows, func(a, b Life) int {
-		switch {
-		case a.Lower > b.Lower:
-			return -1
-		case a.Lower < b.Lower:
-			return 1
-		}
-		return 0
-	})
 	n := 0
-	for _, r := range rows {
-		if n += r.Count; n >= seenBy {
-			return r.Lower
+	for _, r := range slices.Backward(l.rows) { // which rise by lower
+		if n += r.count; n >= seenBy {
+			return r.lower
 		}
 	}
 	return 0

@@ -26,8 +26,8 @@ func Incidences(lives Lives) ([]Incidence, error) {
 		return nil, ErrIntervals
 	}
 	var out []Incidence
-	for _, cause := range lives.Causes() {
-		out = append(out, incidence(lives, cause))
+	for i, cause := range lives.causes {
+		out = append(out, Incidence{Cause: cause, Steps: incidence(lives, int32(i))})
 	}
 	return out, nil
 }
@@ -36,15 +36,15 @@ func Incidences(lives Lives) ([]Incidence, error) {
 // three factors do not depend on it: a failure at age s moves C by the
 // survival before s if it is of this cause, by nothing if of another, and
 // else leaves the chance (C - C(s))/S(s) of failing later.
-func incidence(lives Lives, cause string) Incidence {
-	out := Incidence{Cause: cause}
+func incidence(lives Lives, cause int32) []IncidenceStep {
+	var out []IncidenceStep
 	survival, share := 1.0, 0.0
 	var constant, linear, square float64
 	for at := range lives.risks(0) {
 		own := 0
 		for _, r := range at.ended {
-			if r.Failed() && r.Cause == cause {
-				own += r.Count
+			if r.failed() && r.cause == cause {
+				own += r.count
 			}
 		}
 		n := float64(at.atRisk)
@@ -61,7 +61,7 @@ func incidence(lives Lives, cause string) Incidence {
 		}
 		survival *= r
 		variance := constant + linear*share + square*share*share
-		out.Steps = append(out.Steps, IncidenceStep{Age: at.age, Share: share, SE: math.Sqrt(max(0, variance))})
+		out = append(out, IncidenceStep{Age: at.age, Share: share, SE: math.Sqrt(max(0, variance))})
 	}
 	return out
 }

@@ -3,10 +3,7 @@
 
 package findings
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
 // FewAtRisk is the number of loops at risk below which a curve says too
 // little to be drawn.
@@ -82,7 +79,14 @@ func kaplanMeierFrom(lives Lives, start, level float64, limits Limits) (*Curve, 
 	z := normalQuantile((1 + level) / 2)
 	c := &Curve{Start: start, Level: level}
 	s, greenwood, hazard, hazardVar := 1.0, 0.0, 0.0, 0.0
-	upper := 1.0
+	lower, upper := 0.0, 1.0
+	ages := 0
+	for i := range lives.rows {
+		if i == 0 || lives.rows[i].lower != lives.rows[i-1].lower {
+			ages++
+		}
+	}
+	c.Steps = make([]Step, 0, ages)
 	for at := range lives.risks(start) {
 		n, d := float64(at.atRisk), float64(at.failures)
 		if at.failures > 0 {
@@ -98,15 +102,15 @@ func kaplanMeierFrom(lives Lives, start, level float64, limits Limits) (*Curve, 
 			SE: s * math.Sqrt(greenwood), Hazard: hazard, HazardSE: math.Sqrt(hazardVar), Few: at.atRisk < FewAtRisk}
 		switch {
 		case s == 1:
-			step.Lower, step.Upper = math.Pow(1-level, 1/n), 1
+			lower, upper = math.Pow(1-level, 1/n), 1
 		case s == 0:
 			// Greenwood has no limit here; survival never rises, so that the
 			// last upper limit still holds.
-			step.SE, step.Lower, step.Upper = math.NaN(), 0, upper
-		default:
-			step.Lower, step.Upper = survivalLimits(s, math.Sqrt(greenwood), z, limits)
+			step.SE, lower = math.NaN(), 0
+		case at.failures > 0:
+			lower, upper = survivalLimits(s, math.Sqrt(greenwood), z, limits)
 		}
-		upper = step.Upper
+		step.Lower, step.Upper = lower, upper
 		c.Steps = append(c.Steps, step)
 	}
 	return c, nil
@@ -121,97 +125,8 @@ func survivalLimits(s, seLog, z float64, limits Limits) (lower, upper float64) {
 	case Log:
 		return s * math.Exp(-z*seLog), min(1, s*math.Exp(z*seLog))
 	default:
-		w := z * seLog / math.Log(s) // negative
-		return math.Pow(s, math.Exp(-w)), math.Pow(s, math.Exp(w))
+		logS := math.Log(s)
+		w := z * seLog / logS // negative
+		return math.Exp(logS * math.Exp(-w)), math.Exp(logS * math.Exp(w))
 	}
-}
-
-// risk is one age at which lives end, with who was at risk just before.
-type risk struct {
-	age                        float64
-	atRisk, failures, censored int
-	joined                     []Life // the rows that came under observation since the age before
-	ended                      []Life // the rows that end here
-}
-
-// risks walks through the ages at which lives end, from start on. Failures
-// count before those censored at the same age.
-func (l Lives) risks(start float64) func(yield func(risk) bool) {
-	return func(yield func(risk) bool) {
-		entered := l.entries()
-		here, next := 0, 0 // under observation; next entry
-		for from := 0; from < len(l.rows); {
-			at := risk{age: l.rows[from].Lower}
-			to := from
-			for ; to < len(l.rows) && l.rows[to].Lower == at.age; to++ {
-				switch r := &l.rows[to]; {
-				case r.Failed():
-					at.failures += r.Count
-				case r.watched():
-					at.censored += r.Count
-				}
-			}
-			joined := next
-			for ; next < len(entered) && entered[next].Entry < max(at.age, math.SmallestNonzeroFloat64); next++ {
-				here += entered[next].Count
-			}
-			at.joined = entered[joined:next]
-			at.atRisk, at.ended = here, l.rows[from:to]
-			here -= at.failures + at.censored
-			from = to
-			if start > 0 && at.age <= start {
-				continue
-			}
-			if !yield(at) {
-				return
-			}
-		}
-	}
-}
-
-// entries returns the rows that were watched for a while, rising by the age
-// of entry.
-func (l Lives) entries() []Life {
-	if !l.lateEntry() {
-		return l.rows
-	}
-	var out []Life
-	for _, r := range l.rows {
-		if r.watched() {
-			out = append(out, r)
-		}
-	}
-	slices.SortStableFunc(out, func(a, b Life) int {
-		switch {
-		case a.Entry < b.Entry:
-			return -1
-		case a.Entry > b.Entry:
-			return 1
-		}
-		return 0
-	})
-	return out
-}
-
-// startAge is the last age of an ending, before the risk set is largest, at
-// which fewer than FewAtRisk were at risk; 0 if there is none.
-func startAge(lives Lives) float64 {
-	var all []risk
-	largest := 0
-	for at := range lives.risks(0) {
-		if all = append(all, at); at.atRisk > all[largest].atRisk {
-			largest = len(all) - 1
-		}
-	}
-	if len(all) == 0 || all[largest].atRisk < FewAtRisk {
-		return 0
-	}
-	first := largest
-	for first > 0 && all[first-1].atRisk >= FewAtRisk {
-		first--
-	}
-	if first == 0 {
-		return 0
-	}
-	return all[first-1].age
 }

@@ -58,13 +58,15 @@ type Life struct {
 }
 
 // Kind tells how exactly the age at failure is known.
-func (l Life) Kind() Kind {
+func (l Life) Kind() Kind { return kindOf(l.Lower, l.Upper) }
+
+func kindOf(lower, upper float64) Kind {
 	switch {
-	case math.IsInf(l.Upper, 1):
+	case math.IsInf(upper, 1):
 		return Right
-	case l.Lower == l.Upper:
+	case lower == upper:
 		return Exact
-	case l.Lower == 0:
+	case lower == 0:
 		return Left
 	default:
 		return Interval
@@ -74,13 +76,9 @@ func (l Life) Kind() Kind {
 // Failed reports whether the life ended in a failure.
 func (l Life) Failed() bool { return !math.IsInf(l.Upper, 1) }
 
-// watched reports whether the loop was under observation for any time at all;
-// one that joined late and was never seen again was not.
-func (l *Life) watched() bool { return l.Entry == 0 || l.Entry < l.Lower || l.Failed() }
-
 // check returns the first thing wrong with the life, nil if nothing is. The
 // Line of the error is left to the caller.
-func (l Life) check() *InvalidError {
+func (l *Life) check() *InvalidError {
 	bad := func(column string, value float64, reason string) *InvalidError {
 		return &InvalidError{Column: column, Value: strconv.FormatFloat(value, 'g', -1, 64), Reason: reason}
 	}
@@ -113,7 +111,13 @@ func (l Life) check() *InvalidError {
 
 // badName says what is wrong with the name of a cause or group.
 func badName(name string) string {
+	plain := len(name) <= MaxName
+	for i := 0; i < len(name) && plain; i++ {
+		plain = name[i] >= ' ' && name[i] <= '~'
+	}
 	switch {
+	case plain: // as a million of them are
+		return ""
 	case len(name) > MaxName:
 		return fmt.Sprintf("a name of at most %d bytes is right", MaxName)
 	case !utf8.ValidString(name):

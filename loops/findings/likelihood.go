@@ -24,8 +24,13 @@ func cumulative(logAge float64, at point, sigma float64) slopes {
 	if h == 0 { // age 0, or as good as
 		return slopes{}
 	}
-	zh := z * h
-	return slopes{value: h, m: -h / sigma, s: -zh, mm: h / (sigma * sigma), ms: (zh + h) / sigma, ss: z*zh + zh}
+	return hazardSlopes(h, z*h, z*z*h, sigma)
+}
+
+// hazardSlopes is a cumulative hazard with its derivatives, from it and its
+// products with z = (ln age - mu)/sigma and with z squared.
+func hazardSlopes(h, zh, zzh, sigma float64) slopes {
+	return slopes{value: h, m: -h / sigma, s: -zh, mm: h / (sigma * sigma), ms: (zh + h) / sigma, ss: zzh + zh}
 }
 
 // add adds weight times o.
@@ -55,54 +60,92 @@ func (a *slopes) addFound(weight float64, d slopes) {
 	a.ss += g*d.ss + gg*d.s*d.s
 }
 
-// term is one row of the likelihood, its ages as logarithms.
-type term struct {
-	lower, upper, entry float64 // -Inf for age 0
-	count               float64
-	kind                Kind
-}
-
 // likelihood is the log-likelihood of a Weibull distribution for lives of any
 // kind: the hazard gathered while under watch, plus what is known of the end.
-type likelihood []term
+type likelihood struct {
+	n float64
+	// plain are the lives watched since their fill, each with the hazard up to
+	// its end. Of those that failed there, only sums matter besides.
+	plain              []plainTerm
+	failed, failedLogs float64 // how many, and the sum of the logarithms of their ages
+	other              []term  // found failed, or joined late
+}
 
-func newLikelihood(lives Lives) likelihood {
-	out := make(likelihood, len(lives.rows))
+// plainTerm is an age, as its logarithm, and how many lives ended there.
+type plainTerm struct{ logAge, count float64 }
+
+// term is a row that is not plain, its ages as logarithms, -Inf for age 0.
+type term struct {
+	lower, upper, entry float64
+	count               float64
+	found               bool // failed between lower and upper
+}
+
+func newLikelihood(lives Lives) *likelihood {
+	l := &likelihood{plain: make([]plainTerm, 0, len(lives.rows))}
 	for i := range lives.rows {
 		r := &lives.rows[i]
-		out[i] = term{lower: math.Log(r.Lower), upper: math.Log(r.Upper), entry: math.Log(r.Entry), count: float64(r.Count), kind: r.Kind()}
+		kind, count, lower := r.kind(), float64(r.count), math.Log(r.lower)
+		l.n += count
+		if kind == Exact {
+			l.failed += count
+			l.failedLogs += count * lower
+		}
+		if r.entry > 0 || kind == Interval || kind == Left {
+			l.other = append(l.other, term{lower: lower, upper: math.Log(r.upper), entry: math.Log(r.entry), count: count, found: kind != Exact && kind != Right})
+		} else if last := len(l.plain) - 1; last >= 0 && l.plain[last].logAge == lower {
+			l.plain[last].count += count
+		} else if r.lower > 0 {
+			l.plain = append(l.plain, plainTerm{lower, count})
+		}
 	}
-	return out
+	return l
 }
 
 // at evaluates the log-likelihood and its derivatives.
-func (l likelihood) at(p point) slopes {
+func (l *likelihood) at(p point) slopes {
 	sigma := math.Exp(p.logSigma)
+	var h, zh, zzh float64
+	for i := range l.plain {
+		t := &l.plain[i]
+		z := (t.logAge - p.mu) / sigma
+		e := t.count * math.Exp(z)
+		h += e
+		e *= z
+		zh += e
+		zzh += z * e
+	}
 	var sum slopes
-	for i := range l {
-		t := &l[i]
-		lower := cumulative(t.lower, p, sigma)
-		sum.add(-t.count, lower)
-		if !math.IsInf(t.entry, -1) {
-			sum.add(t.count, cumulative(t.entry, p, sigma))
-		}
-		switch t.kind {
-		case Exact:
-			z := (t.lower - p.mu) / sigma
-			sum.add(t.count, slopes{value: z - p.logSigma - t.lower, m: -1 / sigma, s: -1 - z, ms: 1 / sigma, ss: z})
-		case Interval, Left:
-			found := cumulative(t.upper, p, sigma)
-			gone := found.value
-			found.add(-1, lower)
-			if lower.value > 0 { // without the loss of digits of two near ages
-				found.value = lower.value * math.Expm1((t.upper-t.lower)/sigma)
-			}
-			if math.IsInf(gone, 1) {
-				return slopes{value: math.Inf(-1)}
-			}
-			sum.addFound(t.count, found)
-		case Right:
+	sum.add(-1, hazardSlopes(h, zh, zzh, sigma))
+	z := (l.failedLogs - l.failed*p.mu) / sigma // of all failures at a known age
+	sum.add(1, slopes{value: z - l.failed*p.logSigma - l.failedLogs, m: -l.failed / sigma, s: -l.failed - z, ms: l.failed / sigma, ss: z})
+	for i := range l.other {
+		if !l.other[i].addTo(&sum, p, sigma) {
+			return slopes{value: math.Inf(-1)}
 		}
 	}
 	return sum
+}
+
+// addTo adds the hazard under watch and, if it was found failed, the chance of
+// that; false if that chance is beyond what a float can hold.
+func (t *term) addTo(sum *slopes, p point, sigma float64) bool {
+	lower := cumulative(t.lower, p, sigma)
+	sum.add(-t.count, lower)
+	if !math.IsInf(t.entry, -1) {
+		sum.add(t.count, cumulative(t.entry, p, sigma))
+	}
+	if !t.found {
+		return true
+	}
+	found := cumulative(t.upper, p, sigma)
+	if math.IsInf(found.value, 1) {
+		return false
+	}
+	found.add(-1, lower)
+	if lower.value > 0 { // without the loss of digits of two near ages
+		found.value = lower.value * math.Expm1((t.upper-t.lower)/sigma)
+	}
+	sum.addFound(t.count, found)
+	return true
 }

@@ -100,31 +100,23 @@ func newTally(groups []string) *tally {
 	return t
 }
 
-// place is the number of a group.
-func (t *tally) place(group string) int {
-	if len(t.groups) > 8 {
-		i, _ := slices.BinarySearch(t.groups, group)
-		return i
-	}
-	return slices.Index(t.groups, group)
-}
-
 func (t *tally) add(lives Lives, rho float64) {
 	atRisk, failed := make([]int, len(t.groups)), make([]int, len(t.groups))
+	place := places(lives.groups, t.groups)
 	survival := 1.0
 	for at := range lives.risks(0) {
 		for i := range at.joined {
-			g := t.place(at.joined[i].Group)
-			atRisk[g] += at.joined[i].Count
-			t.n[g] += at.joined[i].Count
-		}
-		clear(failed)
-		for i := range at.ended {
-			if r := &at.ended[i]; r.Failed() {
-				failed[t.place(r.Group)] += r.Count
-			}
+			g := place[at.joined[i].group]
+			atRisk[g] += at.joined[i].count
+			t.n[g] += at.joined[i].count
 		}
 		if at.failures > 0 {
+			clear(failed)
+			for i := range at.ended {
+				if r := &at.ended[i]; r.failed() {
+					failed[place[r.group]] += r.count
+				}
+			}
 			weight := 1.0
 			if rho != 0 {
 				weight = math.Pow(survival, rho)
@@ -134,7 +126,7 @@ func (t *tally) add(lives Lives, rho float64) {
 		}
 		for i := range at.ended {
 			if r := &at.ended[i]; r.watched() {
-				atRisk[t.place(r.Group)] -= r.Count
+				atRisk[place[r.group]] -= r.count
 			}
 		}
 	}

@@ -35,8 +35,12 @@ func permutationP(lives Lives, groups []GroupCount) (p float64, rough bool) {
 		return math.NaN(), true
 	}
 	left := make([]int, len(classes)+1) // lives in this class and those after it
+	ways := make([][]float64, len(classes))
 	for i := len(classes) - 1; i >= 0; i-- {
 		left[i] = left[i+1] + classes[i].count
+		for take := range min(k, classes[i].count) + 1 {
+			ways[i] = append(ways[i], logChoose(classes[i].count, take))
+		}
 	}
 	far := math.Abs(groups[0].Observed - groups[0].Expected)
 	far -= 1e-9 * (1 + far) // sums of equal scores differ in their last digits
@@ -51,7 +55,7 @@ func permutationP(lives Lives, groups []GroupCount) (p float64, rough bool) {
 		}
 		c := classes[class]
 		for take := max(0, k-left[class+1]); take <= min(k, c.count); take++ {
-			deal(class+1, k-take, sum+float64(take)*c.score, logWays+logChoose(c.count, take))
+			deal(class+1, k-take, sum+float64(take)*c.score, logWays+ways[class][take])
 		}
 	}
 	deal(0, k, 0, -logChoose(n, k))

@@ -9,6 +9,9 @@ import "math"
 // is given up: a factor of e^30 says nothing any more.
 const endless = 30
 
+// sharp is the precision of a profile limit.
+const sharp = 1e-13
+
 // ShapeLimits are the likelihood-ratio limits of Shape: all values that the
 // test with one degree of freedom keeps at the level. A limit that the data
 // do not set is 0 or +Inf.
@@ -23,9 +26,9 @@ func (w *Weibull) ShapeLimits(level float64) Estimate {
 		return 2 * (w.LogLik - top)
 	}
 	best, target, step := w.best.logSigma, chiSquareOne(level), 2*math.Sqrt(w.VarLogSigma)
-	low := crossing(best, best-endless, -step, target, deviance)
+	low := crossing(best, best-endless, -step, target, sharp, deviance)
 	mu = w.best.mu
-	high := crossing(best, best+endless, step, target, deviance)
+	high := crossing(best, best+endless, step, target, sharp, deviance)
 	return Estimate{Value: w.Shape, Lower: given(math.Exp(-high), high >= best+endless, 0), Upper: given(math.Exp(-low), low <= best-endless, math.Inf(1))}
 }
 
@@ -60,7 +63,7 @@ func (w *Weibull) LowerNext(p, goodAt, level float64) float64 {
 // good at goodAt has failed, downward or upward.
 func (w *Weibull) lifeLimit(p, goodAt, target, direction float64) float64 {
 	hazard := -math.Log1p(-p)
-	best := math.Log(math.Pow(math.Pow(goodAt, w.Shape)+hazard*math.Pow(w.Scale, w.Shape), 1/w.Shape))
+	best := math.Log(NextLook(w.Shape, w.Scale, goodAt, p))
 	logSigma := w.best.logSigma
 	deviance := func(logAge float64) float64 {
 		at, top, err := w.likelihood.overSigma(bend{logAge, math.Log(goodAt), math.Log(hazard)}, logSigma)
@@ -77,7 +80,7 @@ func (w *Weibull) lifeLimit(p, goodAt, target, direction float64) float64 {
 		bound = math.Log(goodAt) // the age asked for is later than the one known
 		step = math.Min(step, (best-bound)/2)
 	}
-	found := crossing(best, bound, direction*step, target, deviance)
+	found := crossing(best, bound, direction*step, target, sharp, deviance)
 	switch {
 	case found != bound:
 		return math.Exp(found)
@@ -97,7 +100,7 @@ func given(value float64, givenUp bool, otherwise float64) float64 {
 }
 
 // overMu maximises over mu alone: the profile of sigma.
-func (l likelihood) overMu(mu, logSigma float64) (at, top float64, err error) {
+func (l *likelihood) overMu(mu, logSigma float64) (at, top float64, err error) {
 	return climbLine(mu, func(x float64) (value, slope, curve float64) {
 		s := l.at(point{x, logSigma})
 		return s.value, s.m, s.mm
@@ -132,7 +135,7 @@ func (b bend) mu(sigma float64) (mu, slope, curve float64) {
 }
 
 // overSigma maximises over sigma along a bend: the profile of an age.
-func (l likelihood) overSigma(b bend, logSigma float64) (at, top float64, err error) {
+func (l *likelihood) overSigma(b bend, logSigma float64) (at, top float64, err error) {
 	return climbLine(logSigma, func(x float64) (value, slope, curve float64) {
 		mu, d1, d2 := b.mu(math.Exp(x))
 		s := l.at(point{mu, x})

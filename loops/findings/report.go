@@ -225,7 +225,7 @@ func (r *Report) causes(lives Lives) {
 		return
 	}
 	for _, i := range all {
-		c := CauseReport{Cause: i.Cause, Failures: lives.sum(func(l *Life) bool { return l.Failed() && l.Cause == i.Cause }), Incidence: []CauseStep{}}
+		c := CauseReport{Cause: i.Cause, Failures: lives.sum(func(l *row) bool { return l.failed() && lives.causes[l.cause] == i.Cause }), Incidence: []CauseStep{}}
 		for _, s := range i.Steps {
 			if math.IsNaN(s.Share) {
 				break

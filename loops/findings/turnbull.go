@@ -4,12 +4,17 @@
 package findings
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
 
 // gapReached is the largest gap at which the iteration stops.
 const gapReached = 1e-9
+
+// coarse is the precision of the limits: a ten-thousandth of their distance
+// from the estimate, for each takes the iteration several times.
+const coarse = 1e-4
 
 // Cell is a span of ages in which some failures lie, nobody knows where.
 type Cell struct {
@@ -92,8 +97,10 @@ func (e *NPMLE) Limits(c Cell, level float64) (lower, upper float64) {
 	}
 	failed = math.Min(1, math.Max(0, failed))
 	start := slices.Clone(e.p)
+	// A gap moves the deviance by twice the number of lives times it at most.
+	loose := math.Min(1e-5, math.Max(1e-7, 1e-3/m.total))
 	deviance := func(f float64) float64 {
-		p, loglik, _, _ := m.climb(held(start, last, f), last, f, 1e-7, 3000)
+		p, loglik, _, _ := m.climb(held(start, last, f), last, f, loose, 3000)
 		if math.IsInf(loglik, -1) || math.IsNaN(loglik) {
 			return math.Inf(1)
 		}
@@ -102,9 +109,9 @@ func (e *NPMLE) Limits(c Cell, level float64) (lower, upper float64) {
 	}
 	step := math.Sqrt(failed*(1-failed)/m.total) + 0.5/m.total
 	target := chiSquareOne(level)
-	upper = 1 - crossing(failed, 0, -step, target, deviance)
+	upper = 1 - crossing(failed, 0, -step, target, coarse, deviance)
 	copy(start, e.p)
-	lower = 1 - crossing(failed, 1, step, target, deviance)
+	lower = 1 - crossing(failed, 1, step, target, coarse, deviance)
 	return lower, upper
 }
 
@@ -134,16 +141,16 @@ const (
 	beginsAfter
 )
 
-func (e edge) before(o edge) bool {
-	return e.age < o.age || e.age == o.age && e.phase < o.phase
+func compareEdges(a, b edge) int {
+	return cmp.Or(cmp.Compare(a.age, b.age), cmp.Compare(a.phase, b.phase))
 }
 
-func edges(l *Life) (from, to edge) {
-	from = edge{l.Lower, beginsAfter}
-	if l.Kind() == Exact {
+func edges(l *row) (from, to edge) {
+	from = edge{l.lower, beginsAfter}
+	if l.kind() == Exact {
 		from.phase = beginsAt
 	}
-	return from, edge{l.Upper, ends}
+	return from, edge{l.upper, ends}
 }
 
 // newMasses finds the cells: from each beginning that is directly followed by
@@ -154,15 +161,7 @@ func newMasses(lives Lives) masses {
 		from, to := edges(&lives.rows[i])
 		all = append(all, from, to)
 	}
-	slices.SortFunc(all, func(a, b edge) int {
-		switch {
-		case a.before(b):
-			return -1
-		case b.before(a):
-			return 1
-		}
-		return 0
-	})
+	slices.SortFunc(all, compareEdges)
 	var m masses
 	var begins []edge
 	for i := 1; i < len(all); i++ {
@@ -173,19 +172,14 @@ func newMasses(lives Lives) masses {
 	}
 	for i := range lives.rows {
 		from, to := edges(&lives.rows[i])
-		first, _ := slices.BinarySearchFunc(begins, from, func(b, f edge) int {
-			if b.before(f) {
-				return -1
-			}
-			return 1
-		})
+		first, _ := slices.BinarySearchFunc(begins, from, compareEdges)
 		end, _ := slices.BinarySearchFunc(m.cells, to, func(c Cell, t edge) int {
 			if c.Right <= t.age {
 				return -1
 			}
 			return 1
 		})
-		count := float64(lives.rows[i].Count)
+		count := float64(lives.rows[i].count)
 		m.total += count
 		if last := len(m.rows) - 1; last >= 0 && m.rows[last].from == first && m.rows[last].to == end {
 			m.rows[last].count += count

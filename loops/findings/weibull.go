@@ -19,7 +19,7 @@ type Weibull struct {
 
 	N, Failures int
 
-	likelihood likelihood
+	likelihood *likelihood
 	best       point
 }
 
@@ -52,7 +52,7 @@ func FitWeibull(lives Lives) (*Weibull, error) {
 func (l Lives) oneAgeFitsAll() bool {
 	reached, possible := 0.0, math.Inf(1)
 	for _, r := range l.rows {
-		reached, possible = math.Max(reached, r.Lower), math.Min(possible, r.Upper)
+		reached, possible = math.Max(reached, r.lower), math.Min(possible, r.upper)
 	}
 	return reached <= possible
 }
@@ -61,11 +61,11 @@ func (l Lives) oneAgeFitsAll() bool {
 func startPoint(lives Lives) point {
 	exposure := 0.0
 	for _, r := range lives.rows {
-		end := r.Lower
-		if r.Failed() {
-			end = (r.Lower + r.Upper) / 2
+		end := r.lower
+		if r.failed() {
+			end = (r.lower + r.upper) / 2
 		}
-		exposure += float64(r.Count) * (end - r.Entry)
+		exposure += float64(r.count) * (end - r.entry)
 	}
 	return point{mu: math.Log(math.Max(exposure, math.SmallestNonzeroFloat64) / float64(lives.Failures()))}
 }
@@ -76,12 +76,8 @@ const farthest = 8
 
 // maximise climbs by Newton's method. Where the surface is not curved downward
 // or a step does not climb, the step is damped.
-func (l likelihood) maximise(p point) (slopes, point, error) {
+func (l *likelihood) maximise(p point) (slopes, point, error) {
 	at := l.at(p)
-	n := 0.0
-	for i := range l {
-		n += l[i].count
-	}
 	damping := 0.0
 	for range 200 {
 		step, ok := newton(at, damping)
@@ -108,7 +104,7 @@ func (l likelihood) maximise(p point) (slopes, point, error) {
 		}
 	}
 	det := at.mm*at.ss - at.ms*at.ms
-	if !(at.mm < 0 && at.ss < 0 && det > 1e-9*at.mm*at.ss) || math.Hypot(at.m, at.s) > 1e-6*n {
+	if !(at.mm < 0 && at.ss < 0 && det > 1e-9*at.mm*at.ss) || math.Hypot(at.m, at.s) > 1e-6*l.n {
 		return at, p, ErrNoShape
 	}
 	return at, p, nil
@@ -142,9 +138,9 @@ func (w *Weibull) Life(p float64) float64 {
 // MeanToFailure is the expected age at failure.
 func (w *Weibull) MeanToFailure() float64 { return w.Scale * math.Gamma(1+1/w.Shape) }
 
-// ShapeWald, ScaleWald and LifeWald are the limits from the curvature at the
-// maximum, on the logarithm. They are there to compare with other programs;
-// with few failures the ones from the likelihood cover better.
+// ShapeWald is the limits of Shape from the curvature at the maximum, on the
+// logarithm. They are there to compare with other programs; with few failures
+// the ones from the likelihood cover better.
 func (w *Weibull) ShapeWald(level float64) Estimate {
 	return wald(w.Shape, math.Sqrt(w.VarLogSigma), level)
 }

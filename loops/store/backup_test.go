@@ -137,6 +137,25 @@ func TestCompact(t *testing.T) {
 	assert.Len(t, files, 2)
 }
 
+// What a kill left of a new, restored or compacted store goes when it is opened.
+func TestLeftovers(t *testing.T) {
+	t.Parallel()
+	_, path := closedFile(t)
+	for _, name := range []string{path + ".part-1234", path + ".compact", path + ".backup", path + ".backup.part-1"} {
+		require.NoError(t, os.WriteFile(name, []byte("half"), 0o600))
+	}
+	s, err := store.Open(path, store.Options{})
+	require.NoError(t, err)
+	require.NoError(t, s.Close())
+	var left []string
+	files, err := os.ReadDir(filepath.Dir(path))
+	require.NoError(t, err)
+	for _, f := range files {
+		left = append(left, f.Name())
+	}
+	assert.Equal(t, []string{"shop.fillmark", "shop.fillmark.backup", "shop.fillmark.backup.part-1"}, left)
+}
+
 // A damaged store is not compacted, and stays as it is and open.
 func TestCompactRefusesWhatIsDamaged(t *testing.T) {
 	t.Parallel()

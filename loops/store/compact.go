@@ -26,10 +26,6 @@ func (s *Store) Compact(ctx context.Context) (before, after int64, err error) {
 	return before, after, nil
 }
 
-// compactSuffix marks the file that compaction writes; Open removes what a
-// kill left of it.
-const compactSuffix = ".compact"
-
 func (s *Store) compact(ctx context.Context) (before, after int64, err error) {
 	if s.opts.ReadOnly {
 		return 0, 0, errors.New("the store is open for reading only")
@@ -87,11 +83,4 @@ func fileSize(path string) (int64, error) {
 		return 0, err
 	}
 	return info.Size(), nil
-}
-
-func removeIfThere(path string) error {
-	if err := os.Remove(path); !errors.Is(err, os.ErrNotExist) {
-		return err
-	}
-	return nil
 }

@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strings"
 	"syscall"
 
 	bolt "go.etcd.io/bbolt"
@@ -22,7 +23,7 @@ func writeNew(path string, fill func(temp *os.File) error) (err error) {
 	if _, err := os.Lstat(path); err == nil {
 		return &os.PathError{Op: "write", Path: path, Err: os.ErrExist}
 	}
-	temp, err := os.CreateTemp(filepath.Dir(path), filepath.Base(path)+".part-*")
+	temp, err := os.CreateTemp(filepath.Dir(path), filepath.Base(path)+partSuffix+"*")
 	if err != nil {
 		return err
 	}
@@ -35,6 +36,38 @@ func writeNew(path string, fill func(temp *os.File) error) (err error) {
 		return err
 	}
 	return syncFolder(filepath.Dir(path))
+}
+
+// The endings of files that are being written beside the one of the name.
+const (
+	partSuffix    = ".part-"   // and random digits: what [writeNew] writes
+	compactSuffix = ".compact" // what compaction writes
+)
+
+// removeLeftovers removes what a kill left beside a store while it was made,
+// restored or compacted. The store is open, so no one is compacting it, and
+// who is still making it finds it made.
+func removeLeftovers(path string) error {
+	folder, name := filepath.Split(path)
+	files, err := os.ReadDir(filepath.Clean(folder))
+	if err != nil {
+		return err
+	}
+	for _, f := range files {
+		if f.Name() == name+compactSuffix || strings.HasPrefix(f.Name(), name+partSuffix) {
+			if err := removeIfThere(filepath.Join(folder, f.Name())); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+func removeIfThere(path string) error {
+	if err := os.Remove(path); !errors.Is(err, os.ErrNotExist) {
+		return err
+	}
+	return nil
 }
 
 // named makes an error that means a lack of space match [ErrFull].

@@ -90,11 +90,18 @@ func decodeDueKey(key []byte) (loops.Due, error) {
 		return loops.Due{}, badKey(key)
 	}
 	day, err := loops.ParseDay(string(key[:dayWidth]))
-	return loops.Due{
+	if err != nil {
+		return loops.Due{}, badKey(key)
+	}
+	d := loops.Due{
 		Day:  day,
 		Loop: loops.LoopID(binary.BigEndian.Uint64(key[dayWidth:])),
 		Task: loops.TaskKind(key[dayWidth+idWidth:]),
-	}, err
+	}
+	if _, err := dueKey(d); err != nil {
+		return loops.Due{}, badKey(key)
+	}
+	return d, nil
 }
 
 // sentKey ends in the task and the stage with a slash between them, which
@@ -128,17 +135,18 @@ func decodeSentKey(key []byte) (loops.Sent, error) {
 		return loops.Sent{}, badKey(key)
 	}
 	day, err := loops.ParseDay(string(key[idWidth : idWidth+dayWidth]))
-	if err != nil {
-		return loops.Sent{}, err
-	}
 	task, stage, ok := strings.Cut(string(key[idWidth+dayWidth:]), "/")
-	if !ok || task == "" || stage == "" || strings.Contains(stage, "/") {
+	if err != nil || !ok {
 		return loops.Sent{}, badKey(key)
 	}
-	return loops.Sent{
+	s := loops.Sent{
 		Loop: loops.LoopID(binary.BigEndian.Uint64(key)), Task: loops.TaskKind(task),
 		Due: day, Stage: loops.Stage(stage),
-	}, nil
+	}
+	if _, err := sentKey(s); err != nil {
+		return loops.Sent{}, badKey(key)
+	}
+	return s, nil
 }
 
 func messageKey(key loops.MessageKey) ([]byte, error) { return appendText(nil, string(key)) }

@@ -40,7 +40,7 @@ func openWith(path string, opts Options, list []migration) (*Store, error) {
 		return nil, errors.Join(fmt.Errorf("store: open %s: %w", path, err), db.Close())
 	}
 	if !opts.ReadOnly {
-		if err := removeIfThere(path + compactSuffix); err != nil {
+		if err := removeLeftovers(path); err != nil {
 			return nil, errors.Join(fmt.Errorf("store: open: %w", err), db.Close())
 		}
 	}
@@ -62,7 +62,7 @@ func create(path string, schema int) error {
 		}
 		return errors.Join(err, db.Close())
 	})
-	if errors.Is(err, os.ErrExist) {
+	if _, missing := os.Stat(path); err != nil && missing == nil {
 		return nil
 	}
 	return err

@@ -37,7 +37,7 @@ type pageWalk struct {
 	file  io.ReaderAt
 	size  int // of a page, in bytes
 	pages uint64
-	seen  map[uint64]bool
+	seen  []bool // of each page
 	// leaves tells to read the leaves below branches too, which are most of
 	// the file.
 	leaves bool
@@ -52,7 +52,8 @@ func checkPages(path string, tx *bolt.Tx, leaves bool) (err error) {
 	}
 	defer func() { err = errors.Join(err, file.Close()) }()
 	size := tx.DB().Info().PageSize
-	w := pageWalk{file: file, size: size, pages: uint64(tx.Size()) / uint64(size), seen: map[uint64]bool{}, leaves: leaves}
+	pages := uint64(tx.Size()) / uint64(size)
+	w := pageWalk{file: file, size: size, pages: pages, seen: make([]bool, pages), leaves: leaves}
 	return w.follow(uint64(tx.Cursor().Bucket().Root()))
 }
 

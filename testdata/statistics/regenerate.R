@@ -185,6 +185,29 @@ for (name in weibull_names) {
     }
   }
 }
+# The age at which a loop good at an age will have failed with the chance p:
+# its lower bound, from the likelihood maximised over all shapes at that age.
+next_lower <- NULL
+for (name in c("loops_syn", "turbine", "lzbearing:all")) for (good in c(0, 6, 12, 24)) for (p in c(0.05, 0.1)) {
+  d <- as_interval(name)
+  ll <- loglik_of(d)
+  fit <- optim(c(log(median(d$lower + 1)), 0), function(v) -ll(v[1], exp(v[2])), control = list(reltol = 1e-15, maxit = 5000))
+  fit <- optim(fit$par, function(v) -ll(v[1], exp(v[2])), control = list(reltol = 1e-15, maxit = 5000))
+  mu <- fit$par[1]; sigma <- exp(fit$par[2])
+  hazard <- -log1p(-p)
+  t <- exp(mu) * ((good / exp(mu))^(1 / sigma) + hazard)^sigma
+  failures <- sum(d$count[is.finite(d$upper)])
+  target <- qt(0.95, failures - 1)^2
+  at <- function(x) {
+    g <- function(s) { b <- exp(-s); ll(log((x^b - good^b) / hazard) / b, exp(s)) }
+    2 * (-fit$value - optimize(g, log(sigma) + c(-2, 2), maximum = TRUE, tol = 1e-12)$objective) - target
+  }
+  low <- t
+  while (at(low) < 0) low <- good + (low - good) * 0.8
+  next_lower <- rbind(next_lower, data.frame(dataset = sub(":all$", "", name), good_at = good, p = p, lower95 = root(at, low, t)))
+}
+put(next_lower, "next_lower.csv")
+
 put(mle, "weibull_mle.csv"); put(quantiles, "weibull_quantile.csv"); put(lower, "blife_lower_lrt.csv")
 
 # Turnbull: plain self-consistency, run to the end ---------------------------

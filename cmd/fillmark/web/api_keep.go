@@ -154,7 +154,12 @@ func (s *server) apiImportTable(r *http.Request) (any, error) {
 	if err := p.err(); err != nil {
 		return nil, err
 	}
-	return s.Workshop.ImportTable(s.stamp(r), workshop.TableName(r.PathValue("table")), r.Body, dryRun)
+	imported, err := s.Workshop.ImportTable(s.stamp(r), workshop.TableName(r.PathValue("table")), r.Body, dryRun)
+	var tooLong *http.MaxBytesError
+	if errors.As(err, &tooLong) {
+		return nil, &loops.InvalidError{Field: "file", Value: "too long", Reason: fmt.Sprintf("at most %d kB in one go: split the table", tooLong.Limit/1024)}
+	}
+	return imported, err
 }
 
 func (s *server) apiBackup(r *http.Request) (any, error) {

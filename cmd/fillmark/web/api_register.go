@@ -13,28 +13,28 @@ import (
 
 // registerRoutes lists the routes of the register: people, machines, loops,
 // the shelf, and the file as a whole.
-func (s *server) registerRoutes(mux *http.ServeMux) {
-	mux.Handle("GET /api/v1/owners", s.api(s.apiFindOwners))
-	mux.Handle("GET /api/v1/owners/{id}", s.api(s.apiOwner))
-	mux.Handle("PUT /api/v1/owners/{id}", s.api(s.apiEditOwner))
-	mux.Handle("GET /api/v1/owners/{id}/export", s.stream("application/x-ndjson", s.exportOwner))
-	mux.Handle("POST /api/v1/owners/{id}/erase", s.api(s.local(s.apiEraseOwner)))
-	mux.Handle("GET /api/v1/machines", s.api(s.apiFindMachines))
-	mux.Handle("GET /api/v1/machines/{id}", s.api(s.apiMachine))
-	mux.Handle("PUT /api/v1/machines/{id}", s.api(s.apiEditMachine))
-	mux.Handle("GET /api/v1/loops", s.api(s.apiFindLoops))
-	mux.Handle("PUT /api/v1/loops/{tag}", s.api(s.apiEditLoop))
-	mux.Handle("POST /api/v1/loops/{tag}/copy", s.api(s.apiCopyLoop))
-	mux.Handle("GET /api/v1/loops/{tag}/steps", s.api(s.apiSteps))
+func (s *server) registerRoutes(handle func(pattern string, h http.Handler)) {
+	handle("GET /api/v1/owners", s.api(s.apiFindOwners))
+	handle("GET /api/v1/owners/{id}", s.api(s.apiOwner))
+	handle("PUT /api/v1/owners/{id}", s.api(s.apiEditOwner))
+	handle("GET /api/v1/owners/{id}/export", s.stream("application/x-ndjson", s.exportOwner))
+	handle("POST /api/v1/owners/{id}/erase", s.api(s.local(s.apiEraseOwner)))
+	handle("GET /api/v1/machines", s.api(s.apiFindMachines))
+	handle("GET /api/v1/machines/{id}", s.api(s.apiMachine))
+	handle("PUT /api/v1/machines/{id}", s.api(s.apiEditMachine))
+	handle("GET /api/v1/loops", s.api(s.apiFindLoops))
+	handle("PUT /api/v1/loops/{tag}", s.api(s.apiEditLoop))
+	handle("POST /api/v1/loops/{tag}/copy", s.api(s.apiCopyLoop))
+	handle("GET /api/v1/loops/{tag}/steps", s.api(s.apiSteps))
 
-	s.shelfRoutes(mux)
+	s.shelfRoutes(handle)
 
-	mux.Handle("GET /api/v1/tables/{table}", s.stream("text/csv; charset=utf-8; header=present", s.exportTable))
-	mux.Handle("POST /api/v1/tables/{table}", s.api(s.apiImportTable))
-	mux.Handle("GET /api/v1/export", s.stream("application/x-ndjson", s.exportAll))
-	mux.Handle("POST /api/v1/backup", s.api(s.local(s.apiBackup)))
-	mux.Handle("POST /api/v1/compact", s.api(s.local(s.apiCompact)))
-	mux.Handle("GET /api/v1/check", s.api(s.apiCheck))
+	handle("GET /api/v1/tables/{table}", s.stream("text/csv; charset=utf-8; header=present", s.exportTable))
+	handle("POST /api/v1/tables/{table}", s.api(s.apiImportTable))
+	handle("GET /api/v1/export", s.stream("application/x-ndjson", s.exportAll))
+	handle("POST /api/v1/backup", s.api(s.local(s.apiBackup)))
+	handle("POST /api/v1/compact", s.api(s.local(s.apiCompact)))
+	handle("GET /api/v1/check", s.api(s.apiCheck))
 }
 
 // itemsOf makes a list answer.

@@ -4,6 +4,7 @@
 package web
 
 import (
+	"iter"
 	"net/http"
 
 	"fillmark/chemistry"
@@ -12,32 +13,71 @@ import (
 )
 
 // shelfRoutes lists the routes of the shelf.
-func (s *server) shelfRoutes(mux *http.ServeMux) {
-	mux.Handle("GET /api/v1/containers", s.api(func(*http.Request) (any, error) { return gather(s.Reader.Containers()) }))
-	mux.Handle("POST /api/v1/containers", s.api(s.apiAddContainer))
-	mux.Handle("GET /api/v1/containers/{id}", s.api(s.apiContainer))
-	mux.Handle("PUT /api/v1/containers/{id}", s.api(s.apiEditContainer))
-	mux.Handle("POST /api/v1/containers/{id}/take-out", s.api(s.apiTakeOut))
-	mux.Handle("GET /api/v1/recall", s.api(s.apiRecall))
-	mux.Handle("GET /api/v1/used-fluid", s.api(func(*http.Request) (any, error) { return gather(s.Reader.UsedFluid()) }))
-	mux.Handle("POST /api/v1/used-fluid", s.api(s.apiAddWaste))
-	mux.Handle("GET /api/v1/instruments", s.api(func(*http.Request) (any, error) { return gather(s.Reader.Instruments()) }))
-	mux.Handle("POST /api/v1/instruments", s.api(s.apiAddInstrument))
-	mux.Handle("POST /api/v1/instruments/{id}/checks", s.api(s.apiCheckInstrument))
-	mux.Handle("POST /api/v1/instruments/{id}/retire", s.api(s.apiRetireInstrument))
-	mux.Handle("GET /api/v1/samples", s.api(func(*http.Request) (any, error) { return gather(s.Reader.Samples()) }))
-	mux.Handle("POST /api/v1/samples", s.api(s.apiAddSample))
-	mux.Handle("POST /api/v1/samples/{id}/discard", s.api(s.apiDiscardSample))
+func (s *server) shelfRoutes(handle func(pattern string, h http.Handler)) {
+	handle("GET /api/v1/containers", s.api(func(*http.Request) (any, error) { return gather(s.Reader.Containers()) }))
+	handle("POST /api/v1/containers", s.api(s.apiAddContainer))
+	handle("GET /api/v1/containers/{id}", s.api(s.apiContainer))
+	handle("PUT /api/v1/containers/{id}", s.api(s.apiEditContainer))
+	handle("POST /api/v1/containers/{id}/take-out", s.api(s.apiTakeOut))
+	handle("GET /api/v1/recall", s.api(s.apiRecall))
+	handle("GET /api/v1/used-fluid", s.api(s.apiUsedFluid))
+	handle("POST /api/v1/used-fluid", s.api(s.apiAddWaste))
+	handle("GET /api/v1/instruments", s.api(func(*http.Request) (any, error) { return gather(s.Reader.Instruments()) }))
+	handle("POST /api/v1/instruments", s.api(s.apiAddInstrument))
+	handle("POST /api/v1/instruments/{id}/checks", s.api(s.apiCheckInstrument))
+	handle("POST /api/v1/instruments/{id}/retire", s.api(s.apiRetireInstrument))
+	handle("GET /api/v1/samples", s.api(s.apiSamples))
+	handle("POST /api/v1/samples", s.api(s.apiAddSample))
+	handle("POST /api/v1/samples/{id}/discard", s.api(s.apiDiscardSample))
 }
 
 // ContainerAnswer is a container with what its label says.
 type ContainerAnswer struct {
 	loops.Container
-	Label []string `json:"label"`
+	// UseTags are the tags of the loops in Uses, in the same order.
+	UseTags []loops.Tag `json:"use_tags,omitempty"`
+	Label   []string    `json:"label"`
 }
 
-func labelled(c loops.Container, err error) (any, error) {
-	return ContainerAnswer{c, workshop.ContainerLabel(c)}, err
+func (s *server) labelled(c loops.Container, err error) (any, error) {
+	if err != nil {
+		return nil, err
+	}
+	answer := ContainerAnswer{Container: c, Label: workshop.ContainerLabel(c)}
+	for _, use := range c.Uses {
+		tag, err := s.Workshop.TagOf(use.Loop)
+		if err != nil {
+			return nil, err
+		}
+		answer.UseTags = append(answer.UseTags, tag)
+	}
+	return answer, nil
+}
+
+// tagged completes records with the tag of the loop that each is about.
+func tagged[T, L any](s *server, records iter.Seq2[T, error], loop func(T) loops.LoopID, line func(loops.Tag, T) L) (any, error) {
+	all := list[L]{Items: []L{}}
+	for record, err := range records {
+		if err != nil {
+			return nil, err
+		}
+		tag, err := s.Workshop.TagOf(loop(record))
+		if err != nil {
+			return nil, err
+		}
+		all.Items = append(all.Items, line(tag, record))
+	}
+	return all, nil
+}
+
+func (s *server) apiUsedFluid(*http.Request) (any, error) {
+	return tagged(s, s.Reader.UsedFluid(), func(u loops.UsedFluid) loops.LoopID { return u.Loop },
+		func(tag loops.Tag, u loops.UsedFluid) Waste { return Waste{string(tag), u} })
+}
+
+func (s *server) apiSamples(*http.Request) (any, error) {
+	return tagged(s, s.Reader.Samples(), func(x loops.RetainedSample) loops.LoopID { return x.Loop },
+		func(tag loops.Tag, x loops.RetainedSample) KeptSample { return KeptSample{string(tag), x} })
 }
 
 func (s *server) apiAddContainer(r *http.Request) (any, error) {
@@ -45,7 +85,7 @@ func (s *server) apiAddContainer(r *http.Request) (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	return labelled(s.Workshop.AddContainer(s.stamp(r), container))
+	return s.labelled(s.Workshop.AddContainer(s.stamp(r), container))
 }
 
 func (s *server) apiContainer(r *http.Request) (any, error) {
@@ -53,7 +93,7 @@ func (s *server) apiContainer(r *http.Request) (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	return labelled(s.Workshop.Container(id))
+	return s.labelled(s.Workshop.Container(id))
 }
 
 func (s *server) apiEditContainer(r *http.Request) (any, error) {
@@ -66,7 +106,7 @@ func (s *server) apiEditContainer(r *http.Request) (any, error) {
 		return nil, err
 	}
 	container.ID = id
-	return labelled(s.Workshop.EditContainer(s.stamp(r), container))
+	return s.labelled(s.Workshop.EditContainer(s.stamp(r), container))
 }
 
 // TakeOut says how much of a container went elsewhere than into a loop.
@@ -84,7 +124,7 @@ func (s *server) apiTakeOut(r *http.Request) (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	return labelled(s.Workshop.TakeOut(s.stamp(r), id, out.Volume, out.Why))
+	return s.labelled(s.Workshop.TakeOut(s.stamp(r), id, out.Volume, out.Why))
 }
 
 func (s *server) apiRecall(r *http.Request) (any, error) {
@@ -97,8 +137,8 @@ func (s *server) apiRecall(r *http.Request) (any, error) {
 	return s.Workshop.RecallOf(lot)
 }
 
-// Waste is a line of the used-fluid log to be; Tag is empty where it is from
-// several loops.
+// Waste is a line of the used-fluid log with the tag of its loop, empty where
+// it is from several.
 type Waste struct {
 	Tag string `json:"tag,omitempty"`
 	loops.UsedFluid
@@ -155,7 +195,7 @@ func (s *server) apiRetireInstrument(r *http.Request) (any, error) {
 	return s.Workshop.RetireInstrument(s.stamp(r), id, on.Day)
 }
 
-// KeptSample is a retained sample to be, with the tag of its loop.
+// KeptSample is a retained sample with the tag of its loop.
 type KeptSample struct {
 	Tag string `json:"tag"`
 	loops.RetainedSample

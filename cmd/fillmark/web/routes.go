@@ -21,7 +21,7 @@ func (s *server) routes(mux *http.ServeMux) {
 	mux.Handle("POST /api/v1/loops", s.api(s.apiAddLoop))
 	mux.Handle("GET /api/v1/loops/{tag}", s.api(s.apiLoop))
 	mux.Handle("POST /api/v1/loops/{tag}/entries", s.api(s.apiRecord))
-	s.registerRoutes(mux)
+	s.registerRoutes(mux.Handle)
 	mux.Handle("POST /api/v1/topup", s.api(s.apiTopUp))
 	mux.Handle("GET /api/v1/due", s.api(s.apiDue))
 	mux.Handle("POST /api/v1/sweep", s.api(s.apiSweep))

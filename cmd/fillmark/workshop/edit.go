@@ -58,7 +58,12 @@ func (w *Workshop) EditMachine(s Stamp, m loops.Machine) (loops.Machine, error) 
 			if err := l.Validate(m.Kind); err != nil {
 				return loops.Machine{}, fmt.Errorf("loop %s: %w", l.Tag, err)
 			}
-			if _, err := w.replan(&change, m, l, l); err != nil {
+			file, err := w.fileOf(l)
+			if err != nil {
+				return loops.Machine{}, err
+			}
+			file.Machine = m
+			if _, err := w.replan(&change, file, l); err != nil {
 				return loops.Machine{}, err
 			}
 		}
@@ -72,30 +77,26 @@ func (w *Workshop) EditMachine(s Stamp, m loops.Machine) (loops.Machine, error) 
 // EditLoop writes a loop's name and construction as [Workshop.EditOwner]
 // writes an owner, and plans it anew. Tag, machine and history stay.
 func (w *Workshop) EditLoop(s Stamp, l loops.Loop) (loops.Loop, error) {
-	was, err := w.register.LoopByTag(l.Tag)
+	file, err := w.File(l.Tag)
 	if err != nil {
-		return loops.Loop{}, fmt.Errorf("loop %s: %w", l.Tag, err)
-	}
-	if err := fresh("loop", string(l.Tag), l.Revision, was.Revision); err != nil {
 		return loops.Loop{}, err
 	}
-	machine, err := w.register.Machine(was.Machine)
-	if err != nil {
-		return loops.Loop{}, fmt.Errorf("machine %d: %w", was.Machine, err)
+	is := file.Loop
+	if err := fresh("loop", string(l.Tag), l.Revision, is.Revision); err != nil {
+		return loops.Loop{}, err
 	}
-	is := was
 	is.Name, is.Construction = l.Name, l.Construction
-	if err := is.Validate(machine.Kind); err != nil {
+	if err := is.Validate(file.Machine.Kind); err != nil {
 		return loops.Loop{}, err
 	}
 	change := loops.Change{At: s.At, By: s.By, Action: "loop edit"}
-	if _, err := w.replan(&change, machine, was, is); err != nil {
+	if _, err := w.replan(&change, file, is); err != nil {
 		return loops.Loop{}, err
 	}
 	if err := w.register.Commit(change); err != nil {
 		return loops.Loop{}, err
 	}
-	return w.register.Loop(was.ID)
+	return w.register.Loop(is.ID)
 }
 
 // CopyLoop records a loop built like the one with the tag in a machine, under
@@ -131,10 +132,11 @@ func (w *Workshop) transfer(s Stamp, file File, e loops.Entry) (Recorded, error)
 		return Recorded{}, err
 	}
 	for _, loop := range inside {
-		of := File{Loop: loop, Machine: machine}
-		if of.History, err = w.register.History(loop.ID); err != nil {
+		of, err := w.fileOf(loop)
+		if err != nil {
 			return Recorded{}, err
 		}
+		of.Machine = machine
 		entry := e
 		entry.ID, entry.Loop = loop.LastEntry+1, loop.ID
 		if _, err := w.extend(&change, of, entry); err != nil {

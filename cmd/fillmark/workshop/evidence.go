@@ -177,12 +177,12 @@ func (w *Workshop) renewPlans(s Stamp) (int, error) {
 		if !l.State.InService() || l.Plan.EvidenceVersion == evidence.Version {
 			continue
 		}
-		machine, err := w.register.Machine(l.Machine)
+		file, err := w.fileOf(l)
 		if err != nil {
 			return renewed, err
 		}
 		change := loops.Change{At: s.At, By: s.By, Action: fmt.Sprintf("plan by evidence %d", evidence.Version)}
-		if _, err = w.replan(&change, machine, l, l); err != nil {
+		if _, err = w.replan(&change, file, l); err != nil {
 			return renewed, err
 		}
 		switch err := w.register.Commit(change); {

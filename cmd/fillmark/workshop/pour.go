@@ -115,11 +115,21 @@ func (w *Workshop) shelfAfter(s Stamp, file File, e loops.Entry) (on loops.Shelf
 	return on, warnings, nil
 }
 
+// rounding is what sums of volumes may be off by.
+const rounding = chemistry.Litre(1e-9)
+
+func pouredVolume(pours []loops.Pour) chemistry.Litre {
+	var sum chemistry.Litre
+	for _, p := range pours {
+		sum += p.Volume
+	}
+	return sum
+}
+
 // takeFrom replaces a loop's uses of a container and moves what is left by
 // the difference.
 func takeFrom(c loops.Container, loop loops.LoopID, before, after []loops.Use, day loops.Day) (loops.Container, string, error) {
 	taken := volumeOf(after) - volumeOf(before)
-	const rounding = chemistry.Litre(1e-9)
 	if taken > c.Left+rounding {
 		return c, "", wrong("container", fmt.Sprint(c.ID), fmt.Sprintf("one that holds %s; %s is left in it", taken, c.Left))
 	}

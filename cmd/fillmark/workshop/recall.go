@@ -104,7 +104,7 @@ func (w *Workshop) addRecall(recall *Recall, id loops.LoopID, line RecallLine) e
 
 // ContainerLabel is what is written on a container, line by line.
 func ContainerLabel(c loops.Container) []string {
-	lines := []string{fmt.Sprintf("No. %d  %s", c.ID, c.Product)}
+	lines := []string{fmt.Sprintf("No. %d, %s", c.ID, c.Product)}
 	if c.Lot != "" {
 		lines = append(lines, "Lot "+c.Lot)
 	}

@@ -34,17 +34,24 @@ type Recorded struct {
 // A pour that names a container and no liquid takes the liquid from the
 // container's record.
 func (w *Workshop) Record(s Stamp, tag loops.Tag, e loops.Entry) (Recorded, error) {
+	recorded, err := retried(func() (Recorded, error) { return w.recordOnce(s, tag, e) })
+	if err == nil && (e.Kind == loops.KindOpening || e.Kind == loops.KindCorrection) {
+		if _, learnt := w.Learn(s); learnt != nil {
+			recorded.Warnings = append(recorded.Warnings, "The entry is on record; what it teaches is reckoned with the next sweep: "+learnt.Error())
+		}
+	}
+	return recorded, err
+}
+
+// retried repeats an action that reads what it writes, for callers who typed
+// no revision, while others write in between.
+func retried[T any](once func() (T, error)) (T, error) {
 	for attempt := 0; ; attempt++ {
-		recorded, err := w.recordOnce(s, tag, e)
+		done, err := once()
 		if errors.Is(err, loops.ErrConflict) && attempt < conflictRetries {
 			continue
 		}
-		if err == nil && (e.Kind == loops.KindOpening || e.Kind == loops.KindCorrection) {
-			if _, learnt := w.Learn(s); learnt != nil {
-				recorded.Warnings = append(recorded.Warnings, "The entry is on record; what it teaches is reckoned with the next sweep: "+learnt.Error())
-			}
-		}
-		return recorded, err
+		return done, err
 	}
 }
 
@@ -97,26 +104,27 @@ func (w *Workshop) checked(s Stamp, file File, e loops.Entry) (loops.Entry, erro
 
 // extend adds the entry and the loop, folded and planned anew, to the change.
 func (w *Workshop) extend(change *loops.Change, file File, e loops.Entry) (loops.Loop, error) {
+	file.History = append(slices.Clone(file.History), e)
 	is := file.Loop
-	is.LastEntry = e.ID
-	is.State = loops.Fold(append(slices.Clone(file.History), e))
+	is.LastEntry, is.State = e.ID, loops.Fold(file.History)
 	change.Entries = append(change.Entries, e)
-	return w.replan(change, file.Machine, file.Loop, is)
+	return w.replan(change, file, is)
 }
 
 // replan plans the loop as it is and adds it to the change with the lines of
-// the due index that move.
-func (w *Workshop) replan(change *loops.Change, machine loops.Machine, was, is loops.Loop) (loops.Loop, error) {
+// the due index that move. The file holds the loop as it was, and its machine
+// and history as they are.
+func (w *Workshop) replan(change *loops.Change, file File, is loops.Loop) (loops.Loop, error) {
 	evidence, err := w.planEvidence()
 	if err != nil {
 		return loops.Loop{}, err
 	}
-	is.Plan, err = schedule.PlanLoop(schedule.Input{Policy: w.settings.Policy, Machine: machine, Loop: is, Evidence: evidence})
+	is.Plan, err = schedule.PlanLoop(schedule.Input{Policy: w.settings.Policy, Machine: file.Machine, Loop: is, Evidence: evidence})
 	if err != nil {
 		return loops.Loop{}, fmt.Errorf("plan loop %s: %w", is.Tag, err)
 	}
 	change.Loops = append(change.Loops, is)
-	del, put := loops.DueDifference(was, is)
+	del, put := loops.DueDifference(file.Loop, is)
 	change.DueDel, change.DuePut = append(change.DueDel, del...), append(change.DuePut, put...)
 	return is, nil
 }
@@ -142,6 +150,9 @@ func (w *Workshop) admissible(s Stamp, file File, e loops.Entry) error {
 		}
 		if volume := e.Fill.Charge.Volume; volume > file.Loop.Volume+file.Loop.VolumeUncertainty {
 			return wrong("volume", volume.String(), "not more than the loop holds, "+file.Loop.Volume.String())
+		}
+		if poured := pouredVolume(e.Fill.Poured); poured > e.Fill.Charge.Volume+rounding {
+			return wrong("volume", e.Fill.Charge.Volume.String(), "not less than what went in, "+poured.String())
 		}
 	case loops.KindOpening:
 		return w.openingFits(file, e)

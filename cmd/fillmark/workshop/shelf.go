@@ -76,6 +76,10 @@ func (w *Workshop) EditContainer(s Stamp, c loops.Container) (loops.Container, e
 // TakeOut records that some of a container went elsewhere than into a loop:
 // spilt, poured away, mixed into a batch. Why goes into the container's note.
 func (w *Workshop) TakeOut(s Stamp, id loops.ContainerID, volume chemistry.Litre, why string) (loops.Container, error) {
+	return retried(func() (loops.Container, error) { return w.takeOut(s, id, volume, why) })
+}
+
+func (w *Workshop) takeOut(s Stamp, id loops.ContainerID, volume chemistry.Litre, why string) (loops.Container, error) {
 	c, err := w.Container(id)
 	if err != nil {
 		return loops.Container{}, err
@@ -121,6 +125,16 @@ func (w *Workshop) AddWaste(s Stamp, tag loops.Tag, u loops.UsedFluid) (loops.Us
 	return u, err
 }
 
+// TagOf returns the tag of a loop, for what names loops by their numbers; zero
+// has none.
+func (w *Workshop) TagOf(id loops.LoopID) (loops.Tag, error) {
+	if id == 0 {
+		return "", nil
+	}
+	loop, err := w.register.Loop(id)
+	return loop.Tag, orNotFound("loop", id, err)
+}
+
 // AddInstrument records something that readings are taken with.
 func (w *Workshop) AddInstrument(s Stamp, i loops.Instrument) (loops.Instrument, error) {
 	i.ID, i.Revision, i.Checks = 0, 0, nil
@@ -139,6 +153,10 @@ func (w *Workshop) AddInstrument(s Stamp, i loops.Instrument) (loops.Instrument,
 
 // CheckInstrument records a zero or buffer check of an instrument.
 func (w *Workshop) CheckInstrument(s Stamp, id loops.InstrumentID, check loops.InstrumentCheck) (loops.Instrument, error) {
+	return retried(func() (loops.Instrument, error) { return w.checkInstrument(s, id, check) })
+}
+
+func (w *Workshop) checkInstrument(s Stamp, id loops.InstrumentID, check loops.InstrumentCheck) (loops.Instrument, error) {
 	i, err := w.register.Instrument(id)
 	if err != nil {
 		return i, orNotFound("instrument", id, err)
@@ -156,6 +174,10 @@ func (w *Workshop) CheckInstrument(s Stamp, id loops.InstrumentID, check loops.I
 
 // RetireInstrument records that an instrument left use on the day.
 func (w *Workshop) RetireInstrument(s Stamp, id loops.InstrumentID, day loops.Day) (loops.Instrument, error) {
+	return retried(func() (loops.Instrument, error) { return w.retireInstrument(s, id, day) })
+}
+
+func (w *Workshop) retireInstrument(s Stamp, id loops.InstrumentID, day loops.Day) (loops.Instrument, error) {
 	i, err := w.register.Instrument(id)
 	if err != nil {
 		return i, orNotFound("instrument", id, err)
@@ -204,6 +226,10 @@ func (w *Workshop) AddSample(s Stamp, tag loops.Tag, sample loops.RetainedSample
 
 // DiscardSample records that a retained sample was poured away on the day.
 func (w *Workshop) DiscardSample(s Stamp, id loops.SampleID, day loops.Day) (loops.RetainedSample, error) {
+	return retried(func() (loops.RetainedSample, error) { return w.discardSample(s, id, day) })
+}
+
+func (w *Workshop) discardSample(s Stamp, id loops.SampleID, day loops.Day) (loops.RetainedSample, error) {
 	sample, err := w.register.Sample(id)
 	if err != nil {
 		return sample, orNotFound("sample", id, err)

@@ -4,11 +4,13 @@
 package workshop
 
 import (
+	"bufio"
 	"bytes"
 	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
+	"iter"
 	"slices"
 	"strings"
 	"unicode/utf8"
@@ -62,10 +64,12 @@ func readTable[T any](in io.Reader, columns []column[T], check func(T) error) (r
 			return nil, nil, wrong("file", fmt.Sprintf("more than %d rows", maxRows), "several files")
 		}
 		r, wrongs := readRow(reader, cells, header, use, reader.Comma == ';')
-		if len(wrongs) == 0 {
-			wrongs = r.blame(check(r.record), columns)
-		}
 		problems = append(problems, wrongs...)
+		for _, more := range r.blame(check(r.record), columns) {
+			if !slices.ContainsFunc(wrongs, func(w error) bool { return sameCell(w, more) }) {
+				problems = append(problems, more)
+			}
+		}
 		rows = append(rows, r)
 	}
 	if len(problems) > 0 {
@@ -221,16 +225,22 @@ func (r row[T]) blame(err error, columns []column[T]) []error {
 	return []error{fmt.Errorf("line %d: %w", r.line, err)}
 }
 
+// sameCell tells whether two problems are about one cell: a cell that could
+// not be read is not said to be missing as well.
+func sameCell(a, b error) bool {
+	var x, y *loops.InvalidError
+	return errors.As(a, &x) && errors.As(b, &y) && x.Field == y.Field
+}
+
 // writeTable writes a list as CSV with a header line and CRLF line ends, as
-// RFC 4180 has them.
-func writeTable[T any](out io.Writer, columns []column[T], records func(yield func(T, error) bool)) error {
-	w := csv.NewWriter(out)
-	w.UseCRLF = true
+// RFC 4180 has them. Line breaks inside cells stay as they are.
+func writeTable[T any](out io.Writer, columns []column[T], records iter.Seq2[T, error]) error {
+	to := bufio.NewWriter(out)
 	cells := make([]string, len(columns))
 	for i, c := range columns {
 		cells[i] = c.name
 	}
-	if err := w.Write(cells); err != nil {
+	if err := writeRow(to, cells); err != nil {
 		return err
 	}
 	for r, err := range records {
@@ -240,10 +250,22 @@ func writeTable[T any](out io.Writer, columns []column[T], records func(yield fu
 		for i, c := range columns {
 			cells[i] = c.get(r)
 		}
-		if err := w.Write(cells); err != nil {
+		if err := writeRow(to, cells); err != nil {
 			return err
 		}
 	}
+	return to.Flush()
+}
+
+// writeRow writes one row. The csv package's own CRLF would go into the cells
+// as well.
+func writeRow(to *bufio.Writer, cells []string) error {
+	var row bytes.Buffer
+	w := csv.NewWriter(&row)
+	if err := w.Write(cells); err != nil {
+		return err
+	}
 	w.Flush()
-	return w.Error()
+	_, err := to.Write(append(bytes.TrimSuffix(row.Bytes(), []byte("\n")), "\r\n"...))
+	return err
 }
