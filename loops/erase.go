@@ -25,7 +25,7 @@ func (e Entry) Erased() Entry {
 	e.Note = ""
 	switch e.Kind {
 	case KindIntake:
-		e.Intake = &Intake{Symptom: e.Intake.Symptom}
+		e.Intake = &Intake{Symptom: e.Intake.Symptom, RunningHours: e.Intake.RunningHours}
 	case KindAnswer:
 		e.By, e.Answer = "owner", &Answer{Answer: e.Answer.Answer, Tasks: e.Answer.Tasks}
 	case KindSetting:

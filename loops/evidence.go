@@ -46,6 +46,35 @@ type EvidenceAge struct {
 	Lives      int     `json:"lives"`
 	Failures   int     `json:"failures"`
 	LoopMonths float64 `json:"loop_months"` // under watch
+	// Since is the day from which the age is known to be about this short.
+	Since Day `json:"since,omitzero"`
+}
+
+// shorter is by how many months an age must have come down to count as news.
+const shorter = 0.5
+
+// sinceThen returns the age with the day from which it is known: that of the
+// earlier version, unless it has come down since.
+func (a EvidenceAge) sinceThen(was Evidence, today Day) EvidenceAge {
+	a.Since = today
+	for _, w := range was.Ages {
+		if w.Origin == a.Origin && !w.Since.IsZero() && a.Months > w.Months-shorter {
+			a.Since = w.Since
+		}
+	}
+	return a
+}
+
+// Follow makes the evidence the version after another one, at an instant on a
+// day of the workshop's.
+func (e Evidence) Follow(was Evidence, at time.Time, today Day) Evidence {
+	e.Version, e.Made = was.Version+1, at.UTC()
+	ages := make([]EvidenceAge, 0, len(e.Ages))
+	for _, a := range e.Ages {
+		ages = append(ages, a.sinceThen(was, today))
+	}
+	e.Ages = ages
+	return e
 }
 
 // Same tells whether two versions say the same: the same notices, and ages

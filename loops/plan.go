@@ -3,7 +3,10 @@
 
 package loops
 
-import "slices"
+import (
+	"slices"
+	"time"
+)
 
 // TaskKind is something that can be due for a loop.
 type TaskKind string
@@ -33,6 +36,8 @@ type Plan struct {
 	// PolicyVersion and EvidenceVersion tell what the plan was made from.
 	PolicyVersion   string `json:"policy_version,omitempty"`
 	EvidenceVersion uint64 `json:"evidence_version,omitempty"`
+	// Made is the instant it was made, UTC.
+	Made time.Time `json:"made,omitzero"`
 }
 
 // Task is one thing due for a loop.

@@ -45,8 +45,8 @@ func WithOverrides(p loops.Policy, overrides []Override) (loops.Policy, error) {
 		refuse := func(value any, reason string) {
 			wrong = append(wrong, &loops.InvalidError{Field: field, Value: fmt.Sprint(value), Reason: reason})
 		}
-		if !slices.Contains([]string{"", "sealed", "open"}, o.Build) {
-			refuse(o.Build, "build: sealed, open, or nothing for both")
+		if value, reason := o.impossible(); reason != "" {
+			refuse(value, reason)
 			continue
 		}
 		if o.Build == "sealed" && slices.Contains([]loops.TaskKind{loops.TopUpTask, loops.InhibitorRenewal, loops.BiocideRenewal}, o.Task) {
@@ -82,6 +82,25 @@ func (o Override) interval() loops.Interval {
 		i.Source += ": " + o.Why
 	}
 	return i
+}
+
+// impossible says what is wrong with one line by itself; "" where nothing is.
+func (o Override) impossible() (value, reason string) {
+	if !slices.Contains(loops.TaskKinds(), o.Task) {
+		return string(o.Task), fmt.Sprintf("a task: one of %q", loops.TaskKinds())
+	}
+	for _, m := range o.Machines {
+		if !slices.Contains(loops.MachineKinds(), m) || m == loops.DonorUnit {
+			return string(m), fmt.Sprintf("machines: of %q", slices.DeleteFunc(loops.MachineKinds(), func(m loops.MachineKind) bool { return m == loops.DonorUnit }))
+		}
+	}
+	if !slices.Contains([]string{"", "sealed", "open"}, o.Build) {
+		return o.Build, "build: sealed, open, or nothing for both"
+	}
+	if (o.Days == 0) == (o.Months == 0) || o.Days < 0 || o.Months < 0 || o.Days > 3660 || o.Months > 240 {
+		return fmt.Sprintf("%d days, %d months", o.Days, o.Months), "either days (1 to 3660) or months (1 to 240)"
+	}
+	return "", ""
 }
 
 // meets tells whether some loop fits both overrides.

@@ -57,8 +57,8 @@ func TestOverridesRefused(t *testing.T) {
 		{"zero", "either days", []schedule.Override{{Task: loops.Look, Days: 0}}},
 		{"negative", "either days", []schedule.Override{{Task: loops.Look, Months: -1}}},
 		{"absurd", "either days", []schedule.Override{{Task: loops.Look, Months: 5000}}},
-		{"unknown task", "one of: look", []schedule.Override{{Task: "polish", Months: 2}}},
-		{"unknown machine", "one of: desktop", []schedule.Override{{Task: loops.Look, Machines: []loops.MachineKind{"toaster"}, Months: 2}}},
+		{"unknown task", `one of ["look"`, []schedule.Override{{Task: "polish", Months: 2}}},
+		{"unknown machine", `of ["desktop"`, []schedule.Override{{Task: loops.Look, Machines: []loops.MachineKind{"toaster"}, Months: 2}}},
 		{"unknown build", "sealed, open", []schedule.Override{{Task: loops.Look, Build: "shut", Months: 2}}},
 	}
 	for _, tt := range tests {

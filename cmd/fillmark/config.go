@@ -8,7 +8,9 @@ import (
 	"path/filepath"
 	"time"
 
+	"fillmark/chemistry"
 	"fillmark/loops"
+	"fillmark/schedule"
 )
 
 // configExample is the commented file that `config example` prints. A test
@@ -52,6 +54,22 @@ type config struct {
 		Cron         string `mapstructure:"cron"`
 		EveryMinutes int    `mapstructure:"every_minutes"`
 	} `mapstructure:"sweep"`
+
+	Policy struct {
+		FirstFrost string           `mapstructure:"first_frost"` // "15 Oct"; empty reckons with none
+		Overrides  []policyOverride `mapstructure:"overrides"`
+	} `mapstructure:"policy"`
+}
+
+// policyOverride is one figure of the workshop's own; see
+// [schedule.WithOverrides].
+type policyOverride struct {
+	Task     string   `mapstructure:"task"`
+	Machines []string `mapstructure:"machines"`
+	Build    string   `mapstructure:"build"` // sealed, open, or empty for both
+	Days     int      `mapstructure:"days"`
+	Months   int      `mapstructure:"months"`
+	Why      string   `mapstructure:"why"`
 }
 
 // defaultConfig is what a workshop without a file gets.
@@ -70,7 +88,25 @@ func defaultConfig(env map[string]string) config {
 	c.Mail.SMTP.TLS = "starttls"
 	c.Sweep.Cron = "5 * * * *"
 	c.Sweep.EveryMinutes = 10
+	c.Policy.Overrides = []policyOverride{}
 	return c
+}
+
+// policy returns the shipped policy with the workshop's own figures, or what
+// is wrong with these.
+func (c config) policy() (loops.Policy, error) {
+	p := schedule.DefaultPolicy()
+	if err := p.FirstFrost.UnmarshalText([]byte(c.Policy.FirstFrost)); err != nil {
+		return p, chemistry.InField(err, "policy.first_frost")
+	}
+	overrides := make([]schedule.Override, len(c.Policy.Overrides))
+	for i, o := range c.Policy.Overrides {
+		overrides[i] = schedule.Override{Task: loops.TaskKind(o.Task), Build: o.Build, Days: o.Days, Months: o.Months, Why: o.Why}
+		for _, m := range o.Machines {
+			overrides[i].Machines = append(overrides[i].Machines, loops.MachineKind(m))
+		}
+	}
+	return schedule.WithOverrides(p, overrides)
 }
 
 // dataHome follows the XDG base directory specification.

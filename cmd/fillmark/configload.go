@@ -168,8 +168,11 @@ func typeProblems(err error) []error {
 			continue
 		}
 		right := "a whole number"
-		if kind.Expected.Kind() == reflect.String {
+		switch kind.Expected.Kind() {
+		case reflect.String:
 			right = "a text; in quotation marks where it looks like a number"
+		case reflect.Slice, reflect.Struct:
+			right = "a list as config example shows it, in the file"
 		}
 		found = append(found, &loops.InvalidError{Field: decode.Name(), Value: fmt.Sprint(kind.Value), Reason: right})
 	}

@@ -58,5 +58,8 @@ func (c config) problems() []error {
 	if c.Sweep.EveryMinutes < 1 || c.Sweep.EveryMinutes > 1440 {
 		wrong("sweep.every_minutes", c.Sweep.EveryMinutes, "1 to 1440 minutes")
 	}
+	if _, err := c.policy(); err != nil {
+		found = append(found, err)
+	}
 	return found
 }

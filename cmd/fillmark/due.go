@@ -52,6 +52,7 @@ func printDue(p *printer, d web.DueAnswer) {
 			p.paragraph("  ", "    ", fmt.Sprintf("%s (%s): %s %s, %s since %s; %s.", c.Owner, reach, c.Tag, c.Machine, c.Task, c.Due.Long(), c.Why))
 		}
 	}
+	printMorning(p, d.Morning)
 }
 
 func printLines(p *printer, title string, lines []workshop.Line) {

@@ -24,7 +24,6 @@ import (
 	"fillmark/loops/photos"
 	"fillmark/loops/store"
 	"fillmark/notify"
-	"fillmark/schedule"
 )
 
 // house is everything that stands on one open register.
@@ -62,11 +61,18 @@ func openHouse(c config, now func() time.Time, log *slog.Logger) (_ *house, err 
 	if err != nil {
 		return nil, err
 	}
+	policy, err := c.policy()
+	if err != nil {
+		return nil, err
+	}
 	h.workshop = workshop.New(h.store, workshop.Settings{
 		Name: c.Workshop.Name, Phone: c.Workshop.Phone, From: c.Mail.From, BaseURL: c.BaseURL,
-		Zone: c.zone(), SendHour: c.Mail.SendHour, Policy: schedule.DefaultPolicy(),
+		Zone: c.zone(), SendHour: c.Mail.SendHour, Policy: policy,
 		Photos: photos.Folder(filepath.Join(filepath.Dir(c.Store), backupPhotos)),
 	}, rand.Reader, links)
+	if err := h.workshop.RecallEvidence(); err != nil {
+		return nil, err
+	}
 	if h.deliverer, err = newDeliverer(c, h.store); err != nil {
 		return nil, err
 	}
@@ -184,7 +190,7 @@ func localActor(env map[string]string) string {
 // sweepAndDeliver does what is due at the instant; errors are for the log,
 // since the next round does what this one could not.
 func (h *house) sweepAndDeliver(ctx context.Context, log *slog.Logger, now time.Time) {
-	if renewed, err := h.workshop.Learn(workshop.Stamp{At: now.UTC(), By: "schedule"}); err != nil {
+	if renewed, err := h.workshop.Learn(ctx, workshop.Stamp{At: now.UTC(), By: "schedule"}); err != nil {
 		log.Error("evidence not reckoned", "error", err)
 	} else if renewed > 0 {
 		log.Info("plans brought up to date with the evidence", "loops", renewed)

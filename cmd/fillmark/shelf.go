@@ -91,7 +91,7 @@ func (a *app) shelfListCommand() *cobra.Command {
 					return strings.Compare(strings.ToLower(x.Product), strings.ToLower(y.Product))
 				})
 			case "expires":
-				slices.SortStableFunc(all.Items, func(x, y loops.Container) int { return x.Expires.Compare(y.Expires) })
+				slices.SortStableFunc(all.Items, func(x, y loops.Container) int { return compareExpiry(x.Expires, y.Expires) })
 			default:
 				return &loops.InvalidError{Field: "sort", Value: sort, Reason: "one of: number, product, expires"}
 			}
@@ -109,6 +109,14 @@ func (a *app) shelfListCommand() *cobra.Command {
 	f.StringVar(&lot, "lot", "", "only those of the `lot`")
 	need(f, &expires, loops.ParseDay, "expires", "DAY", "only those to be used by this day")
 	return cmd
+}
+
+// compareExpiry puts what never expires last.
+func compareExpiry(a, b loops.Day) int {
+	if a.IsZero() != b.IsZero() {
+		return b.Compare(a)
+	}
+	return a.Compare(b)
 }
 
 func containerWords(c loops.Container) string {

@@ -89,7 +89,7 @@ func rules() []rule {
 	return []rule{
 		{SignLog, 3, "log the die temperature for 30 s from switching on, a reading every second",
 			[]Finding{LogMount, LogNoFlow, LogPresent}, []Finding{LogPresent},
-			map[Fault][]Finding{PoorMount: {LogMount}, NoFlow: {LogNoFlow}, ReducedFlow: {LogPresent, LogNoFlow}}},
+			map[Fault][]Finding{PoorMount: {LogMount}, NoFlow: {LogNoFlow}, ReducedFlow: {LogPresent}}},
 		{SignTubes, 2, "feel both tubes after some minutes at idle, without opening anything",
 			[]Finding{BothCool, OneHot, BothWarm}, []Finding{BothWarm},
 			map[Fault][]Finding{PoorMount: {BothCool, BothWarm}, NoFlow: {OneHot, BothCool}, ReducedFlow: {OneHot, BothWarm}}},

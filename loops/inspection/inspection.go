@@ -116,19 +116,23 @@ func (r Reading) powerShare() float64 {
 }
 
 func (r Reading) validate() error {
-	for field, t := range map[string]*chemistry.Celsius{"die": r.Die, "coolant in": r.CoolantIn, "coolant out": r.CoolantOut, "room": r.Room} {
-		if t != nil && !(*t >= -60 && *t <= 150) {
-			return invalid(field, float64(*t), "-60 to 150 °C")
+	for _, t := range [...]struct {
+		field string
+		value *chemistry.Celsius
+	}{{"die", r.Die}, {"coolant in", r.CoolantIn}, {"coolant out", r.CoolantOut}, {"room", r.Room}} {
+		if t.value != nil && !(*t.value >= -60 && *t.value <= 150) {
+			return invalid(t.field, float64(*t.value), "-60 to 150 °C")
 		}
 	}
 	if r.Power != nil && !(*r.Power > 0 && *r.Power <= 1e6) {
 		return invalid("power", float64(*r.Power), "more than 0 and at most 1000000 W")
 	}
-	for field, v := range map[string]float64{
-		"pump power": float64(r.Pump), "temperature uncertainty": float64(r.TemperatureUncertainty), "power uncertainty": float64(r.PowerUncertainty),
-	} {
-		if !(v >= 0 && v <= 1e5) {
-			return invalid(field, v, "0 to 100000")
+	for _, v := range [...]struct {
+		field string
+		value float64
+	}{{"pump power", float64(r.Pump)}, {"temperature uncertainty", float64(r.TemperatureUncertainty)}, {"power uncertainty", float64(r.PowerUncertainty)}} {
+		if !(v.value >= 0 && v.value <= 1e5) {
+			return invalid(v.field, v.value, "0 to 100000")
 		}
 	}
 	return nil

@@ -76,8 +76,8 @@ func FindTrend(points []Point, confidence float64) (Trend, error) {
 	}
 	slices.Sort(slopes)
 	t.Slope = median(slopes)
-	t.test()
-	t.bounds(slopes)
+	null := t.test()
+	t.bounds(slopes, null)
 	return t, nil
 }
 
@@ -102,7 +102,9 @@ func (t *Trend) score() []float64 {
 	return slopes
 }
 
-func (t *Trend) test() {
+// test sets variance, Z and P, and returns the exact null distribution where
+// it counts, else nil.
+func (t *Trend) test() nullScores {
 	xs, ys := make([]float64, t.N), make([]float64, t.N)
 	for i, p := range t.points {
 		xs[i], ys[i] = p.X, p.Y
@@ -121,20 +123,23 @@ func (t *Trend) test() {
 	}
 	t.Exact = t.N <= exactUpTo && x.v == 0 && y.v == 0
 	t.P = math.Erfc(math.Abs(t.Z) / math.Sqrt2)
-	if t.Exact {
-		t.P = min(1, 2*atLeast(t.N, max(t.S, -t.S)))
+	if !t.Exact {
+		return nil
 	}
+	null := nullOf(t.N)
+	t.P = min(1, 2*null.atLeast(max(t.S, -t.S)))
+	return null
 }
 
 // bounds finds the ranks among the sorted slopes that bound the true one.
-func (t *Trend) bounds(slopes []float64) {
+func (t *Trend) bounds(slopes []float64, null nullScores) {
 	alpha := (1 - t.Confidence) / 2
 	t.Low, t.High = math.Inf(-1), math.Inf(1)
 	count := len(slopes)
 	var low, high int // ranks from 1; outside the row they bound nothing
 	if t.Exact {
 		// k slopes may lie on the wrong side as long as that is unlikely enough.
-		for 2*low < count && atLeast(t.N, count-2*low) <= alpha {
+		for 2*low < count && null.atLeast(count-2*low) <= alpha {
 			low++
 		}
 		high = count + 1 - low
@@ -222,13 +227,15 @@ func tiesOf(values []float64) ties {
 // exactUpTo is the longest row whose null distribution is counted out.
 const exactUpTo = 50
 
-// atLeast returns P(S ≥ s) over all orders of n readings: S is the number of
-// pairs less twice that of inversions, whose distribution is built up reading
-// by reading.
-func atLeast(n, s int) float64 {
-	chance := []float64{1}
+// nullScores is the distribution of S over all orders of readings without ties:
+// the chance of each number of inversions.
+type nullScores []float64
+
+// nullOf builds the distribution up reading by reading.
+func nullOf(n int) nullScores {
+	chance := nullScores{1}
 	for m := 2; m <= n; m++ {
-		next := make([]float64, len(chance)+m-1)
+		next := make(nullScores, len(chance)+m-1)
 		for k, p := range chance {
 			for j := range m {
 				next[k+j] += p / float64(m)
@@ -236,12 +243,16 @@ func atLeast(n, s int) float64 {
 		}
 		chance = next
 	}
-	pairs := n * (n - 1) / 2
+	return chance
+}
+
+// atLeast returns P(S ≥ s): S is the number of pairs less twice that of the
+// inversions.
+func (c nullScores) atLeast(s int) float64 {
+	pairs := len(c) - 1
 	sum := 0.0
-	for k, p := range chance {
-		if pairs-2*k >= s {
-			sum += p
-		}
+	for k := 0; k <= pairs && pairs-2*k >= s; k++ {
+		sum += c[k]
 	}
 	return sum
 }

@@ -112,7 +112,7 @@ func everything(t testing.TB, s *store.Store) {
 		Samples: []loops.RetainedSample{{ID: 1, Loop: 1, Entry: 4, Taken: day, Place: "fridge", Keep: day.AddMonths(6), Discarded: day.AddMonths(7), Note: "cloudy"}},
 	}))
 	require.NoError(t, s.PutEvidence(loops.Evidence{Version: 1, Made: noon, Ages: []loops.EvidenceAge{
-		{Origin: loops.WorkshopFill, Months: 8.5, Shape: 2, Text: "3 of 20 clogged", Lives: 20, Failures: 3, LoopMonths: 190.25}},
+		{Origin: loops.WorkshopFill, Months: 8.5, Shape: 2, Text: "3 of 20 clogged", Lives: 20, Failures: 3, LoopMonths: 190.25, Since: day}},
 		Notices: []loops.EvidenceNotice{{Cause: loops.CauseClog, Trait: "metal=aluminium", Failed: 3, Of: 5, Text: "3 of 5", Reason: "chance"}}}, "rui"))
 	_, err := s.AddWatch(loops.PatternWatch{Cause: loops.CauseClog, Trait: "metal=aluminium", Registered: day, ReadAt: 5, By: "rui", Why: "three in a row"}, noon)
 	require.NoError(t, err)

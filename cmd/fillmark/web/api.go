@@ -134,13 +134,13 @@ func (s *server) apiTopUp(r *http.Request) (any, error) {
 }
 
 func (s *server) apiDue(r *http.Request) (any, error) {
-	due, err := s.Workshop.Due(s.stamp(r).At)
-	return DueAnswer{due, s.MailReachesOwners}, err
+	morning, err := s.Workshop.Morning(s.stamp(r).At)
+	return DueAnswer{morning, s.MailReachesOwners}, err
 }
 
 // DueAnswer is the technician's list, and whether mail reaches anybody.
 type DueAnswer struct {
-	workshop.DueList
+	workshop.Morning
 	MailReachesOwners bool `json:"mail_reaches_owners"`
 }
 
@@ -156,7 +156,7 @@ type SweepAnswer struct {
 
 func (s *server) apiSweep(r *http.Request) (any, error) {
 	stamp := s.stamp(r)
-	if _, err := s.Workshop.Learn(stamp); err != nil {
+	if _, err := s.Workshop.Learn(r.Context(), stamp); err != nil {
 		return nil, err
 	}
 	swept, err := s.Workshop.Sweep(stamp)

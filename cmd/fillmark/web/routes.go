@@ -24,6 +24,7 @@ func (s *server) routes(mux *http.ServeMux) {
 	s.registerRoutes(mux.Handle)
 	mux.Handle("POST /api/v1/topup", s.api(s.apiTopUp))
 	mux.Handle("GET /api/v1/due", s.api(s.apiDue))
+	mux.Handle("GET /api/v1/calendar", s.api(s.apiCalendar))
 	mux.Handle("POST /api/v1/sweep", s.api(s.apiSweep))
 	mux.Handle("GET /api/v1/outbox", s.api(s.apiOutbox))
 	mux.Handle("GET /api/v1/outbox/message", s.api(s.apiMessage))

@@ -4,6 +4,7 @@
 package workshop
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"math"
@@ -69,10 +70,14 @@ func ageOf(origin loops.Origin, due findings.Due) loops.EvidenceAge {
 		Text: fmt.Sprintf("%d of %s failed in %.0f loop-months under watch", due.Basis.Failures, counted(due.Basis.N, string(origin)+" charge"), due.Basis.UnderWatch),
 	}
 	if due.Clause == findings.ByLikelihood {
-		age.Shape = math.Min(due.ShapeHigh, 20)
+		age.Shape = math.Min(due.ShapeHigh, steepest)
 	}
 	return age
 }
+
+// steepest is the largest Weibull shape that looks at loops known good are
+// reckoned with: steeper ones leave no time at all between two looks.
+const steepest = 3
 
 // noticedFrom is from how many failures on something is said on the first page.
 const noticedFrom = 3
@@ -138,7 +143,7 @@ func failedWord(c loops.Cause) string {
 // Learn reckons the evidence anew from the whole register, keeps it as the next
 // version where it says something else, and brings the plans up to date that
 // were made from another version. It returns how many plans it wrote.
-func (w *Workshop) Learn(s Stamp) (int, error) {
+func (w *Workshop) Learn(ctx context.Context, s Stamp) (int, error) {
 	cases, err := w.Cases()
 	if err != nil {
 		return 0, fmt.Errorf("evidence: %w", err)
@@ -152,63 +157,35 @@ func (w *Workshop) Learn(s Stamp) (int, error) {
 		return 0, err
 	}
 	if !is.Same(was) {
-		is.Version, is.Made = was.Version+1, s.At
+		is = is.Follow(was, s.At, loops.DayOf(s.At, w.settings.Zone))
 		err := w.register.PutEvidence(is, s.By)
 		if err != nil && !errors.Is(err, loops.ErrConflict) { // else somebody learnt the same just now
 			return 0, err
 		}
 	}
-	return w.renewPlans(s)
-}
-
-// renewPlans plans anew what was planned from other evidence, each loop in a
-// change of its own. A loop that somebody writes to meanwhile is planned by
-// them, or by the next pass.
-func (w *Workshop) renewPlans(s Stamp) (int, error) {
-	evidence, err := w.register.Evidence()
-	if err != nil {
+	if err := w.RecallEvidence(); err != nil {
 		return 0, err
 	}
-	renewed := 0
-	for l, err := range w.register.Loops() {
-		if err != nil {
-			return renewed, err
-		}
-		if !l.State.InService() || l.Plan.EvidenceVersion == evidence.Version {
-			continue
-		}
-		file, err := w.fileOf(l)
-		if err != nil {
-			return renewed, err
-		}
-		change := loops.Change{At: s.At, By: s.By, Action: fmt.Sprintf("plan by evidence %d", evidence.Version)}
-		if _, err = w.replan(&change, file, l); err != nil {
-			return renewed, err
-		}
-		switch err := w.register.Commit(change); {
-		case errors.Is(err, loops.ErrConflict):
-		case err != nil:
-			return renewed, err
-		default:
-			renewed++
-		}
-	}
-	return renewed, nil
+	done, err := w.Replan(ctx, s, replanBatch)
+	return done.Renewed, err
 }
 
-// planEvidence returns the newest evidence as plans take it.
-func (w *Workshop) planEvidence() (schedule.Evidence, error) {
+// replanBatch is how many loops are planned anew in one change.
+const replanBatch = 50
+
+// RecallEvidence makes plans use the newest evidence on record.
+func (w *Workshop) RecallEvidence() error {
 	e, err := w.register.Evidence()
-	if err != nil {
-		return schedule.Evidence{}, err
+	if err == nil {
+		w.UseEvidence(forPlan(e))
 	}
-	return forPlan(e), nil
+	return err
 }
 
 func forPlan(e loops.Evidence) schedule.Evidence {
 	out := schedule.Evidence{Version: e.Version}
 	for _, a := range e.Ages {
-		out.Ages = append(out.Ages, schedule.EvidenceAge{Origin: a.Origin, Months: a.Months, Shape: a.Shape, Text: a.Text})
+		out.Ages = append(out.Ages, schedule.EvidenceAge{Origin: a.Origin, Months: a.Months, Shape: a.Shape, Text: a.Text, Since: a.Since})
 	}
 	return out
 }

@@ -4,12 +4,12 @@
 package workshop
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"slices"
 
 	"fillmark/loops"
-	"fillmark/schedule"
 )
 
 // conflictRetries is how often an action that nobody typed a revision into
@@ -36,7 +36,7 @@ type Recorded struct {
 func (w *Workshop) Record(s Stamp, tag loops.Tag, e loops.Entry) (Recorded, error) {
 	recorded, err := retried(func() (Recorded, error) { return w.recordOnce(s, tag, e) })
 	if err == nil && (e.Kind == loops.KindOpening || e.Kind == loops.KindCorrection) {
-		if _, learnt := w.Learn(s); learnt != nil {
+		if _, learnt := w.Learn(context.Background(), s); learnt != nil {
 			recorded.Warnings = append(recorded.Warnings, "The entry is on record; what it teaches is reckoned with the next sweep: "+learnt.Error())
 		}
 	}
@@ -78,7 +78,7 @@ func (w *Workshop) recordOnce(s Stamp, tag loops.Tag, e loops.Entry) (Recorded, 
 	if on, recorded.Warnings, err = w.shelfAfter(s, file, e); err != nil {
 		return Recorded{}, err
 	}
-	if file.Loop, err = w.extend(&change, file, e); err != nil {
+	if file.Loop, err = w.extend(&change, file, e, on.Containers...); err != nil {
 		return Recorded{}, err
 	}
 	if e.Kind == loops.KindHandover {
@@ -103,25 +103,26 @@ func (w *Workshop) checked(s Stamp, file File, e loops.Entry) (loops.Entry, erro
 }
 
 // extend adds the entry and the loop, folded and planned anew, to the change.
-func (w *Workshop) extend(change *loops.Change, file File, e loops.Entry) (loops.Loop, error) {
+// Poured are the containers as the same change leaves them.
+func (w *Workshop) extend(change *loops.Change, file File, e loops.Entry, poured ...loops.Container) (loops.Loop, error) {
 	file.History = append(slices.Clone(file.History), e)
 	is := file.Loop
 	is.LastEntry, is.State = e.ID, loops.Fold(file.History)
 	change.Entries = append(change.Entries, e)
-	return w.replan(change, file, is)
+	return w.replan(change, file, is, poured...)
 }
 
 // replan plans the loop as it is and adds it to the change with the lines of
 // the due index that move. The file holds the loop as it was, and its machine
-// and history as they are.
-func (w *Workshop) replan(change *loops.Change, file File, is loops.Loop) (loops.Loop, error) {
-	evidence, err := w.planEvidence()
+// and history as they are; poured are containers as the same change leaves them.
+func (w *Workshop) replan(change *loops.Change, file File, is loops.Loop, poured ...loops.Container) (loops.Loop, error) {
+	containers, err := w.containersIn(is.ID, poured)
 	if err != nil {
 		return loops.Loop{}, err
 	}
-	is.Plan, err = schedule.PlanLoop(schedule.Input{Policy: w.settings.Policy, Machine: file.Machine, Loop: is, Evidence: evidence})
+	is.Plan, err = w.plan(Stamp{At: change.At, By: change.By}, file.Machine, is, file.History, containers)
 	if err != nil {
-		return loops.Loop{}, fmt.Errorf("plan loop %s: %w", is.Tag, err)
+		return loops.Loop{}, err
 	}
 	change.Loops = append(change.Loops, is)
 	del, put := loops.DueDifference(file.Loop, is)

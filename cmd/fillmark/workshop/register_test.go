@@ -150,6 +150,23 @@ func TestContainersKeepCount(t *testing.T) {
 	})
 }
 
+// A bottle that is used for years keeps being usable: its note stays within
+// bounds and says the newest.
+func TestTakingOutManyTimes(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	stamp := at("2026-05-01 15")
+	c, err := b.AddContainer(stamp, loops.Container{Kind: loops.WaterContainer, Product: "dilution water", Fluid: chemistry.DeionisedWater, Left: 10})
+	require.NoError(t, err)
+	for i := range 60 {
+		c, err = b.TakeOut(stamp, c.ID, 0.01, fmt.Sprintf("rinse number %d of a long list of rinses", i))
+		require.NoError(t, err)
+	}
+	assert.InDelta(t, 9.4, float64(c.Left), 1e-9)
+	assert.True(t, strings.HasSuffix(c.Note, "rinse number 59 of a long list of rinses"))
+	assert.NotContains(t, c.Note, "rinse number 0 ")
+}
+
 func TestRecallNamesWhomToCall(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)

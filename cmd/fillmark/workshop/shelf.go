@@ -22,6 +22,7 @@ type shelf interface {
 	Container(loops.ContainerID) (loops.Container, error)
 	Containers() iter.Seq2[loops.Container, error]
 	Instrument(loops.InstrumentID) (loops.Instrument, error)
+	Instruments() iter.Seq2[loops.Instrument, error]
 	Sample(loops.SampleID) (loops.RetainedSample, error)
 	CommitWithShelf(loops.Change, loops.Shelf) error
 }
@@ -73,6 +74,9 @@ func (w *Workshop) EditContainer(s Stamp, c loops.Container) (loops.Container, e
 	return w.Container(c.ID)
 }
 
+// noteRoom is how many bytes of a container's note are kept.
+const noteRoom = 2000
+
 // TakeOut records that some of a container went elsewhere than into a loop:
 // spilt, poured away, mixed into a batch. Why goes into the container's note.
 func (w *Workshop) TakeOut(s Stamp, id loops.ContainerID, volume chemistry.Litre, why string) (loops.Container, error) {
@@ -95,6 +99,9 @@ func (w *Workshop) takeOut(s Stamp, id loops.ContainerID, volume chemistry.Litre
 	c.Left -= volume
 	day := loops.DayOf(s.At, w.settings.Zone)
 	c.Note = strings.TrimSpace(fmt.Sprintf("%s\n%s: %s out: %s", c.Note, day, volume, why))
+	for len(c.Note) > noteRoom && strings.Contains(c.Note, "\n") {
+		_, c.Note, _ = strings.Cut(c.Note, "\n") // the oldest line makes room
+	}
 	if c.Opened.IsZero() {
 		c.Opened = day
 	}

@@ -45,7 +45,7 @@ func (w *Workshop) WhenToLook() ([]WhenLook, error) {
 	if err != nil {
 		return nil, err
 	}
-	evidence, err := evidenceOf(cases, generalCheck(w.settings.Policy))
+	evidence, err := w.register.Evidence()
 	if err != nil {
 		return nil, err
 	}
@@ -115,6 +115,10 @@ func whenLook(lives findings.Lives, origin loops.Origin, defaultAge float64) (Wh
 // the service checks that it brings forward, by origin.
 func (w *Workshop) moved(e loops.Evidence) (map[loops.Origin][]Moved, error) {
 	moves := map[loops.Origin][]Moved{}
+	containers, err := w.containersByLoop()
+	if err != nil {
+		return nil, err
+	}
 	for l, err := range w.register.Loops() {
 		if err != nil {
 			return nil, err
@@ -126,8 +130,12 @@ func (w *Workshop) moved(e loops.Evidence) (map[loops.Origin][]Moved, error) {
 		if err != nil {
 			return nil, err
 		}
+		history, err := w.register.History(l.ID)
+		if err != nil {
+			return nil, err
+		}
 		day := func(e schedule.Evidence) (loops.Day, error) {
-			plan, err := schedule.PlanLoop(schedule.Input{Policy: w.settings.Policy, Machine: machine, Loop: l, Evidence: e})
+			plan, err := schedule.PlanLoop(schedule.Input{Policy: w.settings.Policy, Machine: machine, Loop: l, History: history, Containers: containers[l.ID], Evidence: e})
 			at := slices.IndexFunc(plan.Tasks, func(t loops.Task) bool { return t.Kind == loops.ServiceCheck })
 			if err != nil || at < 0 {
 				return loops.Day{}, err

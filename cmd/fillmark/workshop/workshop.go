@@ -13,10 +13,12 @@ package workshop
 import (
 	"io"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"fillmark/loops"
 	"fillmark/loops/photos"
+	"fillmark/schedule"
 )
 
 // register is what the actions read from and write to the store.
@@ -68,8 +70,8 @@ type Workshop struct {
 	settings Settings
 	random   io.Reader // for tags
 	links    Links
-
-	decoding sync.Mutex // held while a photo is taken in
+	evidence atomic.Pointer[schedule.Evidence] // nil is none
+	decoding sync.Mutex                        // held while a photo is taken in
 }
 
 // New returns a workshop. Random is the source of tags, links signs what
