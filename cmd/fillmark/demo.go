@@ -173,7 +173,11 @@ func (d *demo) history(owner loops.Owner, m demoMachine) []demoStep {
 		steps = append(steps, demoStep{m.looked, 18, loops.Entry{Kind: loops.KindAnswer, Answer: &loops.Answer{Answer: loops.AllFine, Tasks: []loops.TaskKind{loops.Look}}}})
 	}
 	if m.opened != nil {
-		steps = append(steps, demoStep{m.opened.daysAgo, 14, loops.Entry{Kind: loops.KindOpening, Opening: &m.opened.found}})
+		found := m.opened.found
+		if m.charge.Origin == loops.WorkshopFill { // the owner said when it stopped cooling
+			found.FailedOn = loops.DayOf(d.now, d.zone).AddDays(-m.opened.daysAgo - 2)
+		}
+		steps = append(steps, demoStep{m.opened.daysAgo, 14, loops.Entry{Kind: loops.KindOpening, Opening: &found}})
 	}
 	return steps
 }
@@ -264,9 +268,6 @@ func (d *demo) showDue() error {
 	if err != nil {
 		return err
 	}
-	for _, n := range list.Notices {
-		d.out.paragraph("▐ 6  ", "     ", "What openings say: "+n.Text+" "+n.Reason)
-	}
 	d.out.line("▐ 6  The technician's list: %d overdue, %d today, %d this week, %d to call", len(list.Overdue), len(list.Today), len(list.Week), len(list.Call))
 	for i, l := range list.Overdue {
 		if i == 5 {
@@ -274,6 +275,9 @@ func (d *demo) showDue() error {
 			break
 		}
 		d.out.paragraph("     ", "       ", fmt.Sprintf("%s %s, %s: %s since %s: %s", l.Tag, l.Machine, l.Owner, l.Task, l.Due.Long(), l.Reason))
+	}
+	for _, n := range list.Notices {
+		d.out.paragraph("     ", "       ", "Openings say: "+n.Text+" Pattern or chance? fillmark opening pattern")
 	}
 	return nil
 }

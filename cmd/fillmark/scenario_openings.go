@@ -47,10 +47,10 @@ func demoCollege() (loops.Owner, []demoStudy) {
 		sealed(4, 440, 45, 12, nil),
 		sealed(5, 410, 150, 0, clog(20, loops.Deposits, gel)),
 		sealed(6, 300, 40, 12, nil),
-		rig(1, 480, 35, 15, nil),
-		rig(2, 480, 30, 15, nil),
-		rig(3, 430, 38, 15, nil),
-		rig(4, 430, 200, 0, &demoOpening{90, loops.Opening{Cause: loops.CausePump, FailedOn: loops.Day{}, Colour: "as filled", Clarity: "clear", Residues: []loops.Residue{{Kind: "bright flakes", Place: "pump"}}, Severity: new(loops.Film)}}),
+		rig(1, 500, 35, 15, nil),
+		rig(2, 490, 30, 15, nil),
+		rig(3, 440, 38, 15, nil),
+		rig(4, 430, 200, 0, &demoOpening{90, loops.Opening{Cause: loops.CausePump, Colour: "as filled", Clarity: "clear", Residues: []loops.Residue{{Kind: "bright flakes", Place: "pump"}}, Severity: new(loops.Film)}}),
 		rig(5, 350, 42, 15, nil),
 		rig(6, 280, 44, 15, nil),
 	}
@@ -84,7 +84,7 @@ func demoDonors() []demoStudy {
 // study records the loops that openings and measurements are from.
 func (d *demo) study(ctx context.Context) error {
 	invented, college := demoCollege()
-	owner, err := d.house.workshop.AddOwner(d.stamp(500, 9), invented)
+	owner, err := d.house.workshop.AddOwner(d.stamp(520, 9), invented)
 	if err != nil {
 		return fmt.Errorf("owner %s: %w", invented.Name, err)
 	}
@@ -107,8 +107,8 @@ func (d *demo) studied(ctx context.Context, owner loops.Owner, s demoStudy) erro
 			return err
 		}
 	}
-	opened := s.opened
-	s.opened = nil // after the measurements
+	opened := s.opened // after the measurements
+	s.demoMachine.opened = nil
 	if s.early > 0 {
 		s.charge.FilledFrom = loops.DayOf(d.now, d.zone).AddDays(-s.filled - s.early)
 	}
@@ -116,15 +116,30 @@ func (d *demo) studied(ctx context.Context, owner loops.Owner, s demoStudy) erro
 	if err != nil {
 		return err
 	}
-	after := loops.Inspection{Die: celsius(37), Room: celsius(22), PowerW: new(float64(40)), Steady: true, Verdict: loops.Good}
 	var steps []demoStep
 	if s.good > 0 {
-		steps = append(steps, demoStep{s.good, 11, loops.Entry{Kind: loops.KindInspection, Inspection: &after}})
+		steps = append(steps, d.service(owner, s)...)
 	}
 	if opened != nil {
+		if owner.ID != 0 && *opened.found.Severity == loops.Blocked {
+			opened.found.FailedOn = loops.DayOf(d.now, d.zone).AddDays(-opened.daysAgo - 3)
+		}
 		steps = append(steps, demoStep{opened.daysAgo, 14, loops.Entry{Kind: loops.KindOpening, Opening: &opened.found}})
 	}
 	return d.record(ctx, tag, steps)
+}
+
+// service is a technician's check that found a loop good.
+func (d *demo) service(owner loops.Owner, s demoStudy) []demoStep {
+	after := loops.Inspection{Die: celsius(37), Room: celsius(22), PowerW: new(float64(40)), Steady: true, Verdict: loops.Good}
+	steps := []demoStep{{s.good, 11, loops.Entry{Kind: loops.KindInspection, Inspection: &after}}}
+	if owner.ID == 0 || s.looked == 0 {
+		return steps
+	}
+	biocide := loops.Additive{Family: string(chemistry.Isothiazolinone), Product: "invented biocide", LifeMonths: 12}
+	return append(steps,
+		demoStep{s.good, 12, loops.Entry{Kind: loops.KindDose, Dose: &loops.Dose{Role: loops.RoleBiocide, Additive: biocide}}},
+		demoStep{s.good, 13, loops.Entry{Kind: loops.KindLeakCheck, LeakCheck: &loops.LeakCheck{Hours: 2, Dry: true}}})
 }
 
 // photograph draws the fins before and after the work and keeps both.
