@@ -35,12 +35,24 @@ type Recorded struct {
 // container's record.
 func (w *Workshop) Record(s Stamp, tag loops.Tag, e loops.Entry) (Recorded, error) {
 	recorded, err := retried(func() (Recorded, error) { return w.recordOnce(s, tag, e) })
-	if err == nil && (e.Kind == loops.KindOpening || e.Kind == loops.KindCorrection) {
+	if err == nil && w.teaches(e) {
 		if _, learnt := w.Learn(context.Background(), s); learnt != nil {
 			recorded.Warnings = append(recorded.Warnings, "The entry is on record; what it teaches is reckoned with the next sweep: "+learnt.Error())
 		}
 	}
 	return recorded, err
+}
+
+// teaches tells whether an entry can change what openings say. Measurements can
+// once anything was said.
+func (w *Workshop) teaches(e loops.Entry) bool {
+	switch e.Kind {
+	case loops.KindOpening, loops.KindCorrection:
+		return true
+	case loops.KindInspection, loops.KindProof:
+		return w.Evidence().Version > 0
+	}
+	return false
 }
 
 // retried repeats an action that reads what it writes, for callers who typed
