@@ -22,6 +22,9 @@ type Item struct {
 	Task    loops.Task
 	// Zone is the owner's, loaded by the caller; nil stands for the workshop's.
 	Zone *time.Location
+	// MailFault says why mail does not reach the owner's address; empty where
+	// it does.
+	MailFault string
 }
 
 // Staged is an item with the stage it has reached.
@@ -193,6 +196,8 @@ func whyCall(p loops.Policy, s Staged) string {
 		return "stopped the mail on " + o.MailStopped.Long()
 	case !o.Consent.Mail:
 		return "has not agreed to reminders by mail"
+	case s.MailFault != "":
+		return "mail does not arrive, ask for another address: " + s.MailFault
 	case s.Stage == loops.StageCall:
 		return "mail has not settled it"
 	}

@@ -10,6 +10,7 @@ import (
 
 	"fillmark/chemistry"
 	"fillmark/loops"
+	"fillmark/notify"
 	"fillmark/schedule"
 )
 
@@ -35,18 +36,26 @@ type config struct {
 	BaseURL string `mapstructure:"base_url"` // where owners' links lead
 
 	Mail struct {
-		Transport    string `mapstructure:"transport"` // maildir or smtp
-		Maildir      string `mapstructure:"maildir"`   // empty: "mail" beside the register
-		From         string `mapstructure:"from"`
-		SendHour     int    `mapstructure:"send_hour"` // owner-local, 0 to 23
-		DKIMSelector string `mapstructure:"dkim_selector"`
-		DKIMKeyFile  string `mapstructure:"dkim_key_file"` // empty: not signed unless a key lies beside the register
-		SMTP         struct {
+		Transport  string `mapstructure:"transport"` // maildir or smtp
+		Maildir    string `mapstructure:"maildir"`   // empty: "mail" beside the register
+		From       string `mapstructure:"from"`
+		SendHour   int    `mapstructure:"send_hour"`  // owner-local, 0 to 23
+		Technician string `mapstructure:"technician"` // gets the morning list; empty for none
+		Templates  string `mapstructure:"templates"`  // folder; empty: the built-in ones
+		// BounceAddress is where mail comes back to, with +TOKEN before the @;
+		// empty: to from. BounceMaildir is where such mail arrives.
+		BounceAddress string   `mapstructure:"bounce_address"`
+		BounceMaildir string   `mapstructure:"bounce_maildir"`
+		Retry         []string `mapstructure:"retry"` // waits such as 30m; empty: as RFC 5321 recommends
+		DKIMSelector  string   `mapstructure:"dkim_selector"`
+		DKIMKeyFile   string   `mapstructure:"dkim_key_file"` // empty: not signed unless a key lies beside the register
+		SMTP          struct {
 			Address      string `mapstructure:"address"` // host:port
 			HelloName    string `mapstructure:"hello_name"`
 			TLS          string `mapstructure:"tls"` // none, starttls or tls (implicit)
 			User         string `mapstructure:"user"`
 			PasswordFile string `mapstructure:"password_file"`
+			PerMinute    int    `mapstructure:"per_minute"` // most mails a minute; 0: no bound
 		} `mapstructure:"smtp"`
 	} `mapstructure:"mail"`
 
@@ -83,6 +92,7 @@ func defaultConfig(env map[string]string) config {
 	c.Mail.Transport = "maildir"
 	c.Mail.From = "workshop@fillmark.example"
 	c.Mail.SendHour = 8
+	c.Mail.Retry = []string{}
 	c.Mail.DKIMSelector = "fillmark"
 	c.Mail.SMTP.Address = "127.0.0.1:25"
 	c.Mail.SMTP.TLS = "starttls"
@@ -141,9 +151,20 @@ func (c config) linkKeyFile() string {
 	return filepath.Join(filepath.Dir(c.Store), "keys", "links.key")
 }
 
-func (c config) dkimKeyFile() string {
-	if c.Mail.DKIMKeyFile != "" {
-		return c.Mail.DKIMKeyFile
+func (c config) keysDir() string { return filepath.Join(filepath.Dir(c.Store), "keys") }
+
+// retryPlan reads mail.retry; its intervals were checked when loaded.
+func (c config) retryPlan() (notify.RetryPlan, error) {
+	if len(c.Mail.Retry) == 0 {
+		return notify.DefaultRetryPlan(), nil
 	}
-	return filepath.Join(filepath.Dir(c.Store), "keys", c.Mail.DKIMSelector+".pem")
+	var plan notify.RetryPlan
+	for _, text := range c.Mail.Retry {
+		wait, err := time.ParseDuration(text)
+		if err != nil {
+			return nil, err
+		}
+		plan = append(plan, wait)
+	}
+	return plan, plan.Validate()
 }

@@ -132,7 +132,10 @@ func mergeEnvironment(v *viper.Viper, env map[string]string, known []string) err
 			continue
 		}
 		var typed any = value
-		if reflect.TypeOf(v.Get(key)).Kind() == reflect.Int {
+		switch reflect.TypeOf(v.Get(key)).Kind() {
+		case reflect.Slice:
+			typed = strings.Split(value, ",")
+		case reflect.Int:
 			if err := yaml.Unmarshal([]byte(value), &typed); err != nil {
 				typed = value
 			}

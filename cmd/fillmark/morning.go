@@ -5,6 +5,7 @@ package main
 
 import (
 	"fmt"
+	"strings"
 
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
@@ -60,12 +61,9 @@ func orWord(text, none string) string {
 }
 
 func tags(of []loops.Tag) string {
-	text := ""
+	texts := make([]string, len(of))
 	for i, tag := range of {
-		if i > 0 {
-			text += ", "
-		}
-		text += string(tag)
+		texts[i] = string(tag)
 	}
-	return text
+	return strings.Join(texts, ", ")
 }

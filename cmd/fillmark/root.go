@@ -13,6 +13,8 @@ import (
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
+
+	"fillmark/notify"
 )
 
 // app is what every command needs of the world outside.
@@ -22,6 +24,8 @@ type app struct {
 	out    io.Writer // results only
 	errOut io.Writer // everything else
 	now    func() time.Time
+	// lookupTXT asks the DNS; nil asks this computer's resolver.
+	lookupTXT notify.LookupTXT
 
 	configFile string
 	storePath  string
@@ -84,7 +88,7 @@ needs and when, and what opened loops have taught.
 		a.tryCommand(), a.serveCommand(),
 		a.mixCommand(), a.propsCommand(), a.readingCommand(), a.topupCommand(), a.rulesCommand(), a.benchCommand(),
 		a.ownerCommand(), a.machineCommand(), a.loopCommand(), a.openingCommand(), a.shelfCommand(),
-		a.livesCommand(), a.logCommand(), a.dueCommand(), a.calendarCommand(), a.sweepCommand(), a.outboxCommand(),
+		a.livesCommand(), a.logCommand(), a.dueCommand(), a.calendarCommand(), a.sweepCommand(), a.outboxCommand(), a.bounceCommand(),
 		a.dkimCommand(), a.configCommand(), a.versionCommand(),
 	)
 	root.AddCommand(a.keepCommands()...)

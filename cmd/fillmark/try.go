@@ -86,7 +86,7 @@ func (a *app) try(ctx context.Context, dir string, c config) (*house, error) {
 		return nil, err
 	}
 	c = placed(c, dir)
-	_, value, err := newDKIMKey(c, c.dkimKeyFile())
+	_, value, err := newDKIMKey(c, filepath.Join(c.keysDir(), c.Mail.DKIMSelector+".pem"))
 	if err != nil {
 		return nil, err
 	}

@@ -44,10 +44,14 @@ func (n Number) String() string {
 	return short(float64(n))
 }
 
-// short writes a figure to three significant digits, without an exponent.
+// short writes a figure to three significant digits, with an exponent only
+// where it would be all noughts.
 func short(v float64) string {
 	if v == 0 {
 		return "0"
+	}
+	if size := math.Abs(v); size >= 1e9 || size < 1e-4 {
+		return strconv.FormatFloat(v, 'g', 3, 64)
 	}
 	decimals := min(12, max(0, 2-int(math.Floor(math.Log10(math.Abs(v))))))
 	text := strconv.FormatFloat(v, 'f', decimals, 64)
@@ -71,7 +75,7 @@ func pValue(p float64) string {
 // Answer is one finding: a figure with its limits, what it rests on, what
 // would make it firmer, and one plain sentence.
 type Answer struct {
-	Question string `json:"question"` // "b10", "comparison", "curve", "median", "shape", "cause"
+	Question string `json:"question"` // "b10", "cause", "comparison", "curve", "due", "median", "shape", "trait"
 	Value    Number `json:"value"`
 	Lower    Number `json:"lower"`
 	Upper    Number `json:"upper"`

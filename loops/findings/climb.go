@@ -144,6 +144,10 @@ func scale(want, have float64) float64 {
 	return want / have
 }
 
+// little is the share of mass that is spread evenly, so that it can come back to
+// a cell that had lost it; more of it only makes the way longer.
+const little = 1e-6
+
 // held scales masses so that the cells up to and with last add up to sum.
 func held(p []float64, last int, sum float64) []float64 {
 	out := slices.Clone(p)
@@ -160,8 +164,7 @@ func held(p []float64, last int, sum float64) []float64 {
 		if i <= last {
 			side, want, n = below, sum, last+1
 		}
-		// A little everywhere lets mass come back to a cell that had lost it.
-		out[i] = 0.99*p[i]*scale(want, side) + 0.01*want/float64(n)
+		out[i] = (1-little)*p[i]*scale(want, side) + little*want/float64(n)
 		if side <= 0 {
 			out[i] = want / float64(n)
 		}

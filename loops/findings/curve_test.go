@@ -125,6 +125,43 @@ func TestNoPlotOfFewLives(t *testing.T) {
 	assert.False(t, ok)
 }
 
+func TestNoPlotOfNoAge(t *testing.T) {
+	t.Parallel()
+	l, err := findings.NewLives([]findings.Life{{Upper: math.Inf(1), Count: 9}})
+	require.NoError(t, err)
+	_, ok := findings.NewPlot(findings.Analyse(l, findings.FromFile), l)
+	assert.False(t, ok)
+}
+
+// Ages as far apart as they may be, and as many lives, break nothing.
+func TestExtremeLives(t *testing.T) {
+	t.Parallel()
+	never := math.Inf(1)
+	for name, rows := range map[string][]findings.Life{
+		"far apart":  {{Lower: 1e-300, Upper: 1e-300, Count: 1}, {Lower: 1e12, Upper: 1e12, Count: 1}, {Lower: 1e12, Upper: never, Count: 1_000_000_000}},
+		"tiny":       {{Lower: 5e-324, Upper: 1e-300, Count: 1_000_000_000}, {Upper: 1e12, Count: 1_000_000_000}, {Lower: 3, Upper: never, Count: 1}},
+		"many":       {{Lower: 5, Upper: 5, Count: 1_000_000_000, Group: "a"}, {Lower: 6, Upper: 6, Count: 1_000_000_000, Group: "b"}, {Lower: 7, Upper: never, Count: 1_000_000_000}},
+		"narrow":     {{Lower: 1, Upper: 1.0000000001, Count: 3}, {Lower: 2, Upper: 2.0000000001, Count: 3}, {Lower: 3, Upper: never, Count: 9}},
+		"just in":    {{Lower: 5, Upper: 5, Count: 3, Entry: 4.9999999999}, {Lower: 6, Upper: 6, Count: 3, Entry: 5}, {Lower: 7, Upper: never, Count: 9, Entry: 7}},
+		"never seen": {{Lower: 7, Upper: never, Count: 9, Entry: 7}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			l, err := findings.NewLives(rows)
+			require.NoError(t, err)
+			r := findings.Analyse(l, findings.FromFile)
+			_, err = json.Marshal(r)
+			require.NoError(t, err)
+			if p, ok := findings.NewPlot(r, l); ok {
+				wellFormed(t, p.SVG(""))
+			}
+			d, err := findings.NextDue(l, 12, 3)
+			require.NoError(t, err)
+			assert.Greater(t, d.Age, 3.0)
+		})
+	}
+}
+
 func TestSVGGolden(t *testing.T) {
 	t.Parallel()
 	for _, name := range []string{"leuk6mp", "loops_syn"} {

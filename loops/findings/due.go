@@ -81,7 +81,41 @@ type Due struct {
 	ShapeLow, ShapeHigh float64
 	// Chance is set where the data do not show that older loops fail more
 	// often; the rule then learns slowly.
-	Chance bool
+	Chance   bool
+	Sentence string
+	Firmer   string
+}
+
+// Answer is the due age in the form that all answers share. Its Lower and
+// Upper are not known: the age is a bound itself.
+func (d Due) Answer() Answer {
+	return Answer{Question: "due", Value: Number(d.Age), Lower: unknown(), Upper: unknown(), Basis: d.Basis, Sentence: d.Sentence, Firmer: d.Firmer}
+}
+
+// explain says why the age is what it is.
+func (d *Due) explain(defaultAge, goodAt float64) {
+	of := "these loops"
+	if goodAt > 0 {
+		of = "those that are good at age " + short(goodAt)
+	}
+	on := fmt.Sprintf("%d of %s on record failed", d.Basis.Failures, count(d.Basis.N, "loop"))
+	d.Firmer = "loops of the same kind known good at older ages"
+	switch d.Clause {
+	case ByDefault:
+		d.Sentence = fmt.Sprintf("Look at age %s: no evidence is on record, so the default of %s sets it.", short(d.Age), short(defaultAge))
+		d.Firmer = "opened or measured loops of the same kind"
+	case ByPrior:
+		d.Sentence = fmt.Sprintf("Look at age %s: %s, and the default of %s, which counts as 22 loops that reached it, is corrected by that, "+
+			"for the least favourable of shapes 1 to 3.", short(d.Age), on, short(defaultAge))
+	case ByLikelihood:
+		d.Sentence = fmt.Sprintf("Look at age %s: %s, and with 95 %% confidence at most one in ten of %s has failed by then.", short(d.Age), on, of)
+	case BySeen:
+		d.Sentence = fmt.Sprintf("Look at age %s: %s, which would allow longer, but that is as far as the record or the default of %s reaches.",
+			short(d.Age), on, short(defaultAge))
+	}
+	if d.Chance && d.Clause == ByLikelihood {
+		d.Sentence += " The data do not show that older loops fail more often, so the age is learnt slowly."
+	}
 }
 
 // EvidenceAge is the age since fill at which to look at a loop so that at most
@@ -117,6 +151,7 @@ func NextDue(lives Lives, defaultAge, goodAt float64) (Due, error) {
 	} else if most = math.Max(most, goodAt+defaultAge); d.Age > most {
 		d.Age, d.Clause = most, BySeen
 	}
+	d.explain(defaultAge, goodAt)
 	return d, nil
 }
 

@@ -4,6 +4,7 @@
 package findings_test
 
 import (
+	"encoding/json"
 	"math"
 	"testing"
 
@@ -45,6 +46,10 @@ func TestEvidenceAge(t *testing.T) {
 			assert.InEpsilon(t, tt.want, d.Age, 1e-6)
 			assert.Equal(t, tt.clause, d.Clause)
 			assert.Equal(t, l.N(), d.Basis.N)
+			assert.Contains(t, d.Sentence, "Look at age ")
+			assert.NotEmpty(t, d.Firmer)
+			_, err = json.Marshal(d.Answer())
+			require.NoError(t, err)
 		})
 	}
 }
@@ -61,6 +66,7 @@ func TestEvidenceAgeFromManyFailures(t *testing.T) {
 		}
 	}
 	assert.False(t, d.Chance, "wear is shown")
+	assert.Equal(t, "Look at age 10.5: 32 of 120 loops on record failed, and with 95 % confidence at most one in ten of these loops has failed by then.", d.Sentence)
 	assert.Less(t, d.ShapeLow, d.ShapeHigh)
 	next, err := findings.NextDue(l, 36, 24)
 	require.NoError(t, err)

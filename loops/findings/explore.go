@@ -33,6 +33,19 @@ type TraitAnswer struct {
 	Refused     []Refusal
 }
 
+// Answer is the odds ratio in the form that all answers share; what is refused
+// has no sentence there. Its Basis has counts alone.
+func (a TraitAnswer) Answer() Answer {
+	t := a.Counted
+	failed, good := t.FailedWith+t.FailedWithout, t.GoodWith+t.GoodWithout
+	out := Answer{Question: "trait", Value: Number(a.OddsRatio.Estimate), Lower: Number(a.OddsRatio.Lower), Upper: Number(a.OddsRatio.Upper),
+		Basis: Basis{N: failed + good, Failures: failed, Right: good}, Sentence: a.Sentence, Firmer: a.Firmer}
+	if math.IsNaN(a.OddsRatio.P) {
+		out.Value, out.Lower, out.Upper = unknown(), unknown(), unknown()
+	}
+	return out
+}
+
 // Explore looks which of several traits goes with failure. However small the p,
 // the answers are exploratory: register a [Watch] and let new cases decide.
 // An *InvalidError names the trait with an impossible count.

@@ -57,7 +57,7 @@ func NewPlot(r Report, lives Lives) (Plot, bool) {
 			p.Oldest = math.Max(p.Oldest, c.Until)
 		}
 	}
-	if len(p.Curves) == 0 {
+	if len(p.Curves) == 0 || p.Oldest == 0 {
 		return Plot{}, false
 	}
 	if p.Mark > p.Oldest {

@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -332,6 +333,20 @@ func TestTurnbullAgreesWithR(t *testing.T) {
 	for name, e := range got {
 		assert.Len(t, e.Cells, at[name], name)
 		t.Logf("%s: %d steps, gap %.1e", name, e.Steps, e.Gap)
+	}
+}
+
+func TestTurnbullLimitsAgreeWithR(t *testing.T) {
+	t.Parallel()
+	for _, r := range reference(t, "turnbull_limits.csv") {
+		e, err := findings.Turnbull(lives(t, r["dataset"], ""))
+		require.NoError(t, err)
+		at := slices.IndexFunc(e.Cells, func(c findings.Cell) bool { return c.Right == r.number(t, "right") })
+		require.GreaterOrEqual(t, at, 0)
+		lower, upper := e.Limits(e.Cells[at], 0.95)
+		// They are sought to a ten-thousandth of their distance.
+		assert.InDelta(t, r.number(t, "lower"), lower, 2e-4, r)
+		assert.InDelta(t, r.number(t, "upper"), upper, 2e-4, r)
 	}
 }
 

@@ -116,12 +116,15 @@ func (r *Report) b10Answer(lives Lives) {
 		parts = append(parts, fmt.Sprintf("Best estimate of the age by which one in ten has failed: %s.", r.B10.Estimate))
 	}
 	firmer := "more failures, or more loops known good at older ages"
-	switch {
-	case r.B10.Method == "Weibayes":
+	if r.B10.Method == "Weibayes" {
 		parts = append(parts, fmt.Sprintf("With %s the way the risk grows is not known, so the most cautious of shapes 1 to 3 counts.", count(r.Failures, "failure")))
 		firmer = fmt.Sprintf("loops known good at older ages; from %d failures on the data speak for themselves", FewFailures)
-	case float64(r.B10.Estimate) > lives.oldest():
-		parts = append(parts, fmt.Sprintf("The estimate lies beyond age %s, the oldest on record, and rests on the distribution alone.", short(lives.oldest())))
+	}
+	switch oldest := Number(lives.oldest()); {
+	case r.B10.Lower95 > oldest:
+		parts = append(parts, fmt.Sprintf("That is beyond age %s, the oldest on record, and rests on the distribution alone.", oldest))
+	case r.B10.Estimate > oldest:
+		parts = append(parts, fmt.Sprintf("The estimate lies beyond age %s, the oldest on record, and rests on the distribution alone.", oldest))
 	}
 	r.answer("b10", float64(r.B10.Estimate), float64(r.B10.Lower95), math.Inf(1), strings.Join(parts, " "), firmer)
 }
@@ -136,8 +139,10 @@ func (r *Report) causeAnswer(c CauseReport) {
 		name = "no named cause"
 	}
 	last := c.Incidence[len(c.Incidence)-1]
-	z := normalQuantile(0.975)
-	lower, upper := math.Max(0, last.Share-z*float64(last.SE)), math.Min(1, last.Share+z*float64(last.SE))
+	lower, upper := last.Share, last.Share
+	if last.Share > 0 && last.Share < 1 {
+		lower, upper = survivalLimits(last.Share, float64(last.SE)/last.Share, normalQuantile(0.975), LogLog)
+	}
 	r.answer("cause", last.Share, lower, upper, fmt.Sprintf("By age %s, %s had failed by %s (%s to %s), the other causes being at work as they are.",
 		short(last.Age), percent(last.Share), name, percent(lower), percent(upper)), "more failures with their cause named")
 }

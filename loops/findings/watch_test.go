@@ -4,6 +4,7 @@
 package findings_test
 
 import (
+	"encoding/json"
 	"fmt"
 	"math"
 	"testing"
@@ -134,6 +135,9 @@ func TestExplore(t *testing.T) {
 	for _, a := range got {
 		assert.True(t, a.Exploratory)
 		assert.Equal(t, 4, a.Compared)
+		text, err := json.Marshal(a.Answer())
+		require.NoError(t, err)
+		assert.Contains(t, string(text), `"n":`)
 	}
 	// Three traits can be tested; the smallest p is tripled.
 	assert.InDelta(t, 3*soft.OddsRatio.P, soft.Adjusted, 1e-12)

@@ -211,7 +211,7 @@ put(next_lower, "next_lower.csv")
 put(mle, "weibull_mle.csv"); put(quantiles, "weibull_quantile.csv"); put(lower, "blife_lower_lrt.csv")
 
 # Turnbull: plain self-consistency, run to the end ---------------------------
-masses <- NULL; logliks <- NULL
+masses <- NULL; logliks <- NULL; survivals <- NULL
 for (name in unique(interval$dataset)) {
   d <- interval[interval$dataset == name, ]
   exact <- d$lower == d$upper
@@ -232,9 +232,30 @@ for (name in unique(interval$dataset)) {
   }
   keep <- p > 1e-7
   masses <- rbind(masses, data.frame(dataset = name, left = left[keep], right = to[keep], p = p[keep], F_right = cumsum(p)[keep]))
-  logliks <- rbind(logliks, data.frame(dataset = name, loglik = sum(d$count * log(covers %*% p))))
+  best <- sum(d$count * log(covers %*% p))
+  logliks <- rbind(logliks, data.frame(dataset = name, loglik = best))
+  # Limits of survival after a cell: the sum of the masses up to it is held,
+  # and the likelihood maximised over the rest.
+  if (name %in% c("loops_syn", "cracks", "heatexchanger")) for (last in which(keep & is.finite(to))[c(1, 3)]) {
+    below <- seq_along(p) <= last
+    deviance <- function(f) {
+      q <- ifelse(below, f / sum(below), (1 - f) / sum(!below))
+      for (step in 1:20000) {
+        weight <- as.vector(crossprod(covers, d$count / (covers %*% q))) / n
+        to_be <- q * weight
+        to_be <- ifelse(below, to_be * f / sum(to_be[below]), to_be * (1 - f) / sum(to_be[!below]))
+        if (max(abs(to_be - q)) < 1e-10) break
+        q <- to_be
+      }
+      2 * (best - sum(d$count * log(covers %*% q))) - qchisq(0.95, 1)
+    }
+    f <- sum(p[below])
+    solve <- function(lo, hi) uniroot(deviance, c(lo, hi), tol = 1e-7)$root
+    survivals <- rbind(survivals, data.frame(dataset = name, right = to[last], survival = 1 - f, lower = 1 - solve(f, 0.95), upper = 1 - solve(f / 100, f)))
+  }
 }
 put(masses, "turnbull.csv"); put(logliks, "turnbull_loglik.csv")
+put(survivals, "turnbull_limits.csv")
 
 # Interval setting -----------------------------------------------------------
 weibayes <- NULL

@@ -152,6 +152,9 @@ type SweepAnswer struct {
 	Refused           int  `json:"refused"`
 	Expired           int  `json:"expired"`
 	MailReachesOwners bool `json:"mail_reaches_owners"`
+	// RelayFault says why the relay takes no mail; all of it waits. Empty where
+	// it does.
+	RelayFault string `json:"relay_fault,omitempty"`
 }
 
 func (s *server) apiSweep(r *http.Request) (any, error) {
@@ -167,14 +170,18 @@ func (s *server) apiSweep(r *http.Request) (any, error) {
 	if err != nil {
 		return nil, fmt.Errorf("deliver: %w", err)
 	}
-	return SweepAnswer{
+	answer := SweepAnswer{
 		Swept: swept, Delivered: report.Delivered, Deferred: report.Deferred,
 		Refused: report.Refused, Expired: report.Expired, MailReachesOwners: s.MailReachesOwners,
-	}, nil
+	}
+	if report.RelayFault != nil {
+		answer.RelayFault = report.RelayFault.Error()
+	}
+	return answer, nil
 }
 
-func (s *server) apiOutbox(*http.Request) (any, error) {
-	return gather(s.Reader.Messages(""))
+func (s *server) apiOutbox(r *http.Request) (any, error) {
+	return gather(s.Reader.Messages(loops.MessageStatus(r.URL.Query().Get("status"))))
 }
 
 func (s *server) apiMessage(r *http.Request) (any, error) {

@@ -40,4 +40,5 @@ func (s *server) routes(mux *http.ServeMux) {
 	mux.Handle("GET /static/{name}", s.page(s.static))
 	mux.Handle("GET /", s.page(s.pageUnknown))
 	mux.Handle("GET /api/", s.api(func(*http.Request) (any, error) { return nil, loops.ErrNotFound }))
+	s.mailRoutes(mux)
 }

@@ -35,6 +35,7 @@ type reader interface {
 	UsedFluid() iter.Seq2[loops.UsedFluid, error]
 	Instruments() iter.Seq2[loops.Instrument, error]
 	Samples() iter.Seq2[loops.RetainedSample, error]
+	suppressions
 }
 
 // Deps is what the handler is built from.

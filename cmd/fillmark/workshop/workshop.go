@@ -18,6 +18,7 @@ import (
 
 	"fillmark/loops"
 	"fillmark/loops/photos"
+	"fillmark/notify"
 	"fillmark/schedule"
 )
 
@@ -40,6 +41,7 @@ type register interface {
 	lister
 	shelf
 	evidenceKeeper
+	mailbox
 }
 
 // Settings is what a workshop chooses once, in its configuration.
@@ -47,6 +49,14 @@ type Settings struct {
 	Name  string // of the workshop, as owners know it
 	Phone string // for owners to call; may be empty
 	From  string // bare address that mail comes from
+	// Technician is the bare address that the morning list goes to; empty for
+	// no list.
+	Technician string
+	// Templates are the workshop's own; nil takes the built-in ones.
+	Templates *notify.Templates
+	// ReturnPath opens the envelope addresses of mail that comes back; nil where
+	// mail comes back to From.
+	ReturnPath *notify.ReturnPath
 	// BaseURL is where owners' links lead, without a trailing slash.
 	BaseURL string
 	// Zone is the workshop's, used for owners without one.
