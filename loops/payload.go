@@ -96,48 +96,6 @@ func optional[T ~float64](p *problems, field string, value *T, low, high T, unit
 	}
 }
 
-// Opening is what was seen inside an opened loop.
-type Opening struct {
-	Cause    Cause  `json:"cause"`
-	Colour   string `json:"colour,omitempty"`
-	Residue  string `json:"residue,omitempty"`
-	Place    string `json:"place,omitempty"`    // where the residue sat
-	Severity int    `json:"severity,omitempty"` // 0 clean to 4 blocked
-	// RunningHours is the hour meter, where there is one.
-	RunningHours *float64 `json:"running_hours,omitempty"`
-}
-
-// Cause is why a loop failed, as confirmed by opening or measuring it.
-type Cause string
-
-// The causes.
-const (
-	CauseClog         Cause = "clog"
-	CausePump         Cause = "pump"
-	CauseLeak         Cause = "leak"
-	CauseMount        Cause = "mount"
-	CauseRadiatorDust Cause = "radiator dust"
-	CauseFan          Cause = "fan"
-	CauseNone         Cause = "none found"
-	CauseOther        Cause = "other"
-)
-
-// Causes lists the causes in the order they are offered.
-func Causes() []Cause {
-	return []Cause{CauseClog, CausePump, CauseLeak, CauseMount, CauseRadiatorDust, CauseFan, CauseNone, CauseOther}
-}
-
-func (x *Opening) validate() error {
-	var p problems
-	p.add(oneOf("cause", x.Cause, Causes()...))
-	p.add(checkText("colour", x.Colour, 100, false))
-	p.add(checkText("residue", x.Residue, 500, true))
-	p.add(checkText("place", x.Place, 200, false))
-	p.add(inRange("severity", float64(x.Severity), 0, 4, "(0 clean, 4 blocked)"))
-	optional(&p, "running hours", x.RunningHours, 0, 1e6, "h")
-	return p.err()
-}
-
 // Fill is a loop filled from empty: the start of a new charge.
 type Fill struct {
 	Charge Charge `json:"charge"`

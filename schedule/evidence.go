@@ -29,10 +29,17 @@ type EvidenceAge struct {
 	Shape float64 `json:"shape,omitempty"`
 	// Text gives the figures: how many loops, how many failed, how old.
 	Text string `json:"text"`
+	// Since is the day from which this is known: no look can have been due on
+	// an earlier one. Zero is always.
+	Since loops.Day `json:"since,omitzero"`
 }
 
 // daysPerMonth is the mean month of the statistics' clock.
 const daysPerMonth = 30.4375
+
+// restDays is for how long a loop is left alone that was just measured good,
+// however old it is (own rule, no source).
+const restDays = 61
 
 // steepest is the largest shape that the evidence age is reckoned with.
 const steepest = 3
@@ -66,13 +73,20 @@ func (p *planner) evidence() {
 		if a.Origin != p.charge.Origin {
 			continue
 		}
-		good := 0.0
+		good, earliest := 0.0, a.Since
 		known := said + ", not measured good since"
 		if last := p.in.Loop.State.LastKnownGood; last.After(filled) {
 			good, known = float64(last.Sub(filled))/daysPerMonth, said+", measured good on "+last.Long()
 		}
+		if rest := p.in.Loop.State.LastKnownGood; !rest.IsZero() && rest.AddDays(restDays).After(earliest) {
+			earliest = rest.AddDays(restDays)
+		}
+		day := filled.AddDays(int(a.Next(good) * daysPerMonth))
+		if day.Before(earliest) {
+			day = earliest
+		}
 		p.add(loops.ServiceCheck, loops.Clause{
-			Kind: loops.ByEvidence, Day: filled.AddDays(int(a.Next(good) * daysPerMonth)), Source: "opened loops on record, " + string(a.Origin) + " charges", Grade: GradeComputed,
+			Kind: loops.ByEvidence, Day: day, Source: "opened loops on record, " + string(a.Origin) + " charges", Grade: GradeComputed,
 			Text:      fmt.Sprintf("Opened loops call for a look at %.1f months (%s); %s.", a.Next(good), a.Text, known),
 			OwnerText: "Similar machines that we opened showed first troubles from about this age on.",
 		})

@@ -38,6 +38,9 @@ func (d *demo) run(ctx context.Context) error {
 	if err := d.showLoops(); err != nil {
 		return err
 	}
+	if err := d.study(ctx); err != nil {
+		return err
+	}
 	if err := d.topUp(); err != nil {
 		return err
 	}
@@ -88,7 +91,7 @@ func (d *demo) register(ctx context.Context) error {
 			owners++
 		}
 		for _, m := range o.machines {
-			if err := d.machine(ctx, owner, m); err != nil {
+			if _, err := d.add(ctx, owner, m); err != nil {
 				return fmt.Errorf("%s: %w", m.machine.Name, err)
 			}
 			machines++
@@ -98,30 +101,36 @@ func (d *demo) register(ctx context.Context) error {
 	return nil
 }
 
-func (d *demo) machine(ctx context.Context, owner loops.Owner, m demoMachine) error {
+// add records a machine with its loop and all that was done to it.
+func (d *demo) add(ctx context.Context, owner loops.Owner, m demoMachine) (loops.Tag, error) {
 	w := d.house.workshop
 	arrived := m.filled + 1
 	m.machine.Owner = owner.ID
 	machine, err := w.AddMachine(d.stamp(arrived, 10), m.machine)
 	if err != nil {
-		return err
+		return "", err
 	}
 	m.loop.Machine = machine.ID
 	loop, err := w.AddLoop(d.stamp(arrived, 10), m.loop)
 	if err != nil {
-		return err
+		return "", err
 	}
 	d.tags[loop.Tag] = m
-	for _, step := range d.history(owner, m) {
+	return loop.Tag, d.record(ctx, loop.Tag, d.history(owner, m))
+}
+
+// record enters steps on the days they were done.
+func (d *demo) record(ctx context.Context, tag loops.Tag, steps []demoStep) error {
+	for _, step := range steps {
 		stamp := d.stamp(step.daysAgo, step.hour)
 		step.entry.Day = loops.DayOf(stamp.At, d.zone)
-		if step.entry.Fill != nil {
-			step.entry.Fill.Charge.FilledTo = step.entry.Day
-			if m.charge.Origin == loops.WorkshopFill {
-				step.entry.Fill.Charge.FilledFrom = step.entry.Day
+		if fill := step.entry.Fill; fill != nil {
+			fill.Charge.FilledTo = step.entry.Day
+			if fill.Charge.Origin == loops.WorkshopFill {
+				fill.Charge.FilledFrom = step.entry.Day
 			}
 		}
-		if _, err := w.Record(stamp, loop.Tag, step.entry); err != nil {
+		if _, err := d.house.workshop.Record(stamp, tag, step.entry); err != nil {
 			return fmt.Errorf("%s: %w", step.entry.Kind, err)
 		}
 		// What was queued went out on its own day, not today.
@@ -164,7 +173,11 @@ func (d *demo) history(owner loops.Owner, m demoMachine) []demoStep {
 		steps = append(steps, demoStep{m.looked, 18, loops.Entry{Kind: loops.KindAnswer, Answer: &loops.Answer{Answer: loops.AllFine, Tasks: []loops.TaskKind{loops.Look}}}})
 	}
 	if m.opened != nil {
-		steps = append(steps, demoStep{m.opened.daysAgo, 14, loops.Entry{Kind: loops.KindOpening, Opening: &m.opened.found}})
+		found := m.opened.found
+		if m.charge.Origin == loops.WorkshopFill { // the owner said when it stopped cooling
+			found.FailedOn = loops.DayOf(d.now, d.zone).AddDays(-m.opened.daysAgo - 2)
+		}
+		steps = append(steps, demoStep{m.opened.daysAgo, 14, loops.Entry{Kind: loops.KindOpening, Opening: &found}})
 	}
 	return steps
 }
@@ -267,6 +280,9 @@ func (d *demo) showDue() error {
 			break
 		}
 		d.out.paragraph("     ", "       ", fmt.Sprintf("%s %s, %s: %s since %s: %s", l.Tag, l.Machine, l.Owner, l.Task, l.Due.Long(), l.Reason))
+	}
+	for _, n := range list.Notices {
+		d.out.paragraph("     ", "       ", "Openings say: "+n.Text+" Pattern or chance? fillmark opening pattern")
 	}
 	return nil
 }

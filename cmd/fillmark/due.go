@@ -28,6 +28,9 @@ func (a *app) dueCommand() *cobra.Command {
 func printDue(p *printer, d web.DueAnswer) {
 	p.line("%s: %d overdue, %d today, %d this week.", d.Day.Long(), len(d.Overdue), len(d.Today), len(d.Week))
 	printTransport(p, d.MailReachesOwners)
+	for _, n := range d.Notices {
+		p.paragraph("▐ ", "  ", n.Text+" "+n.Reason)
+	}
 	for _, group := range []struct {
 		title string
 		lines []workshop.Line

@@ -260,35 +260,3 @@ func (a *app) loopCorrectCommand() *cobra.Command {
 	needFlags(cmd, "strike", "why")
 	return cmd
 }
-
-func (a *app) openingCommand() *cobra.Command {
-	cmd := &cobra.Command{Use: "opening", Short: "Openings: what was found inside", Args: cobra.NoArgs}
-	e := loops.Entry{Kind: loops.KindOpening}
-	var o loops.Opening
-	add := &cobra.Command{
-		Use:     "add TAG --cause CAUSE",
-		Short:   "Record what an opened loop showed",
-		Example: `  fillmark opening add 7K3QXA --cause clog --colour "dark tea" --residue "white gel" --place "cold plate fins" --severity 3`,
-		Args:    oneTag,
-		RunE: func(cmd *cobra.Command, args []string) error {
-			e.Opening = &o
-			return a.record(cmd, args[0], e, func(p *printer, r workshop.Recorded) {
-				p.line("Opening of %s recorded: %s.", r.Loop.Tag, o.Cause)
-				if !r.Loop.State.Failed.IsZero() {
-					p.paragraph("", "", "This charge's life ended on "+r.Loop.State.Failed.Long()+"; nothing is planned for the loop until it is filled again.")
-				}
-			})
-		},
-	}
-	f := add.Flags()
-	entryFlags(f, &e)
-	need(f, &o.Cause, choice("cause", loops.Causes()), "cause", "CAUSE", "clog, pump, leak, mount, \"radiator dust\", fan, \"none found\" or other")
-	f.StringVar(&o.Colour, "colour", "", "colour of the liquid")
-	f.StringVar(&o.Residue, "residue", "", "what was found")
-	f.StringVar(&o.Place, "place", "", "where it sat")
-	f.IntVar(&o.Severity, "severity", 0, "0 clean to 4 blocked")
-	hoursFlag(f, &o.RunningHours)
-	needFlags(add, "cause")
-	cmd.AddCommand(add)
-	return cmd
-}

@@ -21,6 +21,7 @@ import (
 
 	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops/photos"
 	"fillmark/loops/store"
 	"fillmark/notify"
 )
@@ -73,6 +74,7 @@ func openHouse(c config, now func() time.Time, log *slog.Logger) (_ *house, err 
 	settings := workshop.Settings{
 		Name: c.Workshop.Name, Phone: c.Workshop.Phone, From: c.Mail.From, BaseURL: c.BaseURL,
 		Zone: c.zone(), SendHour: c.Mail.SendHour, Policy: policy, Technician: c.Mail.Technician,
+		Photos: photos.Folder(filepath.Join(filepath.Dir(c.Store), backupPhotos)),
 	}
 	if c.Mail.Templates != "" {
 		if settings.Templates, err = notify.LoadTemplates(c.Mail.Templates); err != nil {
@@ -87,6 +89,9 @@ func openHouse(c config, now func() time.Time, log *slog.Logger) (_ *house, err 
 		}
 	}
 	h.workshop = workshop.New(h.store, settings, rand.Reader, links)
+	if err := h.workshop.RecallEvidence(); err != nil {
+		return nil, err
+	}
 	if h.deliverer, err = newDeliverer(c, h.store, settings.ReturnPath); err != nil {
 		return nil, err
 	}
@@ -208,6 +213,18 @@ func localActor(env map[string]string) string {
 		return "local:" + u.Username
 	}
 	return "local:" + env["USER"]
+}
+
+// learn reckons anew what openings teach. Openings and measurements do so as
+// they are recorded; this finds what edits and imports changed.
+func (h *house) learn(ctx context.Context, log *slog.Logger, now time.Time) {
+	renewed, err := h.workshop.Learn(ctx, workshop.Stamp{At: now.UTC(), By: "schedule"})
+	switch {
+	case err != nil && ctx.Err() == nil:
+		log.Error("evidence not reckoned", "error", err)
+	case renewed > 0:
+		log.Info("plans brought up to date", "loops", renewed)
+	}
 }
 
 // sweepAndDeliver does what is due at the instant; errors are for the log,

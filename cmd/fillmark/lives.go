@@ -166,6 +166,6 @@ func printCurve(out *printer, r findings.Report) {
 		if p.Lower.Known() && p.Upper.Known() {
 			limits = fmt.Sprintf("%.1f to %.1f %%", 100*float64(p.Lower), 100*float64(p.Upper))
 		}
-		return []string{strconv.FormatFloat(p.Age, 'f', -1, 64), fmt.Sprintf("%.1f %%", 100*p.Survival), limits, strconv.Itoa(p.AtRisk)}
+		return []string{strconv.FormatFloat(p.Age, 'g', 6, 64), fmt.Sprintf("%.1f %%", 100*p.Survival), limits, strconv.Itoa(p.AtRisk)}
 	})
 }

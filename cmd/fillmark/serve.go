@@ -22,6 +22,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"fillmark/cmd/fillmark/web"
+	"fillmark/loops"
 )
 
 func (a *app) serveCommand() *cobra.Command {
@@ -170,7 +171,13 @@ func (a *app) tick(ctx context.Context, c config, h *house, log *slog.Logger) er
 	defer func() { <-clock.Stop().Done() }()
 	every := time.NewTicker(time.Duration(c.Sweep.EveryMinutes) * time.Minute)
 	defer every.Stop()
+	var learnt loops.Day
 	for {
+		// Its cost grows with the register, so once a day.
+		if today := loops.DayOf(a.now(), c.zone()); today != learnt {
+			h.learn(ctx, log, a.now())
+			learnt = today
+		}
 		h.sweepAndDeliver(ctx, log, a.now())
 		select {
 		case <-ctx.Done():

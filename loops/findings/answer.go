@@ -22,6 +22,17 @@ func (n Number) MarshalJSON() ([]byte, error) {
 	return strconv.AppendFloat(nil, float64(n), 'g', -1, 64), nil
 }
 
+// UnmarshalJSON reads a figure, or null as one that is not known.
+func (n *Number) UnmarshalJSON(text []byte) error {
+	if string(text) == "null" {
+		*n = unknown()
+		return nil
+	}
+	v, err := strconv.ParseFloat(string(text), 64)
+	*n = Number(v)
+	return err
+}
+
 // Known reports whether there is a figure.
 func (n Number) Known() bool { return !math.IsNaN(float64(n)) && !math.IsInf(float64(n), 0) }
 

@@ -36,6 +36,8 @@ const (
 	bucketSignIns         = "sign-ins"          // hash of the session
 	bucketTokens          = "tokens"            // hash of the token
 	bucketPhotos          = "photos"            // content hash
+	bucketEvidence        = "evidence"          // version
+	bucketWatches         = "watches"           // watch
 )
 
 // buckets lists every bucket there is.
@@ -46,6 +48,7 @@ func buckets() []string {
 		bucketBodies, bucketRecent, bucketOutbox, bucketSent, bucketAudit,
 		bucketSuppressed, bucketContainers, bucketUsedFluid, bucketInstruments,
 		bucketSamples, bucketTechnicians, bucketSignIns, bucketTokens, bucketPhotos,
+		bucketEvidence, bucketWatches,
 	}
 }
 

@@ -243,6 +243,16 @@ func (c *checker) looker(tx *bolt.Tx, name string) func(k, v []byte) error {
 		}
 	case bucketSent:
 		return func(k, v []byte) error { return c.sent(tx, k, v) }
+	case bucketEvidence:
+		return func(k, v []byte) error {
+			e, err := decodeEvidence(v)
+			return sameKey(k, idKey(e.Version), err)
+		}
+	case bucketWatches:
+		return func(k, v []byte) error {
+			w, err := decodeWatch(v)
+			return sameKey(k, idKey(w.ID), err)
+		}
 	case bucketAudit:
 		return func(_, v []byte) error { _, err := decodeAudit(v); return err }
 	}

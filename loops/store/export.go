@@ -30,6 +30,8 @@ func exported() []struct{ kind, bucket string } {
 		{"instrument", bucketInstruments},
 		{"sample", bucketSamples},
 		{"suppressed", bucketSuppressed},
+		{"evidence", bucketEvidence},
+		{"watch", bucketWatches},
 		{"audit", bucketAudit},
 	}
 }

@@ -8,6 +8,7 @@ import (
 	"flag"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -39,7 +40,10 @@ func allPayloads(loop loops.LoopID, day loops.Day) []loops.Entry {
 	return []loops.Entry{
 		{Kind: loops.KindIntake, Intake: &loops.Intake{Complaint: "loud and hot\nsince May", Symptom: "58 °C, climbing"}},
 		{Kind: loops.KindInspection, Inspection: &inspection},
-		{Kind: loops.KindOpening, Opening: &loops.Opening{Cause: loops.CauseClog, Colour: "green-grey", Residue: "flakes", Place: "cold plate fins", Severity: 3}},
+		{Kind: loops.KindOpening, Opening: &loops.Opening{
+			Cause: loops.CauseClog, FailedOn: day, Colour: "brown", Clarity: "cloudy", Smell: "burnt",
+			Residues: []loops.Residue{{Kind: "green crust", Place: "cold plate fins"}}, Severity: new(loops.Narrowed), Words: "flakes & grit",
+			RunningHours: new(8123.5), Photos: []loops.OpeningPhoto{{Hash: strings.Repeat("ab", 32), When: loops.BeforeWork, White: true}}}},
 		{Kind: loops.KindDrain, Drain: &loops.Drain{Left: 0.02, Disposal: "glycol drum"}},
 		{Kind: loops.KindClean, Note: "citric acid, none on aluminium"},
 		{Kind: loops.KindFlush},
@@ -107,6 +111,11 @@ func everything(t testing.TB, s *store.Store) {
 			Checks: []loops.InstrumentCheck{{Day: day, By: "rui", Against: "water at 20C", Expected: 0, Read: 0.2, Unit: "brix", Adjusted: true}}}},
 		Samples: []loops.RetainedSample{{ID: 1, Loop: 1, Entry: 4, Taken: day, Place: "fridge", Keep: day.AddMonths(6), Discarded: day.AddMonths(7), Note: "cloudy"}},
 	}))
+	require.NoError(t, s.PutEvidence(loops.Evidence{Version: 1, Made: noon, Ages: []loops.EvidenceAge{
+		{Origin: loops.WorkshopFill, Months: 8.5, Shape: 2, Text: "3 of 20 clogged", Lives: 20, Failures: 3, LoopMonths: 190.25, Since: day}},
+		Notices: []loops.EvidenceNotice{{Cause: loops.CauseClog, Trait: "metal=aluminium", Failed: 3, Of: 5, Text: "3 of 5", Reason: "chance"}}}, "rui"))
+	_, err := s.AddWatch(loops.PatternWatch{Cause: loops.CauseClog, Trait: "metal=aluminium", Registered: day, ReadAt: 5, By: "rui", Why: "three in a row"}, noon)
+	require.NoError(t, err)
 	require.NoError(t, s.Suppress(loops.Suppression{Address: "Gone@garden.example", Reason: "5.1.1", Since: noon}, "deliverer"))
 }
 

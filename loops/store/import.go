@@ -155,6 +155,8 @@ func importers() map[string]func(*bolt.Tx, []byte) error {
 		"instrument": importKind(bucketInstruments, decodeInstrument, encodeInstrument, func(_ *bolt.Tx, i loops.Instrument) ([]byte, error) { return idKey(i.ID), nil }),
 		"sample":     importKind(bucketSamples, decodeSample, encodeSample, func(_ *bolt.Tx, s loops.RetainedSample) ([]byte, error) { return idKey(s.ID), nil }),
 		"suppressed": importKind(bucketSuppressed, decodeSuppression, encodeSuppression, func(_ *bolt.Tx, x loops.Suppression) ([]byte, error) { return appendText(nil, x.Address) }),
+		"evidence":   importKind(bucketEvidence, decodeEvidence, encodeEvidence, func(_ *bolt.Tx, e loops.Evidence) ([]byte, error) { return idKey(e.Version), nil }),
+		"watch":      importKind(bucketWatches, decodeWatch, encodeWatch, func(_ *bolt.Tx, w loops.PatternWatch) ([]byte, error) { return idKey(w.ID), nil }),
 		"audit": importKind(bucketAudit, decodeAudit, encodeAudit, func(tx *bolt.Tx, _ loops.AuditLine) ([]byte, error) {
 			n, err := bucket(tx, bucketAudit).NextSequence()
 			return idKey(n), err

@@ -201,7 +201,7 @@ func printKey(name string, key []byte) string {
 	}
 	switch name {
 	case bucketOwners, bucketMachines, bucketMachinesByOwner, bucketLoops, bucketLoopsByMachine,
-		bucketHistory, bucketAudit, bucketContainers, bucketUsedFluid, bucketInstruments, bucketSamples:
+		bucketHistory, bucketAudit, bucketContainers, bucketUsedFluid, bucketInstruments, bucketSamples, bucketEvidence, bucketWatches:
 		if len(key)%idWidth == 0 {
 			return ids(key)
 		}

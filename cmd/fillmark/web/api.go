@@ -159,6 +159,9 @@ type SweepAnswer struct {
 
 func (s *server) apiSweep(r *http.Request) (any, error) {
 	stamp := s.stamp(r)
+	if _, err := s.Workshop.Learn(r.Context(), stamp); err != nil {
+		return nil, err
+	}
 	swept, err := s.Workshop.Sweep(stamp)
 	if err != nil {
 		return nil, err

@@ -26,6 +26,7 @@ import (
 	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
+	"fillmark/loops/photos"
 	"fillmark/loops/store"
 	"fillmark/notify"
 	"fillmark/schedule"
@@ -58,6 +59,7 @@ func newBench(t testing.TB, change ...func(*web.Deps)) *bench {
 	b.shop = workshop.New(b.store, workshop.Settings{
 		Name: "Bench & Brook", Phone: "+351 210 000 000", From: "bench@workshop.example", BaseURL: "https://pages.workshop.example",
 		Zone: time.UTC, SendHour: 8, Policy: schedule.DefaultPolicy(),
+		Photos: photos.Folder(filepath.Join(filepath.Dir(b.path), "photos")),
 	}, rand.Reader, b.links)
 	deps := web.Deps{
 		Workshop: b.shop, Reader: b.store, Now: func() time.Time { return b.now }, Wake: func() { b.wakes++ },

@@ -6,16 +6,30 @@ package web
 import (
 	"net/http"
 	"time"
+
+	"fillmark/loops/photos"
 )
 
-// maxBody bounds every request body; photos have a bound of their own.
+// maxBody bounds every request body but those with photos in them.
 const maxBody = 1 << 20
 
 func limitBodies(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		r.Body = http.MaxBytesReader(w, r.Body, maxBody)
+		r.Body = http.MaxBytesReader(w, r.Body, bodyBound(r))
 		next.ServeHTTP(w, r)
 	})
+}
+
+// bodyBound is the most that the body of a request may hold, in bytes.
+func bodyBound(r *http.Request) int64 {
+	switch {
+	case r.Method != http.MethodPost:
+	case r.URL.Path == photosPath:
+		return photos.MaxBytes + 1 // one more, so that the photo itself is refused with its size
+	case r.URL.Path == openingsPath:
+		return maxFormPhotos*photos.MaxBytes + maxBody
+	}
+	return maxBody
 }
 
 // secured sets the headers every answer carries: nothing from elsewhere is

@@ -32,6 +32,10 @@ func screens() []screen {
 		{"owner", ownerPage{}},
 		{"stop", stopPage{}},
 		{"error", errorPage{}},
+		{"openings", openingsPage{}},
+		{"opening", openingPage{}},
+		{"questions", questionsPage{}},
+		{"vendor", vendorPage{}},
 	}, benchScreens()...)
 }
 

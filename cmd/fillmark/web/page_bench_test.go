@@ -137,7 +137,7 @@ func TestHistorySaysEveryKindInWords(t *testing.T) {
 		{loops.Entry{Kind: loops.KindLeakCheck, LeakCheck: &loops.LeakCheck{Hours: 24, Dry: true}}, "Leak check over 24\u00a0h: dry."},
 		{loops.Entry{Kind: loops.KindProof, Proof: &loops.Proof{Before: readings, After: readings}}, "After it: Judged good"},
 		{loops.Entry{Kind: loops.KindSetting, Setting: &loops.Setting{Task: loops.Look, IntervalMonths: 3}}, "Interval of look set to 3 months."},
-		{loops.Entry{Kind: loops.KindOpening, Opening: &loops.Opening{Cause: loops.CauseClog, Severity: 4, Residue: "white grit"}}, "Opened, cause: clog; severity 4 of 4, blocked; residue white grit."},
+		{loops.Entry{Kind: loops.KindOpening, Opening: &loops.Opening{Cause: loops.CauseClog, Severity: new(loops.Blocked), Residues: []loops.Residue{{Kind: "white gel or powder", Place: "pump"}}}}, "Opened, cause: clog; step 4 of 4, blocked; white gel or powder at pump."},
 		{loops.Entry{Kind: loops.KindCorrection, Correction: &loops.Correction{Strikes: 3, Why: "other machine"}}, "struck out by entry 13: other machine"},
 		{loops.Entry{Kind: loops.KindDrain, Drain: &loops.Drain{Left: 0.05, Disposal: "collected"}}, "Drained, 50\u00a0ml left inside; used liquid: collected."},
 		{loops.Entry{Kind: loops.KindRetirement, Retirement: &loops.Retirement{Reason: loops.ReplacedByAir, StatedRatingW: &rating}}, "its stated rating is 120\u00a0W."},

@@ -17,6 +17,7 @@ type duePage struct {
 	Day               loops.Day
 	Groups            []dueGroup // those that have lines
 	Call              []callLine
+	Notices           []loops.EvidenceNotice
 	Overdue           int
 	MailReachesOwners bool
 	// Next is said where nothing is overdue or due today; nil where nothing
@@ -57,7 +58,7 @@ func (s *server) pageDue(w http.ResponseWriter, r *http.Request) error {
 		frame: s.newFrame(r, "Due"), Day: list.Day, Overdue: len(list.Overdue),
 		MailReachesOwners: s.MailReachesOwners, Quiet: len(list.Overdue)+len(list.Today) == 0,
 	}
-	p.Here = "due"
+	p.Here, p.Notices = "due", list.Notices
 	for _, c := range list.Call {
 		p.Call = append(p.Call, callLine{c, phoneLink(c.Phone)})
 	}

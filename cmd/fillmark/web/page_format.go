@@ -25,8 +25,13 @@ func formats() template.FuncMap {
 		"over": daysOver,
 		"ago":  daysAgo,
 		"qty":  quantity,
+		"one":  oneDecimal,
+		"add":  func(a, b int) int { return a + b },
 	}
 }
+
+// oneDecimal writes a bare figure with one decimal.
+func oneDecimal(v float64) string { return strconv.FormatFloat(v, 'f', 1, 64) }
 
 // daysOver writes how a due day stands: "3 days over", "today", "in 5 days".
 func daysOver(days int) string {

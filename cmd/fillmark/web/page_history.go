@@ -151,9 +151,25 @@ func readings(x *loops.Inspection) string {
 }
 
 func openingWords(x *loops.Opening) string {
-	severity := []string{"clean", "a trace", "some", "much", "blocked"}[min(max(x.Severity, 0), 4)]
-	return phrases("Opened, cause: "+string(x.Cause), fmt.Sprintf("severity %d of 4, %s", x.Severity, severity),
-		prefixed("colour ", x.Colour), prefixed("residue ", x.Residue), prefixed("at ", x.Place))
+	severity := ""
+	if x.Severity != nil {
+		severity = fmt.Sprintf("step %d of 4, %s", int(*x.Severity), x.Severity)
+	}
+	failed := ""
+	if !x.FailedOn.IsZero() {
+		failed = "failed in service on " + x.FailedOn.Long()
+	}
+	liquid := strings.TrimSpace(string(x.Colour) + " " + string(x.Clarity))
+	residues := make([]string, 0, len(x.Residues))
+	for _, r := range x.Residues {
+		residues = append(residues, r.String())
+	}
+	photos := ""
+	if len(x.Photos) > 0 {
+		photos = count(len(x.Photos), "photo")
+	}
+	return phrases("Opened, cause: "+string(x.Cause), failed, severity, prefixed("liquid ", liquid), prefixed("smell ", string(x.Smell)),
+		strings.Join(residues, ", "), x.Words, photos)
 }
 
 func topUpWords(x *loops.TopUp) string {

@@ -261,15 +261,14 @@ func TestSmallFormsOfALoop(t *testing.T) {
 		{"do": {"readings"}, "read_die": {"55"}, "read_room_air": {"21"}, "read_power": {"90"}, "read_verdict": {"good"}, "on": {"2026-12-01"}},
 		{"do": {"readings"}, "read_die": {"58,5"}, "read_room_air": {"21"}, "read_power": {"90"}, "read_verdict": {"watch"}, "on": {"2026-12-03"}},
 		{"do": {"dose"}, "role": {"inhibitor"}, "family": {"azole"}, "per_litre": {"10"}, "dose_volume": {"5"}},
-		{"do": {"opening"}, "cause": {"clog"}, "severity": {"3"}, "colour": {"brown"}, "residue": {"gel"}, "place": {"plate"}},
-		{"do": {"strike"}, "strikes": {"6"}, "why": {"another loop"}},
+		{"do": {"strike"}, "strikes": {"5"}, "why": {"another loop"}},
 	} {
 		w := b.post(path, form)
 		require.Equal(t, http.StatusSeeOther, w.Code, "%v: %s", form, w.Body)
 	}
 	state := b.file(file.Loop.Tag)
-	assert.Len(t, state.History, 7)
-	assert.True(t, state.Loop.State.Failed.IsZero(), "the opening was struck out")
+	assert.Len(t, state.History, 6)
+	assert.Zero(t, state.Loop.State.Charge.Inhibitor.DoseMLPerL, "the dose was struck out")
 	page := b.get(path)
 	for _, say := range []string{"Thermal resistance", "0.378 K/W on Tue 1 Dec 2026, 0.417 K/W on Thu 3 Dec 2026", "The readings as a table", "Temperatures"} {
 		b.says(page, say, "life")
@@ -278,7 +277,6 @@ func TestSmallFormsOfALoop(t *testing.T) {
 	for name, form := range map[string]url.Values{
 		"read_die-problem":    {"do": {"readings"}, "read_die": {"hot"}},
 		"on-problem":          {"do": {"readings"}, "read_die": {"55"}, "on": {"2027-01-01"}},
-		"cause-problem":       {"do": {"opening"}, "cause": {"ghosts"}},
 		"strikes-problem":     {"do": {"strike"}, "strikes": {"99"}, "why": {"x"}},
 		"why-problem":         {"do": {"strike"}, "strikes": {"1"}, "why": {""}},
 		"dose_volume-problem": {"do": {"dose"}, "role": {"biocide"}, "dose_volume": {"lots"}},

@@ -13,8 +13,6 @@ import (
 // loopForms are the choices in the small forms of a loop's page.
 type loopForms struct {
 	Judgements []choice
-	Causes     []choice
-	Severities []choice
 	Roles      []choice
 	Containers []choice
 }
@@ -27,8 +25,6 @@ func (s *server) loopForms() (loopForms, error) {
 	}
 	return loopForms{
 		Judgements: choicesOf("", []loops.Judgement{loops.NotJudged, loops.Good, loops.Watch, loops.Failed}),
-		Causes:     choicesOf("choose", loops.Causes()),
-		Severities: []choice{{Value: "0", Label: "0 clean"}, {Value: "1", Label: "1 a trace"}, {Value: "2", Label: "2 some"}, {Value: "3", Label: "3 much"}, {Value: "4", Label: "4 blocked"}},
 		Roles:      choicesOf("", []loops.AdditiveRole{loops.RoleInhibitor, loops.RoleBiocide}),
 		Containers: containers,
 	}, err
@@ -79,11 +75,6 @@ func loopEntry(f *form) (loops.Entry, map[string]string) {
 			"pH": "read_ph", "missing": "read_missing", "weight": "read_weight", "noise": "read_noise", "verdict": "read_verdict", "day": "on",
 			"strength": "read_mass", "running hours": "read_running_hours",
 		}
-	case "opening":
-		return loops.Entry{Kind: loops.KindOpening, Note: note, Opening: &loops.Opening{
-			Cause: loops.Cause(f.text("cause")), Colour: f.text("colour"), Residue: f.text("residue"), Place: f.text("place"),
-			Severity: int(orZero(mayRead(f, "severity", "", number))),
-		}}, map[string]string{"day": "on"}
 	case "dose":
 		x := loops.Dose{Role: loops.AdditiveRole(f.text("role")), Container: f.text("dose_container"), Volume: orZero(mayRead(f, "dose_volume", "ml", chemistry.ParseLitre))}
 		x.Additive = loops.Additive{Family: f.text("family"), Product: f.text("dose_product"), DoseMLPerL: orZero(mayRead(f, "per_litre", "", number)), LifeMonths: months(f, "life")}

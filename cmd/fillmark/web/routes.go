@@ -38,6 +38,7 @@ func (s *server) routes(mux *http.ServeMux) {
 	mux.Handle("POST /o/{token}", s.page(s.answerOwner))
 	mux.Handle("GET /stop/{token}", s.page(s.pageStop))
 	mux.Handle("POST /stop/{token}", s.page(s.actStop))
+	s.openingRoutes(mux)
 	mux.Handle("GET /static/{name}", s.page(s.static))
 	mux.Handle("GET /", s.page(s.pageUnknown))
 	mux.Handle("GET /api/", s.api(func(*http.Request) (any, error) { return nil, loops.ErrNotFound }))

@@ -44,6 +44,8 @@ type DueList struct {
 	Week    []Line     `json:"week"`
 	Later   []Line     `json:"later"`
 	Call    []CallLine `json:"call"`
+	// Notices say what several openings have in common.
+	Notices []loops.EvidenceNotice `json:"notices"`
 }
 
 // lookAhead is how many days of later tasks the list reads.
@@ -56,8 +58,13 @@ func (w *Workshop) Due(at time.Time) (DueList, error) {
 	if err != nil {
 		return DueList{}, err
 	}
+	evidence, err := w.register.Evidence()
+	if err != nil {
+		return DueList{}, err
+	}
 	list := schedule.List(w.settings.Policy, today, items)
-	out := DueList{Day: today, Overdue: lines(list.Overdue), Today: lines(list.Today), Week: lines(list.Week), Later: lines(list.Later), Call: []CallLine{}}
+	out := DueList{Day: today, Overdue: lines(list.Overdue), Today: lines(list.Today), Week: lines(list.Week), Later: lines(list.Later), Call: []CallLine{},
+		Notices: append([]loops.EvidenceNotice{}, evidence.Notices...)}
 	for _, c := range list.Call {
 		line := lineOf(c.Item, today)
 		line.Stage = c.Stage

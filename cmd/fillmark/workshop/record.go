@@ -4,6 +4,7 @@
 package workshop
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"slices"
@@ -33,7 +34,25 @@ type Recorded struct {
 // A pour that names a container and no liquid takes the liquid from the
 // container's record.
 func (w *Workshop) Record(s Stamp, tag loops.Tag, e loops.Entry) (Recorded, error) {
-	return retried(func() (Recorded, error) { return w.recordOnce(s, tag, e) })
+	recorded, err := retried(func() (Recorded, error) { return w.recordOnce(s, tag, e) })
+	if err == nil && w.teaches(e) {
+		if _, learnt := w.Learn(context.Background(), s); learnt != nil {
+			recorded.Warnings = append(recorded.Warnings, "The entry is on record; what it teaches is reckoned with the next sweep: "+learnt.Error())
+		}
+	}
+	return recorded, err
+}
+
+// teaches tells whether an entry can change what openings say. Measurements can
+// once anything was said.
+func (w *Workshop) teaches(e loops.Entry) bool {
+	switch e.Kind {
+	case loops.KindOpening, loops.KindCorrection:
+		return true
+	case loops.KindInspection, loops.KindProof:
+		return w.Evidence().Version > 0
+	}
+	return false
 }
 
 // retried repeats an action that reads what it writes, for callers who typed
@@ -148,6 +167,8 @@ func (w *Workshop) admissible(s Stamp, file File, e loops.Entry) error {
 		if poured := pouredVolume(e.Fill.Poured); poured > e.Fill.Charge.Volume+rounding {
 			return wrong("volume", e.Fill.Charge.Volume.String(), "not less than what went in, "+poured.String())
 		}
+	case loops.KindOpening:
+		return w.openingFits(file, e)
 	case loops.KindTopUp, loops.KindDose, loops.KindHandover:
 		if state.Charge == nil {
 			return wrong("tag", string(file.Loop.Tag), "a loop with a charge; record its fill first")

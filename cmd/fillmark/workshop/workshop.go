@@ -12,10 +12,12 @@ package workshop
 
 import (
 	"io"
+	"sync"
 	"sync/atomic"
 	"time"
 
 	"fillmark/loops"
+	"fillmark/loops/photos"
 	"fillmark/notify"
 	"fillmark/schedule"
 )
@@ -39,6 +41,7 @@ type register interface {
 	mailbox
 	lister
 	shelf
+	evidenceKeeper
 }
 
 // Settings is what a workshop chooses once, in its configuration.
@@ -61,6 +64,8 @@ type Settings struct {
 	// SendHour is the owner-local hour from which mail goes out, 0 to 23.
 	SendHour int
 	Policy   loops.Policy
+	// Photos is where photos of openings are kept, beside the register.
+	Photos photos.Folder
 }
 
 // Stamp tells when an action happens and who does it.
@@ -76,6 +81,7 @@ type Workshop struct {
 	random   io.Reader // for tags
 	links    Links
 	evidence atomic.Pointer[schedule.Evidence] // nil is none
+	decoding sync.Mutex                        // held while a photo is taken in
 }
 
 // New returns a workshop. Random is the source of tags, links signs what

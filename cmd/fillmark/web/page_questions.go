@@ -1,0 +1,114 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web
+
+import (
+	"bytes"
+	"html/template"
+	"net/http"
+	"net/url"
+
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+	"fillmark/loops/findings"
+)
+
+// questionsPage asks the openings three things.
+type questionsPage struct {
+	frame
+	Cause  loops.Cause
+	Causes []tile
+	By     string
+	Keys   []tile
+
+	Pattern workshop.PatternAnswer
+	Watches []workshop.WatchLine
+	Lives   []livesView
+	Look    []workshop.WhenLook
+}
+
+// livesView is how long the charges of one origin last.
+type livesView struct {
+	Origin loops.Origin
+	Report findings.Report
+	Plot   *plotView
+	Apart  []workshop.ApartLine
+	Lacks  []findings.Refusal
+	CSV    string // where the rows are that it rests on
+}
+
+// plotView is a picture with the numbers it shows.
+type plotView struct {
+	SVG      template.HTML
+	Sentence string
+	Curves   []findings.PlotCurve
+}
+
+// plotOf draws a plot for a page; its name tells the ids of several apart.
+func plotOf(p *findings.Plot, name string) *plotView {
+	if p == nil {
+		return nil
+	}
+	drawn := bytes.ReplaceAll(p.SVG("months"), []byte(`plot-t`), []byte("plot-"+name+"-t"))
+	// The drawing escapes every text in it itself.
+	return &plotView{SVG: template.HTML(drawn), Sentence: p.Sentence, Curves: p.Curves}
+}
+
+func (s *server) pageQuestions(w http.ResponseWriter, r *http.Request) error {
+	p := questionsPage{frame: s.newFrame(r, "What openings say"), Cause: loops.CauseClog}
+	p.Here = "openings"
+	q := paramsOf(r)
+	take(q, "cause", &p.Cause, workshop.ParseCause)
+	take(q, "by", &p.By, words)
+	err := q.err()
+	if err != nil {
+		return err
+	}
+	for _, c := range loops.Causes() {
+		if c.InLoop() {
+			p.Causes = append(p.Causes, tile{Value: string(c), On: c == p.Cause})
+		}
+	}
+	for _, key := range workshop.GroupKeys() {
+		p.Keys = append(p.Keys, tile{Value: key, On: key == p.By})
+	}
+	if p.Pattern, err = s.Workshop.Pattern(p.Cause); err != nil {
+		return err
+	}
+	if p.Watches, err = s.Workshop.Watches(); err != nil {
+		return err
+	}
+	lives, err := s.Workshop.HowLong(p.By)
+	if err != nil {
+		return err
+	}
+	for _, l := range lives {
+		rows := url.Values{"origin": {string(l.Origin)}}
+		if p.By != "" {
+			rows.Set("by", p.By)
+		}
+		p.Lives = append(p.Lives, livesView{l.Origin, l.Report, plotOf(l.Plot, string(l.Origin)), l.Apart, l.Lacks, "/api/v1/openings/lives?" + rows.Encode()})
+	}
+	if p.Look, err = s.Workshop.WhenToLook(); err != nil {
+		return err
+	}
+	return s.render(w, http.StatusOK, "questions", p)
+}
+
+// enterWatch puts a pattern under watch.
+func (s *server) enterWatch(w http.ResponseWriter, r *http.Request) error {
+	if err := r.ParseForm(); err != nil {
+		return formFault(err)
+	}
+	watch := loops.PatternWatch{Cause: loops.Cause(r.PostForm.Get("cause")), Trait: r.PostForm.Get("trait"), ReadAt: pageReadAt}
+	if _, err := s.Workshop.AddWatch(s.stamp(r), watch); err != nil {
+		return err
+	}
+	http.Redirect(w, r, "/openings/questions?"+url.Values{"cause": {string(watch.Cause)}}.Encode()+"#watches", http.StatusSeeOther)
+	return nil
+}
+
+// pageReadAt is the number of later failures at which a watch from the page is
+// read: with fewer even the plainest pattern seldom shows.
+const pageReadAt = 5

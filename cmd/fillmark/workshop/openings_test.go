@@ -1,0 +1,579 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package workshop_test
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"image"
+	"image/jpeg"
+	"math"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"reflect"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"crypto/rand"
+
+	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+	"fillmark/loops/findings"
+	"fillmark/loops/photos"
+	"fillmark/loops/store"
+	"fillmark/schedule"
+)
+
+// dayZero is the fill of every loop of these tests unless it says otherwise.
+var dayZero = loops.Day{Year: 2025, Month: time.January, Dom: 1}
+
+// newStudy is a workshop with a folder for photos.
+func newStudy(t *testing.T) bench {
+	t.Helper()
+	dir := t.TempDir()
+	s, err := store.Open(filepath.Join(dir, "register.db"), store.Options{})
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, s.Close()) })
+	return bench{workshop.New(s, workshop.Settings{
+		Name: "Test Bench", From: "bench@test.example", BaseURL: "https://loops.test.example", Zone: time.UTC, SendHour: 8,
+		Policy: schedule.DefaultPolicy(), Photos: photos.Folder(filepath.Join(dir, "photos")),
+	}, rand.Reader, links(t, 1)), s}
+}
+
+// later is the instant and the technician of an entry on a day.
+func later(days int) workshop.Stamp {
+	return workshop.Stamp{At: dayZero.AddDays(days).At(12, time.UTC).UTC(), By: "test"}
+}
+
+// studied is one loop for [bench.study].
+type studied struct {
+	origin       loops.Origin // empty: workshop
+	fluid        chemistry.Fluid
+	metal        chemistry.Metal
+	early        int // the fill can have been so many days earlier
+	unknownStart bool
+	owned        bool // an owner's machine although the charge is not ours
+	good         []int
+	failed       int // inspection that judges it failed
+	opened       int
+	failedOn     int
+	cause        loops.Cause
+	drained      int
+	photos       []loops.OpeningPhoto
+}
+
+// study puts a loop on record with what was found and measured, and returns its
+// tag.
+func (b bench) study(t *testing.T, x studied) loops.Tag {
+	t.Helper()
+	machine := loops.Machine{Kind: loops.DonorUnit, Name: "unit", Maker: "Mirefell Coolers", Model: "M120"}
+	if x.origin == "" {
+		x.origin = loops.WorkshopFill
+	}
+	if x.origin == loops.WorkshopFill || x.owned {
+		owner, err := b.AddOwner(later(0), loops.Owner{Name: "Zuleika Ownerly", Phone: "+351 555 0100", Email: "zuleika@private.example"})
+		require.NoError(t, err)
+		machine.Owner, machine.Kind, machine.Name = owner.ID, loops.Workstation, "Zuleika's tower"
+	}
+	if x.metal == "" {
+		x.metal = chemistry.Brass
+	}
+	if x.fluid == "" {
+		x.fluid = chemistry.PropyleneGlycol
+	}
+	kept, err := b.AddMachine(later(0), machine)
+	require.NoError(t, err)
+	loop, err := b.AddLoop(later(0), loops.Loop{Machine: kept.ID, Construction: loops.Construction{Volume: 0.5,
+		Wetted: []loops.WettedPart{{Part: "cold plate", Metal: chemistry.Copper}, {Part: "radiator", Metal: x.metal}}}})
+	require.NoError(t, err)
+	charge := loops.Charge{Fluid: x.fluid, Origin: x.origin, FilledFrom: dayZero.AddDays(-x.early), FilledTo: dayZero}
+	if x.unknownStart {
+		charge.FilledFrom = loops.Day{}
+	}
+	record := func(days int, e loops.Entry) {
+		t.Helper()
+		e.Day = dayZero.AddDays(days)
+		_, err := b.Record(later(days), loop.Tag, e)
+		require.NoError(t, err)
+	}
+	record(0, loops.Entry{Kind: loops.KindFill, Fill: &loops.Fill{Charge: charge}})
+	if x.origin == loops.WorkshopFill {
+		record(0, loops.Entry{Kind: loops.KindHandover, Handover: &loops.Handover{}})
+	}
+	reading := loops.Inspection{Die: new(chemistry.Celsius(40)), Room: new(chemistry.Celsius(21)), PowerW: new(60.0), Verdict: loops.Good}
+	for _, days := range x.good {
+		record(days, loops.Entry{Kind: loops.KindInspection, Inspection: &reading})
+	}
+	if x.failed > 0 {
+		record(x.failed, loops.Entry{Kind: loops.KindInspection, Inspection: &loops.Inspection{Verdict: loops.Failed}})
+	}
+	if x.drained > 0 {
+		record(x.drained, loops.Entry{Kind: loops.KindDrain, Drain: &loops.Drain{}})
+	}
+	if x.opened > 0 {
+		o := loops.Opening{Cause: x.cause, Severity: new(loops.Narrowed), Words: "Zuleika says it rattled", Photos: x.photos}
+		if x.failedOn > 0 {
+			o.FailedOn = dayZero.AddDays(x.failedOn)
+		}
+		record(x.opened, loops.Entry{Kind: loops.KindOpening, Opening: &o, Note: "call Zuleika"})
+	}
+	return loop.Tag
+}
+
+const month = 30.4375
+
+// The rows of the statistics, one for each kind of life a register can hold.
+func TestLivesFromTheRegister(t *testing.T) {
+	t.Parallel()
+	inf := math.Inf(1)
+	tests := []struct {
+		name  string
+		loop  studied
+		want  findings.Life
+		apart string
+	}{
+		{"good", studied{good: []int{1, 200}}, findings.Life{Lower: 200 / month, Upper: inf}, ""},
+		{"an owner's word is no measurement", studied{}, findings.Life{}, "never measured good since its fill"},
+		{"failed between two looks", studied{good: []int{1, 200}, opened: 300, cause: loops.CauseClog}, findings.Life{Lower: 200 / month, Upper: 300 / month, Cause: "clog"}, ""},
+		{"failed on a known day", studied{good: []int{200}, opened: 300, failedOn: 290, cause: loops.CauseLeak}, findings.Life{Lower: 290 / month, Upper: 290 / month, Cause: "leak"}, ""},
+		{"found failed, cause confirmed later", studied{good: []int{200}, failed: 250, opened: 300, cause: loops.CauseClog}, findings.Life{Lower: 200 / month, Upper: 250 / month, Cause: "clog"}, ""},
+		{"drained before it was opened", studied{good: []int{200}, drained: 299, opened: 300, cause: loops.CauseClog}, findings.Life{Lower: 200 / month, Upper: 300 / month, Cause: "clog"}, ""},
+		{"never seen good", studied{opened: 300, cause: loops.CauseClog}, findings.Life{Upper: 300 / month, Cause: "clog"}, ""},
+		{"a dry mount is no failure of the loop", studied{good: []int{200}, failed: 250, opened: 260, cause: loops.CauseMount}, findings.Life{Lower: 200 / month, Upper: inf}, ""},
+		{"nothing found", studied{good: []int{200}, opened: 260, cause: loops.CauseNone}, findings.Life{Lower: 200 / month, Upper: inf}, ""},
+		{"donor, fill within a quarter", studied{origin: loops.Factory, early: 90, opened: 300, cause: loops.CauseClog}, findings.Life{Upper: 390 / month, Cause: "clog"}, ""},
+		{"donor, good", studied{origin: loops.Factory, early: 90, good: []int{300}}, findings.Life{Lower: 300 / month, Upper: inf}, ""},
+		{"donor, failed on a known day of an unknown age", studied{origin: loops.Factory, early: 90, opened: 300, failedOn: 300, cause: loops.CauseClog}, findings.Life{Lower: 300 / month, Upper: 390 / month, Cause: "clog"}, ""},
+		{"donor of unknown age", studied{origin: loops.Factory, unknownStart: true, opened: 300, cause: loops.CauseClog}, findings.Life{}, "failed, and nothing is known of how old it can have been: the fill has no earliest day"},
+		{"joined in use, watched on", studied{origin: loops.Factory, owned: true, good: []int{300, 500}}, findings.Life{Lower: 500 / month, Upper: inf, Entry: 300 / month}, ""},
+		{"joined in use, seen once", studied{origin: loops.Factory, owned: true, good: []int{300}}, findings.Life{}, "measured good once, on the day it joined the record already aged"},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
+			b := newStudy(t)
+			b.study(t, tt.loop)
+			cases, err := b.Cases()
+			require.NoError(t, err)
+			require.Len(t, cases, 1)
+			assert.Equal(t, tt.apart, cases[0].LeftOut)
+			if tt.apart == "" {
+				tt.want.Count = 1
+				assert.Equal(t, tt.want, cases[0].Life)
+			}
+		})
+	}
+}
+
+func TestRefillBeginsANewLife(t *testing.T) {
+	t.Parallel()
+	b := newStudy(t)
+	tag := b.study(t, studied{good: []int{100}, opened: 200, cause: loops.CauseClog})
+	charge := loops.Charge{Fluid: chemistry.PropyleneGlycol, Origin: loops.WorkshopFill, FilledFrom: dayZero.AddDays(210), FilledTo: dayZero.AddDays(210)}
+	_, err := b.Record(later(210), tag, loops.Entry{Kind: loops.KindFill, Day: dayZero.AddDays(210), Fill: &loops.Fill{Charge: charge}})
+	require.NoError(t, err)
+	reading := loops.Inspection{Die: new(chemistry.Celsius(40)), Room: new(chemistry.Celsius(21)), PowerW: new(60.0), Verdict: loops.Good}
+	_, err = b.Record(later(400), tag, loops.Entry{Kind: loops.KindInspection, Day: dayZero.AddDays(400), Inspection: &reading})
+	require.NoError(t, err)
+	cases, err := b.Cases()
+	require.NoError(t, err)
+	require.Len(t, cases, 2)
+	assert.True(t, cases[0].Failed)
+	assert.Equal(t, findings.Life{Lower: 190 / month, Upper: math.Inf(1), Count: 1}, cases[1].Life)
+}
+
+func TestOpeningsThatContradictTheRecord(t *testing.T) {
+	t.Parallel()
+	b := newStudy(t)
+	owner, err := b.AddOwner(later(0), loops.Owner{Name: "Ana"})
+	require.NoError(t, err)
+	machine, err := b.AddMachine(later(0), loops.Machine{Owner: owner.ID, Kind: loops.Desktop, Name: "tower"})
+	require.NoError(t, err)
+	empty, err := b.AddLoop(later(0), loops.Loop{Machine: machine.ID, Construction: loops.Construction{Volume: 0.5}})
+	require.NoError(t, err)
+	good := b.study(t, studied{good: []int{200}})
+	clog := func(on int) *loops.Opening {
+		o := loops.Opening{Cause: loops.CauseClog}
+		if on != 0 {
+			o.FailedOn = dayZero.AddDays(on)
+		}
+		return &o
+	}
+	tests := []struct {
+		name    string
+		tag     loops.Tag
+		days    int
+		opening *loops.Opening
+		field   string
+		says    string
+	}{
+		{"never filled", empty.Tag, 100, clog(0), "tag", "has been filled"},
+		{"before the fill", good, -1, clog(0), "day", "not before the loop was filled, 2025-01-01"},
+		{"measured good later", good, 150, clog(0), "day", "last measured good, 2025-07-20"},
+		{"failed before it was measured good", good, 300, clog(150), "failed on", "2025-07-20"},
+		{"failed after the opening", good, 300, clog(301), "failed on", "not after the opening"},
+		{"failed before the fill", good, 300, clog(-20), "failed on", "not before the fill"},
+		{"a photo that nobody sent", good, 300, &loops.Opening{Cause: loops.CauseClog, Photos: []loops.OpeningPhoto{{Hash: strings.Repeat("0", 64), When: loops.BeforeWork}}}, "photo", "uploaded before"},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			before, err := b.store.LoopByTag(tt.tag)
+			require.NoError(t, err)
+			_, err = b.Record(later(400), tt.tag, loops.Entry{Kind: loops.KindOpening, Day: dayZero.AddDays(tt.days), Opening: tt.opening})
+			var wrong *loops.InvalidError
+			require.ErrorAs(t, err, &wrong)
+			assert.Equal(t, tt.field, wrong.Field)
+			assert.Contains(t, wrong.Reason, tt.says)
+			after, err := b.store.LoopByTag(tt.tag)
+			require.NoError(t, err)
+			assert.Equal(t, before, after, "nothing changes")
+		})
+	}
+	_, err = b.Record(later(410), good, loops.Entry{Kind: loops.KindRetirement, Day: dayZero.AddDays(405), Retirement: &loops.Retirement{Reason: loops.Scrapped}})
+	require.NoError(t, err)
+	_, err = b.Record(later(420), good, loops.Entry{Kind: loops.KindOpening, Day: dayZero.AddDays(420), Opening: clog(0)})
+	require.NoError(t, err, "a retired loop may be opened")
+}
+
+// fleet is eight loops with aluminium of which five clogged, and ten without of
+// which one did.
+func fleet(t *testing.T, b bench) {
+	t.Helper()
+	for i := range 5 {
+		b.study(t, studied{metal: chemistry.Aluminium, good: []int{150 + 10*i}, opened: 300 + 7*i, cause: loops.CauseClog})
+	}
+	for i := range 3 {
+		b.study(t, studied{metal: chemistry.Aluminium, good: []int{320 + i}})
+	}
+	b.study(t, studied{good: []int{200}, opened: 390, cause: loops.CauseClog})
+	for i := range 9 {
+		b.study(t, studied{good: []int{400 + 3*i}})
+	}
+	b.study(t, studied{good: []int{40}})                                       // too young to compare
+	b.study(t, studied{good: []int{100}, opened: 200, cause: loops.CausePump}) // another cause
+}
+
+func TestPattern(t *testing.T) {
+	t.Parallel()
+	b := newStudy(t)
+	fleet(t, b)
+	trait, err := workshop.ParseTrait("metal=aluminium")
+	require.NoError(t, err)
+	answer, err := b.Pattern(loops.CauseClog, trait)
+	require.NoError(t, err)
+	require.Len(t, answer.Lines, 1)
+	line := answer.Lines[0]
+	assert.Equal(t, workshop.Counts{FailedWith: 5, FailedWithout: 1, GoodWith: 3, GoodWithout: 9}, line.Counts)
+	// The same table in findings, whose figures are held against R.
+	want, err := findings.Table{FailedWith: 5, FailedWithout: 1, GoodWith: 3, GoodWithout: 9}.OddsRatio()
+	require.NoError(t, err)
+	assert.InDelta(t, want.P, float64(line.P), 1e-12)
+	assert.InDelta(t, want.Lower, float64(line.Lower), 1e-12)
+	assert.True(t, line.Exploratory)
+	assert.Contains(t, line.Sentence, "no proof")
+	assert.Equal(t, []workshop.ApartLine{{Why: "measured good only within 3 months of its fill, when few have failed yet", Count: 1}, {Why: "ended by another cause", Count: 1}}, answer.Apart)
+
+	all, err := b.Pattern(loops.CauseClog)
+	require.NoError(t, err)
+	require.NotEmpty(t, all.Lines)
+	assert.Equal(t, len(all.Lines), all.Lines[0].Compared)
+	encoded, err := json.Marshal(all)
+	require.NoError(t, err)
+	assert.NotContains(t, string(encoded), "NaN")
+
+	_, err = workshop.ParseTrait("colour=green")
+	require.ErrorContains(t, err, "KEY=VALUE", "what only an opening shows is no trait")
+	_, err = workshop.ParseCause("fan")
+	require.ErrorContains(t, err, "lies in the loop")
+}
+
+// Factory and workshop charges, and fluids, are never pooled: tables that
+// would show a pattern only together show none.
+func TestPatternKeepsKindsApart(t *testing.T) {
+	t.Parallel()
+	b := newStudy(t)
+	for range 4 {
+		b.study(t, studied{metal: chemistry.Aluminium, origin: loops.Factory, opened: 300, cause: loops.CauseClog})
+		b.study(t, studied{good: []int{300}})
+	}
+	trait, err := workshop.ParseTrait("metal=aluminium")
+	require.NoError(t, err)
+	answer, err := b.Pattern(loops.CauseClog, trait)
+	require.NoError(t, err)
+	require.Len(t, answer.Lines[0].Refused, 1)
+	assert.False(t, answer.Lines[0].P.Known())
+}
+
+func TestWatchTestsLaterLivesOnly(t *testing.T) {
+	t.Parallel()
+	b := newStudy(t)
+	fleet(t, b)
+	watch := loops.PatternWatch{Cause: loops.CauseClog, Trait: "metal=aluminium", ReadAt: 2}
+	line, err := b.AddWatch(later(500), watch)
+	require.NoError(t, err)
+	assert.Equal(t, 18, line.PassedOver)
+	assert.Zero(t, line.Failures)
+	require.NotEmpty(t, line.Answer.Refused)
+	_, err = b.AddWatch(later(501), watch)
+	require.ErrorContains(t, err, "not under watch yet")
+	_, err = b.AddWatch(later(501), loops.PatternWatch{Cause: loops.CauseFan, Trait: "metal=aluminium"})
+	require.Error(t, err)
+	for range 2 {
+		b.study(t, studied{metal: chemistry.Aluminium, opened: 520, cause: loops.CauseClog})
+		b.study(t, studied{good: []int{515}})
+	}
+	lines, err := b.Watches()
+	require.NoError(t, err)
+	require.Len(t, lines, 1)
+	assert.Equal(t, 2, lines[0].Failures)
+	assert.Equal(t, workshop.Counts{FailedWith: 2, GoodWithout: 2}, lines[0].Answer.Counts)
+}
+
+// The third clogged loop of a kind changes the first page, and its reason
+// stands in the plan.
+func TestThirdClogIsSaidOnTheFirstPage(t *testing.T) {
+	t.Parallel()
+	b := newStudy(t)
+	for i := range 6 {
+		b.study(t, studied{good: []int{120 + i}})
+	}
+	watched := b.study(t, studied{metal: chemistry.Aluminium})
+	clogged := func() {
+		b.study(t, studied{metal: chemistry.Aluminium, good: []int{60}, opened: 130, cause: loops.CauseClog})
+	}
+	serviceCheck := func() loops.Task {
+		loop, err := b.store.LoopByTag(watched)
+		require.NoError(t, err)
+		for _, task := range loop.Plan.Tasks {
+			if task.Kind == loops.ServiceCheck {
+				return task
+			}
+		}
+		return loops.Task{}
+	}
+	clogged()
+	clogged()
+	due, err := b.Due(later(130).At)
+	require.NoError(t, err)
+	assert.Empty(t, due.Notices, "two are said nothing of")
+	before := serviceCheck()
+	clogged()
+	due, err = b.Due(later(130).At)
+	require.NoError(t, err)
+	require.Len(t, due.Notices, 1)
+	assert.Equal(t, "3 of 3 charges with wetted metals aluminium and copper clogged.", due.Notices[0].Text)
+	assert.Contains(t, due.Notices[0].Reason, "healthy ones")
+	after := serviceCheck()
+	assert.Equal(t, loops.ByEvidence, after.Binding().Kind)
+	assert.True(t, after.Due.Before(before.Due), "%s, was %s", after.Due, before.Due)
+	assert.Contains(t, after.Binding().Text, "3 of 9 workshop charges failed")
+	assert.False(t, after.Due.Before(dayZero.AddDays(130)), "not before it was known")
+
+	evidence, err := b.store.Evidence()
+	require.NoError(t, err)
+	loop, err := b.store.LoopByTag(watched)
+	require.NoError(t, err)
+	assert.Equal(t, evidence.Version, loop.Plan.EvidenceVersion)
+	renewed, err := b.Learn(t.Context(), later(131))
+	require.NoError(t, err)
+	assert.Zero(t, renewed, "nothing new, nothing to do")
+}
+
+func TestCorrectionTakesBackWhatWasLearnt(t *testing.T) {
+	t.Parallel()
+	b := newStudy(t)
+	for i := range 4 {
+		b.study(t, studied{good: []int{120 + i}})
+	}
+	var last loops.Tag
+	for range 3 {
+		last = b.study(t, studied{good: []int{60}, opened: 130, cause: loops.CauseClog})
+	}
+	file, err := b.File(last)
+	require.NoError(t, err)
+	_, err = b.Record(later(140), last, loops.Entry{Kind: loops.KindCorrection, Correction: &loops.Correction{Strikes: file.Loop.LastEntry, Why: "another loop"}})
+	require.NoError(t, err)
+	due, err := b.Due(later(140).At)
+	require.NoError(t, err)
+	assert.Empty(t, due.Notices)
+}
+
+func TestRefusalsNameWhatIsMissing(t *testing.T) {
+	t.Parallel()
+	b := newStudy(t)
+	answer, err := b.Pattern(loops.CauseClog)
+	require.NoError(t, err)
+	assert.Empty(t, answer.Lines)
+	for range 3 {
+		b.study(t, studied{opened: 130, cause: loops.CauseClog})
+	}
+	lives, err := b.HowLong("")
+	require.NoError(t, err)
+	require.Len(t, lives, 1)
+	require.NotEmpty(t, lives[0].Report.Refused)
+	assert.Equal(t, "ages", lives[0].Report.Refused[0].What)
+	look, err := b.WhenToLook()
+	require.NoError(t, err)
+	require.Len(t, look, 2)
+	assert.Nil(t, look[0].Age, "no age without a healthy loop")
+	assert.Contains(t, look[0].Refused[len(look[0].Refused)-1].Why, "29 charges measured good")
+	due, err := b.Due(later(140).At)
+	require.NoError(t, err)
+	require.Len(t, due.Notices, 1)
+	assert.Contains(t, due.Notices[0].Reason, "no healthy loop is on record")
+	_, err = b.HowLong("metal")
+	require.ErrorContains(t, err, "metal=aluminium", "a loop has several metals")
+}
+
+// What the register answers is what a file of its rows answers, and what R's
+// survreg says of them.
+func TestAnswersEqualThoseOfTheExportedRows(t *testing.T) {
+	t.Parallel()
+	b := newStudy(t)
+	fleet(t, b)
+	for _, by := range []string{"", "metals", "metal=aluminium"} {
+		lives, err := b.HowLong(by)
+		require.NoError(t, err)
+		require.Len(t, lives, 1)
+		var file bytes.Buffer
+		require.NoError(t, workshop.WriteLives(&file, lives[0].Rows))
+		read, err := findings.ReadCSV(&file)
+		require.NoError(t, err)
+		fromFile, err := json.Marshal(findings.Analyse(read, findings.FromRegister)) // as text, in which what is not known equals itself
+		require.NoError(t, err)
+		fromRegister, err := json.Marshal(lives[0].Report)
+		require.NoError(t, err)
+		assert.JSONEq(t, string(fromFile), string(fromRegister), by)
+	}
+	lives, err := b.HowLong("")
+	require.NoError(t, err)
+	shape, scale, loglik := survreg(t, lives[0].Rows)
+	report := lives[0].Report
+	require.NotNil(t, report.Weibull)
+	assert.InEpsilon(t, shape, float64(report.Weibull.Shape), 1e-6)
+	assert.InEpsilon(t, scale, float64(report.Weibull.Scale), 1e-6)
+	assert.InEpsilon(t, loglik, float64(report.Weibull.LogLik), 1e-6)
+	assert.InEpsilon(t, scale*math.Pow(-math.Log(0.9), 1/shape), float64(report.B10.Estimate), 1e-6)
+	look, err := b.WhenToLook()
+	require.NoError(t, err)
+	assert.Equal(t, report.B10, look[0].B10)
+}
+
+// survreg fits the Weibull distribution with R's package survival.
+func survreg(t *testing.T, rows []findings.Life) (shape, scale, loglik float64) {
+	t.Helper()
+	rscript, err := exec.LookPath("Rscript")
+	if err != nil {
+		require.NotEqual(t, "true", os.Getenv("CI"), "Rscript is not installed and must be here")
+		t.Skip("Rscript is not installed: nothing to compare with")
+	}
+	file := filepath.Join(t.TempDir(), "lives.csv")
+	var out bytes.Buffer
+	require.NoError(t, workshop.WriteLives(&out, rows))
+	require.NoError(t, os.WriteFile(file, out.Bytes(), 0o600))
+	const script = `library(survival); d <- read.csv(commandArgs(TRUE)[1])
+d <- d[!(d$lower == 0 & is.na(d$upper)), ]
+s <- Surv(ifelse(d$lower == 0, NA, d$lower), d$upper, type = "interval2")
+f <- survreg(s ~ 1, weights = d$count, dist = "weibull", control = survreg.control(rel.tolerance = 1e-12, maxiter = 200))
+cat(sprintf("%.15g %.15g %.15g", 1 / f$scale, exp(coef(f)), f$loglik[1]))`
+	said, err := exec.Command(rscript, "--vanilla", "-e", script, file).Output()
+	require.NoError(t, err, "%s", said)
+	_, err = fmt.Sscan(string(said), &shape, &scale, &loglik)
+	require.NoError(t, err, "%s", said)
+	return shape, scale, loglik
+}
+
+func testPhoto(t *testing.T, tone uint8) []byte {
+	t.Helper()
+	img := image.NewGray(image.Rect(0, 0, 60, 40))
+	for i := range img.Pix {
+		img.Pix[i] = tone
+	}
+	var out bytes.Buffer
+	require.NoError(t, jpeg.Encode(&out, img, nil))
+	return out.Bytes()
+}
+
+// A summary for a maker has no field that could hold an owner's data, and
+// nothing of it gets in through another.
+func TestSummaryHoldsNothingOfOwners(t *testing.T) {
+	t.Parallel()
+	forbidden := []string{"owner", "phone", "email", "address", "tag", "note", "words_typed", "by", "name", "machine"}
+	var walk func(reflect.Type, string)
+	seen := map[reflect.Type]bool{}
+	walk = func(of reflect.Type, path string) {
+		for of.Kind() == reflect.Pointer || of.Kind() == reflect.Slice || of.Kind() == reflect.Map {
+			of = of.Elem()
+		}
+		// Findings knows lives and no records.
+		if of.Kind() != reflect.Struct || seen[of] || strings.HasSuffix(of.PkgPath(), "loops/findings") {
+			return
+		}
+		seen[of] = true
+		for i := range of.NumField() {
+			f := of.Field(i)
+			name, _, _ := strings.Cut(f.Tag.Get("json"), ",")
+			assert.NotContains(t, forbidden, strings.ToLower(f.Name), path)
+			assert.NotContains(t, forbidden, name, path)
+			walk(f.Type, path+"."+f.Name)
+		}
+	}
+	walk(reflect.TypeFor[workshop.Summary](), "Summary")
+	for _, record := range []reflect.Type{reflect.TypeFor[loops.Owner](), reflect.TypeFor[loops.Machine](), reflect.TypeFor[loops.Loop](), reflect.TypeFor[loops.Entry](), reflect.TypeFor[loops.Opening]()} {
+		assert.False(t, seen[record], "%s is part of a summary", record)
+	}
+
+	b := newStudy(t)
+	kept, err := b.KeepPhoto("a.jpg", testPhoto(t, 90))
+	require.NoError(t, err)
+	again, err := b.KeepPhoto("b.jpg", testPhoto(t, 90))
+	require.NoError(t, err)
+	assert.True(t, again.Already)
+	assert.Equal(t, kept.Hash, again.Hash)
+	photo := []loops.OpeningPhoto{{Hash: kept.Hash, When: loops.BeforeWork}}
+	b.study(t, studied{metal: chemistry.Aluminium, good: []int{100}, opened: 300, cause: loops.CauseClog, photos: photo})
+	b.study(t, studied{metal: chemistry.Aluminium, origin: loops.Factory, early: 30, opened: 300, cause: loops.CauseClog, photos: photo})
+	trait, err := workshop.ParseTrait("maker=mirefell coolers")
+	require.NoError(t, err)
+	summary, err := b.Summary(later(400).At, trait)
+	require.NoError(t, err)
+	assert.Equal(t, 2, summary.Charges)
+	require.Len(t, summary.Cases, 2)
+	assert.Equal(t, 1, summary.Withheld, "no photo of an owner who did not agree")
+	var table bytes.Buffer
+	require.NoError(t, summary.WriteCSV(&table))
+	encoded, err := json.Marshal(summary)
+	require.NoError(t, err)
+	for _, text := range []string{string(encoded), table.String()} {
+		assert.NotContains(t, text, "Zuleika")
+		assert.NotContains(t, text, "private.example")
+		assert.NotContains(t, text, "555 0100")
+	}
+	assert.Equal(t, 3, strings.Count(table.String(), "\n"), strconv.Quote(table.String()))
+	none, err := workshop.ParseTrait("maker=Nobody")
+	require.NoError(t, err)
+	_, err = b.Summary(later(400).At, none)
+	require.ErrorIs(t, err, loops.ErrNotFound)
+}
+
+func TestPhotoIsRefusedByName(t *testing.T) {
+	t.Parallel()
+	b := newStudy(t)
+	_, err := b.KeepPhoto("letter.txt", []byte("no picture"))
+	var wrong *loops.InvalidError
+	require.ErrorAs(t, err, &wrong)
+	assert.Equal(t, []string{"photo", "letter.txt"}, []string{wrong.Field, wrong.Value})
+	_, err = b.Photo(strings.Repeat("0", 64), photos.Full)
+	require.ErrorIs(t, err, loops.ErrNotFound)
+	_, err = b.OpeningsOf("7K3QXA")
+	require.ErrorIs(t, err, loops.ErrNotFound)
+}

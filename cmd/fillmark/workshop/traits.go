@@ -1,0 +1,210 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package workshop
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"fillmark/chemistry"
+	"fillmark/loops"
+)
+
+// Trait is something that a loop and its charge have and others have not. What
+// only an opening can show is none: healthy loops are not opened.
+type Trait struct {
+	Key   string `json:"key"`
+	Value string `json:"value"`
+}
+
+// String writes key=value, as [ParseTrait] reads it.
+func (t Trait) String() string { return t.Key + "=" + t.Value }
+
+// traitKeys are the keys in the order they are offered, with what people read
+// before the value. Those marked several can hold for one loop more than once.
+func traitKeys() []struct {
+	key, words string
+	several    bool
+} {
+	return []struct {
+		key, words string
+		several    bool
+	}{
+		{"metals", "wetted metals", false},
+		{"metal", "wetted", true},
+		{"fluid", "fluid", false},
+		{"strength", "strength", false},
+		{"inhibitor", "inhibitor", false},
+		{"biocide", "biocide", false},
+		{"product", "coolant", false},
+		{"lot", "lot", true},
+		{"top-up", "topped up since the fill:", false},
+		{"model", "maker and model", false},
+		{"maker", "maker", false},
+		{"machine", "kind of machine", false},
+		{"sealed", "sealed:", false},
+		{"pump", "pump", false},
+		{"mounting", "mounting", false},
+		{"tubing", "tubing", false},
+	}
+}
+
+// TraitKeys lists the keys that traits can have.
+func TraitKeys() []string {
+	var keys []string
+	for _, k := range traitKeys() {
+		keys = append(keys, k.key)
+	}
+	return keys
+}
+
+// Words writes the trait for people.
+func (t Trait) Words() string {
+	for _, k := range traitKeys() {
+		if k.key == t.Key {
+			return k.words + " " + t.Value
+		}
+	}
+	return t.String()
+}
+
+// ParseTrait reads key=value.
+func ParseTrait(text string) (Trait, error) {
+	key, value, ok := strings.Cut(text, "=")
+	t := Trait{strings.TrimSpace(key), strings.TrimSpace(value)}
+	if !ok || t.Value == "" || !slices.Contains(TraitKeys(), t.Key) {
+		return Trait{}, wrong("trait", text, "KEY=VALUE such as metal=aluminium, with a key of: "+strings.Join(TraitKeys(), ", "))
+	}
+	return t, nil
+}
+
+// parseTraitKey reads a key whose values part the loops, each in one group.
+func parseTraitKey(text string) (string, error) {
+	if slices.Contains(GroupKeys(), text) {
+		return text, nil
+	}
+	return "", wrong("by", text, "one of "+strings.Join(GroupKeys(), ", ")+", or KEY=VALUE such as metal=aluminium")
+}
+
+// GroupKeys lists the keys of which a loop has one value, so that they part
+// loops into groups.
+func GroupKeys() []string {
+	var keys []string
+	for _, k := range traitKeys() {
+		if !k.several {
+			keys = append(keys, k.key)
+		}
+	}
+	return keys
+}
+
+// has tells whether the case has the trait; known is false where nothing is on
+// record about its key.
+func (c Case) has(t Trait) (has, known bool) {
+	for _, own := range c.Traits {
+		if own.Key == t.Key {
+			known = true
+			has = has || strings.EqualFold(own.Value, t.Value)
+		}
+	}
+	return has, known
+}
+
+// value returns the case's value of a key; empty where it has none.
+func (c Case) value(key string) string {
+	for _, own := range c.Traits {
+		if own.Key == key {
+			return own.Value
+		}
+	}
+	return ""
+}
+
+// traits lists what is on record about a loop and one charge of it.
+func (r *caseReader) traits(m loops.Machine, l loops.Loop, life chargeLife) ([]Trait, error) {
+	traits := []Trait{}
+	add := func(key, value string) {
+		if value != "" {
+			traits = append(traits, Trait{key, value})
+		}
+	}
+	yes := map[bool]string{true: "yes", false: "no"}
+	charge := life.charge
+	add("fluid", charge.Fluid.Name())
+	add("strength", strengthBand(charge))
+	add("inhibitor", charge.Inhibitor.Family)
+	add("biocide", charge.Biocide.Family)
+	add("product", charge.Product)
+	lots, err := r.lotsOf(life)
+	if err != nil {
+		return nil, err
+	}
+	for _, lot := range lots {
+		add("lot", lot)
+	}
+	add("top-up", yes[life.toppedUp])
+	add("machine", string(m.Kind))
+	add("maker", m.Maker)
+	if m.Maker != "" {
+		add("model", strings.TrimSpace(m.Maker+" "+m.Model))
+	}
+	add("sealed", yes[l.Sealed])
+	metals := []string{}
+	for _, metal := range l.Metals() {
+		add("metal", string(metal))
+		metals = append(metals, string(metal))
+	}
+	slices.Sort(metals)
+	add("metals", strings.Join(metals, " and "))
+	add("pump", l.PumpPlace)
+	add("mounting", l.Mounting)
+	add("tubing", l.Tubing.Material)
+	return traits, nil
+}
+
+// strengthBand sorts a glycol by whether it keeps microbes down: from 25
+// volume % on it does (guidance of two fluid makers).
+func strengthBand(c loops.Charge) string {
+	const biostatic = 0.25
+	if !c.Fluid.IsGlycol() || c.Mass == nil {
+		return ""
+	}
+	volume, err := chemistry.VolumeFractionOf(c.Fluid, *c.Mass)
+	switch {
+	case err != nil:
+		return ""
+	case volume < biostatic:
+		return "below 25 volume %"
+	}
+	return "25 volume % or more"
+}
+
+// lotsOf lists the lots that went into a charge: its own and those of the
+// containers it was poured from.
+func (r *caseReader) lotsOf(life chargeLife) ([]string, error) {
+	lots := []string{}
+	add := func(lot string) {
+		if lot != "" && !slices.Contains(lots, lot) {
+			lots = append(lots, lot)
+		}
+	}
+	add(life.charge.Lot)
+	for _, pour := range life.poured {
+		if pour.Container == "" {
+			continue
+		}
+		if r.lots == nil {
+			r.lots = map[string]string{}
+			for c, err := range r.w.register.Containers() {
+				if err != nil {
+					return nil, err
+				}
+				r.lots[fmt.Sprint(c.ID)] = c.Lot
+			}
+		}
+		add(r.lots[pour.Container])
+	}
+	return lots, nil
+}

@@ -1,0 +1,119 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package loops
+
+import (
+	"math"
+	"slices"
+	"time"
+)
+
+// Evidence is what opened loops have taught, as far as plans use it: reckoned
+// from the register and kept in versions, so that a plan can say which one it
+// was made from. The zero value is none.
+type Evidence struct {
+	// Version counts from 1.
+	Version uint64        `json:"version"`
+	Made    time.Time     `json:"made"` // the instant, UTC
+	Ages    []EvidenceAge `json:"ages,omitempty"`
+	// Notices are what the technician is told on the first page.
+	Notices []EvidenceNotice `json:"notices,omitempty"`
+}
+
+// EvidenceNotice is something that several openings have in common.
+type EvidenceNotice struct {
+	Cause Cause  `json:"cause"`
+	Trait string `json:"trait,omitempty"` // "metal=aluminium"; empty where nothing tells them apart
+	// Failed of Of charges that are known failed or good.
+	Failed int `json:"failed"`
+	Of     int `json:"of"`
+	// Text counts them, Reason says whether it is pattern or chance.
+	Text   string `json:"text"`
+	Reason string `json:"reason"`
+}
+
+// EvidenceAge is the age since the fill at which to look at loops of one
+// origin, and what it rests on.
+type EvidenceAge struct {
+	Origin Origin  `json:"origin"`
+	Months float64 `json:"months"`
+	// Shape is the Weibull shape that brings the next look at a loop known good
+	// forward the most; zero where the failures are too few to tell.
+	Shape float64 `json:"shape,omitempty"`
+	// Text gives the figures in half a sentence.
+	Text       string  `json:"text"`
+	Lives      int     `json:"lives"`
+	Failures   int     `json:"failures"`
+	LoopMonths float64 `json:"loop_months"` // under watch
+	// Since is the day from which the age is known to be about this short.
+	Since Day `json:"since,omitzero"`
+}
+
+// shorter is by how many months an age must have come down to count as news.
+const shorter = 0.5
+
+// sinceThen returns the age with the day from which it is known: that of the
+// earlier version, unless it has come down since.
+func (a EvidenceAge) sinceThen(was Evidence, today Day) EvidenceAge {
+	a.Since = today
+	for _, w := range was.Ages {
+		if w.Origin == a.Origin && !w.Since.IsZero() && a.Months > w.Months-shorter {
+			a.Since = w.Since
+		}
+	}
+	return a
+}
+
+// Follow makes the evidence the version after another one, at an instant on a
+// day of the workshop's.
+func (e Evidence) Follow(was Evidence, at time.Time, today Day) Evidence {
+	e.Version, e.Made = was.Version+1, at.UTC()
+	ages := make([]EvidenceAge, 0, len(e.Ages))
+	for _, a := range e.Ages {
+		ages = append(ages, a.sinceThen(was, today))
+	}
+	e.Ages = ages
+	return e
+}
+
+// Same tells whether two versions say the same: the same notices, and ages
+// within a tenth of a month from as many failures. Each new measurement moves
+// an age a little; that is no reason to plan every loop anew.
+func (e Evidence) Same(o Evidence) bool {
+	alike := func(a, b EvidenceAge) bool {
+		return a.Origin == b.Origin && a.Failures == b.Failures && math.Abs(a.Months-b.Months) < 0.1 && math.Abs(a.Shape-b.Shape) < 0.1
+	}
+	return slices.EqualFunc(e.Ages, o.Ages, alike) && slices.Equal(e.Notices, o.Notices)
+}
+
+// WatchID numbers the watches. Zero is none.
+type WatchID uint64
+
+// PatternWatch is a pattern seen in some openings, written down to be tested on
+// lives that end later.
+type PatternWatch struct {
+	ID    WatchID `json:"id"`
+	Cause Cause   `json:"cause"`
+	Trait string  `json:"trait"` // "metal=aluminium"
+	// Registered is the day it was written down: lives that ended up to and
+	// with it do not count.
+	Registered Day `json:"registered"`
+	// ReadAt is the number of later failures at which it is read, once; zero
+	// reads it each time.
+	ReadAt int    `json:"read_at,omitempty"`
+	By     string `json:"by"`
+	Why    string `json:"why,omitempty"`
+}
+
+// Validate returns all that is wrong with the watch's fields, joined.
+func (w PatternWatch) Validate() error {
+	var p problems
+	p.add(oneOf("cause", w.Cause, Causes()...))
+	p.add(requireText("trait", w.Trait, 200))
+	p.add(w.Registered.validate("registered"))
+	p.add(inRange("read at", float64(w.ReadAt), 0, 1000, "failures"))
+	p.add(requireText("by", w.By, 100))
+	p.add(checkText("why", w.Why, 500, false))
+	return p.err()
+}

@@ -1,0 +1,74 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package photos
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/google/renameio/v2"
+)
+
+// Folder is where photos are kept, a file and its small copy each. It is made
+// with the first photo.
+type Folder string
+
+// Size chooses one of a photo's two files.
+type Size string
+
+// The sizes of a photo.
+const (
+	Full  Size = ""
+	Small Size = "-small"
+)
+
+// Keep writes the photo, or tells that it is there already. After a kill or on
+// a full disk there is either the whole photo or none: the small copy is
+// written first, and each file under another name until it is whole.
+func (f Folder) Keep(p Photo) (already bool, err error) {
+	if p.Hash != Hash(p.JPEG) {
+		return false, errors.New("photos: the hash is not that of the photo")
+	}
+	if there, err := f.Read(p.Hash, Full); err == nil && Hash(there) == p.Hash {
+		return true, nil
+	}
+	if err := os.MkdirAll(string(f), 0o700); err != nil {
+		return false, fmt.Errorf("photos: %w", err)
+	}
+	for _, file := range []struct {
+		size    Size
+		content []byte
+	}{{Small, p.Small}, {Full, p.JPEG}} {
+		if err := renameio.WriteFile(f.path(p.Hash, file.size), file.content, 0o600); err != nil {
+			return false, fmt.Errorf("photos: %w", err)
+		}
+	}
+	return false, nil
+}
+
+// Read returns a photo's file; fs.ErrNotExist where there is none, also for
+// what cannot be a hash.
+func (f Folder) Read(hash string, size Size) ([]byte, error) {
+	if !IsHash(hash) {
+		return nil, fmt.Errorf("photo %q: %w", hash, fs.ErrNotExist)
+	}
+	content, err := os.ReadFile(f.path(hash, size))
+	if err != nil {
+		return nil, fmt.Errorf("photo %s: %w", hash, err)
+	}
+	return content, nil
+}
+
+func (f Folder) path(hash string, size Size) string {
+	return filepath.Join(string(f), hash+string(size)+".jpg")
+}
+
+// IsHash tells whether the text can name a photo: 64 small hexadecimal digits.
+func IsHash(text string) bool {
+	return len(text) == 64 && strings.Trim(text, "0123456789abcdef") == ""
+}

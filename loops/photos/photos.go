@@ -1,0 +1,182 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+// Package photos takes in pictures of opened loops: it decodes JPEG, PNG and
+// WebP within bounds, turns them upright, and makes new JPEG files of nothing
+// but the pixels, so that no place, owner or device stays in them.
+//
+// [Read] turns the bytes of an upload into a [Photo]; [Folder] keeps photos
+// under the SHA-256 of their bytes, whole or not at all. Lengths are in
+// pixels and bytes. Read is a pure function; both are safe for concurrent use,
+// but one Read can need some hundred megabytes, so callers run one at a time.
+//
+// Callers may match [RefusedError] for a file that is no photo to keep, and
+// fs.ErrNotExist for a photo that is not there.
+package photos
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"image"
+	"image/color"
+	"image/jpeg"
+	"image/png"
+
+	"golang.org/x/image/draw"
+	"golang.org/x/image/webp"
+)
+
+// The bounds of what is taken in, and the sizes of what is kept.
+const (
+	MaxBytes  = 32 << 20   // of a file
+	MaxPixels = 50_000_000 // of a picture, before it is decoded
+	MaxEdge   = 4000       // longer edge as kept, in pixels; larger ones are scaled down
+	SmallEdge = 480        // longer edge of the small copy, in pixels
+)
+
+// Quality of the JPEG files: at this one a second encoding shows no
+// difference to the eye.
+const (
+	quality      = 92
+	smallQuality = 85
+)
+
+// RefusedError is a file that is not kept, and what would be right.
+type RefusedError struct{ Reason string }
+
+// Error says what would be right.
+func (e *RefusedError) Error() string { return e.Reason }
+
+func refused(format string, args ...any) error {
+	return &RefusedError{fmt.Sprintf(format, args...)}
+}
+
+// Photo is a picture ready to be kept.
+type Photo struct {
+	// Hash is the SHA-256 of JPEG in 64 small hexadecimal digits.
+	Hash          string
+	Width, Height int // in pixels, upright
+	JPEG          []byte
+	Small         []byte // the small copy, a JPEG as well
+}
+
+// format is one kind of file that is read.
+type format struct {
+	name   string
+	is     func([]byte) bool
+	config func([]byte) (image.Config, error)
+	decode func([]byte) (image.Image, error)
+	end    func([]byte) (int, bool) // where the picture ends in the file
+}
+
+func formats() []format {
+	return []format{
+		{
+			"JPEG", func(b []byte) bool { return bytes.HasPrefix(b, []byte("\xff\xd8\xff")) },
+			func(b []byte) (image.Config, error) { return jpeg.DecodeConfig(bytes.NewReader(b)) },
+			func(b []byte) (image.Image, error) { return jpeg.Decode(bytes.NewReader(b)) },
+			jpegEnd,
+		},
+		{
+			"PNG", func(b []byte) bool { return bytes.HasPrefix(b, []byte("\x89PNG\r\n\x1a\n")) },
+			func(b []byte) (image.Config, error) { return png.DecodeConfig(bytes.NewReader(b)) },
+			func(b []byte) (image.Image, error) { return png.Decode(bytes.NewReader(b)) },
+			pngEnd,
+		},
+		{
+			"WebP", func(b []byte) bool {
+				return len(b) >= 12 && string(b[:4]) == "RIFF" && string(b[8:12]) == "WEBP"
+			},
+			func(b []byte) (image.Config, error) { return webp.DecodeConfig(bytes.NewReader(b)) },
+			func(b []byte) (image.Image, error) { return webp.Decode(bytes.NewReader(b)) },
+			webpEnd,
+		},
+	}
+}
+
+// Read makes a photo of an uploaded file, or returns a [*RefusedError]: for a
+// file that is none of JPEG, PNG and WebP, is cut off, carries something else
+// behind the picture, or is larger than the bounds.
+func Read(file []byte) (Photo, error) {
+	if len(file) > MaxBytes {
+		return Photo{}, refused("a photo of at most %d MB; this has %d MB", MaxBytes>>20, (len(file)+1<<20-1)>>20)
+	}
+	upright, err := picture(file)
+	if err != nil {
+		return Photo{}, err
+	}
+	kept := fit(upright, MaxEdge)
+	small := fit(kept, SmallEdge)
+	p := Photo{Width: kept.Bounds().Dx(), Height: kept.Bounds().Dy()}
+	if p.JPEG, err = encode(kept, quality); err != nil {
+		return Photo{}, err
+	}
+	if p.Small, err = encode(small, smallQuality); err != nil {
+		return Photo{}, err
+	}
+	p.Hash = Hash(p.JPEG)
+	return p, nil
+}
+
+// Hash names content by its SHA-256.
+func Hash(content []byte) string {
+	sum := sha256.Sum256(content)
+	return hex.EncodeToString(sum[:])
+}
+
+// picture decodes a file whose kind, size and end were looked at before.
+func picture(file []byte) (image.Image, error) {
+	for _, f := range formats() {
+		if !f.is(file) {
+			continue
+		}
+		config, err := f.config(file)
+		if err != nil {
+			return nil, refused("a whole %s file; this one cannot be read (%v)", f.name, err)
+		}
+		if pixels := int64(config.Width) * int64(config.Height); pixels < 1 || pixels > MaxPixels {
+			return nil, refused("a photo of at most %d megapixels; this has %.0f (%d × %d)", MaxPixels/1_000_000, float64(pixels)/1e6, config.Width, config.Height)
+		}
+		end, whole := f.end(file)
+		if !whole {
+			return nil, refused("a whole %s file; this one is cut off or damaged", f.name)
+		}
+		if n := foreign(file[end:]); n > 0 {
+			return nil, refused("a %s file and nothing behind the picture; here %d bytes of something else follow. Open it in a picture program and save it anew", f.name, n)
+		}
+		img, err := f.decode(file)
+		if err != nil {
+			return nil, refused("a whole %s file; this one is cut off or damaged (%v)", f.name, err)
+		}
+		return upright(img, orientation(f.name, file)), nil
+	}
+	return nil, refused("a JPEG, PNG or WebP file; this is none (drawings such as SVG are not taken)")
+}
+
+// fit scales a picture down so that no edge is longer; it always draws anew on
+// white, so that nothing but visible pixels remains.
+func fit(img image.Image, edge int) image.Image {
+	b := img.Bounds()
+	w, h := b.Dx(), b.Dy()
+	if most := max(w, h); most > edge {
+		w, h = max(1, w*edge/most), max(1, h*edge/most)
+	}
+	out := image.NewRGBA(image.Rect(0, 0, w, h))
+	draw.Draw(out, out.Bounds(), image.NewUniform(color.White), image.Point{}, draw.Src)
+	if w == b.Dx() {
+		draw.Draw(out, out.Bounds(), img, b.Min, draw.Over)
+	} else {
+		draw.BiLinear.Scale(out, out.Bounds(), img, b, draw.Over, nil)
+	}
+	return out
+}
+
+func encode(img image.Image, quality int) ([]byte, error) {
+	var out bytes.Buffer
+	if err := jpeg.Encode(&out, img, &jpeg.Options{Quality: quality}); err != nil {
+		return nil, fmt.Errorf("photos: encode: %w", err)
+	}
+	return out.Bytes(), nil
+}

@@ -1,0 +1,63 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package store_test
+
+import (
+	"bytes"
+	"path/filepath"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/loops"
+	"fillmark/loops/store"
+)
+
+func TestEvidence(t *testing.T) {
+	t.Parallel()
+	s := open(t)
+	none, err := s.Evidence()
+	require.NoError(t, err)
+	assert.Zero(t, none)
+
+	first := loops.Evidence{Version: 1, Made: noon, Ages: []loops.EvidenceAge{{Origin: loops.WorkshopFill, Months: 8.5, Text: "3 of 20 clogged", Lives: 20, Failures: 3, LoopMonths: 190.25}}}
+	second := loops.Evidence{Version: 2, Made: noon}
+	require.ErrorIs(t, s.PutEvidence(second, "test"), loops.ErrConflict)
+	require.NoError(t, s.PutEvidence(first, "test"))
+	require.ErrorIs(t, s.PutEvidence(first, "test"), loops.ErrConflict)
+	require.NoError(t, s.PutEvidence(second, "test"))
+	newest, err := s.Evidence()
+	require.NoError(t, err)
+	assert.Equal(t, second, newest)
+	var versions []loops.Evidence
+	for e, err := range s.Evidences() {
+		require.NoError(t, err)
+		versions = append(versions, e)
+	}
+	assert.Equal(t, []loops.Evidence{second, first}, versions)
+
+	watch := loops.PatternWatch{Cause: loops.CauseClog, Trait: "metal=aluminium", Registered: loops.DayOf(noon, noon.Location()), ReadAt: 5, By: "test", Why: "three in a row"}
+	added, err := s.AddWatch(watch, noon)
+	require.NoError(t, err)
+	assert.Equal(t, loops.WatchID(1), added.ID)
+	_, err = s.AddWatch(watch, noon)
+	require.NoError(t, err)
+	sound(t, s)
+
+	path := filepath.Join(t.TempDir(), "again")
+	text := exportOf(t, s)
+	require.NoError(t, store.Import(t.Context(), path, bytes.NewReader(text)))
+	again, err := store.Open(path, store.Options{})
+	require.NoError(t, err)
+	t.Cleanup(func() { assert.NoError(t, again.Close()) })
+	assert.Equal(t, string(text), string(exportOf(t, again)))
+	n := 0
+	for w, err := range again.Watches() {
+		require.NoError(t, err)
+		n++
+		assert.Equal(t, "three in a row", w.Why)
+	}
+	assert.Equal(t, 2, n)
+}
