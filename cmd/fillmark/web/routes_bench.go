@@ -24,6 +24,8 @@ func (s *server) benchRoutes(mux *http.ServeMux) {
 	mux.Handle("POST /outbox/message", s.page(s.actOnMessage))
 	mux.Handle("GET /settings", s.page(s.pageSettings))
 	mux.Handle("GET /loops/{tag}/letter", s.page(s.pageLetter))
+	mux.Handle("GET /loops/{tag}/edit", s.page(s.pageEdit))
+	mux.Handle("POST /loops/{tag}/edit", s.page(s.edit))
 	mux.Handle("GET /loops/{tag}/label", s.page(s.pageLabel))
 	mux.Handle("GET /loops/{tag}/handover", s.page(s.pageHandover))
 	mux.Handle("GET /shelf", s.page(s.pageShelf))
@@ -50,6 +52,7 @@ func benchScreens() []screen {
 		{"shelf", shelfPage{}},
 		{"container", containerPage{}},
 		{"recall", recallPage{}},
+		{"edit", editPage{}},
 		{"label", labelPage{}},
 		{"handover", handoverPage{}},
 		{"receipt", receiptPage{}},
