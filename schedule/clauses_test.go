@@ -145,6 +145,27 @@ func TestSeason(t *testing.T) {
 	assert.Equal(t, "2027-10-01", got.Day.String(), "measured for this winter already")
 }
 
+// No look can have been due before it was known that one is called for, nor
+// within two months of a measurement that found the loop good.
+func TestEvidenceClauseIsNotInThePast(t *testing.T) {
+	t.Parallel()
+	in := filled(loops.Desktop, true)
+	start := in.Loop.State.Charge.FilledTo
+	since := start.AddDays(400)
+	in.Evidence = schedule.Evidence{Version: 1, Ages: []schedule.EvidenceAge{{Origin: in.Loop.State.Charge.Origin, Months: 4, Text: "figures", Since: since}}}
+	plan, err := schedule.PlanLoop(in)
+	require.NoError(t, err)
+	got, ok := clause(plan, loops.ServiceCheck, loops.ByEvidence)
+	require.True(t, ok)
+	assert.Equal(t, since, got.Day)
+
+	in.Loop.State.LastKnownGood = start.AddDays(390)
+	plan, err = schedule.PlanLoop(in)
+	require.NoError(t, err)
+	got, _ = clause(plan, loops.ServiceCheck, loops.ByEvidence)
+	assert.Equal(t, start.AddDays(390+61), got.Day)
+}
+
 func TestEvidenceClause(t *testing.T) {
 	t.Parallel()
 	in := filled(loops.Desktop, true)

@@ -30,6 +30,11 @@ func (k keep) Check(ctx context.Context) (web.CheckReport, error) {
 	for _, p := range report.Problems {
 		answer.Problems = append(answer.Problems, p.String())
 	}
+	if !answer.OK {
+		return answer, err
+	}
+	lost, err := k.photoProblems(ctx)
+	answer.OK, answer.Problems = err == nil && len(lost) == 0, append(answer.Problems, lost...)
 	return answer, err
 }
 

@@ -108,21 +108,21 @@ func quarters(t *testing.T, file []byte) string {
 	img, err := jpeg.Decode(bytes.NewReader(file))
 	require.NoError(t, err)
 	b := img.Bounds()
-	names := ""
+	var names strings.Builder
 	for _, at := range []image.Point{{b.Dx() / 4, b.Dy() / 4}, {b.Dx() * 3 / 4, b.Dy() / 4}, {b.Dx() * 3 / 4, b.Dy() * 3 / 4}, {b.Dx() / 4, b.Dy() * 3 / 4}} {
 		r, g, bl, _ := img.At(at.X, at.Y).RGBA()
 		switch high := func(v uint32) bool { return v > 0x8000 }; {
 		case high(r) && high(g) && high(bl):
-			names += "w"
+			names.WriteString("w")
 		case high(r):
-			names += "r"
+			names.WriteString("r")
 		case high(g):
-			names += "g"
+			names.WriteString("g")
 		case high(bl):
-			names += "b"
+			names.WriteString("b")
 		}
 	}
-	return names
+	return names.String()
 }
 
 // withExif puts an orientation, and a place in the Atlantic, into a JPEG.
