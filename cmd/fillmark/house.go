@@ -19,6 +19,7 @@ import (
 	"strings"
 	"time"
 
+	"fillmark/cmd/fillmark/signin"
 	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops/store"
@@ -31,6 +32,8 @@ type house struct {
 	store     *store.Store
 	workshop  *workshop.Workshop
 	deliverer *notify.Deliverer
+	gate      *signin.Gate
+	pulse     *web.Pulse
 	handler   http.Handler
 	wake      chan struct{} // a write happened: sweep and deliver soon
 }
@@ -68,9 +71,19 @@ func openHouse(c config, now func() time.Time, log *slog.Logger) (_ *house, err 
 	if h.deliverer, err = newDeliverer(c, h.store); err != nil {
 		return nil, err
 	}
+	if h.gate, err = signin.New(h.store, rand.Reader, signin.Cost{}); err != nil {
+		return nil, err
+	}
+	proxy, err := c.proxy()
+	if err != nil {
+		return nil, err
+	}
+	h.pulse = web.NewPulse(time.Duration(c.Sweep.EveryMinutes) * time.Minute)
 	h.handler, err = web.New(web.Deps{
 		Workshop: h.workshop, Reader: h.store, Deliver: h.deliverer.Deliver,
 		MailReachesOwners: c.Mail.Transport == "smtp", Now: now, Log: log, Wake: h.poke, Hosts: c.hosts(),
+		Gate: h.gate, WithoutSignIn: c.onlyHere(), Secure: strings.HasPrefix(c.BaseURL, "https://"),
+		TrustedProxy: proxy, Pulse: h.pulse,
 	})
 	return h, err
 }
@@ -183,10 +196,12 @@ func localActor(env map[string]string) string {
 // since the next round does what this one could not.
 func (h *house) sweepAndDeliver(ctx context.Context, log *slog.Logger, now time.Time) {
 	swept, err := h.workshop.Sweep(workshop.Stamp{At: now.UTC(), By: "schedule"})
+	h.pulse.Swept(now, len(swept.Reminders), err)
 	if err != nil {
 		log.Error("sweep failed", "error", err)
 	}
 	report, err := h.deliverer.Deliver(ctx, now)
+	h.pulse.Delivered(report)
 	switch {
 	case err != nil && ctx.Err() == nil:
 		log.Error("delivery failed", "error", err)

@@ -85,7 +85,8 @@ needs and when, and what opened loops have taught.
 		a.mixCommand(), a.propsCommand(), a.readingCommand(), a.topupCommand(), a.rulesCommand(), a.benchCommand(),
 		a.ownerCommand(), a.machineCommand(), a.loopCommand(), a.openingCommand(),
 		a.dueCommand(), a.sweepCommand(), a.outboxCommand(),
-		a.dkimCommand(), a.configCommand(), a.versionCommand(),
+		a.technicianCommand(),
+		a.dkimCommand(), a.configCommand(), a.docsCommand(), a.versionCommand(),
 	)
 	return root
 }

@@ -31,13 +31,14 @@ var ErrRefused = errors.New("this name and password do not belong together")
 // was never given out.
 var ErrLink = errors.New("this link does not set a password any more")
 
-// How long a sign-in lasts: until the working day is over where nobody uses
-// it, and a week at most. How long a link works: long enough to walk to another
-// computer. Common practice, no source.
+// SignInLife is how long a sign-in lasts at most. Common practice, no source.
+const SignInLife = 7 * 24 * time.Hour
+
+// How long a sign-in lasts that nobody uses, a working day, and how long a link
+// works, long enough to walk to another computer. Common practice, no source.
 const (
-	idleLife   = 12 * time.Hour
-	signInLife = 7 * 24 * time.Hour
-	linkLife   = time.Hour
+	idleLife = 12 * time.Hour
+	linkLife = time.Hour
 )
 
 // seenStep is how old the note of the last use may be: without it every page
@@ -166,7 +167,7 @@ func (g *Gate) SignOutEverywhere(name string, s Stamp) error {
 }
 
 func limitsAt(at time.Time) loops.SignInLimits {
-	return loops.SignInLimits{Began: at.Add(-signInLife), Seen: at.Add(-idleLife), Expires: at}
+	return loops.SignInLimits{Began: at.Add(-SignInLife), Seen: at.Add(-idleLife), Expires: at}
 }
 
 // newSecret returns 256 random bits as text for a cookie or a link.

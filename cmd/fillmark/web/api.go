@@ -21,30 +21,39 @@ import (
 func (s *server) api(handle func(*http.Request) (any, error)) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		value, err := handle(r)
-		status := http.StatusOK
-		if err == nil && r.Method != http.MethodGet {
-			s.Wake()
-		}
 		if err != nil {
-			var failure Failure
-			status, failure = failureOf(err)
-			value = failure
-			if status == http.StatusInternalServerError {
-				s.Log.Error("request failed", "pattern", r.Pattern, "error", err)
-			}
-		}
-		var body bytes.Buffer
-		encoder := json.NewEncoder(&body)
-		encoder.SetIndent("", "  ")
-		if err := encoder.Encode(value); err != nil {
-			s.Log.Error("answer cannot be encoded", "pattern", r.Pattern, "error", err)
-			http.Error(w, "internal error", http.StatusInternalServerError)
+			s.writeFailure(w, r, err)
 			return
 		}
-		w.Header().Set("Content-Type", "application/json")
-		w.WriteHeader(status)
-		_, _ = w.Write(body.Bytes())
+		if r.Method != http.MethodGet && r.Method != http.MethodHead {
+			s.Wake()
+		}
+		s.writeJSON(w, r, http.StatusOK, value)
 	})
+}
+
+// writeFailure answers with the body of an error and logs what nobody foresaw.
+func (s *server) writeFailure(w http.ResponseWriter, r *http.Request, err error) {
+	status, failure := failureOf(err)
+	if status == http.StatusInternalServerError {
+		s.Log.Error("request failed", "pattern", r.Pattern, "error", err)
+	}
+	setRetryAfter(w, err)
+	s.writeJSON(w, r, status, failure)
+}
+
+func (s *server) writeJSON(w http.ResponseWriter, r *http.Request, status int, value any) {
+	var body bytes.Buffer
+	encoder := json.NewEncoder(&body)
+	encoder.SetIndent("", "  ")
+	if err := encoder.Encode(value); err != nil {
+		s.Log.Error("answer cannot be encoded", "pattern", r.Pattern, "error", err)
+		http.Error(w, "internal error", http.StatusInternalServerError)
+		return
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(status)
+	_, _ = w.Write(body.Bytes())
 }
 
 // decode reads a JSON body strictly: one document, no unknown field.

@@ -22,6 +22,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/signin"
 	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
@@ -40,6 +41,8 @@ type bench struct {
 	store   *store.Store
 	shop    *workshop.Workshop
 	links   workshop.Links
+	gate    *signin.Gate
+	cookie  string // of whoever is signed in; empty where nobody is
 	handler http.Handler
 	now     time.Time
 	wakes   int
@@ -58,7 +61,10 @@ func newBench(t testing.TB, change ...func(*web.Deps)) *bench {
 		Name: "Bench & Brook", Phone: "+351 210 000 000", From: "bench@workshop.example", BaseURL: "https://pages.workshop.example",
 		Zone: time.UTC, SendHour: 8, Policy: schedule.DefaultPolicy(),
 	}, rand.Reader, b.links)
+	b.gate, err = signin.New(b.store, rand.Reader, signin.Cost{Passes: 1, MemoryKB: 64, Lanes: 1})
+	require.NoError(t, err)
 	deps := web.Deps{
+		Gate: b.gate, WithoutSignIn: true,
 		Workshop: b.shop, Reader: b.store, Now: func() time.Time { return b.now }, Wake: func() { b.wakes++ },
 		Deliver: func(context.Context, time.Time) (notify.Report, error) { return notify.Report{}, nil },
 		Log:     slog.New(slog.NewTextHandler(io.Discard, nil)), Hosts: []string{"pages.workshop.example"},
@@ -149,7 +155,18 @@ func (b *bench) stopLink(o loops.Owner) string {
 	return "/stop/" + b.links.Sign(workshop.LinkStop, uint64(o.ID), b.now.AddDate(0, 1, 0))
 }
 
+// testPeer is where requests of httptest come from.
+const testPeer = "192.0.2.1:1234"
+
+// do sends a request from this computer, unless it says otherwise, with the
+// cookie of whoever is signed in.
 func (b *bench) do(r *http.Request) *httptest.ResponseRecorder {
+	if r.RemoteAddr == testPeer {
+		r.RemoteAddr = "127.0.0.1:50000"
+	}
+	if b.cookie != "" {
+		r.Header.Set("Cookie", b.cookie)
+	}
 	w := httptest.NewRecorder()
 	b.handler.ServeHTTP(w, r)
 	return w
