@@ -12,6 +12,7 @@ import (
 	"iter"
 	"mime"
 	"net/http"
+	"unicode/utf8"
 
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
@@ -62,12 +63,23 @@ func decode[T any](r *http.Request) (T, error) {
 	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != "application/json" {
 		return value, &loops.InvalidError{Field: "Content-Type", Value: r.Header.Get("Content-Type"), Reason: "application/json"}
 	}
-	decoder := json.NewDecoder(r.Body)
+	body, err := io.ReadAll(r.Body) // bounded by limitBodies
+	var tooLong *http.MaxBytesError
+	if errors.As(err, &tooLong) {
+		return value, err
+	}
+	if err != nil {
+		return value, &loops.InvalidError{Field: "body", Value: err.Error(), Reason: "one JSON document, sent to its end"}
+	}
+	if !utf8.Valid(body) {
+		// encoding/json would put replacement characters into the record.
+		return value, &loops.InvalidError{Field: "body", Value: "bytes that are no UTF-8", Reason: "JSON in UTF-8"}
+	}
+	decoder := json.NewDecoder(bytes.NewReader(body))
 	decoder.DisallowUnknownFields()
 	if err := decoder.Decode(&value); err != nil {
-		var tooLong *http.MaxBytesError
 		var invalid *loops.InvalidError
-		if errors.As(err, &tooLong) || errors.As(err, &invalid) {
+		if errors.As(err, &invalid) {
 			return value, err
 		}
 		return value, &loops.InvalidError{Field: "body", Value: err.Error(), Reason: "one JSON document with the fields of this call"}
