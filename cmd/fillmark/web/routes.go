@@ -26,6 +26,7 @@ func (s *server) routes(handle func(pattern string, h http.Handler)) {
 	handle("GET /healthz", s.page(s.healthy))
 	handle("GET /readyz", s.page(s.ready))
 	handle(metricsRoute, s.page(s.metrics))
+	handle("GET /api/v1/openapi.json", s.page(s.openAPI))
 
 	handle("GET /sign-in", s.page(s.pageSignIn))
 	handle("POST /sign-in", s.page(s.signIn))
