@@ -19,7 +19,7 @@ import (
 var (
 	errSignIn = errors.New("sign in first")
 	errLocal  = errors.New("this is only possible on the computer that Fillmark runs on")
-	errDirect = errors.New("Fillmark is reached through its proxy here")
+	errDirect = errors.New("the pages are reached through their proxy here")
 )
 
 // gated lets through what needs no sign-in and who is signed in; everybody

@@ -4,6 +4,7 @@
 package web_test
 
 import (
+	"maps"
 	"net/http"
 	"net/http/httptest"
 	"net/netip"
@@ -160,9 +161,7 @@ func TestWithoutTechniciansOnlyThisComputerSeesTheBench(t *testing.T) {
 					continue
 				}
 				r.RemoteAddr = tt.peer
-				for name, values := range tt.header {
-					r.Header[name] = values
-				}
+				maps.Copy(r.Header, tt.header)
 				w := b.do(r)
 				if tt.allowed {
 					assert.NotEqual(t, http.StatusUnauthorized, w.Code, pattern)

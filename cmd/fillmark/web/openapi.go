@@ -120,11 +120,12 @@ func (op operation) describe(schemas schemaSet, failure object) object {
 // operationID makes a name of a pattern: "getLoopsTag".
 func operationID(pattern string) string {
 	method, path, _ := strings.Cut(pattern, " /api/v1/")
-	id := strings.ToLower(method)
+	var id strings.Builder
+	id.WriteString(strings.ToLower(method))
 	for _, part := range regexp.MustCompile(`\w+`).FindAllString(path, -1) {
-		id += strings.ToUpper(part[:1]) + part[1:]
+		id.WriteString(strings.ToUpper(part[:1]) + part[1:])
 	}
-	return id
+	return id.String()
 }
 
 func jsonContent(schema object) object { return object{"application/json": object{"schema": schema}} }
