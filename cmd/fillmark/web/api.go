@@ -158,7 +158,7 @@ func (s *server) apiTopUp(r *http.Request) (any, error) {
 }
 
 func (s *server) apiDue(r *http.Request) (any, error) {
-	due, err := s.Workshop.Due(s.stamp(r).At)
+	due, err := s.due(s.stamp(r).At)
 	return DueAnswer{due, s.MailReachesOwners}, err
 }
 

@@ -22,10 +22,14 @@ func EachScreen(do func(name string, set *template.Template, data any)) error {
 
 // Patterns lists every route there is.
 func Patterns() []string {
-	var all []string
-	(&server{}).routes(func(pattern string, _ http.Handler) { all = append(all, pattern) })
+	var all patterns
+	(&server{}).routes(&all)
 	return all
 }
+
+type patterns []string
+
+func (p *patterns) Handle(pattern string, _ http.Handler) { *p = append(*p, pattern) }
 
 // OwnPath is the check of where a sign-in leads back to.
 func OwnPath(path string) string { return ownPath(path) }

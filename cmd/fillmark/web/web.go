@@ -34,6 +34,7 @@ type reader interface {
 	Loops() iter.Seq2[loops.Loop, error]
 	Messages(loops.MessageStatus) iter.Seq2[loops.Message, error]
 	Message(loops.MessageKey) (loops.Message, error)
+	Revision() (loops.StoreRevision, error)
 }
 
 // Deps is what the handler is built from.
@@ -70,6 +71,7 @@ type server struct {
 	pages     pages
 	throttles throttles
 	requests  requests
+	cache     dueCache
 }
 
 // New returns the handler, or an error where an embedded template is broken or
@@ -84,7 +86,7 @@ func New(d Deps) (http.Handler, error) {
 	}
 	s := &server{Deps: d, pages: parsed, throttles: newThrottles()}
 	mux := http.NewServeMux()
-	s.routes(mux.Handle)
+	s.routes(mux)
 	handler := s.gated(mux)
 	handler = http.NewCrossOriginProtection().Handler(handler)
 	handler = limitBodies(handler)
