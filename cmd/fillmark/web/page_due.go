@@ -39,7 +39,7 @@ type dueGroup struct {
 
 // maxLines is how many lines of a group the page shows: more than anybody
 // does in a day.
-const maxLines = 100
+const maxLines = 40
 
 // dueCache keeps the list while nothing is written and the day lasts: many
 // look at it, and few write. The zero value is empty.
