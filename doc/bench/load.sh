@@ -3,7 +3,8 @@
 # SPDX-License-Identifier: Apache-2.0
 #
 # Measures the pages of a running daemon over a large register, signed in, on this computer only: latency at a steady 200 requests a
-# second (hey), the most that comes through (wrk), and the weight of each page. Prints the table for doc/pages.md.
+# second (hey), the most that comes through (wrk), what a request costs the daemon in CPU time, which holds on a busy computer too, and
+# the weight of each page. Prints the table for doc/pages.md.
 #
 #   doc/bench/load.sh [LOOPS]     100000 unless told otherwise; needs curl, jq, and Debian's hey and wrk
 set -euo pipefail
@@ -43,9 +44,12 @@ tag=$(curl -sf -b "$work/jar" "$base/loops" | grep -oE '/loops/[0-9A-Z]{6}' | he
 tag=${tag#/loops/}
 printf '{"tag":"%s","room_l":0.06,"with":["concentrate:95%%","water"]}' "$tag" >"$work/topup.json"
 
+# ticks is the CPU time that the daemon has used.
+ticks() { awk '{ print $14 + $15 }' "/proc/$daemon/stat"; }
+
 # measure NAME PATH [BODY]: one row of the table.
 measure() {
-	local name=$1 url=$base$2 body=${3:-} hey wrk
+	local name=$1 url=$base$2 body=${3:-} hey wrk before cpu
 	local args=(-H "Cookie: $cookie")
 	local get=(-sf -b "$work/jar")
 	if [ -n "$body" ]; then
@@ -56,23 +60,25 @@ measure() {
 		: >"$work/wrk.lua"
 	fi
 	hey -z "${seconds}s" -c 4 -q 50 "${args[@]}" "$url" >"$work/hey"
+	before=$(ticks)
 	wrk -t 2 -c 8 -d "${seconds}s" --latency -s "$work/wrk.lua" -H "Cookie: $cookie" "$url" >"$work/wrk"
 	hey=$(awk '/50% in/ { a = $3 } /99% in/ { b = $3 } /Requests\/sec/ { r = $2 } END { printf "%.1f ms | %.1f ms | %.0f", a * 1000, b * 1000, r }' "$work/hey")
+	cpu=$(awk -v ticks=$(($(ticks) - before)) -v hz="$(getconf CLK_TCK)" '/requests in/ { printf "%.1f ms", 1000 * ticks / hz / $1 }' "$work/wrk")
 	wrk=$(awk '/Requests\/sec/ { printf "%.0f", $2 }' "$work/wrk")
 	if grep -qE 'Non-2xx' "$work/wrk" || ! grep -q '\[200\]' "$work/hey"; then
 		echo "$name did not answer 200 throughout" >&2
 		cat "$work/hey" "$work/wrk" >&2
 		exit 1
 	fi
-	printf '| %s | %s | %s | %s | %s |\n' "$name" "$hey" "$wrk" \
+	printf '| %s | %s | %s | %s | %s | %s |\n' "$name" "$hey" "$wrk" "$cpu" \
 		"$(curl "${get[@]}" "$url" | wc -c)" "$(curl "${get[@]}" "$url" | gzip -9 | wc -c)"
 }
 
 echo
-echo "$loops loops, $(nproc) cores, register of $(du -h "$work/register.db" | cut -f1)"
+echo "$loops loops, $(nproc) cores, register of $(du -h "$work/register.db" | cut -f1), load average $(cut -d ' ' -f 1 /proc/loadavg) before"
 echo
-echo '| what | p50 at 200/s | p99 at 200/s | reached | most per second | bytes | gzip |'
-echo '|---|---|---|---|---|---|---|'
+echo '| what | p50 at 200/s | p99 at 200/s | reached | most per second | CPU a request | bytes | gzip |'
+echo '|---|---|---|---|---|---|---|---|'
 measure 'Due' /
 measure 'Loops, first page' /loops
 measure 'One loop' "/loops/$tag"

@@ -12,7 +12,7 @@ import (
 )
 
 // maxRows is how many loops one page lists.
-const maxRows = 200
+const maxRows = 50
 
 // loopsPage lists the loops of the register.
 type loopsPage struct {
