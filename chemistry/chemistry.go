@@ -8,9 +8,19 @@
 // [VolumeFraction] always means volumes before mixing at 20 °C. Temperatures are [Celsius], differences [CelsiusDelta],
 // amounts [Litre] and [Kilogram]. Percent exists only at the edges: [MassPercent], [ParseMassPercent] and their like.
 //
-// [Props], [FreezePoint] and its inverse [MassFractionForFreezePoint] answer from the published tables in
-// chemistry/tables; [Mix] says what to pour; [CheckTopUp] says whether and what to add; [Cautions] says what the liquid
-// can do to people. Every uncertainty is expanded with k = 2 (about 95 %).
+// What a technician asks, and who answers:
+//
+//   - What is it? [Props], [FreezePoint] and its inverse [MassFractionForFreezePoint], [Density], [GlycolCost] and their like,
+//     from the published tables in chemistry/tables.
+//   - What does my instrument say? [Read].
+//   - What must it stand? [Protect].
+//   - What do I pour? [Mix], [Adjust], [Rinses], [Dose].
+//   - May I top up, and with what? [CheckTopUp], by the table that [Rules] lists; [CheckFill] and [CheckCleaning] use the same.
+//   - Is this water good enough? [CheckWater].
+//   - Where does the water go? [PermeationLoss], [StrengthAfterLoss].
+//   - What can it do to people? [Cautions], [TaskCautions].
+//
+// Every uncertainty is expanded with k = 2 (about 95 %) and carried through to first order.
 //
 // Outside a published table there is no answer: a [*RangeError] says which table and where it ends. Input that no table
 // could answer is an [*InvalidError]. Callers match both with errors.As. Nothing here reads a file, a clock or a random

@@ -3,7 +3,10 @@
 
 package chemistry
 
-import "slices"
+import (
+	"math"
+	"slices"
+)
 
 // Agent is something to clean or flush with.
 type Agent string
@@ -119,4 +122,33 @@ func cleaningRules() []Rule {
 			applies: func(f *facts) bool { return f.cleaning != nil && len(f.cleaning.Agents) > 0 },
 		},
 	}
+}
+
+// Rinses returns how many rinses bring the share of the old liquid in a loop to residue (0 to 1) or less, and that share. Each time
+// left of volume stays behind, so after n rinses the loop holds (left/volume)^n of it; the final fill thins it once more.
+// left must be above 0 and below volume; else an [*InvalidError].
+func Rinses(left, volume Litre, residue float64) (n int, share float64, err error) {
+	if err := checkBounds([]bound{
+		{"volume", float64(volume), 1e-6, 1e5, "more than nothing and at most 100000 l"},
+		{"left", float64(left), 1e-9, 0.999 * float64(volume), "more than nothing and less than the loop's volume"},
+		{"residue", residue, 1e-9, 1, "a share between 0 and 1"},
+	}); err != nil {
+		return 0, 0, err
+	}
+	ratio := float64(left) / float64(volume)
+	n = max(0, int(math.Ceil(math.Log(residue)/math.Log(ratio)-1e-9)))
+	return n, math.Pow(ratio, float64(n)), nil
+}
+
+// RinseDone reports whether rinse water shows that a loop is clean: no colour, no particles, and a conductivity in µS/cm that has come
+// back to that of the fresh water, within a tenth and 5 µS/cm. Common practice, no source. Negative conductivities are an
+// [*InvalidError].
+func RinseDone(rinse, fresh float64, coloured bool) (bool, error) {
+	if err := checkBounds([]bound{
+		{"conductivity of the rinse water", rinse, 0, 1e6, "0 or more µS/cm"},
+		{"conductivity of the fresh water", fresh, 0, 1e6, "0 or more µS/cm"},
+	}); err != nil {
+		return false, err
+	}
+	return !coloured && rinse <= 1.1*fresh+5, nil
 }

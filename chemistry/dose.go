@@ -66,25 +66,3 @@ func (l DoseLevel) Diluted(kept float64) DoseLevel {
 	l.Level *= math.Min(1, math.Max(0, kept))
 	return l
 }
-
-// dilute returns the levels after a plan. What is added is counted as free of them: a label's dose is known only for what the
-// technician doses.
-func dilute(levels []DoseLevel, holds Litre, pl plan) []DoseLevel {
-	out := make([]DoseLevel, len(levels))
-	for i, l := range levels {
-		out[i] = l
-		if pl.volume > 0 {
-			left := float64(holds) * (1 - share(pl.drained, pl.drained+pl.kept*pl.mass))
-			out[i] = l.Diluted(left / float64(pl.volume))
-		}
-	}
-	return out
-}
-
-// share is part/whole, and 0 of nothing.
-func share(part, whole float64) float64 {
-	if whole <= 0 {
-		return 0
-	}
-	return part / whole
-}

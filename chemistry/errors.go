@@ -20,8 +20,12 @@ type RangeError struct {
 
 // Error names the value, the range and the table.
 func (e *RangeError) Error() string {
-	return fmt.Sprintf("%s %s %s is outside %s to %s %s (%s)",
-		e.Quantity, decimal(e.Value), e.Unit, decimal(e.Min), decimal(e.Max), e.Unit, e.Table)
+	digits := 2
+	if e.Unit == "nD" {
+		digits = 5
+	}
+	text := func(v float64) string { return trimmed(v, digits) }
+	return fmt.Sprintf("%s %s %s is outside %s to %s %s (%s)", e.Quantity, text(e.Value), e.Unit, text(e.Min), text(e.Max), e.Unit, e.Table)
 }
 
 // InvalidError says that an input is impossible, whatever the tables hold.

@@ -25,6 +25,11 @@ type Freeze struct {
 	Melinder, ASHRAE Celsius
 }
 
+// String prints the promise with its uncertainty: "-21.3 ± 1.4 °C (k = 2)".
+func (z Freeze) String() string {
+	return fixed(float64(z.Stated), 1) + " ± " + fixed(float64(z.Uncertainty), 1) + " °C (k = 2)"
+}
+
 // FreezePoint returns the freeze point of a liquid with mass fraction x of glycol, 0 to [MaxMassFraction]; x must be 0 for
 // water. Sources: Melinder, IIR 2010, and the freezing table of the ASHRAE Handbook Fundamentals (linear interpolation in
 // its mass column). Above 60 mass % there is a [*RangeError]: ethylene glycol enters its eutectic region, where the freeze
@@ -133,9 +138,7 @@ func melinderFreeze(m *tables.Melinder, x float64) float64 {
 }
 
 func ashraeAt(table *[tables.Percents]float64, x float64) float64 {
-	p := 100 * x
-	i := min(int(p), tables.Percents-2)
-	return table[i] + (p-float64(i))*(table[i+1]-table[i])
+	return between(table[:], 100*x)
 }
 
 // solveMelinder inverts melinderFreeze by regula falsi with halving (the Illinois method): the curve falls all the way, which a

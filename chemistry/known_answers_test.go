@@ -157,8 +157,8 @@ func contraction(t *testing.T, f chemistry.Fluid, x chemistry.MassFraction, at c
 	return 100 * (1 - 1/float64(mixed)/before)
 }
 
-// iapwsIndex is the IAPWS 1997 release on the refractive index of water relative to vacuum. The program uses the ICUMSA
-// table; this formula, written down independently, checks its water row in TestWaterIndex.
+// iapwsIndex is the IAPWS 1997 release on the refractive index of water relative to vacuum, written down independently of the
+// program; TestWaterIndex compares the two.
 func iapwsIndex(rho, kelvin, micrometre float64) float64 {
 	a := [8]float64{0.244257733, 0.0097463448, -0.00373235, 0.0002686785, 0.0015892057, 0.0024593426, 0.90070492, -0.0166626219}
 	d, th, l2 := rho/1000, kelvin/273.15, math.Pow(micrometre/0.589, 2)
@@ -169,8 +169,10 @@ func iapwsIndex(rho, kelvin, micrometre float64) float64 {
 
 func TestWaterIndex(t *testing.T) {
 	t.Parallel()
-	n, err := chemistry.RefractiveIndex20(chemistry.DeionisedWater, 0)
-	require.NoError(t, err)
-	// IAPWS 1997, made relative to air; ICUMSA prints five decimals.
-	assert.InDelta(t, iapwsIndex(998.207, 293.15, 0.5893)/1.000271, float64(n), 1e-5)
+	for at := 0.0; at <= 40; at += 2.5 {
+		n, err := chemistry.IndexAt(chemistry.DeionisedWater, 0, chemistry.Celsius(at))
+		require.NoError(t, err)
+		// Made relative to air. ICUMSA, which gives the value at 20 °C, prints five decimals.
+		assert.InDelta(t, iapwsIndex(kell(at), at+273.15, 0.5893)/1.000271, float64(n), 1.5e-5, "%v °C", at)
+	}
 }

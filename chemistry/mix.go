@@ -118,19 +118,11 @@ func Mix(r MixRequest) (MixResult, error) {
 	}
 	wanted := m.compensate(target)
 	strongest := min(max(r.Concentrate, r.Premix), MaxMassFraction)
-	if feasible := min(max(wanted, 0), strongest); feasible != wanted {
+	feasible := min(max(wanted, 0), strongest)
+	if math.Abs(float64(feasible-wanted)) > 1e-9 {
 		return MixResult{}, m.infeasible(target, feasible)
 	}
-	return m.result(target, wanted), nil
-}
-
-// mixer holds what stays the same while a mix is worked out.
-type mixer struct {
-	r           MixRequest
-	left        Kilogram // mass left in the loop
-	concentrate KilogramPerLitre
-	premix      KilogramPerLitre
-	water       KilogramPerLitre
+	return m.result(target, feasible), nil
 }
 
 func (r MixRequest) withDefaults() MixRequest {
@@ -202,204 +194,56 @@ func (r MixRequest) target() (MassFraction, error) {
 	return MassFractionForFreezePoint(r.Fluid, freezeAt)
 }
 
-func (r MixRequest) mixer() (*mixer, error) {
-	m := &mixer{r: r}
-	var err error
-	if m.water, err = Density(TreatedWater, 0, r.Bench); err != nil {
-		return nil, err
+// AdjustRequest asks how to bring a liquid in a container from one strength to another, using all of it.
+type AdjustRequest struct {
+	Fluid       Fluid
+	Have        Litre
+	HaveMass    MassFraction
+	Want        MassFraction
+	Concentrate MassFraction // to make it stronger; 0: none at hand
+	Bench       Celsius
+	Step        Kilogram // 0: DefaultStep
+}
+
+// Adjust says what to add: dilution water to make a liquid weaker, concentrate to make it stronger. The parts are what is there, as
+// a premix, and what is added. A wish that the concentrate cannot meet is an [*InvalidError]; to make just one volume instead,
+// give [Mix] the liquid as a premix with what there is of it.
+func Adjust(r AdjustRequest) (MixResult, error) {
+	for _, x := range []MassFraction{r.HaveMass, r.Want} {
+		if err := checkFraction(r.Fluid, x); err != nil {
+			return MixResult{}, err
+		}
 	}
-	left, err := Density(r.Fluid, r.LeftMass, r.Bench)
+	if err := checkBounds([]bound{
+		{"have", float64(r.Have), 1e-6, 1e5, "more than nothing and at most 100000 l"},
+		{"concentrate", float64(r.Concentrate), 0, 1, "0 to 100 mass % glycol"},
+	}); err != nil {
+		return MixResult{}, err
+	}
+	if r.Want > r.HaveMass && r.Concentrate <= r.Want {
+		return MixResult{}, &InvalidError{"want", r.Want.String(), "cannot be reached with " + r.Concentrate.String() + " concentrate; say a stronger one"}
+	}
+	if r.Want == 0 && r.HaveMass > 0 {
+		return MixResult{}, &InvalidError{"want", r.Want.String(), "no amount of water makes glycol vanish; say more than 0%"}
+	}
+	have, err := Density(r.Fluid, r.HaveMass, r.Bench)
 	if err != nil {
-		return nil, err
+		return MixResult{}, err
 	}
-	m.left = left.Mass(r.Left)
-	if r.Premix > 0 {
-		if m.premix, err = Density(r.Fluid, r.Premix, r.Bench); err != nil {
-			return nil, err
-		}
+	made, err := Density(r.Fluid, r.Want, r.Bench)
+	if err != nil {
+		return MixResult{}, err
 	}
-	if r.ConcentrateDensity != nil {
-		if m.concentrate = *r.ConcentrateDensity; !(m.concentrate >= 0.9 && m.concentrate <= 1.3) {
-			return nil, &InvalidError{"concentrate density", decimal(float64(m.concentrate)), "must be 0.9 to 1.3 kg/l"}
-		}
-	} else if r.Concentrate > 0 {
-		if m.concentrate, err = LiquidDensity(r.Fluid, r.Concentrate, r.Bench); err != nil {
-			return nil, err
-		}
+	mass := float64(have.Mass(r.Have))
+	total := mass
+	switch {
+	case r.Want < r.HaveMass:
+		total = mass * float64(r.HaveMass/r.Want)
+	case r.Want > r.HaveMass:
+		total = mass * float64((r.Concentrate-r.HaveMass)/(r.Concentrate-r.Want))
 	}
-	return m, nil
-}
-
-// poured returns the mass of the mix when its strength is x: Make at Bench. Beyond the tables, which an infeasible wish may
-// reach, the density of the nearest strength serves.
-func (m *mixer) poured(x MassFraction) Kilogram {
-	return density(m.r.Fluid, min(max(x, 0), MaxMassFraction), m.r.Bench).Mass(m.r.Make)
-}
-
-// compensate returns the strength to pour so that the loop, with what was left in it, holds the target.
-func (m *mixer) compensate(target MassFraction) MassFraction {
-	if m.left == 0 {
-		return target
-	}
-	surplus := float64(m.left) * float64(target-m.r.LeftMass)
-	return MassFraction(solve(func(x float64) float64 {
-		return (x-float64(target))*float64(m.poured(MassFraction(x))) - surplus
-	}, -10, 10))
-}
-
-// inLoop returns the strength of mass p of strength x together with what was left in the loop.
-func (m *mixer) inLoop(x MassFraction, p Kilogram) MassFraction {
-	glycol := float64(x)*float64(p) + float64(m.r.LeftMass)*float64(m.left)
-	return MassFraction(glycol / float64(p+m.left))
-}
-
-func (m *mixer) infeasible(target, feasible MassFraction) error {
-	reason := "the strongest liquid at hand is " + max(m.r.Concentrate, m.r.Premix).String() + " glycol"
-	if feasible == MaxMassFraction {
-		reason = "the mix to pour would have to be above 60 mass %, where the tables end"
-	}
-	if feasible == 0 && target < m.r.LeftMass {
-		reason = "what was left in the loop is too strong to be thinned that far"
-	}
-	if m.left > 0 {
-		reason += " and " + m.r.Left.String() + " were left in the loop"
-	}
-	return &InfeasibleError{
-		Reason:  reason,
-		Nearest: m.result(target, feasible),
-		cause:   &InvalidError{"target", target.String(), reason},
-	}
-}
-
-// result rounds to the scale and works everything out again from the rounded grams.
-func (m *mixer) result(target, wanted MassFraction) MixResult {
-	parts := m.parts(wanted)
-	var total Part
-	var glycol, volumes float64
-	for _, p := range parts {
-		total.Mass += p.Mass
-		volumes += float64(p.Volume)
-		glycol += float64(p.Mass) * float64(m.strength(p.Name))
-	}
-	poured := wanted
-	if total.Mass > 0 {
-		poured = MassFraction(glycol / float64(total.Mass))
-	}
-	poured = min(poured, MaxMassFraction) // rounding to grams may lift it a trace above the tables
-	total.Name = "mix"
-	total.Volume = density(m.r.Fluid, poured, m.r.Bench).Volume(total.Mass)
-	res := MixResult{
-		Target: state(m.r.Fluid, target),
-		Poured: state(m.r.Fluid, poured),
-		Result: state(m.r.Fluid, m.inLoop(poured, total.Mass)),
-		Parts:  parts, Total: total, Contraction: Litre(volumes) - total.Volume,
-		Steps:    m.steps(parts),
-		Cautions: Cautions(Contents{Fluid: m.r.Fluid, Mass: &poured}),
-		Sources:  m.sources(),
-	}
-	res.Uncompensated = state(m.r.Fluid, m.inLoop(target, m.poured(target)))
-	res.Result.Freeze.Uncertainty = m.uncertainty(res)
-	res.Warnings = strengthReasons(m.r.Fluid, res.Result)
-	return res
-}
-
-func (m *mixer) strength(part string) MassFraction {
-	switch part {
-	case PartConcentrate:
-		return m.r.Concentrate
-	case PartPremix:
-		return m.r.Premix
-	}
-	return 0
-}
-
-// parts splits a mix of strength x: as much premix as goes in, concentrate for what is missing, water for the rest.
-func (m *mixer) parts(x MassFraction) []Part {
-	total := float64(m.poured(x))
-	glycol := total * float64(x)
-	c, p := float64(m.r.Concentrate), float64(m.r.Premix)
-	var premix float64
-	if p > 0 {
-		premix = total
-		if float64(x) < p {
-			premix = glycol / p
-		} else if c > p {
-			premix = total * (c - float64(x)) / (c - p)
-		}
-		if m.r.PremixAvailable > 0 {
-			premix = min(premix, float64(m.premix.Mass(m.r.PremixAvailable)))
-		}
-	}
-	var concentrate float64
-	if c > 0 {
-		concentrate = max(0, glycol-premix*p) / c
-	}
-	var parts []Part
-	add := func(name string, mass float64, d KilogramPerLitre) {
-		if rounded := m.round(mass); rounded > 0 {
-			parts = append(parts, Part{name, rounded, d.Volume(rounded)})
-		}
-	}
-	add(PartConcentrate, concentrate, m.concentrate)
-	add(PartPremix, premix, m.premix)
-	add(PartDilutionWater, total-premix-concentrate, m.water)
-	return parts
-}
-
-// round rounds a mass to the step of the scale.
-func (m *mixer) round(mass float64) Kilogram {
-	return Kilogram(math.Round(mass/float64(m.r.Step)) * float64(m.r.Step))
-}
-
-// uncertainty joins (GUM, first order, k = 2) the freeze point's own uncertainty with what the inputs add through the slope
-// of the curve.
-func (m *mixer) uncertainty(res MixResult) CelsiusDelta {
-	own := float64(res.Result.Freeze.Uncertainty)
-	slope := freezeSlope(m.r.Fluid, res.Result.Mass)
-	loop := float64(res.Total.Mass + m.left)
-	var concentrate float64
-	for _, p := range res.Parts {
-		if p.Name == PartConcentrate {
-			concentrate = float64(p.Mass)
-		}
-	}
-	fromStrength := slope * concentrate / loop * float64(m.r.ConcentrateUncertainty)
-	fromLeft := slope * float64(m.r.LeftMass-res.Result.Mass) / loop * float64(m.r.LeftUncertainty) * float64(m.water)
-	return CelsiusDelta(math.Sqrt(own*own + fromStrength*fromStrength + fromLeft*fromLeft))
-}
-
-func (m *mixer) steps(parts []Part) []Step {
-	var steps []Step
-	// Water first and concentrate into it: additives drop out where they meet too little water.
-	for i := len(parts) - 1; i >= 0; i-- {
-		do := "add, stirring"
-		if i == len(parts)-1 {
-			do = "weigh into a clean, dry container"
-		}
-		steps = append(steps, Step{Do: do, What: parts[i].Name, Volume: parts[i].Volume, Mass: parts[i].Mass})
-	}
-	if m.r.Fluid == DeionisedWater {
-		return append(steps, Step{Do: "add no additive", What: "conductivity must stay low"})
-	}
-	return append(steps,
-		Step{Do: "additives", What: "only what the label asks for, one at a time into the thinned mix; never concentrate into concentrate"},
-		Step{Do: "stir, then let stand until free of bubbles", What: "haze or flakes: do not fill"},
-		Step{Do: "check", What: "strength with a refractometer at room temperature, on the scale of this glycol"},
-		Step{Do: "label", What: "fluid, mass %, date, lot"})
-}
-
-func (m *mixer) sources() []string {
-	s := propertySources(m.r.Fluid)
-	if m.r.Concentrate > MaxMassFraction {
-		if m.r.ConcentrateDensity != nil {
-			s = append(s, "concentrate density: as given (label)")
-		} else {
-			s = append(s, "concentrate density ±0.5 %: straight line from Melinder at 60 mass % to the CRC Handbook value of the pure glycol; grams decide")
-		}
-	}
-	return s
-}
-
-func state(f Fluid, x MassFraction) FractionState {
-	return FractionState{x, volumeFraction(f, x), freeze(f, x)}
+	return Mix(MixRequest{
+		Fluid: r.Fluid, Mass: &r.Want, Make: made.Volume(Kilogram(total)), Concentrate: r.Concentrate,
+		Premix: r.HaveMass, PremixAvailable: r.Have, Bench: r.Bench, Step: r.Step,
+	})
 }

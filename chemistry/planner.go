@@ -31,7 +31,7 @@ type planner struct {
 type sized struct {
 	Liquid
 	density KilogramPerLitre
-	cap     float64 // kg; +Inf: as much as needed
+	stock   float64 // kg; +Inf: as much as needed
 }
 
 // plan is what to do and what it makes.
@@ -67,7 +67,7 @@ func newPlanner(r TopUpRequest) (*planner, error) {
 // size sorts the liquids and finds their densities.
 func (p *planner) size() error {
 	for _, l := range p.r.With {
-		s := sized{Liquid: l, cap: math.Inf(1)}
+		s := sized{Liquid: l, stock: math.Inf(1)}
 		if l.Density != nil {
 			s.density = *l.Density
 		} else {
@@ -78,7 +78,7 @@ func (p *planner) size() error {
 			s.density = d
 		}
 		if l.Available > 0 {
-			s.cap = float64(s.density.Mass(l.Available))
+			s.stock = float64(s.density.Mass(l.Available))
 		}
 		p.liquids = append(p.liquids, s)
 	}
@@ -105,7 +105,7 @@ func (p *planner) room(now float64) error {
 	}
 	full := (float64(p.full) - (ratio-1)*float64(p.r.HoldsUncertainty)) / ratio
 	full -= float64(p.r.Step) // a pour rounded up must not eat into the room
-	p.full = max(p.r.Holds, Litre(full))
+	p.full = Litre(full)      // may be less than there is: then draining comes first
 	return nil
 }
 
@@ -255,7 +255,7 @@ func (p *planner) fillInto(out []float64, set int, strongest bool, add float64) 
 		}
 		out[i] = 0
 		if set&(1<<i) != 0 {
-			out[i] = min(add, p.liquids[i].cap)
+			out[i] = min(add, p.liquids[i].stock)
 			add -= out[i]
 		}
 	}
@@ -320,7 +320,7 @@ func (p *planner) drain(set int, strongest bool, x MassFraction) (float64, bool)
 	var caps float64
 	for i, l := range p.liquids {
 		if set&(1<<i) != 0 {
-			caps += l.cap
+			caps += l.stock
 		}
 	}
 	most = min(most, caps-p.toAdd(x, 0))
@@ -348,7 +348,7 @@ func (p *planner) finish(drained float64, added []float64) plan {
 	pl := plan{drained: min(up(drained), p.mass), added: added}
 	for i, m := range added {
 		strong := float64(p.liquids[i].Mass) >= aim
-		if p.liquids[i].cap < up(m) {
+		if p.liquids[i].stock < up(m) {
 			strong = false // there is no more than that
 		}
 		if strong {

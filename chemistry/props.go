@@ -79,6 +79,7 @@ type Properties struct {
 	Conductivity      WattPerMetreKelvin
 	Viscosity         MillipascalSecond
 	RefractiveIndex20 RefractiveIndex
+	IndexSlope        float64 // change of the refractive index with temperature near 20 °C, 1/K
 	Brix20            Brix
 	Sources           []string // one sentence for each property or group of properties
 }
@@ -99,27 +100,43 @@ func Props(f Fluid, x MassFraction, t Celsius) (Properties, error) {
 	}
 	p.Boiling, _ = BoilingPoint(f, x) // the fraction is checked above
 	p.RefractiveIndex20 = refractiveIndex20(f, x)
+	p.IndexSlope = indexSlope(f, x)
 	p.Brix20 = brixOf(p.RefractiveIndex20)
 	return p, nil
 }
 
+const (
+	sourceWater    = "water: density Kell 1975; conductivity and viscosity IAPWS SR6-08; specific heat EnergyPlus reference data and CRC Handbook"
+	sourcePlain    = "freeze point 0 °C and refractive index 1.33299: pure water, ICUMSA 1974; additives change both a little"
+	sourceMelinder = "density 0.1 %, specific heat 1 %, conductivity 3 %, viscosity 5 % (14 % below 0 °C): Melinder, IIR 2010, pure glycol in water"
+	sourceDensity  = "density: Melinder, IIR 2010, pure glycol in water, 0.1 %; water Kell 1975"
+	sourceJoin     = "below 10 mass % joined to " + sourceWater
+	sourceFreeze   = "freeze point: the warmer of Melinder 2010 and the ASHRAE Handbook Fundamentals table"
+	sourceBoil     = "boiling point: ASHRAE Handbook Fundamentals 2009, about 1 atm"
+	sourceVolume   = "volume % before mixing at 20 °C: CRC Handbook densities of pure glycol, Kell 1975 for water"
+	sourceSlope    = "temperature coefficient of the index: fit to Gerke 2023 (propylene glycol), estimate (ethylene glycol); water IAPWS 1997"
+)
+
+func sourceIndex(f Fluid) string {
+	if f == EthyleneGlycol {
+		return "refractive index: fit to CRC Handbook 102nd ed. (within 0.00006); Brix: ICUMSA 1974"
+	}
+	return "refractive index: fit to MacBeth and Thompson 1951 and Abbe data of Gerke 2023 (within 0.0003); Brix: ICUMSA 1974"
+}
+
 func propertySources(f Fluid) []string {
-	water := "water: density Kell 1975; conductivity and viscosity IAPWS SR6-08; specific heat EnergyPlus reference data and CRC Handbook"
 	if !f.IsGlycol() {
-		return []string{water, "freeze point 0 °C and refractive index 1.33299: pure water, ICUMSA 1974; additives change both a little"}
+		return []string{sourceWater, sourcePlain}
 	}
-	index := "refractive index: fit to CRC Handbook 102nd ed. (within 0.00006)"
-	if f == PropyleneGlycol {
-		index = "refractive index: fit to MacBeth and Thompson 1951 and Abbe data of Gerke 2023 (within 0.0003)"
+	return []string{sourceMelinder, sourceJoin, sourceFreeze, sourceBoil, sourceIndex(f), sourceVolume}
+}
+
+// mixtureSources are the sources behind a mix or a top-up.
+func mixtureSources(f Fluid) []string {
+	if !f.IsGlycol() {
+		return []string{sourceWater, sourcePlain}
 	}
-	return []string{
-		"density 0.1 %, specific heat 1 %, conductivity 3 %, viscosity 5 % (14 % below 0 °C): Melinder, IIR 2010, pure glycol in water",
-		"below 10 mass % joined to " + water,
-		"freeze point: the warmer of Melinder 2010 and the ASHRAE Handbook Fundamentals table",
-		"boiling point: ASHRAE Handbook Fundamentals 2009, about 1 atm",
-		index + "; Brix: ICUMSA 1974",
-		"volume % before mixing at 20 °C: CRC Handbook densities of pure glycol, Kell 1975 for water",
-	}
+	return []string{sourceDensity, sourceFreeze, sourceVolume}
 }
 
 // kind picks a property.
@@ -197,4 +214,26 @@ func checkState(f Fluid, x MassFraction, t Celsius) error {
 		return &RangeError{"temperature of " + f.Name(), float64(t), float64(low), float64(MaxTemperature), "°C", table}
 	}
 	return nil
+}
+
+// waterDensity is Kell's equation in kg/m³, t in °C from 0 to 100.
+func waterDensity(t float64) float64 { return tables.LiquidWater().Density(t) }
+
+// waterProperty is a property of water in SI units, t in °C from 0 to 100: straight lines between the table's points.
+func waterProperty(k kind, t float64) float64 {
+	w := tables.LiquidWater()
+	switch k {
+	case specificHeat:
+		return between(w.SpecificHeat[:], t/10)
+	case conductivity:
+		return between(w.Conductivity[:], t)
+	default:
+		return between(w.Viscosity[:], t)
+	}
+}
+
+// between interpolates y, given at 0, 1, 2 ..., at x within that range.
+func between(y []float64, x float64) float64 {
+	i := max(0, min(int(x), len(y)-2))
+	return y[i] + (x-float64(i))*(y[i+1]-y[i])
 }

@@ -3,16 +3,13 @@
 
 package chemistry
 
-import (
-	"math"
-
-	"fillmark/chemistry/tables"
-)
+import "math"
 
 // Compensation is how a refractometer corrects for the sample's temperature.
 type Compensation string
 
-// The compensations. The zero value "" means [SucroseCompensation] for Brix and [NoCompensation] for an index.
+// The compensations. The zero value "" means [SucroseCompensation] for Brix, [NoCompensation] for an index and
+// [GlycolCompensation] for a freeze-point scale.
 const (
 	NoCompensation      Compensation = "none"
 	SucroseCompensation Compensation = "sucrose" // automatic, as if the sample were sugar in water
@@ -64,12 +61,9 @@ func Read(r ReadingRequest) (Reading, error) {
 		m   measured
 		err error
 	)
-	switch {
-	case r.Density != nil:
+	if r.Density != nil {
 		m, err = r.byDensity()
-	case r.Freeze != nil:
-		m, err = r.byFreeze()
-	default:
+	} else {
 		m, err = r.byIndex()
 	}
 	if err != nil {
@@ -81,7 +75,7 @@ func Read(r ReadingRequest) (Reading, error) {
 	}
 	out := Reading{Mass: m.x, MassUncertainty: m.u, Volume: volumeFraction(r.Fluid, m.x), Freeze: freeze(r.Fluid, m.x), Index20: refractiveIndex20(r.Fluid, m.x)}
 	out.Freeze.Uncertainty = CelsiusDelta(math.Hypot(float64(out.Freeze.Uncertainty), freezeSlope(r.Fluid, m.x)*float64(m.u)))
-	out.Warnings, out.Sources = r.warnings(), append(m.sources, "freeze point: the warmer of Melinder 2010 and the ASHRAE Handbook Fundamentals table")
+	out.Warnings, out.Sources = r.warnings(), append(m.sources, sourceFreeze, sourceVolume)
 	return out, nil
 }
 
@@ -96,7 +90,7 @@ func (r ReadingRequest) validate() error {
 		return err
 	}
 	if !r.Fluid.IsGlycol() {
-		return &InvalidError{"fluid", string(r.Fluid), "holds no glycol to measure; say eg or pg"}
+		return noGlycol(r.Fluid)
 	}
 	given := 0
 	for _, set := range []bool{r.Brix != nil, r.Index != nil, r.Density != nil, r.Freeze != nil} {
@@ -153,52 +147,6 @@ func (r ReadingRequest) instrument(usual float64) float64 {
 	return u * math.Sqrt(float64(1+periods))
 }
 
-// byIndex takes Brix and index readings to the index at the sample's temperature and inverts it.
-func (r ReadingRequest) byIndex() (measured, error) {
-	var n RefractiveIndex // at the temperature at, where the instrument puts it
-	var u float64
-	at := r.Sample
-	compensation := r.Compensation
-	if r.Brix != nil {
-		n = BrixIndex(*r.Brix)
-		u = r.instrument(0.2) * (float64(BrixIndex(*r.Brix+0.5)) - float64(BrixIndex(*r.Brix-0.5)))
-		if compensation == "" {
-			compensation = SucroseCompensation
-		}
-	} else {
-		n, u = *r.Index, r.instrument(0.0002)
-		if compensation == "" {
-			compensation = NoCompensation
-		}
-	}
-	away := float64(r.Sample - 20)
-	coefficient := indexCoefficientUncertainty(r.Fluid) * away
-	var residual float64 // change of the reading with an error of the sample's temperature, 1/K
-	switch compensation {
-	case GlycolCompensation:
-		at = 20
-	case SucroseCompensation:
-		n += RefractiveIndex(sucroseSlope(brixOf(n)) * away) // undo what the instrument did for sugar
-	}
-	if n < refractiveWater(at) && n > refractiveWater(at)-RefractiveIndex(u) {
-		n = refractiveWater(at) // water within the reading's uncertainty
-	}
-	x, err := MassFractionForIndex(r.Fluid, n, at)
-	if err != nil {
-		return measured{}, err
-	}
-	switch compensation {
-	case SucroseCompensation:
-		residual = indexSlope(r.Fluid, x) - sucroseSlope(brixOf(n))
-	case NoCompensation:
-		residual = indexSlope(r.Fluid, x)
-	}
-	slope := indexPerFraction(r.Fluid, x)
-	total := quadrature(u, indexFitUncertainty(r.Fluid), coefficient, residual*float64(r.SampleUncertainty))
-	sources := []string{propertySources(r.Fluid)[4], "temperature coefficient of the index: fit to Gerke 2023 (propylene glycol), estimate (ethylene glycol)"}
-	return measured{x, MassFraction(total / slope), sources}, nil
-}
-
 // byDensity inverts a hydrometer reading.
 func (r ReadingRequest) byDensity() (measured, error) {
 	x, err := MassFractionForDensity(r.Fluid, *r.Density, r.Sample)
@@ -218,34 +166,7 @@ func (r ReadingRequest) byDensity() (measured, error) {
 	}
 	warmth := float64(density(r.Fluid, x, min(r.Sample+1, MaxTemperature))-density(r.Fluid, x, r.Sample)) * float64(r.SampleUncertainty)
 	total := quadrature(r.instrument(0.001), 0.001*d, additives, warmth)
-	return measured{x, MassFraction(total / slope), propertySources(r.Fluid)[:2]}, nil
-}
-
-// byFreeze reads a freeze-point scale. The scale of the other glycol is turned into the index it stands for and read again.
-func (r ReadingRequest) byFreeze() (measured, error) {
-	u := r.instrument(1)
-	scale := r.Scale
-	if scale == "" {
-		scale = r.Fluid
-	}
-	x, err := MassFractionForFreezePoint(scale, *r.Freeze)
-	if err != nil {
-		return measured{}, err
-	}
-	wide := u / -freezeSlope(scale, x)
-	sources := []string{"freeze-point scale to strength: the warmer of Melinder 2010 and ASHRAE, inverted; ASTM D3321 reads to 1 °C"}
-	if scale != r.Fluid {
-		n := refractiveIndex20(scale, x)
-		wide *= indexPerFraction(scale, x)
-		if x, err = MassFractionForIndex(r.Fluid, n, 20); err != nil {
-			return measured{}, err
-		}
-		// Both fits are in play, and which curve the maker of the scale used is not known: 0.01 covers either.
-		wide = quadrature(wide, indexFitUncertainty(EthyleneGlycol), indexFitUncertainty(PropyleneGlycol)) / indexPerFraction(r.Fluid, x)
-		wide = quadrature(wide, 0.01)
-		sources = append(sources, "other glycol's scale: through the refractive index of both glycols")
-	}
-	return measured{x, MassFraction(wide), sources}, nil
+	return measured{x, MassFraction(total / slope), []string{sourceMelinder, sourceJoin}}, nil
 }
 
 // warnings say what the numbers cannot.
@@ -261,8 +182,7 @@ func (r ReadingRequest) warnings() []string {
 	add(r.Freeze != nil && r.Scale == "", "assumes the freeze-point scale is that of "+r.Fluid.Name()+"; the other glycol's scale is off by 10 °C or more (ASTM D3321)")
 	add(r.Inhibited, "inhibited coolant: additives and dye read as up to 4 mass % more glycol on a hydrometer and a little more on a refractometer")
 	add(!r.Inhibited, "figures are for glycol and water alone; additives and dye read as more glycol")
-	add(away > 5 && r.Freeze == nil, "the sample is "+fixed(away, 0)+" K away from 20 °C: let it come to room temperature, compensated or not")
-	add(away > 5 && r.Freeze != nil, "a freeze-point scale is right near 20 °C only: let the sample come to room temperature")
+	add(away > 5, "the sample is "+fixed(away, 0)+" K away from 20 °C: let it come to room temperature, compensated or not")
 	add(r.ZeroAge == nil, "assumes that the zero was checked with distilled water today")
 	add(r.ZeroAge != nil && *r.ZeroAge > 1, "the zero was last checked some time ago: the uncertainty is widened; check it with distilled water before use")
 	add(r.Brix != nil, "a Brix scale is made for sugar: the figure is no percentage of glycol")
@@ -281,47 +201,6 @@ func (r ReadingRequest) shown() string {
 		return r.Density.String()
 	}
 	return r.Freeze.String()
-}
-
-// refractiveWater is the index of water at t.
-func refractiveWater(t Celsius) RefractiveIndex {
-	return refractiveIndex20(EthyleneGlycol, 0) + RefractiveIndex(indexSlope(EthyleneGlycol, 0)*float64(t-20))
-}
-
-// indexPerFraction is dn20/dx.
-func indexPerFraction(f Fluid, x MassFraction) float64 {
-	c := &f.glycol().ND20
-	w := float64(x)
-	return c[1] + w*(2*c[2]+w*(3*c[3]+w*4*c[4]))
-}
-
-// indexFitUncertainty is how far the index fit may be off: ethylene glycol the print of the CRC table and the fit, propylene
-// glycol the difference between its two sources.
-func indexFitUncertainty(f Fluid) float64 {
-	if f == EthyleneGlycol {
-		return 1.0e-4
-	}
-	return 3.0e-4
-}
-
-// indexCoefficientUncertainty is the uncertainty of dn/dT in 1/K (see chemistry/tables/refraction.csv).
-func indexCoefficientUncertainty(f Fluid) float64 {
-	if f == EthyleneGlycol {
-		return 0.5e-4
-	}
-	return 0.3e-4
-}
-
-// sucroseSlope is dn/dT in 1/K that an automatic Brix compensation assumes; beyond 50 Brix the last value.
-func sucroseSlope(b Brix) float64 {
-	c := tables.SucroseDNDT()
-	at := min(max(float64(b), c.X[0]), c.X[len(c.X)-1])
-	i := 1
-	for i < len(c.X)-1 && c.X[i] < at {
-		i++
-	}
-	share := (at - c.X[i-1]) / (c.X[i] - c.X[i-1])
-	return c.Y[i-1] + share*(c.Y[i]-c.Y[i-1])
 }
 
 // quadrature is the root of the sum of squares.

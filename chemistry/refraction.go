@@ -23,7 +23,8 @@ func Brix20(f Fluid, x MassFraction) (Brix, error) {
 }
 
 // IndexAt returns the refractive index at t, 0 to 40 °C, within the fraction's range of [RefractiveIndex20]: its value at
-// 20 °C and a temperature coefficient that holds from 20 to 30 °C and is estimated beyond (ethylene glycol everywhere).
+// 20 °C, a temperature coefficient that holds from 20 to 30 °C (for ethylene glycol an estimate) and, for the share of water,
+// the bend of water's own index after IAPWS 1997.
 func IndexAt(f Fluid, x MassFraction, t Celsius) (RefractiveIndex, error) {
 	if err := checkFraction(f, x); err != nil {
 		return 0, err
@@ -31,7 +32,17 @@ func IndexAt(f Fluid, x MassFraction, t Celsius) (RefractiveIndex, error) {
 	if !(t >= minIndexTemperature && t <= maxIndexTemperature) {
 		return 0, &RangeError{"sample temperature", float64(t), minIndexTemperature, maxIndexTemperature, "°C", "temperature coefficient of the refractive index: let the sample come to room temperature"}
 	}
-	return refractiveIndex20(f, x) + RefractiveIndex(indexSlope(f, x)*float64(t-20)), nil
+	return indexAt(f, x, t), nil
+}
+
+func indexAt(f Fluid, x MassFraction, t Celsius) RefractiveIndex {
+	return refractiveIndex20(f, x) + RefractiveIndex(indexSlope(f, x)*float64(t-20)+float64(1-x)*waterBend(t))
+}
+
+// waterBend is by how much the index of water leaves the straight line through 20 °C, t from 0 to 40 °C: −0.0011 at 0 °C.
+func waterBend(t Celsius) float64 {
+	w := tables.LiquidWater()
+	return between(w.Index[:], float64(t)) - w.Index[20] - indexSlope(DeionisedWater, 0)*float64(t-20)
 }
 
 // The temperature coefficient of the index is known for 20 to 30 °C; up to 20 K away it is used with a wider uncertainty.
@@ -47,14 +58,14 @@ func indexSlope(f Fluid, x MassFraction) float64 {
 }
 
 // MassFractionForIndex returns the mass fraction of glycol whose refractive index at t (0 to 40 °C) is n, to 1e-9. It undoes
-// [IndexAt]. An index that no fraction from 0 to [MaxMassFraction] has, and water, is a [*RangeError].
+// [IndexAt]. An index that no fraction from 0 to [MaxMassFraction] has is a [*RangeError], and water an [*InvalidError].
 func MassFractionForIndex(f Fluid, n RefractiveIndex, t Celsius) (MassFraction, error) {
 	low, err := IndexAt(f, 0, t)
 	if err != nil {
 		return 0, err
 	}
 	if !f.IsGlycol() {
-		return 0, &RangeError{"refractive index of " + f.Name(), float64(n), float64(low), float64(low), "nD", "there is no glycol to measure"}
+		return 0, noGlycol(f)
 	}
 	high, err := IndexAt(f, MaxMassFraction, t)
 	if err != nil {
@@ -64,8 +75,14 @@ func MassFractionForIndex(f Fluid, n RefractiveIndex, t Celsius) (MassFraction, 
 		return 0, &RangeError{"refractive index of " + f.Name(), float64(n), float64(low), float64(high), "nD", "0 to 60 mass % at the sample's temperature"}
 	}
 	return MassFraction(solve(func(x float64) float64 {
-		return float64(refractiveIndex20(f, MassFraction(x))) + indexSlope(f, MassFraction(x))*float64(t-20) - float64(n)
+		return float64(indexAt(f, MassFraction(x), t) - n)
 	}, 0, float64(MaxMassFraction))), nil
+}
+
+// localIndexSlope is dn/dT at t in 1/K, the bend of water included.
+func localIndexSlope(f Fluid, x MassFraction, t Celsius) float64 {
+	low, high := max(minIndexTemperature, t-1), min(maxIndexTemperature, t+1)
+	return float64(indexAt(f, x, high)-indexAt(f, x, low)) / float64(high-low)
 }
 
 // BrixIndex returns the refractive index at 20 °C that belongs to a Brix reading, −5 to 95 (ICUMSA 1974, linear

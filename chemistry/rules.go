@@ -37,8 +37,8 @@ type FillRequest struct {
 }
 
 // CheckFill returns every rule that a liquid in a loop breaks, whatever is to be added; [Judge] makes one verdict of them. A
-// fluid that is none, a fraction outside the tables and an impossible pH are errors as in [Props]; an unknown fluid (empty)
-// and an unknown strength are answered by rules.
+// fluid that is none, an impossible fraction and an impossible pH are an [*InvalidError]; an unknown fluid (empty), an
+// unknown strength and one above 60 vol % are answered by rules.
 func CheckFill(r FillRequest) ([]Reason, error) {
 	f := &facts{base: r.Fluid, unknown: r.Fluid == "", inhibitor: r.Inhibitor, biocide: r.Biocide, pH: r.PH, metals: r.Metals, withinReach: r.WithinReach}
 	if r.PH != nil {
@@ -51,6 +51,9 @@ func CheckFill(r FillRequest) ([]Reason, error) {
 	}
 	switch {
 	case r.Fluid == "":
+	case r.Mass != nil && r.Fluid.IsGlycol() && *r.Mass > MaxMassFraction && *r.Mass <= 1:
+		// Beyond the tables there is no freeze point, but the rule about too much glycol needs none.
+		f.after, f.glycol = FractionState{Mass: *r.Mass, Volume: volumeFraction(r.Fluid, *r.Mass)}, true
 	case r.Mass != nil:
 		if err := checkFraction(r.Fluid, *r.Mass); err != nil {
 			return nil, err
@@ -95,6 +98,7 @@ type facts struct {
 	expansion Litre // needed up to the hottest temperature
 	wall      *Celsius
 
+	coarse   bool             // the scale's step is coarse for the amount
 	cleaning *CleaningRequest // nil unless a way of cleaning is asked about
 }
 
@@ -162,8 +166,8 @@ func (f *facts) fire(rules []Rule) []Reason {
 	return out
 }
 
-// strengthReasons returns the rules about the strength of a liquid alone.
-func strengthReasons(fluid Fluid, s FractionState) []Reason {
-	f := &facts{base: fluid, after: s, glycol: fluid.IsGlycol() && s.Mass > 0}
+// strengthReasons returns the rules about the strength of a fresh mix alone.
+func strengthReasons(fluid Fluid, s FractionState, coarse bool) []Reason {
+	f := &facts{base: fluid, after: s, glycol: fluid.IsGlycol() && s.Mass > 0, coarse: coarse}
 	return f.fire(strengthRules())
 }

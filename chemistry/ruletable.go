@@ -220,6 +220,12 @@ func strengthRules() []Rule {
 			applies: func(f *facts) bool { return f.glycol && f.after.Volume > 0.60 },
 			detail:  volumeDetail,
 		},
+		{
+			ID: "coarse-scale", When: "the scale's step may shift the strength by more than half a mass percent", Verdict: Care,
+			Text:   "the scale is coarse for this amount: use a finer one or mix more.",
+			Source: "computed from the step and the amount", Grade: Computed,
+			applies: func(f *facts) bool { return f.coarse },
+		},
 	}
 }
 
@@ -241,7 +247,7 @@ func loopRules() []Rule {
 			Source:    "Melinder 2010 and ASHRAE Handbook Fundamentals", Grade: Secondary,
 			applies: func(f *facts) bool { return f.planned && f.wall != nil && f.badEnd > *f.wall },
 			detail: func(f *facts) string {
-				return "freeze point " + f.after.Freeze.Stated.String() + " ± " + f.after.Freeze.Uncertainty.String() + ", wall " + f.wall.String()
+				return "freeze point " + f.after.Freeze.String() + ", wall " + f.wall.String()
 			},
 		},
 		{
@@ -264,7 +270,7 @@ func loopRules() []Rule {
 		},
 		{
 			ID: "unreached", When: "the liquids at hand cannot bring the loop to the wanted strength", Verdict: Care,
-			Text:   "with these liquids the wanted strength is not reached; the steps come nearest. Get a stronger or a weaker liquid.",
+			Text:   "with these liquids the wanted strength is not reached; what is shown comes nearest. Get a stronger or a weaker liquid.",
 			Source: "computed, mass balance", Grade: Computed,
 			applies: func(f *facts) bool { return f.planned && f.unreached },
 		},

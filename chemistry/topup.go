@@ -58,11 +58,11 @@ type Liquid struct {
 }
 
 // ParseLiquid reads a liquid at hand for a loop that holds fluid: "water" (dilution water), "tap" (tap water), "deionised",
-// "concentrate:95%", "premix:40%" (glycol mass % of the loop's fluid), or with the glycol named "eg:95%", "pg:40%". Anything
-// else is an [*InvalidError].
+// "concentrate:95%", "premix:40%" (glycol mass % of the loop's fluid), or with the glycol named "eg:95%", "pg:40%"; each may say
+// how much of it there is: "premix:40%:200ml", "water:1l". Anything else is an [*InvalidError].
 func ParseLiquid(s string, fluid Fluid) (Liquid, error) {
-	const want = "say a liquid such as water, concentrate:95% or premix:40%"
-	name, strength, hasStrength := strings.Cut(s, ":")
+	const want = "say a liquid such as water, concentrate:95% or premix:40%:200ml"
+	name, rest, _ := strings.Cut(s, ":")
 	l := Liquid{Name: strings.ToLower(strings.TrimSpace(name)), Fluid: fluid}
 	switch l.Name {
 	case PartConcentrate, PartPremix:
@@ -80,20 +80,27 @@ func ParseLiquid(s string, fluid Fluid) (Liquid, error) {
 		}
 		l.Fluid, l.Name = f, f.Name()
 	}
-	if !hasStrength {
-		if l.Fluid.IsGlycol() {
-			return Liquid{}, invalid(s, "has no strength; "+want)
+	for part := range strings.SplitSeq(rest, ":") {
+		var err error
+		switch {
+		case part == "":
+		case strings.Contains(part, "%"):
+			l.Mass, err = ParseMassPercent(part)
+		default:
+			if l.Available, err = ParseLitre(part); l.Available == 0 && err == nil {
+				err = invalid(part, "there is none of it; leave it out")
+			}
 		}
-		return l, nil
+		if err != nil {
+			return Liquid{}, InField(err, "liquid "+s)
+		}
 	}
-	x, err := ParseMassPercent(strength)
-	if err != nil {
-		return Liquid{}, err
-	}
-	if x > 0 && !l.Fluid.IsGlycol() {
+	switch {
+	case l.Fluid.IsGlycol() && l.Mass == 0:
+		return Liquid{}, invalid(s, "has no strength; "+want)
+	case l.Mass > 0 && !l.Fluid.IsGlycol():
 		return Liquid{}, invalid(s, l.Fluid.Name()+" holds no glycol; "+want)
 	}
-	l.Mass = x
 	return l, nil
 }
 
@@ -102,7 +109,7 @@ type TopUpVerdict struct {
 	Verdict   Verdict
 	Reasons   []Reason
 	Before    FractionState // zero where the strength is unknown
-	After     FractionState // zero where nothing can be planned
+	After     FractionState // as Before where the liquids do not belong together
 	Doses     []DoseLevel   // after
 	Expansion Litre         // of what is in the loop now, from At to Hottest
 	FillTo    Litre         // volume in the loop after
@@ -133,13 +140,14 @@ func CheckTopUp(r TopUpRequest) (TopUpVerdict, error) {
 		return TopUpVerdict{}, err
 	}
 	f.expansion = p.expansion
-	v.Expansion, v.Sources = p.expansion, propertySources(r.Fluid)
+	v.Expansion, v.Sources = p.expansion, mixtureSources(r.Fluid)
 	v.Before = p.state(p.strength, r.MassUncertainty)
+	v.After, v.FillTo, v.Doses = v.Before, r.Holds, r.Doses
 	if !f.clash() {
 		plan := p.best()
 		v.After = p.state(plan.strength, p.uncertaintyAfter(plan))
 		v.FillTo = plan.volume
-		v.Doses = dilute(r.Doses, r.Holds, plan)
+		v.Doses = p.doses(plan)
 		v.Steps = p.steps(plan)
 		f.after, f.glycol, f.unreached = v.After, r.Fluid.IsGlycol() && plan.strength > 0, plan.missed > 0
 		f.doses, f.target = v.Doses, p.target
@@ -260,6 +268,17 @@ func (p *planner) state(x, u MassFraction) FractionState {
 	return s
 }
 
+// doses returns what is left of dosed additives after a plan. What is added is counted as free of them: a label's dose is known
+// only for what the technician doses.
+func (p *planner) doses(pl plan) []DoseLevel {
+	kept := float64(p.r.Holds) * (1 - pl.drained/p.mass) / float64(pl.volume)
+	out := make([]DoseLevel, len(p.r.Doses))
+	for i, l := range p.r.Doses {
+		out[i] = l.Diluted(kept)
+	}
+	return out
+}
+
 // steps says in words what a plan does.
 func (p *planner) steps(pl plan) []Step {
 	var steps []Step
@@ -275,9 +294,9 @@ func (p *planner) steps(pl plan) []Step {
 	if len(steps) == 0 {
 		return nil
 	}
-	steps = append(steps, Step{Do: "run the pump, bleed, look for leaks"})
+	steps = append(steps, Step{Do: "run", What: "the pump, bleed, look for leaks"})
 	if p.r.Fluid.IsGlycol() {
-		steps = append(steps, Step{Do: "check", What: "strength with a refractometer once it is mixed"})
+		steps = append(steps, Step{Do: "check", What: "the strength with a refractometer once it is mixed"})
 	}
 	return slices.Clip(steps)
 }

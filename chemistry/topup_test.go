@@ -92,3 +92,43 @@ func TestTopUpDrainsLeast(t *testing.T) {
 	glycol := (before-drained)*0.25 + added*0.95
 	assert.InDelta(t, glycol/(before-drained+added), float64(v.After.Mass), 1e-9)
 }
+
+func TestParseLiquid(t *testing.T) {
+	t.Parallel()
+	pg := chemistry.PropyleneGlycol
+	for in, want := range map[string]chemistry.Liquid{
+		"concentrate:95%":  {Name: "concentrate", Fluid: pg, Mass: 0.95},
+		"premix:40%:200ml": {Name: "premix", Fluid: pg, Mass: 0.40, Available: 0.2},
+		"eg:95%":           {Name: "ethylene glycol", Fluid: chemistry.EthyleneGlycol, Mass: 0.95},
+		"water:1l":         {Name: "dilution water", Fluid: chemistry.TreatedWater, Inhibitor: chemistry.NoInhibitor, Biocide: chemistry.NoBiocide, Available: 1},
+		"Deionised":        {Name: chemistry.DeionisedWater.Name(), Fluid: chemistry.DeionisedWater},
+		"tap":              {Name: "tap water", Fluid: chemistry.TreatedWater, Inhibitor: chemistry.NoInhibitor, Biocide: chemistry.NoBiocide, Tap: true},
+	} {
+		got, err := chemistry.ParseLiquid(in, pg)
+		require.NoError(t, err, in)
+		assert.Equal(t, want, got)
+	}
+	for _, in := range []string{"concentrate", "premix:", "water:40%", "oil", "concentrate:95", "concentrate:95%:0ml", "concentrate:95%:5K", ""} {
+		_, err := chemistry.ParseLiquid(in, pg)
+		var invalid *chemistry.InvalidError
+		require.ErrorAs(t, err, &invalid, in)
+	}
+	_, err := chemistry.ParseLiquid("concentrate:95%", chemistry.TreatedWater)
+	var invalid *chemistry.InvalidError
+	require.ErrorAs(t, err, &invalid, "of which glycol?")
+}
+
+// TestMixWater: a loop on water takes dilution water alone, and deionised water no additive.
+func TestMixWater(t *testing.T) {
+	t.Parallel()
+	for _, f := range []chemistry.Fluid{chemistry.TreatedWater, chemistry.DeionisedWater} {
+		r, err := chemistry.Mix(chemistry.MixRequest{Fluid: f, Mass: mass(0), Make: 0.5, Bench: 20, Left: 0.01})
+		require.NoError(t, err)
+		require.Len(t, r.Parts, 1)
+		assert.InDelta(t, 499, r.Parts[0].Mass.Grams(), 1e-9)
+		assert.Zero(t, r.Result.Freeze.Stated)
+		_, err = chemistry.Mix(chemistry.MixRequest{Fluid: f, Protect: celsius(-5), Make: 0.5, Bench: 20})
+		var outside *chemistry.RangeError
+		require.ErrorAs(t, err, &outside, "water does not protect")
+	}
+}

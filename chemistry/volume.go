@@ -49,7 +49,7 @@ func checkAnyFraction(f Fluid, x float64, field string) error {
 
 // MassFractionForDensity returns the mass fraction of glycol whose density at t is d, to 1e-9. It undoes [Density] over the
 // fractions that are liquid at t and, for propylene glycol, up to the density's maximum, above which a hydrometer cannot
-// tell; a density outside is a [*RangeError].
+// tell; a density outside is a [*RangeError], and water an [*InvalidError].
 func MassFractionForDensity(f Fluid, d KilogramPerLitre, t Celsius) (MassFraction, error) {
 	lowest, highest, err := densityBranch(f, t)
 	if err != nil {
@@ -74,7 +74,7 @@ func densityBranch(f Fluid, t Celsius) (lowest, highest MassFraction, err error)
 		if err := f.check(); err != nil {
 			return 0, 0, err
 		}
-		return 0, 0, &RangeError{"density of " + f.Name(), 0, 0, 0, "mass %", "there is no glycol to measure"}
+		return 0, 0, noGlycol(f)
 	}
 	if t < 0 {
 		if lowest, err = MassFractionForFreezePoint(f, t); err != nil {
@@ -90,6 +90,11 @@ func densityBranch(f Fluid, t Celsius) (lowest, highest MassFraction, err error)
 		highest -= step
 	}
 	return lowest, highest, nil
+}
+
+// noGlycol refuses to look for glycol in water.
+func noGlycol(f Fluid) error {
+	return &InvalidError{Field: "fluid", Value: string(f), Reason: "holds no glycol to measure; say eg or pg"}
 }
 
 // ConcentrateDensityUncertainty is how far (k = 2, relative) an estimated density of a liquid above 60 mass % may be off.

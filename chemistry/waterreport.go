@@ -11,7 +11,7 @@ import (
 	"fillmark/chemistry/tables"
 )
 
-// WaterReport is what a laboratory or a water works says of a water. Nil is not measured. Conductivity is in µS/cm at 25 °C,
+// WaterReport is what a laboratory, a water works or a strip says of a water or of the liquid in a loop. Nil is not measured. Conductivity is in µS/cm at 25 °C,
 // hardness in mg/l as CaCO3 (see [ParseHardness]), the others in mg/l.
 type WaterReport struct {
 	PH           *float64
@@ -54,6 +54,7 @@ type WaterUse struct {
 	ID     string
 	Title  string
 	Fluids []Fluid // for which it is meant
+	InUse  bool    // limits for the liquid in the loop, not for water that goes in
 }
 
 // WaterUses returns the sets of limits meant for a fluid, or all for the empty one.
@@ -63,7 +64,7 @@ func WaterUses(f Fluid) []WaterUse {
 		if f != "" && !slices.Contains(l.Fluids, string(f)) || slices.ContainsFunc(out, func(u WaterUse) bool { return u.ID == l.Use }) {
 			continue
 		}
-		u := WaterUse{ID: l.Use, Title: l.Title}
+		u := WaterUse{ID: l.Use, Title: l.Title, InUse: l.Kind == "coolant"}
 		for _, fluid := range l.Fluids {
 			u.Fluids = append(u.Fluids, Fluid(fluid))
 		}

@@ -3,7 +3,10 @@
 
 package loops
 
-import "time"
+import (
+	"strings"
+	"time"
+)
 
 // Entry is one dated line of a loop's history. History is append-only: an
 // entry is never changed, only struck out by a later [Correction].
@@ -17,7 +20,7 @@ type Entry struct {
 	Note     string    `json:"note,omitempty"`
 
 	// Exactly the payload that the kind names is set; kinds without figures
-	// of their own (clean, flush) have none.
+	// of their own (clean, flush, note) have none.
 	Intake     *Intake     `json:"intake,omitempty"`
 	Inspection *Inspection `json:"inspection,omitempty"`
 	Opening    *Opening    `json:"opening,omitempty"`
@@ -33,6 +36,8 @@ type Entry struct {
 	Transfer   *Transfer   `json:"transfer,omitempty"`
 	Retirement *Retirement `json:"retirement,omitempty"`
 	Setting    *Setting    `json:"setting,omitempty"`
+	Weighing   *Weighing   `json:"weighing,omitempty"`
+	Step       *StepDone   `json:"step,omitempty"`
 }
 
 // EntryKind is a kind of entry.
@@ -57,13 +62,16 @@ const (
 	KindTransfer   EntryKind = "transfer"
 	KindRetirement EntryKind = "retirement"
 	KindSetting    EntryKind = "setting"
+	KindWeighing   EntryKind = "weighing"
+	KindStep       EntryKind = "step"
+	KindNote       EntryKind = "note"
 )
 
 // EntryKinds lists every kind.
 func EntryKinds() []EntryKind {
 	return []EntryKind{KindIntake, KindInspection, KindOpening, KindClean, KindFlush, KindFill,
 		KindTopUp, KindDose, KindDrain, KindLeakCheck, KindProof, KindHandover, KindAnswer,
-		KindCorrection, KindTransfer, KindRetirement, KindSetting}
+		KindCorrection, KindTransfer, KindRetirement, KindSetting, KindWeighing, KindStep, KindNote}
 }
 
 // payload is what a kind carries: it can check itself.
@@ -78,6 +86,7 @@ func (e Entry) payloads() map[EntryKind]payload {
 		KindDrain: orNil(e.Drain), KindLeakCheck: orNil(e.LeakCheck), KindProof: orNil(e.Proof),
 		KindHandover: orNil(e.Handover), KindAnswer: orNil(e.Answer), KindCorrection: orNil(e.Correction),
 		KindTransfer: orNil(e.Transfer), KindRetirement: orNil(e.Retirement), KindSetting: orNil(e.Setting),
+		KindWeighing: orNil(e.Weighing), KindStep: orNil(e.Step),
 	}
 }
 
@@ -100,6 +109,9 @@ func (e Entry) Validate() error {
 	p.add(e.Day.validate("day"))
 	p.add(requireText("by", e.By, 100))
 	p.add(checkText("note", e.Note, 4000, true))
+	if e.Kind == KindNote && strings.TrimSpace(e.Note) == "" {
+		p.add(invalid("note", e.Note, "some text"))
+	}
 	for kind, body := range e.payloads() {
 		switch {
 		case body == nil && kind == e.Kind:

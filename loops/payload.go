@@ -4,6 +4,8 @@
 package loops
 
 import (
+	"fmt"
+
 	"fillmark/chemistry"
 )
 
@@ -11,12 +13,15 @@ import (
 type Intake struct {
 	Complaint string `json:"complaint"`         // in the owner's words
 	Symptom   string `json:"symptom,omitempty"` // what the technician saw
+	// RunningHours is the hour meter, where there is one.
+	RunningHours *float64 `json:"running_hours,omitempty"`
 }
 
 func (x *Intake) validate() error {
 	var p problems
 	p.add(checkText("complaint", x.Complaint, 2000, true))
 	p.add(checkText("symptom", x.Symptom, 2000, true))
+	optional(&p, "running hours", x.RunningHours, 0, 1e6, "h")
 	return p.err()
 }
 
@@ -98,6 +103,8 @@ type Opening struct {
 	Residue  string `json:"residue,omitempty"`
 	Place    string `json:"place,omitempty"`    // where the residue sat
 	Severity int    `json:"severity,omitempty"` // 0 clean to 4 blocked
+	// RunningHours is the hour meter, where there is one.
+	RunningHours *float64 `json:"running_hours,omitempty"`
 }
 
 // Cause is why a loop failed, as confirmed by opening or measuring it.
@@ -127,15 +134,23 @@ func (x *Opening) validate() error {
 	p.add(checkText("residue", x.Residue, 500, true))
 	p.add(checkText("place", x.Place, 200, false))
 	p.add(inRange("severity", float64(x.Severity), 0, 4, "(0 clean, 4 blocked)"))
+	optional(&p, "running hours", x.RunningHours, 0, 1e6, "h")
 	return p.err()
 }
 
 // Fill is a loop filled from empty: the start of a new charge.
 type Fill struct {
 	Charge Charge `json:"charge"`
+	// Poured lists what the charge was made of, where it came from the shelf.
+	Poured []Pour `json:"poured,omitempty"`
 }
 
-func (x *Fill) validate() error { return x.Charge.validate() }
+func (x *Fill) validate() error {
+	var p problems
+	p.add(x.Charge.validate())
+	p.add(validatePours(x.Poured, 0))
+	return p.err()
+}
 
 // TopUp is liquid added to a charge, after Drained was taken out.
 type TopUp struct {
@@ -147,26 +162,35 @@ type TopUp struct {
 
 // Pour is one liquid poured into a loop.
 type Pour struct {
-	Liquid    string                 `json:"liquid"`
-	Fluid     chemistry.Fluid        `json:"fluid"`
-	Mass      chemistry.MassFraction `json:"mass_fraction"`
-	Volume    chemistry.Litre        `json:"volume_l"`
-	Container string                 `json:"container,omitempty"`
+	Liquid string                 `json:"liquid"`
+	Fluid  chemistry.Fluid        `json:"fluid"`
+	Mass   chemistry.MassFraction `json:"mass_fraction"`
+	Volume chemistry.Litre        `json:"volume_l"`
+	// Container is the number of the container on the shelf; empty where it
+	// came from none.
+	Container string `json:"container,omitempty"`
 }
 
 func (x *TopUp) validate() error {
 	var p problems
 	p.add(inRange("drained", x.Drained, 0, 1000, "litres"))
 	p.add(inRange("missing", x.Missing, 0, 1000, "litres"))
-	if len(x.Poured) == 0 || len(x.Poured) > 20 {
-		p.add(invalid("poured", len(x.Poured), "1 to 20 liquids"))
+	p.add(validatePours(x.Poured, 1))
+	return p.err()
+}
+
+// validatePours checks what went into a loop, at least so many liquids.
+func validatePours(pours []Pour, least int) error {
+	var p problems
+	if len(pours) < least || len(pours) > 20 {
+		p.add(invalid("poured", len(pours), fmt.Sprintf("%d to 20 liquids", least)))
 	}
-	for _, pour := range x.Poured {
+	for _, pour := range pours {
 		p.add(requireText("liquid", pour.Liquid, 200))
 		p.add(oneOf("fluid", pour.Fluid, chemistry.Fluids()...))
 		p.add(inRange("strength", pour.Mass, 0, 1, "as a mass fraction"))
 		p.add(inRange("volume", pour.Volume, 0.0001, 1000, "litres"))
-		p.add(checkText("container", pour.Container, 60, false))
+		p.add(checkContainer(pour.Container))
 	}
 	return p.err()
 }
@@ -175,6 +199,11 @@ func (x *TopUp) validate() error {
 type Dose struct {
 	Role     AdditiveRole `json:"role"`
 	Additive Additive     `json:"additive"`
+	// Volume is how much of the product went in; zero where it was not measured.
+	Volume chemistry.Litre `json:"volume_l,omitempty"`
+	// Container is the number of the container on the shelf; empty where it
+	// came from none.
+	Container string `json:"container,omitempty"`
 }
 
 // AdditiveRole tells what an additive is for.
@@ -190,19 +219,30 @@ func (x *Dose) validate() error {
 	var p problems
 	p.add(oneOf("role", x.Role, RoleInhibitor, RoleBiocide))
 	p.add(x.Additive.validate(string(x.Role)))
+	p.add(inRange("volume", x.Volume, 0, 1000, "litres"))
+	p.add(checkContainer(x.Container))
+	if x.Container != "" && x.Volume == 0 {
+		p.add(invalid("volume", "none", "how much came out of the container, such as 2ml"))
+	}
 	return p.err()
 }
 
 // Drain is a loop emptied; Left is what stayed inside.
 type Drain struct {
 	Left chemistry.Litre `json:"left_l,omitempty"`
-	// Disposal tells where the used liquid went.
+	// Out is how much came out; zero where it was not measured.
+	Out chemistry.Litre `json:"out_l,omitempty"`
+	// Hazard says what is in it, in the workshop's words, and Disposal where
+	// it went: both go into the used-fluid log.
+	Hazard   string `json:"hazard,omitempty"`
 	Disposal string `json:"disposal,omitempty"`
 }
 
 func (x *Drain) validate() error {
 	var p problems
 	p.add(inRange("left", x.Left, 0, 1000, "litres"))
+	p.add(inRange("out", x.Out, 0, 1000, "litres"))
+	p.add(checkText("hazard", x.Hazard, 500, false))
 	p.add(checkText("disposal", x.Disposal, 500, false))
 	return p.err()
 }
@@ -308,9 +348,14 @@ const (
 	Sold          RetirementReason = "sold"
 )
 
+// RetirementReasons lists the reasons in the order they are offered.
+func RetirementReasons() []RetirementReason {
+	return []RetirementReason{ReplacedByAir, Scrapped, LostSightOf, Sold}
+}
+
 func (x *Retirement) validate() error {
 	var p problems
-	p.add(oneOf("reason", x.Reason, ReplacedByAir, Scrapped, LostSightOf, Sold))
+	p.add(oneOf("reason", x.Reason, RetirementReasons()...))
 	optional(&p, "stated rating", x.StatedRatingW, 1, 1e6, "W")
 	return p.err()
 }

@@ -3,7 +3,10 @@
 
 package loops
 
-import "slices"
+import (
+	"slices"
+	"time"
+)
 
 // TaskKind is something that can be due for a loop.
 type TaskKind string
@@ -33,6 +36,8 @@ type Plan struct {
 	// PolicyVersion and EvidenceVersion tell what the plan was made from.
 	PolicyVersion   string `json:"policy_version,omitempty"`
 	EvidenceVersion uint64 `json:"evidence_version,omitempty"`
+	// Made is the instant it was made, UTC.
+	Made time.Time `json:"made,omitzero"`
 }
 
 // Task is one thing due for a loop.
@@ -58,10 +63,20 @@ func (t Task) Binding() Clause {
 type Clause struct {
 	Kind ClauseKind `json:"kind"`
 	Day  Day        `json:"day"`
-	// Text says the reason with its figures in one sentence.
-	Text   string `json:"text"`
-	Source string `json:"source"` // where the figure is from
-	Grade  string `json:"grade"`  // the source's grade, as the policy prints it
+	// Text says the reason with its figures in one sentence, for technicians.
+	Text string `json:"text"`
+	// OwnerText says it in an owner's words; empty where it says the same.
+	OwnerText string `json:"owner_text,omitempty"`
+	Source    string `json:"source"` // where the figure is from
+	Grade     string `json:"grade"`  // the source's grade, as the policy prints it
+}
+
+// ForOwner returns the reason as an owner reads it.
+func (c Clause) ForOwner() string {
+	if c.OwnerText != "" {
+		return c.OwnerText
+	}
+	return c.Text
 }
 
 // ClauseKind is a kind of reason.

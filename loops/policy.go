@@ -15,6 +15,8 @@ type Policy struct {
 	// Version names the policy in plans made from it.
 	Version   string     `json:"version"`
 	Intervals []Interval `json:"intervals"`
+	// Limits are the figures beyond which a reading calls for action.
+	Limits []Limit `json:"limits,omitempty"`
 	// AheadDays is how long before a due day the first reminder goes out;
 	// LateDays and LastDays how long after it the later ones do. CallDays
 	// after it the owner is to be called.
@@ -22,6 +24,9 @@ type Policy struct {
 	LateDays  int `json:"late_days"`
 	LastDays  int `json:"last_days"`
 	CallDays  int `json:"call_days"`
+	// FirstFrost is when the first frost is reckoned with where the workshop's
+	// machines stand; the zero value reckons with none.
+	FirstFrost MonthDay `json:"first_frost,omitzero"`
 }
 
 // Interval is one figure of a policy: for which loops, which task, how long.
@@ -34,6 +39,9 @@ type Interval struct {
 	Sealed   *bool             `json:"sealed,omitempty"`
 	// First marks an interval counted once, from the fill.
 	First bool `json:"first,omitempty"`
+	// Own marks a figure of the workshop's own configuration, which counts
+	// before every shipped one that fits the same loop.
+	Own bool `json:"own,omitempty"`
 	// Exactly one of Days and Months is set.
 	Days   int    `json:"days,omitempty"`
 	Months int    `json:"months,omitempty"`
@@ -59,6 +67,60 @@ func count(n int, unit string) string {
 	return fmt.Sprintf("%d %ss", n, unit)
 }
 
+// Limit is one figure beyond which a reading calls for action. A reading
+// inside it proves nothing.
+type Limit struct {
+	Quantity Quantity `json:"quantity"`
+	// Machines, Fluids and Inhibitors say which loops it is for; empty stands
+	// for all. Metal makes it count only where that metal is wetted.
+	Machines   []MachineKind     `json:"machines,omitempty"`
+	Fluids     []chemistry.Fluid `json:"fluids,omitempty"`
+	Inhibitors []string          `json:"inhibitors,omitempty"`
+	Metal      chemistry.Metal   `json:"metal,omitempty"`
+	// Low and High bound what needs no action; at least one is set.
+	Low    *float64 `json:"low,omitempty"`
+	High   *float64 `json:"high,omitempty"`
+	Source string   `json:"source"`
+	Grade  string   `json:"grade"`
+}
+
+// Quantity is what a limit is about.
+type Quantity string
+
+// The quantities that have limits.
+const (
+	PH       Quantity = "pH"
+	Strength Quantity = "strength" // volume % of glycol before mixing at 20 °C
+)
+
+// Holds tells whether a value is inside the limit.
+func (l Limit) Holds(value float64) bool {
+	return (l.Low == nil || value >= *l.Low) && (l.High == nil || value <= *l.High)
+}
+
+// String prints what the limit asks for: "8 to 10.5".
+func (l Limit) String() string {
+	switch {
+	case l.Low != nil && l.High != nil:
+		return fmt.Sprintf("%v to %v", *l.Low, *l.High)
+	case l.High != nil:
+		return fmt.Sprintf("at most %v", *l.High)
+	case l.Low != nil:
+		return fmt.Sprintf("at least %v", *l.Low)
+	}
+	return "anything"
+}
+
+func (l Limit) validate(field string) error {
+	var wrong problems
+	wrong.add(oneOf(field+"quantity", l.Quantity, PH, Strength))
+	if l.Low == nil && l.High == nil || l.Low != nil && l.High != nil && *l.Low >= *l.High {
+		wrong.add(invalid(field+"low", l.String(), "a lower bound, an upper bound, or both in order"))
+	}
+	wrong.add(requireText(field+"source", l.Source, 300))
+	return wrong.err()
+}
+
 // Validate refuses a policy that contradicts itself or has absurd figures.
 func (p Policy) Validate() error {
 	var wrong problems
@@ -76,6 +138,12 @@ func (p Policy) Validate() error {
 			wrong.add(invalid(field+"days", i.Days, "either days (1 to 3660) or months (1 to 240)"))
 		}
 		wrong.add(requireText(field+"source", i.Source, 300))
+	}
+	for n, l := range p.Limits {
+		wrong.add(l.validate(fmt.Sprintf("policy.limits[%d].", n)))
+	}
+	if p.FirstFrost != (MonthDay{}) {
+		wrong.add(p.FirstFrost.validate("policy.first_frost"))
 	}
 	if p.AheadDays < 0 || p.LateDays < 1 || p.LastDays <= p.LateDays || p.CallDays <= p.LastDays || p.CallDays > 365 {
 		wrong.add(invalid("policy.late_days", fmt.Sprintf("ahead %d, late %d, last %d, call %d", p.AheadDays, p.LateDays, p.LastDays, p.CallDays),

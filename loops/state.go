@@ -42,8 +42,36 @@ type State struct {
 	Cause  Cause `json:"cause,omitempty"`
 	// Retired is the day the loop left service; zero while it is in service.
 	Retired Day `json:"retired,omitzero"`
+	// RunningHours is the hour meter as last read; zero if it never was.
+	RunningHours float64 `json:"running_hours,omitempty"`
 	// Settings holds the last setting of each task that has one.
 	Settings []Setting `json:"settings,omitempty"`
+	// Answered holds the last answer to each task that the owner answered
+	// since the fill.
+	Answered []Answered `json:"answered,omitempty"`
+	// Asked is the day the owner asked for a person, with "call me",
+	// "something is off" or "pause"; zero once a technician recorded anything.
+	Asked Day `json:"asked,omitzero"`
+	// AskedFor is that answer.
+	AskedFor AnswerKind `json:"asked_for,omitempty"`
+}
+
+// Answered is an owner's answer about one task.
+type Answered struct {
+	Task   TaskKind   `json:"task"`
+	Day    Day        `json:"day"`
+	Answer AnswerKind `json:"answer"`
+}
+
+// AnsweredOn returns the day the owner last answered about a task; zero if
+// never since the fill.
+func (s State) AnsweredOn(task TaskKind) Day {
+	for _, a := range s.Answered {
+		if a.Task == task {
+			return a.Day
+		}
+	}
+	return Day{}
 }
 
 // Setting returns the loop's own setting for a task; the zero value where it
@@ -102,12 +130,17 @@ func Fold(history []Entry) State {
 
 // apply folds one entry into the state.
 func (s *State) apply(e Entry) {
+	if e.Kind != KindAnswer {
+		s.Asked, s.AskedFor = Day{}, ""
+	}
 	switch e.Kind {
 	case KindIntake:
-		s.HandedOver = Day{}
+		// A retired loop that comes in again is in the workshop like any other.
+		s.HandedOver, s.Retired = Day{}, Day{}
+		s.hours(e.Intake.RunningHours)
 	case KindFill:
 		charge := e.Fill.Charge
-		*s = State{Charge: &charge, HandedOver: s.HandedOver, LastLook: s.LastLook, Settings: s.Settings}
+		*s = State{Charge: &charge, HandedOver: s.HandedOver, LastLook: s.LastLook, RunningHours: s.RunningHours, Settings: s.Settings}
 	case KindDrain:
 		s.Charge, s.Missing, s.MissingSeen = nil, 0, Day{}
 	case KindTopUp:
@@ -123,6 +156,7 @@ func (s *State) apply(e Entry) {
 	case KindProof:
 		s.inspected(e.Day, &e.Proof.After)
 	case KindOpening:
+		s.hours(e.Opening.RunningHours)
 		if s.Charge != nil && e.Opening.Cause != CauseNone {
 			s.Failed, s.Cause = e.Day, e.Opening.Cause
 		}
@@ -131,13 +165,7 @@ func (s *State) apply(e Entry) {
 	case KindHandover:
 		s.HandedOver, s.LastLook = e.Day, e.Day
 	case KindAnswer:
-		// An owner's "all fine" answers the reminder and nothing else.
-		switch e.Answer.Answer {
-		case AllFine:
-			s.LastLook = e.Day
-		case SomethingOff:
-			s.Concern = e.Day
-		}
+		s.answered(e.Day, e.Answer)
 	case KindRetirement:
 		s.Retired = e.Day
 	case KindSetting:
@@ -147,11 +175,34 @@ func (s *State) apply(e Entry) {
 	}
 }
 
+// answered folds an owner's answer. "All fine" answers the reminder and
+// nothing else: it is no measurement. "Something is off" also answers the
+// service check it brings about, since the owner knows of it.
+func (s *State) answered(day Day, x *Answer) {
+	tasks := x.Tasks
+	switch x.Answer {
+	case AllFine:
+		s.LastLook = day
+	case SomethingOff:
+		s.Concern = day
+		tasks = append(slices.Clone(tasks), ServiceCheck)
+	}
+	if x.Answer != AllFine {
+		s.Asked, s.AskedFor = day, x.Answer
+	}
+	for _, task := range tasks {
+		s.Answered = slices.DeleteFunc(slices.Clone(s.Answered), func(a Answered) bool { return a.Task == task })
+		s.Answered = append(s.Answered, Answered{task, day, x.Answer})
+	}
+	slices.SortFunc(s.Answered, func(a, b Answered) int { return taskOrder(a.Task) - taskOrder(b.Task) })
+}
+
 // inspected folds a technician's readings: a measured strength and level
 // replace what was reckoned, and only a comparable good one makes the loop
 // known good.
 func (s *State) inspected(day Day, x *Inspection) {
 	s.LastLook, s.LastService, s.Concern = day, day, Day{}
+	s.hours(x.RunningHours)
 	if x.Missing != nil {
 		s.Missing, s.MissingSeen = *x.Missing, day
 	}
@@ -165,6 +216,13 @@ func (s *State) inspected(day Day, x *Inspection) {
 		s.LastKnownGood = day
 	case x.Verdict == Failed && s.Charge != nil && s.Failed.IsZero():
 		s.Failed, s.Cause = day, CauseOther
+	}
+}
+
+// hours folds a reading of the hour meter.
+func (s *State) hours(read *float64) {
+	if read != nil {
+		s.RunningHours = *read
 	}
 }
 

@@ -91,6 +91,30 @@ func TestTopUpKeepsTheGlycol(t *testing.T) {
 	assert.Nil(t, loops.Fold(numbered(fill(d, 0.4), topUp)).Charge.Mass, "a mixture of glycols has no known strength")
 }
 
+// folded is all that is folded from a history, without the entries' numbers,
+// which say only in what order they were recorded.
+type folded struct {
+	state    loops.State
+	steps    []loops.StepState
+	loss     loops.WeighedLoss
+	lost     bool
+	weighed  []loops.Weighing
+	uses     map[loops.ContainerID][]loops.Use
+	standing []loops.EntryKind
+}
+
+func foldAll(history []loops.Entry) folded {
+	f := folded{state: loops.Fold(history), steps: loops.StepsOf(false, history), uses: loops.UsesOf(1, history)}
+	f.loss, f.lost = loops.WeighedLossOf(history)
+	for _, w := range loops.WeighingsOf(history) {
+		f.weighed = append(f.weighed, w.Weighing)
+	}
+	for _, e := range loops.Standing(history) {
+		f.standing = append(f.standing, e.Kind)
+	}
+	return f
+}
+
 // Entries on different days give the same state in whatever order they were
 // recorded, with any of them struck out.
 func TestFoldDoesNotDependOnTheOrderOfRecording(t *testing.T) {
@@ -106,15 +130,21 @@ func TestFoldDoesNotDependOnTheOrderOfRecording(t *testing.T) {
 				fill(d, chemistry.MassFraction(rapid.Float64Range(0.1, 0.6).Draw(t, "mass"))),
 				comparable(d, rapid.SampledFrom([]loops.Judgement{loops.Good, loops.Watch, loops.Failed}).Draw(t, "verdict")),
 				{Kind: loops.KindOpening, Day: d, By: "test", Opening: &loops.Opening{Cause: loops.CauseClog}},
-				{Kind: loops.KindTopUp, Day: d, By: "test", TopUp: &loops.TopUp{Poured: []loops.Pour{{Liquid: "water", Fluid: chemistry.TreatedWater, Volume: 0.01}}}},
+				{Kind: loops.KindTopUp, Day: d, By: "test", TopUp: &loops.TopUp{Poured: []loops.Pour{{Liquid: "water", Fluid: chemistry.TreatedWater, Volume: 0.01, Container: "3"}}}},
 				{Kind: loops.KindHandover, Day: d, By: "test", Handover: &loops.Handover{}},
 				{Kind: loops.KindDrain, Day: d, By: "test", Drain: &loops.Drain{}},
+				{Kind: loops.KindIntake, Day: d, By: "test", Intake: &loops.Intake{RunningHours: new(rapid.Float64Range(0, 9000).Draw(t, "hours"))}},
+				{Kind: loops.KindRetirement, Day: d, By: "test", Retirement: &loops.Retirement{Reason: loops.LostSightOf}},
+				weighing(d, rapid.SampledFrom(loops.WeighingStages()).Draw(t, "stage"), chemistry.Kilogram(rapid.Float64Range(1, 2).Draw(t, "weight"))),
+				{Kind: loops.KindStep, Day: d, By: "test", Step: &loops.StepDone{Step: rapid.SampledFrom(loops.StepIDs()).Draw(t, "step")}},
 				{Kind: loops.KindSetting, Day: d, By: "test", Setting: &loops.Setting{Task: loops.Look, IntervalMonths: rapid.IntRange(0, 9).Draw(t, "months")}},
 			}
 			entries = append(entries, rapid.SampledFrom(kinds).Draw(t, "kind"))
 		}
 		struck := rapid.SliceOfNDistinct(rapid.IntRange(0, n-1), 0, n, rapid.ID).Draw(t, "struck")
-		record := func(order []int) loops.State {
+		// Corrections of corrections, some of them twice over.
+		undone := rapid.SliceOfN(rapid.IntRange(1, max(1, len(struck))), 0, len(struck)).Draw(t, "undone")
+		record := func(order []int) folded {
 			var history []loops.Entry
 			ids := map[int]loops.EntryID{}
 			for _, i := range order {
@@ -129,7 +159,13 @@ func TestFoldDoesNotDependOnTheOrderOfRecording(t *testing.T) {
 					Correction: &loops.Correction{Strikes: ids[i], Why: "wrong"},
 				})
 			}
-			return loops.Fold(history)
+			for _, i := range undone {
+				history = append(history, loops.Entry{
+					ID: loops.EntryID(len(history) + 1), Kind: loops.KindCorrection, Day: start.AddDays(801), By: "test",
+					Correction: &loops.Correction{Strikes: loops.EntryID(n + i), Why: "right after all"},
+				})
+			}
+			return foldAll(history)
 		}
 		order := make([]int, n)
 		for i := range order {

@@ -38,8 +38,13 @@ func TestGoldenLetters(t *testing.T) {
 	fahrenheit, err := notify.ComposeHandover(us)
 	require.NoError(t, err)
 
+	grouped, err := notify.ComposeReminder(grouped())
+	require.NoError(t, err)
+	receipt, err := notify.ComposeReceipt(receipt(loops.SomethingOff))
+	require.NoError(t, err)
+
 	for name, l := range map[string]notify.Letter{
-		"reminder": one, "reminder-several": many, "handover": back, "handover-us": fahrenheit,
+		"reminder": one, "reminder-several": many, "reminder-grouped": grouped, "handover": back, "handover-us": fahrenheit, "receipt": receipt,
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -160,11 +165,32 @@ func TestSealedLoopsAreNotLookedInto(t *testing.T) {
 // The HTML says every sentence of the text.
 func TestHTMLRepeatsText(t *testing.T) {
 	t.Parallel()
-	l, err := notify.ComposeReminder(several())
+	morning, err := notify.ComposeMorning(morning())
 	require.NoError(t, err)
-	_, parts := read(t, l.Raw)
-	html := squeeze(strings.NewReplacer("&#39;", "'", "&#43;", "+", "&amp;", "&").Replace(parts["text/html"]))
-	for paragraph := range strings.SplitSeq(parts["text/plain"], "\n\n") {
+	letters := []notify.Letter{morning}
+	for _, in := range []notify.ReminderInput{reminder(), several(), grouped()} {
+		l, err := notify.ComposeReminder(in)
+		require.NoError(t, err)
+		letters = append(letters, l)
+	}
+	for _, kind := range []loops.AnswerKind{loops.AllFine, loops.SomethingOff, loops.CallMe, loops.Pause} {
+		l, err := notify.ComposeReceipt(receipt(kind))
+		require.NoError(t, err)
+		letters = append(letters, l)
+	}
+	for _, l := range letters {
+		_, parts := read(t, l.Raw)
+		sameWords(t, parts["text/plain"], parts["text/html"])
+	}
+	printed, err := notify.ComposePrinted(grouped())
+	require.NoError(t, err)
+	sameWords(t, printed.Text, printed.HTML)
+}
+
+func sameWords(t *testing.T, text, html string) {
+	t.Helper()
+	html = squeeze(strings.NewReplacer("&#39;", "'", "&#43;", "+", "&lt;", "<", "&gt;", ">", "&amp;", "&").Replace(html))
+	for paragraph := range strings.SplitSeq(text, "\n\n") {
 		for line := range strings.SplitSeq(paragraph, "\n") {
 			line = strings.TrimLeft(line, "0123456789.- ")
 			line = strings.TrimSuffix(line, ":")

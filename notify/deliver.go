@@ -28,6 +28,13 @@ type outbox interface {
 	MarkDeferred(key loops.MessageKey, next time.Time, attempts int, reason string) error
 	MarkRefused(key loops.MessageKey, at time.Time, reason string) error
 	MarkExpired(key loops.MessageKey, at time.Time, reason string) error
+	// Suppression returns why nothing is sent to the address, or
+	// loops.ErrNotFound.
+	Suppression(address string) (loops.Suppression, error)
+	Suppress(x loops.Suppression, by string) error
+	// RefusedInARow counts the messages to the address that were refused since
+	// the last one that was delivered.
+	RefusedInARow(address string) (int, error)
 }
 
 // signer turns the bytes of a message into signed bytes.
@@ -38,26 +45,31 @@ type signer interface {
 // transport speaks one conversation about one message.
 type transport interface {
 	Send(ctx context.Context, env Envelope, raw []byte) error
+	// End closes what was kept open for the next message.
+	End()
 }
 
 // Deliverer walks the outbox. Its guarantee: a queued message is offered to the
 // transport until it is accepted, refused for good, given up by the plan or
 // pointless; a crash or a lost reply costs at most one extra copy, with the
-// same Message-ID. One delivery runs at a time.
+// same Message-ID. One delivery runs at a time; another waits for its end.
 type Deliverer struct {
 	box       outbox
 	sign      signer
 	transport transport
 	plan      RetryPlan
+	verp      *ReturnPath
+	turn      chan struct{} // holds one token while a delivery runs
 }
 
 // NewDeliverer makes a deliverer. A nil signer, not a nil pointer to one, sends
-// letters unsigned.
-func NewDeliverer(box outbox, sign signer, t transport, plan RetryPlan) (*Deliverer, error) {
+// letters unsigned; a nil return path lets failed mail come back to the address
+// it is from.
+func NewDeliverer(box outbox, sign signer, t transport, plan RetryPlan, verp *ReturnPath) (*Deliverer, error) {
 	if err := plan.Validate(); err != nil {
 		return nil, err
 	}
-	return &Deliverer{box, sign, t, plan}, nil
+	return &Deliverer{box, sign, t, plan, verp, make(chan struct{}, 1)}, nil
 }
 
 // Report counts what one delivery did.
@@ -87,6 +99,13 @@ const (
 // refuses is counted in the report and recorded with the message.
 func (d *Deliverer) Deliver(ctx context.Context, now time.Time) (Report, error) {
 	var rep Report
+	select {
+	case d.turn <- struct{}{}:
+		defer func() { <-d.turn }()
+	case <-ctx.Done():
+		return rep, fmt.Errorf("deliver: %w", ctx.Err())
+	}
+	defer d.transport.End()
 	var faults error // of single messages; the others still go
 	for {
 		due, err := d.box.NextQueued(now, batch)
@@ -121,6 +140,13 @@ func (d *Deliverer) one(ctx context.Context, now time.Time, m loops.Message, rep
 		rep.Expired++
 		return nil, d.box.MarkExpired(m.Key, now, pointless(m))
 	}
+	switch x, err := d.box.Suppression(m.To); {
+	case err == nil:
+		rep.Refused++
+		return nil, d.box.MarkRefused(m.Key, now, "not sent: nothing goes to this address since "+x.Since.Format("2 Jan 2006")+": "+x.Reason)
+	case !errors.Is(err, loops.ErrNotFound):
+		return nil, err
+	}
 	attempt := m.Attempts + 1
 	wait, more := d.plan.After(attempt)
 	if !more {
@@ -140,13 +166,37 @@ func (d *Deliverer) one(ctx context.Context, now time.Time, m loops.Message, rep
 	}
 	sendCtx, cancel := context.WithTimeout(ctx, sendTimeout)
 	defer cancel()
-	sendErr := d.transport.Send(sendCtx, Envelope{From: m.From, To: m.To}, raw)
+	sendErr := d.transport.Send(sendCtx, d.envelope(m), raw)
 	if ctx.Err() != nil && sendErr != nil {
 		// We cut the line ourselves: the attempt is on record, nothing is known.
 		return nil, ctx.Err()
 	}
 	return nil, d.record(now, m, attempt, wait, more, sendErr, rep)
 }
+
+func (d *Deliverer) envelope(m loops.Message) Envelope {
+	env := Envelope{From: m.From, To: m.To}
+	if d.verp != nil {
+		env.From = d.verp.For(m.Key)
+	}
+	return env
+}
+
+// refused takes the message out of the queue, and its address off the list
+// where the rules say so.
+func (d *Deliverer) refused(now time.Time, m loops.Message, e *SendError, reason string) error {
+	if err := d.box.MarkRefused(m.Key, now, reason); err != nil || !e.Address {
+		return err
+	}
+	inARow, err := d.box.RefusedInARow(m.To)
+	if err != nil || !Suppresses(e.Status, inARow) {
+		return err
+	}
+	return d.box.Suppress(loops.Suppression{Address: m.To, Reason: reason, Since: now}, suppressor)
+}
+
+// suppressor is who the audit names for addresses that mail does not reach.
+const suppressor = "deliverer"
 
 // record writes the outcome of an attempt.
 func (d *Deliverer) record(now time.Time, m loops.Message, attempt int, wait time.Duration, more bool, sendErr error, rep *Report) error {
@@ -164,7 +214,7 @@ func (d *Deliverer) record(now time.Time, m loops.Message, attempt int, wait tim
 		return d.box.MarkDeferred(m.Key, rep.RetryAt, m.Attempts, reason)
 	case !e.Temporary:
 		rep.Refused++
-		return d.box.MarkRefused(m.Key, now, reason)
+		return d.refused(now, m, e, reason)
 	case !more:
 		rep.Expired++
 		return d.box.MarkExpired(m.Key, now, fmt.Sprintf("given up after %d attempts; the last: %s", attempt, reason))

@@ -9,6 +9,7 @@ import (
 	"errors"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -24,6 +25,7 @@ type box struct {
 	messages map[loops.MessageKey]loops.Message
 	log      []string
 	broken   error
+	bad      map[string]string // suppressed addresses and why
 }
 
 func newBox(keys ...loops.MessageKey) *box {
@@ -75,8 +77,33 @@ func (b *box) MarkExpired(key loops.MessageKey, _ time.Time, reason string) erro
 	return b.set("expired", key, func(m *loops.Message) { m.Status, m.LastError = loops.Expired, reason })
 }
 
+func (b *box) Suppression(address string) (loops.Suppression, error) {
+	if reason, ok := b.bad[address]; ok {
+		return loops.Suppression{Address: address, Reason: reason}, nil
+	}
+	return loops.Suppression{}, loops.ErrNotFound
+}
+func (b *box) Suppress(x loops.Suppression, _ string) error {
+	if b.bad == nil {
+		b.bad = map[string]string{}
+	}
+	b.bad[x.Address] = x.Reason
+	return nil
+}
+func (b *box) RefusedInARow(address string) (int, error) {
+	n := 0
+	for _, m := range b.messages {
+		if m.To == address && m.Status == loops.Refused {
+			n++
+		}
+	}
+	return n, nil
+}
+
 // sendFunc is a transport made of one function; it logs into the box.
 type sendFunc func(to string) error
+
+func (f sendFunc) End() {}
 
 func (f sendFunc) Send(_ context.Context, e notify.Envelope, _ []byte) error { return f(e.To) }
 
@@ -85,7 +112,7 @@ func deliverer(t testing.TB, b *box, send sendFunc) *notify.Deliverer {
 	d, err := notify.NewDeliverer(b, nil, sendFunc(func(to string) error {
 		b.log = append(b.log, "send "+strings.TrimSuffix(to, "@garden.example"))
 		return send(to)
-	}), notify.DefaultRetryPlan())
+	}), notify.DefaultRetryPlan(), nil)
 	require.NoError(t, err)
 	return d
 }
@@ -124,6 +151,48 @@ func TestDeliverGoesOnAfterOneRefusal(t *testing.T) {
 	}
 }
 
+// One "there is no such mailbox" is enough, three refusals without that word
+// are, and a refusal for what we may never is.
+func TestPermanentFailuresGiveAnAddressUp(t *testing.T) {
+	t.Parallel()
+	for _, tc := range []struct {
+		name, status string
+		address      bool
+		after        int // refusals until the address is given up; zero for never
+	}{
+		{"no such mailbox", "5.1.1", true, 1},
+		{"mailbox disabled", "5.2.1", true, 1},
+		{"refused without a word", "", true, 3},
+		{"mailbox full for good", "5.2.2", true, 3},
+		{"policy", "5.7.1", true, 0},
+		{"the content", "5.6.0", false, 0},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			t.Parallel()
+			b := newBox("a", "b", "c", "d")
+			for key, m := range b.messages {
+				m.To = "same@garden.example"
+				b.messages[key] = m
+			}
+			tried := 0
+			_, err := deliverer(t, b, func(string) error {
+				tried++
+				return &notify.SendError{Code: 550, Status: tc.status, Address: tc.address, Err: errors.New("550 " + tc.status)}
+			}).Deliver(t.Context(), sent)
+			require.NoError(t, err)
+			want := tc.after
+			if want == 0 {
+				want = 4
+			}
+			assert.Equal(t, want, tried)
+			assert.Equal(t, tc.after > 0, b.bad["same@garden.example"] != "")
+			for _, m := range b.messages {
+				assert.Equal(t, loops.Refused, m.Status)
+			}
+		})
+	}
+}
+
 func TestRelayFaultHoldsEverythingAndMarksNobody(t *testing.T) {
 	t.Parallel()
 	b := newBox("a", "b", "c")
@@ -142,6 +211,22 @@ func TestRelayFaultHoldsEverythingAndMarksNobody(t *testing.T) {
 
 // The relay is down for five days: what still helps then is sent, the rest
 // expires with a note.
+// Two who deliver at once, the daemon and a command, send nothing twice.
+func TestOneDeliveryAtATime(t *testing.T) {
+	t.Parallel()
+	b := newBox("a", "b", "c")
+	d := deliverer(t, b, func(string) error { return nil })
+	var all sync.WaitGroup
+	for range 4 {
+		all.Go(func() {
+			_, err := d.Deliver(t.Context(), sent)
+			assert.NoError(t, err)
+		})
+	}
+	all.Wait()
+	assert.Len(t, b.log, 9, "three messages: attempt, send, delivered")
+}
+
 func TestRelayDownForFiveDays(t *testing.T) {
 	t.Parallel()
 	b := newBox("a", "b", "short")
@@ -203,7 +288,7 @@ func TestDeliverLeavesAnUnsignableMessage(t *testing.T) {
 	b.messages["a"] = bad
 	s, _ := newSigner(t)
 	var sentTo []string
-	d, err := notify.NewDeliverer(b, s, sendFunc(func(to string) error { sentTo = append(sentTo, to); return nil }), notify.DefaultRetryPlan())
+	d, err := notify.NewDeliverer(b, s, sendFunc(func(to string) error { sentTo = append(sentTo, to); return nil }), notify.DefaultRetryPlan(), nil)
 	require.NoError(t, err)
 	rep, err := d.Deliver(t.Context(), sent)
 	require.ErrorContains(t, err, "bare CR")
@@ -229,7 +314,7 @@ func TestDeliverStopsWithContextAndStore(t *testing.T) {
 func TestRetryPlanRefused(t *testing.T) {
 	t.Parallel()
 	for name, plan := range map[string]notify.RetryPlan{"empty": nil, "no wait": {0}, "a month": {31 * 24 * time.Hour}} {
-		_, err := notify.NewDeliverer(newBox(), nil, sendFunc(nil), plan)
+		_, err := notify.NewDeliverer(newBox(), nil, sendFunc(nil), plan, nil)
 		assert.Error(t, err, name)
 	}
 }
@@ -244,7 +329,7 @@ func TestWholeWay(t *testing.T) {
 	b.messages[key] = l.Message(key, 7, loops.PurposeReminder, sent, sent.AddDate(0, 0, 14))
 	s, record := newSigner(t)
 	var got []byte
-	d, err := notify.NewDeliverer(b, s, catch{&got}, notify.DefaultRetryPlan())
+	d, err := notify.NewDeliverer(b, s, catch{&got}, notify.DefaultRetryPlan(), nil)
 	require.NoError(t, err)
 	rep, err := d.Deliver(t.Context(), sent)
 	require.NoError(t, err)
@@ -254,5 +339,7 @@ func TestWholeWay(t *testing.T) {
 }
 
 type catch struct{ raw *[]byte }
+
+func (c catch) End() {}
 
 func (c catch) Send(_ context.Context, _ notify.Envelope, raw []byte) error { *c.raw = raw; return nil }

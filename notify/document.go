@@ -4,12 +4,8 @@
 package notify
 
 import (
-	"bytes"
-	"embed"
 	"fmt"
-	htmltemplate "html/template"
 	"strings"
-	texttemplate "text/template"
 	"unicode/utf8"
 
 	"fillmark/chemistry"
@@ -17,13 +13,17 @@ import (
 )
 
 // document is the content of a letter, written once and rendered twice, so that
-// text and HTML cannot say different things.
+// text and HTML cannot say different things. Its exported fields are what a
+// workshop's own templates may use.
 type document struct {
 	Subject  string
+	Address  []string // where a printed letter goes, line by line
 	Greeting string
 	Intro    string
 	Blocks   []block
+	Note     string // above the buttons: what pressing one means
 	Buttons  []button
+	More     button   // further answers; empty URL: no such link
 	Closing  []string // the workshop's lines
 	Reason   string   // why the owner gets this mail
 	Stop     button   // empty URL: no such link
@@ -32,11 +32,17 @@ type document struct {
 // block is one headed part of a letter.
 type block struct {
 	Heading    string
-	Verdict    string // a word in capitals; empty for none
-	Due        string // what the verdict is about
-	Rule       rule
+	Dues       []due
 	Paragraphs []string
 	Lists      []list
+}
+
+// due is one task of a block, over its rule.
+type due struct {
+	Verdict string // a word in capitals
+	Text    string // what it is about
+	Rule    rule
+	Why     string
 }
 
 type list struct {
@@ -55,31 +61,8 @@ const (
 	ruleCare rule = "care"
 )
 
-//go:embed templates/letter.html templates/letter.txt
-var templates embed.FS
-
 // textWidth is the width of the plain text, in characters.
 const textWidth = 72
-
-var (
-	htmlLetter = htmltemplate.Must(htmltemplate.ParseFS(templates, "templates/letter.html"))
-	textLetter = texttemplate.Must(texttemplate.New("letter.txt").Funcs(texttemplate.FuncMap{
-		"wrap": func(text string) string { return wrap("", text) },
-		"item": itemText,
-		"line": ruleText,
-	}).ParseFS(templates, "templates/letter.txt"))
-)
-
-func (d document) render() (text, html string, err error) {
-	var t, h bytes.Buffer
-	if err := textLetter.Execute(&t, d); err != nil {
-		return "", "", fmt.Errorf("letter: %w", err)
-	}
-	if err := htmlLetter.Execute(&h, d); err != nil {
-		return "", "", fmt.Errorf("letter: %w", err)
-	}
-	return t.String(), h.String(), nil
-}
 
 // wrap breaks text at blanks; lines after the first are indented to the width
 // of the lead. A word longer than a line, such as a link, stays whole.

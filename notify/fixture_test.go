@@ -44,7 +44,7 @@ func owner() loops.Owner {
 
 func links() notify.Links {
 	base := "https://fillmark.tidewater.example/o/"
-	return notify.Links{AllFine: base + "fine?t=abc123", SomethingOff: base + "off?t=abc123", Stop: base + "stop?t=abc123", OneClick: base + "stop1?t=abc123"}
+	return notify.Links{AllFine: base + "fine?t=abc123", SomethingOff: base + "off?t=abc123", CallMe: base + "call?t=abc123", More: base + "more?t=abc123", Stop: base + "stop?t=abc123", OneClick: base + "stop1?t=abc123"}
 }
 
 func sealedItem() notify.ReminderItem {
@@ -88,6 +88,44 @@ func several() notify.ReminderInput {
 	return in
 }
 
+// grouped is a reminder with several tasks of one loop, the owner's own look
+// among them.
+func grouped() notify.ReminderInput {
+	in := reminder()
+	look := sealedItem()
+	look.Sealed = false
+	change, leak := look, look
+	change.Task, change.Stage, change.Due = loops.CoolantChange, loops.StageLate, loops.Day{Year: 2026, Month: time.November, Dom: 10}
+	leak.Task = loops.LeakCheckTask
+	in.Items = []notify.ReminderItem{look, change, leak}
+	in.Owner.Address = "3 Quay Row\nHarbourtown"
+	return in
+}
+
+func receipt(kind loops.AnswerKind) notify.ReceiptInput {
+	return notify.ReceiptInput{
+		Workshop: workshop(), Owner: owner(), Day: today, Date: sent,
+		MessageID: notify.MessageIDFor(loops.NewMessageKey(7, today, loops.PurposeReceipt, "1"), "tidewater.example"),
+		Answer:    loops.Answer{Answer: kind, Words: "It gurgles since Sunday.\n\nLouder when it is tilted: <b>really</b>"},
+		Machines:  []string{"the grey tower", "Lämpchen"}, Cautions: []string{egCaution}, Wet: "Switch it off and pull the plug at the wall, with dry hands.",
+		Next:  []notify.MachineTask{{Machine: "the grey tower", NextTask: notify.NextTask{Task: loops.CoolantChange, Due: loops.Day{Year: 2027, Month: time.June, Dom: 4}}}},
+		Links: links(),
+	}
+}
+
+func morning() notify.MorningInput {
+	return notify.MorningInput{
+		Workshop: workshop(), To: "technician@tidewater.example", Day: today, Date: sent,
+		MessageID: notify.MessageIDFor(loops.NewMessageKey(0, today, loops.PurposeMorning, ""), "tidewater.example"),
+		Sections: []notify.MorningSection{
+			{Heading: "Overdue", Late: true, Lines: []string{"7K3M9Q the grey tower, Ana Example: look since Tue 10 Nov 2026"}},
+			{Heading: "Today"},
+			{Heading: "To call", Lines: []string{"Żaneta (+00 555 0199): asked for a call on Mon 23 Nov 2026"}},
+		},
+		Link: "https://fillmark.tidewater.example/due",
+	}
+}
+
 func handover() notify.HandoverInput {
 	freeze, coldest := chemistry.Celsius(-23.6), chemistry.Celsius(-15)
 	return notify.HandoverInput{
@@ -96,7 +134,7 @@ func handover() notify.HandoverInput {
 		Machine:   "the grey tower", Kind: loops.Desktop,
 		Loops: []notify.HandoverLoop{{
 			Tag: "7K3M9Q", Sealed: true, Fluid: chemistry.EthyleneGlycol, Charge: "40 % ethylene glycol by mass in water",
-			Freeze: &freeze, FreezeUncertainty: 0.9, Coldest: &coldest,
+			Volume: 0.148, Freeze: &freeze, FreezeUncertainty: 0.9, Coldest: &coldest,
 			Next: []notify.NextTask{
 				{Task: loops.Look, Due: loops.Day{Year: 2026, Month: time.December, Dom: 24}},
 				{Task: loops.ServiceCheck, Due: loops.Day{Year: 2027, Month: time.November, Dom: 24}},

@@ -34,6 +34,8 @@ type HandoverLoop struct {
 	Sealed bool
 	Fluid  chemistry.Fluid
 	Charge string // what is in it, with fraction and basis
+	// Volume is how much of it; zero where nobody measured.
+	Volume chemistry.Litre
 	// Freeze is where the charge begins to freeze, with its k = 2 uncertainty;
 	// nil where it is not known.
 	Freeze            *chemistry.Celsius
@@ -86,6 +88,9 @@ func (l HandoverLoop) block(in HandoverInput) block {
 	b := block{
 		Heading:    capitalised(name),
 		Paragraphs: []string{inIt(l.Charge, l.Sealed, l.Tag)},
+	}
+	if l.Volume > 0 {
+		b.Paragraphs = append(b.Paragraphs, fmt.Sprintf("There is about %.0f ml of it.", l.Volume.Millilitres()))
 	}
 	if l.Freeze != nil {
 		b.Paragraphs = append(b.Paragraphs, fmt.Sprintf("It begins to freeze at %s, give or take %s.",
@@ -140,6 +145,9 @@ func validateTemperatures(field string, l HandoverLoop) error {
 		if c != nil && !(*c >= -100 && *c <= 100) {
 			p.add(invalid(field+"temperature", c.String(), "-100 to 100 °C"))
 		}
+	}
+	if v := l.Volume; !(v >= 0 && v <= 10_000) {
+		p.add(invalid(field+"volume", v.String(), "0 to 10000 l"))
 	}
 	if u := l.FreezeUncertainty; !(u >= 0 && u <= 50) {
 		p.add(invalid(field+"freeze point uncertainty", u.String(), "0 to 50 K"))

@@ -36,6 +36,9 @@ func (m Maildir) Send(ctx context.Context, _ Envelope, raw []byte) error {
 	return nil
 }
 
+// End does nothing: a folder keeps nothing open.
+func (m Maildir) End() {}
+
 func (m Maildir) put(raw []byte) error {
 	for _, sub := range []string{"tmp", "new", "cur"} {
 		if err := os.MkdirAll(filepath.Join(m.Dir, sub), 0o700); err != nil {

@@ -12,6 +12,7 @@ import (
 	"log/slog"
 	"net"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/emersion/go-sasl"
@@ -36,6 +37,9 @@ type RelayOptions struct {
 	Security  Security
 	Username  string // empty for no login
 	Password  Secret
+	// PerMinute bounds how many messages go out in a minute, evenly spaced; zero
+	// sets no bound.
+	PerMinute int
 	// TLS is a base for the TLS configuration, for roots of one's own; nil
 	// takes the system's.
 	TLS *tls.Config
@@ -61,11 +65,16 @@ func (s Secret) LogValue() slog.Value { return slog.StringValue("(hidden)") }
 // MarshalText hides the secret from encoders.
 func (s Secret) MarshalText() ([]byte, error) { return []byte("(hidden)"), nil }
 
-// Relay is a transport to one mail relay over SMTP, with one conversation a
-// message. It may be used by several goroutines.
+// Relay is a transport to one mail relay over SMTP. It keeps its session open
+// from one message to the next until [Relay.End]. It may be used by several
+// goroutines, whose messages then go one after the other.
 type Relay struct {
 	o    RelayOptions
 	host string
+
+	mu   sync.Mutex
+	open *session // nil where none is open
+	last time.Time
 }
 
 // NewRelay checks the options. A login without TLS is refused.
@@ -87,6 +96,9 @@ func NewRelay(o RelayOptions) (*Relay, error) {
 	default:
 		p.add(invalid("relay security", string(o.Security), "none, starttls or tls"))
 	}
+	if o.PerMinute < 0 || o.PerMinute > 60_000 {
+		p.add(invalid("relay rate", fmt.Sprint(o.PerMinute), "0 to 60000 messages a minute, 0 for no bound"))
+	}
 	if (o.Username == "") != (o.Password == "") {
 		p.add(invalid("relay login", o.Username, "a user name and a password, or neither"))
 	}
@@ -104,12 +116,12 @@ func NewRelay(o RelayOptions) (*Relay, error) {
 			*t.timeout = t.standard
 		}
 	}
-	return &Relay{o, host}, nil
+	return &Relay{o: o, host: host}, nil
 }
 
-// Send speaks one conversation and returns nil once the relay has accepted the
-// message. Any other outcome is a [SendError]; where the last reply was lost
-// the relay may have the message all the same. Cancelling ctx cuts the line.
+// Send hands one message over and returns nil once the relay has accepted it.
+// Any other outcome is a [SendError]; where the last reply was lost the relay
+// may have the message all the same. Cancelling ctx cuts the line.
 func (r *Relay) Send(ctx context.Context, env Envelope, raw []byte) error {
 	for _, a := range []struct{ field, address string }{{"envelope from", env.From}, {"envelope to", env.To}} {
 		if ascii, err := asciiAddress(a.field, a.address); err != nil || ascii != a.address {
@@ -119,20 +131,47 @@ func (r *Relay) Send(ctx context.Context, env Envelope, raw []byte) error {
 	if err := checkWire(raw); err != nil {
 		return &SendError{Err: fmt.Errorf("smtp: %w", err)}
 	}
-	if err := ctx.Err(); err != nil {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if err := r.pace(ctx); err != nil {
 		return classify(stageSession, err)
 	}
-	client, hangUp, err := r.open(ctx)
+	if r.open != nil && time.Since(r.open.used) > maxIdle {
+		r.hangUp()
+	}
+	again := r.open != nil
+	at, err := r.attempt(ctx, env, raw)
+	if again && at == stageMail && lineCut(err) {
+		// The relay closed a session that had served before; no word about
+		// this message was said yet, so a fresh one may have it.
+		at, err = r.attempt(ctx, env, raw)
+	}
 	if err != nil {
-		return classify(stageSession, err)
-	}
-	defer hangUp()
-	if at, err := transact(client, env, raw); err != nil {
 		return classify(at, err)
 	}
-	// The message is accepted: how the goodbye goes changes nothing.
-	_ = client.Quit()
 	return nil
+}
+
+// End says goodbye and closes the session that [Relay.Send] kept open.
+func (r *Relay) End() {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.hangUp()
+}
+
+// pace waits until the next message may go.
+func (r *Relay) pace(ctx context.Context) error {
+	if r.o.PerMinute > 0 {
+		wait := time.Until(r.last.Add(time.Minute / time.Duration(r.o.PerMinute)))
+		timer := time.NewTimer(wait)
+		defer timer.Stop()
+		select {
+		case <-timer.C:
+		case <-ctx.Done():
+		}
+	}
+	r.last = time.Now()
+	return ctx.Err()
 }
 
 func transact(client *smtp.Client, env Envelope, raw []byte) (stage, error) {
@@ -151,40 +190,6 @@ func transact(client *smtp.Client, env Envelope, raw []byte) (stage, error) {
 	}
 	_, err = data.CloseWithResponse()
 	return stageData, err
-}
-
-// open dials and goes as far as the login. hangUp closes the line.
-func (r *Relay) open(ctx context.Context) (client *smtp.Client, hangUp func(), err error) {
-	dialer := net.Dialer{Timeout: r.o.DialTimeout}
-	conn, err := dialer.DialContext(ctx, "tcp", r.o.Address)
-	if err != nil {
-		return nil, nil, err
-	}
-	conn = &timedConn{Conn: conn, write: r.o.WriteTimeout}
-	// go-smtp knows no context: the end of ctx closes the line under it.
-	stop := context.AfterFunc(ctx, func() { _ = conn.Close() })
-	hangUp = func() {
-		stop()
-		_ = conn.Close()
-	}
-	line := conn
-	switch r.o.Security {
-	case StartTLS:
-		line, err = r.startTLS(ctx, conn)
-	case ImplicitTLS:
-		line, err = r.handshake(ctx, conn)
-	}
-	if err != nil {
-		hangUp()
-		return nil, nil, err
-	}
-	client = smtp.NewClient(line)
-	client.CommandTimeout, client.SubmissionTimeout = r.o.ReplyTimeout, r.o.AcceptTimeout
-	if err := r.logIn(client); err != nil {
-		hangUp()
-		return nil, nil, err
-	}
-	return client, hangUp, nil
 }
 
 func (r *Relay) logIn(client *smtp.Client) error {

@@ -22,6 +22,9 @@ type Workshop struct {
 	// BaseURL is the web address owners reach; every link of a letter must
 	// begin with it. It may be empty where a letter has no links.
 	BaseURL string
+	// Templates are the workshop's own, see [LoadTemplates]; nil takes the
+	// built-in ones.
+	Templates *Templates
 }
 
 // ReachUs says in half a sentence how the workshop is reached.
@@ -36,6 +39,8 @@ func (w Workshop) ReachUs() string {
 type Links struct {
 	AllFine      string
 	SomethingOff string
+	CallMe       string
+	More         string // the page with every answer, a pause among them
 	Stop         string // the visible link that stops these mails
 	// OneClick is the address of RFC 8058 that stops them by one POST; it must
 	// be https. Empty leaves both List-Unsubscribe headers out.
@@ -73,7 +78,7 @@ type ReminderItem struct {
 }
 
 // maxItems bounds a letter: an owner with more loops than this gets a call.
-const maxItems = 20
+const maxItems = 60
 
 // ComposeReminder writes the letter that tells an owner what is due. All that
 // is wrong with the input is returned joined, as [loops.InvalidError]s.
@@ -81,6 +86,13 @@ func ComposeReminder(in ReminderInput) (Letter, error) {
 	if err := in.validate(); err != nil {
 		return Letter{}, err
 	}
+	d := in.document()
+	d.addAnswers(in)
+	return d.letter(envelope{in.Workshop, in.Owner, in.Date, in.MessageID, in.Links.OneClick}, in.Calendar)
+}
+
+// document is what mail and printed letter have in common.
+func (in ReminderInput) document() document {
 	in.Items = slices.SortedStableFunc(slices.Values(in.Items), func(a, b ReminderItem) int { return a.Due.Compare(b.Due) })
 	d := document{
 		Subject:  reminderSubject(in.Items),
@@ -91,8 +103,8 @@ func ComposeReminder(in ReminderInput) (Letter, error) {
 		Stop:     button{"Stop these mails", in.Links.Stop},
 	}
 	told := map[string]string{} // steps already given, and for which machine
-	for _, item := range in.Items {
-		d.Blocks = append(d.Blocks, item.block(in, told))
+	for _, group := range byLoop(in.Items) {
+		d.Blocks = append(d.Blocks, groupBlock(group, in, told))
 	}
 	// One letter has one advice on what to do when wet: that for the worst liquid.
 	worst := in.Items[0]
@@ -103,16 +115,50 @@ func ComposeReminder(in ReminderInput) (Letter, error) {
 		}
 	}
 	d.addCare(worst.guide(in.Workshop).Wet, in.Cautions)
-	for _, b := range []button{{"All looks fine", in.Links.AllFine}, {"Something is off", in.Links.SomethingOff}} {
+	return d
+}
+
+// byLoop gathers the tasks of one loop, in the order in which loops come up.
+func byLoop(items []ReminderItem) [][]ReminderItem {
+	var groups [][]ReminderItem
+	for _, item := range items {
+		at := slices.IndexFunc(groups, func(g []ReminderItem) bool { return g[0].Tag == item.Tag })
+		if at < 0 {
+			groups = append(groups, []ReminderItem{item})
+			continue
+		}
+		groups[at] = append(groups[at], item)
+	}
+	return groups
+}
+
+// addAnswers offers what an owner can answer, and says what it settles: an
+// owner's look never stands for work that is due in the workshop.
+func (d *document) addAnswers(in ReminderInput) {
+	isLook := func(i ReminderItem) bool { return i.Task == loops.Look }
+	looks := slices.ContainsFunc(in.Items, isLook)
+	work := slices.ContainsFunc(in.Items, func(i ReminderItem) bool { return !isLook(i) })
+	first := button{"Call me to agree on a day", in.Links.CallMe}
+	if looks {
+		first = button{"I looked, all is fine", in.Links.AllFine}
+	}
+	for _, b := range []button{first, {"Something is off", in.Links.SomethingOff}} {
 		if b.URL != "" {
 			d.Buttons = append(d.Buttons, b)
 		}
 	}
-	return d.letter(envelope{in.Workshop, in.Owner, in.Date, in.MessageID, in.Links.OneClick}, in.Calendar)
+	d.More = button{"Call me, or a pause", in.Links.More}
+	switch {
+	case !looks || in.Links.AllFine == "":
+	case work:
+		d.Note = "“All is fine” tells us that you looked and saw nothing amiss. The work in our workshop stays due: for that, agree on a day with us."
+	default:
+		d.Note = "Press “all is fine” once you have looked. It tells us that you saw nothing amiss; it is no measurement, so the next check in our workshop stays as planned."
+	}
 }
 
 func (d document) letter(e envelope, calendar []byte) (Letter, error) {
-	text, html, err := d.render()
+	text, html, err := e.workshop.templates().render(d.inUnits(e.owner.Units))
 	if err != nil {
 		return Letter{}, err
 	}
@@ -141,25 +187,46 @@ func (i ReminderItem) guide(w Workshop) Guide {
 	return GuideFor(i.Task, i.Kind, i.Sealed, i.Fluid, w.ReachUs())
 }
 
-// block writes one task. Steps that the letter gave before are not repeated.
-func (i ReminderItem) block(in ReminderInput, told map[string]string) block {
-	w, _ := taskWords(i.Task)
-	b := block{
-		Heading:    capitalised(i.Machine),
-		Verdict:    stageWord(i.Stage),
-		Due:        w.title + " by " + when(i.Due, in.Day),
-		Rule:       stageRule(i.Stage),
-		Paragraphs: []string{"Why: " + i.Reason + " (Source: " + i.Source + ")", inIt(i.Charge, i.Sealed, i.Tag)},
+// groupBlock writes the tasks of one loop. Steps that the letter gave before are
+// not repeated.
+func groupBlock(group []ReminderItem, in ReminderInput, told map[string]string) block {
+	first := group[0]
+	b := block{Heading: capitalised(first.Machine)}
+	look, work := -1, -1
+	for n, i := range group {
+		w, _ := taskWords(i.Task)
+		b.Dues = append(b.Dues, due{stageWord(i.Stage), w.title + " by " + when(i.Due, in.Day), stageRule(i.Stage), "Why: " + i.because()})
+		switch {
+		case i.Task == loops.Look && look < 0:
+			look = n
+		case i.Task != loops.Look && work < 0:
+			work = n
+		}
 	}
-	g := i.guide(in.Workshop)
+	b.Paragraphs = []string{inIt(first.Charge, first.Sealed, first.Tag)}
+	asked := first
+	switch {
+	case look < 0:
+		asked = group[work]
+	case work >= 0:
+		asked = group[look]
+		b.Paragraphs = append(b.Paragraphs, "You look it over; the rest is done in our workshop. To agree on a day, "+in.Workshop.ReachUs()+".")
+	}
+	g := asked.guide(in.Workshop)
 	key := strings.Join(slices.Concat(g.Steps, []string{""}, g.Leave), "\n")
-	if first, ok := told[key]; ok {
-		b.Paragraphs = append(b.Paragraphs, "What to do and what to leave alone: the same as for "+first+" above.")
+	if above, ok := told[key]; ok {
+		b.Paragraphs = append(b.Paragraphs, "What to do and what to leave alone: the same as for "+above+" above.")
 		return b
 	}
-	told[key] = i.Machine
+	told[key] = first.Machine
 	b.Lists = g.lists()
 	return b
+}
+
+// because is the reason with where it is from.
+func (i ReminderItem) because() string {
+	reason := strings.TrimRight(i.Reason, ".")
+	return reason + " (" + strings.TrimRight(i.Source, ".") + ")."
 }
 
 func (g Guide) lists() []list {
@@ -221,8 +288,11 @@ func reminderIntro(items []ReminderItem, today loops.Day) string {
 }
 
 func (in ReminderInput) validate() error {
+	return errors.Join(validateFrame(in.Workshop, in.Owner, in.Day, in.Date, in.MessageID, in.Links), in.validateContent())
+}
+
+func (in ReminderInput) validateContent() error {
 	var p problems
-	p.add(validateFrame(in.Workshop, in.Owner, in.Day, in.Date, in.MessageID, in.Links))
 	if len(in.Items) == 0 || len(in.Items) > maxItems {
 		p.add(invalid("items", fmt.Sprint(len(in.Items)), fmt.Sprintf("1 to %d tasks", maxItems)))
 	}
@@ -296,7 +366,7 @@ func (l Links) validate(base string) error {
 	p.add(checkBase("base url", base))
 	for _, link := range []struct{ field, url string }{
 		{"link all fine", l.AllFine}, {"link something off", l.SomethingOff},
-		{"link stop", l.Stop}, {"link one-click", l.OneClick},
+		{"link call me", l.CallMe}, {"link more", l.More}, {"link stop", l.Stop}, {"link one-click", l.OneClick},
 	} {
 		if link.url != "" {
 			p.add(checkLink(link.field, link.url, base))

@@ -25,7 +25,12 @@ type SendError struct {
 	// held and no address is blamed. Such a failure is Temporary.
 	RelayFault bool
 	Code       int // reply code of SMTP; zero where there was none
-	Err        error
+	// Status is the enhanced code of RFC 3463, such as "5.1.1"; empty where
+	// there was none.
+	Status string
+	// Address says that a permanent failure is about the address itself.
+	Address bool
+	Err     error
 }
 
 // Error says at which step it failed and how.
@@ -56,6 +61,9 @@ func classify(at stage, err error) *SendError {
 		return e
 	}
 	e.Code = reply.Code
+	if reply.EnhancedCode[0] > 0 {
+		e.Status = fmt.Sprintf("%d.%d.%d", reply.EnhancedCode[0], reply.EnhancedCode[1], reply.EnhancedCode[2])
+	}
 	switch {
 	case at == stageSession, reply.Code == 421, reply.Code == 530, reply.Code == 535, reply.Code == 538:
 		// Greeting, TLS or login; the relay is closing or wants a login.
@@ -71,6 +79,7 @@ func classify(at stage, err error) *SendError {
 		// an owner unreachable, and passes when the relay's rules are put right.
 	default:
 		e.Temporary = false
+		e.Address = at == stageRcpt || AtOnce(e.Status)
 	}
 	return e
 }

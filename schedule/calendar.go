@@ -57,16 +57,31 @@ func EventUID(loop loops.LoopID, task loops.TaskKind, domain string) string {
 	return fmt.Sprintf("loop-%d-%s@%s", loop, strings.ReplaceAll(string(task), " ", "-"), domain)
 }
 
-// NewEvent returns the event of an item. The description gives every reason of
-// the plan; link, which may be empty, is where its reader can act.
+// NewEvent returns the event of an item as its owner reads it. The description
+// gives every reason of the plan; link, which may be empty, is where its reader
+// can act.
 func NewEvent(item Item, domain, link string, stamp time.Time) Event {
+	return newEvent(item, domain, link, stamp, loops.Clause.ForOwner)
+}
+
+// NewTechnicianEvent returns the event as a technician reads it: with the
+// owner's name, and the reasons with all their figures.
+func NewTechnicianEvent(item Item, domain, link string, stamp time.Time) Event {
+	e := newEvent(item, domain, link, stamp, func(c loops.Clause) string { return c.Text })
+	if item.Owner.Name != "" {
+		e.Summary += ", " + item.Owner.Name
+	}
+	return e
+}
+
+func newEvent(item Item, domain, link string, stamp time.Time, text func(loops.Clause) string) Event {
 	what := item.Machine.Name
 	if item.Loop.Name != "" {
 		what += ", " + item.Loop.Name
 	}
 	var why strings.Builder
 	for _, c := range item.Task.Clauses {
-		fmt.Fprintf(&why, "%s: %s (%s; %s)\n", c.Day.Long(), c.Text, c.Source, c.Grade)
+		fmt.Fprintf(&why, "%s: %s (%s; %s)\n", c.Day.Long(), text(c), c.Source, c.Grade)
 	}
 	return Event{
 		UID: EventUID(item.Loop.ID, item.Task.Kind, domain), Sequence: item.Loop.Revision, Stamp: stamp,

@@ -84,6 +84,13 @@ func TestEventOfItem(t *testing.T) {
 	assert.Equal(t, "Leak check: the grey tower, second loop (7K3QXA)", e.Summary)
 	assert.Equal(t, "Thu 31 Dec 2026: Look over every 3 months; last looked over on Sat 31 Jan 2026. (common practice, no source; common practice)", e.Description)
 
+	i.Task.Clauses[0].OwnerText = "A short look-over keeps small troubles small."
+	assert.Contains(t, schedule.NewEvent(i, "workshop.example", "", stamp).Description, "small troubles")
+	technician := schedule.NewTechnicianEvent(i, "workshop.example", "", stamp)
+	assert.Contains(t, technician.Description, "Look over every 3 months")
+	assert.Equal(t, e.UID, technician.UID)
+	assert.Contains(t, technician.Summary, "Owner 1")
+
 	moved := i
 	moved.Task.Due, moved.Loop.Revision = i.Task.Due.AddDays(3), 10
 	later := schedule.NewEvent(moved, "workshop.example", "", stamp)
@@ -143,8 +150,13 @@ func anyCalendar(t *rapid.T) schedule.Calendar {
 		i := item(owner(1), loops.LoopID(n+1), rapid.SampledFrom(loops.TaskKinds()).Draw(t, "task"), anyDay(t, "due"))
 		i.Machine.Name, i.Loop.Name = hostile().Draw(t, "machine"), hostile().Draw(t, "loop")
 		i.Loop.Revision = rapid.Uint64Range(0, 1<<31-1).Draw(t, "revision")
-		i.Task.Clauses[0].Text = hostile().Draw(t, "text")
-		e := schedule.NewEvent(i, "workshop.example", rapid.SampledFrom([]string{"", "https://workshop.example/answer/abc?x=1&y=2"}).Draw(t, "url"), stamp)
+		i.Owner.Name = hostile().Draw(t, "owner")
+		for range rapid.IntRange(1, 4).Draw(t, "clauses") {
+			i.Task.Clauses = append(i.Task.Clauses, loops.Clause{Kind: loops.ByFinding, Day: i.Task.Due, Text: hostile().Draw(t, "text"),
+				OwnerText: hostile().Draw(t, "owner text"), Source: hostile().Draw(t, "source"), Grade: schedule.GradeRecord})
+		}
+		event := rapid.SampledFrom([]func(schedule.Item, string, string, time.Time) schedule.Event{schedule.NewEvent, schedule.NewTechnicianEvent}).Draw(t, "for whom")
+		e := event(i, "workshop.example", rapid.SampledFrom([]string{"", "https://workshop.example/answer/abc?x=1&y=2"}).Draw(t, "url"), stamp)
 		e.Location = hostile().Draw(t, "location")
 		c.Events = append(c.Events, e)
 	}

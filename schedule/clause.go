@@ -5,6 +5,7 @@ package schedule
 
 import (
 	"fmt"
+	"slices"
 
 	"fillmark/chemistry"
 	"fillmark/loops"
@@ -17,6 +18,7 @@ type planner struct {
 	in      Input
 	charge  loops.Charge
 	clauses map[loops.TaskKind][]loops.Clause
+	since   []loops.Entry // see sinceFill
 }
 
 func (p *planner) add(task loops.TaskKind, c loops.Clause) {
@@ -102,6 +104,17 @@ var everyText = map[loops.TaskKind]string{
 	loops.LeakCheckTask:    "Check for leaks every %s",
 }
 
+// everyOwner says it to owners.
+var everyOwner = map[loops.TaskKind]string{
+	loops.Look:             "A short look-over every %s keeps small troubles small.",
+	loops.ServiceCheck:     "The workshop measures how well the machine is cooled every %s.",
+	loops.TopUpTask:        "The cooling liquid is made up every %s.",
+	loops.InhibitorRenewal: "What protects the metal inside is renewed every %s.",
+	loops.BiocideRenewal:   "What keeps the cooling liquid from going bad is renewed every %s.",
+	loops.CoolantChange:    "The cooling liquid is changed every %s.",
+	loops.LeakCheckTask:    "The workshop checks for drips every %s.",
+}
+
 // intervals adds the calendar intervals of a task: the loop's own where a
 // setting gives one, else the policy's.
 func (p *planner) intervals(task loops.TaskKind) {
@@ -112,13 +125,16 @@ func (p *planner) intervals(task loops.TaskKind) {
 	if setting := p.in.Loop.State.Setting(task); setting.IntervalMonths > 0 {
 		own := loops.Interval{Months: setting.IntervalMonths}
 		text := fmt.Sprintf(everyText[task], own) + ", this loop's own interval; " + said
-		p.add(task, settingClause(own.After(from), text, setting.Why))
+		c := settingClause(own.After(from), text, setting.Why)
+		c.OwnerText = fmt.Sprintf(everyOwner[task], own)
+		p.add(task, c)
 		return
 	}
 	for _, i := range fitting(p.in.Policy, task, false, p.in, p.charge.Fluid) {
 		p.add(task, loops.Clause{
 			Kind: loops.ByInterval, Day: i.After(from), Source: i.Source, Grade: i.Grade,
-			Text: fmt.Sprintf(everyText[task], i) + "; " + said + ".",
+			Text:      fmt.Sprintf(everyText[task], i) + "; " + said + ".",
+			OwnerText: fmt.Sprintf(everyOwner[task], i),
 		})
 	}
 }
@@ -138,7 +154,8 @@ func (p *planner) firstLook() {
 	for _, i := range fitting(p.in.Policy, loops.Look, true, p.in, p.charge.Fluid) {
 		p.add(loops.Look, loops.Clause{
 			Kind: loops.ByFirstLook, Day: i.After(from), Source: i.Source, Grade: i.Grade,
-			Text: fmt.Sprintf("First look %s after a fill; %s.", i, said),
+			Text:      fmt.Sprintf("First look %s after a fill; %s.", i, said),
+			OwnerText: fmt.Sprintf("A first look-over %s after new liquid went in shows whether all is well.", i),
 		})
 	}
 }
@@ -148,12 +165,13 @@ func (p *planner) declaredLives() {
 	lives := []struct {
 		task    loops.TaskKind
 		what    string
+		owner   string
 		months  int
 		product string
 	}{
-		{loops.CoolantChange, "coolant", p.charge.FluidLifeMonths, p.charge.Product},
-		{loops.InhibitorRenewal, "inhibitor", p.charge.Inhibitor.LifeMonths, p.charge.Inhibitor.Product},
-		{loops.BiocideRenewal, "biocide", p.charge.Biocide.LifeMonths, p.charge.Biocide.Product},
+		{loops.CoolantChange, "coolant", "the cooling liquid", p.charge.FluidLifeMonths, p.charge.Product},
+		{loops.InhibitorRenewal, "inhibitor", "what protects the metal inside", p.charge.Inhibitor.LifeMonths, p.charge.Inhibitor.Product},
+		{loops.BiocideRenewal, "biocide", "what keeps the cooling liquid from going bad", p.charge.Biocide.LifeMonths, p.charge.Biocide.Product},
 	}
 	for _, l := range lives {
 		if l.months <= 0 {
@@ -167,7 +185,41 @@ func (p *planner) declaredLives() {
 		}
 		p.add(l.task, loops.Clause{
 			Kind: loops.ByDeclaredLife, Day: life.After(from), Source: source, Grade: GradeMaker,
-			Text: fmt.Sprintf("The label gives the %s %s; %s.", l.what, life, said),
+			Text:      fmt.Sprintf("The label gives the %s %s; %s.", l.what, life, said),
+			OwnerText: fmt.Sprintf("The label gives %s %s.", l.owner, life),
+		})
+	}
+}
+
+// containers adds the days until which the labels of the containers that this
+// charge came from declare their content good.
+func (p *planner) containers() {
+	for _, c := range p.in.Containers {
+		used := slices.ContainsFunc(c.Uses, func(u loops.Use) bool {
+			return u.Loop == p.in.Loop.ID && !u.Day.Before(p.charge.FilledTo)
+		})
+		if !used || c.Expires.IsZero() {
+			continue
+		}
+		task := loops.CoolantChange
+		if c.Kind == loops.AdditiveBottle {
+			switch c.Product {
+			case p.charge.Inhibitor.Product:
+				task = loops.InhibitorRenewal
+			case p.charge.Biocide.Product:
+				task = loops.BiocideRenewal
+			default:
+				continue
+			}
+		}
+		said := c.Product
+		if c.Lot != "" {
+			said += ", lot " + c.Lot
+		}
+		p.add(task, loops.Clause{
+			Kind: loops.ByDeclaredLife, Day: c.Expires, Source: "label of " + said, Grade: GradeMaker,
+			Text:      fmt.Sprintf("Filled from %s, good until %s.", said, c.Expires.Long()),
+			OwnerText: "What went in is good until this day by its label.",
 		})
 	}
 }
@@ -187,7 +239,8 @@ func (p *planner) findings() {
 	if !s.Concern.IsZero() {
 		p.add(loops.ServiceCheck, loops.Clause{
 			Kind: loops.ByFinding, Day: s.Concern, Source: "owner's answer", Grade: GradeRecord,
-			Text: "The owner says something is off; answered on " + s.Concern.Long() + ".",
+			Text:      "The owner says something is off; answered on " + s.Concern.Long() + ".",
+			OwnerText: "You told us on " + s.Concern.Long() + " that something is off.",
 		})
 	}
 	if s.Missing <= 0 || s.MissingSeen.IsZero() {
@@ -195,7 +248,8 @@ func (p *planner) findings() {
 	}
 	p.add(loops.TopUpTask, loops.Clause{
 		Kind: loops.ByFinding, Day: s.MissingSeen, Source: "level in this loop's history", Grade: GradeRecord,
-		Text: fmt.Sprintf("%s missing to the fill mark; seen on %s.", s.Missing, s.MissingSeen.Long()),
+		Text:      fmt.Sprintf("%s missing to the fill mark; seen on %s.", s.Missing, s.MissingSeen.Long()),
+		OwnerText: fmt.Sprintf("Cooling liquid was missing, %s, when the workshop looked on %s.", s.Missing, s.MissingSeen.Long()),
 	})
 	p.leak(s)
 }
@@ -216,6 +270,7 @@ func (p *planner) leak(s loops.State) {
 		Kind: loops.ByFinding, Day: s.MissingSeen, Source: leakSource, Grade: GradeStandard,
 		Text: fmt.Sprintf("%.0f %% of the volume gone where %.0f %% in %d months is too much; %s%s, seen on %s.",
 			100*share, 100*leakShare, leakMonths, said, since.Long(), s.MissingSeen.Long()),
+		OwnerText: "More cooling liquid went missing than should; the workshop wants to look for drips.",
 	})
 }
 

@@ -25,24 +25,25 @@ const (
 	GradePage     = "practice page"    // a trade page or a magazine
 	GradeCommon   = "common practice"  // what the trade does, without a source
 	GradeComputed = "computed"         // worked out by this program
+	GradeOwn      = "workshop's rule"  // the workshop's own configuration
 	GradeRecord   = "own record"       // an entry in this loop's history
 )
 
 // Grades lists the grades, the firmest first.
 func Grades() []string {
-	return []string{GradeStandard, GradeReport, GradeMaker, GradePage, GradeCommon, GradeComputed, GradeRecord}
+	return []string{GradeStandard, GradeReport, GradeMaker, GradePage, GradeCommon, GradeComputed, GradeOwn, GradeRecord}
 }
 
 // policyVersion names the shipped figures in plans made from them; it changes
 // with every change of a figure, so that old plans are found and renewed.
-const policyVersion = "fillmark-1"
+const policyVersion = "fillmark-2"
 
-//go:embed policy/intervals.csv policy/stages.csv
+//go:embed policy/*.csv
 var policyFiles embed.FS
 
 // DefaultPolicy returns the shipped policy: the intervals by kind of machine,
-// build and fluid, and the days of the reminder stages, each figure with
-// source and grade in the files it is read from. The caller may change it.
+// build and fluid, the limits of readings, and the days of the reminder stages,
+// each figure with source and grade in the files it is read from. The caller may change it.
 func DefaultPolicy() loops.Policy {
 	p, err := readPolicy()
 	if err != nil {
@@ -64,6 +65,9 @@ func readPolicy() (loops.Policy, error) {
 			return p, err
 		}
 		p.Intervals = append(p.Intervals, i)
+	}
+	if p.Limits, err = readLimits(); err != nil {
+		return p, err
 	}
 	stages, err := readTable("policy/stages.csv")
 	if err != nil {
@@ -182,9 +186,13 @@ func fits(i loops.Interval, in Input, fluid chemistry.Fluid) bool {
 		(i.Sealed == nil || *i.Sealed == in.Loop.Sealed)
 }
 
-// conditions counts what an interval asks of a loop.
+// conditions counts what an interval asks of a loop; a workshop's own figure
+// counts for more than any shipped one.
 func conditions(i loops.Interval) int {
 	n := 0
+	if i.Own {
+		n = 10
+	}
 	for _, has := range []bool{len(i.Machines) > 0, len(i.Fluids) > 0, i.Sealed != nil} {
 		if has {
 			n++

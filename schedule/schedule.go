@@ -32,8 +32,15 @@ type Input struct {
 	Policy  loops.Policy  // as validated by [loops.Policy.Validate]
 	Machine loops.Machine // that the loop is in
 	Loop    loops.Loop    // its construction and folded state count
-	// EvidenceVersion is noted in the plan; zero where no evidence is on record.
-	EvidenceVersion uint64
+	// History is the loop's whole history: readings, levels and weights in it
+	// bring tasks forward. Without it those clauses are left out.
+	History []loops.Entry
+	// Weighings are those that stand outside the history's inspections.
+	Weighings []Weighing
+	// Containers are those of the shelf that went into the loop.
+	Containers []loops.Container
+	// Evidence is what opened loops taught; its version is noted in the plan.
+	Evidence Evidence
 }
 
 // PlanLoop returns the plan of a loop: for each task that has a reason, all
@@ -46,12 +53,13 @@ type Input struct {
 // a formulated product, unless its label allows re-dosing.
 //
 // It refuses a policy without a version, a loop of another machine, an unknown
-// kind of machine and a charge without a day, with an [*loops.InvalidError].
+// kind of machine, a charge without a day and absurd evidence, with an
+// [*loops.InvalidError].
 func PlanLoop(in Input) (loops.Plan, error) {
 	if err := in.validate(); err != nil {
 		return loops.Plan{}, err
 	}
-	plan := loops.Plan{PolicyVersion: in.Policy.Version, EvidenceVersion: in.EvidenceVersion}
+	plan := loops.Plan{PolicyVersion: in.Policy.Version, EvidenceVersion: in.Evidence.Version}
 	if !in.Loop.State.InService() || in.Machine.Kind == loops.DonorUnit {
 		return plan, nil
 	}
@@ -61,6 +69,12 @@ func PlanLoop(in Input) (loops.Plan, error) {
 	}
 	p.firstLook()
 	p.declaredLives()
+	p.containers()
+	p.season()
+	p.evidence()
+	p.drift()
+	p.loss()
+	p.limits()
 	p.findings()
 	for _, task := range loops.TaskKinds() {
 		if clauses := p.clauses[task]; len(clauses) > 0 {
@@ -84,7 +98,7 @@ func (in Input) validate() error {
 	case in.Loop.State.Charge != nil && in.Loop.State.Charge.FilledTo.IsZero():
 		return refuse("filled", "", "the day of the fill, or the last day it can have been")
 	}
-	return nil
+	return in.Evidence.validate()
 }
 
 // task orders the clauses and applies a pause.
@@ -95,6 +109,7 @@ func (p *planner) task(kind loops.TaskKind, clauses []loops.Clause) loops.Task {
 		task.Paused = true
 		// It carries the due day but sorts behind the clause that set it.
 		pause := settingClause(task.Due, "Paused for this loop: nobody is reminded until it is resumed", setting.Why)
+		pause.OwnerText = "Paused for this machine: nobody is reminded until it is resumed."
 		task.Clauses = slices.Insert(clauses, 1, pause)
 	}
 	return task

@@ -400,3 +400,24 @@ func BenchmarkPlanLoop(b *testing.B) {
 		}
 	}
 }
+
+// BenchmarkPlanLoopWithHistory plans a loop that has eight comparable readings
+// with levels and weights, evidence, and a frost to reckon with.
+func BenchmarkPlanLoopWithHistory(b *testing.B) {
+	in := withHistory(loops.Server, comparableReadings(loops.Day{Year: 2026, Month: time.February, Dom: 1}, 8, 0.002)...)
+	for i := range in.History {
+		if x := in.History[i].Inspection; x != nil {
+			x.Missing, x.Weight, x.PH = new(chemistry.Litre(0.001*float64(i))), new(chemistry.Kilogram(10-0.004*float64(i))), new(9.0)
+		}
+	}
+	in.Loop.State = loops.Fold(in.History)
+	in.Loop.ColdestWall = new(chemistry.Celsius(-12))
+	in.Policy.FirstFrost = loops.MonthDay{Month: time.October, Dom: 15}
+	in.Evidence = schedule.Evidence{Version: 1, Ages: []schedule.EvidenceAge{{Origin: loops.WorkshopFill, Months: 9, Text: "2 of 10 clogged, 140 loop-months"}}}
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, err := schedule.PlanLoop(in); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

@@ -58,7 +58,7 @@ func SendableAt(day loops.Day, hour int, zone *time.Location) time.Time {
 	t := day.At(hour, zone)
 	got := loops.DayOf(t, zone)
 	if got == day && t.Hour() == hour && t.Minute() == 0 {
-		return t.UTC()
+		return earlier(t).UTC()
 	}
 	// In a gap the library takes the offset from before it or after it, so the
 	// result lies on one side of the skip or the other.
@@ -67,4 +67,20 @@ func SendableAt(day loops.Day, hour int, zone *time.Location) time.Time {
 		return end.UTC()
 	}
 	return start.UTC()
+}
+
+// earlier returns the first of two instants at which the clock shows the same,
+// where it was set back over it: the library does not say which one it gives.
+func earlier(t time.Time) time.Time {
+	start, _ := t.ZoneBounds()
+	if start.IsZero() {
+		return t
+	}
+	_, after := t.Zone()
+	_, before := start.Add(-time.Second).Zone()
+	first := t.Add(-time.Duration(before-after) * time.Second)
+	if before > after && first.Before(start) {
+		return first
+	}
+	return t
 }

@@ -5,6 +5,7 @@ package schedule
 
 import (
 	"cmp"
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -21,6 +22,9 @@ type Item struct {
 	Task    loops.Task
 	// Zone is the owner's, loaded by the caller; nil stands for the workshop's.
 	Zone *time.Location
+	// MailFault says why mail does not reach the owner's address; empty where
+	// it does.
+	MailFault string
 }
 
 // Staged is an item with the stage it has reached.
@@ -132,7 +136,7 @@ func Sweep(in SweepInput) Swept {
 			continue
 		}
 		staged := Staged{item, stage}
-		switch reason := whyCall(staged); {
+		switch reason := whyCall(in.Policy, staged); {
 		case reason != "":
 			swept.Calls = append(swept.Calls, Call{staged, reason, strings.TrimSpace(item.Owner.Address) != ""})
 		case in.reminds(staged, day(item)):
@@ -151,8 +155,19 @@ func (in SweepInput) zone(i Item) *time.Location {
 	return in.Zone
 }
 
+// AnsweredFor returns the day on which the owner answered the reminders of a
+// task's present due day; ok is false where they did not. An answer counts for
+// every due day whose reminders had begun by then, and for no later one.
+func AnsweredFor(p loops.Policy, l loops.Loop, t loops.Task) (on loops.Day, ok bool) {
+	on = l.State.AnsweredOn(t.Kind)
+	return on, !on.IsZero() && !t.Due.After(on.AddDays(p.AheadDays))
+}
+
 // reminds tells whether the item belongs into a reminder now.
 func (in SweepInput) reminds(s Staged, today loops.Day) bool {
+	if _, answered := AnsweredFor(in.Policy, s.Loop, s.Task); answered {
+		return false
+	}
 	if in.Now.Before(SendableAt(today, in.Hour, in.zone(s.Item))) {
 		return false
 	}
@@ -168,14 +183,21 @@ func (in SweepInput) reminds(s Staged, today loops.Day) bool {
 }
 
 // whyCall says why a person has to take the item up; "" where mail does.
-func whyCall(s Staged) string {
-	switch o := s.Owner; {
+func whyCall(p loops.Policy, s Staged) string {
+	answered, ok := AnsweredFor(p, s.Loop, s.Task)
+	switch o, state := s.Owner, s.Loop.State; {
+	case !state.Asked.IsZero():
+		return fmt.Sprintf("answered %q on %s", string(state.AskedFor), state.Asked.Long())
+	case ok && s.Stage == loops.StageCall:
+		return "answered on " + answered.Long() + ", and it is not done yet"
 	case o.Email == "":
 		return "no mail address on record"
 	case !o.MailStopped.IsZero():
 		return "stopped the mail on " + o.MailStopped.Long()
 	case !o.Consent.Mail:
 		return "has not agreed to reminders by mail"
+	case s.MailFault != "":
+		return "mail does not arrive, ask for another address: " + s.MailFault
 	case s.Stage == loops.StageCall:
 		return "mail has not settled it"
 	}

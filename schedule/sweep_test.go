@@ -323,3 +323,44 @@ func BenchmarkSweep1000Due(b *testing.B) {
 		schedule.Sweep(in)
 	}
 }
+
+// An owner who answered is not reminded again until the next due day; what the
+// answer asked of a person is a call.
+func TestAnswersEndTheReminders(t *testing.T) {
+	t.Parallel()
+	due := day(t, "2026-06-15")
+	tests := []struct {
+		name     string
+		state    loops.State
+		on       int // days from the due day
+		reminded bool
+		call     string
+	}{
+		{"no answer", loops.State{}, 8, true, ""},
+		{"answered when reminded ahead", loops.State{Answered: []loops.Answered{{Task: loops.Look, Day: due.AddDays(-7), Answer: loops.AllFine}}}, 0, false, ""},
+		{"answered late", loops.State{Answered: []loops.Answered{{Task: loops.Look, Day: due.AddDays(8), Answer: loops.AllFine}}}, 21, false, ""},
+		{"answered and still not done", loops.State{Answered: []loops.Answered{{Task: loops.Look, Day: due, Answer: loops.AllFine}}}, 35, false, "answered on Mon 15 Jun 2026, and it is not done yet"},
+		{"answered about the one before", loops.State{Answered: []loops.Answered{{Task: loops.Look, Day: due.AddDays(-8), Answer: loops.AllFine}}}, 0, true, ""},
+		{"answered about another task", loops.State{Answered: []loops.Answered{{Task: loops.CoolantChange, Day: due, Answer: loops.AllFine}}}, 0, true, ""},
+		{"asks for a person", loops.State{Asked: due, AskedFor: loops.CallMe}, 1, false, `answered "call me" on Mon 15 Jun 2026`},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
+			i := item(owner(1), 3, loops.Look, due)
+			i.Loop.State = tt.state
+			today := due.AddDays(tt.on)
+			swept := schedule.Sweep(newRecord().input(today.At(9, time.UTC), []schedule.Item{i}))
+			assert.Equal(t, tt.reminded, len(swept.Reminders) == 1)
+			list := schedule.List(schedule.DefaultPolicy(), today, []schedule.Item{i})
+			if tt.call == "" {
+				assert.Empty(t, swept.Calls)
+				assert.Empty(t, list.Call)
+				return
+			}
+			require.Len(t, swept.Calls, 1)
+			assert.Equal(t, tt.call, swept.Calls[0].Reason)
+			assert.Equal(t, tt.call, list.Call[0].Reason)
+		})
+	}
+}

@@ -64,12 +64,13 @@ type Pure struct {
 
 // Water holds the coefficients for liquid water at atmospheric pressure.
 type Water struct {
-	Kell         [6]float64 // density kg/m³, numerator in powers of t in °C
-	KellB        float64    // density, slope of the denominator
-	ViscosityA   [4]float64 // viscosity in 1e-6 Pa s = Σ a (T/300 K)^b
-	ViscosityB   [4]float64
-	ConductA     [4]float64 // conductivity in W/(m K) = Σ a (T/300 K)^b
-	ConductB     [4]float64
+	Kell  [6]float64 // density kg/m³, numerator in powers of t in °C
+	KellB float64    // density, slope of the denominator
+	// Viscosity in Pa s and Conductivity in W/(m K) at 0, 1, ... 100 °C, worked out once from the IAPWS equations: the straight
+	// line between two degrees is off by less than 0.03 %.
+	Viscosity, Conductivity [101]float64
+	// Index is the refractive index nD relative to air at 0, 1, ... 40 °C.
+	Index        [41]float64
 	SpecificHeat [11]float64 // J/(kg K) at 0, 10, ... 100 °C
 }
 
@@ -99,12 +100,12 @@ func Permeabilities() []Permeability { return permeabilities() }
 
 // WaterLimit is one limit of one use. Min and Max are ±Inf where there is none.
 type WaterLimit struct {
-	Use, Title string
-	Fluids     []string // for which the set is meant
-	Parameter  string   // pH, conductivity µS/cm, hardness mg/l CaCO3, else mg/l
-	Min, Max   float64
-	Source     string
-	Grade      string
+	Use, Kind, Title string   // Kind: water that goes in, or coolant in use
+	Fluids           []string // for which the set is meant
+	Parameter        string   // pH, conductivity µS/cm, hardness mg/l CaCO3, else mg/l
+	Min, Max         float64
+	Source           string
+	Grade            string
 }
 
 // WaterLimits returns all limits, those of one use together. The slice is shared: do not change it.
@@ -214,15 +215,46 @@ func readWater() *Water {
 	for i := range w.Kell {
 		w.Kell[i] = need(values, "kell_"+strconv.Itoa(i))
 	}
-	for i := range 4 {
-		n := strconv.Itoa(i)
-		w.ViscosityA[i], w.ViscosityB[i] = need(values, "viscosity_a"+n), need(values, "viscosity_b"+n)
-		w.ConductA[i], w.ConductB[i] = need(values, "conductivity_a"+n), need(values, "conductivity_b"+n)
+	for t := range w.Viscosity {
+		w.Viscosity[t] = 1e-6 * powers(values, "viscosity", t)
+		w.Conductivity[t] = powers(values, "conductivity", t)
+	}
+	for t := range w.Index {
+		w.Index[t] = index(values, w.Density(float64(t)), t)
 	}
 	for i := range w.SpecificHeat {
 		w.SpecificHeat[i] = need(values, "specific_heat_"+strconv.Itoa(10*i))
 	}
 	return w
+}
+
+// Density returns the density in kg/m³ after Kell, t in °C from 0 to 100.
+func (w *Water) Density(t float64) float64 {
+	k := &w.Kell
+	return (k[0] + t*(k[1]+t*(k[2]+t*(k[3]+t*(k[4]+t*k[5]))))) / (1 + w.KellB*t)
+}
+
+// index is nD relative to air after IAPWS 1997, t in °C.
+func index(values map[string]float64, density float64, t int) float64 {
+	var a [8]float64
+	for i := range a {
+		a[i] = need(values, "index_a"+strconv.Itoa(i))
+	}
+	uv, ir := need(values, "index_uv"), need(values, "index_ir")
+	const l2 = (0.5893 / 0.589) * (0.5893 / 0.589) // the sodium line over the reference wavelength, squared
+	d, h := density/1000, (float64(t)+273.15)/273.15
+	r := d * (a[0] + a[1]*d + a[2]*h + a[3]*l2*h + a[4]/l2 + a[5]/(l2-uv*uv) + a[6]/(l2-ir*ir) + a[7]*d*d)
+	return math.Sqrt((1+2*r)/(1-r)) / need(values, "index_air")
+}
+
+// powers is Σ a (T/300 K)^b, t in °C.
+func powers(values map[string]float64, name string, t int) float64 {
+	var sum float64
+	for i := range 4 {
+		n := strconv.Itoa(i)
+		sum += need(values, name+"_a"+n) * math.Pow((float64(t)+273.15)/300, need(values, name+"_b"+n))
+	}
+	return sum
 }
 
 func readBrix() *[96]float64 {
@@ -260,8 +292,8 @@ func readWaterLimits() []WaterLimit {
 	var out []WaterLimit
 	for _, r := range read("waterlimits.csv") {
 		out = append(out, WaterLimit{
-			Use: r[0], Title: r[1], Fluids: strings.Fields(r[2]), Parameter: r[3],
-			Min: end(r[4], math.Inf(-1)), Max: end(r[5], math.Inf(1)), Source: r[6], Grade: r[7],
+			Use: r[0], Kind: r[1], Title: r[2], Fluids: strings.Fields(r[3]), Parameter: r[4],
+			Min: end(r[5], math.Inf(-1)), Max: end(r[6], math.Inf(1)), Source: r[7], Grade: r[8],
 		})
 	}
 	return out

@@ -40,78 +40,160 @@ func (a *app) connect(ctx context.Context, c config) (*client, error) {
 	}
 	actor := localActor(a.env)
 	inProcess := roundTripper(func(r *http.Request) (*http.Response, error) {
-		answer := &answerBuffer{header: http.Header{}, status: http.StatusOK}
-		house.handler.ServeHTTP(answer, r.WithContext(web.WithActor(r.Context(), actor)))
-		return &http.Response{
-			Status: http.StatusText(answer.status), StatusCode: answer.status, Proto: "HTTP/1.1", ProtoMajor: 1, ProtoMinor: 1,
-			Header: answer.header, Body: io.NopCloser(&answer.body), ContentLength: int64(answer.body.Len()), Request: r,
-		}, nil
+		return serveInProcess(house.handler, r.WithContext(web.WithActor(r.Context(), actor))), nil
 	})
 	return &client{http: http.Client{Transport: inProcess}, close: house.close}, nil
+}
+
+// content is the body of a request and what it is.
+type content struct {
+	kind string
+	body io.Reader
+}
+
+// send makes one request; a refusal comes back as the error that caused it.
+func (c *client) send(ctx context.Context, method, path string, sent content) (*http.Response, error) {
+	request, err := http.NewRequestWithContext(ctx, method, "http://127.0.0.1"+path, sent.body)
+	if err != nil {
+		return nil, err
+	}
+	if sent.kind != "" {
+		request.Header.Set("Content-Type", sent.kind)
+	}
+	response, err := c.http.Do(request)
+	if err != nil {
+		return nil, err
+	}
+	if response.StatusCode == http.StatusOK {
+		return response, nil
+	}
+	defer response.Body.Close()
+	var failure web.Failure
+	if err := json.NewDecoder(response.Body).Decode(&failure); err != nil {
+		return nil, fmt.Errorf("the daemon answered %d", response.StatusCode)
+	}
+	return nil, failure.Err()
 }
 
 // call sends body as JSON (nothing where nil) and decodes the answer.
 func call[T any](ctx context.Context, c *client, method, path string, body any) (T, error) {
 	var answer T
-	var payload io.Reader
+	var sent content
 	if body != nil {
 		raw, err := json.Marshal(body)
 		if err != nil {
 			return answer, fmt.Errorf("%s: %w", path, err)
 		}
-		payload = bytes.NewReader(raw)
+		sent = content{"application/json", bytes.NewReader(raw)}
 	}
-	request, err := http.NewRequestWithContext(ctx, method, "http://127.0.0.1"+path, payload)
-	if err != nil {
-		return answer, err
-	}
-	if body != nil {
-		request.Header.Set("Content-Type", "application/json")
-	}
-	response, err := c.http.Do(request)
+	return decoded[T](c.send(ctx, method, path, sent))
+}
+
+func decoded[T any](response *http.Response, err error) (T, error) {
+	var answer T
 	if err != nil {
 		return answer, err
 	}
 	defer response.Body.Close()
-	if response.StatusCode != http.StatusOK {
-		var failure web.Failure
-		if err := json.NewDecoder(response.Body).Decode(&failure); err != nil {
-			return answer, fmt.Errorf("the daemon answered %d", response.StatusCode)
-		}
-		return answer, failure.Err()
-	}
 	if err := json.NewDecoder(response.Body).Decode(&answer); err != nil {
 		return answer, fmt.Errorf("the daemon's answer cannot be read: %w", err)
 	}
 	return answer, nil
 }
 
-// ask is the whole life of a register command: configure, connect, one
-// request, close.
-func ask[T any](ctx context.Context, a *app, method, path string, body any) (answer T, err error) {
+// with lends a client to fn: configure, connect, close.
+func (a *app) with(ctx context.Context, fn func(*client) error) (err error) {
 	c, err := a.config()
 	if err != nil {
-		return answer, err
+		return err
 	}
 	client, err := a.connect(ctx, c)
 	if err != nil {
-		return answer, err
+		return err
 	}
 	defer func() { err = errors.Join(err, client.close()) }()
-	return call[T](ctx, client, method, path, body)
+	return fn(client)
+}
+
+// ask is the whole life of a register command that makes one request.
+func ask[T any](ctx context.Context, a *app, method, path string, body any) (answer T, err error) {
+	err = a.with(ctx, func(c *client) error {
+		answer, err = call[T](ctx, c, method, path, body)
+		return err
+	})
+	return answer, err
+}
+
+// download copies the body of an answer to out.
+func (a *app) download(ctx context.Context, path string, out io.Writer) error {
+	return a.with(ctx, func(c *client) error {
+		response, err := c.send(ctx, "GET", path, content{})
+		if err != nil {
+			return err
+		}
+		defer response.Body.Close()
+		_, err = io.Copy(out, response.Body)
+		return err
+	})
 }
 
 type roundTripper func(*http.Request) (*http.Response, error)
 
 func (f roundTripper) RoundTrip(r *http.Request) (*http.Response, error) { return f(r) }
 
-// answerBuffer is the response of a handler called in process.
-type answerBuffer struct {
-	header http.Header
-	status int
-	body   bytes.Buffer
+// serveInProcess runs the handler as a server would and returns its answer as
+// soon as it begins; the body flows while the handler writes it.
+func serveInProcess(h http.Handler, r *http.Request) *http.Response {
+	if r.Body == nil {
+		r.Body = http.NoBody // as a server does it
+	}
+	body, sink := io.Pipe()
+	answer := &pipedAnswer{header: http.Header{}, sink: sink, begun: make(chan int, 1)}
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		h.ServeHTTP(answer, r)
+		answer.WriteHeader(http.StatusOK)
+		_ = sink.Close() // never fails
+	}()
+	status := <-answer.begun
+	return &http.Response{
+		Status: http.StatusText(status), StatusCode: status, Proto: "HTTP/1.1", ProtoMajor: 1, ProtoMinor: 1,
+		Header: answer.header, Body: pipedBody{body, done}, ContentLength: -1, Request: r,
+	}
 }
 
-func (b *answerBuffer) Header() http.Header         { return b.header }
-func (b *answerBuffer) WriteHeader(status int)      { b.status = status }
-func (b *answerBuffer) Write(p []byte) (int, error) { return b.body.Write(p) }
+// pipedAnswer is the response of a handler called in process.
+type pipedAnswer struct {
+	header http.Header
+	sink   *io.PipeWriter
+	begun  chan int // gets the status, once
+	wrote  bool
+}
+
+func (p *pipedAnswer) Header() http.Header { return p.header }
+
+func (p *pipedAnswer) WriteHeader(status int) {
+	if !p.wrote {
+		p.wrote = true
+		p.begun <- status
+	}
+}
+
+func (p *pipedAnswer) Write(b []byte) (int, error) {
+	p.WriteHeader(http.StatusOK)
+	return p.sink.Write(b)
+}
+
+// pipedBody waits on Close until the handler has returned, so that the
+// register can be closed after it.
+type pipedBody struct {
+	*io.PipeReader
+	done <-chan struct{}
+}
+
+func (b pipedBody) Close() error {
+	err := b.PipeReader.Close()
+	<-b.done
+	return err
+}

@@ -8,7 +8,10 @@ import (
 	"path/filepath"
 	"time"
 
+	"fillmark/chemistry"
 	"fillmark/loops"
+	"fillmark/notify"
+	"fillmark/schedule"
 )
 
 // configExample is the commented file that `config example` prints. A test
@@ -39,18 +42,26 @@ type config struct {
 	TrustedProxy string `mapstructure:"trusted_proxy"`
 
 	Mail struct {
-		Transport    string `mapstructure:"transport"` // maildir or smtp
-		Maildir      string `mapstructure:"maildir"`   // empty: "mail" beside the register
-		From         string `mapstructure:"from"`
-		SendHour     int    `mapstructure:"send_hour"` // owner-local, 0 to 23
-		DKIMSelector string `mapstructure:"dkim_selector"`
-		DKIMKeyFile  string `mapstructure:"dkim_key_file"` // empty: not signed unless a key lies beside the register
-		SMTP         struct {
+		Transport  string `mapstructure:"transport"` // maildir or smtp
+		Maildir    string `mapstructure:"maildir"`   // empty: "mail" beside the register
+		From       string `mapstructure:"from"`
+		SendHour   int    `mapstructure:"send_hour"`  // owner-local, 0 to 23
+		Technician string `mapstructure:"technician"` // gets the morning list; empty for none
+		Templates  string `mapstructure:"templates"`  // folder; empty: the built-in ones
+		// BounceAddress is where mail comes back to, with +TOKEN before the @;
+		// empty: to from. BounceMaildir is where such mail arrives.
+		BounceAddress string   `mapstructure:"bounce_address"`
+		BounceMaildir string   `mapstructure:"bounce_maildir"`
+		Retry         []string `mapstructure:"retry"` // waits such as 30m; empty: as RFC 5321 recommends
+		DKIMSelector  string   `mapstructure:"dkim_selector"`
+		DKIMKeyFile   string   `mapstructure:"dkim_key_file"` // empty: not signed unless a key lies beside the register
+		SMTP          struct {
 			Address      string `mapstructure:"address"` // host:port
 			HelloName    string `mapstructure:"hello_name"`
 			TLS          string `mapstructure:"tls"` // none, starttls or tls (implicit)
 			User         string `mapstructure:"user"`
 			PasswordFile string `mapstructure:"password_file"`
+			PerMinute    int    `mapstructure:"per_minute"` // most mails a minute; 0: no bound
 		} `mapstructure:"smtp"`
 	} `mapstructure:"mail"`
 
@@ -58,6 +69,22 @@ type config struct {
 		Cron         string `mapstructure:"cron"`
 		EveryMinutes int    `mapstructure:"every_minutes"`
 	} `mapstructure:"sweep"`
+
+	Policy struct {
+		FirstFrost string           `mapstructure:"first_frost"` // "15 Oct"; empty reckons with none
+		Overrides  []policyOverride `mapstructure:"overrides"`
+	} `mapstructure:"policy"`
+}
+
+// policyOverride is one figure of the workshop's own; see
+// [schedule.WithOverrides].
+type policyOverride struct {
+	Task     string   `mapstructure:"task"`
+	Machines []string `mapstructure:"machines"`
+	Build    string   `mapstructure:"build"` // sealed, open, or empty for both
+	Days     int      `mapstructure:"days"`
+	Months   int      `mapstructure:"months"`
+	Why      string   `mapstructure:"why"`
 }
 
 // defaultConfig is what a workshop without a file gets.
@@ -71,12 +98,31 @@ func defaultConfig(env map[string]string) config {
 	c.Mail.Transport = "maildir"
 	c.Mail.From = "workshop@fillmark.example"
 	c.Mail.SendHour = 8
+	c.Mail.Retry = []string{}
 	c.Mail.DKIMSelector = "fillmark"
 	c.Mail.SMTP.Address = "127.0.0.1:25"
 	c.Mail.SMTP.TLS = "starttls"
 	c.Sweep.Cron = "5 * * * *"
 	c.Sweep.EveryMinutes = 10
+	c.Policy.Overrides = []policyOverride{}
 	return c
+}
+
+// policy returns the shipped policy with the workshop's own figures, or what
+// is wrong with these.
+func (c config) policy() (loops.Policy, error) {
+	p := schedule.DefaultPolicy()
+	if err := p.FirstFrost.UnmarshalText([]byte(c.Policy.FirstFrost)); err != nil {
+		return p, chemistry.InField(err, "policy.first_frost")
+	}
+	overrides := make([]schedule.Override, len(c.Policy.Overrides))
+	for i, o := range c.Policy.Overrides {
+		overrides[i] = schedule.Override{Task: loops.TaskKind(o.Task), Build: o.Build, Days: o.Days, Months: o.Months, Why: o.Why}
+		for _, m := range o.Machines {
+			overrides[i].Machines = append(overrides[i].Machines, loops.MachineKind(m))
+		}
+	}
+	return schedule.WithOverrides(p, overrides)
 }
 
 // dataHome follows the XDG base directory specification.
@@ -111,9 +157,20 @@ func (c config) linkKeyFile() string {
 	return filepath.Join(filepath.Dir(c.Store), "keys", "links.key")
 }
 
-func (c config) dkimKeyFile() string {
-	if c.Mail.DKIMKeyFile != "" {
-		return c.Mail.DKIMKeyFile
+func (c config) keysDir() string { return filepath.Join(filepath.Dir(c.Store), "keys") }
+
+// retryPlan reads mail.retry; its intervals were checked when loaded.
+func (c config) retryPlan() (notify.RetryPlan, error) {
+	if len(c.Mail.Retry) == 0 {
+		return notify.DefaultRetryPlan(), nil
 	}
-	return filepath.Join(filepath.Dir(c.Store), "keys", c.Mail.DKIMSelector+".pem")
+	var plan notify.RetryPlan
+	for _, text := range c.Mail.Retry {
+		wait, err := time.ParseDuration(text)
+		if err != nil {
+			return nil, err
+		}
+		plan = append(plan, wait)
+	}
+	return plan, plan.Validate()
 }

@@ -76,4 +76,6 @@ func (a *app) today() loops.Day {
 
 func queryEscape(text string) string { return url.QueryEscape(text) }
 
+func pathEscape(text string) string { return url.PathEscape(text) }
+
 func fixed1(v float64) string { return strconv.FormatFloat(v, 'f', 1, 64) }

@@ -132,7 +132,10 @@ func mergeEnvironment(v *viper.Viper, env map[string]string, known []string) err
 			continue
 		}
 		var typed any = value
-		if reflect.TypeOf(v.Get(key)).Kind() == reflect.Int {
+		switch reflect.TypeOf(v.Get(key)).Kind() {
+		case reflect.Slice:
+			typed = strings.Split(value, ",")
+		case reflect.Int:
 			if err := yaml.Unmarshal([]byte(value), &typed); err != nil {
 				typed = value
 			}
@@ -168,8 +171,11 @@ func typeProblems(err error) []error {
 			continue
 		}
 		right := "a whole number"
-		if kind.Expected.Kind() == reflect.String {
+		switch kind.Expected.Kind() {
+		case reflect.String:
 			right = "a text; in quotation marks where it looks like a number"
+		case reflect.Slice, reflect.Struct:
+			right = "a list as config example shows it, in the file"
 		}
 		found = append(found, &loops.InvalidError{Field: decode.Name(), Value: fmt.Sprint(kind.Value), Reason: right})
 	}

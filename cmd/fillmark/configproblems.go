@@ -46,6 +46,20 @@ func (c config) problems() []error {
 	if err := loops.CheckEmail("mail.from", c.Mail.From); err != nil {
 		wrong("mail.from", c.Mail.From, "one address such as workshop@loops.example")
 	}
+	for _, a := range []struct{ key, address string }{{"mail.technician", c.Mail.Technician}, {"mail.bounce_address", c.Mail.BounceAddress}} {
+		if a.address != "" && loops.CheckEmail(a.key, a.address) != nil {
+			wrong(a.key, a.address, "one address such as workshop@loops.example, or none")
+		}
+	}
+	if c.Mail.BounceMaildir != "" && c.Mail.BounceAddress == "" {
+		wrong("mail.bounce_address", "", "the address whose mail arrives in mail.bounce_maildir")
+	}
+	if _, err := c.retryPlan(); err != nil {
+		wrong("mail.retry", c.Mail.Retry, "waits of 1m to 168h such as [30m, 2h, 3h]; the list's end gives a message up")
+	}
+	if c.Mail.SMTP.PerMinute < 0 || c.Mail.SMTP.PerMinute > 60_000 {
+		wrong("mail.smtp.per_minute", c.Mail.SMTP.PerMinute, "0 to 60000, 0 for no bound")
+	}
 	if c.Mail.SendHour < 0 || c.Mail.SendHour > 23 {
 		wrong("mail.send_hour", c.Mail.SendHour, "an hour from 0 to 23")
 	}
@@ -63,6 +77,9 @@ func (c config) problems() []error {
 	}
 	if c.Sweep.EveryMinutes < 1 || c.Sweep.EveryMinutes > 1440 {
 		wrong("sweep.every_minutes", c.Sweep.EveryMinutes, "1 to 1440 minutes")
+	}
+	if _, err := c.policy(); err != nil {
+		found = append(found, err)
 	}
 	return found
 }

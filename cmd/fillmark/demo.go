@@ -233,6 +233,11 @@ func (d *demo) sweep(ctx context.Context) error {
 			return err
 		}
 		reminders = append(reminders, swept.Reminders...)
+		if hour == 0 {
+			if _, err := d.house.workshop.MailMorning(workshop.Stamp{At: at, By: "schedule"}); err != nil {
+				return err
+			}
+		}
 		report, err := d.house.deliverer.Deliver(ctx, at)
 		if err != nil {
 			return err

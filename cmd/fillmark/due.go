@@ -10,7 +10,6 @@ import (
 
 	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
-	"fillmark/loops"
 )
 
 func (a *app) dueCommand() *cobra.Command {
@@ -49,6 +48,7 @@ func printDue(p *printer, d web.DueAnswer) {
 			p.paragraph("  ", "    ", fmt.Sprintf("%s (%s): %s %s, %s since %s; %s.", c.Owner, reach, c.Tag, c.Machine, c.Task, c.Due.Long(), c.Why))
 		}
 	}
+	printMorning(p, d.Morning)
 }
 
 func printLines(p *printer, title string, lines []workshop.Line) {
@@ -85,6 +85,9 @@ func (a *app) sweepCommand() *cobra.Command {
 				p.line("%s composed, %d delivered, %d put off, %d refused, %d expired.",
 					plural(len(answer.Reminders), "reminder"), answer.Delivered, answer.Deferred, answer.Refused, answer.Expired)
 				printTransport(p, answer.MailReachesOwners)
+				if answer.RelayFault != "" {
+					p.paragraph("", "  ", "The relay takes no mail, so all of it waits and no owner is marked: "+answer.RelayFault)
+				}
 				for _, r := range answer.Reminders {
 					p.paragraph("  ", "    ", r.Owner+": "+r.Subject)
 				}
@@ -94,37 +97,4 @@ func (a *app) sweepCommand() *cobra.Command {
 			})
 		},
 	}
-}
-
-func (a *app) outboxCommand() *cobra.Command {
-	cmd := &cobra.Command{Use: "outbox", Short: "Outbox: mail written, queued and delivered", Args: cobra.NoArgs}
-	cmd.AddCommand(&cobra.Command{
-		Use: "list", Short: "List the messages, newest first", Args: noArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error {
-			messages, err := ask[items[loops.Message]](cmd.Context(), a, "GET", "/api/v1/outbox", nil)
-			if err != nil {
-				return err
-			}
-			return a.print(messages, func(p *printer) {
-				p.line("%s.", plural(len(messages.Items), "message"))
-				p.table([]string{"key", "status", "to", "subject"}, len(messages.Items), func(i int) []string {
-					m := messages.Items[i]
-					return []string{string(m.Key), string(m.Status), m.To, m.Subject}
-				})
-			})
-		},
-	}, &cobra.Command{
-		Use: "show KEY", Short: "Show one message as it was written", Args: cobra.ExactArgs(1),
-		RunE: func(cmd *cobra.Command, args []string) error {
-			message, err := ask[loops.Message](cmd.Context(), a, "GET", "/api/v1/outbox/message?key="+queryEscape(args[0]), nil)
-			if err != nil {
-				return err
-			}
-			return a.print(message, func(p *printer) {
-				p.line("%s: %s, %d attempts %s", message.Key, message.Status, message.Attempts, message.LastError)
-				p.line("%s", message.Raw)
-			})
-		},
-	})
-	return cmd
 }

@@ -26,7 +26,12 @@ func (a *app) record(cmd *cobra.Command, tagText string, e loops.Entry, people f
 	if err != nil {
 		return err
 	}
-	return a.print(recorded, func(p *printer) { people(p, recorded) })
+	return a.print(recorded, func(p *printer) {
+		people(p, recorded)
+		for _, warning := range recorded.Warnings {
+			p.paragraph("! ", "  ", warning)
+		}
+	})
 }
 
 // entryFlags adds what every entry can say.
@@ -39,15 +44,28 @@ func (a *app) loopFillCommand() *cobra.Command {
 	e := loops.Entry{Kind: loops.KindFill}
 	charge := loops.Charge{Origin: loops.WorkshopFill}
 	var volumeBasis *chemistry.VolumeFraction
+	var poured []loops.Pour
 	var inhibitor chemistry.Inhibitor
 	var biocide chemistry.Biocide
 	cmd := &cobra.Command{
 		Use:   "fill TAG --fluid FLUID (--mass % | --volume %) --poured VOLUME",
 		Short: "Record a fill: what the loop now holds",
+		Long: `Fill records the start of a new charge. For one that the factory or somebody
+unknown put in, say --origin and between which days; the volume may be unknown.`,
 		Example: `  fillmark loop fill 7K3QXA --fluid pg --mass 40% --poured 480ml \
-      --inhibitor azole --inhibitor-life 24 --biocide isothiazolinone --biocide-life 12`,
+      --inhibitor azole --inhibitor-life 24 --biocide isothiazolinone --biocide-life 12
+  fillmark loop fill 7K3QXA --fluid pg --mass 40% --from 3=480ml
+  fillmark loop fill 7K3QXA --fluid pg --origin factory --filled-from 2022-01-01 --filled-to 2023-06-30`,
 		Args: oneTag,
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if charge.Origin == loops.WorkshopFill && charge.Volume == 0 && len(poured) == 0 {
+				return &usageError{fmt.Errorf("--poured or --from is missing: how much went in")}
+			}
+			if charge.Volume == 0 {
+				for _, pour := range poured {
+					charge.Volume += pour.Volume
+				}
+			}
 			if err := strengthOf(&charge, volumeBasis); err != nil {
 				return err
 			}
@@ -61,7 +79,7 @@ func (a *app) loopFillCommand() *cobra.Command {
 			if charge.FilledFrom.IsZero() && charge.Origin == loops.WorkshopFill {
 				charge.FilledFrom = charge.FilledTo
 			}
-			e.Fill = &loops.Fill{Charge: charge}
+			e.Fill = &loops.Fill{Charge: charge, Poured: poured}
 			return a.record(cmd, args[0], e, func(p *printer, r workshop.Recorded) {
 				p.line("Fill recorded for %s: %s.", r.Loop.Tag, chargeWords(r.Loop.State.Charge))
 				printProtection(p, workshop.ProtectionOf(r.Loop))
@@ -75,7 +93,8 @@ func (a *app) loopFillCommand() *cobra.Command {
 	may(f, &charge.Mass, chemistry.ParseMassPercent, "mass", "PERCENT", "glycol mass %")
 	may(f, &volumeBasis, chemistry.ParseVolumePercent, "volume", "PERCENT", "glycol volume % before mixing at 20 °C")
 	need(f, &charge.MassUncertainty, chemistry.ParseMassPercent, "uncertainty", "PERCENT", "how sure the strength is, mass % (k = 2)")
-	need(f, &charge.Volume, chemistry.ParseLitre, "poured", "VOLUME", "how much went in")
+	need(f, &charge.Volume, chemistry.ParseLitre, "poured", "VOLUME", "how much went in (default what --from says)")
+	f.Var(&listFlag[loops.Pour]{target: &poured, parse: parsePourFrom, kind: "CONTAINER=VOLUME"}, "from", "a container it came from and how much, such as 3=480ml; repeat")
 	need(f, &charge.Origin, choice("origin", []loops.Origin{loops.WorkshopFill, loops.Factory, loops.UnknownOrigin}), "origin", "ORIGIN", "workshop, factory or unknown (default workshop)")
 	need(f, &charge.FilledFrom, loops.ParseDay, "filled-from", "DAY", "earliest day of a fill that is not exactly known")
 	need(f, &charge.FilledTo, loops.ParseDay, "filled-to", "DAY", "latest day of it")
@@ -90,7 +109,7 @@ func (a *app) loopFillCommand() *cobra.Command {
 	f.BoolVar(&charge.ReDosable, "re-dosable", false, "the label allows re-dosing it")
 	f.StringVar(&charge.Product, "product", "", "coolant as its label says")
 	f.StringVar(&charge.Lot, "lot", "", "lot on the label")
-	needFlags(cmd, "fluid", "poured")
+	needFlags(cmd, "fluid")
 	return cmd
 }
 
@@ -138,21 +157,15 @@ func (a *app) loopInspectCommand() *cobra.Command {
 	}
 	f := cmd.Flags()
 	entryFlags(f, &e)
-	may(f, &x.Die, chemistry.ParseCelsius, "die", "TEMPERATURE", "hottest die or heat source")
-	may(f, &x.CoolantIn, chemistry.ParseCelsius, "coolant-in", "TEMPERATURE", "coolant into the cold plate")
-	may(f, &x.CoolantOut, chemistry.ParseCelsius, "coolant-out", "TEMPERATURE", "coolant out of it")
-	may(f, &x.Room, chemistry.ParseCelsius, "room", "TEMPERATURE", "air into the radiator")
-	may(f, &x.PowerW, number("W"), "power", "POWER", "heat at the cold plate, such as 95W")
-	may(f, &x.PumpW, number("W"), "pump-power", "POWER", "electrical power of the pump")
-	f.BoolVar(&x.Steady, "steady", false, "the coolant drifted less than 0.1 K per minute")
+	thermalFlags(f, &x, "", "")
 	may(f, &x.Mass, chemistry.ParseMassPercent, "mass", "PERCENT", "glycol mass % read on a sample")
 	need(f, &x.MassUncertainty, chemistry.ParseMassPercent, "mass-uncertainty", "PERCENT", "how sure that is (k = 2)")
 	may(f, &x.PH, number(""), "ph", "NUMBER", "pH of a sample")
 	may(f, &x.Missing, chemistry.ParseLitre, "missing", "VOLUME", "how much liquid lacks to the fill mark")
 	may(f, &x.Weight, chemistry.ParseKilogram, "weight", "MASS", "machine or cooler as weighed")
-	may(f, &x.RunningHours, number("h"), "hours", "HOURS", "hour meter, such as 4100h")
+	hoursFlag(f, &x.RunningHours)
 	f.StringVar(&x.Noise, "noise", "", "what was heard")
-	need(f, &verdict, choice("verdict", []loops.Judgement{loops.Good, loops.Watch, loops.Failed, loops.NotJudged}), "verdict", "VERDICT", "good, watch, failed or \"not judged\"")
+	verdictFlag(f, &verdict)
 	return cmd
 }
 
@@ -186,12 +199,17 @@ func (a *app) loopHandoverCommand() *cobra.Command {
 func (a *app) loopTopUpCommand() *cobra.Command {
 	e := loops.Entry{Kind: loops.KindTopUp}
 	var t loops.TopUp
+	var from []loops.Pour
 	cmd := &cobra.Command{
-		Use:     "topup TAG --poured LIQUID=VOLUME",
+		Use:     "topup TAG (--poured LIQUID=VOLUME | --from CONTAINER=VOLUME)",
 		Short:   "Record a top-up that was done; fillmark topup checks one before",
 		Example: `  fillmark loop topup 7K3QXA --poured water=40ml --poured pg:95%=10ml`,
 		Args:    oneTag,
 		RunE: func(cmd *cobra.Command, args []string) error {
+			t.Poured = append(t.Poured, from...)
+			if len(t.Poured) == 0 {
+				return &usageError{fmt.Errorf("--poured or --from is missing: what went in")}
+			}
 			e.TopUp = &t
 			return a.record(cmd, args[0], e, func(p *printer, r workshop.Recorded) {
 				p.line("Top-up recorded for %s: now %s.", r.Loop.Tag, chargeWords(r.Loop.State.Charge))
@@ -202,9 +220,9 @@ func (a *app) loopTopUpCommand() *cobra.Command {
 	f := cmd.Flags()
 	entryFlags(f, &e)
 	f.Var(&listFlag[loops.Pour]{target: &t.Poured, parse: parsePour, kind: "LIQUID=VOLUME"}, "poured", "what went in: water=40ml, pg:95%=10ml; repeat")
+	f.Var(&listFlag[loops.Pour]{target: &from, parse: parsePourFrom, kind: "CONTAINER=VOLUME"}, "from", "a container it came from and how much, such as 3=40ml; repeat")
 	need(f, &t.Drained, chemistry.ParseLitre, "drained", "VOLUME", "what was taken out before")
 	need(f, &t.Missing, chemistry.ParseLitre, "missing", "VOLUME", "what still lacks to the fill mark")
-	needFlags(cmd, "poured")
 	return cmd
 }
 
@@ -269,6 +287,7 @@ func (a *app) openingCommand() *cobra.Command {
 	f.StringVar(&o.Residue, "residue", "", "what was found")
 	f.StringVar(&o.Place, "place", "", "where it sat")
 	f.IntVar(&o.Severity, "severity", 0, "0 clean to 4 blocked")
+	hoursFlag(f, &o.RunningHours)
 	needFlags(add, "cause")
 	cmd.AddCommand(add)
 	return cmd

@@ -50,7 +50,7 @@ func exitCode(err error) int {
 		return exitRange
 	case errors.Is(err, loops.ErrNotFound):
 		return exitNotFound
-	case errors.As(err, &usage), errors.As(err, &invalid), strings.HasPrefix(err.Error(), "unknown command"):
+	case errors.As(err, &usage), errors.As(err, &invalid):
 		return exitUsage
 	default:
 		return exitFailed

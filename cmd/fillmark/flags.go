@@ -5,11 +5,11 @@ package main
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"github.com/spf13/pflag"
 
-	"fillmark/chemistry"
 	"fillmark/loops"
 )
 
@@ -39,13 +39,30 @@ func need[T any](flags *pflag.FlagSet, target *T, parse func(string) (T, error),
 	flags.Var(&parsedFlag[T]{target: target, parse: parse, kind: kind}, name, usage)
 }
 
-// may adds a flag that leaves target nil where it is not given.
+// may adds a flag that leaves target nil where it is not given, or is "none".
 func may[T any](flags *pflag.FlagSet, target **T, parse func(string) (T, error), name, kind, usage string) {
 	pointer := func(text string) (*T, error) {
+		if text == none {
+			return nil, nil
+		}
 		value, err := parse(text)
 		return &value, err
 	}
 	flags.Var(&parsedFlag[*T]{target: target, parse: pointer, kind: kind}, name, usage)
+}
+
+// none is what is typed for a value that there is not.
+const none = "none"
+
+// orNone lets "none" stand for the zero value.
+func orNone[T any](parse func(string) (T, error)) func(string) (T, error) {
+	return func(text string) (T, error) {
+		if text == none {
+			var zero T
+			return zero, nil
+		}
+		return parse(text)
+	}
 }
 
 // number parses a plain number followed by a unit, such as 65W or 7.9.
@@ -60,33 +77,15 @@ func number(unit string) func(string) (float64, error) {
 		}
 		var value float64
 		var rest string
-		if n, _ := fmt.Sscanf(trimmed+" ", "%g%s", &value, &rest); n != 1 {
+		if n, _ := fmt.Sscanf(trimmed+" ", "%g%s", &value, &rest); n != 1 || math.IsNaN(value) || math.IsInf(value, 0) {
 			return 0, &loops.InvalidError{Field: "value", Value: text, Reason: "a number with its unit, such as 40" + unit}
 		}
 		return value, nil
 	}
 }
 
-// wettedPart parses "cold plate:copper" or "cold plate:copper/nickel", the
-// plating behind the slash.
-func wettedPart(text string) (loops.WettedPart, error) {
-	part, metals, ok := strings.Cut(text, ":")
-	if !ok {
-		return loops.WettedPart{}, &loops.InvalidError{Field: "wetted", Value: text, Reason: `part:metal or part:metal/plating, such as "cold plate:copper/nickel"`}
-	}
-	base, plating, plated := strings.Cut(metals, "/")
-	wetted := loops.WettedPart{Part: strings.TrimSpace(part)}
-	var err error
-	if wetted.Metal, err = chemistry.ParseMetal(base); err != nil {
-		return wetted, err
-	}
-	if plated {
-		wetted.Plating, err = chemistry.ParseMetal(plating)
-	}
-	return wetted, err
-}
-
-// listFlag collects a flag given several times.
+// listFlag collects a flag given several times; what the list held before
+// goes with the first.
 type listFlag[T any] struct {
 	target *[]T
 	parse  func(string) (T, error)
@@ -98,6 +97,9 @@ func (f *listFlag[T]) Set(text string) error {
 	value, err := f.parse(text)
 	if err != nil {
 		return err
+	}
+	if len(f.texts) == 0 {
+		*f.target = nil
 	}
 	*f.target, f.texts = append(*f.target, value), append(f.texts, text)
 	return nil

@@ -24,7 +24,6 @@ import (
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops/store"
 	"fillmark/notify"
-	"fillmark/schedule"
 )
 
 // house is everything that stands on one open register.
@@ -35,7 +34,8 @@ type house struct {
 	gate      *signin.Gate
 	pulse     *web.Pulse
 	handler   http.Handler
-	wake      chan struct{} // a write happened: sweep and deliver soon
+	bounces   *notify.BounceFolder // nil where no mail comes back to a folder
+	wake      chan struct{}        // a write happened: sweep and deliver soon
 }
 
 func (h *house) close() error { return h.store.Close() }
@@ -60,16 +60,40 @@ func openHouse(c config, now func() time.Time, log *slog.Logger) (_ *house, err 
 			err = errors.Join(err, h.store.Close())
 		}
 	}()
-	links, err := openLinks(c.linkKeyFile())
+	secrets, err := openSecrets(c.linkKeyFile())
 	if err != nil {
 		return nil, err
 	}
-	h.workshop = workshop.New(h.store, workshop.Settings{
-		Name: c.Workshop.Name, Phone: c.Workshop.Phone, From: c.Mail.From, BaseURL: c.BaseURL,
-		Zone: c.zone(), SendHour: c.Mail.SendHour, Policy: schedule.DefaultPolicy(),
-	}, rand.Reader, links)
-	if h.deliverer, err = newDeliverer(c, h.store); err != nil {
+	links, err := workshop.NewLinks(secrets)
+	if err != nil {
 		return nil, err
+	}
+	policy, err := c.policy()
+	if err != nil {
+		return nil, err
+	}
+	settings := workshop.Settings{
+		Name: c.Workshop.Name, Phone: c.Workshop.Phone, From: c.Mail.From, BaseURL: c.BaseURL,
+		Zone: c.zone(), SendHour: c.Mail.SendHour, Policy: policy, Technician: c.Mail.Technician,
+	}
+	if c.Mail.Templates != "" {
+		if settings.Templates, err = notify.LoadTemplates(c.Mail.Templates); err != nil {
+			return nil, err
+		}
+	}
+	if c.Mail.BounceAddress != "" {
+		// The oldest secret: rotation must not disown mail on its way.
+		key := workshop.DerivedKey(secrets[len(secrets)-32:], "return path")
+		if settings.ReturnPath, err = notify.NewReturnPath(c.Mail.BounceAddress, key); err != nil {
+			return nil, err
+		}
+	}
+	h.workshop = workshop.New(h.store, settings, rand.Reader, links)
+	if h.deliverer, err = newDeliverer(c, h.store, settings.ReturnPath); err != nil {
+		return nil, err
+	}
+	if c.Mail.BounceMaildir != "" {
+		h.bounces = &notify.BounceFolder{Dir: c.Mail.BounceMaildir}
 	}
 	if h.gate, err = signin.New(h.store, rand.Reader, signin.Cost{}); err != nil {
 		return nil, err
@@ -80,7 +104,7 @@ func openHouse(c config, now func() time.Time, log *slog.Logger) (_ *house, err 
 	}
 	h.pulse = web.NewPulse(time.Duration(c.Sweep.EveryMinutes) * time.Minute)
 	h.handler, err = web.New(web.Deps{
-		Workshop: h.workshop, Reader: h.store, Deliver: h.deliverer.Deliver,
+		Workshop: h.workshop, Reader: h.store, Keeper: keep{h.store, c}, Deliver: h.deliverer.Deliver,
 		MailReachesOwners: c.Mail.Transport == "smtp", Now: now, Log: log, Wake: h.poke, Hosts: c.hosts(),
 		Gate: h.gate, WithoutSignIn: c.onlyHere(), Secure: strings.HasPrefix(c.BaseURL, "https://"),
 		TrustedProxy: proxy, Pulse: h.pulse,
@@ -96,21 +120,21 @@ func (h *house) poke() {
 	}
 }
 
-// openLinks reads the key that owners' links are signed with, and makes one
-// where there is none yet.
-func openLinks(path string) (workshop.Links, error) {
-	key, err := os.ReadFile(path)
+// openSecrets reads the secrets that owners' links and return paths are signed
+// with, the newest first, and makes one where there is none yet.
+func openSecrets(path string) ([]byte, error) {
+	secrets, err := os.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
-		key = make([]byte, 32)
-		if _, err := io.ReadFull(rand.Reader, key); err != nil {
-			return workshop.Links{}, fmt.Errorf("link key: %w", err)
+		secrets = make([]byte, 32)
+		if _, err := io.ReadFull(rand.Reader, secrets); err != nil {
+			return nil, fmt.Errorf("link key: %w", err)
 		}
-		err = writeSecret(path, key)
+		err = writeSecret(path, secrets)
 	}
 	if err != nil {
-		return workshop.Links{}, fmt.Errorf("link key: %w", err)
+		return nil, fmt.Errorf("link key: %w", err)
 	}
-	return workshop.NewLinks(key)
+	return secrets, nil
 }
 
 // writeSecret writes a file that only its owner reads, and never over one.
@@ -128,28 +152,33 @@ func writeSecret(path string, content []byte) error {
 
 // newDeliverer builds the way out of the outbox: signed where there is a key,
 // over the relay or into the folder.
-func newDeliverer(c config, s *store.Store) (*notify.Deliverer, error) {
+func newDeliverer(c config, s *store.Store, verp *notify.ReturnPath) (*notify.Deliverer, error) {
 	transport, err := newTransport(c)
 	if err != nil {
 		return nil, err
 	}
-	key, err := notify.ReadKey(c.dkimKeyFile())
-	if errors.Is(err, fs.ErrNotExist) && c.Mail.DKIMKeyFile == "" {
-		return notify.NewDeliverer(s, nil, transport, notify.DefaultRetryPlan())
+	plan, err := c.retryPlan()
+	if err != nil {
+		return nil, fmt.Errorf("mail.retry: %w", err)
 	}
+	key, there, err := c.signingKey()
 	if err != nil {
 		return nil, err
 	}
-	signer, err := notify.NewSigner(c.mailDomain(), c.Mail.DKIMSelector, key)
+	if !there {
+		return notify.NewDeliverer(s, nil, transport, plan, verp)
+	}
+	signer, err := notify.LoadSigner(key.File, c.mailDomain(), key.Selector)
 	if err != nil {
 		return nil, err
 	}
-	return notify.NewDeliverer(s, signer, transport, notify.DefaultRetryPlan())
+	return notify.NewDeliverer(s, signer, transport, plan, verp)
 }
 
 // transport is what the deliverer speaks to.
 type transport interface {
 	Send(ctx context.Context, env notify.Envelope, raw []byte) error
+	End()
 }
 
 func newTransport(c config) (transport, error) {
@@ -158,6 +187,7 @@ func newTransport(c config) (transport, error) {
 	}
 	options := notify.RelayOptions{
 		Address: c.Mail.SMTP.Address, HelloName: c.Mail.SMTP.HelloName, Security: notify.Security(c.Mail.SMTP.TLS), Username: c.Mail.SMTP.User,
+		PerMinute: c.Mail.SMTP.PerMinute,
 	}
 	if options.HelloName == "" {
 		options.HelloName = c.mailDomain()
@@ -200,6 +230,10 @@ func (h *house) sweepAndDeliver(ctx context.Context, log *slog.Logger, now time.
 	if err != nil {
 		log.Error("sweep failed", "error", err)
 	}
+	if _, err := h.workshop.MailMorning(workshop.Stamp{At: now.UTC(), By: "schedule"}); err != nil {
+		log.Error("morning list failed", "error", err)
+	}
+	h.readBounces(log, now)
 	report, err := h.deliverer.Deliver(ctx, now)
 	h.pulse.Delivered(report)
 	switch {
@@ -210,5 +244,27 @@ func (h *house) sweepAndDeliver(ctx context.Context, log *slog.Logger, now time.
 	}
 	if len(swept.Reminders) > 0 || report.Delivered > 0 || report.Refused > 0 || report.Expired > 0 {
 		log.Info("swept", "reminders", len(swept.Reminders), "calls", swept.Calls, "delivered", report.Delivered, "refused", report.Refused, "expired", report.Expired)
+	}
+}
+
+// readBounces takes in the mail that came back since the last round.
+func (h *house) readBounces(log *slog.Logger, now time.Time) {
+	if h.bounces == nil {
+		return
+	}
+	err := h.bounces.Each(func(mail io.Reader) error {
+		back, err := h.workshop.Bounce(workshop.Stamp{At: now.UTC(), By: "bounces"}, mail)
+		switch {
+		case errors.Is(err, notify.ErrNotBounce), errors.Is(err, workshop.ErrForeignBounce):
+			log.Info("mail in the bounce folder is no bounce of ours; it stays for a person to read")
+		case err == nil:
+			log.Info("mail came back", "message", back.Message, "given_up", back.GivenUp)
+		default:
+			return err
+		}
+		return nil
+	})
+	if err != nil {
+		log.Error("bounces cannot be read", "error", err)
 	}
 }

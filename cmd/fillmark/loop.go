@@ -8,17 +8,43 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
 
 func (a *app) loopCommand() *cobra.Command {
 	cmd := &cobra.Command{Use: "loop", Short: "Loops: what is in them and what was done to them", Args: cobra.NoArgs}
-	cmd.AddCommand(a.loopAddCommand(), a.loopListCommand(), a.loopShowCommand(),
+	cmd.AddCommand(a.loopAddCommand(), a.loopCopyCommand(), a.loopEditCommand(),
+		a.loopListCommand(), a.loopShowCommand(), a.loopHistoryCommand(), a.loopStepsCommand(),
 		a.loopFillCommand(), a.loopInspectCommand(), a.loopHandoverCommand(), a.loopTopUpCommand(), a.loopCorrectCommand())
+	cmd.AddCommand(a.workCommands()...)
+	cmd.AddCommand(a.lifeCommands()...)
 	return cmd
+}
+
+// loopFlags are a loop's name and construction, but whether it is sealed,
+// which adding asks for and editing changes.
+func loopFlags(f *pflag.FlagSet, l *loops.Loop) {
+	f.StringVar(&l.Name, "name", l.Name, "tells the loops of one machine apart")
+	need(f, &l.Volume, chemistry.ParseLitre, "holds", "VOLUME", "what the whole loop holds, such as 480ml")
+	need(f, &l.VolumeUncertainty, chemistry.ParseLitre, "holds-uncertainty", "VOLUME", "how sure that is (k = 2), such as 20ml")
+	f.Var(&listFlag[loops.WettedPart]{target: &l.Wetted, parse: workshop.ParseWettedPart, kind: "PART:METAL[/PLATING]"}, "wetted", "a material the liquid touches, with its plating; repeat")
+	f.StringVar(&l.Tubing.Material, "tubing", l.Tubing.Material, "tubing material")
+	need(f, &l.Tubing.BoreMM, number("mm"), "bore", "LENGTH", "inner diameter of the tubing, such as 10mm")
+	need(f, &l.Tubing.OuterMM, number("mm"), "outer", "LENGTH", "outer diameter of the tubing, such as 13mm")
+	need(f, &l.Tubing.LengthMM, number("mm"), "tube-length", "LENGTH", "all the tubing together, such as 700mm")
+	f.StringVar(&l.PumpPlace, "pump", l.PumpPlace, "where the pump sits")
+	f.StringVar(&l.Mounting, "mounting", l.Mounting, "how the radiator is mounted")
+	need(f, &l.RadiatorSizeMM, number("mm"), "radiator", "LENGTH", "size of the radiator, such as 240mm")
+	may(f, &l.ColdestWall, chemistry.ParseCelsius, "wall", "TEMPERATURE", "coldest wetted wall in use, storage or transport; none where nothing can freeze")
+	may(f, &l.SetPoint, chemistry.ParseCelsius, "set-point", "TEMPERATURE", "a chiller's set point")
+	may(f, &l.EvaporatorMargin, chemistry.ParseCelsiusDelta, "evaporator-margin", "DIFFERENCE", "how far the maker lets the evaporator fall below the set point")
+	may(f, &l.Hottest, chemistry.ParseCelsius, "hottest", "TEMPERATURE", "highest coolant temperature (default 60C)")
+	f.BoolVar(&l.Reach, "reach", l.Reach, "animals or children reach the loop")
 }
 
 func (a *app) loopAddCommand() *cobra.Command {
@@ -45,41 +71,123 @@ func (a *app) loopAddCommand() *cobra.Command {
 	}
 	f := cmd.Flags()
 	f.Uint64Var((*uint64)(&l.Machine), "machine", 0, "`number` of the machine")
-	f.StringVar(&l.Name, "name", "", "tells the loops of one machine apart")
 	f.BoolVar(&l.Sealed, "sealed", false, "no fill port")
 	f.BoolVar(&open, "open", false, "with a fill port or a reservoir")
-	need(f, &l.Volume, chemistry.ParseLitre, "holds", "VOLUME", "what the whole loop holds, such as 480ml")
-	need(f, &l.VolumeUncertainty, chemistry.ParseLitre, "holds-uncertainty", "VOLUME", "how sure that is (k = 2), such as 20ml")
-	f.Var(&listFlag[loops.WettedPart]{target: &l.Wetted, parse: wettedPart, kind: "PART:METAL[/PLATING]"}, "wetted", "a material the liquid touches; repeat")
-	f.StringVar(&l.Tubing.Material, "tubing", "", "tubing material")
-	f.StringVar(&l.PumpPlace, "pump", "", "where the pump sits")
-	f.StringVar(&l.Mounting, "mounting", "", "how the radiator is mounted")
-	may(f, &l.ColdestWall, chemistry.ParseCelsius, "wall", "TEMPERATURE", "coldest wetted wall in use, storage or transport; none where nothing can freeze")
-	may(f, &l.SetPoint, chemistry.ParseCelsius, "set-point", "TEMPERATURE", "a chiller's set point")
-	may(f, &l.EvaporatorMargin, chemistry.ParseCelsiusDelta, "evaporator-margin", "DIFFERENCE", "how far the maker lets the evaporator fall below the set point")
-	may(f, &l.Hottest, chemistry.ParseCelsius, "hottest", "TEMPERATURE", "highest coolant temperature (default 60C)")
-	f.BoolVar(&l.Reach, "reach", false, "animals or children reach the loop")
+	loopFlags(f, &l)
 	needFlags(cmd, "machine", "holds")
 	return cmd
 }
 
+func (a *app) loopCopyCommand() *cobra.Command {
+	var wanted web.LoopCopy
+	cmd := &cobra.Command{
+		Use:     "copy TAG --machine NUMBER",
+		Short:   "Record a loop built like another one, for identical machines",
+		Example: `  fillmark loop copy 7K3QXA --machine 6`,
+		Args:    oneTag,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			tag, err := loops.ParseTag(args[0])
+			if err != nil {
+				return err
+			}
+			loop, err := ask[loops.Loop](cmd.Context(), a, "POST", "/api/v1/loops/"+string(tag)+"/copy", wanted)
+			if err != nil {
+				return err
+			}
+			return a.print(loop, func(p *printer) {
+				p.line("Loop recorded, built like %s. Its tag is %s: write it on the label.", tag, loop.Tag)
+			})
+		},
+	}
+	f := cmd.Flags()
+	f.Uint64Var((*uint64)(&wanted.Machine), "machine", 0, "`number` of the machine it is in")
+	f.StringVar(&wanted.Name, "name", "", "tells the loops of one machine apart (default the other's)")
+	needFlags(cmd, "machine")
+	return cmd
+}
+
+func (a *app) loopEditCommand() *cobra.Command {
+	var revision uint64
+	var write func(*loops.Loop) error
+	cmd := &cobra.Command{
+		Use: "edit TAG [what changes]", Short: "Change how a loop is built; what happened to it is recorded, not edited", Args: oneTag,
+		Example: `  fillmark loop edit 7K3QXA --tubing EPDM --bore 10mm --outer 13mm --radiator 240mm`,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			tag, err := loops.ParseTag(args[0])
+			if err != nil {
+				return err
+			}
+			return a.with(cmd.Context(), func(c *client) error {
+				path := "/api/v1/loops/" + string(tag)
+				file, err := call[workshop.File](cmd.Context(), c, "GET", path, nil)
+				if err != nil {
+					return err
+				}
+				if err := write(&file.Loop); err != nil {
+					return err
+				}
+				settle(&file.Loop.Revision, revision)
+				loop, err := call[loops.Loop](cmd.Context(), c, "PUT", path, file.Loop)
+				if err != nil {
+					return err
+				}
+				return a.print(loop, func(p *printer) {
+					p.line("Loop %s changed, now revision %d.", loop.Tag, loop.Revision)
+				})
+			})
+		},
+	}
+	write = editFlags(cmd, func(f *pflag.FlagSet, l *loops.Loop) {
+		loopFlags(f, l)
+		f.BoolVar(&l.Sealed, "sealed", l.Sealed, "no fill port (--sealed=false: with one)")
+	})
+	revisionFlag(cmd.Flags(), &revision)
+	return cmd
+}
+
 func (a *app) loopListCommand() *cobra.Command {
-	return &cobra.Command{
+	var sort, owner, machine, fluid, metal, lot, due, sealed, where string
+	cmd := &cobra.Command{
 		Use: "list", Short: "List the loops", Args: noArgs,
+		Example: `  fillmark loop list --fluid eg --metal aluminium
+  fillmark loop list --due 2026-12-31 --sort due`,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			all, err := ask[items[loops.Loop]](cmd.Context(), a, "GET", "/api/v1/loops", nil)
+			path := query("/api/v1/loops", "sort", sort, "owner", owner, "machine", machine, "fluid", fluid,
+				"metal", metal, "lot", lot, "due", due, "sealed", sealed, "where", where)
+			all, err := ask[items[workshop.LoopLine]](cmd.Context(), a, "GET", path, nil)
 			if err != nil {
 				return err
 			}
 			return a.print(all, func(p *printer) {
 				p.line("%s.", plural(len(all.Items), "loop"))
-				p.table([]string{"tag", "machine", "kind", "holds", "charge"}, len(all.Items), func(i int) []string {
-					l := all.Items[i]
-					return []string{string(l.Tag), fmt.Sprint(l.Machine), sealedWord(l), l.Volume.String(), chargeWords(l.State.Charge)}
-				})
+				printLoopLines(p, all.Items)
 			})
 		},
 	}
+	f := cmd.Flags()
+	f.StringVar(&sort, "sort", "", "`order`: tag, owner, due, filled or volume (default by number)")
+	f.StringVar(&owner, "owner", "", "only those of the owner with the `number`")
+	f.StringVar(&machine, "machine", "", "only those in the machine with the `number`")
+	f.StringVar(&fluid, "fluid", "", "only those with the `fluid`: eg, pg, water or deionised")
+	f.StringVar(&metal, "metal", "", "only those where the `metal` is wetted")
+	f.StringVar(&lot, "lot", "", "only those that the `lot` went into")
+	f.StringVar(&due, "due", "", "only those with something due by the `day`")
+	f.StringVar(&sealed, "sealed", "", "only sealed ones (true) or open ones (false)")
+	f.StringVar(&where, "where", "", "only those \"in service\", \"in the workshop\", failed or retired")
+	return cmd
+}
+
+// printLoopLines prints loops as a list.
+func printLoopLines(p *printer, lines []workshop.LoopLine) {
+	p.list([]string{"tag", "owner", "machine", "kind", "holds", "charge", "next"}, len(lines), func(i int) []string {
+		l := lines[i]
+		machine := strings.TrimSpace(fmt.Sprintf("%d %s %s", l.Machine, l.MachineName, l.Name))
+		next := string(l.Place)
+		if l.NextTask != "" {
+			next = l.NextDue.String() + " " + string(l.NextTask)
+		}
+		return []string{string(l.Tag), ownerWords(l.Owner, l.OwnerName), machine, sealedWord(l.Loop), l.Volume.String(), chargeShort(l.State.Charge), next}
+	})
 }
 
 func sealedWord(l loops.Loop) string {
@@ -115,73 +223,4 @@ func chargeShort(c *loops.Charge) string {
 		return strings.ToUpper(string(c.Fluid)) + ", strength ?"
 	}
 	return strings.ToUpper(string(c.Fluid)) + " " + c.Mass.String()
-}
-
-func (a *app) loopShowCommand() *cobra.Command {
-	return &cobra.Command{
-		Use: "show TAG", Short: "Show one loop: charge, protection, plan, history", Args: oneTag,
-		RunE: func(cmd *cobra.Command, args []string) error {
-			tag, err := loops.ParseTag(args[0])
-			if err != nil {
-				return err
-			}
-			file, err := ask[workshop.File](cmd.Context(), a, "GET", "/api/v1/loops/"+string(tag), nil)
-			if err != nil {
-				return err
-			}
-			return a.print(file, func(p *printer) { printFile(p, file) })
-		},
-	}
-}
-
-func printFile(p *printer, file workshop.File) {
-	l := file.Loop
-	p.line("%s  %s, %s, %s", l.Tag, file.Machine.Name, file.Machine.Kind, file.Owner.Name)
-	p.line("%s loop, %s: %s", strings.ToUpper(sealedWord(l)[:1])+sealedWord(l)[1:], l.Volume, chargeWords(l.State.Charge))
-	printProtection(p, file.Protection)
-	printPlan(p, l.Plan)
-	p.line("History")
-	p.table([]string{"day", "no.", "what", "by"}, len(file.History), func(i int) []string {
-		e := file.History[len(file.History)-1-i]
-		return []string{e.Day.Long(), fmt.Sprint(e.ID), string(e.Kind), e.By}
-	})
-}
-
-func printProtection(p *printer, protection *workshop.Protection) {
-	if protection == nil {
-		p.line("Freeze point not known: the strength is not on record.")
-		return
-	}
-	words := fmt.Sprintf("First ice at %.1f ± %.1f °C (k = 2)", float64(protection.FreezePoint), float64(protection.Uncertainty))
-	switch {
-	case protection.Wall == nil:
-		words += "; nothing in this loop can freeze."
-	case protection.Holds:
-		words += fmt.Sprintf("; the coldest wall is %s: it holds.", *protection.Wall)
-	default:
-		words += fmt.Sprintf("; the coldest wall is %s: IT DOES NOT HOLD.", *protection.Wall)
-	}
-	p.paragraph("", "", words)
-}
-
-func printPlan(p *printer, plan loops.Plan) {
-	if len(plan.Tasks) == 0 {
-		p.line("Nothing is planned: the loop is not in service.")
-		return
-	}
-	p.line("Plan")
-	for _, t := range plan.Tasks {
-		state := ""
-		if t.Paused {
-			state = " (paused)"
-		}
-		p.line("  %s  %s%s", t.Due.Long(), t.Kind, state)
-		for i, c := range t.Clauses {
-			lead := "      "
-			if i == 0 {
-				lead = "    ▐ "
-			}
-			p.paragraph(lead, "      ", fmt.Sprintf("%s: %s [%s, %s]", c.Day.Long(), c.Text, c.Source, c.Grade))
-		}
-	}
 }

@@ -21,12 +21,16 @@ const terminalColumns = 80
 
 // printer lays out an answer for people: first line the answer, then the
 // table, then reasons, then sources.
-type printer struct{ out io.Writer }
+type printer struct {
+	out io.Writer
+	// width is how many columns a list may take; zero is as many as it needs.
+	width int
+}
 
 // print writes value as one JSON document, or lets people have it in words.
 func (a *app) print(value any, people func(*printer)) error {
 	if !a.json {
-		people(&printer{a.out})
+		people(&printer{a.out, a.listWidth()})
 		return nil
 	}
 	encoder := json.NewEncoder(a.out)

@@ -13,6 +13,8 @@ import (
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
+
+	"fillmark/notify"
 )
 
 // app is what every command needs of the world outside.
@@ -22,6 +24,8 @@ type app struct {
 	out    io.Writer // results only
 	errOut io.Writer // everything else
 	now    func() time.Time
+	// lookupTXT asks the DNS; nil asks this computer's resolver.
+	lookupTXT notify.LookupTXT
 
 	configFile string
 	storePath  string
@@ -83,12 +87,39 @@ needs and when, and what opened loops have taught.
 	root.AddCommand(
 		a.tryCommand(), a.serveCommand(),
 		a.mixCommand(), a.propsCommand(), a.readingCommand(), a.topupCommand(), a.rulesCommand(), a.benchCommand(),
-		a.ownerCommand(), a.machineCommand(), a.loopCommand(), a.openingCommand(),
-		a.dueCommand(), a.sweepCommand(), a.outboxCommand(),
+		a.ownerCommand(), a.machineCommand(), a.loopCommand(), a.openingCommand(), a.shelfCommand(),
+		a.livesCommand(), a.logCommand(), a.dueCommand(), a.calendarCommand(), a.sweepCommand(), a.outboxCommand(), a.bounceCommand(),
 		a.technicianCommand(),
 		a.dkimCommand(), a.configCommand(), a.docsCommand(), a.versionCommand(),
 	)
+	root.AddCommand(a.keepCommands()...)
+	strict(root)
 	return root
+}
+
+// strict makes every command refuse words it does not know with a usage
+// error: cobra by itself shows a group's help, as if all were well.
+func strict(cmd *cobra.Command) {
+	if args := cmd.Args; args != nil {
+		cmd.Args = func(cmd *cobra.Command, words []string) error {
+			if err := args(cmd, words); err != nil {
+				return &usageError{err}
+			}
+			return nil
+		}
+	}
+	if cmd.HasSubCommands() && cmd.HasParent() {
+		cmd.Args = cobra.ArbitraryArgs
+		cmd.RunE = func(cmd *cobra.Command, words []string) error {
+			if len(words) > 0 {
+				return &usageError{fmt.Errorf("unknown command %q for %q; %s --help lists them", words[0], cmd.CommandPath(), cmd.CommandPath())}
+			}
+			return cmd.Help()
+		}
+	}
+	for _, sub := range cmd.Commands() {
+		strict(sub)
+	}
 }
 
 // flagError turns pflag's words into a usage error that names the flag, the

@@ -46,6 +46,7 @@ func demoConfig(c config) config {
 	c.Workshop.Zone = "Europe/Lisbon"
 	c.BaseURL = "https://loops.tidewater.example"
 	c.Mail.From = "bench@tidewater.example"
+	c.Mail.Technician = "technician@tidewater.example"
 	c.Mail.DKIMSelector = "bench2026"
 	return c
 }

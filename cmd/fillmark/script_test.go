@@ -11,8 +11,11 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"runtime"
 	"strconv"
+	"strings"
 	"testing"
+	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
 )
@@ -34,7 +37,7 @@ func TestScripts(t *testing.T) {
 			return nil
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
-			"status": status, "save": save, "fingerprint": fingerprint,
+			"status": status, "save": save, "fingerprint": fingerprint, "unix2crlf": unix2crlf, "awaitfile": awaitfile,
 		},
 	})
 }
@@ -76,4 +79,22 @@ func fingerprint(ts *testscript.TestScript, _ bool, args []string) {
 	default:
 		ts.Fatalf("%s changed", args[1])
 	}
+}
+
+// unix2crlf FROM TO: write the file as a spreadsheet on another system does,
+// with a byte order mark and CRLF.
+func unix2crlf(ts *testscript.TestScript, _ bool, args []string) {
+	text := strings.ReplaceAll(ts.ReadFile(args[0]), "\n", "\r\n")
+	ts.Check(os.WriteFile(ts.MkAbs(args[1]), []byte("\xef\xbb\xbf"+text), 0o600))
+}
+
+// awaitfile NAME: wait until the file is there, such as a daemon's socket.
+func awaitfile(ts *testscript.TestScript, _ bool, args []string) {
+	end := time.Now().Add(20 * time.Second)
+	for ; time.Now().Before(end); runtime.Gosched() {
+		if _, err := os.Lstat(ts.MkAbs(args[0])); err == nil {
+			return
+		}
+	}
+	ts.Fatalf("%s is still not there", args[0])
 }

@@ -47,7 +47,7 @@ func (a *app) tryOnce(ctx context.Context, dir string) error {
 	if err != nil {
 		return err
 	}
-	p := &printer{a.out}
+	p := &printer{out: a.out}
 	p.line("▐ 7  In %s:", dir)
 	p.line("     register.db    the register; fillmark --store %s loop list", filepath.Join(dir, "register.db"))
 	p.line("     mail/          every mail, signed")
@@ -74,7 +74,7 @@ func (a *app) tryAndServe(ctx context.Context, listen string) (err error) {
 	}
 	c = placed(c, dir)
 	log := slog.New(slog.NewTextHandler(a.errOut, &slog.HandlerOptions{Level: slog.LevelWarn}))
-	p := &printer{a.out}
+	p := &printer{out: a.out}
 	p.line("▐ 7  Pages: http://%s (until you press Ctrl-C). Mail: %s", c.Listen, filepath.Join(dir, "mail"))
 	return errors.Join(a.serve(ctx, c, h, log, a.announce), h.close())
 }
@@ -91,7 +91,7 @@ func (a *app) try(ctx context.Context, dir string, c config) (*house, error) {
 		return nil, err
 	}
 	c = placed(c, dir)
-	_, value, err := newDKIMKey(c, c.dkimKeyFile())
+	_, value, err := newDKIMKey(c, filepath.Join(c.keysDir(), c.Mail.DKIMSelector+".pem"))
 	if err != nil {
 		return nil, err
 	}
@@ -103,7 +103,7 @@ func (a *app) try(ctx context.Context, dir string, c config) (*house, error) {
 		return nil, err
 	}
 	fmt.Fprintf(a.out, "%s, an invented workshop, on its real day\n", c.Workshop.Name)
-	d := demo{house: h, out: &printer{a.out}, now: a.now(), zone: c.zone()}
+	d := demo{house: h, out: &printer{out: a.out}, now: a.now(), zone: c.zone()}
 	if err := d.run(ctx); err != nil {
 		return nil, errors.Join(err, h.close())
 	}

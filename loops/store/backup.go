@@ -25,11 +25,7 @@ func (s *Store) Backup(ctx context.Context, to string) error {
 
 func (s *Store) backup(ctx context.Context, to string) error {
 	return writeNew(to, func(temp *os.File) error {
-		err := s.view(func(tx *bolt.Tx) error {
-			_, err := tx.WriteTo(temp)
-			return err
-		})
-		if err != nil {
+		if err := s.view(func(tx *bolt.Tx) error { return writeTo(tx, temp) }); err != nil {
 			return err
 		}
 		return verify(ctx, temp.Name(), true)
@@ -50,6 +46,9 @@ func verify(ctx context.Context, path string, newestOnly bool) error {
 func verifyOpen(ctx context.Context, path string, db *bolt.DB, newestOnly bool) error {
 	var schema int
 	err := db.View(func(tx *bolt.Tx) (err error) {
+		if err := checkPages(path, tx, true); err != nil {
+			return err
+		}
 		schema, err = readSchema(tx)
 		return err
 	})
@@ -59,11 +58,11 @@ func verifyOpen(ctx context.Context, path string, db *bolt.DB, newestOnly bool) 
 		return err
 	case schema > newest:
 		return ErrNewer
-	case schema == 0 || newestOnly && schema != newest:
+	case schema < 1 || newestOnly && schema != newest:
 		return fmt.Errorf("%w: schema %d", ErrForeign, schema)
 	case schema < newest:
 		c := checker{ctx: ctx}
-		return errors.Join(c.pages(db, false), c.report.err())
+		return errors.Join(c.bboltCheck(db, false), c.report.err())
 	}
 	report, err := checkDB(ctx, path, db, false)
 	return errors.Join(err, report.err())
@@ -71,7 +70,9 @@ func verifyOpen(ctx context.Context, path string, db *bolt.DB, newestOnly bool) 
 
 // Restore copies a backup to where there is no store yet, after checking all
 // of it. It refuses to overwrite: move the file that is in the way aside. The
-// backup may be of an older schema: [Open] migrates it.
+// backup may be of an older schema: [Open] migrates it. It may also be a store
+// of which [Open] said that one of its two root pages is damaged: what is
+// restored is then how it was before its last write.
 func Restore(ctx context.Context, from, to string) error {
 	if err := restore(ctx, from, to); err != nil {
 		return fmt.Errorf("store: restore %s to %s: %w", from, to, err)

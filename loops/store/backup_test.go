@@ -4,7 +4,6 @@
 package store_test
 
 import (
-	"context"
 	"os"
 	"path/filepath"
 	"testing"
@@ -18,7 +17,7 @@ import (
 
 func TestBackupAndRestore(t *testing.T) {
 	t.Parallel()
-	ctx := context.Background()
+	ctx := t.Context()
 	s := open(t)
 	require.NoError(t, s.Commit(workshop(t, s)))
 	folder := t.TempDir()
@@ -64,7 +63,7 @@ func TestBackupUnderWriters(t *testing.T) {
 		}
 	}()
 	for n := range 10 {
-		require.NoError(t, s.Backup(context.Background(), filepath.Join(t.TempDir(), string(rune('a'+n)))))
+		require.NoError(t, s.Backup(t.Context(), filepath.Join(t.TempDir(), string(rune('a'+n)))))
 	}
 	close(stop)
 	require.NoError(t, <-done)
@@ -73,7 +72,7 @@ func TestBackupUnderWriters(t *testing.T) {
 
 func TestRestoreRefusesWhatIsDamaged(t *testing.T) {
 	t.Parallel()
-	ctx := context.Background()
+	ctx := t.Context()
 	content, path := closedFile(t)
 	for name, damage := range map[string]func([]byte) []byte{
 		"cut off": func(b []byte) []byte { return b[:len(b)/2] },
@@ -100,7 +99,7 @@ func TestRestoreRefusesWhatIsDamaged(t *testing.T) {
 
 func TestCompact(t *testing.T) {
 	t.Parallel()
-	ctx := context.Background()
+	ctx := t.Context()
 	s := open(t)
 	first := workshop(t, s)
 	first.Messages = []loops.Message{aMessage(first.Owners[0].ID, first.Entries[0].Day, noon)}
@@ -138,6 +137,25 @@ func TestCompact(t *testing.T) {
 	assert.Len(t, files, 2)
 }
 
+// What a kill left of a new, restored or compacted store goes when it is opened.
+func TestLeftovers(t *testing.T) {
+	t.Parallel()
+	_, path := closedFile(t)
+	for _, name := range []string{path + ".part-1234", path + ".compact", path + ".backup", path + ".backup.part-1"} {
+		require.NoError(t, os.WriteFile(name, []byte("half"), 0o600))
+	}
+	s, err := store.Open(path, store.Options{})
+	require.NoError(t, err)
+	require.NoError(t, s.Close())
+	var left []string
+	files, err := os.ReadDir(filepath.Dir(path))
+	require.NoError(t, err)
+	for _, f := range files {
+		left = append(left, f.Name())
+	}
+	assert.Equal(t, []string{"shop.fillmark", "shop.fillmark.backup", "shop.fillmark.backup.part-1"}, left)
+}
+
 // A damaged store is not compacted, and stays as it is and open.
 func TestCompactRefusesWhatIsDamaged(t *testing.T) {
 	t.Parallel()
@@ -147,7 +165,7 @@ func TestCompactRefusesWhatIsDamaged(t *testing.T) {
 	require.NoError(t, err)
 	before, err := os.ReadFile(path)
 	require.NoError(t, err)
-	_, _, err = s.Compact(context.Background())
+	_, _, err = s.Compact(t.Context())
 	require.ErrorIs(t, err, store.ErrDamaged)
 	after, err := os.ReadFile(path)
 	require.NoError(t, err)

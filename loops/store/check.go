@@ -75,6 +75,9 @@ func checkDB(ctx context.Context, path string, db *bolt.DB, writable bool) (Repo
 	}
 	err := guard(path, func() error {
 		return db.View(func(tx *bolt.Tx) error {
+			if err := checkPages(path, tx, true); err != nil {
+				return err
+			}
 			if err := c.records(tx); err != nil {
 				return err
 			}
@@ -82,15 +85,13 @@ func checkDB(ctx context.Context, path string, db *bolt.DB, writable bool) (Repo
 			return nil
 		})
 	})
-	// Reading every record meets every page that a record or a branch is on.
-	// Where that faults, bbolt's own check, which runs in a goroutine of its
-	// own where a fault cannot be caught, is not started.
 	switch {
 	case errors.Is(err, ErrDamaged):
+		// Reading on is not safe.
 		c.problem("", "", err.Error())
 		return c.report, nil
 	case err == nil:
-		err = c.pages(db, writable)
+		err = c.bboltCheck(db, writable)
 	}
 	if err != nil {
 		return c.report, fmt.Errorf("store: check: %w", err)
@@ -122,10 +123,10 @@ func (c *checker) expect(index string, key []byte, err error) error {
 	return err
 }
 
-// pages runs bbolt's own check. It looks at the list of free pages, which is
+// bboltCheck runs bbolt's own check. It looks at the list of free pages, which is
 // only still while no one else writes: so in a write transaction, given up
 // afterwards, where the file can be written.
-func (c *checker) pages(db *bolt.DB, writable bool) error {
+func (c *checker) bboltCheck(db *bolt.DB, writable bool) error {
 	tx, err := db.Begin(writable)
 	if err != nil {
 		return err
@@ -169,8 +170,12 @@ func (c *checker) records(tx *bolt.Tx) error {
 	return nil
 }
 
-// counters finds those that would hand out an id that is taken.
+// counters finds those that would hand out an id that is taken, and lines of
+// the audit that got lost.
 func (c *checker) counters(tx *bolt.Tx) {
+	if b := bucket(tx, bucketAudit); b != nil && uint64(c.report.Records[bucketAudit]) != b.Sequence() {
+		c.problem(bucketAudit, "", fmt.Sprintf("%d lines, and %d were written", c.report.Records[bucketAudit], b.Sequence()))
+	}
 	for _, name := range counted() {
 		b := bucket(tx, name)
 		if b == nil {

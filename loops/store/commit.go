@@ -270,6 +270,15 @@ func putOutbox(tx *bolt.Tx, m loops.Message) error {
 	return bucket(tx, bucketOutbox).Put(key, nil)
 }
 
+// deleteOutbox deletes the line of a queued message.
+func deleteOutbox(tx *bolt.Tx, m loops.Message) error {
+	key, err := instantKey(m.NextAttempt, m.Key)
+	if err != nil {
+		return err
+	}
+	return bucket(tx, bucketOutbox).Delete(key)
+}
+
 func (e *encodedChange) writeSent(tx *bolt.Tx) error {
 	b := bucket(tx, bucketSent)
 	for _, s := range e.sent {

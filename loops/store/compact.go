@@ -21,14 +21,10 @@ func (s *Store) Compact(ctx context.Context) (before, after int64, err error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if before, after, err = s.compact(ctx); err != nil {
-		return 0, 0, fmt.Errorf("store: compact: %w", err)
+		return 0, 0, fmt.Errorf("store: compact: %w", named(err))
 	}
 	return before, after, nil
 }
-
-// compactSuffix marks the file that compaction writes; Open removes what a
-// kill left of it.
-const compactSuffix = ".compact"
 
 func (s *Store) compact(ctx context.Context) (before, after int64, err error) {
 	if s.opts.ReadOnly {
@@ -74,7 +70,7 @@ func rewrite(ctx context.Context, fresh, old *bolt.DB, temp string) error {
 		return err
 	}
 	fresh.NoSync = false
-	if err := fresh.Sync(); err != nil {
+	if err := errors.Join(fresh.Sync(), bothRoots(fresh)); err != nil {
 		return err
 	}
 	report, err := checkDB(ctx, temp, fresh, true)
@@ -87,11 +83,4 @@ func fileSize(path string) (int64, error) {
 		return 0, err
 	}
 	return info.Size(), nil
-}
-
-func removeIfThere(path string) error {
-	if err := os.Remove(path); !errors.Is(err, os.ErrNotExist) {
-		return err
-	}
-	return nil
 }

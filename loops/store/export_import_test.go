@@ -5,7 +5,6 @@ package store_test
 
 import (
 	"bytes"
-	"context"
 	"fmt"
 	"os"
 	"os/exec"
@@ -46,7 +45,7 @@ func TestRoundTripOfManyRecords(t *testing.T) {
 	require.NoError(t, err)
 	first := exportOf(t, s)
 	path := filepath.Join(t.TempDir(), "imported")
-	require.NoError(t, store.Import(context.Background(), path, bytes.NewReader(first)))
+	require.NoError(t, store.Import(t.Context(), path, bytes.NewReader(first)))
 	back, err := store.Open(path, store.Options{})
 	require.NoError(t, err)
 	assert.True(t, bytes.Equal(first, exportOf(t, back)), "another text came out than went in")
@@ -90,7 +89,7 @@ func TestImportRefuses(t *testing.T) {
 			t.Parallel()
 			require.NotEqual(t, text, c.text)
 			folder := t.TempDir()
-			err := store.Import(context.Background(), filepath.Join(folder, "imported"), strings.NewReader(c.text))
+			err := store.Import(t.Context(), filepath.Join(folder, "imported"), strings.NewReader(c.text))
 			require.ErrorContains(t, err, c.want)
 			files, err := os.ReadDir(folder)
 			require.NoError(t, err)
@@ -98,7 +97,7 @@ func TestImportRefuses(t *testing.T) {
 		})
 	}
 	s := open(t)
-	require.ErrorIs(t, store.Import(context.Background(), s.Path(), strings.NewReader(text)), os.ErrExist)
+	require.ErrorIs(t, store.Import(t.Context(), s.Path(), strings.NewReader(text)), os.ErrExist)
 }
 
 // jq and Python read the export, and find in it what went in.
@@ -146,14 +145,14 @@ func FuzzImport(f *testing.F) {
 	f.Add([]byte(`{"kind":"fillmark export","v":1,"record":{"schema":1,"counters":{}}}` + "\n"))
 	f.Fuzz(func(t *testing.T, text []byte) {
 		path := filepath.Join(t.TempDir(), "imported")
-		if err := store.Import(context.Background(), path, bytes.NewReader(text)); err != nil {
+		if err := store.Import(t.Context(), path, bytes.NewReader(text)); err != nil {
 			return
 		}
 		s, err := store.Open(path, store.Options{})
 		require.NoError(t, err)
 		again := filepath.Join(t.TempDir(), "again")
 		first := exportOf(t, s)
-		require.NoError(t, store.Import(context.Background(), again, bytes.NewReader(first)))
+		require.NoError(t, store.Import(t.Context(), again, bytes.NewReader(first)))
 		require.NoError(t, s.Close())
 	})
 }

@@ -39,3 +39,15 @@ func OpenWith(path string, steps ...func(*bolt.Tx) error) (*Store, error) {
 	}
 	return openWith(path, Options{}, list)
 }
+
+// BareUpdate runs fn in a bbolt transaction of the store's file with nothing of
+// ours around it, and SetNoSync leaves the syncs out, for the benchmarks.
+func BareUpdate(s *Store, fn func(*bolt.Tx) error) error { return s.db.Update(fn) }
+func SetNoSync(s *Store, noSync bool)                    { s.db.NoSync = noSync }
+
+// The values that a commit puts.
+var (
+	EncodeLoop  = encodeLoop
+	EncodeEntry = encodeEntry
+	EncodeAudit = encodeAudit
+)

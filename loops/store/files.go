@@ -5,10 +5,15 @@ package store
 
 import (
 	"errors"
+	"fmt"
+	"io"
 	"os"
 	"path/filepath"
+	"strings"
+	"syscall"
 
 	bolt "go.etcd.io/bbolt"
+	berrors "go.etcd.io/bbolt/errors"
 )
 
 // writeNew lets fill write a file (mode 0600) that appears under its name only
@@ -18,19 +23,59 @@ func writeNew(path string, fill func(temp *os.File) error) (err error) {
 	if _, err := os.Lstat(path); err == nil {
 		return &os.PathError{Op: "write", Path: path, Err: os.ErrExist}
 	}
-	temp, err := os.CreateTemp(filepath.Dir(path), filepath.Base(path)+".part-*")
+	temp, err := os.CreateTemp(filepath.Dir(path), filepath.Base(path)+partSuffix+"*")
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, os.Remove(temp.Name())) }()
 	if err := errors.Join(fill(temp), temp.Sync(), temp.Close()); err != nil {
-		return err
+		return named(err)
 	}
 	// Unlike a rename, a link fails where another process was faster.
 	if err := os.Link(temp.Name(), path); err != nil {
 		return err
 	}
 	return syncFolder(filepath.Dir(path))
+}
+
+// The endings of files that are being written beside the one of the name.
+const (
+	partSuffix    = ".part-"   // and random digits: what [writeNew] writes
+	compactSuffix = ".compact" // what compaction writes
+)
+
+// removeLeftovers removes what a kill left beside a store while it was made,
+// restored or compacted. The store is open, so no one is compacting it, and
+// who is still making it finds it made.
+func removeLeftovers(path string) error {
+	folder, name := filepath.Split(path)
+	files, err := os.ReadDir(filepath.Clean(folder))
+	if err != nil {
+		return err
+	}
+	for _, f := range files {
+		if f.Name() == name+compactSuffix || strings.HasPrefix(f.Name(), name+partSuffix) {
+			if err := removeIfThere(filepath.Join(folder, f.Name())); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+func removeIfThere(path string) error {
+	if err := os.Remove(path); !errors.Is(err, os.ErrNotExist) {
+		return err
+	}
+	return nil
+}
+
+// named makes an error that means a lack of space match [ErrFull].
+func named(err error) error {
+	if errors.Is(err, syscall.ENOSPC) || errors.Is(err, syscall.EDQUOT) || errors.Is(err, berrors.ErrMaxSizeReached) {
+		return fmt.Errorf("%w (%w)", ErrFull, err)
+	}
+	return err
 }
 
 // syncFolder makes names in a folder last through a loss of power.
@@ -47,10 +92,29 @@ func syncFolder(path string) error {
 func copyTo(db *bolt.DB, path, to string) error {
 	return writeNew(to, func(temp *os.File) error {
 		return guard(path, func() error {
-			return db.View(func(tx *bolt.Tx) error {
-				_, err := tx.WriteTo(temp)
-				return err
-			})
+			return db.View(func(tx *bolt.Tx) error { return writeTo(tx, temp) })
 		})
 	})
+}
+
+// writeTo writes all that the transaction sees. bbolt hides the cause of an
+// error behind its text; here it stays.
+func writeTo(tx *bolt.Tx, file *os.File) error {
+	w := keeper{Writer: file}
+	if _, err := tx.WriteTo(&w); err != nil {
+		return errors.Join(err, w.err)
+	}
+	return nil
+}
+
+// keeper keeps the error of its writer.
+type keeper struct {
+	io.Writer
+	err error
+}
+
+func (k *keeper) Write(b []byte) (int, error) {
+	n, err := k.Writer.Write(b)
+	k.err = err
+	return n, err
 }

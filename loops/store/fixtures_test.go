@@ -4,9 +4,9 @@
 package store_test
 
 import (
-	"context"
 	"errors"
 	"fmt"
+	"os"
 	"path/filepath"
 	"testing"
 	"time"
@@ -33,7 +33,7 @@ func open(t testing.TB) *store.Store {
 // sound fails the test unless the store's check finds nothing.
 func sound(t testing.TB, s *store.Store) {
 	t.Helper()
-	report, err := s.Check(context.Background())
+	report, err := s.Check(t.Context())
 	require.NoError(t, err)
 	require.Empty(t, report.Problems)
 }
@@ -67,12 +67,24 @@ func aPlan(due loops.Day) loops.Plan {
 // one change, with the ids the store handed out.
 func workshop(t testing.TB, s *store.Store) loops.Change {
 	t.Helper()
+	c, err := nextWorkshop(s)
+	require.NoError(t, err)
+	return c
+}
+
+func nextWorkshop(s *store.Store) (loops.Change, error) {
 	owner, err := s.NewOwnerID()
-	require.NoError(t, err)
+	if err != nil {
+		return loops.Change{}, err
+	}
 	machine, err := s.NewMachineID()
-	require.NoError(t, err)
+	if err != nil {
+		return loops.Change{}, err
+	}
 	loop, err := s.NewLoopID()
-	require.NoError(t, err)
+	if err != nil {
+		return loops.Change{}, err
+	}
 	day := loops.Day{Year: 2026, Month: time.December, Dom: 3}
 	c := change("register")
 	c.Owners = []loops.Owner{{ID: owner, Name: "Ana Fern", Email: "ana@garden.example", Zone: "Europe/Lisbon", Consent: loops.Consent{Mail: true}}}
@@ -86,7 +98,7 @@ func workshop(t testing.TB, s *store.Store) loops.Change {
 	}
 	c.Loops, c.Entries = []loops.Loop{l}, []loops.Entry{entry}
 	c.DueDel, c.DuePut = loops.DueDifference(loops.Loop{}, l)
-	return c
+	return c, nil
 }
 
 // aMessage is a queued reminder to the owner.
@@ -106,4 +118,14 @@ func errIsAny(err error, targets ...error) bool {
 		}
 	}
 	return false
+}
+
+// closedCopy is the store's file itself, byte for byte, which no one holds.
+func closedCopy(t testing.TB, s *store.Store) string {
+	t.Helper()
+	content, err := os.ReadFile(s.Path())
+	require.NoError(t, err)
+	path := filepath.Join(t.TempDir(), "copy")
+	require.NoError(t, os.WriteFile(path, content, 0o600))
+	return path
 }

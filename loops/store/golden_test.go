@@ -5,7 +5,6 @@ package store_test
 
 import (
 	"bytes"
-	"context"
 	"flag"
 	"os"
 	"path/filepath"
@@ -114,7 +113,7 @@ func everything(t testing.TB, s *store.Store) {
 func exportOf(t testing.TB, s *store.Store) []byte {
 	t.Helper()
 	var b bytes.Buffer
-	require.NoError(t, s.Export(context.Background(), &b))
+	require.NoError(t, s.Export(t.Context(), &b))
 	return b.Bytes()
 }
 
@@ -142,7 +141,7 @@ func TestReadTextOfSchema1(t *testing.T) {
 	golden, err := os.ReadFile(filepath.Join("testdata", "schema-1.jsonl"))
 	require.NoError(t, err)
 	path := filepath.Join(t.TempDir(), "imported")
-	require.NoError(t, store.Import(context.Background(), path, bytes.NewReader(golden)))
+	require.NoError(t, store.Import(t.Context(), path, bytes.NewReader(golden)))
 	s, err := store.Open(path, store.Options{})
 	require.NoError(t, err)
 	sound(t, s)

@@ -65,7 +65,7 @@ func fillFrom(ctx context.Context, db *bolt.DB, path string, r io.Reader) error 
 		return err
 	}
 	db.NoSync = false
-	if err := db.Sync(); err != nil {
+	if err := errors.Join(db.Sync(), bothRoots(db)); err != nil {
 		return err
 	}
 	report, err := checkDB(ctx, path, db, true)

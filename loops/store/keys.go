@@ -51,6 +51,9 @@ func decodePairKey[P, C number](key []byte) (P, C, error) {
 	return P(binary.BigEndian.Uint64(key)), C(binary.BigEndian.Uint64(key[idWidth:])), nil
 }
 
+// lastID returns the id that a key of two ids ends in.
+func lastID(key []byte) uint64 { return binary.BigEndian.Uint64(key[len(key)-idWidth:]) }
+
 func tagKey(tag loops.Tag, loop loops.LoopID) ([]byte, error) {
 	if len(tag) != tagWidth || strings.Trim(string(tag), "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ") != "" {
 		return nil, fmt.Errorf("loop %d: tag %q: six capital letters or digits", loop, tag)
@@ -87,11 +90,18 @@ func decodeDueKey(key []byte) (loops.Due, error) {
 		return loops.Due{}, badKey(key)
 	}
 	day, err := loops.ParseDay(string(key[:dayWidth]))
-	return loops.Due{
+	if err != nil {
+		return loops.Due{}, badKey(key)
+	}
+	d := loops.Due{
 		Day:  day,
 		Loop: loops.LoopID(binary.BigEndian.Uint64(key[dayWidth:])),
 		Task: loops.TaskKind(key[dayWidth+idWidth:]),
-	}, err
+	}
+	if _, err := dueKey(d); err != nil {
+		return loops.Due{}, badKey(key)
+	}
+	return d, nil
 }
 
 // sentKey ends in the task and the stage with a slash between them, which
@@ -125,17 +135,18 @@ func decodeSentKey(key []byte) (loops.Sent, error) {
 		return loops.Sent{}, badKey(key)
 	}
 	day, err := loops.ParseDay(string(key[idWidth : idWidth+dayWidth]))
-	if err != nil {
-		return loops.Sent{}, err
-	}
 	task, stage, ok := strings.Cut(string(key[idWidth+dayWidth:]), "/")
-	if !ok || task == "" || stage == "" || strings.Contains(stage, "/") {
+	if err != nil || !ok {
 		return loops.Sent{}, badKey(key)
 	}
-	return loops.Sent{
+	s := loops.Sent{
 		Loop: loops.LoopID(binary.BigEndian.Uint64(key)), Task: loops.TaskKind(task),
 		Due: day, Stage: loops.Stage(stage),
-	}, nil
+	}
+	if _, err := sentKey(s); err != nil {
+		return loops.Sent{}, badKey(key)
+	}
+	return s, nil
 }
 
 func messageKey(key loops.MessageKey) ([]byte, error) { return appendText(nil, string(key)) }

@@ -36,15 +36,16 @@ func putSchema(tx *bolt.Tx, schema int) error {
 	return bucket(tx, bucketMeta).Put([]byte(keySchema), v)
 }
 
-// readSchema returns the file's schema version, 0 for a bbolt file that holds
-// nothing yet, and [ErrForeign] for one that holds something else.
+// readSchema returns the file's schema version. A bbolt file without one gives
+// [ErrForeign]; one that holds nothing at all gives [ErrDamaged], since a store
+// is never made in the file that it will be.
 func readSchema(tx *bolt.Tx) (int, error) {
 	meta := bucket(tx, bucketMeta)
 	if meta == nil {
 		if name, _ := tx.Cursor().First(); name != nil {
 			return 0, fmt.Errorf("%w: it holds a bucket %q and no schema version", ErrForeign, name)
 		}
-		return 0, nil
+		return 0, fmt.Errorf("%w: it holds nothing", ErrDamaged)
 	}
 	stored := meta.Get([]byte(keySchema))
 	if stored == nil {
@@ -63,6 +64,12 @@ func prepare(db *bolt.DB, path string, opts Options, list []migration) error {
 	var schema int
 	err := guard(path, func() error {
 		return db.View(func(tx *bolt.Tx) (err error) {
+			if err := checkRoots(path, db.Info().PageSize); err != nil {
+				return err
+			}
+			if err := checkPages(path, tx, false); err != nil {
+				return err
+			}
 			schema, err = readSchema(tx)
 			return err
 		})
@@ -70,16 +77,14 @@ func prepare(db *bolt.DB, path string, opts Options, list []migration) error {
 	switch {
 	case err != nil:
 		return err
+	case schema < 1:
+		return fmt.Errorf("%w: schema %d", ErrForeign, schema)
 	case schema > newest:
 		return fmt.Errorf("%w (its schema is %d, this program knows %d)", ErrNewer, schema, newest)
 	case opts.ReadOnly && schema < newest:
 		return fmt.Errorf("its schema is %d, this program reads %d; open it once for writing to migrate it", schema, newest)
 	case opts.ReadOnly:
 		return nil
-	case schema == 0:
-		return guard(path, func() error {
-			return db.Update(func(tx *bolt.Tx) error { return initialise(tx, newest) })
-		})
 	case schema < newest:
 		if err := keepBefore(db, path, schema); err != nil {
 			return fmt.Errorf("backup before migrating: %w", err)

@@ -4,7 +4,6 @@
 package store_test
 
 import (
-	"context"
 	"os"
 	"path/filepath"
 	"slices"
@@ -193,7 +192,7 @@ func (m *model) agree(t *rapid.T) {
 		lines++
 	}
 	assert.Equal(t, m.audit, lines)
-	report, err := m.s.Check(context.Background())
+	report, err := m.s.Check(t.Context())
 	require.NoError(t, err)
 	assert.Empty(t, report.Problems)
 }

@@ -40,7 +40,7 @@ func openWith(path string, opts Options, list []migration) (*Store, error) {
 		return nil, errors.Join(fmt.Errorf("store: open %s: %w", path, err), db.Close())
 	}
 	if !opts.ReadOnly {
-		if err := removeIfThere(path + compactSuffix); err != nil {
+		if err := removeLeftovers(path); err != nil {
 			return nil, errors.Join(fmt.Errorf("store: open: %w", err), db.Close())
 		}
 	}
@@ -56,12 +56,23 @@ func create(path string, schema int) error {
 		if err != nil {
 			return err
 		}
-		return errors.Join(db.Update(func(tx *bolt.Tx) error { return initialise(tx, schema) }), db.Close())
+		err = db.Update(func(tx *bolt.Tx) error { return initialise(tx, schema) })
+		if err == nil {
+			err = bothRoots(db)
+		}
+		return errors.Join(err, db.Close())
 	})
-	if errors.Is(err, os.ErrExist) {
+	if _, missing := os.Stat(path); err != nil && missing == nil {
 		return nil
 	}
 	return err
+}
+
+// bothRoots commits nothing twice, so that both root pages know of all that was
+// written: with the older one damaged or taken, a new file would be empty.
+func bothRoots(db *bolt.DB) error {
+	nothing := func(*bolt.Tx) error { return nil }
+	return errors.Join(db.Update(nothing), db.Update(nothing))
 }
 
 // openFile opens the bbolt file after a look that cannot write to it.
@@ -91,7 +102,7 @@ func notCutOff(path string, timeout time.Duration) error {
 		return fmt.Errorf("store: %w", err)
 	}
 	if info.Size() == 0 {
-		return nil // bbolt makes a new file of it
+		return fmt.Errorf("%s: %w: the file is empty", path, ErrDamaged)
 	}
 	return openError(path, guard(path, func() error {
 		db, err := bolt.Open(path, 0o600, &bolt.Options{Timeout: timeout, ReadOnly: true})
@@ -119,7 +130,7 @@ func openError(path string, err error) error {
 	case err == nil:
 		return nil
 	case errors.Is(err, berrors.ErrTimeout):
-		return fmt.Errorf("%s: %w", path, ErrInUse)
+		return fmt.Errorf("%s: %w%s", path, ErrInUse, holder(path))
 	case errors.Is(err, ErrDamaged), errors.As(err, &system):
 		return fmt.Errorf("store: open: %w", err)
 	case errors.Is(err, berrors.ErrInvalid), errors.Is(err, berrors.ErrVersionMismatch):

@@ -200,11 +200,7 @@ func (s *Store) mark(key loops.MessageKey, by string, at time.Time, action strin
 			return err
 		}
 		if m.Status == loops.Queued {
-			line, err := instantKey(m.NextAttempt, m.Key)
-			if err != nil {
-				return err
-			}
-			if err := bucket(tx, bucketOutbox).Delete(line); err != nil {
+			if err := deleteOutbox(tx, m); err != nil {
 				return err
 			}
 		}
@@ -236,4 +232,51 @@ func (s *Store) mark(key loops.MessageKey, by string, at time.Time, action strin
 		return fmt.Errorf("store: %w", err)
 	}
 	return nil
+}
+
+// DeleteBodies deletes the texts of messages created before the instant that
+// are neither queued nor held, and returns how many. What they were, to whom
+// and how they ended stays on record.
+func (s *Store) DeleteBodies(before time.Time, by string, at time.Time) (int, error) {
+	deleted := 0
+	err := s.update(func(tx *bolt.Tx) error {
+		var keys [][]byte
+		c := bucket(tx, bucketRecent).Cursor()
+		for k, _ := c.First(); k != nil; k, _ = c.Next() {
+			created, key, err := decodeInstantKey(k)
+			if err != nil {
+				return fmt.Errorf("recent: %w", err)
+			}
+			if created.After(before) {
+				break
+			}
+			if bucket(tx, bucketBodies).Get([]byte(key)) == nil {
+				continue
+			}
+			m, err := get(tx, bucketMessages, []byte(key), fmt.Sprintf("message %s", key), decodeMessage)
+			if err != nil {
+				return err
+			}
+			if m.Created.Before(before) && m.Status != loops.Queued && m.Status != loops.Held {
+				keys = append(keys, []byte(key))
+			}
+		}
+		if deleted = len(keys); deleted == 0 {
+			return nil
+		}
+		for _, key := range keys {
+			if err := bucket(tx, bucketBodies).Delete(key); err != nil {
+				return err
+			}
+		}
+		line, err := encodeAudit(loops.AuditLine{At: at, By: by, Action: "delete old mail texts", On: fmt.Sprintf("%d messages", deleted)})
+		if err != nil {
+			return err
+		}
+		return appendAudit(tx, line)
+	})
+	if err != nil {
+		return 0, fmt.Errorf("store: delete mail texts: %w", err)
+	}
+	return deleted, nil
 }

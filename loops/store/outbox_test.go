@@ -136,3 +136,23 @@ func TestOutcomeAfterDrop(t *testing.T) {
 	assert.Empty(t, queued(t, s, noon.AddDate(1, 0, 0), 10))
 	sound(t, s)
 }
+
+func TestDeleteBodies(t *testing.T) {
+	t.Parallel()
+	s, keys := outbox(t, 3) // created a minute apart
+	for _, key := range keys[1:] {
+		require.NoError(t, s.MarkDelivered(key, noon))
+	}
+	n, err := s.DeleteBodies(noon.Add(2*time.Minute), "sweep", noon)
+	require.NoError(t, err)
+	assert.Equal(t, 1, n, "one is queued, one too young")
+	for i, want := range []bool{true, false, true} {
+		m, err := s.Message(keys[i])
+		require.NoError(t, err)
+		assert.Equal(t, want, m.Raw != nil, i)
+	}
+	n, err = s.DeleteBodies(noon.Add(2*time.Minute), "sweep", noon)
+	require.NoError(t, err)
+	assert.Zero(t, n)
+	sound(t, s)
+}

@@ -80,6 +80,8 @@ type entryV1 struct {
 	Transfer   *loops.Transfer   `json:"transfer,omitempty"`
 	Retirement *loops.Retirement `json:"retirement,omitempty"`
 	Setting    *loops.Setting    `json:"setting,omitempty"`
+	Weighing   *loops.Weighing   `json:"weighing,omitempty"`
+	Step       *loops.StepDone   `json:"step,omitempty"`
 }
 
 // messageV1 leaves Raw out: it stands in a value of its own, so that moving a

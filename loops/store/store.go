@@ -14,8 +14,9 @@
 // units of package loops; instants are kept in UTC. A Store is safe for
 // concurrent use by many goroutines, and one process at a time owns the file.
 //
-// Callers may match [ErrInUse], [ErrDamaged], [ErrNewer], [ErrForeign], and of
-// package loops ErrNotFound, ErrConflict, ErrRepeated and ErrTagTaken.
+// Callers may match [ErrInUse], [ErrDamaged], [ErrNewer], [ErrForeign],
+// [ErrFull], and of package loops ErrNotFound, ErrConflict, ErrRepeated and
+// ErrTagTaken.
 package store
 
 import (
@@ -38,6 +39,9 @@ var ErrNewer = errors.New("the store was written by a newer version of Fillmark;
 
 // ErrForeign says that the file is none of Fillmark's.
 var ErrForeign = errors.New("the file is not a Fillmark store")
+
+// ErrFull says that there is no space for a write, which changed nothing.
+var ErrFull = errors.New("no space left for the store; free some and try again")
 
 // Options are what [Open] may be told. The zero value is right for the daemon.
 type Options struct {
@@ -85,5 +89,5 @@ func (s *Store) view(fn func(*bolt.Tx) error) error {
 func (s *Store) update(fn func(*bolt.Tx) error) error {
 	s.mu.RLock()
 	defer s.mu.RUnlock()
-	return guard(s.path, func() error { return s.db.Update(fn) })
+	return named(guard(s.path, func() error { return s.db.Update(fn) }))
 }

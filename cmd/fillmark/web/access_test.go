@@ -47,7 +47,7 @@ func (b *bench) signIn(name string) *http.Cookie {
 func (b *bench) routes(file workshop.File) map[string]*http.Request {
 	b.Helper()
 	fill := strings.NewReplacer(
-		"{tag}", string(file.Loop.Tag), "{$}", "", "{name}", "bo", "{secret}", "made-up",
+		"{tag}", string(file.Loop.Tag), "{id}", "1", "{table}", "owners", "{$}", "", "{name}", "bo", "{secret}", "made-up",
 		"/o/{token}", b.ownerLink(file.Owner), "/stop/{token}", b.stopLink(file.Owner),
 	)
 	all := map[string]*http.Request{}
@@ -157,7 +157,7 @@ func TestWithoutTechniciansOnlyThisComputerSeesTheBench(t *testing.T) {
 			b := newBench(t, change)
 			file := b.ana()
 			for pattern, r := range b.routes(file) {
-				if slices.Contains(open(), pattern) || pattern == "GET /metrics" || strings.HasPrefix(pattern, "POST") || strings.HasPrefix(pattern, "DELETE") {
+				if slices.Contains(open(), pattern) || pattern == "GET /metrics" || !strings.HasPrefix(pattern, "GET ") {
 					continue
 				}
 				r.RemoteAddr = tt.peer
@@ -264,7 +264,10 @@ func TestImpossibleBodiesAreRefusedEverywhere(t *testing.T) {
 	bodiless := []string{"POST /sign-out", "POST /sign-out/everywhere", "POST /api/v1/sweep",
 		"POST /api/v1/technicians/{name}/link", "DELETE /api/v1/technicians/{name}"}
 	// These refuse everybody here, whatever is sent.
-	refusing := []string{"POST /sign-in", "POST /api/v1/technicians", "POST /api/v1/technicians/{name}/password"}
+	refusing := []string{"POST /sign-in", "POST /api/v1/technicians", "POST /api/v1/technicians/{name}/password",
+		"POST /api/v1/backup", "POST /api/v1/compact", "POST /api/v1/owners/{id}/erase"}
+	// These take no JSON, however long.
+	other := []string{"POST /api/v1/tables/{table}", "POST /api/v1/bounces"}
 	const form, document = "application/x-www-form-urlencoded", "application/json"
 	seen := 0
 	for pattern, route := range b.routes(file) {
@@ -294,7 +297,7 @@ func TestImpossibleBodiesAreRefusedEverywhere(t *testing.T) {
 			case strings.Contains(pattern, "{secret}"):
 				assert.Equal(t, http.StatusNotFound, w.Code, "%s, %s", pattern, tt.name)
 			case slices.Contains(refusing, pattern) && w.Code == http.StatusForbidden:
-			case strings.HasPrefix(tt.name, "oversized") && isAPI == (tt.kind == document):
+			case strings.HasPrefix(tt.name, "oversized") && isAPI == (tt.kind == document) && !slices.Contains(other, pattern):
 				assert.Equal(t, http.StatusRequestEntityTooLarge, w.Code, "%s, %s", pattern, tt.name)
 			default:
 				assert.Equal(t, http.StatusUnprocessableEntity, w.Code, "%s, %s: %s", pattern, tt.name, w.Body.String())

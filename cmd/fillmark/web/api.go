@@ -35,10 +35,7 @@ func (s *server) api(handle func(*http.Request) (any, error)) http.Handler {
 
 // writeFailure answers with the body of an error and logs what nobody foresaw.
 func (s *server) writeFailure(w http.ResponseWriter, r *http.Request, err error) {
-	status, failure := failureOf(err)
-	if status == http.StatusInternalServerError {
-		s.Log.Error("request failed", "pattern", r.Pattern, "error", err)
-	}
+	status, failure := s.failure(r, err)
 	setRetryAfter(w, err)
 	s.writeJSON(w, r, status, failure)
 }
@@ -55,6 +52,20 @@ func (s *server) writeJSON(w http.ResponseWriter, r *http.Request, status int, v
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(status)
 	_, _ = w.Write(body.Bytes())
+}
+
+// failure is the status and the body of an answer that is none. What went
+// wrong inside goes to the log, and to a command on this computer, whose user
+// can act on it.
+func (s *server) failure(r *http.Request, err error) (int, Failure) {
+	status, failure := failureOf(err)
+	if status == http.StatusInternalServerError {
+		s.Log.Error("request failed", "pattern", r.Pattern, "error", err)
+		if isLocal(r) {
+			failure.Message = err.Error()
+		}
+	}
+	return status, failure
 }
 
 // decode reads a JSON body strictly: one document, no unknown field.
@@ -101,10 +112,6 @@ func (s *server) apiAddOwner(r *http.Request) (any, error) {
 	return s.Workshop.AddOwner(s.stamp(r), owner)
 }
 
-func (s *server) apiOwners(*http.Request) (any, error) {
-	return gather(s.Reader.Owners())
-}
-
 func (s *server) apiAddMachine(r *http.Request) (any, error) {
 	machine, err := decode[loops.Machine](r)
 	if err != nil {
@@ -113,20 +120,12 @@ func (s *server) apiAddMachine(r *http.Request) (any, error) {
 	return s.Workshop.AddMachine(s.stamp(r), machine)
 }
 
-func (s *server) apiMachines(*http.Request) (any, error) {
-	return gather(s.Reader.Machines())
-}
-
 func (s *server) apiAddLoop(r *http.Request) (any, error) {
 	loop, err := decode[loops.Loop](r)
 	if err != nil {
 		return nil, err
 	}
 	return s.Workshop.AddLoop(s.stamp(r), loop)
-}
-
-func (s *server) apiLoops(*http.Request) (any, error) {
-	return gather(s.Reader.Loops())
 }
 
 func (s *server) apiLoop(r *http.Request) (any, error) {
@@ -158,13 +157,13 @@ func (s *server) apiTopUp(r *http.Request) (any, error) {
 }
 
 func (s *server) apiDue(r *http.Request) (any, error) {
-	due, err := s.due(s.stamp(r).At)
-	return DueAnswer{due, s.MailReachesOwners}, err
+	morning, err := s.Workshop.Morning(s.stamp(r).At)
+	return DueAnswer{morning, s.MailReachesOwners}, err
 }
 
 // DueAnswer is the technician's list, and whether mail reaches anybody.
 type DueAnswer struct {
-	workshop.DueList
+	workshop.Morning
 	MailReachesOwners bool `json:"mail_reaches_owners"`
 }
 
@@ -176,6 +175,9 @@ type SweepAnswer struct {
 	Refused           int  `json:"refused"`
 	Expired           int  `json:"expired"`
 	MailReachesOwners bool `json:"mail_reaches_owners"`
+	// RelayFault says why the relay takes no mail; all of it waits. Empty where
+	// it does.
+	RelayFault string `json:"relay_fault,omitempty"`
 }
 
 func (s *server) apiSweep(r *http.Request) (any, error) {
@@ -188,14 +190,18 @@ func (s *server) apiSweep(r *http.Request) (any, error) {
 	if err != nil {
 		return nil, fmt.Errorf("deliver: %w", err)
 	}
-	return SweepAnswer{
+	answer := SweepAnswer{
 		Swept: swept, Delivered: report.Delivered, Deferred: report.Deferred,
 		Refused: report.Refused, Expired: report.Expired, MailReachesOwners: s.MailReachesOwners,
-	}, nil
+	}
+	if report.RelayFault != nil {
+		answer.RelayFault = report.RelayFault.Error()
+	}
+	return answer, nil
 }
 
-func (s *server) apiOutbox(*http.Request) (any, error) {
-	return gather(s.Reader.Messages(""))
+func (s *server) apiOutbox(r *http.Request) (any, error) {
+	return gather(s.Reader.Messages(loops.MessageStatus(r.URL.Query().Get("status"))))
 }
 
 func (s *server) apiMessage(r *http.Request) (any, error) {

@@ -64,7 +64,7 @@ func newBench(t testing.TB, change ...func(*web.Deps)) *bench {
 	b.gate, err = signin.New(b.store, rand.Reader, signin.Cost{Passes: 1, MemoryKB: 64, Lanes: 1})
 	require.NoError(t, err)
 	deps := web.Deps{
-		Gate: b.gate, WithoutSignIn: true,
+		Gate: b.gate, WithoutSignIn: true, Keeper: keeper{b.store},
 		Workshop: b.shop, Reader: b.store, Now: func() time.Time { return b.now }, Wake: func() { b.wakes++ },
 		Deliver: func(context.Context, time.Time) (notify.Report, error) { return notify.Report{}, nil },
 		Log:     slog.New(slog.NewTextHandler(io.Discard, nil)), Hosts: []string{"pages.workshop.example"},
@@ -75,6 +75,14 @@ func newBench(t testing.TB, change ...func(*web.Deps)) *bench {
 	b.handler, err = web.New(deps)
 	require.NoError(t, err)
 	return b
+}
+
+// keeper looks after the bench's file as the daemon's does.
+type keeper struct{ *store.Store }
+
+func (k keeper) Check(ctx context.Context) (web.CheckReport, error) {
+	report, err := k.Store.Check(ctx)
+	return web.CheckReport{OK: report.OK(), Records: report.Records, Problems: []string{}}, err
 }
 
 // stamp is a technician's deed the days before noon.

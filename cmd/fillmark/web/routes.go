@@ -49,15 +49,14 @@ func (s *server) routes(mux router) {
 	mux.Handle("DELETE /api/v1/technicians/{name}", s.api(s.apiRemoveTechnician))
 
 	mux.Handle("POST /api/v1/owners", s.api(s.apiAddOwner))
-	mux.Handle("GET /api/v1/owners", s.api(s.apiOwners))
 	mux.Handle("POST /api/v1/machines", s.api(s.apiAddMachine))
-	mux.Handle("GET /api/v1/machines", s.api(s.apiMachines))
 	mux.Handle("POST /api/v1/loops", s.api(s.apiAddLoop))
-	mux.Handle("GET /api/v1/loops", s.api(s.apiLoops))
 	mux.Handle("GET /api/v1/loops/{tag}", s.api(s.apiLoop))
 	mux.Handle("POST /api/v1/loops/{tag}/entries", s.api(s.apiRecord))
+	s.registerRoutes(mux.Handle)
 	mux.Handle("POST /api/v1/topup", s.api(s.apiTopUp))
 	mux.Handle("GET /api/v1/due", s.api(s.apiDue))
+	mux.Handle("GET /api/v1/calendar", s.api(s.apiCalendar))
 	mux.Handle("POST /api/v1/sweep", s.api(s.apiSweep))
 	mux.Handle("GET /api/v1/outbox", s.api(s.apiOutbox))
 	mux.Handle("GET /api/v1/outbox/message", s.api(s.apiMessage))
@@ -72,4 +71,5 @@ func (s *server) routes(mux router) {
 	mux.Handle("GET /static/{name}", s.page(s.static))
 	mux.Handle("GET /", s.page(s.pageUnknown))
 	mux.Handle("GET /api/", s.api(func(*http.Request) (any, error) { return nil, loops.ErrNotFound }))
+	s.mailRoutes(mux)
 }

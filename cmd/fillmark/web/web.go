@@ -35,12 +35,19 @@ type reader interface {
 	Messages(loops.MessageStatus) iter.Seq2[loops.Message, error]
 	Message(loops.MessageKey) (loops.Message, error)
 	Revision() (loops.StoreRevision, error)
+	Containers() iter.Seq2[loops.Container, error]
+	UsedFluid() iter.Seq2[loops.UsedFluid, error]
+	Instruments() iter.Seq2[loops.Instrument, error]
+	Samples() iter.Seq2[loops.RetainedSample, error]
+	suppressions
 }
 
 // Deps is what the handler is built from.
 type Deps struct {
 	Workshop *workshop.Workshop
 	Reader   reader
+	// Keeper looks after the register's file as a whole.
+	Keeper keeper
 	// Deliver sends what is queued; it is called after a sweep was asked for.
 	Deliver func(ctx context.Context, now time.Time) (notify.Report, error)
 	// MailReachesOwners is false where mail only goes to a folder.

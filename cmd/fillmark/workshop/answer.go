@@ -12,29 +12,75 @@ import (
 )
 
 // Answer records what an owner replied through a mail's link, on every loop of
-// theirs that has a task the mail can have been about. "Something is off" is
-// never lost: where no task is open it goes on record for every loop with a
-// charge.
+// theirs that has a task the mail can have been about, in one change with the
+// receipt that is mailed. "All fine" settles looks only, and says nothing where
+// no look is open. No other answer is lost: where nothing is open it goes on
+// record for every loop in service.
 func (w *Workshop) Answer(s Stamp, owner loops.Owner, answer loops.Answer) ([]loops.Tag, error) {
+	for attempt := 0; ; attempt++ {
+		tags, err := w.answerOnce(s, owner, answer)
+		if errors.Is(err, loops.ErrConflict) && attempt < conflictRetries {
+			continue
+		}
+		return tags, err
+	}
+}
+
+func (w *Workshop) answerOnce(s Stamp, owner loops.Owner, answer loops.Answer) ([]loops.Tag, error) {
 	files, err := w.FilesOf(owner.ID)
 	if err != nil {
 		return nil, err
 	}
 	day := w.DayOf(owner, s.At)
-	about := slices.DeleteFunc(slices.Clone(files), func(f File) bool { return len(w.OpenTasks(f.Loop, day)) == 0 })
-	if len(about) == 0 && answer.Answer == loops.SomethingOff {
-		about = slices.DeleteFunc(files, func(f File) bool { return f.Loop.State.Charge == nil })
+	about := slices.DeleteFunc(slices.Clone(files), func(f File) bool { return len(w.answered(answer.Answer, f.Loop, day)) == 0 })
+	if len(about) == 0 && answer.Answer != loops.AllFine {
+		about = slices.DeleteFunc(files, func(f File) bool { return !f.Loop.State.InService() })
 	}
+	change := loops.Change{At: s.At, By: s.By, Action: "answer"}
 	var tags []loops.Tag
-	for _, file := range about {
-		answer.Tasks = w.OpenTasks(file.Loop, day)
-		entry := loops.Entry{Kind: loops.KindAnswer, Day: day, Answer: &answer}
-		if _, err := w.Record(s, file.Loop.Tag, entry); err != nil {
-			return tags, err
+	for n, file := range about {
+		answer.Tasks = w.answered(answer.Answer, file.Loop, day)
+		said := answer
+		entries := []loops.Entry{{Kind: loops.KindAnswer, Day: day, Answer: &said}}
+		if answer.Answer == loops.Pause {
+			entries = append(entries, pauses(file.Loop, answer.Tasks, day)...)
 		}
+		one, then, err := w.enter(s, file, entries...)
+		if err != nil {
+			return nil, err
+		}
+		about[n] = then
+		change.Loops, change.Entries = append(change.Loops, one.Loops...), append(change.Entries, one.Entries...)
+		change.DueDel, change.DuePut = append(change.DueDel, one.DueDel...), append(change.DuePut, one.DuePut...)
 		tags = append(tags, file.Loop.Tag)
 	}
-	return tags, nil
+	if len(tags) == 0 {
+		return nil, nil
+	}
+	if err := w.addReceipt(s, owner, answer, about, &change); err != nil {
+		return nil, err
+	}
+	return tags, w.register.Commit(change)
+}
+
+// pauses are the settings that keep the tasks from being reminded of.
+func pauses(l loops.Loop, tasks []loops.TaskKind, day loops.Day) []loops.Entry {
+	var entries []loops.Entry
+	for _, task := range tasks {
+		setting := l.State.Setting(task)
+		setting.Paused, setting.Why = true, "the owner asked for a pause"
+		entries = append(entries, loops.Entry{Kind: loops.KindSetting, Day: day, Setting: &setting})
+	}
+	return entries
+}
+
+// answered lists the open tasks that an answer of the kind is about.
+func (w *Workshop) answered(kind loops.AnswerKind, l loops.Loop, day loops.Day) []loops.TaskKind {
+	open := w.OpenTasks(l, day)
+	if kind == loops.AllFine {
+		open = slices.DeleteFunc(open, func(t loops.TaskKind) bool { return t != loops.Look })
+	}
+	return open
 }
 
 // DayOf returns the owner's civil day at the instant.

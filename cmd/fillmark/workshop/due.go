@@ -127,5 +127,6 @@ func (w *Workshop) item(due loops.Due) (schedule.Item, error) {
 		}
 	}
 	item.Zone = w.zoneOf(item.Owner)
-	return item, nil
+	item.MailFault, err = w.mailFault(item.Owner)
+	return item, err
 }

@@ -20,6 +20,8 @@ type File struct {
 	History []loops.Entry `json:"history"`
 	// Protection is nil where the charge or its strength is not known.
 	Protection *Protection `json:"protection,omitempty"`
+	// Scale is nil where nothing was weighed.
+	Scale *Scale `json:"scale,omitempty"`
 }
 
 // Protection sets a charge's freeze point against the coldest wall.
@@ -56,6 +58,7 @@ func (w *Workshop) fileOf(loop loops.Loop) (File, error) {
 		return File{}, err
 	}
 	file.Protection = ProtectionOf(loop)
+	file.Scale = ScaleOf(loop, file.History)
 	return file, nil
 }
 

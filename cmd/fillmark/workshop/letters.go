@@ -59,7 +59,7 @@ func (w *Workshop) handOver(s Stamp, file File, e loops.Entry, change *loops.Cha
 
 func handoverLoop(l loops.Loop) notify.HandoverLoop {
 	charge := *l.State.Charge
-	out := notify.HandoverLoop{Name: l.Name, Tag: l.Tag, Sealed: l.Sealed, Fluid: charge.Fluid, Charge: ownerCharge(charge)}
+	out := notify.HandoverLoop{Name: l.Name, Tag: l.Tag, Sealed: l.Sealed, Fluid: charge.Fluid, Charge: ownerCharge(charge), Volume: charge.Volume}
 	if p := ProtectionOf(l); p != nil {
 		out.Freeze, out.FreezeUncertainty, out.Coldest = &p.FreezePoint, p.Uncertainty, p.Wall
 	}

@@ -4,12 +4,14 @@
 package workshop
 
 import (
+	"crypto/hkdf"
 	"crypto/hmac"
 	"crypto/sha256"
 	"encoding/base64"
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -33,54 +35,78 @@ var ErrLink = errors.New("this link is not valid any more")
 // Links signs and opens the links that owners get by mail. The zero value
 // refuses every link.
 type Links struct {
-	key []byte
+	secrets [][]byte // the newest first: it signs, all open
 }
 
-// NewLinks returns links signed with the key, at least 32 random bytes.
-func NewLinks(key []byte) (Links, error) {
-	if len(key) < 32 {
-		return Links{}, fmt.Errorf("links: the key has %d bytes, at least 32 are right", len(key))
+// secretBytes is how long a secret is.
+const secretBytes = 32
+
+// NewLinks returns links signed with the first of the secrets, each 32 random
+// bytes; links signed with the others still open.
+func NewLinks(secrets []byte) (Links, error) {
+	if len(secrets) == 0 || len(secrets)%secretBytes != 0 {
+		return Links{}, fmt.Errorf("links: the key file has %d bytes; 32 for each key are right, the newest first", len(secrets))
 	}
-	return Links{key: key}, nil
+	return Links{slices.Collect(slices.Chunk(secrets, secretBytes))}, nil
 }
 
 const (
-	linkVersion = 1
-	linkBody    = 1 + 1 + 8 + 8 // version, purpose, subject, expiry in Unix seconds
-	linkMAC     = 16            // bytes of the HMAC-SHA256 that are kept
+	linkVersion = 2
+	linkBody    = 1 + 1 + 1 + 8 + 8 // version, key id, purpose, subject, expiry in Unix seconds
+	linkMAC     = 16                // bytes of the HMAC-SHA256 that are kept
 )
 
 // Sign returns the token of a link to the subject: a loop or owner id by
 // purpose, good until expires.
 func (l Links) Sign(p LinkPurpose, subject uint64, expires time.Time) string {
+	if len(l.secrets) == 0 {
+		return ""
+	}
+	secret := l.secrets[0]
 	body := make([]byte, linkBody, linkBody+linkMAC)
-	body[0], body[1] = linkVersion, byte(p)
-	binary.BigEndian.PutUint64(body[2:], subject)
-	binary.BigEndian.PutUint64(body[10:], uint64(expires.Unix()))
-	return base64.RawURLEncoding.EncodeToString(append(body, l.mac(body)...))
+	body[0], body[1], body[2] = linkVersion, keyID(secret), byte(p)
+	binary.BigEndian.PutUint64(body[3:], subject)
+	binary.BigEndian.PutUint64(body[11:], uint64(expires.Unix()))
+	return base64.RawURLEncoding.EncodeToString(append(body, linkMACOf(secret, p, body)...))
 }
 
 // Open checks a token against its purpose and the present instant, and
 // returns its subject. Any failure is [ErrLink].
 func (l Links) Open(p LinkPurpose, token string, now time.Time) (subject uint64, err error) {
 	raw, err := base64.RawURLEncoding.Strict().DecodeString(token)
-	if err != nil || len(raw) != linkBody+linkMAC || len(l.key) == 0 {
+	if err != nil || len(raw) != linkBody+linkMAC {
 		return 0, ErrLink
 	}
-	body := raw[:linkBody]
-	if !hmac.Equal(raw[linkBody:], l.mac(body)) || body[0] != linkVersion || body[1] != byte(p) {
+	body, good := raw[:linkBody], false
+	for _, secret := range l.secrets {
+		if keyID(secret) == body[1] && hmac.Equal(raw[linkBody:], linkMACOf(secret, p, body)) {
+			good = true
+		}
+	}
+	if !good || body[0] != linkVersion || body[2] != byte(p) || now.Unix() > int64(binary.BigEndian.Uint64(body[11:])) {
 		return 0, ErrLink
 	}
-	if now.Unix() > int64(binary.BigEndian.Uint64(body[10:])) {
-		return 0, ErrLink
-	}
-	return binary.BigEndian.Uint64(body[2:]), nil
+	return binary.BigEndian.Uint64(body[3:]), nil
 }
 
-func (l Links) mac(body []byte) []byte {
-	h := hmac.New(sha256.New, l.key)
+// linkMACOf authenticates a token under the key of its purpose.
+func linkMACOf(secret []byte, p LinkPurpose, body []byte) []byte {
+	h := hmac.New(sha256.New, DerivedKey(secret, "link "+string(p)))
 	h.Write(body)
 	return h.Sum(nil)[:linkMAC]
+}
+
+// keyID tells the secrets apart; what it gives away helps nobody.
+func keyID(secret []byte) byte { return DerivedKey(secret, "key id")[0] }
+
+// DerivedKey derives the key for one purpose from the workshop's secret (HKDF,
+// RFC 5869), so that what one key signs another never accepts.
+func DerivedKey(secret []byte, purpose string) []byte {
+	key, err := hkdf.Key(sha256.New, secret, nil, "fillmark "+purpose, sha256.Size)
+	if err != nil {
+		panic(err) // only a length above 255 hashes fails
+	}
+	return key
 }
 
 // linkLife is how long the links of a mail work: past the last reminder of
@@ -92,7 +118,9 @@ const linkLife = 120 * 24 * time.Hour
 func (w *Workshop) ownerLinks(owner loops.OwnerID, at time.Time) notify.Links {
 	page := w.settings.BaseURL + "/o/" + w.links.Sign(LinkOwner, uint64(owner), at.Add(linkLife))
 	stop := w.settings.BaseURL + "/stop/" + w.links.Sign(LinkStop, uint64(owner), at.Add(10*linkLife))
-	links := notify.Links{AllFine: page + "?answer=fine", SomethingOff: page + "?answer=off", Stop: stop}
+	links := notify.Links{
+		AllFine: page + "?answer=fine", SomethingOff: page + "?answer=off", CallMe: page + "?answer=call", More: page, Stop: stop,
+	}
 	if strings.HasPrefix(stop, "https://") {
 		links.OneClick = stop
 	}

@@ -5,6 +5,7 @@ package workshop_test
 
 import (
 	"bytes"
+	"strings"
 	"testing"
 	"time"
 
@@ -57,5 +58,38 @@ func TestChangedTokenOpensNothing(t *testing.T) {
 		token[at] = with
 		_, err := l.Open(workshop.LinkOwner, string(token), noon)
 		assert.ErrorIs(t, err, workshop.ErrLink)
+	})
+}
+
+// After a change of the secret new links are signed with the new one and the
+// old ones still open, until the old secret is taken away.
+func TestSecretsRotate(t *testing.T) {
+	t.Parallel()
+	was := bytes.Repeat([]byte{1}, 32)
+	is := bytes.Repeat([]byte{2}, 32)
+	both, err := workshop.NewLinks(append(bytes.Clone(is), was...))
+	require.NoError(t, err)
+	old := links(t, 1).Sign(workshop.LinkStop, 7, noon)
+	subject, err := both.Open(workshop.LinkStop, old, noon)
+	require.NoError(t, err)
+	assert.Equal(t, uint64(7), subject)
+	_, err = links(t, 2).Open(workshop.LinkStop, both.Sign(workshop.LinkStop, 7, noon), noon)
+	require.NoError(t, err)
+	_, err = links(t, 2).Open(workshop.LinkStop, old, noon)
+	require.ErrorIs(t, err, workshop.ErrLink)
+	assert.NotEqual(t, workshop.DerivedKey(was, "link o"), workshop.DerivedKey(was, "link s"))
+}
+
+// Whatever a stranger makes up opens nothing.
+func FuzzLinkOpensNothing(f *testing.F) {
+	l := links(f, 1)
+	f.Add("")
+	f.Add("AnVvAAAAAAAAAAMAAAAAa6PF5V_savOlPfIwyqPlSBmQSVk")
+	f.Add(strings.Repeat("A", 47))
+	f.Fuzz(func(t *testing.T, token string) {
+		for _, p := range []workshop.LinkPurpose{workshop.LinkOwner, workshop.LinkStop} {
+			_, err := l.Open(p, token, noon)
+			require.ErrorIs(t, err, workshop.ErrLink)
+		}
 	})
 }

@@ -9,7 +9,6 @@ import (
 	"slices"
 
 	"fillmark/loops"
-	"fillmark/schedule"
 )
 
 // conflictRetries is how often an action that nobody typed a revision into
@@ -22,17 +21,30 @@ type Recorded struct {
 	Loop  loops.Loop  `json:"loop"`
 	// Mailed is the subject of the mail that the entry caused; empty if none.
 	Mailed string `json:"mailed,omitempty"`
+	// Warnings say what to mind about what was recorded.
+	Warnings []string `json:"warnings,omitempty"`
 }
 
 // Record appends an entry to the history of the loop with the tag, folds and
-// plans the loop anew, and queues the mail the entry causes, all in one change.
+// plans the loop anew, queues the mail the entry causes, and writes what it
+// does to the shelf, all in one change. A transfer moves the machine, so it is
+// recorded for every loop in it.
+//
+// A pour that names a container and no liquid takes the liquid from the
+// container's record.
 func (w *Workshop) Record(s Stamp, tag loops.Tag, e loops.Entry) (Recorded, error) {
+	return retried(func() (Recorded, error) { return w.recordOnce(s, tag, e) })
+}
+
+// retried repeats an action that reads what it writes, for callers who typed
+// no revision, while others write in between.
+func retried[T any](once func() (T, error)) (T, error) {
 	for attempt := 0; ; attempt++ {
-		recorded, err := w.recordOnce(s, tag, e)
+		done, err := once()
 		if errors.Is(err, loops.ErrConflict) && attempt < conflictRetries {
 			continue
 		}
-		return recorded, err
+		return done, err
 	}
 }
 
@@ -41,56 +53,122 @@ func (w *Workshop) recordOnce(s Stamp, tag loops.Tag, e loops.Entry) (Recorded, 
 	if err != nil {
 		return Recorded{}, err
 	}
-	was := file.Loop
-	e.ID, e.Loop, e.Recorded, e.By = was.LastEntry+1, was.ID, s.At, s.By
 	if e.Day.IsZero() {
 		e.Day = loops.DayOf(s.At, w.zoneOf(file.Owner))
 	}
-	if err := e.Validate(); err != nil {
+	if e, err = w.fromShelf(e); err != nil {
 		return Recorded{}, err
 	}
-	if err := w.admissible(s, file, e); err != nil {
+	if e, err = w.checked(s, file, e); err != nil {
 		return Recorded{}, err
 	}
-	is := was
-	is.LastEntry = e.ID
-	is.State = loops.Fold(append(slices.Clone(file.History), e))
-	is.Plan, err = schedule.PlanLoop(schedule.Input{Policy: w.settings.Policy, Machine: file.Machine, Loop: is})
-	if err != nil {
-		return Recorded{}, fmt.Errorf("plan loop %s: %w", tag, err)
+	if e.Kind == loops.KindTransfer {
+		return w.transfer(s, file, e)
 	}
-	change := loops.Change{
-		At: s.At, By: s.By, Action: string(e.Kind),
-		Loops: []loops.Loop{is}, Entries: []loops.Entry{e},
-	}
-	change.DueDel, change.DuePut = loops.DueDifference(was, is)
+	change := loops.Change{At: s.At, By: s.By, Action: string(e.Kind)}
 	recorded := Recorded{Entry: e}
-	file.Loop = is
+	var on loops.Shelf
+	if on, recorded.Warnings, err = w.shelfAfter(s, file, e); err != nil {
+		return Recorded{}, err
+	}
+	if file.Loop, err = w.extend(&change, file, e, on.Containers...); err != nil {
+		return Recorded{}, err
+	}
 	if e.Kind == loops.KindHandover {
-		if recorded.Mailed, err = w.handOver(s, file, e, &change); err != nil {
+		if recorded.Mailed, err = w.handOver(s, file, recorded.Entry, &change); err != nil {
 			return Recorded{}, err
 		}
 	}
-	if err := w.register.Commit(change); err != nil {
+	if err := w.register.CommitWithShelf(change, on); err != nil {
 		return Recorded{}, err
 	}
-	recorded.Loop, err = w.register.Loop(is.ID)
+	recorded.Loop, err = w.register.Loop(file.Loop.ID)
 	return recorded, err
+}
+
+// checked returns the entry as it is recorded, or what is wrong with it.
+func (w *Workshop) checked(s Stamp, file File, e loops.Entry) (loops.Entry, error) {
+	e.ID, e.Loop, e.Recorded, e.By = file.Loop.LastEntry+1, file.Loop.ID, s.At, s.By
+	if err := e.Validate(); err != nil {
+		return e, err
+	}
+	return e, w.admissible(s, file, e)
+}
+
+// extend adds the entry and the loop, folded and planned anew, to the change.
+// Poured are the containers as the same change leaves them.
+func (w *Workshop) extend(change *loops.Change, file File, e loops.Entry, poured ...loops.Container) (loops.Loop, error) {
+	file.History = append(slices.Clone(file.History), e)
+	is := file.Loop
+	is.LastEntry, is.State = e.ID, loops.Fold(file.History)
+	change.Entries = append(change.Entries, e)
+	return w.replan(change, file, is, poured...)
+}
+
+// enter makes the change that appends entries to a loop's history, folded and
+// planned anew, and the file as it is then.
+func (w *Workshop) enter(s Stamp, file File, entries ...loops.Entry) (loops.Change, File, error) {
+	was := file.Loop
+	change := loops.Change{At: s.At, By: s.By}
+	file.History = slices.Clone(file.History)
+	for _, e := range entries {
+		e, err := w.checked(s, file, e)
+		if err != nil {
+			return change, file, err
+		}
+		file.Loop.LastEntry = e.ID
+		file.History, change.Entries = append(file.History, e), append(change.Entries, e)
+	}
+	is := file.Loop
+	is.State = loops.Fold(file.History)
+	file.Loop = was // what the change is measured against
+	is, err := w.replan(&change, file, is)
+	file.Loop = is
+	return change, file, err
+}
+
+// replan plans the loop as it is and adds it to the change with the lines of
+// the due index that move. The file holds the loop as it was, and its machine
+// and history as they are; poured are containers as the same change leaves them.
+func (w *Workshop) replan(change *loops.Change, file File, is loops.Loop, poured ...loops.Container) (loops.Loop, error) {
+	containers, err := w.containersIn(is.ID, poured)
+	if err != nil {
+		return loops.Loop{}, err
+	}
+	is.Plan, err = w.plan(Stamp{At: change.At, By: change.By}, file.Machine, is, file.History, containers)
+	if err != nil {
+		return loops.Loop{}, err
+	}
+	change.Loops = append(change.Loops, is)
+	del, put := loops.DueDifference(file.Loop, is)
+	change.DueDel, change.DuePut = append(change.DueDel, del...), append(change.DuePut, put...)
+	return is, nil
+}
+
+// wrong names a field, its value and what would be right.
+func wrong(field, value, reason string) error {
+	return &loops.InvalidError{Field: field, Value: value, Reason: reason}
 }
 
 // admissible refuses an entry that contradicts what the register knows.
 func (w *Workshop) admissible(s Stamp, file File, e loops.Entry) error {
-	wrong := func(field, value, reason string) error {
-		return &loops.InvalidError{Field: field, Value: value, Reason: reason}
-	}
 	if today := loops.DayOf(s.At, w.settings.Zone).AddDays(1); e.Day.After(today) {
 		return wrong("day", e.Day.String(), "a day that has come; today is "+today.AddDays(-1).String())
 	}
 	state := file.Loop.State
+	if retired := state.Retired; !retired.IsZero() && !e.Day.Before(retired) && returnsToService(e.Kind) {
+		return wrong("kind", string(e.Kind), "an intake first: the loop was retired on "+retired.String()+"; openings may be recorded as they are")
+	}
 	switch e.Kind {
 	case loops.KindFill:
+		if to := e.Fill.Charge.FilledTo; to.After(e.Day) {
+			return wrong("filled to", to.String(), "not after the day of the entry, "+e.Day.String())
+		}
 		if volume := e.Fill.Charge.Volume; volume > file.Loop.Volume+file.Loop.VolumeUncertainty {
 			return wrong("volume", volume.String(), "not more than the loop holds, "+file.Loop.Volume.String())
+		}
+		if poured := pouredVolume(e.Fill.Poured); poured > e.Fill.Charge.Volume+rounding {
+			return wrong("volume", e.Fill.Charge.Volume.String(), "not less than what went in, "+poured.String())
 		}
 	case loops.KindTopUp, loops.KindDose, loops.KindHandover:
 		if state.Charge == nil {
@@ -101,10 +179,33 @@ func (w *Workshop) admissible(s Stamp, file File, e loops.Entry) error {
 		if !struck {
 			return wrong("strikes", fmt.Sprint(e.Correction.Strikes), fmt.Sprintf("an entry of this loop, 1 to %d", file.Loop.LastEntry))
 		}
+	case loops.KindStep:
+		if !slices.ContainsFunc(loops.StepsFor(file.Loop.Sealed), func(x loops.Step) bool { return x.ID == e.Step.Step }) {
+			return wrong("step", string(e.Step.Step), "a step for this kind of loop; fillmark loop steps lists them")
+		}
+		if e.Step.LeftOut && e.Note == "" {
+			return wrong("note", "", "why the step was left out")
+		}
 	case loops.KindTransfer:
+		if e.Transfer.To == file.Machine.Owner {
+			return wrong("to", fmt.Sprint(e.Transfer.To), "another owner than the present one")
+		}
+		if file.Machine.Kind == loops.DonorUnit {
+			return wrong("tag", string(file.Loop.Tag), "a machine with an owner; a donor unit has none and gets none")
+		}
 		if _, err := w.register.Owner(e.Transfer.To); err != nil {
 			return fmt.Errorf("owner %d: %w", e.Transfer.To, err)
 		}
 	}
 	return nil
+}
+
+// returnsToService tells of which kinds an entry makes no sense for a loop
+// that left service and has not come in again.
+func returnsToService(kind loops.EntryKind) bool {
+	switch kind {
+	case loops.KindFill, loops.KindTopUp, loops.KindDose, loops.KindHandover, loops.KindSetting, loops.KindRetirement:
+		return true
+	}
+	return false
 }

@@ -101,12 +101,9 @@ func (w *Workshop) composeReminder(r schedule.Reminder, at time.Time) (notify.Le
 			continue
 		}
 		inside = append(inside, *charge)
-		binding := item.Task.Binding()
-		in.Items = append(in.Items, notify.ReminderItem{
-			Machine: machineName(item.Machine, item.Loop), Kind: item.Machine.Kind, Tag: item.Loop.Tag, Sealed: item.Loop.Sealed,
-			Fluid: charge.Fluid, Charge: ownerCharge(*charge), Task: item.Task.Kind, Due: item.Task.Due, Stage: item.Stage,
-			Reason: binding.Text, Source: binding.Source,
-		})
+		line := reminderItem(item.Machine, item.Loop, item.Task)
+		line.Stage = item.Stage
+		in.Items = append(in.Items, line)
 		events = append(events, schedule.NewEvent(item.Item, w.mailDomain(), in.Links.AllFine, at))
 	}
 	in.Cautions = ownerCautions(inside)
@@ -118,7 +115,7 @@ func (w *Workshop) composeReminder(r schedule.Reminder, at time.Time) (notify.Le
 }
 
 func (w *Workshop) sender() notify.Workshop {
-	return notify.Workshop{Name: w.settings.Name, From: w.settings.From, Phone: w.settings.Phone, BaseURL: w.settings.BaseURL}
+	return notify.Workshop{Name: w.settings.Name, From: w.settings.From, Phone: w.settings.Phone, BaseURL: w.settings.BaseURL, Templates: w.settings.Templates}
 }
 
 func (w *Workshop) mailDomain() string {

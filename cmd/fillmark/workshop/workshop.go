@@ -12,9 +12,12 @@ package workshop
 
 import (
 	"io"
+	"sync/atomic"
 	"time"
 
 	"fillmark/loops"
+	"fillmark/notify"
+	"fillmark/schedule"
 )
 
 // register is what the actions read from and write to the store.
@@ -33,6 +36,9 @@ type register interface {
 	HasSent(loops.Sent) (bool, error)
 	Message(loops.MessageKey) (loops.Message, error)
 	Commit(loops.Change) error
+	lister
+	shelf
+	mailbox
 }
 
 // Settings is what a workshop chooses once, in its configuration.
@@ -40,6 +46,14 @@ type Settings struct {
 	Name  string // of the workshop, as owners know it
 	Phone string // for owners to call; may be empty
 	From  string // bare address that mail comes from
+	// Technician is the bare address that the morning list goes to; empty for
+	// no list.
+	Technician string
+	// Templates are the workshop's own; nil takes the built-in ones.
+	Templates *notify.Templates
+	// ReturnPath opens the envelope addresses of mail that comes back; nil where
+	// mail comes back to From.
+	ReturnPath *notify.ReturnPath
 	// BaseURL is where owners' links lead, without a trailing slash.
 	BaseURL string
 	// Zone is the workshop's, used for owners without one.
@@ -61,6 +75,7 @@ type Workshop struct {
 	settings Settings
 	random   io.Reader // for tags
 	links    Links
+	evidence atomic.Pointer[schedule.Evidence] // nil is none
 }
 
 // New returns a workshop. Random is the source of tags, links signs what

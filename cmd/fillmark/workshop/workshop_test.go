@@ -204,3 +204,27 @@ func TestRecordRefusesWhatContradictsTheRegister(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, loop.Revision, file.Loop.Revision, "nothing was written")
 }
+
+// A loop that is weighed again and again gets its top-up from its own loss.
+func TestWeighingsMoveThePlan(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	loop := b.handedOver(t, "ana@garden.example", at("2026-01-01 15"))
+	for month, kg := range map[int]chemistry.Kilogram{1: 4.000, 3: 3.985, 5: 3.970} {
+		stage := loops.WeighedLater
+		stamp := workshop.Stamp{At: time.Date(2026, time.Month(month), 2, 12, 0, 0, 0, time.UTC), By: "test"}
+		_, err := b.Record(stamp, loop.Tag, loops.Entry{Kind: loops.KindWeighing, Weighing: &loops.Weighing{Stage: stage, Weight: kg}})
+		require.NoError(t, err)
+	}
+	file, err := b.File(loop.Tag)
+	require.NoError(t, err)
+	var kinds []loops.ClauseKind
+	for _, task := range file.Loop.Plan.Tasks {
+		if task.Kind == loops.TopUpTask {
+			for _, c := range task.Clauses {
+				kinds = append(kinds, c.Kind)
+			}
+		}
+	}
+	assert.Contains(t, kinds, loops.ByLoss)
+}

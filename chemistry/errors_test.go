@@ -1,0 +1,120 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package chemistry_test
+
+import (
+	"errors"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/chemistry"
+)
+
+// TestErrorsSay: an error names the value and what would be right, in the caller's words where there are some.
+func TestErrorsSay(t *testing.T) {
+	t.Parallel()
+	_, err := chemistry.ParseCelsius("20K")
+	require.EqualError(t, err, `value "20K": K is a temperature difference here; say a temperature such as -20C or 68F`)
+	require.EqualError(t, chemistry.InField(err, "--at"), `--at "20K": K is a temperature difference here; say a temperature such as -20C or 68F`)
+	other := errors.New("other")
+	assert.Equal(t, other, chemistry.InField(other, "--at"))
+
+	_, err = chemistry.MassFractionForFreezePoint(chemistry.PropyleneGlycol, -65)
+	assert.ErrorContains(t, err, "-65 °C is outside -50 to 0 °C")
+
+	_, err = chemistry.Mix(chemistry.MixRequest{Fluid: chemistry.PropyleneGlycol, Mass: mass(0.4), Make: 0.6, Premix: 0.3, Bench: 20})
+	assert.ErrorContains(t, err, "the strongest liquid at hand is 30.0 mass %")
+	assert.ErrorContains(t, err, "nearest that can be made: 30.0 mass %")
+
+	// Rich liquid left behind cannot be thinned to almost nothing.
+	_, err = chemistry.Mix(chemistry.MixRequest{
+		Fluid: chemistry.PropyleneGlycol, Mass: mass(0.05), Make: 0.1, Concentrate: 0.95, Bench: 20, Left: 0.05, LeftMass: 0.5,
+	})
+	assert.ErrorContains(t, err, "too strong to be thinned")
+
+	// Weak liquid left behind would need more than 60 mass %.
+	_, err = chemistry.Mix(chemistry.MixRequest{
+		Fluid: chemistry.PropyleneGlycol, Mass: mass(0.5), Make: 0.1, Concentrate: 0.95, Bench: 20, Left: 0.1,
+	})
+	assert.ErrorContains(t, err, "above 60 mass %")
+}
+
+// TestPercent: percent exists only at the edges, and is checked there.
+func TestPercent(t *testing.T) {
+	t.Parallel()
+	x, err := chemistry.MassPercent(30)
+	require.NoError(t, err)
+	assert.InDelta(t, 0.30, float64(x), 1e-15)
+	v, err := chemistry.VolumePercent(25)
+	require.NoError(t, err)
+	assert.InDelta(t, 0.25, float64(v), 1e-15)
+	for _, p := range []float64{-1, 101, nan()} {
+		_, err := chemistry.MassPercent(p)
+		var invalid *chemistry.InvalidError
+		require.ErrorAs(t, err, &invalid)
+		_, err = chemistry.VolumePercent(p)
+		require.ErrorAs(t, err, &invalid)
+	}
+	assert.Equal(t, "-5.0 K", chemistry.Celsius(-20).Sub(-15).String())
+}
+
+// TestFreezeCurve: the points of the plot are the stated freeze point, from water to the end of the tables.
+func TestFreezeCurve(t *testing.T) {
+	t.Parallel()
+	points := chemistry.FreezeCurve(chemistry.EthyleneGlycol, 61)
+	require.Len(t, points, 61)
+	assert.Zero(t, points[0].Freeze.Stated)
+	assert.InDelta(t, 0.60, float64(points[60].Mass), 1e-12)
+	assert.InDelta(t, -48.3, float64(points[60].Freeze.Stated), 0.05, "ASHRAE, 60 mass %")
+	assert.Nil(t, chemistry.FreezeCurve(chemistry.TreatedWater, 61))
+	assert.Nil(t, chemistry.FreezeCurve(chemistry.EthyleneGlycol, 1))
+}
+
+// TestGalvanicIndex: every metal has its place, from noble to base, and what is from memory says so.
+func TestGalvanicIndex(t *testing.T) {
+	t.Parallel()
+	for _, m := range chemistry.Metals() {
+		v, grade, ok := chemistry.GalvanicIndex(m)
+		require.True(t, ok, m)
+		assert.Negative(t, v)
+		assert.NotEmpty(t, grade.Name())
+	}
+	_, _, ok := chemistry.GalvanicIndex("unobtainium")
+	assert.False(t, ok)
+}
+
+// TestNames: what is listed is what is read.
+func TestNames(t *testing.T) {
+	t.Parallel()
+	for _, f := range chemistry.Fluids() {
+		got, err := chemistry.ParseFluid(string(f))
+		require.NoError(t, err)
+		assert.Equal(t, f, got)
+		got, err = chemistry.ParseFluid(f.Name())
+		require.NoError(t, err)
+		assert.Equal(t, f, got)
+	}
+	for _, m := range chemistry.Metals() {
+		got, err := chemistry.ParseMetal(string(m))
+		require.NoError(t, err)
+		assert.Equal(t, m, got)
+	}
+	for _, i := range chemistry.Inhibitors() {
+		got, err := chemistry.ParseInhibitor(string(i))
+		require.NoError(t, err)
+		assert.Equal(t, i, got)
+	}
+	for _, b := range chemistry.Biocides() {
+		got, err := chemistry.ParseBiocide(string(b))
+		require.NoError(t, err)
+		assert.Equal(t, b, got)
+	}
+	unknown, err := chemistry.ParseInhibitor("unknown")
+	require.NoError(t, err)
+	assert.Empty(t, unknown)
+	_, err = chemistry.ParseFluid("oil")
+	assert.ErrorContains(t, err, "deionised")
+}

@@ -1,0 +1,216 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package chemistry_test
+
+import (
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"fillmark/chemistry"
+)
+
+// TestCautions: whatever is in a loop has a caution that defers to the data sheet, for the technician and for the owner.
+func TestCautions(t *testing.T) {
+	t.Parallel()
+	for _, f := range append(chemistry.Fluids(), "") {
+		for _, b := range append(chemistry.Biocides(), "") {
+			for _, i := range append(chemistry.Inhibitors(), "") {
+				cautions := chemistry.Cautions(chemistry.Contents{Fluid: f, Biocide: b, Inhibitor: i})
+				require.NotEmpty(t, cautions)
+				assert.NotEmpty(t, cautions[0].OwnerText)
+				for _, c := range cautions {
+					assert.Contains(t, c.Text, "safety data sheet")
+					assert.NotEmpty(t, c.Source)
+					assert.NotEmpty(t, c.Grade)
+					for _, s := range append(c.H, c.P...) {
+						code, text, _ := strings.Cut(s, " ")
+						assert.NotEmpty(t, text, "%s has no text", code)
+					}
+				}
+			}
+		}
+	}
+	for _, task := range chemistry.Tasks() {
+		assert.NotEmpty(t, chemistry.TaskCautions(task), task)
+	}
+}
+
+// TestEthyleneCaution: poison is said at any strength; the statements follow from the strength (CLP mixture rules, from memory).
+func TestEthyleneCaution(t *testing.T) {
+	t.Parallel()
+	for _, tt := range []struct {
+		name   string
+		x      *chemistry.MassFraction
+		signal string
+		codes  []string
+	}{
+		{"unknown strength", nil, "Warning", []string{"H302", "H373"}},
+		{"forty", mass(0.40), "Warning", []string{"H302", "H373"}},
+		{"twenty", mass(0.20), "Warning", []string{"H373"}},
+		{"five", mass(0.05), "", nil},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
+			c := chemistry.Cautions(chemistry.Contents{Fluid: chemistry.EthyleneGlycol, Mass: tt.x})[0]
+			assert.Equal(t, tt.signal, c.Signal)
+			var codes []string
+			for _, s := range c.H {
+				codes = append(codes, s[:4])
+			}
+			assert.Equal(t, tt.codes, codes)
+			for _, words := range []string{"poison centre", "children", "do not induce vomiting"} {
+				assert.Contains(t, c.Text, words)
+			}
+			assert.Contains(t, c.OwnerText, "poison")
+		})
+	}
+}
+
+// TestProtect: the coldest wetted wall counts; for a chiller that is the evaporator, and without its figures there is no answer.
+func TestProtect(t *testing.T) {
+	t.Parallel()
+	p, err := chemistry.Protect(chemistry.ProtectRequest{InUse: celsius(18), InStorage: celsius(-5), InTransit: celsius(-15)})
+	require.NoError(t, err)
+	assert.InDelta(t, -15, float64(p.Wall), 1e-12)
+	assert.InDelta(t, -20, float64(p.Target), 1e-12)
+	assert.True(t, p.CanFreeze)
+
+	var invalid *chemistry.InvalidError
+	_, err = chemistry.Protect(chemistry.ProtectRequest{InUse: celsius(22), Chiller: true})
+	require.ErrorAs(t, err, &invalid)
+	assert.Equal(t, "set point", invalid.Field)
+	_, err = chemistry.Protect(chemistry.ProtectRequest{InUse: celsius(22), Chiller: true, SetPoint: celsius(5)})
+	require.ErrorAs(t, err, &invalid)
+	assert.Equal(t, "evaporator margin", invalid.Field)
+	p, err = chemistry.Protect(chemistry.ProtectRequest{
+		InUse: celsius(22), Chiller: true, SetPoint: celsius(5), EvaporatorMargin: new(chemistry.CelsiusDelta(8)),
+	})
+	require.NoError(t, err)
+	assert.InDelta(t, -3, float64(p.Wall), 1e-12)
+	assert.Equal(t, "evaporator wall", p.Where)
+	assert.True(t, p.CanFreeze, "in a warm room")
+
+	p, err = chemistry.Protect(chemistry.ProtectRequest{InUse: celsius(18)})
+	require.NoError(t, err)
+	assert.False(t, p.CanFreeze)
+	assert.Contains(t, strings.Join(p.Advice, " "), "25 vol %")
+	assert.Len(t, p.Unanswered, 2)
+	_, err = chemistry.Protect(chemistry.ProtectRequest{})
+	require.ErrorAs(t, err, &invalid)
+}
+
+func TestDose(t *testing.T) {
+	t.Parallel()
+	d := chemistry.Dose{Name: "inhibitor", PerLitre: 0.010, Density: 1.1, SpentBelow: 0.7}
+	m, v, err := d.Amount(2, 0)
+	require.NoError(t, err)
+	assert.InDelta(t, 20, m.Grams(), 1e-9)
+	assert.InDelta(t, 20/1.1, v.Millilitres(), 1e-9)
+	m, _, err = d.Amount(2, 0.75)
+	require.NoError(t, err)
+	assert.InDelta(t, 5, m.Grams(), 1e-9, "what is missing")
+
+	byVolume := chemistry.Dose{Name: "biocide", Volume: 0.002}
+	m, v, err = byVolume.Amount(2, 0)
+	require.NoError(t, err)
+	assert.Zero(t, m, "no density, no grams")
+	assert.InDelta(t, 4, v.Millilitres(), 1e-9)
+
+	level := chemistry.DoseLevel{Name: "inhibitor", Level: 1, SpentBelow: 0.7}
+	assert.False(t, level.Diluted(0.8).Spent())
+	assert.True(t, level.Diluted(0.6).Spent())
+	_, _, err = chemistry.Dose{Name: "guess"}.Amount(1, 0)
+	var invalid *chemistry.InvalidError
+	require.ErrorAs(t, err, &invalid, "no dose is ever suggested")
+}
+
+// TestTopUpDilutesDose: 60 ml of water in 500 ml leave 500/560 of a dose; what the label calls spent is care.
+func TestTopUpDilutesDose(t *testing.T) {
+	t.Parallel()
+	r := chemistry.TopUpRequest{
+		Fluid: chemistry.TreatedWater, Holds: 0.500, Room: 0.060, Inhibitor: chemistry.Azole, With: []chemistry.Liquid{water()},
+		Doses: []chemistry.DoseLevel{{Name: "inhibitor", Level: 1, SpentBelow: 0.8}},
+	}
+	v, err := chemistry.CheckTopUp(r)
+	require.NoError(t, err)
+	require.Len(t, v.Doses, 1)
+	assert.InDelta(t, 500.0/560, v.Doses[0].Level, 0.002)
+	assert.Equal(t, chemistry.Go, v.Verdict)
+	r.Doses[0].Level = 0.85
+	v, err = chemistry.CheckTopUp(r)
+	require.NoError(t, err)
+	assert.Equal(t, chemistry.Care, v.Verdict)
+	require.Len(t, v.Reasons, 1)
+	assert.Contains(t, v.Reasons[0].Text, "inhibitor at 76 % of the dose")
+}
+
+// TestRinses: (left/volume)^n is below the residue, and one rinse fewer is not.
+func TestRinses(t *testing.T) {
+	t.Parallel()
+	n, share, err := chemistry.Rinses(0.015, 0.090, 0.01)
+	require.NoError(t, err)
+	assert.Equal(t, 3, n, "a sixth, a thirty-sixth, a two hundred and sixteenth")
+	assert.InDelta(t, 1.0/216, share, 1e-12)
+	rapid.Check(t, func(t *rapid.T) {
+		volume := chemistry.Litre(rapid.Float64Range(0.01, 10).Draw(t, "volume"))
+		left := volume * chemistry.Litre(rapid.Float64Range(0.01, 0.9).Draw(t, "left"))
+		residue := rapid.Float64Range(1e-6, 1).Draw(t, "residue")
+		n, share, err := chemistry.Rinses(left, volume, residue)
+		require.NoError(t, err)
+		assert.LessOrEqual(t, share, residue*(1+1e-6))
+		if n > 0 {
+			assert.Greater(t, share*float64(volume/left), residue*(1-1e-6))
+		}
+	})
+	_, _, err = chemistry.Rinses(0.1, 0.1, 0.01)
+	var invalid *chemistry.InvalidError
+	require.ErrorAs(t, err, &invalid)
+	done, err := chemistry.RinseDone(12, 8, false)
+	require.NoError(t, err)
+	assert.True(t, done)
+	done, err = chemistry.RinseDone(12, 8, true)
+	require.NoError(t, err)
+	assert.False(t, done, "coloured")
+}
+
+// TestLossLeavesGlycol: what permeates is water, so the strength rises by the mass balance.
+func TestLossLeavesGlycol(t *testing.T) {
+	t.Parallel()
+	x, err := chemistry.StrengthAfterLoss(chemistry.PropyleneGlycol, 0.30, 0.500, 0.050)
+	require.NoError(t, err)
+	assert.InDelta(t, 0.150/0.450, float64(x), 1e-12)
+	_, err = chemistry.StrengthAfterLoss(chemistry.PropyleneGlycol, 0.30, 0.500, 0.400)
+	var invalid *chemistry.InvalidError
+	require.ErrorAs(t, err, &invalid)
+
+	loss, err := chemistry.PermeationLoss(chemistry.LossRequest{
+		Tubes: []chemistry.Tube{{Material: "epdm", Length: 0.7, Inner: 7, Outer: 12}}, Fluid: chemistry.TreatedWater,
+		Coolant: 40, Air: 25, Humidity: 0.5, Duty: 0,
+	})
+	require.NoError(t, err)
+	assert.Positive(t, loss.GramsPerYear, "at rest the air still takes water")
+	assert.Equal(t, chemistry.FromMemory, loss.Grade)
+	_, err = chemistry.PermeationLoss(chemistry.LossRequest{Tubes: []chemistry.Tube{{Material: "steel", Length: 1, Inner: 7, Outer: 12}}, Fluid: chemistry.TreatedWater})
+	require.ErrorAs(t, err, &invalid)
+}
+
+// TestGlycolCost: glycol carries less and flows harder, the more the more there is of it.
+func TestGlycolCost(t *testing.T) {
+	t.Parallel()
+	for _, f := range glycols {
+		last := chemistry.Cost{RelativeHeat: 1, RelativeViscosity: 1, RelativeFlow: 1}
+		for _, x := range []chemistry.MassFraction{0.1, 0.25, 0.4, 0.6} {
+			c, err := chemistry.GlycolCost(f, x, 25)
+			require.NoError(t, err)
+			assert.Less(t, c.RelativeHeat, last.RelativeHeat+0.01, "%s %v", f, x)
+			assert.Greater(t, c.RelativeViscosity, last.RelativeViscosity)
+			assert.InDelta(t, 1, c.RelativeHeat*c.RelativeFlow, 1e-12)
+			last = c
+		}
+	}
+}

@@ -1,0 +1,222 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package chemistry
+
+import "math"
+
+// mixer holds what stays the same while a mix is worked out.
+type mixer struct {
+	r           MixRequest
+	left        Kilogram // mass left in the loop
+	concentrate KilogramPerLitre
+	premix      KilogramPerLitre
+	water       KilogramPerLitre
+}
+
+func (r MixRequest) mixer() (*mixer, error) {
+	m := &mixer{r: r}
+	var err error
+	if m.water, err = Density(TreatedWater, 0, r.Bench); err != nil {
+		return nil, err
+	}
+	left, err := Density(r.Fluid, r.LeftMass, r.Bench)
+	if err != nil {
+		return nil, err
+	}
+	m.left = left.Mass(r.Left)
+	if r.Premix > 0 {
+		if m.premix, err = Density(r.Fluid, r.Premix, r.Bench); err != nil {
+			return nil, err
+		}
+	}
+	if r.ConcentrateDensity != nil {
+		if m.concentrate = *r.ConcentrateDensity; !(m.concentrate >= 0.9 && m.concentrate <= 1.3) {
+			return nil, &InvalidError{"concentrate density", decimal(float64(m.concentrate)), "must be 0.9 to 1.3 kg/l"}
+		}
+	} else if r.Concentrate > 0 {
+		if m.concentrate, err = LiquidDensity(r.Fluid, r.Concentrate, r.Bench); err != nil {
+			return nil, err
+		}
+	}
+	return m, nil
+}
+
+// poured returns the mass of the mix when its strength is x: Make at Bench. Beyond the tables, which an infeasible wish may
+// reach, the density of the nearest strength serves.
+func (m *mixer) poured(x MassFraction) Kilogram {
+	return density(m.r.Fluid, min(max(x, 0), MaxMassFraction), m.r.Bench).Mass(m.r.Make)
+}
+
+// compensate returns the strength to pour so that the loop, with what was left in it, holds the target.
+func (m *mixer) compensate(target MassFraction) MassFraction {
+	if m.left == 0 {
+		return target
+	}
+	surplus := float64(m.left) * float64(target-m.r.LeftMass)
+	return MassFraction(solve(func(x float64) float64 {
+		return (x-float64(target))*float64(m.poured(MassFraction(x))) - surplus
+	}, -10, 10))
+}
+
+// inLoop returns the strength of mass p of strength x together with what was left in the loop.
+func (m *mixer) inLoop(x MassFraction, p Kilogram) MassFraction {
+	glycol := float64(x)*float64(p) + float64(m.r.LeftMass)*float64(m.left)
+	return MassFraction(glycol / float64(p+m.left))
+}
+
+func (m *mixer) infeasible(target, feasible MassFraction) error {
+	reason := "the strongest liquid at hand is " + max(m.r.Concentrate, m.r.Premix).String() + " glycol"
+	if feasible == MaxMassFraction {
+		reason = "the mix to pour would have to be above 60 mass %, where the tables end"
+	}
+	if feasible == 0 && target < m.r.LeftMass {
+		reason = "what was left in the loop is too strong to be thinned that far"
+	}
+	if m.left > 0 {
+		reason += " and " + m.r.Left.String() + " were left in the loop"
+	}
+	return &InfeasibleError{
+		Reason:  reason,
+		Nearest: m.result(target, feasible),
+		cause:   &InvalidError{"target", target.String(), reason},
+	}
+}
+
+// result rounds to the scale and works everything out again from the rounded grams.
+func (m *mixer) result(target, wanted MassFraction) MixResult {
+	parts := m.parts(wanted)
+	var total Part
+	var glycol, volumes float64
+	for _, p := range parts {
+		total.Mass += p.Mass
+		volumes += float64(p.Volume)
+		glycol += float64(p.Mass) * float64(m.strength(p.Name))
+	}
+	poured := wanted
+	if total.Mass > 0 {
+		poured = MassFraction(glycol / float64(total.Mass))
+	}
+	poured = min(poured, MaxMassFraction) // rounding to grams may lift it a trace above the tables
+	total.Name = "mix"
+	total.Volume = density(m.r.Fluid, poured, m.r.Bench).Volume(total.Mass)
+	res := MixResult{
+		Target: state(m.r.Fluid, target),
+		Poured: state(m.r.Fluid, poured),
+		Result: state(m.r.Fluid, m.inLoop(poured, total.Mass)),
+		Parts:  parts, Total: total, Contraction: Litre(volumes) - total.Volume,
+		Steps:    m.steps(parts),
+		Cautions: Cautions(Contents{Fluid: m.r.Fluid, Mass: &poured}),
+		Sources:  m.sources(),
+	}
+	res.Uncompensated = state(m.r.Fluid, m.inLoop(target, m.poured(target)))
+	res.Result.Freeze.Uncertainty = m.uncertainty(res)
+	res.Warnings = strengthReasons(m.r.Fluid, res.Result, m.coarse(total.Mass))
+	return res
+}
+
+// coarse reports whether rounding to the scale alone may shift the strength by more than half a mass percent.
+func (m *mixer) coarse(total Kilogram) bool {
+	return m.r.Fluid.IsGlycol() && m.r.Step/2 > 0.005*total
+}
+
+func (m *mixer) strength(part string) MassFraction {
+	switch part {
+	case PartConcentrate:
+		return m.r.Concentrate
+	case PartPremix:
+		return m.r.Premix
+	}
+	return 0
+}
+
+// parts splits a mix of strength x: as much premix as goes in, concentrate for what is missing, water for the rest.
+func (m *mixer) parts(x MassFraction) []Part {
+	total := float64(m.poured(x))
+	glycol := total * float64(x)
+	c, p := float64(m.r.Concentrate), float64(m.r.Premix)
+	var premix float64
+	if p > 0 {
+		premix = total
+		if float64(x) < p {
+			premix = glycol / p
+		} else if c > p {
+			premix = total * (c - float64(x)) / (c - p)
+		}
+		if m.r.PremixAvailable > 0 {
+			premix = min(premix, float64(m.premix.Mass(m.r.PremixAvailable)))
+		}
+	}
+	var concentrate float64
+	if c > 0 {
+		concentrate = max(0, glycol-premix*p) / c
+	}
+	var parts []Part
+	add := func(name string, mass float64, d KilogramPerLitre) {
+		if rounded := m.round(mass); rounded > 0 {
+			parts = append(parts, Part{name, rounded, d.Volume(rounded)})
+		}
+	}
+	add(PartConcentrate, concentrate, m.concentrate)
+	add(PartPremix, premix, m.premix)
+	add(PartDilutionWater, total-premix-concentrate, m.water)
+	return parts
+}
+
+// round rounds a mass to the step of the scale.
+func (m *mixer) round(mass float64) Kilogram {
+	return Kilogram(math.Round(mass/float64(m.r.Step)) * float64(m.r.Step))
+}
+
+// uncertainty joins (GUM, first order, k = 2) the freeze point's own uncertainty with what the inputs add through the slope
+// of the curve.
+func (m *mixer) uncertainty(res MixResult) CelsiusDelta {
+	own := float64(res.Result.Freeze.Uncertainty)
+	slope := freezeSlope(m.r.Fluid, res.Result.Mass)
+	loop := float64(res.Total.Mass + m.left)
+	var concentrate float64
+	for _, p := range res.Parts {
+		if p.Name == PartConcentrate {
+			concentrate = float64(p.Mass)
+		}
+	}
+	fromStrength := slope * concentrate / loop * float64(m.r.ConcentrateUncertainty)
+	fromLeft := slope * float64(m.r.LeftMass-res.Result.Mass) / loop * float64(m.r.LeftUncertainty) * float64(m.water)
+	return CelsiusDelta(math.Sqrt(own*own + fromStrength*fromStrength + fromLeft*fromLeft))
+}
+
+func (m *mixer) steps(parts []Part) []Step {
+	steps := []Step{{Do: "take", What: "a clean, dry container"}}
+	// Water first and concentrate into it: additives drop out where they meet too little water.
+	for i := len(parts) - 1; i >= 0; i-- {
+		do := "weigh and stir in"
+		if i == len(parts)-1 {
+			do = "weigh"
+		}
+		steps = append(steps, Step{Do: do, What: parts[i].Name, Volume: parts[i].Volume, Mass: parts[i].Mass})
+	}
+	if m.r.Fluid == DeionisedWater {
+		return append(steps, Step{Do: "add", What: "nothing else: conductivity must stay low"})
+	}
+	return append(steps,
+		Step{Do: "add", What: "additives only as the label asks, one at a time into the thinned mix; never concentrate into concentrate"},
+		Step{Do: "wait", What: "until it is free of bubbles; do not fill it if it is hazy or flaky"},
+		Step{Do: "check", What: "the strength with a refractometer at room temperature, on the scale of this glycol"},
+		Step{Do: "label", What: "the container: fluid, mass %, date, lot"})
+}
+
+func (m *mixer) sources() []string {
+	s := mixtureSources(m.r.Fluid)
+	if m.r.Concentrate > MaxMassFraction {
+		if m.r.ConcentrateDensity != nil {
+			s = append(s, "concentrate density: as given (label)")
+		} else {
+			s = append(s, "concentrate density ±0.5 %: straight line from Melinder at 60 mass % to the CRC Handbook value of the pure glycol; grams decide")
+		}
+	}
+	return s
+}
+
+func state(f Fluid, x MassFraction) FractionState {
+	return FractionState{x, volumeFraction(f, x), freeze(f, x)}
+}

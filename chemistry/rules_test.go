@@ -1,0 +1,153 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package chemistry_test
+
+import (
+	"slices"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/chemistry"
+)
+
+// TestRulesTable: ids are unique, and every rule says its condition, its verdict, its text, its source and its grade.
+func TestRulesTable(t *testing.T) {
+	t.Parallel()
+	seen := make(map[string]bool)
+	for _, r := range chemistry.Rules() {
+		assert.False(t, seen[r.ID], "%s twice", r.ID)
+		seen[r.ID] = true
+		assert.NotEmpty(t, r.When, r.ID)
+		assert.NotEmpty(t, r.Text, r.ID)
+		assert.NotEmpty(t, r.Source, r.ID)
+		assert.Contains(t, []chemistry.Verdict{chemistry.Go, chemistry.Care, chemistry.Stop}, r.Verdict, r.ID)
+		assert.NotEqual(t, string(r.Grade), r.Grade.Name(), "%s: unknown grade", r.ID)
+		if r.Grade == chemistry.FromMemory {
+			assert.NotEqual(t, chemistry.Stop, r.Verdict, "%s: from memory is never a stop", r.ID)
+		}
+	}
+}
+
+// TestEveryRuleFires: each rule fires on a case made for it and is silent on a sound one.
+func TestEveryRuleFires(t *testing.T) {
+	t.Parallel()
+	eg, pg := chemistry.EthyleneGlycol, chemistry.PropyleneGlycol
+	copperAndAluminium := []chemistry.Metal{chemistry.Copper, chemistry.Aluminium}
+	fill := func(c chemistry.Contents, metals ...chemistry.Metal) []chemistry.Reason {
+		t.Helper()
+		reasons, err := chemistry.CheckFill(chemistry.FillRequest{Contents: c, Metals: metals})
+		require.NoError(t, err)
+		return reasons
+	}
+	atPH := func(pH float64, c chemistry.Contents, metals ...chemistry.Metal) []chemistry.Reason {
+		t.Helper()
+		reasons, err := chemistry.CheckFill(chemistry.FillRequest{Contents: c, Metals: metals, PH: &pH})
+		require.NoError(t, err)
+		return reasons
+	}
+	topUp := func(change func(*chemistry.TopUpRequest)) []chemistry.Reason {
+		t.Helper()
+		r := chemistry.TopUpRequest{Fluid: pg, Mass: mass(0.35), Holds: 0.5, Room: 0.05, With: []chemistry.Liquid{concentrate(pg), water()}}
+		change(&r)
+		v, err := chemistry.CheckTopUp(r)
+		require.NoError(t, err)
+		return v.Reasons
+	}
+	clean := func(r chemistry.CleaningRequest) []chemistry.Reason {
+		t.Helper()
+		reasons, err := chemistry.CheckCleaning(r)
+		require.NoError(t, err)
+		return reasons
+	}
+	with := func(f chemistry.Fluid, x float64, i chemistry.Inhibitor, b chemistry.Biocide) chemistry.Contents {
+		c := chemistry.Contents{Fluid: f, Inhibitor: i, Biocide: b}
+		if f.IsGlycol() {
+			c.Mass = mass(x)
+		}
+		return c
+	}
+	w := chemistry.TreatedWater
+	cases := map[string][]chemistry.Reason{
+		"eg-with-pg": topUp(func(r *chemistry.TopUpRequest) { r.With = []chemistry.Liquid{concentrate(eg)} }),
+		"deionised-additive": topUp(func(r *chemistry.TopUpRequest) {
+			r.Fluid, r.Mass, r.With = chemistry.DeionisedWater, nil, []chemistry.Liquid{water()}
+		}),
+		"glycol-into-water":  topUp(func(r *chemistry.TopUpRequest) { r.Fluid, r.Mass = w, nil }),
+		"unknown-charge":     topUp(func(r *chemistry.TopUpRequest) { r.Fluid = "" }),
+		"unknown-strength":   topUp(func(r *chemistry.TopUpRequest) { r.Mass = nil }),
+		"inhibitor-families": topUp(func(r *chemistry.TopUpRequest) { r.Inhibitor, r.With[0].Inhibitor = chemistry.OAT, chemistry.IAT }),
+		"silicate-gel":       topUp(func(r *chemistry.TopUpRequest) { r.Inhibitor, r.With[0].Inhibitor = chemistry.OAT, chemistry.Silicate }),
+		"inhibitor-unstated": topUp(func(r *chemistry.TopUpRequest) { r.Inhibitor = chemistry.OAT }),
+		"dilution-water":     topUp(func(r *chemistry.TopUpRequest) { r.With[1].Tap = true }),
+		"dose-diluted": topUp(func(r *chemistry.TopUpRequest) {
+			r.Doses = []chemistry.DoseLevel{{Name: "biocide", Level: 1, SpentBelow: 0.95}}
+		}),
+		"expansion-room": topUp(func(r *chemistry.TopUpRequest) { r.Sealed, r.Room = true, 0.002 }),
+		"frost":          topUp(func(r *chemistry.TopUpRequest) { r.Protect, r.With = celsius(-25), []chemistry.Liquid{water()} }),
+		"frost-margin":   topUp(func(r *chemistry.TopUpRequest) { r.Protect, r.With = celsius(-13), nil }),
+		"evaporated":     topUp(func(r *chemistry.TopUpRequest) { r.FilledMass = mass(0.30) }),
+		"unreached": topUp(func(r *chemistry.TopUpRequest) {
+			r.Mass, r.Protect, r.With = mass(0.30), celsius(-12), []chemistry.Liquid{water()}
+		}),
+		"eg-within-reach": func() []chemistry.Reason {
+			reasons, err := chemistry.CheckFill(chemistry.FillRequest{Contents: with(eg, 0.4, "", ""), WithinReach: true})
+			require.NoError(t, err)
+			return reasons
+		}(),
+		"copper-aluminium":         fill(with(chemistry.DeionisedWater, 0, "", ""), copperAndAluminium...),
+		"copper-aluminium-unknown": fill(with(w, 0, "", ""), copperAndAluminium...),
+		"azole-for-copper":         fill(with(w, 0, chemistry.Nitrite, ""), chemistry.Copper),
+		"nitrite-aluminium":        atPH(9.2, with(w, 0, "", ""), chemistry.Aluminium),
+		"acid":                     atPH(6.5, with(pg, 0.4, "", "")),
+		"metal-biocide":            fill(with(w, 0, "", chemistry.SilverBiocide), chemistry.Nickel),
+		"oxidiser-inhibitor":       fill(with(w, 0, chemistry.Azole, chemistry.Oxidiser)),
+		"isothiazolinone-ph":       atPH(9.5, with(w, 0, "", chemistry.Isothiazolinone)),
+		"bronopol-aluminium":       fill(with(w, 0, "", chemistry.Bronopol), chemistry.Aluminium),
+		"glutaraldehyde-amine":     fill(with(w, 0, chemistry.Amine, chemistry.Glutaraldehyde)),
+		"nitrite-feeds":            fill(with(w, 0, chemistry.Nitrite, chemistry.NoBiocide)),
+		"glycol-feeds":             fill(with(pg, 0.15, "", "")),
+		"glycol-grey":              fill(with(pg, 0.23, "", "")),
+		"glycol-too-strong":        fill(with(eg, 0.65, "", "")),
+
+		"coarse-scale": func() []chemistry.Reason {
+			r, err := chemistry.Mix(chemistry.MixRequest{Fluid: pg, Mass: mass(0.4), Make: 0.020, Concentrate: 0.95, Bench: 20})
+			require.NoError(t, err)
+			return r.Warnings
+		}(),
+
+		"bleach-acid":           clean(chemistry.CleaningRequest{Agents: []chemistry.Agent{chemistry.Bleach, chemistry.Acid}}),
+		"bleach-ammonia":        clean(chemistry.CleaningRequest{Agents: []chemistry.Agent{chemistry.Bleach, chemistry.Ammonia}}),
+		"alcohol-acrylic":       clean(chemistry.CleaningRequest{Agents: []chemistry.Agent{chemistry.Alcohol}, Acrylic: true}),
+		"acid-alkali-aluminium": clean(chemistry.CleaningRequest{Agents: []chemistry.Agent{chemistry.Alkali}, Metals: copperAndAluminium}),
+		"ammonia-brass":         clean(chemistry.CleaningRequest{Agents: []chemistry.Agent{chemistry.Ammonia}, Metals: copperAndAluminium}),
+		"bleach-metal":          clean(chemistry.CleaningRequest{Agents: []chemistry.Agent{chemistry.Bleach}, Metals: copperAndAluminium}),
+		"alcohol-ignition":      clean(chemistry.CleaningRequest{Agents: []chemistry.Agent{chemistry.Alcohol}, Ignition: true}),
+		"hot-cleaning":          clean(chemistry.CleaningRequest{Agents: []chemistry.Agent{chemistry.Acid}, Hot: true}),
+		"cleaning-eyes":         clean(chemistry.CleaningRequest{Agents: []chemistry.Agent{chemistry.Acid}}),
+	}
+	sound := slices.Concat(
+		topUp(func(*chemistry.TopUpRequest) {}),
+		fill(with(pg, 0.40, chemistry.OAT, chemistry.NoBiocide), chemistry.Copper, chemistry.StainlessSteel),
+		clean(chemistry.CleaningRequest{}),
+	)
+	assert.Empty(t, sound)
+	for _, r := range chemistry.Rules() {
+		assert.True(t, slices.ContainsFunc(cases[r.ID], func(got chemistry.Reason) bool { return got.Rule == r.ID }), "%s did not fire: %+v", r.ID, cases[r.ID])
+	}
+}
+
+// TestMemoryNeverDecides: what stands on memory alone is told and leaves the verdict alone.
+func TestMemoryNeverDecides(t *testing.T) {
+	t.Parallel()
+	reasons, err := chemistry.CheckFill(chemistry.FillRequest{
+		Contents: chemistry.Contents{Fluid: chemistry.TreatedWater, Inhibitor: chemistry.OAT, Biocide: chemistry.Bronopol},
+		Metals:   []chemistry.Metal{chemistry.Aluminium},
+	})
+	require.NoError(t, err)
+	require.NotEmpty(t, reasons)
+	assert.Equal(t, chemistry.Go, chemistry.Judge(reasons))
+	assert.Equal(t, chemistry.Stop, chemistry.Judge(append(reasons, chemistry.Reason{Verdict: chemistry.Stop, Grade: chemistry.Practice})))
+}

@@ -1,0 +1,180 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"mime"
+	"net/http"
+	"os"
+	"path/filepath"
+	"time"
+
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+)
+
+// keeper is what can be done with the register's file as a whole.
+type keeper interface {
+	Backup(ctx context.Context, to string) error
+	Check(ctx context.Context) (CheckReport, error)
+	Compact(ctx context.Context) (before, after int64, err error)
+	Export(ctx context.Context, out io.Writer) error
+	ExportOwner(id loops.OwnerID, out io.Writer) error
+	EraseOwner(ctx context.Context, id loops.OwnerID, by string, at time.Time) error
+}
+
+// CheckReport is what a check of the whole file found.
+type CheckReport struct {
+	OK bool `json:"ok"`
+	// Records counts the values of each kind.
+	Records  map[string]int `json:"records"`
+	Problems []string       `json:"problems"`
+}
+
+// Compacted tells how much a compaction gave back, in bytes.
+type Compacted struct {
+	Before int64 `json:"before_bytes"`
+	After  int64 `json:"after_bytes"`
+}
+
+// BackupTo says where a backup goes: a folder that is not there yet, as an
+// absolute path on the register's computer.
+type BackupTo struct {
+	Folder string `json:"folder"`
+}
+
+// Erasure asks to erase an owner; Name must be the name on record, so that a
+// mistyped number erases nobody.
+type Erasure struct {
+	Name string `json:"name"`
+}
+
+// local lets only commands on the register's computer through: they come over
+// the socket or in process, as the one who recorded them says.
+func (s *server) local(handle func(*http.Request) (any, error)) func(*http.Request) (any, error) {
+	return func(r *http.Request) (any, error) {
+		if err := localOnly(r); err != nil {
+			return nil, err
+		}
+		return handle(r)
+	}
+}
+
+// stream answers with what write writes. It goes through a temporary file, so
+// that a failure is answered as such and a slow reader holds nothing open in
+// the register.
+func (s *server) stream(contentType string, write func(*http.Request, io.Writer) error) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		err := func() error {
+			spool, err := os.CreateTemp("", "fillmark-*")
+			if err != nil {
+				return err
+			}
+			defer func() { _ = errors.Join(spool.Close(), os.Remove(spool.Name())) }() // nobody reads it any more
+			if err := write(r, spool); err != nil {
+				return err
+			}
+			if _, err := spool.Seek(0, io.SeekStart); err != nil {
+				return err
+			}
+			w.Header().Set("Content-Type", contentType)
+			if _, err := io.Copy(w, spool); err != nil {
+				s.Log.Warn("answer cut off", "pattern", r.Pattern, "error", err)
+			}
+			return nil
+		}()
+		if err == nil {
+			return
+		}
+		status, failure := s.failure(r, err)
+		var body bytes.Buffer
+		_ = json.NewEncoder(&body).Encode(failure) // plain strings always encode
+		w.Header().Set("Content-Type", "application/json")
+		w.WriteHeader(status)
+		_, _ = w.Write(body.Bytes())
+	})
+}
+
+func (s *server) exportAll(r *http.Request, out io.Writer) error {
+	return s.Keeper.Export(r.Context(), out)
+}
+
+func (s *server) exportOwner(r *http.Request, out io.Writer) error {
+	id, err := idOf[loops.OwnerID](r)
+	if err != nil {
+		return err
+	}
+	return s.Keeper.ExportOwner(id, out)
+}
+
+func (s *server) exportTable(r *http.Request, out io.Writer) error {
+	return s.Workshop.WriteTable(workshop.TableName(r.PathValue("table")), out)
+}
+
+func (s *server) apiEraseOwner(r *http.Request) (any, error) {
+	id, err := idOf[loops.OwnerID](r)
+	if err != nil {
+		return nil, err
+	}
+	erasure, err := decode[Erasure](r)
+	if err != nil {
+		return nil, err
+	}
+	owner, err := s.Reader.Owner(id)
+	if err != nil {
+		return nil, fmt.Errorf("owner %d: %w", id, err)
+	}
+	if owner.Name != erasure.Name {
+		return nil, &loops.InvalidError{Field: "name", Value: erasure.Name, Reason: fmt.Sprintf("the name of owner %d as it is on record", id)}
+	}
+	stamp := s.stamp(r)
+	if err := s.Keeper.EraseOwner(r.Context(), id, stamp.By, stamp.At); err != nil {
+		return nil, err
+	}
+	return s.Reader.Owner(id)
+}
+
+func (s *server) apiImportTable(r *http.Request) (any, error) {
+	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != "text/csv" {
+		return nil, &loops.InvalidError{Field: "Content-Type", Value: r.Header.Get("Content-Type"), Reason: "text/csv"}
+	}
+	var dryRun bool
+	p := paramsOf(r)
+	take(p, "dry_run", &dryRun, yesOrNo)
+	if err := p.err(); err != nil {
+		return nil, err
+	}
+	imported, err := s.Workshop.ImportTable(s.stamp(r), workshop.TableName(r.PathValue("table")), r.Body, dryRun)
+	var tooLong *http.MaxBytesError
+	if errors.As(err, &tooLong) {
+		return nil, &loops.InvalidError{Field: "file", Value: "too long", Reason: fmt.Sprintf("at most %d kB in one go: split the table", tooLong.Limit/1024)}
+	}
+	return imported, err
+}
+
+func (s *server) apiBackup(r *http.Request) (any, error) {
+	to, err := decode[BackupTo](r)
+	if err != nil {
+		return nil, err
+	}
+	if !filepath.IsAbs(to.Folder) {
+		return nil, &loops.InvalidError{Field: "folder", Value: to.Folder, Reason: "an absolute path on the register's computer"}
+	}
+	return to, s.Keeper.Backup(r.Context(), to.Folder)
+}
+
+func (s *server) apiCompact(r *http.Request) (any, error) {
+	before, after, err := s.Keeper.Compact(r.Context())
+	return Compacted{before, after}, err
+}
+
+func (s *server) apiCheck(r *http.Request) (any, error) {
+	return s.Keeper.Check(r.Context())
+}

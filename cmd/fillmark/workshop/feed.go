@@ -1,0 +1,74 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package workshop
+
+import (
+	"fmt"
+	"time"
+
+	"fillmark/loops"
+	"fillmark/schedule"
+)
+
+// feedRefresh is how often subscribers should read a calendar again, in hours.
+const feedRefresh = 12
+
+// feedAhead is how many days of tasks the technician's calendar shows.
+const feedAhead = 400
+
+// OwnerCalendar writes the feed of one owner: every task of every loop that is
+// not paused, in the owner's words.
+func (w *Workshop) OwnerCalendar(id loops.OwnerID) ([]byte, error) {
+	owner, err := w.register.Owner(id)
+	if err != nil {
+		return nil, fmt.Errorf("owner %d: %w", id, err)
+	}
+	machines, err := w.register.MachinesOf(id)
+	if err != nil {
+		return nil, err
+	}
+	var events []schedule.Event
+	for _, machine := range machines {
+		all, err := w.register.LoopsOf(machine.ID)
+		if err != nil {
+			return nil, err
+		}
+		for _, loop := range all {
+			for _, task := range loop.Plan.Tasks {
+				if !task.Paused {
+					item := schedule.Item{Owner: owner, Machine: machine, Loop: loop, Task: task}
+					events = append(events, schedule.NewEvent(item, w.mailDomain(), "", w.changed(loop)))
+				}
+			}
+		}
+	}
+	return schedule.Calendar{Name: w.settings.Name + ": your machines", RefreshHours: feedRefresh, Events: events}.Encode()
+}
+
+// TechnicianCalendar writes the workshop's feed: what is due up to 400 days
+// after the instant, and all that is overdue, with every reason as the plan
+// has it.
+func (w *Workshop) TechnicianCalendar(at time.Time) ([]byte, error) {
+	items, err := w.items(loops.DayOf(at, w.settings.Zone).AddDays(feedAhead))
+	if err != nil {
+		return nil, err
+	}
+	var events []schedule.Event
+	for _, item := range items {
+		if !item.Task.Paused {
+			link := w.settings.BaseURL + "/loops/" + string(item.Loop.Tag)
+			events = append(events, schedule.NewTechnicianEvent(item, w.mailDomain(), link, w.changed(item.Loop)))
+		}
+	}
+	return schedule.Calendar{Name: w.settings.Name + ": loops due", RefreshHours: feedRefresh, Events: events}.Encode()
+}
+
+// changed is when a loop's plan was last made, so that a feed changes only
+// with it.
+func (w *Workshop) changed(l loops.Loop) time.Time {
+	if l.Plan.Made.IsZero() {
+		return time.Unix(0, 0).UTC() // a plan of before plans noted it
+	}
+	return l.Plan.Made
+}

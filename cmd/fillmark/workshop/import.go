@@ -1,0 +1,154 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package workshop
+
+import (
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+
+	"fillmark/loops"
+)
+
+// Imported says what an import of a table did.
+type Imported struct {
+	Table TableName `json:"table"`
+	Rows  int       `json:"rows"`
+	// Written is false after a dry run.
+	Written bool `json:"written"`
+	// Ignored names columns that were not imported, since only the register
+	// writes them.
+	Ignored []string `json:"ignored,omitempty"`
+	// Tags are those of imported loops, in the order of the rows.
+	Tags []loops.Tag `json:"tags,omitempty"`
+}
+
+// ImportTable reads a table of new records and writes all of them in one
+// change, or nothing: where rows are bad the error joins one
+// *loops.InvalidError for each, named by line and column. A dry run writes
+// nothing and finds the same faults.
+func (w *Workshop) ImportTable(s Stamp, table TableName, in io.Reader, dryRun bool) (Imported, error) {
+	report := Imported{Table: table}
+	change := loops.Change{At: s.At, By: s.By, Action: "import " + string(table)}
+	var on loops.Shelf
+	var err error
+	switch table {
+	case OwnersTable:
+		change.Owners, report.Ignored, err = importRows(in, ownerColumns(), loops.Owner.Validate)
+		report.Rows = len(change.Owners)
+	case MachinesTable:
+		change.Machines, report.Ignored, err = importRows(in, machineColumns(), w.checkMachine)
+		report.Rows = len(change.Machines)
+	case LoopsTable:
+		change.Loops, report.Ignored, err = importRows(in, loopColumns(), w.checkLoop)
+		report.Rows = len(change.Loops)
+	case ContainersTable:
+		on.Containers, report.Ignored, err = importRows(in, containerColumns(), loops.Container.Validate)
+		report.Rows = len(on.Containers)
+	default:
+		return report, wrong("table", string(table), "one of: "+joinNames(TableNames()))
+	}
+	if err != nil || dryRun {
+		return report, err
+	}
+	if err := w.number(&change, &on); err != nil {
+		return report, err
+	}
+	for _, l := range change.Loops {
+		report.Tags = append(report.Tags, l.Tag)
+	}
+	if err := w.register.CommitWithShelf(change, on); err != nil {
+		return report, err
+	}
+	report.Written = true
+	return report, nil
+}
+
+func importRows[T any](in io.Reader, columns []column[T], check func(T) error) ([]T, []string, error) {
+	rows, ignored, err := readTable(in, columns, check)
+	records := make([]T, 0, len(rows))
+	for _, r := range rows {
+		records = append(records, r.record)
+	}
+	return records, ignored, err
+}
+
+// checkMachine refuses a machine of an owner who is not on record.
+func (w *Workshop) checkMachine(m loops.Machine) error {
+	if err := m.Validate(); err != nil {
+		return err
+	}
+	if m.Owner == 0 {
+		return nil
+	}
+	if _, err := w.register.Owner(m.Owner); err != nil {
+		return wrong("owner", fmt.Sprint(m.Owner), "the number of an owner on record")
+	}
+	return nil
+}
+
+// checkLoop refuses a loop of a machine that is not on record.
+func (w *Workshop) checkLoop(l loops.Loop) error {
+	machine, err := w.register.Machine(l.Machine)
+	if err != nil {
+		return wrong("machine", fmt.Sprint(l.Machine), "the number of a machine on record")
+	}
+	return l.Validate(machine.Kind)
+}
+
+// number gives the imported records their numbers and the loops their tags.
+func (w *Workshop) number(change *loops.Change, on *loops.Shelf) error {
+	var err error
+	for i := range change.Owners {
+		if change.Owners[i].ID, err = w.register.NewOwnerID(); err != nil {
+			return err
+		}
+	}
+	for i := range change.Machines {
+		if change.Machines[i].ID, err = w.register.NewMachineID(); err != nil {
+			return err
+		}
+	}
+	for i := range change.Loops {
+		l := &change.Loops[i]
+		if l.ID, err = w.register.NewLoopID(); err != nil {
+			return err
+		}
+		for l.Tag == "" || slices.ContainsFunc(change.Loops[:i], func(x loops.Loop) bool { return x.Tag == l.Tag }) {
+			if l.Tag, err = w.freeTag(); err != nil {
+				return err
+			}
+		}
+	}
+	for i := range on.Containers {
+		if on.Containers[i].ID, err = w.register.NewContainerID(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// WriteTable writes a list as CSV.
+func (w *Workshop) WriteTable(table TableName, out io.Writer) error {
+	switch table {
+	case OwnersTable:
+		return writeTable(out, ownerColumns(), w.register.Owners())
+	case MachinesTable:
+		return writeTable(out, machineColumns(), w.register.Machines())
+	case LoopsTable:
+		return writeTable(out, loopColumns(), w.register.Loops())
+	case ContainersTable:
+		return writeTable(out, containerColumns(), w.register.Containers())
+	}
+	return wrong("table", string(table), "one of: "+joinNames(TableNames()))
+}
+
+func joinNames[T ~string](names []T) string {
+	var all []string
+	for _, n := range names {
+		all = append(all, string(n))
+	}
+	return strings.Join(all, ", ")
+}

@@ -1,0 +1,251 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package workshop
+
+import (
+	"cmp"
+	"iter"
+	"slices"
+	"strings"
+
+	"fillmark/chemistry"
+	"fillmark/loops"
+)
+
+// lister is what lists are read from.
+type lister interface {
+	Owners() iter.Seq2[loops.Owner, error]
+	Machines() iter.Seq2[loops.Machine, error]
+	Loops() iter.Seq2[loops.Loop, error]
+}
+
+// LoopQuery chooses and orders loops. A zero field chooses all.
+type LoopQuery struct {
+	Owner   loops.OwnerID
+	Machine loops.MachineID
+	Fluid   chemistry.Fluid
+	Metal   chemistry.Metal
+	Lot     string    // of the charge, or of a container that went in
+	Due     loops.Day // something is due on or before it
+	Sealed  *bool
+	Where   LoopPlace
+	Sort    LoopOrder
+}
+
+// LoopPlace says where a loop stands.
+type LoopPlace string
+
+// The places of a loop.
+const (
+	InService  LoopPlace = "in service"
+	InWorkshop LoopPlace = "in the workshop"
+	HasFailed  LoopPlace = "failed"
+	IsRetired  LoopPlace = "retired"
+)
+
+// LoopPlaces lists the places.
+func LoopPlaces() []LoopPlace { return []LoopPlace{InService, InWorkshop, HasFailed, IsRetired} }
+
+// PlaceOf tells where a loop stands.
+func PlaceOf(s loops.State) LoopPlace {
+	switch {
+	case !s.Retired.IsZero():
+		return IsRetired
+	case !s.Failed.IsZero():
+		return HasFailed
+	case s.InService():
+		return InService
+	}
+	return InWorkshop
+}
+
+// LoopOrder is what loops are sorted by; empty is by their numbers.
+type LoopOrder string
+
+// The orders of loops.
+const (
+	ByTag    LoopOrder = "tag"
+	ByOwner  LoopOrder = "owner"
+	ByDue    LoopOrder = "due"    // the next task first, loops without one last
+	ByFilled LoopOrder = "filled" // the oldest charge first, loops without one last
+	ByVolume LoopOrder = "volume"
+)
+
+// LoopOrders lists the orders.
+func LoopOrders() []LoopOrder { return []LoopOrder{ByTag, ByOwner, ByDue, ByFilled, ByVolume} }
+
+// LoopLine is a loop in a list, with what stands around it.
+type LoopLine struct {
+	loops.Loop
+	Owner       loops.OwnerID     `json:"owner,omitempty"`
+	OwnerName   string            `json:"owner_name,omitempty"`
+	MachineName string            `json:"machine_name"`
+	MachineKind loops.MachineKind `json:"machine_kind"`
+	Place       LoopPlace         `json:"place"`
+	// NextTask and NextDue are the earliest task; empty where none is planned.
+	NextTask loops.TaskKind `json:"next_task,omitempty"`
+	NextDue  loops.Day      `json:"next_due,omitzero"`
+}
+
+// FindLoops lists the loops that a query chooses. It reads one owner's loops
+// by the index and everything else in one pass.
+func (w *Workshop) FindLoops(q LoopQuery) ([]LoopLine, error) {
+	poured, err := w.pouredFrom(q.Lot)
+	if err != nil {
+		return nil, err
+	}
+	names := naming{w: w, machines: map[loops.MachineID]loops.Machine{}, owners: map[loops.OwnerID]loops.Owner{}}
+	lines := []LoopLine{}
+	for l, err := range w.candidates(q) {
+		if err != nil {
+			return nil, err
+		}
+		if !q.takes(l, poured) {
+			continue
+		}
+		line, err := names.line(l)
+		if err != nil {
+			return nil, err
+		}
+		if q.Owner == 0 || line.Owner == q.Owner {
+			lines = append(lines, line)
+		}
+	}
+	q.Sort.sort(lines)
+	return lines, nil
+}
+
+// candidates yields the loops a query can choose from, the fewest it can.
+func (w *Workshop) candidates(q LoopQuery) iter.Seq2[loops.Loop, error] {
+	switch {
+	case q.Machine != 0:
+		return w.inside(loops.Machine{ID: q.Machine})
+	case q.Owner != 0:
+		machines, err := w.register.MachinesOf(q.Owner)
+		if err != nil {
+			return func(yield func(loops.Loop, error) bool) { yield(loops.Loop{}, err) }
+		}
+		return w.inside(machines...)
+	}
+	return w.register.Loops()
+}
+
+func (w *Workshop) inside(machines ...loops.Machine) iter.Seq2[loops.Loop, error] {
+	return func(yield func(loops.Loop, error) bool) {
+		for _, m := range machines {
+			inside, err := w.register.LoopsOf(m.ID)
+			if err != nil {
+				yield(loops.Loop{}, err)
+				return
+			}
+			for _, l := range inside {
+				if !yield(l, nil) {
+					return
+				}
+			}
+		}
+	}
+}
+
+// pouredFrom collects the loops that got something from containers of a lot.
+func (w *Workshop) pouredFrom(lot string) (map[loops.LoopID]bool, error) {
+	poured := map[loops.LoopID]bool{}
+	if lot == "" {
+		return poured, nil
+	}
+	for c, err := range w.register.Containers() {
+		if err != nil {
+			return nil, err
+		}
+		if strings.EqualFold(c.Lot, lot) {
+			for _, use := range c.Uses {
+				poured[use.Loop] = true
+			}
+		}
+	}
+	return poured, nil
+}
+
+func (q LoopQuery) takes(l loops.Loop, poured map[loops.LoopID]bool) bool {
+	charge := l.State.Charge
+	switch {
+	case q.Fluid != "" && (charge == nil || charge.Fluid != q.Fluid),
+		q.Metal != "" && !slices.Contains(l.Metals(), q.Metal),
+		q.Lot != "" && !poured[l.ID] && (charge == nil || !strings.EqualFold(charge.Lot, q.Lot)),
+		q.Sealed != nil && l.Sealed != *q.Sealed,
+		q.Where != "" && PlaceOf(l.State) != q.Where:
+		return false
+	}
+	if q.Due.IsZero() {
+		return true
+	}
+	return slices.ContainsFunc(l.Dues(), func(d loops.Due) bool { return !d.Day.After(q.Due) })
+}
+
+// naming finds the machine and the owner of loops, each read once.
+type naming struct {
+	w        *Workshop
+	machines map[loops.MachineID]loops.Machine
+	owners   map[loops.OwnerID]loops.Owner
+}
+
+func (n naming) line(l loops.Loop) (LoopLine, error) {
+	machine, known := n.machines[l.Machine]
+	if !known {
+		var err error
+		if machine, err = n.w.register.Machine(l.Machine); err != nil {
+			return LoopLine{}, err
+		}
+		n.machines[l.Machine] = machine
+	}
+	owner, known := n.owners[machine.Owner]
+	if !known && machine.Owner != 0 {
+		var err error
+		if owner, err = n.w.register.Owner(machine.Owner); err != nil {
+			return LoopLine{}, err
+		}
+		n.owners[machine.Owner] = owner
+	}
+	line := LoopLine{
+		Loop: l, Owner: machine.Owner, OwnerName: owner.Name,
+		MachineName: machine.Name, MachineKind: machine.Kind, Place: PlaceOf(l.State),
+	}
+	for _, d := range l.Dues() {
+		if line.NextDue.IsZero() || d.Day.Before(line.NextDue) {
+			line.NextTask, line.NextDue = d.Task, d.Day
+		}
+	}
+	return line, nil
+}
+
+func (o LoopOrder) sort(lines []LoopLine) {
+	filled := func(l LoopLine) loops.Day {
+		if l.State.Charge == nil {
+			return loops.Day{}
+		}
+		return l.State.Charge.FilledTo
+	}
+	orders := map[LoopOrder]func(a, b LoopLine) int{
+		ByTag:    func(a, b LoopLine) int { return cmp.Compare(a.Tag, b.Tag) },
+		ByOwner:  func(a, b LoopLine) int { return compareNames(a.OwnerName, b.OwnerName) },
+		ByDue:    func(a, b LoopLine) int { return compareDays(a.NextDue, b.NextDue) },
+		ByFilled: func(a, b LoopLine) int { return compareDays(filled(a), filled(b)) },
+		ByVolume: func(a, b LoopLine) int { return cmp.Compare(a.Volume, b.Volume) },
+	}
+	if order, ok := orders[o]; ok {
+		slices.SortStableFunc(lines, order)
+	}
+}
+
+// compareDays orders days, with no day behind all others.
+func compareDays(a, b loops.Day) int {
+	if a.IsZero() || b.IsZero() {
+		return -a.Compare(b)
+	}
+	return a.Compare(b)
+}
+
+func compareNames(a, b string) int {
+	return cmp.Compare(strings.ToLower(a), strings.ToLower(b))
+}

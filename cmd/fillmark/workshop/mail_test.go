@@ -1,0 +1,225 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package workshop_test
+
+import (
+	"bytes"
+	"crypto/rand"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+	"fillmark/loops/store"
+	"fillmark/notify"
+	"fillmark/schedule"
+)
+
+// mailBench is a bench that gets a morning list and mail that comes back.
+func mailBench(t *testing.T) (bench, *notify.ReturnPath) {
+	t.Helper()
+	s, err := store.Open(filepath.Join(t.TempDir(), "register.db"), store.Options{})
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, s.Close()) })
+	path, err := notify.NewReturnPath("bounce@test.example", bytes.Repeat([]byte{3}, 32))
+	require.NoError(t, err)
+	w := workshop.New(s, workshop.Settings{
+		Name: "Test Bench", From: "bench@test.example", BaseURL: "https://loops.test.example", Zone: time.UTC, SendHour: 8,
+		Policy: schedule.DefaultPolicy(), Technician: "technician@test.example", ReturnPath: path,
+	}, rand.Reader, links(t, 1))
+	return bench{w, s}, path
+}
+
+// latest returns the newest message of a purpose, decoded.
+func (b bench) latest(t *testing.T, p loops.Purpose) (loops.Message, notify.Preview) {
+	t.Helper()
+	for _, m := range b.messages(t) {
+		if m.Purpose == p {
+			preview, err := notify.ReadPreview(m.Raw)
+			require.NoError(t, err)
+			return m, preview
+		}
+	}
+	require.Fail(t, "no message", string(p))
+	return loops.Message{}, notify.Preview{}
+}
+
+func squeeze(text string) string { return strings.Join(strings.Fields(text), " ") }
+
+// Every answer becomes history, moves the reminders, tells the technician and
+// is confirmed, once a day.
+func TestAnswers(t *testing.T) {
+	t.Parallel()
+	for _, tc := range []struct {
+		answer  loops.AnswerKind
+		receipt string
+		morning string // in the next morning's list; empty for nothing
+		call    string // on the list of calls; empty for none
+		mails   bool   // whether the look is still reminded of a month later
+	}{
+		{loops.AllFine, "all looks fine", "", "", true},
+		{loops.SomethingOff, "something is off", "In their words: It gurgles.", `answered "something is off" on`, false},
+		{loops.CallMe, "please call", "call me", `answered "call me" on`, false},
+		{loops.Pause, "a pause", "grey tower, Ana Ruizado: pause", "", false},
+	} {
+		t.Run(string(tc.answer), func(t *testing.T) {
+			t.Parallel()
+			b, _ := mailBench(t)
+			loop := b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
+			owner, err := b.store.Owner(1)
+			require.NoError(t, err)
+			look := workshop.NextTasks(loop.Plan)[0]
+			now := look.Due.At(10, time.UTC)
+			for pressed := range 2 {
+				tags, err := b.Answer(workshop.Stamp{At: now, By: "owner"}, owner, loops.Answer{Answer: tc.answer, Words: "It gurgles."})
+				require.NoError(t, err)
+				if pressed == 0 || tc.answer != loops.AllFine { // the second finds nothing open to be fine
+					assert.Equal(t, []loops.Tag{loop.Tag}, tags)
+				}
+			}
+			receipts := 0
+			for _, m := range b.messages(t) {
+				if m.Purpose == loops.PurposeReceipt {
+					receipts++
+				}
+			}
+			assert.Equal(t, 1, receipts, "one receipt a day")
+			_, receipt := b.latest(t, loops.PurposeReceipt)
+			assert.Contains(t, receipt.Subject, tc.receipt)
+			file, err := b.File(loop.Tag)
+			require.NoError(t, err)
+			assert.True(t, file.Loop.State.LastKnownGood.IsZero(), "an owner's answer is no measurement")
+
+			_, err = b.MailMorning(workshop.Stamp{At: now.AddDate(0, 0, 1), By: "schedule"})
+			require.NoError(t, err)
+			_, morning := b.latest(t, loops.PurposeMorning)
+			if tc.morning != "" {
+				assert.Contains(t, squeeze(morning.Text), tc.morning)
+			}
+			due, err := b.Due(now.AddDate(0, 0, 1))
+			require.NoError(t, err)
+			if tc.call == "" {
+				assert.Empty(t, due.Call)
+			} else {
+				require.NotEmpty(t, due.Call)
+				assert.Contains(t, due.Call[0].Why, tc.call)
+			}
+			reminded := false
+			for day := range 40 {
+				swept, err := b.Sweep(workshop.Stamp{At: now.AddDate(0, 0, day), By: "schedule"})
+				require.NoError(t, err)
+				reminded = reminded || len(swept.Reminders) > 0
+			}
+			assert.Equal(t, tc.mails, reminded)
+		})
+	}
+}
+
+// An answer to a page where nothing is open is kept all the same.
+func TestNoAnswerIsLost(t *testing.T) {
+	t.Parallel()
+	b, _ := mailBench(t)
+	loop := b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
+	owner, err := b.store.Owner(1)
+	require.NoError(t, err)
+	tags, err := b.Answer(at("2026-05-02 10"), owner, loops.Answer{Answer: loops.SomethingOff, Words: "drops"})
+	require.NoError(t, err)
+	assert.Equal(t, []loops.Tag{loop.Tag}, tags)
+}
+
+func TestMorningListOnceADay(t *testing.T) {
+	t.Parallel()
+	b, _ := mailBench(t)
+	for _, tc := range []struct {
+		at   string
+		sent bool
+	}{{"2026-05-01 07", false}, {"2026-05-01 08", true}, {"2026-05-01 20", false}, {"2026-05-02 09", true}} {
+		sent, err := b.MailMorning(at(tc.at))
+		require.NoError(t, err)
+		assert.Equal(t, tc.sent, sent, tc.at)
+	}
+	m, _ := b.latest(t, loops.PurposeMorning)
+	assert.Equal(t, "technician@test.example", m.To)
+	none := newBench(t)
+	sent, err := none.MailMorning(at("2026-05-01 10"))
+	require.NoError(t, err)
+	assert.False(t, sent, "no address, no list")
+}
+
+func dsn(to, status string) string {
+	return "Return-Path: <>\r\nTo: " + to + "\r\nAuto-Submitted: auto-replied\r\nMIME-Version: 1.0\r\n" +
+		"Content-Type: multipart/report; report-type=delivery-status; boundary=x\r\n\r\n--x\r\nContent-Type: message/delivery-status\r\n\r\n" +
+		"Reporting-MTA: dns; relay.example\r\n\r\nFinal-Recipient: rfc822; ana@garden.example\r\nAction: failed\r\nStatus: " + status + "\r\n--x--\r\n"
+}
+
+func TestBounceGivesTheAddressUp(t *testing.T) {
+	t.Parallel()
+	b, path := mailBench(t)
+	loop := b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
+	m := b.messages(t)[0]
+	require.NoError(t, b.store.MarkDelivered(m.Key, at("2026-05-01 16").At))
+
+	for name, foreign := range map[string]string{
+		"no return path":     "ana@garden.example",
+		"a forged one":       "bounce+aaaaaaaaaaaaaaaabbbbbbbbbbbbbbbb@test.example",
+		"one of no message":  path.For("99/2026-01-01/reminder"),
+		"another's own path": strings.Replace(path.For(m.Key), "@test", "@other", 1),
+	} {
+		_, err := b.Bounce(at("2026-05-01 17"), strings.NewReader(dsn(foreign, "5.1.1")))
+		assert.ErrorIs(t, err, workshop.ErrForeignBounce, name)
+	}
+	_, err := b.Bounce(at("2026-05-01 17"), strings.NewReader(dsn(path.For(m.Key), "4.2.2")))
+	require.ErrorIs(t, err, notify.ErrNotBounce)
+	_, err = b.store.Suppression("ana@garden.example")
+	require.ErrorIs(t, err, loops.ErrNotFound, "nothing changed so far")
+
+	back, err := b.Bounce(at("2026-05-01 17"), strings.NewReader(dsn(path.For(m.Key), "5.1.1")))
+	require.NoError(t, err)
+	assert.True(t, back.GivenUp)
+	assert.Equal(t, m.Key, back.Message)
+	m, err = b.store.Message(m.Key)
+	require.NoError(t, err)
+	assert.Equal(t, loops.Refused, m.Status)
+
+	// The technician calls, nobody mails, and the list says what to do.
+	due := workshop.NextTasks(loop.Plan)[0].Due
+	swept, err := b.Sweep(workshop.Stamp{At: due.At(12, time.UTC), By: "schedule"})
+	require.NoError(t, err)
+	assert.Empty(t, swept.Reminders)
+	assert.Positive(t, swept.Calls)
+	_, err = b.MailMorning(workshop.Stamp{At: due.At(12, time.UTC), By: "schedule"})
+	require.NoError(t, err)
+	_, morning := b.latest(t, loops.PurposeMorning)
+	assert.Contains(t, squeeze(morning.Text), "fillmark outbox allow ana@garden.example")
+
+	require.NoError(t, b.Allow(at("2026-05-03 10"), "ana@garden.example"))
+	swept, err = b.Sweep(workshop.Stamp{At: due.At(13, time.UTC), By: "schedule"})
+	require.NoError(t, err)
+	assert.Len(t, swept.Reminders, 1)
+}
+
+func TestTechnicianActsOnMessages(t *testing.T) {
+	t.Parallel()
+	b, _ := mailBench(t)
+	b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
+	key := b.messages(t)[0].Key
+	for _, step := range []struct {
+		action workshop.OutboxAction
+		want   loops.MessageStatus
+	}{
+		{workshop.Hold, loops.Held}, {workshop.Release, loops.Queued}, {workshop.Retry, loops.Queued}, {workshop.Drop, loops.Dropped},
+	} {
+		require.NoError(t, b.ActOnMessage(at("2026-05-01 16"), step.action, key))
+		m, err := b.store.Message(key)
+		require.NoError(t, err)
+		assert.Equal(t, step.want, m.Status)
+	}
+	assert.ErrorIs(t, b.ActOnMessage(at("2026-05-01 16"), workshop.Release, key), loops.ErrConflict)
+	assert.ErrorContains(t, b.ActOnMessage(at("2026-05-01 16"), "burn", key), "retry, hold, release or drop")
+}

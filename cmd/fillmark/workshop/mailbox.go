@@ -1,0 +1,151 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package workshop
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"iter"
+	"strings"
+	"time"
+
+	"fillmark/loops"
+	"fillmark/notify"
+)
+
+// mailbox is what the actions about mail use of the store.
+type mailbox interface {
+	Loops() iter.Seq2[loops.Loop, error]
+	Messages(loops.MessageStatus) iter.Seq2[loops.Message, error]
+	Suppression(address string) (loops.Suppression, error)
+	Suppressions() iter.Seq2[loops.Suppression, error]
+	Suppress(x loops.Suppression, by string) error
+	Unsuppress(address, by string, at time.Time) error
+	RefusedInARow(address string) (int, error)
+	MarkBounced(key loops.MessageKey, at time.Time, reason string) error
+	Requeue(key loops.MessageKey, by string, at time.Time) error
+	Hold(key loops.MessageKey, by string, at time.Time) error
+	Release(key loops.MessageKey, by string, at time.Time) error
+	Drop(key loops.MessageKey, by string, at time.Time) error
+}
+
+// mailFault says why mail does not reach the owner; empty where it does.
+func (w *Workshop) mailFault(o loops.Owner) (string, error) {
+	if o.Email == "" {
+		return "", nil
+	}
+	x, err := w.register.Suppression(o.Email)
+	if errors.Is(err, loops.ErrNotFound) {
+		return "", nil
+	}
+	return x.Reason, err
+}
+
+// OutboxAction is what a technician does with a message.
+type OutboxAction string
+
+// The actions. Retry offers again at once what waits, was refused or expired.
+const (
+	Retry   OutboxAction = "retry"
+	Hold    OutboxAction = "hold"
+	Release OutboxAction = "release"
+	Drop    OutboxAction = "drop"
+)
+
+// ActOnMessage does what a technician asks for with one message.
+func (w *Workshop) ActOnMessage(s Stamp, action OutboxAction, key loops.MessageKey) error {
+	act, ok := map[OutboxAction]func(loops.MessageKey, string, time.Time) error{
+		Retry: w.register.Requeue, Hold: w.register.Hold, Release: w.register.Release, Drop: w.register.Drop,
+	}[action]
+	if !ok {
+		return &loops.InvalidError{Field: "action", Value: string(action), Reason: "retry, hold, release or drop"}
+	}
+	if action == Retry {
+		m, err := w.register.Message(key)
+		if err != nil {
+			return err
+		}
+		if len(m.Raw) == 0 {
+			return &loops.InvalidError{Field: "key", Value: string(key), Reason: "a message whose text is still there; this one's has been deleted"}
+		}
+	}
+	return act(key, s.By, s.At)
+}
+
+// Allow lets mail go again to an address that was given up.
+func (w *Workshop) Allow(s Stamp, address string) error {
+	return w.register.Unsuppress(address, s.By, s.At)
+}
+
+// Bounced is what a report of failed delivery led to.
+type Bounced struct {
+	Message loops.MessageKey `json:"message"`
+	Reason  string           `json:"reason"`
+	// GivenUp tells that nothing is sent to the address any more.
+	GivenUp bool `json:"given_up"`
+}
+
+// ErrForeignBounce says that a report is about no message of ours, or not to be
+// believed: nothing changed.
+var ErrForeignBounce = errors.New("the report is about no message that this workshop sent")
+
+// bounceAge is how long after a message a report about it still counts.
+const bounceAge = 60 * 24 * time.Hour
+
+// Bounce reads a report of failed delivery and marks the message, and the
+// address where the rules say so. Only a report sent to an envelope address
+// that this workshop made counts. [notify.ErrNotBounce] and
+// [ErrForeignBounce] say that nothing changed.
+func (w *Workshop) Bounce(s Stamp, r io.Reader) (Bounced, error) {
+	if w.settings.ReturnPath == nil {
+		return Bounced{}, &loops.InvalidError{Field: "mail.bounce_address", Value: "", Reason: "the address that mail comes back to"}
+	}
+	report, err := notify.ReadBounce(r)
+	if err != nil {
+		return Bounced{}, err
+	}
+	failed, ok := report.Failed()
+	if !ok {
+		return Bounced{}, notify.ErrNotBounce
+	}
+	m, err := w.messageOf(report, s.At)
+	if err != nil {
+		return Bounced{}, err
+	}
+	out := Bounced{Message: m.Key, Reason: strings.TrimSpace("came back: " + failed.Status + " " + failed.Diagnostic)}
+	if err := w.register.MarkBounced(m.Key, s.At, out.Reason); err != nil && !errors.Is(err, loops.ErrConflict) {
+		return Bounced{}, fmt.Errorf("bounce: %w", err)
+	}
+	inARow, err := w.register.RefusedInARow(m.To)
+	if err != nil {
+		return Bounced{}, fmt.Errorf("bounce: %w", err)
+	}
+	if out.GivenUp = notify.Suppresses(failed.Status, inARow); out.GivenUp {
+		err = w.register.Suppress(loops.Suppression{Address: m.To, Reason: out.Reason, Since: s.At}, s.By)
+	}
+	return out, err
+}
+
+// messageOf finds the message that a report was sent for.
+func (w *Workshop) messageOf(report notify.Bounce, now time.Time) (loops.Message, error) {
+	for _, address := range report.To {
+		hash, ok := w.settings.ReturnPath.Open(address)
+		if !ok {
+			continue
+		}
+		for m, err := range w.register.Messages("") {
+			if err != nil {
+				return loops.Message{}, err
+			}
+			if now.Sub(m.Created) > bounceAge {
+				break // the rest is older still
+			}
+			if notify.MessageHash(m.Key) == hash {
+				return m, nil
+			}
+		}
+	}
+	return loops.Message{}, ErrForeignBounce
+}

@@ -1,0 +1,205 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package workshop_test
+
+import (
+	"context"
+	"crypto/rand"
+	"fmt"
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+	"fillmark/schedule"
+)
+
+// evidence makes opened loops call for a look after so many months.
+func evidence(version uint64, months float64) schedule.Evidence {
+	return schedule.Evidence{Version: version, Ages: []schedule.EvidenceAge{{Origin: loops.WorkshopFill, Months: months, Text: "2 of 10 clogged"}}}
+}
+
+func TestReplanAfterNewEvidenceAndPolicy(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	var tags []loops.Tag
+	for n := range 7 {
+		tags = append(tags, b.handedOver(t, fmt.Sprintf("owner%d@garden.example", n), at("2026-05-01 15")).Tag)
+	}
+	ctx := t.Context()
+	done, err := b.Replan(ctx, at("2026-05-02 09"), 3)
+	require.NoError(t, err)
+	assert.Equal(t, workshop.Replanned{Looked: 7}, done, "all are up to date")
+
+	b.UseEvidence(evidence(4, 6))
+	done, err = b.Replan(ctx, at("2026-05-02 10"), 3)
+	require.NoError(t, err)
+	assert.Equal(t, workshop.Replanned{Looked: 7, Renewed: 7, Moved: 7}, done)
+	for _, tag := range tags {
+		file, err := b.File(tag)
+		require.NoError(t, err)
+		assert.Equal(t, uint64(4), file.Loop.Plan.EvidenceVersion)
+		assert.Equal(t, at("2026-05-02 10").At, file.Loop.Plan.Made)
+		found := false
+		for _, task := range file.Loop.Plan.Tasks {
+			for _, c := range task.Clauses {
+				found = found || c.Kind == loops.ByEvidence && c.Day.String() == "2026-10-30"
+			}
+		}
+		assert.True(t, found, "6 months of 30.4375 days are 182 days")
+	}
+	done, err = b.Replan(ctx, at("2026-05-02 11"), 3)
+	require.NoError(t, err)
+	assert.Zero(t, done.Renewed)
+
+	// Another policy, as after a change of the configuration.
+	policy, err := schedule.WithOverrides(schedule.DefaultPolicy(), []schedule.Override{{Task: loops.CoolantChange, Months: 5}})
+	require.NoError(t, err)
+	settings := b.Settings()
+	settings.Policy = policy
+	again := workshop.New(b.store, settings, rand.Reader, links(t, 1))
+	again.UseEvidence(evidence(4, 6))
+	done, err = again.Replan(ctx, at("2026-05-03 09"), 100)
+	require.NoError(t, err)
+	assert.Equal(t, 7, done.Moved)
+	dues, err := b.store.DueThrough(loops.Day{Year: 2026, Month: time.October, Dom: 1})
+	require.NoError(t, err)
+	changes := 0
+	for _, d := range dues {
+		if d.Task == loops.CoolantChange {
+			changes++
+		}
+	}
+	assert.Equal(t, 7, changes, "the index moved with the plans")
+	report, err := b.store.Check(ctx)
+	require.NoError(t, err)
+	assert.Empty(t, report.Problems)
+
+	cancelled, cancel := context.WithCancel(ctx)
+	cancel()
+	b.UseEvidence(evidence(5, 7))
+	_, err = b.Replan(cancelled, at("2026-05-04 09"), 3)
+	require.ErrorIs(t, err, context.Canceled)
+}
+
+// property returns all values of a property in a calendar.
+func property(feed []byte, name string) []string {
+	unfolded := strings.ReplaceAll(string(feed), "\r\n ", "")
+	var out []string
+	for _, m := range regexp.MustCompile(`(?m)^`+name+`:(.*)\r$`).FindAllStringSubmatch(unfolded, -1) {
+		out = append(out, m[1])
+	}
+	return out
+}
+
+// A feed is the same until a plan changes; then the events keep their ids and
+// raise their sequence.
+func TestFeedsKeepIdsAndRaiseSequences(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	loop := b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
+	other := b.handedOver(t, "rui@garden.example", at("2026-05-01 16"))
+	before, err := b.OwnerCalendar(1)
+	require.NoError(t, err)
+	again, err := b.OwnerCalendar(1)
+	require.NoError(t, err)
+	assert.Equal(t, string(before), string(again))
+	uids := property(before, "UID")
+	assert.Len(t, uids, len(loop.Plan.Tasks))
+	assert.NotContains(t, string(before), string(other.Tag), "nobody else's machines")
+
+	recorded, err := b.Record(at("2026-06-01 10"), loop.Tag, loops.Entry{Kind: loops.KindAnswer, Answer: &loops.Answer{Answer: loops.AllFine, Tasks: []loops.TaskKind{loops.Look}}})
+	require.NoError(t, err)
+	require.Greater(t, recorded.Loop.Revision, loop.Revision)
+	after, err := b.OwnerCalendar(1)
+	require.NoError(t, err)
+	assert.Equal(t, uids, property(after, "UID"))
+	for i, s := range property(after, "SEQUENCE") {
+		assert.Equal(t, fmt.Sprint(loop.Revision), property(before, "SEQUENCE")[i])
+		assert.Equal(t, fmt.Sprint(recorded.Loop.Revision), s)
+	}
+	assert.NotEqual(t, property(before, "LAST-MODIFIED"), property(after, "LAST-MODIFIED"))
+	assert.NotEqual(t, property(before, "DTSTART;VALUE=DATE"), property(after, "DTSTART;VALUE=DATE"))
+
+	// The mail's event is the feed's.
+	swept, err := b.Sweep(workshop.Stamp{At: recorded.Loop.Plan.Tasks[0].Due.At(12, time.UTC), By: "schedule"})
+	require.NoError(t, err)
+	require.NotEmpty(t, swept.Reminders)
+
+	_, err = b.Record(at("2026-06-02 10"), loop.Tag, loops.Entry{Kind: loops.KindSetting, Setting: &loops.Setting{Task: loops.Look, Paused: true}})
+	require.NoError(t, err)
+	paused, err := b.OwnerCalendar(1)
+	require.NoError(t, err)
+	assert.Len(t, property(paused, "UID"), len(uids)-1, "a paused task stands in no calendar")
+
+	feed, err := b.TechnicianCalendar(at("2026-06-02 10").At)
+	require.NoError(t, err)
+	assert.Contains(t, string(feed), string(other.Tag))
+	assert.Contains(t, strings.Join(property(feed, "SUMMARY"), "\n"), "Ana Ruizado")
+	assert.Contains(t, strings.Join(property(feed, "URL"), "\n"), "https://loops.test.example/loops/"+string(loop.Tag))
+	_, err = b.OwnerCalendar(99)
+	assert.ErrorIs(t, err, loops.ErrNotFound)
+}
+
+func TestMorning(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	now := at("2026-09-01 07")
+	loop := b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
+	_, err := b.Record(at("2026-08-30 10"), loop.Tag, loops.Entry{Kind: loops.KindInspection, Inspection: &loops.Inspection{Verdict: loops.Watch, Missing: new(chemistry.Litre(0.04))}})
+	require.NoError(t, err)
+
+	// A machine on the bench, promised back, and what stands on the shelf.
+	back, err := b.AddMachine(now, loops.Machine{Owner: 1, Kind: loops.Desktop, Name: "the attic PC", PromisedBack: loops.Day{Year: 2026, Month: time.August, Dom: 30}})
+	require.NoError(t, err)
+	bench, err := b.AddLoop(now, loops.Loop{Machine: back.ID, Construction: loops.Construction{Volume: 0.3}})
+	require.NoError(t, err)
+	d := func(month time.Month, dom int) loops.Day { return loops.Day{Year: 2026, Month: month, Dom: dom} }
+	containers := []loops.Container{
+		{Kind: loops.PremixBottle, Product: "Bench Blue", Lot: "L-3", Fluid: chemistry.PropyleneGlycol, Mass: new(chemistry.MassFraction(0.4)), Left: 2, Expires: d(time.September, 20)},
+		{Kind: loops.WaterContainer, Product: "dilution water", Fluid: chemistry.TreatedWater, Left: 5},
+		{Kind: loops.WaterContainer, Product: "empty", Fluid: chemistry.TreatedWater, Expires: d(time.May, 1)},
+	}
+	for i := range containers {
+		containers[i].ID, err = b.store.NewContainerID()
+		require.NoError(t, err)
+	}
+	instruments := []loops.Instrument{
+		{Kind: loops.Refractometer, Name: "the old one", Checks: []loops.InstrumentCheck{{Day: d(time.June, 1), By: "test", Against: "water"}}},
+		{Kind: loops.Scale, Name: "never checked"},
+		{Kind: loops.PHMeter, Name: "fresh", Checks: []loops.InstrumentCheck{{Day: d(time.August, 28), By: "test", Against: "buffer"}}},
+		{Kind: loops.PHMeter, Name: "gone", Retired: d(time.May, 1)},
+	}
+	for i := range instruments {
+		instruments[i].ID, err = b.store.NewInstrumentID()
+		require.NoError(t, err)
+	}
+	require.NoError(t, b.store.CommitWithShelf(loops.Change{At: now.At, By: "test", Action: "shelf"}, loops.Shelf{Containers: containers, Instruments: instruments}))
+
+	m, err := b.Morning(now.At)
+	require.NoError(t, err)
+	assert.NotEmpty(t, m.Overdue)
+	require.Len(t, m.Promised, 1)
+	assert.Equal(t, workshop.Promised{Machine: "the attic PC", Owner: "Ana Ruizado", Tags: []loops.Tag{bench.Tag}, Day: d(time.August, 30), OverdueDays: 2}, m.Promised[0])
+	require.Len(t, m.Containers, 1)
+	assert.Equal(t, "Bench Blue", m.Containers[0].Product)
+	assert.Equal(t, -19, m.Containers[0].OverdueDays)
+	require.Len(t, m.Instruments, 2)
+	assert.Equal(t, "never checked", m.Instruments[0].Name)
+	assert.Equal(t, "the old one", m.Instruments[1].Name)
+	require.NotEmpty(t, m.Bring)
+	total := chemistry.Litre(0)
+	for _, line := range m.Bring {
+		assert.Equal(t, []loops.Tag{loop.Tag}, line.For)
+		assert.Contains(t, line.Note, "top-up check")
+		total += line.Volume
+	}
+	assert.InDelta(t, 0.04, float64(total), 0.002, "the room to the mark")
+}

@@ -1,0 +1,136 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package workshop
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"fillmark/chemistry"
+	"fillmark/loops"
+)
+
+// Recall lists every loop that a lot went into, with whom to call.
+type Recall struct {
+	Lot        string            `json:"lot"`
+	Containers []loops.Container `json:"containers"`
+	Lines      []RecallLine      `json:"lines"`
+}
+
+// RecallLine is one pour of the lot into a loop, or a charge that carries the
+// lot without a container.
+type RecallLine struct {
+	Tag     loops.Tag       `json:"tag"`
+	Machine string          `json:"machine"`
+	Owner   loops.OwnerID   `json:"owner,omitempty"`
+	Name    string          `json:"owner_name,omitempty"`
+	Phone   string          `json:"phone,omitempty"`
+	Email   string          `json:"email,omitempty"`
+	Day     loops.Day       `json:"day"`
+	Volume  chemistry.Litre `json:"volume_l,omitempty"`
+	// Container is zero where only the charge's record names the lot.
+	Container loops.ContainerID `json:"container,omitempty"`
+	// StillIn tells that the loop was not filled anew or drained since.
+	StillIn bool `json:"still_in"`
+}
+
+// RecallOf lists where a lot went. A lot that is nowhere on record is an error
+// that matches loops.ErrNotFound.
+func (w *Workshop) RecallOf(lot string) (Recall, error) {
+	recall := Recall{Lot: strings.TrimSpace(lot), Containers: []loops.Container{}, Lines: []RecallLine{}}
+	if recall.Lot == "" {
+		return recall, wrong("lot", lot, "the lot as it is on the label")
+	}
+	poured := map[loops.LoopID]bool{}
+	for c, err := range w.register.Containers() {
+		if err != nil {
+			return recall, err
+		}
+		if !strings.EqualFold(c.Lot, recall.Lot) {
+			continue
+		}
+		recall.Containers = append(recall.Containers, c)
+		for _, use := range c.Uses {
+			poured[use.Loop] = true
+			line := RecallLine{Day: use.Day, Volume: use.Volume, Container: c.ID}
+			if err := w.addRecall(&recall, use.Loop, line); err != nil {
+				return recall, err
+			}
+		}
+	}
+	for l, err := range w.register.Loops() {
+		if err != nil {
+			return recall, err
+		}
+		if charge := l.State.Charge; charge != nil && strings.EqualFold(charge.Lot, recall.Lot) && !poured[l.ID] {
+			if err := w.addRecall(&recall, l.ID, RecallLine{Day: charge.FilledTo, Volume: charge.Volume}); err != nil {
+				return recall, err
+			}
+		}
+	}
+	if len(recall.Containers)+len(recall.Lines) == 0 {
+		return recall, fmt.Errorf("lot %s: %w", recall.Lot, loops.ErrNotFound)
+	}
+	slices.SortStableFunc(recall.Lines, func(a, b RecallLine) int {
+		return cmp.Or(a.Day.Compare(b.Day), cmp.Compare(a.Tag, b.Tag))
+	})
+	return recall, nil
+}
+
+// addRecall completes a line with what is on record about its loop.
+func (w *Workshop) addRecall(recall *Recall, id loops.LoopID, line RecallLine) error {
+	loop, err := w.register.Loop(id)
+	if err != nil {
+		return err
+	}
+	machine, err := w.register.Machine(loop.Machine)
+	if err != nil {
+		return err
+	}
+	owner, err := w.register.Owner(machine.Owner)
+	if err != nil && !errors.Is(err, loops.ErrNotFound) {
+		return err
+	}
+	line.Tag, line.Machine, line.Owner = loop.Tag, machine.Name, machine.Owner
+	line.Name, line.Phone, line.Email = owner.Name, owner.Phone, owner.Email
+	line.StillIn = loop.State.Charge != nil && !line.Day.Before(loop.State.Charge.FilledTo)
+	recall.Lines = append(recall.Lines, line)
+	return nil
+}
+
+// ContainerLabel is what is written on a container, line by line.
+func ContainerLabel(c loops.Container) []string {
+	lines := []string{fmt.Sprintf("No. %d, %s", c.ID, c.Product)}
+	if c.Lot != "" {
+		lines = append(lines, "Lot "+c.Lot)
+	}
+	if c.Fluid != "" {
+		words := c.Fluid.Name()
+		if c.Mass != nil && c.Fluid.IsGlycol() {
+			words += ", " + c.Mass.String()
+			if freeze, err := chemistry.FreezePoint(c.Fluid, *c.Mass); err == nil {
+				words += fmt.Sprintf(", first ice %s ± %s", freeze.Stated, freeze.Uncertainty)
+			}
+		}
+		lines = append(lines, words)
+	}
+	for _, d := range []struct {
+		word string
+		day  loops.Day
+	}{{"Mixed", c.Mixed}, {"Opened", c.Opened}, {"Use by", c.Expires}} {
+		if !d.day.IsZero() {
+			lines = append(lines, d.word+" "+d.day.Long())
+		}
+	}
+	if c.Fluid == "" {
+		return append(lines, "Handle by the safety data sheet of the product.")
+	}
+	for _, caution := range chemistry.Cautions(chemistry.Contents{Fluid: c.Fluid, Mass: c.Mass}) {
+		lines = append(lines, strings.TrimSpace(caution.Signal+" "+caution.Text))
+	}
+	return lines
+}

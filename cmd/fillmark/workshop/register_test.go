@@ -1,0 +1,236 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package workshop_test
+
+import (
+	"bytes"
+	"crypto/rand"
+	"fmt"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+	"fillmark/loops/store"
+	"fillmark/schedule"
+)
+
+// Two technicians record on one loop at once: nothing is lost, and the history
+// has no gap.
+func TestTwoTechniciansRecordAtOnce(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	stamp := at("2026-05-01 15")
+	loop := b.handedOver(t, "", stamp)
+	const each = 20
+	var both sync.WaitGroup
+	for _, who := range []string{"local:anna", "local:bo"} {
+		both.Go(func() {
+			for i := range each {
+				_, err := b.Record(workshop.Stamp{At: stamp.At, By: who}, loop.Tag, loops.Entry{Kind: loops.KindNote, Note: fmt.Sprint(i)})
+				assert.NoError(t, err)
+			}
+		})
+	}
+	both.Wait()
+	file, err := b.File(loop.Tag)
+	require.NoError(t, err)
+	assert.Len(t, file.History, 2+2*each)
+	for i, e := range file.History {
+		assert.Equal(t, loops.EntryID(i+1), e.ID)
+	}
+}
+
+func TestEditsRefuseStaleRevisions(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	stamp := at("2026-05-01 15")
+	loop := b.handedOver(t, "ana@garden.example", stamp)
+	container, err := b.AddContainer(stamp, loops.Container{Kind: loops.PremixBottle, Product: "ready", Fluid: "pg", Left: 1})
+	require.NoError(t, err)
+	owner, err := b.store.Owner(1)
+	require.NoError(t, err)
+	machine, err := b.store.Machine(1)
+	require.NoError(t, err)
+	for _, edit := range []func() error{
+		func() error { _, err := b.EditOwner(stamp, owner); return err },
+		func() error { _, err := b.EditMachine(stamp, machine); return err },
+		func() error { _, err := b.EditLoop(stamp, loop); return err },
+		func() error { _, err := b.EditContainer(stamp, container); return err },
+	} {
+		require.NoError(t, edit())
+		assert.ErrorIs(t, edit(), loops.ErrConflict, "the second writer read what was there before the first")
+	}
+	file, err := b.File(loop.Tag)
+	require.NoError(t, err)
+	assert.NotEmpty(t, file.Loop.Plan.Tasks, "an edit keeps the loop planned")
+}
+
+func TestTransferMovesTheMachineWithAllItsLoops(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	stamp := at("2026-05-01 15")
+	loop := b.handedOver(t, "ana@garden.example", stamp)
+	second, err := b.AddLoop(stamp, loops.Loop{Machine: loop.Machine, Construction: loops.Construction{Volume: 0.2, Sealed: true}})
+	require.NoError(t, err)
+	bo, err := b.AddOwner(stamp, loops.Owner{Name: "Bo"})
+	require.NoError(t, err)
+	_, err = b.Record(stamp, loop.Tag, loops.Entry{Kind: loops.KindTransfer, Transfer: &loops.Transfer{To: bo.ID}})
+	require.NoError(t, err)
+	for _, tag := range []loops.Tag{loop.Tag, second.Tag} {
+		file, err := b.File(tag)
+		require.NoError(t, err)
+		assert.Equal(t, bo.ID, file.Owner.ID)
+		assert.Equal(t, loops.KindTransfer, file.History[len(file.History)-1].Kind)
+	}
+	lines, err := b.FindLoops(workshop.LoopQuery{Owner: 1})
+	require.NoError(t, err)
+	assert.Empty(t, lines)
+	report, err := b.store.Check(t.Context())
+	require.NoError(t, err)
+	assert.True(t, report.OK(), report.Problems)
+}
+
+// Whatever is filled, topped up and struck out, in any order: what is left in
+// a container and what its uses say make up what was in it, and the uses are
+// those of the entries that stand.
+func TestContainersKeepCount(t *testing.T) {
+	t.Parallel()
+	folder := t.TempDir()
+	n := 0
+	rapid.Check(t, func(rt *rapid.T) {
+		n++
+		s, err := store.Open(filepath.Join(folder, fmt.Sprint(n)), store.Options{})
+		require.NoError(rt, err)
+		defer func() { require.NoError(rt, s.Close()) }()
+		w := workshop.New(s, workshop.Settings{Name: "x", From: "b@x.example", Zone: time.UTC, Policy: schedule.DefaultPolicy()}, rand.Reader, links(t, 1))
+		stamp := at("2026-05-01 15")
+		machine, err := w.AddMachine(stamp, loops.Machine{Kind: loops.DonorUnit, Name: "rig"})
+		require.NoError(rt, err)
+		loop, err := w.AddLoop(stamp, loops.Loop{Machine: machine.ID, Construction: loops.Construction{Volume: 1}})
+		require.NoError(rt, err)
+		const full = chemistry.Litre(0.7)
+		_, err = w.AddContainer(stamp, loops.Container{Kind: loops.PremixBottle, Product: "ready", Lot: "L", Fluid: "pg", Mass: new(chemistry.MassFraction(0.4)), Left: full})
+		require.NoError(rt, err)
+		for step := range rapid.IntRange(1, 6).Draw(rt, "steps") {
+			pour := []loops.Pour{{Container: "1", Volume: chemistry.Litre(rapid.IntRange(1, 400).Draw(rt, "ml")) / 1000}}
+			e := loops.Entry{Day: loops.Day{Year: 2026, Month: 1, Dom: 1 + rapid.IntRange(0, 27).Draw(rt, "day")}}
+			switch file, err := w.File(loop.Tag); {
+			case err != nil:
+				rt.Fatal(err)
+			case step > 0 && rapid.Bool().Draw(rt, "strike"):
+				e.Kind = loops.KindCorrection
+				e.Correction = &loops.Correction{Strikes: loops.EntryID(rapid.IntRange(1, step).Draw(rt, "struck")), Why: "wrong"}
+			case file.Loop.State.Charge != nil && rapid.Bool().Draw(rt, "top up"):
+				e.Kind, e.TopUp = loops.KindTopUp, &loops.TopUp{Poured: pour}
+			default:
+				e.Kind, e.Fill = loops.KindFill, &loops.Fill{Poured: pour, Charge: loops.Charge{Fluid: "pg", Mass: new(chemistry.MassFraction(0.4)), Volume: pour[0].Volume, Origin: loops.WorkshopFill, FilledTo: e.Day}}
+			}
+			_, _ = w.Record(stamp, loop.Tag, e) // what is refused must change nothing, which the count below tells
+			container, err := w.Container(1)
+			require.NoError(rt, err)
+			file, err := w.File(loop.Tag)
+			require.NoError(rt, err)
+			assert.ElementsMatch(rt, loops.UsesOf(loop.ID, file.History)[1], container.Uses)
+			var used chemistry.Litre
+			for _, u := range container.Uses {
+				used += u.Volume
+			}
+			assert.InDelta(rt, float64(full), float64(used+container.Left), 1e-9)
+		}
+	})
+}
+
+// A bottle that is used for years keeps being usable: its note stays within
+// bounds and says the newest.
+func TestTakingOutManyTimes(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	stamp := at("2026-05-01 15")
+	c, err := b.AddContainer(stamp, loops.Container{Kind: loops.WaterContainer, Product: "dilution water", Fluid: chemistry.DeionisedWater, Left: 10})
+	require.NoError(t, err)
+	for i := range 60 {
+		c, err = b.TakeOut(stamp, c.ID, 0.01, fmt.Sprintf("rinse number %d of a long list of rinses", i))
+		require.NoError(t, err)
+	}
+	assert.InDelta(t, 9.4, float64(c.Left), 1e-9)
+	assert.True(t, strings.HasSuffix(c.Note, "rinse number 59 of a long list of rinses"))
+	assert.NotContains(t, c.Note, "rinse number 0 ")
+}
+
+func TestRecallNamesWhomToCall(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	stamp := at("2026-05-01 15")
+	loop := b.handedOver(t, "ana@garden.example", stamp)
+	c, err := b.AddContainer(stamp, loops.Container{Kind: loops.PremixBottle, Product: "ready", Lot: "K-118", Fluid: "pg", Mass: new(chemistry.MassFraction(0.4)), Left: 1, Expires: loops.Day{Year: 2026, Month: 4, Dom: 1}})
+	require.NoError(t, err)
+	recorded, err := b.Record(stamp, loop.Tag, loops.Entry{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Poured: []loops.Pour{{Container: fmt.Sprint(c.ID), Volume: 0.01}}}})
+	require.NoError(t, err)
+	require.Len(t, recorded.Warnings, 1)
+	assert.Contains(t, recorded.Warnings[0], "expired")
+	assert.Equal(t, "ready", recorded.Entry.TopUp.Poured[0].Liquid, "the container says what it was")
+	recall, err := b.RecallOf("k-118")
+	require.NoError(t, err)
+	require.Len(t, recall.Lines, 1)
+	assert.Equal(t, "ana@garden.example", recall.Lines[0].Email)
+	assert.True(t, recall.Lines[0].StillIn)
+	_, err = b.RecallOf("nothing")
+	assert.ErrorIs(t, err, loops.ErrNotFound)
+}
+
+// What a table writes it reads back to the same records.
+func TestTableRoundTrip(t *testing.T) {
+	t.Parallel()
+	word := rapid.StringMatching(`[A-Za-z0-9é"';,|=+ -]{0,12}[a-z]`)
+	rapid.Check(t, func(rt *rapid.T) {
+		from, to := newBench(t), newBench(t)
+		stamp := at("2026-05-01 15")
+		for range rapid.IntRange(1, 3).Draw(rt, "owners") {
+			_, err := from.AddOwner(stamp, loops.Owner{Name: "x" + word.Draw(rt, "name"), Address: "y" + word.Draw(rt, "line") + "\n" + word.Draw(rt, "town"), Consent: loops.Consent{Mail: rapid.Bool().Draw(rt, "mail")}})
+			require.NoError(rt, err)
+			litres := chemistry.Litre(rapid.Float64Range(0, 1000).Draw(rt, "left"))
+			_, err = from.AddContainer(stamp, loops.Container{Kind: loops.PremixBottle, Product: "p" + word.Draw(rt, "product"), Fluid: "pg", Left: litres, Mass: new(chemistry.MassFraction(rapid.Float64Range(0, 1).Draw(rt, "mass")))})
+			require.NoError(rt, err)
+		}
+		for _, table := range []workshop.TableName{workshop.OwnersTable, workshop.ContainersTable} {
+			var written, again bytes.Buffer
+			require.NoError(rt, from.WriteTable(table, &written))
+			_, err := to.ImportTable(stamp, table, bytes.NewReader(written.Bytes()), false)
+			require.NoError(rt, err, written.String())
+			require.NoError(rt, to.WriteTable(table, &again))
+			assert.Equal(rt, written.String(), again.String())
+		}
+	})
+}
+
+// No text makes the reader of tables panic or write during a dry run.
+func FuzzImportTable(f *testing.F) {
+	f.Add("name,email\nAna,a@x.example\n")
+	f.Add("\xef\xbb\xbfname;phone\r\n\"A \"\"b\"\"\";1\r\n")
+	f.Add("name\n\"open")
+	f.Add("name,name\na,b\n")
+	f.Add("machine\tholds_ml\n1\t4,5\n")
+	s, err := store.Open(filepath.Join(f.TempDir(), "register.db"), store.Options{})
+	require.NoError(f, err)
+	f.Cleanup(func() { require.NoError(f, s.Close()) })
+	w := workshop.New(s, workshop.Settings{Zone: time.UTC, Policy: schedule.DefaultPolicy()}, rand.Reader, workshop.Links{})
+	f.Fuzz(func(t *testing.T, text string) {
+		for _, table := range workshop.TableNames() {
+			report, err := w.ImportTable(at("2026-05-01 15"), table, strings.NewReader(text), true)
+			if err == nil {
+				assert.Positive(t, report.Rows)
+			}
+			assert.False(t, report.Written)
+		}
+	})
+}

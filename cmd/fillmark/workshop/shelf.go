@@ -1,0 +1,257 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package workshop
+
+import (
+	"fmt"
+	"iter"
+	"slices"
+	"strings"
+
+	"fillmark/chemistry"
+	"fillmark/loops"
+)
+
+// shelf is what the actions read from and write to the shelf.
+type shelf interface {
+	NewContainerID() (loops.ContainerID, error)
+	NewUsedFluidID() (loops.UsedFluidID, error)
+	NewInstrumentID() (loops.InstrumentID, error)
+	NewSampleID() (loops.SampleID, error)
+	Container(loops.ContainerID) (loops.Container, error)
+	Containers() iter.Seq2[loops.Container, error]
+	Instrument(loops.InstrumentID) (loops.Instrument, error)
+	Instruments() iter.Seq2[loops.Instrument, error]
+	Sample(loops.SampleID) (loops.RetainedSample, error)
+	CommitWithShelf(loops.Change, loops.Shelf) error
+}
+
+// Container reads one container.
+func (w *Workshop) Container(id loops.ContainerID) (loops.Container, error) {
+	c, err := w.register.Container(id)
+	return c, orNotFound("container", id, err)
+}
+
+// putShelf writes to the shelf alone.
+func (w *Workshop) putShelf(s Stamp, action string, on loops.Shelf) error {
+	return w.register.CommitWithShelf(loops.Change{At: s.At, By: s.By, Action: action}, on)
+}
+
+// AddContainer records a bottle or a batch.
+func (w *Workshop) AddContainer(s Stamp, c loops.Container) (loops.Container, error) {
+	c.ID, c.Revision, c.Uses = 0, 0, nil
+	if err := c.Validate(); err != nil {
+		return loops.Container{}, err
+	}
+	id, err := commitNew(w.register.NewContainerID, func(id loops.ContainerID) error {
+		c.ID = id
+		return w.putShelf(s, "container add", loops.Shelf{Containers: []loops.Container{c}})
+	})
+	if err != nil {
+		return loops.Container{}, err
+	}
+	return w.Container(id)
+}
+
+// EditContainer writes a container as [Workshop.EditOwner] writes an owner.
+// What loops got from it stays: that follows from their histories.
+func (w *Workshop) EditContainer(s Stamp, c loops.Container) (loops.Container, error) {
+	was, err := w.Container(c.ID)
+	if err != nil {
+		return loops.Container{}, err
+	}
+	if err := fresh("container", c.ID, c.Revision, was.Revision); err != nil {
+		return loops.Container{}, err
+	}
+	c.Uses = was.Uses
+	if err := c.Validate(); err != nil {
+		return loops.Container{}, err
+	}
+	if err := w.putShelf(s, "container edit", loops.Shelf{Containers: []loops.Container{c}}); err != nil {
+		return loops.Container{}, err
+	}
+	return w.Container(c.ID)
+}
+
+// noteRoom is how many bytes of a container's note are kept.
+const noteRoom = 2000
+
+// TakeOut records that some of a container went elsewhere than into a loop:
+// spilt, poured away, mixed into a batch. Why goes into the container's note.
+func (w *Workshop) TakeOut(s Stamp, id loops.ContainerID, volume chemistry.Litre, why string) (loops.Container, error) {
+	return retried(func() (loops.Container, error) { return w.takeOut(s, id, volume, why) })
+}
+
+func (w *Workshop) takeOut(s Stamp, id loops.ContainerID, volume chemistry.Litre, why string) (loops.Container, error) {
+	c, err := w.Container(id)
+	if err != nil {
+		return loops.Container{}, err
+	}
+	switch {
+	case !(volume > 0):
+		return loops.Container{}, wrong("volume", volume.String(), "how much was taken out, such as 50ml")
+	case volume > c.Left:
+		return loops.Container{}, wrong("volume", volume.String(), "not more than what is left, "+c.Left.String())
+	case strings.TrimSpace(why) == "":
+		return loops.Container{}, wrong("why", why, "where it went")
+	}
+	c.Left -= volume
+	day := loops.DayOf(s.At, w.settings.Zone)
+	c.Note = strings.TrimSpace(fmt.Sprintf("%s\n%s: %s out: %s", c.Note, day, volume, why))
+	for len(c.Note) > noteRoom && strings.Contains(c.Note, "\n") {
+		_, c.Note, _ = strings.Cut(c.Note, "\n") // the oldest line makes room
+	}
+	if c.Opened.IsZero() {
+		c.Opened = day
+	}
+	return w.EditContainer(s, c)
+}
+
+// AddWaste records a line of the used-fluid log. An empty tag says that it is
+// from several loops.
+func (w *Workshop) AddWaste(s Stamp, tag loops.Tag, u loops.UsedFluid) (loops.UsedFluid, error) {
+	u.Recorded, u.By, u.Loop = s.At, s.By, 0
+	if u.Day.IsZero() {
+		u.Day = loops.DayOf(s.At, w.settings.Zone)
+	}
+	if tag != "" {
+		loop, err := w.register.LoopByTag(tag)
+		if err != nil {
+			return u, orNotFound("loop", tag, err)
+		}
+		u.Loop = loop.ID
+	}
+	if err := u.Validate(); err != nil {
+		return u, err
+	}
+	_, err := commitNew(w.register.NewUsedFluidID, func(id loops.UsedFluidID) error {
+		u.ID = id
+		return w.putShelf(s, "used fluid", loops.Shelf{UsedFluid: []loops.UsedFluid{u}})
+	})
+	return u, err
+}
+
+// TagOf returns the tag of a loop, for what names loops by their numbers; zero
+// has none.
+func (w *Workshop) TagOf(id loops.LoopID) (loops.Tag, error) {
+	if id == 0 {
+		return "", nil
+	}
+	loop, err := w.register.Loop(id)
+	return loop.Tag, orNotFound("loop", id, err)
+}
+
+// AddInstrument records something that readings are taken with.
+func (w *Workshop) AddInstrument(s Stamp, i loops.Instrument) (loops.Instrument, error) {
+	i.ID, i.Revision, i.Checks = 0, 0, nil
+	if err := i.Validate(); err != nil {
+		return i, err
+	}
+	id, err := commitNew(w.register.NewInstrumentID, func(id loops.InstrumentID) error {
+		i.ID = id
+		return w.putShelf(s, "instrument add", loops.Shelf{Instruments: []loops.Instrument{i}})
+	})
+	if err != nil {
+		return i, err
+	}
+	return w.register.Instrument(id)
+}
+
+// CheckInstrument records a zero or buffer check of an instrument.
+func (w *Workshop) CheckInstrument(s Stamp, id loops.InstrumentID, check loops.InstrumentCheck) (loops.Instrument, error) {
+	return retried(func() (loops.Instrument, error) { return w.checkInstrument(s, id, check) })
+}
+
+func (w *Workshop) checkInstrument(s Stamp, id loops.InstrumentID, check loops.InstrumentCheck) (loops.Instrument, error) {
+	i, err := w.register.Instrument(id)
+	if err != nil {
+		return i, orNotFound("instrument", id, err)
+	}
+	if check.Day.IsZero() {
+		check.Day = loops.DayOf(s.At, w.settings.Zone)
+	}
+	if !i.Retired.IsZero() && check.Day.After(i.Retired) {
+		return i, wrong("instrument", fmt.Sprint(id), "one in use; it was retired on "+i.Retired.String())
+	}
+	check.By = s.By
+	i.Checks = append(slices.Clone(i.Checks), check)
+	return w.putInstrument(s, "instrument check", i)
+}
+
+// RetireInstrument records that an instrument left use on the day.
+func (w *Workshop) RetireInstrument(s Stamp, id loops.InstrumentID, day loops.Day) (loops.Instrument, error) {
+	return retried(func() (loops.Instrument, error) { return w.retireInstrument(s, id, day) })
+}
+
+func (w *Workshop) retireInstrument(s Stamp, id loops.InstrumentID, day loops.Day) (loops.Instrument, error) {
+	i, err := w.register.Instrument(id)
+	if err != nil {
+		return i, orNotFound("instrument", id, err)
+	}
+	if i.Retired = day; day.IsZero() {
+		i.Retired = loops.DayOf(s.At, w.settings.Zone)
+	}
+	return w.putInstrument(s, "instrument retire", i)
+}
+
+func (w *Workshop) putInstrument(s Stamp, action string, i loops.Instrument) (loops.Instrument, error) {
+	if err := i.Validate(); err != nil {
+		return i, err
+	}
+	if err := w.putShelf(s, action, loops.Shelf{Instruments: []loops.Instrument{i}}); err != nil {
+		return i, err
+	}
+	return w.register.Instrument(i.ID)
+}
+
+// AddSample records liquid of a loop that is kept back.
+func (w *Workshop) AddSample(s Stamp, tag loops.Tag, sample loops.RetainedSample) (loops.RetainedSample, error) {
+	loop, err := w.register.LoopByTag(tag)
+	if err != nil {
+		return sample, orNotFound("loop", tag, err)
+	}
+	sample.ID, sample.Revision, sample.Loop = 0, 0, loop.ID
+	if sample.Taken.IsZero() {
+		sample.Taken = loops.DayOf(s.At, w.settings.Zone)
+	}
+	if sample.Entry > loop.LastEntry {
+		return sample, wrong("entry", fmt.Sprint(sample.Entry), fmt.Sprintf("an entry of this loop, 1 to %d", loop.LastEntry))
+	}
+	if err := sample.Validate(); err != nil {
+		return sample, err
+	}
+	id, err := commitNew(w.register.NewSampleID, func(id loops.SampleID) error {
+		sample.ID = id
+		return w.putShelf(s, "sample add", loops.Shelf{Samples: []loops.RetainedSample{sample}})
+	})
+	if err != nil {
+		return sample, err
+	}
+	return w.register.Sample(id)
+}
+
+// DiscardSample records that a retained sample was poured away on the day.
+func (w *Workshop) DiscardSample(s Stamp, id loops.SampleID, day loops.Day) (loops.RetainedSample, error) {
+	return retried(func() (loops.RetainedSample, error) { return w.discardSample(s, id, day) })
+}
+
+func (w *Workshop) discardSample(s Stamp, id loops.SampleID, day loops.Day) (loops.RetainedSample, error) {
+	sample, err := w.register.Sample(id)
+	if err != nil {
+		return sample, orNotFound("sample", id, err)
+	}
+	if !sample.Discarded.IsZero() {
+		return sample, wrong("sample", fmt.Sprint(id), "one that is still kept; it was discarded on "+sample.Discarded.String())
+	}
+	if sample.Discarded = day; day.IsZero() {
+		sample.Discarded = loops.DayOf(s.At, w.settings.Zone)
+	}
+	if sample.Discarded.Before(sample.Taken) {
+		return sample, wrong("day", sample.Discarded.String(), "not before it was taken, "+sample.Taken.String())
+	}
+	if err := w.putShelf(s, "sample discard", loops.Shelf{Samples: []loops.RetainedSample{sample}}); err != nil {
+		return sample, err
+	}
+	return w.register.Sample(id)
+}

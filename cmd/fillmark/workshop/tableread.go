@@ -1,0 +1,271 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package workshop
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"iter"
+	"slices"
+	"strings"
+	"unicode/utf8"
+
+	"fillmark/loops"
+)
+
+// maxRows bounds one imported table.
+const maxRows = 100_000
+
+// row is one record of a table with where its cells stand in the file.
+type row[T any] struct {
+	record T
+	line   int
+	cells  map[string]place // by column name
+}
+
+// place is where a cell stands: line and column from 1, the column counted in
+// cells as a spreadsheet does.
+type place struct{ line, column int }
+
+// readTable reads CSV: RFC 4180 with a header line; commas, semicolons or
+// tabs; LF or CRLF; with or without a byte order mark. With semicolons a
+// decimal comma is read as such. It reports every bad row it finds, joined,
+// and then returns no rows. ignored names the columns that only the register
+// writes.
+func readTable[T any](in io.Reader, columns []column[T], check func(T) error) (rows []row[T], ignored []string, err error) {
+	reader, header, err := openTable(in)
+	if err != nil {
+		return nil, nil, err
+	}
+	use, ignored, err := matchColumns(header, columns)
+	if err != nil {
+		return nil, nil, err
+	}
+	var problems []error
+	for {
+		cells, err := reader.Read()
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			problems = append(problems, badLine(err, len(header)))
+			var parse *csv.ParseError
+			if errors.As(err, &parse) && errors.Is(parse.Err, csv.ErrFieldCount) {
+				continue // the rows after it can still be read
+			}
+			break
+		}
+		if len(rows) == maxRows {
+			return nil, nil, wrong("file", fmt.Sprintf("more than %d rows", maxRows), "several files")
+		}
+		r, wrongs := readRow(reader, cells, header, use, reader.Comma == ';')
+		problems = append(problems, wrongs...)
+		for _, more := range r.blame(check(r.record), columns) {
+			if !slices.ContainsFunc(wrongs, func(w error) bool { return sameCell(w, more) }) {
+				problems = append(problems, more)
+			}
+		}
+		rows = append(rows, r)
+	}
+	if len(problems) > 0 {
+		return nil, nil, errors.Join(problems...)
+	}
+	if len(rows) == 0 {
+		return nil, nil, wrong("file", "no rows", "a header line and at least one row")
+	}
+	return rows, ignored, nil
+}
+
+// openTable finds out how the file separates its cells and reads its header.
+func openTable(in io.Reader) (*csv.Reader, []string, error) {
+	text, err := io.ReadAll(in)
+	if err != nil {
+		return nil, nil, err
+	}
+	text = bytes.TrimPrefix(text, []byte("\xef\xbb\xbf"))
+	if !utf8.Valid(text) {
+		at := 1 + bytes.Count(validPrefix(text), []byte("\n"))
+		return nil, nil, wrong("file", fmt.Sprintf("line %d", at), "text in UTF-8")
+	}
+	first, _, _ := bytes.Cut(text, []byte("\n"))
+	reader := csv.NewReader(bytes.NewReader(text))
+	for _, comma := range ";\t" {
+		if bytes.ContainsRune(first, comma) && !bytes.ContainsRune(first, ',') {
+			reader.Comma = comma
+		}
+	}
+	header, err := reader.Read()
+	if err != nil {
+		return nil, nil, wrong("file", "no header", "a first line that names the columns")
+	}
+	for i := range header {
+		header[i] = strings.ToLower(strings.TrimSpace(header[i]))
+	}
+	return reader, header, nil
+}
+
+func validPrefix(text []byte) []byte {
+	for i := 0; i < len(text); {
+		r, size := utf8.DecodeRune(text[i:])
+		if r == utf8.RuneError && size == 1 {
+			return text[:i]
+		}
+		i += size
+	}
+	return text
+}
+
+// matchColumns finds the column of each cell; nil where it is not imported.
+func matchColumns[T any](header []string, columns []column[T]) (use []*column[T], ignored []string, err error) {
+	var names []string
+	for _, c := range columns {
+		if c.set != nil {
+			names = append(names, c.name)
+		}
+	}
+	var problems []error
+	for at, name := range header {
+		i := slices.IndexFunc(columns, func(c column[T]) bool { return c.name == name })
+		switch {
+		case i < 0:
+			problems = append(problems, wrong(fmt.Sprintf("line 1, column %d", at+1), name, "one of: "+strings.Join(names, ", ")))
+			use = append(use, nil)
+		case slices.Contains(header[:at], name):
+			problems = append(problems, wrong(fmt.Sprintf("line 1, column %d", at+1), name, "each column once"))
+			use = append(use, nil)
+		case columns[i].set == nil:
+			ignored = append(ignored, name)
+			use = append(use, nil)
+		default:
+			use = append(use, &columns[i])
+		}
+	}
+	return use, ignored, errors.Join(problems...)
+}
+
+// badLine names the line of a fault of the CSV itself.
+func badLine(err error, wanted int) error {
+	var parse *csv.ParseError
+	if !errors.As(err, &parse) {
+		return err
+	}
+	switch {
+	case errors.Is(parse.Err, csv.ErrFieldCount):
+		return wrong(fmt.Sprintf("line %d", parse.StartLine), "another number of cells", fmt.Sprintf("%d cells, as the header has", wanted))
+	default:
+		return wrong(fmt.Sprintf("line %d", parse.Line), parse.Err.Error(), `cells with a quote inside are quoted and the quote doubled: "5"" tube"`)
+	}
+}
+
+func readRow[T any](reader *csv.Reader, cells, header []string, use []*column[T], decimalComma bool) (row[T], []error) {
+	r := row[T]{cells: map[string]place{}}
+	r.line, _ = reader.FieldPos(0)
+	var problems []error
+	for i, cell := range cells {
+		line, _ := reader.FieldPos(i)
+		r.cells[header[i]] = place{line, i + 1}
+		if use[i] == nil {
+			continue
+		}
+		cell = strings.TrimSpace(strings.ReplaceAll(cell, "\r\n", "\n"))
+		if decimalComma && strings.Count(cell, ",") == 1 && isFigure(strings.Replace(cell, ",", ".", 1)) {
+			cell = strings.Replace(cell, ",", ".", 1)
+		}
+		if err := use[i].set(&r.record, cell); err != nil {
+			problems = append(problems, at(r.cells[header[i]], header[i], err))
+		}
+	}
+	return r, problems
+}
+
+func isFigure(cell string) bool {
+	_, err := parseFigure[float64](cell, 1)
+	return err == nil
+}
+
+// at puts the place of a cell in front of what is wrong with it.
+func at(p place, name string, err error) error {
+	return inField(err, fmt.Sprintf("line %d, column %d (%s)", p.line, p.column, name))
+}
+
+func inField(err error, field string) error {
+	var invalid *loops.InvalidError
+	if errors.As(err, &invalid) {
+		return wrong(field, invalid.Value, invalid.Reason)
+	}
+	return wrong(field, err.Error(), "a value that the register can keep")
+}
+
+// blame puts a place in front of every problem that validation found.
+func (r row[T]) blame(err error, columns []column[T]) []error {
+	if err == nil {
+		return nil
+	}
+	if joined, ok := err.(interface{ Unwrap() []error }); ok {
+		var all []error
+		for _, e := range joined.Unwrap() {
+			all = append(all, r.blame(e, columns)...)
+		}
+		return all
+	}
+	var invalid *loops.InvalidError
+	if errors.As(err, &invalid) {
+		for _, c := range columns {
+			if p, there := r.cells[c.name]; there && slices.Contains(c.fields, invalid.Field) {
+				return []error{at(p, c.name, err)}
+			}
+		}
+		return []error{inField(err, fmt.Sprintf("line %d (%s)", r.line, invalid.Field))}
+	}
+	return []error{fmt.Errorf("line %d: %w", r.line, err)}
+}
+
+// sameCell tells whether two problems are about one cell: a cell that could
+// not be read is not said to be missing as well.
+func sameCell(a, b error) bool {
+	var x, y *loops.InvalidError
+	return errors.As(a, &x) && errors.As(b, &y) && x.Field == y.Field
+}
+
+// writeTable writes a list as CSV with a header line and CRLF line ends, as
+// RFC 4180 has them. Line breaks inside cells stay as they are.
+func writeTable[T any](out io.Writer, columns []column[T], records iter.Seq2[T, error]) error {
+	to := bufio.NewWriter(out)
+	cells := make([]string, len(columns))
+	for i, c := range columns {
+		cells[i] = c.name
+	}
+	if err := writeRow(to, cells); err != nil {
+		return err
+	}
+	for r, err := range records {
+		if err != nil {
+			return err
+		}
+		for i, c := range columns {
+			cells[i] = c.get(r)
+		}
+		if err := writeRow(to, cells); err != nil {
+			return err
+		}
+	}
+	return to.Flush()
+}
+
+// writeRow writes one row. The csv package's own CRLF would go into the cells
+// as well.
+func writeRow(to *bufio.Writer, cells []string) error {
+	var row bytes.Buffer
+	w := csv.NewWriter(&row)
+	if err := w.Write(cells); err != nil {
+		return err
+	}
+	w.Flush()
+	_, err := to.Write(append(bytes.TrimSuffix(row.Bytes(), []byte("\n")), "\r\n"...))
+	return err
+}

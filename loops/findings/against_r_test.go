@@ -1,0 +1,65 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+//go:build unix
+
+package findings_test
+
+import (
+	"fmt"
+	"math"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+)
+
+// TestCampaignSpeedAgainstR times the same million rows here and in R, one
+// after the other, and prints the ratio of the processor time, which others on
+// the machine disturb less than the clock. It asserts nothing about time.
+func TestCampaignSpeedAgainstR(t *testing.T) {
+	if os.Getenv("FILLMARK_CAMPAIGN") != "full" {
+		t.Skip("takes minutes: FILLMARK_CAMPAIGN=full")
+	}
+	rscript := needR(t)
+	for _, months := range []bool{false, true} {
+		rows := million(1_000_000, months)
+		name := filepath.Join(t.TempDir(), "lives.csv")
+		require.NoError(t, os.WriteFile(name, csvOf(rows), 0o600))
+		said, err := exec.Command(rscript, filepath.Join("..", "..", "testdata", "statistics", "compare.R"), name).Output()
+		require.NoError(t, err)
+		seconds := map[string]float64{}
+		for line := range strings.Lines(string(said)) {
+			var method string
+			var s float64
+			_, err := fmt.Sscan(line, &method, &s)
+			require.NoError(t, err, line)
+			seconds[method] = s
+		}
+		for _, m := range methods() {
+			best := math.Inf(1)
+			for range 3 { // as R does
+				runtime.GC() // of what came before
+				start := processor(t)
+				require.NoError(t, m.run(rows))
+				best = math.Min(best, processor(t)-start)
+			}
+			require.Contains(t, seconds, m.name)
+			t.Logf("whole months %v, %s: here %.3f s, R %.2f s, %.1f times", months, m.name, best, seconds[m.name], seconds[m.name]/best)
+		}
+	}
+}
+
+// processor is the processor time of this process so far, in seconds.
+func processor(t testing.TB) float64 {
+	t.Helper()
+	var used syscall.Rusage
+	require.NoError(t, syscall.Getrusage(syscall.RUSAGE_SELF, &used))
+	return time.Duration(used.Utime.Nano() + used.Stime.Nano()).Seconds()
+}

@@ -1,0 +1,226 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package findings_test
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"os"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/loops/findings"
+)
+
+// campaign tells how many runs a simulation makes: few as a rule, all of them
+// with FILLMARK_CAMPAIGN=full. The seeds are fixed, so that a run repeats.
+func campaign(short, full int) int {
+	if os.Getenv("FILLMARK_CAMPAIGN") == "full" {
+		return full
+	}
+	return short
+}
+
+// workshop draws the lives of n loops whose true distribution is Weibull with
+// the scale 48: each is followed to a look after about the span given, with
+// looks every six months, and half of the failures are only found at the next
+// one. Nothing is noticed after the last look, or late failures would be booked
+// more often than late survivals.
+func workshop(rng *rand.Rand, n int, shape, span float64) []findings.Life {
+	const every = 6
+	var rows []findings.Life
+	for range n {
+		age := 48 * math.Pow(rng.ExpFloat64(), 1/shape)
+		watched := math.Round(span*(0.5+rng.Float64())/every) * every
+		l := findings.Life{Count: 1, Lower: watched, Upper: math.Inf(1)}
+		if age < watched {
+			l.Lower, l.Upper = age, age
+			if rng.IntN(2) == 0 {
+				l.Lower = math.Floor(age/every) * every
+				l.Upper = l.Lower + every
+			}
+		}
+		rows = append(rows, l)
+	}
+	return rows
+}
+
+// TestCampaignB10Bound measures how often the hybrid lower bound of B10 is
+// below the truth, unconditionally: the level promised is 95 %. The short run
+// allows each scenario twice the standard error of so few runs, and holds all
+// of them together to 94 %.
+func TestCampaignB10Bound(t *testing.T) {
+	t.Parallel()
+	runs := campaign(250, 20000)
+	all, scenarios := 0, 0
+	for _, shape := range []float64{1, 1.5, 2, 3, 4} {
+		for _, n := range []int{10, 30, 100} {
+			for _, span := range []float64{18, 40} {
+				name := fmt.Sprintf("shape %g n %d span %g", shape, n, span)
+				rng := rand.New(rand.NewPCG(uint64(1000*shape+span), uint64(n)))
+				covered, failures, ratio := coverB10(t, rng, runs, n, shape, span)
+				got := float64(covered) / float64(runs)
+				t.Logf("%s: covered %.1f %%, mean failures %.1f, mean bound %.2f of the truth", name, 100*got, failures, ratio)
+				allowed := 0.0
+				if runs < 20000 {
+					allowed = 2 * math.Sqrt(0.05*0.95/float64(runs))
+				}
+				assert.GreaterOrEqual(t, got, 0.94-allowed, name)
+				all, scenarios = all+covered, scenarios+1
+			}
+		}
+	}
+	assert.GreaterOrEqual(t, float64(all)/float64(runs*scenarios), 0.94)
+}
+
+// coverB10 counts how many bounds are at most the true B10, and means of the
+// failures and of the bound over the truth.
+func coverB10(t *testing.T, rng *rand.Rand, runs, n int, shape, span float64) (covered int, failures, ratio float64) {
+	t.Helper()
+	truth := 48 * math.Pow(-math.Log(0.9), 1/shape)
+	for range runs {
+		l, err := findings.NewLives(workshop(rng, n, shape, span))
+		require.NoError(t, err)
+		fit, err := findings.FitWeibull(l)
+		if err != nil {
+			fit = nil
+		}
+		bound := findings.LowerLife(l, fit, 0.10)
+		require.False(t, math.IsNaN(bound), "%v", l.Rows())
+		failures += float64(l.Failures()) / float64(runs)
+		ratio += bound / truth / float64(runs)
+		if bound <= truth {
+			covered++
+		}
+	}
+	return covered, failures, ratio
+}
+
+// TestCampaignNextBound measures the same for the next look at a loop good at
+// 12 months, where there are failures enough for it.
+func TestCampaignNextBound(t *testing.T) {
+	t.Parallel()
+	runs := campaign(200, 4000)
+	for _, shape := range []float64{1, 2, 3} {
+		t.Run(fmt.Sprint("shape ", shape), func(t *testing.T) {
+			t.Parallel()
+			rng := rand.New(rand.NewPCG(uint64(shape), 12))
+			truth := findings.NextLook(shape, 48, 12, 0.10)
+			covered, asked := 0, 0
+			for range runs {
+				l, err := findings.NewLives(workshop(rng, 80, shape, 40))
+				require.NoError(t, err)
+				fit, err := findings.FitWeibull(l)
+				if err != nil || fit.Failures < findings.FewFailures {
+					continue
+				}
+				asked++
+				if fit.LowerNext(0.10, 12, 0.95) <= truth {
+					covered++
+				}
+			}
+			got := float64(covered) / float64(asked)
+			t.Logf("covered %.1f %% of %d", 100*got, asked)
+			assert.GreaterOrEqual(t, got, 0.94)
+		})
+	}
+}
+
+// TestCampaignTurnbullLimits measures how often the likelihood-ratio limits of
+// survival at an age hold the truth, with looks every six months and with one
+// look at any age for each loop.
+func TestCampaignTurnbullLimits(t *testing.T) {
+	t.Parallel()
+	runs := campaign(150, 2000)
+	draws := map[string]func(*rand.Rand) []findings.Life{
+		"every six months": func(rng *rand.Rand) []findings.Life { return workshop(rng, 60, 2, 60) },
+		"one look": func(rng *rand.Rand) []findings.Life {
+			var rows []findings.Life
+			for range 60 {
+				looked := 1 + 80*rng.Float64()
+				l := findings.Life{Lower: looked, Upper: math.Inf(1), Count: 1}
+				if 48*math.Sqrt(rng.ExpFloat64()) < looked {
+					l.Lower, l.Upper = 0, looked
+				}
+				rows = append(rows, l)
+			}
+			return rows
+		},
+	}
+	for name, draw := range draws {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			rng := rand.New(rand.NewPCG(7, 7))
+			covered, asked := 0, 0
+			for range runs {
+				l, err := findings.NewLives(draw(rng))
+				require.NoError(t, err)
+				e, err := findings.Turnbull(l)
+				require.NoError(t, err)
+				for _, c := range e.Cells {
+					// One cell a run, so that the runs are independent.
+					if c.Right >= 30 && !math.IsInf(c.Right, 1) {
+						lower, upper := e.Limits(c, 0.95)
+						truth := math.Exp(-math.Pow(c.Right/48, 2))
+						asked++
+						if lower <= truth && truth <= upper {
+							covered++
+						}
+						break
+					}
+				}
+			}
+			got := float64(covered) / float64(asked)
+			t.Logf("covered %.1f %% of %d", 100*got, asked)
+			assert.GreaterOrEqual(t, got, 0.90)
+		})
+	}
+}
+
+// TestCampaignLogRankError measures how often groups that are alike are told
+// to differ at 5 %, by chi-squared and by the p to go by.
+func TestCampaignLogRankError(t *testing.T) {
+	t.Parallel()
+	runs := campaign(150, 4000)
+	for _, sizes := range [][2]int{{3, 3}, {5, 5}, {10, 10}, {3, 12}, {2, 20}, {40, 40}} {
+		t.Run(fmt.Sprint(sizes), func(t *testing.T) {
+			t.Parallel()
+			rng := rand.New(rand.NewPCG(uint64(sizes[0]), uint64(sizes[1])))
+			chi, verdict, asked := 0, 0, 0
+			for range runs {
+				var rows []findings.Life
+				for i := range sizes[0] + sizes[1] {
+					age, watched := 48*math.Sqrt(rng.ExpFloat64()), 20+60*rng.Float64()
+					l := findings.Life{Lower: watched, Upper: math.Inf(1), Count: 1, Group: "a"}
+					if age < watched {
+						l.Lower, l.Upper = age, age
+					}
+					if i >= sizes[0] {
+						l.Group = "b"
+					}
+					rows = append(rows, l)
+				}
+				l, err := findings.NewLives(rows)
+				require.NoError(t, err)
+				c, err := findings.LogRank(l)
+				if err != nil {
+					continue
+				}
+				asked++
+				if c.P < 0.05 {
+					chi++
+				}
+				if c.Verdict() < 0.05 {
+					verdict++
+				}
+			}
+			rate := func(n int) float64 { return float64(n) / float64(asked) }
+			t.Logf("chi-squared %.1f %%, verdict %.1f %% of %d", 100*rate(chi), 100*rate(verdict), asked)
+			assert.LessOrEqual(t, rate(verdict), 0.05+3*math.Sqrt(0.05*0.95/float64(asked)))
+		})
+	}
+}

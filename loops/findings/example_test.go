@@ -1,0 +1,85 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package findings_test
+
+import (
+	"fmt"
+	"strings"
+
+	"fillmark/loops/findings"
+)
+
+func ExampleAnalyse() {
+	lives, err := findings.ReadCSV(strings.NewReader(`lower,upper,count
+14,14,1
+16,20,2
+18,,20
+24,,9
+22,26,3
+`))
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	report := findings.Analyse(lives, findings.FromFile)
+	for _, answer := range report.Answers {
+		if answer.Question == "b10" {
+			fmt.Println(answer.Sentence)
+			fmt.Println("Firmer with", answer.Firmer)
+		}
+	}
+	// Output:
+	// With 95 % confidence nine in ten loops are still good at age 16.6. Best estimate of the age by which one in ten has failed: 20.1.
+	// Firmer with more failures, or more loops known good at older ages
+}
+
+func ExampleReadCSV() {
+	_, err := findings.ReadCSV(strings.NewReader("lower,upper,count\n12,15,1\n5,3,1\n"))
+	fmt.Println(err)
+	// Output: line 3, column upper: "3": it is below lower, 5; upper is the age at which the loop was found failed
+}
+
+func ExampleEvidenceAge() {
+	lives, err := findings.NewLives([]findings.Life{
+		{Lower: 14, Upper: 14, Count: 2, Cause: "clog"},
+		{Lower: 18, Upper: 24, Count: 1, Cause: "clog"},
+		{Lower: 18, Upper: 18, Count: 1, Cause: "clog"},
+	})
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	due, err := findings.EvidenceAge(lives, 12)
+	fmt.Printf("look at %.1f months (%s, %d of %d failed) %v\n", due.Age, due.Clause, due.Basis.Failures, due.Basis.N, err)
+	// Output: look at 4.3 months (prior, 4 of 4 failed) <nil>
+}
+
+func ExampleExplore() {
+	answers, err := findings.Explore([]findings.Trait{
+		{Name: "soft tubing", Strata: findings.Strata{{FailedWith: 2, FailedWithout: 0, GoodWith: 6, GoodWithout: 14}}},
+	})
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	for _, refused := range answers[0].Refused {
+		fmt.Println(refused.Why)
+	}
+	// Output: no result could have been significant: with so few cases the smallest p that can be had is 0.24. Missing: at the least 4 failures, all with it, against the healthy loops on record.
+}
+
+func ExampleWatch_Test() {
+	watch := findings.Watch{Trait: "soft tubing", Registered: "2026-03-01", ReadAt: 5}
+	answer, err := watch.Test([]findings.Case{
+		{Ended: "2026-02-11", Failed: true, With: true},
+		{Ended: "2026-05-02", Failed: true, With: true},
+		{Ended: "2026-06-20", Failed: false, With: false},
+	})
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	fmt.Println(answer.Refused[0].Why)
+	// Output: the watch is read at 5 failures after 2026-03-01, and 1 have come. Missing: 4 failures more.
+}

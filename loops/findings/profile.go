@@ -1,0 +1,172 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package findings
+
+import "math"
+
+// endless is how far, in logarithms, a profile is followed before its limit
+// is given up: a factor of e^30 says nothing any more.
+const endless = 30
+
+// sharp is the precision of a profile limit.
+const sharp = 1e-13
+
+// ShapeLimits are the likelihood-ratio limits of Shape: all values that the
+// test with one degree of freedom keeps at the level. A limit that the data
+// do not set is 0 or +Inf.
+func (w *Weibull) ShapeLimits(level float64) Estimate {
+	mu := w.best.mu
+	deviance := func(logSigma float64) float64 {
+		at, top, err := w.likelihood.overMu(mu, logSigma)
+		if err != nil {
+			return math.Inf(1)
+		}
+		mu = at
+		return 2 * (w.LogLik - top)
+	}
+	best, target, step := w.best.logSigma, chiSquareOne(level), 2*math.Sqrt(w.VarLogSigma)
+	low := crossing(best, best-endless, -step, target, sharp, deviance)
+	mu = w.best.mu
+	high := crossing(best, best+endless, step, target, sharp, deviance)
+	return Estimate{Value: w.Shape, Lower: given(math.Exp(-high), high >= best+endless, 0), Upper: given(math.Exp(-low), low <= best-endless, math.Inf(1))}
+}
+
+// ScaleLimits are the likelihood-ratio limits of Scale.
+func (w *Weibull) ScaleLimits(level float64) Estimate { return w.LifeLimits(-math.Expm1(-1), level) }
+
+// LifeLimits are the likelihood-ratio limits of Life(p), two-sided at level.
+func (w *Weibull) LifeLimits(p, level float64) Estimate {
+	target := chiSquareOne(level)
+	return Estimate{Value: w.Life(p), Lower: w.lifeLimit(p, 0, target, -1), Upper: w.lifeLimit(p, 0, target, 1)}
+}
+
+// LowerLife is a one-sided lower bound of Life(p): with the level given, at
+// least the share 1-p is still good at that age. The likelihood ratio is
+// compared with t^2 of one degree of freedom less than there are failures
+// instead of chi-squared, which keeps the level down to five failures (see
+// doc/findings.md). Below two failures there is none and it returns NaN.
+func (w *Weibull) LowerLife(p, level float64) float64 { return w.LowerNext(p, 0, level) }
+
+// LowerNext is [Weibull.LowerLife] for a loop known good at an age: with the
+// level given, at least the share 1-p of such loops is still good at the age
+// returned.
+func (w *Weibull) LowerNext(p, goodAt, level float64) float64 {
+	if w.Failures < 2 {
+		return math.NaN()
+	}
+	t := tQuantile(level, w.Failures-1)
+	return w.lifeLimit(p, goodAt, t*t, -1)
+}
+
+// lifeLimit follows the profile of the age at which the share p of the loops
+// good at goodAt has failed, downward or upward.
+func (w *Weibull) lifeLimit(p, goodAt, target, direction float64) float64 {
+	hazard := -math.Log1p(-p)
+	best := math.Log(NextLook(w.Shape, w.Scale, goodAt, p))
+	logSigma := w.best.logSigma
+	deviance := func(logAge float64) float64 {
+		at, top, err := w.likelihood.overSigma(bend{logAge, math.Log(goodAt), math.Log(hazard)}, logSigma)
+		if err != nil {
+			return math.Inf(1)
+		}
+		logSigma = at
+		return 2 * (w.LogLik - top)
+	}
+	c := math.Log(hazard) / w.Shape
+	step := 2 * math.Sqrt(w.VarMu+2*c*w.CovMuLogSigma+c*c*w.VarLogSigma)
+	bound := best + direction*endless
+	if goodAt > 0 && direction < 0 {
+		bound = math.Log(goodAt) // the age asked for is later than the one known
+		step = math.Min(step, (best-bound)/2)
+	}
+	found := crossing(best, bound, direction*step, target, sharp, deviance)
+	switch {
+	case found != bound:
+		return math.Exp(found)
+	case direction > 0:
+		return math.Inf(1)
+	default:
+		return goodAt
+	}
+}
+
+// given returns the value unless it was given up.
+func given(value float64, givenUp bool, otherwise float64) float64 {
+	if givenUp {
+		return otherwise
+	}
+	return value
+}
+
+// overMu maximises over mu alone: the profile of sigma.
+func (l *likelihood) overMu(mu, logSigma float64) (at, top float64, err error) {
+	return climbLine(mu, func(x float64) (value, slope, curve float64) {
+		s := l.at(point{x, logSigma})
+		return s.value, s.m, s.mm
+	})
+}
+
+// bend is the line of all distributions by which a loop good at one age fails
+// with a given cumulative hazard until another.
+type bend struct {
+	logAge, logGood, logHazard float64
+}
+
+// mu is where the line is at sigma, with its first two derivatives by ln
+// sigma. With D = t^(1/sigma) - g^(1/sigma), mu = sigma (ln D - ln hazard).
+func (b bend) mu(sigma float64) (mu, slope, curve float64) {
+	mu, slope, curve = b.logAge-sigma*b.logHazard, -sigma*b.logHazard, -sigma*b.logHazard
+	if math.IsInf(b.logGood, -1) {
+		return mu, slope, curve
+	}
+	gap := b.logAge - b.logGood
+	w := gap / sigma
+	e := math.Expm1(w)
+	inside := math.Log(-math.Expm1(-w))
+	first, second := 1/e, -(1+1/e)/e
+	if math.IsInf(e, 1) {
+		first, second = 0, 0
+	}
+	mu += sigma * inside
+	slope += sigma*inside - gap*first
+	curve += sigma*inside - gap*first + gap*w*second
+	return mu, slope, curve
+}
+
+// overSigma maximises over sigma along a bend: the profile of an age.
+func (l *likelihood) overSigma(b bend, logSigma float64) (at, top float64, err error) {
+	return climbLine(logSigma, func(x float64) (value, slope, curve float64) {
+		mu, d1, d2 := b.mu(math.Exp(x))
+		s := l.at(point{mu, x})
+		return s.value, s.m*d1 + s.s, s.mm*d1*d1 + 2*s.ms*d1 + s.ss + s.m*d2
+	})
+}
+
+// climbLine maximises a function of one variable by Newton's method, with
+// halved steps where it does not climb.
+func climbLine(x float64, f func(float64) (value, slope, curve float64)) (at, top float64, err error) {
+	value, slope, curve := f(x)
+	for range 100 {
+		step := -slope / curve
+		if !(curve < 0) || math.Abs(step) > 1 {
+			step = math.Copysign(math.Min(1, math.Abs(step)), slope)
+		}
+		if math.IsNaN(step) || math.Abs(x) > 1000 {
+			return x, value, ErrNoShape
+		}
+		moved := false
+		for range 40 {
+			v, s, c := f(x + step)
+			if v >= value-1e-13*math.Abs(value) {
+				x, value, slope, curve, moved = x+step, v, s, c, true
+				break
+			}
+			step /= 2
+		}
+		if !moved || math.Abs(step) < 1e-9*(1+math.Abs(x)) {
+			break
+		}
+	}
+	return x, value, nil
+}

@@ -1,0 +1,173 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package findings
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+)
+
+// significant is the p below which a difference is called one.
+const significant = 0.05
+
+// count writes a number of things.
+func count(n int, thing string) string {
+	switch n {
+	case 0:
+		return "no " + thing
+	case 1:
+		return "1 " + thing
+	}
+	return fmt.Sprintf("%d %ss", n, thing)
+}
+
+// between writes limits; an end that is not known is left open.
+func between(lower, upper Number) string {
+	switch {
+	case lower.Known() && upper.Known():
+		return fmt.Sprintf("95 %% limits %s to %s", lower, upper)
+	case lower.Known():
+		return fmt.Sprintf("95 %% limits %s to beyond what was seen", lower)
+	case upper.Known():
+		return fmt.Sprintf("95 %% limits below what was seen to %s", upper)
+	}
+	return "no limits"
+}
+
+// curveAnswer says how far the curve can be read, and what it shows there.
+func (r *Report) curveAnswer(points []Point) {
+	var last *Point
+	for i := range points {
+		if p := &points[i]; !p.Few && p.Lower.Known() && p.Upper.Known() {
+			last = p
+		}
+	}
+	if last == nil {
+		r.refuse("drawing", fmt.Sprintf("fewer than %d loops were under watch at every age, so no curve is drawn; the numbers stand. Missing: more lives.", FewAtRisk))
+		return
+	}
+	given := ""
+	if r.Start > 0 {
+		given = fmt.Sprintf("Of loops good at age %s, ", short(r.Start))
+	}
+	sentence := fmt.Sprintf("%s%s were still good after age %s (%s to %s), the oldest age at which at least %d loops were under watch.",
+		given, percent(last.Survival), short(last.Age), percent(float64(last.Lower)), percent(float64(last.Upper)), FewAtRisk)
+	if r.Failures == 0 {
+		sentence = fmt.Sprintf("None of %s failed. With 95 %% confidence at least %s are still good after age %s.", count(r.N, "loop"), percent(float64(last.Lower)), short(last.Age))
+	}
+	r.answer("curve", last.Survival, float64(last.Lower), float64(last.Upper), sentence, "more loops watched beyond age "+short(last.Age))
+}
+
+// medianAnswer says by when half have failed.
+func (r *Report) medianAnswer(lives Lives) {
+	if !r.Median.Known() {
+		why := fmt.Sprintf("fewer than half have failed by age %s, where the record ends.", short(lives.oldest()))
+		if r.MedianLower.Known() {
+			why += fmt.Sprintf(" With 95 %% confidence the median is not below %s.", r.MedianLower)
+		}
+		r.refuse("median", why+" Missing: loops watched for longer.")
+		return
+	}
+	sentence := fmt.Sprintf("Half had failed by age %s (%s).", r.Median, between(r.MedianLower, r.MedianUpper))
+	for _, p := range slices.Concat(r.KM, r.Turnbull) {
+		if Number(p.Age) >= r.Median {
+			if p.Few {
+				sentence += fmt.Sprintf(" Weak: only %s under watch at that age.", count(p.AtRisk, "loop"))
+			}
+			break
+		}
+	}
+	firmer := "more failures; four times as many halve the limits"
+	if len(r.Turnbull) > 0 {
+		firmer = "inspections closer together around age " + r.Median.String()
+	}
+	r.answer("median", float64(r.Median), float64(r.MedianLower), float64(r.MedianUpper), sentence, firmer)
+}
+
+// shapeAnswer says how the risk changes with age.
+func (r *Report) shapeAnswer(fit *Weibull, shape Estimate, p float64) {
+	how := "the data do not show whether old loops fail more often than new ones"
+	switch {
+	case p < significant && fit.Shape > 1:
+		how = "old loops fail more often than new ones, which is wear"
+	case p < significant && fit.Shape < 1:
+		how = "new loops fail more often than old ones, which points at the fill or the repair"
+	}
+	sentence := fmt.Sprintf("Weibull shape %s (%s): %s.", short(fit.Shape), between(Number(shape.Lower), Number(shape.Upper)), how)
+	firmer := "more failures; four times as many halve the limits"
+	if fit.Failures < FewFailures {
+		sentence = fmt.Sprintf("Weak, from %s: ", count(fit.Failures, "failure")) + sentence
+		firmer = fmt.Sprintf("at least %d failures", FewFailures)
+	}
+	r.answer("shape", fit.Shape, shape.Lower, shape.Upper, sentence, firmer)
+}
+
+// b10Answer says until when nine in ten are good.
+func (r *Report) b10Answer(lives Lives) {
+	if !r.B10.Lower95.Known() {
+		r.refuse("b10", "the failures leave open how early one in ten fails. Missing: more failures, or loops known good at a young age.")
+		return
+	}
+	parts := []string{fmt.Sprintf("With 95 %% confidence nine in ten loops are still good at age %s.", r.B10.Lower95)}
+	if r.B10.Estimate.Known() {
+		parts = append(parts, fmt.Sprintf("Best estimate of the age by which one in ten has failed: %s.", r.B10.Estimate))
+	}
+	firmer := "more failures, or more loops known good at older ages"
+	if r.B10.Method == "Weibayes" {
+		parts = append(parts, fmt.Sprintf("With %s the way the risk grows is not known, so the most cautious of shapes 1 to 3 counts.", count(r.Failures, "failure")))
+		firmer = fmt.Sprintf("loops known good at older ages; from %d failures on the data speak for themselves", FewFailures)
+	}
+	switch oldest := Number(lives.oldest()); {
+	case r.B10.Lower95 > oldest:
+		parts = append(parts, fmt.Sprintf("That is beyond age %s, the oldest on record, and rests on the distribution alone.", oldest))
+	case r.B10.Estimate > oldest:
+		parts = append(parts, fmt.Sprintf("The estimate lies beyond age %s, the oldest on record, and rests on the distribution alone.", oldest))
+	}
+	r.answer("b10", float64(r.B10.Estimate), float64(r.B10.Lower95), math.Inf(1), strings.Join(parts, " "), firmer)
+}
+
+// causeAnswer says how many one cause has ended.
+func (r *Report) causeAnswer(c CauseReport) {
+	if len(c.Incidence) == 0 {
+		return
+	}
+	name := c.Cause
+	if name == "" {
+		name = "no named cause"
+	}
+	last := c.Incidence[len(c.Incidence)-1]
+	lower, upper := last.Share, last.Share
+	if last.Share > 0 && last.Share < 1 {
+		lower, upper = survivalLimits(last.Share, float64(last.SE)/last.Share, normalQuantile(0.975), LogLog)
+	}
+	r.answer("cause", last.Share, lower, upper, fmt.Sprintf("By age %s, %s had failed by %s (%s to %s), the other causes being at work as they are.",
+		short(last.Age), percent(last.Share), name, percent(lower), percent(upper)), "more failures with their cause named")
+}
+
+// compareAnswer says whether the groups differ.
+func (r *Report) compareAnswer(c *Comparison) {
+	p := c.Verdict()
+	kind := ""
+	if !math.IsNaN(c.PExact) {
+		kind = "exact "
+	}
+	var more []string
+	for _, g := range c.Groups {
+		more = append(more, fmt.Sprintf("%s %s of %d failed, %s expected", g.Group, short(g.Observed), g.N, short(g.Expected)))
+	}
+	list := strings.Join(more, "; ")
+	sentence := fmt.Sprintf("No difference is shown between the groups (%s%s); that is not proof that they are alike. %s.", kind, pValue(p), list)
+	if p < significant {
+		sentence = fmt.Sprintf("The groups differ by more than chance explains (%s%s). %s.", kind, pValue(p), list)
+	}
+	if c.Rough {
+		sentence += " A group has fewer than five failures, and the exact p is out of reach: this p finds differences too often."
+	}
+	if c.DF < len(c.Groups)-1 {
+		sentence += " Some groups were never at risk when a loop failed and are left out."
+	}
+	r.answer("comparison", p, math.NaN(), math.NaN(), sentence, "more failures in the smaller group")
+}

@@ -1,0 +1,116 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package inspection_test
+
+import (
+	"bytes"
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/chemistry"
+	"fillmark/loops/inspection"
+)
+
+func TestReadLog(t *testing.T) {
+	t.Parallel()
+	tests := []struct {
+		name, text string
+		seconds    []float64
+		celsius    []float64
+		notes      string
+	}{
+		{"plain", "0,40\n1,41.5\n2,42\n", []float64{0, 1, 2}, []float64{40, 41.5, 42}, ""},
+		{"header, comments, blank lines, CRLF", "# logger\r\nseconds,celsius\r\n\r\n0,40\r\n1,41\r\n", []float64{0, 1}, []float64{40, 41}, ""},
+		{"byte order mark", "\ufeffseconds;celsius\n0;40\n1;41\n", []float64{0, 1}, []float64{40, 41}, ""},
+		{"columns elsewhere", "n,Temp (°C),fan,Time (s)\n1,40,900,10\n2,41,910,11\n", []float64{0, 1}, []float64{40, 41}, ""},
+		{"decimal commas", "0,5;40,25\n1,5;41,5\n", []float64{0, 1}, []float64{40.25, 41.5}, ""},
+		{"tabs and quotes", "\"0\"\t\"40\"\n\"1\"\t\"41\"\n", []float64{0, 1}, []float64{40, 41}, ""},
+		{"times of a clock", "1780000000,40\n1780000001,41\n", []float64{0, 1}, []float64{40, 41}, ""},
+		{"another unit beside", "time_s,temp_f,temp_c\n0,104,40\n1,106,41\n", []float64{0, 1}, []float64{40, 41}, ""},
+		{"a reading twice", "0,40\n1,41\n1,41\n2,42\n", []float64{0, 1, 2}, []float64{40, 41, 42}, "1 readings stood there twice"},
+		{"a gap", "0,40\n1,41\n2,42\n9,50\n10,51\n", []float64{0, 1, 2, 9, 10}, []float64{40, 41, 42, 50, 51}, "1 gaps, the longest 7 s where 1 s is usual"},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
+			l, err := inspection.ReadLog(strings.NewReader(tt.text))
+			require.NoError(t, err)
+			assert.Equal(t, tt.seconds, l.Seconds)
+			assert.Equal(t, tt.celsius, l.Celsius)
+			assert.Contains(t, strings.Join(l.Notes, "; "), tt.notes)
+			assert.Equal(t, tt.notes == "", len(l.Notes) == 0)
+		})
+	}
+}
+
+func TestReadLogRefuses(t *testing.T) {
+	t.Parallel()
+	tests := []struct{ name, text, field, reason string }{
+		{"time going back", "0,40\n2,41\n1,42\n", "line 3, seconds", "a time after the one before, 2"},
+		{"two temperatures at once", "0,40\n1,41\n1,42\n", "line 3, °C", "one temperature at 1 s; 41 is there already"},
+		{"Fahrenheit by its header", "seconds,temp_f\n0,104\n", "line 1, header", "°C; convert"},
+		{"kelvin by its size", "0,313.2\n1,314.2\n", "line 1, °C", "°F or kelvin"},
+		{"milliseconds by the header", "ms,celsius\n0,40\n", "line 1, header", "seconds; convert"},
+		{"milliseconds by their size", "0,40\n90000000,41\n", "log", "milliseconds?"},
+		{"no number", "0,40\n1,hot\n", "line 2, °C", "a number of °C"},
+		{"not finite", "0,40\n1,NaN\n", "line 2, °C", "a number of °C"},
+		{"time of day", "0,40\n12:00:01,41\n", "line 2, seconds", "a number of seconds"},
+		{"unknown header", "when,what\n0,40\n", "line 1, header", "names a column seconds"},
+		{"three columns without a header", "0,40,1\n1,41,1\n", "line 1, columns", "2 columns"},
+		{"a short row", "0,40\n1\n", "line 2, row", "a row with seconds"},
+		{"empty", "", "log", "at least 2 readings"},
+		{"one reading", "0,40\n", "log", "at least 2 readings"},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
+			l, err := inspection.ReadLog(strings.NewReader(tt.text))
+			var invalid *chemistry.InvalidError
+			require.ErrorAs(t, err, &invalid)
+			assert.Equal(t, tt.field, invalid.Field)
+			assert.Contains(t, invalid.Reason, tt.reason)
+			assert.Empty(t, l)
+		})
+	}
+}
+
+func TestReadLogBounds(t *testing.T) {
+	t.Parallel()
+	var text bytes.Buffer
+	for i := range inspection.MaxLogRows {
+		fmt.Fprintf(&text, "%d.%02d,%d\n", i/100, i%100, 40+i%3)
+	}
+	l, err := inspection.ReadLog(bytes.NewReader(text.Bytes()))
+	require.NoError(t, err)
+	assert.Len(t, l.Seconds, inspection.MaxLogRows)
+	_, err = inspection.Analyse(l, new(inspection.Watt(40)))
+	require.NoError(t, err)
+	text.WriteString("10001,40\n")
+	_, err = inspection.ReadLog(&text)
+	var invalid *chemistry.InvalidError
+	require.ErrorAs(t, err, &invalid)
+	assert.Equal(t, "line 1000001, log", invalid.Field)
+}
+
+func FuzzReadLog(f *testing.F) {
+	for _, text := range []string{"0,40\n1,41\n", "seconds;celsius\n0,5;40\n1;41", "a\tb\n", "\ufeff#\n0,1e400\n", "1e308,1\n-1e308,1\n"} {
+		f.Add(text)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		l, err := inspection.ReadLog(strings.NewReader(text))
+		if err != nil {
+			assert.Empty(t, l)
+			return
+		}
+		assert.Len(t, l.Celsius, len(l.Seconds))
+		assert.Zero(t, l.Seconds[0])
+		assert.True(t, slices.IsSorted(l.Seconds))
+		_, _ = inspection.Analyse(l, nil) // may refuse, may not panic
+	})
+}

@@ -1,0 +1,216 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package store_test
+
+import (
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+	bolt "go.etcd.io/bbolt"
+
+	"fillmark/loops"
+	"fillmark/loops/store"
+)
+
+// The benchmarks run on a register of 10^4 loops with ten entries each, and
+// with FILLMARK_BENCH=full on 10^5 too; FILLMARK_BENCH_LOOPS=n sets another
+// number. doc/store.md has a table of what they measured.
+func sizes(b *testing.B) []int {
+	if text := os.Getenv("FILLMARK_BENCH_LOOPS"); text != "" {
+		var n int
+		_, err := fmt.Sscan(text, &n)
+		require.NoError(b, err)
+		return []int{n}
+	}
+	if os.Getenv("FILLMARK_BENCH") == "full" {
+		return []int{10_000, 100_000}
+	}
+	return []int{10_000}
+}
+
+const entriesEach = 10
+
+// register fills a store: an owner and a machine for every loop. It writes
+// many loops in one change, and without syncs, which change nothing in the
+// file.
+func register(b *testing.B, n int) string {
+	b.Helper()
+	path := filepath.Join(b.TempDir(), "shop.fillmark")
+	s, err := store.Open(path, store.Options{})
+	require.NoError(b, err)
+	store.SetNoSync(s, true)
+	random := rand.New(rand.NewPCG(1, uint64(n)))
+	start := loops.Day{Year: 2020, Month: 1, Dom: 1}
+	for id := 1; id <= n; {
+		c := change("register")
+		for ; id <= n && len(c.Loops) < 500; id++ {
+			owner, machine, loop := loops.OwnerID(id), loops.MachineID(id), loops.LoopID(id)
+			c.Owners = append(c.Owners, loops.Owner{ID: owner, Name: fmt.Sprintf("Owner %d", id), Email: fmt.Sprintf("owner%d@garden.example", id)})
+			c.Machines = append(c.Machines, loops.Machine{ID: machine, Owner: owner, Kind: loops.Desktop, Name: "tower"})
+			l := loops.Loop{ID: loop, Machine: machine, Tag: tag(uint64(id)), LastEntry: entriesEach,
+				Construction: loops.Construction{Sealed: true, Volume: 0.6}}
+			var history []loops.Entry
+			for e := range loops.EntryID(entriesEach) {
+				history = append(history, fillEntry(loop, e+1, start.AddDays(random.IntN(2000))))
+			}
+			l.State, l.Plan = loops.Fold(history), aPlan(start.AddDays(2000+random.IntN(700)))
+			_, put := loops.DueDifference(loops.Loop{}, l)
+			c.Loops, c.Entries, c.DuePut = append(c.Loops, l), append(c.Entries, history...), append(c.DuePut, put...)
+		}
+		require.NoError(b, s.Commit(c))
+	}
+	store.SetNoSync(s, false)
+	require.NoError(b, s.Close())
+	return path
+}
+
+// BenchmarkStore measures what the register's size could slow down.
+func BenchmarkStore(b *testing.B) {
+	for _, n := range sizes(b) {
+		b.Run(fmt.Sprintf("loops=%d", n), func(b *testing.B) {
+			path := register(b, n)
+			b.Run("open", func(b *testing.B) { benchmarkOpen(b, path) })
+			s, err := store.Open(path, store.Options{})
+			require.NoError(b, err)
+			random := rand.New(rand.NewPCG(2, uint64(n)))
+			anyLoop := func() loops.LoopID { return loops.LoopID(random.IntN(n) + 1) }
+			b.Run("read loop", func(b *testing.B) {
+				for b.Loop() {
+					_, err := s.Loop(anyLoop())
+					require.NoError(b, err)
+				}
+			})
+			b.Run("read history", func(b *testing.B) {
+				for b.Loop() {
+					_, err := s.History(anyLoop())
+					require.NoError(b, err)
+				}
+			})
+			b.Run("loops of an owner", func(b *testing.B) {
+				for b.Loop() {
+					machines, err := s.MachinesOf(loops.OwnerID(anyLoop()))
+					require.NoError(b, err)
+					_, err = s.LoopsOf(machines[0].ID)
+					require.NoError(b, err)
+				}
+			})
+			b.Run("due on a day", func(b *testing.B) {
+				for b.Loop() {
+					_, err := s.DueThrough(loops.Day{Year: 2025, Month: 6, Dom: 24})
+					require.NoError(b, err)
+				}
+			})
+			b.Run("write", func(b *testing.B) { benchmarkWrite(b, s, anyLoop) })
+			require.NoError(b, s.Close())
+		})
+	}
+}
+
+func benchmarkOpen(b *testing.B, path string) {
+	info, err := os.Stat(path)
+	require.NoError(b, err)
+	var before, after runtime.MemStats
+	for b.Loop() {
+		s, err := store.Open(path, store.Options{})
+		require.NoError(b, err)
+		require.NoError(b, s.Close())
+	}
+	runtime.GC()
+	runtime.ReadMemStats(&before)
+	s, err := store.Open(path, store.Options{})
+	require.NoError(b, err)
+	runtime.GC()
+	runtime.ReadMemStats(&after)
+	b.ReportMetric(float64(info.Size())/1e6, "file-MB")
+	b.ReportMetric(float64(after.HeapAlloc-min(before.HeapAlloc, after.HeapAlloc))/1e3, "heap-kB")
+	require.NoError(b, s.Close())
+}
+
+// benchmarkWrite appends an entry to any loop and moves its due day, by a
+// commit and by bbolt alone with the same bytes. The two take turns, so that
+// whatever else the disk has to do hits them alike, and the medians are
+// reported. Commits without a sync come afterwards, since the next sync would
+// have to write their pages too.
+func benchmarkWrite(b *testing.B, s *store.Store, anyLoop func() loops.LoopID) {
+	var commit, noSync, bare []time.Duration
+	take := func(list *[]time.Duration, write func() error) {
+		start := time.Now()
+		require.NoError(b, write())
+		*list = append(*list, time.Since(start))
+	}
+	change := func() loops.Change {
+		was, err := s.Loop(anyLoop())
+		require.NoError(b, err)
+		return next(was)
+	}
+	for b.Loop() {
+		c := change()
+		take(&commit, func() error { return s.Commit(c) })
+		put := bareWrite(b, change())
+		take(&bare, func() error { return store.BareUpdate(s, put) })
+	}
+	store.SetNoSync(s, true)
+	for range len(commit) {
+		c := change()
+		take(&noSync, func() error { return s.Commit(c) })
+	}
+	store.SetNoSync(s, false)
+	median := func(list []time.Duration) float64 {
+		slices.Sort(list)
+		return float64(list[len(list)/2]) / 1e3
+	}
+	b.ReportMetric(0, "ns/op") // of both together: says nothing
+	b.ReportMetric(median(commit), "commit-µs")
+	b.ReportMetric(median(noSync), "commit-without-sync-µs")
+	b.ReportMetric(median(bare), "bare-update-µs")
+	b.ReportMetric(median(commit)/median(bare), "commit/bare")
+}
+
+// next is a change of one more entry.
+func next(was loops.Loop) loops.Change {
+	l := was
+	l.LastEntry++
+	entry := fillEntry(l.ID, l.LastEntry, loops.Day{Year: 2026, Month: 12, Dom: 3})
+	l.State, l.Plan = loops.Fold([]loops.Entry{entry}), aPlan(l.Plan.Tasks[0].Due.AddDays(1))
+	c := change("fill")
+	c.Loops, c.Entries = []loops.Loop{l}, []loops.Entry{entry}
+	c.DueDel, c.DuePut = loops.DueDifference(was, l)
+	return c
+}
+
+// bareWrite puts the keys and bytes that a commit of the change puts.
+func bareWrite(b *testing.B, c loops.Change) func(*bolt.Tx) error {
+	b.Helper()
+	line, err := store.EncodeAudit(loops.AuditLine{At: noon, By: "local:test", Action: "fill", On: "loop 12345, entry 11 of loop 12345"})
+	require.NoError(b, err)
+	l := c.Loops[0]
+	l.Revision++
+	loop, err := store.EncodeLoop(l)
+	require.NoError(b, err)
+	entry, err := store.EncodeEntry(c.Entries[0])
+	require.NoError(b, err)
+	del, err := store.DueKey(c.DueDel[0])
+	require.NoError(b, err)
+	put, err := store.DueKey(c.DuePut[0])
+	require.NoError(b, err)
+	return func(tx *bolt.Tx) error {
+		audit := tx.Bucket([]byte("audit"))
+		n, err := audit.NextSequence()
+		return errors.Join(err,
+			tx.Bucket([]byte("loops")).Put(store.IDKey(l.ID), loop),
+			tx.Bucket([]byte("history")).Put(store.HistoryKey(l.ID, l.LastEntry), entry),
+			tx.Bucket([]byte("due")).Delete(del),
+			tx.Bucket([]byte("due")).Put(put, nil),
+			audit.Put(store.IDKey(loops.LoopID(n)), line),
+		)
+	}
+}

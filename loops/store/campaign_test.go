@@ -1,0 +1,298 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package store_test
+
+import (
+	"bufio"
+	"context"
+	"fmt"
+	"io"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	bolt "go.etcd.io/bbolt"
+
+	"fillmark/loops"
+	"fillmark/loops/store"
+)
+
+// The kill campaign starts this test binary anew as a process of its own that
+// writes to a store, kills it with SIGKILL at a random point, and looks at
+// what is left: every acknowledged write is there, no change is there by half,
+// and the check finds nothing. A short one runs always;
+// FILLMARK_CAMPAIGN=full kills 300 times and more, and
+// FILLMARK_CAMPAIGN_SEED=n repeats one.
+
+// childTask and childPath tell this binary to be the process that is killed.
+const (
+	childTask = "FILLMARK_STORE_CHILD"
+	childPath = "FILLMARK_STORE_PATH"
+)
+
+func TestMain(m *testing.M) {
+	var err error
+	switch task := os.Getenv(childTask); task {
+	case "":
+		os.Exit(m.Run())
+	case "write":
+		err = childWrites(os.Getenv(childPath), os.Stdout)
+	case "hold":
+		err = childHolds(os.Getenv(childPath), os.Stdout)
+	case "migrate":
+		err = childMigrates(os.Getenv(childPath), os.Stdout)
+	default:
+		err = fmt.Errorf("no task %q", task)
+	}
+	fmt.Fprintln(os.Stderr, err)
+	os.Exit(1) // a child goes on until it is killed
+}
+
+// childWrites commits changes, moves mail on, backs up and compacts, and says
+// after each what was acknowledged.
+func childWrites(path string, out io.Writer) error {
+	s, err := store.Open(path, store.Options{})
+	if err != nil {
+		return err
+	}
+	for n := 0; ; n++ {
+		c, err := nextWorkshop(s)
+		if err != nil {
+			return err
+		}
+		id := c.Loops[0].ID
+		m := aMessage(c.Owners[0].ID, c.Entries[0].Day, noon)
+		c.Messages = []loops.Message{m}
+		c.Sent = []loops.Sent{{Loop: id, Task: loops.Look, Due: c.DuePut[0].Day, Stage: loops.StageDue, Message: m.Key}}
+		if err := s.Commit(c); err != nil {
+			return err
+		}
+		fmt.Fprintln(out, "loop", id)
+		if err := s.MarkAttempt(m.Key, noon, noon.Add(time.Hour)); err != nil {
+			return err
+		}
+		fmt.Fprintln(out, "attempt", m.Key)
+		if n%7 == 3 {
+			to := fmt.Sprintf("%s.backup-%d", path, id)
+			if err := s.Backup(context.Background(), to); err != nil {
+				return err
+			}
+			fmt.Fprintln(out, "backup", to)
+		}
+		if n%5 == 2 {
+			if _, _, err := s.Compact(context.Background()); err != nil {
+				return err
+			}
+			fmt.Fprintln(out, "compacted", n)
+		}
+	}
+}
+
+func childHolds(path string, out io.Writer) error {
+	if _, err := store.Open(path, store.Options{}); err != nil {
+		return err
+	}
+	fmt.Fprintln(out, "holds", path)
+	select {} // until it is killed
+}
+
+// A second process is told that there is a first, and on Linux which.
+func TestSecondProcess(t *testing.T) {
+	t.Parallel()
+	_, path := closedFile(t)
+	child := exec.Command(os.Args[0])
+	child.Env = append(os.Environ(), childTask+"=hold", childPath+"="+path)
+	pipe, err := child.StdoutPipe()
+	require.NoError(t, err)
+	require.NoError(t, child.Start())
+	_, err = bufio.NewReader(pipe).ReadString('\n')
+	require.NoError(t, err)
+	_, err = store.Open(path, store.Options{Timeout: 10 * time.Millisecond})
+	require.ErrorIs(t, err, store.ErrInUse)
+	if runtime.GOOS == "linux" {
+		assert.ErrorContains(t, err, fmt.Sprintf("in use by another process (process %d)", child.Process.Pid))
+	}
+	require.NoError(t, child.Process.Kill())
+	require.Error(t, child.Wait())
+	s, err := store.Open(path, store.Options{})
+	require.NoError(t, err)
+	require.NoError(t, s.Close())
+}
+
+// manySteps are migrations that each take a while.
+func manySteps() []func(*bolt.Tx) error {
+	var steps []func(*bolt.Tx) error
+	for n := range 12 {
+		steps = append(steps, func(tx *bolt.Tx) error {
+			b, err := tx.CreateBucket(fmt.Appendf(nil, "step %d", n))
+			if err != nil {
+				return err
+			}
+			for i := range loops.LoopID(300) {
+				if err := b.Put(store.IDKey(i), make([]byte, 200)); err != nil {
+					return err
+				}
+			}
+			return nil
+		})
+	}
+	return steps
+}
+
+func childMigrates(path string, out io.Writer) error {
+	if _, err := store.OpenWith(path, manySteps()...); err != nil {
+		return err
+	}
+	fmt.Fprintln(out, "migrated", path)
+	select {} // until it is killed
+}
+
+// killed starts a child on the store, kills it after the delay, and returns
+// the whole lines it wrote.
+func killed(t *testing.T, task, path string, delay time.Duration) [][2]string {
+	t.Helper()
+	child := exec.Command(os.Args[0])
+	child.Env = append(os.Environ(), childTask+"="+task, childPath+"="+path)
+	child.Stderr = os.Stderr
+	pipe, err := child.StdoutPipe()
+	require.NoError(t, err)
+	require.NoError(t, child.Start())
+	timer := time.AfterFunc(delay, func() { _ = child.Process.Kill() })
+	defer timer.Stop()
+	text, err := io.ReadAll(bufio.NewReader(pipe))
+	require.NoError(t, err)
+	require.ErrorContains(t, child.Wait(), "signal: killed")
+	var acknowledged [][2]string
+	for _, line := range strings.SplitAfter(string(text), "\n") {
+		if line, whole := strings.CutSuffix(line, "\n"); whole {
+			what, which, _ := strings.Cut(line, " ")
+			acknowledged = append(acknowledged, [2]string{what, which})
+		}
+	}
+	return acknowledged
+}
+
+// campaign is how often to do harm, and the seed of where.
+func campaign(t *testing.T, short, full int) (times int, random *rand.Rand) {
+	t.Helper()
+	seed := uint64(time.Now().UnixNano())
+	if given := os.Getenv("FILLMARK_CAMPAIGN_SEED"); given != "" {
+		_, err := fmt.Sscan(given, &seed)
+		require.NoError(t, err)
+	}
+	times = short
+	if os.Getenv("FILLMARK_CAMPAIGN") == "full" {
+		times = full
+	}
+	t.Logf("%d times, FILLMARK_CAMPAIGN_SEED=%d", times, seed)
+	return times, rand.New(rand.NewPCG(seed, 0))
+}
+
+func TestKillWhileWriting(t *testing.T) {
+	kills, random := campaign(t, 12, 300)
+	var kept map[string]string
+	var path string
+	counts := map[string]int{}
+	for n := range kills {
+		if n%20 == 0 { // a new file, so that looking at it stays quick
+			path, kept = filepath.Join(t.TempDir(), "shop.fillmark"), map[string]string{}
+		}
+		for _, ack := range killed(t, "write", path, time.Duration(random.IntN(250))*time.Millisecond) {
+			kept[ack[1]] = ack[0]
+			counts[ack[0]]++
+		}
+		if _, err := os.Stat(path); os.IsNotExist(err) {
+			require.Empty(t, kept, "killed before the store was there")
+			counts["before the file was there"]++
+			continue
+		}
+		s, err := store.Open(path, store.Options{})
+		require.NoError(t, err)
+		acknowledgedIsThere(t, s, kept)
+		nothingByHalf(t, s)
+		sound(t, s)
+		require.NoError(t, s.Close())
+	}
+	t.Logf("acknowledged and found: %v", counts)
+	assert.Positive(t, counts["loop"])
+}
+
+// acknowledgedIsThere looks for everything that the children said was done.
+func acknowledgedIsThere(t *testing.T, s *store.Store, kept map[string]string) {
+	t.Helper()
+	for which, what := range kept {
+		switch what {
+		case "loop":
+			var id loops.LoopID
+			_, err := fmt.Sscan(which, &id)
+			require.NoError(t, err)
+			_, err = s.Loop(id)
+			require.NoError(t, err)
+		case "attempt":
+			m, err := s.Message(loops.MessageKey(which))
+			require.NoError(t, err)
+			assert.Equal(t, 1, m.Attempts)
+		case "backup":
+			back, err := store.Open(which, store.Options{})
+			require.NoError(t, err)
+			sound(t, back)
+			require.NoError(t, back.Close())
+			require.NoError(t, os.Remove(which))
+			delete(kept, which)
+		}
+	}
+}
+
+// nothingByHalf compares what each change wrote to different buckets.
+func nothingByHalf(t *testing.T, s *store.Store) {
+	t.Helper()
+	n := 0
+	for l, err := range s.Loops() {
+		require.NoError(t, err)
+		n++
+		history, err := s.History(l.ID)
+		require.NoError(t, err)
+		assert.Len(t, history, 1)
+		marks, err := s.Sent(l.ID, loops.Look, l.Plan.Tasks[0].Due)
+		require.NoError(t, err)
+		require.Len(t, marks, 1)
+		m, err := s.Message(marks[0].Message)
+		require.NoError(t, err)
+		assert.NotEmpty(t, m.Raw)
+	}
+	assert.Len(t, collect(t, s.Owners()), n)
+	assert.Len(t, collect(t, s.Machines()), n)
+	assert.Len(t, collect(t, s.Audit()), n)
+	assert.Len(t, collect(t, s.Messages("")), n)
+}
+
+func TestKillWhileMigrating(t *testing.T) {
+	kills, random := campaign(t, 4, 60)
+	content, path := closedFile(t)
+	finished := 0
+	for n := range kills {
+		old := fmt.Sprintf("%s.%d", path, n)
+		require.NoError(t, os.WriteFile(old, content, 0o600))
+		finished += len(killed(t, "migrate", old, time.Duration(random.IntN(60))*time.Millisecond))
+		s, err := store.OpenWith(old, manySteps()...)
+		require.NoError(t, err)
+		assert.Len(t, collect(t, s.Loops()), 8)
+		require.NoError(t, s.Close())
+		back, err := store.Open(old+".schema-1", store.Options{})
+		require.NoError(t, err)
+		sound(t, back)
+		require.NoError(t, back.Close())
+		for _, name := range []string{old, old + ".schema-1"} {
+			require.NoError(t, os.Remove(name))
+		}
+	}
+	t.Logf("%d of %d had finished before they were killed", finished, kills)
+}

@@ -1,0 +1,93 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package store_test
+
+import (
+	"bytes"
+	"encoding/json"
+	"os"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/loops"
+	"fillmark/loops/store"
+)
+
+// Nothing that says who the owner was is anywhere in the file afterwards, what
+// was measured still is, and other owners are as they were.
+func TestEraseOwner(t *testing.T) {
+	t.Parallel()
+	s := open(t)
+	everything(t, s)
+	require.NoError(t, s.Suppress(loops.Suppression{Address: "ana@garden.example", Reason: "5.1.1", Since: noon}, "deliverer"))
+	before, err := s.History(1)
+	require.NoError(t, err)
+	other, err := s.Owner(2)
+	require.NoError(t, err)
+	personal := []string{
+		"Ana Fern", "ana@garden.example", "5550 100", "Rua das Flores", "Lisbon", "the chiller", "power lead", "loud and hot",
+		"it ticks", "abroad", "citric acid", "not sold after all", "A look at the grey tower", "U3ViamVjdDogQSBsb29r",
+	}
+	file, err := os.ReadFile(s.Path())
+	require.NoError(t, err)
+	for _, text := range personal {
+		if text != "power lead" {
+			assert.Contains(t, string(file), text, "it was there")
+		}
+	}
+
+	require.NoError(t, s.EraseOwner(t.Context(), 1, "rui", noon))
+
+	file, err = os.ReadFile(s.Path())
+	require.NoError(t, err)
+	for _, text := range personal {
+		assert.NotContains(t, string(file), text)
+	}
+	owner, err := s.Owner(1)
+	require.NoError(t, err)
+	assert.Equal(t, loops.Owner{ID: 1, Revision: 2, Name: "erased", MailStopped: loops.Day{Year: 2026, Month: 12, Dom: 3}}, owner)
+	require.NoError(t, owner.Validate())
+	m, err := s.Machine(1)
+	require.NoError(t, err)
+	require.NoError(t, m.Validate())
+	after, err := s.History(1)
+	require.NoError(t, err)
+	require.Len(t, after, len(before))
+	for i, e := range after {
+		require.NoError(t, e.Validate())
+		assert.Equal(t, before[i].Inspection, e.Inspection)
+		assert.Equal(t, before[i].Fill, e.Fill)
+		assert.Equal(t, before[i].Opening, e.Opening)
+	}
+	assert.Empty(t, collect(t, s.Messages(loops.Queued)))
+	assert.Equal(t, "erase owner", collect(t, s.Audit())[0].Action)
+	same, err := s.Owner(2)
+	require.NoError(t, err)
+	assert.Equal(t, other, same)
+	sound(t, s)
+	assert.ErrorIs(t, s.EraseOwner(t.Context(), 9, "rui", noon), loops.ErrNotFound)
+}
+
+func TestExportOwner(t *testing.T) {
+	t.Parallel()
+	s := open(t)
+	everything(t, s)
+	require.NoError(t, s.Commit(workshop(t, s)))
+	var b bytes.Buffer
+	require.NoError(t, s.ExportOwner(1, &b))
+	counts := map[string]int{}
+	lines := bytes.Split(bytes.TrimSpace(b.Bytes()), []byte("\n"))
+	for _, line := range lines {
+		var l struct{ Kind string }
+		require.NoError(t, json.Unmarshal(line, &l))
+		counts[l.Kind]++
+	}
+	assert.Equal(t, map[string]int{"fillmark owner export": 1, "owner": 1, "machine": 1, "loop": 1, "entry": 17, "message": 2, "body": 2, "end": 1}, counts)
+	assert.NotContains(t, b.String(), "Björn")
+	assert.Contains(t, string(lines[len(lines)-1]), `"lines":25`)
+	assert.ErrorContains(t, store.Import(t.Context(), s.Path()+".2", &b), "line 1: kind \"fillmark owner export\"")
+	assert.ErrorIs(t, s.ExportOwner(9, &b), loops.ErrNotFound)
+}

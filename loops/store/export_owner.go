@@ -1,0 +1,112 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package store
+
+import (
+	"bufio"
+	"fmt"
+	"io"
+
+	bolt "go.etcd.io/bbolt"
+
+	"fillmark/loops"
+)
+
+// kindOwnerStart begins the export of one owner, which no store can be made of.
+const kindOwnerStart = "fillmark owner export"
+
+// ownerStartV1 is what the first line of it says.
+type ownerStartV1 struct {
+	Owner loops.OwnerID `json:"owner"`
+}
+
+// ExportOwner writes all that is on record about one owner as JSON Lines of
+// the kinds that [Store.Export] writes: the owner, the machines they have now,
+// the loops in these with their histories, and the mail to the owner with its
+// text. It gives loops.ErrNotFound where there is no such owner.
+func (s *Store) ExportOwner(id loops.OwnerID, w io.Writer) error {
+	out := bufio.NewWriter(w)
+	err := s.view(func(tx *bolt.Tx) error {
+		x := ownerExport{tx: tx, out: out}
+		if err := writeOwn(out, kindOwnerStart, ownerStartV1{id}); err != nil {
+			return err
+		}
+		if err := x.owner(id); err != nil {
+			return err
+		}
+		return writeOwn(out, kindEnd, endV1{x.lines + 1})
+	})
+	if err == nil {
+		err = out.Flush()
+	}
+	if err != nil {
+		return fmt.Errorf("store: export owner %d: %w", id, err)
+	}
+	return nil
+}
+
+// ownerExport writes lines and counts them.
+type ownerExport struct {
+	tx    *bolt.Tx
+	out   *bufio.Writer
+	lines int
+}
+
+func (x *ownerExport) line(kind, name string, key []byte) error {
+	stored := bucket(x.tx, name).Get(key)
+	if stored == nil {
+		return fmt.Errorf("%s %s: %w", kind, printKey(name, key), loops.ErrNotFound)
+	}
+	text, err := payload(stored)
+	if err != nil {
+		return fmt.Errorf("bucket %s: %s: %w", name, printKey(name, key), err)
+	}
+	x.lines++
+	return writeLine(x.out, kind, text)
+}
+
+func (x *ownerExport) owner(id loops.OwnerID) error {
+	if err := x.line("owner", bucketOwners, idKey(id)); err != nil {
+		return err
+	}
+	for _, m := range keysUnder(x.tx, bucketMachinesByOwner, idKey(id)) {
+		if err := x.line("machine", bucketMachines, m[idWidth:]); err != nil {
+			return err
+		}
+		for _, l := range keysUnder(x.tx, bucketLoopsByMachine, m[idWidth:]) {
+			if err := x.line("loop", bucketLoops, l[idWidth:]); err != nil {
+				return err
+			}
+			for _, e := range keysUnder(x.tx, bucketHistory, l[idWidth:]) {
+				if err := x.line("entry", bucketHistory, e); err != nil {
+					return err
+				}
+			}
+		}
+	}
+	return x.messages(id)
+}
+
+func (x *ownerExport) messages(id loops.OwnerID) error {
+	c := bucket(x.tx, bucketMessages).Cursor()
+	for k, v := c.First(); k != nil; k, v = c.Next() {
+		m, err := decodeMessage(v)
+		if err != nil {
+			return fmt.Errorf("bucket messages: %s: %w", k, err)
+		}
+		if m.Owner != id {
+			continue
+		}
+		if err := x.line("message", bucketMessages, k); err != nil {
+			return err
+		}
+		if bucket(x.tx, bucketBodies).Get(k) == nil {
+			continue // deleted
+		}
+		if err := x.line("body", bucketBodies, k); err != nil {
+			return err
+		}
+	}
+	return nil
+}

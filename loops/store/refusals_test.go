@@ -1,0 +1,48 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package store_test
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/loops"
+)
+
+func TestBouncesCountUntilADelivery(t *testing.T) {
+	t.Parallel()
+	s, keys := outbox(t, 4)
+	first, err := s.Message(keys[0])
+	require.NoError(t, err)
+	require.ErrorIs(t, s.MarkBounced(keys[0], noon, "no such mailbox"), loops.ErrConflict, "it was never delivered")
+	require.NoError(t, s.MarkDelivered(keys[0], noon))
+	for _, key := range keys[1:] {
+		require.NoError(t, s.MarkDelivered(key, noon))
+		require.NoError(t, s.MarkBounced(key, noon.Add(time.Hour), "mailbox full"))
+	}
+	n, err := s.RefusedInARow(first.To)
+	require.NoError(t, err)
+	assert.Equal(t, 3, n)
+	n, err = s.RefusedInARow("nobody@garden.example")
+	require.NoError(t, err)
+	assert.Zero(t, n)
+}
+
+func TestRequeue(t *testing.T) {
+	t.Parallel()
+	s, keys := outbox(t, 2)
+	require.NoError(t, s.MarkRefused(keys[0], noon, "no such mailbox"))
+	require.NoError(t, s.Requeue(keys[0], "test", noon.Add(time.Hour)))
+	m, err := s.Message(keys[0])
+	require.NoError(t, err)
+	assert.Equal(t, loops.Queued, m.Status)
+	assert.Zero(t, m.Attempts)
+	assert.True(t, m.PointlessAfter.IsZero())
+	assert.Contains(t, queued(t, s, noon.Add(2*time.Hour), 10), keys[0])
+	require.NoError(t, s.MarkDelivered(keys[1], noon))
+	require.ErrorIs(t, s.Requeue(keys[1], "test", noon), loops.ErrConflict)
+}

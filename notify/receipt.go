@@ -1,0 +1,135 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package notify
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"fillmark/loops"
+)
+
+// ReceiptInput is all that the receipt of an owner's answer is written from.
+type ReceiptInput struct {
+	Workshop  Workshop
+	Owner     loops.Owner
+	Day       loops.Day // the owner's day of the answer
+	Date      time.Time // the instant, for the Date header
+	MessageID string    // from [MessageIDFor]
+	Answer    loops.Answer
+	Machines  []string // what it was about, as the owner calls them
+	Next      []MachineTask
+	Cautions  []string // only written where something is off
+	Wet       string   // what to do where it leaks; only written where something is off
+	Links     Links    // only More, Stop and OneClick are used
+}
+
+// MachineTask is what comes next for a machine.
+type MachineTask struct {
+	Machine string
+	NextTask
+}
+
+// ComposeReceipt writes the receipt of an owner's answer: what we understood,
+// what happens now and what comes next. All that is wrong with the input is
+// returned joined, as [loops.InvalidError]s.
+func ComposeReceipt(in ReceiptInput) (Letter, error) {
+	if err := in.validate(); err != nil {
+		return Letter{}, err
+	}
+	understood, now := in.words()
+	d := document{
+		Subject:  "We have your answer: " + understood,
+		Greeting: "Good day " + in.Owner.Name + ",",
+		Intro:    fmt.Sprintf("On %s you told us about %s: %s.", in.Day.Long(), quotedList(in.Machines), understood),
+		Blocks:   []block{{Heading: "What happens now", Paragraphs: now}},
+		More:     button{"Answer again or see your machines", in.Links.More},
+		Closing:  in.Workshop.closing(),
+		Reason:   "You get this mail because you pressed a button in a mail of ours. If it was not you, answer this mail.",
+		Stop:     button{"Stop these mails", in.Links.Stop},
+	}
+	if in.Answer.Words != "" {
+		var wrote []string
+		for line := range strings.SplitSeq(in.Answer.Words, "\n") {
+			if line = strings.Join(strings.Fields(line), " "); line != "" {
+				wrote = append(wrote, line)
+			}
+		}
+		d.Blocks = append([]block{{Heading: "Your words", Paragraphs: wrote}}, d.Blocks...)
+	}
+	if len(in.Next) > 0 {
+		var days []string
+		for _, n := range in.Next {
+			w, _ := taskWords(n.Task)
+			days = append(days, capitalised(n.Machine)+": "+strings.ToLower(w.title)+" by "+when(n.Due, in.Day))
+		}
+		d.Blocks = append(d.Blocks, block{Heading: "What comes next", Lists: []list{{Items: days}}})
+	}
+	if in.Answer.Answer == loops.SomethingOff {
+		d.addCare(in.Wet, in.Cautions)
+	}
+	return d.letter(envelope{in.Workshop, in.Owner, in.Date, in.MessageID, in.Links.OneClick}, nil)
+}
+
+// words say what an answer was understood as, and what happens now.
+func (in ReceiptInput) words() (understood string, now []string) {
+	switch in.Answer.Answer {
+	case loops.AllFine:
+		return "all looks fine", []string{
+			"We have put down that you looked and saw nothing amiss. That is no measurement: checks and work in our workshop stay as planned."}
+	case loops.SomethingOff:
+		return "something is off", []string{
+			"It is on our list for the next morning, and we get in touch. If it leaks, gets hot or sounds wrong, switch it off, pull the plug and leave it off until then."}
+	case loops.CallMe:
+		call := "You are on our list of calls for the next morning. We call you on " + in.Owner.Phone + "."
+		if in.Owner.Phone == "" {
+			call = "You are on our list of calls for the next morning, but we have no telephone number of yours: answer this mail with one."
+		}
+		return "please call", []string{call}
+	}
+	return "a pause", []string{
+		"We remind you no more of what was due now, until you or we end the pause. What is due stays due: the liquid ages whether we write or not."}
+}
+
+func quotedList(names []string) string {
+	quoted := make([]string, len(names))
+	for i, name := range names {
+		quoted[i] = "“" + name + "”"
+	}
+	if len(quoted) == 1 {
+		return quoted[0]
+	}
+	return strings.Join(quoted[:len(quoted)-1], ", ") + " and " + quoted[len(quoted)-1]
+}
+
+func (in ReceiptInput) validate() error {
+	var p problems
+	p.add(validateFrame(in.Workshop, in.Owner, in.Day, in.Date, in.MessageID, in.Links))
+	switch in.Answer.Answer {
+	case loops.AllFine, loops.CallMe, loops.Pause:
+	case loops.SomethingOff:
+		p.add(validateCautions(in.Cautions))
+		p.add(requireText("wet", in.Wet, maxSentence))
+	default:
+		p.add(invalid("answer", string(in.Answer.Answer), "all fine, something is off, call me or pause"))
+	}
+	for line := range strings.SplitSeq(in.Answer.Words, "\n") {
+		p.add(checkText("words", strings.ReplaceAll(line, "\t", " "), 2000))
+	}
+	if len(in.Machines) == 0 || len(in.Machines) > maxItems {
+		p.add(invalid("machines", fmt.Sprint(len(in.Machines)), fmt.Sprintf("1 to %d machines", maxItems)))
+	}
+	for _, name := range in.Machines {
+		p.add(requireText("machine", name, maxName))
+	}
+	for _, n := range in.Next {
+		if _, ok := taskWords(n.Task); !ok || n.Due.IsZero() {
+			p.add(invalid("next task", string(n.Task)+" "+n.Due.String(), "a kind of task and its day"))
+		}
+		p.add(requireText("next machine", n.Machine, maxName))
+	}
+	return errors.Join(p...)
+}

@@ -1,0 +1,89 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package notify
+
+import (
+	"fmt"
+	"regexp"
+	"strconv"
+	"strings"
+
+	"fillmark/loops"
+)
+
+// quantity finds temperatures and volumes in running text: "-21.3 ± 1.4 °C",
+// "0 °C", "480 ml". A minus may be a hyphen or the sign itself.
+var quantity = regexp.MustCompile(`([-−]?\d+(?:\.\d+)?)(?: ± (\d+(?:\.\d+)?))? (°C|ml)(?:\b|$|[^\w])`)
+
+// millilitresPerFluidOunce is the fluid ounce of the United States: 231 cubic
+// inches of 2.54 cm are 128 of them (NIST Handbook 44, appendix C).
+const millilitresPerFluidOunce = 29.5735295625
+
+// inOwnersUnits rewrites the quantities of a text for an owner who thinks in °F
+// and fluid ounces. Others get the text as it is.
+func inOwnersUnits(text string, units loops.Units) string {
+	if units != loops.USCustomary {
+		return text
+	}
+	return quantity.ReplaceAllStringFunc(text, func(found string) string {
+		parts := quantity.FindStringSubmatch(found)
+		value, err := strconv.ParseFloat(strings.Replace(parts[1], "−", "-", 1), 64)
+		if err != nil {
+			return found
+		}
+		uncertainty, withUncertainty := 0.0, parts[2] != ""
+		if withUncertainty {
+			if uncertainty, err = strconv.ParseFloat(parts[2], 64); err != nil {
+				return found
+			}
+		}
+		unit := "°F"
+		if parts[3] == "ml" {
+			unit = "fl oz"
+			value, uncertainty = value/millilitresPerFluidOunce, uncertainty/millilitresPerFluidOunce
+		} else {
+			value, uncertainty = value*9/5+32, uncertainty*9/5
+		}
+		_, rest, _ := strings.Cut(found, parts[3])
+		out := oneDecimal(value)
+		if withUncertainty {
+			out += " ± " + oneDecimal(uncertainty)
+		}
+		return out + " " + unit + rest
+	})
+}
+
+// oneDecimal drops a decimal that says nothing.
+func oneDecimal(v float64) string { return strings.TrimSuffix(fmt.Sprintf("%.1f", v), ".0") }
+
+// inUnits rewrites the quantities in everything a letter says.
+func (d document) inUnits(units loops.Units) document {
+	if units != loops.USCustomary {
+		return d
+	}
+	all := func(texts []string) []string {
+		out := make([]string, len(texts))
+		for i, text := range texts {
+			out[i] = inOwnersUnits(text, units)
+		}
+		return out
+	}
+	blocks := make([]block, len(d.Blocks))
+	for i, b := range d.Blocks {
+		dues := make([]due, len(b.Dues))
+		for j, x := range b.Dues {
+			x.Why = inOwnersUnits(x.Why, units)
+			dues[j] = x
+		}
+		lists := make([]list, len(b.Lists))
+		for j, l := range b.Lists {
+			l.Items = all(l.Items)
+			lists[j] = l
+		}
+		b.Dues, b.Lists, b.Paragraphs = dues, lists, all(b.Paragraphs)
+		blocks[i] = b
+	}
+	d.Blocks = blocks
+	return d
+}

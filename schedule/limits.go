@@ -1,0 +1,124 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package schedule
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+
+	"fillmark/chemistry"
+	"fillmark/loops"
+)
+
+// readLimits reads the shipped limits.
+func readLimits() ([]loops.Limit, error) {
+	rows, err := readTable("policy/action_limits.csv")
+	if err != nil {
+		return nil, err
+	}
+	var limits []loops.Limit
+	for _, row := range rows {
+		l := loops.Limit{
+			Quantity: loops.Quantity(row["quantity"]), Machines: list[loops.MachineKind](row["machines"]), Fluids: list[chemistry.Fluid](row["fluids"]),
+			Inhibitors: list[string](row["inhibitors"]), Metal: chemistry.Metal(row["metal"]), Source: row["source"], Grade: row["grade"],
+		}
+		for cell, bound := range map[string]**float64{"low": &l.Low, "high": &l.High} {
+			if row[cell] == "" {
+				continue
+			}
+			value, err := strconv.ParseFloat(row[cell], 64)
+			if err != nil {
+				return nil, fmt.Errorf("policy/action_limits.csv: %w", err)
+			}
+			*bound = &value
+		}
+		limits = append(limits, l)
+	}
+	return limits, nil
+}
+
+// limitFits tells whether a limit is for the loop.
+func (p *planner) limitFits(l loops.Limit) bool {
+	return (len(l.Machines) == 0 || slices.Contains(l.Machines, p.in.Machine.Kind)) &&
+		(len(l.Fluids) == 0 || slices.Contains(l.Fluids, p.charge.Fluid)) &&
+		(len(l.Inhibitors) == 0 || slices.Contains(l.Inhibitors, p.charge.Inhibitor.Family)) &&
+		(l.Metal == "" || slices.Contains(p.in.Loop.Metals(), l.Metal))
+}
+
+// limits adds what the last readings of this charge call for. A value inside
+// the limits adds nothing: it may warn, never clear.
+func (p *planner) limits() {
+	for _, r := range p.lastReadings() {
+		for _, l := range p.in.Policy.Limits {
+			if l.Quantity != r.quantity || l.Holds(r.value) || !p.limitFits(l) {
+				continue
+			}
+			p.add(p.remedy(), loops.Clause{
+				Kind: loops.ByFinding, Day: r.day, Source: l.Source, Grade: l.Grade,
+				Text:      fmt.Sprintf("%s %s where it should be %s; read on %s.", r.name, r.said, l, r.day.Long()),
+				OwnerText: "A reading of the liquid was outside its limits; the workshop settles what to do.",
+			})
+		}
+	}
+}
+
+// remedy is the task that puts a liquid right: the inhibitor is renewed where
+// that can be done, else the coolant changed.
+func (p *planner) remedy() loops.TaskKind {
+	if p.holds(loops.InhibitorRenewal) {
+		return loops.InhibitorRenewal
+	}
+	return loops.CoolantChange
+}
+
+// lastReading is the newest reading of one quantity.
+type lastReading struct {
+	quantity   loops.Quantity
+	name, said string
+	value      float64
+	day        loops.Day
+}
+
+// lastReadings returns the newest pH and strength read since the charge was
+// last filled, topped up or dosed, which changes both.
+func (p *planner) lastReadings() []lastReading {
+	var ph, strength *lastReading
+	for _, e := range p.sinceFill() {
+		switch e.Kind {
+		case loops.KindTopUp, loops.KindDose:
+			ph, strength = nil, nil
+		case loops.KindInspection:
+			if e.Inspection.PH != nil {
+				ph = &lastReading{loops.PH, "pH", fmt.Sprintf("%.1f", *e.Inspection.PH), *e.Inspection.PH, e.Day}
+			}
+			if m := e.Inspection.Mass; m != nil && p.charge.Fluid.IsGlycol() {
+				if v, err := chemistry.VolumeFractionOf(p.charge.Fluid, *m); err == nil {
+					strength = &lastReading{loops.Strength, "Strength", v.String(), v.Percent(), e.Day}
+				}
+			}
+		}
+	}
+	var out []lastReading
+	for _, r := range []*lastReading{ph, strength} {
+		if r != nil {
+			out = append(out, *r)
+		}
+	}
+	return out
+}
+
+// sinceFill returns the standing entries after the last fill.
+func (p *planner) sinceFill() []loops.Entry {
+	if p.since == nil {
+		p.since = loops.Standing(p.in.History)
+		for i := len(p.since) - 1; i >= 0; i-- {
+			if p.since[i].Kind == loops.KindFill {
+				p.since = p.since[i+1:]
+				break
+			}
+		}
+	}
+	return p.since
+}
