@@ -13,7 +13,7 @@ import (
 )
 
 // openingPages lists the pages of openings.
-func (s *server) openingPages(mux *http.ServeMux) {
+func (s *server) openingPages(mux router) {
 	mux.Handle("GET "+openingsPath, s.page(s.pageOpenings))
 	mux.Handle("POST "+openingsPath, s.page(s.enterOpening))
 	mux.Handle("GET /openings/of/{tag}", s.page(s.pageOpening))

@@ -3,10 +3,8 @@
 
 package web
 
-import "net/http"
-
 // benchRoutes lists the routes of the bench pages.
-func (s *server) benchRoutes(mux *http.ServeMux) {
+func (s *server) benchRoutes(mux router) {
 	mux.Handle("GET /o/{token}/calendar.ics", s.page(s.ownerCalendar))
 	mux.Handle("GET /topup", s.page(s.pageTopUp))
 	mux.Handle("POST /topup", s.page(s.enterTopUp))
