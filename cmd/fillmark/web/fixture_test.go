@@ -45,6 +45,7 @@ type bench struct {
 	links   workshop.Links
 	gate    *signin.Gate
 	cookie  string // of whoever is signed in; empty where nobody is
+	deps    web.Deps
 	handler http.Handler
 	now     time.Time
 	wakes   int
@@ -59,11 +60,7 @@ func newBench(t testing.TB, change ...func(*web.Deps)) *bench {
 	t.Cleanup(func() { assert.NoError(t, b.store.Close()) })
 	b.links, err = workshop.NewLinks(bytes.Repeat([]byte{7}, 32))
 	require.NoError(t, err)
-	b.shop = workshop.New(b.store, workshop.Settings{
-		Name: "Bench & Brook", Phone: "+351 210 000 000", From: "bench@workshop.example", BaseURL: "https://pages.workshop.example",
-		Zone: time.UTC, SendHour: 8, Policy: schedule.DefaultPolicy(),
-		Photos: photos.Folder(filepath.Join(filepath.Dir(b.path), "photos")),
-	}, rand.Reader, b.links)
+	b.shop = workshop.New(b.store, b.settings(), rand.Reader, b.links)
 	b.gate, err = signin.New(b.store, rand.Reader, signin.Cost{Passes: 1, MemoryKB: 64, Lanes: 1})
 	require.NoError(t, err)
 	deps := web.Deps{
@@ -75,9 +72,33 @@ func newBench(t testing.TB, change ...func(*web.Deps)) *bench {
 	for _, c := range change {
 		c(&deps)
 	}
+	b.deps = deps
 	b.handler, err = web.New(deps)
 	require.NoError(t, err)
 	return b
+}
+
+// takesBounces gives the bench an address that mail comes back to.
+func (b *bench) takesBounces() *notify.ReturnPath {
+	b.Helper()
+	path, err := notify.NewReturnPath("bounce@workshop.example", bytes.Repeat([]byte{3}, 32))
+	require.NoError(b, err)
+	settings := b.settings()
+	settings.ReturnPath = path
+	b.shop = workshop.New(b.store, settings, rand.Reader, b.links)
+	b.deps.Workshop = b.shop
+	b.handler, err = web.New(b.deps)
+	require.NoError(b, err)
+	return path
+}
+
+// settings are those of the bench's workshop.
+func (b *bench) settings() workshop.Settings {
+	return workshop.Settings{
+		Name: "Bench & Brook", Phone: "+351 210 000 000", From: "bench@workshop.example", BaseURL: "https://pages.workshop.example",
+		Zone: time.UTC, SendHour: 8, Policy: schedule.DefaultPolicy(),
+		Photos: photos.Folder(filepath.Join(filepath.Dir(b.path), "photos")),
+	}
 }
 
 // keeper looks after the bench's file as the daemon's does.

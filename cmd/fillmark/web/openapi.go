@@ -10,49 +10,7 @@ import (
 	"strings"
 
 	"fillmark/cmd/fillmark/workshop"
-	"fillmark/loops"
 )
-
-// operation says what one route of the JSON API takes and gives. The document
-// is made from these and from the Go types, so that it cannot say anything else
-// than the program does.
-type operation struct {
-	pattern string
-	summary string
-	in, out any // zero values; in is nil where there is no body
-	query   []queryParameter
-}
-
-// queryParameter is a part of the address behind the question mark.
-type queryParameter struct {
-	name, about string
-	required    bool
-}
-
-// operations lists the JSON API. A test compares it with the routes.
-func operations() []operation {
-	return []operation{
-		{pattern: "GET /api/v1/owners", summary: "List the owners", out: list[loops.Owner]{}},
-		{pattern: "POST /api/v1/owners", summary: "Put an owner on record", in: loops.Owner{}, out: loops.Owner{}},
-		{pattern: "GET /api/v1/machines", summary: "List the machines", out: list[loops.Machine]{}},
-		{pattern: "POST /api/v1/machines", summary: "Put a machine on record", in: loops.Machine{}, out: loops.Machine{}},
-		{pattern: "GET /api/v1/loops", summary: "List the loops", out: list[loops.Loop]{}},
-		{pattern: "POST /api/v1/loops", summary: "Put a loop on record", in: loops.Loop{}, out: loops.Loop{}},
-		{pattern: "GET /api/v1/loops/{tag}", summary: "One loop with all that is known of it", out: workshop.File{}},
-		{pattern: "POST /api/v1/loops/{tag}/entries", summary: "Record an entry in a loop's history", in: loops.Entry{}, out: workshop.Recorded{}},
-		{pattern: "POST /api/v1/topup", summary: "Check a top-up", in: workshop.TopUpQuestion{}, out: workshop.TopUpAnswer{}},
-		{pattern: "GET /api/v1/due", summary: "What the workshop has before it", out: DueAnswer{}},
-		{pattern: "POST /api/v1/sweep", summary: "Compose and deliver what is due", out: SweepAnswer{}},
-		{pattern: "GET /api/v1/outbox", summary: "List the messages", out: list[loops.Message]{}},
-		{pattern: "GET /api/v1/outbox/message", summary: "One message as it was written", out: loops.Message{},
-			query: []queryParameter{{"key", "the message's key", true}}},
-		{pattern: "GET /api/v1/technicians", summary: "List who may sign in", out: list[loops.Technician]{}},
-		{pattern: "POST /api/v1/technicians", summary: "Let a technician sign in (only over the Unix socket)", in: NewTechnician{}, out: loops.Technician{}},
-		{pattern: "POST /api/v1/technicians/{name}/password", summary: "Set a technician's password (only over the Unix socket)", in: NewPassword{}, out: loops.Technician{}},
-		{pattern: "POST /api/v1/technicians/{name}/link", summary: "A link that sets a technician's password once (only over the Unix socket)", out: PasswordLink{}},
-		{pattern: "DELETE /api/v1/technicians/{name}", summary: "Let a technician sign in no longer (only over the Unix socket)", out: struct{}{}},
-	}
-}
 
 // object is a JSON object in the making.
 type object = map[string]any
@@ -97,24 +55,44 @@ func (op operation) describe(schemas schemaSet, failure object) object {
 	described := object{
 		"operationId": operationID(op.pattern), "summary": op.summary,
 		"responses": object{
-			"200":     object{"description": "Done", "content": jsonContent(schemas.of(reflect.TypeOf(op.out), given))},
+			"200":     object{"description": "Done", "content": content(schemas, op.out, op.outType, given)},
 			"default": failure,
 		},
 	}
 	var parameters []object
 	for _, name := range regexp.MustCompile(`\{(\w+)\}`).FindAllStringSubmatch(op.pattern, -1) {
-		parameters = append(parameters, object{"name": name[1], "in": "path", "required": true, "schema": object{"type": "string"}})
+		parameters = append(parameters, object{"name": name[1], "in": "path", "required": true, "schema": pathSchema(name[1])})
 	}
 	for _, q := range op.query {
-		parameters = append(parameters, object{"name": q.name, "in": "query", "description": q.about, "required": q.required, "schema": object{"type": "string"}})
+		parameters = append(parameters, object{"name": q.name, "in": "query", "description": q.about, "required": q.required, "schema": q.schema})
 	}
 	if parameters != nil {
 		described["parameters"] = parameters
 	}
-	if op.in != nil {
-		described["requestBody"] = object{"required": true, "content": jsonContent(schemas.of(reflect.TypeOf(op.in), taken))}
+	if op.in != nil || op.inType != "" {
+		described["requestBody"] = object{"required": true, "content": content(schemas, op.in, op.inType, taken)}
 	}
 	return described
+}
+
+// content describes a body: JSON of the value's type or, where a media type is
+// named, bytes of that type, which no schema describes.
+func content(schemas schemaSet, value any, mediaType string, d direction) object {
+	if mediaType != "" {
+		return object{mediaType: object{}}
+	}
+	return jsonContent(schemas.of(reflect.TypeOf(value), d))
+}
+
+// pathSchema describes a part of the path by its name.
+func pathSchema(name string) object {
+	switch name {
+	case "id":
+		return object{"type": "integer", "minimum": 1}
+	case "table":
+		return object{"type": "string", "enum": workshop.TableNames()}
+	}
+	return object{"type": "string"}
 }
 
 // operationID makes a name of a pattern: "getLoopsTag".

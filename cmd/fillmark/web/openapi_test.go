@@ -5,10 +5,12 @@ package web_test
 
 import (
 	"bytes"
-	"encoding/json"
+	"cmp"
+	"fmt"
 	"io"
 	"net/http"
 	"net/http/httptest"
+	"net/url"
 	"strings"
 	"testing"
 
@@ -20,7 +22,6 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fillmark/cmd/fillmark/web"
-	"fillmark/loops"
 )
 
 // document loads what the program serves with a reader that is not ours, and
@@ -62,47 +63,13 @@ func TestOpenAPIListsEveryRoute(t *testing.T) {
 func TestOpenAPIHoldsForLiveTraffic(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
-	file := b.ana()
-	tag := string(file.Loop.Tag)
 	doc, router := document(t, b)
-	messages := b.get("/api/v1/outbox")
-	var outbox struct{ Items []loops.Message }
-	require.NoError(t, json.Unmarshal(messages.Body.Bytes(), &outbox))
-	require.NotEmpty(t, outbox.Items)
-
 	succeeded := map[string]bool{}
-	for _, call := range []struct {
-		method, path, body string
-		status             int
-	}{
-		{"POST", "/api/v1/owners", `{"name":"Bea Moss","email":"bea@garden.example","consent":{"mail":true,"opening":false,"photos":false}}`, 200},
-		{"POST", "/api/v1/owners", `{"name":""}`, 422},
-		{"GET", "/api/v1/owners", "", 200},
-		{"POST", "/api/v1/machines", `{"owner":2,"kind":"desktop","name":"white cube","accessories":["cable"]}`, 200},
-		{"POST", "/api/v1/machines", `{"owner":99,"kind":"desktop","name":"white cube"}`, 404},
-		{"GET", "/api/v1/machines", "", 200},
-		{"POST", "/api/v1/loops", `{"machine":2,"sealed":false,"volume_l":0.5,"wetted":[{"part":"cold plate","metal":"copper"}]}`, 200},
-		{"GET", "/api/v1/loops", "", 200},
-		{"GET", "/api/v1/loops/" + tag, "", 200},
-		{"GET", "/api/v1/loops/ABC", "", 422},
-		{"POST", "/api/v1/loops/" + tag + "/entries", `{"kind":"leak check","day":"2026-12-03","leak_check":{"hours":2,"dry":true}}`, 200},
-		{"POST", "/api/v1/topup", `{"tag":"` + tag + `","room_l":0.06,"with":["concentrate:95%","water"]}`, 200},
-		{"GET", "/api/v1/due", "", 200},
-		{"POST", "/api/v1/sweep", "", 200},
-		{"GET", "/api/v1/outbox", "", 200},
-		{"GET", "/api/v1/outbox/message?key=" + string(outbox.Items[0].Key), "", 200},
-		{"GET", "/api/v1/outbox/message?key=nothing", "", 404},
-		{"POST", "/api/v1/technicians", `{"name":"Bo","password":"copper plate wet felt"}`, 200},
-		{"GET", "/api/v1/technicians", "", 200},
-		{"POST", "/api/v1/technicians/Bo/password", `{"password":"radiator on the shelf"}`, 200},
-		{"POST", "/api/v1/technicians/Bo/link", "", 200},
-		{"DELETE", "/api/v1/technicians/Bo", "", 200},
-		{"DELETE", "/api/v1/technicians/Bo", "", 404},
-	} {
-		name := call.method + " " + call.path
-		r := httptest.NewRequest(call.method, "http://127.0.0.1"+call.path, strings.NewReader(call.body))
-		if call.body != "" {
-			r.Header.Set("Content-Type", "application/json")
+	for _, c := range b.calls() {
+		name := c.method + " " + c.path
+		r := httptest.NewRequest(c.method, "http://127.0.0.1"+c.path, strings.NewReader(c.body))
+		if c.body != "" {
+			r.Header.Set("Content-Type", cmp.Or(c.kind, "application/json"))
 		}
 		route, parameters, err := router.FindRoute(r)
 		require.NoError(t, err, name)
@@ -112,7 +79,8 @@ func TestOpenAPIHoldsForLiveTraffic(t *testing.T) {
 		}
 		require.NoError(t, openapi3filter.ValidateRequest(t.Context(), input), name)
 		w := b.do(r.WithContext(web.WithActor(r.Context(), "local:test")))
-		require.Equal(t, call.status, w.Code, "%s: %s", name, w.Body)
+		require.Equal(t, c.status, w.Code, "%s: %s", name, w.Body)
+		require.NotEmpty(t, w.Body.Bytes(), name)
 		assert.NoError(t, openapi3filter.ValidateResponse(t.Context(), &openapi3filter.ResponseValidationInput{
 			RequestValidationInput: input, Status: w.Code, Header: w.Header(), Body: io.NopCloser(bytes.NewReader(w.Body.Bytes())),
 		}), "%s: %s", name, w.Body)
@@ -125,6 +93,47 @@ func TestOpenAPIHoldsForLiveTraffic(t *testing.T) {
 			assert.True(t, succeeded[method+" "+path], "%s %s was never answered well", method, path)
 		}
 	}
+}
+
+// Every parameter that the document names is one that the route knows, and a
+// value that the document allows is one that it takes.
+func TestOpenAPIParametersAreTaken(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	b.ana()
+	doc, _ := document(t, b)
+	seen := 0
+	for path, item := range doc.Paths.Map() {
+		if item.Get == nil || path == "/api/v1/outbox/message" || path == "/api/v1/recall" {
+			continue // these look for a record, which the live traffic does
+		}
+		fixed := map[string]any{"trait": "metal=copper", "by": "metals"}
+		for _, p := range item.Get.Parameters {
+			if p.Value.In != "query" {
+				continue
+			}
+			values := p.Value.Schema.Value.Enum
+			switch {
+			case fixed[p.Value.Name] != nil:
+				values = []any{fixed[p.Value.Name]}
+			case p.Value.Schema.Value.Type.Is("boolean"):
+				values = []any{true, false}
+			case p.Value.Schema.Value.Type.Is("integer"):
+				values = []any{1}
+			case p.Value.Schema.Value.Format == "date":
+				values = []any{"2026-12-03"}
+			case values == nil:
+				values = []any{"tower"}
+			}
+			for _, v := range values {
+				seen++
+				query := "?" + p.Value.Name + "=" + url.QueryEscape(fmt.Sprint(v))
+				w := b.get(path + query)
+				assert.Equal(t, http.StatusOK, w.Code, "%s%s: %s", path, query, w.Body)
+			}
+		}
+	}
+	assert.Greater(t, seen, 60)
 }
 
 // The check can fail: an answer with a field too many, or one too few, and a

@@ -11,6 +11,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"fillmark/loops/findings"
 )
 
 // direction tells schemas of what the program gives from those of what it
@@ -31,6 +33,8 @@ func (s schemaSet) of(t reflect.Type, d direction) object {
 	switch {
 	case t == reflect.TypeFor[time.Time]():
 		return object{"type": "string", "format": "date-time"}
+	case t == reflect.TypeFor[findings.Number]():
+		return nullable(object{"type": "number"}) // null stands for infinity and for no number
 	case t.Kind() != reflect.Pointer && writesText(t):
 		return object{"type": "string"}
 	}
