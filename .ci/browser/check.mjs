@@ -82,6 +82,9 @@ const madeBy = async ({ base, mail }, program) => {
   }
   const made = {
     base, technician: 'Bo Alder', password, tag: items[0].tag,
+    opened: items.find((l) => l.state.cause)?.tag,
+    // Of letters that ask for a look: who has answered that all is fine is not asked again.
+    looks: [...new Set(letters.filter((l) => /Look-over by/.test(l)).map((l) => l.match(/http:\/\/[\d.:]+(\/o\/[\w-]+)\?answer=fine/)?.[1]).filter(Boolean))],
     owner: link(/http:\/\/[\d.:]+(\/o\/[\w-]+)\?answer=fine/), stop: link(/http:\/\/[\d.:]+(\/stop\/[\w-]+)/),
   }
   const store = join(dirname(mail), 'register.db')

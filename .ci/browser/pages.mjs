@@ -1,14 +1,35 @@
 // Copyright 2026 The Fillmark Authors
 // SPDX-License-Identifier: Apache-2.0
 
-// The pages that check.mjs visits: a line each. `path` is the address, or a function of what `fillmark try` left: {tag, owner, stop, first},
-// a loop's tag and the paths of an owner's page, of their stop page and of a link to set a password. Pages without `open` are visited by
+// The pages that check.mjs visits: a line each. `path` is the address, or a function of what `fillmark try` left: {tag, opened, owner, stop, first},
+// a loop's tag, that of an opened one, and the paths of an owner's page, of their stop page and of a link to set a password. Pages without `open` are visited by
 // somebody who is signed in.
 export const pages = [
   { name: 'due', path: '/' },
   { name: 'loops', path: '/loops' },
   { name: 'loops, searched', path: '/loops?q=the' },
   { name: 'loop', path: (made) => `/loops/${made.tag}` },
+  { name: 'top-up check', path: '/topup' },
+  { name: 'top-up check, answered', path: (made) => `/topup?tag=${made.tag}&room=40&with=water` },
+  { name: 'intake', path: '/intake' },
+  { name: 'refill', path: (made) => `/loops/${made.tag}/refill` },
+  { name: 'correct a loop', path: (made) => `/loops/${made.tag}/edit` },
+  { name: 'label', path: (made) => `/loops/${made.tag}/label` },
+  { name: 'label, A4', path: (made) => `/loops/${made.tag}/label?size=a4` },
+  { name: 'hand-over sheet', path: (made) => `/loops/${made.tag}/handover` },
+  { name: 'receipt', path: (made) => `/loops/${made.tag}/receipt` },
+  { name: 'letter', path: (made) => `/loops/${made.tag}/letter` },
+  { name: 'openings', path: '/openings' },
+  { name: 'openings of a loop', path: (made) => `/openings/of/${made.opened}` },
+  { name: 'questions', path: '/openings/questions' },
+  { name: 'vendor summary', path: '/openings/vendor' },
+  { name: 'more', path: '/more' },
+  { name: 'owners', path: '/owners' },
+  { name: 'one owner', path: '/owners/1' },
+  { name: 'outbox', path: '/outbox' },
+  { name: 'shelf', path: '/shelf' },
+  { name: 'recall', path: '/recall' },
+  { name: 'settings', path: '/settings' },
   { name: 'account', path: '/account' },
   { name: 'mistyped tag', path: '/loops/ABC', status: 422 },
   { name: 'nothing here', path: '/nothing', status: 404 },
