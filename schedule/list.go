@@ -50,9 +50,7 @@ func List(p loops.Policy, today loops.Day, items []Item) TechnicianList {
 		}
 		stage, ok := StageOn(p, item.Task.Due, today)
 		staged := Staged{item, stage}
-		// A call that was asked for is made once, whatever the loop's tasks.
-		asked := !item.Loop.State.Asked.IsZero() && !slices.ContainsFunc(list.Call, func(c Call) bool { return c.Loop.ID == item.Loop.ID })
-		if reason := whyCall(p, staged); (ok || asked) && reason != "" {
+		if reason := whyCall(p, staged); (ok || !item.Loop.State.Asked.IsZero()) && reason != "" {
 			list.Call = append(list.Call, Call{staged, reason, strings.TrimSpace(item.Owner.Address) != ""})
 		}
 	}

@@ -32,6 +32,7 @@ type house struct {
 	workshop  *workshop.Workshop
 	deliverer *notify.Deliverer
 	handler   http.Handler
+	forgot    time.Time            // when old mail texts were deleted last; the tick's own
 	bounces   *notify.BounceFolder // nil where no mail comes back to a folder
 	wake      chan struct{}        // a write happened: sweep and deliver soon
 }
@@ -237,6 +238,7 @@ func (h *house) sweepAndDeliver(ctx context.Context, log *slog.Logger, now time.
 		log.Error("morning list failed", "error", err)
 	}
 	h.readBounces(log, now)
+	h.forget(log, now)
 	report, err := h.deliverer.Deliver(ctx, now)
 	switch {
 	case err != nil && ctx.Err() == nil:
@@ -246,6 +248,21 @@ func (h *house) sweepAndDeliver(ctx context.Context, log *slog.Logger, now time.
 	}
 	if len(swept.Reminders) > 0 || report.Delivered > 0 || report.Refused > 0 || report.Expired > 0 {
 		log.Info("swept", "reminders", len(swept.Reminders), "calls", swept.Calls, "delivered", report.Delivered, "refused", report.Refused, "expired", report.Expired)
+	}
+}
+
+// bodiesKept is how long the texts of mail that is done with are kept; what it
+// was and how it ended stays.
+const bodiesKept = 180 * 24 * time.Hour
+
+// forget deletes old mail texts, once a day.
+func (h *house) forget(log *slog.Logger, now time.Time) {
+	if now.Sub(h.forgot) < 24*time.Hour {
+		return
+	}
+	h.forgot = now
+	if _, err := h.store.DeleteBodies(now.Add(-bodiesKept), "schedule", now.UTC()); err != nil {
+		log.Error("old mail texts cannot be deleted", "error", err)
 	}
 }
 

@@ -40,7 +40,7 @@ func TestStratifiedAgreesWithR(t *testing.T) {
 	t.Parallel()
 	for _, r := range reference(t, "mantelhaen.csv") {
 		var strata findings.Strata
-		for _, text := range strings.Fields(r["tables"]) {
+		for text := range strings.FieldsSeq(r["tables"]) {
 			var s findings.Table
 			_, err := fmt.Sscanf(text, "%d/%d/%d/%d", &s.FailedWith, &s.FailedWithout, &s.GoodWith, &s.GoodWithout)
 			require.NoError(t, err)

@@ -57,7 +57,8 @@ func ReadCSV(in io.Reader) (Lives, error) {
 		if bad == nil {
 			bad = life.check()
 		}
-		if groups.place(life.Group); bad == nil && len(groups.names) > MaxGroups {
+		groups.place(life.Group)
+		if bad == nil && len(groups.names) > MaxGroups {
 			bad = &InvalidError{Column: "group", Value: life.Group, Reason: fmt.Sprintf("the file has more than %d groups", MaxGroups)}
 		}
 		if bad != nil {
@@ -97,6 +98,7 @@ type columns struct {
 	all                                      int
 }
 
+// columnPlaces reads the header.
 func columnPlaces(header []string) (columns, *InvalidError) {
 	c := columns{-1, -1, -1, -1, -1, -1, len(header)}
 	wanted := csvColumns()

@@ -46,7 +46,7 @@ func parse(t testing.TB, text string) float64 {
 func numbers(t testing.TB, text string) []float64 {
 	t.Helper()
 	var out []float64
-	for _, f := range strings.Fields(text) {
+	for f := range strings.FieldsSeq(text) {
 		out = append(out, parse(t, f))
 	}
 	return out

@@ -72,13 +72,10 @@ func (r *Report) medianAnswer(lives Lives) {
 		return
 	}
 	sentence := fmt.Sprintf("Half had failed by age %s (%s).", r.Median, between(r.MedianLower, r.MedianUpper))
-	for _, p := range slices.Concat(r.KM, r.Turnbull) {
-		if Number(p.Age) >= r.Median {
-			if p.Few {
-				sentence += fmt.Sprintf(" Weak: only %s under watch at that age.", count(p.AtRisk, "loop"))
-			}
-			break
-		}
+	points := slices.Concat(r.KM, r.Turnbull)
+	at := slices.IndexFunc(points, func(p Point) bool { return Number(p.Age) >= r.Median })
+	if at >= 0 && points[at].Few {
+		sentence += fmt.Sprintf(" Weak: only %s under watch at that age.", count(points[at].AtRisk, "loop"))
 	}
 	firmer := "more failures; four times as many halve the limits"
 	if len(r.Turnbull) > 0 {

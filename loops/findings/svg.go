@@ -180,7 +180,7 @@ func shorten(name string, most int) string {
 func wrap(text string, most int) []string {
 	var lines []string
 	line := ""
-	for _, word := range strings.Fields(text) {
+	for word := range strings.FieldsSeq(text) {
 		if line != "" && len([]rune(line))+1+len([]rune(word)) > most {
 			lines, line = append(lines, line), ""
 		}

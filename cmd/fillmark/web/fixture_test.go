@@ -7,6 +7,7 @@ import (
 	"bytes"
 	"context"
 	"crypto/rand"
+	"html"
 	"io"
 	"log/slog"
 	"net/http"
@@ -173,4 +174,17 @@ func (b *bench) bytesOnDisk() []byte {
 	content, err := os.ReadFile(b.path)
 	require.NoError(b, err)
 	return content
+}
+
+// unchanged holds the register's file to what it was.
+func (b *bench) unchanged(before []byte) {
+	b.Helper()
+	assert.True(b, bytes.Equal(before, b.bytesOnDisk()), "the register's file changed")
+}
+
+// says holds a page to a text, without printing the page where it fails.
+func (b *bench) says(w *httptest.ResponseRecorder, text, name string) {
+	b.Helper()
+	page := w.Body.String()
+	assert.True(b, strings.Contains(page, text) || strings.Contains(html.UnescapeString(page), text), "%s: the page does not say %q", name, text)
 }

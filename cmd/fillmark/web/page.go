@@ -25,7 +25,7 @@ type screen struct {
 
 // screens lists every page; a test holds each template to its struct.
 func screens() []screen {
-	return []screen{
+	return append([]screen{
 		{"due", duePage{}},
 		{"loops", loopsPage{}},
 		{"loop", loopPage{}},
@@ -36,7 +36,7 @@ func screens() []screen {
 		{"opening", openingPage{}},
 		{"questions", questionsPage{}},
 		{"vendor", vendorPage{}},
-	}
+	}, benchScreens()...)
 }
 
 // pages is what is parsed once at start: a template set a screen, and the
@@ -66,8 +66,9 @@ type frame struct {
 	Title     string
 	Sheet     string // address of the style sheet
 	Icon      string // address of the icon
+	Script    string // address of the script; empty on owners' pages
 	Bench     bool   // the technician's pages, not an owner's
-	Here      string // the bench page shown: due, loops
+	Here      string // the bench page shown: due, loops, topup, …
 	Workshop  string
 	Phone     string       // as written
 	PhoneLink template.URL // as a phone dials it; empty where there is none
@@ -76,10 +77,14 @@ type frame struct {
 // newFrame returns the frame of a page with the title.
 func (s *server) newFrame(r *http.Request, title string) frame {
 	settings := s.Workshop.Settings()
-	return frame{
+	f := frame{
 		Title: title, Sheet: s.pages.assets.address("fillmark.css"), Icon: s.pages.assets.address("mark.svg"),
 		Bench: !isOwnersPath(r.URL.Path), Workshop: settings.Name, Phone: settings.Phone, PhoneLink: phoneLink(settings.Phone),
 	}
+	if f.Bench {
+		f.Script = s.pages.assets.address("fillmark.js")
+	}
+	return f
 }
 
 // isOwnersPath tells the pages that owners reach by mail from the bench's.

@@ -6,9 +6,13 @@ package web
 import (
 	"fmt"
 	"html/template"
+	"math"
 	"strconv"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
+	"fillmark/chemistry"
 	"fillmark/loops"
 )
 
@@ -88,4 +92,24 @@ func phoneLink(phone string) template.URL {
 		return ""
 	}
 	return template.URL("tel:" + digits)
+}
+
+// quantityIn writes a bare figure for a field: a tenth at most.
+func quantityIn(v float64) string {
+	return strconv.FormatFloat(math.Round(v*10)/10, 'f', -1, 64)
+}
+
+// capital writes a line's first letter large.
+func capital(text string) string {
+	first, size := utf8.DecodeRuneInString(text)
+	return string(unicode.ToUpper(first)) + text[size:]
+}
+
+// plusMinusFor is [plusMinus] in the units an owner prefers.
+func plusMinusFor(units loops.Units, point chemistry.Celsius, plus chemistry.CelsiusDelta) string {
+	if units != loops.USCustomary {
+		return plusMinus(point, plus)
+	}
+	text := fmt.Sprintf("%.0f\u00a0°F ± %.0f\u00a0°F", float64(point)*9/5+32, math.Ceil(float64(plus)*9/5))
+	return strings.Replace(text, "-", "\u2212", 1)
 }

@@ -52,7 +52,7 @@ func historyOf(history []loops.Entry) []historyLine {
 func entryWords(e loops.Entry) string {
 	switch e.Kind {
 	case loops.KindIntake:
-		return phrases("Taken in. The owner says: "+e.Intake.Complaint, prefixed("seen: ", e.Intake.Symptom))
+		return phrases("Taken in"+prefixed(". The owner says: ", strings.TrimSuffix(e.Intake.Complaint, ".")), prefixed("seen: ", strings.TrimSuffix(e.Intake.Symptom, ".")))
 	case loops.KindInspection:
 		return readings(e.Inspection)
 	case loops.KindOpening:

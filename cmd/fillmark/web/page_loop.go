@@ -34,6 +34,12 @@ type loopPage struct {
 	Plan    []planTask
 	Policy  string // version the plan was made from
 	Caution []chemistry.Caution
+	Form    *form
+	Forms   loopForms
+	Life    []lifePlot
+	Read    []lifeRow
+	// Empty tells that there is nothing in it to top up.
+	Empty bool
 }
 
 // frost is the verdict on the freeze point against the coldest wall.
@@ -64,10 +70,14 @@ func (s *server) pageLoop(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return s.render(w, http.StatusOK, "loop", s.loopPage(r, file))
+	p, err := s.loopPage(r, file, newForm(nil))
+	if err != nil {
+		return err
+	}
+	return s.render(w, http.StatusOK, "loop", p)
 }
 
-func (s *server) loopPage(r *http.Request, file workshop.File) loopPage {
+func (s *server) loopPage(r *http.Request, file workshop.File, f *form) (loopPage, error) {
 	loop, charge := file.Loop, file.Loop.State.Charge
 	p := loopPage{
 		frame: s.newFrame(r, string(loop.Tag)+" "+file.Machine.Name),
@@ -75,7 +85,13 @@ func (s *server) loopPage(r *http.Request, file workshop.File) loopPage {
 		Tag:   loop.Tag, Machine: file.Machine, Loop: loop.Name, Owner: file.Owner,
 		Build: buildLine(loop.Construction), Charge: chargeLine(charge), Frost: frostOf(loop, file.Protection),
 		Gauge: gaugeOf(file.Protection), Status: planStatus(loop), History: historyOf(file.History),
-		Policy: loop.Plan.PolicyVersion,
+		Policy: loop.Plan.PolicyVersion, Form: f, Read: lifeRows(file.History), Empty: charge == nil,
+	}
+	p.Life = lifePlots(file.History, p.Read)
+	f.offer("on", p.Day.String())
+	var err error
+	if p.Forms, err = s.loopForms(); err != nil {
+		return p, err
 	}
 	p.Here = "loops"
 	if loop.State.Missing > 0 {
@@ -91,7 +107,7 @@ func (s *server) loopPage(r *http.Request, file workshop.File) loopPage {
 		p.Curve = curveOf(*charge, file.Protection)
 		p.Caution = chemistry.Cautions(workshop.Contents(*charge))
 	}
-	return p
+	return p, nil
 }
 
 // frostOf judges the freeze point: stop where it is not below the wall, care

@@ -5,24 +5,29 @@ package web
 
 import (
 	"net/http"
+	"net/url"
+	"strconv"
 	"strings"
 
+	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
 
-// maxRows is how many loops one page lists.
-const maxRows = 200
-
 // loopsPage lists the loops of the register.
 type loopsPage struct {
 	frame
+	Form  *form
 	Query string
 	Day   loops.Day
 	Rows  []loopRow
-	// More tells that further loops fit and are not shown.
-	More bool
-	Max  int
+	Pager pager
+	// Narrowed tells that more than words narrow the list.
+	Narrowed bool
+	Fluids   []choice
+	Metals   []choice
+	Places   []choice
+	Orders   []choice
 }
 
 // loopRow is one loop in the list.
@@ -38,29 +43,104 @@ type loopRow struct {
 }
 
 func (s *server) pageLoops(w http.ResponseWriter, r *http.Request) error {
+	f := newForm(r.URL.Query())
 	p := loopsPage{
-		frame: s.newFrame(r, "Loops"), Query: strings.TrimSpace(r.URL.Query().Get("q")),
-		Day: loops.DayOf(s.Now(), s.Workshop.Settings().Zone), Max: maxRows,
+		frame: s.newFrame(r, "Loops"), Form: f, Query: f.text("q"), Day: loops.DayOf(s.Now(), s.Workshop.Settings().Zone),
+		Fluids: fluidChoices("any"), Metals: choicesOf("any", chemistry.Metals()), Places: choicesOf("anywhere", workshop.LoopPlaces()),
+		Orders: choicesOf("", workshop.LoopOrders()),
 	}
 	p.Here = "loops"
+	query, narrowed, err := loopQuery(f)
+	if err != nil {
+		return err
+	}
+	p.Narrowed = narrowed
+	if narrowed {
+		err = s.listNarrowed(&p, query, r.URL.Query())
+	} else {
+		err = s.listAll(&p, r.URL.Query())
+	}
+	if err != nil {
+		return err
+	}
+	return s.render(w, http.StatusOK, "loops", p)
+}
+
+// loopQuery reads what narrows the list; narrowed is false where nothing does.
+func loopQuery(f *form) (q workshop.LoopQuery, narrowed bool, err error) {
+	q = workshop.LoopQuery{
+		Fluid: chemistry.Fluid(f.text("fluid")), Metal: chemistry.Metal(f.text("metal")), Lot: f.text("lot"),
+		Where: workshop.LoopPlace(f.text("where")), Sort: workshop.LoopOrder(f.text("sort")),
+	}
+	if q.Sort == workshop.ByTag { // the order of the register
+		q.Sort = ""
+	}
+	if q.Fluid != "" && !q.Fluid.Valid() {
+		return q, true, &loops.InvalidError{Field: "fluid", Value: string(q.Fluid), Reason: "one of the list"}
+	}
+	return q, q != workshop.LoopQuery{}, nil
+}
+
+// listAll reads the register in its own order and stops where the page is
+// full, so that a long register costs no more than a short one.
+func (s *server) listAll(p *loopsPage, query url.Values) error {
+	asked, err := strconv.Atoi(query.Get("page"))
+	if err != nil || asked < 1 {
+		asked = 1
+	}
+	p.Pager.Page = asked
+	if asked > 1 {
+		p.Pager.Prev = pageAddress("/loops", query, asked-1)
+	}
+	skip := (asked - 1) * perPage
 	for loop, err := range s.Reader.Loops() {
 		if err != nil {
 			return err
+		}
+		if p.Query == "" && skip > 0 {
+			skip--
+			continue
 		}
 		row, err := s.loopRow(loop, p.Day)
 		if err != nil {
 			return err
 		}
-		if !row.fits(p.Query) {
-			continue
+		switch {
+		case !row.fits(p.Query):
+		case skip > 0:
+			skip--
+		case len(p.Rows) == perPage:
+			p.Pager.Next = pageAddress("/loops", query, asked+1)
+			return nil
+		default:
+			p.Rows = append(p.Rows, row)
 		}
-		if len(p.Rows) == maxRows {
-			p.More = true
-			break
-		}
-		p.Rows = append(p.Rows, row)
 	}
-	return s.render(w, http.StatusOK, "loops", p)
+	return nil
+}
+
+func (s *server) listNarrowed(p *loopsPage, q workshop.LoopQuery, query url.Values) error {
+	lines, err := s.Workshop.FindLoops(q)
+	if err != nil {
+		return err
+	}
+	rows := make([]loopRow, 0, len(lines))
+	for _, line := range lines {
+		row := loopRow{
+			Tag: line.Tag, Machine: line.MachineName, Loop: line.Name, Kind: line.MachineKind, Owner: line.OwnerName,
+			Charge: chargeLine(line.State.Charge), Status: planStatus(line.Loop),
+		}
+		if tasks := workshop.NextTasks(line.Plan); len(tasks) > 0 {
+			row.Next = &nextLine{line.Tag, line.MachineName, tasks[0].Kind, tasks[0].Due, p.Day.Sub(tasks[0].Due)}
+		}
+		if row.fits(p.Query) {
+			rows = append(rows, row)
+		}
+	}
+	var from, to int
+	p.Pager, from, to = newPager("/loops", query, len(rows), perPage)
+	p.Rows = rows[from:to]
+	return nil
 }
 
 func (s *server) loopRow(loop loops.Loop, today loops.Day) (loopRow, error) {

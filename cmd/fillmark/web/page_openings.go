@@ -53,7 +53,7 @@ func (s *server) showOpenings(w http.ResponseWriter, r *http.Request, status int
 		return err
 	}
 	p := openingsPage{frame: s.newFrame(r, "Openings"), Form: form, Rows: rows[:min(len(rows), maxOpenings)], Count: len(rows), MaxPhotos: maxFormPhotos, Notices: list.Notices}
-	p.Here = "openings"
+	p.Here = "more"
 	return s.render(w, status, "openings", p)
 }
 
@@ -110,7 +110,7 @@ func (s *server) pageOpening(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	p := openingPage{frame: s.newFrame(r, "Opening of "+string(tag)), Tag: tag, Notices: list.Notices}
-	p.Here = "openings"
+	p.Here = "more"
 	for _, f := range found {
 		v := openingView{OpeningFile: f, Words: openingWords(&f.Opening), Charge: chargeLine(&f.Charge)}
 		for _, photo := range f.Opening.Photos {

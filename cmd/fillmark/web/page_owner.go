@@ -8,7 +8,6 @@ import (
 	"net/http"
 	"slices"
 	"strings"
-	"time"
 
 	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/workshop"
@@ -22,12 +21,22 @@ type ownerPage struct {
 	Heading  string
 	Machines []ownerMachine
 	Answered *ownerAnswer // what they told us last; nil before
-	Open     bool         // something is asked of them now
+	Open     bool         // they are asked to look something over now
+	Due      bool         // anything is open, the workshop's tasks among it
 	// FormFirst puts the answer above the guide, for those who come to give
-	// one; OffFirst puts "something is off" above "all looks fine".
-	FormFirst, OffFirst bool
-	Wet                 []string
-	Cautions            []string
+	// one; OffFirst puts "something is off" above "all looks fine", CallFirst
+	// "call me" above both.
+	FormFirst, OffFirst, CallFirst bool
+	// About are the machines that an answer can be about, where there are
+	// several; none for one.
+	About []choice
+	// Mail tells whether reminders are mailed; MailAsked whether they may be.
+	Mail, MailAsked bool
+	MailStopped     loops.Day
+	// Calendar is the address of the owner's feed; empty where nothing comes.
+	Calendar string
+	Wet      []string
+	Cautions []string
 	// Problem says what is wrong with what was typed, Words what that was.
 	Problem string
 	Words   string
@@ -44,6 +53,8 @@ type ownerMachine struct {
 	Over  int
 	Steps []string
 	Leave []string
+	// Sealed chooses the drawings; Look tells that it is the owner who looks.
+	Sealed, Look bool
 }
 
 // ownerAnswer is an answer that is on record.
@@ -77,61 +88,8 @@ func (s *server) pageOwner(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	came := r.URL.Query().Get("answer")
-	p.FormFirst, p.OffFirst = came == "fine" || came == "off", came == "off"
+	p.FormFirst, p.OffFirst, p.CallFirst = came == "fine" || came == "off" || came == "call", came == "off", came == "call" || came == "" && p.Due && !p.Open
 	return s.render(w, http.StatusOK, "owner", p)
-}
-
-func (s *server) answerOwner(w http.ResponseWriter, r *http.Request) error {
-	owner, err := s.ownerLink(r, workshop.LinkOwner)
-	if err != nil {
-		return err
-	}
-	answer, err := ownerAnswerOf(r)
-	if err == nil {
-		_, err = s.Workshop.Answer(s.ownerStamp(), owner, answer)
-	}
-	if problems := problemsOf(err); len(problems) > 0 {
-		p, err := s.ownerPage(r, owner)
-		if err != nil {
-			return err
-		}
-		p.FormFirst, p.OffFirst, p.Words = true, true, answer.Words
-		p.Problem = "Not sent yet. What is right here: " + problems[0].Right + "."
-		return s.render(w, http.StatusUnprocessableEntity, "owner", p)
-	}
-	if err != nil {
-		return err
-	}
-	s.Wake()
-	// Back to the bare page, where the answer stands as it is on record.
-	http.Redirect(w, r, r.URL.Path, http.StatusSeeOther)
-	return nil
-}
-
-// ownerAnswerOf reads the form.
-func ownerAnswerOf(r *http.Request) (loops.Answer, error) {
-	if err := r.ParseForm(); err != nil {
-		return loops.Answer{}, formError(err)
-	}
-	// Forms send line ends as CRLF, the record keeps LF.
-	words := strings.TrimSpace(strings.ReplaceAll(r.PostForm.Get("words"), "\r\n", "\n"))
-	switch given := r.PostForm.Get("answer"); given {
-	case "fine":
-		return loops.Answer{Answer: loops.AllFine, Words: words}, nil
-	case "off":
-		return loops.Answer{Answer: loops.SomethingOff, Words: words}, nil
-	default:
-		return loops.Answer{Words: words}, &loops.InvalidError{Field: "answer", Value: given, Reason: "one of the two buttons"}
-	}
-}
-
-// formError keeps an overlong body apart from one that is no form.
-func formError(err error) error {
-	var tooLong *http.MaxBytesError
-	if errors.As(err, &tooLong) {
-		return err
-	}
-	return &loops.InvalidError{Field: "form", Value: err.Error(), Reason: "a form as this page sends it"}
 }
 
 func (s *server) ownerPage(r *http.Request, owner loops.Owner) (ownerPage, error) {
@@ -140,30 +98,66 @@ func (s *server) ownerPage(r *http.Request, owner loops.Owner) (ownerPage, error
 		return ownerPage{}, err
 	}
 	settings, now := s.Workshop.Settings(), s.Now()
-	reach := "answer the mail that brought you here"
-	if settings.Phone != "" {
-		reach = "call us on " + settings.Phone
+	reach := reachOf(settings)
+	p := ownerPage{
+		Heading: "Your machines", Answered: lastAnswer(files), Mail: owner.MayMail(),
+		MailAsked: owner.Email != "" && owner.Consent.Mail, MailStopped: owner.MailStopped,
 	}
-	p := ownerPage{Heading: "Your machines", Answered: lastAnswer(files)}
 	today := s.Workshop.DayOf(owner, now)
 	for _, f := range files {
 		open := s.Workshop.OpenTasks(f.Loop, today)
-		p.Open = p.Open || len(open) > 0
+		paused := f.Loop.State.AskedFor == loops.Pause
+		p.Open, p.Due = p.Open || slices.Contains(open, loops.Look), p.Due || len(open) > 0 && !paused
 		machine, guide := ownerMachineOf(f, open, today, reach)
 		p.Machines = append(p.Machines, machine)
 		if f.Loop.State.Charge == nil {
 			continue
 		}
 		p.Wet = fullest(p.Wet, guide.Wet)
-		for _, c := range chemistry.Cautions(workshop.Contents(*f.Loop.State.Charge)) {
-			p.Cautions = once(p.Cautions, c.OwnerText)
+		for _, text := range ownersCautions(*f.Loop.State.Charge) {
+			p.Cautions = once(p.Cautions, text)
 		}
 	}
 	if len(p.Machines) == 1 {
 		p.Heading = p.Machines[0].Name
+	} else {
+		p.About = aboutChoices(p.Machines)
+	}
+	if slices.ContainsFunc(p.Machines, func(m ownerMachine) bool { return m.Next != "" }) {
+		p.Calendar = "/o/" + r.PathValue("token") + "/calendar.ics"
 	}
 	p.frame = s.newFrame(r, p.Heading)
 	return p, nil
+}
+
+// aboutChoices lists what an answer can be about: all, or one machine.
+func aboutChoices(machines []ownerMachine) []choice {
+	all := []choice{{Label: "all of them"}}
+	for _, m := range machines {
+		label := m.Name
+		if m.Loop != "" {
+			label += " (" + m.Loop + ")"
+		}
+		all = append(all, choice{Value: string(m.Tag), Label: label})
+	}
+	return all
+}
+
+// reachOf says how owners reach the workshop.
+func reachOf(settings workshop.Settings) string {
+	if settings.Phone != "" {
+		return "call us on " + settings.Phone
+	}
+	return "answer the mail that brought you here"
+}
+
+// ownersCautions are what a charge can do, in owners' words.
+func ownersCautions(c loops.Charge) []string {
+	var texts []string
+	for _, caution := range chemistry.Cautions(workshop.Contents(c)) {
+		texts = once(texts, caution.OwnerText)
+	}
+	return texts
 }
 
 // ownerMachineOf says in plain words how a loop stands and what to do.
@@ -184,7 +178,7 @@ func ownerMachineOf(f workshop.File, open []loops.TaskKind, today loops.Day, rea
 	}
 	guide := notify.GuideFor(asked, f.Machine.Kind, f.Loop.Sealed, fluid, reach)
 	if f.Loop.State.InService() {
-		m.Steps, m.Leave = guide.Steps, guide.Leave
+		m.Steps, m.Leave, m.Sealed, m.Look = guide.Steps, guide.Leave, f.Loop.Sealed, asked == loops.Look
 	}
 	return m, guide
 }
@@ -223,21 +217,6 @@ func taskForOwner(kind loops.TaskKind) string {
 		loops.LeakCheckTask:    "We check it for leaks",
 	}
 	return words[kind]
-}
-
-// lastAnswer finds the newest answer in the histories that still stands.
-func lastAnswer(files []workshop.File) *ownerAnswer {
-	var last *ownerAnswer
-	var at time.Time
-	for _, f := range files {
-		for _, e := range loops.Standing(f.History) {
-			if e.Kind == loops.KindAnswer && !e.Recorded.Before(at) {
-				at = e.Recorded
-				last = &ownerAnswer{e.Answer.Answer, e.Answer.Answer == loops.SomethingOff, e.Day, e.Answer.Words}
-			}
-		}
-	}
-	return last
 }
 
 // fullest keeps of texts that begin alike the one that says most.

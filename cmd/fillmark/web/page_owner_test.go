@@ -63,12 +63,13 @@ func TestOwnerAnswersOnceForADoubleClick(t *testing.T) {
 	require.NoError(t, err)
 	link := b.ownerLink(file.Owner)
 	before := len(b.file(file.Loop.Tag).History)
+	assert.NotContains(t, b.get(link).Body.String(), "All looks fine", "nothing is open")
 	assert.Equal(t, http.StatusSeeOther, b.post(link, url.Values{"answer": {"fine"}}).Code)
 	assert.Len(t, b.file(file.Loop.Tag).History, before, "nothing is open, so there is nothing to be fine")
-	assert.NotContains(t, b.get(link).Body.String(), "All looks fine")
-
-	assert.Equal(t, http.StatusSeeOther, b.post(link, url.Values{"answer": {"off"}, "words": {"drops"}}).Code)
-	assert.Len(t, b.file(file.Loop.Tag).History, before+1, "that something is off is never lost")
+	for range 2 {
+		assert.Equal(t, http.StatusSeeOther, b.post(link, url.Values{"answer": {"off"}, "words": {"drops"}}).Code)
+		assert.Len(t, b.file(file.Loop.Tag).History, before+1, "that something is off is never lost, and the second press says nothing new")
+	}
 }
 
 func TestOwnerMailDecidesWhichFormComesFirst(t *testing.T) {
@@ -194,4 +195,59 @@ func TestStopAndResumeByAPerson(t *testing.T) {
 	kept, err := b.store.Owner(owner.ID)
 	require.NoError(t, err)
 	assert.True(t, kept.MailStopped.IsZero())
+}
+
+func TestOwnerAsksForACallPausesAndStops(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	file := b.ana()
+	link := b.ownerLink(file.Owner)
+	page := b.get(link)
+	for _, say := range []string{"A lamp and drops at a joint", "Dust between fins and a brush", "A hand in the warm air", "An ear beside the running machine", "How to look it over"} {
+		b.says(page, say, "drawings of a sealed loop")
+	}
+	assert.NotContains(t, page.Body.String(), "fill mark", "a sealed loop shows no level")
+	assert.Equal(t, http.StatusSeeOther, b.post(link, url.Values{"answer": {"call"}}).Code)
+	history := b.file(file.Loop.Tag).History
+	assert.Equal(t, loops.CallMe, history[len(history)-1].Answer.Answer)
+	assert.Equal(t, http.StatusSeeOther, b.post(link, url.Values{"answer": {"pause"}}).Code)
+	assert.NotContains(t, b.get(link).Body.String(), "Pause these reminders", "it is paused already")
+	assert.Equal(t, http.StatusSeeOther, b.post(link, url.Values{"mail": {"stop"}}).Code)
+	b.says(b.get(link), "You stopped our mail on Thu 3 Dec 2026", "mail choice")
+	assert.Equal(t, http.StatusSeeOther, b.post(link, url.Values{"mail": {"run"}}).Code)
+	assert.Equal(t, http.StatusUnprocessableEntity, b.post(link, url.Values{"mail": {"maybe"}}).Code)
+	kept, err := b.store.Owner(file.Owner.ID)
+	require.NoError(t, err)
+	assert.True(t, kept.MayMail())
+}
+
+func TestOwnerAnswersAboutOneMachine(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	one := b.ana()
+	two := b.register(machine{owner: one.Owner, name: "the white cube", kind: loops.Desktop, fluid: chemistry.PropyleneGlycol, mass: 0.35, wall: -10, daysAgo: 200, open: true})
+	other := b.register(machine{owner: loops.Owner{Name: "Bea Moss"}, name: "hers", kind: loops.Desktop, fluid: chemistry.PropyleneGlycol, mass: 0.35, wall: -10, daysAgo: 200})
+	link := b.ownerLink(one.Owner)
+	b.says(b.get(link), "the white cube</option>", "choice")
+	w := b.post(link, url.Values{"answer": {"fine"}, "about": {string(two.Loop.Tag)}})
+	require.Equal(t, http.StatusSeeOther, w.Code, w.Body)
+	assert.Len(t, b.file(one.Loop.Tag).History, 2)
+	assert.Len(t, b.file(two.Loop.Tag).History, 3)
+	w = b.post(link, url.Values{"answer": {"fine"}, "about": {string(other.Loop.Tag)}})
+	assert.Equal(t, http.StatusNotFound, w.Code)
+	assert.Len(t, b.file(other.Loop.Tag).History, 2, "nobody answers for others")
+}
+
+func TestOwnerSubscribesToTheCalendar(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	file := b.ana()
+	link := b.ownerLink(file.Owner)
+	b.says(b.get(link), link+"/calendar.ics", "link")
+	w := b.get(link + "/calendar.ics")
+	require.Equal(t, http.StatusOK, w.Code)
+	assert.Equal(t, "text/calendar; charset=utf-8", w.Header().Get("Content-Type"))
+	assert.Contains(t, w.Body.String(), "BEGIN:VEVENT")
+	assert.Contains(t, w.Body.String(), "grey tower")
+	assert.Equal(t, http.StatusNotFound, b.get("/o/forged/calendar.ics").Code)
 }

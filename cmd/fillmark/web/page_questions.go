@@ -57,7 +57,7 @@ func plotOf(p *findings.Plot, name string) *plotView {
 
 func (s *server) pageQuestions(w http.ResponseWriter, r *http.Request) error {
 	p := questionsPage{frame: s.newFrame(r, "What openings say"), Cause: loops.CauseClog}
-	p.Here = "openings"
+	p.Here = "more"
 	q := paramsOf(r)
 	take(q, "cause", &p.Cause, workshop.ParseCause)
 	take(q, "by", &p.By, words)

@@ -7,6 +7,7 @@ import (
 	"html/template"
 	"net/http"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -61,7 +62,13 @@ func assertPlain(t *testing.T, path string, n *html.Node) {
 		if n.Type != html.ElementNode {
 			continue
 		}
-		assert.NotContains(t, []string{"script", "style", "iframe", "img", "object"}, n.Data, path)
+		assert.NotContains(t, []string{"style", "iframe", "img", "object"}, n.Data, path)
+		if n.Data == "script" { // ours from its file, and nothing in the page
+			assert.Nil(t, n.FirstChild, path)
+			assert.Condition(t, func() bool {
+				return slices.ContainsFunc(n.Attr, func(a html.Attribute) bool { return a.Key == "src" && strings.HasPrefix(a.Val, "/static/fillmark.") })
+			}, path)
+		}
 		for _, a := range n.Attr {
 			assert.NotEqual(t, "style", a.Key, path)
 			assert.False(t, strings.HasPrefix(a.Key, "on"), "%s: %s", path, a.Key)

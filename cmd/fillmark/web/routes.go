@@ -28,10 +28,12 @@ func (s *server) routes(mux *http.ServeMux) {
 	mux.Handle("POST /api/v1/sweep", s.api(s.apiSweep))
 	mux.Handle("GET /api/v1/outbox", s.api(s.apiOutbox))
 	mux.Handle("GET /api/v1/outbox/message", s.api(s.apiMessage))
+	s.mailRoutes(mux)
 
 	mux.Handle("GET /{$}", s.page(s.pageDue))
 	mux.Handle("GET /loops", s.page(s.pageLoops))
 	mux.Handle("GET /loops/{tag}", s.page(s.pageLoop))
+	s.benchRoutes(mux)
 	mux.Handle("GET /o/{token}", s.page(s.pageOwner))
 	mux.Handle("POST /o/{token}", s.page(s.answerOwner))
 	mux.Handle("GET /stop/{token}", s.page(s.pageStop))
@@ -40,5 +42,4 @@ func (s *server) routes(mux *http.ServeMux) {
 	mux.Handle("GET /static/{name}", s.page(s.static))
 	mux.Handle("GET /", s.page(s.pageUnknown))
 	mux.Handle("GET /api/", s.api(func(*http.Request) (any, error) { return nil, loops.ErrNotFound }))
-	s.mailRoutes(mux)
 }

@@ -31,11 +31,12 @@ type reader interface {
 	Loops() iter.Seq2[loops.Loop, error]
 	Messages(loops.MessageStatus) iter.Seq2[loops.Message, error]
 	Message(loops.MessageKey) (loops.Message, error)
+	suppressions
+	Loop(loops.LoopID) (loops.Loop, error)
 	Containers() iter.Seq2[loops.Container, error]
 	UsedFluid() iter.Seq2[loops.UsedFluid, error]
 	Instruments() iter.Seq2[loops.Instrument, error]
 	Samples() iter.Seq2[loops.RetainedSample, error]
-	suppressions
 }
 
 // Deps is what the handler is built from.

@@ -5,6 +5,7 @@ package workshop
 
 import (
 	"errors"
+	"fmt"
 	"slices"
 	"time"
 
@@ -13,12 +14,18 @@ import (
 
 // Answer records what an owner replied through a mail's link, on every loop of
 // theirs that has a task the mail can have been about, in one change with the
-// receipt that is mailed. "All fine" settles looks only, and says nothing where
-// no look is open. No other answer is lost: where nothing is open it goes on
-// record for every loop in service.
+// receipt that is mailed. "All fine" settles looks only, and nothing where
+// none is open. No other answer is lost: it then goes on record for every loop
+// with a charge.
 func (w *Workshop) Answer(s Stamp, owner loops.Owner, answer loops.Answer) ([]loops.Tag, error) {
+	return w.AnswerAbout(s, owner, answer, "")
+}
+
+// AnswerAbout is [Workshop.Answer] about the loop with the tag alone; an empty
+// tag stands for all. A tag of somebody else's loop is loops.ErrNotFound.
+func (w *Workshop) AnswerAbout(s Stamp, owner loops.Owner, answer loops.Answer, only loops.Tag) ([]loops.Tag, error) {
 	for attempt := 0; ; attempt++ {
-		tags, err := w.answerOnce(s, owner, answer)
+		tags, err := w.answerOnce(s, owner, answer, only)
 		if errors.Is(err, loops.ErrConflict) && attempt < conflictRetries {
 			continue
 		}
@@ -26,26 +33,28 @@ func (w *Workshop) Answer(s Stamp, owner loops.Owner, answer loops.Answer) ([]lo
 	}
 }
 
-func (w *Workshop) answerOnce(s Stamp, owner loops.Owner, answer loops.Answer) ([]loops.Tag, error) {
+func (w *Workshop) answerOnce(s Stamp, owner loops.Owner, answer loops.Answer, only loops.Tag) ([]loops.Tag, error) {
 	files, err := w.FilesOf(owner.ID)
 	if err != nil {
 		return nil, err
 	}
+	if only != "" {
+		files = slices.DeleteFunc(files, func(f File) bool { return f.Loop.Tag != only })
+		if len(files) == 0 {
+			return nil, fmt.Errorf("loop %s: %w", only, loops.ErrNotFound)
+		}
+	}
 	day := w.DayOf(owner, s.At)
 	about := slices.DeleteFunc(slices.Clone(files), func(f File) bool { return len(w.answered(answer.Answer, f.Loop, day)) == 0 })
 	if len(about) == 0 && answer.Answer != loops.AllFine {
-		about = slices.DeleteFunc(files, func(f File) bool { return !f.Loop.State.InService() })
+		about = slices.DeleteFunc(files, func(f File) bool { return f.Loop.State.Charge == nil })
 	}
 	change := loops.Change{At: s.At, By: s.By, Action: "answer"}
 	var tags []loops.Tag
 	for n, file := range about {
 		answer.Tasks = w.answered(answer.Answer, file.Loop, day)
 		said := answer
-		entries := []loops.Entry{{Kind: loops.KindAnswer, Day: day, Answer: &said}}
-		if answer.Answer == loops.Pause {
-			entries = append(entries, pauses(file.Loop, answer.Tasks, day)...)
-		}
-		one, then, err := w.enter(s, file, entries...)
+		one, then, err := w.enter(s, file, loops.Entry{Kind: loops.KindAnswer, Day: day, Answer: &said})
 		if err != nil {
 			return nil, err
 		}
@@ -63,15 +72,17 @@ func (w *Workshop) answerOnce(s Stamp, owner loops.Owner, answer loops.Answer) (
 	return tags, w.register.Commit(change)
 }
 
-// pauses are the settings that keep the tasks from being reminded of.
-func pauses(l loops.Loop, tasks []loops.TaskKind, day loops.Day) []loops.Entry {
-	var entries []loops.Entry
-	for _, task := range tasks {
-		setting := l.State.Setting(task)
-		setting.Paused, setting.Why = true, "the owner asked for a pause"
-		entries = append(entries, loops.Entry{Kind: loops.KindSetting, Day: day, Setting: &setting})
+// enter makes the change that appends an entry to a loop's history, and the file
+// as it is then.
+func (w *Workshop) enter(s Stamp, file File, e loops.Entry) (loops.Change, File, error) {
+	change := loops.Change{At: s.At, By: s.By}
+	e, err := w.checked(s, file, e)
+	if err != nil {
+		return change, file, err
 	}
-	return entries
+	loop, err := w.extend(&change, file, e)
+	file.Loop, file.History = loop, append(slices.Clone(file.History), e)
+	return change, file, err
 }
 
 // answered lists the open tasks that an answer of the kind is about.

@@ -6,7 +6,6 @@ package workshop
 import (
 	"errors"
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
@@ -46,11 +45,11 @@ func (w *Workshop) MailMorning(s Stamp) (bool, error) {
 }
 
 func (w *Workshop) morningSections(s Stamp) ([]notify.MorningSection, error) {
-	due, err := w.Morning(s.At)
+	due, err := w.Due(s.At)
 	if err != nil {
 		return nil, err
 	}
-	answers, err := w.openAnswers(due.Day)
+	answers, err := w.openAnswers()
 	if err != nil {
 		return nil, err
 	}
@@ -80,58 +79,8 @@ func (w *Workshop) morningSections(s Stamp) ([]notify.MorningSection, error) {
 		{Heading: "Overdue", Lines: morningLines(due.Overdue), Late: true},
 		{Heading: "Today", Lines: morningLines(due.Today)},
 		{Heading: "This week", Lines: morningLines(due.Week)},
-		{Heading: "Promised back", Lines: wordsOf(due.Promised, Promised.words)},
-		{Heading: "What to bring", Lines: wordsOf(due.Bring, Bring.words)},
-		{Heading: "On the shelf", Lines: append(wordsOf(due.Containers, OldContainer.words), wordsOf(due.Instruments, OldInstrument.words)...)},
 		{Heading: "Mail does not arrive", Lines: given},
 	}, nil
-}
-
-func wordsOf[T any](of []T, words func(T) string) []string {
-	var lines []string
-	for _, x := range of {
-		lines = append(lines, words(x))
-	}
-	return lines
-}
-
-func (p Promised) words() string {
-	line := fmt.Sprintf("%s, %s: promised back on %s", p.Machine, p.Owner, p.Day.Long())
-	if p.OverdueDays > 0 {
-		line += fmt.Sprintf(", %d days ago", p.OverdueDays)
-	}
-	return line + "."
-}
-
-func (c OldContainer) words() string {
-	line := fmt.Sprintf("%s, %s left: expires on %s", c.Product, c.Left, c.Expires.Long())
-	if c.OverdueDays > 0 {
-		line = fmt.Sprintf("%s, %s left: expired on %s; use it no more", c.Product, c.Left, c.Expires.Long())
-	}
-	return line + "."
-}
-
-func (i OldInstrument) words() string {
-	if i.Checked.IsZero() {
-		return i.Name + ": its zero was never checked."
-	}
-	return i.Name + ": last checked on " + i.Checked.Long() + "."
-}
-
-func (b Bring) words() string {
-	amount := "an unknown amount"
-	if b.Volume > 0 {
-		amount = b.Volume.String()
-	}
-	tags := make([]string, len(b.For))
-	for i, tag := range b.For {
-		tags[i] = string(tag)
-	}
-	line := fmt.Sprintf("%s of %s for %s", amount, b.What, strings.Join(tags, ", "))
-	if b.Note != "" {
-		line += ": " + b.Note
-	}
-	return line
 }
 
 func morningLines(of []Line) []string {
@@ -147,16 +96,14 @@ func morningLines(of []Line) []string {
 }
 
 // openAnswers are the owners' words that wait for a technician: loops with a
-// concern or a call wanted, and pauses since yesterday. It reads every loop,
-// once a day.
-func (w *Workshop) openAnswers(today loops.Day) ([]string, error) {
+// concern, a call or a pause asked for. It reads every loop, once a day.
+func (w *Workshop) openAnswers() ([]string, error) {
 	var lines []string
 	for l, err := range w.register.Loops() {
 		if err != nil {
 			return nil, err
 		}
-		paused := slices.ContainsFunc(l.State.Settings, func(x loops.Setting) bool { return x.Paused })
-		if l.State.Concern.IsZero() && l.State.Asked.IsZero() && !paused {
+		if l.State.Concern.IsZero() && l.State.Asked.IsZero() {
 			continue
 		}
 		file, err := w.fileOf(l)
@@ -165,8 +112,7 @@ func (w *Workshop) openAnswers(today loops.Day) ([]string, error) {
 		}
 		for _, e := range loops.Standing(file.History) {
 			open := e.Kind == loops.KindAnswer && (e.Answer.Answer == loops.SomethingOff && e.Day == l.State.Concern ||
-				e.Answer.Answer == loops.CallMe && e.Day == l.State.Asked ||
-				e.Answer.Answer == loops.Pause && today.Sub(e.Day) <= 1)
+				e.Answer.Answer == l.State.AskedFor && e.Day == l.State.Asked)
 			if !open {
 				continue
 			}

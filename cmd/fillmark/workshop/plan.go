@@ -97,7 +97,7 @@ func (w *Workshop) Replan(ctx context.Context, s Stamp, batch int) (Replanned, e
 	if err != nil {
 		return done, fmt.Errorf("replan: %w", err)
 	}
-	var stale []loops.LoopID
+	var stale []loops.Loop
 	flush := func() error {
 		if err := ctx.Err(); err != nil || len(stale) == 0 {
 			return err
@@ -114,7 +114,7 @@ func (w *Workshop) Replan(ctx context.Context, s Stamp, batch int) (Replanned, e
 		if !w.isStale(loop.Plan) {
 			continue
 		}
-		if stale = append(stale, loop.ID); len(stale) >= max(1, batch) {
+		if stale = append(stale, loop); len(stale) >= max(1, batch) {
 			if err := flush(); err != nil {
 				return done, fmt.Errorf("replan: %w", err)
 			}
@@ -134,17 +134,23 @@ func (w *Workshop) isStale(p loops.Plan) bool {
 
 // replanBatch plans loops anew in one change; where somebody else wrote to one
 // of them meanwhile all are read again.
-func (w *Workshop) replanBatch(s Stamp, ids []loops.LoopID, containers map[loops.LoopID][]loops.Container, done *Replanned) error {
+func (w *Workshop) replanBatch(s Stamp, batch []loops.Loop, containers map[loops.LoopID][]loops.Container, done *Replanned) error {
 	for attempt := 0; ; attempt++ {
 		change := loops.Change{At: s.At, By: s.By, Action: "plans brought up to date"}
 		renewed, moved := 0, 0
-		for _, id := range ids {
-			was, is, err := w.replanned(s, id, containers[id])
-			if err != nil {
-				return err
+		for _, was := range batch {
+			if attempt > 0 {
+				var err error
+				if was, err = w.register.Loop(was.ID); err != nil {
+					return err
+				}
 			}
 			if !w.isStale(was.Plan) {
 				continue
+			}
+			is, err := w.replanned(s, was, containers[was.ID])
+			if err != nil {
+				return err
 			}
 			renewed++
 			if !reflect.DeepEqual(was.Plan.Tasks, is.Plan.Tasks) {
@@ -165,21 +171,17 @@ func (w *Workshop) replanBatch(s Stamp, ids []loops.LoopID, containers map[loops
 	}
 }
 
-func (w *Workshop) replanned(s Stamp, id loops.LoopID, containers []loops.Container) (was, is loops.Loop, err error) {
-	if was, err = w.register.Loop(id); err != nil {
-		return was, is, err
-	}
-	machine, err := w.register.Machine(was.Machine)
+func (w *Workshop) replanned(s Stamp, loop loops.Loop, containers []loops.Container) (loops.Loop, error) {
+	machine, err := w.register.Machine(loop.Machine)
 	if err != nil {
-		return was, is, fmt.Errorf("machine %d: %w", was.Machine, err)
+		return loop, fmt.Errorf("machine %d: %w", loop.Machine, err)
 	}
-	history, err := w.register.History(id)
+	history, err := w.register.History(loop.ID)
 	if err != nil {
-		return was, is, err
+		return loop, err
 	}
-	is = was
-	is.Plan, err = w.plan(s, machine, was, history, containers)
-	return was, is, err
+	loop.Plan, err = w.plan(s, machine, loop, history, containers)
+	return loop, err
 }
 
 func (w *Workshop) containersByLoop() (map[loops.LoopID][]loops.Container, error) {

@@ -123,9 +123,6 @@ func reminderItem(m loops.Machine, l loops.Loop, t loops.Task) notify.ReminderIt
 	return notify.ReminderItem{
 		Machine: machineName(m, l), Kind: m.Kind, Tag: l.Tag, Sealed: l.Sealed,
 		Fluid: charge.Fluid, Charge: ownerCharge(charge), Task: t.Kind, Due: t.Due,
-		Reason: ownerReason(t.Binding()), Source: strings.TrimSpace(t.Binding().Source),
+		Reason: t.Binding().ForOwner(), Source: strings.TrimSpace(t.Binding().Source),
 	}
 }
-
-// ownerReason is the clause in words for an owner.
-func ownerReason(c loops.Clause) string { return c.Text }

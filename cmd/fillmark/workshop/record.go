@@ -94,7 +94,7 @@ func (w *Workshop) recordOnce(s Stamp, tag loops.Tag, e loops.Entry) (Recorded, 
 		return Recorded{}, err
 	}
 	if e.Kind == loops.KindHandover {
-		if recorded.Mailed, err = w.handOver(s, file, recorded.Entry, &change); err != nil {
+		if recorded.Mailed, err = w.handOver(s, file, e, &change); err != nil {
 			return Recorded{}, err
 		}
 	}
@@ -122,28 +122,6 @@ func (w *Workshop) extend(change *loops.Change, file File, e loops.Entry, poured
 	is.LastEntry, is.State = e.ID, loops.Fold(file.History)
 	change.Entries = append(change.Entries, e)
 	return w.replan(change, file, is, poured...)
-}
-
-// enter makes the change that appends entries to a loop's history, folded and
-// planned anew, and the file as it is then.
-func (w *Workshop) enter(s Stamp, file File, entries ...loops.Entry) (loops.Change, File, error) {
-	was := file.Loop
-	change := loops.Change{At: s.At, By: s.By}
-	file.History = slices.Clone(file.History)
-	for _, e := range entries {
-		e, err := w.checked(s, file, e)
-		if err != nil {
-			return change, file, err
-		}
-		file.Loop.LastEntry = e.ID
-		file.History, change.Entries = append(file.History, e), append(change.Entries, e)
-	}
-	is := file.Loop
-	is.State = loops.Fold(file.History)
-	file.Loop = was // what the change is measured against
-	is, err := w.replan(&change, file, is)
-	file.Loop = is
-	return change, file, err
 }
 
 // replan plans the loop as it is and adds it to the change with the lines of

@@ -34,6 +34,11 @@ type TopUpQuestion struct {
 	// With lists the liquids at hand as they are typed: "concentrate:95%".
 	With []string           `json:"with,omitempty"`
 	Step chemistry.Kilogram `json:"step_kg,omitempty"`
+	// Hand lists liquids at hand as chemistry knows them, such as containers of
+	// the shelf; they come after those of With.
+	Hand []chemistry.Liquid `json:"-"`
+	// WithinReach tells that animals or children get at the machine.
+	WithinReach bool `json:"animals_or_children_reach,omitempty"`
 }
 
 // TopUpAnswer is the verdict, why, and what to do.
@@ -67,7 +72,7 @@ func (w *Workshop) CheckTopUp(q TopUpQuestion) (TopUpAnswer, error) {
 // about completes the question with what is on record about the loop.
 func (q TopUpQuestion) about(l loops.Loop) TopUpQuestion {
 	charge := l.State.Charge
-	q.Fluid, q.Sealed, q.Metals = charge.Fluid, l.Sealed, l.Metals()
+	q.Fluid, q.Sealed, q.Metals, q.WithinReach = charge.Fluid, l.Sealed, l.Metals(), l.Reach
 	if q.Mass == nil {
 		q.Mass, q.MassUncertainty = charge.Mass, charge.MassUncertainty
 	}
@@ -125,7 +130,7 @@ func (q TopUpQuestion) Check() (TopUpAnswer, error) {
 	request := chemistry.TopUpRequest{
 		Fluid: q.Fluid, Mass: q.Mass, MassUncertainty: q.MassUncertainty, Inhibitor: q.Inhibitor, Biocide: q.Biocide,
 		Metals: q.Metals, Holds: *q.Holds, HoldsUncertainty: q.HoldsUncertainty, Room: *q.Room, Sealed: q.Sealed,
-		At: q.At, Hottest: q.Hottest, Protect: q.Protect, Margin: q.Margin, Step: q.Step,
+		At: q.At, Hottest: q.Hottest, Protect: q.Protect, Margin: q.Margin, Step: q.Step, WithinReach: q.WithinReach,
 	}
 	for _, text := range q.With {
 		liquid, err := chemistry.ParseLiquid(text, q.Fluid)
@@ -134,6 +139,7 @@ func (q TopUpQuestion) Check() (TopUpAnswer, error) {
 		}
 		request.With = append(request.With, liquid)
 	}
+	request.With = append(request.With, q.Hand...)
 	verdict, err := chemistry.CheckTopUp(request)
 	if err != nil {
 		return TopUpAnswer{}, err

@@ -38,10 +38,10 @@ type register interface {
 	HasSent(loops.Sent) (bool, error)
 	Message(loops.MessageKey) (loops.Message, error)
 	Commit(loops.Change) error
+	mailbox
 	lister
 	shelf
 	evidenceKeeper
-	mailbox
 }
 
 // Settings is what a workshop chooses once, in its configuration.

@@ -1,0 +1,205 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web
+
+import (
+	"net/http"
+	"net/url"
+	"slices"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+)
+
+// form is what was typed into a page and what is wrong with it, by field.
+// Pages show it again as it was typed, with what would be right beside.
+type form struct {
+	typed    url.Values
+	problems map[string]string
+	// Rest are the problems that belong to no field of the page.
+	Rest []Problem
+}
+
+func newForm(typed url.Values) *form {
+	if typed == nil {
+		typed = url.Values{}
+	}
+	return &form{typed: typed, problems: map[string]string{}}
+}
+
+// postedForm reads the body of a POST.
+func postedForm(r *http.Request) (*form, error) {
+	if err := r.ParseForm(); err != nil {
+		return nil, formError(err)
+	}
+	return newForm(r.PostForm), nil
+}
+
+// text returns what was typed into a field, without blanks around it. Forms
+// send line ends as CRLF, the record keeps LF.
+func (f *form) text(name string) string {
+	return strings.TrimSpace(strings.ReplaceAll(f.typed.Get(name), "\r\n", "\n"))
+}
+
+// ticked tells whether a box is ticked.
+func (f *form) ticked(name string) bool { return f.typed.Get(name) != "" }
+
+// offer puts text into a field that nobody typed into yet.
+func (f *form) offer(name, text string) {
+	if !f.typed.Has(name) {
+		f.typed.Set(name, text)
+	}
+}
+
+// blame marks a field; the first mark stays.
+func (f *form) blame(name, right string) {
+	if f.problems[name] == "" {
+		f.problems[name] = right
+	}
+}
+
+// OK tells that nothing is wrong so far.
+func (f *form) OK() bool { return len(f.problems)+len(f.Rest) == 0 }
+
+// Any tells that some field is marked.
+func (f *form) Any() bool { return !f.OK() }
+
+// take marks the fields that an error names. Fields maps the record's names
+// to the form's; a name that is both needs no entry. It returns the error
+// where it is not about input at all.
+func (f *form) take(err error, fields map[string]string) error {
+	problems := problemsOf(err)
+	if _, failure := failureOf(err); len(problems) == 0 && failure.Kind == FailRange {
+		problems = []Problem{{Field: "range", Right: failure.Message}}
+	}
+	if err != nil && len(problems) == 0 {
+		return err
+	}
+	for _, p := range problems {
+		name, ok := fields[p.Field]
+		if !ok {
+			name = strings.ReplaceAll(p.Field, " ", "_")
+		}
+		if _, known := f.typed[name]; ok || known {
+			f.blame(name, p.Right)
+		} else {
+			f.Rest = append(f.Rest, p)
+		}
+	}
+	return nil
+}
+
+// read reads a field that must be filled in. The text may carry a unit of its
+// own; else it is in the label's.
+func read[T any](f *form, name, unit string, parse func(string) (T, error)) (value T) {
+	if v := mayRead(f, name, unit, parse); v != nil {
+		return *v
+	}
+	f.blame(name, "a figure; the field is empty")
+	return value
+}
+
+// mayRead reads a field that may stay empty; nil where it is.
+func mayRead[T any](f *form, name, unit string, parse func(string) (T, error)) *T {
+	text := f.text(name)
+	if text == "" {
+		return nil
+	}
+	value, err := parse(withUnit(text, unit))
+	if err == nil {
+		return &value
+	}
+	right := "a figure such as 20"
+	if problems := problemsOf(err); len(problems) > 0 && problems[0].Right != "" {
+		right = problems[0].Right
+	}
+	f.blame(name, right)
+	return nil
+}
+
+// withUnit appends the label's unit to a bare figure and lets people write it
+// as they do: with a decimal comma or a true minus sign.
+func withUnit(text, unit string) string {
+	text = strings.ReplaceAll(text, "\u2212", "-")
+	if strings.Count(text, ",") == 1 && !strings.Contains(text, ".") {
+		text = strings.Replace(text, ",", ".", 1)
+	}
+	if last, _ := utf8.DecodeLastRuneInString(text); unicode.IsDigit(last) {
+		return text + unit
+	}
+	return text
+}
+
+// field is one input as its part draws it.
+type field struct {
+	Name, Label, Value string
+	Hint               string
+	Problem            string // what would be right; empty where nothing is wrong
+	Kind               string // of input: text, tel, email, date
+	Mode               string // of the keyboard: decimal, text
+	On                 bool   // a ticked box
+	Choices            []choice
+}
+
+// choice is one line of a list to choose from.
+type choice struct {
+	Value, Label string
+	On           bool
+}
+
+func (f *form) field(name, label, hint string) field {
+	return field{Name: name, Label: label, Value: f.typed.Get(name), Hint: hint, Problem: f.problems[name], Kind: "text", Mode: "text"}
+}
+
+// Text is a line of text.
+func (f *form) Text(name, label, hint string) field { return f.field(name, label, hint) }
+
+// Input is a line of the kind: tel, email, date.
+func (f *form) Input(kind, name, label, hint string) field {
+	x := f.field(name, label, hint)
+	x.Kind = kind
+	return x
+}
+
+// Number is a figure; the unit stands in the label.
+func (f *form) Number(name, label, hint string) field {
+	x := f.field(name, label, hint)
+	x.Mode = "decimal"
+	return x
+}
+
+// Tick is a box to tick.
+func (f *form) Tick(name, label, hint string) field {
+	x := f.field(name, label, hint)
+	x.On = f.ticked(name)
+	return x
+}
+
+// Choose is a list to choose from.
+func (f *form) Choose(name, label, hint string, choices []choice) field {
+	x := f.field(name, label, hint)
+	x.Choices = slices.Clone(choices)
+	for i := range x.Choices {
+		x.Choices[i].On = x.Choices[i].Value == x.Value
+	}
+	return x
+}
+
+// choicesOf lists values under their own names after an empty line.
+func choicesOf[T ~string](none string, values []T) []choice {
+	var all []choice
+	if none != "" {
+		all = append(all, choice{Label: none})
+	}
+	for _, v := range values {
+		all = append(all, choice{Value: string(v), Label: string(v)})
+	}
+	return all
+}
+
+// Problem says what would be right in a field; empty where nothing is wrong.
+func (f *form) Problem(name string) string { return f.problems[name] }
+
+// Typed is what was typed into a field.
+func (f *form) Typed(name string) string { return f.typed.Get(name) }

@@ -1,0 +1,134 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web
+
+import (
+	"strconv"
+	"strings"
+
+	"fillmark/chemistry"
+	"fillmark/loops"
+)
+
+// intakeFields maps the record's names to the form's where they differ.
+func intakeFields() map[string]string {
+	return map[string]string{
+		"name": "machine", "kind": "machine_kind", "metal": "plate", "volume": "holds", "volume uncertainty": "holds_plus",
+		"set point": "set_point", "evaporator margin": "evaporator_margin", "coldest wall": "wall", "hottest coolant": "hottest",
+		"strength": "mass", "filled to": "filled", "day": "filled", "inhibitor family": "inhibitor", "biocide family": "biocide",
+		"complaint": "complaint", "symptom": "symptom", "promised back": "promised",
+	}
+}
+
+func sameName(a, b string) bool {
+	return strings.EqualFold(strings.Join(strings.Fields(a), " "), strings.Join(strings.Fields(b), " "))
+}
+
+// number reads a bare figure.
+func number(text string) (float64, error) { return strconv.ParseFloat(text, 64) }
+
+func intakeMachine(f *form) loops.Machine {
+	m := loops.Machine{
+		Kind: loops.MachineKind(f.text("machine_kind")), Name: f.text("machine"), Maker: f.text("maker"), Model: f.text("model"),
+		WarrantyAsked: f.ticked("warranty_asked"), WarrantyNote: f.text("warranty_note"),
+	}
+	for line := range strings.Lines(f.text("accessories")) {
+		if line = strings.TrimSpace(line); line != "" {
+			m.Accessories = append(m.Accessories, line)
+		}
+	}
+	if day := mayRead(f, "promised", "", loops.ParseDay); day != nil {
+		m.PromisedBack = *day
+	}
+	return m
+}
+
+func intakeLoop(f *form) loops.Loop {
+	l := loops.Loop{Name: f.text("loop_name"), Construction: loops.Construction{
+		Sealed: f.text("build") == "sealed", Reach: f.ticked("reach"), Volume: read(f, "holds", "ml", chemistry.ParseLitre),
+		ColdestWall: mayRead(f, "wall", "C", chemistry.ParseCelsius), Hottest: mayRead(f, "hottest", "C", chemistry.ParseCelsius),
+		SetPoint: mayRead(f, "set_point", "C", chemistry.ParseCelsius), EvaporatorMargin: mayRead(f, "evaporator_margin", "K", chemistry.ParseCelsiusDelta),
+		PumpPlace: f.text("pump_place"), Mounting: f.text("mounting"), Tubing: loops.Tubing{Material: f.text("tubing")},
+	}}
+	if plus := mayRead(f, "holds_plus", "ml", chemistry.ParseLitre); plus != nil {
+		l.VolumeUncertainty = *plus
+	}
+	if f.text("build") == "" {
+		f.blame("build", "sealed or open")
+	}
+	for _, part := range []struct{ field, name string }{{"plate", "cold plate"}, {"radiator", "radiator"}, {"fittings", "fittings"}} {
+		if metal := chemistry.Metal(f.text(part.field)); metal != "" {
+			l.Wetted = append(l.Wetted, loops.WettedPart{Part: part.name, Metal: metal, Plating: chemistry.Metal(f.text(part.field + "_plating"))})
+		}
+	}
+	return l
+}
+
+// seenEntries are the intake and the readings taken with it. For a loop that
+// is on record the intake is always one, since it begins a visit.
+func seenEntries(f *form, always bool) []loops.Entry {
+	var entries []loops.Entry
+	hours := mayRead(f, "hours", "", number)
+	if always || f.text("complaint")+f.text("symptom") != "" || hours != nil {
+		entries = append(entries, loops.Entry{Kind: loops.KindIntake, Intake: &loops.Intake{
+			Complaint: f.text("complaint"), Symptom: f.text("symptom"), RunningHours: hours,
+		}})
+	}
+	x := readingsOf(f, "seen_")
+	if x.Die != nil || x.Room != nil || x.PowerW != nil || x.Weight != nil || x.Noise != "" {
+		entries = append(entries, loops.Entry{Kind: loops.KindInspection, Inspection: &x})
+	}
+	return entries
+}
+
+// readingsOf reads the fields of an inspection, whose names begin alike.
+func readingsOf(f *form, prefix string) loops.Inspection {
+	celsius := func(name string) *chemistry.Celsius { return mayRead(f, prefix+name, "C", chemistry.ParseCelsius) }
+	plain := func(name string) *float64 { return mayRead(f, prefix+name, "", number) }
+	x := loops.Inspection{
+		Die: celsius("die"), Room: celsius("room_air"), CoolantIn: celsius("coolant_in"), CoolantOut: celsius("coolant_out"),
+		PowerW: plain("power"), PumpW: plain("pump"), PH: plain("ph"), RunningHours: plain("running_hours"),
+		Weight: mayRead(f, prefix+"weight", "kg", chemistry.ParseKilogram), Missing: mayRead(f, prefix+"missing", "ml", chemistry.ParseLitre),
+		Mass:  mayRead(f, prefix+"mass", "%", chemistry.ParseMassPercent),
+		Noise: f.text(prefix + "noise"), Steady: f.ticked(prefix + "steady"), Verdict: loops.Judgement(f.text(prefix + "verdict")),
+	}
+	if plus := mayRead(f, prefix+"mass_plus", "%", chemistry.ParseMassPercent); plus != nil {
+		x.MassUncertainty = *plus
+	}
+	if x.Verdict == "" {
+		x.Verdict = loops.NotJudged
+	}
+	return x
+}
+
+// filledEntries is the fill of a loop that is registered with its charge; none
+// where no fluid is chosen.
+func filledEntries(f *form) []loops.Entry {
+	fluid := chemistry.Fluid(f.text("charge"))
+	if fluid == "" {
+		return nil
+	}
+	charge := loops.Charge{
+		Fluid: fluid, Origin: loops.WorkshopFill, Inhibitor: loops.Additive{Family: f.text("inhibitor")}, Biocide: loops.Additive{Family: f.text("biocide")},
+		Product: f.text("product"), Lot: f.text("lot"), Mass: mayRead(f, "mass", "%", chemistry.ParseMassPercent),
+	}
+	if !fluid.IsGlycol() {
+		charge.Mass = new(chemistry.MassFraction(0))
+	}
+	if plus := mayRead(f, "mass_plus", "%", chemistry.ParseMassPercent); plus != nil {
+		charge.MassUncertainty = *plus
+	}
+	if volume := mayRead(f, "poured", "ml", chemistry.ParseLitre); volume != nil {
+		charge.Volume = *volume
+	}
+	e := loops.Entry{Kind: loops.KindFill, Fill: &loops.Fill{}}
+	if day := mayRead(f, "filled", "", loops.ParseDay); day != nil {
+		e.Day = *day
+	} else {
+		f.blame("filled", "the day it was filled")
+	}
+	charge.FilledFrom, charge.FilledTo = e.Day, e.Day
+	e.Fill.Charge = charge
+	return []loops.Entry{e}
+}

@@ -1,0 +1,126 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web_test
+
+import (
+	"maps"
+	"net/http"
+	"net/url"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/loops"
+)
+
+func intakeForm(more url.Values) url.Values {
+	form := url.Values{
+		"owner": {"Bea Moss"}, "phone": {"+351 910 000 111"}, "email": {"bea@moss.example"}, "mail": {"yes"}, "opening": {"yes"},
+		"machine_kind": {"desktop"}, "machine": {"the white cube"}, "accessories": {"power cord\r\nbox"}, "promised": {"2026-12-10"},
+		"build": {"sealed"}, "holds": {"150"}, "wall": {"-5"}, "plate": {"copper"}, "radiator": {"aluminium"},
+		"complaint": {"It roars."}, "symptom": {"pump loud"}, "seen_die": {"91"}, "seen_room_air": {"22"}, "seen_power": {"120"},
+	}
+	maps.Copy(form, more)
+	return form
+}
+
+// taken posts an intake and returns the tag that it got.
+func (b *bench) taken(form url.Values) loops.Tag {
+	b.Helper()
+	w := b.post("/intake", form)
+	require.Equal(b, http.StatusSeeOther, w.Code, w.Body)
+	next := "/receipt"
+	if form.Has("handover") {
+		next = "/label"
+	}
+	path, ok := strings.CutSuffix(w.Header().Get("Location"), next)
+	require.True(b, ok, w.Header().Get("Location"))
+	return loops.Tag(strings.TrimPrefix(path, "/loops/"))
+}
+
+func TestIntakeRegistersAllInOne(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := b.taken(intakeForm(nil))
+	file := b.file(tag)
+	assert.Equal(t, "Bea Moss", file.Owner.Name)
+	assert.Equal(t, loops.Consent{Mail: true, Opening: true}, file.Owner.Consent)
+	assert.Equal(t, []string{"power cord", "box"}, file.Machine.Accessories)
+	assert.True(t, file.Loop.Sealed)
+	require.Len(t, file.History, 2)
+	assert.Equal(t, "It roars.", file.History[0].Intake.Complaint)
+	assert.InDelta(t, 91, float64(*file.History[1].Inspection.Die), 0)
+
+	receipt := b.get("/loops/" + string(tag) + "/receipt").Body.String()
+	for _, say := range []string{"Bea Moss", "the white cube", "It roars.", "pump loud", "power cord", "Thu 10 Dec 2026", string(tag)} {
+		assert.Contains(t, receipt, say)
+	}
+}
+
+func TestIntakeOfARefilledLoopPlansAndHandsOver(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := b.taken(intakeForm(url.Values{"charge": {"pg"}, "mass": {"35"}, "poured": {"148"}, "filled": {"2026-12-02"}, "inhibitor": {"oat"}, "handover": {"yes"}}))
+	file := b.file(tag)
+	require.NotNil(t, file.Loop.State.Charge)
+	assert.Equal(t, "2026-12-02", file.Loop.State.Charge.FilledTo.String())
+	assert.Equal(t, loops.KindHandover, file.History[len(file.History)-1].Kind)
+	assert.NotEmpty(t, file.Loop.Plan.Tasks)
+}
+
+func TestIntakeAsksWhetherTheOwnerIsTheSame(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	first := b.file(b.taken(intakeForm(nil)))
+	before := b.bytesOnDisk()
+	w := b.post("/intake", intakeForm(url.Values{"owner": {" bea  moss"}}))
+	assert.Equal(t, http.StatusUnprocessableEntity, w.Code)
+	assert.Contains(t, w.Body.String(), "Is it the same person?")
+	b.unchanged(before)
+	again := b.file(b.taken(intakeForm(url.Values{"owner_id": {"1"}})))
+	assert.Equal(t, first.Owner.ID, again.Owner.ID)
+	other := b.file(b.taken(intakeForm(url.Values{"owner_id": {"new"}})))
+	assert.NotEqual(t, first.Owner.ID, other.Owner.ID)
+}
+
+func TestIntakeOfAKnownLoop(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := b.ana().Loop.Tag
+	assert.Contains(t, b.get("/intake?tag="+string(tag)).Body.String(), "comes in again")
+	assert.Equal(t, tag, b.taken(url.Values{"tag": {string(tag)}, "complaint": {"too hot"}}))
+	assert.True(t, b.file(tag).Loop.State.HandedOver.IsZero(), "it is in the workshop")
+}
+
+func TestIntakeThatIsWrongChangesNothingAndShowsWhatWasTyped(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	b.ana()
+	before := b.bytesOnDisk()
+	for name, tt := range map[string]struct {
+		form url.Values
+		says string
+	}{
+		"no name":            {intakeForm(url.Values{"owner": {""}}), `id="owner-problem"`},
+		"bad mail":           {intakeForm(url.Values{"email": {"bea at moss"}}), `value="bea at moss"`},
+		"no build":           {intakeForm(url.Values{"build": {""}}), "sealed or open"},
+		"no volume":          {intakeForm(url.Values{"holds": {""}}), `id="holds-problem"`},
+		"volume in words":    {intakeForm(url.Values{"holds": {"a lot"}}), `value="a lot"`},
+		"a metal unknown":    {intakeForm(url.Values{"plate": {"gold"}}), `id="plate-problem"`},
+		"chiller":            {intakeForm(url.Values{"machine_kind": {"bench chiller"}}), `id="set_point-problem"`},
+		"to come":            {intakeForm(url.Values{"charge": {"pg"}, "mass": {"35"}, "filled": {"2027-12-02"}}), `id="filled-problem"`},
+		"more than it holds": {intakeForm(url.Values{"charge": {"pg"}, "mass": {"35"}, "poured": {"900"}, "filled": {"2026-12-02"}}), "not more than the loop holds"},
+		"unknown tag":        {url.Values{"tag": {"7K3QXX"}, "complaint": {"x"}}, `id="tag-problem"`},
+		"hostile":            {intakeForm(url.Values{"email": {hostile}, "machine": {hostile + "\x00"}, "complaint": {hostile}}), "&lt;script&gt;"},
+	} {
+		w := b.post("/intake", tt.form)
+		assert.Equal(t, http.StatusUnprocessableEntity, w.Code, name)
+		b.says(w, tt.says, name)
+		assert.NotContains(t, w.Body.String(), "<script>alert", name)
+	}
+	b.unchanged(before)
+	assert.Zero(t, b.wakes)
+}

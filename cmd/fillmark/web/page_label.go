@@ -1,0 +1,155 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web
+
+import (
+	"net/http"
+	"strings"
+
+	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+)
+
+// labelPage is the label of a loop or of a container, for a 62 mm roll or a
+// sheet of A4.
+type labelPage struct {
+	frame
+	Size   string // 62 or a4
+	Other  string // address of the other size
+	Back   string
+	Copies []int
+	Label  label
+}
+
+// label is what is printed; nothing on it is smaller than 2 mm.
+type label struct {
+	Big   string // tag, or the container's number
+	Name  string
+	QR    *qrCode
+	Lines []labelLine
+	// Cautions are the dangers in words.
+	Cautions        []string
+	Workshop, Phone string
+}
+
+// labelLine is one line of a label; it has a name where the figure needs one.
+type labelLine struct{ Name, Text string }
+
+// sheetCopies is how many labels lie side by side on A4: three of 62 mm.
+const sheetCopies = 3
+
+func (s *server) pageLabel(w http.ResponseWriter, r *http.Request) error {
+	file, err := s.fileOf(r)
+	if err != nil {
+		return err
+	}
+	l, err := s.loopLabel(file)
+	if err != nil {
+		return err
+	}
+	return s.renderLabel(w, r, "Label "+string(file.Loop.Tag), "/loops/"+string(file.Loop.Tag), l)
+}
+
+func (s *server) pageContainerLabel(w http.ResponseWriter, r *http.Request) error {
+	id, err := loops.ParseContainer(r.PathValue("id"))
+	if err != nil {
+		return loops.ErrNotFound
+	}
+	c, err := s.Workshop.Container(id)
+	if err != nil {
+		return err
+	}
+	return s.renderLabel(w, r, "Label of container "+r.PathValue("id"), "/shelf/"+r.PathValue("id"), s.containerLabel(c))
+}
+
+func (s *server) renderLabel(w http.ResponseWriter, r *http.Request, title, back string, l label) error {
+	p := labelPage{frame: s.newFrame(r, title), Size: "62", Other: r.URL.Path + "?size=a4", Back: back, Copies: []int{1}, Label: l}
+	switch size := r.URL.Query().Get("size"); size {
+	case "", "62":
+	case "a4":
+		p.Size, p.Other, p.Copies = "a4", r.URL.Path+"?size=62", make([]int, sheetCopies)
+	default:
+		return &loops.InvalidError{Field: "size", Value: size, Reason: "62 (a roll of 62 mm) or a4"}
+	}
+	return s.render(w, http.StatusOK, "label", p)
+}
+
+// loopLabel is the label of a loop, as it is on record now.
+func (s *server) loopLabel(file workshop.File) (label, error) {
+	settings, loop := s.Workshop.Settings(), file.Loop
+	l := label{Big: string(loop.Tag), Name: file.Machine.Name, Workshop: settings.Name, Phone: settings.Phone}
+	if loop.Name != "" {
+		l.Name += ", " + loop.Name
+	}
+	var err error
+	if l.QR, err = newQR(settings.BaseURL + "/loops/" + string(loop.Tag)); err != nil {
+		return l, err
+	}
+	charge := loop.State.Charge
+	if charge == nil {
+		l.Lines = []labelLine{{Text: "Empty: do not run the pump."}}
+		return l, nil
+	}
+	l.Lines = append(l.Lines, labelLine{"", strengthLine(charge.Fluid, charge.Mass)})
+	if p := file.Protection; p != nil {
+		l.Lines = append(l.Lines, labelLine{"First ice", quantity(p.FreezePoint) + " ± " + quantity(p.Uncertainty)})
+	}
+	l.Lines = append(l.Lines, labelLine{"Filled", charge.FilledTo.Long()})
+	if tasks := workshop.NextTasks(loop.Plan); len(tasks) > 0 {
+		l.Lines = append(l.Lines, labelLine{"Next", capital(string(tasks[0].Kind)) + ", " + tasks[0].Due.Long()})
+	}
+	l.Cautions = labelCautions(charge.Fluid, charge.Biocide.Family, loop.Sealed)
+	return l, nil
+}
+
+// strengthLine says fluid and fraction with its basis.
+func strengthLine(f chemistry.Fluid, mass *chemistry.MassFraction) string {
+	switch {
+	case !f.IsGlycol():
+		return capital(f.Name())
+	case mass == nil:
+		return capital(f.Name()) + " in water, strength not known"
+	}
+	return capital(f.Name()) + " " + quantity(*mass) + " in water"
+}
+
+// labelCautions are the dangers in as few words as a label holds. The safety
+// data sheet and local rules decide.
+func labelCautions(f chemistry.Fluid, biocide string, sealed bool) []string {
+	var words []string
+	switch f {
+	case chemistry.EthyleneGlycol:
+		words = append(words, "Contains ethylene glycol. Poisonous if swallowed. Keep from children and animals.")
+	case chemistry.PropyleneGlycol:
+		words = append(words, "Contains propylene glycol and additives. Do not drink. Keep from children and animals.")
+	case chemistry.TreatedWater:
+		words = append(words, "Water with additives. Do not drink. Freezes at 0\u00a0°C.")
+	case chemistry.DeionisedWater:
+		words = append(words, "Deionised water. Do not drink. Freezes at 0\u00a0°C.")
+	}
+	if biocide != "" && biocide != string(chemistry.NoBiocide) {
+		words = append(words, "Holds a biocide ("+biocide+"): no bare hands.")
+	}
+	if sealed {
+		words = append(words, "Sealed: do not open.")
+	}
+	return append(words, "Add nothing else. Safety data sheet and local rules decide.")
+}
+
+// containerLabel is the label of a container on the shelf.
+func (s *server) containerLabel(c loops.Container) label {
+	settings := s.Workshop.Settings()
+	l := label{Workshop: settings.Name, Phone: settings.Phone}
+	lines := workshop.ContainerLabel(c)
+	l.Big, l.Name, _ = strings.Cut(lines[0], "  ")
+	for _, line := range lines[1:] {
+		l.Lines = append(l.Lines, labelLine{"", line})
+	}
+	if c.Fluid != "" { // its long caution is the last line: the label has the short words
+		l.Lines = l.Lines[:len(l.Lines)-1]
+		l.Cautions = labelCautions(c.Fluid, "", false)
+	}
+	return l
+}

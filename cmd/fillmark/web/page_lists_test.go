@@ -1,0 +1,290 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web_test
+
+import (
+	"fmt"
+	"maps"
+	"net/http"
+	"net/url"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"golang.org/x/net/html"
+
+	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+)
+
+// hostileShop has hostile text in every field that a page shows.
+func hostileShop(b *bench) []string {
+	b.Helper()
+	file := b.register(machine{
+		owner: loops.Owner{Name: hostile, Email: "ana@garden.example", Phone: `"><b>1`, Address: hostile},
+		name:  hostile, kind: loops.Desktop, fluid: chemistry.EthyleneGlycol, mass: 0.3, wall: -5, daysAgo: 200, note: hostile,
+	})
+	container, err := b.shop.AddContainer(stamp(9), loops.Container{Kind: loops.PremixBottle, Product: hostile, Lot: `"><i>`, Fluid: chemistry.EthyleneGlycol, Mass: new(chemistry.MassFraction(0.3)), Left: 1, Note: hostile})
+	require.NoError(b, err)
+	_, err = b.shop.Record(stamp(8), file.Loop.Tag, loops.Entry{Kind: loops.KindIntake, Intake: &loops.Intake{Complaint: hostile, Symptom: hostile}})
+	require.NoError(b, err)
+	_, err = b.shop.Record(stamp(7), file.Loop.Tag, loops.Entry{Kind: loops.KindStep, Note: hostile, Step: &loops.StepDone{Step: "photo", LeftOut: true}})
+	require.NoError(b, err)
+	for _, die := range []chemistry.Celsius{60, 65} {
+		_, err = b.shop.Record(stamp(6), file.Loop.Tag, loops.Entry{Kind: loops.KindInspection, Note: hostile, Inspection: &loops.Inspection{
+			Die: &die, Room: new(chemistry.Celsius(21)), PowerW: new(80.0), Verdict: loops.Good, Noise: hostile,
+		}})
+		require.NoError(b, err)
+	}
+	_, err = b.shop.Record(stamp(5), file.Loop.Tag, loops.Entry{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Poured: []loops.Pour{{Container: "1", Volume: 0.01}}}})
+	require.NoError(b, err)
+	_, err = b.shop.Record(stamp(4), file.Loop.Tag, loops.Entry{Kind: loops.KindDrain, Drain: &loops.Drain{Out: 0.1, Left: 0.01, Hazard: hostile, Disposal: hostile}})
+	require.NoError(b, err)
+	tag := string(file.Loop.Tag)
+	paths := []string{
+		"/more", "/owners", "/owners?q=%3Cscript%3E", "/owners/1", "/outbox", "/outbox?status=queued", "/settings", "/shelf", fmt.Sprint("/shelf/", container.ID),
+		"/recall", "/recall?lot=%22%3E%3Ci%3E", "/recall?lot=%3Cscript%3E", "/intake", "/intake?tag=" + tag, "/intake?owner_id=1",
+		"/topup", "/topup?tag=%3Cscript%3E&room=%3Cscript%3E", "/loops/" + tag, "/loops/" + tag + "/refill", "/loops/" + tag + "/refill?mix=yes&left=5&fluid=eg&want=30&concentrate=95",
+		"/loops/" + tag + "/label", "/loops/" + tag + "/label?size=a4", "/loops/" + tag + "/receipt", "/loops/" + tag + "/handover", "/shelf/1/label",
+		"/loops?fluid=eg&metal=copper&lot=%22%3E%3Ci%3E&where=&sort=owner", "/loops?page=2", "/loops?page=zwei",
+	}
+	for m, err := range b.store.Messages("") {
+		require.NoError(b, err)
+		paths = append(paths, "/outbox/message?key="+url.QueryEscape(string(m.Key)))
+	}
+	return paths
+}
+
+func TestBenchPagesEscapeHostileTextAndChangeNothing(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	paths := hostileShop(b)
+	before := b.bytesOnDisk()
+	for _, path := range paths {
+		w := b.get(path)
+		assert.Contains(t, []int{http.StatusOK, http.StatusUnprocessableEntity}, w.Code, path)
+		assert.NotContains(t, w.Body.String(), "<script>alert", path)
+		doc, err := html.Parse(w.Body)
+		require.NoError(t, err)
+		assertPlain(t, path, doc)
+		assertLabelled(t, path, doc)
+	}
+	b.unchanged(before)
+	assert.Zero(t, b.wakes)
+}
+
+// assertLabelled holds every field to a label, every id to one place, and
+// every page to one first heading.
+func assertLabelled(t *testing.T, path string, doc *html.Node) {
+	t.Helper()
+	ids, labels, headings := map[string]int{}, map[string]bool{}, 0
+	attr := func(n *html.Node, name string) string {
+		for _, a := range n.Attr {
+			if a.Key == name {
+				return a.Val
+			}
+		}
+		return ""
+	}
+	for n := range doc.Descendants() {
+		if n.Type != html.ElementNode {
+			continue
+		}
+		if id := attr(n, "id"); id != "" {
+			ids[id]++
+		}
+		if n.Data == "label" {
+			labels[attr(n, "for")] = true
+		}
+		if n.Data == "h1" {
+			headings++
+		}
+	}
+	for id, times := range ids {
+		assert.Equal(t, 1, times, "%s: id %s", path, id)
+	}
+	assert.Equal(t, 1, headings, path)
+	for n := range doc.Descendants() {
+		if n.Type != html.ElementNode || (n.Data != "input" && n.Data != "select" && n.Data != "textarea") || attr(n, "type") == "hidden" {
+			continue
+		}
+		wrapped := false
+		for up := n.Parent; up != nil; up = up.Parent {
+			wrapped = wrapped || up.Data == "label"
+		}
+		assert.True(t, wrapped || labels[attr(n, "id")], "%s: %s %s has no label", path, n.Data, attr(n, "name"))
+	}
+}
+
+func TestOwnerIsEditedAndNeverOverwritten(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	b.ana()
+	page := b.get("/owners/1")
+	require.Equal(t, http.StatusOK, page.Code)
+	b.says(page, "the grey tower", "machines")
+	kept, err := b.store.Owner(1)
+	require.NoError(t, err)
+	form := url.Values{"owner": {"Ana Fern"}, "email": {"ana@new.example"}, "phone": {"1"}, "units": {"us customary"}, "opening": {"yes"}, "address": {"Lane 1\r\nTown"}, "revision": {fmt.Sprint(kept.Revision)}}
+	w := b.post("/owners/1", form)
+	require.Equal(t, http.StatusSeeOther, w.Code, w.Body)
+	edited, err := b.store.Owner(1)
+	require.NoError(t, err)
+	assert.Equal(t, "ana@new.example", edited.Email)
+	assert.Equal(t, loops.Consent{Opening: true}, edited.Consent)
+	assert.Equal(t, "Lane 1\nTown", edited.Address)
+	assert.Equal(t, kept.Zone != "", edited.Zone == "", "an empty zone is the workshop's")
+
+	before := b.bytesOnDisk()
+	assert.Equal(t, http.StatusConflict, b.post("/owners/1", form).Code, "somebody wrote in between")
+	form.Set("email", "no address")
+	form.Set("revision", fmt.Sprint(edited.Revision))
+	w = b.post("/owners/1", form)
+	assert.Equal(t, http.StatusUnprocessableEntity, w.Code)
+	b.says(w, `value="no address"`, "email")
+	b.says(w, `id="email-problem"`, "email")
+	assert.Equal(t, http.StatusNotFound, b.get("/owners/9").Code)
+	assert.Equal(t, http.StatusNotFound, b.get("/owners/x").Code)
+	b.unchanged(before)
+}
+
+func TestOutboxHoldsAndReleases(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	b.ana()
+	var key loops.MessageKey
+	for m, err := range b.store.Messages("") {
+		require.NoError(t, err)
+		key = m.Key
+	}
+	path := "/outbox/message?key=" + url.QueryEscape(string(key))
+	b.says(b.get("/outbox"), "The grey tower", "subject")
+	page := b.get(path)
+	b.says(page, "Good day Ana Fern", "text")
+	b.says(page, "Hold", "button")
+	for _, step := range []struct {
+		do   workshop.OutboxAction
+		want loops.MessageStatus
+	}{{workshop.Hold, loops.Held}, {workshop.Release, loops.Queued}, {workshop.Drop, loops.Dropped}} {
+		w := b.post("/outbox/message", url.Values{"key": {string(key)}, "do": {string(step.do)}})
+		require.Equal(t, http.StatusSeeOther, w.Code, w.Body)
+		assert.Equal(t, path, w.Header().Get("Location"))
+		m, err := b.store.Message(key)
+		require.NoError(t, err)
+		assert.Equal(t, step.want, m.Status)
+		b.says(b.get("/outbox?status="+string(step.want)), "The grey tower", string(step.want))
+	}
+	before := b.bytesOnDisk()
+	assert.Equal(t, http.StatusSeeOther, b.post("/outbox/message", url.Values{"key": {string(key)}, "do": {"hold"}}).Code, "it moved on: the page shows how it stands")
+	assert.Equal(t, http.StatusUnprocessableEntity, b.post("/outbox/message", url.Values{"key": {string(key)}, "do": {"burn"}}).Code)
+	assert.Equal(t, http.StatusNotFound, b.post("/outbox/message", url.Values{"key": {"x"}, "do": {"hold"}}).Code)
+	assert.Equal(t, http.StatusUnprocessableEntity, b.get("/outbox?status=lost").Code)
+	b.unchanged(before)
+}
+
+func TestShelfAndRecall(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := b.ana().Loop.Tag
+	form := url.Values{"container_kind": {"premix"}, "product": {"Blue premix"}, "lot": {"L7"}, "fluid": {"pg"}, "mass": {"35"}, "left": {"500"}, "expires": {"2026-11-01"}}
+	w := b.post("/shelf", form)
+	require.Equal(t, http.StatusSeeOther, w.Code, w.Body)
+	assert.Equal(t, "/shelf/1", w.Header().Get("Location"))
+	b.says(b.get("/shelf"), "expired on", "past its day")
+	_, err := b.shop.Record(stamp(0), tag, loops.Entry{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Poured: []loops.Pour{{Container: "1", Volume: 0.02}}}})
+	require.NoError(t, err)
+	b.says(b.get("/shelf/1"), string(tag), "went into")
+	recall := b.get("/recall?lot=l7")
+	for _, say := range []string{string(tag), "Ana Fern", "+351 910 000 000", "still in"} {
+		b.says(recall, say, "recall")
+	}
+	b.says(b.get("/recall?lot=L8"), "No container and no charge has the lot", "unknown lot")
+	b.says(b.get("/loops?lot=L7"), string(tag), "loops by lot")
+	assert.NotContains(t, b.get("/loops?lot=L8").Body.String(), string(tag))
+
+	before := b.bytesOnDisk()
+	for name, change := range map[string]url.Values{
+		"product": {"product": {""}}, "left": {"left": {"much"}}, "mass": {"mass": {"350"}}, "expires": {"expires": {"soon"}}, "container_kind": {"container_kind": {"vat"}},
+	} {
+		bad := url.Values{}
+		maps.Copy(bad, form)
+		maps.Copy(bad, change)
+		w := b.post("/shelf", bad)
+		assert.Equal(t, http.StatusUnprocessableEntity, w.Code, name)
+		b.says(w, `id="`+name+`-problem"`, name)
+	}
+	b.unchanged(before)
+}
+
+func TestLoopsAreFoundByWhatIsInThem(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	pg := b.ana()
+	eg := b.register(machine{owner: loops.Owner{Name: "Bea Moss"}, name: "the white cube", kind: loops.Desktop, fluid: chemistry.EthyleneGlycol, mass: 0.4, wall: -20, daysAgo: 10})
+	for query, want := range map[string][2]bool{
+		"": {true, true}, "fluid=pg": {true, false}, "fluid=eg": {false, true}, "metal=copper": {true, true}, "metal=zinc": {false, false},
+		"q=bea&metal=copper": {false, true}, "where=in+service": {true, true}, "where=retired": {false, false}, "sort=owner": {true, true},
+	} {
+		page := b.get("/loops?" + query).Body.String()
+		assert.Equal(t, want[0], strings.Contains(page, string(pg.Loop.Tag)), query)
+		assert.Equal(t, want[1], strings.Contains(page, string(eg.Loop.Tag)), query)
+	}
+	assert.Equal(t, http.StatusUnprocessableEntity, b.get("/loops?fluid=rum").Code)
+}
+
+func TestLongListsHavePages(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	file := b.ana()
+	for range 101 {
+		_, err := b.shop.CopyLoop(stamp(1), file.Loop.Tag, file.Machine.ID, "spare")
+		require.NoError(t, err)
+	}
+	first := b.get("/loops").Body.String()
+	assert.Contains(t, first, `href="/loops?page=2"`)
+	assert.Equal(t, 100, strings.Count(first, `class="tag"`))
+	second := b.get("/loops?page=2").Body.String()
+	assert.Equal(t, 2, strings.Count(second, `class="tag"`))
+	assert.Contains(t, second, `href="/loops?page=1"`)
+	assert.Contains(t, b.get("/loops?metal=copper&page=2").Body.String(), "Page 2 of 2, 102 in all")
+}
+
+func TestSmallFormsOfALoop(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	file := b.ana()
+	path := "/loops/" + string(file.Loop.Tag)
+	for _, form := range []url.Values{
+		{"do": {"readings"}, "read_die": {"55"}, "read_room_air": {"21"}, "read_power": {"90"}, "read_verdict": {"good"}, "on": {"2026-12-01"}},
+		{"do": {"readings"}, "read_die": {"58,5"}, "read_room_air": {"21"}, "read_power": {"90"}, "read_verdict": {"watch"}, "on": {"2026-12-03"}},
+		{"do": {"dose"}, "role": {"inhibitor"}, "family": {"azole"}, "per_litre": {"10"}, "dose_volume": {"5"}},
+		{"do": {"strike"}, "strikes": {"5"}, "why": {"another loop"}},
+	} {
+		w := b.post(path, form)
+		require.Equal(t, http.StatusSeeOther, w.Code, "%v: %s", form, w.Body)
+	}
+	state := b.file(file.Loop.Tag)
+	assert.Len(t, state.History, 6)
+	assert.Len(t, loops.Standing(state.History), 4, "the dose was struck out")
+	page := b.get(path)
+	for _, say := range []string{"Thermal resistance", "0.378 K/W on Tue 1 Dec 2026, 0.417 K/W on Thu 3 Dec 2026", "The readings as a table", "Temperatures"} {
+		b.says(page, say, "life")
+	}
+	before := b.bytesOnDisk()
+	for name, form := range map[string]url.Values{
+		"read_die-problem":    {"do": {"readings"}, "read_die": {"hot"}},
+		"on-problem":          {"do": {"readings"}, "read_die": {"55"}, "on": {"2027-01-01"}},
+		"strikes-problem":     {"do": {"strike"}, "strikes": {"99"}, "why": {"x"}},
+		"why-problem":         {"do": {"strike"}, "strikes": {"1"}, "why": {""}},
+		"dose_volume-problem": {"do": {"dose"}, "role": {"biocide"}, "dose_volume": {"lots"}},
+	} {
+		w := b.post(path, form)
+		assert.Equal(t, http.StatusUnprocessableEntity, w.Code, name)
+		b.says(w, `id="`+name+`"`, name)
+	}
+	assert.Equal(t, http.StatusUnprocessableEntity, b.post(path, url.Values{"do": {hostile}}).Code)
+	b.unchanged(before)
+}

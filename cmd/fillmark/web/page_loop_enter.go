@@ -1,0 +1,94 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web
+
+import (
+	"net/http"
+
+	"fillmark/chemistry"
+	"fillmark/loops"
+)
+
+// loopForms are the choices in the small forms of a loop's page.
+type loopForms struct {
+	Judgements []choice
+	Roles      []choice
+	Containers []choice
+}
+
+func (s *server) loopForms() (loopForms, error) {
+	containers := []choice{{Label: "not from the shelf"}}
+	all, err := s.containerChoices()
+	if err == nil {
+		containers = all
+	}
+	return loopForms{
+		Judgements: choicesOf("", []loops.Judgement{loops.NotJudged, loops.Good, loops.Watch, loops.Failed}),
+		Roles:      choicesOf("", []loops.AdditiveRole{loops.RoleInhibitor, loops.RoleBiocide}),
+		Containers: containers,
+	}, err
+}
+
+// enterLoop records what one of the small forms of a loop's page says.
+func (s *server) enterLoop(w http.ResponseWriter, r *http.Request) error {
+	file, err := s.fileOf(r)
+	if err != nil {
+		return err
+	}
+	f, err := postedForm(r)
+	if err != nil {
+		return err
+	}
+	entry, fields := loopEntry(f)
+	if f.OK() {
+		if day := mayRead(f, "on", "", loops.ParseDay); day != nil {
+			entry.Day = *day
+		}
+	}
+	if f.OK() {
+		err := s.recordAll(s.stamp(r), file.Loop.Tag, []loops.Entry{entry})
+		if err == nil {
+			s.Wake()
+			http.Redirect(w, r, "/loops/"+string(file.Loop.Tag)+"#history", http.StatusSeeOther)
+			return nil
+		}
+		if err := f.take(err, fields); err != nil {
+			return err
+		}
+	}
+	p, err := s.loopPage(r, file, f)
+	if err != nil {
+		return err
+	}
+	return s.render(w, http.StatusUnprocessableEntity, "loop", p)
+}
+
+// loopEntry reads the form that was sent and says where its figures stand.
+func loopEntry(f *form) (loops.Entry, map[string]string) {
+	note := f.text("note")
+	switch do := f.text("do"); do {
+	case "readings":
+		x := readingsOf(f, "read_")
+		return loops.Entry{Kind: loops.KindInspection, Note: note, Inspection: &x}, map[string]string{
+			"die": "read_die", "room": "read_room_air", "power": "read_power", "coolant in": "read_coolant_in", "coolant out": "read_coolant_out",
+			"pH": "read_ph", "missing": "read_missing", "weight": "read_weight", "noise": "read_noise", "verdict": "read_verdict", "day": "on",
+			"strength": "read_mass", "running hours": "read_running_hours",
+		}
+	case "dose":
+		x := loops.Dose{Role: loops.AdditiveRole(f.text("role")), Container: f.text("dose_container"), Volume: orZero(mayRead(f, "dose_volume", "ml", chemistry.ParseLitre))}
+		x.Additive = loops.Additive{Family: f.text("family"), Product: f.text("dose_product"), DoseMLPerL: orZero(mayRead(f, "per_litre", "", number)), LifeMonths: months(f, "life")}
+		role := string(x.Role)
+		return loops.Entry{Kind: loops.KindDose, Note: note, Dose: &x}, map[string]string{
+			"day": "on", "volume": "dose_volume", "container": "dose_container", role + " family": "family", role + " product": "dose_product",
+			role + " dose": "per_litre", role + " life": "life",
+		}
+	case "strike":
+		return loops.Entry{Kind: loops.KindCorrection, Correction: &loops.Correction{
+			Strikes: loops.EntryID(read(f, "strikes", "", number)), Why: f.text("why"),
+		}}, nil
+	default:
+		f.Rest = append(f.Rest, Problem{Field: "form", Value: do, Right: "a form of this page"})
+		return loops.Entry{}, nil
+	}
+}

@@ -1,0 +1,132 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web
+
+import (
+	"errors"
+	"net/http"
+	"net/url"
+	"slices"
+	"time"
+
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+)
+
+func (s *server) answerOwner(w http.ResponseWriter, r *http.Request) error {
+	owner, err := s.ownerLink(r, workshop.LinkOwner)
+	if err != nil {
+		return err
+	}
+	if err := r.ParseForm(); err != nil {
+		return formError(err)
+	}
+	if choice := r.PostForm.Get("mail"); choice != "" {
+		return s.chooseMail(w, r, owner, choice)
+	}
+	answer, err := ownerAnswerOf(r.PostForm)
+	about := loops.Tag(r.PostForm.Get("about"))
+	repeated := false
+	if err == nil {
+		repeated, err = s.saidToday(owner, answer, about)
+	}
+	if err == nil && !repeated {
+		_, err = s.Workshop.AnswerAbout(s.ownerStamp(), owner, answer, about)
+	}
+	if problems := problemsOf(err); len(problems) > 0 {
+		p, err := s.ownerPage(r, owner)
+		if err != nil {
+			return err
+		}
+		p.FormFirst, p.OffFirst, p.Words = true, true, answer.Words
+		p.Problem = "Not sent yet. What is right here: " + problems[0].Right + "."
+		return s.render(w, http.StatusUnprocessableEntity, "owner", p)
+	}
+	if err != nil {
+		return err
+	}
+	s.Wake()
+	// Back to the bare page, where the answer stands as it is on record.
+	http.Redirect(w, r, r.URL.Path, http.StatusSeeOther)
+	return nil
+}
+
+// saidToday tells that the owner's last answer is this one, given today: a
+// button pressed twice, or a page sent again, says nothing new.
+func (s *server) saidToday(owner loops.Owner, answer loops.Answer, about loops.Tag) (bool, error) {
+	files, err := s.Workshop.FilesOf(owner.ID)
+	if err != nil {
+		return false, err
+	}
+	if about != "" {
+		files = slices.DeleteFunc(files, func(f workshop.File) bool { return f.Loop.Tag != about })
+	}
+	last := lastAnswer(files)
+	return last != nil && last.Answer == answer.Answer && last.Words == answer.Words && last.Day == s.Workshop.DayOf(owner, s.Now()), nil
+}
+
+// chooseMail stops the owner's mail or lets it run again.
+func (s *server) chooseMail(w http.ResponseWriter, r *http.Request, owner loops.Owner, choice string) error {
+	if choice != "stop" && choice != "run" {
+		return &loops.InvalidError{Field: "mail", Value: choice, Reason: "stop or run"}
+	}
+	if _, err := s.Workshop.SetMail(s.ownerStamp(), owner.ID, choice == "stop"); err != nil {
+		return err
+	}
+	s.Wake()
+	http.Redirect(w, r, r.URL.Path, http.StatusSeeOther)
+	return nil
+}
+
+// ownerAnswerOf reads the form.
+func ownerAnswerOf(typed url.Values) (loops.Answer, error) {
+	kinds := map[string]loops.AnswerKind{"fine": loops.AllFine, "off": loops.SomethingOff, "call": loops.CallMe, "pause": loops.Pause}
+	answer := loops.Answer{Words: newForm(typed).text("words")}
+	given := typed.Get("answer")
+	kind, ok := kinds[given]
+	if !ok {
+		return answer, &loops.InvalidError{Field: "answer", Value: given, Reason: "one of the buttons"}
+	}
+	answer.Answer = kind
+	return answer, nil
+}
+
+// formError keeps an overlong body apart from one that is no form.
+func formError(err error) error {
+	var tooLong *http.MaxBytesError
+	if errors.As(err, &tooLong) {
+		return err
+	}
+	return &loops.InvalidError{Field: "form", Value: err.Error(), Reason: "a form as this page sends it"}
+}
+
+// lastAnswer finds the newest answer in the histories that still stands.
+func lastAnswer(files []workshop.File) *ownerAnswer {
+	var last *ownerAnswer
+	var at time.Time
+	for _, f := range files {
+		for _, e := range loops.Standing(f.History) {
+			if e.Kind == loops.KindAnswer && !e.Recorded.Before(at) {
+				at = e.Recorded
+				last = &ownerAnswer{e.Answer.Answer, e.Answer.Answer == loops.SomethingOff, e.Day, e.Answer.Words}
+			}
+		}
+	}
+	return last
+}
+
+// ownerCalendar is the feed of an owner's days, for a calendar program.
+func (s *server) ownerCalendar(w http.ResponseWriter, r *http.Request) error {
+	owner, err := s.ownerLink(r, workshop.LinkOwner)
+	if err != nil {
+		return err
+	}
+	feed, err := s.Workshop.OwnerCalendar(owner.ID)
+	if err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "text/calendar; charset=utf-8")
+	_, _ = w.Write(feed) // the reader has gone where this fails
+	return nil
+}

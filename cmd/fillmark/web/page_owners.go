@@ -1,0 +1,152 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web
+
+import (
+	"net/http"
+	"strconv"
+
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+)
+
+// perPage is how many lines one page of a list shows.
+const perPage = 100
+
+// ownersPage lists the owners.
+type ownersPage struct {
+	frame
+	Query  string
+	Owners []loops.Owner
+	Pager  pager
+}
+
+func (s *server) pageOwners(w http.ResponseWriter, r *http.Request) error {
+	query := newForm(r.URL.Query()).text("q")
+	found, err := s.Workshop.FindOwners(workshop.OwnerQuery{Text: query, ByName: true})
+	if err != nil {
+		return err
+	}
+	p := ownersPage{frame: s.newFrame(r, "Owners"), Query: query}
+	p.Here = "more"
+	var from, to int
+	p.Pager, from, to = newPager("/owners", r.URL.Query(), len(found), perPage)
+	p.Owners = found[from:to]
+	return s.render(w, http.StatusOK, "owners", p)
+}
+
+// ownerFilePage is one owner as the workshop knows them.
+type ownerFilePage struct {
+	frame
+	Form  *form
+	Owner loops.Owner
+	// GivenUp says why nothing is mailed to the address; empty where it is.
+	GivenUp  string
+	Machines []workshop.MachineFile
+	Units    []choice
+}
+
+func (s *server) pageOwnerFile(w http.ResponseWriter, r *http.Request) error {
+	owner, err := s.ownerOf(r.PathValue("id"))
+	if err != nil {
+		return err
+	}
+	f := newForm(nil)
+	for name, text := range map[string]string{
+		"owner": owner.Name, "email": owner.Email, "phone": owner.Phone, "zone": owner.Zone, "address": owner.Address,
+		"units": string(owner.Units), "revision": strconv.FormatUint(owner.Revision, 10),
+	} {
+		f.offer(name, text)
+	}
+	for name, on := range map[string]bool{"mail": owner.Consent.Mail, "opening": owner.Consent.Opening, "photos": owner.Consent.Photos} {
+		if on {
+			f.offer(name, "yes")
+		}
+	}
+	p, err := s.ownerFilePage(r, owner, f)
+	if err != nil {
+		return err
+	}
+	return s.render(w, http.StatusOK, "ownerfile", p)
+}
+
+func (s *server) ownerFilePage(r *http.Request, owner loops.Owner, f *form) (ownerFilePage, error) {
+	file, err := s.Workshop.OwnerFileOf(owner.ID)
+	if err != nil {
+		return ownerFilePage{}, err
+	}
+	p := ownerFilePage{
+		frame: s.newFrame(r, owner.Name), Form: f, Owner: file.Owner, Machines: file.Machines,
+		Units: []choice{{Label: "°C and ml"}, {Value: string(loops.USCustomary), Label: "°F and fl oz"}},
+	}
+	p.Here = "more"
+	for x, err := range s.Reader.Suppressions() {
+		if err != nil {
+			return p, err
+		}
+		if x.Address == file.Owner.Email {
+			p.GivenUp = x.Reason
+		}
+	}
+	return p, nil
+}
+
+// editOwner writes the owner as the form says. The revision in the form is the
+// one the technician read.
+func (s *server) editOwner(w http.ResponseWriter, r *http.Request) error {
+	owner, err := s.ownerOf(r.PathValue("id"))
+	if err != nil {
+		return err
+	}
+	f, err := postedForm(r)
+	if err != nil {
+		return err
+	}
+	if f.text("do") == "allow" {
+		err = s.Workshop.Allow(s.stamp(r), owner.Email)
+	} else {
+		edited := owner
+		edited.Name, edited.Email, edited.Phone = f.text("owner"), f.text("email"), f.text("phone")
+		edited.Zone, edited.Address, edited.Units = f.text("zone"), f.text("address"), loops.Units(f.text("units"))
+		edited.Consent = loops.Consent{Mail: f.ticked("mail"), Opening: f.ticked("opening"), Photos: f.ticked("photos")}
+		edited.Revision = uint64(read(f, "revision", "", number))
+		if f.OK() {
+			_, err = s.Workshop.EditOwner(s.stamp(r), edited)
+		}
+	}
+	if err := f.take(err, map[string]string{"name": "owner"}); err != nil {
+		return err
+	}
+	if f.OK() {
+		s.Wake()
+		http.Redirect(w, r, r.URL.Path, http.StatusSeeOther)
+		return nil
+	}
+	p, err := s.ownerFilePage(r, owner, f)
+	if err != nil {
+		return err
+	}
+	return s.render(w, http.StatusUnprocessableEntity, "ownerfile", p)
+}
+
+// letterPage is a letter on paper for an owner without mail.
+type letterPage struct {
+	frame
+	Tag  loops.Tag
+	Text string
+}
+
+func (s *server) pageLetter(w http.ResponseWriter, r *http.Request) error {
+	tag, err := tagOf(r)
+	if err != nil {
+		return err
+	}
+	letter, err := s.Workshop.Printed(s.stamp(r), tag)
+	if err != nil {
+		return err
+	}
+	p := letterPage{frame: s.newFrame(r, "Letter "+string(tag)), Tag: tag, Text: letter.Text}
+	p.Here = "loops"
+	return s.render(w, http.StatusOK, "letter", p)
+}

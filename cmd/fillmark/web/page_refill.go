@@ -1,0 +1,215 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web
+
+import (
+	"net/http"
+	"net/url"
+
+	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+)
+
+// refillPage leads from the closed loop to its hand-over: the wet work in
+// numbered steps, each closed with a tick, and the forms that record figures
+// beside the steps that yield them.
+type refillPage struct {
+	frame
+	Form     *form
+	Tag      loops.Tag
+	Machine  string
+	Owner    loops.Owner
+	Sealed   bool
+	Metals   []chemistry.Metal
+	Holds    chemistry.Litre
+	Charge   string
+	Warnings []string
+	Phases   []refillPhase
+	Cautions []workshop.Caution
+	Mix      *mixAnswer // nil before the mix was asked for
+	// Query is what the mix was asked with; it stays on the page's address.
+	Query      string
+	Fluids     []choice
+	Inhibitors []choice
+	Biocides   []choice
+	Containers []choice
+	Judgements []choice
+	// Before are the readings before the work; empty where none were taken.
+	Before string
+}
+
+// refillPhase is one part of the work.
+type refillPhase struct {
+	ID    string
+	Name  string
+	Steps []refillStep
+	Open  int
+	Now   bool // its steps are the next ones
+	// Holds names the form that belongs to it; empty for none.
+	Holds  string
+	Record []string // what such forms put on record in this visit
+}
+
+// refillStep is one numbered step.
+type refillStep struct {
+	loops.StepState
+	Number int
+	// Field is the field of its tick, Figure that of its figure.
+	Field, Figure string
+	Says          string // what is on record where it is done
+}
+
+func (s *server) pageRefill(w http.ResponseWriter, r *http.Request) error {
+	file, err := s.fileOf(r)
+	if err != nil {
+		return err
+	}
+	p, err := s.refillPage(r, file, newForm(r.URL.Query()))
+	if err != nil {
+		return err
+	}
+	return s.render(w, http.StatusOK, "refill", p)
+}
+
+func (s *server) refillPage(r *http.Request, file workshop.File, f *form) (refillPage, error) {
+	sheet, err := s.Workshop.BenchSheetOf(file.Loop.Tag)
+	if err != nil {
+		return refillPage{}, err
+	}
+	loop := file.Loop
+	p := refillPage{
+		frame: s.newFrame(r, "Refill "+string(loop.Tag)), Form: f, Tag: loop.Tag, Machine: file.Machine.Name, Owner: file.Owner,
+		Sealed: loop.Sealed, Metals: loop.Metals(), Holds: loop.Volume, Charge: chargeLine(loop.State.Charge), Warnings: sheet.Warnings, Cautions: sheet.Cautions,
+		Fluids: fluidChoices("choose"), Inhibitors: choicesOf("not known", chemistry.Inhibitors()), Biocides: choicesOf("not known", chemistry.Biocides()),
+		Judgements: choicesOf("", []loops.Judgement{loops.Good, loops.Watch, loops.Failed, loops.NotJudged}),
+	}
+	p.Here = "loops"
+	if p.Containers, err = s.containerChoices(); err != nil {
+		return p, err
+	}
+	visit := visitOf(file.History)
+	p.Phases = refillPhases(sheet.Steps, visit)
+	if before := readingsBefore(visit); before != nil {
+		p.Before = readings(before)
+	}
+	s.offerMix(f, file, visit)
+	if f.typed.Has("mix") {
+		p.Mix = mixFor(f, loop)
+		p.Query = mixQuery(f)
+	}
+	return p, nil
+}
+
+// visitOf is what was recorded since the machine last came in or went out.
+func visitOf(history []loops.Entry) []loops.Entry {
+	standing := loops.Standing(history)
+	for i := len(standing) - 1; i >= 0; i-- {
+		if standing[i].Kind == loops.KindIntake || standing[i].Kind == loops.KindHandover {
+			return standing[i+1:]
+		}
+	}
+	return standing
+}
+
+// readingsBefore are the comparable readings taken in a visit before the loop
+// was drained or filled; nil where there are none.
+func readingsBefore(visit []loops.Entry) *loops.Inspection {
+	var found *loops.Inspection
+	for _, e := range visit {
+		switch e.Kind {
+		case loops.KindInspection:
+			if e.Inspection.Comparable() {
+				found = e.Inspection
+			}
+		case loops.KindDrain, loops.KindFill:
+			return found
+		}
+	}
+	return found
+}
+
+// refillPhases groups the steps by phase and adds the forms and what they put
+// on record.
+func refillPhases(steps []loops.StepState, visit []loops.Entry) []refillPhase {
+	holds := map[loops.StepPhase]string{
+		loops.PhaseDrain: "drain", loops.PhaseRefill: "fill", loops.PhaseLeakCheck: "leak", loops.PhaseProve: "proof",
+	}
+	records := map[loops.StepPhase][]loops.EntryKind{
+		loops.PhaseDrain: {loops.KindDrain}, loops.PhaseJudge: {loops.KindOpening}, loops.PhaseRefill: {loops.KindFill, loops.KindDose},
+		loops.PhaseLeakCheck: {loops.KindLeakCheck}, loops.PhaseProve: {loops.KindProof},
+	}
+	var phases []refillPhase
+	number, found := 0, false
+	for i, name := range loops.StepPhases() {
+		phase := refillPhase{ID: "phase" + string(rune('1'+i)), Name: capital(string(name)), Holds: holds[name]}
+		for _, step := range steps {
+			if step.Phase != name {
+				continue
+			}
+			number++
+			phase.Steps = append(phase.Steps, refillStepOf(step, number))
+			if step.Open() {
+				phase.Open++
+			}
+		}
+		for _, e := range visit {
+			for _, kind := range records[name] {
+				if e.Kind == kind {
+					phase.Record = append(phase.Record, e.Day.Long()+": "+entryWords(e))
+				}
+			}
+		}
+		if phase.Open > 0 && !found {
+			phase.Now, found = true, true
+		}
+		phases = append(phases, phase)
+	}
+	return phases
+}
+
+func refillStepOf(step loops.StepState, number int) refillStep {
+	x := refillStep{StepState: step, Number: number, Field: "step_" + string(step.ID), Figure: "figure_" + string(step.ID)}
+	if step.Open() {
+		return x
+	}
+	x.Says = step.Done.Long() + ", " + step.By
+	if step.LeftOut {
+		x.Says = "left out " + x.Says
+	}
+	if step.Value != nil {
+		x.Says += ", " + figure(*step.Value, step.Unit)
+	}
+	if step.Note != "" {
+		x.Says += ": " + step.Note
+	}
+	return x
+}
+
+// containerChoices lists the containers a fill can come from.
+func (s *server) containerChoices() ([]choice, error) {
+	all, err := s.liquidChoices()
+	if err != nil {
+		return nil, err
+	}
+	containers := []choice{{Label: "not from the shelf"}}
+	for _, c := range all {
+		if number, ok := cutContainer(c.Value); ok {
+			containers = append(containers, choice{Value: number, Label: c.Label})
+		}
+	}
+	return containers, nil
+}
+
+// mixQuery is the part of a form that asks for a mix, as a page's address
+// carries it.
+func mixQuery(f *form) string {
+	query := url.Values{}
+	for _, name := range mixNames() {
+		if text := f.text(name); text != "" {
+			query.Set(name, text)
+		}
+	}
+	return query.Encode()
+}

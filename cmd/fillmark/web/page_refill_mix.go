@@ -1,0 +1,220 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web
+
+import (
+	"errors"
+	"slices"
+	"strings"
+
+	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+)
+
+// mixAnswer says what to pour and whether it may be in this loop.
+type mixAnswer struct {
+	Steps   []workshop.Step
+	Result  *workshop.Strength // in the loop, with what was left there; nil for water
+	Total   chemistry.Litre
+	Verdict chemistry.Verdict
+	Reasons []workshop.Reason
+	Sources []string
+}
+
+// mixNames are the fields that ask for a mix.
+func mixNames() []string {
+	return []string{
+		"mix", "fluid", "want", "wall", "left", "left_mass", "make", "concentrate", "premix", "bench",
+		"inhibitor", "inhibitor_dose", "biocide", "biocide_dose",
+	}
+}
+
+func cutContainer(value string) (string, bool) { return strings.CutPrefix(value, containerChoice) }
+
+// offerMix puts into the form what the register knows: the coldest wall, what
+// stayed in after draining, and how much the loop then takes.
+func (s *server) offerMix(f *form, file workshop.File, visit []loops.Entry) {
+	loop := file.Loop
+	if wall, ok := loop.Wall(); ok {
+		f.offer("wall", quantityIn(float64(wall)))
+	}
+	f.offer("bench", "20")
+	for _, e := range visit {
+		if e.Kind == loops.KindDrain {
+			f.offer("left", quantityIn(e.Drain.Left.Millilitres()))
+		}
+	}
+	if charge := lastCharge(file); charge != nil {
+		f.offer("fluid", string(charge.Fluid))
+	}
+	today := loops.DayOf(s.Now(), s.Workshop.Settings().Zone).String()
+	f.offer("filled", today)
+}
+
+// lastCharge is what is in the loop, or was before it was drained.
+func lastCharge(file workshop.File) *loops.Charge {
+	if file.Loop.State.Charge != nil {
+		return file.Loop.State.Charge
+	}
+	var last *loops.Charge
+	for _, e := range loops.Standing(file.History) {
+		if e.Kind == loops.KindFill {
+			last = &e.Fill.Charge
+		}
+	}
+	return last
+}
+
+// mixFor works out the mix that the form asks for, or marks what is wrong
+// with it and returns nil.
+func mixFor(f *form, loop loops.Loop) *mixAnswer {
+	request, ok := mixRequest(f, loop)
+	if !ok {
+		return nil
+	}
+	answer := &mixAnswer{Total: request.Make}
+	contents := chemistry.Contents{Fluid: request.Fluid, Inhibitor: chemistry.Inhibitor(f.text("inhibitor")), Biocide: chemistry.Biocide(f.text("biocide"))}
+	if request.Fluid.IsGlycol() {
+		mix, err := chemistry.Mix(request)
+		if err != nil {
+			blameMix(f, err)
+			return nil
+		}
+		answer.Steps, answer.Sources, answer.Total = workshop.StepsOf(mix.Steps), mix.Sources, mix.Total.Volume
+		answer.Result = new(workshop.StrengthOf(mix.Result))
+		answer.Reasons = workshop.ReasonsOf(mix.Warnings)
+		answer.Verdict = chemistry.Judge(mix.Warnings)
+		contents.Mass = &mix.Result.Mass
+		f.offer("fill_mass", quantityIn(mix.Result.Mass.Percent()))
+	} else {
+		answer.Steps = []workshop.Step{{Do: "take", What: request.Fluid.Name(), VolumeML: request.Make.Millilitres()}}
+		contents.Mass = new(chemistry.MassFraction(0))
+	}
+	reasons, err := chemistry.CheckFill(chemistry.FillRequest{Contents: contents, Metals: loop.Metals(), WithinReach: loop.Reach})
+	if err != nil {
+		blameMix(f, err)
+		return nil
+	}
+	answer.Reasons = append(answer.Reasons, workshop.ReasonsOf(reasons)...)
+	answer.Verdict = answer.Verdict.Max(chemistry.Judge(reasons))
+	if answer.Verdict == "" {
+		answer.Verdict = chemistry.Go
+	}
+	answer.Steps = withDoses(answer.Steps, dosesFor(f, request.Make))
+	f.offer("fill_volume", quantityIn(request.Make.Millilitres()))
+	for _, name := range []string{"fluid", "inhibitor", "biocide", "inhibitor_dose", "biocide_dose"} {
+		f.offer("fill_"+name, f.text(name))
+	}
+	return answer
+}
+
+// mixRequest reads the form; ok is false where a field is marked.
+func mixRequest(f *form, loop loops.Loop) (r chemistry.MixRequest, ok bool) {
+	fluid, err := chemistry.ParseFluid(f.text("fluid"))
+	if err != nil {
+		f.blame("fluid", "one of the list")
+	}
+	r = chemistry.MixRequest{Fluid: fluid, Bench: 20}
+	r.Left = read(f, "left", "ml", chemistry.ParseLitre)
+	if f.text("left") == "" {
+		f.problems["left"] = "what stayed in after draining; 0 if it was blown dry"
+	}
+	if mass := mayRead(f, "left_mass", "%", chemistry.ParseMassPercent); mass != nil {
+		r.LeftMass = *mass
+	}
+	if amount := mayRead(f, "make", "ml", chemistry.ParseLitre); amount != nil {
+		r.Make = *amount
+	}
+	if bench := mayRead(f, "bench", "C", chemistry.ParseCelsius); bench != nil {
+		r.Bench = *bench
+	}
+	if r.Mass = mayRead(f, "want", "%", chemistry.ParseMassPercent); r.Mass == nil {
+		r.Protect = mayRead(f, "wall", "C", chemistry.ParseCelsius)
+	}
+	for name, strength := range map[string]*chemistry.MassFraction{"concentrate": &r.Concentrate, "premix": &r.Premix} {
+		if mass := mayRead(f, name, "%", chemistry.ParseMassPercent); mass != nil {
+			*strength = *mass
+		}
+	}
+	if fluid.IsGlycol() && r.Mass == nil && r.Protect == nil {
+		f.blame("want", "how strong, or how cold its coldest wall gets")
+	}
+	if fluid.IsGlycol() && r.Concentrate == 0 && r.Premix == 0 {
+		f.blame("concentrate", "the glycol in the concentrate or in the premix by its label, such as 95")
+	}
+	if r.Make == 0 {
+		r.Make = max(0, loop.Volume-r.Left-roomToExpand(loop, r))
+	}
+	return r, f.OK()
+}
+
+// roomToExpand is what a sealed loop must be left short of full at the bench,
+// so that its coolant has room when it is hottest.
+func roomToExpand(loop loops.Loop, r chemistry.MixRequest) chemistry.Litre {
+	if !loop.Sealed {
+		return 0
+	}
+	var mass chemistry.MassFraction
+	switch {
+	case r.Mass != nil:
+		mass = *r.Mass
+	case r.Protect != nil && r.Fluid.IsGlycol():
+		wanted, err := chemistry.MassFractionForFreezePoint(r.Fluid, r.Protect.Add(-chemistry.DefaultMargin))
+		if err != nil {
+			return 0 // the mix itself says why there is none
+		}
+		mass = wanted
+	}
+	cold, err := chemistry.LiquidDensity(r.Fluid, mass, r.Bench)
+	if err != nil {
+		return 0
+	}
+	hot, err := chemistry.LiquidDensity(r.Fluid, mass, loop.HottestOrDefault())
+	if err != nil {
+		return 0
+	}
+	return loop.Volume * chemistry.Litre(1-float64(hot/cold))
+}
+
+// blameMix marks the field that an impossible mix comes from.
+func blameMix(f *form, err error) {
+	if infeasible, ok := errors.AsType[*chemistry.InfeasibleError](err); ok {
+		f.blame("want", infeasible.Error())
+		return
+	}
+	fields := map[string]string{"strength": "want", "mass": "want", "protect": "wall", "make": "make", "bench": "bench", "left": "left", "concentrate": "concentrate", "premix": "premix"}
+	if f.take(err, fields) != nil {
+		f.Rest = append(f.Rest, Problem{Field: "mix", Right: err.Error()})
+	}
+}
+
+// dosesFor is what the labels ask for in the amount.
+func dosesFor(f *form, amount chemistry.Litre) []workshop.Step {
+	var doses []workshop.Step
+	for _, name := range []string{"inhibitor", "biocide"} {
+		perLitre := mayRead(f, name+"_dose", "", number)
+		if perLitre == nil || *perLitre <= 0 {
+			continue
+		}
+		label := chemistry.Dose{Name: name, Volume: chemistry.VolumeFraction(*perLitre / 1000)}
+		_, volume, err := label.Amount(amount, 0)
+		if err != nil {
+			f.blame(name+"_dose", "the label's millilitres of product per litre of coolant, such as 10")
+			continue
+		}
+		doses = append(doses, workshop.Step{Do: "add", What: "the " + name + ", as its label asks", VolumeML: volume.Millilitres()})
+	}
+	return doses
+}
+
+// withDoses puts the doses behind the step that says how additives go in.
+func withDoses(steps, doses []workshop.Step) []workshop.Step {
+	for i, step := range steps {
+		if step.Do == "add" {
+			return slices.Insert(steps, i+1, doses...)
+		}
+	}
+	return append(steps, doses...)
+}

@@ -1,0 +1,278 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web
+
+import (
+	"net/http"
+	"strings"
+
+	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+)
+
+// topupPage asks four questions and answers with a verdict. The check is a
+// GET: it changes nothing and can be kept as an address.
+type topupPage struct {
+	frame
+	Form     *form
+	Rows     []liquidRow
+	Liquids  []choice
+	Fluids   []choice
+	Readings []choice
+	// Loop is the loop asked about where it is on record.
+	Loop   *topupLoop
+	Answer *topupAnswer // nil before anything was asked
+	// Carry are the answers to the questions, sent along when it is entered.
+	Carry []field
+	Pours []pourRow
+}
+
+// topupLoop is the card of the loop asked about, in two lines.
+type topupLoop struct {
+	Tag     loops.Tag
+	Machine string
+	Owner   string
+	Charge  string
+	Level   string
+}
+
+// topupAnswer is the verdict as the page says it.
+type topupAnswer struct {
+	workshop.TopUpAnswer
+	// Says is the verdict in one sentence.
+	Says string
+}
+
+// pourRow is one liquid that the steps pour, to be entered as it was poured.
+type pourRow struct {
+	Field, Label string
+}
+
+// readingKinds are the ways to say how strong the liquid is.
+func readingKinds() []choice {
+	return []choice{
+		{Label: "as on record"}, {Value: "brix", Label: "°Brix"}, {Value: "index", Label: "refractive index"},
+		{Value: "density", Label: "density, kg/l"}, {Value: "freeze", Label: "freeze-point scale, °C"}, {Value: "mass", Label: "known, mass %"},
+	}
+}
+
+func fluidChoices(none string) []choice {
+	all := []choice{{Label: none}}
+	for _, f := range chemistry.Fluids() {
+		all = append(all, choice{Value: string(f), Label: f.Name()})
+	}
+	return all
+}
+
+func (s *server) topupPage(r *http.Request, f *form) (topupPage, error) {
+	liquids, err := s.liquidChoices()
+	p := topupPage{
+		frame: s.newFrame(r, "Top-up check"), Form: f, Rows: rowsOfLiquids(), Liquids: liquids,
+		Fluids: fluidChoices("as on record"), Readings: readingKinds(),
+	}
+	p.Here = "topup"
+	return p, err
+}
+
+func (s *server) pageTopUp(w http.ResponseWriter, r *http.Request) error {
+	f := newForm(r.URL.Query())
+	p, err := s.topupPage(r, f)
+	if err != nil {
+		return err
+	}
+	if f.text("tag")+f.text("room")+f.text("fluid") == "" {
+		return s.render(w, http.StatusOK, "topup", p)
+	}
+	if err := s.checkTopUp(&p); err != nil {
+		return err
+	}
+	status := http.StatusOK
+	if !f.OK() {
+		status = http.StatusUnprocessableEntity
+	}
+	return s.render(w, status, "topup", p)
+}
+
+// checkTopUp answers the questions in the form of the page, or marks what is
+// wrong with them.
+func (s *server) checkTopUp(p *topupPage) error {
+	f := p.Form
+	question, file, hand, err := s.topUpQuestion(f)
+	if err != nil {
+		return err
+	}
+	if file != nil {
+		p.Loop = &topupLoop{Tag: file.Loop.Tag, Machine: file.Machine.Name, Owner: file.Owner.Name, Charge: chargeLine(file.Loop.State.Charge)}
+		if file.Loop.State.Missing > 0 {
+			p.Loop.Level = quantity(file.Loop.State.Missing) + " below the mark"
+			f.offer("room", quantityIn(file.Loop.State.Missing.Millilitres()))
+		}
+	}
+	if !f.OK() || f.text("room") == "" {
+		if f.OK() && f.typed.Has("ask") {
+			f.blame("room", "what fits in up to the mark, such as 60")
+		}
+		return nil
+	}
+	var answer workshop.TopUpAnswer
+	if file != nil {
+		answer, err = s.Workshop.CheckTopUp(question)
+	} else {
+		answer, err = question.Check()
+	}
+	if err != nil {
+		return f.take(err, topUpFields())
+	}
+	p.Answer = &topupAnswer{TopUpAnswer: answer, Says: topUpSays(answer)}
+	for _, name := range topUpNames() {
+		p.Carry = append(p.Carry, field{Name: name, Value: f.typed.Get(name)})
+	}
+	for _, h := range hand {
+		for _, step := range answer.Steps {
+			if step.Do == "add" && step.What == h.Name {
+				f.offer(h.Row.Carried, quantityIn(step.VolumeML))
+				p.Pours = append(p.Pours, pourRow{h.Row.Carried, "Poured of " + h.Name + ", ml"})
+			}
+		}
+	}
+	for _, step := range answer.Steps {
+		if step.Do == "drain" {
+			f.offer("drained", quantityIn(step.VolumeML))
+		}
+	}
+	return nil
+}
+
+// topUpFields maps what a check calls a figure to the field it comes from.
+func topUpFields() map[string]string {
+	return map[string]string{
+		"room": "room", "holds": "holds", "tag": "tag", "fluid": "fluid", "protect": "wall", "mass": "reading",
+		"strength": "reading", "at": "at", "hottest": "hottest", "with": "liquid1",
+	}
+}
+
+// topUpNames are the fields that make up the question.
+func topUpNames() []string {
+	names := []string{"tag", "fluid", "kind", "reading", "sample", "holds", "sealed", "room", "wall", "hottest"}
+	for _, row := range rowsOfLiquids() {
+		names = append(names, row.Liquid, row.Strength, row.Amount)
+	}
+	return names
+}
+
+// topUpSays is the verdict in one sentence.
+func topUpSays(a workshop.TopUpAnswer) string {
+	switch {
+	case a.Verdict == chemistry.Stop:
+		return "Add nothing yet. The reasons say what to do instead."
+	case len(a.Steps) == 0:
+		return "There is nothing to add."
+	case a.Verdict == chemistry.Care:
+		return "Possible, if you mind the reasons."
+	}
+	return "Add it as the steps say."
+}
+
+// topUpQuestion reads the form. The file is nil where the loop is not on
+// record and was described instead.
+func (s *server) topUpQuestion(f *form) (q workshop.TopUpQuestion, file *workshop.File, hand []handLiquid, err error) {
+	q.Fluid = chemistry.Fluid(f.text("fluid"))
+	if q.Tag = f.text("tag"); q.Tag != "" {
+		if file, err = s.knownLoop(f, q.Tag); err != nil {
+			return q, nil, nil, err
+		}
+		if file != nil {
+			q.Tag, q.Fluid = string(file.Loop.Tag), file.Loop.State.Charge.Fluid
+		}
+	} else if q.Fluid == "" {
+		f.blame("tag", "the six symbols on the label, or describe the loop")
+	} else if _, err := chemistry.ParseFluid(string(q.Fluid)); err != nil {
+		f.blame("fluid", "one of the list")
+	}
+	q.Room = mayRead(f, "room", "ml", chemistry.ParseLitre)
+	q.Holds = mayRead(f, "holds", "ml", chemistry.ParseLitre)
+	if file == nil && q.Holds == nil && q.Tag == "" {
+		f.blame("holds", "how much is in the loop now, such as 520")
+	}
+	q.Protect = mayRead(f, "wall", "C", chemistry.ParseCelsius)
+	q.Hottest = mayRead(f, "hottest", "C", chemistry.ParseCelsius)
+	q.Sealed = f.ticked("sealed")
+	readStrength(f, &q)
+	hand, err = s.liquidsAtHand(f)
+	for _, h := range hand {
+		q.Hand = append(q.Hand, h.Liquid)
+	}
+	return q, file, hand, err
+}
+
+// knownLoop finds the loop that a tag names; nil where the field is marked.
+func (s *server) knownLoop(f *form, typed string) (*workshop.File, error) {
+	tag, err := loops.ParseTag(typed)
+	if err != nil {
+		return nil, f.take(err, map[string]string{"tag": "tag"})
+	}
+	file, err := s.Workshop.File(tag)
+	if kind := kindOf(err); kind == FailNotFound {
+		f.blame("tag", "a tag on record; no loop has this one")
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	if file.Loop.State.Charge == nil {
+		f.blame("tag", "a loop with a charge; this one is empty: refill it")
+		return nil, nil
+	}
+	return &file, nil
+}
+
+// kindOf is the kind of failure an error is; empty for none.
+func kindOf(err error) FailureKind {
+	if err == nil {
+		return ""
+	}
+	_, failure := failureOf(err)
+	return failure.Kind
+}
+
+// readStrength reads how strong the liquid in the loop was just found.
+func readStrength(f *form, q *workshop.TopUpQuestion) {
+	kind := f.text("kind")
+	if kind == "" {
+		return
+	}
+	request := chemistry.ReadingRequest{Fluid: q.Fluid, Sample: 20}
+	if sample := mayRead(f, "sample", "C", chemistry.ParseCelsius); sample != nil {
+		request.Sample = *sample
+	}
+	switch kind {
+	case "brix":
+		request.Brix = new(read(f, "reading", "brix", chemistry.ParseBrix))
+	case "index":
+		request.Index = new(read(f, "reading", "", chemistry.ParseRefractiveIndex))
+	case "density":
+		request.Density = new(read(f, "reading", "kg/l", chemistry.ParseDensity))
+	case "freeze":
+		request.Freeze = new(read(f, "reading", "C", chemistry.ParseCelsius))
+	case "mass":
+		q.Mass = new(read(f, "reading", "%", chemistry.ParseMassPercent))
+		return
+	default:
+		f.blame("kind", "one of the list")
+	}
+	if !f.OK() {
+		return
+	}
+	reading, err := chemistry.Read(request)
+	if err != nil {
+		right := strings.TrimSpace(err.Error())
+		if problems := problemsOf(err); len(problems) > 0 {
+			right = problems[0].Right
+		}
+		f.blame("reading", right)
+		return
+	}
+	q.Mass, q.MassUncertainty = &reading.Mass, reading.MassUncertainty
+}

@@ -1,0 +1,100 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web_test
+
+import (
+	"net/http"
+	"net/url"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/chemistry"
+	"fillmark/loops"
+)
+
+func TestTopUpCheckAnswersWithoutChangingAnything(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	file := b.ana()
+	before := b.bytesOnDisk()
+	for _, tt := range []struct {
+		name, query string
+		status      int
+		says        []string
+	}{
+		{"blank", "", http.StatusOK, []string{"Which loop, and what is in it?", ">Check<"}},
+		{"go", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=20&liquid1=water", http.StatusOK, []string{`verdict big go`, "dilution water", "Enter as done", "the grey tower"}},
+		{"stop", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=20&liquid1=eg&strength1=95", http.StatusOK, []string{`verdict big stop`, "never mix the two glycols", "ASTM D3321"}},
+		{"measured", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=20&liquid1=water&kind=brix&reading=24,5&sample=21", http.StatusOK, []string{"verdict big"}},
+		{"described", "ask=yes&fluid=pg&holds=520&room=30&kind=mass&reading=40&liquid1=water&wall=-5", http.StatusOK, []string{"verdict big"}},
+		{"no tag", "ask=yes&room=20", http.StatusUnprocessableEntity, []string{"the six symbols on the label, or describe the loop"}},
+		{"mistyped", "ask=yes&tag=7K3QXX&room=20", http.StatusUnprocessableEntity, []string{"the last one does not fit the first five", `value="7K3QXX"`}},
+		{"words for a figure", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=some&liquid1=water", http.StatusUnprocessableEntity, []string{`value="some"`, "Right: "}},
+		{"no strength", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=20&liquid1=pg", http.StatusUnprocessableEntity, []string{"by its label, such as 95; none in water"}},
+		{"impossible reading", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=20&liquid1=water&kind=brix&reading=94", http.StatusUnprocessableEntity, []string{`id="reading-problem"`}},
+		{"no room", "ask=yes&tag=" + string(file.Loop.Tag), http.StatusUnprocessableEntity, []string{"what fits in up to the mark"}},
+	} {
+		w := b.get("/topup?" + tt.query)
+		assert.Equal(t, tt.status, w.Code, tt.name)
+		for _, say := range tt.says {
+			b.says(w, say, tt.name)
+		}
+	}
+	b.unchanged(before)
+}
+
+func TestTopUpIsEnteredAsItWasPoured(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	file := b.ana()
+	w := b.post("/topup", url.Values{
+		"tag": {string(file.Loop.Tag)}, "room": {"20"}, "liquid1": {"water"}, "kind": {"mass"}, "reading": {"36"}, "poured1": {"15,5"}, "note": {"bled twice"},
+	})
+	require.Equal(t, http.StatusSeeOther, w.Code, w.Body)
+	assert.Equal(t, "/loops/"+string(file.Loop.Tag), w.Header().Get("Location"))
+	history := b.file(file.Loop.Tag).History
+	topUp := history[len(history)-1]
+	require.Equal(t, loops.KindTopUp, topUp.Kind)
+	require.Len(t, topUp.TopUp.Poured, 1)
+	assert.InDelta(t, 0.0155, float64(topUp.TopUp.Poured[0].Volume), 1e-9)
+	assert.InDelta(t, 0.0045, float64(topUp.TopUp.Missing), 1e-9, "what still lacks to the mark")
+	assert.Equal(t, "bled twice", topUp.Note)
+	assert.Equal(t, loops.KindInspection, history[len(history)-2].Kind, "what was measured is on record too")
+	assert.Equal(t, 1, b.wakes)
+}
+
+func TestTopUpFromTheShelfIsTakenFromIt(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	file := b.ana()
+	container, err := b.shop.AddContainer(stamp(3), loops.Container{Kind: loops.PremixBottle, Product: "Blue premix", Lot: "L7", Fluid: chemistry.PropyleneGlycol, Mass: new(chemistry.MassFraction(0.35)), Left: 0.5})
+	require.NoError(t, err)
+	w := b.post("/topup", url.Values{"tag": {string(file.Loop.Tag)}, "room": {"20"}, "liquid1": {"container:1"}, "poured1": {"20"}})
+	require.Equal(t, http.StatusSeeOther, w.Code, w.Body)
+	container, err = b.shop.Container(container.ID)
+	require.NoError(t, err)
+	assert.InDelta(t, 0.48, float64(container.Left), 1e-9)
+}
+
+func TestTopUpThatMayNotBeIsNotEntered(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := string(b.ana().Loop.Tag)
+	before := b.bytesOnDisk()
+	for name, form := range map[string]url.Values{
+		"stop":           {"tag": {tag}, "room": {"20"}, "liquid1": {"eg"}, "strength1": {"95"}, "poured1": {"20"}},
+		"nothing poured": {"tag": {tag}, "room": {"20"}, "liquid1": {"water"}},
+		"no loop":        {"fluid": {"pg"}, "holds": {"500"}, "room": {"20"}, "liquid1": {"water"}, "poured1": {"20"}},
+		"no container":   {"tag": {tag}, "room": {"20"}, "liquid1": {"container:x"}, "poured1": {"20"}},
+		"hostile":        {"tag": {hostile}, "room": {hostile}, "liquid1": {hostile}, "strength1": {hostile}, "poured1": {hostile}, "note": {hostile}},
+	} {
+		w := b.post("/topup", form)
+		assert.Equal(t, http.StatusUnprocessableEntity, w.Code, name)
+		assert.NotContains(t, w.Body.String(), "<script>alert", name)
+	}
+	b.unchanged(before)
+	assert.Zero(t, b.wakes)
+}

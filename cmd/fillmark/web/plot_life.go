@@ -1,0 +1,220 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"fillmark/loops"
+)
+
+// lifePlot is one figure of a loop over its life, in drawing units.
+type lifePlot struct {
+	Heading  string
+	Unit     string
+	Sentence string
+	Rules    []mark
+	Days     []mark // along the bottom
+	Fills    []mark // days on which a new charge began
+	Series   []lifeSeries
+}
+
+// lifeSeries is one line of points, named at its last one.
+type lifeSeries struct {
+	Name   string
+	Line   string
+	Points []lifePoint
+	NameX  px
+	NameY  px
+	Last   string
+}
+
+// lifePoint is one reading in the drawing.
+type lifePoint struct{ X, Y px }
+
+// lifeRow is one set of readings as a table shows it. A figure that cannot be
+// told is empty.
+type lifeRow struct {
+	Day                    loops.Day
+	Die, Room, Heat, Total string
+	die, room, total       *float64
+}
+
+// The plot area of templates/_life.html.
+const (
+	lifeLeft, lifeTop, lifeWidth, lifeHeight = 48.0, 40.0, 220.0, 180.0
+)
+
+// lifeRows lists the readings that stand, in the order they were taken.
+func lifeRows(history []loops.Entry) []lifeRow {
+	var rows []lifeRow
+	add := func(day loops.Day, x *loops.Inspection) {
+		if x.Die == nil && x.Room == nil {
+			return
+		}
+		row := lifeRow{Day: day}
+		if x.Die != nil {
+			row.die, row.Die = new(float64(*x.Die)), quantity(*x.Die)
+		}
+		if x.Room != nil {
+			row.room, row.Room = new(float64(*x.Room)), quantity(*x.Room)
+		}
+		if x.PowerW != nil {
+			row.Heat = figure(*x.PowerW, "W")
+		}
+		if x.Comparable() {
+			row.total = new(float64(*x.Die-*x.Room) / *x.PowerW)
+			row.Total = strconv.FormatFloat(*row.total, 'f', 3, 64)
+		}
+		rows = append(rows, row)
+	}
+	for _, e := range loops.Standing(history) {
+		switch e.Kind {
+		case loops.KindInspection:
+			add(e.Day, e.Inspection)
+		case loops.KindProof:
+			add(e.Day, &e.Proof.After)
+		}
+	}
+	return rows
+}
+
+// lifePlots draws temperatures and thermal resistance over a loop's life; none
+// where fewer than two readings can be set side by side.
+func lifePlots(history []loops.Entry, rows []lifeRow) []lifePlot {
+	var fills []loops.Day
+	for _, e := range loops.Standing(history) {
+		if e.Kind == loops.KindFill {
+			fills = append(fills, e.Day)
+		}
+	}
+	pick := func(of func(lifeRow) *float64) []lifeValue {
+		var values []lifeValue
+		for _, row := range rows {
+			if v := of(row); v != nil {
+				values = append(values, lifeValue{row.Day, *v})
+			}
+		}
+		return values
+	}
+	total := pick(func(r lifeRow) *float64 { return r.total })
+	die, room := pick(func(r lifeRow) *float64 { return r.die }), pick(func(r lifeRow) *float64 { return r.room })
+	var plots []lifePlot
+	if len(total) > 1 {
+		p := newLifePlot("Thermal resistance", "die above room by heat, K/W", 3, fills, named{"last", total})
+		p.Sentence = fmt.Sprintf("How many kelvin the die is above the room for each watt: %.3f K/W on %s, %.3f K/W on %s. It rises with dust, old paste, a weak pump or a clog.",
+			total[0].v, total[0].day.Long(), total[len(total)-1].v, total[len(total)-1].day.Long())
+		plots = append(plots, p)
+	}
+	if len(die) > 1 {
+		p := newLifePlot("Temperatures", "°C", 0, fills, named{"die", die}, named{"room", room})
+		p.Sentence = "Die and room as they were read. They compare only at one heat and one room temperature; the resistance takes both out."
+		plots = append(plots, p)
+	}
+	return plots
+}
+
+type lifeValue struct {
+	day loops.Day
+	v   float64
+}
+
+// named is a series before it is drawn.
+type named struct {
+	name   string
+	values []lifeValue
+}
+
+// newLifePlot draws the series on one scale from the first reading or fill to
+// the last reading.
+func newLifePlot(heading, unit string, decimals int, fills []loops.Day, series ...named) lifePlot {
+	a := lifeAxes{first: series[0].values[0].day, last: series[0].values[0].day, low: math.Inf(1), high: math.Inf(-1)}
+	for _, s := range series {
+		for _, x := range s.values {
+			a.low, a.high = min(a.low, x.v), max(a.high, x.v)
+			if x.day.Before(a.first) {
+				a.first = x.day
+			}
+			if x.day.After(a.last) {
+				a.last = x.day
+			}
+		}
+	}
+	for _, day := range fills {
+		if day.Before(a.first) {
+			a.first = day
+		}
+	}
+	step := niceStep(a.high - min(0, a.low))
+	a.low, a.high = min(0, step*math.Floor(a.low/step)), step*math.Ceil(a.high/step)
+	p := lifePlot{Heading: heading, Unit: unit}
+	for v := a.low; v <= a.high+step/2; v += step {
+		p.Rules = append(p.Rules, mark{a.y(v), strings.Replace(strconv.FormatFloat(v, 'f', stepDecimals(step), 64), "-", "\u2212", 1)})
+	}
+	p.Days = []mark{{a.x(a.first), shortDay(a.first)}}
+	if a.last != a.first {
+		p.Days = append(p.Days, mark{a.x(a.last), shortDay(a.last)})
+	}
+	for _, day := range fills {
+		if !day.After(a.last) {
+			p.Fills = append(p.Fills, mark{a.x(day), "filled"})
+		}
+	}
+	for _, s := range series {
+		if len(s.values) > 0 {
+			p.Series = append(p.Series, a.series(s, decimals))
+		}
+	}
+	return p
+}
+
+// shortDay writes a day for an axis.
+func shortDay(d loops.Day) string { return strings.TrimSpace(d.Long()[4:]) }
+
+// niceStep is a round distance between rules: about four of them.
+func niceStep(span float64) float64 {
+	if span <= 0 {
+		span = 1
+	}
+	scale := math.Pow(10, math.Floor(math.Log10(span/4)))
+	for _, m := range []float64{1, 2, 5, 10} {
+		if m*scale >= span/4 {
+			return m * scale
+		}
+	}
+	return 10 * scale
+}
+
+func stepDecimals(step float64) int { return max(0, -int(math.Floor(math.Log10(step)))) }
+
+// lifeAxes maps day and figure to the drawing.
+type lifeAxes struct {
+	first, last loops.Day
+	low, high   float64
+}
+
+func (a lifeAxes) x(day loops.Day) px {
+	return px(lifeLeft + lifeWidth*float64(day.Sub(a.first))/float64(max(1, a.last.Sub(a.first))))
+}
+
+func (a lifeAxes) y(v float64) px {
+	return px(lifeTop + lifeHeight*(a.high-v)/(a.high-a.low))
+}
+
+func (a lifeAxes) series(s named, decimals int) lifeSeries {
+	out := lifeSeries{Name: s.name}
+	var line strings.Builder
+	for i, x := range s.values {
+		point := lifePoint{a.x(x.day), a.y(x.v)}
+		fmt.Fprintf(&line, "%c%s %s", step(i), point.X, point.Y)
+		out.Points = append(out.Points, point)
+	}
+	last := out.Points[len(out.Points)-1]
+	out.Line, out.NameX, out.NameY = line.String(), last.X+10, last.Y
+	out.Last = strings.Replace(strconv.FormatFloat(s.values[len(s.values)-1].v, 'f', decimals, 64), "-", "\u2212", 1)
+	return out
+}

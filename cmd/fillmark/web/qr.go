@@ -1,0 +1,44 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web
+
+import (
+	"fmt"
+	"strings"
+
+	goqr "github.com/piglig/go-qr"
+)
+
+// qrCode is a QR code (ISO/IEC 18004) as one path, drawn by the page in ink
+// on white whatever the reader's colours are.
+type qrCode struct {
+	Path string
+	Box  string // the drawing's view box, with the quiet zone of four modules
+	Text string
+}
+
+// newQR encodes the text with a quarter of it to spare, so that a label reads
+// after a year on a warm radiator.
+func newQR(text string) (*qrCode, error) {
+	code, err := goqr.EncodeText(text, goqr.Quartile)
+	if err != nil {
+		return nil, fmt.Errorf("QR code of %q: %w", text, err)
+	}
+	const quiet = 4
+	size := code.Size()
+	var path strings.Builder
+	for y := range size {
+		for x := 0; x < size; x++ {
+			run := 0
+			for x+run < size && code.Module(x+run, y) {
+				run++
+			}
+			if run > 0 {
+				fmt.Fprintf(&path, "M%d %dh%dv1h-%dz", x, y, run, run)
+				x += run
+			}
+		}
+	}
+	return &qrCode{path.String(), fmt.Sprintf("-%d -%d %d %d", quiet, quiet, size+2*quiet, size+2*quiet), text}, nil
+}

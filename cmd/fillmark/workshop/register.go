@@ -1,0 +1,136 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package workshop
+
+import (
+	"errors"
+	"fmt"
+
+	"fillmark/loops"
+)
+
+// Registration is a machine that comes to the bench for the first time: who
+// brought it, what it is, how its loop is built, and what was seen or done at
+// once. An owner or a machine with an id is on record already.
+type Registration struct {
+	Owner   loops.Owner
+	Machine loops.Machine
+	Loop    loops.Loop
+	// Entries are recorded in their order, on the day they name or today. They
+	// take nothing from the shelf.
+	Entries []loops.Entry
+}
+
+// Register records all of a registration in one change, or nothing: what is
+// wrong with any part of it comes back joined.
+func (w *Workshop) Register(s Stamp, r Registration) (loops.Loop, error) {
+	r, err := w.known(r)
+	if err != nil {
+		return loops.Loop{}, err
+	}
+	if err := r.validate(); err != nil {
+		return loops.Loop{}, err
+	}
+	is, entries, err := w.begun(s, r)
+	if err != nil {
+		return loops.Loop{}, err
+	}
+	change := loops.Change{At: s.At, By: s.By, Action: "register", Entries: entries}
+	if r, err = w.numbered(r, &change); err != nil {
+		return loops.Loop{}, err
+	}
+	is.ID, is.Machine = r.Loop.ID, r.Machine.ID
+	for i := range change.Entries {
+		change.Entries[i].Loop = is.ID
+	}
+	for {
+		if is.Tag, err = w.freeTag(); err != nil {
+			return loops.Loop{}, err
+		}
+		change.Loops, change.DueDel, change.DuePut = nil, nil, nil
+		if is, err = w.replan(&change, File{Machine: r.Machine, Owner: r.Owner, History: entries}, is); err != nil {
+			return loops.Loop{}, err
+		}
+		err = w.register.Commit(change)
+		if errors.Is(err, loops.ErrTagTaken) {
+			continue // somebody drew the same tag between the look and the commit
+		}
+		if err != nil {
+			return loops.Loop{}, err
+		}
+		return w.register.Loop(is.ID)
+	}
+}
+
+// known reads the owner and the machine that are on record already.
+func (w *Workshop) known(r Registration) (Registration, error) {
+	var err error
+	if r.Machine.ID != 0 {
+		id := r.Machine.ID
+		if r.Machine, err = w.register.Machine(id); err != nil {
+			return r, orNotFound("machine", id, err)
+		}
+		r.Owner = loops.Owner{ID: r.Machine.Owner}
+	}
+	if r.Owner.ID != 0 {
+		id := r.Owner.ID
+		if r.Owner, err = w.register.Owner(id); err != nil {
+			return r, orNotFound("owner", id, err)
+		}
+	}
+	return r, nil
+}
+
+func (r Registration) validate() error {
+	var all []error
+	if r.Owner.ID == 0 && r.Machine.Kind != loops.DonorUnit {
+		all = append(all, r.Owner.Validate())
+		r.Machine.Owner = 1 // it gets its number once all is right
+	}
+	if r.Owner.ID != 0 {
+		r.Machine.Owner = r.Owner.ID
+	}
+	return errors.Join(append(all, r.Machine.Validate(), r.Loop.Validate(r.Machine.Kind))...)
+}
+
+// numbered gives the new records their numbers and adds them to the change.
+func (w *Workshop) numbered(r Registration, change *loops.Change) (Registration, error) {
+	var err error
+	if r.Owner.ID == 0 && r.Machine.Kind != loops.DonorUnit {
+		if r.Owner.ID, err = w.register.NewOwnerID(); err != nil {
+			return r, err
+		}
+		r.Owner.Revision = 0
+		change.Owners = []loops.Owner{r.Owner}
+	}
+	if r.Machine.ID == 0 {
+		r.Machine.Owner = r.Owner.ID
+		if r.Machine.ID, err = w.register.NewMachineID(); err != nil {
+			return r, err
+		}
+		r.Machine.Revision = 0
+		change.Machines = []loops.Machine{r.Machine}
+	}
+	r.Loop.ID, err = w.register.NewLoopID()
+	return r, err
+}
+
+// begun folds the first entries into the new loop.
+func (w *Workshop) begun(s Stamp, r Registration) (loops.Loop, []loops.Entry, error) {
+	is := r.Loop
+	is.Revision, is.LastEntry, is.State, is.Plan = 0, 0, loops.State{}, loops.Plan{}
+	var entries []loops.Entry
+	for _, e := range r.Entries {
+		if e.Day.IsZero() {
+			e.Day = loops.DayOf(s.At, w.zoneOf(r.Owner))
+		}
+		e, err := w.checked(s, File{Loop: is, Machine: r.Machine, Owner: r.Owner, History: entries}, e)
+		if err != nil {
+			return is, nil, fmt.Errorf("%s: %w", e.Kind, err)
+		}
+		entries = append(entries, e)
+		is.LastEntry, is.State = e.ID, loops.Fold(entries)
+	}
+	return is, entries, nil
+}
