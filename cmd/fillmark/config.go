@@ -34,6 +34,12 @@ type config struct {
 
 	Listen  string `mapstructure:"listen"`   // host:port of the pages
 	BaseURL string `mapstructure:"base_url"` // where owners' links lead
+	// TLSCert and TLSKey are PEM files; both empty: no TLS of our own.
+	TLSCert string `mapstructure:"tls_cert"`
+	TLSKey  string `mapstructure:"tls_key"`
+	// TrustedProxy is the address or prefix of a proxy that has the
+	// certificate and tells who asks; empty: none.
+	TrustedProxy string `mapstructure:"trusted_proxy"`
 
 	Mail struct {
 		Transport  string `mapstructure:"transport"` // maildir or smtp

@@ -34,6 +34,12 @@ func (c config) problems() []error {
 	if u, err := url.Parse(c.BaseURL); err != nil || u.Host == "" || (u.Scheme != "http" && u.Scheme != "https") || strings.HasSuffix(c.BaseURL, "/") {
 		wrong("base_url", c.BaseURL, "an address such as https://loops.workshop.example, without a slash at its end")
 	}
+	if (c.TLSCert == "") != (c.TLSKey == "") {
+		wrong("tls_key", c.TLSKey, "the PEM file of the key that belongs to tls_cert; both or neither")
+	}
+	if _, err := c.proxy(); err != nil {
+		wrong("trusted_proxy", c.TrustedProxy, "one address such as 127.0.0.1, or a prefix such as 10.1.0.0/24")
+	}
 	if !slices.Contains([]string{"maildir", "smtp"}, c.Mail.Transport) {
 		wrong("mail.transport", c.Mail.Transport, "maildir or smtp")
 	}

@@ -19,6 +19,7 @@ import (
 	"strings"
 	"time"
 
+	"fillmark/cmd/fillmark/signin"
 	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops/photos"
@@ -31,6 +32,8 @@ type house struct {
 	store     *store.Store
 	workshop  *workshop.Workshop
 	deliverer *notify.Deliverer
+	gate      *signin.Gate
+	pulse     *web.Pulse
 	handler   http.Handler
 	forgot    time.Time            // when old mail texts were deleted last; the tick's own
 	bounces   *notify.BounceFolder // nil where no mail comes back to a folder
@@ -98,9 +101,19 @@ func openHouse(c config, now func() time.Time, log *slog.Logger) (_ *house, err 
 	if c.Mail.BounceMaildir != "" {
 		h.bounces = &notify.BounceFolder{Dir: c.Mail.BounceMaildir}
 	}
+	if h.gate, err = signin.New(h.store, rand.Reader, signin.Cost{}); err != nil {
+		return nil, err
+	}
+	proxy, err := c.proxy()
+	if err != nil {
+		return nil, err
+	}
+	h.pulse = web.NewPulse(time.Duration(c.Sweep.EveryMinutes) * time.Minute)
 	h.handler, err = web.New(web.Deps{
 		Workshop: h.workshop, Reader: h.store, Keeper: keep{h.store, c}, Deliver: h.deliverer.Deliver,
 		MailReachesOwners: c.Mail.Transport == "smtp", Now: now, Log: log, Wake: h.poke, Hosts: c.hosts(),
+		Gate: h.gate, WithoutSignIn: c.onlyHere(), Secure: strings.HasPrefix(c.BaseURL, "https://"),
+		TrustedProxy: proxy, Pulse: h.pulse,
 	})
 	return h, err
 }
@@ -231,6 +244,7 @@ func (h *house) learn(ctx context.Context, log *slog.Logger, now time.Time) {
 // since the next round does what this one could not.
 func (h *house) sweepAndDeliver(ctx context.Context, log *slog.Logger, now time.Time) {
 	swept, err := h.workshop.Sweep(workshop.Stamp{At: now.UTC(), By: "schedule"})
+	h.pulse.Swept(now, len(swept.Reminders), err)
 	if err != nil {
 		log.Error("sweep failed", "error", err)
 	}
@@ -240,6 +254,7 @@ func (h *house) sweepAndDeliver(ctx context.Context, log *slog.Logger, now time.
 	h.readBounces(log, now)
 	h.forget(log, now)
 	report, err := h.deliverer.Deliver(ctx, now)
+	h.pulse.Delivered(report)
 	switch {
 	case err != nil && ctx.Err() == nil:
 		log.Error("delivery failed", "error", err)

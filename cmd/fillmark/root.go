@@ -89,7 +89,8 @@ needs and when, and what opened loops have taught.
 		a.mixCommand(), a.propsCommand(), a.readingCommand(), a.topupCommand(), a.rulesCommand(), a.benchCommand(),
 		a.ownerCommand(), a.machineCommand(), a.loopCommand(), a.openingCommand(), a.shelfCommand(),
 		a.livesCommand(), a.logCommand(), a.dueCommand(), a.calendarCommand(), a.sweepCommand(), a.outboxCommand(), a.bounceCommand(),
-		a.dkimCommand(), a.configCommand(), a.versionCommand(),
+		a.technicianCommand(),
+		a.dkimCommand(), a.configCommand(), a.docsCommand(), a.versionCommand(),
 	)
 	root.AddCommand(a.keepCommands()...)
 	strict(root)

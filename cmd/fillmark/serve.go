@@ -7,11 +7,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"log/slog"
 	"net"
 	"net/http"
-	"net/netip"
 	"os"
 	"os/user"
 	"strconv"
@@ -37,12 +35,15 @@ func (a *app) serveCommand() *cobra.Command {
 			if listen != "" {
 				c.Listen = listen
 			}
+			if problems := c.problems(); len(problems) > 0 {
+				return &usageError{errors.Join(problems...)}
+			}
 			log := slog.New(slog.NewTextHandler(a.errOut, nil))
 			house, err := openHouse(c, a.now, log)
 			if err != nil {
 				return err
 			}
-			return errors.Join(a.serve(cmd.Context(), c, house, log, a.errOut), house.close())
+			return errors.Join(a.serve(cmd.Context(), c, house, log, a.announceWithLink(house)), house.close())
 		},
 	}
 	cmd.Flags().StringVar(&listen, "listen", "", "`host:port` of the pages, instead of the configured one")
@@ -55,8 +56,9 @@ const drainTime = 10 * time.Second
 // serve runs the daemon until the context ends: the pages on their address,
 // the same handler on the Unix socket, and the loop that sweeps and delivers.
 // The first part to stop stops all, and every part has stopped on return.
-func (a *app) serve(ctx context.Context, c config, h *house, log *slog.Logger, announce io.Writer) error {
-	pages, err := listenPages(c.Listen)
+// Announce is called with the pages' address once they can be reached.
+func (a *app) serve(ctx context.Context, c config, h *house, log *slog.Logger, announce func(address string) error) error {
+	pages, address, err := listenPages(c, h.gate)
 	if err != nil {
 		return err
 	}
@@ -66,19 +68,24 @@ func (a *app) serve(ctx context.Context, c config, h *house, log *slog.Logger, a
 	}
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
-	pageServer := &http.Server{Handler: h.handler, ReadHeaderTimeout: 10 * time.Second, ReadTimeout: time.Minute, WriteTimeout: time.Minute, IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 1 << 16}
-	socketServer := &http.Server{Handler: h.handler, ReadHeaderTimeout: 10 * time.Second, ConnContext: peerActor}
+	pageServer, socketServer := newServer(h.handler, log), newServer(h.handler, log)
+	socketServer.ConnContext = peerActor
+	// Commands are the user's own, and one may take long over a large register.
+	socketServer.ReadTimeout, socketServer.WriteTimeout = 0, 0
 	parts := make(chan error, 3)
 	go func() { parts <- serveHTTP(pageServer, pages) }()
 	go func() { parts <- serveHTTP(socketServer, socket) }()
 	go func() { parts <- a.tick(ctx, c, h, log) }()
-	fmt.Fprintf(announce, "Fillmark serves http://%s\n", pages.Addr())
 
 	running := 3
-	var first error
+	first := announce(address)
+	if first != nil {
+		stop()
+	}
 	select {
 	case <-ctx.Done():
-	case first = <-parts:
+	case err := <-parts:
+		first = errors.Join(first, err)
 		running--
 	}
 	stop()
@@ -96,19 +103,6 @@ func serveHTTP(s *http.Server, l net.Listener) error {
 		return err
 	}
 	return nil
-}
-
-// listenPages listens on a loopback address only: nobody signs in yet, so
-// nobody else may reach the pages.
-func listenPages(address string) (net.Listener, error) {
-	l, err := net.Listen("tcp", address)
-	if err != nil {
-		return nil, fmt.Errorf("listen: %w", err)
-	}
-	if at, err := netip.ParseAddrPort(l.Addr().String()); err != nil || !at.Addr().IsLoopback() {
-		return nil, errors.Join(&usageError{fmt.Errorf("listen: %q is not a loopback address; 127.0.0.1:8377 is right, since the pages have no sign-in", address)}, l.Close())
-	}
-	return l, nil
 }
 
 // maxSocketPath is what the kernel allows in sockaddr_un, less its NUL.

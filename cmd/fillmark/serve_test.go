@@ -14,6 +14,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"strings"
+	"sync"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -33,28 +34,91 @@ func runHere(t *testing.T, folder string, args ...string) (code int, out, errOut
 }
 
 // startDaemon serves the register in the folder until stop is called, and
-// returns the pages' address.
+// returns the pages' host and port.
 func startDaemon(t *testing.T, folder string) (address string, stop func() int) {
 	t.Helper()
-	ctx, cancel := context.WithCancel(t.Context())
-	said, say := io.Pipe()
-	ended := make(chan int, 1)
-	go func() {
-		env := []string{"HOME=" + folder, "FILLMARK_STORE=" + filepath.Join(folder, "register.db")}
-		code := run(ctx, []string{"serve", "--listen", "127.0.0.1:0"}, env, strings.NewReader(""), io.Discard, say)
-		_ = say.Close()
-		ended <- code
-	}()
-	lines := bufio.NewScanner(said)
-	for lines.Scan() {
-		if found := regexp.MustCompile(`http://(\S+)`).FindStringSubmatch(lines.Text()); found != nil {
-			address = found[1]
-			break
+	address, stop = startDaemonWith(t, folder, nil)
+	return strings.TrimPrefix(address, "http://"), stop
+}
+
+// startDaemonWith is startDaemon with more of the environment and flags; the
+// address is as it was announced.
+func startDaemonWith(t *testing.T, folder string, env []string, flags ...string) (address string, stop func() int) {
+	t.Helper()
+	said := startDaemonAndListen(t, folder, env, flags...)
+	found := regexp.MustCompile(`https?://\S+`).FindString(<-said.linesWith("Fillmark serves"))
+	require.NotEmpty(t, found, "the daemon announced no address")
+	return found, said.stop
+}
+
+// sayings are what a daemon writes to standard error.
+type sayings struct {
+	mu    sync.Mutex
+	lines []string
+	wait  map[string]chan string // by what the line has
+	stop  func() int
+}
+
+// linesWith gives the first line that has the words, when it comes; an empty
+// one where the daemon ends without.
+func (s *sayings) linesWith(words string) <-chan string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	c := make(chan string, 1)
+	for _, line := range s.lines {
+		if strings.Contains(line, words) {
+			c <- line
+			return c
 		}
 	}
-	require.NotEmpty(t, address, "the daemon announced no address")
-	go func() { _, _ = io.Copy(io.Discard, said) }() // the log must not block the daemon
-	return address, func() int { cancel(); return <-ended }
+	s.wait[words] = c
+	return c
+}
+
+func (s *sayings) hear(line string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.lines = append(s.lines, line)
+	for words, c := range s.wait {
+		if strings.Contains(line, words) {
+			c <- line
+			delete(s.wait, words)
+		}
+	}
+}
+
+func (s *sayings) text() string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return strings.Join(s.lines, "\n")
+}
+
+// startDaemonAndListen serves the register in the folder, on a free port
+// unless the flags say otherwise.
+func startDaemonAndListen(t *testing.T, folder string, env []string, flags ...string) *sayings {
+	t.Helper()
+	ctx, cancel := context.WithCancel(t.Context())
+	read, write := io.Pipe()
+	ended, heard := make(chan int, 1), make(chan struct{})
+	go func() {
+		env := append([]string{"HOME=" + folder, "FILLMARK_STORE=" + filepath.Join(folder, "register.db")}, env...)
+		code := run(ctx, append([]string{"serve", "--listen", "127.0.0.1:0"}, flags...), env, strings.NewReader(""), io.Discard, write)
+		_ = write.Close() // a pipe has nothing to say
+		ended <- code
+	}()
+	s := &sayings{wait: map[string]chan string{}, stop: func() int { cancel(); code := <-ended; <-heard; return code }}
+	go func() {
+		defer close(heard)
+		for lines := bufio.NewScanner(read); lines.Scan(); {
+			s.hear(lines.Text())
+		}
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		for _, c := range s.wait {
+			close(c)
+		}
+	}()
+	return s
 }
 
 func TestCommandsReachTheDaemonOverItsSocket(t *testing.T) {

@@ -18,7 +18,7 @@ import (
 )
 
 func (a *app) tryCommand() *cobra.Command {
-	var once string
+	var once, listen string
 	cmd := &cobra.Command{
 		Use:   "try [--once DIR]",
 		Short: "Run the whole main job on an invented workshop",
@@ -32,9 +32,10 @@ configuration.`,
 			if cmd.Flags().Changed("once") {
 				return a.tryOnce(cmd.Context(), once)
 			}
-			return a.tryAndServe(cmd.Context())
+			return a.tryAndServe(cmd.Context(), listen)
 		},
 	}
+	cmd.Flags().StringVar(&listen, "listen", "127.0.0.1:8377", "`host:port` of the pages, on this computer")
 	cmd.Flags().StringVar(&once, "once", "", "run into the empty folder `DIR` and end")
 	return cmd
 }
@@ -55,13 +56,17 @@ func (a *app) tryOnce(ctx context.Context, dir string) error {
 }
 
 // tryAndServe runs the scenario in a temporary folder and serves the pages.
-func (a *app) tryAndServe(ctx context.Context) (err error) {
+func (a *app) tryAndServe(ctx context.Context, listen string) (err error) {
 	dir, err := os.MkdirTemp("", "fillmark-try-")
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
 	c := demoConfig(defaultConfig(a.env))
+	c.Listen = listen
+	if problems := c.problems(); len(problems) > 0 {
+		return &usageError{errors.Join(problems...)}
+	}
 	c.BaseURL = "http://" + c.Listen // so that the links in the demo's mail open
 	h, err := a.try(ctx, dir, c)
 	if err != nil {
@@ -71,7 +76,7 @@ func (a *app) tryAndServe(ctx context.Context) (err error) {
 	log := slog.New(slog.NewTextHandler(a.errOut, &slog.HandlerOptions{Level: slog.LevelWarn}))
 	p := &printer{out: a.out}
 	p.line("▐ 7  Pages: http://%s (until you press Ctrl-C). Mail: %s", c.Listen, filepath.Join(dir, "mail"))
-	return errors.Join(a.serve(ctx, c, h, log, a.errOut), h.close())
+	return errors.Join(a.serve(ctx, c, h, log, a.announce), h.close())
 }
 
 // placed lays the register and everything beside it into the folder.

@@ -12,6 +12,7 @@ import (
 	"iter"
 	"mime"
 	"net/http"
+	"unicode/utf8"
 
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
@@ -21,25 +22,36 @@ import (
 func (s *server) api(handle func(*http.Request) (any, error)) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		value, err := handle(r)
-		status := http.StatusOK
-		if err == nil && r.Method != http.MethodGet {
-			s.Wake()
-		}
 		if err != nil {
-			status, value = s.failure(r, err)
-		}
-		var body bytes.Buffer
-		encoder := json.NewEncoder(&body)
-		encoder.SetIndent("", "  ")
-		if err := encoder.Encode(value); err != nil {
-			s.Log.Error("answer cannot be encoded", "pattern", r.Pattern, "error", err)
-			http.Error(w, "internal error", http.StatusInternalServerError)
+			s.writeFailure(w, r, err)
 			return
 		}
-		w.Header().Set("Content-Type", "application/json")
-		w.WriteHeader(status)
-		_, _ = w.Write(body.Bytes())
+		if r.Method != http.MethodGet && r.Method != http.MethodHead {
+			s.Wake()
+		}
+		s.writeJSON(w, r, http.StatusOK, value)
 	})
+}
+
+// writeFailure answers with the body of an error and logs what nobody foresaw.
+func (s *server) writeFailure(w http.ResponseWriter, r *http.Request, err error) {
+	status, failure := s.failure(r, err)
+	setRetryAfter(w, err)
+	s.writeJSON(w, r, status, failure)
+}
+
+func (s *server) writeJSON(w http.ResponseWriter, r *http.Request, status int, value any) {
+	var body bytes.Buffer
+	encoder := json.NewEncoder(&body)
+	encoder.SetIndent("", "  ")
+	if err := encoder.Encode(value); err != nil {
+		s.Log.Error("answer cannot be encoded", "pattern", r.Pattern, "error", err)
+		http.Error(w, "internal error", http.StatusInternalServerError)
+		return
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(status)
+	_, _ = w.Write(body.Bytes())
 }
 
 // failure is the status and the body of an answer that is none. What went
@@ -49,7 +61,7 @@ func (s *server) failure(r *http.Request, err error) (int, Failure) {
 	status, failure := failureOf(err)
 	if status == http.StatusInternalServerError {
 		s.Log.Error("request failed", "pattern", r.Pattern, "error", err)
-		if s.isLocal(r) {
+		if isLocal(r) {
 			failure.Message = err.Error()
 		}
 	}
@@ -62,12 +74,23 @@ func decode[T any](r *http.Request) (T, error) {
 	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != "application/json" {
 		return value, &loops.InvalidError{Field: "Content-Type", Value: r.Header.Get("Content-Type"), Reason: "application/json"}
 	}
-	decoder := json.NewDecoder(r.Body)
+	body, err := io.ReadAll(r.Body) // bounded by limitBodies
+	var tooLong *http.MaxBytesError
+	if errors.As(err, &tooLong) {
+		return value, err
+	}
+	if err != nil {
+		return value, &loops.InvalidError{Field: "body", Value: err.Error(), Reason: "one JSON document, sent to its end"}
+	}
+	if !utf8.Valid(body) {
+		// encoding/json would put replacement characters into the record.
+		return value, &loops.InvalidError{Field: "body", Value: "bytes that are no UTF-8", Reason: "JSON in UTF-8"}
+	}
+	decoder := json.NewDecoder(bytes.NewReader(body))
 	decoder.DisallowUnknownFields()
 	if err := decoder.Decode(&value); err != nil {
-		var tooLong *http.MaxBytesError
 		var invalid *loops.InvalidError
-		if errors.As(err, &tooLong) || errors.As(err, &invalid) {
+		if errors.As(err, &invalid) {
 			return value, err
 		}
 		return value, &loops.InvalidError{Field: "body", Value: err.Error(), Reason: "one JSON document with the fields of this call"}

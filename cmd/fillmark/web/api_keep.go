@@ -14,7 +14,6 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
-	"strings"
 	"time"
 
 	"fillmark/cmd/fillmark/workshop"
@@ -61,14 +60,12 @@ type Erasure struct {
 // the socket or in process, as the one who recorded them says.
 func (s *server) local(handle func(*http.Request) (any, error)) func(*http.Request) (any, error) {
 	return func(r *http.Request) (any, error) {
-		if !s.isLocal(r) {
-			return nil, &loops.InvalidError{Field: "caller", Value: s.stamp(r).By, Reason: "a command on the register's own computer"}
+		if err := localOnly(r); err != nil {
+			return nil, err
 		}
 		return handle(r)
 	}
 }
-
-func (s *server) isLocal(r *http.Request) bool { return strings.HasPrefix(s.stamp(r).By, "local:") }
 
 // stream answers with what write writes. It goes through a temporary file, so
 // that a failure is answered as such and a slow reader holds nothing open in

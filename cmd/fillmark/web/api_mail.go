@@ -14,7 +14,7 @@ import (
 )
 
 // mailRoutes lists the routes about mail beyond reading the outbox.
-func (s *server) mailRoutes(mux *http.ServeMux) {
+func (s *server) mailRoutes(mux router) {
 	mux.Handle("POST /api/v1/outbox/message", s.api(s.apiActOnMessage))
 	mux.Handle("GET /api/v1/suppressed", s.api(s.apiSuppressed))
 	mux.Handle("POST /api/v1/suppressed/allow", s.api(s.apiAllow))

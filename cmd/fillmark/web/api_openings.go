@@ -19,7 +19,7 @@ const (
 
 // openingRoutes lists the routes of openings, of what they answer, and of
 // their photos.
-func (s *server) openingRoutes(mux *http.ServeMux) {
+func (s *server) openingRoutes(mux router) {
 	mux.Handle("POST "+photosPath, s.api(s.apiKeepPhoto))
 	mux.Handle("GET /api/v1/openings", s.api(s.apiOpenings))
 	mux.Handle("GET /api/v1/openings/of/{tag}", s.api(s.apiOpeningsOf))

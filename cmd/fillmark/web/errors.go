@@ -6,8 +6,10 @@ package web
 import (
 	"errors"
 	"net/http"
+	"strconv"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/signin"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
@@ -37,6 +39,9 @@ const (
 	FailRange    FailureKind = "outside a table"
 	FailNotFound FailureKind = "not found"
 	FailConflict FailureKind = "conflict"
+	FailSignIn   FailureKind = "sign-in"  // nobody is signed in
+	FailRefused  FailureKind = "refused"  // not for whoever asks
+	FailBusy     FailureKind = "too many" // later; Retry-After says when
 	FailInternal FailureKind = "internal"
 )
 
@@ -45,6 +50,7 @@ func failureOf(err error) (int, Failure) {
 	var (
 		rng     *chemistry.RangeError
 		tooLong *http.MaxBytesError
+		busy    *busyError
 	)
 	problems := problemsOf(err)
 	switch {
@@ -54,12 +60,26 @@ func failureOf(err error) (int, Failure) {
 		return http.StatusUnprocessableEntity, Failure{Kind: FailInvalid, Message: err.Error(), Problems: problems}
 	case errors.As(err, &tooLong):
 		return http.StatusRequestEntityTooLarge, Failure{Kind: FailInvalid, Message: "the request is too long"}
-	case errors.Is(err, loops.ErrNotFound), errors.Is(err, workshop.ErrLink):
+	case errors.Is(err, errSignIn):
+		return http.StatusUnauthorized, Failure{Kind: FailSignIn, Message: err.Error()}
+	case errors.Is(err, errLocal), errors.Is(err, errDirect), errors.Is(err, signin.ErrRefused):
+		return http.StatusForbidden, Failure{Kind: FailRefused, Message: err.Error()}
+	case errors.As(err, &busy):
+		return http.StatusTooManyRequests, Failure{Kind: FailBusy, Message: busy.Error()}
+	case errors.Is(err, loops.ErrNotFound), errors.Is(err, workshop.ErrLink), errors.Is(err, signin.ErrLink):
 		return http.StatusNotFound, Failure{Kind: FailNotFound, Message: err.Error()}
 	case errors.Is(err, loops.ErrConflict), errors.Is(err, loops.ErrRepeated):
 		return http.StatusConflict, Failure{Kind: FailConflict, Message: err.Error()}
 	default:
 		return http.StatusInternalServerError, Failure{Kind: FailInternal, Message: "something went wrong here; the log says what"}
+	}
+}
+
+// setRetryAfter tells those who are held back when to come again.
+func setRetryAfter(w http.ResponseWriter, err error) {
+	var busy *busyError
+	if errors.As(err, &busy) {
+		w.Header().Set("Retry-After", strconv.Itoa(busy.seconds()))
 	}
 }
 

@@ -23,6 +23,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/signin"
 	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
@@ -42,6 +43,8 @@ type bench struct {
 	store   *store.Store
 	shop    *workshop.Workshop
 	links   workshop.Links
+	gate    *signin.Gate
+	cookie  string // of whoever is signed in; empty where nobody is
 	handler http.Handler
 	now     time.Time
 	wakes   int
@@ -61,7 +64,10 @@ func newBench(t testing.TB, change ...func(*web.Deps)) *bench {
 		Zone: time.UTC, SendHour: 8, Policy: schedule.DefaultPolicy(),
 		Photos: photos.Folder(filepath.Join(filepath.Dir(b.path), "photos")),
 	}, rand.Reader, b.links)
+	b.gate, err = signin.New(b.store, rand.Reader, signin.Cost{Passes: 1, MemoryKB: 64, Lanes: 1})
+	require.NoError(t, err)
 	deps := web.Deps{
+		Gate: b.gate, WithoutSignIn: true, Keeper: keeper{b.store},
 		Workshop: b.shop, Reader: b.store, Now: func() time.Time { return b.now }, Wake: func() { b.wakes++ },
 		Deliver: func(context.Context, time.Time) (notify.Report, error) { return notify.Report{}, nil },
 		Log:     slog.New(slog.NewTextHandler(io.Discard, nil)), Hosts: []string{"pages.workshop.example"},
@@ -72,6 +78,14 @@ func newBench(t testing.TB, change ...func(*web.Deps)) *bench {
 	b.handler, err = web.New(deps)
 	require.NoError(t, err)
 	return b
+}
+
+// keeper looks after the bench's file as the daemon's does.
+type keeper struct{ *store.Store }
+
+func (k keeper) Check(ctx context.Context) (web.CheckReport, error) {
+	report, err := k.Store.Check(ctx)
+	return web.CheckReport{OK: report.OK(), Records: report.Records, Problems: []string{}}, err
 }
 
 // stamp is a technician's deed the days before noon.
@@ -152,7 +166,18 @@ func (b *bench) stopLink(o loops.Owner) string {
 	return "/stop/" + b.links.Sign(workshop.LinkStop, uint64(o.ID), b.now.AddDate(0, 1, 0))
 }
 
+// testPeer is where requests of httptest come from.
+const testPeer = "192.0.2.1:1234"
+
+// do sends a request from this computer, unless it says otherwise, with the
+// cookie of whoever is signed in.
 func (b *bench) do(r *http.Request) *httptest.ResponseRecorder {
+	if r.RemoteAddr == testPeer {
+		r.RemoteAddr = "127.0.0.1:50000"
+	}
+	if b.cookie != "" {
+		r.Header.Set("Cookie", b.cookie)
+	}
 	w := httptest.NewRecorder()
 	b.handler.ServeHTTP(w, r)
 	return w

@@ -4,6 +4,8 @@
 package web
 
 import (
+	"cmp"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -28,41 +30,61 @@ func sameName(a, b string) bool {
 // number reads a bare figure.
 func number(text string) (float64, error) { return strconv.ParseFloat(text, 64) }
 
-func intakeMachine(f *form) loops.Machine {
-	m := loops.Machine{
-		Kind: loops.MachineKind(f.text("machine_kind")), Name: f.text("machine"), Maker: f.text("maker"), Model: f.text("model"),
-		WarrantyAsked: f.ticked("warranty_asked"), WarrantyNote: f.text("warranty_note"),
-	}
+// intakeMachine reads the fields of a machine over what is on record of it.
+func intakeMachine(f *form, m loops.Machine) loops.Machine {
+	m.Kind, m.Name, m.Maker, m.Model = loops.MachineKind(f.text("machine_kind")), f.text("machine"), f.text("maker"), f.text("model")
+	m.WarrantyAsked, m.WarrantyNote = f.ticked("warranty_asked"), f.text("warranty_note")
+	m.Accessories = nil
 	for line := range strings.Lines(f.text("accessories")) {
 		if line = strings.TrimSpace(line); line != "" {
 			m.Accessories = append(m.Accessories, line)
 		}
 	}
-	if day := mayRead(f, "promised", "", loops.ParseDay); day != nil {
-		m.PromisedBack = *day
-	}
+	m.PromisedBack = orZero(mayRead(f, "promised", "", loops.ParseDay))
 	return m
 }
 
-func intakeLoop(f *form) loops.Loop {
-	l := loops.Loop{Name: f.text("loop_name"), Construction: loops.Construction{
-		Sealed: f.text("build") == "sealed", Reach: f.ticked("reach"), Volume: read(f, "holds", "ml", chemistry.ParseLitre),
-		ColdestWall: mayRead(f, "wall", "C", chemistry.ParseCelsius), Hottest: mayRead(f, "hottest", "C", chemistry.ParseCelsius),
-		SetPoint: mayRead(f, "set_point", "C", chemistry.ParseCelsius), EvaporatorMargin: mayRead(f, "evaporator_margin", "K", chemistry.ParseCelsiusDelta),
-		PumpPlace: f.text("pump_place"), Mounting: f.text("mounting"), Tubing: loops.Tubing{Material: f.text("tubing")},
-	}}
-	if plus := mayRead(f, "holds_plus", "ml", chemistry.ParseLitre); plus != nil {
-		l.VolumeUncertainty = *plus
-	}
+// formParts are the wetted parts that a form asks about, by field.
+func formParts() []struct{ field, name string } {
+	return []struct{ field, name string }{{"plate", "cold plate"}, {"radiator", "radiator"}, {"fittings", "fittings"}}
+}
+
+// intakeLoop reads the fields of a loop over what is on record of it: parts
+// and figures that the form does not ask about stay.
+func intakeLoop(f *form, l loops.Loop) loops.Loop {
+	l.Name, l.Sealed, l.Reach = f.text("loop_name"), f.text("build") == "sealed", f.ticked("reach")
 	if f.text("build") == "" {
 		f.blame("build", "sealed or open")
 	}
-	for _, part := range []struct{ field, name string }{{"plate", "cold plate"}, {"radiator", "radiator"}, {"fittings", "fittings"}} {
-		if metal := chemistry.Metal(f.text(part.field)); metal != "" {
-			l.Wetted = append(l.Wetted, loops.WettedPart{Part: part.name, Metal: metal, Plating: chemistry.Metal(f.text(part.field + "_plating"))})
+	l.Volume = read(f, "holds", "ml", chemistry.ParseLitre)
+	l.VolumeUncertainty = orZero(mayRead(f, "holds_plus", "ml", chemistry.ParseLitre))
+	l.ColdestWall, l.Hottest = mayRead(f, "wall", "C", chemistry.ParseCelsius), mayRead(f, "hottest", "C", chemistry.ParseCelsius)
+	l.SetPoint, l.EvaporatorMargin = mayRead(f, "set_point", "C", chemistry.ParseCelsius), mayRead(f, "evaporator_margin", "K", chemistry.ParseCelsiusDelta)
+	l.PumpPlace, l.Mounting, l.Tubing.Material = f.text("pump_place"), f.text("mounting"), f.text("tubing")
+	l.Wetted = slices.Clone(l.Wetted)
+	for _, part := range formParts() {
+		is := loops.WettedPart{Part: part.name, Metal: chemistry.Metal(f.text(part.field)), Plating: chemistry.Metal(f.text(part.field + "_plating"))}
+		at := slices.IndexFunc(l.Wetted, func(p loops.WettedPart) bool { return p.Part == part.name })
+		switch {
+		case is.Metal == "" && at >= 0:
+			l.Wetted = slices.Delete(l.Wetted, at, at+1)
+		case is.Metal == "":
+		case at >= 0:
+			is.Plating = cmp.Or(is.Plating, platingLeft(f, part.field, l.Wetted[at]))
+			l.Wetted[at] = is
+		default:
+			l.Wetted = append(l.Wetted, is)
 		}
 	}
 	return l
+}
+
+// platingLeft is a part's plating where the form does not ask about it.
+func platingLeft(f *form, field string, was loops.WettedPart) chemistry.Metal {
+	if f.typed.Has(field + "_plating") {
+		return ""
+	}
+	return was.Plating
 }
 
 // seenEntries are the intake and the readings taken with it. For a loop that

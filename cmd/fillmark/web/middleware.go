@@ -33,8 +33,9 @@ func bodyBound(r *http.Request) int64 {
 }
 
 // secured sets the headers every answer carries: nothing from elsewhere is
-// loaded, nothing is framed, no address leaks.
-func secured(next http.Handler) http.Handler {
+// loaded, nothing is framed, no address leaks, and where the pages have https
+// browsers keep to it.
+func secured(https bool, next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h := w.Header()
 		h.Set("Content-Security-Policy", "default-src 'none'; style-src 'self'; img-src 'self'; script-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'")
@@ -43,6 +44,9 @@ func secured(next http.Handler) http.Handler {
 		// forms, which the cross-origin check then takes for another site.
 		h.Set("Referrer-Policy", "same-origin")
 		h.Set("Cache-Control", "no-store")
+		if https {
+			h.Set("Strict-Transport-Security", "max-age=31536000")
+		}
 		next.ServeHTTP(w, r)
 	})
 }
@@ -53,18 +57,24 @@ type statusWriter struct {
 	status int
 }
 
+// Unwrap gives the writer to http.ResponseController.
+func (w *statusWriter) Unwrap() http.ResponseWriter { return w.ResponseWriter }
+
 func (w *statusWriter) WriteHeader(status int) {
 	w.status = status
 	w.ResponseWriter.WriteHeader(status)
 }
 
 // logged writes a line a request: the pattern that matched, never the path,
-// which may hold an owner's token.
+// which may hold an owner's token, and never an address.
 func (s *server) logged(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		begin := time.Now()
+		r = withVisit(r, s.TrustedProxy)
 		sw := &statusWriter{ResponseWriter: w, status: http.StatusOK}
 		next.ServeHTTP(sw, r)
-		s.Log.Info("request", "method", r.Method, "pattern", r.Pattern, "status", sw.status, "took", time.Since(begin).Round(time.Microsecond).String())
+		took := time.Since(begin)
+		s.counted(r.Pattern, sw.status, took)
+		s.Log.Info("request", "method", r.Method, "pattern", r.Pattern, "status", sw.status, "took", took.Round(time.Microsecond).String())
 	})
 }

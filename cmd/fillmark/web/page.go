@@ -31,6 +31,9 @@ func screens() []screen {
 		{"loop", loopPage{}},
 		{"owner", ownerPage{}},
 		{"stop", stopPage{}},
+		{"sign-in", signInPage{}},
+		{"password", passwordPage{}},
+		{"account", accountPage{}},
 		{"error", errorPage{}},
 		{"openings", openingsPage{}},
 		{"opening", openingPage{}},
@@ -69,6 +72,8 @@ type frame struct {
 	Script    string // address of the script; empty on owners' pages
 	Bench     bool   // the technician's pages, not an owner's
 	Here      string // the bench page shown: due, loops, topup, …
+	SignedIn  string // the technician; empty where nobody is signed in
+	Door      bool   // a page before the sign-in, from which nothing else is reached
 	Workshop  string
 	Phone     string       // as written
 	PhoneLink template.URL // as a phone dials it; empty where there is none
@@ -79,7 +84,7 @@ func (s *server) newFrame(r *http.Request, title string) frame {
 	settings := s.Workshop.Settings()
 	f := frame{
 		Title: title, Sheet: s.pages.assets.address("fillmark.css"), Icon: s.pages.assets.address("mark.svg"),
-		Bench: !isOwnersPath(r.URL.Path), Workshop: settings.Name, Phone: settings.Phone, PhoneLink: phoneLink(settings.Phone),
+		Bench: !isOwnersPath(r.URL.Path), SignedIn: visitOf(r).technician, Workshop: settings.Name, Phone: settings.Phone, PhoneLink: phoneLink(settings.Phone),
 	}
 	if f.Bench {
 		f.Script = s.pages.assets.address("fillmark.js")

@@ -6,6 +6,8 @@ package web
 import (
 	"html/template"
 	"net/http"
+	"sync"
+	"time"
 
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
@@ -18,6 +20,7 @@ type duePage struct {
 	Groups            []dueGroup // those that have lines
 	Call              []callLine
 	Notices           []loops.EvidenceNotice
+	CallMore          int // how many further calls are not shown
 	Overdue           int
 	MailReachesOwners bool
 	// Next is said where nothing is overdue or due today; nil where nothing
@@ -32,6 +35,42 @@ type dueGroup struct {
 	Heading string
 	Rule    string // the rule under it: stop, care or go
 	Lines   []workshop.Line
+	More    int // how many further lines are not shown
+}
+
+// maxLines is how many lines of a group the page shows: more than anybody
+// does in a day.
+const maxLines = 40
+
+// dueCache keeps the list while nothing is written and the day lasts: many
+// look at it, and few write. The zero value is empty.
+type dueCache struct {
+	mu       sync.Mutex
+	filled   bool
+	revision loops.StoreRevision
+	list     workshop.DueList
+}
+
+// due returns the technician's list as it is now, for reading only. Those who
+// ask at once wait for one that reads.
+func (s *server) due(now time.Time) (workshop.DueList, error) {
+	c := &s.cache
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	// Before the list is read: a write meanwhile makes it outdated, not wrong.
+	revision, err := s.Reader.Revision()
+	if err != nil {
+		return workshop.DueList{}, err
+	}
+	if c.filled && c.revision == revision && c.list.Day == loops.DayOf(now, s.Workshop.Settings().Zone) {
+		return c.list, nil
+	}
+	list, err := s.Workshop.Due(now)
+	if err != nil {
+		return workshop.DueList{}, err
+	}
+	c.filled, c.revision, c.list = true, revision, list
+	return list, nil
 }
 
 // callLine is an owner to call, with the number as a phone dials it.
@@ -50,7 +89,7 @@ type nextLine struct {
 }
 
 func (s *server) pageDue(w http.ResponseWriter, r *http.Request) error {
-	list, err := s.Workshop.Due(s.Now())
+	list, err := s.due(s.Now())
 	if err != nil {
 		return err
 	}
@@ -59,15 +98,20 @@ func (s *server) pageDue(w http.ResponseWriter, r *http.Request) error {
 		MailReachesOwners: s.MailReachesOwners, Quiet: len(list.Overdue)+len(list.Today) == 0,
 	}
 	p.Here, p.Notices = "due", list.Notices
-	for _, c := range list.Call {
+	p.CallMore = max(0, len(list.Call)-maxLines)
+	for _, c := range list.Call[:len(list.Call)-p.CallMore] {
 		p.Call = append(p.Call, callLine{c, phoneLink(c.Phone)})
 	}
 	for _, g := range []dueGroup{
-		{"Overdue", "stop", list.Overdue},
-		{"Today", "care", list.Today},
-		{"This week", "care", list.Week},
-		{"Later", "go", list.Later},
+		{Heading: "Overdue", Rule: "stop", Lines: list.Overdue},
+		{Heading: "Today", Rule: "care", Lines: list.Today},
+		{Heading: "This week", Rule: "care", Lines: list.Week},
+		{Heading: "Later", Rule: "go", Lines: list.Later},
 	} {
+		if len(g.Lines) > maxLines {
+			g.More = len(g.Lines) - maxLines
+			g.Lines = g.Lines[:maxLines]
+		}
 		if len(g.Lines) > 0 {
 			p.Groups = append(p.Groups, g)
 		}

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"net/http"
 
+	"fillmark/cmd/fillmark/signin"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
@@ -29,6 +30,20 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 		p.Heading = "This link does not open anything"
 		p.Message = "It is older than a few months, or a part of it got lost on the way."
 		p.Todo = "Open the link in the newest mail that you have from us. If that does not help, call us."
+	case errors.Is(err, signin.ErrLink):
+		p.Heading = "This link sets no password any more"
+		p.Message = "It works once, and for an hour."
+		p.Todo = "A new one: fillmark technician passwd NAME --link, or start Fillmark anew where nobody has a password yet."
+	case status == http.StatusUnauthorized:
+		p.Heading = "Sign in first"
+		p.Message = "Nobody is signed in here any more, and nothing was changed."
+		p.Todo = "Sign in in another window, then go back and send it again."
+	case status == http.StatusForbidden:
+		p.Heading = "This is not possible from here"
+		p.Todo = "Use the command on the computer that Fillmark runs on, or the address that the workshop gave you."
+	case status == http.StatusTooManyRequests:
+		p.Heading = "Too many tries"
+		p.Todo = "Wait, then try once more."
 	case status == http.StatusNotFound:
 		p.Heading = "Nothing is here"
 		p.Message = "This address belongs to no page and no record."
@@ -49,6 +64,7 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 		p.Todo = "Try once more in a minute. If that does not help, call us."
 	}
 	p.Title = p.Heading
+	setRetryAfter(w, err)
 	if err := s.render(w, status, "error", p); err != nil {
 		s.Log.Error("the error page failed", "pattern", r.Pattern, "error", err)
 		http.Error(w, p.Heading, status)

@@ -23,8 +23,7 @@ type intakePage struct {
 	Known *topupLoop
 	// Same are owners on record under the name that was typed.
 	Same      []choice
-	Kinds     []choice
-	Metals    []choice
+	Fields    builtFields
 	Fluids    []choice
 	Inhibitor []choice
 	Biocide   []choice
@@ -32,8 +31,7 @@ type intakePage struct {
 
 func (s *server) intakePage(r *http.Request, f *form) intakePage {
 	p := intakePage{
-		frame: s.newFrame(r, "Intake"), Form: f, Kinds: choicesOf("", loops.MachineKinds()),
-		Metals: choicesOf("not known", chemistry.Metals()), Fluids: fluidChoices("nothing yet"),
+		frame: s.newFrame(r, "Intake"), Form: f, Fields: fieldsFor(f), Fluids: fluidChoices("nothing yet"),
 		Inhibitor: choicesOf("not known", chemistry.Inhibitors()), Biocide: choicesOf("not known", chemistry.Biocides()),
 	}
 	p.Here = "intake"
@@ -143,7 +141,7 @@ func (s *server) takeInNew(r *http.Request, p *intakePage) (loops.Tag, error) {
 			return "", err
 		}
 	}
-	reg := workshop.Registration{Owner: owner, Machine: intakeMachine(f), Loop: intakeLoop(f)}
+	reg := workshop.Registration{Owner: owner, Machine: intakeMachine(f, loops.Machine{}), Loop: intakeLoop(f, loops.Loop{})}
 	reg.Entries = append(seenEntries(f, false), filledEntries(f)...)
 	if !f.OK() || !settled {
 		return "", nil

@@ -13,7 +13,7 @@ import (
 )
 
 // openingPages lists the pages of openings.
-func (s *server) openingPages(mux *http.ServeMux) {
+func (s *server) openingPages(mux router) {
 	mux.Handle("GET "+openingsPath, s.page(s.pageOpenings))
 	mux.Handle("POST "+openingsPath, s.page(s.enterOpening))
 	mux.Handle("GET /openings/of/{tag}", s.page(s.pageOpening))
@@ -53,7 +53,7 @@ func (s *server) showOpenings(w http.ResponseWriter, r *http.Request, status int
 		return err
 	}
 	p := openingsPage{frame: s.newFrame(r, "Openings"), Form: form, Rows: rows[:min(len(rows), maxOpenings)], Count: len(rows), MaxPhotos: maxFormPhotos, Notices: list.Notices}
-	p.Here = "more"
+	p.Here = "openings"
 	return s.render(w, status, "openings", p)
 }
 
@@ -110,7 +110,7 @@ func (s *server) pageOpening(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	p := openingPage{frame: s.newFrame(r, "Opening of "+string(tag)), Tag: tag, Notices: list.Notices}
-	p.Here = "more"
+	p.Here = "openings"
 	for _, f := range found {
 		v := openingView{OpeningFile: f, Words: openingWords(&f.Opening), Charge: chargeLine(&f.Charge)}
 		for _, photo := range f.Opening.Photos {

@@ -65,10 +65,24 @@ type ownerAnswer struct {
 	Words  string
 }
 
-// ownerLink opens the link in the path. A link to an owner who is no longer
+// maxToken is more than any link's token has, so that what the throttle
+// remembers stays small.
+const maxToken = 200
+
+// ownerLink opens the link in the path, as often as a person would. A link to an owner who is no longer
 // on record is no link any more.
 func (s *server) ownerLink(r *http.Request, purpose workshop.LinkPurpose) (loops.Owner, error) {
-	owner, err := s.Workshop.OwnerOf(purpose, r.PathValue("token"), s.Now())
+	token := r.PathValue("token")
+	if len(token) > maxToken {
+		return loops.Owner{}, workshop.ErrLink
+	}
+	if err := s.throttles.linkFrom.take(visitOf(r).neighbourhood(), s.Now()); err != nil {
+		return loops.Owner{}, err
+	}
+	if err := s.throttles.linkOf.take(token, s.Now()); err != nil {
+		return loops.Owner{}, err
+	}
+	owner, err := s.Workshop.OwnerOf(purpose, token, s.Now())
 	if errors.Is(err, loops.ErrNotFound) {
 		return owner, workshop.ErrLink
 	}

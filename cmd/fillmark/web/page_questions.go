@@ -56,7 +56,7 @@ func plotOf(p *findings.Plot, name string) *plotView {
 
 func (s *server) pageQuestions(w http.ResponseWriter, r *http.Request) error {
 	p := questionsPage{frame: s.newFrame(r, "What openings say"), Cause: loops.CauseClog}
-	p.Here = "more"
+	p.Here = "openings"
 	q := paramsOf(r)
 	take(q, "cause", &p.Cause, workshop.ParseCause)
 	take(q, "by", &p.By, words)

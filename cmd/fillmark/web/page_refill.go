@@ -89,7 +89,7 @@ func (s *server) refillPage(r *http.Request, file workshop.File, f *form) (refil
 	if p.Containers, err = s.containerChoices(); err != nil {
 		return p, err
 	}
-	visit := visitOf(file.History)
+	visit := stayOf(file.History)
 	p.Phases = refillPhases(sheet.Steps, visit)
 	if before := readingsBefore(visit); before != nil {
 		p.Before = readings(before)
@@ -102,8 +102,8 @@ func (s *server) refillPage(r *http.Request, file workshop.File, f *form) (refil
 	return p, nil
 }
 
-// visitOf is what was recorded since the machine last came in or went out.
-func visitOf(history []loops.Entry) []loops.Entry {
+// stayOf is what was recorded since the machine last came in or went out.
+func stayOf(history []loops.Entry) []loops.Entry {
 	standing := loops.Standing(history)
 	for i := len(standing) - 1; i >= 0; i-- {
 		if standing[i].Kind == loops.KindIntake || standing[i].Kind == loops.KindHandover {

@@ -163,7 +163,7 @@ func months(f *form, name string) int { return int(orZero(mayRead(f, name, "", n
 // proofEntry compares the readings after the work with those before it.
 func proofEntry(f *form, file workshop.File) loops.Entry {
 	proof := &loops.Proof{After: readingsOf(f, "after_")}
-	if before := readingsBefore(visitOf(file.History)); before != nil {
+	if before := readingsBefore(stayOf(file.History)); before != nil {
 		proof.Before = *before
 	} else {
 		proof.Before = readingsOf(f, "before_")

@@ -39,6 +39,10 @@ func (s *server) actStop(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	// ParseMultipartForm alone would pass over what is wrong with a plain form.
+	if err := r.ParseForm(); err != nil {
+		return formError(err)
+	}
 	if err := r.ParseMultipartForm(maxBody); err != nil && !errors.Is(err, http.ErrNotMultipart) {
 		return formError(err)
 	}

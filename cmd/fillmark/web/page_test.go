@@ -44,7 +44,9 @@ func TestPagesEscapeHostileText(t *testing.T) {
 	})
 	_, err := b.shop.Answer(stamp(1), file.Owner, loops.Answer{Answer: loops.SomethingOff, Words: hostile})
 	require.NoError(t, err)
-	for _, path := range []string{"/", "/loops", "/loops?q=" + "%3Cscript%3Ealert(1)%3C/script%3E", "/loops/" + string(file.Loop.Tag), b.ownerLink(file.Owner), b.ownerLink(file.Owner) + "?answer=off", b.stopLink(file.Owner)} {
+	b.technician(`"><b onclick=x>Bo`)
+	b.signIn(`"><b onclick=x>Bo`)
+	for _, path := range []string{"/", "/account", "/sign-in?to=/%22%3E%3Cscript%3E", "/loops", "/loops?q=" + "%3Cscript%3Ealert(1)%3C/script%3E", "/loops/" + string(file.Loop.Tag), b.ownerLink(file.Owner), b.ownerLink(file.Owner) + "?answer=off", b.stopLink(file.Owner)} {
 		w := b.get(path)
 		require.Equal(t, http.StatusOK, w.Code, path)
 		doc, err := html.Parse(w.Body)

@@ -28,7 +28,7 @@ type vendorChoice struct {
 
 func (s *server) pageVendor(w http.ResponseWriter, r *http.Request) error {
 	p := vendorPage{frame: s.newFrame(r, "Summary for a maker")}
-	p.Here = "more"
+	p.Here = "openings"
 	if !r.URL.Query().Has("trait") {
 		traits, err := s.Workshop.TraitsOnRecord("model", "maker", "product", "lot", "pump", "metals")
 		if err != nil {

@@ -9,12 +9,44 @@ import (
 	"fillmark/loops"
 )
 
+// metricsRoute is for this computer's own collector, or who is signed in.
+const metricsRoute = "GET /metrics"
+
+// openRoutes are those that need no sign-in. Owners' pages need their link.
+func openRoutes() []string {
+	return []string{
+		"GET /healthz", "GET /readyz", "GET /static/{name}",
+		"GET /sign-in", "POST /sign-in", "GET /password/{secret}", "POST /password/{secret}",
+		"GET /o/{token}", "POST /o/{token}", "GET /stop/{token}", "POST /stop/{token}",
+	}
+}
+
+// router takes the routes: the mux, or a test that lists them.
+type router interface {
+	Handle(pattern string, h http.Handler)
+}
+
 // routes lists every route there is.
-func (s *server) routes(mux *http.ServeMux) {
-	mux.HandleFunc("GET /healthz", func(w http.ResponseWriter, _ *http.Request) {
-		w.Header().Set("Content-Type", "text/plain; charset=utf-8")
-		_, _ = w.Write([]byte("ok\n"))
-	})
+func (s *server) routes(mux router) {
+	mux.Handle("GET /healthz", s.page(s.healthy))
+	mux.Handle("GET /readyz", s.page(s.ready))
+	mux.Handle(metricsRoute, s.page(s.metrics))
+	mux.Handle("GET /api/v1/openapi.json", s.page(s.openAPI))
+
+	mux.Handle("GET /sign-in", s.page(s.pageSignIn))
+	mux.Handle("POST /sign-in", s.page(s.signIn))
+	mux.Handle("POST /sign-out", s.page(s.signOut))
+	mux.Handle("POST /sign-out/everywhere", s.page(s.signOutEverywhere))
+	mux.Handle("GET /password/{secret}", s.page(s.pagePassword))
+	mux.Handle("POST /password/{secret}", s.page(s.setPassword))
+	mux.Handle("GET /account", s.page(s.pageAccount))
+	mux.Handle("POST /account/password", s.page(s.changePassword))
+
+	mux.Handle("GET /api/v1/technicians", s.api(s.apiTechnicians))
+	mux.Handle("POST /api/v1/technicians", s.api(s.apiAddTechnician))
+	mux.Handle("POST /api/v1/technicians/{name}/password", s.api(s.apiSetPassword))
+	mux.Handle("POST /api/v1/technicians/{name}/link", s.api(s.apiPasswordLink))
+	mux.Handle("DELETE /api/v1/technicians/{name}", s.api(s.apiRemoveTechnician))
 
 	mux.Handle("POST /api/v1/owners", s.api(s.apiAddOwner))
 	mux.Handle("POST /api/v1/machines", s.api(s.apiAddMachine))

@@ -3,10 +3,8 @@
 
 package web
 
-import "net/http"
-
 // benchRoutes lists the routes of the bench pages.
-func (s *server) benchRoutes(mux *http.ServeMux) {
+func (s *server) benchRoutes(mux router) {
 	mux.Handle("GET /o/{token}/calendar.ics", s.page(s.ownerCalendar))
 	mux.Handle("GET /topup", s.page(s.pageTopUp))
 	mux.Handle("POST /topup", s.page(s.enterTopUp))
@@ -24,6 +22,8 @@ func (s *server) benchRoutes(mux *http.ServeMux) {
 	mux.Handle("POST /outbox/message", s.page(s.actOnMessage))
 	mux.Handle("GET /settings", s.page(s.pageSettings))
 	mux.Handle("GET /loops/{tag}/letter", s.page(s.pageLetter))
+	mux.Handle("GET /loops/{tag}/edit", s.page(s.pageEdit))
+	mux.Handle("POST /loops/{tag}/edit", s.page(s.edit))
 	mux.Handle("GET /loops/{tag}/label", s.page(s.pageLabel))
 	mux.Handle("GET /loops/{tag}/handover", s.page(s.pageHandover))
 	mux.Handle("GET /shelf", s.page(s.pageShelf))
@@ -50,6 +50,7 @@ func benchScreens() []screen {
 		{"shelf", shelfPage{}},
 		{"container", containerPage{}},
 		{"recall", recallPage{}},
+		{"edit", editPage{}},
 		{"label", labelPage{}},
 		{"handover", handoverPage{}},
 		{"receipt", receiptPage{}},

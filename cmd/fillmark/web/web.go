@@ -12,11 +12,14 @@ package web
 
 import (
 	"context"
+	"errors"
 	"iter"
 	"log/slog"
 	"net/http"
+	"net/netip"
 	"time"
 
+	"fillmark/cmd/fillmark/signin"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 	"fillmark/notify"
@@ -33,6 +36,7 @@ type reader interface {
 	Message(loops.MessageKey) (loops.Message, error)
 	suppressions
 	Loop(loops.LoopID) (loops.Loop, error)
+	Revision() (loops.StoreRevision, error)
 	Containers() iter.Seq2[loops.Container, error]
 	UsedFluid() iter.Seq2[loops.UsedFluid, error]
 	Instruments() iter.Seq2[loops.Instrument, error]
@@ -56,27 +60,46 @@ type Deps struct {
 	Log *slog.Logger
 	// Hosts are the Host headers answered to besides loopback names.
 	Hosts []string
+	// Gate knows who may come in.
+	Gate *signin.Gate
+	// WithoutSignIn shows the bench pages to this computer's own users while no
+	// technician has a password.
+	WithoutSignIn bool
+	// Secure tells that the pages have an https address.
+	Secure bool
+	// TrustedProxy is where a proxy's word on who asks is taken; the zero value
+	// trusts none.
+	TrustedProxy netip.Prefix
+	// Pulse is what the sweeping loop tells of itself; nil where there is none.
+	Pulse *Pulse
 }
 
 type server struct {
 	Deps
-	pages pages
+	pages     pages
+	throttles throttles
+	requests  requests
+	cache     dueCache
 }
 
-// New returns the handler, or an error where an embedded template is broken.
+// New returns the handler, or an error where an embedded template is broken or
+// nobody watches the gate.
 func New(d Deps) (http.Handler, error) {
+	if d.Gate == nil {
+		return nil, errors.New("web: a gate is needed")
+	}
 	parsed, err := parsePages()
 	if err != nil {
 		return nil, err
 	}
-	s := &server{Deps: d, pages: parsed}
+	s := &server{Deps: d, pages: parsed, throttles: newThrottles()}
 	mux := http.NewServeMux()
 	s.routes(mux)
-	var handler http.Handler = mux
+	handler := s.gated(mux)
 	handler = http.NewCrossOriginProtection().Handler(handler)
 	handler = limitBodies(handler)
 	handler = allowedHosts(d.Hosts, handler)
-	return s.logged(secured(handler)), nil
+	return s.logged(secured(d.Secure, handler)), nil
 }
 
 type actorKey struct{}
@@ -91,7 +114,10 @@ func WithActor(ctx context.Context, actor string) context.Context {
 func (s *server) stamp(r *http.Request) workshop.Stamp {
 	actor, ok := r.Context().Value(actorKey{}).(string)
 	if !ok {
-		actor = "page"
+		actor = visitOf(r).technician
+	}
+	if actor == "" {
+		actor = "page" // while nobody signs in
 	}
 	return workshop.Stamp{At: s.Now().UTC(), By: actor}
 }

@@ -1,0 +1,234 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+// Visits every page of a running `fillmark try` in Chromium: phone and desk, by day and by night, with and without script. No page may break
+// a rule of axe-core or of the Nu HTML checker, ask anybody else for anything, say anything on the console or be wider than the screen. Then
+// the jobs are done as people do them.
+//
+//   node check.mjs PROGRAM     PROGRAM is the fillmark to run
+
+import { spawn, execFileSync, spawnSync } from 'node:child_process'
+import { mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
+import { createServer } from 'node:net'
+import { tmpdir } from 'node:os'
+import { dirname, join } from 'node:path'
+import { createRequire } from 'node:module'
+import { chromium } from 'playwright-core'
+import { pages } from './pages.mjs'
+import { jobs } from './jobs.mjs'
+
+const require = createRequire(import.meta.url)
+const axe = readFileSync(require.resolve('axe-core/axe.min.js'), 'utf8')
+const vnu = join(dirname(require.resolve('vnu-jar/package.json')), 'build/dist/vnu.jar')
+
+const screens = [
+  { name: 'phone', viewport: { width: 360, height: 740 }, hasTouch: true },
+  { name: 'desk', viewport: { width: 1280, height: 900 } },
+]
+const password = 'copper plate wet felt'
+
+let passed = 0
+const failures = []
+const check = (name, problems) => {
+  if (problems.length === 0) passed++
+  else failures.push(`${name}: ${problems.join('\n    ')}`)
+}
+
+const freePort = () => new Promise((resolve, reject) => {
+  const server = createServer().on('error', reject)
+  server.listen(0, '127.0.0.1', () => {
+    const { port } = server.address()
+    server.close(() => resolve(port))
+  })
+})
+
+// start runs `fillmark try` and waits for its pages.
+const start = async (program) => {
+  const port = await freePort()
+  const child = spawn(program, ['try', '--listen', `127.0.0.1:${port}`], { stdio: ['ignore', 'pipe', 'pipe'] })
+  let said = ''
+  const ready = new Promise((resolve, reject) => {
+    const hear = (chunk) => {
+      said += chunk
+      if (/Fillmark serves http/.test(said) && /Mail: \S+/.test(said)) resolve()
+    }
+    child.stdout.on('data', hear)
+    child.stderr.on('data', hear)
+    child.on('exit', (code) => reject(new Error(`fillmark try ended with ${code}:\n${said}`)))
+  })
+  await ready
+  child.removeAllListeners('exit')
+  const stop = () => new Promise((resolve) => {
+    child.on('exit', resolve)
+    child.kill('SIGTERM')
+  })
+  return { base: `http://127.0.0.1:${port}`, mail: said.match(/Mail: (\S+)/)[1], stop }
+}
+
+// lettersIn returns the letters of a Maildir as text, soft line breaks of quoted-printable undone.
+const lettersIn = (mail) => readdirSync(join(mail, 'new'))
+  .map((name) => readFileSync(join(mail, 'new', name), 'utf8').replace(/=\r?\n/g, '').replace(/=3D/g, '='))
+
+// madeBy collects what the visits need: links as owners got them, a tag, and a technician, from whose moment on the bench is closed.
+const madeBy = async ({ base, mail }, program) => {
+  const { items } = await (await fetch(`${base}/api/v1/loops`)).json()
+  const letters = lettersIn(mail)
+  const link = (pattern) => {
+    for (const letter of letters) {
+      const found = letter.match(pattern)
+      if (found) return found[1]
+    }
+    throw new Error(`no letter has a link like ${pattern}`)
+  }
+  const made = {
+    base, technician: 'Bo Alder', password, tag: items[0].tag,
+    owner: link(/http:\/\/[\d.:]+(\/o\/[\w-]+)\?answer=fine/), stop: link(/http:\/\/[\d.:]+(\/stop\/[\w-]+)/),
+  }
+  const store = join(dirname(mail), 'register.db')
+  const run = (...args) => execFileSync(program, ['--store', store, ...args], { input: `${password}\n`, encoding: 'utf8' })
+  run('technician', 'add', made.technician)
+  made.first = run('technician', 'add', 'Lea', '--link').match(/(\/password\/[\w-]+)/)[1]
+  return made
+}
+
+// watch notes what a page asks of others and says on the console.
+const watch = (page, base) => {
+  const noticed = []
+  page.on('request', (r) => { if (!r.url().startsWith(`${base}/`)) noticed.push(`asks ${r.url()}`) })
+  // The browser itself notes a page's own status there.
+  page.on('console', (m) => { if (!/Failed to load resource: the server responded with a status of 4/.test(m.text())) noticed.push(`console: ${m.text()}`) })
+  page.on('pageerror', (e) => noticed.push(`script error: ${e.message}`))
+  return noticed
+}
+
+const axeProblems = async (page) => {
+  await page.evaluate(axe)
+  const { violations } = await page.evaluate(() => globalThis.axe.run(document, { resultTypes: ['violations'] }))
+  return violations.map((v) => `axe ${v.id} (${v.impact}): ${v.help}: ${v.nodes.map((n) => n.target.join(' ')).join(', ')}`)
+}
+
+const overflowProblems = async (page) => {
+  const [content, screen] = await page.evaluate(() => [document.documentElement.scrollWidth, document.documentElement.clientWidth])
+  return content > screen ? [`${content} px wide on a screen of ${screen} px`] : []
+}
+
+const visitAll = async (browser, made, html) => {
+  for (const screen of screens) {
+    for (const colorScheme of ['light', 'dark']) {
+      for (const javaScriptEnabled of [true, false]) {
+        const how = `${screen.name}, ${colorScheme}, ${javaScriptEnabled ? 'script' : 'no script'}`
+        const options = { viewport: screen.viewport, hasTouch: screen.hasTouch ?? false, colorScheme, javaScriptEnabled, reducedMotion: 'reduce' }
+        const stranger = await browser.newContext(options)
+        const technician = await browser.newContext({ ...options, storageState: made.signedIn })
+        for (const { name, path, open, status = 200 } of pages) {
+          const page = await (open ? stranger : technician).newPage()
+          const problems = watch(page, made.base)
+          const address = made.base + (typeof path === 'function' ? path(made) : path)
+          const answer = await page.goto(address)
+          if (answer.status() !== status) problems.push(`status ${answer.status()}, want ${status}`)
+          if (!html.has(name)) html.set(name, await answer.text())
+          problems.push(...await overflowProblems(page))
+          if (javaScriptEnabled) problems.push(...await axeProblems(page))
+          check(`${name} (${how})`, problems)
+          await page.close()
+        }
+        await stranger.close()
+        await technician.close()
+      }
+    }
+  }
+}
+
+// signedIn is the state of a browser in which the technician signed in.
+const signedIn = async (browser, made) => {
+  const context = await browser.newContext()
+  const page = await context.newPage()
+  await page.goto(`${made.base}/sign-in`)
+  await page.getByLabel('Name', { exact: true }).fill(made.technician)
+  await page.getByLabel('Password').fill(made.password)
+  await page.getByRole('button', { name: 'Sign in' }).click()
+  const state = await context.storageState()
+  await context.close()
+  return state
+}
+
+const doJobs = async (browser, made) => {
+  for (const screen of screens) {
+    for (const javaScriptEnabled of [true, false]) {
+      for (const job of jobs) {
+        const context = await browser.newContext({ viewport: screen.viewport, javaScriptEnabled })
+        context.setDefaultTimeout(10_000)
+        const page = await context.newPage()
+        const problems = watch(page, made.base)
+        try {
+          await job.run(page, made)
+        } catch (e) {
+          problems.push(e.message)
+        }
+        check(`${job.name} (${screen.name}, ${javaScriptEnabled ? 'script' : 'no script'})`, problems)
+        await context.close()
+      }
+    }
+  }
+}
+
+// checkHTML has the pages judged by the Nu HTML checker.
+const checkHTML = (html) => {
+  const folder = mkdtempSync(join(tmpdir(), 'fillmark-html-'))
+  const files = new Map()
+  for (const [name, text] of html) {
+    const file = join(folder, `${name.replaceAll(/\W+/g, '-')}.html`)
+    writeFileSync(file, text)
+    files.set(file, name)
+  }
+  const run = spawnSync('java', ['-jar', vnu, '--exit-zero-always', '--format', 'json', ...files.keys()], { encoding: 'utf8' })
+  rmSync(folder, { recursive: true })
+  if (run.error || run.status !== 0) throw new Error(`the Nu HTML checker did not run: ${run.error ?? run.stderr}`)
+  const { messages } = JSON.parse(run.stderr)
+  for (const [file, name] of files) {
+    const errors = messages.filter((m) => m.url.endsWith(file) && m.type !== 'info')
+    check(`${name} (Nu HTML checker)`, errors.map((m) => `line ${m.lastLine}: ${m.message}`))
+  }
+}
+
+// canFail shows that each check finds what it looks for, on a page that has it.
+const canFail = async (browser, made) => {
+  const context = await browser.newContext({ viewport: screens[0].viewport })
+  const page = await context.newPage()
+  const noticed = watch(page, made.base)
+  await page.goto(`${made.base}/sign-in`)
+  await page.evaluate(() => {
+    document.body.insertAdjacentHTML('beforeend', '<img src="http://127.0.0.1:9/x.png"><p onclick="x()">wide</p>')
+    document.querySelector('h1').style.width = '5000px'
+  })
+  const found = [...await axeProblems(page), ...await overflowProblems(page), ...noticed]
+  const wanted = [/axe image-alt/, /px wide on a screen/, /asks http:\/\/127.0.0.1:9|console: .*Content Security Policy/]
+  check('the checks find what is wrong', wanted.filter((w) => !found.some((f) => w.test(f))).map((w) => `not found: ${w}`))
+  await context.close()
+}
+
+const main = async (program) => {
+  const server = await start(program)
+  const browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? '/usr/bin/chromium', args: ['--no-sandbox'] })
+  try {
+    const made = await madeBy(server, program)
+    made.signedIn = await signedIn(browser, made)
+    const html = new Map()
+    await canFail(browser, made)
+    await visitAll(browser, made, html)
+    checkHTML(html)
+    await doJobs(browser, made)
+  } finally {
+    await browser.close()
+    await server.stop()
+  }
+  for (const f of failures) console.log(`FAILED ${f}`)
+  console.log(`\n${passed} passed, ${failures.length} failed`)
+  process.exitCode = failures.length === 0 && passed > 0 ? 0 : 1
+}
+
+if (!process.argv[2]) {
+  console.error('usage: node check.mjs PROGRAM')
+  process.exit(2)
+}
+await main(process.argv[2])

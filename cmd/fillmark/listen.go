@@ -1,0 +1,156 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package main
+
+import (
+	"crypto/tls"
+	"errors"
+	"fmt"
+	"log"
+	"log/slog"
+	"net"
+	"net/http"
+	"net/netip"
+	"net/url"
+	"regexp"
+	"time"
+
+	"fillmark/cmd/fillmark/signin"
+	"fillmark/cmd/fillmark/web"
+)
+
+// listenPages listens where the configuration says, and returns the address of
+// the pages as people type it. Beyond loopback it takes a technician with a
+// password, and a certificate or a declared proxy.
+func listenPages(c config, gate *signin.Gate) (net.Listener, string, error) {
+	certificates, err := c.certificates()
+	if err != nil {
+		return nil, "", err
+	}
+	l, err := net.Listen("tcp", c.Listen)
+	if err != nil {
+		return nil, "", fmt.Errorf("listen: %w", err)
+	}
+	if err := mayListen(c, l.Addr().String(), gate); err != nil {
+		return nil, "", errors.Join(err, l.Close())
+	}
+	if certificates == nil {
+		return l, "http://" + l.Addr().String(), nil
+	}
+	// The standard library's choice of versions and ciphers is the one kept up
+	// to date.
+	secure := tls.NewListener(l, &tls.Config{Certificates: certificates, NextProtos: []string{"http/1.1"}})
+	return secure, "https://" + l.Addr().String(), nil
+}
+
+// mayListen refuses an address that others reach while nothing keeps them out
+// or somebody could listen in.
+func mayListen(c config, address string, gate *signin.Gate) error {
+	if isLoopback(address) {
+		return nil
+	}
+	closed, err := gate.Closed()
+	switch {
+	case err != nil:
+		return err
+	case !closed:
+		return &usageError{fmt.Errorf("listen: %q is not a loopback address, and no technician has a password yet; fillmark technician add NAME comes first, or 127.0.0.1:8377 is right", c.Listen)}
+	case c.TLSCert == "" && c.TrustedProxy == "":
+		return &usageError{fmt.Errorf("listen: %q is not a loopback address, and passwords would go over the network in the clear; set tls_cert and tls_key, or trusted_proxy", c.Listen)}
+	}
+	return nil
+}
+
+// isLoopback tells whether only this computer reaches the address.
+func isLoopback(address string) bool {
+	at, err := netip.ParseAddrPort(address)
+	return err == nil && at.Addr().Unmap().IsLoopback()
+}
+
+// certificates reads the configured certificate; nil where there is none.
+func (c config) certificates() ([]tls.Certificate, error) {
+	if c.TLSCert == "" {
+		return nil, nil
+	}
+	pair, err := tls.LoadX509KeyPair(c.TLSCert, c.TLSKey)
+	if err != nil {
+		return nil, &usageError{fmt.Errorf("tls_cert %q, tls_key %q: %w; the PEM files of one certificate and its key are right", c.TLSCert, c.TLSKey, err)}
+	}
+	return []tls.Certificate{pair}, nil
+}
+
+// proxy is the declared proxy as a prefix; the zero value where there is none.
+func (c config) proxy() (netip.Prefix, error) {
+	if c.TrustedProxy == "" {
+		return netip.Prefix{}, nil
+	}
+	if address, err := netip.ParseAddr(c.TrustedProxy); err == nil {
+		return address.Unmap().Prefix(address.Unmap().BitLen())
+	}
+	return netip.ParsePrefix(c.TrustedProxy)
+}
+
+// onlyHere tells that nothing in the configuration is for anybody beyond this
+// computer: then its own users need no sign-in while no technician has a
+// password.
+func (c config) onlyHere() bool {
+	base, err := url.Parse(c.BaseURL)
+	if err != nil || c.TrustedProxy != "" {
+		return false
+	}
+	host, _, err := net.SplitHostPort(c.Listen)
+	return err == nil && isLoopbackName(host) && isLoopbackName(base.Hostname())
+}
+
+func isLoopbackName(host string) bool {
+	address, err := netip.ParseAddr(host)
+	return host == "localhost" || err == nil && address.Unmap().IsLoopback()
+}
+
+// newServer has a limit on everything that somebody slow could hold up.
+func newServer(handler http.Handler, to *slog.Logger) *http.Server {
+	return &http.Server{
+		Handler: handler, ReadHeaderTimeout: 10 * time.Second, ReadTimeout: time.Minute, WriteTimeout: time.Minute,
+		IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 1 << 16, ErrorLog: log.New(serverLog{to}, "", 0),
+	}
+}
+
+// serverLog takes what the server itself has to say, without the addresses of
+// those it says it about.
+type serverLog struct{ log *slog.Logger }
+
+func (l serverLog) Write(line []byte) (int, error) {
+	l.log.Warn("server", "error", string(withoutPeer(line)))
+	return len(line), nil
+}
+
+func withoutPeer(line []byte) []byte {
+	return regexp.MustCompile(`(from|serving) \S+:\d+`).ReplaceAll(line, []byte("$1 somebody"))
+}
+
+// announce says where the pages are.
+func (a *app) announce(address string) error {
+	_, err := fmt.Fprintf(a.errOut, "Fillmark serves %s\n", address)
+	return err
+}
+
+// announceWithLink adds, while nobody has a password, the link with which the
+// first technician sets one. It goes to the terminal and not into the log.
+func (a *app) announceWithLink(h *house) func(address string) error {
+	return func(address string) error {
+		if err := a.announce(address); err != nil {
+			return err
+		}
+		closed, err := h.gate.Closed()
+		if err != nil || closed {
+			return err
+		}
+		secret, err := h.gate.Link("", signin.Stamp{At: a.now().UTC(), By: localActor(a.env)})
+		if err != nil {
+			return err
+		}
+		_, err = fmt.Fprintf(a.errOut, "No technician has a password yet. Once, within the hour: %s%s\n", address, web.PasswordPath(secret))
+		return err
+	}
+}

@@ -1,0 +1,143 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web
+
+import (
+	"errors"
+	"net/http"
+	"net/url"
+	"slices"
+	"strings"
+
+	"fillmark/cmd/fillmark/signin"
+)
+
+// errSignIn says that the request needs a technician who signed in, errLocal
+// that it is only answered on the computer itself, errDirect that it did not
+// come through the declared proxy.
+var (
+	errSignIn = errors.New("sign in first")
+	errLocal  = errors.New("this is only possible on the computer that Fillmark runs on")
+	errDirect = errors.New("the pages are reached through their proxy here")
+)
+
+// gated lets through what needs no sign-in and who is signed in; everybody
+// else is sent to sign in. What is not on the list of open routes is closed.
+func (s *server) gated(mux *http.ServeMux) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		_, pattern := mux.Handler(r)
+		if err := s.admit(r, pattern); err != nil {
+			s.turnAway(w, r, err)
+			return
+		}
+		mux.ServeHTTP(w, r)
+	})
+}
+
+// admit notes who acts, and returns why the request may not pass.
+func (s *server) admit(r *http.Request, pattern string) error {
+	if isLocal(r) {
+		return nil
+	}
+	v := visitOf(r)
+	if s.TrustedProxy.IsValid() && r.TLS == nil && v.direct && !v.here() {
+		return errDirect // in the clear from elsewhere: past the proxy that has the certificate
+	}
+	if err := s.recognise(r, v); err != nil {
+		return err
+	}
+	if v.technician != "" || slices.Contains(openRoutes(), pattern) || pattern == metricsRoute && v.here() {
+		return nil
+	}
+	if s.WithoutSignIn && v.here() {
+		closed, err := s.Gate.Closed()
+		if err == nil && closed {
+			err = errSignIn
+		}
+		return err
+	}
+	return errSignIn
+}
+
+// recognise finds out who is signed in with the request's cookie. A cookie
+// that means nothing any more is no error.
+func (s *server) recognise(r *http.Request, v *visit) error {
+	cookie, err := r.Cookie(s.cookieName())
+	if err != nil {
+		return nil // there is none
+	}
+	who, err := s.Gate.Who(cookie.Value, s.Now().UTC())
+	if errors.Is(err, signin.ErrRefused) {
+		return nil
+	}
+	if err == nil {
+		v.technician, v.secret = who.Name, cookie.Value
+	}
+	return err
+}
+
+// turnAway answers somebody who may not pass: a page that can be opened later
+// leads to the sign-in and back.
+func (s *server) turnAway(w http.ResponseWriter, r *http.Request, err error) {
+	_, isAPI := strings.CutPrefix(r.URL.Path, "/api/")
+	switch {
+	case isAPI:
+		s.writeFailure(w, r, err)
+	case errors.Is(err, errSignIn) && (r.Method == http.MethodGet || r.Method == http.MethodHead):
+		target := "/sign-in"
+		if to := r.URL.RequestURI(); to != "/" {
+			target += "?to=" + url.QueryEscape(to)
+		}
+		http.Redirect(w, r, target, http.StatusSeeOther)
+	default:
+		s.fail(w, r, err)
+	}
+}
+
+// isLocal tells a request over the Unix socket or in process: whoever serves
+// it knows who asks, see [WithActor].
+func isLocal(r *http.Request) bool {
+	_, ok := r.Context().Value(actorKey{}).(string)
+	return ok
+}
+
+// localOnly refuses what only the computer's own users may do.
+func localOnly(r *http.Request) error {
+	if isLocal(r) {
+		return nil
+	}
+	return errLocal
+}
+
+// cookieName has the prefix that keeps other hosts from setting it, where
+// browsers allow that: with https.
+func (s *server) cookieName() string {
+	if s.Secure {
+		return "__Host-fillmark"
+	}
+	return "fillmark"
+}
+
+// setCookie gives the browser the secret of a sign-in, or takes it away where
+// it is empty.
+func (s *server) setCookie(w http.ResponseWriter, secret string) {
+	age := int(signin.SignInLife.Seconds())
+	if secret == "" {
+		age = -1
+	}
+	http.SetCookie(w, &http.Cookie{
+		Name: s.cookieName(), Value: secret, Path: "/", MaxAge: age,
+		HttpOnly: true, Secure: s.Secure, SameSite: http.SameSiteStrictMode,
+	})
+}
+
+// ownPath returns the path where it leads to a page of ours, else "/": nobody
+// is sent elsewhere by a link that somebody made up.
+func ownPath(path string) string {
+	u, err := url.Parse(path)
+	if err != nil || u.Scheme != "" || u.Host != "" || !strings.HasPrefix(path, "/") || strings.HasPrefix(path, "//") || strings.ContainsAny(path, "\\\r\n\t") {
+		return "/"
+	}
+	return path
+}

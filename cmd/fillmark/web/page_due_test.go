@@ -1,0 +1,49 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web_test
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+
+	"fillmark/chemistry"
+	"fillmark/loops"
+)
+
+// The list is kept between requests, and never for longer than it is true.
+func TestDueIsAsFreshAsTheRegister(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	file := b.ana()
+	overdue := func() string { return b.get("/").Body.String() }
+	assert.Contains(t, overdue(), "the grey tower")
+	assert.Equal(t, overdue(), overdue())
+	bea := machine{owner: loops.Owner{Name: "Bea Moss"}, name: "the white cube", kind: loops.Desktop, fluid: chemistry.PropyleneGlycol, mass: 0.35, wall: -10, daysAgo: 200}
+	b.register(bea)
+	assert.Contains(t, overdue(), "the white cube", "a write is seen at once")
+	b.now = b.now.AddDate(0, 0, 1)
+	page := overdue()
+	assert.Contains(t, page, "Fri 4 Dec 2026", "so is another day")
+	assert.Contains(t, page, string(file.Loop.Tag))
+}
+
+func TestDueShowsABoundedNumber(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	for i := range 45 {
+		b.register(machine{owner: loops.Owner{Name: fmt.Sprintf("Owner %d", i)}, name: "tower", kind: loops.Desktop,
+			fluid: chemistry.PropyleneGlycol, mass: 0.35, wall: -10, daysAgo: 200})
+	}
+	list, err := b.shop.Due(b.now)
+	assert.NoError(t, err)
+	page := b.get("/").Body.String()
+	assert.Greater(t, len(list.Overdue), 40)
+	assert.Contains(t, page, fmt.Sprintf("<strong>%d</strong> overdue", len(list.Overdue)))
+	assert.Contains(t, page, fmt.Sprintf("%d more;", len(list.Overdue)-40))
+	groups := strings.Split(page, "<section>")
+	assert.Equal(t, 40, strings.Count(groups[1], `<td class="tag">`))
+}

@@ -1,0 +1,27 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package store
+
+import (
+	"fmt"
+
+	bolt "go.etcd.io/bbolt"
+
+	"fillmark/loops"
+)
+
+// Revision tells states of the store apart: as long as it stays the same,
+// nothing was written. It costs no reading of records.
+func (s *Store) Revision() (loops.StoreRevision, error) {
+	var r loops.StoreRevision
+	err := s.view(func(tx *bolt.Tx) error {
+		// Compaction begins the count of transactions anew; the audit goes on.
+		r = loops.StoreRevision{Write: uint64(tx.ID()), Audit: bucket(tx, bucketAudit).Sequence()}
+		return nil
+	})
+	if err != nil {
+		return r, fmt.Errorf("store: %w", err)
+	}
+	return r, nil
+}
