@@ -520,7 +520,6 @@ func TestSummaryHoldsNothingOfOwners(t *testing.T) {
 		}
 		seen[of] = true
 		for f := range of.Fields() {
-			f := f
 			name, _, _ := strings.Cut(f.Tag.Get("json"), ",")
 			assert.NotContains(t, forbidden, strings.ToLower(f.Name), path)
 			assert.NotContains(t, forbidden, name, path)
