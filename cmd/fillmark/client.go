@@ -124,15 +124,6 @@ func ask[T any](ctx context.Context, a *app, method, path string, body any) (ans
 	return answer, err
 }
 
-// askRaw posts a body that is no JSON.
-func askRaw[T any](ctx context.Context, a *app, path, kind string, body []byte) (answer T, err error) {
-	err = a.with(ctx, func(c *client) error {
-		answer, err = decoded[T](c.send(ctx, "POST", path, content{kind, bytes.NewReader(body)}))
-		return err
-	})
-	return answer, err
-}
-
 // download copies the body of an answer to out.
 func (a *app) download(ctx context.Context, path string, out io.Writer) error {
 	return a.with(ctx, func(c *client) error {

@@ -40,9 +40,8 @@ type livesView struct {
 
 // plotView is a picture with the numbers it shows.
 type plotView struct {
-	SVG      template.HTML
-	Sentence string
-	Curves   []findings.PlotCurve
+	SVG    template.HTML // with a sentence below it that says what it shows
+	Curves []findings.PlotCurve
 }
 
 // plotOf draws a plot for a page; its name tells the ids of several apart.
@@ -52,7 +51,7 @@ func plotOf(p *findings.Plot, name string) *plotView {
 	}
 	drawn := bytes.ReplaceAll(p.SVG("months"), []byte(`plot-t`), []byte("plot-"+name+"-t"))
 	// The drawing escapes every text in it itself.
-	return &plotView{SVG: template.HTML(drawn), Sentence: p.Sentence, Curves: p.Curves}
+	return &plotView{SVG: template.HTML(drawn), Curves: p.Curves}
 }
 
 func (s *server) pageQuestions(w http.ResponseWriter, r *http.Request) error {

@@ -519,8 +519,7 @@ func TestSummaryHoldsNothingOfOwners(t *testing.T) {
 			return
 		}
 		seen[of] = true
-		for i := range of.NumField() {
-			f := of.Field(i)
+		for f := range of.Fields() {
 			name, _, _ := strings.Cut(f.Tag.Get("json"), ",")
 			assert.NotContains(t, forbidden, strings.ToLower(f.Name), path)
 			assert.NotContains(t, forbidden, name, path)
