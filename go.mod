@@ -12,6 +12,7 @@ require (
 	github.com/go-viper/mapstructure/v2 v2.5.0
 	github.com/google/renameio/v2 v2.0.2
 	github.com/jba/templatecheck v0.7.1
+	github.com/klauspost/compress v1.20.4
 	github.com/piglig/go-qr v1.1.0
 	github.com/prometheus/common v0.73.1
 	github.com/robfig/cron/v3 v3.0.1

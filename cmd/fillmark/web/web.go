@@ -99,6 +99,11 @@ func New(d Deps) (http.Handler, error) {
 	handler = http.NewCrossOriginProtection().Handler(handler)
 	handler = limitBodies(handler)
 	handler = allowedHosts(d.Hosts, handler)
+	compress, err := compressor()
+	if err != nil {
+		return nil, err
+	}
+	handler = compress(handler)
 	return s.logged(secured(d.Secure, handler)), nil
 }
 
