@@ -37,6 +37,12 @@ type TopUpQuestion struct {
 	// Hand lists liquids at hand as chemistry knows them, such as containers of
 	// the shelf; they come after those of With.
 	Hand []chemistry.Liquid `json:"-"`
+	// FilledMass is the strength at the last fill, PH the last one measured;
+	// nil where they are not known.
+	FilledMass *chemistry.MassFraction `json:"filled_mass_fraction,omitempty"`
+	PH         *float64                `json:"ph,omitempty"`
+	// Doses are what is left of additives that a label doses.
+	Doses []chemistry.DoseLevel `json:"-"`
 	// WithinReach tells that animals or children get at the machine.
 	WithinReach bool `json:"animals_or_children_reach,omitempty"`
 }
@@ -66,7 +72,36 @@ func (w *Workshop) CheckTopUp(q TopUpQuestion) (TopUpAnswer, error) {
 	if loop.State.Charge == nil {
 		return TopUpAnswer{}, &loops.InvalidError{Field: "tag", Value: q.Tag, Reason: "a loop with a charge; this one is empty: fill it"}
 	}
-	return q.about(loop).Check()
+	history, err := w.register.History(loop.ID)
+	if err != nil {
+		return TopUpAnswer{}, err
+	}
+	return q.about(loop).since(*loop.State.Charge, loops.SinceFillOf(history)).Check()
+}
+
+// since completes the question with what happened to the charge since it was
+// filled.
+func (q TopUpQuestion) since(charge loops.Charge, s loops.SinceFill) TopUpQuestion {
+	if q.FilledMass == nil {
+		q.FilledMass = s.FilledMass
+	}
+	if q.PH == nil {
+		q.PH = s.PH
+	}
+	for _, a := range []struct {
+		name     string
+		additive loops.Additive
+		left     float64
+	}{{"inhibitor", charge.Inhibitor, s.InhibitorLeft}, {"biocide", charge.Biocide, s.BiocideLeft}} {
+		if a.additive.DoseMLPerL > 0 && a.left > 0 {
+			name := a.name
+			if a.additive.Product != "" {
+				name = a.additive.Product
+			}
+			q.Doses = append(q.Doses, chemistry.DoseLevel{Name: name, Level: a.left})
+		}
+	}
+	return q
 }
 
 // about completes the question with what is on record about the loop.
@@ -129,7 +164,8 @@ func (q TopUpQuestion) Check() (TopUpAnswer, error) {
 	}
 	request := chemistry.TopUpRequest{
 		Fluid: q.Fluid, Mass: q.Mass, MassUncertainty: q.MassUncertainty, Inhibitor: q.Inhibitor, Biocide: q.Biocide,
-		Metals: q.Metals, Holds: *q.Holds, HoldsUncertainty: q.HoldsUncertainty, Room: *q.Room, Sealed: q.Sealed,
+		Metals: q.Metals, FilledMass: q.FilledMass, PH: q.PH, Doses: q.Doses,
+		Holds: *q.Holds, HoldsUncertainty: q.HoldsUncertainty, Room: *q.Room, Sealed: q.Sealed,
 		At: q.At, Hottest: q.Hottest, Protect: q.Protect, Margin: q.Margin, Step: q.Step, WithinReach: q.WithinReach,
 	}
 	for _, text := range q.With {
