@@ -39,7 +39,7 @@ func invalid(field, value, right string) error {
 	if len(value) > shown {
 		value = strings.ToValidUTF8(value[:shown], "") + "…"
 	}
-	return &loops.InvalidError{Field: field, Value: fmt.Sprintf("%q", value), Reason: right}
+	return &loops.InvalidError{Field: field, Value: value, Reason: right}
 }
 
 // checkText refuses text that could break out of its line, so that nothing

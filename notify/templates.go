@@ -14,6 +14,8 @@ import (
 	"path/filepath"
 	"strings"
 	texttemplate "text/template"
+
+	"fillmark/loops"
 )
 
 //go:embed templates/letter.html templates/letter.txt
@@ -73,7 +75,7 @@ func LoadTemplates(dir string) (*Templates, error) {
 		}
 	}
 	if found == 0 {
-		return nil, invalid("templates", dir, "a folder with "+textFile+", "+htmlFile+" or both")
+		return nil, &loops.InvalidError{Field: "templates", Value: dir, Reason: "a folder with " + textFile + ", " + htmlFile + " or both"}
 	}
 	for _, d := range sampleDocuments() {
 		if err := t.check(d); err != nil {

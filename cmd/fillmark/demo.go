@@ -7,6 +7,8 @@ import (
 	"context"
 	"fmt"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/workshop"
@@ -220,6 +222,7 @@ func (d *demo) topUp() error {
 		}
 	}
 	room := chemistry.Litre(0.04)
+	d.out.line("▐ 4  Check a top-up of %s before pouring: 40 ml are missing", tag)
 	for _, with := range []string{"water", "pg:95%"} {
 		answer, err := d.house.workshop.CheckTopUp(workshop.TopUpQuestion{Tag: string(tag), Room: &room, With: []string{with}})
 		if err != nil {
@@ -227,9 +230,10 @@ func (d *demo) topUp() error {
 		}
 		reason := "Nothing speaks against it."
 		if len(answer.Reasons) > 0 {
-			reason = answer.Reasons[0].Text
+			first, size := utf8.DecodeRuneInString(answer.Reasons[0].Text)
+			reason = string(unicode.ToUpper(first)) + answer.Reasons[0].Text[size:]
 		}
-		d.out.paragraph("▐ 4  ", "     ", fmt.Sprintf("Top up %s by 40 ml with %s: %s. %s", tag, with, verdictWord(answer.Verdict), reason))
+		d.out.paragraph("     ", "       ", fmt.Sprintf("with %s: %s. %s", with, verdictWord(answer.Verdict), reason))
 	}
 	return nil
 }

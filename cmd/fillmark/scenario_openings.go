@@ -93,11 +93,13 @@ func (d *demo) study(ctx context.Context) error {
 			return fmt.Errorf("%s: %w", s.machine.Name, err)
 		}
 	}
-	for _, s := range demoDonors() {
+	donors := demoDonors()
+	for _, s := range donors {
 		if err := d.studied(ctx, loops.Owner{}, s); err != nil {
 			return fmt.Errorf("%s: %w", s.machine.Name, err)
 		}
 	}
+	d.out.line("     and for what openings teach: %d more of a college, %d donor units", len(college), len(donors))
 	return nil
 }
 
