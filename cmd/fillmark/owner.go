@@ -40,7 +40,7 @@ func (a *app) ownerAddCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:     "add --name NAME [--email ADDRESS --mail-consent]",
 		Short:   "Record an owner",
-		Example: `  fillmark owner add --name "Ana Ruiz" --email ana@garden.example --mail-consent --zone Europe/Lisbon`,
+		Example: `  fillmark owner add --name "Ana Ruizado" --email ana@garden.example --mail-consent --zone Europe/Lisbon`,
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			owner, err := ask[loops.Owner](cmd.Context(), a, "POST", "/api/v1/owners", o)
@@ -193,7 +193,7 @@ func (a *app) ownerEraseCommand() *cobra.Command {
 machines were called, the owner's words, notes, and the mail. Measurements and
 what was done stay, without a person behind them. It cannot be undone. Backups
 made before hold everything still: destroy them too where that is asked for.`,
-		Example: `  fillmark owner erase 3 --name "Ana Ruiz"`,
+		Example: `  fillmark owner erase 3 --name "Ana Ruizado"`,
 		Args:    oneNumber[loops.OwnerID]("owner"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			owner, err := during(a, "erasing and compacting", func() (loops.Owner, error) {

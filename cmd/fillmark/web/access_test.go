@@ -389,7 +389,7 @@ func TestSignInAndOut(t *testing.T) {
 	assert.Equal(t, http.SameSiteStrictMode, cookie.SameSite)
 	assert.False(t, cookie.Secure, "the pages have no https address here")
 	page = b.get("/").Body.String()
-	assert.Contains(t, page, `<form class="who" method="post" action="/sign-out">`)
+	assert.Contains(t, page, `<form class="signed" method="post" action="/sign-out">`)
 	assert.Contains(t, page, "Bo Alder")
 
 	// What is done is recorded under the technician's name.

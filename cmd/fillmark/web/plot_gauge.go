@@ -56,7 +56,11 @@ func gaugeOf(p *workshop.Protection) *gauge {
 		Sentence: "The liquid freezes at " + plusMinus(p.FreezePoint, p.Uncertainty) + " (95 % interval).",
 	}
 	for t := high; t >= low; t -= 10 {
-		g.Marks = append(g.Marks, mark{at(chemistry.Celsius(t)), degrees(t)})
+		label := degrees(t)
+		if distance := at(chemistry.Celsius(t)) - g.Point; max(distance, -distance) < labelHeight/2 {
+			label = "" // the fill mark stands there
+		}
+		g.Marks = append(g.Marks, mark{at(chemistry.Celsius(t)), label})
 	}
 	if p.Wall != nil {
 		g.Wall = &gaugeWall{At: at(*p.Wall), Label: at(*p.Wall), Says: quantity(*p.Wall)}
