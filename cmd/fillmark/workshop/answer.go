@@ -4,7 +4,6 @@
 package workshop
 
 import (
-	"errors"
 	"fmt"
 	"slices"
 	"time"
@@ -24,13 +23,7 @@ func (w *Workshop) Answer(s Stamp, owner loops.Owner, answer loops.Answer) ([]lo
 // AnswerAbout is [Workshop.Answer] about the loop with the tag alone; an empty
 // tag stands for all. A tag of somebody else's loop is loops.ErrNotFound.
 func (w *Workshop) AnswerAbout(s Stamp, owner loops.Owner, answer loops.Answer, only loops.Tag) ([]loops.Tag, error) {
-	for attempt := 0; ; attempt++ {
-		tags, err := w.answerOnce(s, owner, answer, only)
-		if errors.Is(err, loops.ErrConflict) && attempt < conflictRetries {
-			continue
-		}
-		return tags, err
-	}
+	return retried(w, func() ([]loops.Tag, error) { return w.answerOnce(s, owner, answer, only) })
 }
 
 func (w *Workshop) answerOnce(s Stamp, owner loops.Owner, answer loops.Answer, only loops.Tag) ([]loops.Tag, error) {
@@ -136,7 +129,7 @@ func (w *Workshop) FilesOf(owner loops.OwnerID) ([]File, error) {
 // SetMail stops the owner's mail, or lets it run again: only the owner's own
 // click comes here.
 func (w *Workshop) SetMail(s Stamp, id loops.OwnerID, stop bool) (loops.Owner, error) {
-	for attempt := 0; ; attempt++ {
+	return retried(w, func() (loops.Owner, error) {
 		owner, err := w.register.Owner(id)
 		if err != nil {
 			return owner, err
@@ -150,12 +143,8 @@ func (w *Workshop) SetMail(s Stamp, id loops.OwnerID, stop bool) (loops.Owner, e
 			return owner, nil // as wanted already
 		}
 		owner.MailStopped = stopped
-		err = w.register.Commit(loops.Change{At: s.At, By: s.By, Action: action, Owners: []loops.Owner{owner}})
-		if errors.Is(err, loops.ErrConflict) && attempt < conflictRetries {
-			continue
-		}
-		return owner, err
-	}
+		return owner, w.register.Commit(loops.Change{At: s.At, By: s.By, Action: action, Owners: []loops.Owner{owner}})
+	})
 }
 
 // NextTasks returns the tasks of a plan that are not paused, earliest first.

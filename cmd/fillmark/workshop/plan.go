@@ -135,6 +135,8 @@ func (w *Workshop) isStale(p loops.Plan) bool {
 // replanBatch plans loops anew in one change; where somebody else wrote to one
 // of them meanwhile all are read again.
 func (w *Workshop) replanBatch(s Stamp, batch []loops.Loop, containers map[loops.LoopID][]loops.Container, done *Replanned) error {
+	w.acting.Lock()
+	defer w.acting.Unlock()
 	for attempt := 0; ; attempt++ {
 		change := loops.Change{At: s.At, By: s.By, Action: "plans brought up to date"}
 		renewed, moved := 0, 0

@@ -34,7 +34,7 @@ type Recorded struct {
 // A pour that names a container and no liquid takes the liquid from the
 // container's record.
 func (w *Workshop) Record(s Stamp, tag loops.Tag, e loops.Entry) (Recorded, error) {
-	recorded, err := retried(func() (Recorded, error) { return w.recordOnce(s, tag, e) })
+	recorded, err := retried(w, func() (Recorded, error) { return w.recordOnce(s, tag, e) })
 	if err == nil && w.teaches(e) {
 		if _, learnt := w.Learn(context.Background(), s); learnt != nil {
 			recorded.Warnings = append(recorded.Warnings, "The entry is on record; what it teaches is reckoned with the next sweep: "+learnt.Error())
@@ -55,9 +55,13 @@ func (w *Workshop) teaches(e loops.Entry) bool {
 	return false
 }
 
-// retried repeats an action that reads what it writes, for callers who typed
-// no revision, while others write in between.
-func retried[T any](once func() (T, error)) (T, error) {
+// retried runs an action that reads what it writes, for callers who typed no
+// revision. Such actions take turns: one process holds the register, so
+// waiting costs less than reading again, and nobody starves. What still writes
+// in between, an edit with a revision, makes it read again.
+func retried[T any](w *Workshop, once func() (T, error)) (T, error) {
+	w.acting.Lock()
+	defer w.acting.Unlock()
 	for attempt := 0; ; attempt++ {
 		done, err := once()
 		if errors.Is(err, loops.ErrConflict) && attempt < conflictRetries {

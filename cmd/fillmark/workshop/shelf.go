@@ -80,7 +80,7 @@ const noteRoom = 2000
 // TakeOut records that some of a container went elsewhere than into a loop:
 // spilt, poured away, mixed into a batch. Why goes into the container's note.
 func (w *Workshop) TakeOut(s Stamp, id loops.ContainerID, volume chemistry.Litre, why string) (loops.Container, error) {
-	return retried(func() (loops.Container, error) { return w.takeOut(s, id, volume, why) })
+	return retried(w, func() (loops.Container, error) { return w.takeOut(s, id, volume, why) })
 }
 
 func (w *Workshop) takeOut(s Stamp, id loops.ContainerID, volume chemistry.Litre, why string) (loops.Container, error) {
@@ -160,7 +160,7 @@ func (w *Workshop) AddInstrument(s Stamp, i loops.Instrument) (loops.Instrument,
 
 // CheckInstrument records a zero or buffer check of an instrument.
 func (w *Workshop) CheckInstrument(s Stamp, id loops.InstrumentID, check loops.InstrumentCheck) (loops.Instrument, error) {
-	return retried(func() (loops.Instrument, error) { return w.checkInstrument(s, id, check) })
+	return retried(w, func() (loops.Instrument, error) { return w.checkInstrument(s, id, check) })
 }
 
 func (w *Workshop) checkInstrument(s Stamp, id loops.InstrumentID, check loops.InstrumentCheck) (loops.Instrument, error) {
@@ -181,7 +181,7 @@ func (w *Workshop) checkInstrument(s Stamp, id loops.InstrumentID, check loops.I
 
 // RetireInstrument records that an instrument left use on the day.
 func (w *Workshop) RetireInstrument(s Stamp, id loops.InstrumentID, day loops.Day) (loops.Instrument, error) {
-	return retried(func() (loops.Instrument, error) { return w.retireInstrument(s, id, day) })
+	return retried(w, func() (loops.Instrument, error) { return w.retireInstrument(s, id, day) })
 }
 
 func (w *Workshop) retireInstrument(s Stamp, id loops.InstrumentID, day loops.Day) (loops.Instrument, error) {
@@ -233,7 +233,7 @@ func (w *Workshop) AddSample(s Stamp, tag loops.Tag, sample loops.RetainedSample
 
 // DiscardSample records that a retained sample was poured away on the day.
 func (w *Workshop) DiscardSample(s Stamp, id loops.SampleID, day loops.Day) (loops.RetainedSample, error) {
-	return retried(func() (loops.RetainedSample, error) { return w.discardSample(s, id, day) })
+	return retried(w, func() (loops.RetainedSample, error) { return w.discardSample(s, id, day) })
 }
 
 func (w *Workshop) discardSample(s Stamp, id loops.SampleID, day loops.Day) (loops.RetainedSample, error) {

@@ -82,6 +82,7 @@ type Workshop struct {
 	links    Links
 	evidence atomic.Pointer[schedule.Evidence] // nil is none
 	decoding sync.Mutex                        // held while a photo is taken in
+	acting   sync.Mutex                        // held while an action reads and writes, see retried
 }
 
 // New returns a workshop. Random is the source of tags, links signs what
