@@ -133,4 +133,9 @@ func TestHandoverSheetSaysWhatWasDone(t *testing.T) {
 	b.says(b.get("/loops/"+string(file.Loop.Tag)+"/handover"), "It begins to freeze at 3\u00a0°F", "in the owner's units")
 	tag := b.taken(intakeForm(nil))
 	b.says(b.get("/loops/"+string(tag)+"/handover"), "The hand-over is not on record yet.", "before it")
+
+	silent := b.settings()
+	silent.Phone = ""
+	b.takesSettings(silent)
+	b.says(b.get("/loops/"+string(file.Loop.Tag)+"/handover"), "Leave it off and write to "+silent.From+".", "without a telephone")
 }
