@@ -31,9 +31,10 @@ import (
 // The reliability campaign: a real register, a sender that is killed again and
 // again, a line that is cut at random, and Postfix's smtp-sink at its end. A
 // short run is part of every test run; FILLMARK_CAMPAIGN=full takes 5,000 mails
-// and at least 100 kills.
+// and at least 100 kills, and FILLMARK_CAMPAIGN_SEED=n draws other points to do
+// harm at.
 
-const senderVariable = "FILLMARK_CAMPAIGN_SEED" // for the sender: register and relay
+const senderVariable = "FILLMARK_NOTIFY_SENDER" // for the sender: register and relay
 
 const endMark = "this is the end of the letter"
 
@@ -208,6 +209,11 @@ func TestCampaignEveryMailArrives(t *testing.T) {
 	if os.Getenv("FILLMARK_CAMPAIGN") == "full" {
 		mails, wantKills = 5000, 100
 	}
+	if given := os.Getenv("FILLMARK_CAMPAIGN_SEED"); given != "" {
+		_, err := fmt.Sscan(given, &seed)
+		require.NoError(t, err)
+	}
+	t.Logf("FILLMARK_CAMPAIGN_SEED=%d", seed)
 	dumps := t.TempDir()
 	l := &line{target: startDumpingSink(t, sink, dumps), random: rand.New(rand.NewPCG(seed, 1))}
 	address := l.start(t)

@@ -21,7 +21,8 @@ const maxSteps = 5
 
 // GuideFor returns what the owner may do for a task. Only [loops.Look] is the
 // owner's own work; for every other task the machine comes to the workshop.
-// Callers pass how they are reached: [Workshop.ReachUs].
+// Callers pass how they are reached: [Workshop.ReachUs] in a mail,
+// [Workshop.ReachOnPaper] on paper.
 func GuideFor(task loops.TaskKind, kind loops.MachineKind, sealed bool, fluid chemistry.Fluid, reachUs string) Guide {
 	g := Guide{Leave: leaveAlone(kind, sealed), Wet: ifWet(fluid, reachUs)}
 	switch {

@@ -15,8 +15,8 @@ type Printed struct {
 }
 
 // ComposePrinted writes the letter for an owner without mail. Date, Message-ID,
-// links, calendar and the owner's mail address are not used; answers come by
-// telephone.
+// links, calendar and the owner's mail address are not used; answers come as
+// [Workshop.ReachOnPaper] says.
 func ComposePrinted(in ReminderInput) (Printed, error) {
 	var p problems
 	p.add(requireText("workshop name", in.Workshop.Name, maxName))
@@ -36,15 +36,11 @@ func ComposePrinted(in ReminderInput) (Printed, error) {
 	if err := errors.Join(p...); err != nil {
 		return Printed{}, err
 	}
-	d := in.document()
+	d := in.document(in.Workshop.ReachOnPaper())
 	d.Address = append(lines, "", in.Day.Long())
 	d.Stop = button{}
 	d.Reason = "You get this letter because " + in.Workshop.Name + " looks after this machine and mail cannot reach you."
-	reach := "Tell us what you saw when you next come by."
-	if in.Workshop.Phone != "" {
-		reach = "Tell us what you saw: call us on " + in.Workshop.Phone + "."
-	}
-	d.Note = reach + " If you want no more letters, tell us that too."
+	d.Note = "Tell us what you saw: " + in.Workshop.ReachOnPaper() + ". If you want no more letters, tell us that too."
 	text, html, err := in.Workshop.templates().render(d.inUnits(in.Owner.Units))
 	return Printed{text, html}, err
 }

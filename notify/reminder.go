@@ -27,12 +27,24 @@ type Workshop struct {
 	Templates *Templates
 }
 
-// ReachUs says in half a sentence how the workshop is reached.
+// ReachUs says in half a sentence of a mail how the workshop is reached.
 func (w Workshop) ReachUs() string {
 	if w.Phone == "" {
 		return "answer this mail"
 	}
 	return "call us on " + w.Phone + " or answer this mail"
+}
+
+// ReachOnPaper says the same where there is no mail to answer: in a printed
+// letter or on the sheet that goes with the machine.
+func (w Workshop) ReachOnPaper() string {
+	switch {
+	case w.Phone != "":
+		return "call us on " + w.Phone
+	case w.From != "":
+		return "write to " + w.From
+	}
+	return "come by our workshop"
 }
 
 // Links are the owner's own links, ready to use; an empty one is left out.
@@ -86,13 +98,14 @@ func ComposeReminder(in ReminderInput) (Letter, error) {
 	if err := in.validate(); err != nil {
 		return Letter{}, err
 	}
-	d := in.document()
+	d := in.document(in.Workshop.ReachUs())
 	d.addAnswers(in)
 	return d.letter(envelope{in.Workshop, in.Owner, in.Date, in.MessageID, in.Links.OneClick}, in.Calendar)
 }
 
-// document is what mail and printed letter have in common.
-func (in ReminderInput) document() document {
+// document is what mail and printed letter have in common; they differ in how
+// the workshop is reached.
+func (in ReminderInput) document(reachUs string) document {
 	in.Items = slices.SortedStableFunc(slices.Values(in.Items), func(a, b ReminderItem) int { return a.Due.Compare(b.Due) })
 	d := document{
 		Subject:  reminderSubject(in.Items),
@@ -104,7 +117,7 @@ func (in ReminderInput) document() document {
 	}
 	told := map[string]string{} // steps already given, and for which machine
 	for _, group := range byLoop(in.Items) {
-		d.Blocks = append(d.Blocks, groupBlock(group, in, told))
+		d.Blocks = append(d.Blocks, groupBlock(group, in.Day, reachUs, told))
 	}
 	// One letter has one advice on what to do when wet: that for the worst liquid.
 	worst := in.Items[0]
@@ -114,7 +127,7 @@ func (in ReminderInput) document() document {
 			break
 		}
 	}
-	d.addCare(worst.guide(in.Workshop).Wet, in.Cautions)
+	d.addCare(worst.guide(reachUs).Wet, in.Cautions)
 	return d
 }
 
@@ -180,22 +193,22 @@ func (w Workshop) closing() []string {
 	return lines
 }
 
-func (i ReminderItem) guide(w Workshop) Guide {
+func (i ReminderItem) guide(reachUs string) Guide {
 	if i.Guide != nil {
 		return *i.Guide
 	}
-	return GuideFor(i.Task, i.Kind, i.Sealed, i.Fluid, w.ReachUs())
+	return GuideFor(i.Task, i.Kind, i.Sealed, i.Fluid, reachUs)
 }
 
 // groupBlock writes the tasks of one loop. Steps that the letter gave before are
 // not repeated.
-func groupBlock(group []ReminderItem, in ReminderInput, told map[string]string) block {
+func groupBlock(group []ReminderItem, today loops.Day, reachUs string, told map[string]string) block {
 	first := group[0]
 	b := block{Heading: capitalised(first.Machine)}
 	look, work := -1, -1
 	for n, i := range group {
 		w, _ := taskWords(i.Task)
-		b.Dues = append(b.Dues, due{stageWord(i.Stage), w.title + " by " + when(i.Due, in.Day), stageRule(i.Stage), "Why: " + i.because()})
+		b.Dues = append(b.Dues, due{stageWord(i.Stage), w.title + " by " + when(i.Due, today), stageRule(i.Stage), "Why: " + i.because()})
 		switch {
 		case i.Task == loops.Look && look < 0:
 			look = n
@@ -210,9 +223,9 @@ func groupBlock(group []ReminderItem, in ReminderInput, told map[string]string) 
 		asked = group[work]
 	case work >= 0:
 		asked = group[look]
-		b.Paragraphs = append(b.Paragraphs, "You look it over; the rest is done in our workshop. To agree on a day, "+in.Workshop.ReachUs()+".")
+		b.Paragraphs = append(b.Paragraphs, "You look it over; the rest is done in our workshop. To agree on a day, "+reachUs+".")
 	}
-	g := asked.guide(in.Workshop)
+	g := asked.guide(reachUs)
 	key := strings.Join(slices.Concat(g.Steps, []string{""}, g.Leave), "\n")
 	if above, ok := told[key]; ok {
 		b.Paragraphs = append(b.Paragraphs, "What to do and what to leave alone: the same as for "+above+" above.")

@@ -131,4 +131,37 @@ func TestPrintedLetterHasNoLinks(t *testing.T) {
 	assert.NotContains(t, p.Text, "https://")
 	assert.NotContains(t, p.HTML, "href")
 	assert.Contains(t, p.Text, "call us on +00 555 0142")
+	golden := filepath.Join("testdata", "printed.txt")
+	if *update {
+		require.NoError(t, os.WriteFile(golden, []byte(p.Text), 0o644))
+	}
+	want, err := os.ReadFile(golden)
+	require.NoError(t, err)
+	assert.Equal(t, string(want), p.Text)
+}
+
+// Nobody can answer a letter on paper by answering a mail.
+func TestPaperSaysHowTheWorkshopIsReached(t *testing.T) {
+	t.Parallel()
+	for _, tt := range []struct {
+		name, phone, from, want string
+	}{
+		{"by telephone", "+00 555 0142", "bench@tidewater.example", "Leave it off and call us on +00 555 0142."},
+		{"by mail", "", "bench@tidewater.example", "Leave it off and write to bench@tidewater.example."},
+		{"in person", "", "", "Leave it off and come by our workshop."},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
+			for _, in := range []notify.ReminderInput{reminder(), several(), grouped()} {
+				in.Workshop.Phone, in.Workshop.From = tt.phone, tt.from
+				p, err := notify.ComposePrinted(in)
+				require.NoError(t, err)
+				for _, words := range []string{p.Text, p.HTML} {
+					words = squeeze(strings.ReplaceAll(words, "&#43;", "+"))
+					assert.Contains(t, words, squeeze(tt.want))
+					assert.NotContains(t, words, squeeze("answer this mail"))
+				}
+			}
+		})
+	}
 }

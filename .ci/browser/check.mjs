@@ -3,7 +3,7 @@
 
 // Visits every page of a running `fillmark try` in Chromium: phone and desk, by day and by night, with and without script. No page may break
 // a rule of axe-core or of the Nu HTML checker, ask anybody else for anything, say anything on the console or be wider than the screen. Then
-// the jobs are done as people do them.
+// what a workshop prints is printed and read back, and the jobs are done as people do them.
 //
 //   node check.mjs PROGRAM     PROGRAM is the fillmark to run
 
@@ -16,6 +16,7 @@ import { createRequire } from 'node:module'
 import { chromium } from 'playwright-core'
 import { pages } from './pages.mjs'
 import { jobs } from './jobs.mjs'
+import { checkPrints } from './prints.mjs'
 
 const require = createRequire(import.meta.url)
 const axe = readFileSync(require.resolve('axe-core/axe.min.js'), 'utf8')
@@ -81,14 +82,17 @@ const madeBy = async ({ base, mail }, program) => {
     throw new Error(`no letter has a link like ${pattern}`)
   }
   const made = {
-    base, technician: 'Bo Alder', password, tag: items[0].tag,
+    base, technician: 'Bo Alder', product: 'Quayside mix 30', password, tag: items[0].tag,
     opened: items.find((l) => l.state.cause)?.tag,
+    printed: items.find((l) => l.owner_name && l.sealed && l.next_task && l.state.charge?.fluid === 'pg' && !l.state.cause),
     // Of letters that ask for a look: who has answered that all is fine is not asked again.
     looks: [...new Set(letters.filter((l) => /Look-over by/.test(l)).map((l) => l.match(/http:\/\/[\d.:]+(\/o\/[\w-]+)\?answer=fine/)?.[1]).filter(Boolean))],
     owner: link(/http:\/\/[\d.:]+(\/o\/[\w-]+)\?answer=fine/), stop: link(/http:\/\/[\d.:]+(\/stop\/[\w-]+)/),
   }
   const store = join(dirname(mail), 'register.db')
   const run = (...args) => execFileSync(program, ['--store', store, ...args], { input: `${password}\n`, encoding: 'utf8' })
+  const shelved = run('shelf', 'add', '--kind', 'premix', '--product', made.product, '--lot', 'Q-30', '--fluid', 'pg', '--mass', '30%', '--left', '2l', '--json')
+  made.container = JSON.parse(shelved).id
   run('technician', 'add', made.technician)
   made.first = run('technician', 'add', 'Lea', '--link').match(/(\/password\/[\w-]+)/)[1]
   return made
@@ -220,6 +224,7 @@ const main = async (program) => {
     await canFail(browser, made)
     await visitAll(browser, made, html)
     checkHTML(html)
+    await checkPrints(browser, made, check)
     await doJobs(browser, made)
   } finally {
     await browser.close()

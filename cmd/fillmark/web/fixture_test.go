@@ -85,11 +85,18 @@ func (b *bench) takesBounces() *notify.ReturnPath {
 	require.NoError(b, err)
 	settings := b.settings()
 	settings.ReturnPath = path
+	b.takesSettings(settings)
+	return path
+}
+
+// takesSettings starts the bench anew with other settings.
+func (b *bench) takesSettings(settings workshop.Settings) {
+	b.Helper()
 	b.shop = workshop.New(b.store, settings, rand.Reader, b.links)
 	b.deps.Workshop = b.shop
+	var err error
 	b.handler, err = web.New(b.deps)
 	require.NoError(b, err)
-	return path
 }
 
 // settings are those of the bench's workshop.

@@ -9,6 +9,7 @@ import (
 
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
+	"fillmark/notify"
 )
 
 // handoverPage is the sheet that goes back with a machine.
@@ -59,7 +60,8 @@ func (s *server) pageHandover(w http.ResponseWriter, r *http.Request) error {
 	if f := file.Protection; f != nil {
 		p.Freezes = plusMinusFor(file.Owner.Units, f.FreezePoint, f.Uncertainty)
 	}
-	machine, guide := ownerMachineOf(file, nil, today, reachOf(settings))
+	reach := notify.Workshop{Phone: settings.Phone, From: settings.From}.ReachOnPaper()
+	machine, guide := ownerMachineOf(file, nil, today, reach)
 	if len(machine.Steps) == 0 {
 		machine.Steps, machine.Leave = guide.Steps, guide.Leave
 	}

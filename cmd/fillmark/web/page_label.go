@@ -143,7 +143,7 @@ func (s *server) containerLabel(c loops.Container) label {
 	settings := s.Workshop.Settings()
 	l := label{Workshop: settings.Name, Phone: settings.Phone}
 	lines := workshop.ContainerLabel(c)
-	l.Big, l.Name, _ = strings.Cut(lines[0], "  ")
+	l.Big, l.Name, _ = strings.Cut(lines[0], ", ")
 	for _, line := range lines[1:] {
 		l.Lines = append(l.Lines, labelLine{"", line})
 	}

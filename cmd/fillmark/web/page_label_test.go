@@ -57,7 +57,7 @@ func TestLabelOfAContainer(t *testing.T) {
 	require.NoError(t, err)
 	w := b.get("/shelf/1/label")
 	require.Equal(t, http.StatusOK, w.Code)
-	for _, say := range []string{"No. 1", "Lot B-12", "40.0 mass %", "Mixed Mon 30 Nov 2026", "Do not drink"} {
+	for _, say := range []string{"No. 1</p>", "Lot B-12", "40.0 mass %", "Mixed Mon 30 Nov 2026", "Do not drink"} {
 		b.says(w, say, "container")
 	}
 	assert.NotContains(t, w.Body.String(), "<script>alert")
@@ -133,4 +133,9 @@ func TestHandoverSheetSaysWhatWasDone(t *testing.T) {
 	b.says(b.get("/loops/"+string(file.Loop.Tag)+"/handover"), "It begins to freeze at 3\u00a0°F", "in the owner's units")
 	tag := b.taken(intakeForm(nil))
 	b.says(b.get("/loops/"+string(tag)+"/handover"), "The hand-over is not on record yet.", "before it")
+
+	silent := b.settings()
+	silent.Phone = ""
+	b.takesSettings(silent)
+	b.says(b.get("/loops/"+string(file.Loop.Tag)+"/handover"), "Leave it off and write to "+silent.From+".", "without a telephone")
 }

@@ -138,7 +138,7 @@ func (s *server) ownerPage(r *http.Request, owner loops.Owner) (ownerPage, error
 		p.About = aboutChoices(p.Machines)
 	}
 	if slices.ContainsFunc(p.Machines, func(m ownerMachine) bool { return m.Next != "" }) {
-		p.Calendar = "/o/" + r.PathValue("token") + "/calendar.ics"
+		p.Calendar = s.Workshop.CalendarPath(owner.ID, now)
 	}
 	p.frame = s.newFrame(r, p.Heading)
 	return p, nil
@@ -157,7 +157,7 @@ func aboutChoices(machines []ownerMachine) []choice {
 	return all
 }
 
-// reachOf says how owners reach the workshop.
+// reachOf says on the page of a mail's link how the workshop is reached.
 func reachOf(settings workshop.Settings) string {
 	if settings.Phone != "" {
 		return "call us on " + settings.Phone

@@ -118,7 +118,7 @@ func lastAnswer(files []workshop.File) *ownerAnswer {
 
 // ownerCalendar is the feed of an owner's days, for a calendar program.
 func (s *server) ownerCalendar(w http.ResponseWriter, r *http.Request) error {
-	owner, err := s.ownerLink(r, workshop.LinkOwner)
+	owner, err := s.ownerLink(r, workshop.LinkCalendar)
 	if err != nil {
 		return err
 	}

@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"net/url"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -243,11 +244,30 @@ func TestOwnerSubscribesToTheCalendar(t *testing.T) {
 	b := newBench(t)
 	file := b.ana()
 	link := b.ownerLink(file.Owner)
-	b.says(b.get(link), link+"/calendar.ics", "link")
-	w := b.get(link + "/calendar.ics")
+	calendar := regexp.MustCompile(`href="(/o/[\w-]+)/calendar\.ics"`).FindStringSubmatch(b.get(link).Body.String())
+	require.NotNil(t, calendar, "the page links no calendar")
+	w := b.get(calendar[1] + "/calendar.ics")
 	require.Equal(t, http.StatusOK, w.Code)
 	assert.Equal(t, "text/calendar; charset=utf-8", w.Header().Get("Content-Type"))
 	assert.Contains(t, w.Body.String(), "BEGIN:VEVENT")
 	assert.Contains(t, w.Body.String(), "grey tower")
 	assert.Equal(t, http.StatusNotFound, b.get("/o/forged/calendar.ics").Code)
+
+	// A subscription shows days and nothing more, and no other link is one.
+	token := strings.TrimPrefix(calendar[1], "/o/")
+	assert.Equal(t, http.StatusNotFound, b.get("/o/"+token).Code)
+	assert.Equal(t, http.StatusNotFound, b.post("/o/"+token, url.Values{"answer": {"fine"}}).Code)
+	assert.Equal(t, http.StatusNotFound, b.get("/stop/"+token).Code)
+	assert.Equal(t, http.StatusNotFound, b.post("/stop/"+token, url.Values{"mail": {"stop"}}).Code)
+	assert.Equal(t, http.StatusNotFound, b.get(link+"/calendar.ics").Code)
+	assert.Equal(t, http.StatusNotFound, b.get(b.stopLink(file.Owner)+"/calendar.ics").Code)
+	owner, err := b.store.Owner(file.Owner.ID)
+	require.NoError(t, err)
+	assert.True(t, owner.MailStopped.IsZero())
+
+	// Long after the mail's links have ended the feed is still there; not for ever.
+	path := b.shop.CalendarPath(file.Owner.ID, b.now.AddDate(-9, 0, 0))
+	assert.Equal(t, http.StatusOK, b.get(path).Code)
+	path = b.shop.CalendarPath(file.Owner.ID, b.now.AddDate(-10, 0, -1))
+	assert.Equal(t, http.StatusNotFound, b.get(path).Code)
 }

@@ -24,8 +24,9 @@ type LinkPurpose byte
 
 // The purposes of a link. A link of one purpose opens no other.
 const (
-	LinkOwner LinkPurpose = 'o' // see one owner's loops and answer about them
-	LinkStop  LinkPurpose = 's' // stop and resume the mail of one owner
+	LinkOwner    LinkPurpose = 'o' // see one owner's loops and answer about them
+	LinkStop     LinkPurpose = 's' // stop and resume the mail of one owner
+	LinkCalendar LinkPurpose = 'c' // read the feed of one owner's days, and nothing else
 )
 
 // ErrLink says that a link is forged, mistyped, of another purpose or past
@@ -112,6 +113,17 @@ func DerivedKey(secret []byte, purpose string) []byte {
 // linkLife is how long the links of a mail work: past the last reminder of
 // its task with room for a holiday.
 const linkLife = 120 * 24 * time.Hour
+
+// calendarYears is how long a subscription works: calendar programs never ask
+// for a new address, and a machine outlives many mails. A secret that is taken
+// out of the key file ends it earlier.
+const calendarYears = 10
+
+// CalendarPath is the path of the owner's feed, to subscribe to from the
+// instant on. It shows days to whoever has it, and lets nobody answer.
+func (w *Workshop) CalendarPath(owner loops.OwnerID, at time.Time) string {
+	return "/o/" + w.links.Sign(LinkCalendar, uint64(owner), at.AddDate(calendarYears, 0, 0)) + "/calendar.ics"
+}
 
 // ownerLinks are the links of a mail to one owner. The one-click link is left
 // out where the pages have no https address, as RFC 8058 wants.

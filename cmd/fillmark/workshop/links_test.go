@@ -32,8 +32,17 @@ func TestLinkOpensOnlyWhatItIsFor(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, uint64(42), subject)
 
-	_, err = l.Open(workshop.LinkStop, token, noon)
-	require.ErrorIs(t, err, workshop.ErrLink, "another purpose")
+	all := []workshop.LinkPurpose{workshop.LinkOwner, workshop.LinkStop, workshop.LinkCalendar}
+	for _, signed := range all {
+		for _, asked := range all {
+			_, err := l.Open(asked, l.Sign(signed, 42, noon), noon)
+			if signed == asked {
+				require.NoError(t, err)
+				continue
+			}
+			require.ErrorIs(t, err, workshop.ErrLink, "a link of purpose %c opens %c", signed, asked)
+		}
+	}
 	_, err = l.Open(workshop.LinkOwner, token, noon.Add(time.Second))
 	require.ErrorIs(t, err, workshop.ErrLink, "expired")
 	_, err = links(t, 2).Open(workshop.LinkOwner, token, noon)
@@ -87,7 +96,7 @@ func FuzzLinkOpensNothing(f *testing.F) {
 	f.Add("AnVvAAAAAAAAAAMAAAAAa6PF5V_savOlPfIwyqPlSBmQSVk")
 	f.Add(strings.Repeat("A", 47))
 	f.Fuzz(func(t *testing.T, token string) {
-		for _, p := range []workshop.LinkPurpose{workshop.LinkOwner, workshop.LinkStop} {
+		for _, p := range []workshop.LinkPurpose{workshop.LinkOwner, workshop.LinkStop, workshop.LinkCalendar} {
 			_, err := l.Open(p, token, noon)
 			require.ErrorIs(t, err, workshop.ErrLink)
 		}
