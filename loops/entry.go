@@ -40,6 +40,17 @@ type Entry struct {
 	Step       *StepDone   `json:"step,omitempty"`
 }
 
+// PhotoHashes lists the photos beside the register that the entry names.
+func (e Entry) PhotoHashes() []string {
+	var hashes []string
+	if e.Opening != nil {
+		for _, photo := range e.Opening.Photos {
+			hashes = append(hashes, photo.Hash)
+		}
+	}
+	return hashes
+}
+
 // EntryKind is a kind of entry.
 type EntryKind string
 

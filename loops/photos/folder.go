@@ -34,7 +34,7 @@ func (f Folder) Keep(p Photo) (already bool, err error) {
 	if p.Hash != Hash(p.JPEG) {
 		return false, errors.New("photos: the hash is not that of the photo")
 	}
-	if there, err := f.Read(p.Hash, Full); err == nil && Hash(there) == p.Hash {
+	if f.Has(p.Hash) {
 		return true, nil
 	}
 	if err := os.MkdirAll(string(f), 0o700); err != nil {
@@ -49,6 +49,16 @@ func (f Folder) Keep(p Photo) (already bool, err error) {
 		}
 	}
 	return false, nil
+}
+
+// Has tells that the photo is there, whole, with its small copy.
+func (f Folder) Has(hash string) bool {
+	full, err := f.Read(hash, Full)
+	if err != nil || Hash(full) != hash {
+		return false
+	}
+	info, err := os.Stat(f.path(hash, Small))
+	return err == nil && info.Mode().IsRegular()
 }
 
 // Read returns a photo's file; fs.ErrNotExist where there is none, also for
