@@ -10,6 +10,7 @@ import (
 	"io"
 	"io/fs"
 	"path/filepath"
+	"time"
 
 	"fillmark/cmd/fillmark/web"
 	"fillmark/loops"
@@ -23,7 +24,54 @@ var errPhotos = errors.New("the register is sound, but photos beside it are miss
 // Photos lists the photos that histories name, each once, compared with the
 // files beside the register.
 func (k keep) Photos(ctx context.Context) ([]web.NamedPhoto, error) {
-	return namedPhotos(ctx, k.Store, photos.Folder(filepath.Join(filepath.Dir(k.config.Store), backupPhotos)))
+	return namedPhotos(ctx, k.Store, k.photos())
+}
+
+// EraseOwner erases who an owner is, and the photos that only their words
+// named: those sent with an answer and those taken at intake.
+func (k keep) EraseOwner(ctx context.Context, id loops.OwnerID, by string, at time.Time) error {
+	before, err := hashesNamed(k.Store)
+	if err != nil {
+		return err
+	}
+	if err := k.Store.EraseOwner(ctx, id, by, at); err != nil {
+		return err
+	}
+	after, err := hashesNamed(k.Store)
+	if err != nil {
+		return err
+	}
+	var all []error
+	for hash := range before {
+		if !after[hash] {
+			all = append(all, k.photos().Remove(hash))
+		}
+	}
+	return errors.Join(all...)
+}
+
+// hashesNamed is the set of photos that any entry names.
+func hashesNamed(register *store.Store) (map[string]bool, error) {
+	named := map[string]bool{}
+	for l, err := range register.Loops() {
+		if err != nil {
+			return nil, err
+		}
+		history, err := register.History(l.ID)
+		if err != nil {
+			return nil, err
+		}
+		for _, e := range history {
+			for _, hash := range e.PhotoHashes() {
+				named[hash] = true
+			}
+		}
+	}
+	return named, nil
+}
+
+func (k keep) photos() photos.Folder {
+	return photos.Folder(filepath.Join(filepath.Dir(k.config.Store), backupPhotos))
 }
 
 // namedPhotos compares the photos that a register names with the files of a

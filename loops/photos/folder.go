@@ -74,6 +74,20 @@ func (f Folder) Read(hash string, size Size) ([]byte, error) {
 	return content, nil
 }
 
+// Remove deletes a photo and its small copy; one that is not there is gone
+// already.
+func (f Folder) Remove(hash string) error {
+	if !IsHash(hash) {
+		return nil
+	}
+	for _, size := range []Size{Full, Small} {
+		if err := os.Remove(f.path(hash, size)); err != nil && !errors.Is(err, fs.ErrNotExist) {
+			return fmt.Errorf("photos: %w", err)
+		}
+	}
+	return nil
+}
+
 func (f Folder) path(hash string, size Size) string {
 	return filepath.Join(string(f), hash+string(size)+".jpg")
 }

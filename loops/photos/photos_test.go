@@ -430,4 +430,9 @@ func TestHas(t *testing.T) {
 	assert.False(t, already)
 	assert.FileExists(t, small)
 	assert.False(t, folder.Has("../x"))
+	require.NoError(t, folder.Remove(p.Hash))
+	assert.NoFileExists(t, small)
+	assert.False(t, folder.Has(p.Hash))
+	assert.NoError(t, folder.Remove(p.Hash), "gone already")
+	assert.NoError(t, folder.Remove("../x"))
 }

@@ -15,6 +15,8 @@ import (
 const (
 	photosPath   = "/api/v1/photos"
 	openingsPath = "/openings"
+	intakePath   = "/intake"
+	ownerPath    = "/o/" // and an owner's token
 )
 
 // openingRoutes lists the routes of openings, of what they answer, and of
