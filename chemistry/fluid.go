@@ -9,7 +9,8 @@ import (
 	"fillmark/chemistry/tables"
 )
 
-// Fluid is a base liquid. The zero value "" is no fluid and is refused everywhere.
+// Fluid is a base liquid. The zero value "" is a fluid that nobody knows: wherever a figure depends on it, it is refused; rules
+// and cautions answer for it as for the worst.
 type Fluid string
 
 // The fluids there are. Their text is what is typed, stored and printed in JSON.
@@ -52,6 +53,8 @@ func (f Fluid) IsGlycol() bool { return f == EthyleneGlycol || f == PropyleneGly
 // Name returns the full name for people, and the text itself for a fluid that is none.
 func (f Fluid) Name() string {
 	switch f {
+	case "":
+		return "fluid not known"
 	case EthyleneGlycol:
 		return "ethylene glycol"
 	case PropyleneGlycol:

@@ -7,6 +7,8 @@ import "fillmark/chemistry"
 
 // Charge is the liquid now in a loop.
 type Charge struct {
+	// Fluid is empty where nobody knows what a factory or somebody unknown
+	// filled in; such a charge has no strength.
 	Fluid chemistry.Fluid `json:"fluid"`
 	// Mass is the glycol mass fraction; nil where it is not known. For water
 	// it is zero.
@@ -69,8 +71,13 @@ func (a Additive) validate(field string) error {
 
 func (c Charge) validate() error {
 	var p problems
-	p.add(oneOf("fluid", c.Fluid, chemistry.Fluids()...))
-	if c.Mass != nil {
+	unknown := c.Fluid == "" && (c.Origin == Factory || c.Origin == UnknownOrigin)
+	if !unknown {
+		p.add(oneOf("fluid", c.Fluid, chemistry.Fluids()...))
+	} else if c.Mass != nil || c.MassUncertainty != 0 {
+		p.add(invalid("strength", "given", "no strength where the fluid is not known"))
+	}
+	if c.Mass != nil && !unknown {
 		top := chemistry.MassFraction(0.6)
 		if !c.Fluid.IsGlycol() {
 			top = 0

@@ -40,6 +40,23 @@ type Entry struct {
 	Step       *StepDone   `json:"step,omitempty"`
 }
 
+// PhotoHashes lists the photos beside the register that the entry names.
+func (e Entry) PhotoHashes() []string {
+	var hashes []string
+	if e.Intake != nil {
+		hashes = append(hashes, e.Intake.Photos...)
+	}
+	if e.Answer != nil && e.Answer.Photo != "" {
+		hashes = append(hashes, e.Answer.Photo)
+	}
+	if e.Opening != nil {
+		for _, photo := range e.Opening.Photos {
+			hashes = append(hashes, photo.Hash)
+		}
+	}
+	return hashes
+}
+
 // EntryKind is a kind of entry.
 type EntryKind string
 

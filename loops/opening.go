@@ -243,13 +243,19 @@ func validatePhotos(photos []OpeningPhoto) error {
 	seen := map[string]bool{}
 	for _, photo := range photos {
 		p.add(oneOf("photo", photo.When, BeforeWork, AfterWork))
-		if len(photo.Hash) != 64 || strings.Trim(photo.Hash, "0123456789abcdef") != "" {
-			p.add(invalid("photo", photo.Hash, "the hash that the register gave it: 64 hexadecimal digits"))
-		}
-		if seen[photo.Hash] {
-			p.add(invalid("photo", photo.Hash, "each photo once; this one is there twice"))
-		}
-		seen[photo.Hash] = true
+		p.add(checkPhoto(photo.Hash, seen))
 	}
 	return p.err()
+}
+
+// checkPhoto refuses what is no photo's hash, and a photo seen before.
+func checkPhoto(hash string, seen map[string]bool) error {
+	if len(hash) != 64 || strings.Trim(hash, "0123456789abcdef") != "" {
+		return invalid("photo", hash, "the hash that the register gave it: 64 hexadecimal digits")
+	}
+	if seen[hash] {
+		return invalid("photo", hash, "each photo once; this one is there twice")
+	}
+	seen[hash] = true
+	return nil
 }

@@ -15,10 +15,19 @@ type Intake struct {
 	Symptom   string `json:"symptom,omitempty"` // what the technician saw
 	// RunningHours is the hour meter, where there is one.
 	RunningHours *float64 `json:"running_hours,omitempty"`
+	// Photos are those taken when it came in, by their hashes.
+	Photos []string `json:"photos,omitempty"`
 }
 
 func (x *Intake) validate() error {
 	var p problems
+	if len(x.Photos) > MaxPhotos {
+		p.add(invalid("photo", len(x.Photos), fmt.Sprintf("at most %d", MaxPhotos)))
+	}
+	seen := map[string]bool{}
+	for _, hash := range x.Photos {
+		p.add(checkPhoto(hash, seen))
+	}
 	p.add(checkText("complaint", x.Complaint, 2000, true))
 	p.add(checkText("symptom", x.Symptom, 2000, true))
 	optional(&p, "running hours", x.RunningHours, 0, 1e6, "h")
@@ -239,6 +248,8 @@ type Answer struct {
 	Answer AnswerKind `json:"answer"`
 	Tasks  []TaskKind `json:"tasks,omitempty"` // the tasks of the reminder it answers
 	Words  string     `json:"words,omitempty"`
+	// Photo is the hash of what they sent with "something is off"; else empty.
+	Photo string `json:"photo,omitempty"`
 }
 
 // AnswerKind is one of the answers an owner can give.
@@ -259,6 +270,12 @@ func (x *Answer) validate() error {
 		p.add(oneOf("task", t, TaskKinds()...))
 	}
 	p.add(checkText("words", x.Words, 2000, true))
+	if x.Photo != "" {
+		p.add(checkPhoto(x.Photo, map[string]bool{}))
+		if x.Answer != SomethingOff {
+			p.add(invalid("photo", x.Photo, "none, except with "+string(SomethingOff)))
+		}
+	}
 	return p.err()
 }
 

@@ -128,7 +128,7 @@ func (u UsedFluid) Validate() error {
 		p.add(invalid("day", "", "the day it was taken out, such as 2026-12-03"))
 	}
 	p.add(requireText("by", u.By, 100))
-	p.add(oneOf("fluid", u.Fluid, chemistry.Fluids()...))
+	p.add(oneOf("fluid", u.Fluid, append(chemistry.Fluids(), "")...)) // empty: nobody knows it
 	p.add(inRange("volume", u.Volume, 0.0001, 1000, "litres"))
 	p.add(checkText("hazard", u.Hazard, 500, false))
 	p.add(requireText("went", u.Went, 500))

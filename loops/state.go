@@ -206,7 +206,7 @@ func (s *State) inspected(day Day, x *Inspection) {
 	if x.Missing != nil {
 		s.Missing, s.MissingSeen = *x.Missing, day
 	}
-	if x.Mass != nil && s.Charge != nil {
+	if x.Mass != nil && s.Charge != nil && s.Charge.Fluid != "" { // of an unknown fluid a reading says no strength
 		charge, mass := *s.Charge, *x.Mass
 		charge.Mass, charge.MassUncertainty = &mass, x.MassUncertainty
 		s.Charge = &charge

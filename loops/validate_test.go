@@ -125,3 +125,38 @@ func TestDueDifference(t *testing.T) {
 	assert.Equal(t, []loops.Due{{Day: d, Loop: 4, Task: loops.Look}}, del)
 	assert.Equal(t, []loops.Due{{Day: d.AddDays(9), Loop: 4, Task: loops.Look}}, put)
 }
+
+func TestChargeOfUnknownFluid(t *testing.T) {
+	t.Parallel()
+	d := day(t, "2026-05-01")
+	for _, tt := range []struct {
+		name   string
+		charge loops.Charge
+		field  string // empty where it is right
+	}{
+		{"of a factory", loops.Charge{Origin: loops.Factory, FilledTo: d}, ""},
+		{"of nobody known", loops.Charge{Origin: loops.UnknownOrigin, FilledTo: d, Lot: "B-7"}, ""},
+		{"of the workshop", loops.Charge{Origin: loops.WorkshopFill, FilledTo: d}, "fluid"},
+		{"of no origin", loops.Charge{FilledTo: d}, "fluid"},
+		{"with a strength", loops.Charge{Origin: loops.Factory, FilledTo: d, Mass: new(chemistry.MassFraction(0.3))}, "strength"},
+		{"with a zero strength", loops.Charge{Origin: loops.Factory, FilledTo: d, Mass: new(chemistry.MassFraction(0))}, "strength"},
+		{"with an uncertainty", loops.Charge{Origin: loops.Factory, FilledTo: d, MassUncertainty: 0.02}, "strength"},
+		{"another word", loops.Charge{Fluid: "brandy", Origin: loops.Factory, FilledTo: d}, "fluid"},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
+			err := loops.Entry{Kind: loops.KindFill, Day: d, By: "test", Fill: &loops.Fill{Charge: tt.charge}}.Validate()
+			if tt.field == "" {
+				assert.NoError(t, err)
+			} else {
+				assert.ErrorContains(t, err, tt.field)
+			}
+		})
+	}
+
+	read := loops.Entry{Kind: loops.KindInspection, Day: d, By: "test", Inspection: &loops.Inspection{Verdict: loops.NotJudged, Mass: new(chemistry.MassFraction(0.3))}}
+	filled := loops.Entry{Kind: loops.KindFill, Day: d, By: "test", Fill: &loops.Fill{Charge: loops.Charge{Origin: loops.Factory, FilledTo: d}}}
+	state := loops.Fold([]loops.Entry{filled, read})
+	require.NotNil(t, state.Charge)
+	assert.Nil(t, state.Charge.Mass, "of an unknown fluid a reading says no strength")
+}

@@ -100,9 +100,12 @@ func leaveAlone(kind loops.MachineKind, sealed bool) []string {
 	return leave
 }
 
+// poisonous tells of a fluid whether it is, or may be where nobody knows it.
+func poisonous(fluid chemistry.Fluid) bool { return fluid == chemistry.EthyleneGlycol || fluid == "" }
+
 func ifWet(fluid chemistry.Fluid, reachUs string) string {
 	wet := "Switch it off and pull the plug at the wall, with dry hands. Leave it off and " + reachUs + ". A photo helps."
-	if fluid == chemistry.EthyleneGlycol {
+	if poisonous(fluid) {
 		wet += " Keep children and animals away: the liquid is poisonous if swallowed."
 	}
 	return wet

@@ -72,7 +72,7 @@ func ComposeHandover(in HandoverInput) (Letter, error) {
 	}
 	worst := in.Loops[0].Fluid
 	for _, l := range in.Loops {
-		if l.Fluid == chemistry.EthyleneGlycol {
+		if poisonous(l.Fluid) {
 			worst = l.Fluid
 		}
 	}

@@ -122,7 +122,7 @@ func (in ReminderInput) document(reachUs string) document {
 	// One letter has one advice on what to do when wet: that for the worst liquid.
 	worst := in.Items[0]
 	for _, item := range in.Items {
-		if item.Fluid == chemistry.EthyleneGlycol {
+		if poisonous(item.Fluid) {
 			worst = item
 			break
 		}
@@ -406,8 +406,8 @@ func validateLoop(field, machine string, tag loops.Tag, fluid chemistry.Fluid, c
 	var p problems
 	p.add(requireText(field+"machine", machine, maxName))
 	p.add(requireText(field+"tag", string(tag), 20))
-	if !fluid.Valid() {
-		p.add(invalid(field+"fluid", string(fluid), "one of the fluids"))
+	if fluid != "" && !fluid.Valid() {
+		p.add(invalid(field+"fluid", string(fluid), "one of the fluids, or empty where nobody knows it"))
 	}
 	p.add(requireText(field+"charge", charge, maxSentence))
 	return errors.Join(p...)

@@ -233,13 +233,23 @@ const (
 	leakSource = "UFC 3-240-13FN (US Department of Defense, 2005), rule of leakage for closed systems"
 )
 
+// concernPhoto says so where the owner sent a photo with what is off.
+func (p *planner) concernPhoto() string {
+	for _, e := range loops.Standing(p.in.History) {
+		if e.Kind == loops.KindAnswer && e.Answer.Photo != "" && e.Day == p.in.Loop.State.Concern {
+			return ", with a photo"
+		}
+	}
+	return ""
+}
+
 // findings adds what was seen in this loop and is not dealt with yet.
 func (p *planner) findings() {
 	s := p.in.Loop.State
 	if !s.Concern.IsZero() {
 		p.add(loops.ServiceCheck, loops.Clause{
 			Kind: loops.ByFinding, Day: s.Concern, Source: "owner's answer", Grade: GradeRecord,
-			Text:      "The owner says something is off; answered on " + s.Concern.Long() + ".",
+			Text:      "The owner says something is off; answered on " + s.Concern.Long() + p.concernPhoto() + ".",
 			OwnerText: "You told us on " + s.Concern.Long() + " that something is off.",
 		})
 	}

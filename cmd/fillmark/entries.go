@@ -4,6 +4,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 
@@ -89,7 +90,7 @@ unknown put in, say --origin and between which days; the volume may be unknown.`
 	}
 	f := cmd.Flags()
 	entryFlags(f, &e)
-	need(f, &charge.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "eg, pg, water (with additives) or deionised")
+	need(f, &charge.Fluid, orUnknown, "fluid", "FLUID", "eg, pg, water (with additives) or deionised; unknown for a factory's")
 	may(f, &charge.Mass, chemistry.ParseMassPercent, "mass", "PERCENT", "glycol mass %")
 	may(f, &volumeBasis, chemistry.ParseVolumePercent, "volume", "PERCENT", "glycol volume % before mixing at 20 °C")
 	need(f, &charge.MassUncertainty, chemistry.ParseMassPercent, "uncertainty", "PERCENT", "how sure the strength is, mass % (k = 2)")
@@ -113,9 +114,21 @@ unknown put in, say --origin and between which days; the volume may be unknown.`
 	return cmd
 }
 
+// orUnknown reads a fluid, or "unknown" for one that nobody knows.
+func orUnknown(text string) (chemistry.Fluid, error) {
+	if strings.EqualFold(strings.TrimSpace(text), "unknown") {
+		return "", nil
+	}
+	return chemistry.ParseFluid(text)
+}
+
 // strengthOf settles the charge's strength from the two bases it can be given in.
 func strengthOf(c *loops.Charge, volume *chemistry.VolumeFraction) error {
 	switch {
+	case c.Fluid == "":
+		if volume != nil || c.Mass != nil {
+			return &usageError{errors.New("--mass and --volume: none where the fluid is unknown")}
+		}
 	case !c.Fluid.IsGlycol():
 		if volume != nil || (c.Mass != nil && *c.Mass != 0) {
 			return &usageError{fmt.Errorf("--mass and --volume are for glycols; %s has none", c.Fluid.Name())}

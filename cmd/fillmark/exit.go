@@ -69,6 +69,8 @@ func hintFor(err error) string {
 		return "a running fillmark holds the register; stop it, or let it answer on its socket beside the register"
 	case strings.HasPrefix(err.Error(), "unknown command"):
 		return "fillmark --help lists the commands"
+	case errors.Is(err, errPhotos):
+		return "copy HASH.jpg and HASH-small.jpg from the folder photos of a backup or of an export into the folder photos beside the register"
 	case errors.Is(err, loops.ErrConflict):
 		return "somebody else wrote to this record; look at it again and repeat"
 	}

@@ -26,15 +26,19 @@ type keep struct {
 // Check reads the whole file.
 func (k keep) Check(ctx context.Context) (web.CheckReport, error) {
 	report, err := k.Store.Check(ctx)
-	answer := web.CheckReport{OK: err == nil && report.OK(), Records: report.Records, Problems: []string{}}
+	answer := web.CheckReport{OK: err == nil && report.OK(), Records: report.Records, Problems: []string{}, Photos: []string{}}
 	for _, p := range report.Problems {
 		answer.Problems = append(answer.Problems, p.String())
 	}
 	if !answer.OK {
 		return answer, err
 	}
-	lost, err := k.photoProblems(ctx)
-	answer.OK, answer.Problems = err == nil && len(lost) == 0, append(answer.Problems, lost...)
+	named, err := k.Photos(ctx)
+	for _, p := range named {
+		if p.Fault != "" {
+			answer.OK, answer.Photos = false, append(answer.Photos, p.String())
+		}
+	}
 	return answer, err
 }
 

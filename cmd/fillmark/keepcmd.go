@@ -20,6 +20,7 @@ import (
 	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
+	"fillmark/loops/photos"
 	"fillmark/loops/store"
 )
 
@@ -31,25 +32,33 @@ func (a *app) keepCommands() []*cobra.Command {
 }
 
 func (a *app) exportCommand() *cobra.Command {
-	var to string
+	var to, photosTo string
 	var table workshop.TableName
 	cmd := &cobra.Command{
-		Use:   "export [--table TABLE] [--to FILE]",
+		Use:   "export [--table TABLE] [--to FILE] [--photos FOLDER]",
 		Short: "Write the whole register as JSON Lines, or one list as CSV",
 		Long: `Export writes every record as JSON Lines, from which import makes the same
-register again, byte for byte in its own export. Keys and passwords are not in
-it. With --table it writes one list as CSV for a spreadsheet.`,
+register again, byte for byte in its own export. Photos go as files into the
+folder photos beside FILE; one that is there already is kept. Keys and passwords
+are not in it. With --table it writes one list as CSV for a spreadsheet.`,
 		Example: `  fillmark export --to register.jsonl
   fillmark export --table owners > owners.csv`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if table != "" {
+				if photosTo != "" {
+					return &usageError{errors.New("--photos: goes with the whole register; a table has no photos")}
+				}
 				return a.export(cmd.Context(), "/api/v1/tables/"+string(table), to)
 			}
-			return a.export(cmd.Context(), "/api/v1/export", to)
+			if err := a.export(cmd.Context(), "/api/v1/export", to); err != nil {
+				return err
+			}
+			return a.exportPhotos(cmd.Context(), photosBeside(photosTo, to))
 		},
 	}
 	f := cmd.Flags()
+	f.StringVar(&photosTo, "photos", "", "`folder` for the photos (default photos beside the file)")
 	f.StringVar(&to, "to", "", "`file` to write, which must not be there yet (default standard output)")
 	need(f, &table, choice("table", workshop.TableNames()), "table", "TABLE", "owners, machines, loops or containers")
 	return cmd
@@ -76,12 +85,14 @@ func (a *app) export(ctx context.Context, path, to string) error {
 
 func (a *app) importCommand() *cobra.Command {
 	var table workshop.TableName
+	var photosFrom string
 	var dryRun bool
 	cmd := &cobra.Command{
-		Use:   "import FILE [--table TABLE] [--dry-run]",
+		Use:   "import FILE [--table TABLE] [--photos FOLDER] [--dry-run]",
 		Short: "Make a register of a JSON Lines export, or add the rows of a CSV list",
 		Long: `Without --table, import makes a new register of an export; nothing may be
-where the register goes. With --table it adds the rows of a CSV list to the
+where the register goes. Its photos come from the folder photos beside FILE, or
+from the one that is named. With --table it adds the rows of a CSV list to the
 register: all of them in one change, or none. Every bad row is reported by line
 and column before anything is written. Commas, semicolons and tabs, a byte order
 mark and CRLF are all read. FILE - is standard input.`,
@@ -89,18 +100,26 @@ mark and CRLF are all read. FILE - is standard input.`,
   fillmark --store new.db import register.jsonl`,
 		Args: oneFile,
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if table != "" && photosFrom != "" {
+				return &usageError{errors.New("--photos: goes with the whole register; a table has no photos")}
+			}
 			in, err := a.open(args[0])
 			if err != nil {
 				return err
 			}
 			if table == "" {
-				return errors.Join(a.importRegister(cmd.Context(), in, dryRun), in.Close())
+				beside := args[0]
+				if beside == "-" {
+					beside = ""
+				}
+				return errors.Join(a.importRegister(cmd.Context(), in, photosBeside(photosFrom, beside), dryRun), in.Close())
 			}
 			return errors.Join(a.importTable(cmd.Context(), in, table, dryRun), in.Close())
 		},
 	}
 	f := cmd.Flags()
 	need(f, &table, choice("table", workshop.TableNames()), "table", "TABLE", "owners, machines, loops or containers")
+	f.StringVar(&photosFrom, "photos", "", "`folder` with the photos (default photos beside the file)")
 	f.BoolVar(&dryRun, "dry-run", false, "find what is wrong and write nothing")
 	return cmd
 }
@@ -152,12 +171,12 @@ func (a *app) importTable(ctx context.Context, in io.Reader, table workshop.Tabl
 
 // importRegister makes a register where the configuration has it. A dry run
 // makes it in a folder of its own and removes it again.
-func (a *app) importRegister(ctx context.Context, in io.Reader, dryRun bool) error {
+func (a *app) importRegister(ctx context.Context, in io.Reader, from photos.Folder, dryRun bool) error {
 	c, err := a.config()
 	if err != nil {
 		return err
 	}
-	to := c.Store
+	to, photosTo := c.Store, photos.Folder(filepath.Join(filepath.Dir(c.Store), backupPhotos))
 	if dryRun {
 		folder, err := os.MkdirTemp("", "fillmark-import-*")
 		if err != nil {
@@ -171,15 +190,31 @@ func (a *app) importRegister(ctx context.Context, in io.Reader, dryRun bool) err
 	if err := os.MkdirAll(filepath.Dir(to), 0o700); err != nil {
 		return fmt.Errorf("folder of the register: %w", err)
 	}
-	if _, err := during(a, "importing", func() (string, error) { return to, store.Import(ctx, to, in) }); err != nil {
+	brought, err := during(a, "importing", func() (broughtPhotos, error) {
+		if err := store.Import(ctx, to, in); err != nil {
+			return broughtPhotos{}, err
+		}
+		brought, err := bringPhotos(ctx, to, from, photosTo, dryRun)
+		if err != nil {
+			return brought, errors.Join(err, os.Remove(to)) // only what was made here
+		}
+		return brought, nil
+	})
+	if err != nil {
 		return err
 	}
-	return a.print(map[string]any{"register": c.Store, "written": !dryRun}, func(p *printer) {
+	if n := len(brought.Lost); n > 0 {
+		fmt.Fprintf(a.errOut, "fillmark: %s of %d not found whole in %q. Put them into %s; fillmark check names those that lack.\n", plural(n, "photo"), n+brought.There, string(from), photosTo)
+	}
+	return a.print(map[string]any{"register": c.Store, "written": !dryRun, "photos": brought.There, "photos_lost": brought.Lost}, func(p *printer) {
 		if dryRun {
 			p.line("A register can be made of it; nothing is written (--dry-run).")
 			return
 		}
 		p.line("The register is made: %s. It has no keys of its own yet: they come with a restore, or new.", c.Store)
+		if brought.There > 0 {
+			p.line("With it are %s.", plural(brought.There, "photo"))
+		}
 	})
 }
 
@@ -264,8 +299,9 @@ func (a *app) checkCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			if !report.OK && !a.json {
-				return fmt.Errorf("%w\n%s", store.ErrDamaged, strings.Join(report.Problems, "\n"))
+			found := foundBy(report)
+			if found != nil && !a.json {
+				return fmt.Errorf("%w\n%s", found, strings.Join(slices.Concat(report.Problems, report.Photos), "\n"))
 			}
 			err = a.print(report, func(p *printer) {
 				total := 0
@@ -278,12 +314,23 @@ func (a *app) checkCommand() *cobra.Command {
 					return []string{kinds[i], fmt.Sprint(report.Records[kinds[i]])}
 				})
 			})
-			if err == nil && !report.OK {
-				err = store.ErrDamaged
+			if err == nil {
+				err = found
 			}
 			return err
 		},
 	}
+}
+
+// foundBy is the error that a check's report amounts to; nil for a sound one.
+func foundBy(report web.CheckReport) error {
+	switch {
+	case report.OK:
+		return nil
+	case len(report.Problems) == 0 && len(report.Photos) > 0:
+		return errPhotos
+	}
+	return store.ErrDamaged
 }
 
 func (a *app) compactCommand() *cobra.Command {

@@ -7,45 +7,249 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"path/filepath"
+	"time"
 
+	"fillmark/cmd/fillmark/web"
 	"fillmark/loops"
 	"fillmark/loops/photos"
+	"fillmark/loops/store"
 )
 
-// photoProblems compares the photos that openings name with the files beside
-// the register: each is there and is what it was.
-func (k keep) photoProblems(ctx context.Context) ([]string, error) {
-	var problems []string
-	folder := photos.Folder(filepath.Join(filepath.Dir(k.config.Store), backupPhotos))
-	for l, err := range k.Loops() {
+// errPhotos says that files beside the register are not what histories name.
+var errPhotos = errors.New("the register is sound, but photos beside it are missing or damaged")
+
+// Photos lists the photos that histories name, each once, compared with the
+// files beside the register.
+func (k keep) Photos(ctx context.Context) ([]web.NamedPhoto, error) {
+	return namedPhotos(ctx, k.Store, k.photos())
+}
+
+// EraseOwner erases who an owner is, and the photos that only their words
+// named: those sent with an answer and those taken at intake.
+func (k keep) EraseOwner(ctx context.Context, id loops.OwnerID, by string, at time.Time) error {
+	before, err := hashesNamed(k.Store)
+	if err != nil {
+		return err
+	}
+	if err := k.Store.EraseOwner(ctx, id, by, at); err != nil {
+		return err
+	}
+	after, err := hashesNamed(k.Store)
+	if err != nil {
+		return err
+	}
+	var all []error
+	for hash := range before {
+		if !after[hash] {
+			all = append(all, k.photos().Remove(hash))
+		}
+	}
+	return errors.Join(all...)
+}
+
+// hashesNamed is the set of photos that any entry names.
+func hashesNamed(register *store.Store) (map[string]bool, error) {
+	named := map[string]bool{}
+	for l, err := range register.Loops() {
 		if err != nil {
-			return problems, err
+			return nil, err
 		}
-		if err := ctx.Err(); err != nil {
-			return problems, err
-		}
-		history, err := k.History(l.ID)
+		history, err := register.History(l.ID)
 		if err != nil {
-			return problems, err
+			return nil, err
 		}
-		for _, e := range loops.Standing(history) {
-			if e.Kind != loops.KindOpening {
-				continue
+		for _, e := range history {
+			for _, hash := range e.PhotoHashes() {
+				named[hash] = true
 			}
-			for _, photo := range e.Opening.Photos {
-				content, err := folder.Read(photo.Hash, photos.Full)
-				switch {
-				case errors.Is(err, fs.ErrNotExist):
-					problems = append(problems, fmt.Sprintf("photo %s of loop %s, entry %d: the file is missing", photo.Hash, l.Tag, e.ID))
-				case err != nil:
-					return problems, err
-				case photos.Hash(content) != photo.Hash:
-					problems = append(problems, fmt.Sprintf("photo %s of loop %s, entry %d: the file is damaged", photo.Hash, l.Tag, e.ID))
+		}
+	}
+	return named, nil
+}
+
+func (k keep) photos() photos.Folder {
+	return photos.Folder(filepath.Join(filepath.Dir(k.config.Store), backupPhotos))
+}
+
+// namedPhotos compares the photos that a register names with the files of a
+// folder: each is there and is what it was. What only entries name that were
+// struck out may be gone.
+func namedPhotos(ctx context.Context, register *store.Store, folder photos.Folder) ([]web.NamedPhoto, error) {
+	named := []web.NamedPhoto{}
+	seen := map[string]bool{}
+	for l, err := range register.Loops() {
+		if err != nil {
+			return nil, err
+		}
+		history, err := register.History(l.ID)
+		if err != nil {
+			return nil, err
+		}
+		stands := map[loops.EntryID]bool{}
+		for _, e := range loops.Standing(history) {
+			stands[e.ID] = true
+		}
+		for _, e := range history {
+			for _, hash := range e.PhotoHashes() {
+				if err := ctx.Err(); err != nil {
+					return nil, err
+				}
+				if seen[hash] {
+					continue
+				}
+				fault, err := faultOf(folder, hash)
+				if err != nil {
+					return nil, err
+				}
+				if fault == "" || stands[e.ID] {
+					seen[hash] = true
+					named = append(named, web.NamedPhoto{Hash: hash, Tag: l.Tag, Entry: e.ID, Fault: fault})
 				}
 			}
 		}
 	}
-	return problems, nil
+	return named, nil
+}
+
+// faultOf says what is wrong with a photo's file; empty where nothing is.
+func faultOf(folder photos.Folder, hash string) (string, error) {
+	content, err := folder.Read(hash, photos.Full)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return "the file is missing", nil
+	case err != nil:
+		return "", err
+	case photos.Hash(content) != hash:
+		return "the file is damaged", nil
+	}
+	return "", nil
+}
+
+// photosBeside is the folder that was named, or the one beside a file; empty
+// where neither is.
+func photosBeside(named, file string) photos.Folder {
+	if named == "" && file != "" {
+		named = filepath.Join(filepath.Dir(file), backupPhotos)
+	}
+	return photos.Folder(named)
+}
+
+// exportPhotos copies every photo that histories name into the folder. Without
+// a folder, and for photos that are not there whole, it says what is left out.
+func (a *app) exportPhotos(ctx context.Context, to photos.Folder) error {
+	return a.with(ctx, func(c *client) error {
+		named, err := call[struct{ Items []web.NamedPhoto }](ctx, c, "GET", "/api/v1/photos", nil)
+		if err != nil {
+			return err
+		}
+		if to == "" {
+			if n := len(named.Items); n > 0 {
+				fmt.Fprintf(a.errOut, "fillmark: left out: %s. --photos FOLDER writes them too.\n", plural(n, "photo"))
+			}
+			return nil
+		}
+		_, err = during(a, "exporting photos", func() (photos.Folder, error) {
+			for _, p := range named.Items {
+				if p.Fault != "" {
+					fmt.Fprintf(a.errOut, "fillmark: left out: %s.\n", p)
+				} else if err := fetchPhoto(ctx, c, p.Hash, to); err != nil {
+					return to, err
+				}
+			}
+			return to, nil
+		})
+		return err
+	})
+}
+
+// fetchPhoto downloads a photo with its small copy into a folder, unless it is
+// there.
+func fetchPhoto(ctx context.Context, c *client, hash string, to photos.Folder) error {
+	if to.Has(hash) {
+		return nil
+	}
+	full, err := fetch(ctx, c, "/photos/"+hash+".jpg")
+	if err != nil {
+		return fmt.Errorf("photo %s: %w", hash, err)
+	}
+	small, err := fetch(ctx, c, "/photos/"+hash+string(photos.Small)+".jpg")
+	if err != nil {
+		small = nil // lost; it is drawn anew
+	}
+	return keepAgain(hash, full, small, to)
+}
+
+func fetch(ctx context.Context, c *client, path string) ([]byte, error) {
+	response, err := c.send(ctx, "GET", path, content{})
+	if err != nil {
+		return nil, err
+	}
+	defer response.Body.Close()
+	return io.ReadAll(response.Body)
+}
+
+// keepAgain keeps a photo that was kept elsewhere, if it is the one.
+func keepAgain(hash string, full, small []byte, to photos.Folder) error {
+	photo, err := photos.Again(full, small)
+	if err == nil && photo.Hash != hash {
+		err = errors.New("the file is damaged")
+	}
+	if err == nil {
+		_, err = to.Keep(photo)
+	}
+	if err != nil {
+		return fmt.Errorf("photo %s: %w", hash, err)
+	}
+	return nil
+}
+
+// broughtPhotos is what an import found of the photos that the register names.
+type broughtPhotos struct {
+	There int
+	Lost  []string // what is missing or damaged in the folder
+}
+
+// bringPhotos copies the photos that a new register names from one folder to
+// the one beside it; a dry run only looks whether they are there.
+func bringPhotos(ctx context.Context, path string, from, to photos.Folder, dryRun bool) (brought broughtPhotos, err error) {
+	brought.Lost = []string{}
+	register, err := store.Open(path, store.Options{})
+	if err != nil {
+		return brought, err
+	}
+	defer func() { err = errors.Join(err, register.Close()) }()
+	named, err := namedPhotos(ctx, register, from)
+	if err != nil {
+		return brought, err
+	}
+	for _, p := range named {
+		switch {
+		case to.Has(p.Hash):
+		case p.Fault != "":
+			brought.Lost = append(brought.Lost, p.String())
+			continue
+		case !dryRun:
+			if err := copyPhoto(p.Hash, from, to); err != nil {
+				return brought, err
+			}
+		}
+		brought.There++
+	}
+	return brought, nil
+}
+
+// copyPhoto copies a photo with its small copy from one folder to another.
+func copyPhoto(hash string, from, to photos.Folder) error {
+	full, err := from.Read(hash, photos.Full)
+	if err != nil {
+		return err
+	}
+	small, err := from.Read(hash, photos.Small)
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	return keepAgain(hash, full, small, to)
 }

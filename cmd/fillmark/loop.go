@@ -215,6 +215,8 @@ func chargeShort(c *loops.Charge) string {
 	switch {
 	case c == nil:
 		return "empty"
+	case c.Fluid == "":
+		return "not known"
 	case c.Fluid == chemistry.TreatedWater:
 		return "water, treated"
 	case c.Fluid == chemistry.DeionisedWater:

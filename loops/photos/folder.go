@@ -34,7 +34,7 @@ func (f Folder) Keep(p Photo) (already bool, err error) {
 	if p.Hash != Hash(p.JPEG) {
 		return false, errors.New("photos: the hash is not that of the photo")
 	}
-	if there, err := f.Read(p.Hash, Full); err == nil && Hash(there) == p.Hash {
+	if f.Has(p.Hash) {
 		return true, nil
 	}
 	if err := os.MkdirAll(string(f), 0o700); err != nil {
@@ -51,6 +51,16 @@ func (f Folder) Keep(p Photo) (already bool, err error) {
 	return false, nil
 }
 
+// Has tells that the photo is there, whole, with its small copy.
+func (f Folder) Has(hash string) bool {
+	full, err := f.Read(hash, Full)
+	if err != nil || Hash(full) != hash {
+		return false
+	}
+	info, err := os.Stat(f.path(hash, Small))
+	return err == nil && info.Mode().IsRegular()
+}
+
 // Read returns a photo's file; fs.ErrNotExist where there is none, also for
 // what cannot be a hash.
 func (f Folder) Read(hash string, size Size) ([]byte, error) {
@@ -62,6 +72,20 @@ func (f Folder) Read(hash string, size Size) ([]byte, error) {
 		return nil, fmt.Errorf("photo %s: %w", hash, err)
 	}
 	return content, nil
+}
+
+// Remove deletes a photo and its small copy; one that is not there is gone
+// already.
+func (f Folder) Remove(hash string) error {
+	if !IsHash(hash) {
+		return nil
+	}
+	for _, size := range []Size{Full, Small} {
+		if err := os.Remove(f.path(hash, size)); err != nil && !errors.Is(err, fs.ErrNotExist) {
+			return fmt.Errorf("photos: %w", err)
+		}
+	}
+	return nil
 }
 
 func (f Folder) path(hash string, size Size) string {

@@ -120,6 +120,27 @@ func Read(file []byte) (Photo, error) {
 	return p, nil
 }
 
+// Again makes a photo of the two files of one that was kept before, such as
+// those beside an export. The hash proves the first; a small copy that is
+// missing, or no JPEG of its size, is drawn anew. It returns a
+// [*RefusedError] where the first is no JPEG either.
+func Again(full, small []byte) (Photo, error) {
+	config, err := jpeg.DecodeConfig(bytes.NewReader(full))
+	if err != nil || max(config.Width, config.Height) > MaxEdge {
+		return Photo{}, refused("a JPEG file as it was kept, of at most %d pixels each way", MaxEdge)
+	}
+	p := Photo{Hash: Hash(full), Width: config.Width, Height: config.Height, JPEG: full, Small: small}
+	if s, err := jpeg.DecodeConfig(bytes.NewReader(small)); err == nil && max(s.Width, s.Height) <= SmallEdge {
+		return p, nil
+	}
+	img, err := jpeg.Decode(bytes.NewReader(full))
+	if err != nil {
+		return Photo{}, refused("a whole JPEG file; this one is cut off or damaged (%v)", err)
+	}
+	p.Small, err = encode(fit(img, SmallEdge), smallQuality)
+	return p, err
+}
+
 // Hash names content by its SHA-256.
 func Hash(content []byte) string {
 	sum := sha256.Sum256(content)

@@ -387,3 +387,52 @@ func BenchmarkRead12Megapixels(b *testing.B) {
 		}
 	}
 }
+
+func TestAgain(t *testing.T) {
+	t.Parallel()
+	p, err := photos.Read(asJPEG(t, corners(900, 600)))
+	require.NoError(t, err)
+	again, err := photos.Again(p.JPEG, p.Small)
+	require.NoError(t, err)
+	assert.Equal(t, p, again, "nothing is encoded anew")
+
+	for name, small := range map[string][]byte{"lost": nil, "no picture": []byte("letter"), "too large": p.JPEG} {
+		drawn, err := photos.Again(p.JPEG, small)
+		require.NoError(t, err, name)
+		assert.Equal(t, p.JPEG, drawn.JPEG, name)
+		config, err := jpeg.DecodeConfig(bytes.NewReader(drawn.Small))
+		require.NoError(t, err, name)
+		assert.Equal(t, []int{480, 320}, []int{config.Width, config.Height}, name)
+		assert.Equal(t, "rgbw", quarters(t, drawn.Small), name)
+	}
+
+	var refused *photos.RefusedError
+	for name, full := range map[string][]byte{"no picture": []byte("letter"), "PNG": asPNG(t, corners(8, 8)), "too large": asJPEG(t, image.NewGray(image.Rect(0, 0, 4001, 1)))} {
+		_, err := photos.Again(full, nil)
+		require.ErrorAs(t, err, &refused, name)
+	}
+}
+
+func TestHas(t *testing.T) {
+	t.Parallel()
+	folder := photos.Folder(t.TempDir())
+	p, err := photos.Read(asJPEG(t, corners(64, 40)))
+	require.NoError(t, err)
+	assert.False(t, folder.Has(p.Hash))
+	_, err = folder.Keep(p)
+	require.NoError(t, err)
+	assert.True(t, folder.Has(p.Hash))
+	small := filepath.Join(string(folder), p.Hash+"-small.jpg")
+	require.NoError(t, os.Remove(small))
+	assert.False(t, folder.Has(p.Hash))
+	already, err := folder.Keep(p)
+	require.NoError(t, err)
+	assert.False(t, already)
+	assert.FileExists(t, small)
+	assert.False(t, folder.Has("../x"))
+	require.NoError(t, folder.Remove(p.Hash))
+	assert.NoFileExists(t, small)
+	assert.False(t, folder.Has(p.Hash))
+	assert.NoError(t, folder.Remove(p.Hash), "gone already")
+	assert.NoError(t, folder.Remove("../x"))
+}

@@ -38,7 +38,7 @@ func allPayloads(loop loops.LoopID, day loops.Day) []loops.Entry {
 		FluidLifeMonths: 36, FormulatedProduct: true, ReDosable: true, Product: "glycol <blue> & \"clear\"", Lot: "L-17",
 	}
 	return []loops.Entry{
-		{Kind: loops.KindIntake, Intake: &loops.Intake{Complaint: "loud and hot\nsince May", Symptom: "58 °C, climbing"}},
+		{Kind: loops.KindIntake, Intake: &loops.Intake{Complaint: "loud and hot\nsince May", Symptom: "58 °C, climbing", Photos: []string{strings.Repeat("cd", 32)}}},
 		{Kind: loops.KindInspection, Inspection: &inspection},
 		{Kind: loops.KindOpening, Opening: &loops.Opening{
 			Cause: loops.CauseClog, FailedOn: day, Colour: "brown", Clarity: "cloudy", Smell: "burnt",
@@ -55,7 +55,7 @@ func allPayloads(loop loops.LoopID, day loops.Day) []loops.Entry {
 		{Kind: loops.KindProof, Proof: &loops.Proof{Before: inspection, After: inspection}},
 		{Kind: loops.KindSetting, Setting: &loops.Setting{Task: loops.Look, Paused: true, IntervalMonths: 4, Why: "abroad"}},
 		{Kind: loops.KindHandover, Handover: &loops.Handover{Consent: loops.Consent{Mail: true, Opening: true, Photos: true}}},
-		{Kind: loops.KindAnswer, Answer: &loops.Answer{Answer: loops.SomethingOff, Tasks: []loops.TaskKind{loops.Look}, Words: "it ticks"}},
+		{Kind: loops.KindAnswer, Answer: &loops.Answer{Answer: loops.SomethingOff, Tasks: []loops.TaskKind{loops.Look}, Words: "it ticks", Photo: strings.Repeat("ef", 32)}},
 		{Kind: loops.KindTransfer, Transfer: &loops.Transfer{To: 2}},
 		{Kind: loops.KindRetirement, Retirement: &loops.Retirement{Reason: loops.ReplacedByAir, StatedRatingW: new(250.0)}},
 		{Kind: loops.KindCorrection, Correction: &loops.Correction{Strikes: 15, Why: "not sold after all"}},

@@ -317,6 +317,7 @@ func TestImpossibleBodiesAreRefusedEverywhere(t *testing.T) {
 func TestUploadsAreBounded(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
+	tag := b.ana().Loop.Tag
 	b.technician("Bo")
 	b.signIn("Bo")
 	before := b.deeds()
@@ -326,6 +327,8 @@ func TestUploadsAreBounded(t *testing.T) {
 	}{
 		{"/api/v1/photos", "image/jpeg", 32<<20 + 1},
 		{"/openings", "multipart/form-data; boundary=x", 4*32<<20 + 1<<20},
+		{"/intake", "multipart/form-data; boundary=x", 4*32<<20 + 1<<20},
+		{b.ownerLink(b.file(tag).Owner), "multipart/form-data; boundary=x", 32<<20 + 1<<20},
 	} {
 		for size, status := range map[int64]int{tt.bound: http.StatusUnprocessableEntity, tt.bound + 1: http.StatusRequestEntityTooLarge} {
 			r := httptest.NewRequest(http.MethodPost, "http://127.0.0.1"+tt.path, io.LimitReader(endless{}, size))

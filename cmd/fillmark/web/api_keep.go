@@ -24,6 +24,7 @@ import (
 type keeper interface {
 	Backup(ctx context.Context, to string) error
 	Check(ctx context.Context) (CheckReport, error)
+	Photos(ctx context.Context) ([]NamedPhoto, error)
 	Compact(ctx context.Context) (before, after int64, err error)
 	Export(ctx context.Context, out io.Writer) error
 	ExportOwner(id loops.OwnerID, out io.Writer) error
@@ -34,8 +35,24 @@ type keeper interface {
 type CheckReport struct {
 	OK bool `json:"ok"`
 	// Records counts the values of each kind.
-	Records  map[string]int `json:"records"`
-	Problems []string       `json:"problems"`
+	Records map[string]int `json:"records"`
+	// Problems are of the register itself, Photos of the files beside it.
+	Problems []string `json:"problems"`
+	Photos   []string `json:"photos"`
+}
+
+// NamedPhoto is a photo that a history names, and the first entry that does.
+type NamedPhoto struct {
+	Hash  string        `json:"hash"`
+	Tag   loops.Tag     `json:"tag"`
+	Entry loops.EntryID `json:"entry"`
+	// Fault says what is wrong with its file; empty where nothing is.
+	Fault string `json:"fault,omitempty"`
+}
+
+// String says which photo it is and what is wrong with it.
+func (p NamedPhoto) String() string {
+	return fmt.Sprintf("photo %s of loop %s, entry %d: %s", p.Hash, p.Tag, p.Entry, p.Fault)
 }
 
 // Compacted tells how much a compaction gave back, in bytes.

@@ -15,11 +15,14 @@ import (
 const (
 	photosPath   = "/api/v1/photos"
 	openingsPath = "/openings"
+	intakePath   = "/intake"
+	ownerPath    = "/o/" // and an owner's token
 )
 
 // openingRoutes lists the routes of openings, of what they answer, and of
 // their photos.
 func (s *server) openingRoutes(mux router) {
+	mux.Handle("GET "+photosPath, s.api(s.apiPhotos))
 	mux.Handle("POST "+photosPath, s.api(s.apiKeepPhoto))
 	mux.Handle("GET /api/v1/openings", s.api(s.apiOpenings))
 	mux.Handle("GET /api/v1/openings/of/{tag}", s.api(s.apiOpeningsOf))
@@ -33,6 +36,13 @@ func (s *server) openingRoutes(mux router) {
 	mux.Handle("GET /api/v1/openings/summary", s.api(s.apiSummary))
 	mux.Handle("GET /api/v1/openings/summary.csv", s.stream("text/csv; charset=utf-8; header=present", s.exportSummary))
 	s.openingPages(mux)
+}
+
+func (s *server) apiPhotos(r *http.Request) (any, error) {
+	if err := paramsOf(r).err(); err != nil {
+		return nil, err
+	}
+	return itemsOf(s.Keeper.Photos(r.Context()))
 }
 
 func (s *server) apiKeepPhoto(r *http.Request) (any, error) {

@@ -19,7 +19,7 @@ func intakeFields() map[string]string {
 		"name": "machine", "kind": "machine_kind", "metal": "plate", "volume": "holds", "volume uncertainty": "holds_plus",
 		"set point": "set_point", "evaporator margin": "evaporator_margin", "coldest wall": "wall", "hottest coolant": "hottest",
 		"strength": "mass", "filled to": "filled", "day": "filled", "inhibitor family": "inhibitor", "biocide family": "biocide",
-		"complaint": "complaint", "symptom": "symptom", "promised back": "promised",
+		"complaint": "complaint", "symptom": "symptom", "promised back": "promised", "photo": "photo",
 	}
 }
 
@@ -92,9 +92,9 @@ func platingLeft(f *form, field string, was loops.WettedPart) chemistry.Metal {
 func seenEntries(f *form, always bool) []loops.Entry {
 	var entries []loops.Entry
 	hours := mayRead(f, "hours", "", number)
-	if always || f.text("complaint")+f.text("symptom") != "" || hours != nil {
+	if always || f.text("complaint")+f.text("symptom") != "" || hours != nil || len(f.Kept()) > 0 {
 		entries = append(entries, loops.Entry{Kind: loops.KindIntake, Intake: &loops.Intake{
-			Complaint: f.text("complaint"), Symptom: f.text("symptom"), RunningHours: hours,
+			Complaint: f.text("complaint"), Symptom: f.text("symptom"), RunningHours: hours, Photos: f.Kept(),
 		}})
 	}
 	x := readingsOf(f, "seen_")

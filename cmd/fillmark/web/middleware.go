@@ -5,6 +5,7 @@ package web
 
 import (
 	"net/http"
+	"strings"
 	"time"
 
 	"fillmark/loops/photos"
@@ -26,8 +27,10 @@ func bodyBound(r *http.Request) int64 {
 	case r.Method != http.MethodPost:
 	case r.URL.Path == photosPath:
 		return photos.MaxBytes + 1 // one more, so that the photo itself is refused with its size
-	case r.URL.Path == openingsPath:
+	case r.URL.Path == openingsPath, r.URL.Path == intakePath && isMultipart(r):
 		return maxFormPhotos*photos.MaxBytes + maxBody
+	case strings.HasPrefix(r.URL.Path, ownerPath) && isMultipart(r):
+		return photos.MaxBytes + maxBody
 	}
 	return maxBody
 }

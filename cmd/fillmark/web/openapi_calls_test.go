@@ -116,6 +116,7 @@ func (b *bench) openingCalls(tag string) []apiCall {
 	return []apiCall{
 		{"GET", "/api/v1/openings/howlong", "", 200, ""},
 		{"GET", "/api/v1/openings/of/" + tag, "", 404, ""},
+		{"GET", "/api/v1/photos", "", 200, ""},
 		{"POST", "/api/v1/photos?name=a.jpg", photo, 200, "image/jpeg"},
 		{"POST", "/api/v1/photos?name=a.jpg", "no photo", 422, "image/jpeg"},
 		{"POST", "/api/v1/loops/" + tag + "/entries",

@@ -5,22 +5,13 @@ package web
 
 import (
 	"errors"
-	"fmt"
-	"io"
 	"mime/multipart"
 	"net/http"
 	"slices"
 	"strings"
 
 	"fillmark/loops"
-	"fillmark/loops/photos"
 )
-
-// maxFormPhotos is how many photos one sending of the form takes.
-const maxFormPhotos = 4
-
-// maxFieldBytes bounds one field of the form.
-const maxFieldBytes = 8 << 10
 
 // tile is one drawing to choose.
 type tile struct {
@@ -125,53 +116,14 @@ func (f *openingForm) take(err error) error {
 // readOpeningForm reads the form part by part; a photo is taken in as it
 // comes, so that no two are in memory at once.
 func (s *server) readOpeningForm(r *http.Request) (*openingForm, error) {
-	parts, err := r.MultipartReader()
-	if err != nil {
-		return nil, &loops.InvalidError{Field: "form", Value: r.Header.Get("Content-Type"), Reason: "the form of the openings page"}
-	}
 	f := &openingForm{chosen: map[string][]string{}}
-	photo := 0
-	for {
-		part, err := parts.NextPart()
-		if errors.Is(err, io.EOF) {
-			return f, nil
-		}
-		if err != nil {
-			return nil, formFault(err)
-		}
-		if part.FileName() != "" {
-			if photo++; photo > maxFormPhotos {
-				return nil, &loops.InvalidError{Field: "photo", Value: part.FileName(), Reason: fmt.Sprintf("at most %d photos at a time", maxFormPhotos)}
-			}
-			if err := s.takePhoto(f, part); err != nil {
-				return nil, formFault(err)
-			}
-			continue
-		}
-		value, err := io.ReadAll(io.LimitReader(part, maxFieldBytes+1))
-		if err != nil {
-			return nil, formFault(err)
-		}
-		if len(value) > maxFieldBytes {
-			return nil, &loops.InvalidError{Field: part.FormName(), Value: "too long", Reason: fmt.Sprintf("at most %d bytes", maxFieldBytes)}
-		}
-		f.set(part.FormName(), strings.TrimSpace(strings.ReplaceAll(string(value), "\r\n", "\n")))
-	}
-}
-
-// formFault keeps errors that say what would be right, and turns what the
-// multipart reader says into one of these.
-func formFault(err error) error {
-	var tooLong *http.MaxBytesError
-	if errors.As(err, &tooLong) || len(problemsOf(err)) > 0 {
-		return err
-	}
-	return &loops.InvalidError{Field: "form", Value: err.Error(), Reason: "a whole form; send it again"}
+	err := readParts(r, maxFormPhotos, func(part *multipart.Part) error { return s.takePhoto(f, part) }, f.set)
+	return f, err
 }
 
 func (s *server) takePhoto(f *openingForm, part *multipart.Part) error {
 	when := loops.PhotoMoment(strings.TrimPrefix(part.FormName(), "photo "))
-	file, err := io.ReadAll(io.LimitReader(part, photos.MaxBytes+1))
+	file, err := fileOf(part)
 	if err != nil {
 		return err
 	}

@@ -22,6 +22,7 @@ type historyLine struct {
 	By    string
 	// Struck says why the entry no longer counts; empty where it does.
 	Struck string
+	Photos []string // hashes
 }
 
 // historyOf writes a history, the newest day first.
@@ -37,7 +38,7 @@ func historyOf(history []loops.Entry) []historyLine {
 	}
 	lines := make([]historyLine, 0, len(history))
 	for _, e := range history {
-		lines = append(lines, historyLine{e.ID, e.Day, e.Kind, entryWords(e), e.Note, e.By, struck[e.ID]})
+		lines = append(lines, historyLine{e.ID, e.Day, e.Kind, entryWords(e), e.Note, e.By, struck[e.ID], e.PhotoHashes()})
 	}
 	slices.SortStableFunc(lines, func(a, b historyLine) int {
 		if c := b.Day.Compare(a.Day); c != 0 {
@@ -52,7 +53,7 @@ func historyOf(history []loops.Entry) []historyLine {
 func entryWords(e loops.Entry) string {
 	switch e.Kind {
 	case loops.KindIntake:
-		return phrases("Taken in"+prefixed(". The owner says: ", strings.TrimSuffix(e.Intake.Complaint, ".")), prefixed("seen: ", strings.TrimSuffix(e.Intake.Symptom, ".")))
+		return phrases("Taken in"+prefixed(". The owner says: ", strings.TrimSuffix(e.Intake.Complaint, ".")), prefixed("seen: ", strings.TrimSuffix(e.Intake.Symptom, ".")), photoCount(len(e.Intake.Photos)))
 	case loops.KindInspection:
 		return readings(e.Inspection)
 	case loops.KindOpening:
@@ -87,7 +88,11 @@ func paperWords(e loops.Entry) string {
 	case loops.KindHandover:
 		return "Handed over. " + consentWords(e.Handover.Consent)
 	case loops.KindAnswer:
-		words := "The owner answers: " + string(e.Answer.Answer) + "."
+		words := "The owner answers: " + string(e.Answer.Answer)
+		if e.Answer.Photo != "" {
+			words += ", with a photo"
+		}
+		words += "."
 		if e.Answer.Words != "" {
 			words += " “" + e.Answer.Words + "”"
 		}
@@ -164,12 +169,16 @@ func openingWords(x *loops.Opening) string {
 	for _, r := range x.Residues {
 		residues = append(residues, r.String())
 	}
-	photos := ""
-	if len(x.Photos) > 0 {
-		photos = count(len(x.Photos), "photo")
-	}
 	return phrases("Opened, cause: "+string(x.Cause), failed, severity, prefixed("liquid ", liquid), prefixed("smell ", string(x.Smell)),
-		strings.Join(residues, ", "), x.Words, photos)
+		strings.Join(residues, ", "), x.Words, photoCount(len(x.Photos)))
+}
+
+// photoCount says how many photos there are; nothing where there are none.
+func photoCount(n int) string {
+	if n == 0 {
+		return ""
+	}
+	return count(n, "photo")
 }
 
 func topUpWords(x *loops.TopUp) string {

@@ -24,6 +24,7 @@ type intakePage struct {
 	// Same are owners on record under the name that was typed.
 	Same      []choice
 	Fields    builtFields
+	MaxPhotos int
 	Fluids    []choice
 	Inhibitor []choice
 	Biocide   []choice
@@ -31,7 +32,7 @@ type intakePage struct {
 
 func (s *server) intakePage(r *http.Request, f *form) intakePage {
 	p := intakePage{
-		frame: s.newFrame(r, "Intake"), Form: f, Fields: fieldsFor(f), Fluids: fluidChoices("nothing yet"),
+		frame: s.newFrame(r, "Intake"), Form: f, Fields: fieldsFor(f), Fluids: fluidChoices("nothing yet"), MaxPhotos: maxFormPhotos,
 		Inhibitor: choicesOf("not known", chemistry.Inhibitors()), Biocide: choicesOf("not known", chemistry.Biocides()),
 	}
 	p.Here = "intake"
@@ -93,7 +94,7 @@ func (s *server) knownIntake(p *intakePage) error {
 
 // takeIn records what the form says.
 func (s *server) takeIn(w http.ResponseWriter, r *http.Request) error {
-	f, err := postedForm(r)
+	f, err := s.postedWithPhotos(r)
 	if err != nil {
 		return err
 	}

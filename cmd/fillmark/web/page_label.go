@@ -124,6 +124,8 @@ func labelCautions(f chemistry.Fluid, biocide string, sealed bool) []string {
 		words = append(words, "Contains ethylene glycol. Poisonous if swallowed. Keep from children and animals.")
 	case chemistry.PropyleneGlycol:
 		words = append(words, "Contains propylene glycol and additives. Do not drink. Keep from children and animals.")
+	case "":
+		words = append(words, "Coolant not known: treat it as poisonous. Keep from children and animals.")
 	case chemistry.TreatedWater:
 		words = append(words, "Water with additives. Do not drink. Freezes at 0\u00a0°C.")
 	case chemistry.DeionisedWater:

@@ -40,6 +40,8 @@ type ownerPage struct {
 	// Problem says what is wrong with what was typed, Words what that was.
 	Problem string
 	Words   string
+	// PhotoLost tells that a photo must be chosen again.
+	PhotoLost bool
 }
 
 // ownerMachine is one loop of theirs in plain words.
@@ -63,6 +65,7 @@ type ownerAnswer struct {
 	Off    bool
 	Day    loops.Day
 	Words  string
+	Photo  string // hash; empty where none came with it
 }
 
 // maxToken is more than any link's token has, so that what the throttle

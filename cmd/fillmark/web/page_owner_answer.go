@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
+	"strconv"
 	"time"
 
 	"fillmark/cmd/fillmark/workshop"
@@ -19,15 +20,19 @@ func (s *server) answerOwner(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	if err := r.ParseForm(); err != nil {
-		return formError(err)
+	f, photo, err := postedWithPhoto(r)
+	if err != nil {
+		return err
 	}
-	if choice := r.PostForm.Get("mail"); choice != "" {
+	if choice := f.typed.Get("mail"); choice != "" {
 		return s.chooseMail(w, r, owner, choice)
 	}
-	answer, err := ownerAnswerOf(r.PostForm)
-	about := loops.Tag(r.PostForm.Get("about"))
+	answer, err := ownerAnswerOf(f.typed)
+	about := loops.Tag(f.typed.Get("about"))
 	repeated := false
+	if err == nil && photo != nil {
+		answer.Photo, err = s.keepOwnerPhoto(owner, answer, *photo)
+	}
 	if err == nil {
 		repeated, err = s.saidToday(owner, answer, about)
 	}
@@ -39,7 +44,7 @@ func (s *server) answerOwner(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return err
 		}
-		p.FormFirst, p.OffFirst, p.Words = true, true, answer.Words
+		p.FormFirst, p.OffFirst, p.Words, p.PhotoLost = true, true, answer.Words, photo != nil
 		p.Problem = "Not sent yet. What is right here: " + problems[0].Right + "."
 		return s.render(w, http.StatusUnprocessableEntity, "owner", p)
 	}
@@ -50,6 +55,18 @@ func (s *server) answerOwner(w http.ResponseWriter, r *http.Request) error {
 	// Back to the bare page, where the answer stands as it is on record.
 	http.Redirect(w, r, r.URL.Path, http.StatusSeeOther)
 	return nil
+}
+
+// keepOwnerPhoto takes in the photo that came with an answer.
+func (s *server) keepOwnerPhoto(owner loops.Owner, answer loops.Answer, photo uploaded) (string, error) {
+	if answer.Answer != loops.SomethingOff {
+		return "", &loops.InvalidError{Field: "photo", Value: photo.name, Reason: "a photo only where something is off"}
+	}
+	if err := s.throttles.photoOf.take(strconv.FormatUint(uint64(owner.ID), 10), s.Now()); err != nil {
+		return "", err
+	}
+	kept, err := s.Workshop.KeepPhoto(photo.name, photo.content)
+	return kept.Hash, err
 }
 
 // saidToday tells that the owner's last answer is this one, given today: a
@@ -63,7 +80,7 @@ func (s *server) saidToday(owner loops.Owner, answer loops.Answer, about loops.T
 		files = slices.DeleteFunc(files, func(f workshop.File) bool { return f.Loop.Tag != about })
 	}
 	last := lastAnswer(files)
-	return last != nil && last.Answer == answer.Answer && last.Words == answer.Words && last.Day == s.Workshop.DayOf(owner, s.Now()), nil
+	return last != nil && last.Answer == answer.Answer && last.Words == answer.Words && last.Photo == answer.Photo && last.Day == s.Workshop.DayOf(owner, s.Now()), nil
 }
 
 // chooseMail stops the owner's mail or lets it run again.
@@ -109,7 +126,7 @@ func lastAnswer(files []workshop.File) *ownerAnswer {
 		for _, e := range loops.Standing(f.History) {
 			if e.Kind == loops.KindAnswer && !e.Recorded.Before(at) {
 				at = e.Recorded
-				last = &ownerAnswer{e.Answer.Answer, e.Answer.Answer == loops.SomethingOff, e.Day, e.Answer.Words}
+				last = &ownerAnswer{e.Answer.Answer, e.Answer.Answer == loops.SomethingOff, e.Day, e.Answer.Words, e.Answer.Photo}
 			}
 		}
 	}

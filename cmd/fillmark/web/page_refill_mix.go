@@ -46,7 +46,7 @@ func (s *server) offerMix(f *form, file workshop.File, visit []loops.Entry) {
 			f.offer("left", quantityIn(e.Drain.Left.Millilitres()))
 		}
 	}
-	if charge := lastCharge(file); charge != nil {
+	if charge := lastCharge(file); charge != nil && charge.Fluid != "" {
 		f.offer("fluid", string(charge.Fluid))
 	}
 	today := loops.DayOf(s.Now(), s.Workshop.Settings().Zone).String()

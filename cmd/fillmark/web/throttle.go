@@ -82,6 +82,7 @@ type throttles struct {
 	signInAs   *throttle // by the name tried
 	linkFrom   *throttle // owners' links, by neighbourhood
 	linkOf     *throttle // by the link's token
+	photoOf    *throttle // owners' photos, by the owner's number
 }
 
 func newThrottles() throttles {
@@ -90,5 +91,6 @@ func newThrottles() throttles {
 		signInAs:   newThrottle(10, time.Minute),
 		linkFrom:   newThrottle(120, time.Second),
 		linkOf:     newThrottle(30, 2*time.Second),
+		photoOf:    newThrottle(6, 10*time.Minute),
 	}
 }

@@ -87,6 +87,10 @@ func (b *bringList) dose(a loops.Additive, role string, loop loops.Loop) {
 // topUp adds what the check of a top-up pours, with the liquids on the shelf.
 func (b *bringList) topUp(loop loops.Loop, shelf []loops.Container) {
 	charge := *loop.State.Charge
+	if charge.Fluid == "" {
+		b.add("a clean jar for a sample", 0, loop.Tag, "nothing may be added while nobody knows what is in it")
+		return
+	}
 	if loop.State.Missing <= 0 {
 		b.add(liquidName(charge), 0, loop.Tag, "how much is missing is seen on the spot")
 		return

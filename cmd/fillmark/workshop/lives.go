@@ -4,6 +4,7 @@
 package workshop
 
 import (
+	"cmp"
 	"encoding/csv"
 	"fmt"
 	"io"
@@ -208,7 +209,7 @@ func (r *caseReader) cases(l loops.Loop) ([]Case, error) {
 		if err != nil {
 			return nil, err
 		}
-		c := Case{Tag: l.Tag, Origin: life.charge.Origin, Failed: !life.found.IsZero(), Cause: life.cause, Ended: life.lastGood, Traits: traits, Fluid: string(life.charge.Fluid)}
+		c := Case{Tag: l.Tag, Origin: life.charge.Origin, Failed: !life.found.IsZero(), Cause: life.cause, Ended: life.lastGood, Traits: traits, Fluid: cmp.Or(string(life.charge.Fluid), life.charge.Fluid.Name())}
 		if c.Failed {
 			c.Ended = life.found
 		}

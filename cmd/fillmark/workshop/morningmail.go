@@ -120,6 +120,9 @@ func (w *Workshop) openAnswers() ([]string, error) {
 			if words := strings.Join(strings.Fields(e.Answer.Words), " "); words != "" {
 				line += " In their words: " + words
 			}
+			if e.Answer.Photo != "" {
+				line += " With a photo."
+			}
 			lines = append(lines, line)
 		}
 	}

@@ -49,15 +49,20 @@ func (w *Workshop) Photo(hash string, size photos.Size) ([]byte, error) {
 	return content, err
 }
 
+// photosKept refuses an entry that names a photo which is not there.
+func (w *Workshop) photosKept(e loops.Entry) error {
+	for _, hash := range e.PhotoHashes() {
+		if _, err := w.Photo(hash, photos.Small); err != nil {
+			return wrong("photo", hash, "a photo that was uploaded before")
+		}
+	}
+	return nil
+}
+
 // openingFits refuses an opening that contradicts the loop's history: of a
 // loop that was never filled, failed before it was filled, or measured good
 // after it had failed.
 func (w *Workshop) openingFits(file File, e loops.Entry) error {
-	for _, photo := range e.Opening.Photos {
-		if _, err := w.Photo(photo.Hash, photos.Small); err != nil {
-			return wrong("photo", photo.Hash, "a photo that was uploaded before")
-		}
-	}
 	life, filled := lifeOn(file.History, e.Day)
 	if !filled {
 		for _, x := range loops.Standing(file.History) {

@@ -43,7 +43,7 @@ func (w *Workshop) addReceipt(s Stamp, owner loops.Owner, answer loops.Answer, a
 		if charge := f.Loop.State.Charge; charge != nil {
 			inside = append(inside, *charge)
 			guide := notify.GuideFor(loops.Look, f.Machine.Kind, f.Loop.Sealed, charge.Fluid, in.Workshop.ReachUs())
-			if in.Wet == "" || charge.Fluid == chemistry.EthyleneGlycol {
+			if in.Wet == "" || charge.Fluid == chemistry.EthyleneGlycol || charge.Fluid == "" {
 				in.Wet = guide.Wet
 			}
 		}

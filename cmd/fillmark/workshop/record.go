@@ -156,6 +156,9 @@ func (w *Workshop) admissible(s Stamp, file File, e loops.Entry) error {
 	if today := loops.DayOf(s.At, w.settings.Zone).AddDays(1); e.Day.After(today) {
 		return wrong("day", e.Day.String(), "a day that has come; today is "+today.AddDays(-1).String())
 	}
+	if err := w.photosKept(e); err != nil {
+		return err
+	}
 	state := file.Loop.State
 	if retired := state.Retired; !retired.IsZero() && !e.Day.Before(retired) && returnsToService(e.Kind) {
 		return wrong("kind", string(e.Kind), "an intake first: the loop was retired on "+retired.String()+"; openings may be recorded as they are")

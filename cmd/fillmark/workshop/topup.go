@@ -184,7 +184,7 @@ func (q TopUpQuestion) Check() (TopUpAnswer, error) {
 		Verdict: verdict.Verdict, Reasons: ReasonsOf(verdict.Reasons), Steps: StepsOf(verdict.Steps),
 		Expansion: verdict.Expansion.Millilitres(), Cautions: CautionsOf(verdict.Cautions), Sources: verdict.Sources,
 	}
-	if q.Mass != nil {
+	if q.Mass != nil && q.Fluid != "" {
 		before, after := StrengthOf(verdict.Before), StrengthOf(verdict.After)
 		answer.Before, answer.After = &before, &after
 	}

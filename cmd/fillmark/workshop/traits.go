@@ -132,7 +132,9 @@ func (r *caseReader) traits(m loops.Machine, l loops.Loop, life chargeLife) ([]T
 	}
 	yes := map[bool]string{true: "yes", false: "no"}
 	charge := life.charge
-	add("fluid", charge.Fluid.Name())
+	if charge.Fluid != "" {
+		add("fluid", charge.Fluid.Name())
+	}
 	add("strength", strengthBand(charge))
 	add("inhibitor", charge.Inhibitor.Family)
 	add("biocide", charge.Biocide.Family)

@@ -1,0 +1,62 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web_test
+
+import (
+	"net/http"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+)
+
+// Of a factory charge nobody may know what it is. Every page says so, and none
+// takes it for harmless.
+func TestPagesOfAnUnknownCharge(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	file := b.ana()
+	tag, day := file.Loop.Tag, loops.Day{Year: 2026, Month: 8, Dom: 1}
+	_, err := b.shop.Record(stamp(20), tag, loops.Entry{Kind: loops.KindDrain, Day: day, Drain: &loops.Drain{Disposal: "collection point"}})
+	require.NoError(t, err)
+	_, err = b.shop.Record(stamp(20), tag, loops.Entry{Kind: loops.KindFill, Day: day, Fill: &loops.Fill{Charge: loops.Charge{Origin: loops.Factory, FilledTo: day}}})
+	require.NoError(t, err)
+	recorded, err := b.shop.Record(stamp(19), tag, loops.Entry{Kind: loops.KindHandover, Day: day.AddDays(1), Handover: &loops.Handover{Consent: loops.Consent{Mail: true}}})
+	require.NoError(t, err)
+	assert.NotEmpty(t, recorded.Loop.Plan.Tasks, "it is planned like any other")
+
+	file = b.file(tag)
+	assert.Nil(t, file.Protection)
+	for _, tt := range []struct{ name, path, says string }{
+		{"loop", "/loops/" + string(tag), "fluid not known"},
+		{"label", "/loops/" + string(tag) + "/label", "Coolant not known: treat it as poisonous."},
+		{"hand-over sheet", "/loops/" + string(tag) + "/handover", "luid not known"},
+		{"refill", "/loops/" + string(tag) + "/refill", string(tag)},
+		{"owner", b.ownerLink(file.Owner), "the liquid is poisonous if swallowed"},
+		{"due", "/", "the grey tower"},
+		{"loops", "/loops", string(tag)},
+		{"top-up", "/topup?tag=" + string(tag) + "&room=20&liquid1=water", "verdict big stop"},
+	} {
+		w := b.get(tt.path)
+		require.Equal(t, http.StatusOK, w.Code, "%s: %s", tt.name, w.Body.String())
+		b.says(w, tt.says, tt.name)
+	}
+	due := recorded.Loop.Plan.Tasks[0].Due.At(12, time.UTC)
+	swept, err := b.shop.Sweep(workshop.Stamp{At: due, By: "schedule"})
+	require.NoError(t, err)
+	require.NotEmpty(t, swept.Reminders)
+	message, err := b.store.Message(swept.Reminders[0].Key)
+	require.NoError(t, err)
+	assert.Contains(t, string(message.Raw), "poisonous")
+
+	topUp := loops.TopUp{Poured: []loops.Pour{{Liquid: "water", Fluid: chemistry.TreatedWater, Volume: 0.02}}}
+	_, err = b.shop.Record(stamp(0), tag, loops.Entry{Kind: loops.KindTopUp, Day: day.AddDays(30), TopUp: &topUp})
+	require.NoError(t, err, "what was done goes on record")
+	assert.Nil(t, b.file(tag).Loop.State.Charge.Mass)
+}

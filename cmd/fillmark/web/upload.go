@@ -1,0 +1,137 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"mime"
+	"mime/multipart"
+	"net/http"
+	"slices"
+	"strings"
+
+	"fillmark/loops"
+	"fillmark/loops/photos"
+)
+
+// maxFormPhotos is how many photos one sending of a form takes.
+const maxFormPhotos = 4
+
+// maxFieldBytes bounds one field of a form with photos; all fields together
+// may hold what a form without any may.
+const maxFieldBytes = 8 << 10
+
+func isMultipart(r *http.Request) bool {
+	kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type"))
+	return err == nil && kind == "multipart/form-data"
+}
+
+// readParts reads a form with files part by part, so that the files need not
+// all be in memory at once: at most so many of them. A field for a file in
+// which none was chosen is passed over.
+func readParts(r *http.Request, most int, file func(*multipart.Part) error, field func(name, value string)) error {
+	parts, err := r.MultipartReader()
+	if err != nil {
+		return &loops.InvalidError{Field: "form", Value: r.Header.Get("Content-Type"), Reason: "the form as its page sends it"}
+	}
+	files, total := 0, 0
+	for {
+		part, err := parts.NextPart()
+		if errors.Is(err, io.EOF) {
+			return nil
+		}
+		if err != nil {
+			return formFault(err)
+		}
+		if part.FileName() != "" {
+			if files++; files > most {
+				return &loops.InvalidError{Field: "photo", Value: part.FileName(), Reason: fmt.Sprintf("at most %d at a time", most)}
+			}
+			if err := file(part); err != nil {
+				return err
+			}
+			continue
+		}
+		value, err := io.ReadAll(io.LimitReader(part, maxFieldBytes+1))
+		if err != nil {
+			return formFault(err)
+		}
+		if total += len(part.FormName()) + len(value); len(value) > maxFieldBytes || total > maxBody {
+			return &loops.InvalidError{Field: part.FormName(), Value: "too long", Reason: fmt.Sprintf("at most %d bytes", maxFieldBytes)}
+		}
+		field(part.FormName(), strings.TrimSpace(strings.ReplaceAll(string(value), "\r\n", "\n")))
+	}
+}
+
+// formFault keeps errors that say what would be right, and turns what the
+// multipart reader says into one of these.
+func formFault(err error) error {
+	var tooLong *http.MaxBytesError
+	if errors.As(err, &tooLong) || len(problemsOf(err)) > 0 {
+		return err
+	}
+	return &loops.InvalidError{Field: "form", Value: err.Error(), Reason: "a whole form; send it again"}
+}
+
+// fileOf reads a file, or so much of it that it is refused with its size.
+func fileOf(part *multipart.Part) ([]byte, error) {
+	content, err := io.ReadAll(io.LimitReader(part, photos.MaxBytes+1))
+	if err != nil {
+		return nil, formFault(err)
+	}
+	return content, nil
+}
+
+// postedWithPhotos reads the body of a POST whose files are photos: each is
+// kept as it comes, and [form.Kept] lists them. One that is refused is marked
+// in the form.
+func (s *server) postedWithPhotos(r *http.Request) (*form, error) {
+	if !isMultipart(r) {
+		return postedForm(r)
+	}
+	f := newForm(nil)
+	return f, readParts(r, maxFormPhotos, func(part *multipart.Part) error {
+		file, err := fileOf(part)
+		if err != nil {
+			return err
+		}
+		kept, err := s.Workshop.KeepPhoto(part.FileName(), file)
+		if err == nil {
+			f.typed.Add("kept", kept.Hash)
+		}
+		return f.take(err, map[string]string{"photo": "photo"})
+	}, f.typed.Add)
+}
+
+// uploaded is a file in memory.
+type uploaded struct {
+	name    string
+	content []byte
+}
+
+// postedWithPhoto reads the body of a POST with one photo at most; it is not
+// kept yet.
+func postedWithPhoto(r *http.Request) (*form, *uploaded, error) {
+	if !isMultipart(r) {
+		f, err := postedForm(r)
+		return f, nil, err
+	}
+	f := newForm(nil)
+	var photo *uploaded
+	err := readParts(r, 1, func(part *multipart.Part) error {
+		content, err := fileOf(part)
+		photo = &uploaded{part.FileName(), content}
+		return err
+	}, f.typed.Add)
+	return f, photo, err
+}
+
+// Kept lists the photos that are kept already and go with the form, by hash.
+func (f *form) Kept() []string {
+	kept := slices.Clone(f.typed["kept"])
+	slices.Sort(kept)
+	return slices.Compact(kept)
+}
