@@ -18,7 +18,7 @@ type errorPage struct {
 	Heading  string
 	Message  string
 	Problems []Problem
-	Todo     string
+	Advice   string
 }
 
 // fail writes the plain page for an error and logs what nobody foresaw.
@@ -29,39 +29,39 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 	case errors.Is(err, workshop.ErrLink):
 		p.Heading = "This link does not open anything"
 		p.Message = "It is older than a few months, or a part of it got lost on the way."
-		p.Todo = "Open the link in the newest mail that you have from us. If that does not help, call us."
+		p.Advice = "Open the link in the newest mail that you have from us. If that does not help, call us."
 	case errors.Is(err, signin.ErrLink):
 		p.Heading = "This link sets no password any more"
 		p.Message = "It works once, and for an hour."
-		p.Todo = "A new one: fillmark technician passwd NAME --link, or start Fillmark anew where nobody has a password yet."
+		p.Advice = "A new one: fillmark technician passwd NAME --link, or start Fillmark anew where nobody has a password yet."
 	case status == http.StatusUnauthorized:
 		p.Heading = "Sign in first"
 		p.Message = "Nobody is signed in here any more, and nothing was changed."
-		p.Todo = "Sign in in another window, then go back and send it again."
+		p.Advice = "Sign in in another window, then go back and send it again."
 	case status == http.StatusForbidden:
 		p.Heading = "This is not possible from here"
-		p.Todo = "Use the command on the computer that Fillmark runs on, or the address that the workshop gave you."
+		p.Advice = "Use the command on the computer that Fillmark runs on, or the address that the workshop gave you."
 	case status == http.StatusTooManyRequests:
 		p.Heading = "Too many tries"
-		p.Todo = "Wait, then try once more."
+		p.Advice = "Wait, then try once more."
 	case status == http.StatusNotFound:
 		p.Heading = "Nothing is here"
 		p.Message = "This address belongs to no page and no record."
-		p.Todo = "Check the six symbols of the tag, or search the loops by owner or machine."
+		p.Advice = "Check the six symbols of the tag, or search the loops by owner or machine."
 	case status == http.StatusInternalServerError:
 		p.Heading = "That did not work"
 		p.Message = "Something went wrong here, and nothing was changed."
-		p.Todo = "Try once more. The program's log says what happened."
+		p.Advice = "Try once more. The program's log says what happened."
 		s.Log.Error("page failed", "pattern", r.Pattern, "error", err)
 	case status == http.StatusConflict:
 		p.Heading = "The record changed meanwhile"
-		p.Todo = "Open the page again and repeat what you did."
+		p.Advice = "Open the page again and repeat what you did."
 	default:
 		p.Heading = "This cannot be right"
-		p.Todo = "Nothing was changed. Go back and enter it anew."
+		p.Advice = "Nothing was changed. Go back and enter it anew."
 	}
 	if !p.Bench && status == http.StatusInternalServerError {
-		p.Todo = "Try once more in a minute. If that does not help, call us."
+		p.Advice = "Try once more in a minute. If that does not help, call us."
 	}
 	p.Title = p.Heading
 	setRetryAfter(w, err)
