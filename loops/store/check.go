@@ -191,7 +191,7 @@ func (c *checker) counters(tx *bolt.Tx) {
 func (c *checker) each(b *bolt.Bucket, name string, look func(k, v []byte) error) error {
 	cursor := b.Cursor()
 	for k, v := cursor.First(); k != nil; k, v = cursor.Next() {
-		if c.report.Records[name]++; c.report.Records[name]%batch == 0 && c.ctx.Err() != nil {
+		if c.report.Records[name]++; c.report.Records[name]%lastBatch == 0 && c.ctx.Err() != nil {
 			return c.ctx.Err()
 		}
 		if err := look(k, v); err != nil {

@@ -97,7 +97,7 @@ func export(ctx context.Context, tx *bolt.Tx, out *bufio.Writer) error {
 	for _, x := range exported() {
 		c := bucket(tx, x.bucket).Cursor()
 		for k, v := c.First(); k != nil; k, v = c.Next() {
-			if lines++; lines%batch == 0 && ctx.Err() != nil {
+			if lines++; lines%lastBatch == 0 && ctx.Err() != nil {
 				return ctx.Err()
 			}
 			text, err := payload(v)

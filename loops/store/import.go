@@ -85,7 +85,7 @@ type importer struct {
 
 // batch imports some lines in one transaction.
 func (in *importer) batch(tx *bolt.Tx) error {
-	for range batch {
+	for range lastBatch {
 		if !in.lines.Scan() {
 			if err := in.lines.Err(); err != nil {
 				return err

@@ -33,8 +33,13 @@ func (s *Store) Audit() iter.Seq2[loops.AuditLine, error] {
 	return scan(s, bucketAudit, true, func(_ *bolt.Tx, _, v []byte) (loops.AuditLine, error) { return decodeAudit(v) })
 }
 
-// batch is how many records a scan reads in one transaction.
-const batch = 256
+// A scan reads firstBatch records in its first transaction and four times as
+// many in each after it, up to lastBatch: a page that shows fifty decodes
+// little more, and a walk over all opens few transactions.
+const (
+	firstBatch = 16
+	lastBatch  = 256
+)
 
 // scan yields every record of a bucket in key order, or against it. It reads
 // batches, each in a transaction of its own that ends before the records are
@@ -44,10 +49,10 @@ const batch = 256
 func scan[T any](s *Store, name string, backwards bool, decode func(tx *bolt.Tx, k, v []byte) (T, error)) iter.Seq2[T, error] {
 	return func(yield func(T, error) bool) {
 		var last []byte
-		for {
+		for batch := firstBatch; ; batch = min(4*batch, lastBatch) {
 			var records []T
 			var err error
-			records, last, err = scanBatch(s, name, last, backwards, decode)
+			records, last, err = scanBatch(s, name, last, batch, backwards, decode)
 			for _, r := range records {
 				if !yield(r, nil) {
 					return
@@ -67,7 +72,7 @@ func scan[T any](s *Store, name string, backwards bool, decode func(tx *bolt.Tx,
 
 // scanBatch reads the records that follow the key, from the start where it is
 // nil, and returns the key of the last one.
-func scanBatch[T any](s *Store, name string, after []byte, backwards bool, decode func(tx *bolt.Tx, k, v []byte) (T, error)) (records []T, last []byte, err error) {
+func scanBatch[T any](s *Store, name string, after []byte, batch int, backwards bool, decode func(tx *bolt.Tx, k, v []byte) (T, error)) (records []T, last []byte, err error) {
 	last = after
 	err = s.view(func(tx *bolt.Tx) error {
 		c := bucket(tx, name).Cursor()
