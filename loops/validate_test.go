@@ -160,3 +160,45 @@ func TestChargeOfUnknownFluid(t *testing.T) {
 	require.NotNil(t, state.Charge)
 	assert.Nil(t, state.Charge.Mass, "of an unknown fluid a reading says no strength")
 }
+
+func TestPhotosOfAnswersAndIntakes(t *testing.T) {
+	t.Parallel()
+	d, one, two := day(t, "2026-05-01"), strings.Repeat("a", 64), strings.Repeat("b", 64)
+	many := make([]string, loops.MaxPhotos+1)
+	for i := range many {
+		many[i] = strings.Repeat(string("0123456789abcdef"[i]), 64)
+	}
+	intake := func(photos ...string) loops.Entry {
+		return loops.Entry{Kind: loops.KindIntake, Day: d, By: "test", Intake: &loops.Intake{Photos: photos}}
+	}
+	answer := func(kind loops.AnswerKind, photo string) loops.Entry {
+		return loops.Entry{Kind: loops.KindAnswer, Day: d, By: "test", Answer: &loops.Answer{Answer: kind, Photo: photo}}
+	}
+	for _, tt := range []struct {
+		name  string
+		entry loops.Entry
+		right bool
+		names []string
+	}{
+		{"an intake's", intake(one, two), true, []string{one, two}},
+		{"an intake's most", intake(many[1:]...), true, many[1:]},
+		{"too many", intake(many...), false, many},
+		{"twice", intake(one, one), false, []string{one, one}},
+		{"no hash", intake("../x"), false, []string{"../x"}},
+		{"an answer's", answer(loops.SomethingOff, one), true, []string{one}},
+		{"an answer without", answer(loops.SomethingOff, ""), true, nil},
+		{"all fine", answer(loops.AllFine, one), false, []string{one}},
+		{"an answer's no hash", answer(loops.SomethingOff, "A"), false, []string{"A"}},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
+			assert.Equal(t, tt.names, tt.entry.PhotoHashes())
+			if err := tt.entry.Validate(); tt.right {
+				assert.NoError(t, err)
+			} else {
+				assert.ErrorContains(t, err, "photo")
+			}
+			assert.Empty(t, tt.entry.Erased().PhotoHashes(), "an erased owner's photos are named no more")
+		})
+	}
+}
