@@ -90,7 +90,9 @@ type policyOverride struct {
 // defaultConfig is what a workshop without a file gets.
 func defaultConfig(env map[string]string) config {
 	var c config
-	c.Store = filepath.Join(dataHome(env), "fillmark", "register.db")
+	if home := dataHome(env); home != "" {
+		c.Store = filepath.Join(home, "fillmark", "register.db")
+	}
 	c.Workshop.Name = "The workshop"
 	c.Workshop.Zone = "UTC"
 	c.Listen = "127.0.0.1:8377"
@@ -125,12 +127,17 @@ func (c config) policy() (loops.Policy, error) {
 	return schedule.WithOverrides(p, overrides)
 }
 
-// dataHome follows the XDG base directory specification.
+// dataHome follows the XDG base directory specification; it is empty where
+// nobody's home is known, since a register must not depend on the folder that
+// a command happens to be typed in.
 func dataHome(env map[string]string) string {
 	if dir := env["XDG_DATA_HOME"]; filepath.IsAbs(dir) {
 		return dir
 	}
-	return filepath.Join(env["HOME"], ".local", "share")
+	if home := env["HOME"]; filepath.IsAbs(home) {
+		return filepath.Join(home, ".local", "share")
+	}
+	return ""
 }
 
 // zone returns the workshop's zone; the name was checked when loaded.

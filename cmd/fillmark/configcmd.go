@@ -5,6 +5,7 @@ package main
 
 import (
 	"fmt"
+	"maps"
 	"net/url"
 	"runtime/debug"
 	"strconv"
@@ -20,12 +21,14 @@ func (a *app) config() (config, error) {
 	if file == "" {
 		file = a.env["FILLMARK_CONFIG"]
 	}
-	c, err := loadConfig(file, a.env)
+	env := a.env
+	if a.storePath != "" {
+		env = maps.Clone(env)
+		env["FILLMARK_STORE"] = a.storePath
+	}
+	c, err := loadConfig(file, env)
 	if err != nil {
 		return c, &usageError{err}
-	}
-	if a.storePath != "" {
-		c.Store = a.storePath
 	}
 	return c, nil
 }

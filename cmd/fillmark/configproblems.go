@@ -20,7 +20,7 @@ func (c config) problems() []error {
 		found = append(found, &loops.InvalidError{Field: key, Value: fmt.Sprint(value), Reason: right})
 	}
 	if c.Store == "" {
-		wrong("store", c.Store, "the path of the register")
+		wrong("store", c.Store, "the path of the register; without HOME there is no default")
 	}
 	if strings.TrimSpace(c.Workshop.Name) == "" {
 		wrong("workshop.name", c.Workshop.Name, "the workshop's name")
