@@ -63,7 +63,6 @@ func (a *slopes) addFound(weight float64, d slopes) {
 // likelihood is the log-likelihood of a Weibull distribution for lives of any
 // kind: the hazard gathered while under watch, plus what is known of the end.
 type likelihood struct {
-	n float64
 	// plain are the lives watched since their fill, each with the hazard up to
 	// its end. Of those that failed there, only sums matter besides.
 	plain              []plainTerm
@@ -86,7 +85,6 @@ func newLikelihood(lives Lives) *likelihood {
 	for i := range lives.rows {
 		r := &lives.rows[i]
 		kind, count, lower := r.kind(), float64(r.count), math.Log(r.lower)
-		l.n += count
 		if kind == Exact {
 			l.failed += count
 			l.failedLogs += count * lower

@@ -9,6 +9,9 @@ import "math"
 // is given up: a factor of e^30 says nothing any more.
 const endless = 30
 
+// farthestMu is how far from 0 mu/sigma may go.
+const farthestMu = 1e6
+
 // sharp is the precision of a profile limit.
 const sharp = 1e-13
 
@@ -16,20 +19,23 @@ const sharp = 1e-13
 // test with one degree of freedom keeps at the level. A limit that the data
 // do not set is 0 or +Inf.
 func (w *Weibull) ShapeLimits(level float64) Estimate {
-	mu := w.best.mu
+	best, target, step := w.best.logSigma, chiSquareOne(level), 2*math.Sqrt(w.VarLogSigma)
+	last := w.best
 	deviance := func(logSigma float64) float64 {
-		at, top, err := w.likelihood.overMu(mu, logSigma)
+		mu, top, err := w.likelihood.overMu(w.likelihood.ahead(last, logSigma), logSigma)
 		if err != nil {
 			return math.Inf(1)
 		}
-		mu = at
-		return 2 * (w.LogLik - top)
+		fall := 2 * (w.LogLik - top)
+		if fall < target { // too far out a search ends anywhere, and begins badly there
+			last = point{mu, logSigma}
+		}
+		return fall
 	}
-	best, target, step := w.best.logSigma, chiSquareOne(level), 2*math.Sqrt(w.VarLogSigma)
-	low := crossing(best, best-endless, -step, target, sharp, deviance)
-	mu = w.best.mu
-	high := crossing(best, best+endless, step, target, sharp, deviance)
-	return Estimate{Value: w.Shape, Lower: given(math.Exp(-high), high >= best+endless, 0), Upper: given(math.Exp(-low), low <= best-endless, math.Inf(1))}
+	low := crossing(best, leastLogSigma, -step, target, sharp, deviance)
+	last = w.best
+	high := crossing(best, mostLogSigma, step, target, sharp, deviance)
+	return Estimate{Value: w.Shape, Lower: given(math.Exp(-high), high == mostLogSigma, 0), Upper: given(math.Exp(-low), low == leastLogSigma, math.Inf(1))}
 }
 
 // ScaleLimits are the likelihood-ratio limits of Scale.
@@ -70,8 +76,11 @@ func (w *Weibull) lifeLimit(p, goodAt, target, direction float64) float64 {
 		if err != nil {
 			return math.Inf(1)
 		}
-		logSigma = at
-		return 2 * (w.LogLik - top)
+		fall := 2 * (w.LogLik - top)
+		if fall < target && at > leastLogSigma && at < mostLogSigma { // as for the shape
+			logSigma = at
+		}
+		return fall
 	}
 	c := math.Log(hazard) / w.Shape
 	step := 2 * math.Sqrt(w.VarMu+2*c*w.CovMuLogSigma+c*c*w.VarLogSigma)
@@ -99,12 +108,25 @@ func given(value float64, givenUp bool, otherwise float64) float64 {
 	return value
 }
 
-// overMu maximises over mu alone: the profile of sigma.
+// ahead is about where mu is highest at a logSigma, from a point where it is.
+// It follows the ridge as a straight line in sigma, which it nearly is.
+func (l *likelihood) ahead(from point, logSigma float64) (mu float64) {
+	at := l.at(from)
+	if !(at.mm < 0) {
+		return from.mu
+	}
+	return from.mu - at.ms/at.mm*math.Expm1(logSigma-from.logSigma)
+}
+
+// overMu maximises over mu alone: the profile of sigma. It climbs in mu/sigma,
+// in which the way from one sigma to another is short.
 func (l *likelihood) overMu(mu, logSigma float64) (at, top float64, err error) {
-	return climbLine(mu, func(x float64) (value, slope, curve float64) {
-		s := l.at(point{x, logSigma})
-		return s.value, s.m, s.mm
+	sigma := math.Exp(logSigma)
+	at, top, err = climbLine(mu/sigma, -farthestMu, farthestMu, func(x float64) (value, slope, curve float64) {
+		s := l.at(point{sigma * x, logSigma})
+		return s.value, s.m * sigma, s.mm * sigma * sigma
 	})
+	return sigma * at, top, err
 }
 
 // bend is the line of all distributions by which a loop good at one age fails
@@ -136,25 +158,26 @@ func (b bend) mu(sigma float64) (mu, slope, curve float64) {
 
 // overSigma maximises over sigma along a bend: the profile of an age.
 func (l *likelihood) overSigma(b bend, logSigma float64) (at, top float64, err error) {
-	return climbLine(logSigma, func(x float64) (value, slope, curve float64) {
+	return climbLine(logSigma, leastLogSigma, mostLogSigma, func(x float64) (value, slope, curve float64) {
 		mu, d1, d2 := b.mu(math.Exp(x))
 		s := l.at(point{mu, x})
 		return s.value, s.m*d1 + s.s, s.mm*d1*d1 + 2*s.ms*d1 + s.ss + s.m*d2
 	})
 }
 
-// climbLine maximises a function of one variable by Newton's method, with
-// halved steps where it does not climb.
-func climbLine(x float64, f func(float64) (value, slope, curve float64)) (at, top float64, err error) {
+// climbLine maximises a function of one variable between low and high by
+// Newton's method, with halved steps where it does not climb.
+func climbLine(x, low, high float64, f func(float64) (value, slope, curve float64)) (at, top float64, err error) {
 	value, slope, curve := f(x)
 	for range 100 {
 		step := -slope / curve
 		if !(curve < 0) || math.Abs(step) > 1 {
 			step = math.Copysign(math.Min(1, math.Abs(step)), slope)
 		}
-		if math.IsNaN(step) || math.Abs(x) > 1000 {
+		if math.IsNaN(step) {
 			return x, value, ErrNoShape
 		}
+		step = math.Min(math.Max(step, low-x), high-x)
 		moved := false
 		for range 40 {
 			v, s, c := f(x + step)

@@ -206,9 +206,16 @@ func TestWeibullProperties(t *testing.T) {
 		require.NoError(rt, err)
 		require.InEpsilon(rt, w.Shape, scaled.Shape, 1e-6)
 		require.InEpsilon(rt, w.Scale*factor, scaled.Scale, 1e-6)
-		for _, e := range []findings.Estimate{w.ShapeLimits(0.95), w.LifeLimits(0.1, 0.95)} {
-			require.LessOrEqual(rt, e.Lower, e.Value)
-			require.GreaterOrEqual(rt, e.Upper, e.Value)
+		for _, limits := range []func(level float64) findings.Estimate{w.ShapeLimits, func(level float64) findings.Estimate { return w.LifeLimits(0.1, level) }} {
+			inner, outer := limits(0.5), limits(0.95)
+			require.Less(rt, inner.Lower, inner.Value)
+			require.Greater(rt, inner.Upper, inner.Value)
+			if inner.Lower > 0 {
+				require.Less(rt, outer.Lower, inner.Lower)
+			}
+			if !math.IsInf(inner.Upper, 1) {
+				require.Greater(rt, outer.Upper, inner.Upper)
+			}
 		}
 		if w.Failures >= 2 {
 			require.LessOrEqual(rt, w.LowerLife(0.1, 0.95), w.Life(0.1))
@@ -217,6 +224,39 @@ func TestWeibullProperties(t *testing.T) {
 			require.GreaterOrEqual(rt, next, w.LowerLife(0.1, 0.95)*(1-1e-9))
 		}
 	})
+}
+
+// Where the likelihood rises towards "a share fails at once, the rest never",
+// however slowly, there is no Weibull distribution to report.
+func TestWeibullRefusesAShareAtOnce(t *testing.T) {
+	t.Parallel()
+	good := math.Inf(1)
+	lives, err := findings.NewLives([]findings.Life{
+		{Upper: 13, Count: 4}, {Upper: 7.5, Count: 4}, {Upper: 2, Count: 2},
+		{Lower: 3, Entry: 2.5, Upper: good, Count: 1}, {Lower: 13.5, Entry: 11, Upper: good, Count: 1},
+		{Lower: 23.5, Upper: good, Count: 4}, {Lower: 25.5, Upper: good, Count: 1},
+	})
+	require.NoError(t, err)
+	_, err = findings.FitWeibull(lives)
+	require.ErrorIs(t, err, findings.ErrNoShape)
+}
+
+// With few failures an age far off leads the search to where every shape is
+// alike; the limits of the ages before it are found all the same.
+func TestLifeLimitsPastAPlain(t *testing.T) {
+	t.Parallel()
+	good := math.Inf(1)
+	lives, err := findings.NewLives([]findings.Life{{Lower: 7.5, Upper: good, Count: 4}, {Upper: 15, Count: 4}, {Lower: 28, Upper: good, Count: 2}})
+	require.NoError(t, err)
+	w, err := findings.FitWeibull(lives)
+	require.NoError(t, err)
+	e := w.LifeLimits(0.1, 0.95)
+	require.InDelta(t, 1.0014504, e.Value, 1e-6)
+	require.Zero(t, e.Lower)
+	// Twice the fall of the log-likelihood, maximised over the shape on a grid
+	// of 1e-4 in its logarithm, passes 3.841 between these two.
+	require.Greater(t, e.Upper, 10.86)
+	require.Less(t, e.Upper, 10.87)
 }
 
 // Nothing beats the maximum: the likelihood at any other distribution is

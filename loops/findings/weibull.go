@@ -70,9 +70,16 @@ func startPoint(lives Lives) point {
 	return point{mu: math.Log(math.Max(exposure, math.SmallestNonzeroFloat64) / float64(lives.Failures()))}
 }
 
-// farthest is how far ln sigma may go: a shape above e^8 is no wear-out but a
-// calendar, and one below e^-8 no life.
-const farthest = 8
+// A shape above e^8 is no wear-out but a calendar. One below e^-4 says that a
+// share fails at once and the rest never: its ages of failure span e^170.
+const (
+	leastLogSigma = -8
+	mostLogSigma  = 4
+)
+
+// stillToClimb is how far below the top, in twice the log-likelihood, a fit may
+// end. A ridge that rises for ever, ever more slowly, leaves more.
+const stillToClimb = 1e-8
 
 // maximise climbs by Newton's method. Where the surface is not curved downward
 // or a step does not climb, the step is damped.
@@ -96,7 +103,7 @@ func (l *likelihood) maximise(p point) (slopes, point, error) {
 		if damping < 1e-9*math.Abs(at.mm) {
 			damping = 0
 		}
-		if math.Abs(p.logSigma) > farthest || math.Abs(p.mu) > 500 {
+		if p.logSigma < leastLogSigma || p.logSigma > mostLogSigma || math.Abs(p.mu) > 500 {
 			return at, p, ErrNoShape
 		}
 		if damping == 0 && math.Abs(step.mu) < 1e-11*math.Exp(p.logSigma) && math.Abs(step.logSigma) < 1e-11 {
@@ -104,7 +111,10 @@ func (l *likelihood) maximise(p point) (slopes, point, error) {
 		}
 	}
 	det := at.mm*at.ss - at.ms*at.ms
-	if !(at.mm < 0 && at.ss < 0 && det > 1e-9*at.mm*at.ss) || math.Hypot(at.m, at.s) > 1e-6*l.n {
+	if !(at.mm < 0 && at.ss < 0 && det > 1e-9*at.mm*at.ss) {
+		return at, p, ErrNoShape
+	}
+	if left := (2*at.ms*at.m*at.s - at.ss*at.m*at.m - at.mm*at.s*at.s) / det; left > stillToClimb {
 		return at, p, ErrNoShape
 	}
 	return at, p, nil
