@@ -34,11 +34,40 @@ type duePage struct {
 type dueGroup struct {
 	Heading string
 	Rule    string // the rule under it: stop, care or go
-	Lines   []workshop.Line
-	More    int // how many further lines are not shown
+	// Folded tells that the group is opened when it is asked for.
+	Folded bool
+	Tasks  int
+	Last   loops.Day
+	Loops  []dueLoop
+	More   int // how many further tasks are not shown
 }
 
-// maxLines is how many lines of a group the page shows: more than anybody
+// dueLoop is what one loop has in a group: one visit does all of it.
+type dueLoop struct {
+	Tag            loops.Tag
+	Machine, Owner string
+	Lines          []workshop.Line
+}
+
+// newDueGroup puts the tasks of each loop together, the loop where its first
+// one stood.
+func newDueGroup(heading, rule string, lines []workshop.Line) dueGroup {
+	g := dueGroup{Heading: heading, Rule: rule, Tasks: len(lines), More: max(0, len(lines)-maxLines)}
+	at := map[loops.Tag]int{}
+	for _, l := range lines[:len(lines)-g.More] {
+		i, ok := at[l.Tag]
+		if !ok {
+			i = len(g.Loops)
+			at[l.Tag] = i
+			g.Loops = append(g.Loops, dueLoop{Tag: l.Tag, Machine: l.Machine, Owner: l.Owner})
+		}
+		g.Loops[i].Lines = append(g.Loops[i].Lines, l)
+		g.Last = l.Due
+	}
+	return g
+}
+
+// maxLines is how many tasks of a group the page shows: more than anybody
 // does in a day.
 const maxLines = 40
 
@@ -102,17 +131,13 @@ func (s *server) pageDue(w http.ResponseWriter, r *http.Request) error {
 	for _, c := range list.Call[:len(list.Call)-p.CallMore] {
 		p.Call = append(p.Call, callLine{c, phoneLink(c.Phone)})
 	}
+	later := newDueGroup("Later", "go", list.Later)
+	later.Folded = true
 	for _, g := range []dueGroup{
-		{Heading: "Overdue", Rule: "stop", Lines: list.Overdue},
-		{Heading: "Today", Rule: "care", Lines: list.Today},
-		{Heading: "This week", Rule: "care", Lines: list.Week},
-		{Heading: "Later", Rule: "go", Lines: list.Later},
+		newDueGroup("Overdue", "stop", list.Overdue), newDueGroup("Today", "care", list.Today),
+		newDueGroup("This week", "care", list.Week), later,
 	} {
-		if len(g.Lines) > maxLines {
-			g.More = len(g.Lines) - maxLines
-			g.Lines = g.Lines[:maxLines]
-		}
-		if len(g.Lines) > 0 {
+		if g.Tasks > 0 {
 			p.Groups = append(p.Groups, g)
 		}
 	}

@@ -45,5 +45,5 @@ func TestDueShowsABoundedNumber(t *testing.T) {
 	assert.Contains(t, page, fmt.Sprintf("<strong>%d</strong> overdue", len(list.Overdue)))
 	assert.Contains(t, page, fmt.Sprintf("%d more;", len(list.Overdue)-40))
 	groups := strings.Split(page, "<section>")
-	assert.Equal(t, 40, strings.Count(groups[1], `<td class="tag">`))
+	assert.Equal(t, 40, strings.Count(groups[1], `<td class="why">`))
 }
