@@ -78,6 +78,19 @@ func Inhibitors() []Inhibitor {
 	return []Inhibitor{NoInhibitor, Azole, Nitrite, Molybdate, Silicate, Phosphate, Borate, Amine, OAT, IAT, HOAT, Sulfite}
 }
 
+// Name is the family as the trade writes it.
+func (i Inhibitor) Name() string {
+	switch i {
+	case OAT:
+		return "organic acids (OAT)"
+	case IAT:
+		return "inorganic (IAT)"
+	case HOAT:
+		return "hybrid (HOAT)"
+	}
+	return string(i)
+}
+
 // Biocide is a family of biocides. The zero value "" means unknown; [NoBiocide] means there is none.
 type Biocide string
 
@@ -96,6 +109,19 @@ const (
 // Biocides returns all families known here.
 func Biocides() []Biocide {
 	return []Biocide{NoBiocide, Isothiazolinone, Glutaraldehyde, Bronopol, Quat, CopperBiocide, SilverBiocide, Oxidiser}
+}
+
+// Name is the family as the trade writes it.
+func (b Biocide) Name() string {
+	switch b {
+	case Quat:
+		return "quaternary ammonium"
+	case CopperBiocide:
+		return "copper-based"
+	case SilverBiocide:
+		return "silver-based"
+	}
+	return string(b)
 }
 
 // ParseMetal reads a metal; else an [*InvalidError] that lists them.

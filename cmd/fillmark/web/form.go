@@ -193,7 +193,11 @@ func choicesOf[T ~string](none string, values []T) []choice {
 		all = append(all, choice{Label: none})
 	}
 	for _, v := range values {
-		all = append(all, choice{Value: string(v), Label: string(v)})
+		label := string(v)
+		if named, ok := any(v).(interface{ Name() string }); ok {
+			label = named.Name()
+		}
+		all = append(all, choice{Value: string(v), Label: label})
 	}
 	return all
 }

@@ -162,11 +162,19 @@ func chargeLine(c *loops.Charge) string {
 	if c.Volume > 0 {
 		parts = append(parts, quantity(c.Volume))
 	}
-	if c.Inhibitor.Family != "" {
-		parts = append(parts, "inhibitor "+c.Inhibitor.Family)
+	switch i := chemistry.Inhibitor(c.Inhibitor.Family); i {
+	case "":
+	case chemistry.NoInhibitor:
+		parts = append(parts, "no inhibitor")
+	default:
+		parts = append(parts, "inhibitor "+i.Name())
 	}
-	if c.Biocide.Family != "" {
-		parts = append(parts, "biocide "+c.Biocide.Family)
+	switch b := chemistry.Biocide(c.Biocide.Family); b {
+	case "":
+	case chemistry.NoBiocide:
+		parts = append(parts, "no biocide")
+	default:
+		parts = append(parts, "biocide "+b.Name())
 	}
 	return strings.Join(append(parts, filledWords(*c)), ", ")
 }
