@@ -20,6 +20,7 @@ var (
 	errSignIn = errors.New("sign in first")
 	errLocal  = errors.New("this is only possible on the computer that Fillmark runs on")
 	errDirect = errors.New("the pages are reached through their proxy here")
+	errSite   = errors.New("this was sent from a page of another site, and nothing was changed")
 )
 
 // gated lets through what needs no sign-in and who is signed in; everybody

@@ -244,7 +244,9 @@ func TestCrossSitePostsAreRefusedEverywhere(t *testing.T) {
 			for k, v := range headers {
 				again.Header.Set(k, v)
 			}
-			assert.Equal(t, http.StatusForbidden, b.do(again).Code, "%s, %s", pattern, name)
+			w := b.do(again)
+			assert.Equal(t, http.StatusForbidden, w.Code, "%s, %s", pattern, name)
+			assert.Contains(t, w.Body.String(), "another site", "%s, %s", pattern, name)
 		}
 		seen++
 	}

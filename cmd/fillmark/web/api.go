@@ -21,6 +21,10 @@ import (
 // api adapts a function that answers with a value or an error.
 func (s *server) api(handle func(*http.Request) (any, error)) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if err := s.queries.check(r); err != nil {
+			s.writeFailure(w, r, err)
+			return
+		}
 		value, err := handle(r)
 		if err != nil {
 			s.writeFailure(w, r, err)
@@ -204,7 +208,13 @@ func (s *server) apiSweep(r *http.Request) (any, error) {
 }
 
 func (s *server) apiOutbox(r *http.Request) (any, error) {
-	return gather(s.Reader.Messages(loops.MessageStatus(r.URL.Query().Get("status"))))
+	var status loops.MessageStatus
+	p := paramsOf(r)
+	take(p, "status", &status, oneOf(messageStatuses()))
+	if err := p.err(); err != nil {
+		return nil, err
+	}
+	return gather(s.Reader.Messages(status))
 }
 
 func (s *server) apiMessage(r *http.Request) (any, error) {

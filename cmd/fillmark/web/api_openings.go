@@ -39,9 +39,6 @@ func (s *server) openingRoutes(mux router) {
 }
 
 func (s *server) apiPhotos(r *http.Request) (any, error) {
-	if err := paramsOf(r).err(); err != nil {
-		return nil, err
-	}
 	return itemsOf(s.Keeper.Photos(r.Context()))
 }
 
@@ -54,9 +51,6 @@ func (s *server) apiKeepPhoto(r *http.Request) (any, error) {
 }
 
 func (s *server) apiOpenings(r *http.Request) (any, error) {
-	if err := paramsOf(r).err(); err != nil {
-		return nil, err
-	}
 	return itemsOf(s.Workshop.Openings())
 }
 
@@ -95,16 +89,10 @@ func (s *server) apiHowLong(r *http.Request) (any, error) {
 }
 
 func (s *server) apiWhenLook(r *http.Request) (any, error) {
-	if err := paramsOf(r).err(); err != nil {
-		return nil, err
-	}
 	return itemsOf(s.Workshop.WhenToLook())
 }
 
 func (s *server) apiCases(r *http.Request) (any, error) {
-	if err := paramsOf(r).err(); err != nil {
-		return nil, err
-	}
 	return itemsOf(s.Workshop.CaseLines())
 }
 
@@ -130,9 +118,6 @@ func (s *server) exportLives(r *http.Request, out io.Writer) error {
 }
 
 func (s *server) apiWatches(r *http.Request) (any, error) {
-	if err := paramsOf(r).err(); err != nil {
-		return nil, err
-	}
 	return itemsOf(s.Workshop.Watches())
 }
 

@@ -38,6 +38,9 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 		p.Heading = "Sign in first"
 		p.Message = "Nobody is signed in here any more, and nothing was changed."
 		p.Advice = "Sign in in another window, then go back and send it again."
+	case errors.Is(err, errSite):
+		p.Heading = "Not from another site"
+		p.Advice = "Open the page here and send it from here."
 	case status == http.StatusForbidden:
 		p.Heading = "This is not possible from here"
 		p.Advice = "Use the command on the computer that Fillmark runs on, or the address that the workshop gave you."

@@ -15,19 +15,47 @@ import (
 	"fillmark/loops"
 )
 
-// params reads a request's query strictly: every parameter is known, is given
-// once and can be read.
+// queries holds the names of the parameters that each route of the API takes,
+// by the route's pattern.
+type queries map[string][]string
+
+func queriesOf(all []operation) queries {
+	q := queries{}
+	for _, o := range all {
+		for _, parameter := range o.query {
+			q[o.pattern] = append(q[o.pattern], parameter.name)
+		}
+	}
+	return q
+}
+
+// check refuses a request with a parameter that its route does not take:
+// whoever mistypes a filter must not be given everything.
+func (q queries) check(r *http.Request) error {
+	for _, name := range slices.Sorted(maps.Keys(r.URL.Query())) {
+		if !slices.Contains(q[r.Pattern], name) {
+			reason := "this address takes no parameters"
+			if taken := q[r.Pattern]; len(taken) > 0 {
+				reason = "one of: " + strings.Join(taken, ", ")
+			}
+			return &loops.InvalidError{Field: "parameter", Value: name, Reason: reason}
+		}
+	}
+	return nil
+}
+
+// params reads a request's query strictly: every parameter is given once and
+// can be read.
 type params struct {
-	left     url.Values
+	query    url.Values
 	problems []error
 }
 
-func paramsOf(r *http.Request) *params { return &params{left: r.URL.Query()} }
+func paramsOf(r *http.Request) *params { return &params{query: r.URL.Query()} }
 
 // take parses the parameter where it is given and not empty.
 func take[T any](p *params, name string, target *T, parse func(string) (T, error)) {
-	given, there := p.left[name]
-	delete(p.left, name)
+	given, there := p.query[name]
 	if !there || given[0] == "" && len(given) == 1 {
 		return
 	}
@@ -47,13 +75,8 @@ func take[T any](p *params, name string, target *T, parse func(string) (T, error
 	*target = value
 }
 
-// err returns all that is wrong, parameters nobody asked for among it.
-func (p *params) err() error {
-	for _, name := range slices.Sorted(maps.Keys(p.left)) {
-		p.problems = append(p.problems, &loops.InvalidError{Field: name, Value: p.left.Get(name), Reason: "no parameter of this name"})
-	}
-	return errors.Join(p.problems...)
-}
+// err returns all that is wrong.
+func (p *params) err() error { return errors.Join(p.problems...) }
 
 // oneOf parses one of the values of a string type.
 func oneOf[T ~string](allowed []T) func(string) (T, error) {

@@ -80,6 +80,7 @@ type server struct {
 	throttles throttles
 	requests  requests
 	cache     dueCache
+	queries   queries
 }
 
 // New returns the handler, or an error where an embedded template is broken or
@@ -92,11 +93,13 @@ func New(d Deps) (http.Handler, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &server{Deps: d, pages: parsed, throttles: newThrottles()}
+	s := &server{Deps: d, pages: parsed, throttles: newThrottles(), queries: queriesOf(operations())}
 	mux := http.NewServeMux()
 	s.routes(mux)
 	handler := s.gated(mux)
-	handler = http.NewCrossOriginProtection().Handler(handler)
+	origin := http.NewCrossOriginProtection()
+	origin.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) { s.turnAway(w, r, errSite) }))
+	handler = origin.Handler(handler)
 	handler = limitBodies(handler)
 	handler = allowedHosts(d.Hosts, handler)
 	compress, err := compressor()
