@@ -10,7 +10,7 @@ export const pages = [
   { name: 'loops, searched', path: '/loops?q=the' },
   { name: 'loop', path: (made) => `/loops/${made.tag}` },
   { name: 'top-up check', path: '/topup' },
-  { name: 'top-up check, answered', path: (made) => `/topup?tag=${made.tag}&room=40&with=water` },
+  { name: 'top-up check, answered', path: (made) => `/topup?tag=${made.tag}&room=40&liquid1=water` },
   { name: 'intake', path: '/intake' },
   { name: 'refill', path: (made) => `/loops/${made.tag}/refill` },
   { name: 'correct a loop', path: (made) => `/loops/${made.tag}/edit` },
