@@ -49,7 +49,7 @@ func allPayloads(loop loops.LoopID, day loops.Day) []loops.Entry {
 		{Kind: loops.KindFlush},
 		{Kind: loops.KindFill, Fill: &loops.Fill{Charge: charge}},
 		{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Drained: 0.01, Poured: []loops.Pour{
-			{Liquid: "premix", Fluid: chemistry.PropyleneGlycol, Mass: 0.35, Volume: 0.05, Container: "1"}}, Missing: 0.005}},
+			{Liquid: "premix", Fluid: chemistry.PropyleneGlycol, Mass: 0.35, Volume: 0.05, Container: 1}}, Missing: 0.005}},
 		{Kind: loops.KindDose, Dose: &loops.Dose{Role: loops.RoleBiocide, Additive: additive}},
 		{Kind: loops.KindLeakCheck, LeakCheck: &loops.LeakCheck{Hours: 12, Dry: true}},
 		{Kind: loops.KindProof, Proof: &loops.Proof{Before: inspection, After: inspection}},

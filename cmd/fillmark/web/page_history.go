@@ -191,7 +191,7 @@ func topUpWords(x *loops.TopUp) string {
 		if pour.Fluid.IsGlycol() {
 			strength = " (" + quantity(pour.Mass) + " " + pour.Fluid.Name() + ")"
 		}
-		parts = append(parts, quantity(pour.Volume)+" of "+pour.Liquid+strength+prefixed(" from ", pour.Container))
+		parts = append(parts, quantity(pour.Volume)+" of "+pour.Liquid+strength+fromContainer(pour.Container))
 	}
 	if x.Missing > 0 {
 		parts = append(parts, quantity(x.Missing)+" still below the fill mark")
