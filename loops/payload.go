@@ -289,9 +289,11 @@ func (x *Correction) validate() error {
 	return requireText("why", x.Why, 500)
 }
 
-// Transfer is a machine going to another owner.
+// Transfer is a machine going from one owner to another. From is who had it,
+// which the action that records the transfer knows.
 type Transfer struct {
-	To OwnerID `json:"to"`
+	From OwnerID `json:"from,omitzero"`
+	To   OwnerID `json:"to"`
 }
 
 func (x *Transfer) validate() error {

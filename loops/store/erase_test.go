@@ -71,6 +71,51 @@ func TestEraseOwner(t *testing.T) {
 	assert.ErrorIs(t, s.EraseOwner(t.Context(), 9, "rui", noon), loops.ErrNotFound)
 }
 
+// A machine that was sold on holds what two people said. Erasing one of them
+// takes what is of their time and leaves the other's, and what is due to them.
+func TestEraseAFormerOwner(t *testing.T) {
+	t.Parallel()
+	s := open(t)
+	c := workshop(t, s)
+	bo, err := s.NewOwnerID()
+	require.NoError(t, err)
+	c.Owners = append(c.Owners, loops.Owner{ID: bo, Name: "Bo Lind"})
+	c.Machines[0].Owner = bo
+	l, day := &c.Loops[0], c.Entries[0].Day
+	c.Entries[0].Note = "Ana dropped it"
+	for _, e := range []loops.Entry{
+		{Kind: loops.KindSetting, Setting: &loops.Setting{Task: loops.Look, IntervalMonths: 4, Why: "Ana is abroad"}},
+		{Kind: loops.KindTransfer, Transfer: &loops.Transfer{From: c.Owners[0].ID, To: bo}, Note: "Ana sold it to Bo"},
+		{Kind: loops.KindIntake, Intake: &loops.Intake{Complaint: "Bo hears it"}},
+	} {
+		l.LastEntry++
+		e.ID, e.Loop, e.Recorded, e.Day, e.By = l.LastEntry, l.ID, noon, day, "rui"
+		c.Entries = append(c.Entries, e)
+	}
+	l.State = loops.Fold(c.Entries)
+	l.Plan.Tasks[0].Clauses[0] = loops.Clause{Kind: loops.BySetting, Day: l.Plan.Tasks[0].Due, Text: "Every 4 months (Ana is abroad).", Source: "setting of this loop", Grade: "record"}
+	require.NoError(t, s.Commit(c))
+	dues, err := s.DueThrough(l.Plan.Tasks[0].Due)
+	require.NoError(t, err)
+
+	require.NoError(t, s.EraseOwner(t.Context(), c.Owners[0].ID, "rui", noon))
+	sound(t, s)
+	text := string(exportOf(t, s))
+	assert.NotContains(t, text, "Ana")
+	assert.Contains(t, text, "Bo hears it")
+	assert.Contains(t, text, "the grey tower", "the machine is Bo's")
+	still, err := s.DueThrough(l.Plan.Tasks[0].Due)
+	require.NoError(t, err)
+	require.NotEmpty(t, dues)
+	assert.Equal(t, dues, still)
+
+	require.NoError(t, s.EraseOwner(t.Context(), bo, "rui", noon))
+	sound(t, s)
+	text = string(exportOf(t, s))
+	assert.NotContains(t, text, "Bo hears it")
+	assert.NotContains(t, text, "Lind")
+}
+
 func TestExportOwner(t *testing.T) {
 	t.Parallel()
 	s := open(t)

@@ -56,7 +56,7 @@ func allPayloads(loop loops.LoopID, day loops.Day) []loops.Entry {
 		{Kind: loops.KindSetting, Setting: &loops.Setting{Task: loops.Look, Paused: true, IntervalMonths: 4, Why: "abroad"}},
 		{Kind: loops.KindHandover, Handover: &loops.Handover{Consent: loops.Consent{Mail: true, Opening: true, Photos: true}}},
 		{Kind: loops.KindAnswer, Answer: &loops.Answer{Answer: loops.SomethingOff, Tasks: []loops.TaskKind{loops.Look}, Words: "it ticks", Photo: strings.Repeat("ef", 32)}},
-		{Kind: loops.KindTransfer, Transfer: &loops.Transfer{To: 2}},
+		{Kind: loops.KindTransfer, Transfer: &loops.Transfer{From: 1, To: 2}},
 		{Kind: loops.KindRetirement, Retirement: &loops.Retirement{Reason: loops.ReplacedByAir, StatedRatingW: new(250.0)}},
 		{Kind: loops.KindCorrection, Correction: &loops.Correction{Strikes: 15, Why: "not sold after all"}},
 	}

@@ -100,7 +100,7 @@ func paperWords(e loops.Entry) string {
 	case loops.KindCorrection:
 		return fmt.Sprintf("Entry %d is wrong: %s", e.Correction.Strikes, e.Correction.Why)
 	case loops.KindTransfer:
-		return fmt.Sprintf("Went to owner number %d.", e.Transfer.To)
+		return fmt.Sprintf("Went from owner number %d to owner number %d.", e.Transfer.From, e.Transfer.To)
 	case loops.KindRetirement:
 		words := "Left service: " + string(e.Retirement.Reason)
 		if w := e.Retirement.StatedRatingW; w != nil {

@@ -79,6 +79,9 @@ func (w *Workshop) recordOnce(s Stamp, tag loops.Tag, e loops.Entry) (Recorded, 
 	if e.Day.IsZero() {
 		e.Day = loops.DayOf(s.At, w.zoneOf(file.Owner))
 	}
+	if e.Transfer != nil {
+		e.Transfer = &loops.Transfer{From: file.Machine.Owner, To: e.Transfer.To}
+	}
 	if e, err = w.fromShelf(e); err != nil {
 		return Recorded{}, err
 	}

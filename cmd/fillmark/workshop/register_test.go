@@ -84,13 +84,13 @@ func TestTransferMovesTheMachineWithAllItsLoops(t *testing.T) {
 	require.NoError(t, err)
 	bo, err := b.AddOwner(stamp, loops.Owner{Name: "Bo"})
 	require.NoError(t, err)
-	_, err = b.Record(stamp, loop.Tag, loops.Entry{Kind: loops.KindTransfer, Transfer: &loops.Transfer{To: bo.ID}})
+	_, err = b.Record(stamp, loop.Tag, loops.Entry{Kind: loops.KindTransfer, Transfer: &loops.Transfer{From: 9, To: bo.ID}})
 	require.NoError(t, err)
 	for _, tag := range []loops.Tag{loop.Tag, second.Tag} {
 		file, err := b.File(tag)
 		require.NoError(t, err)
 		assert.Equal(t, bo.ID, file.Owner.ID)
-		assert.Equal(t, loops.KindTransfer, file.History[len(file.History)-1].Kind)
+		assert.Equal(t, &loops.Transfer{From: loops.OwnerID(1), To: bo.ID}, file.History[len(file.History)-1].Transfer)
 	}
 	lines, err := b.FindLoops(workshop.LoopQuery{Owner: 1})
 	require.NoError(t, err)
