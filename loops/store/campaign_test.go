@@ -71,7 +71,7 @@ func childWrites(path string, out io.Writer) error {
 		id := c.Loops[0].ID
 		m := aMessage(c.Owners[0].ID, c.Entries[0].Day, noon)
 		c.Messages = []loops.Message{m}
-		c.Sent = []loops.Sent{{Loop: id, Task: loops.Look, Due: c.DuePut[0].Day, Stage: loops.StageDue, Message: m.Key}}
+		c.Sent = []loops.Sent{{Loop: id, Task: loops.Look, Due: c.Loops[0].Plan.Tasks[0].Due, Stage: loops.StageDue, Message: m.Key}}
 		if err := s.Commit(c); err != nil {
 			return err
 		}

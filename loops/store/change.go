@@ -18,8 +18,6 @@ type encodedChange struct {
 	machines    []encoded[loops.Machine]
 	loops       []encoded[loops.Loop]
 	entries     []encoded[loops.Entry]
-	dueDel      []encoded[loops.Due]
-	duePut      []encoded[loops.Due]
 	messages    []encoded[loops.Message]
 	bodies      [][]byte // of messages, in their order
 	sent        []encoded[loops.Sent]
@@ -32,7 +30,7 @@ type encodedChange struct {
 
 func (e *encodedChange) empty() bool {
 	return len(e.owners)+len(e.machines)+len(e.loops)+len(e.entries)+
-		len(e.dueDel)+len(e.duePut)+len(e.messages)+len(e.sent)+
+		len(e.messages)+len(e.sent)+
 		len(e.containers)+len(e.usedFluid)+len(e.instruments)+len(e.samples) == 0
 }
 
@@ -48,7 +46,6 @@ func encodeChange(c loops.Change, shelf loops.Shelf) (e *encodedChange, err erro
 		func() (err error) { e.machines, err = machineKind().prepare(c.Machines); return err },
 		func() (err error) { e.loops, err = loopKind().prepare(c.Loops); return err },
 		func() error { return e.addEntries(c) },
-		func() error { return e.addDues(c) },
 		func() error { return e.addMessages(c) },
 		func() error { return e.addSent(c) },
 		func() (err error) { e.containers, err = containerKind().prepare(shelf.Containers); return err },
@@ -113,22 +110,6 @@ func (e *encodedChange) addEntries(c loops.Change) error {
 			return fmt.Errorf("entry %d of loop %d: %w", entry.ID, entry.Loop, err)
 		}
 		e.entries = append(e.entries, encoded[loops.Entry]{entry, pairKey(entry.Loop, entry.ID), v})
-	}
-	return nil
-}
-
-func (e *encodedChange) addDues(c loops.Change) error {
-	for _, side := range []struct {
-		from []loops.Due
-		to   *[]encoded[loops.Due]
-	}{{c.DueDel, &e.dueDel}, {c.DuePut, &e.duePut}} {
-		for _, d := range side.from {
-			key, err := dueKey(d)
-			if err != nil {
-				return fmt.Errorf("due line of loop %d: %w", d.Loop, err)
-			}
-			*side.to = append(*side.to, encoded[loops.Due]{d, key, nil})
-		}
 	}
 	return nil
 }

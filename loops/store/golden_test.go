@@ -97,7 +97,6 @@ func everything(t testing.TB, s *store.Store) {
 	}
 	bare := loops.Loop{ID: 2, Machine: 2, Tag: "8N4RYB", Construction: loops.Construction{Volume: 0.2}}
 	c.Loops, c.Entries = []loops.Loop{l, bare}, entries
-	c.DueDel, c.DuePut = loops.DueDifference(loops.Loop{}, l)
 	waiting, tried := aMessage(1, day, noon), aMessage(1, day.AddDays(1), noon)
 	tried.Status, tried.Attempts, tried.LastAttempt, tried.LastError = loops.Refused, 2, noon, "550 no such mailbox"
 	c.Messages = []loops.Message{waiting, tried}

@@ -125,16 +125,15 @@ func (w *Workshop) checked(s Stamp, file File, e loops.Entry) (loops.Entry, erro
 // Poured are the containers as the same change leaves them.
 func (w *Workshop) extend(change *loops.Change, file File, e loops.Entry, poured ...loops.Container) (loops.Loop, error) {
 	file.History = append(slices.Clone(file.History), e)
-	is := file.Loop
-	is.LastEntry, is.State = e.ID, loops.Fold(file.History)
+	file.Loop.LastEntry, file.Loop.State = e.ID, loops.Fold(file.History)
 	change.Entries = append(change.Entries, e)
-	return w.replan(change, file, is, poured...)
+	return w.replan(change, file, poured...)
 }
 
-// replan plans the loop as it is and adds it to the change with the lines of
-// the due index that move. The file holds the loop as it was, and its machine
-// and history as they are; poured are containers as the same change leaves them.
-func (w *Workshop) replan(change *loops.Change, file File, is loops.Loop, poured ...loops.Container) (loops.Loop, error) {
+// replan plans the loop of the file, in which all is as the change leaves it,
+// and adds it to the change. Poured are the containers as the change leaves them.
+func (w *Workshop) replan(change *loops.Change, file File, poured ...loops.Container) (loops.Loop, error) {
+	is := file.Loop
 	containers, err := w.containersIn(is.ID, poured)
 	if err != nil {
 		return loops.Loop{}, err
@@ -144,8 +143,6 @@ func (w *Workshop) replan(change *loops.Change, file File, is loops.Loop, poured
 		return loops.Loop{}, err
 	}
 	change.Loops = append(change.Loops, is)
-	del, put := loops.DueDifference(file.Loop, is)
-	change.DueDel, change.DuePut = append(change.DueDel, del...), append(change.DuePut, put...)
 	return is, nil
 }
 
