@@ -27,6 +27,7 @@ type Change struct {
 	// Messages are new ones, put into the outbox where Queued.
 	Messages []Message
 	Sent     []Sent
+	Shelf    Shelf
 }
 
 // AuditLine is one line of the audit: who did what, when, to which records.

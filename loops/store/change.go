@@ -36,7 +36,7 @@ func (e *encodedChange) empty() bool {
 
 // encodeChange checks what can be checked without the file and encodes the
 // records with their revisions raised.
-func encodeChange(c loops.Change, shelf loops.Shelf) (e *encodedChange, err error) {
+func encodeChange(c loops.Change) (e *encodedChange, err error) {
 	if c.At.IsZero() || c.By == "" || c.Action == "" {
 		return nil, errors.New("a change says when it happened, who did it and what it was")
 	}
@@ -48,16 +48,16 @@ func encodeChange(c loops.Change, shelf loops.Shelf) (e *encodedChange, err erro
 		func() error { return e.addEntries(c) },
 		func() error { return e.addMessages(c) },
 		func() error { return e.addSent(c) },
-		func() (err error) { e.containers, err = containerKind().prepare(shelf.Containers); return err },
-		func() (err error) { e.instruments, err = instrumentKind().prepare(shelf.Instruments); return err },
-		func() (err error) { e.samples, err = sampleKind().prepare(shelf.Samples); return err },
-		func() error { return e.addUsedFluid(shelf) },
+		func() (err error) { e.containers, err = containerKind().prepare(c.Shelf.Containers); return err },
+		func() (err error) { e.instruments, err = instrumentKind().prepare(c.Shelf.Instruments); return err },
+		func() (err error) { e.samples, err = sampleKind().prepare(c.Shelf.Samples); return err },
+		func() error { return e.addUsedFluid(c) },
 	} {
 		if err := step(); err != nil {
 			return nil, err
 		}
 	}
-	e.audit, err = encodeAudit(loops.AuditLine{At: c.At, By: c.By, Action: c.Action, On: subjects(c, shelf)})
+	e.audit, err = encodeAudit(loops.AuditLine{At: c.At, By: c.By, Action: c.Action, On: subjects(c)})
 	return e, err
 }
 
@@ -65,7 +65,7 @@ func encodeChange(c loops.Change, shelf loops.Shelf) (e *encodedChange, err erro
 const maxSubjects = 20
 
 // subjects names the records of a change for its audit line.
-func subjects(c loops.Change, shelf loops.Shelf) string {
+func subjects(c loops.Change) string {
 	var on []string
 	for _, o := range c.Owners {
 		on = append(on, fmt.Sprintf("owner %d", o.ID))
@@ -85,16 +85,16 @@ func subjects(c loops.Change, shelf loops.Shelf) string {
 	for _, s := range c.Sent {
 		on = append(on, fmt.Sprintf("%s reminder of loop %d for %s due %s", s.Stage, s.Loop, s.Task, s.Due))
 	}
-	for _, x := range shelf.Containers {
+	for _, x := range c.Shelf.Containers {
 		on = append(on, fmt.Sprintf("container %d", x.ID))
 	}
-	for _, x := range shelf.UsedFluid {
+	for _, x := range c.Shelf.UsedFluid {
 		on = append(on, fmt.Sprintf("used fluid %d", x.ID))
 	}
-	for _, x := range shelf.Instruments {
+	for _, x := range c.Shelf.Instruments {
 		on = append(on, fmt.Sprintf("instrument %d", x.ID))
 	}
-	for _, x := range shelf.Samples {
+	for _, x := range c.Shelf.Samples {
 		on = append(on, fmt.Sprintf("sample %d", x.ID))
 	}
 	if more := len(on) - maxSubjects; more > 0 {

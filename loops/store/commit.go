@@ -49,14 +49,8 @@ func newID[N number](s *Store, name string) (N, error) {
 // in the change. A message, sent mark or used-fluid line that is on record gives
 // loops.ErrRepeated, a tag of another loop loops.ErrTagTaken, a missing owner or
 // machine loops.ErrNotFound. A change without any record writes nothing.
-func (s *Store) Commit(c loops.Change) error { return s.CommitWithShelf(c, loops.Shelf{}) }
-
-// CommitWithShelf is [Store.Commit] of a change together with what it does to
-// the shelf, in the same transaction. Revisions of containers, instruments and
-// samples are treated as those of the change's own records; a used-fluid line
-// that is on record gives loops.ErrRepeated.
-func (s *Store) CommitWithShelf(c loops.Change, shelf loops.Shelf) error {
-	e, err := encodeChange(c, shelf)
+func (s *Store) Commit(c loops.Change) error {
+	e, err := encodeChange(c)
 	if err != nil {
 		return fmt.Errorf("store: %w", err)
 	}

@@ -101,7 +101,7 @@ func everything(t testing.TB, s *store.Store) {
 	tried.Status, tried.Attempts, tried.LastAttempt, tried.LastError = loops.Refused, 2, noon, "550 no such mailbox"
 	c.Messages = []loops.Message{waiting, tried}
 	c.Sent = []loops.Sent{{Loop: 1, Task: loops.Look, Due: day, Stage: loops.StageDue, Message: waiting.Key}, {Loop: 1, Task: loops.Look, Due: day, Stage: loops.StageCall}}
-	require.NoError(t, s.CommitWithShelf(c, loops.Shelf{
+	c.Shelf = loops.Shelf{
 		Containers: []loops.Container{{ID: 1, Kind: loops.PremixBottle, Product: "premix", Lot: "P-3", Fluid: chemistry.PropyleneGlycol,
 			Mass: new(chemistry.MassFraction(0.35)), MassUncertainty: 0.005, Opened: day, Mixed: day, Expires: day.AddMonths(12), Left: 4.2,
 			Uses: []loops.Use{{Loop: 1, Day: day, Volume: 0.05}}, Note: "top shelf"}},
@@ -109,7 +109,8 @@ func everything(t testing.TB, s *store.Store) {
 		Instruments: []loops.Instrument{{ID: 1, Kind: loops.Refractometer, Name: "hand refractometer", Serial: "R-9", Retired: day.AddMonths(30),
 			Checks: []loops.InstrumentCheck{{Day: day, By: "rui", Against: "water at 20C", Expected: 0, Read: 0.2, Unit: "brix", Adjusted: true}}}},
 		Samples: []loops.RetainedSample{{ID: 1, Loop: 1, Entry: 4, Taken: day, Place: "fridge", Keep: day.AddMonths(6), Discarded: day.AddMonths(7), Note: "cloudy"}},
-	}))
+	}
+	require.NoError(t, s.Commit(c))
 	require.NoError(t, s.PutEvidence(loops.Evidence{Version: 1, Made: noon, Ages: []loops.EvidenceAge{
 		{Origin: loops.WorkshopFill, Months: 8.5, Shape: 2, Text: "3 of 20 clogged", Lives: 20, Failures: 3, LoopMonths: 190.25, Since: day}},
 		Notices: []loops.EvidenceNotice{{Cause: loops.CauseClog, Trait: "metal=aluminium", Failed: 3, Of: 5, Text: "3 of 5", Reason: "chance"}}}, "rui"))

@@ -93,11 +93,10 @@ func (w *Workshop) recordOnce(s Stamp, tag loops.Tag, e loops.Entry) (Recorded, 
 	}
 	change := loops.Change{At: s.At, By: s.By, Action: string(e.Kind)}
 	recorded := Recorded{Entry: e}
-	var on loops.Shelf
-	if on, recorded.Warnings, err = w.shelfAfter(s, file, e); err != nil {
+	if change.Shelf, recorded.Warnings, err = w.shelfAfter(s, file, e); err != nil {
 		return Recorded{}, err
 	}
-	if file.Loop, err = w.extend(&change, file, e, on.Containers...); err != nil {
+	if file.Loop, err = w.extend(&change, file, e, change.Shelf.Containers...); err != nil {
 		return Recorded{}, err
 	}
 	if e.Kind == loops.KindHandover {
@@ -105,7 +104,7 @@ func (w *Workshop) recordOnce(s Stamp, tag loops.Tag, e loops.Entry) (Recorded, 
 			return Recorded{}, err
 		}
 	}
-	if err := w.register.CommitWithShelf(change, on); err != nil {
+	if err := w.register.Commit(change); err != nil {
 		return Recorded{}, err
 	}
 	recorded.Loop, err = w.register.Loop(file.Loop.ID)
