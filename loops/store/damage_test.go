@@ -132,7 +132,7 @@ func TestTruncatedAnywhere(t *testing.T) {
 // A flipped bit anywhere is refused at open, found by the check, or was in
 // bytes that no record is on; it never panics and never hangs. The file is
 // compacted first, so that few pages are free.
-func TestFlippedBits(t *testing.T) {
+func TestCampaignFlippedBits(t *testing.T) {
 	t.Parallel()
 	path := filepath.Join(t.TempDir(), "shop.fillmark")
 	s, err := store.Open(path, store.Options{})
