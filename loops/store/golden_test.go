@@ -116,6 +116,11 @@ func everything(t testing.TB, s *store.Store) {
 		Notices: []loops.EvidenceNotice{{Cause: loops.CauseClog, Trait: "metal=aluminium", Failed: 3, Of: 5, Text: "3 of 5", Reason: "chance"}}}, "rui"))
 	_, err := s.AddWatch(loops.PatternWatch{Cause: loops.CauseClog, Trait: "metal=aluminium", Registered: day, ReadAt: 5, By: "rui", Why: "three in a row"}, noon)
 	require.NoError(t, err)
+	require.NoError(t, s.CommitAccess(loops.Access{
+		Technicians: []loops.Technician{{Name: "Rui", Password: "$argon2id$secret", Added: noon, PasswordSet: noon}, {Name: "Mia", Added: noon}},
+		SignIns:     []loops.SignIn{{Hash: strings.Repeat("a1", 32), Technician: "rui", Began: noon, Seen: noon}},
+		Tokens:      []loops.PasswordToken{{Hash: strings.Repeat("b2", 32), Technician: "mia", Expires: noon}},
+	}))
 	require.NoError(t, s.Suppress(loops.Suppression{Address: "Gone@garden.example", Reason: "5.1.1", Since: noon}, "deliverer"))
 }
 
