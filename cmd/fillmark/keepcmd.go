@@ -41,7 +41,8 @@ func (a *app) exportCommand() *cobra.Command {
 register again, byte for byte in its own export. Photos go as files into the
 folder photos beside FILE; one that is there already is kept. Keys and passwords
 are not in it: an import knows the technicians by name, and technician passwd
-sets each a password again. With --table it writes one list as CSV for a spreadsheet.`,
+sets each a password again. With --table it writes one list as CSV for a
+spreadsheet.`,
 		Example: `  fillmark export --to register.jsonl
   fillmark export --table owners > owners.csv`,
 		Args: noArgs,
