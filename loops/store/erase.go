@@ -141,14 +141,9 @@ func eraseLoop(tx *bolt.Tx, id uint64, owner loops.OwnerID) error {
 // eraseHistory rewrites the entries of the owner's time, given who has the
 // machine now, and returns the history as it is then.
 func eraseHistory(tx *bolt.Tx, loop loops.LoopID, owner, now loops.OwnerID) ([]loops.Entry, error) {
-	b, keys := bucket(tx, bucketHistory), keysUnder(tx, bucketHistory, idKey(loop))
-	history := make([]loops.Entry, len(keys))
-	for i, key := range keys {
-		e, err := decodeEntry(b.Get(key))
-		if err != nil {
-			return nil, fmt.Errorf("bucket history: %s: %w", printKey(bucketHistory, key), err)
-		}
-		history[i] = e
+	keys, history, err := keyedHistory(tx, loop)
+	if err != nil {
+		return nil, err
 	}
 	for i, held := range loops.HeldBy(owner, now, history) {
 		if !held {
@@ -159,11 +154,25 @@ func eraseHistory(tx *bolt.Tx, loop loops.LoopID, owner, now loops.OwnerID) ([]l
 		if err != nil {
 			return nil, err
 		}
-		if err := b.Put(keys[i], v); err != nil {
+		if err := bucket(tx, bucketHistory).Put(keys[i], v); err != nil {
 			return nil, err
 		}
 	}
 	return history, nil
+}
+
+// keyedHistory reads the history of a loop with the keys of its entries.
+func keyedHistory(tx *bolt.Tx, loop loops.LoopID) ([][]byte, []loops.Entry, error) {
+	keys := keysUnder(tx, bucketHistory, idKey(loop))
+	history := make([]loops.Entry, len(keys))
+	for i, key := range keys {
+		e, err := decodeEntry(bucket(tx, bucketHistory).Get(key))
+		if err != nil {
+			return nil, nil, fmt.Errorf("bucket history: %s: %w", printKey(bucketHistory, key), err)
+		}
+		history[i] = e
+	}
+	return keys, history, nil
 }
 
 // eraseMessages rewrites every message to the owner and deletes its text.
