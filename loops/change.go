@@ -24,11 +24,10 @@ type Change struct {
 	Machines []Machine
 	Loops    []Loop
 	Entries  []Entry
-	// DueDel and DuePut move lines of the due index; see [DueDifference].
-	DueDel, DuePut []Due
 	// Messages are new ones, put into the outbox where Queued.
 	Messages []Message
 	Sent     []Sent
+	Shelf    Shelf
 }
 
 // AuditLine is one line of the audit: who did what, when, to which records.

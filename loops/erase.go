@@ -3,6 +3,8 @@
 
 package loops
 
+import "slices"
+
 // ErasedText stands where a person's words or name stood and something must.
 const ErasedText = "erased"
 
@@ -36,6 +38,37 @@ func (e Entry) Erased() Entry {
 		e.Correction = &Correction{Strikes: e.Correction.Strikes, Why: ErasedText}
 	}
 	return e
+}
+
+// HeldBy tells of each entry of a history whether the owner had the machine
+// when it was recorded, given who has the machine now. A transfer is of both
+// owners, whether or not it was struck out: the machine went.
+func HeldBy(owner, now OwnerID, history []Entry) []bool {
+	held := make([]bool, len(history))
+	for i, e := range slices.Backward(history) {
+		held[i] = now == owner
+		if e.Kind == KindTransfer {
+			now = e.Transfer.From
+			held[i] = held[i] || now == owner
+		}
+	}
+	return held
+}
+
+// Erased returns the plan without the words of settings, which may be about an
+// owner who had the machine before. What is due stays; the plan is of no policy
+// in use, so that the next pass over all plans makes it anew.
+func (p Plan) Erased() Plan {
+	p.Tasks, p.PolicyVersion = slices.Clone(p.Tasks), ErasedText
+	for i, t := range p.Tasks {
+		p.Tasks[i].Clauses = slices.Clone(t.Clauses)
+		for j, c := range t.Clauses {
+			if c.Kind == BySetting {
+				p.Tasks[i].Clauses[j].Text, p.Tasks[i].Clauses[j].OwnerText = "A setting of this loop.", ""
+			}
+		}
+	}
+	return p
 }
 
 // Erased returns the message without its text, its addresses and its subject.

@@ -133,9 +133,8 @@ type Pour struct {
 	Fluid  chemistry.Fluid        `json:"fluid"`
 	Mass   chemistry.MassFraction `json:"mass_fraction"`
 	Volume chemistry.Litre        `json:"volume_l"`
-	// Container is the number of the container on the shelf; empty where it
-	// came from none.
-	Container string `json:"container,omitempty"`
+	// Container is the one on the shelf; zero where it came from none.
+	Container ContainerID `json:"container,omitzero"`
 }
 
 func (x *TopUp) validate() error {
@@ -157,7 +156,6 @@ func validatePours(pours []Pour, least int) error {
 		p.add(oneOf("fluid", pour.Fluid, chemistry.Fluids()...))
 		p.add(inRange("strength", pour.Mass, 0, 1, "as a mass fraction"))
 		p.add(inRange("volume", pour.Volume, 0.0001, 1000, "litres"))
-		p.add(checkContainer(pour.Container))
 	}
 	return p.err()
 }
@@ -168,9 +166,8 @@ type Dose struct {
 	Additive Additive     `json:"additive"`
 	// Volume is how much of the product went in; zero where it was not measured.
 	Volume chemistry.Litre `json:"volume_l,omitempty"`
-	// Container is the number of the container on the shelf; empty where it
-	// came from none.
-	Container string `json:"container,omitempty"`
+	// Container is the one on the shelf; zero where it came from none.
+	Container ContainerID `json:"container,omitzero"`
 }
 
 // AdditiveRole tells what an additive is for.
@@ -187,8 +184,7 @@ func (x *Dose) validate() error {
 	p.add(oneOf("role", x.Role, RoleInhibitor, RoleBiocide))
 	p.add(x.Additive.validate(string(x.Role)))
 	p.add(inRange("volume", x.Volume, 0, 1000, "litres"))
-	p.add(checkContainer(x.Container))
-	if x.Container != "" && x.Volume == 0 {
+	if x.Container != 0 && x.Volume == 0 {
 		p.add(invalid("volume", "none", "how much came out of the container, such as 2ml"))
 	}
 	return p.err()
@@ -293,9 +289,11 @@ func (x *Correction) validate() error {
 	return requireText("why", x.Why, 500)
 }
 
-// Transfer is a machine going to another owner.
+// Transfer is a machine going from one owner to another. From is who had it,
+// which the action that records the transfer knows.
 type Transfer struct {
-	To OwnerID `json:"to"`
+	From OwnerID `json:"from,omitzero"`
+	To   OwnerID `json:"to"`
 }
 
 func (x *Transfer) validate() error {

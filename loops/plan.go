@@ -112,20 +112,3 @@ func (l Loop) Dues() []Due {
 	}
 	return dues
 }
-
-// DueDifference returns the index lines to delete and to put so that the
-// index of the loop as it was becomes that of the loop as it is.
-func DueDifference(was, is Loop) (del, put []Due) {
-	before, after := was.Dues(), is.Dues()
-	for _, d := range before {
-		if !slices.Contains(after, d) {
-			del = append(del, d)
-		}
-	}
-	for _, d := range after {
-		if !slices.Contains(before, d) {
-			put = append(put, d)
-		}
-	}
-	return del, put
-}

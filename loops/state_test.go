@@ -130,7 +130,7 @@ func TestFoldDoesNotDependOnTheOrderOfRecording(t *testing.T) {
 				fill(d, chemistry.MassFraction(rapid.Float64Range(0.1, 0.6).Draw(t, "mass"))),
 				comparable(d, rapid.SampledFrom([]loops.Judgement{loops.Good, loops.Watch, loops.Failed}).Draw(t, "verdict")),
 				{Kind: loops.KindOpening, Day: d, By: "test", Opening: &loops.Opening{Cause: loops.CauseClog}},
-				{Kind: loops.KindTopUp, Day: d, By: "test", TopUp: &loops.TopUp{Poured: []loops.Pour{{Liquid: "water", Fluid: chemistry.TreatedWater, Volume: 0.01, Container: "3"}}}},
+				{Kind: loops.KindTopUp, Day: d, By: "test", TopUp: &loops.TopUp{Poured: []loops.Pour{{Liquid: "water", Fluid: chemistry.TreatedWater, Volume: 0.01, Container: 3}}}},
 				{Kind: loops.KindHandover, Day: d, By: "test", Handover: &loops.Handover{}},
 				{Kind: loops.KindDrain, Day: d, By: "test", Drain: &loops.Drain{}},
 				{Kind: loops.KindIntake, Day: d, By: "test", Intake: &loops.Intake{RunningHours: new(rapid.Float64Range(0, 9000).Draw(t, "hours"))}},

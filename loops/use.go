@@ -18,22 +18,13 @@ func ParseContainer(text string) (ContainerID, error) {
 	return ContainerID(n), nil
 }
 
-// checkContainer refuses a reference that is no container's number.
-func checkContainer(text string) error {
-	if text == "" {
-		return nil
-	}
-	_, err := ParseContainer(text)
-	return err
-}
-
 // UsesOf tells what a loop took from each container of the shelf, by the
 // entries that stand in its history: fills, top-ups and doses that name one.
 // A container without uses is not in it.
 func UsesOf(loop LoopID, history []Entry) map[ContainerID][]Use {
 	uses := map[ContainerID][]Use{}
-	use := func(day Day, container string, volume chemistry.Litre) {
-		if id, err := ParseContainer(container); err == nil {
+	use := func(day Day, id ContainerID, volume chemistry.Litre) {
+		if id != 0 {
 			uses[id] = append(uses[id], Use{Loop: loop, Day: day, Volume: volume})
 		}
 	}

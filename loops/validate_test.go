@@ -116,16 +116,6 @@ func TestPolicyThatContradictsItselfIsRefused(t *testing.T) {
 	}
 }
 
-func TestDueDifference(t *testing.T) {
-	t.Parallel()
-	d := day(t, "2026-05-01")
-	was := loops.Loop{ID: 4, Plan: loops.Plan{Tasks: []loops.Task{{Kind: loops.Look, Due: d}, {Kind: loops.ServiceCheck, Due: d}}}}
-	is := loops.Loop{ID: 4, Plan: loops.Plan{Tasks: []loops.Task{{Kind: loops.Look, Due: d.AddDays(9)}, {Kind: loops.ServiceCheck, Due: d}, {Kind: loops.CoolantChange, Due: d, Paused: true}}}}
-	del, put := loops.DueDifference(was, is)
-	assert.Equal(t, []loops.Due{{Day: d, Loop: 4, Task: loops.Look}}, del)
-	assert.Equal(t, []loops.Due{{Day: d.AddDays(9), Loop: 4, Task: loops.Look}}, put)
-}
-
 func TestChargeOfUnknownFluid(t *testing.T) {
 	t.Parallel()
 	d := day(t, "2026-05-01")

@@ -29,7 +29,7 @@ func (a *app) loopTransferCommand() *cobra.Command {
 		Args:    oneTag,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return a.record(cmd, args[0], e, func(p *printer, r workshop.Recorded) {
-				p.line("Machine %d with loop %s went to owner %d.", r.Loop.Machine, r.Loop.Tag, e.Transfer.To)
+				p.line("Machine %d with loop %s went from owner %d to owner %d.", r.Loop.Machine, r.Loop.Tag, r.Entry.Transfer.From, r.Entry.Transfer.To)
 				p.line("Mail goes out only as far as the new owner agreed to it (owner show %d).", e.Transfer.To)
 			})
 		},

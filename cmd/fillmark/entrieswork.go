@@ -139,7 +139,7 @@ func parseFamily(role loops.AdditiveRole, text string) (string, error) {
 
 // fromContainer is how much came out of a container.
 type fromContainer struct {
-	container string
+	container loops.ContainerID
 	volume    chemistry.Litre
 }
 
@@ -154,7 +154,7 @@ func parseFrom(text string) (fromContainer, error) {
 		return fromContainer{}, err
 	}
 	volume, err := chemistry.ParseLitre(amount)
-	return fromContainer{fmt.Sprint(id), volume}, err
+	return fromContainer{id, volume}, err
 }
 
 // parsePourFrom reads 3=400ml as a pour whose liquid the container's record

@@ -40,7 +40,9 @@ func (a *app) exportCommand() *cobra.Command {
 		Long: `Export writes every record as JSON Lines, from which import makes the same
 register again, byte for byte in its own export. Photos go as files into the
 folder photos beside FILE; one that is there already is kept. Keys and passwords
-are not in it. With --table it writes one list as CSV for a spreadsheet.`,
+are not in it: an import knows the technicians by name, and technician passwd
+sets each a password again. With --table it writes one list as CSV for a
+spreadsheet.`,
 		Example: `  fillmark export --to register.jsonl
   fillmark export --table owners > owners.csv`,
 		Args: noArgs,

@@ -104,7 +104,6 @@ func copies(t *testing.T, first workshop.File, from, n int, tags map[loops.Tag]b
 		for k := range loop.Plan.Tasks {
 			task := &loop.Plan.Tasks[k]
 			task.Due = task.Due.AddDays(shift)
-			change.DuePut = append(change.DuePut, loops.Due{Day: task.Due, Loop: loop.ID, Task: task.Kind})
 		}
 		for _, e := range first.History {
 			e.Loop = loop.ID

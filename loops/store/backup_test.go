@@ -121,7 +121,7 @@ func TestCompact(t *testing.T) {
 	same, err := s.Loop(1)
 	require.NoError(t, err)
 	assert.Equal(t, l, same)
-	dues, err := s.DueThrough(first.DuePut[0].Day)
+	dues, err := s.DueThrough(first.Loops[0].Plan.Tasks[0].Due)
 	require.NoError(t, err)
 	assert.Len(t, dues, 401, "an index line is no bucket")
 	next, err := s.NewOwnerID()

@@ -35,7 +35,6 @@ const (
 	bucketTechnicians     = "technicians"       // sign-in name
 	bucketSignIns         = "sign-ins"          // hash of the session
 	bucketTokens          = "tokens"            // hash of the token
-	bucketPhotos          = "photos"            // content hash
 	bucketEvidence        = "evidence"          // version
 	bucketWatches         = "watches"           // watch
 )
@@ -47,7 +46,7 @@ func buckets() []string {
 		bucketLoopsByMachine, bucketTags, bucketHistory, bucketDue, bucketMessages,
 		bucketBodies, bucketRecent, bucketOutbox, bucketSent, bucketAudit,
 		bucketSuppressed, bucketContainers, bucketUsedFluid, bucketInstruments,
-		bucketSamples, bucketTechnicians, bucketSignIns, bucketTokens, bucketPhotos,
+		bucketSamples, bucketTechnicians, bucketSignIns, bucketTokens,
 		bucketEvidence, bucketWatches,
 	}
 }

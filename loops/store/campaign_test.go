@@ -71,7 +71,7 @@ func childWrites(path string, out io.Writer) error {
 		id := c.Loops[0].ID
 		m := aMessage(c.Owners[0].ID, c.Entries[0].Day, noon)
 		c.Messages = []loops.Message{m}
-		c.Sent = []loops.Sent{{Loop: id, Task: loops.Look, Due: c.DuePut[0].Day, Stage: loops.StageDue, Message: m.Key}}
+		c.Sent = []loops.Sent{{Loop: id, Task: loops.Look, Due: c.Loops[0].Plan.Tasks[0].Due, Stage: loops.StageDue, Message: m.Key}}
 		if err := s.Commit(c); err != nil {
 			return err
 		}
@@ -196,7 +196,7 @@ func campaign(t *testing.T, short, full int) (times int, random *rand.Rand) {
 	return times, rand.New(rand.NewPCG(seed, 0))
 }
 
-func TestKillWhileWriting(t *testing.T) {
+func TestCampaignKillWhileWriting(t *testing.T) {
 	kills, random := campaign(t, 12, 300)
 	var kept map[string]string
 	var path string
@@ -274,7 +274,7 @@ func nothingByHalf(t *testing.T, s *store.Store) {
 	assert.Len(t, collect(t, s.Messages("")), n)
 }
 
-func TestKillWhileMigrating(t *testing.T) {
+func TestCampaignKillWhileMigrating(t *testing.T) {
 	kills, random := campaign(t, 4, 60)
 	content, path := closedFile(t)
 	finished := 0

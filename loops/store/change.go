@@ -18,8 +18,6 @@ type encodedChange struct {
 	machines    []encoded[loops.Machine]
 	loops       []encoded[loops.Loop]
 	entries     []encoded[loops.Entry]
-	dueDel      []encoded[loops.Due]
-	duePut      []encoded[loops.Due]
 	messages    []encoded[loops.Message]
 	bodies      [][]byte // of messages, in their order
 	sent        []encoded[loops.Sent]
@@ -32,13 +30,13 @@ type encodedChange struct {
 
 func (e *encodedChange) empty() bool {
 	return len(e.owners)+len(e.machines)+len(e.loops)+len(e.entries)+
-		len(e.dueDel)+len(e.duePut)+len(e.messages)+len(e.sent)+
+		len(e.messages)+len(e.sent)+
 		len(e.containers)+len(e.usedFluid)+len(e.instruments)+len(e.samples) == 0
 }
 
 // encodeChange checks what can be checked without the file and encodes the
 // records with their revisions raised.
-func encodeChange(c loops.Change, shelf loops.Shelf) (e *encodedChange, err error) {
+func encodeChange(c loops.Change) (e *encodedChange, err error) {
 	if c.At.IsZero() || c.By == "" || c.Action == "" {
 		return nil, errors.New("a change says when it happened, who did it and what it was")
 	}
@@ -48,19 +46,18 @@ func encodeChange(c loops.Change, shelf loops.Shelf) (e *encodedChange, err erro
 		func() (err error) { e.machines, err = machineKind().prepare(c.Machines); return err },
 		func() (err error) { e.loops, err = loopKind().prepare(c.Loops); return err },
 		func() error { return e.addEntries(c) },
-		func() error { return e.addDues(c) },
 		func() error { return e.addMessages(c) },
 		func() error { return e.addSent(c) },
-		func() (err error) { e.containers, err = containerKind().prepare(shelf.Containers); return err },
-		func() (err error) { e.instruments, err = instrumentKind().prepare(shelf.Instruments); return err },
-		func() (err error) { e.samples, err = sampleKind().prepare(shelf.Samples); return err },
-		func() error { return e.addUsedFluid(shelf) },
+		func() (err error) { e.containers, err = containerKind().prepare(c.Shelf.Containers); return err },
+		func() (err error) { e.instruments, err = instrumentKind().prepare(c.Shelf.Instruments); return err },
+		func() (err error) { e.samples, err = sampleKind().prepare(c.Shelf.Samples); return err },
+		func() error { return e.addUsedFluid(c) },
 	} {
 		if err := step(); err != nil {
 			return nil, err
 		}
 	}
-	e.audit, err = encodeAudit(loops.AuditLine{At: c.At, By: c.By, Action: c.Action, On: subjects(c, shelf)})
+	e.audit, err = encodeAudit(loops.AuditLine{At: c.At, By: c.By, Action: c.Action, On: subjects(c)})
 	return e, err
 }
 
@@ -68,7 +65,7 @@ func encodeChange(c loops.Change, shelf loops.Shelf) (e *encodedChange, err erro
 const maxSubjects = 20
 
 // subjects names the records of a change for its audit line.
-func subjects(c loops.Change, shelf loops.Shelf) string {
+func subjects(c loops.Change) string {
 	var on []string
 	for _, o := range c.Owners {
 		on = append(on, fmt.Sprintf("owner %d", o.ID))
@@ -88,16 +85,16 @@ func subjects(c loops.Change, shelf loops.Shelf) string {
 	for _, s := range c.Sent {
 		on = append(on, fmt.Sprintf("%s reminder of loop %d for %s due %s", s.Stage, s.Loop, s.Task, s.Due))
 	}
-	for _, x := range shelf.Containers {
+	for _, x := range c.Shelf.Containers {
 		on = append(on, fmt.Sprintf("container %d", x.ID))
 	}
-	for _, x := range shelf.UsedFluid {
+	for _, x := range c.Shelf.UsedFluid {
 		on = append(on, fmt.Sprintf("used fluid %d", x.ID))
 	}
-	for _, x := range shelf.Instruments {
+	for _, x := range c.Shelf.Instruments {
 		on = append(on, fmt.Sprintf("instrument %d", x.ID))
 	}
-	for _, x := range shelf.Samples {
+	for _, x := range c.Shelf.Samples {
 		on = append(on, fmt.Sprintf("sample %d", x.ID))
 	}
 	if more := len(on) - maxSubjects; more > 0 {
@@ -113,22 +110,6 @@ func (e *encodedChange) addEntries(c loops.Change) error {
 			return fmt.Errorf("entry %d of loop %d: %w", entry.ID, entry.Loop, err)
 		}
 		e.entries = append(e.entries, encoded[loops.Entry]{entry, pairKey(entry.Loop, entry.ID), v})
-	}
-	return nil
-}
-
-func (e *encodedChange) addDues(c loops.Change) error {
-	for _, side := range []struct {
-		from []loops.Due
-		to   *[]encoded[loops.Due]
-	}{{c.DueDel, &e.dueDel}, {c.DuePut, &e.duePut}} {
-		for _, d := range side.from {
-			key, err := dueKey(d)
-			if err != nil {
-				return fmt.Errorf("due line of loop %d: %w", d.Loop, err)
-			}
-			*side.to = append(*side.to, encoded[loops.Due]{d, key, nil})
-		}
 	}
 	return nil
 }

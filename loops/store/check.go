@@ -10,7 +10,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"slices"
 
 	bolt "go.etcd.io/bbolt"
 
@@ -221,10 +220,7 @@ func (c *checker) looker(tx *bolt.Tx, name string) func(k, v []byte) error {
 			return sameKey(k, idKey(u.ID), err)
 		}
 	case bucketSuppressed:
-		return func(k, v []byte) error {
-			x, err := decodeSuppression(v)
-			return sameKey(k, []byte(x.Address), err)
-		}
+		return lookText(decodeSuppression, func(x loops.Suppression) string { return x.Address })
 	case bucketMachines:
 		return func(k, v []byte) error { return c.machine(tx, k, v) }
 	case bucketLoops:
@@ -255,11 +251,22 @@ func (c *checker) looker(tx *bolt.Tx, name string) func(k, v []byte) error {
 		}
 	case bucketAudit:
 		return func(_, v []byte) error { _, err := decodeAudit(v); return err }
+	case bucketTechnicians:
+		return lookText(decodeTechnician, loops.Technician.Folded)
+	case bucketSignIns:
+		return lookText(decodeSignIn, func(x loops.SignIn) string { return x.Hash })
+	case bucketTokens:
+		return lookText(decodeToken, func(t loops.PasswordToken) string { return t.Hash })
 	}
-	if slices.Contains(indexes(), name) {
-		return nil
+	return nil
+}
+
+// lookText looks at records under a text key that nothing else follows from.
+func lookText[T any](decode func([]byte) (T, error), key func(T) string) func(k, v []byte) error {
+	return func(k, v []byte) error {
+		r, err := decode(v)
+		return sameKey(k, []byte(key(r)), err)
 	}
-	return func(_, v []byte) error { _, err := payload(v); return err }
 }
 
 // lookRevised looks at records that nothing else follows from.

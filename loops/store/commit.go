@@ -45,19 +45,12 @@ func newID[N number](s *Store, name string) (N, error) {
 // raised by one. A record that has changed since, is gone, or is there
 // although it should be new, gives loops.ErrConflict. The entries of a loop
 // must continue its history without a gap up to the loop's LastEntry, and the
-// loop must be part of the change. DueDel and DuePut must be what
-// loops.DueDifference says of the loops in the change. A message or sent mark
-// that is on record gives loops.ErrRepeated, a tag of another loop
-// loops.ErrTagTaken, a missing owner or machine loops.ErrNotFound. A change
-// without any record writes nothing.
-func (s *Store) Commit(c loops.Change) error { return s.CommitWithShelf(c, loops.Shelf{}) }
-
-// CommitWithShelf is [Store.Commit] of a change together with what it does to
-// the shelf, in the same transaction. Revisions of containers, instruments and
-// samples are treated as those of the change's own records; a used-fluid line
-// that is on record gives loops.ErrRepeated.
-func (s *Store) CommitWithShelf(c loops.Change, shelf loops.Shelf) error {
-	e, err := encodeChange(c, shelf)
+// loop must be part of the change. The due index follows the plans of the loops
+// in the change. A message, sent mark or used-fluid line that is on record gives
+// loops.ErrRepeated, a tag of another loop loops.ErrTagTaken, a missing owner or
+// machine loops.ErrNotFound. A change without any record writes nothing.
+func (s *Store) Commit(c loops.Change) error {
+	e, err := encodeChange(c)
 	if err != nil {
 		return fmt.Errorf("store: %w", err)
 	}
@@ -121,7 +114,6 @@ func (e *encodedChange) writeMachines(tx *bolt.Tx) error {
 // writeLoops puts the loops with their tags, entries and due lines.
 func (e *encodedChange) writeLoops(tx *bolt.Tx) error {
 	next := map[loops.LoopID]loops.EntryID{}
-	var del, put []loops.Due
 	err := loopKind().put(tx, e.loops, func(old loops.Loop, exists bool, l loops.Loop) error {
 		if err := machineKind().exists(tx, uint64(l.Machine)); err != nil {
 			return err
@@ -131,17 +123,40 @@ func (e *encodedChange) writeLoops(tx *bolt.Tx) error {
 			return err
 		}
 		next[l.ID] = old.LastEntry + 1
-		d, p := loops.DueDifference(old, l)
-		del, put = append(del, d...), append(put, p...)
+		if err := moveDues(tx, old, l); err != nil {
+			return err
+		}
 		return moveTag(tx, old, l, exists)
 	})
 	if err != nil {
 		return err
 	}
-	if err := e.writeEntries(tx, next); err != nil {
+	return e.writeEntries(tx, next)
+}
+
+// moveDues turns the lines of the due index of the loop as it was into those of
+// the loop as it is, and leaves alone what is in both.
+func moveDues(tx *bolt.Tx, was, is loops.Loop) error {
+	b, before, after := bucket(tx, bucketDue), was.Dues(), is.Dues()
+	move := func(from, unless []loops.Due, do func(key []byte) error) error {
+		for _, d := range from {
+			if slices.Contains(unless, d) {
+				continue
+			}
+			key, err := dueKey(d)
+			if err != nil {
+				return fmt.Errorf("due line: %w", err)
+			}
+			if err := do(key); err != nil {
+				return err
+			}
+		}
+		return nil
+	}
+	if err := move(before, after, b.Delete); err != nil {
 		return err
 	}
-	return e.writeDue(tx, del, put)
+	return move(after, before, func(key []byte) error { return b.Put(key, nil) })
 }
 
 // moveTag gives the loop its tag unless another loop has it.
@@ -193,42 +208,6 @@ func (e *encodedChange) writeEntries(tx *bolt.Tx, next map[loops.LoopID]loops.En
 		}
 	}
 	return nil
-}
-
-// writeDue moves the lines of the due index after comparing them with what
-// the plans say, so that the index cannot leave them.
-func (e *encodedChange) writeDue(tx *bolt.Tx, del, put []loops.Due) error {
-	if !sameDues(e.dueDel, del) || !sameDues(e.duePut, put) {
-		return errors.New("the due lines of the change are not the difference of its loops' plans before and after")
-	}
-	b := bucket(tx, bucketDue)
-	for _, d := range e.dueDel {
-		if err := b.Delete(d.key); err != nil {
-			return err
-		}
-	}
-	for _, d := range e.duePut {
-		if err := b.Put(d.key, nil); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// sameDues tells whether two lists hold the same lines in whatever order.
-func sameDues(given []encoded[loops.Due], expected []loops.Due) bool {
-	if len(given) != len(expected) {
-		return false
-	}
-	left := slices.Clone(expected)
-	for _, d := range given {
-		i := slices.Index(left, d.record)
-		if i < 0 {
-			return false
-		}
-		left = slices.Delete(left, i, i+1)
-	}
-	return true
 }
 
 func (e *encodedChange) writeMessages(tx *bolt.Tx) error {

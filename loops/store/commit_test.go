@@ -29,7 +29,7 @@ func TestCommitAndRead(t *testing.T) {
 	s := open(t)
 	c := workshop(t, s)
 	c.Messages = []loops.Message{aMessage(c.Owners[0].ID, loops.Day{Year: 2026, Month: time.December, Dom: 4}, noon)}
-	c.Sent = []loops.Sent{{Loop: c.Loops[0].ID, Task: loops.Look, Due: c.DuePut[0].Day, Stage: loops.StageAhead, Message: c.Messages[0].Key}}
+	c.Sent = []loops.Sent{{Loop: c.Loops[0].ID, Task: loops.Look, Due: c.Loops[0].Plan.Tasks[0].Due, Stage: loops.StageAhead, Message: c.Messages[0].Key}}
 	require.NoError(t, s.Commit(c))
 
 	owner, err := s.Owner(c.Owners[0].ID)
@@ -61,13 +61,13 @@ func TestCommitAndRead(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, []loops.Loop{l}, of)
 
-	due := c.DuePut[0].Day
+	due := c.Loops[0].Plan.Tasks[0].Due
 	none, err := s.DueThrough(due.AddDays(-1))
 	require.NoError(t, err)
 	assert.Empty(t, none)
 	dues, err := s.DueThrough(due)
 	require.NoError(t, err)
-	assert.Equal(t, c.DuePut, dues)
+	assert.Equal(t, []loops.Due{{Day: due, Loop: l.ID, Task: loops.Look}}, dues)
 
 	marks, err := s.Sent(l.ID, loops.Look, due)
 	require.NoError(t, err)
@@ -133,9 +133,7 @@ func TestCommitRefuses(t *testing.T) {
 		{"entry of a loop not in the change", func(c *loops.Change, first loops.Change) {
 			c.Entries = append(c.Entries, fillEntry(first.Loops[0].ID, 2, day))
 		}, nil},
-		{"due line missing", func(c *loops.Change, _ loops.Change) { c.DuePut = nil }, nil},
-		{"due line of another loop", func(c *loops.Change, first loops.Change) { c.DueDel = first.DuePut }, nil},
-		{"due line without a day", func(c *loops.Change, _ loops.Change) { c.DuePut[0].Day = loops.Day{} }, nil},
+		{"task without a day", func(c *loops.Change, _ loops.Change) { c.Loops[0].Plan.Tasks[0].Due = loops.Day{} }, nil},
 		{"repeated message", func(c *loops.Change, first loops.Change) { c.Messages = first.Messages }, loops.ErrRepeated},
 		{"message of nobody", func(c *loops.Change, _ loops.Change) { c.Messages = []loops.Message{aMessage(99, day, noon)} }, loops.ErrNotFound},
 		{"message without a next attempt", func(c *loops.Change, first loops.Change) {
@@ -190,7 +188,6 @@ func TestTwoTechnicians(t *testing.T) {
 		l.Plan = aPlan(due)
 		c := change("plan")
 		c.Loops = []loops.Loop{l}
-		c.DueDel, c.DuePut = loops.DueDifference(read, l)
 		return s.Commit(c)
 	}
 	due := loops.Day{Year: 2027, Month: time.March, Dom: 1}
@@ -200,6 +197,39 @@ func TestTwoTechnicians(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, []loops.Due{{Day: due, Loop: 1, Task: loops.Look}}, dues)
 	sound(t, s)
+}
+
+// Whatever becomes of a plan, the due index holds its days and no others; a
+// paused task has none.
+func TestDueIndexFollowsThePlan(t *testing.T) {
+	t.Parallel()
+	s := open(t)
+	require.NoError(t, s.Commit(workshop(t, s)))
+	day := loops.Day{Year: 2027, Month: time.May, Dom: 1}
+	for _, step := range []struct {
+		name  string
+		tasks []loops.Task
+		want  []loops.Due
+	}{
+		{"two tasks", []loops.Task{{Kind: loops.Look, Due: day}, {Kind: loops.ServiceCheck, Due: day}},
+			[]loops.Due{{Day: day, Loop: 1, Task: loops.Look}, {Day: day, Loop: 1, Task: loops.ServiceCheck}}},
+		{"one moves and a paused one is added", []loops.Task{{Kind: loops.Look, Due: day.AddDays(9)}, {Kind: loops.ServiceCheck, Due: day}, {Kind: loops.CoolantChange, Due: day, Paused: true}},
+			[]loops.Due{{Day: day, Loop: 1, Task: loops.ServiceCheck}, {Day: day.AddDays(9), Loop: 1, Task: loops.Look}}},
+		{"the pause moves over", []loops.Task{{Kind: loops.ServiceCheck, Due: day, Paused: true}, {Kind: loops.CoolantChange, Due: day}},
+			[]loops.Due{{Day: day, Loop: 1, Task: loops.CoolantChange}}},
+		{"nothing planned", nil, nil},
+	} {
+		l, err := s.Loop(1)
+		require.NoError(t, err)
+		l.Plan.Tasks = step.tasks
+		c := change(step.name)
+		c.Loops = []loops.Loop{l}
+		require.NoError(t, s.Commit(c), step.name)
+		dues, err := s.DueThrough(day.AddDays(99))
+		require.NoError(t, err)
+		assert.Equal(t, step.want, dues, step.name)
+		sound(t, s)
+	}
 }
 
 // A machine that goes to another owner, and a loop whose label is replaced,
@@ -278,7 +308,6 @@ func TestClockSetBack(t *testing.T) {
 	require.NoError(t, s.Commit(first))
 	l, err := s.Loop(1)
 	require.NoError(t, err)
-	was := l
 	entry := fillEntry(l.ID, 2, first.Entries[0].Day)
 	entry.Recorded = noon.Add(-48 * time.Hour)
 	l.LastEntry = 2
@@ -286,7 +315,6 @@ func TestClockSetBack(t *testing.T) {
 	c := change("refill")
 	c.At = entry.Recorded
 	c.Loops, c.Entries = []loops.Loop{l}, []loops.Entry{entry}
-	c.DueDel, c.DuePut = loops.DueDifference(was, l)
 	require.NoError(t, s.Commit(c))
 	history, err := s.History(1)
 	require.NoError(t, err)

@@ -5,6 +5,7 @@ package store_test
 
 import (
 	"bytes"
+	"encoding/binary"
 	"fmt"
 	"io"
 	"os"
@@ -132,7 +133,7 @@ func TestTruncatedAnywhere(t *testing.T) {
 // A flipped bit anywhere is refused at open, found by the check, or was in
 // bytes that no record is on; it never panics and never hangs. The file is
 // compacted first, so that few pages are free.
-func TestFlippedBits(t *testing.T) {
+func TestCampaignFlippedBits(t *testing.T) {
 	t.Parallel()
 	path := filepath.Join(t.TempDir(), "shop.fillmark")
 	s, err := store.Open(path, store.Options{})
@@ -262,6 +263,15 @@ func TestCheckNames(t *testing.T) {
 			return err
 		}, "recipes: no bucket of a Fillmark store"},
 		{"audit line missing", func(tx *bolt.Tx) error { return tx.Bucket([]byte("audit")).Delete(store.IDKey(8)) }, "audit: 7 lines, and 8 were written"},
+		{"sign-in with a field more", func(tx *bolt.Tx) error {
+			return tx.Bucket([]byte("sign-ins")).Put([]byte("ab"), stored(`{"v":1,"record":{"hash":"ab","technician":"rui","began":"2026-12-03T12:00:00Z","seen":"2026-12-03T12:00:00Z","for":"ever"}}`))
+		}, `sign-ins ab: version 1: json: unknown field "for"`},
+		{"password link of another version", func(tx *bolt.Tx) error {
+			return tx.Bucket([]byte("tokens")).Put([]byte("cd"), stored(`{"v":2,"record":{"hash":"cd","expires":"2026-12-03T12:00:00Z"}}`))
+		}, "tokens cd: version 2 of the record"},
+		{"technician under another name", func(tx *bolt.Tx) error {
+			return tx.Bucket([]byte("technicians")).Put([]byte("mia"), stored(`{"v":1,"record":{"name":"Rui","revision":1,"added":"2026-12-03T12:00:00Z"}}`))
+		}, `technicians mia: the record says its key is "rui"`},
 		{"bucket missing", func(tx *bolt.Tx) error { return tx.DeleteBucket([]byte("audit")) }, "audit: the bucket is missing"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -280,6 +290,11 @@ func TestCheckNames(t *testing.T) {
 			assert.Contains(t, report.Problems[0].String(), c.expect)
 		})
 	}
+}
+
+// stored is the text as the file holds it, with its right checksum.
+func stored(text string) []byte {
+	return append(binary.BigEndian.AppendUint32(nil, store.Checksum([]byte(text))), text...)
 }
 
 // spoil deletes an index line behind the store's back.

@@ -7,6 +7,8 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"maps"
+	"slices"
 	"strings"
 	"time"
 
@@ -16,9 +18,10 @@ import (
 )
 
 // EraseOwner takes out of the store who the owner was: name, addresses and
-// telephone, what their machines were called, their words and the notes in the
-// histories of the loops they have now, and their mail. Measurements stay, the
-// plans of their loops are emptied, and mail that had not gone out is dropped.
+// telephone, what their machines are called, their words and the notes of the
+// time in which they had a machine, also where it went to somebody else since,
+// and their mail. Measurements stay, the plans of the loops they have now are
+// emptied, and mail that had not gone out is dropped.
 // It is one transaction with one line of the audit; the file is then compacted,
 // so that the old pages are gone as well. Backups that were made before hold
 // everything still.
@@ -43,7 +46,8 @@ func (s *Store) EraseOwner(ctx context.Context, id loops.OwnerID, by string, at 
 	return err
 }
 
-// eraseOwner rewrites the owner, their machines, and the loops in these.
+// eraseOwner rewrites the owner, their machines, the loops in these and those
+// that went to somebody else.
 func eraseOwner(tx *bolt.Tx, id loops.OwnerID, day loops.Day) error {
 	o, err := ownerKind().get(tx, uint64(id))
 	if err != nil {
@@ -57,6 +61,10 @@ func eraseOwner(tx *bolt.Tx, id loops.OwnerID, day loops.Day) error {
 	if err := ownerKind().rewrite(tx, o.Erased(day)); err != nil {
 		return err
 	}
+	inside, err := loopsLeftBy(tx, id)
+	if err != nil {
+		return err
+	}
 	for _, key := range keysUnder(tx, bucketMachinesByOwner, idKey(id)) {
 		m, err := machineKind().get(tx, lastID(key))
 		if err != nil {
@@ -66,36 +74,56 @@ func eraseOwner(tx *bolt.Tx, id loops.OwnerID, day loops.Day) error {
 			return err
 		}
 		for _, key := range keysUnder(tx, bucketLoopsByMachine, idKey(m.ID)) {
-			if err := eraseLoop(tx, lastID(key)); err != nil {
-				return err
-			}
+			inside[lastID(key)] = true
+		}
+	}
+	for _, loop := range slices.Sorted(maps.Keys(inside)) {
+		if err := eraseLoop(tx, loop, id); err != nil {
+			return err
 		}
 	}
 	return nil
 }
 
-// eraseLoop rewrites a loop's history, folds its state anew and empties its
-// plan, whose clauses may repeat what a note said.
-func eraseLoop(tx *bolt.Tx, id uint64) error {
+// loopsLeftBy finds the loops in machines that went from the owner to somebody
+// else, by the transfers in their histories.
+func loopsLeftBy(tx *bolt.Tx, id loops.OwnerID) (map[uint64]bool, error) {
+	left := map[uint64]bool{}
+	c := bucket(tx, bucketHistory).Cursor()
+	for k, v := c.First(); k != nil; k, v = c.Next() {
+		if !bytes.Contains(v, []byte(`"transfer"`)) {
+			continue // no transfer, which decoding would find out more slowly
+		}
+		e, err := decodeEntry(v)
+		if err != nil {
+			return nil, fmt.Errorf("bucket history: %s: %w", printKey(bucketHistory, k), err)
+		}
+		if e.Kind == loops.KindTransfer && e.Transfer.From == id {
+			left[uint64(e.Loop)] = true
+		}
+	}
+	return left, nil
+}
+
+// eraseLoop rewrites what is in a loop's history of the owner's time and folds
+// its state anew. Where the owner has the loop still its plan is emptied, whose
+// clauses may repeat what a note said; else it loses those words.
+func eraseLoop(tx *bolt.Tx, id uint64, owner loops.OwnerID) error {
 	l, err := loopKind().get(tx, id)
 	if err != nil {
 		return err
 	}
-	var history []loops.Entry
-	b := bucket(tx, bucketHistory)
-	for _, key := range keysUnder(tx, bucketHistory, idKey(id)) {
-		e, err := decodeEntry(b.Get(key))
-		if err != nil {
-			return fmt.Errorf("bucket history: %s: %w", printKey(bucketHistory, key), err)
-		}
-		history = append(history, e.Erased())
-		v, err := encodeEntry(e.Erased())
-		if err != nil {
-			return err
-		}
-		if err := b.Put(key, v); err != nil {
-			return err
-		}
+	m, err := machineKind().get(tx, uint64(l.Machine))
+	if err != nil {
+		return err
+	}
+	history, err := eraseHistory(tx, l.ID, owner, m.Owner)
+	if err != nil {
+		return err
+	}
+	if l.State = loops.Fold(history); m.Owner != owner {
+		l.Plan = l.Plan.Erased()
+		return loopKind().rewrite(tx, l)
 	}
 	for _, d := range l.Dues() {
 		key, err := dueKey(d)
@@ -106,8 +134,45 @@ func eraseLoop(tx *bolt.Tx, id uint64) error {
 			return err
 		}
 	}
-	l.State, l.Plan = loops.Fold(history), loops.Plan{}
+	l.Plan = loops.Plan{}
 	return loopKind().rewrite(tx, l)
+}
+
+// eraseHistory rewrites the entries of the owner's time, given who has the
+// machine now, and returns the history as it is then.
+func eraseHistory(tx *bolt.Tx, loop loops.LoopID, owner, now loops.OwnerID) ([]loops.Entry, error) {
+	keys, history, err := keyedHistory(tx, loop)
+	if err != nil {
+		return nil, err
+	}
+	for i, held := range loops.HeldBy(owner, now, history) {
+		if !held {
+			continue
+		}
+		history[i] = history[i].Erased()
+		v, err := encodeEntry(history[i])
+		if err != nil {
+			return nil, err
+		}
+		if err := bucket(tx, bucketHistory).Put(keys[i], v); err != nil {
+			return nil, err
+		}
+	}
+	return history, nil
+}
+
+// keyedHistory reads the history of a loop with the keys of its entries.
+func keyedHistory(tx *bolt.Tx, loop loops.LoopID) ([][]byte, []loops.Entry, error) {
+	keys := keysUnder(tx, bucketHistory, idKey(loop))
+	history := make([]loops.Entry, len(keys))
+	for i, key := range keys {
+		e, err := decodeEntry(bucket(tx, bucketHistory).Get(key))
+		if err != nil {
+			return nil, nil, fmt.Errorf("bucket history: %s: %w", printKey(bucketHistory, key), err)
+		}
+		history[i] = e
+	}
+	return keys, history, nil
 }
 
 // eraseMessages rewrites every message to the owner and deletes its text.

@@ -7,6 +7,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"os"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -69,6 +70,82 @@ func TestEraseOwner(t *testing.T) {
 	assert.Equal(t, other, same)
 	sound(t, s)
 	assert.ErrorIs(t, s.EraseOwner(t.Context(), 9, "rui", noon), loops.ErrNotFound)
+}
+
+// soldOn is a loop of Ana's that went to Bo: both said something, and a setting
+// of Ana's time still stands.
+func soldOn(t *testing.T, s *store.Store) (ana, bo loops.OwnerID, l loops.Loop) {
+	t.Helper()
+	c := workshop(t, s)
+	bo, err := s.NewOwnerID()
+	require.NoError(t, err)
+	ana = c.Owners[0].ID
+	c.Owners = append(c.Owners, loops.Owner{ID: bo, Name: "Bo Lind"})
+	c.Machines[0].Owner = bo
+	l = c.Loops[0]
+	c.Entries[0].Note = "Ana dropped it"
+	for _, e := range []loops.Entry{
+		{Kind: loops.KindSetting, Setting: &loops.Setting{Task: loops.Look, IntervalMonths: 4, Why: "Ana is abroad"}},
+		{Kind: loops.KindTransfer, Transfer: &loops.Transfer{From: ana, To: bo}, Note: "Ana sold it to Bo"},
+		{Kind: loops.KindIntake, Intake: &loops.Intake{Complaint: "Bo hears it"}},
+	} {
+		l.LastEntry++
+		e.ID, e.Loop, e.Recorded, e.Day, e.By = l.LastEntry, l.ID, noon, c.Entries[0].Day, "rui"
+		c.Entries = append(c.Entries, e)
+	}
+	l.State = loops.Fold(c.Entries)
+	l.Plan.Tasks[0].Clauses[0] = loops.Clause{Kind: loops.BySetting, Day: l.Plan.Tasks[0].Due, Text: "Every 4 months (Ana is abroad).", Source: "setting of this loop", Grade: "record"}
+	c.Loops = []loops.Loop{l}
+	require.NoError(t, s.Commit(c))
+	return ana, bo, l
+}
+
+// A machine that was sold on holds what two people said. Erasing one of them
+// takes what is of their time and leaves the other's, and what is due to them.
+func TestEraseAFormerOwner(t *testing.T) {
+	t.Parallel()
+	s := open(t)
+	ana, bo, l := soldOn(t, s)
+	dues, err := s.DueThrough(l.Plan.Tasks[0].Due)
+	require.NoError(t, err)
+	require.NotEmpty(t, dues)
+
+	require.NoError(t, s.EraseOwner(t.Context(), ana, "rui", noon))
+	sound(t, s)
+	text := string(exportOf(t, s))
+	assert.NotContains(t, text, "Ana")
+	assert.Contains(t, text, "Bo hears it")
+	assert.Contains(t, text, "the grey tower", "the machine is Bo's")
+	still, err := s.DueThrough(l.Plan.Tasks[0].Due)
+	require.NoError(t, err)
+	assert.Equal(t, dues, still)
+
+	require.NoError(t, s.EraseOwner(t.Context(), bo, "rui", noon))
+	sound(t, s)
+	text = string(exportOf(t, s))
+	assert.NotContains(t, text, "Bo hears it")
+	assert.NotContains(t, text, "Lind")
+}
+
+// Each of two owners of a machine gets what is of their own time.
+func TestExportOfAFormerOwner(t *testing.T) {
+	t.Parallel()
+	s := open(t)
+	ana, bo, _ := soldOn(t, s)
+	var b bytes.Buffer
+	require.NoError(t, s.ExportOwner(ana, &b))
+	assert.Contains(t, b.String(), "Ana dropped it")
+	assert.Contains(t, b.String(), "Ana sold it to Bo")
+	assert.NotContains(t, b.String(), "Bo hears it")
+	assert.NotContains(t, b.String(), "the grey tower", "the machine is Bo's")
+	assert.Equal(t, 3, strings.Count(b.String(), `{"kind":"entry"`))
+	assert.Contains(t, b.String(), `{"lines":5}`)
+
+	b.Reset()
+	require.NoError(t, s.ExportOwner(bo, &b))
+	assert.Contains(t, b.String(), "Bo hears it")
+	assert.NotContains(t, b.String(), "Ana dropped it")
+	assert.Equal(t, 4, strings.Count(b.String(), `{"kind":"entry"`), "what was filled stays known")
 }
 
 func TestExportOwner(t *testing.T) {

@@ -14,8 +14,8 @@ import (
 )
 
 // exported lists the kinds of record in an export, in the order in which they
-// need each other. Indexes are rebuilt, sign-ins and tokens are secrets, and
-// photos are files of their own: none of these are in it.
+// need each other. Indexes are rebuilt, passwords, sign-ins and tokens are
+// secrets, and photos are files of their own: none of these are in it.
 func exported() []struct{ kind, bucket string } {
 	return []struct{ kind, bucket string }{
 		{"owner", bucketOwners},
@@ -32,6 +32,7 @@ func exported() []struct{ kind, bucket string } {
 		{"suppressed", bucketSuppressed},
 		{"evidence", bucketEvidence},
 		{"watch", bucketWatches},
+		{"technician", bucketTechnicians},
 		{"audit", bucketAudit},
 	}
 }
@@ -100,7 +101,7 @@ func export(ctx context.Context, tx *bolt.Tx, out *bufio.Writer) error {
 			if lines++; lines%lastBatch == 0 && ctx.Err() != nil {
 				return ctx.Err()
 			}
-			text, err := payload(v)
+			text, err := exportText(x.bucket, v)
 			if err != nil {
 				return fmt.Errorf("bucket %s: %s: %w", x.bucket, printKey(x.bucket, k), err)
 			}
@@ -112,6 +113,19 @@ func export(ctx context.Context, tx *bolt.Tx, out *bufio.Writer) error {
 	return writeOwn(out, kindEnd, endV1{lines})
 }
 
+// exportText is the JSON of a value as it stands in the file, but of a
+// technician's without the password.
+func exportText(bucket string, stored []byte) ([]byte, error) {
+	if bucket != bucketTechnicians {
+		return payload(stored)
+	}
+	t, err := decodeTechnician(stored)
+	if err != nil {
+		return nil, err
+	}
+	return json.Marshal(value[technicianLineV1]{recordV1, technicianLineV1{t.Name, t.Revision, t.Added}})
+}
+
 // writeOwn writes a line about the export itself.
 func writeOwn[T any](out *bufio.Writer, kind string, record T) error {
 	text, err := json.Marshal(value[T]{recordV1, record})
@@ -121,8 +135,8 @@ func writeOwn[T any](out *bufio.Writer, kind string, record T) error {
 	return writeLine(out, kind, text)
 }
 
-// writeLine puts the kind in front of the fields of a stored value, whose JSON
-// goes out exactly as it stands in the file.
+// writeLine puts the kind in front of the fields of a value, whose JSON goes out
+// exactly as it is.
 func writeLine(out *bufio.Writer, kind string, text []byte) error {
 	if len(text) < 2 || text[0] != '{' {
 		return fmt.Errorf("%w: a value that is no JSON object", ErrDamaged)

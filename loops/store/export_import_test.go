@@ -100,6 +100,27 @@ func TestImportRefuses(t *testing.T) {
 	require.ErrorIs(t, store.Import(t.Context(), s.Path(), strings.NewReader(text)), os.ErrExist)
 }
 
+// An export says who the technicians are and holds nothing to sign in with; one
+// that brings a password is refused.
+func TestExportHoldsNoSecret(t *testing.T) {
+	t.Parallel()
+	s := open(t)
+	everything(t, s)
+	text := string(exportOf(t, s))
+	for _, secret := range []string{"argon2id", "password", strings.Repeat("a1", 32), strings.Repeat("b2", 32)} {
+		assert.NotContains(t, text, secret)
+	}
+	path := filepath.Join(t.TempDir(), "imported")
+	require.NoError(t, store.Import(t.Context(), path, strings.NewReader(text)))
+	back, err := store.Open(path, store.Options{})
+	require.NoError(t, err)
+	assert.Equal(t, []loops.Technician{{Name: "Mia", Revision: 1, Added: noon}, {Name: "Rui", Revision: 1, Added: noon}}, collect(t, back.Technicians()))
+	require.NoError(t, back.Close())
+	bold := strings.Replace(text, `{"name":"Mia",`, `{"name":"Mia","password":"x",`, 1)
+	require.NotEqual(t, text, bold)
+	assert.ErrorContains(t, store.Import(t.Context(), path+".2", strings.NewReader(bold)), `technician: version 1: json: unknown field "password"`)
+}
+
 // jq and Python read the export, and find in it what went in.
 func TestExportReadByOthers(t *testing.T) {
 	t.Parallel()

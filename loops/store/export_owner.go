@@ -7,6 +7,8 @@ import (
 	"bufio"
 	"fmt"
 	"io"
+	"maps"
+	"slices"
 
 	bolt "go.etcd.io/bbolt"
 
@@ -23,8 +25,11 @@ type ownerStartV1 struct {
 
 // ExportOwner writes all that is on record about one owner as JSON Lines of
 // the kinds that [Store.Export] writes: the owner, the machines they have now,
-// the loops in these with their histories, and the mail to the owner with its
-// text. It gives loops.ErrNotFound where there is no such owner.
+// the loops in these with their histories, what is of the owner's time in the
+// histories of machines that went to somebody else, and the mail to the owner
+// with its text. Of another owner's time in a machine that is theirs now there
+// are the measurements, and not what the other said. It gives loops.ErrNotFound
+// where there is no such owner.
 func (s *Store) ExportOwner(id loops.OwnerID, w io.Writer) error {
 	out := bufio.NewWriter(w)
 	err := s.view(func(tx *bolt.Tx) error {
@@ -70,6 +75,10 @@ func (x *ownerExport) owner(id loops.OwnerID) error {
 	if err := x.line("owner", bucketOwners, idKey(id)); err != nil {
 		return err
 	}
+	left, err := loopsLeftBy(x.tx, id)
+	if err != nil {
+		return err
+	}
 	for _, m := range keysUnder(x.tx, bucketMachinesByOwner, idKey(id)) {
 		if err := x.line("machine", bucketMachines, m[idWidth:]); err != nil {
 			return err
@@ -78,14 +87,61 @@ func (x *ownerExport) owner(id loops.OwnerID) error {
 			if err := x.line("loop", bucketLoops, l[idWidth:]); err != nil {
 				return err
 			}
-			for _, e := range keysUnder(x.tx, bucketHistory, l[idWidth:]) {
-				if err := x.line("entry", bucketHistory, e); err != nil {
-					return err
-				}
+			if err := x.history(loops.LoopID(lastID(l)), id, true); err != nil {
+				return err
 			}
+			delete(left, lastID(l))
+		}
+	}
+	for _, loop := range slices.Sorted(maps.Keys(left)) {
+		if err := x.history(loops.LoopID(loop), id, false); err != nil {
+			return err
 		}
 	}
 	return x.messages(id)
+}
+
+// history writes the entries of the owner's time as they are, and where the
+// loop is theirs now the others without what somebody else said.
+func (x *ownerExport) history(loop loops.LoopID, owner loops.OwnerID, theirs bool) error {
+	l, err := loopKind().get(x.tx, uint64(loop))
+	if err != nil {
+		return err
+	}
+	m, err := machineKind().get(x.tx, uint64(l.Machine))
+	if err != nil {
+		return err
+	}
+	keys, history, err := keyedHistory(x.tx, loop)
+	if err != nil {
+		return err
+	}
+	for i, held := range loops.HeldBy(owner, m.Owner, history) {
+		switch {
+		case held:
+			err = x.line("entry", bucketHistory, keys[i])
+		case theirs:
+			err = x.erased(history[i])
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// erased writes an entry without what was said.
+func (x *ownerExport) erased(e loops.Entry) error {
+	v, err := encodeEntry(e.Erased())
+	if err != nil {
+		return err
+	}
+	text, err := payload(v)
+	if err != nil {
+		return err
+	}
+	x.lines++
+	return writeLine(x.out, "entry", text)
 }
 
 func (x *ownerExport) messages(id loops.OwnerID) error {

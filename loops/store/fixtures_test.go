@@ -97,7 +97,6 @@ func nextWorkshop(s *store.Store) (loops.Change, error) {
 		Plan:         aPlan(day.AddMonths(6)),
 	}
 	c.Loops, c.Entries = []loops.Loop{l}, []loops.Entry{entry}
-	c.DueDel, c.DuePut = loops.DueDifference(loops.Loop{}, l)
 	return c, nil
 }
 

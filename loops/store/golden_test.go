@@ -49,14 +49,14 @@ func allPayloads(loop loops.LoopID, day loops.Day) []loops.Entry {
 		{Kind: loops.KindFlush},
 		{Kind: loops.KindFill, Fill: &loops.Fill{Charge: charge}},
 		{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Drained: 0.01, Poured: []loops.Pour{
-			{Liquid: "premix", Fluid: chemistry.PropyleneGlycol, Mass: 0.35, Volume: 0.05, Container: "1"}}, Missing: 0.005}},
+			{Liquid: "premix", Fluid: chemistry.PropyleneGlycol, Mass: 0.35, Volume: 0.05, Container: 1}}, Missing: 0.005}},
 		{Kind: loops.KindDose, Dose: &loops.Dose{Role: loops.RoleBiocide, Additive: additive}},
 		{Kind: loops.KindLeakCheck, LeakCheck: &loops.LeakCheck{Hours: 12, Dry: true}},
 		{Kind: loops.KindProof, Proof: &loops.Proof{Before: inspection, After: inspection}},
 		{Kind: loops.KindSetting, Setting: &loops.Setting{Task: loops.Look, Paused: true, IntervalMonths: 4, Why: "abroad"}},
 		{Kind: loops.KindHandover, Handover: &loops.Handover{Consent: loops.Consent{Mail: true, Opening: true, Photos: true}}},
 		{Kind: loops.KindAnswer, Answer: &loops.Answer{Answer: loops.SomethingOff, Tasks: []loops.TaskKind{loops.Look}, Words: "it ticks", Photo: strings.Repeat("ef", 32)}},
-		{Kind: loops.KindTransfer, Transfer: &loops.Transfer{To: 2}},
+		{Kind: loops.KindTransfer, Transfer: &loops.Transfer{From: 1, To: 2}},
 		{Kind: loops.KindRetirement, Retirement: &loops.Retirement{Reason: loops.ReplacedByAir, StatedRatingW: new(250.0)}},
 		{Kind: loops.KindCorrection, Correction: &loops.Correction{Strikes: 15, Why: "not sold after all"}},
 	}
@@ -97,12 +97,11 @@ func everything(t testing.TB, s *store.Store) {
 	}
 	bare := loops.Loop{ID: 2, Machine: 2, Tag: "8N4RYB", Construction: loops.Construction{Volume: 0.2}}
 	c.Loops, c.Entries = []loops.Loop{l, bare}, entries
-	c.DueDel, c.DuePut = loops.DueDifference(loops.Loop{}, l)
 	waiting, tried := aMessage(1, day, noon), aMessage(1, day.AddDays(1), noon)
 	tried.Status, tried.Attempts, tried.LastAttempt, tried.LastError = loops.Refused, 2, noon, "550 no such mailbox"
 	c.Messages = []loops.Message{waiting, tried}
 	c.Sent = []loops.Sent{{Loop: 1, Task: loops.Look, Due: day, Stage: loops.StageDue, Message: waiting.Key}, {Loop: 1, Task: loops.Look, Due: day, Stage: loops.StageCall}}
-	require.NoError(t, s.CommitWithShelf(c, loops.Shelf{
+	c.Shelf = loops.Shelf{
 		Containers: []loops.Container{{ID: 1, Kind: loops.PremixBottle, Product: "premix", Lot: "P-3", Fluid: chemistry.PropyleneGlycol,
 			Mass: new(chemistry.MassFraction(0.35)), MassUncertainty: 0.005, Opened: day, Mixed: day, Expires: day.AddMonths(12), Left: 4.2,
 			Uses: []loops.Use{{Loop: 1, Day: day, Volume: 0.05}}, Note: "top shelf"}},
@@ -110,12 +109,18 @@ func everything(t testing.TB, s *store.Store) {
 		Instruments: []loops.Instrument{{ID: 1, Kind: loops.Refractometer, Name: "hand refractometer", Serial: "R-9", Retired: day.AddMonths(30),
 			Checks: []loops.InstrumentCheck{{Day: day, By: "rui", Against: "water at 20C", Expected: 0, Read: 0.2, Unit: "brix", Adjusted: true}}}},
 		Samples: []loops.RetainedSample{{ID: 1, Loop: 1, Entry: 4, Taken: day, Place: "fridge", Keep: day.AddMonths(6), Discarded: day.AddMonths(7), Note: "cloudy"}},
-	}))
+	}
+	require.NoError(t, s.Commit(c))
 	require.NoError(t, s.PutEvidence(loops.Evidence{Version: 1, Made: noon, Ages: []loops.EvidenceAge{
 		{Origin: loops.WorkshopFill, Months: 8.5, Shape: 2, Text: "3 of 20 clogged", Lives: 20, Failures: 3, LoopMonths: 190.25, Since: day}},
 		Notices: []loops.EvidenceNotice{{Cause: loops.CauseClog, Trait: "metal=aluminium", Failed: 3, Of: 5, Text: "3 of 5", Reason: "chance"}}}, "rui"))
 	_, err := s.AddWatch(loops.PatternWatch{Cause: loops.CauseClog, Trait: "metal=aluminium", Registered: day, ReadAt: 5, By: "rui", Why: "three in a row"}, noon)
 	require.NoError(t, err)
+	require.NoError(t, s.CommitAccess(loops.Access{
+		Technicians: []loops.Technician{{Name: "Rui", Password: "$argon2id$secret", Added: noon, PasswordSet: noon}, {Name: "Mia", Added: noon}},
+		SignIns:     []loops.SignIn{{Hash: strings.Repeat("a1", 32), Technician: "rui", Began: noon, Seen: noon}},
+		Tokens:      []loops.PasswordToken{{Hash: strings.Repeat("b2", 32), Technician: "mia", Expires: noon}},
+	}))
 	require.NoError(t, s.Suppress(loops.Suppression{Address: "Gone@garden.example", Reason: "5.1.1", Since: noon}, "deliverer"))
 }
 

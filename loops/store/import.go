@@ -157,6 +157,7 @@ func importers() map[string]func(*bolt.Tx, []byte) error {
 		"suppressed": importKind(bucketSuppressed, decodeSuppression, encodeSuppression, func(_ *bolt.Tx, x loops.Suppression) ([]byte, error) { return appendText(nil, x.Address) }),
 		"evidence":   importKind(bucketEvidence, decodeEvidence, encodeEvidence, func(_ *bolt.Tx, e loops.Evidence) ([]byte, error) { return idKey(e.Version), nil }),
 		"watch":      importKind(bucketWatches, decodeWatch, encodeWatch, func(_ *bolt.Tx, w loops.PatternWatch) ([]byte, error) { return idKey(w.ID), nil }),
+		"technician": importKind(bucketTechnicians, decodeTechnicianLine, encodeTechnician, func(_ *bolt.Tx, t loops.Technician) ([]byte, error) { return appendText(nil, t.Folded()) }),
 		"audit": importKind(bucketAudit, decodeAudit, encodeAudit, func(tx *bolt.Tx, _ loops.AuditLine) ([]byte, error) {
 			n, err := bucket(tx, bucketAudit).NextSequence()
 			return idKey(n), err

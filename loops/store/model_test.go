@@ -68,7 +68,6 @@ func (m *model) addLoop(t *rapid.T) {
 	l := loops.Loop{ID: id, Machine: machine, Tag: tag(uint64(id)), Construction: loops.Construction{Volume: 0.5}, Plan: aPlan(drawDay(t, "due"))}
 	c := change("add loop")
 	c.Loops = []loops.Loop{l}
-	c.DueDel, c.DuePut = loops.DueDifference(loops.Loop{}, l)
 	require.NoError(t, m.s.Commit(c))
 	m.audit++
 	l.Revision = 1
@@ -78,7 +77,7 @@ func (m *model) addLoop(t *rapid.T) {
 // work appends an entry or two, and makes another plan with them.
 func (m *model) work(t *rapid.T) {
 	l := m.loops[pick(t, m.loops, "loop")]
-	was, history := l, m.history[l.ID]
+	history := m.history[l.ID]
 	c := change("work")
 	for range rapid.IntRange(1, 2).Draw(t, "entries") {
 		e := fillEntry(l.ID, l.LastEntry+1, drawDay(t, "day"))
@@ -90,7 +89,6 @@ func (m *model) work(t *rapid.T) {
 	}
 	l.State, l.Plan = loops.Fold(history), aPlan(drawDay(t, "due"))
 	c.Loops = []loops.Loop{l}
-	c.DueDel, c.DuePut = loops.DueDifference(was, l)
 	require.NoError(t, m.s.Commit(c))
 	m.audit++
 	l.Revision++

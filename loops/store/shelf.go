@@ -152,8 +152,8 @@ func (s *Store) Samples() iter.Seq2[loops.RetainedSample, error] {
 	return scan(s, bucketSamples, false, func(_ *bolt.Tx, _, v []byte) (loops.RetainedSample, error) { return decodeSample(v) })
 }
 
-func (e *encodedChange) addUsedFluid(shelf loops.Shelf) error {
-	for _, u := range shelf.UsedFluid {
+func (e *encodedChange) addUsedFluid(c loops.Change) error {
+	for _, u := range c.Shelf.UsedFluid {
 		if u.ID == 0 {
 			return errors.New("used fluid without an id")
 		}

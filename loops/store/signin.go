@@ -25,6 +25,14 @@ type technicianV1 struct {
 	PasswordSet time.Time `json:"password_set,omitzero"`
 }
 
+// technicianLineV1 is what an export says of a technician. Where it is imported
+// they have no password until somebody sets one.
+type technicianLineV1 struct {
+	Name     string    `json:"name"`
+	Revision uint64    `json:"revision"`
+	Added    time.Time `json:"added"`
+}
+
 type signInV1 struct {
 	Hash       string    `json:"hash"`
 	Technician string    `json:"technician"`
@@ -56,6 +64,12 @@ func encodeToken(t loops.PasswordToken) ([]byte, error) {
 func decodeTechnician(stored []byte) (loops.Technician, error) {
 	v, err := decode[technicianV1](recordV1, stored)
 	return loops.Technician(v), err
+}
+
+// decodeTechnicianLine decodes the value that a line of an export makes.
+func decodeTechnicianLine(stored []byte) (loops.Technician, error) {
+	v, err := decode[technicianLineV1](recordV1, stored)
+	return loops.Technician{Name: v.Name, Revision: v.Revision, Added: v.Added}, err
 }
 
 func decodeSignIn(stored []byte) (loops.SignIn, error) {

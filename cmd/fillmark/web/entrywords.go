@@ -36,8 +36,8 @@ func EntryWords(e loops.Entry) string {
 		return words + prefixed(" In it: ", e.Drain.Hazard)
 	case loops.KindDose:
 		words := entryWords(e)
-		if e.Dose.Container != "" {
-			words += " " + quantity(e.Dose.Volume) + " from container " + e.Dose.Container + "."
+		if e.Dose.Container != 0 {
+			words += " " + quantity(e.Dose.Volume) + fromContainer(e.Dose.Container) + "."
 		}
 		return words
 	}
@@ -51,10 +51,18 @@ func hoursWords(hours *float64) string {
 	return " Hour meter " + figure(*hours, "h") + "."
 }
 
+// fromContainer says which container something came from, if it was one.
+func fromContainer(id loops.ContainerID) string {
+	if id == 0 {
+		return ""
+	}
+	return fmt.Sprintf(" from container %d", id)
+}
+
 func pouredWords(pours []loops.Pour) string {
 	var parts []string
 	for _, p := range pours {
-		parts = append(parts, quantity(p.Volume)+" of "+p.Liquid+prefixed(" from container ", p.Container))
+		parts = append(parts, quantity(p.Volume)+" of "+p.Liquid+fromContainer(p.Container))
 	}
 	if len(parts) == 0 {
 		return ""

@@ -60,7 +60,7 @@ func (s *server) liquidChoices() ([]choice, error) {
 type handLiquid struct {
 	chemistry.Liquid
 	Row       liquidRow
-	Container string // its number on the shelf; empty where it is from none
+	Container loops.ContainerID // zero where it is from none
 }
 
 // liquidsAtHand reads the rows that are filled in.
@@ -95,7 +95,7 @@ func (s *server) liquidAtHand(f *form, row liquidRow, chosen string) (handLiquid
 		if err != nil {
 			return hand, err
 		}
-		hand.Container = number
+		hand.Container = id
 		hand.Liquid = chemistry.Liquid{Name: fmt.Sprintf("No. %d %s", c.ID, c.Product), Fluid: c.Fluid, Available: c.Left}
 		if c.Mass != nil {
 			hand.Mass = *c.Mass

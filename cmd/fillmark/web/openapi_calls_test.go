@@ -92,7 +92,7 @@ func shelfCalls(tag string) []apiCall {
 		{"POST", "/api/v1/containers", `{"kind":"barrel","product":"Harbour blue","left_l":-2}`, 422, ""},
 		{"POST", "/api/v1/containers/1/take-out", `{"volume_l":0.1,"why":"spilt"}`, 200, ""},
 		{"POST", "/api/v1/loops/" + tag + "/entries",
-			`{"kind":"top-up","day":"2026-12-03","top_up":{"poured":[{"liquid":"Harbour blue","fluid":"pg","mass_fraction":0.95,"volume_l":0.01,"container":"1"}]}}`, 200, ""},
+			`{"kind":"top-up","day":"2026-12-03","top_up":{"poured":[{"liquid":"Harbour blue","fluid":"pg","mass_fraction":0.95,"volume_l":0.01,"container":1}]}}`, 200, ""},
 		{"GET", "/api/v1/containers", "", 200, ""},
 		{"GET", "/api/v1/containers/1", "", 200, ""},
 		{"PUT", "/api/v1/containers/1", `{"revision":3,"kind":"concentrate","product":"Harbour blue","lot":"H-7","fluid":"pg","mass_fraction":0.95,"left_l":1.5}`, 200, ""},

@@ -100,7 +100,7 @@ func paperWords(e loops.Entry) string {
 	case loops.KindCorrection:
 		return fmt.Sprintf("Entry %d is wrong: %s", e.Correction.Strikes, e.Correction.Why)
 	case loops.KindTransfer:
-		return fmt.Sprintf("Went to owner number %d.", e.Transfer.To)
+		return fmt.Sprintf("Went from owner number %d to owner number %d.", e.Transfer.From, e.Transfer.To)
 	case loops.KindRetirement:
 		words := "Left service: " + string(e.Retirement.Reason)
 		if w := e.Retirement.StatedRatingW; w != nil {
@@ -191,7 +191,7 @@ func topUpWords(x *loops.TopUp) string {
 		if pour.Fluid.IsGlycol() {
 			strength = " (" + quantity(pour.Mass) + " " + pour.Fluid.Name() + ")"
 		}
-		parts = append(parts, quantity(pour.Volume)+" of "+pour.Liquid+strength+prefixed(" from ", pour.Container))
+		parts = append(parts, quantity(pour.Volume)+" of "+pour.Liquid+strength+fromContainer(pour.Container))
 	}
 	if x.Missing > 0 {
 		parts = append(parts, quantity(x.Missing)+" still below the fill mark")

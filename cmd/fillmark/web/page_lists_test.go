@@ -39,7 +39,7 @@ func hostileShop(b *bench) []string {
 		}})
 		require.NoError(b, err)
 	}
-	_, err = b.shop.Record(stamp(5), file.Loop.Tag, loops.Entry{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Poured: []loops.Pour{{Container: "1", Volume: 0.01}}}})
+	_, err = b.shop.Record(stamp(5), file.Loop.Tag, loops.Entry{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Poured: []loops.Pour{{Container: 1, Volume: 0.01}}}})
 	require.NoError(b, err)
 	_, err = b.shop.Record(stamp(4), file.Loop.Tag, loops.Entry{Kind: loops.KindDrain, Drain: &loops.Drain{Out: 0.1, Left: 0.01, Hazard: hostile, Disposal: hostile}})
 	require.NoError(b, err)
@@ -194,7 +194,7 @@ func TestShelfAndRecall(t *testing.T) {
 	require.Equal(t, http.StatusSeeOther, w.Code, w.Body)
 	assert.Equal(t, "/shelf/1", w.Header().Get("Location"))
 	b.says(b.get("/shelf"), "expired on", "past its day")
-	_, err := b.shop.Record(stamp(0), tag, loops.Entry{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Poured: []loops.Pour{{Container: "1", Volume: 0.02}}}})
+	_, err := b.shop.Record(stamp(0), tag, loops.Entry{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Poured: []loops.Pour{{Container: 1, Volume: 0.02}}}})
 	require.NoError(t, err)
 	b.says(b.get("/shelf/1"), string(tag), "went into")
 	recall := b.get("/recall?lot=l7")

@@ -76,7 +76,7 @@ func loopEntry(f *form) (loops.Entry, map[string]string) {
 			"strength": "read_mass", "running hours": "read_running_hours",
 		}
 	case "dose":
-		x := loops.Dose{Role: loops.AdditiveRole(f.text("role")), Container: f.text("dose_container"), Volume: orZero(mayRead(f, "dose_volume", "ml", chemistry.ParseLitre))}
+		x := loops.Dose{Role: loops.AdditiveRole(f.text("role")), Container: orZero(mayRead(f, "dose_container", "", loops.ParseContainer)), Volume: orZero(mayRead(f, "dose_volume", "ml", chemistry.ParseLitre))}
 		x.Additive = loops.Additive{Family: f.text("family"), Product: f.text("dose_product"), DoseMLPerL: orZero(mayRead(f, "per_litre", "", number)), LifeMonths: months(f, "life")}
 		role := string(x.Role)
 		return loops.Entry{Kind: loops.KindDose, Note: note, Dose: &x}, map[string]string{

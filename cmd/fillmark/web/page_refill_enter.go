@@ -146,8 +146,8 @@ func fillEntry(f *form) loops.Entry {
 	e := loops.Entry{Kind: loops.KindFill, Day: read(f, "filled", "", loops.ParseDay), Fill: &loops.Fill{}}
 	charge.FilledFrom, charge.FilledTo = e.Day, e.Day
 	e.Fill.Charge = charge
-	if container := f.text("fill_container"); container != "" {
-		e.Fill.Poured = []loops.Pour{{Container: container, Volume: charge.Volume}}
+	if container := mayRead(f, "fill_container", "", loops.ParseContainer); container != nil {
+		e.Fill.Poured = []loops.Pour{{Container: *container, Volume: charge.Volume}}
 	}
 	return e
 }

@@ -53,7 +53,6 @@ func (w *Workshop) answerOnce(s Stamp, owner loops.Owner, answer loops.Answer, o
 		}
 		about[n] = then
 		change.Loops, change.Entries = append(change.Loops, one.Loops...), append(change.Entries, one.Entries...)
-		change.DueDel, change.DuePut = append(change.DueDel, one.DueDel...), append(change.DuePut, one.DuePut...)
 		tags = append(tags, file.Loop.Tag)
 	}
 	if len(tags) == 0 {

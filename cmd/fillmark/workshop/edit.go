@@ -63,7 +63,7 @@ func (w *Workshop) EditMachine(s Stamp, m loops.Machine) (loops.Machine, error) 
 				return loops.Machine{}, err
 			}
 			file.Machine = m
-			if _, err := w.replan(&change, file, l); err != nil {
+			if _, err := w.replan(&change, file); err != nil {
 				return loops.Machine{}, err
 			}
 		}
@@ -81,22 +81,21 @@ func (w *Workshop) EditLoop(s Stamp, l loops.Loop) (loops.Loop, error) {
 	if err != nil {
 		return loops.Loop{}, err
 	}
-	is := file.Loop
-	if err := fresh("loop", string(l.Tag), l.Revision, is.Revision); err != nil {
+	if err := fresh("loop", string(l.Tag), l.Revision, file.Loop.Revision); err != nil {
 		return loops.Loop{}, err
 	}
-	is.Name, is.Construction = l.Name, l.Construction
-	if err := is.Validate(file.Machine.Kind); err != nil {
+	file.Loop.Name, file.Loop.Construction = l.Name, l.Construction
+	if err := file.Loop.Validate(file.Machine.Kind); err != nil {
 		return loops.Loop{}, err
 	}
 	change := loops.Change{At: s.At, By: s.By, Action: "loop edit"}
-	if _, err := w.replan(&change, file, is); err != nil {
+	if _, err := w.replan(&change, file); err != nil {
 		return loops.Loop{}, err
 	}
 	if err := w.register.Commit(change); err != nil {
 		return loops.Loop{}, err
 	}
-	return w.register.Loop(is.ID)
+	return w.register.Loop(file.Loop.ID)
 }
 
 // CopyLoop records a loop built like the one with the tag in a machine, under

@@ -32,7 +32,6 @@ type Imported struct {
 func (w *Workshop) ImportTable(s Stamp, table TableName, in io.Reader, dryRun bool) (Imported, error) {
 	report := Imported{Table: table}
 	change := loops.Change{At: s.At, By: s.By, Action: "import " + string(table)}
-	var on loops.Shelf
 	var err error
 	switch table {
 	case OwnersTable:
@@ -45,21 +44,21 @@ func (w *Workshop) ImportTable(s Stamp, table TableName, in io.Reader, dryRun bo
 		change.Loops, report.Ignored, err = importRows(in, loopColumns(), w.checkLoop)
 		report.Rows = len(change.Loops)
 	case ContainersTable:
-		on.Containers, report.Ignored, err = importRows(in, containerColumns(), loops.Container.Validate)
-		report.Rows = len(on.Containers)
+		change.Shelf.Containers, report.Ignored, err = importRows(in, containerColumns(), loops.Container.Validate)
+		report.Rows = len(change.Shelf.Containers)
 	default:
 		return report, wrong("table", string(table), "one of: "+joinNames(TableNames()))
 	}
 	if err != nil || dryRun {
 		return report, err
 	}
-	if err := w.number(&change, &on); err != nil {
+	if err := w.number(&change); err != nil {
 		return report, err
 	}
 	for _, l := range change.Loops {
 		report.Tags = append(report.Tags, l.Tag)
 	}
-	if err := w.register.CommitWithShelf(change, on); err != nil {
+	if err := w.register.Commit(change); err != nil {
 		return report, err
 	}
 	report.Written = true
@@ -99,7 +98,7 @@ func (w *Workshop) checkLoop(l loops.Loop) error {
 }
 
 // number gives the imported records their numbers and the loops their tags.
-func (w *Workshop) number(change *loops.Change, on *loops.Shelf) error {
+func (w *Workshop) number(change *loops.Change) error {
 	var err error
 	for i := range change.Owners {
 		if change.Owners[i].ID, err = w.register.NewOwnerID(); err != nil {
@@ -122,8 +121,8 @@ func (w *Workshop) number(change *loops.Change, on *loops.Shelf) error {
 			}
 		}
 	}
-	for i := range on.Containers {
-		if on.Containers[i].ID, err = w.register.NewContainerID(); err != nil {
+	for i := range change.Shelf.Containers {
+		if change.Shelf.Containers[i].ID, err = w.register.NewContainerID(); err != nil {
 			return err
 		}
 	}

@@ -171,7 +171,7 @@ func (c *chargeLife) life(donor bool) (findings.Life, string) {
 type caseReader struct {
 	w        *Workshop
 	machines map[loops.MachineID]loops.Machine
-	lots     map[string]string // of containers, by number; nil until asked for
+	lots     map[loops.ContainerID]string // of containers; nil until asked for
 }
 
 func (w *Workshop) newCaseReader() *caseReader {

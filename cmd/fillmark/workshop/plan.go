@@ -159,8 +159,6 @@ func (w *Workshop) replanBatch(s Stamp, batch []loops.Loop, containers map[loops
 				moved++
 			}
 			change.Loops = append(change.Loops, is)
-			del, put := loops.DueDifference(was, is)
-			change.DueDel, change.DuePut = append(change.DueDel, del...), append(change.DuePut, put...)
 		}
 		err := w.register.Commit(change)
 		if errors.Is(err, loops.ErrConflict) && attempt < conflictRetries {

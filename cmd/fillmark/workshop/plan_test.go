@@ -181,7 +181,7 @@ func TestMorning(t *testing.T) {
 		instruments[i].ID, err = b.store.NewInstrumentID()
 		require.NoError(t, err)
 	}
-	require.NoError(t, b.store.CommitWithShelf(loops.Change{At: now.At, By: "test", Action: "shelf"}, loops.Shelf{Containers: containers, Instruments: instruments}))
+	require.NoError(t, b.store.Commit(loops.Change{At: now.At, By: "test", Action: "shelf", Shelf: loops.Shelf{Containers: containers, Instruments: instruments}}))
 
 	m, err := b.Morning(now.At)
 	require.NoError(t, err)

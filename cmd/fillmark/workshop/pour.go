@@ -27,14 +27,10 @@ func (w *Workshop) fromShelf(e loops.Entry) (loops.Entry, error) {
 	pours = slices.Clone(pours)
 	var first *loops.Container
 	for i, pour := range pours {
-		if pour.Container == "" {
+		if pour.Container == 0 {
 			continue
 		}
-		id, err := loops.ParseContainer(pour.Container)
-		if err != nil {
-			return e, err
-		}
-		container, err := w.Container(id)
+		container, err := w.Container(pour.Container)
 		if err != nil {
 			return e, err
 		}
@@ -45,10 +41,10 @@ func (w *Workshop) fromShelf(e loops.Entry) (loops.Entry, error) {
 			continue
 		}
 		if container.Mass == nil && container.Fluid.IsGlycol() {
-			return e, wrong("container", pour.Container, "a container whose strength is known; fillmark shelf edit "+pour.Container+" --mass records it")
+			return e, wrong("container", fmt.Sprint(pour.Container), fmt.Sprintf("a container whose strength is known; fillmark shelf edit %d --mass records it", pour.Container))
 		}
 		if container.Fluid == "" {
-			return e, wrong("container", pour.Container, "a container with a coolant or water; additives are recorded by fillmark loop dose")
+			return e, wrong("container", fmt.Sprint(pour.Container), "a container with a coolant or water; additives are recorded by fillmark loop dose")
 		}
 		pours[i].Liquid, pours[i].Fluid = container.Product, container.Fluid
 		if container.Mass != nil {

@@ -79,6 +79,9 @@ func (w *Workshop) recordOnce(s Stamp, tag loops.Tag, e loops.Entry) (Recorded, 
 	if e.Day.IsZero() {
 		e.Day = loops.DayOf(s.At, w.zoneOf(file.Owner))
 	}
+	if e.Transfer != nil {
+		e.Transfer = &loops.Transfer{From: file.Machine.Owner, To: e.Transfer.To}
+	}
 	if e, err = w.fromShelf(e); err != nil {
 		return Recorded{}, err
 	}
@@ -90,11 +93,10 @@ func (w *Workshop) recordOnce(s Stamp, tag loops.Tag, e loops.Entry) (Recorded, 
 	}
 	change := loops.Change{At: s.At, By: s.By, Action: string(e.Kind)}
 	recorded := Recorded{Entry: e}
-	var on loops.Shelf
-	if on, recorded.Warnings, err = w.shelfAfter(s, file, e); err != nil {
+	if change.Shelf, recorded.Warnings, err = w.shelfAfter(s, file, e); err != nil {
 		return Recorded{}, err
 	}
-	if file.Loop, err = w.extend(&change, file, e, on.Containers...); err != nil {
+	if file.Loop, err = w.extend(&change, file, e, change.Shelf.Containers...); err != nil {
 		return Recorded{}, err
 	}
 	if e.Kind == loops.KindHandover {
@@ -102,7 +104,7 @@ func (w *Workshop) recordOnce(s Stamp, tag loops.Tag, e loops.Entry) (Recorded, 
 			return Recorded{}, err
 		}
 	}
-	if err := w.register.CommitWithShelf(change, on); err != nil {
+	if err := w.register.Commit(change); err != nil {
 		return Recorded{}, err
 	}
 	recorded.Loop, err = w.register.Loop(file.Loop.ID)
@@ -122,16 +124,15 @@ func (w *Workshop) checked(s Stamp, file File, e loops.Entry) (loops.Entry, erro
 // Poured are the containers as the same change leaves them.
 func (w *Workshop) extend(change *loops.Change, file File, e loops.Entry, poured ...loops.Container) (loops.Loop, error) {
 	file.History = append(slices.Clone(file.History), e)
-	is := file.Loop
-	is.LastEntry, is.State = e.ID, loops.Fold(file.History)
+	file.Loop.LastEntry, file.Loop.State = e.ID, loops.Fold(file.History)
 	change.Entries = append(change.Entries, e)
-	return w.replan(change, file, is, poured...)
+	return w.replan(change, file, poured...)
 }
 
-// replan plans the loop as it is and adds it to the change with the lines of
-// the due index that move. The file holds the loop as it was, and its machine
-// and history as they are; poured are containers as the same change leaves them.
-func (w *Workshop) replan(change *loops.Change, file File, is loops.Loop, poured ...loops.Container) (loops.Loop, error) {
+// replan plans the loop of the file, in which all is as the change leaves it,
+// and adds it to the change. Poured are the containers as the change leaves them.
+func (w *Workshop) replan(change *loops.Change, file File, poured ...loops.Container) (loops.Loop, error) {
+	is := file.Loop
 	containers, err := w.containersIn(is.ID, poured)
 	if err != nil {
 		return loops.Loop{}, err
@@ -141,8 +142,6 @@ func (w *Workshop) replan(change *loops.Change, file File, is loops.Loop, poured
 		return loops.Loop{}, err
 	}
 	change.Loops = append(change.Loops, is)
-	del, put := loops.DueDifference(file.Loop, is)
-	change.DueDel, change.DuePut = append(change.DueDel, del...), append(change.DuePut, put...)
 	return is, nil
 }
 

@@ -48,8 +48,8 @@ func (w *Workshop) Register(s Stamp, r Registration) (loops.Loop, error) {
 		if is.Tag, err = w.freeTag(); err != nil {
 			return loops.Loop{}, err
 		}
-		change.Loops, change.DueDel, change.DuePut = nil, nil, nil
-		if is, err = w.replan(&change, File{Machine: r.Machine, Owner: r.Owner, History: entries}, is); err != nil {
+		change.Loops = nil
+		if is, err = w.replan(&change, File{Loop: is, Machine: r.Machine, Owner: r.Owner, History: entries}); err != nil {
 			return loops.Loop{}, err
 		}
 		err = w.register.Commit(change)

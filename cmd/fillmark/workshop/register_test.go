@@ -84,13 +84,13 @@ func TestTransferMovesTheMachineWithAllItsLoops(t *testing.T) {
 	require.NoError(t, err)
 	bo, err := b.AddOwner(stamp, loops.Owner{Name: "Bo"})
 	require.NoError(t, err)
-	_, err = b.Record(stamp, loop.Tag, loops.Entry{Kind: loops.KindTransfer, Transfer: &loops.Transfer{To: bo.ID}})
+	_, err = b.Record(stamp, loop.Tag, loops.Entry{Kind: loops.KindTransfer, Transfer: &loops.Transfer{From: 9, To: bo.ID}})
 	require.NoError(t, err)
 	for _, tag := range []loops.Tag{loop.Tag, second.Tag} {
 		file, err := b.File(tag)
 		require.NoError(t, err)
 		assert.Equal(t, bo.ID, file.Owner.ID)
-		assert.Equal(t, loops.KindTransfer, file.History[len(file.History)-1].Kind)
+		assert.Equal(t, &loops.Transfer{From: loops.OwnerID(1), To: bo.ID}, file.History[len(file.History)-1].Transfer)
 	}
 	lines, err := b.FindLoops(workshop.LoopQuery{Owner: 1})
 	require.NoError(t, err)
@@ -122,7 +122,7 @@ func TestContainersKeepCount(t *testing.T) {
 		_, err = w.AddContainer(stamp, loops.Container{Kind: loops.PremixBottle, Product: "ready", Lot: "L", Fluid: "pg", Mass: new(chemistry.MassFraction(0.4)), Left: full})
 		require.NoError(rt, err)
 		for step := range rapid.IntRange(1, 6).Draw(rt, "steps") {
-			pour := []loops.Pour{{Container: "1", Volume: chemistry.Litre(rapid.IntRange(1, 400).Draw(rt, "ml")) / 1000}}
+			pour := []loops.Pour{{Container: 1, Volume: chemistry.Litre(rapid.IntRange(1, 400).Draw(rt, "ml")) / 1000}}
 			e := loops.Entry{Day: loops.Day{Year: 2026, Month: 1, Dom: 1 + rapid.IntRange(0, 27).Draw(rt, "day")}}
 			switch file, err := w.File(loop.Tag); {
 			case err != nil:
@@ -174,7 +174,7 @@ func TestRecallNamesWhomToCall(t *testing.T) {
 	loop := b.handedOver(t, "ana@garden.example", stamp)
 	c, err := b.AddContainer(stamp, loops.Container{Kind: loops.PremixBottle, Product: "ready", Lot: "K-118", Fluid: "pg", Mass: new(chemistry.MassFraction(0.4)), Left: 1, Expires: loops.Day{Year: 2026, Month: 4, Dom: 1}})
 	require.NoError(t, err)
-	recorded, err := b.Record(stamp, loop.Tag, loops.Entry{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Poured: []loops.Pour{{Container: fmt.Sprint(c.ID), Volume: 0.01}}}})
+	recorded, err := b.Record(stamp, loop.Tag, loops.Entry{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Poured: []loops.Pour{{Container: c.ID, Volume: 0.01}}}})
 	require.NoError(t, err)
 	require.Len(t, recorded.Warnings, 1)
 	assert.Contains(t, recorded.Warnings[0], "expired")

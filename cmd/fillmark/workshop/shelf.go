@@ -24,7 +24,6 @@ type shelf interface {
 	Instrument(loops.InstrumentID) (loops.Instrument, error)
 	Instruments() iter.Seq2[loops.Instrument, error]
 	Sample(loops.SampleID) (loops.RetainedSample, error)
-	CommitWithShelf(loops.Change, loops.Shelf) error
 }
 
 // Container reads one container.
@@ -35,7 +34,7 @@ func (w *Workshop) Container(id loops.ContainerID) (loops.Container, error) {
 
 // putShelf writes to the shelf alone.
 func (w *Workshop) putShelf(s Stamp, action string, on loops.Shelf) error {
-	return w.register.CommitWithShelf(loops.Change{At: s.At, By: s.By, Action: action}, on)
+	return w.register.Commit(loops.Change{At: s.At, By: s.By, Action: action, Shelf: on})
 }
 
 // AddContainer records a bottle or a batch.

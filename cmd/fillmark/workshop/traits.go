@@ -4,7 +4,6 @@
 package workshop
 
 import (
-	"fmt"
 	"slices"
 	"strings"
 
@@ -194,16 +193,16 @@ func (r *caseReader) lotsOf(life chargeLife) ([]string, error) {
 	}
 	add(life.charge.Lot)
 	for _, pour := range life.poured {
-		if pour.Container == "" {
+		if pour.Container == 0 {
 			continue
 		}
 		if r.lots == nil {
-			r.lots = map[string]string{}
+			r.lots = map[loops.ContainerID]string{}
 			for c, err := range r.w.register.Containers() {
 				if err != nil {
 					return nil, err
 				}
-				r.lots[fmt.Sprint(c.ID)] = c.Lot
+				r.lots[c.ID] = c.Lot
 			}
 		}
 		add(r.lots[pour.Container])
