@@ -24,7 +24,8 @@ type demo struct {
 	now   time.Time
 	zone  *time.Location
 
-	tags map[loops.Tag]demoMachine
+	tags  map[loops.Tag]demoMachine
+	shelf []loops.Container
 }
 
 // run does the whole main job once: mix, register, fill, hand over, plan,
@@ -32,6 +33,9 @@ type demo struct {
 func (d *demo) run(ctx context.Context) error {
 	d.tags = map[loops.Tag]demoMachine{}
 	if err := d.mix(); err != nil {
+		return err
+	}
+	if err := d.stock(); err != nil {
 		return err
 	}
 	if err := d.register(ctx); err != nil {
@@ -153,7 +157,7 @@ func (d *demo) history(owner loops.Owner, m demoMachine) []demoStep {
 	m.charge.Volume = m.poured
 	before := loops.Inspection{Die: celsius(70), Room: celsius(22), PowerW: new(float64(40)), Verdict: loops.Failed, Noise: "pump gurgles"}
 	after := loops.Inspection{Die: celsius(36), Room: celsius(22), PowerW: new(float64(40)), Steady: true, Verdict: loops.Good}
-	fill := demoStep{m.filled, 13, loops.Entry{Kind: loops.KindFill, Fill: &loops.Fill{Charge: m.charge}}}
+	fill := demoStep{m.filled, 13, loops.Entry{Kind: loops.KindFill, Fill: &loops.Fill{Charge: m.charge, Poured: d.poured(m)}}}
 	steps := []demoStep{fill}
 	if m.charge.Origin == loops.WorkshopFill {
 		steps = []demoStep{

@@ -153,11 +153,7 @@ func chargeLine(c *loops.Charge) string {
 	case c.Mass == nil:
 		parts = append(parts, c.Fluid.Name()+" in water, strength not known")
 	default:
-		strength := fmt.Sprintf("%.1f", c.Mass.Percent())
-		if c.MassUncertainty > 0 {
-			strength += fmt.Sprintf(" ± %.1f", c.MassUncertainty.Percent())
-		}
-		parts = append(parts, strength+"\u00a0mass\u00a0% "+c.Fluid.Name()+" in water")
+		parts = append(parts, strength(*c.Mass, c.MassUncertainty)+" "+c.Fluid.Name()+" in water")
 	}
 	if c.Volume > 0 {
 		parts = append(parts, quantity(c.Volume))
@@ -177,6 +173,15 @@ func chargeLine(c *loops.Charge) string {
 		parts = append(parts, "biocide "+b.Name())
 	}
 	return strings.Join(append(parts, filledWords(*c)), ", ")
+}
+
+// strength is a glycol mass fraction with its uncertainty (k = 2).
+func strength(mass, plusMinus chemistry.MassFraction) string {
+	text := fmt.Sprintf("%.1f", mass.Percent())
+	if plusMinus > 0 {
+		text += fmt.Sprintf(" ± %.1f", plusMinus.Percent())
+	}
+	return text + "\u00a0mass\u00a0%"
 }
 
 func filledWords(c loops.Charge) string {

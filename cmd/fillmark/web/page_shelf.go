@@ -37,10 +37,7 @@ func containerLineOf(c loops.Container, today loops.Day) containerLine {
 		line.Holds = c.Fluid.Name()
 	}
 	if c.Mass != nil && c.Fluid.IsGlycol() {
-		line.Holds += ", " + quantity(*c.Mass)
-		if c.MassUncertainty > 0 {
-			line.Holds += " ± " + quantityIn(c.MassUncertainty.Percent())
-		}
+		line.Holds += ", " + strength(*c.Mass, c.MassUncertainty)
 	}
 	return line
 }
