@@ -37,10 +37,10 @@ func ParseAgent(s string) (Agent, error) {
 type CleaningRequest struct {
 	Agents   []Agent // used in one go or one after the other without a rinse between
 	Metals   []Metal
-	Acrylic  bool // acrylic or polycarbonate is wetted: reservoirs, distribution plates
-	Ignition bool // flame, spark, heat gun or a running machine is near
-	Hot      bool // the loop or the agent is above 40 °C
-	Biocide  Biocide
+	Acrylic  bool    // acrylic or polycarbonate is wetted: reservoirs, distribution plates
+	Ignition bool    // flame, spark, heat gun or a running machine is near
+	Hot      bool    // the loop or the agent is above 40 °C
+	Biocide  Biocide // still in the loop
 }
 
 // CheckCleaning returns every rule that a way of cleaning breaks; [Judge] makes one verdict of them. Agents that are none are an
@@ -87,20 +87,25 @@ func (f *facts) cleans(agents ...Agent) bool {
 	return f.cleaning != nil && slices.ContainsFunc(agents, func(a Agent) bool { return slices.Contains(f.cleaning.Agents, a) })
 }
 
+// oxidises reports whether there is hypochlorite: as an agent, or as a biocide still in the loop.
+func (f *facts) oxidises() bool {
+	return f.cleans(Bleach) || f.cleaning != nil && f.biocide == Oxidiser
+}
+
 // cleaningRules say what must not be cleaned with what.
 func cleaningRules() []Rule {
 	return []Rule{
 		{
-			ID: "bleach-acid", When: "bleach meets acid", Verdict: Stop,
+			ID: "bleach-acid", When: "bleach, or an oxidising biocide still in the loop, meets acid", Verdict: Stop,
 			Text:   "chlorine gas comes off: never together, never one after the other without a thorough rinse. Use one of them.",
 			Source: "CLP EUH031 of hypochlorite: contact with acids liberates toxic gas", Grade: Standard,
-			applies: func(f *facts) bool { return f.cleans(Bleach) && f.cleans(Acid) },
+			applies: func(f *facts) bool { return f.oxidises() && f.cleans(Acid) },
 		},
 		{
-			ID: "bleach-ammonia", When: "bleach meets ammonia or amines", Verdict: Stop,
+			ID: "bleach-ammonia", When: "bleach, or an oxidising biocide still in the loop, meets ammonia", Verdict: Stop,
 			Text:   "chloramine gas comes off: never together, never one after the other without a thorough rinse. Use one of them.",
 			Source: "safety data sheets of hypochlorite", Grade: Maker,
-			applies: func(f *facts) bool { return f.cleans(Bleach) && f.cleans(Ammonia) },
+			applies: func(f *facts) bool { return f.oxidises() && f.cleans(Ammonia) },
 		},
 		{
 			ID: "alcohol-acrylic", When: "alcohol on acrylic or polycarbonate", Verdict: Stop,

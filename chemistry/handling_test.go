@@ -247,3 +247,14 @@ func TestGlycolCostNeedsWater(t *testing.T) {
 	require.NoError(t, err)
 	assert.NotEmpty(t, c.Sources)
 }
+
+// TestCleaningWithBiocideInTheLoop: an oxidising biocide that is still in the loop counts as bleach.
+func TestCleaningWithBiocideInTheLoop(t *testing.T) {
+	t.Parallel()
+	for agent, rule := range map[chemistry.Agent]string{chemistry.Acid: "bleach-acid", chemistry.Ammonia: "bleach-ammonia"} {
+		reasons, err := chemistry.CheckCleaning(chemistry.CleaningRequest{Agents: []chemistry.Agent{agent}, Biocide: chemistry.Oxidiser})
+		require.NoError(t, err)
+		assert.Equal(t, chemistry.Stop, chemistry.Judge(reasons), agent)
+		assert.Equal(t, rule, reasons[0].Rule)
+	}
+}

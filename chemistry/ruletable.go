@@ -270,7 +270,7 @@ func loopRules() []Rule {
 		},
 		{
 			ID: "unreached", When: "the liquids at hand cannot bring the loop to the wanted strength", Verdict: Care,
-			Text:   "with these liquids the wanted strength is not reached; what is shown comes nearest. Get a stronger or a weaker liquid.",
+			Text:   "with these liquids the wanted strength is not reached, only the nearest to it. Get a stronger liquid against frost, a weaker one to thin it.",
 			Source: "computed, mass balance", Grade: Computed,
 			applies: func(f *facts) bool { return f.planned && f.unreached },
 		},

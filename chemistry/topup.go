@@ -47,8 +47,8 @@ type TopUpRequest struct {
 
 // Liquid is a liquid at hand.
 type Liquid struct {
-	Name      string // as it is called in the steps
-	Fluid     Fluid  // "": a glycol not named, for a loop that takes neither
+	Name      string       // as it is called in the steps
+	Fluid     Fluid        // "": a glycol not named, for a loop that takes neither
 	Mass      MassFraction // glycol in it, 0 to 1
 	Inhibitor Inhibitor
 	Biocide   Biocide
