@@ -171,11 +171,12 @@ func (q TopUpQuestion) Check() (TopUpAnswer, error) {
 	missing := func(field, right string) error {
 		return &loops.InvalidError{Field: field, Reason: right}
 	}
-	if q.Holds == nil {
-		return TopUpAnswer{}, missing("holds", "how much liquid is in the loop now, such as 520ml")
-	}
+	// Of a loop on record the room says what it holds, so the room is asked for first.
 	if q.Room == nil {
 		return TopUpAnswer{}, missing("room", "how much fits in up to the mark, such as 60ml")
+	}
+	if q.Holds == nil {
+		return TopUpAnswer{}, missing("holds", "how much liquid is in the loop now, such as 520ml")
 	}
 	request := chemistry.TopUpRequest{
 		Fluid: q.Fluid, Mass: q.Mass, MassUncertainty: q.MassUncertainty, Inhibitor: q.Inhibitor, Biocide: q.Biocide,
