@@ -173,6 +173,9 @@ const (
 	TaskWaste Task = "waste" // store and hand over used coolant
 )
 
+// alcoholSubstance is the alcohol that loops are cleaned with.
+const alcoholSubstance = "isopropanol"
+
 // Tasks returns the tasks with cautions of their own.
 func Tasks() []Task { return []Task{TaskOpen, TaskClean, TaskDose, TaskTest, TaskWaste} }
 
@@ -190,7 +193,7 @@ func TaskCautions(t Task) []Caution {
 			say("No first-aid decision is yours: swallowed coolant means the poison centre at once, no vomiting. In the eyes: rinse for several minutes, remove contact lenses, see a doctor.", "ILO/WHO ICSC 0270 (2018)", Standard),
 		}
 	case TaskClean:
-		alcohol := substance("isopropanol")
+		alcohol := substance(alcoholSubstance)
 		alcohol.Text = "Alcohol vapour burns: no flame, spark, hot gun or running machine near it, fresh air, small amounts. Not on acrylic. " + deferral
 		return []Caution{
 			alcohol,

@@ -6,6 +6,7 @@ package chemistry
 import (
 	"math"
 	"slices"
+	"strings"
 )
 
 // Agent is something to clean or flush with.
@@ -36,10 +37,10 @@ func ParseAgent(s string) (Agent, error) {
 type CleaningRequest struct {
 	Agents   []Agent // used in one go or one after the other without a rinse between
 	Metals   []Metal
-	Acrylic  bool // acrylic or polycarbonate is wetted: reservoirs, distribution plates
-	Ignition bool // flame, spark, heat gun or a running machine is near
-	Hot      bool // the loop or the agent is above 40 °C
-	Biocide  Biocide
+	Acrylic  bool    // acrylic or polycarbonate is wetted: reservoirs, distribution plates
+	Ignition bool    // flame, spark, heat gun or a running machine is near
+	Hot      bool    // the loop or the agent is above 40 °C
+	Biocide  Biocide // still in the loop
 }
 
 // CheckCleaning returns every rule that a way of cleaning breaks; [Judge] makes one verdict of them. Agents that are none are an
@@ -55,25 +56,56 @@ func CheckCleaning(r CleaningRequest) ([]Reason, error) {
 	return f.fire(cleaningRules()), nil
 }
 
+// CleaningCautions returns what to mind with the agents: what each is and does as supplied, then what holds for all cleaning.
+func CleaningCautions(agents []Agent) []Caution {
+	var out []Caution
+	for _, c := range TaskCautions(TaskClean) {
+		if c.Substance != alcoholSubstance || slices.Contains(agents, Alcohol) {
+			out = append(out, c)
+		}
+	}
+	names := map[Agent]string{Acid: "acid", Alkali: "alkali", Ammonia: "ammonia", Bleach: "oxidising biocide", Peroxide: "oxidising biocide"}
+	var own []Caution
+	for _, a := range Agents() {
+		name, ok := names[a]
+		if !ok || !slices.Contains(agents, a) {
+			continue
+		}
+		c := substance(name)
+		c.Substance = string(a)
+		if a == Peroxide { // of hypochlorite alone: no toxic gas comes off peroxide with acid
+			c.H = slices.DeleteFunc(c.H, func(h string) bool { return strings.HasPrefix(h, "EUH031") })
+		}
+		c.Text = "Statements are of the agent as supplied. Goggles and gloves, fresh air; rinse eyes for several minutes and see a doctor. " + deferral
+		own = append(own, c)
+	}
+	return append(own, out...)
+}
+
 // cleans reports whether one of the agents is used.
 func (f *facts) cleans(agents ...Agent) bool {
 	return f.cleaning != nil && slices.ContainsFunc(agents, func(a Agent) bool { return slices.Contains(f.cleaning.Agents, a) })
+}
+
+// oxidises reports whether there is hypochlorite: as an agent, or as a biocide still in the loop.
+func (f *facts) oxidises() bool {
+	return f.cleans(Bleach) || f.cleaning != nil && f.biocide == Oxidiser
 }
 
 // cleaningRules say what must not be cleaned with what.
 func cleaningRules() []Rule {
 	return []Rule{
 		{
-			ID: "bleach-acid", When: "bleach meets acid", Verdict: Stop,
-			Text:   "chlorine gas comes off: never together, never one after the other without a thorough rinse.",
+			ID: "bleach-acid", When: "bleach, or an oxidising biocide still in the loop, meets acid", Verdict: Stop,
+			Text:   "chlorine gas comes off: never together, never one after the other without a thorough rinse. Use one of them.",
 			Source: "CLP EUH031 of hypochlorite: contact with acids liberates toxic gas", Grade: Standard,
-			applies: func(f *facts) bool { return f.cleans(Bleach) && f.cleans(Acid) },
+			applies: func(f *facts) bool { return f.oxidises() && f.cleans(Acid) },
 		},
 		{
-			ID: "bleach-ammonia", When: "bleach meets ammonia or amines", Verdict: Stop,
-			Text:   "chloramine gas comes off: never together, never one after the other without a thorough rinse.",
+			ID: "bleach-ammonia", When: "bleach, or an oxidising biocide still in the loop, meets ammonia", Verdict: Stop,
+			Text:   "chloramine gas comes off: never together, never one after the other without a thorough rinse. Use one of them.",
 			Source: "safety data sheets of hypochlorite", Grade: Maker,
-			applies: func(f *facts) bool { return f.cleans(Bleach) && f.cleans(Ammonia) },
+			applies: func(f *facts) bool { return f.oxidises() && f.cleans(Ammonia) },
 		},
 		{
 			ID: "alcohol-acrylic", When: "alcohol on acrylic or polycarbonate", Verdict: Stop,
@@ -89,7 +121,7 @@ func cleaningRules() []Rule {
 		},
 		{
 			ID: "ammonia-brass", When: "ammonia on brass or copper", Verdict: Stop,
-			Text:   "ammonia cracks stressed brass and dissolves copper.",
+			Text:   "ammonia cracks stressed brass and dissolves copper. Use a cleaner that holds none.",
 			Source: "common practice, no source", Grade: Practice,
 			applies: func(f *facts) bool { return f.cleans(Ammonia) && f.wets(Brass, Copper) },
 		},
@@ -130,8 +162,8 @@ func cleaningRules() []Rule {
 func Rinses(left, volume Litre, residue float64) (n int, share float64, err error) {
 	if err := checkBounds([]bound{
 		{"volume", float64(volume), 1e-6, 1e5, "more than nothing and at most 100000 l"},
-		{"left", float64(left), 1e-9, 0.999 * float64(volume), "more than nothing and less than the loop's volume"},
-		{"residue", residue, 1e-9, 1, "a share between 0 and 1"},
+		{"left, ml", left.Millilitres(), 1e-6, 0.999 * volume.Millilitres(), "more than nothing and less than the loop's volume"},
+		{"residue, %", 100 * residue, 1e-7, 100, "a share above 0 and up to 100 %"},
 	}); err != nil {
 		return 0, 0, err
 	}

@@ -9,6 +9,7 @@ type Cost struct {
 	RelativeHeat       float64 // of water's
 	RelativeViscosity  float64 // of water's
 	RelativeFlow       float64 // flow that carries the same heat with the same rise, of water's
+	Sources            []string
 }
 
 // GlycolCost compares a liquid with mass fraction x of glycol at t, 0 to 100 °C, with water. Range and errors as [Density]; below
@@ -17,6 +18,9 @@ func GlycolCost(f Fluid, x MassFraction, t Celsius) (Cost, error) {
 	p, err := Props(f, x, t)
 	if err != nil {
 		return Cost{}, err
+	}
+	if t < 0 {
+		return Cost{}, &RangeError{"temperature of the comparison", float64(t), 0, float64(MaxTemperature), "°C", "below 0 °C there is no liquid water to compare with"}
 	}
 	w, err := Props(DeionisedWater, 0, t)
 	if err != nil {
@@ -29,5 +33,6 @@ func GlycolCost(f Fluid, x MassFraction, t Celsius) (Cost, error) {
 		RelativeHeat:       heat / water,
 		RelativeViscosity:  float64(p.Viscosity / w.Viscosity),
 		RelativeFlow:       water / heat,
+		Sources:            []string{sourceMelinder, sourceWater},
 	}, nil
 }

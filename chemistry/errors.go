@@ -31,7 +31,7 @@ func (e *RangeError) Error() string {
 // InvalidError says that an input is impossible, whatever the tables hold.
 type InvalidError struct {
 	Field  string // what was given, in the caller's words: a flag, a form field; may be empty
-	Value  string // what was given for it
+	Value  string // what was given for it; empty where nothing was
 	Reason string // what would be right
 }
 
@@ -40,6 +40,9 @@ func (e *InvalidError) Error() string {
 	field := e.Field
 	if field == "" {
 		field = "value"
+	}
+	if e.Value == "" && e.Field != "" {
+		return field + ": " + e.Reason
 	}
 	return fmt.Sprintf("%s %q: %s", field, e.Value, e.Reason)
 }

@@ -214,3 +214,47 @@ func TestGlycolCost(t *testing.T) {
 		}
 	}
 }
+
+// TestCleaningCautions: the cautions are of the agents that are used and of no other, and always defer to the data sheet.
+func TestCleaningCautions(t *testing.T) {
+	t.Parallel()
+	names := func(agents ...chemistry.Agent) []string {
+		var out []string
+		for _, c := range chemistry.CleaningCautions(agents) {
+			assert.Contains(t, c.Text, "data sheet", c.Substance)
+			out = append(out, c.Substance)
+		}
+		return out
+	}
+	assert.Equal(t, []string{"acid", "bleach", "clean", "clean"}, names(chemistry.Bleach, chemistry.Acid))
+	assert.Equal(t, []string{"isopropanol", "clean", "clean"}, names(chemistry.Alcohol))
+	for _, a := range []chemistry.Agent{chemistry.Acid, chemistry.Alkali, chemistry.Bleach, chemistry.Ammonia, chemistry.Peroxide} {
+		c := chemistry.CleaningCautions([]chemistry.Agent{a})[0]
+		assert.Equal(t, "Danger", c.Signal, a)
+		assert.NotEmpty(t, c.H, a)
+		assert.NotEmpty(t, c.P, a)
+	}
+}
+
+// TestGlycolCostNeedsWater: below 0 °C there is no water to compare with, and the refusal says so.
+func TestGlycolCostNeedsWater(t *testing.T) {
+	t.Parallel()
+	_, err := chemistry.GlycolCost(chemistry.PropyleneGlycol, 0.4, -10)
+	var outside *chemistry.RangeError
+	require.ErrorAs(t, err, &outside)
+	require.ErrorContains(t, err, "no liquid water")
+	c, err := chemistry.GlycolCost(chemistry.PropyleneGlycol, 0.4, 0)
+	require.NoError(t, err)
+	assert.NotEmpty(t, c.Sources)
+}
+
+// TestCleaningWithBiocideInTheLoop: an oxidising biocide that is still in the loop counts as bleach.
+func TestCleaningWithBiocideInTheLoop(t *testing.T) {
+	t.Parallel()
+	for agent, rule := range map[chemistry.Agent]string{chemistry.Acid: "bleach-acid", chemistry.Ammonia: "bleach-ammonia"} {
+		reasons, err := chemistry.CheckCleaning(chemistry.CleaningRequest{Agents: []chemistry.Agent{agent}, Biocide: chemistry.Oxidiser})
+		require.NoError(t, err)
+		assert.Equal(t, chemistry.Stop, chemistry.Judge(reasons), agent)
+		assert.Equal(t, rule, reasons[0].Rule)
+	}
+}

@@ -111,3 +111,48 @@ func TestHydrometerIntervalHolds(t *testing.T) {
 		assert.InDelta(t, 0.95, float64(inside)/draws, 0.01, f)
 	}
 }
+
+// TestChainIntervalHolds follows a reading into a top-up: the loop's true strength is fixed, the instrument and the volume err,
+// the reading with its interval goes into the check, and the interval of what is then in the loop holds the truth. This is what
+// happens at a bench, where the two are never apart.
+func TestChainIntervalHolds(t *testing.T) {
+	t.Parallel()
+	const draws = 5000
+	for _, tt := range []struct {
+		fluid chemistry.Fluid
+		x     float64
+		fit   float64 // uncertainty of the index table, k = 2
+	}{{chemistry.PropyleneGlycol, 0.33, 3.0e-4}, {chemistry.EthyleneGlycol, 0.30, 1.0e-4}} {
+		trueIndex, err := chemistry.IndexAt(tt.fluid, chemistry.MassFraction(tt.x), 20)
+		require.NoError(t, err)
+		d, err := chemistry.Density(tt.fluid, chemistry.MassFraction(tt.x), 20)
+		require.NoError(t, err)
+		rng := rand.New(rand.NewPCG(9, 10))
+		inside := 0
+		for range draws {
+			shown := float64(trueIndex) + rng.NormFloat64()*0.0010/2 + rng.NormFloat64()*tt.fit/2
+			r := read(t, chemistry.ReadingRequest{Fluid: tt.fluid, Index: index(shown), Sample: 20, Instrument: 0.0010})
+			v, err := chemistry.CheckTopUp(chemistry.TopUpRequest{
+				Fluid: tt.fluid, Mass: &r.Mass, MassUncertainty: r.MassUncertainty, Holds: 0.50, HoldsUncertainty: 0.04, Room: 0.15,
+				With: []chemistry.Liquid{concentrate(tt.fluid), water()}, Protect: celsius(-12),
+			})
+			require.NoError(t, err)
+			var added, glycol float64
+			for _, s := range v.Steps {
+				require.NotEqual(t, "drain", s.Do)
+				added += float64(s.Mass)
+				if s.What == "concentrate" {
+					glycol += 0.95 * float64(s.Mass)
+				}
+			}
+			m := float64(d) * (0.50 + rng.NormFloat64()*0.04/2)
+			z, err := chemistry.FreezePoint(tt.fluid, chemistry.MassFraction((m*tt.x+glycol)/(m+added)))
+			require.NoError(t, err)
+			truth := z.Stated + chemistry.Celsius(rng.NormFloat64()*float64(z.Uncertainty)/2)
+			if off := chemistry.CelsiusDelta(truth - v.After.Freeze.Stated); off <= v.After.Freeze.Uncertainty && -off <= v.After.Freeze.Uncertainty {
+				inside++
+			}
+		}
+		assert.InDelta(t, 0.95, float64(inside)/draws, 0.01, tt.fluid)
+	}
+}

@@ -68,7 +68,7 @@ func PermeationLoss(r LossRequest) (Loss, error) {
 	running := max(0, activity*vapourPressure(float64(r.Coolant))-outside)
 	resting := max(0, activity*vapourPressure(float64(r.Air))-outside)
 	drive := r.Duty*running + (1-r.Duty)*resting
-	loss := Loss{Drive: running, Grade: Secondary, Advice: "an estimate: weigh the machine at hand-over and at every visit, and trust the grams"}
+	loss := Loss{Drive: running, Grade: Secondary, Advice: "Weigh the machine at hand-over and at every visit, and trust the grams"}
 	for _, t := range r.Tubes {
 		p, err := permeability(t)
 		if err != nil {

@@ -3,7 +3,10 @@
 
 package chemistry
 
-import "math"
+import (
+	"math"
+	"strings"
+)
 
 // Defaults of a mix.
 const (
@@ -91,9 +94,14 @@ type InfeasibleError struct {
 	cause   *InvalidError
 }
 
-// Error names the reason and the nearest strength that can be made.
+// Error names the reason, the nearest strength that can be made, and of what.
 func (e *InfeasibleError) Error() string {
-	return e.cause.Error() + "; nearest that can be made: " + e.Nearest.Result.Mass.String() + ", freeze point " + e.Nearest.Result.Freeze.Stated.String()
+	var parts []string
+	for _, p := range e.Nearest.Parts {
+		parts = append(parts, p.Mass.String()+" "+p.Name)
+	}
+	return e.cause.Error() + "; nearest that can be made: " + e.Nearest.Result.Mass.String() + ", freeze point " + e.Nearest.Result.Freeze.Stated.String() +
+		", of " + strings.Join(parts, " and ")
 }
 
 // Unwrap returns the [*InvalidError] behind.
@@ -145,19 +153,20 @@ func (r MixRequest) validate() error {
 			targets++
 		}
 	}
-	if targets != 1 {
-		return &InvalidError{"target", "", "say exactly one of the coldest wetted wall, a mass % and a volume %"}
+	// Water has one strength, so that its target may stay away.
+	if targets > 1 || targets == 0 && r.Fluid.IsGlycol() {
+		return &InvalidError{"target", "", "say exactly one of the coldest wetted wall (protect), a mass % and a volume %"}
 	}
 	if err := checkBounds([]bound{
 		{"margin", float64(*r.Margin), 0, 100, "0 to 100 K"},
 		{"make", float64(r.Make), 1e-6, 1e5, "more than nothing and at most 100000 l"},
-		{"concentrate", float64(r.Concentrate), 0, 1, "0 to 100 mass % glycol"},
-		{"concentrate uncertainty", float64(r.ConcentrateUncertainty), 0, 0.5, "0 to 50 mass %"},
-		{"premix", float64(r.Premix), 0, 0.60, "0 to 60 mass % glycol; above it is a concentrate"},
+		{"concentrate", r.Concentrate.Percent(), 0, 100, "0 to 100 mass % glycol"},
+		{"concentrate uncertainty", r.ConcentrateUncertainty.Percent(), 0, 50, "0 to 50 mass %"},
+		{"premix", r.Premix.Percent(), 0, 60, "0 to 60 mass % glycol; above it is a concentrate"},
 		{"premix available", float64(r.PremixAvailable), 0, 1e5, "0 to 100000 l"},
 		{"step", float64(r.Step), 1e-6, 10, "0.001 g to 10 kg"},
 		{"left", float64(r.Left), 0, 1e5, "0 to 100000 l"},
-		{"left mass fraction", float64(r.LeftMass), 0, 0.60, "0 to 60 mass % glycol"},
+		{"left mass fraction", r.LeftMass.Percent(), 0, 60, "0 to 60 mass % glycol"},
 		{"left uncertainty", float64(r.LeftUncertainty), 0, 1e5, "0 to 100000 l"},
 	}); err != nil {
 		return err
@@ -180,13 +189,16 @@ func (r MixRequest) target() (MassFraction, error) {
 		}
 		return x, checkFraction(r.Fluid, x)
 	}
+	if r.Protect == nil {
+		return 0, nil
+	}
 	wall := *r.Protect
 	if !(wall >= -273.15 && wall <= 1000) {
 		return 0, &InvalidError{"protect", decimal(float64(wall)), "not a temperature of a wall"}
 	}
 	freezeAt := wall.Add(-*r.Margin)
 	if r.Fluid.IsGlycol() && freezeAt >= 0 {
-		return 0, &InvalidError{"protect", wall.String(), "nothing can freeze there; say fluid water (with additives), or at least 25 vol % glycol, below which glycol feeds microbes"}
+		return 0, &InvalidError{"protect", wall.String(), "nothing can freeze there: say fluid water (with additives), or a volume % of 25 or more, below which glycol feeds microbes"}
 	}
 	if !r.Fluid.IsGlycol() && freezeAt >= 0 {
 		return 0, nil
@@ -216,9 +228,12 @@ func Adjust(r AdjustRequest) (MixResult, error) {
 	}
 	if err := checkBounds([]bound{
 		{"have", float64(r.Have), 1e-6, 1e5, "more than nothing and at most 100000 l"},
-		{"concentrate", float64(r.Concentrate), 0, 1, "0 to 100 mass % glycol"},
+		{"concentrate", r.Concentrate.Percent(), 0, 100, "0 to 100 mass % glycol"},
 	}); err != nil {
 		return MixResult{}, err
+	}
+	if r.Want > r.HaveMass && r.Concentrate == 0 {
+		return MixResult{}, &InvalidError{"want", r.Want.String(), "stronger than what there is: say the concentrate at hand, such as 95%"}
 	}
 	if r.Want > r.HaveMass && r.Concentrate <= r.Want {
 		return MixResult{}, &InvalidError{"want", r.Want.String(), "cannot be reached with " + r.Concentrate.String() + " concentrate; say a stronger one"}

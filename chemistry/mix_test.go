@@ -199,3 +199,63 @@ func TestConcentrateDensity(t *testing.T) {
 	assert.Equal(t, estimated.Parts[0].Mass, labelled.Parts[0].Mass)
 	assert.InDelta(t, labelled.Parts[0].Mass.Grams()/1.12, labelled.Parts[0].Volume.Millilitres(), 1e-9)
 }
+
+// TestMixSaysItsOwnStrength: what is poured is stronger than what the loop then holds, and the steps name the former: it is
+// what the refractometer shows and what the container is labelled with.
+func TestMixSaysItsOwnStrength(t *testing.T) {
+	t.Parallel()
+	m, err := chemistry.Mix(chemistry.MixRequest{Fluid: chemistry.PropyleneGlycol, Mass: mass(0.40), Make: 0.75, Concentrate: 0.95, Bench: 20, Left: 0.15})
+	require.NoError(t, err)
+	assert.InDelta(t, 0.40, float64(m.Result.Mass), 0.001)
+	assert.Greater(t, float64(m.Poured.Mass), 0.47)
+	said := 0
+	for _, s := range m.Steps {
+		if s.Do == "check" || s.Do == "label" {
+			assert.Contains(t, s.What, m.Poured.Mass.String(), s.Do)
+			said++
+		}
+	}
+	assert.Equal(t, 2, said)
+}
+
+// TestMixOfWaterNeedsNoTarget: water has one strength; glycol has none until it is said.
+func TestMixOfWaterNeedsNoTarget(t *testing.T) {
+	t.Parallel()
+	for _, f := range []chemistry.Fluid{chemistry.TreatedWater, chemistry.DeionisedWater} {
+		m, err := chemistry.Mix(chemistry.MixRequest{Fluid: f, Make: 0.6, Bench: 20})
+		require.NoError(t, err)
+		for _, s := range m.Steps {
+			assert.NotContains(t, s.What, "refractometer", "no scale reads water with additives")
+		}
+	}
+	var invalid *chemistry.InvalidError
+	_, err := chemistry.Mix(chemistry.MixRequest{Fluid: chemistry.EthyleneGlycol, Make: 0.6, Concentrate: 0.95, Bench: 20})
+	require.ErrorAs(t, err, &invalid)
+	assert.NotContains(t, err.Error(), `""`, "nothing was given, so nothing is quoted")
+}
+
+// TestRefusalsSpeakInPercent: a refused strength is shown as it was typed.
+func TestRefusalsSpeakInPercent(t *testing.T) {
+	t.Parallel()
+	_, err := chemistry.Mix(chemistry.MixRequest{Fluid: chemistry.EthyleneGlycol, Mass: mass(0.3), Make: 1, Premix: 0.70, Bench: 20})
+	require.ErrorContains(t, err, `premix "70"`)
+	_, _, err = chemistry.Rinses(0.09, 0.09, 0.01)
+	require.ErrorContains(t, err, `"90"`)
+}
+
+// TestInfeasibleMixSaysHow: the nearest that can be made comes with what to pour for it.
+func TestInfeasibleMixSaysHow(t *testing.T) {
+	t.Parallel()
+	_, err := chemistry.Mix(chemistry.MixRequest{Fluid: chemistry.EthyleneGlycol, Mass: mass(0.55), Make: 1, Premix: 0.50, Bench: 20})
+	var infeasible *chemistry.InfeasibleError
+	require.ErrorAs(t, err, &infeasible)
+	assert.Contains(t, err.Error(), "50.0 mass %, freeze point -33.8 °C, of 1.06")
+	assert.Contains(t, err.Error(), "kg premix")
+}
+
+// TestAdjustAsksForTheConcentrate: without one a liquid cannot be made stronger.
+func TestAdjustAsksForTheConcentrate(t *testing.T) {
+	t.Parallel()
+	_, err := chemistry.Adjust(chemistry.AdjustRequest{Fluid: chemistry.PropyleneGlycol, Have: 0.8, HaveMass: 0.40, Want: 0.45, Bench: 20})
+	require.ErrorContains(t, err, "say the concentrate at hand")
+}

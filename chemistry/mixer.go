@@ -105,10 +105,10 @@ func (m *mixer) result(target, wanted MassFraction) MixResult {
 		Poured: state(m.r.Fluid, poured),
 		Result: state(m.r.Fluid, m.inLoop(poured, total.Mass)),
 		Parts:  parts, Total: total, Contraction: Litre(volumes) - total.Volume,
-		Steps:    m.steps(parts),
 		Cautions: Cautions(Contents{Fluid: m.r.Fluid, Mass: &poured}),
 		Sources:  m.sources(),
 	}
+	res.Steps = m.steps(res)
 	res.Uncompensated = state(m.r.Fluid, m.inLoop(target, m.poured(target)))
 	res.Result.Freeze.Uncertainty = m.uncertainty(res)
 	res.Warnings = strengthReasons(m.r.Fluid, res.Result, m.coarse(total.Mass))
@@ -185,7 +185,9 @@ func (m *mixer) uncertainty(res MixResult) CelsiusDelta {
 	return CelsiusDelta(math.Sqrt(own*own + fromStrength*fromStrength + fromLeft*fromLeft))
 }
 
-func (m *mixer) steps(parts []Part) []Step {
+// steps says in words how the parts become the mix; what is poured may be stronger than what the loop then holds.
+func (m *mixer) steps(res MixResult) []Step {
+	parts := res.Parts
 	steps := []Step{{Do: "take", What: "a clean, dry container"}}
 	// Water first and concentrate into it: additives drop out where they meet too little water.
 	for i := len(parts) - 1; i >= 0; i-- {
@@ -195,14 +197,23 @@ func (m *mixer) steps(parts []Part) []Step {
 		}
 		steps = append(steps, Step{Do: do, What: parts[i].Name, Volume: parts[i].Volume, Mass: parts[i].Mass})
 	}
-	if m.r.Fluid == DeionisedWater {
-		return append(steps, Step{Do: "add", What: "nothing else: conductivity must stay low"})
+	switch m.r.Fluid {
+	case DeionisedWater:
+		return append(steps,
+			Step{Do: "add", What: "nothing else: conductivity must stay low"},
+			Step{Do: "label", What: "the container: fluid, date; never store or ship it near freezing"})
+	case TreatedWater:
+		return append(steps,
+			Step{Do: "add", What: "inhibitor and biocide as their labels ask, one at a time; never concentrate into concentrate"},
+			Step{Do: "wait", What: "until it is free of bubbles; do not fill it if it is hazy or flaky"},
+			Step{Do: "label", What: "the container: fluid, additives, date, lot; never store or ship it near freezing"})
 	}
+	strength := res.Poured.Mass.String()
 	return append(steps,
 		Step{Do: "add", What: "additives only as the label asks, one at a time into the thinned mix; never concentrate into concentrate"},
 		Step{Do: "wait", What: "until it is free of bubbles; do not fill it if it is hazy or flaky"},
-		Step{Do: "check", What: "the strength with a refractometer at room temperature, on the scale of this glycol"},
-		Step{Do: "label", What: "the container: fluid, mass %, date, lot"})
+		Step{Do: "check", What: "that it is " + strength + ", with a refractometer at room temperature, on the scale of this glycol"},
+		Step{Do: "label", What: "the container: fluid, " + strength + ", date, lot"})
 }
 
 func (m *mixer) sources() []string {

@@ -364,7 +364,8 @@ func (p *planner) finish(drained float64, added []float64) plan {
 		pl.kept = (p.mass - pl.drained) / pl.mass
 	}
 	pl.volume = density(p.r.Fluid, pl.strength, *p.r.At).Volume(Kilogram(pl.mass))
-	pl.missed = max(0, p.low-pl.strength-1e-4, pl.strength-p.high-1e-4)
+	// Rounding leans to the strong side, so that frost protection never suffers; too strong by one step of the scale is no miss.
+	pl.missed = max(0, p.low-pl.strength-1e-4, pl.strength-p.high-1e-4-MassFraction(step/pl.mass))
 	return pl
 }
 

@@ -73,6 +73,7 @@ func Read(r ReadingRequest) (Reading, error) {
 		return Reading{}, &InvalidError{"reading", r.shown(), "cannot tell the strength: " + m.x.String() + " ± " + fixed(m.u.Percent(), 1) +
 			" mass %, and more than 5 mass % is no answer; use a refractometer, let the sample come to 20 °C, check the zero with distilled water"}
 	}
+	m.x = max(0, m.x) // the fit leaves a trace below water
 	out := Reading{Mass: m.x, MassUncertainty: m.u, Volume: volumeFraction(r.Fluid, m.x), Freeze: freeze(r.Fluid, m.x), Index20: refractiveIndex20(r.Fluid, m.x)}
 	out.Freeze.Uncertainty = CelsiusDelta(math.Hypot(float64(out.Freeze.Uncertainty), freezeSlope(r.Fluid, m.x)*float64(m.u)))
 	out.Warnings, out.Sources = r.warnings(), append(m.sources, sourceFreeze, sourceVolume)
@@ -124,7 +125,7 @@ func (r ReadingRequest) validate() error {
 		checks = append(checks, bound{"density", float64(*r.Density), 0.5, 2, "0.5 to 2 kg/l"})
 	}
 	if r.Freeze != nil {
-		checks = append(checks, bound{"freeze point", float64(*r.Freeze), -100, 5, "a freeze point, -100 to 5 °C"})
+		checks = append(checks, bound{"freeze point", float64(*r.Freeze), -100, 1, "a freeze point, -100 to 1 °C: water freezes at 0 °C"})
 	}
 	if r.ZeroAge != nil {
 		checks = append(checks, bound{"zero check age", float64(*r.ZeroAge), 0, 36500, "days since the zero was checked, 0 or more"})
@@ -183,11 +184,25 @@ func (r ReadingRequest) warnings() []string {
 	add(r.Inhibited, "inhibited coolant: additives and dye read as up to 4 mass % more glycol on a hydrometer and a little more on a refractometer")
 	add(!r.Inhibited, "figures are for glycol and water alone; additives and dye read as more glycol")
 	add(away > 5, "the sample is "+fixed(away, 0)+" K away from 20 °C: let it come to room temperature, compensated or not")
+	add(away > 0.5 && r.Compensation == "", "assumes that the instrument "+r.usualCompensation())
 	add(r.ZeroAge == nil, "assumes that the zero was checked with distilled water today")
 	add(r.ZeroAge != nil && *r.ZeroAge > 1, "the zero was last checked some time ago: the uncertainty is widened; check it with distilled water before use")
 	add(r.Brix != nil, "a Brix scale is made for sugar: the figure is no percentage of glycol")
 	add(r.Density != nil && r.Fluid == PropyleneGlycol, "the density of propylene glycol has a maximum near 70 mass %: above 50 mass % a hydrometer is of no use")
 	return w
+}
+
+// usualCompensation says in words what is taken for granted of an instrument whose compensation is not stated.
+func (r ReadingRequest) usualCompensation() string {
+	switch {
+	case r.Brix != nil:
+		return "compensates for temperature as if the sample were sugar in water"
+	case r.Freeze != nil:
+		return "compensates for temperature, made for this glycol"
+	case r.Index != nil:
+		return "does not compensate for temperature"
+	}
+	return "reads the density at the sample's temperature"
 }
 
 // shown repeats the reading.

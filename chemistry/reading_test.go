@@ -4,6 +4,7 @@
 package chemistry_test
 
 import (
+	"math"
 	"math/rand/v2"
 	"strings"
 	"testing"
@@ -233,4 +234,31 @@ func waterBend(at float64) float64 {
 // kell is Kell's density of water in kg/m³, written down independently of the program.
 func kell(t float64) float64 {
 	return (999.83952 + 16.945176*t - 7.9870401e-3*t*t - 46.170461e-6*t*t*t + 105.56302e-9*t*t*t*t - 280.54253e-12*t*t*t*t*t) / (1 + 16.879850e-3*t)
+}
+
+// TestReadSaysWhatItTakesForGranted: a warm sample in an instrument whose compensation nobody stated.
+func TestReadSaysWhatItTakesForGranted(t *testing.T) {
+	t.Parallel()
+	for name, r := range map[string]chemistry.ReadingRequest{
+		"sugar in water":           {Brix: brix(28)},
+		"made for this glycol":     {Freeze: celsius(-18)},
+		"does not compensate":      {Index: index(1.377)},
+		"at the sample's temperat": {Density: kgPerLitre(1.02)},
+	} {
+		r.Fluid, r.Sample = chemistry.PropyleneGlycol, 26
+		assert.Contains(t, strings.Join(read(t, r).Warnings, "\n"), name)
+	}
+}
+
+// TestReadNothingFreezesAboveZero: a freeze-point scale ends at water, and what reads as water is no trace below it.
+func TestReadNothingFreezesAboveZero(t *testing.T) {
+	t.Parallel()
+	_, err := chemistry.Read(chemistry.ReadingRequest{Fluid: chemistry.EthyleneGlycol, Freeze: celsius(5), Sample: 20})
+	var invalid *chemistry.InvalidError
+	require.ErrorAs(t, err, &invalid)
+	for _, f := range glycols {
+		r := read(t, chemistry.ReadingRequest{Fluid: f, Brix: brix(0), Sample: 20})
+		assert.GreaterOrEqual(t, float64(r.Mass), 0.0)
+		assert.False(t, math.Signbit(float64(r.Mass)))
+	}
 }

@@ -141,7 +141,7 @@ func (f *facts) conducts() bool {
 
 // glycolIntoWater reports whether glycol is offered to a loop with treated water.
 func (f *facts) glycolIntoWater() bool {
-	return f.base == TreatedWater && f.offers(func(l Liquid) bool { return l.Fluid.IsGlycol() && l.Mass > 0 })
+	return f.base == TreatedWater && f.offers(func(l Liquid) bool { return l.glycol() && l.Mass > 0 })
 }
 
 // clash reports whether the liquids at hand do not belong together, so that there is nothing to plan.

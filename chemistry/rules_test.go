@@ -134,8 +134,13 @@ func TestEveryRuleFires(t *testing.T) {
 		clean(chemistry.CleaningRequest{}),
 	)
 	assert.Empty(t, sound)
+	known := make(map[string]bool)
 	for _, r := range chemistry.Rules() {
+		known[r.ID] = true
 		assert.True(t, slices.ContainsFunc(cases[r.ID], func(got chemistry.Reason) bool { return got.Rule == r.ID }), "%s did not fire: %+v", r.ID, cases[r.ID])
+	}
+	for id := range cases {
+		assert.True(t, known[id], "the rule %s is gone from the table", id)
 	}
 }
 

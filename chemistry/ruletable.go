@@ -38,7 +38,7 @@ func mixingRules() []Rule {
 		},
 		{
 			ID: "unknown-charge", When: "the fluid in the loop is not known", Verdict: Stop,
-			Text:      "find out first: measure, or drain, rinse and fill afresh. Colour is not a type.",
+			Text:      "add nothing. Look for the bottle, its label or the record of the last fill: colour is not a type, and a refractometer cannot tell one glycol from the other. If it stays unknown drain, rinse and fill afresh.",
 			OwnerText: "We do not know what is in the loop, so nothing may be added.",
 			Source:    "a wrong glycol scale is off by 10 °C or more (ASTM D3321)", Grade: Standard,
 			applies: func(f *facts) bool { return f.unknown },
@@ -60,7 +60,7 @@ func mixingRules() []Rule {
 		},
 		{
 			ID: "silicate-gel", When: "silicate meets organic acids", Verdict: Care,
-			Text:   "silicate may drop out as a gel.",
+			Text:   "silicate may drop out as a gel: look for flakes, and do not mix the two.",
 			Source: "from memory", Grade: FromMemory,
 			applies: func(f *facts) bool { return f.inhibits(Silicate) && f.inhibits(OAT) },
 		},
@@ -136,7 +136,7 @@ func biocideRules() []Rule {
 	return []Rule{
 		{
 			ID: "metal-biocide", When: "copper- or silver-based biocide with aluminium or nickel", Verdict: Stop,
-			Text:   "dissolved copper or silver plates out on aluminium and on nickel and pits it. Use another biocide.",
+			Text:   "dissolved copper or silver plates out on aluminium and on nickel and pits it. Use another biocide; if it is in the loop already, drain, rinse and fill afresh.",
 			Source: "MIL-STD-889 index (copper to aluminium above 0.25 V) and practice", Grade: Computed,
 			applies: func(f *facts) bool {
 				return f.treated(CopperBiocide, SilverBiocide) && f.wets(Aluminium, Nickel)
@@ -144,7 +144,7 @@ func biocideRules() []Rule {
 		},
 		{
 			ID: "oxidiser-inhibitor", When: "oxidising biocide with azole or nitrite", Verdict: Stop,
-			Text:   "chlorine, bromine and peroxide destroy azole and nitrite, and with them the corrosion protection.",
+			Text:   "chlorine, bromine and peroxide destroy azole and nitrite, and with them the corrosion protection. Use a biocide that does not oxidise; if it is in the loop already, change the coolant.",
 			Source: "UFC 3-240-13FN (2005)", Grade: Standard,
 			applies: func(f *facts) bool { return f.treated(Oxidiser) && f.inhibits(Azole, Nitrite) },
 		},
@@ -215,7 +215,7 @@ func strengthRules() []Rule {
 		},
 		{
 			ID: "glycol-too-strong", When: "glycol above 60 vol %", Verdict: Care,
-			Text:   "too strong: it carries less heat, pumps hard, and inhibitor packages are made for 25 to 60 vol %.",
+			Text:   "too strong: it carries less heat, pumps hard, and inhibitor packages are made for 25 to 60 vol %. Thin it, unless the frost it must bear asks for more.",
 			Source: "fluid makers 2015 and 2023", Grade: Maker,
 			applies: func(f *facts) bool { return f.glycol && f.after.Volume > 0.60 },
 			detail:  volumeDetail,
@@ -242,7 +242,7 @@ func loopRules() []Rule {
 		},
 		{
 			ID: "frost", When: "at the warm end of its interval the freeze point lies above the coldest wetted wall", Verdict: Stop,
-			Text:      "the liquid may freeze at the coldest wall.",
+			Text:      "the liquid may freeze at the coldest wall. Get a stronger liquid, drain and fill afresh, or keep the machine from that cold.",
 			OwnerText: "The coolant may freeze where the machine gets coldest.",
 			Source:    "Melinder 2010 and ASHRAE Handbook Fundamentals", Grade: Secondary,
 			applies: func(f *facts) bool { return f.planned && f.wall != nil && f.badEnd > *f.wall },
@@ -270,7 +270,7 @@ func loopRules() []Rule {
 		},
 		{
 			ID: "unreached", When: "the liquids at hand cannot bring the loop to the wanted strength", Verdict: Care,
-			Text:   "with these liquids the wanted strength is not reached; what is shown comes nearest. Get a stronger or a weaker liquid.",
+			Text:   "with these liquids the wanted strength is not reached, only the nearest to it. Get a stronger liquid against frost, a weaker one to thin it.",
 			Source: "computed, mass balance", Grade: Computed,
 			applies: func(f *facts) bool { return f.planned && f.unreached },
 		},

@@ -47,8 +47,8 @@ type TopUpRequest struct {
 
 // Liquid is a liquid at hand.
 type Liquid struct {
-	Name      string // as it is called in the steps
-	Fluid     Fluid
+	Name      string       // as it is called in the steps
+	Fluid     Fluid        // "": a glycol not named, for a loop that takes neither
 	Mass      MassFraction // glycol in it, 0 to 1
 	Inhibitor Inhibitor
 	Biocide   Biocide
@@ -59,7 +59,8 @@ type Liquid struct {
 
 // ParseLiquid reads a liquid at hand for a loop that holds fluid: "water" (dilution water), "tap" (tap water), "deionised",
 // "concentrate:95%", "premix:40%" (glycol mass % of the loop's fluid), or with the glycol named "eg:95%", "pg:40%"; each may say
-// how much of it there is: "premix:40%:200ml", "water:1l". Anything else is an [*InvalidError].
+// how much of it there is: "premix:40%:200ml", "water:1l". Anything else is an [*InvalidError]. For a loop whose fluid is not
+// known, or holds no glycol, a concentrate or premix is of a glycol not named: the rules stop it whichever it is.
 func ParseLiquid(s string, fluid Fluid) (Liquid, error) {
 	const want = "say a liquid such as water, concentrate:95% or premix:40%:200ml"
 	name, rest, _ := strings.Cut(s, ":")
@@ -67,7 +68,7 @@ func ParseLiquid(s string, fluid Fluid) (Liquid, error) {
 	switch l.Name {
 	case PartConcentrate, PartPremix:
 		if !fluid.IsGlycol() {
-			return Liquid{}, invalid(s, "of which glycol? say eg:95% or pg:95%")
+			l.Fluid = ""
 		}
 	case "water", "dilution water", "make-up water":
 		l = Liquid{Name: PartDilutionWater, Fluid: TreatedWater, Inhibitor: NoInhibitor, Biocide: NoBiocide}
@@ -96,13 +97,16 @@ func ParseLiquid(s string, fluid Fluid) (Liquid, error) {
 		}
 	}
 	switch {
-	case l.Fluid.IsGlycol() && l.Mass == 0:
+	case l.glycol() && l.Mass == 0:
 		return Liquid{}, invalid(s, "has no strength; "+want)
-	case l.Mass > 0 && !l.Fluid.IsGlycol():
+	case l.Mass > 0 && !l.glycol():
 		return Liquid{}, invalid(s, l.Fluid.Name()+" holds no glycol; "+want)
 	}
 	return l, nil
 }
+
+// glycol reports whether the liquid is made with a glycol, named or not.
+func (l Liquid) glycol() bool { return l.Fluid == "" || l.Fluid.IsGlycol() }
 
 // TopUpVerdict is the answer to a [TopUpRequest].
 type TopUpVerdict struct {
@@ -134,6 +138,9 @@ func CheckTopUp(r TopUpRequest) (TopUpVerdict, error) {
 		v.Reasons = f.reasons()
 		v.Verdict = Judge(v.Reasons)
 		return v, nil
+	}
+	if f.clash() {
+		r.With = nil // none of them is poured
 	}
 	p, err := newPlanner(r)
 	if err != nil {
@@ -191,7 +198,7 @@ func (r TopUpRequest) validate() error {
 		}
 	}
 	checks := []bound{
-		{"strength uncertainty", float64(r.MassUncertainty), 0, 0.5, "0 to 50 mass %"},
+		{"strength uncertainty", r.MassUncertainty.Percent(), 0, 50, "0 to 50 mass %"},
 		{"holds", float64(r.Holds), 1e-6, 1e5, "more than nothing and at most 100000 l"},
 		{"holds uncertainty", float64(r.HoldsUncertainty), 0, float64(r.Holds), "between nothing and what the loop holds"},
 		{"room", float64(r.Room), 0, 1e5, "0 to 100000 l"},
@@ -208,8 +215,15 @@ func (r TopUpRequest) validate() error {
 		checks = append(checks, bound{"protect", float64(*r.Protect), -273.15, 1000, "a temperature of a wall"})
 	}
 	for _, l := range r.With {
-		if err := checkAnyFraction(l.Fluid, float64(l.Mass), l.Name); err != nil {
-			return err
+		switch {
+		case l.Fluid != "":
+			if err := checkAnyFraction(l.Fluid, float64(l.Mass), l.Name); err != nil {
+				return err
+			}
+		case r.Fluid.IsGlycol():
+			return &InvalidError{l.Name, "", "of which glycol? say eg or pg"}
+		default:
+			checks = append(checks, bound{l.Name, l.Mass.Percent(), 0, 100, "0 to 100 mass % glycol"})
 		}
 		checks = append(checks, bound{l.Name + " available", float64(l.Available), 0, 1e5, "0 to 100000 l"})
 		if l.Density != nil {

@@ -4,6 +4,7 @@
 package chemistry_test
 
 import (
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -113,9 +114,28 @@ func TestParseLiquid(t *testing.T) {
 		var invalid *chemistry.InvalidError
 		require.ErrorAs(t, err, &invalid, in)
 	}
-	_, err := chemistry.ParseLiquid("concentrate:95%", chemistry.TreatedWater)
+	for _, base := range []chemistry.Fluid{"", chemistry.TreatedWater, chemistry.DeionisedWater} {
+		got, err := chemistry.ParseLiquid("concentrate:95%", base)
+		require.NoError(t, err, base)
+		assert.Equal(t, chemistry.Liquid{Name: "concentrate", Mass: 0.95}, got, "a glycol not named")
+	}
+}
+
+// TestGlycolNotNamed: whatever glycol a concentrate is, it may not go into a loop that holds none or whose fluid nobody knows.
+func TestGlycolNotNamed(t *testing.T) {
+	t.Parallel()
+	for base, rule := range map[chemistry.Fluid]string{"": "unknown-charge", chemistry.TreatedWater: "glycol-into-water", chemistry.DeionisedWater: "deionised-additive"} {
+		v, err := chemistry.CheckTopUp(chemistry.TopUpRequest{Fluid: base, Holds: 0.5, Room: 0.05, With: []chemistry.Liquid{{Name: "concentrate", Mass: 0.95}, water()}})
+		require.NoError(t, err, base)
+		assert.Equal(t, chemistry.Stop, v.Verdict, base)
+		assert.True(t, slices.ContainsFunc(v.Reasons, func(r chemistry.Reason) bool { return r.Rule == rule }), "%q: %+v", base, v.Reasons)
+		assert.Empty(t, v.Steps, base)
+	}
 	var invalid *chemistry.InvalidError
-	require.ErrorAs(t, err, &invalid, "of which glycol?")
+	_, err := chemistry.CheckTopUp(chemistry.TopUpRequest{Fluid: chemistry.PropyleneGlycol, Mass: mass(0.35), Holds: 0.5, Room: 0.05, With: []chemistry.Liquid{{Name: "concentrate", Mass: 0.95}}})
+	require.ErrorAs(t, err, &invalid)
+	_, err = chemistry.CheckTopUp(chemistry.TopUpRequest{Holds: 0.5, Room: 0.05, With: []chemistry.Liquid{{Name: "concentrate", Mass: 1.5}}})
+	require.ErrorAs(t, err, &invalid)
 }
 
 // TestMixWater: a loop on water takes dilution water alone, and deionised water no additive.
@@ -131,4 +151,18 @@ func TestMixWater(t *testing.T) {
 		var outside *chemistry.RangeError
 		require.ErrorAs(t, err, &outside, "water does not protect")
 	}
+}
+
+// TestWeakenedIsReached: a loop that lost water and is thinned to the strength of its fill, within what the scale can weigh, is
+// not told that it missed it.
+func TestWeakenedIsReached(t *testing.T) {
+	t.Parallel()
+	v, err := chemistry.CheckTopUp(chemistry.TopUpRequest{
+		Fluid: chemistry.EthyleneGlycol, Mass: mass(0.40), FilledMass: mass(0.35), Holds: 0.52, Room: 0.06, Sealed: true, With: []chemistry.Liquid{water()},
+	})
+	require.NoError(t, err)
+	assert.Equal(t, chemistry.Go, v.Verdict, "%+v", v.Reasons)
+	assert.InDelta(t, 0.36, float64(v.After.Mass), 0.0005)
+	require.NotEmpty(t, v.Steps)
+	assert.Equal(t, "drain", v.Steps[0].Do)
 }

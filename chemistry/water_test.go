@@ -85,3 +85,18 @@ func TestParseHardness(t *testing.T) {
 		require.ErrorAs(t, err, &invalid, in)
 	}
 }
+
+// TestWaterFiguresAreNeverLost: a figure that the chosen limits say nothing of is checked all the same, and named.
+func TestWaterFiguresAreNeverLost(t *testing.T) {
+	t.Parallel()
+	pg := chemistry.PropyleneGlycol
+	w := chemistry.WaterReport{PH: new(7.5), Chloride: new(18.0), Iron: new(0.2)}
+	lines, _, err := chemistry.CheckWater(w, pg, "dilution")
+	require.NoError(t, err)
+	assert.Equal(t, []string{"pH", "iron"}, w.NotJudged(lines))
+	w.PH = new(20.0)
+	_, _, err = chemistry.CheckWater(w, pg, "dilution")
+	var invalid *chemistry.InvalidError
+	require.ErrorAs(t, err, &invalid)
+	assert.Equal(t, "pH", invalid.Field)
+}

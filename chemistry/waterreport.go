@@ -98,6 +98,9 @@ func CheckWater(w WaterReport, f Fluid, use string) ([]WaterLine, Verdict, error
 		}
 		return nil, "", &InvalidError{"water limits", use, "no set of limits for " + f.Name() + "; say one of " + strings.Join(names, ", ")}
 	}
+	if err := w.check(); err != nil {
+		return nil, "", err
+	}
 	verdict := Go
 	var lines []WaterLine
 	for _, l := range tables.WaterLimits() {
@@ -105,15 +108,6 @@ func CheckWater(w WaterReport, f Fluid, use string) ([]WaterLine, Verdict, error
 			continue
 		}
 		v := w.value(l.Parameter)
-		if v != nil {
-			high := 1e6
-			if l.Parameter == "pH" {
-				high = 14
-			}
-			if err := checkBounds([]bound{{l.Parameter, *v, 0, high, "0 to " + decimal(high)}}); err != nil {
-				return nil, "", err
-			}
-		}
 		line := WaterLine{l.Parameter, waterUnit(l.Parameter), v, l.Min, l.Max, Go, l.Source, Grade(l.Grade)}
 		switch {
 		case v == nil:
@@ -128,6 +122,38 @@ func CheckWater(w WaterReport, f Fluid, use string) ([]WaterLine, Verdict, error
 		lines = append(lines, line)
 	}
 	return lines, verdict, nil
+}
+
+// parameters are what a report may say, in the order people list them.
+func parameters() []string {
+	return []string{"pH", "conductivity", "hardness", "chloride", "sulfate", "calcium", "magnesium", "iron", "copper"}
+}
+
+// check refuses figures that no water has.
+func (w WaterReport) check() error {
+	for _, parameter := range parameters() {
+		high, want := 1e6, "0 to 1000000 "+waterUnit(parameter)
+		if parameter == "pH" {
+			high, want = 14, "0 to 14"
+		}
+		if v := w.value(parameter); v != nil {
+			if err := checkBounds([]bound{{parameter, *v, 0, high, want}}); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// NotJudged returns the parameters that the report says and lines have no limit for.
+func (w WaterReport) NotJudged(lines []WaterLine) []string {
+	var out []string
+	for _, parameter := range parameters() {
+		if w.value(parameter) != nil && !slices.ContainsFunc(lines, func(l WaterLine) bool { return l.Parameter == parameter }) {
+			out = append(out, parameter)
+		}
+	}
+	return out
 }
 
 func waterUnit(parameter string) string {

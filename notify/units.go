@@ -13,16 +13,17 @@ import (
 )
 
 // quantity finds temperatures and volumes in running text: "-21.3 ± 1.4 °C",
-// "0 °C", "480 ml". A minus may be a hyphen or the sign itself.
-var quantity = regexp.MustCompile(`([-−]?\d+(?:\.\d+)?)(?: ± (\d+(?:\.\d+)?))? (°C|ml)(?:\b|$|[^\w])`)
+// "0 °C", "480 ml". A minus may be a hyphen or the sign itself, and the space
+// before the unit one that does not break.
+var quantity = regexp.MustCompile(`([-−]?\d+(?:\.\d+)?)(?: ± (\d+(?:\.\d+)?))?([ \x{00a0}])(°C|ml)(?:\b|$|[^\w])`)
 
 // millilitresPerFluidOunce is the fluid ounce of the United States: 231 cubic
 // inches of 2.54 cm are 128 of them (NIST Handbook 44, appendix C).
 const millilitresPerFluidOunce = 29.5735295625
 
-// inOwnersUnits rewrites the quantities of a text for an owner who thinks in °F
+// InOwnersUnits rewrites the quantities of a text for an owner who thinks in °F
 // and fluid ounces. Others get the text as it is.
-func inOwnersUnits(text string, units loops.Units) string {
+func InOwnersUnits(text string, units loops.Units) string {
 	if units != loops.USCustomary {
 		return text
 	}
@@ -39,18 +40,18 @@ func inOwnersUnits(text string, units loops.Units) string {
 			}
 		}
 		unit := "°F"
-		if parts[3] == "ml" {
+		if parts[4] == "ml" {
 			unit = "fl oz"
 			value, uncertainty = value/millilitresPerFluidOunce, uncertainty/millilitresPerFluidOunce
 		} else {
 			value, uncertainty = value*9/5+32, uncertainty*9/5
 		}
-		_, rest, _ := strings.Cut(found, parts[3])
+		_, rest, _ := strings.Cut(found, parts[4])
 		out := oneDecimal(value)
 		if withUncertainty {
 			out += " ± " + oneDecimal(uncertainty)
 		}
-		return out + " " + unit + rest
+		return out + parts[3] + unit + rest
 	})
 }
 
@@ -65,7 +66,7 @@ func (d document) inUnits(units loops.Units) document {
 	all := func(texts []string) []string {
 		out := make([]string, len(texts))
 		for i, text := range texts {
-			out[i] = inOwnersUnits(text, units)
+			out[i] = InOwnersUnits(text, units)
 		}
 		return out
 	}
@@ -73,7 +74,7 @@ func (d document) inUnits(units loops.Units) document {
 	for i, b := range d.Blocks {
 		dues := make([]due, len(b.Dues))
 		for j, x := range b.Dues {
-			x.Why = inOwnersUnits(x.Why, units)
+			x.Why = InOwnersUnits(x.Why, units)
 			dues[j] = x
 		}
 		lists := make([]list, len(b.Lists))

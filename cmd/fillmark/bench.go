@@ -6,6 +6,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -49,7 +50,11 @@ func (a *app) benchWallCommand() *cobra.Command {
 				Unanswered []string `json:"unanswered"`
 			}{float64(p.Wall), p.Where, float64(p.Target), p.CanFreeze, p.Advice, p.Unanswered}
 			return a.print(answer, func(out *printer) {
-				out.paragraph("", "", fmt.Sprintf("The coldest wall is %s (%s): the freeze point wanted is %s.", p.Wall, p.Where, p.Target))
+				wanted := "nothing can freeze there"
+				if p.CanFreeze {
+					wanted = "the freeze point wanted is " + p.Target.String()
+				}
+				out.paragraph("", "", fmt.Sprintf("The coldest wall is %s (%s): %s.", p.Wall, p.Where, wanted))
 				for _, line := range p.Advice {
 					out.paragraph("  - ", "    ", line)
 				}
@@ -81,43 +86,43 @@ func (a *app) benchAdjustCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return a.print(mixAnswerOf(m, false), func(out *printer) { printMix(out, chemistry.MixRequest{}, m) })
+			return a.print(mixAnswerOf(m, false), func(out *printer) { printMix(out, r.Fluid, 0, m) })
 		},
 	}
 	f := cmd.Flags()
 	need(f, &r.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "eg or pg")
 	need(f, &r.Have, chemistry.ParseLitre, "have", "VOLUME", "how much there is")
-	need(f, &r.HaveMass, chemistry.ParseMassPercent, "at-mass", "PERCENT", "its glycol mass %")
+	need(f, &r.HaveMass, chemistry.ParseMassPercent, "at-mass", "PERCENT", "glycol mass % of what there is")
 	need(f, &r.Want, chemistry.ParseMassPercent, "want", "PERCENT", "wanted glycol mass %")
-	need(f, &r.Concentrate, chemistry.ParseMassPercent, "concentrate", "PERCENT", "glycol mass % of the concentrate at hand")
+	need(f, &r.Concentrate, chemistry.ParseMassPercent, "concentrate", "PERCENT", "glycol mass % of the concentrate at hand, to make it stronger")
 	need(f, &r.Bench, chemistry.ParseCelsius, "at", "TEMPERATURE", "temperature of the liquids (default 20C)")
-	need(f, &r.Step, chemistry.ParseKilogram, "step", "MASS", "what the scale reads (default 1g)")
+	need(f, &r.Step, parseStep, "step", "MASS", "what the scale reads (default 1g)")
 	needFlags(cmd, "fluid", "have", "at-mass", "want")
 	return cmd
 }
 
 func (a *app) benchRinseCommand() *cobra.Command {
 	var left, holds chemistry.Litre
-	residue := chemistry.MassFraction(0.01)
+	residue := 0.01
 	cmd := &cobra.Command{
 		Use: "rinse --left VOLUME --holds VOLUME", Short: "How many rinses bring the old liquid below a residue",
 		Example: "  fillmark bench rinse --left 15ml --holds 90ml --residue 1%",
 		Args:    noArgs,
 		RunE: func(*cobra.Command, []string) error {
-			n, share, err := chemistry.Rinses(left, holds, float64(residue))
+			n, share, err := chemistry.Rinses(left, holds, residue)
 			if err != nil {
 				return err
 			}
 			answer := map[string]any{"rinses": n, "residue_percent": 100 * share}
 			return a.print(answer, func(out *printer) {
-				out.paragraph("", "", fmt.Sprintf("%s: %.2g %% of the old liquid is left after the last one, (left/volume)^n; the fill thins it once more.", plural(n, "rinse"), 100*share))
+				out.paragraph("", "", fmt.Sprintf("%s: %.3g %% of the old liquid is then left, (left/volume)^n; the fill thins it once more.", plural(n, "rinse"), 100*share))
 			})
 		},
 	}
 	f := cmd.Flags()
 	need(f, &left, chemistry.ParseLitre, "left", "VOLUME", "what stays in after draining")
 	need(f, &holds, chemistry.ParseLitre, "holds", "VOLUME", "what the loop holds")
-	need(f, &residue, chemistry.ParseMassPercent, "residue", "PERCENT", "wanted share of the old liquid (default 1%)")
+	need(f, &residue, share, "residue", "PERCENT", "wanted share of the old liquid (default 1%)")
 	needFlags(cmd, "left", "holds")
 	return cmd
 }
@@ -179,11 +184,7 @@ func (a *app) benchDoseCommand() *cobra.Command {
 	need(f, &dose.Density, chemistry.ParseDensity, "density", "DENSITY", "of the additive, by its label")
 	need(f, &coolant, chemistry.ParseLitre, "coolant", "VOLUME", "coolant in the loop")
 	need(f, &topUp, chemistry.ParseLitre, "after-topup", "VOLUME", "a top-up without the additive")
-	f.Func("spent-below", "share of the dose below which the label calls it spent, `such` as 50%", func(text string) error {
-		share, err := chemistry.ParseMassPercent(text)
-		dose.SpentBelow = float64(share)
-		return err
-	})
+	need(f, &dose.SpentBelow, share, "spent-below", "PERCENT", "share of the dose below which the label calls it spent, such as 50%")
 	needFlags(cmd, "coolant")
 	return cmd
 }
@@ -200,7 +201,7 @@ func (a *app) benchCleanCommand() *cobra.Command {
 				return err
 			}
 			verdict := chemistry.Judge(reasons)
-			cautions := workshop.CautionsOf(chemistry.TaskCautions(chemistry.TaskClean))
+			cautions := workshop.CautionsOf(chemistry.CleaningCautions(r.Agents))
 			answer := map[string]any{"verdict": verdict, "reasons": workshop.ReasonsOf(reasons), "cautions": cautions}
 			err = a.print(answer, func(out *printer) { printJudgement(out, reasons); printCautions(out, cautions) })
 			return errors.Join(err, stopIf(verdict))
@@ -208,11 +209,11 @@ func (a *app) benchCleanCommand() *cobra.Command {
 	}
 	f := cmd.Flags()
 	f.Var(&listFlag[chemistry.Agent]{target: &r.Agents, parse: chemistry.ParseAgent, kind: "AGENT"}, "agent", "alcohol, acid, alkali, bleach, ammonia or peroxide; repeat")
-	f.Var(&listFlag[chemistry.Metal]{target: &r.Metals, parse: chemistry.ParseMetal, kind: "METAL"}, "metal", "a wetted metal; repeat")
+	f.Var(&listFlag[chemistry.Metal]{target: &r.Metals, parse: chemistry.ParseMetal, kind: "METAL"}, "metal", "a wetted metal: "+wrapped(chemistry.Metals())+"; repeat")
 	f.BoolVar(&r.Acrylic, "acrylic", false, "acrylic or polycarbonate is wetted")
 	f.BoolVar(&r.Ignition, "ignition", false, "flame, spark or a running machine is near")
 	f.BoolVar(&r.Hot, "hot", false, "the loop or the agent is above 40 °C")
-	need(f, &r.Biocide, chemistry.ParseBiocide, "biocide", "FAMILY", "biocide still in the loop")
+	need(f, &r.Biocide, chemistry.ParseBiocide, "biocide", "FAMILY", "biocide still in the loop: "+wrapped(chemistry.Biocides()))
 	needFlags(cmd, "agent")
 	return cmd
 }
@@ -224,7 +225,10 @@ func (a *app) benchLossCommand() *cobra.Command {
 		Use: "loss --fluid FLUID --tubing MATERIAL --length METRES --inner MM --outer MM", Short: "Estimate the water lost through tube walls",
 		Example: "  fillmark bench loss --fluid pg --mass 25% --tubing epdm --length 0.7m --inner 7mm --outer 12mm",
 		Args:    noArgs,
-		RunE: func(*cobra.Command, []string) error {
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if r.Fluid.IsGlycol() && !cmd.Flags().Changed("mass") {
+				return &usageError{errors.New("--mass is missing: how much glycol, such as --mass 25%")}
+			}
 			r.Tubes = []chemistry.Tube{tube}
 			loss, err := chemistry.PermeationLoss(r)
 			if err != nil {
@@ -242,15 +246,14 @@ func (a *app) benchLossCommand() *cobra.Command {
 	f := cmd.Flags()
 	need(f, &r.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "in the loop")
 	need(f, &r.Mass, chemistry.ParseMassPercent, "mass", "PERCENT", "glycol mass %")
-	f.StringVar(&tube.Material, "tubing", "", "tube `material`")
+	f.StringVar(&tube.Material, "tubing", "", "tube `MATERIAL`: "+strings.Join(chemistry.TubeMaterials(), ", "))
 	need(f, &tube.Length, number("m"), "length", "METRES", "tube length, such as 0.7m")
 	need(f, &tube.Inner, number("mm"), "inner", "MM", "inner diameter, such as 7mm")
 	need(f, &tube.Outer, number("mm"), "outer", "MM", "outer diameter, such as 12mm")
 	need(f, &r.Coolant, chemistry.ParseCelsius, "coolant", "TEMPERATURE", "coolant when running (default 40C)")
 	need(f, &r.Air, chemistry.ParseCelsius, "air", "TEMPERATURE", "air round the tube (default 25C)")
-	percent := func(text string) (float64, error) { x, err := chemistry.ParseMassPercent(text); return float64(x), err }
-	need(f, &r.Humidity, percent, "humidity", "PERCENT", "relative humidity of the air (default 50%)")
-	need(f, &r.Duty, percent, "duty", "PERCENT", "share of the time it runs (default 100%)")
+	need(f, &r.Humidity, share, "humidity", "PERCENT", "relative humidity of the air (default 50%)")
+	need(f, &r.Duty, share, "duty", "PERCENT", "share of the time it runs (default 100%)")
 	needFlags(cmd, "fluid", "tubing", "length", "inner", "outer")
 	return cmd
 }
@@ -262,7 +265,8 @@ func (a *app) benchCostCommand() *cobra.Command {
 	at := chemistry.DefaultAt
 	cmd := &cobra.Command{
 		Use: "cost --fluid FLUID (--mass % | --volume %)", Short: "What glycol costs a loop in heat carried and viscosity, against water",
-		Args: noArgs,
+		Example: "  fillmark bench cost --fluid pg --mass 40% --at 35C",
+		Args:    noArgs,
 		RunE: func(*cobra.Command, []string) error {
 			fraction, err := oneFraction(fluid, mass, volume)
 			if err != nil {
@@ -272,12 +276,13 @@ func (a *app) benchCostCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			answer := map[string]float64{
-				"heat_kj_per_l_k": cost.HeatPerLitreKelvin, "relative_heat": cost.RelativeHeat, "relative_viscosity": cost.RelativeViscosity, "relative_flow": cost.RelativeFlow,
+			answer := map[string]any{
+				"heat_kj_per_l_k": cost.HeatPerLitreKelvin, "relative_heat": cost.RelativeHeat, "relative_viscosity": cost.RelativeViscosity, "relative_flow": cost.RelativeFlow, "sources": cost.Sources,
 			}
 			return a.print(answer, func(out *printer) {
 				out.paragraph("", "", fmt.Sprintf("At %s a litre carries %.2f kJ per kelvin, %.0f %% of what water carries, and is %.1f times as viscous; the same heat takes %.2f times the flow.",
 					at, cost.HeatPerLitreKelvin, 100*cost.RelativeHeat, cost.RelativeViscosity, cost.RelativeFlow))
+				printSources(out, cost.Sources)
 			})
 		},
 	}
@@ -285,7 +290,7 @@ func (a *app) benchCostCommand() *cobra.Command {
 	need(f, &fluid, chemistry.ParseFluid, "fluid", "FLUID", "eg or pg")
 	may(f, &mass, chemistry.ParseMassPercent, "mass", "PERCENT", "glycol mass %")
 	may(f, &volume, chemistry.ParseVolumePercent, "volume", "PERCENT", "glycol volume % before mixing at 20 °C")
-	need(f, &at, chemistry.ParseCelsius, "at", "TEMPERATURE", "of the coolant (default 20C)")
+	need(f, &at, chemistry.ParseCelsius, "at", "TEMPERATURE", "of the coolant, 0C or more (default 20C)")
 	needFlags(cmd, "fluid")
 	return cmd
 }

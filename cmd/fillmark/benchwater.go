@@ -6,6 +6,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -18,8 +19,9 @@ func (a *app) benchWaterCommand() *cobra.Command {
 	var use string
 	cmd := &cobra.Command{
 		Use: "water --fluid FLUID [--use ID] [figures]", Short: "Hold a water report against published limits",
-		Example: "  fillmark bench water --fluid pg --hardness 5.6dH --chloride 18 --sulfate 30",
-		Args:    noArgs,
+		Example: "  fillmark bench water --fluid pg --hardness 5.6dH --chloride 18mg/l --sulfate 30mg/l\n" +
+			"  fillmark bench water --fluid pg --use solar-in-use --ph 7.6    # what is in a loop",
+		Args: noArgs,
 		RunE: func(*cobra.Command, []string) error {
 			uses := chemistry.WaterUses(fluid)
 			if use == "" && len(uses) > 0 {
@@ -29,7 +31,7 @@ func (a *app) benchWaterCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			answer := waterAnswer{Use: use, Verdict: verdict, Lines: waterLines(lines)}
+			answer := waterAnswer{Use: use, Verdict: verdict, Lines: waterLines(lines), NotJudged: append([]string{}, w.NotJudged(lines)...)}
 			if err := a.print(answer, func(out *printer) { printWater(out, answer, uses) }); err != nil {
 				return err
 			}
@@ -40,15 +42,10 @@ func (a *app) benchWaterCommand() *cobra.Command {
 	need(f, &fluid, chemistry.ParseFluid, "fluid", "FLUID", "what the water is for: eg, pg, water or deionised")
 	f.StringVar(&use, "use", "", "which limits, by `id`; sources disagree (default: the first for the fluid)")
 	may(f, &w.Hardness, chemistry.ParseHardness, "hardness", "HARDNESS", "total hardness: 100ppm, 5.6dH, 10fH, 7e, 1mmol/l, 5gpg")
-	for name, target := range map[string]**float64{"ph": &w.PH, "conductivity": &w.Conductivity, "chloride": &w.Chloride, "sulfate": &w.Sulfate, "calcium": &w.Calcium, "magnesium": &w.Magnesium, "iron": &w.Iron, "copper": &w.Copper} {
-		unit := "mg/l"
-		switch name {
-		case "ph":
-			unit = "at 25 °C"
-		case "conductivity":
-			unit = "µS/cm at 25 °C"
-		}
-		may(f, target, number(""), name, "NUMBER", unit)
+	may(f, &w.PH, number(""), "ph", "NUMBER", "at 25 °C")
+	may(f, &w.Conductivity, optionally("µS/cm"), "conductivity", "NUMBER", "µS/cm at 25 °C")
+	for name, target := range map[string]**float64{"chloride": &w.Chloride, "sulfate": &w.Sulfate, "calcium": &w.Calcium, "magnesium": &w.Magnesium, "iron": &w.Iron, "copper": &w.Copper} {
+		may(f, target, optionally("mg/l"), name, "NUMBER", "mg/l")
 	}
 	needFlags(cmd, "fluid")
 	return cmd
@@ -58,6 +55,8 @@ type waterAnswer struct {
 	Use     string            `json:"use"`
 	Verdict chemistry.Verdict `json:"verdict"`
 	Lines   []waterLine       `json:"lines"`
+	// NotJudged are the figures given that these limits say nothing of.
+	NotJudged []string `json:"not_judged"`
 }
 
 type waterLine struct {
@@ -92,13 +91,28 @@ func printWater(out *printer, w waterAnswer, uses []chemistry.WaterUse) {
 		if l.Value != nil {
 			measured = fmt.Sprintf("%.4g", *l.Value)
 		}
-		out.line("  %-4s  %-12s %12s   %s %s", l.Verdict, l.Parameter, measured, limitWords(l), l.Unit)
-		out.paragraph("        ", "        ", l.Source+"; "+l.Grade.Name())
+		out.line("%s", strings.TrimRight(fmt.Sprintf("  %-4s  %-12s %12s   %s %s", l.Verdict, l.Parameter, measured, limitWords(l), l.Unit), " "))
+		out.paragraph("        ", "        ", cited(l.Source, l.Grade))
 	}
+	if len(w.NotJudged) > 0 {
+		out.line("Not judged, for these limits say nothing of it: %s.", strings.Join(w.NotJudged, ", "))
+	}
+	out.paragraph("", "", waterAdvice(w))
 	out.line("Limits there are for this fluid (--use):")
 	for _, u := range uses {
 		out.paragraph("  ", "    ", u.ID+": "+u.Title)
 	}
+}
+
+// waterAdvice says what to do next.
+func waterAdvice(w waterAnswer) string {
+	switch w.Verdict {
+	case chemistry.Stop:
+		return "Do not use it: take distilled or deionised water, or, for what is in a loop, change the coolant."
+	case chemistry.Care:
+		return "Measure what is missing before it is relied on; distilled or deionised water needs no report."
+	}
+	return "Within these limits."
 }
 
 func limitWords(l waterLine) string {

@@ -6,6 +6,7 @@ package main
 import (
 	"fmt"
 	"maps"
+	"math"
 	"net/url"
 	"runtime/debug"
 	"strconv"
@@ -81,4 +82,9 @@ func queryEscape(text string) string { return url.QueryEscape(text) }
 
 func pathEscape(text string) string { return url.PathEscape(text) }
 
-func fixed1(v float64) string { return strconv.FormatFloat(v, 'f', 1, 64) }
+func fixed1(v float64) string {
+	if math.Abs(v) < 0.05 {
+		v = 0 // no minus zero
+	}
+	return strconv.FormatFloat(v, 'f', 1, 64)
+}

@@ -246,6 +246,9 @@ func parsePour(text string) (loops.Pour, error) {
 		return loops.Pour{}, &loops.InvalidError{Field: "poured", Value: text, Reason: "what and how much, the glycol by name: water=40ml, eg:95%=10ml or pg:95%=10ml"}
 	}
 	liquid, err := chemistry.ParseLiquid(name, chemistry.TreatedWater)
+	if err == nil && liquid.Fluid == "" {
+		err = &loops.InvalidError{Field: "poured", Value: name, Reason: "the glycol by name: eg:95% or pg:95%"}
+	}
 	if err != nil {
 		return loops.Pour{}, err
 	}

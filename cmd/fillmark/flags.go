@@ -67,21 +67,46 @@ func orNone[T any](parse func(string) (T, error)) func(string) (T, error) {
 
 // number parses a plain number followed by a unit, such as 65W or 7.9.
 func number(unit string) func(string) (float64, error) {
+	right := "a number with its unit, such as 40" + unit
+	if unit == "" {
+		right = "a plain number, such as 40"
+	}
 	return func(text string) (float64, error) {
 		trimmed := strings.TrimSpace(text)
 		if unit != "" {
 			if !strings.HasSuffix(trimmed, unit) {
-				return 0, &loops.InvalidError{Field: "value", Value: text, Reason: "a number with its unit, such as 40" + unit}
+				return 0, &loops.InvalidError{Field: "value", Value: text, Reason: right}
 			}
 			trimmed = strings.TrimSpace(strings.TrimSuffix(trimmed, unit))
 		}
 		var value float64
 		var rest string
 		if n, _ := fmt.Sscanf(trimmed+" ", "%g%s", &value, &rest); n != 1 || math.IsNaN(value) || math.IsInf(value, 0) {
-			return 0, &loops.InvalidError{Field: "value", Value: text, Reason: "a number with its unit, such as 40" + unit}
+			return 0, &loops.InvalidError{Field: "value", Value: text, Reason: right}
 		}
 		return value, nil
 	}
+}
+
+// optionally lets the unit of a number that has only one be typed or left
+// away: 18 and 18mg/l.
+func optionally(unit string) func(string) (float64, error) {
+	return func(text string) (float64, error) {
+		value, err := number("")(strings.TrimSuffix(strings.TrimSpace(text), unit))
+		if err != nil {
+			return 0, &loops.InvalidError{Field: "value", Value: text, Reason: "a number, such as 40 or 40" + unit}
+		}
+		return value, nil
+	}
+}
+
+// share parses a percentage of a whole, 0 to 100 %, and returns it as 0 to 1.
+func share(text string) (float64, error) {
+	percent, err := number("%")(text)
+	if err != nil || percent < 0 || percent > 100 {
+		return 0, &loops.InvalidError{Field: "value", Value: text, Reason: "a share from 0% to 100%, such as 50%"}
+	}
+	return percent / 100, nil
 }
 
 // listFlag collects a flag given several times; what the list held before

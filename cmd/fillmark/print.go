@@ -41,10 +41,11 @@ func (a *app) print(value any, people func(*printer)) error {
 func (p *printer) line(format string, args ...any) { fmt.Fprintf(p.out, format+"\n", args...) }
 
 // paragraph prints text wrapped at the terminal's width, every line behind
-// the indent and the first one behind the lead.
+// the indent and the first one behind the lead. No line begins with the unit
+// or the uncertainty of a figure on the line before.
 func (p *printer) paragraph(lead, indent, text string) {
 	line := lead
-	for word := range strings.FieldsSeq(text) {
+	for _, word := range unbroken(text) {
 		if utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) > terminalColumns && strings.TrimSpace(line) != "" {
 			fmt.Fprintln(p.out, strings.TrimRight(line, " "))
 			line = indent
@@ -55,6 +56,20 @@ func (p *printer) paragraph(lead, indent, text string) {
 		line += word
 	}
 	fmt.Fprintln(p.out, strings.TrimRight(line, " "))
+}
+
+// unbroken splits text into what may stand alone on a line.
+func unbroken(text string) []string {
+	var words []string
+	for word := range strings.FieldsSeq(text) {
+		last := len(words) - 1
+		if last >= 0 && (strings.HasPrefix(word, "%") || strings.HasPrefix(word, "°") || word == "±" || strings.HasSuffix(words[last], "±")) {
+			words[last] += " " + word
+			continue
+		}
+		words = append(words, word)
+	}
+	return words
 }
 
 // table prints aligned columns under ruled headers.

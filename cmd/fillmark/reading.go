@@ -67,10 +67,10 @@ func (a *app) readingCommand() *cobra.Command {
 	may(f, &r.Freeze, chemistry.ParseCelsius, "freeze", "TEMPERATURE", "freeze-point scale of a glycol refractometer")
 	need(f, &r.Scale, chemistry.ParseFluid, "scale", "FLUID", "glycol of that scale (default: the fluid)")
 	need(f, &r.Sample, chemistry.ParseCelsius, "at", "TEMPERATURE", "temperature of the sample (default 20C)")
-	need(f, &r.SampleUncertainty, chemistry.ParseCelsiusDelta, "at-uncertainty", "DIFFERENCE", "how sure that is (k = 2)")
+	need(f, &r.SampleUncertainty, chemistry.ParseCelsiusDelta, "at-uncertainty", "DIFFERENCE", "how sure the sample's temperature is (k = 2), such as 1K")
 	need(f, &r.Compensation, choice("compensation", []chemistry.Compensation{chemistry.NoCompensation, chemistry.SucroseCompensation, chemistry.GlycolCompensation}), "compensation", "KIND", "of the instrument for temperature: none, sucrose or glycol")
-	f.Float64Var(&r.Instrument, "instrument", 0, "its uncertainty (k = 2) in the unit of the `reading`")
-	f.IntVar(&zeroAge, "zero-age", 0, "`days` since its zero was checked")
+	f.Float64Var(&r.Instrument, "instrument", 0, "its uncertainty (k = 2) as a plain `NUMBER` in the unit of the reading: Brix, nD, kg/l or K")
+	f.IntVar(&zeroAge, "zero-age", 0, "`DAYS` since its zero was checked (default: today)")
 	f.BoolVar(&r.Inhibited, "inhibited", false, "a formulated product: its additives refract and weigh too")
 	needFlags(cmd, "fluid")
 	return cmd
@@ -90,6 +90,7 @@ type ruleAnswer struct {
 func (a *app) rulesCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "rules [ID]", Short: "The rules behind the verdicts: when, what, from where", Args: cobra.MaximumNArgs(1),
+		Example: "  fillmark rules\n  fillmark rules copper-aluminium",
 		RunE: func(_ *cobra.Command, args []string) error {
 			answer := items[ruleAnswer]{Items: []ruleAnswer{}}
 			for _, r := range chemistry.Rules() {
@@ -106,7 +107,7 @@ func (a *app) rulesCommand() *cobra.Command {
 					out.line("▐ %s: %s", r.ID, r.Verdict)
 					out.paragraph("    when ", "         ", r.When)
 					out.paragraph("    ", "    ", r.Text)
-					out.paragraph("    ", "    ", fmt.Sprintf("[%s; %s]", r.Source, r.Grade.Name()))
+					out.paragraph("    ", "    ", "["+cited(r.Source, r.Grade)+"]")
 				}
 			})
 		},

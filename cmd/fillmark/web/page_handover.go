@@ -50,11 +50,12 @@ func (s *server) pageHandover(w http.ResponseWriter, r *http.Request) error {
 	}
 	for _, e := range visit {
 		if e.Kind == loops.KindProof {
-			p.Before, p.After = readings(&e.Proof.Before), readings(&e.Proof.After)
+			p.Before = notify.InOwnersUnits(readings(&e.Proof.Before), file.Owner.Units)
+			p.After = notify.InOwnersUnits(readings(&e.Proof.After), file.Owner.Units)
 			continue
 		}
 		if e.Kind != loops.KindStep {
-			p.Done = append(p.Done, historyLine{ID: e.ID, Day: e.Day, Kind: e.Kind, Words: entryWords(e), Note: e.Note})
+			p.Done = append(p.Done, historyLine{ID: e.ID, Day: e.Day, Kind: e.Kind, Words: notify.InOwnersUnits(entryWords(e), file.Owner.Units), Note: e.Note})
 		}
 	}
 	if f := file.Protection; f != nil {
@@ -67,7 +68,7 @@ func (s *server) pageHandover(w http.ResponseWriter, r *http.Request) error {
 	}
 	p.Machine, p.Wet = machine, fullest(nil, guide.Wet)
 	if c := file.Loop.State.Charge; c != nil {
-		p.Cautions = ownersCautions(*c)
+		p.Cautions = ownersCautions(*c, file.Owner.Units)
 	}
 	return s.render(w, http.StatusOK, "handover", p)
 }

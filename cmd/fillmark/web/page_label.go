@@ -10,6 +10,7 @@ import (
 	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
+	"fillmark/notify"
 )
 
 // labelPage is the label of a loop or of a container, for a 62 mm roll or a
@@ -76,7 +77,8 @@ func (s *server) renderLabel(w http.ResponseWriter, r *http.Request, title, back
 	return s.render(w, http.StatusOK, "label", p)
 }
 
-// loopLabel is the label of a loop, as it is on record now.
+// loopLabel is the label of a loop, as it is on record now, in the units its
+// owner prefers: the owner reads it more often than the workshop.
 func (s *server) loopLabel(file workshop.File) (label, error) {
 	settings, loop := s.Workshop.Settings(), file.Loop
 	l := label{Big: string(loop.Tag), Name: file.Machine.Name, Workshop: settings.Name, Phone: settings.Phone}
@@ -94,13 +96,15 @@ func (s *server) loopLabel(file workshop.File) (label, error) {
 	}
 	l.Lines = append(l.Lines, labelLine{"", strengthLine(charge.Fluid, charge.Mass)})
 	if p := file.Protection; p != nil {
-		l.Lines = append(l.Lines, labelLine{"First ice", quantity(p.FreezePoint) + " ± " + quantity(p.Uncertainty)})
+		l.Lines = append(l.Lines, labelLine{"First ice", plusMinusFor(file.Owner.Units, p.FreezePoint, p.Uncertainty)})
 	}
 	l.Lines = append(l.Lines, labelLine{"Filled", charge.FilledTo.Long()})
 	if tasks := workshop.NextTasks(loop.Plan); len(tasks) > 0 {
 		l.Lines = append(l.Lines, labelLine{"Next", capital(string(tasks[0].Kind)) + ", " + tasks[0].Due.Long()})
 	}
-	l.Cautions = labelCautions(charge.Fluid, charge.Biocide.Family, loop.Sealed)
+	for _, caution := range labelCautions(charge.Fluid, charge.Biocide.Family, loop.Sealed) {
+		l.Cautions = append(l.Cautions, notify.InOwnersUnits(caution, file.Owner.Units))
+	}
 	return l, nil
 }
 

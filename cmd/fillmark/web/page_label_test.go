@@ -131,6 +131,9 @@ func TestHandoverSheetSaysWhatWasDone(t *testing.T) {
 	_, err = b.shop.EditOwner(stamp(0), kept)
 	require.NoError(t, err)
 	b.says(b.get("/loops/"+string(file.Loop.Tag)+"/handover"), "It begins to freeze at 3\u00a0°F", "in the owner's units")
+	label := b.get("/loops/" + string(file.Loop.Tag) + "/label")
+	b.says(label, "3\u00a0°F ± ", "the label speaks the owner's units too")
+	assert.NotContains(t, label.Body.String(), "°C")
 	tag := b.taken(intakeForm(nil))
 	b.says(b.get("/loops/"+string(tag)+"/handover"), "The hand-over is not on record yet.", "before it")
 

@@ -131,7 +131,7 @@ func (s *server) ownerPage(r *http.Request, owner loops.Owner) (ownerPage, error
 			continue
 		}
 		p.Wet = fullest(p.Wet, guide.Wet)
-		for _, text := range ownersCautions(*f.Loop.State.Charge) {
+		for _, text := range ownersCautions(*f.Loop.State.Charge, f.Owner.Units) {
 			p.Cautions = once(p.Cautions, text)
 		}
 	}
@@ -169,10 +169,10 @@ func reachOf(settings workshop.Settings) string {
 }
 
 // ownersCautions are what a charge can do, in owners' words.
-func ownersCautions(c loops.Charge) []string {
+func ownersCautions(c loops.Charge, units loops.Units) []string {
 	var texts []string
 	for _, caution := range chemistry.Cautions(workshop.Contents(c)) {
-		texts = once(texts, caution.OwnerText)
+		texts = once(texts, notify.InOwnersUnits(caution.OwnerText, units))
 	}
 	return texts
 }

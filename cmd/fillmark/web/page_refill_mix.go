@@ -75,6 +75,7 @@ func mixFor(f *form, loop loops.Loop) *mixAnswer {
 		return nil
 	}
 	answer := &mixAnswer{Total: request.Make}
+	var warnings []chemistry.Reason
 	contents := chemistry.Contents{Fluid: request.Fluid, Inhibitor: chemistry.Inhibitor(f.text("inhibitor")), Biocide: chemistry.Biocide(f.text("biocide"))}
 	if request.Fluid.IsGlycol() {
 		mix, err := chemistry.Mix(request)
@@ -84,12 +85,22 @@ func mixFor(f *form, loop loops.Loop) *mixAnswer {
 		}
 		answer.Steps, answer.Sources, answer.Total = workshop.StepsOf(mix.Steps), mix.Sources, mix.Total.Volume
 		answer.Result = new(workshop.StrengthOf(mix.Result))
-		answer.Reasons = workshop.ReasonsOf(mix.Warnings)
-		answer.Verdict = chemistry.Judge(mix.Warnings)
+		warnings = mix.Warnings
 		contents.Mass = &mix.Result.Mass
 		f.offer("fill_mass", quantityIn(mix.Result.Mass.Percent()))
 	} else {
-		answer.Steps = []workshop.Step{{Do: "take", What: request.Fluid.Name(), VolumeML: request.Make.Millilitres()}}
+		if request.Protect != nil {
+			if _, err := chemistry.MassFractionForFreezePoint(request.Fluid, request.Protect.Add(-chemistry.DefaultMargin)); err != nil {
+				f.blame("wall", "warmer than "+quantity(chemistry.Celsius(chemistry.DefaultMargin))+" for water, which freezes at 0\u00a0°C: use a glycol, or keep the machine from frost")
+				return nil
+			}
+		}
+		density, err := chemistry.LiquidDensity(request.Fluid, 0, request.Bench)
+		if err != nil {
+			blameMix(f, err)
+			return nil
+		}
+		answer.Steps = []workshop.Step{{Do: "take", What: request.Fluid.Name(), VolumeML: request.Make.Millilitres(), MassG: density.Mass(request.Make).Grams()}}
 		contents.Mass = new(chemistry.MassFraction(0))
 	}
 	reasons, err := chemistry.CheckFill(chemistry.FillRequest{Contents: contents, Metals: loop.Metals(), WithinReach: loop.Reach})
@@ -97,11 +108,12 @@ func mixFor(f *form, loop loops.Loop) *mixAnswer {
 		blameMix(f, err)
 		return nil
 	}
-	answer.Reasons = append(answer.Reasons, workshop.ReasonsOf(reasons)...)
-	answer.Verdict = answer.Verdict.Max(chemistry.Judge(reasons))
-	if answer.Verdict == "" {
-		answer.Verdict = chemistry.Go
+	for _, warning := range warnings {
+		if !slices.ContainsFunc(reasons, func(r chemistry.Reason) bool { return r.Rule == warning.Rule }) {
+			reasons = append(reasons, warning)
+		}
 	}
+	answer.Reasons, answer.Verdict = workshop.ReasonsOf(reasons), chemistry.Judge(reasons)
 	answer.Steps = withDoses(answer.Steps, dosesFor(f, request.Make))
 	f.offer("fill_volume", quantityIn(request.Make.Millilitres()))
 	for _, name := range []string{"fluid", "inhibitor", "biocide", "inhibitor_dose", "biocide_dose"} {

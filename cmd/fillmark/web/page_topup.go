@@ -168,7 +168,7 @@ func topUpSays(a workshop.TopUpAnswer) string {
 	case a.Verdict == chemistry.Stop:
 		return "Add nothing yet. The reasons say what to do instead."
 	case len(a.Steps) == 0:
-		return "There is nothing to add."
+		return "There is nothing to add of what is at hand; where there is room, a premix of about its strength fills it."
 	case a.Verdict == chemistry.Care:
 		return "Possible, if you mind the reasons."
 	}
@@ -184,11 +184,15 @@ func (s *server) topUpQuestion(f *form) (q workshop.TopUpQuestion, file *worksho
 			return q, nil, nil, err
 		}
 		if file != nil {
-			q.Tag, q.Fluid = string(file.Loop.Tag), file.Loop.State.Charge.Fluid
+			q.Tag = string(file.Loop.Tag)
+			if q.Fluid == "" {
+				q.Fluid = file.Loop.State.Charge.Fluid
+			}
 		}
 	} else if q.Fluid == "" {
 		f.blame("tag", "the six symbols on the label, or describe the loop")
-	} else if _, err := chemistry.ParseFluid(string(q.Fluid)); err != nil {
+	}
+	if q.Fluid != "" && !q.Fluid.Valid() {
 		f.blame("fluid", "one of the list")
 	}
 	q.Room = mayRead(f, "room", "ml", chemistry.ParseLitre)
@@ -240,7 +244,7 @@ func kindOf(err error) FailureKind {
 // readStrength reads how strong the liquid in the loop was just found.
 func readStrength(f *form, q *workshop.TopUpQuestion) {
 	kind := f.text("kind")
-	if kind == "" {
+	if kind == "" || q.Fluid == "" { // no scale reads a fluid nobody knows: the verdict says so
 		return
 	}
 	request := chemistry.ReadingRequest{Fluid: q.Fluid, Sample: 20}

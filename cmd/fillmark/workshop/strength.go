@@ -3,7 +3,11 @@
 
 package workshop
 
-import "fillmark/chemistry"
+import (
+	"slices"
+
+	"fillmark/chemistry"
+)
 
 // Strength is how strong a liquid is, said three ways, as answers print it:
 // percent, °C and K, unrounded. The uncertainty is k = 2.
@@ -49,12 +53,21 @@ type Reason struct {
 	Grade   chemistry.Grade   `json:"grade"`
 }
 
-// ReasonsOf converts what chemistry computed; never nil.
+// ReasonsOf converts what chemistry computed, the worst first; never nil.
 func ReasonsOf(reasons []chemistry.Reason) []Reason {
 	out := make([]Reason, 0, len(reasons))
 	for _, r := range reasons {
 		out = append(out, Reason{r.Rule, r.Verdict, r.Text, r.Source, r.Grade})
 	}
+	slices.SortStableFunc(out, func(a, b Reason) int {
+		switch {
+		case a.Verdict.Worse(b.Verdict):
+			return -1
+		case b.Verdict.Worse(a.Verdict):
+			return 1
+		}
+		return 0
+	})
 	return out
 }
 

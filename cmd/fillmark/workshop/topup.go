@@ -5,14 +5,17 @@ package workshop
 
 import (
 	"fmt"
+	"slices"
 
 	"fillmark/chemistry"
 	"fillmark/loops"
 )
 
 // TopUpQuestion asks whether and what to add to a loop: one on record, by its
-// tag, or one described here. What is given beside a tag was just measured
-// and takes the place of what is on record.
+// tag, or one described here. What is given beside a tag was just measured or
+// read off a label and takes the place of what is on record; metals and
+// dangers are added to those on record. Only the fluid cannot be another than
+// the one on record.
 type TopUpQuestion struct {
 	Tag             string                  `json:"tag,omitempty"`
 	Fluid           chemistry.Fluid         `json:"fluid,omitempty"`
@@ -72,6 +75,9 @@ func (w *Workshop) CheckTopUp(q TopUpQuestion) (TopUpAnswer, error) {
 	if loop.State.Charge == nil {
 		return TopUpAnswer{}, &loops.InvalidError{Field: "tag", Value: q.Tag, Reason: "a loop with a charge; this one is empty: fill it"}
 	}
+	if fluid := loop.State.Charge.Fluid; fluid != "" && q.Fluid != "" && q.Fluid != fluid {
+		return TopUpAnswer{}, &loops.InvalidError{Field: "fluid", Value: string(q.Fluid), Reason: "this loop is on record with " + fluid.Name() + "; leave it away, or put the record right first"}
+	}
 	history, err := w.register.History(loop.ID)
 	if err != nil {
 		return TopUpAnswer{}, err
@@ -107,11 +113,20 @@ func (q TopUpQuestion) since(charge loops.Charge, s loops.SinceFill) TopUpQuesti
 // about completes the question with what is on record about the loop.
 func (q TopUpQuestion) about(l loops.Loop) TopUpQuestion {
 	charge := l.State.Charge
-	q.Fluid, q.Sealed, q.Metals, q.WithinReach = charge.Fluid, l.Sealed, l.Metals(), l.Reach
+	if charge.Fluid != "" {
+		q.Fluid = charge.Fluid
+	}
+	q.Sealed, q.WithinReach = q.Sealed || l.Sealed, q.WithinReach || l.Reach
+	q.Metals = slices.Concat(q.Metals, l.Metals())
 	if q.Mass == nil {
 		q.Mass, q.MassUncertainty = charge.Mass, charge.MassUncertainty
 	}
-	q.Inhibitor, q.Biocide = inhibitorOf(*charge), biocideOf(*charge)
+	if q.Inhibitor == "" {
+		q.Inhibitor = inhibitorOf(*charge)
+	}
+	if q.Biocide == "" {
+		q.Biocide = biocideOf(*charge)
+	}
 	if q.Room == nil && l.State.Missing > 0 {
 		q.Room = &l.State.Missing
 	}
@@ -154,13 +169,14 @@ func Contents(c loops.Charge) chemistry.Contents {
 // Check answers the question from what it holds, without the register.
 func (q TopUpQuestion) Check() (TopUpAnswer, error) {
 	missing := func(field, right string) error {
-		return &loops.InvalidError{Field: field, Value: "none", Reason: right}
+		return &loops.InvalidError{Field: field, Reason: right}
+	}
+	// Of a loop on record the room says what it holds, so the room is asked for first.
+	if q.Room == nil {
+		return TopUpAnswer{}, missing("room", "how much fits in up to the mark, such as 60ml")
 	}
 	if q.Holds == nil {
 		return TopUpAnswer{}, missing("holds", "how much liquid is in the loop now, such as 520ml")
-	}
-	if q.Room == nil {
-		return TopUpAnswer{}, missing("room", "how much fits in up to the mark, such as 60ml")
 	}
 	request := chemistry.TopUpRequest{
 		Fluid: q.Fluid, Mass: q.Mass, MassUncertainty: q.MassUncertainty, Inhibitor: q.Inhibitor, Biocide: q.Biocide,
