@@ -131,10 +131,8 @@ func (s *server) ownerPage(r *http.Request, owner loops.Owner) (ownerPage, error
 			continue
 		}
 		p.Wet = fullest(p.Wet, guide.Wet)
-		for _, text := range ownersCautions(*f.Loop.State.Charge) {
-			p.Cautions = once(p.Cautions, text)
-		}
 	}
+	p.Cautions = workshop.OwnerCautions(files)
 	if len(p.Machines) == 1 {
 		p.Heading = p.Machines[0].Name
 	} else {
@@ -166,15 +164,6 @@ func reachOf(settings workshop.Settings) string {
 		return "call us on " + settings.Phone
 	}
 	return "answer the mail that brought you here"
-}
-
-// ownersCautions are what a charge can do, in owners' words.
-func ownersCautions(c loops.Charge) []string {
-	var texts []string
-	for _, caution := range chemistry.Cautions(workshop.Contents(c)) {
-		texts = once(texts, caution.OwnerText)
-	}
-	return texts
 }
 
 // ownerMachineOf says in plain words how a loop stands and what to do.
