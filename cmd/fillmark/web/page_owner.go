@@ -238,11 +238,3 @@ func fullest(texts []string, text string) []string {
 	}
 	return append(texts, text)
 }
-
-// once appends text that is not yet there.
-func once(texts []string, text string) []string {
-	if text == "" || slices.Contains(texts, text) {
-		return texts
-	}
-	return append(texts, text)
-}
