@@ -51,14 +51,17 @@ func ComposeReceipt(in ReceiptInput) (Letter, error) {
 		Reason:   "You get this mail because you pressed a button in a mail of ours. If it was not you, answer this mail.",
 		Stop:     button{"Stop these mails", in.Links.Stop},
 	}
-	if in.Answer.Words != "" {
+	if len(in.Answer.Noticed) > 0 || in.Answer.Words != "" {
 		var wrote []string
+		for _, n := range in.Answer.Noticed {
+			wrote = append(wrote, n.Sentence()+".")
+		}
 		for line := range strings.SplitSeq(in.Answer.Words, "\n") {
 			if line = strings.Join(strings.Fields(line), " "); line != "" {
 				wrote = append(wrote, line)
 			}
 		}
-		d.Blocks = append([]block{{Heading: "Your words", Paragraphs: wrote}}, d.Blocks...)
+		d.Blocks = append([]block{{Heading: "What you told us", Paragraphs: wrote}}, d.Blocks...)
 	}
 	if len(in.Next) > 0 {
 		var days []string

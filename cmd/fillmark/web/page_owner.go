@@ -37,11 +37,20 @@ type ownerPage struct {
 	Calendar string
 	Wet      []string
 	Cautions []string
+	// Notices are what can be ticked beside "something is off": what shows on one
+	// machine at least.
+	Notices []ownerNotice
 	// Problem says what is wrong with what was typed, Words what that was.
 	Problem string
 	Words   string
 	// PhotoLost tells that a photo must be chosen again.
 	PhotoLost bool
+}
+
+// ownerNotice is a box to tick.
+type ownerNotice struct {
+	Notice loops.Notice
+	On     bool
 }
 
 // ownerMachine is one loop of theirs in plain words.
@@ -61,12 +70,16 @@ type ownerMachine struct {
 
 // ownerAnswer is an answer that is on record.
 type ownerAnswer struct {
-	Answer loops.AnswerKind
-	Off    bool
-	Day    loops.Day
-	Words  string
-	Photo  string // hash; empty where none came with it
+	Answer  loops.AnswerKind
+	Off     bool
+	Day     loops.Day
+	Noticed []loops.Notice
+	Words   string
+	Photo   string // hash; empty where none came with it
 }
+
+// Wet tells that they saw something wet, so that what to do then comes first.
+func (a ownerAnswer) Wet() bool { return slices.Contains(a.Noticed, loops.NoticeWet) }
 
 // maxToken is more than any link's token has, so that what the throttle
 // remembers stays small.
@@ -133,6 +146,9 @@ func (s *server) ownerPage(r *http.Request, owner loops.Owner) (ownerPage, error
 		p.Wet = fullest(p.Wet, guide.Wet)
 	}
 	p.Cautions = workshop.OwnerCautions(files)
+	for _, n := range loops.Notices(!slices.ContainsFunc(files, func(f workshop.File) bool { return !f.Loop.Sealed })) {
+		p.Notices = append(p.Notices, ownerNotice{Notice: n})
+	}
 	if len(p.Machines) == 1 {
 		p.Heading = p.Machines[0].Name
 	} else {

@@ -116,7 +116,7 @@ func (w *Workshop) openAnswers() ([]string, error) {
 			if !open {
 				continue
 			}
-			line := fmt.Sprintf("%s %s, %s: %s, on %s.", l.Tag, file.Machine.Name, file.Owner.Name, e.Answer.Answer, e.Day.Long())
+			line := fmt.Sprintf("%s %s, %s: %s, on %s.", l.Tag, file.Machine.Name, file.Owner.Name, e.Answer.Said(), e.Day.Long())
 			if words := strings.Join(strings.Fields(e.Answer.Words), " "); words != "" {
 				line += " In their words: " + words
 			}
