@@ -120,6 +120,14 @@ func when(day, today loops.Day) string {
 	return day.Long() + " (" + far + ")"
 }
 
+// byOrWas leads to a day that is to come, or that has passed.
+func byOrWas(day, today loops.Day) string {
+	if day.Before(today) {
+		return "was due"
+	}
+	return "by"
+}
+
 // span says how many days there are, by months or years where nobody counts
 // days any more: the date beside it is exact.
 func span(days int) string {

@@ -212,9 +212,15 @@ func (d document) letter(e envelope, calendar []byte) (Letter, error) {
 
 // addCare ends a letter with what to do when wet and what to beware of.
 func (d *document) addCare(wet string, cautions []string) {
-	d.Blocks = append(d.Blocks,
-		block{Heading: "If anything is wet", Paragraphs: []string{wet}},
-		block{Heading: "Take care", Paragraphs: cautions})
+	d.Blocks = append(d.Blocks, wetBlock(wet), careBlock(cautions))
+}
+
+func wetBlock(wet string) block {
+	return block{Heading: "If anything is wet", Paragraphs: []string{wet}}
+}
+
+func careBlock(cautions []string) block {
+	return block{Heading: "Take care", Paragraphs: cautions}
 }
 
 func (w Workshop) closing() []string {
@@ -304,11 +310,7 @@ func stageRule(s loops.Stage) rule {
 func reminderSubject(items []ReminderItem, today loops.Day) string {
 	first := items[0]
 	w, _ := taskWords(first.Task)
-	by := "by"
-	if first.Due.Before(today) {
-		by = "was due"
-	}
-	subject := fmt.Sprintf("%s: %s %s %s", capitalised(shortened(first.Machine, 40)), strings.ToLower(w.title), by, first.Due.Long())
+	subject := fmt.Sprintf("%s: %s %s %s", capitalised(shortened(first.Machine, 40)), strings.ToLower(w.title), byOrWas(first.Due, today), first.Due.Long())
 	if n := len(items) - 1; n > 0 {
 		subject += fmt.Sprintf(", and %d more", n)
 	}
