@@ -28,7 +28,8 @@ type Caution struct {
 	Grade     Grade
 }
 
-const deferral = "The safety data sheet of the product and local rules decide."
+// Deferral ends every caution. Where several stand together it can be said once, after the last.
+const Deferral = "The safety data sheet of the product and local rules decide."
 
 // Cautions returns the handling cautions for a liquid: its base fluid first, then additives that are known to be in it. There is
 // always at least one, and every text defers to the safety data sheet and local rules. The statements of a mixture follow
@@ -95,18 +96,18 @@ func ethyleneCaution(x *MassFraction) Caution {
 		c.Source += "; at this strength after the CLP mixture rules (from memory)"
 	}
 	c.Text = "Poisonous if swallowed, at any strength; it tastes sweet, and small amounts kill cats and dogs. Gloves and eye protection; wipe up every drop; closed, labelled containers out of reach of children and animals. " +
-		"Swallowed: call the poison centre at once, do not wait for symptoms, rinse the mouth, do not induce vomiting. Never into a drain or on the ground. " + deferral
+		"Swallowed: call the poison centre at once, do not wait for symptoms, rinse the mouth, do not induce vomiting. Never into a drain or on the ground. " + Deferral
 	c.OwnerText = "The coolant is poisonous if swallowed and tastes sweet. Keep children and animals away from any drip, wipe it up and wash your hands. " +
-		"If anyone or any animal swallowed some, call the poison centre or the vet at once, even without symptoms; do not make them vomit. " + deferral
+		"If anyone or any animal swallowed some, call the poison centre or the vet at once, even without symptoms; do not make them vomit. " + Deferral
 	return c
 }
 
 func propyleneCaution() Caution {
 	c := substance("propylene glycol")
 	c.Text = "Not classified as hazardous when pure; inhibitors, biocide and dissolved metal may be. Gloves and eye protection; spills are slippery; do not drink. " +
-		"Swallowed: rinse the mouth, ask the poison centre. Used coolant never into a drain without the consent of the local authority. " + deferral
+		"Swallowed: rinse the mouth, ask the poison centre. Used coolant never into a drain without the consent of the local authority. " + Deferral
 	c.OwnerText = "The coolant is of low hazard, but it is not for drinking: it holds additives and dissolved metal. Wipe up drips, wash your hands, keep children and animals away. " +
-		"If swallowed, ask the poison centre. " + deferral
+		"If swallowed, ask the poison centre. " + Deferral
 	return c
 }
 
@@ -114,8 +115,8 @@ func treatedWaterCaution() Caution {
 	return Caution{
 		Substance: "water with additives",
 		Text: "Inhibitor and biocide may irritate or sensitise the skin. Gloves and eye protection; do not drink; keep from frost: it freezes at 0 °C and bursts what holds it. " +
-			"Never store or ship it near freezing. " + deferral,
-		OwnerText: "The liquid is water with additives: not for drinking. Wipe up drips and wash your hands. It freezes at 0 °C: never leave or ship the machine in the cold. " + deferral,
+			"Never store or ship it near freezing. " + Deferral,
+		OwnerText: "The liquid is water with additives: not for drinking. Wipe up drips and wash your hands. It freezes at 0 °C: never leave or ship the machine in the cold. " + Deferral,
 		Source:    "common practice, no source; frost: physics of water",
 		Grade:     Practice,
 	}
@@ -125,8 +126,8 @@ func deionisedCaution() Caution {
 	return Caution{
 		Substance: "deionised water",
 		Text: "Harmless by itself, but it takes up metal and breeds microbes in the loop. It freezes at 0 °C and bursts what holds it: never store or ship it near freezing. " +
-			"Add nothing: any additive conducts. " + deferral,
-		OwnerText: "The liquid is pure water, but not for drinking once it has been in a loop. It freezes at 0 °C: never leave or ship the machine in the cold. Add nothing. " + deferral,
+			"Add nothing: any additive conducts. " + Deferral,
+		OwnerText: "The liquid is pure water, but not for drinking once it has been in a loop. It freezes at 0 °C: never leave or ship the machine in the cold. Add nothing. " + Deferral,
 		Source:    "common practice, no source; frost: physics of water",
 		Grade:     Practice,
 	}
@@ -141,7 +142,7 @@ func inhibitorCaution(i Inhibitor) (Caution, bool) {
 		return Caution{}, false
 	}
 	c := substance(name)
-	c.Text = "Statements are of the inhibitor as supplied; in the loop it is thinned. Gloves and goggles when you handle it undiluted; never into a drain. " + deferral
+	c.Text = "Statements are of the inhibitor as supplied; in the loop it is thinned. Gloves and goggles when you handle it undiluted; never into a drain. " + Deferral
 	return c, true
 }
 
@@ -156,8 +157,8 @@ func biocideCaution(b Biocide) (Caution, bool) {
 	}
 	c := substance(name)
 	c.Text = "Statements are of the biocide as supplied. Undiluted only with its safety data sheet at hand, gloves, goggles and fresh air; never decant it into an unlabelled bottle; dose by the label and no more. " +
-		"In use many biocides sensitise the skin even at a few mg/kg: gloves for every drop. Very harmful to water life: never into a drain. " + deferral
-	c.OwnerText = "The coolant holds a biocide that can cause skin allergy. Do not touch drips with bare hands. " + deferral
+		"In use many biocides sensitise the skin even at a few mg/kg: gloves for every drop. Very harmful to water life: never into a drain. " + Deferral
+	c.OwnerText = "The coolant holds a biocide that can cause skin allergy. Do not touch drips with bare hands. " + Deferral
 	return c, true
 }
 
@@ -183,7 +184,7 @@ func Tasks() []Task { return []Task{TaskOpen, TaskClean, TaskDose, TaskTest, Tas
 // has none.
 func TaskCautions(t Task) []Caution {
 	say := func(text, source string, g Grade) Caution {
-		return Caution{Substance: string(t), Text: text + " " + deferral, Source: source, Grade: g}
+		return Caution{Substance: string(t), Text: text + " " + Deferral, Source: source, Grade: g}
 	}
 	switch t {
 	case TaskOpen:
@@ -194,7 +195,7 @@ func TaskCautions(t Task) []Caution {
 		}
 	case TaskClean:
 		alcohol := substance(alcoholSubstance)
-		alcohol.Text = "Alcohol vapour burns: no flame, spark, hot gun or running machine near it, fresh air, small amounts. Not on acrylic. " + deferral
+		alcohol.Text = "Alcohol vapour burns: no flame, spark, hot gun or running machine near it, fresh air, small amounts. Not on acrylic. " + Deferral
 		return []Caution{
 			alcohol,
 			say("Goggles and gloves with acid, alkali and bleach. Never bleach with acid (chlorine gas) and never bleach with ammonia (chloramine gas). One agent at a time, rinse between.", "safety data sheets; common practice", Maker),

@@ -76,7 +76,7 @@ func CleaningCautions(agents []Agent) []Caution {
 		if a == Peroxide { // of hypochlorite alone: no toxic gas comes off peroxide with acid
 			c.H = slices.DeleteFunc(c.H, func(h string) bool { return strings.HasPrefix(h, "EUH031") })
 		}
-		c.Text = "Statements are of the agent as supplied. Goggles and gloves, fresh air; rinse eyes for several minutes and see a doctor. " + deferral
+		c.Text = "Statements are of the agent as supplied. Goggles and gloves, fresh air; rinse eyes for several minutes and see a doctor. " + Deferral
 		own = append(own, c)
 	}
 	return append(own, out...)

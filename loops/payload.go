@@ -243,9 +243,21 @@ func (x *Handover) validate() error { return nil }
 type Answer struct {
 	Answer AnswerKind `json:"answer"`
 	Tasks  []TaskKind `json:"tasks,omitempty"` // the tasks of the reminder it answers
-	Words  string     `json:"words,omitempty"`
+	// Noticed is what they ticked with "something is off"; nothing else. On
+	// record is what shows on the loop of the entry.
+	Noticed []Notice `json:"noticed,omitempty"`
+	Words   string   `json:"words,omitempty"`
 	// Photo is the hash of what they sent with "something is off"; else empty.
 	Photo string `json:"photo,omitempty"`
+}
+
+// Said is the answer in one phrase: its kind, and what was ticked.
+func (x Answer) Said() string {
+	said := string(x.Answer)
+	for n, s := range x.Noticed {
+		said += []string{": ", "; "}[min(n, 1)] + string(s)
+	}
+	return said
 }
 
 // AnswerKind is one of the answers an owner can give.
@@ -264,6 +276,12 @@ func (x *Answer) validate() error {
 	p.add(oneOf("answer", x.Answer, AllFine, SomethingOff, CallMe, Pause))
 	for _, t := range x.Tasks {
 		p.add(oneOf("task", t, TaskKinds()...))
+	}
+	for _, s := range x.Noticed {
+		p.add(oneOf("noticed", s, Notices(false)...))
+	}
+	if len(x.Noticed) > 0 && x.Answer != SomethingOff {
+		p.add(invalid("noticed", string(x.Noticed[0]), "none, except with "+string(SomethingOff)))
 	}
 	p.add(checkText("words", x.Words, 2000, true))
 	if x.Photo != "" {

@@ -5,6 +5,7 @@ package loops
 
 import (
 	"fmt"
+	"strings"
 
 	"fillmark/chemistry"
 )
@@ -58,6 +59,11 @@ func (i Interval) String() string {
 		return count(i.Months, "month")
 	}
 	return count(i.Days, "day")
+}
+
+// Every says how often it comes round: "every month", "every 14 days".
+func (i Interval) Every() string {
+	return "every " + strings.TrimPrefix(i.String(), "1 ")
 }
 
 func count(n int, unit string) string {

@@ -113,11 +113,31 @@ func when(day, today loops.Day) string {
 	case n == -1:
 		far = "yesterday"
 	case n > 0:
-		far = fmt.Sprintf("in %d days", n)
+		far = "in " + span(n)
 	default:
-		far = fmt.Sprintf("%d days ago", -n)
+		far = span(-n) + " ago"
 	}
 	return day.Long() + " (" + far + ")"
+}
+
+// byOrWas leads to a day that is to come, or that has passed.
+func byOrWas(day, today loops.Day) string {
+	if day.Before(today) {
+		return "was due"
+	}
+	return "by"
+}
+
+// span says how many days there are, by months or years where nobody counts
+// days any more: the date beside it is exact.
+func span(days int) string {
+	switch {
+	case days <= 90:
+		return fmt.Sprintf("%d days", days)
+	case days < 700:
+		return fmt.Sprintf("about %.0f months", float64(days)/30.4375)
+	}
+	return fmt.Sprintf("about %.0f years", float64(days)/365.25)
 }
 
 // temperature prints a temperature in the owner's units.

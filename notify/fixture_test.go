@@ -103,10 +103,14 @@ func grouped() notify.ReminderInput {
 }
 
 func receipt(kind loops.AnswerKind) notify.ReceiptInput {
+	var noticed []loops.Notice
+	if kind == loops.SomethingOff {
+		noticed = []loops.Notice{loops.NoticeWet}
+	}
 	return notify.ReceiptInput{
 		Workshop: workshop(), Owner: owner(), Day: today, Date: sent,
 		MessageID: notify.MessageIDFor(loops.NewMessageKey(7, today, loops.PurposeReceipt, "1"), "tidewater.example"),
-		Answer:    loops.Answer{Answer: kind, Words: "It gurgles since Sunday.\n\nLouder when it is tilted: <b>really</b>"},
+		Answer:    loops.Answer{Answer: kind, Noticed: noticed, Words: "It gurgles since Sunday.\n\nLouder when it is tilted: <b>really</b>"},
 		Machines:  []string{"the grey tower", "Lämpchen"}, Cautions: []string{egCaution}, Wet: "Switch it off and pull the plug at the wall, with dry hands.",
 		Next:  []notify.MachineTask{{Machine: "the grey tower", NextTask: notify.NextTask{Task: loops.CoolantChange, Due: loops.Day{Year: 2027, Month: time.June, Dom: 4}}}},
 		Links: links(),

@@ -61,7 +61,7 @@ func ComposeHandover(in HandoverInput) (Letter, error) {
 	d := document{
 		Subject:  fmt.Sprintf("%s: what is in it and what comes next", capitalised(shortened(in.Machine, 40))),
 		Greeting: "Good day " + in.Owner.Name + ",",
-		Intro: fmt.Sprintf("Your %s “%s” went back to you on %s. This is what we filled in and what comes next. Keep this mail.",
+		Intro: fmt.Sprintf("Your %s “%s” went back to you on %s. This is what we filled in and what comes next; we write to you in time before each of these days. Keep this mail.",
 			machineWord(in.Kind), in.Machine, in.Day.Long()),
 		Closing: in.Workshop.closing(),
 		Reason:  "You get this mail because you agreed to mail when " + in.Workshop.Name + " gave your machine back.",
@@ -97,7 +97,7 @@ func (l HandoverLoop) block(in HandoverInput) block {
 			temperature(*l.Freeze, in.Owner.Units), difference(l.FreezeUncertainty, in.Owner.Units)))
 	}
 	if l.Coldest != nil {
-		b.Paragraphs = append(b.Paragraphs, "We filled it for places no colder than "+temperature(*l.Coldest, in.Owner.Units)+
+		b.Paragraphs = append(b.Paragraphs, "We filled it for places no colder than "+InOwnersUnits(oneDecimal(float64(*l.Coldest))+" °C", in.Owner.Units)+
 			". Use, store and ship it no colder.")
 	}
 	if len(l.Next) > 0 {

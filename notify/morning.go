@@ -42,7 +42,7 @@ func ComposeMorning(in MorningInput) (Letter, error) {
 	d := document{
 		Subject:  in.Day.Long() + ": nothing is due",
 		Greeting: "Good morning,",
-		Intro:    "nothing is due today, and nobody waits for an answer.",
+		Intro:    "Nothing is due today, and nobody waits for an answer.",
 		Closing:  []string{in.Workshop.Name},
 		Reason:   "You get this list because mail.technician in the configuration names this address; empty it to stop the list.",
 	}
@@ -69,7 +69,7 @@ func ComposeMorning(in MorningInput) (Letter, error) {
 	}
 	if count != "" {
 		d.Subject = in.Day.Long() + ": " + shortened(count, 120)
-		d.Intro = "this is what the bench has before it on " + in.Day.Long() + ": " + count + "."
+		d.Intro = "This is what the bench has before it on " + in.Day.Long() + ": " + count + "."
 	}
 	if in.Link != "" {
 		d.Buttons = []button{{"The list on the page", in.Link}}

@@ -6,6 +6,7 @@ package notify
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -45,33 +46,60 @@ func ComposeReceipt(in ReceiptInput) (Letter, error) {
 		Subject:  "We have your answer: " + understood,
 		Greeting: "Good day " + in.Owner.Name + ",",
 		Intro:    fmt.Sprintf("On %s you told us about %s: %s.", in.Day.Long(), quotedList(in.Machines), understood),
-		Blocks:   []block{{Heading: "What happens now", Paragraphs: now}},
 		More:     button{"Answer again or see your machines", in.Links.More},
 		Closing:  in.Workshop.closing(),
 		Reason:   "You get this mail because you pressed a button in a mail of ours. If it was not you, answer this mail.",
 		Stop:     button{"Stop these mails", in.Links.Stop},
 	}
-	if in.Answer.Words != "" {
-		var wrote []string
-		for line := range strings.SplitSeq(in.Answer.Words, "\n") {
-			if line = strings.Join(strings.Fields(line), " "); line != "" {
-				wrote = append(wrote, line)
-			}
-		}
-		d.Blocks = append([]block{{Heading: "Your words", Paragraphs: wrote}}, d.Blocks...)
-	}
-	if len(in.Next) > 0 {
-		var days []string
-		for _, n := range in.Next {
-			w, _ := taskWords(n.Task)
-			days = append(days, capitalised(n.Machine)+": "+strings.ToLower(w.title)+" by "+when(n.Due, in.Day))
-		}
-		d.Blocks = append(d.Blocks, block{Heading: "What comes next", Lists: []list{{Items: days}}})
-	}
-	if in.Answer.Answer == loops.SomethingOff {
-		d.addCare(in.Wet, in.Cautions)
-	}
+	d.Blocks = in.blocks(now)
 	return d.letter(envelope{in.Workshop, in.Owner, in.Date, in.MessageID, in.Links.OneClick}, nil)
+}
+
+// blocks are what the owner told us, what happens now and what comes next. Where
+// they saw something wet, what to do at once comes before what we do tomorrow.
+func (in ReceiptInput) blocks(now []string) []block {
+	off, wet := in.Answer.Answer == loops.SomethingOff, slices.Contains(in.Answer.Noticed, loops.NoticeWet)
+	var blocks []block
+	if wet {
+		blocks = append(blocks, wetBlock(in.Wet))
+	}
+	if told := in.told(); len(told) > 0 {
+		blocks = append(blocks, block{Heading: "What you told us", Paragraphs: told})
+	}
+	blocks = append(blocks, block{Heading: "What happens now", Paragraphs: now})
+	if len(in.Next) > 0 {
+		blocks = append(blocks, block{Heading: "What comes next", Lists: []list{{Items: in.next()}}})
+	}
+	if off && !wet {
+		blocks = append(blocks, wetBlock(in.Wet))
+	}
+	if off {
+		blocks = append(blocks, careBlock(in.Cautions))
+	}
+	return blocks
+}
+
+// told is what the owner ticked and wrote, line by line.
+func (in ReceiptInput) told() []string {
+	var told []string
+	for _, n := range in.Answer.Noticed {
+		told = append(told, n.Sentence()+".")
+	}
+	for line := range strings.SplitSeq(in.Answer.Words, "\n") {
+		if line = strings.Join(strings.Fields(line), " "); line != "" {
+			told = append(told, line)
+		}
+	}
+	return told
+}
+
+func (in ReceiptInput) next() []string {
+	var days []string
+	for _, n := range in.Next {
+		w, _ := taskWords(n.Task)
+		days = append(days, fmt.Sprintf("%s: %s %s %s", capitalised(n.Machine), strings.ToLower(w.title), byOrWas(n.Due, in.Day), when(n.Due, in.Day)))
+	}
+	return days
 }
 
 // words say what an answer was understood as, and what happens now.

@@ -28,11 +28,19 @@ const (
 	RecordDMARC RecordKind = "DMARC" // RFC 7489
 )
 
-// SPFRecord names the relay as one that may send for the envelope's domain.
+// SPFRecord names the relay, a host or an IP address, as one that may send for
+// the envelope's domain; where only this house knows it, the domain's own mail
+// hosts.
 func SPFRecord(domain, relayHost string) Record {
 	value := "v=spf1 mx ~all"
-	if relayHost != "" && net.ParseIP(relayHost) == nil && strings.Contains(relayHost, ".") {
+	switch ip := net.ParseIP(relayHost); {
+	case ip == nil && strings.Contains(relayHost, "."):
 		value = "v=spf1 a:" + relayHost + " ~all"
+	case ip == nil || !ip.IsGlobalUnicast() || ip.IsPrivate(): // of this computer or its house
+	case ip.To4() != nil:
+		value = "v=spf1 ip4:" + relayHost + " ~all"
+	default:
+		value = "v=spf1 ip6:" + relayHost + " ~all"
 	}
 	return Record{RecordSPF, domain, value,
 		"one SPF record a name: where there is one, add to it; where your relay's provider names an include:, use that instead"}

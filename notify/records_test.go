@@ -50,3 +50,19 @@ func TestCheckRecords(t *testing.T) {
 		})
 	}
 }
+
+func TestSPFNamesTheRelay(t *testing.T) {
+	t.Parallel()
+	for relay, want := range map[string]string{
+		"relay.provider.example": "v=spf1 a:relay.provider.example ~all",
+		"198.51.100.7":           "v=spf1 ip4:198.51.100.7 ~all",
+		"2001:db8::7":            "v=spf1 ip6:2001:db8::7 ~all",
+		"127.0.0.1":              "v=spf1 mx ~all",
+		"192.168.1.4":            "v=spf1 mx ~all",
+		"::1":                    "v=spf1 mx ~all",
+		"localhost":              "v=spf1 mx ~all",
+		"":                       "v=spf1 mx ~all",
+	} {
+		assert.Equal(t, want, notify.SPFRecord("tidewater.example", relay).Value, relay)
+	}
+}

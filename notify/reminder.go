@@ -4,6 +4,7 @@
 package notify
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"slices"
@@ -106,9 +107,12 @@ func ComposeReminder(in ReminderInput) (Letter, error) {
 // document is what mail and printed letter have in common; they differ in how
 // the workshop is reached.
 func (in ReminderInput) document(reachUs string) document {
-	in.Items = slices.SortedStableFunc(slices.Values(in.Items), func(a, b ReminderItem) int { return a.Due.Compare(b.Due) })
+	in.Items = slices.SortedStableFunc(slices.Values(in.Items), func(a, b ReminderItem) int {
+		return cmp.Or(a.Due.Compare(b.Due), cmp.Compare(renewal(a.Task), renewal(b.Task)))
+	})
+	in.Items = withoutRenewals(in.Items)
 	d := document{
-		Subject:  reminderSubject(in.Items),
+		Subject:  reminderSubject(in.Items, in.Day),
 		Greeting: "Good day " + in.Owner.Name + ",",
 		Intro:    reminderIntro(in.Items, in.Day),
 		Closing:  in.Workshop.closing(),
@@ -129,6 +133,34 @@ func (in ReminderInput) document(reachUs string) document {
 	}
 	d.addCare(worst.guide(reachUs).Wet, in.Cautions)
 	return d
+}
+
+// renewal ranks a task: on one day fresh liquid comes before what it brings.
+func renewal(t loops.TaskKind) int {
+	if t == loops.InhibitorRenewal || t == loops.BiocideRenewal {
+		return 1
+	}
+	return 0
+}
+
+// withoutRenewals takes out what protects metal or keeps growth away where the
+// same letter asks, no later, for fresh liquid in that loop: it brings both.
+func withoutRenewals(items []ReminderItem) []ReminderItem {
+	var kept []ReminderItem
+	brings := map[int][]string{} // what the fresh liquid at a place in kept brings
+	for _, i := range items {
+		change := slices.IndexFunc(kept, func(o ReminderItem) bool { return o.Tag == i.Tag && o.Task == loops.CoolantChange })
+		if change < 0 || renewal(i.Task) == 0 {
+			kept = append(kept, i)
+			continue
+		}
+		w, _ := taskWords(i.Task)
+		brings[change] = append(brings[change], w.needs)
+	}
+	for at, needs := range brings {
+		kept[at].Reason = strings.TrimRight(kept[at].Reason, ".") + ". Fresh liquid brings " + strings.Join(needs, " and ")
+	}
+	return kept
 }
 
 // byLoop gathers the tasks of one loop, in the order in which loops come up.
@@ -160,7 +192,7 @@ func (d *document) addAnswers(in ReminderInput) {
 			d.Buttons = append(d.Buttons, b)
 		}
 	}
-	d.More = button{"Call me, or a pause", in.Links.More}
+	d.More = button{"Another answer, or a pause", in.Links.More}
 	switch {
 	case !looks || in.Links.AllFine == "":
 	case work:
@@ -180,9 +212,15 @@ func (d document) letter(e envelope, calendar []byte) (Letter, error) {
 
 // addCare ends a letter with what to do when wet and what to beware of.
 func (d *document) addCare(wet string, cautions []string) {
-	d.Blocks = append(d.Blocks,
-		block{Heading: "If anything is wet", Paragraphs: []string{wet}},
-		block{Heading: "Take care", Paragraphs: cautions})
+	d.Blocks = append(d.Blocks, wetBlock(wet), careBlock(cautions))
+}
+
+func wetBlock(wet string) block {
+	return block{Heading: "If anything is wet", Paragraphs: []string{wet}}
+}
+
+func careBlock(cautions []string) block {
+	return block{Heading: "Take care", Paragraphs: cautions}
 }
 
 func (w Workshop) closing() []string {
@@ -236,10 +274,10 @@ func groupBlock(group []ReminderItem, today loops.Day, reachUs string, told map[
 	return b
 }
 
-// because is the reason with where it is from.
+// because is the reason with where it is from, in words for owners.
 func (i ReminderItem) because() string {
-	reason := strings.TrimRight(i.Reason, ".")
-	return reason + " (" + strings.TrimRight(i.Source, ".") + ")."
+	source := strings.ReplaceAll(i.Source, "common practice, no source", "common practice in the trade")
+	return strings.TrimRight(i.Reason, ".") + ". We go by: " + strings.TrimRight(source, ".") + "."
 }
 
 func (g Guide) lists() []list {
@@ -269,11 +307,10 @@ func stageRule(s loops.Stage) rule {
 	return ruleGo
 }
 
-func reminderSubject(items []ReminderItem) string {
+func reminderSubject(items []ReminderItem, today loops.Day) string {
 	first := items[0]
 	w, _ := taskWords(first.Task)
-	name := capitalised(shortened(first.Machine, 40))
-	subject := fmt.Sprintf("%s: %s by %s", name, strings.ToLower(w.title), first.Due.Long())
+	subject := fmt.Sprintf("%s: %s %s %s", capitalised(shortened(first.Machine, 40)), strings.ToLower(w.title), byOrWas(first.Due, today), first.Due.Long())
 	if n := len(items) - 1; n > 0 {
 		subject += fmt.Sprintf(", and %d more", n)
 	}
@@ -296,6 +333,9 @@ func reminderIntro(items []ReminderItem, today loops.Day) string {
 		intro += " One more thing is due; it is below."
 	case n > 1:
 		intro += fmt.Sprintf(" %d more things are due; they are below.", n)
+	}
+	if first.Stage == loops.StageLast {
+		intro += " This is our last mail about it: if we hear nothing, we get in touch another way."
 	}
 	return intro
 }

@@ -96,6 +96,7 @@ func TestReceiptSaysWhatWasUnderstood(t *testing.T) {
 		assert.Contains(t, text, squeeze(want))
 		assert.Contains(t, text, squeeze("It gurgles since Sunday."))
 		assert.NotContains(t, parts["text/html"], "<b>really")
+		assert.Equal(t, kind == loops.SomethingOff, strings.Contains(parts["text/plain"], "Drops, wet spots or crusts."))
 	}
 	bad := receipt("whatever")
 	bad.Machines = nil

@@ -95,24 +95,24 @@ func (p *planner) last(task loops.TaskKind) (loops.Day, string) {
 
 // everyText says what an interval of the policy asks for.
 var everyText = map[loops.TaskKind]string{
-	loops.Look:             "Look over every %s",
-	loops.ServiceCheck:     "Service check every %s",
-	loops.TopUpTask:        "Top up every %s",
-	loops.InhibitorRenewal: "Renew the inhibitor every %s",
-	loops.BiocideRenewal:   "Renew the biocide every %s",
-	loops.CoolantChange:    "Change the coolant every %s",
-	loops.LeakCheckTask:    "Check for leaks every %s",
+	loops.Look:             "Look over %s",
+	loops.ServiceCheck:     "Service check %s",
+	loops.TopUpTask:        "Top up %s",
+	loops.InhibitorRenewal: "Renew the inhibitor %s",
+	loops.BiocideRenewal:   "Renew the biocide %s",
+	loops.CoolantChange:    "Change the coolant %s",
+	loops.LeakCheckTask:    "Check for leaks %s",
 }
 
 // everyOwner says it to owners.
 var everyOwner = map[loops.TaskKind]string{
-	loops.Look:             "A short look-over every %s keeps small troubles small.",
-	loops.ServiceCheck:     "The workshop measures how well the machine is cooled every %s.",
-	loops.TopUpTask:        "The cooling liquid is made up every %s.",
-	loops.InhibitorRenewal: "What protects the metal inside is renewed every %s.",
-	loops.BiocideRenewal:   "What keeps the cooling liquid from going bad is renewed every %s.",
-	loops.CoolantChange:    "The cooling liquid is changed every %s.",
-	loops.LeakCheckTask:    "The workshop checks for drips every %s.",
+	loops.Look:             "A short look-over %s keeps small troubles small.",
+	loops.ServiceCheck:     "The workshop measures how well the machine is cooled %s.",
+	loops.TopUpTask:        "The cooling liquid is made up %s.",
+	loops.InhibitorRenewal: "What protects the metal inside is renewed %s.",
+	loops.BiocideRenewal:   "What keeps the cooling liquid from going bad is renewed %s.",
+	loops.CoolantChange:    "The cooling liquid is changed %s.",
+	loops.LeakCheckTask:    "The workshop checks for drips %s.",
 }
 
 // intervals adds the calendar intervals of a task: the loop's own where a
@@ -124,17 +124,17 @@ func (p *planner) intervals(task loops.TaskKind) {
 	from, said := p.last(task)
 	if setting := p.in.Loop.State.Setting(task); setting.IntervalMonths > 0 {
 		own := loops.Interval{Months: setting.IntervalMonths}
-		text := fmt.Sprintf(everyText[task], own) + ", this loop's own interval; " + said
+		text := fmt.Sprintf(everyText[task], own.Every()) + ", this loop's own interval; " + said
 		c := settingClause(own.After(from), text, setting.Why)
-		c.OwnerText = fmt.Sprintf(everyOwner[task], own)
+		c.OwnerText = fmt.Sprintf(everyOwner[task], own.Every())
 		p.add(task, c)
 		return
 	}
 	for _, i := range fitting(p.in.Policy, task, false, p.in, p.charge.Fluid) {
 		p.add(task, loops.Clause{
 			Kind: loops.ByInterval, Day: i.After(from), Source: i.Source, Grade: i.Grade,
-			Text:      fmt.Sprintf(everyText[task], i) + "; " + said + ".",
-			OwnerText: fmt.Sprintf(everyOwner[task], i),
+			Text:      fmt.Sprintf(everyText[task], i.Every()) + "; " + said + ".",
+			OwnerText: fmt.Sprintf(everyOwner[task], i.Every()),
 		})
 	}
 }

@@ -133,7 +133,7 @@ func TestPlanRules(t *testing.T) {
 		{"failed", false, func(s *loops.State) { s.Failed = s.LastLook }, loops.CoolantChange, "", ""},
 		{"retired", false, func(s *loops.State) { s.Retired = s.LastLook }, loops.ServiceCheck, "", ""},
 		{"after the first look the interval counts", false, func(s *loops.State) { s.LastLook = loops.Day{Year: 2026, Month: time.January, Dom: 31} },
-			loops.Look, "2026-02-28 interval", "Look over every 1 month; last looked over on Sat 31 Jan 2026."},
+			loops.Look, "2026-02-28 interval", "Look over every month; last looked over on Sat 31 Jan 2026."},
 		{"no first look after a factory fill", true, func(s *loops.State) { s.Charge.Origin = loops.Factory },
 			loops.Look, "2026-04-12 interval", "Look over every 3 months; handed over on Mon 12 Jan 2026."},
 		{"fluid life from the earliest day of the fill", false, func(s *loops.State) {

@@ -281,7 +281,7 @@ func (d *demo) showDue() error {
 	if err != nil {
 		return err
 	}
-	d.out.line("▐ 6  The technician's list: %d overdue, %d today, %d this week, %d to call", len(list.Overdue), len(list.Today), len(list.Week), len(list.Call))
+	d.out.line("▐ 6  The technician's list: %d overdue, %d today, %d this week, %d to call", len(list.Overdue), len(list.Today), len(list.Week), len(workshop.Calls(list.Call)))
 	for i, l := range list.Overdue {
 		if i == 5 {
 			d.out.line("     and %d more", len(list.Overdue)-i)

@@ -7,10 +7,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io/fs"
 	"net"
 	"os"
-	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -21,112 +20,107 @@ import (
 
 func (a *app) dkimCommand() *cobra.Command {
 	cmd := &cobra.Command{Use: "dkim", Short: "DKIM: the key that signs mail, and the DNS records for it", Args: cobra.NoArgs}
-	cmd.AddCommand(a.dkimNewCommand(), a.dkimShowCommand(), a.dkimRecordsCommand(), a.dkimCheckCommand(), a.dkimRotateCommand())
+	cmd.AddCommand(
+		a.dkimSubcommand("new", "Make a key (RSA 2048, mode 0600) and print the DNS record", a.dkimNew),
+		a.dkimSubcommand("show", "Print the DNS record of the key in use", a.dkimShow),
+		a.dkimSubcommand("records", "Print the DKIM, SPF and DMARC records that providers look for", a.dkimRecords),
+		a.dkimSubcommand("check", "Compare the published records with what they should be", a.dkimCheck),
+		a.dkimRotateCommand(),
+	)
 	return cmd
 }
 
-func (a *app) dkimNewCommand() *cobra.Command {
+// dkimSubcommand is a command that needs the configuration and nothing else.
+func (a *app) dkimSubcommand(use, short string, run func(context.Context, config) error) *cobra.Command {
 	return &cobra.Command{
-		Use: "new", Short: "Make a key (RSA 2048, mode 0600) and print the DNS record", Args: noArgs,
-		RunE: func(*cobra.Command, []string) error {
-			c, err := a.config()
-			if err != nil {
-				return err
-			}
-			if k, there, err := c.signingKey(); there || err != nil {
-				return errors.Join(err, fmt.Errorf("dkim new: %s is there already; fillmark dkim rotate makes the next one", k.File))
-			}
-			path := c.Mail.DKIMKeyFile
-			if path == "" {
-				path = filepath.Join(c.keysDir(), c.Mail.DKIMSelector+".pem")
-			}
-			name, value, err := newDKIMKey(c, path)
-			if err != nil {
-				return err
-			}
-			return a.print(dkimAnswer{path, name, value}, func(p *printer) {
-				p.line("Key written to %s. Publish this record in the zone of %s:", path, c.mailDomain())
-				p.line("%s", notify.ZoneRecord(name, value))
-			})
-		},
-	}
-}
-
-func (a *app) dkimShowCommand() *cobra.Command {
-	return &cobra.Command{
-		Use: "show", Short: "Print the DNS record of the key in use", Args: noArgs,
-		RunE: func(*cobra.Command, []string) error {
-			c, err := a.config()
-			if err != nil {
-				return err
-			}
-			k, there, err := c.signingKey()
-			if err == nil && !there {
-				err = fmt.Errorf("dkim: there is no key; fillmark dkim new makes one: %w", fs.ErrNotExist)
-			}
-			if err != nil {
-				return err
-			}
-			r, err := k.record(c.mailDomain())
-			if err != nil {
-				return err
-			}
-			return a.print(dkimAnswer{k.File, r.Name, r.Value}, func(p *printer) { p.line("%s", notify.ZoneRecord(r.Name, r.Value)) })
-		},
-	}
-}
-
-func (a *app) dkimRecordsCommand() *cobra.Command {
-	return &cobra.Command{
-		Use: "records", Short: "Print the DKIM, SPF and DMARC records that providers look for", Args: noArgs,
-		RunE: func(*cobra.Command, []string) error {
-			c, err := a.config()
-			if err != nil {
-				return err
-			}
-			records, err := c.mailRecords()
-			if err != nil {
-				return err
-			}
-			return a.print(items[notify.Record]{Items: records}, func(p *printer) {
-				p.line("%d TXT records for mail from %s.", len(records), c.Mail.From)
-				for _, r := range records {
-					p.line("")
-					p.paragraph("; ", "; ", string(r.Kind)+": "+r.Note)
-					p.line("%s", strings.TrimRight(notify.ZoneRecord(r.Name, r.Value), "\n"))
-				}
-			})
-		},
-	}
-}
-
-// lookupTime bounds all questions to the DNS of one command.
-const lookupTime = 20 * time.Second
-
-func (a *app) dkimCheckCommand() *cobra.Command {
-	return &cobra.Command{
-		Use: "check", Short: "Compare the published records with what they should be", Args: noArgs,
+		Use: use, Short: short, Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			c, err := a.config()
 			if err != nil {
 				return err
 			}
-			records, err := c.mailRecords()
-			if err != nil {
-				return err
-			}
-			checked := a.checkRecords(cmd.Context(), records)
-			if err := a.print(items[notify.CheckedRecord]{Items: checked}, func(p *printer) { printChecked(p, checked) }); err != nil {
-				return err
-			}
-			for _, r := range checked {
-				if r.State != notify.RecordThere {
-					return errors.New("dkim check: not every record is there as it should be")
-				}
-			}
-			return nil
+			return run(cmd.Context(), c)
 		},
 	}
+}
+
+func (a *app) dkimNew(_ context.Context, c config) error {
+	k, there, err := c.signingKey()
+	if err != nil {
+		return err
+	}
+	if there {
+		return fmt.Errorf("dkim new: %s is there already; fillmark dkim rotate makes the next one", k.File)
+	}
+	k = c.firstKey()
+	if err := k.write(); err != nil {
+		return err
+	}
+	return a.printKey(c, k, fmt.Sprintf("Key written to %s. Publish this record in the zone of %s:", k.File, c.mailDomain()), "")
+}
+
+func (a *app) dkimShow(_ context.Context, c config) error {
+	k, there, err := c.signingKey()
+	if err == nil && !there {
+		err = errNoDKIMKey
+	}
+	if err != nil {
+		return err
+	}
+	return a.printKey(c, k, "", "")
+}
+
+// printKey prints where a key is and the record that publishes it, for people
+// between two sentences; an empty one is left out.
+func (a *app) printKey(c config, k dkimKey, before, after string) error {
+	r, err := k.record(c.mailDomain())
+	if err != nil {
+		return err
+	}
+	return a.print(dkimAnswer{k.File, r.Name, r.Value}, func(p *printer) {
+		if before != "" {
+			p.line("%s", before)
+		}
+		p.line("%s", notify.ZoneRecord(r.Name, r.Value))
+		if after != "" {
+			p.line("%s", after)
+		}
+	})
+}
+
+func (a *app) dkimRecords(_ context.Context, c config) error {
+	records, err := c.mailRecords()
+	if err != nil {
+		return err
+	}
+	return a.print(items[notify.Record]{Items: records}, func(p *printer) {
+		p.line("%d TXT records for mail from %s.", len(records), c.Mail.From)
+		for _, r := range records {
+			p.line("")
+			p.paragraph("; ", "; ", string(r.Kind)+": "+r.Note)
+			p.line("%s", strings.TrimRight(notify.ZoneRecord(r.Name, r.Value), "\n"))
+		}
+	})
+}
+
+// lookupTime bounds all questions to the DNS of one command.
+const lookupTime = 20 * time.Second
+
+func (a *app) dkimCheck(ctx context.Context, c config) error {
+	records, err := c.mailRecords()
+	if err != nil {
+		return err
+	}
+	checked := a.checkRecords(ctx, records)
+	if err := a.print(items[notify.CheckedRecord]{Items: checked}, func(p *printer) { printChecked(p, checked) }); err != nil {
+		return err
+	}
+	for _, r := range checked {
+		if r.State != notify.RecordThere {
+			return errors.New("dkim check: not every record is there as it should be")
+		}
+	}
+	return nil
 }
 
 func (a *app) checkRecords(ctx context.Context, records []notify.Record) []notify.CheckedRecord {
@@ -162,69 +156,54 @@ func printChecked(p *printer, checked []notify.CheckedRecord) {
 
 func (a *app) dkimRotateCommand() *cobra.Command {
 	var now, unchecked bool
-	cmd := &cobra.Command{
-		Use: "rotate", Short: "Change the key in two steps: make the next, then sign with it", Args: noArgs,
-		Long: `Change the key in two steps. The first makes the next key and prints its record
+	cmd := a.dkimSubcommand("rotate", "Change the key in two steps: make the next, then sign with it", func(ctx context.Context, c config) error {
+		if c.Mail.DKIMKeyFile != "" {
+			return &usageError{errors.New("dkim rotate: mail.dkim_key_file names one file; without it the keys beside the register rotate")}
+		}
+		keys, err := c.dkimKeys()
+		if err != nil {
+			return err
+		}
+		next := slices.IndexFunc(keys, func(k dkimKey) bool { return k.State == keyNext })
+		switch {
+		case now && next < 0:
+			return &usageError{errors.New("dkim rotate --now: there is no next key; fillmark dkim rotate makes one")}
+		case now:
+			return a.rotateNow(ctx, c, keys[next], unchecked)
+		case next < 0:
+			k, err := c.nextKey()
+			if err != nil {
+				return err
+			}
+			if err := k.write(); err != nil {
+				return err
+			}
+			return a.printNext(c, k)
+		}
+		return a.printNext(c, keys[next])
+	})
+	cmd.Long = `Change the key in two steps. The first makes the next key and prints its record
 to publish; mail is still signed with the old one. The second, --now, looks
 whether the record is published and signs with the new key from then on. Keep
-the old record for a week: mail signed with it may be on its way.`,
-		RunE: func(cmd *cobra.Command, _ []string) error {
-			c, err := a.config()
-			if err != nil {
-				return err
-			}
-			if c.Mail.DKIMKeyFile != "" {
-				return &usageError{errors.New("dkim rotate: mail.dkim_key_file names one file; without it the keys beside the register rotate")}
-			}
-			keys, err := c.dkimKeys()
-			if err != nil {
-				return err
-			}
-			var next *dkimKey
-			for i, k := range keys {
-				if k.State == keyNext {
-					next = &keys[i]
-				}
-			}
-			if now {
-				return a.rotateNow(cmd.Context(), c, next, unchecked)
-			}
-			if next == nil {
-				selector, path, err := c.nextKeyFile()
-				if err != nil {
-					return err
-				}
-				next = &dkimKey{selector, path + nextSuffix, keyNext}
-				if _, _, err := newDKIMKey(c, next.File); err != nil {
-					return err
-				}
-			}
-			r, err := next.record(c.mailDomain())
-			if err != nil {
-				return err
-			}
-			return a.print(dkimAnswer{next.File, r.Name, r.Value}, func(p *printer) {
-				p.line("The next key waits in %s. Publish its record:", next.File)
-				p.line("%s", notify.ZoneRecord(r.Name, r.Value))
-				p.line("Then run: fillmark dkim rotate --now")
-			})
-		},
-	}
+the old record for a week: mail signed with it may be on its way.`
 	cmd.Flags().BoolVar(&now, "now", false, "sign with the next key, once its record is published")
 	cmd.Flags().BoolVar(&unchecked, "unchecked", false, "with --now: do not ask the DNS")
 	return cmd
 }
 
-func (a *app) rotateNow(ctx context.Context, c config, next *dkimKey, unchecked bool) error {
-	if next == nil {
-		return &usageError{errors.New("dkim rotate --now: there is no next key; fillmark dkim rotate makes one")}
-	}
+func (a *app) printNext(c config, next dkimKey) error {
+	return a.printKey(c, next, fmt.Sprintf("The next key waits in %s. Publish its record:", next.File), "Then run: fillmark dkim rotate --now")
+}
+
+func (a *app) rotateNow(ctx context.Context, c config, next dkimKey, unchecked bool) error {
 	r, err := next.record(c.mailDomain())
 	if err != nil {
 		return err
 	}
-	if checked := a.checkRecords(ctx, []notify.Record{r})[0]; !unchecked && checked.State != notify.RecordThere {
-		return fmt.Errorf("dkim rotate --now: the record of %s is %s %s; nothing changed. --unchecked goes on without asking", r.Name, checked.State, checked.Found)
+	if !unchecked {
+		if checked := a.checkRecords(ctx, []notify.Record{r})[0]; checked.State != notify.RecordThere {
+			return fmt.Errorf("dkim rotate --now: the record of %s is %s; nothing changed. --unchecked goes on without asking", r.Name, strings.TrimSpace(string(checked.State)+" "+checked.Found))
+		}
 	}
 	path := strings.TrimSuffix(next.File, nextSuffix)
 	if err := os.Rename(next.File, path); err != nil {
@@ -240,19 +219,4 @@ type dkimAnswer struct {
 	KeyFile string `json:"key_file"`
 	Name    string `json:"name"`
 	Value   string `json:"value"`
-}
-
-// newDKIMKey writes a new key and returns the TXT record that publishes it.
-func newDKIMKey(c config, path string) (name, value string, err error) {
-	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
-		return "", "", fmt.Errorf("dkim key: %w", err)
-	}
-	key, err := notify.GenerateKey()
-	if err != nil {
-		return "", "", fmt.Errorf("dkim key: %w", err)
-	}
-	if err := notify.WriteKey(path, key); err != nil {
-		return "", "", err
-	}
-	return notify.DNSRecord(c.Mail.DKIMSelector, c.mailDomain(), &key.PublicKey)
 }

@@ -8,6 +8,7 @@ import (
 	"context"
 	"errors"
 	"net"
+	"os"
 	"path/filepath"
 	"testing"
 	"time"
@@ -76,4 +77,30 @@ func TestDKIMCheckAndRotation(t *testing.T) {
 	out, err = dkim(t, dir, noDNS, "check")
 	require.Error(t, err)
 	assert.Contains(t, out, "The DNS does not answer here")
+}
+
+// A key file that the configuration names is made where it says, and mail is
+// never sent unsigned because it is missing.
+func TestDKIMKeyFileByName(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	file := filepath.Join(dir, "own", "mail.pem")
+	config := filepath.Join(dir, "fillmark.yaml")
+	require.NoError(t, os.WriteFile(config, []byte("mail:\n  dkim_key_file: "+file+"\n"), 0o600))
+	for _, before := range []string{"show", "records", "check"} {
+		_, err := dkim(t, dir, nil, before, "--config", config)
+		require.ErrorContains(t, err, "fillmark dkim new makes one", before)
+	}
+	c := defaultConfig(map[string]string{"HOME": dir})
+	c.Mail.DKIMKeyFile = file
+	_, err := newDeliverer(c, nil, nil)
+	require.ErrorContains(t, err, "mail.dkim_key_file")
+	out, err := dkim(t, dir, nil, "new", "--config", config)
+	require.NoError(t, err)
+	assert.Contains(t, out, "Key written to "+file)
+	assert.FileExists(t, file)
+	_, err = dkim(t, dir, nil, "new", "--config", config)
+	require.ErrorContains(t, err, "is there already")
+	_, err = dkim(t, dir, nil, "rotate", "--config", config)
+	require.ErrorContains(t, err, "names one file")
 }

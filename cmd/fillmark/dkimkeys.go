@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"net"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -37,29 +38,30 @@ const nextSuffix = ".next"
 // dkimKeys lists the keys there are, the oldest first.
 func (c config) dkimKeys() ([]dkimKey, error) {
 	if c.Mail.DKIMKeyFile != "" {
-		return []dkimKey{{c.Mail.DKIMSelector, c.Mail.DKIMKeyFile, keySigns}}, nil
+		k := c.firstKey()
+		if there, err := k.exists(); !there {
+			return nil, err
+		}
+		return []dkimKey{k}, nil
 	}
 	var keys []dkimKey
 	for n := 1; n <= maxDKIMKeys; n++ {
 		selector := numbered(c.Mail.DKIMSelector, n)
 		path := filepath.Join(c.keysDir(), selector+".pem")
-		for _, file := range []struct {
-			path  string
-			state dkimKeyState
-		}{{path, keySigns}, {path + nextSuffix, keyNext}} {
-			_, err := os.Stat(file.path)
-			if errors.Is(err, fs.ErrNotExist) {
+		for _, k := range []dkimKey{{selector, path, keySigns}, {selector, path + nextSuffix, keyNext}} {
+			there, err := k.exists()
+			if err != nil {
+				return nil, err
+			}
+			if !there {
 				continue
 			}
-			if err != nil {
-				return nil, fmt.Errorf("dkim keys: %w", err)
-			}
-			if file.state == keySigns {
+			if k.State == keySigns {
 				for i := range keys {
 					keys[i].State = keyOld
 				}
 			}
-			keys = append(keys, dkimKey{selector, file.path, file.state})
+			keys = append(keys, k)
 		}
 	}
 	return keys, nil
@@ -87,11 +89,20 @@ func (c config) signingKey() (dkimKey, bool, error) {
 	return dkimKey{}, false, err
 }
 
-// nextKeyFile is where the key after all others goes.
-func (c config) nextKeyFile() (selector, path string, err error) {
+// firstKey is the key to begin with, not written yet.
+func (c config) firstKey() dkimKey {
+	file := c.Mail.DKIMKeyFile
+	if file == "" {
+		file = filepath.Join(c.keysDir(), c.Mail.DKIMSelector+".pem")
+	}
+	return dkimKey{c.Mail.DKIMSelector, file, keySigns}
+}
+
+// nextKey is the key after all others, not written yet.
+func (c config) nextKey() (dkimKey, error) {
 	keys, err := c.dkimKeys()
 	if err != nil {
-		return "", "", err
+		return dkimKey{}, err
 	}
 	highest := 0
 	for _, k := range keys {
@@ -102,10 +113,36 @@ func (c config) nextKeyFile() (selector, path string, err error) {
 		highest = max(highest, n)
 	}
 	if highest >= maxDKIMKeys {
-		return "", "", fmt.Errorf("dkim: %d keys are the most; set another mail.dkim_selector", maxDKIMKeys)
+		return dkimKey{}, fmt.Errorf("dkim: %d keys are the most; set another mail.dkim_selector", maxDKIMKeys)
 	}
-	selector = numbered(c.Mail.DKIMSelector, highest+1)
-	return selector, filepath.Join(c.keysDir(), selector+".pem"), nil
+	selector := numbered(c.Mail.DKIMSelector, highest+1)
+	return dkimKey{selector, filepath.Join(c.keysDir(), selector+".pem"+nextSuffix), keyNext}, nil
+}
+
+// errNoDKIMKey says that nothing signs.
+var errNoDKIMKey = fmt.Errorf("dkim: there is no key; fillmark dkim new makes one: %w", fs.ErrNotExist)
+
+func (k dkimKey) exists() (bool, error) {
+	_, err := os.Stat(k.File)
+	if errors.Is(err, fs.ErrNotExist) {
+		return false, nil
+	}
+	if err != nil {
+		return false, fmt.Errorf("dkim key: %w", err)
+	}
+	return true, nil
+}
+
+// write makes a new private key and keeps it in the key's file, mode 0600.
+func (k dkimKey) write() error {
+	if err := os.MkdirAll(filepath.Dir(k.File), 0o700); err != nil {
+		return fmt.Errorf("dkim key: %w", err)
+	}
+	key, err := notify.GenerateKey()
+	if err != nil {
+		return fmt.Errorf("dkim key: %w", err)
+	}
+	return notify.WriteKey(k.File, key)
 }
 
 // record returns the TXT record that publishes the key.
@@ -126,6 +163,9 @@ func (k dkimKey) record(domain string) (notify.Record, error) {
 // mailRecords are all records that providers look for.
 func (c config) mailRecords() ([]notify.Record, error) {
 	keys, err := c.dkimKeys()
+	if err == nil && len(keys) == 0 {
+		err = errNoDKIMKey
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -141,6 +181,9 @@ func (c config) mailRecords() ([]notify.Record, error) {
 	if c.Mail.BounceAddress != "" {
 		envelope = c.Mail.BounceAddress[strings.LastIndexByte(c.Mail.BounceAddress, '@')+1:]
 	}
-	relay, _, _ := strings.Cut(c.Mail.SMTP.Address, ":")
+	relay, _, err := net.SplitHostPort(c.Mail.SMTP.Address)
+	if err != nil {
+		return nil, fmt.Errorf("mail.smtp.address: %w", err)
+	}
 	return append(records, notify.SPFRecord(envelope, relay), notify.DMARCRecord(c.mailDomain(), c.Mail.From)), nil
 }

@@ -4,8 +4,6 @@
 package main
 
 import (
-	"fmt"
-
 	"github.com/spf13/cobra"
 
 	"fillmark/cmd/fillmark/web"
@@ -43,12 +41,8 @@ func printDue(p *printer, d web.DueAnswer) {
 	}
 	if len(d.Call) > 0 {
 		p.line("▐ To call")
-		for _, c := range d.Call {
-			reach := c.Phone
-			if reach == "" {
-				reach = "no telephone on record"
-			}
-			p.paragraph("  ", "    ", fmt.Sprintf("%s (%s): %s %s, %s since %s; %s.", c.Owner, reach, c.Tag, c.Machine, c.Task, c.Due.Long(), c.Why))
+		for _, c := range workshop.Calls(d.Call) {
+			p.paragraph("  ", "    ", c.String())
 		}
 	}
 	printMorning(p, d.Morning)

@@ -171,6 +171,9 @@ func newDeliverer(c config, s *store.Store, verp *notify.ReturnPath) (*notify.De
 	if err != nil {
 		return nil, err
 	}
+	if !there && c.Mail.DKIMKeyFile != "" {
+		return nil, fmt.Errorf("mail.dkim_key_file %q: %w", c.Mail.DKIMKeyFile, errNoDKIMKey)
+	}
 	if !there {
 		return notify.NewDeliverer(s, nil, transport, plan, verp)
 	}

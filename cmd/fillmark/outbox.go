@@ -92,7 +92,7 @@ func (a *app) outboxShowCommand() *cobra.Command {
 }
 
 func printMessage(p *printer, m loops.Message, preview notify.Preview) {
-	p.line("%s: %s after %s.", m.Key, m.Status, plural(m.Attempts, "attempt"))
+	p.line("%s: %s after %s.", m.Key, m.Status, strings.ToLower(plural(m.Attempts, "attempt")))
 	if m.LastError != "" {
 		p.paragraph("  ", "  ", "Last: "+m.LastError)
 	}
@@ -133,13 +133,15 @@ func (a *app) suppressedCommand() *cobra.Command {
 				return err
 			}
 			return a.print(list, func(p *printer) {
-				p.line("%s that nothing is sent to.", countAddresses(len(list.Items)))
+				if len(list.Items) == 0 {
+					p.line("No address has been given up.")
+					return
+				}
+				p.line("%s given up: nothing is sent there.", countAddresses(len(list.Items)))
 				for _, x := range list.Items {
 					p.paragraph("  ", "    ", fmt.Sprintf("%s since %s: %s", x.Address, x.Since.Format("Mon 2 Jan 2006"), x.Reason))
 				}
-				if len(list.Items) > 0 {
-					p.line("Ask the owner for another address. Where this one is right again: fillmark outbox allow ADDRESS.")
-				}
+				p.line("Ask the owner for another address. Where this one is right again: fillmark outbox allow ADDRESS.")
 			})
 		},
 	}
@@ -214,10 +216,7 @@ func (a *app) bounceCommand() *cobra.Command {
 }
 
 func countAddresses(n int) string {
-	switch n {
-	case 0:
-		return "No address"
-	case 1:
+	if n == 1 {
 		return "1 address"
 	}
 	return fmt.Sprintf("%d addresses", n)

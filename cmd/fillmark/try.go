@@ -91,11 +91,15 @@ func (a *app) try(ctx context.Context, dir string, c config) (*house, error) {
 		return nil, err
 	}
 	c = placed(c, dir)
-	_, value, err := newDKIMKey(c, filepath.Join(c.keysDir(), c.Mail.DKIMSelector+".pem"))
+	key := c.firstKey()
+	if err := key.write(); err != nil {
+		return nil, err
+	}
+	record, err := key.record(c.mailDomain())
 	if err != nil {
 		return nil, err
 	}
-	if err := os.WriteFile(filepath.Join(dir, "dkim-dns.txt"), []byte(value+"\n"), 0o644); err != nil {
+	if err := os.WriteFile(filepath.Join(dir, "dkim-dns.txt"), []byte(record.Value+"\n"), 0o644); err != nil {
 		return nil, err
 	}
 	h, err := openHouse(c, a.now, slog.New(slog.DiscardHandler))

@@ -67,9 +67,7 @@ func (s *server) pageHandover(w http.ResponseWriter, r *http.Request) error {
 		machine.Steps, machine.Leave = guide.Steps, guide.Leave
 	}
 	p.Machine, p.Wet = machine, fullest(nil, guide.Wet)
-	if c := file.Loop.State.Charge; c != nil {
-		p.Cautions = ownersCautions(*c, file.Owner.Units)
-	}
+	p.Cautions = ownersCautions([]workshop.File{file}, file.Owner.Units)
 	return s.render(w, http.StatusOK, "handover", p)
 }
 

@@ -88,7 +88,7 @@ func paperWords(e loops.Entry) string {
 	case loops.KindHandover:
 		return "Handed over. " + consentWords(e.Handover.Consent)
 	case loops.KindAnswer:
-		words := "The owner answers: " + string(e.Answer.Answer)
+		words := "The owner answers: " + e.Answer.Said()
 		if e.Answer.Photo != "" {
 			words += ", with a photo"
 		}

@@ -37,11 +37,20 @@ type ownerPage struct {
 	Calendar string
 	Wet      []string
 	Cautions []string
+	// Notices are what can be ticked beside "something is off": what shows on one
+	// machine at least.
+	Notices []ownerNotice
 	// Problem says what is wrong with what was typed, Words what that was.
 	Problem string
 	Words   string
 	// PhotoLost tells that a photo must be chosen again.
 	PhotoLost bool
+}
+
+// ownerNotice is a box to tick.
+type ownerNotice struct {
+	Notice loops.Notice
+	On     bool
 }
 
 // ownerMachine is one loop of theirs in plain words.
@@ -61,12 +70,16 @@ type ownerMachine struct {
 
 // ownerAnswer is an answer that is on record.
 type ownerAnswer struct {
-	Answer loops.AnswerKind
-	Off    bool
-	Day    loops.Day
-	Words  string
-	Photo  string // hash; empty where none came with it
+	Answer  loops.AnswerKind
+	Off     bool
+	Day     loops.Day
+	Noticed []loops.Notice
+	Words   string
+	Photo   string // hash; empty where none came with it
 }
+
+// Wet tells that they saw something wet, so that what to do then comes first.
+func (a ownerAnswer) Wet() bool { return slices.Contains(a.Noticed, loops.NoticeWet) }
 
 // maxToken is more than any link's token has, so that what the throttle
 // remembers stays small.
@@ -131,9 +144,10 @@ func (s *server) ownerPage(r *http.Request, owner loops.Owner) (ownerPage, error
 			continue
 		}
 		p.Wet = fullest(p.Wet, guide.Wet)
-		for _, text := range ownersCautions(*f.Loop.State.Charge, f.Owner.Units) {
-			p.Cautions = once(p.Cautions, text)
-		}
+	}
+	p.Cautions = ownersCautions(files, owner.Units)
+	for _, n := range loops.Notices(!slices.ContainsFunc(files, func(f workshop.File) bool { return !f.Loop.Sealed })) {
+		p.Notices = append(p.Notices, ownerNotice{Notice: n})
 	}
 	if len(p.Machines) == 1 {
 		p.Heading = p.Machines[0].Name
@@ -168,11 +182,11 @@ func reachOf(settings workshop.Settings) string {
 	return "answer the mail that brought you here"
 }
 
-// ownersCautions are what a charge can do, in owners' words.
-func ownersCautions(c loops.Charge, units loops.Units) []string {
-	var texts []string
-	for _, caution := range chemistry.Cautions(workshop.Contents(c)) {
-		texts = once(texts, notify.InOwnersUnits(caution.OwnerText, units))
+// ownersCautions are what is in the loops can do, in the owner's words and units.
+func ownersCautions(files []workshop.File, units loops.Units) []string {
+	texts := workshop.OwnerCautions(files)
+	for i, text := range texts {
+		texts[i] = notify.InOwnersUnits(text, units)
 	}
 	return texts
 }
@@ -246,14 +260,6 @@ func fullest(texts []string, text string) []string {
 			texts[i] = text
 			return texts
 		}
-	}
-	return append(texts, text)
-}
-
-// once appends text that is not yet there.
-func once(texts []string, text string) []string {
-	if text == "" || slices.Contains(texts, text) {
-		return texts
 	}
 	return append(texts, text)
 }

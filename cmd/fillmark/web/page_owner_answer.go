@@ -45,6 +45,9 @@ func (s *server) answerOwner(w http.ResponseWriter, r *http.Request) error {
 			return err
 		}
 		p.FormFirst, p.OffFirst, p.Words, p.PhotoLost = true, true, answer.Words, photo != nil
+		for i := range p.Notices {
+			p.Notices[i].On = slices.Contains(answer.Noticed, p.Notices[i].Notice)
+		}
 		p.Problem = "Not sent yet. What is right here: " + problems[0].Right + "."
 		return s.render(w, http.StatusUnprocessableEntity, "owner", p)
 	}
@@ -80,7 +83,7 @@ func (s *server) saidToday(owner loops.Owner, answer loops.Answer, about loops.T
 		files = slices.DeleteFunc(files, func(f workshop.File) bool { return f.Loop.Tag != about })
 	}
 	last := lastAnswer(files)
-	return last != nil && last.Answer == answer.Answer && last.Words == answer.Words && last.Photo == answer.Photo && last.Day == s.Workshop.DayOf(owner, s.Now()), nil
+	return last != nil && last.Answer == answer.Answer && last.Words == answer.Words && slices.Equal(last.Noticed, loops.NoticesOn(false, answer.Noticed)) && last.Photo == answer.Photo && last.Day == s.Workshop.DayOf(owner, s.Now()), nil
 }
 
 // chooseMail stops the owner's mail or lets it run again.
@@ -100,6 +103,9 @@ func (s *server) chooseMail(w http.ResponseWriter, r *http.Request, owner loops.
 func ownerAnswerOf(typed url.Values) (loops.Answer, error) {
 	kinds := map[string]loops.AnswerKind{"fine": loops.AllFine, "off": loops.SomethingOff, "call": loops.CallMe, "pause": loops.Pause}
 	answer := loops.Answer{Words: newForm(typed).text("words")}
+	for _, n := range typed["noticed"] {
+		answer.Noticed = append(answer.Noticed, loops.Notice(n))
+	}
 	given := typed.Get("answer")
 	kind, ok := kinds[given]
 	if !ok {
@@ -124,10 +130,15 @@ func lastAnswer(files []workshop.File) *ownerAnswer {
 	var at time.Time
 	for _, f := range files {
 		for _, e := range loops.Standing(f.History) {
-			if e.Kind == loops.KindAnswer && !e.Recorded.Before(at) {
-				at = e.Recorded
-				last = &ownerAnswer{e.Answer.Answer, e.Answer.Answer == loops.SomethingOff, e.Day, e.Answer.Words, e.Answer.Photo}
+			if e.Kind != loops.KindAnswer || e.Recorded.Before(at) {
+				continue
 			}
+			noticed := e.Answer.Noticed
+			if last != nil && e.Recorded.Equal(at) { // one answer about several loops
+				noticed = loops.NoticesOn(false, slices.Concat(noticed, last.Noticed))
+			}
+			at = e.Recorded
+			last = &ownerAnswer{e.Answer.Answer, e.Answer.Answer == loops.SomethingOff, e.Day, noticed, e.Answer.Words, e.Answer.Photo}
 		}
 	}
 	return last

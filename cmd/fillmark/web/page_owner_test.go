@@ -56,6 +56,42 @@ func TestOwnerAnswers(t *testing.T) {
 	}
 }
 
+// What can be ticked depends on the loop: nobody looks for the level of a
+// sealed one, and an answer about all machines tells each only what it can show.
+func TestOwnerTicksWhatIsOff(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	sealed := b.ana()
+	link := b.ownerLink(sealed.Owner)
+	page := b.get(link + "?answer=off").Body.String()
+	assert.Contains(t, page, `value="`+string(loops.NoticeWet)+`"`)
+	assert.NotContains(t, page, string(loops.NoticeLevel))
+	before := b.bytesOnDisk()
+	w := b.post(link, url.Values{"answer": {"off"}, "noticed": {string(loops.NoticeNoise), string(loops.NoticeLevel)}})
+	assert.Equal(t, http.StatusUnprocessableEntity, w.Code)
+	assert.Contains(t, w.Body.String(), `value="`+string(loops.NoticeNoise)+`" checked`, "what was ticked comes back")
+	w = b.post(link, url.Values{"answer": {"fine"}, "noticed": {string(loops.NoticeNoise)}})
+	assert.Equal(t, http.StatusUnprocessableEntity, w.Code)
+	assert.Equal(t, before, b.bytesOnDisk())
+
+	open := b.register(machine{owner: sealed.Owner, name: "the white cube", kind: loops.Desktop, fluid: chemistry.PropyleneGlycol, mass: 0.35, wall: -10, daysAgo: 200, open: true})
+	assert.Contains(t, b.get(link+"?answer=off").Body.String(), string(loops.NoticeLevel))
+	form := url.Values{"answer": {"off"}, "noticed": {string(loops.NoticeLevel), string(loops.NoticeWet), string(loops.NoticeWet)}}
+	for range 2 { // a double click is one answer
+		w = b.post(link, form)
+		require.Equal(t, http.StatusSeeOther, w.Code, w.Body)
+	}
+	history := b.file(open.Loop.Tag).History
+	require.Len(t, history, 3)
+	assert.Equal(t, []loops.Notice{loops.NoticeWet, loops.NoticeLevel}, history[2].Answer.Noticed)
+	history = b.file(sealed.Loop.Tag).History
+	require.Len(t, history, 3)
+	assert.Equal(t, []loops.Notice{loops.NoticeWet}, history[2].Answer.Noticed)
+	page = b.get(link).Body.String()
+	assert.Contains(t, page, "something is off</strong>: drops, wet spots or crusts; the liquid stands below the mark. Thank you.")
+	assert.Contains(t, page, "<p><strong>Switch it off and pull the plug", "what to do when it is wet comes first")
+}
+
 func TestOwnerAnswersOnceForADoubleClick(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)

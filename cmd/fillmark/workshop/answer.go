@@ -37,6 +37,10 @@ func (w *Workshop) answerOnce(s Stamp, owner loops.Owner, answer loops.Answer, o
 			return nil, fmt.Errorf("loop %s: %w", only, loops.ErrNotFound)
 		}
 	}
+	if err := noticesShow(answer.Noticed, files); err != nil {
+		return nil, err
+	}
+	answer.Noticed = loops.NoticesOn(false, answer.Noticed)
 	day := w.DayOf(owner, s.At)
 	about := slices.DeleteFunc(slices.Clone(files), func(f File) bool { return len(w.answered(answer.Answer, f.Loop, day)) == 0 })
 	if len(about) == 0 && answer.Answer != loops.AllFine {
@@ -47,6 +51,7 @@ func (w *Workshop) answerOnce(s Stamp, owner loops.Owner, answer loops.Answer, o
 	for n, file := range about {
 		answer.Tasks = w.answered(answer.Answer, file.Loop, day)
 		said := answer
+		said.Noticed = loops.NoticesOn(file.Loop.Sealed, answer.Noticed)
 		one, then, err := w.enter(s, file, loops.Entry{Kind: loops.KindAnswer, Day: day, Answer: &said})
 		if err != nil {
 			return nil, err
@@ -62,6 +67,21 @@ func (w *Workshop) answerOnce(s Stamp, owner loops.Owner, answer loops.Answer, o
 		return nil, err
 	}
 	return tags, w.register.Commit(change)
+}
+
+// noticesShow refuses a notice that no loop of the answer can show: a sealed one
+// has no level to look at.
+func noticesShow(noticed []loops.Notice, files []File) error {
+	var can []loops.Notice
+	for _, f := range files {
+		can = append(can, loops.Notices(f.Loop.Sealed)...)
+	}
+	for _, s := range noticed {
+		if !slices.Contains(can, s) {
+			return &loops.InvalidError{Field: "noticed", Value: string(s), Reason: "what shows on that machine"}
+		}
+	}
+	return nil
 }
 
 // enter makes the change that appends an entry to a loop's history, and the file

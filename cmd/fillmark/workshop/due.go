@@ -31,9 +31,10 @@ type Line struct {
 // CallLine is an owner to be called, and why.
 type CallLine struct {
 	Line
-	Phone  string `json:"phone,omitempty"`
-	Why    string `json:"why"`
-	Letter bool   `json:"letter,omitempty"` // a printed letter can go instead
+	OwnerID loops.OwnerID `json:"owner_id"`
+	Phone   string        `json:"phone,omitempty"`
+	Why     string        `json:"why"`
+	Letter  bool          `json:"letter,omitempty"` // a printed letter can go instead
 }
 
 // DueList is what a workshop has before it.
@@ -68,7 +69,7 @@ func (w *Workshop) Due(at time.Time) (DueList, error) {
 	for _, c := range list.Call {
 		line := lineOf(c.Item, today)
 		line.Stage = c.Stage
-		out.Call = append(out.Call, CallLine{Line: line, Phone: c.Owner.Phone, Why: c.Reason, Letter: c.Letter})
+		out.Call = append(out.Call, CallLine{Line: line, OwnerID: c.Owner.ID, Phone: c.Owner.Phone, Why: c.Reason, Letter: c.Letter})
 	}
 	return out, nil
 }

@@ -5,9 +5,7 @@ package workshop
 
 import (
 	"fmt"
-	"slices"
 
-	"fillmark/chemistry"
 	"fillmark/loops"
 	"fillmark/notify"
 	"fillmark/schedule"
@@ -37,11 +35,11 @@ func (w *Workshop) handOver(s Stamp, file File, e loops.Entry, change *loops.Cha
 		Workshop: w.sender(), Owner: owner, Day: e.Day, Date: s.At.In(w.zoneOf(owner)),
 		MessageID: notify.MessageIDFor(key, w.mailDomain()),
 		Machine:   file.Machine.Name, Kind: file.Machine.Kind, Loops: []notify.HandoverLoop{handoverLoop(file.Loop)},
-		Cautions: ownerCautions([]loops.Charge{*file.Loop.State.Charge}),
+		Cautions: OwnerCautions([]File{file}),
 		Links:    notify.Links{Stop: links.Stop, OneClick: links.OneClick},
 	}
 	var events []schedule.Event
-	for _, task := range file.Loop.Plan.Tasks {
+	for _, task := range NextTasks(file.Loop.Plan) {
 		item := schedule.Item{Owner: owner, Machine: file.Machine, Loop: file.Loop, Task: task}
 		events = append(events, schedule.NewEvent(item, w.mailDomain(), links.AllFine, s.At))
 	}
@@ -63,7 +61,7 @@ func handoverLoop(l loops.Loop) notify.HandoverLoop {
 	if p := ProtectionOf(l); p != nil {
 		out.Freeze, out.FreezeUncertainty, out.Coldest = &p.FreezePoint, p.Uncertainty, p.Wall
 	}
-	for _, t := range l.Plan.Tasks {
+	for _, t := range NextTasks(l.Plan) {
 		out.Next = append(out.Next, notify.NextTask{Task: t.Kind, Due: t.Due})
 	}
 	return out
@@ -89,17 +87,4 @@ func ownerCharge(c loops.Charge) string {
 		return c.Fluid.Name() + " in water, strength not known"
 	}
 	return fmt.Sprintf("%.0f %% %s by mass in water", c.Mass.Percent(), c.Fluid.Name())
-}
-
-// ownerCautions are the cautions of all that is in the loops, once each.
-func ownerCautions(charges []loops.Charge) []string {
-	var texts []string
-	for _, charge := range charges {
-		for _, c := range chemistry.Cautions(Contents(charge)) {
-			if c.OwnerText != "" && !slices.Contains(texts, c.OwnerText) {
-				texts = append(texts, c.OwnerText)
-			}
-		}
-	}
-	return texts
 }

@@ -64,7 +64,7 @@ func TestAnswers(t *testing.T) {
 		mails   bool   // whether the look is still reminded of a month later
 	}{
 		{loops.AllFine, "all looks fine", "", "", true},
-		{loops.SomethingOff, "something is off", "In their words: It gurgles.", `answered "something is off" on`, false},
+		{loops.SomethingOff, "something is off", "something is off: a new noise, on Fri 15 May 2026. In their words: “It gurgles.”", `answered "something is off" on`, false},
 		{loops.CallMe, "please call", "call me", `answered "call me" on`, false},
 		{loops.Pause, "a pause", "grey tower, Ana Ruizado: pause", `answered "pause" on`, false},
 	} {
@@ -77,7 +77,11 @@ func TestAnswers(t *testing.T) {
 			look := workshop.NextTasks(loop.Plan)[0]
 			now := look.Due.At(10, time.UTC)
 			for press := range 2 {
-				tags, err := b.Answer(workshop.Stamp{At: now, By: "owner"}, owner, loops.Answer{Answer: tc.answer, Words: "It gurgles."})
+				answer := loops.Answer{Answer: tc.answer, Words: "It gurgles."}
+				if tc.answer == loops.SomethingOff {
+					answer.Noticed = []loops.Notice{loops.NoticeNoise}
+				}
+				tags, err := b.Answer(workshop.Stamp{At: now, By: "owner"}, owner, answer)
 				require.NoError(t, err)
 				if press == 0 {
 					assert.Equal(t, []loops.Tag{loop.Tag}, tags)
@@ -220,6 +224,6 @@ func TestTechnicianActsOnMessages(t *testing.T) {
 		require.NoError(t, err)
 		assert.Equal(t, step.want, m.Status)
 	}
-	assert.ErrorIs(t, b.ActOnMessage(at("2026-05-01 16"), workshop.Release, key), loops.ErrConflict)
+	assert.ErrorContains(t, b.ActOnMessage(at("2026-05-01 16"), workshop.Release, key), "a message that is held; this one is dropped")
 	assert.ErrorContains(t, b.ActOnMessage(at("2026-05-01 16"), "burn", key), "retry, hold, release or drop")
 }

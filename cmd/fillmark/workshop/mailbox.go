@@ -71,7 +71,18 @@ func (w *Workshop) ActOnMessage(s Stamp, action OutboxAction, key loops.MessageK
 			return &loops.InvalidError{Field: "key", Value: string(key), Reason: "a message whose text is still there; this one's has been deleted"}
 		}
 	}
-	return act(key, s.By, s.At)
+	err := act(key, s.By, s.At)
+	if errors.Is(err, loops.ErrConflict) {
+		m, err := w.register.Message(key)
+		if err != nil {
+			return err
+		}
+		takes := map[OutboxAction]string{
+			Retry: "waits, was refused or has expired", Hold: "waits", Release: "is held", Drop: "waits or is held",
+		}[action]
+		return &loops.InvalidError{Field: "key", Value: string(key), Reason: fmt.Sprintf("a message that %s; this one is %s", takes, m.Status)}
+	}
+	return err
 }
 
 // Allow lets mail go again to an address that was given up.

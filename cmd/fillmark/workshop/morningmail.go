@@ -62,14 +62,10 @@ func (w *Workshop) morningSections(s Stamp) ([]notify.MorningSection, error) {
 			x.Address, loops.DayOf(x.Since, w.settings.Zone).Long(), strings.TrimRight(x.Reason, "."), x.Address))
 	}
 	var calls []string
-	for _, c := range due.Call {
-		phone := c.Phone
-		if phone == "" {
-			phone = "no telephone on record"
-		}
-		line := fmt.Sprintf("%s (%s): %s %s, %s since %s; %s.", c.Owner, phone, c.Tag, c.Machine, c.Task, c.Due.Long(), c.Why)
-		if c.Letter {
-			line += " A letter can go: fillmark outbox letter " + string(c.Tag)
+	for _, c := range Calls(due.Call) {
+		line := c.String()
+		if c.Letter != "" {
+			line += " A letter can go: fillmark outbox letter " + string(c.Letter)
 		}
 		calls = append(calls, line)
 	}
@@ -116,9 +112,9 @@ func (w *Workshop) openAnswers() ([]string, error) {
 			if !open {
 				continue
 			}
-			line := fmt.Sprintf("%s %s, %s: %s, on %s.", l.Tag, file.Machine.Name, file.Owner.Name, e.Answer.Answer, e.Day.Long())
+			line := fmt.Sprintf("%s %s, %s: %s, on %s.", l.Tag, file.Machine.Name, file.Owner.Name, e.Answer.Said(), e.Day.Long())
 			if words := strings.Join(strings.Fields(e.Answer.Words), " "); words != "" {
-				line += " In their words: " + words
+				line += " In their words: “" + words + "”"
 			}
 			if e.Answer.Photo != "" {
 				line += " With a photo."

@@ -31,7 +31,6 @@ func (w *Workshop) addReceipt(s Stamp, owner loops.Owner, answer loops.Answer, a
 		MessageID: notify.MessageIDFor(key, w.mailDomain()), Answer: answer, Links: links,
 	}
 	const most = 20 // machines and next tasks that a receipt names
-	var inside []loops.Charge
 	for _, f := range about[:min(len(about), most)] {
 		name := machineName(f.Machine, f.Loop)
 		if !slices.Contains(in.Machines, name) {
@@ -41,14 +40,13 @@ func (w *Workshop) addReceipt(s Stamp, owner loops.Owner, answer loops.Answer, a
 			in.Next = append(in.Next, notify.MachineTask{Machine: name, NextTask: notify.NextTask{Task: t.Kind, Due: t.Due}})
 		}
 		if charge := f.Loop.State.Charge; charge != nil {
-			inside = append(inside, *charge)
 			guide := notify.GuideFor(loops.Look, f.Machine.Kind, f.Loop.Sealed, charge.Fluid, in.Workshop.ReachUs())
 			if in.Wet == "" || charge.Fluid == chemistry.EthyleneGlycol || charge.Fluid == "" {
 				in.Wet = guide.Wet
 			}
 		}
 	}
-	in.Cautions = ownerCautions(inside)
+	in.Cautions = OwnerCautions(about[:min(len(about), most)])
 	letter, err := notify.ComposeReceipt(in)
 	if err != nil {
 		return fmt.Errorf("receipt: %w", err)
@@ -74,7 +72,6 @@ func (w *Workshop) Printed(s Stamp, tag loops.Tag) (notify.Printed, error) {
 		return notify.Printed{}, err
 	}
 	in := notify.ReminderInput{Workshop: w.sender(), Owner: file.Owner, Day: day}
-	var inside []loops.Charge
 	for _, f := range files {
 		if f.Loop.State.Charge == nil {
 			continue
@@ -94,13 +91,9 @@ func (w *Workshop) Printed(s Stamp, tag loops.Tag) (notify.Printed, error) {
 	if len(in.Items) == 0 {
 		return notify.Printed{}, &loops.InvalidError{Field: "tag", Value: string(tag), Reason: "a loop that something is planned for"}
 	}
-	for _, f := range files {
-		named := slices.ContainsFunc(in.Items, func(i notify.ReminderItem) bool { return i.Tag == f.Loop.Tag })
-		if named {
-			inside = append(inside, *f.Loop.State.Charge)
-		}
-	}
-	in.Cautions = ownerCautions(inside)
+	in.Cautions = OwnerCautions(slices.DeleteFunc(files, func(f File) bool {
+		return !slices.ContainsFunc(in.Items, func(i notify.ReminderItem) bool { return i.Tag == f.Loop.Tag })
+	}))
 	return notify.ComposePrinted(in)
 }
 

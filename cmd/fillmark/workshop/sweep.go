@@ -93,20 +93,19 @@ func (w *Workshop) composeReminder(r schedule.Reminder, at time.Time) (notify.Le
 		Workshop: w.sender(), Owner: r.Owner, Day: r.Day, Date: at.In(w.zoneOf(r.Owner)),
 		MessageID: notify.MessageIDFor(r.Key(), w.mailDomain()), Links: w.ownerLinks(r.Owner.ID, at),
 	}
-	var inside []loops.Charge
+	var inside []File
 	var events []schedule.Event
 	for _, item := range r.Items {
-		charge := item.Loop.State.Charge
-		if charge == nil {
+		if item.Loop.State.Charge == nil {
 			continue
 		}
-		inside = append(inside, *charge)
+		inside = append(inside, File{Loop: item.Loop, Machine: item.Machine})
 		line := reminderItem(item.Machine, item.Loop, item.Task)
 		line.Stage = item.Stage
 		in.Items = append(in.Items, line)
 		events = append(events, schedule.NewEvent(item.Item, w.mailDomain(), in.Links.AllFine, at))
 	}
-	in.Cautions = ownerCautions(inside)
+	in.Cautions = OwnerCautions(inside)
 	var err error
 	if in.Calendar, err = w.calendar(events); err != nil {
 		return notify.Letter{}, err

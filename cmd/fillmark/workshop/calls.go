@@ -1,0 +1,72 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package workshop
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"fillmark/loops"
+)
+
+// Call is one conversation: an owner, why a person must speak to them, and
+// every task that it is about.
+type Call struct {
+	Owner, Phone, Why string
+	Letter            loops.Tag // of the first loop that a printed letter can go about instead; or empty
+	About             []CallLine
+}
+
+// Calls gathers the lines of the list into conversations, in the order of their
+// first lines: nobody is called six times for six tasks.
+func Calls(lines []CallLine) []Call {
+	var calls []Call
+	for _, l := range lines {
+		at := slices.IndexFunc(calls, func(c Call) bool { return c.About[0].OwnerID == l.OwnerID && c.Why == l.Why })
+		if at < 0 {
+			at = len(calls)
+			calls = append(calls, Call{Owner: l.Owner, Phone: l.Phone, Why: l.Why})
+		}
+		calls[at].About = append(calls[at].About, l)
+		if l.Letter && calls[at].Letter == "" {
+			calls[at].Letter = l.Tag
+		}
+	}
+	return calls
+}
+
+// mostTold bounds what one line of a call names.
+const mostTold = 8
+
+// String is the call in one line: whom, on which number, why, and about what.
+func (c Call) String() string {
+	phone := c.Phone
+	if phone == "" {
+		phone = "no telephone on record"
+	}
+	line := fmt.Sprintf("%s (%s): %s.", c.Owner, phone, c.Why)
+	for n, l := range c.About[:min(len(c.About), mostTold)] {
+		separator := ";"
+		if n == 0 || l.Tag != c.About[n-1].Tag {
+			separator = fmt.Sprintf(" %s %s:", l.Tag, l.Machine)
+			if n > 0 {
+				separator = "." + separator
+			}
+		}
+		line += fmt.Sprintf("%s %s %s", separator, l.Task, l.when())
+	}
+	if more := len(c.About) - mostTold; more > 0 {
+		line += fmt.Sprintf("; and %d more", more)
+	}
+	return strings.TrimRight(line, ".") + "."
+}
+
+// when is the day of the task, said as what it is: past, or to come.
+func (l Line) when() string {
+	if l.OverdueDays < 0 {
+		return "by " + l.Due.Long()
+	}
+	return "since " + l.Due.Long()
+}
