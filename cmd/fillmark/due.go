@@ -4,7 +4,7 @@
 package main
 
 import (
-	"fmt"
+	"cmp"
 
 	"github.com/spf13/cobra"
 
@@ -39,18 +39,9 @@ func printDue(p *printer, d web.DueAnswer) {
 	}
 	if len(d.Overdue)+len(d.Today)+len(d.Week) == 0 && len(d.Later) > 0 {
 		next := d.Later[0]
-		p.line("Next: %s %s, %s, on %s.", next.Tag, next.Machine, next.Task, next.Due.Long())
+		p.paragraph("", "  ", "Next: "+string(next.Tag)+" "+next.Machine+", "+string(next.Task)+", on "+next.Due.Long()+": "+next.Because())
 	}
-	if len(d.Call) > 0 {
-		p.line("▐ To call")
-		for _, c := range d.Call {
-			reach := c.Phone
-			if reach == "" {
-				reach = "no telephone on record"
-			}
-			p.paragraph("  ", "    ", fmt.Sprintf("%s (%s): %s %s, %s since %s; %s.", c.Owner, reach, c.Tag, c.Machine, c.Task, c.Due.Long(), c.Why))
-		}
-	}
+	printSentences(p, "To call", d.Call)
 	printMorning(p, d.Morning)
 }
 
@@ -60,12 +51,8 @@ func printLines(p *printer, title string, lines []workshop.Line) {
 	}
 	p.line("▐ %s", title)
 	for _, l := range lines {
-		when := ""
-		if l.OverdueDays > 0 {
-			when = " (" + plural(l.OverdueDays, "day") + " over)"
-		}
-		p.line("  %s  %-17s %s%s", l.Tag, l.Task, l.Due.Long(), when)
-		p.paragraph("          ", "          ", l.Machine+", "+l.Owner+": "+l.Reason)
+		p.line("  %s  %-17s %s (%s)", l.Tag, l.Task, l.Due.Long(), l.Standing())
+		p.paragraph("          ", "          ", l.Machine+", "+cmp.Or(l.Owner, "no owner")+": "+l.Because())
 	}
 }
 
