@@ -64,7 +64,7 @@ func ComposeReceipt(in ReceiptInput) (Letter, error) {
 		var days []string
 		for _, n := range in.Next {
 			w, _ := taskWords(n.Task)
-			days = append(days, capitalised(n.Machine)+": "+strings.ToLower(w.title)+" by "+when(n.Due, in.Day))
+			days = append(days, n.because(capitalised(n.Machine)+": "+strings.ToLower(w.title)+" by "+when(n.Due, in.Day)))
 		}
 		d.Blocks = append(d.Blocks, block{Heading: "What comes next", Lists: []list{{Items: days}}})
 	}
@@ -130,6 +130,7 @@ func (in ReceiptInput) validate() error {
 			p.add(invalid("next task", string(n.Task)+" "+n.Due.String(), "a kind of task and its day"))
 		}
 		p.add(requireText("next machine", n.Machine, maxName))
+		p.add(checkText("next reason", n.Why, maxSentence))
 	}
 	return errors.Join(p...)
 }

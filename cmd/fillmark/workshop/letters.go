@@ -63,10 +63,15 @@ func handoverLoop(l loops.Loop) notify.HandoverLoop {
 	if p := ProtectionOf(l); p != nil {
 		out.Freeze, out.FreezeUncertainty, out.Coldest = &p.FreezePoint, p.Uncertainty, p.Wall
 	}
-	for _, t := range l.Plan.Tasks {
-		out.Next = append(out.Next, notify.NextTask{Task: t.Kind, Due: t.Due})
+	for _, t := range NextTasks(l.Plan) {
+		out.Next = append(out.Next, nextTask(t))
 	}
 	return out
+}
+
+// nextTask says a task that will come due as owners read it.
+func nextTask(t loops.Task) notify.NextTask {
+	return notify.NextTask{Task: t.Kind, Due: t.Due, Why: t.Binding().ForOwner()}
 }
 
 // calendar writes the events that ride in a mail.
