@@ -33,10 +33,11 @@ type EvidenceNotice struct {
 	Reason string `json:"reason"`
 }
 
-// EvidenceAge is the age since the fill at which to look at loops of one
-// origin, and what it rests on.
+// EvidenceAge is the age since the fill at which to look at sealed or at open
+// loops with charges of one origin, and what it rests on.
 type EvidenceAge struct {
 	Origin Origin  `json:"origin"`
+	Sealed bool    `json:"sealed,omitempty"` // else open
 	Months float64 `json:"months"`
 	// Shape is the Weibull shape that brings the next look at a loop known good
 	// forward the most; zero where the failures are too few to tell.
@@ -58,7 +59,7 @@ const shorter = 0.5
 func (a EvidenceAge) sinceThen(was Evidence, today Day) EvidenceAge {
 	a.Since = today
 	for _, w := range was.Ages {
-		if w.Origin == a.Origin && !w.Since.IsZero() && a.Months > w.Months-shorter {
+		if w.Origin == a.Origin && w.Sealed == a.Sealed && !w.Since.IsZero() && a.Months > w.Months-shorter {
 			a.Since = w.Since
 		}
 	}
@@ -82,7 +83,7 @@ func (e Evidence) Follow(was Evidence, at time.Time, today Day) Evidence {
 // an age a little; that is no reason to plan every loop anew.
 func (e Evidence) Same(o Evidence) bool {
 	alike := func(a, b EvidenceAge) bool {
-		return a.Origin == b.Origin && a.Failures == b.Failures && math.Abs(a.Months-b.Months) < 0.1 && math.Abs(a.Shape-b.Shape) < 0.1
+		return a.Origin == b.Origin && a.Sealed == b.Sealed && a.Failures == b.Failures && math.Abs(a.Months-b.Months) < 0.1 && math.Abs(a.Shape-b.Shape) < 0.1
 	}
 	return slices.EqualFunc(e.Ages, o.Ages, alike) && slices.Equal(e.Notices, o.Notices)
 }

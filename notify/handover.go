@@ -6,6 +6,7 @@ package notify
 import (
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"fillmark/chemistry"
@@ -49,6 +50,15 @@ type HandoverLoop struct {
 type NextTask struct {
 	Task loops.TaskKind
 	Due  loops.Day
+	Why  string // in owners' words, a full sentence; may be empty
+}
+
+// because appends why the day is what it is.
+func (n NextTask) because(text string) string {
+	if n.Why == "" {
+		return text
+	}
+	return text + ". " + strings.TrimRight(n.Why, ".") + "."
 }
 
 // ComposeHandover writes the letter an owner gets when a machine goes back:
@@ -104,7 +114,7 @@ func (l HandoverLoop) block(in HandoverInput) block {
 		var days []string
 		for _, n := range l.Next {
 			w, _ := taskWords(n.Task)
-			days = append(days, w.title+": "+when(n.Due, in.Day))
+			days = append(days, n.because(w.title+": "+when(n.Due, in.Day)))
 		}
 		b.Lists = append(b.Lists, list{"What comes next", false, days})
 	}
@@ -129,6 +139,7 @@ func (in HandoverInput) validate() error {
 			if _, ok := taskWords(next.Task); !ok || next.Due.IsZero() {
 				p.add(invalid(field+"next task", string(next.Task)+" "+next.Due.String(), "a kind of task and its day"))
 			}
+			p.add(checkText(field+"reason", next.Why, maxSentence))
 		}
 	}
 	p.add(validateCautions(in.Cautions))

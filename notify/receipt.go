@@ -97,7 +97,7 @@ func (in ReceiptInput) next() []string {
 	var days []string
 	for _, n := range in.Next {
 		w, _ := taskWords(n.Task)
-		days = append(days, fmt.Sprintf("%s: %s %s %s", capitalised(n.Machine), strings.ToLower(w.title), byOrWas(n.Due, in.Day), when(n.Due, in.Day)))
+		days = append(days, n.because(fmt.Sprintf("%s: %s %s %s", capitalised(n.Machine), strings.ToLower(w.title), byOrWas(n.Due, in.Day), when(n.Due, in.Day))))
 	}
 	return days
 }
@@ -158,6 +158,7 @@ func (in ReceiptInput) validate() error {
 			p.add(invalid("next task", string(n.Task)+" "+n.Due.String(), "a kind of task and its day"))
 		}
 		p.add(requireText("next machine", n.Machine, maxName))
+		p.add(checkText("next reason", n.Why, maxSentence))
 	}
 	return errors.Join(p...)
 }

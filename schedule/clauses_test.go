@@ -152,7 +152,7 @@ func TestEvidenceClauseIsNotInThePast(t *testing.T) {
 	in := filled(loops.Desktop, true)
 	start := in.Loop.State.Charge.FilledTo
 	since := start.AddDays(400)
-	in.Evidence = schedule.Evidence{Version: 1, Ages: []schedule.EvidenceAge{{Origin: in.Loop.State.Charge.Origin, Months: 4, Text: "figures", Since: since}}}
+	in.Evidence = schedule.Evidence{Version: 1, Ages: []schedule.EvidenceAge{{Origin: in.Loop.State.Charge.Origin, Sealed: true, Months: 4, Text: "figures", Since: since}}}
 	plan, err := schedule.PlanLoop(in)
 	require.NoError(t, err)
 	got, ok := clause(plan, loops.ServiceCheck, loops.ByEvidence)
@@ -170,8 +170,9 @@ func TestEvidenceClause(t *testing.T) {
 	t.Parallel()
 	in := filled(loops.Desktop, true)
 	in.Evidence = schedule.Evidence{Version: 9, Ages: []schedule.EvidenceAge{
-		{Origin: loops.Factory, Months: 3, Text: "factory charges"},
-		{Origin: loops.WorkshopFill, Months: 8, Text: "2 of 10 clogged, 140 loop-months"},
+		{Origin: loops.Factory, Sealed: true, Months: 3, Text: "factory charges"},
+		{Origin: loops.WorkshopFill, Months: 2, Text: "open loops"},
+		{Origin: loops.WorkshopFill, Sealed: true, Months: 8, Text: "2 of 10 clogged, 140 loop-months"},
 	}}
 	plan, err := schedule.PlanLoop(in)
 	require.NoError(t, err)
@@ -190,7 +191,7 @@ func TestEvidenceClause(t *testing.T) {
 	months := math.Cbrt(math.Pow(183/30.4375, 3) + 512)
 	assert.Equal(t, in.Loop.State.Charge.FilledTo.AddDays(int(months*30.4375)), got.Day)
 
-	in.Evidence.Ages[1].Months = -1
+	in.Evidence.Ages[2].Months = -1
 	_, err = schedule.PlanLoop(in)
 	assert.ErrorContains(t, err, "evidence")
 }

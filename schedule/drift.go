@@ -33,48 +33,82 @@ func InspectionReading(x loops.Inspection, charge *loops.Charge) inspection.Read
 	return r
 }
 
-// resistance is one row of comparable readings.
-type resistance struct {
-	name   string
-	values []inspection.Dated
+// Resistance is one row of readings of a loop that compare; the Day of a value
+// counts from the fill.
+type Resistance struct {
+	Name   string
+	Values []inspection.Dated
 }
 
-// resistances gathers the rows of mount, radiator and total resistance since
-// the fill, or since the last repair that was proved by readings.
-func (p *planner) resistances() []resistance {
-	mount, radiator, total := resistance{name: "mount resistance"}, resistance{name: "radiator resistance"}, resistance{name: "total resistance"}
-	take := func(day loops.Day, x *loops.Inspection) {
-		r := InspectionReading(*x, &p.charge)
-		if r.ForTrend(0) != nil {
-			return
-		}
-		f, err := inspection.Read(r)
-		if err != nil {
-			return // readings that no instrument gives do not move a plan
-		}
-		at := float64(day.Sub(p.charge.FilledTo))
-		for _, row := range []struct {
-			into *resistance
-			m    *inspection.Measured[inspection.KelvinPerWatt]
-		}{{&mount, f.Mount}, {&radiator, f.Radiator}, {&total, f.Total}} {
-			if row.m != nil {
-				row.into.values = append(row.into.values, inspection.Dated{Day: at, Value: row.m.Value, Power: *r.Power})
-			}
-		}
-	}
-	for _, e := range p.sinceFill() {
+// Resistances are the rows of a charge, of readings that count in a trend:
+// since the fill, or since the last repair proved by readings.
+type Resistances struct {
+	Mount, Radiator, Total Resistance
+	// Rise is the rise of the coolant across the plate by the heat.
+	Rise Resistance
+}
+
+// ResistancesOf gathers the rows of a charge from its loop's whole history.
+func ResistancesOf(charge loops.Charge, history []loops.Entry) Resistances {
+	return resistancesOf(charge, sinceFill(history))
+}
+
+func resistancesOf(charge loops.Charge, since []loops.Entry) Resistances {
+	names := Resistances{Mount: Resistance{Name: "mount resistance"}, Radiator: Resistance{Name: "radiator resistance"},
+		Total: Resistance{Name: "total resistance"}, Rise: Resistance{Name: "rise across the plate by heat"}}
+	rows := names
+	for _, e := range since {
 		switch e.Kind {
 		case loops.KindProof:
-			mount.values, radiator.values, total.values = nil, nil, nil
-			take(e.Day, &e.Proof.After)
+			rows = names
+			rows.take(charge, e.Day, &e.Proof.After)
 		case loops.KindInspection:
-			take(e.Day, e.Inspection)
+			rows.take(charge, e.Day, e.Inspection)
 		}
 	}
-	if len(mount.values) > 0 || len(radiator.values) > 0 {
-		return []resistance{mount, radiator} // they tell more than their sum
+	return rows
+}
+
+func (r *Resistances) take(charge loops.Charge, day loops.Day, x *loops.Inspection) {
+	reading := InspectionReading(*x, &charge)
+	if reading.ForTrend(0) != nil {
+		return
 	}
-	return []resistance{total}
+	f, err := inspection.Read(reading)
+	if err != nil {
+		return // readings that no instrument gives do not move a plan
+	}
+	add := func(row *Resistance, value inspection.KelvinPerWatt) {
+		row.Values = append(row.Values, inspection.Dated{Day: float64(day.Sub(charge.FilledTo)), Value: value, Power: *reading.Power})
+	}
+	for _, row := range []struct {
+		into *Resistance
+		m    *inspection.Measured[inspection.KelvinPerWatt]
+	}{{&r.Mount, f.Mount}, {&r.Radiator, f.Radiator}, {&r.Total, f.Total}} {
+		if row.m != nil {
+			add(row.into, row.m.Value)
+		}
+	}
+	if reading.CoolantIn != nil && reading.CoolantOut != nil {
+		rise := reading.CoolantOut.Sub(*reading.CoolantIn)
+		add(&r.Rise, inspection.KelvinPerWatt(float64(rise)/float64(*reading.Power)))
+	}
+}
+
+// Watched returns the rows that bring a service check forward: mount and
+// radiator where a coolant temperature was read, since they tell more than
+// their sum, else the total.
+func (r Resistances) Watched() []Resistance {
+	if len(r.Mount.Values) > 0 || len(r.Radiator.Values) > 0 {
+		return []Resistance{r.Mount, r.Radiator}
+	}
+	return []Resistance{r.Total}
+}
+
+// CrossingDay returns the civil day of a value's Day, within a century of the
+// fill.
+func CrossingDay(charge loops.Charge, day float64) loops.Day {
+	return charge.FilledTo.AddDays(int(math.Floor(max(-36500, min(36500, day)))))
 }
 
 // drift adds the day on which a resistance may have reached its limit, the
@@ -83,29 +117,27 @@ func (p *planner) drift() {
 	if len(p.in.History) == 0 {
 		return
 	}
-	for _, row := range p.resistances() {
-		values := inspection.Comparable(row.values)
+	for _, row := range resistancesOf(p.charge, p.sinceFill()).Watched() {
+		values := inspection.Comparable(row.Values)
 		base, err := inspection.Baseline(values)
 		if err != nil {
 			continue
 		}
 		last := values[len(values)-1]
 		limit := inspection.LimitFactor * base
-		day := func(x float64) loops.Day {
-			return p.charge.FilledTo.AddDays(int(math.Floor(max(-36500, min(36500, x)))))
-		}
+		day := func(x float64) loops.Day { return CrossingDay(p.charge, x) }
 		if last.Value > limit {
 			p.add(loops.ServiceCheck, loops.Clause{
 				Kind: loops.ByFinding, Day: day(last.Day), Source: limitSource, Grade: GradeRecord,
 				Text: fmt.Sprintf("The %s is %s, above its limit %s (1.3 times the baseline %s); read on %s.",
-					row.name, last.Value, limit, base, day(last.Day).Long()),
+					row.Name, last.Value, limit, base, day(last.Day).Long()),
 				OwnerText: "The cooling has become weaker than it was after the refill.",
 			})
 			continue
 		}
-		o, err := inspection.LookAhead(row.values)
+		o, err := inspection.LookAhead(row.Values)
 		if err != nil {
-			continue // no trend, and why, is for the inspection page
+			continue // the loop's page says why there is no trend
 		}
 		due := day(o.Crossing.Earliest)
 		if seen := day(last.Day); !due.After(seen) {
@@ -118,7 +150,7 @@ func (p *planner) drift() {
 		p.add(loops.ServiceCheck, loops.Clause{
 			Kind: loops.ByTrend, Day: due, Source: limitSource, Grade: GradeComputed,
 			Text: fmt.Sprintf("The %s rises by %.4f K/W a year and may reach its limit %s (1.3 times the baseline %s) by this day, most likely on %s%s; %d readings, Theil-Sen slope with its 90 %% interval, p %.2g.",
-				row.name, o.Trend.Slope*365.25, o.Limit, o.Baseline, day(o.Crossing.At).Long(), guess, o.Trend.N, o.Trend.P),
+				row.Name, o.Trend.Slope*365.25, o.Limit, o.Baseline, day(o.Crossing.At).Long(), guess, o.Trend.N, o.Trend.P),
 			OwnerText: "The cooling gets weaker little by little; the workshop wants to look before it matters.",
 		})
 	}

@@ -19,9 +19,11 @@ type Evidence struct {
 }
 
 // EvidenceAge is the age at which loops are to be looked into. Charges from a
-// factory and from the workshop are never pooled.
+// factory and from the workshop are never pooled, nor are those of sealed and
+// of open loops.
 type EvidenceAge struct {
 	Origin loops.Origin `json:"origin"`
+	Sealed bool         `json:"sealed"`
 	// Months since the fill, more than 0.
 	Months float64 `json:"months"`
 	// Shape is the Weibull shape that the age was reckoned with; zero reads as
@@ -70,7 +72,7 @@ func (e Evidence) validate() error {
 func (p *planner) evidence() {
 	filled, said := p.filled()
 	for _, a := range p.in.Evidence.Ages {
-		if a.Origin != p.charge.Origin {
+		if a.Origin != p.charge.Origin || a.Sealed != p.in.Loop.Sealed {
 			continue
 		}
 		good, earliest := 0.0, a.Since
@@ -86,7 +88,7 @@ func (p *planner) evidence() {
 			day = earliest
 		}
 		p.add(loops.ServiceCheck, loops.Clause{
-			Kind: loops.ByEvidence, Day: day, Source: "opened loops on record, " + string(a.Origin) + " charges", Grade: GradeComputed,
+			Kind: loops.ByEvidence, Day: day, Source: "opened loops on record", Grade: GradeComputed,
 			Text:      fmt.Sprintf("Opened loops call for a look at %.1f months (%s); %s.", a.Next(good), a.Text, known),
 			OwnerText: "Similar machines that we opened showed first troubles from about this age on.",
 		})

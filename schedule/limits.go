@@ -112,13 +112,17 @@ func (p *planner) lastReadings() []lastReading {
 // sinceFill returns the standing entries after the last fill.
 func (p *planner) sinceFill() []loops.Entry {
 	if p.since == nil {
-		p.since = loops.Standing(p.in.History)
-		for i := len(p.since) - 1; i >= 0; i-- {
-			if p.since[i].Kind == loops.KindFill {
-				p.since = p.since[i+1:]
-				break
-			}
-		}
+		p.since = sinceFill(p.in.History)
 	}
 	return p.since
+}
+
+func sinceFill(history []loops.Entry) []loops.Entry {
+	since := loops.Standing(history)
+	for i := len(since) - 1; i >= 0; i-- {
+		if since[i].Kind == loops.KindFill {
+			return since[i+1:]
+		}
+	}
+	return since
 }

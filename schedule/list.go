@@ -28,6 +28,9 @@ type Line struct {
 	Days int
 	// Reason is the binding reason in half a line.
 	Reason string
+	// Stage is how far the reminders of the task have come by the day of the
+	// list; empty before the first.
+	Stage loops.Stage
 }
 
 // List sorts tasks into the technician's list for the workshop's day. Paused
@@ -37,7 +40,8 @@ func List(p loops.Policy, today loops.Day, items []Item) TechnicianList {
 	slices.SortStableFunc(items, compareItems)
 	var list TechnicianList
 	for _, item := range items {
-		line := Line{item, today.Sub(item.Task.Due), Reason(item.Task)}
+		stage, ok := StageOn(p, item.Task.Due, today)
+		line := Line{item, today.Sub(item.Task.Due), Reason(item.Task), stage}
 		switch {
 		case line.Days > 0:
 			list.Overdue = append(list.Overdue, line)
@@ -48,7 +52,6 @@ func List(p loops.Policy, today loops.Day, items []Item) TechnicianList {
 		default:
 			list.Later = append(list.Later, line)
 		}
-		stage, ok := StageOn(p, item.Task.Due, today)
 		staged := Staged{item, stage}
 		if reason := whyCall(p, staged); (ok || !item.Loop.State.Asked.IsZero()) && reason != "" {
 			list.Call = append(list.Call, Call{staged, reason, strings.TrimSpace(item.Owner.Address) != ""})

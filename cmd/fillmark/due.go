@@ -4,6 +4,8 @@
 package main
 
 import (
+	"cmp"
+
 	"github.com/spf13/cobra"
 
 	"fillmark/cmd/fillmark/web"
@@ -37,14 +39,9 @@ func printDue(p *printer, d web.DueAnswer) {
 	}
 	if len(d.Overdue)+len(d.Today)+len(d.Week) == 0 && len(d.Later) > 0 {
 		next := d.Later[0]
-		p.line("Next: %s %s, %s, on %s.", next.Tag, next.Machine, next.Task, next.Due.Long())
+		p.paragraph("", "  ", "Next: "+string(next.Tag)+" "+next.Machine+", "+string(next.Task)+", on "+next.Due.Long()+": "+next.Because())
 	}
-	if len(d.Call) > 0 {
-		p.line("▐ To call")
-		for _, c := range workshop.Calls(d.Call) {
-			p.paragraph("  ", "    ", c.String())
-		}
-	}
+	printSentences(p, "To call", workshop.Calls(d.Call))
 	printMorning(p, d.Morning)
 }
 
@@ -54,12 +51,8 @@ func printLines(p *printer, title string, lines []workshop.Line) {
 	}
 	p.line("▐ %s", title)
 	for _, l := range lines {
-		when := ""
-		if l.OverdueDays > 0 {
-			when = " (" + plural(l.OverdueDays, "day") + " over)"
-		}
-		p.line("  %s  %-17s %s%s", l.Tag, l.Task, l.Due.Long(), when)
-		p.paragraph("          ", "          ", l.Machine+", "+l.Owner+": "+l.Reason)
+		p.line("  %s  %-17s %s (%s)", l.Tag, l.Task, l.Due.Long(), l.Standing())
+		p.paragraph("          ", "          ", l.Machine+", "+cmp.Or(l.Owner, "no owner")+": "+l.Because())
 	}
 }
 

@@ -202,7 +202,7 @@ func (a *app) loopProofCommand() *cobra.Command {
 		Use:   "proof TAG [readings before and after]",
 		Short: "Record readings before and after a repair, comparable by room and power",
 		Example: `  fillmark loop proof 7K3QXA --before-die 92C --before-room 22C --before-power 95W \
-      --die 58C --room 23C --power 95W --verdict good`,
+      --die 58C --room 23C --power 95W --steady --verdict good`,
 		Args: oneTag,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return a.record(cmd, args[0], e, func(p *printer, r workshop.Recorded) {

@@ -118,7 +118,7 @@ func printLog(p *printer, l logAnswer) {
 		p.line("Faults that fit")
 		p.table([]string{"fit", "fault"}, min(4, len(l.Diagnosis.Fits)), func(i int) []string {
 			f := l.Diagnosis.Fits[i]
-			return []string{fmt.Sprintf("%.0f %%", 100*f.Score), f.Name()}
+			return []string{f.Percent(), f.Name()}
 		})
 	}
 	if len(l.Diagnosis.Next) > 0 {

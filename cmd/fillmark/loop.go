@@ -179,14 +179,14 @@ func (a *app) loopListCommand() *cobra.Command {
 
 // printLoopLines prints loops as a list.
 func printLoopLines(p *printer, lines []workshop.LoopLine) {
-	p.list([]string{"tag", "owner", "machine", "kind", "holds", "charge", "next"}, len(lines), func(i int) []string {
+	p.list([]string{"tag", "owner", "machine", "kind", "holds", "charge", "next", "why"}, len(lines), func(i int) []string {
 		l := lines[i]
 		machine := strings.TrimSpace(fmt.Sprintf("%d %s %s", l.Machine, l.MachineName, l.Name))
 		next := string(l.Place)
 		if l.NextTask != "" {
 			next = l.NextDue.String() + " " + string(l.NextTask)
 		}
-		return []string{string(l.Tag), ownerWords(l.Owner, l.OwnerName), machine, sealedWord(l.Loop), l.Volume.String(), chargeShort(l.State.Charge), next}
+		return []string{string(l.Tag), ownerWords(l.Owner, l.OwnerName), machine, sealedWord(l.Loop), l.Volume.String(), chargeShort(l.State.Charge), next, l.NextWhy}
 	})
 }
 

@@ -41,6 +41,7 @@ func printFile(p *printer, file workshop.File) {
 	}
 	printProtection(p, file.Protection)
 	printScale(p, file.Scale)
+	printReadings(p, file.Readings)
 	printPlan(p, l.Plan)
 	p.line("History")
 	p.table([]string{"day", "no.", "what", "by"}, len(file.History), func(i int) []string {
@@ -71,7 +72,7 @@ func printPlan(p *printer, plan loops.Plan) {
 		p.line("Nothing is planned: the loop is not in service.")
 		return
 	}
-	p.line("Plan")
+	p.line("Plan, by %s", planRests(plan))
 	for _, t := range plan.Tasks {
 		state := ""
 		if t.Paused {
@@ -86,6 +87,15 @@ func printPlan(p *printer, plan loops.Plan) {
 			p.paragraph(lead, "      ", fmt.Sprintf("%s: %s [%s, %s]", c.Day.Long(), c.Text, c.Source, c.Grade))
 		}
 	}
+}
+
+// planRests names what a plan was made from.
+func planRests(plan loops.Plan) string {
+	rests := "policy " + plan.PolicyVersion
+	if plan.EvidenceVersion > 0 {
+		rests += fmt.Sprintf(" and evidence version %d", plan.EvidenceVersion)
+	}
+	return rests
 }
 
 // printScale says what the weighings tell.
@@ -111,6 +121,49 @@ func printScale(p *printer, s *workshop.Scale) {
 		p.line("Lost since %s: %.0f ± %.0f g, which is %.0f ± %.0f g a year.", s.Loss.From.Long(), s.Loss.Lost.Grams(), s.Loss.Uncertainty.Grams(),
 			s.Loss.PerYear.Grams(), s.Loss.PerYearUncertainty.Grams())
 	}
+}
+
+// printReadings says what the temperatures tell, and what they cannot.
+func printReadings(p *printer, r *workshop.Readings) {
+	if r == nil {
+		return
+	}
+	p.line("What the readings say")
+	if last := r.Last; last != nil {
+		p.line("  Read on %s (k = 2)", last.Day.Long())
+		for _, l := range last.Lines() {
+			p.line("    %-22s %s", l.What, l.Value)
+		}
+		printFaults(p, last)
+	}
+	for _, t := range r.Trends {
+		p.paragraph("  ", "    ", fmt.Sprintf("Trend of the %s, %s: %s", t.Name, plural(t.Readings, "reading"), t.Sentence()))
+	}
+	if r.Proof != nil {
+		p.paragraph("  ", "    ", "Repair of "+r.Proof.Day.Long()+": "+r.Proof.Sentence())
+	}
+	p.line("  Cannot be told")
+	if r.Last != nil {
+		for _, x := range r.Last.Refused {
+			p.paragraph("    ", "      ", x.Error()+".")
+		}
+	}
+	for _, c := range r.Cannot {
+		p.paragraph("    ", "      ", c)
+	}
+}
+
+func printFaults(p *printer, last *workshop.LastReading) {
+	if last.Faults == nil {
+		return
+	}
+	for _, f := range last.Faults.Fits {
+		p.line("    fits %-17s %s", f.Percent(), f.Name())
+	}
+	for i, ask := range last.Faults.Next {
+		p.paragraph(fmt.Sprintf("    next %d. ", i+1), "      ", ask)
+	}
+	p.paragraph("    ", "      ", last.Against)
 }
 
 func (a *app) loopHistoryCommand() *cobra.Command {

@@ -22,7 +22,7 @@ import (
 func (a *app) openingCommand() *cobra.Command {
 	cmd := &cobra.Command{Use: "opening", Short: "Openings: what was found inside, and what it tells", Args: cobra.NoArgs}
 	cmd.AddCommand(a.openingAddCommand(), a.openingListCommand(), a.openingShowCommand(), a.openingLivesCommand(),
-		a.openingPatternCommand(), a.openingHowLongCommand(), a.openingWhenLookCommand(), a.openingWatchCommand(), a.openingSummaryCommand())
+		a.openingPatternCommand(), a.openingHowLongCommand(), a.openingWhenLookCommand(), a.openingEvidenceCommand(), a.openingWatchCommand(), a.openingSummaryCommand())
 	return cmd
 }
 

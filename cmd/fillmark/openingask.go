@@ -5,6 +5,8 @@ package main
 
 import (
 	"fmt"
+	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -164,8 +166,43 @@ func (a *app) openingWhenLookCommand() *cobra.Command {
 	}
 }
 
+func (a *app) openingEvidenceCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "evidence", Short: "What plans learnt from openings, every version with its day; loop show names the one of a plan", Args: noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			found, err := ask[items[loops.Evidence]](cmd.Context(), a, "GET", "/api/v1/openings/evidence", nil)
+			if err != nil {
+				return err
+			}
+			return a.print(found, func(p *printer) {
+				if len(found.Items) == 0 {
+					p.line("None yet: plans rest on the policy alone.")
+				}
+				for _, e := range found.Items {
+					p.line("▐ Version %d, %s", e.Version, loops.DayOf(e.Made, time.UTC).Long())
+					printEvidence(p, e)
+				}
+			})
+		},
+	}
+}
+
+func printEvidence(p *printer, e loops.Evidence) {
+	if len(e.Ages) == 0 {
+		p.line("  No age: nothing failed, or nothing healthy is on record.")
+	}
+	build := map[bool]string{true: "sealed", false: "open"}
+	p.table([]string{"charges", "loops", "months", "n", "failures", "loop-months", "known since"}, len(e.Ages), func(i int) []string {
+		x := e.Ages[i]
+		return []string{string(x.Origin), build[x.Sealed], fmt.Sprintf("%.1f", x.Months), fmt.Sprint(x.Lives), fmt.Sprint(x.Failures), fmt.Sprintf("%.0f", x.LoopMonths), x.Since.String()}
+	})
+	for _, n := range e.Notices {
+		p.paragraph("  ", "    ", n.Text)
+	}
+}
+
 func printWhenLook(p *printer, l workshop.WhenLook) {
-	p.line("%s charges", l.Origin)
+	p.line("%s", strings.ToUpper(l.Of[:1])+l.Of[1:])
 	if l.Sentence != "" {
 		p.paragraph("  ", "  ", l.Sentence)
 	}

@@ -128,6 +128,9 @@ type Fit struct {
 	Against []string `json:"against,omitempty"` // signs not explained
 }
 
+// Percent says how well they fit: "80 %".
+func (f Fit) Percent() string { return fmt.Sprintf("%.0f %%", 100*f.Score) }
+
 // Name says the faults in words.
 func (f Fit) Name() string {
 	if len(f.Faults) == 0 {

@@ -88,7 +88,7 @@ func (r Reading) flow() (Measured[LitrePerMinute], error) {
 	none := Measured[LitrePerMinute]{}
 	switch {
 	case r.CoolantIn == nil || r.CoolantOut == nil:
-		return none, Refusal{"flow", "the coolant is not read on both sides of the cold plate; " + PumpNote}
+		return none, Refusal{"flow", "the coolant is not read on both sides of the cold plate, and the pump's speed is not flow"}
 	case r.Fluid == "" || r.Mass == nil && r.Fluid.IsGlycol():
 		return none, Refusal{"flow", "what is in the loop, and how strong it is, is not known"}
 	}

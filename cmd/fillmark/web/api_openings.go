@@ -29,6 +29,7 @@ func (s *server) openingRoutes(mux router) {
 	mux.Handle("GET /api/v1/openings/pattern", s.api(s.apiPattern))
 	mux.Handle("GET /api/v1/openings/howlong", s.api(s.apiHowLong))
 	mux.Handle("GET /api/v1/openings/whenlook", s.api(s.apiWhenLook))
+	mux.Handle("GET /api/v1/openings/evidence", s.api(s.apiEvidence))
 	mux.Handle("GET /api/v1/openings/cases", s.api(s.apiCases))
 	mux.Handle("GET /api/v1/openings/lives", s.stream("text/csv; charset=utf-8; header=present", s.exportLives))
 	mux.Handle("GET /api/v1/openings/watches", s.api(s.apiWatches))
@@ -90,6 +91,13 @@ func (s *server) apiHowLong(r *http.Request) (any, error) {
 
 func (s *server) apiWhenLook(r *http.Request) (any, error) {
 	return itemsOf(s.Workshop.WhenToLook())
+}
+
+func (s *server) apiEvidence(r *http.Request) (any, error) {
+	if err := paramsOf(r).err(); err != nil {
+		return nil, err
+	}
+	return itemsOf(s.Workshop.EvidenceVersions())
 }
 
 func (s *server) apiCases(r *http.Request) (any, error) {

@@ -127,6 +127,7 @@ func (b *bench) openingCalls(tag string) []apiCall {
 		{"GET", "/api/v1/openings/pattern?trait=metal%3Dcopper", "", 200, ""},
 		{"GET", "/api/v1/openings/howlong?by=metals", "", 200, ""},
 		{"GET", "/api/v1/openings/whenlook", "", 200, ""},
+		{"GET", "/api/v1/openings/evidence", "", 200, ""},
 		{"GET", "/api/v1/openings/cases", "", 200, ""},
 		{"GET", "/api/v1/openings/lives?origin=workshop", "", 200, ""},
 		{"POST", "/api/v1/openings/watches", `{"cause":"clog","trait":"metal=copper","read_at":5}`, 200, ""},

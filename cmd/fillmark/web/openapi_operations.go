@@ -156,6 +156,7 @@ func openingOperations() []operation {
 			choiceParameter("cause", "the cause in the loop; clog unless it is given", causesInLoop()...), trait,
 		}},
 		{pattern: "GET /api/v1/openings/howlong", summary: "How long do charges last?", out: list[workshop.OriginLives]{}, query: []queryParameter{by}},
+		{pattern: "GET /api/v1/openings/evidence", summary: "List every version of what plans learn from openings, the newest first", out: list[loops.Evidence]{}},
 		{pattern: "GET /api/v1/openings/whenlook", summary: "When should a charge be looked at?", out: list[workshop.WhenLook]{}},
 		{pattern: "GET /api/v1/openings/cases", summary: "List the lives of all charges on record", out: list[workshop.CaseLine]{}},
 		{pattern: "GET /api/v1/openings/lives", summary: "The rows that one origin's answers rest on", outType: typeCSV, query: []queryParameter{

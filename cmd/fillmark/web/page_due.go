@@ -11,6 +11,7 @@ import (
 
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
+	"fillmark/schedule"
 )
 
 // duePage is what the workshop has before it.
@@ -115,6 +116,12 @@ type nextLine struct {
 	Task    loops.TaskKind
 	Due     loops.Day
 	Over    int // days over; negative before the day
+	Why     string
+}
+
+// nextOn describes a task on a day.
+func nextOn(tag loops.Tag, machine string, t loops.Task, today loops.Day) *nextLine {
+	return &nextLine{tag, machine, t.Kind, t.Due, today.Sub(t.Due), schedule.Reason(t)}
 }
 
 func (s *server) pageDue(w http.ResponseWriter, r *http.Request) error {
@@ -154,7 +161,7 @@ func (s *server) nextOf(list workshop.DueList) (*nextLine, error) {
 	for _, group := range [][]workshop.Line{list.Week, list.Later} {
 		if len(group) > 0 {
 			l := group[0]
-			return &nextLine{l.Tag, l.Machine, l.Task, l.Due, l.OverdueDays}, nil
+			return &nextLine{l.Tag, l.Machine, l.Task, l.Due, l.OverdueDays, l.Reason}, nil
 		}
 	}
 	var next *nextLine
@@ -165,8 +172,7 @@ func (s *server) nextOf(list workshop.DueList) (*nextLine, error) {
 		}
 		tasks := workshop.NextTasks(loop.Plan)
 		if len(tasks) > 0 && (next == nil || tasks[0].Due.Before(next.Due)) {
-			next = &nextLine{Tag: loop.Tag, Task: tasks[0].Kind, Due: tasks[0].Due, Over: list.Day.Sub(tasks[0].Due)}
-			of = loop.Machine
+			next, of = nextOn(loop.Tag, "", tasks[0], list.Day), loop.Machine
 		}
 	}
 	if next == nil {

@@ -5,13 +5,18 @@ package web_test
 
 import (
 	"fmt"
+	"html"
+	"net/http"
 	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
+	"fillmark/schedule"
 )
 
 // The list is kept between requests, and never for longer than it is true.
@@ -46,4 +51,37 @@ func TestDueShowsABoundedNumber(t *testing.T) {
 	assert.Contains(t, page, fmt.Sprintf("%d more;", len(list.Overdue)-40))
 	groups := strings.Split(page, "<section>")
 	assert.Equal(t, 40, strings.Count(groups[1], `<td class="why">`))
+}
+
+func squeeze(text string) string { return strings.Join(strings.Fields(text), " ") }
+
+// Wherever a task stands with its day, the reason of the day stands with it.
+func TestEveryScreenSaysWhyThisDay(t *testing.T) {
+	t.Parallel()
+	for _, tc := range []struct {
+		name    string
+		daysAgo int
+	}{{"overdue", 200}, {"nothing due yet", 3}} {
+		t.Run(tc.name, func(t *testing.T) {
+			t.Parallel()
+			b := newBench(t)
+			file := b.register(machine{owner: loops.Owner{Name: "Ana Fern", Email: "ana@garden.example"}, name: "the grey tower", kind: loops.Desktop,
+				fluid: chemistry.PropyleneGlycol, mass: 0.35, wall: -10, daysAgo: tc.daysAgo})
+			next := workshop.NextTasks(file.Loop.Plan)[0]
+			bench, owner := schedule.Reason(next), next.Binding().ForOwner()
+			require.NotEqual(t, bench, owner)
+			path := "/loops/" + string(file.Loop.Tag)
+			for address, why := range map[string]string{
+				"/": bench, "/loops": bench, "/loops?metal=copper": bench, path: next.Binding().Text, "/owners/1": bench,
+				path + "/label":    next.Due.Long() + ", by " + string(next.Binding().Kind),
+				path + "/handover": owner, path + "/letter": owner, b.ownerLink(file.Owner): owner,
+			} {
+				page := b.get(address)
+				require.Equal(t, http.StatusOK, page.Code, address)
+				text := squeeze(html.UnescapeString(page.Body.String()))
+				assert.Contains(t, text, next.Due.Long(), address)
+				assert.Contains(t, text, strings.TrimRight(squeeze(why), "."), address)
+			}
+		})
+	}
 }

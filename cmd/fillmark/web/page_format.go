@@ -13,6 +13,7 @@ import (
 	"unicode/utf8"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
 
@@ -22,7 +23,7 @@ func formats() template.FuncMap {
 	return template.FuncMap{
 		"day":  loops.Day.Long,
 		"iso":  loops.Day.String,
-		"over": daysOver,
+		"over": workshop.DaysOver,
 		"ago":  daysAgo,
 		"qty":  quantity,
 		"one":  oneDecimal,
@@ -33,23 +34,12 @@ func formats() template.FuncMap {
 // oneDecimal writes a bare figure with one decimal.
 func oneDecimal(v float64) string { return strconv.FormatFloat(v, 'f', 1, 64) }
 
-// daysOver writes how a due day stands: "3 days over", "today", "in 5 days".
-func daysOver(days int) string {
-	switch {
-	case days > 0:
-		return count(days, "day") + " over"
-	case days == 0:
-		return "today"
-	}
-	return "in " + count(-days, "day")
-}
-
-// daysAgo is [daysOver] in an owner's words: "3 days ago".
+// daysAgo is [workshop.DaysOver] in an owner's words: "3 days ago".
 func daysAgo(days int) string {
 	if days > 0 {
 		return count(days, "day") + " ago"
 	}
-	return daysOver(days)
+	return workshop.DaysOver(days)
 }
 
 func count(n int, what string) string {

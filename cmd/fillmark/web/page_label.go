@@ -100,7 +100,7 @@ func (s *server) loopLabel(file workshop.File) (label, error) {
 	}
 	l.Lines = append(l.Lines, labelLine{"Filled", charge.FilledTo.Long()})
 	if tasks := workshop.NextTasks(loop.Plan); len(tasks) > 0 {
-		l.Lines = append(l.Lines, labelLine{"Next", capital(string(tasks[0].Kind)) + ", " + tasks[0].Due.Long()})
+		l.Lines = append(l.Lines, labelLine{"Next", capital(string(tasks[0].Kind)) + ", " + tasks[0].Due.Long() + ", by " + string(tasks[0].Binding().Kind)})
 	}
 	for _, caution := range labelCautions(charge.Fluid, charge.Biocide.Family, loop.Sealed) {
 		l.Cautions = append(l.Cautions, notify.InOwnersUnits(caution, file.Owner.Units))

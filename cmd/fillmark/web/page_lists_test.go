@@ -270,7 +270,8 @@ func TestSmallFormsOfALoop(t *testing.T) {
 	assert.Len(t, state.History, 6)
 	assert.Zero(t, state.Loop.State.Charge.Inhibitor.DoseMLPerL, "the dose was struck out")
 	page := b.get(path)
-	for _, say := range []string{"Thermal resistance", "0.378 K/W on Tue 1 Dec 2026, 0.417 K/W on Thu 3 Dec 2026", "The readings as a table", "Temperatures"} {
+	for _, say := range []string{"Thermal resistance", "0.378 K/W on Tue 1 Dec 2026, 0.417 K/W on Thu 3 Dec 2026", "The readings as a table", "Temperatures",
+		"What the readings say", "total resistance", "0.417 ± ", "trend: the coolant was not steady", "The mount resistance cannot tell dry paste"} {
 		b.says(page, say, "life")
 	}
 	before := b.bytesOnDisk()

@@ -33,11 +33,14 @@ type loopPage struct {
 	History []historyLine
 	Plan    []planTask
 	Policy  string // version the plan was made from
-	Caution []chemistry.Caution
-	Form    *form
-	Forms   loopForms
-	Life    []lifePlot
-	Read    []lifeRow
+	// Evidence is the version of what openings taught; zero for none.
+	Evidence uint64
+	Caution  []chemistry.Caution
+	Form     *form
+	Forms    loopForms
+	Life     []lifePlot
+	Read     []lifeRow
+	Says     *workshop.Readings // what the readings say; nil where there are none
 	// Empty tells that there is nothing in it to top up.
 	Empty bool
 }
@@ -85,7 +88,7 @@ func (s *server) loopPage(r *http.Request, file workshop.File, f *form) (loopPag
 		Tag:   loop.Tag, Machine: file.Machine, Loop: loop.Name, Owner: file.Owner,
 		Build: buildLine(loop.Construction), Charge: chargeLine(charge), Frost: frostOf(loop, file.Protection),
 		Gauge: gaugeOf(file.Protection), Status: planStatus(loop), History: historyOf(file.History),
-		Policy: loop.Plan.PolicyVersion, Form: f, Read: lifeRows(file.History), Empty: charge == nil,
+		Policy: loop.Plan.PolicyVersion, Evidence: loop.Plan.EvidenceVersion, Form: f, Read: lifeRows(file.History), Says: file.Readings, Empty: charge == nil,
 	}
 	p.Life = lifePlots(file.History, p.Read)
 	f.offer("on", p.Day.String())

@@ -131,7 +131,7 @@ func (s *server) listNarrowed(p *loopsPage, q workshop.LoopQuery, query url.Valu
 			Charge: chargeLine(line.State.Charge), Status: planStatus(line.Loop),
 		}
 		if tasks := workshop.NextTasks(line.Plan); len(tasks) > 0 {
-			row.Next = &nextLine{line.Tag, line.MachineName, tasks[0].Kind, tasks[0].Due, p.Day.Sub(tasks[0].Due)}
+			row.Next = nextOn(line.Tag, line.MachineName, tasks[0], p.Day)
 		}
 		if row.fits(p.Query) {
 			rows = append(rows, row)
@@ -160,7 +160,7 @@ func (s *server) loopRow(loop loops.Loop, today loops.Day) (loopRow, error) {
 		row.Owner = owner.Name
 	}
 	if tasks := workshop.NextTasks(loop.Plan); len(tasks) > 0 {
-		row.Next = &nextLine{loop.Tag, machine.Name, tasks[0].Kind, tasks[0].Due, today.Sub(tasks[0].Due)}
+		row.Next = nextOn(loop.Tag, machine.Name, tasks[0], today)
 	}
 	return row, nil
 }

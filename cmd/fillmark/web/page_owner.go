@@ -60,6 +60,7 @@ type ownerMachine struct {
 	Tag   loops.Tag
 	Says  string // how it stands
 	Next  string // the next thing in words; empty where nothing is planned
+	Why   string // why it is due then, as owners read it
 	Due   loops.Day
 	Over  int
 	Steps []string
@@ -203,6 +204,7 @@ func ownerMachineOf(f workshop.File, open []loops.TaskKind, today loops.Day, rea
 	asked := loops.Look
 	if tasks := workshop.NextTasks(f.Loop.Plan); len(tasks) > 0 {
 		m.Next, m.Due, m.Over = taskForOwner(tasks[0].Kind), tasks[0].Due, today.Sub(tasks[0].Due)
+		m.Why = tasks[0].Binding().ForOwner()
 	}
 	if len(open) > 0 && !slices.Contains(open, loops.Look) {
 		asked = open[0]

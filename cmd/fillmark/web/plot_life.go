@@ -10,6 +10,8 @@ import (
 	"strings"
 
 	"fillmark/loops"
+	"fillmark/loops/inspection"
+	"fillmark/schedule"
 )
 
 // lifePlot is one figure of a loop over its life, in drawing units.
@@ -66,9 +68,9 @@ func lifeRows(history []loops.Entry) []lifeRow {
 		if x.PowerW != nil {
 			row.Heat = figure(*x.PowerW, "W")
 		}
-		if x.Comparable() {
-			row.total = new(float64(*x.Die-*x.Room) / *x.PowerW)
-			row.Total = strconv.FormatFloat(*row.total, 'f', 3, 64)
+		if figures, err := inspection.Read(schedule.InspectionReading(*x, nil)); err == nil && figures.Total != nil {
+			row.total = new(float64(figures.Total.Value))
+			row.Total = fmt.Sprintf("%.3f ± %.3f", *row.total, float64(figures.Total.Uncertainty))
 		}
 		rows = append(rows, row)
 	}

@@ -7,6 +7,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strings"
 
 	"fillmark/chemistry"
 	"fillmark/loops"
@@ -19,6 +20,19 @@ type Bring struct {
 	For    []loops.Tag     `json:"for"`
 	// Note says what the amount rests on, or why there is none.
 	Note string `json:"note,omitempty"`
+}
+
+// Sentence says it in one line.
+func (b Bring) Sentence() string {
+	amount := "An unknown amount"
+	if b.Volume > 0 {
+		amount = b.Volume.String()
+	}
+	tags := make([]string, len(b.For))
+	for i, tag := range b.For {
+		tags[i] = string(tag)
+	}
+	return fmt.Sprintf("%s of %s for %s: %s.", amount, b.What, strings.Join(tags, ", "), b.Note)
 }
 
 // bring adds up what the tasks need: for a top-up what the check of it asks

@@ -4,6 +4,7 @@
 package workshop
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -40,13 +41,9 @@ func Calls(lines []CallLine) []Call {
 // mostTold bounds what one line of a call names.
 const mostTold = 8
 
-// String is the call in one line: whom, on which number, why, and about what.
-func (c Call) String() string {
-	phone := c.Phone
-	if phone == "" {
-		phone = "no telephone on record"
-	}
-	line := fmt.Sprintf("%s (%s): %s.", c.Owner, phone, c.Why)
+// Sentence is the call in one line: whom, on which number, why, and about what.
+func (c Call) Sentence() string {
+	line := fmt.Sprintf("%s (%s): %s.", cmp.Or(c.Owner, "no owner"), cmp.Or(c.Phone, noPhone), c.Why)
 	for n, l := range c.About[:min(len(c.About), mostTold)] {
 		separator := ";"
 		if n == 0 || l.Tag != c.About[n-1].Tag {

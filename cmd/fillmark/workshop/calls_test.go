@@ -34,7 +34,7 @@ func TestCallsAreOnePerOwnerAndReason(t *testing.T) {
 	})
 	require.Len(t, calls, 3, "another owner of the same name is another call")
 	assert.Equal(t, "Ana (no telephone on record): stopped the mail. 7K3M9Q the tower: look since Sat 21 Nov 2026; "+
-		"coolant change by Thu 26 Nov 2026. GPM00H the tower: leak check since Tue 24 Nov 2026.", calls[0].String())
+		"coolant change by Thu 26 Nov 2026. GPM00H the tower: leak check since Tue 24 Nov 2026.", calls[0].Sentence())
 	assert.Empty(t, calls[0].Letter)
 	assert.Equal(t, loops.Tag("4XW8PD"), calls[1].Letter)
 }
@@ -48,6 +48,6 @@ func TestCallAboutManyTasksStaysALine(t *testing.T) {
 	}
 	calls := workshop.Calls(lines)
 	require.Len(t, calls, 1)
-	assert.Contains(t, calls[0].String(), "; and 52 more.")
-	assert.Less(t, len(calls[0].String()), 1000)
+	assert.Contains(t, calls[0].Sentence(), "; and 52 more.")
+	assert.Less(t, len(calls[0].Sentence()), 1000)
 }

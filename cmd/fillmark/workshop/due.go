@@ -6,6 +6,7 @@ package workshop
 import (
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"fillmark/loops"
@@ -25,7 +26,35 @@ type Line struct {
 	OverdueDays int          `json:"overdue_days"`
 	Reason      string       `json:"reason"`
 	Clause      loops.Clause `json:"clause"` // the binding one
-	Stage       loops.Stage  `json:"stage,omitempty"`
+	// Stage is how far the reminders of the task have come: ahead, due, late,
+	// last or call; empty before the first.
+	Stage loops.Stage `json:"stage,omitempty"`
+}
+
+// Standing says how far off the day is, and how far the reminders have come:
+// "35 days over, stage late".
+func (l Line) Standing() string {
+	if l.Stage == "" {
+		return DaysOver(l.OverdueDays)
+	}
+	return DaysOver(l.OverdueDays) + ", stage " + string(l.Stage)
+}
+
+// Because says why the day is what it is, with the source of the figure.
+func (l Line) Because() string {
+	return l.Reason + " (" + strings.TrimRight(l.Clause.Source, ".") + ")."
+}
+
+// DaysOver says how many days something is over its day: "3 days over",
+// "today", "in 2 days" where that is still to come.
+func DaysOver(days int) string {
+	switch {
+	case days > 0:
+		return counted(days, "day") + " over"
+	case days == 0:
+		return "today"
+	}
+	return "in " + counted(-days, "day")
 }
 
 // CallLine is an owner to be called, and why.
@@ -36,6 +65,9 @@ type CallLine struct {
 	Why     string        `json:"why"`
 	Letter  bool          `json:"letter,omitempty"` // a printed letter can go instead
 }
+
+// noPhone stands where an owner's number should.
+const noPhone = "no telephone on record"
 
 // DueList is what a workshop has before it.
 type DueList struct {
@@ -67,8 +99,7 @@ func (w *Workshop) Due(at time.Time) (DueList, error) {
 	out := DueList{Day: today, Overdue: lines(list.Overdue), Today: lines(list.Today), Week: lines(list.Week), Later: lines(list.Later), Call: []CallLine{},
 		Notices: append([]loops.EvidenceNotice{}, evidence.Notices...)}
 	for _, c := range list.Call {
-		line := lineOf(c.Item, today)
-		line.Stage = c.Stage
+		line := lineOf(c.Item, today, c.Stage)
 		out.Call = append(out.Call, CallLine{Line: line, OwnerID: c.Owner.ID, Phone: c.Owner.Phone, Why: c.Reason, Letter: c.Letter})
 	}
 	return out, nil
@@ -77,15 +108,15 @@ func (w *Workshop) Due(at time.Time) (DueList, error) {
 func lines(of []schedule.Line) []Line {
 	out := make([]Line, 0, len(of))
 	for _, l := range of {
-		out = append(out, lineOf(l.Item, l.Task.Due.AddDays(l.Days)))
+		out = append(out, lineOf(l.Item, l.Task.Due.AddDays(l.Days), l.Stage))
 	}
 	return out
 }
 
-func lineOf(i schedule.Item, today loops.Day) Line {
+func lineOf(i schedule.Item, today loops.Day, stage loops.Stage) Line {
 	return Line{
 		Tag: i.Loop.Tag, Machine: i.Machine.Name, Kind: i.Machine.Kind, Owner: i.Owner.Name, Task: i.Task.Kind,
-		Due: i.Task.Due, OverdueDays: today.Sub(i.Task.Due), Reason: schedule.Reason(i.Task), Clause: i.Task.Binding(),
+		Due: i.Task.Due, OverdueDays: today.Sub(i.Task.Due), Reason: schedule.Reason(i.Task), Clause: i.Task.Binding(), Stage: stage,
 	}
 }
 

@@ -8,6 +8,8 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
+	"strings"
 
 	"fillmark/loops"
 	"fillmark/loops/findings"
@@ -15,36 +17,68 @@ import (
 )
 
 // generalCheck returns the interval of service checks that the policy has for
-// loops of no special kind, in months: the default until openings say more.
-func generalCheck(p loops.Policy) float64 {
-	age, conditions := 12.0, math.MaxInt
+// sealed or open loops of no special kind, in months: the default until
+// openings say more. The workshop's own figure counts before a shipped one.
+func generalCheck(p loops.Policy, sealed bool) float64 {
+	age, best := 12.0, -1
 	for _, i := range p.Intervals {
-		if i.Task != loops.ServiceCheck || i.First {
+		if i.Task != loops.ServiceCheck || i.First || len(i.Machines)+len(i.Fluids) > 0 || i.Sealed != nil && *i.Sealed != sealed {
 			continue
 		}
-		n := len(i.Machines) + len(i.Fluids)
-		if i.Sealed != nil {
-			n++
+		rank := 0
+		if i.Own {
+			rank += 2
 		}
-		if n < conditions {
-			age, conditions = float64(i.Months)+float64(i.Days)/daysPerMonth, n
+		if i.Sealed != nil {
+			rank++
+		}
+		if rank > best {
+			age, best = float64(i.Months)+float64(i.Days)/daysPerMonth, rank
 		}
 	}
 	return age
 }
 
-// evidenceOrigins are the origins that plans learn from. Of a charge of unknown
-// origin nobody knows what it stands for.
-func evidenceOrigins() []loops.Origin { return []loops.Origin{loops.WorkshopFill, loops.Factory} }
+// stratum is what evidence is never pooled beyond: charges of one origin, in
+// loops of one build. A sealed loop that nobody can refill and an open one with
+// a reservoir clog at ages of their own, and one weak make of sealed cooler
+// says nothing about a chiller. Kinds of machine and makes are not parted
+// further: most would have no failure to reckon from. What the failed ones of a
+// stratum have in common the text of its age says.
+type stratum struct {
+	origin loops.Origin
+	sealed bool
+}
+
+// strata are those that plans learn from. Of a charge of unknown origin nobody
+// knows what it stands for.
+func strata() []stratum {
+	return []stratum{{loops.WorkshopFill, false}, {loops.WorkshopFill, true}, {loops.Factory, false}, {loops.Factory, true}}
+}
+
+func (s stratum) String() string {
+	if s.sealed {
+		return string(s.origin) + " charges in sealed loops"
+	}
+	return string(s.origin) + " charges in open loops"
+}
+
+// of returns the cases of the stratum.
+func (s stratum) of(cases []Case) []Case {
+	return slices.DeleteFunc(slices.Clone(cases), func(c Case) bool { return c.Origin != s.origin || c.Sealed != s.sealed })
+}
 
 func everyone(Case) (string, bool) { return "", true }
 
-// evidenceOf reckons what the cases teach: an age for each origin that has
-// both failed and healthy charges, and what failed ones have in common.
-func evidenceOf(cases []Case, defaultAge float64) (loops.Evidence, error) {
+// evidenceOf reckons what the cases teach: an age for each stratum that has
+// both failed and healthy charges, and what failed ones have in common. Where
+// a stratum has not, the policy's interval stands: another one's failures are
+// no evidence for it.
+func evidenceOf(cases []Case, p loops.Policy) (loops.Evidence, error) {
 	var e loops.Evidence
-	for _, origin := range evidenceOrigins() {
-		lives, err := findings.NewLives(rowsOf(cases, origin, everyone))
+	for _, s := range strata() {
+		own := s.of(cases)
+		lives, err := findings.NewLives(rowsOf(own, s.origin, everyone))
 		if err != nil {
 			return e, err
 		}
@@ -52,27 +86,53 @@ func evidenceOf(cases []Case, defaultAge float64) (loops.Evidence, error) {
 		if basis.Failures == 0 || basis.Right == 0 {
 			continue
 		}
-		due, err := findings.EvidenceAge(lives, defaultAge)
+		due, err := findings.EvidenceAge(lives, generalCheck(p, s.sealed))
 		if err != nil {
 			return e, err
 		}
-		e.Ages = append(e.Ages, ageOf(origin, due))
+		e.Ages = append(e.Ages, ageOf(s, due, own))
 	}
 	var err error
 	e.Notices, err = noticesOf(cases)
 	return e, err
 }
 
-// ageOf writes what findings reckoned as a record.
-func ageOf(origin loops.Origin, due findings.Due) loops.EvidenceAge {
+// ageOf writes what findings reckoned from the cases of a stratum as a record.
+func ageOf(s stratum, due findings.Due, cases []Case) loops.EvidenceAge {
 	age := loops.EvidenceAge{
-		Origin: origin, Months: math.Min(due.Age, 1200), Lives: due.Basis.N, Failures: due.Basis.Failures, LoopMonths: due.Basis.UnderWatch,
-		Text: fmt.Sprintf("%d of %s failed in %.0f loop-months under watch", due.Basis.Failures, counted(due.Basis.N, string(origin)+" charge"), due.Basis.UnderWatch),
+		Origin: s.origin, Sealed: s.sealed, Months: math.Min(due.Age, 1200),
+		Lives: due.Basis.N, Failures: due.Basis.Failures, LoopMonths: due.Basis.UnderWatch,
+		Text: fmt.Sprintf("%d of %d %s failed in %.0f loop-months under watch%s", due.Basis.Failures, due.Basis.N, s, due.Basis.UnderWatch, mostOf(cases)),
 	}
 	if due.Clause == findings.ByLikelihood {
 		age.Shape = math.Min(due.ShapeHigh, steepest)
 	}
 	return age
+}
+
+// mostOf says which maker and model more than half of several failed charges
+// have, where others are on record as well: what the age rests on may be one
+// weak make.
+func mostOf(cases []Case) string {
+	failed, all := map[string]int{}, map[string]int{}
+	total := 0
+	for _, c := range cases {
+		if c.LeftOut != "" {
+			continue
+		}
+		model := c.value("model")
+		all[model]++
+		if c.Failed {
+			failed[model]++
+			total++
+		}
+	}
+	for model, n := range failed {
+		if model != "" && n > 1 && 2*n > total && len(all) > 1 {
+			return fmt.Sprintf(", %d of the failed in %s", n, strings.ReplaceAll(model, ";", ","))
+		}
+	}
+	return ""
 }
 
 // steepest is the largest Weibull shape that looks at loops known good are
@@ -148,7 +208,7 @@ func (w *Workshop) Learn(ctx context.Context, s Stamp) (int, error) {
 	if err != nil {
 		return 0, fmt.Errorf("evidence: %w", err)
 	}
-	is, err := evidenceOf(cases, generalCheck(w.settings.Policy))
+	is, err := evidenceOf(cases, w.settings.Policy)
 	if err != nil {
 		return 0, fmt.Errorf("evidence: %w", err)
 	}
@@ -173,6 +233,13 @@ func (w *Workshop) Learn(ctx context.Context, s Stamp) (int, error) {
 // replanBatch is how many loops are planned anew in one change.
 const replanBatch = 50
 
+// EvidenceVersions lists every version of the evidence, the newest first: a
+// plan names the one it was made from.
+func (w *Workshop) EvidenceVersions() ([]loops.Evidence, error) {
+	versions, err := gather(w.register.Evidences())
+	return slices.Concat([]loops.Evidence{}, versions), err
+}
+
 // RecallEvidence makes plans use the newest evidence on record.
 func (w *Workshop) RecallEvidence() error {
 	e, err := w.register.Evidence()
@@ -185,7 +252,7 @@ func (w *Workshop) RecallEvidence() error {
 func forPlan(e loops.Evidence) schedule.Evidence {
 	out := schedule.Evidence{Version: e.Version}
 	for _, a := range e.Ages {
-		out.Ages = append(out.Ages, schedule.EvidenceAge{Origin: a.Origin, Months: a.Months, Shape: a.Shape, Text: a.Text, Since: a.Since})
+		out.Ages = append(out.Ages, schedule.EvidenceAge{Origin: a.Origin, Sealed: a.Sealed, Months: a.Months, Shape: a.Shape, Text: a.Text, Since: a.Since})
 	}
 	return out
 }

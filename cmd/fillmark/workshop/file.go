@@ -22,6 +22,8 @@ type File struct {
 	Protection *Protection `json:"protection,omitempty"`
 	// Scale is nil where nothing was weighed.
 	Scale *Scale `json:"scale,omitempty"`
+	// Readings is nil where no temperature was read.
+	Readings *Readings `json:"readings,omitempty"`
 }
 
 // Protection sets a charge's freeze point against the coldest wall.
@@ -59,6 +61,7 @@ func (w *Workshop) fileOf(loop loops.Loop) (File, error) {
 	}
 	file.Protection = ProtectionOf(loop)
 	file.Scale = ScaleOf(loop, file.History)
+	file.Readings = ReadingsOf(loop, file.History)
 	return file, nil
 }
 

@@ -62,9 +62,14 @@ func handoverLoop(l loops.Loop) notify.HandoverLoop {
 		out.Freeze, out.FreezeUncertainty, out.Coldest = &p.FreezePoint, p.Uncertainty, p.Wall
 	}
 	for _, t := range NextTasks(l.Plan) {
-		out.Next = append(out.Next, notify.NextTask{Task: t.Kind, Due: t.Due})
+		out.Next = append(out.Next, nextTask(t))
 	}
 	return out
+}
+
+// nextTask says a task that will come due as owners read it.
+func nextTask(t loops.Task) notify.NextTask {
+	return notify.NextTask{Task: t.Kind, Due: t.Due, Why: t.Binding().ForOwner()}
 }
 
 // calendar writes the events that ride in a mail.

@@ -11,6 +11,7 @@ import (
 
 	"fillmark/chemistry"
 	"fillmark/loops"
+	"fillmark/schedule"
 )
 
 // lister is what lists are read from.
@@ -86,6 +87,8 @@ type LoopLine struct {
 	// NextTask and NextDue are the earliest task; empty where none is planned.
 	NextTask loops.TaskKind `json:"next_task,omitempty"`
 	NextDue  loops.Day      `json:"next_due,omitzero"`
+	// NextWhy is why it is due then.
+	NextWhy string `json:"next_why,omitempty"`
 }
 
 // FindLoops lists the loops that a query chooses. It reads one owner's loops
@@ -211,10 +214,8 @@ func (n naming) line(l loops.Loop) (LoopLine, error) {
 		Loop: l, Owner: machine.Owner, OwnerName: owner.Name,
 		MachineName: machine.Name, MachineKind: machine.Kind, Place: PlaceOf(l.State),
 	}
-	for _, d := range l.Dues() {
-		if line.NextDue.IsZero() || d.Day.Before(line.NextDue) {
-			line.NextTask, line.NextDue = d.Task, d.Day
-		}
+	if tasks := NextTasks(l.Plan); len(tasks) > 0 {
+		line.NextTask, line.NextDue, line.NextWhy = tasks[0].Kind, tasks[0].Due, schedule.Reason(tasks[0])
 	}
 	return line, nil
 }

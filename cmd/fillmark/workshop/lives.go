@@ -26,6 +26,7 @@ func months(from, to loops.Day) float64 { return float64(to.Sub(from)) / daysPer
 type Case struct {
 	Tag    loops.Tag    `json:"tag"`
 	Origin loops.Origin `json:"origin"`
+	Sealed bool         `json:"sealed"`
 	// Failed tells that a cause in the loop ended the life, and Cause which.
 	Failed bool        `json:"failed"`
 	Cause  loops.Cause `json:"cause,omitempty"`
@@ -209,7 +210,7 @@ func (r *caseReader) cases(l loops.Loop) ([]Case, error) {
 		if err != nil {
 			return nil, err
 		}
-		c := Case{Tag: l.Tag, Origin: life.charge.Origin, Failed: !life.found.IsZero(), Cause: life.cause, Ended: life.lastGood, Traits: traits, Fluid: cmp.Or(string(life.charge.Fluid), life.charge.Fluid.Name())}
+		c := Case{Tag: l.Tag, Origin: life.charge.Origin, Sealed: l.Sealed, Failed: !life.found.IsZero(), Cause: life.cause, Ended: life.lastGood, Traits: traits, Fluid: cmp.Or(string(life.charge.Fluid), life.charge.Fluid.Name())}
 		if c.Failed {
 			c.Ended = life.found
 		}

@@ -34,6 +34,11 @@ type Promised struct {
 	OverdueDays int `json:"overdue_days"`
 }
 
+// Sentence says it in one line.
+func (p Promised) Sentence() string {
+	return fmt.Sprintf("%s, %s (%s): %s, %s.", p.Machine, cmp.Or(p.Owner, "no owner"), cmp.Or(p.Phone, noPhone), p.Day.Long(), DaysOver(p.OverdueDays))
+}
+
 // OldContainer is a container whose content is or will soon be out of date.
 type OldContainer struct {
 	ID      loops.ContainerID `json:"id"`
@@ -45,6 +50,15 @@ type OldContainer struct {
 	Left        chemistry.Litre `json:"left_l"`
 }
 
+// Sentence says it in one line.
+func (c OldContainer) Sentence() string {
+	what := c.Product
+	if c.Lot != "" {
+		what += ", lot " + c.Lot
+	}
+	return fmt.Sprintf("%s, %s left: good until %s, %s.", what, c.Left, c.Expires.Long(), DaysOver(c.OverdueDays))
+}
+
 // OldInstrument is one that was not checked lately.
 type OldInstrument struct {
 	ID   loops.InstrumentID   `json:"id"`
@@ -52,6 +66,14 @@ type OldInstrument struct {
 	Kind loops.InstrumentKind `json:"kind"`
 	// Checked is the day of the last check; zero if never.
 	Checked loops.Day `json:"checked,omitzero"`
+}
+
+// Sentence says it in one line.
+func (i OldInstrument) Sentence() string {
+	if i.Checked.IsZero() {
+		return fmt.Sprintf("%s (%s): never checked.", i.Name, i.Kind)
+	}
+	return fmt.Sprintf("%s (%s): last checked on %s.", i.Name, i.Kind, i.Checked.Long())
 }
 
 // How far ahead the morning looks, in days, and how old the check of an

@@ -4,6 +4,7 @@
 package workshop
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"strings"
@@ -45,7 +46,7 @@ func (w *Workshop) MailMorning(s Stamp) (bool, error) {
 }
 
 func (w *Workshop) morningSections(s Stamp) ([]notify.MorningSection, error) {
-	due, err := w.Due(s.At)
+	m, err := w.Morning(s.At)
 	if err != nil {
 		return nil, err
 	}
@@ -62,19 +63,28 @@ func (w *Workshop) morningSections(s Stamp) ([]notify.MorningSection, error) {
 			x.Address, loops.DayOf(x.Since, w.settings.Zone).Long(), strings.TrimRight(x.Reason, "."), x.Address))
 	}
 	var calls []string
-	for _, c := range Calls(due.Call) {
-		line := c.String()
+	for _, c := range Calls(m.Call) {
+		line := c.Sentence()
 		if c.Letter != "" {
 			line += " A letter can go: fillmark outbox letter " + string(c.Letter)
 		}
 		calls = append(calls, line)
 	}
+	var notices []string
+	for _, n := range m.Notices {
+		notices = append(notices, n.Text+" "+n.Reason)
+	}
 	return []notify.MorningSection{
 		{Heading: "Owners' answers", Lines: answers},
 		{Heading: "To call", Lines: calls},
-		{Heading: "Overdue", Lines: morningLines(due.Overdue), Late: true},
-		{Heading: "Today", Lines: morningLines(due.Today)},
-		{Heading: "This week", Lines: morningLines(due.Week)},
+		{Heading: "Overdue", Lines: morningLines(m.Overdue), Late: true},
+		{Heading: "Today", Lines: morningLines(m.Today)},
+		{Heading: "This week", Lines: morningLines(m.Week)},
+		{Heading: "Promised back", Lines: sentences(m.Promised)},
+		{Heading: "Bring", Lines: sentences(m.Bring)},
+		{Heading: "Containers out of date", Lines: sentences(m.Containers)},
+		{Heading: "Instruments to check", Lines: sentences(m.Instruments)},
+		{Heading: "Openings say", Lines: notices},
 		{Heading: "Mail does not arrive", Lines: given},
 	}, nil
 }
@@ -82,11 +92,16 @@ func (w *Workshop) morningSections(s Stamp) ([]notify.MorningSection, error) {
 func morningLines(of []Line) []string {
 	var lines []string
 	for _, l := range of {
-		owner := l.Owner
-		if owner == "" {
-			owner = "no owner"
-		}
-		lines = append(lines, fmt.Sprintf("%s %s, %s: %s by %s. %s.", l.Tag, l.Machine, owner, l.Task, l.Due.Long(), l.Reason))
+		lines = append(lines, fmt.Sprintf("%s %s, %s: %s by %s (%s). %s", l.Tag, l.Machine, cmp.Or(l.Owner, "no owner"), l.Task, l.Due.Long(), l.Standing(), l.Because()))
+	}
+	return lines
+}
+
+// sentences returns the lines that say themselves.
+func sentences[T interface{ Sentence() string }](of []T) []string {
+	var lines []string
+	for _, x := range of {
+		lines = append(lines, x.Sentence())
 	}
 	return lines
 }

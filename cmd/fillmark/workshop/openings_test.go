@@ -69,6 +69,8 @@ type studied struct {
 	cause        loops.Cause
 	drained      int
 	photos       []loops.OpeningPhoto
+	sealed       bool
+	model        string // empty: M120
 }
 
 // study puts a loop on record with what was found and measured, and returns its
@@ -76,6 +78,9 @@ type studied struct {
 func (b bench) study(t *testing.T, x studied) loops.Tag {
 	t.Helper()
 	machine := loops.Machine{Kind: loops.DonorUnit, Name: "unit", Maker: "Mirefell Coolers", Model: "M120"}
+	if x.model != "" {
+		machine.Model = x.model
+	}
 	if x.origin == "" {
 		x.origin = loops.WorkshopFill
 	}
@@ -92,7 +97,7 @@ func (b bench) study(t *testing.T, x studied) loops.Tag {
 	}
 	kept, err := b.AddMachine(later(0), machine)
 	require.NoError(t, err)
-	loop, err := b.AddLoop(later(0), loops.Loop{Machine: kept.ID, Construction: loops.Construction{Volume: 0.5,
+	loop, err := b.AddLoop(later(0), loops.Loop{Machine: kept.ID, Construction: loops.Construction{Volume: 0.5, Sealed: x.sealed,
 		Wetted: []loops.WettedPart{{Part: "cold plate", Metal: chemistry.Copper}, {Part: "radiator", Metal: x.metal}}}})
 	require.NoError(t, err)
 	charge := loops.Charge{Fluid: x.fluid, Origin: x.origin, FilledFrom: dayZero.AddDays(-x.early), FilledTo: dayZero}
@@ -375,7 +380,8 @@ func TestThirdClogIsSaidOnTheFirstPage(t *testing.T) {
 	after := serviceCheck()
 	assert.Equal(t, loops.ByEvidence, after.Binding().Kind)
 	assert.True(t, after.Due.Before(before.Due), "%s, was %s", after.Due, before.Due)
-	assert.Contains(t, after.Binding().Text, "3 of 9 workshop charges failed")
+	assert.Contains(t, after.Binding().Text, "3 of 9 workshop charges in open loops failed")
+	assert.Equal(t, "opened loops on record", after.Binding().Source)
 	assert.False(t, after.Due.Before(dayZero.AddDays(130)), "not before it was known")
 
 	evidence, err := b.store.Evidence()
@@ -386,6 +392,57 @@ func TestThirdClogIsSaidOnTheFirstPage(t *testing.T) {
 	renewed, err := b.Learn(t.Context(), later(131))
 	require.NoError(t, err)
 	assert.Zero(t, renewed, "nothing new, nothing to do")
+}
+
+// Sealed coolers that clog early shorten the checks of sealed loops alone, and
+// the reason says which make they were. Every version of it stays on record.
+func TestEvidenceIsApartBySealedAndOpen(t *testing.T) {
+	t.Parallel()
+	b := newStudy(t)
+	open := b.study(t, studied{good: []int{110}})
+	sealed := b.study(t, studied{sealed: true, model: "P240"})
+	for i := range 4 {
+		b.study(t, studied{good: []int{300 + i}})
+		b.study(t, studied{sealed: true, model: "P240", good: []int{120 + i}})
+	}
+	for range 3 {
+		b.study(t, studied{sealed: true, good: []int{60}, opened: 130, cause: loops.CauseClog})
+	}
+	evidenceOf := func(tag loops.Tag) (loops.Clause, bool) {
+		loop, err := b.store.LoopByTag(tag)
+		require.NoError(t, err)
+		for _, task := range loop.Plan.Tasks {
+			for _, c := range task.Clauses {
+				if c.Kind == loops.ByEvidence {
+					return c, true
+				}
+			}
+		}
+		return loops.Clause{}, false
+	}
+	c, ok := evidenceOf(sealed)
+	require.True(t, ok)
+	assert.Contains(t, c.Text, "3 of 7 workshop charges in sealed loops failed")
+	assert.Contains(t, c.Text, ", 3 of the failed in Mirefell Coolers M120);")
+	_, ok = evidenceOf(open)
+	assert.False(t, ok, "open loops have no failure on record")
+
+	look, err := b.WhenToLook()
+	require.NoError(t, err)
+	require.Len(t, look, 2)
+	assert.Nil(t, look[0].Age)
+	assert.Empty(t, look[0].Moves)
+	require.NotNil(t, look[1].Age)
+	assert.True(t, look[1].Age.Sealed)
+	assert.NotEmpty(t, look[1].Moves)
+
+	versions, err := b.EvidenceVersions()
+	require.NoError(t, err)
+	require.Greater(t, len(versions), 1)
+	newest, err := b.store.Evidence()
+	require.NoError(t, err)
+	assert.Equal(t, newest, versions[0])
+	assert.Equal(t, uint64(1), versions[len(versions)-1].Version)
 }
 
 func TestCorrectionTakesBackWhatWasLearnt(t *testing.T) {
@@ -423,7 +480,8 @@ func TestRefusalsNameWhatIsMissing(t *testing.T) {
 	assert.Equal(t, "ages", lives[0].Report.Refused[0].What)
 	look, err := b.WhenToLook()
 	require.NoError(t, err)
-	require.Len(t, look, 2)
+	require.Len(t, look, 1, "of no other origin or build is a charge on record")
+	assert.Equal(t, "workshop charges in open loops", look[0].Of)
 	assert.Nil(t, look[0].Age, "no age without a healthy loop")
 	assert.Contains(t, look[0].Refused[len(look[0].Refused)-1].Why, "29 charges measured good")
 	due, err := b.Due(later(140).At)

@@ -18,6 +18,7 @@ import (
 // evidenceKeeper is where evidence and watches are kept.
 type evidenceKeeper interface {
 	Evidence() (loops.Evidence, error)
+	Evidences() iter.Seq2[loops.Evidence, error]
 	PutEvidence(loops.Evidence, string) error
 	Watches() iter.Seq2[loops.PatternWatch, error]
 	AddWatch(loops.PatternWatch, time.Time) (loops.PatternWatch, error)

@@ -29,15 +29,19 @@ func (w *Workshop) Evidence() schedule.Evidence {
 // plan makes the plan of a loop at an action's instant. Containers may be all
 // there are.
 func (w *Workshop) plan(s Stamp, machine loops.Machine, loop loops.Loop, history []loops.Entry, containers []loops.Container) (loops.Plan, error) {
-	plan, err := schedule.PlanLoop(schedule.Input{
-		Policy: w.settings.Policy, Machine: machine, Loop: loop, History: history, Containers: containers, Evidence: w.Evidence(),
-		Weighings: fullWeighings(history),
-	})
+	plan, err := schedule.PlanLoop(w.planInput(machine, loop, history, containers, w.Evidence()))
 	if err != nil {
 		return plan, fmt.Errorf("plan loop %s: %w", loop.Tag, err)
 	}
 	plan.Made = s.At.UTC()
 	return plan, nil
+}
+
+func (w *Workshop) planInput(machine loops.Machine, loop loops.Loop, history []loops.Entry, containers []loops.Container, e schedule.Evidence) schedule.Input {
+	return schedule.Input{
+		Policy: w.settings.Policy, Machine: machine, Loop: loop, History: history, Containers: containers, Evidence: e,
+		Weighings: fullWeighings(history),
+	}
 }
 
 // fullWeighings are the weighings of the full loop that stand in the history,

@@ -150,7 +150,7 @@ func TestFeedsKeepIdsAndRaiseSequences(t *testing.T) {
 
 func TestMorning(t *testing.T) {
 	t.Parallel()
-	b := newBench(t)
+	b, _ := mailBench(t)
 	now := at("2026-09-01 07")
 	loop := b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
 	_, err := b.Record(at("2026-08-30 10"), loop.Tag, loops.Entry{Kind: loops.KindInspection, Inspection: &loops.Inspection{Verdict: loops.Watch, Missing: new(chemistry.Litre(0.04))}})
@@ -195,6 +195,23 @@ func TestMorning(t *testing.T) {
 	assert.Equal(t, "never checked", m.Instruments[0].Name)
 	assert.Equal(t, "the old one", m.Instruments[1].Name)
 	require.NotEmpty(t, m.Bring)
+
+	// The mail of the morning says all of it, and how far each task has come.
+	sent, err := b.MailMorning(at("2026-09-01 09"))
+	require.NoError(t, err)
+	require.True(t, sent)
+	_, mail := b.latest(t, loops.PurposeMorning)
+	text := squeeze(mail.Text)
+	for _, says := range []string{m.Promised[0].Sentence(), m.Containers[0].Sentence(), m.Instruments[0].Sentence(), m.Instruments[1].Sentence(), m.Bring[0].Sentence()} {
+		assert.Contains(t, text, squeeze(says))
+	}
+	assert.Equal(t, "the attic PC, Ana Ruizado (no telephone on record): Sun 30 Aug 2026, 2 days over.", m.Promised[0].Sentence())
+	for _, l := range m.Overdue {
+		stage, _ := schedule.StageOn(schedule.DefaultPolicy(), l.Due, m.Day)
+		assert.Equal(t, stage, l.Stage)
+		assert.Contains(t, text, squeeze(l.Standing()))
+		assert.Contains(t, text, squeeze(l.Because()))
+	}
 	total := chemistry.Litre(0)
 	for _, line := range m.Bring {
 		assert.Equal(t, []loops.Tag{loop.Tag}, line.For)

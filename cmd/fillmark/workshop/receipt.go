@@ -37,7 +37,7 @@ func (w *Workshop) addReceipt(s Stamp, owner loops.Owner, answer loops.Answer, a
 			in.Machines = append(in.Machines, name)
 		}
 		for _, t := range NextTasks(f.Loop.Plan)[:min(1, len(NextTasks(f.Loop.Plan)))] {
-			in.Next = append(in.Next, notify.MachineTask{Machine: name, NextTask: notify.NextTask{Task: t.Kind, Due: t.Due}})
+			in.Next = append(in.Next, notify.MachineTask{Machine: name, NextTask: nextTask(t)})
 		}
 		if charge := f.Loop.State.Charge; charge != nil {
 			guide := notify.GuideFor(loops.Look, f.Machine.Kind, f.Loop.Sealed, charge.Fluid, in.Workshop.ReachUs())

@@ -12,9 +12,13 @@ import (
 	"fillmark/schedule"
 )
 
-// WhenLook answers "when should I look?" for the charges of one origin.
+// WhenLook answers "when should I look?" for the charges of one origin in
+// sealed or in open loops.
 type WhenLook struct {
 	Origin loops.Origin `json:"origin"`
+	Sealed bool         `json:"sealed"`
+	// Of says it in words: "workshop charges in sealed loops".
+	Of string `json:"of"`
 	// Default is the shop's rule in months, which counts until openings say
 	// more. Age is what they say now; nil where they say nothing.
 	Default float64            `json:"default_months"`
@@ -39,7 +43,8 @@ type Moved struct {
 	Is      loops.Day `json:"is"`
 }
 
-// WhenToLook answers "when should I look?" for each origin that is learnt from.
+// WhenToLook answers "when should I look?" for each origin and build that
+// charges are on record of, or for all where none are.
 func (w *Workshop) WhenToLook() ([]WhenLook, error) {
 	cases, err := w.Cases()
 	if err != nil {
@@ -54,31 +59,35 @@ func (w *Workshop) WhenToLook() ([]WhenLook, error) {
 		return nil, err
 	}
 	answers := []WhenLook{}
-	for _, origin := range evidenceOrigins() {
-		lives, err := findings.NewLives(rowsOf(cases, origin, everyone))
+	for _, s := range strata() {
+		own := s.of(cases)
+		if len(own) == 0 && slices.ContainsFunc(strata(), func(s stratum) bool { return len(s.of(cases)) > 0 }) {
+			continue
+		}
+		answer, err := whenLook(own, s, generalCheck(w.settings.Policy, s.sealed))
 		if err != nil {
 			return nil, err
 		}
-		answer, err := whenLook(lives, origin, generalCheck(w.settings.Policy))
-		if err != nil {
-			return nil, err
-		}
-		if answer.Age != nil && moves[origin] != nil {
-			answer.Moves = moves[origin]
+		if answer.Age != nil && moves[s] != nil {
+			answer.Moves = moves[s]
 		}
 		answers = append(answers, answer)
 	}
 	return answers, nil
 }
 
-func whenLook(lives findings.Lives, origin loops.Origin, defaultAge float64) (WhenLook, error) {
+func whenLook(cases []Case, s stratum, defaultAge float64) (WhenLook, error) {
+	lives, err := findings.NewLives(rowsOf(cases, s.origin, everyone))
+	if err != nil {
+		return WhenLook{}, err
+	}
 	report := findings.Analyse(lives, findings.FromRegister)
 	a := WhenLook{
-		Origin: origin, Default: defaultAge, B10: report.B10, Basis: report.Basis, Refused: []findings.Refusal{}, Moves: []Moved{},
+		Origin: s.origin, Sealed: s.sealed, Of: s.String(), Default: defaultAge, B10: report.B10, Basis: report.Basis, Refused: []findings.Refusal{}, Moves: []Moved{},
 		RestsOn: report.Basis.String(), Firmer: "healthy loops measured at older ages, and openings with their fill days",
 	}
 	if report.Basis.N == 0 {
-		a.RestsOn = "no " + string(origin) + " charge with an age"
+		a.RestsOn = "no age of " + s.String()
 	}
 	for _, r := range report.Refused {
 		if r.What == "ages" || r.What == "b10" {
@@ -103,8 +112,8 @@ func whenLook(lives findings.Lives, origin loops.Origin, defaultAge float64) (Wh
 	if err != nil {
 		return a, err
 	}
-	a.Age, a.Clause = new(ageOf(origin, due)), due.Clause
-	a.Sentence = fmt.Sprintf("Look at %s charges by %.1f months after the fill, so that at most one in ten has failed by then. %s", origin, due.Age, a.Sentence)
+	a.Age, a.Clause = new(ageOf(s, due, cases)), due.Clause
+	a.Sentence = fmt.Sprintf("Look at %s by %.1f months after the fill, so that at most one in ten has failed by then. %s", s, due.Age, a.Sentence)
 	if due.Chance {
 		a.Sentence += " The record does not show that older charges fail more often; where failures come by chance this rule learns slowly."
 	}
@@ -112,9 +121,9 @@ func whenLook(lives findings.Lives, origin loops.Origin, defaultAge float64) (Wh
 }
 
 // moved plans every loop in service with the evidence and without, and lists
-// the service checks that it brings forward, by origin.
-func (w *Workshop) moved(e loops.Evidence) (map[loops.Origin][]Moved, error) {
-	moves := map[loops.Origin][]Moved{}
+// the service checks that it brings forward, by stratum.
+func (w *Workshop) moved(e loops.Evidence) (map[stratum][]Moved, error) {
+	moves := map[stratum][]Moved{}
 	containers, err := w.containersByLoop()
 	if err != nil {
 		return nil, err
@@ -135,7 +144,7 @@ func (w *Workshop) moved(e loops.Evidence) (map[loops.Origin][]Moved, error) {
 			return nil, err
 		}
 		day := func(e schedule.Evidence) (loops.Day, error) {
-			plan, err := schedule.PlanLoop(schedule.Input{Policy: w.settings.Policy, Machine: machine, Loop: l, History: history, Containers: containers[l.ID], Evidence: e})
+			plan, err := schedule.PlanLoop(w.planInput(machine, l, history, containers[l.ID], e))
 			at := slices.IndexFunc(plan.Tasks, func(t loops.Task) bool { return t.Kind == loops.ServiceCheck })
 			if err != nil || at < 0 {
 				return loops.Day{}, err
@@ -151,8 +160,8 @@ func (w *Workshop) moved(e loops.Evidence) (map[loops.Origin][]Moved, error) {
 			return nil, err
 		}
 		if is != was && !is.IsZero() {
-			origin := l.State.Charge.Origin
-			moves[origin] = append(moves[origin], Moved{l.Tag, machine.Name, was, is})
+			of := stratum{l.State.Charge.Origin, l.Sealed}
+			moves[of] = append(moves[of], Moved{l.Tag, machine.Name, was, is})
 		}
 	}
 	for _, list := range moves {

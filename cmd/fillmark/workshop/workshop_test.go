@@ -87,6 +87,10 @@ func TestHandoverPlansAndMailsInOneChange(t *testing.T) {
 	messages := b.messages(t)
 	require.Len(t, messages, 1)
 	assert.Equal(t, loops.PurposeHandover, messages[0].Purpose)
+	_, mail := b.latest(t, loops.PurposeHandover)
+	for _, task := range loop.Plan.Tasks {
+		assert.Contains(t, squeeze(mail.Text), task.Binding().ForOwner(), "why it will be due on its day")
+	}
 	assert.Contains(t, string(messages[0].Raw), "To: ")
 }
 

@@ -1,0 +1,242 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package workshop
+
+import (
+	"errors"
+	"fmt"
+
+	"fillmark/loops"
+	"fillmark/loops/inspection"
+	"fillmark/schedule"
+)
+
+// Readings are what the temperatures read on a loop tell while it stays
+// closed, and what they cannot tell.
+type Readings struct {
+	// Last is nil where no temperature was ever read.
+	Last *LastReading `json:"last,omitempty"`
+	// Proof is nil where no repair was to be proved.
+	Proof  *RepairProof `json:"proof,omitempty"`
+	Trends []TrendLine  `json:"trends"`
+	// Cannot says what such readings never tell.
+	Cannot []string `json:"cannot"`
+}
+
+// LastReading is the newest set of readings.
+type LastReading struct {
+	Day loops.Day `json:"day"`
+	inspection.Figures
+	// Faults are what fits the figures; nil where they tell nothing.
+	Faults *inspection.Diagnosis `json:"faults,omitempty"`
+	// Against says what the figures were compared with, and how far the faults
+	// can be relied on.
+	Against string `json:"against"`
+}
+
+// RepairProof is what the newest readings before and after a repair prove.
+type RepairProof struct {
+	Day   loops.Day         `json:"day"`
+	Proof *inspection.Proof `json:"proof,omitempty"` // nil where refused
+	// Refused says why nothing is proved; nil where something is.
+	Refused *inspection.Refusal `json:"refused,omitempty"`
+}
+
+// TrendLine is where one kind of resistance is heading since the fill.
+type TrendLine struct {
+	Name     string `json:"name"`
+	Readings int    `json:"readings"` // that compare
+	LeftOut  int    `json:"left_out"` // taken at too different a power
+	// Text says when it may reach its limit; empty where that is refused.
+	Text    string              `json:"text,omitempty"`
+	Refused *inspection.Refusal `json:"refused,omitempty"`
+}
+
+// ReadingsOf tells what the readings in a loop's history say; nil where no
+// temperature was ever read.
+func ReadingsOf(loop loops.Loop, history []loops.Entry) *Readings {
+	out := &Readings{Trends: []TrendLine{}, Cannot: []string{inspection.MountNote, inspection.PumpNote}}
+	usual := inspection.UsualFigures()
+	var rows schedule.Resistances
+	if charge := loop.State.Charge; charge != nil {
+		rows = schedule.ResistancesOf(*charge, history)
+		for _, row := range rows.Watched() {
+			if len(row.Values) > 0 {
+				out.Trends = append(out.Trends, trendLine(*charge, row))
+			}
+		}
+	}
+	own := ownFigures(rows)
+	if own.Mount > 0 || own.Radiator > 0 {
+		usual = own
+	}
+	out.read(loop, history, usual, own.Rise)
+	if out.Last == nil && out.Proof == nil && len(out.Trends) == 0 {
+		return nil
+	}
+	return out
+}
+
+// ownFigures are the loop's own baselines; zero where there is none.
+func ownFigures(rows schedule.Resistances) inspection.Usual {
+	base := func(row schedule.Resistance) inspection.KelvinPerWatt {
+		b, err := inspection.Baseline(inspection.Comparable(row.Values))
+		if err != nil {
+			return 0
+		}
+		return b
+	}
+	return inspection.Usual{Mount: base(rows.Mount), Radiator: base(rows.Radiator), Rise: float64(base(rows.Rise)), Own: true}
+}
+
+// read takes the newest readings and the newest proof. Readings are reckoned
+// with the charge that was in the loop at the time.
+func (r *Readings) read(loop loops.Loop, history []loops.Entry, usual inspection.Usual, risePerWatt float64) {
+	var charge *loops.Charge
+	var last *loops.Inspection
+	var day loops.Day
+	standing := loops.Standing(history)
+	for _, e := range standing {
+		switch e.Kind {
+		case loops.KindFill:
+			charge, last = &e.Fill.Charge, nil
+		case loops.KindInspection:
+			if readsHeat(e.Inspection) {
+				last, day = e.Inspection, e.Day
+			}
+		case loops.KindProof:
+			r.Proof = proofOf(e.Day, *e.Proof, charge)
+			if readsHeat(&e.Proof.After) {
+				last, day = &e.Proof.After, e.Day
+			}
+		}
+	}
+	if last == nil {
+		return
+	}
+	if loop.State.Charge != nil {
+		charge = loop.State.Charge // as topped up and measured since
+	}
+	reading := schedule.InspectionReading(*last, charge)
+	if reading.Power != nil {
+		usual.Rise = risePerWatt * float64(*reading.Power)
+	}
+	r.Last = lastReading(day, reading, usual)
+}
+
+// readsHeat tells whether an inspection read any temperature.
+func readsHeat(x *loops.Inspection) bool {
+	return x.Die != nil || x.CoolantIn != nil || x.CoolantOut != nil
+}
+
+func lastReading(day loops.Day, reading inspection.Reading, usual inspection.Usual) *LastReading {
+	last := &LastReading{Day: day, Against: "Compared with what is usual in desktop loops, from memory and ± 50 %, since fewer than three readings that compare are on record since the fill. " + inspection.ModelNote}
+	if usual.Own {
+		last.Against = "Compared with this loop's own first readings since the fill. " + inspection.ModelNote
+	}
+	refuse := func(what string, err error) {
+		var refusal inspection.Refusal
+		if !errors.As(err, &refusal) {
+			refusal = inspection.Refusal{What: what, Why: err.Error()}
+		}
+		last.Refused = append(last.Refused, refusal)
+	}
+	figures, err := inspection.Read(reading)
+	if err != nil {
+		refuse("readings", err)
+		return last
+	}
+	last.Figures = figures
+	if err := reading.ForTrend(0); err != nil {
+		refuse("trend", err)
+	}
+	faults, err := inspection.Diagnose(inspection.SignsOf(reading, figures, usual))
+	if err != nil {
+		refuse("faults", err)
+		return last
+	}
+	last.Faults = &faults
+	return last
+}
+
+func proofOf(day loops.Day, x loops.Proof, charge *loops.Charge) *RepairProof {
+	out := &RepairProof{Day: day}
+	proof, err := inspection.Prove(schedule.InspectionReading(x.Before, nil), schedule.InspectionReading(x.After, charge))
+	if err == nil {
+		out.Proof = &proof
+		return out
+	}
+	refusal := inspection.Refusal{What: "proof of the repair", Why: err.Error()}
+	errors.As(err, &refusal)
+	out.Refused = &refusal
+	return out
+}
+
+func trendLine(charge loops.Charge, row schedule.Resistance) TrendLine {
+	compared := inspection.Comparable(row.Values)
+	line := TrendLine{Name: row.Name, Readings: len(compared), LeftOut: len(row.Values) - len(compared)}
+	o, err := inspection.LookAhead(row.Values)
+	if err != nil {
+		refusal := inspection.Refusal{What: "trend", Why: err.Error()}
+		errors.As(err, &refusal)
+		line.Refused = &refusal
+		return line
+	}
+	day := func(x float64) string { return schedule.CrossingDay(charge, x).Long() }
+	line.Text = fmt.Sprintf("It rises by %.4f K/W a year (90 %% interval %.4f to %.4f, p %.2g) and reaches its limit %s, 1.3 times the baseline %s, on %s, between %s and %s.",
+		o.Trend.Slope*daysPerYear, o.Trend.Low*daysPerYear, o.Trend.High*daysPerYear, o.Trend.P, o.Limit, o.Baseline,
+		day(o.Crossing.At), day(o.Crossing.Earliest), day(o.Crossing.Latest))
+	if o.Crossing.Far {
+		line.Text += " That is further off than twice the time the readings cover: a guess."
+	}
+	return line
+}
+
+// daysPerYear is the mean year of the statistics' clock.
+const daysPerYear = 365.25
+
+// FigureLine is one figure of a reading, for people.
+type FigureLine struct{ What, Value string }
+
+// Lines are the figures that could be told, with their uncertainty (k = 2).
+func (l LastReading) Lines() []FigureLine {
+	var lines []FigureLine
+	for _, x := range []struct {
+		what string
+		m    *inspection.Measured[inspection.KelvinPerWatt]
+	}{{"total resistance", l.Total}, {"mount resistance", l.Mount}, {"radiator resistance", l.Radiator}} {
+		if x.m != nil {
+			lines = append(lines, FigureLine{x.what, fmt.Sprintf("%.3f ± %s", float64(x.m.Value), x.m.Uncertainty)})
+		}
+	}
+	if l.Flow != nil {
+		lines = append(lines, FigureLine{"flow", fmt.Sprintf("%.2f ± %s", float64(l.Flow.Value), l.Flow.Uncertainty)})
+	}
+	return lines
+}
+
+// Sentence says what is proved, or why nothing is.
+func (p RepairProof) Sentence() string {
+	if p.Proof == nil {
+		return "Nothing is proved: " + p.Refused.Why + "."
+	}
+	proved := "The repair is not proved."
+	if p.Proof.Proved {
+		proved = "The repair is proved."
+	}
+	return fmt.Sprintf("%s From die to room %.3f ± %s before, %.3f ± %s after. %s", proved,
+		float64(p.Proof.Before.Value), p.Proof.Before.Uncertainty, float64(p.Proof.After.Value), p.Proof.After.Uncertainty, p.Proof.Text)
+}
+
+// Sentence says where the resistance is heading, or why that cannot be told.
+func (t TrendLine) Sentence() string {
+	text := t.Text
+	if t.Refused != nil {
+		text = "No day can be told: " + t.Refused.Why + "."
+	}
+	if t.LeftOut > 0 {
+		text += fmt.Sprintf(" %s taken at too different a power left out.", counted(t.LeftOut, "reading"))
+	}
+	return text
+}

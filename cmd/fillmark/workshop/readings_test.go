@@ -1,0 +1,126 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package workshop_test
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+)
+
+// reading is a steady set of readings at a power, the room at 22 °C. The die is
+// given, and the coolant into the plate and out of it, where they are read.
+func reading(power, die float64, coolant ...float64) *loops.Inspection {
+	x := &loops.Inspection{Die: new(chemistry.Celsius(die)), Room: new(chemistry.Celsius(22)), PowerW: &power, Steady: true, Verdict: loops.NotJudged}
+	if len(coolant) > 0 {
+		x.CoolantIn = new(chemistry.Celsius(coolant[0]))
+	}
+	if len(coolant) > 1 {
+		x.CoolantOut = new(chemistry.Celsius(coolant[1]))
+	}
+	return x
+}
+
+// inspected records the readings a month apart from the fill and returns what
+// they say.
+func inspected(t *testing.T, readings ...*loops.Inspection) *workshop.Readings {
+	t.Helper()
+	b := newBench(t)
+	stamp := at("2026-01-10 15")
+	loop := b.handedOver(t, "ana@garden.example", stamp)
+	for i, x := range readings {
+		_, err := b.Record(workshop.Stamp{At: stamp.At.AddDate(0, i+1, 0), By: "test"}, loop.Tag, loops.Entry{Kind: loops.KindInspection, Inspection: x})
+		require.NoError(t, err)
+	}
+	file, err := b.File(loop.Tag)
+	require.NoError(t, err)
+	return file.Readings
+}
+
+// whys gathers all that was refused.
+func whys(r *workshop.Readings) string {
+	text := ""
+	for _, x := range r.Last.Refused {
+		text += x.Error() + "\n"
+	}
+	for _, t := range r.Trends {
+		text += t.Sentence() + "\n"
+	}
+	return text
+}
+
+func TestReadingsOfALoop(t *testing.T) {
+	t.Parallel()
+	assert.Nil(t, inspected(t))
+
+	// 200 W: die 60, coolant 32 to 35, room 22 °C. By hand: 38/200, 28/200 and
+	// 10/200 K/W; 60 · 0.2 kW / (1.03 kg/l · 3.73 kJ/kgK · 3 K) = 1.04 l/min.
+	r := inspected(t, reading(200, 60, 32, 35))
+	require.NotNil(t, r.Last)
+	assert.Equal(t, loops.Day{Year: 2026, Month: time.February, Dom: 10}, r.Last.Day)
+	assert.InDelta(t, 0.190, float64(r.Last.Total.Value), 1e-9)
+	assert.InDelta(t, 0.140, float64(r.Last.Mount.Value), 1e-9)
+	assert.InDelta(t, 0.050, float64(r.Last.Radiator.Value), 1e-9)
+	assert.InDelta(t, 1.04, float64(r.Last.Flow.Value), 0.02)
+	assert.Contains(t, r.Last.Against, "from memory")
+	assert.Contains(t, r.Last.Against, "not from measurements on hardware")
+	assert.Equal(t, "no fault", r.Last.Faults.Fits[0].Name())
+	assert.NotEmpty(t, r.Cannot)
+	assert.Contains(t, whys(r), "1 readings since the fill that compare; at least 3 are needed")
+
+	// Only the die: what is missing is named, and what to measure next.
+	r = inspected(t, reading(40, 36))
+	assert.Nil(t, r.Last.Mount)
+	for _, why := range []string{"mount resistance: the die or a coolant", "flow: the coolant is not read", "at least 50 W is needed", "begin: log the die temperature"} {
+		assert.Contains(t, whys(r), why)
+	}
+}
+
+// A loop's own first readings are the measure of later ones.
+func TestReadingsAgainstTheLoopsOwn(t *testing.T) {
+	t.Parallel()
+	sound := reading(200, 50, 32, 35)
+	r := inspected(t, sound, sound, sound, reading(200, 70, 32, 41))
+	assert.Contains(t, r.Last.Against, "own first readings")
+	assert.Equal(t, "reduced flow", r.Last.Faults.Fits[0].Name(), "mount and rise are up, the radiator is not")
+	r = inspected(t, sound, sound, sound, reading(200, 90, 32, 35))
+	assert.Equal(t, "poor mount", r.Last.Faults.Fits[0].Name())
+
+	// Rising by 0.01 K/W a month from 0.20: 0.26 six months after the first.
+	var rising []*loops.Inspection
+	for i := range 5 {
+		rising = append(rising, reading(100, 42+float64(i)))
+	}
+	r = inspected(t, append(rising, reading(160, 60))...)
+	require.Len(t, r.Trends, 1)
+	assert.Equal(t, 1, r.Trends[0].LeftOut, "160 W does not compare with 100 W")
+	assert.Contains(t, r.Trends[0].Sentence(), "reaches its limit 0.273 K/W, 1.3 times the baseline 0.210 K/W")
+	assert.Contains(t, r.Trends[0].Sentence(), "1 reading taken at too different a power left out")
+	assert.Contains(t, whys(inspected(t, reading(100, 42), reading(100, 41), reading(100, 43), reading(100, 42.5))), "interval of the slope holds zero")
+}
+
+func TestReadingsProveARepair(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	loop := b.handedOver(t, "ana@garden.example", at("2026-01-10 15"))
+	prove := func(before, after *loops.Inspection) string {
+		_, err := b.Record(at("2026-01-11 15"), loop.Tag, loops.Entry{Kind: loops.KindProof, Proof: &loops.Proof{Before: *before, After: *after}})
+		require.NoError(t, err)
+		file, err := b.File(loop.Tag)
+		require.NoError(t, err)
+		return file.Readings.Proof.Sentence()
+	}
+	assert.Contains(t, prove(reading(100, 92), reading(100, 52)), "The repair is proved. From die to room 0.700")
+	assert.Contains(t, prove(reading(100, 53), reading(100, 52)), "The repair is not proved.")
+	assert.Contains(t, prove(reading(200, 92), reading(100, 52)), "Nothing is proved: 200 W before and 100 W after")
+	hasty := reading(100, 52)
+	hasty.Steady = false
+	assert.Contains(t, prove(reading(100, 92), hasty), "not steady after the repair")
+}
