@@ -54,7 +54,7 @@ are not in it. With --table it writes one list as CSV for a spreadsheet.`,
 			if err := a.export(cmd.Context(), "/api/v1/export", to); err != nil {
 				return err
 			}
-			return a.exportPhotos(cmd.Context(), photosBeside(photosTo, to))
+			return a.exportPhotos(cmd.Context(), "/api/v1/photos", photosBeside(photosTo, to))
 		},
 	}
 	f := cmd.Flags()

@@ -7,6 +7,7 @@ import (
 	"bufio"
 	"fmt"
 	"io"
+	"strings"
 
 	bolt "go.etcd.io/bbolt"
 
@@ -24,7 +25,8 @@ type ownerStartV1 struct {
 // ExportOwner writes all that is on record about one owner as JSON Lines of
 // the kinds that [Store.Export] writes: the owner, the machines they have now,
 // the loops in these with their histories, and the mail to the owner with its
-// text. It gives loops.ErrNotFound where there is no such owner.
+// text, and whether their address takes no mail. Photos are files of their own.
+// It gives loops.ErrNotFound where there is no such owner.
 func (s *Store) ExportOwner(id loops.OwnerID, w io.Writer) error {
 	out := bufio.NewWriter(w)
 	err := s.view(func(tx *bolt.Tx) error {
@@ -69,6 +71,15 @@ func (x *ownerExport) line(kind, name string, key []byte) error {
 func (x *ownerExport) owner(id loops.OwnerID) error {
 	if err := x.line("owner", bucketOwners, idKey(id)); err != nil {
 		return err
+	}
+	o, err := ownerKind().get(x.tx, uint64(id))
+	if err != nil {
+		return err
+	}
+	if key := []byte(strings.ToLower(o.Email)); len(key) > 0 && bucket(x.tx, bucketSuppressed).Get(key) != nil {
+		if err := x.line("suppressed", bucketSuppressed, key); err != nil {
+			return err
+		}
 	}
 	for _, m := range keysUnder(x.tx, bucketMachinesByOwner, idKey(id)) {
 		if err := x.line("machine", bucketMachines, m[idWidth:]); err != nil {

@@ -24,7 +24,7 @@ import (
 type keeper interface {
 	Backup(ctx context.Context, to string) error
 	Check(ctx context.Context) (CheckReport, error)
-	Photos(ctx context.Context) ([]NamedPhoto, error)
+	Photos(ctx context.Context, of loops.OwnerID) ([]NamedPhoto, error)
 	Compact(ctx context.Context) (before, after int64, err error)
 	Export(ctx context.Context, out io.Writer) error
 	ExportOwner(id loops.OwnerID, out io.Writer) error

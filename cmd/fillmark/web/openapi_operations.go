@@ -146,7 +146,9 @@ func openingOperations() []operation {
 	trait := textParameter("trait", "key=value, such as metal=aluminium")
 	by := textParameter("by", "what the groups are parted by: a key of traits or key=value; none unless it is given")
 	return []operation{
-		{pattern: "GET " + photosPath, summary: "List the photos that histories name; /photos/HASH.jpg and /photos/HASH-small.jpg are their files", out: list[NamedPhoto]{}},
+		{pattern: "GET " + photosPath, summary: "List the photos that histories name; /photos/HASH.jpg and /photos/HASH-small.jpg are their files", out: list[NamedPhoto]{}, query: []queryParameter{
+			numberParameter("owner", "the owner whose loops name them"),
+		}},
 		{pattern: "POST " + photosPath, summary: "Keep a photo; an opening names it by its hash", inType: "image/*", out: workshop.KeptPhoto{}, query: []queryParameter{
 			textParameter("name", "the file's name, for what is said about it"),
 		}},
