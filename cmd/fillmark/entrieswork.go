@@ -76,7 +76,7 @@ func (a *app) loopDrainCommand() *cobra.Command {
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return a.record(cmd, args[0], e, func(p *printer, r workshop.Recorded) {
 				p.line("Drain of %s recorded: the loop is empty.", r.Loop.Tag)
-				if e.Drain.Out > 0 && len(r.Warnings) == 0 {
+				if e.Drain.Out > 0 {
 					p.line("%s is in the used-fluid log.", e.Drain.Out)
 				}
 			})
@@ -128,7 +128,9 @@ a dose: the label and the safety data sheet decide.`,
 			d.Additive.Family, d.Container, d.Volume = family, from.container, from.volume
 			return a.record(cmd, args[0], e, func(p *printer, r workshop.Recorded) {
 				p.line("Dose of %s recorded for %s.", d.Role, r.Loop.Tag)
-				printCautions(p, workshop.CautionsOf(chemistry.Cautions(workshop.Contents(*r.Loop.State.Charge))))
+				if charge := r.Loop.State.Charge; charge != nil { // recorded late, the loop can be empty by now
+					printCautions(p, workshop.CautionsOf(chemistry.Cautions(workshop.Contents(*charge))))
+				}
 			})
 		},
 	}
