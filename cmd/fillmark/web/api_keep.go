@@ -171,7 +171,7 @@ func (s *server) apiImportTable(r *http.Request) (any, error) {
 	imported, err := s.Workshop.ImportTable(s.stamp(r), workshop.TableName(r.PathValue("table")), r.Body, dryRun)
 	var tooLong *http.MaxBytesError
 	if errors.As(err, &tooLong) {
-		return nil, &loops.InvalidError{Field: "file", Value: "too long", Reason: fmt.Sprintf("at most %d kB in one go: split the table", tooLong.Limit/1024)}
+		return nil, &loops.InvalidError{Field: "file", Value: "too long", Reason: fmt.Sprintf("at most %d MB in one go: split the table", tooLong.Limit>>20)}
 	}
 	return imported, err
 }

@@ -16,6 +16,7 @@ import (
 // shelf is what the actions read from and write to the shelf.
 type shelf interface {
 	NewContainerID() (loops.ContainerID, error)
+	NewContainerIDs(count int) (loops.ContainerID, error)
 	NewUsedFluidID() (loops.UsedFluidID, error)
 	NewInstrumentID() (loops.InstrumentID, error)
 	NewSampleID() (loops.SampleID, error)
