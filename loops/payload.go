@@ -122,7 +122,11 @@ func (x *Fill) validate() error {
 // TopUp is liquid added to a charge, after Drained was taken out.
 type TopUp struct {
 	Drained chemistry.Litre `json:"drained_l,omitempty"`
-	Poured  []Pour          `json:"poured"`
+	// Hazard says what is in what was taken out, and Disposal where it went, as
+	// with a [Drain].
+	Hazard   string `json:"hazard,omitempty"`
+	Disposal string `json:"disposal,omitempty"`
+	Poured   []Pour `json:"poured"`
 	// Missing is what still lacks to the fill mark afterwards.
 	Missing chemistry.Litre `json:"missing_l,omitempty"`
 }
@@ -141,6 +145,8 @@ func (x *TopUp) validate() error {
 	var p problems
 	p.add(inRange("drained", x.Drained, 0, 1000, "litres"))
 	p.add(inRange("missing", x.Missing, 0, 1000, "litres"))
+	p.add(checkText("hazard", x.Hazard, 500, false))
+	p.add(checkText("disposal", x.Disposal, 500, false))
 	p.add(validatePours(x.Poured, 1))
 	return p.err()
 }

@@ -109,13 +109,17 @@ func (c Container) Validate() error {
 // UsedFluid is one line of the used-fluid log: what came out and where it went.
 // Lines are never changed.
 type UsedFluid struct {
-	ID       UsedFluidID     `json:"id"`
-	Recorded time.Time       `json:"recorded"` // the instant, UTC
-	Day      Day             `json:"day"`
-	By       string          `json:"by"`
-	Loop     LoopID          `json:"loop,omitempty"` // zero where it is from several
-	Fluid    chemistry.Fluid `json:"fluid"`
-	Volume   chemistry.Litre `json:"volume_l"`
+	ID       UsedFluidID `json:"id"`
+	Recorded time.Time   `json:"recorded"` // the instant, UTC
+	Day      Day         `json:"day"`
+	By       string      `json:"by"`
+	Loop     LoopID      `json:"loop,omitempty"` // zero where it is from several
+	// Entry is the entry of the loop's history that took it out; zero where the
+	// line was written by itself. Where that entry is struck out the line does
+	// not count.
+	Entry  EntryID         `json:"entry,omitempty"`
+	Fluid  chemistry.Fluid `json:"fluid"`
+	Volume chemistry.Litre `json:"volume_l"`
 	// Hazard is in the workshop's words: "glycol, traces of copper".
 	Hazard string `json:"hazard,omitempty"`
 	Went   string `json:"went"` // where it went

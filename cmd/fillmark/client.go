@@ -107,6 +107,11 @@ func (a *app) with(ctx context.Context, fn func(*client) error) (err error) {
 	if err != nil {
 		return err
 	}
+	return a.withRegister(ctx, c, fn)
+}
+
+// withRegister is [app.with] for a register that the configuration may not name.
+func (a *app) withRegister(ctx context.Context, c config, fn func(*client) error) (err error) {
 	client, err := a.connect(ctx, c)
 	if err != nil {
 		return err

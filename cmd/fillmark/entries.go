@@ -84,7 +84,7 @@ unknown put in, say --origin and between which days; the volume may be unknown.`
 			return a.record(cmd, args[0], e, func(p *printer, r workshop.Recorded) {
 				p.line("Fill recorded for %s: %s.", r.Loop.Tag, chargeWords(r.Loop.State.Charge))
 				printProtection(p, workshop.ProtectionOf(r.Loop))
-				printCautions(p, workshop.CautionsOf(chemistry.Cautions(workshop.Contents(*r.Loop.State.Charge))))
+				printCautions(p, workshop.CautionsOf(chemistry.Cautions(workshop.Contents(r.Entry.Fill.Charge))))
 			})
 		},
 	}
@@ -214,10 +214,11 @@ func (a *app) loopTopUpCommand() *cobra.Command {
 	var t loops.TopUp
 	var from []loops.Pour
 	cmd := &cobra.Command{
-		Use:     "topup TAG (--poured LIQUID=VOLUME | --from CONTAINER=VOLUME)",
-		Short:   "Record a top-up that was done; fillmark topup checks one before",
-		Example: `  fillmark loop topup 7K3QXA --poured water=40ml --poured pg:95%=10ml`,
-		Args:    oneTag,
+		Use:   "topup TAG (--poured LIQUID=VOLUME | --from CONTAINER=VOLUME)",
+		Short: "Record a top-up that was done; fillmark topup checks one before",
+		Example: `  fillmark loop topup 7K3QXA --poured water=40ml --poured pg:95%=10ml
+  fillmark loop topup 7K3QXA --drained 60ml --went "drum 2" --poured pg:95%=80ml`,
+		Args: oneTag,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			t.Poured = append(t.Poured, from...)
 			if len(t.Poured) == 0 {
@@ -234,7 +235,9 @@ func (a *app) loopTopUpCommand() *cobra.Command {
 	entryFlags(f, &e)
 	f.Var(&listFlag[loops.Pour]{target: &t.Poured, parse: parsePour, kind: "LIQUID=VOLUME"}, "poured", "what went in: water=40ml, pg:95%=10ml; repeat")
 	f.Var(&listFlag[loops.Pour]{target: &from, parse: parsePourFrom, kind: "CONTAINER=VOLUME"}, "from", "a container it came from and how much, such as 3=40ml; repeat")
-	need(f, &t.Drained, chemistry.ParseLitre, "drained", "VOLUME", "what was taken out before")
+	need(f, &t.Drained, chemistry.ParseLitre, "drained", "VOLUME", "what was taken out before; it goes into the used-fluid log")
+	f.StringVar(&t.Hazard, "hazard", "", "what is in what was taken out")
+	f.StringVar(&t.Disposal, "went", "", "where that went or is kept")
 	need(f, &t.Missing, chemistry.ParseLitre, "missing", "VOLUME", "what still lacks to the fill mark")
 	return cmd
 }

@@ -26,14 +26,29 @@ func (a *app) workCommands() []*cobra.Command {
 
 func (a *app) loopIntakeCommand() *cobra.Command {
 	e := loops.Entry{Kind: loops.KindIntake, Intake: &loops.Intake{}}
+	var files []string
 	cmd := &cobra.Command{
-		Use:     "intake TAG --complaint TEXT",
-		Short:   "Record that the machine came in, and why",
-		Example: `  fillmark loop intake 7K3QXA --complaint "loud since May" --symptom "die 92C at idle" --hours 8120h`,
-		Args:    oneTag,
+		Use:   "intake TAG --complaint TEXT",
+		Short: "Record that the machine came in, and why",
+		Example: `  fillmark loop intake 7K3QXA --complaint "loud since May" --symptom "die 92C at idle" --hours 8120h
+  fillmark loop intake 7K3QXA --complaint "drips" --photo front.jpg --photo dent.jpg`,
+		Args: oneTag,
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if _, err := loops.ParseTag(args[0]); err != nil {
+				return err // before any photo is kept
+			}
+			kept, err := a.uploadAll(cmd.Context(), files)
+			if err != nil {
+				return err
+			}
+			for _, photo := range kept {
+				e.Intake.Photos = append(e.Intake.Photos, photo.Hash)
+			}
 			return a.record(cmd, args[0], e, func(p *printer, r workshop.Recorded) {
 				p.line("Intake of %s recorded; fillmark loop steps %s prints the bench sheet.", r.Loop.Tag, r.Loop.Tag)
+				if n := len(kept); n > 0 {
+					p.line("With it: %s.", plural(n, "photo"))
+				}
 			})
 		},
 	}
@@ -42,6 +57,7 @@ func (a *app) loopIntakeCommand() *cobra.Command {
 	f.StringVar(&e.Intake.Complaint, "complaint", "", "in the owner's words")
 	f.StringVar(&e.Intake.Symptom, "symptom", "", "what was seen at the bench")
 	hoursFlag(f, &e.Intake.RunningHours)
+	f.StringArrayVar(&files, "photo", nil, "`FILE` of a photo as it came in; repeat")
 	needFlags(cmd, "complaint")
 	return cmd
 }
@@ -60,7 +76,7 @@ func (a *app) loopDrainCommand() *cobra.Command {
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return a.record(cmd, args[0], e, func(p *printer, r workshop.Recorded) {
 				p.line("Drain of %s recorded: the loop is empty.", r.Loop.Tag)
-				if e.Drain.Out > 0 && len(r.Warnings) == 0 {
+				if e.Drain.Out > 0 {
 					p.line("%s is in the used-fluid log.", e.Drain.Out)
 				}
 			})
@@ -112,7 +128,9 @@ a dose: the label and the safety data sheet decide.`,
 			d.Additive.Family, d.Container, d.Volume = family, from.container, from.volume
 			return a.record(cmd, args[0], e, func(p *printer, r workshop.Recorded) {
 				p.line("Dose of %s recorded for %s.", d.Role, r.Loop.Tag)
-				printCautions(p, workshop.CautionsOf(chemistry.Cautions(workshop.Contents(*r.Loop.State.Charge))))
+				if charge := r.Loop.State.Charge; charge != nil { // recorded late, the loop can be empty by now
+					printCautions(p, workshop.CautionsOf(chemistry.Cautions(workshop.Contents(*charge))))
+				}
 			})
 		},
 	}

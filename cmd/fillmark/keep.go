@@ -33,7 +33,7 @@ func (k keep) Check(ctx context.Context) (web.CheckReport, error) {
 	if !answer.OK {
 		return answer, err
 	}
-	named, err := k.Photos(ctx)
+	named, err := k.Photos(ctx, 0)
 	for _, p := range named {
 		if p.Fault != "" {
 			answer.OK, answer.Photos = false, append(answer.Photos, p.String())

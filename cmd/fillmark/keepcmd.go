@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"maps"
 	"net"
 	"os"
@@ -47,16 +48,19 @@ spreadsheet.`,
   fillmark export --table owners > owners.csv`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			if table != "" && photosTo != "" {
+				return &usageError{errors.New("--photos: goes with the whole register; a table has no photos")}
+			}
+			if err := a.registerThere(cmd.Context()); err != nil {
+				return err
+			}
 			if table != "" {
-				if photosTo != "" {
-					return &usageError{errors.New("--photos: goes with the whole register; a table has no photos")}
-				}
 				return a.export(cmd.Context(), "/api/v1/tables/"+string(table), to)
 			}
 			if err := a.export(cmd.Context(), "/api/v1/export", to); err != nil {
 				return err
 			}
-			return a.exportPhotos(cmd.Context(), photosBeside(photosTo, to))
+			return a.exportPhotos(cmd.Context(), "/api/v1/photos", photosBeside(photosTo, to))
 		},
 	}
 	f := cmd.Flags()
@@ -145,8 +149,21 @@ func (a *app) open(name string) (io.ReadCloser, error) {
 }
 
 func (a *app) importTable(ctx context.Context, in io.Reader, table workshop.TableName, dryRun bool) error {
+	c, err := a.config()
+	if err != nil {
+		return err
+	}
+	if _, err := os.Lstat(c.Store); dryRun && errors.Is(err, fs.ErrNotExist) {
+		// A register that is not there is as good as an empty one, and is not made.
+		folder, err := os.MkdirTemp("", "fillmark-import-*")
+		if err != nil {
+			return err
+		}
+		defer func() { _ = os.RemoveAll(folder) }() // a temporary folder
+		c.Store = filepath.Join(folder, "register.db")
+	}
 	imported, err := during(a, "importing", func() (imported workshop.Imported, err error) {
-		err = a.with(ctx, func(c *client) (err error) {
+		err = a.withRegister(ctx, c, func(c *client) (err error) {
 			path := fmt.Sprintf("/api/v1/tables/%s?dry_run=%t", table, dryRun)
 			imported, err = decoded[workshop.Imported](c.send(ctx, "POST", path, content{"text/csv", in}))
 			return err
@@ -220,11 +237,34 @@ func (a *app) importRegister(ctx context.Context, in io.Reader, from photos.Fold
 	})
 }
 
+// registerThere refuses where there is no register yet and no daemon runs:
+// what looks after a register would make an empty one and find it sound.
+func (a *app) registerThere(ctx context.Context) error {
+	c, err := a.config()
+	if err != nil {
+		return err
+	}
+	if _, err := os.Lstat(c.Store); !errors.Is(err, fs.ErrNotExist) || a.daemonRuns(ctx, c) {
+		return nil // what else is wrong with it says who opens it
+	}
+	return fmt.Errorf("register %s: %w; the first record that is added makes one, --store names another", c.Store, loops.ErrNotFound)
+}
+
+// daemonRuns tells that somebody answers on the socket beside the register.
+func (a *app) daemonRuns(ctx context.Context, c config) bool {
+	var d net.Dialer
+	conn, err := d.DialContext(ctx, "unix", c.socket())
+	if err != nil {
+		return false
+	}
+	_ = conn.Close() // only asked whether somebody answers
+	return true
+}
+
 // nothingThere refuses where a daemon runs or a register is already.
 func (a *app) nothingThere(ctx context.Context, c config) error {
-	var d net.Dialer
-	if conn, err := d.DialContext(ctx, "unix", c.socket()); err == nil {
-		return errors.Join(fmt.Errorf("%w: the daemon runs; stop it first", store.ErrInUse), conn.Close())
+	if a.daemonRuns(ctx, c) {
+		return fmt.Errorf("%w: the daemon runs; stop it first", store.ErrInUse)
 	}
 	if _, err := os.Lstat(c.Store); err == nil {
 		return &loops.InvalidError{Field: "store", Value: c.Store, Reason: "nothing there yet: nothing is ever overwritten, so move it aside or name another with --store"}
@@ -242,6 +282,9 @@ checks all of it. The keys that mail is signed with are in it: keep it safe.`,
 		Example: `  fillmark backup --to /mnt/usb/fillmark-2026-12-03`,
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) (err error) {
+			if err := a.registerThere(cmd.Context()); err != nil {
+				return err
+			}
 			// The daemon may run in another folder.
 			if to.Folder, err = filepath.Abs(to.Folder); err != nil {
 				return err
@@ -295,6 +338,9 @@ func (a *app) checkCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "check", Short: "Read the whole register and compare everything with everything", Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			if err := a.registerThere(cmd.Context()); err != nil {
+				return err
+			}
 			report, err := during(a, "checking", func() (web.CheckReport, error) {
 				return ask[web.CheckReport](cmd.Context(), a, "GET", "/api/v1/check", nil)
 			})
@@ -339,6 +385,9 @@ func (a *app) compactCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "compact", Short: "Rewrite the register without the space that is free in it", Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			if err := a.registerThere(cmd.Context()); err != nil {
+				return err
+			}
 			size, err := during(a, "compacting", func() (web.Compacted, error) {
 				return ask[web.Compacted](cmd.Context(), a, "POST", "/api/v1/compact", nil)
 			})

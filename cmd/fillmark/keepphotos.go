@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"iter"
 	"path/filepath"
 	"time"
 
@@ -22,9 +23,37 @@ import (
 var errPhotos = errors.New("the register is sound, but photos beside it are missing or damaged")
 
 // Photos lists the photos that histories name, each once, compared with the
-// files beside the register.
-func (k keep) Photos(ctx context.Context) ([]web.NamedPhoto, error) {
-	return namedPhotos(ctx, k.Store, k.photos())
+// files beside the register: of the loops that an owner has now, or of all
+// where the owner is zero.
+func (k keep) Photos(ctx context.Context, of loops.OwnerID) ([]web.NamedPhoto, error) {
+	among := k.Store.Loops()
+	if of != 0 {
+		among = loopsOf(k.Store, of)
+	}
+	return namedPhotos(ctx, k.Store, among, k.photos())
+}
+
+// loopsOf yields the loops that an owner has now.
+func loopsOf(register *store.Store, owner loops.OwnerID) iter.Seq2[loops.Loop, error] {
+	return func(yield func(loops.Loop, error) bool) {
+		machines, err := register.MachinesOf(owner)
+		if err != nil {
+			yield(loops.Loop{}, err)
+			return
+		}
+		for _, m := range machines {
+			of, err := register.LoopsOf(m.ID)
+			if err != nil {
+				yield(loops.Loop{}, err)
+				return
+			}
+			for _, l := range of {
+				if !yield(l, nil) {
+					return
+				}
+			}
+		}
+	}
 }
 
 // EraseOwner erases who an owner is, and the photos that only their words
@@ -74,13 +103,13 @@ func (k keep) photos() photos.Folder {
 	return photos.Folder(filepath.Join(filepath.Dir(k.config.Store), backupPhotos))
 }
 
-// namedPhotos compares the photos that a register names with the files of a
-// folder: each is there and is what it was. What only entries name that were
+// namedPhotos compares the photos that a register's loops name with the files
+// of a folder: each is there and is what it was. What only entries name that were
 // struck out may be gone.
-func namedPhotos(ctx context.Context, register *store.Store, folder photos.Folder) ([]web.NamedPhoto, error) {
+func namedPhotos(ctx context.Context, register *store.Store, among iter.Seq2[loops.Loop, error], folder photos.Folder) ([]web.NamedPhoto, error) {
 	named := []web.NamedPhoto{}
 	seen := map[string]bool{}
-	for l, err := range register.Loops() {
+	for l, err := range among {
 		if err != nil {
 			return nil, err
 		}
@@ -137,11 +166,11 @@ func photosBeside(named, file string) photos.Folder {
 	return photos.Folder(named)
 }
 
-// exportPhotos copies every photo that histories name into the folder. Without
+// exportPhotos copies every photo that the path lists into the folder. Without
 // a folder, and for photos that are not there whole, it says what is left out.
-func (a *app) exportPhotos(ctx context.Context, to photos.Folder) error {
+func (a *app) exportPhotos(ctx context.Context, path string, to photos.Folder) error {
 	return a.with(ctx, func(c *client) error {
-		named, err := call[struct{ Items []web.NamedPhoto }](ctx, c, "GET", "/api/v1/photos", nil)
+		named, err := call[struct{ Items []web.NamedPhoto }](ctx, c, "GET", path, nil)
 		if err != nil {
 			return err
 		}
@@ -221,7 +250,7 @@ func bringPhotos(ctx context.Context, path string, from, to photos.Folder, dryRu
 		return brought, err
 	}
 	defer func() { err = errors.Join(err, register.Close()) }()
-	named, err := namedPhotos(ctx, register, from)
+	named, err := namedPhotos(ctx, register, register.Loops(), from)
 	if err != nil {
 		return brought, err
 	}

@@ -67,9 +67,13 @@ func TestEraseDeletesThePhotosOfAnOwner(t *testing.T) {
 	}
 
 	k := keep{h.store, c}
-	named, err := k.Photos(t.Context())
+	named, err := k.Photos(t.Context(), 0)
 	require.NoError(t, err)
 	assert.Len(t, named, 4)
+	of2, err := k.Photos(t.Context(), 2)
+	require.NoError(t, err)
+	require.Len(t, of2, 1, "also named by another owner's loop")
+	assert.Equal(t, both, of2[0].Hash)
 	require.NoError(t, k.EraseOwner(t.Context(), owner, s.By, s.At))
 	for hash, there := range map[string]bool{theirs: false, sent: false, both: true, opened: true} {
 		assert.Equal(t, there, k.photos().Has(hash))

@@ -130,6 +130,25 @@ func (a *app) addOpening(ctx context.Context, tag loops.Tag, e loops.Entry, in o
 	return recorded, repeated, err
 }
 
+// uploadAll uploads photos, in the order of their files.
+func (a *app) uploadAll(ctx context.Context, files []string) (kept []workshop.KeptPhoto, err error) {
+	if len(files) == 0 {
+		return nil, nil
+	}
+	err = a.with(ctx, func(c *client) error {
+		for _, name := range files {
+			photo, err := upload(ctx, c, name)
+			if err != nil {
+				return err
+			}
+			kept = append(kept, photo)
+		}
+		return nil
+	})
+	return kept, err
+}
+
+// upload sends a photo, which the register keeps at once.
 func upload(ctx context.Context, c *client, name string) (workshop.KeptPhoto, error) {
 	info, err := os.Stat(name)
 	if err != nil {

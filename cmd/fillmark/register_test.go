@@ -5,6 +5,7 @@ package main
 
 import (
 	"encoding/json"
+	"fmt"
 	"net/http"
 	"os"
 	"os/exec"
@@ -106,12 +107,32 @@ func TestATableTooLong(t *testing.T) {
 	t.Parallel()
 	folder := t.TempDir()
 	long := filepath.Join(folder, "owners.csv")
-	require.NoError(t, os.WriteFile(long, []byte("name\n"+strings.Repeat("Ana Ruizado\n", 100_000)), 0o600))
-	code, out, errOut := runHere(t, folder, "import", long, "--table", "owners")
-	assert.Equal(t, exitUsage, code)
-	assert.Empty(t, out)
-	assert.Contains(t, errOut, "split the table")
+	require.NoError(t, os.WriteFile(long, []byte("name\n"+strings.Repeat("Ana Ruizado\n", 100_001)), 0o600))
+	wide := filepath.Join(folder, "wide.csv")
+	require.NoError(t, os.WriteFile(wide, []byte("name,address\n"+strings.Repeat("Ana Ruizado,"+strings.Repeat("a", 500)+"\n", 70_000)), 0o600))
+	for file, says := range map[string]string{long: "at most 100000 rows in one go: split the table", wide: "at most 32 MB in one go: split the table"} {
+		code, out, errOut := runHere(t, folder, "import", file, "--table", "owners")
+		assert.Equal(t, exitUsage, code)
+		assert.Empty(t, out)
+		assert.Contains(t, errOut, says)
+	}
 	assert.Contains(t, must(t, folder, "owner", "list"), "No owners")
+}
+
+// A workshop's whole old list goes in at once.
+func TestATableOfTenThousandRows(t *testing.T) {
+	t.Parallel()
+	folder := t.TempDir()
+	table := filepath.Join(folder, "owners.csv")
+	var rows strings.Builder
+	rows.WriteString("name,email,address\n")
+	for i := range 10_000 {
+		fmt.Fprintf(&rows, "Owner No. %d,owner%d@list.example,\"%d, a lane whose name is rather long, in a town by the sea\"\n", i, i, i)
+	}
+	require.NoError(t, os.WriteFile(table, []byte(rows.String()), 0o600))
+	assert.Contains(t, must(t, folder, "import", table, "--table", "owners"), "10000 rows added")
+	assert.Contains(t, must(t, folder, "owner", "show", "10000"), "Owner No. 9999")
+	must(t, folder, "check")
 }
 
 // odd is text that CSV has to quote (RFC 4180) and that is not ASCII.

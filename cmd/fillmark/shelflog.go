@@ -10,6 +10,7 @@ import (
 
 	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/web"
+	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
 
@@ -199,7 +200,7 @@ func (a *app) wasteAddCommand() *cobra.Command {
 	f := cmd.Flags()
 	f.StringVar(&w.Tag, "tag", "", "`tag` of the loop it is from; none: from several")
 	need(f, &w.Day, loops.ParseDay, "day", "DAY", "the day (default today)")
-	need(f, &w.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "eg, pg, water (with additives) or deionised")
+	need(f, &w.Fluid, orUnknown, "fluid", "FLUID", "eg, pg, water (with additives), deionised or unknown")
 	need(f, &w.Volume, chemistry.ParseLitre, "volume", "VOLUME", "how much")
 	f.StringVar(&w.Hazard, "hazard", "", "what is in it")
 	f.StringVar(&w.Went, "went", "", "where it went")
@@ -211,21 +212,38 @@ func (a *app) wasteListCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "list", Short: "List the used-fluid log, the newest first", Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			all, err := ask[items[web.Waste]](cmd.Context(), a, "GET", "/api/v1/used-fluid", nil)
+			all, err := ask[items[workshop.UsedLine]](cmd.Context(), a, "GET", "/api/v1/used-fluid", nil)
 			if err != nil {
 				return err
 			}
 			return a.print(all, func(p *printer) {
 				var total chemistry.Litre
+				struck := 0
 				for _, u := range all.Items {
-					total += u.Volume
+					if u.Struck {
+						struck++
+					} else {
+						total += u.Volume
+					}
 				}
-				p.line("%s, %s in all.", plural(len(all.Items), "line"), total)
+				words := fmt.Sprintf("%s, %s in all", plural(len(all.Items), "line"), total)
+				if struck > 0 {
+					words += fmt.Sprintf("; %d struck out and not counted", struck)
+				}
+				p.line("%s.", words)
 				p.list([]string{"no.", "day", "loop", "fluid", "volume", "hazard", "went", "by"}, len(all.Items), func(i int) []string {
 					u := all.Items[i]
-					return []string{fmt.Sprint(u.ID), u.Day.String(), u.Tag, u.Fluid.Name(), u.Volume.String(), u.Hazard, u.Went, u.By}
+					return []string{fmt.Sprint(u.ID), u.Day.String(), string(u.Tag), u.Fluid.Name(), usedVolume(u), u.Hazard, u.Went, u.By}
 				})
 			})
 		},
 	}
+}
+
+// usedVolume is the volume of a line, or that it does not count.
+func usedVolume(u workshop.UsedLine) string {
+	if u.Struck {
+		return u.Volume.String() + ", struck out"
+	}
+	return u.Volume.String()
 }

@@ -26,16 +26,41 @@ func (s *Store) NewMachineID() (loops.MachineID, error) {
 // NewLoopID hands out a loop's id for a [loops.Change].
 func (s *Store) NewLoopID() (loops.LoopID, error) { return newID[loops.LoopID](s, bucketLoops) }
 
-func newID[N number](s *Store, name string) (N, error) {
-	var id uint64
+func newID[N number](s *Store, name string) (N, error) { return newIDs[N](s, name, 1) }
+
+// newIDs hands out so many ids in a row and returns the first.
+func newIDs[N number](s *Store, name string, count int) (N, error) {
+	var first uint64
 	err := s.update(func(tx *bolt.Tx) (err error) {
-		id, err = bucket(tx, name).NextSequence()
-		return err
+		b := bucket(tx, name)
+		first = b.Sequence() + 1
+		return b.SetSequence(b.Sequence() + uint64(max(0, count)))
 	})
 	if err != nil {
 		return 0, fmt.Errorf("store: new id in %s: %w", name, err)
 	}
-	return N(id), nil
+	return N(first), nil
+}
+
+// NewOwnerIDs hands out so many ids in a row in one transaction, and returns
+// the first.
+func (s *Store) NewOwnerIDs(count int) (loops.OwnerID, error) {
+	return newIDs[loops.OwnerID](s, bucketOwners, count)
+}
+
+// NewMachineIDs is [Store.NewOwnerIDs] for machines.
+func (s *Store) NewMachineIDs(count int) (loops.MachineID, error) {
+	return newIDs[loops.MachineID](s, bucketMachines, count)
+}
+
+// NewLoopIDs is [Store.NewOwnerIDs] for loops.
+func (s *Store) NewLoopIDs(count int) (loops.LoopID, error) {
+	return newIDs[loops.LoopID](s, bucketLoops, count)
+}
+
+// NewContainerIDs is [Store.NewOwnerIDs] for containers.
+func (s *Store) NewContainerIDs(count int) (loops.ContainerID, error) {
+	return newIDs[loops.ContainerID](s, bucketContainers, count)
 }
 
 // Commit writes all of the change in one transaction that is on the disk when

@@ -153,6 +153,9 @@ func TestExportOwner(t *testing.T) {
 	s := open(t)
 	everything(t, s)
 	require.NoError(t, s.Commit(workshop(t, s)))
+	owner, err := s.Owner(1)
+	require.NoError(t, err)
+	require.NoError(t, s.Suppress(loops.Suppression{Address: strings.ToUpper(owner.Email), Reason: "no such mailbox", Since: noon}, "local:test"))
 	var b bytes.Buffer
 	require.NoError(t, s.ExportOwner(1, &b))
 	counts := map[string]int{}
@@ -162,9 +165,9 @@ func TestExportOwner(t *testing.T) {
 		require.NoError(t, json.Unmarshal(line, &l))
 		counts[l.Kind]++
 	}
-	assert.Equal(t, map[string]int{"fillmark owner export": 1, "owner": 1, "machine": 1, "loop": 1, "entry": 17, "message": 2, "body": 2, "end": 1}, counts)
+	assert.Equal(t, map[string]int{"fillmark owner export": 1, "owner": 1, "suppressed": 1, "machine": 1, "loop": 1, "entry": 17, "message": 2, "body": 2, "end": 1}, counts)
 	assert.NotContains(t, b.String(), "Björn")
-	assert.Contains(t, string(lines[len(lines)-1]), `"lines":25`)
+	assert.Contains(t, string(lines[len(lines)-1]), `"lines":26`)
 	assert.ErrorContains(t, store.Import(t.Context(), s.Path()+".2", &b), "line 1: kind \"fillmark owner export\"")
 	assert.ErrorIs(t, s.ExportOwner(9, &b), loops.ErrNotFound)
 }

@@ -9,6 +9,7 @@ import (
 	"io"
 	"maps"
 	"slices"
+	"strings"
 
 	bolt "go.etcd.io/bbolt"
 
@@ -26,10 +27,11 @@ type ownerStartV1 struct {
 // ExportOwner writes all that is on record about one owner as JSON Lines of
 // the kinds that [Store.Export] writes: the owner, the machines they have now,
 // the loops in these with their histories, what is of the owner's time in the
-// histories of machines that went to somebody else, and the mail to the owner
-// with its text. Of another owner's time in a machine that is theirs now there
-// are the measurements, and not what the other said. It gives loops.ErrNotFound
-// where there is no such owner.
+// histories of machines that went to somebody else, the mail to the owner with
+// its text, and whether their address takes no mail. Of another owner's time in
+// a machine that is theirs now there are the measurements, and not what the
+// other said. Photos are files of their own. It gives loops.ErrNotFound where
+// there is no such owner.
 func (s *Store) ExportOwner(id loops.OwnerID, w io.Writer) error {
 	out := bufio.NewWriter(w)
 	err := s.view(func(tx *bolt.Tx) error {
@@ -74,6 +76,15 @@ func (x *ownerExport) line(kind, name string, key []byte) error {
 func (x *ownerExport) owner(id loops.OwnerID) error {
 	if err := x.line("owner", bucketOwners, idKey(id)); err != nil {
 		return err
+	}
+	o, err := ownerKind().get(x.tx, uint64(id))
+	if err != nil {
+		return err
+	}
+	if key := []byte(strings.ToLower(o.Email)); len(key) > 0 && bucket(x.tx, bucketSuppressed).Get(key) != nil {
+		if err := x.line("suppressed", bucketSuppressed, key); err != nil {
+			return err
+		}
 	}
 	left, err := loopsLeftBy(x.tx, id)
 	if err != nil {

@@ -48,7 +48,7 @@ func allPayloads(loop loops.LoopID, day loops.Day) []loops.Entry {
 		{Kind: loops.KindClean, Note: "citric acid, none on aluminium"},
 		{Kind: loops.KindFlush},
 		{Kind: loops.KindFill, Fill: &loops.Fill{Charge: charge}},
-		{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Drained: 0.01, Poured: []loops.Pour{
+		{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Drained: 0.01, Hazard: "traces of copper", Disposal: "glycol drum", Poured: []loops.Pour{
 			{Liquid: "premix", Fluid: chemistry.PropyleneGlycol, Mass: 0.35, Volume: 0.05, Container: 1}}, Missing: 0.005}},
 		{Kind: loops.KindDose, Dose: &loops.Dose{Role: loops.RoleBiocide, Additive: additive}},
 		{Kind: loops.KindLeakCheck, LeakCheck: &loops.LeakCheck{Hours: 12, Dry: true}},
@@ -105,7 +105,7 @@ func everything(t testing.TB, s *store.Store) {
 		Containers: []loops.Container{{ID: 1, Kind: loops.PremixBottle, Product: "premix", Lot: "P-3", Fluid: chemistry.PropyleneGlycol,
 			Mass: new(chemistry.MassFraction(0.35)), MassUncertainty: 0.005, Opened: day, Mixed: day, Expires: day.AddMonths(12), Left: 4.2,
 			Uses: []loops.Use{{Loop: 1, Day: day, Volume: 0.05}}, Note: "top shelf"}},
-		UsedFluid: []loops.UsedFluid{{ID: 1, Recorded: noon, Day: day, By: "rui", Loop: 1, Fluid: chemistry.PropyleneGlycol, Volume: 0.55, Hazard: "traces of copper", Went: "collector"}},
+		UsedFluid: []loops.UsedFluid{{ID: 1, Recorded: noon, Day: day, By: "rui", Loop: 1, Entry: 4, Fluid: chemistry.PropyleneGlycol, Volume: 0.55, Hazard: "traces of copper", Went: "collector"}},
 		Instruments: []loops.Instrument{{ID: 1, Kind: loops.Refractometer, Name: "hand refractometer", Serial: "R-9", Retired: day.AddMonths(30),
 			Checks: []loops.InstrumentCheck{{Day: day, By: "rui", Against: "water at 20C", Expected: 0, Read: 0.2, Unit: "brix", Adjusted: true}}}},
 		Samples: []loops.RetainedSample{{ID: 1, Loop: 1, Entry: 4, Taken: day, Place: "fridge", Keep: day.AddMonths(6), Discarded: day.AddMonths(7), Note: "cloudy"}},

@@ -40,6 +40,7 @@ type usedFluidV1 struct {
 	Day      loops.Day         `json:"day"`
 	By       string            `json:"by"`
 	Loop     loops.LoopID      `json:"loop,omitempty"`
+	Entry    loops.EntryID     `json:"entry,omitempty"`
 	Fluid    chemistry.Fluid   `json:"fluid"`
 	Volume   chemistry.Litre   `json:"volume_l"`
 	Hazard   string            `json:"hazard,omitempty"`

@@ -24,7 +24,7 @@ import (
 type keeper interface {
 	Backup(ctx context.Context, to string) error
 	Check(ctx context.Context) (CheckReport, error)
-	Photos(ctx context.Context) ([]NamedPhoto, error)
+	Photos(ctx context.Context, of loops.OwnerID) ([]NamedPhoto, error)
 	Compact(ctx context.Context) (before, after int64, err error)
 	Export(ctx context.Context, out io.Writer) error
 	ExportOwner(id loops.OwnerID, out io.Writer) error
@@ -171,7 +171,7 @@ func (s *server) apiImportTable(r *http.Request) (any, error) {
 	imported, err := s.Workshop.ImportTable(s.stamp(r), workshop.TableName(r.PathValue("table")), r.Body, dryRun)
 	var tooLong *http.MaxBytesError
 	if errors.As(err, &tooLong) {
-		return nil, &loops.InvalidError{Field: "file", Value: "too long", Reason: fmt.Sprintf("at most %d kB in one go: split the table", tooLong.Limit/1024)}
+		return nil, &loops.InvalidError{Field: "file", Value: "too long", Reason: fmt.Sprintf("at most %d MB in one go: split the table", tooLong.Limit>>20)}
 	}
 	return imported, err
 }

@@ -40,7 +40,13 @@ func (s *server) openingRoutes(mux router) {
 }
 
 func (s *server) apiPhotos(r *http.Request) (any, error) {
-	return itemsOf(s.Keeper.Photos(r.Context()))
+	var of loops.OwnerID
+	p := paramsOf(r)
+	take(p, "owner", &of, numberOf[loops.OwnerID])
+	if err := p.err(); err != nil {
+		return nil, err
+	}
+	return itemsOf(s.Keeper.Photos(r.Context(), of))
 }
 
 func (s *server) apiKeepPhoto(r *http.Request) (any, error) {

@@ -71,8 +71,7 @@ func tagged[T, L any](s *server, records iter.Seq2[T, error], loop func(T) loops
 }
 
 func (s *server) apiUsedFluid(*http.Request) (any, error) {
-	return tagged(s, s.Reader.UsedFluid(), func(u loops.UsedFluid) loops.LoopID { return u.Loop },
-		func(tag loops.Tag, u loops.UsedFluid) Waste { return Waste{string(tag), u} })
+	return itemsOf(s.Workshop.UsedFluid(0))
 }
 
 func (s *server) apiSamples(*http.Request) (any, error) {
@@ -137,7 +136,7 @@ func (s *server) apiRecall(r *http.Request) (any, error) {
 	return s.Workshop.RecallOf(lot)
 }
 
-// Waste is a line of the used-fluid log with the tag of its loop, empty where
+// Waste is a line for the used-fluid log with the tag of its loop, empty where
 // it is from several.
 type Waste struct {
 	Tag string `json:"tag,omitempty"`

@@ -116,7 +116,7 @@ func (k keeper) Check(ctx context.Context) (web.CheckReport, error) {
 	return web.CheckReport{OK: report.OK(), Records: report.Records, Problems: []string{}, Photos: []string{}}, err
 }
 
-func (k keeper) Photos(context.Context) ([]web.NamedPhoto, error) {
+func (k keeper) Photos(context.Context, loops.OwnerID) ([]web.NamedPhoto, error) {
 	return []web.NamedPhoto{{Hash: strings.Repeat("a", 64), Tag: "7Q2M4X", Entry: 3, Fault: "the file is missing"}}, nil
 }
 

@@ -18,7 +18,8 @@ func intakeFields() map[string]string {
 	return map[string]string{
 		"name": "machine", "kind": "machine_kind", "metal": "plate", "volume": "holds", "volume uncertainty": "holds_plus",
 		"set point": "set_point", "evaporator margin": "evaporator_margin", "coldest wall": "wall", "hottest coolant": "hottest",
-		"strength": "mass", "filled to": "filled", "day": "filled", "inhibitor family": "inhibitor", "biocide family": "biocide",
+		"strength": "mass", "filled to": "filled", "filled": "filled_from", "filled from": "filled_from", "day": "filled", "origin": "origin", "inhibitor family": "inhibitor", "biocide family": "biocide",
+		"radiator size": "radiator_size", "outer diameter": "outer", "tube length": "tube_length",
 		"complaint": "complaint", "symptom": "symptom", "promised back": "promised", "photo": "photo",
 	}
 }
@@ -46,7 +47,14 @@ func intakeMachine(f *form, m loops.Machine) loops.Machine {
 
 // formParts are the wetted parts that a form asks about, by field.
 func formParts() []struct{ field, name string } {
-	return []struct{ field, name string }{{"plate", "cold plate"}, {"radiator", "radiator"}, {"fittings", "fittings"}}
+	return []struct{ field, name string }{{"plate", "cold plate"}, {"radiator", "radiator"}, {"fittings", "fittings"}, {"pump", "pump"}}
+}
+
+// lengths are a loop's figures in millimetres, by field.
+func lengths(l *loops.Loop) map[string]*float64 {
+	return map[string]*float64{
+		"radiator_size": &l.RadiatorSizeMM, "bore": &l.Tubing.BoreMM, "outer": &l.Tubing.OuterMM, "tube_length": &l.Tubing.LengthMM,
+	}
 }
 
 // intakeLoop reads the fields of a loop over what is on record of it: parts
@@ -61,6 +69,11 @@ func intakeLoop(f *form, l loops.Loop) loops.Loop {
 	l.ColdestWall, l.Hottest = mayRead(f, "wall", "C", chemistry.ParseCelsius), mayRead(f, "hottest", "C", chemistry.ParseCelsius)
 	l.SetPoint, l.EvaporatorMargin = mayRead(f, "set_point", "C", chemistry.ParseCelsius), mayRead(f, "evaporator_margin", "K", chemistry.ParseCelsiusDelta)
 	l.PumpPlace, l.Mounting, l.Tubing.Material = f.text("pump_place"), f.text("mounting"), f.text("tubing")
+	for name, at := range lengths(&l) {
+		if f.typed.Has(name) {
+			*at = orZero(mayRead(f, name, "", number))
+		}
+	}
 	l.Wetted = slices.Clone(l.Wetted)
 	for _, part := range formParts() {
 		is := loops.WettedPart{Part: part.name, Metal: chemistry.Metal(f.text(part.field)), Plating: chemistry.Metal(f.text(part.field + "_plating"))}
@@ -124,8 +137,12 @@ func readingsOf(f *form, prefix string) loops.Inspection {
 	return x
 }
 
+// unknownFluid is chosen for what nobody knows.
+const unknownFluid = "unknown"
+
 // filledEntries is the fill of a loop that is registered with its charge; none
-// where no fluid is chosen.
+// where no fluid is chosen. Of what a factory or somebody unknown filled in,
+// fluid, strength and day may be unknown.
 func filledEntries(f *form) []loops.Entry {
 	fluid := chemistry.Fluid(f.text("charge"))
 	if fluid == "" {
@@ -135,22 +152,35 @@ func filledEntries(f *form) []loops.Entry {
 		Fluid: fluid, Origin: loops.WorkshopFill, Inhibitor: loops.Additive{Family: f.text("inhibitor")}, Biocide: loops.Additive{Family: f.text("biocide")},
 		Product: f.text("product"), Lot: f.text("lot"), Mass: mayRead(f, "mass", "%", chemistry.ParseMassPercent),
 	}
-	if !fluid.IsGlycol() {
+	if origin := loops.Origin(f.text("origin")); origin != "" {
+		charge.Origin = origin
+	}
+	switch {
+	case fluid == unknownFluid && charge.Origin == loops.WorkshopFill:
+		f.blame("charge", "a fluid; only of what a factory or somebody unknown filled in it may be unknown")
+	case fluid == unknownFluid:
+		charge.Fluid = ""
+	case !fluid.IsGlycol():
 		charge.Mass = new(chemistry.MassFraction(0))
 	}
-	if plus := mayRead(f, "mass_plus", "%", chemistry.ParseMassPercent); plus != nil {
-		charge.MassUncertainty = *plus
+	charge.MassUncertainty = orZero(mayRead(f, "mass_plus", "%", chemistry.ParseMassPercent))
+	charge.Volume = orZero(mayRead(f, "poured", "ml", chemistry.ParseLitre))
+	if charge.FilledTo = orZero(mayRead(f, "filled", "", loops.ParseDay)); charge.FilledTo.IsZero() {
+		f.blame("filled", "the day it was filled, or the last on which it can have been")
 	}
-	if volume := mayRead(f, "poured", "ml", chemistry.ParseLitre); volume != nil {
-		charge.Volume = *volume
+	charge.FilledFrom = orZero(mayRead(f, "filled_from", "", loops.ParseDay))
+	if charge.FilledFrom.IsZero() && charge.Origin == loops.WorkshopFill {
+		charge.FilledFrom = charge.FilledTo
 	}
-	e := loops.Entry{Kind: loops.KindFill, Fill: &loops.Fill{}}
-	if day := mayRead(f, "filled", "", loops.ParseDay); day != nil {
-		e.Day = *day
-	} else {
-		f.blame("filled", "the day it was filled")
+	return []loops.Entry{{Kind: loops.KindFill, Day: charge.FilledTo, Fill: &loops.Fill{Charge: charge}}}
+}
+
+// arrivalEntries is what is entered when a loop is registered. A workshop's
+// fill comes after what was seen, any other was in it before.
+func arrivalEntries(f *form) []loops.Entry {
+	seen, filled := seenEntries(f, false), filledEntries(f)
+	if len(filled) > 0 && filled[0].Fill.Charge.Origin != loops.WorkshopFill {
+		return append(filled, seen...)
 	}
-	charge.FilledFrom, charge.FilledTo = e.Day, e.Day
-	e.Fill.Charge = charge
-	return []loops.Entry{e}
+	return append(seen, filled...)
 }

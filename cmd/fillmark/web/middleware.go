@@ -14,6 +14,9 @@ import (
 // maxBody bounds every request body but those with photos in them.
 const maxBody = 1 << 20
 
+// maxTable bounds an imported table: some hundred thousand rows.
+const maxTable = 32 << 20
+
 func limitBodies(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		r.Body = http.MaxBytesReader(w, r.Body, bodyBound(r))
@@ -25,6 +28,8 @@ func limitBodies(next http.Handler) http.Handler {
 func bodyBound(r *http.Request) int64 {
 	switch {
 	case r.Method != http.MethodPost:
+	case strings.HasPrefix(r.URL.Path, "/api/v1/tables/"):
+		return maxTable
 	case r.URL.Path == photosPath:
 		return photos.MaxBytes + 1 // one more, so that the photo itself is refused with its size
 	case r.URL.Path == openingsPath, r.URL.Path == intakePath && isMultipart(r):

@@ -130,7 +130,7 @@ func shelfOperations() []operation {
 		{pattern: "GET /api/v1/recall", summary: "Every loop that a lot went into, with whom to call", out: workshop.Recall{}, query: []queryParameter{
 			mustHave(textParameter("lot", "the lot as it is on the label")),
 		}},
-		{pattern: "GET /api/v1/used-fluid", summary: "List the used-fluid log", out: list[Waste]{}},
+		{pattern: "GET /api/v1/used-fluid", summary: "List the used-fluid log, the newest line first; one whose entry is struck out does not count", out: list[workshop.UsedLine]{}},
 		{pattern: "POST /api/v1/used-fluid", summary: "Add a line to the used-fluid log", in: Waste{}, out: loops.UsedFluid{}},
 		{pattern: "GET /api/v1/instruments", summary: "List the instruments", out: list[loops.Instrument]{}},
 		{pattern: "POST /api/v1/instruments", summary: "Put an instrument on record", in: loops.Instrument{}, out: loops.Instrument{}},
@@ -146,7 +146,9 @@ func openingOperations() []operation {
 	trait := textParameter("trait", "key=value, such as metal=aluminium")
 	by := textParameter("by", "what the groups are parted by: a key of traits or key=value; none unless it is given")
 	return []operation{
-		{pattern: "GET " + photosPath, summary: "List the photos that histories name; /photos/HASH.jpg and /photos/HASH-small.jpg are their files", out: list[NamedPhoto]{}},
+		{pattern: "GET " + photosPath, summary: "List the photos that histories name; /photos/HASH.jpg and /photos/HASH-small.jpg are their files", out: list[NamedPhoto]{}, query: []queryParameter{
+			numberParameter("owner", "the owner whose loops name them"),
+		}},
 		{pattern: "POST " + photosPath, summary: "Keep a photo; an opening names it by its hash", inType: "image/*", out: workshop.KeptPhoto{}, query: []queryParameter{
 			textParameter("name", "the file's name, for what is said about it"),
 		}},

@@ -77,6 +77,11 @@ func offerLoop(f *form, l loops.Loop) {
 	if l.Reach {
 		f.offer("reach", "yes")
 	}
+	for name, mm := range lengths(&l) {
+		if *mm > 0 {
+			f.offer(name, quantityIn(*mm))
+		}
+	}
 	for name, c := range map[string]*chemistry.Celsius{"wall": l.ColdestWall, "hottest": l.Hottest, "set_point": l.SetPoint} {
 		if c != nil {
 			f.offer(name, quantityIn(float64(*c)))

@@ -184,7 +184,7 @@ func photoCount(n int) string {
 func topUpWords(x *loops.TopUp) string {
 	parts := make([]string, 0, len(x.Poured)+2)
 	if x.Drained > 0 {
-		parts = append(parts, quantity(x.Drained)+" taken out")
+		parts = append(parts, quantity(x.Drained)+" taken out"+prefixed(", used liquid: ", x.Disposal))
 	}
 	for _, pour := range x.Poured {
 		strength := ""

@@ -26,6 +26,7 @@ type intakePage struct {
 	Fields    builtFields
 	MaxPhotos int
 	Fluids    []choice
+	Origins   []choice
 	Inhibitor []choice
 	Biocide   []choice
 }
@@ -33,8 +34,13 @@ type intakePage struct {
 func (s *server) intakePage(r *http.Request, f *form) intakePage {
 	p := intakePage{
 		frame: s.newFrame(r, "Intake"), Form: f, Fields: fieldsFor(f), Fluids: fluidChoices("nothing yet"), MaxPhotos: maxFormPhotos,
+		Origins: []choice{
+			{Value: string(loops.WorkshopFill), Label: "this workshop"}, {Value: string(loops.Factory), Label: "the factory"},
+			{Value: string(loops.UnknownOrigin), Label: "nobody knows"},
+		},
 		Inhibitor: choicesOf("not known", chemistry.Inhibitors()), Biocide: choicesOf("not known", chemistry.Biocides()),
 	}
+	p.Fluids = append(p.Fluids, choice{Value: unknownFluid, Label: "not known"})
 	p.Here = "intake"
 	return p
 }
@@ -143,7 +149,7 @@ func (s *server) takeInNew(r *http.Request, p *intakePage) (loops.Tag, error) {
 		}
 	}
 	reg := workshop.Registration{Owner: owner, Machine: intakeMachine(f, loops.Machine{}), Loop: intakeLoop(f, loops.Loop{})}
-	reg.Entries = append(seenEntries(f, false), filledEntries(f)...)
+	reg.Entries = arrivalEntries(f)
 	if !f.OK() || !settled {
 		return "", nil
 	}

@@ -71,6 +71,43 @@ func TestIntakeOfARefilledLoopPlansAndHandsOver(t *testing.T) {
 	assert.NotEmpty(t, file.Loop.Plan.Tasks)
 }
 
+// What a factory filled in is there before anything is seen, and its fluid and
+// day may be unknown.
+func TestIntakeOfAFactoryCharge(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := b.taken(intakeForm(url.Values{"origin": {"factory"}, "charge": {"unknown"}, "filled": {"2023-06-30"}, "filled_from": {"2022-01-01"}, "seen_verdict": {"good"}}))
+	charge := b.file(tag).Loop.State.Charge
+	require.NotNil(t, charge)
+	assert.Empty(t, charge.Fluid)
+	assert.Nil(t, charge.Mass)
+	assert.Equal(t, loops.Factory, charge.Origin)
+	assert.Equal(t, []string{"2022-01-01", "2023-06-30"}, []string{charge.FilledFrom.String(), charge.FilledTo.String()})
+	assert.False(t, b.file(tag).Loop.State.LastKnownGood.IsZero(), "what was measured at intake is of this charge")
+
+	tag = b.taken(intakeForm(url.Values{"owner": {"Cy Fenn"}, "origin": {"unknown"}, "charge": {"eg"}, "filled": {"2024-05-01"}}))
+	charge = b.file(tag).Loop.State.Charge
+	assert.Equal(t, loops.UnknownOrigin, charge.Origin)
+	assert.True(t, charge.FilledFrom.IsZero(), "nothing is known before the last day")
+}
+
+func TestIntakeTakesHowTheLoopIsBuilt(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := b.taken(intakeForm(url.Values{
+		"tubing": {"rubber"}, "bore": {"6"}, "outer": {"9.5"}, "tube_length": {"800"}, "radiator_size": {"240"},
+		"plate_plating": {"nickel"}, "fittings": {"brass"}, "fittings_plating": {"nickel"}, "pump": {"stainless"},
+	}))
+	loop := b.file(tag).Loop
+	assert.Equal(t, loops.Tubing{Material: "rubber", BoreMM: 6, OuterMM: 9.5, LengthMM: 800}, loop.Tubing)
+	assert.InDelta(t, 240, loop.RadiatorSizeMM, 0)
+	assert.Equal(t, []loops.WettedPart{
+		{Part: "cold plate", Metal: "copper", Plating: "nickel"}, {Part: "radiator", Metal: "aluminium"},
+		{Part: "fittings", Metal: "brass", Plating: "nickel"}, {Part: "pump", Metal: "stainless"},
+	}, loop.Wetted)
+	b.says(b.get("/loops/"+string(tag)+"/edit"), `value="9.5"`, "the page that changes it")
+}
+
 func TestIntakeAsksWhetherTheOwnerIsTheSame(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
@@ -113,6 +150,11 @@ func TestIntakeThatIsWrongChangesNothingAndShowsWhatWasTyped(t *testing.T) {
 		"chiller":            {intakeForm(url.Values{"machine_kind": {"bench chiller"}}), `id="set_point-problem"`},
 		"to come":            {intakeForm(url.Values{"charge": {"pg"}, "mass": {"35"}, "filled": {"2027-12-02"}}), `id="filled-problem"`},
 		"more than it holds": {intakeForm(url.Values{"charge": {"pg"}, "mass": {"35"}, "poured": {"900"}, "filled": {"2026-12-02"}}), "not more than the loop holds"},
+		"workshop unknown":   {intakeForm(url.Values{"origin": {"workshop"}, "charge": {"unknown"}, "filled": {"2026-12-02"}}), `id="charge-problem"`},
+		"interval reversed":  {intakeForm(url.Values{"origin": {"factory"}, "charge": {"unknown"}, "filled": {"2023-06-30"}, "filled_from": {"2024-01-01"}}), `id="filled_from-problem"`},
+		"unknown, strength":  {intakeForm(url.Values{"origin": {"factory"}, "charge": {"unknown"}, "mass": {"30"}, "filled": {"2023-06-30"}}), `id="mass-problem"`},
+		"no day":             {intakeForm(url.Values{"origin": {"factory"}, "charge": {"unknown"}, "filled": {""}}), `id="filled-problem"`},
+		"a bore in words":    {intakeForm(url.Values{"bore": {"wide"}}), `id="bore-problem"`},
 		"unknown tag":        {url.Values{"tag": {"7K3QXX"}, "complaint": {"x"}}, `id="tag-problem"`},
 		"hostile":            {intakeForm(url.Values{"email": {hostile}, "machine": {hostile + "\x00"}, "complaint": {hostile}}), "&lt;script&gt;"},
 	} {

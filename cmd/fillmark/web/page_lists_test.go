@@ -193,6 +193,12 @@ func TestShelfAndRecall(t *testing.T) {
 	w := b.post("/shelf", form)
 	require.Equal(t, http.StatusSeeOther, w.Code, w.Body)
 	assert.Equal(t, "/shelf/1", w.Header().Get("Location"))
+	for i := range 25 {
+		_, err := b.shop.AddWaste(stamp(25-i), "", loops.UsedFluid{Fluid: chemistry.TreatedWater, Volume: 1, Went: fmt.Sprintf("drum no. %d.", i)})
+		require.NoError(t, err)
+	}
+	b.says(b.get("/shelf"), "drum no. 24.", "the newest line of the used-fluid log")
+	assert.NotContains(t, b.get("/shelf").Body.String(), "drum no. 4.", "only the newest lines")
 	b.says(b.get("/shelf"), "expired on", "past its day")
 	_, err := b.shop.Record(stamp(0), tag, loops.Entry{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Poured: []loops.Pour{{Container: 1, Volume: 0.02}}}})
 	require.NoError(t, err)

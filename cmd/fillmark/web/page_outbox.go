@@ -128,10 +128,11 @@ func (s *server) actOnMessage(w http.ResponseWriter, r *http.Request) error {
 	}
 	key := f.text("key")
 	err = s.Workshop.ActOnMessage(s.stamp(r), workshop.OutboxAction(f.text("do")), loops.MessageKey(key))
-	if err != nil && !errors.Is(err, loops.ErrConflict) {
+	// Where it moved on meanwhile the page shows how it stands now.
+	var moved *loops.InvalidError
+	if err != nil && !(errors.As(err, &moved) && moved.Field == "key") {
 		return err
 	}
-	// Where it moved on meanwhile the page shows how it stands now.
 	s.Wake()
 	http.Redirect(w, r, "/outbox/message?key="+url.QueryEscape(key), http.StatusSeeOther)
 	return nil

@@ -18,7 +18,7 @@ type shelfPage struct {
 	Form        *form
 	Day         loops.Day
 	Containers  []containerLine
-	Used        []loops.UsedFluid
+	Used        []workshop.UsedLine
 	Instruments []loops.Instrument
 	Kinds       []choice
 	Fluids      []choice
@@ -63,13 +63,10 @@ func (s *server) shelfPage(r *http.Request, f *form) (shelfPage, error) {
 		}
 		p.Containers = append(p.Containers, containerLineOf(c, today))
 	}
-	for u, err := range s.Reader.UsedFluid() {
-		if err != nil {
-			return p, err
-		}
-		p.Used = append(p.Used, u)
+	var err error
+	if p.Used, err = s.Workshop.UsedFluid(lastUsed); err != nil {
+		return p, err
 	}
-	p.Used = p.Used[max(0, len(p.Used)-lastUsed):]
 	for i, err := range s.Reader.Instruments() {
 		if err != nil {
 			return p, err

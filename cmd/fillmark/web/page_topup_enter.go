@@ -48,7 +48,7 @@ func (s *server) enterTopUp(w http.ResponseWriter, r *http.Request) error {
 				http.Redirect(w, r, "/loops/"+string(file.Loop.Tag), http.StatusSeeOther)
 				return nil
 			}
-			if err := f.take(err, map[string]string{"poured": "poured1", "drained": "drained", "missing": "missing"}); err != nil {
+			if err := f.take(err, map[string]string{"poured": "poured1", "drained": "drained", "disposal": "disposal", "hazard": "hazard", "missing": "missing"}); err != nil {
 				return err
 			}
 		}
@@ -65,7 +65,7 @@ func topUpEntries(f *form, q workshop.TopUpQuestion, hand []handLiquid) []loops.
 			Mass: q.Mass, MassUncertainty: q.MassUncertainty, Missing: q.Room, Verdict: loops.NotJudged,
 		}})
 	}
-	topUp := &loops.TopUp{}
+	topUp := &loops.TopUp{Hazard: f.text("hazard"), Disposal: f.text("disposal")}
 	room := *q.Room
 	if drained := mayRead(f, "drained", "ml", chemistry.ParseLitre); drained != nil {
 		topUp.Drained = *drained

@@ -38,7 +38,6 @@ type reader interface {
 	Loop(loops.LoopID) (loops.Loop, error)
 	Revision() (loops.StoreRevision, error)
 	Containers() iter.Seq2[loops.Container, error]
-	UsedFluid() iter.Seq2[loops.UsedFluid, error]
 	Instruments() iter.Seq2[loops.Instrument, error]
 	Samples() iter.Seq2[loops.RetainedSample, error]
 }

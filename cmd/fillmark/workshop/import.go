@@ -4,9 +4,9 @@
 package workshop
 
 import (
+	"errors"
 	"fmt"
 	"io"
-	"slices"
 	"strings"
 
 	"fillmark/loops"
@@ -99,32 +99,40 @@ func (w *Workshop) checkLoop(l loops.Loop) error {
 
 // number gives the imported records their numbers and the loops their tags.
 func (w *Workshop) number(change *loops.Change) error {
-	var err error
-	for i := range change.Owners {
-		if change.Owners[i].ID, err = w.register.NewOwnerID(); err != nil {
-			return err
-		}
+	err := errors.Join(
+		numbered(change.Owners, w.register.NewOwnerIDs, func(o *loops.Owner, id loops.OwnerID) { o.ID = id }),
+		numbered(change.Machines, w.register.NewMachineIDs, func(m *loops.Machine, id loops.MachineID) { m.ID = id }),
+		numbered(change.Loops, w.register.NewLoopIDs, func(l *loops.Loop, id loops.LoopID) { l.ID = id }),
+		numbered(change.Shelf.Containers, w.register.NewContainerIDs, func(c *loops.Container, id loops.ContainerID) { c.ID = id }),
+	)
+	if err != nil {
+		return err
 	}
-	for i := range change.Machines {
-		if change.Machines[i].ID, err = w.register.NewMachineID(); err != nil {
-			return err
-		}
-	}
+	given := map[loops.Tag]bool{"": true}
 	for i := range change.Loops {
 		l := &change.Loops[i]
-		if l.ID, err = w.register.NewLoopID(); err != nil {
-			return err
-		}
-		for l.Tag == "" || slices.ContainsFunc(change.Loops[:i], func(x loops.Loop) bool { return x.Tag == l.Tag }) {
+		for given[l.Tag] {
 			if l.Tag, err = w.freeTag(); err != nil {
 				return err
 			}
 		}
+		given[l.Tag] = true
 	}
-	for i := range change.Shelf.Containers {
-		if change.Shelf.Containers[i].ID, err = w.register.NewContainerID(); err != nil {
-			return err
-		}
+	return nil
+}
+
+// numbered takes as many ids as there are records, in one go, since each going
+// to the disk takes milliseconds.
+func numbered[T any, ID ~uint64](records []T, newIDs func(int) (ID, error), set func(*T, ID)) error {
+	if len(records) == 0 {
+		return nil
+	}
+	first, err := newIDs(len(records))
+	if err != nil {
+		return err
+	}
+	for i := range records {
+		set(&records[i], first+ID(i))
 	}
 	return nil
 }

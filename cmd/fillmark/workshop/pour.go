@@ -69,8 +69,7 @@ func (w *Workshop) fromShelf(e loops.Entry) (loops.Entry, error) {
 
 // shelfAfter returns what an entry does to the shelf: each container's uses by
 // this loop become what the history then says, so that a correction gives back
-// what a struck entry took. A drain that measured what came out goes into the
-// used-fluid log.
+// what a struck entry took. What was measured as taken out goes into the used-fluid log.
 func (w *Workshop) shelfAfter(s Stamp, file File, e loops.Entry) (on loops.Shelf, warnings []string, err error) {
 	before := loops.UsesOf(file.Loop.ID, file.History)
 	after := loops.UsesOf(file.Loop.ID, append(slices.Clone(file.History), e))
@@ -98,17 +97,8 @@ func (w *Workshop) shelfAfter(s Stamp, file File, e loops.Entry) (on loops.Shelf
 		}
 		on.Containers = append(on.Containers, container)
 	}
-	if e.Kind == loops.KindDrain && e.Drain.Out > 0 {
-		line, warning, err := w.drained(s, file, e)
-		if err != nil {
-			return on, nil, err
-		}
-		if warning != "" {
-			return on, append(warnings, warning), nil
-		}
-		on.UsedFluid = append(on.UsedFluid, line)
-	}
-	return on, warnings, nil
+	on.UsedFluid, err = w.usedBy(s, file, e)
+	return on, warnings, err
 }
 
 // rounding is what sums of volumes may be off by.
@@ -153,23 +143,4 @@ func volumeOf(uses []loops.Use) chemistry.Litre {
 		sum += u.Volume
 	}
 	return sum
-}
-
-// drained is the line of the used-fluid log for a drain.
-func (w *Workshop) drained(s Stamp, file File, e loops.Entry) (line loops.UsedFluid, warning string, err error) {
-	if e.Drain.Disposal == "" {
-		return line, "", wrong("disposal", "", "where the used liquid went or is kept")
-	}
-	if file.Loop.State.Charge == nil {
-		return line, "It is not in the used-fluid log, since what was in the loop is not on record: fillmark shelf waste add.", nil
-	}
-	line = loops.UsedFluid{
-		Recorded: s.At, Day: e.Day, By: s.By, Loop: file.Loop.ID, Fluid: file.Loop.State.Charge.Fluid,
-		Volume: e.Drain.Out, Hazard: e.Drain.Hazard, Went: e.Drain.Disposal,
-	}
-	if err := line.Validate(); err != nil {
-		return line, "", err
-	}
-	line.ID, err = w.register.NewUsedFluidID()
-	return line, "", err
 }

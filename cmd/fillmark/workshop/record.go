@@ -150,6 +150,14 @@ func wrong(field, value, reason string) error {
 	return &loops.InvalidError{Field: field, Value: value, Reason: reason}
 }
 
+// stateOn is the state of a loop at the end of a day, by what stands in its
+// history now: an entry may be recorded late.
+func stateOn(history []loops.Entry, day loops.Day) loops.State {
+	return loops.Fold(slices.DeleteFunc(slices.Clone(history), func(e loops.Entry) bool {
+		return e.Day.After(day) && e.Kind != loops.KindCorrection
+	}))
+}
+
 // admissible refuses an entry that contradicts what the register knows.
 func (w *Workshop) admissible(s Stamp, file File, e loops.Entry) error {
 	if today := loops.DayOf(s.At, w.settings.Zone).AddDays(1); e.Day.After(today) {
@@ -175,9 +183,13 @@ func (w *Workshop) admissible(s Stamp, file File, e loops.Entry) error {
 		}
 	case loops.KindOpening:
 		return w.openingFits(file, e)
-	case loops.KindTopUp, loops.KindDose, loops.KindHandover:
+	case loops.KindHandover:
 		if state.Charge == nil {
 			return wrong("tag", string(file.Loop.Tag), "a loop with a charge; record its fill first")
+		}
+	case loops.KindTopUp, loops.KindDose:
+		if stateOn(file.History, e.Day).Charge == nil {
+			return wrong("tag", string(file.Loop.Tag), "a loop with a charge on "+e.Day.String()+"; record its fill first")
 		}
 	case loops.KindCorrection:
 		struck := slices.ContainsFunc(file.History, func(x loops.Entry) bool { return x.ID == e.Correction.Strikes })

@@ -16,11 +16,13 @@ import (
 // shelf is what the actions read from and write to the shelf.
 type shelf interface {
 	NewContainerID() (loops.ContainerID, error)
+	NewContainerIDs(count int) (loops.ContainerID, error)
 	NewUsedFluidID() (loops.UsedFluidID, error)
 	NewInstrumentID() (loops.InstrumentID, error)
 	NewSampleID() (loops.SampleID, error)
 	Container(loops.ContainerID) (loops.Container, error)
 	Containers() iter.Seq2[loops.Container, error]
+	UsedFluid() iter.Seq2[loops.UsedFluid, error]
 	Instrument(loops.InstrumentID) (loops.Instrument, error)
 	Instruments() iter.Seq2[loops.Instrument, error]
 	Sample(loops.SampleID) (loops.RetainedSample, error)
@@ -105,30 +107,6 @@ func (w *Workshop) takeOut(s Stamp, id loops.ContainerID, volume chemistry.Litre
 		c.Opened = day
 	}
 	return w.EditContainer(s, c)
-}
-
-// AddWaste records a line of the used-fluid log. An empty tag says that it is
-// from several loops.
-func (w *Workshop) AddWaste(s Stamp, tag loops.Tag, u loops.UsedFluid) (loops.UsedFluid, error) {
-	u.Recorded, u.By, u.Loop = s.At, s.By, 0
-	if u.Day.IsZero() {
-		u.Day = loops.DayOf(s.At, w.settings.Zone)
-	}
-	if tag != "" {
-		loop, err := w.register.LoopByTag(tag)
-		if err != nil {
-			return u, orNotFound("loop", tag, err)
-		}
-		u.Loop = loop.ID
-	}
-	if err := u.Validate(); err != nil {
-		return u, err
-	}
-	_, err := commitNew(w.register.NewUsedFluidID, func(id loops.UsedFluidID) error {
-		u.ID = id
-		return w.putShelf(s, "used fluid", loops.Shelf{UsedFluid: []loops.UsedFluid{u}})
-	})
-	return u, err
 }
 
 // TagOf returns the tag of a loop, for what names loops by their numbers; zero

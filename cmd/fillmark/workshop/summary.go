@@ -224,7 +224,7 @@ func (s Summary) WriteCSV(out io.Writer) error {
 		if c.MonthsTo > 0 {
 			to = number(c.MonthsTo)
 		}
-		_ = w.Write([]string{s.Trait, string(c.Origin), c.Fluid, number(c.MonthsFrom), to, string(c.Cause), c.Look, c.Metals, strconv.Itoa(len(c.Photos))})
+		_ = w.Write([]string{defused(s.Trait), string(c.Origin), c.Fluid, number(c.MonthsFrom), to, string(c.Cause), defused(c.Look), c.Metals, strconv.Itoa(len(c.Photos))})
 	}
 	w.Flush()
 	return w.Error()

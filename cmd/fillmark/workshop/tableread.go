@@ -12,6 +12,7 @@ import (
 	"io"
 	"iter"
 	"slices"
+	"strconv"
 	"strings"
 	"unicode/utf8"
 
@@ -61,7 +62,7 @@ func readTable[T any](in io.Reader, columns []column[T], check func(T) error) (r
 			break
 		}
 		if len(rows) == maxRows {
-			return nil, nil, wrong("file", fmt.Sprintf("more than %d rows", maxRows), "several files")
+			return nil, nil, wrong("file", fmt.Sprintf("more than %d rows", maxRows), fmt.Sprintf("at most %d rows in one go: split the table", maxRows))
 		}
 		r, wrongs := readRow(reader, cells, header, use, reader.Comma == ';')
 		problems = append(problems, wrongs...)
@@ -172,7 +173,7 @@ func readRow[T any](reader *csv.Reader, cells, header []string, use []*column[T]
 		if use[i] == nil {
 			continue
 		}
-		cell = strings.TrimSpace(strings.ReplaceAll(cell, "\r\n", "\n"))
+		cell = armed(strings.TrimSpace(strings.ReplaceAll(cell, "\r\n", "\n")))
 		if decimalComma && strings.Count(cell, ",") == 1 && isFigure(strings.Replace(cell, ",", ".", 1)) {
 			cell = strings.Replace(cell, ",", ".", 1)
 		}
@@ -257,12 +258,45 @@ func writeTable[T any](out io.Writer, columns []column[T], records iter.Seq2[T, 
 	return to.Flush()
 }
 
+// formula are the characters with which a cell begins that a spreadsheet takes
+// for a formula and runs, whoever typed it.
+const formula = "=+-@\t\r＝＋－＠"
+
+// defused puts an apostrophe before a cell that a spreadsheet would take for a
+// formula; figures stay as they are. [armed] takes it away again.
+func defused(cell string) string {
+	if inner := strings.TrimLeft(cell, "'"); inner == "" || !strings.ContainsRune(formula, firstRune(inner)) {
+		return cell
+	}
+	if _, err := strconv.ParseFloat(cell, 64); err == nil && strings.Trim(cell, "0123456789.+-eE") == "" {
+		return cell
+	}
+	return "'" + cell
+}
+
+// armed undoes [defused]: an apostrophe stays where none was put.
+func armed(cell string) string {
+	if without, ok := strings.CutPrefix(cell, "'"); ok && defused(without) == cell {
+		return without
+	}
+	return cell
+}
+
+func firstRune(text string) rune {
+	r, _ := utf8.DecodeRuneInString(text)
+	return r
+}
+
 // writeRow writes one row. The csv package's own CRLF would go into the cells
 // as well.
 func writeRow(to *bufio.Writer, cells []string) error {
 	var row bytes.Buffer
 	w := csv.NewWriter(&row)
-	if err := w.Write(cells); err != nil {
+	safe := make([]string, len(cells))
+	for i, cell := range cells {
+		safe[i] = defused(cell)
+	}
+	if err := w.Write(safe); err != nil {
 		return err
 	}
 	w.Flush()
