@@ -6,6 +6,7 @@
 // somebody who is signed in.
 export const pages = [
   { name: 'due', path: '/' },
+  { name: 'bench list', path: '/day' },
   { name: 'loops', path: '/loops' },
   { name: 'loops, searched', path: '/loops?q=the' },
   { name: 'loop', path: (made) => `/loops/${made.tag}` },

@@ -112,6 +112,9 @@ func (d *demo) add(ctx context.Context, owner loops.Owner, m demoMachine) (loops
 	w := d.house.workshop
 	arrived := m.filled + 1
 	m.machine.Owner = owner.ID
+	if m.filled == 0 { // still on the bench
+		m.machine.PromisedBack = loops.DayOf(d.now, d.zone).AddDays(2)
+	}
 	machine, err := w.AddMachine(d.stamp(arrived, 10), m.machine)
 	if err != nil {
 		return "", err

@@ -27,6 +27,7 @@ type screen struct {
 func screens() []screen {
 	return append([]screen{
 		{"due", duePage{}},
+		{"day", dayPage{}},
 		{"loops", loopsPage{}},
 		{"loop", loopPage{}},
 		{"owner", ownerPage{}},

@@ -105,7 +105,7 @@ func (s *server) due(now time.Time) (workshop.DueList, error) {
 
 // callLine is an owner to call, with the number as a phone dials it.
 type callLine struct {
-	workshop.CallLine
+	workshop.Call
 	Link template.URL
 }
 
@@ -134,8 +134,9 @@ func (s *server) pageDue(w http.ResponseWriter, r *http.Request) error {
 		MailReachesOwners: s.MailReachesOwners, Quiet: len(list.Overdue)+len(list.Today) == 0,
 	}
 	p.Here, p.Notices = "due", list.Notices
-	p.CallMore = max(0, len(list.Call)-maxLines)
-	for _, c := range list.Call[:len(list.Call)-p.CallMore] {
+	calls := workshop.Calls(list.Call)
+	p.CallMore = max(0, len(calls)-maxLines)
+	for _, c := range calls[:len(calls)-p.CallMore] {
 		p.Call = append(p.Call, callLine{c, phoneLink(c.Phone)})
 	}
 	later := newDueGroup("Later", "go", list.Later)

@@ -6,6 +6,7 @@ package web
 // benchRoutes lists the routes of the bench pages.
 func (s *server) benchRoutes(mux router) {
 	mux.Handle("GET /o/{token}/calendar.ics", s.page(s.ownerCalendar))
+	mux.Handle("GET /day", s.page(s.pageDay))
 	mux.Handle("GET /topup", s.page(s.pageTopUp))
 	mux.Handle("POST /topup", s.page(s.enterTopUp))
 	mux.Handle("GET /intake", s.page(s.pageIntake))
