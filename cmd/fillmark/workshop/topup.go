@@ -196,6 +196,11 @@ func (q TopUpQuestion) Check() (TopUpAnswer, error) {
 	if err != nil {
 		return TopUpAnswer{}, err
 	}
+	// Whatever speaks against any top-up does so with nothing at hand; but a go
+	// to nothing would be taken for one to whatever is poured then.
+	if len(request.With) == 0 && request.Room > 0 && verdict.Verdict != chemistry.Stop {
+		return TopUpAnswer{}, missing("with", "what is at hand to fill the room, such as water or premix:35%")
+	}
 	answer := TopUpAnswer{
 		Verdict: verdict.Verdict, Reasons: ReasonsOf(verdict.Reasons), Steps: StepsOf(verdict.Steps),
 		Expansion: verdict.Expansion.Millilitres(), Cautions: CautionsOf(verdict.Cautions), Sources: verdict.Sources,
