@@ -74,7 +74,7 @@ func (m *mixer) infeasible(target, feasible MassFraction) error {
 		reason = "what was left in the loop is too strong to be thinned that far"
 	}
 	if m.left > 0 {
-		reason += " and " + m.r.Left.String() + " were left in the loop"
+		reason += ", with " + m.r.Left.String() + " left in the loop"
 	}
 	return &InfeasibleError{
 		Reason:  reason,
