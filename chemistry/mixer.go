@@ -222,7 +222,7 @@ func (m *mixer) sources() []string {
 		if m.r.ConcentrateDensity != nil {
 			s = append(s, "concentrate density: as given (label)")
 		} else {
-			s = append(s, "concentrate density ±0.5 %: straight line from Melinder at 60 mass % to the CRC Handbook value of the pure glycol; grams decide")
+			s = append(s, sourceStrong)
 		}
 	}
 	return s
