@@ -171,8 +171,11 @@ func (r MixRequest) validate() error {
 	}); err != nil {
 		return err
 	}
-	if !r.Fluid.IsGlycol() && (r.Concentrate != 0 || r.Premix != 0 || r.LeftMass != 0) {
-		return &InvalidError{"fluid", string(r.Fluid), "holds no glycol; name the glycol, or leave concentrate, premix and left strength out"}
+	if !r.Fluid.IsGlycol() && (r.Concentrate != 0 || r.Premix != 0) {
+		return &InvalidError{"fluid", string(r.Fluid), "holds no glycol; name the glycol, or leave concentrate and premix out"}
+	}
+	if !r.Fluid.IsGlycol() && r.LeftMass != 0 {
+		return &InvalidError{"left mass fraction", r.LeftMass.String(), "glycol that stays in a loop feeds microbes in the water: rinse first, then say 0%"}
 	}
 	return nil
 }

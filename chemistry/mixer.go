@@ -74,7 +74,7 @@ func (m *mixer) infeasible(target, feasible MassFraction) error {
 		reason = "what was left in the loop is too strong to be thinned that far"
 	}
 	if m.left > 0 {
-		reason += " and " + m.r.Left.String() + " were left in the loop"
+		reason += ", with " + m.r.Left.String() + " left in the loop"
 	}
 	return &InfeasibleError{
 		Reason:  reason,
@@ -222,7 +222,7 @@ func (m *mixer) sources() []string {
 		if m.r.ConcentrateDensity != nil {
 			s = append(s, "concentrate density: as given (label)")
 		} else {
-			s = append(s, "concentrate density ±0.5 %: straight line from Melinder at 60 mass % to the CRC Handbook value of the pure glycol; grams decide")
+			s = append(s, sourceStrong)
 		}
 	}
 	return s

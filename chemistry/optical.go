@@ -98,7 +98,13 @@ func (r ReadingRequest) byIndex() (measured, error) {
 		indexCoefficientUncertainty(r.Fluid)*away,
 		0.5*float64(1-x)*waterBend(at), // how much of water's bend the mixture has is known no better than to half
 		warmth*float64(r.SampleUncertainty))
-	u := quadrature(total/indexPerFraction(r.Fluid, x), float64(o.more))
+	var additives float64
+	if r.Inhibited && r.Freeze == nil {
+		// ASTM D3321 tells inhibited coolants by refractometer to 1 °C; a freeze-point scale has that in its reading already.
+		additives = 1 / -freezeSlope(r.Fluid, x)
+		o.sources = append(o.sources, "additives by refractometer: 1 °C (ASTM D3321)")
+	}
+	u := quadrature(total/indexPerFraction(r.Fluid, x), float64(o.more), additives)
 	return measured{x, MassFraction(u), append(o.sources, sourceSlope)}, nil
 }
 

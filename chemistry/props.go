@@ -114,6 +114,7 @@ const (
 	sourceFreeze   = "freeze point: the warmer of Melinder 2010 and the ASHRAE Handbook Fundamentals table"
 	sourceBoil     = "boiling point: ASHRAE Handbook Fundamentals 2009, about 1 atm"
 	sourceVolume   = "volume % before mixing at 20 °C: CRC Handbook densities of pure glycol, Kell 1975 for water"
+	sourceStrong   = "concentrate density ±0.5 %: straight line from Melinder at 60 mass % to the CRC Handbook value of the pure glycol; grams decide"
 	sourceSlope    = "temperature coefficient of the index: fit to Gerke 2023 (propylene glycol), estimate (ethylene glycol); water IAPWS 1997"
 )
 

@@ -181,7 +181,7 @@ func (r ReadingRequest) warnings() []string {
 	away := math.Abs(float64(r.Sample - 20))
 	add(r.Scale != "" && r.Scale != r.Fluid, "read on the scale of "+r.Scale.Name()+": the figure on it is wrong by 10 °C or more (ASTM D3321); the strength given here is worked out for "+r.Fluid.Name())
 	add(r.Freeze != nil && r.Scale == "", "assumes the freeze-point scale is that of "+r.Fluid.Name()+"; the other glycol's scale is off by 10 °C or more (ASTM D3321)")
-	add(r.Inhibited, "inhibited coolant: additives and dye read as up to 4 mass % more glycol on a hydrometer and a little more on a refractometer")
+	add(r.Inhibited, "inhibited coolant: additives and dye read as up to 4 mass % more glycol on a hydrometer and about 1 °C more frost on a refractometer; the uncertainty holds it")
 	add(!r.Inhibited, "figures are for glycol and water alone; additives and dye read as more glycol")
 	add(away > 5, "the sample is "+fixed(away, 0)+" K away from 20 °C: let it come to room temperature, compensated or not")
 	add(away > 0.5 && r.Compensation == "", "assumes that the instrument "+r.usualCompensation())

@@ -262,3 +262,16 @@ func TestReadNothingFreezesAboveZero(t *testing.T) {
 		assert.False(t, math.Signbit(float64(r.Mass)))
 	}
 }
+
+// TestReadInhibitedIsWider: additives refract; ASTM D3321 tells inhibited coolants by refractometer to 1 °C, and the interval of the
+// freeze point holds that.
+func TestReadInhibitedIsWider(t *testing.T) {
+	t.Parallel()
+	for _, f := range glycols {
+		pure := read(t, chemistry.ReadingRequest{Fluid: f, Brix: brix(25), Sample: 20})
+		formulated := read(t, chemistry.ReadingRequest{Fluid: f, Brix: brix(25), Sample: 20, Inhibited: true})
+		assert.InDelta(t, float64(pure.Mass), float64(formulated.Mass), 1e-12)
+		more := math.Sqrt(math.Pow(float64(formulated.Freeze.Uncertainty), 2) - math.Pow(float64(pure.Freeze.Uncertainty), 2))
+		assert.InDelta(t, 1, more, 0.01, f)
+	}
+}

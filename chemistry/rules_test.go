@@ -85,10 +85,11 @@ func TestEveryRuleFires(t *testing.T) {
 		"dose-diluted": topUp(func(r *chemistry.TopUpRequest) {
 			r.Doses = []chemistry.DoseLevel{{Name: "biocide", Level: 1, SpentBelow: 0.95}}
 		}),
-		"expansion-room": topUp(func(r *chemistry.TopUpRequest) { r.Sealed, r.Room = true, 0.002 }),
-		"frost":          topUp(func(r *chemistry.TopUpRequest) { r.Protect, r.With = celsius(-25), []chemistry.Liquid{water()} }),
-		"frost-margin":   topUp(func(r *chemistry.TopUpRequest) { r.Protect, r.With = celsius(-13), nil }),
-		"evaporated":     topUp(func(r *chemistry.TopUpRequest) { r.FilledMass = mass(0.30) }),
+		"expansion-room":   topUp(func(r *chemistry.TopUpRequest) { r.Sealed, r.Room = true, 0.002 }),
+		"frost":            topUp(func(r *chemistry.TopUpRequest) { r.Protect, r.With = celsius(-25), []chemistry.Liquid{water()} }),
+		"frost-margin":     topUp(func(r *chemistry.TopUpRequest) { r.Protect, r.With = celsius(-13), nil }),
+		"frost-not-judged": topUp(func(*chemistry.TopUpRequest) {}),
+		"evaporated":       topUp(func(r *chemistry.TopUpRequest) { r.FilledMass = mass(0.30) }),
 		"unreached": topUp(func(r *chemistry.TopUpRequest) {
 			r.Mass, r.Protect, r.With = mass(0.30), celsius(-12), []chemistry.Liquid{water()}
 		}),
@@ -129,7 +130,7 @@ func TestEveryRuleFires(t *testing.T) {
 		"cleaning-eyes":         clean(chemistry.CleaningRequest{Agents: []chemistry.Agent{chemistry.Acid}}),
 	}
 	sound := slices.Concat(
-		topUp(func(*chemistry.TopUpRequest) {}),
+		topUp(func(r *chemistry.TopUpRequest) { r.Protect = celsius(-10) }),
 		fill(with(pg, 0.40, chemistry.OAT, chemistry.NoBiocide), chemistry.Copper, chemistry.StainlessSteel),
 		clean(chemistry.CleaningRequest{}),
 	)

@@ -114,7 +114,7 @@ func corrosionRules() []Rule {
 			},
 		},
 		{
-			ID: "nitrite-aluminium", When: "aluminium in a nitrite or borate programme that runs above pH 8.9", Verdict: Care,
+			ID: "nitrite-aluminium", When: "aluminium in a coolant above pH 8.9, as nitrite and borate programmes run", Verdict: Care,
 			Text:   "aluminium dissolves at high pH: keep it between 7.5 and 8.9, or use a package made for aluminium.",
 			Source: "UFC 3-240-13FN (2005): polysilicate at pH 7.5 to 8.9 where aluminium is present", Grade: Standard,
 			applies: func(f *facts) bool { return f.wets(Aluminium) && f.pH != nil && *f.pH > 8.9 },
@@ -261,6 +261,12 @@ func loopRules() []Rule {
 			detail: func(f *facts) string {
 				return "freeze point " + f.after.Freeze.Stated.String() + ", wanted " + f.target.String()
 			},
+		},
+		{
+			ID: "frost-not-judged", When: "the coldest wetted wall is not known", Verdict: Go,
+			Text:   "no coldest wall is known, so frost is not judged: the strength of the last fill is kept. Say how cold the coldest wall gets; for a chiller that is its set point less what its maker says of the evaporator.",
+			Source: "common practice, no source", Grade: Practice,
+			applies: func(f *facts) bool { return f.planned && f.wall == nil },
 		},
 		{
 			ID: "evaporated", When: "the glycol is stronger than at the last fill", Verdict: Go,

@@ -156,6 +156,9 @@ func CheckTopUp(r TopUpRequest) (TopUpVerdict, error) {
 		v.FillTo = plan.volume
 		v.Doses = p.doses(plan)
 		v.Steps = p.steps(plan)
+		if p.poursByGuess(plan) {
+			v.Sources = append(v.Sources, sourceStrong)
+		}
 		f.after, f.glycol, f.unreached = v.After, r.Fluid.IsGlycol() && plan.strength > 0, plan.missed > 0
 		f.doses, f.target = v.Doses, p.target
 		f.badEnd = v.After.Freeze.Stated.Add(v.After.Freeze.Uncertainty)
@@ -291,6 +294,16 @@ func (p *planner) doses(pl plan) []DoseLevel {
 		out[i] = l.Diluted(kept)
 	}
 	return out
+}
+
+// poursByGuess reports whether a plan pours a concentrate whose density no label gave, so that its volume is an estimate.
+func (p *planner) poursByGuess(pl plan) bool {
+	for i, m := range pl.added {
+		if l := p.liquids[i]; m > 0 && l.Liquid.Density == nil && l.Mass > MaxMassFraction {
+			return true
+		}
+	}
+	return false
 }
 
 // steps says in words what a plan does.

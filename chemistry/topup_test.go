@@ -5,6 +5,7 @@ package chemistry_test
 
 import (
 	"slices"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -165,4 +166,20 @@ func TestWeakenedIsReached(t *testing.T) {
 	assert.InDelta(t, 0.36, float64(v.After.Mass), 0.0005)
 	require.NotEmpty(t, v.Steps)
 	assert.Equal(t, "drain", v.Steps[0].Do)
+}
+
+// TestTopUpSaysWhatItTakesForGranted: the millilitres of a concentrate without a label's density are an estimate, and said to be.
+func TestTopUpSaysWhatItTakesForGranted(t *testing.T) {
+	t.Parallel()
+	pg := chemistry.PropyleneGlycol
+	ask := func(l chemistry.Liquid) string {
+		v, err := chemistry.CheckTopUp(chemistry.TopUpRequest{Fluid: pg, Mass: mass(0.35), Holds: 0.52, Room: 0.06, Protect: celsius(-15), With: []chemistry.Liquid{l}})
+		require.NoError(t, err)
+		require.NotEmpty(t, v.Steps)
+		return strings.Join(v.Sources, "\n")
+	}
+	assert.Contains(t, ask(concentrate(pg)), "grams decide")
+	labelled := concentrate(pg)
+	labelled.Density = kgPerLitre(1.04)
+	assert.NotContains(t, ask(labelled), "grams decide")
 }

@@ -5,6 +5,8 @@ package main
 
 import (
 	"fmt"
+	"strconv"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -28,17 +30,13 @@ type readingAnswer struct {
 
 func (a *app) readingCommand() *cobra.Command {
 	r := chemistry.ReadingRequest{Sample: chemistry.DefaultAt}
-	var zeroAge int
 	cmd := &cobra.Command{
 		Use:   "reading --fluid FLUID (--brix | --index | --density | --freeze) READING [--at TEMPERATURE]",
 		Short: "What an instrument's reading means: strength, freeze point, how sure",
 		Example: `  fillmark reading --fluid pg --brix 28.4 --at 20C
   fillmark reading --fluid eg --freeze -20C --scale pg    # read on the wrong scale`,
 		Args: noArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error {
-			if cmd.Flags().Changed("zero-age") {
-				r.ZeroAge = &zeroAge
-			}
+		RunE: func(*cobra.Command, []string) error {
 			reading, err := chemistry.Read(r)
 			if err != nil {
 				return err
@@ -69,11 +67,20 @@ func (a *app) readingCommand() *cobra.Command {
 	need(f, &r.Sample, chemistry.ParseCelsius, "at", "TEMPERATURE", "temperature of the sample (default 20C)")
 	need(f, &r.SampleUncertainty, chemistry.ParseCelsiusDelta, "at-uncertainty", "DIFFERENCE", "how sure the sample's temperature is (k = 2), such as 1K")
 	need(f, &r.Compensation, choice("compensation", []chemistry.Compensation{chemistry.NoCompensation, chemistry.SucroseCompensation, chemistry.GlycolCompensation}), "compensation", "KIND", "of the instrument for temperature: none, sucrose or glycol")
-	f.Float64Var(&r.Instrument, "instrument", 0, "its uncertainty (k = 2) as a plain `NUMBER` in the unit of the reading: Brix, nD, kg/l or K")
-	f.IntVar(&zeroAge, "zero-age", 0, "`DAYS` since its zero was checked (default: today)")
+	need(f, &r.Instrument, number(""), "instrument", "NUMBER", "its uncertainty (k = 2), plain, in the unit of the reading: Brix, nD, kg/l or K")
+	may(f, &r.ZeroAge, parseDays, "zero-age", "DAYS", "days since its zero was checked (default: today)")
 	f.BoolVar(&r.Inhibited, "inhibited", false, "a formulated product: its additives refract and weigh too")
 	needFlags(cmd, "fluid")
 	return cmd
+}
+
+// parseDays reads a whole number of days.
+func parseDays(text string) (int, error) {
+	days, err := strconv.Atoi(strings.TrimSpace(text))
+	if err != nil {
+		return 0, &loops.InvalidError{Field: "days", Value: text, Reason: "a whole number of days, such as 30"}
+	}
+	return days, nil
 }
 
 // ruleAnswer is one line of the rules table.

@@ -96,7 +96,7 @@ func (s *server) refillPage(r *http.Request, file workshop.File, f *form) (refil
 	}
 	s.offerMix(f, file, visit)
 	if f.typed.Has("mix") {
-		p.Mix = mixFor(f, loop)
+		p.Mix = mixFor(f, loop, lastCharge(file))
 		p.Query = mixQuery(f)
 	}
 	return p, nil

@@ -5,6 +5,7 @@ package web
 
 import (
 	"errors"
+	"fmt"
 	"slices"
 	"strings"
 
@@ -68,10 +69,11 @@ func lastCharge(file workshop.File) *loops.Charge {
 }
 
 // mixFor works out the mix that the form asks for, or marks what is wrong
-// with it and returns nil.
-func mixFor(f *form, loop loops.Loop) *mixAnswer {
+// with it and returns nil; last is what was in the loop before, nil where
+// nothing is on record.
+func mixFor(f *form, loop loops.Loop, last *loops.Charge) *mixAnswer {
 	request, ok := mixRequest(f, loop)
-	if !ok {
+	if !ok || blameLeft(f, request, loop, last) {
 		return nil
 	}
 	answer := &mixAnswer{Total: request.Make}
@@ -188,6 +190,20 @@ func roomToExpand(loop loops.Loop, r chemistry.MixRequest) chemistry.Litre {
 		return 0
 	}
 	return loop.Volume * chemistry.Litre(1-float64(hot/cold))
+}
+
+// blameLeft marks what was left in the loop where it must not meet the fluid
+// that is wanted, and says how often to rinse.
+func blameLeft(f *form, r chemistry.MixRequest, loop loops.Loop, last *loops.Charge) bool {
+	if r.Left == 0 || r.LeftMass == 0 || r.Fluid.IsGlycol() && (last == nil || last.Fluid == r.Fluid) {
+		return false
+	}
+	right := "0, after rinsing: the glycol that stayed in must not meet " + r.Fluid.Name()
+	if n, share, err := chemistry.Rinses(r.Left, loop.Volume, 0.01); err == nil {
+		right += fmt.Sprintf("; after %d rinses with water %.2g\u00a0%% of it is left", n, 100*share)
+	}
+	f.blame("left_mass", right)
+	return true
 }
 
 // blameMix marks the field that an impossible mix comes from.

@@ -120,3 +120,21 @@ func TestRefillThatIsWrongChangesNothing(t *testing.T) {
 	b.unchanged(before)
 	assert.Equal(t, http.StatusNotFound, b.get("/loops/7TG9FF/refill").Code)
 }
+
+// What stayed in the loop must not meet another fluid: the page counts the
+// rinses instead of mixing the two.
+func TestRefillWithAnotherFluidIsRinsedFirst(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	file := b.ana() // propylene glycol
+	path := "/loops/" + string(file.Loop.Tag) + "/refill?mix=yes&left=10&"
+	for _, query := range []string{"fluid=water&wall=18&left_mass=35", "fluid=eg&want=40&concentrate=95&left_mass=35"} {
+		w := b.get(path + query)
+		b.says(w, "the glycol that stayed in must not meet", query)
+		b.says(w, "rinses with water", query)
+		assert.NotContains(t, w.Body.String(), `<p class="verdict go"`, query)
+	}
+	for _, query := range []string{"fluid=pg&want=40&concentrate=95&left_mass=35", "fluid=eg&want=40&concentrate=95&left_mass=0"} {
+		b.says(b.get(path+query), "In the loop then", query)
+	}
+}

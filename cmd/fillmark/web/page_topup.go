@@ -43,6 +43,8 @@ type topupAnswer struct {
 	workshop.TopUpAnswer
 	// Says is the verdict in one sentence.
 	Says string
+	// Reading is what to know of the reading that the answer rests on.
+	Reading []string
 }
 
 // pourRow is one liquid that the steps pour, to be entered as it was poured.
@@ -126,6 +128,9 @@ func (s *server) checkTopUp(p *topupPage) error {
 		return f.take(err, topUpFields())
 	}
 	p.Answer = &topupAnswer{TopUpAnswer: answer, Says: topUpSays(answer)}
+	if reading := readStrength(f, &question, inhibited(file)); reading != nil {
+		p.Answer.Reading = reading.Warnings
+	}
 	for _, name := range topUpNames() {
 		p.Carry = append(p.Carry, field{Name: name, Value: f.typed.Get(name)})
 	}
@@ -203,7 +208,9 @@ func (s *server) topUpQuestion(f *form) (q workshop.TopUpQuestion, file *worksho
 	q.Protect = mayRead(f, "wall", "C", chemistry.ParseCelsius)
 	q.Hottest = mayRead(f, "hottest", "C", chemistry.ParseCelsius)
 	q.Sealed = f.ticked("sealed")
-	readStrength(f, &q)
+	if reading := readStrength(f, &q, inhibited(file)); reading != nil {
+		q.Mass, q.MassUncertainty = &reading.Mass, reading.MassUncertainty
+	}
 	hand, err = s.liquidsAtHand(f)
 	for _, h := range hand {
 		q.Hand = append(q.Hand, h.Liquid)
@@ -241,13 +248,25 @@ func kindOf(err error) FailureKind {
 	return failure.Kind
 }
 
-// readStrength reads how strong the liquid in the loop was just found.
-func readStrength(f *form, q *workshop.TopUpQuestion) {
+// inhibited reports whether the loop on record holds a formulated product,
+// whose additives an instrument reads as glycol.
+func inhibited(file *workshop.File) bool {
+	if file == nil {
+		return false
+	}
+	family := file.Loop.State.Charge.Inhibitor.Family
+	return family != "" && family != string(chemistry.NoInhibitor)
+}
+
+// readStrength reads what an instrument just showed of the liquid in the
+// loop; nil where none was read. A strength that is known goes into the
+// question as it is.
+func readStrength(f *form, q *workshop.TopUpQuestion, inhibited bool) *chemistry.Reading {
 	kind := f.text("kind")
 	if kind == "" || q.Fluid == "" { // no scale reads a fluid nobody knows: the verdict says so
-		return
+		return nil
 	}
-	request := chemistry.ReadingRequest{Fluid: q.Fluid, Sample: 20}
+	request := chemistry.ReadingRequest{Fluid: q.Fluid, Sample: 20, Inhibited: inhibited}
 	if sample := mayRead(f, "sample", "C", chemistry.ParseCelsius); sample != nil {
 		request.Sample = *sample
 	}
@@ -262,12 +281,12 @@ func readStrength(f *form, q *workshop.TopUpQuestion) {
 		request.Freeze = new(read(f, "reading", "C", chemistry.ParseCelsius))
 	case "mass":
 		q.Mass = new(read(f, "reading", "%", chemistry.ParseMassPercent))
-		return
+		return nil
 	default:
 		f.blame("kind", "one of the list")
 	}
 	if !f.OK() {
-		return
+		return nil
 	}
 	reading, err := chemistry.Read(request)
 	if err != nil {
@@ -276,7 +295,7 @@ func readStrength(f *form, q *workshop.TopUpQuestion) {
 			right = problems[0].Right
 		}
 		f.blame("reading", right)
-		return
+		return nil
 	}
-	q.Mass, q.MassUncertainty = &reading.Mass, reading.MassUncertainty
+	return &reading
 }
