@@ -37,6 +37,7 @@ func TestTopUpCheckAnswersWithoutChangingAnything(t *testing.T) {
 		{"words for a figure", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=some&liquid1=water", http.StatusUnprocessableEntity, []string{`value="some"`, "Right: "}},
 		{"no strength", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=20&liquid1=pg", http.StatusUnprocessableEntity, []string{"by its label, such as 95; none in water"}},
 		{"impossible reading", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=20&liquid1=water&kind=brix&reading=94", http.StatusUnprocessableEntity, []string{`id="reading-problem"`}},
+		{"nothing at hand", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=20", http.StatusUnprocessableEntity, []string{`id="liquid1-problem"`, "what is at hand to fill the room"}},
 		{"no room", "ask=yes&tag=" + string(file.Loop.Tag), http.StatusUnprocessableEntity, []string{"what fits in up to the mark"}},
 	} {
 		w := b.get("/topup?" + tt.query)
