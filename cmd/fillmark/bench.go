@@ -15,9 +15,9 @@ import (
 
 // benchCommand groups the small sums of wet work.
 func (a *app) benchCommand() *cobra.Command {
-	cmd := &cobra.Command{Use: "bench", Short: "Small sums of wet work: wall, adjust, rinse, dose, water, clean, loss, cost", Args: cobra.NoArgs}
+	cmd := &cobra.Command{Use: "bench", Short: "Small sums of wet work: wall, adjust, rinse, dose, water, clean, loss, dew, cost", Args: cobra.NoArgs}
 	cmd.AddCommand(a.benchWallCommand(), a.benchAdjustCommand(), a.benchRinseCommand(), a.benchDoseCommand(),
-		a.benchWaterCommand(), a.benchCleanCommand(), a.benchLossCommand(), a.benchCostCommand())
+		a.benchWaterCommand(), a.benchCleanCommand(), a.benchLossCommand(), a.benchDewCommand(), a.benchCostCommand())
 	return cmd
 }
 
@@ -217,6 +217,12 @@ func (a *app) benchCleanCommand() *cobra.Command {
 	return cmd
 }
 
+// percent reads a share such as 50%.
+func percent(text string) (float64, error) {
+	x, err := chemistry.ParseMassPercent(text)
+	return float64(x), err
+}
+
 func (a *app) benchLossCommand() *cobra.Command {
 	r := chemistry.LossRequest{Air: 25, Coolant: 40, Humidity: 0.5, Duty: 1}
 	var tube chemistry.Tube
@@ -248,7 +254,6 @@ func (a *app) benchLossCommand() *cobra.Command {
 	need(f, &tube.Outer, number("mm"), "outer", "MM", "outer diameter, such as 12mm")
 	need(f, &r.Coolant, chemistry.ParseCelsius, "coolant", "TEMPERATURE", "coolant when running (default 40C)")
 	need(f, &r.Air, chemistry.ParseCelsius, "air", "TEMPERATURE", "air round the tube (default 25C)")
-	percent := func(text string) (float64, error) { x, err := chemistry.ParseMassPercent(text); return float64(x), err }
 	need(f, &r.Humidity, percent, "humidity", "PERCENT", "relative humidity of the air (default 50%)")
 	need(f, &r.Duty, percent, "duty", "PERCENT", "share of the time it runs (default 100%)")
 	needFlags(cmd, "fluid", "tubing", "length", "inner", "outer")
