@@ -30,7 +30,7 @@ type configError struct {
 func (e *configError) Error() string {
 	lines := make([]string, len(e.problems))
 	for i, p := range e.problems {
-		lines[i] = e.file + ": " + p.Error()
+		lines[i] = e.file + ": " + strings.ReplaceAll(p.Error(), "\n", "\n"+e.file+": ") // the policy joins its own
 	}
 	return strings.Join(lines, "\n")
 }
