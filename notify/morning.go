@@ -62,7 +62,7 @@ func ComposeMorning(in MorningInput) (Letter, error) {
 			shown = shown[:maxMorning]
 		}
 		if s.Late {
-			b.Dues = []due{{"LATE", counted(len(s.Lines), "task"), ruleCare, ""}}
+			b.Dues = []due{{"OVER", counted(len(s.Lines), "task"), ruleCare, ""}}
 		}
 		b.Lists = []list{{Items: shown}}
 		d.Blocks = append(d.Blocks, b)

@@ -16,9 +16,9 @@ import (
 
 // benchCommand groups the small sums of wet work.
 func (a *app) benchCommand() *cobra.Command {
-	cmd := &cobra.Command{Use: "bench", Short: "Small sums of wet work: wall, adjust, rinse, dose, water, clean, loss, cost", Args: cobra.NoArgs}
+	cmd := &cobra.Command{Use: "bench", Short: "Small sums of wet work: wall, adjust, rinse, dose, water, clean, loss, dew, cost", Args: cobra.NoArgs}
 	cmd.AddCommand(a.benchWallCommand(), a.benchAdjustCommand(), a.benchRinseCommand(), a.benchDoseCommand(),
-		a.benchWaterCommand(), a.benchCleanCommand(), a.benchLossCommand(), a.benchCostCommand())
+		a.benchWaterCommand(), a.benchCleanCommand(), a.benchLossCommand(), a.benchDewCommand(), a.benchCostCommand())
 	return cmd
 }
 

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"maps"
+	"math"
 	"os"
 	"reflect"
 	"slices"
@@ -29,7 +30,7 @@ type configError struct {
 func (e *configError) Error() string {
 	lines := make([]string, len(e.problems))
 	for i, p := range e.problems {
-		lines[i] = e.file + ": " + p.Error()
+		lines[i] = e.file + ": " + strings.ReplaceAll(p.Error(), "\n", "\n"+e.file+": ") // the policy joins its own
 	}
 	return strings.Join(lines, "\n")
 }
@@ -77,6 +78,16 @@ func loadConfig(file string, env map[string]string) (config, error) {
 func strictTypes(d *mapstructure.DecoderConfig) {
 	d.WeaklyTypedInput = false
 	d.ErrorUnused = true
+	d.DecodeHook = mapstructure.ComposeDecodeHookFunc(d.DecodeHook, wholeNumbers)
+}
+
+// wholeNumbers refuses 6.5 where a whole number belongs: the decoder by itself
+// would cut it to 6 in silence.
+func wholeNumbers(from, to reflect.Value) (any, error) {
+	if from.Kind() == reflect.Float64 && to.CanInt() && from.Float() != math.Trunc(from.Float()) {
+		return nil, &mapstructure.UnconvertibleTypeError{Expected: to, Value: from.Interface()}
+	}
+	return from.Interface(), nil
 }
 
 // checkFileKeys refuses keys that do not exist, and keys that differ only in
@@ -164,6 +175,10 @@ func typeProblems(err error) []error {
 	}
 	var found []error
 	for _, problem := range joined.Unwrap() {
+		if several := severalIn(problem); several != nil {
+			found = append(found, typeProblems(several)...)
+			continue
+		}
 		var decode *mapstructure.DecodeError
 		var kind *mapstructure.UnconvertibleTypeError
 		if !errors.As(problem, &decode) || !errors.As(problem, &kind) {
@@ -180,6 +195,17 @@ func typeProblems(err error) []error {
 		found = append(found, &loops.InvalidError{Field: decode.Name(), Value: fmt.Sprint(kind.Value), Reason: right})
 	}
 	return found
+}
+
+// severalIn returns the joined problems that an error of one section wraps; nil
+// where it is a single one.
+func severalIn(problem error) error {
+	for ; problem != nil; problem = errors.Unwrap(problem) {
+		if _, ok := problem.(interface{ Unwrap() []error }); ok {
+			return problem
+		}
+	}
+	return nil
 }
 
 // oneProblem is an error that stands alone where several are expected.

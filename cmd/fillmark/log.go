@@ -8,6 +8,7 @@ import (
 	"os"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"fillmark/loops/inspection"
 )
@@ -21,7 +22,7 @@ type logAnswer struct {
 
 func (a *app) logCommand() *cobra.Command {
 	var power *float64
-	touch := map[inspection.Sign]*string{}
+	touch := touched{}
 	cmd := &cobra.Command{
 		Use:   "log FILE.csv",
 		Short: "What a temperature log from switching on says about the cooling",
@@ -39,13 +40,7 @@ and seen beside it tells faults apart that look alike in the log.`,
 			return nil
 		},
 		RunE: func(_ *cobra.Command, args []string) error {
-			seen := inspection.Seen{}
-			for sign, value := range touch {
-				if *value != "" {
-					seen[sign] = inspection.Finding(*value)
-				}
-			}
-			answer, err := analyseLog(args[0], power, seen)
+			answer, err := analyseLog(args[0], power, touch.seen())
 			if err != nil {
 				return err
 			}
@@ -54,6 +49,14 @@ and seen beside it tells faults apart that look alike in the log.`,
 	}
 	f := cmd.Flags()
 	may(f, &power, number("W"), "power", "POWER", "heat of the machine at idle, such as 40W")
+	touchFlags(f, touch)
+	return cmd
+}
+
+// touched are the flags of what was felt and seen.
+type touched map[inspection.Sign]*string
+
+func touchFlags(f *pflag.FlagSet, touch touched) {
 	for _, t := range []struct {
 		sign  inspection.Sign
 		name  string
@@ -67,7 +70,17 @@ and seen beside it tells faults apart that look alike in the log.`,
 	} {
 		touch[t.sign] = f.String(t.name, "", t.usage)
 	}
-	return cmd
+}
+
+// seen returns the signs that were given.
+func (t touched) seen() inspection.Seen {
+	seen := inspection.Seen{}
+	for sign, value := range t {
+		if *value != "" {
+			seen[sign] = inspection.Finding(*value)
+		}
+	}
+	return seen
 }
 
 func analyseLog(path string, power *float64, seen inspection.Seen) (logAnswer, error) {
@@ -114,19 +127,7 @@ func printLog(p *printer, l logAnswer) {
 	for _, note := range l.Notes {
 		p.paragraph("  ", "    ", "The file: "+note+".")
 	}
-	if len(l.Diagnosis.Fits) > 0 {
-		p.line("Faults that fit")
-		p.table([]string{"fit", "fault"}, min(4, len(l.Diagnosis.Fits)), func(i int) []string {
-			f := l.Diagnosis.Fits[i]
-			return []string{f.Percent(), f.Name()}
-		})
-	}
-	if len(l.Diagnosis.Next) > 0 {
-		p.line("Measure next")
-		for i, ask := range l.Diagnosis.Next {
-			p.paragraph(fmt.Sprintf("  %d. ", i+1), "     ", ask)
-		}
-	}
+	printDiagnosis(p, l.Diagnosis)
 	p.line("Cannot be told")
 	for _, r := range l.Refused {
 		p.paragraph("  ", "    ", r.Error()+".")
@@ -135,4 +136,20 @@ func printLog(p *printer, l logAnswer) {
 		p.paragraph("  ", "    ", c)
 	}
 	p.paragraph("", "", l.Model+" There "+l.Rate+".")
+}
+
+// printDiagnosis prints the faults that fit best and what to measure next.
+func printDiagnosis(p *printer, d inspection.Diagnosis) {
+	if len(d.Fits) > 0 {
+		p.line("Faults that fit")
+		p.table([]string{"fit", "fault"}, min(4, len(d.Fits)), func(i int) []string {
+			return []string{d.Fits[i].Percent(), d.Fits[i].Name()}
+		})
+	}
+	if len(d.Next) > 0 {
+		p.line("Measure next")
+		for i, ask := range d.Next {
+			p.paragraph(fmt.Sprintf("  %d. ", i+1), "     ", ask)
+		}
+	}
 }

@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strconv"
 	"strings"
 	"time"
 
@@ -131,6 +132,13 @@ func flagError(err error) error {
 		inner := errors.Unwrap(invalid)
 		if inner == nil {
 			inner = err
+		}
+		if number := (*strconv.NumError)(nil); errors.As(inner, &number) {
+			right := "a whole number"
+			if flag.Value.Type() == "float64" {
+				right = "a number"
+			}
+			inner = fmt.Errorf("value %q: %s", number.Num, right)
 		}
 		return &usageError{fmt.Errorf("--%s: %w", flag.Name, inner)}
 	}

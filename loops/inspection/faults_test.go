@@ -109,6 +109,20 @@ func TestSignsOf(t *testing.T) {
 			assert.Equal(t, tt.want, inspection.SignsOf(r, f, usual))
 		})
 	}
+	// Without a baseline a hot die over cold coolant is a poor mount or no flow:
+	// that the radiator reads low must not speak against the second.
+	r := reading()
+	r.Die, r.CoolantIn, r.CoolantOut, r.Room = new(chemistry.Celsius(90)), new(chemistry.Celsius(24)), new(chemistry.Celsius(24.5)), new(chemistry.Celsius(22))
+	r.Power = new(inspection.Watt(60))
+	f, err := inspection.Read(r)
+	require.NoError(t, err)
+	unsure := inspection.SignsOf(r, f, inspection.UsualFigures())
+	assert.NotContains(t, unsure, inspection.SignRadiator)
+	d, err := inspection.Diagnose(unsure)
+	require.NoError(t, err)
+	assert.Equal(t, []string{"poor mount", "no flow"}, []string{d.Fits[0].Name(), d.Fits[1].Name()})
+	assert.InDelta(t, d.Fits[0].Score, d.Fits[1].Score, 1e-9)
+
 	seen := inspection.Seen{}
 	seen.AddLog(inspection.Transient{Class: inspection.FlowUncertain})
 	assert.Empty(t, seen)

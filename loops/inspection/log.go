@@ -94,6 +94,10 @@ func (l *Log) add(t, c float64, doubles *int) error {
 // longestLog is how long a log from one load step can sensibly be, in s.
 const longestLog = 24 * 3600
 
+// warmestStart is the temperature in °C above which the start of a log is
+// noted as odd (judgement): a machine switched on cold begins near the room.
+const warmestStart = 60
+
 // finish counts times from zero and notes what was odd.
 func (l Log) finish(doubles int) (Log, error) {
 	start := l.Seconds[0]
@@ -109,6 +113,9 @@ func (l Log) finish(doubles int) (Log, error) {
 	}
 	if doubles > 0 {
 		l.Notes = append(l.Notes, fmt.Sprintf("%d readings stood there twice and count once", doubles))
+	}
+	if first := l.Celsius[0]; first > warmestStart {
+		l.Notes = append(l.Notes, fmt.Sprintf("it starts at %s °C, far above any room: is it in °F, or did it begin long after switching on", trim(first, 1)))
 	}
 	sorted := slices.Sorted(slices.Values(steps))
 	usual := sorted[len(sorted)/2]

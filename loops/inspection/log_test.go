@@ -80,6 +80,36 @@ func TestReadLogRefuses(t *testing.T) {
 	}
 }
 
+// What no single row shows to be wrong is refused or noted all the same.
+func TestLogInOtherUnitsOrWithAHole(t *testing.T) {
+	t.Parallel()
+	rows := func(step, scale, offset float64) string {
+		text := ""
+		for i := range 41 {
+			text += fmt.Sprintf("%g,%g\n", step*float64(i), (30+0.2*float64(i))*scale+offset)
+		}
+		return text
+	}
+	for _, tt := range []struct{ name, text, says string }{
+		{"milliseconds", rows(1000, 1, 0), "no reading for 1000 s after 0 s; at most 5 s may pass; are these times milliseconds?"},
+		{"a hole over the window", "0,30\n1,31\n2,32\n60,40\n61,40\n62,40\n63,40\n", "no reading for 58 s after 2 s; at most 5 s may pass"},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
+			l, err := inspection.ReadLog(strings.NewReader(tt.text))
+			require.NoError(t, err)
+			_, err = inspection.Analyse(l, nil)
+			assert.EqualError(t, err, "class of the log: "+tt.says)
+		})
+	}
+	l, err := inspection.ReadLog(strings.NewReader(rows(1, 1.8, 32)))
+	require.NoError(t, err)
+	assert.Contains(t, strings.Join(l.Notes, "\n"), "it starts at 86 °C, far above any room: is it in °F")
+	l, err = inspection.ReadLog(strings.NewReader(rows(1, 1, 0)))
+	require.NoError(t, err)
+	assert.Empty(t, l.Notes)
+}
+
 func TestReadLogBounds(t *testing.T) {
 	t.Parallel()
 	var text bytes.Buffer

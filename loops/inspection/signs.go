@@ -53,6 +53,9 @@ func SignsOf(r Reading, f Figures, usual Usual) Seen {
 			seen[SignRadiator] = Up
 		case usual.Own && ratio+u < 1 && ratio < 1/downFactor:
 			seen[SignRadiator] = Down
+		case !usual.Own && seen[SignMount] == FarUp && ratio < 1/downFactor:
+			// Coolant that stays near the room while the die is hot may as well
+			// not move; only the loop's own baseline tells low from usual.
 		case ratio < usual.factor():
 			seen[SignRadiator] = Same
 		}

@@ -121,11 +121,11 @@ func (l Log) window() (window, error) {
 	var st, sc, stt, stc, scc float64
 	reached := 0.0
 	for i, t := range l.Seconds {
+		if t-previous > slowestLog && previous < leastWindow {
+			return w, Refusal{what, gapWhy(previous, t)}
+		}
 		if t > windowUntil {
 			break
-		}
-		if t-previous > slowestLog {
-			return w, Refusal{what, fmt.Sprintf("no reading for %s s after %s s; at most %s s may pass", trim(t-previous, 1), trim(previous, 1), trim(slowestLog, 0))}
 		}
 		previous, reached = t, t
 		c := l.Celsius[i]
@@ -152,6 +152,16 @@ func (l Log) window() (window, error) {
 	w.slope = xy / xx
 	w.slopeError = math.Sqrt(max(0, yy-w.slope*xy) / (count - 2) / xx)
 	return w, nil
+}
+
+// gapWhy says why a gap in a log cannot be reckoned across. A logger that
+// writes milliseconds makes gaps of hundreds.
+func gapWhy(from, to float64) string {
+	why := fmt.Sprintf("no reading for %s s after %s s; at most %s s may pass", trim(to-from, 1), trim(from, 1), trim(slowestLog, 0))
+	if to-from >= 100 {
+		why += "; are these times milliseconds?"
+	}
+	return why
 }
 
 // capacity reckons the apparent heat capacity where the temperature rises.

@@ -309,6 +309,23 @@ func (c *campaign) expected() map[loops.OwnerID][]reminded {
 	return due
 }
 
+// calls counts the tasks that a person must take up now: those that mail has
+// done what it can for, and those of owners whom no mail may reach or who asked
+// for something else.
+func (c *campaign) calls() int {
+	n := 0
+	for id, loop := range c.loops {
+		of := c.owner[id]
+		for _, task := range loop.Plan.Tasks {
+			past := days(c.today(of)) - days(task.Due)
+			if !task.Paused && past >= -7 && (past >= 35 || !loop.State.Asked.IsZero() || !c.owners[of].MayMail()) {
+				n++
+			}
+		}
+	}
+	return n
+}
+
 // days counts days from a fixed one, by the calendar's own rules.
 func days(d loops.Day) int {
 	y, m := d.Year, int(d.Month)
@@ -320,7 +337,7 @@ func days(d loops.Day) int {
 
 // sweep sweeps and compares what was mailed with what had to be.
 func (c *campaign) sweep() {
-	want := c.expected()
+	want, calls := c.expected(), c.calls()
 	swept, err := c.Sweep(c.stamp())
 	require.NoError(c.t, err)
 	c.sweeps++
@@ -347,6 +364,7 @@ func (c *campaign) sweep() {
 	slices.Sort(got)
 	slices.Sort(keys)
 	require.Equal(c.t, keys, got, "whom the sweep mailed at %s", c.stamp().At)
+	require.Equal(c.t, calls, swept.Calls, "tasks for a person at %s", c.stamp().At)
 }
 
 // marked compares the marks on record of one task and day with those there

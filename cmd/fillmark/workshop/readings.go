@@ -28,7 +28,9 @@ type Readings struct {
 type LastReading struct {
 	Day loops.Day `json:"day"`
 	inspection.Figures
-	// Faults are what fits the figures; nil where they tell nothing.
+	// Signs are what the figures show against what they were compared with.
+	Signs inspection.Seen `json:"signs,omitempty"`
+	// Faults are what fits the signs; nil where there are none.
 	Faults *inspection.Diagnosis `json:"faults,omitempty"`
 	// Against says what the figures were compared with, and how far the faults
 	// can be relied on.
@@ -151,7 +153,8 @@ func lastReading(day loops.Day, reading inspection.Reading, usual inspection.Usu
 	if err := reading.ForTrend(0); err != nil {
 		refuse("trend", err)
 	}
-	faults, err := inspection.Diagnose(inspection.SignsOf(reading, figures, usual))
+	last.Signs = inspection.SignsOf(reading, figures, usual)
+	faults, err := inspection.Diagnose(last.Signs)
 	if err != nil {
 		refuse("faults", err)
 		return last

@@ -4,6 +4,7 @@
 package workshop_test
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -46,14 +47,14 @@ func inspected(t *testing.T, readings ...*loops.Inspection) *workshop.Readings {
 
 // whys gathers all that was refused.
 func whys(r *workshop.Readings) string {
-	text := ""
+	var text strings.Builder
 	for _, x := range r.Last.Refused {
-		text += x.Error() + "\n"
+		text.WriteString(x.Error() + "\n")
 	}
 	for _, t := range r.Trends {
-		text += t.Sentence() + "\n"
+		text.WriteString(t.Sentence() + "\n")
 	}
-	return text
+	return text.String()
 }
 
 func TestReadingsOfALoop(t *testing.T) {
