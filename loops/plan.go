@@ -5,6 +5,7 @@ package loops
 
 import (
 	"slices"
+	"strings"
 	"time"
 )
 
@@ -77,6 +78,12 @@ func (c Clause) ForOwner() string {
 		return c.OwnerText
 	}
 	return c.Text
+}
+
+// SourceForOwner returns the source as an owner reads it: that nothing was
+// published is the workshop's note to itself.
+func (c Clause) SourceForOwner() string {
+	return strings.ReplaceAll(strings.TrimSpace(c.Source), "common practice, no source", "common practice in the trade")
 }
 
 // ClauseKind is a kind of reason.
