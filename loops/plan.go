@@ -81,8 +81,11 @@ func (c Clause) ForOwner() string {
 }
 
 // SourceForOwner returns the source as an owner reads it: that nothing was
-// published is the workshop's note to itself.
+// published is the workshop's note to itself, and its statistics are what it saw.
 func (c Clause) SourceForOwner() string {
+	if c.Kind == ByEvidence {
+		return "what we found in the machines that we opened"
+	}
 	return strings.ReplaceAll(strings.TrimSpace(c.Source), "common practice, no source", "common practice in the trade")
 }
 
