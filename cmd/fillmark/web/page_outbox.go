@@ -128,7 +128,8 @@ func (s *server) actOnMessage(w http.ResponseWriter, r *http.Request) error {
 	}
 	key := f.text("key")
 	err = s.Workshop.ActOnMessage(s.stamp(r), workshop.OutboxAction(f.text("do")), loops.MessageKey(key))
-	if err != nil && !errors.Is(err, loops.ErrConflict) {
+	var moved *workshop.MovedOnError
+	if err != nil && !errors.As(err, &moved) {
 		return err
 	}
 	// Where it moved on meanwhile the page shows how it stands now.
