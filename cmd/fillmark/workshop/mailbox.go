@@ -58,6 +58,7 @@ const (
 // status that it is for.
 type MovedOnError struct{ refusal *loops.InvalidError }
 
+// Error says which messages the action is for and what this one is.
 func (e *MovedOnError) Error() string { return e.refusal.Error() }
 
 // Unwrap returns the [loops.InvalidError] that names the message and its status.
