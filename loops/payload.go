@@ -5,6 +5,7 @@ package loops
 
 import (
 	"fmt"
+	"strings"
 
 	"fillmark/chemistry"
 )
@@ -259,11 +260,14 @@ type Answer struct {
 
 // Said is the answer in one phrase: its kind, and what was ticked.
 func (x Answer) Said() string {
-	said := string(x.Answer)
-	for n, s := range x.Noticed {
-		said += []string{": ", "; "}[min(n, 1)] + string(s)
+	if len(x.Noticed) == 0 {
+		return string(x.Answer)
 	}
-	return said
+	noticed := make([]string, len(x.Noticed))
+	for n, s := range x.Noticed {
+		noticed[n] = string(s)
+	}
+	return string(x.Answer) + ": " + strings.Join(noticed, "; ")
 }
 
 // AnswerKind is one of the answers an owner can give.

@@ -5,6 +5,7 @@ package loops
 
 import (
 	"slices"
+	"strings"
 	"time"
 )
 
@@ -77,6 +78,15 @@ func (c Clause) ForOwner() string {
 		return c.OwnerText
 	}
 	return c.Text
+}
+
+// SourceForOwner returns the source as an owner reads it: that nothing was
+// published is the workshop's note to itself, and its statistics are what it saw.
+func (c Clause) SourceForOwner() string {
+	if c.Kind == ByEvidence {
+		return "what we found in the machines that we opened"
+	}
+	return strings.ReplaceAll(strings.TrimSpace(c.Source), "common practice, no source", "common practice in the trade")
 }
 
 // ClauseKind is a kind of reason.

@@ -6,6 +6,7 @@ package notify
 import (
 	"fillmark/chemistry"
 	"fillmark/loops"
+	"fillmark/schedule"
 )
 
 // Guide is what an owner is asked to do about a machine, in words without
@@ -118,16 +119,16 @@ type words struct {
 }
 
 func taskWords(task loops.TaskKind) (words, bool) {
-	w, ok := map[loops.TaskKind]words{
-		loops.Look:             {"Look-over", "a look from you"},
-		loops.ServiceCheck:     {"Check in the workshop", "a check in our workshop"},
-		loops.TopUpTask:        {"Topping up in the workshop", "topping up in our workshop"},
-		loops.InhibitorRenewal: {"New corrosion protection", "new protection against corrosion"},
-		loops.BiocideRenewal:   {"New protection against growth", "new protection against growth in the liquid"},
-		loops.CoolantChange:    {"Fresh liquid", "fresh liquid"},
-		loops.LeakCheckTask:    {"Check for leaks", "a check for leaks in our workshop"},
+	needs, ok := map[loops.TaskKind]string{
+		loops.Look:             "a look from you",
+		loops.ServiceCheck:     "a check in our workshop",
+		loops.TopUpTask:        "topping up in our workshop",
+		loops.InhibitorRenewal: "new protection against corrosion",
+		loops.BiocideRenewal:   "new protection against growth in the liquid",
+		loops.CoolantChange:    "fresh liquid",
+		loops.LeakCheckTask:    "a check for leaks in our workshop",
 	}[task]
-	return w, ok
+	return words{schedule.OwnerTitle(task), needs}, ok
 }
 
 // machineWord is what an owner calls a machine of the kind.

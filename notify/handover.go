@@ -95,20 +95,13 @@ func (l HandoverLoop) block(in HandoverInput) block {
 	if l.Name != "" {
 		name += ", " + l.Name
 	}
-	b := block{
-		Heading:    capitalised(name),
-		Paragraphs: []string{inIt(l.Charge, l.Sealed, l.Tag)},
-	}
+	charge := l.Charge
 	if l.Volume > 0 {
-		b.Paragraphs = append(b.Paragraphs, fmt.Sprintf("There is about %.0f ml of it.", l.Volume.Millilitres()))
+		charge += fmt.Sprintf(", about %.0f ml", l.Volume.Millilitres())
 	}
-	if l.Freeze != nil {
-		b.Paragraphs = append(b.Paragraphs, fmt.Sprintf("It begins to freeze at %s, give or take %s.",
-			temperature(*l.Freeze, in.Owner.Units), difference(l.FreezeUncertainty, in.Owner.Units)))
-	}
-	if l.Coldest != nil {
-		b.Paragraphs = append(b.Paragraphs, "We filled it for places no colder than "+InOwnersUnits(oneDecimal(float64(*l.Coldest))+" °C", in.Owner.Units)+
-			". Use, store and ship it no colder.")
+	b := block{Heading: capitalised(name), Paragraphs: []string{inIt(charge, l.Sealed, l.Tag)}}
+	if cold := l.cold(in.Owner.Units); cold != "" {
+		b.Paragraphs = append(b.Paragraphs, cold)
 	}
 	if len(l.Next) > 0 {
 		var days []string
@@ -121,6 +114,19 @@ func (l HandoverLoop) block(in HandoverInput) block {
 	g := GuideFor(loops.Look, in.Kind, l.Sealed, l.Fluid, in.Workshop.ReachUs())
 	b.Lists = append(b.Lists, list{"How to look it over", true, g.Steps}, list{"What to leave alone", false, g.Leave})
 	return b
+}
+
+// cold says how much cold the charge bears; nothing where that is not known.
+func (l HandoverLoop) cold(units loops.Units) string {
+	var said []string
+	if l.Freeze != nil {
+		said = append(said, fmt.Sprintf("It begins to freeze at %s, give or take %s.", temperature(*l.Freeze, units), difference(l.FreezeUncertainty, units)))
+	}
+	if l.Coldest != nil {
+		said = append(said, fmt.Sprintf("We filled it for places no colder than %s. Use, store and ship it no colder.",
+			InOwnersUnits(oneDecimal(float64(*l.Coldest))+" °C", units)))
+	}
+	return strings.Join(said, " ")
 }
 
 func (in HandoverInput) validate() error {

@@ -274,10 +274,9 @@ func groupBlock(group []ReminderItem, today loops.Day, reachUs string, told map[
 	return b
 }
 
-// because is the reason with where it is from, in words for owners.
+// because is the reason with where it is from.
 func (i ReminderItem) because() string {
-	source := strings.ReplaceAll(i.Source, "common practice, no source", "common practice in the trade")
-	return strings.TrimRight(i.Reason, ".") + ". We go by: " + strings.TrimRight(source, ".") + "."
+	return strings.TrimRight(i.Reason, ".") + ". We go by: " + strings.TrimRight(i.Source, ".") + "."
 }
 
 func (g Guide) lists() []list {

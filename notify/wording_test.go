@@ -102,12 +102,3 @@ func TestFarDaysAreInMonthsAndYears(t *testing.T) {
 		assert.Contains(t, text, tt.want)
 	}
 }
-
-// The workshop's note that nothing was published is no sentence for owners.
-func TestSourceReadsToOwners(t *testing.T) {
-	t.Parallel()
-	i := sealedItem()
-	i.Reason, i.Source = "It is time.", "common practice, no source; the label decides"
-	_, text := plain(t, i)
-	assert.Contains(t, text, "Why: It is time. We go by: common practice in the trade; the label decides.")
-}

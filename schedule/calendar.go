@@ -61,36 +61,53 @@ func EventUID(loop loops.LoopID, task loops.TaskKind, domain string) string {
 // gives every reason of the plan; link, which may be empty, is where its reader
 // can act.
 func NewEvent(item Item, domain, link string, stamp time.Time) Event {
-	return newEvent(item, domain, link, stamp, loops.Clause.ForOwner)
+	return newEvent(item, domain, link, stamp, OwnerTitle(item.Task.Kind), func(c loops.Clause) string {
+		return c.ForOwner() + " We go by: " + strings.TrimRight(c.SourceForOwner(), ".") + "."
+	})
 }
 
 // NewTechnicianEvent returns the event as a technician reads it: with the
 // owner's name, and the reasons with all their figures.
 func NewTechnicianEvent(item Item, domain, link string, stamp time.Time) Event {
-	e := newEvent(item, domain, link, stamp, func(c loops.Clause) string { return c.Text })
+	e := newEvent(item, domain, link, stamp, title(item.Task.Kind), func(c loops.Clause) string {
+		return fmt.Sprintf("%s (%s; %s)", c.Text, c.Source, c.Grade)
+	})
 	if item.Owner.Name != "" {
 		e.Summary += ", " + item.Owner.Name
 	}
 	return e
 }
 
-func newEvent(item Item, domain, link string, stamp time.Time, text func(loops.Clause) string) Event {
+func newEvent(item Item, domain, link string, stamp time.Time, title string, reason func(loops.Clause) string) Event {
 	what := item.Machine.Name
 	if item.Loop.Name != "" {
 		what += ", " + item.Loop.Name
 	}
 	var why strings.Builder
 	for _, c := range item.Task.Clauses {
-		fmt.Fprintf(&why, "%s: %s (%s; %s)\n", c.Day.Long(), text(c), c.Source, c.Grade)
+		fmt.Fprintf(&why, "%s: %s\n", c.Day.Long(), reason(c))
 	}
 	return Event{
 		UID: EventUID(item.Loop.ID, item.Task.Kind, domain), Sequence: item.Loop.Revision, Stamp: stamp,
 		Day: item.Task.Due, URL: link, Description: strings.TrimSuffix(why.String(), "\n"),
-		Summary: title(item.Task.Kind) + ": " + what + " (" + string(item.Loop.Tag) + ")",
+		Summary: title + ": " + what + " (" + string(item.Loop.Tag) + ")",
 	}
 }
 
-// title begins the summary of an event.
+// OwnerTitle names a task to an owner, without jargon: "Look-over".
+func OwnerTitle(k loops.TaskKind) string {
+	return map[loops.TaskKind]string{
+		loops.Look:             "Look-over",
+		loops.ServiceCheck:     "Check in the workshop",
+		loops.TopUpTask:        "Topping up in the workshop",
+		loops.InhibitorRenewal: "New corrosion protection",
+		loops.BiocideRenewal:   "New protection against growth",
+		loops.CoolantChange:    "Fresh liquid",
+		loops.LeakCheckTask:    "Check for leaks",
+	}[k]
+}
+
+// title begins the summary of a technician's event.
 func title(k loops.TaskKind) string {
 	if k == loops.Look {
 		return "Look over"

@@ -81,15 +81,16 @@ func TestEventOfItem(t *testing.T) {
 	e := schedule.NewEvent(i, "workshop.example", "", stamp)
 	assert.Equal(t, "loop-12-leak-check@workshop.example", e.UID)
 	assert.Equal(t, uint64(9), e.Sequence)
-	assert.Equal(t, "Leak check: the grey tower, second loop (7K3QXA)", e.Summary)
-	assert.Equal(t, "Thu 31 Dec 2026: Look over every 3 months; last looked over on Sat 31 Jan 2026. (common practice, no source; common practice)", e.Description)
+	assert.Equal(t, "Check for leaks: the grey tower, second loop (7K3QXA)", e.Summary)
+	assert.Equal(t, "Thu 31 Dec 2026: Look over every 3 months; last looked over on Sat 31 Jan 2026. We go by: common practice in the trade.", e.Description)
 
 	i.Task.Clauses[0].OwnerText = "A short look-over keeps small troubles small."
 	assert.Contains(t, schedule.NewEvent(i, "workshop.example", "", stamp).Description, "small troubles")
 	technician := schedule.NewTechnicianEvent(i, "workshop.example", "", stamp)
 	assert.Contains(t, technician.Description, "Look over every 3 months")
 	assert.Equal(t, e.UID, technician.UID)
-	assert.Contains(t, technician.Summary, "Owner 1")
+	assert.Equal(t, "Leak check: the grey tower, second loop (7K3QXA), Owner 1", technician.Summary)
+	assert.Contains(t, technician.Description, "(common practice, no source; common practice)")
 
 	moved := i
 	moved.Task.Due, moved.Loop.Revision = i.Task.Due.AddDays(3), 10

@@ -48,14 +48,28 @@ func (a *app) configCommand() *cobra.Command {
 			if len(args) == 1 {
 				a.configFile = args[0]
 			}
-			if _, err := a.config(); err != nil {
+			c, err := a.config()
+			if err != nil {
 				return err
 			}
-			_, err := fmt.Fprintln(a.out, "The configuration is right.")
+			if err := c.checkMailFiles(); err != nil {
+				return err
+			}
+			_, err = fmt.Fprintln(a.out, "The configuration is right.")
 			return err
 		},
 	})
 	return cmd
+}
+
+// checkMailFiles reads what the configuration names for mail, as the start
+// does: templates, key and password.
+func (c config) checkMailFiles() error {
+	if _, err := c.templates(); err != nil {
+		return err
+	}
+	_, err := newDeliverer(c, nil, nil)
+	return err
 }
 
 func (a *app) versionCommand() *cobra.Command {

@@ -195,7 +195,7 @@ func (a *app) loopHandoverCommand() *cobra.Command {
 				if r.Mailed != "" {
 					p.paragraph("", "", "Queued for the owner: "+r.Mailed)
 				} else {
-					p.line("No mail: the owner has no address or gave no consent.")
+					p.line("No mail: the owner has no address, gave no consent, or stopped the mail; fillmark owner show says which.")
 				}
 				printPlan(p, r.Loop.Plan)
 			})

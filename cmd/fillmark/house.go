@@ -79,10 +79,8 @@ func openHouse(c config, now func() time.Time, log *slog.Logger) (_ *house, err 
 		Zone: c.zone(), SendHour: c.Mail.SendHour, Policy: policy, Technician: c.Mail.Technician,
 		Photos: photos.Folder(filepath.Join(filepath.Dir(c.Store), backupPhotos)),
 	}
-	if c.Mail.Templates != "" {
-		if settings.Templates, err = notify.LoadTemplates(c.Mail.Templates); err != nil {
-			return nil, err
-		}
+	if settings.Templates, err = c.templates(); err != nil {
+		return nil, err
 	}
 	if c.Mail.BounceAddress != "" {
 		// The oldest secret: rotation must not disown mail on its way.
@@ -154,6 +152,14 @@ func writeSecret(path string, content []byte) error {
 	}
 	_, err = f.Write(content)
 	return errors.Join(err, f.Sync(), f.Close())
+}
+
+// templates are the workshop's own; nil stands for the built-in ones.
+func (c config) templates() (*notify.Templates, error) {
+	if c.Mail.Templates == "" {
+		return nil, nil
+	}
+	return notify.LoadTemplates(c.Mail.Templates)
 }
 
 // newDeliverer builds the way out of the outbox: signed where there is a key,

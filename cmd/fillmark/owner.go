@@ -32,7 +32,7 @@ func ownerFlags(f *pflag.FlagSet, o *loops.Owner) {
 	f.BoolVar(&o.Consent.Mail, "mail-consent", o.Consent.Mail, "the owner agreed to reminders by mail")
 	f.BoolVar(&o.Consent.Opening, "opening-consent", o.Consent.Opening, "the owner agreed to the loop being opened")
 	f.BoolVar(&o.Consent.Photos, "photo-consent", o.Consent.Photos, "the owner agreed to photos being shown")
-	need(f, &o.MailStopped, orNone(loops.ParseDay), "mail-stopped", "DAY", "the day the owner stopped the mail; none: it runs")
+	need(f, &o.MailStopped, loops.ParseDay, "mail-stopped", "DAY", "the day the owner stopped the mail; only their own click lets it run again")
 }
 
 func (a *app) ownerAddCommand() *cobra.Command {

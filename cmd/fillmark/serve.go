@@ -38,7 +38,7 @@ func (a *app) serveCommand() *cobra.Command {
 			if problems := c.problems(); len(problems) > 0 {
 				return &usageError{errors.Join(problems...)}
 			}
-			log := slog.New(slog.NewTextHandler(a.errOut, nil))
+			log := newLog(a.errOut, slog.LevelInfo)
 			house, err := openHouse(c, a.now, log)
 			if err != nil {
 				return err

@@ -73,7 +73,7 @@ func (a *app) tryAndServe(ctx context.Context, listen string) (err error) {
 		return err
 	}
 	c = placed(c, dir)
-	log := slog.New(slog.NewTextHandler(a.errOut, &slog.HandlerOptions{Level: slog.LevelWarn}))
+	log := newLog(a.errOut, slog.LevelWarn)
 	p := &printer{out: a.out}
 	p.line("▐ 7  Pages: http://%s (until you press Ctrl-C). Mail: %s", c.Listen, filepath.Join(dir, "mail"))
 	return errors.Join(a.serve(ctx, c, h, log, a.announce), h.close())

@@ -129,8 +129,8 @@ func (s *server) actOnMessage(w http.ResponseWriter, r *http.Request) error {
 	key := f.text("key")
 	err = s.Workshop.ActOnMessage(s.stamp(r), workshop.OutboxAction(f.text("do")), loops.MessageKey(key))
 	// Where it moved on meanwhile the page shows how it stands now.
-	var moved *loops.InvalidError
-	if err != nil && !(errors.As(err, &moved) && moved.Field == "key") {
+	var moved *workshop.MovedOnError
+	if err != nil && !errors.As(err, &moved) {
 		return err
 	}
 	s.Wake()

@@ -43,21 +43,20 @@ const mostTold = 8
 
 // Sentence is the call in one line: whom, on which number, why, and about what.
 func (c Call) Sentence() string {
-	line := fmt.Sprintf("%s (%s): %s.", cmp.Or(c.Owner, "no owner"), cmp.Or(c.Phone, noPhone), c.Why)
+	var line strings.Builder
+	fmt.Fprintf(&line, "%s (%s): %s", cmp.Or(c.Owner, "no owner"), cmp.Or(c.Phone, noPhone), c.Why)
 	for n, l := range c.About[:min(len(c.About), mostTold)] {
-		separator := ";"
 		if n == 0 || l.Tag != c.About[n-1].Tag {
-			separator = fmt.Sprintf(" %s %s:", l.Tag, l.Machine)
-			if n > 0 {
-				separator = "." + separator
-			}
+			fmt.Fprintf(&line, ". %s %s: ", l.Tag, l.Machine)
+		} else {
+			line.WriteString("; ")
 		}
-		line += fmt.Sprintf("%s %s %s", separator, l.Task, l.when())
+		fmt.Fprintf(&line, "%s %s", l.Task, l.when())
 	}
 	if more := len(c.About) - mostTold; more > 0 {
-		line += fmt.Sprintf("; and %d more", more)
+		fmt.Fprintf(&line, "; and %d more", more)
 	}
-	return strings.TrimRight(line, ".") + "."
+	return line.String() + "."
 }
 
 // when is the day of the task, said as what it is: past, or to come.

@@ -24,6 +24,9 @@ func (w *Workshop) EditOwner(s Stamp, o loops.Owner) (loops.Owner, error) {
 	if err := o.Validate(); err != nil {
 		return loops.Owner{}, err
 	}
+	if !was.MailStopped.IsZero() && o.MailStopped.IsZero() {
+		return loops.Owner{}, wrong("mail stopped", "none", "the day "+was.MailStopped.String()+": only the owner's own click lets mail run again")
+	}
 	change := loops.Change{At: s.At, By: s.By, Action: "owner edit", Owners: []loops.Owner{o}}
 	if err := w.register.Commit(change); err != nil {
 		return loops.Owner{}, err

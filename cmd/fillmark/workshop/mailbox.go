@@ -54,7 +54,18 @@ const (
 	Drop    OutboxAction = "drop"
 )
 
-// ActOnMessage does what a technician asks for with one message.
+// MovedOnError refuses an action for a message that is not, or no longer, in a
+// status that it is for.
+type MovedOnError struct{ refusal *loops.InvalidError }
+
+// Error says which messages the action is for and what this one is.
+func (e *MovedOnError) Error() string { return e.refusal.Error() }
+
+// Unwrap returns the [loops.InvalidError] that names the message and its status.
+func (e *MovedOnError) Unwrap() error { return e.refusal }
+
+// ActOnMessage does what a technician asks for with one message; one that the
+// action is not for is a [MovedOnError].
 func (w *Workshop) ActOnMessage(s Stamp, action OutboxAction, key loops.MessageKey) error {
 	act, ok := map[OutboxAction]func(loops.MessageKey, string, time.Time) error{
 		Retry: w.register.Requeue, Hold: w.register.Hold, Release: w.register.Release, Drop: w.register.Drop,
@@ -80,7 +91,7 @@ func (w *Workshop) ActOnMessage(s Stamp, action OutboxAction, key loops.MessageK
 		takes := map[OutboxAction]string{
 			Retry: "waits, was refused or has expired", Hold: "waits", Release: "is held", Drop: "waits or is held",
 		}[action]
-		return &loops.InvalidError{Field: "key", Value: string(key), Reason: fmt.Sprintf("a message that %s; this one is %s", takes, m.Status)}
+		return &MovedOnError{&loops.InvalidError{Field: "key", Value: string(key), Reason: fmt.Sprintf("a message that %s; this one is %s", takes, m.Status)}}
 	}
 	return err
 }

@@ -4,10 +4,16 @@
 package workshop_test
 
 import (
+	"bytes"
 	"context"
 	"crypto/rand"
 	"fmt"
+	"io"
+	"mime"
+	"mime/multipart"
+	"net/mail"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -99,6 +105,24 @@ func property(feed []byte, name string) []string {
 	return out
 }
 
+// calendarPart returns the event that rides in a mail.
+func calendarPart(t *testing.T, raw []byte) []byte {
+	t.Helper()
+	m, err := mail.ReadMessage(bytes.NewReader(raw))
+	require.NoError(t, err)
+	_, params, err := mime.ParseMediaType(m.Header.Get("Content-Type"))
+	require.NoError(t, err)
+	for parts := multipart.NewReader(m.Body, params["boundary"]); ; {
+		part, err := parts.NextPart()
+		require.NoError(t, err, "no calendar in the mail")
+		if strings.HasPrefix(part.Header.Get("Content-Type"), "text/calendar") {
+			event, err := io.ReadAll(part)
+			require.NoError(t, err)
+			return event
+		}
+	}
+}
+
 // A feed is the same until a plan changes; then the events keep their ids and
 // raise their sequence.
 func TestFeedsKeepIdsAndRaiseSequences(t *testing.T) {
@@ -132,6 +156,17 @@ func TestFeedsKeepIdsAndRaiseSequences(t *testing.T) {
 	swept, err := b.Sweep(workshop.Stamp{At: recorded.Loop.Plan.Tasks[0].Due.At(12, time.UTC), By: "schedule"})
 	require.NoError(t, err)
 	require.NotEmpty(t, swept.Reminders)
+	message, err := b.store.Message(swept.Reminders[0].Key)
+	require.NoError(t, err)
+	mailed := calendarPart(t, message.Raw)
+	require.NotEmpty(t, property(mailed, "UID"))
+	for i, uid := range property(mailed, "UID") {
+		at := slices.Index(property(after, "UID"), uid)
+		require.GreaterOrEqual(t, at, 0, "%s is not in the feed", uid)
+		for _, same := range []string{"SEQUENCE", "DTSTART;VALUE=DATE", "SUMMARY", "DESCRIPTION"} {
+			assert.Equal(t, property(after, same)[at], property(mailed, same)[i], same)
+		}
+	}
 
 	_, err = b.Record(at("2026-06-02 10"), loop.Tag, loops.Entry{Kind: loops.KindSetting, Setting: &loops.Setting{Task: loops.Look, Paused: true}})
 	require.NoError(t, err)

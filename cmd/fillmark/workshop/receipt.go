@@ -6,7 +6,6 @@ package workshop
 import (
 	"fmt"
 	"slices"
-	"strings"
 
 	"fillmark/chemistry"
 	"fillmark/loops"
@@ -116,6 +115,6 @@ func reminderItem(m loops.Machine, l loops.Loop, t loops.Task) notify.ReminderIt
 	return notify.ReminderItem{
 		Machine: machineName(m, l), Kind: m.Kind, Tag: l.Tag, Sealed: l.Sealed,
 		Fluid: charge.Fluid, Charge: ownerCharge(charge), Task: t.Kind, Due: t.Due,
-		Reason: t.Binding().ForOwner(), Source: strings.TrimSpace(t.Binding().Source),
+		Reason: t.Binding().ForOwner(), Source: t.Binding().SourceForOwner(),
 	}
 }

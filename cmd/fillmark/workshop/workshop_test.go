@@ -160,6 +160,31 @@ func TestMailStopsAtOnce(t *testing.T) {
 	assert.True(t, owner.MayMail())
 }
 
+// A technician can put down that an owner stopped the mail, and can never undo
+// it: not by an edit, not by a consent at hand-over.
+func TestOnlyTheOwnerLetsMailRunAgain(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	loop := b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
+	owner, err := b.store.Owner(1)
+	require.NoError(t, err)
+	owner.MailStopped = loops.Day{Year: 2026, Month: 5, Dom: 2}
+	owner, err = b.EditOwner(at("2026-05-02 10"), owner)
+	require.NoError(t, err)
+	resumed := owner
+	resumed.MailStopped = loops.Day{}
+	_, err = b.EditOwner(at("2026-05-03 10"), resumed)
+	require.ErrorContains(t, err, "only the owner's own click")
+	_, err = b.Record(at("2026-05-04 10"), loop.Tag, loops.Entry{Kind: loops.KindHandover, Handover: &loops.Handover{Consent: loops.Consent{Mail: true}}})
+	require.NoError(t, err)
+	stopped, err := b.store.Owner(1)
+	require.NoError(t, err)
+	assert.Equal(t, owner.MailStopped, stopped.MailStopped)
+	again, err := b.SetMail(workshop.Stamp{At: at("2026-05-05 10").At, By: "owner"}, 1, false)
+	require.NoError(t, err)
+	assert.True(t, again.MailStopped.IsZero())
+}
+
 func TestReminderSaysWhatItMust(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
