@@ -18,7 +18,7 @@ func intakeFields() map[string]string {
 	return map[string]string{
 		"name": "machine", "kind": "machine_kind", "metal": "plate", "volume": "holds", "volume uncertainty": "holds_plus",
 		"set point": "set_point", "evaporator margin": "evaporator_margin", "coldest wall": "wall", "hottest coolant": "hottest",
-		"strength": "mass", "filled to": "filled", "day": "filled", "inhibitor family": "inhibitor", "biocide family": "biocide",
+		"strength": "mass", "filled to": "filled", "filled": "filled_since", "filled from": "filled_since", "day": "filled", "fluid": "charge", "inhibitor family": "inhibitor", "biocide family": "biocide",
 		"complaint": "complaint", "symptom": "symptom", "promised back": "promised", "photo": "photo",
 	}
 }
@@ -132,10 +132,12 @@ func filledEntries(f *form) []loops.Entry {
 		return nil
 	}
 	charge := loops.Charge{
-		Fluid: fluid, Origin: loops.WorkshopFill, Inhibitor: loops.Additive{Family: f.text("inhibitor")}, Biocide: loops.Additive{Family: f.text("biocide")},
+		Fluid: fluid, Origin: cmp.Or(loops.Origin(f.text("origin")), loops.WorkshopFill), Inhibitor: loops.Additive{Family: f.text("inhibitor")}, Biocide: loops.Additive{Family: f.text("biocide")},
 		Product: f.text("product"), Lot: f.text("lot"), Mass: mayRead(f, "mass", "%", chemistry.ParseMassPercent),
 	}
-	if !fluid.IsGlycol() {
+	if fluid == unknownFluid {
+		charge.Fluid = ""
+	} else if !fluid.IsGlycol() {
 		charge.Mass = new(chemistry.MassFraction(0))
 	}
 	if plus := mayRead(f, "mass_plus", "%", chemistry.ParseMassPercent); plus != nil {
@@ -151,6 +153,21 @@ func filledEntries(f *form) []loops.Entry {
 		f.blame("filled", "the day it was filled")
 	}
 	charge.FilledFrom, charge.FilledTo = e.Day, e.Day
+	if charge.Origin != loops.WorkshopFill {
+		charge.FilledFrom = orZero(mayRead(f, "filled_since", "", loops.ParseDay))
+	} else if f.text("filled_since") != "" {
+		f.blame("filled_since", "nothing where the workshop filled it: the day is known")
+	}
 	e.Fill.Charge = charge
 	return []loops.Entry{e}
+}
+
+// unknownFluid stands in a form for a fluid that nobody knows.
+const unknownFluid = "unknown"
+
+// originChoices are those who can have filled a loop.
+func originChoices() []choice {
+	return []choice{
+		{Value: string(loops.WorkshopFill), Label: "the workshop"}, {Value: string(loops.Factory), Label: "the factory"}, {Value: string(loops.UnknownOrigin), Label: "nobody knows"},
+	}
 }

@@ -26,13 +26,14 @@ type intakePage struct {
 	Fields    builtFields
 	MaxPhotos int
 	Fluids    []choice
+	Origins   []choice
 	Inhibitor []choice
 	Biocide   []choice
 }
 
 func (s *server) intakePage(r *http.Request, f *form) intakePage {
 	p := intakePage{
-		frame: s.newFrame(r, "Intake"), Form: f, Fields: fieldsFor(f), Fluids: fluidChoices("nothing yet"), MaxPhotos: maxFormPhotos,
+		frame: s.newFrame(r, "Intake"), Form: f, Fields: fieldsFor(f), Fluids: append(fluidChoices("nothing yet"), choice{Value: unknownFluid, Label: "something nobody knows"}), Origins: originChoices(), MaxPhotos: maxFormPhotos,
 		Inhibitor: choicesOf("not known", chemistry.Inhibitors()), Biocide: choicesOf("not known", chemistry.Biocides()),
 	}
 	p.Here = "intake"
