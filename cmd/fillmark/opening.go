@@ -5,6 +5,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"fmt"
 	"net/url"
@@ -108,6 +109,7 @@ func severityHelp() string {
 // had been kept before.
 func (a *app) addOpening(ctx context.Context, tag loops.Tag, e loops.Entry, in openingInput) (recorded workshop.Recorded, repeated []string, err error) {
 	err = a.with(ctx, func(c *client) error {
+		names := map[string]string{} // of the photos, by what they show
 		for _, group := range []struct {
 			files []string
 			when  loops.PhotoMoment
@@ -117,6 +119,10 @@ func (a *app) addOpening(ctx context.Context, tag loops.Tag, e loops.Entry, in o
 				if err != nil {
 					return err
 				}
+				if first, twice := names[kept.Hash]; twice {
+					return &loops.InvalidError{Field: "photo", Value: name, Reason: fmt.Sprintf("each photo once; this one is the same as %q", first)}
+				}
+				names[kept.Hash] = name
 				if kept.Already {
 					repeated = append(repeated, name)
 				}
@@ -187,7 +193,7 @@ func printSigns(p *printer, signs []loops.Sign) {
 	}
 	p.line("Such looks often mean (hints, no findings)")
 	for _, s := range signs {
-		p.paragraph("  "+s.Sign+":", "    ", fmt.Sprintf(" %s. Ask: %s? (%s; %s)", s.Reading, s.Ask, s.Source, s.Grade))
+		p.paragraph("  "+s.Sign+": ", "    ", fmt.Sprintf("%s. Ask: %s? (%s; %s)", s.Reading, s.Ask, s.Source, s.Grade))
 	}
 }
 
@@ -238,7 +244,7 @@ func (a *app) openingShowCommand() *cobra.Command {
 
 func printOpening(p *printer, f workshop.OpeningFile) {
 	p.line("%s opened on %s, entry %d by %s: %s.", f.Tag, f.Day.Long(), f.Entry, f.By, f.Opening.Cause)
-	p.paragraph("  ", "    ", fmt.Sprintf("Seen: %s. Age %s months since the %s fill, %s.", f.Look, ageWords(f.OpeningLine), f.Origin, chargeWords(&f.Charge)))
+	p.paragraph("  ", "    ", fmt.Sprintf("Seen: %s. Age %s months since the %s fill, %s.", cmp.Or(f.Look, "nothing noted"), ageWords(f.OpeningLine), f.Origin, chargeWords(&f.Charge)))
 	if f.Opening.Words != "" {
 		p.paragraph("  ", "    ", f.Opening.Words)
 	}

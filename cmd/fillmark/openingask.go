@@ -4,6 +4,9 @@
 package main
 
 import (
+	"bytes"
+	"context"
+	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -43,7 +46,7 @@ it answers is what opening howlong answers. Ages are months since the fill (days
 	}
 	f := cmd.Flags()
 	f.BoolVar(&asFile, "csv", false, "write the file")
-	need(f, &origin, choice("origin", []loops.Origin{loops.WorkshopFill, loops.Factory, loops.UnknownOrigin}), "origin", "ORIGIN", "of the charges in the file: workshop (default), factory or unknown")
+	need(f, &origin, choice("origin", chargeOrigins()), "origin", "ORIGIN", "of the charges in the file: workshop (default), factory or unknown")
 	f.StringVar(&by, "by", "", "`TRAIT` that parts them into groups")
 	return cmd
 }
@@ -118,35 +121,79 @@ func printApart(p *printer, apart []workshop.ApartLine) {
 }
 
 func (a *app) openingHowLongCommand() *cobra.Command {
-	var by string
+	var by, svg string
+	origin := loops.WorkshopFill
 	cmd := &cobra.Command{
 		Use:     "howlong [--by TRAIT]",
 		Short:   "How long do charges last? Curves with limits and numbers at risk",
 		Long:    "How long do charges last? One answer for workshop charges and one for factory\ncharges, which are never pooled; in groups by a key, or by having one trait.\n\nKeys: " + wrapped(workshop.GroupKeys()),
-		Example: "  fillmark opening howlong --by metals",
+		Example: "  fillmark opening howlong --by metals\n  fillmark opening howlong --svg factory.svg --origin factory",
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			if svg == "" && cmd.Flags().Changed("origin") {
+				return &usageError{errors.New("--origin says what --svg draws: give both, or neither")}
+			}
 			found, err := ask[items[workshop.OriginLives]](cmd.Context(), a, "GET", query("/api/v1/openings/howlong", "by", by), nil)
 			if err != nil {
 				return err
 			}
-			return a.print(found, func(p *printer) {
-				if len(found.Items) == 0 {
-					p.line("No charge is on record yet.")
+			drawn := false
+			if svg != "" {
+				if drawn, err = a.drawHowLong(cmd.Context(), svg, origin, by); err != nil {
+					return err
 				}
-				for _, l := range found.Items {
-					p.line("%s charges, ages in months since the fill", l.Origin)
-					if l.Report.N > 0 {
-						printLives(p, l.Report)
-					}
-					printRefused(p, l.Lacks)
-					printApart(p, l.Apart)
+			}
+			return a.print(found, func(p *printer) {
+				printHowLong(p, found.Items)
+				switch {
+				case drawn:
+					p.line("The curve of %s charges is drawn in %s.", origin, svg)
+				case svg != "":
+					p.line("Nothing is drawn: %s charges have no curve yet.", origin)
 				}
 			})
 		},
 	}
-	cmd.Flags().StringVar(&by, "by", "", "`TRAIT` that parts them: a key, or KEY=VALUE for with and without")
+	f := cmd.Flags()
+	f.StringVar(&by, "by", "", "`TRAIT` that parts them: a key, or KEY=VALUE for with and without")
+	f.StringVar(&svg, "svg", "", "draw the curve into `FILE`")
+	need(f, &origin, choice("origin", chargeOrigins()), "origin", "ORIGIN", "of the charges that --svg draws: workshop (default), factory or unknown")
 	return cmd
+}
+
+func chargeOrigins() []loops.Origin {
+	return []loops.Origin{loops.WorkshopFill, loops.Factory, loops.UnknownOrigin}
+}
+
+func printHowLong(p *printer, found []workshop.OriginLives) {
+	if len(found) == 0 {
+		p.line("No charge is on record yet.")
+	}
+	for _, l := range found {
+		p.line("%s charges, ages in months since the fill", l.Origin)
+		if l.Report.N > 0 {
+			printLives(p, l.Report)
+		}
+		printRefused(p, l.Lacks)
+		printApart(p, l.Apart)
+	}
+}
+
+// drawHowLong draws the curve of one origin from the rows its answer rests on,
+// and tells whether there is one.
+func (a *app) drawHowLong(ctx context.Context, file string, origin loops.Origin, by string) (bool, error) {
+	var rows bytes.Buffer
+	if err := a.download(ctx, query("/api/v1/openings/lives", "origin", string(origin), "by", by), &rows); err != nil {
+		return false, err
+	}
+	if bytes.Count(rows.Bytes(), []byte("\n")) < 2 { // the names of the columns alone
+		return false, nil
+	}
+	lives, err := findings.ReadCSV(&rows)
+	if err != nil {
+		return false, fmt.Errorf("rows of %s charges: %w", origin, err)
+	}
+	return drawLives(file, "months", findings.Analyse(lives, findings.FromRegister), lives)
 }
 
 func (a *app) openingWhenLookCommand() *cobra.Command {

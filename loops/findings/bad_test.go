@@ -150,6 +150,7 @@ func TestAnalyseRefuses(t *testing.T) {
 		{"intervals and late entry", findings.FromFile, "lower,upper,count,entry\n12,18,3,2\n10,20,4,1\n24,,9,0\n20,30,2,0\n", map[string]string{"turnbull": "joined late"}},
 		{"groups with intervals", findings.FromFile, "lower,upper,count,group\n12,18,3,a\n12,,9,b\n20,30,4,b\n24,,9,a\n", map[string]string{"logrank": "known age"}},
 		{"groups without failure", findings.FromFile, "lower,upper,count,group\n12,,3,a\n12,,9,b\n", map[string]string{"logrank": "no failure", "weibull": "", "median": ""}},
+		{"one group", findings.FromFile, "lower,upper,count,group\n12,12,5,a\n14,14,3,a\n", map[string]string{"logrank": "all lives are in one group, a,"}},
 		{"groups apart", findings.FromFile, "lower,upper,count,group,entry\n5,5,3,a,0\n30,30,9,b,20\n",
 			map[string]string{"logrank": "no two groups were ever at risk", "early ages": "up to age 5"}},
 		{"few at risk", findings.FromFile, "lower,upper,count\n5,5,1\n6,6,1\n8,,1\n", map[string]string{"drawing": "fewer than 5"}},
@@ -168,6 +169,13 @@ func TestAnalyseRefuses(t *testing.T) {
 			assert.Len(t, got, len(tt.want), "%v", got)
 		})
 	}
+}
+
+func TestNoLowerLimitOfTheMedianIsNoSentence(t *testing.T) {
+	t.Parallel()
+	r := analyse(t, findings.FromFile, "lower,upper,count\n0,6,3\n12,,4\n")
+	assert.Contains(t, refusals(r)["median"], "fewer than half")
+	assert.NotContains(t, refusals(r)["median"], "not below")
 }
 
 func TestFileTellsWhatRegisterRefuses(t *testing.T) {

@@ -21,8 +21,8 @@ var update = flag.Bool("update", false, "write the golden files anew")
 
 func TestBoundsBeyondFailures(t *testing.T) {
 	t.Parallel()
-	// Nothing has failed up to 10: the exact bound of 20 at risk. Then all of
-	// those left fail, and the last upper limit still holds.
+	// Nothing has failed up to 10: the exact bound of 20 at risk. Then all 15
+	// of those left fail: the exact bound of none left of them.
 	l := ages(t, []float64{5, 5, 5, 8, 9, 10, 10, 10, 10, 10, 10, 10, 10, 10, 10, 10, 10, 10, 10, 10}, nil, 15)
 	c, err := findings.KaplanMeier(l)
 	require.NoError(t, err)
@@ -31,7 +31,7 @@ func TestBoundsBeyondFailures(t *testing.T) {
 	assert.Equal(t, 1.0, first.Upper)
 	assert.Equal(t, 0.0, last.Survival)
 	assert.Equal(t, 0.0, last.Lower)
-	assert.Equal(t, 1.0, last.Upper)
+	assert.InDelta(t, 1-math.Pow(0.05, 1.0/15), last.Upper, 1e-12)
 	assert.True(t, math.IsNaN(last.SE))
 	assert.Equal(t, 10.0, c.Median().Value)
 }

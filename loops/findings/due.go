@@ -127,7 +127,8 @@ func EvidenceAge(lives Lives, defaultAge float64) (Due, error) {
 }
 
 // NextDue is [EvidenceAge] for a loop known good at an age. It never goes
-// further beyond that age than the default.
+// further beyond that age than the default, and comes no earlier than for a loop
+// of which nothing is known: having been good speaks against none.
 func NextDue(lives Lives, defaultAge, goodAt float64) (Due, error) {
 	if !(defaultAge > 0 && defaultAge <= MaxAge) {
 		return Due{}, &InvalidError{Column: "default age", Value: fmt.Sprint(defaultAge), Reason: "an age above 0 is right"}
@@ -135,6 +136,18 @@ func NextDue(lives Lives, defaultAge, goodAt float64) (Due, error) {
 	if !(goodAt >= 0 && goodAt <= MaxAge) {
 		return Due{}, &InvalidError{Column: "good at", Value: fmt.Sprint(goodAt), Reason: "an age of at least 0 is right"}
 	}
+	d := dueAfter(lives, defaultAge, goodAt)
+	if goodAt > 0 {
+		if unknown := dueAfter(lives, defaultAge, 0); unknown.Age > d.Age {
+			d = unknown
+		}
+	}
+	d.explain(defaultAge, goodAt)
+	return d, nil
+}
+
+// dueAfter is the due age of a loop known good at an age, and what set it.
+func dueAfter(lives Lives, defaultAge, goodAt float64) Due {
 	d := fromPrior(lives, defaultAge, goodAt)
 	if d.Basis.Failures >= FewFailures {
 		if fit, err := FitWeibull(lives); err == nil {
@@ -151,8 +164,7 @@ func NextDue(lives Lives, defaultAge, goodAt float64) (Due, error) {
 	} else if most = math.Max(most, goodAt+defaultAge); d.Age > most {
 		d.Age, d.Clause = most, BySeen
 	}
-	d.explain(defaultAge, goodAt)
-	return d, nil
+	return d
 }
 
 func fromPrior(lives Lives, defaultAge, goodAt float64) Due {

@@ -30,7 +30,8 @@ type Step struct {
 	// by Greenwood's formula, NaN where nothing is left.
 	Survival, SE float64
 	// Lower and Upper are the limits of Survival. Before the first failure
-	// Lower is the exact bound alpha^(1/AtRisk) and Upper is 1.
+	// Lower is the exact bound alpha^(1/AtRisk) and Upper is 1; where nothing
+	// is left, Lower is 0 and Upper at most 1 - alpha^(1/AtRisk).
 	Lower, Upper float64
 	// Hazard is the Nelson-Aalen cumulative hazard, HazardSE its standard
 	// error.
@@ -104,9 +105,10 @@ func kaplanMeierFrom(lives Lives, start, level float64, limits Limits) (*Curve, 
 		case s == 1:
 			lower, upper = math.Pow(1-level, 1/n), 1
 		case s == 0:
-			// Greenwood has no limit here; survival never rises, so that the
-			// last upper limit still holds.
-			step.SE, lower = math.NaN(), 0
+			// Greenwood has no limit here. Survival never rises, so that the
+			// last upper limit still holds, and so does the exact bound of
+			// none left of those at risk.
+			step.SE, lower, upper = math.NaN(), 0, math.Min(upper, 1-math.Pow(1-level, 1/n))
 		case at.failures > 0:
 			lower, upper = survivalLimits(s, math.Sqrt(greenwood), z, limits)
 		}

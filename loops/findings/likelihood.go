@@ -68,6 +68,8 @@ type likelihood struct {
 	plain              []plainTerm
 	failed, failedLogs float64 // how many, and the sum of the logarithms of their ages
 	other              []term  // found failed, or joined late
+	late               bool    // any joined late
+	several            bool    // there are several tops, which only late entry makes
 }
 
 // plainTerm is an age, as its logarithm, and how many lives ended there.
@@ -81,7 +83,7 @@ type term struct {
 }
 
 func newLikelihood(lives Lives) *likelihood {
-	l := &likelihood{plain: make([]plainTerm, 0, len(lives.rows))}
+	l := &likelihood{plain: make([]plainTerm, 0, len(lives.rows)), late: lives.lateEntry()}
 	for i := range lives.rows {
 		r := &lives.rows[i]
 		kind, count, lower := r.kind(), float64(r.count), math.Log(r.lower)
@@ -126,7 +128,7 @@ func (l *likelihood) at(p point) slopes {
 }
 
 // addTo adds the hazard under watch and, if it was found failed, the chance of
-// that; false if that chance is beyond what a float can hold.
+// that; false if that chance is as good as none.
 func (t *term) addTo(sum *slopes, p point, sigma float64) bool {
 	lower := cumulative(t.lower, p, sigma)
 	sum.add(-t.count, lower)
@@ -137,12 +139,12 @@ func (t *term) addTo(sum *slopes, p point, sigma float64) bool {
 		return true
 	}
 	found := cumulative(t.upper, p, sigma)
-	if math.IsInf(found.value, 1) {
-		return false
+	if math.IsInf(found.value, 1) { // certain, unless it cannot have been good before
+		return !math.IsInf(lower.value, 1)
 	}
 	found.add(-1, lower)
-	if lower.value > 0 { // without the loss of digits of two near ages
-		found.value = lower.value * math.Expm1((t.upper-t.lower)/sigma)
+	if gap := (t.upper - t.lower) / sigma; gap < 1 { // without the loss of digits of two near ages
+		found.value = lower.value * math.Expm1(gap)
 	}
 	sum.addFound(t.count, found)
 	return true

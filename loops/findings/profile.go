@@ -3,10 +3,14 @@
 
 package findings
 
-import "math"
+import (
+	"iter"
+	"math"
+)
 
 // endless is how far, in logarithms, a profile is followed before its limit
-// is given up: a factor of e^30 says nothing any more.
+// is given up: a factor of e^30 says nothing any more. Ages of a shape below 1
+// lie apart as its inverse, and so does what is too far.
 const endless = 30
 
 // farthestMu is how far from 0 mu/sigma may go.
@@ -84,20 +88,42 @@ func (w *Weibull) lifeLimit(p, goodAt, target, direction float64) float64 {
 	}
 	c := math.Log(hazard) / w.Shape
 	step := 2 * math.Sqrt(w.VarMu+2*c*w.CovMuLogSigma+c*c*w.VarLogSigma)
-	bound := best + direction*endless
+	bound := best + direction*endless*math.Max(1, 1/w.Shape)
 	if goodAt > 0 && direction < 0 {
 		bound = math.Log(goodAt) // the age asked for is later than the one known
 		step = math.Min(step, (best-bound)/2)
 	}
 	found := crossing(best, bound, direction*step, target, sharp, deviance)
+	if w.likelihood.several { // there may be a second region, and a bound is of all
+		found = beyond(found, bound, direction*step/4, target, deviance)
+	}
 	switch {
 	case found != bound:
-		return math.Exp(found)
+		return math.Max(goodAt, math.Exp(found)) // rounding may not lead back
 	case direction > 0:
 		return math.Inf(1)
 	default:
 		return goodAt
 	}
+}
+
+// beyond looks past a crossing for places where the deviance is below the
+// target again, and returns the crossing after the last of them.
+func beyond(found, bound, step, target float64, deviance func(float64) float64) float64 {
+	last := found
+	for k := range 40 {
+		x := found + float64(k+1)*step
+		if (x-bound)*step >= 0 {
+			break
+		}
+		if deviance(x) < target {
+			last = x
+		}
+	}
+	if last == found {
+		return found
+	}
+	return crossing(last, bound, step, target, sharp, deviance)
 }
 
 // given returns the value unless it was given up.
@@ -157,12 +183,45 @@ func (b bend) mu(sigma float64) (mu, slope, curve float64) {
 }
 
 // overSigma maximises over sigma along a bend: the profile of an age.
+//
+// In 1/sigma and mu/sigma the likelihood of lives watched since their fill is
+// concave and the bend of a new loop straight, so that the first top found is
+// the only one. Late entry and a loop known good can make several.
 func (l *likelihood) overSigma(b bend, logSigma float64) (at, top float64, err error) {
-	return climbLine(logSigma, leastLogSigma, mostLogSigma, func(x float64) (value, slope, curve float64) {
+	along := func(x float64) (value, slope, curve float64) {
 		mu, d1, d2 := b.mu(math.Exp(x))
 		s := l.at(point{mu, x})
 		return s.value, s.m*d1 + s.s, s.mm*d1*d1 + 2*s.ms*d1 + s.ss + s.m*d2
-	})
+	}
+	at, top, err = climbLine(logSigma, leastLogSigma, mostLogSigma, along)
+	if !l.several && math.IsInf(b.logGood, -1) {
+		return at, top, err
+	}
+	for x := range hills(leastLogSigma, mostLogSigma, along) {
+		if other, value, failed := climbLine(x, leastLogSigma, mostLogSigma, along); failed == nil && (err != nil || value > top) {
+			at, top, err = other, value, nil
+		}
+	}
+	return at, top, err
+}
+
+// hills are places between low and high from which to climb to every top of a
+// function that is wider than half a unit.
+func hills(low, high float64, f func(float64) (value, slope, curve float64)) iter.Seq[float64] {
+	return func(yield func(float64) bool) {
+		const apart = 0.5
+		before, here := math.Inf(-1), math.Inf(-1)
+		for x := high; x >= low-apart; x -= apart {
+			next := math.Inf(-1)
+			if x >= low {
+				next, _, _ = f(x)
+			}
+			if here > before && here >= next && !yield(x+apart) {
+				return
+			}
+			before, here = here, next
+		}
+	}
 }
 
 // climbLine maximises a function of one variable between low and high by

@@ -125,6 +125,8 @@ func Analyse(lives Lives, scope Scope) Report {
 			one.Group = g
 			r.Groups = append(r.Groups, one)
 		}
+	} else if len(groups) == 1 && groups[0] != "" {
+		r.refuse("logrank", "all lives are in one group, "+groups[0]+", so there is nothing to compare. Missing: lives of another group.")
 	}
 	r.Sources = r.sources()
 	return r

@@ -65,7 +65,7 @@ func (r *Report) curveAnswer(points []Point) {
 func (r *Report) medianAnswer(lives Lives) {
 	if !r.Median.Known() {
 		why := fmt.Sprintf("fewer than half have failed by age %s, where the record ends.", short(lives.oldest()))
-		if r.MedianLower.Known() {
+		if r.MedianLower.Known() && r.MedianLower > 0 {
 			why += fmt.Sprintf(" With 95 %% confidence the median is not below %s.", r.MedianLower)
 		}
 		r.refuse("median", why+" Missing: loops watched for longer.")

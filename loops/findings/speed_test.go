@@ -102,8 +102,13 @@ func BenchmarkReadCSVMillion(b *testing.B) {
 // BenchmarkRegister is a whole report on 100,000 lives whose ages in days, as
 // the register has them, repeat.
 func BenchmarkRegister(b *testing.B) {
-	for _, kind := range []string{"known ages", "inspections"} {
+	for _, kind := range []string{"known ages", "inspections", "joined late"} {
 		rows := register(100_000, kind == "inspections")
+		if kind == "joined late" {
+			for i := range rows {
+				rows[i].Entry = float64(i%4) * 0.2 * rows[i].Lower
+			}
+		}
 		b.Run(kind, func(b *testing.B) {
 			for b.Loop() {
 				l, err := findings.NewLives(rows)

@@ -88,8 +88,12 @@ func (e *NPMLE) Quantile(p float64) (Cell, bool) {
 func (e *NPMLE) Limits(c Cell, level float64) (lower, upper float64) {
 	m := e.problem
 	last := slices.IndexFunc(m.cells, func(o Cell) bool { return o.Left == c.Left && o.Right == c.Right })
-	if last < 0 || last == len(m.cells)-1 {
+	switch {
+	case last < 0 || math.IsInf(c.Right, 1):
 		return 0, 1
+	case last == len(m.cells)-1:
+		// None was left. A share beyond would have taken from all masses alike.
+		return 0, -math.Expm1(-chiSquareOne(level) / (2 * m.total))
 	}
 	failed := 0.0
 	for _, p := range e.p[:last+1] {

@@ -35,7 +35,7 @@ func FitWeibull(lives Lives) (*Weibull, error) {
 		return nil, ErrNoShape
 	}
 	w := &Weibull{N: lives.N(), Failures: lives.Failures(), likelihood: newLikelihood(lives)}
-	at, p, err := w.likelihood.maximise(startPoint(lives))
+	at, p, err := w.likelihood.highest(startPoint(lives))
 	if err != nil {
 		return nil, err
 	}
@@ -80,6 +80,37 @@ const (
 // stillToClimb is how far below the top, in twice the log-likelihood, a fit may
 // end. A ridge that rises for ever, ever more slowly, leaves more.
 const stillToClimb = 1e-8
+
+// highest is the highest top. Where all lives were watched since their fill,
+// there is but one (see overSigma); with late entry there may be several, or a
+// ridge beside them that rises for ever.
+func (l *likelihood) highest(start point) (slopes, point, error) {
+	at, p, err := l.maximise(start)
+	if !l.late {
+		return at, p, err
+	}
+	ridge := map[float64]point{}
+	last := start
+	profile := func(logSigma float64) (value, slope, curve float64) {
+		mu, top, failed := l.overMu(l.ahead(last, logSigma), logSigma)
+		if failed != nil {
+			return math.Inf(-1), 0, 0
+		}
+		last = point{mu, logSigma}
+		ridge[logSigma] = last
+		return top, 0, 0
+	}
+	tops := 0
+	for x := range hills(leastLogSigma, mostLogSigma, profile) {
+		tops++
+		other, there, failed := l.maximise(ridge[x])
+		if other.value > at.value {
+			at, p, err = other, there, failed
+		}
+	}
+	l.several = tops > 1
+	return at, p, err
+}
 
 // maximise climbs by Newton's method. Where the surface is not curved downward
 // or a step does not climb, the step is damped.

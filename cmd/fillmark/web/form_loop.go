@@ -149,11 +149,8 @@ func filledEntries(f *form) []loops.Entry {
 		return nil
 	}
 	charge := loops.Charge{
-		Fluid: fluid, Origin: loops.WorkshopFill, Inhibitor: loops.Additive{Family: f.text("inhibitor")}, Biocide: loops.Additive{Family: f.text("biocide")},
+		Fluid: fluid, Origin: cmp.Or(loops.Origin(f.text("origin")), loops.WorkshopFill), Inhibitor: loops.Additive{Family: f.text("inhibitor")}, Biocide: loops.Additive{Family: f.text("biocide")},
 		Product: f.text("product"), Lot: f.text("lot"), Mass: mayRead(f, "mass", "%", chemistry.ParseMassPercent),
-	}
-	if origin := loops.Origin(f.text("origin")); origin != "" {
-		charge.Origin = origin
 	}
 	switch {
 	case fluid == unknownFluid && charge.Origin == loops.WorkshopFill:
@@ -169,7 +166,10 @@ func filledEntries(f *form) []loops.Entry {
 		f.blame("filled", "the day it was filled, or the last on which it can have been")
 	}
 	charge.FilledFrom = orZero(mayRead(f, "filled_from", "", loops.ParseDay))
-	if charge.FilledFrom.IsZero() && charge.Origin == loops.WorkshopFill {
+	if charge.Origin == loops.WorkshopFill {
+		if f.text("filled_from") != "" {
+			f.blame("filled_from", "nothing where the workshop filled it: the day is known")
+		}
 		charge.FilledFrom = charge.FilledTo
 	}
 	return []loops.Entry{{Kind: loops.KindFill, Day: charge.FilledTo, Fill: &loops.Fill{Charge: charge}}}

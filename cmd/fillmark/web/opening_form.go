@@ -188,6 +188,13 @@ func (f *openingForm) entry() (loops.Tag, loops.Entry) {
 		o.FailedOn, err = loops.ParseDay(f.FailedOn)
 		f.note("failed on", err)
 	}
+	if text := strings.TrimSpace(f.Hours); text != "" {
+		hours, err := number(strings.TrimSpace(strings.TrimSuffix(text, "h")))
+		if err != nil {
+			f.problems = append(f.problems, Problem{Field: "running hours", Value: f.Hours, Right: "a figure in hours, such as 8120"})
+		}
+		o.RunningHours = &hours
+	}
 	if text := f.first("severity"); text != "" {
 		severity, err := loops.ParseSeverity(text)
 		f.note("severity", err)

@@ -108,6 +108,40 @@ func TestIntakeTakesHowTheLoopIsBuilt(t *testing.T) {
 	b.says(b.get("/loops/"+string(tag)+"/edit"), `value="9.5"`, "the page that changes it")
 }
 
+// A donor unit is taken in as the factory filled it and opened, all from pages.
+func TestIntakeOfADonorUnitToBeOpened(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	donor := url.Values{
+		"machine_kind": {"donor unit"}, "machine": {"box of spares"}, "maker": {"Lowtide Works"}, "model": {"T1"}, "build": {"sealed"}, "holds": {"90"}, "plate": {"copper"},
+		"charge": {"unknown"}, "origin": {"factory"}, "filled": {"2023-06-30"}, "filled_from": {"2023-01-01"},
+	}
+	tag := b.taken(donor)
+	charge := b.file(tag).Loop.State.Charge
+	require.NotNil(t, charge)
+	assert.Equal(t, loops.Factory, charge.Origin)
+	assert.Empty(t, charge.Fluid)
+	assert.Nil(t, charge.Mass)
+	assert.Equal(t, []string{"2023-01-01", "2023-06-30"}, []string{charge.FilledFrom.String(), charge.FilledTo.String()})
+	assert.Equal(t, http.StatusSeeOther, b.send("/openings", part{"tag", string(tag), ""}, part{"cause", "clog", ""}).Code)
+	found, err := b.shop.OpeningsOf(tag)
+	require.NoError(t, err)
+	require.Len(t, found, 1)
+	assert.Greater(t, found[0].MonthsTo, found[0].MonthsFrom)
+
+	donor.Del("filled_from") // nobody knows since when
+	assert.True(t, b.file(b.taken(donor)).Loop.State.Charge.FilledFrom.IsZero())
+
+	for field, wrong := range map[string]string{"filled_from": "2023-07-01", "origin": "elsewhere", "mass": "30"} {
+		bad := maps.Clone(donor)
+		bad.Set(field, wrong)
+		assert.Equal(t, http.StatusUnprocessableEntity, b.post("/intake", bad).Code, field)
+	}
+	w := b.post("/intake", intakeForm(url.Values{"charge": {"pg"}, "mass": {"35"}, "filled": {"2026-12-02"}, "filled_from": {"2026-11-01"}}))
+	require.Equal(t, http.StatusUnprocessableEntity, w.Code)
+	assert.Contains(t, w.Body.String(), "the day is known")
+}
+
 func TestIntakeAsksWhetherTheOwnerIsTheSame(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)

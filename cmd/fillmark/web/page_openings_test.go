@@ -87,7 +87,7 @@ func TestOpeningFromThePage(t *testing.T) {
 	before, after := aPhoto(t, 60), aPhoto(t, 200)
 	answer := b.send("/openings", part{"tag", strings.ToLower(tag), ""}, part{"day", "2026-12-02", ""}, part{"cause", "clog", ""}, part{"severity", "narrowed", ""},
 		part{"residue", "white gel or powder", ""}, part{"residue", "green crust", ""}, part{"place", "cold plate fins", ""}, part{"colour", "dark as tea", ""},
-		part{"clarity", "cloudy", ""}, part{"smell", "burnt", ""}, part{"white", "yes", ""}, part{"words", "the <b>pump</b>\r\nticked", ""}, part{"failed on", "", ""},
+		part{"clarity", "cloudy", ""}, part{"smell", "burnt", ""}, part{"white", "yes", ""}, part{"words", "the <b>pump</b>\r\nticked", ""}, part{"failed on", "", ""}, part{"hours", "8120 h", ""},
 		part{"photo before", before, "a.jpg"}, part{"photo after", after, "b.jpg"})
 	require.Equal(t, http.StatusSeeOther, answer.Code, answer.Body)
 	require.Equal(t, "/openings/of/"+tag, answer.Header().Get("Location"))
@@ -98,6 +98,8 @@ func TestOpeningFromThePage(t *testing.T) {
 	o := found[0].Opening
 	assert.Equal(t, "liquid dark as tea cloudy, smell burnt, white gel or powder at cold plate fins, green crust at cold plate fins, narrowed", found[0].Look)
 	assert.Equal(t, "the <b>pump</b>\nticked", o.Words)
+	require.NotNil(t, o.RunningHours)
+	assert.InDelta(t, 8120, *o.RunningHours, 0)
 	require.Len(t, o.Photos, 2)
 	assert.Equal(t, []loops.PhotoMoment{loops.BeforeWork, loops.AfterWork}, []loops.PhotoMoment{o.Photos[0].When, o.Photos[1].When})
 	assert.True(t, o.Photos[0].White)
@@ -144,6 +146,7 @@ func TestOpeningThatCannotBeIsShownAgain(t *testing.T) {
 		{"no tag at all", []part{{"tag", "what", ""}, {"cause", "clog", ""}}, "six symbols"},
 		{"no day", []part{{"tag", tag, ""}, {"day", "yesterday", ""}, {"cause", "clog", ""}}, "year-month-day"},
 		{"a cause of one's own", []part{{"tag", tag, ""}, {"cause", "bad luck", ""}}, "one of"},
+		{"no hours", []part{{"tag", tag, ""}, {"cause", "clog", ""}, {"hours", "many", ""}}, "a figure in hours"},
 		{"200 megapixels", []part{{"tag", tag, ""}, {"cause", "clog", ""}, {"photo before", hugePNG(), "huge.png"}}, "at most 50 megapixels; this has 200"},
 		{"cut off", []part{{"tag", tag, ""}, {"cause", "clog", ""}, {"photo before", aPhoto(t, 9)[:len(aPhoto(t, 9))-100], "cut.jpg"}}, "cut off"},
 		{"drawing", []part{{"tag", tag, ""}, {"cause", "clog", ""}, {"photo after", "<svg onload='alert(1)'/>", "x.svg"}}, "SVG are not taken"},
