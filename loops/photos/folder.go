@@ -85,8 +85,8 @@ type Kept struct {
 	At   time.Time
 }
 
-// List lists the photos in the folder by their hashes, and what a kill left of
-// them: one of the two files, or a file that was not whole yet.
+// List lists the photos in the folder by their hashes, also those of which a
+// kill left one of the two files.
 func (f Folder) List() ([]Kept, error) {
 	files, err := os.ReadDir(string(f))
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
@@ -94,10 +94,10 @@ func (f Folder) List() ([]Kept, error) {
 	}
 	var all []Kept
 	for _, file := range files { // sorted by name: those of a photo follow each other
-		hash, _ := hashOf(file.Name())
+		hash, whole := hashOf(file.Name())
 		info, err := file.Info()
 		switch {
-		case hash == "" || errors.Is(err, fs.ErrNotExist): // of somebody else, or gone meanwhile
+		case !whole || errors.Is(err, fs.ErrNotExist): // of somebody else, or gone meanwhile
 			continue
 		case err != nil:
 			return nil, fmt.Errorf("photos: %w", err)
@@ -114,14 +114,15 @@ func (f Folder) List() ([]Kept, error) {
 
 // hashOf reads the hash from the name of a file in the folder; empty where it
 // is no photo's. Whole is false for one that was being written: renameio puts
-// a number behind the name until then.
+// a dot before the name and a number behind it until then.
 func hashOf(name string) (hash string, whole bool) {
+	name, hidden := strings.CutPrefix(name, ".")
 	if len(name) < 64 || !IsHash(name[:64]) {
 		return "", false
 	}
 	for _, size := range []Size{Full, Small} {
 		if rest, ok := strings.CutPrefix(name[64:], string(size)+".jpg"); ok && strings.Trim(rest, "0123456789") == "" {
-			return name[:64], rest == ""
+			return name[:64], rest == "" && !hidden
 		}
 	}
 	return "", false

@@ -357,7 +357,7 @@ func TestFolderLists(t *testing.T) {
 	_, err = folder.Keep(p)
 	require.NoError(t, err)
 	old, half := time.Now().AddDate(0, 0, -3), strings.Repeat("0a", 32)
-	for _, name := range []string{p.Hash + ".jpg", p.Hash + "-small.jpg", p.Hash + ".jpg123", half + "-small.jpg", "notes.txt", half + ".jpg.bak"} {
+	for _, name := range []string{p.Hash + ".jpg", p.Hash + "-small.jpg", "." + p.Hash + ".jpg123", half + "-small.jpg", "notes.txt", half + ".jpg.bak"} {
 		path := filepath.Join(string(folder), name)
 		if _, err := os.Stat(path); err != nil {
 			require.NoError(t, os.WriteFile(path, []byte("x"), 0o600))
@@ -380,9 +380,9 @@ func TestFolderLists(t *testing.T) {
 	}
 
 	require.NoError(t, folder.RemoveUnfinished(old))
-	assert.FileExists(t, filepath.Join(string(folder), p.Hash+".jpg123"), "it may still be written")
+	assert.FileExists(t, filepath.Join(string(folder), "."+p.Hash+".jpg123"), "it may still be written")
 	require.NoError(t, folder.RemoveUnfinished(old.Add(time.Hour)))
-	assert.NoFileExists(t, filepath.Join(string(folder), p.Hash+".jpg123"))
+	assert.NoFileExists(t, filepath.Join(string(folder), "."+p.Hash+".jpg123"))
 	assert.FileExists(t, filepath.Join(string(folder), half+".jpg.bak"))
 	assert.True(t, folder.Has(p.Hash))
 }
