@@ -106,6 +106,7 @@ func TestIntakeTakesHowTheLoopIsBuilt(t *testing.T) {
 		{Part: "fittings", Metal: "brass", Plating: "nickel"}, {Part: "pump", Metal: "stainless"},
 	}, loop.Wetted)
 	b.says(b.get("/loops/"+string(tag)+"/edit"), `value="9.5"`, "the page that changes it")
+	b.says(b.get("/loops/"+string(tag)), "cold plate copper plated with nickel; radiator aluminium; fittings brass plated with nickel; pump stainless; radiator size 240 mm; tubing rubber, bore 6 mm, outside 9.5 mm, 800 mm long", "the loop's page")
 }
 
 func TestIntakeAsksWhetherTheOwnerIsTheSame(t *testing.T) {
