@@ -91,6 +91,19 @@ func TestIntakeOfAFactoryCharge(t *testing.T) {
 	assert.True(t, charge.FilledFrom.IsZero(), "nothing is known before the last day")
 }
 
+// Of a loop that was registered empty the next intake asks what is in it.
+func TestIntakeOfAKnownLoopWithoutACharge(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := b.taken(intakeForm(nil))
+	b.says(b.get("/intake?tag="+string(tag)), "In it now", "nothing is on record of its charge")
+	assert.Equal(t, tag, b.taken(url.Values{"tag": {string(tag)}, "complaint": {"hot"}, "origin": {"factory"}, "charge": {"unknown"}, "filled": {"2023-06-30"}}))
+	charge := b.file(tag).Loop.State.Charge
+	require.NotNil(t, charge)
+	assert.Equal(t, loops.Factory, charge.Origin)
+	assert.NotContains(t, b.get("/intake?tag="+string(tag)).Body.String(), "In it now")
+}
+
 func TestIntakeTakesHowTheLoopIsBuilt(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
