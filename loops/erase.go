@@ -38,6 +38,12 @@ func (e Entry) Erased() Entry {
 	return e
 }
 
+// Erased returns the sample without its note.
+func (s RetainedSample) Erased() RetainedSample {
+	s.Note = ""
+	return s
+}
+
 // Erased returns the message without its text, its addresses and its subject.
 // One that had not gone out yet is dropped.
 func (m Message) Erased() Message {

@@ -16,8 +16,8 @@ import (
 )
 
 // EraseOwner takes out of the store who the owner was: name, addresses and
-// telephone, what their machines were called, their words and the notes in the
-// histories of the loops they have now, and their mail. Measurements stay, the
+// telephone, what their machines were called, their words, the notes in the
+// histories of the loops they have now and on samples of these, and their mail. Measurements stay, the
 // plans of their loops are emptied, and mail that had not gone out is dropped.
 // It is one transaction with one line of the audit; the file is then compacted,
 // so that the old pages are gone as well. Backups that were made before hold
@@ -69,6 +69,9 @@ func eraseOwner(tx *bolt.Tx, id loops.OwnerID, day loops.Day) error {
 			if err := eraseLoop(tx, lastID(key)); err != nil {
 				return err
 			}
+			if err := eraseSamples(tx, loops.LoopID(lastID(key))); err != nil {
+				return err
+			}
 		}
 	}
 	return nil
@@ -108,6 +111,23 @@ func eraseLoop(tx *bolt.Tx, id uint64) error {
 	}
 	l.State, l.Plan = loops.Fold(history), loops.Plan{}
 	return loopKind().rewrite(tx, l)
+}
+
+// eraseSamples takes the notes off the samples that were kept of a loop.
+func eraseSamples(tx *bolt.Tx, of loops.LoopID) error {
+	for _, key := range keysUnder(tx, bucketSamples, nil) {
+		s, err := sampleKind().get(tx, lastID(key))
+		if err != nil {
+			return err
+		}
+		if s.Loop != of || s.Note == "" {
+			continue
+		}
+		if err := sampleKind().rewrite(tx, s.Erased()); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // eraseMessages rewrites every message to the owner and deletes its text.
