@@ -71,6 +71,12 @@ func (p Plan) Erased() Plan {
 	return p
 }
 
+// Erased returns the sample without its note.
+func (s RetainedSample) Erased() RetainedSample {
+	s.Note = ""
+	return s
+}
+
 // Erased returns the message without its text, its addresses and its subject.
 // One that had not gone out yet is dropped.
 func (m Message) Erased() Message {

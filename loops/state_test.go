@@ -131,6 +131,12 @@ func TestFoldDoesNotDependOnTheOrderOfRecording(t *testing.T) {
 				comparable(d, rapid.SampledFrom([]loops.Judgement{loops.Good, loops.Watch, loops.Failed}).Draw(t, "verdict")),
 				{Kind: loops.KindOpening, Day: d, By: "test", Opening: &loops.Opening{Cause: loops.CauseClog}},
 				{Kind: loops.KindTopUp, Day: d, By: "test", TopUp: &loops.TopUp{Poured: []loops.Pour{{Liquid: "water", Fluid: chemistry.TreatedWater, Volume: 0.01, Container: 3}}}},
+				{Kind: loops.KindTopUp, Day: d, By: "test", TopUp: &loops.TopUp{Drained: 0.02, Missing: 0.01, Poured: []loops.Pour{{Liquid: "pg", Fluid: chemistry.PropyleneGlycol, Mass: 0.95, Volume: 0.03}}}},
+				{Kind: loops.KindDose, Day: d, By: "test", Dose: &loops.Dose{Role: loops.RoleBiocide, Additive: loops.Additive{Family: "bronopol", LifeMonths: rapid.IntRange(1, 24).Draw(t, "life")}, Volume: 0.001, Container: 4}},
+				{Kind: loops.KindAnswer, Day: d, By: "owner", Answer: &loops.Answer{Answer: rapid.SampledFrom([]loops.AnswerKind{loops.AllFine, loops.SomethingOff}).Draw(t, "answer")}},
+				{Kind: loops.KindLeakCheck, Day: d, By: "test", LeakCheck: &loops.LeakCheck{Hours: 24, Dry: true}},
+				{Kind: loops.KindProof, Day: d, By: "test", Proof: &loops.Proof{Before: loops.Inspection{Verdict: loops.NotJudged}, After: *comparable(d, loops.Good).Inspection}},
+				{Kind: loops.KindTransfer, Day: d, By: "test", Transfer: &loops.Transfer{To: 2}},
 				{Kind: loops.KindHandover, Day: d, By: "test", Handover: &loops.Handover{}},
 				{Kind: loops.KindDrain, Day: d, By: "test", Drain: &loops.Drain{}},
 				{Kind: loops.KindIntake, Day: d, By: "test", Intake: &loops.Intake{RunningHours: new(rapid.Float64Range(0, 9000).Draw(t, "hours"))}},
@@ -144,26 +150,32 @@ func TestFoldDoesNotDependOnTheOrderOfRecording(t *testing.T) {
 		struck := rapid.SliceOfNDistinct(rapid.IntRange(0, n-1), 0, n, rapid.ID).Draw(t, "struck")
 		// Corrections of corrections, some of them twice over.
 		undone := rapid.SliceOfN(rapid.IntRange(1, max(1, len(struck))), 0, len(struck)).Draw(t, "undone")
-		record := func(order []int) folded {
+		record := func(order []int, atOnce bool) folded {
 			var history []loops.Entry
-			ids := map[int]loops.EntryID{}
-			for _, i := range order {
-				e := entries[i]
+			add := func(e loops.Entry) loops.EntryID {
 				e.ID = loops.EntryID(len(history) + 1)
-				ids[i] = e.ID
 				history = append(history, e)
+				return e.ID
+			}
+			strike := func(id loops.EntryID, on loops.Day) loops.EntryID {
+				return add(loops.Entry{Kind: loops.KindCorrection, Day: on, By: "test", Correction: &loops.Correction{Strikes: id, Why: "wrong"}})
+			}
+			ids, corrections := map[int]loops.EntryID{}, map[int]loops.EntryID{}
+			for _, i := range order {
+				ids[i] = add(entries[i])
+				if atOnce && slices.Contains(struck, i) {
+					corrections[i] = strike(ids[i], entries[i].Day)
+				}
 			}
 			for _, i := range struck {
-				history = append(history, loops.Entry{
-					ID: loops.EntryID(len(history) + 1), Kind: loops.KindCorrection, Day: start.AddDays(800), By: "test",
-					Correction: &loops.Correction{Strikes: ids[i], Why: "wrong"},
-				})
+				if !atOnce {
+					corrections[i] = strike(ids[i], start.AddDays(800))
+				}
 			}
 			for _, i := range undone {
-				history = append(history, loops.Entry{
-					ID: loops.EntryID(len(history) + 1), Kind: loops.KindCorrection, Day: start.AddDays(801), By: "test",
-					Correction: &loops.Correction{Strikes: loops.EntryID(n + i), Why: "right after all"},
-				})
+				if i <= len(struck) {
+					strike(corrections[struck[i-1]], start.AddDays(801))
+				}
 			}
 			return foldAll(history)
 		}
@@ -171,8 +183,9 @@ func TestFoldDoesNotDependOnTheOrderOfRecording(t *testing.T) {
 		for i := range order {
 			order[i] = i
 		}
-		first := record(order)
+		first := record(order, false)
 		other := rapid.Permutation(slices.Clone(order)).Draw(t, "order")
-		assert.Equal(t, first, record(other))
+		assert.Equal(t, first, record(other, false))
+		assert.Equal(t, first, record(other, true), "each struck as soon as it was recorded")
 	})
 }

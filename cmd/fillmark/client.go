@@ -61,8 +61,11 @@ func (c *client) send(ctx context.Context, method, path string, sent content) (*
 		request.Header.Set("Content-Type", sent.kind)
 	}
 	response, err := c.http.Do(request)
-	if err != nil {
+	switch {
+	case err != nil && ctx.Err() != nil:
 		return nil, err
+	case err != nil:
+		return nil, fmt.Errorf("the daemon stopped before it answered; look whether it is on record before you enter it again (%w)", err)
 	}
 	if response.StatusCode == http.StatusOK {
 		return response, nil

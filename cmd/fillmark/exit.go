@@ -71,6 +71,10 @@ func hintFor(err error) string {
 		return "fillmark --help lists the commands"
 	case errors.Is(err, errPhotos):
 		return "copy HASH.jpg and HASH-small.jpg from the folder photos of a backup or of an export into the folder photos beside the register"
+	case errors.Is(err, store.ErrDamaged):
+		return "the way back: stop fillmark serve, move the register and the folders keys and photos beside it aside, and put the newest backup there with fillmark restore FOLDER"
+	case errors.Is(err, store.ErrForeign):
+		return "name the register with --store, or move that file aside and put the newest backup there with fillmark restore FOLDER"
 	case errors.Is(err, loops.ErrConflict):
 		return "somebody else wrote to this record; look at it again and repeat"
 	}

@@ -357,6 +357,9 @@ func (a *app) checkCommand() *cobra.Command {
 					total += n
 				}
 				p.line("The register is sound: %s.", plural(total, "record"))
+				if report.Unnamed > 0 {
+					p.paragraph("", "", plural(report.Unnamed, "photo")+" beside it that no history names, of forms still open or never sent; fillmark compact removes those older than a day.")
+				}
 				kinds := slices.Sorted(maps.Keys(report.Records))
 				p.table([]string{"kind", "records"}, len(kinds), func(i int) []string {
 					return []string{kinds[i], fmt.Sprint(report.Records[kinds[i]])}
@@ -384,6 +387,9 @@ func foundBy(report web.CheckReport) error {
 func (a *app) compactCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "compact", Short: "Rewrite the register without the space that is free in it", Args: noArgs,
+		Long: `Compact rewrites the register without the space that is free in it, and removes
+photos beside it that no history names and that are older than a day: those of
+forms that were given up.`,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if err := a.registerThere(cmd.Context()); err != nil {
 				return err
@@ -396,6 +402,9 @@ func (a *app) compactCommand() *cobra.Command {
 			}
 			return a.print(size, func(p *printer) {
 				p.line("Compacted: %d kB before, %d kB now.", (size.Before+1023)/1024, (size.After+1023)/1024)
+				if size.Removed > 0 {
+					p.line("Removed: %s that no history names.", plural(size.Removed, "photo"))
+				}
 			})
 		},
 	}

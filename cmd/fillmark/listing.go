@@ -11,9 +11,11 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
 	"unicode/utf8"
 
 	"golang.org/x/sys/unix"
+	"golang.org/x/text/width"
 )
 
 // listWidth is how many columns lists may take: the terminal's, or what
@@ -34,6 +36,7 @@ func (a *app) listWidth() int {
 
 // list prints aligned columns under a header, as [printer.table] does, within
 // the printer's width: the widest columns give way, and what is cut ends in …
+// The first never does: it names the row, and is typed into the next command.
 func (p *printer) list(header []string, rows int, row func(int) []string) {
 	if rows == 0 {
 		return
@@ -47,7 +50,7 @@ func (p *printer) list(header []string, rows int, row func(int) []string) {
 		var b strings.Builder
 		for i, cell := range line {
 			cell = cut(strings.ReplaceAll(cell, "\n", " "), widths[i])
-			b.WriteString("  " + cell + strings.Repeat(" ", widths[i]-utf8.RuneCountInString(cell)))
+			b.WriteString("  " + cell + strings.Repeat(" ", widths[i]-columns(cell)))
 		}
 		fmt.Fprintln(p.out, strings.TrimRight(b.String(), " "))
 	}
@@ -61,18 +64,18 @@ func (p *printer) widths(cells [][]string) []int {
 	total := 0
 	for i := range widths {
 		for _, line := range cells {
-			widths[i] = max(widths[i], utf8.RuneCountInString(line[i]))
+			widths[i] = max(widths[i], columns(line[i]))
 		}
 		total += 2 + widths[i]
 	}
 	for p.width > 0 && total > p.width {
-		widest := 0
-		for i, w := range widths {
+		widest := len(widths) - 1
+		for i, w := range widths[1:] {
 			if w > widths[widest] {
-				widest = i
+				widest = i + 1
 			}
 		}
-		if widths[widest] <= leastColumn {
+		if widest == 0 || widths[widest] <= leastColumn {
 			break // a terminal this narrow wraps
 		}
 		widths[widest]--
@@ -81,11 +84,32 @@ func (p *printer) widths(cells [][]string) []int {
 	return widths
 }
 
-func cut(text string, width int) string {
-	if utf8.RuneCountInString(text) <= width {
+func cut(text string, most int) string {
+	if columns(text) <= most {
 		return text
 	}
-	return string([]rune(text)[:width-1]) + "…"
+	for columns(text) > most-1 {
+		_, size := utf8.DecodeLastRuneInString(text)
+		text = text[:len(text)-size]
+	}
+	return text + "…"
+}
+
+// columns is how many columns of a terminal the text takes: two for what East
+// Asian scripts write wide (Unicode Standard Annex 11), none for a mark upon
+// the letter before it.
+func columns(text string) int {
+	n := 0
+	for _, r := range text {
+		switch kind := width.LookupRune(r).Kind(); {
+		case unicode.Is(unicode.Mn, r):
+		case kind == width.EastAsianWide || kind == width.EastAsianFullwidth:
+			n += 2
+		default:
+			n++
+		}
+	}
+	return n
 }
 
 // isTerminal tells whether people watch what is written.

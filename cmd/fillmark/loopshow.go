@@ -39,6 +39,7 @@ func printFile(p *printer, file workshop.File) {
 	if !l.State.Retired.IsZero() {
 		p.line("Retired on %s.", l.State.Retired.Long())
 	}
+	p.paragraph("Built: ", "  ", strings.Join(workshop.BuiltWords(l.Construction), "; ")+".")
 	printProtection(p, file.Protection)
 	printScale(p, file.Scale)
 	printReadings(p, file.Readings)

@@ -11,6 +11,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -198,22 +199,30 @@ func printSigns(p *printer, signs []loops.Sign) {
 }
 
 func (a *app) openingListCommand() *cobra.Command {
-	return &cobra.Command{
+	var cause loops.Cause
+	var since loops.Day
+	cmd := &cobra.Command{
 		Use: "list", Short: "List the openings, the newest first", Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			found, err := ask[items[workshop.OpeningLine]](cmd.Context(), a, "GET", "/api/v1/openings", nil)
 			if err != nil {
 				return err
 			}
+			found.Items = slices.DeleteFunc(found.Items, func(l workshop.OpeningLine) bool {
+				return cause != "" && l.Opening.Cause != cause || l.Day.Before(since)
+			})
 			return a.print(found, func(p *printer) {
 				p.line("%s on record.", plural(len(found.Items), "opening"))
-				p.table([]string{"day", "tag", "cause", "months", "seen"}, len(found.Items), func(i int) []string {
+				p.list([]string{"day", "tag", "cause", "months", "seen"}, len(found.Items), func(i int) []string {
 					l := found.Items[i]
 					return []string{l.Day.String(), string(l.Tag), string(l.Opening.Cause), ageWords(l), l.Look}
 				})
 			})
 		},
 	}
+	need(cmd.Flags(), &cause, choice("cause", loops.Causes()), "cause", "CAUSE", "only those with the cause")
+	need(cmd.Flags(), &since, loops.ParseDay, "since", "DAY", "only those of this day or later")
+	return cmd
 }
 
 // ageWords writes the age at an opening in months.

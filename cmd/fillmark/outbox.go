@@ -49,7 +49,7 @@ func (a *app) outboxListCommand() *cobra.Command {
 			}
 			return a.print(messages, func(p *printer) {
 				p.line("%s.", plural(len(messages.Items), "message"))
-				p.table([]string{"key", "status", "to", "subject"}, len(messages.Items), func(i int) []string {
+				p.list([]string{"key", "status", "to", "subject"}, len(messages.Items), func(i int) []string {
 					m := messages.Items[i]
 					return []string{string(m.Key), string(m.Status), m.To, m.Subject}
 				})

@@ -5,6 +5,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -42,13 +43,15 @@ func (a *app) instrumentAddCommand() *cobra.Command {
 }
 
 func (a *app) instrumentListCommand() *cobra.Command {
-	return &cobra.Command{
+	var inUse bool
+	cmd := &cobra.Command{
 		Use: "list", Short: "List the instruments with their last checks", Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			all, err := ask[items[loops.Instrument]](cmd.Context(), a, "GET", "/api/v1/instruments", nil)
 			if err != nil {
 				return err
 			}
+			all.Items = slices.DeleteFunc(all.Items, func(i loops.Instrument) bool { return inUse && !i.Retired.IsZero() })
 			return a.print(all, func(p *printer) {
 				p.line("%s.", plural(len(all.Items), "instrument"))
 				p.list([]string{"no.", "kind", "name", "serial", "last check", "retired"}, len(all.Items), func(n int) []string {
@@ -58,6 +61,8 @@ func (a *app) instrumentListCommand() *cobra.Command {
 			})
 		},
 	}
+	cmd.Flags().BoolVar(&inUse, "in-use", false, "only those that are not retired")
+	return cmd
 }
 
 func lastCheck(i loops.Instrument) string {
@@ -144,12 +149,21 @@ func (a *app) sampleAddCommand() *cobra.Command {
 }
 
 func (a *app) sampleListCommand() *cobra.Command {
-	return &cobra.Command{
+	var kept bool
+	var tag loops.Tag
+	var sort string
+	cmd := &cobra.Command{
 		Use: "list", Short: "List the retained samples", Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			all, err := ask[items[web.KeptSample]](cmd.Context(), a, "GET", "/api/v1/samples", nil)
 			if err != nil {
 				return err
+			}
+			all.Items = slices.DeleteFunc(all.Items, func(s web.KeptSample) bool {
+				return kept && !s.Discarded.IsZero() || tag != "" && s.Tag != string(tag)
+			})
+			if sort == byKeep {
+				slices.SortStableFunc(all.Items, func(a, b web.KeptSample) int { return a.Keep.Compare(b.Keep) })
 			}
 			return a.print(all, func(p *printer) {
 				p.line("%s.", plural(len(all.Items), "sample"))
@@ -160,7 +174,18 @@ func (a *app) sampleListCommand() *cobra.Command {
 			})
 		},
 	}
+	f := cmd.Flags()
+	f.BoolVar(&kept, "kept", false, "only those that were not poured away")
+	need(f, &tag, loops.ParseTag, "tag", "TAG", "only those of the loop")
+	need(f, &sort, choice("sort", []string{byNumber, byKeep}), "sort", "ORDER", "number (default) or keep, the day until which it is kept")
+	return cmd
 }
+
+// The orders of the list of samples.
+const (
+	byNumber = "number"
+	byKeep   = "keep"
+)
 
 func (a *app) sampleDiscardCommand() *cobra.Command {
 	var on web.OnDay
@@ -209,13 +234,19 @@ func (a *app) wasteAddCommand() *cobra.Command {
 }
 
 func (a *app) wasteListCommand() *cobra.Command {
-	return &cobra.Command{
+	var tag loops.Tag
+	var since, until loops.Day
+	cmd := &cobra.Command{
 		Use: "list", Short: "List the used-fluid log, the newest first", Args: noArgs,
+		Example: `  fillmark shelf waste list --since 2026-01-01 --until 2026-12-31`,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			all, err := ask[items[workshop.UsedLine]](cmd.Context(), a, "GET", "/api/v1/used-fluid", nil)
 			if err != nil {
 				return err
 			}
+			all.Items = slices.DeleteFunc(all.Items, func(u workshop.UsedLine) bool {
+				return tag != "" && u.Tag != tag || u.Day.Before(since) || !until.IsZero() && u.Day.After(until)
+			})
 			return a.print(all, func(p *printer) {
 				var total chemistry.Litre
 				struck := 0
@@ -238,6 +269,11 @@ func (a *app) wasteListCommand() *cobra.Command {
 			})
 		},
 	}
+	f := cmd.Flags()
+	need(f, &tag, loops.ParseTag, "tag", "TAG", "only what came out of the loop")
+	need(f, &since, loops.ParseDay, "since", "DAY", "only lines of this day or later")
+	need(f, &until, loops.ParseDay, "until", "DAY", "only lines of this day or earlier")
+	return cmd
 }
 
 // usedVolume is the volume of a line, or that it does not count.

@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"github.com/google/renameio/v2"
 )
@@ -35,6 +36,10 @@ func (f Folder) Keep(p Photo) (already bool, err error) {
 		return false, errors.New("photos: the hash is not that of the photo")
 	}
 	if f.Has(p.Hash) {
+		// Written anew, it counts as kept now, see [Folder.List].
+		if err := renameio.WriteFile(f.path(p.Hash, Small), p.Small, 0o600); err != nil {
+			return false, fmt.Errorf("photos: %w", err)
+		}
 		return true, nil
 	}
 	if err := os.MkdirAll(string(f), 0o700); err != nil {
@@ -72,6 +77,75 @@ func (f Folder) Read(hash string, size Size) ([]byte, error) {
 		return nil, fmt.Errorf("photo %s: %w", hash, err)
 	}
 	return content, nil
+}
+
+// Kept is a photo in the folder and when it was last taken in.
+type Kept struct {
+	Hash string
+	At   time.Time
+}
+
+// List lists the photos in the folder by their hashes, also those of which a
+// kill left one of the two files.
+func (f Folder) List() ([]Kept, error) {
+	files, err := os.ReadDir(string(f))
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return nil, fmt.Errorf("photos: %w", err)
+	}
+	var all []Kept
+	for _, file := range files { // sorted by name: those of a photo follow each other
+		hash, whole := hashOf(file.Name())
+		info, err := file.Info()
+		switch {
+		case !whole || errors.Is(err, fs.ErrNotExist): // of somebody else, or gone meanwhile
+			continue
+		case err != nil:
+			return nil, fmt.Errorf("photos: %w", err)
+		}
+		if n := len(all); n == 0 || all[n-1].Hash != hash {
+			all = append(all, Kept{Hash: hash})
+		}
+		if last := &all[len(all)-1]; info.ModTime().After(last.At) {
+			last.At = info.ModTime()
+		}
+	}
+	return all, nil
+}
+
+// hashOf reads the hash from the name of a file in the folder; empty where it
+// is no photo's. Whole is false for one that was being written: renameio puts
+// a dot before the name and a number behind it until then.
+func hashOf(name string) (hash string, whole bool) {
+	name, hidden := strings.CutPrefix(name, ".")
+	if len(name) < 64 || !IsHash(name[:64]) {
+		return "", false
+	}
+	for _, size := range []Size{Full, Small} {
+		if rest, ok := strings.CutPrefix(name[64:], string(size)+".jpg"); ok && strings.Trim(rest, "0123456789") == "" {
+			return name[:64], rest == "" && !hidden
+		}
+	}
+	return "", false
+}
+
+// RemoveUnfinished deletes what a kill left of files that were being written
+// before the instant.
+func (f Folder) RemoveUnfinished(before time.Time) error {
+	files, err := os.ReadDir(string(f))
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("photos: %w", err)
+	}
+	for _, file := range files {
+		hash, whole := hashOf(file.Name())
+		info, err := file.Info()
+		if hash == "" || whole || err != nil || !info.ModTime().Before(before) {
+			continue
+		}
+		if err := os.Remove(filepath.Join(string(f), file.Name())); err != nil && !errors.Is(err, fs.ErrNotExist) {
+			return fmt.Errorf("photos: %w", err)
+		}
+	}
+	return nil
 }
 
 // Remove deletes a photo and its small copy; one that is not there is gone

@@ -18,6 +18,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -342,6 +343,48 @@ func TestFolder(t *testing.T) {
 		_, err := folder.Read(name, photos.Full)
 		assert.ErrorIs(t, err, fs.ErrNotExist, name)
 	}
+}
+
+func TestFolderLists(t *testing.T) {
+	t.Parallel()
+	folder := photos.Folder(filepath.Join(t.TempDir(), "photos"))
+	all, err := folder.List()
+	require.NoError(t, err)
+	assert.Empty(t, all, "no folder, no photo")
+
+	p, err := photos.Read(asJPEG(t, corners(60, 40)))
+	require.NoError(t, err)
+	_, err = folder.Keep(p)
+	require.NoError(t, err)
+	old, half := time.Now().AddDate(0, 0, -3), strings.Repeat("0a", 32)
+	for _, name := range []string{p.Hash + ".jpg", p.Hash + "-small.jpg", "." + p.Hash + ".jpg123", half + "-small.jpg", "notes.txt", half + ".jpg.bak"} {
+		path := filepath.Join(string(folder), name)
+		if _, err := os.Stat(path); err != nil {
+			require.NoError(t, os.WriteFile(path, []byte("x"), 0o600))
+		}
+		require.NoError(t, os.Chtimes(path, old, old))
+	}
+	all, err = folder.List()
+	require.NoError(t, err)
+	require.Len(t, all, 2, "what is somebody else's is not listed")
+	assert.ElementsMatch(t, []string{p.Hash, half}, []string{all[0].Hash, all[1].Hash})
+	assert.WithinDuration(t, old, all[0].At, time.Second)
+
+	already, err := folder.Keep(p)
+	require.NoError(t, err)
+	require.True(t, already)
+	all, err = folder.List()
+	require.NoError(t, err)
+	for _, k := range all {
+		assert.Equal(t, k.Hash == p.Hash, k.At.After(old.AddDate(0, 0, 1)), "one that is taken in again counts as new")
+	}
+
+	require.NoError(t, folder.RemoveUnfinished(old))
+	assert.FileExists(t, filepath.Join(string(folder), "."+p.Hash+".jpg123"), "it may still be written")
+	require.NoError(t, folder.RemoveUnfinished(old.Add(time.Hour)))
+	assert.NoFileExists(t, filepath.Join(string(folder), "."+p.Hash+".jpg123"))
+	assert.FileExists(t, filepath.Join(string(folder), half+".jpg.bak"))
+	assert.True(t, folder.Has(p.Hash))
 }
 
 func TestFolderThatCannotBeWritten(t *testing.T) {

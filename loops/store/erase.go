@@ -20,8 +20,9 @@ import (
 // EraseOwner takes out of the store who the owner was: name, addresses and
 // telephone, what their machines are called, their words and the notes of the
 // time in which they had a machine, also where it went to somebody else since,
-// and their mail. Measurements stay, the plans of the loops they have now are
-// emptied, and mail that had not gone out is dropped.
+// the notes on samples of these loops, and their mail. Measurements stay, the
+// plans of the loops they have now are emptied, and mail that had not gone out
+// is dropped.
 // It is one transaction with one line of the audit; the file is then compacted,
 // so that the old pages are gone as well. Backups that were made before hold
 // everything still.
@@ -79,6 +80,9 @@ func eraseOwner(tx *bolt.Tx, id loops.OwnerID, day loops.Day) error {
 	}
 	for _, loop := range slices.Sorted(maps.Keys(inside)) {
 		if err := eraseLoop(tx, loop, id); err != nil {
+			return err
+		}
+		if err := eraseSamples(tx, loops.LoopID(loop)); err != nil {
 			return err
 		}
 	}
@@ -173,6 +177,23 @@ func keyedHistory(tx *bolt.Tx, loop loops.LoopID) ([][]byte, []loops.Entry, erro
 		history[i] = e
 	}
 	return keys, history, nil
+}
+
+// eraseSamples takes the notes off the samples that were kept of a loop.
+func eraseSamples(tx *bolt.Tx, of loops.LoopID) error {
+	for _, key := range keysUnder(tx, bucketSamples, nil) {
+		s, err := sampleKind().get(tx, lastID(key))
+		if err != nil {
+			return err
+		}
+		if s.Loop != of || s.Note == "" {
+			continue
+		}
+		if err := sampleKind().rewrite(tx, s.Erased()); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // eraseMessages rewrites every message to the owner and deletes its text.

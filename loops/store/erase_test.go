@@ -30,7 +30,7 @@ func TestEraseOwner(t *testing.T) {
 	require.NoError(t, err)
 	personal := []string{
 		"Ana Fern", "ana@garden.example", "5550 100", "Rua das Flores", "Lisbon", "the chiller", "power lead", "loud and hot",
-		"it ticks", "abroad", "citric acid", "not sold after all", "A look at the grey tower", "U3ViamVjdDogQSBsb29r",
+		"it ticks", "abroad", "citric acid", "not sold after all", `"note":"cloudy"`, "A look at the grey tower", "U3ViamVjdDogQSBsb29r",
 	}
 	file, err := os.ReadFile(s.Path())
 	require.NoError(t, err)

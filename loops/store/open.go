@@ -115,7 +115,7 @@ func notCutOff(path string, timeout time.Duration) error {
 				return err
 			}
 			if info.Size() < tx.Size() {
-				return fmt.Errorf("%w: it is cut off after %d of %d bytes", ErrDamaged, info.Size(), tx.Size())
+				return fmt.Errorf("%s: %w: it is cut off after %d of %d bytes", path, ErrDamaged, info.Size(), tx.Size())
 			}
 			return nil
 		})

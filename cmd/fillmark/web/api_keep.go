@@ -39,6 +39,9 @@ type CheckReport struct {
 	// Problems are of the register itself, Photos of the files beside it.
 	Problems []string `json:"problems"`
 	Photos   []string `json:"photos"`
+	// Unnamed counts the photos that no history names: nothing wrong, compact
+	// removes those older than a day.
+	Unnamed int `json:"photos_unnamed"`
 }
 
 // NamedPhoto is a photo that a history names, and the first entry that does.
@@ -55,10 +58,12 @@ func (p NamedPhoto) String() string {
 	return fmt.Sprintf("photo %s of loop %s, entry %d: %s", p.Hash, p.Tag, p.Entry, p.Fault)
 }
 
-// Compacted tells how much a compaction gave back, in bytes.
+// Compacted tells how much a compaction gave back, in bytes, and how many
+// photos it removed that no history named.
 type Compacted struct {
-	Before int64 `json:"before_bytes"`
-	After  int64 `json:"after_bytes"`
+	Before  int64 `json:"before_bytes"`
+	After   int64 `json:"after_bytes"`
+	Removed int   `json:"photos_removed"`
 }
 
 // BackupTo says where a backup goes: a folder that is not there yet, as an
@@ -188,10 +193,20 @@ func (s *server) apiBackup(r *http.Request) (any, error) {
 }
 
 func (s *server) apiCompact(r *http.Request) (any, error) {
+	removed, err := s.Workshop.RemoveUnnamedPhotos(s.Now())
+	if err != nil {
+		return nil, err
+	}
 	before, after, err := s.Keeper.Compact(r.Context())
-	return Compacted{before, after}, err
+	return Compacted{before, after, removed}, err
 }
 
 func (s *server) apiCheck(r *http.Request) (any, error) {
-	return s.Keeper.Check(r.Context())
+	report, err := s.Keeper.Check(r.Context())
+	if err != nil || len(report.Problems) > 0 { // histories that cannot be read name nothing
+		return report, err
+	}
+	unnamed, err := s.Workshop.UnnamedPhotos()
+	report.Unnamed = len(unnamed)
+	return report, err
 }

@@ -175,10 +175,11 @@ func filledEntries(f *form) []loops.Entry {
 	return []loops.Entry{{Kind: loops.KindFill, Day: charge.FilledTo, Fill: &loops.Fill{Charge: charge}}}
 }
 
-// arrivalEntries is what is entered when a loop is registered. A workshop's
-// fill comes after what was seen, any other was in it before.
-func arrivalEntries(f *form) []loops.Entry {
-	seen, filled := seenEntries(f, false), filledEntries(f)
+// arrivalEntries is what is entered when a loop comes in of whose charge nothing
+// is on record. A workshop's fill comes after what was seen, any other was in
+// it before.
+func arrivalEntries(f *form, always bool) []loops.Entry {
+	seen, filled := seenEntries(f, always), filledEntries(f)
 	if len(filled) > 0 && filled[0].Fill.Charge.Origin != loops.WorkshopFill {
 		return append(filled, seen...)
 	}

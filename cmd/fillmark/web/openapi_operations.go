@@ -199,7 +199,7 @@ func fileOperations() []operation {
 		}},
 		{pattern: "GET /api/v1/export", summary: "The whole register, one JSON document a line", outType: typeLines},
 		{pattern: "POST /api/v1/backup", summary: "Write a backup into a new folder (only over the Unix socket)", in: BackupTo{}, out: BackupTo{}},
-		{pattern: "POST /api/v1/compact", summary: "Give back the file's free room (only over the Unix socket)", out: Compacted{}},
+		{pattern: "POST /api/v1/compact", summary: "Give back the file's free room and remove photos of forms that were given up (only over the Unix socket)", out: Compacted{}},
 		{pattern: "GET /api/v1/check", summary: "Check the whole file", out: CheckReport{}},
 	}
 }

@@ -21,6 +21,9 @@ type intakePage struct {
 	Form *form
 	// Known is the loop that comes in again; nil for one that is new here.
 	Known *topupLoop
+	// AskCharge tells that the page asks what is in the loop: it is new here, or
+	// nothing is on record of it.
+	AskCharge bool
 	// Same are owners on record under the name that was typed.
 	Same      []choice
 	Fields    builtFields
@@ -41,7 +44,7 @@ func (s *server) intakePage(r *http.Request, f *form) intakePage {
 		Inhibitor: choicesOf("not known", chemistry.Inhibitors()), Biocide: choicesOf("not known", chemistry.Biocides()),
 	}
 	p.Fluids = append(p.Fluids, choice{Value: unknownFluid, Label: "not known"})
-	p.Here = "intake"
+	p.Here, p.AskCharge = "intake", true
 	return p
 }
 
@@ -94,6 +97,7 @@ func (s *server) knownIntake(p *intakePage) error {
 	if err != nil {
 		return err
 	}
+	p.AskCharge = file.Loop.State.Charge == nil
 	p.Known = &topupLoop{Tag: tag, Machine: file.Machine.Name, Owner: file.Owner.Name, Charge: chargeLine(file.Loop.State.Charge)}
 	return nil
 }
@@ -131,6 +135,9 @@ func (s *server) takeInKnown(r *http.Request, p *intakePage) (loops.Tag, error) 
 		return "", err
 	}
 	entries := seenEntries(p.Form, true)
+	if p.AskCharge {
+		entries = arrivalEntries(p.Form, true)
+	}
 	if !p.Form.OK() {
 		return "", nil
 	}
@@ -149,7 +156,7 @@ func (s *server) takeInNew(r *http.Request, p *intakePage) (loops.Tag, error) {
 		}
 	}
 	reg := workshop.Registration{Owner: owner, Machine: intakeMachine(f, loops.Machine{}), Loop: intakeLoop(f, loops.Loop{})}
-	reg.Entries = arrivalEntries(f)
+	reg.Entries = arrivalEntries(f, false)
 	if !f.OK() || !settled {
 		return "", nil
 	}

@@ -91,6 +91,19 @@ func TestIntakeOfAFactoryCharge(t *testing.T) {
 	assert.True(t, charge.FilledFrom.IsZero(), "nothing is known before the last day")
 }
 
+// Of a loop that was registered empty the next intake asks what is in it.
+func TestIntakeOfAKnownLoopWithoutACharge(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := b.taken(intakeForm(nil))
+	b.says(b.get("/intake?tag="+string(tag)), "In it now", "nothing is on record of its charge")
+	assert.Equal(t, tag, b.taken(url.Values{"tag": {string(tag)}, "complaint": {"hot"}, "origin": {"factory"}, "charge": {"unknown"}, "filled": {"2023-06-30"}}))
+	charge := b.file(tag).Loop.State.Charge
+	require.NotNil(t, charge)
+	assert.Equal(t, loops.Factory, charge.Origin)
+	assert.NotContains(t, b.get("/intake?tag="+string(tag)).Body.String(), "In it now")
+}
+
 func TestIntakeTakesHowTheLoopIsBuilt(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
@@ -106,6 +119,7 @@ func TestIntakeTakesHowTheLoopIsBuilt(t *testing.T) {
 		{Part: "fittings", Metal: "brass", Plating: "nickel"}, {Part: "pump", Metal: "stainless"},
 	}, loop.Wetted)
 	b.says(b.get("/loops/"+string(tag)+"/edit"), `value="9.5"`, "the page that changes it")
+	b.says(b.get("/loops/"+string(tag)), "cold plate copper plated with nickel; radiator aluminium; fittings brass plated with nickel; pump stainless; radiator size 240 mm; tubing rubber, bore 6 mm, outside 9.5 mm, 800 mm long", "the loop's page")
 }
 
 // A donor unit is taken in as the factory filled it and opened, all from pages.

@@ -197,10 +197,18 @@ func TestShelfAndRecall(t *testing.T) {
 		_, err := b.shop.AddWaste(stamp(25-i), "", loops.UsedFluid{Fluid: chemistry.TreatedWater, Volume: 1, Went: fmt.Sprintf("drum no. %d.", i)})
 		require.NoError(t, err)
 	}
+	sample, err := b.shop.AddSample(stamp(9), tag, loops.RetainedSample{Place: "rack B2", Keep: loops.Day{Year: 2026, Month: 12, Dom: 1}, Taken: loops.Day{Year: 2026, Month: 6, Dom: 1}})
+	require.NoError(t, err)
+	for _, say := range []string{"rack B2", "keep until", "which is past"} {
+		b.says(b.get("/shelf"), say, "a sample that may go")
+	}
+	_, err = b.shop.DiscardSample(stamp(0), sample.ID, loops.Day{})
+	require.NoError(t, err)
+	assert.NotContains(t, b.get("/shelf").Body.String(), "rack B2", "it is poured away")
 	b.says(b.get("/shelf"), "drum no. 24.", "the newest line of the used-fluid log")
 	assert.NotContains(t, b.get("/shelf").Body.String(), "drum no. 4.", "only the newest lines")
 	b.says(b.get("/shelf"), "expired on", "past its day")
-	_, err := b.shop.Record(stamp(0), tag, loops.Entry{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Poured: []loops.Pour{{Container: 1, Volume: 0.02}}}})
+	_, err = b.shop.Record(stamp(0), tag, loops.Entry{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Poured: []loops.Pour{{Container: 1, Volume: 0.02}}}})
 	require.NoError(t, err)
 	b.says(b.get("/shelf/1"), string(tag), "went into")
 	recall := b.get("/recall?lot=l7")

@@ -199,21 +199,4 @@ func filledWords(c loops.Charge) string {
 }
 
 // buildLine says in one line how a loop is built.
-func buildLine(c loops.Construction) string {
-	parts := []string{"open"}
-	if c.Sealed {
-		parts[0] = "sealed"
-	}
-	holds := "holds " + quantity(c.Volume)
-	if c.VolumeUncertainty > 0 {
-		holds += " ± " + quantity(c.VolumeUncertainty)
-	}
-	parts = append(parts, holds)
-	for _, m := range c.Metals() {
-		parts = append(parts, string(m))
-	}
-	if c.Reach {
-		parts = append(parts, "children or animals reach it")
-	}
-	return strings.Join(parts, ", ")
-}
+func buildLine(c loops.Construction) string { return strings.Join(workshop.BuiltWords(c), "; ") }

@@ -20,6 +20,7 @@ type shelfPage struct {
 	Containers  []containerLine
 	Used        []workshop.UsedLine
 	Instruments []loops.Instrument
+	Samples     []KeptSample // that were not poured away
 	Kinds       []choice
 	Fluids      []choice
 }
@@ -72,6 +73,19 @@ func (s *server) shelfPage(r *http.Request, f *form) (shelfPage, error) {
 			return p, err
 		}
 		p.Instruments = append(p.Instruments, i)
+	}
+	for x, err := range s.Reader.Samples() {
+		if err != nil {
+			return p, err
+		}
+		if !x.Discarded.IsZero() {
+			continue
+		}
+		tag, err := s.Workshop.TagOf(x.Loop)
+		if err != nil {
+			return p, err
+		}
+		p.Samples = append(p.Samples, KeptSample{string(tag), x})
 	}
 	return p, nil
 }

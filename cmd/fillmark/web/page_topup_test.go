@@ -69,6 +69,28 @@ func TestTopUpIsEnteredAsItWasPoured(t *testing.T) {
 	assert.Equal(t, 1, b.wakes)
 }
 
+// What was taken out first goes into the used-fluid log, so the page asks where
+// it went.
+func TestTopUpThatDrainsFirst(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := string(b.ana().Loop.Tag)
+	form := url.Values{"tag": {tag}, "room": {"20"}, "liquid1": {"water"}, "poured1": {"30"}, "drained": {"15"}}
+	before := b.bytesOnDisk()
+	w := b.post("/topup", form)
+	assert.Equal(t, http.StatusUnprocessableEntity, w.Code)
+	b.says(w, `id="disposal-problem"`, "where it went")
+	b.unchanged(before)
+	form.Set("disposal", "glycol drum")
+	require.Equal(t, http.StatusSeeOther, b.post("/topup", form).Code)
+	lines, err := b.shop.UsedFluid(0)
+	require.NoError(t, err)
+	require.Len(t, lines, 1)
+	assert.InDelta(t, 0.015, float64(lines[0].Volume), 1e-9)
+	assert.Equal(t, "glycol drum", lines[0].Went)
+	b.says(b.get("/shelf"), "glycol drum", "the log")
+}
+
 func TestTopUpFromTheShelfIsTakenFromIt(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)

@@ -25,6 +25,8 @@ type Registration struct {
 // Register records all of a registration in one change, or nothing: what is
 // wrong with any part of it comes back joined.
 func (w *Workshop) Register(s Stamp, r Registration) (loops.Loop, error) {
+	w.acting.Lock() // see retried
+	defer w.acting.Unlock()
 	r, err := w.known(r)
 	if err != nil {
 		return loops.Loop{}, err
