@@ -84,11 +84,11 @@ func TestReadLogRefuses(t *testing.T) {
 func TestLogInOtherUnitsOrWithAHole(t *testing.T) {
 	t.Parallel()
 	rows := func(step, scale, offset float64) string {
-		text := ""
+		var text strings.Builder
 		for i := range 41 {
-			text += fmt.Sprintf("%g,%g\n", step*float64(i), (30+0.2*float64(i))*scale+offset)
+			text.WriteString(fmt.Sprintf("%g,%g\n", step*float64(i), (30+0.2*float64(i))*scale+offset))
 		}
-		return text
+		return text.String()
 	}
 	for _, tt := range []struct{ name, text, says string }{
 		{"milliseconds", rows(1000, 1, 0), "no reading for 1000 s after 0 s; at most 5 s may pass; are these times milliseconds?"},
