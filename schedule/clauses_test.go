@@ -158,12 +158,14 @@ func TestEvidenceClauseIsNotInThePast(t *testing.T) {
 	got, ok := clause(plan, loops.ServiceCheck, loops.ByEvidence)
 	require.True(t, ok)
 	assert.Equal(t, since, got.Day)
+	assert.Contains(t, got.Text, "not before "+since.Long()+", when the openings began to say so.", "why this day and not the one reckoned")
 
 	in.Loop.State.LastKnownGood = start.AddDays(390)
 	plan, err = schedule.PlanLoop(in)
 	require.NoError(t, err)
 	got, _ = clause(plan, loops.ServiceCheck, loops.ByEvidence)
 	assert.Equal(t, start.AddDays(390+61), got.Day)
+	assert.Contains(t, got.Text, "61 days after that measurement.")
 }
 
 func TestEvidenceClause(t *testing.T) {

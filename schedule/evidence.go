@@ -75,17 +75,18 @@ func (p *planner) evidence() {
 		if a.Origin != p.charge.Origin || a.Sealed != p.in.Loop.Sealed {
 			continue
 		}
-		good, earliest := 0.0, a.Since
+		good, earliest, floor := 0.0, a.Since, "when the openings began to say so"
 		known := said + ", not measured good since"
 		if last := p.in.Loop.State.LastKnownGood; last.After(filled) {
 			good, known = float64(last.Sub(filled))/daysPerMonth, said+", measured good on "+last.Long()
 		}
 		if rest := p.in.Loop.State.LastKnownGood; !rest.IsZero() && rest.AddDays(restDays).After(earliest) {
-			earliest = rest.AddDays(restDays)
+			earliest, floor = rest.AddDays(restDays), fmt.Sprintf("%d days after that measurement", restDays)
 		}
 		day := filled.AddDays(int(a.Next(good) * daysPerMonth))
 		if day.Before(earliest) {
 			day = earliest
+			known += "; not before " + day.Long() + ", " + floor
 		}
 		p.add(loops.ServiceCheck, loops.Clause{
 			Kind: loops.ByEvidence, Day: day, Source: "opened loops on record", Grade: GradeComputed,
