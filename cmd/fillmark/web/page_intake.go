@@ -141,7 +141,7 @@ func (s *server) takeInKnown(r *http.Request, p *intakePage) (loops.Tag, error) 
 	if !p.Form.OK() {
 		return "", nil
 	}
-	return p.Known.Tag, s.recordAll(s.stamp(r), p.Known.Tag, entries)
+	return p.Known.Tag, s.record(r, p.Known.Tag, entries...)
 }
 
 func (s *server) takeInNew(r *http.Request, p *intakePage) (loops.Tag, error) {
@@ -157,6 +157,10 @@ func (s *server) takeInNew(r *http.Request, p *intakePage) (loops.Tag, error) {
 	}
 	reg := workshop.Registration{Owner: owner, Machine: intakeMachine(f, loops.Machine{}), Loop: intakeLoop(f, loops.Loop{})}
 	reg.Entries = arrivalEntries(f, false)
+	filled := slices.ContainsFunc(reg.Entries, func(e loops.Entry) bool { return e.Kind == loops.KindFill })
+	if f.ticked("handover") && !filled {
+		f.blame("charge", "what is in it; an empty loop does not go back")
+	}
 	if !f.OK() || !settled {
 		return "", nil
 	}

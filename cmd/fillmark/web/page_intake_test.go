@@ -104,6 +104,17 @@ func TestIntakeOfAKnownLoopWithoutACharge(t *testing.T) {
 	assert.NotContains(t, b.get("/intake?tag="+string(tag)).Body.String(), "In it now")
 }
 
+// Nothing is on record of an intake that asks for what cannot be.
+func TestIntakeOfAnEmptyLoopIsNotHandedOver(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	before := b.bytesOnDisk()
+	w := b.post("/intake", intakeForm(url.Values{"handover": {"yes"}}))
+	assert.Equal(t, http.StatusUnprocessableEntity, w.Code)
+	b.says(w, "an empty loop does not go back", "reason")
+	b.unchanged(before)
+}
+
 func TestIntakeTakesHowTheLoopIsBuilt(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)

@@ -47,7 +47,7 @@ func (s *server) enterLoop(w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	if f.OK() {
-		err := s.recordAll(s.stamp(r), file.Loop.Tag, []loops.Entry{entry})
+		err := s.record(r, file.Loop.Tag, entry)
 		if err == nil {
 			s.Wake()
 			http.Redirect(w, r, "/loops/"+string(file.Loop.Tag)+"#history", http.StatusSeeOther)

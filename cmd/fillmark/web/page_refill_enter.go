@@ -25,7 +25,7 @@ func (s *server) enterRefill(w http.ResponseWriter, r *http.Request) error {
 	do := f.text("do")
 	entries := refillEntries(f, do, file)
 	if f.OK() && len(entries) > 0 {
-		err := s.recordAll(s.stamp(r), file.Loop.Tag, entries)
+		err := s.record(r, file.Loop.Tag, entries...)
 		if err == nil {
 			s.Wake()
 			http.Redirect(w, r, afterRefill(file.Loop.Tag, do, f), http.StatusSeeOther)

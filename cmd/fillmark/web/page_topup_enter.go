@@ -42,7 +42,7 @@ func (s *server) enterTopUp(w http.ResponseWriter, r *http.Request) error {
 	if f.OK() {
 		entries := topUpEntries(f, question, hand)
 		if f.OK() {
-			err = s.recordAll(s.stamp(r), file.Loop.Tag, entries)
+			err = s.record(r, file.Loop.Tag, entries...)
 			if err == nil {
 				s.Wake()
 				http.Redirect(w, r, "/loops/"+string(file.Loop.Tag), http.StatusSeeOther)
@@ -86,13 +86,8 @@ func topUpEntries(f *form, q workshop.TopUpQuestion, hand []handLiquid) []loops.
 	return append(entries, loops.Entry{Kind: loops.KindTopUp, TopUp: topUp, Note: f.text("note")})
 }
 
-// recordAll records entries one after the other, stopping at the first that
-// does not fit.
-func (s *server) recordAll(stamp workshop.Stamp, tag loops.Tag, entries []loops.Entry) error {
-	for _, e := range entries {
-		if _, err := s.Workshop.Record(stamp, tag, e); err != nil {
-			return err
-		}
-	}
-	return nil
+// record records entries as the request's technician, all or none.
+func (s *server) record(r *http.Request, tag loops.Tag, entries ...loops.Entry) error {
+	_, err := s.Workshop.Record(s.stamp(r), tag, entries...)
+	return err
 }

@@ -92,8 +92,9 @@ func (w *Workshop) enter(s Stamp, file File, e loops.Entry) (loops.Change, File,
 	if err != nil {
 		return change, file, err
 	}
-	loop, err := w.extend(&change, file, e)
-	file.Loop, file.History = loop, append(slices.Clone(file.History), e)
+	change.Entries = append(change.Entries, e)
+	file = file.with(e)
+	file.Loop, err = w.replan(&change, file)
 	return change, file, err
 }
 

@@ -141,7 +141,8 @@ func (w *Workshop) transfer(s Stamp, file File, e loops.Entry) (Recorded, error)
 		of.Machine = machine
 		entry := e
 		entry.ID, entry.Loop = loop.LastEntry+1, loop.ID
-		if _, err := w.extend(&change, of, entry); err != nil {
+		change.Entries = append(change.Entries, entry)
+		if _, err := w.replan(&change, of.with(entry)); err != nil {
 			return Recorded{}, err
 		}
 	}

@@ -67,12 +67,11 @@ func (w *Workshop) fromShelf(e loops.Entry) (loops.Entry, error) {
 	return e, nil
 }
 
-// shelfAfter returns what an entry does to the shelf: each container's uses by
-// this loop become what the history then says, so that a correction gives back
-// what a struck entry took. What was measured as taken out goes into the used-fluid log.
-func (w *Workshop) shelfAfter(s Stamp, file File, e loops.Entry) (on loops.Shelf, warnings []string, err error) {
-	before := loops.UsesOf(file.Loop.ID, file.History)
-	after := loops.UsesOf(file.Loop.ID, append(slices.Clone(file.History), e))
+// poured returns what new entries of a loop do to the shelf: each container's
+// uses by the loop become what the history then says, so that a correction
+// gives back what a struck entry took.
+func (w *Workshop) poured(loop loops.LoopID, was, is []loops.Entry) (changed []loops.Container, warnings []string, err error) {
+	before, after := loops.UsesOf(loop, was), loops.UsesOf(loop, is)
 	ids := map[loops.ContainerID]bool{}
 	for id := range before {
 		ids[id] = true
@@ -86,19 +85,18 @@ func (w *Workshop) shelfAfter(s Stamp, file File, e loops.Entry) (on loops.Shelf
 		}
 		container, err := w.Container(id)
 		if err != nil {
-			return on, nil, err
+			return nil, nil, err
 		}
-		container, warning, err := takeFrom(container, file.Loop.ID, before[id], after[id], e.Day)
+		container, warning, err := takeFrom(container, loop, before[id], after[id])
 		if err != nil {
-			return on, nil, err
+			return nil, nil, err
 		}
 		if warning != "" {
 			warnings = append(warnings, warning)
 		}
-		on.Containers = append(on.Containers, container)
+		changed = append(changed, container)
 	}
-	on.UsedFluid, err = w.usedBy(s, file, e)
-	return on, warnings, err
+	return changed, warnings, nil
 }
 
 // rounding is what sums of volumes may be off by.
@@ -114,7 +112,7 @@ func pouredVolume(pours []loops.Pour) chemistry.Litre {
 
 // takeFrom replaces a loop's uses of a container and moves what is left by
 // the difference.
-func takeFrom(c loops.Container, loop loops.LoopID, before, after []loops.Use, day loops.Day) (loops.Container, string, error) {
+func takeFrom(c loops.Container, loop loops.LoopID, before, after []loops.Use) (loops.Container, string, error) {
 	taken := volumeOf(after) - volumeOf(before)
 	if taken > c.Left+rounding {
 		return c, "", wrong("container", fmt.Sprint(c.ID), fmt.Sprintf("one that holds %s; %s is left in it", taken, c.Left))
@@ -129,9 +127,9 @@ func takeFrom(c loops.Container, loop loops.LoopID, before, after []loops.Use, d
 		return c, "", nil
 	}
 	if c.Opened.IsZero() {
-		c.Opened = day
+		c.Opened = after[0].Day
 	}
-	if !c.Expires.IsZero() && day.After(c.Expires) {
+	if !c.Expires.IsZero() && after[len(after)-1].Day.After(c.Expires) {
 		return c, fmt.Sprintf("container %d (%s) expired on %s.", c.ID, c.Product, c.Expires.Long()), nil
 	}
 	return c, "", nil

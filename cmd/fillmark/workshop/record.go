@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 
 	"fillmark/loops"
 )
@@ -26,18 +27,19 @@ type Recorded struct {
 	Warnings []string `json:"warnings,omitempty"`
 }
 
-// Record appends an entry to the history of the loop with the tag, folds and
-// plans the loop anew, queues the mail the entry causes, and writes what it
-// does to the shelf, all in one change. A transfer moves the machine, so it is
-// recorded for every loop in it.
+// Record appends entries to the history of the loop with the tag, folds and
+// plans the loop anew, queues the mail that they cause, and writes what they do
+// to the shelf: all in one change, or nothing. Each is checked against what those
+// before it left. A transfer moves the machine, so it is recorded for every loop
+// in it, and by itself. Recorded holds the last entry.
 //
 // A pour that names a container and no liquid takes the liquid from the
 // container's record.
-func (w *Workshop) Record(s Stamp, tag loops.Tag, e loops.Entry) (Recorded, error) {
-	recorded, err := retried(w, func() (Recorded, error) { return w.recordOnce(s, tag, e) })
-	if err == nil && w.teaches(e) {
+func (w *Workshop) Record(s Stamp, tag loops.Tag, entries ...loops.Entry) (Recorded, error) {
+	recorded, err := retried(w, func() (Recorded, error) { return w.recordOnce(s, tag, entries) })
+	if err == nil && slices.ContainsFunc(entries, w.teaches) {
 		if _, learnt := w.Learn(context.Background(), s); learnt != nil {
-			recorded.Warnings = append(recorded.Warnings, "The entry is on record; what it teaches is reckoned with the next sweep: "+learnt.Error())
+			recorded.Warnings = append(recorded.Warnings, "It is on record; what it teaches is reckoned with the next sweep: "+learnt.Error())
 		}
 	}
 	return recorded, err
@@ -71,37 +73,47 @@ func retried[T any](w *Workshop, once func() (T, error)) (T, error) {
 	}
 }
 
-func (w *Workshop) recordOnce(s Stamp, tag loops.Tag, e loops.Entry) (Recorded, error) {
+func (w *Workshop) recordOnce(s Stamp, tag loops.Tag, entries []loops.Entry) (Recorded, error) {
 	file, err := w.File(tag)
 	if err != nil {
 		return Recorded{}, err
 	}
-	if e.Day.IsZero() {
-		e.Day = loops.DayOf(s.At, w.zoneOf(file.Owner))
+	if len(entries) == 0 {
+		return Recorded{}, wrong("entries", "none", "at least one entry")
 	}
-	if e.Transfer != nil {
-		e.Transfer = &loops.Transfer{From: file.Machine.Owner, To: e.Transfer.To}
-	}
-	if e, err = w.fromShelf(e); err != nil {
-		return Recorded{}, err
-	}
-	if e, err = w.checked(s, file, e); err != nil {
-		return Recorded{}, err
-	}
-	if e.Kind == loops.KindTransfer {
-		return w.transfer(s, file, e)
-	}
-	change := loops.Change{At: s.At, By: s.By, Action: string(e.Kind)}
-	recorded := Recorded{Entry: e}
-	if change.Shelf, recorded.Warnings, err = w.shelfAfter(s, file, e); err != nil {
-		return Recorded{}, err
-	}
-	if file.Loop, err = w.extend(&change, file, e, change.Shelf.Containers...); err != nil {
-		return Recorded{}, err
-	}
-	if e.Kind == loops.KindHandover {
-		if recorded.Mailed, err = w.handOver(s, file, e, &change); err != nil {
+	change := loops.Change{At: s.At, By: s.By, Action: actionOf(entries)}
+	was := file.History
+	var recorded Recorded
+	for _, e := range entries {
+		if e, err = w.admitted(s, file, e); err != nil {
 			return Recorded{}, err
+		}
+		if e.Kind == loops.KindTransfer {
+			if len(entries) > 1 {
+				return Recorded{}, wrong("kind", string(e.Kind), "an entry by itself")
+			}
+			return w.transfer(s, file, e)
+		}
+		used, err := w.usedBy(s, file, e)
+		if err != nil {
+			return Recorded{}, err
+		}
+		change.Shelf.UsedFluid = append(change.Shelf.UsedFluid, used...)
+		file = file.with(e)
+		change.Entries = append(change.Entries, e)
+		recorded.Entry = e
+	}
+	if change.Shelf.Containers, recorded.Warnings, err = w.poured(file.Loop.ID, was, file.History); err != nil {
+		return Recorded{}, err
+	}
+	if file.Loop, err = w.replan(&change, file, change.Shelf.Containers...); err != nil {
+		return Recorded{}, err
+	}
+	for _, e := range change.Entries {
+		if e.Kind == loops.KindHandover {
+			if recorded.Mailed, err = w.handOver(s, file, e, &change); err != nil {
+				return Recorded{}, err
+			}
 		}
 	}
 	if err := w.register.Commit(change); err != nil {
@@ -111,6 +123,40 @@ func (w *Workshop) recordOnce(s Stamp, tag loops.Tag, e loops.Entry) (Recorded, 
 	return recorded, err
 }
 
+// actionOf names what was done for the audit: each kind once.
+func actionOf(entries []loops.Entry) string {
+	var kinds []string
+	for _, e := range entries {
+		if kind := string(e.Kind); !slices.Contains(kinds, kind) {
+			kinds = append(kinds, kind)
+		}
+	}
+	return strings.Join(kinds, ", ")
+}
+
+// with is the file after one more entry, folded; its plan is the old one.
+func (f File) with(e loops.Entry) File {
+	f.History = append(slices.Clone(f.History), e)
+	f.Loop.LastEntry, f.Loop.State = e.ID, loops.Fold(f.History)
+	return f
+}
+
+// admitted returns the entry as it is recorded: with its day, what its
+// containers say, and its number.
+func (w *Workshop) admitted(s Stamp, file File, e loops.Entry) (loops.Entry, error) {
+	if e.Day.IsZero() {
+		e.Day = loops.DayOf(s.At, w.zoneOf(file.Owner))
+	}
+	if e.Transfer != nil {
+		e.Transfer = &loops.Transfer{From: file.Machine.Owner, To: e.Transfer.To}
+	}
+	e, err := w.fromShelf(e)
+	if err != nil {
+		return e, err
+	}
+	return w.checked(s, file, e)
+}
+
 // checked returns the entry as it is recorded, or what is wrong with it.
 func (w *Workshop) checked(s Stamp, file File, e loops.Entry) (loops.Entry, error) {
 	e.ID, e.Loop, e.Recorded, e.By = file.Loop.LastEntry+1, file.Loop.ID, s.At, s.By
@@ -118,15 +164,6 @@ func (w *Workshop) checked(s Stamp, file File, e loops.Entry) (loops.Entry, erro
 		return e, err
 	}
 	return e, w.admissible(s, file, e)
-}
-
-// extend adds the entry and the loop, folded and planned anew, to the change.
-// Poured are the containers as the same change leaves them.
-func (w *Workshop) extend(change *loops.Change, file File, e loops.Entry, poured ...loops.Container) (loops.Loop, error) {
-	file.History = append(slices.Clone(file.History), e)
-	file.Loop.LastEntry, file.Loop.State = e.ID, loops.Fold(file.History)
-	change.Entries = append(change.Entries, e)
-	return w.replan(change, file, poured...)
 }
 
 // replan plans the loop of the file, in which all is as the change leaves it,
