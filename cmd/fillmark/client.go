@@ -10,10 +10,13 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"net"
 	"net/http"
+	"os"
 
 	"fillmark/cmd/fillmark/web"
+	"fillmark/loops"
 )
 
 // client sends the one request a command consists of to the shared handler:
@@ -21,6 +24,10 @@ import (
 type client struct {
 	http  http.Client
 	close func() error
+	// begin makes the register where none is yet; nil where there is one.
+	begin func() error
+	// missing says that there is none.
+	missing error
 }
 
 // connect finds the daemon or opens the register itself.
@@ -34,15 +41,29 @@ func (a *app) connect(ctx context.Context, c config) (*client, error) {
 		transport := &http.Transport{DialContext: dial}
 		return &client{http: http.Client{Transport: transport}, close: func() error { transport.CloseIdleConnections(); return nil }}, nil
 	}
-	house, err := a.openHouse(c)
-	if err != nil {
-		return nil, err
+	inProcess := &client{close: func() error { return nil }}
+	open := func() error {
+		house, err := a.openHouse(c)
+		if err != nil {
+			return err
+		}
+		actor := localActor(a.env)
+		inProcess.http.Transport = roundTripper(func(r *http.Request) (*http.Response, error) {
+			return serveInProcess(house.handler, r.WithContext(web.WithActor(r.Context(), actor))), nil
+		})
+		inProcess.close, inProcess.begin = house.close, nil
+		return nil
 	}
-	actor := localActor(a.env)
-	inProcess := roundTripper(func(r *http.Request) (*http.Response, error) {
-		return serveInProcess(house.handler, r.WithContext(web.WithActor(r.Context(), actor))), nil
-	})
-	return &client{http: http.Client{Transport: inProcess}, close: house.close}, nil
+	if _, err := os.Lstat(c.Store); errors.Is(err, fs.ErrNotExist) {
+		inProcess.begin, inProcess.missing = open, noRegister(c)
+		return inProcess, nil
+	}
+	return inProcess, open()
+}
+
+// noRegister says that there is no register where the configuration has it.
+func noRegister(c config) error {
+	return fmt.Errorf("register %s: %w; the first record that is added makes one, --store names another", c.Store, loops.ErrNotFound)
 }
 
 // content is the body of a request and what it is.
@@ -52,7 +73,16 @@ type content struct {
 }
 
 // send makes one request; a refusal comes back as the error that caused it.
+// Whoever only reads makes no register: it would be empty and look sound.
 func (c *client) send(ctx context.Context, method, path string, sent content) (*http.Response, error) {
+	if c.begin != nil {
+		if method == http.MethodGet {
+			return nil, c.missing
+		}
+		if err := c.begin(); err != nil {
+			return nil, err
+		}
+	}
 	request, err := http.NewRequestWithContext(ctx, method, "http://127.0.0.1"+path, sent.body)
 	if err != nil {
 		return nil, err

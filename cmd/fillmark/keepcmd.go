@@ -247,7 +247,7 @@ func (a *app) registerThere(ctx context.Context) error {
 	if _, err := os.Lstat(c.Store); !errors.Is(err, fs.ErrNotExist) || a.daemonRuns(ctx, c) {
 		return nil // what else is wrong with it says who opens it
 	}
-	return fmt.Errorf("register %s: %w; the first record that is added makes one, --store names another", c.Store, loops.ErrNotFound)
+	return noRegister(c)
 }
 
 // daemonRuns tells that somebody answers on the socket beside the register.
