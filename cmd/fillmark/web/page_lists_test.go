@@ -276,13 +276,19 @@ func TestSmallFormsOfALoop(t *testing.T) {
 		{"do": {"readings"}, "read_die": {"58,5"}, "read_room_air": {"21"}, "read_power": {"90"}, "read_verdict": {"watch"}, "on": {"2026-12-03"}},
 		{"do": {"dose"}, "role": {"inhibitor"}, "family": {"azole"}, "per_litre": {"10"}, "dose_volume": {"5"}},
 		{"do": {"strike"}, "strikes": {"5"}, "why": {"another loop"}},
+		{"do": {"setting"}, "task": {"look"}, "setting": {"interval"}, "months": {"2"}, "setting_why": {"children drop things into it"}},
+		{"do": {"setting"}, "task": {"service check"}, "setting": {"pause"}, "setting_why": {"abroad"}},
 	} {
 		w := b.post(path, form)
 		require.Equal(t, http.StatusSeeOther, w.Code, "%v: %s", form, w.Body)
 	}
 	state := b.file(file.Loop.Tag)
-	assert.Len(t, state.History, 6)
+	assert.Len(t, state.History, 8)
 	assert.Zero(t, state.Loop.State.Charge.Inhibitor.DoseMLPerL, "the dose was struck out")
+	b.says(b.get(path), "children drop things into it", "the setting's reason in the plan")
+	for _, task := range state.Loop.Plan.Tasks {
+		assert.Equal(t, task.Kind == loops.ServiceCheck, task.Paused, task.Kind)
+	}
 	page := b.get(path)
 	for _, say := range []string{"Thermal resistance", "0.378 K/W on Tue 1 Dec 2026, 0.417 K/W on Thu 3 Dec 2026", "The readings as a table", "Temperatures",
 		"What the readings say", "total resistance", "0.417 ± ", "trend: the coolant was not steady", "The mount resistance cannot tell dry paste"} {
@@ -294,6 +300,10 @@ func TestSmallFormsOfALoop(t *testing.T) {
 		"on-problem":          {"do": {"readings"}, "read_die": {"55"}, "on": {"2027-01-01"}},
 		"strikes-problem":     {"do": {"strike"}, "strikes": {"99"}, "why": {"x"}},
 		"why-problem":         {"do": {"strike"}, "strikes": {"1"}, "why": {""}},
+		"months-problem":      {"do": {"setting"}, "task": {"look"}, "setting": {"interval"}},
+		"setting-problem":     {"do": {"setting"}, "task": {"look"}, "setting": {"sometimes"}},
+		"reason-problem":      {"do": {"retire"}, "reason": {"bored"}},
+		"rating-problem":      {"do": {"retire"}, "reason": {"scrapped"}, "rating": {"lots"}},
 		"dose_volume-problem": {"do": {"dose"}, "role": {"biocide"}, "dose_volume": {"lots"}},
 	} {
 		w := b.post(path, form)
@@ -302,6 +312,13 @@ func TestSmallFormsOfALoop(t *testing.T) {
 	}
 	assert.Equal(t, http.StatusUnprocessableEntity, b.post(path, url.Values{"do": {hostile}}).Code)
 	b.unchanged(before)
+
+	b.says(b.get(path), "Take it out of service", "before")
+	require.Equal(t, http.StatusSeeOther, b.post(path, url.Values{"do": {"retire"}, "reason": {"replaced by an air cooler"}, "rating": {"180"}}).Code)
+	assert.False(t, b.file(file.Loop.Tag).Loop.State.Retired.IsZero())
+	w := b.get(path)
+	b.says(w, "replaced by an air cooler", "in the history")
+	assert.NotContains(t, w.Body.String(), "Take it out of service", "once is enough")
 }
 
 func TestMachineAndLoopArePutRight(t *testing.T) {

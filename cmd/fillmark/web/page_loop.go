@@ -43,6 +43,8 @@ type loopPage struct {
 	Says     *workshop.Readings // what the readings say; nil where there are none
 	// Empty tells that there is nothing in it to top up.
 	Empty bool
+	// Gone tells that it was taken out of service.
+	Gone bool
 }
 
 // frost is the verdict on the freeze point against the coldest wall.
@@ -88,7 +90,7 @@ func (s *server) loopPage(r *http.Request, file workshop.File, f *form) (loopPag
 		Tag:   loop.Tag, Machine: file.Machine, Loop: loop.Name, Owner: file.Owner,
 		Build: buildLine(loop.Construction), Charge: chargeLine(charge), Frost: frostOf(loop, file.Protection),
 		Gauge: gaugeOf(file.Protection), Status: planStatus(loop), History: historyOf(file.History),
-		Policy: loop.Plan.PolicyVersion, Evidence: loop.Plan.EvidenceVersion, Form: f, Read: lifeRows(file.History), Says: file.Readings, Empty: charge == nil,
+		Policy: loop.Plan.PolicyVersion, Evidence: loop.Plan.EvidenceVersion, Form: f, Read: lifeRows(file.History), Says: file.Readings, Empty: charge == nil, Gone: !loop.State.Retired.IsZero(),
 	}
 	p.Life = lifePlots(file.History, p.Read)
 	f.offer("on", p.Day.String())

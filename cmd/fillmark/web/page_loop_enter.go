@@ -15,7 +15,17 @@ type loopForms struct {
 	Judgements []choice
 	Roles      []choice
 	Containers []choice
+	Tasks      []choice
+	Settings   []choice
+	Reasons    []choice
 }
+
+// The ways in which a form changes how a loop is planned.
+const (
+	settingInterval = "interval"
+	settingPause    = "pause"
+	settingResume   = "resume"
+)
 
 func (s *server) loopForms() (loopForms, error) {
 	containers := []choice{{Label: "not from the shelf"}}
@@ -27,6 +37,11 @@ func (s *server) loopForms() (loopForms, error) {
 		Judgements: choicesOf("", []loops.Judgement{loops.NotJudged, loops.Good, loops.Watch, loops.Failed}),
 		Roles:      choicesOf("", []loops.AdditiveRole{loops.RoleInhibitor, loops.RoleBiocide}),
 		Containers: containers,
+		Tasks:      choicesOf("", loops.TaskKinds()),
+		Settings: []choice{
+			{Value: settingInterval, Label: "an interval of its own"}, {Value: settingPause, Label: "paused"}, {Value: settingResume, Label: "as the policy has it"},
+		},
+		Reasons: choicesOf("", loops.RetirementReasons()),
 	}, err
 }
 
@@ -83,6 +98,13 @@ func loopEntry(f *form) (loops.Entry, map[string]string) {
 			"day": "on", "volume": "dose_volume", "container": "dose_container", role + " family": "family", role + " product": "dose_product",
 			role + " dose": "per_litre", role + " life": "life",
 		}
+	case "setting":
+		return settingEntry(f), map[string]string{"interval": "months", "why": "setting_why", "task": "task", "day": "on"}
+	case "retire":
+		x := loops.Retirement{Reason: loops.RetirementReason(f.text("reason")), StatedRatingW: mayRead(f, "rating", "", number)}
+		return loops.Entry{Kind: loops.KindRetirement, Note: f.text("retire_note"), Retirement: &x}, map[string]string{
+			"reason": "reason", "stated rating": "rating", "note": "retire_note", "day": "on",
+		}
 	case "strike":
 		return loops.Entry{Kind: loops.KindCorrection, Correction: &loops.Correction{
 			Strikes: loops.EntryID(read(f, "strikes", "", number)), Why: f.text("why"),
@@ -91,4 +113,21 @@ func loopEntry(f *form) (loops.Entry, map[string]string) {
 		f.Rest = append(f.Rest, Problem{Field: "form", Value: do, Right: "a form of this page"})
 		return loops.Entry{}, nil
 	}
+}
+
+// settingEntry reads how a task of the loop is to be planned from now on.
+func settingEntry(f *form) loops.Entry {
+	x := loops.Setting{Task: loops.TaskKind(f.text("task")), Why: f.text("setting_why")}
+	switch f.text("setting") {
+	case settingInterval:
+		if x.IntervalMonths = months(f, "months"); x.IntervalMonths == 0 {
+			f.blame("months", "every how many months, 1 to 240")
+		}
+	case settingPause:
+		x.Paused = true
+	case settingResume:
+	default:
+		f.blame("setting", "one of the list")
+	}
+	return loops.Entry{Kind: loops.KindSetting, Setting: &x}
 }
