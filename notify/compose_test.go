@@ -105,6 +105,18 @@ func checkLetter(t testing.TB, l notify.Letter) {
 	require.Equal(t, "List-Unsubscribe=One-Click", header.Get("List-Unsubscribe-Post"))
 }
 
+// The mail of the day itself is told from the one that came ahead of it.
+func TestReminderSubjectSaysHowFarTheDayIs(t *testing.T) {
+	t.Parallel()
+	for days, want := range map[int]string{3: "look-over by Fri 27 Nov 2026", 0: "look-over today, Tue 24 Nov 2026", -4: "look-over was due Fri 20 Nov 2026"} {
+		in := reminder()
+		in.Items[0].Due = today.AddDays(days)
+		l, err := notify.ComposeReminder(in)
+		require.NoError(t, err)
+		require.Contains(t, l.Subject, want)
+	}
+}
+
 func TestReminderSaysWhatMatters(t *testing.T) {
 	t.Parallel()
 	l, err := notify.ComposeReminder(several())

@@ -309,7 +309,11 @@ func stageRule(s loops.Stage) rule {
 func reminderSubject(items []ReminderItem, today loops.Day) string {
 	first := items[0]
 	w, _ := taskWords(first.Task)
-	subject := fmt.Sprintf("%s: %s %s %s", capitalised(shortened(first.Machine, 40)), strings.ToLower(w.title), byOrWas(first.Due, today), first.Due.Long())
+	lead := byOrWas(first.Due, today)
+	if first.Due == today { // and unlike the mail that came ahead
+		lead = "today,"
+	}
+	subject := fmt.Sprintf("%s: %s %s %s", capitalised(shortened(first.Machine, 40)), strings.ToLower(w.title), lead, first.Due.Long())
 	if n := len(items) - 1; n > 0 {
 		subject += fmt.Sprintf(", and %d more", n)
 	}
