@@ -178,3 +178,16 @@ func BenchmarkOneLoop(b *testing.B) {
 		}
 	}
 }
+
+func BenchmarkLoopsPage(b *testing.B) {
+	bench := newBench(b)
+	for i := range 100 {
+		bench.register(machine{owner: loops.Owner{Name: fmt.Sprint("Owner ", i)}, name: "tower", kind: loops.Desktop,
+			fluid: chemistry.PropyleneGlycol, mass: 0.35, wall: -10, daysAgo: 200})
+	}
+	for b.Loop() {
+		if w := bench.get("/loops"); w.Code != http.StatusOK {
+			b.Fatal(w.Code)
+		}
+	}
+}

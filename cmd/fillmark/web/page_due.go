@@ -79,34 +79,45 @@ type dueCache struct {
 	filled   bool
 	revision loops.StoreRevision
 	list     workshop.DueList
+	calls    []workshop.Call
 }
 
-// due returns the technician's list as it is now, for reading only. Those who
-// ask at once wait for one that reads.
-func (s *server) due(now time.Time) (workshop.DueList, error) {
+// due returns the technician's list as it is now and the calls in it, for
+// reading only. Those who ask at once wait for one that reads.
+func (s *server) due(now time.Time) (workshop.DueList, []workshop.Call, error) {
 	c := &s.cache
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	// Before the list is read: a write meanwhile makes it outdated, not wrong.
 	revision, err := s.Reader.Revision()
 	if err != nil {
-		return workshop.DueList{}, err
+		return workshop.DueList{}, nil, err
 	}
 	if c.filled && c.revision == revision && c.list.Day == loops.DayOf(now, s.Workshop.Settings().Zone) {
-		return c.list, nil
+		return c.list, c.calls, nil
 	}
 	list, err := s.Workshop.Due(now)
 	if err != nil {
-		return workshop.DueList{}, err
+		return workshop.DueList{}, nil, err
 	}
-	c.filled, c.revision, c.list = true, revision, list
-	return list, nil
+	c.filled, c.revision, c.list, c.calls = true, revision, list, workshop.Calls(list.Call)
+	return c.list, c.calls, nil
 }
 
 // callLine is an owner to call, with the number as a phone dials it.
 type callLine struct {
 	workshop.Call
 	Link template.URL
+	More int // how many further tasks it is about
+}
+
+// maxAbout is how many tasks of one call the page shows.
+const maxAbout = 8
+
+func callLineOf(c workshop.Call) callLine {
+	line := callLine{Call: c, Link: phoneLink(c.Phone), More: max(0, len(c.About)-maxAbout)}
+	line.About = c.About[:len(c.About)-line.More]
+	return line
 }
 
 // nextLine is the task that comes next.
@@ -125,7 +136,7 @@ func nextOn(tag loops.Tag, machine string, t loops.Task, today loops.Day) *nextL
 }
 
 func (s *server) pageDue(w http.ResponseWriter, r *http.Request) error {
-	list, err := s.due(s.Now())
+	list, calls, err := s.due(s.Now())
 	if err != nil {
 		return err
 	}
@@ -134,10 +145,9 @@ func (s *server) pageDue(w http.ResponseWriter, r *http.Request) error {
 		MailReachesOwners: s.MailReachesOwners, Quiet: len(list.Overdue)+len(list.Today) == 0,
 	}
 	p.Here, p.Notices = "due", list.Notices
-	calls := workshop.Calls(list.Call)
 	p.CallMore = max(0, len(calls)-maxLines)
 	for _, c := range calls[:len(calls)-p.CallMore] {
-		p.Call = append(p.Call, callLine{c, phoneLink(c.Phone)})
+		p.Call = append(p.Call, callLineOf(c))
 	}
 	later := newDueGroup("Later", "go", list.Later)
 	later.Folded = true

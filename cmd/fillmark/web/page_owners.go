@@ -12,7 +12,7 @@ import (
 )
 
 // perPage is how many lines one page of a list shows.
-const perPage = 100
+const perPage = 50
 
 // ownersPage lists the owners.
 type ownersPage struct {

@@ -6,7 +6,6 @@ package workshop
 import (
 	"cmp"
 	"fmt"
-	"slices"
 	"strings"
 
 	"fillmark/loops"
@@ -23,16 +22,23 @@ type Call struct {
 // Calls gathers the lines of the list into conversations, in the order of their
 // first lines: nobody is called six times for six tasks.
 func Calls(lines []CallLine) []Call {
+	type key struct {
+		owner loops.OwnerID
+		why   string
+	}
 	var calls []Call
+	at := map[key]int{}
 	for _, l := range lines {
-		at := slices.IndexFunc(calls, func(c Call) bool { return c.About[0].OwnerID == l.OwnerID && c.Why == l.Why })
-		if at < 0 {
-			at = len(calls)
+		k := key{l.OwnerID, l.Why}
+		i, ok := at[k]
+		if !ok {
+			i = len(calls)
+			at[k] = i
 			calls = append(calls, Call{Owner: l.Owner, Phone: l.Phone, Why: l.Why})
 		}
-		calls[at].About = append(calls[at].About, l)
-		if l.Letter && calls[at].Letter == "" {
-			calls[at].Letter = l.Tag
+		calls[i].About = append(calls[i].About, l)
+		if l.Letter && calls[i].Letter == "" {
+			calls[i].Letter = l.Tag
 		}
 	}
 	return calls
