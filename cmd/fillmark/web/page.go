@@ -101,14 +101,26 @@ func isOwnersPath(path string) bool {
 // render writes a page. It is rendered to its end first, so that a fault in
 // between never leaves half a page.
 func (s *server) render(w http.ResponseWriter, status int, name string, data any) error {
+	body, err := s.rendered(name, data)
+	if err != nil {
+		return err
+	}
+	writePage(w, status, body)
+	return nil
+}
+
+func (s *server) rendered(name string, data any) ([]byte, error) {
 	var body bytes.Buffer
 	if err := s.pages.sets[name].Execute(&body, data); err != nil {
-		return fmt.Errorf("render %s: %w", name, err)
+		return nil, fmt.Errorf("render %s: %w", name, err)
 	}
+	return body.Bytes(), nil
+}
+
+func writePage(w http.ResponseWriter, status int, body []byte) {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.WriteHeader(status)
-	_, _ = w.Write(body.Bytes()) // the reader has gone where this fails
-	return nil
+	_, _ = w.Write(body) // the reader has gone where this fails
 }
 
 // page adapts a handler that writes its page or returns an error.

@@ -76,32 +76,38 @@ const maxLines = 40
 // look at it, and few write. The zero value is empty.
 type dueCache struct {
 	mu       sync.Mutex
-	filled   bool
 	revision loops.StoreRevision
-	list     workshop.DueList
-	calls    []workshop.Call
+	kept     *dueKept
 }
 
-// due returns the technician's list as it is now and the calls in it, for
-// reading only. Those who ask at once wait for one that reads.
-func (s *server) due(now time.Time) (workshop.DueList, []workshop.Call, error) {
+// dueKept is the technician's list at one state of the register, for reading
+// only, and the page as each technician has seen it.
+type dueKept struct {
+	list  workshop.DueList
+	calls []workshop.Call
+	pages sync.Map // from the technician's name to the page as []byte
+}
+
+// due returns the list as it is now. Those who ask at once wait for one that
+// reads.
+func (s *server) due(now time.Time) (*dueKept, error) {
 	c := &s.cache
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	// Before the list is read: a write meanwhile makes it outdated, not wrong.
 	revision, err := s.Reader.Revision()
 	if err != nil {
-		return workshop.DueList{}, nil, err
+		return nil, err
 	}
-	if c.filled && c.revision == revision && c.list.Day == loops.DayOf(now, s.Workshop.Settings().Zone) {
-		return c.list, c.calls, nil
+	if c.kept != nil && c.revision == revision && c.kept.list.Day == loops.DayOf(now, s.Workshop.Settings().Zone) {
+		return c.kept, nil
 	}
 	list, err := s.Workshop.Due(now)
 	if err != nil {
-		return workshop.DueList{}, nil, err
+		return nil, err
 	}
-	c.filled, c.revision, c.list, c.calls = true, revision, list, workshop.Calls(list.Call)
-	return c.list, c.calls, nil
+	c.revision, c.kept = revision, &dueKept{list: list, calls: workshop.Calls(list.Call)}
+	return c.kept, nil
 }
 
 // callLine is an owner to call, with the number as a phone dials it.
@@ -136,17 +142,37 @@ func nextOn(tag loops.Tag, machine string, t loops.Task, today loops.Day) *nextL
 }
 
 func (s *server) pageDue(w http.ResponseWriter, r *http.Request) error {
-	list, calls, err := s.due(s.Now())
+	kept, err := s.due(s.Now())
 	if err != nil {
 		return err
 	}
+	f := s.newFrame(r, "Due")
+	if page, ok := kept.pages.Load(f.SignedIn); ok {
+		writePage(w, http.StatusOK, page.([]byte))
+		return nil
+	}
+	p, err := s.duePage(f, kept)
+	if err != nil {
+		return err
+	}
+	page, err := s.rendered("due", p)
+	if err != nil {
+		return err
+	}
+	kept.pages.Store(f.SignedIn, page)
+	writePage(w, http.StatusOK, page)
+	return nil
+}
+
+func (s *server) duePage(f frame, kept *dueKept) (duePage, error) {
+	list := kept.list
 	p := duePage{
-		frame: s.newFrame(r, "Due"), Day: list.Day, Overdue: len(list.Overdue),
+		frame: f, Day: list.Day, Overdue: len(list.Overdue), Notices: list.Notices,
 		MailReachesOwners: s.MailReachesOwners, Quiet: len(list.Overdue)+len(list.Today) == 0,
 	}
-	p.Here, p.Notices = "due", list.Notices
-	p.CallMore = max(0, len(calls)-maxLines)
-	for _, c := range calls[:len(calls)-p.CallMore] {
+	p.Here = "due"
+	p.CallMore = max(0, len(kept.calls)-maxLines)
+	for _, c := range kept.calls[:len(kept.calls)-p.CallMore] {
 		p.Call = append(p.Call, callLineOf(c))
 	}
 	later := newDueGroup("Later", "go", list.Later)
@@ -159,12 +185,11 @@ func (s *server) pageDue(w http.ResponseWriter, r *http.Request) error {
 			p.Groups = append(p.Groups, g)
 		}
 	}
+	var err error
 	if p.Quiet {
-		if p.Next, err = s.nextOf(list); err != nil {
-			return err
-		}
+		p.Next, err = s.nextOf(list)
 	}
-	return s.render(w, http.StatusOK, "due", p)
+	return p, err
 }
 
 // nextOf finds what comes next: on the list, or beyond it in the register.

@@ -36,6 +36,22 @@ func TestDueIsAsFreshAsTheRegister(t *testing.T) {
 	assert.Contains(t, page, string(file.Loop.Tag))
 }
 
+// What one technician has seen is kept for that one alone.
+func TestDueIsEachTechniciansOwn(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	b.ana()
+	for _, name := range []string{"Bo", "Cy"} {
+		b.technician(name)
+	}
+	for _, name := range []string{"Bo", "Cy", "Bo"} {
+		b.signIn(name)
+		page := b.get("/").Body.String()
+		assert.Contains(t, page, "<bdi>"+name+"</bdi>")
+		assert.Equal(t, 1, strings.Count(page, "<bdi>Bo</bdi>")+strings.Count(page, "<bdi>Cy</bdi>"))
+	}
+}
+
 func TestDueShowsABoundedNumber(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
