@@ -85,7 +85,7 @@ func printPlan(p *printer, plan loops.Plan) {
 			if i == 0 {
 				lead = "    ▐ "
 			}
-			p.paragraph(lead, "      ", fmt.Sprintf("%s: %s [%s, %s]", c.Day.Long(), c.Text, c.Source, c.Grade))
+			p.paragraph(lead, "      ", fmt.Sprintf("%s: %s [%s]", c.Day.Long(), c.Text, sourceAndGrade(c)))
 		}
 	}
 }
@@ -303,4 +303,13 @@ func printStep(p *printer, step loops.StepState) {
 		p.paragraph("      ", "      ", words)
 	}
 	p.line("      [%s, %s]", step.Source, step.Grade)
+}
+
+// sourceAndGrade says where a figure is from and how good that is, where the
+// source does not say so itself.
+func sourceAndGrade(c loops.Clause) string {
+	if strings.HasPrefix(c.Source, c.Grade) {
+		return c.Source
+	}
+	return c.Source + ", " + c.Grade
 }

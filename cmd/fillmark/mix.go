@@ -195,7 +195,22 @@ func cited(source string, grade chemistry.Grade) string {
 	return source + "; " + grade.Name()
 }
 
-// printCautions prints what each substance can do, with the official texts.
+// codes are the precautionary statements by their codes alone: their words
+// stand in the text, in --json and on the pages, and a wall of them is not read.
+func codes(statements []string) []string {
+	if len(statements) == 0 {
+		return nil
+	}
+	var all []string
+	for _, s := range statements {
+		code, _, _ := strings.Cut(s, " ")
+		all = append(all, code)
+	}
+	return []string{strings.Join(all, ", ") + "."}
+}
+
+// printCautions prints what each substance can do: the text, the hazard
+// statements, and the codes of what to do about them.
 func printCautions(out *printer, cautions []workshop.Caution) {
 	if len(cautions) == 0 {
 		return
@@ -207,8 +222,8 @@ func printCautions(out *printer, cautions []workshop.Caution) {
 			signal = " (" + c.Signal + ")"
 		}
 		out.paragraph("  ", "    ", fmt.Sprintf("%s%s: %s", c.Substance, signal, c.Text))
-		if official := slices.Concat(c.H, c.P); len(official) > 0 {
-			out.paragraph("    ", "    ", strings.Join(official, " "))
+		if len(c.H)+len(c.P) > 0 {
+			out.paragraph("    ", "    ", strings.Join(slices.Concat(c.H, codes(c.P)), " "))
 		}
 	}
 }
