@@ -245,9 +245,13 @@ func (d *demo) topUp() error {
 	return nil
 }
 
-// sweep does what the daemon did since yesterday: a sweep every hour, so that
-// every owner's morning has come once whatever the hour is now.
+// sweep does what the daemon did since yesterday: the pass of the day, and a
+// sweep every hour, so that every owner's morning has come once whatever the
+// hour is now.
 func (d *demo) sweep(ctx context.Context) error {
+	if _, err := d.house.workshop.Learn(ctx, workshop.Stamp{At: d.now.Add(-23 * time.Hour).UTC(), By: "schedule"}); err != nil {
+		return err
+	}
 	var reminders []workshop.Queued
 	var total notify.Report
 	for hour := 23; hour >= 0; hour-- {

@@ -237,8 +237,8 @@ func localActor(env map[string]string) string {
 	return "local:" + env["USER"]
 }
 
-// learn reckons anew what openings teach. Openings and measurements do so as
-// they are recorded; this finds what edits and imports changed.
+// learn reckons anew what openings teach. Openings do so as they are recorded;
+// this finds what measurements, edits and imports changed.
 func (h *house) learn(ctx context.Context, log *slog.Logger, now time.Time) {
 	renewed, err := h.workshop.Learn(ctx, workshop.Stamp{At: now.UTC(), By: "schedule"})
 	switch {

@@ -37,24 +37,19 @@ type Recorded struct {
 // container's record.
 func (w *Workshop) Record(s Stamp, tag loops.Tag, entries ...loops.Entry) (Recorded, error) {
 	recorded, err := retried(w, func() (Recorded, error) { return w.recordOnce(s, tag, entries) })
-	if err == nil && slices.ContainsFunc(entries, w.teaches) {
+	if err == nil && slices.ContainsFunc(entries, teaches) {
 		if _, learnt := w.Learn(context.Background(), s); learnt != nil {
-			recorded.Warnings = append(recorded.Warnings, "It is on record; what it teaches is reckoned with the next sweep: "+learnt.Error())
+			recorded.Warnings = append(recorded.Warnings, "It is on record; what it teaches is reckoned with the pass of the day: "+learnt.Error())
 		}
 	}
 	return recorded, err
 }
 
-// teaches tells whether an entry can change what openings say. Measurements can
-// once anything was said.
-func (w *Workshop) teaches(e loops.Entry) bool {
-	switch e.Kind {
-	case loops.KindOpening, loops.KindCorrection:
-		return true
-	case loops.KindInspection, loops.KindProof:
-		return w.Evidence().Version > 0
-	}
-	return false
+// teaches tells whether an entry changes what openings say at once. To reckon
+// it reads the whole register, so what a measurement adds, one more life under
+// watch, waits for the pass of the day.
+func teaches(e loops.Entry) bool {
+	return e.Kind == loops.KindOpening || e.Kind == loops.KindCorrection
 }
 
 // retried runs an action that reads what it writes, for callers who typed no
