@@ -18,6 +18,7 @@ import (
 
 	"fillmark/loops/store"
 	"fillmark/notify"
+	"fillmark/testdata/peer"
 )
 
 // The benchmarks here run both sides of a comparison by turns in one run and
@@ -29,7 +30,7 @@ const transportMails = 2000
 // same smtp-sink, the same size, one session and four. A ratio above 1 means
 // that smtp-source is faster.
 func BenchmarkTransport(b *testing.B) {
-	sink, source := peer(b, "/usr/sbin/smtp-sink"), peer(b, "/usr/sbin/smtp-source")
+	sink, source := peer.Program(b, "/usr/sbin/smtp-sink"), peer.Program(b, "/usr/sbin/smtp-source")
 	raw := bytes.Repeat([]byte("Subject: x\r\n"), 340) // 4 KB, as the shorter letters are
 	raw = append([]byte("From: a@b.example\r\n\r\n"), raw...)
 	for _, sessions := range []int{1, 4} {
@@ -76,7 +77,7 @@ func startSinkQuiet(b *testing.B, sink string) string {
 // operation of OpenSSL with a key of the same size. A ratio of 2 means that a
 // signature takes twice as long.
 func BenchmarkSignBesideOpenSSL(b *testing.B) {
-	openssl := peer(b, "/usr/bin/openssl")
+	openssl := peer.Program(b, "/usr/bin/openssl")
 	s, _ := newSigner(b)
 	raw := composed(b)
 	out, err := exec.Command(openssl, "speed", "-seconds", "1", "rsa2048").CombinedOutput()
@@ -110,7 +111,7 @@ const pathMails = 200
 // relay beside the two commits it must make. A ratio of 2 means that reading,
 // signing and sending take as long as the commits.
 func BenchmarkOutbox(b *testing.B) {
-	sink := peer(b, "/usr/sbin/smtp-sink")
+	sink := peer.Program(b, "/usr/sbin/smtp-sink")
 	address := startSinkQuiet(b, sink)
 	signer, _ := newSigner(b)
 	var whole, commits time.Duration

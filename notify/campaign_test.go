@@ -26,6 +26,7 @@ import (
 	"fillmark/loops"
 	"fillmark/loops/store"
 	"fillmark/notify"
+	"fillmark/testdata/peer"
 )
 
 // The reliability campaign: a real register, a sender that is killed again and
@@ -204,7 +205,7 @@ func copies(t *testing.T, dir string) map[string]int {
 }
 
 func TestCampaignEveryMailArrives(t *testing.T) {
-	sink := peer(t, "/usr/sbin/smtp-sink")
+	sink := peer.Program(t, "/usr/sbin/smtp-sink")
 	mails, wantKills, seed := 300, 6, uint64(1)
 	if os.Getenv("FILLMARK_CAMPAIGN") == "full" {
 		mails, wantKills = 5000, 100
@@ -274,7 +275,7 @@ func startDumpingSink(t testing.TB, sink, dir string) string {
 // and says why; no address is blamed.
 func TestCampaignRelayDownForFiveDays(t *testing.T) {
 	t.Parallel()
-	sink := peer(t, "/usr/sbin/smtp-sink")
+	sink := peer.Program(t, "/usr/sbin/smtp-sink")
 	path := fillOutbox(t, 40, 500, func(i int) time.Time { return sent.AddDate(0, 0, 2+8*(i%2)) })
 	s, err := store.Open(path, store.Options{})
 	require.NoError(t, err)

@@ -10,8 +10,6 @@ import (
 	"mime/multipart"
 	"mime/quotedprintable"
 	"net/mail"
-	"os"
-	"os/exec"
 	"strings"
 	"testing"
 	"time"
@@ -172,24 +170,4 @@ func read(t testing.TB, raw []byte) (mail.Header, map[string]string) {
 		require.NoError(t, err)
 		parts[kind] = strings.ReplaceAll(string(body), "\r\n", "\n")
 	}
-}
-
-// peer runs a program that the machine has or has not: where it is missing the
-// test skips and says why, but in CI it fails.
-func peer(t testing.TB, path string, probe ...string) string {
-	t.Helper()
-	var err error
-	if len(probe) > 0 {
-		err = exec.Command(path, probe...).Run()
-	} else {
-		_, err = os.Stat(path)
-	}
-	if err == nil {
-		return path
-	}
-	if os.Getenv("CI") == "true" {
-		t.Fatalf("%s %v is missing: %v", path, probe, err)
-	}
-	t.Skipf("%s %v is missing on this machine: %v", path, probe, err)
-	return ""
 }

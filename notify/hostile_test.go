@@ -20,6 +20,7 @@ import (
 	"fillmark/loops"
 	"fillmark/notify"
 	"fillmark/schedule"
+	"fillmark/testdata/peer"
 )
 
 // hostilePieces are what a name, a subject and a body can hold to break a
@@ -100,7 +101,7 @@ type judged struct {
 // takes the event, and no header more than ours is there. Changed copies fail.
 func TestHostileLettersHoldOutside(t *testing.T) {
 	t.Parallel()
-	python := peer(t, "/usr/bin/python3", "-c", "import dkim, ctypes; ctypes.CDLL('libical.so.3')")
+	python := peer.Answering(t, "/usr/bin/python3", "-c", "import dkim, ctypes; ctypes.CDLL('libical.so.3')")
 	count := 500
 	if testing.Short() {
 		count = 50
@@ -149,7 +150,7 @@ func TestHostileLettersHoldOutside(t *testing.T) {
 // opendkim, another verifier, agrees.
 func TestSignaturesHoldForOpenDKIM(t *testing.T) {
 	t.Parallel()
-	verifier := peer(t, "/usr/sbin/opendkim")
+	verifier := peer.Program(t, "/usr/sbin/opendkim")
 	s, record := newSigner(t)
 	dir := t.TempDir()
 	const selector, domain = "fm2026", "tidewater.example"
@@ -178,8 +179,8 @@ func TestSignaturesHoldForOpenDKIM(t *testing.T) {
 // comes from npm with the browser's peers.
 func TestHTMLIsSound(t *testing.T) {
 	t.Parallel()
-	java := peer(t, "/usr/bin/java")
-	jar := peer(t, filepath.Join(os.Getenv("FILLMARK_BROWSER"), "node_modules/vnu-jar/build/dist/vnu.jar"))
+	java := peer.Program(t, "/usr/bin/java")
+	jar := peer.File(t, filepath.Join(os.Getenv("FILLMARK_BROWSER"), "node_modules/vnu-jar/build/dist/vnu.jar"))
 	dir := t.TempDir()
 	var files []string
 	put := func(html string) {

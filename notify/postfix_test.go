@@ -26,6 +26,7 @@ import (
 
 	"fillmark/loops"
 	"fillmark/notify"
+	"fillmark/testdata/peer"
 )
 
 // postfix is a real Postfix with a configuration, queue and port of its own.
@@ -39,7 +40,7 @@ type postfix struct {
 // relays mail for refused.example to the address given.
 func startPostfix(t *testing.T, refusing string) postfix {
 	t.Helper()
-	program := peer(t, "/usr/sbin/postfix")
+	program := peer.Program(t, "/usr/sbin/postfix")
 	if os.Geteuid() != 0 {
 		if os.Getenv("CI") == "true" {
 			t.Fatal("postfix is started by root only")
@@ -215,7 +216,7 @@ func TestPostfixTakesAndDelivers(t *testing.T) {
 // A report that Postfix itself made names our message by its return path.
 func TestGenuineBounceIsUnderstood(t *testing.T) {
 	t.Parallel()
-	sink := peer(t, "/usr/sbin/smtp-sink")
+	sink := peer.Program(t, "/usr/sbin/smtp-sink")
 	for _, tc := range []struct {
 		name, reply, status string
 		gone                bool

@@ -19,6 +19,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fillmark/notify"
+	"fillmark/testdata/peer"
 )
 
 // newKey is made once: 2048 bits take a while.
@@ -93,7 +94,7 @@ print(json.dumps(out))
 
 func TestSignatureVerifiesInPython(t *testing.T) {
 	t.Parallel()
-	python := peer(t, "/usr/bin/python3", "-c", "import dkim")
+	python := peer.Answering(t, "/usr/bin/python3", "-c", "import dkim")
 	s, record := newSigner(t)
 	dir := t.TempDir()
 	require.NoError(t, os.WriteFile(filepath.Join(dir, "record"), []byte(record), 0o600))
@@ -136,7 +137,7 @@ print(json.dumps({'subject': m['subject'], 'to': [a.display_name for a in m['to'
 
 func TestPythonSeesTheSameText(t *testing.T) {
 	t.Parallel()
-	python := peer(t, "/usr/bin/python3", "-c", "import email")
+	python := peer.Answering(t, "/usr/bin/python3", "-c", "import email")
 	in := several()
 	in.Calendar = []byte(event)
 	l, err := notify.ComposeReminder(in)

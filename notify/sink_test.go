@@ -15,6 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fillmark/notify"
+	"fillmark/testdata/peer"
 )
 
 // outcome is what a failure must be taken for.
@@ -51,7 +52,7 @@ func outcomeOf(t *testing.T, err error) outcome {
 // what it is: nobody's address is blamed for what the relay did.
 func TestEveryFailureOfASink(t *testing.T) {
 	t.Parallel()
-	sink := peer(t, "/usr/sbin/smtp-sink")
+	sink := peer.Program(t, "/usr/sbin/smtp-sink")
 	type kind struct{ name, flag string }
 	now, later, drop, closing := kind{"5xx", "-f"}, kind{"4xx", "-r"}, kind{"drop", "-q"}, kind{"421 and drop", "-Q"}
 	for stage, want := range map[string]map[kind]outcome{
@@ -86,7 +87,7 @@ func TestEveryFailureOfASink(t *testing.T) {
 
 func TestOtherTroubleOfASink(t *testing.T) {
 	t.Parallel()
-	sink := peer(t, "/usr/sbin/smtp-sink")
+	sink := peer.Program(t, "/usr/sbin/smtp-sink")
 	for _, tc := range []struct {
 		name  string
 		flags []string

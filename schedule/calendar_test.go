@@ -6,7 +6,6 @@ package schedule_test
 import (
 	"bytes"
 	"encoding/json"
-	"os"
 	"os/exec"
 	"path/filepath"
 	"regexp"
@@ -21,6 +20,7 @@ import (
 
 	"fillmark/loops"
 	"fillmark/schedule"
+	"fillmark/testdata/peer"
 )
 
 var stamp = time.Date(2026, 6, 1, 9, 30, 0, 0, time.UTC)
@@ -239,25 +239,11 @@ func calendars(t *testing.T) []schedule.Calendar {
 	return all
 }
 
-// peerMissing fails in CI, where every peer is installed, and skips elsewhere.
-func peerMissing(t *testing.T, what string) {
-	t.Helper()
-	if os.Getenv("CI") == "true" {
-		t.Fatalf("%s is missing", what)
-	}
-	t.Skipf("%s is not installed: the outside check of calendars is left out", what)
-}
-
 // libical's own check of RFC 5545 and RFC 5546 finds nothing to complain about.
 func TestLibicalAccepts(t *testing.T) {
 	t.Parallel()
-	compiler, err := exec.LookPath("cc")
-	if err != nil {
-		peerMissing(t, "a C compiler")
-	}
-	if _, err := os.Stat("/usr/include/libical/ical.h"); err != nil {
-		peerMissing(t, "libical-dev")
-	}
+	compiler := peer.Program(t, "cc")
+	peer.File(t, "/usr/include/libical/ical.h")
 	binary := filepath.Join(t.TempDir(), "icalcheck")
 	out, err := exec.CommandContext(t.Context(), compiler, "-o", binary, filepath.Join("testdata", "icalcheck.c"), "-lical").CombinedOutput()
 	require.NoError(t, err, "%s", out)
@@ -289,9 +275,7 @@ func TestLibicalAccepts(t *testing.T) {
 func TestPythonReadsBack(t *testing.T) {
 	t.Parallel()
 	const python = "/usr/bin/python3" // another one first in PATH may lack the Debian modules
-	if err := exec.CommandContext(t.Context(), python, "-c", "import icalendar, vobject").Run(); err != nil {
-		peerMissing(t, "python3-icalendar with python3-vobject")
-	}
+	peer.Answering(t, python, "-c", "import icalendar, vobject")
 	type meant struct {
 		UID         string `json:"uid"`
 		Sequence    uint64 `json:"sequence"`

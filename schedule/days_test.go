@@ -19,6 +19,7 @@ import (
 
 	"fillmark/loops"
 	"fillmark/schedule"
+	"fillmark/testdata/peer"
 )
 
 // zonesOfNote change their clocks at midnight (Santiago, Havana, Cairo, Beirut,
@@ -81,9 +82,7 @@ func dayQuestions(t *testing.T, n int) []dayQuestion {
 func TestDaysAgainstPython(t *testing.T) {
 	t.Parallel()
 	const python = "/usr/bin/python3" // another one first in PATH may lack the Debian modules
-	if err := exec.CommandContext(t.Context(), python, "-c", "import zoneinfo, dateutil; zoneinfo.ZoneInfo('Pacific/Apia')").Run(); err != nil {
-		peerMissing(t, "python3-dateutil with zoneinfo's data")
-	}
+	peer.Answering(t, python, "-c", "import zoneinfo, dateutil; zoneinfo.ZoneInfo('Pacific/Apia')")
 	questions := dayQuestions(t, 10_000)
 	var in bytes.Buffer
 	lines := json.NewEncoder(&in)

@@ -18,22 +18,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fillmark/loops"
+	"fillmark/testdata/peer"
 )
-
-// peer finds a program of the outside. Without it the test fails in CI and is
-// skipped elsewhere.
-func peer(t *testing.T, name string) string {
-	t.Helper()
-	path, err := exec.LookPath(name)
-	if err == nil {
-		return path
-	}
-	if os.Getenv("CI") == "true" {
-		t.Fatalf("%s is not installed", name)
-	}
-	t.Skipf("%s is not installed", name)
-	return ""
-}
 
 // must runs a command line that has to succeed.
 func must(t *testing.T, folder string, args ...string) string {
@@ -142,7 +128,7 @@ const odd = "Café \"Am Eck\", 2; 日本"
 // as Excel separates, with semicolons, and with a byte order mark.
 func TestTablesAgainstPython(t *testing.T) {
 	t.Parallel()
-	python := peer(t, "python3")
+	python := peer.Program(t, "python3")
 	folder := t.TempDir()
 	must(t, folder, "owner", "add", "--name", odd, "--address", "Lane 1\nTown", "--email", "a@x.example")
 	must(t, folder, "owner", "add", "--name", "Bo")
@@ -185,7 +171,7 @@ with open(sys.argv[1], "w", newline="", encoding=sys.argv[2]) as f:
 // jq and Python read every line of an export.
 func TestExportAgainstOtherReaders(t *testing.T) {
 	t.Parallel()
-	jq, python := peer(t, "jq"), peer(t, "python3")
+	jq, python := peer.Program(t, "jq"), peer.Program(t, "python3")
 	folder := t.TempDir()
 	must(t, folder, "owner", "add", "--name", odd)
 	must(t, folder, "machine", "add", "--owner", "1", "--kind", "desktop", "--name", "tower")

@@ -15,23 +15,16 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"fillmark/testdata/peer"
 )
 
 // needR finds Rscript with the survival package. CI has it; elsewhere the test
 // is skipped.
 func needR(t *testing.T) string {
 	t.Helper()
-	rscript, err := exec.LookPath("Rscript")
-	if err == nil {
-		err = exec.Command(rscript, "-e", "library(survival)").Run()
-	}
-	if err != nil && os.Getenv("CI") == "true" {
-		require.NoError(t, err, "CI must have R and its survival package: r-base-core, r-cran-survival")
-	}
-	if err != nil {
-		t.Skip("needs R and its survival package (Debian: r-base-core, r-cran-survival):", err)
-	}
-	return rscript
+	rscript := peer.Program(t, "Rscript")
+	return peer.Answering(t, rscript, "-e", "library(survival)") // Debian: r-cran-survival
 }
 
 // TestExpectedFiguresComeFromR runs testdata/statistics/regenerate.R and holds

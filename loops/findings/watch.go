@@ -60,7 +60,7 @@ func (w Watch) Test(cases []Case) (WatchAnswer, error) {
 	}
 	passedOver := len(cases) - len(later)
 	later, complete := w.upToRead(later)
-	trait, err := askTrait(Trait{Name: w.Trait, Strata: tabulate(later)})
+	trait, err := askTrait(Trait{Name: w.Trait, Strata: Tabulate(later)})
 	if err != nil {
 		return WatchAnswer{}, err
 	}
@@ -100,8 +100,9 @@ func (w Watch) upToRead(later []Case) ([]Case, bool) {
 	return later, false
 }
 
-// tabulate counts cases, one table for each kind.
-func tabulate(cases []Case) Strata {
+// Tabulate counts cases, one table for each kind, the kinds in the order in
+// which they come.
+func Tabulate(cases []Case) Strata {
 	kinds := map[string]int{}
 	var out Strata
 	for _, c := range cases {

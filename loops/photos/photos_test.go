@@ -24,6 +24,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fillmark/loops/photos"
+	"fillmark/testdata/peer"
 )
 
 // corners is a picture whose four quarters are red, green, blue and white,
@@ -59,18 +60,6 @@ func asPNG(t testing.TB, img image.Image) []byte {
 	var b bytes.Buffer
 	require.NoError(t, png.Encode(&b, img))
 	return b.Bytes()
-}
-
-// peer returns the path of a program to check against. Without it the test
-// skips; where everything must be there it fails.
-func peer(t *testing.T, name string) string {
-	t.Helper()
-	path, err := exec.LookPath(name)
-	if err != nil {
-		require.NotEqual(t, "true", os.Getenv("CI"), "%s is not installed and must be here", name)
-		t.Skipf("%s is not installed: nothing to compare with", name)
-	}
-	return path
 }
 
 func output(t *testing.T, path string, args ...string) string {
@@ -169,7 +158,7 @@ func TestReadTurnsUpright(t *testing.T) {
 // ImageMagick's -auto-orient is the other opinion on how a photo stands.
 func TestOrientationAgainstImageMagick(t *testing.T) {
 	t.Parallel()
-	convert := peer(t, "convert")
+	convert := peer.Program(t, "convert")
 	for orientation := uint16(1); orientation <= 8; orientation++ {
 		dir := t.TempDir()
 		in, out := filepath.Join(dir, "in.jpg"), filepath.Join(dir, "out.jpg")
@@ -186,7 +175,7 @@ func TestOrientationAgainstImageMagick(t *testing.T) {
 
 func TestKeptFilesHoldNoMetadata(t *testing.T) {
 	t.Parallel()
-	exiftool, identify := peer(t, "exiftool"), peer(t, "identify")
+	exiftool, identify := peer.Program(t, "exiftool"), peer.Program(t, "identify")
 	dir := t.TempDir()
 	in := filepath.Join(dir, "in.jpg")
 	require.NoError(t, os.WriteFile(in, withExif(asJPEG(t, corners(900, 700)), 6), 0o600))

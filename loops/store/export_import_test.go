@@ -17,22 +17,8 @@ import (
 
 	"fillmark/loops"
 	"fillmark/loops/store"
+	"fillmark/testdata/peer"
 )
-
-// peer finds a program of the outside. Without it the test fails in CI and is
-// skipped elsewhere.
-func peer(t *testing.T, name string) string {
-	t.Helper()
-	path, err := exec.LookPath(name)
-	if err == nil {
-		return path
-	}
-	if os.Getenv("CI") == "true" {
-		t.Fatalf("%s is not installed", name)
-	}
-	t.Skipf("%s is not installed", name)
-	return ""
-}
 
 func TestRoundTripOfManyRecords(t *testing.T) {
 	t.Parallel()
@@ -129,7 +115,7 @@ func TestExportReadByOthers(t *testing.T) {
 	require.NoError(t, err)
 	t.Run("jq", func(t *testing.T) {
 		t.Parallel()
-		out, err := exec.Command(peer(t, "jq"), "-r", `select(.kind=="entry") | .record.kind`, file).Output()
+		out, err := exec.Command(peer.Program(t, "jq"), "-r", `select(.kind=="entry") | .record.kind`, file).Output()
 		require.NoError(t, err)
 		var want []string
 		for _, e := range allPayloads(1, loops.Day{Year: 2026, Month: 12, Dom: 3}) {
@@ -139,7 +125,7 @@ func TestExportReadByOthers(t *testing.T) {
 	})
 	t.Run("Python", func(t *testing.T) {
 		t.Parallel()
-		out, err := exec.Command(peer(t, "python3"), "-c", `import json, sys
+		out, err := exec.Command(peer.Program(t, "python3"), "-c", `import json, sys
 lines = [json.loads(l) for l in open(sys.argv[1], encoding="utf-8")]
 print(len(lines), lines[-1]["record"]["lines"], [l for l in lines if l["kind"] == "owner"][1]["record"]["name"])`, file).Output()
 		require.NoError(t, err)

@@ -21,6 +21,7 @@ import (
 
 	"fillmark/chemistry"
 	"fillmark/loops"
+	"fillmark/testdata/peer"
 )
 
 func TestLabelSaysWhatIsInTheLoop(t *testing.T) {
@@ -68,13 +69,7 @@ func TestLabelOfAContainer(t *testing.T) {
 // The code on the label is read back by a reader that knows nothing of ours.
 func TestQRCodeIsReadBack(t *testing.T) {
 	t.Parallel()
-	reader, err := exec.LookPath("zbarimg")
-	if err != nil {
-		if os.Getenv("CI") == "true" {
-			require.NoError(t, err, "zbar-tools must be there in CI")
-		}
-		t.Skip("zbarimg is not on this machine (Debian package zbar-tools)")
-	}
+	reader := peer.Program(t, "zbarimg")
 	b := newBench(t)
 	file := b.ana()
 	page := b.get("/loops/" + string(file.Loop.Tag) + "/label").Body.String()
@@ -83,7 +78,7 @@ func TestQRCodeIsReadBack(t *testing.T) {
 	require.Len(t, path, 2)
 	require.Len(t, box, 2)
 	var size int
-	_, err = fmt.Sscan(box[1], &size)
+	_, err := fmt.Sscan(box[1], &size)
 	require.NoError(t, err)
 
 	const module = 6 // pixels

@@ -191,26 +191,45 @@ func (r *caseReader) machine(id loops.MachineID) (loops.Machine, error) {
 	return m, nil
 }
 
+// traitedLife is the life of a charge with the traits it had.
+type traitedLife struct {
+	chargeLife
+	traits []Trait
+}
+
+// lives reads the lives of a loop's charges, and the machine that it is in.
+func (r *caseReader) lives(l loops.Loop) (loops.Machine, []traitedLife, error) {
+	history, err := r.w.register.History(l.ID)
+	if err != nil {
+		return loops.Machine{}, nil, err
+	}
+	machine, err := r.machine(l.Machine)
+	if err != nil {
+		return loops.Machine{}, nil, err
+	}
+	var all []traitedLife
+	for _, life := range livesOf(history) {
+		traits, err := r.traits(machine, l, life)
+		if err != nil {
+			return loops.Machine{}, nil, err
+		}
+		all = append(all, traitedLife{life, traits})
+	}
+	return machine, all, nil
+}
+
 // cases returns the lives of a loop's charges.
 func (r *caseReader) cases(l loops.Loop) ([]Case, error) {
 	if l.LastEntry == 0 {
 		return nil, nil
 	}
-	history, err := r.w.register.History(l.ID)
-	if err != nil {
-		return nil, err
-	}
-	machine, err := r.machine(l.Machine)
+	machine, lives, err := r.lives(l)
 	if err != nil {
 		return nil, err
 	}
 	var cases []Case
-	for _, life := range livesOf(history) {
-		traits, err := r.traits(machine, l, life)
-		if err != nil {
-			return nil, err
-		}
-		c := Case{Tag: l.Tag, Origin: life.charge.Origin, Sealed: l.Sealed, Failed: !life.found.IsZero(), Cause: life.cause, Ended: life.lastGood, Traits: traits, Fluid: cmp.Or(string(life.charge.Fluid), life.charge.Fluid.Name())}
+	for _, life := range lives {
+		c := Case{Tag: l.Tag, Origin: life.charge.Origin, Sealed: l.Sealed, Failed: !life.found.IsZero(), Cause: life.cause, Ended: life.lastGood, Traits: life.traits, Fluid: cmp.Or(string(life.charge.Fluid), life.charge.Fluid.Name())}
 		if c.Failed {
 			c.Ended = life.found
 		}
@@ -222,20 +241,12 @@ func (r *caseReader) cases(l loops.Loop) ([]Case, error) {
 
 // openings returns the standing openings of a loop, oldest first.
 func (r *caseReader) openings(l loops.Loop) ([]OpeningFile, error) {
-	history, err := r.w.register.History(l.ID)
-	if err != nil {
-		return nil, err
-	}
-	machine, err := r.machine(l.Machine)
+	machine, lives, err := r.lives(l)
 	if err != nil {
 		return nil, err
 	}
 	var found []OpeningFile
-	for _, life := range livesOf(history) {
-		traits, err := r.traits(machine, l, life)
-		if err != nil {
-			return nil, err
-		}
+	for _, life := range lives {
 		for _, e := range life.openings {
 			line := OpeningLine{
 				Tag: l.Tag, Entry: e.ID, Day: e.Day, Opening: *e.Opening, Look: e.Opening.Look(), Origin: life.charge.Origin,
@@ -244,7 +255,7 @@ func (r *caseReader) openings(l loops.Loop) ([]OpeningFile, error) {
 			if !life.charge.FilledFrom.IsZero() {
 				line.MonthsTo = months(life.charge.FilledFrom, e.Day)
 			}
-			found = append(found, OpeningFile{OpeningLine: line, Charge: life.charge, Built: l.Construction, Traits: traits,
+			found = append(found, OpeningFile{OpeningLine: line, Charge: life.charge, Built: l.Construction, Traits: life.traits,
 				Signs: append([]loops.Sign{}, e.Opening.Signs()...), By: e.By, Note: e.Note})
 		}
 	}

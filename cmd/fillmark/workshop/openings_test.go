@@ -31,6 +31,7 @@ import (
 	"fillmark/loops/photos"
 	"fillmark/loops/store"
 	"fillmark/schedule"
+	"fillmark/testdata/peer"
 )
 
 // dayZero is the fill of every loop of these tests unless it says otherwise.
@@ -529,11 +530,7 @@ func TestAnswersEqualThoseOfTheExportedRows(t *testing.T) {
 // survreg fits the Weibull distribution with R's package survival.
 func survreg(t *testing.T, rows []findings.Life) (shape, scale, loglik float64) {
 	t.Helper()
-	rscript, err := exec.LookPath("Rscript")
-	if err != nil {
-		require.NotEqual(t, "true", os.Getenv("CI"), "Rscript is not installed and must be here")
-		t.Skip("Rscript is not installed: nothing to compare with")
-	}
+	rscript := peer.Program(t, "Rscript")
 	file := filepath.Join(t.TempDir(), "lives.csv")
 	var out bytes.Buffer
 	require.NoError(t, workshop.WriteLives(&out, rows))

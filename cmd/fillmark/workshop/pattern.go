@@ -131,31 +131,6 @@ func testCases(cases []Case, cause loops.Cause, t Trait) []findings.Case {
 	return out
 }
 
-// tables counts cases into one table for each stratum.
-func tables(cases []findings.Case) findings.Strata {
-	var kinds []string
-	var strata findings.Strata
-	for _, c := range cases {
-		i := slices.Index(kinds, c.Kind)
-		if i < 0 {
-			i = len(kinds)
-			kinds, strata = append(kinds, c.Kind), append(strata, findings.Table{})
-		}
-		t := &strata[i]
-		switch {
-		case c.Failed && c.With:
-			t.FailedWith++
-		case c.Failed:
-			t.FailedWithout++
-		case c.With:
-			t.GoodWith++
-		default:
-			t.GoodWithout++
-		}
-	}
-	return strata
-}
-
 // Pattern answers "pattern or chance?": it sets the charges that the cause
 // ended against those known good, by the traits given, or by every trait that
 // tells any of them apart. Answers are exploratory.
@@ -186,7 +161,7 @@ func patternOf(cases []Case, cause loops.Cause, traits []Trait) (PatternAnswer, 
 	}
 	var asked []findings.Trait
 	for _, t := range traits {
-		asked = append(asked, findings.Trait{Name: capital(t.Words()), Strata: tables(testCases(cases, cause, t))})
+		asked = append(asked, findings.Trait{Name: capital(t.Words()), Strata: findings.Tabulate(testCases(cases, cause, t))})
 	}
 	found, err := findings.Explore(asked)
 	if err != nil {
