@@ -11,6 +11,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"fillmark/cmd/fillmark/web"
 	"fillmark/loops"
@@ -49,45 +50,77 @@ const (
 	backupPhotos   = "photos"
 )
 
+// unfinished stands in the name of a backup's folder until all is in it.
+const unfinished = ".part-"
+
 // Backup copies the register, its keys and its photos into a folder that is
 // not there yet; the register is copied while it is written to, and the copy
-// checked. On any fault the folder is removed again.
+// checked. The folder gets its name when all is in it: one that a kill left
+// behind is never taken for a backup. On any other fault it is removed again.
 func (k keep) Backup(ctx context.Context, to string) (err error) {
-	if err := os.Mkdir(to, 0o700); err != nil {
-		reason := "a folder that is not there yet, inside one that is"
-		if !errors.Is(err, fs.ErrExist) && !errors.Is(err, fs.ErrNotExist) {
-			reason += " and may be written to (" + err.Error() + ")"
+	to = filepath.Clean(to)
+	refused := &loops.InvalidError{Field: "folder", Value: to, Reason: "a folder that is not there yet, inside one that is"}
+	if _, err := os.Lstat(to); !errors.Is(err, fs.ErrNotExist) {
+		return refused
+	}
+	part, err := os.MkdirTemp(filepath.Dir(to), filepath.Base(to)+unfinished)
+	if err != nil {
+		if !errors.Is(err, fs.ErrNotExist) {
+			refused.Reason += " and may be written to (" + err.Error() + ")"
 		}
-		return &loops.InvalidError{Field: "folder", Value: to, Reason: reason}
+		return refused
 	}
 	defer func() {
 		if err != nil {
-			err = errors.Join(err, os.RemoveAll(to)) // only what was made here
+			err = errors.Join(err, os.RemoveAll(part)) // only what was made here
 		}
 	}()
-	if err := k.Store.Backup(ctx, filepath.Join(to, backupRegister)); err != nil {
+	if err := k.fill(ctx, part); err != nil {
+		return err
+	}
+	if err := os.Rename(part, to); err != nil {
+		return fmt.Errorf("backup: %w", err)
+	}
+	return syncFolder(filepath.Dir(to))
+}
+
+// fill copies all that a backup holds into a folder. The photos follow the
+// register, so that none is missing that its copy names.
+func (k keep) fill(ctx context.Context, folder string) error {
+	if err := k.Store.Backup(ctx, filepath.Join(folder, backupRegister)); err != nil {
 		return err
 	}
 	beside := filepath.Dir(k.config.Store)
-	for _, folder := range []string{backupKeys, backupPhotos} {
-		if err := copyFolder(filepath.Join(beside, folder), filepath.Join(to, folder)); err != nil {
-			return fmt.Errorf("backup of the %s: %w", folder, err)
+	for _, name := range []string{backupKeys, backupPhotos} {
+		if err := copyFolder(filepath.Join(beside, name), filepath.Join(folder, name)); err != nil {
+			return fmt.Errorf("backup of the %s: %w", name, err)
 		}
 	}
 	if key := k.config.Mail.DKIMKeyFile; key != "" && filepath.Dir(key) != filepath.Join(beside, backupKeys) {
-		if err := copyFile(key, filepath.Join(to, backupKeys, k.config.Mail.DKIMSelector+".pem")); err != nil {
+		if err := copyFile(key, filepath.Join(folder, backupKeys, k.config.Mail.DKIMSelector+".pem")); err != nil {
 			return fmt.Errorf("backup of the DKIM key: %w", err)
 		}
 	}
 	return nil
 }
 
+// syncFolder makes the names in a folder last through a loss of power.
+func syncFolder(path string) error {
+	folder, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	return errors.Join(folder.Sync(), folder.Close())
+}
+
 // restoreFolder puts a backup where the configuration has the register, where
 // nothing may be yet.
 func restoreFolder(ctx context.Context, c config, from string) error {
-	info, err := os.Stat(from)
-	if err != nil || !info.IsDir() {
-		return &loops.InvalidError{Field: "folder", Value: from, Reason: "a folder that fillmark backup made"}
+	if _, err := os.Stat(filepath.Join(from, backupRegister)); err != nil {
+		return &loops.InvalidError{Field: "folder", Value: from, Reason: "a folder that fillmark backup made, with " + backupRegister + " in it"}
+	}
+	if strings.Contains(filepath.Base(from), unfinished) {
+		return &loops.InvalidError{Field: "folder", Value: from, Reason: "a backup that was finished; this one was cut off, and keys or photos may be missing"}
 	}
 	beside := filepath.Dir(c.Store)
 	for _, path := range []string{c.Store, filepath.Join(beside, backupKeys), filepath.Join(beside, backupPhotos)} {
