@@ -1,0 +1,109 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"fillmark/cmd/fillmark/daemon"
+	"fillmark/cmd/fillmark/demo"
+)
+
+func (a *app) tryCommand() *cobra.Command {
+	var once, listen string
+	cmd := &cobra.Command{
+		Use:   "try [--once DIR]",
+		Short: "Run the whole main job on an invented workshop",
+		Long: `Run the whole main job on an invented workshop: mix, register, fill, hand over,
+plan, sweep, compose, sign and deliver. With --once it all goes into the empty
+folder DIR and the command ends; without it the pages are served from a
+temporary folder until you press Ctrl-C. It needs no network and no
+configuration.`,
+		Args: noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if cmd.Flags().Changed("once") {
+				return a.tryOnce(cmd.Context(), once)
+			}
+			return a.tryAndServe(cmd.Context(), listen)
+		},
+	}
+	cmd.Flags().StringVar(&listen, "listen", "127.0.0.1:8377", "`host:port` of the pages, on this computer")
+	cmd.Flags().StringVar(&once, "once", "", "run into the empty folder `DIR` and end")
+	return cmd
+}
+
+// tryOnce runs the scenario into a folder that is empty or does not exist.
+func (a *app) tryOnce(ctx context.Context, dir string) error {
+	c := demo.Config(daemon.DefaultConfig(a.env))
+	h, err := a.runScenario(ctx, dir, c)
+	if err != nil {
+		return err
+	}
+	p := &printer{out: a.out}
+	p.line("▐ 7  In %s:", dir)
+	p.line("     register.db    the register; fillmark --store %s loop list", filepath.Join(dir, "register.db"))
+	p.line("     mail/          every mail, signed")
+	p.line("     dkim-dns.txt   the text of the DNS record for %s._domainkey.%s", c.Mail.DKIMSelector, c.MailDomain())
+	return h.Close()
+}
+
+// tryAndServe runs the scenario in a temporary folder and serves the pages.
+func (a *app) tryAndServe(ctx context.Context, listen string) (err error) {
+	dir, err := os.MkdirTemp("", "fillmark-try-")
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
+	c := demo.Config(daemon.DefaultConfig(a.env))
+	c.Listen = listen
+	if problems := c.Problems(); len(problems) > 0 {
+		return &usageError{errors.Join(problems...)}
+	}
+	c.BaseURL = "http://" + c.Listen // so that the links in the demo's mail open
+	h, err := a.runScenario(ctx, dir, c)
+	if err != nil {
+		return err
+	}
+	c = demo.Placed(c, dir)
+	log := daemon.NewLog(a.errOut, slog.LevelWarn)
+	p := &printer{out: a.out}
+	p.line("▐ 7  Pages: http://%s (until you press Ctrl-C). Mail: %s", c.Listen, filepath.Join(dir, "mail"))
+	return errors.Join(h.Serve(ctx, c, a.now, log, a.announce), h.Close())
+}
+
+// runScenario runs the scenario into the folder, which has to be empty.
+func (a *app) runScenario(ctx context.Context, dir string, c daemon.Config) (*daemon.Service, error) {
+	if err := emptyFolder(dir); err != nil {
+		return nil, err
+	}
+	p := &printer{out: a.out}
+	return demo.Run(ctx, dir, c, a.now, demo.Printer{Line: p.line, Paragraph: p.paragraph, Table: p.table, Build: sealedWord, Charge: chargeShort})
+}
+
+// emptyFolder makes the folder, or checks that nothing is in it that could be
+// overwritten.
+func emptyFolder(dir string) error {
+	if strings.TrimSpace(dir) == "" {
+		return &usageError{errors.New("--once: the name of an empty folder is right")}
+	}
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return fmt.Errorf("--once: %w", err)
+	}
+	there, err := os.ReadDir(dir)
+	if err != nil {
+		return fmt.Errorf("--once: %w", err)
+	}
+	if len(there) > 0 {
+		return &usageError{fmt.Errorf("--once: %q is not empty; an empty or new folder is right, so that nothing is overwritten", dir)}
+	}
+	return nil
+}
