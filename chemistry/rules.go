@@ -18,6 +18,8 @@ type Rule struct {
 	OwnerText string // for the owner; empty when it is none of the owner's business
 	Source    string
 	Grade     Grade
+	// Overrulable tells that a technician may set the rule aside by name and reason: it costs a loop and hurts nobody.
+	Overrulable bool
 
 	applies func(*facts) bool
 	detail  func(*facts) string // figures of the case, put before Text; may be nil
@@ -34,6 +36,8 @@ type FillRequest struct {
 	PH          *float64 // nil: not measured
 	Metals      []Metal  // wetted
 	WithinReach bool     // animals or children can get at the machine
+	// Loop is the one it is in or goes into; nil where only the liquid is asked about.
+	Loop *FilledLoop
 }
 
 // CheckFill returns every rule that a liquid in a loop breaks, whatever is to be added; [Judge] makes one verdict of them. A
@@ -69,6 +73,11 @@ func CheckFill(r FillRequest) ([]Reason, error) {
 			return nil, err
 		}
 	}
+	if r.Loop != nil {
+		if err := r.Loop.tell(f, r.Contents); err != nil {
+			return nil, err
+		}
+	}
 	return f.reasons(), nil
 }
 
@@ -97,6 +106,10 @@ type facts struct {
 	room      Litre // free now
 	expansion Litre // needed up to the hottest temperature
 	wall      *Celsius
+	noFrost   bool  // somebody said that nothing can freeze
+	over      Litre // poured beyond what the loop holds
+	noVolume  bool  // what the loop holds is not known
+	noMetals  bool  // the wetted metals are not known
 
 	coarse   bool             // the scale's step is coarse for the amount
 	cleaning *CleaningRequest // nil unless a way of cleaning is asked about
@@ -160,7 +173,7 @@ func (f *facts) fire(rules []Rule) []Reason {
 			if r.detail != nil {
 				text = r.detail(f) + ": " + text
 			}
-			out = append(out, Reason{r.ID, r.Verdict, text, r.OwnerText, r.Source, r.Grade})
+			out = append(out, Reason{r.ID, r.Verdict, text, r.OwnerText, r.Source, r.Grade, r.Overrulable})
 		}
 	}
 	return out

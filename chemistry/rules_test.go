@@ -69,6 +69,14 @@ func TestEveryRuleFires(t *testing.T) {
 		}
 		return c
 	}
+	poured := func(change func(*chemistry.PourRequest)) []chemistry.Reason {
+		t.Helper()
+		r := soundPour()
+		change(&r)
+		reasons, _, err := chemistry.CheckPour(r)
+		require.NoError(t, err)
+		return reasons
+	}
 	w := chemistry.TreatedWater
 	cases := map[string][]chemistry.Reason{
 		"eg-with-pg": topUp(func(r *chemistry.TopUpRequest) { r.With = []chemistry.Liquid{concentrate(eg)} }),
@@ -89,6 +97,9 @@ func TestEveryRuleFires(t *testing.T) {
 		"frost":            topUp(func(r *chemistry.TopUpRequest) { r.Protect, r.With = celsius(-25), []chemistry.Liquid{water()} }),
 		"frost-margin":     topUp(func(r *chemistry.TopUpRequest) { r.Protect, r.With = celsius(-13), nil }),
 		"frost-not-judged": topUp(func(*chemistry.TopUpRequest) {}),
+		"overfilled":       poured(func(r *chemistry.PourRequest) { r.Capacity = 0.54 }),
+		"volume-unknown":   poured(func(r *chemistry.PourRequest) { r.Capacity = 0 }),
+		"metals-unknown":   poured(func(r *chemistry.PourRequest) { r.MetalsKnown = false }),
 		"evaporated":       topUp(func(r *chemistry.TopUpRequest) { r.FilledMass = mass(0.30) }),
 		"unreached": topUp(func(r *chemistry.TopUpRequest) {
 			r.Mass, r.Protect, r.With = mass(0.30), celsius(-12), []chemistry.Liquid{water()}
@@ -133,6 +144,7 @@ func TestEveryRuleFires(t *testing.T) {
 		topUp(func(r *chemistry.TopUpRequest) { r.Protect = celsius(-10) }),
 		fill(with(pg, 0.40, chemistry.OAT, chemistry.NoBiocide), chemistry.Copper, chemistry.StainlessSteel),
 		clean(chemistry.CleaningRequest{}),
+		poured(func(*chemistry.PourRequest) {}),
 	)
 	assert.Empty(t, sound)
 	known := make(map[string]bool)

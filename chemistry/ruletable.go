@@ -30,7 +30,7 @@ func mixingRules() []Rule {
 			applies: (*facts).conducts,
 		},
 		{
-			ID: "glycol-into-water", When: "glycol would go into a loop that runs on water with additives", Verdict: Stop,
+			ID: "glycol-into-water", When: "glycol would go into a loop that runs on water with additives", Verdict: Stop, Overrulable: true,
 			Text:      "a top-up makes a weak glycol that feeds microbes, and the water's additives were not made for it. To change the fluid drain, rinse and fill afresh.",
 			OwnerText: "Nothing may be added: the loop runs on water.",
 			Source:    "hydronic maker 2015: below 20 vol % glycol fouls", Grade: Maker,
@@ -85,7 +85,7 @@ func mixingRules() []Rule {
 func corrosionRules() []Rule {
 	return []Rule{
 		{
-			ID: "copper-aluminium", When: "copper or brass with aluminium and no inhibitor", Verdict: Stop,
+			ID: "copper-aluminium", When: "copper or brass with aluminium and no inhibitor", Verdict: Stop, Overrulable: true,
 			Text:      "without inhibitor the copper eats the aluminium (and dissolved copper plates out on it). Fill with an inhibited coolant made for both metals.",
 			OwnerText: "This coolant would corrode the loop.",
 			Source:    "open rack specification 2024: no aluminium in a copper loop", Grade: Secondary,
@@ -135,7 +135,7 @@ func corrosionRules() []Rule {
 func biocideRules() []Rule {
 	return []Rule{
 		{
-			ID: "metal-biocide", When: "copper- or silver-based biocide with aluminium or nickel", Verdict: Stop,
+			ID: "metal-biocide", When: "copper- or silver-based biocide with aluminium or nickel", Verdict: Stop, Overrulable: true,
 			Text:   "dissolved copper or silver plates out on aluminium and on nickel and pits it. Use another biocide; if it is in the loop already, drain, rinse and fill afresh.",
 			Source: "MIL-STD-889 index (copper to aluminium above 0.25 V) and practice", Grade: Computed,
 			applies: func(f *facts) bool {
@@ -143,7 +143,7 @@ func biocideRules() []Rule {
 			},
 		},
 		{
-			ID: "oxidiser-inhibitor", When: "oxidising biocide with azole or nitrite", Verdict: Stop,
+			ID: "oxidiser-inhibitor", When: "oxidising biocide with azole or nitrite", Verdict: Stop, Overrulable: true,
 			Text:   "chlorine, bromine and peroxide destroy azole and nitrite, and with them the corrosion protection. Use a biocide that does not oxidise; if it is in the loop already, change the coolant.",
 			Source: "UFC 3-240-13FN (2005)", Grade: Standard,
 			applies: func(f *facts) bool { return f.treated(Oxidiser) && f.inhibits(Azole, Nitrite) },
@@ -196,7 +196,7 @@ func biocideRules() []Rule {
 func strengthRules() []Rule {
 	return []Rule{
 		{
-			ID: "glycol-feeds", When: "glycol from 1 to below 20 vol %", Verdict: Stop,
+			ID: "glycol-feeds", When: "glycol from 1 to below 20 vol %", Verdict: Stop, Overrulable: true,
 			Text:      "that little glycol feeds microbes instead of stopping them, and the inhibitor is below its strength. Go to 25 vol % or more, or to water without glycol.",
 			OwnerText: "The coolant is too thin and would grow slime.",
 			Source:    "glycol maker 2019 and hydronic maker 2015: below 20 % fouls", Grade: Maker,
@@ -241,7 +241,7 @@ func loopRules() []Rule {
 			detail:  func(f *facts) string { return "room " + f.room.String() + ", needed " + f.expansion.String() },
 		},
 		{
-			ID: "frost", When: "at the warm end of its interval the freeze point lies above the coldest wetted wall", Verdict: Stop,
+			ID: "frost", When: "at the warm end of its interval the freeze point lies above the coldest wetted wall", Verdict: Stop, Overrulable: true,
 			Text:      "the liquid may freeze at the coldest wall. Get a stronger liquid, drain and fill afresh, or keep the machine from that cold.",
 			OwnerText: "The coolant may freeze where the machine gets coldest.",
 			Source:    "Melinder 2010 and ASHRAE Handbook Fundamentals", Grade: Secondary,
@@ -263,10 +263,29 @@ func loopRules() []Rule {
 			},
 		},
 		{
-			ID: "frost-not-judged", When: "the coldest wetted wall is not known", Verdict: Go,
-			Text:   "no coldest wall is known, so frost is not judged: the strength of the last fill is kept. Say how cold the coldest wall gets; for a chiller that is its set point less what its maker says of the evaporator.",
+			ID: "frost-not-judged", When: "the coldest wetted wall is not known", Verdict: Care,
+			Text:   "no coldest wall is known, so frost is not judged. Say how cold the coldest wall gets in use, storage or transport, or that nothing in the loop can freeze; for a chiller the wall is its set point less what its maker says of the evaporator.",
 			Source: "common practice, no source", Grade: Practice,
-			applies: func(f *facts) bool { return f.planned && f.wall == nil },
+			applies: func(f *facts) bool { return f.planned && f.wall == nil && !f.noFrost },
+		},
+		{
+			ID: "overfilled", When: "more is poured than the loop holds", Verdict: Stop,
+			Text:   "the loop does not hold that much. Measure the gap again, or put its volume right.",
+			Source: "computed from the volumes given", Grade: Computed,
+			applies: func(f *facts) bool { return f.over > 0 },
+			detail:  func(f *facts) string { return f.over.String() + " too much" },
+		},
+		{
+			ID: "volume-unknown", When: "what the loop holds is not known", Verdict: Care,
+			Text:   "what the loop holds is not known, so room and dilution are not judged. Weigh it drained and filled, or measure what goes in.",
+			Source: "common practice, no source", Grade: Practice,
+			applies: func(f *facts) bool { return f.noVolume },
+		},
+		{
+			ID: "metals-unknown", When: "the wetted metals are not known", Verdict: Care,
+			Text:   "the wetted metals are not known, so corrosion is not judged. Look at plate, radiator and fittings and write down what each is made of.",
+			Source: "common practice, no source", Grade: Practice,
+			applies: func(f *facts) bool { return f.noMetals },
 		},
 		{
 			ID: "evaporated", When: "the glycol is stronger than at the last fill", Verdict: Go,

@@ -4,7 +4,6 @@
 package chemistry
 
 import (
-	"math"
 	"slices"
 	"strings"
 )
@@ -38,7 +37,8 @@ type TopUpRequest struct {
 	At               *Celsius
 	Hottest          *Celsius
 
-	Protect *Celsius // coldest wetted wall; nil: keep the strength the loop was filled with
+	Protect *Celsius // coldest wetted wall; nil: not known, the strength the loop was filled with is kept
+	NoFrost bool     // somebody said that nothing in the loop can freeze
 	Margin  *CelsiusDelta
 
 	With []Liquid // at hand
@@ -263,7 +263,7 @@ func checkBounds(bounds []bound) error {
 func (r TopUpRequest) facts() *facts {
 	f := &facts{
 		noMass: r.Fluid.IsGlycol() && r.Mass == nil, unknown: r.Fluid == "",
-		base: r.Fluid, metals: r.Metals, sealed: r.Sealed, room: r.Room, wall: r.Protect,
+		base: r.Fluid, metals: r.Metals, sealed: r.Sealed, room: r.Room, wall: r.Protect, noFrost: r.NoFrost,
 		inhibitor: r.Inhibitor, biocide: r.Biocide, pH: r.PH, withinReach: r.WithinReach, with: r.With,
 	}
 	if r.Fluid == DeionisedWater && f.inhibitor == "" {
@@ -278,11 +278,7 @@ func (r TopUpRequest) facts() *facts {
 
 // state is a strength with the freeze point's interval widened by the uncertainty of the strength.
 func (p *planner) state(x, u MassFraction) FractionState {
-	s := state(p.r.Fluid, x)
-	if p.r.Fluid.IsGlycol() {
-		s.Freeze.Uncertainty = CelsiusDelta(math.Hypot(float64(s.Freeze.Uncertainty), freezeSlope(p.r.Fluid, x)*float64(u)))
-	}
-	return s
+	return uncertain(p.r.Fluid, x, u)
 }
 
 // doses returns what is left of dosed additives after a plan. What is added is counted as free of them: a label's dose is known

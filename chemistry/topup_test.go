@@ -159,7 +159,7 @@ func TestMixWater(t *testing.T) {
 func TestWeakenedIsReached(t *testing.T) {
 	t.Parallel()
 	v, err := chemistry.CheckTopUp(chemistry.TopUpRequest{
-		Fluid: chemistry.EthyleneGlycol, Mass: mass(0.40), FilledMass: mass(0.35), Holds: 0.52, Room: 0.06, Sealed: true, With: []chemistry.Liquid{water()},
+		Fluid: chemistry.EthyleneGlycol, Mass: mass(0.40), FilledMass: mass(0.35), Holds: 0.52, Room: 0.06, Sealed: true, NoFrost: true, With: []chemistry.Liquid{water()},
 	})
 	require.NoError(t, err)
 	assert.Equal(t, chemistry.Go, v.Verdict, "%+v", v.Reasons)

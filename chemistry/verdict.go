@@ -77,6 +77,8 @@ type Reason struct {
 	OwnerText string  // for the owner; empty when it is none of the owner's business
 	Source    string
 	Grade     Grade
+	// Overrulable tells that a technician may set the rule aside by name and reason.
+	Overrulable bool
 }
 
 // Judge returns the worst verdict among reasons whose grade decides.

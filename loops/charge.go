@@ -14,6 +14,7 @@ type Charge struct {
 	// it is zero.
 	Mass            *chemistry.MassFraction `json:"mass_fraction,omitempty"`
 	MassUncertainty chemistry.MassFraction  `json:"mass_fraction_uncertainty,omitempty"` // k = 2
+	MassKnown       Known                   `json:"mass_fraction_known,omitzero"`
 	// Volume is what was filled in; zero where it was not measured.
 	Volume chemistry.Litre `json:"volume_l,omitempty"`
 	Origin Origin          `json:"origin"`
@@ -94,6 +95,7 @@ func (c Charge) validate() error {
 	if c.FilledFrom.After(c.FilledTo) {
 		p.add(invalid("filled", c.FilledFrom.String()+" to "+c.FilledTo.String(), "a day, or two days in order"))
 	}
+	p.add(c.MassKnown.validate("strength"))
 	p.add(c.Inhibitor.validate("inhibitor"))
 	p.add(c.Biocide.validate("biocide"))
 	p.add(inRange("fluid life", float64(c.FluidLifeMonths), 0, 600, "months"))

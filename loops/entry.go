@@ -20,7 +20,7 @@ type Entry struct {
 	Note     string    `json:"note,omitempty"`
 
 	// Exactly the payload that the kind names is set; kinds without figures
-	// of their own (clean, flush, note) have none.
+	// of their own (flush, note) have none, and a clean may have none.
 	Intake     *Intake     `json:"intake,omitempty"`
 	Inspection *Inspection `json:"inspection,omitempty"`
 	Opening    *Opening    `json:"opening,omitempty"`
@@ -38,6 +38,16 @@ type Entry struct {
 	Setting    *Setting    `json:"setting,omitempty"`
 	Weighing   *Weighing   `json:"weighing,omitempty"`
 	Step       *StepDone   `json:"step,omitempty"`
+	Clean      *Cleaning   `json:"clean,omitempty"`
+	Return     *Return     `json:"return,omitempty"`
+	Swap       *Swap       `json:"swap,omitempty"`
+
+	// Judged is what the register knew against it when it was recorded; nil for
+	// what was recorded before that was asked.
+	Judged *Judged `json:"judged,omitempty"`
+	// Key is what the sender made for it, so that the same act sent twice is one
+	// entry; empty where it made none.
+	Key string `json:"key,omitempty"`
 }
 
 // PhotoHashes lists the photos beside the register that the entry names.
@@ -82,13 +92,15 @@ const (
 	KindWeighing   EntryKind = "weighing"
 	KindStep       EntryKind = "step"
 	KindNote       EntryKind = "note"
+	KindReturn     EntryKind = "return as it is"
+	KindSwap       EntryKind = "swap"
 )
 
 // EntryKinds lists every kind.
 func EntryKinds() []EntryKind {
 	return []EntryKind{KindIntake, KindInspection, KindOpening, KindClean, KindFlush, KindFill,
 		KindTopUp, KindDose, KindDrain, KindLeakCheck, KindProof, KindHandover, KindAnswer,
-		KindCorrection, KindTransfer, KindRetirement, KindSetting, KindWeighing, KindStep, KindNote}
+		KindCorrection, KindTransfer, KindRetirement, KindSetting, KindWeighing, KindStep, KindNote, KindReturn, KindSwap}
 }
 
 // payload is what a kind carries: it can check itself.
@@ -103,7 +115,8 @@ func (e Entry) payloads() map[EntryKind]payload {
 		KindDrain: orNil(e.Drain), KindLeakCheck: orNil(e.LeakCheck), KindProof: orNil(e.Proof),
 		KindHandover: orNil(e.Handover), KindAnswer: orNil(e.Answer), KindCorrection: orNil(e.Correction),
 		KindTransfer: orNil(e.Transfer), KindRetirement: orNil(e.Retirement), KindSetting: orNil(e.Setting),
-		KindWeighing: orNil(e.Weighing), KindStep: orNil(e.Step),
+		KindWeighing: orNil(e.Weighing), KindStep: orNil(e.Step), KindClean: orNil(e.Clean),
+		KindReturn: orNil(e.Return), KindSwap: orNil(e.Swap),
 	}
 }
 
@@ -129,8 +142,13 @@ func (e Entry) Validate() error {
 	if e.Kind == KindNote && strings.TrimSpace(e.Note) == "" {
 		p.add(invalid("note", e.Note, "some text"))
 	}
+	p.add(checkText("key", e.Key, 100, false))
+	if e.Judged != nil {
+		p.add(e.Judged.validate())
+	}
 	for kind, body := range e.payloads() {
 		switch {
+		case body == nil && kind == KindClean: // all in its note
 		case body == nil && kind == e.Kind:
 			p.add(invalid("kind", string(kind), "an entry of this kind with its details"))
 		case body != nil && kind != e.Kind:

@@ -27,10 +27,11 @@ type Loop struct {
 type Construction struct {
 	// Sealed loops have no fill port: nothing is looked at or sampled in them.
 	Sealed bool `json:"sealed"`
-	// Volume is what the whole loop holds; VolumeUncertainty is k = 2, zero
-	// where it was not stated.
+	// Volume is what the whole loop holds, zero where that is not known yet;
+	// VolumeUncertainty is k = 2, zero where it was not stated.
 	Volume            chemistry.Litre `json:"volume_l"`
 	VolumeUncertainty chemistry.Litre `json:"volume_uncertainty_l,omitempty"`
+	VolumeKnown       Known           `json:"volume_known,omitzero"`
 	// Wetted lists every material the liquid touches, part by part.
 	Wetted []WettedPart `json:"wetted,omitempty"`
 	Tubing Tubing       `json:"tubing,omitzero"`
@@ -38,18 +39,24 @@ type Construction struct {
 	PumpPlace      string  `json:"pump_place,omitempty"`
 	Mounting       string  `json:"mounting,omitempty"`
 	RadiatorSizeMM float64 `json:"radiator_size_mm,omitempty"`
-	// ColdestWall is the coldest wetted wall in use, storage or transport;
-	// nil where nothing in the loop can freeze.
-	ColdestWall *chemistry.Celsius `json:"coldest_wall_c,omitempty"`
+	// ColdestWall is the coldest wetted wall in use, storage or transport; nil
+	// where that is not known, or where NoFrost says that nothing can freeze.
+	ColdestWall      *chemistry.Celsius `json:"coldest_wall_c,omitempty"`
+	ColdestWallKnown Known              `json:"coldest_wall_known,omitzero"`
+	// NoFrost tells that somebody said nothing in the loop can freeze, in use,
+	// storage or transport.
+	NoFrost bool `json:"nothing_can_freeze,omitempty"`
 	// SetPoint and EvaporatorMargin are asked for chillers only: how far the
-	// maker lets the evaporator wall fall below the set point.
+	// maker lets the evaporator wall fall below the set point. Without both a
+	// chiller's coldest wall is not known, however warm its room.
 	SetPoint         *chemistry.Celsius      `json:"set_point_c,omitempty"`
 	EvaporatorMargin *chemistry.CelsiusDelta `json:"evaporator_margin_k,omitempty"`
 	// Hottest is the highest coolant temperature; nil reads as 60 °C (common
 	// practice, no source).
 	Hottest *chemistry.Celsius `json:"hottest_c,omitempty"`
-	// Reach tells that animals or children reach the loop.
-	Reach bool `json:"animals_or_children_reach,omitempty"`
+	// Reach tells whether animals or children reach the loop; nil where nobody
+	// asked.
+	Reach *bool `json:"animals_or_children_reach,omitempty"`
 }
 
 // WettedPart is one material the liquid touches.
@@ -95,9 +102,20 @@ func (c Construction) HottestOrDefault() chemistry.Celsius {
 	return DefaultHottest
 }
 
+// WithinReach tells that animals or children reach the loop, or that nobody
+// asked: poison is kept from them until somebody says that they do not.
+func (c Construction) WithinReach() bool { return c.Reach == nil || *c.Reach }
+
+// FrostKnown tells whether it is known how cold the loop gets: its coldest wall,
+// or that nothing in it can freeze.
+func (c Construction) FrostKnown() bool {
+	_, ok := c.Wall()
+	return ok || c.NoFrost
+}
+
 // Wall returns the coldest wetted wall: for a chiller the set point less the
-// maker's evaporator margin where that is colder. ok is false where nothing
-// can freeze.
+// maker's evaporator margin where that is colder. ok is false where it is not
+// known, or where nothing can freeze.
 func (c Construction) Wall() (wall chemistry.Celsius, ok bool) {
 	if c.ColdestWall != nil {
 		wall, ok = *c.ColdestWall, true
@@ -111,12 +129,14 @@ func (c Construction) Wall() (wall chemistry.Celsius, ok bool) {
 	return wall, ok
 }
 
-// Validate returns all that is wrong with the fields people enter, joined.
-// The machine's kind decides what a chiller must state.
-func (l Loop) Validate(kind MachineKind) error {
+// Validate returns all that is wrong with the fields people enter, joined. What
+// is not known yet may be left out; the acts that need it ask.
+func (l Loop) Validate() error {
 	var p problems
 	p.add(checkText("loop name", l.Name, 100, false))
-	p.add(inRange("volume", l.Volume, 0.005, 1000, "litres (5ml to 1000l)"))
+	if l.Volume != 0 {
+		p.add(inRange("volume", l.Volume, 0.005, 1000, "litres (5ml to 1000l)"))
+	}
 	p.add(inRange("volume uncertainty", l.VolumeUncertainty, 0, l.Volume, "litres, not more than the volume"))
 	if len(l.Wetted) > 40 {
 		p.add(invalid("wetted", len(l.Wetted), "at most 40 parts"))
@@ -136,11 +156,13 @@ func (l Loop) Validate(kind MachineKind) error {
 	if l.ColdestWall != nil {
 		p.add(inRange("coldest wall", *l.ColdestWall, -60, 60, "°C"))
 	}
+	if l.NoFrost && l.ColdestWall != nil {
+		p.add(invalid("coldest wall", l.ColdestWall.String(), "none where nothing can freeze: say one or the other"))
+	}
+	p.add(l.VolumeKnown.validate("volume"))
+	p.add(l.ColdestWallKnown.validate("coldest wall"))
 	if l.Hottest != nil {
 		p.add(inRange("hottest coolant", *l.Hottest, 0, 100, "°C"))
-	}
-	if kind.IsChiller() && (l.SetPoint == nil || l.EvaporatorMargin == nil) {
-		p.add(invalid("set point", "none", "for a chiller the set point and the maker's evaporator margin: its evaporator can freeze in a warm room"))
 	}
 	if l.SetPoint != nil {
 		p.add(inRange("set point", *l.SetPoint, -60, 90, "°C"))

@@ -48,6 +48,7 @@ type Inspection struct {
 	// Mass is the glycol fraction read on a sample, with its k = 2 uncertainty.
 	Mass            *chemistry.MassFraction `json:"mass_fraction,omitempty"`
 	MassUncertainty chemistry.MassFraction  `json:"mass_fraction_uncertainty,omitempty"`
+	MassKnown       Known                   `json:"mass_fraction_known,omitzero"`
 	PH              *float64                `json:"ph,omitempty"`
 	// Missing is how much liquid the loop lacks to its fill mark.
 	Missing *chemistry.Litre `json:"missing_l,omitempty"`
@@ -96,7 +97,24 @@ func (x *Inspection) validate() error {
 	optional(&p, "weight", x.Weight, 0.01, 5000, "kg")
 	p.add(inRange("strength uncertainty", x.MassUncertainty, 0, 1, "as a mass fraction"))
 	p.add(checkText("noise", x.Noise, 200, false))
+	p.add(x.MassKnown.validate("strength"))
 	return p.err()
+}
+
+// Empty tells that nothing was read, heard or judged.
+func (x *Inspection) Empty() bool {
+	bare := *x
+	bare.Steady, bare.MassUncertainty, bare.MassKnown = false, 0, Known{}
+	if bare.Verdict == NotJudged {
+		bare.Verdict = ""
+	}
+	return bare == Inspection{}
+}
+
+// Serves tells that the readings stand for a service check: the heat was
+// measured, or the technician judged the loop.
+func (x *Inspection) Serves() bool {
+	return x.Comparable() || x.Verdict != NotJudged && x.Verdict != ""
 }
 
 // optional checks a figure that may be missing.
@@ -217,6 +235,26 @@ func (x *Drain) validate() error {
 	return p.err()
 }
 
+// Cleaning is what a loop was cleaned with.
+type Cleaning struct {
+	// Agents were used in this order; empty where only the note says.
+	Agents []chemistry.Agent `json:"agents,omitempty"`
+	// Rinsed tells that the loop was rinsed with water between two agents and
+	// after the last.
+	Rinsed bool `json:"rinsed,omitempty"`
+}
+
+func (x *Cleaning) validate() error {
+	var p problems
+	if len(x.Agents) > 10 {
+		p.add(invalid("agents", len(x.Agents), "at most 10"))
+	}
+	for _, a := range x.Agents {
+		p.add(oneOf("agent", a, chemistry.Agents()...))
+	}
+	return p.err()
+}
+
 // LeakCheck is a run with the pump on a separate supply and the machine
 // unpowered.
 type LeakCheck struct {
@@ -224,12 +262,38 @@ type LeakCheck struct {
 	Dry   bool    `json:"dry"`
 }
 
+// LeakCheckHours is how long a leak check runs before it releases anything:
+// "about 24 hours" (common practice, no source).
+const LeakCheckHours = 24
+
+// Full tells that the check ran its full length.
+func (x *LeakCheck) Full() bool { return x.Hours >= LeakCheckHours }
+
 func (x *LeakCheck) validate() error { return inRange("hours", x.Hours, 0, 1000, "h") }
 
 // Proof compares readings after a repair with those before it.
 type Proof struct {
 	Before Inspection `json:"before"`
 	After  Inspection `json:"after"`
+}
+
+// ComparablePower is how far apart two powers may be, as a share of the
+// larger, for readings at them to be compared (common practice, no source).
+const ComparablePower = 0.25
+
+// Valid tells that the repair is proved: both readings name die, room and
+// power, the powers compare, the coolant was steady afterwards, the technician
+// judged it good, and a watt warms the die less than before.
+func (x *Proof) Valid() bool {
+	b, a := &x.Before, &x.After
+	if !b.Comparable() || !a.Comparable() || !a.Steady || a.Verdict != Good {
+		return false
+	}
+	p, q := *b.PowerW, *a.PowerW
+	if p <= 0 || q <= 0 || max(p, q)-min(p, q) > ComparablePower*max(p, q) {
+		return false
+	}
+	return float64(a.Die.Sub(*a.Room))/q < float64(b.Die.Sub(*b.Room))/p
 }
 
 func (x *Proof) validate() error {
@@ -242,9 +306,58 @@ func (x *Proof) validate() error {
 // Handover is the machine going back to its owner.
 type Handover struct {
 	Consent Consent `json:"consent"`
+	// NotAsked tells that nobody asked the owner for consent: what is on record
+	// stays, and no mail goes out on it.
+	NotAsked bool `json:"consent_not_asked,omitempty"`
+	// Unproved is why the machine goes back without a proof; empty where it is
+	// proved.
+	Unproved string `json:"unproved,omitempty"`
 }
 
-func (x *Handover) validate() error { return nil }
+func (x *Handover) validate() error { return checkText("unproved", x.Unproved, 500, false) }
+
+// Return is the machine going back as it is: unrepaired, leaking or unproved.
+// Nothing is planned for it as for a good loop.
+type Return struct {
+	Why string `json:"why"`
+}
+
+func (x *Return) validate() error { return requireText("why", x.Why, 500) }
+
+// Swap is another cooler fitted in the place of this one: the life of the old
+// charge ends and another begins, of a loop that nobody has measured yet.
+type Swap struct {
+	// OldUnit is what became of the cooler that was taken out.
+	OldUnit OldUnit `json:"old_unit"`
+	Sealed  bool    `json:"sealed"`
+	// Fluid of the new cooler; empty where nobody knows.
+	Fluid chemistry.Fluid `json:"fluid,omitempty"`
+	// Volume of the new loop; zero where it is not known.
+	Volume chemistry.Litre `json:"volume_l,omitempty"`
+	Why    string          `json:"why,omitempty"`
+}
+
+// OldUnit is what became of a cooler that was taken out.
+type OldUnit string
+
+// What becomes of an old unit.
+const (
+	OldUnitKept      OldUnit = "kept"
+	OldUnitDiscarded OldUnit = "discarded"
+	OldUnitReturned  OldUnit = "given to the owner"
+)
+
+// OldUnits lists what can become of one.
+func OldUnits() []OldUnit { return []OldUnit{OldUnitKept, OldUnitDiscarded, OldUnitReturned} }
+
+func (x *Swap) validate() error {
+	var p problems
+	p.add(oneOf("old unit", x.OldUnit, OldUnits()...))
+	p.add(oneOf("fluid", x.Fluid, append(chemistry.Fluids(), "")...))
+	p.add(inRange("volume", x.Volume, 0, 1000, "litres"))
+	p.add(checkText("why", x.Why, 500, false))
+	return p.err()
+}
 
 // Answer is what an owner replied to a reminder.
 type Answer struct {

@@ -28,11 +28,33 @@ type State struct {
 	// LastLook is the last day on which anybody looked the loop over: an
 	// inspection, a hand-over, or an owner's "all fine".
 	LastLook Day `json:"last_look,omitzero"`
-	// LastService is the last day a technician had readings from the loop.
+	// LastService is the last day a technician measured the heat or judged the
+	// loop; a strength or a level read by itself is no service.
 	LastService Day `json:"last_service,omitzero"`
-	// LastTopUp and LastLeakCheck are days of such entries since the fill.
-	LastTopUp     Day `json:"last_top_up,omitzero"`
+	// LastTopUp is the day of the last one since the fill.
+	LastTopUp Day `json:"last_top_up,omitzero"`
+	// LastLeakCheck is the day of the last leak check of full length that stayed
+	// dry since the loop was last filled, opened or found wet.
 	LastLeakCheck Day `json:"last_leak_check,omitzero"`
+	// Empty is the day the loop was drained; zero where it holds something or
+	// nobody knows what.
+	Empty Day `json:"empty,omitzero"`
+	// Remains is what a drain left behind; nil once the loop was filled.
+	Remains *Remains `json:"remains,omitempty"`
+	// Contaminated says what got into the charge that must not be in it, until
+	// the loop is drained, rinsed and filled.
+	Contaminated *Contamination `json:"contaminated,omitempty"`
+	// Leaking is the day a leak check ended wet; zero once one of full length
+	// stayed dry.
+	Leaking Day `json:"leaking,omitzero"`
+	// Arrived is the day the machine last came in.
+	Arrived Day `json:"arrived,omitzero"`
+	// Proved is the day a valid proof was recorded for this charge; zero while
+	// it is unproved.
+	Proved Day `json:"proved,omitzero"`
+	// ReturnedAsIs is the day the machine went back as it was; zero after a
+	// hand-over or while it is in the workshop.
+	ReturnedAsIs Day `json:"returned_as_is,omitzero"`
 	// HandedOver is the day the machine last went back to its owner; zero
 	// while it is in the workshop.
 	HandedOver Day `json:"handed_over,omitzero"`
@@ -85,10 +107,45 @@ func (s State) Setting(task TaskKind) Setting {
 	return Setting{Task: task}
 }
 
-// InService tells whether the loop has a charge, is out of the workshop and
-// has neither failed nor been retired.
+// InService tells whether the loop has a charge, was handed over and has
+// neither failed nor been retired. What went back as it is is not in service:
+// nothing is planned for it as for a good loop.
 func (s State) InService() bool {
 	return s.Charge != nil && !s.HandedOver.IsZero() && s.Failed.IsZero() && s.Retired.IsZero()
+}
+
+// Remains is what stayed in a loop after it was drained.
+type Remains struct {
+	Fluid chemistry.Fluid `json:"fluid,omitempty"` // empty where it was not known
+	// Left is how much; zero where nobody said.
+	Left   chemistry.Litre `json:"left_l,omitempty"`
+	Rinsed bool            `json:"rinsed,omitempty"`
+}
+
+// Contamination is a liquid in a charge that must not be in it.
+type Contamination struct {
+	Day Day `json:"day"`
+	// Charge is what was in the loop, With what came into it; empty where one of
+	// them is not known.
+	Charge chemistry.Fluid `json:"charge,omitempty"`
+	With   chemistry.Fluid `json:"with,omitempty"`
+}
+
+// String says what got into what.
+func (c Contamination) String() string {
+	name := func(f chemistry.Fluid) string {
+		if f == "" {
+			return "an unknown liquid"
+		}
+		return f.Name()
+	}
+	return name(c.With) + " in " + name(c.Charge)
+}
+
+// Unproved tells that the workshop filled the loop and no valid proof stands
+// since.
+func (s State) Unproved() bool {
+	return s.Charge != nil && s.Charge.Origin == WorkshopFill && s.Proved.IsZero()
 }
 
 // Standing returns the entries that count, in the order they happened: those
@@ -136,34 +193,46 @@ func (s *State) apply(e Entry) {
 	switch e.Kind {
 	case KindIntake:
 		// A retired loop that comes in again is in the workshop like any other.
-		s.HandedOver, s.Retired = Day{}, Day{}
+		s.HandedOver, s.ReturnedAsIs, s.Retired, s.Arrived = Day{}, Day{}, Day{}, e.Day
 		s.hours(e.Intake.RunningHours)
 	case KindFill:
-		charge := e.Fill.Charge
-		*s = State{Charge: &charge, HandedOver: s.HandedOver, LastLook: s.LastLook, RunningHours: s.RunningHours, Settings: s.Settings}
+		s.filled(e.Fill.Charge)
 	case KindDrain:
-		s.Charge, s.Missing, s.MissingSeen = nil, 0, Day{}
-	case KindTopUp:
-		s.LastTopUp, s.Missing, s.MissingSeen = e.Day, e.TopUp.Missing, e.Day
-		if s.Charge != nil {
-			charge := s.Charge.toppedUp(e.TopUp)
-			s.Charge = &charge
+		s.drained(e)
+	case KindFlush:
+		s.rinsed()
+	case KindClean:
+		if e.Clean != nil && e.Clean.Rinsed {
+			s.rinsed()
 		}
+	case KindTopUp:
+		s.toppedUp(e.Day, e.TopUp)
 	case KindDose:
 		s.dose(e)
 	case KindInspection:
-		s.inspected(e.Day, e.Inspection)
+		s.inspected(e.Day, e.Inspection, e.Inspection.Verdict == Good && e.Inspection.Comparable())
 	case KindProof:
-		s.inspected(e.Day, &e.Proof.After)
+		valid := e.Proof.Valid()
+		if valid && s.Retired.IsZero() && s.Charge != nil {
+			s.Proved = e.Day
+		}
+		s.inspected(e.Day, &e.Proof.After, valid)
 	case KindOpening:
 		s.hours(e.Opening.RunningHours)
-		if s.Charge != nil && e.Opening.Cause != CauseNone {
+		s.Proved, s.LastLeakCheck = Day{}, Day{}
+		if s.Charge != nil && e.Opening.Cause != CauseNone && s.Failed.IsZero() {
 			s.Failed, s.Cause = e.Day, e.Opening.Cause
+		} else if s.Charge != nil && e.Opening.Cause != CauseNone {
+			s.Cause = e.Opening.Cause // the opening tells what a measurement only saw
 		}
 	case KindLeakCheck:
-		s.LastLeakCheck = e.Day
+		s.leakChecked(e.Day, e.LeakCheck)
 	case KindHandover:
-		s.HandedOver, s.LastLook = e.Day, e.Day
+		s.HandedOver, s.LastLook, s.ReturnedAsIs = e.Day, e.Day, Day{}
+	case KindReturn:
+		s.HandedOver, s.ReturnedAsIs = Day{}, e.Day
+	case KindSwap:
+		s.swapped(e.Day, e.Swap)
 	case KindAnswer:
 		s.answered(e.Day, e.Answer)
 	case KindRetirement:
@@ -198,24 +267,155 @@ func (s *State) answered(day Day, x *Answer) {
 }
 
 // inspected folds a technician's readings: a measured strength and level
-// replace what was reckoned, and only a comparable good one makes the loop
-// known good.
-func (s *State) inspected(day Day, x *Inspection) {
-	s.LastLook, s.LastService, s.Concern = day, day, Day{}
+// replace what was worked out. Known says that they find the loop good by a
+// comparable measurement. A charge that the workshop filled is known good only
+// once a proof stands: until then nobody knows that the repair held.
+func (s *State) inspected(day Day, x *Inspection, known bool) {
 	s.hours(x.RunningHours)
+	if !s.Retired.IsZero() {
+		return
+	}
+	s.LastLook, s.Concern = day, Day{}
+	if x.Serves() {
+		s.LastService = day
+	}
 	if x.Missing != nil {
 		s.Missing, s.MissingSeen = *x.Missing, day
 	}
 	if x.Mass != nil && s.Charge != nil && s.Charge.Fluid != "" { // of an unknown fluid a reading says no strength
 		charge, mass := *s.Charge, *x.Mass
-		charge.Mass, charge.MassUncertainty = &mass, x.MassUncertainty
+		charge.Mass, charge.MassUncertainty, charge.MassKnown = &mass, x.MassUncertainty, x.MassKnown
+		if charge.MassKnown.How == "" {
+			charge.MassKnown = Known{How: Measured}
+		}
+		charge.MassKnown.On = day
 		s.Charge = &charge
 	}
 	switch {
-	case x.Verdict == Good && x.Comparable() && s.Charge != nil:
+	case known && s.Charge != nil && s.Failed.IsZero() && !s.Unproved():
 		s.LastKnownGood = day
 	case x.Verdict == Failed && s.Charge != nil && s.Failed.IsZero():
 		s.Failed, s.Cause = day, CauseOther
+	}
+}
+
+// filled starts a new charge. What is told about the machine stays; what was
+// told about the old charge goes. Filled without a rinse on top of another
+// fluid, or without having been emptied while contaminated, the loop is
+// contaminated from its first day.
+func (s *State) filled(charge Charge) {
+	tainted := s.taint(charge)
+	*s = State{
+		Charge: &charge, HandedOver: s.HandedOver, ReturnedAsIs: s.ReturnedAsIs, Arrived: s.Arrived, LastLook: s.LastLook,
+		RunningHours: s.RunningHours, Settings: s.Settings, Leaking: s.Leaking, Retired: s.Retired,
+	}
+	if tainted != nil {
+		s.contaminate(*tainted)
+	}
+}
+
+// taint says what of the old charge spoils a new one; nil where nothing does.
+func (s *State) taint(charge Charge) *Contamination {
+	rinsed := s.Remains != nil && s.Remains.Rinsed
+	switch {
+	case rinsed || charge.Origin != WorkshopFill:
+		return nil
+	case s.Contaminated != nil:
+		c := *s.Contaminated
+		c.Day = charge.FilledTo
+		return &c
+	case s.Remains != nil && mustNotMeet(s.Remains.Fluid, charge.Fluid):
+		return &Contamination{charge.FilledTo, charge.Fluid, s.Remains.Fluid}
+	}
+	return nil
+}
+
+// mustNotMeet tells that one of two different fluids makes the other unfit: two
+// glycols, glycol in a loop that runs on water, or anything in deionised water.
+func mustNotMeet(in, with chemistry.Fluid) bool {
+	if in == with || in == "" {
+		return false
+	}
+	return in.IsGlycol() && with.IsGlycol() || in == chemistry.DeionisedWater || with == chemistry.DeionisedWater
+}
+
+// contaminate folds a foreign liquid into the charge. Nobody can say any more
+// what it is or how strong: no scale reads a mixture.
+func (s *State) contaminate(c Contamination) {
+	s.Contaminated = &c
+	charge := *s.Charge
+	charge.Fluid, charge.Mass, charge.MassUncertainty, charge.MassKnown = "", nil, 0, Known{How: NotKnown}
+	s.Charge = &charge
+}
+
+// drained empties the loop; what stays behind taints the next charge until it
+// is rinsed out.
+func (s *State) drained(e Entry) {
+	remains := Remains{Left: e.Drain.Left}
+	if s.Charge != nil {
+		remains.Fluid = s.Charge.Fluid
+	}
+	s.Charge, s.Missing, s.MissingSeen = nil, 0, Day{}
+	s.Empty, s.Remains = e.Day, &remains
+	s.Proved, s.LastLeakCheck = Day{}, Day{}
+}
+
+// rinsed folds a flush: in a drained loop it takes away what was left.
+func (s *State) rinsed() {
+	if s.Charge == nil {
+		remains := Remains{}
+		if s.Remains != nil {
+			remains = *s.Remains
+		}
+		remains.Rinsed = true
+		s.Remains = &remains
+	}
+}
+
+// toppedUp folds liquid added to the charge. A foreign one contaminates it.
+func (s *State) toppedUp(day Day, t *TopUp) {
+	s.LastTopUp, s.Missing, s.MissingSeen = day, t.Missing, day
+	if s.Charge == nil {
+		return
+	}
+	was := *s.Charge
+	charge := was.toppedUp(t)
+	s.Charge = &charge
+	for _, pour := range t.Poured {
+		if s.Contaminated == nil && foreign(was.Fluid, pour) {
+			s.contaminate(Contamination{day, was.Fluid, pour.Fluid})
+		}
+	}
+}
+
+// foreign tells that a liquid must not be poured into a loop with the fluid.
+func foreign(in chemistry.Fluid, pour Pour) bool {
+	switch {
+	case pour.Fluid == "":
+		return true
+	case pour.Mass > 0 && pour.Fluid.IsGlycol():
+		return pour.Fluid != in && in != ""
+	}
+	return in == chemistry.DeionisedWater && pour.Fluid != chemistry.DeionisedWater
+}
+
+// leakChecked folds a leak check: wet makes the loop leaking however short it
+// was, and only a dry one of full length clears that.
+func (s *State) leakChecked(day Day, x *LeakCheck) {
+	switch {
+	case !x.Dry:
+		s.Leaking, s.LastLeakCheck = day, Day{}
+	case x.Full():
+		s.Leaking, s.LastLeakCheck = Day{}, day
+	}
+}
+
+// swapped ends the life of the charge and begins that of another cooler's,
+// which nobody has measured.
+func (s *State) swapped(day Day, x *Swap) {
+	*s = State{
+		Charge:     &Charge{Fluid: x.Fluid, Volume: x.Volume, Origin: Factory, FilledTo: day},
+		HandedOver: s.HandedOver, Arrived: s.Arrived, LastLook: s.LastLook, Settings: s.Settings,
 	}
 }
 
@@ -277,6 +477,6 @@ func (c Charge) toppedUp(t *TopUp) Charge {
 		return c
 	}
 	mass := chemistry.MassFraction(glycol / total)
-	c.Mass = &mass
+	c.Mass, c.MassKnown = &mass, Known{How: Calculated, By: "balance of what was in it and what went in"}
 	return c
 }

@@ -28,6 +28,102 @@ func comparable(d loops.Day, verdict loops.Judgement) loops.Entry {
 	}}
 }
 
+// proof is one whose resistance falls from 0.9 to 0.43 K/W, at the powers given.
+func proof(d loops.Day, before, after float64) loops.Entry {
+	return loops.Entry{Kind: loops.KindProof, Day: d, By: "test", Proof: &loops.Proof{
+		Before: loops.Inspection{Die: new(chemistry.Celsius(20 + 0.9*before)), Room: new(chemistry.Celsius(20)), PowerW: &before, Verdict: loops.Failed},
+		After:  loops.Inspection{Die: new(chemistry.Celsius(20 + 0.43*after)), Room: new(chemistry.Celsius(20)), PowerW: &after, Steady: true, Verdict: loops.Good},
+	}}
+}
+
+func poured(d loops.Day, fluid chemistry.Fluid, mass chemistry.MassFraction) loops.Entry {
+	return loops.Entry{Kind: loops.KindTopUp, Day: d, By: "test", TopUp: &loops.TopUp{Poured: []loops.Pour{{Liquid: "x", Fluid: fluid, Mass: mass, Volume: 0.05}}}}
+}
+
+func leakCheck(d loops.Day, hours float64, dry bool) loops.Entry {
+	return loops.Entry{Kind: loops.KindLeakCheck, Day: d, By: "test", LeakCheck: &loops.LeakCheck{Hours: hours, Dry: dry}}
+}
+
+// States that only the right act clears.
+func TestStatesStandUntilTheActThatSettlesThem(t *testing.T) {
+	t.Parallel()
+	d := day(t, "2026-01-10")
+	drain := loops.Entry{Kind: loops.KindDrain, Day: d.AddDays(20), By: "test", Drain: &loops.Drain{}}
+	flush := loops.Entry{Kind: loops.KindFlush, Day: d.AddDays(21), By: "test"}
+	refill := fill(d.AddDays(22), 0.4)
+	reading := loops.Entry{Kind: loops.KindInspection, Day: d.AddDays(12), By: "test", Inspection: &loops.Inspection{Mass: new(chemistry.MassFraction(0.42)), Verdict: loops.NotJudged}}
+
+	t.Run("contaminated until drained, rinsed and filled", func(t *testing.T) {
+		mixed := []loops.Entry{fill(d, 0.4), poured(d.AddDays(10), chemistry.EthyleneGlycol, 0.95), reading}
+		s := loops.Fold(numbered(mixed...))
+		require.NotNil(t, s.Contaminated)
+		assert.Equal(t, "ethylene glycol in propylene glycol", s.Contaminated.String())
+		assert.Nil(t, s.Charge.Mass, "no scale reads a mixture")
+		assert.Empty(t, s.Charge.Fluid)
+		assert.NotNil(t, loops.Fold(numbered(append(mixed, drain, refill)...)).Contaminated, "not rinsed")
+		assert.NotNil(t, loops.Fold(numbered(append(mixed, refill)...)).Contaminated, "filled on top")
+		s = loops.Fold(numbered(append(mixed, drain, flush, refill)...))
+		assert.Nil(t, s.Contaminated)
+		assert.InDelta(t, 0.4, float64(*s.Charge.Mass), 1e-12)
+	})
+	t.Run("another glycol on what a drain left", func(t *testing.T) {
+		eg := fill(d.AddDays(22), 0.4)
+		eg.Fill.Charge.Fluid = chemistry.EthyleneGlycol
+		assert.NotNil(t, loops.Fold(numbered(fill(d, 0.4), drain, eg)).Contaminated)
+		assert.Nil(t, loops.Fold(numbered(fill(d, 0.4), drain, flush, eg)).Contaminated)
+	})
+	t.Run("water into glycol is no contamination, glycol into deionised water is", func(t *testing.T) {
+		assert.Nil(t, loops.Fold(numbered(fill(d, 0.4), poured(d.AddDays(1), chemistry.TreatedWater, 0))).Contaminated)
+		di := fill(d, 0)
+		di.Fill.Charge.Fluid = chemistry.DeionisedWater
+		assert.NotNil(t, loops.Fold(numbered(di, poured(d.AddDays(1), chemistry.TreatedWater, 0))).Contaminated)
+		assert.Nil(t, loops.Fold(numbered(di, poured(d.AddDays(1), chemistry.DeionisedWater, 0))).Contaminated)
+	})
+	t.Run("leaking until a dry check of full length", func(t *testing.T) {
+		wet := []loops.Entry{fill(d, 0.4), leakCheck(d.AddDays(1), 2, false)}
+		assert.False(t, loops.Fold(numbered(wet...)).Leaking.IsZero())
+		assert.False(t, loops.Fold(numbered(append(wet, leakCheck(d.AddDays(2), 23.9, true))...)).Leaking.IsZero())
+		assert.False(t, loops.Fold(numbered(append(wet, fill(d.AddDays(2), 0.4))...)).Leaking.IsZero(), "a fill mends no joint")
+		s := loops.Fold(numbered(append(wet, leakCheck(d.AddDays(2), 24, true))...))
+		assert.True(t, s.Leaking.IsZero())
+		assert.Equal(t, d.AddDays(2), s.LastLeakCheck)
+	})
+	t.Run("unproved until a valid proof", func(t *testing.T) {
+		assert.True(t, loops.Fold(numbered(fill(d, 0.4))).Unproved())
+		assert.True(t, loops.Fold(numbered(fill(d, 0.4), proof(d.AddDays(1), 45, 120))).Unproved(), "45 W and 120 W do not compare")
+		assert.True(t, loops.Fold(numbered(fill(d, 0.4), proof(d.AddDays(1), 45, 120))).LastKnownGood.IsZero())
+		s := loops.Fold(numbered(fill(d, 0.4), proof(d.AddDays(1), 90, 120)))
+		assert.False(t, s.Unproved(), "a quarter apart still compares")
+		assert.Equal(t, d.AddDays(1), s.LastKnownGood)
+		assert.True(t, loops.Fold(numbered(fill(d, 0.4), proof(d.AddDays(1), 89.9, 120))).Unproved())
+	})
+	t.Run("what was retired gains no life", func(t *testing.T) {
+		retired := loops.Entry{Kind: loops.KindRetirement, Day: d.AddDays(30), By: "test", Retirement: &loops.Retirement{Reason: loops.ReplacedByAir}}
+		s := loops.Fold(numbered(fill(d, 0.4), proof(d.AddDays(1), 80, 80), retired, comparable(d.AddDays(270), loops.Good), proof(d.AddDays(271), 80, 80)))
+		assert.Equal(t, d.AddDays(1), s.LastKnownGood)
+		assert.Equal(t, d.AddDays(1), s.LastService)
+	})
+	t.Run("a strength by itself is no service check", func(t *testing.T) {
+		s := loops.Fold(numbered(fill(d, 0.4), reading))
+		assert.True(t, s.LastService.IsZero())
+		assert.Equal(t, loops.Measured, s.Charge.MassKnown.How)
+		assert.Equal(t, d.AddDays(12), s.Charge.MassKnown.On)
+	})
+	t.Run("went back as it is", func(t *testing.T) {
+		back := loops.Entry{Kind: loops.KindReturn, Day: d.AddDays(3), By: "test", Return: &loops.Return{Why: "the owner wants it back"}}
+		s := loops.Fold(numbered(fill(d, 0.4), back))
+		assert.False(t, s.InService())
+		assert.Equal(t, d.AddDays(3), s.ReturnedAsIs)
+	})
+	t.Run("another cooler is another life", func(t *testing.T) {
+		swap := loops.Entry{Kind: loops.KindSwap, Day: d.AddDays(90), By: "test", Swap: &loops.Swap{OldUnit: loops.OldUnitKept, Sealed: true}}
+		s := loops.Fold(numbered(fill(d, 0.4), proof(d.AddDays(1), 80, 80), swap))
+		assert.True(t, s.LastKnownGood.IsZero())
+		assert.Equal(t, loops.Factory, s.Charge.Origin)
+		assert.Empty(t, s.Charge.Fluid)
+	})
+}
+
 func numbered(entries ...loops.Entry) []loops.Entry {
 	for i := range entries {
 		entries[i].ID = loops.EntryID(i + 1)
@@ -46,6 +142,8 @@ func TestFold(t *testing.T) {
 		assert.True(t, s.LastKnownGood.IsZero())
 		assert.Equal(t, d.AddDays(5), s.LastLook)
 		s = loops.Fold(numbered(fill(d, 0.4), comparable(d.AddDays(3), loops.Good)))
+		assert.True(t, s.LastKnownGood.IsZero(), "nothing proves the repair yet")
+		s = loops.Fold(numbered(fill(d, 0.4), proof(d.AddDays(1), 80, 80), comparable(d.AddDays(3), loops.Good)))
 		assert.Equal(t, d.AddDays(3), s.LastKnownGood)
 	})
 	t.Run("a correction strikes out, and a struck correction strikes nothing", func(t *testing.T) {

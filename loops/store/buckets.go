@@ -37,6 +37,7 @@ const (
 	bucketTokens          = "tokens"            // hash of the token
 	bucketEvidence        = "evidence"          // version
 	bucketWatches         = "watches"           // watch
+	bucketActKeys         = "act keys"          // index: key of an act, loop, entry
 )
 
 // buckets lists every bucket there is.
@@ -47,7 +48,7 @@ func buckets() []string {
 		bucketBodies, bucketRecent, bucketOutbox, bucketSent, bucketAudit,
 		bucketSuppressed, bucketContainers, bucketUsedFluid, bucketInstruments,
 		bucketSamples, bucketTechnicians, bucketSignIns, bucketTokens,
-		bucketEvidence, bucketWatches,
+		bucketEvidence, bucketWatches, bucketActKeys,
 	}
 }
 

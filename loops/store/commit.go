@@ -225,6 +225,9 @@ func (e *encodedChange) writeEntries(tx *bolt.Tx, next map[loops.LoopID]loops.En
 		if err := b.Put(entry.key, entry.value); err != nil {
 			return err
 		}
+		if err := putActKey(tx, entry.record); err != nil {
+			return err
+		}
 		next[entry.record.Loop]++
 	}
 	for _, l := range e.loops {

@@ -82,6 +82,11 @@ type entryV1 struct {
 	Setting    *loops.Setting    `json:"setting,omitempty"`
 	Weighing   *loops.Weighing   `json:"weighing,omitempty"`
 	Step       *loops.StepDone   `json:"step,omitempty"`
+	Clean      *loops.Cleaning   `json:"clean,omitempty"`
+	Return     *loops.Return     `json:"return,omitempty"`
+	Swap       *loops.Swap       `json:"swap,omitempty"`
+	Judged     *loops.Judged     `json:"judged,omitempty"`
+	Key        string            `json:"key,omitempty"`
 }
 
 // messageV1 leaves Raw out: it stands in a value of its own, so that moving a

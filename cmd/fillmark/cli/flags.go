@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/pflag"
 
+	"fillmark/chemistry"
 	"fillmark/loops"
 )
 
@@ -88,6 +89,16 @@ func number(unit string) func(string) (float64, error) {
 	}
 }
 
+func yesOrNo(text string) (bool, error) {
+	switch strings.ToLower(strings.TrimSpace(text)) {
+	case "yes", "true":
+		return true, nil
+	case "no", "false":
+		return false, nil
+	}
+	return false, &loops.InvalidError{Field: "value", Value: text, Reason: "yes or no"}
+}
+
 // optionally lets the unit of a number that has only one be typed or left
 // away: 18 and 18mg/l.
 func optionally(unit string) func(string) (float64, error) {
@@ -145,4 +156,21 @@ func choice[T ~string](field string, allowed []T) func(string) (T, error) {
 		}
 		return "", &loops.InvalidError{Field: field, Value: text, Reason: "one of: " + strings.Join(names, ", ")}
 	}
+}
+
+// wrapped lists the values of a fixed vocabulary.
+func wrapped[T ~string](values []T) string {
+	var words []string
+	for _, v := range values {
+		words = append(words, string(v))
+	}
+	return strings.Join(words, ", ")
+}
+
+// orUnknown reads a fluid, or "unknown" for one that nobody knows.
+func orUnknown(text string) (chemistry.Fluid, error) {
+	if strings.EqualFold(strings.TrimSpace(text), "unknown") {
+		return "", nil
+	}
+	return chemistry.ParseFluid(text)
 }

@@ -20,9 +20,8 @@ func (a *app) loopCommand() *cobra.Command {
 	cmd := &cobra.Command{Use: "loop", Short: "Loops: what is in them and what was done to them", Args: cobra.NoArgs}
 	cmd.AddCommand(a.loopAddCommand(), a.loopCopyCommand(), a.loopEditCommand(),
 		a.loopListCommand(), a.loopShowCommand(), a.loopFaultsCommand(), a.loopHistoryCommand(), a.loopStepsCommand(),
-		a.loopFillCommand(), a.loopInspectCommand(), a.loopHandoverCommand(), a.loopTopUpCommand(), a.loopCorrectCommand())
-	cmd.AddCommand(a.workCommands()...)
-	cmd.AddCommand(a.lifeCommands()...)
+	)
+	cmd.AddCommand(a.actCommands()...)
 	return cmd
 }
 
@@ -40,11 +39,12 @@ func loopFlags(f *pflag.FlagSet, l *loops.Loop) {
 	f.StringVar(&l.PumpPlace, "pump", l.PumpPlace, "where the pump sits")
 	f.StringVar(&l.Mounting, "mounting", l.Mounting, "how the radiator is mounted")
 	need(f, &l.RadiatorSizeMM, number("mm"), "radiator", "LENGTH", "size of the radiator, such as 240mm")
-	may(f, &l.ColdestWall, chemistry.ParseCelsius, "wall", "TEMPERATURE", "coldest wetted wall in use, storage or transport; none where nothing can freeze")
+	may(f, &l.ColdestWall, chemistry.ParseCelsius, "wall", "TEMPERATURE", "coldest wetted wall in use, storage or transport")
 	may(f, &l.SetPoint, chemistry.ParseCelsius, "set-point", "TEMPERATURE", "a chiller's set point")
 	may(f, &l.EvaporatorMargin, chemistry.ParseCelsiusDelta, "evaporator-margin", "DIFFERENCE", "how far the maker lets the evaporator fall below the set point")
 	may(f, &l.Hottest, chemistry.ParseCelsius, "hottest", "TEMPERATURE", "highest coolant temperature (default 60C)")
-	f.BoolVar(&l.Reach, "reach", l.Reach, "animals or children reach the loop")
+	f.BoolVar(&l.NoFrost, "no-frost", l.NoFrost, "nothing in it can freeze, in use, storage or transport")
+	may(f, &l.Reach, yesOrNo, "reach", "YES/NO", "animals or children reach the loop; unknown unless said")
 }
 
 func (a *app) loopAddCommand() *cobra.Command {

@@ -51,15 +51,17 @@ func printFile(p *printer, file workshop.File) {
 	})
 }
 
-func printProtection(p *printer, protection *workshop.Protection) {
+func printProtection(p *printer, protection *loops.Protection) {
 	if protection == nil {
 		p.line("Freeze point not known: the strength is not on record.")
 		return
 	}
 	words := fmt.Sprintf("First ice at %.1f ± %.1f °C (k = 2)", float64(protection.FreezePoint), float64(protection.Uncertainty))
 	switch {
-	case protection.Wall == nil:
+	case protection.NoFrost:
 		words += "; nothing in this loop can freeze."
+	case protection.Wall == nil:
+		words += "; the coldest wall is NOT KNOWN: say it with fillmark loop edit --wall, or --no-frost where nothing can freeze."
 	case protection.Holds:
 		words += fmt.Sprintf("; the coldest wall is %s: it holds.", *protection.Wall)
 	default:
@@ -220,27 +222,9 @@ func printEntry(p *printer, e loops.Entry, struck bool) {
 }
 
 func (a *app) loopStepsCommand() *cobra.Command {
-	e := loops.Entry{Kind: loops.KindStep}
-	var done loops.StepDone
-	cmd := &cobra.Command{
-		Use:   "steps TAG [--done STEP]",
-		Short: "Print the bench sheet of the wet work, or record a step of it",
-		Example: `  fillmark loop steps 7K3QXA
-  fillmark loop steps 7K3QXA --done rinse-end --value 12 --note "two rinses"
-  fillmark loop steps 7K3QXA --done flush-back --left-out --note "new radiator"`,
-		Args: oneTag,
+	return &cobra.Command{
+		Use: "steps TAG", Short: "Print the bench sheet of the wet work; loop step ticks a step of it", Args: oneTag,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if done.Step != "" {
-				e.Step = &done
-				return a.record(cmd, args[0], e, func(p *printer, r workshop.Recorded) {
-					p.line("Step %s of %s recorded.", done.Step, r.Loop.Tag)
-				})
-			}
-			for _, name := range []string{"value", "left-out", "note", "day"} {
-				if cmd.Flags().Changed(name) {
-					return &usageError{fmt.Errorf("--%s goes with --done STEP", name)}
-				}
-			}
 			tag, err := loops.ParseTag(args[0])
 			if err != nil {
 				return err
@@ -252,12 +236,6 @@ func (a *app) loopStepsCommand() *cobra.Command {
 			return a.print(sheet, func(p *printer) { printSheet(p, sheet) })
 		},
 	}
-	f := cmd.Flags()
-	entryFlags(f, &e)
-	need(f, &done.Step, choice("done", loops.StepIDs()), "done", "STEP", "the step that was done, by the name on the sheet")
-	may(f, &done.Value, number(""), "value", "NUMBER", "the figure the step asks for, in the sheet's unit")
-	f.BoolVar(&done.LeftOut, "left-out", false, "the step was left out; --note says why")
-	return cmd
 }
 
 // printSheet prints the steps with a box to tick each.

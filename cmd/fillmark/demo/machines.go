@@ -87,7 +87,7 @@ var (
 
 func openLoop(volume, plusMinus chemistry.Litre, wall *chemistry.Celsius, wetted ...loops.WettedPart) loops.Loop {
 	return loops.Loop{Construction: loops.Construction{
-		Volume: volume, VolumeUncertainty: plusMinus, ColdestWall: wall, Wetted: wetted,
+		Volume: volume, VolumeUncertainty: plusMinus, ColdestWall: wall, NoFrost: wall == nil, Wetted: wetted,
 		Tubing: loops.Tubing{Material: "EPDM", BoreMM: 10, OuterMM: 13, LengthMM: 1800}, PumpPlace: "reservoir", Mounting: "radiator on top",
 	}}
 }
@@ -101,6 +101,7 @@ func sealedLoop(volume chemistry.Litre, wall *chemistry.Celsius, wetted ...loops
 
 func chillerLoop(volume chemistry.Litre, setPoint, margin float64, wetted ...loops.WettedPart) loops.Loop {
 	l := openLoop(volume, volume/50, nil, wetted...)
+	l.NoFrost = false
 	l.SetPoint, l.EvaporatorMargin = celsius(setPoint), kelvin(margin)
 	return l
 }

@@ -128,7 +128,7 @@ func (d *demo) studied(ctx context.Context, owner loops.Owner, s demoStudy) erro
 		}
 		steps = append(steps, demoStep{opened.daysAgo, 14, loops.Entry{Kind: loops.KindOpening, Opening: &opened.found}})
 	}
-	return d.record(ctx, tag, steps)
+	return d.record(ctx, tag, loops.Owner{}, steps)
 }
 
 // service is a technician's check that found a loop good.

@@ -12,6 +12,7 @@ import (
 	"unicode/utf8"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/daemon"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
@@ -127,11 +128,11 @@ func (d *demo) add(ctx context.Context, owner loops.Owner, m demoMachine) (loops
 		return "", err
 	}
 	d.tags[loop.Tag] = m
-	return loop.Tag, d.record(ctx, loop.Tag, d.history(owner, m))
+	return loop.Tag, d.record(ctx, loop.Tag, owner, d.history(owner, m))
 }
 
 // record enters steps on the days they were done.
-func (d *demo) record(ctx context.Context, tag loops.Tag, steps []demoStep) error {
+func (d *demo) record(ctx context.Context, tag loops.Tag, owner loops.Owner, steps []demoStep) error {
 	for _, step := range steps {
 		stamp := d.stamp(step.daysAgo, step.hour)
 		step.entry.Day = loops.DayOf(stamp.At, d.zone)
@@ -141,7 +142,7 @@ func (d *demo) record(ctx context.Context, tag loops.Tag, steps []demoStep) erro
 				fill.Charge.FilledFrom = step.entry.Day
 			}
 		}
-		if _, err := d.system.Workshop.Record(stamp, tag, step.entry); err != nil {
+		if err := d.enter(stamp, tag, owner, step.entry); err != nil {
 			return fmt.Errorf("%s: %w", step.entry.Kind, err)
 		}
 		// What was queued went out on its own day, not today.
@@ -150,6 +151,21 @@ func (d *demo) record(ctx context.Context, tag loops.Tag, steps []demoStep) erro
 		}
 	}
 	return nil
+}
+
+// enter does the act that an entry tells, through the gate; an answer comes from
+// its owner.
+func (d *demo) enter(stamp workshop.Stamp, tag loops.Tag, owner loops.Owner, e loops.Entry) error {
+	if e.Kind == loops.KindAnswer {
+		_, err := d.system.Workshop.AnswerAbout(stamp, owner, *e.Answer, tag)
+		return err
+	}
+	act, ok := acts.Entered(e)
+	if !ok {
+		return fmt.Errorf("%s is no act", e.Kind)
+	}
+	_, err := d.system.Workshop.Act(stamp, tag, act)
+	return err
 }
 
 type demoStep struct {
@@ -202,7 +218,7 @@ func (d *demo) showLoops() error {
 			return err
 		}
 		wall, ice := "", "not known"
-		if p := workshop.ProtectionOf(loop); p != nil {
+		if p := loop.Protection(); p != nil {
 			ice = fmt.Sprintf("%.1f ± %.1f °C", float64(p.FreezePoint), float64(p.Uncertainty))
 			wall = "cannot freeze"
 			if p.Wall != nil {

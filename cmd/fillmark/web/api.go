@@ -75,20 +75,9 @@ func (s *server) failure(r *http.Request, err error) (int, Failure) {
 // decode reads a JSON body strictly: one document, no unknown field.
 func decode[T any](r *http.Request) (T, error) {
 	var value T
-	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != "application/json" {
-		return value, &loops.InvalidError{Field: "Content-Type", Value: r.Header.Get("Content-Type"), Reason: "application/json"}
-	}
-	body, err := io.ReadAll(r.Body) // bounded by limitBodies
-	var tooLong *http.MaxBytesError
-	if errors.As(err, &tooLong) {
-		return value, err
-	}
+	body, err := jsonBody(r)
 	if err != nil {
-		return value, &loops.InvalidError{Field: "body", Value: err.Error(), Reason: "one JSON document, sent to its end"}
-	}
-	if !utf8.Valid(body) {
-		// encoding/json would put replacement characters into the record.
-		return value, &loops.InvalidError{Field: "body", Value: "bytes that are no UTF-8", Reason: "JSON in UTF-8"}
+		return value, err
 	}
 	decoder := json.NewDecoder(bytes.NewReader(body))
 	decoder.DisallowUnknownFields()
@@ -103,6 +92,26 @@ func decode[T any](r *http.Request) (T, error) {
 		return value, &loops.InvalidError{Field: "body", Value: "more than one document", Reason: "one JSON document"}
 	}
 	return value, nil
+}
+
+// jsonBody reads a body of JSON in UTF-8.
+func jsonBody(r *http.Request) ([]byte, error) {
+	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != "application/json" {
+		return nil, &loops.InvalidError{Field: "Content-Type", Value: r.Header.Get("Content-Type"), Reason: "application/json"}
+	}
+	body, err := io.ReadAll(r.Body) // bounded by limitBodies
+	var tooLong *http.MaxBytesError
+	if errors.As(err, &tooLong) {
+		return nil, err
+	}
+	if err != nil {
+		return nil, &loops.InvalidError{Field: "body", Value: err.Error(), Reason: "one JSON document, sent to its end"}
+	}
+	if !utf8.Valid(body) {
+		// encoding/json would put replacement characters into the record.
+		return nil, &loops.InvalidError{Field: "body", Value: "bytes that are no UTF-8", Reason: "JSON in UTF-8"}
+	}
+	return body, nil
 }
 
 // tagOf reads the loop's tag in the path.
@@ -138,18 +147,6 @@ func (s *server) apiLoop(r *http.Request) (any, error) {
 		return nil, err
 	}
 	return s.Workshop.File(tag)
-}
-
-func (s *server) apiRecord(r *http.Request) (any, error) {
-	tag, err := tagOf(r)
-	if err != nil {
-		return nil, err
-	}
-	entry, err := decode[loops.Entry](r)
-	if err != nil {
-		return nil, err
-	}
-	return s.Workshop.Record(s.stamp(r), tag, entry)
 }
 
 func (s *server) apiTopUp(r *http.Request) (any, error) {

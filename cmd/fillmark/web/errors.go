@@ -9,6 +9,7 @@ import (
 	"strconv"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/signin"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
@@ -26,6 +27,10 @@ type Failure struct {
 	Kind     FailureKind `json:"kind"`
 	Message  string      `json:"message"`
 	Problems []Problem   `json:"problems,omitempty"`
+	// Reasons and Ways are set where an act was stopped: what speaks against it,
+	// and how to go on.
+	Reasons []acts.Reason `json:"reasons,omitempty"`
+	Ways    []string      `json:"ways,omitempty"`
 	// Range is set where a value lies outside a published table.
 	Range *chemistry.RangeError `json:"range,omitempty"`
 }
@@ -39,6 +44,7 @@ const (
 	FailRange    FailureKind = "outside a table"
 	FailNotFound FailureKind = "not found"
 	FailConflict FailureKind = "conflict"
+	FailStop     FailureKind = "stop"     // the verdict on an act
 	FailSignIn   FailureKind = "sign-in"  // nobody is signed in
 	FailRefused  FailureKind = "refused"  // not for whoever asks
 	FailBusy     FailureKind = "too many" // later; Retry-After says when
@@ -52,8 +58,11 @@ func failureOf(err error) (int, Failure) {
 		tooLong *http.MaxBytesError
 		busy    *busyError
 	)
+	var stop *acts.StopError
 	problems := problemsOf(err)
 	switch {
+	case errors.As(err, &stop):
+		return http.StatusConflict, Failure{Kind: FailStop, Message: stop.Act, Reasons: stop.Reasons, Ways: stop.Ways}
 	case errors.As(err, &rng):
 		return http.StatusUnprocessableEntity, Failure{Kind: FailRange, Message: err.Error(), Range: rng}
 	case len(problems) > 0:
@@ -117,6 +126,8 @@ func (f Failure) Err() error {
 		if len(all) > 0 {
 			return errors.Join(all...)
 		}
+	case FailStop:
+		return &acts.StopError{Act: f.Message, Reasons: f.Reasons, Ways: f.Ways}
 	case FailNotFound:
 		return &remoteError{f.Message, loops.ErrNotFound}
 	case FailConflict:

@@ -60,7 +60,8 @@ func lengths(l *loops.Loop) map[string]*float64 {
 // intakeLoop reads the fields of a loop over what is on record of it: parts
 // and figures that the form does not ask about stay.
 func intakeLoop(f *form, l loops.Loop) loops.Loop {
-	l.Name, l.Sealed, l.Reach = f.text("loop_name"), f.text("build") == "sealed", f.ticked("reach")
+	l.Name, l.Sealed, l.NoFrost = f.text("loop_name"), f.text("build") == "sealed", f.ticked("no_frost")
+	l.Reach = mayRead(f, "reach", "", yesOrNo)
 	if f.text("build") == "" {
 		f.blame("build", "sealed or open")
 	}

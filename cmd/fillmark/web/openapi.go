@@ -69,6 +69,9 @@ func (op operation) describe(schemas schemaSet, failure object) object {
 	if parameters != nil {
 		described["parameters"] = parameters
 	}
+	if op.body != nil {
+		described["requestBody"] = object{"required": true, "content": jsonContent(op.body)}
+	}
 	if op.in != nil || op.inType != "" {
 		described["requestBody"] = object{"required": true, "content": content(schemas, op.in, op.inType, taken)}
 	}

@@ -18,6 +18,8 @@ type operation struct {
 	pattern string
 	summary string
 	in, out any // zero values; in is nil where there is no JSON in the body
+	// body is the schema of a body that no Go type is read from.
+	body object
 	// inType and outType are the media types of bodies that are no JSON.
 	inType, outType string
 	query           []queryParameter
@@ -64,7 +66,7 @@ func mustHave(q queryParameter) queryParameter {
 
 // operations lists the JSON API. A test compares it with the routes.
 func operations() []operation {
-	return slices.Concat(peopleOperations(), loopOperations(), shelfOperations(), openingOperations(), mailOperations(), fileOperations(), technicianOperations())
+	return slices.Concat(peopleOperations(), loopOperations(), actOperations(), shelfOperations(), openingOperations(), mailOperations(), fileOperations(), technicianOperations())
 }
 
 func peopleOperations() []operation {
@@ -110,7 +112,6 @@ func loopOperations() []operation {
 		{pattern: "PUT /api/v1/loops/{tag}", summary: "Change how a loop is built, at the revision that was read", in: loops.Loop{}, out: loops.Loop{}},
 		{pattern: "POST /api/v1/loops/{tag}/copy", summary: "Put a loop built like this one on record", in: LoopCopy{}, out: loops.Loop{}},
 		{pattern: "GET /api/v1/loops/{tag}/steps", summary: "The wet work of a loop, step by step", out: workshop.BenchSheet{}},
-		{pattern: "POST /api/v1/loops/{tag}/entries", summary: "Record an entry in a loop's history", in: loops.Entry{}, out: workshop.Recorded{}},
 		{pattern: "GET /api/v1/loops/{tag}/letter", summary: "The letter about a loop, to be printed", out: LetterAnswer{}},
 		{pattern: "POST /api/v1/topup", summary: "Check a top-up", in: workshop.TopUpQuestion{}, out: workshop.TopUpAnswer{}},
 		{pattern: "GET /api/v1/due", summary: "What the workshop has before it", out: DueAnswer{}},

@@ -17,10 +17,14 @@ import (
 type builtFields struct {
 	Form          *form
 	Kinds, Metals []choice
+	Reach         []choice
 }
 
 func fieldsFor(f *form) builtFields {
-	return builtFields{f, choicesOf("", loops.MachineKinds()), choicesOf("not known", chemistry.Metals())}
+	return builtFields{
+		f, choicesOf("", loops.MachineKinds()), choicesOf("not known", chemistry.Metals()),
+		[]choice{{Label: "nobody asked"}, {Value: "true", Label: "yes"}, {Value: "false", Label: "no"}},
+	}
 }
 
 // editPage puts right what an intake got wrong: the machine, and how its loop
@@ -74,8 +78,11 @@ func offerLoop(f *form, l loops.Loop) {
 	if l.VolumeUncertainty > 0 {
 		f.offer("holds_plus", quantityIn(l.VolumeUncertainty.Millilitres()))
 	}
-	if l.Reach {
-		f.offer("reach", "yes")
+	if l.Reach != nil {
+		f.offer("reach", map[bool]string{true: "true", false: "false"}[*l.Reach])
+	}
+	if l.NoFrost {
+		f.offer("no_frost", "yes")
 	}
 	for name, mm := range lengths(&l) {
 		if *mm > 0 {
@@ -116,7 +123,7 @@ func (s *server) edit(w http.ResponseWriter, r *http.Request) error {
 	if f.OK() { // all is looked at before anything is written
 		err = machine.Validate()
 		if err == nil {
-			err = loop.Validate(machine.Kind)
+			err = loop.Validate()
 		}
 	}
 	if err == nil && f.OK() {

@@ -156,21 +156,21 @@ func (s *server) takeInNew(r *http.Request, p *intakePage) (loops.Tag, error) {
 		}
 	}
 	reg := workshop.Registration{Owner: owner, Machine: intakeMachine(f, loops.Machine{}), Loop: intakeLoop(f, loops.Loop{})}
-	reg.Entries = arrivalEntries(f, false)
-	filled := slices.ContainsFunc(reg.Entries, func(e loops.Entry) bool { return e.Kind == loops.KindFill })
+	entries := arrivalEntries(f, false)
+	filled := slices.ContainsFunc(entries, func(e loops.Entry) bool { return e.Kind == loops.KindFill })
 	if f.ticked("handover") && !filled {
 		f.blame("charge", "what is in it; an empty loop does not go back")
 	}
 	if !f.OK() || !settled {
 		return "", nil
 	}
-	loop, err := s.Workshop.Register(s.stamp(r), reg)
-	if err != nil {
+	if f.ticked("handover") {
+		entries = append(entries, loops.Entry{Kind: loops.KindHandover, Handover: &loops.Handover{Consent: reg.Owner.Consent}})
+	}
+	if reg.Acts, err = actsOf(entries); err != nil {
 		return "", err
 	}
-	if f.ticked("handover") {
-		_, err = s.Workshop.Record(s.stamp(r), loop.Tag, loops.Entry{Kind: loops.KindHandover, Handover: &loops.Handover{Consent: reg.Owner.Consent}})
-	}
+	loop, err := s.Workshop.Register(s.stamp(r), reg)
 	return loop.Tag, err
 }
 

@@ -110,14 +110,14 @@ func (s *server) loopPage(r *http.Request, file workshop.File, f *form) (loopPag
 	}
 	if charge != nil {
 		p.Curve = curveOf(*charge, file.Protection)
-		p.Caution = chemistry.Cautions(workshop.Contents(*charge))
+		p.Caution = chemistry.Cautions(charge.Contents())
 	}
 	return p, nil
 }
 
 // frostOf judges the freeze point: stop where it is not below the wall, care
 // where it is known too little or only its middle is below.
-func frostOf(loop loops.Loop, p *workshop.Protection) frost {
+func frostOf(loop loops.Loop, p *loops.Protection) frost {
 	wall, cold := loop.Wall()
 	measure := "Measure a sample before you rely on it."
 	if loop.Sealed { // nobody opens a sealed loop for a sample

@@ -66,7 +66,7 @@ func (s *server) enterOpening(w http.ResponseWriter, r *http.Request) error {
 	}
 	tag, entry := form.entry()
 	if !form.Wrong() {
-		if _, err := s.Workshop.Record(s.stamp(r), tag, entry); err != nil {
+		if err := s.record(r, tag, entry); err != nil {
 			if err := form.take(err); err != nil {
 				return err
 			}

@@ -105,7 +105,7 @@ func mixFor(f *form, loop loops.Loop, last *loops.Charge) *mixAnswer {
 		answer.Steps = []workshop.Step{{Do: "take", What: request.Fluid.Name(), VolumeML: request.Make.Millilitres(), MassG: density.Mass(request.Make).Grams()}}
 		contents.Mass = new(chemistry.MassFraction(0))
 	}
-	reasons, err := chemistry.CheckFill(chemistry.FillRequest{Contents: contents, Metals: loop.Metals(), WithinReach: loop.Reach})
+	reasons, err := chemistry.CheckFill(chemistry.FillRequest{Contents: contents, Metals: loop.Metals(), WithinReach: loop.WithinReach()})
 	if err != nil {
 		blameMix(f, err)
 		return nil

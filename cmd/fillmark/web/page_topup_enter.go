@@ -7,6 +7,7 @@ import (
 	"net/http"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
@@ -88,6 +89,22 @@ func topUpEntries(f *form, q workshop.TopUpQuestion, hand []handLiquid) []loops.
 
 // record records entries as the request's technician, all or none.
 func (s *server) record(r *http.Request, tag loops.Tag, entries ...loops.Entry) error {
-	_, err := s.Workshop.Record(s.stamp(r), tag, entries...)
+	all, err := actsOf(entries)
+	if err == nil {
+		_, err = s.Workshop.Act(s.stamp(r), tag, all...)
+	}
 	return err
+}
+
+// actsOf are the acts that write the entries.
+func actsOf(entries []loops.Entry) ([]acts.Act, error) {
+	var all []acts.Act
+	for _, e := range entries {
+		a, ok := acts.Entered(e)
+		if !ok {
+			return nil, &loops.InvalidError{Field: "kind", Value: string(e.Kind), Reason: "an act"}
+		}
+		all = append(all, a)
+	}
+	return all, nil
 }

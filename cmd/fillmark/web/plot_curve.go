@@ -8,7 +8,6 @@ import (
 	"strings"
 
 	"fillmark/chemistry"
-	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
 
@@ -54,7 +53,7 @@ const (
 )
 
 // curveOf draws the freeze curve of a charge's fluid; nil for water.
-func curveOf(charge loops.Charge, p *workshop.Protection) *curve {
+func curveOf(charge loops.Charge, p *loops.Protection) *curve {
 	points := chemistry.FreezeCurve(charge.Fluid, curvePoints)
 	if points == nil {
 		return nil
@@ -124,7 +123,7 @@ func step(i int) byte {
 
 // point places a loop's own point. Its name stands where the falling curve
 // leaves room: below it on the right half, above it on the left.
-func (a curveAxes) point(mass chemistry.MassFraction, p workshop.Protection) *curvePoint {
+func (a curveAxes) point(mass chemistry.MassFraction, p loops.Protection) *curvePoint {
 	warm, cold := min(0, p.FreezePoint.Add(p.Uncertainty)), p.FreezePoint.Add(-p.Uncertainty)
 	c := &curvePoint{
 		X: a.x(mass), Y: a.y(p.FreezePoint), BandX: a.x(mass) - 11, Top: a.y(warm), Height: a.y(cold) - a.y(warm),

@@ -5,7 +5,7 @@ package web
 
 import (
 	"fillmark/chemistry"
-	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
 )
 
 // gauge is a vertical scale like that on a vessel: the freeze point as the
@@ -37,7 +37,7 @@ const (
 )
 
 // gaugeOf draws a protection; nil where there is none.
-func gaugeOf(p *workshop.Protection) *gauge {
+func gaugeOf(p *loops.Protection) *gauge {
 	if p == nil {
 		return nil
 	}

@@ -52,7 +52,7 @@ func (s *server) routes(mux router) {
 	mux.Handle("POST /api/v1/machines", s.api(s.apiAddMachine))
 	mux.Handle("POST /api/v1/loops", s.api(s.apiAddLoop))
 	mux.Handle("GET /api/v1/loops/{tag}", s.api(s.apiLoop))
-	mux.Handle("POST /api/v1/loops/{tag}/entries", s.api(s.apiRecord))
+	s.actRoutes(mux)
 	s.registerRoutes(mux.Handle)
 	mux.Handle("POST /api/v1/topup", s.api(s.apiTopUp))
 	mux.Handle("GET /api/v1/due", s.api(s.apiDue))

@@ -47,7 +47,7 @@ func (w *Workshop) BenchSheetOf(tag loops.Tag) (BenchSheet, error) {
 	}
 	var cautions []chemistry.Caution
 	if charge := file.Loop.State.Charge; charge != nil {
-		cautions = chemistry.Cautions(Contents(*charge))
+		cautions = chemistry.Cautions(charge.Contents())
 	} else if !slices.ContainsFunc(file.History, func(e loops.Entry) bool { return e.Kind == loops.KindDrain }) {
 		sheet.Warnings = append(sheet.Warnings, "What is in the loop is not on record: treat it as ethylene glycol, which is poisonous.")
 	}

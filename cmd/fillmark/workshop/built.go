@@ -46,7 +46,7 @@ func BuiltWords(c loops.Construction) []string {
 	if c.Hottest != nil {
 		add("coolant up to ", c.Hottest.String())
 	}
-	if c.Reach {
+	if c.Reach != nil && *c.Reach {
 		words = append(words, "animals or children reach it")
 	}
 	return words

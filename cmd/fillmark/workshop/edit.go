@@ -58,7 +58,7 @@ func (w *Workshop) EditMachine(s Stamp, m loops.Machine) (loops.Machine, error) 
 			return loops.Machine{}, err
 		}
 		for _, l := range inside {
-			if err := l.Validate(m.Kind); err != nil {
+			if err := l.Validate(); err != nil {
 				return loops.Machine{}, fmt.Errorf("loop %s: %w", l.Tag, err)
 			}
 			file, err := w.fileOf(l)
@@ -88,7 +88,7 @@ func (w *Workshop) EditLoop(s Stamp, l loops.Loop) (loops.Loop, error) {
 		return loops.Loop{}, err
 	}
 	file.Loop.Name, file.Loop.Construction = l.Name, l.Construction
-	if err := file.Loop.Validate(file.Machine.Kind); err != nil {
+	if err := file.Loop.Validate(); err != nil {
 		return loops.Loop{}, err
 	}
 	change := loops.Change{At: s.At, By: s.By, Action: "loop edit"}
@@ -125,8 +125,11 @@ func fresh[ID any](what string, id ID, read, now uint64) error {
 // transfer moves the machine of a loop to its new owner and records it in the
 // history of every loop in the machine, in one change. Consents are the new
 // owner's own.
-func (w *Workshop) transfer(s Stamp, file File, e loops.Entry) (Recorded, error) {
-	machine := file.Machine
+func (w *Workshop) transfer(s Stamp, file File, recorded Recorded) (Recorded, error) {
+	e, machine := recorded.Entry, file.Machine
+	if _, err := w.register.Owner(e.Transfer.To); err != nil {
+		return Recorded{}, fmt.Errorf("owner %d: %w", e.Transfer.To, err)
+	}
 	machine.Owner = e.Transfer.To
 	change := loops.Change{At: s.At, By: s.By, Action: string(e.Kind), Machines: []loops.Machine{machine}}
 	inside, err := w.register.LoopsOf(machine.ID)
@@ -141,6 +144,9 @@ func (w *Workshop) transfer(s Stamp, file File, e loops.Entry) (Recorded, error)
 		of.Machine = machine
 		entry := e
 		entry.ID, entry.Loop = loop.LastEntry+1, loop.ID
+		if loop.ID != file.Loop.ID {
+			entry.Key = "" // one key, one entry
+		}
 		change.Entries = append(change.Entries, entry)
 		if _, err := w.replan(&change, of.with(entry)); err != nil {
 			return Recorded{}, err
@@ -149,8 +155,8 @@ func (w *Workshop) transfer(s Stamp, file File, e loops.Entry) (Recorded, error)
 	if err := w.register.Commit(change); err != nil {
 		return Recorded{}, err
 	}
-	loop, err := w.register.Loop(file.Loop.ID)
-	return Recorded{Entry: e, Loop: loop}, err
+	recorded.Loop, err = w.register.Loop(file.Loop.ID)
+	return recorded, err
 }
 
 // commitNew gives a new record its id and writes it.

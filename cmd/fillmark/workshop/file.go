@@ -5,9 +5,7 @@ package workshop
 
 import (
 	"fmt"
-	"math"
 
-	"fillmark/chemistry"
 	"fillmark/loops"
 )
 
@@ -19,21 +17,11 @@ type File struct {
 	Owner   loops.Owner   `json:"owner,omitzero"`
 	History []loops.Entry `json:"history"`
 	// Protection is nil where the charge or its strength is not known.
-	Protection *Protection `json:"protection,omitempty"`
+	Protection *loops.Protection `json:"protection,omitempty"`
 	// Scale is nil where nothing was weighed.
 	Scale *Scale `json:"scale,omitempty"`
 	// Readings is nil where no temperature was read.
 	Readings *Readings `json:"readings,omitempty"`
-}
-
-// Protection sets a charge's freeze point against the coldest wall.
-type Protection struct {
-	FreezePoint chemistry.Celsius      `json:"freeze_point_c"`
-	Uncertainty chemistry.CelsiusDelta `json:"freeze_point_uncertainty_k"` // k = 2
-	// Wall is nil where nothing in the loop can freeze.
-	Wall *chemistry.Celsius `json:"coldest_wall_c,omitempty"`
-	// Holds tells that even the warm end of the freeze point is below the wall.
-	Holds bool `json:"holds"`
 }
 
 // File reads everything on record about the loop with the tag.
@@ -59,35 +47,8 @@ func (w *Workshop) fileOf(loop loops.Loop) (File, error) {
 	if file.History, err = w.register.History(loop.ID); err != nil {
 		return File{}, err
 	}
-	file.Protection = ProtectionOf(loop)
+	file.Protection = loop.Protection()
 	file.Scale = ScaleOf(loop, file.History)
 	file.Readings = ReadingsOf(loop, file.History)
 	return file, nil
-}
-
-// ProtectionOf computes what a loop's charge protects to; nil where there is
-// no charge, its strength is unknown or outside the published tables.
-func ProtectionOf(loop loops.Loop) *Protection {
-	charge := loop.State.Charge
-	if charge == nil || charge.Mass == nil {
-		return nil
-	}
-	freeze, err := chemistry.FreezePoint(charge.Fluid, *charge.Mass)
-	if err != nil {
-		return nil
-	}
-	weaker, err := chemistry.FreezePoint(charge.Fluid, max(0, *charge.Mass-charge.MassUncertainty))
-	if err != nil {
-		return nil
-	}
-	// First order: the strength's uncertainty carried to the freeze point on
-	// its weak side, which is the one that freezes.
-	byStrength := weaker.Stated.Sub(freeze.Stated)
-	uncertainty := chemistry.CelsiusDelta(math.Hypot(float64(freeze.Uncertainty), float64(byStrength)))
-	p := &Protection{FreezePoint: freeze.Stated, Uncertainty: uncertainty, Holds: true}
-	if wall, ok := loop.Wall(); ok {
-		p.Wall = &wall
-		p.Holds = freeze.Stated.Add(uncertainty) < wall
-	}
-	return p
 }

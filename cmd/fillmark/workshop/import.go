@@ -90,11 +90,10 @@ func (w *Workshop) checkMachine(m loops.Machine) error {
 
 // checkLoop refuses a loop of a machine that is not on record.
 func (w *Workshop) checkLoop(l loops.Loop) error {
-	machine, err := w.register.Machine(l.Machine)
-	if err != nil {
+	if _, err := w.register.Machine(l.Machine); err != nil {
 		return wrong("machine", fmt.Sprint(l.Machine), "the number of a machine on record")
 	}
-	return l.Validate(machine.Kind)
+	return l.Validate()
 }
 
 // number gives the imported records their numbers and the loops their tags.

@@ -11,17 +11,12 @@ import (
 	"fillmark/schedule"
 )
 
-// handOver adds to the change the confirmation that the owner gets, and the
-// consent given at hand-over. It returns the subject of the mail, empty where
+// handOver adds to the change the confirmation that the owner gets. It returns the subject of the mail, empty where
 // the owner gets none.
 func (w *Workshop) handOver(s Stamp, file File, e loops.Entry, change *loops.Change) (string, error) {
 	owner := file.Owner
 	if owner.ID == 0 {
 		return "", nil // a donor unit goes back to nobody
-	}
-	if owner.Consent != e.Handover.Consent {
-		owner.Consent = e.Handover.Consent
-		change.Owners = append(change.Owners, owner)
 	}
 	if !owner.MayMail() {
 		return "", nil
@@ -58,7 +53,7 @@ func (w *Workshop) handOver(s Stamp, file File, e loops.Entry, change *loops.Cha
 func handoverLoop(l loops.Loop) notify.HandoverLoop {
 	charge := *l.State.Charge
 	out := notify.HandoverLoop{Name: l.Name, Tag: l.Tag, Sealed: l.Sealed, Fluid: charge.Fluid, Charge: ownerCharge(charge), Volume: charge.Volume}
-	if p := ProtectionOf(l); p != nil {
+	if p := l.Protection(); p != nil {
 		out.Freeze, out.FreezeUncertainty, out.Coldest = &p.FreezePoint, p.Uncertainty, p.Wall
 	}
 	for _, t := range NextTasks(l.Plan) {

@@ -59,39 +59,6 @@ func (w *Workshop) photosKept(e loops.Entry) error {
 	return nil
 }
 
-// openingFits refuses an opening that contradicts the loop's history: of a
-// loop that was never filled, failed before it was filled, or measured good
-// after it had failed.
-func (w *Workshop) openingFits(file File, e loops.Entry) error {
-	life, filled := lifeOn(file.History, e.Day)
-	if !filled {
-		for _, x := range loops.Standing(file.History) {
-			if x.Kind == loops.KindFill {
-				return wrong("day", e.Day.String(), "not before the loop was filled, "+x.Day.String())
-			}
-		}
-		return wrong("tag", string(file.Loop.Tag), "a loop that has been filled; record its charge first, for a donor unit with "+
-			"fillmark loop fill TAG --origin factory --filled-from DAY --filled-to DAY")
-	}
-	if e.Opening.Cause == loops.CauseNone || !e.Opening.Cause.InLoop() {
-		return nil
-	}
-	failed, field := e.Day, "day"
-	if on := e.Opening.FailedOn; !on.IsZero() {
-		failed, field = on, "failed on"
-		if on.After(e.Day) {
-			return wrong(field, on.String(), "not after the opening, "+e.Day.String())
-		}
-	}
-	if from := life.charge.FilledFrom; failed.Before(from) {
-		return wrong(field, failed.String(), "not before the fill, "+from.String())
-	}
-	if life.lastGood.After(failed) {
-		return wrong(field, failed.String(), "not before the day on which this charge was last measured good, "+life.lastGood.String())
-	}
-	return nil
-}
-
 // OpeningLine is an opening in a list, with what it is about.
 type OpeningLine struct {
 	Tag     loops.Tag         `json:"tag"`

@@ -29,7 +29,7 @@ func OwnerCautions(files []File) []string {
 	var texts []string
 	machines := map[string][]string{} // by text
 	for _, f := range filled {
-		for _, c := range chemistry.Cautions(Contents(*f.Loop.State.Charge)) {
+		for _, c := range chemistry.Cautions(f.Loop.State.Charge.Contents()) {
 			text := strings.TrimSpace(strings.TrimSuffix(c.OwnerText, chemistry.Deferral))
 			if text == "" {
 				continue

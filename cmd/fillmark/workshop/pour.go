@@ -13,60 +13,6 @@ import (
 	"fillmark/loops"
 )
 
-// fromShelf completes an entry from the containers that it names: a pour
-// without a liquid gets the container's, and a fill without a product the
-// product and lot of its first container.
-func (w *Workshop) fromShelf(e loops.Entry) (loops.Entry, error) {
-	var pours []loops.Pour
-	switch {
-	case e.Kind == loops.KindFill && e.Fill != nil:
-		pours = e.Fill.Poured
-	case e.Kind == loops.KindTopUp && e.TopUp != nil:
-		pours = e.TopUp.Poured
-	}
-	pours = slices.Clone(pours)
-	var first *loops.Container
-	for i, pour := range pours {
-		if pour.Container == 0 {
-			continue
-		}
-		container, err := w.Container(pour.Container)
-		if err != nil {
-			return e, err
-		}
-		if first == nil {
-			first = &container
-		}
-		if pour.Liquid != "" {
-			continue
-		}
-		if container.Mass == nil && container.Fluid.IsGlycol() {
-			return e, wrong("container", fmt.Sprint(pour.Container), fmt.Sprintf("a container whose strength is known; fillmark shelf edit %d --mass records it", pour.Container))
-		}
-		if container.Fluid == "" {
-			return e, wrong("container", fmt.Sprint(pour.Container), "a container with a coolant or water; additives are recorded by fillmark loop dose")
-		}
-		pours[i].Liquid, pours[i].Fluid = container.Product, container.Fluid
-		if container.Mass != nil {
-			pours[i].Mass = *container.Mass
-		}
-	}
-	switch {
-	case e.Kind == loops.KindFill && e.Fill != nil:
-		fill := *e.Fill
-		fill.Poured = pours
-		if first != nil && fill.Charge.Product == "" && fill.Charge.Lot == "" {
-			fill.Charge.Product, fill.Charge.Lot = first.Product, first.Lot
-		}
-		e.Fill = &fill
-	case e.Kind == loops.KindTopUp && e.TopUp != nil:
-		topUp := *e.TopUp
-		topUp.Poured = pours
-		e.TopUp = &topUp
-	}
-	return e, nil
-}
-
 // poured returns what new entries of a loop do to the shelf: each container's
 // uses by the loop become what the history then says, so that a correction
 // gives back what a struck entry took.
@@ -101,14 +47,6 @@ func (w *Workshop) poured(loop loops.LoopID, was, is []loops.Entry) (changed []l
 
 // rounding is what sums of volumes may be off by.
 const rounding = chemistry.Litre(1e-9)
-
-func pouredVolume(pours []loops.Pour) chemistry.Litre {
-	var sum chemistry.Litre
-	for _, p := range pours {
-		sum += p.Volume
-	}
-	return sum
-}
 
 // takeFrom replaces a loop's uses of a container and moves what is left by
 // the difference.

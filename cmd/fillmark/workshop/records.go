@@ -51,11 +51,10 @@ func (w *Workshop) AddMachine(s Stamp, m loops.Machine) (loops.Machine, error) {
 
 // AddLoop records a new loop of a machine under a fresh tag.
 func (w *Workshop) AddLoop(s Stamp, l loops.Loop) (loops.Loop, error) {
-	machine, err := w.register.Machine(l.Machine)
-	if err != nil {
+	if _, err := w.register.Machine(l.Machine); err != nil {
 		return loops.Loop{}, fmt.Errorf("machine %d: %w", l.Machine, err)
 	}
-	if err := l.Validate(machine.Kind); err != nil {
+	if err := l.Validate(); err != nil {
 		return loops.Loop{}, err
 	}
 	id, err := w.register.NewLoopID()

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/loops"
 )
 
@@ -17,9 +18,9 @@ type Registration struct {
 	Owner   loops.Owner
 	Machine loops.Machine
 	Loop    loops.Loop
-	// Entries are recorded in their order, on the day they name or today. They
+	// Acts are done to it in their order, on the day they name or today. They
 	// take nothing from the shelf.
-	Entries []loops.Entry
+	Acts []acts.Act
 }
 
 // Register records all of a registration in one change, or nothing: what is
@@ -34,11 +35,11 @@ func (w *Workshop) Register(s Stamp, r Registration) (loops.Loop, error) {
 	if err := r.validate(); err != nil {
 		return loops.Loop{}, err
 	}
-	is, entries, err := w.begun(s, r)
+	change := loops.Change{At: s.At, By: s.By, Action: "register"}
+	is, err := w.begin(s, r, &change)
 	if err != nil {
 		return loops.Loop{}, err
 	}
-	change := loops.Change{At: s.At, By: s.By, Action: "register", Entries: entries}
 	if r, err = w.numbered(r, &change); err != nil {
 		return loops.Loop{}, err
 	}
@@ -51,7 +52,7 @@ func (w *Workshop) Register(s Stamp, r Registration) (loops.Loop, error) {
 			return loops.Loop{}, err
 		}
 		change.Loops = nil
-		if is, err = w.replan(&change, File{Loop: is, Machine: r.Machine, Owner: r.Owner, History: entries}); err != nil {
+		if is, err = w.replan(&change, File{Loop: is, Machine: r.Machine, Owner: r.Owner, History: change.Entries}); err != nil {
 			return loops.Loop{}, err
 		}
 		err = w.register.Commit(change)
@@ -93,7 +94,7 @@ func (r Registration) validate() error {
 	if r.Owner.ID != 0 {
 		r.Machine.Owner = r.Owner.ID
 	}
-	return errors.Join(append(all, r.Machine.Validate(), r.Loop.Validate(r.Machine.Kind))...)
+	return errors.Join(append(all, r.Machine.Validate(), r.Loop.Validate())...)
 }
 
 // numbered gives the new records their numbers and adds them to the change.
@@ -118,21 +119,15 @@ func (w *Workshop) numbered(r Registration, change *loops.Change) (Registration,
 	return r, err
 }
 
-// begun folds the first entries into the new loop.
-func (w *Workshop) begun(s Stamp, r Registration) (loops.Loop, []loops.Entry, error) {
-	is := r.Loop
-	is.Revision, is.LastEntry, is.State, is.Plan = 0, 0, loops.State{}, loops.Plan{}
-	var entries []loops.Entry
-	for _, e := range r.Entries {
-		if e.Day.IsZero() {
-			e.Day = loops.DayOf(s.At, w.zoneOf(r.Owner))
+// begin does the first acts to the new loop.
+func (w *Workshop) begin(s Stamp, r Registration, change *loops.Change) (loops.Loop, error) {
+	file := File{Loop: r.Loop, Machine: r.Machine, Owner: r.Owner}
+	file.Loop.Revision, file.Loop.LastEntry, file.Loop.State, file.Loop.Plan = 0, 0, loops.State{}, loops.Plan{}
+	for _, a := range r.Acts {
+		var err error
+		if file, err = w.apply(s, file, a, change, &Recorded{}); err != nil {
+			return file.Loop, fmt.Errorf("%s: %w", a.Kind(), err)
 		}
-		e, err := w.checked(s, File{Loop: is, Machine: r.Machine, Owner: r.Owner, History: entries}, e)
-		if err != nil {
-			return is, nil, fmt.Errorf("%s: %w", e.Kind, err)
-		}
-		entries = append(entries, e)
-		is.LastEntry, is.State = e.ID, loops.Fold(entries)
 	}
-	return is, entries, nil
+	return file.Loop, nil
 }

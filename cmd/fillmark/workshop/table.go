@@ -123,6 +123,21 @@ func yesNo[T any](name, field string, at func(*T) *bool) column[T] {
 	})
 }
 
+// mayYesNo is a yes or a no that may be missing.
+func mayYesNo[T any](name, field string, at func(*T) **bool) column[T] {
+	plain := yesNo(name, field, func(b *bool) *bool { return b })
+	return parsed(name, field, at, func(s string) (*bool, error) {
+		var b bool
+		err := plain.set(&b, s)
+		return &b, err
+	}, func(v *bool) string {
+		if v == nil {
+			return ""
+		}
+		return plain.get(*v)
+	})
+}
+
 func day[T any](name, field string, at func(*T) *loops.Day) column[T] {
 	return parsed(name, field, at, loops.ParseDay, loops.Day.String)
 }
@@ -223,7 +238,8 @@ func loopColumns() []column[loops.Loop] {
 		mayFigure("set_point_c", "set point", 1, func(r *l) **chemistry.Celsius { return &r.SetPoint }),
 		mayFigure("evaporator_margin_k", "evaporator margin", 1, func(r *l) **chemistry.CelsiusDelta { return &r.EvaporatorMargin }),
 		mayFigure("hottest_c", "hottest coolant", 1, func(r *l) **chemistry.Celsius { return &r.Hottest }),
-		yesNo("animals_or_children_reach", "", func(r *l) *bool { return &r.Reach }),
+		yesNo("nothing_can_freeze", "", func(r *l) *bool { return &r.NoFrost }),
+		mayYesNo("animals_or_children_reach", "", func(r *l) **bool { return &r.Reach }),
 	}
 }
 

@@ -116,16 +116,16 @@ func (q TopUpQuestion) about(l loops.Loop) TopUpQuestion {
 	if charge.Fluid != "" {
 		q.Fluid = charge.Fluid
 	}
-	q.Sealed, q.WithinReach = q.Sealed || l.Sealed, q.WithinReach || l.Reach
+	q.Sealed, q.WithinReach = q.Sealed || l.Sealed, q.WithinReach || l.WithinReach()
 	q.Metals = slices.Concat(q.Metals, l.Metals())
 	if q.Mass == nil {
 		q.Mass, q.MassUncertainty = charge.Mass, charge.MassUncertainty
 	}
 	if q.Inhibitor == "" {
-		q.Inhibitor = inhibitorOf(*charge)
+		q.Inhibitor = charge.Contents().Inhibitor
 	}
 	if q.Biocide == "" {
-		q.Biocide = biocideOf(*charge)
+		q.Biocide = charge.Contents().Biocide
 	}
 	if q.Room == nil && l.State.Missing > 0 {
 		q.Room = &l.State.Missing
@@ -141,29 +141,6 @@ func (q TopUpQuestion) about(l loops.Loop) TopUpQuestion {
 		q.Protect = &wall
 	}
 	return q
-}
-
-// inhibitorOf reads the family on record; a word chemistry does not know
-// counts as unknown, which the rules treat with care.
-func inhibitorOf(c loops.Charge) chemistry.Inhibitor {
-	family, err := chemistry.ParseInhibitor(c.Inhibitor.Family)
-	if err != nil {
-		return ""
-	}
-	return family
-}
-
-func biocideOf(c loops.Charge) chemistry.Biocide {
-	family, err := chemistry.ParseBiocide(c.Biocide.Family)
-	if err != nil {
-		return ""
-	}
-	return family
-}
-
-// Contents says what is in a charge, for cautions.
-func Contents(c loops.Charge) chemistry.Contents {
-	return chemistry.Contents{Fluid: c.Fluid, Mass: c.Mass, Inhibitor: inhibitorOf(c), Biocide: biocideOf(c)}
 }
 
 // Check answers the question from what it holds, without the register.

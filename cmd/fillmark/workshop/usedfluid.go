@@ -108,7 +108,7 @@ func (w *Workshop) usedBy(s Stamp, file File, e loops.Entry) ([]loops.UsedFluid,
 	line := loops.UsedFluid{
 		Recorded: s.At, Day: e.Day, By: s.By, Loop: file.Loop.ID, Entry: e.ID, Volume: volume, Hazard: hazard, Went: went,
 	}
-	if charge := stateOn(file.History, e.Day).Charge; charge != nil {
+	if charge := file.snapshot().On(e.Day).Charge; charge != nil {
 		line.Fluid = charge.Fluid
 	}
 	err := line.Validate()

@@ -37,6 +37,7 @@ type register interface {
 	LoopsOf(loops.MachineID) ([]loops.Loop, error)
 	MachinesOf(loops.OwnerID) ([]loops.Machine, error)
 	History(loops.LoopID) ([]loops.Entry, error)
+	EntryByKey(key string) (loops.Entry, error)
 	DueThrough(loops.Day) ([]loops.Due, error)
 	HasSent(loops.Sent) (bool, error)
 	Message(loops.MessageKey) (loops.Message, error)

@@ -1,0 +1,171 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package chemistry
+
+import "math"
+
+// FilledLoop is what a loop asks of the liquid in it, as far as it is known.
+type FilledLoop struct {
+	Sealed bool
+	Holds  Litre // the whole loop; 0: not known
+	Filled Litre // liquid in it after the fill; 0: not known
+	// Wall is the coldest wetted wall in use, storage or transport; nil where it is not known, or where NoFrost says that nothing
+	// can freeze.
+	Wall            *Celsius
+	NoFrost         bool
+	MassUncertainty MassFraction // of the strength, k = 2
+	Hottest         *Celsius     // nil: DefaultHottest
+	MetalsKnown     bool         // the wetted metals are on record
+}
+
+// tell adds to the facts what the loop asks of its content.
+func (l FilledLoop) tell(f *facts, c Contents) error {
+	f.noMetals, f.noVolume = !l.MetalsKnown, l.Holds == 0
+	if c.Fluid == "" || c.Mass == nil && c.Fluid.IsGlycol() || f.after.Mass > MaxMassFraction {
+		return nil // the rules about unknown and too strong liquids speak
+	}
+	strength := MassFraction(0)
+	if c.Mass != nil {
+		strength = *c.Mass
+	}
+	f.planned, f.sealed, f.noFrost = true, l.Sealed, l.NoFrost
+	if !l.NoFrost {
+		f.wall = l.Wall
+	}
+	f.after = uncertain(c.Fluid, strength, l.MassUncertainty)
+	f.badEnd = f.after.Freeze.Stated.Add(f.after.Freeze.Uncertainty)
+	f.target = f.badEnd // a margin is a wish for a mix; what is poured is held against the wall itself
+	if l.Holds == 0 || l.Filled == 0 {
+		f.sealed = false
+		return nil
+	}
+	f.over = max(0, l.Filled-l.Holds)
+	f.room = max(0, l.Holds-l.Filled)
+	expansion, err := expansionOf(c.Fluid, strength, l.Filled, DefaultAt, l.Hottest)
+	f.expansion = expansion
+	return err
+}
+
+// expansionOf is how much more room a volume of liquid takes at its hottest.
+func expansionOf(fluid Fluid, x MassFraction, volume Litre, at Celsius, hottest *Celsius) (Litre, error) {
+	hot := max(DefaultHottest, at)
+	if hottest != nil {
+		hot = max(*hottest, at)
+	}
+	cold, err := Density(fluid, x, at)
+	if err != nil {
+		return 0, err
+	}
+	warm, err := Density(fluid, x, hot)
+	if err != nil {
+		return 0, err
+	}
+	return volume * Litre(cold/warm-1), nil
+}
+
+// uncertain is a strength with its uncertainty carried to the freeze point (GUM, first order).
+func uncertain(fluid Fluid, x, u MassFraction) FractionState {
+	s := state(fluid, x)
+	if fluid.IsGlycol() {
+		s.Freeze.Uncertainty = CelsiusDelta(math.Hypot(float64(s.Freeze.Uncertainty), freezeSlope(fluid, x)*float64(u)))
+	}
+	return s
+}
+
+// Pour is one liquid and how much of it was poured.
+type Pour struct {
+	Liquid
+	Volume Litre
+}
+
+// PourRequest asks what becomes of a loop into which liquids were poured. Of the top-up only what is in the loop and what the
+// loop asks counts: its Room and With are not read.
+type PourRequest struct {
+	TopUpRequest
+	Drained     Litre // taken out first
+	Capacity    Litre // what the whole loop holds; 0: not known
+	MetalsKnown bool
+	Poured      []Pour
+}
+
+// CheckPour returns every rule that speaks about liquids that are poured into a loop as they are, and the strength after them: by
+// the same rules as [CheckTopUp], which chooses the amounts itself. The state is zero where the strength before is unknown or
+// liquids meet that must not. Errors are those of CheckTopUp.
+func CheckPour(r PourRequest) ([]Reason, FractionState, error) {
+	r.With, r.Room = nil, 0
+	for _, p := range r.Poured {
+		r.With = append(r.With, p.Liquid)
+	}
+	r.TopUpRequest = r.withDefaults()
+	if err := r.validate(); err != nil {
+		return nil, FractionState{}, err
+	}
+	f := r.facts()
+	f.noMetals, f.noVolume = !r.MetalsKnown, r.Capacity == 0
+	if r.Fluid == "" || f.noMass || f.clash() {
+		return f.reasons(), FractionState{}, nil
+	}
+	after, volume, err := r.balance()
+	if err != nil {
+		return nil, FractionState{}, err
+	}
+	f.after, f.glycol, f.planned = after, r.Fluid.IsGlycol() && after.Mass > 0, true
+	f.badEnd = after.Freeze.Stated.Add(after.Freeze.Uncertainty)
+	f.target = f.badEnd
+	if r.NoFrost {
+		f.wall = nil
+	}
+	f.sealed = r.Sealed && r.Capacity > 0
+	if r.Capacity > 0 {
+		f.over, f.room = max(0, volume-r.Capacity-r.HoldsUncertainty), max(0, r.Capacity-volume)
+		if f.expansion, err = expansionOf(r.Fluid, min(after.Mass, MaxMassFraction), volume, *r.At, r.Hottest); err != nil {
+			return nil, FractionState{}, err
+		}
+	}
+	for _, d := range r.Doses {
+		f.doses = append(f.doses, d.Diluted(float64((r.Holds-r.Drained)/volume)))
+	}
+	return f.reasons(), after, nil
+}
+
+// balance is the strength and the volume after the pour, by the masses of glycol and water.
+func (r PourRequest) balance() (FractionState, Litre, error) {
+	strength := MassFraction(0)
+	if r.Mass != nil {
+		strength = *r.Mass
+	}
+	density, err := LiquidDensity(r.Fluid, strength, *r.At)
+	if err != nil {
+		return FractionState{}, 0, err
+	}
+	kept := r.Holds - r.Drained
+	if kept < 0 {
+		return FractionState{}, 0, &InvalidError{"drained", r.Drained.String(), "not more than the loop holds, " + r.Holds.String()}
+	}
+	total, volume := float64(density.Mass(kept)), kept
+	glycol := total * float64(strength)
+	for _, p := range r.Poured {
+		d, err := LiquidDensity(p.Fluid, p.Mass, *r.At)
+		if err != nil {
+			return FractionState{}, 0, err
+		}
+		if p.Density != nil {
+			d = *p.Density
+		}
+		mass := float64(d.Mass(p.Volume))
+		total, volume = total+mass, volume+p.Volume
+		glycol += mass * float64(p.Mass)
+	}
+	if total <= 0 {
+		return FractionState{}, 0, &InvalidError{"poured", "nothing", "something in the loop"}
+	}
+	x := MassFraction(glycol / total)
+	fromStrength := float64(density.Mass(kept)) / total * float64(r.MassUncertainty)
+	fromVolume := float64(strength-x) / total * float64(density.Mass(r.HoldsUncertainty))
+	u := MassFraction(math.Hypot(fromStrength, fromVolume))
+	if x > MaxMassFraction {
+		return FractionState{Mass: x, Volume: volumeFraction(r.Fluid, x)}, volume, nil
+	}
+	return uncertain(r.Fluid, x, u), volume, nil
+}

@@ -1,0 +1,88 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package chemistry_test
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"fillmark/chemistry"
+)
+
+// soundPour is 50 ml of the same mix into a loop that lacks them.
+func soundPour() chemistry.PourRequest {
+	pg := chemistry.PropyleneGlycol
+	return chemistry.PourRequest{
+		TopUpRequest: chemistry.TopUpRequest{Fluid: pg, Mass: mass(0.40), MassUncertainty: 0.01, Holds: 0.5, Protect: celsius(-10)},
+		Capacity:     0.58, MetalsKnown: true,
+		Poured: []chemistry.Pour{{Liquid: chemistry.Liquid{Name: "premix", Fluid: pg, Mass: 0.40}, Volume: 0.05}},
+	}
+}
+
+func pourVerdict(t *testing.T, r chemistry.PourRequest) chemistry.Verdict {
+	t.Helper()
+	reasons, _, err := chemistry.CheckPour(r)
+	require.NoError(t, err)
+	return chemistry.Judge(reasons)
+}
+
+// What is poured is judged as it is, by the rules of a top-up that is planned.
+func TestCheckPour(t *testing.T) {
+	t.Parallel()
+	assert.Equal(t, chemistry.Go, pourVerdict(t, soundPour()))
+	for name, change := range map[string]func(*chemistry.PourRequest){
+		"the other glycol":        func(r *chemistry.PourRequest) { r.Poured[0].Fluid = chemistry.EthyleneGlycol },
+		"more than it holds":      func(r *chemistry.PourRequest) { r.Poured[0].Volume = 0.081 },
+		"water, and the wall":     func(r *chemistry.PourRequest) { r.Poured[0].Mass, r.Protect = 0, celsius(-20) },
+		"no strength known":       func(r *chemistry.PourRequest) { r.Mass = nil },
+		"no fluid known":          func(r *chemistry.PourRequest) { r.Fluid = "" },
+		"no room to expand":       func(r *chemistry.PourRequest) { r.Sealed, r.Capacity = true, 0.552 },
+		"anything into deionised": func(r *chemistry.PourRequest) { r.Fluid, r.Mass = chemistry.DeionisedWater, nil },
+	} {
+		r := soundPour()
+		change(&r)
+		assert.Equal(t, chemistry.Stop, pourVerdict(t, r), name)
+	}
+	r := soundPour()
+	r.Protect = nil
+	assert.Equal(t, chemistry.Care, pourVerdict(t, r), "no go from a wall that nobody knows")
+	r.NoFrost = true
+	assert.Equal(t, chemistry.Go, pourVerdict(t, r))
+	r = soundPour()
+	r.Drained = 0.6
+	_, _, err := chemistry.CheckPour(r)
+	require.ErrorContains(t, err, "not more than the loop holds")
+}
+
+// The verdict counts the warm end: the wall between the stated freeze point and
+// its warm end is a stop, and one kelvin's breadth below the warm end is none.
+func TestCheckPourCountsTheWarmEnd(t *testing.T) {
+	t.Parallel()
+	r := soundPour()
+	_, after, err := chemistry.CheckPour(r)
+	require.NoError(t, err)
+	warm := after.Freeze.Stated.Add(after.Freeze.Uncertainty)
+	r.Protect = celsius(float64(warm) - 0.05)
+	assert.Equal(t, chemistry.Stop, pourVerdict(t, r))
+	r.Protect = celsius(float64(warm) + 0.05)
+	assert.Equal(t, chemistry.Go, pourVerdict(t, r))
+}
+
+// A pour keeps glycol and mass: pouring the mix that is in the loop changes no
+// strength, whatever the amounts.
+func TestCheckPourKeepsTheStrength(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		x := rapid.Float64Range(0, 0.6).Draw(t, "strength")
+		r := soundPour()
+		r.Mass, r.Poured[0].Mass = mass(x), chemistry.MassFraction(x)
+		r.Poured[0].Volume = chemistry.Litre(rapid.Float64Range(0.001, 0.05).Draw(t, "poured"))
+		_, after, err := chemistry.CheckPour(r)
+		require.NoError(t, err)
+		assert.InDelta(t, x, float64(after.Mass), 1e-9)
+	})
+}

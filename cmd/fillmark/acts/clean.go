@@ -1,0 +1,95 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package acts
+
+import (
+	"strings"
+
+	"fillmark/chemistry"
+	"fillmark/loops"
+)
+
+// Clean cleans a loop.
+type Clean struct {
+	Doing
+	loops.Cleaning
+}
+
+func cleanAct() Definition {
+	return define(Definition{
+		Name: "clean", Done: "Cleaned", Kind: loops.KindClean,
+		Short:    "Clean the loop",
+		Examples: []string{`7K3QXA --with acid --rinsed --note "citric, ten minutes, cold"`},
+	}, fields[Clean]{
+		many(Field{Name: "with", Also: []string{"agent", "agents"}, Label: "with", Help: "what it is cleaned with, in the order of use; repeat"}, spelt("AGENT", chemistry.Agents(), chemistry.ParseAgent), func(a *Clean) *[]chemistry.Agent { return &a.Agents }),
+		one(Field{Name: "rinsed", Label: "rinsed with water after each", Help: "rinsed with water after each agent, until it ran clear"}, truth(), func(a *Clean) *bool { return &a.Rinsed }),
+	}, func(e loops.Entry) Clean {
+		if e.Clean == nil {
+			return Clean{}
+		}
+		return Clean{Cleaning: *e.Clean}
+	})
+}
+
+// Kind is clean.
+func (a *Clean) Kind() loops.EntryKind { return loops.KindClean }
+
+// Check wants to know with what.
+func (a *Clean) Check(Snapshot, loops.Day) error {
+	if len(a.Agents) == 0 && strings.TrimSpace(a.Note) == "" {
+		return wrong("with", "", "what it is cleaned with, or a note that says so")
+	}
+	return nil
+}
+
+// Judge asks which agents the loop bears, and which bear each other.
+func (a *Clean) Judge(s Snapshot, today loops.Day) []Reason {
+	state := s.On(a.on(today))
+	request := chemistry.CleaningRequest{Metals: s.Loop.Metals()}
+	if state.Charge != nil {
+		request.Biocide = state.Charge.Contents().Biocide
+	}
+	together := [][]chemistry.Agent{a.Agents}
+	if a.Rinsed {
+		together = nil
+		for _, agent := range a.Agents {
+			together = append(together, []chemistry.Agent{agent})
+		}
+	}
+	var reasons []Reason
+	for _, agents := range together {
+		request.Agents = agents
+		found, err := chemistry.CheckCleaning(request)
+		if err == nil {
+			reasons = append(reasons, reasonsOf(found)...)
+		}
+	}
+	if len(s.Loop.Wetted) == 0 && len(a.Agents) > 0 {
+		reasons = append(reasons, Reason{
+			Rule: "metals-unknown", Verdict: chemistry.Care, Text: "the wetted metals are not on record, so nobody can say whether they bear it.",
+			Source: sourceRecord, Grade: chemistry.Computed, Way: "Look what plate, radiator and fittings are made of and write it into the loop's record.",
+		})
+	}
+	return once(reasons)
+}
+
+// once keeps one reason of each rule.
+func once(reasons []Reason) []Reason {
+	seen := map[string]bool{}
+	var out []Reason
+	for _, r := range reasons {
+		if !seen[r.Rule] {
+			seen[r.Rule] = true
+			out = append(out, r)
+		}
+	}
+	return out
+}
+
+// Apply cleans it.
+func (a *Clean) Apply(_ Snapshot, today loops.Day) loops.Change {
+	e := a.entry(loops.KindClean, today)
+	e.Clean = &a.Cleaning
+	return loops.Change{Entries: []loops.Entry{e}}
+}

@@ -1,0 +1,181 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package acts
+
+import (
+	"slices"
+	"strings"
+
+	"fillmark/loops"
+)
+
+// Definition is an act as the adapters know it: commands, the API, pages,
+// tables and the reference are made from it.
+type Definition struct {
+	// Name is the command and the last part of the route: words with hyphens.
+	Name string
+	// Done is how a history begins to tell it: "Filled".
+	Done string
+	Kind loops.EntryKind
+	// Short is one line of help, Long what else to know.
+	Short    string
+	Long     string
+	Examples []string
+	// Releases tells that the act lets a machine or a letter go: what speaks
+	// against it stops it even where it has happened already.
+	Releases bool
+	Fields   []Field
+
+	read  func(Said) (Act, error)
+	say   func(Act) Said
+	words func(Act) []string
+	named func(error) error
+	of    func(loops.Entry) Act
+}
+
+// Read makes the act of what was said, or returns all that is wrong with it.
+func (d Definition) Read(said Said) (Act, error) { return d.read(said) }
+
+// Say tells an act of this kind exactly, as Read takes it.
+func (d Definition) Say(a Act) Said { return d.say(a) }
+
+// Words tells an act of this kind as a history does.
+func (d Definition) Words(a Act) string {
+	words := d.words(a)
+	if len(words) == 0 {
+		return d.Done + "."
+	}
+	return d.Done + ": " + strings.Join(words, "; ") + "."
+}
+
+// Named gives the errors of an act the names of the fields they are about.
+func (d Definition) Named(err error) error { return d.named(err) }
+
+// Field finds a field by its name.
+func (d Definition) Field(name string) (Field, bool) {
+	i := slices.IndexFunc(d.Fields, func(f Field) bool { return f.Name == name })
+	if i < 0 {
+		return Field{}, false
+	}
+	return d.Fields[i], true
+}
+
+// acting is a pointer to an act's struct.
+type acting[A any] interface {
+	*A
+	Act
+}
+
+// define completes a definition with the act's fields and those that every act
+// has. From reads an entry back into the act.
+func define[A any, P acting[A]](d Definition, own fields[A], from func(loops.Entry) A) Definition {
+	all := slices.Concat(own, doingFields(func(a *A) *Doing { return P(a).doing() }))
+	d.Fields = all.described()
+	d.read = func(said Said) (Act, error) {
+		a := new(A)
+		if err := all.read(a, said); err != nil {
+			return nil, err
+		}
+		return P(a), nil
+	}
+	d.say = func(act Act) Said {
+		a, ok := act.(P)
+		if !ok {
+			return nil
+		}
+		return all.say((*A)(a))
+	}
+	d.words = func(act Act) []string {
+		a, ok := act.(P)
+		if !ok {
+			return nil
+		}
+		return own.words((*A)(a))
+	}
+	d.named = all.named
+	d.of = func(e loops.Entry) Act {
+		a := from(e)
+		doing := P(&a).doing()
+		doing.Day, doing.Note, doing.Key = e.Day, e.Note, e.Key
+		if e.Judged != nil {
+			doing.Already, doing.Overrule = e.Judged.AlreadyDone, e.Judged.Overruled
+		}
+		return P(&a)
+	}
+	return d
+}
+
+// doingFields are those of [Doing].
+func doingFields[A any](at func(*A) *Doing) fields[A] {
+	return fields[A]{
+		one(Field{Name: "day", Label: "on", Help: "the day it happened (today unless said)", Example: "2026-03-14"}, day(), func(a *A) *loops.Day { return &at(a).Day }),
+		one(Field{Name: "note", Label: "note", Help: "anything worth remembering", Personal: true}, lines(), func(a *A) *string { return &at(a).Note }),
+		one(Field{Name: "already-done", Label: "already done", Help: "it has happened: record it with its verdict, whatever speaks against it"}, truth(), func(a *A) *bool { return &at(a).Already }),
+		many(Field{Name: "overrule", Label: "set aside", Help: "set a rule aside by name and reason; repeat", Example: `"leak-check=the owner waits, 6 h dry"`}, overruled(), func(a *A) *[]loops.Overrule { return &at(a).Overrule }),
+		one(Field{Name: "key", Label: "key", Help: "made once for this act, so that sending it again records it once", Hidden: true}, words(), func(a *A) *string { return &at(a).Key }),
+	}
+}
+
+// overruled reads RULE=WHY.
+func overruled() kind[loops.Overrule] {
+	print := func(o loops.Overrule) string { return o.Rule + "=" + o.Why }
+	return kind[loops.Overrule]{
+		word: "RULE=WHY", typ: Text, print: print, show: print,
+		parse: func(text string) (loops.Overrule, error) {
+			rule, why, ok := strings.Cut(text, "=")
+			o := loops.Overrule{Rule: strings.TrimSpace(rule), Why: strings.TrimSpace(why)}
+			if !ok || o.Rule == "" || o.Why == "" {
+				return o, wrong("", text, "the rule's name and why, such as leak-check=the owner waits")
+			}
+			return o, nil
+		},
+	}
+}
+
+// All lists every act in the order of the work.
+func All() []Definition {
+	return []Definition{
+		intakeAct(), readingsAct(), openingAct(), drainAct(), cleanAct(), flushAct(), stepAct(), weighAct(),
+		fillAct(), doseAct(), topUpAct(), leakCheckAct(), proofAct(), handoverAct(), returnAct(),
+		transferAct(), swapAct(), retireAct(), planAct(), strikeAct(), noteAct(),
+	}
+}
+
+// Find finds an act by its name.
+func Find(name string) (Definition, bool) {
+	return find(func(d Definition) bool { return d.Name == name })
+}
+
+// OfKind finds the act that writes entries of a kind.
+func OfKind(kind loops.EntryKind) (Definition, bool) {
+	return find(func(d Definition) bool { return d.Kind == kind })
+}
+
+// Entered is the act that wrote an entry; ok is false for kinds that no act
+// writes, such as an owner's answer.
+func Entered(e loops.Entry) (a Act, ok bool) {
+	d, ok := OfKind(e.Kind)
+	if !ok {
+		return nil, false
+	}
+	return d.of(e), true
+}
+
+// Words tells an entry as a history does; empty for kinds that no act writes.
+func Words(e loops.Entry) string {
+	d, ok := OfKind(e.Kind)
+	if !ok {
+		return ""
+	}
+	return d.Words(d.of(e))
+}
+
+func find(is func(Definition) bool) (Definition, bool) {
+	all := All()
+	i := slices.IndexFunc(all, is)
+	if i < 0 {
+		return Definition{}, false
+	}
+	return all[i], true
+}

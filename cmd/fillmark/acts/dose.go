@@ -1,0 +1,142 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package acts
+
+import (
+	"fmt"
+
+	"fillmark/chemistry"
+	"fillmark/loops"
+)
+
+// Dose gives an additive by its label.
+type Dose struct {
+	Doing
+	loops.Dose
+	// Poured is how much of it, or a container and how much came out of it.
+	Poured loops.Pour
+}
+
+func doseAct() Definition {
+	return define(Definition{
+		Name: "dose", Done: "Dosed", Kind: loops.KindDose,
+		Short: "Give an inhibitor or a biocide by its label",
+		Long: `Fillmark never suggests a dose: the label and the safety data sheet decide. What
+the label says is recorded and checked.`,
+		Examples: []string{`7K3QXA --role biocide --family isothiazolinone --product "Clear B" --label-dose 2 --life 12 --poured 9=1ml`},
+	}, fields[Dose]{
+		one(Field{Name: "role", Label: "", Help: "inhibitor or biocide", Needed: true}, choice("ROLE", []loops.AdditiveRole{loops.RoleInhibitor, loops.RoleBiocide}), func(a *Dose) *loops.AdditiveRole { return &a.Role }),
+		one(Field{Name: "family", Also: []string{"inhibitor family", "biocide family"}, Label: "", Help: "its family, such as azole or isothiazolinone; unknown where the label does not say", Unknown: true}, words(), func(a *Dose) *string { return &a.Additive.Family }),
+		one(Field{Name: "product", Also: []string{"inhibitor product", "biocide product"}, Label: "product", Help: "as its label says"}, words(), func(a *Dose) *string { return &a.Additive.Product }),
+		one(Field{Name: "label-dose", Also: []string{"inhibitor dose", "biocide dose"}, Label: "label's dose", Help: "the label's dose, in product per litre of coolant", Example: "2ml/l"}, plain("DOSE", "ml/l"), func(a *Dose) *float64 { return &a.Additive.DoseMLPerL }),
+		one(Field{Name: "life", Also: []string{"inhibitor life", "biocide life"}, Label: "label gives it", Help: "months that its label declares", Example: "12"}, whole("MONTHS", "months"), func(a *Dose) *int { return &a.Additive.LifeMonths }),
+		one(Field{Name: "poured", Also: []string{"volume", "container"}, Label: "poured", Help: "how much of it, or a container and how much comes out of it", Example: "1ml or 9=1ml"}, pour(), func(a *Dose) *loops.Pour { return &a.Poured }),
+	}, func(e loops.Entry) Dose {
+		return Dose{Dose: *e.Dose, Poured: loops.Pour{Container: e.Dose.Container, Volume: e.Dose.Volume}}
+	})
+}
+
+// Kind is dose.
+func (a *Dose) Kind() loops.EntryKind { return loops.KindDose }
+
+// Containers is the one that it comes from.
+func (a *Dose) Containers() []loops.ContainerID { return drawnFrom([]loops.Pour{a.Poured}) }
+
+// Check refuses a family that chemistry does not know, and a loop without a
+// charge.
+func (a *Dose) Check(s Snapshot, today loops.Day) error {
+	if err := s.returned(a.on(today), loops.KindDose); err != nil {
+		return err
+	}
+	if a.Poured.Liquid != "" {
+		return wrong("poured", printPour(a.Poured), "how much of the additive, such as 1ml, or 9=1ml from container 9")
+	}
+	if _, err := a.family(); err != nil {
+		return inField(err, "family", a.Additive.Family)
+	}
+	return s.charged(a.on(today))
+}
+
+// family is the family as chemistry spells it; empty where nobody knows.
+func (a *Dose) family() (string, error) {
+	if a.Additive.Family == "" {
+		return "", nil
+	}
+	if a.Role == loops.RoleInhibitor {
+		family, err := chemistry.ParseInhibitor(a.Additive.Family)
+		return string(family), err
+	}
+	family, err := chemistry.ParseBiocide(a.Additive.Family)
+	return string(family), err
+}
+
+// Judge asks whether the additive may be in this charge and with these metals,
+// and whether it is as much as its own label says.
+func (a *Dose) Judge(s Snapshot, today loops.Day) []Reason {
+	on := a.on(today)
+	state := s.On(on)
+	if state.Charge == nil {
+		return nil
+	}
+	after := s.after(a, today)
+	if after.Charge == nil {
+		return nil
+	}
+	found, err := chemistry.CheckFill(chemistry.FillRequest{
+		Contents: after.Charge.Contents(), PH: loops.SinceFillOf(s.History).PH, Metals: s.Loop.Metals(), WithinReach: s.Loop.WithinReach(),
+	})
+	if err != nil {
+		return nil
+	}
+	reasons := reasonsOf(found)
+	if a.Additive.Family == "" {
+		reasons = append(reasons, Reason{
+			Rule: "family-unknown", Verdict: chemistry.Care, Text: "its family is not known, so nobody can say whether it suits the charge and the metals.",
+			Source: sourcePractice, Grade: chemistry.Practice, Way: "Look on its label or safety data sheet.",
+		})
+	}
+	return append(reasons, a.againstLabel(*state.Charge)...)
+}
+
+// againstLabel compares what is poured with what the label says for this much
+// coolant.
+func (a *Dose) againstLabel(c loops.Charge) []Reason {
+	const farOff = 0.25 // common practice, no source
+	asked := chemistry.Litre(a.Additive.DoseMLPerL/1000) * c.Volume
+	if asked == 0 || a.Poured.Volume == 0 {
+		return nil
+	}
+	share := float64(a.Poured.Volume / asked)
+	if share >= 1-farOff && share <= 1+farOff {
+		return nil
+	}
+	return []Reason{{
+		Rule: "label-dose", Verdict: chemistry.Care, Source: "the label", Grade: chemistry.Maker,
+		Text: fmt.Sprintf("%s is poured; by its label %s of coolant takes %s.", a.Poured.Volume, c.Volume, asked),
+		Way:  "Read the label again; too much can hurt people and loop, too little does nothing.",
+	}}
+}
+
+// after is the state once the act is on record.
+func (s Snapshot) after(a Act, today loops.Day) loops.State {
+	change := a.Apply(s, today)
+	history := append([]loops.Entry{}, s.History...)
+	for i, e := range change.Entries {
+		e.ID = s.Loop.LastEntry + loops.EntryID(i+1)
+		history = append(history, e)
+	}
+	return loops.Fold(history)
+}
+
+// Apply gives it.
+func (a *Dose) Apply(_ Snapshot, today loops.Day) loops.Change {
+	dose := a.Dose
+	dose.Container, dose.Volume = a.Poured.Container, a.Poured.Volume
+	if family, err := a.family(); err == nil {
+		dose.Additive.Family = family
+	}
+	e := a.entry(loops.KindDose, today)
+	e.Dose = &dose
+	return loops.Change{Entries: []loops.Entry{e}}
+}

@@ -1,0 +1,286 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package acts
+
+import (
+	"fmt"
+	"slices"
+
+	"fillmark/chemistry"
+	"fillmark/loops"
+)
+
+// Fill puts a new charge into an emptied loop; or says, for the factory's or
+// somebody unknown's, what is in it already.
+type Fill struct {
+	Doing
+	loops.Charge
+	// ByVolume is the strength in volume % before mixing at 20 °C, where it was
+	// said that way; Mass then follows from it.
+	ByVolume *chemistry.VolumeFraction
+	Poured   []loops.Pour
+}
+
+func fillAct() Definition {
+	return define(Definition{
+		Name: "fill", Done: "Filled", Kind: loops.KindFill,
+		Short: "Fill the loop: what it now holds",
+		Long: `Fill starts a new charge. For one that the factory or somebody unknown put in,
+say --origin and between which days; its volume and strength may be unknown.`,
+		Examples: []string{
+			"7K3QXA --fluid pg --mass 40% --poured 480ml --inhibitor azole --inhibitor-life 24 --biocide isothiazolinone --biocide-life 12",
+			"7K3QXA --fluid pg --mass 40% --poured 3=480ml",
+			"7K3QXA --fluid unknown --origin factory --filled-from 2022-01-01 --filled-to 2023-06-30",
+		},
+	}, fillFields(), func(e loops.Entry) Fill { return Fill{Charge: e.Fill.Charge, Poured: e.Fill.Poured} })
+}
+
+func fillFields() fields[Fill] {
+	origins := []loops.Origin{loops.WorkshopFill, loops.Factory, loops.UnknownOrigin}
+	additive := func(name string, at func(*Fill) *loops.Additive, family kind[string]) fields[Fill] {
+		also := func(what string) []string { return []string{name + " " + what} }
+		return fields[Fill]{
+			one(Field{Name: name, Also: also("family"), Label: name, Help: "family of the " + name + ", or none", Unknown: true}, family, func(a *Fill) *string { return &at(a).Family }),
+			one(Field{Name: name + "-product", Also: also("product"), Label: "by label", Help: name + " as its label says"}, words(), func(a *Fill) *string { return &at(a).Product }),
+			one(Field{Name: name + "-dose", Also: also("dose"), Label: "label's dose", Help: "the label's dose of " + name + ", in product per litre of coolant", Example: "2ml/l"}, plain("DOSE", "ml/l"), func(a *Fill) *float64 { return &at(a).DoseMLPerL }),
+			one(Field{Name: name + "-life", Also: also("life"), Label: "label gives it", Help: "months that the label of the " + name + " declares", Example: "24"}, whole("MONTHS", "months"), func(a *Fill) *int { return &at(a).LifeMonths }),
+		}
+	}
+	return slices.Concat(fields[Fill]{
+		one(Field{Name: "fluid", Label: "", Help: "eg, pg, water (with additives) or deionised; unknown for a factory's", Example: "pg", Unknown: true}, fluid(), func(a *Fill) *chemistry.Fluid { return &a.Fluid }),
+		may(Field{Name: "mass", Also: []string{"strength"}, Label: "", Help: "strength, glycol mass %", Example: "40%", Unknown: true}, massPercent(), func(a *Fill) **chemistry.MassFraction { return &a.Mass }),
+		may(Field{Name: "volume", Label: "", Help: "strength, glycol volume % before mixing at 20 °C", Example: "38%"}, volumePercent(), func(a *Fill) **chemistry.VolumeFraction { return &a.ByVolume }),
+		one(Field{Name: "uncertainty", Also: []string{"strength uncertainty"}, Label: "±", Help: "how sure the strength is, mass % (k = 2)", Example: "1%"}, massPercent(), func(a *Fill) *chemistry.MassFraction { return &a.MassUncertainty }),
+		one(Field{Name: "mass-known", Also: []string{"strength known"}, Label: "", Help: "how the strength is known (calculated from what was poured, unless said)"}, choice("HOW", loops.Hows()), func(a *Fill) *loops.How { return &a.MassKnown.How }),
+		many(Field{Name: "poured", Also: []string{"liquid"}, Label: "poured", Help: "what went in, or a container and how much came out of it; repeat", Example: "480ml or 3=480ml"}, pour(), func(a *Fill) *[]loops.Pour { return &a.Poured }),
+		one(Field{Name: "filled", Also: []string{"volume"}, Label: "in the loop", Help: "how much the loop holds after it, where that is not what was poured", Example: "500ml"}, volume(), func(a *Fill) *chemistry.Litre { return &a.Charge.Volume }),
+		one(Field{Name: "origin", Label: "by", Help: "who put it in (workshop unless said)"}, choice("ORIGIN", origins), func(a *Fill) *loops.Origin { return &a.Origin }),
+		one(Field{Name: "filled-from", Also: []string{"filled from"}, Label: "not before", Help: "earliest day of a fill that is not exactly known"}, day(), func(a *Fill) *loops.Day { return &a.FilledFrom }),
+		one(Field{Name: "filled-to", Also: []string{"filled to", "filled"}, Label: "not after", Help: "latest day of it"}, day(), func(a *Fill) *loops.Day { return &a.FilledTo }),
+	},
+		additive("inhibitor", func(a *Fill) *loops.Additive { return &a.Inhibitor }, inhibitorFamily()),
+		additive("biocide", func(a *Fill) *loops.Additive { return &a.Biocide }, biocideFamily()),
+		fields[Fill]{
+			one(Field{Name: "fluid-life", Also: []string{"fluid life"}, Label: "label gives the coolant", Help: "months that the coolant's label declares", Example: "36"}, whole("MONTHS", "months"), func(a *Fill) *int { return &a.FluidLifeMonths }),
+			one(Field{Name: "formulated", Label: "with its inhibitor in it", Help: "the inhibitor came in the coolant"}, truth(), func(a *Fill) *bool { return &a.FormulatedProduct }),
+			one(Field{Name: "re-dosable", Label: "may be dosed again", Help: "its label allows dosing it again"}, truth(), func(a *Fill) *bool { return &a.ReDosable }),
+			one(Field{Name: "product", Label: "product", Help: "coolant as its label says"}, words(), func(a *Fill) *string { return &a.Product }),
+			one(Field{Name: "lot", Label: "lot", Help: "lot on the label"}, words(), func(a *Fill) *string { return &a.Lot }),
+		})
+}
+
+func inhibitorFamily() kind[string] {
+	return familyOf("FAMILY", chemistry.Inhibitors(), func(text string) (string, error) {
+		v, err := chemistry.ParseInhibitor(text)
+		return string(v), err
+	})
+}
+
+func biocideFamily() kind[string] {
+	return familyOf("FAMILY", chemistry.Biocides(), func(text string) (string, error) {
+		v, err := chemistry.ParseBiocide(text)
+		return string(v), err
+	})
+}
+
+func familyOf[V ~string](word string, all []V, parse func(string) (string, error)) kind[string] {
+	k := kind[string]{word: word, typ: Text, parse: parse, print: same, show: same}
+	for _, v := range all {
+		k.choices = append(k.choices, string(v))
+	}
+	return k
+}
+
+// assumedStrength is how sure a strength is that was worked out from what was
+// poured and of which nobody said it (common practice, no source).
+const assumedStrength chemistry.MassFraction = 0.02
+
+// charge completes what was said: days, strength from its other basis, volume
+// and product from what was poured.
+func (a *Fill) charge(s Snapshot, today loops.Day) (loops.Charge, []loops.Pour, error) {
+	c := a.Charge
+	if c.Origin == "" {
+		c.Origin = loops.WorkshopFill
+	}
+	if c.FilledTo.IsZero() {
+		c.FilledTo = a.on(today)
+	}
+	if c.FilledFrom.IsZero() && c.Origin == loops.WorkshopFill {
+		c.FilledFrom = c.FilledTo
+	}
+	if err := a.strength(&c); err != nil {
+		return c, nil, err
+	}
+	poured, err := s.fromShelf(a.Poured)
+	if err != nil {
+		return c, nil, err
+	}
+	if c.Volume == 0 {
+		c.Volume = sum(poured)
+	}
+	named := poured[:0:0]
+	for _, p := range poured { // a bare amount is the charge itself
+		if p.Liquid == "" {
+			continue
+		}
+		named = append(named, p)
+		if box, ok := s.container(p.Container); ok && c.Product == "" && c.Lot == "" {
+			c.Product, c.Lot = box.Product, box.Lot
+		}
+	}
+	return c, named, nil
+}
+
+// strength settles the strength from the basis it was said in, and how it is
+// known.
+func (a *Fill) strength(c *loops.Charge) error {
+	given := c.Mass != nil || a.ByVolume != nil
+	switch {
+	case c.Fluid == "" && given:
+		return wrong("mass", "given", "no strength where the fluid is not known")
+	case c.Fluid == "":
+		return nil
+	case !c.Fluid.IsGlycol():
+		if c.Mass != nil && *c.Mass != 0 || a.ByVolume != nil {
+			return wrong("mass", "given", "none: "+c.Fluid.Name()+" holds no glycol")
+		}
+		c.Mass = new(chemistry.MassFraction(0))
+		return nil
+	case c.Mass != nil && a.ByVolume != nil:
+		return wrong("volume", a.ByVolume.String(), "mass or volume, not both: they are two ways to say one strength")
+	case a.ByVolume != nil:
+		mass, err := chemistry.MassFractionOf(c.Fluid, *a.ByVolume)
+		if err != nil {
+			return err
+		}
+		c.Mass = &mass
+	}
+	switch {
+	case c.Mass == nil:
+		c.MassKnown = loops.Known{How: loops.NotKnown}
+	case c.MassKnown.How == "" && c.Origin == loops.WorkshopFill:
+		c.MassKnown = loops.Known{How: loops.Calculated, By: "what was poured"}
+		if c.MassUncertainty == 0 {
+			c.MassUncertainty = assumedStrength
+			c.MassKnown.By += "; ± " + assumedStrength.String() + " assumed"
+		}
+	case c.MassKnown.How == "":
+		c.MassKnown = loops.Known{How: loops.OwnerSays}
+	}
+	return nil
+}
+
+// Kind is fill.
+func (a *Fill) Kind() loops.EntryKind { return loops.KindFill }
+
+// Containers are those that it was poured from.
+func (a *Fill) Containers() []loops.ContainerID { return drawnFrom(a.Poured) }
+
+// Check refuses days, amounts and strengths that cannot be.
+func (a *Fill) Check(s Snapshot, today loops.Day) error {
+	if err := s.returned(a.on(today), loops.KindFill); err != nil {
+		return err
+	}
+	c, _, err := a.charge(s, today)
+	if err != nil {
+		return err
+	}
+	if c.FilledTo.After(a.on(today)) {
+		return wrong("filled-to", c.FilledTo.String(), "not after the day of the fill, "+a.on(today).String())
+	}
+	if c.Origin == loops.WorkshopFill && c.Volume == 0 {
+		return wrong("poured", "", "how much went in, such as 480ml")
+	}
+	if in := sum(a.Poured); in > c.Volume+rounding {
+		return wrong("filled", c.Volume.String(), "not less than what went in, "+in.String())
+	}
+	return nil
+}
+
+// rounding is what sums of volumes may be off by.
+const rounding = chemistry.Litre(1e-9)
+
+// Judge asks chemistry whether the charge may be in this loop, and the record
+// whether the loop is ready for it. What others filled is not judged as an act:
+// it is what was found.
+func (a *Fill) Judge(s Snapshot, today loops.Day) []Reason {
+	c, _, err := a.charge(s, today)
+	if err != nil || c.Origin != loops.WorkshopFill {
+		return nil
+	}
+	found, err := chemistry.CheckFill(chemistry.FillRequest{
+		Contents: c.Contents(), Metals: s.Loop.Metals(), WithinReach: s.Loop.WithinReach(), Loop: s.filled(c),
+	})
+	if err != nil {
+		return nil // Check has said so
+	}
+	return append(reasonsOf(found), s.readyFor(c, a.on(today))...)
+}
+
+// filled is what the loop asks of a charge.
+func (s Snapshot) filled(c loops.Charge) *chemistry.FilledLoop {
+	l := s.Loop
+	filled := &chemistry.FilledLoop{
+		Sealed: l.Sealed, Holds: l.Volume + l.VolumeUncertainty, Filled: c.Volume, NoFrost: l.NoFrost,
+		MassUncertainty: c.MassUncertainty, Hottest: l.Hottest, MetalsKnown: len(l.Wetted) > 0,
+	}
+	if l.Volume == 0 {
+		filled.Holds = 0
+	}
+	if wall, ok := l.Wall(); ok {
+		filled.Wall = &wall
+	}
+	return filled
+}
+
+// readyFor says what of the old charge speaks against a new one.
+func (s Snapshot) readyFor(c loops.Charge, on loops.Day) []Reason {
+	state := s.On(on)
+	const way = "Drain it, rinse it with water until it runs clear, and record both."
+	var reasons []Reason
+	stop := func(rule, text string) {
+		reasons = append(reasons, Reason{Rule: rule, Verdict: chemistry.Stop, Text: text, Source: sourceRecord, Grade: chemistry.Computed, Way: way})
+	}
+	after := slices.Concat(s.History, []loops.Entry{{ID: s.Loop.LastEntry + 1, Kind: loops.KindFill, Day: on, Fill: &loops.Fill{Charge: c}}})
+	tainted := loops.Fold(after).Contaminated
+	switch {
+	case state.Contaminated != nil && tainted != nil:
+		stop("contaminated", fmt.Sprintf("the loop is contaminated (%s, since %s); it has to be drained and rinsed before it is filled.", state.Contaminated, state.Contaminated.Day.Long()))
+	case tainted != nil:
+		stop("not-rinsed", "what was left after draining spoils the new charge: "+tainted.String()+".")
+	case state.Charge != nil && state.Charge.Fluid != c.Fluid:
+		stop("not-drained", "the loop is on record as full of "+inWords(*state.Charge)+".")
+	case state.Charge != nil:
+		reasons = append(reasons, Reason{
+			Rule: "not-drained", Verdict: chemistry.Care, Text: "the loop is on record as full; the strength is right only if it was drained first.",
+			Source: sourceRecord, Grade: chemistry.Computed, Way: "Record the drain.",
+		})
+	}
+	if !state.Leaking.IsZero() {
+		reasons = append(reasons, Reason{
+			Rule: "leaking", Verdict: chemistry.Care, Text: "a leak check ended wet on " + state.Leaking.Long() + " and none has been dry since.",
+			Source: sourceRecord, Grade: chemistry.Computed, Way: "Mend it before you fill it, and run the leak check again.",
+		})
+	}
+	return reasons
+}
+
+// inWords names a charge in the middle of a sentence.
+func inWords(c loops.Charge) string {
+	if c.Fluid == "" {
+		return "an unknown liquid"
+	}
+	return c.Fluid.Name()
+}
+
+// Apply starts the charge.
+func (a *Fill) Apply(s Snapshot, today loops.Day) loops.Change {
+	c, poured, err := a.charge(s, today)
+	if err != nil {
+		return loops.Change{}
+	}
+	e := a.entry(loops.KindFill, today)
+	e.Fill = &loops.Fill{Charge: c, Poured: poured}
+	return loops.Change{Entries: []loops.Entry{e}}
+}

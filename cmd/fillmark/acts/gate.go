@@ -1,0 +1,161 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package acts
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"fillmark/chemistry"
+	"fillmark/loops"
+)
+
+// Reason is one rule that speaks about an act.
+type Reason struct {
+	Rule    string            `json:"rule"`
+	Verdict chemistry.Verdict `json:"verdict"`
+	Text    string            `json:"text"`
+	// OwnerText says it to the owner; empty where it is none of their business.
+	OwnerText string          `json:"owner_text,omitempty"`
+	Source    string          `json:"source"`
+	Grade     chemistry.Grade `json:"grade"`
+	// Way is what to do about it; empty where the text says so.
+	Way string `json:"way,omitempty"`
+	// Overrulable tells that somebody may set the rule aside by name and reason.
+	// What protects people from harm cannot be set aside.
+	Overrulable bool `json:"overrulable,omitempty"`
+}
+
+// Sources of the gate's own rules.
+const (
+	sourceRecord   = "this loop's record"
+	sourcePractice = "common practice, no source"
+)
+
+// reasonsOf takes over what chemistry found.
+func reasonsOf(found []chemistry.Reason) []Reason {
+	out := make([]Reason, 0, len(found))
+	for _, r := range found {
+		out = append(out, Reason{
+			Rule: r.Rule, Verdict: r.Verdict, Text: r.Text, OwnerText: r.OwnerText, Source: r.Source, Grade: r.Grade,
+			Overrulable: r.Overrulable,
+		})
+	}
+	return out
+}
+
+// Judge is the worst verdict among reasons whose grade decides. A fact that is
+// only remembered may ask for care and never more.
+func Judge(reasons []Reason) chemistry.Verdict {
+	v := chemistry.Go
+	for _, r := range reasons {
+		if r.Grade.Decides() {
+			v = v.Max(r.Verdict)
+		}
+	}
+	return v
+}
+
+// StopError is a refusal: what speaks against the act, and the way out.
+type StopError struct {
+	Act     string
+	Reasons []Reason // the worst first
+	// Ways say how to go on.
+	Ways []string
+}
+
+func (e *StopError) Error() string {
+	var texts []string
+	for _, r := range e.Reasons {
+		if r.Verdict == chemistry.Stop {
+			texts = append(texts, r.Rule+": "+r.Text)
+		}
+	}
+	return fmt.Sprintf("%s: stop: %s", e.Act, strings.Join(texts, "; "))
+}
+
+// Settle is the gate. It judges the act by what the snapshot knows and returns
+// what its entry keeps of that. A stop refuses what has not happened yet and
+// what releases a machine, with a [StopError]; what has happened is recorded
+// with its verdict. A rule that is set aside by name counts as care, where it
+// may be.
+func Settle(d Definition, a Act, s Snapshot, today loops.Day, by string) (*loops.Judged, []Reason, error) {
+	doing := a.doing()
+	reasons := a.Judge(s, today)
+	sortWorst(reasons)
+	judged := &loops.Judged{AlreadyDone: doing.Already}
+	for _, o := range doing.Overrule {
+		i := slices.IndexFunc(reasons, func(r Reason) bool { return r.Rule == o.Rule })
+		switch {
+		case i < 0 && len(reasons) == 0:
+			return nil, nil, wrong("overrule", o.Rule, "nothing: no rule speaks against this")
+		case i < 0:
+			return nil, nil, wrong("overrule", o.Rule, "a rule that speaks against this: "+ruleNames(reasons))
+		case !reasons[i].Overrulable:
+			return nil, nil, wrong("overrule", o.Rule, "nothing: this rule keeps people from harm, and nobody can set it aside")
+		}
+		o.By = by
+		judged.Overruled = append(judged.Overruled, o)
+	}
+	standing := slices.DeleteFunc(slices.Clone(reasons), func(r Reason) bool {
+		return slices.ContainsFunc(judged.Overruled, func(o loops.Overrule) bool { return o.Rule == r.Rule })
+	})
+	judged.Verdict = Judge(standing)
+	if len(judged.Overruled) > 0 {
+		judged.Verdict = judged.Verdict.Max(chemistry.Care)
+	}
+	if judged.Verdict == chemistry.Stop && (!doing.Already || d.Releases) {
+		return nil, reasons, &StopError{Act: d.Name, Reasons: standing, Ways: ways(d, standing)}
+	}
+	for _, r := range reasons {
+		if r.Verdict.Worse(chemistry.Go) {
+			judged.Reasons = append(judged.Reasons, loops.JudgedReason{Rule: r.Rule, Verdict: r.Verdict, Text: r.Text})
+		}
+	}
+	return judged, reasons, nil
+}
+
+func sortWorst(reasons []Reason) {
+	slices.SortStableFunc(reasons, func(a, b Reason) int {
+		switch {
+		case a.Verdict.Worse(b.Verdict):
+			return -1
+		case b.Verdict.Worse(a.Verdict):
+			return 1
+		}
+		return 0
+	})
+}
+
+func ruleNames(reasons []Reason) string {
+	var names []string
+	for _, r := range reasons {
+		names = append(names, r.Rule)
+	}
+	return strings.Join(names, ", ")
+}
+
+// ways say how to go on after a stop.
+func ways(d Definition, reasons []Reason) []string {
+	var all, may []string
+	for _, r := range reasons {
+		if r.Verdict != chemistry.Stop {
+			continue
+		}
+		if r.Way != "" {
+			all = append(all, r.Way)
+		}
+		if r.Overrulable {
+			may = append(may, r.Rule)
+		}
+	}
+	if !d.Releases {
+		all = append(all, "If it has been done already, record it as already done.")
+	}
+	if len(may) > 0 {
+		all = append(all, "You may set aside by name, with your reason: "+strings.Join(may, ", ")+".")
+	}
+	return all
+}

@@ -1,0 +1,97 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package acts
+
+import (
+	"fmt"
+
+	"fillmark/chemistry"
+	"fillmark/loops"
+)
+
+// Handover gives a mended machine back: it plans the loop and mails the owner.
+type Handover struct {
+	Doing
+	// Mail, Opening and Photos are what the owner agreed to; nil where nobody
+	// asked, which leaves what is on record.
+	Mail, Opening, Photos *bool
+	// Unproved is why it goes back without a proof.
+	Unproved string
+}
+
+func handoverAct() Definition {
+	return define(Definition{
+		Name: "handover", Done: "Handed over", Kind: loops.KindHandover, Releases: true,
+		Short: "Hand the machine back; plans the loop and mails the owner",
+		Long: fmt.Sprintf(`A hand-over wants a leak check of %d hours that stayed dry, a charge that bears
+its coldest wall, and a proof of the repair or the reason why there is none. An
+owner can always have the machine back as it is: loop return.`, loops.LeakCheckHours),
+		Examples: []string{
+			"7K3QXA --mail-consent --opening-consent",
+			`7K3QXA --mail-consent=no --unproved "the rig it cools is not here"`,
+		},
+	}, fields[Handover]{
+		may(Field{Name: "mail-consent", Label: "agrees to mail", Help: "the owner agrees to reminders by mail"}, truth(), func(a *Handover) **bool { return &a.Mail }),
+		may(Field{Name: "opening-consent", Label: "agrees to opening", Help: "the owner agrees to the loop being opened"}, truth(), func(a *Handover) **bool { return &a.Opening }),
+		may(Field{Name: "photo-consent", Label: "agrees to photos", Help: "the owner agrees to photos being shown"}, truth(), func(a *Handover) **bool { return &a.Photos }),
+		one(Field{Name: "unproved", Label: "not proven", Help: "why it goes back without a proof"}, words(), func(a *Handover) *string { return &a.Unproved }),
+	}, func(e loops.Entry) Handover {
+		h := Handover{Unproved: e.Handover.Unproved}
+		if !e.Handover.NotAsked {
+			c := e.Handover.Consent
+			h.Mail, h.Opening, h.Photos = &c.Mail, &c.Opening, &c.Photos
+		}
+		return h
+	})
+}
+
+// Kind is hand-over.
+func (a *Handover) Kind() loops.EntryKind { return loops.KindHandover }
+
+// Check refuses what left service.
+func (a *Handover) Check(s Snapshot, today loops.Day) error {
+	return s.returned(a.on(today), loops.KindHandover)
+}
+
+// Judge asks what a release wants: a dry leak check, a charge that bears its
+// wall, a proof or a reason, and consent.
+func (a *Handover) Judge(s Snapshot, today loops.Day) []Reason {
+	state := s.On(a.on(today))
+	reasons := s.unfit(state)
+	if state.Charge != nil && state.Contaminated == nil {
+		reasons = append(reasons, s.tooCold(state)...)
+	}
+	if state.Unproved() && a.Unproved == "" {
+		reasons = append(reasons, Reason{
+			Rule: "unproved", Verdict: chemistry.Stop, Text: "nothing proves that the repair holds.", Source: sourceRecord, Grade: chemistry.Computed,
+			Way: "Record a proof, or say why there is none (--unproved).",
+		})
+	}
+	if a.Mail == nil && s.Owner.ID != 0 {
+		reasons = append(reasons, Reason{
+			Rule: "consent", Verdict: chemistry.Care, Text: "nobody asked the owner for consent, so no mail goes out on it.", Source: sourcePractice, Grade: chemistry.Practice,
+			Way: "Ask whether reminders may be mailed.",
+		})
+	}
+	return reasons
+}
+
+// Apply gives the machine back and records the consent that was given.
+func (a *Handover) Apply(s Snapshot, today loops.Day) loops.Change {
+	consent := s.Owner.Consent
+	for _, c := range []struct{ said, kept *bool }{{a.Mail, &consent.Mail}, {a.Opening, &consent.Opening}, {a.Photos, &consent.Photos}} {
+		if c.said != nil {
+			*c.kept = *c.said
+		}
+	}
+	e := a.entry(loops.KindHandover, today)
+	e.Handover = &loops.Handover{Consent: consent, NotAsked: a.Mail == nil, Unproved: a.Unproved}
+	change := loops.Change{Entries: []loops.Entry{e}}
+	if s.Owner.ID != 0 && consent != s.Owner.Consent {
+		owner := s.Owner
+		owner.Consent = consent
+		change.Owners = []loops.Owner{owner}
+	}
+	return change
+}

@@ -1,0 +1,78 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package acts
+
+import (
+	"fmt"
+
+	"fillmark/chemistry"
+	"fillmark/loops"
+)
+
+// LeakCheck runs the pump on a supply of its own, the machine unpowered.
+type LeakCheck struct {
+	Doing
+	Hours    float64
+	Dry, Wet bool
+}
+
+func leakCheckAct() Definition {
+	return define(Definition{
+		Name: "leakcheck", Done: "Checked for leaks", Kind: loops.KindLeakCheck,
+		Short: "Write down a leak check: the pump on a separate supply, the machine unpowered",
+		Long: fmt.Sprintf(`Only a check of %d hours that stayed dry releases the machine; a wet one makes it
+leaking however short it was.`, loops.LeakCheckHours),
+		Examples: []string{"7K3QXA --hours 24h --dry"},
+	}, fields[LeakCheck]{
+		one(Field{Name: "hours", Label: "over", Help: "how long it ran", Example: "24h", Needed: true}, plain("HOURS", "h"), func(a *LeakCheck) *float64 { return &a.Hours }),
+		one(Field{Name: "dry", Label: "dry", Help: "it stayed dry"}, truth(), func(a *LeakCheck) *bool { return &a.Dry }),
+		one(Field{Name: "wet", Label: "WET", Help: "it did not"}, truth(), func(a *LeakCheck) *bool { return &a.Wet }),
+	}, func(e loops.Entry) LeakCheck {
+		return LeakCheck{Hours: e.LeakCheck.Hours, Dry: e.LeakCheck.Dry, Wet: !e.LeakCheck.Dry}
+	})
+}
+
+// Kind is leak check.
+func (a *LeakCheck) Kind() loops.EntryKind { return loops.KindLeakCheck }
+
+// Check wants to know how it ended, and refuses one that ran longer than the
+// loop has been filled.
+func (a *LeakCheck) Check(s Snapshot, today loops.Day) error {
+	if a.Dry == a.Wet {
+		return wrong("dry", "", "dry or wet: one of them says how it ended")
+	}
+	on := a.on(today)
+	c := s.On(on).Charge
+	if c == nil || c.Origin != loops.WorkshopFill {
+		return nil
+	}
+	if most := 24 * float64(on.Sub(c.FilledTo)+1); a.Hours >= most {
+		return wrong("hours", figure(a.Hours)+"h", fmt.Sprintf("less than %g h: the loop was filled on %s. A check is written down on the day it ended", most, c.FilledTo))
+	}
+	return nil
+}
+
+// Judge says what the check does not release.
+func (a *LeakCheck) Judge(Snapshot, loops.Day) []Reason {
+	switch {
+	case a.Wet:
+		return []Reason{{
+			Rule: "leaking", Verdict: chemistry.Care, Text: "it is wet: off, unplug, soak up; no power before it is mended and dry.",
+			Source: sourcePractice, Grade: chemistry.Practice, Way: fmt.Sprintf("Mend it and run a check of %d hours.", loops.LeakCheckHours),
+		}}
+	case a.Hours < loops.LeakCheckHours:
+		return []Reason{{
+			Rule: "too-short", Verdict: chemistry.Care, Text: short(a.Hours) + ": it releases nothing.", Source: sourcePractice, Grade: chemistry.Practice,
+			Way: "Let it run on.",
+		}}
+	}
+	return nil
+}
+
+// Apply writes it down.
+func (a *LeakCheck) Apply(_ Snapshot, today loops.Day) loops.Change {
+	e := a.entry(loops.KindLeakCheck, today)
+	e.LeakCheck = &loops.LeakCheck{Hours: a.Hours, Dry: a.Dry}
+	return loops.Change{Entries: []loops.Entry{e}}
+}

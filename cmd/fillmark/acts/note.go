@@ -1,0 +1,40 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package acts
+
+import (
+	"strings"
+
+	"fillmark/loops"
+)
+
+// Note is anything worth remembering.
+type Note struct{ Doing }
+
+func noteAct() Definition {
+	return define(Definition{
+		Name: "note", Done: "Noted", Kind: loops.KindNote,
+		Short:    "Write down anything worth remembering",
+		Examples: []string{`7K3QXA --note "the owner moves in May"`},
+	}, fields[Note]{}, func(loops.Entry) Note { return Note{} })
+}
+
+// Kind is note.
+func (a *Note) Kind() loops.EntryKind { return loops.KindNote }
+
+// Check wants some text.
+func (a *Note) Check(Snapshot, loops.Day) error {
+	if strings.TrimSpace(a.Doing.Note) == "" {
+		return wrong("note", "", "some text")
+	}
+	return nil
+}
+
+// Judge: a note is a note.
+func (a *Note) Judge(Snapshot, loops.Day) []Reason { return nil }
+
+// Apply writes it down.
+func (a *Note) Apply(_ Snapshot, today loops.Day) loops.Change {
+	return loops.Change{Entries: []loops.Entry{a.entry(loops.KindNote, today)}}
+}

@@ -1,0 +1,43 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package acts
+
+import (
+	"fillmark/loops"
+)
+
+// Retire ends the loop's plan.
+type Retire struct {
+	Doing
+	loops.Retirement
+}
+
+func retireAct() Definition {
+	return define(Definition{
+		Name: "retire", Done: "Left service", Kind: loops.KindRetirement,
+		Short:    "The loop leaves service; nothing is planned for it any more",
+		Examples: []string{`7K3QXA --reason "replaced by an air cooler" --stated-rating 130W`, `7K3QXA --reason "lost sight of"`},
+	}, fields[Retire]{
+		one(Field{Name: "reason", Label: "", Help: "why it leaves service; for one that goes to an owner on record see transfer", Needed: true}, choice("REASON", loops.RetirementReasons()), func(a *Retire) *loops.RetirementReason { return &a.Reason }),
+		may(Field{Name: "stated-rating", Also: []string{"stated rating"}, Label: "the new cooler's label says", Help: "what a replacement cooler claims; noted, not judged: a load test decides", Example: "130W"}, plain("POWER", "W"), func(a *Retire) **float64 { return &a.StatedRatingW }),
+	}, func(e loops.Entry) Retire { return Retire{Retirement: *e.Retirement} })
+}
+
+// Kind is retirement.
+func (a *Retire) Kind() loops.EntryKind { return loops.KindRetirement }
+
+// Check refuses to retire a loop twice.
+func (a *Retire) Check(s Snapshot, today loops.Day) error {
+	return s.returned(a.on(today), loops.KindRetirement)
+}
+
+// Judge: any loop may leave service.
+func (a *Retire) Judge(Snapshot, loops.Day) []Reason { return nil }
+
+// Apply retires it.
+func (a *Retire) Apply(_ Snapshot, today loops.Day) loops.Change {
+	e := a.entry(loops.KindRetirement, today)
+	e.Retirement = &a.Retirement
+	return loops.Change{Entries: []loops.Entry{e}}
+}

@@ -1,0 +1,56 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package acts
+
+import (
+	"fillmark/chemistry"
+	"fillmark/loops"
+)
+
+// Return gives the machine back as it is.
+type Return struct {
+	Doing
+	loops.Return
+}
+
+func returnAct() Definition {
+	return define(Definition{
+		Name: "return", Done: "Returned as it is", Kind: loops.KindReturn,
+		Short: "Give the machine back as it is: unrepaired, leaking, unproved or without consent",
+		Long: `An owner can always have the machine back. It needs no proof; what is wrong with it
+stands first on the sheet, and nothing is planned that calls the loop good.`,
+		Examples: []string{`7K3QXA --why "the owner does not want it mended"`},
+	}, fields[Return]{
+		one(Field{Name: "why", Label: "", Help: "why it goes back as it is", Needed: true}, words(), func(a *Return) *string { return &a.Why }),
+	}, func(e loops.Entry) Return { return Return{Return: *e.Return} })
+}
+
+// Kind is return as it is.
+func (a *Return) Kind() loops.EntryKind { return loops.KindReturn }
+
+// Check refuses nothing: the machine is the owner's.
+func (a *Return) Check(Snapshot, loops.Day) error { return nil }
+
+// Judge names what the machine goes back with. None of it stops it.
+func (a *Return) Judge(s Snapshot, today loops.Day) []Reason {
+	state := s.On(a.on(today))
+	reasons := s.unfit(state)
+	if state.Charge != nil {
+		reasons = append(reasons, s.tooCold(state)...)
+	}
+	for i := range reasons {
+		reasons[i].Verdict = reasons[i].Verdict.Max(chemistry.Care)
+		if reasons[i].Verdict == chemistry.Stop {
+			reasons[i].Verdict, reasons[i].Overrulable = chemistry.Care, false
+		}
+	}
+	return reasons
+}
+
+// Apply gives it back.
+func (a *Return) Apply(_ Snapshot, today loops.Day) loops.Change {
+	e := a.entry(loops.KindReturn, today)
+	e.Return = &a.Return
+	return loops.Change{Entries: []loops.Entry{e}}
+}

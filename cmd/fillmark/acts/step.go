@@ -1,0 +1,53 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package acts
+
+import (
+	"slices"
+
+	"fillmark/loops"
+)
+
+// Step ticks a step of the bench sheet, or leaves it out.
+type Step struct {
+	Doing
+	loops.StepDone
+}
+
+func stepAct() Definition {
+	return define(Definition{
+		Name: "step", Done: "Step", Kind: loops.KindStep,
+		Short:    "Tick a step of the bench sheet, or leave it out with the reason",
+		Examples: []string{"7K3QXA --step weigh-filled --value 1530", `7K3QXA --step judge-pump --left-out --note "the pump is sealed in"`},
+	}, fields[Step]{
+		one(Field{Name: "step", Label: "", Help: "the step's name, as the bench sheet has it", Needed: true}, choice("STEP", loops.StepIDs()), func(a *Step) *loops.StepID { return &a.Step }),
+		may(Field{Name: "value", Label: "", Help: "the figure that the step records, in the sheet's unit"}, plain("NUMBER", ""), func(a *Step) **float64 { return &a.Value }),
+		one(Field{Name: "left-out", Label: "left out", Help: "it was not done; the note says why"}, truth(), func(a *Step) *bool { return &a.LeftOut }),
+	}, func(e loops.Entry) Step { return Step{StepDone: *e.Step} })
+}
+
+// Kind is step.
+func (a *Step) Kind() loops.EntryKind { return loops.KindStep }
+
+// Check refuses a step of another kind of loop, and one left out without a
+// reason.
+func (a *Step) Check(s Snapshot, _ loops.Day) error {
+	if !slices.ContainsFunc(loops.StepsFor(s.Loop.Sealed), func(x loops.Step) bool { return x.ID == a.Step }) {
+		return wrong("step", string(a.Step), "a step for this kind of loop; the bench sheet lists them")
+	}
+	if a.LeftOut && a.Note == "" {
+		return wrong("note", "", "why the step was left out")
+	}
+	return nil
+}
+
+// Judge: a tick is a tick.
+func (a *Step) Judge(Snapshot, loops.Day) []Reason { return nil }
+
+// Apply ticks it.
+func (a *Step) Apply(_ Snapshot, today loops.Day) loops.Change {
+	e := a.entry(loops.KindStep, today)
+	e.Step = &a.StepDone
+	return loops.Change{Entries: []loops.Entry{e}}
+}

@@ -1,0 +1,142 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package acts
+
+import (
+	"fillmark/chemistry"
+	"fillmark/loops"
+)
+
+// TopUp adds liquid to a charge.
+type TopUp struct {
+	Doing
+	loops.TopUp
+}
+
+func topUpAct() Definition {
+	return define(Definition{
+		Name: "poured", Done: "Topped up", Kind: loops.KindTopUp,
+		Short: "Top the loop up: what is poured; fillmark topup says before what to pour",
+		Examples: []string{
+			"7K3QXA --poured water=40ml --poured pg:95%=10ml",
+			`7K3QXA --drained 60ml --went "drum 2" --poured pg:95%=80ml`,
+		},
+	}, fields[TopUp]{
+		many(Field{Name: "poured", Also: []string{"liquid"}, Label: "poured", Help: "what goes in, or a container and how much comes out of it; repeat", Example: "water=40ml or 3=40ml", Needed: true}, pour(), func(a *TopUp) *[]loops.Pour { return &a.Poured }),
+		one(Field{Name: "drained", Label: "taken out first", Help: "what is taken out before; it goes into the used-fluid log", Example: "60ml"}, volume(), func(a *TopUp) *chemistry.Litre { return &a.Drained }),
+		one(Field{Name: "hazard", Label: "in it", Help: "what is in what was taken out"}, words(), func(a *TopUp) *string { return &a.Hazard }),
+		one(Field{Name: "went", Also: []string{"disposal"}, Label: "used liquid", Help: "where that went or is kept"}, words(), func(a *TopUp) *string { return &a.Disposal }),
+		one(Field{Name: "gap", Also: []string{"missing"}, Label: "still below the fill mark by", Help: "what is still missing to the fill mark afterwards", Example: "5ml"}, volume(), func(a *TopUp) *chemistry.Litre { return &a.Missing }),
+	}, func(e loops.Entry) TopUp { return TopUp{TopUp: *e.TopUp} })
+}
+
+// Kind is top-up.
+func (a *TopUp) Kind() loops.EntryKind { return loops.KindTopUp }
+
+// Containers are those that are poured from.
+func (a *TopUp) Containers() []loops.ContainerID { return drawnFrom(a.Poured) }
+
+// Check refuses what has no charge to be added to, and liquid of no name.
+func (a *TopUp) Check(s Snapshot, today loops.Day) error {
+	on := a.on(today)
+	if err := s.returned(on, loops.KindTopUp); err != nil {
+		return err
+	}
+	if err := s.charged(on); err != nil {
+		return err
+	}
+	poured, err := s.fromShelf(a.Poured)
+	if err != nil {
+		return err
+	}
+	for _, p := range poured {
+		if p.Liquid == "" {
+			return wrong("poured", printPour(p), "what it was and how much: water=40ml, pg:95%=10ml, or 3=40ml from container 3")
+		}
+	}
+	return kept(a.Drained, a.Disposal)
+}
+
+// charged refuses an act on a loop that held nothing on the day.
+func (s Snapshot) charged(on loops.Day) error {
+	if s.On(on).Charge == nil {
+		return wrong("tag", string(s.Loop.Tag), "a loop with a charge on "+on.String()+"; record its fill first")
+	}
+	return nil
+}
+
+// Judge asks chemistry what becomes of the charge, by the same rules that plan
+// a top-up.
+func (a *TopUp) Judge(s Snapshot, today loops.Day) []Reason {
+	state := s.On(a.on(today))
+	poured, err := s.fromShelf(a.Poured)
+	if err != nil || state.Charge == nil {
+		return nil
+	}
+	request := s.pouring(state)
+	request.Drained = a.Drained
+	for _, p := range poured {
+		liquid, err := chemistry.ParseLiquid(p.Liquid, p.Fluid)
+		if err != nil { // a container's product is no liquid's name
+			liquid = chemistry.Liquid{Name: p.Liquid}
+		}
+		liquid.Fluid, liquid.Mass = p.Fluid, p.Mass
+		request.Poured = append(request.Poured, chemistry.Pour{Liquid: liquid, Volume: p.Volume})
+	}
+	found, _, err := chemistry.CheckPour(request)
+	if err != nil {
+		return []Reason{{
+			Rule: "not-judged", Verdict: chemistry.Stop, Text: err.Error(), Source: sourceRecord, Grade: chemistry.Computed,
+			Way: "Put right what is named, in the loop's record or here.",
+		}}
+	}
+	return reasonsOf(found)
+}
+
+// pouring is what is in the loop and what it asks, as a pour is judged by.
+func (s Snapshot) pouring(state loops.State) chemistry.PourRequest {
+	charge, loop := *state.Charge, s.Loop
+	contents, since := charge.Contents(), loops.SinceFillOf(s.History)
+	holds := charge.Volume
+	if loop.Volume > 0 && !state.MissingSeen.IsZero() {
+		holds = loop.Volume - state.Missing
+	}
+	if holds <= 0 {
+		holds = loop.Volume
+	}
+	request := chemistry.PourRequest{
+		TopUpRequest: chemistry.TopUpRequest{
+			Fluid: charge.Fluid, Mass: charge.Mass, MassUncertainty: charge.MassUncertainty, FilledMass: since.FilledMass,
+			Inhibitor: contents.Inhibitor, Biocide: contents.Biocide, PH: since.PH, Metals: loop.Metals(), WithinReach: loop.WithinReach(),
+			Holds: holds, HoldsUncertainty: loop.VolumeUncertainty, Sealed: loop.Sealed, Hottest: loop.Hottest, NoFrost: loop.NoFrost,
+		},
+		Capacity: loop.Volume, MetalsKnown: len(loop.Wetted) > 0,
+	}
+	if wall, ok := loop.Wall(); ok {
+		request.Protect = &wall
+	}
+	for _, d := range []struct {
+		additive loops.Additive
+		left     float64
+		name     string
+	}{{charge.Inhibitor, since.InhibitorLeft, "inhibitor"}, {charge.Biocide, since.BiocideLeft, "biocide"}} {
+		if d.additive.DoseMLPerL > 0 && d.left > 0 {
+			request.Doses = append(request.Doses, chemistry.DoseLevel{Name: d.name, Level: d.left})
+		}
+	}
+	return request
+}
+
+// Apply adds it.
+func (a *TopUp) Apply(s Snapshot, today loops.Day) loops.Change {
+	poured, err := s.fromShelf(a.Poured)
+	if err != nil {
+		return loops.Change{}
+	}
+	e := a.entry(loops.KindTopUp, today)
+	topUp := a.TopUp
+	topUp.Poured = poured
+	e.TopUp = &topUp
+	return loops.Change{Entries: []loops.Entry{e}}
+}

@@ -1,0 +1,47 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package acts
+
+import (
+	"fillmark/chemistry"
+	"fillmark/loops"
+)
+
+// Weigh puts the machine or its cooler on the scale.
+type Weigh struct {
+	Doing
+	loops.Weighing
+}
+
+func weighAct() Definition {
+	return define(Definition{
+		Name: "weigh", Done: "Weighed", Kind: loops.KindWeighing,
+		Short: "Write down a weight: dry, drained, filled, or later to see what was lost",
+		Examples: []string{
+			`7K3QXA --stage filled --weight 1530g --uncertainty 1g --what "cooler with bracket"`,
+			`7K3QXA --stage later --weight 1522g --uncertainty 1g --what "cooler with bracket"`,
+		},
+	}, fields[Weigh]{
+		one(Field{Name: "stage", Label: "", Help: "dry, drained, filled or later", Needed: true}, choice("STAGE", loops.WeighingStages()), func(a *Weigh) *loops.WeighingStage { return &a.Stage }),
+		one(Field{Name: "weight", Label: "", Help: "what the scale shows", Example: "1530g", Needed: true}, mass(), func(a *Weigh) *chemistry.Kilogram { return &a.Weight }),
+		one(Field{Name: "uncertainty", Also: []string{"weight uncertainty"}, Label: "±", Help: "of the scale (k = 2)", Example: "1g"}, mass(), func(a *Weigh) *chemistry.Kilogram { return &a.Uncertainty }),
+		one(Field{Name: "what", Label: "on the scale", Help: "what stood on the scale; only the same is compared"}, words(), func(a *Weigh) *string { return &a.What }),
+	}, func(e loops.Entry) Weigh { return Weigh{Weighing: *e.Weighing} })
+}
+
+// Kind is weighing.
+func (a *Weigh) Kind() loops.EntryKind { return loops.KindWeighing }
+
+// Check admits any weight.
+func (a *Weigh) Check(Snapshot, loops.Day) error { return nil }
+
+// Judge: nothing speaks against weighing.
+func (a *Weigh) Judge(Snapshot, loops.Day) []Reason { return nil }
+
+// Apply writes it down.
+func (a *Weigh) Apply(_ Snapshot, today loops.Day) loops.Change {
+	e := a.entry(loops.KindWeighing, today)
+	e.Weighing = &a.Weighing
+	return loops.Change{Entries: []loops.Entry{e}}
+}

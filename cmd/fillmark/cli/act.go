@@ -1,0 +1,252 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/acts"
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+)
+
+// actCommands are the commands that do something to a loop: one for each act,
+// made from its definition.
+func (a *app) actCommands() []*cobra.Command {
+	var all []*cobra.Command
+	for _, d := range acts.All() {
+		all = append(all, a.actCommand(d))
+	}
+	return all
+}
+
+func (a *app) actCommand(d acts.Definition) *cobra.Command {
+	said := acts.Said{}
+	var check bool
+	cmd := &cobra.Command{
+		Use: d.Name + " TAG" + neededFlags(d), Short: d.Short, Long: d.Long, Args: oneTag,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			tag, err := loops.ParseTag(args[0])
+			if err != nil {
+				return err
+			}
+			recorded, err := a.act(cmd.Context(), tag, d, said, check)
+			if stop := (*acts.StopError)(nil); errors.As(err, &stop) {
+				return a.stopped(stop)
+			}
+			if err != nil {
+				return asFlags(err, d.Fields)
+			}
+			return a.print(recorded, func(p *printer) { printActed(p, d, recorded, check) })
+		},
+	}
+	for _, example := range d.Examples {
+		cmd.Example += "  fillmark loop " + d.Name + " " + example + "\n"
+	}
+	cmd.Example = strings.TrimRight(cmd.Example, "\n")
+	fieldFlags(cmd.Flags(), d.Fields, said)
+	cmd.Flags().BoolVar(&check, "check", false, "judge it and record nothing")
+	return cmd
+}
+
+// neededFlags are the flags that an act cannot be without, for its usage line.
+func neededFlags(d acts.Definition) string {
+	var line strings.Builder
+	for _, f := range d.Fields {
+		if f.Needed {
+			fmt.Fprintf(&line, " --%s %s", f.Name, f.Word)
+		}
+	}
+	return line.String()
+}
+
+// act sends the act: checked here for what can be told without the register,
+// then judged and recorded there.
+func (a *app) act(ctx context.Context, tag loops.Tag, d acts.Definition, said acts.Said, check bool) (recorded workshop.Recorded, err error) {
+	act, err := d.Read(said)
+	if err != nil {
+		return recorded, err
+	}
+	err = a.with(ctx, func(c *client) error {
+		said := d.Say(act)
+		if err := keepPhotos(ctx, c, d, said); err != nil {
+			return err
+		}
+		body, err := acts.WriteJSON(d.Fields, said)
+		if err != nil {
+			return err
+		}
+		path := "/api/v1/loops/" + string(tag) + "/acts/" + d.Name
+		if check {
+			path += "?check=true"
+		}
+		recorded, err = call[workshop.Recorded](ctx, c, "POST", path, body)
+		return err
+	})
+	return recorded, err
+}
+
+// keepPhotos uploads the photos that an act names by their files and puts what
+// they are kept under in their place.
+func keepPhotos(ctx context.Context, c *client, d acts.Definition, said acts.Said) error {
+	for _, f := range d.Fields {
+		if f.Word != "PHOTO" {
+			continue
+		}
+		names := map[string]string{}
+		for i, text := range said[f.Name] {
+			file, behind := text, ""
+			if at := strings.LastIndexByte(text, '@'); at > 0 {
+				file, behind = text[:at], text[at:]
+			}
+			if _, err := os.Stat(file); err != nil {
+				return &loops.InvalidError{Field: f.Name, Value: file, Reason: "a file with a photo"}
+			}
+			kept, err := upload(ctx, c, file)
+			if err != nil {
+				return err
+			}
+			if first, twice := names[kept.Hash]; twice {
+				return &loops.InvalidError{Field: f.Name, Value: file, Reason: fmt.Sprintf("each photo once; this one is the same as %q", first)}
+			}
+			names[kept.Hash] = file
+			said[f.Name][i] = kept.Hash + behind
+		}
+	}
+	return nil
+}
+
+// fieldFlags adds a flag for each field; what is typed goes into said.
+func fieldFlags(flags *pflag.FlagSet, fields []acts.Field, said acts.Said) {
+	for _, f := range fields {
+		usage := f.Help
+		if len(f.Choices) > 0 && len(f.Choices) <= 12 && f.Type == acts.Text {
+			usage += " (" + strings.Join(f.Choices, ", ") + ")"
+		}
+		flag := flags.VarPF(&saidFlag{field: f, said: said}, f.Name, "", usage)
+		if f.Type == acts.Truth {
+			flag.NoOptDefVal = "yes"
+		}
+	}
+}
+
+// saidFlag keeps the text of a flag; the field reads it.
+type saidFlag struct {
+	field acts.Field
+	said  acts.Said
+}
+
+func (f *saidFlag) Set(text string) error {
+	if !f.field.Many {
+		f.said[f.field.Name] = nil
+	}
+	f.said[f.field.Name] = append(f.said[f.field.Name], text)
+	return nil
+}
+
+func (f *saidFlag) String() string { return "" }
+
+func (f *saidFlag) Type() string {
+	if f.field.Type == acts.Truth {
+		return "bool"
+	}
+	return f.field.Word
+}
+
+// asFlags names the fields of a refusal as they are typed.
+func asFlags(err error, fields []acts.Field) error {
+	if joined, ok := err.(interface{ Unwrap() []error }); ok {
+		var all []error
+		for _, e := range joined.Unwrap() {
+			all = append(all, asFlags(e, fields))
+		}
+		return errors.Join(all...)
+	}
+	var invalid *loops.InvalidError
+	if !errors.As(err, &invalid) {
+		return err
+	}
+	for _, f := range fields {
+		if invalid.Field == f.Name || invalid.Field == f.JSONKey() {
+			return chemistry.InField(invalid, "--"+f.Name)
+		}
+	}
+	return err
+}
+
+// stopped prints a refusal, which is an answer: what speaks against the act and
+// how to go on.
+func (a *app) stopped(stop *acts.StopError) error {
+	answer := struct {
+		Verdict chemistry.Verdict `json:"verdict"`
+		Reasons []acts.Reason     `json:"reasons"`
+		Ways    []string          `json:"ways"`
+	}{chemistry.Stop, stop.Reasons, stop.Ways}
+	err := a.print(answer, func(p *printer) {
+		p.verdict(chemistry.Stop)
+		p.line("Nothing is recorded.")
+		printActReasons(p, stop.Reasons)
+		for _, way := range stop.Ways {
+			p.paragraph("→ ", "  ", way)
+		}
+	})
+	return errors.Join(err, errStop)
+}
+
+// printActReasons prints what speaks against an act, and for it where it is a note.
+func printActReasons(p *printer, reasons []acts.Reason) {
+	for _, r := range reasons {
+		p.paragraph("  ", "    ", fmt.Sprintf("%s (%s): %s [%s]", strings.ToUpper(string(r.Verdict)), r.Rule, r.Text, r.Source))
+	}
+}
+
+// printActed prints what an act wrote and how the loop then stands.
+func printActed(p *printer, d acts.Definition, r workshop.Recorded, check bool) {
+	words := acts.Words(r.Entry)
+	switch {
+	case check:
+		p.line("Judged only; nothing is recorded.")
+	case r.Repeated:
+		p.line("This was recorded before, as entry %d of %s.", r.Entry.ID, r.Loop.Tag)
+	}
+	p.paragraph("", "  ", string(r.Loop.Tag)+": "+words)
+	if r.Verdict.Worse(chemistry.Go) {
+		p.verdict(r.Verdict)
+	}
+	printActReasons(p, r.Reasons)
+	for _, reason := range r.Reasons {
+		if reason.Way != "" && reason.Verdict.Worse(chemistry.Go) {
+			p.paragraph("→ ", "  ", reason.Way)
+		}
+	}
+	for _, warning := range r.Warnings {
+		p.paragraph("! ", "  ", warning)
+	}
+	state := r.Loop.State
+	if slices.Contains([]loops.EntryKind{loops.KindFill, loops.KindTopUp, loops.KindInspection, loops.KindDose}, d.Kind) && state.Charge != nil {
+		p.line("In the loop: %s.", chargeWords(state.Charge))
+		printProtection(p, r.Loop.Protection())
+		if d.Kind != loops.KindInspection {
+			printCautions(p, workshop.CautionsOf(chemistry.Cautions(state.Charge.Contents())))
+		}
+	}
+	if d.Kind == loops.KindHandover || d.Kind == loops.KindSetting || d.Kind == loops.KindInspection {
+		printPlan(p, r.Loop.Plan)
+	}
+	switch {
+	case r.Mailed != "":
+		p.paragraph("", "", "Queued for the owner: "+r.Mailed)
+	case d.Kind == loops.KindHandover && !check:
+		p.line("No mail: the owner has no address, gave no consent, or stopped the mail; fillmark owner show says which.")
+	}
+}

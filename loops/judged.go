@@ -1,0 +1,57 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package loops
+
+import (
+	"fmt"
+
+	"fillmark/chemistry"
+)
+
+// Judged is the verdict that an entry was recorded with: what the register
+// knew spoke against it, and who went on all the same.
+type Judged struct {
+	Verdict chemistry.Verdict `json:"verdict"`
+	// Reasons are those that were no go, the worst first.
+	Reasons []JudgedReason `json:"reasons,omitempty"`
+	// AlreadyDone tells that it had happened when it was judged: a fact that is
+	// recorded, not a permission.
+	AlreadyDone bool `json:"already_done,omitempty"`
+	// Overruled are the rules that somebody set aside by name.
+	Overruled []Overrule `json:"overruled,omitempty"`
+}
+
+// JudgedReason is one rule that spoke against an entry.
+type JudgedReason struct {
+	Rule    string            `json:"rule"`
+	Verdict chemistry.Verdict `json:"verdict"`
+	Text    string            `json:"text"`
+}
+
+// Overrule sets one rule aside for one act. By is who did it.
+type Overrule struct {
+	Rule string `json:"rule"`
+	Why  string `json:"why"`
+	By   string `json:"by,omitempty"`
+}
+
+// The most reasons and overrules that an entry keeps.
+const maxJudged = 40
+
+func (j *Judged) validate() error {
+	var p problems
+	p.add(oneOf("verdict", j.Verdict, chemistry.Go, chemistry.Care, chemistry.Stop))
+	if len(j.Reasons) > maxJudged || len(j.Overruled) > maxJudged {
+		p.add(invalid("reasons", len(j.Reasons)+len(j.Overruled), fmt.Sprintf("at most %d", maxJudged)))
+	}
+	for _, r := range j.Reasons {
+		p.add(requireText("rule", r.Rule, 100))
+		p.add(checkText("reason", r.Text, 2000, false))
+	}
+	for _, o := range j.Overruled {
+		p.add(requireText("rule", o.Rule, 100))
+		p.add(requireText("why", o.Why, 500))
+	}
+	return p.err()
+}
