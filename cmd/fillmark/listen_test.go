@@ -155,10 +155,12 @@ func TestStoppingLetsARequestFinish(t *testing.T) {
 	h, err := openHouse(c, time.Now, slog.New(slog.DiscardHandler))
 	require.NoError(t, err)
 	h.handler = slow
+	pages, err := bindPages(c.Listen)
+	require.NoError(t, err)
 	ctx, stop := context.WithCancel(t.Context())
 	addresses, ended := make(chan string, 1), make(chan error, 1)
 	go func() {
-		ended <- a.serve(ctx, c, h, slog.New(slog.DiscardHandler), func(address string) error { addresses <- address; return nil })
+		ended <- a.serve(ctx, c, h, pages, slog.New(slog.DiscardHandler), func(address string) error { addresses <- address; return nil })
 	}()
 	address := <-addresses
 	type answer struct {

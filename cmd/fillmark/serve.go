@@ -12,12 +12,10 @@ import (
 	"net/http"
 	"os"
 	"os/user"
-	"strconv"
 	"time"
 
 	"github.com/robfig/cron/v3"
 	"github.com/spf13/cobra"
-	"golang.org/x/sys/unix"
 
 	"fillmark/cmd/fillmark/web"
 	"fillmark/loops"
@@ -43,7 +41,11 @@ func (a *app) serveCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return errors.Join(a.serve(cmd.Context(), c, house, log, a.announceWithLink(house)), house.close())
+			pages, err := bindPages(c.Listen)
+			if err != nil {
+				return errors.Join(err, house.close())
+			}
+			return errors.Join(a.serve(cmd.Context(), c, house, pages, log, a.announceWithLink(house)), house.close())
 		},
 	}
 	cmd.Flags().StringVar(&listen, "listen", "", "`host:port` of the pages, instead of the configured one")
@@ -53,14 +55,16 @@ func (a *app) serveCommand() *cobra.Command {
 // drainTime is how long running requests get when the daemon stops.
 const drainTime = 10 * time.Second
 
-// serve runs the daemon until the context ends: the pages on their address,
+// serve runs the daemon until the context ends: the pages on their listener,
 // the same handler on the Unix socket, and the loop that sweeps and delivers.
 // The first part to stop stops all, and every part has stopped on return.
 // Announce is called with the pages' address once they can be reached.
-func (a *app) serve(ctx context.Context, c config, h *house, log *slog.Logger, announce func(address string) error) error {
-	pages, address, err := listenPages(c, h.gate)
+func (a *app) serve(
+	ctx context.Context, c config, h *house, bound net.Listener, log *slog.Logger, announce func(address string) error,
+) error {
+	pages, address, err := guardPages(c, bound, h.gate)
 	if err != nil {
-		return err
+		return errors.Join(err, bound.Close())
 	}
 	socket, err := listenSocket(c.socket())
 	if err != nil {
@@ -128,7 +132,7 @@ func listenSocket(path string) (net.Listener, error) {
 }
 
 // peerActor records a request over the socket as done by the user at its
-// other end, as the kernel names them.
+// other end, as far as the system names them.
 func peerActor(ctx context.Context, conn net.Conn) context.Context {
 	unixConn, ok := conn.(*net.UnixConn)
 	if !ok {
@@ -140,14 +144,11 @@ func peerActor(ctx context.Context, conn net.Conn) context.Context {
 	}
 	actor := "local:unknown"
 	_ = raw.Control(func(fd uintptr) {
-		peer, err := unix.GetsockoptUcred(int(fd), unix.SOL_SOCKET, unix.SO_PEERCRED)
-		if err != nil {
-			return
-		}
-		id := strconv.FormatUint(uint64(peer.Uid), 10)
-		actor = "local:" + id
-		if u, err := user.LookupId(id); err == nil {
-			actor = "local:" + u.Username
+		if id, ok := peerUser(fd); ok {
+			actor = "local:" + id
+			if u, err := user.LookupId(id); err == nil {
+				actor = "local:" + u.Username
+			}
 		}
 	})
 	return web.WithActor(ctx, actor)

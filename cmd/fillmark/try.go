@@ -32,7 +32,7 @@ configuration.`,
 			if cmd.Flags().Changed("once") {
 				return a.tryOnce(cmd.Context(), once)
 			}
-			return a.tryAndServe(cmd.Context(), listen)
+			return a.tryAndServe(cmd.Context(), listen, cmd.Flags().Changed("listen"))
 		},
 	}
 	cmd.Flags().StringVar(&listen, "listen", "127.0.0.1:8377", "`host:port` of the pages, on this computer")
@@ -55,28 +55,39 @@ func (a *app) tryOnce(ctx context.Context, dir string) error {
 	return h.close()
 }
 
-// tryAndServe runs the scenario in a temporary folder and serves the pages.
-func (a *app) tryAndServe(ctx context.Context, listen string) (err error) {
-	dir, err := os.MkdirTemp("", "fillmark-try-")
-	if err != nil {
-		return err
-	}
-	defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
+// tryAndServe runs the scenario in a temporary folder and serves the pages. The
+// usual port gives way to a free one where somebody has it; one asked for does
+// not.
+func (a *app) tryAndServe(ctx context.Context, listen string, asked bool) (err error) {
 	c := demoConfig(defaultConfig(a.env))
 	c.Listen = listen
 	if problems := c.problems(); len(problems) > 0 {
 		return &usageError{errors.Join(problems...)}
 	}
-	c.BaseURL = "http://" + c.Listen // so that the links in the demo's mail open
-	h, err := a.try(ctx, dir, c)
+	pages, err := bindPages(listen)
+	if err != nil && !asked {
+		fmt.Fprintf(a.errOut, "fillmark: %s is taken, so the pages get a free port\n", listen)
+		pages, err = bindPages("127.0.0.1:0")
+	}
 	if err != nil {
 		return err
+	}
+	c.Listen = pages.Addr().String()
+	c.BaseURL = "http://" + c.Listen // so that the links in the demo's mail open
+	dir, err := os.MkdirTemp("", "fillmark-try-")
+	if err != nil {
+		return errors.Join(err, pages.Close())
+	}
+	defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
+	h, err := a.try(ctx, dir, c)
+	if err != nil {
+		return errors.Join(err, pages.Close())
 	}
 	c = placed(c, dir)
 	log := newLog(a.errOut, slog.LevelWarn)
 	p := &printer{out: a.out}
-	p.line("▐ 7  Pages: http://%s (until you press Ctrl-C). Mail: %s", c.Listen, filepath.Join(dir, "mail"))
-	return errors.Join(a.serve(ctx, c, h, log, a.announce), h.close())
+	p.line("▐ 7  Pages: %s (until you press Ctrl-C). Mail: %s", c.BaseURL, filepath.Join(dir, "mail"))
+	return errors.Join(a.serve(ctx, c, h, pages, log, a.announce), h.close())
 }
 
 // placed lays the register and everything beside it into the folder.
