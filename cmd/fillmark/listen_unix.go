@@ -7,9 +7,5 @@ package main
 
 import "golang.org/x/sys/unix"
 
-// What the system answers where an address is taken, and where it has no Unix
-// sockets.
-const (
-	errAddressTaken  = unix.EADDRINUSE
-	errNoUnixSockets = unix.EAFNOSUPPORT
-)
+// errAddressTaken is what the system answers where somebody has the address.
+const errAddressTaken = unix.EADDRINUSE

@@ -5,9 +5,5 @@ package main
 
 import "golang.org/x/sys/windows"
 
-// What the system answers where an address is taken, and where it has no Unix
-// sockets (Windows before 10 version 1803).
-const (
-	errAddressTaken  = windows.WSAEADDRINUSE
-	errNoUnixSockets = windows.WSAEAFNOSUPPORT
-)
+// errAddressTaken is what the system answers where somebody has the address.
+const errAddressTaken = windows.WSAEADDRINUSE
