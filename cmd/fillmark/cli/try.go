@@ -33,7 +33,7 @@ configuration.`,
 			if cmd.Flags().Changed("once") {
 				return a.tryOnce(cmd.Context(), once)
 			}
-			return a.tryAndServe(cmd.Context(), listen)
+			return a.tryAndServe(cmd.Context(), listen, cmd.Flags().Changed("listen"))
 		},
 	}
 	cmd.Flags().StringVar(&listen, "listen", "127.0.0.1:8377", "`host:port` of the pages, on this computer")
@@ -56,28 +56,39 @@ func (a *app) tryOnce(ctx context.Context, dir string) error {
 	return h.Close()
 }
 
-// tryAndServe runs the scenario in a temporary folder and serves the pages.
-func (a *app) tryAndServe(ctx context.Context, listen string) (err error) {
-	dir, err := os.MkdirTemp("", "fillmark-try-")
-	if err != nil {
-		return err
-	}
-	defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
+// tryAndServe runs the scenario in a temporary folder and serves the pages. The
+// usual port gives way to a free one where somebody has it; one asked for does
+// not.
+func (a *app) tryAndServe(ctx context.Context, listen string, asked bool) (err error) {
 	c := demo.Config(daemon.DefaultConfig(a.env))
 	c.Listen = listen
 	if problems := c.Problems(); len(problems) > 0 {
 		return &usageError{errors.Join(problems...)}
 	}
-	c.BaseURL = "http://" + c.Listen // so that the links in the demo's mail open
-	h, err := a.runScenario(ctx, dir, c)
+	pages, err := daemon.BindPages(listen)
+	if err != nil && !asked {
+		fmt.Fprintf(a.errOut, "fillmark: %s is taken, so the pages get a free port\n", listen)
+		pages, err = daemon.BindPages("127.0.0.1:0")
+	}
 	if err != nil {
 		return err
+	}
+	c.Listen = pages.Addr().String()
+	c.BaseURL = "http://" + c.Listen // so that the links in the demo's mail open
+	dir, err := os.MkdirTemp("", "fillmark-try-")
+	if err != nil {
+		return errors.Join(err, pages.Close())
+	}
+	defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
+	h, err := a.runScenario(ctx, dir, c)
+	if err != nil {
+		return errors.Join(err, pages.Close())
 	}
 	c = demo.Placed(c, dir)
 	log := daemon.NewLog(a.errOut, slog.LevelWarn)
 	p := &printer{out: a.out}
-	p.line("▐ 7  Pages: http://%s (until you press Ctrl-C). Mail: %s", c.Listen, filepath.Join(dir, "mail"))
-	return errors.Join(h.Serve(ctx, c, a.now, log, a.announce), h.Close())
+	p.line("▐ 7  Pages: %s (until you press Ctrl-C). Mail: %s", c.BaseURL, filepath.Join(dir, "mail"))
+	return errors.Join(h.Serve(ctx, c, pages, a.now, log, a.announce), h.Close())
 }
 
 // runScenario runs the scenario into the folder, which has to be empty.

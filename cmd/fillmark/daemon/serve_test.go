@@ -34,10 +34,12 @@ func TestStoppingLetsARequestFinish(t *testing.T) {
 	h, err := Open(c, time.Now, slog.New(slog.DiscardHandler))
 	require.NoError(t, err)
 	h.Handler = slow
+	pages, err := BindPages(c.Listen)
+	require.NoError(t, err)
 	ctx, stop := context.WithCancel(t.Context())
 	addresses, ended := make(chan string, 1), make(chan error, 1)
 	go func() {
-		ended <- h.Serve(ctx, c, time.Now, slog.New(slog.DiscardHandler), func(address string) error { addresses <- address; return nil })
+		ended <- h.Serve(ctx, c, pages, time.Now, slog.New(slog.DiscardHandler), func(address string) error { addresses <- address; return nil })
 	}()
 	address := <-addresses
 	type answer struct {
