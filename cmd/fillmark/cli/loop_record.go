@@ -154,7 +154,7 @@ func (a *app) loopInspectCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:     "inspect TAG [readings]",
 		Short:   "Record readings taken without opening the loop",
-		Example: `  fillmark loop inspect 7K3QXA --die 58C --room 22C --power 95W --steady --verdict good`,
+		Example: `  fillmark loop inspect 7K3QXA --die 54.5C --room 19.5C --power 130W --steady --verdict good`,
 		Args:    oneTag,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			x.Verdict = verdict

@@ -47,7 +47,7 @@ func (a *app) loopRetireCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "retire TAG --reason REASON",
 		Short: "Record that the loop left service; nothing is planned for it any more",
-		Example: `  fillmark loop retire 7K3QXA --reason "replaced by an air cooler" --stated-rating 180W
+		Example: `  fillmark loop retire 7K3QXA --reason "replaced by an air cooler" --stated-rating 165W
   fillmark loop retire 7K3QXA --reason "lost sight of"`,
 		Args: oneTag,
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -62,7 +62,7 @@ func (a *app) loopRetireCommand() *cobra.Command {
 	f := cmd.Flags()
 	entryFlags(f, &e)
 	need(f, &x.Reason, choice("reason", loops.RetirementReasons()), "reason", "REASON", "\"replaced by an air cooler\", scrapped, \"lost sight of\" or sold (to an owner on record: loop transfer)")
-	may(f, &x.StatedRatingW, number("W"), "stated-rating", "POWER", "what a replacement cooler claims, such as 180W")
+	may(f, &x.StatedRatingW, number("W"), "stated-rating", "POWER", "what a replacement cooler claims, such as 165W")
 	needFlags(cmd, "reason")
 	return cmd
 }

@@ -30,7 +30,7 @@ func (a *app) loopIntakeCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "intake TAG --complaint TEXT",
 		Short: "Record that the machine came in, and why",
-		Example: `  fillmark loop intake 7K3QXA --complaint "loud since May" --symptom "die 92C at idle" --hours 8120h
+		Example: `  fillmark loop intake 7K3QXA --complaint "loud since May" --symptom "die 91C at full load" --hours 8120h
   fillmark loop intake 7K3QXA --complaint "drips" --photo front.jpg --photo dent.jpg`,
 		Args: oneTag,
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -219,8 +219,8 @@ func (a *app) loopProofCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "proof TAG [readings before and after]",
 		Short: "Record readings before and after a repair, comparable by room and power",
-		Example: `  fillmark loop proof 7K3QXA --before-die 92C --before-room 22C --before-power 95W \
-      --die 58C --room 23C --power 95W --steady --verdict good`,
+		Example: `  fillmark loop proof 7K3QXA --before-die 91C --before-room 19.5C --before-power 130W \
+      --die 54.5C --room 19.5C --power 130W --steady --verdict good`,
 		Args: oneTag,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return a.record(cmd, args[0], e, func(p *printer, r workshop.Recorded) {

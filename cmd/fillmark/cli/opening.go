@@ -53,8 +53,8 @@ with --filled-from and --filled-to.
               ` + wrapped(loops.ResidueKinds()) + `
               places: ` + wrapped(loops.Places()) + `
   --severity  at the narrowest passage: ` + severityHelp(),
-		Example: `  fillmark opening add 7K3QXA --cause clog --colour "dark as tea" --clarity cloudy \
-      --residue "white gel or powder@cold plate fins" --severity narrowed \
+		Example: `  fillmark opening add 7K3QXA --cause clog --colour brown --clarity opaque --smell musty \
+      --residue "brown slime@cold plate inlet" --severity narrowed \
       --photo fins.jpg --photo-after clean.jpg --white`,
 		Args: oneTag,
 		RunE: func(cmd *cobra.Command, args []string) error {
