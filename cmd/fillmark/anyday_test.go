@@ -27,6 +27,9 @@ import (
 	"fillmark/loops"
 )
 
+// testNow is the time in tests that need one: always the same.
+func testNow() time.Time { return time.Date(2026, time.November, 28, 12, 0, 0, 0, time.UTC) }
+
 // What is promised of `fillmark try` on every day: README says what it shows,
 // and .ci holds the letters and the pages against what they are for.
 const (

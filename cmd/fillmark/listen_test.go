@@ -47,7 +47,7 @@ func certificate(t *testing.T, folder string) (cert, key string, roots *x509.Cer
 	private, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
 	require.NoError(t, err)
 	template := &x509.Certificate{
-		SerialNumber: big.NewInt(1), NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(time.Hour),
+		SerialNumber: big.NewInt(1), NotBefore: time.Date(2001, time.January, 1, 0, 0, 0, 0, time.UTC), NotAfter: time.Date(2099, time.January, 1, 0, 0, 0, 0, time.UTC),
 		IPAddresses: []net.IP{net.IPv4(127, 0, 0, 1)},
 	}
 	der, err := x509.CreateCertificate(rand.Reader, template, template, private.Public(), private)
@@ -151,8 +151,8 @@ func TestStoppingLetsARequestFinish(t *testing.T) {
 	folder := t.TempDir()
 	c := defaultConfig(map[string]string{"HOME": folder})
 	c.Store, c.Listen = filepath.Join(folder, "register.db"), "127.0.0.1:0"
-	a := &app{errOut: io.Discard, now: time.Now}
-	h, err := openHouse(c, time.Now, slog.New(slog.DiscardHandler))
+	a := &app{errOut: io.Discard, now: testNow}
+	h, err := openHouse(c, testNow, slog.New(slog.DiscardHandler))
 	require.NoError(t, err)
 	h.handler = slow
 	ctx, stop := context.WithCancel(t.Context())
@@ -205,7 +205,7 @@ func TestSlowBodiesAreCutOff(t *testing.T) {
 	folder := t.TempDir()
 	c := defaultConfig(map[string]string{"HOME": folder})
 	c.Store = filepath.Join(folder, "register.db")
-	h, err := openHouse(c, time.Now, slog.New(slog.DiscardHandler))
+	h, err := openHouse(c, testNow, slog.New(slog.DiscardHandler))
 	require.NoError(t, err)
 	defer func() { require.NoError(t, h.close()) }()
 	server := newServer(h.handler, slog.New(slog.DiscardHandler))
