@@ -11,25 +11,32 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
 	"fillmark/cmd/fillmark/daemon"
 	"fillmark/cmd/fillmark/demo"
+	"fillmark/loops"
 )
 
 func (a *app) tryCommand() *cobra.Command {
 	var once, listen string
+	var today loops.Day
 	cmd := &cobra.Command{
-		Use:   "try [--once DIR]",
+		Use:   "try [--once DIR] [--today DAY]",
 		Short: "Run the whole main job on an invented workshop",
 		Long: `Run the whole main job on an invented workshop: mix, register, fill, hand over,
 plan, sweep, compose, sign and deliver. With --once it all goes into the empty
 folder DIR and the command ends; without it the pages are served from a
 temporary folder until you press Ctrl-C. It needs no network and no
-configuration.`,
+configuration.
+
+With --today it is noon of that day at the workshop when it begins, and time
+goes on from there, on the pages too: what will be due next spring?`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			a := a.on(today)
 			if cmd.Flags().Changed("once") {
 				return a.tryOnce(cmd.Context(), once)
 			}
@@ -38,7 +45,34 @@ configuration.`,
 	}
 	cmd.Flags().StringVar(&listen, "listen", "127.0.0.1:8377", "`host:port` of the pages, on this computer")
 	cmd.Flags().StringVar(&once, "once", "", "run into the empty folder `DIR` and end")
+	need(cmd.Flags(), &today, demoDay, "today", "DAY", fmt.Sprintf("the day it runs on, %s to %s (default the real one)", firstDemoDay, lastDemoDay))
 	return cmd
+}
+
+// The days the scenario can run on: its oldest fill is four years before and
+// its last due day four after, and all of them are days that a record can have.
+const (
+	firstDemoDay = "1975-01-01"
+	lastDemoDay  = "2195-12-31"
+)
+
+func demoDay(text string) (loops.Day, error) {
+	day, err := loops.ParseDay(text)
+	if err == nil && (day.String() < firstDemoDay || day.String() > lastDemoDay) {
+		err = &loops.InvalidError{Field: "day", Value: text, Reason: fmt.Sprintf("a day from %s to %s, such as 2027-03-01", firstDemoDay, lastDemoDay)}
+	}
+	return day, err
+}
+
+// on is the app as it is on a day, the present one where the day is zero: its
+// clock starts at noon in the invented workshop and goes on as a's does.
+func (a *app) on(day loops.Day) *app {
+	there := *a
+	if !day.IsZero() {
+		begun, noon := a.now(), day.At(12, demo.Config(daemon.DefaultConfig(a.env)).Zone())
+		there.now = func() time.Time { return noon.Add(a.now().Sub(begun)) }
+	}
+	return &there
 }
 
 // tryOnce runs the scenario into a folder that is empty or does not exist.
