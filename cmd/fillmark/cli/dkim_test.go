@@ -11,7 +11,6 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
-	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -25,7 +24,7 @@ import (
 func dkim(t *testing.T, dir string, lookup notify.LookupTXT, args ...string) (string, error) {
 	t.Helper()
 	var out bytes.Buffer
-	a := &app{env: map[string]string{"HOME": dir}, out: &out, errOut: &out, now: time.Now, lookupTXT: lookup}
+	a := &app{env: map[string]string{"HOME": dir}, out: &out, errOut: &out, now: testNow, lookupTXT: lookup}
 	root := a.rootCommand()
 	root.SetArgs(append([]string{"--store", filepath.Join(dir, "register.db"), "dkim"}, args...))
 	err := root.ExecuteContext(t.Context())

@@ -10,7 +10,6 @@ import (
 	"slices"
 	"strconv"
 
-	"github.com/google/renameio/v2"
 	"github.com/spf13/cobra"
 
 	"fillmark/loops/findings"
@@ -95,7 +94,7 @@ func drawLives(name, unit string, report findings.Report, lives findings.Lives) 
 	if !ok {
 		return false, nil
 	}
-	return true, renameio.WriteFile(name, plot.SVG(unit), 0o644)
+	return true, os.WriteFile(name, plot.SVG(unit), 0o644)
 }
 
 func printLives(out *printer, r findings.Report) {

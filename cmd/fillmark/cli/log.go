@@ -21,7 +21,7 @@ type logAnswer struct {
 }
 
 func (a *app) logCommand() *cobra.Command {
-	var power *float64
+	var power float64
 	touch := touched{}
 	cmd := &cobra.Command{
 		Use:   "log FILE.csv",
@@ -30,9 +30,9 @@ func (a *app) logCommand() *cobra.Command {
 heat gets into the plate, whether it is carried on, and which faults fit.
 
 The file has two columns, seconds and °C, a reading every second or so for half
-a minute, from any logging tool. Without --power 40 W are taken. What was felt
-and seen beside it tells faults apart that look alike in the log.`,
-		Example: `  fillmark log boot.csv --power 40W --tubes "one hot, one cold" --fan running`,
+a minute, from any logging tool; --power is the heat that the log begins with.
+What was felt and seen beside it tells faults apart that look alike in the log.`,
+		Example: `  fillmark log boot.csv --power 65W --tubes "one hot, one cold" --fan running`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) != 1 {
 				return &usageError{fmt.Errorf("%d arguments given; one is right: the file with the log", len(args))}
@@ -48,7 +48,8 @@ and seen beside it tells faults apart that look alike in the log.`,
 		},
 	}
 	f := cmd.Flags()
-	may(f, &power, number("W"), "power", "POWER", "heat of the machine at idle, such as 40W")
+	need(f, &power, number("W"), "power", "POWER", "heat of the machine during the log, such as 65W")
+	needFlags(cmd, "power")
 	touchFlags(f, touch)
 	return cmd
 }
@@ -83,7 +84,7 @@ func (t touched) seen() inspection.Seen {
 	return seen
 }
 
-func analyseLog(path string, power *float64, seen inspection.Seen) (logAnswer, error) {
+func analyseLog(path string, power float64, seen inspection.Seen) (logAnswer, error) {
 	file, err := os.Open(path)
 	if err != nil {
 		return logAnswer{}, fmt.Errorf("log: %w", err)
@@ -93,12 +94,8 @@ func analyseLog(path string, power *float64, seen inspection.Seen) (logAnswer, e
 	if err != nil {
 		return logAnswer{}, fmt.Errorf("%s: %w", path, err)
 	}
-	var watt *inspection.Watt
-	if power != nil {
-		watt = new(inspection.Watt(*power))
-	}
 	answer := logAnswer{Model: inspection.ModelNote}
-	if answer.Transient, err = inspection.Analyse(log, watt); err != nil {
+	if answer.Transient, err = inspection.Analyse(log, inspection.Watt(power)); err != nil {
 		return logAnswer{}, err
 	}
 	seen.AddLog(answer.Transient)
@@ -113,9 +110,6 @@ func analyseLog(path string, power *float64, seen inspection.Seen) (logAnswer, e
 func printLog(p *printer, l logAnswer) {
 	p.line("%s", l.Class)
 	p.paragraph("", "", l.Text)
-	if l.Assumed {
-		p.paragraph("", "", fmt.Sprintf("No power given: %s taken; heat capacity between %s and %s for 25 to 60 W.", l.Power, l.LowCapacity, l.HighCapacity))
-	}
 	if l.Capacity != nil {
 		p.line("  Apparent heat capacity   %s ± %s (k = 2)", l.Capacity.Value, l.Capacity.Uncertainty)
 	}
@@ -123,7 +117,6 @@ func printLog(p *printer, l logAnswer) {
 	if l.Step != nil {
 		p.line("  Time constant            %.1f s (%.1f to %.1f, 95 %%), towards %s", l.Step.Tau, l.Step.TauLow, l.Step.TauHigh, l.Step.End)
 	}
-	p.line("  Firmware screen          %s (common practice, no source)", l.Firm)
 	for _, note := range l.Notes {
 		p.paragraph("  ", "    ", "The file: "+note+".")
 	}

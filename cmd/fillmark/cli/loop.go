@@ -38,7 +38,7 @@ func loopFlags(f *pflag.FlagSet, l *loops.Loop) {
 	need(f, &l.Tubing.LengthMM, number("mm"), "tube-length", "LENGTH", "all the tubing together, such as 700mm")
 	f.StringVar(&l.PumpPlace, "pump", l.PumpPlace, "where the pump sits")
 	f.StringVar(&l.Mounting, "mounting", l.Mounting, "how the radiator is mounted")
-	need(f, &l.RadiatorSizeMM, number("mm"), "radiator", "LENGTH", "size of the radiator, such as 240mm")
+	need(f, &l.RadiatorSizeMM, number("mm"), "radiator", "LENGTH", "size of the radiator, such as 280mm")
 	may(f, &l.ColdestWall, chemistry.ParseCelsius, "wall", "TEMPERATURE", "coldest wetted wall in use, storage or transport")
 	may(f, &l.SetPoint, chemistry.ParseCelsius, "set-point", "TEMPERATURE", "a chiller's set point")
 	may(f, &l.EvaporatorMargin, chemistry.ParseCelsiusDelta, "evaporator-margin", "DIFFERENCE", "how far the maker lets the evaporator fall below the set point")
@@ -111,7 +111,7 @@ func (a *app) loopEditCommand() *cobra.Command {
 	var write func(*loops.Loop) error
 	cmd := &cobra.Command{
 		Use: "edit TAG [what changes]", Short: "Change how a loop is built; what happened to it is recorded, not edited", Args: oneTag,
-		Example: `  fillmark loop edit 7K3QXA --tubing EPDM --bore 10mm --outer 13mm --radiator 240mm`,
+		Example: `  fillmark loop edit 7K3QXA --tubing EPDM --bore 10mm --outer 13mm --radiator 280mm`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			tag, err := loops.ParseTag(args[0])
 			if err != nil {

@@ -23,14 +23,14 @@ type faultsAnswer struct {
 func (a *app) loopFaultsCommand() *cobra.Command {
 	touch := touched{}
 	var file string
-	var power *float64
+	var power float64
 	cmd := &cobra.Command{
 		Use:   "faults TAG",
 		Short: "Which faults fit the last readings of a loop with what is felt and seen, and what to measure next",
 		Long: `Which faults fit a loop, two at once where one does not explain it: the last
 readings on record against the loop's own first ones, what is felt and seen, and
 a temperature log where there is one. Nothing is recorded.`,
-		Example: `  fillmark loop faults 7K3QXA --tubes "one hot, one cold" --fan running --log boot.csv --power 40W`,
+		Example: `  fillmark loop faults 7K3QXA --tubes "one hot, one cold" --fan running --log boot.csv --power 65W`,
 		Args:    oneTag,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			tag, err := loops.ParseTag(args[0])
@@ -61,7 +61,7 @@ a temperature log where there is one. Nothing is recorded.`,
 	}
 	f := cmd.Flags()
 	f.StringVar(&file, "log", "", "`FILE` with a temperature log from switching on, as fillmark log reads it")
-	may(f, &power, number("W"), "power", "POWER", "heat of the machine during the log, such as 40W")
+	need(f, &power, number("W"), "power", "POWER", "heat of the machine during the log, such as 65W; needed with --log")
 	touchFlags(f, touch)
 	return cmd
 }

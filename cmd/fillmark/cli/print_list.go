@@ -14,7 +14,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
-	"golang.org/x/sys/unix"
+	"golang.org/x/term"
 	"golang.org/x/text/width"
 )
 
@@ -23,8 +23,8 @@ import (
 // that nothing is cut off.
 func (a *app) listWidth() int {
 	if file, ok := a.out.(*os.File); ok {
-		if size, err := unix.IoctlGetWinsize(int(file.Fd()), unix.TIOCGWINSZ); err == nil && size.Col > 0 {
-			return int(size.Col)
+		if columns, _, err := term.GetSize(int(file.Fd())); err == nil && columns > 0 {
+			return columns
 		}
 	}
 	width, err := strconv.Atoi(a.env["COLUMNS"])
@@ -115,11 +115,7 @@ func columns(text string) int {
 // isTerminal tells whether people watch what is written.
 func isTerminal(out io.Writer) bool {
 	file, ok := out.(*os.File)
-	if !ok {
-		return false
-	}
-	_, err := unix.IoctlGetTermios(int(file.Fd()), unix.TCGETS)
-	return err == nil
+	return ok && term.IsTerminal(int(file.Fd()))
 }
 
 // during does what takes long and says so on a terminal, and only there. It

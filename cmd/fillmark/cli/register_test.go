@@ -125,7 +125,7 @@ func TestATableOfTenThousandRows(t *testing.T) {
 const odd = "Café \"Am Eck\", 2; 日本"
 
 // Python's csv module reads what is exported, and what it writes is imported:
-// as Excel separates, with semicolons, and with a byte order mark.
+// as spreadsheets separate where the comma is decimal, with semicolons, and with a byte order mark.
 func TestTablesAgainstPython(t *testing.T) {
 	t.Parallel()
 	python := peer.Program(t, "python3")

@@ -35,7 +35,11 @@ func (a *app) serveCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return errors.Join(service.Serve(cmd.Context(), c, a.now, log, a.announceWithLink(service)), service.Close())
+			pages, err := daemon.BindPages(c.Listen)
+			if err != nil {
+				return errors.Join(err, service.Close())
+			}
+			return errors.Join(service.Serve(cmd.Context(), c, pages, a.now, log, a.announceWithLink(service)), service.Close())
 		},
 	}
 	cmd.Flags().StringVar(&listen, "listen", "", "`host:port` of the pages, instead of the configured one")

@@ -45,7 +45,7 @@ func certificate(t *testing.T, folder string) (cert, key string, roots *x509.Cer
 	private, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
 	require.NoError(t, err)
 	template := &x509.Certificate{
-		SerialNumber: big.NewInt(1), NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(time.Hour),
+		SerialNumber: big.NewInt(1), NotBefore: time.Date(2001, time.January, 1, 0, 0, 0, 0, time.UTC), NotAfter: time.Date(2099, time.January, 1, 0, 0, 0, 0, time.UTC),
 		IPAddresses: []net.IP{net.IPv4(127, 0, 0, 1)},
 	}
 	der, err := x509.CreateCertificate(rand.Reader, template, template, private.Public(), private)

@@ -11,6 +11,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 
 	"fillmark/cmd/fillmark/web"
@@ -106,6 +107,9 @@ func (k keeper) fill(ctx context.Context, folder string) error {
 
 // syncFolder makes the names in a folder last through a loss of power.
 func syncFolder(path string) error {
+	if runtime.GOOS == "windows" {
+		return nil // it has no such call for folders
+	}
 	folder, err := os.Open(path)
 	if err != nil {
 		return err

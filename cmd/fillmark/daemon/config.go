@@ -137,6 +137,9 @@ func dataHome(env map[string]string) string {
 	if home := env["HOME"]; filepath.IsAbs(home) {
 		return filepath.Join(home, ".local", "share")
 	}
+	if dir := env["LOCALAPPDATA"]; filepath.IsAbs(dir) {
+		return dir // Windows
+	}
 	return ""
 }
 

@@ -29,20 +29,29 @@ func (e *SettingError) Error() string { return e.err.Error() }
 // Unwrap returns what is wrong.
 func (e *SettingError) Unwrap() error { return e.err }
 
-// listenPages listens where the configuration says, and returns the address of
-// the pages as people type it. Beyond loopback it takes a technician with a
-// password, and a certificate or a declared proxy.
-func listenPages(c Config, gate *signin.Gate) (net.Listener, string, error) {
+// BindPages takes the address of the pages. It comes before anything that says
+// where they are: what is printed is then ours and nobody else's.
+func BindPages(address string) (net.Listener, error) {
+	l, err := net.Listen("tcp", address)
+	switch {
+	case errors.Is(err, errAddressTaken):
+		return nil, fmt.Errorf("listen: %q is taken by another program; another port is right, such as --listen 127.0.0.1:0 for any that is free", address)
+	case err != nil:
+		return nil, fmt.Errorf("listen: %w", err)
+	}
+	return l, nil
+}
+
+// guardPages returns the pages' listener, with TLS where it is configured, and
+// their address as people type it. Beyond loopback it takes a technician with
+// a password, and a certificate or a declared proxy.
+func guardPages(c Config, l net.Listener, gate *signin.Gate) (net.Listener, string, error) {
 	certificates, err := c.certificates()
 	if err != nil {
 		return nil, "", err
 	}
-	l, err := net.Listen("tcp", c.Listen)
-	if err != nil {
-		return nil, "", fmt.Errorf("listen: %w", err)
-	}
 	if err := mayListen(c, l.Addr().String(), gate); err != nil {
-		return nil, "", errors.Join(err, l.Close())
+		return nil, "", err
 	}
 	if certificates == nil {
 		return l, "http://" + l.Addr().String(), nil

@@ -22,29 +22,31 @@ import (
 )
 
 // TestCampaignLoadRegister makes the register that doc/bench/load.sh measures
-// the pages with: LOAD_LOOPS loops in the folder LOAD_DIR. One is registered
+// the pages with: LOAD_LOOPS loops in the folder LOAD_DIR, as of the day LOAD_DAY. One is registered
 // as a technician would; the others are its copies, with owners and tags of
 // their own and due days spread over a year, a week of it behind. Without
 // LOAD_DIR it makes a small one and looks at it.
 func TestCampaignLoadRegister(t *testing.T) {
-	dir, count := os.Getenv("LOAD_DIR"), 200
+	dir, count, now := os.Getenv("LOAD_DIR"), 200, testNow()
 	if dir == "" {
 		dir = t.TempDir()
 	} else {
 		var err error
 		count, err = strconv.Atoi(os.Getenv("LOAD_LOOPS"))
 		require.NoError(t, err, "LOAD_LOOPS is a number of loops")
+		now, err = time.Parse(time.DateOnly, os.Getenv("LOAD_DAY"))
+		require.NoError(t, err, "LOAD_DAY is a day, such as 2026-11-28")
 	}
 	c := DefaultConfig(map[string]string{"HOME": dir})
 	c.Store = filepath.Join(dir, "register.db")
-	h, err := Open(c, time.Now, slog.New(slog.DiscardHandler))
+	h, err := Open(c, func() time.Time { return now }, slog.New(slog.DiscardHandler))
 	require.NoError(t, err)
 	defer func() { require.NoError(t, h.Close()) }()
-	first := firstLoad(t, h)
+	first := firstLoad(t, h, now)
 	tags := map[loops.Tag]bool{first.Loop.Tag: true}
 	for done := 1; done < count; {
 		n := min(1000, count-done)
-		require.NoError(t, h.Store.Commit(copies(t, first, done, n, tags)))
+		require.NoError(t, h.Store.Commit(copies(t, first, now, done, n, tags)))
 		done += n
 	}
 	made := 0
@@ -53,16 +55,16 @@ func TestCampaignLoadRegister(t *testing.T) {
 		made++
 	}
 	require.Equal(t, count, made)
-	list, err := h.Workshop.Due(time.Now())
+	list, err := h.Workshop.Due(now)
 	require.NoError(t, err)
 	require.NotEmpty(t, list.Overdue)
 	t.Logf("%d loops, %d tasks overdue", made, len(list.Overdue))
 }
 
 // firstLoad registers one machine as a technician would.
-func firstLoad(t *testing.T, h *Service) workshop.File {
+func firstLoad(t *testing.T, h *Service, now time.Time) workshop.File {
 	t.Helper()
-	s := workshop.Stamp{At: time.Now().UTC().AddDate(0, 0, -30), By: "local:load"}
+	s := workshop.Stamp{At: now.AddDate(0, 0, -30), By: "local:load"}
 	day := loops.DayOf(s.At, time.UTC)
 	owner, err := h.Workshop.AddOwner(s, loops.Owner{Name: "Owner 0", Phone: "+351 210 000 000"})
 	require.NoError(t, err)
@@ -87,9 +89,8 @@ func firstLoad(t *testing.T, h *Service) workshop.File {
 }
 
 // copies are n loops like the first, each with an owner and a tag of its own.
-func copies(t *testing.T, first workshop.File, from, n int, tags map[loops.Tag]bool) loops.Change {
+func copies(t *testing.T, first workshop.File, now time.Time, from, n int, tags map[loops.Tag]bool) loops.Change {
 	t.Helper()
-	now := time.Now().UTC()
 	today := loops.DayOf(now, time.UTC)
 	earliest := slices.MinFunc(first.Loop.Plan.Tasks, func(a, b loops.Task) int { return a.Due.Sub(b.Due) }).Due
 	change := loops.Change{At: now, By: "local:load", Action: "load"}

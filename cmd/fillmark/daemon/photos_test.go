@@ -26,7 +26,7 @@ func TestEraseDeletesThePhotosOfAnOwner(t *testing.T) {
 	t.Parallel()
 	c := DefaultConfig(map[string]string{})
 	c.Store = filepath.Join(t.TempDir(), "register.db")
-	h, err := Open(c, time.Now, slog.New(slog.DiscardHandler))
+	h, err := Open(c, testNow, slog.New(slog.DiscardHandler))
 	require.NoError(t, err)
 	t.Cleanup(func() { assert.NoError(t, h.Close()) })
 	photo := func(tone uint8) string {
@@ -40,7 +40,7 @@ func TestEraseDeletesThePhotosOfAnOwner(t *testing.T) {
 	}
 	theirs, sent, both, opened := photo(60), photo(120), photo(180), photo(240)
 
-	s := workshop.Stamp{At: time.Now().UTC(), By: "local:test"}
+	s := workshop.Stamp{At: testNow().UTC(), By: "local:test"}
 	day := loops.DayOf(s.At, time.UTC).AddDays(-40)
 	var owner loops.OwnerID
 	for _, name := range []string{"Ana Ruizado", "Bo Lindgrenn"} {

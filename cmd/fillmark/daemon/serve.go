@@ -12,11 +12,9 @@ import (
 	"net/http"
 	"os"
 	"os/user"
-	"strconv"
 	"time"
 
 	"github.com/robfig/cron/v3"
-	"golang.org/x/sys/unix"
 
 	"fillmark/cmd/fillmark/web"
 	"fillmark/loops"
@@ -25,14 +23,16 @@ import (
 // drainTime is how long running requests get when the daemon stops.
 const drainTime = 10 * time.Second
 
-// Serve runs the daemon until the context ends: the pages on their address,
+// Serve runs the daemon until the context ends: the pages on their listener,
 // the same handler on the Unix socket, and the loop that sweeps and delivers.
 // The first part to stop stops all, and every part has stopped on return.
 // Announce is called with the pages' address once they can be reached.
-func (h *Service) Serve(ctx context.Context, c Config, now func() time.Time, log *slog.Logger, announce func(address string) error) error {
-	pages, address, err := listenPages(c, h.Gate)
+func (h *Service) Serve(
+	ctx context.Context, c Config, bound net.Listener, now func() time.Time, log *slog.Logger, announce func(address string) error,
+) error {
+	pages, address, err := guardPages(c, bound, h.Gate)
 	if err != nil {
-		return err
+		return errors.Join(err, bound.Close())
 	}
 	socket, err := listenSocket(c.Socket())
 	if err != nil {
@@ -100,7 +100,7 @@ func listenSocket(path string) (net.Listener, error) {
 }
 
 // peerActor records a request over the socket as done by the user at its
-// other end, as the kernel names them.
+// other end, as far as the system names them.
 func peerActor(ctx context.Context, conn net.Conn) context.Context {
 	unixConn, ok := conn.(*net.UnixConn)
 	if !ok {
@@ -112,14 +112,11 @@ func peerActor(ctx context.Context, conn net.Conn) context.Context {
 	}
 	actor := "local:unknown"
 	_ = raw.Control(func(fd uintptr) {
-		peer, err := unix.GetsockoptUcred(int(fd), unix.SOL_SOCKET, unix.SO_PEERCRED)
-		if err != nil {
-			return
-		}
-		id := strconv.FormatUint(uint64(peer.Uid), 10)
-		actor = "local:" + id
-		if u, err := user.LookupId(id); err == nil {
-			actor = "local:" + u.Username
+		if id, ok := peerUser(fd); ok {
+			actor = "local:" + id
+			if u, err := user.LookupId(id); err == nil {
+				actor = "local:" + u.Username
+			}
 		}
 	})
 	return web.WithActor(ctx, actor)

@@ -19,6 +19,9 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
+// testNow is the time in tests that need one: always the same.
+func testNow() time.Time { return time.Date(2026, time.November, 28, 12, 0, 0, 0, time.UTC) }
+
 // A request under way is answered to its end while the daemon stops.
 func TestStoppingLetsARequestFinish(t *testing.T) {
 	t.Parallel()
@@ -31,13 +34,15 @@ func TestStoppingLetsARequestFinish(t *testing.T) {
 	folder := t.TempDir()
 	c := DefaultConfig(map[string]string{"HOME": folder})
 	c.Store, c.Listen = filepath.Join(folder, "register.db"), "127.0.0.1:0"
-	h, err := Open(c, time.Now, slog.New(slog.DiscardHandler))
+	h, err := Open(c, testNow, slog.New(slog.DiscardHandler))
 	require.NoError(t, err)
 	h.Handler = slow
+	pages, err := BindPages(c.Listen)
+	require.NoError(t, err)
 	ctx, stop := context.WithCancel(t.Context())
 	addresses, ended := make(chan string, 1), make(chan error, 1)
 	go func() {
-		ended <- h.Serve(ctx, c, time.Now, slog.New(slog.DiscardHandler), func(address string) error { addresses <- address; return nil })
+		ended <- h.Serve(ctx, c, pages, testNow, slog.New(slog.DiscardHandler), func(address string) error { addresses <- address; return nil })
 	}()
 	address := <-addresses
 	type answer struct {
@@ -84,7 +89,7 @@ func TestSlowBodiesAreCutOff(t *testing.T) {
 	folder := t.TempDir()
 	c := DefaultConfig(map[string]string{"HOME": folder})
 	c.Store = filepath.Join(folder, "register.db")
-	h, err := Open(c, time.Now, slog.New(slog.DiscardHandler))
+	h, err := Open(c, testNow, slog.New(slog.DiscardHandler))
 	require.NoError(t, err)
 	defer func() { require.NoError(t, h.Close()) }()
 	server := newServer(h.Handler, slog.New(slog.DiscardHandler))

@@ -51,8 +51,8 @@ func Run(ctx context.Context, dir string, c daemon.Config, now func() time.Time,
 	if err != nil {
 		return nil, err
 	}
-	out.Line("%s, an invented workshop, on its real day", c.Workshop.Name)
 	d := demo{system: h, out: out, now: now(), zone: c.Zone()}
+	out.Line("%s, an invented workshop, on %s", c.Workshop.Name, loops.DayOf(d.now, d.zone).Long())
 	if err := d.run(ctx); err != nil {
 		return nil, errors.Join(err, h.Close())
 	}

@@ -146,7 +146,7 @@ func demoOwners() []demoOwner {
 		}},
 		{mails("Callum Reidhaven", "callum@reidhaven.example", toronto), []demoMachine{
 			{desk("the blue midi"), openLoop(0.700, 0.020, celsius(-5), copperPlate, brassRad), treated(chemistry.PropyleneGlycol, 33), 0.680, 375, 374, 373, 40,
-				&demoOpening{6, loops.Opening{Cause: loops.CauseClog, Colour: "green", Clarity: "cloudy", Residues: []loops.Residue{{Kind: "white gel or powder", Place: "cold plate fins"}}, Severity: new(loops.Blocked)}}},
+				&demoOpening{6, loops.Opening{Cause: loops.CauseClog, Colour: "faded", Clarity: "opaque", Residues: []loops.Residue{{Kind: "brown slime", Place: "cold plate inlet"}}, Severity: new(loops.Blocked)}}},
 		}},
 		{mails("Lene Vossgaard", "lene@fjordlys.example", berlin), []demoMachine{
 			{kind(loops.BenchChiller, "the bath chiller"), chillerLoop(9.0, -5, 10, stainlessTank), treated(chemistry.EthyleneGlycol, 45), 8.9, 20, 19, 18, 0, nil},
@@ -158,7 +158,7 @@ func demoOwners() []demoOwner {
 		{loops.Owner{}, []demoMachine{
 			{kind(loops.DonorUnit, "a cooler bought for parts"), sealedLoop(0.150, nil, copperPlate, aluminiumRad), loops.Charge{
 				Fluid: chemistry.PropyleneGlycol, Origin: loops.Factory,
-			}, 0.110, 700, 0, 0, 0, &demoOpening{12, loops.Opening{Cause: loops.CauseClog, Colour: "brown", Residues: []loops.Residue{{Kind: "green crust", Place: "cold plate fins"}, {Kind: "white gel or powder", Place: "cold plate inlet"}}, Severity: new(loops.Narrowed)}}},
+			}, 0.110, 700, 0, 0, 0, &demoOpening{12, loops.Opening{Cause: loops.CauseClog, Colour: "black", Residues: []loops.Residue{{Kind: "black slime", Place: "cold plate inlet"}, {Kind: "jelly or threads", Place: "tubing"}}, Severity: new(loops.Narrowed)}}},
 		}},
 	}
 }

@@ -28,24 +28,24 @@ type demoStudy struct {
 func demoCollege() (loops.Owner, []demoStudy) {
 	owner := loops.Owner{Name: "Kelda College, engineering", Phone: "+351 210 555 0163", Consent: loops.Consent{Opening: true, Photos: true}}
 	sealed := func(number, filled, good, looked int, opened *demoOpening) demoStudy {
-		m := loops.Machine{Kind: loops.Workstation, Name: fmt.Sprintf("seat %d", number), Maker: "Mirefell Coolers", Model: "M120"}
+		m := loops.Machine{Kind: loops.Workstation, Name: fmt.Sprintf("seat %d", number), Maker: "Nowhere Works", Model: "Heron"}
 		return demoStudy{demoMachine{m, sealedLoop(0.150, celsius(5), copperPlate, aluminiumRad), formulated(chemistry.PropyleneGlycol, 30), 0.140, filled, filled - 1, filled - 2, looked, opened}, good, 0}
 	}
 	rig := func(number, filled, good, looked int, opened *demoOpening) demoStudy {
 		m := loops.Machine{Kind: loops.TestRig, Name: fmt.Sprintf("rig %d", number), Maker: "Oakenbeck", Model: "Rill 2"}
 		return demoStudy{demoMachine{m, openLoop(0.800, 0.020, celsius(0), copperPlate, brassRad), formulated(chemistry.PropyleneGlycol, 33), 0.780, filled, filled - 1, filled - 2, looked, opened}, good, 0}
 	}
-	gel := loops.Residue{Kind: "white gel or powder", Place: "cold plate fins"}
-	crust := loops.Residue{Kind: "green crust", Place: "cold plate inlet"}
+	slime := loops.Residue{Kind: "brown slime", Place: "cold plate inlet"}
+	threads := loops.Residue{Kind: "jelly or threads", Place: "pump"}
 	clog := func(daysAgo int, severity loops.Severity, residues ...loops.Residue) *demoOpening {
-		return &demoOpening{daysAgo, loops.Opening{Cause: loops.CauseClog, Colour: "green", Clarity: "cloudy", Smell: "none", Residues: residues, Severity: &severity}}
+		return &demoOpening{daysAgo, loops.Opening{Cause: loops.CauseClog, Colour: "faded", Clarity: "opaque", Smell: "musty", Residues: residues, Severity: &severity}}
 	}
 	return owner, []demoStudy{
-		sealed(1, 490, 250, 0, clog(170, loops.Narrowed, gel)),
-		sealed(2, 470, 220, 0, clog(120, loops.Blocked, gel, crust)),
-		sealed(3, 455, 180, 0, clog(60, loops.Narrowed, gel)),
+		sealed(1, 490, 250, 0, clog(170, loops.Narrowed, slime)),
+		sealed(2, 470, 220, 0, clog(120, loops.Blocked, slime, threads)),
+		sealed(3, 455, 180, 0, clog(60, loops.Narrowed, slime)),
 		sealed(4, 440, 45, 12, nil),
-		sealed(5, 410, 150, 0, clog(20, loops.Deposits, gel)),
+		sealed(5, 410, 150, 0, clog(20, loops.Deposits, slime)),
 		sealed(6, 300, 40, 12, nil),
 		rig(1, 500, 35, 15, nil),
 		rig(2, 490, 30, 15, nil),
@@ -60,7 +60,7 @@ func demoCollege() (loops.Owner, []demoStudy) {
 // charge in them: of a fill only the quarter is printed on the label.
 func demoDonors() []demoStudy {
 	donor := func(number, filled, good int, opened *demoOpening) demoStudy {
-		m := loops.Machine{Kind: loops.DonorUnit, Name: fmt.Sprintf("donor cooler %d", number), Maker: "Mirefell Coolers", Model: "M120"}
+		m := loops.Machine{Kind: loops.DonorUnit, Name: fmt.Sprintf("donor cooler %d", number), Maker: "Nowhere Works", Model: "Heron"}
 		charge := loops.Charge{Fluid: chemistry.PropyleneGlycol, Origin: loops.Factory}
 		return demoStudy{demoMachine{m, sealedLoop(0.150, nil, copperPlate, aluminiumRad), charge, 0.110, filled, 0, 0, 0, opened}, good, 90}
 	}
@@ -68,11 +68,11 @@ func demoDonors() []demoStudy {
 		return &demoOpening{daysAgo, loops.Opening{Cause: cause, Colour: colour, Clarity: "hazy", Residues: residues, Severity: &severity}}
 	}
 	film := loops.Residue{Kind: "red-brown film", Place: "cold plate fins"}
-	crust := loops.Residue{Kind: "green crust", Place: "cold plate fins"}
+	slime := loops.Residue{Kind: "black slime", Place: "cold plate inlet"}
 	return []demoStudy{
-		donor(1, 1400, 0, found(80, loops.CauseClog, "brown", loops.Blocked, crust)),
-		donor(2, 1250, 0, found(75, loops.CauseClog, "dark as tea", loops.Narrowed, crust)),
-		donor(3, 1100, 0, found(70, loops.CauseClog, "brown", loops.Narrowed, crust, film)),
+		donor(1, 1400, 0, found(80, loops.CauseClog, "black", loops.Blocked, slime)),
+		donor(2, 1250, 0, found(75, loops.CauseClog, "black", loops.Narrowed, slime)),
+		donor(3, 1100, 0, found(70, loops.CauseClog, "orange", loops.Narrowed, slime, film)),
 		donor(4, 1000, 66, nil),
 		donor(5, 900, 64, nil),
 		donor(6, 760, 62, found(55, loops.CauseNone, "as filled", loops.Film, film)),
@@ -133,7 +133,8 @@ func (d *demo) studied(ctx context.Context, owner loops.Owner, s demoStudy) erro
 
 // service is a technician's check that found a loop good.
 func (d *demo) service(owner loops.Owner, s demoStudy) []demoStep {
-	after := loops.Inspection{Die: celsius(37), Room: celsius(22), PowerW: new(float64(40)), Steady: true, Verdict: loops.Good}
+	after := upright()
+	after.Die, after.CoolantIn = celsius(55), celsius(31.5)
 	steps := []demoStep{{s.good, 11, loops.Entry{Kind: loops.KindInspection, Inspection: &after}}}
 	if owner.ID == 0 || s.looked == 0 {
 		return steps
@@ -164,7 +165,7 @@ func (d *demo) photograph(o *loops.Opening) error {
 // above, with a white strip to judge colours by, and filled up if clogged.
 func drawFins(clogged bool) ([]byte, error) {
 	const width, height, pitch = 640, 480, 16
-	copper, gap, gel := color.RGBA{190, 120, 80, 255}, color.RGBA{70, 40, 30, 255}, color.RGBA{225, 228, 214, 255}
+	copper, gap, slime := color.RGBA{190, 120, 80, 255}, color.RGBA{70, 40, 30, 255}, color.RGBA{122, 96, 52, 255}
 	img := image.NewRGBA(image.Rect(0, 0, width, height))
 	for y := range height {
 		for x := range width {
@@ -172,7 +173,7 @@ func drawFins(clogged bool) ([]byte, error) {
 			if x%pitch >= pitch/2 {
 				c = gap
 				if fill := (x/pitch*37)%height + height/4; clogged && y > fill%height {
-					c = gel
+					c = slime
 				}
 			}
 			if y < 40 {

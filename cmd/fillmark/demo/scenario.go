@@ -168,6 +168,23 @@ func (d *demo) enter(stamp workshop.Stamp, tag loops.Tag, owner loops.Owner, e l
 	return err
 }
 
+// backwards is the invented fault: after a dusting the radiator's fan went back
+// in the wrong way round, and lint felted up between them. The coolant stands
+// 46 K above the room, and the die, 25 K above that, slows the machine down.
+func backwards() loops.Inspection {
+	return loops.Inspection{
+		Die: celsius(91), CoolantIn: celsius(66), Room: celsius(19.5), PowerW: new(130.0), Steady: true, Verdict: loops.Failed, Noise: "fan howls",
+	}
+}
+
+// upright is the same load when the fan blows as it should: the same 0.19 K/W
+// from die to coolant, and a quarter of what was from coolant to room.
+func upright() loops.Inspection {
+	return loops.Inspection{
+		Die: celsius(54.5), CoolantIn: celsius(31), Room: celsius(19.5), PowerW: new(130.0), Steady: true, Verdict: loops.Good,
+	}
+}
+
 type demoStep struct {
 	daysAgo, hour int
 	entry         loops.Entry
@@ -176,15 +193,14 @@ type demoStep struct {
 // history is what was done to a machine, in order.
 func (d *demo) history(owner loops.Owner, m demoMachine) []demoStep {
 	m.charge.Volume = m.poured
-	before := loops.Inspection{Die: celsius(70), Room: celsius(22), PowerW: new(float64(40)), Verdict: loops.Failed, Noise: "pump gurgles"}
-	after := loops.Inspection{Die: celsius(36), Room: celsius(22), PowerW: new(float64(40)), Steady: true, Verdict: loops.Good}
+	before, after := backwards(), upright()
 	fill := demoStep{m.filled, 13, loops.Entry{Kind: loops.KindFill, Fill: &loops.Fill{Charge: m.charge, Poured: d.poured(m)}}}
 	steps := []demoStep{fill}
 	if m.charge.Origin == loops.WorkshopFill {
 		steps = []demoStep{
 			{m.filled + 1, 11, loops.Entry{Kind: loops.KindIntake, Intake: &loops.Intake{
-				Complaint: "It gets hot and switches off.", Symptom: "58 °C in the firmware screen, 70 °C within seconds"}}},
-			{m.filled, 12, loops.Entry{Kind: loops.KindFlush, Note: "radiator both ways until the rinse ran clear"}},
+				Complaint: "It slows down after ten minutes of work, since it was dusted.", Symptom: "radiator hot all over, fan blows against the case"}}},
+			{m.filled, 12, loops.Entry{Kind: loops.KindFlush, Note: "drained to take the radiator out: felt of lint brushed off, fan turned round; three rinses"}},
 			fill,
 		}
 	}
