@@ -17,9 +17,13 @@ import (
 	_ "time/tzdata" // due days must be right on machines without zone files
 
 	"fillmark/cmd/fillmark/cli"
+	"fillmark/loops/photos"
 )
 
 func main() {
+	if photos.InCell(os.Environ()) { // one photo is read, and nothing else done
+		os.Exit(photos.Serve(os.Stdin, os.Stdout))
+	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	code := cli.Run(ctx, os.Args[1:], os.Environ(), os.Stdin, os.Stdout, os.Stderr)
 	stop()

@@ -76,6 +76,11 @@ func Open(c Config, now func() time.Time, log *slog.Logger) (_ *Service, err err
 		Zone: c.Zone(), SendHour: c.Mail.SendHour, Policy: policy, Technician: c.Mail.Technician,
 		Photos: photos.Folder(filepath.Join(filepath.Dir(c.Store), PhotosFolder)),
 	}
+	cell, err := photos.OwnCell(os.Args[0])
+	if err != nil {
+		return nil, err
+	}
+	settings.ReadPhoto = cell.Read
 	if settings.Templates, err = c.templates(); err != nil {
 		return nil, err
 	}
