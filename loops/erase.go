@@ -36,6 +36,28 @@ func (e Entry) Erased() Entry {
 		e.Setting = &x
 	case KindCorrection:
 		e.Correction = &Correction{Strikes: e.Correction.Strikes, Why: ErasedText}
+	case KindNote:
+		e.Note = ErasedText
+	case KindReturn:
+		e.Return = &Return{Why: ErasedText}
+	case KindSwap:
+		x := *e.Swap
+		x.Why = ""
+		e.Swap = &x
+	case KindHandover:
+		if e.Handover.Unproved != "" { // that it was not proven stays
+			x := *e.Handover
+			x.Unproved = ErasedText
+			e.Handover = &x
+		}
+	}
+	if e.Judged != nil && len(e.Judged.Overruled) > 0 {
+		x := *e.Judged
+		x.Overruled = slices.Clone(x.Overruled)
+		for i := range x.Overruled {
+			x.Overruled[i].Why = ErasedText
+		}
+		e.Judged = &x
 	}
 	return e
 }

@@ -271,38 +271,6 @@ func (x *LeakCheck) Full() bool { return x.Hours >= LeakCheckHours }
 
 func (x *LeakCheck) validate() error { return inRange("hours", x.Hours, 0, 1000, "h") }
 
-// Proof compares readings after a repair with those before it.
-type Proof struct {
-	Before Inspection `json:"before"`
-	After  Inspection `json:"after"`
-}
-
-// ComparablePower is how far apart two powers may be, as a share of the
-// larger, for readings at them to be compared (common practice, no source).
-const ComparablePower = 0.25
-
-// Valid tells that the repair is proved: both readings name die, room and
-// power, the powers compare, the coolant was steady afterwards, the technician
-// judged it good, and a watt warms the die less than before.
-func (x *Proof) Valid() bool {
-	b, a := &x.Before, &x.After
-	if !b.Comparable() || !a.Comparable() || !a.Steady || a.Verdict != Good {
-		return false
-	}
-	p, q := *b.PowerW, *a.PowerW
-	if p <= 0 || q <= 0 || max(p, q)-min(p, q) > ComparablePower*max(p, q) {
-		return false
-	}
-	return float64(a.Die.Sub(*a.Room))/q < float64(b.Die.Sub(*b.Room))/p
-}
-
-func (x *Proof) validate() error {
-	var p problems
-	p.add(x.Before.validate())
-	p.add(x.After.validate())
-	return p.err()
-}
-
 // Handover is the machine going back to its owner.
 type Handover struct {
 	Consent Consent `json:"consent"`

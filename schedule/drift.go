@@ -17,13 +17,7 @@ const limitSource = "this loop's own readings; limit 1.3 times their baseline (j
 // InspectionReading returns a technician's readings as the inspection package
 // takes them, of a loop with the charge; nil where that is not known.
 func InspectionReading(x loops.Inspection, charge *loops.Charge) inspection.Reading {
-	r := inspection.Reading{Die: x.Die, CoolantIn: x.CoolantIn, CoolantOut: x.CoolantOut, Room: x.Room, Steady: x.Steady}
-	if x.PowerW != nil {
-		r.Power = new(inspection.Watt(*x.PowerW))
-	}
-	if x.PumpW != nil {
-		r.Pump = inspection.Watt(*x.PumpW)
-	}
+	r := x.Reading()
 	if charge != nil {
 		r.Fluid, r.Mass = charge.Fluid, charge.Mass
 	}

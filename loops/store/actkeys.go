@@ -6,6 +6,7 @@ package store
 import (
 	"bytes"
 	"fmt"
+	"time"
 
 	bolt "go.etcd.io/bbolt"
 
@@ -40,20 +41,74 @@ func (s *Store) EntryByKey(key string) (loops.Entry, error) {
 	var entry loops.Entry
 	err := s.view(func(tx *bolt.Tx) error {
 		prefix := []byte(key + actKeyEnd)
-		at, _ := bucket(tx, bucketActKeys).Cursor().Seek(prefix)
-		if !bytes.HasPrefix(at, prefix) {
+		cursor := bucket(tx, bucketActKeys).Cursor()
+		for at, _ := cursor.Seek(prefix); bytes.HasPrefix(at, prefix); at, _ = cursor.Next() {
+			e, err := entryOfActKey(tx, at)
+			if err != nil {
+				return err
+			}
+			if !e.Recorded.Before(entry.Recorded) { // an import may know a key that was forgotten and came again
+				entry = e
+			}
+		}
+		if entry.ID == 0 {
 			return loops.ErrNotFound
 		}
-		stored := bucket(tx, bucketHistory).Get(at[len(prefix):])
-		if stored == nil {
-			return loops.ErrNotFound
-		}
-		var err error
-		entry, err = decodeEntry(stored)
-		return err
+		return nil
 	})
 	if err != nil {
 		return entry, fmt.Errorf("store: act key %q: %w", key, err)
 	}
 	return entry, nil
+}
+
+// entryOfActKey is the entry that a line of the index stands for.
+func entryOfActKey(tx *bolt.Tx, line []byte) (loops.Entry, error) {
+	_, at, ok := bytes.Cut(line, []byte(actKeyEnd))
+	if stored := bucket(tx, bucketHistory).Get(at); ok && stored != nil {
+		return decodeEntry(stored)
+	}
+	return loops.Entry{}, fmt.Errorf("%w: its line of the index has no entry", ErrDamaged)
+}
+
+// ForgetActKeys takes the keys of acts recorded before the instant out of the
+// index, and returns how many. The entries keep theirs. The index remembers the
+// instant, to the second, as its counter, so that a check knows which keys it
+// should hold.
+func (s *Store) ForgetActKeys(before time.Time) (int, error) {
+	forgotten := 0
+	err := s.update(func(tx *bolt.Tx) error {
+		b := bucket(tx, bucketActKeys)
+		horizon := uint64(max(before.Unix(), 0))
+		if horizon <= b.Sequence() {
+			return nil
+		}
+		var old [][]byte
+		cursor := b.Cursor()
+		for line, _ := cursor.First(); line != nil; line, _ = cursor.Next() {
+			e, err := entryOfActKey(tx, line)
+			if err != nil {
+				return err
+			}
+			if !actKeyKept(e, horizon) {
+				old = append(old, bytes.Clone(line))
+			}
+		}
+		for _, line := range old {
+			if err := b.Delete(line); err != nil {
+				return err
+			}
+		}
+		forgotten = len(old)
+		return b.SetSequence(horizon)
+	})
+	if err != nil {
+		return 0, fmt.Errorf("store: act keys: %w", err)
+	}
+	return forgotten, nil
+}
+
+// actKeyKept tells that an entry's key stands in the index.
+func actKeyKept(e loops.Entry, horizon uint64) bool {
+	return e.Key != "" && uint64(max(e.Recorded.Unix(), 0)) >= horizon
 }

@@ -100,7 +100,7 @@ func checkDB(ctx context.Context, path string, db *bolt.DB, writable bool) (Repo
 
 // indexes lists the buckets whose lines follow from the records.
 func indexes() []string {
-	return []string{bucketMachinesByOwner, bucketLoopsByMachine, bucketTags, bucketDue, bucketRecent, bucketOutbox}
+	return []string{bucketMachinesByOwner, bucketLoopsByMachine, bucketTags, bucketDue, bucketRecent, bucketOutbox, bucketActKeys}
 }
 
 // checker gathers what the records say the indexes should hold.
@@ -326,21 +326,9 @@ func (c *checker) loop(tx *bolt.Tx, k, v []byte) error {
 
 // checkHistory compares the loop's last entry and state with its history.
 func checkHistory(tx *bolt.Tx, l loops.Loop) error {
-	var history []loops.Entry
-	prefix := idKey(l.ID)
-	cursor := bucket(tx, bucketHistory).Cursor()
-	for k, v := cursor.Seek(prefix); bytes.HasPrefix(k, prefix); k, v = cursor.Next() {
-		e, err := decodeEntry(v)
-		if err != nil {
-			return fmt.Errorf("its state cannot be compared: its history is damaged")
-		}
-		history = append(history, e)
-		if e.ID != loops.EntryID(len(history)) {
-			return fmt.Errorf("its history has entry %d in place %d", e.ID, len(history))
-		}
-	}
-	if last := loops.EntryID(len(history)); last != l.LastEntry {
-		return fmt.Errorf("its last entry is given as %d, its history ends with %d", l.LastEntry, last)
+	history, err := historyOf(tx, l)
+	if err != nil {
+		return err
 	}
 	is, err := json.Marshal(l.State)
 	if err != nil {
@@ -360,6 +348,9 @@ func (c *checker) entry(tx *bolt.Tx, k, v []byte) error {
 	e, err := decodeEntry(v)
 	if err := sameKey(k, pairKey(e.Loop, e.ID), err); err != nil {
 		return err
+	}
+	if keys := bucket(tx, bucketActKeys); keys != nil && actKeyKept(e, keys.Sequence()) {
+		c.expected[bucketActKeys][string(actKey(e))] = true
 	}
 	if bucket(tx, bucketLoops).Get(idKey(e.Loop)) == nil {
 		return fmt.Errorf("its loop %d is not there", e.Loop)

@@ -30,7 +30,8 @@ func TestEraseOwner(t *testing.T) {
 	require.NoError(t, err)
 	personal := []string{
 		"Ana Fern", "ana@garden.example", "5550 100", "Rua das Flores", "Lisbon", "the chiller", "power lead", "slow and warm",
-		"it ticks", "abroad", "citric acid", "not sold after all", `"note":"cloudy"`, "A look at the grey tower", "U3ViamVjdDogQSBsb29r",
+		"it ticks", "abroad", "citric acid", "not sold after all", `"note":"cloudy"`, "A look at the grey tower",
+		"owner wants it back", "worn through", "rig is not here", "stands indoors", "stands on the left", "U3ViamVjdDogQSBsb29r",
 	}
 	file, err := os.ReadFile(s.Path())
 	require.NoError(t, err)
@@ -165,9 +166,9 @@ func TestExportOwner(t *testing.T) {
 		require.NoError(t, json.Unmarshal(line, &l))
 		counts[l.Kind]++
 	}
-	assert.Equal(t, map[string]int{"fillmark owner export": 1, "owner": 1, "suppressed": 1, "machine": 1, "loop": 1, "entry": 17, "message": 2, "body": 2, "end": 1}, counts)
+	assert.Equal(t, map[string]int{"fillmark owner export": 1, "owner": 1, "suppressed": 1, "machine": 1, "loop": 1, "entry": 21, "message": 2, "body": 2, "end": 1}, counts)
 	assert.NotContains(t, b.String(), "Björn")
-	assert.Contains(t, string(lines[len(lines)-1]), `"lines":26`)
+	assert.Contains(t, string(lines[len(lines)-1]), `"lines":30`)
 	assert.ErrorContains(t, store.Import(t.Context(), s.Path()+".2", &b), "line 1: kind \"fillmark owner export\"")
 	assert.ErrorIs(t, s.ExportOwner(9, &b), loops.ErrNotFound)
 }

@@ -24,41 +24,48 @@ var update = flag.Bool("update", false, "write testdata/schema-*.jsonl anew; nev
 
 // allPayloads is one entry of every kind, with every field set.
 func allPayloads(loop loops.LoopID, day loops.Day) []loops.Entry {
+	measured := loops.Known{How: loops.Measured, By: "hand refractometer", On: day, PlusMinus: 0.01}
 	inspection := loops.Inspection{
 		Die: new(chemistry.Celsius(55.5)), CoolantIn: new(chemistry.Celsius(31)), CoolantOut: new(chemistry.Celsius(33.25)),
 		Room: new(chemistry.Celsius(21)), PowerW: new(90.0), PumpW: new(4.5), Steady: true,
-		Mass: new(chemistry.MassFraction(0.34)), MassUncertainty: 0.01, PH: new(8.1),
+		Mass: new(chemistry.MassFraction(0.34)), MassUncertainty: 0.01, MassKnown: measured, PH: new(8.1),
 		Missing: new(chemistry.Litre(0.02)), Weight: new(chemistry.Kilogram(11.4)), RunningHours: new(8123.5),
 		Verdict: loops.Good, Noise: "none",
 	}
 	additive := loops.Additive{Family: "azole", Product: "inhibitor concentrate", DoseMLPerL: 20, LifeMonths: 24, Added: day}
 	charge := loops.Charge{
-		Fluid: chemistry.PropyleneGlycol, Mass: new(chemistry.MassFraction(0.35)), MassUncertainty: 0.01, Volume: 0.6,
+		Fluid: chemistry.PropyleneGlycol, Mass: new(chemistry.MassFraction(0.35)), MassUncertainty: 0.01, MassKnown: measured, Volume: 0.6,
 		Origin: loops.WorkshopFill, FilledFrom: day.AddDays(-1), FilledTo: day, Inhibitor: additive, Biocide: additive,
 		FluidLifeMonths: 36, FormulatedProduct: true, ReDosable: true, Product: "glycol <blue> & \"clear\"", Lot: "L-17",
 	}
+	pour := loops.Pour{Liquid: "premix", Fluid: chemistry.PropyleneGlycol, Mass: 0.35, Volume: 0.05, Container: 1}
 	return []loops.Entry{
-		{Kind: loops.KindIntake, Intake: &loops.Intake{Complaint: "slow and warm\nsince it was moved", Symptom: "radiator hot all over", Photos: []string{strings.Repeat("cd", 32)}}},
+		{Kind: loops.KindIntake, Intake: &loops.Intake{Complaint: "slow and warm\nsince it was moved", Symptom: "radiator hot all over", RunningHours: new(8000.5), Photos: []string{strings.Repeat("cd", 32)}}},
 		{Kind: loops.KindInspection, Inspection: &inspection},
 		{Kind: loops.KindOpening, Opening: &loops.Opening{
 			Cause: loops.CausePump, FailedOn: day, Colour: "orange", Clarity: "hazy", Smell: "sour",
 			Residues: []loops.Residue{{Kind: "orange silt", Place: "pump"}}, Severity: new(loops.Narrowed), Words: "rust & grit",
 			RunningHours: new(8123.5), Photos: []loops.OpeningPhoto{{Hash: strings.Repeat("ab", 32), When: loops.BeforeWork, White: true}}}},
-		{Kind: loops.KindDrain, Drain: &loops.Drain{Left: 0.02, Disposal: "glycol drum"}},
-		{Kind: loops.KindClean, Note: "citric acid, none on aluminium"},
+		{Kind: loops.KindDrain, Drain: &loops.Drain{Left: 0.02, Out: 0.55, Hazard: "traces of copper", Disposal: "glycol drum"}},
+		{Kind: loops.KindClean, Note: "citric acid, none on aluminium", Clean: &loops.Cleaning{Agents: []chemistry.Agent{chemistry.Acid}, Rinsed: true}},
 		{Kind: loops.KindFlush},
-		{Kind: loops.KindFill, Fill: &loops.Fill{Charge: charge}},
-		{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Drained: 0.01, Hazard: "traces of copper", Disposal: "glycol drum", Poured: []loops.Pour{
-			{Liquid: "premix", Fluid: chemistry.PropyleneGlycol, Mass: 0.35, Volume: 0.05, Container: 1}}, Missing: 0.005}},
-		{Kind: loops.KindDose, Dose: &loops.Dose{Role: loops.RoleBiocide, Additive: additive}},
-		{Kind: loops.KindLeakCheck, LeakCheck: &loops.LeakCheck{Hours: 12, Dry: true}},
+		{Kind: loops.KindFill, Fill: &loops.Fill{Charge: charge, Poured: []loops.Pour{pour}}, Key: "6f1d2c",
+			Judged: &loops.Judged{Verdict: chemistry.Stop, AlreadyDone: true, Reasons: []loops.JudgedReason{{Rule: "not-drained", Verdict: chemistry.Care, Text: "full"}},
+				Overruled: []loops.Overrule{{Rule: "frost", Why: "stands indoors", By: "rui"}}}},
+		{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Drained: 0.01, Hazard: "traces of copper", Disposal: "glycol drum", Poured: []loops.Pour{pour}, Missing: 0.005}},
+		{Kind: loops.KindDose, Dose: &loops.Dose{Role: loops.RoleBiocide, Additive: additive, Volume: 0.002, Container: 1}},
+		{Kind: loops.KindLeakCheck, LeakCheck: &loops.LeakCheck{Hours: 24, Dry: true}},
 		{Kind: loops.KindProof, Proof: &loops.Proof{Before: inspection, After: inspection}},
 		{Kind: loops.KindSetting, Setting: &loops.Setting{Task: loops.Look, Paused: true, IntervalMonths: 4, Why: "abroad"}},
-		{Kind: loops.KindHandover, Handover: &loops.Handover{Consent: loops.Consent{Mail: true, Opening: true, Photos: true}}},
-		{Kind: loops.KindAnswer, Answer: &loops.Answer{Answer: loops.SomethingOff, Tasks: []loops.TaskKind{loops.Look}, Words: "it ticks", Photo: strings.Repeat("ef", 32)}},
+		{Kind: loops.KindHandover, Handover: &loops.Handover{Consent: loops.Consent{Mail: true, Opening: true, Photos: true}, NotAsked: true, Unproved: "its rig is not here"}},
+		{Kind: loops.KindAnswer, Answer: &loops.Answer{Answer: loops.SomethingOff, Tasks: []loops.TaskKind{loops.Look}, Noticed: loops.Notices(true)[:1], Words: "it ticks", Photo: strings.Repeat("ef", 32)}},
 		{Kind: loops.KindTransfer, Transfer: &loops.Transfer{From: 1, To: 2}},
 		{Kind: loops.KindRetirement, Retirement: &loops.Retirement{Reason: loops.ReplacedByAir, StatedRatingW: new(165.0)}},
 		{Kind: loops.KindCorrection, Correction: &loops.Correction{Strikes: 15, Why: "not sold after all"}},
+		{Kind: loops.KindWeighing, Weighing: &loops.Weighing{Stage: loops.WeighedFilled, Weight: 11.4, Uncertainty: 0.002, What: "cooler with hoses"}},
+		{Kind: loops.KindReturn, Return: &loops.Return{Why: "the owner wants it back"}},
+		{Kind: loops.KindSwap, Swap: &loops.Swap{OldUnit: loops.OldUnitKept, Sealed: true, Fluid: chemistry.PropyleneGlycol, Volume: 0.2, Why: "plate worn through"}},
+		{Kind: loops.KindNote, Note: "stands on the left"},
 	}
 }
 
@@ -91,7 +98,8 @@ func everything(t testing.TB, s *store.Store) {
 			Sealed: true, Volume: 0.6, VolumeUncertainty: 0.01, Wetted: []loops.WettedPart{{Part: "cold plate", Metal: "copper", Plating: "nickel"}},
 			Tubing: loops.Tubing{Material: "EPDM", BoreMM: 10, OuterMM: 16, LengthMM: 900}, PumpPlace: "in the reservoir", Mounting: "radiator on top",
 			RadiatorSizeMM: 280, ColdestWall: new(chemistry.Celsius(-5)), SetPoint: new(chemistry.Celsius(15)),
-			EvaporatorMargin: new(chemistry.CelsiusDelta(8)), Hottest: new(chemistry.Celsius(45)), Reach: true,
+			EvaporatorMargin: new(chemistry.CelsiusDelta(8)), Hottest: new(chemistry.Celsius(45)), Reach: new(true),
+			VolumeKnown: loops.Known{How: loops.Measured, By: "scale", PlusMinus: 0.01}, ColdestWallKnown: loops.Known{How: loops.OwnerSays, On: day},
 		},
 		State: loops.Fold(entries), Plan: plan,
 	}

@@ -22,8 +22,8 @@ import (
 const maxLine = 64 << 20
 
 // Import makes a new store of an [Store.Export]. Every line is decoded
-// strictly, the indexes are rebuilt, and the whole store is checked before it
-// appears at path, where nothing may be yet. An error names the line that is
+// strictly, the indexes are rebuilt, every loop's state is folded from its
+// history, and the whole store is checked before it appears at path, where nothing may be yet. An error names the line that is
 // wrong, and nothing is left behind. The records are taken as they are, since
 // what one store accepted another must be able to give back: foreign data
 // comes in by the tables that the commands read.
@@ -62,6 +62,9 @@ func fillFrom(ctx context.Context, db *bolt.DB, path string, r io.Reader) error 
 		return fmt.Errorf("line %d: text after the end", in.number+1)
 	}
 	if err := in.lines.Err(); err != nil {
+		return err
+	}
+	if err := refold(ctx, db); err != nil {
 		return err
 	}
 	db.NoSync = false
@@ -146,7 +149,7 @@ func importers() map[string]func(*bolt.Tx, []byte) error {
 		"owner":      importKind(bucketOwners, decodeOwner, encodeOwner, func(_ *bolt.Tx, o loops.Owner) ([]byte, error) { return idKey(o.ID), nil }),
 		"machine":    importKind(bucketMachines, decodeMachine, encodeMachine, indexMachine),
 		"loop":       importKind(bucketLoops, decodeLoop, encodeLoop, indexLoop),
-		"entry":      importKind(bucketHistory, decodeEntry, encodeEntry, func(_ *bolt.Tx, e loops.Entry) ([]byte, error) { return pairKey(e.Loop, e.ID), nil }),
+		"entry":      importKind(bucketHistory, decodeEntry, encodeEntry, indexEntry),
 		"message":    importKind(bucketMessages, decodeMessage, encodeMessage, indexMessage),
 		"body":       importKind(bucketBodies, decodeBody, encodeBody, func(_ *bolt.Tx, b bodyV1) ([]byte, error) { return messageKey(b.Key) }),
 		"sent":       importKind(bucketSent, decodeSent, encodeSent, func(_ *bolt.Tx, s loops.Sent) ([]byte, error) { return sentKey(s) }),
@@ -213,6 +216,16 @@ func importStart(tx *bolt.Tx, stored []byte) error {
 		return errors.New("there are counters that this program does not know")
 	}
 	return nil
+}
+
+// indexEntry notes the key that an act was sent with. A key that came again
+// once it was forgotten stands for both; the older one is forgotten with the
+// next pass.
+func indexEntry(tx *bolt.Tx, e loops.Entry) ([]byte, error) {
+	if e.Key == "" {
+		return pairKey(e.Loop, e.ID), nil
+	}
+	return pairKey(e.Loop, e.ID), bucket(tx, bucketActKeys).Put(actKey(e), nil)
 }
 
 func indexMachine(tx *bolt.Tx, m loops.Machine) ([]byte, error) {

@@ -112,7 +112,7 @@ func doingFields[A any](at func(*A) *Doing) fields[A] {
 		one(Field{Name: "day", Label: "on", Help: "the day it happened (today unless said)", Example: "2026-03-14"}, day(), func(a *A) *loops.Day { return &at(a).Day }),
 		one(Field{Name: "note", Label: "note", Help: "anything worth remembering", Personal: true}, lines(), func(a *A) *string { return &at(a).Note }),
 		one(Field{Name: "already-done", Label: "already done", Help: "it has happened: record it with its verdict, whatever speaks against it"}, truth(), func(a *A) *bool { return &at(a).Already }),
-		many(Field{Name: "overrule", Label: "set aside", Help: "set a rule aside by name and reason; repeat", Example: `"leak-check=the owner waits, 6 h dry"`}, overruled(), func(a *A) *[]loops.Overrule { return &at(a).Overrule }),
+		many(Field{Name: "overrule", Label: "set aside", Help: "set a rule aside by name and reason; repeat", Example: `"leak-check=the owner waits, 6 h dry"`, Personal: true}, overruled(), func(a *A) *[]loops.Overrule { return &at(a).Overrule }),
 		one(Field{Name: "key", Label: "key", Help: "made once for this act, so that sending it again records it once", Hidden: true}, words(), func(a *A) *string { return &at(a).Key }),
 	}
 }

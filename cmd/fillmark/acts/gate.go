@@ -66,6 +66,7 @@ type StopError struct {
 	Ways []string
 }
 
+// Error names the rules that stopped it.
 func (e *StopError) Error() string {
 	var texts []string
 	for _, r := range e.Reasons {

@@ -35,7 +35,7 @@ owner can always have the machine back as it is: loop return.`, loops.LeakCheckH
 		may(Field{Name: "mail-consent", Label: "agrees to mail", Help: "the owner agrees to reminders by mail"}, truth(), func(a *Handover) **bool { return &a.Mail }),
 		may(Field{Name: "opening-consent", Label: "agrees to opening", Help: "the owner agrees to the loop being opened"}, truth(), func(a *Handover) **bool { return &a.Opening }),
 		may(Field{Name: "photo-consent", Label: "agrees to photos", Help: "the owner agrees to photos being shown"}, truth(), func(a *Handover) **bool { return &a.Photos }),
-		one(Field{Name: "unproved", Label: "not proven", Help: "why it goes back without a proof"}, words(), func(a *Handover) *string { return &a.Unproved }),
+		one(Field{Name: "unproved", Label: "not proven", Help: "why it goes back without a proof", Personal: true}, words(), func(a *Handover) *string { return &a.Unproved }),
 	}, func(e loops.Entry) Handover {
 		h := Handover{Unproved: e.Handover.Unproved}
 		if !e.Handover.NotAsked {

@@ -4,6 +4,8 @@
 package acts
 
 import (
+	"errors"
+
 	"fillmark/chemistry"
 	"fillmark/loops"
 	"fillmark/loops/inspection"
@@ -89,28 +91,21 @@ func (a *Proof) Judge(s Snapshot, today loops.Day) []Reason {
 	if p.Valid() {
 		return nil
 	}
-	text := "the readings do not show that it got better."
-	proved, err := inspection.Prove(reading(p.Before), reading(p.After))
+	compared, err := p.Compared()
+	text := "The repair is not proved. " + compared.Text
+	var refused inspection.Refusal
 	switch {
+	case errors.As(err, &refused):
+		text = "Nothing is proved: " + refused.Why + "."
 	case err != nil:
-		text = err.Error() + "."
-	case p.After.Verdict != loops.Good:
-		text = "it is judged " + string(p.After.Verdict) + ", which proves nothing."
-	case proved.Text != "":
-		text = proved.Text
+		text = "Nothing is proved: " + err.Error() + "."
+	case compared.Proved:
+		text = "The loop is judged “" + string(p.After.Verdict) + "” after it; only a good one is proved."
 	}
 	return []Reason{{
 		Rule: "not-proved", Verdict: chemistry.Stop, Text: text, Source: "inspection of the readings", Grade: chemistry.Computed,
 		Way: "Write the figures down as readings, measure again at like power until it is steady, or hand it back without a proof and say why.",
 	}}
-}
-
-func reading(x loops.Inspection) inspection.Reading {
-	r := inspection.Reading{Die: x.Die, CoolantIn: x.CoolantIn, CoolantOut: x.CoolantOut, Room: x.Room, Steady: x.Steady}
-	if x.PowerW != nil {
-		r.Power = new(inspection.Watt(*x.PowerW))
-	}
-	return r
 }
 
 // Apply writes it down.

@@ -22,7 +22,7 @@ func returnAct() Definition {
 stands first on the sheet, and nothing is planned that calls the loop good.`,
 		Examples: []string{`7K3QXA --why "the owner does not want it mended"`},
 	}, fields[Return]{
-		one(Field{Name: "why", Label: "", Help: "why it goes back as it is", Needed: true}, words(), func(a *Return) *string { return &a.Why }),
+		one(Field{Name: "why", Label: "", Help: "why it goes back as it is", Needed: true, Personal: true}, words(), func(a *Return) *string { return &a.Why }),
 	}, func(e loops.Entry) Return { return Return{Return: *e.Return} })
 }
 

@@ -15,6 +15,7 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -175,9 +176,11 @@ func TestAWriteWakesTheDaemon(t *testing.T) {
 	}
 	mustRun("owner", "add", "--name", "Ana Ruizado", "--email", "ana@garden.example")
 	mustRun("machine", "add", "--owner", "1", "--kind", "desktop", "--name", "tower")
-	tag := regexp.MustCompile(`Its tag is (\w+)`).FindStringSubmatch(mustRun("loop", "add", "--machine", "1", "--holds", "480ml", "--open"))[1]
-	mustRun("loop", "fill", tag, "--fluid", "pg", "--mass", "40%", "--poured", "470ml")
-	mustRun("loop", "handover", tag, "--mail-consent")
+	tag := regexp.MustCompile(`Its tag is (\w+)`).FindStringSubmatch(mustRun("loop", "add", "--machine", "1", "--holds", "480ml", "--open", "--wall", "-10C"))[1]
+	yesterday := loops.DayOf(time.Now(), time.UTC).AddDays(-1).String()
+	mustRun("loop", "fill", tag, "--fluid", "pg", "--mass", "40%", "--poured", "470ml", "--day", yesterday)
+	mustRun("loop", "leakcheck", tag, "--hours", "24h", "--dry")
+	mustRun("loop", "handover", tag, "--mail-consent", "--unproved", "no load here")
 	assert.EventuallyWithT(t, func(t *assert.CollectT) {
 		found, err := filepath.Glob(filepath.Join(folder, "mail", "new", "*"))
 		assert.NoError(t, err)

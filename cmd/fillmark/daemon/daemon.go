@@ -284,7 +284,11 @@ func (h *Service) sweepAndDeliver(ctx context.Context, log *slog.Logger, now tim
 // was and how it ended stays.
 const bodiesKept = 180 * 24 * time.Hour
 
-// forget deletes old mail texts, once a day.
+// actKeysKept is how long an act that is sent again with its key is known
+// again.
+const actKeysKept = 90 * 24 * time.Hour
+
+// forget deletes old mail texts and forgets old keys of acts, once a day.
 func (h *Service) forget(log *slog.Logger, now time.Time) {
 	if now.Sub(h.forgot) < 24*time.Hour {
 		return
@@ -292,6 +296,9 @@ func (h *Service) forget(log *slog.Logger, now time.Time) {
 	h.forgot = now
 	if _, err := h.Store.DeleteBodies(now.Add(-bodiesKept), "schedule", now.UTC()); err != nil {
 		log.Error("old mail texts cannot be deleted", "error", err)
+	}
+	if _, err := h.Store.ForgetActKeys(now.Add(-actKeysKept)); err != nil {
+		log.Error("old keys of acts cannot be forgotten", "error", err)
 	}
 }
 

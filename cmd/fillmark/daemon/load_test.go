@@ -17,6 +17,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
@@ -65,7 +66,7 @@ func TestCampaignLoadRegister(t *testing.T) {
 func firstLoad(t *testing.T, h *Service, now time.Time) workshop.File {
 	t.Helper()
 	s := workshop.Stamp{At: now.AddDate(0, 0, -30), By: "local:load"}
-	day := loops.DayOf(s.At, time.UTC)
+	day := loops.DayOf(s.At, time.UTC).AddDays(-1)
 	owner, err := h.Workshop.AddOwner(s, loops.Owner{Name: "Owner 0", Phone: "+351 210 000 000"})
 	require.NoError(t, err)
 	machine, err := h.Workshop.AddMachine(s, loops.Machine{Owner: owner.ID, Kind: loops.Workstation, Name: "machine 0"})
@@ -78,9 +79,10 @@ func firstLoad(t *testing.T, h *Service, now time.Time) workshop.File {
 	charge := loops.Charge{Fluid: chemistry.PropyleneGlycol, Mass: new(chemistry.MassFraction(0.35)), MassUncertainty: 0.01, Volume: 0.6,
 		Origin: loops.WorkshopFill, FilledFrom: day, FilledTo: day}
 	charge.Inhibitor.Family = "azole"
-	_, err = h.Workshop.Record(s, loop.Tag, loops.Entry{Kind: loops.KindFill, Day: day, Fill: &loops.Fill{Charge: charge}})
-	require.NoError(t, err)
-	_, err = h.Workshop.Record(s, loop.Tag, loops.Entry{Kind: loops.KindHandover, Day: day, Handover: &loops.Handover{}})
+	fill := &acts.Fill{Charge: charge}
+	fill.Day = day
+	_, err = h.Workshop.Act(s, loop.Tag, fill, &acts.LeakCheck{Hours: loops.LeakCheckHours, Dry: true},
+		&acts.Handover{Mail: new(false), Unproved: "no load to measure at"})
 	require.NoError(t, err)
 	file, err := h.Workshop.File(loop.Tag)
 	require.NoError(t, err)

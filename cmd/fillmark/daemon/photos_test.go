@@ -16,6 +16,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
@@ -44,7 +45,7 @@ func TestEraseDeletesThePhotosOfAnOwner(t *testing.T) {
 	day := loops.DayOf(s.At, time.UTC).AddDays(-40)
 	var owner loops.OwnerID
 	for _, name := range []string{"Ana Ruizado", "Bo Lindgrenn"} {
-		kept, err := h.Workshop.AddOwner(s, loops.Owner{Name: name})
+		kept, err := h.Workshop.AddOwner(s, loops.Owner{Name: name, Consent: loops.Consent{Opening: true}})
 		require.NoError(t, err)
 		machine, err := h.Workshop.AddMachine(s, loops.Machine{Owner: kept.ID, Kind: loops.Desktop, Name: "tower"})
 		require.NoError(t, err)
@@ -61,7 +62,16 @@ func TestEraseDeletesThePhotosOfAnOwner(t *testing.T) {
 			}
 		}
 		for _, e := range entries {
-			_, err := h.Workshop.Record(s, loop.Tag, e)
+			if e.Kind == loops.KindAnswer {
+				theirs, err := h.Store.Owner(owner)
+				require.NoError(t, err)
+				_, err = h.Workshop.AnswerAbout(s, theirs, *e.Answer, loop.Tag)
+				require.NoError(t, err)
+				continue
+			}
+			act, ok := acts.Entered(e)
+			require.True(t, ok, e.Kind)
+			_, err := h.Workshop.Act(s, loop.Tag, act)
 			require.NoError(t, err, e.Kind)
 		}
 	}

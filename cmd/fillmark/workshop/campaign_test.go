@@ -153,19 +153,17 @@ func (c *campaign) today(id loops.OwnerID) loops.Day {
 }
 
 func (c *campaign) record(id loops.LoopID, e loops.Entry) {
-	recorded, err := c.Record(c.stamp(), c.loops[id].Tag, e)
+	recorded, err := c.Do(c.stamp(), c.loops[id].Tag, e)
 	require.NoError(c.t, err)
 	c.loops[id] = recorded.Loop
 	c.acts++
 }
 
 func (c *campaign) fill(id loops.LoopID) {
-	day := c.today(c.owner[id])
-	c.record(id, loops.Entry{Kind: loops.KindFill, Fill: &loops.Fill{Charge: loops.Charge{
-		Fluid: chemistry.PropyleneGlycol, Mass: new(chemistry.MassFraction(0.35)), Volume: 0.48, Origin: loops.WorkshopFill, FilledFrom: day, FilledTo: day,
-		Biocide: loops.Additive{Family: "isothiazolinone", LifeMonths: 9},
-	}}})
-	c.record(id, loops.Entry{Kind: loops.KindHandover, Handover: &loops.Handover{Consent: loops.Consent{Mail: true}}})
+	charge := glycol()
+	charge.Biocide = loops.Additive{Family: "isothiazolinone", LifeMonths: 9}
+	c.loops[id] = c.filledAndChecked(c.t, c.stamp(), c.loops[id].Tag, charge, true).Loop
+	c.acts += 3
 	c.owners[c.owner[id]] = c.read(c.owner[id])
 }
 
@@ -223,7 +221,7 @@ func (c *campaign) people() {
 			c.owners[owner] = c.read(owner)
 		}
 		if c.chance(0.0008) {
-			c.record(id, loops.Entry{Kind: loops.KindSetting, Setting: &loops.Setting{Task: loops.Look, Paused: c.chance(0.3), IntervalMonths: c.random.IntN(3)}})
+			c.record(id, loops.Entry{Kind: loops.KindSetting, Setting: &loops.Setting{Task: loops.Look, Paused: c.chance(0.3), IntervalMonths: 1 + c.random.IntN(2), Why: "asked for"}})
 		}
 		for _, task := range c.loops[id].Plan.Tasks {
 			if !task.Due.After(c.today(owner)) && c.chance(0.06) {
@@ -257,7 +255,7 @@ func (c *campaign) settle(id loops.LoopID, task loops.TaskKind) {
 		}
 		c.record(id, loops.Entry{Kind: loops.KindInspection, Inspection: &x})
 	case task == loops.TopUpTask:
-		c.record(id, loops.Entry{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Poured: []loops.Pour{{Liquid: "water", Fluid: chemistry.TreatedWater, Volume: 0.01}}}})
+		c.record(id, already(loops.Entry{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Poured: []loops.Pour{{Liquid: "water", Fluid: chemistry.TreatedWater, Volume: 0.01}}}}))
 	case task == loops.LeakCheckTask:
 		c.record(id, loops.Entry{Kind: loops.KindLeakCheck, LeakCheck: &loops.LeakCheck{Hours: 24, Dry: true}})
 	case task == loops.BiocideRenewal:

@@ -98,22 +98,27 @@ func (b bench) study(t *testing.T, x studied) loops.Tag {
 	}
 	kept, err := b.AddMachine(later(0), machine)
 	require.NoError(t, err)
-	loop, err := b.AddLoop(later(0), loops.Loop{Machine: kept.ID, Construction: loops.Construction{Volume: 0.5, Sealed: x.sealed,
+	loop, err := b.AddLoop(later(0), loops.Loop{Machine: kept.ID, Construction: loops.Construction{Volume: 0.5, Sealed: x.sealed, NoFrost: true,
 		Wetted: []loops.WettedPart{{Part: "cold plate", Metal: chemistry.Copper}, {Part: "radiator", Metal: x.metal}}}})
 	require.NoError(t, err)
-	charge := loops.Charge{Fluid: x.fluid, Origin: x.origin, FilledFrom: dayZero.AddDays(-x.early), FilledTo: dayZero}
+	charge := glycol()
+	charge.Fluid, charge.Origin, charge.FilledFrom, charge.FilledTo = x.fluid, x.origin, dayZero.AddDays(-x.early), dayZero
 	if x.unknownStart {
 		charge.FilledFrom = loops.Day{}
 	}
 	record := func(days int, e loops.Entry) {
 		t.Helper()
 		e.Day = dayZero.AddDays(days)
-		_, err := b.Record(later(days), loop.Tag, e)
+		_, err := b.Do(later(days), loop.Tag, e)
 		require.NoError(t, err)
 	}
-	record(0, loops.Entry{Kind: loops.KindFill, Fill: &loops.Fill{Charge: charge}})
+	record(0, already(loops.Entry{Kind: loops.KindFill, Fill: &loops.Fill{Charge: charge}}))
 	if x.origin == loops.WorkshopFill {
-		record(0, loops.Entry{Kind: loops.KindHandover, Handover: &loops.Handover{}})
+		record(1, dry(loops.Day{}))
+		record(1, givenBack(loops.Day{}, false))
+	}
+	if x.origin == loops.WorkshopFill && len(x.good) > 0 {
+		record(x.good[0], proven(loops.Day{}))
 	}
 	reading := loops.Inspection{Die: new(chemistry.Celsius(40)), Room: new(chemistry.Celsius(21)), PowerW: new(60.0), Verdict: loops.Good}
 	for _, days := range x.good {
@@ -184,11 +189,11 @@ func TestRefillBeginsANewLife(t *testing.T) {
 	t.Parallel()
 	b := newStudy(t)
 	tag := b.study(t, studied{good: []int{100}, opened: 200, cause: loops.CauseClog})
-	charge := loops.Charge{Fluid: chemistry.PropyleneGlycol, Origin: loops.WorkshopFill, FilledFrom: dayZero.AddDays(210), FilledTo: dayZero.AddDays(210)}
-	_, err := b.Record(later(210), tag, loops.Entry{Kind: loops.KindFill, Day: dayZero.AddDays(210), Fill: &loops.Fill{Charge: charge}})
+	charge := glycol()
+	charge.Origin, charge.FilledFrom, charge.FilledTo = loops.WorkshopFill, dayZero.AddDays(210), dayZero.AddDays(210)
+	_, err := b.Do(later(210), tag, loops.Entry{Kind: loops.KindFill, Day: dayZero.AddDays(210), Fill: &loops.Fill{Charge: charge}})
 	require.NoError(t, err)
-	reading := loops.Inspection{Die: new(chemistry.Celsius(40)), Room: new(chemistry.Celsius(21)), PowerW: new(60.0), Verdict: loops.Good}
-	_, err = b.Record(later(400), tag, loops.Entry{Kind: loops.KindInspection, Day: dayZero.AddDays(400), Inspection: &reading})
+	_, err = b.Do(later(400), tag, proven(dayZero.AddDays(400)))
 	require.NoError(t, err)
 	cases, err := b.Cases()
 	require.NoError(t, err)
@@ -222,19 +227,19 @@ func TestOpeningsThatContradictTheRecord(t *testing.T) {
 		field   string
 		says    string
 	}{
-		{"never filled", empty.Tag, 100, clog(0), "tag", "has been filled"},
+		{"never filled", empty.Tag, 100, clog(0), "tag", "what is in it"},
 		{"before the fill", good, -1, clog(0), "day", "not before the loop was filled, 2025-01-01"},
 		{"measured good later", good, 150, clog(0), "day", "last measured good, 2025-07-20"},
-		{"failed before it was measured good", good, 300, clog(150), "failed on", "2025-07-20"},
-		{"failed after the opening", good, 300, clog(301), "failed on", "not after the opening"},
-		{"failed before the fill", good, 300, clog(-20), "failed on", "not before the fill"},
+		{"failed before it was measured good", good, 300, clog(150), "failed-on", "2025-07-20"},
+		{"failed after the opening", good, 300, clog(301), "failed-on", "not after the opening"},
+		{"failed before the fill", good, 300, clog(-20), "failed-on", "not before the fill"},
 		{"a photo that nobody sent", good, 300, &loops.Opening{Cause: loops.CauseClog, Photos: []loops.OpeningPhoto{{Hash: strings.Repeat("0", 64), When: loops.BeforeWork}}}, "photo", "uploaded before"},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
 			before, err := b.store.LoopByTag(tt.tag)
 			require.NoError(t, err)
-			_, err = b.Record(later(400), tt.tag, loops.Entry{Kind: loops.KindOpening, Day: dayZero.AddDays(tt.days), Opening: tt.opening})
+			_, err = b.Do(later(400), tt.tag, loops.Entry{Kind: loops.KindOpening, Day: dayZero.AddDays(tt.days), Opening: tt.opening})
 			var wrong *loops.InvalidError
 			require.ErrorAs(t, err, &wrong)
 			assert.Equal(t, tt.field, wrong.Field)
@@ -244,9 +249,9 @@ func TestOpeningsThatContradictTheRecord(t *testing.T) {
 			assert.Equal(t, before, after, "nothing changes")
 		})
 	}
-	_, err = b.Record(later(410), good, loops.Entry{Kind: loops.KindRetirement, Day: dayZero.AddDays(405), Retirement: &loops.Retirement{Reason: loops.Scrapped}})
+	_, err = b.Do(later(410), good, loops.Entry{Kind: loops.KindRetirement, Day: dayZero.AddDays(405), Retirement: &loops.Retirement{Reason: loops.Scrapped}})
 	require.NoError(t, err)
-	_, err = b.Record(later(420), good, loops.Entry{Kind: loops.KindOpening, Day: dayZero.AddDays(420), Opening: clog(0)})
+	_, err = b.Do(later(420), good, loops.Entry{Kind: loops.KindOpening, Day: dayZero.AddDays(420), Opening: clog(0)})
 	require.NoError(t, err, "a retired loop may be opened")
 }
 
@@ -458,7 +463,7 @@ func TestCorrectionTakesBackWhatWasLearnt(t *testing.T) {
 	}
 	file, err := b.File(last)
 	require.NoError(t, err)
-	_, err = b.Record(later(140), last, loops.Entry{Kind: loops.KindCorrection, Correction: &loops.Correction{Strikes: file.Loop.LastEntry, Why: "another loop"}})
+	_, err = b.Do(later(140), last, loops.Entry{Kind: loops.KindCorrection, Correction: &loops.Correction{Strikes: file.Loop.LastEntry, Why: "another loop"}})
 	require.NoError(t, err)
 	due, err := b.Due(later(140).At)
 	require.NoError(t, err)

@@ -56,10 +56,10 @@ func TestReplanAfterNewEvidenceAndPolicy(t *testing.T) {
 		found := false
 		for _, task := range file.Loop.Plan.Tasks {
 			for _, c := range task.Clauses {
-				found = found || c.Kind == loops.ByEvidence && c.Day.String() == "2026-10-30"
+				found = found || c.Kind == loops.ByEvidence && c.Day.String() == "2026-10-29"
 			}
 		}
-		assert.True(t, found, "6 months of 30.4375 days are 182 days")
+		assert.True(t, found, "6 months of 30.4375 days are 182 days after the fill")
 	}
 	done, err = b.Replan(ctx, at("2026-05-02 11"), 3)
 	require.NoError(t, err)
@@ -139,7 +139,11 @@ func TestFeedsKeepIdsAndRaiseSequences(t *testing.T) {
 	assert.Len(t, uids, len(loop.Plan.Tasks))
 	assert.NotContains(t, string(before), string(other.Tag), "nobody else's machines")
 
-	recorded, err := b.Record(at("2026-06-01 10"), loop.Tag, loops.Entry{Kind: loops.KindAnswer, Answer: &loops.Answer{Answer: loops.AllFine, Tasks: []loops.TaskKind{loops.Look}}})
+	owner, err := b.store.Owner(1)
+	require.NoError(t, err)
+	_, err = b.Answer(at("2026-06-01 10"), owner, loops.Answer{Answer: loops.AllFine, Tasks: []loops.TaskKind{loops.Look}})
+	require.NoError(t, err)
+	recorded, err := b.File(loop.Tag)
 	require.NoError(t, err)
 	require.Greater(t, recorded.Loop.Revision, loop.Revision)
 	after, err := b.OwnerCalendar(1)
@@ -168,7 +172,7 @@ func TestFeedsKeepIdsAndRaiseSequences(t *testing.T) {
 		}
 	}
 
-	_, err = b.Record(at("2026-06-02 10"), loop.Tag, loops.Entry{Kind: loops.KindSetting, Setting: &loops.Setting{Task: loops.Look, Paused: true}})
+	_, err = b.Do(at("2026-06-02 10"), loop.Tag, loops.Entry{Kind: loops.KindSetting, Setting: &loops.Setting{Task: loops.Look, Paused: true, Why: "abroad"}})
 	require.NoError(t, err)
 	paused, err := b.OwnerCalendar(1)
 	require.NoError(t, err)
@@ -188,7 +192,7 @@ func TestMorning(t *testing.T) {
 	b, _ := mailBench(t)
 	now := at("2026-09-01 07")
 	loop := b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
-	_, err := b.Record(at("2026-08-30 10"), loop.Tag, loops.Entry{Kind: loops.KindInspection, Inspection: &loops.Inspection{Verdict: loops.Watch, Missing: new(chemistry.Litre(0.04))}})
+	_, err := b.Do(at("2026-08-30 10"), loop.Tag, loops.Entry{Kind: loops.KindInspection, Inspection: &loops.Inspection{Verdict: loops.Watch, Missing: new(chemistry.Litre(0.04))}})
 	require.NoError(t, err)
 
 	// A machine on the bench, promised back, and what stands on the shelf.

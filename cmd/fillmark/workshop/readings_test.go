@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
@@ -37,7 +38,7 @@ func inspected(t *testing.T, readings ...*loops.Inspection) *workshop.Readings {
 	stamp := at("2026-01-10 15")
 	loop := b.handedOver(t, "ana@garden.example", stamp)
 	for i, x := range readings {
-		_, err := b.Record(workshop.Stamp{At: stamp.At.AddDate(0, i+1, 0), By: "test"}, loop.Tag, loops.Entry{Kind: loops.KindInspection, Inspection: x})
+		_, err := b.Do(workshop.Stamp{At: stamp.At.AddDate(0, i+1, 0), By: "test"}, loop.Tag, loops.Entry{Kind: loops.KindInspection, Inspection: x})
 		require.NoError(t, err)
 	}
 	file, err := b.File(loop.Tag)
@@ -111,17 +112,27 @@ func TestReadingsProveARepair(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
 	loop := b.handedOver(t, "ana@garden.example", at("2026-01-10 15"))
-	prove := func(before, after *loops.Inspection) string {
-		_, err := b.Record(at("2026-01-11 15"), loop.Tag, loops.Entry{Kind: loops.KindProof, Proof: &loops.Proof{Before: *before, After: *after}})
-		require.NoError(t, err)
-		file, err := b.File(loop.Tag)
-		require.NoError(t, err)
-		return file.Readings.Proof.Sentence()
+	prove := func(before, after *loops.Inspection) error {
+		judged := *after
+		judged.Verdict = loops.Good
+		_, err := b.Do(at("2026-01-11 15"), loop.Tag, already(loops.Entry{Kind: loops.KindProof, Proof: &loops.Proof{Before: *before, After: judged}}))
+		return err
 	}
-	assert.Contains(t, prove(reading(100, 92), reading(100, 52)), "The repair is proved. From die to room 0.700")
-	assert.Contains(t, prove(reading(100, 53), reading(100, 52)), "The repair is not proved.")
-	assert.Contains(t, prove(reading(200, 92), reading(100, 52)), "Nothing is proved: 200 W before and 100 W after")
 	hasty := reading(100, 52)
 	hasty.Steady = false
-	assert.Contains(t, prove(reading(100, 92), hasty), "not steady after the repair")
+	var stop *acts.StopError
+	require.ErrorAs(t, prove(reading(100, 53), reading(100, 52)), &stop)
+	assert.Contains(t, stop.Error(), "The repair is not proved.")
+	require.ErrorAs(t, prove(reading(200, 92), reading(100, 52)), &stop)
+	assert.Contains(t, stop.Error(), "Nothing is proved: 200 W before and 100 W after")
+	require.ErrorAs(t, prove(reading(100, 92), hasty), &stop)
+	assert.Contains(t, stop.Error(), "not steady after the repair")
+	file, err := b.File(loop.Tag)
+	require.NoError(t, err)
+	assert.True(t, file.Loop.State.LastKnownGood.IsZero(), "what proves nothing makes no loop good, said to be done or not")
+	require.NoError(t, prove(reading(100, 92), reading(100, 52)))
+	file, err = b.File(loop.Tag)
+	require.NoError(t, err)
+	assert.Contains(t, file.Readings.Proof.Sentence(), "The repair is proved. From die to room 0.700")
+	assert.Equal(t, "2026-01-11", file.Loop.State.LastKnownGood.String())
 }

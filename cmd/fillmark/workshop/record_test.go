@@ -23,10 +23,10 @@ func TestEntriesAreRecordedAllOrNone(t *testing.T) {
 	bottle, err := b.AddContainer(stamp, loops.Container{Kind: loops.PremixBottle, Product: "ready", Fluid: "pg", Mass: new(chemistry.MassFraction(0.4)), Left: 0.1})
 	require.NoError(t, err)
 	pour := func(volume chemistry.Litre) loops.Entry {
-		return loops.Entry{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Poured: []loops.Pour{{Container: bottle.ID, Volume: volume}}}}
+		return already(loops.Entry{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Poured: []loops.Pour{{Container: bottle.ID, Volume: volume}}}})
 	}
 	drain := loops.Entry{Kind: loops.KindDrain, Drain: &loops.Drain{Out: 0.45, Disposal: "drum"}}
-	handover := loops.Entry{Kind: loops.KindHandover, Handover: &loops.Handover{}}
+	handover := givenBack(loops.Day{}, true)
 
 	for name, entries := range map[string][]loops.Entry{
 		"the last is impossible":                {{Kind: loops.KindFlush}, {Kind: loops.KindStep, Step: &loops.StepDone{Step: "no such step"}}},
@@ -36,7 +36,7 @@ func TestEntriesAreRecordedAllOrNone(t *testing.T) {
 		"a transfer among others":               {{Kind: loops.KindFlush}, {Kind: loops.KindTransfer, Transfer: &loops.Transfer{To: 1}}},
 		"none":                                  nil,
 	} {
-		_, err := b.Record(stamp, loop.Tag, entries...)
+		_, err := b.Do(stamp, loop.Tag, entries...)
 		require.Error(t, err, name)
 		after, err := b.store.LoopByTag(loop.Tag)
 		require.NoError(t, err)
@@ -47,7 +47,7 @@ func TestEntriesAreRecordedAllOrNone(t *testing.T) {
 	require.NoError(t, err)
 	assert.Empty(t, used)
 
-	recorded, err := b.Record(stamp, loop.Tag, pour(0.06), loops.Entry{Kind: loops.KindFlush}, pour(0.03))
+	recorded, err := b.Do(stamp, loop.Tag, pour(0.06), loops.Entry{Kind: loops.KindFlush}, pour(0.03))
 	require.NoError(t, err)
 	assert.Equal(t, loop.LastEntry+3, recorded.Loop.LastEntry)
 	assert.Equal(t, loop.Revision+1, recorded.Loop.Revision)

@@ -36,7 +36,7 @@ func TestTwoTechniciansRecordAtOnce(t *testing.T) {
 	for _, who := range []string{"local:anna", "local:bo"} {
 		both.Go(func() {
 			for i := range each {
-				_, err := b.Record(workshop.Stamp{At: stamp.At, By: who}, loop.Tag, loops.Entry{Kind: loops.KindNote, Note: fmt.Sprint(i)})
+				_, err := b.Do(workshop.Stamp{At: stamp.At, By: who}, loop.Tag, loops.Entry{Kind: loops.KindNote, Note: fmt.Sprint(who, i)})
 				assert.NoError(t, err)
 			}
 		})
@@ -44,7 +44,7 @@ func TestTwoTechniciansRecordAtOnce(t *testing.T) {
 	both.Wait()
 	file, err := b.File(loop.Tag)
 	require.NoError(t, err)
-	assert.Len(t, file.History, 2+2*each)
+	assert.Len(t, file.History, 3+2*each)
 	for i, e := range file.History {
 		assert.Equal(t, loops.EntryID(i+1), e.ID)
 	}
@@ -84,7 +84,7 @@ func TestTransferMovesTheMachineWithAllItsLoops(t *testing.T) {
 	require.NoError(t, err)
 	bo, err := b.AddOwner(stamp, loops.Owner{Name: "Bo"})
 	require.NoError(t, err)
-	_, err = b.Record(stamp, loop.Tag, loops.Entry{Kind: loops.KindTransfer, Transfer: &loops.Transfer{From: 9, To: bo.ID}})
+	_, err = b.Do(stamp, loop.Tag, loops.Entry{Kind: loops.KindTransfer, Transfer: &loops.Transfer{From: 9, To: bo.ID}})
 	require.NoError(t, err)
 	for _, tag := range []loops.Tag{loop.Tag, second.Tag} {
 		file, err := b.File(tag)
@@ -135,7 +135,7 @@ func TestContainersKeepCount(t *testing.T) {
 			default:
 				e.Kind, e.Fill = loops.KindFill, &loops.Fill{Poured: pour, Charge: loops.Charge{Fluid: "pg", Mass: new(chemistry.MassFraction(0.4)), Volume: pour[0].Volume, Origin: loops.WorkshopFill, FilledTo: e.Day}}
 			}
-			_, _ = w.Record(stamp, loop.Tag, e) // what is refused must change nothing, which the count below tells
+			_, _ = w.Act(stamp, loop.Tag, did(already(e))) // what is refused must change nothing, which the count below tells
 			container, err := w.Container(1)
 			require.NoError(rt, err)
 			file, err := w.File(loop.Tag)
@@ -174,7 +174,7 @@ func TestRecallNamesWhomToCall(t *testing.T) {
 	loop := b.handedOver(t, "ana@garden.example", stamp)
 	c, err := b.AddContainer(stamp, loops.Container{Kind: loops.PremixBottle, Product: "ready", Lot: "K-118", Fluid: "pg", Mass: new(chemistry.MassFraction(0.4)), Left: 1, Expires: loops.Day{Year: 2026, Month: 4, Dom: 1}})
 	require.NoError(t, err)
-	recorded, err := b.Record(stamp, loop.Tag, loops.Entry{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Poured: []loops.Pour{{Container: c.ID, Volume: 0.01}}}})
+	recorded, err := b.Do(stamp, loop.Tag, loops.Entry{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Poured: []loops.Pour{{Container: c.ID, Volume: 0.01}}}})
 	require.NoError(t, err)
 	require.Len(t, recorded.Warnings, 1)
 	assert.Contains(t, recorded.Warnings[0], "expired")

@@ -45,7 +45,8 @@ func at(text string) workshop.Stamp {
 	return workshop.Stamp{At: instant, By: "test"}
 }
 
-// handedOver is a loop that was filled and handed over on the day.
+// handedOver is a loop that was filled the day before and handed over on the
+// day.
 func (b bench) handedOver(t *testing.T, email string, stamp workshop.Stamp) loops.Loop {
 	t.Helper()
 	owner, err := b.AddOwner(stamp, loops.Owner{Name: "Ana Ruizado", Email: email, Consent: loops.Consent{Mail: true}})
@@ -54,14 +55,7 @@ func (b bench) handedOver(t *testing.T, email string, stamp workshop.Stamp) loop
 	require.NoError(t, err)
 	loop, err := b.AddLoop(stamp, loops.Loop{Machine: machine.ID, Construction: loops.Construction{Volume: 0.5, ColdestWall: new(chemistry.Celsius(-10))}})
 	require.NoError(t, err)
-	day := loops.DayOf(stamp.At, time.UTC)
-	_, err = b.Record(stamp, loop.Tag, loops.Entry{Kind: loops.KindFill, Fill: &loops.Fill{Charge: loops.Charge{
-		Fluid: chemistry.PropyleneGlycol, Mass: new(chemistry.MassFraction(0.4)), Volume: 0.48, Origin: loops.WorkshopFill, FilledFrom: day, FilledTo: day,
-	}}})
-	require.NoError(t, err)
-	recorded, err := b.Record(stamp, loop.Tag, loops.Entry{Kind: loops.KindHandover, Handover: &loops.Handover{Consent: loops.Consent{Mail: true}}})
-	require.NoError(t, err)
-	return recorded.Loop
+	return b.filledAndChecked(t, stamp, loop.Tag, glycol(), true).Loop
 }
 
 func (b bench) messages(t *testing.T) []loops.Message {
@@ -175,7 +169,7 @@ func TestOnlyTheOwnerLetsMailRunAgain(t *testing.T) {
 	resumed.MailStopped = loops.Day{}
 	_, err = b.EditOwner(at("2026-05-03 10"), resumed)
 	require.ErrorContains(t, err, "only the owner's own click")
-	_, err = b.Record(at("2026-05-04 10"), loop.Tag, loops.Entry{Kind: loops.KindHandover, Handover: &loops.Handover{Consent: loops.Consent{Mail: true}}})
+	_, err = b.Do(at("2026-05-04 10"), loop.Tag, givenBack(loops.Day{}, true))
 	require.NoError(t, err)
 	stopped, err := b.store.Owner(1)
 	require.NoError(t, err)
@@ -221,12 +215,11 @@ func TestRecordRefusesWhatContradictsTheRegister(t *testing.T) {
 	for name, e := range map[string]loops.Entry{
 		"a day to come":       {Kind: loops.KindClean, Day: loops.Day{Year: 2026, Month: 6, Dom: 1}},
 		"an entry not there":  {Kind: loops.KindCorrection, Correction: &loops.Correction{Strikes: 99, Why: "x"}},
-		"more than it holds":  {Kind: loops.KindFill, Fill: &loops.Fill{Charge: loops.Charge{Fluid: chemistry.TreatedWater, Volume: 3, Origin: loops.WorkshopFill, FilledTo: loops.Day{Year: 2026, Month: 5, Dom: 1}}}},
+		"more than it holds":  {Kind: loops.KindFill, Fill: &loops.Fill{Charge: loops.Charge{Fluid: chemistry.PropyleneGlycol, Volume: 3, Origin: loops.WorkshopFill, FilledTo: loops.Day{Year: 2026, Month: 5, Dom: 1}}}},
 		"an owner not there":  {Kind: loops.KindTransfer, Transfer: &loops.Transfer{To: 9}},
-		"details of no kind":  {Kind: loops.KindFill},
 		"a year before these": {Kind: loops.KindClean, Day: loops.Day{Year: 1066, Month: 10, Dom: 14}},
 	} {
-		_, err := b.Record(stamp, loop.Tag, e)
+		_, err := b.Do(stamp, loop.Tag, e)
 		assert.Error(t, err, name)
 	}
 	file, err := b.File(loop.Tag)
@@ -242,7 +235,7 @@ func TestWeighingsMoveThePlan(t *testing.T) {
 	for month, kg := range map[int]chemistry.Kilogram{1: 4.000, 3: 3.985, 5: 3.970} {
 		stage := loops.WeighedLater
 		stamp := workshop.Stamp{At: time.Date(2026, time.Month(month), 2, 12, 0, 0, 0, time.UTC), By: "test"}
-		_, err := b.Record(stamp, loop.Tag, loops.Entry{Kind: loops.KindWeighing, Weighing: &loops.Weighing{Stage: stage, Weight: kg}})
+		_, err := b.Do(stamp, loop.Tag, loops.Entry{Kind: loops.KindWeighing, Weighing: &loops.Weighing{Stage: stage, Weight: kg}})
 		require.NoError(t, err)
 	}
 	file, err := b.File(loop.Tag)
