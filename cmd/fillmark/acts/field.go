@@ -44,7 +44,9 @@ type Field struct {
 	Unit    string // of a bare number; empty for words
 	Type    Type
 	Many    bool // it can be said several times
+	Unsaid  bool // not said is a value of its own beside yes, no and zero
 	Choices []string
+	Shown   []string // the choices as people read them
 }
 
 // Type is how a value stands in JSON.
@@ -113,8 +115,10 @@ func may[A, V any](f Field, k kind[V], at func(*A) **V) field[A] {
 			return nil
 		}
 	}
+	described := k.describe(f)
+	described.Unsaid = true
 	return field[A]{
-		Field: k.describe(f),
+		Field: described,
 		set: func(a *A, texts []string) error {
 			*at(a) = nil
 			if f.blank(texts) {
@@ -290,6 +294,9 @@ func (all fields[A]) named(err error) error {
 	}
 	var invalid *loops.InvalidError
 	if !errors.As(err, &invalid) {
+		return err
+	}
+	if slices.ContainsFunc(all, func(f field[A]) bool { return f.Name == invalid.Field }) {
 		return err
 	}
 	for _, f := range all {

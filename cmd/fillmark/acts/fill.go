@@ -84,8 +84,11 @@ func biocideFamily() kind[string] {
 	})
 }
 
-func familyOf[V ~string](word string, all []V, parse func(string) (string, error)) kind[string] {
-	k := kind[string]{word: word, typ: Text, parse: parse, print: same, show: same}
+func familyOf[V interface {
+	~string
+	Name() string
+}](word string, all []V, parse func(string) (string, error)) kind[string] {
+	k := kind[string]{word: word, typ: Text, parse: parse, print: same, show: func(s string) string { return V(s).Name() }}
 	for _, v := range all {
 		k.choices = append(k.choices, string(v))
 	}

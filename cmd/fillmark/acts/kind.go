@@ -25,6 +25,12 @@ type kind[V any] struct {
 // describe completes a field with what follows from its kind.
 func (k kind[V]) describe(f Field) Field {
 	f.Word, f.Unit, f.Type, f.Choices = k.word, k.unit, k.typ, k.choices
+	for _, text := range k.choices {
+		if v, err := k.parse(text); err == nil {
+			text = k.show(v)
+		}
+		f.Shown = append(f.Shown, text)
+	}
 	return f
 }
 
@@ -57,7 +63,7 @@ func truth() kind[bool] {
 		}
 		return no
 	}
-	return kind[bool]{typ: Truth, parse: parseTruth, print: print, show: print}
+	return kind[bool]{typ: Truth, choices: []string{yes, no}, parse: parseTruth, print: print, show: print}
 }
 
 func parseTruth(text string) (bool, error) {

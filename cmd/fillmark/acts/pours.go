@@ -13,7 +13,7 @@ import (
 
 // pour is a kind of value: what was poured and how much of it.
 func pour() kind[loops.Pour] {
-	return kind[loops.Pour]{word: "[LIQUID=]VOLUME", typ: Text, parse: parsePour, print: printPour, show: showPour}
+	return kind[loops.Pour]{word: "[LIQUID=]VOLUME", unit: "ml", typ: Text, parse: parsePour, print: printPour, show: showPour}
 }
 
 // parsePour reads 480ml, water=40ml, pg:95%=10ml, or 3=40ml from container 3.

@@ -111,7 +111,7 @@ func Open(c Config, now func() time.Time, log *slog.Logger) (_ *Service, err err
 	h.pulse = web.NewPulse(time.Duration(c.Sweep.EveryMinutes) * time.Minute)
 	h.Handler, err = web.New(web.Deps{
 		Workshop: h.Workshop, Reader: h.Store, Keeper: keeper{h.Store, c}, Deliver: h.Deliverer.Deliver,
-		MailReachesOwners: c.Mail.Transport == "smtp", Now: now, Log: log, Wake: h.poke, Hosts: c.hosts(),
+		MailReachesOwners: c.Mail.Transport == "smtp", Now: now, Log: log, Random: rand.Reader, Wake: h.poke, Hosts: c.hosts(),
 		Gate: h.Gate, WithoutSignIn: c.onlyHere(), Secure: strings.HasPrefix(c.BaseURL, "https://"),
 		TrustedProxy: proxy, Pulse: h.pulse,
 	})

@@ -133,11 +133,13 @@ func withUnit(text, unit string) string {
 
 // field is one input as its part draws it.
 type field struct {
+	ID                 string // of the input; its name unless a page has several of that name
 	Name, Label, Value string
 	Hint               string
 	Problem            string // what would be right; empty where nothing is wrong
 	Kind               string // of input: text, tel, email, date
 	Mode               string // of the keyboard: decimal, text
+	Part               string // of the template: input, area, tick, choose
 	On                 bool   // a ticked box
 	Choices            []choice
 }
@@ -149,7 +151,7 @@ type choice struct {
 }
 
 func (f *form) field(name, label, hint string) field {
-	return field{Name: name, Label: label, Value: f.typed.Get(name), Hint: hint, Problem: f.problems[name], Kind: "text", Mode: "text"}
+	return field{ID: name, Name: name, Label: label, Value: f.typed.Get(name), Hint: hint, Problem: f.problems[name], Kind: "text", Mode: "text"}
 }
 
 // Text is a line of text.
@@ -202,8 +204,18 @@ func choicesOf[T ~string](none string, values []T) []choice {
 	return all
 }
 
+// Chose tells that a value was among those that were sent for a field.
+func (f *form) Chose(name, value string) bool { return slices.Contains(f.typed[name], value) }
+
 // Problem says what would be right in a field; empty where nothing is wrong.
 func (f *form) Problem(name string) string { return f.problems[name] }
 
 // Typed is what was typed into a field.
 func (f *form) Typed(name string) string { return f.typed.Get(name) }
+
+func orZero[T any](v *T) (zero T) {
+	if v == nil {
+		return zero
+	}
+	return *v
+}

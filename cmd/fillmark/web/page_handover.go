@@ -4,9 +4,13 @@
 package web
 
 import (
+	"cmp"
+	"fmt"
 	"net/http"
 	"slices"
+	"strings"
 
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 	"fillmark/notify"
@@ -15,6 +19,12 @@ import (
 // handoverPage is the sheet that goes back with a machine.
 type handoverPage struct {
 	frame
+	// Proved is its first line: what is proved, or NOT PROVEN and why.
+	Proved string
+	// States are what the machine goes back with, and what was set aside.
+	States []string
+	// AsItIs tells that it goes back unmended.
+	AsItIs  bool
 	Tag     loops.Tag
 	Loop    string
 	Owner   loops.Owner
@@ -41,13 +51,14 @@ func (s *server) pageHandover(w http.ResponseWriter, r *http.Request) error {
 	today := s.Workshop.DayOf(file.Owner, s.Now())
 	p := handoverPage{
 		frame: s.newFrame(r, "Hand-over "+string(file.Loop.Tag)), Tag: file.Loop.Tag, Loop: file.Loop.Name, Owner: file.Owner, Day: today,
-		Charge: chargeLine(file.Loop.State.Charge), Next: workshop.NextTasks(file.Loop.Plan),
+		Charge: chargeLine(file.Loop.State), Next: workshop.NextTasks(file.Loop.Plan),
 	}
 	p.Here = "loops"
 	visit, back := lastVisit(file.History)
-	if !back.IsZero() {
-		p.Day, p.Back = back, true
+	if back != nil {
+		p.Day, p.Back, p.AsItIs = back.Day, true, back.Kind == loops.KindReturn
 	}
+	p.Proved, p.States = proved(file, back), states(file, back, p.Day)
 	for _, e := range visit {
 		if e.Kind == loops.KindProof {
 			p.Before = notify.InOwnersUnits(readings(&e.Proof.Before), file.Owner.Units)
@@ -55,7 +66,7 @@ func (s *server) pageHandover(w http.ResponseWriter, r *http.Request) error {
 			continue
 		}
 		if e.Kind != loops.KindStep {
-			p.Done = append(p.Done, historyLine{ID: e.ID, Day: e.Day, Kind: e.Kind, Words: notify.InOwnersUnits(entryWords(e), file.Owner.Units), Note: e.Note})
+			p.Done = append(p.Done, historyLine{ID: e.ID, Day: e.Day, Kind: e.Kind, Words: notify.InOwnersUnits(EntryWords(e), file.Owner.Units), Note: e.Note})
 		}
 	}
 	if f := file.Protection; f != nil {
@@ -71,23 +82,66 @@ func (s *server) pageHandover(w http.ResponseWriter, r *http.Request) error {
 	return s.render(w, http.StatusOK, "handover", p)
 }
 
+// proved says what is proved, as it stood when the machine went back; back is
+// nil while it is here.
+func proved(file workshop.File, back *loops.Entry) string {
+	state := file.Loop.State
+	why := "nothing on record shows that the repair holds"
+	switch {
+	case back != nil && back.Kind == loops.KindReturn:
+		return "NOT PROVEN. Returned as it is: " + back.Return.Why
+	case back != nil && back.Handover.Unproved != "":
+		why = back.Handover.Unproved
+	case state.Charge != nil && state.Charge.Origin != loops.WorkshopFill:
+		why = "the workshop did not fill it"
+	case !state.Proved.IsZero():
+		if r := file.Readings; r != nil && r.Proof != nil && r.Proof.Day == state.Proved {
+			return "Proved on " + state.Proved.Long() + ". " + notify.InOwnersUnits(r.Proof.Sentence(), file.Owner.Units)
+		}
+		return "Proved on " + state.Proved.Long() + "."
+	}
+	return "NOT PROVEN: " + strings.TrimSuffix(why, ".") + "."
+}
+
+// states are the verdict's reasons and the rules that were set aside: those of
+// the entry with which the machine went back, else those that stand now.
+func states(file workshop.File, back *loops.Entry, today loops.Day) []string {
+	var all []string
+	if back != nil && back.Judged != nil {
+		for _, r := range back.Judged.Reasons {
+			all = append(all, capital(r.Text))
+		}
+		for _, o := range back.Judged.Overruled {
+			all = append(all, fmt.Sprintf("Set aside by %s: %s, because %s.", o.By, o.Rule, strings.TrimSuffix(o.Why, ".")))
+		}
+	}
+	if back != nil {
+		return all
+	}
+	snapshot := acts.Snapshot{Loop: file.Loop, Machine: file.Machine, Owner: file.Owner, History: file.History}
+	for _, r := range new(acts.Return).Judge(snapshot, today) {
+		all = append(all, capital(cmp.Or(r.OwnerText, r.Text)))
+	}
+	return all
+}
+
 // lastVisit is what was recorded in the last stay of a machine on the bench,
-// and the day it went back; zero while it is still here.
-func lastVisit(history []loops.Entry) (visit []loops.Entry, back loops.Day) {
+// and the entry with which it went back; nil while it is still here.
+func lastVisit(history []loops.Entry) (visit []loops.Entry, back *loops.Entry) {
 	standing := loops.Standing(history)
 	last := -1
 	for i, e := range standing {
-		if e.Kind == loops.KindHandover {
+		if wentBack(e) {
 			last = i
 		}
 	}
 	end := len(standing)
 	if last >= 0 && !slices.ContainsFunc(standing[last+1:], isBenchWork) {
-		end, back = last, standing[last].Day
+		end, back = last, &standing[last]
 	}
 	begin := 0
 	for i := end - 1; i >= 0; i-- {
-		if standing[i].Kind == loops.KindHandover {
+		if wentBack(standing[i]) {
 			begin = i + 1
 			break
 		}
@@ -98,6 +152,9 @@ func lastVisit(history []loops.Entry) (visit []loops.Entry, back loops.Day) {
 	}
 	return standing[begin:end], back
 }
+
+// wentBack tells the entries with which a machine leaves the bench.
+func wentBack(e loops.Entry) bool { return e.Kind == loops.KindHandover || e.Kind == loops.KindReturn }
 
 // isBenchWork tells entries that are made with the machine on the bench.
 func isBenchWork(e loops.Entry) bool {

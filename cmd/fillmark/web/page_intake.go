@@ -98,7 +98,7 @@ func (s *server) knownIntake(p *intakePage) error {
 		return err
 	}
 	p.AskCharge = file.Loop.State.Charge == nil
-	p.Known = &topupLoop{Tag: tag, Machine: file.Machine.Name, Owner: file.Owner.Name, Charge: chargeLine(file.Loop.State.Charge)}
+	p.Known = &topupLoop{Tag: tag, Machine: file.Machine.Name, Owner: file.Owner.Name, Charge: chargeLine(file.Loop.State)}
 	return nil
 }
 

@@ -90,11 +90,17 @@ func (s *server) loopLabel(file workshop.File) (label, error) {
 		return l, err
 	}
 	charge := loop.State.Charge
-	if charge == nil {
-		l.Lines = []labelLine{{Text: "Empty: do not run the pump."}}
+	l.Lines = labelStates(file)
+	switch {
+	case charge == nil && !loop.State.Empty.IsZero():
+		l.Lines = append(l.Lines, labelLine{Text: "Empty: do not run the pump."})
+		return l, nil
+	case charge == nil:
+		l.Lines = append(l.Lines, labelLine{Text: "What is in it is not known."})
+		l.Cautions = labelCautions("", "", loop.Sealed)
 		return l, nil
 	}
-	l.Lines = append(l.Lines, labelLine{"", strengthLine(charge.Fluid, charge.Mass)})
+	l.Lines = append(l.Lines, labelLine{"", capital(strengthLine(*charge))})
 	if p := file.Protection; p != nil {
 		l.Lines = append(l.Lines, labelLine{"First ice", plusMinusFor(file.Owner.Units, p.FreezePoint, p.Uncertainty)})
 	}
@@ -108,15 +114,25 @@ func (s *server) loopLabel(file workshop.File) (label, error) {
 	return l, nil
 }
 
-// strengthLine says fluid and fraction with its basis.
-func strengthLine(f chemistry.Fluid, mass *chemistry.MassFraction) string {
-	switch {
-	case !f.IsGlycol():
-		return capital(f.Name())
-	case mass == nil:
-		return capital(f.Name()) + " in water, strength not known"
+// labelStates are what a label must say of a loop that is not as it should be.
+func labelStates(file workshop.File) []labelLine {
+	var lines []labelLine
+	state := file.Loop.State
+	if c := state.Contaminated; c != nil {
+		lines = append(lines, labelLine{"Contaminated", capital(c.String()) + ": drain and rinse it"})
 	}
-	return capital(f.Name()) + " " + quantity(*mass) + " in water"
+	if !state.Leaking.IsZero() {
+		lines = append(lines, labelLine{"Leaking", "seen on " + state.Leaking.Long()})
+	}
+	if state.Unproved() {
+		lines = append(lines, labelLine{"Repair", "not proven"})
+	}
+	if _, back := lastVisit(file.History); back != nil && back.Judged != nil {
+		for _, o := range back.Judged.Overruled {
+			lines = append(lines, labelLine{"Set aside", o.Rule + ": " + o.Why})
+		}
+	}
+	return lines
 }
 
 // labelCautions are the dangers in as few words as a label holds. The safety

@@ -29,20 +29,15 @@ func hostileShop(b *bench) []string {
 	})
 	container, err := b.shop.AddContainer(stamp(9), loops.Container{Kind: loops.PremixBottle, Product: hostile, Lot: `"><i>`, Fluid: chemistry.EthyleneGlycol, Mass: new(chemistry.MassFraction(0.3)), Left: 1, Note: hostile})
 	require.NoError(b, err)
-	_, err = b.shop.Record(stamp(8), file.Loop.Tag, loops.Entry{Kind: loops.KindIntake, Intake: &loops.Intake{Complaint: hostile, Symptom: hostile}})
-	require.NoError(b, err)
-	_, err = b.shop.Record(stamp(7), file.Loop.Tag, loops.Entry{Kind: loops.KindStep, Note: hostile, Step: &loops.StepDone{Step: "photo", LeftOut: true}})
-	require.NoError(b, err)
+	b.record(stamp(8), file.Loop.Tag, loops.Entry{Kind: loops.KindIntake, Intake: &loops.Intake{Complaint: hostile, Symptom: hostile}})
+	b.record(stamp(7), file.Loop.Tag, loops.Entry{Kind: loops.KindStep, Note: hostile, Step: &loops.StepDone{Step: "photo", LeftOut: true}})
 	for _, die := range []chemistry.Celsius{60, 65} {
-		_, err = b.shop.Record(stamp(6), file.Loop.Tag, loops.Entry{Kind: loops.KindInspection, Note: hostile, Inspection: &loops.Inspection{
+		b.record(stamp(6), file.Loop.Tag, loops.Entry{Kind: loops.KindInspection, Note: hostile, Inspection: &loops.Inspection{
 			Die: &die, Room: new(chemistry.Celsius(21)), PowerW: new(80.0), Verdict: loops.Good, Noise: hostile,
 		}})
-		require.NoError(b, err)
 	}
-	_, err = b.shop.Record(stamp(5), file.Loop.Tag, loops.Entry{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Poured: []loops.Pour{{Container: 1, Volume: 0.01}}}})
-	require.NoError(b, err)
-	_, err = b.shop.Record(stamp(4), file.Loop.Tag, loops.Entry{Kind: loops.KindDrain, Drain: &loops.Drain{Out: 0.1, Left: 0.01, Hazard: hostile, Disposal: hostile}})
-	require.NoError(b, err)
+	b.record(stamp(5), file.Loop.Tag, loops.Entry{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Poured: []loops.Pour{{Container: 1, Volume: 0.01}}}})
+	b.record(stamp(4), file.Loop.Tag, loops.Entry{Kind: loops.KindDrain, Drain: &loops.Drain{Out: 0.1, Left: 0.01, Hazard: hostile, Disposal: hostile}})
 	tag := string(file.Loop.Tag)
 	paths := []string{
 		"/more", "/owners", "/owners?q=%3Cscript%3E", "/owners/1", "/outbox", "/outbox?status=queued", "/settings", "/shelf", fmt.Sprint("/shelf/", container.ID),
@@ -208,8 +203,7 @@ func TestShelfAndRecall(t *testing.T) {
 	b.says(b.get("/shelf"), "drum no. 24.", "the newest line of the used-fluid log")
 	assert.NotContains(t, b.get("/shelf").Body.String(), "drum no. 4.", "only the newest lines")
 	b.says(b.get("/shelf"), "expired on", "past its day")
-	_, err = b.shop.Record(stamp(0), tag, loops.Entry{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Poured: []loops.Pour{{Container: 1, Volume: 0.02}}}})
-	require.NoError(t, err)
+	b.record(stamp(0), tag, loops.Entry{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Poured: []loops.Pour{{Container: 1, Volume: 0.02}}}})
 	b.says(b.get("/shelf/1"), string(tag), "went into")
 	recall := b.get("/recall?lot=l7")
 	for _, say := range []string{string(tag), "Ana Fern", "+351 910 000 000", "still in"} {

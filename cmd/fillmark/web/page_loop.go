@@ -36,11 +36,12 @@ type loopPage struct {
 	// Evidence is the version of what openings taught; zero for none.
 	Evidence uint64
 	Caution  []chemistry.Caution
-	Form     *form
-	Forms    loopForms
-	Life     []lifePlot
-	Read     []lifeRow
-	Says     *workshop.Readings // what the readings say; nil where there are none
+	Acts     actForms
+	// Containers are those that a dose can come from.
+	Containers []choice
+	Life       []lifePlot
+	Read       []lifeRow
+	Says       *workshop.Readings // what the readings say; nil where there are none
 	// Empty tells that there is nothing in it to top up.
 	Empty bool
 	// Gone tells that it was taken out of service.
@@ -75,27 +76,27 @@ func (s *server) pageLoop(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	p, err := s.loopPage(r, file, newForm(nil))
+	p, err := s.loopPage(r, file, nil)
 	if err != nil {
 		return err
 	}
 	return s.render(w, http.StatusOK, "loop", p)
 }
 
-func (s *server) loopPage(r *http.Request, file workshop.File, f *form) (loopPage, error) {
+func (s *server) loopPage(r *http.Request, file workshop.File, sent *actForm) (loopPage, error) {
 	loop, charge := file.Loop, file.Loop.State.Charge
 	p := loopPage{
 		frame: s.newFrame(r, string(loop.Tag)+" "+file.Machine.Name),
 		Day:   loops.DayOf(s.Now(), s.Workshop.Settings().Zone),
 		Tag:   loop.Tag, Machine: file.Machine, Loop: loop.Name, Owner: file.Owner,
-		Build: buildLine(loop.Construction), Charge: chargeLine(charge), Frost: frostOf(loop, file.Protection),
+		Build: buildLine(loop.Construction), Charge: chargeLine(loop.State), Frost: frostOf(loop, file.Protection),
 		Gauge: gaugeOf(file.Protection), Status: planStatus(loop), History: historyOf(file.History),
-		Policy: loop.Plan.PolicyVersion, Evidence: loop.Plan.EvidenceVersion, Form: f, Read: lifeRows(file.History), Says: file.Readings, Empty: charge == nil, Gone: !loop.State.Retired.IsZero(),
+		Policy: loop.Plan.PolicyVersion, Evidence: loop.Plan.EvidenceVersion, Read: lifeRows(file.History), Says: file.Readings, Empty: charge == nil, Gone: !loop.State.Retired.IsZero(),
 	}
 	p.Life = lifePlots(file.History, p.Read)
-	f.offer("on", p.Day.String())
+	p.Acts = s.actForms(loop.Tag, "loop", sent)
 	var err error
-	if p.Forms, err = s.loopForms(); err != nil {
+	if p.Containers, err = s.containerChoices(); err != nil {
 		return p, err
 	}
 	p.Here = "loops"
@@ -115,69 +116,86 @@ func (s *server) loopPage(r *http.Request, file workshop.File, f *form) (loopPag
 	return p, nil
 }
 
+// notKnown stands where a verdict would rest on a blank.
+const notKnown chemistry.Verdict = "unknown"
+
 // frostOf judges the freeze point: stop where it is not below the wall, care
-// where it is known too little or only its middle is below.
+// where only its middle is, and not known where the strength or the wall is not.
 func frostOf(loop loops.Loop, p *loops.Protection) frost {
 	wall, cold := loop.Wall()
-	measure := "Measure a sample before you rely on it."
+	measure := "Measure a sample."
 	if loop.Sealed { // nobody opens a sealed loop for a sample
 		measure = "Keep it from the cold, and measure when it is opened next."
 	}
-	switch {
-	case loop.State.Charge == nil:
-		return frost{Verdict: chemistry.Care, Says: "The loop is empty."}
-	case p == nil && !cold:
-		return frost{Verdict: chemistry.Go, Says: "The strength is not known, but no wall of this loop gets cold enough to matter."}
-	case p == nil:
-		return frost{Verdict: chemistry.Care, Says: "The strength is not known, and the coldest wall is at " + quantity(wall) + ". " + measure}
+	f := frost{Known: p != nil, Verdict: chemistry.Go}
+	if p != nil {
+		f.Point, f.Plus = p.FreezePoint, p.Uncertainty
 	}
-	f := frost{Known: true, Verdict: chemistry.Go, Point: p.FreezePoint, Plus: p.Uncertainty}
-	warm := quantity(p.FreezePoint.Add(p.Uncertainty))
 	switch {
+	case loop.State.Charge == nil && !loop.State.Empty.IsZero():
+		f.Verdict, f.Says = chemistry.Care, "The loop is empty."
+	case loop.State.Charge == nil:
+		f.Verdict, f.Says = notKnown, "Nobody wrote down what is in it. Measure a drop, or drain, rinse and fill it."
+	case loop.NoFrost:
+		f.Says = "Nothing in it can freeze, in use, stored or on the way."
+	case p == nil && cold:
+		f.Verdict, f.Says = notKnown, "The strength is not known, and the coldest wall is at "+quantity(wall)+". "+measure
+	case p == nil:
+		f.Verdict, f.Says = notKnown, "The strength is not known. "+measure
 	case p.Wall == nil:
-		f.Says = "No coldest wall is on record, so frost is not a concern for this loop."
+		f.Verdict, f.Says = notKnown, "How cold its coldest wetted wall gets is not known. Measure or ask: in use, stored and on the way; it belongs into the loop's record."
 	case p.Holds:
-		f.Says = "First ice at " + warm + " at the warmest, colder than the coldest wall at " + quantity(wall) + "."
+		f.Says = "First ice at " + quantity(p.WarmEnd()) + " at the warmest, colder than the coldest wall at " + quantity(wall) + workshop.HowKnown(loop.ColdestWallKnown) + "."
 	case p.FreezePoint < wall:
-		f.Verdict, f.Says = chemistry.Care, "First ice may come at "+warm+", and the coldest wall is at "+quantity(wall)+". "+measure
+		f.Verdict, f.Says = chemistry.Care, "First ice may come at "+quantity(p.WarmEnd())+", and the coldest wall is at "+quantity(wall)+workshop.HowKnown(loop.ColdestWallKnown)+". "+measure
 	default:
-		f.Verdict, f.Says = chemistry.Stop, "The coldest wall is at "+quantity(wall)+": the liquid can freeze there. Keep it from the cold until the strength is put right."
+		f.Verdict, f.Says = chemistry.Stop, "The coldest wall is at "+quantity(wall)+workshop.HowKnown(loop.ColdestWallKnown)+": the liquid can freeze there. Keep it from the cold until the strength is put right."
 	}
 	return f
 }
 
+// Word is the verdict as it is read.
+func (f frost) Word() string {
+	if f.Verdict == notKnown {
+		return string(loops.NotKnown)
+	}
+	return string(f.Verdict)
+}
+
 // chargeLine says in one line what is in a loop.
-func chargeLine(c *loops.Charge) string {
-	if c == nil {
-		return "empty"
-	}
-	var parts []string
+func chargeLine(state loops.State) string {
+	c := state.Charge
 	switch {
-	case !c.Fluid.IsGlycol():
-		parts = append(parts, c.Fluid.Name())
-	case c.Mass == nil:
-		parts = append(parts, c.Fluid.Name()+" in water, strength not known")
-	default:
-		parts = append(parts, strength(*c.Mass, c.MassUncertainty)+" "+c.Fluid.Name()+" in water")
+	case c == nil && !state.Empty.IsZero():
+		return "empty, drained on " + state.Empty.Long()
+	case c == nil:
+		return "what is in it is not known"
 	}
+	parts := []string{strengthLine(*c)}
 	if c.Volume > 0 {
 		parts = append(parts, quantity(c.Volume))
 	}
-	switch i := chemistry.Inhibitor(c.Inhibitor.Family); i {
-	case "":
-	case chemistry.NoInhibitor:
-		parts = append(parts, "no inhibitor")
-	default:
-		parts = append(parts, "inhibitor "+i.Name())
-	}
-	switch b := chemistry.Biocide(c.Biocide.Family); b {
-	case "":
-	case chemistry.NoBiocide:
-		parts = append(parts, "no biocide")
-	default:
-		parts = append(parts, "biocide "+b.Name())
+	for _, a := range [][2]string{{"inhibitor", chemistry.Inhibitor(c.Inhibitor.Family).Name()}, {"biocide", chemistry.Biocide(c.Biocide.Family).Name()}} {
+		switch a[1] {
+		case "":
+		case string(chemistry.NoInhibitor):
+			parts = append(parts, "no "+a[0])
+		default:
+			parts = append(parts, a[0]+" "+a[1])
+		}
 	}
 	return strings.Join(append(parts, filledWords(*c)), ", ")
+}
+
+// strengthLine says fluid and fraction with its basis, and how it is known.
+func strengthLine(c loops.Charge) string {
+	switch {
+	case !c.Fluid.IsGlycol():
+		return c.Fluid.Name()
+	case c.Mass == nil:
+		return c.Fluid.Name() + " in water, strength not known"
+	}
+	return strength(*c.Mass, c.MassUncertainty) + workshop.HowKnown(c.MassKnown) + " " + c.Fluid.Name() + " in water"
 }
 
 // strength is a glycol mass fraction with its uncertainty (k = 2).

@@ -128,7 +128,7 @@ func (s *server) listNarrowed(p *loopsPage, q workshop.LoopQuery, query url.Valu
 	for _, line := range lines {
 		row := loopRow{
 			Tag: line.Tag, Machine: line.MachineName, Loop: line.Name, Kind: line.MachineKind, Owner: line.OwnerName,
-			Charge: chargeLine(line.State.Charge), Status: planStatus(line.Loop),
+			Charge: chargeLine(line.State), Status: planStatus(line.Loop),
 		}
 		if tasks := workshop.NextTasks(line.Plan); len(tasks) > 0 {
 			row.Next = nextOn(line.Tag, line.MachineName, tasks[0], p.Day)
@@ -150,7 +150,7 @@ func (s *server) loopRow(loop loops.Loop, today loops.Day) (loopRow, error) {
 	}
 	row := loopRow{
 		Tag: loop.Tag, Machine: machine.Name, Loop: loop.Name, Kind: machine.Kind,
-		Charge: chargeLine(loop.State.Charge), Status: planStatus(loop),
+		Charge: chargeLine(loop.State), Status: planStatus(loop),
 	}
 	if machine.Owner != 0 {
 		owner, err := s.Reader.Owner(machine.Owner)

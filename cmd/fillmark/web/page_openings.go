@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"strings"
 
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 	"fillmark/loops/photos"
@@ -112,7 +113,7 @@ func (s *server) pageOpening(w http.ResponseWriter, r *http.Request) error {
 	p := openingPage{frame: s.newFrame(r, "Opening of "+string(tag)), Tag: tag, Notices: list.Notices}
 	p.Here = "openings"
 	for _, f := range found {
-		v := openingView{OpeningFile: f, Words: openingWords(&f.Opening), Charge: chargeLine(&f.Charge)}
+		v := openingView{OpeningFile: f, Words: acts.Words(loops.Entry{Kind: loops.KindOpening, Opening: &f.Opening}), Charge: chargeLine(loops.State{Charge: &f.Charge})}
 		for _, photo := range f.Opening.Photos {
 			if photo.When == loops.AfterWork {
 				v.After = append(v.After, photo)

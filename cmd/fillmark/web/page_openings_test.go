@@ -207,11 +207,9 @@ func (b *bench) opened() {
 		if i >= 3 {
 			measured = 5
 		}
-		_, err := b.shop.Record(stamp(measured), file.Loop.Tag, loops.Entry{Kind: loops.KindInspection, Inspection: &x})
-		require.NoError(b, err)
+		b.record(stamp(measured), file.Loop.Tag, loops.Entry{Kind: loops.KindInspection, Inspection: &x})
 		if i < 3 {
-			_, err := b.shop.Record(stamp(10), file.Loop.Tag, loops.Entry{Kind: loops.KindOpening, Opening: &loops.Opening{Cause: loops.CauseClog, Severity: new(loops.Blocked), Words: "Owner of secrets"}})
-			require.NoError(b, err)
+			b.record(stamp(10), file.Loop.Tag, loops.Entry{Kind: loops.KindOpening, Opening: &loops.Opening{Cause: loops.CauseClog, Severity: new(loops.Blocked), Words: "Owner of secrets"}})
 		}
 	}
 	_, err := b.shop.Learn(b.Context(), stamp(0))

@@ -33,7 +33,7 @@ func (s *server) pageReceipt(w http.ResponseWriter, r *http.Request) error {
 	loop := file.Loop
 	p := receiptPage{
 		frame: s.newFrame(r, "Intake receipt "+string(loop.Tag)), Tag: loop.Tag, Loop: loop.Name, Machine: file.Machine, Owner: file.Owner,
-		Build: buildLine(loop.Construction), Charge: chargeLine(loop.State.Charge), Empty: loop.State.Charge == nil,
+		Build: buildLine(loop.Construction), Charge: chargeLine(loop.State), Empty: loop.State.Charge == nil,
 		Day: loops.DayOf(s.Now(), s.Workshop.Settings().Zone),
 	}
 	p.Here = "intake"

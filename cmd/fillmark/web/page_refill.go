@@ -8,6 +8,7 @@ import (
 	"net/url"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
@@ -17,7 +18,8 @@ import (
 // beside the steps that yield them.
 type refillPage struct {
 	frame
-	Form     *form
+	Form     *form // of the mix
+	Acts     actForms
 	Tag      loops.Tag
 	Machine  string
 	Owner    loops.Owner
@@ -35,7 +37,6 @@ type refillPage struct {
 	Inhibitors []choice
 	Biocides   []choice
 	Containers []choice
-	Judgements []choice
 	// Before are the readings before the work; empty where none were taken.
 	Before string
 }
@@ -56,9 +57,8 @@ type refillPhase struct {
 type refillStep struct {
 	loops.StepState
 	Number int
-	// Field is the field of its tick, Figure that of its figure.
-	Field, Figure string
-	Says          string // what is on record where it is done
+	Figure string // the field of its figure
+	Says   string // what is on record where it is done
 }
 
 func (s *server) pageRefill(w http.ResponseWriter, r *http.Request) error {
@@ -66,14 +66,14 @@ func (s *server) pageRefill(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	p, err := s.refillPage(r, file, newForm(r.URL.Query()))
+	p, err := s.refillPage(r, file, newForm(r.URL.Query()), nil)
 	if err != nil {
 		return err
 	}
 	return s.render(w, http.StatusOK, "refill", p)
 }
 
-func (s *server) refillPage(r *http.Request, file workshop.File, f *form) (refillPage, error) {
+func (s *server) refillPage(r *http.Request, file workshop.File, f *form, sent *actForm) (refillPage, error) {
 	sheet, err := s.Workshop.BenchSheetOf(file.Loop.Tag)
 	if err != nil {
 		return refillPage{}, err
@@ -81,9 +81,9 @@ func (s *server) refillPage(r *http.Request, file workshop.File, f *form) (refil
 	loop := file.Loop
 	p := refillPage{
 		frame: s.newFrame(r, "Refill "+string(loop.Tag)), Form: f, Tag: loop.Tag, Machine: file.Machine.Name, Owner: file.Owner,
-		Sealed: loop.Sealed, Metals: loop.Metals(), Holds: loop.Volume, Charge: chargeLine(loop.State.Charge), Warnings: sheet.Warnings, Cautions: sheet.Cautions,
+		Sealed: loop.Sealed, Metals: loop.Metals(), Holds: loop.Volume, Charge: chargeLine(loop.State), Warnings: sheet.Warnings, Cautions: sheet.Cautions,
 		Fluids: fluidChoices("choose"), Inhibitors: choicesOf("not known", chemistry.Inhibitors()), Biocides: choicesOf("not known", chemistry.Biocides()),
-		Judgements: choicesOf("", []loops.Judgement{loops.Good, loops.Watch, loops.Failed, loops.NotJudged}),
+		Acts: s.actForms(loop.Tag, refillForm, sent),
 	}
 	p.Here = "loops"
 	if p.Containers, err = s.containerChoices(); err != nil {
@@ -94,19 +94,82 @@ func (s *server) refillPage(r *http.Request, file workshop.File, f *form) (refil
 	if before := readingsBefore(visit); before != nil {
 		p.Before = readings(before)
 	}
-	s.offerMix(f, file, visit)
+	offerMix(f, file, visit)
 	if f.typed.Has("mix") {
 		p.Mix = mixFor(f, loop, lastCharge(file))
 		p.Query = mixQuery(f)
 	}
+	today := loops.DayOf(s.Now(), s.Workshop.Settings().Zone).String()
+	p.Acts.offers["fill"] = url.Values{"day": {today}}
+	if p.Mix != nil {
+		p.Acts.offers["fill"] = fillOffers(f, *p.Mix, today)
+	}
+	p.Acts.offers["handover"] = consentOffers(file.Owner.Consent)
 	return p, nil
+}
+
+// fillOffers put into the form of the fill what was worked out for the mix; its
+// strength is calculated until somebody reads it.
+func fillOffers(f *form, mix mixAnswer, today string) url.Values {
+	offers := url.Values{"day": {today}, "poured": {quantityIn(mix.Total.Millilitres())}}
+	for name, asked := range map[string]string{
+		"fluid": "fluid", "inhibitor": "inhibitor", "biocide": "biocide", "inhibitor-dose": "inhibitor_dose", "biocide-dose": "biocide_dose",
+	} {
+		offers.Set(name, f.text(asked))
+	}
+	if mix.Result != nil {
+		offers.Set("mass", quantityIn(mix.Result.MassPercent))
+		offers.Set("mass-known", string(loops.Calculated))
+	}
+	return offers
+}
+
+// consentOffers say again what the owner agreed to before.
+func consentOffers(c loops.Consent) url.Values {
+	offers := url.Values{}
+	for name, agreed := range map[string]bool{"mail-consent": c.Mail, "opening-consent": c.Opening, "photo-consent": c.Photos} {
+		if agreed {
+			offers.Set(name, "yes")
+		}
+	}
+	return offers
+}
+
+// steps are an act for every step that is ticked, with its figure. The form's
+// key is the first one's.
+func (f *actForm) steps() ([]acts.Act, error) {
+	var all []acts.Act
+	for i, id := range f.typed["step"] {
+		figure := "value:" + id
+		said := acts.Said{"step": {id}}
+		for name, text := range map[string]string{"value": withUnit(f.text(figure), ""), "left-out": f.text("left-out"), "note": f.text("note")} {
+			if text != "" {
+				said[name] = []string{text}
+			}
+		}
+		if i == 0 {
+			said["key"] = []string{f.Key}
+		}
+		a, err := f.read(said)
+		if err != nil {
+			return nil, err
+		}
+		if right := f.problems["value"]; right != "" {
+			f.blame(figure, right)
+		}
+		all = append(all, a)
+	}
+	if len(all) == 0 {
+		f.Rest = append(f.Rest, Problem{Field: "steps", Right: "tick what is done"})
+	}
+	return all, nil
 }
 
 // stayOf is what was recorded since the machine last came in or went out.
 func stayOf(history []loops.Entry) []loops.Entry {
 	standing := loops.Standing(history)
 	for i := len(standing) - 1; i >= 0; i-- {
-		if standing[i].Kind == loops.KindIntake || standing[i].Kind == loops.KindHandover {
+		if standing[i].Kind == loops.KindIntake || wentBack(standing[i]) {
 			return standing[i+1:]
 		}
 	}
@@ -134,10 +197,10 @@ func readingsBefore(visit []loops.Entry) *loops.Inspection {
 // on record.
 func refillPhases(steps []loops.StepState, visit []loops.Entry) []refillPhase {
 	holds := map[loops.StepPhase]string{
-		loops.PhaseDrain: "drain", loops.PhaseRefill: "fill", loops.PhaseLeakCheck: "leak", loops.PhaseProve: "proof",
+		loops.PhaseDrain: "drain", loops.PhaseClean: "clean", loops.PhaseRefill: "fill", loops.PhaseLeakCheck: "leak", loops.PhaseProve: "proof",
 	}
 	records := map[loops.StepPhase][]loops.EntryKind{
-		loops.PhaseDrain: {loops.KindDrain}, loops.PhaseJudge: {loops.KindOpening}, loops.PhaseRefill: {loops.KindFill, loops.KindDose},
+		loops.PhaseDrain: {loops.KindDrain}, loops.PhaseJudge: {loops.KindOpening}, loops.PhaseClean: {loops.KindClean, loops.KindFlush}, loops.PhaseRefill: {loops.KindFill, loops.KindDose},
 		loops.PhaseLeakCheck: {loops.KindLeakCheck}, loops.PhaseProve: {loops.KindProof},
 	}
 	var phases []refillPhase
@@ -157,7 +220,7 @@ func refillPhases(steps []loops.StepState, visit []loops.Entry) []refillPhase {
 		for _, e := range visit {
 			for _, kind := range records[name] {
 				if e.Kind == kind {
-					phase.Record = append(phase.Record, e.Day.Long()+": "+entryWords(e))
+					phase.Record = append(phase.Record, e.Day.Long()+": "+EntryWords(e))
 				}
 			}
 		}
@@ -170,7 +233,7 @@ func refillPhases(steps []loops.StepState, visit []loops.Entry) []refillPhase {
 }
 
 func refillStepOf(step loops.StepState, number int) refillStep {
-	x := refillStep{StepState: step, Number: number, Field: "step_" + string(step.ID), Figure: "figure_" + string(step.ID)}
+	x := refillStep{StepState: step, Number: number, Figure: "value:" + string(step.ID)}
 	if step.Open() {
 		return x
 	}

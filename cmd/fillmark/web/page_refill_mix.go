@@ -36,7 +36,7 @@ func cutContainer(value string) (string, bool) { return strings.CutPrefix(value,
 
 // offerMix puts into the form what the register knows: the coldest wall, what
 // stayed in after draining, and how much the loop then takes.
-func (s *server) offerMix(f *form, file workshop.File, visit []loops.Entry) {
+func offerMix(f *form, file workshop.File, visit []loops.Entry) {
 	loop := file.Loop
 	if wall, ok := loop.Wall(); ok {
 		f.offer("wall", quantityIn(float64(wall)))
@@ -50,8 +50,6 @@ func (s *server) offerMix(f *form, file workshop.File, visit []loops.Entry) {
 	if charge := lastCharge(file); charge != nil && charge.Fluid != "" {
 		f.offer("fluid", string(charge.Fluid))
 	}
-	today := loops.DayOf(s.Now(), s.Workshop.Settings().Zone).String()
-	f.offer("filled", today)
 }
 
 // lastCharge is what is in the loop, or was before it was drained.
@@ -89,7 +87,6 @@ func mixFor(f *form, loop loops.Loop, last *loops.Charge) *mixAnswer {
 		answer.Result = new(workshop.StrengthOf(mix.Result))
 		warnings = mix.Warnings
 		contents.Mass = &mix.Result.Mass
-		f.offer("fill_mass", quantityIn(mix.Result.Mass.Percent()))
 	} else {
 		if request.Protect != nil {
 			if _, err := chemistry.MassFractionForFreezePoint(request.Fluid, request.Protect.Add(-chemistry.DefaultMargin)); err != nil {
@@ -117,10 +114,6 @@ func mixFor(f *form, loop loops.Loop, last *loops.Charge) *mixAnswer {
 	}
 	answer.Reasons, answer.Verdict = workshop.ReasonsOf(reasons), chemistry.Judge(reasons)
 	answer.Steps = withDoses(answer.Steps, dosesFor(f, request.Make))
-	f.offer("fill_volume", quantityIn(request.Make.Millilitres()))
-	for _, name := range []string{"fluid", "inhibitor", "biocide", "inhibitor_dose", "biocide_dose"} {
-		f.offer("fill_"+name, f.text(name))
-	}
 	return answer
 }
 

@@ -12,7 +12,6 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"fillmark/chemistry"
 	"fillmark/loops"
 )
 
@@ -29,21 +28,30 @@ func TestRefillFromIntakeToHandover(t *testing.T) {
 	mix := url.Values{"mix": {"yes"}, "left": {"10"}, "fluid": {"pg"}, "wall": {"-10"}, "concentrate": {"95"}, "inhibitor": {"oat"}, "inhibitor_dose": {"10"}}
 	w := b.get(path + "?" + mix.Encode())
 	require.Equal(t, http.StatusOK, w.Code)
-	for _, say := range []string{"of the inhibitor, as its label asks", "dilution water", "first ice at", "concentrate"} {
+	for _, say := range []string{"of the inhibitor, as its label asks", "alcohol", "first ice at", "concentrate"} {
 		b.says(w, say, "mix")
 	}
-	for _, step := range []url.Values{
-		{"do": {"steps"}, "step_warranty": {"yes"}, "step_weigh-as-received": {"yes"}, "figure_weigh-as-received": {"812,5"}, "q": {mix.Encode()}, "at": {"phase1"}},
-		{"do": {"leave"}, "leave_step": {"photo"}, "leave_note": {"camera flat"}},
-		{"do": {"drain"}, "drain_out": {"130"}, "drain_left": {"10"}, "drain_disposal": {"used glycol drum"}},
-		{"do": {"fill"}, "fill_fluid": {"pg"}, "fill_volume": {"135"}, "fill_mass": {"34,5"}, "fill_mass_plus": {"1"}, "filled": {"2026-12-03"}, "fill_inhibitor": {"oat"}, "fill_inhibitor_life": {"24"}},
-		{"do": {"leak"}, "leak_hours": {"24"}, "leak_dry": {"dry"}},
-		{"do": {"proof"}, "after_die": {"61"}, "after_room_air": {"22"}, "after_power": {"120"}, "after_verdict": {"good"}},
-		{"do": {"handover"}, "mail": {"yes"}},
+	for _, step := range []struct {
+		act  string
+		form url.Values
+	}{
+		{"step", url.Values{"step": {"warranty", "weigh-as-received"}, "value:weigh-as-received": {"812,5"}, "q": {mix.Encode()}, "at": {"phase1"}}},
+		{"step", url.Values{"step": {"photo"}, "left-out": {"yes"}, "note": {"camera flat"}}},
+		{"drain", url.Values{"out": {"130"}, "left": {"10"}, "went": {"used glycol drum"}}},
+		{"clean", url.Values{"with": {"alcohol"}, "rinsed": {"yes"}}},
+		{"flush", url.Values{}},
+		{"fill", url.Values{"fluid": {"pg"}, "poured": {"135"}, "filled": {"140"}, "mass": {"34,5"}, "mass-known": {"measured"}, "uncertainty": {"1"}, "inhibitor": {"oat"}, "inhibitor-life": {"24"}}},
+		{"leakcheck", url.Values{"hours": {"24"}, "dry": {"yes"}}},
+		{"proof", url.Values{"die": {"61"}, "room": {"22"}, "power": {"120"}, "steady": {"yes"}, "verdict": {"good"}}},
+		{"handover", url.Values{"mail-consent": {"yes"}}},
 	} {
-		w := b.post(path, step)
-		require.Equal(t, http.StatusSeeOther, w.Code, "%v: %s", step, w.Body)
-		if step.Get("do") == "steps" {
+		step.form.Set("page", "refill")
+		w := b.post("/loops/"+string(tag)+"/acts/"+step.act, step.form)
+		require.Equal(t, http.StatusSeeOther, w.Code, "%v: %s", step, problemsIn(w))
+		if step.act == "fill" {
+			b.now = b.now.AddDate(0, 0, 1) // while the leak check runs
+		}
+		if step.form.Get("at") == "phase1" {
 			assert.Contains(t, w.Header().Get("Location"), "concentrate=95", "the mix stays on the page")
 			assert.True(t, strings.HasSuffix(w.Header().Get("Location"), "#phase1"))
 		}
@@ -54,14 +62,14 @@ func TestRefillFromIntakeToHandover(t *testing.T) {
 		kinds[e.Kind]++
 	}
 	assert.Equal(t, map[loops.EntryKind]int{
-		loops.KindIntake: 1, loops.KindInspection: 1, loops.KindStep: 3, loops.KindDrain: 1, loops.KindFill: 1, loops.KindLeakCheck: 1, loops.KindProof: 1, loops.KindHandover: 1,
+		loops.KindIntake: 1, loops.KindInspection: 1, loops.KindStep: 3, loops.KindDrain: 1, loops.KindClean: 1, loops.KindFlush: 1, loops.KindFill: 1, loops.KindLeakCheck: 1, loops.KindProof: 1, loops.KindHandover: 1,
 	}, kinds)
 	charge := file.Loop.State.Charge
 	require.NotNil(t, charge)
 	assert.InDelta(t, 0.345, float64(*charge.Mass), 1e-9)
 	assert.Equal(t, 24, charge.Inhibitor.LifeMonths)
 	assert.False(t, file.Loop.State.LastKnownGood.IsZero())
-	assert.Equal(t, loops.Consent{Mail: true}, file.Owner.Consent)
+	assert.Equal(t, loops.Consent{Mail: true, Opening: true}, file.Owner.Consent, "what nobody asked about stays")
 }
 
 func TestRefillAsksWhatWasLeftBeforeAnythingIsMixed(t *testing.T) {
@@ -76,7 +84,7 @@ func TestRefillAsksWhatWasLeftBeforeAnythingIsMixed(t *testing.T) {
 func TestRefillTellsGlycolsApart(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
-	tag := b.taken(intakeForm(url.Values{"reach": {"yes"}}))
+	tag := b.taken(intakeForm(url.Values{"reach": {"true"}}))
 	w := b.get("/loops/" + string(tag) + "/refill?mix=yes&left=0&fluid=eg&want=10&concentrate=95")
 	b.says(w, `class="verdict`, "verdict")
 	b.says(w, "cite", "its reasons have sources")
@@ -92,33 +100,33 @@ func TestRefillThatIsWrongChangesNothing(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
 	file := b.ana()
-	_, err := b.shop.AddContainer(stamp(3), loops.Container{Kind: loops.PremixBottle, Product: "Blue premix", Fluid: chemistry.PropyleneGlycol, Mass: new(chemistry.MassFraction(0.35)), Left: 0.1})
-	require.NoError(t, err)
-	path := "/loops/" + string(file.Loop.Tag) + "/refill"
 	before := b.bytesOnDisk()
 	for name, tt := range map[string]struct {
+		act  string
 		form url.Values
 		says string
 	}{
-		"no form":        {url.Values{}, "a form of this page"},
-		"nothing ticked": {url.Values{"do": {"steps"}}, "tick what is done"},
-		"left, no why":   {url.Values{"do": {"leave"}, "leave_step": {"photo"}}, "why the step was left out"},
-		"drain in words": {url.Values{"do": {"drain"}, "drain_left": {"a bit"}}, `value="a bit"`},
-		"nowhere":        {url.Values{"do": {"drain"}, "drain_left": {"0"}, "drain_out": {"500"}}, `id="drain_disposal-problem"`},
-		"no volume":      {url.Values{"do": {"fill"}, "fill_fluid": {"pg"}, "fill_mass": {"35"}, "filled": {"2026-12-03"}}, `id="fill_volume-problem"`},
-		"too strong":     {url.Values{"do": {"fill"}, "fill_fluid": {"pg"}, "fill_volume": {"500"}, "fill_mass": {"70"}, "filled": {"2026-12-03"}}, `id="fill_mass-problem"`},
-		"shelf short":    {url.Values{"do": {"fill"}, "fill_fluid": {"pg"}, "fill_volume": {"500"}, "fill_mass": {"35"}, "filled": {"2026-12-03"}, "fill_container": {"1"}}, `id="fill_container-problem"`},
-		"leak, no word":  {url.Values{"do": {"leak"}, "leak_hours": {"24"}}, "dry or wet"},
-		"proof, blind":   {url.Values{"do": {"proof"}, "after_die": {"60"}}, `id="after_power-problem"`},
-		"hostile":        {url.Values{"do": {hostile}, "drain_left": {hostile}, "q": {hostile}, "at": {hostile}}, "a form of this page"},
+		"nothing ticked": {"step", url.Values{}, "tick what is done"},
+		"left, no why":   {"step", url.Values{"step": {"photo"}, "left-out": {"yes"}}, "why the step was left out"},
+		"figure":         {"step", url.Values{"step": {"weigh-as-received"}, "value:weigh-as-received": {"lots"}}, `value="lots" aria-invalid`},
+		"drain in words": {"drain", url.Values{"left": {"a bit"}}, `value="a bit"`},
+		"nowhere":        {"drain", url.Values{"left": {"0"}, "out": {"500"}}, `id="drain-went-problem"`},
+		"no volume":      {"fill", url.Values{"fluid": {"pg"}, "mass": {"35"}, "origin": {"workshop"}}, `id="fill-poured-problem"`},
+		"too strong":     {"fill", url.Values{"fluid": {"pg"}, "poured": {"500"}, "mass": {"70"}}, `id="fill-mass-problem"`},
+		"leak, no word":  {"leakcheck", url.Values{"hours": {"24"}}, "dry or wet"},
+		"proof, blind":   {"proof", url.Values{}, `id="proof-die-problem"`},
+		"handed where":   {"handover", url.Values{"mail-consent": {"perhaps"}}, `id="handover-mail-consent-problem"`},
+		"hostile":        {"drain", url.Values{"left": {hostile}, "q": {hostile}, "at": {hostile}, "key": {hostile}}, `id="drain-left-problem"`},
 	} {
-		w := b.post(path, tt.form)
+		tt.form.Set("page", "refill")
+		w := b.post("/loops/"+string(file.Loop.Tag)+"/acts/"+tt.act, tt.form)
 		assert.Equal(t, http.StatusUnprocessableEntity, w.Code, name)
 		b.says(w, tt.says, name)
 		assert.NotContains(t, w.Body.String(), "<script>alert", name)
 	}
 	b.unchanged(before)
 	assert.Equal(t, http.StatusNotFound, b.get("/loops/7TG9FF/refill").Code)
+	assert.Equal(t, http.StatusNotFound, b.post("/loops/"+string(file.Loop.Tag)+"/acts/bury", url.Values{}).Code)
 }
 
 // What stayed in the loop must not meet another fluid: the page counts the

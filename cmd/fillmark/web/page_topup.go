@@ -106,7 +106,7 @@ func (s *server) checkTopUp(p *topupPage) error {
 		return err
 	}
 	if file != nil {
-		p.Loop = &topupLoop{Tag: file.Loop.Tag, Machine: file.Machine.Name, Owner: file.Owner.Name, Charge: chargeLine(file.Loop.State.Charge)}
+		p.Loop = &topupLoop{Tag: file.Loop.Tag, Machine: file.Machine.Name, Owner: file.Owner.Name, Charge: chargeLine(file.Loop.State)}
 		if file.Loop.State.Missing > 0 {
 			p.Loop.Level = quantity(file.Loop.State.Missing) + " below the mark"
 			f.offer("room", quantityIn(file.Loop.State.Missing.Millilitres()))

@@ -23,12 +23,9 @@ func TestPagesOfAnUnknownCharge(t *testing.T) {
 	b := newBench(t)
 	file := b.ana()
 	tag, day := file.Loop.Tag, loops.Day{Year: 2026, Month: 8, Dom: 1}
-	_, err := b.shop.Record(stamp(20), tag, loops.Entry{Kind: loops.KindDrain, Day: day, Drain: &loops.Drain{Disposal: "collection point"}})
-	require.NoError(t, err)
-	_, err = b.shop.Record(stamp(20), tag, loops.Entry{Kind: loops.KindFill, Day: day, Fill: &loops.Fill{Charge: loops.Charge{Origin: loops.Factory, FilledTo: day}}})
-	require.NoError(t, err)
-	recorded, err := b.shop.Record(stamp(19), tag, loops.Entry{Kind: loops.KindHandover, Day: day.AddDays(1), Handover: &loops.Handover{Consent: loops.Consent{Mail: true}}})
-	require.NoError(t, err)
+	b.record(stamp(20), tag, loops.Entry{Kind: loops.KindDrain, Day: day, Drain: &loops.Drain{Disposal: "collection point"}})
+	b.record(stamp(20), tag, loops.Entry{Kind: loops.KindFill, Day: day, Fill: &loops.Fill{Charge: loops.Charge{Origin: loops.Factory, FilledTo: day}}})
+	recorded := b.record(stamp(19), tag, loops.Entry{Kind: loops.KindHandover, Day: day.AddDays(1), Handover: &loops.Handover{Consent: loops.Consent{Mail: true}}})
 	assert.NotEmpty(t, recorded.Loop.Plan.Tasks, "it is planned like any other")
 
 	file = b.file(tag)
@@ -59,7 +56,6 @@ func TestPagesOfAnUnknownCharge(t *testing.T) {
 	assert.Contains(t, string(message.Raw), "poisonous")
 
 	topUp := loops.TopUp{Poured: []loops.Pour{{Liquid: "water", Fluid: chemistry.TreatedWater, Volume: 0.02}}}
-	_, err = b.shop.Record(stamp(0), tag, loops.Entry{Kind: loops.KindTopUp, Day: day.AddDays(30), TopUp: &topUp})
-	require.NoError(t, err, "what was done goes on record")
+	b.record(stamp(0), tag, loops.Entry{Kind: loops.KindTopUp, Day: day.AddDays(30), TopUp: &topUp})
 	assert.Nil(t, b.file(tag).Loop.State.Charge.Mass)
 }

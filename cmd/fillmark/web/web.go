@@ -13,6 +13,7 @@ package web
 import (
 	"context"
 	"errors"
+	"io"
 	"iter"
 	"log/slog"
 	"net/http"
@@ -57,6 +58,8 @@ type Deps struct {
 	// Now is the clock of the requests.
 	Now func() time.Time
 	Log *slog.Logger
+	// Random makes the keys of forms.
+	Random io.Reader
 	// Hosts are the Host headers answered to besides loopback names.
 	Hosts []string
 	// Gate knows who may come in.

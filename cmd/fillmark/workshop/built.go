@@ -17,6 +17,10 @@ func BuiltWords(c loops.Construction) []string {
 	if c.VolumeUncertainty > 0 {
 		holds += " ± " + c.VolumeUncertainty.String()
 	}
+	holds += HowKnown(c.VolumeKnown)
+	if c.Volume == 0 {
+		holds = "what it holds is not known"
+	}
 	words := []string{map[bool]string{true: "sealed", false: "open"}[c.Sealed], holds}
 	for _, w := range c.Wetted {
 		part := w.Part + " " + string(w.Metal)
@@ -34,8 +38,13 @@ func BuiltWords(c loops.Construction) []string {
 	add("tubing ", tubingWords(c.Tubing))
 	add("pump ", c.PumpPlace)
 	add("mounted: ", c.Mounting)
-	if c.ColdestWall != nil {
-		add("coldest wall ", c.ColdestWall.String())
+	switch {
+	case c.NoFrost:
+		words = append(words, "nothing in it can freeze")
+	case c.ColdestWall != nil:
+		add("coldest wall ", c.ColdestWall.String()+HowKnown(c.ColdestWallKnown))
+	default:
+		words = append(words, "coldest wall not known")
 	}
 	if c.SetPoint != nil {
 		add("set point ", c.SetPoint.String())
@@ -50,6 +59,15 @@ func BuiltWords(c loops.Construction) []string {
 		words = append(words, "animals or children reach it")
 	}
 	return words
+}
+
+// HowKnown is the word after a value that says how it is known; empty where
+// nobody said.
+func HowKnown(k loops.Known) string {
+	if k.How == "" {
+		return ""
+	}
+	return " (" + string(k.How) + ")"
 }
 
 func tubingWords(t loops.Tubing) string {

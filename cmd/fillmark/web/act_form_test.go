@@ -1,0 +1,260 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web_test
+
+import (
+	"maps"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"golang.org/x/net/html"
+
+	"fillmark/cmd/fillmark/acts"
+	"fillmark/loops"
+)
+
+func (b *bench) act(tag loops.Tag, act string, form url.Values) *httptest.ResponseRecorder {
+	return b.post("/loops/"+string(tag)+"/acts/"+act, form)
+}
+
+// filled is a machine on the bench that was drained, cleaned and filled.
+func (b *bench) filled() loops.Tag {
+	b.Helper()
+	tag := b.taken(intakeForm(nil))
+	require.Equal(b, http.StatusSeeOther, b.act(tag, "fill", url.Values{"fluid": {"pg"}, "poured": {"140"}, "mass": {"35"}, "day": {"2026-12-02"}, "inhibitor": {"oat"}}).Code)
+	return tag
+}
+
+// What speaks against an act is said on the page that it was sent from, over
+// the double rule, with everything that was typed.
+func TestStopIsShownOnItsPage(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := b.filled()
+	before := b.bytesOnDisk()
+	w := b.act(tag, "handover", url.Values{"page": {"refill"}, "mail-consent": {"yes"}, "note": {"ring twice"}})
+	require.Equal(t, http.StatusConflict, w.Code)
+	for _, say := range []string{
+		`<p class="verdict stop">stop</p>`, "no leak check of 24 hours has stayed dry", "nothing proves that the repair holds",
+		`name="overrule:leak-check"`, `href="#handover-stop"`, ">ring twice</textarea>",
+	} {
+		b.says(w, say, "hand-over")
+	}
+	assert.NotContains(t, w.Body.String(), "It is already done", "what releases is never recorded against a stop")
+	assert.NotContains(t, w.Body.String(), `name="overrule:unproved"`)
+	b.unchanged(before)
+
+	w = b.act(tag, "handover", url.Values{
+		"page": {"refill"}, "mail-consent": {"yes"}, "unproved": {"its rig is not here"}, "overrule:leak-check": {"the owner waits, 6 h dry"},
+	})
+	require.Equal(t, http.StatusSeeOther, w.Code, w.Body)
+	sheet := b.get(w.Header().Get("Location"))
+	b.says(sheet, "NOT PROVEN: its rig is not here.", "sheet")
+	b.says(sheet, "leak-check, because the owner waits, 6 h dry", "what was set aside")
+	b.says(b.get("/loops/"+string(tag)+"/label"), "the owner waits, 6 h dry", "label")
+}
+
+// What has happened can always be recorded, with one more press.
+func TestStopOfWhatIsAlreadyDone(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := b.filled()
+	acid := url.Values{"page": {"refill"}, "with": {"acid"}, "note": {"citric"}, "key": {"a key"}}
+	w := b.act(tag, "clean", acid)
+	require.Equal(t, http.StatusConflict, w.Code)
+	b.says(w, "It is already done: record it", "the way out")
+	b.says(w, `value="acid" checked`, "what was chosen")
+	b.says(w, `name="key" value="a key"`, "nothing was recorded under the key")
+	acid.Set("already-done", "yes")
+	require.Equal(t, http.StatusSeeOther, b.act(tag, "clean", acid).Code)
+	history := b.file(tag).History
+	last := history[len(history)-1]
+	assert.Equal(t, loops.KindClean, last.Kind)
+	assert.True(t, last.Judged.AlreadyDone)
+	assert.NotEmpty(t, last.Judged.Reasons)
+}
+
+// A form that is sent twice is one entry; what it says otherwise is asked about.
+func TestFormSentTwice(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	file := b.ana()
+	tag := file.Loop.Tag
+	key := regexp.MustCompile(`acts/readings"[^§]*?name="key" value="([0-9a-f]{24})"`).FindStringSubmatch(b.get("/loops/" + string(tag)).Body.String())
+	require.Len(t, key, 2, "the form has a key of its own")
+	read := url.Values{"key": {key[1]}, "die": {"55"}}
+	first := b.act(tag, "readings", read)
+	require.Equal(t, http.StatusSeeOther, first.Code)
+	again := b.act(tag, "readings", read)
+	assert.Equal(t, first.Header().Get("Location"), again.Header().Get("Location"))
+	assert.Len(t, b.file(tag).History, len(file.History)+1)
+
+	read.Set("die", "57")
+	w := b.act(tag, "readings", read)
+	require.Equal(t, http.StatusConflict, w.Code)
+	b.says(w, "says something else in the field die", "the field")
+	b.says(w, `value="57"`, "what was typed")
+	assert.NotContains(t, w.Body.String(), `value="`+key[1], "sent once more it is another act")
+}
+
+// The sheet that goes back with a machine says first what is proved.
+func TestSheetSaysFirstWhatIsProved(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := b.filled()
+	sheet := func() string {
+		page := b.get("/loops/" + string(tag) + "/handover").Body.String()
+		_, page, _ = strings.Cut(page, "</h1>")
+		first, _, _ := strings.Cut(page, "What was done")
+		return html.UnescapeString(first)
+	}
+	assert.Contains(t, sheet(), "NOT PROVEN")
+	assert.Contains(t, sheet(), "No leak check of 24 hours has stayed dry")
+	require.Equal(t, http.StatusSeeOther, b.act(tag, "leakcheck", url.Values{"hours": {"3"}, "wet": {"yes"}}).Code)
+	assert.Contains(t, sheet(), "A leak check ended wet")
+	b.says(b.get("/loops/"+string(tag)+"/label"), "Leaking", "label")
+
+	w := b.act(tag, "return", url.Values{"page": {"refill"}, "why": {"the owner does not want it mended"}})
+	require.Equal(t, http.StatusSeeOther, w.Code, "an owner can always have the machine back: %s", w.Body)
+	assert.Contains(t, sheet(), "NOT PROVEN. Returned as it is: the owner does not want it mended")
+	assert.Contains(t, sheet(), "A leak check ended wet")
+	b.says(b.get("/loops/"+string(tag)+"/handover"), "<h1>Returned as it is</h1>", "heading")
+
+	proved := b.ana().Loop.Tag
+	b.says(b.get("/loops/"+string(proved)+"/handover"), "<strong><bdi>Proved on Mon 18 May 2026. The repair is proved.", "proved")
+}
+
+// A strength that was worked out for the mix stays calculated.
+func TestCalculatedStrengthStaysCalculated(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := b.taken(intakeForm(nil))
+	page := b.get("/loops/" + string(tag) + "/refill?mix=yes&left=0&fluid=pg&want=40&concentrate=95")
+	form := formOf(t, page, "/acts/fill")
+	assert.Equal(t, "calculated", form.Get("mass-known"))
+	form.Set("page", "refill")
+	form.Del("note")
+	require.Equal(t, http.StatusSeeOther, b.act(tag, "fill", form).Code)
+	charge := b.file(tag).Loop.State.Charge
+	assert.Equal(t, loops.Calculated, charge.MassKnown.How)
+	b.says(b.get("/loops/"+string(tag)), "mass\u00a0% (calculated) propylene glycol", "card")
+}
+
+// formOf is what a browser would send of the first form to an address.
+func formOf(t *testing.T, page *httptest.ResponseRecorder, action string) url.Values {
+	t.Helper()
+	for _, f := range formsOf(t, page) {
+		if strings.HasSuffix(f.action, action) {
+			return f.filled
+		}
+	}
+	t.Fatalf("the page has no form for %s", action)
+	return nil
+}
+
+// pageForm is a form as it stands on a page.
+type pageForm struct {
+	action string
+	names  []string // of its inputs
+	filled url.Values
+}
+
+func formsOf(t *testing.T, page *httptest.ResponseRecorder) []pageForm {
+	t.Helper()
+	doc, err := html.Parse(strings.NewReader(page.Body.String()))
+	require.NoError(t, err)
+	var forms []pageForm
+	for n := range doc.Descendants() {
+		if n.Type != html.ElementNode || n.Data != "form" {
+			continue
+		}
+		f := pageForm{action: attr(n, "action"), filled: url.Values{}}
+		for in := range n.Descendants() {
+			name := attr(in, "name")
+			if name == "" || in.Type != html.ElementNode {
+				continue
+			}
+			f.names = append(f.names, name)
+			switch {
+			case in.Data == "input" && (attr(in, "type") == "checkbox" || attr(in, "type") == "radio") && !slices.ContainsFunc(in.Attr, func(a html.Attribute) bool { return a.Key == "checked" }):
+			case in.Data == "input":
+				f.filled.Add(name, attr(in, "value"))
+			case in.Data == "select":
+				for o := range in.Descendants() {
+					if o.Data == "option" && slices.ContainsFunc(o.Attr, func(a html.Attribute) bool { return a.Key == "selected" }) {
+						f.filled.Add(name, attr(o, "value"))
+					}
+				}
+			}
+		}
+		forms = append(forms, f)
+	}
+	return forms
+}
+
+func attr(n *html.Node, key string) string {
+	for _, a := range n.Attr {
+		if a.Key == key {
+			return a.Val
+		}
+	}
+	return ""
+}
+
+// Every field of every act can be filled in on some page, and no page asks for
+// a field that the act has not.
+func TestEveryFieldOfEveryActIsOnAPage(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := string(b.ana().Loop.Tag)
+	onPages := map[string]map[string]bool{}
+	for _, d := range acts.All() {
+		onPages[d.Name] = map[string]bool{}
+	}
+	note := func(act, name string) {
+		d, ok := acts.Find(act)
+		require.True(t, ok, act)
+		name, _, _ = strings.Cut(strings.TrimSuffix(name, "-of"), ":")
+		if slices.Contains([]string{"page", "at", "q"}, name) {
+			return
+		}
+		_, ok = d.Field(name)
+		assert.True(t, ok, "%s has no field %q", act, name)
+		onPages[act][name] = true
+	}
+	for _, page := range []*httptest.ResponseRecorder{
+		b.get("/loops/" + tag), b.get("/loops/" + tag + "/refill"),
+		b.act(loops.Tag(tag), "clean", url.Values{"with": {"acid"}, "page": {"refill"}}), // with a stop
+		b.act(loops.Tag(tag), "open", url.Values{"cause": {"pump"}}),
+	} {
+		for _, f := range formsOf(t, page) {
+			if _, act, ok := strings.Cut(f.action, "/acts/"); ok {
+				for _, name := range f.names {
+					note(act, name)
+				}
+			}
+		}
+	}
+	for _, d := range acts.All() {
+		for _, f := range d.Fields {
+			if f.Name == "already-done" || f.Name == "overrule" { // where there is a stop
+				continue
+			}
+			assert.True(t, onPages[d.Name][f.Name], "%s: %s is on no page; there are %v", d.Name, f.Name, slices.Sorted(maps.Keys(onPages[d.Name])))
+		}
+	}
+	assert.True(t, onPages["clean"]["already-done"])
+}
+
+// problemsIn are what a page says is wrong.
+func problemsIn(w *httptest.ResponseRecorder) []string {
+	return regexp.MustCompile(`(?s)(<div class="problem" role="alert">.*?</div>|<span class="problem".*?</span>|<p class="problem".*?</p>|<div class="stopped".*?</ul>)`).FindAllString(w.Body.String(), -1)
+}
