@@ -8,17 +8,16 @@ import "slices"
 // ErasedText stands where a person's words or name stood and something must.
 const ErasedText = "erased"
 
-// Erased returns the owner without anything that says who it was. The day
-// becomes the day on which the mail stopped.
-func (o Owner) Erased(day Day) Owner {
-	return Owner{ID: o.ID, Revision: o.Revision, Name: ErasedText, MailStopped: day}
-}
-
-// Erased returns the machine without what the owner called it and handed in
-// with it. Make and model stay: the findings need them.
-func (m Machine) Erased() Machine {
-	m.Name, m.Accessories, m.WarrantyNote, m.PromisedBack = string(m.Kind), nil, "", Day{}
-	return m
+// Erasing says what of an owner and of a machine goes when the owner is erased.
+// It comes in from where the fields of records are described, so that a field
+// that is marked personal there goes without being listed again.
+type Erasing struct {
+	// Owner returns the owner without anything that says who it was; the day
+	// becomes the day on which the mail stopped.
+	Owner func(o Owner, day Day) Owner
+	// Machine returns the machine without what the owner called it and handed in
+	// with it. Make and model stay: the findings need them.
+	Machine func(Machine) Machine
 }
 
 // Erased returns the entry without notes and without what the owner said. What

@@ -25,14 +25,15 @@ import (
 // is dropped.
 // It is one transaction with one line of the audit; the file is then compacted,
 // so that the old pages are gone as well. Backups that were made before hold
-// everything still.
-func (s *Store) EraseOwner(ctx context.Context, id loops.OwnerID, by string, at time.Time) error {
+// everything still. What of the owner's and the machines' records goes, with
+// says.
+func (s *Store) EraseOwner(ctx context.Context, id loops.OwnerID, by string, at time.Time, with loops.Erasing) error {
 	line, err := encodeAudit(loops.AuditLine{At: at, By: by, Action: "erase owner", On: fmt.Sprintf("owner %d", id)})
 	if err != nil {
 		return fmt.Errorf("store: erase: %w", err)
 	}
 	err = s.update(func(tx *bolt.Tx) error {
-		if err := eraseOwner(tx, id, loops.DayOf(at, time.UTC)); err != nil {
+		if err := eraseOwner(tx, id, loops.DayOf(at, time.UTC), with); err != nil {
 			return err
 		}
 		if err := eraseMessages(tx, id); err != nil {
@@ -49,7 +50,7 @@ func (s *Store) EraseOwner(ctx context.Context, id loops.OwnerID, by string, at 
 
 // eraseOwner rewrites the owner, their machines, the loops in these and those
 // that went to somebody else.
-func eraseOwner(tx *bolt.Tx, id loops.OwnerID, day loops.Day) error {
+func eraseOwner(tx *bolt.Tx, id loops.OwnerID, day loops.Day, with loops.Erasing) error {
 	o, err := ownerKind().get(tx, uint64(id))
 	if err != nil {
 		return err
@@ -59,7 +60,7 @@ func eraseOwner(tx *bolt.Tx, id loops.OwnerID, day loops.Day) error {
 			return err
 		}
 	}
-	if err := ownerKind().rewrite(tx, o.Erased(day)); err != nil {
+	if err := ownerKind().rewrite(tx, with.Owner(o, day)); err != nil {
 		return err
 	}
 	inside, err := loopsLeftBy(tx, id)
@@ -71,7 +72,7 @@ func eraseOwner(tx *bolt.Tx, id loops.OwnerID, day loops.Day) error {
 		if err != nil {
 			return err
 		}
-		if err := machineKind().rewrite(tx, m.Erased()); err != nil {
+		if err := machineKind().rewrite(tx, with.Machine(m)); err != nil {
 			return err
 		}
 		for _, key := range keysUnder(tx, bucketLoopsByMachine, idKey(m.ID)) {

@@ -18,9 +18,12 @@ type Said map[string][]string
 // Field describes one field of an act or a record. Everything that shows or
 // takes the field follows from it.
 type Field struct {
-	// Name is the flag, the form's field, the column of a table and, with the
-	// unit behind it, the JSON key: words with hyphens.
+	// Name is the flag, the form's field and, with the unit behind it, the JSON
+	// key and the column of a table: words with hyphens.
 	Name string
+	// Key stands in JSON and in tables in the place of Name; empty where they
+	// are one.
+	Key string
 	// Also are the names that validation gives to what the field holds.
 	Also []string
 	// Label is its heading on a page and its name in a history.
@@ -32,6 +35,13 @@ type Field struct {
 	Needed bool
 	// Unknown tells that it may be said not to be known.
 	Unknown bool
+	// None tells that "none" says that there is none.
+	None bool
+	// Fixed tells that a record's field is given once: an edit does not take it.
+	Fixed bool
+	// Judges tells that a change of the record's field may change the verdict on
+	// what is in a loop.
+	Judges bool
 	// Personal tells that what a person said or is stands in it, so that erasing
 	// the owner empties it.
 	Personal bool
@@ -63,7 +73,10 @@ const (
 
 // JSONKey is the field's name in JSON, with the unit behind it.
 func (f Field) JSONKey() string {
-	key := strings.ReplaceAll(f.Name, "-", "_")
+	key := f.Key
+	if key == "" {
+		key = strings.ReplaceAll(f.Name, "-", "_")
+	}
 	if f.Type == Number && f.Unit != "" {
 		key += "_" + unitKeys[f.Unit]
 	}
@@ -134,6 +147,15 @@ func may[A, V any](f Field, k kind[V], at func(*A) **V) field[A] {
 	}
 }
 
+// either is a yes or a no, told either way.
+func either[A any](f Field, at func(*A) *bool) field[A] {
+	k := truth()
+	tell := func(a *A) []string { return []string{k.print(*at(a))} }
+	of := one(f, k, at)
+	of.say, of.show = tell, tell
+	return of
+}
+
 // many is a field that can be said several times.
 func many[A, V any](f Field, k kind[V], at func(*A) *[]V) field[A] {
 	tell := func(print func(V) string) func(*A) []string {
@@ -169,7 +191,10 @@ func many[A, V any](f Field, k kind[V], at func(*A) *[]V) field[A] {
 
 // blank tells that nothing was said, or that it is not known.
 func (f Field) blank(texts []string) bool {
-	return len(texts) == 0 || len(texts) == 1 && (texts[0] == "" || f.Unknown && isUnknown(texts[0]))
+	if len(texts) != 1 {
+		return len(texts) == 0
+	}
+	return texts[0] == "" || f.Unknown && isUnknown(texts[0]) || f.None && strings.EqualFold(strings.TrimSpace(texts[0]), "none")
 }
 
 // isUnknown reads the words for a value that nobody knows.
@@ -202,9 +227,9 @@ func (all fields[A]) described() []Field {
 	return out
 }
 
-// read sets what was said over the struct and returns all that is wrong,
+// set sets what was said over the struct and returns all that cannot be read,
 // joined. Fields that nobody spoke of stay as they are.
-func (all fields[A]) read(a *A, said Said) error {
+func (all fields[A]) set(a *A, said Said) error {
 	var problems []error
 	for name := range said {
 		if !slices.ContainsFunc(all, func(f field[A]) bool { return f.Name == name }) {
@@ -212,18 +237,31 @@ func (all fields[A]) read(a *A, said Said) error {
 		}
 	}
 	for _, f := range all {
-		texts, ok := said[f.Name]
-		if ok {
-			if err := f.set(a, texts); err != nil {
-				problems = append(problems, err)
-				continue
-			}
-		}
-		if f.Needed && len(f.say(a)) == 0 {
-			problems = append(problems, wrong(f.Name, strings.Join(texts, ", "), f.asked()))
+		if texts, ok := said[f.Name]; ok {
+			problems = append(problems, f.set(a, texts))
 		}
 	}
 	return errors.Join(problems...)
+}
+
+// read is set, and asks for what the struct cannot be without.
+func (all fields[A]) read(a *A, said Said) error {
+	problems := []error{all.set(a, said)}
+	for _, f := range all {
+		if f.Needed && len(f.say(a)) == 0 && !refused(problems[0], f.Name) {
+			problems = append(problems, wrong(f.Name, strings.Join(said[f.Name], ", "), f.asked()))
+		}
+	}
+	return errors.Join(problems...)
+}
+
+// refused tells that one of the joined errors is about the field.
+func refused(err error, name string) bool {
+	if joined, ok := err.(interface{ Unwrap() []error }); ok {
+		return slices.ContainsFunc(joined.Unwrap(), func(e error) bool { return refused(e, name) })
+	}
+	var invalid *loops.InvalidError
+	return errors.As(err, &invalid) && invalid.Field == name
 }
 
 // asked says what belongs into a field.
@@ -300,9 +338,14 @@ func (all fields[A]) named(err error) error {
 		return err
 	}
 	for _, f := range all {
-		if slices.Contains(f.Also, invalid.Field) {
+		if f.Is(invalid.Field) {
 			return wrong(f.Name, invalid.Value, invalid.Reason)
 		}
 	}
 	return err
+}
+
+// Is tells whether an error's field is this one, by any of its names.
+func (f Field) Is(name string) bool {
+	return name == f.Name || name == f.JSONKey() || slices.Contains(f.Also, name)
 }

@@ -99,7 +99,13 @@ func day() kind[loops.Day] {
 func quantity[V ~float64](word, unit string, scale float64, parse func(string) (V, error), show func(V) string) kind[V] {
 	return kind[V]{
 		word: word, unit: unit, typ: Number, parse: parse, show: show,
-		print: func(v V) string { return figure(float64(v)*scale) + unit },
+		print: func(v V) string {
+			short := figure(float64(v)*scale) + unit
+			if back, err := parse(short); err == nil && back == v {
+				return short
+			}
+			return strconv.FormatFloat(float64(v)*scale, 'g', -1, 64) + unit
+		},
 	}
 }
 

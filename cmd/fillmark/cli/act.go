@@ -34,7 +34,7 @@ func (a *app) actCommand(d acts.Definition) *cobra.Command {
 	said := acts.Said{}
 	var check bool
 	cmd := &cobra.Command{
-		Use: d.Name + " TAG" + neededFlags(d), Short: d.Short, Long: d.Long, Args: oneTag,
+		Use: d.Name + " TAG" + neededFlags(d.Fields), Short: d.Short, Long: d.Long, Args: oneTag,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			tag, err := loops.ParseTag(args[0])
 			if err != nil {
@@ -59,10 +59,10 @@ func (a *app) actCommand(d acts.Definition) *cobra.Command {
 	return cmd
 }
 
-// neededFlags are the flags that an act cannot be without, for its usage line.
-func neededFlags(d acts.Definition) string {
+// neededFlags are the flags that cannot be left out, for a usage line.
+func neededFlags(fields []acts.Field) string {
 	var line strings.Builder
-	for _, f := range d.Fields {
+	for _, f := range fields {
 		if f.Needed {
 			fmt.Fprintf(&line, " --%s %s", f.Name, f.Word)
 		}
@@ -134,11 +134,15 @@ func fieldFlags(flags *pflag.FlagSet, fields []acts.Field, said acts.Said) {
 			usage += " (" + strings.Join(f.Choices, ", ") + ")"
 		}
 		flag := flags.VarPF(&saidFlag{field: f, said: said}, f.Name, "", usage)
-		if f.Type == acts.Truth {
+		if plainTruth(f) {
 			flag.NoOptDefVal = "yes"
 		}
 	}
 }
+
+// plainTruth tells that a flag by itself says yes. Where nobody may know, the
+// answer is typed.
+func plainTruth(f acts.Field) bool { return f.Type == acts.Truth && !f.Unknown }
 
 // saidFlag keeps the text of a flag; the field reads it.
 type saidFlag struct {
@@ -157,8 +161,11 @@ func (f *saidFlag) Set(text string) error {
 func (f *saidFlag) String() string { return "" }
 
 func (f *saidFlag) Type() string {
-	if f.field.Type == acts.Truth {
+	switch {
+	case plainTruth(f.field):
 		return "bool"
+	case f.field.Type == acts.Truth:
+		return "YES/NO"
 	}
 	return f.field.Word
 }
@@ -177,7 +184,7 @@ func asFlags(err error, fields []acts.Field) error {
 		return err
 	}
 	for _, f := range fields {
-		if invalid.Field == f.Name || invalid.Field == f.JSONKey() {
+		if f.Is(invalid.Field) {
 			return chemistry.InField(invalid, "--"+f.Name)
 		}
 	}

@@ -13,7 +13,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"fillmark/cmd/fillmark/daemon"
-	"fillmark/loops"
 )
 
 // config loads the configuration, with --store laid over it.
@@ -60,13 +59,6 @@ func (a *app) configCommand() *cobra.Command {
 		},
 	})
 	return cmd
-}
-
-// today is the civil day in the workshop's zone; a configuration that cannot
-// be read is reported by the command's own request.
-func (a *app) today() loops.Day {
-	c, _ := a.config()
-	return loops.DayOf(a.now(), c.Zone())
 }
 
 func queryEscape(text string) string { return url.QueryEscape(text) }

@@ -55,17 +55,6 @@ func may[T any](flags *pflag.FlagSet, target **T, parse func(string) (T, error),
 // none is what is typed for a value that there is not.
 const none = "none"
 
-// orNone lets "none" stand for the zero value.
-func orNone[T any](parse func(string) (T, error)) func(string) (T, error) {
-	return func(text string) (T, error) {
-		if text == none {
-			var zero T
-			return zero, nil
-		}
-		return parse(text)
-	}
-}
-
 // number parses a plain number followed by a unit, such as 65W or 7.9.
 func number(unit string) func(string) (float64, error) {
 	right := "a number with its unit, such as 40" + unit
@@ -87,16 +76,6 @@ func number(unit string) func(string) (float64, error) {
 		}
 		return value, nil
 	}
-}
-
-func yesOrNo(text string) (bool, error) {
-	switch strings.ToLower(strings.TrimSpace(text)) {
-	case "yes", "true":
-		return true, nil
-	case "no", "false":
-		return false, nil
-	}
-	return false, &loops.InvalidError{Field: "value", Value: text, Reason: "yes or no"}
 }
 
 // optionally lets the unit of a number that has only one be typed or left

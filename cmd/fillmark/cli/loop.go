@@ -8,9 +8,9 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
-	"github.com/spf13/pflag"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
@@ -25,56 +25,25 @@ func (a *app) loopCommand() *cobra.Command {
 	return cmd
 }
 
-// loopFlags are a loop's name and construction, but whether it is sealed,
-// which adding asks for and editing changes.
-func loopFlags(f *pflag.FlagSet, l *loops.Loop) {
-	f.StringVar(&l.Name, "name", l.Name, "tells the loops of one machine apart")
-	need(f, &l.Volume, chemistry.ParseLitre, "holds", "VOLUME", "what the whole loop holds, such as 480ml")
-	need(f, &l.VolumeUncertainty, chemistry.ParseLitre, "holds-uncertainty", "VOLUME", "how sure that is (k = 2), such as 20ml")
-	f.Var(&listFlag[loops.WettedPart]{target: &l.Wetted, parse: workshop.ParseWettedPart, kind: "PART:METAL[/PLATING]"}, "wetted", "a material the liquid touches, with its plating; repeat")
-	f.StringVar(&l.Tubing.Material, "tubing", l.Tubing.Material, "tubing material")
-	need(f, &l.Tubing.BoreMM, number("mm"), "bore", "LENGTH", "inner diameter of the tubing, such as 10mm")
-	need(f, &l.Tubing.OuterMM, number("mm"), "outer", "LENGTH", "outer diameter of the tubing, such as 13mm")
-	need(f, &l.Tubing.LengthMM, number("mm"), "tube-length", "LENGTH", "all the tubing together, such as 700mm")
-	f.StringVar(&l.PumpPlace, "pump", l.PumpPlace, "where the pump sits")
-	f.StringVar(&l.Mounting, "mounting", l.Mounting, "how the radiator is mounted")
-	need(f, &l.RadiatorSizeMM, number("mm"), "radiator", "LENGTH", "size of the radiator, such as 280mm")
-	may(f, &l.ColdestWall, chemistry.ParseCelsius, "wall", "TEMPERATURE", "coldest wetted wall in use, storage or transport")
-	may(f, &l.SetPoint, chemistry.ParseCelsius, "set-point", "TEMPERATURE", "a chiller's set point")
-	may(f, &l.EvaporatorMargin, chemistry.ParseCelsiusDelta, "evaporator-margin", "DIFFERENCE", "how far the maker lets the evaporator fall below the set point")
-	may(f, &l.Hottest, chemistry.ParseCelsius, "hottest", "TEMPERATURE", "highest coolant temperature (default 60C)")
-	f.BoolVar(&l.NoFrost, "no-frost", l.NoFrost, "nothing in it can freeze, in use, storage or transport")
-	may(f, &l.Reach, yesOrNo, "reach", "YES/NO", "animals or children reach the loop; unknown unless said")
-}
-
 func (a *app) loopAddCommand() *cobra.Command {
-	var l loops.Loop
-	var open bool
-	cmd := &cobra.Command{
-		Use:   "add --machine NUMBER --holds VOLUME (--sealed | --open)",
-		Short: "Record a loop and get its tag",
-		Example: `  fillmark loop add --machine 5 --holds 480ml --open \
+	said := acts.Said{}
+	cmd := addCommand(a, said, adding[loops.Loop, loops.Loop]{
+		record: acts.Loops(), path: "/api/v1/loops", short: "Record a loop and get its tag",
+		example: `  fillmark loop add --machine 5 --holds 480ml --open \
       --wetted "cold plate:copper/nickel" --wetted radiator:aluminium --wall -10C`,
-		Args: noArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error {
-			if l.Sealed == open {
-				return &usageError{fmt.Errorf("--sealed or --open: one of them says whether the loop has a fill port")}
-			}
-			loop, err := ask[loops.Loop](cmd.Context(), a, "POST", "/api/v1/loops", l)
-			if err != nil {
-				return err
-			}
-			return a.print(loop, func(p *printer) {
-				p.line("Loop recorded. Its tag is %s: write it on the label.", loop.Tag)
-			})
+		print: func(p *printer, l loops.Loop) {
+			p.line("Loop recorded. Its tag is %s: write it on the label.", l.Tag)
 		},
+	})
+	var open bool
+	cmd.Flags().BoolVar(&open, "open", false, "with a fill port or a reservoir: not sealed")
+	needed := cmd.PreRunE
+	cmd.PreRunE = func(cmd *cobra.Command, args []string) error {
+		if open == cmd.Flags().Changed("sealed") {
+			return &usageError{fmt.Errorf("--sealed or --open: one of them says whether the loop has a fill port")}
+		}
+		return needed(cmd, args)
 	}
-	f := cmd.Flags()
-	f.Uint64Var((*uint64)(&l.Machine), "machine", 0, "`number` of the machine")
-	f.BoolVar(&l.Sealed, "sealed", false, "no fill port")
-	f.BoolVar(&open, "open", false, "with a fill port or a reservoir")
-	loopFlags(f, &l)
-	needFlags(cmd, "machine", "holds")
 	return cmd
 }
 
@@ -107,42 +76,24 @@ func (a *app) loopCopyCommand() *cobra.Command {
 }
 
 func (a *app) loopEditCommand() *cobra.Command {
-	var revision uint64
-	var write func(*loops.Loop) error
-	cmd := &cobra.Command{
-		Use: "edit TAG [what changes]", Short: "Change how a loop is built; what happened to it is recorded, not edited", Args: oneTag,
-		Example: `  fillmark loop edit 7K3QXA --tubing EPDM --bore 10mm --outer 13mm --radiator 280mm`,
-		RunE: func(cmd *cobra.Command, args []string) error {
-			tag, err := loops.ParseTag(args[0])
-			if err != nil {
-				return err
-			}
-			return a.with(cmd.Context(), func(c *client) error {
-				path := "/api/v1/loops/" + string(tag)
-				file, err := call[workshop.File](cmd.Context(), c, "GET", path, nil)
-				if err != nil {
-					return err
-				}
-				if err := write(&file.Loop); err != nil {
-					return err
-				}
-				settle(&file.Loop.Revision, revision)
-				loop, err := call[loops.Loop](cmd.Context(), c, "PUT", path, file.Loop)
-				if err != nil {
-					return err
-				}
-				return a.print(loop, func(p *printer) {
-					p.line("Loop %s changed, now revision %d.", loop.Tag, loop.Revision)
-				})
-			})
+	return editCommand(a, editing[loops.Loop, workshop.File, web.LoopAnswer]{
+		record: acts.Loops(), use: "TAG", short: "Change how a loop is built; what happened to it is recorded, not edited", args: oneTag,
+		path: func(argument string) (string, error) {
+			tag, err := loops.ParseTag(argument)
+			return "/api/v1/loops/" + string(tag), err
 		},
-	}
-	write = editFlags(cmd, func(f *pflag.FlagSet, l *loops.Loop) {
-		loopFlags(f, l)
-		f.BoolVar(&l.Sealed, "sealed", l.Sealed, "no fill port (--sealed=false: with one)")
+		example: `  fillmark loop edit 7K3QXA --tubing EPDM --bore 10mm --outer 13mm --radiator 280mm`,
+		in:      func(file *workshop.File) (*loops.Loop, *uint64) { return &file.Loop, &file.Loop.Revision },
+		print: func(p *printer, l web.LoopAnswer) {
+			p.line("Loop %s changed, now revision %d.", l.Tag, l.Revision)
+			if l.Verdict == "" {
+				return
+			}
+			p.line("What is in it, %s, as the loop now stands:", chargeWords(l.State.Charge))
+			p.verdict(l.Verdict)
+			printActReasons(p, l.Reasons)
+		},
 	})
-	revisionFlag(cmd.Flags(), &revision)
-	return cmd
 }
 
 func (a *app) loopListCommand() *cobra.Command {

@@ -8,8 +8,8 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
-	"github.com/spf13/pflag"
 
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
@@ -20,44 +20,17 @@ func (a *app) machineCommand() *cobra.Command {
 	return cmd
 }
 
-// machineFlags are the fields of a machine but its owner, whom only a transfer
-// changes.
-func machineFlags(f *pflag.FlagSet, m *loops.Machine) {
-	need(f, &m.Kind, choice("kind", loops.MachineKinds()), "kind", "KIND", "desktop, workstation, \"small server\", \"bench chiller\", \"laser chiller\", \"test rig\" or \"donor unit\"")
-	f.StringVar(&m.Name, "name", m.Name, "how the owner speaks of it")
-	f.StringVar(&m.Maker, "maker", m.Maker, "maker, as the workshop types it")
-	f.StringVar(&m.Model, "model", m.Model, "model, as the workshop types it")
-	f.Var(&listFlag[string]{target: &m.Accessories, parse: func(s string) (string, error) { return s, nil }, kind: "TEXT"}, "accessory", "what was handed in with it; repeat")
-	f.BoolVar(&m.WarrantyAsked, "warranty-asked", m.WarrantyAsked, "the maker's warranty was asked about")
-	f.StringVar(&m.WarrantyNote, "warranty-note", m.WarrantyNote, "what the answer was")
-	need(f, &m.PromisedBack, orNone(loops.ParseDay), "promised", "DAY", "the day it was promised back, or none")
-}
-
 func (a *app) machineAddCommand() *cobra.Command {
-	var m loops.Machine
-	cmd := &cobra.Command{
-		Use:     "add --owner NUMBER --kind KIND --name NAME",
-		Short:   "Record a machine",
-		Example: `  fillmark machine add --owner 3 --kind desktop --name "the grey tower" --accessory "power cord" --promised 2026-12-18`,
-		Args:    noArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error {
-			machine, err := ask[loops.Machine](cmd.Context(), a, "POST", "/api/v1/machines", m)
-			if err != nil {
-				return err
+	return addCommand(a, acts.Said{}, adding[loops.Machine, loops.Machine]{
+		record: acts.Machines(), path: "/api/v1/machines", short: "Record a machine",
+		example: `  fillmark machine add --owner 3 --kind desktop --name "the grey tower" --accessory "power cord" --promised 2026-12-18`,
+		print: func(p *printer, m loops.Machine) {
+			p.line("Machine %d recorded: %s, %s.", m.ID, m.Name, m.Kind)
+			if m.Owner != 0 && !m.WarrantyAsked {
+				p.line("Ask about the maker's warranty before anything is opened (machine edit %d --warranty-asked).", m.ID)
 			}
-			return a.print(machine, func(p *printer) {
-				p.line("Machine %d recorded: %s, %s.", machine.ID, machine.Name, machine.Kind)
-				if machine.Owner != 0 && !machine.WarrantyAsked {
-					p.line("Ask about the maker's warranty before anything is opened (machine edit %d --warranty-asked).", machine.ID)
-				}
-			})
 		},
-	}
-	f := cmd.Flags()
-	f.Uint64Var((*uint64)(&m.Owner), "owner", 0, "`number` of the owner; none for a donor unit")
-	machineFlags(f, &m)
-	needFlags(cmd, "kind", "name")
-	return cmd
+	})
 }
 
 func (a *app) machineListCommand() *cobra.Command {
@@ -133,33 +106,15 @@ func printMachine(p *printer, file workshop.MachineFile) {
 }
 
 func (a *app) machineEditCommand() *cobra.Command {
-	var revision uint64
-	var write func(*loops.Machine) error
-	cmd := &cobra.Command{
-		Use: "edit NUMBER [what changes]", Short: "Change a machine; loop transfer gives it to another owner", Args: oneNumber[loops.MachineID]("machine"),
-		Example: `  fillmark machine edit 5 --warranty-asked --warranty-note "ended in March" --promised none`,
-		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.with(cmd.Context(), func(c *client) error {
-				path := "/api/v1/machines/" + args[0]
-				file, err := call[workshop.MachineFile](cmd.Context(), c, "GET", path, nil)
-				if err != nil {
-					return err
-				}
-				if err := write(&file.Machine); err != nil {
-					return err
-				}
-				settle(&file.Machine.Revision, revision)
-				machine, err := call[loops.Machine](cmd.Context(), c, "PUT", path, file.Machine)
-				if err != nil {
-					return err
-				}
-				return a.print(machine, func(p *printer) {
-					p.line("Machine %d changed: %s, now revision %d.", machine.ID, machine.Name, machine.Revision)
-				})
-			})
+	return editCommand(a, editing[loops.Machine, workshop.MachineFile, loops.Machine]{
+		record: acts.Machines(), use: "NUMBER", short: "Change a machine; loop transfer gives it to another owner",
+		args: oneNumber[loops.MachineID]("machine"), path: below("/api/v1/machines/"),
+		example: `  fillmark machine edit 5 --warranty-asked --warranty-note "ended in March" --promised none`,
+		in: func(file *workshop.MachineFile) (*loops.Machine, *uint64) {
+			return &file.Machine, &file.Machine.Revision
 		},
-	}
-	write = editFlags(cmd, machineFlags)
-	revisionFlag(cmd.Flags(), &revision)
-	return cmd
+		print: func(p *printer, m loops.Machine) {
+			p.line("Machine %d changed: %s, now revision %d.", m.ID, m.Name, m.Revision)
+		},
+	})
 }

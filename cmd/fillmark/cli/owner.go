@@ -7,8 +7,8 @@ import (
 	"fmt"
 
 	"github.com/spf13/cobra"
-	"github.com/spf13/pflag"
 
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
@@ -21,41 +21,15 @@ func (a *app) ownerCommand() *cobra.Command {
 	return cmd
 }
 
-// ownerFlags are the fields of an owner.
-func ownerFlags(f *pflag.FlagSet, o *loops.Owner) {
-	f.StringVar(&o.Name, "name", o.Name, "how the owner is addressed")
-	f.StringVar(&o.Email, "email", o.Email, "one mail address; none: letters or calls")
-	f.StringVar(&o.Phone, "phone", o.Phone, "telephone")
-	f.StringVar(&o.Zone, "zone", o.Zone, "IANA zone such as Europe/Lisbon; none: the workshop's")
-	f.StringVar(&o.Address, "address", o.Address, "where letters go")
-	need(f, &o.Units, choice("units", []loops.Units{loops.Metric, loops.USCustomary}), "units", "UNITS", "metric or \"us customary\"")
-	f.BoolVar(&o.Consent.Mail, "mail-consent", o.Consent.Mail, "the owner agreed to reminders by mail")
-	f.BoolVar(&o.Consent.Opening, "opening-consent", o.Consent.Opening, "the owner agreed to the loop being opened")
-	f.BoolVar(&o.Consent.Photos, "photo-consent", o.Consent.Photos, "the owner agreed to photos being shown")
-	need(f, &o.MailStopped, loops.ParseDay, "mail-stopped", "DAY", "the day the owner stopped the mail; only their own click lets it run again")
-}
-
 func (a *app) ownerAddCommand() *cobra.Command {
-	var o loops.Owner
-	cmd := &cobra.Command{
-		Use:     "add --name NAME [--email ADDRESS --mail-consent]",
-		Short:   "Record an owner",
-		Example: `  fillmark owner add --name "Ana Ruizado" --email ana@garden.example --mail-consent --zone Europe/Lisbon`,
-		Args:    noArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error {
-			owner, err := ask[loops.Owner](cmd.Context(), a, "POST", "/api/v1/owners", o)
-			if err != nil {
-				return err
-			}
-			return a.print(owner, func(p *printer) {
-				p.line("Owner %d recorded: %s.", owner.ID, owner.Name)
-				printMayMail(p, owner)
-			})
+	return addCommand(a, acts.Said{}, adding[loops.Owner, loops.Owner]{
+		record: acts.Owners(), path: "/api/v1/owners", short: "Record an owner",
+		example: `  fillmark owner add --name "Ana Ruizado" --email ana@garden.example --mail-consent --zone Europe/Lisbon`,
+		print: func(p *printer, o loops.Owner) {
+			p.line("Owner %d recorded: %s.", o.ID, o.Name)
+			printMayMail(p, o)
 		},
-	}
-	ownerFlags(cmd.Flags(), &o)
-	needFlags(cmd, "name")
-	return cmd
+	})
 }
 
 func printMayMail(p *printer, o loops.Owner) {
@@ -138,37 +112,16 @@ func yesNo(v bool) string {
 }
 
 func (a *app) ownerEditCommand() *cobra.Command {
-	var revision uint64
-	var write func(*loops.Owner) error
-	cmd := &cobra.Command{
-		Use: "edit NUMBER [what changes]", Short: "Change an owner", Args: oneNumber[loops.OwnerID]("owner"),
-		Example: `  fillmark owner edit 3 --phone "+351 210 555 0190" --revision 2
-  fillmark owner edit 3 --email ""`,
-		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.with(cmd.Context(), func(c *client) error {
-				path := "/api/v1/owners/" + args[0]
-				file, err := call[workshop.OwnerFile](cmd.Context(), c, "GET", path, nil)
-				if err != nil {
-					return err
-				}
-				if err := write(&file.Owner); err != nil {
-					return err
-				}
-				settle(&file.Owner.Revision, revision)
-				owner, err := call[loops.Owner](cmd.Context(), c, "PUT", path, file.Owner)
-				if err != nil {
-					return err
-				}
-				return a.print(owner, func(p *printer) {
-					p.line("Owner %d changed: %s, now revision %d.", owner.ID, owner.Name, owner.Revision)
-					printMayMail(p, owner)
-				})
-			})
+	return editCommand(a, editing[loops.Owner, workshop.OwnerFile, loops.Owner]{
+		record: acts.Owners(), use: "NUMBER", short: "Change an owner", args: oneNumber[loops.OwnerID]("owner"), path: below("/api/v1/owners/"),
+		example: `  fillmark owner edit 3 --phone "+351 210 555 0190" --revision 2
+  fillmark owner edit 3 --email none`,
+		in: func(file *workshop.OwnerFile) (*loops.Owner, *uint64) { return &file.Owner, &file.Owner.Revision },
+		print: func(p *printer, o loops.Owner) {
+			p.line("Owner %d changed: %s, now revision %d.", o.ID, o.Name, o.Revision)
+			printMayMail(p, o)
 		},
-	}
-	write = editFlags(cmd, ownerFlags)
-	revisionFlag(cmd.Flags(), &revision)
-	return cmd
+	})
 }
 
 func (a *app) ownerExportCommand() *cobra.Command {

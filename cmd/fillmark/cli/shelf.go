@@ -9,9 +9,9 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
-	"github.com/spf13/pflag"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
@@ -24,43 +24,16 @@ func (a *app) shelfCommand() *cobra.Command {
 	return cmd
 }
 
-// containerFlags are the fields of a container.
-func containerFlags(f *pflag.FlagSet, c *loops.Container) {
-	need(f, &c.Kind, choice("kind", loops.ContainerKinds()), "kind", "KIND", "concentrate, premix, additive, batch or water")
-	f.StringVar(&c.Product, "product", c.Product, "as the label says")
-	f.StringVar(&c.Lot, "lot", c.Lot, "lot on the label")
-	need(f, &c.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "eg, pg, water (with additives) or deionised; not for an additive")
-	may(f, &c.Mass, chemistry.ParseMassPercent, "mass", "PERCENT", "glycol mass %, from the label or measured")
-	need(f, &c.MassUncertainty, chemistry.ParseMassPercent, "mass-uncertainty", "PERCENT", "how sure that is (k = 2)")
-	need(f, &c.Mixed, orNone(loops.ParseDay), "mixed", "DAY", "the day it was mixed")
-	need(f, &c.Opened, orNone(loops.ParseDay), "opened", "DAY", "the day it was opened")
-	need(f, &c.Expires, orNone(loops.ParseDay), "expires", "DAY", "the last day to use it")
-	need(f, &c.Left, chemistry.ParseLitre, "left", "VOLUME", "how much is in it, such as 5l")
-	f.StringVar(&c.Note, "note", c.Note, "anything worth remembering")
-}
-
 func (a *app) shelfAddCommand() *cobra.Command {
-	var c loops.Container
-	cmd := &cobra.Command{
-		Use:   "add --kind KIND --product TEXT --left VOLUME",
-		Short: "Record a bottle or a batch and print its label",
-		Example: `  fillmark shelf add --kind premix --product "PG 40 ready" --lot K-118 --fluid pg --mass 40% --left 5l --expires 2028-06-30
+	return addCommand(a, acts.Said{}, adding[loops.Container, web.ContainerAnswer]{
+		record: acts.Containers(), path: "/api/v1/containers", short: "Record a bottle or a batch and print its label",
+		example: `  fillmark shelf add --kind premix --product "PG 40 ready" --lot K-118 --fluid pg --mass 40% --left 5l --expires 2028-06-30
   fillmark shelf add --kind additive --product "Clear B" --lot 77 --left 250ml`,
-		Args: noArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error {
-			container, err := ask[web.ContainerAnswer](cmd.Context(), a, "POST", "/api/v1/containers", c)
-			if err != nil {
-				return err
-			}
-			return a.print(container, func(p *printer) {
-				p.line("Container %d recorded. Its label:", container.ID)
-				printLabel(p, container.Label)
-			})
+		print: func(p *printer, c web.ContainerAnswer) {
+			p.line("Container %d recorded. Its label:", c.ID)
+			printLabel(p, c.Label)
 		},
-	}
-	containerFlags(cmd.Flags(), &c)
-	needFlags(cmd, "kind", "product", "left")
-	return cmd
+	})
 }
 
 func printLabel(p *printer, lines []string) {
@@ -166,37 +139,15 @@ func (a *app) shelfLabelCommand() *cobra.Command {
 }
 
 func (a *app) shelfEditCommand() *cobra.Command {
-	var revision uint64
-	var write func(*loops.Container) error
-	cmd := &cobra.Command{
-		Use: "edit NUMBER [what changes]", Short: "Change a container", Args: oneNumber[loops.ContainerID]("container"),
-		Example: `  fillmark shelf edit 3 --mass 39.4% --mass-uncertainty 0.5%`,
-		RunE: func(cmd *cobra.Command, args []string) error {
-			return a.with(cmd.Context(), func(c *client) error {
-				path := "/api/v1/containers/" + args[0]
-				read, err := call[web.ContainerAnswer](cmd.Context(), c, "GET", path, nil)
-				if err != nil {
-					return err
-				}
-				container := read.Container
-				if err := write(&container); err != nil {
-					return err
-				}
-				settle(&container.Revision, revision)
-				now, err := call[web.ContainerAnswer](cmd.Context(), c, "PUT", path, container)
-				if err != nil {
-					return err
-				}
-				return a.print(now, func(p *printer) {
-					p.line("Container %d changed, now revision %d. Its label:", now.ID, now.Revision)
-					printLabel(p, now.Label)
-				})
-			})
+	return editCommand(a, editing[loops.Container, web.ContainerAnswer, web.ContainerAnswer]{
+		record: acts.Containers(), use: "NUMBER", short: "Change a container", args: oneNumber[loops.ContainerID]("container"), path: below("/api/v1/containers/"),
+		example: `  fillmark shelf edit 3 --mass 39.4% --mass-uncertainty 0.5%`,
+		in:      func(c *web.ContainerAnswer) (*loops.Container, *uint64) { return &c.Container, &c.Revision },
+		print: func(p *printer, c web.ContainerAnswer) {
+			p.line("Container %d changed, now revision %d. Its label:", c.ID, c.Revision)
+			printLabel(p, c.Label)
 		},
-	}
-	write = editFlags(cmd, containerFlags)
-	revisionFlag(cmd.Flags(), &revision)
-	return cmd
+	})
 }
 
 func (a *app) shelfUseCommand() *cobra.Command {

@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"time"
 
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/web"
 	"fillmark/loops"
 	"fillmark/loops/photos"
@@ -59,7 +60,7 @@ func (k keeper) EraseOwner(ctx context.Context, id loops.OwnerID, by string, at 
 	if err != nil {
 		return err
 	}
-	if err := k.Store.EraseOwner(ctx, id, by, at); err != nil {
+	if err := k.Store.EraseOwner(ctx, id, by, at, acts.Erasing()); err != nil {
 		return err
 	}
 	after, err := hashesNamed(k.Store)

@@ -14,6 +14,7 @@ import (
 	"net/http"
 	"unicode/utf8"
 
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
@@ -122,7 +123,8 @@ func (s *server) apiAddOwner(r *http.Request) (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	return s.Workshop.AddOwner(s.stamp(r), owner)
+	added, err := s.Workshop.AddOwner(s.stamp(r), owner)
+	return added, acts.Owners().Named(err)
 }
 
 func (s *server) apiAddMachine(r *http.Request) (any, error) {
@@ -130,7 +132,8 @@ func (s *server) apiAddMachine(r *http.Request) (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	return s.Workshop.AddMachine(s.stamp(r), machine)
+	added, err := s.Workshop.AddMachine(s.stamp(r), machine)
+	return added, acts.Machines().Named(err)
 }
 
 func (s *server) apiAddLoop(r *http.Request) (any, error) {
@@ -138,7 +141,8 @@ func (s *server) apiAddLoop(r *http.Request) (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	return s.Workshop.AddLoop(s.stamp(r), loop)
+	added, err := s.Workshop.AddLoop(s.stamp(r), loop)
+	return added, acts.Loops().Named(err)
 }
 
 func (s *server) apiLoop(r *http.Request) (any, error) {

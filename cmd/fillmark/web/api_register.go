@@ -7,6 +7,7 @@ import (
 	"net/http"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
@@ -73,7 +74,8 @@ func (s *server) apiEditOwner(r *http.Request) (any, error) {
 		return nil, err
 	}
 	owner.ID = id
-	return s.Workshop.EditOwner(s.stamp(r), owner)
+	done, err := s.Workshop.Edit(s.stamp(r), workshop.Edit{Owner: &owner})
+	return done.Owner, acts.Owners().Named(err)
 }
 
 func (s *server) apiFindMachines(r *http.Request) (any, error) {
@@ -108,7 +110,8 @@ func (s *server) apiEditMachine(r *http.Request) (any, error) {
 		return nil, err
 	}
 	machine.ID = id
-	return s.Workshop.EditMachine(s.stamp(r), machine)
+	done, err := s.Workshop.Edit(s.stamp(r), workshop.Edit{Machine: &machine})
+	return done.Machine, acts.Machines().Named(err)
 }
 
 func (s *server) apiFindLoops(r *http.Request) (any, error) {
@@ -139,7 +142,15 @@ func (s *server) apiEditLoop(r *http.Request) (any, error) {
 		return nil, err
 	}
 	loop.Tag = tag
-	return s.Workshop.EditLoop(s.stamp(r), loop)
+	done, err := s.Workshop.Edit(s.stamp(r), workshop.Edit{Loop: &loop})
+	return LoopAnswer{done.Loop, done.Judgement}, acts.Loops().Named(err)
+}
+
+// LoopAnswer is a loop that was put right, and what its charge is then judged
+// to be.
+type LoopAnswer struct {
+	loops.Loop
+	workshop.Judgement
 }
 
 // LoopCopy asks for loops built like another one.

@@ -8,6 +8,7 @@ import (
 	"net/http"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
@@ -84,7 +85,8 @@ func (s *server) apiAddContainer(r *http.Request) (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	return s.labelled(s.Workshop.AddContainer(s.stamp(r), container))
+	added, err := s.Workshop.AddContainer(s.stamp(r), container)
+	return s.labelled(added, acts.Containers().Named(err))
 }
 
 func (s *server) apiContainer(r *http.Request) (any, error) {
@@ -105,7 +107,8 @@ func (s *server) apiEditContainer(r *http.Request) (any, error) {
 		return nil, err
 	}
 	container.ID = id
-	return s.labelled(s.Workshop.EditContainer(s.stamp(r), container))
+	done, err := s.Workshop.Edit(s.stamp(r), workshop.Edit{Container: &container})
+	return s.labelled(done.Container, acts.Containers().Named(err))
 }
 
 // TakeOut says how much of a container went elsewhere than into a loop.

@@ -109,7 +109,7 @@ func loopOperations() []operation {
 		}},
 		{pattern: "POST /api/v1/loops", summary: "Put a loop on record", in: loops.Loop{}, out: loops.Loop{}},
 		{pattern: "GET /api/v1/loops/{tag}", summary: "One loop with all that is known of it", out: workshop.File{}},
-		{pattern: "PUT /api/v1/loops/{tag}", summary: "Change how a loop is built, at the revision that was read", in: loops.Loop{}, out: loops.Loop{}},
+		{pattern: "PUT /api/v1/loops/{tag}", summary: "Change how a loop is built, at the revision that was read", in: loops.Loop{}, out: LoopAnswer{}},
 		{pattern: "POST /api/v1/loops/{tag}/copy", summary: "Put a loop built like this one on record", in: LoopCopy{}, out: loops.Loop{}},
 		{pattern: "GET /api/v1/loops/{tag}/steps", summary: "The wet work of a loop, step by step", out: workshop.BenchSheet{}},
 		{pattern: "GET /api/v1/loops/{tag}/letter", summary: "The letter about a loop, to be printed", out: LetterAnswer{}},

@@ -112,7 +112,7 @@ func (s *server) editOwner(w http.ResponseWriter, r *http.Request) error {
 		edited.Consent = loops.Consent{Mail: f.ticked("mail"), Opening: f.ticked("opening"), Photos: f.ticked("photos")}
 		edited.Revision = uint64(read(f, "revision", "", number))
 		if f.OK() {
-			_, err = s.Workshop.EditOwner(s.stamp(r), edited)
+			_, err = s.Workshop.Edit(s.stamp(r), workshop.Edit{Owner: &edited})
 		}
 	}
 	if err := f.take(err, map[string]string{"name": "owner"}); err != nil {

@@ -6,99 +6,225 @@ package workshop
 import (
 	"errors"
 	"fmt"
+	"maps"
+	"slices"
+	"strings"
 
+	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/loops"
 )
 
-// EditOwner writes an owner as a technician now wants it. The revision is the
-// one that the technician read: where somebody wrote in between the error
-// matches loops.ErrConflict and nothing changes.
-func (w *Workshop) EditOwner(s Stamp, o loops.Owner) (loops.Owner, error) {
-	was, err := w.register.Owner(o.ID)
+// Edit is records as a technician now wants them; nil where one stays. Each
+// carries the revision that the technician read.
+type Edit struct {
+	Owner     *loops.Owner
+	Machine   *loops.Machine
+	Loop      *loops.Loop
+	Container *loops.Container
+}
+
+// Edited is what an edit wrote, and where it changed what the charge of the
+// loop is judged by, the verdict on that charge.
+type Edited struct {
+	Owner     loops.Owner
+	Machine   loops.Machine
+	Loop      loops.Loop
+	Container loops.Container
+	Judgement
+}
+
+// Judgement is what a record that was put right says about the charge in a
+// loop. It warns; what is true is written whatever follows from it.
+type Judgement struct {
+	// Verdict is empty where nothing was changed that it hangs on.
+	Verdict chemistry.Verdict `json:"verdict,omitempty"`
+	Reasons []acts.Reason     `json:"reasons,omitempty"`
+}
+
+// Edit writes records in one change, or nothing. Where somebody wrote since
+// they were read the error matches loops.ErrConflict. Owners of machines are
+// changed by a transfer only; tag, machine and history of a loop stay, and what
+// loops got from a container. A loop is planned again with its record, and with
+// the kind of its machine.
+func (w *Workshop) Edit(s Stamp, e Edit) (Edited, error) {
+	b := editing{Workshop: w, stamp: s, change: loops.Change{At: s.At, By: s.By}}
+	err := errors.Join(b.owner(e.Owner), b.machine(e.Machine), b.loop(e.Loop), b.container(e.Container))
+	if err == nil {
+		err = b.plan(e)
+	}
 	if err != nil {
-		return loops.Owner{}, fmt.Errorf("owner %d: %w", o.ID, err)
+		return Edited{}, err
 	}
-	if err := fresh("owner", uint64(o.ID), o.Revision, was.Revision); err != nil {
-		return loops.Owner{}, err
+	b.change.Action = strings.Join(b.actions, "; ")
+	if err := w.register.Commit(b.change); err != nil {
+		return Edited{}, err
 	}
-	if err := o.Validate(); err != nil {
-		return loops.Owner{}, err
+	return b.read(e)
+}
+
+// editing is an edit on its way into one change.
+type editing struct {
+	*Workshop
+	stamp   Stamp
+	change  loops.Change
+	actions []string
+	// wasMachine and file are what is on record of the edited machine and loop,
+	// file already as the edit leaves it.
+	wasMachine loops.Machine
+	file       File
+	judge      bool
+}
+
+// compared notes for the audit what an edit changes, and returns the fields.
+func compared[T any](b *editing, r acts.Record[T], was, is T) []acts.Field {
+	changed := r.Changed(was, is)
+	action := r.Name + " edit"
+	if len(changed) > 0 {
+		action += ": " + acts.Labels(changed)
+	}
+	b.actions = append(b.actions, action)
+	return changed
+}
+
+func (b *editing) owner(o *loops.Owner) error {
+	if o == nil {
+		return nil
+	}
+	was, err := b.register.Owner(o.ID)
+	if err != nil {
+		return orNotFound("owner", o.ID, err)
+	}
+	if err := errors.Join(fresh("owner", o.ID, o.Revision, was.Revision), o.Validate()); err != nil {
+		return err
 	}
 	if !was.MailStopped.IsZero() && o.MailStopped.IsZero() {
-		return loops.Owner{}, wrong("mail stopped", "none", "the day "+was.MailStopped.String()+": only the owner's own click lets mail run again")
+		return wrong("mail stopped", "none", "the day "+was.MailStopped.String()+": only the owner's own click lets mail run again")
 	}
-	change := loops.Change{At: s.At, By: s.By, Action: "owner edit", Owners: []loops.Owner{o}}
-	if err := w.register.Commit(change); err != nil {
-		return loops.Owner{}, err
-	}
-	return w.register.Owner(o.ID)
+	compared(b, acts.Owners(), was, *o)
+	b.change.Owners = []loops.Owner{*o}
+	return nil
 }
 
-// EditMachine writes a machine as [Workshop.EditOwner] writes an owner. Its
-// loops are planned anew, since the kind of machine decides intervals. The
-// owner is changed by a transfer only.
-func (w *Workshop) EditMachine(s Stamp, m loops.Machine) (loops.Machine, error) {
-	was, err := w.register.Machine(m.ID)
-	if err != nil {
-		return loops.Machine{}, fmt.Errorf("machine %d: %w", m.ID, err)
+func (b *editing) machine(m *loops.Machine) error {
+	if m == nil {
+		return nil
 	}
-	if err := fresh("machine", uint64(m.ID), m.Revision, was.Revision); err != nil {
-		return loops.Machine{}, err
+	was, err := b.register.Machine(m.ID)
+	if err != nil {
+		return orNotFound("machine", m.ID, err)
+	}
+	if err := fresh("machine", m.ID, m.Revision, was.Revision); err != nil {
+		return err
 	}
 	if m.Owner != was.Owner {
-		return loops.Machine{}, wrong("owner", fmt.Sprint(m.Owner), "the present owner; a transfer moves a machine to another one")
+		return wrong("owner", fmt.Sprint(m.Owner), "the present owner; a transfer moves a machine to another one")
 	}
 	if err := m.Validate(); err != nil {
-		return loops.Machine{}, err
+		return err
 	}
-	change := loops.Change{At: s.At, By: s.By, Action: "machine edit", Machines: []loops.Machine{m}}
-	if m.Kind != was.Kind {
-		inside, err := w.register.LoopsOf(m.ID)
-		if err != nil {
-			return loops.Machine{}, err
-		}
-		for _, l := range inside {
-			if err := l.Validate(); err != nil {
-				return loops.Machine{}, fmt.Errorf("loop %s: %w", l.Tag, err)
-			}
-			file, err := w.fileOf(l)
-			if err != nil {
-				return loops.Machine{}, err
-			}
-			file.Machine = m
-			if _, err := w.replan(&change, file); err != nil {
-				return loops.Machine{}, err
-			}
-		}
-	}
-	if err := w.register.Commit(change); err != nil {
-		return loops.Machine{}, err
-	}
-	return w.register.Machine(m.ID)
+	compared(b, acts.Machines(), was, *m)
+	b.wasMachine = was
+	b.change.Machines = []loops.Machine{*m}
+	return nil
 }
 
-// EditLoop writes a loop's name and construction as [Workshop.EditOwner]
-// writes an owner, and plans it anew. Tag, machine and history stay.
-func (w *Workshop) EditLoop(s Stamp, l loops.Loop) (loops.Loop, error) {
-	file, err := w.File(l.Tag)
+func (b *editing) loop(l *loops.Loop) error {
+	if l == nil {
+		return nil
+	}
+	file, err := b.File(l.Tag)
 	if err != nil {
-		return loops.Loop{}, err
+		return err
 	}
-	if err := fresh("loop", string(l.Tag), l.Revision, file.Loop.Revision); err != nil {
-		return loops.Loop{}, err
+	if err := fresh("loop", l.Tag, l.Revision, file.Loop.Revision); err != nil {
+		return err
 	}
+	was := file.Loop
 	file.Loop.Name, file.Loop.Construction = l.Name, l.Construction
+	file.Loop = acts.ByHand(was, file.Loop, loops.DayOf(b.stamp.At, b.zoneOf(file.Owner)))
 	if err := file.Loop.Validate(); err != nil {
-		return loops.Loop{}, err
+		return err
 	}
-	change := loops.Change{At: s.At, By: s.By, Action: "loop edit"}
-	if _, err := w.replan(&change, file); err != nil {
-		return loops.Loop{}, err
+	changed := compared(b, acts.Loops(), was, file.Loop)
+	b.judge = slices.ContainsFunc(changed, func(f acts.Field) bool { return f.Judges })
+	b.file = file
+	return nil
+}
+
+func (b *editing) container(c *loops.Container) error {
+	if c == nil {
+		return nil
 	}
-	if err := w.register.Commit(change); err != nil {
-		return loops.Loop{}, err
+	was, err := b.Container(c.ID)
+	if err != nil {
+		return err
 	}
-	return w.register.Loop(file.Loop.ID)
+	is := *c
+	is.Uses = was.Uses
+	if err := errors.Join(fresh("container", c.ID, c.Revision, was.Revision), is.Validate()); err != nil {
+		return err
+	}
+	compared(b, acts.Containers(), was, is)
+	b.change.Shelf.Containers = []loops.Container{is}
+	return nil
+}
+
+// plan plans again the loops that the edit touches: the edited one, and all in
+// a machine whose kind changed.
+func (b *editing) plan(e Edit) error {
+	touched := map[loops.LoopID]File{}
+	if e.Loop != nil {
+		touched[b.file.Loop.ID] = b.file
+	}
+	if e.Machine != nil && e.Machine.Kind != b.wasMachine.Kind {
+		inside, err := b.register.LoopsOf(e.Machine.ID)
+		if err != nil {
+			return err
+		}
+		for _, l := range inside {
+			if _, edited := touched[l.ID]; edited {
+				continue
+			}
+			if touched[l.ID], err = b.fileOf(l); err != nil {
+				return err
+			}
+		}
+	}
+	for _, id := range slices.Sorted(maps.Keys(touched)) {
+		file := touched[id]
+		if e.Machine != nil && e.Machine.ID == file.Machine.ID {
+			file.Machine = *e.Machine
+		}
+		if _, err := b.replan(&b.change, file); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// read returns what was written.
+func (b *editing) read(e Edit) (done Edited, err error) {
+	if e.Owner != nil {
+		done.Owner, err = b.register.Owner(e.Owner.ID)
+	}
+	if err == nil && e.Machine != nil {
+		done.Machine, err = b.register.Machine(e.Machine.ID)
+	}
+	if err == nil && e.Container != nil {
+		done.Container, err = b.Container(e.Container.ID)
+	}
+	if err == nil && e.Loop != nil {
+		done.Loop, err = b.register.Loop(b.file.Loop.ID)
+	}
+	if err == nil && b.judge {
+		b.file.Loop = done.Loop
+		done.Reasons = acts.JudgeCharge(b.file.snapshot())
+		if done.Loop.State.Charge != nil {
+			done.Verdict = acts.Judge(done.Reasons)
+		}
+	}
+	return done, err
 }
 
 // CopyLoop records a loop built like the one with the tag in a machine, under

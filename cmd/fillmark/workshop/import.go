@@ -5,7 +5,6 @@ package workshop
 
 import (
 	"errors"
-	"fmt"
 	"io"
 	"strings"
 
@@ -35,16 +34,16 @@ func (w *Workshop) ImportTable(s Stamp, table TableName, in io.Reader, dryRun bo
 	var err error
 	switch table {
 	case OwnersTable:
-		change.Owners, report.Ignored, err = importRows(in, ownerColumns(), loops.Owner.Validate)
+		change.Owners, report.Ignored, err = importRows(in, w.owners())
 		report.Rows = len(change.Owners)
 	case MachinesTable:
-		change.Machines, report.Ignored, err = importRows(in, machineColumns(), w.checkMachine)
+		change.Machines, report.Ignored, err = importRows(in, w.machines())
 		report.Rows = len(change.Machines)
 	case LoopsTable:
-		change.Loops, report.Ignored, err = importRows(in, loopColumns(), w.checkLoop)
+		change.Loops, report.Ignored, err = importRows(in, w.loops())
 		report.Rows = len(change.Loops)
 	case ContainersTable:
-		change.Shelf.Containers, report.Ignored, err = importRows(in, containerColumns(), loops.Container.Validate)
+		change.Shelf.Containers, report.Ignored, err = importRows(in, w.containers())
 		report.Rows = len(change.Shelf.Containers)
 	default:
 		return report, wrong("table", string(table), "one of: "+joinNames(TableNames()))
@@ -65,35 +64,13 @@ func (w *Workshop) ImportTable(s Stamp, table TableName, in io.Reader, dryRun bo
 	return report, nil
 }
 
-func importRows[T any](in io.Reader, columns []column[T], check func(T) error) ([]T, []string, error) {
-	rows, ignored, err := readTable(in, columns, check)
+func importRows[T any](in io.Reader, t table[T]) ([]T, []string, error) {
+	rows, ignored, err := readTable(in, t)
 	records := make([]T, 0, len(rows))
 	for _, r := range rows {
 		records = append(records, r.record)
 	}
 	return records, ignored, err
-}
-
-// checkMachine refuses a machine of an owner who is not on record.
-func (w *Workshop) checkMachine(m loops.Machine) error {
-	if err := m.Validate(); err != nil {
-		return err
-	}
-	if m.Owner == 0 {
-		return nil
-	}
-	if _, err := w.register.Owner(m.Owner); err != nil {
-		return wrong("owner", fmt.Sprint(m.Owner), "the number of an owner on record")
-	}
-	return nil
-}
-
-// checkLoop refuses a loop of a machine that is not on record.
-func (w *Workshop) checkLoop(l loops.Loop) error {
-	if _, err := w.register.Machine(l.Machine); err != nil {
-		return wrong("machine", fmt.Sprint(l.Machine), "the number of a machine on record")
-	}
-	return l.Validate()
 }
 
 // number gives the imported records their numbers and the loops their tags.
@@ -140,13 +117,13 @@ func numbered[T any, ID ~uint64](records []T, newIDs func(int) (ID, error), set 
 func (w *Workshop) WriteTable(table TableName, out io.Writer) error {
 	switch table {
 	case OwnersTable:
-		return writeTable(out, ownerColumns(), w.register.Owners())
+		return writeTable(out, w.owners(), w.register.Owners())
 	case MachinesTable:
-		return writeTable(out, machineColumns(), w.register.Machines())
+		return writeTable(out, w.machines(), w.register.Machines())
 	case LoopsTable:
-		return writeTable(out, loopColumns(), w.register.Loops())
+		return writeTable(out, w.loops(), w.register.Loops())
 	case ContainersTable:
-		return writeTable(out, containerColumns(), w.register.Containers())
+		return writeTable(out, w.containers(), w.register.Containers())
 	}
 	return wrong("table", string(table), "one of: "+joinNames(TableNames()))
 }

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/loops"
 )
 
@@ -54,6 +55,7 @@ func (w *Workshop) AddLoop(s Stamp, l loops.Loop) (loops.Loop, error) {
 	if _, err := w.register.Machine(l.Machine); err != nil {
 		return loops.Loop{}, fmt.Errorf("machine %d: %w", l.Machine, err)
 	}
+	l = acts.ByHand(loops.Loop{}, l, loops.DayOf(s.At, w.settings.Zone))
 	if err := l.Validate(); err != nil {
 		return loops.Loop{}, err
 	}

@@ -55,26 +55,6 @@ func (w *Workshop) AddContainer(s Stamp, c loops.Container) (loops.Container, er
 	return w.Container(id)
 }
 
-// EditContainer writes a container as [Workshop.EditOwner] writes an owner.
-// What loops got from it stays: that follows from their histories.
-func (w *Workshop) EditContainer(s Stamp, c loops.Container) (loops.Container, error) {
-	was, err := w.Container(c.ID)
-	if err != nil {
-		return loops.Container{}, err
-	}
-	if err := fresh("container", c.ID, c.Revision, was.Revision); err != nil {
-		return loops.Container{}, err
-	}
-	c.Uses = was.Uses
-	if err := c.Validate(); err != nil {
-		return loops.Container{}, err
-	}
-	if err := w.putShelf(s, "container edit", loops.Shelf{Containers: []loops.Container{c}}); err != nil {
-		return loops.Container{}, err
-	}
-	return w.Container(c.ID)
-}
-
 // noteRoom is how many bytes of a container's note are kept.
 const noteRoom = 2000
 
@@ -106,7 +86,8 @@ func (w *Workshop) takeOut(s Stamp, id loops.ContainerID, volume chemistry.Litre
 	if c.Opened.IsZero() {
 		c.Opened = day
 	}
-	return w.EditContainer(s, c)
+	done, err := w.Edit(s, Edit{Container: &c})
+	return done.Container, err
 }
 
 // TagOf returns the tag of a loop, for what names loops by their numbers; zero

@@ -16,6 +16,7 @@ import (
 	"strings"
 	"unicode/utf8"
 
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/loops"
 )
 
@@ -26,7 +27,7 @@ const maxRows = 100_000
 type row[T any] struct {
 	record T
 	line   int
-	cells  map[string]place // by column name
+	cells  map[string]place // by the field's name
 }
 
 // place is where a cell stands: line and column from 1, the column counted in
@@ -38,12 +39,12 @@ type place struct{ line, column int }
 // decimal comma is read as such. It reports every bad row it finds, joined,
 // and then returns no rows. ignored names the columns that only the register
 // writes.
-func readTable[T any](in io.Reader, columns []column[T], check func(T) error) (rows []row[T], ignored []string, err error) {
+func readTable[T any](in io.Reader, t table[T]) (rows []row[T], ignored []string, err error) {
 	reader, header, err := openTable(in)
 	if err != nil {
 		return nil, nil, err
 	}
-	use, ignored, err := matchColumns(header, columns)
+	use, ignored, err := t.match(header)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -64,9 +65,9 @@ func readTable[T any](in io.Reader, columns []column[T], check func(T) error) (r
 		if len(rows) == maxRows {
 			return nil, nil, wrong("file", fmt.Sprintf("more than %d rows", maxRows), fmt.Sprintf("at most %d rows in one go: split the table", maxRows))
 		}
-		r, wrongs := readRow(reader, cells, header, use, reader.Comma == ';')
+		r, wrongs := readRow(t, reader, cells, use)
 		problems = append(problems, wrongs...)
-		for _, more := range r.blame(check(r.record), columns) {
+		for _, more := range r.blame(t.check(r.record), t.record.Fields()) {
 			if !slices.ContainsFunc(wrongs, func(w error) bool { return sameCell(w, more) }) {
 				problems = append(problems, more)
 			}
@@ -121,29 +122,26 @@ func validPrefix(text []byte) []byte {
 	return text
 }
 
-// matchColumns finds the column of each cell; nil where it is not imported.
-func matchColumns[T any](header []string, columns []column[T]) (use []*column[T], ignored []string, err error) {
+// match finds the field of each cell; nil where it is not imported.
+func (t table[T]) match(header []string) (use []*acts.Field, ignored []string, err error) {
+	fields := t.record.Fields()
 	var names []string
-	for _, c := range columns {
-		if c.set != nil {
-			names = append(names, c.name)
-		}
+	for _, f := range fields {
+		names = append(names, f.JSONKey())
 	}
 	var problems []error
 	for at, name := range header {
-		i := slices.IndexFunc(columns, func(c column[T]) bool { return c.name == name })
+		i := slices.Index(names, name)
+		use = append(use, nil)
 		switch {
-		case i < 0:
-			problems = append(problems, wrong(fmt.Sprintf("line 1, column %d", at+1), name, "one of: "+strings.Join(names, ", ")))
-			use = append(use, nil)
 		case slices.Contains(header[:at], name):
 			problems = append(problems, wrong(fmt.Sprintf("line 1, column %d", at+1), name, "each column once"))
-			use = append(use, nil)
-		case columns[i].set == nil:
+		case name == t.given:
 			ignored = append(ignored, name)
-			use = append(use, nil)
+		case i < 0:
+			problems = append(problems, wrong(fmt.Sprintf("line 1, column %d", at+1), name, "one of: "+strings.Join(names, ", ")))
 		default:
-			use = append(use, &columns[i])
+			use[at] = &fields[i]
 		}
 	}
 	return use, ignored, errors.Join(problems...)
@@ -163,29 +161,35 @@ func badLine(err error, wanted int) error {
 	}
 }
 
-func readRow[T any](reader *csv.Reader, cells, header []string, use []*column[T], decimalComma bool) (row[T], []error) {
+func readRow[T any](t table[T], reader *csv.Reader, cells []string, use []*acts.Field) (row[T], []error) {
 	r := row[T]{cells: map[string]place{}}
 	r.line, _ = reader.FieldPos(0)
 	var problems []error
+	said := acts.Said{}
 	for i, cell := range cells {
-		line, _ := reader.FieldPos(i)
-		r.cells[header[i]] = place{line, i + 1}
 		if use[i] == nil {
 			continue
 		}
+		f := *use[i]
+		line, _ := reader.FieldPos(i)
+		r.cells[f.Name] = place{line, i + 1}
 		cell = armed(strings.TrimSpace(strings.ReplaceAll(cell, "\r\n", "\n")))
-		if decimalComma && strings.Count(cell, ",") == 1 && isFigure(strings.Replace(cell, ",", ".", 1)) {
+		if reader.Comma == ';' && strings.Count(cell, ",") == 1 && isFigure(strings.Replace(cell, ",", ".", 1)) {
 			cell = strings.Replace(cell, ",", ".", 1)
 		}
-		if err := use[i].set(&r.record, cell); err != nil {
-			problems = append(problems, at(r.cells[header[i]], header[i], err))
+		texts, err := f.FromCell(cell)
+		if err != nil {
+			problems = append(problems, err)
+			continue
 		}
+		said[f.Name] = texts
 	}
-	return r, problems
+	problems = append(problems, t.record.Read(&r.record, said))
+	return r, r.blame(errors.Join(problems...), t.record.Fields())
 }
 
 func isFigure(cell string) bool {
-	_, err := parseFigure[float64](cell, 1)
+	_, err := strconv.ParseFloat(cell, 64)
 	return err == nil
 }
 
@@ -203,22 +207,22 @@ func inField(err error, field string) error {
 }
 
 // blame puts a place in front of every problem that validation found.
-func (r row[T]) blame(err error, columns []column[T]) []error {
+func (r row[T]) blame(err error, fields []acts.Field) []error {
 	if err == nil {
 		return nil
 	}
 	if joined, ok := err.(interface{ Unwrap() []error }); ok {
 		var all []error
 		for _, e := range joined.Unwrap() {
-			all = append(all, r.blame(e, columns)...)
+			all = append(all, r.blame(e, fields)...)
 		}
 		return all
 	}
 	var invalid *loops.InvalidError
 	if errors.As(err, &invalid) {
-		for _, c := range columns {
-			if p, there := r.cells[c.name]; there && slices.Contains(c.fields, invalid.Field) {
-				return []error{at(p, c.name, err)}
+		for _, f := range fields {
+			if p, there := r.cells[f.Name]; there && f.Is(invalid.Field) {
+				return []error{at(p, f.JSONKey(), err)}
 			}
 		}
 		return []error{inField(err, fmt.Sprintf("line %d (%s)", r.line, invalid.Field))}
@@ -235,11 +239,12 @@ func sameCell(a, b error) bool {
 
 // writeTable writes a list as CSV with a header line and CRLF line ends, as
 // RFC 4180 has them. Line breaks inside cells stay as they are.
-func writeTable[T any](out io.Writer, columns []column[T], records iter.Seq2[T, error]) error {
+func writeTable[T any](out io.Writer, t table[T], records iter.Seq2[T, error]) error {
 	to := bufio.NewWriter(out)
-	cells := make([]string, len(columns))
-	for i, c := range columns {
-		cells[i] = c.name
+	fields := t.record.Fields()
+	cells := []string{t.given}
+	for _, f := range fields {
+		cells = append(cells, f.JSONKey())
 	}
 	if err := writeRow(to, cells); err != nil {
 		return err
@@ -248,8 +253,10 @@ func writeTable[T any](out io.Writer, columns []column[T], records iter.Seq2[T, 
 		if err != nil {
 			return err
 		}
-		for i, c := range columns {
-			cells[i] = c.get(r)
+		said := t.record.Say(r)
+		cells[0] = t.called(r)
+		for i, f := range fields {
+			cells[i+1] = f.ToCell(said[f.Name])
 		}
 		if err := writeRow(to, cells); err != nil {
 			return err
