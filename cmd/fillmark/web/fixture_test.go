@@ -113,6 +113,10 @@ func (b *bench) settings() workshop.Settings {
 // keeper looks after the bench's file as the daemon's does.
 type keeper struct{ *store.Store }
 
+func (k keeper) EraseOwner(ctx context.Context, id loops.OwnerID, by string, at time.Time) error {
+	return k.Store.EraseOwner(ctx, id, by, at, acts.Erasing())
+}
+
 func (k keeper) Check(ctx context.Context) (web.CheckReport, error) {
 	report, err := k.Store.Check(ctx)
 	return web.CheckReport{OK: report.OK(), Records: report.Records, Problems: []string{}, Photos: []string{}}, err
