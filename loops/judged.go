@@ -36,6 +36,39 @@ type Overrule struct {
 	By   string `json:"by,omitempty"`
 }
 
+// SetAside is a rule that was set aside for an act that the present charge
+// rests on, with what the rule said.
+type SetAside struct {
+	Overrule
+	Act  EntryKind `json:"act"`
+	Day  Day       `json:"day"`
+	Text string    `json:"text"`
+}
+
+// SetAsideSinceFill returns the rules that were set aside since the last fill
+// and for it: sheet, label and letters say them with their reasons.
+func SetAsideSinceFill(history []Entry) []SetAside {
+	var all []SetAside
+	for _, e := range Standing(history) {
+		if e.Kind == KindFill {
+			all = nil
+		}
+		if e.Judged == nil {
+			continue
+		}
+		for _, o := range e.Judged.Overruled {
+			aside := SetAside{Overrule: o, Act: e.Kind, Day: e.Day}
+			for _, r := range e.Judged.Reasons {
+				if r.Rule == o.Rule {
+					aside.Text = r.Text
+				}
+			}
+			all = append(all, aside)
+		}
+	}
+	return all
+}
+
 // The most reasons and overrules that an entry keeps.
 const maxJudged = 40
 

@@ -4,31 +4,9 @@
 package loops
 
 import (
-	"slices"
 	"strings"
 	"time"
 )
-
-// TaskKind is something that can be due for a loop.
-type TaskKind string
-
-// The kinds of task.
-const (
-	Look             TaskKind = "look"          // the owner's look-over
-	ServiceCheck     TaskKind = "service check" // the technician's
-	TopUpTask        TaskKind = "top-up"
-	InhibitorRenewal TaskKind = "inhibitor renewal"
-	BiocideRenewal   TaskKind = "biocide renewal"
-	CoolantChange    TaskKind = "coolant change"
-	LeakCheckTask    TaskKind = "leak check"
-)
-
-// TaskKinds lists the kinds in the order they are shown.
-func TaskKinds() []TaskKind {
-	return []TaskKind{Look, ServiceCheck, TopUpTask, InhibitorRenewal, BiocideRenewal, CoolantChange, LeakCheckTask}
-}
-
-func taskOrder(k TaskKind) int { return slices.Index(TaskKinds(), k) }
 
 // Plan is a loop's tasks with due days and the clauses behind each. The zero
 // value is a loop that nothing is planned for.
@@ -86,7 +64,8 @@ func (c Clause) SourceForOwner() string {
 	if c.Kind == ByEvidence {
 		return "what we found in the machines that we opened"
 	}
-	return strings.ReplaceAll(strings.TrimSpace(c.Source), "common practice, no source", "common practice in the trade")
+	return strings.NewReplacer("common practice, no source", "common practice in the trade", "this loop", "this machine").
+		Replace(strings.TrimSpace(c.Source))
 }
 
 // ClauseKind is a kind of reason.

@@ -20,7 +20,7 @@ type State struct {
 	// MissingSeen is the day Missing was last seen; zero if never since the fill.
 	MissingSeen Day `json:"missing_seen,omitzero"`
 	// Concern is the day the owner answered "something is off"; zero once a
-	// technician has had readings since.
+	// technician has measured the heat or judged the loop since.
 	Concern Day `json:"concern,omitzero"`
 	// LastKnownGood is the last day on which a technician's comparable
 	// measurement found the loop good with this charge; zero if never.
@@ -275,9 +275,11 @@ func (s *State) inspected(day Day, x *Inspection, known bool) {
 	if !s.Retired.IsZero() {
 		return
 	}
-	s.LastLook, s.Concern = day, Day{}
+	if !x.Empty() {
+		s.LastLook = day
+	}
 	if x.Serves() {
-		s.LastService = day
+		s.LastService, s.Concern = day, Day{}
 	}
 	if x.Missing != nil {
 		s.Missing, s.MissingSeen = *x.Missing, day
@@ -300,8 +302,8 @@ func (s *State) inspected(day Day, x *Inspection, known bool) {
 }
 
 // filled starts a new charge. What is told about the machine stays; what was
-// told about the old charge goes. Filled without a rinse on top of another
-// fluid, or without having been emptied while contaminated, the loop is
+// told about the old charge goes. Filled, by whomever, on top of another fluid
+// or without a rinse after it, or without having been emptied while contaminated, the loop is
 // contaminated from its first day.
 func (s *State) filled(charge Charge) {
 	tainted := s.taint(charge)
@@ -318,8 +320,10 @@ func (s *State) filled(charge Charge) {
 func (s *State) taint(charge Charge) *Contamination {
 	rinsed := s.Remains != nil && s.Remains.Rinsed
 	switch {
-	case rinsed || charge.Origin != WorkshopFill:
+	case rinsed:
 		return nil
+	case s.Charge != nil && s.Charge.Fluid != charge.Fluid && (s.Charge.Fluid != "" || charge.Origin == WorkshopFill):
+		return &Contamination{charge.FilledTo, charge.Fluid, s.Charge.Fluid}
 	case s.Contaminated != nil:
 		c := *s.Contaminated
 		c.Day = charge.FilledTo
@@ -331,12 +335,13 @@ func (s *State) taint(charge Charge) *Contamination {
 }
 
 // mustNotMeet tells that one of two different fluids makes the other unfit: two
-// glycols, glycol in a loop that runs on water, or anything in deionised water.
+// glycols, poison in what is taken for harmless, or anything in deionised water.
 func mustNotMeet(in, with chemistry.Fluid) bool {
 	if in == with || in == "" {
 		return false
 	}
-	return in.IsGlycol() && with.IsGlycol() || in == chemistry.DeionisedWater || with == chemistry.DeionisedWater
+	return in.IsGlycol() && with.IsGlycol() || in == chemistry.EthyleneGlycol ||
+		in == chemistry.DeionisedWater || with == chemistry.DeionisedWater
 }
 
 // contaminate folds a foreign liquid into the charge. Nobody can say any more
@@ -351,10 +356,14 @@ func (s *State) contaminate(c Contamination) {
 // drained empties the loop; what stays behind taints the next charge until it
 // is rinsed out.
 func (s *State) drained(e Entry) {
-	remains := Remains{Left: e.Drain.Left}
-	if s.Charge != nil {
+	remains := Remains{}
+	switch {
+	case s.Charge != nil:
 		remains.Fluid = s.Charge.Fluid
+	case s.Remains != nil:
+		remains = *s.Remains // drained again, it still holds what was left
 	}
+	remains.Left = e.Drain.Left
 	s.Charge, s.Missing, s.MissingSeen = nil, 0, Day{}
 	s.Empty, s.Remains = e.Day, &remains
 	s.Proved, s.LastLeakCheck = Day{}, Day{}
@@ -394,7 +403,7 @@ func foreign(in chemistry.Fluid, pour Pour) bool {
 	case pour.Fluid == "":
 		return true
 	case pour.Mass > 0 && pour.Fluid.IsGlycol():
-		return pour.Fluid != in && in != ""
+		return pour.Fluid != in && (in != "" || pour.Fluid == chemistry.EthyleneGlycol)
 	}
 	return in == chemistry.DeionisedWater && pour.Fluid != chemistry.DeionisedWater
 }

@@ -148,14 +148,6 @@ func temperature(c chemistry.Celsius, units loops.Units) string {
 	return c.String()
 }
 
-// difference prints a temperature difference in the owner's units.
-func difference(d chemistry.CelsiusDelta, units loops.Units) string {
-	if units == loops.USCustomary {
-		return fmt.Sprintf("%.1f °F", float64(d)*9/5)
-	}
-	return fmt.Sprintf("%.1f °C", float64(d))
-}
-
 // capitalised returns text with its first letter large, for headings that begin
 // with what an owner calls a machine.
 func capitalised(text string) string {

@@ -6,7 +6,6 @@ package notify
 import (
 	"fillmark/chemistry"
 	"fillmark/loops"
-	"fillmark/schedule"
 )
 
 // Guide is what an owner is asked to do about a machine, in words without
@@ -26,8 +25,9 @@ const maxSteps = 5
 // [Workshop.ReachOnPaper] on paper.
 func GuideFor(task loops.TaskKind, kind loops.MachineKind, sealed bool, fluid chemistry.Fluid, reachUs string) Guide {
 	g := Guide{Leave: leaveAlone(kind, sealed), Wet: ifWet(fluid, reachUs)}
+	about, _ := loops.AboutTask(task)
 	switch {
-	case task != loops.Look:
+	case !about.ByOwner:
 		g.Steps = bringIt(fluid, reachUs)
 	case sealed:
 		g.Steps = lookSealed(kind)
@@ -84,6 +84,17 @@ func bringIt(fluid chemistry.Fluid, reachUs string) []string {
 	}
 }
 
+// KeepOff returns the guide for a machine that is not to run: what it asks of
+// the owner comes before any look or use.
+func (g Guide) KeepOff(reachUs string) Guide {
+	g.Steps = []string{
+		"Switch it off, pull the plug and leave it off.",
+		"To agree on a day, " + reachUs + ".",
+		"Let it cool, keep it upright and out of the frost, and keep children and animals away from it.",
+	}
+	return g
+}
+
 func leaveAlone(kind loops.MachineKind, sealed bool) []string {
 	leave := []string{
 		"Add nothing yourself, not even water, even if the level is low.",
@@ -110,25 +121,6 @@ func ifWet(fluid chemistry.Fluid, reachUs string) string {
 		wet += " Keep children and animals away: the liquid is poisonous if swallowed."
 	}
 	return wet
-}
-
-// words is how a task is named to an owner.
-type words struct {
-	title string // "Look-over"
-	needs string // "The cooling of your computer needs …"
-}
-
-func taskWords(task loops.TaskKind) (words, bool) {
-	needs, ok := map[loops.TaskKind]string{
-		loops.Look:             "a look from you",
-		loops.ServiceCheck:     "a check in our workshop",
-		loops.TopUpTask:        "topping up in our workshop",
-		loops.InhibitorRenewal: "new protection against corrosion",
-		loops.BiocideRenewal:   "new protection against growth in the liquid",
-		loops.CoolantChange:    "fresh liquid",
-		loops.LeakCheckTask:    "a check for leaks in our workshop",
-	}[task]
-	return words{schedule.OwnerTitle(task), needs}, ok
 }
 
 // machineWord is what an owner calls a machine of the kind.

@@ -6,6 +6,8 @@ package notify
 import (
 	"errors"
 	"fmt"
+	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -13,7 +15,7 @@ import (
 	"fillmark/loops"
 )
 
-// HandoverInput is all that the confirmation of a hand-over is written from.
+// HandoverInput is all that the letter of a machine going back is written from.
 type HandoverInput struct {
 	Workshop  Workshop
 	Owner     loops.Owner
@@ -26,6 +28,9 @@ type HandoverInput struct {
 	Cautions  []string // for what is in these loops, in owners' words
 	Links     Links    // only Stop and OneClick are used
 	Calendar  []byte   // text/calendar with METHOD:PUBLISH; empty for none
+	// AsItIs is why the machine went back as it is; empty where it was handed
+	// over. Such a letter calls nothing good and plans nothing.
+	AsItIs string
 }
 
 // HandoverLoop is one loop of the machine that went back.
@@ -41,9 +46,44 @@ type HandoverLoop struct {
 	// nil where it is not known.
 	Freeze            *chemistry.Celsius
 	FreezeUncertainty chemistry.CelsiusDelta
-	// Coldest is the coldest place the loop was filled for; nil where nobody said.
+	// Coldest is the coldest place that the loop gets to; nil where nobody said.
 	Coldest *chemistry.Celsius
-	Next    []NextTask
+	// NoFrost tells that by what was said nothing in it can freeze.
+	NoFrost bool
+	// Proved is the day the repair was proved; zero where it was not. Unproved
+	// is why it went back without a proof.
+	Proved   loops.Day
+	Unproved string
+	// Conditions stand against the loop, the worst first.
+	Conditions []loops.Condition
+	// SetAside are the rules that were set aside for it.
+	SetAside []loops.SetAside
+	Next     []NextTask
+}
+
+// HandoverLoopOf says a loop as it stands after its history, for the letter of
+// its machine going back.
+func HandoverLoopOf(l loops.Loop, history []loops.Entry) HandoverLoop {
+	s := l.State
+	out := HandoverLoop{
+		Name: l.Name, Tag: l.Tag, Sealed: l.Sealed, NoFrost: l.NoFrost, Charge: "nothing, it was drained",
+		Proved: s.Proved, Conditions: s.Conditions(), SetAside: loops.SetAsideSinceFill(history),
+	}
+	if s.Charge != nil {
+		out.Fluid, out.Charge, out.Volume = s.Charge.Fluid, ChargeInWords(*s.Charge), s.Charge.Volume
+	}
+	if wall, ok := l.Wall(); ok {
+		out.Coldest = &wall
+	}
+	if p := l.Protection(); p != nil {
+		out.Freeze, out.FreezeUncertainty = &p.FreezePoint, p.Uncertainty
+	}
+	for _, e := range loops.Standing(history) {
+		if e.Kind == loops.KindHandover {
+			out.Unproved = e.Handover.Unproved
+		}
+	}
+	return out
 }
 
 // NextTask is a task that will come due.
@@ -62,35 +102,69 @@ func (n NextTask) because(text string) string {
 }
 
 // ComposeHandover writes the letter an owner gets when a machine goes back:
-// what is in it, how cold it may get, what comes next. All that is wrong with
-// the input is returned joined, as [loops.InvalidError]s.
+// what stands against it, what is in it, how cold it may get, what comes next.
+// All that is wrong with the input is returned joined, as
+// [loops.InvalidError]s.
 func ComposeHandover(in HandoverInput) (Letter, error) {
-	if err := in.validate(); err != nil {
+	if err := errors.Join(validateFrame(in.Workshop, in.Owner, in.Day, in.Date, in.MessageID, in.Links), in.validate()); err != nil {
 		return Letter{}, err
 	}
+	d := in.document(in.Workshop.ReachUs())
+	return d.letter(envelope{in.Workshop, in.Owner, in.Date, in.MessageID, in.Links.OneClick}, in.Calendar)
+}
+
+// PrintHandover writes the same on paper. Date, Message-ID, links, calendar and
+// the owner's mail address are not used.
+func PrintHandover(in HandoverInput) (Printed, error) {
+	if err := errors.Join(in.validate(), validatePaper(in.Workshop, in.Owner, in.Day)); err != nil {
+		return Printed{}, err
+	}
+	return in.document(in.Workshop.ReachOnPaper()).printed(in.Workshop, in.Owner, in.Day)
+}
+
+func (in HandoverInput) document(reachUs string) document {
 	d := document{
 		Subject:  fmt.Sprintf("%s: what is in it and what comes next", capitalised(shortened(in.Machine, 40))),
 		Greeting: "Good day " + in.Owner.Name + ",",
-		Intro: fmt.Sprintf("Your %s “%s” went back to you on %s. This is what we filled in and what comes next; we write to you in time before each of these days. Keep this mail.",
+		Intro: fmt.Sprintf("Your %s “%s” went back to you on %s. This is what is in it and what comes next; we write to you in time before each of these days. Keep this letter.",
 			machineWord(in.Kind), in.Machine, in.Day.Long()),
 		Closing: in.Workshop.closing(),
 		Reason:  "You get this mail because you agreed to mail when " + in.Workshop.Name + " gave your machine back.",
 		Stop:    button{"Stop these mails", in.Links.Stop},
 	}
-	for _, l := range in.Loops {
-		d.Blocks = append(d.Blocks, l.block(in))
-	}
 	worst := in.Loops[0].Fluid
 	for _, l := range in.Loops {
+		d.Blocks = append(d.Blocks, l.block(in, reachUs))
 		if poisonous(l.Fluid) {
 			worst = l.Fluid
 		}
 	}
-	d.addCare(ifWet(worst, in.Workshop.ReachUs()), in.Cautions)
-	return d.letter(envelope{in.Workshop, in.Owner, in.Date, in.MessageID, in.Links.OneClick}, in.Calendar)
+	if in.AsItIs != "" {
+		d.Subject = fmt.Sprintf("%s: you have it back as it is", capitalised(shortened(in.Machine, 40)))
+		d.Intro = in.asItIs()
+	}
+	d.addCare(ifWet(worst, reachUs), in.Cautions)
+	return d
 }
 
-func (l HandoverLoop) block(in HandoverInput) block {
+// asItIs opens the letter of a machine that went back as it was: what stands
+// against it, with its cautions, comes before anything else.
+func (in HandoverInput) asItIs() string {
+	var said []string
+	for _, l := range in.Loops {
+		for _, c := range l.Conditions {
+			if c.Kind != loops.IsReturned && !slices.Contains(said, c.OwnerText) {
+				said = append(said, c.OwnerText)
+			}
+		}
+	}
+	said = append(said, fmt.Sprintf("Your %s “%s” went back to you on %s as it is, and we do not say that it is sound: %s.",
+		machineWord(in.Kind), in.Machine, in.Day.Long(), strings.TrimRight(in.AsItIs, ".")), in.Cautions[0],
+		"We plan nothing for it and send no reminders. Keep this letter with the machine.")
+	return strings.Join(said, " ")
+}
+
+func (l HandoverLoop) block(in HandoverInput, reachUs string) block {
 	name := in.Machine
 	if l.Name != "" {
 		name += ", " + l.Name
@@ -99,39 +173,84 @@ func (l HandoverLoop) block(in HandoverInput) block {
 	if l.Volume > 0 {
 		charge += fmt.Sprintf(", about %.0f ml", l.Volume.Millilitres())
 	}
-	b := block{Heading: capitalised(name), Paragraphs: []string{inIt(charge, l.Sealed, l.Tag)}}
-	if cold := l.cold(in.Owner.Units); cold != "" {
-		b.Paragraphs = append(b.Paragraphs, cold)
-	}
-	if len(l.Next) > 0 {
+	b := block{Heading: capitalised(name), Paragraphs: append(l.standing(), inIt(charge, l.Sealed, l.Tag), l.cold(in.Owner.Units))}
+	if len(l.Next) > 0 && in.AsItIs == "" {
 		var days []string
 		for _, n := range l.Next {
-			w, _ := taskWords(n.Task)
-			days = append(days, n.because(w.title+": "+when(n.Due, in.Day)))
+			about, _ := loops.AboutTask(n.Task)
+			days = append(days, n.because(about.OwnerTitle+": "+when(n.Due, in.Day)))
 		}
 		b.Lists = append(b.Lists, list{"What comes next", false, days})
 	}
-	g := GuideFor(loops.Look, in.Kind, l.Sealed, l.Fluid, in.Workshop.ReachUs())
+	g := GuideFor(loops.Look, in.Kind, l.Sealed, l.Fluid, reachUs)
+	if loops.KeptOff(l.Conditions) {
+		g = g.KeepOff(reachUs)
+		b.Lists = append(b.Lists, list{"What to do", true, g.Steps}, list{"What to leave alone", false, g.Leave})
+		return b
+	}
 	b.Lists = append(b.Lists, list{"How to look it over", true, g.Steps}, list{"What to leave alone", false, g.Leave})
 	return b
 }
 
-// cold says how much cold the charge bears; nothing where that is not known.
+// standing says what is proved, what stands against the loop, and which of the
+// workshop's rules were set aside, each with its reason.
+func (l HandoverLoop) standing() []string {
+	said := ConditionsForOwner(l.Conditions)
+	if !l.Proved.IsZero() {
+		said = append(said, "Proved on "+l.Proved.Long()+": measured after the repair, it cools better than before.")
+	}
+	if l.Unproved != "" && l.Proved.IsZero() {
+		said = append(said, "Why it is not proven: "+strings.TrimRight(l.Unproved, ".")+".")
+	}
+	for _, o := range l.SetAside {
+		rule := strings.TrimRight(o.Text, ".")
+		if rule == "" {
+			rule = o.Rule
+		}
+		said = append(said, fmt.Sprintf("On %s we set aside a rule of ours: %s. Our reason: %s.", o.Day.Long(), rule, strings.TrimRight(o.Why, ".")))
+	}
+	return said
+}
+
+// warmEnd is the temperature from which on the charge may freeze, down to which
+// nobody can say that it does not.
+func (l HandoverLoop) warmEnd() chemistry.Celsius { return l.Freeze.Add(l.FreezeUncertainty) }
+
+// cold says how much cold the charge bears. Only the warm end of its freeze
+// point counts: a letter never permits a cold at which the charge may freeze,
+// and what nobody knows bears none.
 func (l HandoverLoop) cold(units loops.Units) string {
-	var said []string
+	said := "Nobody knows at what cold it freezes: keep it from frost, in use, stored and on the way."
 	if l.Freeze != nil {
-		said = append(said, fmt.Sprintf("It begins to freeze at %s, give or take %s.", temperature(*l.Freeze, units), difference(l.FreezeUncertainty, units)))
+		said = fmt.Sprintf("It may begin to freeze at %s. Keep it warmer than that, in use, stored and on the way.", notColder(l.warmEnd(), units))
 	}
-	if l.Coldest != nil {
-		said = append(said, fmt.Sprintf("We filled it for places no colder than %s. Use, store and ship it no colder.",
-			InOwnersUnits(oneDecimal(float64(*l.Coldest))+" °C", units)))
+	switch {
+	case l.NoFrost:
+		return said + " We were told that nothing in it can freeze where it is; if that changes, ask us first."
+	case l.Coldest == nil:
+		return said + " We do not know how cold it gets where you have it: until you tell us, keep it from frost."
+	case l.Freeze == nil:
+		return said
+	case *l.Coldest > l.warmEnd():
+		return said + fmt.Sprintf(" We filled it for places no colder than %s. Use, store and ship it no colder.", notColder(*l.Coldest, units))
 	}
-	return strings.Join(said, " ")
+	return said + fmt.Sprintf(" We were told that it gets as cold as %s: there it would freeze and break, so do not let it get that cold.", temperature(*l.Coldest, units))
+}
+
+// notColder prints a temperature rounded to the warm side, in the owner's units,
+// so that the figure never stands for more cold than is meant.
+func notColder(c chemistry.Celsius, units loops.Units) string {
+	value, unit := float64(c), "°C"
+	if units == loops.USCustomary {
+		value, unit = value*9/5+32, "°F"
+	}
+	// A hair less, so that 0.1 worked out as 0.1000…1 stays what it is.
+	return fmt.Sprintf("%s %s", oneDecimal(math.Ceil(value*10-1e-9)/10+0), unit)
 }
 
 func (in HandoverInput) validate() error {
 	var p problems
-	p.add(validateFrame(in.Workshop, in.Owner, in.Day, in.Date, in.MessageID, in.Links))
+	p.add(checkText("as it is", in.AsItIs, maxSentence))
 	p.add(requireText("machine", in.Machine, maxName))
 	if len(in.Loops) == 0 || len(in.Loops) > maxItems {
 		p.add(invalid("loops", fmt.Sprint(len(in.Loops)), fmt.Sprintf("1 to %d loops", maxItems)))
@@ -141,8 +260,13 @@ func (in HandoverInput) validate() error {
 		p.add(validateLoop(field, in.Machine, l.Tag, l.Fluid, l.Charge))
 		p.add(checkText(field+"name", l.Name, maxName))
 		p.add(validateTemperatures(field, l))
+		p.add(checkText(field+"unproved", l.Unproved, maxSentence))
+		for _, o := range l.SetAside {
+			p.add(checkText(field+"rule", o.Text, 2000))
+			p.add(checkText(field+"reason", o.Why, maxSentence))
+		}
 		for _, next := range l.Next {
-			if _, ok := taskWords(next.Task); !ok || next.Due.IsZero() {
+			if _, ok := loops.AboutTask(next.Task); !ok || next.Due.IsZero() {
 				p.add(invalid(field+"next task", string(next.Task)+" "+next.Due.String(), "a kind of task and its day"))
 			}
 			p.add(checkText(field+"reason", next.Why, maxSentence))

@@ -6,6 +6,8 @@ package notify
 import (
 	"errors"
 	"strings"
+
+	"fillmark/loops"
 )
 
 // Printed is a letter on paper: the same words as plain text and as HTML whose
@@ -18,29 +20,43 @@ type Printed struct {
 // links, calendar and the owner's mail address are not used; answers come as
 // [Workshop.ReachOnPaper] says.
 func ComposePrinted(in ReminderInput) (Printed, error) {
+	if err := errors.Join(in.validateContent(), validatePaper(in.Workshop, in.Owner, in.Day)); err != nil {
+		return Printed{}, err
+	}
+	return in.document(in.Workshop.ReachOnPaper()).printed(in.Workshop, in.Owner, in.Day)
+}
+
+// validatePaper checks what every letter on paper has.
+func validatePaper(w Workshop, o loops.Owner, day loops.Day) error {
 	var p problems
-	p.add(requireText("workshop name", in.Workshop.Name, maxName))
-	p.add(checkText("workshop phone", in.Workshop.Phone, maxName))
-	p.add(requireText("owner name", in.Owner.Name, maxName))
-	if in.Day.IsZero() {
+	p.add(requireText("workshop name", w.Name, maxName))
+	p.add(checkText("workshop phone", w.Phone, maxName))
+	p.add(requireText("owner name", o.Name, maxName))
+	if day.IsZero() {
 		p.add(invalid("day", "", "the owner's day"))
 	}
-	p.add(in.validateContent())
-	lines := []string{in.Owner.Name}
-	for line := range strings.SplitSeq(in.Owner.Address, "\n") {
+	for _, line := range addressLines(o) {
+		p.add(checkText("owner address", line, maxName))
+	}
+	return errors.Join(p...)
+}
+
+func addressLines(o loops.Owner) []string {
+	var lines []string
+	for line := range strings.SplitSeq(o.Address, "\n") {
 		if line = strings.TrimSpace(line); line != "" {
-			p.add(checkText("owner address", line, maxName))
 			lines = append(lines, line)
 		}
 	}
-	if err := errors.Join(p...); err != nil {
-		return Printed{}, err
-	}
-	d := in.document(in.Workshop.ReachOnPaper())
-	d.Address = append(lines, "", in.Day.Long())
+	return lines
+}
+
+// printed is the document on paper.
+func (d document) printed(w Workshop, o loops.Owner, day loops.Day) (Printed, error) {
+	d.Address = append(append([]string{o.Name}, addressLines(o)...), "", day.Long())
 	d.Stop = button{}
-	d.Reason = "You get this letter because " + in.Workshop.Name + " looks after this machine and mail cannot reach you."
-	d.Note = "Tell us what you saw: " + in.Workshop.ReachOnPaper() + ". If you want no more letters, tell us that too."
-	text, html, err := in.Workshop.templates().render(d.inUnits(in.Owner.Units))
+	d.Reason = "You get this letter because " + w.Name + " looks after this machine and mail cannot reach you."
+	d.Note = "Tell us what you saw: " + w.ReachOnPaper() + ". If you want no more letters, tell us that too."
+	text, html, err := w.templates().render(d.inUnits(o.Units))
 	return Printed{text, html}, err
 }

@@ -23,15 +23,24 @@ type ReceiptInput struct {
 	Answer    loops.Answer
 	Machines  []string // what it was about, as the owner calls them
 	Next      []MachineTask
-	Cautions  []string // only written where something is off
-	Wet       string   // what to do where it leaks; only written where something is off
-	Links     Links    // only More, Stop and OneClick are used
+	// Conditions stand against these loops: they are said first, whatever the
+	// owner saw.
+	Conditions []MachineCondition
+	Cautions   []string // only written where something is off or a condition stands
+	Wet        string   // what to do where it leaks; only written where something is off
+	Links      Links    // only More, Stop and OneClick are used
 }
 
 // MachineTask is what comes next for a machine.
 type MachineTask struct {
 	Machine string
 	NextTask
+}
+
+// MachineCondition is what stands against a loop of a machine.
+type MachineCondition struct {
+	Machine string
+	loops.Condition
 }
 
 // ComposeReceipt writes the receipt of an owner's answer: what we understood,
@@ -60,6 +69,9 @@ func ComposeReceipt(in ReceiptInput) (Letter, error) {
 func (in ReceiptInput) blocks(now []string) []block {
 	off, wet := in.Answer.Answer == loops.SomethingOff, slices.Contains(in.Answer.Noticed, loops.NoticeWet)
 	var blocks []block
+	for _, c := range in.Conditions {
+		blocks = append(blocks, block{Heading: capitalised(c.Machine), Paragraphs: ConditionsForOwner([]loops.Condition{c.Condition})})
+	}
 	if wet {
 		blocks = append(blocks, wetBlock(in.Wet))
 	}
@@ -73,7 +85,7 @@ func (in ReceiptInput) blocks(now []string) []block {
 	if off && !wet {
 		blocks = append(blocks, wetBlock(in.Wet))
 	}
-	if off {
+	if off || len(in.Conditions) > 0 {
 		blocks = append(blocks, careBlock(in.Cautions))
 	}
 	return blocks
@@ -96,8 +108,8 @@ func (in ReceiptInput) told() []string {
 func (in ReceiptInput) next() []string {
 	var days []string
 	for _, n := range in.Next {
-		w, _ := taskWords(n.Task)
-		days = append(days, n.because(fmt.Sprintf("%s: %s %s %s", capitalised(n.Machine), strings.ToLower(w.title), byOrWas(n.Due, in.Day), when(n.Due, in.Day))))
+		about, _ := loops.AboutTask(n.Task)
+		days = append(days, n.because(fmt.Sprintf("%s: %s %s %s", capitalised(n.Machine), strings.ToLower(about.OwnerTitle), byOrWas(n.Due, in.Day), when(n.Due, in.Day))))
 	}
 	return days
 }
@@ -106,6 +118,10 @@ func (in ReceiptInput) next() []string {
 func (in ReceiptInput) words() (understood string, now []string) {
 	switch in.Answer.Answer {
 	case loops.AllFine:
+		if len(in.Conditions) > 0 {
+			return "you saw nothing amiss", []string{
+				"We have put down that you looked. It changes nothing of what stands above: that is settled in our workshop, and we get in touch."}
+		}
 		return "all looks fine", []string{
 			"We have put down that you looked and saw nothing amiss. That is no measurement: checks and work in our workshop stay as planned."}
 	case loops.SomethingOff:
@@ -144,6 +160,9 @@ func (in ReceiptInput) validate() error {
 	default:
 		p.add(invalid("answer", string(in.Answer.Answer), "all fine, something is off, call me or pause"))
 	}
+	if len(in.Conditions) > 0 {
+		p.add(validateCautions(in.Cautions))
+	}
 	for line := range strings.SplitSeq(in.Answer.Words, "\n") {
 		p.add(checkText("words", strings.ReplaceAll(line, "\t", " "), 2000))
 	}
@@ -154,7 +173,7 @@ func (in ReceiptInput) validate() error {
 		p.add(requireText("machine", name, maxName))
 	}
 	for _, n := range in.Next {
-		if _, ok := taskWords(n.Task); !ok || n.Due.IsZero() {
+		if _, ok := loops.AboutTask(n.Task); !ok || n.Due.IsZero() {
 			p.add(invalid("next task", string(n.Task)+" "+n.Due.String(), "a kind of task and its day"))
 		}
 		p.add(requireText("next machine", n.Machine, maxName))

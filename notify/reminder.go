@@ -86,8 +86,22 @@ type ReminderItem struct {
 	Stage   loops.Stage
 	Reason  string // the binding clause in one sentence
 	Source  string // where the reason is from
+	// Conditions stand against the loop, the worst first: they are said before
+	// all else, and where one asks to keep it off the guide says that.
+	Conditions []loops.Condition
 	// Guide replaces what [GuideFor] says; nil keeps it.
 	Guide *Guide
+}
+
+// ItemOf says a task of a loop that holds a charge, in owners' words. The stage
+// is the caller's.
+func ItemOf(machine loops.Machine, l loops.Loop, t loops.Task) ReminderItem {
+	charge := *l.State.Charge
+	return ReminderItem{
+		Machine: MachineName(machine, l), Kind: machine.Kind, Tag: l.Tag, Sealed: l.Sealed,
+		Fluid: charge.Fluid, Charge: ChargeInWords(charge), Task: t.Kind, Due: t.Due,
+		Reason: t.Binding().ForOwner(), Source: t.Binding().SourceForOwner(), Conditions: l.State.Conditions(),
+	}
 }
 
 // maxItems bounds a letter: an owner with more loops than this gets a call.
@@ -137,10 +151,16 @@ func (in ReminderInput) document(reachUs string) document {
 
 // renewal ranks a task: on one day fresh liquid comes before what it brings.
 func renewal(t loops.TaskKind) int {
-	if t == loops.InhibitorRenewal || t == loops.BiocideRenewal {
+	if about, _ := loops.AboutTask(t); about.BroughtBy != "" {
 		return 1
 	}
 	return 0
+}
+
+// byOwner tells that the owner does the task.
+func (i ReminderItem) byOwner() bool {
+	about, _ := loops.AboutTask(i.Task)
+	return about.ByOwner
 }
 
 // withoutRenewals takes out what protects metal or keeps growth away where the
@@ -149,13 +169,13 @@ func withoutRenewals(items []ReminderItem) []ReminderItem {
 	var kept []ReminderItem
 	brings := map[int][]string{} // what the fresh liquid at a place in kept brings
 	for _, i := range items {
-		change := slices.IndexFunc(kept, func(o ReminderItem) bool { return o.Tag == i.Tag && o.Task == loops.CoolantChange })
-		if change < 0 || renewal(i.Task) == 0 {
+		about, _ := loops.AboutTask(i.Task)
+		change := slices.IndexFunc(kept, func(o ReminderItem) bool { return o.Tag == i.Tag && o.Task == about.BroughtBy })
+		if change < 0 {
 			kept = append(kept, i)
 			continue
 		}
-		w, _ := taskWords(i.Task)
-		brings[change] = append(brings[change], w.needs)
+		brings[change] = append(brings[change], about.OwnerNeeds)
 	}
 	for at, needs := range brings {
 		kept[at].Reason = strings.TrimRight(kept[at].Reason, ".") + ". Fresh liquid brings " + strings.Join(needs, " and ")
@@ -178,11 +198,12 @@ func byLoop(items []ReminderItem) [][]ReminderItem {
 }
 
 // addAnswers offers what an owner can answer, and says what it settles: an
-// owner's look never stands for work that is due in the workshop.
+// owner's look never stands for work that is due in the workshop, and about a
+// machine that is to stay off nobody is asked to say that all is fine.
 func (d *document) addAnswers(in ReminderInput) {
-	isLook := func(i ReminderItem) bool { return i.Task == loops.Look }
-	looks := slices.ContainsFunc(in.Items, isLook)
-	work := slices.ContainsFunc(in.Items, func(i ReminderItem) bool { return !isLook(i) })
+	off := slices.ContainsFunc(in.Items, func(i ReminderItem) bool { return loops.KeptOff(i.Conditions) })
+	looks := slices.ContainsFunc(in.Items, ReminderItem.byOwner) && !off
+	work := slices.ContainsFunc(in.Items, func(i ReminderItem) bool { return !i.byOwner() })
 	first := button{"Call me to agree on a day", in.Links.CallMe}
 	if looks {
 		first = button{"I looked, all is fine", in.Links.AllFine}
@@ -235,7 +256,11 @@ func (i ReminderItem) guide(reachUs string) Guide {
 	if i.Guide != nil {
 		return *i.Guide
 	}
-	return GuideFor(i.Task, i.Kind, i.Sealed, i.Fluid, reachUs)
+	g := GuideFor(i.Task, i.Kind, i.Sealed, i.Fluid, reachUs)
+	if loops.KeptOff(i.Conditions) {
+		return g.KeepOff(reachUs)
+	}
+	return g
 }
 
 // groupBlock writes the tasks of one loop. Steps that the letter gave before are
@@ -245,19 +270,21 @@ func groupBlock(group []ReminderItem, today loops.Day, reachUs string, told map[
 	b := block{Heading: capitalised(first.Machine)}
 	look, work := -1, -1
 	for n, i := range group {
-		w, _ := taskWords(i.Task)
-		b.Dues = append(b.Dues, due{stageWord(i.Stage), w.title + " by " + when(i.Due, today), stageRule(i.Stage), "Why: " + i.because()})
+		about, _ := loops.AboutTask(i.Task)
+		b.Dues = append(b.Dues, due{stageWord(i.Stage), about.OwnerTitle + " by " + when(i.Due, today), stageRule(i.Stage), "Why: " + i.because()})
 		switch {
-		case i.Task == loops.Look && look < 0:
+		case i.byOwner() && look < 0:
 			look = n
-		case i.Task != loops.Look && work < 0:
+		case !i.byOwner() && work < 0:
 			work = n
 		}
 	}
-	b.Paragraphs = []string{inIt(first.Charge, first.Sealed, first.Tag)}
+	b.Paragraphs = append(ConditionsForOwner(first.Conditions), inIt(first.Charge, first.Sealed, first.Tag))
 	asked := first
 	switch {
 	case look < 0:
+		asked = group[work]
+	case work >= 0 && loops.KeptOff(first.Conditions):
 		asked = group[work]
 	case work >= 0:
 		asked = group[look]
@@ -308,12 +335,12 @@ func stageRule(s loops.Stage) rule {
 
 func reminderSubject(items []ReminderItem, today loops.Day) string {
 	first := items[0]
-	w, _ := taskWords(first.Task)
+	about, _ := loops.AboutTask(first.Task)
 	lead := byOrWas(first.Due, today)
 	if first.Due == today { // and unlike the mail that came ahead
 		lead = "today,"
 	}
-	subject := fmt.Sprintf("%s: %s %s %s", capitalised(shortened(first.Machine, 40)), strings.ToLower(w.title), lead, first.Due.Long())
+	subject := fmt.Sprintf("%s: %s %s %s", capitalised(shortened(first.Machine, 40)), strings.ToLower(about.OwnerTitle), lead, first.Due.Long())
 	if n := len(items) - 1; n > 0 {
 		subject += fmt.Sprintf(", and %d more", n)
 	}
@@ -325,11 +352,11 @@ func reminderSubject(items []ReminderItem, today loops.Day) string {
 
 func reminderIntro(items []ReminderItem, today loops.Day) string {
 	first := items[0]
-	w, _ := taskWords(first.Task)
-	intro := fmt.Sprintf("The cooling of your %s “%s” needs %s by %s.", machineWord(first.Kind), first.Machine, w.needs, when(first.Due, today))
+	about, _ := loops.AboutTask(first.Task)
+	intro := fmt.Sprintf("The cooling of your %s “%s” needs %s by %s.", machineWord(first.Kind), first.Machine, about.OwnerNeeds, when(first.Due, today))
 	if first.Due.Before(today) {
 		intro = fmt.Sprintf("The cooling of your %s “%s” needed %s by %s, and we have not heard that it was done.",
-			machineWord(first.Kind), first.Machine, w.needs, when(first.Due, today))
+			machineWord(first.Kind), first.Machine, about.OwnerNeeds, when(first.Due, today))
 	}
 	switch n := len(items) - 1; {
 	case n == 1:
@@ -365,7 +392,7 @@ func (in ReminderInput) validateContent() error {
 func (i ReminderItem) validate(field string) error {
 	var p problems
 	p.add(validateLoop(field, i.Machine, i.Tag, i.Fluid, i.Charge))
-	if _, ok := taskWords(i.Task); !ok {
+	if _, ok := loops.AboutTask(i.Task); !ok {
 		p.add(invalid(field+"task", string(i.Task), "a kind of task, such as look"))
 	}
 	if i.Due.IsZero() {

@@ -85,6 +85,6 @@ func (d document) inUnits(units loops.Units) document {
 		b.Dues, b.Lists, b.Paragraphs = dues, lists, all(b.Paragraphs)
 		blocks[i] = b
 	}
-	d.Blocks = blocks
+	d.Intro, d.Blocks = InOwnersUnits(d.Intro, units), blocks
 	return d
 }

@@ -61,7 +61,8 @@ func EventUID(loop loops.LoopID, task loops.TaskKind, domain string) string {
 // gives every reason of the plan; link, which may be empty, is where its reader
 // can act.
 func NewEvent(item Item, domain, link string, stamp time.Time) Event {
-	return newEvent(item, domain, link, stamp, OwnerTitle(item.Task.Kind), func(c loops.Clause) string {
+	about, _ := loops.AboutTask(item.Task.Kind)
+	return newEvent(item, domain, link, stamp, about.OwnerTitle, func(c loops.Clause) string {
 		return c.ForOwner() + " We go by: " + strings.TrimRight(c.SourceForOwner(), ".") + "."
 	})
 }
@@ -69,7 +70,8 @@ func NewEvent(item Item, domain, link string, stamp time.Time) Event {
 // NewTechnicianEvent returns the event as a technician reads it: with the
 // owner's name, and the reasons with all their figures.
 func NewTechnicianEvent(item Item, domain, link string, stamp time.Time) Event {
-	e := newEvent(item, domain, link, stamp, title(item.Task.Kind), func(c loops.Clause) string {
+	about, _ := loops.AboutTask(item.Task.Kind)
+	e := newEvent(item, domain, link, stamp, about.Title, func(c loops.Clause) string {
 		return fmt.Sprintf("%s (%s; %s)", c.Text, c.Source, c.Grade)
 	})
 	if item.Owner.Name != "" {
@@ -92,27 +94,6 @@ func newEvent(item Item, domain, link string, stamp time.Time, title string, rea
 		Day: item.Task.Due, URL: link, Description: strings.TrimSuffix(why.String(), "\n"),
 		Summary: title + ": " + what + " (" + string(item.Loop.Tag) + ")",
 	}
-}
-
-// OwnerTitle names a task to an owner, without jargon: "Look-over".
-func OwnerTitle(k loops.TaskKind) string {
-	return map[loops.TaskKind]string{
-		loops.Look:             "Look-over",
-		loops.ServiceCheck:     "Check in the workshop",
-		loops.TopUpTask:        "Topping up in the workshop",
-		loops.InhibitorRenewal: "New corrosion protection",
-		loops.BiocideRenewal:   "New protection against growth",
-		loops.CoolantChange:    "Fresh liquid",
-		loops.LeakCheckTask:    "Check for leaks",
-	}[k]
-}
-
-// title begins the summary of a technician's event.
-func title(k loops.TaskKind) string {
-	if k == loops.Look {
-		return "Look over"
-	}
-	return strings.ToUpper(string(k[:1])) + string(k[1:])
 }
 
 // Encode writes the calendar, with CRLF line ends and lines of at most 75

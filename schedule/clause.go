@@ -29,25 +29,27 @@ func (p *planner) add(task loops.TaskKind, c loops.Clause) {
 // becomes returns the task that is really done for one that cannot be done to
 // this loop.
 func (p *planner) becomes(task loops.TaskKind) loops.TaskKind {
-	sealed := p.in.Loop.Sealed
+	about, _ := loops.AboutTask(task)
 	switch {
-	case task == loops.TopUpTask && sealed:
-		return loops.ServiceCheck
-	case task == loops.BiocideRenewal && sealed:
-		return loops.CoolantChange
-	case task == loops.InhibitorRenewal && (sealed || p.charge.FormulatedProduct && !p.charge.ReDosable):
+	case p.in.Loop.Sealed && about.Sealed != "":
+		return about.Sealed
+	case task == loops.InhibitorRenewal && p.charge.FormulatedProduct && !p.charge.ReDosable:
 		return loops.CoolantChange
 	}
 	return task
 }
 
-// holds tells whether the charge has what the task renews.
+// holds tells whether the charge has what the task renews; "none" is on record
+// as a family of its own.
 func (p *planner) holds(task loops.TaskKind) bool {
+	has := func(a loops.Additive, none string) bool {
+		return a.Family != none && (a.Family != "" || a.Product != "")
+	}
 	switch task {
 	case loops.InhibitorRenewal:
-		return p.charge.FormulatedProduct || p.charge.Inhibitor.Family != "" || p.charge.Inhibitor.Product != ""
+		return p.charge.FormulatedProduct || has(p.charge.Inhibitor, string(chemistry.NoInhibitor))
 	case loops.BiocideRenewal:
-		return p.charge.Biocide.Family != "" || p.charge.Biocide.Product != ""
+		return has(p.charge.Biocide, string(chemistry.NoBiocide))
 	}
 	return true
 }
@@ -79,8 +81,6 @@ func (p *planner) last(task loops.TaskKind) (loops.Day, string) {
 	case loops.Look:
 		later(s.HandedOver, "handed over")
 		later(s.LastLook, "last looked over")
-	case loops.ServiceCheck:
-		later(s.LastService, "last readings taken")
 	case loops.TopUpTask:
 		later(s.LastTopUp, "last topped up")
 	case loops.LeakCheckTask:
@@ -90,29 +90,10 @@ func (p *planner) last(task loops.TaskKind) (loops.Day, string) {
 	case loops.BiocideRenewal:
 		later(p.charge.Biocide.Added, "biocide last added")
 	}
+	if p.becomes(task) == loops.ServiceCheck {
+		later(s.LastService, "last readings taken") // the check is what is done
+	}
 	return day, said
-}
-
-// everyText says what an interval of the policy asks for.
-var everyText = map[loops.TaskKind]string{
-	loops.Look:             "Look over %s",
-	loops.ServiceCheck:     "Service check %s",
-	loops.TopUpTask:        "Top up %s",
-	loops.InhibitorRenewal: "Renew the inhibitor %s",
-	loops.BiocideRenewal:   "Renew the biocide %s",
-	loops.CoolantChange:    "Change the coolant %s",
-	loops.LeakCheckTask:    "Check for leaks %s",
-}
-
-// everyOwner says it to owners.
-var everyOwner = map[loops.TaskKind]string{
-	loops.Look:             "A short look-over %s keeps small troubles small.",
-	loops.ServiceCheck:     "The workshop measures how well the machine is cooled %s.",
-	loops.TopUpTask:        "The cooling liquid is made up %s.",
-	loops.InhibitorRenewal: "What protects the metal inside is renewed %s.",
-	loops.BiocideRenewal:   "What keeps the cooling liquid from going bad is renewed %s.",
-	loops.CoolantChange:    "The cooling liquid is changed %s.",
-	loops.LeakCheckTask:    "The workshop checks for drips %s.",
 }
 
 // intervals adds the calendar intervals of a task: the loop's own where a
@@ -121,20 +102,21 @@ func (p *planner) intervals(task loops.TaskKind) {
 	if !p.holds(task) {
 		return
 	}
+	about, _ := loops.AboutTask(task)
 	from, said := p.last(task)
 	if setting := p.in.Loop.State.Setting(task); setting.IntervalMonths > 0 {
 		own := loops.Interval{Months: setting.IntervalMonths}
-		text := fmt.Sprintf(everyText[task], own.Every()) + ", this loop's own interval; " + said
+		text := about.Every(own) + ", this loop's own interval; " + said
 		c := settingClause(own.After(from), text, setting.Why)
-		c.OwnerText = fmt.Sprintf(everyOwner[task], own.Every())
+		c.OwnerText = about.OwnerEvery(own)
 		p.add(task, c)
 		return
 	}
 	for _, i := range fitting(p.in.Policy, task, false, p.in, p.charge.Fluid) {
 		p.add(task, loops.Clause{
 			Kind: loops.ByInterval, Day: i.After(from), Source: i.Source, Grade: i.Grade,
-			Text:      fmt.Sprintf(everyText[task], i.Every()) + "; " + said + ".",
-			OwnerText: fmt.Sprintf(everyOwner[task], i.Every()),
+			Text:      about.Every(i) + "; " + said + ".",
+			OwnerText: about.OwnerEvery(i),
 		})
 	}
 }
@@ -174,7 +156,7 @@ func (p *planner) declaredLives() {
 		{loops.BiocideRenewal, "biocide", "what keeps the cooling liquid from going bad", p.charge.Biocide.LifeMonths, p.charge.Biocide.Product},
 	}
 	for _, l := range lives {
-		if l.months <= 0 {
+		if l.months <= 0 || !p.holds(l.task) {
 			continue
 		}
 		life := loops.Interval{Months: l.months}
@@ -183,25 +165,24 @@ func (p *planner) declaredLives() {
 		if l.product != "" {
 			source = "label of " + l.product
 		}
+		rule, owner := fmt.Sprintf("The label gives the %s %s", l.what, life), fmt.Sprintf("The label gives %s %s", l.owner, life)
+		if p.becomes(l.task) == loops.ServiceCheck {
+			rule += ", and a sealed loop is not opened to renew it: the check asks whether it cools as before"
+			owner += ". The workshop does not open a sealed machine for that; it checks whether it cools as before"
+		}
 		p.add(l.task, loops.Clause{
 			Kind: loops.ByDeclaredLife, Day: life.After(from), Source: source, Grade: GradeMaker,
-			Text:      fmt.Sprintf("The label gives the %s %s; %s.", l.what, life, said),
-			OwnerText: fmt.Sprintf("The label gives %s %s.", l.owner, life),
+			Text: rule + "; " + said + ".", OwnerText: owner + ".",
 		})
 	}
 }
 
 // containers adds the days until which the labels of the containers that this
-// charge came from declare their content good.
+// charge came from declare their content good. A dose from another bottle puts
+// an earlier one out of the loop's plan.
 func (p *planner) containers() {
 	for _, c := range p.in.Containers {
-		used := slices.ContainsFunc(c.Uses, func(u loops.Use) bool {
-			return u.Loop == p.in.Loop.ID && !u.Day.Before(p.charge.FilledTo)
-		})
-		if !used || c.Expires.IsZero() {
-			continue
-		}
-		task := loops.CoolantChange
+		task, since := loops.CoolantChange, p.charge.FilledTo
 		if c.Kind == loops.AdditiveBottle {
 			switch c.Product {
 			case p.charge.Inhibitor.Product:
@@ -211,6 +192,12 @@ func (p *planner) containers() {
 			default:
 				continue
 			}
+			since, _ = p.last(task)
+		}
+		used := slices.ContainsFunc(c.Uses, func(u loops.Use) bool { return u.Loop == p.in.Loop.ID && !u.Day.Before(since) })
+		checked := p.becomes(task) == loops.ServiceCheck && !p.in.Loop.State.LastService.Before(c.Expires)
+		if !used || c.Expires.IsZero() || checked {
+			continue
 		}
 		said := c.Product
 		if c.Lot != "" {
@@ -224,15 +211,6 @@ func (p *planner) containers() {
 	}
 }
 
-// The rule of leakage of UFC 3-240-13FN (US Department of Defense, 25 May
-// 2005, section 5): a closed system that loses 2 % of its volume in less than
-// four months leaks more than it may.
-const (
-	leakShare  = 0.02
-	leakMonths = 4
-	leakSource = "UFC 3-240-13FN (US Department of Defense, 2005), rule of leakage for closed systems"
-)
-
 // concernPhoto says so where the owner sent a photo with what is off.
 func (p *planner) concernPhoto() string {
 	for _, e := range loops.Standing(p.in.History) {
@@ -243,9 +221,20 @@ func (p *planner) concernPhoto() string {
 	return ""
 }
 
+// sourceState is where a condition of the loop is from.
+const sourceState = "this loop's record"
+
 // findings adds what was seen in this loop and is not dealt with yet.
 func (p *planner) findings() {
 	s := p.in.Loop.State
+	for _, c := range s.Conditions() {
+		if c.Task != "" {
+			p.add(c.Task, loops.Clause{
+				Kind: loops.ByFinding, Day: c.Since, Source: sourceState, Grade: GradeRecord, Text: c.Text, OwnerText: c.OwnerText,
+			})
+		}
+	}
+	p.leak()
 	if !s.Concern.IsZero() {
 		p.add(loops.ServiceCheck, loops.Clause{
 			Kind: loops.ByFinding, Day: s.Concern, Source: "owner's answer", Grade: GradeRecord,
@@ -260,27 +249,6 @@ func (p *planner) findings() {
 		Kind: loops.ByFinding, Day: s.MissingSeen, Source: "level in this loop's history", Grade: GradeRecord,
 		Text:      fmt.Sprintf("%s missing to the fill mark; seen on %s.", s.Missing, s.MissingSeen.Long()),
 		OwnerText: fmt.Sprintf("Cooling liquid was missing, %s, when the workshop looked on %s.", s.Missing, s.MissingSeen.Long()),
-	})
-	p.leak(s)
-}
-
-// leak adds a leak check where liquid went faster than the rule of leakage
-// allows. The level counts from the fill or the last top-up before it was seen.
-func (p *planner) leak(s loops.State) {
-	since, said := p.charge.FilledTo, "filled on "
-	if s.LastTopUp.After(since) && s.LastTopUp.Before(s.MissingSeen) {
-		since, said = s.LastTopUp, "topped up on "
-	}
-	share := float64(s.Missing / max(p.in.Loop.Volume, chemistry.Litre(1e-6)))
-	checked := !s.LastLeakCheck.Before(s.MissingSeen) && !s.LastLeakCheck.IsZero()
-	if checked || share <= leakShare || !s.MissingSeen.Before(since.AddMonths(leakMonths)) {
-		return
-	}
-	p.add(loops.LeakCheckTask, loops.Clause{
-		Kind: loops.ByFinding, Day: s.MissingSeen, Source: leakSource, Grade: GradeStandard,
-		Text: fmt.Sprintf("%.0f %% of the volume gone where %.0f %% in %d months is too much; %s%s, seen on %s.",
-			100*share, 100*leakShare, leakMonths, said, since.Long(), s.MissingSeen.Long()),
-		OwnerText: "More cooling liquid went missing than should; the workshop wants to look for drips.",
 	})
 }
 

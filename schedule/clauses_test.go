@@ -96,7 +96,17 @@ func TestActionLimits(t *testing.T) {
 	plan, err := schedule.PlanLoop(withHistory(loops.Server, ph(7.4), topUp))
 	require.NoError(t, err)
 	_, ok := clause(plan, loops.CoolantChange, loops.ByFinding)
-	assert.False(t, ok, "liquid added since makes the reading one of another liquid")
+	assert.True(t, ok, "water poured in does not make the inhibitor last")
+	dose := func(role loops.AdditiveRole) loops.Entry {
+		return loops.Entry{Kind: loops.KindDose, Day: read.AddDays(4), By: "test", Dose: &loops.Dose{Role: role, Additive: loops.Additive{Family: "azole"}}}
+	}
+	for role, stands := range map[loops.AdditiveRole]bool{loops.RoleInhibitor: false, loops.RoleBiocide: true} {
+		plan, err := schedule.PlanLoop(withHistory(loops.Server, ph(7.4), topUp, dose(role)))
+		require.NoError(t, err)
+		_, change := clause(plan, loops.CoolantChange, loops.ByFinding)
+		_, renewal := clause(plan, loops.InhibitorRenewal, loops.ByFinding)
+		assert.Equal(t, stands, change || renewal, "a dose of %s", role)
+	}
 }
 
 func TestSeason(t *testing.T) {
@@ -109,7 +119,10 @@ func TestSeason(t *testing.T) {
 	}{
 		{"thin margin", func(*schedule.Input) {}, "2026-10-01"},
 		{"no frost reckoned with", func(in *schedule.Input) { in.Policy.FirstFrost = loops.MonthDay{} }, ""},
-		{"nothing can freeze", func(in *schedule.Input) { in.Loop.ColdestWall = nil }, ""},
+		{"nothing can freeze", func(in *schedule.Input) { in.Loop.ColdestWall, in.Loop.NoFrost = nil, true }, ""},
+		{"an evaporator is as cold in summer", func(in *schedule.Input) {
+			in.Loop.ColdestWall, in.Loop.SetPoint, in.Loop.EvaporatorMargin = nil, new(chemistry.Celsius(-5)), new(chemistry.CelsiusDelta(3))
+		}, ""},
 		{"margin enough", func(in *schedule.Input) { in.Loop.ColdestWall = new(chemistry.Celsius(0)) }, ""},
 		{"strength not known", func(in *schedule.Input) {
 			in.Loop.ColdestWall, in.Loop.State.Charge.Mass = new(chemistry.Celsius(0)), nil
@@ -136,12 +149,31 @@ func TestSeason(t *testing.T) {
 			}
 		})
 	}
+	asks := filled(loops.Desktop, false)
+	asks.Policy.FirstFrost = frost
+	got, ok := clause(mustPlan(t, asks), loops.ServiceCheck, loops.BySeason)
+	require.True(t, ok, "an unknown wall is neither warm nor cold")
+	assert.Equal(t, "2026-10-01", got.Day.String())
+	assert.Contains(t, got.Text, "Nobody said how cold the coldest wetted wall gets: ask before the first frost")
+	assert.Contains(t, got.OwnerText, "Tell us")
+
+	evaporator := filled(loops.BenchChiller, false)
+	evaporator.Loop.SetPoint, evaporator.Loop.EvaporatorMargin = new(chemistry.Celsius(-10)), new(chemistry.CelsiusDelta(5))
+	got, ok = clause(mustPlan(t, evaporator), loops.ServiceCheck, loops.BySeason)
+	require.True(t, ok, "it freezes there, in summer too")
+	assert.Equal(t, evaporator.Loop.State.Charge.FilledTo, got.Day)
+
+	fresh := filled(loops.Desktop, false)
+	fresh.Policy.FirstFrost, fresh.Loop.ColdestWall = loops.MonthDay{Month: time.February, Dom: 10}, new(chemistry.Celsius(-10))
+	got, _ = clause(mustPlan(t, fresh), loops.ServiceCheck, loops.BySeason)
+	assert.Equal(t, "2027-01-27", got.Day.String(), "mixed in the workshop seventeen days before: nobody is called back for that frost")
+
 	measured := inspected(day(t, "2026-09-20"), func(x *loops.Inspection) { x.Mass = new(chemistry.MassFraction(0.3)) })
 	in := withHistory(loops.Desktop, measured)
 	in.Policy.FirstFrost, in.Loop.ColdestWall = frost, new(chemistry.Celsius(-10))
 	plan, err := schedule.PlanLoop(in)
 	require.NoError(t, err)
-	got, _ := clause(plan, loops.ServiceCheck, loops.BySeason)
+	got, _ = clause(plan, loops.ServiceCheck, loops.BySeason)
 	assert.Equal(t, "2027-10-01", got.Day.String(), "measured for this winter already")
 }
 

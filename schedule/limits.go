@@ -81,22 +81,33 @@ type lastReading struct {
 	day        loops.Day
 }
 
-// lastReadings returns the newest pH and strength read since the charge was
-// last filled, topped up or dosed, which changes both.
+// lastReadings returns the newest pH and strength of this charge. A top-up does
+// not clear what a pH says, which only a dose of inhibitor, another reading or
+// a fill does. Of the strength it leaves what the balance makes of it, where
+// there is one, else what was read.
 func (p *planner) lastReadings() []lastReading {
 	var ph, strength *lastReading
+	read := func(m chemistry.MassFraction, day loops.Day) {
+		if v, err := chemistry.VolumeFractionOf(p.charge.Fluid, m); err == nil && p.charge.Fluid.IsGlycol() {
+			strength = &lastReading{loops.Strength, "Strength", v.String(), v.Percent(), day}
+		}
+	}
 	for _, e := range p.sinceFill() {
 		switch e.Kind {
-		case loops.KindTopUp, loops.KindDose:
-			ph, strength = nil, nil
+		case loops.KindTopUp:
+			if strength != nil && p.charge.Mass != nil {
+				read(*p.charge.Mass, strength.day)
+			}
+		case loops.KindDose:
+			if e.Dose.Role == loops.RoleInhibitor {
+				ph = nil
+			}
 		case loops.KindInspection:
 			if e.Inspection.PH != nil {
 				ph = &lastReading{loops.PH, "pH", fmt.Sprintf("%.1f", *e.Inspection.PH), *e.Inspection.PH, e.Day}
 			}
-			if m := e.Inspection.Mass; m != nil && p.charge.Fluid.IsGlycol() {
-				if v, err := chemistry.VolumeFractionOf(p.charge.Fluid, *m); err == nil {
-					strength = &lastReading{loops.Strength, "Strength", v.String(), v.Percent(), e.Day}
-				}
+			if m := e.Inspection.Mass; m != nil {
+				read(*m, e.Day)
 			}
 		}
 	}

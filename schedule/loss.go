@@ -88,31 +88,33 @@ func (p *planner) lossDue(perDay float64, spans []span, watched float64) {
 	})
 }
 
-// lossGrown adds a leak check where the last span lost more than twice what
-// the ones before it did, and more than the scale can be wrong by.
+// lossGrown adds a leak check where a span lost more than twice what the ones
+// before it did, and more than the scale can be wrong by. A calm span after it
+// does not clear that, only a dry leak check.
 func (p *planner) lossGrown(spans []span) {
-	last := spans[len(spans)-1]
-	before := spans[:len(spans)-1]
 	checked := p.in.Loop.State.LastLeakCheck
-	if len(before) == 0 || last.days() < 1 || !checked.IsZero() && !checked.Before(last.to) {
+	for n, s := range spans[1:] {
+		if s.days() < 1 || !checked.IsZero() && !checked.Before(s.to) {
+			continue
+		}
+		rates := make([]float64, min(3, n+1))
+		for i := range rates {
+			rates[i] = spans[i].perYear()
+		}
+		slices.Sort(rates)
+		base := max(0, rates[len(rates)/2])
+		expected := base / 365.25 * s.days()
+		if s.grams <= lossFactor*expected || s.grams-expected <= lossOnScale {
+			continue
+		}
+		p.add(loops.LeakCheckTask, loops.Clause{
+			Kind: loops.ByLoss, Day: s.to, Source: lossCompared, Grade: GradeRecord,
+			Text: fmt.Sprintf("Lost %.1f g from %s to %s, %.0f g a year, where its own baseline is %.0f g a year; seen on %s.",
+				s.grams, s.from.Long(), s.to.Long(), s.perYear(), base, s.to.Long()),
+			OwnerText: "More liquid went missing than usual; the workshop wants to look for drips.",
+		})
 		return
 	}
-	rates := make([]float64, min(3, len(before)))
-	for i := range rates {
-		rates[i] = before[i].perYear()
-	}
-	slices.Sort(rates)
-	base := max(0, rates[len(rates)/2])
-	expected := base / 365.25 * last.days()
-	if last.grams <= lossFactor*expected || last.grams-expected <= lossOnScale {
-		return
-	}
-	p.add(loops.LeakCheckTask, loops.Clause{
-		Kind: loops.ByLoss, Day: last.to, Source: lossCompared, Grade: GradeRecord,
-		Text: fmt.Sprintf("Lost %.1f g from %s to %s, %.0f g a year, where its own baseline is %.0f g a year; seen on %s.",
-			last.grams, last.from.Long(), last.to.Long(), last.perYear(), base, last.to.Long()),
-		OwnerText: "More liquid went missing than usual; the workshop wants to look for drips.",
-	})
 }
 
 // spans returns what was lost between looks since the fill, by weight where

@@ -49,8 +49,8 @@ func WithOverrides(p loops.Policy, overrides []Override) (loops.Policy, error) {
 			refuse(value, reason)
 			continue
 		}
-		if o.Build == "sealed" && slices.Contains([]loops.TaskKind{loops.TopUpTask, loops.InhibitorRenewal, loops.BiocideRenewal}, o.Task) {
-			refuse(o.Task, "a task that can be done to a sealed loop: it is not opened to add anything; a coolant change takes its place")
+		if about, _ := loops.AboutTask(o.Task); o.Build == "sealed" && about.Sealed != "" {
+			refuse(o.Task, "a task that can be done to a sealed loop: it is not opened to add anything; a "+string(about.Sealed)+" takes its place")
 		}
 		for m, other := range overrides[:n] {
 			if o.Task == other.Task && meets(o, other) && conditions(o.interval()) == conditions(other.interval()) {

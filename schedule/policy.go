@@ -35,8 +35,8 @@ func Grades() []string {
 }
 
 // policyVersion names the shipped figures in plans made from them; it changes
-// with every change of a figure, so that old plans are found and renewed.
-const policyVersion = "fillmark-2"
+// with every change of a figure or a rule, so that old plans are found and renewed.
+const policyVersion = "fillmark-3"
 
 //go:embed policy/*.csv
 var policyFiles embed.FS

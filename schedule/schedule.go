@@ -48,9 +48,13 @@ type Input struct {
 // in service has an empty plan.
 //
 // Nothing is planned that would open a sealed loop only to measure or to add:
-// there a top-up becomes a service check, and the life of an inhibitor or a
-// biocide a coolant change. So does the renewal of an inhibitor that came with
-// a formulated product, unless its label allows re-dosing.
+// there a top-up and the life of a biocide become a service check, and the life
+// of an inhibitor a coolant change. So does the renewal of an inhibitor that
+// came with a formulated product, unless its label allows re-dosing.
+//
+// A contaminated loop is due a coolant change at once and a leaking one a leak
+// check; no pause holds them back. Each clause moves only by a figure or a
+// judgement that stands for it.
 //
 // It refuses a policy without a version, a loop of another machine, an unknown
 // kind of machine, a charge without a day and absurd evidence, with an
@@ -101,11 +105,14 @@ func (in Input) validate() error {
 	return in.Evidence.validate()
 }
 
-// task orders the clauses and applies a pause.
+// task orders the clauses and applies a pause, which holds back nothing that a
+// condition of the loop asks for.
 func (p *planner) task(kind loops.TaskKind, clauses []loops.Clause) loops.Task {
 	slices.SortStableFunc(clauses, func(a, b loops.Clause) int { return a.Day.Compare(b.Day) })
 	task := loops.Task{Kind: kind, Due: clauses[0].Day, Clauses: clauses}
-	if setting := p.in.Loop.State.Setting(kind); setting.Paused {
+	state := p.in.Loop.State
+	urgent := slices.ContainsFunc(state.Conditions(), func(c loops.Condition) bool { return c.Task == kind })
+	if setting := state.Setting(kind); setting.Paused && !urgent {
 		task.Paused = true
 		// It carries the due day but sorts behind the clause that set it.
 		pause := settingClause(task.Due, "Paused for this loop: nobody is reminded until it is resumed", setting.Why)

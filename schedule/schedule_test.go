@@ -154,8 +154,20 @@ func TestPlanRules(t *testing.T) {
 		}, loops.InhibitorRenewal, "2026-06-10 declared life", "The label gives the inhibitor 5 months; filled on Sat 10 Jan 2026."},
 		{"sealed loop: inhibitor by coolant change", true, func(s *loops.State) { s.Charge.Inhibitor = loops.Additive{Family: "azole", LifeMonths: 5} },
 			loops.InhibitorRenewal, "", ""},
-		{"sealed loop: biocide by coolant change", true, func(s *loops.State) { s.Charge.Biocide = loops.Additive{Family: "azole", LifeMonths: 4} },
-			loops.CoolantChange, "2026-05-10 declared life", "The label gives the biocide 4 months; filled on Sat 10 Jan 2026."},
+		{"sealed loop: its biocide asks for a check", true, func(s *loops.State) { s.Charge.Biocide = loops.Additive{Family: "isothiazolinone", LifeMonths: 4} },
+			loops.ServiceCheck, "2026-05-10 declared life",
+			"The label gives the biocide 4 months, and a sealed loop is not opened to renew it: the check asks whether it cools as before; filled on Sat 10 Jan 2026."},
+		{"and for no coolant change", true, func(s *loops.State) { s.Charge.Biocide = loops.Additive{Family: "isothiazolinone", LifeMonths: 4} },
+			loops.CoolantChange, "2029-01-10 interval", "Change the coolant every 36 months; filled on Sat 10 Jan 2026."},
+		{"the check done, the next is a life later", true, func(s *loops.State) {
+			s.Charge.Biocide = loops.Additive{Family: "isothiazolinone", LifeMonths: 4}
+			s.LastService = loops.Day{Year: 2026, Month: time.May, Dom: 12}
+		}, loops.ServiceCheck, "2026-09-12 declared life",
+			"The label gives the biocide 4 months, and a sealed loop is not opened to renew it: the check asks whether it cools as before; last readings taken on Tue 12 May 2026."},
+		{"no biocide, no renewal", false, func(s *loops.State) { s.Charge.Biocide = loops.Additive{Family: "none", LifeMonths: 4} },
+			loops.BiocideRenewal, "", ""},
+		{"no inhibitor, no renewal", false, func(s *loops.State) { s.Charge.Inhibitor = loops.Additive{Family: "none", LifeMonths: 4} },
+			loops.InhibitorRenewal, "", ""},
 		{"biocide counts from its dose", false, func(s *loops.State) {
 			s.Charge.Biocide = loops.Additive{Family: "isothiazolinone", LifeMonths: 4, Added: loops.Day{Year: 2026, Month: time.March, Dom: 1}}
 		}, loops.BiocideRenewal, "2026-07-01 declared life", "The label gives the biocide 4 months; biocide last added on Sun 1 Mar 2026."},
@@ -171,17 +183,6 @@ func TestPlanRules(t *testing.T) {
 			s.Missing, s.MissingSeen = 0.03, loops.Day{Year: 2026, Month: time.August, Dom: 3}
 		},
 			loops.ServiceCheck, "2026-08-03 finding", "30 ml missing to the fill mark; seen on Mon 3 Aug 2026."},
-		// UFC 3-240-13FN: 2 % of the volume in less than four months.
-		{"fast loss", false, func(s *loops.State) { s.Missing, s.MissingSeen = 0.03, loops.Day{Year: 2026, Month: time.May, Dom: 9} },
-			loops.LeakCheckTask, "2026-05-09 finding", "6 % of the volume gone where 2 % in 4 months is too much; filled on Sat 10 Jan 2026, seen on Sat 9 May 2026."},
-		{"loss over four months", false, func(s *loops.State) { s.Missing, s.MissingSeen = 0.03, loops.Day{Year: 2026, Month: time.May, Dom: 10} },
-			loops.LeakCheckTask, "2027-01-10 interval", "Check for leaks every 12 months; filled on Sat 10 Jan 2026."},
-		{"loss of 2 % is not more than 2 %", false, func(s *loops.State) { s.Missing, s.MissingSeen = 0.01, loops.Day{Year: 2026, Month: time.May, Dom: 9} },
-			loops.LeakCheckTask, "2027-01-10 interval", "Check for leaks every 12 months; filled on Sat 10 Jan 2026."},
-		{"fast loss, already checked", false, func(s *loops.State) {
-			s.Missing, s.MissingSeen = 0.03, loops.Day{Year: 2026, Month: time.May, Dom: 9}
-			s.LastLeakCheck = s.MissingSeen
-		}, loops.LeakCheckTask, "2027-05-09 interval", "Check for leaks every 12 months; last checked for leaks on Sat 9 May 2026."},
 		{"something is off", false, func(s *loops.State) { s.Concern = loops.Day{Year: 2026, Month: time.March, Dom: 5} },
 			loops.ServiceCheck, "2026-03-05 finding", "The owner says something is off; answered on Thu 5 Mar 2026."},
 		{"own interval", false, func(s *loops.State) {
@@ -255,7 +256,7 @@ func TestPlanFromHistory(t *testing.T) {
 
 	history = append(history, loops.Entry{ID: 4, Day: day(t, "2026-02-25"), Kind: loops.KindInspection,
 		Inspection: &loops.Inspection{Verdict: loops.Watch, Missing: &missing}})
-	in.Loop.State = loops.Fold(history)
+	in.Loop.State, in.History = loops.Fold(history), history
 	plan, err = schedule.PlanLoop(in)
 	require.NoError(t, err)
 	assert.Equal(t, "2027-02-25 interval", dues(plan)[loops.ServiceCheck], "readings settle the owner's concern")

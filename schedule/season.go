@@ -5,7 +5,6 @@ package schedule
 
 import (
 	"fmt"
-	"math"
 
 	"fillmark/chemistry"
 	"fillmark/loops"
@@ -27,52 +26,92 @@ const (
 )
 
 // season adds a check before the first frost where the charge is near its
-// limit or of unknown strength, and something in the loop can freeze.
+// limit or of unknown strength, and something in the loop can freeze. Where
+// nobody said how cold it gets the check asks: a loop stands neither indoors
+// nor outdoors until somebody says so. The wall of a chiller's evaporator is as
+// cold in summer, so no season is waited for.
 func (p *planner) season() {
-	frost := p.in.Policy.FirstFrost
-	wall, freezes := p.in.Loop.Wall()
-	if frost == (loops.MonthDay{}) || !freezes {
+	frost, loop := p.in.Policy.FirstFrost, p.in.Loop
+	if loop.NoFrost {
 		return
 	}
-	said, thin := p.margin(wall)
-	if !thin {
-		return
+	wall, known := loop.Wall()
+	evaporator := known && (loop.ColdestWall == nil || wall < *loop.ColdestWall)
+	since, measured := p.strengthKnown()
+	switch {
+	case !known && frost != (loops.MonthDay{}):
+		p.add(loops.ServiceCheck, loops.Clause{
+			Kind: loops.BySeason, Day: beforeFrost(frost, since, false), Source: askSource, Grade: GradeCommon,
+			Text:      fmt.Sprintf("Nobody said how cold the coldest wetted wall gets: ask before the first frost, reckoned with on %s; filled on %s.", frost, p.charge.FilledTo.Long()),
+			OwnerText: "We do not know how cold it gets where the machine is used, stored or carried. Tell us, so that the liquid in it cannot freeze; until then keep it from frost.",
+		})
+	case !known || !evaporator && frost == (loops.MonthDay{}):
+	default:
+		said, thin, freezes := p.margin(wall)
+		if !thin || evaporator && !freezes {
+			return
+		}
+		from := "filled on " + since.Long()
+		if measured {
+			from = "strength last measured on " + since.Long()
+		}
+		c := loops.Clause{
+			Kind: loops.BySeason, Day: since, Source: marginSource, Grade: GradeMaker,
+			Text:      fmt.Sprintf("The evaporator is as cold all year: %s; %s.", said, from),
+			OwnerText: "The workshop checks that the liquid cannot freeze in it.",
+		}
+		if !evaporator {
+			c.Day = beforeFrost(frost, since, measured || p.mixedHere())
+			c.Text = fmt.Sprintf("Before the first frost, reckoned with on %s: %s; %s.", frost, said, from)
+			c.OwnerText = fmt.Sprintf("Before the first frost, about %s, the workshop checks that the liquid cannot freeze.", frost)
+		}
+		p.add(loops.ServiceCheck, c)
 	}
-	from, measured := p.charge.FilledTo, false
+}
+
+// askSource is where the question for the coldest wall is from.
+const askSource = "common practice, no source"
+
+// strengthKnown returns the day the strength was last measured, else that of
+// the fill.
+func (p *planner) strengthKnown() (day loops.Day, measured bool) {
+	day = p.charge.FilledTo
 	for _, e := range p.sinceFill() {
-		if e.Kind == loops.KindInspection && e.Inspection.Mass != nil && !e.Day.Before(from) {
-			from, measured = e.Day, true
+		if e.Kind == loops.KindInspection && e.Inspection.Mass != nil && !e.Day.Before(day) {
+			day, measured = e.Day, true
 		}
 	}
+	return day, measured
+}
+
+// mixedHere tells that the workshop mixed the charge and knew its strength,
+// which is then as fresh on the day of the fill as a measured one.
+func (p *planner) mixedHere() bool {
+	return p.charge.Origin == loops.WorkshopFill && p.charge.Mass != nil
+}
+
+// beforeFrost returns the day of the check before the first frost after a day;
+// where the strength was fresh then, the first for which it is not.
+func beforeFrost(frost loops.MonthDay, from loops.Day, fresh bool) loops.Day {
 	due := frost.In(from.Year).AddDays(-seasonAhead)
-	for year := from.Year + 1; !due.After(from) || measured && due.AddDays(-seasonFresh).Before(from); year++ {
+	for year := from.Year + 1; !due.After(from) || fresh && due.AddDays(-seasonFresh).Before(from); year++ {
 		due = frost.In(year).AddDays(-seasonAhead)
 	}
-	since := "filled on " + from.Long()
-	if measured {
-		since = "strength last measured on " + from.Long()
-	}
-	p.add(loops.ServiceCheck, loops.Clause{
-		Kind: loops.BySeason, Day: due, Source: marginSource, Grade: GradeMaker,
-		Text:      fmt.Sprintf("Before the first frost, reckoned with on %s: %s; %s.", frost, said, since),
-		OwnerText: fmt.Sprintf("Before the first frost, about %s, the workshop checks that the liquid cannot freeze.", frost),
-	})
+	return due
 }
 
 // margin says how far the charge protects below the wall, the bad end of both
-// the strength and the freeze point, and whether that is thin.
-func (p *planner) margin(wall chemistry.Celsius) (said string, thin bool) {
-	c := p.charge
-	if c.Mass == nil {
-		return "the strength is not known", true
+// the strength and the freeze point, and whether that is thin or not at all.
+func (p *planner) margin(wall chemistry.Celsius) (said string, thin, freezes bool) {
+	loop := p.in.Loop
+	if loop.State.Charge.Mass == nil {
+		return "the strength is not known", true, true
 	}
-	weak, err := chemistry.FreezePoint(c.Fluid, max(0, *c.Mass-c.MassUncertainty))
-	nominal, err2 := chemistry.FreezePoint(c.Fluid, *c.Mass)
-	if err != nil || err2 != nil {
-		return "the freeze point is outside the published tables", true
+	protection := loop.Protection()
+	if protection == nil {
+		return "the freeze point is outside the published tables", true, true
 	}
-	by := float64(weak.Stated.Sub(nominal.Stated))
-	warm := nominal.Stated.Add(chemistry.CelsiusDelta(math.Hypot(by, float64(nominal.Uncertainty))))
+	warm := protection.WarmEnd()
 	left := wall.Sub(warm)
-	return fmt.Sprintf("first ice at %s at worst, %.1f K below the coldest wall of %s", warm, max(0, float64(left)), wall), left < thinMargin
+	return fmt.Sprintf("first ice at %s at worst, %.1f K below the coldest wall of %s", warm, max(0, float64(left)), wall), left < thinMargin, !protection.Holds
 }

@@ -242,16 +242,8 @@ func standing(f workshop.File, open []loops.TaskKind) string {
 
 // taskForOwner names a task as owners know it.
 func taskForOwner(kind loops.TaskKind) string {
-	words := map[loops.TaskKind]string{
-		loops.Look:             "You look it over",
-		loops.ServiceCheck:     "We check it in the workshop",
-		loops.TopUpTask:        "We top up the liquid that cools it",
-		loops.InhibitorRenewal: "We renew what keeps it from corroding",
-		loops.BiocideRenewal:   "We renew what keeps the liquid from spoiling",
-		loops.CoolantChange:    "We change the liquid that cools it",
-		loops.LeakCheckTask:    "We check it for leaks",
-	}
-	return words[kind]
+	about, _ := loops.AboutTask(kind)
+	return about.OwnerThen
 }
 
 // fullest keeps of texts that begin alike the one that says most.

@@ -118,7 +118,7 @@ func (w *Workshop) actOnce(s Stamp, tag loops.Tag, all []acts.Act, write bool) (
 		return Recorded{}, err
 	}
 	for _, e := range change.Entries {
-		if e.Kind == loops.KindHandover {
+		if e.Kind == loops.KindHandover || e.Kind == loops.KindReturn {
 			if recorded.Mailed, err = w.handOver(s, file, e, &change); err != nil {
 				return Recorded{}, err
 			}

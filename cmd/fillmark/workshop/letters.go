@@ -11,28 +11,22 @@ import (
 	"fillmark/schedule"
 )
 
-// handOver adds to the change the confirmation that the owner gets. It returns the subject of the mail, empty where
-// the owner gets none.
+// handOver adds to the change the letter that the owner gets when the machine
+// goes back, handed over or as it is. It returns the subject of the mail, empty
+// where the owner gets none.
 func (w *Workshop) handOver(s Stamp, file File, e loops.Entry, change *loops.Change) (string, error) {
 	owner := file.Owner
-	if owner.ID == 0 {
+	if owner.ID == 0 || !owner.MayMail() {
 		return "", nil // a donor unit goes back to nobody
-	}
-	if !owner.MayMail() {
-		return "", nil
 	}
 	// The tag keeps machines apart that go back to one owner on one day, the
 	// entry a second hand-over of the same loop.
 	day := loops.DayOf(s.At, w.zoneOf(owner))
 	key := loops.NewMessageKey(owner.ID, day, loops.PurposeHandover, fmt.Sprintf("%s-%d", file.Loop.Tag, e.ID))
 	links := w.ownerLinks(owner.ID, s.At)
-	in := notify.HandoverInput{
-		Workshop: w.sender(), Owner: owner, Day: e.Day, Date: s.At.In(w.zoneOf(owner)),
-		MessageID: notify.MessageIDFor(key, w.mailDomain()),
-		Machine:   file.Machine.Name, Kind: file.Machine.Kind, Loops: []notify.HandoverLoop{handoverLoop(file.Loop)},
-		Cautions: OwnerCautions([]File{file}),
-		Links:    notify.Links{Stop: links.Stop, OneClick: links.OneClick},
-	}
+	in := w.handoverInput(file, e)
+	in.Date, in.MessageID = s.At.In(w.zoneOf(owner)), notify.MessageIDFor(key, w.mailDomain())
+	in.Links = notify.Links{Stop: links.Stop, OneClick: links.OneClick}
 	var events []schedule.Event
 	for _, task := range NextTasks(file.Loop.Plan) {
 		item := schedule.Item{Owner: owner, Machine: file.Machine, Loop: file.Loop, Task: task}
@@ -50,16 +44,21 @@ func (w *Workshop) handOver(s Stamp, file File, e loops.Entry, change *loops.Cha
 	return letter.Subject, nil
 }
 
-func handoverLoop(l loops.Loop) notify.HandoverLoop {
-	charge := *l.State.Charge
-	out := notify.HandoverLoop{Name: l.Name, Tag: l.Tag, Sealed: l.Sealed, Fluid: charge.Fluid, Charge: ownerCharge(charge), Volume: charge.Volume}
-	if p := l.Protection(); p != nil {
-		out.Freeze, out.FreezeUncertainty, out.Coldest = &p.FreezePoint, p.Uncertainty, p.Wall
+// handoverInput is what the letter of an entry says, a hand-over or a return,
+// on paper and by mail.
+func (w *Workshop) handoverInput(file File, e loops.Entry) notify.HandoverInput {
+	l := notify.HandoverLoopOf(file.Loop, file.History)
+	for _, t := range NextTasks(file.Loop.Plan) {
+		l.Next = append(l.Next, nextTask(t))
 	}
-	for _, t := range NextTasks(l.Plan) {
-		out.Next = append(out.Next, nextTask(t))
+	in := notify.HandoverInput{
+		Workshop: w.sender(), Owner: file.Owner, Day: e.Day, Machine: file.Machine.Name, Kind: file.Machine.Kind,
+		Loops: []notify.HandoverLoop{l}, Cautions: OwnerCautions([]File{file}),
 	}
-	return out
+	if e.Kind == loops.KindReturn {
+		in.AsItIs = e.Return.Why
+	}
+	return in
 }
 
 // nextTask says a task that will come due as owners read it.
@@ -75,16 +74,4 @@ func (w *Workshop) calendar(events []schedule.Event) ([]byte, error) {
 	return schedule.Calendar{
 		Organizer: &schedule.Organizer{Name: w.settings.Name, Email: w.settings.From}, Events: events,
 	}.Encode()
-}
-
-// ownerCharge says what is in a loop, with the fraction and its basis, in
-// words an owner can read out to somebody.
-func ownerCharge(c loops.Charge) string {
-	if !c.Fluid.IsGlycol() {
-		return c.Fluid.Name()
-	}
-	if c.Mass == nil {
-		return c.Fluid.Name() + " in water, strength not known"
-	}
-	return fmt.Sprintf("%.0f %% %s by mass in water", c.Mass.Percent(), c.Fluid.Name())
 }

@@ -31,18 +31,22 @@ func (w *Workshop) addReceipt(s Stamp, owner loops.Owner, answer loops.Answer, a
 	}
 	const most = 20 // machines and next tasks that a receipt names
 	for _, f := range about[:min(len(about), most)] {
-		name := machineName(f.Machine, f.Loop)
+		name := notify.MachineName(f.Machine, f.Loop)
 		if !slices.Contains(in.Machines, name) {
 			in.Machines = append(in.Machines, name)
 		}
 		for _, t := range NextTasks(f.Loop.Plan)[:min(1, len(NextTasks(f.Loop.Plan)))] {
 			in.Next = append(in.Next, notify.MachineTask{Machine: name, NextTask: nextTask(t)})
 		}
-		if charge := f.Loop.State.Charge; charge != nil {
-			guide := notify.GuideFor(loops.Look, f.Machine.Kind, f.Loop.Sealed, charge.Fluid, in.Workshop.ReachUs())
-			if in.Wet == "" || charge.Fluid == chemistry.EthyleneGlycol || charge.Fluid == "" {
-				in.Wet = guide.Wet
-			}
+		for _, c := range f.Loop.State.Conditions() {
+			in.Conditions = append(in.Conditions, notify.MachineCondition{Machine: name, Condition: c})
+		}
+		fluid := chemistry.Fluid("") // of a drained loop nobody can say that it is harmless
+		if f.Loop.State.Charge != nil {
+			fluid = f.Loop.State.Charge.Fluid
+		}
+		if in.Wet == "" || fluid == chemistry.EthyleneGlycol || fluid == "" {
+			in.Wet = notify.GuideFor(loops.Look, f.Machine.Kind, f.Loop.Sealed, fluid, in.Workshop.ReachUs()).Wet
 		}
 	}
 	in.Cautions = OwnerCautions(about[:min(len(about), most)])
@@ -55,8 +59,8 @@ func (w *Workshop) addReceipt(s Stamp, owner loops.Owner, answer loops.Answer, a
 }
 
 // Printed composes the letter on paper for the owner of the loop with the tag:
-// every task that is open for the owner's machines, or, where none is, the next
-// one of this loop.
+// where it went back as it is what it went back with; else every task that is
+// open for the owner's machines, or, where none is, the next one of this loop.
 func (w *Workshop) Printed(s Stamp, tag loops.Tag) (notify.Printed, error) {
 	file, err := w.File(tag)
 	if err != nil {
@@ -64,6 +68,9 @@ func (w *Workshop) Printed(s Stamp, tag loops.Tag) (notify.Printed, error) {
 	}
 	if file.Owner.ID == 0 {
 		return notify.Printed{}, &loops.InvalidError{Field: "tag", Value: string(tag), Reason: "a loop of an owner; a donor unit has nobody to write to"}
+	}
+	if !file.Loop.State.ReturnedAsIs.IsZero() {
+		return notify.PrintHandover(w.handoverInput(file, lastReturn(file.History)))
 	}
 	day := w.DayOf(file.Owner, s.At)
 	files, err := w.FilesOf(file.Owner.ID)
@@ -96,9 +103,20 @@ func (w *Workshop) Printed(s Stamp, tag loops.Tag) (notify.Printed, error) {
 	return notify.ComposePrinted(in)
 }
 
+// lastReturn is the entry with which a machine last went back as it was.
+func lastReturn(history []loops.Entry) loops.Entry {
+	var last loops.Entry
+	for _, e := range loops.Standing(history) {
+		if e.Kind == loops.KindReturn {
+			last = e
+		}
+	}
+	return last
+}
+
 // letterItem says one task of a loop in a letter.
 func (w *Workshop) letterItem(f File, t loops.Task, day loops.Day) notify.ReminderItem {
-	item := reminderItem(f.Machine, f.Loop, t)
+	item := notify.ItemOf(f.Machine, f.Loop, t)
 	item.Stage = loops.StageDue
 	switch p := w.settings.Policy; {
 	case day.Before(t.Due):
@@ -107,14 +125,4 @@ func (w *Workshop) letterItem(f File, t loops.Task, day loops.Day) notify.Remind
 		item.Stage = loops.StageLate
 	}
 	return item
-}
-
-// reminderItem says what is due, why, and what is in the loop, in owners' words.
-func reminderItem(m loops.Machine, l loops.Loop, t loops.Task) notify.ReminderItem {
-	charge := *l.State.Charge
-	return notify.ReminderItem{
-		Machine: machineName(m, l), Kind: m.Kind, Tag: l.Tag, Sealed: l.Sealed,
-		Fluid: charge.Fluid, Charge: ownerCharge(charge), Task: t.Kind, Due: t.Due,
-		Reason: t.Binding().ForOwner(), Source: t.Binding().SourceForOwner(),
-	}
 }

@@ -100,7 +100,7 @@ func (w *Workshop) composeReminder(r schedule.Reminder, at time.Time) (notify.Le
 			continue
 		}
 		inside = append(inside, File{Loop: item.Loop, Machine: item.Machine})
-		line := reminderItem(item.Machine, item.Loop, item.Task)
+		line := notify.ItemOf(item.Machine, item.Loop, item.Task)
 		line.Stage = item.Stage
 		in.Items = append(in.Items, line)
 		events = append(events, schedule.NewEvent(item.Item, w.mailDomain(), in.Links.AllFine, at))
@@ -119,12 +119,4 @@ func (w *Workshop) sender() notify.Workshop {
 
 func (w *Workshop) mailDomain() string {
 	return w.settings.From[strings.LastIndexByte(w.settings.From, '@')+1:]
-}
-
-// machineName names the machine, and the loop where it has several.
-func machineName(m loops.Machine, l loops.Loop) string {
-	if l.Name != "" {
-		return m.Name + " (" + l.Name + ")"
-	}
-	return m.Name
 }
