@@ -46,7 +46,7 @@ func TestTryTakesAFreePortWhereItsOwnIsTaken(t *testing.T) {
 	ended := make(chan int, 1)
 	var errOut bytes.Buffer
 	go func() {
-		code := Run(ctx, []string{"try"}, []string{"HOME=" + t.TempDir()}, strings.NewReader(""), write, &errOut)
+		code := Run(ctx, testNow, []string{"try"}, []string{"HOME=" + t.TempDir()}, strings.NewReader(""), write, &errOut)
 		_ = write.Close() // a pipe has nothing to say
 		ended <- code
 	}()
