@@ -326,17 +326,20 @@ func (s *State) taint(charge Charge) *Contamination {
 		return &c
 	case s.Remains != nil && mustNotMeet(s.Remains.Fluid, charge.Fluid):
 		return &Contamination{charge.FilledTo, charge.Fluid, s.Remains.Fluid}
+	case s.Charge != nil && mustNotMeet(s.Charge.Fluid, charge.Fluid): // filled on top of it, or nobody wrote the drain down
+		return &Contamination{charge.FilledTo, charge.Fluid, s.Charge.Fluid}
 	}
 	return nil
 }
 
-// mustNotMeet tells that one of two different fluids makes the other unfit: two
-// glycols, glycol in a loop that runs on water, or anything in deionised water.
+// mustNotMeet tells that what is in a loop makes another fluid unfit: two
+// glycols, ethylene glycol in anything that would be called harmless, or anything
+// in deionised water.
 func mustNotMeet(in, with chemistry.Fluid) bool {
 	if in == with || in == "" {
 		return false
 	}
-	return in.IsGlycol() && with.IsGlycol() || in == chemistry.DeionisedWater || with == chemistry.DeionisedWater
+	return in.IsGlycol() && with.IsGlycol() || in == chemistry.EthyleneGlycol || in == chemistry.DeionisedWater || with == chemistry.DeionisedWater
 }
 
 // contaminate folds a foreign liquid into the charge. Nobody can say any more

@@ -47,7 +47,7 @@ func (p *planner) holds(task loops.TaskKind) bool {
 	case loops.InhibitorRenewal:
 		return p.charge.FormulatedProduct || p.charge.Inhibitor.Family != "" || p.charge.Inhibitor.Product != ""
 	case loops.BiocideRenewal:
-		return p.charge.Biocide.Family != "" || p.charge.Biocide.Product != ""
+		return p.charge.Biocide.Family != string(chemistry.NoBiocide) && (p.charge.Biocide.Family != "" || p.charge.Biocide.Product != "")
 	}
 	return true
 }
