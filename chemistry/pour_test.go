@@ -86,3 +86,22 @@ func TestCheckPourKeepsTheStrength(t *testing.T) {
 		assert.InDelta(t, x, float64(after.Mass), 1e-9)
 	})
 }
+
+// A loop that is filled to the mark is not overfilled, whatever its volumes add
+// up to in binary; a tenth of a millilitre more is.
+func TestFullToTheMark(t *testing.T) {
+	t.Parallel()
+	for poured, want := range map[chemistry.Litre]bool{0.01: false, 0.0101: true} {
+		reasons, _, err := chemistry.CheckPour(chemistry.PourRequest{
+			TopUpRequest: chemistry.TopUpRequest{Fluid: chemistry.PropyleneGlycol, Mass: new(chemistry.MassFraction(0.4)), Holds: 0.47, NoFrost: true},
+			Poured:       []chemistry.Pour{{Liquid: chemistry.Liquid{Name: "water", Fluid: chemistry.TreatedWater}, Volume: poured}},
+			Capacity:     0.48, MetalsKnown: true,
+		})
+		require.NoError(t, err)
+		over := false
+		for _, r := range reasons {
+			over = over || r.Rule == "overfilled"
+		}
+		assert.Equal(t, want, over, poured)
+	}
+}

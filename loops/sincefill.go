@@ -19,7 +19,8 @@ type SinceFill struct {
 }
 
 // SinceFillOf walks the standing entries since the last fill. Liquid poured in
-// a top-up counts as free of additives; a dose renews its own.
+// a top-up counts as free of additives; a dose renews its own, and the pH that
+// was read before it no longer holds.
 func SinceFillOf(history []Entry) SinceFill {
 	var s SinceFill
 	var volume chemistry.Litre
@@ -41,6 +42,7 @@ func SinceFillOf(history []Entry) SinceFill {
 			}
 			s.InhibitorLeft, s.BiocideLeft, volume = s.InhibitorLeft*share, s.BiocideLeft*share, max(0, after)
 		case KindDose:
+			s.PH = nil // what was read before says nothing of what it is now
 			if e.Dose.Role == RoleInhibitor {
 				s.InhibitorLeft = 1
 			} else {

@@ -330,6 +330,8 @@ func (s *State) taint(charge Charge) *Contamination {
 		return &c
 	case s.Remains != nil && mustNotMeet(s.Remains.Fluid, charge.Fluid):
 		return &Contamination{charge.FilledTo, charge.Fluid, s.Remains.Fluid}
+	case s.Charge != nil && mustNotMeet(s.Charge.Fluid, charge.Fluid): // filled on top of it, or nobody wrote the drain down
+		return &Contamination{charge.FilledTo, charge.Fluid, s.Charge.Fluid}
 	}
 	return nil
 }

@@ -36,14 +36,18 @@ leaking however short it was.`, loops.LeakCheckHours),
 // Kind is leak check.
 func (a *LeakCheck) Kind() loops.EntryKind { return loops.KindLeakCheck }
 
-// Check wants to know how it ended, and refuses one that ran longer than the
-// loop has been filled.
+// Check wants to know how it ended, and refuses one of an empty loop, which
+// cannot leak, and one that ran longer than the loop has been filled.
 func (a *LeakCheck) Check(s Snapshot, today loops.Day) error {
 	if a.Dry == a.Wet {
 		return wrong("dry", "", "dry or wet: one of them says how it ended")
 	}
 	on := a.on(today)
-	c := s.On(on).Charge
+	state := s.On(on)
+	if !state.Empty.IsZero() {
+		return wrong("tag", string(s.Loop.Tag), "a loop that holds something: this one was drained on "+state.Empty.String()+"; record its fill first")
+	}
+	c := state.Charge
 	if c == nil || c.Origin != loops.WorkshopFill {
 		return nil
 	}

@@ -213,7 +213,11 @@ func (a *app) stopped(stop *acts.StopError) error {
 // printActReasons prints what speaks against an act, and for it where it is a note.
 func printActReasons(p *printer, reasons []acts.Reason) {
 	for _, r := range reasons {
-		p.paragraph("  ", "    ", fmt.Sprintf("%s (%s): %s [%s]", strings.ToUpper(string(r.Verdict)), r.Rule, r.Text, r.Source))
+		line := fmt.Sprintf("%s (%s): %s", strings.ToUpper(string(r.Verdict)), r.Rule, r.Text)
+		if r.Source != "" { // what was recorded before keeps no source
+			line += " [" + r.Source + "]"
+		}
+		p.paragraph("  ", "    ", line)
 	}
 }
 

@@ -9,6 +9,8 @@ import (
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/cobra/doc"
+
+	"fillmark/cmd/fillmark/acts"
 )
 
 // docsCommand is for those who package Fillmark, and so not in the help.
@@ -23,6 +25,13 @@ func (a *app) docsCommand() *cobra.Command {
 			root := cmd.Root()
 			root.DisableAutoGenTag = true // the pages tell the same on every day
 			return doc.GenManTree(root, &doc.GenManHeader{Title: "FILLMARK", Section: "1", Source: "Fillmark", Manual: "Fillmark"}, args[0])
+		},
+	})
+	cmd.AddCommand(&cobra.Command{
+		Use: "acts", Short: "Print the reference of the acts, as doc/acts.md has it", Args: cobra.NoArgs,
+		RunE: func(*cobra.Command, []string) error {
+			_, err := fmt.Fprint(a.out, acts.Reference())
+			return err
 		},
 	})
 	return cmd

@@ -77,6 +77,8 @@ func hintFor(err error) string {
 		return "the way back: stop fillmark serve, move the register and the folders keys and photos beside it aside, and put the newest backup there with fillmark restore FOLDER"
 	case errors.Is(err, store.ErrForeign):
 		return "name the register with --store, or move that file aside and put the newest backup there with fillmark restore FOLDER"
+	case errors.Is(err, loops.ErrRepeated):
+		return "fillmark loop history shows what is on record"
 	case errors.Is(err, loops.ErrConflict):
 		return "somebody else wrote to this record; look at it again and repeat"
 	}

@@ -1,0 +1,201 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package acts_test
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/acts"
+	"fillmark/loops"
+)
+
+// Entries of histories, so many days from today.
+
+func filled(days int) loops.Entry {
+	on := today.AddDays(days)
+	return loops.Entry{Kind: loops.KindFill, Day: on, Fill: &loops.Fill{Charge: loops.Charge{
+		Fluid: chemistry.PropyleneGlycol, Mass: new(chemistry.MassFraction(0.4)), MassUncertainty: 0.01, Volume: 0.46, Origin: loops.WorkshopFill, FilledFrom: on, FilledTo: on,
+		Inhibitor: loops.Additive{Family: "azole"},
+	}}}
+}
+
+func checked(days int, hours float64, dry bool) loops.Entry {
+	return loops.Entry{Kind: loops.KindLeakCheck, Day: today.AddDays(days), LeakCheck: &loops.LeakCheck{Hours: hours, Dry: dry}}
+}
+
+func read(die chemistry.Celsius) loops.Inspection {
+	return loops.Inspection{Die: &die, Room: new(chemistry.Celsius(22)), PowerW: new(100.0), Steady: true, Verdict: loops.Good}
+}
+
+func proved(days int) loops.Entry {
+	return loops.Entry{Kind: loops.KindProof, Day: today.AddDays(days), Proof: &loops.Proof{Before: read(92), After: read(52)}}
+}
+
+func entry(days int, kind loops.EntryKind) loops.Entry {
+	return loops.Entry{Kind: kind, Day: today.AddDays(days)}
+}
+
+// line makes an act of its command line.
+func line(t require.TestingT, name string, words ...string) acts.Act {
+	d, ok := acts.Find(name)
+	require.True(t, ok, name)
+	said := acts.Said{}
+	for _, word := range words {
+		field, value, ok := strings.Cut(word, "=")
+		if !ok {
+			value = "yes"
+		}
+		said[field] = append(said[field], value)
+	}
+	act, err := d.Read(said)
+	require.NoError(t, err)
+	return act
+}
+
+// settled is the verdict of the gate, with the rules that speak.
+func settled(t require.TestingT, act acts.Act, s acts.Snapshot) string {
+	if err := act.Check(s, today); err != nil {
+		return "impossible: " + err.Error()
+	}
+	d, _ := acts.OfKind(act.Kind())
+	_, reasons, err := acts.Settle(d, act, s, today, "test")
+	text := string(acts.Judge(reasons))
+	for _, r := range reasons {
+		if r.Verdict.Worse(chemistry.Go) {
+			text += " " + r.Rule
+		}
+	}
+	if _, stopped := err.(*acts.StopError); stopped {
+		text += "; refused"
+	} else if err != nil {
+		text = err.Error()
+	}
+	return text
+}
+
+// Each rule with the nearest input on both sides of its threshold.
+func TestRulesAtTheirThresholds(t *testing.T) {
+	t.Parallel()
+	glycol := func(share string) acts.Act {
+		return line(t, "fill", "fluid=pg", "mass="+share, "uncertainty=1%", "inhibitor=azole", "biocide=none", "poured=460ml")
+	}
+	open := func(s acts.Snapshot, change func(*acts.Snapshot)) acts.Snapshot { change(&s); return s }
+	ready := []loops.Entry{filled(-3), checked(-2, 24, true), proved(-1)}
+	over := line(t, "handover", "mail-consent")
+	weak := filled(-3)
+	weak.Fill.Charge.Mass = new(chemistry.MassFraction(0.31))
+	for _, tt := range []struct {
+		name string
+		act  acts.Act
+		s    acts.Snapshot
+		want string
+	}{
+		{"all is well", over, snapshot(ready...), "go"},
+		{"23.9 h", over, snapshot(filled(-3), checked(-2, 23.9, true), proved(-1)), "stop leak-check; refused"},
+		{"24 h, then wet", over, snapshot(filled(-3), checked(-2, 24, true), proved(-1), checked(-1, 1, false)), "stop leaking; refused"},
+		{"wet, then 23.9 h", over, snapshot(filled(-4), checked(-3, 1, false), checked(-2, 23.9, true), proved(-1)), "stop leaking; refused"},
+		{"wet, then 24 h", over, snapshot(filled(-4), checked(-3, 1, false), checked(-2, 24, true), proved(-1)), "go"},
+		{"wet, then topped up", over, snapshot(filled(-4), checked(-3, 1, false), toppedUp(-2, "water", chemistry.TreatedWater, 0, 0.01), proved(-1)), "stop leaking; refused"},
+		{"no proof", over, snapshot(filled(-3), checked(-2, 24, true)), "stop unproved; refused"},
+		{"no proof, and why", line(t, "handover", "mail-consent", "unproved=no load"), snapshot(filled(-3), checked(-2, 24, true)), "go"},
+		{"nobody asked", line(t, "handover"), snapshot(ready...), "care consent"},
+		{"too weak for the wall", over, snapshot(weak, checked(-2, 24, true), proved(-1)), "go"},
+		{"colder than it bears", over, open(snapshot(weak, checked(-2, 24, true), proved(-1)), func(s *acts.Snapshot) { s.Loop.ColdestWall = new(chemistry.Celsius(-18)) }), "stop frost; refused"},
+		{"a wall nobody knows", over, open(snapshot(ready...), func(s *acts.Snapshot) { s.Loop.ColdestWall = nil }), "stop wall-unknown; refused"},
+		{"nothing can freeze", over, open(snapshot(ready...), func(s *acts.Snapshot) { s.Loop.ColdestWall, s.Loop.NoFrost = nil, true }), "go"},
+		{"drained", over, snapshot(append(ready, drained(0))...), "stop no-charge leak-check; refused"},
+
+		{"24 h on the fill's own day", line(t, "leakcheck", "hours=24h", "dry"), snapshot(filled(0)), "impossible: hours"},
+		{"less than that", line(t, "leakcheck", "hours=23h", "dry"), snapshot(filled(0)), "care too-short"},
+		{"24 h on the day after", line(t, "leakcheck", "hours=24h", "dry"), snapshot(filled(-1)), "go"},
+		{"of an empty loop", line(t, "leakcheck", "hours=24h", "dry"), snapshot(filled(-2), drained(-1)), "impossible: tag"},
+
+		{"glycol that bears it", glycol("30%"), snapshot(), "go"},
+		{"glycol that does not", glycol("12%"), snapshot(), "stop glycol-feeds frost; refused"},
+		{"not drained, the same fluid", glycol("30%"), snapshot(filled(-3)), "care not-drained"},
+		{"not drained, another", line(t, "fill", "fluid=eg", "mass=40%", "inhibitor=azole", "poured=460ml"), snapshot(filled(-3)), "stop not-drained eg-within-reach; refused"},
+		{"drained and not rinsed", line(t, "fill", "fluid=eg", "mass=40%", "uncertainty=1%", "inhibitor=azole", "biocide=none", "poured=460ml"), snapshot(filled(-3), drained(-2)), "stop not-rinsed eg-within-reach; refused"},
+
+		{"the wrong glycol", line(t, "poured", "poured=eg:95%=10ml"), snapshot(filled(-3)), "stop eg-with-pg; refused"},
+		{"readings of nothing", line(t, "readings"), snapshot(filled(-3)), "impossible: readings"},
+		{"a level is one", line(t, "readings", "gap=0ml"), snapshot(filled(-3)), "go"},
+		{"45 W and 120 W", line(t, "proof", "before-die=70C", "before-room=22C", "before-power=45W", "die=60C", "room=22C", "power=120W", "steady"), snapshot(filled(-3)), "stop not-proved; refused"},
+		{"75 W and 100 W", line(t, "proof", "before-die=70C", "before-room=22C", "before-power=75W", "die=50C", "room=22C", "power=100W", "steady"), snapshot(filled(-3)), "go"},
+		{"74 W and 100 W", line(t, "proof", "before-die=70C", "before-room=22C", "before-power=74W", "die=50C", "room=22C", "power=100W", "steady"), snapshot(filled(-3)), "stop not-proved; refused"},
+		{"as it is, whatever it is", line(t, "return", "why=theirs"), snapshot(filled(-3), checked(-2, 1, false)), "care leaking"},
+	} {
+		got := settled(t, tt.act, tt.s)
+		if strings.HasPrefix(tt.want, "impossible") {
+			assert.True(t, strings.HasPrefix(got, tt.want), "%s: %s", tt.name, got)
+			continue
+		}
+		assert.Equal(t, tt.want, got, tt.name)
+	}
+}
+
+func drained(days int) loops.Entry {
+	e := entry(days, loops.KindDrain)
+	e.Drain = &loops.Drain{}
+	return e
+}
+
+func toppedUp(days int, name string, fluid chemistry.Fluid, mass chemistry.MassFraction, volume chemistry.Litre) loops.Entry {
+	e := entry(days, loops.KindTopUp)
+	e.TopUp = &loops.TopUp{Poured: []loops.Pour{{Liquid: name, Fluid: fluid, Mass: mass, Volume: volume}}}
+	return e
+}
+
+// A charge that just bears its wall does not once its strength is less sure: only
+// the warm end counts, at a top-up too.
+func TestTopUpCountsTheBadEnd(t *testing.T) {
+	t.Parallel()
+	water := line(t, "poured", "poured=water=20ml")
+	verdicts := map[chemistry.MassFraction]string{}
+	for _, sure := range []chemistry.MassFraction{0.005, 0.06} {
+		fill := filled(-3)
+		fill.Fill.Charge.Mass, fill.Fill.Charge.MassUncertainty = new(chemistry.MassFraction(0.29)), sure
+		s := snapshot(fill)
+		verdicts[sure] = settled(t, water, s)
+	}
+	assert.NotContains(t, verdicts[0.005], "stop")
+	assert.Contains(t, verdicts[0.06], "stop")
+}
+
+// What a correction struck out on a later day is out of the state of the day
+// before.
+func TestSnapshotOnCountsCorrections(t *testing.T) {
+	t.Parallel()
+	strike := entry(0, loops.KindCorrection)
+	strike.Correction = &loops.Correction{Strikes: 2, Why: "another loop"}
+	s := snapshot(filled(-5), checked(-3, 1, false), strike)
+	assert.True(t, s.On(today.AddDays(-2)).Leaking.IsZero())
+	assert.False(t, snapshot(filled(-5), checked(-3, 1, false)).On(today.AddDays(-2)).Leaking.IsZero())
+	assert.True(t, s.On(today.AddDays(-4)).Leaking.IsZero())
+}
+
+// Rules that keep people from harm cannot be set aside, and one that speaks
+// cannot be set aside by the name of another.
+func TestOverrule(t *testing.T) {
+	t.Parallel()
+	wet := snapshot(filled(-4), checked(-3, 1, false), proved(-1))
+	assert.Contains(t, settled(t, line(t, "handover", "overrule=leaking=it is dry now"), wet), "nobody can set it aside")
+	short := snapshot(filled(-4), checked(-3, 2, true), proved(-1))
+	act := line(t, "handover", "mail-consent", "overrule=leak-check=the owner waits")
+	d, _ := acts.Find("handover")
+	judged, _, err := acts.Settle(d, act, short, today, "rui")
+	require.NoError(t, err)
+	assert.Equal(t, chemistry.Care, judged.Verdict)
+	assert.Equal(t, []loops.Overrule{{Rule: "leak-check", Why: "the owner waits", By: "rui"}}, judged.Overruled)
+	assert.Contains(t, settled(t, line(t, "handover", "overrule=frost=warm"), short), "a rule that speaks against this")
+	for _, already := range []string{"leaking", "leak-check"} {
+		s := map[string]acts.Snapshot{"leaking": wet, "leak-check": short}[already]
+		assert.Contains(t, settled(t, line(t, "handover", "mail-consent", "already-done"), s), "refused", fmt.Sprint(already))
+	}
+}
