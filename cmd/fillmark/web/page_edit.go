@@ -107,8 +107,7 @@ func offerLoop(f *form, l loops.Loop) {
 	}
 }
 
-// edit writes the machine and the loop as the form says, each only where it
-// was changed. The revisions in the form are those the technician read.
+// edit writes the machine and the loop as the form says, both or nothing. The revisions in the form are those the technician read.
 func (s *server) edit(w http.ResponseWriter, r *http.Request) error {
 	file, err := s.fileOf(r)
 	if err != nil {
@@ -120,19 +119,8 @@ func (s *server) edit(w http.ResponseWriter, r *http.Request) error {
 	}
 	machine, loop := intakeMachine(f, file.Machine), intakeLoop(f, file.Loop)
 	machine.Revision, loop.Revision = uint64(read(f, "machine_revision", "", number)), uint64(read(f, "loop_revision", "", number))
-	if f.OK() { // all is looked at before anything is written
-		err = machine.Validate()
-		if err == nil {
-			err = loop.Validate()
-		}
-	}
-	if err == nil && f.OK() {
-		if _, err = s.Workshop.EditMachine(s.stamp(r), machine); err == nil {
-			if machine.Kind != file.Machine.Kind { // which planned the loop anew
-				loop.Revision++
-			}
-			_, err = s.Workshop.EditLoop(s.stamp(r), loop)
-		}
+	if f.OK() {
+		err = s.Workshop.EditBuilt(s.stamp(r), machine, loop)
 	}
 	if err := f.take(err, intakeFields()); err != nil {
 		return err

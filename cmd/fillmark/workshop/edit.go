@@ -53,22 +53,8 @@ func (w *Workshop) EditMachine(s Stamp, m loops.Machine) (loops.Machine, error) 
 	}
 	change := loops.Change{At: s.At, By: s.By, Action: "machine edit", Machines: []loops.Machine{m}}
 	if m.Kind != was.Kind {
-		inside, err := w.register.LoopsOf(m.ID)
-		if err != nil {
+		if err := w.replanOthers(&change, File{Machine: m}); err != nil {
 			return loops.Machine{}, err
-		}
-		for _, l := range inside {
-			if err := l.Validate(); err != nil {
-				return loops.Machine{}, fmt.Errorf("loop %s: %w", l.Tag, err)
-			}
-			file, err := w.fileOf(l)
-			if err != nil {
-				return loops.Machine{}, err
-			}
-			file.Machine = m
-			if _, err := w.replan(&change, file); err != nil {
-				return loops.Machine{}, err
-			}
 		}
 	}
 	if err := w.register.Commit(change); err != nil {
@@ -99,6 +85,62 @@ func (w *Workshop) EditLoop(s Stamp, l loops.Loop) (loops.Loop, error) {
 		return loops.Loop{}, err
 	}
 	return w.register.Loop(file.Loop.ID)
+}
+
+// EditBuilt writes a machine and one of its loops as [Workshop.EditMachine] and
+// [Workshop.EditLoop] do, in one change, or nothing.
+func (w *Workshop) EditBuilt(s Stamp, m loops.Machine, l loops.Loop) error {
+	file, err := w.File(l.Tag)
+	if err != nil {
+		return err
+	}
+	if err := errors.Join(fresh("machine", uint64(m.ID), m.Revision, file.Machine.Revision), fresh("loop", string(l.Tag), l.Revision, file.Loop.Revision)); err != nil {
+		return err
+	}
+	if m.Owner != file.Machine.Owner {
+		return wrong("owner", fmt.Sprint(m.Owner), "the present owner; a transfer moves a machine to another one")
+	}
+	kind := file.Machine.Kind
+	file.Machine, file.Loop.Name, file.Loop.Construction = m, l.Name, l.Construction
+	if err := errors.Join(m.Validate(), file.Loop.Validate()); err != nil {
+		return err
+	}
+	change := loops.Change{At: s.At, By: s.By, Action: "machine and loop edit", Machines: []loops.Machine{m}}
+	if _, err := w.replan(&change, file); err != nil {
+		return err
+	}
+	if m.Kind != kind {
+		if err := w.replanOthers(&change, file); err != nil {
+			return err
+		}
+	}
+	return w.register.Commit(change)
+}
+
+// replanOthers plans the machine's other loops, whose intervals hang on its
+// kind.
+func (w *Workshop) replanOthers(change *loops.Change, file File) error {
+	inside, err := w.register.LoopsOf(file.Machine.ID)
+	if err != nil {
+		return err
+	}
+	for _, l := range inside {
+		if l.ID == file.Loop.ID {
+			continue
+		}
+		if err := l.Validate(); err != nil {
+			return fmt.Errorf("loop %s: %w", l.Tag, err)
+		}
+		of, err := w.fileOf(l)
+		if err != nil {
+			return err
+		}
+		of.Machine = file.Machine
+		if _, err := w.replan(change, of); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // CopyLoop records a loop built like the one with the tag in a machine, under
