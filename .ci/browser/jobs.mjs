@@ -34,12 +34,14 @@ export const jobs = [
       await page.locator('#wall').fill('5')
       await page.locator('#plate').selectOption('copper')
       await page.locator('#radiator').selectOption('aluminium')
-      await page.locator('#charge').selectOption('pg')
-      await page.locator('#mass').fill('30')
-      await page.locator('#poured').fill('172')
-      await page.getByLabel('It goes back to the owner now').check()
+      await page.locator('#fill-origin').selectOption('workshop')
+      await page.locator('#fill-fluid').selectOption('pg')
+      await page.locator('#fill-mass').fill('30')
+      await page.locator('#fill-poured').fill('170')
+      await page.locator('#fill-inhibitor').selectOption('azole')
       await page.getByRole('button', { name: 'Put on record' }).click()
-      expect(page.url().includes('/label'), `a hand-over leads to the label, not to ${page.url()}`)
+      expect(page.url().includes('/receipt'), `an intake leads to the receipt, not to ${page.url()}`)
+      await page.getByRole('link', { name: 'Label' }).click()
       await says(page, 'propylene glycol')
       expect(await page.locator('svg').count() > 0, 'the label has no QR code')
       await page.getByText('Back').first().click()
@@ -50,6 +52,25 @@ export const jobs = [
       await page.getByRole('button', { name: 'Check' }).last().click()
       const verdict = (await page.locator('.verdict').first().innerText()).toLowerCase()
       expect(['go', 'care', 'stop'].includes(verdict), `the verdict is "${verdict}"`)
+    },
+  },
+  {
+    name: 'a technician is stopped at the hand-over, reads why, and hands the machine back as it is',
+    async run(page, made) {
+      await page.goto(`${made.base}/loops/${made.tag}/refill`)
+      await signIn(page, made)
+      await page.getByText('Enter the leak check').first().evaluate((e) => { e.closest('details').open = true })
+      await page.locator('#leakcheck-hours').fill('2')
+      await page.locator('#leakcheck-wet').check()
+      await page.getByRole('button', { name: 'Enter the leak check' }).click()
+      await page.locator('#handover-note').fill('ring twice')
+      await page.getByRole('button', { name: 'Hand over', exact: true }).click()
+      await says(page, 'a leak check ended wet')
+      expect(await page.locator('#handover-note').inputValue() === 'ring twice', 'what was typed is gone')
+      await page.getByText('It goes back as it is').click()
+      await page.locator('#return-why').fill('the owner wants it back')
+      await page.getByRole('button', { name: 'Return it as it is' }).click()
+      await says(page, 'NOT PROVEN. Returned as it is: the owner wants it back')
     },
   },
   {

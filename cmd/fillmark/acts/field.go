@@ -334,9 +334,6 @@ func (all fields[A]) named(err error) error {
 	if !errors.As(err, &invalid) {
 		return err
 	}
-	if slices.ContainsFunc(all, func(f field[A]) bool { return f.Name == invalid.Field }) {
-		return err
-	}
 	for _, f := range all {
 		if f.Is(invalid.Field) {
 			return wrong(f.Name, invalid.Value, invalid.Reason)

@@ -5,6 +5,7 @@ package acts
 
 import (
 	"fmt"
+	"strings"
 
 	"fillmark/chemistry"
 	"fillmark/loops"
@@ -45,6 +46,9 @@ func judgements() []loops.Judgement {
 // for both sides of a proof.
 func thermalFields[A any](prefix, when string, at func(*A) *loops.Inspection) fields[A] {
 	f := func(name, also, label, help, example string) Field {
+		if prefix != "" {
+			also = strings.TrimSuffix(prefix, "-") + " " + also
+		}
 		return Field{Name: prefix + name, Also: []string{also}, Label: label + when, Help: help + when, Example: example}
 	}
 	return fields[A]{

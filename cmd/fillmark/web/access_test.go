@@ -48,7 +48,7 @@ func (b *bench) signIn(name string) *http.Cookie {
 func (b *bench) routes(file workshop.File) map[string]*http.Request {
 	b.Helper()
 	fill := strings.NewReplacer(
-		"{tag}", string(file.Loop.Tag), "{id}", "1", "{table}", "owners", "{$}", "", "{name}", "bo", "{secret}", "made-up",
+		"{tag}", string(file.Loop.Tag), "{id}", "1", "{table}", "owners", "{$}", "", "{name}", "bo", "{act}", "flush", "{secret}", "made-up",
 		"/o/{token}", b.ownerLink(file.Owner), "/stop/{token}", b.stopLink(file.Owner),
 	)
 	all := map[string]*http.Request{}
@@ -402,8 +402,8 @@ func TestSignInAndOut(t *testing.T) {
 	assert.Contains(t, page, "Bo Alder")
 
 	// What is done is recorded under the technician's name.
-	r := httptest.NewRequest(http.MethodPost, "http://127.0.0.1/api/v1/loops/"+string(file.Loop.Tag)+"/entries",
-		strings.NewReader(`{"kind":"leak check","day":"2026-12-03","leak_check":{"hours":2,"dry":true}}`))
+	r := httptest.NewRequest(http.MethodPost, "http://127.0.0.1/api/v1/loops/"+string(file.Loop.Tag)+"/acts/flush",
+		strings.NewReader(`{"day":"2026-12-03"}`))
 	r.Header.Set("Content-Type", "application/json")
 	w = b.do(r)
 	require.Equal(t, http.StatusOK, w.Code, w.Body.String())

@@ -76,7 +76,7 @@ func (f *actForm) Field(name string, label ...string) (field, error) {
 	if !ok {
 		return field{}, fmt.Errorf("the act %s has no field %q", f.Name, name)
 	}
-	x := f.field(f.prefix+name, headingOf(d), d.Help)
+	x := f.field(f.Input(name), headingOf(d), d.Help)
 	x.ID, x.Part = f.Name+"-"+name, "input"
 	if len(label) > 0 {
 		x.Label = label[0]
@@ -100,6 +100,9 @@ func (f *actForm) Field(name string, label ...string) (field, error) {
 	}
 	return x, nil
 }
+
+// Input is the name of the input of a field.
+func (f *actForm) Input(name string) string { return f.prefix + name }
 
 // Own draws the act's own fields in their order: all but those that every act
 // has.
@@ -162,7 +165,7 @@ func choicesIn(d acts.Field, chosen []string) []choice {
 func (f *actForm) said() acts.Said {
 	said := acts.Said{}
 	for _, d := range f.Fields {
-		name := f.prefix + d.Name
+		name := f.Input(d.Name)
 		add := func(key, text string) {
 			if text = strings.TrimSpace(strings.ReplaceAll(text, "\r\n", "\n")); text == "" {
 				return
@@ -217,7 +220,7 @@ func (f *actForm) take(err error) error {
 	}
 	for _, p := range problems {
 		if _, ok := f.Definition.Field(p.Field); ok {
-			f.blame(f.prefix+p.Field, p.Right)
+			f.blame(f.Input(p.Field), p.Right)
 		} else {
 			f.Rest = append(f.Rest, p)
 		}
@@ -244,7 +247,7 @@ func (f *actForm) Overrulable() []field {
 	var all []field
 	for _, r := range f.Stop.Reasons {
 		if r.Overrulable {
-			x := f.field("overrule:"+r.Rule, "Set "+r.Rule+" aside, because", "your name and this reason are printed on sheet and label")
+			x := f.field(f.Input("overrule:"+r.Rule), "Set "+r.Rule+" aside, because", "your name and this reason are printed on sheet and label")
 			x.ID = f.Name + "-overrule-" + r.Rule
 			all = append(all, x)
 		}

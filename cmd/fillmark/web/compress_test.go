@@ -27,13 +27,13 @@ func TestTextIsCompressedForThoseWhoAcceptIt(t *testing.T) {
 		name, path, accepts string
 		compressed          bool
 	}{
-		{"page", "/loops/" + tag, "gzip", true},
-		{"page for a browser", "/loops/" + tag, "gzip, deflate, br, zstd", true},
+		{"page", "/loops/" + tag + "/handover", "gzip", true},
+		{"page for a browser", "/loops/" + tag + "/handover", "gzip, deflate, br, zstd", true},
 		{"style", style, "gzip", true},
 		{"script", script, "gzip", true},
 		{"JSON", "/api/v1/loops/" + tag, "gzip", true},
-		{"page for who does not", "/loops/" + tag, "", false},
-		{"page for who refuses", "/loops/" + tag, "gzip;q=0", false},
+		{"page for who does not", "/loops/" + tag + "/handover", "", false},
+		{"page for who refuses", "/loops/" + tag + "/handover", "gzip;q=0", false},
 		{"photo", photo, "gzip", false},
 		{"table", "/api/v1/tables/owners", "gzip", false},
 		{"export", "/api/v1/export", "gzip", false},

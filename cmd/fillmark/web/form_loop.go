@@ -18,9 +18,8 @@ func intakeFields() map[string]string {
 	return map[string]string{
 		"name": "machine", "kind": "machine_kind", "metal": "plate", "volume": "holds", "volume uncertainty": "holds_plus",
 		"set point": "set_point", "evaporator margin": "evaporator_margin", "coldest wall": "wall", "hottest coolant": "hottest",
-		"strength": "mass", "filled to": "filled", "filled": "filled_from", "filled from": "filled_from", "day": "filled", "origin": "origin", "inhibitor family": "inhibitor", "biocide family": "biocide",
 		"radiator size": "radiator_size", "outer diameter": "outer", "tube length": "tube_length",
-		"complaint": "complaint", "symptom": "symptom", "promised back": "promised", "photo": "photo",
+		"promised back": "promised", "photo": "photo",
 	}
 }
 
@@ -99,90 +98,4 @@ func platingLeft(f *form, field string, was loops.WettedPart) chemistry.Metal {
 		return ""
 	}
 	return was.Plating
-}
-
-// seenEntries are the intake and the readings taken with it. For a loop that
-// is on record the intake is always one, since it begins a visit.
-func seenEntries(f *form, always bool) []loops.Entry {
-	var entries []loops.Entry
-	hours := mayRead(f, "hours", "", number)
-	if always || f.text("complaint")+f.text("symptom") != "" || hours != nil || len(f.Kept()) > 0 {
-		entries = append(entries, loops.Entry{Kind: loops.KindIntake, Intake: &loops.Intake{
-			Complaint: f.text("complaint"), Symptom: f.text("symptom"), RunningHours: hours, Photos: f.Kept(),
-		}})
-	}
-	x := readingsOf(f, "seen_")
-	if x.Die != nil || x.Room != nil || x.PowerW != nil || x.Weight != nil || x.Noise != "" {
-		entries = append(entries, loops.Entry{Kind: loops.KindInspection, Inspection: &x})
-	}
-	return entries
-}
-
-// readingsOf reads the fields of an inspection, whose names begin alike.
-func readingsOf(f *form, prefix string) loops.Inspection {
-	celsius := func(name string) *chemistry.Celsius { return mayRead(f, prefix+name, "C", chemistry.ParseCelsius) }
-	plain := func(name string) *float64 { return mayRead(f, prefix+name, "", number) }
-	x := loops.Inspection{
-		Die: celsius("die"), Room: celsius("room_air"), CoolantIn: celsius("coolant_in"), CoolantOut: celsius("coolant_out"),
-		PowerW: plain("power"), PumpW: plain("pump"), PH: plain("ph"), RunningHours: plain("running_hours"),
-		Weight: mayRead(f, prefix+"weight", "kg", chemistry.ParseKilogram), Missing: mayRead(f, prefix+"missing", "ml", chemistry.ParseLitre),
-		Mass:  mayRead(f, prefix+"mass", "%", chemistry.ParseMassPercent),
-		Noise: f.text(prefix + "noise"), Steady: f.ticked(prefix + "steady"), Verdict: loops.Judgement(f.text(prefix + "verdict")),
-	}
-	if plus := mayRead(f, prefix+"mass_plus", "%", chemistry.ParseMassPercent); plus != nil {
-		x.MassUncertainty = *plus
-	}
-	if x.Verdict == "" {
-		x.Verdict = loops.NotJudged
-	}
-	return x
-}
-
-// unknownFluid is chosen for what nobody knows.
-const unknownFluid = "unknown"
-
-// filledEntries is the fill of a loop that is registered with its charge; none
-// where no fluid is chosen. Of what a factory or somebody unknown filled in,
-// fluid, strength and day may be unknown.
-func filledEntries(f *form) []loops.Entry {
-	fluid := chemistry.Fluid(f.text("charge"))
-	if fluid == "" {
-		return nil
-	}
-	charge := loops.Charge{
-		Fluid: fluid, Origin: cmp.Or(loops.Origin(f.text("origin")), loops.WorkshopFill), Inhibitor: loops.Additive{Family: f.text("inhibitor")}, Biocide: loops.Additive{Family: f.text("biocide")},
-		Product: f.text("product"), Lot: f.text("lot"), Mass: mayRead(f, "mass", "%", chemistry.ParseMassPercent),
-	}
-	switch {
-	case fluid == unknownFluid && charge.Origin == loops.WorkshopFill:
-		f.blame("charge", "a fluid; only of what a factory or somebody unknown filled in it may be unknown")
-	case fluid == unknownFluid:
-		charge.Fluid = ""
-	case !fluid.IsGlycol():
-		charge.Mass = new(chemistry.MassFraction(0))
-	}
-	charge.MassUncertainty = orZero(mayRead(f, "mass_plus", "%", chemistry.ParseMassPercent))
-	charge.Volume = orZero(mayRead(f, "poured", "ml", chemistry.ParseLitre))
-	if charge.FilledTo = orZero(mayRead(f, "filled", "", loops.ParseDay)); charge.FilledTo.IsZero() {
-		f.blame("filled", "the day it was filled, or the last on which it can have been")
-	}
-	charge.FilledFrom = orZero(mayRead(f, "filled_from", "", loops.ParseDay))
-	if charge.Origin == loops.WorkshopFill {
-		if f.text("filled_from") != "" {
-			f.blame("filled_from", "nothing where the workshop filled it: the day is known")
-		}
-		charge.FilledFrom = charge.FilledTo
-	}
-	return []loops.Entry{{Kind: loops.KindFill, Day: charge.FilledTo, Fill: &loops.Fill{Charge: charge}}}
-}
-
-// arrivalEntries is what is entered when a loop comes in of whose charge nothing
-// is on record. A workshop's fill comes after what was seen, any other was in
-// it before.
-func arrivalEntries(f *form, always bool) []loops.Entry {
-	seen, filled := seenEntries(f, always), filledEntries(f)
-	if len(filled) > 0 && filled[0].Fill.Charge.Origin != loops.WorkshopFill {
-		return append(filled, seen...)
-	}
-	return append(seen, filled...)
 }

@@ -17,15 +17,15 @@ const liquidRows = 3
 
 // liquidRow names the fields of one liquid at hand.
 type liquidRow struct {
-	Number                            int
-	Liquid, Strength, Amount, Carried string
+	Number                   int
+	Liquid, Strength, Amount string
 }
 
 func rowsOfLiquids() []liquidRow {
 	rows := make([]liquidRow, liquidRows)
 	for i := range rows {
 		n := strconv.Itoa(i + 1)
-		rows[i] = liquidRow{i + 1, "liquid" + n, "strength" + n, "amount" + n, "poured" + n}
+		rows[i] = liquidRow{i + 1, "liquid" + n, "strength" + n, "amount" + n}
 	}
 	return rows
 }
@@ -59,8 +59,7 @@ func (s *server) liquidChoices() ([]choice, error) {
 // handLiquid is one liquid at hand and where it comes from.
 type handLiquid struct {
 	chemistry.Liquid
-	Row       liquidRow
-	Container loops.ContainerID // zero where it is from none
+	Poured string // as a top-up names it: a container's number, water, pg:95%
 }
 
 // liquidsAtHand reads the rows that are filled in.
@@ -84,7 +83,7 @@ func (s *server) liquidsAtHand(f *form) ([]handLiquid, error) {
 }
 
 func (s *server) liquidAtHand(f *form, row liquidRow, chosen string) (handLiquid, error) {
-	hand := handLiquid{Row: row}
+	hand := handLiquid{Poured: chosen}
 	if number, ok := strings.CutPrefix(chosen, containerChoice); ok {
 		id, err := loops.ParseContainer(number)
 		if err != nil {
@@ -95,7 +94,7 @@ func (s *server) liquidAtHand(f *form, row liquidRow, chosen string) (handLiquid
 		if err != nil {
 			return hand, err
 		}
-		hand.Container = id
+		hand.Poured = number
 		hand.Liquid = chemistry.Liquid{Name: fmt.Sprintf("No. %d %s", c.ID, c.Product), Fluid: c.Fluid, Available: c.Left}
 		if c.Mass != nil {
 			hand.Mass = *c.Mass
@@ -109,6 +108,7 @@ func (s *server) liquidAtHand(f *form, row liquidRow, chosen string) (handLiquid
 	if strength != nil && *strength > 0 {
 		text += ":" + strconv.FormatFloat(strength.Percent(), 'f', -1, 64) + "%"
 	}
+	hand.Poured = text
 	var err error
 	if hand.Liquid, err = chemistry.ParseLiquid(text, ""); err != nil {
 		name := row.Liquid

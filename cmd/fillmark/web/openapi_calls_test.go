@@ -44,8 +44,36 @@ func (b *bench) calls() []apiCall {
 	key := outbox.Items[0].Key
 	return slices.Concat(
 		peopleCalls(), loopCalls(tag, string(changed)), shelfCalls(tag), b.openingCalls(tag),
-		mailCalls(key, back.For(key)), b.fileCalls(), technicianCalls(),
+		mailCalls(key, back.For(key)), actCalls("/api/v1/loops/"+tag+"/acts/"), b.fileCalls(), technicianCalls(),
 	)
+}
+
+// actCalls do every act that no other call does, from one stay on the bench to
+// the loop's last day.
+func actCalls(acts string) []apiCall {
+	return []apiCall{
+		{"POST", acts + "intake", `{"complaint":"hot","hours_h":812}`, 200, ""},
+		{"POST", acts + "readings?check=true", `{"die_c":85,"room_c":21,"power_w":90}`, 200, ""},
+		{"POST", acts + "readings", `{"die_c":85,"room_c":21,"power_w":90,"steady":true}`, 200, ""},
+		{"POST", acts + "readings", `{}`, 422, ""},
+		{"POST", acts + "weigh", `{"stage":"drained","weight_g":1490}`, 200, ""},
+		{"POST", acts + "step", `{"step":"photo"}`, 200, ""},
+		{"POST", acts + "drain", `{"left_ml":10}`, 200, ""},
+		{"POST", acts + "clean", `{"with":["alcohol"],"rinsed":true}`, 200, ""},
+		{"POST", acts + "flush", `{}`, 200, ""},
+		{"POST", acts + "fill", `{"fluid":"pg","mass_percent":40,"poured":["500ml"],"inhibitor":"azole"}`, 200, ""},
+		{"POST", acts + "dose", `{"role":"biocide","family":"isothiazolinone","label_dose_ml_per_l":2,"life_months":12,"poured":"1ml"}`, 200, ""},
+		{"POST", acts + "proof", `{"before_die_c":85,"before_room_c":21,"before_power_w":90,"die_c":60,"room_c":21,"power_w":90,"steady":true}`, 200, ""},
+		{"POST", acts + "handover", `{"mail_consent":true}`, 409, ""},
+		{"POST", acts + "handover", `{"mail_consent":true,"note":"again","overrule":["leak-check=the owner waits"]}`, 200, ""},
+		{"POST", acts + "plan", `{"task":"look","months_months":3}`, 200, ""},
+		{"POST", acts + "note", `{"note":"the owner moves in May"}`, 200, ""},
+		{"POST", acts + "strike", `{"entry":5,"why":"another loop"}`, 200, ""},
+		{"POST", acts + "return", `{"why":"the owner wants it"}`, 200, ""},
+		{"POST", acts + "transfer", `{"to":2}`, 200, ""},
+		{"POST", acts + "swap", `{"old_unit":"kept","sealed":true}`, 200, ""},
+		{"POST", acts + "retire", `{"reason":"scrapped"}`, 200, ""},
+	}
 }
 
 func peopleCalls() []apiCall {
@@ -77,7 +105,7 @@ func loopCalls(tag, changed string) []apiCall {
 		{"PUT", "/api/v1/loops/" + tag, changed, 409, ""},
 		{"POST", "/api/v1/loops/" + tag + "/copy", `{"machine":2,"name":"second loop"}`, 200, ""},
 		{"GET", "/api/v1/loops/" + tag + "/steps", "", 200, ""},
-		{"POST", "/api/v1/loops/" + tag + "/entries", `{"kind":"leak check","day":"2026-12-03","leak_check":{"hours":2,"dry":true}}`, 200, ""},
+		{"POST", "/api/v1/loops/" + tag + "/acts/leakcheck", `{"day":"2026-12-03","hours_h":2,"dry":true}`, 200, ""},
 		{"GET", "/api/v1/loops/" + tag + "/letter", "", 200, ""},
 		{"POST", "/api/v1/topup", `{"tag":"` + tag + `","room_l":0.06,"with":["concentrate:95%","water"]}`, 200, ""},
 		{"GET", "/api/v1/due", "", 200, ""},
@@ -91,8 +119,7 @@ func shelfCalls(tag string) []apiCall {
 		{"POST", "/api/v1/containers", `{"kind":"concentrate","product":"Harbour blue","lot":"H-7","fluid":"pg","mass_fraction":0.95,"left_l":2}`, 200, ""},
 		{"POST", "/api/v1/containers", `{"kind":"barrel","product":"Harbour blue","left_l":-2}`, 422, ""},
 		{"POST", "/api/v1/containers/1/take-out", `{"volume_l":0.1,"why":"spilt"}`, 200, ""},
-		{"POST", "/api/v1/loops/" + tag + "/entries",
-			`{"kind":"top-up","day":"2026-12-03","top_up":{"poured":[{"liquid":"Harbour blue","fluid":"pg","mass_fraction":0.95,"volume_l":0.01,"container":1}]}}`, 200, ""},
+		{"POST", "/api/v1/loops/" + tag + "/acts/poured", `{"day":"2026-12-03","already_done":true,"poured":["1=10ml"]}`, 200, ""},
 		{"GET", "/api/v1/containers", "", 200, ""},
 		{"GET", "/api/v1/containers/1", "", 200, ""},
 		{"PUT", "/api/v1/containers/1", `{"revision":3,"kind":"concentrate","product":"Harbour blue","lot":"H-7","fluid":"pg","mass_fraction":0.95,"left_l":1.5}`, 200, ""},
@@ -119,8 +146,9 @@ func (b *bench) openingCalls(tag string) []apiCall {
 		{"GET", "/api/v1/photos", "", 200, ""},
 		{"POST", "/api/v1/photos?name=a.jpg", photo, 200, "image/jpeg"},
 		{"POST", "/api/v1/photos?name=a.jpg", "no photo", 422, "image/jpeg"},
-		{"POST", "/api/v1/loops/" + tag + "/entries",
-			`{"kind":"opening","day":"2026-12-03","opening":{"cause":"clog","severity":3,"residues":[{"kind":"green crust","place":"pump"}],"photos":[{"hash":"` + kept + `","when":"before"}]}}`, 200, ""},
+		{"POST", "/api/v1/loops/" + tag + "/acts/open", `{"cause":"clog","severity":"narrowed"}`, 409, ""},
+		{"POST", "/api/v1/loops/" + tag + "/acts/open",
+			`{"day":"2026-12-03","already_done":true,"cause":"clog","severity":"narrowed","residue":["green crust@pump"],"photo":["` + kept + `@before"]}`, 200, ""},
 		{"GET", "/api/v1/openings", "", 200, ""},
 		{"GET", "/api/v1/openings/of/" + tag, "", 200, ""},
 		{"GET", "/api/v1/openings/pattern?cause=clog", "", 200, ""},

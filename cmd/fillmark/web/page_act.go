@@ -41,6 +41,9 @@ func (s *server) enterAct(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	if len(f.typed) == 0 { // of an act without fields of its own nothing else tells that somebody meant it
+		return &loops.InvalidError{Field: "form", Reason: "the form as its page sends it"}
+	}
 	sent := sentForm(d, f)
 	sent.Tag = file.Loop.Tag
 	all, err := sent.acts()

@@ -5,6 +5,7 @@ package web_test
 
 import (
 	"fmt"
+	"html"
 	"net/http"
 	"strings"
 	"testing"
@@ -128,30 +129,30 @@ func TestHistorySaysEveryKindInWords(t *testing.T) {
 		entry loops.Entry
 		says  string
 	}{
-		{loops.Entry{Kind: loops.KindIntake, Intake: &loops.Intake{Complaint: "it screams"}}, "The owner says: it screams"},
-		{loops.Entry{Kind: loops.KindInspection, Inspection: &readings}, "Judged good: die 47.0\u00a0°C, room 20.0\u00a0°C, heat 110\u00a0W, pH 7.9"},
-		{loops.Entry{Kind: loops.KindClean}, "Cleaned."},
+		{loops.Entry{Kind: loops.KindIntake, Intake: &loops.Intake{Complaint: "it screams"}}, "Taken in: the owner says “it screams”."},
+		{loops.Entry{Kind: loops.KindInspection, Inspection: &readings}, "Read: die 47.0 °C; room 20.0 °C; heat 110\u00a0W; pH 7.9"},
+		{loops.Entry{Kind: loops.KindClean, Clean: &loops.Cleaning{Agents: []chemistry.Agent{chemistry.Alcohol}}}, "Cleaned: with alcohol."},
 		{loops.Entry{Kind: loops.KindFlush}, "Flushed."},
-		{loops.Entry{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Poured: []loops.Pour{{Liquid: "premix", Fluid: chemistry.PropyleneGlycol, Mass: 0.35, Volume: 0.03}}}}, "30\u00a0ml of premix (35.0\u00a0mass\u00a0% propylene glycol)"},
-		{loops.Entry{Kind: loops.KindDose, Dose: &loops.Dose{Role: loops.RoleInhibitor, Additive: loops.Additive{Family: "azole", DoseMLPerL: 2}}}, "2\u00a0ml per litre of coolant"},
-		{loops.Entry{Kind: loops.KindLeakCheck, LeakCheck: &loops.LeakCheck{Hours: 24, Dry: true}}, "Leak check over 24\u00a0h: dry."},
-		{loops.Entry{Kind: loops.KindProof, Proof: &loops.Proof{Before: readings, After: readings}}, "After it: Judged good"},
-		{loops.Entry{Kind: loops.KindSetting, Setting: &loops.Setting{Task: loops.Look, IntervalMonths: 3}}, "Interval of look set to 3 months."},
-		{loops.Entry{Kind: loops.KindOpening, Opening: &loops.Opening{Cause: loops.CauseClog, Severity: new(loops.Blocked), Residues: []loops.Residue{{Kind: "white gel or powder", Place: "pump"}}}}, "Opened, cause: clog; step 4 of 4, blocked; white gel or powder at pump."},
-		{loops.Entry{Kind: loops.KindCorrection, Correction: &loops.Correction{Strikes: 3, Why: "other machine"}}, "struck out by entry 13: other machine"},
-		{loops.Entry{Kind: loops.KindDrain, Drain: &loops.Drain{Left: 0.05, Disposal: "collected"}}, "Drained, 50\u00a0ml left inside; used liquid: collected."},
-		{loops.Entry{Kind: loops.KindRetirement, Retirement: &loops.Retirement{Reason: loops.ReplacedByAir, StatedRatingW: &rating}}, "its stated rating is 165\u00a0W."},
+		{loops.Entry{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Poured: []loops.Pour{{Liquid: "premix", Fluid: chemistry.PropyleneGlycol, Mass: 0.35, Volume: 0.03}}}}, "Topped up: poured 30 ml of premix"},
+		{loops.Entry{Kind: loops.KindDose, Dose: &loops.Dose{Role: loops.RoleInhibitor, Additive: loops.Additive{Family: "azole", DoseMLPerL: 2}}}, "label's dose 2\u00a0ml/l"},
+		{loops.Entry{Kind: loops.KindLeakCheck, LeakCheck: &loops.LeakCheck{Hours: 24, Dry: true}}, "Checked for leaks: over 24\u00a0h; dry."},
+		{loops.Entry{Kind: loops.KindProof, Proof: &loops.Proof{Before: loops.Inspection{Die: new(chemistry.Celsius(60)), Room: &room, PowerW: &power, Verdict: loops.NotJudged}, After: loops.Inspection{Die: &die, Room: &room, PowerW: &power, Steady: true, Verdict: loops.Good}}}, "judged good"},
+		{loops.Entry{Kind: loops.KindSetting, Setting: &loops.Setting{Task: loops.Look, IntervalMonths: 3}}, "Planned otherwise: look; paused: no; every 3\u00a0months"},
+		{loops.Entry{Kind: loops.KindOpening, Opening: &loops.Opening{Cause: loops.CauseClog, Severity: new(loops.Blocked), Residues: []loops.Residue{{Kind: "white gel or powder", Place: "pump"}}}}, "Opened: cause clog; narrowest passage blocked; residue white gel or powder at pump."},
+		{loops.Entry{Kind: loops.KindCorrection, Correction: &loops.Correction{Strikes: 3, Why: "other machine"}}, "struck out by entry 15: other machine"},
+		{loops.Entry{Kind: loops.KindDrain, Drain: &loops.Drain{Left: 0.05, Disposal: "collected"}}, "Drained: left inside 50 ml; used liquid “collected”."},
+		{loops.Entry{Kind: loops.KindRetirement, Retirement: &loops.Retirement{Reason: loops.ReplacedByAir, StatedRatingW: &rating}}, "the new cooler's label says 165\u00a0W."},
 	}
 	for _, e := range entries {
 		b.record(stamp(1), file.Loop.Tag, e.entry)
 	}
 	page := b.get("/loops/" + string(file.Loop.Tag)).Body.String()
 	for _, e := range entries {
-		assert.Contains(t, page, e.says, e.entry.Kind)
+		assert.Contains(t, html.UnescapeString(page), e.says, web.EntryWords(e.entry))
 	}
-	assert.Contains(t, page, "Filled: 35.0")
-	assert.Contains(t, page, "Consent: mail yes, opening no, photos no.")
-	assert.Less(t, strings.Index(page, "Left service"), strings.Index(page, "Handed over."), "newest first")
+	assert.Contains(t, page, "Filled: propylene glycol; 35.0 mass %; ± 1.0 mass %; calculated")
+	assert.Contains(t, page, "Handed over: agrees to mail; agrees to opening: no; agrees to photos: no.")
+	assert.Less(t, strings.Index(page, "Left service"), strings.Index(page, "Handed over:"), "newest first")
 }
 
 func BenchmarkDueWithAThousandTasks(b *testing.B) {

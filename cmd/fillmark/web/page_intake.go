@@ -4,12 +4,13 @@
 package web
 
 import (
+	"errors"
 	"net/http"
 	"slices"
 	"strconv"
 	"strings"
 
-	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
@@ -28,30 +29,92 @@ type intakePage struct {
 	Same      []choice
 	Fields    builtFields
 	MaxPhotos int
-	Fluids    []choice
-	Origins   []choice
-	Inhibitor []choice
-	Biocide   []choice
+	// Intake, Read and Fill are the acts that the form says beside owner,
+	// machine and loop.
+	Intake, Read, Fill *actForm
 }
 
-func (s *server) intakePage(r *http.Request, f *form) intakePage {
-	p := intakePage{
-		frame: s.newFrame(r, "Intake"), Form: f, Fields: fieldsFor(f), Fluids: fluidChoices("nothing yet"), MaxPhotos: maxFormPhotos,
-		Origins: []choice{
-			{Value: string(loops.WorkshopFill), Label: "this workshop"}, {Value: string(loops.Factory), Label: "the factory"},
-			{Value: string(loops.UnknownOrigin), Label: "nobody knows"},
-		},
-		Inhibitor: choicesOf("not known", chemistry.Inhibitors()), Biocide: choicesOf("not known", chemistry.Biocides()),
-	}
-	p.Fluids = append(p.Fluids, choice{Value: unknownFluid, Label: "not known"})
+func (s *server) intakePage(r *http.Request, f *form) (intakePage, error) {
+	p := intakePage{frame: s.newFrame(r, "Intake"), Form: f, Fields: fieldsFor(f), MaxPhotos: maxFormPhotos}
 	p.Here, p.AskCharge = "intake", true
-	return p
+	for kind, at := range map[loops.EntryKind]**actForm{loops.KindIntake: &p.Intake, loops.KindInspection: &p.Read, loops.KindFill: &p.Fill} {
+		d, ok := acts.OfKind(kind)
+		if !ok {
+			return p, loops.ErrNotFound
+		}
+		*at = &actForm{Definition: d, form: f, prefix: d.Name + "."}
+	}
+	var err error
+	if p.Intake.Key = f.text(p.Intake.Input("key")); p.Intake.Key == "" {
+		p.Intake.Key, err = newKey(s.Random)
+	}
+	return p, err
+}
+
+// acts are those that the form says, in the order in which they happened. A
+// workshop's fill comes after what was seen, any other was in it before. For a
+// loop that is on record the intake is always one, since it begins a visit.
+func (p *intakePage) acts() ([]acts.Act, error) {
+	intake := p.Intake.said()
+	if kept := p.Form.Kept(); len(kept) > 0 {
+		intake["photo"] = kept
+	}
+	fill := p.Fill.said()
+	if !p.AskCharge {
+		fill = nil
+	}
+	order := []*actForm{p.Intake, p.Read, p.Fill}
+	if len(fill["origin"]) > 0 && fill["origin"][0] != string(loops.WorkshopFill) {
+		order = []*actForm{p.Fill, p.Intake, p.Read}
+	}
+	said := map[*actForm]acts.Said{p.Intake: intake, p.Read: p.Read.said(), p.Fill: fill}
+	begins := p.Known != nil
+	key := intake["key"]
+	delete(intake, "key")
+	var all []acts.Act
+	for _, f := range order {
+		if len(said[f]) == 0 && !(f == p.Intake && begins) {
+			continue
+		}
+		if len(all) == 0 && key != nil {
+			said[f]["key"] = key
+		}
+		a, err := f.read(said[f])
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, a)
+	}
+	return all, nil
+}
+
+// take marks what an error says in the form that it is about.
+func (p *intakePage) take(err error) error {
+	for _, f := range []*actForm{p.Intake, p.Read, p.Fill} {
+		about := false
+		if of, ok := errors.AsType[*workshop.ActError](err); ok {
+			about = of.Kind == f.Kind
+		} else if stop, ok := errors.AsType[*acts.StopError](err); ok {
+			about = stop.Act == f.Name
+		} else if p.Known != nil {
+			for _, problem := range problemsOf(err) {
+				_, has := f.Definition.Field(problem.Field)
+				about = about || has
+			}
+		}
+		if about {
+			return f.take(err)
+		}
+	}
+	return p.Form.take(err, intakeFields())
 }
 
 func (s *server) pageIntake(w http.ResponseWriter, r *http.Request) error {
 	f := newForm(r.URL.Query())
-	f.offer("filled", loops.DayOf(s.Now(), s.Workshop.Settings().Zone).String())
-	p := s.intakePage(r, f)
+	p, err := s.intakePage(r, f)
+	if err != nil {
+		return err
+	}
 	if f.text("tag") != "" {
 		if err := s.knownIntake(&p); err != nil {
 			return err
@@ -108,44 +171,46 @@ func (s *server) takeIn(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	p := s.intakePage(r, f)
-	var tag loops.Tag
-	if f.text("tag") != "" {
-		tag, err = s.takeInKnown(r, &p)
-	} else {
-		tag, err = s.takeInNew(r, &p)
-	}
-	if err := f.take(err, intakeFields()); err != nil {
+	p, err := s.intakePage(r, f)
+	if err != nil {
 		return err
 	}
-	if !f.OK() || tag == "" {
+	tag, err := s.enterIntake(r, &p)
+	if err = p.take(err); err != nil {
+		return err
+	}
+	if p.wrong() || tag == "" {
 		return s.render(w, http.StatusUnprocessableEntity, "intake", p)
 	}
 	s.Wake()
-	next := "/receipt" // the machine stays here
-	if f.ticked("handover") {
-		next = "/label"
-	}
-	http.Redirect(w, r, "/loops/"+string(tag)+next, http.StatusSeeOther)
+	http.Redirect(w, r, "/loops/"+string(tag)+"/receipt", http.StatusSeeOther) // the machine stays here
 	return nil
 }
 
-func (s *server) takeInKnown(r *http.Request, p *intakePage) (loops.Tag, error) {
+// wrong tells that something is, or that the gate stopped one of the acts.
+func (p *intakePage) wrong() bool { return p.Intake.Any() || p.Read.Stop != nil || p.Fill.Stop != nil }
+
+func (s *server) enterIntake(r *http.Request, p *intakePage) (loops.Tag, error) {
+	if p.Form.text("tag") == "" {
+		return s.takeInNew(r, p)
+	}
 	if err := s.knownIntake(p); err != nil || p.Known == nil {
 		return "", err
 	}
-	entries := seenEntries(p.Form, true)
-	if p.AskCharge {
-		entries = arrivalEntries(p.Form, true)
+	all, err := p.acts()
+	if err != nil || p.wrong() {
+		return "", err
 	}
-	if !p.Form.OK() {
-		return "", nil
-	}
-	return p.Known.Tag, s.record(r, p.Known.Tag, entries...)
+	_, err = s.Workshop.Act(s.stamp(r), p.Known.Tag, all...)
+	return p.Known.Tag, err
 }
 
 func (s *server) takeInNew(r *http.Request, p *intakePage) (loops.Tag, error) {
 	f := p.Form
+	if e, err := s.Reader.EntryByKey(f.text(p.Intake.Input("key"))); err == nil { // sent before
+		loop, err := s.Reader.Loop(e.Loop)
+		return loop.Tag, err
+	}
 	owner, settled, err := s.intakeOwner(p)
 	if err != nil {
 		return "", err
@@ -156,18 +221,7 @@ func (s *server) takeInNew(r *http.Request, p *intakePage) (loops.Tag, error) {
 		}
 	}
 	reg := workshop.Registration{Owner: owner, Machine: intakeMachine(f, loops.Machine{}), Loop: intakeLoop(f, loops.Loop{})}
-	entries := arrivalEntries(f, false)
-	filled := slices.ContainsFunc(entries, func(e loops.Entry) bool { return e.Kind == loops.KindFill })
-	if f.ticked("handover") && !filled {
-		f.blame("charge", "what is in it; an empty loop does not go back")
-	}
-	if !f.OK() || !settled {
-		return "", nil
-	}
-	if f.ticked("handover") {
-		entries = append(entries, loops.Entry{Kind: loops.KindHandover, Handover: &loops.Handover{Consent: reg.Owner.Consent}})
-	}
-	if reg.Acts, err = actsOf(entries); err != nil {
+	if reg.Acts, err = p.acts(); err != nil || p.wrong() || !settled {
 		return "", err
 	}
 	loop, err := s.Workshop.Register(s.stamp(r), reg)

@@ -100,7 +100,7 @@ func (s *server) loopLabel(file workshop.File) (label, error) {
 		l.Cautions = labelCautions("", "", loop.Sealed)
 		return l, nil
 	}
-	l.Lines = append(l.Lines, labelLine{"", capital(strengthLine(*charge))})
+	l.Lines = append(l.Lines, labelLine{"", labelStrength(*charge)})
 	if p := file.Protection; p != nil {
 		l.Lines = append(l.Lines, labelLine{"First ice", plusMinusFor(file.Owner.Units, p.FreezePoint, p.Uncertainty)})
 	}
@@ -112,6 +112,14 @@ func (s *server) loopLabel(file workshop.File) (label, error) {
 		l.Cautions = append(l.Cautions, notify.InOwnersUnits(caution, file.Owner.Units))
 	}
 	return l, nil
+}
+
+// labelStrength says fluid, fraction with its basis and how it is known.
+func labelStrength(c loops.Charge) string {
+	if !c.Fluid.IsGlycol() || c.Mass == nil {
+		return capital(strengthLine(c))
+	}
+	return capital(c.Fluid.Name()) + " " + quantity(*c.Mass) + workshop.HowKnown(c.MassKnown) + " in water"
 }
 
 // labelStates are what a label must say of a loop that is not as it should be.

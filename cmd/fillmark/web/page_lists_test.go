@@ -265,54 +265,79 @@ func TestSmallFormsOfALoop(t *testing.T) {
 	b := newBench(t)
 	file := b.ana()
 	path := "/loops/" + string(file.Loop.Tag)
-	for _, form := range []url.Values{
-		{"do": {"readings"}, "read_die": {"55"}, "read_room_air": {"21"}, "read_power": {"90"}, "read_verdict": {"good"}, "on": {"2026-12-01"}},
-		{"do": {"readings"}, "read_die": {"56,5"}, "read_room_air": {"21"}, "read_power": {"90"}, "read_verdict": {"watch"}, "on": {"2026-12-03"}},
-		{"do": {"dose"}, "role": {"inhibitor"}, "family": {"azole"}, "per_litre": {"10"}, "dose_volume": {"5"}},
-		{"do": {"strike"}, "strikes": {"5"}, "why": {"another loop"}},
-		{"do": {"setting"}, "task": {"look"}, "setting": {"interval"}, "months": {"2"}, "setting_why": {"children drop things into it"}},
-		{"do": {"setting"}, "task": {"service check"}, "setting": {"pause"}, "setting_why": {"abroad"}},
+	for _, tt := range []struct {
+		act  string
+		form url.Values
+	}{
+		{"readings", url.Values{"die": {"55"}, "room": {"21"}, "power": {"90"}, "verdict": {"good"}, "day": {"2026-12-01"}}},
+		{"readings", url.Values{"die": {"56,5"}, "room": {"21"}, "power": {"90"}, "verdict": {"watch"}, "day": {"2026-12-03"}}},
+		{"dose", url.Values{"role": {"inhibitor"}, "family": {"azole"}, "label-dose": {"10"}, "poured": {"5"}}},
+		{"strike", url.Values{"entry": {"7"}, "why": {"another loop"}}},
+		{"plan", url.Values{"task": {"look"}, "months": {"2"}, "why": {"children drop things into it"}}},
+		{"plan", url.Values{"task": {"service check"}, "pause": {"yes"}, "why": {"abroad"}}},
+		{"weigh", url.Values{"stage": {"later"}, "weight": {"1522"}}},
+		{"note", url.Values{"note": {"the owner moves in May"}}},
 	} {
-		w := b.post(path, form)
-		require.Equal(t, http.StatusSeeOther, w.Code, "%v: %s", form, w.Body)
+		w := b.act(file.Loop.Tag, tt.act, tt.form)
+		require.Equal(t, http.StatusSeeOther, w.Code, "%v: %s", tt, problemsIn(w))
 	}
 	state := b.file(file.Loop.Tag)
-	assert.Len(t, state.History, 8)
+	assert.Len(t, state.History, len(file.History)+8)
 	assert.Zero(t, state.Loop.State.Charge.Inhibitor.DoseMLPerL, "the dose was struck out")
 	b.says(b.get(path), "children drop things into it", "the setting's reason in the plan")
 	for _, task := range state.Loop.Plan.Tasks {
 		assert.Equal(t, task.Kind == loops.ServiceCheck, task.Paused, task.Kind)
 	}
 	page := b.get(path)
-	for _, say := range []string{"Thermal resistance", "0.378 K/W on Tue 1 Dec 2026, 0.394 K/W on Thu 3 Dec 2026", "The readings as a table", "Temperatures",
+	for _, say := range []string{"Thermal resistance", "0.394 K/W on Thu 3 Dec 2026", "The readings as a table", "Temperatures",
 		"What the readings say", "total resistance", "0.394 ± ", "trend: the coolant was not steady", "The mount resistance cannot tell dry paste"} {
 		b.says(page, say, "life")
 	}
 	before := b.bytesOnDisk()
 	for name, form := range map[string]url.Values{
-		"read_die-problem":    {"do": {"readings"}, "read_die": {"hot"}},
-		"on-problem":          {"do": {"readings"}, "read_die": {"55"}, "on": {"2027-01-01"}},
-		"strikes-problem":     {"do": {"strike"}, "strikes": {"99"}, "why": {"x"}},
-		"why-problem":         {"do": {"strike"}, "strikes": {"1"}, "why": {""}},
-		"months-problem":      {"do": {"setting"}, "task": {"look"}, "setting": {"interval"}},
-		"setting-problem":     {"do": {"setting"}, "task": {"look"}, "setting": {"sometimes"}},
-		"reason-problem":      {"do": {"retire"}, "reason": {"bored"}},
-		"rating-problem":      {"do": {"retire"}, "reason": {"scrapped"}, "rating": {"lots"}},
-		"dose_volume-problem": {"do": {"dose"}, "role": {"biocide"}, "dose_volume": {"lots"}},
+		"readings-die":  {"die": {"hot"}},
+		"readings-day":  {"die": {"55"}, "day": {"2027-01-01"}},
+		"strike-entry":  {"entry": {"99"}, "why": {"x"}},
+		"strike-why":    {"entry": {"1"}, "why": {""}},
+		"plan-months":   {"task": {"look"}},
+		"plan-why":      {"task": {"look"}, "pause": {"yes"}},
+		"plan-pause":    {"task": {"look"}, "pause": {"sometimes"}},
+		"retire-reason": {"reason": {"bored"}},
+		"dose-poured":   {"role": {"biocide"}, "poured": {"lots"}},
+		"swap-old-unit": {"sealed": {"yes"}},
+		"transfer-to":   {"to": {"the neighbour"}},
+		"weigh-weight":  {"stage": {"later"}},
+		"note-note":     {"note": {" "}},
 	} {
-		w := b.post(path, form)
+		act, _, _ := strings.Cut(name, "-")
+		w := b.act(file.Loop.Tag, act, form)
 		assert.Equal(t, http.StatusUnprocessableEntity, w.Code, name)
-		b.says(w, `id="`+name+`"`, name)
+		b.says(w, `id="`+name+`-problem"`, name)
+		b.says(w, `<a href="#`+name+`">`, "the list at the top links to "+name)
 	}
-	assert.Equal(t, http.StatusUnprocessableEntity, b.post(path, url.Values{"do": {hostile}}).Code)
 	b.unchanged(before)
 
 	b.says(b.get(path), "Take it out of service", "before")
-	require.Equal(t, http.StatusSeeOther, b.post(path, url.Values{"do": {"retire"}, "reason": {"replaced by an air cooler"}, "rating": {"165"}}).Code)
+	require.Equal(t, http.StatusSeeOther, b.act(file.Loop.Tag, "retire", url.Values{"reason": {"replaced by an air cooler"}, "stated-rating": {"165"}}).Code)
 	assert.False(t, b.file(file.Loop.Tag).Loop.State.Retired.IsZero())
 	w := b.get(path)
 	b.says(w, "replaced by an air cooler", "in the history")
 	assert.NotContains(t, w.Body.String(), "Take it out of service", "once is enough")
+}
+
+// Machine and loop are one change: where one of them cannot be written neither
+// is.
+func TestMachineAndLoopArePutRightTogether(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	was := b.ana()
+	path := "/loops/" + string(was.Loop.Tag) + "/edit"
+	form := formOf(t, b.get(path), "")
+	form.Set("machine", "the blue tower")
+	form.Set("loop_revision", fmt.Sprint(was.Loop.Revision+7)) // somebody else wrote the loop in between
+	before := b.bytesOnDisk()
+	assert.Equal(t, http.StatusConflict, b.post(path, form).Code)
+	b.unchanged(before)
 }
 
 func TestMachineAndLoopArePutRight(t *testing.T) {

@@ -4,6 +4,8 @@
 package web
 
 import (
+	"cmp"
+	"errors"
 	"net/http"
 	"strings"
 
@@ -38,8 +40,11 @@ type openingsPage struct {
 }
 
 func (s *server) pageOpenings(w http.ResponseWriter, r *http.Request) error {
-	form := &openingForm{
-		Tag: strings.TrimSpace(r.URL.Query().Get("tag")), Day: loops.DayOf(s.Now(), s.Workshop.Settings().Zone).String(), chosen: map[string][]string{},
+	f := newForm(r.URL.Query())
+	f.offer("day", loops.DayOf(s.Now(), s.Workshop.Settings().Zone).String())
+	form, err := s.openingOf(f)
+	if err != nil {
+		return err
 	}
 	return s.showOpenings(w, r, http.StatusOK, form)
 }
@@ -65,18 +70,25 @@ func (s *server) enterOpening(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	tag, entry := form.entry()
-	if !form.Wrong() {
-		if err := s.record(r, tag, entry); err != nil {
-			if err := form.take(err); err != nil {
-				return err
-			}
-		}
+	tag, err := loops.ParseTag(form.text("tag"))
+	if err != nil {
+		form.blame("tag", problemsOf(err)[0].Right)
 	}
-	if form.Wrong() {
-		return s.showOpenings(w, r, http.StatusUnprocessableEntity, form)
+	opening, err := form.read(form.said())
+	if err != nil {
+		return err
 	}
-	s.Wake()
+	done, err := s.does(r, tag, form.actForm, opening)
+	if errors.Is(err, loops.ErrNotFound) {
+		form.blame("tag", "the tag of a loop on record")
+		form.status, err = 0, nil
+	}
+	if err != nil {
+		return err
+	}
+	if !done {
+		return s.showOpenings(w, r, cmp.Or(form.status, http.StatusUnprocessableEntity), form)
+	}
 	http.Redirect(w, r, "/openings/of/"+string(tag), http.StatusSeeOther)
 	return nil
 }

@@ -85,9 +85,13 @@ func TestOpeningFromThePage(t *testing.T) {
 	assert.Contains(t, page.Body.String(), `value="`+tag+`"`)
 
 	before, after := aPhoto(t, 60), aPhoto(t, 200)
-	answer := b.send("/openings", part{"tag", strings.ToLower(tag), ""}, part{"day", "2026-12-02", ""}, part{"cause", "clog", ""}, part{"severity", "narrowed", ""},
-		part{"residue", "white gel or powder", ""}, part{"residue", "green crust", ""}, part{"place", "cold plate fins", ""}, part{"colour", "dark as tea", ""},
-		part{"clarity", "cloudy", ""}, part{"smell", "burnt", ""}, part{"white", "yes", ""}, part{"words", "the <b>pump</b>\r\nticked", ""}, part{"failed on", "", ""}, part{"hours", "8120 h", ""},
+	unasked := b.send("/openings", part{"tag", tag, ""}, part{"cause", "clog", ""}, part{"words", "it ticked", ""})
+	require.Equal(t, http.StatusConflict, unasked.Code, "the owner has not agreed to it")
+	b.says(unasked, "It is already done: record it", "what was done goes on record")
+	b.says(unasked, "it ticked", "what was typed")
+	answer := b.send("/openings", part{"already-done", "yes", ""}, part{"tag", strings.ToLower(tag), ""}, part{"day", "2026-12-02", ""}, part{"cause", "clog", ""}, part{"severity", "narrowed", ""},
+		part{"residue", "white gel or powder", ""}, part{"residue", "green crust", ""}, part{"residue-at", "cold plate fins", ""}, part{"colour", "dark as tea", ""},
+		part{"clarity", "cloudy", ""}, part{"smell", "burnt", ""}, part{"white", "yes", ""}, part{"words", "the <b>pump</b>\r\nticked", ""}, part{"failed-on", "", ""}, part{"hours", "8120 h", ""},
 		part{"photo before", before, "a.jpg"}, part{"photo after", after, "b.jpg"})
 	require.Equal(t, http.StatusSeeOther, answer.Code, answer.Body)
 	require.Equal(t, "/openings/of/"+tag, answer.Header().Get("Location"))
@@ -119,7 +123,7 @@ func TestOpeningFromThePage(t *testing.T) {
 		require.NoError(t, err)
 	}
 	assert.Equal(t, http.StatusOK, b.get("/openings").Code)
-	assert.Contains(t, b.get("/loops/"+tag).Body.String(), "step 3 of 4, narrowed")
+	assert.Contains(t, b.get("/loops/"+tag).Body.String(), "narrowest passage narrowed")
 }
 
 func TestOpeningThatCannotBeIsShownAgain(t *testing.T) {
@@ -127,7 +131,7 @@ func TestOpeningThatCannotBeIsShownAgain(t *testing.T) {
 	b := newBench(t)
 	tag := string(b.ana().Loop.Tag)
 	disk := b.bytesOnDisk()
-	good := []part{{"tag", tag, ""}, {"day", "2026-12-02", ""}, {"cause", "clog", ""}, {"severity", "clean", ""}, {"residue", "green crust", ""},
+	good := []part{{"already-done", "yes", ""}, {"tag", tag, ""}, {"day", "2026-12-02", ""}, {"cause", "clog", ""}, {"severity", "clean", ""}, {"residue", "green crust", ""},
 		{"words", "it ticked", ""}, {"photo before", aPhoto(t, 90), "a.jpg"}}
 	answer := b.send("/openings", good...)
 	require.Equal(t, http.StatusUnprocessableEntity, answer.Code)
@@ -146,11 +150,11 @@ func TestOpeningThatCannotBeIsShownAgain(t *testing.T) {
 		{"no tag at all", []part{{"tag", "what", ""}, {"cause", "clog", ""}}, "six symbols"},
 		{"no day", []part{{"tag", tag, ""}, {"day", "yesterday", ""}, {"cause", "clog", ""}}, "year-month-day"},
 		{"a cause of one's own", []part{{"tag", tag, ""}, {"cause", "bad luck", ""}}, "one of"},
-		{"no hours", []part{{"tag", tag, ""}, {"cause", "clog", ""}, {"hours", "many", ""}}, "a figure in hours"},
+		{"no hours", []part{{"tag", tag, ""}, {"cause", "clog", ""}, {"hours", "many", ""}}, "a number, such as"},
 		{"200 megapixels", []part{{"tag", tag, ""}, {"cause", "clog", ""}, {"photo before", hugePNG(), "huge.png"}}, "at most 50 megapixels; this has 200"},
 		{"cut off", []part{{"tag", tag, ""}, {"cause", "clog", ""}, {"photo before", aPhoto(t, 9)[:len(aPhoto(t, 9))-100], "cut.jpg"}}, "cut off"},
 		{"drawing", []part{{"tag", tag, ""}, {"cause", "clog", ""}, {"photo after", "<svg onload='alert(1)'/>", "x.svg"}}, "SVG are not taken"},
-		{"photo of no moment", []part{{"tag", tag, ""}, {"cause", "clog", ""}, {"photo whenever", aPhoto(t, 8), "x.jpg"}}, "before, after"},
+		{"photo of no moment", []part{{"tag", tag, ""}, {"cause", "clog", ""}, {"photo whenever", aPhoto(t, 8), "x.jpg"}}, "@before or @after"},
 	} {
 		answer := b.send("/openings", tt.parts...)
 		assert.Equal(t, http.StatusUnprocessableEntity, answer.Code, tt.name)

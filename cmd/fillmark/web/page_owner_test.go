@@ -42,7 +42,7 @@ func TestOwnerAnswers(t *testing.T) {
 			assert.Equal(t, link, w.Header().Get("Location"))
 			assert.Equal(t, 1, b.wakes)
 
-			entry := b.file(file.Loop.Tag).History[2]
+			entry := b.file(file.Loop.Tag).History[4]
 			assert.Equal(t, loops.KindAnswer, entry.Kind)
 			assert.Equal(t, "owner", entry.By)
 			assert.Equal(t, tt.want.Answer, entry.Answer.Answer)
@@ -82,11 +82,11 @@ func TestOwnerTicksWhatIsOff(t *testing.T) {
 		require.Equal(t, http.StatusSeeOther, w.Code, w.Body)
 	}
 	history := b.file(open.Loop.Tag).History
-	require.Len(t, history, 3)
-	assert.Equal(t, []loops.Notice{loops.NoticeWet, loops.NoticeLevel}, history[2].Answer.Noticed)
+	require.Len(t, history, 5)
+	assert.Equal(t, []loops.Notice{loops.NoticeWet, loops.NoticeLevel}, history[4].Answer.Noticed)
 	history = b.file(sealed.Loop.Tag).History
-	require.Len(t, history, 3)
-	assert.Equal(t, []loops.Notice{loops.NoticeWet}, history[2].Answer.Noticed)
+	require.Len(t, history, 5)
+	assert.Equal(t, []loops.Notice{loops.NoticeWet}, history[4].Answer.Noticed)
 	page = b.get(link).Body.String()
 	assert.Contains(t, page, "something is off</strong>: drops, wet spots or crusts; the liquid stands below the mark. Thank you.")
 	assert.Contains(t, page, "<p><strong>Switch it off and pull the plug", "what to do when it is wet comes first")
@@ -165,7 +165,7 @@ func TestLinksOpenNothingElse(t *testing.T) {
 	assert.NotContains(t, page, "the white cube")
 
 	assert.Equal(t, http.StatusSeeOther, b.post(b.ownerLink(ana.Owner), url.Values{"answer": {"fine"}}).Code)
-	assert.Len(t, b.file(bea.Loop.Tag).History, 2)
+	assert.Len(t, b.file(bea.Loop.Tag).History, 4)
 
 	owner := strings.TrimPrefix(b.ownerLink(ana.Owner), "/o/")
 	stop := strings.TrimPrefix(b.stopLink(ana.Owner), "/stop/")
@@ -267,11 +267,11 @@ func TestOwnerAnswersAboutOneMachine(t *testing.T) {
 	b.says(b.get(link), "the white cube</option>", "choice")
 	w := b.post(link, url.Values{"answer": {"fine"}, "about": {string(two.Loop.Tag)}})
 	require.Equal(t, http.StatusSeeOther, w.Code, w.Body)
-	assert.Len(t, b.file(one.Loop.Tag).History, 2)
-	assert.Len(t, b.file(two.Loop.Tag).History, 3)
+	assert.Len(t, b.file(one.Loop.Tag).History, 4)
+	assert.Len(t, b.file(two.Loop.Tag).History, 5)
 	w = b.post(link, url.Values{"answer": {"fine"}, "about": {string(other.Loop.Tag)}})
 	assert.Equal(t, http.StatusNotFound, w.Code)
-	assert.Len(t, b.file(other.Loop.Tag).History, 2, "nobody answers for others")
+	assert.Len(t, b.file(other.Loop.Tag).History, 4, "nobody answers for others")
 }
 
 func TestOwnerSubscribesToTheCalendar(t *testing.T) {

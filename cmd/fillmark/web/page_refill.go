@@ -142,7 +142,7 @@ func (f *actForm) steps() ([]acts.Act, error) {
 	for i, id := range f.typed["step"] {
 		figure := "value:" + id
 		said := acts.Said{"step": {id}}
-		for name, text := range map[string]string{"value": withUnit(f.text(figure), ""), "left-out": f.text("left-out"), "note": f.text("note")} {
+		for name, text := range map[string]string{"value": withUnit(f.text(figure), ""), "left-out": f.text("left-out"), "note": f.text("note"), "day": f.text("day")} {
 			if text != "" {
 				said[name] = []string{text}
 			}

@@ -26,7 +26,10 @@ type topupPage struct {
 	Answer *topupAnswer // nil before anything was asked
 	// Carry are the answers to the questions, sent along when it is entered.
 	Carry []field
-	Pours []pourRow
+	// Entry is the form in which it is entered, Pours its inputs for what is at
+	// hand.
+	Entry *actForm
+	Pours []field
 }
 
 // topupLoop is the card of the loop asked about, in two lines.
@@ -47,16 +50,11 @@ type topupAnswer struct {
 	Reading []string
 }
 
-// pourRow is one liquid that the steps pour, to be entered as it was poured.
-type pourRow struct {
-	Field, Label string
-}
-
 // readingKinds are the ways to say how strong the liquid is.
 func readingKinds() []choice {
 	return []choice{
 		{Label: "as on record"}, {Value: "brix", Label: "°Brix"}, {Value: "index", Label: "refractive index"},
-		{Value: "density", Label: "density, kg/l"}, {Value: "freeze", Label: "freeze-point scale, °C"}, {Value: "mass", Label: "known, mass %"},
+		{Value: "density", Label: "density, kg/l"}, {Value: "freeze", Label: "freeze-point scale, °C"}, {Value: "mass", Label: "strength, mass %"},
 	}
 }
 
@@ -75,6 +73,9 @@ func (s *server) topupPage(r *http.Request, f *form) (topupPage, error) {
 		Fluids: fluidChoices("as on record"), Readings: readingKinds(),
 	}
 	p.Here = "topup"
+	if err == nil {
+		p.Entry, err = s.entryOfTopUp(f)
+	}
 	return p, err
 }
 
@@ -135,16 +136,17 @@ func (s *server) checkTopUp(p *topupPage) error {
 		p.Carry = append(p.Carry, field{Name: name, Value: f.typed.Get(name)})
 	}
 	for _, h := range hand {
+		name := p.Entry.Input("poured:" + h.Poured)
 		for _, step := range answer.Steps {
-			if step.Do == "add" && step.What == h.Name {
-				f.offer(h.Row.Carried, quantityIn(step.VolumeML))
-				p.Pours = append(p.Pours, pourRow{h.Row.Carried, "Poured of " + h.Name + ", ml"})
+			if step.Do == "add" && step.What == h.Name && !p.Entry.Sent { // what was poured is typed, never worked out
+				f.offer(name, quantityIn(step.VolumeML))
 			}
 		}
+		p.Pours = append(p.Pours, f.Number(name, "Poured of "+h.Name+", ml", ""))
 	}
 	for _, step := range answer.Steps {
 		if step.Do == "drain" {
-			f.offer("drained", quantityIn(step.VolumeML))
+			f.offer(p.Entry.Input("drained"), quantityIn(step.VolumeML))
 		}
 	}
 	return nil

@@ -4,16 +4,31 @@
 package web
 
 import (
+	"cmp"
 	"net/http"
 
-	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
 
-// enterTopUp records a top-up as it was poured. The verdict is worked out
-// anew from the questions: a stop is not recorded as done.
+// entryOfTopUp is the form of the act that enters a top-up; the questions stand
+// beside its inputs.
+func (s *server) entryOfTopUp(f *form) (*actForm, error) {
+	d, ok := acts.OfKind(loops.KindTopUp)
+	if !ok {
+		return nil, loops.ErrNotFound
+	}
+	entry := &actForm{Definition: d, form: f, Page: "topup", prefix: d.Name + "."}
+	var err error
+	if entry.Key = f.text(entry.Input("key")); entry.Key == "" {
+		entry.Key, err = newKey(s.Random)
+	}
+	return entry, err
+}
+
+// enterTopUp records a top-up as it was poured, and the reading that was taken
+// for it.
 func (s *server) enterTopUp(w http.ResponseWriter, r *http.Request) error {
 	f, err := postedForm(r)
 	if err != nil {
@@ -23,88 +38,56 @@ func (s *server) enterTopUp(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	p.Entry.Sent = true
 	f.typed.Set("ask", "yes")
-	for _, row := range p.Rows { // what was poured is typed, never reckoned
-		f.offer(row.Carried, "")
-	}
 	if err := s.checkTopUp(&p); err != nil {
 		return err
 	}
-	question, file, hand, err := s.topUpQuestion(f)
+	question, file, _, err := s.topUpQuestion(f)
 	if err != nil {
 		return err
 	}
 	if file == nil {
 		f.blame("tag", "the tag of a loop on record; nothing can be entered without one")
 	}
-	if f.OK() && p.Answer != nil && p.Answer.Verdict == chemistry.Stop {
-		f.Rest = append(f.Rest, Problem{Field: "verdict", Value: "stop", Right: "nothing to enter: the reasons say what to do instead"})
-	}
 	if f.OK() {
-		entries := topUpEntries(f, question, hand)
-		if f.OK() {
-			err = s.record(r, file.Loop.Tag, entries...)
-			if err == nil {
-				s.Wake()
-				http.Redirect(w, r, "/loops/"+string(file.Loop.Tag), http.StatusSeeOther)
-				return nil
-			}
-			if err := f.take(err, map[string]string{"poured": "poured1", "drained": "drained", "disposal": "disposal", "hazard": "hazard", "missing": "missing"}); err != nil {
-				return err
-			}
+		all, err := topUpActs(p.Entry, question, file.Loop.State)
+		if err != nil {
+			return err
+		}
+		done, err := s.does(r, file.Loop.Tag, p.Entry, all...)
+		if err != nil {
+			return err
+		}
+		if done {
+			http.Redirect(w, r, "/loops/"+string(file.Loop.Tag), http.StatusSeeOther)
+			return nil
 		}
 	}
-	return s.render(w, http.StatusUnprocessableEntity, "topup", p)
+	return s.render(w, cmp.Or(p.Entry.status, http.StatusUnprocessableEntity), "topup", p)
 }
 
-// topUpEntries are what goes on record: the reading, where one was taken, and
-// what was poured.
-func topUpEntries(f *form, q workshop.TopUpQuestion, hand []handLiquid) []loops.Entry {
-	var entries []loops.Entry
-	if f.text("kind") != "" && q.Mass != nil {
-		entries = append(entries, loops.Entry{Kind: loops.KindInspection, Inspection: &loops.Inspection{
-			Mass: q.Mass, MassUncertainty: q.MassUncertainty, Missing: q.Room, Verdict: loops.NotJudged,
-		}})
+// topUpActs are what goes on record: the strength and the room to the mark, where
+// they were read, and what was poured. What is still missing is worked out where
+// nobody looked.
+func topUpActs(f *actForm, q workshop.TopUpQuestion, state loops.State) ([]acts.Act, error) {
+	a, err := f.read(f.said())
+	topUp, ok := a.(*acts.TopUp)
+	if err != nil || !ok {
+		return nil, err
 	}
-	topUp := &loops.TopUp{Hazard: f.text("hazard"), Disposal: f.text("disposal")}
-	room := *q.Room
-	if drained := mayRead(f, "drained", "ml", chemistry.ParseLitre); drained != nil {
-		topUp.Drained = *drained
-		room += *drained
-	}
-	for _, h := range hand {
-		volume := mayRead(f, h.Row.Carried, "ml", chemistry.ParseLitre)
-		if volume == nil || *volume == 0 {
-			continue
+	if topUp.Missing == 0 && q.Room != nil {
+		left := *q.Room + topUp.Drained
+		for _, p := range topUp.Poured {
+			left -= p.Volume
 		}
-		topUp.Poured = append(topUp.Poured, loops.Pour{Liquid: h.Name, Fluid: h.Fluid, Mass: h.Mass, Volume: *volume, Container: h.Container})
-		room -= *volume
+		topUp.Missing = max(0, left)
 	}
-	topUp.Missing = max(0, room)
-	if len(topUp.Poured) == 0 {
-		f.Rest = append(f.Rest, Problem{Field: "poured", Right: "how much of at least one liquid went in"})
+	if q.Mass == nil && (q.Room == nil || *q.Room == state.Missing) {
+		return []acts.Act{topUp}, nil
 	}
-	return append(entries, loops.Entry{Kind: loops.KindTopUp, TopUp: topUp, Note: f.text("note")})
-}
-
-// record records entries as the request's technician, all or none.
-func (s *server) record(r *http.Request, tag loops.Tag, entries ...loops.Entry) error {
-	all, err := actsOf(entries)
-	if err == nil {
-		_, err = s.Workshop.Act(s.stamp(r), tag, all...)
-	}
-	return err
-}
-
-// actsOf are the acts that write the entries.
-func actsOf(entries []loops.Entry) ([]acts.Act, error) {
-	var all []acts.Act
-	for _, e := range entries {
-		a, ok := acts.Entered(e)
-		if !ok {
-			return nil, &loops.InvalidError{Field: "kind", Value: string(e.Kind), Reason: "an act"}
-		}
-		all = append(all, a)
-	}
-	return all, nil
+	read := &acts.Readings{Inspection: loops.Inspection{Mass: q.Mass, MassUncertainty: q.MassUncertainty, Missing: q.Room}}
+	read.Key, topUp.Key = topUp.Key, "" // one key, one entry: the first one's
+	read.MassKnown.By = map[string]string{"brix": "refractometer, °Brix", "index": "refractometer", "density": "hydrometer", "freeze": "freeze-point scale"}[f.text("kind")]
+	return []acts.Act{read, topUp}, nil
 }

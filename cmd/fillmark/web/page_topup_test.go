@@ -54,16 +54,16 @@ func TestTopUpIsEnteredAsItWasPoured(t *testing.T) {
 	b := newBench(t)
 	file := b.ana()
 	w := b.post("/topup", url.Values{
-		"tag": {string(file.Loop.Tag)}, "room": {"20"}, "liquid1": {"water"}, "kind": {"mass"}, "reading": {"36"}, "poured1": {"15,5"}, "note": {"bled twice"},
+		"tag": {string(file.Loop.Tag)}, "room": {"40"}, "liquid1": {"water"}, "kind": {"mass"}, "reading": {"36"}, "poured.poured:water": {"15,5"}, "poured.note": {"bled twice"},
 	})
-	require.Equal(t, http.StatusSeeOther, w.Code, w.Body)
+	require.Equal(t, http.StatusSeeOther, w.Code, problemsIn(w))
 	assert.Equal(t, "/loops/"+string(file.Loop.Tag), w.Header().Get("Location"))
 	history := b.file(file.Loop.Tag).History
 	topUp := history[len(history)-1]
 	require.Equal(t, loops.KindTopUp, topUp.Kind)
 	require.Len(t, topUp.TopUp.Poured, 1)
 	assert.InDelta(t, 0.0155, float64(topUp.TopUp.Poured[0].Volume), 1e-9)
-	assert.InDelta(t, 0.0045, float64(topUp.TopUp.Missing), 1e-9, "what still lacks to the mark")
+	assert.InDelta(t, 0.0245, float64(topUp.TopUp.Missing), 1e-9, "what still lacks to the mark")
 	assert.Equal(t, "bled twice", topUp.Note)
 	assert.Equal(t, loops.KindInspection, history[len(history)-2].Kind, "what was measured is on record too")
 	assert.Equal(t, 1, b.wakes)
@@ -75,13 +75,13 @@ func TestTopUpThatDrainsFirst(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
 	tag := string(b.ana().Loop.Tag)
-	form := url.Values{"tag": {tag}, "room": {"20"}, "liquid1": {"water"}, "poured1": {"30"}, "drained": {"15"}}
+	form := url.Values{"tag": {tag}, "room": {"40"}, "liquid1": {"water"}, "poured.poured:water": {"30"}, "poured.drained": {"15"}}
 	before := b.bytesOnDisk()
 	w := b.post("/topup", form)
 	assert.Equal(t, http.StatusUnprocessableEntity, w.Code)
-	b.says(w, `id="disposal-problem"`, "where it went")
+	b.says(w, `id="poured-went-problem"`, "where it went")
 	b.unchanged(before)
-	form.Set("disposal", "glycol drum")
+	form.Set("poured.went", "glycol drum")
 	require.Equal(t, http.StatusSeeOther, b.post("/topup", form).Code)
 	lines, err := b.shop.UsedFluid(0)
 	require.NoError(t, err)
@@ -97,8 +97,8 @@ func TestTopUpFromTheShelfIsTakenFromIt(t *testing.T) {
 	file := b.ana()
 	container, err := b.shop.AddContainer(stamp(3), loops.Container{Kind: loops.PremixBottle, Product: "Blue premix", Lot: "L7", Fluid: chemistry.PropyleneGlycol, Mass: new(chemistry.MassFraction(0.35)), Left: 0.5})
 	require.NoError(t, err)
-	w := b.post("/topup", url.Values{"tag": {string(file.Loop.Tag)}, "room": {"20"}, "liquid1": {"container:1"}, "poured1": {"20"}})
-	require.Equal(t, http.StatusSeeOther, w.Code, w.Body)
+	w := b.post("/topup", url.Values{"tag": {string(file.Loop.Tag)}, "room": {"40"}, "liquid1": {"container:1"}, "poured.poured:1": {"20"}})
+	require.Equal(t, http.StatusSeeOther, w.Code, problemsIn(w))
 	container, err = b.shop.Container(container.ID)
 	require.NoError(t, err)
 	assert.InDelta(t, 0.48, float64(container.Left), 1e-9)
@@ -109,12 +109,16 @@ func TestTopUpThatMayNotBeIsNotEntered(t *testing.T) {
 	b := newBench(t)
 	tag := string(b.ana().Loop.Tag)
 	before := b.bytesOnDisk()
+	eg := url.Values{"tag": {tag}, "room": {"20"}, "liquid1": {"eg"}, "strength1": {"95"}, "poured.poured:eg:95%": {"20"}}
+	w := b.post("/topup", eg)
+	require.Equal(t, http.StatusConflict, w.Code)
+	b.says(w, "It is already done: record it", "the way out")
+	b.unchanged(before)
 	for name, form := range map[string]url.Values{
-		"stop":           {"tag": {tag}, "room": {"20"}, "liquid1": {"eg"}, "strength1": {"95"}, "poured1": {"20"}},
 		"nothing poured": {"tag": {tag}, "room": {"20"}, "liquid1": {"water"}},
-		"no loop":        {"fluid": {"pg"}, "holds": {"500"}, "room": {"20"}, "liquid1": {"water"}, "poured1": {"20"}},
-		"no container":   {"tag": {tag}, "room": {"20"}, "liquid1": {"container:x"}, "poured1": {"20"}},
-		"hostile":        {"tag": {hostile}, "room": {hostile}, "liquid1": {hostile}, "strength1": {hostile}, "poured1": {hostile}, "note": {hostile}},
+		"no loop":        {"fluid": {"pg"}, "holds": {"500"}, "room": {"20"}, "liquid1": {"water"}, "poured.poured:water": {"20"}},
+		"no container":   {"tag": {tag}, "room": {"20"}, "liquid1": {"container:x"}, "poured.poured:x": {"20"}},
+		"hostile":        {"tag": {hostile}, "room": {hostile}, "liquid1": {hostile}, "strength1": {hostile}, "poured.poured:" + hostile: {hostile}, "poured.note": {hostile}},
 	} {
 		w := b.post("/topup", form)
 		assert.Equal(t, http.StatusUnprocessableEntity, w.Code, name)
@@ -122,4 +126,8 @@ func TestTopUpThatMayNotBeIsNotEntered(t *testing.T) {
 	}
 	b.unchanged(before)
 	assert.Zero(t, b.wakes)
+	eg.Set("poured.already-done", "yes")
+	require.Equal(t, http.StatusSeeOther, b.post("/topup", eg).Code, "what was poured can be recorded")
+	assert.NotNil(t, b.file(loops.Tag(tag)).Loop.State.Contaminated)
+	b.says(b.get("/loops/"+tag+"/label"), "Contaminated", "label")
 }

@@ -6,13 +6,11 @@ package web_test
 import (
 	"net/http"
 	"testing"
-	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"fillmark/chemistry"
-	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
 
@@ -25,8 +23,8 @@ func TestPagesOfAnUnknownCharge(t *testing.T) {
 	tag, day := file.Loop.Tag, loops.Day{Year: 2026, Month: 8, Dom: 1}
 	b.record(stamp(20), tag, loops.Entry{Kind: loops.KindDrain, Day: day, Drain: &loops.Drain{Disposal: "collection point"}})
 	b.record(stamp(20), tag, loops.Entry{Kind: loops.KindFill, Day: day, Fill: &loops.Fill{Charge: loops.Charge{Origin: loops.Factory, FilledTo: day}}})
-	recorded := b.record(stamp(19), tag, loops.Entry{Kind: loops.KindHandover, Day: day.AddDays(1), Handover: &loops.Handover{Consent: loops.Consent{Mail: true}}})
-	assert.NotEmpty(t, recorded.Loop.Plan.Tasks, "it is planned like any other")
+	recorded := b.record(stamp(19), tag, loops.Entry{Kind: loops.KindReturn, Day: day.AddDays(1), Return: &loops.Return{Why: "nobody knows what is in it"}})
+	assert.Empty(t, recorded.Loop.Plan.Tasks, "nothing is planned that calls it good")
 
 	file = b.file(tag)
 	assert.Nil(t, file.Protection)
@@ -36,7 +34,6 @@ func TestPagesOfAnUnknownCharge(t *testing.T) {
 		{"hand-over sheet", "/loops/" + string(tag) + "/handover", "luid not known"},
 		{"refill", "/loops/" + string(tag) + "/refill", string(tag)},
 		{"owner", b.ownerLink(file.Owner), "the liquid is poisonous if swallowed"},
-		{"due", "/", "the grey tower"},
 		{"loops", "/loops", string(tag)},
 		{"top-up", "/topup?tag=" + string(tag) + "&room=20&liquid1=water", "verdict big stop"},
 		{"top-up with a concentrate", "/topup?tag=" + string(tag) + "&room=20&liquid1=pg&strength1=95", "verdict big stop"},
@@ -47,14 +44,6 @@ func TestPagesOfAnUnknownCharge(t *testing.T) {
 		require.Equal(t, http.StatusOK, w.Code, "%s: %s", tt.name, w.Body.String())
 		b.says(w, tt.says, tt.name)
 	}
-	due := recorded.Loop.Plan.Tasks[0].Due.At(12, time.UTC)
-	swept, err := b.shop.Sweep(workshop.Stamp{At: due, By: "schedule"})
-	require.NoError(t, err)
-	require.NotEmpty(t, swept.Reminders)
-	message, err := b.store.Message(swept.Reminders[0].Key)
-	require.NoError(t, err)
-	assert.Contains(t, string(message.Raw), "poisonous")
-
 	topUp := loops.TopUp{Poured: []loops.Pour{{Liquid: "water", Fluid: chemistry.TreatedWater, Volume: 0.02}}}
 	b.record(stamp(0), tag, loops.Entry{Kind: loops.KindTopUp, Day: day.AddDays(30), TopUp: &topUp})
 	assert.Nil(t, b.file(tag).Loop.State.Charge.Mass)

@@ -5,7 +5,6 @@ package workshop
 
 import (
 	"errors"
-	"fmt"
 
 	"fillmark/cmd/fillmark/acts"
 	"fillmark/loops"
@@ -119,6 +118,17 @@ func (w *Workshop) numbered(r Registration, change *loops.Change) (Registration,
 	return r, err
 }
 
+// ActError is what is wrong with one of several acts.
+type ActError struct {
+	Kind loops.EntryKind
+	Err  error
+}
+
+func (e *ActError) Error() string { return string(e.Kind) + ": " + e.Err.Error() }
+
+// Unwrap is what is wrong with it.
+func (e *ActError) Unwrap() error { return e.Err }
+
 // begin does the first acts to the new loop.
 func (w *Workshop) begin(s Stamp, r Registration, change *loops.Change) (loops.Loop, error) {
 	file := File{Loop: r.Loop, Machine: r.Machine, Owner: r.Owner}
@@ -126,7 +136,7 @@ func (w *Workshop) begin(s Stamp, r Registration, change *loops.Change) (loops.L
 	for _, a := range r.Acts {
 		var err error
 		if file, err = w.apply(s, file, a, change, &Recorded{}); err != nil {
-			return file.Loop, fmt.Errorf("%s: %w", a.Kind(), err)
+			return file.Loop, &ActError{Kind: a.Kind(), Err: err}
 		}
 	}
 	return file.Loop, nil
