@@ -305,8 +305,8 @@ func (s *State) inspected(day Day, x *Inspection, known bool) {
 
 // filled starts a new charge. What is told about the machine stays; what was
 // told about the old charge goes. Filled, by whomever, on top of another fluid
-// or without a rinse after it, or without having been emptied while contaminated, the loop is
-// contaminated from its first day.
+// or without a rinse after it, or without having been emptied while
+// contaminated, the loop is contaminated from its first day.
 func (s *State) filled(charge Charge) {
 	tainted := s.taint(charge)
 	*s = State{

@@ -247,10 +247,10 @@ func (s Snapshot) readyFor(c loops.Charge, on loops.Day) []Reason {
 	switch {
 	case state.Contaminated != nil && tainted != nil:
 		stop("contaminated", fmt.Sprintf("the loop is contaminated (%s, since %s); it has to be drained and rinsed before it is filled.", state.Contaminated, state.Contaminated.Day.Long()))
-	case tainted != nil:
-		stop("not-rinsed", "what was left after draining spoils the new charge: "+tainted.String()+".")
 	case state.Charge != nil && state.Charge.Fluid != c.Fluid:
 		stop("not-drained", "the loop is on record as full of "+inWords(*state.Charge)+".")
+	case tainted != nil:
+		stop("not-rinsed", "what was left after draining spoils the new charge: "+tainted.String()+".")
 	case state.Charge != nil:
 		reasons = append(reasons, Reason{
 			Rule: "not-drained", Verdict: chemistry.Care, Text: "the loop is on record as full; the strength is right only if it was drained first.",
