@@ -76,6 +76,8 @@ type State struct {
 	Asked Day `json:"asked,omitzero"`
 	// AskedFor is that answer.
 	AskedFor AnswerKind `json:"asked_for,omitempty"`
+	// AskedNoticed is what they ticked with it.
+	AskedNoticed []Notice `json:"asked_noticed,omitempty"`
 }
 
 // Answered is an owner's answer about one task.
@@ -188,7 +190,7 @@ func Fold(history []Entry) State {
 // apply folds one entry into the state.
 func (s *State) apply(e Entry) {
 	if e.Kind != KindAnswer {
-		s.Asked, s.AskedFor = Day{}, ""
+		s.Asked, s.AskedFor, s.AskedNoticed = Day{}, "", nil
 	}
 	switch e.Kind {
 	case KindIntake:
@@ -257,7 +259,7 @@ func (s *State) answered(day Day, x *Answer) {
 		tasks = append(slices.Clone(tasks), ServiceCheck)
 	}
 	if x.Answer != AllFine {
-		s.Asked, s.AskedFor = day, x.Answer
+		s.Asked, s.AskedFor, s.AskedNoticed = day, x.Answer, x.Noticed
 	}
 	for _, task := range tasks {
 		s.Answered = slices.DeleteFunc(slices.Clone(s.Answered), func(a Answered) bool { return a.Task == task })
@@ -303,8 +305,8 @@ func (s *State) inspected(day Day, x *Inspection, known bool) {
 
 // filled starts a new charge. What is told about the machine stays; what was
 // told about the old charge goes. Filled, by whomever, on top of another fluid
-// or without a rinse after it, or without having been emptied while contaminated, the loop is
-// contaminated from its first day.
+// or without a rinse after it, or without having been emptied while
+// contaminated, the loop is contaminated from its first day.
 func (s *State) filled(charge Charge) {
 	tainted := s.taint(charge)
 	*s = State{

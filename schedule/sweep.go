@@ -187,7 +187,8 @@ func whyCall(p loops.Policy, s Staged) string {
 	answered, ok := AnsweredFor(p, s.Loop, s.Task)
 	switch o, state := s.Owner, s.Loop.State; {
 	case !state.Asked.IsZero():
-		return fmt.Sprintf("answered %q on %s", string(state.AskedFor), state.Asked.Long())
+		asked := loops.Answer{Answer: state.AskedFor, Noticed: state.AskedNoticed}
+		return fmt.Sprintf("answered %q on %s", asked.Said(), state.Asked.Long())
 	case ok && s.Stage == loops.StageCall:
 		return "answered on " + answered.Long() + ", and it is not done yet"
 	case o.Email == "":

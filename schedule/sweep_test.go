@@ -342,6 +342,8 @@ func TestAnswersEndTheReminders(t *testing.T) {
 		{"answered and still not done", loops.State{Answered: []loops.Answered{{Task: loops.Look, Day: due, Answer: loops.AllFine}}}, 35, false, "answered on Mon 15 Jun 2026, and it is not done yet"},
 		{"answered about the one before", loops.State{Answered: []loops.Answered{{Task: loops.Look, Day: due.AddDays(-8), Answer: loops.AllFine}}}, 0, true, ""},
 		{"answered about another task", loops.State{Answered: []loops.Answered{{Task: loops.CoolantChange, Day: due, Answer: loops.AllFine}}}, 0, true, ""},
+		{"ticked what shows", loops.State{Asked: due, AskedFor: loops.SomethingOff, AskedNoticed: []loops.Notice{loops.NoticeWet}}, 1, false,
+			`answered "something is off: drops, wet spots or crusts" on Mon 15 Jun 2026`},
 		{"asks for a person", loops.State{Asked: due, AskedFor: loops.CallMe}, 1, false, `answered "call me" on Mon 15 Jun 2026`},
 	}
 	for _, tt := range tests {
