@@ -17,6 +17,19 @@ import (
 	"fillmark/loops/store"
 )
 
+// nameless erases as who describes the fields would.
+func nameless() loops.Erasing {
+	return loops.Erasing{
+		Owner: func(o loops.Owner, day loops.Day) loops.Owner {
+			return loops.Owner{ID: o.ID, Revision: o.Revision, Name: loops.ErasedText, MailStopped: day}
+		},
+		Machine: func(m loops.Machine) loops.Machine {
+			m.Name, m.Accessories, m.WarrantyNote, m.PromisedBack = string(m.Kind), nil, "", loops.Day{}
+			return m
+		},
+	}
+}
+
 // Nothing that says who the owner was is anywhere in the file afterwards, what
 // was measured still is, and other owners are as they were.
 func TestEraseOwner(t *testing.T) {
@@ -40,7 +53,7 @@ func TestEraseOwner(t *testing.T) {
 		}
 	}
 
-	require.NoError(t, s.EraseOwner(t.Context(), 1, "rui", noon))
+	require.NoError(t, s.EraseOwner(t.Context(), 1, "rui", noon, nameless()))
 
 	file, err = os.ReadFile(s.Path())
 	require.NoError(t, err)
@@ -69,7 +82,7 @@ func TestEraseOwner(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, other, same)
 	sound(t, s)
-	assert.ErrorIs(t, s.EraseOwner(t.Context(), 9, "rui", noon), loops.ErrNotFound)
+	assert.ErrorIs(t, s.EraseOwner(t.Context(), 9, "rui", noon, nameless()), loops.ErrNotFound)
 }
 
 // soldOn is a loop of Ana's that went to Bo: both said something, and a setting
@@ -110,7 +123,7 @@ func TestEraseAFormerOwner(t *testing.T) {
 	require.NoError(t, err)
 	require.NotEmpty(t, dues)
 
-	require.NoError(t, s.EraseOwner(t.Context(), ana, "rui", noon))
+	require.NoError(t, s.EraseOwner(t.Context(), ana, "rui", noon, nameless()))
 	sound(t, s)
 	text := string(exportOf(t, s))
 	assert.NotContains(t, text, "Ana")
@@ -120,7 +133,7 @@ func TestEraseAFormerOwner(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, dues, still)
 
-	require.NoError(t, s.EraseOwner(t.Context(), bo, "rui", noon))
+	require.NoError(t, s.EraseOwner(t.Context(), bo, "rui", noon, nameless()))
 	sound(t, s)
 	text = string(exportOf(t, s))
 	assert.NotContains(t, text, "Bo hears it")

@@ -23,6 +23,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/signin"
 	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
@@ -110,6 +111,10 @@ func (b *bench) settings() workshop.Settings {
 
 // keeper looks after the bench's file as the daemon's does.
 type keeper struct{ *store.Store }
+
+func (k keeper) EraseOwner(ctx context.Context, id loops.OwnerID, by string, at time.Time) error {
+	return k.Store.EraseOwner(ctx, id, by, at, acts.Erasing())
+}
 
 func (k keeper) Check(ctx context.Context) (web.CheckReport, error) {
 	report, err := k.Store.Check(ctx)

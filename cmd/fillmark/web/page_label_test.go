@@ -20,6 +20,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 	"fillmark/testdata/peer"
 )
@@ -123,7 +124,7 @@ func TestHandoverSheetSaysWhatWasDone(t *testing.T) {
 	kept, err := b.store.Owner(file.Owner.ID)
 	require.NoError(t, err)
 	kept.Units = loops.USCustomary
-	_, err = b.shop.EditOwner(stamp(0), kept)
+	_, err = b.shop.Edit(stamp(0), workshop.Edit{Owner: &kept})
 	require.NoError(t, err)
 	b.says(b.get("/loops/"+string(file.Loop.Tag)+"/handover"), "It begins to freeze at 3\u00a0°F", "in the owner's units")
 	label := b.get("/loops/" + string(file.Loop.Tag) + "/label")

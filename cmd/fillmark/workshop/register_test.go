@@ -62,10 +62,10 @@ func TestEditsRefuseStaleRevisions(t *testing.T) {
 	machine, err := b.store.Machine(1)
 	require.NoError(t, err)
 	for _, edit := range []func() error{
-		func() error { _, err := b.EditOwner(stamp, owner); return err },
-		func() error { _, err := b.EditMachine(stamp, machine); return err },
-		func() error { _, err := b.EditLoop(stamp, loop); return err },
-		func() error { _, err := b.EditContainer(stamp, container); return err },
+		func() error { _, err := b.Edit(stamp, workshop.Edit{Owner: &owner}); return err },
+		func() error { _, err := b.Edit(stamp, workshop.Edit{Machine: &machine}); return err },
+		func() error { _, err := b.Edit(stamp, workshop.Edit{Loop: &loop}); return err },
+		func() error { _, err := b.Edit(stamp, workshop.Edit{Container: &container}); return err },
 	} {
 		require.NoError(t, edit())
 		assert.ErrorIs(t, edit(), loops.ErrConflict, "the second writer read what was there before the first")

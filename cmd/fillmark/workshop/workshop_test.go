@@ -169,11 +169,12 @@ func TestOnlyTheOwnerLetsMailRunAgain(t *testing.T) {
 	owner, err := b.store.Owner(1)
 	require.NoError(t, err)
 	owner.MailStopped = loops.Day{Year: 2026, Month: 5, Dom: 2}
-	owner, err = b.EditOwner(at("2026-05-02 10"), owner)
+	edited, err := b.Edit(at("2026-05-02 10"), workshop.Edit{Owner: &owner})
+	owner = edited.Owner
 	require.NoError(t, err)
 	resumed := owner
 	resumed.MailStopped = loops.Day{}
-	_, err = b.EditOwner(at("2026-05-03 10"), resumed)
+	_, err = b.Edit(at("2026-05-03 10"), workshop.Edit{Owner: &resumed})
 	require.ErrorContains(t, err, "only the owner's own click")
 	_, err = b.Record(at("2026-05-04 10"), loop.Tag, loops.Entry{Kind: loops.KindHandover, Handover: &loops.Handover{Consent: loops.Consent{Mail: true}}})
 	require.NoError(t, err)
