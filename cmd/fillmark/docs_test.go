@@ -23,8 +23,9 @@ import (
 
 // Marks that a reader sees in the comment behind a command.
 const (
-	serves   = "until Ctrl-C" // it is left running while the rest is typed in another terminal
-	left2CI  = "CI runs"      // too long for here: .ci/run has it
+	serves   = "until Ctrl-C"  // it is left running while the rest is typed in another terminal
+	left2CI  = "CI runs"       // too long for here: .ci/run has it
+	later    = "the day after" // no clock is moved for it; testdata/script/register.txtar does the same on given days
 	treeRoot = "../.."
 )
 
@@ -99,7 +100,7 @@ func (r *reader) types(lines []command) {
 			r.leaves(script + "exec " + line.text)
 			r.types(lines[n+1:])
 			return
-		case strings.Contains(line.comment, left2CI):
+		case strings.Contains(line.comment, left2CI), strings.Contains(line.comment, later):
 		default:
 			script += line.text + "\n"
 		}

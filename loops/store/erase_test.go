@@ -17,11 +17,8 @@ import (
 	"fillmark/loops/store"
 )
 
-// Nothing that says who the owner was is anywhere in the file afterwards, what
-// was measured still is, and other owners are as they were.
-// erasing empties what a test knows to be personal; which fields are is told by
-// the descriptions of the records, which package acts tests.
-func erasing() loops.Erasing {
+// nameless erases as who describes the fields would.
+func nameless() loops.Erasing {
 	return loops.Erasing{
 		Owner: func(o loops.Owner, day loops.Day) loops.Owner {
 			return loops.Owner{ID: o.ID, Revision: o.Revision, Name: loops.ErasedText, MailStopped: day}
@@ -33,6 +30,8 @@ func erasing() loops.Erasing {
 	}
 }
 
+// Nothing that says who the owner was is anywhere in the file afterwards, what
+// was measured still is, and other owners are as they were.
 func TestEraseOwner(t *testing.T) {
 	t.Parallel()
 	s := open(t)
@@ -55,7 +54,7 @@ func TestEraseOwner(t *testing.T) {
 		}
 	}
 
-	require.NoError(t, s.EraseOwner(t.Context(), 1, "rui", noon, erasing()))
+	require.NoError(t, s.EraseOwner(t.Context(), 1, "rui", noon, nameless()))
 
 	file, err = os.ReadFile(s.Path())
 	require.NoError(t, err)
@@ -84,7 +83,7 @@ func TestEraseOwner(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, other, same)
 	sound(t, s)
-	assert.ErrorIs(t, s.EraseOwner(t.Context(), 9, "rui", noon, erasing()), loops.ErrNotFound)
+	assert.ErrorIs(t, s.EraseOwner(t.Context(), 9, "rui", noon, nameless()), loops.ErrNotFound)
 }
 
 // soldOn is a loop of Ana's that went to Bo: both said something, and a setting
@@ -125,7 +124,7 @@ func TestEraseAFormerOwner(t *testing.T) {
 	require.NoError(t, err)
 	require.NotEmpty(t, dues)
 
-	require.NoError(t, s.EraseOwner(t.Context(), ana, "rui", noon, erasing()))
+	require.NoError(t, s.EraseOwner(t.Context(), ana, "rui", noon, nameless()))
 	sound(t, s)
 	text := string(exportOf(t, s))
 	assert.NotContains(t, text, "Ana")
@@ -135,7 +134,7 @@ func TestEraseAFormerOwner(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, dues, still)
 
-	require.NoError(t, s.EraseOwner(t.Context(), bo, "rui", noon, erasing()))
+	require.NoError(t, s.EraseOwner(t.Context(), bo, "rui", noon, nameless()))
 	sound(t, s)
 	text = string(exportOf(t, s))
 	assert.NotContains(t, text, "Bo hears it")

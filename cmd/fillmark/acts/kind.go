@@ -4,6 +4,7 @@
 package acts
 
 import (
+	"math"
 	"strconv"
 	"strings"
 
@@ -100,11 +101,16 @@ func quantity[V ~float64](word, unit string, scale float64, parse func(string) (
 	return kind[V]{
 		word: word, unit: unit, typ: Number, parse: parse, show: show,
 		print: func(v V) string {
-			short := figure(float64(v)*scale) + unit
-			if back, err := parse(short); err == nil && back == v {
-				return short
+			text := figure(float64(v)*scale) + unit
+			// Scaling rounds, so that the number itself or its neighbour reads back.
+			exact := float64(v) * scale
+			for _, x := range []float64{exact, math.Nextafter(exact, 0), math.Nextafter(exact, 2*exact)} {
+				if back, err := parse(text); err == nil && back == v {
+					break
+				}
+				text = strconv.FormatFloat(x, 'g', -1, 64) + unit
 			}
-			return strconv.FormatFloat(float64(v)*scale, 'g', -1, 64) + unit
+			return text
 		},
 	}
 }

@@ -17,7 +17,7 @@ import (
 )
 
 // sample is something that the field can be told.
-func sample(t *testing.T, f acts.Field) []string {
+func typedSample(t *testing.T, f acts.Field) []string {
 	t.Helper()
 	if len(f.Choices) > 0 && f.Word != "HOW[=BY][@DAY]" {
 		return []string{f.Choices[len(f.Choices)-1]}
@@ -41,7 +41,7 @@ func sample(t *testing.T, f acts.Field) []string {
 func aboutRecord[T any](t *testing.T, r acts.Record[T], given ...string) (full T) {
 	t.Helper()
 	for _, f := range r.Fields() {
-		texts := sample(t, f)
+		texts := typedSample(t, f)
 		var alone T
 		require.NoError(t, r.Read(&alone, acts.Said{f.Name: texts}), f.Name)
 		assert.Equal(t, texts, r.Say(alone)[f.Name], "%s is told as it was said", f.Name)

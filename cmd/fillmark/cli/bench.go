@@ -34,7 +34,7 @@ func (a *app) benchWallCommand() *cobra.Command {
 	var r chemistry.ProtectRequest
 	cmd := &cobra.Command{
 		Use: "wall", Short: "What to protect against: the coldest wetted wall",
-		Example: "  fillmark bench wall --in-use 18C --storage -5C\n  fillmark bench wall --chiller --set-point 5C --evaporator-margin 8K",
+		Example: "  fillmark bench wall --running 18C --storage -5C\n  fillmark bench wall --chiller --set-point 5C --evaporator-margin 8K",
 		Args:    noArgs,
 		RunE: func(*cobra.Command, []string) error {
 			p, err := chemistry.Protect(r)
@@ -65,13 +65,14 @@ func (a *app) benchWallCommand() *cobra.Command {
 		},
 	}
 	f := cmd.Flags()
-	may(f, &r.InUse, chemistry.ParseCelsius, "in-use", "TEMPERATURE", "coldest air round the running machine")
+	may(f, &r.InUse, chemistry.ParseCelsius, "running", "TEMPERATURE", "coldest air round the running machine")
 	may(f, &r.InStorage, chemistry.ParseCelsius, "storage", "TEMPERATURE", "coldest air where it stands")
 	may(f, &r.InTransit, chemistry.ParseCelsius, "transit", "TEMPERATURE", "coldest air on the way")
 	f.BoolVar(&r.Chiller, "chiller", false, "the machine makes cold")
 	may(f, &r.SetPoint, chemistry.ParseCelsius, "set-point", "TEMPERATURE", "coldest liquid temperature that is ever set")
 	may(f, &r.EvaporatorMargin, chemistry.ParseCelsiusDelta, "evaporator-margin", "DIFFERENCE", "how much colder the evaporator may get, by its maker")
 	may(f, &r.Margin, chemistry.ParseCelsiusDelta, "margin", "DIFFERENCE", "freeze point below the wall (default 5K)")
+	alias(f, "in-use", "running")
 	return cmd
 }
 

@@ -18,6 +18,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -48,7 +49,10 @@ func Run(ctx context.Context, now func() time.Time, args, env []string, in io.Re
 	root.SetIn(in)
 	root.SetOut(out)
 	root.SetErr(errOut)
-	err := root.ExecuteContext(ctx)
+	err := checkText(args)
+	if err == nil {
+		err = root.ExecuteContext(ctx)
+	}
 	if err == nil || errors.Is(err, errStop) {
 		return exitCode(err)
 	}
@@ -59,6 +63,17 @@ func Run(ctx context.Context, now func() time.Time, args, env []string, in io.Re
 		fmt.Fprintln(errOut, "fillmark: hint:", hint)
 	}
 	return exitCode(err)
+}
+
+// checkText refuses words that are no UTF-8: JSON would put other characters
+// into the record for them.
+func checkText(args []string) error {
+	for i, word := range args {
+		if !utf8.ValidString(word) {
+			return &usageError{fmt.Errorf("word %d of the command line, %q: text in UTF-8 is right", i+1, word)}
+		}
+	}
+	return nil
 }
 
 func environment(env []string) map[string]string {
@@ -79,7 +94,7 @@ func (a *app) rootCommand() *cobra.Command {
 needs and when, and what opened loops have taught.
 
   fillmark try                      see it work on an invented workshop
-  fillmark mix --fluid pg --protect -20C --make 600ml --concentrate 95%
+  fillmark mix --fluid pg --wall -20C --make 600ml --concentrate 95%
   fillmark serve                    pages, reminders and mail for your own`,
 		SilenceErrors: true,
 		SilenceUsage:  true,

@@ -52,6 +52,13 @@ func may[T any](flags *pflag.FlagSet, target **T, parse func(string) (T, error),
 	flags.Var(&parsedFlag[*T]{target: target, parse: pointer, kind: kind}, name, usage)
 }
 
+// alias keeps an earlier word for a flag working, unseen.
+func alias(flags *pflag.FlagSet, was, is string) {
+	f := *flags.Lookup(is)
+	f.Name, f.Hidden = was, true
+	flags.AddFlag(&f)
+}
+
 // none is what is typed for a value that there is not.
 const none = "none"
 

@@ -63,13 +63,13 @@ func (a *app) mixCommand() *cobra.Command {
 	var r chemistry.MixRequest
 	r.Bench = chemistry.DefaultAt
 	cmd := &cobra.Command{
-		Use:   "mix --fluid FLUID (--protect TEMPERATURE | --mass % | --volume %) --make VOLUME",
+		Use:   "mix --fluid FLUID (--wall TEMPERATURE | --mass % | --volume %) --make VOLUME",
 		Short: "What to pour for a fresh mix",
-		Long: `What to pour for a fresh mix. --protect is the coldest wetted wall in use,
+		Long: `What to pour for a fresh mix. --wall is the coldest wetted wall in use,
 storage or transport; the target is that minus the margin. Grams are rounded
 to what the scale reads, and everything else follows from them. What speaks
 against the strength stands above the amounts.`,
-		Example: `  fillmark mix --fluid pg --protect -20C --make 600ml --concentrate 95% --at 20C
+		Example: `  fillmark mix --fluid pg --wall -20C --make 600ml --concentrate 95% --at 20C
   fillmark mix --fluid pg --mass 40% --make 75ml --concentrate 95% --left 15ml
   fillmark mix --fluid water --make 600ml    # where nothing can freeze`,
 		Args: noArgs,
@@ -86,7 +86,7 @@ against the strength stands above the amounts.`,
 	}
 	f := cmd.Flags()
 	need(f, &r.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "eg, pg, water or deionised")
-	may(f, &r.Protect, chemistry.ParseCelsius, "protect", "TEMPERATURE", "coldest wetted wall in use, storage or transport")
+	may(f, &r.Protect, chemistry.ParseCelsius, "wall", "TEMPERATURE", "coldest wetted wall in use, storage or transport")
 	may(f, &r.Margin, chemistry.ParseCelsiusDelta, "margin", "DIFFERENCE", "freeze point below the wall (default 5K)")
 	may(f, &r.Mass, chemistry.ParseMassPercent, "mass", "PERCENT", "wanted glycol mass %")
 	may(f, &r.Volume, chemistry.ParseVolumePercent, "volume", "PERCENT", "wanted glycol volume % before mixing at 20 °C")
@@ -101,6 +101,7 @@ against the strength stands above the amounts.`,
 	need(f, &r.LeftMass, chemistry.ParseMassPercent, "left-mass", "PERCENT", "glycol mass % of the liquid left (default 0%, rinsed)")
 	need(f, &r.LeftUncertainty, chemistry.ParseLitre, "left-uncertainty", "VOLUME", "how sure the volume left is (k = 2)")
 	need(f, &r.ConcentrateUncertainty, chemistry.ParseMassPercent, "concentrate-uncertainty", "PERCENT", "how sure its strength is (k = 2)")
+	alias(f, "protect", "wall")
 	needFlags(cmd, "fluid", "make")
 	return cmd
 }

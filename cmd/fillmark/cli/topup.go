@@ -13,11 +13,11 @@ import (
 func (a *app) topupCommand() *cobra.Command {
 	var q workshop.TopUpQuestion
 	cmd := &cobra.Command{
-		Use:   "topup (TAG | --fluid FLUID --mass % --holds VOLUME) --room VOLUME --with LIQUID",
+		Use:   "topup (TAG | --fluid FLUID --mass % --holds VOLUME) --gap VOLUME --with LIQUID",
 		Short: "Check a top-up before pouring: go, care or stop, and why",
-		Example: `  fillmark topup 7K3QXA --room 60ml --with water
-  fillmark topup --fluid pg --mass 35% --holds 520ml --room 60ml \
-      --with concentrate:95% --with water --protect -15C`,
+		Example: `  fillmark topup 7K3QXA --gap 60ml --with water
+  fillmark topup --fluid pg --mass 35% --holds 520ml --gap 60ml \
+      --with concentrate:95% --with water --wall -15C`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			var answer workshop.TopUpAnswer
 			var err error
@@ -48,7 +48,7 @@ func (a *app) topupCommand() *cobra.Command {
 	need(f, &q.MassUncertainty, chemistry.ParseMassPercent, "uncertainty", "PERCENT", "how sure the mass % is (k = 2), such as 1%")
 	may(f, &q.Holds, chemistry.ParseLitre, "holds", "VOLUME", "liquid in the loop now")
 	need(f, &q.HoldsUncertainty, chemistry.ParseLitre, "holds-uncertainty", "VOLUME", "how sure the volume is (k = 2)")
-	may(f, &q.Room, chemistry.ParseLitre, "room", "VOLUME", "how much fits in up to the mark")
+	may(f, &q.Room, chemistry.ParseLitre, "gap", "VOLUME", "what is missing up to the mark")
 	f.StringArrayVar(&q.With, "with", nil, "`liquid` at hand: water, deionised, concentrate:95%, premix:40%, eg:95%, pg:40%; repeat")
 	f.BoolVar(&q.Sealed, "sealed", false, "nothing can get out when the liquid expands")
 	f.Var(&listFlag[chemistry.Metal]{target: &q.Metals, parse: chemistry.ParseMetal, kind: "METAL"}, "metal", "a wetted metal: "+wrapped(chemistry.Metals())+"; repeat")
@@ -59,9 +59,11 @@ func (a *app) topupCommand() *cobra.Command {
 	f.BoolVar(&q.WithinReach, "reach", false, "animals or children reach the loop")
 	may(f, &q.At, chemistry.ParseCelsius, "at", "TEMPERATURE", "the liquid when it is topped up (default 20C)")
 	may(f, &q.Hottest, chemistry.ParseCelsius, "hottest", "TEMPERATURE", "highest coolant temperature (default 60C)")
-	may(f, &q.Protect, chemistry.ParseCelsius, "protect", "TEMPERATURE", "coldest wetted wall")
+	may(f, &q.Protect, chemistry.ParseCelsius, "wall", "TEMPERATURE", "coldest wetted wall")
 	may(f, &q.Margin, chemistry.ParseCelsiusDelta, "margin", "DIFFERENCE", "freeze point below the wall (default 5K)")
 	need(f, &q.Step, parseStep, "step", "MASS", "what the scale reads (default 1g)")
+	alias(f, "room", "gap")
+	alias(f, "protect", "wall")
 	return cmd
 }
 

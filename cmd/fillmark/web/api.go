@@ -12,6 +12,7 @@ import (
 	"iter"
 	"mime"
 	"net/http"
+	"strings"
 	"unicode/utf8"
 
 	"fillmark/cmd/fillmark/acts"
@@ -73,7 +74,8 @@ func (s *server) failure(r *http.Request, err error) (int, Failure) {
 	return status, failure
 }
 
-// decode reads a JSON body strictly: one document, no unknown field.
+// decode reads a JSON body strictly: one document, no unknown field, no key
+// twice.
 func decode[T any](r *http.Request) (T, error) {
 	var value T
 	body, err := jsonBody(r)
@@ -92,7 +94,35 @@ func decode[T any](r *http.Request) (T, error) {
 	if _, err := decoder.Token(); !errors.Is(err, io.EOF) {
 		return value, &loops.InvalidError{Field: "body", Value: "more than one document", Reason: "one JSON document"}
 	}
-	return value, nil
+	return value, once(json.NewDecoder(bytes.NewReader(body)))
+}
+
+// once refuses a document in which a key stands twice in one object, in
+// whatever case: encoding/json would silently take the last.
+func once(d *json.Decoder) error {
+	open, err := d.Token()
+	if err != nil || open != json.Delim('{') && open != json.Delim('[') {
+		return err
+	}
+	seen := map[string]bool{}
+	for d.More() {
+		if open == json.Delim('{') {
+			key, err := d.Token()
+			if err != nil {
+				return err
+			}
+			name := fmt.Sprint(key)
+			if seen[strings.ToLower(name)] {
+				return &loops.InvalidError{Field: name, Value: "two values", Reason: "one value: the key stands twice"}
+			}
+			seen[strings.ToLower(name)] = true
+		}
+		if err := once(d); err != nil {
+			return err
+		}
+	}
+	_, err = d.Token() // its end
+	return err
 }
 
 // jsonBody reads a body of JSON in UTF-8.
