@@ -93,7 +93,7 @@ func (c Charge) validate() error {
 		p.add(c.FilledFrom.validate("filled from"))
 	}
 	if c.FilledFrom.After(c.FilledTo) {
-		p.add(invalid("filled", c.FilledFrom.String()+" to "+c.FilledTo.String(), "a day, or two days in order"))
+		p.add(invalid("filled to", c.FilledFrom.String()+" to "+c.FilledTo.String(), "a day, or two days in order"))
 	}
 	p.add(c.MassKnown.validate("strength"))
 	p.add(c.Inhibitor.validate("inhibitor"))

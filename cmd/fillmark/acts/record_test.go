@@ -19,11 +19,11 @@ import (
 // sample is something that the field can be told.
 func typedSample(t *testing.T, f acts.Field) []string {
 	t.Helper()
-	if len(f.Choices) > 0 && f.Word != "HOW[=BY][@DAY]" {
-		return []string{f.Choices[len(f.Choices)-1]}
-	}
 	if f.Type == acts.Truth {
 		return []string{"yes"}
+	}
+	if len(f.Choices) > 0 && f.Word != "HOW[=BY][@DAY]" {
+		return []string{f.Choices[len(f.Choices)-1]}
 	}
 	text, ok := map[string]string{
 		"TEXT": "words", "NUMBER": "3", "VOLUME": "480.5ml", "TEMPERATURE": "-10.5C", "DIFFERENCE": "6K", "LENGTH": "10mm",

@@ -143,13 +143,17 @@ func TestLinksLeadToThePagesOwnPort(t *testing.T) {
 			for _, args := range [][]string{
 				{"owner", "add", "--name", "Ana Ruizado", "--email", "ana@garden.example", "--mail-consent"},
 				{"machine", "add", "--owner", "1", "--kind", "desktop", "--name", "tower"},
-				{"loop", "add", "--machine", "1", "--holds", "480ml", "--open"},
+				{"loop", "add", "--machine", "1", "--holds", "480ml", "--open", "--no-frost"},
 			} {
 				code, out, errOut = runHere(t, folder, args...)
 				require.Zero(t, code, errOut)
 			}
 			tag := regexp.MustCompile(`Its tag is (\w+)`).FindStringSubmatch(out)[1]
-			for _, args := range [][]string{{"loop", "fill", tag, "--fluid", "pg", "--mass", "40%", "--poured", "470ml"}, {"loop", "handover", tag, "--mail-consent"}} {
+			for _, args := range [][]string{
+				{"loop", "fill", tag, "--fluid", "pg", "--mass", "40%", "--poured", "470ml", "--day", "2026-11-26"},
+				{"loop", "leakcheck", tag, "--hours", "24h", "--dry"},
+				{"loop", "handover", tag, "--mail-consent", "--unproved", "no load here"},
+			} {
 				code, _, errOut = runHere(t, folder, args...)
 				require.Zero(t, code, errOut)
 			}

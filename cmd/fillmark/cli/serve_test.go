@@ -177,7 +177,7 @@ func TestAWriteWakesTheDaemon(t *testing.T) {
 	mustRun("owner", "add", "--name", "Ana Ruizado", "--email", "ana@garden.example")
 	mustRun("machine", "add", "--owner", "1", "--kind", "desktop", "--name", "tower")
 	tag := regexp.MustCompile(`Its tag is (\w+)`).FindStringSubmatch(mustRun("loop", "add", "--machine", "1", "--holds", "480ml", "--open", "--wall", "-10C"))[1]
-	yesterday := loops.DayOf(time.Now(), time.UTC).AddDays(-1).String()
+	yesterday := loops.DayOf(testNow(), time.UTC).AddDays(-1).String()
 	mustRun("loop", "fill", tag, "--fluid", "pg", "--mass", "40%", "--poured", "470ml", "--day", yesterday)
 	mustRun("loop", "leakcheck", tag, "--hours", "24h", "--dry")
 	mustRun("loop", "handover", tag, "--mail-consent", "--unproved", "no load here")

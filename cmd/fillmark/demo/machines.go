@@ -87,14 +87,14 @@ var (
 
 func openLoop(volume, plusMinus chemistry.Litre, wall *chemistry.Celsius, wetted ...loops.WettedPart) loops.Loop {
 	return loops.Loop{Construction: loops.Construction{
-		Volume: volume, VolumeUncertainty: plusMinus, ColdestWall: wall, NoFrost: wall == nil, Wetted: wetted,
+		Volume: volume, VolumeUncertainty: plusMinus, ColdestWall: wall, NoFrost: wall == nil, Reach: new(false), Wetted: wetted,
 		Tubing: loops.Tubing{Material: "EPDM", BoreMM: 10, OuterMM: 13, LengthMM: 1800}, PumpPlace: "reservoir", Mounting: "radiator on top",
 	}}
 }
 
 func sealedLoop(volume chemistry.Litre, wall *chemistry.Celsius, wetted ...loops.WettedPart) loops.Loop {
 	return loops.Loop{Construction: loops.Construction{
-		Sealed: true, Volume: volume, VolumeUncertainty: 0.005, ColdestWall: wall, Wetted: wetted,
+		Sealed: true, Volume: volume, VolumeUncertainty: 0.005, ColdestWall: wall, NoFrost: wall == nil, Reach: new(false), Wetted: wetted,
 		Tubing: loops.Tubing{Material: "sleeved EPDM", BoreMM: 7, OuterMM: 12, LengthMM: 700}, PumpPlace: "in the cold plate", Mounting: "radiator on top",
 	}}
 }

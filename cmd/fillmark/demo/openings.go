@@ -142,7 +142,7 @@ func (d *demo) service(owner loops.Owner, s demoStudy) []demoStep {
 	biocide := loops.Additive{Family: string(chemistry.Isothiazolinone), Product: "invented biocide", LifeMonths: 12}
 	return append(steps,
 		demoStep{s.good, 12, loops.Entry{Kind: loops.KindDose, Dose: &loops.Dose{Role: loops.RoleBiocide, Additive: biocide}}},
-		demoStep{s.good, 13, loops.Entry{Kind: loops.KindLeakCheck, LeakCheck: &loops.LeakCheck{Hours: 2, Dry: true}}})
+		demoStep{s.good, 13, loops.Entry{Kind: loops.KindLeakCheck, LeakCheck: &loops.LeakCheck{Hours: 24, Dry: true}}})
 }
 
 // photograph draws the fins before and after the work and keeps both.

@@ -21,6 +21,13 @@ func filled(id loops.LoopID, machine string, charge *loops.Charge) workshop.File
 	return f
 }
 
+// emptied is a loop that is known to hold nothing, and never held anything.
+func emptied(id loops.LoopID) workshop.File {
+	f := filled(id, "the dry one", nil)
+	f.Loop.State.Empty = loops.Day{Year: 2026, Month: 5, Dom: 1}
+	return f
+}
+
 // An owner of two machines must not take the harmless liquid of one for the
 // poisonous liquid of the other.
 func TestOwnerCautionsNameTheMachine(t *testing.T) {
@@ -28,7 +35,7 @@ func TestOwnerCautionsNameTheMachine(t *testing.T) {
 	propylene := &loops.Charge{Fluid: chemistry.PropyleneGlycol}
 	ethylene := &loops.Charge{Fluid: chemistry.EthyleneGlycol}
 	tower, attic := filled(1, "the tower", propylene), filled(2, "the attic PC", ethylene)
-	texts := workshop.OwnerCautions([]workshop.File{tower, attic, tower, filled(3, "the dry one", nil)})
+	texts := workshop.OwnerCautions([]workshop.File{tower, attic, tower, emptied(3)})
 	require.Len(t, texts, 3)
 	assert.True(t, strings.HasPrefix(texts[0], "In “the attic PC”: The coolant is poisonous"), texts[0])
 	assert.True(t, strings.HasPrefix(texts[1], "In “the tower”: The coolant is of low hazard"), texts[1])
@@ -39,5 +46,5 @@ func TestOwnerCautionsNameTheMachine(t *testing.T) {
 		require.Len(t, texts, 2, "what holds for all of them names none")
 		assert.True(t, strings.HasPrefix(texts[0], "The coolant is poisonous"), texts[0])
 	}
-	assert.Empty(t, workshop.OwnerCautions([]workshop.File{filled(1, "the dry one", nil)}))
+	assert.Empty(t, workshop.OwnerCautions([]workshop.File{emptied(1)}))
 }

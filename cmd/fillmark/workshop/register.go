@@ -124,6 +124,7 @@ type ActError struct {
 	Err  error
 }
 
+// Error is the act and what is wrong with it.
 func (e *ActError) Error() string { return string(e.Kind) + ": " + e.Err.Error() }
 
 // Unwrap is what is wrong with it.
