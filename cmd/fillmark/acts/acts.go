@@ -94,10 +94,14 @@ type Snapshot struct {
 
 // On is the state of the loop at the end of a day, by what stands in its
 // history now: an entry may be recorded late.
-func (s Snapshot) On(day loops.Day) loops.State {
-	return loops.Fold(slices.DeleteFunc(slices.Clone(s.History), func(e loops.Entry) bool {
+func (s Snapshot) On(day loops.Day) loops.State { return loops.Fold(s.until(day)) }
+
+// until is the history up to the end of a day, with every correction: what was
+// struck out later never counted.
+func (s Snapshot) until(day loops.Day) []loops.Entry {
+	return slices.DeleteFunc(slices.Clone(s.History), func(e loops.Entry) bool {
 		return e.Day.After(day) && e.Kind != loops.KindCorrection
-	}))
+	})
 }
 
 // container finds one that the act draws from.

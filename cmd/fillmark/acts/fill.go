@@ -245,7 +245,7 @@ func (s Snapshot) readyFor(c loops.Charge, on loops.Day) []Reason {
 	stop := func(rule, text string) {
 		reasons = append(reasons, Reason{Rule: rule, Verdict: chemistry.Stop, Text: text, Source: sourceRecord, Grade: chemistry.Computed, Way: way})
 	}
-	after := slices.Concat(s.History, []loops.Entry{{ID: s.Loop.LastEntry + 1, Kind: loops.KindFill, Day: on, Fill: &loops.Fill{Charge: c}}})
+	after := slices.Concat(s.until(on), []loops.Entry{{ID: s.Loop.LastEntry + 1, Kind: loops.KindFill, Day: on, Fill: &loops.Fill{Charge: c}}})
 	tainted := loops.Fold(after).Contaminated
 	switch {
 	case state.Contaminated != nil && tainted != nil:

@@ -5,6 +5,7 @@ package acts
 
 import (
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -150,7 +151,12 @@ func plain(word, unit string) kind[float64] {
 
 // parsePlain reads a number with or without its unit.
 func parsePlain(text, unit string) (float64, error) {
-	bare := strings.TrimSpace(strings.TrimSuffix(strings.ReplaceAll(strings.TrimSpace(text), "\u00a0", ""), unit))
+	text = strings.TrimSpace(strings.ReplaceAll(text, "\u00a0", ""))
+	bare, said := strings.CutSuffix(text, unit)
+	if !said && slices.Contains([]string{"W", "h", "mm"}, unit) {
+		return 0, wrong("", text, "a number with its unit, such as 40"+unit)
+	}
+	bare = strings.TrimSpace(bare)
 	v, err := strconv.ParseFloat(strings.Replace(bare, ",", ".", 1), 64)
 	if err != nil || v != v || v > 1e15 || v < -1e15 {
 		return 0, wrong("", text, "a number, such as 40"+unit)

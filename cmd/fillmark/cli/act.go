@@ -36,6 +36,9 @@ func (a *app) actCommand(d acts.Definition) *cobra.Command {
 	cmd := &cobra.Command{
 		Use: d.Name + " TAG" + neededFlags(d.Fields), Short: d.Short, Long: d.Long, Args: oneTag,
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if _, err := d.Read(said); err != nil {
+				return asFlags(err, d.Fields)
+			}
 			tag, err := loops.ParseTag(args[0])
 			if err != nil {
 				return err

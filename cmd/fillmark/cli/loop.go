@@ -137,7 +137,7 @@ func printLoopLines(p *printer, lines []workshop.LoopLine) {
 		if l.NextTask != "" {
 			next = l.NextDue.String() + " " + string(l.NextTask)
 		}
-		return []string{string(l.Tag), ownerWords(l.Owner, l.OwnerName), machine, sealedWord(l.Loop), l.Volume.String(), chargeShort(l.State.Charge), next, l.NextWhy}
+		return []string{string(l.Tag), ownerWords(l.Owner, l.OwnerName), machine, sealedWord(l.Loop), l.Volume.String(), contentShort(l.State), next, l.NextWhy}
 	})
 }
 
@@ -148,7 +148,23 @@ func sealedWord(l loops.Loop) string {
 	return "open"
 }
 
-// chargeWords says in one line what is in a loop.
+// contentWords says in one line what is in a loop; only a drain makes it empty.
+func contentWords(s loops.State) string {
+	if s.Charge == nil && s.Empty.IsZero() {
+		return "what is in it is not known"
+	}
+	return chargeWords(s.Charge)
+}
+
+// contentShort is [contentWords] for a table's column.
+func contentShort(s loops.State) string {
+	if s.Charge == nil && s.Empty.IsZero() {
+		return "not known"
+	}
+	return chargeShort(s.Charge)
+}
+
+// chargeWords says in one line what a charge is; empty where there is none.
 func chargeWords(c *loops.Charge) string {
 	switch {
 	case c == nil:

@@ -146,12 +146,17 @@ func (w *Workshop) apply(s Stamp, file File, a acts.Act, change *loops.Change, r
 	if err := a.Check(snapshot, today); err != nil {
 		return file, d.Named(err)
 	}
+	done := a.Apply(snapshot, today)
+	for _, e := range done.Entries { // what cannot be is said before what must not
+		if _, err := w.checked(s, file, e); err != nil {
+			return file, d.Named(err)
+		}
+	}
 	judged, reasons, err := acts.Settle(d, a, snapshot, today, s.By)
 	if err != nil {
 		return file, err
 	}
 	recorded.Verdict, recorded.Reasons = recorded.Verdict.Max(judged.Verdict), append(recorded.Reasons, reasons...)
-	done := a.Apply(snapshot, today)
 	change.Owners = append(change.Owners, done.Owners...)
 	for _, o := range done.Owners {
 		file.Owner = o

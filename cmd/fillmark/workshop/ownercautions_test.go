@@ -21,10 +21,10 @@ func filled(id loops.LoopID, machine string, charge *loops.Charge) workshop.File
 	return f
 }
 
-// emptied is a loop that is known to hold nothing, and never held anything.
+// emptied is a loop that was drained of ethylene glycol.
 func emptied(id loops.LoopID) workshop.File {
 	f := filled(id, "the dry one", nil)
-	f.Loop.State.Empty = loops.Day{Year: 2026, Month: 5, Dom: 1}
+	f.Loop.State.Empty, f.Loop.State.Remains = loops.Day{Year: 2026, Month: 5, Dom: 1}, &loops.Remains{Fluid: chemistry.EthyleneGlycol}
 	return f
 }
 
@@ -35,7 +35,7 @@ func TestOwnerCautionsNameTheMachine(t *testing.T) {
 	propylene := &loops.Charge{Fluid: chemistry.PropyleneGlycol}
 	ethylene := &loops.Charge{Fluid: chemistry.EthyleneGlycol}
 	tower, attic := filled(1, "the tower", propylene), filled(2, "the attic PC", ethylene)
-	texts := workshop.OwnerCautions([]workshop.File{tower, attic, tower, emptied(3)})
+	texts := workshop.OwnerCautions([]workshop.File{tower, attic, tower})
 	require.Len(t, texts, 3)
 	assert.True(t, strings.HasPrefix(texts[0], "In “the attic PC”: The coolant is poisonous"), texts[0])
 	assert.True(t, strings.HasPrefix(texts[1], "In “the tower”: The coolant is of low hazard"), texts[1])
@@ -46,5 +46,7 @@ func TestOwnerCautionsNameTheMachine(t *testing.T) {
 		require.Len(t, texts, 2, "what holds for all of them names none")
 		assert.True(t, strings.HasPrefix(texts[0], "The coolant is poisonous"), texts[0])
 	}
-	assert.Empty(t, workshop.OwnerCautions([]workshop.File{emptied(1)}))
+	texts = workshop.OwnerCautions([]workshop.File{emptied(1)})
+	require.NotEmpty(t, texts)
+	assert.True(t, strings.HasPrefix(texts[0], "The coolant is poisonous"), "what wets a drained loop counts: %s", texts[0])
 }
