@@ -216,6 +216,9 @@ func (w *Workshop) again(s Stamp, file File, a acts.Act) (Recorded, error) {
 	}
 	key := acts.KeyOf(a)
 	if key == "" {
+		if err := a.Check(snapshot, loops.DayOf(s.At, w.zoneOf(file.Owner))); err != nil {
+			return Recorded{}, d.Named(err) // what cannot be was not done twice
+		}
 		for _, e := range slices.Backward(file.History) {
 			if s.At.Sub(e.Recorded).Minutes() >= againWithin {
 				break
