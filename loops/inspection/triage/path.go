@@ -220,8 +220,8 @@ func (m *model) coolant(h *hypothesis) float64 {
 				flow *= f.flow
 			}
 		}
-		want := .86 * watts / flow // K across the plate, water
-		sd := math.Hypot(.5*want, 1)
+		want := waterFlow * watts / flow // K across the plate, water
+		sd := math.Hypot(m.build.flowSigma*want, 1)
 		p *= normal((float64(s.CoolantOut.Sub(*s.CoolantIn))-want)/sd) / sd
 	}
 	return p + 1e-6

@@ -28,7 +28,7 @@ type build struct {
 	// ends that a part counts as raised from.
 	inner, outer         spread
 	innerHigh, outerHigh float64
-	flow                 float64 // l/h
+	flow, flowSigma      float64 // l/h; share of it
 	power                spread  // W, where not known or to tell what is much
 	capacity             spread  // W, heat that is too much for such a build
 }
@@ -42,21 +42,30 @@ type build struct {
 func buildOf(seen Seen) build {
 	b := build{
 		band: Band{Low: .14, High: .36}, inner: spread{.19, .25}, outer: spread{.040, .30}, innerHigh: .30, outerHigh: .06,
-		flow: 150, power: spread{180, .5}, capacity: spread{400, .40},
+		flow: 150, flowSigma: .5, power: spread{180, .5}, capacity: spread{400, .40},
 	}
 	if seen.Sealed {
 		b.band = Band{Low: .15, High: .40}
 		b.outer, b.outerHigh = spread{.055, .30}, .10
 		b.flow, b.power, b.capacity = 60, spread{120, .5}, spread{215, .40}
 	}
+	if seen.OwnRise != nil {
+		b.flow, b.flowSigma = waterFlow/float64(*seen.OwnRise), .2
+	}
 	if seen.Own != nil {
 		scale := float64(*seen.Own) / (b.inner.median + b.outer.median)
-		b.inner, b.outer = spread{b.inner.median * scale, .08}, spread{b.outer.median * scale, .15}
+		b.inner, b.outer = spread{b.inner.median * scale, .08}, spread{b.outer.median * scale, .25}
+		if r := seen.OwnRadiator; r != nil {
+			b.inner, b.outer = spread{float64(*seen.Own - *r), .08}, spread{float64(*r), .12}
+		}
 		b.innerHigh, b.outerHigh = inspection.LimitFactor*b.inner.median, inspection.LimitFactor*b.outer.median
 		b.band = Band{Low: *seen.Own / inspection.LimitFactor, High: *seen.Own * inspection.LimitFactor, Own: true}
 	}
 	return b
 }
+
+// waterFlow is the flow of water in l/h that a watt warms by 1 K: 3600/(ρ cp).
+const waterFlow = .86
 
 // plus is the sum of two independent lognormal figures, again as one with the
 // same mean and variance (Fenton 1960, from memory).

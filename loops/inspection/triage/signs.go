@@ -3,7 +3,11 @@
 
 package triage
 
-import "strings"
+import (
+	"strings"
+
+	"fillmark/loops/inspection"
+)
 
 // Sign is one thing that can be seen, felt, asked or tried.
 type Sign string
@@ -95,4 +99,16 @@ func (q Question) choices() string {
 		names[i] = string(v)
 	}
 	return strings.Join(names, ", ") + " or " + string(Unknown)
+}
+
+// OfLog is what a temperature log from switching on shows of a step in power.
+// That something flows does not say that the step is as usual.
+func OfLog(class inspection.Class) Value {
+	switch class {
+	case inspection.MountSuspect:
+		return "jumps"
+	case inspection.NoFlowSeen:
+		return "climbs"
+	}
+	return Unknown
 }

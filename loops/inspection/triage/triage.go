@@ -53,21 +53,28 @@ func Causes() []Cause {
 // Seen is what is known of a machine. The zero value of a field is "not
 // known"; only Sealed has none.
 type Seen struct {
-	Sealed bool // a closed unit without reservoir; else a built loop
-	Die    *chemistry.Celsius
-	Room   *chemistry.Celsius
+	Sealed bool               `json:"sealed"` // a closed unit without reservoir; else a built loop
+	Die    *chemistry.Celsius `json:"die_c,omitempty"`
+	Room   *chemistry.Celsius `json:"room_c,omitempty"`
 	// Power is the heat at the cold plate, as delivered while the die was read.
-	Power *inspection.Watt
+	Power *inspection.Watt `json:"power_w,omitempty"`
 	// CoolantIn and CoolantOut are before and behind the plate.
-	CoolantIn, CoolantOut *chemistry.Celsius
+	CoolantIn  *chemistry.Celsius `json:"coolant_in_c,omitempty"`
+	CoolantOut *chemistry.Celsius `json:"coolant_out_c,omitempty"`
 	// Fast and Slow are the die's rise for each watt of a step in power: inside
 	// the first 10 s, and from there to the soak. An offset of the sensor or of
 	// the room's reading drops out of both.
-	Fast, Slow *inspection.KelvinPerWatt
+	Fast *inspection.KelvinPerWatt `json:"fast_k_w,omitempty"`
+	Slow *inspection.KelvinPerWatt `json:"slow_k_w,omitempty"`
 	// Own is the machine's own resistance from die to room when it was proved
 	// good; nil takes the band of its build.
-	Own   *inspection.KelvinPerWatt
-	Signs map[Sign]Value
+	Own *inspection.KelvinPerWatt `json:"own_k_w,omitempty"`
+	// OwnRadiator is the part of Own from coolant to room, where it was read.
+	OwnRadiator *inspection.KelvinPerWatt `json:"own_radiator_k_w,omitempty"`
+	// OwnRise is the coolant's rise across the plate for each watt then, which
+	// gives the flow; nil takes that of its build.
+	OwnRise *inspection.KelvinPerWatt `json:"own_rise_k_w,omitempty"`
+	Signs   map[Sign]Value            `json:"signs,omitempty"`
 }
 
 // Likely is one cause and how likely it is.
@@ -169,6 +176,12 @@ func (s Seen) validate() error {
 	}
 	if s.Own != nil && !(*s.Own > 0 && *s.Own <= 10) {
 		return invalid("own resistance", fmt.Sprint(float64(*s.Own)), "more than 0 and at most 10 K/W")
+	}
+	if s.OwnRise != nil && !(*s.OwnRise > 0 && *s.OwnRise <= 10) {
+		return invalid("own rise", fmt.Sprint(float64(*s.OwnRise)), "more than 0 and at most 10 K/W")
+	}
+	if r := s.OwnRadiator; r != nil && (s.Own == nil || !(*r > 0 && *r < *s.Own)) {
+		return invalid("own radiator resistance", fmt.Sprint(float64(*r)), "more than 0 and less than the own resistance from die to room")
 	}
 	for _, r := range [...]struct {
 		field string

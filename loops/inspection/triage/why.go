@@ -43,7 +43,7 @@ func (m *model) why(c Cause) string {
 	}
 	switch {
 	case len(forIt) == 0 && len(against) == 0:
-		return "nothing seen yet speaks for it or against it; it stands as it is met in the trade"
+		return "nothing yet for or against it"
 	case len(forIt) == 0:
 		return "against it: " + strings.Join(against, "; ")
 	case len(against) == 0:
