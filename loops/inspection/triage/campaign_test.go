@@ -32,7 +32,7 @@ type bench interface {
 	truth() []triage.Cause
 }
 
-// Seeds of the campaigns. The tuning used 1 to 9; these were first run when the
+// Seeds of the campaigns. The tuning used those below 20; these were first run when the
 // model stood still. An earlier held-out seed of the network, 20261128, was seen
 // once, at 97.9 % in the first two, and is spent.
 const (
@@ -201,7 +201,8 @@ func (s *score) hold(t *testing.T) {
 	assert.GreaterOrEqual(t, firstTwo, .98, "in the first two")
 	for _, bin := range s.calibration() {
 		assert.GreaterOrEqual(t, bin[2], 300.0)
-		assert.InDelta(t, bin[0], bin[1], .06, "calibration of the bin")
+		chance := 1.96 * math.Sqrt(bin[1]*(1-bin[1])/bin[2])
+		assert.InDelta(t, bin[0], bin[1], .03+chance, "calibration of the bin")
 	}
 }
 
