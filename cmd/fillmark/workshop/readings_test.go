@@ -121,7 +121,7 @@ func TestReadingsProveARepair(t *testing.T) {
 	}
 	assert.Contains(t, prove(reading(100, 92), reading(100, 52)), "The repair is proved. From die to room 0.700")
 	assert.Contains(t, prove(reading(100, 53), reading(100, 52)), "The repair is not proved.")
-	assert.Contains(t, prove(reading(200, 92), reading(100, 52)), "Nothing is proved: 200 W before and 100 W after")
+	assert.Contains(t, prove(reading(200, 92), reading(100, 52)), "200 W and 22.0 °C before, 100 W and 22.0 °C after: that adds 0.042 K/W to the uncertainty")
 	hasty := reading(100, 52)
 	hasty.Steady = false
 	assert.Contains(t, prove(reading(100, 92), hasty), "not steady after the repair")
