@@ -19,11 +19,11 @@ import (
 )
 
 // mayReadClock lists who may read the machine's clock, as file and function, and what for. Everything else, tests included, gets its
-// time from the caller: what depends on the date is the same on every day. None of the tests here takes a date from it.
+// time from the caller: what depends on the date is the same on every day. None of the tests here takes a date from it, and the commands they run get a fixed one.
 func mayReadClock() map[string]string {
 	const span, deadline = "measures how long something takes", "until when something is waited for"
 	return map[string]string{
-		"cli.go Run": "the one place where the program's time comes from",
+		"main.go main": "the one place where the program's time comes from",
 
 		"print_list.go during": span,
 		"middleware.go logged": span,

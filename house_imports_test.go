@@ -40,7 +40,7 @@ func mayImport() map[string][]string {
 		"cmd/fillmark/daemon":     daemon,
 		"cmd/fillmark/demo":       {"chemistry", "cmd/fillmark/daemon", "cmd/fillmark/workshop", "loops", "notify"},
 		"cmd/fillmark/cli":        slices.Concat(daemon, []string{"cmd/fillmark/daemon", "cmd/fillmark/demo"}),
-		"cmd/fillmark":            {"cmd/fillmark/cli"},
+		"cmd/fillmark":            {"cmd/fillmark/cli", "loops/photos"},
 	}
 }
 

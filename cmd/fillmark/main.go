@@ -14,14 +14,21 @@ import (
 	"os"
 	"os/signal"
 	"syscall"
+	"time"
 	_ "time/tzdata" // due days must be right on machines without zone files
 
 	"fillmark/cmd/fillmark/cli"
+	"fillmark/loops/photos"
 )
 
-func main() {
+func main() { os.Exit(runOn(time.Now)) }
+
+// runOn runs the command line of this process on a clock.
+func runOn(now func() time.Time) int {
+	if photos.InCell(os.Environ()) { // one photo is read, and nothing else done
+		return photos.Serve(os.Stdin, os.Stdout)
+	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-	code := cli.Run(ctx, os.Args[1:], os.Environ(), os.Stdin, os.Stdout, os.Stderr)
-	stop()
-	os.Exit(code)
+	defer stop()
+	return cli.Run(ctx, now, os.Args[1:], os.Environ(), os.Stdin, os.Stdout, os.Stderr)
 }

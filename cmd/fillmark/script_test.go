@@ -20,8 +20,11 @@ import (
 	"github.com/rogpeppe/go-internal/testscript"
 )
 
+// testNow is the time in every test: always the same.
+func testNow() time.Time { return time.Date(2026, time.November, 28, 12, 0, 0, 0, time.UTC) }
+
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){"fillmark": main})
+	testscript.Main(m, map[string]func(){"fillmark": func() { os.Exit(runOn(testNow)) }})
 }
 
 // TestScripts runs the command lines of testdata/script as a user types them,

@@ -6,9 +6,11 @@
 // but the pixels, so that no place, owner or device stays in them.
 //
 // [Read] turns the bytes of an upload into a [Photo]; [Folder] keeps photos
-// under the SHA-256 of their bytes, whole or not at all. Lengths are in
-// pixels and bytes. Read is a pure function; both are safe for concurrent use,
-// but one Read can need some hundred megabytes, so callers run one at a time.
+// under the SHA-256 of their bytes, whole or not at all. [Cell] runs Read in a
+// process of its own with a bound on memory and time, for files from outside.
+// Lengths are in pixels and bytes. Read is a pure function; all are safe for
+// concurrent use, but one Read can need some hundred megabytes, so callers run
+// one at a time.
 //
 // Callers may match [RefusedError] for a file that is no photo to keep, and
 // fs.ErrNotExist for a photo that is not there.
@@ -16,15 +18,16 @@ package photos
 
 import (
 	"bytes"
+	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
 	"image"
-	"image/color"
 	"image/jpeg"
 	"image/png"
+	"io"
+	"os"
 
-	"golang.org/x/image/draw"
 	"golang.org/x/image/webp"
 )
 
@@ -101,13 +104,12 @@ func formats() []format {
 // behind the picture, or is larger than the bounds.
 func Read(file []byte) (Photo, error) {
 	if len(file) > MaxBytes {
-		return Photo{}, refused("a photo of at most %d MB; this has %d MB", MaxBytes>>20, (len(file)+1<<20-1)>>20)
+		return Photo{}, tooLarge(int64(len(file)))
 	}
-	upright, err := picture(file)
+	kept, err := picture(file)
 	if err != nil {
 		return Photo{}, err
 	}
-	kept := fit(upright, MaxEdge)
 	small := fit(kept, SmallEdge)
 	p := Photo{Width: kept.Bounds().Dx(), Height: kept.Bounds().Dy()}
 	if p.JPEG, err = encode(kept, quality); err != nil {
@@ -118,6 +120,23 @@ func Read(file []byte) (Photo, error) {
 	}
 	p.Hash = Hash(p.JPEG)
 	return p, nil
+}
+
+// ReadFile is [Read] of an open file, in this process: for files that are known
+// to be harmless.
+func ReadFile(_ context.Context, file *os.File) (Photo, error) {
+	if _, err := file.Seek(0, io.SeekStart); err != nil {
+		return Photo{}, fmt.Errorf("photos: %w", err)
+	}
+	content, err := io.ReadAll(file)
+	if err != nil {
+		return Photo{}, fmt.Errorf("photos: %w", err)
+	}
+	return Read(content)
+}
+
+func tooLarge(bytes int64) error {
+	return refused("a photo of at most %d MB; this has %d MB", MaxBytes>>20, (bytes+1<<20-1)>>20)
 }
 
 // Again makes a photo of the two files of one that was kept before, such as
@@ -147,8 +166,9 @@ func Hash(content []byte) string {
 	return hex.EncodeToString(sum[:])
 }
 
-// picture decodes a file whose kind, size and end were looked at before.
-func picture(file []byte) (image.Image, error) {
+// picture decodes a file whose kind, size, end and need of memory were looked at
+// before, and returns it upright, no edge longer than [MaxEdge].
+func picture(file []byte) (*image.RGBA, error) {
 	for _, f := range formats() {
 		if !f.is(file) {
 			continue
@@ -159,6 +179,11 @@ func picture(file []byte) (image.Image, error) {
 		}
 		if pixels := int64(config.Width) * int64(config.Height); pixels < 1 || pixels > MaxPixels {
 			return nil, refused("a photo of at most %d megapixels; this has %.0f (%d × %d)", MaxPixels/1_000_000, float64(pixels)/1e6, config.Width, config.Height)
+		}
+		if bytes := need(f.name, file, config); bytes > maxDecoded {
+			pixels := float64(config.Width) * float64(config.Height)
+			return nil, refused("a smaller photo: of this kind of %s up to %.0f megapixels can be read, and this has %.0f (%d × %d). Save it smaller, or as an ordinary JPEG",
+				f.name, pixels*maxDecoded/float64(bytes)/1e6, pixels/1e6, config.Width, config.Height)
 		}
 		end, whole := f.end(file)
 		if !whole {
@@ -171,27 +196,9 @@ func picture(file []byte) (image.Image, error) {
 		if err != nil {
 			return nil, refused("a whole %s file; this one is cut off or damaged (%v)", f.name, err)
 		}
-		return upright(img, orientation(f.name, file)), nil
+		return upright(fit(img, MaxEdge), orientation(f.name, file)), nil
 	}
 	return nil, refused("a JPEG, PNG or WebP file; this is none (drawings such as SVG are not taken)")
-}
-
-// fit scales a picture down so that no edge is longer; it always draws anew on
-// white, so that nothing but visible pixels remains.
-func fit(img image.Image, edge int) image.Image {
-	b := img.Bounds()
-	w, h := b.Dx(), b.Dy()
-	if most := max(w, h); most > edge {
-		w, h = max(1, w*edge/most), max(1, h*edge/most)
-	}
-	out := image.NewRGBA(image.Rect(0, 0, w, h))
-	draw.Draw(out, out.Bounds(), image.NewUniform(color.White), image.Point{}, draw.Src)
-	if w == b.Dx() {
-		draw.Draw(out, out.Bounds(), img, b.Min, draw.Over)
-	} else {
-		draw.BiLinear.Scale(out, out.Bounds(), img, b, draw.Over, nil)
-	}
-	return out
 }
 
 func encode(img image.Image, quality int) ([]byte, error) {

@@ -8,7 +8,6 @@ import (
 	"image"
 
 	"github.com/bep/imagemeta"
-	"golang.org/x/image/draw"
 )
 
 // orientation reads how the camera was held: 1 to 8 as the Exif standard
@@ -36,17 +35,15 @@ func orientation(format string, file []byte) int {
 }
 
 // upright turns a picture as its orientation says.
-func upright(img image.Image, orientation int) image.Image {
+func upright(src *image.RGBA, orientation int) *image.RGBA {
 	if orientation == 1 {
-		return img
+		return src
 	}
-	b := img.Bounds()
+	b := src.Bounds()
 	w, h := b.Dx(), b.Dy()
 	if orientation >= 5 { // on its side
 		w, h = h, w
 	}
-	src := image.NewRGBA(image.Rect(0, 0, b.Dx(), b.Dy()))
-	draw.Draw(src, src.Bounds(), img, b.Min, draw.Src)
 	out := image.NewRGBA(image.Rect(0, 0, w, h))
 	for y := range h {
 		for x := range w {

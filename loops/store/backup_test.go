@@ -4,6 +4,7 @@
 package store_test
 
 import (
+	"context"
 	"os"
 	"path/filepath"
 	"testing"
@@ -99,6 +100,18 @@ func TestRestoreRefusesWhatIsDamaged(t *testing.T) {
 
 func TestCompact(t *testing.T) {
 	t.Parallel()
+	for name, compact := range map[string]func(*store.Store, context.Context) (before, after int64, err error){
+		"as here": (*store.Store).Compact, "as where an open file cannot be renamed": store.CompactClosed,
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			compacts(t, compact)
+		})
+	}
+}
+
+func compacts(t *testing.T, compact func(*store.Store, context.Context) (before, after int64, err error)) {
+	t.Helper()
 	ctx := t.Context()
 	s := open(t)
 	first := workshop(t, s)
@@ -109,7 +122,7 @@ func TestCompact(t *testing.T) {
 	}
 	l, err := s.Loop(1)
 	require.NoError(t, err)
-	before, after, err := s.Compact(ctx)
+	before, after, err := compact(s, ctx)
 	require.NoError(t, err)
 	assert.Less(t, after, before)
 	t.Logf("%d bytes before, %d after", before, after)

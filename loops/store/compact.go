@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"runtime"
 
 	bolt "go.etcd.io/bbolt"
 )
@@ -16,17 +17,23 @@ import (
 // Compact rewrites the file without the space that old pages take, and
 // returns its size in bytes before and after. Reads and writes wait
 // meanwhile. The new file is checked before it takes the place of the old one
-// in one step, so that a kill at any point leaves one of the two.
+// in one step, so that a kill at any point leaves one of the two. On Windows
+// both are closed for a moment; another process that opens the store just then
+// has it, and this one gets [ErrInUse].
 func (s *Store) Compact(ctx context.Context) (before, after int64, err error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if before, after, err = s.compact(ctx); err != nil {
+	swap := s.swapOpen
+	if runtime.GOOS == "windows" {
+		swap = s.swapClosed
+	}
+	if before, after, err = s.compact(ctx, swap); err != nil {
 		return 0, 0, fmt.Errorf("store: compact: %w", named(err))
 	}
 	return before, after, nil
 }
 
-func (s *Store) compact(ctx context.Context) (before, after int64, err error) {
+func (s *Store) compact(ctx context.Context, swap func(fresh *bolt.DB, temp string) error) (before, after int64, err error) {
 	if s.opts.ReadOnly {
 		return 0, 0, errors.New("the store is open for reading only")
 	}
@@ -43,22 +50,40 @@ func (s *Store) compact(ctx context.Context) (before, after int64, err error) {
 	if err != nil {
 		return 0, 0, err
 	}
-	err = guard(s.path, func() error { return rewrite(ctx, fresh, s.db, temp) })
-	if err == nil {
-		err = os.Rename(temp, s.path)
-	}
-	if err != nil {
+	if err := guard(s.path, func() error { return rewrite(ctx, fresh, s.db, temp) }); err != nil {
 		return 0, 0, errors.Join(err, fresh.Close(), removeIfThere(temp))
 	}
-	// The new file was locked from its beginning and the old one is still: no
-	// other process can come between.
-	old := s.db
-	s.db = fresh
-	if err := errors.Join(syncFolder(filepath.Dir(s.path)), old.Close()); err != nil {
+	if err := errors.Join(swap(fresh, temp), SyncFolder(filepath.Dir(s.path))); err != nil {
 		return 0, 0, err
 	}
 	after, err = fileSize(s.path)
 	return before, after, err
+}
+
+// swapOpen puts the new file in the place of the old one. The new file was
+// locked from its beginning and the old one is still: no other process can come
+// between.
+func (s *Store) swapOpen(fresh *bolt.DB, temp string) error {
+	if err := os.Rename(temp, s.path); err != nil {
+		return errors.Join(err, fresh.Close(), removeIfThere(temp))
+	}
+	old := s.db
+	s.db = fresh
+	return old.Close()
+}
+
+// swapClosed does so where a file that is open cannot be renamed: both are
+// closed for a moment, and the one that then has the name is opened again.
+func (s *Store) swapClosed(fresh *bolt.DB, temp string) error {
+	err := errors.Join(fresh.Close(), s.db.Close())
+	if err == nil {
+		err = os.Rename(temp, s.path)
+	}
+	db, opened := openFile(s.path, s.opts)
+	if opened == nil {
+		s.db = db
+	}
+	return errors.Join(err, opened, removeIfThere(temp))
 }
 
 // rewrite fills the new file from the old one and checks it.

@@ -4,6 +4,8 @@
 package store
 
 import (
+	"context"
+
 	bolt "go.etcd.io/bbolt"
 
 	"fillmark/loops"
@@ -44,6 +46,13 @@ func OpenWith(path string, steps ...func(*bolt.Tx) error) (*Store, error) {
 // ours around it, and SetNoSync leaves the syncs out, for the benchmarks.
 func BareUpdate(s *Store, fn func(*bolt.Tx) error) error { return s.db.Update(fn) }
 func SetNoSync(s *Store, noSync bool)                    { s.db.NoSync = noSync }
+
+// CompactClosed is Compact as it is where an open file cannot be renamed.
+func CompactClosed(s *Store, ctx context.Context) (before, after int64, err error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.compact(ctx, s.swapClosed)
+}
 
 // The values that a commit puts.
 var (

@@ -36,7 +36,7 @@ func writeNew(path string, fill func(temp *os.File) error) (err error) {
 	if err := os.Link(temp.Name(), path); err != nil {
 		return err
 	}
-	return syncFolder(filepath.Dir(path))
+	return SyncFolder(filepath.Dir(path))
 }
 
 // The endings of files that are being written beside the one of the name.
@@ -79,8 +79,8 @@ func named(err error) error {
 	return err
 }
 
-// syncFolder makes names in a folder last through a loss of power.
-func syncFolder(path string) error {
+// SyncFolder makes names in a folder last through a loss of power.
+func SyncFolder(path string) error {
 	if runtime.GOOS == "windows" {
 		return nil // it has no such call for folders
 	}

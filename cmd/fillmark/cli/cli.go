@@ -40,9 +40,9 @@ type app struct {
 	json       bool
 }
 
-// Run runs one command line and returns its exit code.
-func Run(ctx context.Context, args, env []string, in io.Reader, out, errOut io.Writer) int {
-	a := &app{env: environment(env), in: in, out: out, errOut: errOut, now: time.Now}
+// Run runs one command line on a clock and returns its exit code.
+func Run(ctx context.Context, now func() time.Time, args, env []string, in io.Reader, out, errOut io.Writer) int {
+	a := &app{env: environment(env), in: in, out: out, errOut: errOut, now: now}
 	root := a.rootCommand()
 	root.SetArgs(args)
 	root.SetIn(in)

@@ -46,7 +46,7 @@ func FuzzBenchCommands(f *testing.F) {
 			return // commands on the register are fuzzed behind its API
 		}
 		var out, errOut bytes.Buffer
-		code := Run(t.Context(), append(args, "--json"), nil, strings.NewReader(""), &out, &errOut)
+		code := Run(t.Context(), testNow, append(args, "--json"), nil, strings.NewReader(""), &out, &errOut)
 		switch code {
 		case exitDone, exitStop:
 			help := strings.Contains(out.String(), "Usage:\n") // asked for, or a group without a command

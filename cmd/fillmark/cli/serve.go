@@ -31,13 +31,19 @@ func (a *app) serveCommand() *cobra.Command {
 				return &usageError{errors.Join(problems...)}
 			}
 			log := daemon.NewLog(a.errOut, slog.LevelInfo)
-			service, err := daemon.Open(c, a.now, log)
-			if err != nil {
-				return err
+			pages, taken := daemon.BindPages(c.Listen)
+			if taken == nil {
+				c = c.On(pages)
 			}
-			pages, err := daemon.BindPages(c.Listen)
-			if err != nil {
-				return errors.Join(err, service.Close())
+			// A register that another daemon holds says more than its port.
+			service, err := daemon.Open(c, a.now, log)
+			switch {
+			case err != nil && taken == nil:
+				return errors.Join(err, pages.Close())
+			case err != nil:
+				return err
+			case taken != nil:
+				return errors.Join(taken, service.Close())
 			}
 			return errors.Join(service.Serve(cmd.Context(), c, pages, a.now, log, a.announceWithLink(service)), service.Close())
 		},

@@ -7,6 +7,7 @@ import (
 	"bufio"
 	"bytes"
 	"context"
+	"encoding/json"
 	"io"
 	"net"
 	"net/http"
@@ -46,7 +47,7 @@ func TestTryTakesAFreePortWhereItsOwnIsTaken(t *testing.T) {
 	ended := make(chan int, 1)
 	var errOut bytes.Buffer
 	go func() {
-		code := Run(ctx, []string{"try"}, []string{"HOME=" + t.TempDir()}, strings.NewReader(""), write, &errOut)
+		code := Run(ctx, testNow, []string{"try"}, []string{"HOME=" + t.TempDir()}, strings.NewReader(""), write, &errOut)
 		_ = write.Close() // a pipe has nothing to say
 		ended <- code
 	}()
@@ -115,6 +116,61 @@ func TestServeSaysThatItsPortIsTaken(t *testing.T) {
 	code, out, errOut = runHere(t, folder, "owner", "list")
 	assert.Zero(t, code, errOut)
 	assert.Contains(t, out, "Ana Ruizado", "what was there is there")
+}
+
+// Links lead to the port that the pages have, whoever has the usual one; what
+// is configured stays as it is.
+func TestLinksLeadToThePagesOwnPort(t *testing.T) {
+	t.Parallel()
+	for name, tt := range map[string]struct {
+		env  []string
+		want string // empty: the pages' own address
+	}{
+		"default":    {},
+		"configured": {[]string{"FILLMARK_BASE_URL=http://127.0.0.1:4711"}, "http://127.0.0.1:4711"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			folder := t.TempDir()
+			address, stop := startDaemonWith(t, folder, tt.env)
+			want := tt.want
+			if want == "" {
+				want = address
+			}
+			code, out, errOut := runHere(t, folder, "technician", "add", "Bo", "--link")
+			require.Zero(t, code, errOut)
+			assert.Contains(t, out, want+"/password/")
+			for _, args := range [][]string{
+				{"owner", "add", "--name", "Ana Ruizado", "--email", "ana@garden.example", "--mail-consent"},
+				{"machine", "add", "--owner", "1", "--kind", "desktop", "--name", "tower"},
+				{"loop", "add", "--machine", "1", "--holds", "480ml", "--open"},
+			} {
+				code, out, errOut = runHere(t, folder, args...)
+				require.Zero(t, code, errOut)
+			}
+			tag := regexp.MustCompile(`Its tag is (\w+)`).FindStringSubmatch(out)[1]
+			for _, args := range [][]string{{"loop", "fill", tag, "--fluid", "pg", "--mass", "40%", "--poured", "470ml"}, {"loop", "handover", tag, "--mail-consent"}} {
+				code, _, errOut = runHere(t, folder, args...)
+				require.Zero(t, code, errOut)
+			}
+			code, out, errOut = runHere(t, folder, "outbox", "list", "--json")
+			require.Zero(t, code, errOut)
+			var waiting struct{ Items []struct{ Key string } }
+			require.NoError(t, json.Unmarshal([]byte(out), &waiting))
+			require.Len(t, waiting.Items, 1)
+			code, out, errOut = runHere(t, folder, "outbox", "show", waiting.Items[0].Key, "--json")
+			require.Zero(t, code, errOut)
+			var letter struct{ Raw []byte }
+			require.NoError(t, json.Unmarshal([]byte(out), &letter))
+			text := strings.ReplaceAll(string(letter.Raw), "=\r\n", "") // quoted-printable
+			links := regexp.MustCompile(`https?://[^/\s]+`).FindAllString(text, -1)
+			require.NotEmpty(t, links)
+			for _, link := range links {
+				assert.Equal(t, want, link)
+			}
+			assert.Zero(t, stop())
+		})
+	}
 }
 
 // assertBusy wants one line, and no address in it that could be taken for ours.

@@ -35,7 +35,7 @@ func runWith(t *testing.T, folder, in string, env []string, args ...string) (cod
 	t.Helper()
 	var o, e bytes.Buffer
 	env = append([]string{"HOME=" + folder, "FILLMARK_STORE=" + filepath.Join(folder, "register.db")}, env...)
-	code = Run(t.Context(), args, env, strings.NewReader(in), &o, &e)
+	code = Run(t.Context(), testNow, args, env, strings.NewReader(in), &o, &e)
 	return code, o.String(), e.String()
 }
 

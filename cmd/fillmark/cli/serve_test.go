@@ -28,7 +28,7 @@ func runHere(t *testing.T, folder string, args ...string) (code int, out, errOut
 	t.Helper()
 	var o, e bytes.Buffer
 	env := []string{"HOME=" + folder, "FILLMARK_STORE=" + filepath.Join(folder, "register.db")}
-	code = Run(t.Context(), args, env, strings.NewReader(""), &o, &e)
+	code = Run(t.Context(), testNow, args, env, strings.NewReader(""), &o, &e)
 	return code, o.String(), e.String()
 }
 
@@ -101,7 +101,7 @@ func startDaemonAndListen(t *testing.T, folder string, env []string, flags ...st
 	ended, heard := make(chan int, 1), make(chan struct{})
 	go func() {
 		env := append([]string{"HOME=" + folder, "FILLMARK_STORE=" + filepath.Join(folder, "register.db")}, env...)
-		code := Run(ctx, append([]string{"serve", "--listen", "127.0.0.1:0"}, flags...), env, strings.NewReader(""), io.Discard, write)
+		code := Run(ctx, testNow, append([]string{"serve", "--listen", "127.0.0.1:0"}, flags...), env, strings.NewReader(""), io.Discard, write)
 		_ = write.Close() // a pipe has nothing to say
 		ended <- code
 	}()

@@ -139,18 +139,13 @@ func oneName(_ *cobra.Command, args []string) error {
 func technicianPath(name string) string { return "/api/v1/technicians/" + url.PathEscape(name) }
 
 func (a *app) printLink(cmd *cobra.Command, name string) error {
-	c, err := a.config()
-	if err != nil {
-		return err
-	}
 	link, err := ask[web.PasswordLink](cmd.Context(), a, http.MethodPost, technicianPath(name)+"/link", struct{}{})
 	if err != nil {
 		return err
 	}
-	address := c.BaseURL + link.Path
-	return a.print(map[string]string{"link": address}, func(p *printer) {
+	return a.print(link, func(p *printer) {
 		p.line("%s sets a password here, once, within the hour:", name)
-		p.line("%s", address)
+		p.line("%s", link.Link)
 	})
 }
 

@@ -107,8 +107,8 @@ func (a *app) tryAndServe(ctx context.Context, listen string, asked bool) (err e
 	if err != nil {
 		return err
 	}
-	c.Listen = pages.Addr().String()
-	c.BaseURL = "http://" + c.Listen // so that the links in the demo's mail open
+	c.Listen, c.BaseURL = pages.Addr().String(), "" // so that the links in the demo's mail open
+	c = c.On(pages)
 	dir, err := os.MkdirTemp("", "fillmark-try-")
 	if err != nil {
 		return errors.Join(err, pages.Close())

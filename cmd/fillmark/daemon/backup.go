@@ -11,7 +11,6 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"runtime"
 	"strings"
 
 	"fillmark/cmd/fillmark/web"
@@ -82,7 +81,7 @@ func (k keeper) Backup(ctx context.Context, to string) (err error) {
 	if err := os.Rename(part, to); err != nil {
 		return fmt.Errorf("backup: %w", err)
 	}
-	return syncFolder(filepath.Dir(to))
+	return store.SyncFolder(filepath.Dir(to))
 }
 
 // fill copies all that a backup holds into a folder. The photos follow the
@@ -103,18 +102,6 @@ func (k keeper) fill(ctx context.Context, folder string) error {
 		}
 	}
 	return nil
-}
-
-// syncFolder makes the names in a folder last through a loss of power.
-func syncFolder(path string) error {
-	if runtime.GOOS == "windows" {
-		return nil // it has no such call for folders
-	}
-	folder, err := os.Open(path)
-	if err != nil {
-		return err
-	}
-	return errors.Join(folder.Sync(), folder.Close())
 }
 
 // Restore puts a backup where the configuration has the register, where

@@ -33,7 +33,7 @@ type Config struct {
 	} `mapstructure:"workshop"`
 
 	Listen  string `mapstructure:"listen"`   // host:port of the pages
-	BaseURL string `mapstructure:"base_url"` // where owners' links lead
+	BaseURL string `mapstructure:"base_url"` // where owners' links lead; empty: to the pages' own address
 	// TLSCert and TLSKey are PEM files; both empty: no TLS of our own.
 	TLSCert string `mapstructure:"tls_cert"`
 	TLSKey  string `mapstructure:"tls_key"`
@@ -96,7 +96,6 @@ func DefaultConfig(env map[string]string) Config {
 	c.Workshop.Name = "The workshop"
 	c.Workshop.Zone = "UTC"
 	c.Listen = "127.0.0.1:8377"
-	c.BaseURL = "http://127.0.0.1:8377"
 	c.Mail.Transport = "maildir"
 	c.Mail.From = "workshop@fillmark.example"
 	c.Mail.SendHour = 8

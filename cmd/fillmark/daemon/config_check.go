@@ -31,8 +31,8 @@ func (c Config) Problems() []error {
 	if _, _, err := net.SplitHostPort(c.Listen); err != nil {
 		wrong("listen", c.Listen, "host:port, such as 127.0.0.1:8377")
 	}
-	if u, err := url.Parse(c.BaseURL); err != nil || u.Host == "" || (u.Scheme != "http" && u.Scheme != "https") || strings.HasSuffix(c.BaseURL, "/") {
-		wrong("base_url", c.BaseURL, "an address such as https://loops.workshop.example, without a slash at its end")
+	if u, err := url.Parse(c.base()); c.BaseURL != "" && (err != nil || u.Host == "" || !slices.Contains([]string{"http", "https"}, u.Scheme) || strings.HasSuffix(c.BaseURL, "/")) {
+		wrong("base_url", c.BaseURL, "an address such as https://loops.workshop.example, without a slash at its end, or none")
 	}
 	if (c.TLSCert == "") != (c.TLSKey == "") {
 		wrong("tls_key", c.TLSKey, "the PEM file of the key that belongs to tls_cert; both or neither")

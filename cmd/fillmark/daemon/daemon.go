@@ -18,6 +18,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"time"
 
@@ -40,6 +41,7 @@ type Service struct {
 	forgot    time.Time            // when old mail texts were deleted last; the tick's own
 	bounces   *notify.BounceFolder // nil where no mail comes back to a folder
 	wake      chan struct{}        // a write happened: sweep and deliver soon
+	system    string               // GOOS
 }
 
 // Close lets go of the register.
@@ -50,7 +52,7 @@ func Open(c Config, now func() time.Time, log *slog.Logger) (_ *Service, err err
 	if err := os.MkdirAll(filepath.Dir(c.Store), 0o700); err != nil {
 		return nil, fmt.Errorf("folder of the register: %w", err)
 	}
-	h := &Service{wake: make(chan struct{}, 1)}
+	h := &Service{wake: make(chan struct{}, 1), system: runtime.GOOS}
 	if h.Store, err = store.Open(c.Store, store.Options{}); err != nil {
 		return nil, err
 	}
@@ -72,10 +74,15 @@ func Open(c Config, now func() time.Time, log *slog.Logger) (_ *Service, err err
 		return nil, err
 	}
 	settings := workshop.Settings{
-		Name: c.Workshop.Name, Phone: c.Workshop.Phone, From: c.Mail.From, BaseURL: c.BaseURL,
+		Name: c.Workshop.Name, Phone: c.Workshop.Phone, From: c.Mail.From, BaseURL: c.base(),
 		Zone: c.Zone(), SendHour: c.Mail.SendHour, Policy: policy, Technician: c.Mail.Technician,
 		Photos: photos.Folder(filepath.Join(filepath.Dir(c.Store), PhotosFolder)),
 	}
+	cell, err := photos.OwnCell(os.Args[0])
+	if err != nil {
+		return nil, err
+	}
+	settings.ReadPhoto = cell.Read
 	if settings.Templates, err = c.templates(); err != nil {
 		return nil, err
 	}
@@ -107,7 +114,7 @@ func Open(c Config, now func() time.Time, log *slog.Logger) (_ *Service, err err
 	h.Handler, err = web.New(web.Deps{
 		Workshop: h.Workshop, Reader: h.Store, Keeper: keeper{h.Store, c}, Deliver: h.Deliverer.Deliver,
 		MailReachesOwners: c.Mail.Transport == "smtp", Now: now, Log: log, Wake: h.poke, Hosts: c.hosts(),
-		Gate: h.Gate, WithoutSignIn: c.onlyHere(), Secure: strings.HasPrefix(c.BaseURL, "https://"),
+		Gate: h.Gate, WithoutSignIn: c.onlyHere(), Secure: strings.HasPrefix(c.base(), "https://"),
 		TrustedProxy: proxy, Pulse: h.pulse,
 	})
 	return h, err
@@ -230,7 +237,7 @@ func (c Config) MailDomain() string { return c.Mail.From[strings.LastIndexByte(c
 // hosts are the names besides loopback ones that the pages answer to: the one
 // that owners' links lead to.
 func (c Config) hosts() []string {
-	base, err := url.Parse(c.BaseURL)
+	base, err := url.Parse(c.base())
 	if err != nil {
 		return nil
 	}

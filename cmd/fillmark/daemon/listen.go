@@ -42,6 +42,39 @@ func BindPages(address string) (net.Listener, error) {
 	return l, nil
 }
 
+// On is the configuration with its pages on a listener: links that nothing
+// else is configured for lead there, and to nobody else's port.
+func (c Config) On(pages net.Listener) Config {
+	if c.BaseURL == "" {
+		c.BaseURL = c.baseAt(pages.Addr().String())
+	}
+	return c
+}
+
+// base is where owners' links lead.
+func (c Config) base() string {
+	if c.BaseURL == "" {
+		return c.baseAt(c.Listen)
+	}
+	return c.BaseURL
+}
+
+// baseAt is the pages' address on this computer where they listen at host:port.
+func (c Config) baseAt(listen string) string {
+	scheme := "http://"
+	if c.TLSCert != "" {
+		scheme = "https://"
+	}
+	host, port, err := net.SplitHostPort(listen)
+	if err != nil {
+		return scheme + listen // refused for itself
+	}
+	if at, err := netip.ParseAddr(host); host == "" || err == nil && at.IsUnspecified() {
+		host = "127.0.0.1"
+	}
+	return scheme + net.JoinHostPort(host, port)
+}
+
 // guardPages returns the pages' listener, with TLS where it is configured, and
 // their address as people type it. Beyond loopback it takes a technician with
 // a password, and a certificate or a declared proxy.
@@ -113,7 +146,7 @@ func (c Config) proxy() (netip.Prefix, error) {
 // computer: then its own users need no sign-in while no technician has a
 // password.
 func (c Config) onlyHere() bool {
-	base, err := url.Parse(c.BaseURL)
+	base, err := url.Parse(c.base())
 	if err != nil || c.TrustedProxy != "" {
 		return false
 	}

@@ -34,7 +34,7 @@ func TestEraseDeletesThePhotosOfAnOwner(t *testing.T) {
 		img.SetGray(3, 3, color.Gray{Y: tone})
 		var file bytes.Buffer
 		require.NoError(t, png.Encode(&file, img))
-		kept, err := h.Workshop.KeepPhoto("a.png", file.Bytes())
+		kept, err := h.Workshop.KeepPhoto("a.png", &file)
 		require.NoError(t, err)
 		return kept.Hash
 	}

@@ -34,7 +34,10 @@ func (h *Service) Serve(
 	if err != nil {
 		return errors.Join(err, bound.Close())
 	}
-	socket, err := listenSocket(c.Socket())
+	for _, line := range lacks(h.system) {
+		log.Warn("on this system " + line)
+	}
+	socket, err := h.socket(c.Socket(), log)
 	if err != nil {
 		return errors.Join(err, pages.Close())
 	}
@@ -44,12 +47,13 @@ func (h *Service) Serve(
 	socketServer.ConnContext = peerActor
 	// Commands are the user's own, and one may take long over a large register.
 	socketServer.ReadTimeout, socketServer.WriteTimeout = 0, 0
-	parts := make(chan error, 3)
+	running, parts := 2, make(chan error, 3)
 	go func() { parts <- serveHTTP(pageServer, pages) }()
-	go func() { parts <- serveHTTP(socketServer, socket) }()
 	go func() { parts <- h.tick(ctx, c, now, log) }()
-
-	running := 3
+	if socket != nil {
+		running++
+		go func() { parts <- serveHTTP(socketServer, socket) }()
+	}
 	first := announce(address)
 	if first != nil {
 		stop()
@@ -79,6 +83,20 @@ func serveHTTP(s *http.Server, l net.Listener) error {
 
 // maxSocketPath is what the kernel allows in sockaddr_un, less its NUL.
 const maxSocketPath = 107
+
+// socket is where commands reach the daemon. Old versions of Windows have no
+// such thing; there the pages are served all the same, and it is nil.
+func (h *Service) socket(path string, log *slog.Logger) (net.Listener, error) {
+	l, err := listenSocket(path)
+	if err != nil && h.system == "windows" {
+		log.Warn("on this system "+noSocket, "error", err)
+		return nil, nil
+	}
+	return l, err
+}
+
+// noSocket is what happens where the daemon's socket cannot be made.
+const noSocket = "commands do not reach the daemon: stop it first, or use the pages"
 
 // listenSocket listens beside the register, mode 0600. Holding the register
 // proves that a socket file left there has no daemon behind it.

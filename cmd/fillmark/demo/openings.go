@@ -152,7 +152,7 @@ func (d *demo) photograph(o *loops.Opening) error {
 		if err != nil {
 			return err
 		}
-		kept, err := d.system.Workshop.KeepPhoto("drawn fins", drawn)
+		kept, err := d.system.Workshop.KeepPhoto("drawn fins", bytes.NewReader(drawn))
 		if err != nil {
 			return err
 		}

@@ -50,11 +50,7 @@ func (s *server) apiPhotos(r *http.Request) (any, error) {
 }
 
 func (s *server) apiKeepPhoto(r *http.Request) (any, error) {
-	file, err := io.ReadAll(r.Body)
-	if err != nil {
-		return nil, err
-	}
-	return s.Workshop.KeepPhoto(r.URL.Query().Get("name"), file)
+	return s.Workshop.KeepPhoto(r.URL.Query().Get("name"), r.Body)
 }
 
 func (s *server) apiOpenings(r *http.Request) (any, error) {

@@ -24,7 +24,7 @@ type NewPassword struct {
 // PasswordLink is where a technician sets a password, once and within the
 // hour.
 type PasswordLink struct {
-	Path string `json:"path"` // below the pages' address
+	Link string `json:"link"`
 }
 
 // Who may sign in is decided on the computer itself: a browser left signed in
@@ -62,7 +62,7 @@ func (s *server) apiPasswordLink(r *http.Request) (any, error) {
 		return nil, err
 	}
 	secret, err := s.Gate.Link(r.PathValue("name"), s.ownStamp(r))
-	return PasswordLink{PasswordPath(secret)}, err
+	return PasswordLink{s.Workshop.Settings().BaseURL + PasswordPath(secret)}, err
 }
 
 // PasswordPath is where the pages take the secret of a password link.

@@ -4,6 +4,7 @@
 package web_test
 
 import (
+	"bytes"
 	"encoding/json"
 	"net/url"
 	"path/filepath"
@@ -141,7 +142,7 @@ func (b *bench) openingCalls(tag string) []apiCall {
 // photo keeps a photo and returns its hash.
 func (b *bench) photo(file string) string {
 	b.Helper()
-	kept, err := b.shop.KeepPhoto("a.jpg", []byte(file))
+	kept, err := b.shop.KeepPhoto("a.jpg", bytes.NewReader([]byte(file)))
 	require.NoError(b, err)
 	return kept.Hash
 }

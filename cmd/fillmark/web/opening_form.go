@@ -123,11 +123,7 @@ func (s *server) readOpeningForm(r *http.Request) (*openingForm, error) {
 
 func (s *server) takePhoto(f *openingForm, part *multipart.Part) error {
 	when := loops.PhotoMoment(strings.TrimPrefix(part.FormName(), "photo "))
-	file, err := fileOf(part)
-	if err != nil {
-		return err
-	}
-	kept, err := s.Workshop.KeepPhoto(part.FileName(), file)
+	kept, err := s.Workshop.KeepPhoto(part.FileName(), partOf{part})
 	if err != nil {
 		return f.take(err)
 	}

@@ -44,6 +44,8 @@ type ownerPage struct {
 	Problem string
 	Words   string
 	// PhotoLost tells that a photo must be chosen again.
+	// PhotoNote says why the photo of an answer that is on record is not.
+	PhotoNote string
 	PhotoLost bool
 }
 

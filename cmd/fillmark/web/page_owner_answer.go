@@ -21,6 +21,7 @@ func (s *server) answerOwner(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	f, photo, err := postedWithPhoto(r)
+	defer photo.remove()
 	if err != nil {
 		return err
 	}
@@ -29,9 +30,14 @@ func (s *server) answerOwner(w http.ResponseWriter, r *http.Request) error {
 	}
 	answer, err := ownerAnswerOf(f.typed)
 	about := loops.Tag(f.typed.Get("about"))
+	var photoFault error
 	repeated := false
 	if err == nil && photo != nil {
-		answer.Photo, err = s.keepOwnerPhoto(owner, answer, *photo)
+		if answer.Answer != loops.SomethingOff {
+			err = &loops.InvalidError{Field: "photo", Value: photo.name, Reason: "a photo only where something is off"}
+		} else if answer.Photo, photoFault = s.keepOwnerPhoto(owner, *photo); photoFault != nil && !ownersFault(photoFault) {
+			return photoFault
+		}
 	}
 	if err == nil {
 		repeated, err = s.saidToday(owner, answer, about)
@@ -51,6 +57,10 @@ func (s *server) answerOwner(w http.ResponseWriter, r *http.Request) error {
 		p.Problem = "Not sent yet. What is right here: " + problems[0].Right + "."
 		return s.render(w, http.StatusUnprocessableEntity, "owner", p)
 	}
+	if err == nil && photoFault != nil {
+		s.Wake()
+		return s.answeredWithoutPhoto(w, r, owner, photoFault)
+	}
 	if err != nil {
 		return err
 	}
@@ -60,15 +70,33 @@ func (s *server) answerOwner(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-// keepOwnerPhoto takes in the photo that came with an answer.
-func (s *server) keepOwnerPhoto(owner loops.Owner, answer loops.Answer, photo uploaded) (string, error) {
-	if answer.Answer != loops.SomethingOff {
-		return "", &loops.InvalidError{Field: "photo", Value: photo.name, Reason: "a photo only where something is off"}
+// answeredWithoutPhoto shows that the answer is on record and why its photo is
+// not: what was said is never lost for a picture.
+func (s *server) answeredWithoutPhoto(w http.ResponseWriter, r *http.Request, owner loops.Owner, fault error) error {
+	p, err := s.ownerPage(r, owner)
+	if err != nil {
+		return err
 	}
+	p.PhotoNote = "What you told us is on record. The photo is not: " + fault.Error() + "."
+	if problems := problemsOf(fault); len(problems) > 0 {
+		p.PhotoNote = "What you told us is on record. The photo is not: we can take " + problems[0].Right + "."
+	}
+	return s.render(w, http.StatusOK, "owner", p)
+}
+
+// ownersFault tells that a photo was not taken for what it is, or because so many
+// came before it.
+func ownersFault(err error) bool {
+	var busy *busyError
+	return len(problemsOf(err)) > 0 || errors.As(err, &busy)
+}
+
+// keepOwnerPhoto takes in the photo that came with an answer.
+func (s *server) keepOwnerPhoto(owner loops.Owner, photo uploaded) (string, error) {
 	if err := s.throttles.photoOf.take(strconv.FormatUint(uint64(owner.ID), 10), s.Now()); err != nil {
 		return "", err
 	}
-	kept, err := s.Workshop.KeepPhoto(photo.name, photo.content)
+	kept, err := s.Workshop.KeepPhoto(photo.name, photo.spool)
 	return kept.Hash, err
 }
 

@@ -10,6 +10,7 @@ import (
 	"mime"
 	"mime/multipart"
 	"net/http"
+	"os"
 	"slices"
 	"strings"
 
@@ -76,13 +77,16 @@ func formFault(err error) error {
 	return &loops.InvalidError{Field: "form", Value: err.Error(), Reason: "a whole form; send it again"}
 }
 
-// fileOf reads a file, or so much of it that it is refused with its size.
-func fileOf(part *multipart.Part) ([]byte, error) {
-	content, err := io.ReadAll(io.LimitReader(part, photos.MaxBytes+1))
-	if err != nil {
-		return nil, formFault(err)
+// partOf reads a file of a form; what is wrong with the form says what would be
+// right.
+type partOf struct{ *multipart.Part }
+
+func (p partOf) Read(b []byte) (int, error) {
+	n, err := p.Part.Read(b)
+	if err != nil && !errors.Is(err, io.EOF) {
+		err = formFault(err)
 	}
-	return content, nil
+	return n, err
 }
 
 // postedWithPhotos reads the body of a POST whose files are photos: each is
@@ -94,11 +98,7 @@ func (s *server) postedWithPhotos(r *http.Request) (*form, error) {
 	}
 	f := newForm(nil)
 	return f, readParts(r, maxFormPhotos, func(part *multipart.Part) error {
-		file, err := fileOf(part)
-		if err != nil {
-			return err
-		}
-		kept, err := s.Workshop.KeepPhoto(part.FileName(), file)
+		kept, err := s.Workshop.KeepPhoto(part.FileName(), partOf{part})
 		if err == nil {
 			f.typed.Add("kept", kept.Hash)
 		}
@@ -106,14 +106,21 @@ func (s *server) postedWithPhotos(r *http.Request) (*form, error) {
 	}, f.typed.Add)
 }
 
-// uploaded is a file in memory.
+// uploaded is a file that waits on the disk until it is known what it is for.
 type uploaded struct {
-	name    string
-	content []byte
+	name  string
+	spool *os.File
+}
+
+// remove takes the file away again; nil is none.
+func (u *uploaded) remove() {
+	if u != nil {
+		_ = errors.Join(u.spool.Close(), os.Remove(u.spool.Name())) // nobody reads it any more
+	}
 }
 
 // postedWithPhoto reads the body of a POST with one photo at most; it is not
-// kept yet.
+// kept yet. The caller removes it.
 func postedWithPhoto(r *http.Request) (*form, *uploaded, error) {
 	if !isMultipart(r) {
 		f, err := postedForm(r)
@@ -122,8 +129,14 @@ func postedWithPhoto(r *http.Request) (*form, *uploaded, error) {
 	f := newForm(nil)
 	var photo *uploaded
 	err := readParts(r, 1, func(part *multipart.Part) error {
-		content, err := fileOf(part)
-		photo = &uploaded{part.FileName(), content}
+		spool, err := os.CreateTemp("", "fillmark-upload-*")
+		if err != nil {
+			return err
+		}
+		photo = &uploaded{part.FileName(), spool}
+		if _, err = io.Copy(spool, io.LimitReader(partOf{part}, photos.MaxBytes+1)); err == nil {
+			_, err = spool.Seek(0, io.SeekStart)
+		}
 		return err
 	}, f.typed.Add)
 	return f, photo, err

@@ -6,6 +6,7 @@ package web_test
 import (
 	"net/http"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -73,9 +74,6 @@ func TestOwnersPhotoIsRefused(t *testing.T) {
 		parts []part
 		says  string
 	}{
-		{"no picture", []part{{"answer", "off", ""}, {"words", "drips <b>", ""}, {"photo", "letter", "a.jpg"}}, "JPEG, PNG or WebP"},
-		{"drawing", []part{{"photo", "<svg onload='alert(1)'/>", "x.svg"}, {"answer", "off", ""}}, "SVG are not taken"},
-		{"200 megapixels", []part{{"answer", "off", ""}, {"photo", hugePNG(), "huge.png"}}, "at most 50 megapixels"},
 		{"with all is fine", []part{{"answer", "fine", ""}, {"photo", aPhoto(t, 1), "a.jpg"}}, "only where something is off"},
 		{"two", []part{{"answer", "off", ""}, {"photo", aPhoto(t, 1), "a.jpg"}, {"photo", aPhoto(t, 2), "b.jpg"}}, "at most 1 at a time"},
 		{"no button", []part{{"photo", aPhoto(t, 1), "a.jpg"}}, "one of the buttons"},
@@ -93,12 +91,49 @@ func TestOwnersPhotoIsRefused(t *testing.T) {
 	assert.False(t, b.settings().Photos.Has(photos.Hash([]byte(aPhoto(t, 1)))))
 	assert.NoDirExists(t, string(b.settings().Photos), "nothing refused is kept")
 
-	// The three that were no photos counted: looking at a file is the work.
-	codes := map[int]int{}
-	for i := range 8 {
-		codes[b.send(link, part{"answer", "off", ""}, part{"photo", aPhoto(t, uint8(100+i)), "a.jpg"}).Code]++
+}
+
+// An answer is on record whatever its photo is, and its owner reads what is
+// wrong with the photo in words to act on.
+func TestOwnersAnswerIsKeptWithoutItsPhoto(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	file := b.ana()
+	link := b.ownerLink(file.Owner)
+	for i, tt := range []struct {
+		name, photo, says string
+	}{
+		{"no picture", "letter", "JPEG, PNG or WebP"},
+		{"drawing", "<svg onload='alert(1)'/>", "SVG are not taken"},
+		{"200 megapixels", hugePNG(), "at most 50 megapixels"},
+	} {
+		w := b.send(link, part{"answer", "off", ""}, part{"words", tt.name, ""}, part{"photo", tt.photo, "a.jpg"})
+		require.Equal(t, http.StatusOK, w.Code, tt.name)
+		b.says(w, "What you told us is on record. The photo is not", tt.name)
+		b.says(w, tt.says, tt.name)
+		assert.NotContains(t, w.Body.String(), "<svg onload", tt.name)
+		history := b.file(file.Loop.Tag).History
+		require.Len(t, history, len(file.History)+i+1)
+		assert.Equal(t, tt.name, history[len(history)-1].Answer.Words)
+		assert.Empty(t, history[len(history)-1].Answer.Photo)
 	}
-	assert.Equal(t, map[int]int{http.StatusSeeOther: 3, http.StatusTooManyRequests: 5}, codes)
+	assert.NoDirExists(t, string(b.settings().Photos), "nothing refused is kept")
+
+	// Looking at a file is the work, so the three that were no photos count.
+	with, without := 0, 0
+	for i := range 8 {
+		words := strconv.Itoa(i)
+		b.send(link, part{"answer", "off", ""}, part{"words", words, ""}, part{"photo", aPhoto(t, uint8(100+i)), "a.jpg"})
+		history := b.file(file.Loop.Tag).History
+		last := history[len(history)-1].Answer
+		require.Equal(t, words, last.Words, "said, with its photo or without")
+		if last.Photo == "" {
+			without++
+		} else {
+			with++
+		}
+	}
+	assert.Equal(t, []int{3, 5}, []int{with, without})
 }
 
 func TestIntakeTakesPhotos(t *testing.T) {

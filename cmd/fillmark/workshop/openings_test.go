@@ -587,9 +587,9 @@ func TestSummaryHoldsNothingOfOwners(t *testing.T) {
 	}
 
 	b := newStudy(t)
-	kept, err := b.KeepPhoto("a.jpg", testPhoto(t, 90))
+	kept, err := b.KeepPhoto("a.jpg", bytes.NewReader(testPhoto(t, 90)))
 	require.NoError(t, err)
-	again, err := b.KeepPhoto("b.jpg", testPhoto(t, 90))
+	again, err := b.KeepPhoto("b.jpg", bytes.NewReader(testPhoto(t, 90)))
 	require.NoError(t, err)
 	assert.True(t, again.Already)
 	assert.Equal(t, kept.Hash, again.Hash)
@@ -622,7 +622,7 @@ func TestSummaryHoldsNothingOfOwners(t *testing.T) {
 func TestPhotoIsRefusedByName(t *testing.T) {
 	t.Parallel()
 	b := newStudy(t)
-	_, err := b.KeepPhoto("letter.txt", []byte("no picture"))
+	_, err := b.KeepPhoto("letter.txt", bytes.NewReader([]byte("no picture")))
 	var wrong *loops.InvalidError
 	require.ErrorAs(t, err, &wrong)
 	assert.Equal(t, []string{"photo", "letter.txt"}, []string{wrong.Field, wrong.Value})

@@ -11,7 +11,9 @@
 package workshop
 
 import (
+	"context"
 	"io"
+	"os"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -69,6 +71,8 @@ type Settings struct {
 	Policy   loops.Policy
 	// Photos is where photos of openings are kept, beside the register.
 	Photos photos.Folder
+	// ReadPhoto turns an upload into a photo; nil reads it in this process.
+	ReadPhoto func(context.Context, *os.File) (photos.Photo, error)
 }
 
 // Stamp tells when an action happens and who does it.
@@ -91,6 +95,9 @@ type Workshop struct {
 // New returns a workshop. Random is the source of tags, links signs what
 // owners click.
 func New(r register, settings Settings, random io.Reader, links Links) *Workshop {
+	if settings.ReadPhoto == nil {
+		settings.ReadPhoto = photos.ReadFile
+	}
 	return &Workshop{register: r, settings: settings, random: random, links: links}
 }
 
