@@ -10,6 +10,8 @@ export const pages = [
   { name: 'loops', path: '/loops' },
   { name: 'loops, searched', path: '/loops?q=the' },
   { name: 'loop', path: (made) => `/loops/${made.tag}` },
+  { name: 'triage', path: '/triage' },
+  { name: 'triage, answered', path: '/triage?ask=yes&build=sealed&die=92&room=22&power=100&tubes=both-cool' },
   { name: 'top-up check', path: '/topup' },
   { name: 'top-up check, answered', path: (made) => `/topup?tag=${made.tag}&room=40&liquid1=water` },
   { name: 'intake', path: '/intake' },

@@ -47,6 +47,10 @@ func Read(r Reading) (Figures, error) {
 			refuse(what, missing+" is not read")
 			return nil
 		}
+		if *from <= *to {
+			refuse(what, fmt.Sprintf("%s is not above %s, so no heat is told from it; a sensor is off, or the loop is cooled below the room", *from, *to))
+			return nil
+		}
 		m := r.resistance(from.Sub(*to), p)
 		return &m
 	}

@@ -8,6 +8,7 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
 
 	"fillmark/chemistry"
 	"fillmark/loops/inspection"
@@ -168,10 +169,11 @@ func TestProve(t *testing.T) {
 	assert.Contains(t, p.Text, "measure again")
 
 	for text, change := range map[string]func(b, a *inspection.Reading){
-		"before the repair are needed": func(b, _ *inspection.Reading) { b.Room = nil },
-		"after the repair are needed":  func(_, a *inspection.Reading) { a.Power = nil },
-		"not steady after":             func(_, a *inspection.Reading) { a.Steady = false },
-		"200 W before and 100 W after": func(_, a *inspection.Reading) { a.Power = new(inspection.Watt(100)) },
+		"before the repair are needed":                     func(b, _ *inspection.Reading) { b.Room = nil },
+		"after the repair are needed":                      func(_, a *inspection.Reading) { a.Power = nil },
+		"not steady after":                                 func(_, a *inspection.Reading) { a.Steady = false },
+		"200 W before and 49 W after":                      func(_, a *inspection.Reading) { a.Power = new(inspection.Watt(49)) },
+		"before the repair the die was not above the room": func(b, _ *inspection.Reading) { b.Die = new(chemistry.Celsius(15)) },
 	} {
 		b, a := reading(), reading()
 		change(&b, &a)
@@ -180,4 +182,114 @@ func TestProve(t *testing.T) {
 		require.ErrorAs(t, err, &refusal)
 		assert.Contains(t, refusal.Why, text)
 	}
+}
+
+// At half the power and in another room a repair is compared all the same, with
+// more uncertainty, which a small gain does not outgrow and a large one does.
+func TestProveUnderUnlikeConditions(t *testing.T) {
+	t.Parallel()
+	alike, err := inspection.Prove(hot(82), reading())
+	require.NoError(t, err)
+	assert.Empty(t, alike.Unlike)
+	assert.Empty(t, alike.Apart)
+	after := reading()
+	after.Power, after.Room, after.Die = new(inspection.Watt(100)), new(chemistry.Celsius(30)), new(chemistry.Celsius(45))
+	after.PowerUncertainty = 10
+	p, err := inspection.Prove(hot(82), after)
+	require.NoError(t, err)
+	assert.True(t, p.Proved)
+	assert.InDelta(t, 0.30-0.15, float64(p.Gain.Value), 1e-12)
+	assert.Greater(t, p.Gain.Uncertainty, alike.Gain.Uncertainty)
+	assert.Contains(t, p.Unlike, "200 W and 22.0 °C before, 100 W and 30.0 °C after")
+	assert.Equal(t, "200 W before and 100 W after; only powers within 25 % release a machine", p.Apart)
+	p, err = inspection.Prove(hot(56), after)
+	require.NoError(t, err)
+	assert.False(t, p.Proved)
+}
+
+// hot is the reading with another die.
+func hot(die chemistry.Celsius) inspection.Reading {
+	r := reading()
+	r.Die = &die
+	return r
+}
+
+// Whatever is read: no resistance at or below zero is a figure.
+func TestNoNegativeResistance(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		r := reading()
+		r.Fluid = "" // the flow has bounds of its own
+		for _, to := range []**chemistry.Celsius{&r.Die, &r.CoolantIn, &r.CoolantOut, &r.Room} {
+			*to = new(chemistry.Celsius(rapid.Float64Range(-20, 100).Draw(t, "t")))
+		}
+		f, err := inspection.Read(r)
+		require.NoError(t, err)
+		for _, m := range []*inspection.Measured[inspection.KelvinPerWatt]{f.Total, f.Mount, f.Radiator} {
+			assert.True(t, m == nil || m.Value > 0)
+		}
+		if *r.Die <= *r.Room {
+			assert.Nil(t, f.Total)
+		}
+	})
+}
+
+func TestProveChiller(t *testing.T) {
+	t.Parallel()
+	chiller := func(out, back float64, load inspection.Watt) inspection.ChillerReading {
+		return inspection.ChillerReading{Set: -10, Out: chemistry.Celsius(out), Return: chemistry.Celsius(back), Load: load, Steady: true,
+			Room: new(chemistry.Celsius(24)), TemperatureUncertainty: .5}
+	}
+	// It left 4 K too warm; now it holds, at as much heat.
+	p, err := inspection.ProveChiller(chiller(-6, -1, 500), chiller(-9.8, -4.8, 520))
+	require.NoError(t, err)
+	assert.True(t, p.Holds && p.Proved)
+	assert.InDelta(t, 4, float64(p.MissBefore.Value), 1e-9)
+	assert.InDelta(t, .2, float64(p.MissAfter.Value), 1e-9)
+	assert.InDelta(t, .01, float64(p.SpreadBefore.Value), 1e-9)
+	// It held before as well, but at a third of the flow.
+	p, err = inspection.ProveChiller(chiller(-10, 5, 500), chiller(-10, -5, 500))
+	require.NoError(t, err)
+	assert.True(t, p.Proved)
+	assert.Contains(t, p.Text, "67 % less")
+	// Nothing changed; and one that does not hold.
+	p, err = inspection.ProveChiller(chiller(-10, -5, 500), chiller(-10, -5, 500))
+	require.NoError(t, err)
+	assert.True(t, p.Holds)
+	assert.False(t, p.Proved)
+	p, err = inspection.ProveChiller(chiller(-2, 3, 500), chiller(-7, -2, 500))
+	require.NoError(t, err)
+	assert.False(t, p.Proved)
+	assert.Contains(t, p.Text, "does not hold")
+
+	var refusal inspection.Refusal
+	_, err = inspection.ProveChiller(chiller(-6, -1, 500), chiller(-10, -9, 100))
+	require.ErrorAs(t, err, &refusal)
+	assert.Contains(t, refusal.Why, "500 W before and only 100 W after")
+	cooler := chiller(-10, -5, 500)
+	cooler.Room = new(chemistry.Celsius(12))
+	_, err = inspection.ProveChiller(chiller(-6, -1, 500), cooler)
+	require.ErrorAs(t, err, &refusal)
+	var invalid *chemistry.InvalidError
+	_, err = inspection.ProveChiller(chiller(-6, 3000, 500), cooler)
+	require.ErrorAs(t, err, &invalid)
+	assert.Equal(t, "coolant back before", invalid.Field)
+}
+
+func TestOwnersWords(t *testing.T) {
+	t.Parallel()
+	back := reading()
+	words, err := inspection.OwnersWords(back, hot(53))
+	require.NoError(t, err)
+	assert.Equal(t, "runs as on the day you got it back", words)
+	words, err = inspection.OwnersWords(back, hot(72))
+	require.NoError(t, err)
+	assert.Regexp(t, `^warmer than then by 20 ± \d K$`, words)
+	words, err = inspection.OwnersWords(back, hot(35))
+	require.NoError(t, err)
+	assert.Regexp(t, `^cooler than then by 17 ± \d K$`, words)
+	none := reading()
+	none.Room = nil
+	_, err = inspection.OwnersWords(back, none)
+	assert.Error(t, err)
 }

@@ -99,6 +99,8 @@ func (a *Proof) Judge(s Snapshot, today loops.Day) []Reason {
 		text = "Nothing is proved: " + refused.Why + "."
 	case err != nil:
 		text = "Nothing is proved: " + err.Error() + "."
+	case compared.Apart != "":
+		text = "Nothing is proved: " + compared.Apart + ". " + compared.Text
 	case compared.Proved:
 		text = "The loop is judged “" + string(p.After.Verdict) + "” after it; only a good one is proved."
 	}

@@ -13,6 +13,7 @@ import (
 	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
+	"fillmark/loops/inspection/triage"
 )
 
 func (a *app) loopShowCommand() *cobra.Command {
@@ -137,7 +138,7 @@ func printReadings(p *printer, r *workshop.Readings) {
 		for _, l := range last.Lines() {
 			p.line("    %-22s %s", l.What, l.Value)
 		}
-		printFaults(p, last)
+		printCauses(p, last.Triage)
 	}
 	for _, t := range r.Trends {
 		p.paragraph("  ", "    ", fmt.Sprintf("Trend of the %s, %s: %s", t.Name, plural(t.Readings, "reading"), t.Sentence()))
@@ -156,17 +157,13 @@ func printReadings(p *printer, r *workshop.Readings) {
 	}
 }
 
-func printFaults(p *printer, last *workshop.LastReading) {
-	if last.Faults == nil {
+// printCauses prints what the last reading alone makes of it.
+func printCauses(p *printer, a *triage.Answer) {
+	if a == nil {
 		return
 	}
-	for _, f := range last.Faults.Fits {
-		p.line("    fits %-17s %s", f.Percent(), f.Name())
-	}
-	for i, ask := range last.Faults.Next {
-		p.paragraph(fmt.Sprintf("    next %d. ", i+1), "      ", ask)
-	}
-	p.paragraph("    ", "      ", last.Against)
+	p.paragraph("    ", "      ", a.Text)
+	p.paragraph("    next: ", "      ", fmt.Sprintf("%s (%.0f min); fillmark triage takes what it shows", a.Next.Do, a.Next.Minutes))
 }
 
 func (a *app) loopHistoryCommand() *cobra.Command {

@@ -9,6 +9,7 @@ func (s *server) benchRoutes(mux router) {
 	mux.Handle("GET /day", s.page(s.pageDay))
 	mux.Handle("GET /topup", s.page(s.pageTopUp))
 	mux.Handle("POST /topup", s.page(s.enterTopUp))
+	mux.Handle("GET /triage", s.page(s.pageTriage))
 	mux.Handle("GET /intake", s.page(s.pageIntake))
 	mux.Handle("POST /intake", s.page(s.takeIn))
 	mux.Handle("POST /loops/{tag}/acts/{act}", s.page(s.enterAct))
@@ -38,6 +39,7 @@ func (s *server) benchRoutes(mux router) {
 func benchScreens() []screen {
 	return []screen{
 		{"topup", topupPage{}},
+		{"triage", triagePage{}},
 		{"intake", intakePage{}},
 		{"refill", refillPage{}},
 		{"more", morePage{}},

@@ -9,6 +9,7 @@ import (
 
 	"fillmark/loops"
 	"fillmark/loops/inspection"
+	"fillmark/loops/inspection/triage"
 	"fillmark/schedule"
 )
 
@@ -28,13 +29,10 @@ type Readings struct {
 type LastReading struct {
 	Day loops.Day `json:"day"`
 	inspection.Figures
-	// Signs are what the figures show against what they were compared with.
-	Signs inspection.Seen `json:"signs,omitempty"`
-	// Faults are what fits the signs; nil where there are none.
-	Faults *inspection.Diagnosis `json:"faults,omitempty"`
-	// Against says what the figures were compared with, and how far the faults
-	// can be relied on.
-	Against string `json:"against"`
+	// Seen is what the triage takes from them, Triage what it makes of them
+	// alone; nil where it cannot.
+	Seen   triage.Seen    `json:"seen"`
+	Triage *triage.Answer `json:"triage,omitempty"`
 }
 
 // RepairProof is what the newest readings before and after a repair prove.
@@ -59,7 +57,6 @@ type TrendLine struct {
 // temperature was ever read.
 func ReadingsOf(loop loops.Loop, history []loops.Entry) *Readings {
 	out := &Readings{Trends: []TrendLine{}, Cannot: []string{inspection.MountNote, inspection.PumpNote}}
-	usual := inspection.UsualFigures()
 	var rows schedule.Resistances
 	if charge := loop.State.Charge; charge != nil {
 		rows = schedule.ResistancesOf(*charge, history)
@@ -69,32 +66,34 @@ func ReadingsOf(loop loops.Loop, history []loops.Entry) *Readings {
 			}
 		}
 	}
-	own := ownFigures(rows)
-	if own.Mount > 0 || own.Radiator > 0 {
-		usual = own
-	}
-	out.read(loop, history, usual, own.Rise)
+	out.read(loop, history, rows)
 	if out.Last == nil && out.Proof == nil && len(out.Trends) == 0 {
 		return nil
 	}
 	return out
 }
 
-// ownFigures are the loop's own baselines; zero where there is none.
-func ownFigures(rows schedule.Resistances) inspection.Usual {
-	base := func(row schedule.Resistance) inspection.KelvinPerWatt {
+// ownFigures are what the loop's first readings since the fill showed: from die
+// to room, of that from coolant to room, and the coolant's rise across the
+// plate for each watt; nil where they are too few.
+func ownFigures(rows schedule.Resistances) (total, radiator, rise *inspection.KelvinPerWatt) {
+	base := func(row schedule.Resistance) *inspection.KelvinPerWatt {
 		b, err := inspection.Baseline(inspection.Comparable(row.Values))
 		if err != nil {
-			return 0
+			return nil
 		}
-		return b
+		return &b
 	}
-	return inspection.Usual{Mount: base(rows.Mount), Radiator: base(rows.Radiator), Rise: float64(base(rows.Rise)), Own: true}
+	total, radiator = base(rows.Total), base(rows.Radiator)
+	if total == nil || radiator != nil && *radiator >= *total {
+		radiator = nil
+	}
+	return total, radiator, base(rows.Rise)
 }
 
 // read takes the newest readings and the newest proof. Readings are reckoned
 // with the charge that was in the loop at the time.
-func (r *Readings) read(loop loops.Loop, history []loops.Entry, usual inspection.Usual, risePerWatt float64) {
+func (r *Readings) read(loop loops.Loop, history []loops.Entry, rows schedule.Resistances) {
 	var charge *loops.Charge
 	var last *loops.Inspection
 	var day loops.Day
@@ -121,10 +120,7 @@ func (r *Readings) read(loop loops.Loop, history []loops.Entry, usual inspection
 		charge = loop.State.Charge // as topped up and measured since
 	}
 	reading := schedule.InspectionReading(*last, charge)
-	if reading.Power != nil {
-		usual.Rise = risePerWatt * float64(*reading.Power)
-	}
-	r.Last = lastReading(day, reading, usual)
+	r.Last = lastReading(day, reading, loop.Sealed, rows)
 }
 
 // readsHeat tells whether an inspection read any temperature.
@@ -132,11 +128,10 @@ func readsHeat(x *loops.Inspection) bool {
 	return x.Die != nil || x.CoolantIn != nil || x.CoolantOut != nil
 }
 
-func lastReading(day loops.Day, reading inspection.Reading, usual inspection.Usual) *LastReading {
-	last := &LastReading{Day: day, Against: "Compared with what is usual in desktop loops, from memory and ± 50 %, since fewer than three readings that compare are on record since the fill. " + inspection.ModelNote}
-	if usual.Own {
-		last.Against = "Compared with this loop's own first readings since the fill. " + inspection.ModelNote
-	}
+func lastReading(day loops.Day, reading inspection.Reading, sealed bool, rows schedule.Resistances) *LastReading {
+	last := &LastReading{Day: day, Seen: triage.Seen{Sealed: sealed, Die: reading.Die, Room: reading.Room, Power: reading.Power,
+		CoolantIn: reading.CoolantIn, CoolantOut: reading.CoolantOut}}
+	last.Seen.Own, last.Seen.OwnRadiator, last.Seen.OwnRise = ownFigures(rows)
 	refuse := func(what string, err error) {
 		var refusal inspection.Refusal
 		if !errors.As(err, &refusal) {
@@ -153,13 +148,12 @@ func lastReading(day loops.Day, reading inspection.Reading, usual inspection.Usu
 	if err := reading.ForTrend(0); err != nil {
 		refuse("trend", err)
 	}
-	last.Signs = inspection.SignsOf(reading, figures, usual)
-	faults, err := inspection.Diagnose(last.Signs)
+	answer, err := triage.Judge(last.Seen)
 	if err != nil {
-		refuse("faults", err)
+		refuse("triage", err)
 		return last
 	}
-	last.Faults = &faults
+	last.Triage = &answer
 	return last
 }
 
@@ -225,7 +219,10 @@ func (p RepairProof) Sentence() string {
 		return "Nothing is proved: " + p.Refused.Why + "."
 	}
 	proved := "The repair is not proved."
-	if p.Proof.Proved {
+	switch {
+	case p.Proof.Apart != "":
+		proved = "Nothing is proved: " + p.Proof.Apart + "."
+	case p.Proof.Proved:
 		proved = "The repair is proved."
 	}
 	return fmt.Sprintf("%s From die to room %.3f ± %s before, %.3f ± %s after. %s", proved,

@@ -15,6 +15,7 @@ import (
 	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
+	"fillmark/loops/inspection/triage"
 )
 
 // reading is a steady set of readings at a power, the room at 22 °C. The die is
@@ -71,16 +72,15 @@ func TestReadingsOfALoop(t *testing.T) {
 	assert.InDelta(t, 0.140, float64(r.Last.Mount.Value), 1e-9)
 	assert.InDelta(t, 0.050, float64(r.Last.Radiator.Value), 1e-9)
 	assert.InDelta(t, 1.04, float64(r.Last.Flow.Value), 0.02)
-	assert.Contains(t, r.Last.Against, "from memory")
-	assert.Contains(t, r.Last.Against, "not from measurements on hardware")
-	assert.Equal(t, "no fault", r.Last.Faults.Fits[0].Name())
+	assert.Equal(t, triage.None, r.Last.Triage.Causes[0].Cause)
+	assert.False(t, r.Last.Triage.Band.Own)
 	assert.NotEmpty(t, r.Cannot)
 	assert.Contains(t, whys(r), "1 readings since the fill that compare; at least 3 are needed")
 
 	// Only the die: what is missing is named, and what to measure next.
 	r = inspected(t, reading(40, 36))
 	assert.Nil(t, r.Last.Mount)
-	for _, why := range []string{"mount resistance: the die or a coolant", "flow: the coolant is not read", "at least 50 W is needed", "begin: log the die temperature"} {
+	for _, why := range []string{"mount resistance: the die or a coolant", "flow: the coolant is not read", "at least 50 W is needed"} {
 		assert.Contains(t, whys(r), why)
 	}
 }
@@ -90,10 +90,11 @@ func TestReadingsAgainstTheLoopsOwn(t *testing.T) {
 	t.Parallel()
 	sound := reading(200, 50, 32, 35)
 	r := inspected(t, sound, sound, sound, reading(200, 70, 32, 41))
-	assert.Contains(t, r.Last.Against, "own first readings")
-	assert.Equal(t, "reduced flow", r.Last.Faults.Fits[0].Name(), "mount and rise are up, the radiator is not")
+	assert.True(t, r.Last.Triage.Band.Own)
+	assert.InDelta(t, .14, float64(*r.Last.Seen.Own), 1e-9)
+	assert.Contains(t, []triage.Cause{triage.Clog, triage.Pump, triage.Air}, r.Last.Triage.Causes[0].Cause, "mount and rise are up, the radiator is not")
 	r = inspected(t, sound, sound, sound, reading(200, 90, 32, 35))
-	assert.Equal(t, "poor mount", r.Last.Faults.Fits[0].Name())
+	assert.Contains(t, []triage.Cause{triage.Mount, triage.Paste}, r.Last.Triage.Causes[0].Cause)
 
 	// Rising by 0.01 K/W a month from 0.20: 0.26 six months after the first.
 	var rising []*loops.Inspection
@@ -124,7 +125,8 @@ func TestReadingsProveARepair(t *testing.T) {
 	require.ErrorAs(t, prove(reading(100, 53), reading(100, 52)), &stop)
 	assert.Contains(t, stop.Error(), "The repair is not proved.")
 	require.ErrorAs(t, prove(reading(200, 92), reading(100, 52)), &stop)
-	assert.Contains(t, stop.Error(), "Nothing is proved: 200 W before and 100 W after")
+	assert.Contains(t, stop.Error(), "Nothing is proved: 200 W before and 100 W after; only powers within 25 % release a machine")
+	assert.Contains(t, stop.Error(), "200 W and 22.0 °C before, 100 W and 22.0 °C after: that adds 0.042 K/W to the uncertainty")
 	require.ErrorAs(t, prove(reading(100, 92), hasty), &stop)
 	assert.Contains(t, stop.Error(), "not steady after the repair")
 	file, err := b.File(loop.Tag)

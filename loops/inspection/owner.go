@@ -1,0 +1,35 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package inspection
+
+import (
+	"fmt"
+	"math"
+
+	"fillmark/chemistry"
+)
+
+// OwnersWords says to an owner how a machine runs against the day it was given
+// back: "runs as on the day you got it back", or "warmer than then by 6 ± 3 K",
+// at the room and the heat of today. It refuses, as a [Refusal], what
+// [Prove] refuses.
+func OwnersWords(back, today Reading) (string, error) {
+	p, err := Prove(back, today)
+	if err != nil {
+		return "", err
+	}
+	watts := float64(*today.Power)
+	warmer, u := -float64(p.Gain.Value)*watts, float64(p.Gain.Uncertainty)*watts
+	by := fmt.Sprintf("than then by %.0f ± %.0f K", math.Abs(warmer), math.Ceil(u))
+	switch {
+	case math.Abs(warmer) <= max(u, float64(noticed)):
+		return "runs as on the day you got it back", nil
+	case warmer > 0:
+		return "warmer " + by, nil
+	}
+	return "cooler " + by, nil
+}
+
+// noticed is the least difference that is worth an owner's attention.
+const noticed chemistry.CelsiusDelta = 2

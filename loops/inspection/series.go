@@ -1,0 +1,441 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package inspection
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// Columns are the names of a log's time and temperature: those of a CSV
+// header or "1", "2" … where there is none, keys of JSON, or a metric.
+type Columns struct {
+	Time        string `json:"time"`
+	Temperature string `json:"temperature"`
+}
+
+// Series says what was read of a long temperature log, and what was not.
+type Series struct {
+	Format  string  `json:"format"` // "CSV", "JSON" or "Prometheus text"
+	Columns Columns `json:"columns"`
+	Read    int     `json:"read"`
+	// Skipped counts what was left out, by reason.
+	Skipped map[string]int `json:"skipped"`
+	// Converted counts cells that stated °F or K and were turned into °C.
+	Converted int       `json:"converted,omitempty"`
+	Gaps      int       `json:"gaps"` // longer than ten usual steps
+	First     time.Time `json:"first"`
+	Last      time.Time `json:"last"`
+	step      float64   // s, usual so far
+}
+
+// Reasons that a value is skipped for.
+const (
+	SkipNoNumber = "no number"
+	SkipNoTime   = "no time"
+	SkipShort    = "row too short"
+	SkipError    = "65535, 32767 or 4095: an instrument's sign for no reading"
+	SkipKelvin   = "below absolute zero"
+	SkipRange    = "outside -60 to 150 °C; in °F or kelvin?"
+	SkipBack     = "time goes back; a clock that was reset"
+)
+
+// longestLine is how much of a log is held at once, in bytes.
+const longestLine = 64 << 10
+
+// ReadSeries reads a temperature log of any length and hands on each value in
+// °C with its instant: CSV with a time and a temperature column, JSON (an array
+// or one object a line), or Prometheus text. The columns are guessed where they
+// are nil, and named in the answer so that they can be confirmed. It holds one
+// line, never the log.
+//
+// Values that cannot be are skipped and counted by reason; a log without any
+// value that can be read, or whose columns cannot be found, is an
+// [*chemistry.InvalidError].
+func ReadSeries(in io.Reader, columns *Columns, each func(at time.Time, celsius float64)) (Series, error) {
+	s := Series{Skipped: map[string]int{}}
+	r := bufio.NewReaderSize(in, longestLine)
+	start, err := r.Peek(512)
+	if err != nil && err != io.EOF && err != bufio.ErrBufferFull {
+		return s, err
+	}
+	start = bytes.TrimLeft(bytes.TrimPrefix(start, []byte("\ufeff")), " \r\n\t")
+	if columns != nil {
+		s.Columns = *columns
+	}
+	switch {
+	case len(start) > 0 && (start[0] == '{' || start[0] == '['):
+		s.Format = "JSON"
+		err = s.readJSON(r, each)
+	case looksLikeMetrics(start):
+		s.Format = "Prometheus text"
+		err = s.readLines(r, s.metric(each))
+	default:
+		s.Format = "CSV"
+		err = s.readLines(r, s.row(each))
+	}
+	if err == nil && s.Read == 0 {
+		err = invalid("log", fmt.Sprintf("%d values, none to be read", s.all()), "times and temperatures in °C; skipped: "+s.SkippedWords())
+	}
+	return s, err
+}
+
+func (s *Series) all() int {
+	n := s.Read
+	for _, k := range s.Skipped {
+		n += k
+	}
+	return n
+}
+
+// SkippedWords lists what was skipped: "3 no number; 1 below absolute zero".
+func (s Series) SkippedWords() string {
+	var parts []string
+	for why, n := range s.Skipped {
+		parts = append(parts, fmt.Sprintf("%d %s", n, why))
+	}
+	if len(parts) == 0 {
+		return "nothing"
+	}
+	slices.Sort(parts)
+	return strings.Join(parts, "; ")
+}
+
+// readLines hands on each line that is not empty; one too long is skipped.
+func (s *Series) readLines(r *bufio.Reader, each func(line []byte) error) error {
+	for {
+		line, err := r.ReadSlice('\n')
+		if err == bufio.ErrBufferFull {
+			s.Skipped["line longer than 64 KiB"]++
+			for err == bufio.ErrBufferFull {
+				_, err = r.ReadSlice('\n')
+			}
+			continue
+		}
+		if trimmed := bytes.TrimSpace(bytes.TrimPrefix(line, []byte("\ufeff"))); len(trimmed) > 0 {
+			if err := each(trimmed); err != nil {
+				return err
+			}
+		}
+		if err == io.EOF {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+	}
+}
+
+// row reads the rows of a CSV.
+func (s *Series) row(each func(time.Time, float64)) func([]byte) error {
+	var separator byte
+	timeAt, temperatureAt := -1, -1
+	return func(line []byte) error {
+		if line[0] == '#' {
+			return nil
+		}
+		if timeAt < 0 {
+			separator = separatorOf(line)
+			header := strings.Split(string(line), string(separator))
+			for i := range header {
+				header[i] = strings.Trim(strings.TrimSpace(header[i]), `"`)
+			}
+			_, isTime := instant([]byte(header[0]))
+			named := !isTime
+			if !named {
+				for i := range header {
+					header[i] = strconv.Itoa(i + 1)
+				}
+			}
+			var err error
+			if timeAt, temperatureAt, err = s.find(header, named); err != nil || named {
+				return err
+			}
+		}
+		t, ok := cell(line, separator, timeAt)
+		c, there := cell(line, separator, temperatureAt)
+		if !ok || !there {
+			s.Skipped[SkipShort]++
+			return nil
+		}
+		s.take(t, c, each)
+		return nil
+	}
+}
+
+// separatorOf guesses what parts the columns of a CSV.
+func separatorOf(line []byte) byte {
+	for _, c := range []byte("\t;") {
+		if bytes.IndexByte(line, c) >= 0 {
+			return c
+		}
+	}
+	return ','
+}
+
+// find finds the columns by the names given, or guesses them.
+func (s *Series) find(header []string, named bool) (timeAt, temperatureAt int, err error) {
+	at := func(name string, parts ...string) int {
+		if name != "" {
+			return slices.Index(header, name)
+		}
+		return slices.IndexFunc(header, func(h string) bool {
+			return slices.ContainsFunc(parts, func(p string) bool { return strings.Contains(strings.ToLower(h), p) })
+		})
+	}
+	timeAt, temperatureAt = at(s.Columns.Time, "time", "date", "stamp", "epoch", "seconds"), at(s.Columns.Temperature, "temp", "celsius", "°c", "degc", "die", "cpu")
+	if !named && s.Columns == (Columns{}) && len(header) >= 2 {
+		timeAt, temperatureAt = 0, 1
+	}
+	if timeAt < 0 {
+		return -1, -1, invalid("columns", strings.Join(header, ", "), "one with the time; name it")
+	}
+	if temperatureAt < 0 {
+		return -1, -1, invalid("columns", strings.Join(header, ", "), "one with the temperature; name it")
+	}
+	s.Columns = Columns{header[timeAt], header[temperatureAt]}
+	return timeAt, temperatureAt, nil
+}
+
+// cell returns one cell of a row.
+func cell(line []byte, separator byte, at int) ([]byte, bool) {
+	for ; at > 0; at-- {
+		i := bytes.IndexByte(line, separator)
+		if i < 0 {
+			return nil, false
+		}
+		line = line[i+1:]
+	}
+	if i := bytes.IndexByte(line, separator); i >= 0 {
+		line = line[:i]
+	}
+	return bytes.Trim(bytes.TrimSpace(line), `"`), true
+}
+
+// looksLikeMetrics tells Prometheus text by its comments or its first sample:
+// a name, perhaps labels, and a number.
+func looksLikeMetrics(start []byte) bool {
+	if bytes.HasPrefix(start, []byte("# HELP")) || bytes.HasPrefix(start, []byte("# TYPE")) {
+		return true
+	}
+	line, _, _ := bytes.Cut(start, []byte("\n"))
+	return bytes.IndexByte(line, '{') > 0 && bytes.IndexByte(line, '}') > 0 && !bytes.ContainsAny(line[:bytes.IndexByte(line, '{')], ",; \t")
+}
+
+// metric reads samples with their instants in ms; the first that names a
+// temperature counts, or the one given.
+func (s *Series) metric(each func(time.Time, float64)) func([]byte) error {
+	return func(line []byte) error {
+		if line[0] == '#' {
+			return nil
+		}
+		// A label may hold a blank; the value comes after its bracket.
+		end := bytes.LastIndexByte(line, '}') + 1
+		if end == 0 {
+			end = max(bytes.IndexByte(line, ' '), 0)
+		}
+		name, rest := string(line[:end]), bytes.Fields(line[end:])
+		if s.Columns.Temperature == "" && strings.Contains(strings.ToLower(name), "temp") {
+			s.Columns.Temperature = name
+		}
+		if name != s.Columns.Temperature {
+			return nil
+		}
+		s.Columns.Time = "timestamp"
+		if len(rest) < 2 {
+			s.Skipped[SkipNoTime]++
+			return nil
+		}
+		s.take(rest[1], rest[0], each)
+		return nil
+	}
+}
+
+// readJSON reads objects, in an array or one after another.
+func (s *Series) readJSON(r *bufio.Reader, each func(time.Time, float64)) error {
+	d := json.NewDecoder(r)
+	d.UseNumber()
+	if start, _ := r.Peek(512); bytes.HasPrefix(bytes.TrimLeft(start, " \r\n\t"), []byte("[")) {
+		if _, err := d.Token(); err != nil {
+			return invalid("log", err.Error(), "JSON")
+		}
+	}
+	for d.More() {
+		var object map[string]any
+		if err := d.Decode(&object); err != nil {
+			return invalid("log", fmt.Sprintf("after %d values: %v", s.all(), err), "JSON objects with a time and a temperature")
+		}
+		if s.Columns.Time == "" || s.Columns.Temperature == "" {
+			var keys []string
+			for k := range object {
+				keys = append(keys, k)
+			}
+			slices.Sort(keys)
+			if _, _, err := s.find(keys, true); err != nil {
+				return err
+			}
+		}
+		s.take(fmt.Append(nil, object[s.Columns.Time]), fmt.Append(nil, object[s.Columns.Temperature]), each)
+	}
+	return nil
+}
+
+// take judges one value and hands it on.
+func (s *Series) take(t, c []byte, each func(time.Time, float64)) {
+	at, ok := instant(t)
+	if !ok {
+		s.Skipped[SkipNoTime]++
+		return
+	}
+	v, converted, why := celsius(c)
+	switch {
+	case why != "":
+		s.Skipped[why]++
+		return
+	case s.Read > 0 && at.Before(s.Last):
+		s.Skipped[SkipBack]++
+		// From here the log counts on from the reset, if it goes on so.
+		if s.Skipped[SkipBack]%leastReset == 0 {
+			s.Last = at
+		}
+		return
+	}
+	if converted {
+		s.Converted++
+	}
+	if s.Read == 0 {
+		s.First = at
+	} else if step := at.Sub(s.Last).Seconds(); s.step > 0 && step > 10*s.step {
+		s.Gaps++
+	} else if step > 0 {
+		s.step += (step - s.step) / float64(min(s.Read, 50))
+	}
+	s.Read, s.Last = s.Read+1, at
+	each(at, v)
+}
+
+// leastReset is how many values behind the last one make a new clock.
+const leastReset = 100
+
+// celsius reads a temperature in °C, or says why not.
+func celsius(text []byte) (v float64, converted bool, why string) {
+	unit := byte('C')
+	for len(text) > 0 && (text[len(text)-1] > '9') {
+		if last := text[len(text)-1]; last == 'F' || last == 'K' || last == 'C' || last == 'f' || last == 'c' {
+			unit = last &^ 0x20
+		}
+		text = bytes.TrimSpace(text[:len(text)-1])
+	}
+	v, ok := decimal(text)
+	switch {
+	case !ok:
+		return 0, false, SkipNoNumber
+	case v == 65535 || v == 32767 || v == 4095:
+		return 0, false, SkipError
+	}
+	switch unit {
+	case 'F':
+		v, converted = (v-32)/1.8, true
+	case 'K':
+		v, converted = v-273.15, true
+	}
+	switch {
+	case v < -273.15:
+		return 0, false, SkipKelvin
+	case v < -60 || v > 150:
+		return 0, false, SkipRange
+	}
+	return v, converted, ""
+}
+
+// decimal reads a plain number fast, with a point or a comma, and any other
+// by the book.
+func decimal(text []byte) (float64, bool) {
+	value, scale, digits, point, negative := 0.0, 1.0, 0, false, false
+	for i, c := range text {
+		switch {
+		case c >= '0' && c <= '9' && digits < 15:
+			value, digits = value*10+float64(c-'0'), digits+1
+			if point {
+				scale *= 10
+			}
+		case (c == '.' || c == ',') && !point:
+			point = true
+		case c == '-' && i == 0:
+			negative = true
+		default:
+			v, err := strconv.ParseFloat(string(text), 64)
+			return v, err == nil && !math.IsNaN(v) && !math.IsInf(v, 0)
+		}
+	}
+	if negative {
+		value = -value
+	}
+	return value / scale, digits > 0
+}
+
+// instant reads a time: seconds or milliseconds since 1970, or a date and time
+// as loggers write it, UTC where no zone is given. Small numbers are seconds
+// from the log's start.
+func instant(text []byte) (time.Time, bool) {
+	if at, ok := usualInstant(text); ok {
+		return at, true
+	}
+	if bytes.IndexByte(text, ':') >= 0 {
+		return statedInstant(text)
+	}
+	if v, ok := decimal(text); ok {
+		if v > 1e11 {
+			v /= 1000
+		}
+		if v < 0 || v > 1e11 {
+			return time.Time{}, false
+		}
+		whole, part := math.Modf(v)
+		return time.Unix(int64(whole), int64(part*1e9)).UTC(), true
+	}
+	return time.Time{}, false
+}
+
+// usualInstant reads 2026-11-01 10:00:00, with a T or a Z, without a detour
+// over text: most of a million lines look like this.
+func usualInstant(text []byte) (time.Time, bool) {
+	text = bytes.TrimSuffix(text, []byte("Z"))
+	if len(text) != len(time.DateTime) || text[4] != '-' || text[7] != '-' || text[13] != ':' || text[16] != ':' || text[10] != ' ' && text[10] != 'T' {
+		return time.Time{}, false
+	}
+	var parts [6]int
+	for i, at := range [...][2]int{{0, 4}, {5, 7}, {8, 10}, {11, 13}, {14, 16}, {17, 19}} {
+		for _, c := range text[at[0]:at[1]] {
+			if c < '0' || c > '9' {
+				return time.Time{}, false
+			}
+			parts[i] = parts[i]*10 + int(c-'0')
+		}
+	}
+	at := time.Date(parts[0], time.Month(parts[1]), parts[2], parts[3], parts[4], parts[5], 0, time.UTC)
+	// A day or an hour that does not exist moves on; it is no time then.
+	return at, at.Day() == parts[2] && int(at.Month()) == parts[1] && at.Hour() == parts[3] && at.Minute() == parts[4] && at.Second() == parts[5]
+}
+
+// statedInstant reads the other ways that loggers write a date and a time.
+func statedInstant(text []byte) (time.Time, bool) {
+	for _, layout := range [...]string{time.RFC3339, time.DateTime, "2006-01-02T15:04:05", "2006-01-02 15:04", "02.01.2006 15:04:05", "02.01.2006 15:04"} {
+		if len(text) < len("2006-01-02 15:04") || text[4] == '-' != (layout[4] == '-') {
+			continue
+		}
+		if at, err := time.Parse(layout, string(text)); err == nil {
+			return at.UTC(), true
+		}
+	}
+	return time.Time{}, false
+}
