@@ -67,7 +67,7 @@ export const jobs = [
       await page.getByRole('button', { name: 'Hand over', exact: true }).click()
       await says(page, 'a leak check ended wet')
       expect(await page.locator('#handover-note').inputValue() === 'ring twice', 'what was typed is gone')
-      await page.getByText('It goes back as it is').click()
+      await page.getByText('It goes back as it is', { exact: true }).click()
       await page.locator('#return-why').fill('the owner wants it back')
       await page.getByRole('button', { name: 'Return it as it is' }).click()
       await says(page, 'NOT PROVEN. Returned as it is: the owner wants it back')
