@@ -130,57 +130,6 @@ func TestCampaignNextBound(t *testing.T) {
 	}
 }
 
-// TestCampaignTurnbullLimits measures how often the likelihood-ratio limits of
-// survival at an age hold the truth, with looks every six months and with one
-// look at any age for each loop.
-func TestCampaignTurnbullLimits(t *testing.T) {
-	t.Parallel()
-	runs := campaign(150, 2000)
-	draws := map[string]func(*rand.Rand) []findings.Life{
-		"every six months": func(rng *rand.Rand) []findings.Life { return workshop(rng, 60, 2, 60) },
-		"one look": func(rng *rand.Rand) []findings.Life {
-			var rows []findings.Life
-			for range 60 {
-				looked := 1 + 80*rng.Float64()
-				l := findings.Life{Lower: looked, Upper: math.Inf(1), Count: 1}
-				if 48*math.Sqrt(rng.ExpFloat64()) < looked {
-					l.Lower, l.Upper = 0, looked
-				}
-				rows = append(rows, l)
-			}
-			return rows
-		},
-	}
-	for name, draw := range draws {
-		t.Run(name, func(t *testing.T) {
-			t.Parallel()
-			rng := rand.New(rand.NewPCG(7, 7))
-			covered, asked := 0, 0
-			for range runs {
-				l, err := findings.NewLives(draw(rng))
-				require.NoError(t, err)
-				e, err := findings.Turnbull(l)
-				require.NoError(t, err)
-				for _, c := range e.Cells {
-					// One cell a run, so that the runs are independent.
-					if c.Right >= 30 && !math.IsInf(c.Right, 1) {
-						lower, upper := e.Limits(c, 0.95)
-						truth := math.Exp(-math.Pow(c.Right/48, 2))
-						asked++
-						if lower <= truth && truth <= upper {
-							covered++
-						}
-						break
-					}
-				}
-			}
-			got := float64(covered) / float64(asked)
-			t.Logf("covered %.1f %% of %d", 100*got, asked)
-			assert.GreaterOrEqual(t, got, 0.90)
-		})
-	}
-}
-
 // TestCampaignLogRankError measures how often groups that are alike are told
 // to differ at 5 %, by chi-squared and by the p to go by.
 func TestCampaignLogRankError(t *testing.T) {

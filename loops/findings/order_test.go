@@ -49,13 +49,14 @@ func TestQuantilesKeepTheirOrder(t *testing.T) {
 	})
 }
 
-// Turnbull's limits widen with the level, fall with age, and are the same in
-// any unit of age.
+// Turnbull's limits widen with the level, are the same in any unit of age, and
+// fall with age in a report.
 func TestTurnbullLimitsKeepTheirOrder(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(rt *rapid.T) {
 		rows := anyLives(rt, every(), false, 0)
-		e, err := findings.Turnbull(must(rt, rows))
+		l := must(rt, rows)
+		e, err := findings.Turnbull(l)
 		if err != nil {
 			return
 		}
@@ -66,25 +67,27 @@ func TestTurnbullLimitsKeepTheirOrder(t *testing.T) {
 		require.NoError(rt, err)
 		require.Len(rt, scaled.Cells, len(e.Cells))
 		const near = 1e-3
-		lastLower, lastUpper := 1.0, 1.0
 		for i, c := range e.Cells {
 			if math.IsInf(c.Right, 1) {
 				continue // of the share that had not failed, nothing is after it
 			}
-			lower, upper := e.Limits(c, 0.95)
-			require.LessOrEqual(rt, lower, lastLower+near)
-			require.LessOrEqual(rt, upper, lastUpper+near)
-			lastLower, lastUpper = lower, upper
 			inner, outer := c.Survival, c.Survival
-			for _, level := range []float64{0.5, 0.9, 0.99} {
-				lower, upper := e.Limits(c, level)
+			for _, level := range []float64{0.5, 0.9, 0.95, 0.99} {
+				lower, upper := e.Limits(c.Right, level)
 				require.LessOrEqual(rt, lower, inner+near, "%g", level)
 				require.GreaterOrEqual(rt, upper, outer-near, "%g", level)
 				inner, outer = lower, upper
 			}
-			again, upAgain := scaled.Limits(scaled.Cells[i], 0.95)
-			require.InDelta(rt, lastLower, again, near)
-			require.InDelta(rt, lastUpper, upAgain, near)
+			lower, upper := e.Limits(c.Right, 0.99)
+			again, upAgain := scaled.Limits(scaled.Cells[i].Right, 0.99)
+			require.InDelta(rt, lower, again, near)
+			require.InDelta(rt, upper, upAgain, near)
+		}
+		lastLower, lastUpper := findings.Number(1), findings.Number(1)
+		for _, p := range findings.Analyse(l, findings.FromFile).Turnbull {
+			require.LessOrEqual(rt, p.Lower, lastLower)
+			require.LessOrEqual(rt, p.Upper, lastUpper)
+			lastLower, lastUpper = p.Lower, p.Upper
 		}
 	})
 }

@@ -343,7 +343,7 @@ func TestTurnbullLimitsAgreeWithR(t *testing.T) {
 		require.NoError(t, err)
 		at := slices.IndexFunc(e.Cells, func(c findings.Cell) bool { return c.Right == r.number(t, "right") })
 		require.GreaterOrEqual(t, at, 0)
-		lower, upper := e.Limits(e.Cells[at], 0.95)
+		lower, upper := e.Limits(e.Cells[at].Right, 0.95)
 		// They are sought to a ten-thousandth of their distance.
 		assert.InDelta(t, r.number(t, "lower"), lower, 2e-4, r)
 		assert.InDelta(t, r.number(t, "upper"), upper, 2e-4, r)

@@ -29,7 +29,7 @@ func needR(t *testing.T) string {
 
 // TestExpectedFiguresComeFromR runs testdata/statistics/regenerate.R and holds
 // every expected file to what it writes. Another version of R may differ in the
-// last digits, so figures may differ by 1e-7, and Turnbull's by 1e-6.
+// last digits, so figures may differ by 1e-7, Turnbull's and Weibull's by 1e-6.
 func TestExpectedFiguresComeFromR(t *testing.T) {
 	t.Parallel()
 	if testing.Short() {
@@ -61,8 +61,11 @@ func sameFigures(t *testing.T, keptName, madeName string) {
 	kept, made := records(t, keptName), records(t, madeName)
 	require.Len(t, made, len(kept), keptName)
 	allowed := 1e-7
-	if filepath.Base(keptName) == "turnbull.csv" {
+	switch filepath.Base(keptName) {
+	case "turnbull.csv", "turnbull_limits.csv":
 		allowed = 1e-6
+	case "weibull_mle.csv", "weibull_quantile.csv":
+		allowed = 1e-6 // second derivatives by differences
 	}
 	for i := range kept {
 		for j, want := range kept[i] {

@@ -234,24 +234,38 @@ for (name in unique(interval$dataset)) {
   masses <- rbind(masses, data.frame(dataset = name, left = left[keep], right = to[keep], p = p[keep], F_right = cumsum(p)[keep]))
   best <- sum(d$count * log(covers %*% p))
   logliks <- rbind(logliks, data.frame(dataset = name, loglik = best))
-  # Limits of survival after a cell: the sum of the masses up to it is held,
-  # and the likelihood maximised over the rest.
-  if (name %in% c("loops_syn", "cracks", "heatexchanger")) for (last in which(keep & is.finite(to))[c(1, 3)]) {
-    below <- seq_along(p) <= last
-    deviance <- function(f) {
-      q <- ifelse(below, f / sum(below), (1 - f) / sum(!below))
+  # Limits of survival after an age: the share failed by it is held, and the
+  # likelihood maximised over masses at every age named and between any two.
+  # It may fall as far as a binomial of the lives known on either side does at
+  # the limits of Clopper and Pearson, at least as far as chi-squared's.
+  if (name %in% c("loops_syn", "cracks", "heatexchanger")) for (age in to[keep & is.finite(to)][unique(c(1, 3, sum(keep & is.finite(to))))]) {
+    ages <- sort(unique(c(0, d$lower, d$upper[is.finite(d$upper)])))
+    places <- sort(c(ages, head(ages, -1) + diff(ages) / 2, 2 * max(ages)))
+    all <- outer(seq_len(nrow(d)), seq_along(places), function(i, j)
+      ifelse(exact[i], places[j] == d$lower[i], places[j] > d$lower[i] & places[j] <= d$upper[i])) + 0
+    below <- places <= age
+    fall <- function(f) {
+      q <- ifelse(below, f / sum(below), (1 - f) / sum(!below)); was <- -Inf
       for (step in 1:20000) {
-        weight <- as.vector(crossprod(covers, d$count / (covers %*% q))) / n
-        to_be <- q * weight
-        to_be <- ifelse(below, to_be * f / sum(to_be[below]), to_be * (1 - f) / sum(to_be[!below]))
-        if (max(abs(to_be - q)) < 1e-10) break
-        q <- to_be
+        held <- as.vector(all %*% q)
+        now <- sum(d$count * log(held))
+        if (now - was < 1e-11) break
+        was <- now
+        q <- q * as.vector(crossprod(all, d$count / held))
+        q <- ifelse(below, q * f / sum(q[below]), if (sum(q[!below]) > 0) q * (1 - f) / sum(q[!below]) else 0)
       }
-      2 * (best - sum(d$count * log(covers %*% q))) - qchisq(0.95, 1)
+      2 * (best - now)
     }
-    f <- sum(p[below])
-    solve <- function(lo, hi) uniroot(deviance, c(lo, hi), tol = 1e-7)$root
-    survivals <- rbind(survivals, data.frame(dataset = name, right = to[last], survival = 1 - f, lower = 1 - solve(f, 0.95), upper = 1 - solve(f / 100, f)))
+    failed <- sum(d$count[d$upper <= age]); good <- sum(d$count[d$lower >= age & d$upper > age])
+    allowed <- function(few, many) {
+      u <- qbeta(0.975, few + 1, many)
+      max(qchisq(0.95, 1), -2 * (few * log(if (few > 0) u / (few / (few + many)) else 1) + many * log((1 - u) / (many / (few + many)))))
+    }
+    f <- sum(p[to <= age])
+    solve <- function(target, lo, hi) uniroot(function(x) fall(x) - target, c(lo, hi), tol = 1e-7)$root
+    survivals <- rbind(survivals, data.frame(dataset = name, right = age, survival = 1 - f,
+      lower = if (good == 0) 0 else 1 - solve(allowed(failed, good), f, 1 - 1e-9),
+      upper = if (failed == 0) 1 else 1 - solve(allowed(good, failed), 1e-9, f)))
   }
 }
 put(masses, "turnbull.csv"); put(logliks, "turnbull_loglik.csv")
