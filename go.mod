@@ -10,7 +10,6 @@ require (
 	github.com/emersion/go-smtp v0.25.1
 	github.com/getkin/kin-openapi v0.153.0
 	github.com/go-viper/mapstructure/v2 v2.5.0
-	github.com/google/renameio/v2 v2.0.2
 	github.com/jba/templatecheck v0.7.1
 	github.com/klauspost/compress v1.20.4
 	github.com/piglig/go-qr v1.1.0

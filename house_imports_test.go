@@ -19,6 +19,7 @@ import (
 func mayImport() map[string][]string {
 	workshop := []string{"chemistry", "loops", "loops/findings", "loops/inspection", "loops/photos", "notify", "schedule"}
 	web := slices.Concat(workshop, []string{"cmd/fillmark/workshop", "cmd/fillmark/signin"})
+	daemon := slices.Concat(web, []string{"cmd/fillmark/web", "loops/store"})
 	return map[string][]string{
 		"":                      nil, // these tests
 		"chemistry":             {"chemistry/tables"},
@@ -33,7 +34,10 @@ func mayImport() map[string][]string {
 		"cmd/fillmark/signin":   {"loops"},
 		"cmd/fillmark/workshop": workshop,
 		"cmd/fillmark/web":      web,
-		"cmd/fillmark":          slices.Concat(web, []string{"cmd/fillmark/web", "loops/store"}),
+		"cmd/fillmark/daemon":   daemon,
+		"cmd/fillmark/demo":     {"chemistry", "cmd/fillmark/daemon", "cmd/fillmark/workshop", "loops", "notify"},
+		"cmd/fillmark/cli":      slices.Concat(daemon, []string{"cmd/fillmark/daemon", "cmd/fillmark/demo"}),
+		"cmd/fillmark":          {"cmd/fillmark/cli"},
 	}
 }
 
@@ -47,9 +51,11 @@ var libraries = []struct {
 	{"go.etcd.io/bbolt", []string{"loops/store"}, false},
 	{"github.com/emersion", []string{"notify"}, true}, // message, msgauth, smtp, sasl
 	{"net/smtp", nil, false},                          // frozen; emersion/go-smtp is the one in use
-	{"github.com/spf13", []string{"cmd/fillmark"}, true},
-	{"github.com/go-viper", []string{"cmd/fillmark"}, true},
-	{"github.com/robfig/cron/v3", []string{"cmd/fillmark", "cmd/fillmark/workshop"}, true},
+	{"github.com/spf13/cobra", []string{"cmd/fillmark/cli"}, true},
+	{"github.com/spf13/pflag", []string{"cmd/fillmark/cli"}, true},
+	{"github.com/spf13/viper", []string{"cmd/fillmark/daemon"}, true},
+	{"github.com/go-viper", []string{"cmd/fillmark/daemon"}, true},
+	{"github.com/robfig/cron/v3", []string{"cmd/fillmark/daemon", "cmd/fillmark/workshop"}, true},
 	{"golang.org/x/image", []string{"loops/photos"}, true},
 	{"github.com/bep/imagemeta", []string{"loops/photos"}, false},
 	{"gonum.org/v1/gonum", []string{"loops/findings", "loops/inspection"}, true},
@@ -177,11 +183,14 @@ func TestImportsFindsOffenders(t *testing.T) {
 		{"store decides nothing", "fillmark/loops/store", "fillmark/schedule", false, "imports fillmark/schedule"},
 		{"web reaches the store", "fillmark/cmd/fillmark/web", "fillmark/loops/store", false, "imports fillmark/loops/store"},
 		{"workshop reaches the store", "fillmark/cmd/fillmark/workshop", "fillmark/loops/store", false, "imports fillmark/loops/store"},
+		{"daemon knows commands", "fillmark/cmd/fillmark/daemon", "fillmark/cmd/fillmark/cli", false, "imports fillmark/cmd/fillmark/cli"},
+		{"demo knows commands", "fillmark/cmd/fillmark/demo", "fillmark/cmd/fillmark/cli", false, "imports fillmark/cmd/fillmark/cli"},
+		{"daemon has flags", "fillmark/cmd/fillmark/daemon", "github.com/spf13/cobra", false, "belongs to [cmd/fillmark/cli]"},
 		{"pure test opens a store", "fillmark/chemistry", "fillmark/loops/store", true, "tests of fillmark/chemistry"},
 		{"test climbs", "fillmark/notify", "fillmark/cmd/fillmark/web", true, "tests of fillmark/notify"},
 		{"bbolt elsewhere", "fillmark/schedule", "go.etcd.io/bbolt", false, "belongs to [loops/store]"},
-		{"bbolt's errors elsewhere", "fillmark/cmd/fillmark", "go.etcd.io/bbolt/errors", false, "belongs to [loops/store]"},
-		{"bbolt in another test", "fillmark/cmd/fillmark", "go.etcd.io/bbolt", true, "tests of"},
+		{"bbolt's errors elsewhere", "fillmark/cmd/fillmark/daemon", "go.etcd.io/bbolt/errors", false, "belongs to [loops/store]"},
+		{"bbolt in another test", "fillmark/cmd/fillmark/cli", "go.etcd.io/bbolt", true, "tests of"},
 		{"mail elsewhere", "fillmark/cmd/fillmark/web", "github.com/emersion/go-smtp", false, "belongs to [notify]"},
 		{"chemistry with a library", "fillmark/chemistry", "gonum.org/v1/gonum/optimize", false, "standard library"},
 		{"tables with a library", "fillmark/chemistry/tables", "github.com/x/y", false, "standard library"},
@@ -192,7 +201,7 @@ func TestImportsFindsOffenders(t *testing.T) {
 		{"loops draw lots", "fillmark/loops", "crypto/rand", false, "is pure"},
 		{"findings serve", "fillmark/loops/findings", "net/http", false, "is pure"},
 		{"unsafe", "fillmark/loops/store", "unsafe", false, "imports unsafe"},
-		{"allowed", "fillmark/cmd/fillmark", "fillmark/loops/store", false, ""},
+		{"allowed", "fillmark/cmd/fillmark/daemon", "fillmark/loops/store", false, ""},
 		{"allowed in a test", "fillmark/cmd/fillmark/web", "fillmark/loops/store", true, ""},
 		{"allowed library", "fillmark/loops/store", "go.etcd.io/bbolt", false, ""},
 	}

@@ -147,14 +147,15 @@ func receiver(e ast.Expr) string {
 	return ""
 }
 
-// unwanted is what no text file of the tree may contain. The patterns are written so that they do not match themselves.
+// unwanted is what no text file of the tree may contain. This file spells the patterns and their offenders out,
+// so that it alone is not searched for them.
 var unwanted = []struct {
 	what    string
 	pattern *regexp.Regexp
 }{
-	{"a path of somebody's machine", regexp.MustCompile(`(^|[^\w./-])/(wor[k]/|tmp/(w[t]|brie[f]|bash_job[s])|hom[e]/\w|roo[t]/)`)},
+	{"a path of somebody's machine", regexp.MustCompile(`(^|[^\w./-])/(work/|tmp/\w+/|home/\w|root/)`)},
 	{"a package registry's host", regexp.MustCompile(`\b(registry|proxy|sum|deb|packages|mirrors?|files|index)\.[a-z0-9-]+\.(org|com|io|net|dev)\b`)},
-	{"a mark of unfinished work", regexp.MustCompile(`\b(TO[D]O|FIX[M]E|X[X]X)\b`)},
+	{"a mark of unfinished work", regexp.MustCompile(`\b(TODO|FIXME|XXX)\b`)},
 	{"a conflict mark", regexp.MustCompile(`(?m)^(<{7}|>{7}) `)},
 }
 
@@ -178,6 +179,9 @@ func TestFiles(t *testing.T) {
 		assert.Empty(t, fileComplaints(name, text))
 	}
 	require.Greater(t, len(texts), len(sources))
+	const spellsThemOut = "house_source_test.go"
+	require.NotEmpty(t, proseComplaints(spellsThemOut, texts[spellsThemOut]), "a file that is left out needs a reason")
+	delete(texts, spellsThemOut)
 	for name, text := range texts {
 		assert.Empty(t, proseComplaints(name, text))
 	}
@@ -193,15 +197,13 @@ func TestFilesFindsOffenders(t *testing.T) {
 	assert.Len(t, fileComplaints("a.go", strings.TrimSuffix(header, "\n")+"package a\n"), 1, "no blank line")
 	assert.Len(t, fileComplaints("a.go", "\n"+header+"package a\n"), 1, "not at the top")
 
-	join := func(parts ...string) string { return strings.Join(parts, "") }
 	for _, bad := range []string{
-		join("see /wor", "k/main/a.go"), join("`/tmp/w", "t/house`"), join("cd /hom", "e/ada"),
-		join("fetch from regi", "stry.modules.o", "rg now"), join("https://pro", "xy.modules.i", "o/x"),
-		join("// TO", "DO later"), join("FIX", "ME"), join("a\n<<<<<<", "< ours\n"),
+		"see /work/main/a.go", "`/tmp/ada/house`", "cd /home/ada", "fetch from registry.modules.org now", "https://proxy.modules.io/x",
+		"// TODO later", "FIXME", "a\n<<<<<<< ours\n",
 	} {
 		assert.Len(t, proseComplaints("a.md", bad), 1, bad)
 	}
-	for _, good := range []string{"framework/main", "https://workshop.example/work/", "mktemp -d in /tmp/demo", "golang.org/x/net", "see doc/work/a", join("To", "do")} {
+	for _, good := range []string{"framework/main", "https://workshop.example/work/", "mktemp -d in /tmp/demo", "golang.org/x/net", "see doc/work/a", "Todo"} {
 		assert.Empty(t, proseComplaints("a.md", good), good)
 	}
 }

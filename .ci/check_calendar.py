@@ -6,7 +6,7 @@
 It runs `fillmark try`, follows the link of a mail to the owner's page and takes the calendar's address from there. vdirsyncer fetches the
 feed into a folder of its own, and khal lists every due day of the register with the machine. Both come from Debian and get an empty HOME.
 
-    check_calendar.py PROGRAM     PROGRAM is the fillmark to run
+    check_calendar.py PROGRAM [--today DAY]     PROGRAM is the fillmark to run, DAY the day it takes for today
 """
 
 import datetime
@@ -77,9 +77,9 @@ def fetch(url):
         return answer.read().decode()
 
 
-def start(program, port):
+def start(program, port, today):
     """Starts `fillmark try` and returns it with the folder of its mail, once its pages are there."""
-    server = subprocess.Popen([program, "try", "--listen", f"127.0.0.1:{port}"], stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
+    server = subprocess.Popen([program, "try", "--listen", f"127.0.0.1:{port}", *today], stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
     said, mail = [], None
     for line in server.stdout:
         said.append(line)
@@ -161,9 +161,9 @@ def check(home, base, owner, page):
     return len(due)
 
 
-def main(program):
+def main(program, today):
     port = free_port()
-    server, mail = start(program, port)
+    server, mail = start(program, port, today)
     try:
         owners = dict(owner_links(mail))
         if len(owners) < 2:
@@ -179,6 +179,6 @@ def main(program):
 
 
 if __name__ == "__main__":
-    if len(sys.argv) != 2:
-        sys.exit("usage: check_calendar.py PROGRAM")
-    main(sys.argv[1])
+    if len(sys.argv) not in (2, 4) or sys.argv[2:3] not in ([], ["--today"]):
+        sys.exit("usage: check_calendar.py PROGRAM [--today DAY]")
+    main(sys.argv[1], sys.argv[2:])

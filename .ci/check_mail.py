@@ -166,7 +166,8 @@ def main():
         first = ids.setdefault(str(message["Message-ID"]), path.name)
         if first != path.name:
             found.append(f"the Message-ID is that of {first}")
-        owners.add(email.utils.parseaddr(str(message["To"]))[1].lower())
+        if not to_itself(message):
+            owners.add(email.utils.parseaddr(str(message["To"]))[1].lower())
         print("bad " if found else "good", message["To"], "|", message["Subject"])
         for fault in found:
             print("    ", path.name, fault)

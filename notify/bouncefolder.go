@@ -10,6 +10,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"runtime"
 )
 
 // BounceFolder is a Maildir that mail comes back to.
@@ -51,5 +52,9 @@ func (b BounceFolder) one(name string, read func(io.Reader) error) error {
 	if err := os.MkdirAll(filepath.Join(b.Dir, "cur"), 0o700); err != nil {
 		return err
 	}
-	return os.Rename(filepath.Join(b.Dir, "new", name), filepath.Join(b.Dir, "cur", name+":2,"))
+	seen := ":2,"
+	if runtime.GOOS == "windows" {
+		seen = ";2," // a colon is no part of a file's name there
+	}
+	return os.Rename(filepath.Join(b.Dir, "new", name), filepath.Join(b.Dir, "cur", name+seen))
 }

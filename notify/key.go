@@ -12,6 +12,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"runtime"
 	"strings"
 
 	"golang.org/x/net/idna"
@@ -53,7 +54,8 @@ func ReadKey(path string) (*rsa.PrivateKey, error) {
 	if err != nil {
 		return nil, fmt.Errorf("dkim key: %w", err)
 	}
-	if mode := info.Mode().Perm(); mode&0o077 != 0 {
+	// Windows has no such modes: there the folder's rights say who may read.
+	if mode := info.Mode().Perm(); runtime.GOOS != "windows" && mode&0o077 != 0 {
 		return nil, invalid("dkim key file "+path, fmt.Sprintf("mode %04o", mode), "mode 0600: nobody else may read it")
 	}
 	data, err := os.ReadFile(path)

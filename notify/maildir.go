@@ -13,6 +13,7 @@ import (
 	"net/mail"
 	"os"
 	"path/filepath"
+	"runtime"
 )
 
 // Maildir is a transport into a folder: tmp, new and cur, one file a message.
@@ -80,6 +81,9 @@ func maildirName(raw []byte) (string, error) {
 
 // syncDir makes a rename durable.
 func syncDir(path string) error {
+	if runtime.GOOS == "windows" {
+		return nil // it has no such call for folders
+	}
 	d, err := os.Open(path)
 	if err != nil {
 		return err

@@ -5,18 +5,17 @@
 // a rule of axe-core or of the Nu HTML checker, ask anybody else for anything, say anything on the console or be wider than the screen. Then
 // what a workshop prints is printed and read back, and the jobs are done as people do them.
 //
-//   node check.mjs PROGRAM     PROGRAM is the fillmark to run
+//   node check.mjs PROGRAM DAY     PROGRAM is the fillmark to run, DAY the day it takes for today, such as 2026-11-28
 
-import { spawn, execFileSync, spawnSync } from 'node:child_process'
-import { mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
-import { createServer } from 'node:net'
+import { execFileSync, spawnSync } from 'node:child_process'
+import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { dirname, join } from 'node:path'
 import { createRequire } from 'node:module'
-import { chromium } from 'playwright-core'
 import { pages } from './pages.mjs'
 import { jobs } from './jobs.mjs'
 import { checkPrints } from './prints.mjs'
+import { launch, lettersIn, loopsOf, start } from './serve.mjs'
 
 const require = createRequire(import.meta.url)
 const axe = readFileSync(require.resolve('axe-core/axe.min.js'), 'utf8')
@@ -35,59 +34,33 @@ const check = (name, problems) => {
   else failures.push(`${name}: ${problems.join('\n    ')}`)
 }
 
-const freePort = () => new Promise((resolve, reject) => {
-  const server = createServer().on('error', reject)
-  server.listen(0, '127.0.0.1', () => {
-    const { port } = server.address()
-    server.close(() => resolve(port))
-  })
-})
-
-// start runs `fillmark try` and waits for its pages.
-const start = async (program) => {
-  const port = await freePort()
-  const child = spawn(program, ['try', '--listen', `127.0.0.1:${port}`], { stdio: ['ignore', 'pipe', 'pipe'] })
-  let said = ''
-  const ready = new Promise((resolve, reject) => {
-    const hear = (chunk) => {
-      said += chunk
-      if (/Fillmark serves http/.test(said) && /Mail: \S+/.test(said)) resolve()
-    }
-    child.stdout.on('data', hear)
-    child.stderr.on('data', hear)
-    child.on('exit', (code) => reject(new Error(`fillmark try ended with ${code}:\n${said}`)))
-  })
-  await ready
-  child.removeAllListeners('exit')
-  const stop = () => new Promise((resolve) => {
-    child.on('exit', resolve)
-    child.kill('SIGTERM')
-  })
-  return { base: `http://127.0.0.1:${port}`, mail: said.match(/Mail: (\S+)/)[1], stop }
+// ownersIn finds the owners who are asked something: their page and the link that stops their mail, once each, whatever the number of letters.
+const ownersIn = (mail) => {
+  const owners = new Map()
+  for (const letter of lettersIn(mail)) {
+    const page = letter.match(/http:\/\/[\d.:]+(\/o\/[\w-]+)\?answer=/)?.[1]
+    const stop = letter.match(/http:\/\/[\d.:]+(\/stop\/[\w-]+)/)?.[1]
+    if (page && stop) owners.set(letter.match(/^To: (.*)$/m)[1], { page, stop })
+  }
+  return [...owners.values()]
 }
 
-// lettersIn returns the letters of a Maildir as text, soft line breaks of quoted-printable undone.
-const lettersIn = (mail) => readdirSync(join(mail, 'new'))
-  .map((name) => readFileSync(join(mail, 'new', name), 'utf8').replace(/=\r?\n/g, '').replace(/=3D/g, '='))
+// asksForLook tells whether the owner's page lets them answer that all is fine: who has answered so is not asked again.
+const asksForLook = async (base, { page }) => (await (await fetch(`${base}${page}?answer=fine`)).text()).includes('>All looks fine</button>')
 
 // madeBy collects what the visits need: links as owners got them, a tag, and a technician, from whose moment on the bench is closed.
 const madeBy = async ({ base, mail }, program) => {
-  const { items } = await (await fetch(`${base}/api/v1/loops`)).json()
-  const letters = lettersIn(mail)
-  const link = (pattern) => {
-    for (const letter of letters) {
-      const found = letter.match(pattern)
-      if (found) return found[1]
-    }
-    throw new Error(`no letter has a link like ${pattern}`)
-  }
+  const items = await loopsOf(base)
+  const looks = []
+  for (const owner of ownersIn(mail)) if (await asksForLook(base, owner)) looks.push(owner)
+  const times = screens.length * 2 // as often as doJobs does a job
+  if (looks.length <= times) throw new Error(`${looks.length} owners are asked to look something over, and the jobs need ${times + 1}`)
+  const [{ page: owner, stop }, ...others] = looks
   const made = {
     base, technician: 'Bo Alder', product: 'Quayside mix 30', password, tag: items[0].tag,
     opened: items.find((l) => l.state.cause)?.tag,
     printed: items.find((l) => l.owner_name && l.sealed && l.next_task && l.state.charge?.fluid === 'pg' && !l.state.cause),
-    // Of letters that ask for a look: who has answered that all is fine is not asked again.
-    looks: [...new Set(letters.filter((l) => /Look-over by/.test(l)).map((l) => l.match(/http:\/\/[\d.:]+(\/o\/[\w-]+)\?answer=fine/)?.[1]).filter(Boolean))],
-    owner: link(/http:\/\/[\d.:]+(\/o\/[\w-]+)\?answer=fine/), stop: link(/http:\/\/[\d.:]+(\/stop\/[\w-]+)/),
+    looks: others.map((l) => l.page), owner, stop,
   }
   const store = join(dirname(mail), 'register.db')
   const run = (...args) => execFileSync(program, ['--store', store, ...args], { input: `${password}\n`, encoding: 'utf8' })
@@ -214,9 +187,9 @@ const canFail = async (browser, made) => {
   await context.close()
 }
 
-const main = async (program) => {
-  const server = await start(program)
-  const browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? '/usr/bin/chromium', args: ['--no-sandbox'] })
+const main = async (program, day) => {
+  const server = await start(program, day)
+  const browser = await launch(day)
   try {
     const made = await madeBy(server, program)
     made.signedIn = await signedIn(browser, made)
@@ -231,12 +204,13 @@ const main = async (program) => {
     await server.stop()
   }
   for (const f of failures) console.log(`FAILED ${f}`)
-  console.log(`\n${passed} passed, ${failures.length} failed`)
+  console.log(`\n${day}: ${passed} passed, ${failures.length} failed`)
   process.exitCode = failures.length === 0 && passed > 0 ? 0 : 1
 }
 
-if (!process.argv[2]) {
-  console.error('usage: node check.mjs PROGRAM')
+const [program, day] = process.argv.slice(2)
+if (!program || !day) {
+  console.error('usage: node check.mjs PROGRAM DAY')
   process.exit(2)
 }
-await main(process.argv[2])
+await main(program, day)

@@ -25,7 +25,7 @@ for tool in curl jq hey wrk; do command -v "$tool" >/dev/null || {
 }; done
 
 go build -o "$work/fillmark" ./cmd/fillmark
-LOAD_DIR=$work LOAD_LOOPS=$loops go test ./cmd/fillmark -run TestCampaignLoadRegister -v -count=1 | grep -E 'loops,|^ok|FAIL'
+LOAD_DIR=$work LOAD_LOOPS=$loops LOAD_DAY=$(date -u +%F) go test ./cmd/fillmark/daemon -run TestCampaignLoadRegister -v -count=1 | grep -E 'loops,|^ok|FAIL'
 fillmark=(env -i "HOME=$work" "$work/fillmark" --store "$work/register.db")
 echo 'copper plate wet felt' | "${fillmark[@]}" technician add Bo
 

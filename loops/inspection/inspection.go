@@ -36,7 +36,7 @@ const MountNote = "The mount resistance cannot tell dry paste or a loose plate f
 // Watt is a heat flow or an electrical power in W.
 type Watt float64
 
-// String prints at most one decimal: "40 W".
+// String prints at most one decimal: "65 W".
 func (w Watt) String() string { return trim(float64(w), 1) + " W" }
 
 // KelvinPerWatt is a thermal resistance in K/W, with the whole heat of the

@@ -95,7 +95,8 @@ func (l *Log) add(t, c float64, doubles *int) error {
 const longestLog = 24 * 3600
 
 // warmestStart is the temperature in °C above which the start of a log is
-// noted as odd (judgement): a machine switched on cold begins near the room.
+// noted as odd, never judged by: a machine switched on cold begins near the
+// room, and a room of 16 °C reads 60 in °F.
 const warmestStart = 60
 
 // finish counts times from zero and notes what was odd.

@@ -98,7 +98,7 @@ func TestLogInOtherUnitsOrWithAHole(t *testing.T) {
 			t.Parallel()
 			l, err := inspection.ReadLog(strings.NewReader(tt.text))
 			require.NoError(t, err)
-			_, err = inspection.Analyse(l, nil)
+			_, err = inspection.Analyse(l, 65)
 			assert.EqualError(t, err, "class of the log: "+tt.says)
 		})
 	}
@@ -119,7 +119,7 @@ func TestReadLogBounds(t *testing.T) {
 	l, err := inspection.ReadLog(bytes.NewReader(text.Bytes()))
 	require.NoError(t, err)
 	assert.Len(t, l.Seconds, inspection.MaxLogRows)
-	_, err = inspection.Analyse(l, new(inspection.Watt(40)))
+	_, err = inspection.Analyse(l, 65)
 	require.NoError(t, err)
 	text.WriteString("10001,40\n")
 	_, err = inspection.ReadLog(&text)
@@ -141,6 +141,6 @@ func FuzzReadLog(f *testing.F) {
 		assert.Len(t, l.Celsius, len(l.Seconds))
 		assert.Zero(t, l.Seconds[0])
 		assert.True(t, slices.IsSorted(l.Seconds))
-		_, _ = inspection.Analyse(l, nil) // may refuse, may not panic
+		_, _ = inspection.Analyse(l, 65) // may refuse, may not panic
 	})
 }

@@ -44,20 +44,20 @@ func TestUncertaintyOfAResistance(t *testing.T) {
 }
 
 // Worked figures: 200 W at 2.0 K, 3.85 kJ/(kg K) and 1.03 kg/l are 1.51 l/min;
-// 40 W at 1 l/min are 0.6 K, which probes good to 0.5 K cannot tell.
+// 65 W at 1.5 l/min are 0.66 K, which probes good to 0.5 K cannot tell.
 func TestFlowThatCanAndCannotBeTold(t *testing.T) {
 	t.Parallel()
 	assert.InDelta(t, 1.51, float64(inspection.FlowAtRise(200, 2.0, 1.03, 3850)), 0.005)
-	rise := inspection.RiseAtFlow(40, 1, 1.03, 3850)
-	assert.InDelta(t, 0.6, float64(rise), 0.01)
+	rise := inspection.RiseAtFlow(65, 1.5, 1.03, 3850)
+	assert.InDelta(t, 0.656, float64(rise), 0.001)
 	r := reading()
-	r.Power, r.CoolantOut = new(inspection.Watt(40)), new(r.CoolantIn.Add(rise))
+	r.Power, r.CoolantOut = new(inspection.Watt(65)), new(r.CoolantIn.Add(rise))
 	f, err := inspection.Read(r)
 	require.NoError(t, err)
 	assert.Nil(t, f.Flow)
 	require.Len(t, f.Refused, 1)
 	assert.Equal(t, "flow", f.Refused[0].What)
-	assert.Contains(t, f.Refused[0].Why, "rises 0.6 K across the plate; with these probes at least 1.1 K is needed")
+	assert.Contains(t, f.Refused[0].Why, "rises 0.7 K across the plate; with these probes at least 1.1 K is needed")
 	r.Power, r.CoolantOut = new(inspection.Watt(200)), new(r.CoolantIn.Add(2))
 	f, err = inspection.Read(r)
 	require.NoError(t, err)

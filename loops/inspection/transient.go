@@ -6,8 +6,6 @@ package inspection
 import (
 	"fmt"
 	"math"
-
-	"fillmark/chemistry"
 )
 
 // Class is what a temperature log after a load step says about a loop.
@@ -29,68 +27,48 @@ const (
 	noFlowBelow  JoulePerKelvin = 150
 	presentAbove JoulePerKelvin = 350
 
-	jumpUntil    = 5.0  // s, what rises before it is the die, its lid and the mount
-	windowUntil  = 30.0 // s
-	leastWindow  = 15.0 // s, the shortest log that is judged
-	slowestLog   = 5.0  // s between readings at most
-	assumedPower = Watt(40)
-)
-
-// What a machine at its firmware screen dissipates (common practice, no
-// source): a power of 40 W is taken where none is known.
-const (
-	LeastIdlePower Watt = 25
-	MostIdlePower  Watt = 60
+	jumpUntil   = 5.0  // s, what rises before it is the die, its lid and the mount
+	windowUntil = 30.0 // s
+	leastWindow = 15.0 // s, the shortest log that is judged
+	slowestLog  = 5.0  // s between readings at most
 )
 
 // Transient is what a temperature log from a load step says.
 type Transient struct {
 	Class Class `json:"class"`
-	// Power is what the class was reckoned with; Assumed tells that none was
-	// given, so that the wider table of rates holds.
-	Power   Watt `json:"power_w"`
-	Assumed bool `json:"power_assumed,omitempty"`
+	// Power is the load that the log begins with.
+	Power Watt `json:"power_w"`
 	// Jump is (T(5 s) − T(0)) / P.
 	Jump KelvinPerWatt `json:"jump_k_w"`
 	// Capacity is the apparent heat capacity P/(dT/dt) from 5 s on; nil where
-	// the temperature does not rise any more. LowCapacity and HighCapacity bound it
-	// where the power is assumed, between 25 and 60 W.
-	Capacity     *Measured[JoulePerKelvin] `json:"capacity_j_k,omitempty"`
-	LowCapacity  JoulePerKelvin            `json:"capacity_low_j_k,omitempty"`
-	HighCapacity JoulePerKelvin            `json:"capacity_high_j_k,omitempty"`
+	// the temperature does not rise any more.
+	Capacity *Measured[JoulePerKelvin] `json:"capacity_j_k,omitempty"`
 	// Step is the first-order fit; nil where tau may not be shown.
 	Step    *Step     `json:"step,omitempty"`
 	Rate    string    `json:"rate"` // how often the model is right with such a class
-	Firm    Firmware  `json:"firmware"`
 	Text    string    `json:"text"`
 	Notes   []string  `json:"notes,omitempty"`
 	Refused []Refusal `json:"refused,omitempty"`
 }
 
-// Analyse classifies a log that begins with a load step at the power given;
-// nil takes 40 W and says so. It refuses, as a [Refusal], a log that is
+// Analyse classifies a log that begins with a load step at the power given,
+// more than 0 and at most 1000000 W; without one a temperature says nothing of
+// resistance or heat capacity. It refuses, as a [Refusal], a log that is
 // shorter than 15 s, has readings further apart than 5 s, or misses what the
 // rule looks at.
-func Analyse(l Log, power *Watt) (Transient, error) {
-	t := Transient{Power: assumedPower, Assumed: power == nil, Notes: l.Notes}
-	if power != nil {
-		if !(*power > 0 && *power <= 1e6) {
-			return Transient{}, invalid("power", float64(*power), "more than 0 and at most 1000000 W")
-		}
-		t.Power = *power
+func Analyse(l Log, power Watt) (Transient, error) {
+	if !(power > 0 && power <= 1e6) {
+		return Transient{}, invalid("power", float64(power), "more than 0 and at most 1000000 W")
 	}
+	t := Transient{Power: power, Notes: l.Notes}
 	w, err := l.window()
 	if err != nil {
 		return Transient{}, err
 	}
 	t.Jump = KelvinPerWatt((w.five - l.Celsius[0]) / float64(t.Power))
 	t.capacity(w)
-	t.Class = t.classify(w)
-	t.Rate = rate(t.Class, t.Assumed)
-	if !t.Assumed {
-		t.LowCapacity, t.HighCapacity = 0, 0
-	}
-	t.Firm = JudgeFirmware(chemistry.Celsius(l.Celsius[0]), chemistry.Celsius(w.last))
+	t.Class = t.classify()
+	t.Rate = rate(t.Class)
 	span := l.Seconds[len(l.Seconds)-1]
 	step, err := FitStep(l)
 	switch refusal, refused := err.(Refusal); {
@@ -110,7 +88,7 @@ func Analyse(l Log, power *Watt) (Transient, error) {
 
 // window is the part of a log that the rule looks at.
 type window struct {
-	five, last        float64 // temperature at 5 s and at the window's end
+	five              float64 // temperature at 5 s
 	slope, slopeError float64 // from 5 s on, K/s
 }
 
@@ -129,7 +107,6 @@ func (l Log) window() (window, error) {
 		}
 		previous, reached = t, t
 		c := l.Celsius[i]
-		w.last = c
 		if t < jumpUntil {
 			continue
 		}
@@ -173,10 +150,9 @@ func (t *Transient) capacity(w window) {
 	c := float64(t.Power) / w.slope
 	share := root(2*w.slopeError/w.slope, DefaultPowerShare)
 	t.Capacity = &Measured[JoulePerKelvin]{JoulePerKelvin(c), JoulePerKelvin(c * share)}
-	t.LowCapacity, t.HighCapacity = JoulePerKelvin(float64(LeastIdlePower)/w.slope), JoulePerKelvin(float64(MostIdlePower)/w.slope)
 }
 
-func (t *Transient) classify(window) Class {
+func (t *Transient) classify() Class {
 	switch {
 	case t.Jump > mountAbove:
 		return MountSuspect
@@ -189,19 +165,14 @@ func (t *Transient) classify(window) Class {
 }
 
 // rate quotes the model: 400 draws for each fault, a sensor of whole degrees
-// with 0.5 K of noise, a window of 30 s; power known to 20 %, or taken as 40 W
-// where it was 25 to 60.
-func rate(c Class, assumed bool) string {
-	rates := map[Class][2]string{
-		MountSuspect:  {"the model finds a poor mount in 96 of 100 logs", "with the power unknown the model finds a poor mount in 90 of 100 logs"},
-		NoFlowSeen:    {"the model finds a standing loop in 98 to 99 of 100 logs", "with the power unknown the model finds a standing loop in 92 to 96 of 100 logs"},
-		FlowPresent:   {"the model finds flow where there is flow in 100 of 100 logs", "with the power unknown the model finds flow where there is flow in 99 of 100 logs"},
-		FlowUncertain: {"the model reads a tenth of the usual flow as uncertain in 42 of 100 logs", "with the power unknown the model reads a tenth of the usual flow as uncertain in 39 of 100 logs"},
-	}
-	if assumed {
-		return rates[c][1]
-	}
-	return rates[c][0]
+// with 0.5 K of noise, a window of 30 s, power known to 20 %.
+func rate(c Class) string {
+	return map[Class]string{
+		MountSuspect:  "the model finds a poor mount in 96 of 100 logs",
+		NoFlowSeen:    "the model finds a standing loop in 98 to 99 of 100 logs",
+		FlowPresent:   "the model finds flow where there is flow in 100 of 100 logs",
+		FlowUncertain: "the model reads a tenth of the usual flow as uncertain in 42 of 100 logs",
+	}[c]
 }
 
 func (t *Transient) words() string {
@@ -217,41 +188,4 @@ func (t *Transient) words() string {
 		return fmt.Sprintf("%s take up the heat, more than the plate and the coolant in it have: something flows.", t.Capacity.Value)
 	}
 	return fmt.Sprintf("%s take up the heat: a little flow, or a large plate that stands. Log again, longer, and feel both tubes.", t.Capacity.Value)
-}
-
-// SecondsToRise returns how long a heat capacity takes to warm by dT at a
-// power, where no heat leaves: C·ΔT/P. The power must be positive.
-func SecondsToRise(c JoulePerKelvin, dT chemistry.CelsiusDelta, p Watt) float64 {
-	return float64(c) * float64(dT) / float64(p)
-}
-
-// Firmware is what the firmware screen of a machine at idle says.
-type Firmware string
-
-// What a firmware screen can say (common practice, no source): in the middle
-// thirties and steady is good; near 60 °C and climbing to 70 °C within seconds
-// is a fault of the cooling.
-const (
-	FirmwareGood   Firmware = "good"
-	FirmwareUnsure Firmware = "not clear"
-	FirmwareFault  Firmware = "cooling fault"
-)
-
-// The bounds between them, °C and K (common practice, no source).
-const (
-	goodIdle   chemistry.Celsius      = 40
-	faultIdle  chemistry.Celsius      = 55
-	faultClimb chemistry.CelsiusDelta = 10
-)
-
-// JudgeFirmware judges two looks at the firmware screen some seconds apart,
-// at most half a minute.
-func JudgeFirmware(first, later chemistry.Celsius) Firmware {
-	switch climb := later.Sub(first); {
-	case first >= faultIdle && climb >= faultClimb, later >= 70 && climb >= faultClimb/2:
-		return FirmwareFault
-	case later <= goodIdle && climb < faultClimb/2:
-		return FirmwareGood
-	}
-	return FirmwareUnsure
 }

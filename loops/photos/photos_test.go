@@ -345,7 +345,7 @@ func TestFolderLists(t *testing.T) {
 	require.NoError(t, err)
 	_, err = folder.Keep(p)
 	require.NoError(t, err)
-	old, half := time.Now().AddDate(0, 0, -3), strings.Repeat("0a", 32)
+	old, half := time.Date(2026, time.January, 5, 9, 0, 0, 0, time.UTC), strings.Repeat("0a", 32)
 	for _, name := range []string{p.Hash + ".jpg", p.Hash + "-small.jpg", "." + p.Hash + ".jpg123", half + "-small.jpg", "notes.txt", half + ".jpg.bak"} {
 		path := filepath.Join(string(folder), name)
 		if _, err := os.Stat(path); err != nil {

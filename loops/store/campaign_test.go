@@ -183,7 +183,7 @@ func killed(t *testing.T, task, path string, delay time.Duration) [][2]string {
 // campaign is how often to do harm, and the seed of where.
 func campaign(t *testing.T, short, full int) (times int, random *rand.Rand) {
 	t.Helper()
-	seed := uint64(time.Now().UnixNano())
+	seed := rand.Uint64()
 	if given := os.Getenv("FILLMARK_CAMPAIGN_SEED"); given != "" {
 		_, err := fmt.Sscan(given, &seed)
 		require.NoError(t, err)

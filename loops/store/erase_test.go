@@ -29,7 +29,7 @@ func TestEraseOwner(t *testing.T) {
 	other, err := s.Owner(2)
 	require.NoError(t, err)
 	personal := []string{
-		"Ana Fern", "ana@garden.example", "5550 100", "Rua das Flores", "Lisbon", "the chiller", "power lead", "loud and hot",
+		"Ana Fern", "ana@garden.example", "5550 100", "Rua das Flores", "Lisbon", "the chiller", "power lead", "slow and warm",
 		"it ticks", "abroad", "citric acid", "not sold after all", `"note":"cloudy"`, "A look at the grey tower", "U3ViamVjdDogQSBsb29r",
 	}
 	file, err := os.ReadFile(s.Path())

@@ -66,7 +66,7 @@ func ExampleStore_Commit_conflict() {
 	}
 	defer s.Close()
 	write := func(owner loops.Owner, by string) error {
-		return s.Commit(loops.Change{At: time.Now(), By: by, Action: "owner edit", Owners: []loops.Owner{owner}})
+		return s.Commit(loops.Change{At: time.Date(2026, time.December, 3, 9, 0, 0, 0, time.UTC), By: by, Action: "owner edit", Owners: []loops.Owner{owner}})
 	}
 	if err := write(loops.Owner{ID: 1, Name: "Ana Fern"}, "rui"); err != nil {
 		log.Fatal(err)

@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"syscall"
 
@@ -80,6 +81,9 @@ func named(err error) error {
 
 // syncFolder makes names in a folder last through a loss of power.
 func syncFolder(path string) error {
+	if runtime.GOOS == "windows" {
+		return nil // it has no such call for folders
+	}
 	folder, err := os.Open(path)
 	if err != nil {
 		return err

@@ -38,11 +38,11 @@ func allPayloads(loop loops.LoopID, day loops.Day) []loops.Entry {
 		FluidLifeMonths: 36, FormulatedProduct: true, ReDosable: true, Product: "glycol <blue> & \"clear\"", Lot: "L-17",
 	}
 	return []loops.Entry{
-		{Kind: loops.KindIntake, Intake: &loops.Intake{Complaint: "loud and hot\nsince May", Symptom: "58 °C, climbing", Photos: []string{strings.Repeat("cd", 32)}}},
+		{Kind: loops.KindIntake, Intake: &loops.Intake{Complaint: "slow and warm\nsince it was moved", Symptom: "radiator hot all over", Photos: []string{strings.Repeat("cd", 32)}}},
 		{Kind: loops.KindInspection, Inspection: &inspection},
 		{Kind: loops.KindOpening, Opening: &loops.Opening{
-			Cause: loops.CauseClog, FailedOn: day, Colour: "brown", Clarity: "cloudy", Smell: "burnt",
-			Residues: []loops.Residue{{Kind: "green crust", Place: "cold plate fins"}}, Severity: new(loops.Narrowed), Words: "flakes & grit",
+			Cause: loops.CausePump, FailedOn: day, Colour: "orange", Clarity: "hazy", Smell: "sour",
+			Residues: []loops.Residue{{Kind: "orange silt", Place: "pump"}}, Severity: new(loops.Narrowed), Words: "rust & grit",
 			RunningHours: new(8123.5), Photos: []loops.OpeningPhoto{{Hash: strings.Repeat("ab", 32), When: loops.BeforeWork, White: true}}}},
 		{Kind: loops.KindDrain, Drain: &loops.Drain{Left: 0.02, Disposal: "glycol drum"}},
 		{Kind: loops.KindClean, Note: "citric acid, none on aluminium"},
@@ -57,7 +57,7 @@ func allPayloads(loop loops.LoopID, day loops.Day) []loops.Entry {
 		{Kind: loops.KindHandover, Handover: &loops.Handover{Consent: loops.Consent{Mail: true, Opening: true, Photos: true}}},
 		{Kind: loops.KindAnswer, Answer: &loops.Answer{Answer: loops.SomethingOff, Tasks: []loops.TaskKind{loops.Look}, Words: "it ticks", Photo: strings.Repeat("ef", 32)}},
 		{Kind: loops.KindTransfer, Transfer: &loops.Transfer{From: 1, To: 2}},
-		{Kind: loops.KindRetirement, Retirement: &loops.Retirement{Reason: loops.ReplacedByAir, StatedRatingW: new(250.0)}},
+		{Kind: loops.KindRetirement, Retirement: &loops.Retirement{Reason: loops.ReplacedByAir, StatedRatingW: new(165.0)}},
 		{Kind: loops.KindCorrection, Correction: &loops.Correction{Strikes: 15, Why: "not sold after all"}},
 	}
 }
@@ -90,7 +90,7 @@ func everything(t testing.TB, s *store.Store) {
 		Construction: loops.Construction{
 			Sealed: true, Volume: 0.6, VolumeUncertainty: 0.01, Wetted: []loops.WettedPart{{Part: "cold plate", Metal: "copper", Plating: "nickel"}},
 			Tubing: loops.Tubing{Material: "EPDM", BoreMM: 10, OuterMM: 16, LengthMM: 900}, PumpPlace: "in the reservoir", Mounting: "radiator on top",
-			RadiatorSizeMM: 240, ColdestWall: new(chemistry.Celsius(-5)), SetPoint: new(chemistry.Celsius(15)),
+			RadiatorSizeMM: 280, ColdestWall: new(chemistry.Celsius(-5)), SetPoint: new(chemistry.Celsius(15)),
 			EvaporatorMargin: new(chemistry.CelsiusDelta(8)), Hottest: new(chemistry.Celsius(45)), Reach: true,
 		},
 		State: loops.Fold(entries), Plan: plan,

@@ -122,14 +122,14 @@ func TestHistorySaysEveryKindInWords(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
 	file := b.ana()
-	die, room, power, ph, missing, rating := chemistry.Celsius(36), chemistry.Celsius(21), 65.0, 7.9, chemistry.Litre(0.03), 120.0
+	die, room, power, ph, missing, rating := chemistry.Celsius(47), chemistry.Celsius(20), 110.0, 7.9, chemistry.Litre(0.03), 165.0
 	readings := loops.Inspection{Die: &die, Room: &room, PowerW: &power, PH: &ph, Missing: &missing, Verdict: loops.Good}
 	entries := []struct {
 		entry loops.Entry
 		says  string
 	}{
 		{loops.Entry{Kind: loops.KindIntake, Intake: &loops.Intake{Complaint: "it screams"}}, "The owner says: it screams"},
-		{loops.Entry{Kind: loops.KindInspection, Inspection: &readings}, "Judged good: die 36.0\u00a0°C, room 21.0\u00a0°C, heat 65\u00a0W, pH 7.9"},
+		{loops.Entry{Kind: loops.KindInspection, Inspection: &readings}, "Judged good: die 47.0\u00a0°C, room 20.0\u00a0°C, heat 110\u00a0W, pH 7.9"},
 		{loops.Entry{Kind: loops.KindClean}, "Cleaned."},
 		{loops.Entry{Kind: loops.KindFlush}, "Flushed."},
 		{loops.Entry{Kind: loops.KindTopUp, TopUp: &loops.TopUp{Poured: []loops.Pour{{Liquid: "premix", Fluid: chemistry.PropyleneGlycol, Mass: 0.35, Volume: 0.03}}}}, "30\u00a0ml of premix (35.0\u00a0mass\u00a0% propylene glycol)"},
@@ -140,7 +140,7 @@ func TestHistorySaysEveryKindInWords(t *testing.T) {
 		{loops.Entry{Kind: loops.KindOpening, Opening: &loops.Opening{Cause: loops.CauseClog, Severity: new(loops.Blocked), Residues: []loops.Residue{{Kind: "white gel or powder", Place: "pump"}}}}, "Opened, cause: clog; step 4 of 4, blocked; white gel or powder at pump."},
 		{loops.Entry{Kind: loops.KindCorrection, Correction: &loops.Correction{Strikes: 3, Why: "other machine"}}, "struck out by entry 13: other machine"},
 		{loops.Entry{Kind: loops.KindDrain, Drain: &loops.Drain{Left: 0.05, Disposal: "collected"}}, "Drained, 50\u00a0ml left inside; used liquid: collected."},
-		{loops.Entry{Kind: loops.KindRetirement, Retirement: &loops.Retirement{Reason: loops.ReplacedByAir, StatedRatingW: &rating}}, "its stated rating is 120\u00a0W."},
+		{loops.Entry{Kind: loops.KindRetirement, Retirement: &loops.Retirement{Reason: loops.ReplacedByAir, StatedRatingW: &rating}}, "its stated rating is 165\u00a0W."},
 	}
 	for _, e := range entries {
 		_, err := b.shop.Record(stamp(1), file.Loop.Tag, e.entry)

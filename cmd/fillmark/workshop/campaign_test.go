@@ -68,7 +68,7 @@ func TestCampaign(t *testing.T) {
 	} else if testing.Short() {
 		count = 12
 	}
-	seed := uint64(time.Now().UnixNano())
+	seed := mathrand.Uint64()
 	if text := os.Getenv("FILLMARK_CAMPAIGN_SEED"); text != "" {
 		var err error
 		seed, err = strconv.ParseUint(text, 10, 64)

@@ -33,7 +33,7 @@ func studyRegister(b *testing.B, n int) bench {
 		change := loops.Change{At: later(900).At, By: "bench", Action: "bench"}
 		if first == 1 {
 			change.Owners = []loops.Owner{{ID: 1, Name: "Owner"}}
-			change.Machines = []loops.Machine{{ID: 1, Owner: 1, Kind: loops.Desktop, Name: "tower", Maker: "Mirefell Coolers"}}
+			change.Machines = []loops.Machine{{ID: 1, Owner: 1, Kind: loops.Desktop, Name: "tower", Maker: "Nowhere Works"}}
 		}
 		for i := first; i < first+1000 && i <= n; i++ {
 			tag, err := loops.NewTag(rand.Reader)

@@ -71,14 +71,14 @@ type studied struct {
 	drained      int
 	photos       []loops.OpeningPhoto
 	sealed       bool
-	model        string // empty: M120
+	model        string // empty: Heron
 }
 
 // study puts a loop on record with what was found and measured, and returns its
 // tag.
 func (b bench) study(t *testing.T, x studied) loops.Tag {
 	t.Helper()
-	machine := loops.Machine{Kind: loops.DonorUnit, Name: "unit", Maker: "Mirefell Coolers", Model: "M120"}
+	machine := loops.Machine{Kind: loops.DonorUnit, Name: "unit", Maker: "Nowhere Works", Model: "Heron"}
 	if x.model != "" {
 		machine.Model = x.model
 	}
@@ -424,7 +424,7 @@ func TestEvidenceIsApartBySealedAndOpen(t *testing.T) {
 	c, ok := evidenceOf(sealed)
 	require.True(t, ok)
 	assert.Contains(t, c.Text, "3 of 7 workshop charges in sealed loops failed")
-	assert.Contains(t, c.Text, ", 3 of the failed in Mirefell Coolers M120);")
+	assert.Contains(t, c.Text, ", 3 of the failed in Nowhere Works Heron);")
 	_, ok = evidenceOf(open)
 	assert.False(t, ok, "open loops have no failure on record")
 
@@ -596,7 +596,7 @@ func TestSummaryHoldsNothingOfOwners(t *testing.T) {
 	photo := []loops.OpeningPhoto{{Hash: kept.Hash, When: loops.BeforeWork}}
 	b.study(t, studied{metal: chemistry.Aluminium, good: []int{100}, opened: 300, cause: loops.CauseClog, photos: photo})
 	b.study(t, studied{metal: chemistry.Aluminium, origin: loops.Factory, early: 30, opened: 300, cause: loops.CauseClog, photos: photo})
-	trait, err := workshop.ParseTrait("maker=mirefell coolers")
+	trait, err := workshop.ParseTrait("maker=nowhere works")
 	require.NoError(t, err)
 	summary, err := b.Summary(later(400).At, trait)
 	require.NoError(t, err)

@@ -1,0 +1,296 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package cli
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/workshop"
+)
+
+// benchCommand groups the small sums of wet work.
+func (a *app) benchCommand() *cobra.Command {
+	cmd := &cobra.Command{Use: "bench", Short: "Small sums of wet work: wall, adjust, rinse, dose, water, clean, loss, dew, cost", Args: cobra.NoArgs}
+	cmd.AddCommand(a.benchWallCommand(), a.benchAdjustCommand(), a.benchRinseCommand(), a.benchDoseCommand(),
+		a.benchWaterCommand(), a.benchCleanCommand(), a.benchLossCommand(), a.benchDewCommand(), a.benchCostCommand())
+	return cmd
+}
+
+// stopIf turns a stop verdict into its exit status.
+func stopIf(v chemistry.Verdict) error {
+	if v == chemistry.Stop {
+		return errStop
+	}
+	return nil
+}
+
+func (a *app) benchWallCommand() *cobra.Command {
+	var r chemistry.ProtectRequest
+	cmd := &cobra.Command{
+		Use: "wall", Short: "What to protect against: the coldest wetted wall",
+		Example: "  fillmark bench wall --in-use 18C --storage -5C\n  fillmark bench wall --chiller --set-point 5C --evaporator-margin 8K",
+		Args:    noArgs,
+		RunE: func(*cobra.Command, []string) error {
+			p, err := chemistry.Protect(r)
+			if err != nil {
+				return err
+			}
+			answer := struct {
+				WallC      float64  `json:"wall_c"`
+				Where      string   `json:"where"`
+				TargetC    float64  `json:"target_freeze_point_c"`
+				CanFreeze  bool     `json:"can_freeze"`
+				Advice     []string `json:"advice"`
+				Unanswered []string `json:"unanswered"`
+			}{float64(p.Wall), p.Where, float64(p.Target), p.CanFreeze, p.Advice, p.Unanswered}
+			return a.print(answer, func(out *printer) {
+				wanted := "nothing can freeze there"
+				if p.CanFreeze {
+					wanted = "the freeze point wanted is " + p.Target.String()
+				}
+				out.paragraph("", "", fmt.Sprintf("The coldest wall is %s (%s): %s.", p.Wall, p.Where, wanted))
+				for _, line := range p.Advice {
+					out.paragraph("  - ", "    ", line)
+				}
+				for _, place := range p.Unanswered {
+					out.paragraph("  ? ", "    ", place+": not asked, taken as no colder")
+				}
+			})
+		},
+	}
+	f := cmd.Flags()
+	may(f, &r.InUse, chemistry.ParseCelsius, "in-use", "TEMPERATURE", "coldest air round the running machine")
+	may(f, &r.InStorage, chemistry.ParseCelsius, "storage", "TEMPERATURE", "coldest air where it stands")
+	may(f, &r.InTransit, chemistry.ParseCelsius, "transit", "TEMPERATURE", "coldest air on the way")
+	f.BoolVar(&r.Chiller, "chiller", false, "the machine makes cold")
+	may(f, &r.SetPoint, chemistry.ParseCelsius, "set-point", "TEMPERATURE", "coldest liquid temperature that is ever set")
+	may(f, &r.EvaporatorMargin, chemistry.ParseCelsiusDelta, "evaporator-margin", "DIFFERENCE", "how much colder the evaporator may get, by its maker")
+	may(f, &r.Margin, chemistry.ParseCelsiusDelta, "margin", "DIFFERENCE", "freeze point below the wall (default 5K)")
+	return cmd
+}
+
+func (a *app) benchAdjustCommand() *cobra.Command {
+	r := chemistry.AdjustRequest{Bench: chemistry.DefaultAt}
+	cmd := &cobra.Command{
+		Use: "adjust", Short: "I have this much at A % and want B %",
+		Example: "  fillmark bench adjust --fluid pg --have 800ml --at-mass 30% --want 40% --concentrate 95%",
+		Args:    noArgs,
+		RunE: func(*cobra.Command, []string) error {
+			m, err := chemistry.Adjust(r)
+			if err != nil {
+				return err
+			}
+			return a.print(mixAnswerOf(m, false), func(out *printer) { printMix(out, r.Fluid, 0, m) })
+		},
+	}
+	f := cmd.Flags()
+	need(f, &r.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "eg or pg")
+	need(f, &r.Have, chemistry.ParseLitre, "have", "VOLUME", "how much there is")
+	need(f, &r.HaveMass, chemistry.ParseMassPercent, "at-mass", "PERCENT", "glycol mass % of what there is")
+	need(f, &r.Want, chemistry.ParseMassPercent, "want", "PERCENT", "wanted glycol mass %")
+	need(f, &r.Concentrate, chemistry.ParseMassPercent, "concentrate", "PERCENT", "glycol mass % of the concentrate at hand, to make it stronger")
+	need(f, &r.Bench, chemistry.ParseCelsius, "at", "TEMPERATURE", "temperature of the liquids (default 20C)")
+	need(f, &r.Step, parseStep, "step", "MASS", "what the scale reads (default 1g)")
+	needFlags(cmd, "fluid", "have", "at-mass", "want")
+	return cmd
+}
+
+func (a *app) benchRinseCommand() *cobra.Command {
+	var left, holds chemistry.Litre
+	residue := 0.01
+	cmd := &cobra.Command{
+		Use: "rinse --left VOLUME --holds VOLUME", Short: "How many rinses bring the old liquid below a residue",
+		Example: "  fillmark bench rinse --left 15ml --holds 90ml --residue 1%",
+		Args:    noArgs,
+		RunE: func(*cobra.Command, []string) error {
+			n, share, err := chemistry.Rinses(left, holds, residue)
+			if err != nil {
+				return err
+			}
+			answer := map[string]any{"rinses": n, "residue_percent": 100 * share}
+			return a.print(answer, func(out *printer) {
+				out.paragraph("", "", fmt.Sprintf("%s: %.3g %% of the old liquid is then left, (left/volume)^n; the fill thins it once more.", plural(n, "rinse"), 100*share))
+			})
+		},
+	}
+	f := cmd.Flags()
+	need(f, &left, chemistry.ParseLitre, "left", "VOLUME", "what stays in after draining")
+	need(f, &holds, chemistry.ParseLitre, "holds", "VOLUME", "what the loop holds")
+	need(f, &residue, share, "residue", "PERCENT", "wanted share of the old liquid (default 1%)")
+	needFlags(cmd, "left", "holds")
+	return cmd
+}
+
+func (a *app) benchDoseCommand() *cobra.Command {
+	var dose chemistry.Dose
+	var coolant chemistry.Litre
+	var topUp chemistry.Litre
+	var byVolume *chemistry.VolumeFraction
+	cmd := &cobra.Command{
+		Use: "dose --coolant VOLUME (--per-litre MASS | --volume %)", Short: "How much of an additive its label asks for, and what a top-up leaves of it",
+		Example: "  fillmark bench dose --name inhibitor --per-litre 20g --coolant 480ml --after-topup 60ml --spent-below 50%",
+		Args:    noArgs,
+		RunE: func(*cobra.Command, []string) error {
+			if byVolume != nil {
+				dose.Volume = *byVolume
+			}
+			mass, volume, err := dose.Amount(coolant, 0)
+			if err != nil {
+				return err
+			}
+			answer := struct {
+				MassG    float64  `json:"mass_g"`
+				VolumeML float64  `json:"volume_ml"`
+				After    *float64 `json:"after_topup_percent,omitempty"`
+				Spent    bool     `json:"spent"`
+			}{MassG: mass.Grams(), VolumeML: volume.Millilitres()}
+			if topUp > 0 {
+				level := chemistry.DoseLevel{Name: dose.Name, Level: 1, SpentBelow: dose.SpentBelow}.Diluted(float64(coolant / (coolant + topUp)))
+				answer.After, answer.Spent = new(100*level.Level), level.Spent()
+			}
+			return a.print(answer, func(out *printer) {
+				words := ""
+				if mass > 0 {
+					words = mass.String()
+				}
+				if volume > 0 {
+					if words != "" {
+						words += ", which is "
+					}
+					words += volume.String()
+				}
+				out.paragraph("", "", fmt.Sprintf("By the label: %s for %s of coolant.", words, coolant))
+				if answer.After != nil {
+					spent := "still above what the label wants"
+					if answer.Spent {
+						spent = "below what the label wants: dose again by the label, or change the coolant"
+					}
+					out.paragraph("", "", fmt.Sprintf("After a top-up of %s without it %.0f %% of the dose is left: %s.", topUp, *answer.After, spent))
+				}
+				printCautions(out, workshop.CautionsOf(chemistry.TaskCautions(chemistry.TaskDose)))
+			})
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&dose.Name, "name", "additive", "the additive as its label says")
+	need(f, &dose.PerLitre, chemistry.ParseKilogram, "per-litre", "MASS", "additive per litre of coolant, by its label")
+	may(f, &byVolume, chemistry.ParseVolumePercent, "volume", "PERCENT", "additive volume % of the coolant, by its label")
+	need(f, &dose.Density, chemistry.ParseDensity, "density", "DENSITY", "of the additive, by its label")
+	need(f, &coolant, chemistry.ParseLitre, "coolant", "VOLUME", "coolant in the loop")
+	need(f, &topUp, chemistry.ParseLitre, "after-topup", "VOLUME", "a top-up without the additive")
+	need(f, &dose.SpentBelow, share, "spent-below", "PERCENT", "share of the dose below which the label calls it spent, such as 50%")
+	needFlags(cmd, "coolant")
+	return cmd
+}
+
+func (a *app) benchCleanCommand() *cobra.Command {
+	var r chemistry.CleaningRequest
+	cmd := &cobra.Command{
+		Use: "clean --agent AGENT", Short: "Check a way of cleaning: what must not meet what",
+		Example: "  fillmark bench clean --agent acid --metal copper --metal aluminium",
+		Args:    noArgs,
+		RunE: func(*cobra.Command, []string) error {
+			reasons, err := chemistry.CheckCleaning(r)
+			if err != nil {
+				return err
+			}
+			verdict := chemistry.Judge(reasons)
+			cautions := workshop.CautionsOf(chemistry.CleaningCautions(r.Agents))
+			answer := map[string]any{"verdict": verdict, "reasons": workshop.ReasonsOf(reasons), "cautions": cautions}
+			err = a.print(answer, func(out *printer) { printJudgement(out, reasons); printCautions(out, cautions) })
+			return errors.Join(err, stopIf(verdict))
+		},
+	}
+	f := cmd.Flags()
+	f.Var(&listFlag[chemistry.Agent]{target: &r.Agents, parse: chemistry.ParseAgent, kind: "AGENT"}, "agent", "alcohol, acid, alkali, bleach, ammonia or peroxide; repeat")
+	f.Var(&listFlag[chemistry.Metal]{target: &r.Metals, parse: chemistry.ParseMetal, kind: "METAL"}, "metal", "a wetted metal: "+wrapped(chemistry.Metals())+"; repeat")
+	f.BoolVar(&r.Acrylic, "acrylic", false, "acrylic or polycarbonate is wetted")
+	f.BoolVar(&r.Ignition, "ignition", false, "flame, spark or a running machine is near")
+	f.BoolVar(&r.Hot, "hot", false, "the loop or the agent is above 40 °C")
+	need(f, &r.Biocide, chemistry.ParseBiocide, "biocide", "FAMILY", "biocide still in the loop: "+wrapped(chemistry.Biocides()))
+	needFlags(cmd, "agent")
+	return cmd
+}
+
+func (a *app) benchLossCommand() *cobra.Command {
+	r := chemistry.LossRequest{Air: 25, Coolant: 40, Humidity: 0.5, Duty: 1}
+	var tube chemistry.Tube
+	cmd := &cobra.Command{
+		Use: "loss --fluid FLUID --tubing MATERIAL --length METRES --inner MM --outer MM", Short: "Estimate the water lost through tube walls",
+		Example: "  fillmark bench loss --fluid pg --mass 25% --tubing epdm --length 0.7m --inner 7mm --outer 12mm",
+		Args:    noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if r.Fluid.IsGlycol() && !cmd.Flags().Changed("mass") {
+				return &usageError{errors.New("--mass is missing: how much glycol, such as --mass 25%")}
+			}
+			r.Tubes = []chemistry.Tube{tube}
+			loss, err := chemistry.PermeationLoss(r)
+			if err != nil {
+				return err
+			}
+			answer := map[string]any{"grams_per_year": loss.GramsPerYear, "drive_pa": loss.Drive, "grade": loss.Grade, "sources": loss.Sources, "advice": loss.Advice}
+			return a.print(answer, func(out *printer) {
+				out.paragraph("", "", fmt.Sprintf("About %.2g g of water a year leaves through this tube; an estimate, its weakest figure is %s. A loop's own measured loss beats it.", loss.GramsPerYear, loss.Grade.Name()))
+				out.paragraph("", "", fmt.Sprintf("Taken: coolant %s, air %s at %.0f %% humidity, running %.0f %% of the time, %.0f Pa of vapour pressure between.", r.Coolant, r.Air, 100*r.Humidity, 100*r.Duty, loss.Drive))
+				out.paragraph("", "", loss.Advice)
+				printSources(out, loss.Sources)
+			})
+		},
+	}
+	f := cmd.Flags()
+	need(f, &r.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "in the loop")
+	need(f, &r.Mass, chemistry.ParseMassPercent, "mass", "PERCENT", "glycol mass %")
+	f.StringVar(&tube.Material, "tubing", "", "tube `MATERIAL`: "+strings.Join(chemistry.TubeMaterials(), ", "))
+	need(f, &tube.Length, number("m"), "length", "METRES", "tube length, such as 0.7m")
+	need(f, &tube.Inner, number("mm"), "inner", "MM", "inner diameter, such as 7mm")
+	need(f, &tube.Outer, number("mm"), "outer", "MM", "outer diameter, such as 12mm")
+	need(f, &r.Coolant, chemistry.ParseCelsius, "coolant", "TEMPERATURE", "coolant when running (default 40C)")
+	need(f, &r.Air, chemistry.ParseCelsius, "air", "TEMPERATURE", "air round the tube (default 25C)")
+	need(f, &r.Humidity, share, "humidity", "PERCENT", "relative humidity of the air (default 50%)")
+	need(f, &r.Duty, share, "duty", "PERCENT", "share of the time it runs (default 100%)")
+	needFlags(cmd, "fluid", "tubing", "length", "inner", "outer")
+	return cmd
+}
+
+func (a *app) benchCostCommand() *cobra.Command {
+	var fluid chemistry.Fluid
+	var mass *chemistry.MassFraction
+	var volume *chemistry.VolumeFraction
+	at := chemistry.DefaultAt
+	cmd := &cobra.Command{
+		Use: "cost --fluid FLUID (--mass % | --volume %)", Short: "What glycol costs a loop in heat carried and viscosity, against water",
+		Example: "  fillmark bench cost --fluid pg --mass 40% --at 35C",
+		Args:    noArgs,
+		RunE: func(*cobra.Command, []string) error {
+			fraction, err := oneFraction(fluid, mass, volume)
+			if err != nil {
+				return err
+			}
+			cost, err := chemistry.GlycolCost(fluid, fraction, at)
+			if err != nil {
+				return err
+			}
+			answer := map[string]any{
+				"heat_kj_per_l_k": cost.HeatPerLitreKelvin, "relative_heat": cost.RelativeHeat, "relative_viscosity": cost.RelativeViscosity, "relative_flow": cost.RelativeFlow, "sources": cost.Sources,
+			}
+			return a.print(answer, func(out *printer) {
+				out.paragraph("", "", fmt.Sprintf("At %s a litre carries %.2f kJ per kelvin, %.0f %% of what water carries, and is %.1f times as viscous; the same heat takes %.2f times the flow.",
+					at, cost.HeatPerLitreKelvin, 100*cost.RelativeHeat, cost.RelativeViscosity, cost.RelativeFlow))
+				printSources(out, cost.Sources)
+			})
+		},
+	}
+	f := cmd.Flags()
+	need(f, &fluid, chemistry.ParseFluid, "fluid", "FLUID", "eg or pg")
+	may(f, &mass, chemistry.ParseMassPercent, "mass", "PERCENT", "glycol mass %")
+	may(f, &volume, chemistry.ParseVolumePercent, "volume", "PERCENT", "glycol volume % before mixing at 20 °C")
+	need(f, &at, chemistry.ParseCelsius, "at", "TEMPERATURE", "of the coolant, 0C or more (default 20C)")
+	needFlags(cmd, "fluid")
+	return cmd
+}

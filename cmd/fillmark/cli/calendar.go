@@ -1,0 +1,42 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package cli
+
+import (
+	"fmt"
+	"strconv"
+
+	"github.com/spf13/cobra"
+
+	"fillmark/cmd/fillmark/web"
+)
+
+func (a *app) calendarCommand() *cobra.Command {
+	cmd := &cobra.Command{Use: "calendar", Short: "Calendar: the feeds that calendar programs subscribe to", Args: cobra.NoArgs}
+	show := func(cmd *cobra.Command, path string) error {
+		answer, err := ask[web.CalendarAnswer](cmd.Context(), a, "GET", path, nil)
+		if err != nil {
+			return err
+		}
+		return a.print(answer, func(p *printer) { fmt.Fprint(p.out, answer.Calendar) })
+	}
+	cmd.AddCommand(&cobra.Command{
+		Use: "owner NUMBER", Short: "Print the feed of one owner",
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) == 1 {
+				if _, err := strconv.ParseUint(args[0], 10, 64); err == nil {
+					return nil
+				}
+			}
+			return &usageError{fmt.Errorf("%q is no owner; one number is right, as owner list shows it", args)}
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return show(cmd, "/api/v1/calendar?owner="+args[0])
+		},
+	}, &cobra.Command{
+		Use: "technician", Short: "Print the feed of the workshop", Args: noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error { return show(cmd, "/api/v1/calendar") },
+	})
+	return cmd
+}

@@ -1,0 +1,153 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+// Package cli holds the commands: flags in, words or one JSON document out,
+// one exit code. Commands that touch the register are thin: they send one
+// request to the handler of package web, over the daemon's Unix socket or in
+// process. The others work out something at the bench and need no register.
+//
+// A file is named for its command; more of a command is in files whose names
+// begin with it, and what all share is in flags, print, client and exit.
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"fillmark/notify"
+)
+
+// app is what every command needs of the world outside.
+type app struct {
+	env    map[string]string
+	in     io.Reader
+	out    io.Writer // results only
+	errOut io.Writer // everything else
+	now    func() time.Time
+	// lookupTXT asks the DNS; nil asks this computer's resolver.
+	lookupTXT notify.LookupTXT
+
+	configFile string
+	storePath  string
+	json       bool
+}
+
+// Run runs one command line and returns its exit code.
+func Run(ctx context.Context, args, env []string, in io.Reader, out, errOut io.Writer) int {
+	a := &app{env: environment(env), in: in, out: out, errOut: errOut, now: time.Now}
+	root := a.rootCommand()
+	root.SetArgs(args)
+	root.SetIn(in)
+	root.SetOut(out)
+	root.SetErr(errOut)
+	err := root.ExecuteContext(ctx)
+	if err == nil || errors.Is(err, errStop) {
+		return exitCode(err)
+	}
+	for _, line := range errorLines(err) {
+		fmt.Fprintln(errOut, "fillmark: error:", line)
+	}
+	if hint := hintFor(err); hint != "" {
+		fmt.Fprintln(errOut, "fillmark: hint:", hint)
+	}
+	return exitCode(err)
+}
+
+func environment(env []string) map[string]string {
+	m := make(map[string]string, len(env))
+	for _, pair := range env {
+		if name, value, ok := strings.Cut(pair, "="); ok {
+			m[name] = value
+		}
+	}
+	return m
+}
+
+func (a *app) rootCommand() *cobra.Command {
+	root := &cobra.Command{
+		Use:   "fillmark",
+		Short: "Keep every refilled cooling loop on schedule",
+		Long: `Fillmark keeps every refilled cooling loop on schedule: what is in it, what it
+needs and when, and what opened loops have taught.
+
+  fillmark try                      see it work on an invented workshop
+  fillmark mix --fluid pg --protect -20C --make 600ml --concentrate 95%
+  fillmark serve                    pages, reminders and mail for your own`,
+		SilenceErrors: true,
+		SilenceUsage:  true,
+		Args:          cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return cmd.Help()
+		},
+	}
+	root.PersistentFlags().StringVar(&a.configFile, "config", "", "configuration `file` (YAML)")
+	root.PersistentFlags().StringVar(&a.storePath, "store", "", "register `file`, instead of the configured one")
+	root.PersistentFlags().BoolVar(&a.json, "json", false, "print one JSON document")
+	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return flagError(err) })
+	root.AddCommand(
+		a.tryCommand(), a.serveCommand(),
+		a.mixCommand(), a.propsCommand(), a.readingCommand(), a.topupCommand(), a.rulesCommand(), a.benchCommand(),
+		a.ownerCommand(), a.machineCommand(), a.loopCommand(), a.openingCommand(), a.shelfCommand(),
+		a.livesCommand(), a.logCommand(), a.dueCommand(), a.calendarCommand(), a.sweepCommand(), a.outboxCommand(), a.bounceCommand(),
+		a.technicianCommand(),
+		a.dkimCommand(), a.configCommand(), a.docsCommand(), a.versionCommand(),
+	)
+	root.AddCommand(a.wholeCommands()...)
+	strict(root)
+	return root
+}
+
+// strict makes every command refuse words it does not know with a usage
+// error: cobra by itself shows a group's help, as if all were well.
+func strict(cmd *cobra.Command) {
+	if args := cmd.Args; args != nil {
+		cmd.Args = func(cmd *cobra.Command, words []string) error {
+			if err := args(cmd, words); err != nil {
+				return &usageError{err}
+			}
+			return nil
+		}
+	}
+	if cmd.HasSubCommands() && cmd.HasParent() {
+		cmd.Args = cobra.ArbitraryArgs
+		cmd.RunE = func(cmd *cobra.Command, words []string) error {
+			if len(words) > 0 {
+				return &usageError{fmt.Errorf("unknown command %q for %q; %s --help lists them", words[0], cmd.CommandPath(), cmd.CommandPath())}
+			}
+			return cmd.Help()
+		}
+	}
+	for _, sub := range cmd.Commands() {
+		strict(sub)
+	}
+}
+
+// flagError turns pflag's words into a usage error that names the flag, the
+// value and what would be right.
+func flagError(err error) error {
+	var invalid *pflag.InvalidValueError
+	if errors.As(err, &invalid) {
+		flag := invalid.GetFlag()
+		inner := errors.Unwrap(invalid)
+		if inner == nil {
+			inner = err
+		}
+		if number := (*strconv.NumError)(nil); errors.As(inner, &number) {
+			right := "a whole number"
+			if flag.Value.Type() == "float64" {
+				right = "a number"
+			}
+			inner = fmt.Errorf("value %q: %s", number.Num, right)
+		}
+		return &usageError{fmt.Errorf("--%s: %w", flag.Name, inner)}
+	}
+	return &usageError{err}
+}

@@ -1,0 +1,248 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package cli
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"log/slog"
+	"net"
+	"net/http"
+	"os"
+	"os/user"
+
+	"fillmark/cmd/fillmark/daemon"
+	"fillmark/cmd/fillmark/web"
+	"fillmark/loops"
+)
+
+// client sends the one request a command consists of to the shared handler:
+// to the daemon over its socket where one answers, else in process.
+type client struct {
+	http  http.Client
+	close func() error
+	// begin makes the register where none is yet; nil where there is one.
+	begin func() error
+	// missing says that there is none.
+	missing error
+}
+
+// connect finds the daemon or opens the register itself.
+func (a *app) connect(ctx context.Context, c daemon.Config) (*client, error) {
+	dial := func(ctx context.Context, _, _ string) (net.Conn, error) {
+		var d net.Dialer
+		return d.DialContext(ctx, "unix", c.Socket())
+	}
+	if conn, err := dial(ctx, "", ""); err == nil {
+		_ = conn.Close() // only asked whether somebody answers
+		transport := &http.Transport{DialContext: dial}
+		return &client{http: http.Client{Transport: transport}, close: func() error { transport.CloseIdleConnections(); return nil }}, nil
+	}
+	inProcess := &client{close: func() error { return nil }}
+	open := func() error {
+		service, err := daemon.Open(c, a.now, slog.New(slog.DiscardHandler))
+		if err != nil {
+			return err
+		}
+		actor := localActor(a.env)
+		inProcess.http.Transport = roundTripper(func(r *http.Request) (*http.Response, error) {
+			return serveInProcess(service.Handler, r.WithContext(web.WithActor(r.Context(), actor))), nil
+		})
+		inProcess.close, inProcess.begin = service.Close, nil
+		return nil
+	}
+	if _, err := os.Lstat(c.Store); errors.Is(err, fs.ErrNotExist) {
+		inProcess.begin, inProcess.missing = open, noRegister(c)
+		return inProcess, nil
+	}
+	return inProcess, open()
+}
+
+// noRegister says that there is no register where the configuration has it.
+func noRegister(c daemon.Config) error {
+	return fmt.Errorf("register %s: %w; the first record that is added makes one, --store names another", c.Store, loops.ErrNotFound)
+}
+
+// content is the body of a request and what it is.
+type content struct {
+	kind string
+	body io.Reader
+}
+
+// send makes one request; a refusal comes back as the error that caused it.
+// Whoever only reads makes no register: it would be empty and look sound.
+func (c *client) send(ctx context.Context, method, path string, sent content) (*http.Response, error) {
+	if c.begin != nil {
+		if method == http.MethodGet {
+			return nil, c.missing
+		}
+		if err := c.begin(); err != nil {
+			return nil, err
+		}
+	}
+	request, err := http.NewRequestWithContext(ctx, method, "http://127.0.0.1"+path, sent.body)
+	if err != nil {
+		return nil, err
+	}
+	if sent.kind != "" {
+		request.Header.Set("Content-Type", sent.kind)
+	}
+	response, err := c.http.Do(request)
+	switch {
+	case err != nil && ctx.Err() != nil:
+		return nil, err
+	case err != nil:
+		return nil, fmt.Errorf("the daemon stopped before it answered; look whether it is on record before you enter it again (%w)", err)
+	}
+	if response.StatusCode == http.StatusOK {
+		return response, nil
+	}
+	defer response.Body.Close()
+	var failure web.Failure
+	if err := json.NewDecoder(response.Body).Decode(&failure); err != nil {
+		return nil, fmt.Errorf("the daemon answered %d", response.StatusCode)
+	}
+	return nil, failure.Err()
+}
+
+// call sends body as JSON (nothing where nil) and decodes the answer.
+func call[T any](ctx context.Context, c *client, method, path string, body any) (T, error) {
+	var answer T
+	var sent content
+	if body != nil {
+		raw, err := json.Marshal(body)
+		if err != nil {
+			return answer, fmt.Errorf("%s: %w", path, err)
+		}
+		sent = content{"application/json", bytes.NewReader(raw)}
+	}
+	return decoded[T](c.send(ctx, method, path, sent))
+}
+
+func decoded[T any](response *http.Response, err error) (T, error) {
+	var answer T
+	if err != nil {
+		return answer, err
+	}
+	defer response.Body.Close()
+	if err := json.NewDecoder(response.Body).Decode(&answer); err != nil {
+		return answer, fmt.Errorf("the daemon's answer cannot be read: %w", err)
+	}
+	return answer, nil
+}
+
+// with lends a client to fn: configure, connect, close.
+func (a *app) with(ctx context.Context, fn func(*client) error) (err error) {
+	c, err := a.config()
+	if err != nil {
+		return err
+	}
+	return a.withRegister(ctx, c, fn)
+}
+
+// withRegister is [app.with] for a register that the configuration may not name.
+func (a *app) withRegister(ctx context.Context, c daemon.Config, fn func(*client) error) (err error) {
+	client, err := a.connect(ctx, c)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, client.close()) }()
+	return fn(client)
+}
+
+// ask is the whole life of a register command that makes one request.
+func ask[T any](ctx context.Context, a *app, method, path string, body any) (answer T, err error) {
+	err = a.with(ctx, func(c *client) error {
+		answer, err = call[T](ctx, c, method, path, body)
+		return err
+	})
+	return answer, err
+}
+
+// download copies the body of an answer to out.
+func (a *app) download(ctx context.Context, path string, out io.Writer) error {
+	return a.with(ctx, func(c *client) error {
+		response, err := c.send(ctx, "GET", path, content{})
+		if err != nil {
+			return err
+		}
+		defer response.Body.Close()
+		_, err = io.Copy(out, response.Body)
+		return err
+	})
+}
+
+type roundTripper func(*http.Request) (*http.Response, error)
+
+func (f roundTripper) RoundTrip(r *http.Request) (*http.Response, error) { return f(r) }
+
+// serveInProcess runs the handler as a server would and returns its answer as
+// soon as it begins; the body flows while the handler writes it.
+func serveInProcess(h http.Handler, r *http.Request) *http.Response {
+	if r.Body == nil {
+		r.Body = http.NoBody // as a server does it
+	}
+	body, sink := io.Pipe()
+	answer := &pipedAnswer{header: http.Header{}, sink: sink, begun: make(chan int, 1)}
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		h.ServeHTTP(answer, r)
+		answer.WriteHeader(http.StatusOK)
+		_ = sink.Close() // never fails
+	}()
+	status := <-answer.begun
+	return &http.Response{
+		Status: http.StatusText(status), StatusCode: status, Proto: "HTTP/1.1", ProtoMajor: 1, ProtoMinor: 1,
+		Header: answer.header, Body: pipedBody{body, done}, ContentLength: -1, Request: r,
+	}
+}
+
+// pipedAnswer is the response of a handler called in process.
+type pipedAnswer struct {
+	header http.Header
+	sink   *io.PipeWriter
+	begun  chan int // gets the status, once
+	wrote  bool
+}
+
+func (p *pipedAnswer) Header() http.Header { return p.header }
+
+func (p *pipedAnswer) WriteHeader(status int) {
+	if !p.wrote {
+		p.wrote = true
+		p.begun <- status
+	}
+}
+
+func (p *pipedAnswer) Write(b []byte) (int, error) {
+	p.WriteHeader(http.StatusOK)
+	return p.sink.Write(b)
+}
+
+// pipedBody waits on Close until the handler has returned, so that the
+// register can be closed after it.
+type pipedBody struct {
+	*io.PipeReader
+	done <-chan struct{}
+}
+
+func (b pipedBody) Close() error {
+	err := b.PipeReader.Close()
+	<-b.done
+	return err
+}
+
+// localActor names who runs a command, as the register records it.
+func localActor(env map[string]string) string {
+	if u, err := user.Current(); err == nil {
+		return "local:" + u.Username
+	}
+	return "local:" + env["USER"]
+}

@@ -1,0 +1,81 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package cli
+
+import (
+	"fmt"
+	"maps"
+	"math"
+	"net/url"
+	"strconv"
+
+	"github.com/spf13/cobra"
+
+	"fillmark/cmd/fillmark/daemon"
+	"fillmark/loops"
+)
+
+// config loads the configuration, with --store laid over it.
+func (a *app) config() (daemon.Config, error) {
+	file := a.configFile
+	if file == "" {
+		file = a.env["FILLMARK_CONFIG"]
+	}
+	env := a.env
+	if a.storePath != "" {
+		env = maps.Clone(env)
+		env["FILLMARK_STORE"] = a.storePath
+	}
+	c, err := daemon.LoadConfig(file, env)
+	if err != nil {
+		return c, &usageError{err}
+	}
+	return c, nil
+}
+
+func (a *app) configCommand() *cobra.Command {
+	cmd := &cobra.Command{Use: "config", Short: "Configuration: an example, and a check", Args: cobra.NoArgs}
+	cmd.AddCommand(&cobra.Command{
+		Use: "example", Short: "Print a commented configuration file", Args: noArgs,
+		RunE: func(*cobra.Command, []string) error {
+			_, err := fmt.Fprint(a.out, daemon.ConfigExample)
+			return err
+		},
+	}, &cobra.Command{
+		Use: "check [FILE]", Short: "Check a configuration file", Args: cobra.MaximumNArgs(1),
+		RunE: func(_ *cobra.Command, args []string) error {
+			if len(args) == 1 {
+				a.configFile = args[0]
+			}
+			c, err := a.config()
+			if err != nil {
+				return err
+			}
+			if err := c.CheckMailFiles(); err != nil {
+				return err
+			}
+			_, err = fmt.Fprintln(a.out, "The configuration is right.")
+			return err
+		},
+	})
+	return cmd
+}
+
+// today is the civil day in the workshop's zone; a configuration that cannot
+// be read is reported by the command's own request.
+func (a *app) today() loops.Day {
+	c, _ := a.config()
+	return loops.DayOf(a.now(), c.Zone())
+}
+
+func queryEscape(text string) string { return url.QueryEscape(text) }
+
+func pathEscape(text string) string { return url.PathEscape(text) }
+
+func fixed1(v float64) string {
+	if math.Abs(v) < 0.05 {
+		v = 0 // no minus zero
+	}
+	return strconv.FormatFloat(v, 'f', 1, 64)
+}

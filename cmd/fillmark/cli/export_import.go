@@ -1,0 +1,271 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"net"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"fillmark/cmd/fillmark/daemon"
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+	"fillmark/loops/photos"
+	"fillmark/loops/store"
+)
+
+// wholeCommands look after the register as a whole.
+func (a *app) wholeCommands() []*cobra.Command {
+	return []*cobra.Command{
+		a.exportCommand(), a.importCommand(), a.backupCommand(), a.restoreCommand(), a.checkCommand(), a.compactCommand(),
+	}
+}
+
+func (a *app) exportCommand() *cobra.Command {
+	var to, photosTo string
+	var table workshop.TableName
+	cmd := &cobra.Command{
+		Use:   "export [--table TABLE] [--to FILE] [--photos FOLDER]",
+		Short: "Write the whole register as JSON Lines, or one list as CSV",
+		Long: `Export writes every record as JSON Lines, from which import makes the same
+register again, byte for byte in its own export. Photos go as files into the
+folder photos beside FILE; one that is there already is kept. Keys and passwords
+are not in it: an import knows the technicians by name, and technician passwd
+sets each a password again. With --table it writes one list as CSV for a
+spreadsheet.`,
+		Example: `  fillmark export --to register.jsonl
+  fillmark export --table owners > owners.csv`,
+		Args: noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if table != "" && photosTo != "" {
+				return &usageError{errors.New("--photos: goes with the whole register; a table has no photos")}
+			}
+			if err := a.registerThere(cmd.Context()); err != nil {
+				return err
+			}
+			if table != "" {
+				return a.export(cmd.Context(), "/api/v1/tables/"+string(table), to)
+			}
+			if err := a.export(cmd.Context(), "/api/v1/export", to); err != nil {
+				return err
+			}
+			return a.exportPhotos(cmd.Context(), "/api/v1/photos", photosBeside(photosTo, to))
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&photosTo, "photos", "", "`folder` for the photos (default photos beside the file)")
+	f.StringVar(&to, "to", "", "`file` to write, which must not be there yet (default standard output)")
+	need(f, &table, choice("table", workshop.TableNames()), "table", "TABLE", "owners, machines, loops or containers")
+	return cmd
+}
+
+// export downloads to a new file, or to standard output where none is named.
+// A file that could not be written whole is removed again.
+func (a *app) export(ctx context.Context, path, to string) error {
+	if to == "" {
+		return a.download(ctx, path, a.out)
+	}
+	file, err := os.OpenFile(to, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return &usageError{fmt.Errorf("--to: %w; a file that is not there yet is right", err)}
+	}
+	_, err = during(a, "exporting", func() (string, error) {
+		return to, errors.Join(a.download(ctx, path, file), file.Sync(), file.Close())
+	})
+	if err != nil {
+		return errors.Join(err, os.Remove(to))
+	}
+	return nil
+}
+
+func (a *app) importCommand() *cobra.Command {
+	var table workshop.TableName
+	var photosFrom string
+	var dryRun bool
+	cmd := &cobra.Command{
+		Use:   "import FILE [--table TABLE] [--photos FOLDER] [--dry-run]",
+		Short: "Make a register of a JSON Lines export, or add the rows of a CSV list",
+		Long: `Without --table, import makes a new register of an export; nothing may be
+where the register goes. Its photos come from the folder photos beside FILE, or
+from the one that is named. With --table it adds the rows of a CSV list to the
+register: all of them in one change, or none. Every bad row is reported by line
+and column before anything is written. Commas, semicolons and tabs, a byte order
+mark and CRLF are all read. FILE - is standard input.`,
+		Example: `  fillmark import owners.csv --table owners --dry-run
+  fillmark --store new.db import register.jsonl`,
+		Args: oneFile,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if table != "" && photosFrom != "" {
+				return &usageError{errors.New("--photos: goes with the whole register; a table has no photos")}
+			}
+			in, err := a.open(args[0])
+			if err != nil {
+				return err
+			}
+			if table == "" {
+				beside := args[0]
+				if beside == "-" {
+					beside = ""
+				}
+				return errors.Join(a.importRegister(cmd.Context(), in, photosBeside(photosFrom, beside), dryRun), in.Close())
+			}
+			return errors.Join(a.importTable(cmd.Context(), in, table, dryRun), in.Close())
+		},
+	}
+	f := cmd.Flags()
+	need(f, &table, choice("table", workshop.TableNames()), "table", "TABLE", "owners, machines, loops or containers")
+	f.StringVar(&photosFrom, "photos", "", "`folder` with the photos (default photos beside the file)")
+	f.BoolVar(&dryRun, "dry-run", false, "find what is wrong and write nothing")
+	return cmd
+}
+
+func oneFile(_ *cobra.Command, args []string) error {
+	if len(args) != 1 {
+		return &usageError{fmt.Errorf("%d arguments given; one is right: the file", len(args))}
+	}
+	return nil
+}
+
+func (a *app) open(name string) (io.ReadCloser, error) {
+	if name == "-" {
+		return io.NopCloser(a.in), nil
+	}
+	file, err := os.Open(name)
+	if err != nil {
+		return nil, &usageError{err}
+	}
+	return file, nil
+}
+
+func (a *app) importTable(ctx context.Context, in io.Reader, table workshop.TableName, dryRun bool) error {
+	c, err := a.config()
+	if err != nil {
+		return err
+	}
+	if _, err := os.Lstat(c.Store); dryRun && errors.Is(err, fs.ErrNotExist) {
+		// A register that is not there is as good as an empty one, and is not made.
+		folder, err := os.MkdirTemp("", "fillmark-import-*")
+		if err != nil {
+			return err
+		}
+		defer func() { _ = os.RemoveAll(folder) }() // a temporary folder
+		c.Store = filepath.Join(folder, "register.db")
+	}
+	imported, err := during(a, "importing", func() (imported workshop.Imported, err error) {
+		err = a.withRegister(ctx, c, func(c *client) (err error) {
+			path := fmt.Sprintf("/api/v1/tables/%s?dry_run=%t", table, dryRun)
+			imported, err = decoded[workshop.Imported](c.send(ctx, "POST", path, content{"text/csv", in}))
+			return err
+		})
+		return imported, err
+	})
+	if err != nil {
+		return err
+	}
+	return a.print(imported, func(p *printer) {
+		if imported.Written {
+			p.line("%s added to the %s.", plural(imported.Rows, "row"), table)
+		} else {
+			p.line("%s of %s can be added; nothing is written (--dry-run).", plural(imported.Rows, "row"), table)
+		}
+		if len(imported.Ignored) > 0 {
+			p.line("Not imported, since the register gives them: %s.", strings.Join(imported.Ignored, ", "))
+		}
+		for _, tag := range imported.Tags {
+			p.line("  %s", tag)
+		}
+	})
+}
+
+// importRegister makes a register where the configuration has it. A dry run
+// makes it in a folder of its own and removes it again.
+func (a *app) importRegister(ctx context.Context, in io.Reader, from photos.Folder, dryRun bool) error {
+	c, err := a.config()
+	if err != nil {
+		return err
+	}
+	to, photosTo := c.Store, photos.Folder(filepath.Join(filepath.Dir(c.Store), daemon.PhotosFolder))
+	if dryRun {
+		folder, err := os.MkdirTemp("", "fillmark-import-*")
+		if err != nil {
+			return err
+		}
+		defer func() { _ = os.RemoveAll(folder) }() // a temporary folder
+		to = filepath.Join(folder, "register.db")
+	} else if err := a.nothingThere(ctx, c); err != nil {
+		return err
+	}
+	if err := os.MkdirAll(filepath.Dir(to), 0o700); err != nil {
+		return fmt.Errorf("folder of the register: %w", err)
+	}
+	brought, err := during(a, "importing", func() (daemon.BroughtPhotos, error) {
+		if err := store.Import(ctx, to, in); err != nil {
+			return daemon.BroughtPhotos{}, err
+		}
+		brought, err := daemon.BringPhotos(ctx, to, from, photosTo, dryRun)
+		if err != nil {
+			return brought, errors.Join(err, os.Remove(to)) // only what was made here
+		}
+		return brought, nil
+	})
+	if err != nil {
+		return err
+	}
+	if n := len(brought.Lost); n > 0 {
+		fmt.Fprintf(a.errOut, "fillmark: %s of %d not found whole in %q. Put them into %s; fillmark check names those that lack.\n", plural(n, "photo"), n+brought.There, string(from), photosTo)
+	}
+	return a.print(map[string]any{"register": c.Store, "written": !dryRun, "photos": brought.There, "photos_lost": brought.Lost}, func(p *printer) {
+		if dryRun {
+			p.line("A register can be made of it; nothing is written (--dry-run).")
+			return
+		}
+		p.line("The register is made: %s. It has no keys of its own yet: they come with a restore, or new.", c.Store)
+		if brought.There > 0 {
+			p.line("With it are %s.", plural(brought.There, "photo"))
+		}
+	})
+}
+
+// registerThere refuses where there is no register yet and no daemon runs:
+// what looks after a register would make an empty one and find it sound.
+func (a *app) registerThere(ctx context.Context) error {
+	c, err := a.config()
+	if err != nil {
+		return err
+	}
+	if _, err := os.Lstat(c.Store); !errors.Is(err, fs.ErrNotExist) || a.daemonRuns(ctx, c) {
+		return nil // what else is wrong with it says who opens it
+	}
+	return noRegister(c)
+}
+
+// daemonRuns tells that somebody answers on the socket beside the register.
+func (a *app) daemonRuns(ctx context.Context, c daemon.Config) bool {
+	var d net.Dialer
+	conn, err := d.DialContext(ctx, "unix", c.Socket())
+	if err != nil {
+		return false
+	}
+	_ = conn.Close() // only asked whether somebody answers
+	return true
+}
+
+// nothingThere refuses where a daemon runs or a register is already.
+func (a *app) nothingThere(ctx context.Context, c daemon.Config) error {
+	if a.daemonRuns(ctx, c) {
+		return fmt.Errorf("%w: the daemon runs; stop it first", store.ErrInUse)
+	}
+	if _, err := os.Lstat(c.Store); err == nil {
+		return &loops.InvalidError{Field: "store", Value: c.Store, Reason: "nothing there yet: nothing is ever overwritten, so move it aside or name another with --store"}
+	}
+	return nil
+}

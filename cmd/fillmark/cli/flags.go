@@ -1,0 +1,148 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package cli
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"github.com/spf13/pflag"
+
+	"fillmark/loops"
+)
+
+// parsedFlag is a flag whose text a parser turns into a quantity, a day, a
+// fluid …; the parser's error names the value and what would be right.
+type parsedFlag[T any] struct {
+	target *T
+	parse  func(string) (T, error)
+	kind   string
+	text   string
+}
+
+func (f *parsedFlag[T]) Set(text string) error {
+	value, err := f.parse(text)
+	if err != nil {
+		return err
+	}
+	*f.target, f.text = value, text
+	return nil
+}
+
+func (f *parsedFlag[T]) String() string { return f.text }
+func (f *parsedFlag[T]) Type() string   { return f.kind }
+
+// need adds a flag that writes to target.
+func need[T any](flags *pflag.FlagSet, target *T, parse func(string) (T, error), name, kind, usage string) {
+	flags.Var(&parsedFlag[T]{target: target, parse: parse, kind: kind}, name, usage)
+}
+
+// may adds a flag that leaves target nil where it is not given, or is "none".
+func may[T any](flags *pflag.FlagSet, target **T, parse func(string) (T, error), name, kind, usage string) {
+	pointer := func(text string) (*T, error) {
+		if text == none {
+			return nil, nil
+		}
+		value, err := parse(text)
+		return &value, err
+	}
+	flags.Var(&parsedFlag[*T]{target: target, parse: pointer, kind: kind}, name, usage)
+}
+
+// none is what is typed for a value that there is not.
+const none = "none"
+
+// orNone lets "none" stand for the zero value.
+func orNone[T any](parse func(string) (T, error)) func(string) (T, error) {
+	return func(text string) (T, error) {
+		if text == none {
+			var zero T
+			return zero, nil
+		}
+		return parse(text)
+	}
+}
+
+// number parses a plain number followed by a unit, such as 65W or 7.9.
+func number(unit string) func(string) (float64, error) {
+	right := "a number with its unit, such as 40" + unit
+	if unit == "" {
+		right = "a plain number, such as 40"
+	}
+	return func(text string) (float64, error) {
+		trimmed := strings.TrimSpace(text)
+		if unit != "" {
+			if !strings.HasSuffix(trimmed, unit) {
+				return 0, &loops.InvalidError{Field: "value", Value: text, Reason: right}
+			}
+			trimmed = strings.TrimSpace(strings.TrimSuffix(trimmed, unit))
+		}
+		var value float64
+		var rest string
+		if n, _ := fmt.Sscanf(trimmed+" ", "%g%s", &value, &rest); n != 1 || math.IsNaN(value) || math.IsInf(value, 0) {
+			return 0, &loops.InvalidError{Field: "value", Value: text, Reason: right}
+		}
+		return value, nil
+	}
+}
+
+// optionally lets the unit of a number that has only one be typed or left
+// away: 18 and 18mg/l.
+func optionally(unit string) func(string) (float64, error) {
+	return func(text string) (float64, error) {
+		value, err := number("")(strings.TrimSuffix(strings.TrimSpace(text), unit))
+		if err != nil {
+			return 0, &loops.InvalidError{Field: "value", Value: text, Reason: "a number, such as 40 or 40" + unit}
+		}
+		return value, nil
+	}
+}
+
+// share parses a percentage of a whole, 0 to 100 %, and returns it as 0 to 1.
+func share(text string) (float64, error) {
+	percent, err := number("%")(text)
+	if err != nil || percent < 0 || percent > 100 {
+		return 0, &loops.InvalidError{Field: "value", Value: text, Reason: "a share from 0% to 100%, such as 50%"}
+	}
+	return percent / 100, nil
+}
+
+// listFlag collects a flag given several times; what the list held before
+// goes with the first.
+type listFlag[T any] struct {
+	target *[]T
+	parse  func(string) (T, error)
+	kind   string
+	texts  []string
+}
+
+func (f *listFlag[T]) Set(text string) error {
+	value, err := f.parse(text)
+	if err != nil {
+		return err
+	}
+	if len(f.texts) == 0 {
+		*f.target = nil
+	}
+	*f.target, f.texts = append(*f.target, value), append(f.texts, text)
+	return nil
+}
+
+func (f *listFlag[T]) String() string { return strings.Join(f.texts, ", ") }
+func (f *listFlag[T]) Type() string   { return f.kind }
+
+// choice parses one of the values of a string type.
+func choice[T ~string](field string, allowed []T) func(string) (T, error) {
+	return func(text string) (T, error) {
+		var names []string
+		for _, a := range allowed {
+			if strings.EqualFold(string(a), strings.TrimSpace(text)) {
+				return a, nil
+			}
+			names = append(names, string(a))
+		}
+		return "", &loops.InvalidError{Field: field, Value: text, Reason: "one of: " + strings.Join(names, ", ")}
+	}
+}

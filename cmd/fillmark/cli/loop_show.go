@@ -1,0 +1,315 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package cli
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"fillmark/cmd/fillmark/web"
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+)
+
+func (a *app) loopShowCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "show TAG", Short: "Show one loop: charge, protection, plan, history", Args: oneTag,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			tag, err := loops.ParseTag(args[0])
+			if err != nil {
+				return err
+			}
+			file, err := ask[workshop.File](cmd.Context(), a, "GET", "/api/v1/loops/"+string(tag), nil)
+			if err != nil {
+				return err
+			}
+			return a.print(file, func(p *printer) { printFile(p, file) })
+		},
+	}
+}
+
+func printFile(p *printer, file workshop.File) {
+	l := file.Loop
+	p.line("%s  %s, %s, %s (revision %d)", l.Tag, file.Machine.Name, file.Machine.Kind, file.Owner.Name, l.Revision)
+	p.line("%s loop, %s: %s", strings.ToUpper(sealedWord(l)[:1])+sealedWord(l)[1:], l.Volume, chargeWords(l.State.Charge))
+	if !l.State.Retired.IsZero() {
+		p.line("Retired on %s.", l.State.Retired.Long())
+	}
+	p.paragraph("Built: ", "  ", strings.Join(workshop.BuiltWords(l.Construction), "; ")+".")
+	printProtection(p, file.Protection)
+	printScale(p, file.Scale)
+	printReadings(p, file.Readings)
+	printPlan(p, l.Plan)
+	p.line("History")
+	p.table([]string{"day", "no.", "what", "by"}, len(file.History), func(i int) []string {
+		e := file.History[len(file.History)-1-i]
+		return []string{e.Day.Long(), fmt.Sprint(e.ID), string(e.Kind), e.By}
+	})
+}
+
+func printProtection(p *printer, protection *workshop.Protection) {
+	if protection == nil {
+		p.line("Freeze point not known: the strength is not on record.")
+		return
+	}
+	words := fmt.Sprintf("First ice at %.1f ± %.1f °C (k = 2)", float64(protection.FreezePoint), float64(protection.Uncertainty))
+	switch {
+	case protection.Wall == nil:
+		words += "; nothing in this loop can freeze."
+	case protection.Holds:
+		words += fmt.Sprintf("; the coldest wall is %s: it holds.", *protection.Wall)
+	default:
+		words += fmt.Sprintf("; the coldest wall is %s: IT DOES NOT HOLD.", *protection.Wall)
+	}
+	p.paragraph("", "", words)
+}
+
+func printPlan(p *printer, plan loops.Plan) {
+	if len(plan.Tasks) == 0 {
+		p.line("Nothing is planned: the loop is not in service.")
+		return
+	}
+	p.line("Plan, by %s", planRests(plan))
+	for _, t := range plan.Tasks {
+		state := ""
+		if t.Paused {
+			state = " (paused)"
+		}
+		p.line("  %s  %s%s", t.Due.Long(), t.Kind, state)
+		for i, c := range t.Clauses {
+			lead := "      "
+			if i == 0 {
+				lead = "    ▐ "
+			}
+			p.paragraph(lead, "      ", fmt.Sprintf("%s: %s [%s]", c.Day.Long(), c.Text, sourceAndGrade(c)))
+		}
+	}
+}
+
+// planRests names what a plan was made from.
+func planRests(plan loops.Plan) string {
+	rests := "policy " + plan.PolicyVersion
+	if plan.EvidenceVersion > 0 {
+		rests += fmt.Sprintf(" and evidence version %d", plan.EvidenceVersion)
+	}
+	return rests
+}
+
+// printScale says what the weighings tell.
+func printScale(p *printer, s *workshop.Scale) {
+	if s == nil {
+		return
+	}
+	if s.Warning != "" {
+		p.paragraph("By weight: ", "  ", s.Warning+".")
+	}
+	if s.Amounts != nil {
+		for _, x := range []struct {
+			what   string
+			amount *loops.Amount
+		}{{"left in after draining", s.Amounts.Left}, {"put in", s.Amounts.Added}, {"in the loop", s.Amounts.Charge}} {
+			if x.amount != nil {
+				p.line("By weight %s: %.0f ± %.0f g, %.0f ± %.0f ml (k = 2).", x.what, x.amount.Mass.Grams(), x.amount.MassUncertainty.Grams(),
+					x.amount.Volume.Millilitres(), x.amount.VolumeUncertainty.Millilitres())
+			}
+		}
+	}
+	if s.Loss != nil {
+		p.line("Lost since %s: %.0f ± %.0f g, which is %.0f ± %.0f g a year.", s.Loss.From.Long(), s.Loss.Lost.Grams(), s.Loss.Uncertainty.Grams(),
+			s.Loss.PerYear.Grams(), s.Loss.PerYearUncertainty.Grams())
+	}
+}
+
+// printReadings says what the temperatures tell, and what they cannot.
+func printReadings(p *printer, r *workshop.Readings) {
+	if r == nil {
+		return
+	}
+	p.line("What the readings say")
+	if last := r.Last; last != nil {
+		p.line("  Read on %s (k = 2)", last.Day.Long())
+		for _, l := range last.Lines() {
+			p.line("    %-22s %s", l.What, l.Value)
+		}
+		printFaults(p, last)
+	}
+	for _, t := range r.Trends {
+		p.paragraph("  ", "    ", fmt.Sprintf("Trend of the %s, %s: %s", t.Name, plural(t.Readings, "reading"), t.Sentence()))
+	}
+	if r.Proof != nil {
+		p.paragraph("  ", "    ", "Repair of "+r.Proof.Day.Long()+": "+r.Proof.Sentence())
+	}
+	p.line("  Cannot be told")
+	if r.Last != nil {
+		for _, x := range r.Last.Refused {
+			p.paragraph("    ", "      ", x.Error()+".")
+		}
+	}
+	for _, c := range r.Cannot {
+		p.paragraph("    ", "      ", c)
+	}
+}
+
+func printFaults(p *printer, last *workshop.LastReading) {
+	if last.Faults == nil {
+		return
+	}
+	for _, f := range last.Faults.Fits {
+		p.line("    fits %-17s %s", f.Percent(), f.Name())
+	}
+	for i, ask := range last.Faults.Next {
+		p.paragraph(fmt.Sprintf("    next %d. ", i+1), "      ", ask)
+	}
+	p.paragraph("    ", "      ", last.Against)
+}
+
+func (a *app) loopHistoryCommand() *cobra.Command {
+	var kinds []loops.EntryKind
+	cmd := &cobra.Command{
+		Use: "history TAG", Short: "Show everything recorded about a loop, with all details, the oldest first", Args: oneTag,
+		Example: `  fillmark loop history 7K3QXA --kind fill --kind weighing`,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			tag, err := loops.ParseTag(args[0])
+			if err != nil {
+				return err
+			}
+			file, err := ask[workshop.File](cmd.Context(), a, "GET", "/api/v1/loops/"+string(tag), nil)
+			if err != nil {
+				return err
+			}
+			entries := slices.DeleteFunc(file.History, func(e loops.Entry) bool { return len(kinds) > 0 && !slices.Contains(kinds, e.Kind) })
+			return a.print(items[loops.Entry]{append([]loops.Entry{}, entries...)}, func(p *printer) {
+				p.line("%s: %d entries.", tag, len(entries))
+				struck := struckIn(file.History)
+				for _, e := range entries {
+					printEntry(p, e, struck[e.ID])
+				}
+			})
+		},
+	}
+	cmd.Flags().Var(&listFlag[loops.EntryKind]{target: &kinds, parse: choice("kind", loops.EntryKinds()), kind: "KIND"}, "kind", "only entries of this kind; repeat")
+	return cmd
+}
+
+// struckIn tells which entries do not count, by the correction that says so.
+func struckIn(history []loops.Entry) map[loops.EntryID]bool {
+	standing := loops.Standing(history)
+	struck := map[loops.EntryID]bool{}
+	for _, e := range history {
+		struck[e.ID] = e.Kind != loops.KindCorrection && !slices.ContainsFunc(standing, func(s loops.Entry) bool { return s.ID == e.ID })
+	}
+	return struck
+}
+
+func printEntry(p *printer, e loops.Entry, struck bool) {
+	mark := ""
+	if struck {
+		mark = "  STRUCK OUT"
+	}
+	p.line("▐ %d  %s  %s  by %s%s", e.ID, e.Day.Long(), e.Kind, e.By, mark)
+	if words := web.EntryWords(e); words != "" {
+		p.paragraph("    ", "    ", words)
+	}
+	if e.Note != "" {
+		p.paragraph("    note: ", "    ", e.Note)
+	}
+}
+
+func (a *app) loopStepsCommand() *cobra.Command {
+	e := loops.Entry{Kind: loops.KindStep}
+	var done loops.StepDone
+	cmd := &cobra.Command{
+		Use:   "steps TAG [--done STEP]",
+		Short: "Print the bench sheet of the wet work, or record a step of it",
+		Example: `  fillmark loop steps 7K3QXA
+  fillmark loop steps 7K3QXA --done rinse-end --value 12 --note "two rinses"
+  fillmark loop steps 7K3QXA --done flush-back --left-out --note "new radiator"`,
+		Args: oneTag,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if done.Step != "" {
+				e.Step = &done
+				return a.record(cmd, args[0], e, func(p *printer, r workshop.Recorded) {
+					p.line("Step %s of %s recorded.", done.Step, r.Loop.Tag)
+				})
+			}
+			for _, name := range []string{"value", "left-out", "note", "day"} {
+				if cmd.Flags().Changed(name) {
+					return &usageError{fmt.Errorf("--%s goes with --done STEP", name)}
+				}
+			}
+			tag, err := loops.ParseTag(args[0])
+			if err != nil {
+				return err
+			}
+			sheet, err := ask[workshop.BenchSheet](cmd.Context(), a, "GET", "/api/v1/loops/"+string(tag)+"/steps", nil)
+			if err != nil {
+				return err
+			}
+			return a.print(sheet, func(p *printer) { printSheet(p, sheet) })
+		},
+	}
+	f := cmd.Flags()
+	entryFlags(f, &e)
+	need(f, &done.Step, choice("done", loops.StepIDs()), "done", "STEP", "the step that was done, by the name on the sheet")
+	may(f, &done.Value, number(""), "value", "NUMBER", "the figure the step asks for, in the sheet's unit")
+	f.BoolVar(&done.LeftOut, "left-out", false, "the step was left out; --note says why")
+	return cmd
+}
+
+// printSheet prints the steps with a box to tick each.
+func printSheet(p *printer, s workshop.BenchSheet) {
+	p.line("%s  %s, %s: wet work of %s loop", s.Tag, s.Machine, s.Owner, map[bool]string{true: "a sealed", false: "an open"}[s.Sealed])
+	p.line("%d of %d steps to do.", s.Open, len(s.Steps))
+	p.line("The safety data sheets, local rules and licensed practice decide.")
+	for _, w := range s.Warnings {
+		p.paragraph("! ", "  ", w)
+	}
+	var phase loops.StepPhase
+	for _, step := range s.Steps {
+		if step.Phase != phase {
+			phase = step.Phase
+			p.line("▐ %s", strings.ToUpper(string(phase)))
+		}
+		printStep(p, step)
+	}
+	printCautions(p, s.Cautions)
+}
+
+func printStep(p *printer, step loops.StepState) {
+	box := "[ ]"
+	switch {
+	case step.LeftOut:
+		box = "[-]"
+	case !step.Open():
+		box = "[x]"
+	}
+	p.paragraph("  "+box+" "+string(step.ID)+": ", "      ", step.Do)
+	p.paragraph("      ! ", "        ", step.Caution)
+	if step.Records != "" && step.Value == nil {
+		p.line("      %s: ________ %s", step.Records, step.Unit)
+	}
+	if !step.Open() {
+		words := step.Done.Long() + ", " + step.By
+		if step.Value != nil {
+			words += fmt.Sprintf(": %s %g %s", step.Records, *step.Value, step.Unit)
+		}
+		if step.Note != "" {
+			words += "; " + step.Note
+		}
+		p.paragraph("      ", "      ", words)
+	}
+	p.line("      [%s, %s]", step.Source, step.Grade)
+}
+
+// sourceAndGrade says where a figure is from and how good that is, where the
+// source does not say so itself.
+func sourceAndGrade(c loops.Clause) string {
+	if strings.HasPrefix(c.Source, c.Grade) {
+		return c.Source
+	}
+	return c.Source + ", " + c.Grade
+}

@@ -1,0 +1,229 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package cli
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+)
+
+// mixAnswer is the JSON contract of mix; doc/commands.md lists it.
+type mixAnswer struct {
+	Target        workshop.Strength  `json:"target"`
+	Result        workshop.Strength  `json:"result"`
+	Poured        workshop.Strength  `json:"poured"`                  // of the mix itself, before it meets what was left in the loop
+	Uncompensated *workshop.Strength `json:"uncompensated,omitempty"` // had the liquid left in the loop been forgotten
+	Parts         []partAnswer       `json:"parts"`
+	Total         partAnswer         `json:"total"`
+	ContractionML float64            `json:"contraction_ml"`
+	Steps         []workshop.Step    `json:"steps"`
+	Warnings      []workshop.Reason  `json:"warnings"`
+	Cautions      []workshop.Caution `json:"cautions"`
+	Sources       []string           `json:"sources"`
+}
+
+type partAnswer struct {
+	Name     string  `json:"name,omitempty"`
+	MassG    float64 `json:"mass_g"`
+	VolumeML float64 `json:"volume_ml"`
+}
+
+func partOf(p chemistry.Part) partAnswer {
+	return partAnswer{Name: p.Name, MassG: p.Mass.Grams(), VolumeML: p.Volume.Millilitres()}
+}
+
+// mixAnswerOf converts what chemistry computed; left tells that liquid stayed
+// in the loop, so that the answer says what forgetting it would have made.
+func mixAnswerOf(m chemistry.MixResult, left bool) mixAnswer {
+	answer := mixAnswer{
+		Target: workshop.StrengthOf(m.Target), Result: workshop.StrengthOf(m.Result), Poured: workshop.StrengthOf(m.Poured), Parts: []partAnswer{}, Total: partOf(m.Total),
+		ContractionML: m.Contraction.Millilitres(), Steps: workshop.StepsOf(m.Steps), Warnings: workshop.ReasonsOf(m.Warnings),
+		Cautions: workshop.CautionsOf(m.Cautions), Sources: m.Sources,
+	}
+	if left {
+		answer.Uncompensated = new(workshop.StrengthOf(m.Uncompensated))
+	}
+	for _, p := range m.Parts {
+		answer.Parts = append(answer.Parts, partOf(p))
+	}
+	return answer
+}
+
+func (a *app) mixCommand() *cobra.Command {
+	var r chemistry.MixRequest
+	r.Bench = chemistry.DefaultAt
+	cmd := &cobra.Command{
+		Use:   "mix --fluid FLUID (--protect TEMPERATURE | --mass % | --volume %) --make VOLUME",
+		Short: "What to pour for a fresh mix",
+		Long: `What to pour for a fresh mix. --protect is the coldest wetted wall in use,
+storage or transport; the target is that minus the margin. Grams are rounded
+to what the scale reads, and everything else follows from them. What speaks
+against the strength stands above the amounts.`,
+		Example: `  fillmark mix --fluid pg --protect -20C --make 600ml --concentrate 95% --at 20C
+  fillmark mix --fluid pg --mass 40% --make 75ml --concentrate 95% --left 15ml
+  fillmark mix --fluid water --make 600ml    # where nothing can freeze`,
+		Args: noArgs,
+		RunE: func(*cobra.Command, []string) error {
+			if r.Fluid.IsGlycol() && r.Concentrate == 0 && r.Premix == 0 {
+				r.Concentrate = 1
+			}
+			m, err := chemistry.Mix(r)
+			if err != nil {
+				return err
+			}
+			return a.print(mixAnswerOf(m, r.Left > 0), func(out *printer) { printMix(out, r.Fluid, r.Left, m) })
+		},
+	}
+	f := cmd.Flags()
+	need(f, &r.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "eg, pg, water or deionised")
+	may(f, &r.Protect, chemistry.ParseCelsius, "protect", "TEMPERATURE", "coldest wetted wall in use, storage or transport")
+	may(f, &r.Margin, chemistry.ParseCelsiusDelta, "margin", "DIFFERENCE", "freeze point below the wall (default 5K)")
+	may(f, &r.Mass, chemistry.ParseMassPercent, "mass", "PERCENT", "wanted glycol mass %")
+	may(f, &r.Volume, chemistry.ParseVolumePercent, "volume", "PERCENT", "wanted glycol volume % before mixing at 20 °C")
+	need(f, &r.Make, chemistry.ParseLitre, "make", "VOLUME", "how much to make")
+	need(f, &r.Concentrate, chemistry.ParseMassPercent, "concentrate", "PERCENT", "glycol mass % of the concentrate by its label (default 100%, pure glycol)")
+	may(f, &r.ConcentrateDensity, chemistry.ParseDensity, "concentrate-density", "DENSITY", "by its label, such as 1.12kg/l")
+	need(f, &r.Premix, chemistry.ParseMassPercent, "premix", "PERCENT", "glycol mass % of a premix at hand")
+	need(f, &r.PremixAvailable, chemistry.ParseLitre, "premix-available", "VOLUME", "how much of it there is")
+	need(f, &r.Bench, chemistry.ParseCelsius, "at", "TEMPERATURE", "temperature of the liquids (default 20C)")
+	need(f, &r.Step, parseStep, "step", "MASS", "what the scale reads (default 1g)")
+	need(f, &r.Left, chemistry.ParseLitre, "left", "VOLUME", "liquid left in the loop after draining")
+	need(f, &r.LeftMass, chemistry.ParseMassPercent, "left-mass", "PERCENT", "glycol mass % of the liquid left (default 0%, rinsed)")
+	need(f, &r.LeftUncertainty, chemistry.ParseLitre, "left-uncertainty", "VOLUME", "how sure the volume left is (k = 2)")
+	need(f, &r.ConcentrateUncertainty, chemistry.ParseMassPercent, "concentrate-uncertainty", "PERCENT", "how sure its strength is (k = 2)")
+	needFlags(cmd, "fluid", "make")
+	return cmd
+}
+
+// parseStep reads what a scale reads: more than nothing.
+func parseStep(text string) (chemistry.Kilogram, error) {
+	step, err := chemistry.ParseKilogram(text)
+	if err == nil && step == 0 {
+		err = &loops.InvalidError{Field: "step", Value: text, Reason: "more than nothing, such as 1g or 0.1g"}
+	}
+	return step, err
+}
+
+// printMix prints what speaks against a mix, what it makes and what to pour;
+// left is what it meets in the loop.
+func printMix(out *printer, fluid chemistry.Fluid, left chemistry.Litre, m chemistry.MixResult) {
+	if verdict := chemistry.Judge(m.Warnings); verdict != chemistry.Go {
+		out.verdict(verdict)
+		printReasons(out, workshop.ReasonsOf(m.Warnings))
+	}
+	where := ""
+	if left > 0 {
+		where = " in the loop"
+	}
+	what, wanted := m.Result.Mass.String(), fmt.Sprintf(" Wanted: %s, %s.", m.Target.Mass, m.Target.Freeze.Stated)
+	if !fluid.IsGlycol() {
+		what, wanted = fluid.Name(), ""
+	}
+	out.paragraph("", "", fmt.Sprintf("%s%s: first ice at %.1f ± %.1f °C (k = 2).%s",
+		what, where, float64(m.Result.Freeze.Stated), float64(m.Result.Freeze.Uncertainty), wanted))
+	out.table([]string{"pour", "weigh", "which is"}, len(m.Parts)+1, func(i int) []string {
+		p := m.Total
+		if i < len(m.Parts) {
+			p = m.Parts[i]
+		} else {
+			p.Name = "makes"
+		}
+		return []string{p.Name, grams(p.Mass.Grams()), fmt.Sprintf("%.1f ml", p.Volume.Millilitres())}
+	})
+	out.line("Contraction on mixing: %.1f ml.", m.Contraction.Millilitres())
+	if left > 0 && fluid.IsGlycol() {
+		out.paragraph("", "", fmt.Sprintf("The mix itself is %s; the %s left in the loop make %s of it. Without counting them it would be %s there, first ice at %s.",
+			m.Poured.Mass, left, m.Result.Mass, m.Uncompensated.Mass, m.Uncompensated.Freeze.Stated))
+	}
+	printSteps(out, workshop.StepsOf(m.Steps))
+	printCautions(out, workshop.CautionsOf(m.Cautions))
+	printSources(out, m.Sources)
+}
+
+func printSteps(out *printer, steps []workshop.Step) {
+	if len(steps) == 0 {
+		return
+	}
+	out.line("Steps")
+	for i, s := range steps {
+		text := s.Do + " " + s.What
+		if s.MassG > 0 {
+			text += fmt.Sprintf(", %s (%.0f ml)", grams(s.MassG), s.VolumeML)
+		} else if s.VolumeML > 0 {
+			text += fmt.Sprintf(", %.0f ml", s.VolumeML)
+		}
+		out.paragraph(fmt.Sprintf("  %d. ", i+1), "     ", text)
+	}
+}
+
+// grams prints a mass as a bench scale shows it: to a hundredth of a gram, no
+// zeros behind.
+func grams(g float64) string {
+	return strconv.FormatFloat(math.Round(g*100)/100, 'f', -1, 64) + " g"
+}
+
+// printReasons prints the rules that fired; one that decides nothing is a note.
+func printReasons(out *printer, reasons []workshop.Reason) {
+	if len(reasons) == 0 {
+		return
+	}
+	out.line("Reasons")
+	for _, r := range reasons {
+		word := string(r.Verdict)
+		if r.Verdict == chemistry.Go {
+			word = "note"
+		}
+		out.paragraph("  "+word+": ", "    ", fmt.Sprintf("%s [%s; %s]", r.Text, r.Rule, cited(r.Source, r.Grade)))
+	}
+}
+
+// cited is a source with its grade in words, unless the source says as much.
+func cited(source string, grade chemistry.Grade) string {
+	if first, _, _ := strings.Cut(grade.Name(), ","); strings.HasPrefix(source, first) || grade == chemistry.Computed && strings.HasPrefix(source, "computed") {
+		return source
+	}
+	return source + "; " + grade.Name()
+}
+
+// codes are the precautionary statements by their codes alone: their words
+// stand in the text, in --json and on the pages, and a wall of them is not read.
+func codes(statements []string) []string {
+	if len(statements) == 0 {
+		return nil
+	}
+	var all []string
+	for _, s := range statements {
+		code, _, _ := strings.Cut(s, " ")
+		all = append(all, code)
+	}
+	return []string{strings.Join(all, ", ") + "."}
+}
+
+// printCautions prints what each substance can do: the text, the hazard
+// statements, and the codes of what to do about them.
+func printCautions(out *printer, cautions []workshop.Caution) {
+	if len(cautions) == 0 {
+		return
+	}
+	out.line("Cautions")
+	for _, c := range cautions {
+		signal := ""
+		if c.Signal != "" {
+			signal = " (" + c.Signal + ")"
+		}
+		out.paragraph("  ", "    ", fmt.Sprintf("%s%s: %s", c.Substance, signal, c.Text))
+		if len(c.H)+len(c.P) > 0 {
+			out.paragraph("    ", "    ", strings.Join(slices.Concat(c.H, codes(c.P)), " "))
+		}
+	}
+}

@@ -1,0 +1,366 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package cli
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+	"fillmark/loops/findings"
+)
+
+func (a *app) openingLivesCommand() *cobra.Command {
+	origin, by, asFile := loops.WorkshopFill, "", false
+	cmd := &cobra.Command{
+		Use:   "lives",
+		Short: "List the lives of all charges, or write them as a file for fillmark lives",
+		Long: `List the lives of all charges, or write them as a file for fillmark lives: what
+it answers is what opening howlong answers. Ages are months since the fill (days
+/ 30.4375). Factory and workshop charges are never in one file.`,
+		Example: "  fillmark opening lives --csv --by metals > lives.csv && fillmark lives lives.csv",
+		Args:    noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if asFile {
+				return a.download(cmd.Context(), query("/api/v1/openings/lives", "origin", string(origin), "by", by), a.out)
+			}
+			found, err := ask[items[workshop.CaseLine]](cmd.Context(), a, "GET", "/api/v1/openings/cases", nil)
+			if err != nil {
+				return err
+			}
+			return a.print(found, func(p *printer) {
+				p.line("%s on record.", plural(len(found.Items), "charge"))
+				p.table([]string{"tag", "origin", "good at", "found failed at", "cause", "not counted"}, len(found.Items), func(i int) []string {
+					return caseRow(found.Items[i])
+				})
+			})
+		},
+	}
+	f := cmd.Flags()
+	f.BoolVar(&asFile, "csv", false, "write the file")
+	need(f, &origin, choice("origin", chargeOrigins()), "origin", "ORIGIN", "of the charges in the file: workshop (default), factory or unknown")
+	f.StringVar(&by, "by", "", "`TRAIT` that parts them into groups")
+	return cmd
+}
+
+func caseRow(c workshop.CaseLine) []string {
+	good, found := "", ""
+	if c.Good > 0 {
+		good = fmt.Sprintf("%.1f", c.Good)
+	}
+	if c.Found != nil {
+		found = fmt.Sprintf("%.1f", *c.Found)
+	}
+	return []string{string(c.Tag), string(c.Origin), good, found, string(c.Cause), c.LeftOut}
+}
+
+func (a *app) openingPatternCommand() *cobra.Command {
+	var cause, trait string
+	cmd := &cobra.Command{
+		Use:   "pattern [--cause CAUSE] [--trait KEY=VALUE]",
+		Short: "Pattern or chance? What failed charges have that healthy ones have not",
+		Long: `Pattern or chance? Sets the charges that a cause ended against those measured
+good, for one trait or for every trait that parts them. Whatever comes out is an
+idea: the same cases suggested it. Put it under watch and let later ones decide.
+
+Keys: ` + wrapped(workshop.TraitKeys()),
+		Example: "  fillmark opening pattern --cause clog --trait metal=aluminium",
+		Args:    noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			answer, err := ask[workshop.PatternAnswer](cmd.Context(), a, "GET", query("/api/v1/openings/pattern", "cause", cause, "trait", trait), nil)
+			if err != nil {
+				return err
+			}
+			return a.print(answer, func(p *printer) { printPattern(p, answer) })
+		},
+	}
+	cmd.Flags().StringVar(&cause, "cause", string(loops.CauseClog), "`CAUSE` that ended them: clog, pump, leak or other")
+	cmd.Flags().StringVar(&trait, "trait", "", "`KEY=VALUE` such as metal=aluminium; without it all are compared")
+	return cmd
+}
+
+func printPattern(p *printer, answer workshop.PatternAnswer) {
+	if len(answer.Lines) == 0 {
+		p.line("Nothing to compare.")
+	}
+	for _, l := range answer.Lines {
+		printTrait(p, l)
+	}
+	p.paragraph("", "", "Rests on "+answer.RestOn+".")
+	printApart(p, answer.Apart)
+}
+
+func printTrait(p *printer, l workshop.PatternLine) {
+	if l.Sentence != "" {
+		p.paragraph("", "  ", l.Sentence)
+	}
+	printRefused(p, l.Refused)
+	if l.Firmer != "" {
+		p.paragraph("  Firmer: ", "    ", l.Firmer+".")
+	}
+}
+
+func printRefused(p *printer, refused []findings.Refusal) {
+	for _, r := range refused {
+		p.paragraph("Not answered, "+r.What+": ", "  ", r.Why)
+	}
+}
+
+func printApart(p *printer, apart []workshop.ApartLine) {
+	for _, x := range apart {
+		p.paragraph("", "  ", fmt.Sprintf("Not counted: %d %s.", x.Count, x.Why))
+	}
+}
+
+func (a *app) openingHowLongCommand() *cobra.Command {
+	var by, svg string
+	origin := loops.WorkshopFill
+	cmd := &cobra.Command{
+		Use:     "howlong [--by TRAIT]",
+		Short:   "How long do charges last? Curves with limits and numbers at risk",
+		Long:    "How long do charges last? One answer for workshop charges and one for factory\ncharges, which are never pooled; in groups by a key, or by having one trait.\n\nKeys: " + wrapped(workshop.GroupKeys()),
+		Example: "  fillmark opening howlong --by metals\n  fillmark opening howlong --svg factory.svg --origin factory",
+		Args:    noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if svg == "" && cmd.Flags().Changed("origin") {
+				return &usageError{errors.New("--origin says what --svg draws: give both, or neither")}
+			}
+			found, err := ask[items[workshop.OriginLives]](cmd.Context(), a, "GET", query("/api/v1/openings/howlong", "by", by), nil)
+			if err != nil {
+				return err
+			}
+			drawn := false
+			if svg != "" {
+				if drawn, err = a.drawHowLong(cmd.Context(), svg, origin, by); err != nil {
+					return err
+				}
+			}
+			return a.print(found, func(p *printer) {
+				printHowLong(p, found.Items)
+				switch {
+				case drawn:
+					p.line("The curve of %s charges is drawn in %s.", origin, svg)
+				case svg != "":
+					p.line("Nothing is drawn: %s charges have no curve yet.", origin)
+				}
+			})
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&by, "by", "", "`TRAIT` that parts them: a key, or KEY=VALUE for with and without")
+	f.StringVar(&svg, "svg", "", "draw the curve into `FILE`")
+	need(f, &origin, choice("origin", chargeOrigins()), "origin", "ORIGIN", "of the charges that --svg draws: workshop (default), factory or unknown")
+	return cmd
+}
+
+func chargeOrigins() []loops.Origin {
+	return []loops.Origin{loops.WorkshopFill, loops.Factory, loops.UnknownOrigin}
+}
+
+func printHowLong(p *printer, found []workshop.OriginLives) {
+	if len(found) == 0 {
+		p.line("No charge is on record yet.")
+	}
+	for _, l := range found {
+		p.line("%s charges, ages in months since the fill", l.Origin)
+		if l.Report.N > 0 {
+			printLives(p, l.Report)
+		}
+		printRefused(p, l.Lacks)
+		printApart(p, l.Apart)
+	}
+}
+
+// drawHowLong draws the curve of one origin from the rows its answer rests on,
+// and tells whether there is one.
+func (a *app) drawHowLong(ctx context.Context, file string, origin loops.Origin, by string) (bool, error) {
+	var rows bytes.Buffer
+	if err := a.download(ctx, query("/api/v1/openings/lives", "origin", string(origin), "by", by), &rows); err != nil {
+		return false, err
+	}
+	if bytes.Count(rows.Bytes(), []byte("\n")) < 2 { // the names of the columns alone
+		return false, nil
+	}
+	lives, err := findings.ReadCSV(&rows)
+	if err != nil {
+		return false, fmt.Errorf("rows of %s charges: %w", origin, err)
+	}
+	return drawLives(file, "months", findings.Analyse(lives, findings.FromRegister), lives)
+}
+
+func (a *app) openingWhenLookCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "whenlook", Short: "When should I look? The age the openings call for, and the plans it changes", Args: noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			found, err := ask[items[workshop.WhenLook]](cmd.Context(), a, "GET", "/api/v1/openings/whenlook", nil)
+			if err != nil {
+				return err
+			}
+			return a.print(found, func(p *printer) {
+				for _, l := range found.Items {
+					printWhenLook(p, l)
+				}
+			})
+		},
+	}
+}
+
+func (a *app) openingEvidenceCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "evidence", Short: "What plans learnt from openings, every version with its day; loop show names the one of a plan", Args: noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			found, err := ask[items[loops.Evidence]](cmd.Context(), a, "GET", "/api/v1/openings/evidence", nil)
+			if err != nil {
+				return err
+			}
+			return a.print(found, func(p *printer) {
+				if len(found.Items) == 0 {
+					p.line("None yet: plans rest on the policy alone.")
+				}
+				for _, e := range found.Items {
+					p.line("▐ Version %d, %s", e.Version, loops.DayOf(e.Made, time.UTC).Long())
+					printEvidence(p, e)
+				}
+			})
+		},
+	}
+}
+
+func printEvidence(p *printer, e loops.Evidence) {
+	if len(e.Ages) == 0 {
+		p.line("  No age: nothing failed, or nothing healthy is on record.")
+	}
+	build := map[bool]string{true: "sealed", false: "open"}
+	p.table([]string{"charges", "loops", "months", "n", "failures", "loop-months", "known since"}, len(e.Ages), func(i int) []string {
+		x := e.Ages[i]
+		return []string{string(x.Origin), build[x.Sealed], fmt.Sprintf("%.1f", x.Months), fmt.Sprint(x.Lives), fmt.Sprint(x.Failures), fmt.Sprintf("%.0f", x.LoopMonths), x.Since.String()}
+	})
+	for _, n := range e.Notices {
+		p.paragraph("  ", "    ", n.Text)
+	}
+}
+
+func printWhenLook(p *printer, l workshop.WhenLook) {
+	p.line("%s", strings.ToUpper(l.Of[:1])+l.Of[1:])
+	if l.Sentence != "" {
+		p.paragraph("  ", "  ", l.Sentence)
+	}
+	p.paragraph("  ", "  ", fmt.Sprintf("Rests on %s. The shop's rule without openings: %.3g months.", l.RestsOn, l.Default))
+	printRefused(p, l.Refused)
+	if l.Firmer != "" {
+		p.paragraph("  Firmer: ", "    ", l.Firmer+".")
+	}
+	if len(l.Moves) > 0 {
+		p.line("  Service checks it brings forward")
+	}
+	p.table([]string{"tag", "machine", "without", "now"}, len(l.Moves), func(i int) []string {
+		m := l.Moves[i]
+		return []string{string(m.Tag), m.Machine, m.Was.String(), m.Is.String()}
+	})
+}
+
+func (a *app) openingWatchCommand() *cobra.Command {
+	cmd := &cobra.Command{Use: "watch", Short: "Patterns to be tested on charges that end from now on", Args: cobra.NoArgs}
+	var watch loops.PatternWatch
+	add := &cobra.Command{
+		Use:     "add --cause CAUSE --trait KEY=VALUE",
+		Short:   "Write a pattern down before the cases that test it",
+		Example: "  fillmark opening watch add --cause clog --trait metal=aluminium --read-at 5",
+		Args:    noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			line, err := ask[workshop.WatchLine](cmd.Context(), a, "POST", "/api/v1/openings/watches", watch)
+			if err != nil {
+				return err
+			}
+			return a.print(line, func(p *printer) {
+				p.line("Watch %d: %s, %s.", line.ID, line.Cause, line.Answer.Words)
+				p.paragraph("", "", fmt.Sprintf("It counts charges that end after %s; %d earlier ones do not.", line.Registered.Long(), line.PassedOver))
+			})
+		},
+	}
+	f := add.Flags()
+	need(f, &watch.Cause, choice("cause", loops.Causes()), "cause", "CAUSE", "clog, pump, leak or other")
+	f.StringVar(&watch.Trait, "trait", "", "`KEY=VALUE` such as metal=aluminium")
+	f.IntVar(&watch.ReadAt, "read-at", 5, "`number` of later failures at which it is read, once; 0 reads it each time")
+	f.StringVar(&watch.Why, "why", "", "what suggested it")
+	needFlags(add, "cause", "trait")
+	list := &cobra.Command{
+		Use: "list", Short: "List the watches and what has come of them", Args: noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			found, err := ask[items[workshop.WatchLine]](cmd.Context(), a, "GET", "/api/v1/openings/watches", nil)
+			if err != nil {
+				return err
+			}
+			return a.print(found, func(p *printer) {
+				p.line("%s.", plural(len(found.Items), "watch pattern"))
+				for _, w := range found.Items {
+					p.line("%d  %s, %s, since %s by %s", w.ID, w.Cause, w.Answer.Words, w.Registered.Long(), w.By)
+					printTrait(p, w.Answer)
+				}
+			})
+		},
+	}
+	cmd.AddCommand(add, list)
+	return cmd
+}
+
+func (a *app) openingSummaryCommand() *cobra.Command {
+	var trait, maker, model string
+	asTable := false
+	cmd := &cobra.Command{
+		Use:   "summary (--maker MAKER [--model MODEL] | --trait KEY=VALUE)",
+		Short: "What a maker may be shown: counts, ages, words, and nothing about owners",
+		Example: `  fillmark opening summary --maker "Lowtide Works" --csv
+  fillmark opening summary --trait lot=B-17`,
+		Args: noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			switch {
+			case maker != "" && trait == "" && model != "":
+				trait = "model=" + maker + " " + model
+			case maker != "" && trait == "":
+				trait = "maker=" + maker
+			case trait == "" || maker != "" || model != "":
+				return &usageError{fmt.Errorf("--maker (with --model if wanted) or --trait, one of them")}
+			}
+			if asTable {
+				return a.download(cmd.Context(), query("/api/v1/openings/summary.csv", "trait", trait), a.out)
+			}
+			summary, err := ask[workshop.Summary](cmd.Context(), a, "GET", query("/api/v1/openings/summary", "trait", trait), nil)
+			if err != nil {
+				return err
+			}
+			return a.print(summary, func(p *printer) { printSummary(p, summary) })
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&maker, "maker", "", "`MAKER` as the workshop types it")
+	f.StringVar(&model, "model", "", "`MODEL` of that maker")
+	f.StringVar(&trait, "trait", "", "any `KEY=VALUE`")
+	f.BoolVar(&asTable, "csv", false, "write the openings as a table")
+	return cmd
+}
+
+func printSummary(p *printer, s workshop.Summary) {
+	p.line("%s: %s, %d failed, %d measured good.", s.Words, plural(s.Charges, "charge"), s.Failed, s.Good)
+	p.table([]string{"cause", "charges"}, len(s.Causes), func(i int) []string { return []string{s.Causes[i].Word, fmt.Sprint(s.Causes[i].Count)} })
+	p.table([]string{"seen", "openings"}, len(s.Seen), func(i int) []string { return []string{s.Seen[i].Word, fmt.Sprint(s.Seen[i].Count)} })
+	p.table([]string{"months", "cause", "seen", "charge"}, len(s.Cases), func(i int) []string {
+		c := s.Cases[i]
+		return []string{c.Age(), string(c.Cause), c.Look, c.Fluid + ", " + string(c.Origin)}
+	})
+	for _, l := range s.Lives {
+		p.line("%s charges, ages in months since the fill", l.Origin)
+		if l.Report.N > 0 {
+			printLives(p, l.Report)
+		}
+		printApart(p, l.Apart)
+	}
+}

@@ -1,0 +1,223 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package cli
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"fillmark/cmd/fillmark/web"
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+	"fillmark/notify"
+)
+
+func (a *app) outboxCommand() *cobra.Command {
+	cmd := &cobra.Command{Use: "outbox", Short: "Outbox: mail written, waiting, delivered and come back", Args: cobra.NoArgs}
+	cmd.AddCommand(
+		a.outboxListCommand(), a.outboxShowCommand(),
+		a.outboxActCommand(workshop.Retry, "Try again what waits, was refused or has expired"),
+		a.outboxActCommand(workshop.Hold, "Keep a waiting message back"),
+		a.outboxActCommand(workshop.Release, "Let a message go that was held"),
+		a.outboxActCommand(workshop.Drop, "Give a message up"),
+		a.suppressedCommand(), a.allowCommand(), a.letterCommand(),
+	)
+	return cmd
+}
+
+// messageStatuses are what outbox list can be narrowed to.
+var messageStatuses = []loops.MessageStatus{loops.Queued, loops.Held, loops.Delivered, loops.Refused, loops.Expired, loops.Dropped}
+
+func (a *app) outboxListCommand() *cobra.Command {
+	var status string
+	cmd := &cobra.Command{
+		Use: "list", Short: "List the messages, newest first", Args: noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if status != "" {
+				if _, err := choice("status", messageStatuses)(status); err != nil {
+					return err
+				}
+			}
+			messages, err := ask[items[loops.Message]](cmd.Context(), a, "GET", "/api/v1/outbox?status="+queryEscape(status), nil)
+			if err != nil {
+				return err
+			}
+			return a.print(messages, func(p *printer) {
+				p.line("%s.", plural(len(messages.Items), "message"))
+				p.list([]string{"key", "status", "to", "subject"}, len(messages.Items), func(i int) []string {
+					m := messages.Items[i]
+					return []string{string(m.Key), string(m.Status), m.To, m.Subject}
+				})
+			})
+		},
+	}
+	cmd.Flags().StringVar(&status, "status", "", "only `STATUS`: queued, held, delivered, refused, expired or dropped")
+	return cmd
+}
+
+func (a *app) outboxShowCommand() *cobra.Command {
+	var raw, html bool
+	cmd := &cobra.Command{
+		Use: "show KEY", Short: "Show one message as its reader sees it", Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			message, err := ask[loops.Message](cmd.Context(), a, "GET", "/api/v1/outbox/message?key="+queryEscape(args[0]), nil)
+			if err != nil {
+				return err
+			}
+			if raw && !a.json {
+				_, err := a.out.Write(message.Raw)
+				return err
+			}
+			preview, err := notify.ReadPreview(message.Raw)
+			if err != nil && len(message.Raw) > 0 {
+				return err
+			}
+			return a.print(message, func(p *printer) {
+				if html {
+					p.line("%s", preview.HTML)
+					return
+				}
+				printMessage(p, message, preview)
+			})
+		},
+	}
+	cmd.Flags().BoolVar(&raw, "raw", false, "its bytes as stored, before signing")
+	cmd.Flags().BoolVar(&html, "html", false, "its HTML part")
+	return cmd
+}
+
+func printMessage(p *printer, m loops.Message, preview notify.Preview) {
+	p.line("%s: %s after %s.", m.Key, m.Status, strings.ToLower(plural(m.Attempts, "attempt")))
+	if m.LastError != "" {
+		p.paragraph("  ", "  ", "Last: "+m.LastError)
+	}
+	switch m.Status {
+	case loops.Queued:
+		p.line("  Next attempt %s.", m.NextAttempt.Format("Mon 2 Jan 2006 15:04 MST"))
+	case loops.Refused:
+		p.paragraph("  ", "  ", "Ask the owner for the right address; then fillmark outbox retry "+string(m.Key)+" for an owner whose address stayed the same.")
+	}
+	if len(m.Raw) == 0 {
+		p.line("Its text has been deleted.")
+		return
+	}
+	p.line("From: %s\nTo: %s\nSubject: %s\nDate: %s\n", preview.From, preview.To, preview.Subject, preview.Date)
+	p.line("%s", strings.TrimRight(preview.Text, "\n"))
+}
+
+func (a *app) outboxActCommand(action workshop.OutboxAction, short string) *cobra.Command {
+	return &cobra.Command{
+		Use: string(action) + " KEY", Short: short, Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			asked := web.MessageAction{Key: loops.MessageKey(args[0]), Action: action}
+			m, err := ask[loops.Message](cmd.Context(), a, "POST", "/api/v1/outbox/message", asked)
+			if err != nil {
+				return err
+			}
+			return a.print(m, func(p *printer) { p.line("%s: %s.", m.Key, m.Status) })
+		},
+	}
+}
+
+func (a *app) suppressedCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "suppressed", Short: "List the addresses that mail does not reach, and why", Args: noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			list, err := ask[items[loops.Suppression]](cmd.Context(), a, "GET", "/api/v1/suppressed", nil)
+			if err != nil {
+				return err
+			}
+			return a.print(list, func(p *printer) {
+				if len(list.Items) == 0 {
+					p.line("No address has been given up.")
+					return
+				}
+				p.line("%s given up: nothing is sent there.", countAddresses(len(list.Items)))
+				for _, x := range list.Items {
+					p.paragraph("  ", "    ", fmt.Sprintf("%s since %s: %s", x.Address, x.Since.Format("Mon 2 Jan 2006"), x.Reason))
+				}
+				p.line("Ask the owner for another address. Where this one is right again: fillmark outbox allow ADDRESS.")
+			})
+		},
+	}
+}
+
+func (a *app) allowCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "allow ADDRESS", Short: "Let mail go again to an address that was given up", Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			answer, err := ask[web.AllowedAddress](cmd.Context(), a, "POST", "/api/v1/suppressed/allow", web.AllowedAddress{Address: args[0]})
+			if err != nil {
+				return err
+			}
+			return a.print(answer, func(p *printer) { p.line("Mail may go to %s again.", answer.Address) })
+		},
+	}
+}
+
+func (a *app) letterCommand() *cobra.Command {
+	var html bool
+	cmd := &cobra.Command{
+		Use: "letter TAG", Short: "Write a letter on paper to the owner of a loop", Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			letter, err := ask[web.LetterAnswer](cmd.Context(), a, "GET", "/api/v1/loops/"+pathEscape(args[0])+"/letter", nil)
+			if err != nil {
+				return err
+			}
+			return a.print(letter, func(p *printer) {
+				if html {
+					p.line("%s", letter.HTML)
+					return
+				}
+				p.line("%s", strings.TrimRight(letter.Text, "\n"))
+			})
+		},
+	}
+	cmd.Flags().BoolVar(&html, "html", false, "as a page to print from a browser")
+	return cmd
+}
+
+// maxBounce is what a mail that came back may weigh; the reader takes no more.
+const maxBounce = 1 << 20
+
+func (a *app) bounceCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "bounce", Short: "Read one mail that came back, from standard input", Args: noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			raw, err := io.ReadAll(io.LimitReader(a.in, maxBounce))
+			if err != nil {
+				return fmt.Errorf("bounce: %w", err)
+			}
+			var answer web.BounceAnswer
+			err = a.with(cmd.Context(), func(c *client) error {
+				answer, err = decoded[web.BounceAnswer](c.send(cmd.Context(), "POST", "/api/v1/bounces", content{"message/rfc822", bytes.NewReader(raw)}))
+				return err
+			})
+			if err != nil {
+				return err
+			}
+			return a.print(answer, func(p *printer) {
+				switch {
+				case answer.Ignored != "":
+					p.line("Nothing changed: %s.", answer.Ignored)
+				case answer.GivenUp:
+					p.line("%s %s. Nothing is sent to its address any more.", answer.Message, answer.Reason)
+				default:
+					p.line("%s %s.", answer.Message, answer.Reason)
+				}
+			})
+		},
+	}
+}
+
+func countAddresses(n int) string {
+	if n == 1 {
+		return "1 address"
+	}
+	return fmt.Sprintf("%d addresses", n)
+}

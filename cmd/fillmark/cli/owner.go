@@ -1,0 +1,221 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package cli
+
+import (
+	"fmt"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"fillmark/cmd/fillmark/web"
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+)
+
+func (a *app) ownerCommand() *cobra.Command {
+	cmd := &cobra.Command{Use: "owner", Short: "Owners: who a machine goes back to", Args: cobra.NoArgs}
+	cmd.AddCommand(a.ownerAddCommand(), a.ownerListCommand(), a.ownerShowCommand(), a.ownerEditCommand(),
+		a.ownerExportCommand(), a.ownerEraseCommand())
+	return cmd
+}
+
+// ownerFlags are the fields of an owner.
+func ownerFlags(f *pflag.FlagSet, o *loops.Owner) {
+	f.StringVar(&o.Name, "name", o.Name, "how the owner is addressed")
+	f.StringVar(&o.Email, "email", o.Email, "one mail address; none: letters or calls")
+	f.StringVar(&o.Phone, "phone", o.Phone, "telephone")
+	f.StringVar(&o.Zone, "zone", o.Zone, "IANA zone such as Europe/Lisbon; none: the workshop's")
+	f.StringVar(&o.Address, "address", o.Address, "where letters go")
+	need(f, &o.Units, choice("units", []loops.Units{loops.Metric, loops.USCustomary}), "units", "UNITS", "metric or \"us customary\"")
+	f.BoolVar(&o.Consent.Mail, "mail-consent", o.Consent.Mail, "the owner agreed to reminders by mail")
+	f.BoolVar(&o.Consent.Opening, "opening-consent", o.Consent.Opening, "the owner agreed to the loop being opened")
+	f.BoolVar(&o.Consent.Photos, "photo-consent", o.Consent.Photos, "the owner agreed to photos being shown")
+	need(f, &o.MailStopped, loops.ParseDay, "mail-stopped", "DAY", "the day the owner stopped the mail; only their own click lets it run again")
+}
+
+func (a *app) ownerAddCommand() *cobra.Command {
+	var o loops.Owner
+	cmd := &cobra.Command{
+		Use:     "add --name NAME [--email ADDRESS --mail-consent]",
+		Short:   "Record an owner",
+		Example: `  fillmark owner add --name "Ana Ruizado" --email ana@garden.example --mail-consent --zone Europe/Lisbon`,
+		Args:    noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			owner, err := ask[loops.Owner](cmd.Context(), a, "POST", "/api/v1/owners", o)
+			if err != nil {
+				return err
+			}
+			return a.print(owner, func(p *printer) {
+				p.line("Owner %d recorded: %s.", owner.ID, owner.Name)
+				printMayMail(p, owner)
+			})
+		},
+	}
+	ownerFlags(cmd.Flags(), &o)
+	needFlags(cmd, "name")
+	return cmd
+}
+
+func printMayMail(p *printer, o loops.Owner) {
+	if !o.MayMail() {
+		p.line("No reminders will be mailed: %s.", whyNoMail(o))
+	}
+}
+
+func whyNoMail(o loops.Owner) string {
+	switch {
+	case o.Email == "":
+		return "no address"
+	case !o.MailStopped.IsZero():
+		return "the owner stopped the mail on " + o.MailStopped.Long()
+	default:
+		return "no consent on record (--mail-consent)"
+	}
+}
+
+func (a *app) ownerListCommand() *cobra.Command {
+	var sort, text, mail string
+	cmd := &cobra.Command{
+		Use: "list", Short: "List the owners", Args: noArgs,
+		Example: `  fillmark owner list --sort name --mail false`,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			owners, err := ask[items[loops.Owner]](cmd.Context(), a, "GET", query("/api/v1/owners", "sort", sort, "text", text, "mail", mail), nil)
+			if err != nil {
+				return err
+			}
+			return a.print(owners, func(p *printer) {
+				p.line("%s.", plural(len(owners.Items), "owner"))
+				p.list([]string{"no.", "name", "mail", "telephone", "zone"}, len(owners.Items), func(i int) []string {
+					o := owners.Items[i]
+					return []string{fmt.Sprint(o.ID), o.Name, o.Email, o.Phone, o.Zone}
+				})
+			})
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&sort, "sort", "", "`order`: number (default) or name")
+	f.StringVar(&text, "text", "", "only those with the `text` in name, mail or telephone")
+	f.StringVar(&mail, "mail", "", "only those who may be mailed (true) or may not (false)")
+	return cmd
+}
+
+func (a *app) ownerShowCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "show NUMBER", Short: "Show an owner with machines and loops", Args: oneNumber[loops.OwnerID]("owner"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			file, err := ask[workshop.OwnerFile](cmd.Context(), a, "GET", "/api/v1/owners/"+args[0], nil)
+			if err != nil {
+				return err
+			}
+			return a.print(file, func(p *printer) { printOwner(p, file) })
+		},
+	}
+}
+
+func printOwner(p *printer, file workshop.OwnerFile) {
+	o := file.Owner
+	p.line("Owner %d: %s (revision %d)", o.ID, o.Name, o.Revision)
+	for _, f := range [][2]string{{"mail", o.Email}, {"telephone", o.Phone}, {"address", o.Address}, {"zone", o.Zone}, {"units", string(o.Units)}} {
+		if f[1] != "" {
+			p.paragraph("  "+f[0]+": ", "    ", f[1])
+		}
+	}
+	p.line("  agreed to: mail %s, opening %s, photos %s", yesNo(o.Consent.Mail), yesNo(o.Consent.Opening), yesNo(o.Consent.Photos))
+	printMayMail(p, o)
+	for _, m := range file.Machines {
+		p.line("▐ Machine %d: %s, %s", m.Machine.ID, m.Machine.Name, m.Machine.Kind)
+		printLoopLines(p, m.Loops)
+	}
+}
+
+func yesNo(v bool) string {
+	if v {
+		return "yes"
+	}
+	return "no"
+}
+
+func (a *app) ownerEditCommand() *cobra.Command {
+	var revision uint64
+	var write func(*loops.Owner) error
+	cmd := &cobra.Command{
+		Use: "edit NUMBER [what changes]", Short: "Change an owner", Args: oneNumber[loops.OwnerID]("owner"),
+		Example: `  fillmark owner edit 3 --phone "+351 210 555 0190" --revision 2
+  fillmark owner edit 3 --email ""`,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return a.with(cmd.Context(), func(c *client) error {
+				path := "/api/v1/owners/" + args[0]
+				file, err := call[workshop.OwnerFile](cmd.Context(), c, "GET", path, nil)
+				if err != nil {
+					return err
+				}
+				if err := write(&file.Owner); err != nil {
+					return err
+				}
+				settle(&file.Owner.Revision, revision)
+				owner, err := call[loops.Owner](cmd.Context(), c, "PUT", path, file.Owner)
+				if err != nil {
+					return err
+				}
+				return a.print(owner, func(p *printer) {
+					p.line("Owner %d changed: %s, now revision %d.", owner.ID, owner.Name, owner.Revision)
+					printMayMail(p, owner)
+				})
+			})
+		},
+	}
+	write = editFlags(cmd, ownerFlags)
+	revisionFlag(cmd.Flags(), &revision)
+	return cmd
+}
+
+func (a *app) ownerExportCommand() *cobra.Command {
+	var to, photosTo string
+	cmd := &cobra.Command{
+		Use: "export NUMBER [--to FILE] [--photos FOLDER]", Short: "Write everything on record about an owner as JSON Lines", Args: oneNumber[loops.OwnerID]("owner"),
+		Long: `Export writes the owner, their machines and loops with the whole history, and the
+mail to them. The photos that these name go as files into the folder photos
+beside FILE, or into the one that is named.`,
+		Example: `  fillmark owner export 3 --to ana/ana.jsonl`,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := a.export(cmd.Context(), "/api/v1/owners/"+args[0]+"/export", to); err != nil {
+				return err
+			}
+			return a.exportPhotos(cmd.Context(), "/api/v1/photos?owner="+args[0], photosBeside(photosTo, to))
+		},
+	}
+	cmd.Flags().StringVar(&photosTo, "photos", "", "`folder` for the photos (default photos beside the file)")
+	cmd.Flags().StringVar(&to, "to", "", "`file` to write, which must not be there yet (default standard output)")
+	return cmd
+}
+
+func (a *app) ownerEraseCommand() *cobra.Command {
+	var erasure web.Erasure
+	cmd := &cobra.Command{
+		Use:   "erase NUMBER --name NAME",
+		Short: "Erase who an owner is; measurements stay",
+		Long: `Erase takes out of the register who the owner was: name, addresses, what the
+machines were called, the owner's words, notes, and the mail. Measurements and
+what was done stay, without a person behind them. It cannot be undone. Backups
+made before hold everything still: destroy them too where that is asked for.`,
+		Example: `  fillmark owner erase 3 --name "Ana Ruizado"`,
+		Args:    oneNumber[loops.OwnerID]("owner"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			owner, err := during(a, "erasing and compacting", func() (loops.Owner, error) {
+				return ask[loops.Owner](cmd.Context(), a, "POST", "/api/v1/owners/"+args[0]+"/erase", erasure)
+			})
+			if err != nil {
+				return err
+			}
+			return a.print(owner, func(p *printer) {
+				p.line("Owner %d is erased, and the register compacted.", owner.ID)
+				p.line("Backups made before still hold the owner.")
+			})
+		},
+	}
+	cmd.Flags().StringVar(&erasure.Name, "name", "", "the owner's name as it is on record, so that a mistyped number erases nobody")
+	needFlags(cmd, "name")
+	return cmd
+}

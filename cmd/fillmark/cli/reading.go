@@ -1,0 +1,131 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package cli
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+)
+
+// readingAnswer is the JSON contract of reading; doc/commands.md lists it.
+type readingAnswer struct {
+	Fluid             chemistry.Fluid `json:"fluid"`
+	MassPercent       float64         `json:"mass_percent"`
+	MassUncertainty   float64         `json:"mass_percent_uncertainty"` // k = 2
+	VolumePercent     float64         `json:"volume_percent"`
+	FreezePointC      float64         `json:"freeze_point_c"`
+	FreezeUncertainK  float64         `json:"freeze_point_uncertainty_k"` // k = 2
+	RefractiveIndex20 float64         `json:"refractive_index_20c"`
+	Warnings          []string        `json:"warnings"`
+	Sources           []string        `json:"sources"`
+}
+
+func (a *app) readingCommand() *cobra.Command {
+	r := chemistry.ReadingRequest{Sample: chemistry.DefaultAt}
+	cmd := &cobra.Command{
+		Use:   "reading --fluid FLUID (--brix | --index | --density | --freeze) READING [--at TEMPERATURE]",
+		Short: "What an instrument's reading means: strength, freeze point, how sure",
+		Example: `  fillmark reading --fluid pg --brix 28.4 --at 20C
+  fillmark reading --fluid eg --freeze -20C --scale pg    # read on the wrong scale`,
+		Args: noArgs,
+		RunE: func(*cobra.Command, []string) error {
+			reading, err := chemistry.Read(r)
+			if err != nil {
+				return err
+			}
+			answer := readingAnswer{
+				Fluid: r.Fluid, MassPercent: reading.Mass.Percent(), MassUncertainty: reading.MassUncertainty.Percent(),
+				VolumePercent: reading.Volume.Percent(), FreezePointC: float64(reading.Freeze.Stated),
+				FreezeUncertainK: float64(reading.Freeze.Uncertainty), RefractiveIndex20: float64(reading.Index20),
+				Warnings: append([]string{}, reading.Warnings...), Sources: reading.Sources,
+			}
+			return a.print(answer, func(out *printer) {
+				out.paragraph("", "", fmt.Sprintf("%.1f ± %.1f mass %% (%s before mixing at 20 °C): first ice at %.1f ± %.1f °C (k = 2).",
+					reading.Mass.Percent(), reading.MassUncertainty.Percent(), reading.Volume, float64(reading.Freeze.Stated), float64(reading.Freeze.Uncertainty)))
+				for _, warning := range reading.Warnings {
+					out.paragraph("  - ", "    ", warning)
+				}
+				printSources(out, reading.Sources)
+			})
+		},
+	}
+	f := cmd.Flags()
+	need(f, &r.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "in the loop: eg or pg")
+	may(f, &r.Brix, chemistry.ParseBrix, "brix", "BRIX", "of a sugar refractometer")
+	may(f, &r.Index, chemistry.ParseRefractiveIndex, "index", "INDEX", "refractive index nD")
+	may(f, &r.Density, chemistry.ParseDensity, "density", "DENSITY", "of a hydrometer, such as 1035 (kg/m³)")
+	may(f, &r.Freeze, chemistry.ParseCelsius, "freeze", "TEMPERATURE", "freeze-point scale of a glycol refractometer")
+	need(f, &r.Scale, chemistry.ParseFluid, "scale", "FLUID", "glycol of that scale (default: the fluid)")
+	need(f, &r.Sample, chemistry.ParseCelsius, "at", "TEMPERATURE", "temperature of the sample (default 20C)")
+	need(f, &r.SampleUncertainty, chemistry.ParseCelsiusDelta, "at-uncertainty", "DIFFERENCE", "how sure the sample's temperature is (k = 2), such as 1K")
+	need(f, &r.Compensation, choice("compensation", []chemistry.Compensation{chemistry.NoCompensation, chemistry.SucroseCompensation, chemistry.GlycolCompensation}), "compensation", "KIND", "of the instrument for temperature: none, sucrose or glycol")
+	need(f, &r.Instrument, number(""), "instrument", "NUMBER", "its uncertainty (k = 2), plain, in the unit of the reading: Brix, nD, kg/l or K")
+	may(f, &r.ZeroAge, parseDays, "zero-age", "DAYS", "days since its zero was checked (default: today)")
+	f.BoolVar(&r.Inhibited, "inhibited", false, "a formulated product: its additives refract and weigh too")
+	needFlags(cmd, "fluid")
+	return cmd
+}
+
+// parseDays reads a whole number of days.
+func parseDays(text string) (int, error) {
+	days, err := strconv.Atoi(strings.TrimSpace(text))
+	if err != nil {
+		return 0, &loops.InvalidError{Field: "days", Value: text, Reason: "a whole number of days, such as 30"}
+	}
+	return days, nil
+}
+
+// ruleAnswer is one line of the rules table.
+type ruleAnswer struct {
+	ID        string            `json:"id"`
+	When      string            `json:"when"`
+	Verdict   chemistry.Verdict `json:"verdict"`
+	Text      string            `json:"text"`
+	OwnerText string            `json:"owner_text,omitempty"`
+	Source    string            `json:"source"`
+	Grade     chemistry.Grade   `json:"grade"`
+}
+
+func (a *app) rulesCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "rules [ID]", Short: "The rules behind the verdicts: when, what, from where", Args: cobra.MaximumNArgs(1),
+		Example: "  fillmark rules\n  fillmark rules copper-aluminium",
+		RunE: func(_ *cobra.Command, args []string) error {
+			answer := items[ruleAnswer]{Items: []ruleAnswer{}}
+			for _, r := range chemistry.Rules() {
+				if len(args) == 0 || args[0] == r.ID {
+					answer.Items = append(answer.Items, ruleAnswer{r.ID, r.When, r.Verdict, r.Text, r.OwnerText, r.Source, r.Grade})
+				}
+			}
+			if len(answer.Items) == 0 {
+				return fmt.Errorf("rule %q: %w; fillmark rules lists them all", args[0], loops.ErrNotFound)
+			}
+			return a.print(answer, func(out *printer) {
+				out.line("%s. A rule whose source is only memory tells, but never decides.", plural(len(answer.Items), "rule"))
+				for _, r := range answer.Items {
+					out.line("▐ %s: %s", r.ID, r.Verdict)
+					out.paragraph("    when ", "         ", r.When)
+					out.paragraph("    ", "    ", r.Text)
+					out.paragraph("    ", "    ", "["+cited(r.Source, r.Grade)+"]")
+				}
+			})
+		},
+	}
+}
+
+// printJudgement prints a verdict and the rules that fired.
+func printJudgement(out *printer, reasons []chemistry.Reason) {
+	out.verdict(chemistry.Judge(reasons))
+	if len(reasons) == 0 {
+		out.line("No rule speaks against it.")
+	}
+	printReasons(out, workshop.ReasonsOf(reasons))
+}

@@ -1,0 +1,73 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package cli
+
+import (
+	"errors"
+	"fmt"
+	"log/slog"
+
+	"github.com/spf13/cobra"
+
+	"fillmark/cmd/fillmark/daemon"
+	"fillmark/cmd/fillmark/signin"
+	"fillmark/cmd/fillmark/web"
+)
+
+func (a *app) serveCommand() *cobra.Command {
+	var listen string
+	cmd := &cobra.Command{
+		Use: "serve", Short: "Serve the pages and send what is due", Args: noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			c, err := a.config()
+			if err != nil {
+				return err
+			}
+			if listen != "" {
+				c.Listen = listen
+			}
+			if problems := c.Problems(); len(problems) > 0 {
+				return &usageError{errors.Join(problems...)}
+			}
+			log := daemon.NewLog(a.errOut, slog.LevelInfo)
+			service, err := daemon.Open(c, a.now, log)
+			if err != nil {
+				return err
+			}
+			pages, err := daemon.BindPages(c.Listen)
+			if err != nil {
+				return errors.Join(err, service.Close())
+			}
+			return errors.Join(service.Serve(cmd.Context(), c, pages, a.now, log, a.announceWithLink(service)), service.Close())
+		},
+	}
+	cmd.Flags().StringVar(&listen, "listen", "", "`host:port` of the pages, instead of the configured one")
+	return cmd
+}
+
+// announce says where the pages are.
+func (a *app) announce(address string) error {
+	_, err := fmt.Fprintf(a.errOut, "Fillmark serves %s\n", address)
+	return err
+}
+
+// announceWithLink adds, while nobody has a password, the link with which the
+// first technician sets one. It goes to the terminal and not into the log.
+func (a *app) announceWithLink(h *daemon.Service) func(address string) error {
+	return func(address string) error {
+		if err := a.announce(address); err != nil {
+			return err
+		}
+		closed, err := h.Gate.Closed()
+		if err != nil || closed {
+			return err
+		}
+		secret, err := h.Gate.Link("", signin.Stamp{At: a.now().UTC(), By: localActor(a.env)})
+		if err != nil {
+			return err
+		}
+		_, err = fmt.Fprintf(a.errOut, "No technician has a password yet. Once, within the hour: %s%s\n", address, web.PasswordPath(secret))
+		return err
+	}
+}

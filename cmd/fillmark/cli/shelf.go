@@ -1,0 +1,257 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package cli
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/web"
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+)
+
+func (a *app) shelfCommand() *cobra.Command {
+	cmd := &cobra.Command{Use: "shelf", Short: "Shelf: containers, instruments, samples and used fluid", Args: cobra.NoArgs}
+	cmd.AddCommand(a.shelfAddCommand(), a.shelfListCommand(), a.shelfShowCommand(), a.shelfEditCommand(), a.shelfUseCommand(),
+		a.shelfLabelCommand(), a.shelfRecallCommand(), a.instrumentCommand(), a.sampleCommand(), a.wasteCommand())
+	return cmd
+}
+
+// containerFlags are the fields of a container.
+func containerFlags(f *pflag.FlagSet, c *loops.Container) {
+	need(f, &c.Kind, choice("kind", loops.ContainerKinds()), "kind", "KIND", "concentrate, premix, additive, batch or water")
+	f.StringVar(&c.Product, "product", c.Product, "as the label says")
+	f.StringVar(&c.Lot, "lot", c.Lot, "lot on the label")
+	need(f, &c.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "eg, pg, water (with additives) or deionised; not for an additive")
+	may(f, &c.Mass, chemistry.ParseMassPercent, "mass", "PERCENT", "glycol mass %, from the label or measured")
+	need(f, &c.MassUncertainty, chemistry.ParseMassPercent, "mass-uncertainty", "PERCENT", "how sure that is (k = 2)")
+	need(f, &c.Mixed, orNone(loops.ParseDay), "mixed", "DAY", "the day it was mixed")
+	need(f, &c.Opened, orNone(loops.ParseDay), "opened", "DAY", "the day it was opened")
+	need(f, &c.Expires, orNone(loops.ParseDay), "expires", "DAY", "the last day to use it")
+	need(f, &c.Left, chemistry.ParseLitre, "left", "VOLUME", "how much is in it, such as 5l")
+	f.StringVar(&c.Note, "note", c.Note, "anything worth remembering")
+}
+
+func (a *app) shelfAddCommand() *cobra.Command {
+	var c loops.Container
+	cmd := &cobra.Command{
+		Use:   "add --kind KIND --product TEXT --left VOLUME",
+		Short: "Record a bottle or a batch and print its label",
+		Example: `  fillmark shelf add --kind premix --product "PG 40 ready" --lot K-118 --fluid pg --mass 40% --left 5l --expires 2028-06-30
+  fillmark shelf add --kind additive --product "Clear B" --lot 77 --left 250ml`,
+		Args: noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			container, err := ask[web.ContainerAnswer](cmd.Context(), a, "POST", "/api/v1/containers", c)
+			if err != nil {
+				return err
+			}
+			return a.print(container, func(p *printer) {
+				p.line("Container %d recorded. Its label:", container.ID)
+				printLabel(p, container.Label)
+			})
+		},
+	}
+	containerFlags(cmd.Flags(), &c)
+	needFlags(cmd, "kind", "product", "left")
+	return cmd
+}
+
+func printLabel(p *printer, lines []string) {
+	for _, line := range lines {
+		p.paragraph("  ", "  ", line)
+	}
+}
+
+func (a *app) shelfListCommand() *cobra.Command {
+	var sort, lot string
+	var expires loops.Day
+	cmd := &cobra.Command{
+		Use: "list", Short: "List the containers", Args: noArgs,
+		Example: `  fillmark shelf list --expires 2027-01-31 --sort expires`,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			all, err := ask[items[loops.Container]](cmd.Context(), a, "GET", "/api/v1/containers", nil)
+			if err != nil {
+				return err
+			}
+			all.Items = slices.DeleteFunc(all.Items, func(c loops.Container) bool {
+				late := !expires.IsZero() && (c.Expires.IsZero() || c.Expires.After(expires))
+				return late || lot != "" && !strings.EqualFold(c.Lot, lot)
+			})
+			switch sort {
+			case "", "number":
+			case "product":
+				slices.SortStableFunc(all.Items, func(x, y loops.Container) int {
+					return strings.Compare(strings.ToLower(x.Product), strings.ToLower(y.Product))
+				})
+			case "expires":
+				slices.SortStableFunc(all.Items, func(x, y loops.Container) int { return compareExpiry(x.Expires, y.Expires) })
+			default:
+				return &loops.InvalidError{Field: "sort", Value: sort, Reason: "one of: number, product, expires"}
+			}
+			return a.print(all, func(p *printer) {
+				p.line("%s.", plural(len(all.Items), "container"))
+				p.list([]string{"no.", "kind", "product", "lot", "holds", "left", "use by"}, len(all.Items), func(i int) []string {
+					c := all.Items[i]
+					return []string{fmt.Sprint(c.ID), string(c.Kind), c.Product, c.Lot, containerWords(c), c.Left.String(), c.Expires.String()}
+				})
+			})
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&sort, "sort", "", "`order`: number (default), product or expires")
+	f.StringVar(&lot, "lot", "", "only those of the `lot`")
+	need(f, &expires, loops.ParseDay, "expires", "DAY", "only those to be used by this day")
+	return cmd
+}
+
+// compareExpiry puts what never expires last.
+func compareExpiry(a, b loops.Day) int {
+	if a.IsZero() != b.IsZero() {
+		return b.Compare(a)
+	}
+	return a.Compare(b)
+}
+
+func containerWords(c loops.Container) string {
+	switch {
+	case c.Fluid == "":
+		return "additive"
+	case c.Mass == nil || !c.Fluid.IsGlycol():
+		return c.Fluid.Name()
+	}
+	return strings.ToUpper(string(c.Fluid)) + " " + c.Mass.String()
+}
+
+func (a *app) shelfShowCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "show NUMBER", Short: "Show a container and which loops it went into", Args: oneNumber[loops.ContainerID]("container"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			c, err := ask[web.ContainerAnswer](cmd.Context(), a, "GET", "/api/v1/containers/"+args[0], nil)
+			if err != nil {
+				return err
+			}
+			return a.print(c, func(p *printer) {
+				p.line("Container %d: %s, %s, %s left (revision %d)", c.ID, c.Product, containerWords(c.Container), c.Left, c.Revision)
+				printLabel(p, c.Label[1:])
+				p.list([]string{"day", "loop", "volume"}, len(c.Uses), func(i int) []string {
+					u := c.Uses[i]
+					return []string{u.Day.Long(), string(c.UseTags[i]), u.Volume.String()}
+				})
+				if c.Note != "" {
+					p.paragraph("note: ", "  ", c.Note)
+				}
+			})
+		},
+	}
+}
+
+func (a *app) shelfLabelCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "label NUMBER", Short: "Print what goes on a container's label", Args: oneNumber[loops.ContainerID]("container"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			c, err := ask[web.ContainerAnswer](cmd.Context(), a, "GET", "/api/v1/containers/"+args[0], nil)
+			if err != nil {
+				return err
+			}
+			return a.print(map[string][]string{"label": c.Label}, func(p *printer) { printLabel(p, c.Label) })
+		},
+	}
+}
+
+func (a *app) shelfEditCommand() *cobra.Command {
+	var revision uint64
+	var write func(*loops.Container) error
+	cmd := &cobra.Command{
+		Use: "edit NUMBER [what changes]", Short: "Change a container", Args: oneNumber[loops.ContainerID]("container"),
+		Example: `  fillmark shelf edit 3 --mass 39.4% --mass-uncertainty 0.5%`,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return a.with(cmd.Context(), func(c *client) error {
+				path := "/api/v1/containers/" + args[0]
+				read, err := call[web.ContainerAnswer](cmd.Context(), c, "GET", path, nil)
+				if err != nil {
+					return err
+				}
+				container := read.Container
+				if err := write(&container); err != nil {
+					return err
+				}
+				settle(&container.Revision, revision)
+				now, err := call[web.ContainerAnswer](cmd.Context(), c, "PUT", path, container)
+				if err != nil {
+					return err
+				}
+				return a.print(now, func(p *printer) {
+					p.line("Container %d changed, now revision %d. Its label:", now.ID, now.Revision)
+					printLabel(p, now.Label)
+				})
+			})
+		},
+	}
+	write = editFlags(cmd, containerFlags)
+	revisionFlag(cmd.Flags(), &revision)
+	return cmd
+}
+
+func (a *app) shelfUseCommand() *cobra.Command {
+	var out web.TakeOut
+	cmd := &cobra.Command{
+		Use:   "use NUMBER --out VOLUME --why TEXT",
+		Short: "Record what was taken out other than into a loop: spilt, poured away, mixed",
+		Long: `What goes into a loop is recorded with the loop (loop fill, topup and dose with
+--from), which reduces the container by itself.`,
+		Example: `  fillmark shelf use 3 --out 500ml --why "into batch 7"`,
+		Args:    oneNumber[loops.ContainerID]("container"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			c, err := ask[web.ContainerAnswer](cmd.Context(), a, "POST", "/api/v1/containers/"+args[0]+"/take-out", out)
+			if err != nil {
+				return err
+			}
+			return a.print(c, func(p *printer) { p.line("%s is left in container %d.", c.Left, c.ID) })
+		},
+	}
+	need(cmd.Flags(), &out.Volume, chemistry.ParseLitre, "out", "VOLUME", "how much")
+	cmd.Flags().StringVar(&out.Why, "why", "", "where it went")
+	needFlags(cmd, "out", "why")
+	return cmd
+}
+
+func (a *app) shelfRecallCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "recall LOT", Short: "List every loop that a lot went into, with whom to call", Example: `  fillmark shelf recall K-118`,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) != 1 {
+				return &usageError{fmt.Errorf("%d arguments given; one is right: the lot on the label", len(args))}
+			}
+			return nil
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			recall, err := ask[workshop.Recall](cmd.Context(), a, "GET", query("/api/v1/recall", "lot", args[0]), nil)
+			if err != nil {
+				return err
+			}
+			return a.print(recall, func(p *printer) {
+				still := 0
+				for _, l := range recall.Lines {
+					if l.StillIn {
+						still++
+					}
+				}
+				p.line("Lot %s: %s, %d of them still in.", recall.Lot, plural(len(recall.Lines), "pour"), still)
+				for _, c := range recall.Containers {
+					p.line("  Container %d, %s: %s left on the shelf.", c.ID, c.Product, c.Left)
+				}
+				p.list([]string{"tag", "day", "volume", "still in", "owner", "telephone", "mail", "machine"}, len(recall.Lines), func(i int) []string {
+					l := recall.Lines[i]
+					return []string{string(l.Tag), l.Day.String(), l.Volume.String(), yesNo(l.StillIn), ownerWords(l.Owner, l.Name), l.Phone, l.Email, l.Machine}
+				})
+			})
+		},
+	}
+}

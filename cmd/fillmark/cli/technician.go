@@ -1,0 +1,187 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package cli
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"net/url"
+	"os"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"golang.org/x/term"
+
+	"fillmark/cmd/fillmark/signin"
+	"fillmark/cmd/fillmark/web"
+	"fillmark/loops"
+)
+
+func (a *app) technicianCommand() *cobra.Command {
+	cmd := &cobra.Command{
+		Use: "technician", Short: "Who may sign in to the bench pages",
+		Long: `Who may sign in to the bench pages. A password is asked for on the terminal, or
+read as one line from standard input. With --link a link is printed instead,
+with which the technician sets a password once, within the hour.`,
+		Args: cobra.NoArgs,
+	}
+	cmd.AddCommand(a.technicianAdd(), a.technicianList(), a.technicianPasswd(), a.technicianRemove())
+	return cmd
+}
+
+func (a *app) technicianAdd() *cobra.Command {
+	var link bool
+	cmd := &cobra.Command{
+		Use: "add NAME", Short: "Let a technician sign in", Args: oneName,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			asked := web.NewTechnician{Name: args[0]}
+			if err := (loops.Technician{Name: asked.Name}).Validate(); err != nil {
+				return err
+			}
+			var err error
+			if !link {
+				if asked.Password, err = a.readPassword(); err != nil {
+					return err
+				}
+				if err := signin.CheckPassword(asked.Password); err != nil {
+					return err
+				}
+			}
+			added, err := ask[loops.Technician](cmd.Context(), a, http.MethodPost, "/api/v1/technicians", asked)
+			if err != nil {
+				return err
+			}
+			if link {
+				return a.printLink(cmd, added.Name)
+			}
+			return a.print(added, func(p *printer) { p.line("%s may sign in.", added.Name) })
+		},
+	}
+	cmd.Flags().BoolVar(&link, "link", false, "print a link that sets the password, once")
+	return cmd
+}
+
+func (a *app) technicianPasswd() *cobra.Command {
+	var link bool
+	cmd := &cobra.Command{
+		Use: "passwd NAME", Short: "Set a technician's password, which ends their sign-ins", Args: oneName,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if link {
+				return a.printLink(cmd, args[0])
+			}
+			password, err := a.readPassword()
+			if err != nil {
+				return err
+			}
+			changed, err := ask[loops.Technician](cmd.Context(), a, http.MethodPost, technicianPath(args[0])+"/password", web.NewPassword{Password: password})
+			if err != nil {
+				return err
+			}
+			return a.print(changed, func(p *printer) { p.line("%s has a new password and is signed out everywhere.", changed.Name) })
+		},
+	}
+	cmd.Flags().BoolVar(&link, "link", false, "print a link that sets the password, once")
+	return cmd
+}
+
+func (a *app) technicianList() *cobra.Command {
+	return &cobra.Command{
+		Use: "list", Short: "List the technicians", Args: noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			all, err := ask[struct {
+				Items []loops.Technician `json:"items"`
+			}](cmd.Context(), a, http.MethodGet, "/api/v1/technicians", nil)
+			if err != nil {
+				return err
+			}
+			return a.print(all, func(p *printer) {
+				if len(all.Items) == 0 {
+					p.line("No technicians yet: on this computer nobody has to sign in.")
+				}
+				for _, t := range all.Items {
+					password := "no password yet"
+					if !t.PasswordSet.IsZero() {
+						password = "password set " + t.PasswordSet.Format("2006-01-02")
+					}
+					p.line("%-30s  %s", t.Name, password)
+				}
+			})
+		},
+	}
+}
+
+func (a *app) technicianRemove() *cobra.Command {
+	return &cobra.Command{
+		Use: "remove NAME", Short: "Let a technician sign in no longer", Args: oneName,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if _, err := ask[struct{}](cmd.Context(), a, http.MethodDelete, technicianPath(args[0]), nil); err != nil {
+				return err
+			}
+			return a.print(map[string]string{"removed": args[0]}, func(p *printer) {
+				p.line("%s may sign in no longer. What they did stays recorded under their name.", args[0])
+			})
+		},
+	}
+}
+
+// oneName wants exactly one argument, a technician's name.
+func oneName(_ *cobra.Command, args []string) error {
+	if len(args) != 1 {
+		return &usageError{fmt.Errorf("%d arguments given; one is right: the technician's name, in quotation marks where it has blanks", len(args))}
+	}
+	return nil
+}
+
+func technicianPath(name string) string { return "/api/v1/technicians/" + url.PathEscape(name) }
+
+func (a *app) printLink(cmd *cobra.Command, name string) error {
+	c, err := a.config()
+	if err != nil {
+		return err
+	}
+	link, err := ask[web.PasswordLink](cmd.Context(), a, http.MethodPost, technicianPath(name)+"/link", struct{}{})
+	if err != nil {
+		return err
+	}
+	address := c.BaseURL + link.Path
+	return a.print(map[string]string{"link": address}, func(p *printer) {
+		p.line("%s sets a password here, once, within the hour:", name)
+		p.line("%s", address)
+	})
+}
+
+// readPassword asks twice on a terminal, and else takes the first line of
+// standard input.
+func (a *app) readPassword() (string, error) {
+	file, ok := a.in.(*os.File)
+	if !ok || !term.IsTerminal(int(file.Fd())) {
+		line, err := bufio.NewReader(io.LimitReader(a.in, 4096)).ReadString('\n')
+		if err != nil && !errors.Is(err, io.EOF) {
+			return "", fmt.Errorf("password: %w", err)
+		}
+		return strings.TrimRight(line, "\r\n"), nil
+	}
+	first, err := a.askSecret(file, "Password: ")
+	if err != nil {
+		return "", err
+	}
+	again, err := a.askSecret(file, "The same again: ")
+	if err == nil && first != again {
+		err = &usageError{errors.New("password: two different ones; the same twice is right")}
+	}
+	return first, err
+}
+
+func (a *app) askSecret(terminal *os.File, question string) (string, error) {
+	fmt.Fprint(a.errOut, question)
+	secret, err := term.ReadPassword(int(terminal.Fd()))
+	fmt.Fprintln(a.errOut)
+	if err != nil {
+		return "", fmt.Errorf("password: %w", err)
+	}
+	return string(secret), nil
+}

@@ -1,0 +1,96 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package cli
+
+import (
+	"github.com/spf13/cobra"
+
+	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/workshop"
+)
+
+func (a *app) topupCommand() *cobra.Command {
+	var q workshop.TopUpQuestion
+	cmd := &cobra.Command{
+		Use:   "topup (TAG | --fluid FLUID --mass % --holds VOLUME) --room VOLUME --with LIQUID",
+		Short: "Check a top-up before pouring: go, care or stop, and why",
+		Example: `  fillmark topup 7K3QXA --room 60ml --with water
+  fillmark topup --fluid pg --mass 35% --holds 520ml --room 60ml \
+      --with concentrate:95% --with water --protect -15C`,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			var answer workshop.TopUpAnswer
+			var err error
+			switch len(args) {
+			case 0:
+				answer, err = q.Check()
+			case 1:
+				q.Tag = args[0]
+				answer, err = ask[workshop.TopUpAnswer](cmd.Context(), a, "POST", "/api/v1/topup", q)
+			default:
+				return oneTag(cmd, args)
+			}
+			if err != nil {
+				return err
+			}
+			if err := a.print(answer, func(out *printer) { printTopUp(out, answer) }); err != nil {
+				return err
+			}
+			if answer.Verdict == chemistry.Stop {
+				return errStop
+			}
+			return nil
+		},
+	}
+	f := cmd.Flags()
+	need(f, &q.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "in the loop: eg, pg, water or deionised")
+	may(f, &q.Mass, chemistry.ParseMassPercent, "mass", "PERCENT", "glycol mass % in the loop, recorded or just measured")
+	need(f, &q.MassUncertainty, chemistry.ParseMassPercent, "uncertainty", "PERCENT", "how sure the mass % is (k = 2), such as 1%")
+	may(f, &q.Holds, chemistry.ParseLitre, "holds", "VOLUME", "liquid in the loop now")
+	need(f, &q.HoldsUncertainty, chemistry.ParseLitre, "holds-uncertainty", "VOLUME", "how sure the volume is (k = 2)")
+	may(f, &q.Room, chemistry.ParseLitre, "room", "VOLUME", "how much fits in up to the mark")
+	f.StringArrayVar(&q.With, "with", nil, "`liquid` at hand: water, deionised, concentrate:95%, premix:40%, eg:95%, pg:40%; repeat")
+	f.BoolVar(&q.Sealed, "sealed", false, "nothing can get out when the liquid expands")
+	f.Var(&listFlag[chemistry.Metal]{target: &q.Metals, parse: chemistry.ParseMetal, kind: "METAL"}, "metal", "a wetted metal: "+wrapped(chemistry.Metals())+"; repeat")
+	need(f, &q.Inhibitor, chemistry.ParseInhibitor, "inhibitor", "FAMILY", "inhibitor in the loop: "+wrapped(chemistry.Inhibitors()))
+	need(f, &q.Biocide, chemistry.ParseBiocide, "biocide", "FAMILY", "biocide in the loop: "+wrapped(chemistry.Biocides()))
+	may(f, &q.FilledMass, chemistry.ParseMassPercent, "filled-mass", "PERCENT", "glycol mass % at the last fill: a stronger loop now has lost water through its tubes")
+	may(f, &q.PH, number(""), "ph", "NUMBER", "pH of the liquid in the loop")
+	f.BoolVar(&q.WithinReach, "reach", false, "animals or children reach the loop")
+	may(f, &q.At, chemistry.ParseCelsius, "at", "TEMPERATURE", "the liquid when it is topped up (default 20C)")
+	may(f, &q.Hottest, chemistry.ParseCelsius, "hottest", "TEMPERATURE", "highest coolant temperature (default 60C)")
+	may(f, &q.Protect, chemistry.ParseCelsius, "protect", "TEMPERATURE", "coldest wetted wall")
+	may(f, &q.Margin, chemistry.ParseCelsiusDelta, "margin", "DIFFERENCE", "freeze point below the wall (default 5K)")
+	need(f, &q.Step, parseStep, "step", "MASS", "what the scale reads (default 1g)")
+	return cmd
+}
+
+func printTopUp(out *printer, t workshop.TopUpAnswer) {
+	out.verdict(t.Verdict)
+	then, rows := "then", 2
+	if t.Verdict == chemistry.Stop {
+		then = "would be"
+		if t.Before != nil && t.After != nil && *t.Before == *t.After {
+			rows = 1
+		}
+	}
+	if t.Before != nil && t.After != nil {
+		out.table([]string{"", "mass %", "vol %", "first ice, °C"}, rows, func(i int) []string {
+			name, s := "now", t.Before
+			if i == 1 {
+				name, s = then, t.After
+			}
+			return []string{name, fixed1(s.MassPercent), fixed1(s.VolumePercent), fixed1(s.FreezePointC) + " ± " + fixed1(s.FreezePointUncertainK)}
+		})
+	}
+	printReasons(out, t.Reasons)
+	if t.Verdict != chemistry.Stop && len(t.Steps) == 0 {
+		out.paragraph("", "", "There is nothing to add of what --with names; where there is room, a premix of about its strength fills it.")
+	}
+	printSteps(out, t.Steps)
+	if t.Expansion > 0 {
+		out.line("Up to its hottest the liquid in the loop grows by %.1f ml.", t.Expansion)
+	}
+	printCautions(out, t.Cautions)
+	printSources(out, t.Sources)
+}

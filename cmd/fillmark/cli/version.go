@@ -1,0 +1,23 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package cli
+
+import (
+	"runtime/debug"
+
+	"github.com/spf13/cobra"
+)
+
+func (a *app) versionCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "version", Short: "Print the version", Args: noArgs,
+		RunE: func(*cobra.Command, []string) error {
+			version := "unknown"
+			if info, ok := debug.ReadBuildInfo(); ok {
+				version = info.Main.Version
+			}
+			return a.print(map[string]string{"version": version}, func(p *printer) { p.line("fillmark %s", version) })
+		},
+	}
+}

@@ -1,0 +1,187 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package daemon
+
+import (
+	_ "embed"
+	"path/filepath"
+	"time"
+
+	"fillmark/chemistry"
+	"fillmark/loops"
+	"fillmark/notify"
+	"fillmark/schedule"
+)
+
+// ConfigExample is the commented file that `config example` prints. A test
+// holds it to the defaults.
+//
+//go:embed config.example.yaml
+var ConfigExample string
+
+// Config is everything a workshop can set: one YAML file, overridden by
+// FILLMARK_… variables. Every default works. Secrets are in files named here,
+// never here.
+type Config struct {
+	Store string `mapstructure:"store"` // path of the register
+
+	Workshop struct {
+		Name  string `mapstructure:"name"`
+		Phone string `mapstructure:"phone"`
+		Zone  string `mapstructure:"zone"` // IANA name
+	} `mapstructure:"workshop"`
+
+	Listen  string `mapstructure:"listen"`   // host:port of the pages
+	BaseURL string `mapstructure:"base_url"` // where owners' links lead
+	// TLSCert and TLSKey are PEM files; both empty: no TLS of our own.
+	TLSCert string `mapstructure:"tls_cert"`
+	TLSKey  string `mapstructure:"tls_key"`
+	// TrustedProxy is the address or prefix of a proxy that has the
+	// certificate and tells who asks; empty: none.
+	TrustedProxy string `mapstructure:"trusted_proxy"`
+
+	Mail struct {
+		Transport  string `mapstructure:"transport"` // maildir or smtp
+		Maildir    string `mapstructure:"maildir"`   // empty: "mail" beside the register
+		From       string `mapstructure:"from"`
+		SendHour   int    `mapstructure:"send_hour"`  // owner-local, 0 to 23
+		Technician string `mapstructure:"technician"` // gets the morning list; empty for none
+		Templates  string `mapstructure:"templates"`  // folder; empty: the built-in ones
+		// BounceAddress is where mail comes back to, with +TOKEN before the @;
+		// empty: to from. BounceMaildir is where such mail arrives.
+		BounceAddress string   `mapstructure:"bounce_address"`
+		BounceMaildir string   `mapstructure:"bounce_maildir"`
+		Retry         []string `mapstructure:"retry"` // waits such as 30m; empty: as RFC 5321 recommends
+		DKIMSelector  string   `mapstructure:"dkim_selector"`
+		DKIMKeyFile   string   `mapstructure:"dkim_key_file"` // empty: not signed unless a key lies beside the register
+		SMTP          struct {
+			Address      string `mapstructure:"address"` // host:port
+			HelloName    string `mapstructure:"hello_name"`
+			TLS          string `mapstructure:"tls"` // none, starttls or tls (implicit)
+			User         string `mapstructure:"user"`
+			PasswordFile string `mapstructure:"password_file"`
+			PerMinute    int    `mapstructure:"per_minute"` // most mails a minute; 0: no bound
+		} `mapstructure:"smtp"`
+	} `mapstructure:"mail"`
+
+	Sweep struct {
+		Cron         string `mapstructure:"cron"`
+		EveryMinutes int    `mapstructure:"every_minutes"`
+	} `mapstructure:"sweep"`
+
+	Policy struct {
+		FirstFrost string           `mapstructure:"first_frost"` // "15 Oct"; empty reckons with none
+		Overrides  []policyOverride `mapstructure:"overrides"`
+	} `mapstructure:"policy"`
+}
+
+// policyOverride is one figure of the workshop's own; see
+// [schedule.WithOverrides].
+type policyOverride struct {
+	Task     string   `mapstructure:"task"`
+	Machines []string `mapstructure:"machines"`
+	Build    string   `mapstructure:"build"` // sealed, open, or empty for both
+	Days     int      `mapstructure:"days"`
+	Months   int      `mapstructure:"months"`
+	Why      string   `mapstructure:"why"`
+}
+
+// DefaultConfig is what a workshop without a file gets.
+func DefaultConfig(env map[string]string) Config {
+	var c Config
+	if home := dataHome(env); home != "" {
+		c.Store = filepath.Join(home, "fillmark", "register.db")
+	}
+	c.Workshop.Name = "The workshop"
+	c.Workshop.Zone = "UTC"
+	c.Listen = "127.0.0.1:8377"
+	c.BaseURL = "http://127.0.0.1:8377"
+	c.Mail.Transport = "maildir"
+	c.Mail.From = "workshop@fillmark.example"
+	c.Mail.SendHour = 8
+	c.Mail.Retry = []string{}
+	c.Mail.DKIMSelector = "fillmark"
+	c.Mail.SMTP.Address = "127.0.0.1:25"
+	c.Mail.SMTP.TLS = "starttls"
+	c.Sweep.Cron = "5 * * * *"
+	c.Sweep.EveryMinutes = 10
+	c.Policy.Overrides = []policyOverride{}
+	return c
+}
+
+// policy returns the shipped policy with the workshop's own figures, or what
+// is wrong with these.
+func (c Config) policy() (loops.Policy, error) {
+	p := schedule.DefaultPolicy()
+	if err := p.FirstFrost.UnmarshalText([]byte(c.Policy.FirstFrost)); err != nil {
+		return p, chemistry.InField(err, "policy.first_frost")
+	}
+	overrides := make([]schedule.Override, len(c.Policy.Overrides))
+	for i, o := range c.Policy.Overrides {
+		overrides[i] = schedule.Override{Task: loops.TaskKind(o.Task), Build: o.Build, Days: o.Days, Months: o.Months, Why: o.Why}
+		for _, m := range o.Machines {
+			overrides[i].Machines = append(overrides[i].Machines, loops.MachineKind(m))
+		}
+	}
+	return schedule.WithOverrides(p, overrides)
+}
+
+// dataHome follows the XDG base directory specification; it is empty where
+// nobody's home is known, since a register must not depend on the folder that
+// a command happens to be typed in.
+func dataHome(env map[string]string) string {
+	if dir := env["XDG_DATA_HOME"]; filepath.IsAbs(dir) {
+		return dir
+	}
+	if home := env["HOME"]; filepath.IsAbs(home) {
+		return filepath.Join(home, ".local", "share")
+	}
+	if dir := env["LOCALAPPDATA"]; filepath.IsAbs(dir) {
+		return dir // Windows
+	}
+	return ""
+}
+
+// Zone returns the workshop's zone; the name was checked when loaded.
+func (c Config) Zone() *time.Location {
+	zone, err := loops.LoadZone(c.Workshop.Zone)
+	if err != nil {
+		return time.UTC
+	}
+	return zone
+}
+
+// maildir is where mail goes when no relay is set: beside the register.
+func (c Config) maildir() string {
+	if c.Mail.Maildir != "" {
+		return c.Mail.Maildir
+	}
+	return filepath.Join(filepath.Dir(c.Store), "mail")
+}
+
+// Socket is the path of the Unix socket on which the daemon answers commands,
+// beside the register.
+func (c Config) Socket() string { return filepath.Join(filepath.Dir(c.Store), "fillmark.sock") }
+
+func (c Config) linkKeyFile() string {
+	return filepath.Join(filepath.Dir(c.Store), "keys", "links.key")
+}
+
+func (c Config) keysDir() string { return filepath.Join(filepath.Dir(c.Store), "keys") }
+
+// retryPlan reads mail.retry; its intervals were checked when loaded.
+func (c Config) retryPlan() (notify.RetryPlan, error) {
+	if len(c.Mail.Retry) == 0 {
+		return notify.DefaultRetryPlan(), nil
+	}
+	var plan notify.RetryPlan
+	for _, text := range c.Mail.Retry {
+		wait, err := time.ParseDuration(text)
+		if err != nil {
+			return nil, err
+		}
+		plan = append(plan, wait)
+	}
+	return plan, plan.Validate()
+}

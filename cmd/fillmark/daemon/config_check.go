@@ -1,0 +1,85 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package daemon
+
+import (
+	"fmt"
+	"net"
+	"net/url"
+	"slices"
+	"strings"
+
+	"fillmark/loops"
+)
+
+// Problems returns everything about the values that cannot be.
+func (c Config) Problems() []error {
+	var found []error
+	wrong := func(key string, value any, right string) {
+		found = append(found, &loops.InvalidError{Field: key, Value: fmt.Sprint(value), Reason: right})
+	}
+	if c.Store == "" {
+		wrong("store", c.Store, "the path of the register; without HOME there is no default")
+	}
+	if strings.TrimSpace(c.Workshop.Name) == "" {
+		wrong("workshop.name", c.Workshop.Name, "the workshop's name")
+	}
+	if _, err := loops.LoadZone(c.Workshop.Zone); err != nil {
+		wrong("workshop.zone", c.Workshop.Zone, "an IANA zone name such as Europe/Lisbon")
+	}
+	if _, _, err := net.SplitHostPort(c.Listen); err != nil {
+		wrong("listen", c.Listen, "host:port, such as 127.0.0.1:8377")
+	}
+	if u, err := url.Parse(c.BaseURL); err != nil || u.Host == "" || (u.Scheme != "http" && u.Scheme != "https") || strings.HasSuffix(c.BaseURL, "/") {
+		wrong("base_url", c.BaseURL, "an address such as https://loops.workshop.example, without a slash at its end")
+	}
+	if (c.TLSCert == "") != (c.TLSKey == "") {
+		wrong("tls_key", c.TLSKey, "the PEM file of the key that belongs to tls_cert; both or neither")
+	}
+	if _, err := c.proxy(); err != nil {
+		wrong("trusted_proxy", c.TrustedProxy, "one address such as 127.0.0.1, or a prefix such as 10.1.0.0/24")
+	}
+	if !slices.Contains([]string{"maildir", "smtp"}, c.Mail.Transport) {
+		wrong("mail.transport", c.Mail.Transport, "maildir or smtp")
+	}
+	if err := loops.CheckEmail("mail.from", c.Mail.From); err != nil {
+		wrong("mail.from", c.Mail.From, "one address such as workshop@loops.example")
+	}
+	for _, a := range []struct{ key, address string }{{"mail.technician", c.Mail.Technician}, {"mail.bounce_address", c.Mail.BounceAddress}} {
+		if a.address != "" && loops.CheckEmail(a.key, a.address) != nil {
+			wrong(a.key, a.address, "one address such as workshop@loops.example, or none")
+		}
+	}
+	if c.Mail.BounceMaildir != "" && c.Mail.BounceAddress == "" {
+		wrong("mail.bounce_address", "", "the address whose mail arrives in mail.bounce_maildir")
+	}
+	if _, err := c.retryPlan(); err != nil {
+		wrong("mail.retry", c.Mail.Retry, "waits of 1m to 168h such as [30m, 2h, 3h]; the list's end gives a message up")
+	}
+	if c.Mail.SMTP.PerMinute < 0 || c.Mail.SMTP.PerMinute > 60_000 {
+		wrong("mail.smtp.per_minute", c.Mail.SMTP.PerMinute, "0 to 60000, 0 for no bound")
+	}
+	if c.Mail.SendHour < 0 || c.Mail.SendHour > 23 {
+		wrong("mail.send_hour", c.Mail.SendHour, "an hour from 0 to 23")
+	}
+	if _, _, err := net.SplitHostPort(c.Mail.SMTP.Address); err != nil {
+		wrong("mail.smtp.address", c.Mail.SMTP.Address, "host:port, such as relay.workshop.example:587")
+	}
+	if !slices.Contains([]string{"none", "starttls", "tls"}, c.Mail.SMTP.TLS) {
+		wrong("mail.smtp.tls", c.Mail.SMTP.TLS, "none, starttls or tls")
+	}
+	if c.Mail.SMTP.User != "" && c.Mail.SMTP.TLS == "none" {
+		wrong("mail.smtp.tls", c.Mail.SMTP.TLS, "starttls or tls where a login is set: a password never goes in the clear")
+	}
+	if err := checkCron(c.Sweep.Cron); err != nil {
+		wrong("sweep.cron", c.Sweep.Cron, "five fields such as \"5 * * * *\": "+err.Error())
+	}
+	if c.Sweep.EveryMinutes < 1 || c.Sweep.EveryMinutes > 1440 {
+		wrong("sweep.every_minutes", c.Sweep.EveryMinutes, "1 to 1440 minutes")
+	}
+	if _, err := c.policy(); err != nil {
+		found = append(found, err)
+	}
+	return found
+}

@@ -1,0 +1,217 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"iter"
+	"path/filepath"
+	"time"
+
+	"fillmark/cmd/fillmark/web"
+	"fillmark/loops"
+	"fillmark/loops/photos"
+	"fillmark/loops/store"
+)
+
+// Photos lists the photos that histories name, each once, compared with the
+// files beside the register: of the loops that an owner has now, or of all
+// where the owner is zero.
+func (k keeper) Photos(ctx context.Context, of loops.OwnerID) ([]web.NamedPhoto, error) {
+	among := k.Store.Loops()
+	if of != 0 {
+		among = loopsOf(k.Store, of)
+	}
+	return namedPhotos(ctx, k.Store, among, k.photos())
+}
+
+// loopsOf yields the loops that an owner has now.
+func loopsOf(register *store.Store, owner loops.OwnerID) iter.Seq2[loops.Loop, error] {
+	return func(yield func(loops.Loop, error) bool) {
+		machines, err := register.MachinesOf(owner)
+		if err != nil {
+			yield(loops.Loop{}, err)
+			return
+		}
+		for _, m := range machines {
+			of, err := register.LoopsOf(m.ID)
+			if err != nil {
+				yield(loops.Loop{}, err)
+				return
+			}
+			for _, l := range of {
+				if !yield(l, nil) {
+					return
+				}
+			}
+		}
+	}
+}
+
+// EraseOwner erases who an owner is, and the photos that only their words
+// named: those sent with an answer and those taken at intake.
+func (k keeper) EraseOwner(ctx context.Context, id loops.OwnerID, by string, at time.Time) error {
+	before, err := hashesNamed(k.Store)
+	if err != nil {
+		return err
+	}
+	if err := k.Store.EraseOwner(ctx, id, by, at); err != nil {
+		return err
+	}
+	after, err := hashesNamed(k.Store)
+	if err != nil {
+		return err
+	}
+	var all []error
+	for hash := range before {
+		if !after[hash] {
+			all = append(all, k.photos().Remove(hash))
+		}
+	}
+	return errors.Join(all...)
+}
+
+// hashesNamed is the set of photos that any entry names.
+func hashesNamed(register *store.Store) (map[string]bool, error) {
+	named := map[string]bool{}
+	for l, err := range register.Loops() {
+		if err != nil {
+			return nil, err
+		}
+		history, err := register.History(l.ID)
+		if err != nil {
+			return nil, err
+		}
+		for _, e := range history {
+			for _, hash := range e.PhotoHashes() {
+				named[hash] = true
+			}
+		}
+	}
+	return named, nil
+}
+
+func (k keeper) photos() photos.Folder {
+	return photos.Folder(filepath.Join(filepath.Dir(k.config.Store), PhotosFolder))
+}
+
+// namedPhotos compares the photos that a register's loops name with the files
+// of a folder: each is there and is what it was. What only entries name that were
+// struck out may be gone.
+func namedPhotos(ctx context.Context, register *store.Store, among iter.Seq2[loops.Loop, error], folder photos.Folder) ([]web.NamedPhoto, error) {
+	named := []web.NamedPhoto{}
+	seen := map[string]bool{}
+	for l, err := range among {
+		if err != nil {
+			return nil, err
+		}
+		history, err := register.History(l.ID)
+		if err != nil {
+			return nil, err
+		}
+		stands := map[loops.EntryID]bool{}
+		for _, e := range loops.Standing(history) {
+			stands[e.ID] = true
+		}
+		for _, e := range history {
+			for _, hash := range e.PhotoHashes() {
+				if err := ctx.Err(); err != nil {
+					return nil, err
+				}
+				if seen[hash] {
+					continue
+				}
+				fault, err := faultOf(folder, hash)
+				if err != nil {
+					return nil, err
+				}
+				if fault == "" || stands[e.ID] {
+					seen[hash] = true
+					named = append(named, web.NamedPhoto{Hash: hash, Tag: l.Tag, Entry: e.ID, Fault: fault})
+				}
+			}
+		}
+	}
+	return named, nil
+}
+
+// faultOf says what is wrong with a photo's file; empty where nothing is.
+func faultOf(folder photos.Folder, hash string) (string, error) {
+	content, err := folder.Read(hash, photos.Full)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return "the file is missing", nil
+	case err != nil:
+		return "", err
+	case photos.Hash(content) != hash:
+		return "the file is damaged", nil
+	}
+	return "", nil
+}
+
+// KeepAgain keeps a photo that was kept elsewhere, if it is the one.
+func KeepAgain(hash string, full, small []byte, to photos.Folder) error {
+	photo, err := photos.Again(full, small)
+	if err == nil && photo.Hash != hash {
+		err = errors.New("the file is damaged")
+	}
+	if err == nil {
+		_, err = to.Keep(photo)
+	}
+	if err != nil {
+		return fmt.Errorf("photo %s: %w", hash, err)
+	}
+	return nil
+}
+
+// BroughtPhotos is what an import found of the photos that the register names.
+type BroughtPhotos struct {
+	There int
+	Lost  []string // what is missing or damaged in the folder
+}
+
+// BringPhotos copies the photos that a new register names from one folder to
+// the one beside it; a dry run only looks whether they are there.
+func BringPhotos(ctx context.Context, path string, from, to photos.Folder, dryRun bool) (brought BroughtPhotos, err error) {
+	brought.Lost = []string{}
+	register, err := store.Open(path, store.Options{})
+	if err != nil {
+		return brought, err
+	}
+	defer func() { err = errors.Join(err, register.Close()) }()
+	named, err := namedPhotos(ctx, register, register.Loops(), from)
+	if err != nil {
+		return brought, err
+	}
+	for _, p := range named {
+		switch {
+		case to.Has(p.Hash):
+		case p.Fault != "":
+			brought.Lost = append(brought.Lost, p.String())
+			continue
+		case !dryRun:
+			if err := copyPhoto(p.Hash, from, to); err != nil {
+				return brought, err
+			}
+		}
+		brought.There++
+	}
+	return brought, nil
+}
+
+// copyPhoto copies a photo with its small copy from one folder to another.
+func copyPhoto(hash string, from, to photos.Folder) error {
+	full, err := from.Read(hash, photos.Full)
+	if err != nil {
+		return err
+	}
+	small, err := from.Read(hash, photos.Small)
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	return KeepAgain(hash, full, small, to)
+}

@@ -1,0 +1,152 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"os"
+	"os/user"
+	"time"
+
+	"github.com/robfig/cron/v3"
+
+	"fillmark/cmd/fillmark/web"
+	"fillmark/loops"
+)
+
+// drainTime is how long running requests get when the daemon stops.
+const drainTime = 10 * time.Second
+
+// Serve runs the daemon until the context ends: the pages on their listener,
+// the same handler on the Unix socket, and the loop that sweeps and delivers.
+// The first part to stop stops all, and every part has stopped on return.
+// Announce is called with the pages' address once they can be reached.
+func (h *Service) Serve(
+	ctx context.Context, c Config, bound net.Listener, now func() time.Time, log *slog.Logger, announce func(address string) error,
+) error {
+	pages, address, err := guardPages(c, bound, h.Gate)
+	if err != nil {
+		return errors.Join(err, bound.Close())
+	}
+	socket, err := listenSocket(c.Socket())
+	if err != nil {
+		return errors.Join(err, pages.Close())
+	}
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
+	pageServer, socketServer := newServer(h.Handler, log), newServer(h.Handler, log)
+	socketServer.ConnContext = peerActor
+	// Commands are the user's own, and one may take long over a large register.
+	socketServer.ReadTimeout, socketServer.WriteTimeout = 0, 0
+	parts := make(chan error, 3)
+	go func() { parts <- serveHTTP(pageServer, pages) }()
+	go func() { parts <- serveHTTP(socketServer, socket) }()
+	go func() { parts <- h.tick(ctx, c, now, log) }()
+
+	running := 3
+	first := announce(address)
+	if first != nil {
+		stop()
+	}
+	select {
+	case <-ctx.Done():
+	case err := <-parts:
+		first = errors.Join(first, err)
+		running--
+	}
+	stop()
+	drain, cancel := context.WithTimeout(context.WithoutCancel(ctx), drainTime)
+	defer cancel()
+	first = errors.Join(first, pageServer.Shutdown(drain), socketServer.Shutdown(drain))
+	for range running {
+		first = errors.Join(first, <-parts)
+	}
+	return first
+}
+
+func serveHTTP(s *http.Server, l net.Listener) error {
+	if err := s.Serve(l); !errors.Is(err, http.ErrServerClosed) {
+		return err
+	}
+	return nil
+}
+
+// maxSocketPath is what the kernel allows in sockaddr_un, less its NUL.
+const maxSocketPath = 107
+
+// listenSocket listens beside the register, mode 0600. Holding the register
+// proves that a socket file left there has no daemon behind it.
+func listenSocket(path string) (net.Listener, error) {
+	if len(path) > maxSocketPath {
+		return nil, &SettingError{fmt.Errorf("store: %q gives the socket a path of %d bytes; at most %d are possible, so a shorter folder is right", path, len(path), maxSocketPath)}
+	}
+	if err := os.Remove(path); err != nil && !errors.Is(err, os.ErrNotExist) {
+		return nil, fmt.Errorf("socket: %w", err)
+	}
+	l, err := net.Listen("unix", path)
+	if err != nil {
+		return nil, fmt.Errorf("socket: %w", err)
+	}
+	if err := os.Chmod(path, 0o600); err != nil {
+		return nil, errors.Join(fmt.Errorf("socket: %w", err), l.Close())
+	}
+	return l, nil
+}
+
+// peerActor records a request over the socket as done by the user at its
+// other end, as far as the system names them.
+func peerActor(ctx context.Context, conn net.Conn) context.Context {
+	unixConn, ok := conn.(*net.UnixConn)
+	if !ok {
+		return ctx
+	}
+	raw, err := unixConn.SyscallConn()
+	if err != nil {
+		return ctx
+	}
+	actor := "local:unknown"
+	_ = raw.Control(func(fd uintptr) {
+		if id, ok := peerUser(fd); ok {
+			actor = "local:" + id
+			if u, err := user.LookupId(id); err == nil {
+				actor = "local:" + u.Username
+			}
+		}
+	})
+	return web.WithActor(ctx, actor)
+}
+
+// tick sweeps and delivers at start, by cron, every few minutes and after
+// writes. The cron only wakes: what is due is read from the register, so a
+// missed tick loses nothing.
+func (h *Service) tick(ctx context.Context, c Config, now func() time.Time, log *slog.Logger) error {
+	clock := cron.New(cron.WithLocation(c.Zone()))
+	if _, err := clock.AddFunc(c.Sweep.Cron, h.poke); err != nil {
+		return fmt.Errorf("sweep.cron: %w", err)
+	}
+	clock.Start()
+	defer func() { <-clock.Stop().Done() }()
+	every := time.NewTicker(time.Duration(c.Sweep.EveryMinutes) * time.Minute)
+	defer every.Stop()
+	var learnt loops.Day
+	for {
+		// Its cost grows with the register, so once a day.
+		if today := loops.DayOf(now(), c.Zone()); today != learnt {
+			h.learn(ctx, log, now())
+			learnt = today
+		}
+		h.sweepAndDeliver(ctx, log, now())
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-h.wake:
+		case <-every.C:
+		}
+	}
+}
