@@ -105,6 +105,34 @@ type PatternWatch struct {
 	ReadAt int    `json:"read_at,omitempty"`
 	By     string `json:"by"`
 	Why    string `json:"why,omitempty"`
+	// Reading is what it said when its failures had come; nil before.
+	Reading *WatchReading `json:"reading,omitempty"`
+}
+
+// WatchReading is the answer of a watch, kept with the cases that it rests on.
+// What is measured later changes neither.
+type WatchReading struct {
+	Day           Day         `json:"day"` // on which it was read
+	FailedWith    int         `json:"failed_with"`
+	FailedWithout int         `json:"failed_without"`
+	GoodWith      int         `json:"good_with"`
+	GoodWithout   int         `json:"good_without"`
+	Expected      float64     `json:"expected_with"` // failures with the trait, if both sides failed alike
+	Ratio         *float64    `json:"ratio,omitempty"`
+	Lower         *float64    `json:"lower,omitempty"`
+	Upper         *float64    `json:"upper,omitempty"`
+	P             *float64    `json:"p,omitempty"`
+	Sentence      string      `json:"sentence"`
+	Cases         []WatchCase `json:"cases"`
+}
+
+// WatchCase is one charge of a reading, its ages in months.
+type WatchCase struct {
+	Tag     Tag      `json:"tag"`
+	With    bool     `json:"with"`
+	Entered float64  `json:"entered_months"` // its age on the day of the watch
+	Good    float64  `json:"good_months"`
+	Failed  *float64 `json:"found_failed_months,omitempty"`
 }
 
 // Validate returns all that is wrong with the watch's fields, joined.

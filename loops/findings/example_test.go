@@ -5,6 +5,7 @@ package findings_test
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"fillmark/loops/findings"
@@ -56,8 +57,12 @@ func ExampleEvidenceAge() {
 }
 
 func ExampleExplore() {
+	failed := findings.Life{Lower: 14, Upper: 14, Count: 1}
+	good := findings.Life{Lower: 24, Upper: math.Inf(1), Count: 1}
+	with, others := good, good
+	with.Count, others.Count = 6, 14
 	answers, err := findings.Explore([]findings.Trait{
-		{Name: "soft tubing", Strata: findings.Strata{{FailedWith: 2, FailedWithout: 0, GoodWith: 6, GoodWithout: 14}}},
+		{Name: "soft tubing", Cases: []findings.Case{{Life: failed, With: true}, {Life: with, With: true}, {Life: others}}},
 	})
 	if err != nil {
 		fmt.Println(err)
@@ -66,20 +71,17 @@ func ExampleExplore() {
 	for _, refused := range answers[0].Refused {
 		fmt.Println(refused.Why)
 	}
-	// Output: no result could have been significant: with so few cases the smallest p that can be had is 0.24. Missing: at the least 4 failures, all with it, against the healthy loops on record.
+	// Output: no result could have been significant: with 1 failure at these ages the smallest p that can be had is 0.67. Missing: more failures.
 }
 
 func ExampleWatch_Test() {
 	watch := findings.Watch{Trait: "soft tubing", Registered: "2026-03-01", ReadAt: 5}
-	answer, err := watch.Test([]findings.Case{
-		{Ended: "2026-02-11", Failed: true, With: true},
-		{Ended: "2026-05-02", Failed: true, With: true},
-		{Ended: "2026-06-20", Failed: false, With: false},
-	})
+	failed, seen := findings.Life{Lower: 14, Upper: 14, Count: 1}.From(11) // 11 months old when the watch began
+	answer, err := watch.Test([]findings.Case{{Life: failed, With: true}, {Life: findings.Life{Lower: 24, Entry: 20, Upper: math.Inf(1), Count: 1}}})
 	if err != nil {
 		fmt.Println(err)
 		return
 	}
-	fmt.Println(answer.Refused[0].Why)
-	// Output: the watch is read at 5 failures after 2026-03-01, and 1 have come. Missing: 4 failures more.
+	fmt.Println(seen, answer.Refused[0].Why)
+	// Output: true the watch is read at 5 failures after 2026-03-01, and 1 has come. Missing: 4 failures more.
 }

@@ -29,9 +29,9 @@ func TestQuantilesKeepTheirOrder(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		l := must(rt, anyLives(rt, known(), rapid.Bool().Draw(rt, "may be late"), 0))
 		start := rapid.SampledFrom([]float64{0, 3, 10}).Draw(rt, "start")
-		inner, err := findings.KaplanMeierFrom(l, start, 0.5, findings.LogLog)
+		inner, err := findings.KaplanMeierFrom(l, start, 0.5)
 		require.NoError(rt, err)
-		outer, err := findings.KaplanMeierFrom(l, start, 0.95, findings.LogLog)
+		outer, err := findings.KaplanMeierFrom(l, start, 0.95)
 		require.NoError(rt, err)
 		var last findings.Estimate
 		for _, p := range []float64{0.1, 0.25, 0.5, 0.75, 0.9} {

@@ -42,9 +42,6 @@ func (w *Weibull) ShapeLimits(level float64) Estimate {
 	return Estimate{Value: w.Shape, Lower: given(math.Exp(-high), high == mostLogSigma, 0), Upper: given(math.Exp(-low), low == leastLogSigma, math.Inf(1))}
 }
 
-// ScaleLimits are the likelihood-ratio limits of Scale.
-func (w *Weibull) ScaleLimits(level float64) Estimate { return w.LifeLimits(-math.Expm1(-1), level) }
-
 // LifeLimits are the likelihood-ratio limits of Life(p), two-sided at level.
 func (w *Weibull) LifeLimits(p, level float64) Estimate {
 	target := chiSquareOne(level)

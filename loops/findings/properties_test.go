@@ -277,33 +277,6 @@ func TestWeibullLimitsNest(t *testing.T) {
 	}
 }
 
-// The verdict of a table and its limits agree, and turning the table over
-// turns the odds over.
-func TestTablesAgreeWithThemselves(t *testing.T) {
-	t.Parallel()
-	rapid.Check(t, func(rt *rapid.T) {
-		n := func(label string) int { return rapid.IntRange(0, 40).Draw(rt, label) }
-		table := findings.Table{FailedWith: n("a"), FailedWithout: n("b"), GoodWith: n("c"), GoodWithout: n("d")}
-		r, err := table.OddsRatio()
-		if err != nil {
-			require.ErrorIs(rt, err, findings.ErrNoContrast)
-			return
-		}
-		outside := r.Lower > 1 || r.Upper < 1
-		if math.Abs(r.P-0.05) > 1e-9 {
-			require.Equal(rt, r.P < 0.05, outside, "%+v", r)
-		}
-		require.LessOrEqual(rt, r.Attainable, r.P+1e-12)
-		require.LessOrEqual(rt, r.PMid, r.P+1e-12)
-		turned, err := findings.Table{FailedWith: table.FailedWithout, FailedWithout: table.FailedWith, GoodWith: table.GoodWithout, GoodWithout: table.GoodWith}.OddsRatio()
-		require.NoError(rt, err)
-		require.InDelta(rt, r.P, turned.P, 1e-9)
-		if r.Lower > 0 {
-			require.InEpsilon(rt, 1/r.Lower, turned.Upper, 1e-6)
-		}
-	})
-}
-
 // Corrected p are never smaller, keep their order, and the smallest is
 // multiplied by their number.
 func TestHolmProperties(t *testing.T) {

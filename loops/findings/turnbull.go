@@ -78,9 +78,10 @@ func (e *NPMLE) Quantile(p float64) (Cell, bool) {
 
 // masses is the problem to solve: each row of lives covers a run of cells.
 type masses struct {
-	cells []Cell
-	rows  []run
-	total float64
+	cells  []Cell
+	begins []edge // of the cells
+	rows   []run
+	total  float64
 }
 
 // run is a number of lives that end in one of the cells from..to-1.
@@ -126,22 +127,14 @@ func newMasses(lives Lives, held []edge) masses {
 	}
 	slices.SortFunc(all, compareEdges)
 	var m masses
-	var begins []edge
 	for i := 1; i < len(all); i++ {
 		if all[i].phase == ends && all[i-1].phase != ends {
 			m.cells = append(m.cells, Cell{Left: all[i-1].age, Right: all[i].age})
-			begins = append(begins, all[i-1])
+			m.begins = append(m.begins, all[i-1])
 		}
 	}
 	for i := range lives.rows {
-		from, to := edges(&lives.rows[i])
-		first, _ := slices.BinarySearchFunc(begins, from, compareEdges)
-		end, _ := slices.BinarySearchFunc(m.cells, to, func(c Cell, t edge) int {
-			if c.Right <= t.age {
-				return -1
-			}
-			return 1
-		})
+		first, end := m.covered(&lives.rows[i])
 		count := float64(lives.rows[i].count)
 		m.total += count
 		if last := len(m.rows) - 1; last >= 0 && m.rows[last].from == first && m.rows[last].to == end {
@@ -151,4 +144,17 @@ func newMasses(lives Lives, held []edge) masses {
 		m.rows = append(m.rows, run{first, end, count})
 	}
 	return m
+}
+
+// covered is the run of cells from..to-1 in which a row can have ended.
+func (m *masses) covered(r *row) (from, to int) {
+	begin, end := edges(r)
+	from, _ = slices.BinarySearchFunc(m.begins, begin, compareEdges)
+	to, _ = slices.BinarySearchFunc(m.cells, end, func(c Cell, t edge) int {
+		if c.Right <= t.age {
+			return -1
+		}
+		return 1
+	})
+	return from, to
 }

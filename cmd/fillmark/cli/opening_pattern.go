@@ -67,9 +67,10 @@ func (a *app) openingPatternCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "pattern [--cause CAUSE] [--trait KEY=VALUE]",
 		Short: "Pattern or chance? What failed charges have that healthy ones have not",
-		Long: `Pattern or chance? Sets the charges that a cause ended against those measured
-good, for one trait or for every trait that parts them. Whatever comes out is an
-idea: the same cases suggested it. Put it under watch and let later ones decide.
+		Long: `Pattern or chance? Do charges with a trait fail by a cause more often than others
+of their age, however long each was watched? For one trait, or for every trait
+that parts them. Whatever comes out is an idea: the same cases suggested it. Put
+it under watch and let later ones decide.
 
 Keys: ` + wrapped(workshop.TraitKeys()),
 		Example: "  fillmark opening pattern --cause clog --trait metal=aluminium",
@@ -168,6 +169,11 @@ func chargeOrigins() []loops.Origin {
 func printHowLong(p *printer, found []workshop.OriginLives) {
 	if len(found) == 0 {
 		p.line("No charge is on record yet.")
+	}
+	if len(found) > 0 {
+		for _, l := range found[0].Compared {
+			printTrait(p, l)
+		}
 	}
 	for _, l := range found {
 		p.line("%s charges, ages in months since the fill", l.Origin)
@@ -282,7 +288,7 @@ func (a *app) openingWatchCommand() *cobra.Command {
 			}
 			return a.print(line, func(p *printer) {
 				p.line("Watch %d: %s, %s.", line.ID, line.Cause, line.Answer.Words)
-				p.paragraph("", "", fmt.Sprintf("It counts charges that end after %s; %d earlier ones do not.", line.Registered.Long(), line.PassedOver))
+				p.paragraph("", "", fmt.Sprintf("It counts what happens to charges after %s; nothing has happened yet to %d of them.", line.Registered.Long(), line.PassedOver))
 			})
 		},
 	}

@@ -24,8 +24,10 @@ type questionsPage struct {
 
 	Pattern workshop.PatternAnswer
 	Watches []workshop.WatchLine
-	Lives   []livesView
-	Look    []workshop.WhenLook
+	// Compared sets the groups of the lives against the others of their age.
+	Compared []workshop.PatternLine
+	Lives    []livesView
+	Look     []workshop.WhenLook
 }
 
 // livesView is how long the charges of one origin last.
@@ -81,6 +83,9 @@ func (s *server) pageQuestions(w http.ResponseWriter, r *http.Request) error {
 	lives, err := s.Workshop.HowLong(p.By)
 	if err != nil {
 		return err
+	}
+	if len(lives) > 0 {
+		p.Compared = lives[0].Compared
 	}
 	for _, l := range lives {
 		rows := url.Values{"origin": {string(l.Origin)}}

@@ -139,6 +139,9 @@ func mostOf(cases []Case) string {
 // reckoned with: steeper ones leave no time at all between two looks.
 const steepest = 3
 
+// significant is the p below which a difference is called one.
+const significant = 0.05
+
 // noticedFrom is from how many failures on something is said on the first page.
 const noticedFrom = 3
 
@@ -166,22 +169,19 @@ func noticeOf(answer PatternAnswer) loops.EvidenceNotice {
 	n := loops.EvidenceNotice{
 		Cause: answer.Cause, Failed: answer.Failed, Of: answer.Failed + answer.Good,
 		Text:   fmt.Sprintf("%d of %s %s.", answer.Failed, counted(answer.Failed+answer.Good, "charge"), failedWord(answer.Cause)),
-		Reason: "Nothing on record tells the failed ones from the healthy ones.",
+		Reason: "Nothing on record tells them from the healthy ones of their age by more than chance.",
 	}
 	if answer.Good == 0 {
 		n.Reason = "Pattern or chance cannot be told: no healthy loop is on record. Missing: loops of the same kind measured good."
 		return n
 	}
 	for _, l := range answer.Lines {
-		if l.FailedWith < noticedFrom || l.FailedWith*(l.GoodWith+l.GoodWithout) <= l.GoodWith*(l.FailedWith+l.FailedWithout) {
-			continue // too few, or no more often than among the healthy ones
+		if l.FailedWith < noticedFrom || !(l.PAdjusted < significant) || !(l.Ratio > 1) && l.Upper.Known() {
+			continue // a pattern that chance explains is not one to be told here
 		}
 		n.Trait, n.Failed, n.Of = l.Trait, l.FailedWith, l.FailedWith+l.GoodWith
-		n.Text = fmt.Sprintf("%d of %s with %s %s.", n.Failed, counted(n.Of, "charge"), l.Words, failedWord(answer.Cause))
+		n.Text = fmt.Sprintf("%d of %s with %s %s; %.1f would be expected at their ages.", n.Failed, counted(n.Of, "charge"), l.Words, failedWord(answer.Cause), float64(l.Expected))
 		n.Reason = l.Sentence
-		if n.Reason == "" && len(l.Refused) > 0 {
-			n.Reason = "Pattern or chance? " + capital(l.Refused[0].Why)
-		}
 		return n
 	}
 	return n
@@ -206,6 +206,9 @@ func failedWord(c loops.Cause) string {
 func (w *Workshop) Learn(ctx context.Context, s Stamp) (int, error) {
 	cases, err := w.Cases()
 	if err != nil {
+		return 0, fmt.Errorf("evidence: %w", err)
+	}
+	if err := w.readWatches(s, cases); err != nil {
 		return 0, fmt.Errorf("evidence: %w", err)
 	}
 	is, err := evidenceOf(cases, w.settings.Policy)

@@ -19,6 +19,9 @@ type OriginLives struct {
 	Plot   *findings.Plot     `json:"-"` // nil where no curve can be drawn
 	Apart  []ApartLine        `json:"left_out"`
 	Lacks  []findings.Refusal `json:"refused"`
+	// Compared sets the groups against the others at the same ages, over all
+	// origins, as [Workshop.Pattern] does; the same in each answer.
+	Compared []PatternLine `json:"compared,omitempty"`
 }
 
 // HowLong answers "how long do charges last?" for every origin on record, in
@@ -33,11 +36,20 @@ func (w *Workshop) HowLong(by string) ([]OriginLives, error) {
 	if err != nil {
 		return nil, err
 	}
+	var compared []PatternLine
+	if by != "" {
+		pattern, err := patternOf(cases, anyCause, traitsOf(cases, by))
+		if err != nil {
+			return nil, err
+		}
+		compared = pattern.Lines
+	}
 	answers := []OriginLives{}
 	for _, origin := range []loops.Origin{loops.WorkshopFill, loops.Factory, loops.UnknownOrigin} {
 		if answer, ok, err := howLong(cases, origin, by, group); err != nil {
 			return nil, err
 		} else if ok {
+			answer.Compared = compared
 			answers = append(answers, answer)
 		}
 	}
@@ -78,6 +90,18 @@ func apartOf(cases []Case, origin loops.Origin, group func(Case) (string, bool))
 		}
 	}
 	return apart
+}
+
+// traitsOf are the traits that a key's values, or a trait, stand for.
+func traitsOf(cases []Case, by string) []Trait {
+	if trait, err := ParseTrait(by); err == nil {
+		return []Trait{trait}
+	}
+	var traits []Trait
+	for _, value := range valuesOf(cases, by) {
+		traits = append(traits, Trait{by, value})
+	}
+	return traits
 }
 
 // grouping returns what places a case in its group.

@@ -30,6 +30,8 @@ type Case struct {
 	// Failed tells that a cause in the loop ended the life, and Cause which.
 	Failed bool        `json:"failed"`
 	Cause  loops.Cause `json:"cause,omitempty"`
+	// Filled is the latest day on which it can have been filled.
+	Filled loops.Day `json:"filled"`
 	// Ended is the day it was found failed, or last measured good.
 	Ended loops.Day `json:"ended"`
 	// Life is meaningless where LeftOut says why the ages cannot use it.
@@ -229,7 +231,7 @@ func (r *caseReader) cases(l loops.Loop) ([]Case, error) {
 	}
 	var cases []Case
 	for _, life := range lives {
-		c := Case{Tag: l.Tag, Origin: life.charge.Origin, Sealed: l.Sealed, Failed: !life.found.IsZero(), Cause: life.cause, Ended: life.lastGood, Traits: life.traits, Fluid: cmp.Or(string(life.charge.Fluid), life.charge.Fluid.Name())}
+		c := Case{Tag: l.Tag, Origin: life.charge.Origin, Sealed: l.Sealed, Failed: !life.found.IsZero(), Cause: life.cause, Filled: life.charge.FilledTo, Ended: life.lastGood, Traits: life.traits, Fluid: cmp.Or(string(life.charge.Fluid), life.charge.Fluid.Name())}
 		if c.Failed {
 			c.Ended = life.found
 		}
