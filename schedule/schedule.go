@@ -53,7 +53,7 @@ type Input struct {
 // a formulated product, unless its label allows re-dosing.
 //
 // It refuses a policy without a version, a loop of another machine, an unknown
-// kind of machine, a charge without a day and absurd evidence, with an
+// kind of machine, a charge without a day, with an
 // [*loops.InvalidError].
 func PlanLoop(in Input) (loops.Plan, error) {
 	if err := in.validate(); err != nil {
@@ -71,7 +71,6 @@ func PlanLoop(in Input) (loops.Plan, error) {
 	p.declaredLives()
 	p.containers()
 	p.season()
-	p.evidence()
 	p.drift()
 	p.loss()
 	p.limits()
@@ -98,7 +97,7 @@ func (in Input) validate() error {
 	case in.Loop.State.Charge != nil && in.Loop.State.Charge.FilledTo.IsZero():
 		return refuse("filled", "", "the day of the fill, or the last day it can have been")
 	}
-	return in.Evidence.validate()
+	return nil
 }
 
 // task orders the clauses and applies a pause.

@@ -99,33 +99,3 @@ func coverB10(t *testing.T, rng *rand.Rand, runs, n int, shape, span float64) (c
 	}
 	return covered, failures, ratio
 }
-
-// TestCampaignNextBound measures the same for the next look at a loop good at
-// 12 months, where there are failures enough for it.
-func TestCampaignNextBound(t *testing.T) {
-	t.Parallel()
-	runs := campaign(200, 4000)
-	for _, shape := range []float64{1, 2, 3} {
-		t.Run(fmt.Sprint("shape ", shape), func(t *testing.T) {
-			t.Parallel()
-			rng := rand.New(rand.NewPCG(uint64(shape), 12))
-			truth := findings.NextLook(shape, 48, 12, 0.10)
-			covered, asked := 0, 0
-			for range runs {
-				l, err := findings.NewLives(workshop(rng, 80, shape, 40))
-				require.NoError(t, err)
-				fit, err := findings.FitWeibull(l)
-				if err != nil || fit.Failures < findings.FewFailures {
-					continue
-				}
-				asked++
-				if fit.LowerNext(0.10, 12, 0.95) <= truth {
-					covered++
-				}
-			}
-			got := float64(covered) / float64(asked)
-			t.Logf("covered %.1f %% of %d", 100*got, asked)
-			assert.GreaterOrEqual(t, got, 0.94)
-		})
-	}
-}

@@ -17,11 +17,11 @@ import (
 
 // side describes how the loops of one side of a comparison are watched.
 type side struct {
-	n            int
-	from, to     float64 // months of follow-up
-	entered      float64 // up to this age at entry
-	every        float64 // months between looks; 0 is failures noticed at once
-	group, cause string
+	n        int
+	from, to float64 // months of follow-up
+	entered  float64 // up to this age at entry
+	every    float64 // months between looks; 0 is failures noticed at once
+	group    string
 }
 
 // lives draws a side whose loops fail with the Weibull shape and scale.

@@ -41,19 +41,11 @@ func ExampleReadCSV() {
 	// Output: line 3, column upper: "3": it is below lower, 5; upper is the age at which the loop was found failed
 }
 
-func ExampleEvidenceAge() {
-	lives, err := findings.NewLives([]findings.Life{
-		{Lower: 14, Upper: 14, Count: 2, Cause: "clog"},
-		{Lower: 18, Upper: 24, Count: 1, Cause: "clog"},
-		{Lower: 18, Upper: 18, Count: 1, Cause: "clog"},
-	})
-	if err != nil {
-		fmt.Println(err)
-		return
-	}
-	due, err := findings.EvidenceAge(lives, 12)
-	fmt.Printf("look at %.1f months (%s, %d of %d failed) %v\n", due.Age, due.Clause, due.Basis.Failures, due.Basis.N, err)
-	// Output: look at 4.3 months (prior, 4 of 4 failed) <nil>
+func ExamplePlanLooks() {
+	// One pump and one clog in 81 loop-months, 310 if all unseen loops are good.
+	plan, err := findings.PlanLooks([]findings.Seen{{Cause: "clog", Failures: 1, Warning: 6}, {Cause: "pump", Failures: 1, Warning: 2}}, 81, 310, 12, 3, findings.DefaultCosts())
+	fmt.Printf("%.1f to %.1f months, so %.0f; %.0f looks in ten loops a year prevent about %.1f failures %v\n", plan.Early, plan.Late, plan.Age, plan.Looks, plan.Prevented, err)
+	// Output: 9.7 to 24.0 months, so 12; 10 looks in ten loops a year prevent about 0.7 failures <nil>
 }
 
 func ExampleExplore() {

@@ -40,23 +40,6 @@ func TestWeibayesAgreesWithR(t *testing.T) {
 	}
 }
 
-func TestPriorAgreesWithR(t *testing.T) {
-	t.Parallel()
-	for _, r := range reference(t, "due_gamma.csv") {
-		l := ages(t, numbers(t, r["times"]), numbers(t, r["failed"]), 0)
-		prior := findings.Prior{Default: r.number(t, "default"), Share: r.number(t, "p"), Quantile: r.number(t, "q"), Weight: r.number(t, "a0")}
-		near(t, r.number(t, "due"), prior.Next(l, r.number(t, "beta"), 0), r["id"])
-	}
-}
-
-func TestNextLookAgreesWithR(t *testing.T) {
-	t.Parallel()
-	for _, r := range reference(t, "next_inspection.csv") {
-		got := findings.NextLook(r.number(t, "beta"), r.number(t, "eta"), r.number(t, "age_last_good"), r.number(t, "p"))
-		near(t, r.number(t, "next_age"), got)
-	}
-}
-
 func TestZeroFailureNAgreesWithR(t *testing.T) {
 	t.Parallel()
 	for _, r := range reference(t, "zero_failure_n.csv") {

@@ -5,7 +5,6 @@ package findings_test
 
 import (
 	"math"
-	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -109,29 +108,5 @@ func TestWeibayesKeepsItsOrder(t *testing.T) {
 			rows[i].Lower, rows[i].Upper, rows[i].Entry = 1024*rows[i].Lower, 1024*rows[i].Upper, 1024*rows[i].Entry
 		}
 		sameAge(rt, 1024*bound, findings.Weibayes(must(rt, rows), shape, 0.1, 0.95))
-	})
-}
-
-// A loop known good is next looked at no earlier than one of which nothing is
-// known, never before it is that old, and the later the older it was good.
-func TestNextLooksFollowTheAge(t *testing.T) {
-	t.Parallel()
-	rapid.Check(t, func(rt *rapid.T) {
-		rows := slices.Concat(anyLives(rt, every(), rapid.Bool().Draw(rt, "may be late"), 0), anyLives(rt, []findings.Kind{findings.Right}, false, 0))
-		l := must(rt, rows)
-		first, last, clause := 0.0, 0.0, findings.ByDefault
-		for _, goodAt := range []float64{0, 1, 5, 12, 20, 40, 100} {
-			d, err := findings.NextDue(l, 12, goodAt)
-			require.NoError(rt, err)
-			require.Greater(rt, d.Age, goodAt)
-			require.GreaterOrEqual(rt, d.Age, first*(1-1e-9), "good at %g: %v", goodAt, d)
-			if d.Clause == clause { // one that has nothing to say leaves it to another
-				require.GreaterOrEqual(rt, d.Age, last*(1-1e-9), "good at %g: %v", goodAt, d)
-			}
-			if last, clause = d.Age, d.Clause; goodAt == 0 {
-				first = d.Age
-			}
-			require.LessOrEqual(rt, d.Age, max(100, goodAt+12))
-		}
 	})
 }

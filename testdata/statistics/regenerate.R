@@ -212,29 +212,6 @@ for (name in weibull_names) {
     }
   }
 }
-# The age at which a loop good at an age will have failed with the chance p:
-# its lower bound, from the likelihood maximised over all shapes at that age.
-next_lower <- NULL
-for (name in c("loops_syn", "turbine", "lzbearing:all")) for (good in c(0, 6, 12, 24)) for (p in c(0.05, 0.1)) {
-  d <- as_interval(name)
-  ll <- loglik_of(d)
-  fit <- optim(c(log(median(d$lower + 1)), 0), function(v) -ll(v[1], exp(v[2])), control = list(reltol = 1e-15, maxit = 5000))
-  fit <- polish(d, fit$par[1], exp(fit$par[2]))
-  mu <- fit$mu; sigma <- fit$sigma; best <- ll(mu, sigma)
-  hazard <- -log1p(-p)
-  t <- exp(mu) * ((good / exp(mu))^(1 / sigma) + hazard)^sigma
-  failures <- sum(d$count[is.finite(d$upper)])
-  target <- qt(0.95, failures - 1)^2
-  at <- function(x) {
-    g <- function(s) { b <- exp(-s); ll(log((x^b - good^b) / hazard) / b, exp(s)) }
-    2 * (best - optimize(g, log(sigma) + c(-2, 2), maximum = TRUE, tol = 1e-12)$objective) - target
-  }
-  low <- t
-  while (at(low) < 0) low <- good + (low - good) * 0.8
-  next_lower <- rbind(next_lower, data.frame(dataset = sub(":all$", "", name), good_at = good, p = p, lower95 = root(at, low, t)))
-}
-put(next_lower, "next_lower.csv")
-
 put(mle, "weibull_mle.csv"); put(quantiles, "weibull_quantile.csv"); put(lower, "blife_lower_lrt.csv")
 
 # Turnbull: plain self-consistency, run to the end ---------------------------
@@ -308,19 +285,6 @@ for (case in list(list("zero", c(6, 9, 12, 12, 15, 18, 18, 24, 24, 30, 36, 40), 
   }
 put(weibayes, "weibayes.csv")
 
-due <- NULL
-for (case in list(list("none", 12, 1, 0.1, c(), c()), list("ten_good_18", 12, 1, 0.1, rep(18, 10), rep(0, 10)),
-  list("two_of_ten", 12, 1, 0.1, c(14, 14, rep(18, 8)), c(1, 1, rep(0, 8))),
-  list("mixed", 12, 1, 0.1, c(5, 9, 12, 12, 20, 24, 31, 36), c(0, 1, 0, 0, 1, 0, 0, 0)),
-  list("weak_prior", 18, 0.5, 0.05, c(6, 7, 15, 22), c(0, 0, 1, 0)))) for (beta in c(1, 1.5, 2, 3)) {
-  d <- case[[2]]; a <- case[[3]]; p <- case[[4]]
-  b <- root(function(b) qgamma(0.9, a, 1) / exp(b) - -log(1 - p) / d^beta, -20, 40)
-  rate <- qgamma(0.9, a + sum(case[[6]]), exp(b) + sum(case[[5]]^beta))
-  due <- rbind(due, data.frame(id = case[[1]], default = d, beta = beta, a0 = a, p = p, q = 0.9, times = paste(case[[5]], collapse = " "),
-    failed = paste(case[[6]], collapse = " "), due = (-log(1 - p) / rate)^(1 / beta)))
-}
-put(due, "due_gamma.csv")
-
 samples <- NULL
 for (p in c(0.05, 0.1, 0.2)) for (conf in c(0.5, 0.8, 0.9, 0.95)) {
   n <- 1L
@@ -329,13 +293,18 @@ for (p in c(0.05, 0.1, 0.2)) for (conf in c(0.5, 0.8, 0.9, 0.95)) {
 }
 put(samples, "zero_failure_n.csv")
 
-looks <- NULL
-for (beta in c(1, 1.5, 2, 3)) for (good in c(0, 6, 12, 24, 36, 48)) for (p in c(0.05, 0.1)) {
-  left <- pweibull(good, beta, 48, lower.tail = FALSE)
-  at <- root(function(t) 1 - pweibull(t, beta, 48, lower.tail = FALSE) / left - p, good, good + 100)
-  looks <- rbind(looks, data.frame(beta = beta, eta = 48, age_last_good = good, p = p, next_age = at))
+# Failures of machines that are filled again: mean per machine, robust error ----
+machines <- read.csv(file.path(here, "data_recurrence.csv"), stringsAsFactors = FALSE)
+rows <- NULL
+for (id in seq_len(nrow(machines))) {
+  m <- machines[id, ]
+  at <- if (m$failures == "-") numeric() else as.numeric(strsplit(as.character(m$failures), " ")[[1]])
+  cuts <- c(m$from, at, m$to)
+  rows <- rbind(rows, data.frame(id = id, start = head(cuts, -1), stop = cuts[-1], status = rep(1:0, c(length(at), 1))))
 }
-put(looks, "next_inspection.csv")
+f <- survfit(Surv(start, stop, status) ~ 1, data = rows, id = id, cluster = id, robust = TRUE)
+keep <- f$n.event > 0
+put(data.frame(time = f$time, n_risk = as.integer(f$n.risk), n_event = as.integer(f$n.event), mean = f$cumhaz, se = f$std.chaz)[keep, ], "recurrence.csv")
 
 writeLines(c(R.version.string, paste("survival", packageVersion("survival")),
   "made by regenerate.R from the data_*.csv beside it"), file.path(out, "versions.txt"))

@@ -174,6 +174,7 @@ func printHowLong(p *printer, found []workshop.OriginLives) {
 		for _, l := range found[0].Compared {
 			printTrait(p, l)
 		}
+		p.paragraph("", "", found[0].Machines)
 	}
 	for _, l := range found {
 		p.line("%s charges, ages in months since the fill", l.Origin)
@@ -229,7 +230,7 @@ func (a *app) openingEvidenceCommand() *cobra.Command {
 			}
 			return a.print(found, func(p *printer) {
 				if len(found.Items) == 0 {
-					p.line("None yet: plans rest on the policy alone.")
+					p.line("None yet.")
 				}
 				for _, e := range found.Items {
 					p.line("▐ Version %d, %s", e.Version, loops.DayOf(e.Made, time.UTC).Long())
@@ -241,8 +242,8 @@ func (a *app) openingEvidenceCommand() *cobra.Command {
 }
 
 func printEvidence(p *printer, e loops.Evidence) {
-	if len(e.Ages) == 0 {
-		p.line("  No age: nothing failed, or nothing healthy is on record.")
+	if len(e.Ages)+len(e.Notices) == 0 {
+		p.line("  Nothing that failed charges have in common.")
 	}
 	build := map[bool]string{true: "sealed", false: "open"}
 	p.table([]string{"charges", "loops", "months", "n", "failures", "loop-months", "known since"}, len(e.Ages), func(i int) []string {
@@ -256,21 +257,14 @@ func printEvidence(p *printer, e loops.Evidence) {
 
 func printWhenLook(p *printer, l workshop.WhenLook) {
 	p.line("%s", strings.ToUpper(l.Of[:1])+l.Of[1:])
-	if l.Sentence != "" {
-		p.paragraph("  ", "  ", l.Sentence)
+	for _, sentence := range l.Sentences {
+		p.paragraph("  ", "  ", sentence)
 	}
-	p.paragraph("  ", "  ", fmt.Sprintf("Rests on %s. The shop's rule without openings: %.3g months.", l.RestsOn, l.Default))
+	p.paragraph("  ", "  ", "Rests on "+l.RestsOn+".")
 	printRefused(p, l.Refused)
 	if l.Firmer != "" {
 		p.paragraph("  Firmer: ", "    ", l.Firmer+".")
 	}
-	if len(l.Moves) > 0 {
-		p.line("  Service checks it brings forward")
-	}
-	p.table([]string{"tag", "machine", "without", "now"}, len(l.Moves), func(i int) []string {
-		m := l.Moves[i]
-		return []string{string(m.Tag), m.Machine, m.Was.String(), m.Is.String()}
-	})
 }
 
 func (a *app) openingWatchCommand() *cobra.Command {

@@ -26,6 +26,7 @@ type questionsPage struct {
 	Watches []workshop.WatchLine
 	// Compared sets the groups of the lives against the others of their age.
 	Compared []workshop.PatternLine
+	Machines string // how often one fails
 	Lives    []livesView
 	Look     []workshop.WhenLook
 }
@@ -85,7 +86,7 @@ func (s *server) pageQuestions(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if len(lives) > 0 {
-		p.Compared = lives[0].Compared
+		p.Compared, p.Machines = lives[0].Compared, lives[0].Machines
 	}
 	for _, l := range lives {
 		rows := url.Values{"origin": {string(l.Origin)}}
@@ -94,7 +95,7 @@ func (s *server) pageQuestions(w http.ResponseWriter, r *http.Request) error {
 		}
 		p.Lives = append(p.Lives, livesView{l.Origin, l.Report, plotOf(l.Plot, string(l.Origin)), l.Apart, l.Lacks, "/api/v1/openings/lives?" + rows.Encode()})
 	}
-	if p.Look, err = s.Workshop.WhenToLook(); err != nil {
+	if p.Look, err = s.Workshop.WhenToLook(s.Now()); err != nil {
 		return err
 	}
 	return s.render(w, http.StatusOK, "questions", p)

@@ -34,6 +34,9 @@ type Case struct {
 	Filled loops.Day `json:"filled"`
 	// Ended is the day it was found failed, or last measured good.
 	Ended loops.Day `json:"ended"`
+	// Until is the day on which the charge was replaced or its loop went out of
+	// service; zero while it is in use.
+	Until loops.Day `json:"until,omitzero"`
 	// Life is meaningless where LeftOut says why the ages cannot use it.
 	Life    findings.Life `json:"-"`
 	LeftOut string        `json:"left_out,omitempty"`
@@ -47,6 +50,7 @@ type chargeLife struct {
 	poured              []loops.Pour
 	toppedUp            bool
 	firstGood, lastGood loops.Day
+	replaced            loops.Day // zero where it is the last charge
 	// found is the day the charge was found failed, on the day it failed in
 	// service where that is known.
 	found, on loops.Day
@@ -59,6 +63,9 @@ func livesOf(history []loops.Entry) []chargeLife {
 	var lives []chargeLife
 	for _, e := range loops.Standing(history) {
 		if e.Kind == loops.KindFill {
+			if len(lives) > 0 {
+				lives[len(lives)-1].replaced = e.Day
+			}
 			lives = append(lives, chargeLife{charge: e.Fill.Charge, poured: e.Fill.Poured})
 			continue
 		}
@@ -235,6 +242,9 @@ func (r *caseReader) cases(l loops.Loop) ([]Case, error) {
 		if c.Failed {
 			c.Ended = life.found
 		}
+		if c.Until = life.replaced; c.Until.IsZero() && !l.State.InService() {
+			c.Until = cmp.Or(c.Ended, c.Filled)
+		}
 		c.Life, c.LeftOut = life.life(machine.Kind == loops.DonorUnit)
 		cases = append(cases, c)
 	}
@@ -306,6 +316,23 @@ func (w *Workshop) CaseLines() ([]CaseLine, error) {
 		lines = append(lines, line)
 	}
 	return lines, nil
+}
+
+// hopeful is the case as if its charge had been good until it was replaced, or
+// until today: the other end of what is not known of a loop that was not seen.
+// Of one that joined aged and was never seen good nothing can be said.
+func (c Case) hopeful(today loops.Day) Case {
+	if c.Failed || c.LeftOut != "" && c.Origin != loops.WorkshopFill {
+		return c
+	}
+	until := today
+	if !c.Until.IsZero() {
+		until = c.Until
+	}
+	if good := months(c.Filled, until); good > c.Life.Lower {
+		c.Life.Lower, c.LeftOut = good, ""
+	}
+	return c
 }
 
 // rowsOf returns the rows of one origin, each in the group that group names;
