@@ -17,8 +17,8 @@ best <- function(name, f) {
 }
 best("Kaplan-Meier", function() survfit(Surv(time, status) ~ 1, conf.type = "log-log"))
 best("Kaplan-Meier, timefix off", function() survfit(Surv(time, status) ~ 1, conf.type = "log-log", timefix = FALSE))
+# survdiff of survival 3.5-3 takes no timefix: its model frame refuses it.
 best("log-rank", function() survdiff(Surv(time, status) ~ group))
-best("log-rank, timefix off", function() survdiff(Surv(time, status) ~ group, timefix = FALSE))
 best("Weibull", function() survreg(Surv(time, status) ~ 1, dist = "weibull"))
 # Found at whole months: good at the month before.
 low <- pmax(0, ceiling(time) - 1)
