@@ -4,7 +4,6 @@
 package loops
 
 import (
-	"math"
 	"slices"
 	"time"
 )
@@ -34,7 +33,8 @@ type EvidenceNotice struct {
 }
 
 // EvidenceAge is the age since the fill at which to look at sealed or at open
-// loops with charges of one origin, and what it rests on.
+// loops with charges of one origin, and what it rests on. Plans were moved by it
+// once, and old versions hold it; new ones do not (doc/findings.md says why).
 type EvidenceAge struct {
 	Origin Origin  `json:"origin"`
 	Sealed bool    `json:"sealed,omitempty"` // else open
@@ -51,41 +51,15 @@ type EvidenceAge struct {
 	Since Day `json:"since,omitzero"`
 }
 
-// shorter is by how many months an age must have come down to count as news.
-const shorter = 0.5
-
-// sinceThen returns the age with the day from which it is known: that of the
-// earlier version, unless it has come down since.
-func (a EvidenceAge) sinceThen(was Evidence, today Day) EvidenceAge {
-	a.Since = today
-	for _, w := range was.Ages {
-		if w.Origin == a.Origin && w.Sealed == a.Sealed && !w.Since.IsZero() && a.Months > w.Months-shorter {
-			a.Since = w.Since
-		}
-	}
-	return a
-}
-
-// Follow makes the evidence the version after another one, at an instant on a
-// day of the workshop's.
-func (e Evidence) Follow(was Evidence, at time.Time, today Day) Evidence {
+// Follow makes the evidence the version after another one, at an instant.
+func (e Evidence) Follow(was Evidence, at time.Time) Evidence {
 	e.Version, e.Made = was.Version+1, at.UTC()
-	ages := make([]EvidenceAge, 0, len(e.Ages))
-	for _, a := range e.Ages {
-		ages = append(ages, a.sinceThen(was, today))
-	}
-	e.Ages = ages
 	return e
 }
 
-// Same tells whether two versions say the same: the same notices, and ages
-// within a tenth of a month from as many failures. Each new measurement moves
-// an age a little; that is no reason to plan every loop anew.
+// Same tells whether two versions say the same.
 func (e Evidence) Same(o Evidence) bool {
-	alike := func(a, b EvidenceAge) bool {
-		return a.Origin == b.Origin && a.Sealed == b.Sealed && a.Failures == b.Failures && math.Abs(a.Months-b.Months) < 0.1 && math.Abs(a.Shape-b.Shape) < 0.1
-	}
-	return slices.EqualFunc(e.Ages, o.Ages, alike) && slices.Equal(e.Notices, o.Notices)
+	return len(e.Ages) == len(o.Ages) && slices.Equal(e.Notices, o.Notices)
 }
 
 // WatchID numbers the watches. Zero is none.
@@ -105,6 +79,34 @@ type PatternWatch struct {
 	ReadAt int    `json:"read_at,omitempty"`
 	By     string `json:"by"`
 	Why    string `json:"why,omitempty"`
+	// Reading is what it said when its failures had come; nil before.
+	Reading *WatchReading `json:"reading,omitempty"`
+}
+
+// WatchReading is the answer of a watch, kept with the cases that it rests on.
+// What is measured later changes neither.
+type WatchReading struct {
+	Day           Day         `json:"day"` // on which it was read
+	FailedWith    int         `json:"failed_with"`
+	FailedWithout int         `json:"failed_without"`
+	GoodWith      int         `json:"good_with"`
+	GoodWithout   int         `json:"good_without"`
+	Expected      float64     `json:"expected_with"` // failures with the trait, if both sides failed alike
+	Ratio         *float64    `json:"ratio,omitempty"`
+	Lower         *float64    `json:"lower,omitempty"`
+	Upper         *float64    `json:"upper,omitempty"`
+	P             *float64    `json:"p,omitempty"`
+	Sentence      string      `json:"sentence"`
+	Cases         []WatchCase `json:"cases"`
+}
+
+// WatchCase is one charge of a reading, its ages in months.
+type WatchCase struct {
+	Tag     Tag      `json:"tag"`
+	With    bool     `json:"with"`
+	Entered float64  `json:"entered_months"` // its age on the day of the watch
+	Good    float64  `json:"good_months"`
+	Failed  *float64 `json:"found_failed_months,omitempty"`
 }
 
 // Validate returns all that is wrong with the watch's fields, joined.

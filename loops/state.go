@@ -4,6 +4,7 @@
 package loops
 
 import (
+	"iter"
 	"slices"
 
 	"fillmark/chemistry"
@@ -180,11 +181,25 @@ func Standing(history []Entry) []Entry {
 // function: the same entries on different days give the same state in
 // whatever order they were recorded.
 func Fold(history []Entry) State {
-	var s State
-	for _, e := range Standing(history) {
-		s.apply(e)
+	var last State
+	for _, s := range States(history) {
+		last = s
 	}
-	return s
+	return last
+}
+
+// States yields the standing entries in the order they happened, each with the
+// state of the loop after it.
+func States(history []Entry) iter.Seq2[Entry, State] {
+	return func(yield func(Entry, State) bool) {
+		var s State
+		for _, e := range Standing(history) {
+			s.apply(e)
+			if !yield(e, s) {
+				return
+			}
+		}
+	}
 }
 
 // apply folds one entry into the state.

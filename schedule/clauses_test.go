@@ -4,7 +4,6 @@
 package schedule_test
 
 import (
-	"math"
 	"testing"
 	"time"
 
@@ -179,57 +178,6 @@ func TestSeason(t *testing.T) {
 
 // No look can have been due before it was known that one is called for, nor
 // within two months of a measurement that found the loop good.
-func TestEvidenceClauseIsNotInThePast(t *testing.T) {
-	t.Parallel()
-	in := filled(loops.Desktop, true)
-	start := in.Loop.State.Charge.FilledTo
-	since := start.AddDays(400)
-	in.Evidence = schedule.Evidence{Version: 1, Ages: []schedule.EvidenceAge{{Origin: in.Loop.State.Charge.Origin, Sealed: true, Months: 4, Text: "figures", Since: since}}}
-	plan, err := schedule.PlanLoop(in)
-	require.NoError(t, err)
-	got, ok := clause(plan, loops.ServiceCheck, loops.ByEvidence)
-	require.True(t, ok)
-	assert.Equal(t, since, got.Day)
-	assert.Contains(t, got.Text, "not before "+since.Long()+", when the openings began to say so.", "why this day and not the one reckoned")
-
-	in.Loop.State.LastKnownGood = start.AddDays(390)
-	plan, err = schedule.PlanLoop(in)
-	require.NoError(t, err)
-	got, _ = clause(plan, loops.ServiceCheck, loops.ByEvidence)
-	assert.Equal(t, start.AddDays(390+61), got.Day)
-	assert.Contains(t, got.Text, "61 days after that measurement.")
-}
-
-func TestEvidenceClause(t *testing.T) {
-	t.Parallel()
-	in := filled(loops.Desktop, true)
-	in.Evidence = schedule.Evidence{Version: 9, Ages: []schedule.EvidenceAge{
-		{Origin: loops.Factory, Sealed: true, Months: 3, Text: "factory charges"},
-		{Origin: loops.WorkshopFill, Months: 2, Text: "open loops"},
-		{Origin: loops.WorkshopFill, Sealed: true, Months: 8, Text: "2 of 10 clogged, 140 loop-months"},
-	}}
-	plan, err := schedule.PlanLoop(in)
-	require.NoError(t, err)
-	assert.Equal(t, uint64(9), plan.EvidenceVersion)
-	got, ok := clause(plan, loops.ServiceCheck, loops.ByEvidence)
-	require.True(t, ok)
-	// 8 months of 30.4375 days are 243 days after 10 January 2026.
-	assert.Equal(t, "2026-09-10", got.Day.String())
-	assert.Equal(t, "Opened loops call for a look at 8.0 months (2 of 10 clogged, 140 loop-months); filled on Sat 10 Jan 2026, not measured good since.", got.Text)
-
-	// Good at 6 months, shape 3: (6³ + 8³)^(1/3) = 9.0 months.
-	in.Loop.State.LastKnownGood = in.Loop.State.Charge.FilledTo.AddDays(183)
-	plan, err = schedule.PlanLoop(in)
-	require.NoError(t, err)
-	got, _ = clause(plan, loops.ServiceCheck, loops.ByEvidence)
-	months := math.Cbrt(math.Pow(183/30.4375, 3) + 512)
-	assert.Equal(t, in.Loop.State.Charge.FilledTo.AddDays(int(months*30.4375)), got.Day)
-
-	in.Evidence.Ages[2].Months = -1
-	_, err = schedule.PlanLoop(in)
-	assert.ErrorContains(t, err, "evidence")
-}
-
 // comparableReadings are one every 60 days, the mount resistance growing by so
 // much from one to the next.
 func comparableReadings(start loops.Day, n int, growth float64) []loops.Entry {
@@ -375,7 +323,6 @@ func TestEveryClauseIsComplete(t *testing.T) {
 		}
 		in.Policy.FirstFrost = loops.MonthDay{Month: time.October, Dom: 15}
 		in.Loop.ColdestWall = new(chemistry.Celsius(-12))
-		in.Evidence = schedule.Evidence{Version: 1, Ages: []schedule.EvidenceAge{{Origin: in.Loop.State.Charge.Origin, Months: 7, Text: "figures"}}}
 		for _, task := range mustPlan(t, in).Tasks {
 			for _, c := range task.Clauses {
 				assert.NotEmpty(t, c.Text)

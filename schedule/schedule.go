@@ -57,7 +57,7 @@ type Input struct {
 // judgement that stands for it.
 //
 // It refuses a policy without a version, a loop of another machine, an unknown
-// kind of machine, a charge without a day and absurd evidence, with an
+// kind of machine, a charge without a day, with an
 // [*loops.InvalidError].
 func PlanLoop(in Input) (loops.Plan, error) {
 	if err := in.validate(); err != nil {
@@ -75,7 +75,6 @@ func PlanLoop(in Input) (loops.Plan, error) {
 	p.declaredLives()
 	p.containers()
 	p.season()
-	p.evidence()
 	p.drift()
 	p.loss()
 	p.limits()
@@ -102,7 +101,7 @@ func (in Input) validate() error {
 	case in.Loop.State.Charge != nil && in.Loop.State.Charge.FilledTo.IsZero():
 		return refuse("filled", "", "the day of the fill, or the last day it can have been")
 	}
-	return in.Evidence.validate()
+	return nil
 }
 
 // task orders the clauses and applies a pause, which holds back nothing that a

@@ -6,12 +6,12 @@
 package findings_test
 
 import (
-	"fmt"
 	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"runtime"
+	"strconv"
 	"strings"
 	"syscall"
 	"testing"
@@ -36,11 +36,9 @@ func TestCampaignSpeedAgainstR(t *testing.T) {
 		require.NoError(t, err)
 		seconds := map[string]float64{}
 		for line := range strings.Lines(string(said)) {
-			var method string
-			var s float64
-			_, err := fmt.Sscan(line, &method, &s)
+			method, took, _ := strings.Cut(strings.TrimSpace(line), "\t")
+			seconds[method], err = strconv.ParseFloat(took, 64)
 			require.NoError(t, err, line)
-			seconds[method] = s
 		}
 		for _, m := range methods() {
 			best := math.Inf(1)
@@ -50,8 +48,14 @@ func TestCampaignSpeedAgainstR(t *testing.T) {
 				require.NoError(t, m.run(rows))
 				best = math.Min(best, processor(t)-start)
 			}
-			require.Contains(t, seconds, m.name)
-			t.Logf("whole months %v, %s: here %.3f s, R %.2f s, %.1f times", months, m.name, best, seconds[m.name], seconds[m.name]/best)
+			told := 0
+			for method, r := range seconds {
+				if strings.HasPrefix(method, m.against) {
+					told++
+					t.Logf("whole months %v, %s: here %.3f s, R's %s %.2f s, %.1f times", months, m.name, best, method, r, r/best)
+				}
+			}
+			require.Equal(t, months || m.name != "Turnbull", told > 0, m.name)
 		}
 	}
 }

@@ -65,27 +65,37 @@ func (r *Report) turnbull(lives Lives) {
 		p := Point{Age: c.Right, Survival: c.Survival, Lower: unknown(), Upper: unknown(), From: Number(c.Left), AtRisk: watched(c.Left)}
 		p.Few = p.AtRisk < FewAtRisk
 		if stride == 1 || i%stride == stride-1 || i == len(drawn)-1 {
-			lower, upper := e.Limits(c, 0.95)
+			lower, upper := e.Limits(c.Right, 0.95)
 			p.Lower, p.Upper = Number(lower), Number(upper)
 		}
 		r.Turnbull = append(r.Turnbull, p)
 	}
+	fallWithAge(r.Turnbull)
 	if stride > 1 {
 		r.refuse("limits", "limits are given at "+short(float64((len(drawn)+stride-1)/stride))+" of "+short(float64(len(drawn)))+" ages; those between lie between them.")
 	}
 	if c, ok := e.Quantile(0.5); ok {
 		r.Median = Number(c.Right)
 	}
-	for _, p := range r.Turnbull {
-		if !r.MedianLower.Known() && p.Lower.Known() && p.Lower <= 0.5 {
-			r.MedianLower = p.From
-		}
-		if !r.MedianUpper.Known() && p.Upper.Known() && p.Upper <= 0.5 {
-			r.MedianUpper = Number(p.Age)
-		}
-	}
+	r.MedianLower, r.MedianUpper = e.medianLimits()
 	r.curveAnswer(r.Turnbull)
 	r.medianAnswer(lives)
+}
+
+// fallWithAge widens limits where one at a younger age says more than one at an
+// older age does, as survival only falls.
+func fallWithAge(points []Point) {
+	least, most := Number(1), Number(0)
+	for i := range points {
+		if p := &points[i]; p.Lower.Known() {
+			p.Lower = min(p.Lower, least)
+			least = p.Lower
+		}
+		if p := &points[len(points)-1-i]; p.Upper.Known() {
+			p.Upper = max(p.Upper, most)
+			most = p.Upper
+		}
+	}
 }
 
 // Watched returns a function that tells how many loops were under watch and

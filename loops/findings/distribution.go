@@ -52,6 +52,18 @@ func logFactorial(n int) float64 {
 	return l
 }
 
+// logSum is the logarithm of the sum of exponentials.
+func logSum(terms []float64) float64 {
+	most, sum := math.Inf(-1), 0.0
+	for _, t := range terms {
+		most = math.Max(most, t)
+	}
+	for _, t := range terms {
+		sum += math.Exp(t - most)
+	}
+	return most + math.Log(sum)
+}
+
 // bisect halves [lo, hi] until it cannot, and returns where rises changes
 // from false to true.
 func bisect(lo, hi float64, rises func(float64) bool) float64 {
@@ -68,6 +80,3 @@ func bisect(lo, hi float64, rises func(float64) bool) float64 {
 	}
 	return lo + (hi-lo)/2
 }
-
-// lowerGamma is the regularised lower incomplete gamma function P(a, x).
-func lowerGamma(a, x float64) float64 { return mathext.GammaIncReg(a, x) }

@@ -5,6 +5,7 @@ package findings_test
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"fillmark/loops/findings"
@@ -40,24 +41,20 @@ func ExampleReadCSV() {
 	// Output: line 3, column upper: "3": it is below lower, 5; upper is the age at which the loop was found failed
 }
 
-func ExampleEvidenceAge() {
-	lives, err := findings.NewLives([]findings.Life{
-		{Lower: 14, Upper: 14, Count: 2, Cause: "clog"},
-		{Lower: 18, Upper: 24, Count: 1, Cause: "clog"},
-		{Lower: 18, Upper: 18, Count: 1, Cause: "clog"},
-	})
-	if err != nil {
-		fmt.Println(err)
-		return
-	}
-	due, err := findings.EvidenceAge(lives, 12)
-	fmt.Printf("look at %.1f months (%s, %d of %d failed) %v\n", due.Age, due.Clause, due.Basis.Failures, due.Basis.N, err)
-	// Output: look at 4.3 months (prior, 4 of 4 failed) <nil>
+func ExamplePlanLooks() {
+	// One pump and one clog in 81 loop-months, 310 if all unseen loops are good.
+	plan, err := findings.PlanLooks([]findings.Seen{{Cause: "clog", Failures: 1, Warning: 6}, {Cause: "pump", Failures: 1, Warning: 2}}, 81, 310, 12, 3, findings.DefaultCosts())
+	fmt.Printf("%.1f to %.1f months, so %.0f; %.0f looks in ten loops a year prevent about %.1f failures %v\n", plan.Early, plan.Late, plan.Age, plan.Looks, plan.Prevented, err)
+	// Output: 9.7 to 24.0 months, so 12; 10 looks in ten loops a year prevent about 0.7 failures <nil>
 }
 
 func ExampleExplore() {
+	failed := findings.Life{Lower: 14, Upper: 14, Count: 1}
+	good := findings.Life{Lower: 24, Upper: math.Inf(1), Count: 1}
+	with, others := good, good
+	with.Count, others.Count = 6, 14
 	answers, err := findings.Explore([]findings.Trait{
-		{Name: "soft tubing", Strata: findings.Strata{{FailedWith: 2, FailedWithout: 0, GoodWith: 6, GoodWithout: 14}}},
+		{Name: "soft tubing", Cases: []findings.Case{{Life: failed, With: true}, {Life: with, With: true}, {Life: others}}},
 	})
 	if err != nil {
 		fmt.Println(err)
@@ -66,20 +63,17 @@ func ExampleExplore() {
 	for _, refused := range answers[0].Refused {
 		fmt.Println(refused.Why)
 	}
-	// Output: no result could have been significant: with so few cases the smallest p that can be had is 0.24. Missing: at the least 4 failures, all with it, against the healthy loops on record.
+	// Output: no result could have been significant: with 1 failure at these ages the smallest p that can be had is 0.67. Missing: more failures.
 }
 
 func ExampleWatch_Test() {
 	watch := findings.Watch{Trait: "soft tubing", Registered: "2026-03-01", ReadAt: 5}
-	answer, err := watch.Test([]findings.Case{
-		{Ended: "2026-02-11", Failed: true, With: true},
-		{Ended: "2026-05-02", Failed: true, With: true},
-		{Ended: "2026-06-20", Failed: false, With: false},
-	})
+	failed, seen := findings.Life{Lower: 14, Upper: 14, Count: 1}.From(11) // 11 months old when the watch began
+	answer, err := watch.Test([]findings.Case{{Life: failed, With: true}, {Life: findings.Life{Lower: 24, Entry: 20, Upper: math.Inf(1), Count: 1}}})
 	if err != nil {
 		fmt.Println(err)
 		return
 	}
-	fmt.Println(answer.Refused[0].Why)
-	// Output: the watch is read at 5 failures after 2026-03-01, and 1 have come. Missing: 4 failures more.
+	fmt.Println(seen, answer.Refused[0].Why)
+	// Output: true the watch is read at 5 failures after 2026-03-01, and 1 has come. Missing: 4 failures more.
 }

@@ -7,12 +7,12 @@
 //
 // A [Life] is one row of the statistics: from fill to failure, or from fill
 // to last known good. [NewLives] checks and merges them, [ReadCSV] reads them
-// from a file. [KaplanMeier], [Turnbull], [LogRank], [Incidence] and
-// [FitWeibull] are the estimates; [Weibull.LowerLife], [EvidenceAge] and
-// [NextLook] set intervals; [Table], [Strata], [Share] and [Rate] are the
-// small counts. [Analyse], [Explore] and [Watch] turn them into an [Answer]:
-// a figure, what it rests on, what would make it firmer, and one plain
-// sentence, or a [Refusal] that names what is missing.
+// from a file. [KaplanMeier], [Turnbull], [Incidence], [FitWeibull] and
+// [MeanFailures] are the estimates; [Compare] sets loops against others of
+// their age; [LifeSpan] and [PlanLooks] say when a look is worth its cost.
+// [Analyse], [Explore] and [Watch] turn them into a figure, what it rests on,
+// what would make it firmer, and one plain sentence, or a [Refusal] that names
+// what is missing.
 //
 // All ages are in one unit, whichever the caller uses: months since fill in
 // the register (a month is 30.4375 days), the file's own unit in a file. All
@@ -21,7 +21,7 @@
 //
 // Everything here is a pure function of its arguments and safe for concurrent
 // use. Callers may match [InvalidError], [ErrNoFailures], [ErrNoShape],
-// [ErrIntervals] and [ErrLateEntry].
+// [ErrIntervals], [ErrLateEntry] and [ErrNoContrast].
 //
 // The methods and their sources are in doc/findings.md.
 package findings
@@ -30,6 +30,9 @@ import (
 	"errors"
 	"fmt"
 )
+
+// DueShare is the share of loops that may have failed by an age called safe.
+const DueShare = 0.10
 
 // ErrNoFailures is returned by an estimate that needs failures and got none.
 var ErrNoFailures = errors.New("no failure on record")

@@ -9,17 +9,6 @@ import "math"
 // little to be drawn.
 const FewAtRisk = 5
 
-// Limits names how the limits of a curve are made.
-type Limits int
-
-// The three usual kinds of limits. LogLog stays between 0 and 1 and covers
-// best in small samples; the others are there to compare with other programs.
-const (
-	LogLog Limits = iota
-	Log
-	Plain
-)
-
 // Step is one age at which something ended.
 type Step struct {
 	Age      float64
@@ -64,16 +53,12 @@ func KaplanMeier(lives Lives) (*Curve, error) {
 	if lives.lateEntry() {
 		start = startAge(lives)
 	}
-	return kaplanMeierFrom(lives, start, 0.95, LogLog)
+	return KaplanMeierFrom(lives, start, 0.95)
 }
 
 // KaplanMeierFrom is [KaplanMeier] conditional on being good at the age
-// start, with limits of the wanted level and kind.
-func KaplanMeierFrom(lives Lives, start, level float64, limits Limits) (*Curve, error) {
-	return kaplanMeierFrom(lives, start, level, limits)
-}
-
-func kaplanMeierFrom(lives Lives, start, level float64, limits Limits) (*Curve, error) {
+// start, with limits of the wanted level.
+func KaplanMeierFrom(lives Lives, start, level float64) (*Curve, error) {
 	if lives.has(Interval) || lives.has(Left) {
 		return nil, ErrIntervals
 	}
@@ -110,7 +95,7 @@ func kaplanMeierFrom(lives Lives, start, level float64, limits Limits) (*Curve, 
 			// none left of those at risk.
 			step.SE, lower, upper = math.NaN(), 0, math.Min(upper, 1-math.Pow(1-level, 1/n))
 		case at.failures > 0:
-			lower, upper = survivalLimits(s, math.Sqrt(greenwood), z, limits)
+			lower, upper = survivalLimits(s, math.Sqrt(greenwood), z)
 		}
 		step.Lower, step.Upper = lower, upper
 		c.Steps = append(c.Steps, step)
@@ -118,17 +103,11 @@ func kaplanMeierFrom(lives Lives, start, level float64, limits Limits) (*Curve, 
 	return c, nil
 }
 
-// survivalLimits are the limits of a survival strictly between 0 and 1, from
-// the standard error of its logarithm.
-func survivalLimits(s, seLog, z float64, limits Limits) (lower, upper float64) {
-	switch limits {
-	case Plain:
-		return max(0, s-z*s*seLog), min(1, s+z*s*seLog)
-	case Log:
-		return s * math.Exp(-z*seLog), min(1, s*math.Exp(z*seLog))
-	default:
-		logS := math.Log(s)
-		w := z * seLog / logS // negative
-		return math.Exp(logS * math.Exp(-w)), math.Exp(logS * math.Exp(w))
-	}
+// survivalLimits are the log-log limits of a survival strictly between 0 and 1,
+// from the standard error of its logarithm. They stay between 0 and 1, and cover
+// best in small samples.
+func survivalLimits(s, seLog, z float64) (lower, upper float64) {
+	logS := math.Log(s)
+	w := z * seLog / logS // negative
+	return math.Exp(logS * math.Exp(-w)), math.Exp(logS * math.Exp(w))
 }

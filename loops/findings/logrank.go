@@ -6,84 +6,42 @@ package findings
 import (
 	"fmt"
 	"math"
-	"slices"
 )
 
 // GroupCount is what one group showed against what was to be expected if all
-// groups were alike. With weights both are weighted.
+// groups were alike.
 type GroupCount struct {
 	Group              string
 	N                  int
 	Observed, Expected float64
 }
 
-// Comparison is the answer of a log-rank test.
-type Comparison struct {
+// Ranks is the answer of a log-rank test.
+type Ranks struct {
 	Groups    []GroupCount
 	ChiSquare float64
 	DF        int
-	P         float64 // from chi-squared
-	// PExact is the exact permutation p of two groups, where the groups are
-	// so small that chi-squared finds differences too often; NaN elsewhere.
-	PExact float64
-	// Rough is set where the groups are that small and the exact p is out of
-	// reach: P is then too small as a rule.
-	Rough bool
+	P         float64 // from chi-squared, which in small groups finds differences too often
 }
 
-// Verdict is the p to go by: the exact one where there is one.
-func (c *Comparison) Verdict() float64 {
-	if math.IsNaN(c.PExact) {
-		return c.P
+// LogRank compares the groups of the lives after Mantel (1966) and Peto and Peto
+// (1972). At least two groups and one failure are needed, and ages at failure
+// must be known: else it returns an error, ErrNoFailures or ErrIntervals. It is
+// there to compare with other programs; [Compare] is exact and takes every life.
+func LogRank(lives Lives) (*Ranks, error) {
+	if lives.has(Interval) || lives.has(Left) {
+		return nil, ErrIntervals
 	}
-	return c.PExact
-}
-
-// LogRank compares the groups of the lives after Mantel (1966) and Peto and
-// Peto (1972). At least two groups and one failure are needed, and ages at
-// failure must be known: else it returns an error, ErrNoFailures or
-// ErrIntervals.
-//
-// Two groups are compared exactly as well, over all ways to deal the lives to
-// the groups, if there are at most 10^6 of them or a group has fewer than
-// five failures. The exact p supposes that the groups were watched alike.
-func LogRank(lives Lives) (*Comparison, error) {
-	c, err := LogRankStrata([]Lives{lives}, 0)
-	if err != nil {
-		return nil, err
+	if len(lives.groups) < 2 {
+		return nil, fmt.Errorf("findings: %d group on record; two are needed to compare", len(lives.groups))
 	}
-	if len(c.Groups) == 2 && !lives.lateEntry() {
-		c.PExact, c.Rough = permutationP(lives, c.Groups)
-	}
-	return c, nil
-}
-
-// LogRankStrata compares groups within each stratum, such as a kind of
-// machine, and adds up. Failures are weighted by the survival before them to
-// the power rho (Harrington and Fleming 1982): 0 is the log-rank test, 1 looks
-// harder at early failures.
-func LogRankStrata(strata []Lives, rho float64) (*Comparison, error) {
-	var groups []string
-	for _, s := range strata {
-		if s.has(Interval) || s.has(Left) {
-			return nil, ErrIntervals
-		}
-		groups = append(groups, s.Groups()...)
-	}
-	slices.Sort(groups)
-	groups = slices.Compact(groups)
-	if len(groups) < 2 {
-		return nil, fmt.Errorf("findings: %d group on record; two are needed to compare", len(groups))
-	}
-	t := newTally(groups)
-	for _, s := range strata {
-		t.add(s, rho)
-	}
+	t := newTally(lives.groups)
+	t.add(lives)
 	return t.compare()
 }
 
 // tally sums observed and expected failures and the variance of their
-// difference over ages and strata.
+// difference over ages.
 type tally struct {
 	groups             []string
 	n                  []int
@@ -100,13 +58,11 @@ func newTally(groups []string) *tally {
 	return t
 }
 
-func (t *tally) add(lives Lives, rho float64) {
+func (t *tally) add(lives Lives) {
 	atRisk, failed := make([]int, len(t.groups)), make([]int, len(t.groups))
-	place := places(lives.groups, t.groups)
-	survival := 1.0
 	for at := range lives.risks(0) {
 		for i := range at.joined {
-			g := place[at.joined[i].group]
+			g := at.joined[i].group
 			atRisk[g] += at.joined[i].count
 			t.n[g] += at.joined[i].count
 		}
@@ -114,34 +70,29 @@ func (t *tally) add(lives Lives, rho float64) {
 			clear(failed)
 			for i := range at.ended {
 				if r := &at.ended[i]; r.failed() {
-					failed[place[r.group]] += r.count
+					failed[r.group] += r.count
 				}
 			}
-			weight := 1.0
-			if rho != 0 {
-				weight = math.Pow(survival, rho)
-			}
-			t.addAge(atRisk, failed, at, weight)
-			survival *= float64(at.atRisk-at.failures) / float64(at.atRisk)
+			t.addAge(atRisk, failed, at)
 		}
 		for i := range at.ended {
 			if r := &at.ended[i]; r.watched() {
-				atRisk[place[r.group]] -= r.count
+				atRisk[r.group] -= r.count
 			}
 		}
 	}
 }
 
-func (t *tally) addAge(atRisk, failed []int, at risk, weight float64) {
+func (t *tally) addAge(atRisk, failed []int, at risk) {
 	n, d := float64(at.atRisk), float64(at.failures)
 	spread := 0.0
 	if at.atRisk > 1 {
-		spread = weight * weight * d * (n - d) / (n - 1)
+		spread = d * (n - d) / (n - 1)
 	}
 	for i := range t.groups {
 		share := float64(atRisk[i]) / n
-		t.observed[i] += weight * float64(failed[i])
-		t.expected[i] += weight * d * share
+		t.observed[i] += float64(failed[i])
+		t.expected[i] += d * share
 		for j := range i {
 			t.variance[i][j] -= spread * share * float64(atRisk[j]) / n
 		}
@@ -151,8 +102,8 @@ func (t *tally) addAge(atRisk, failed []int, at risk, weight float64) {
 
 // compare inverts the variance over all groups but the last that could have
 // failed at all; the differences of all groups add up to nothing.
-func (t *tally) compare() (*Comparison, error) {
-	c := &Comparison{PExact: math.NaN()}
+func (t *tally) compare() (*Ranks, error) {
+	c := &Ranks{}
 	var use []int
 	for i, g := range t.groups {
 		c.Groups = append(c.Groups, GroupCount{Group: g, N: t.n[i], Observed: t.observed[i], Expected: t.expected[i]})

@@ -5,7 +5,6 @@ package findings_test
 
 import (
 	"math"
-	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -29,9 +28,9 @@ func TestQuantilesKeepTheirOrder(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		l := must(rt, anyLives(rt, known(), rapid.Bool().Draw(rt, "may be late"), 0))
 		start := rapid.SampledFrom([]float64{0, 3, 10}).Draw(rt, "start")
-		inner, err := findings.KaplanMeierFrom(l, start, 0.5, findings.LogLog)
+		inner, err := findings.KaplanMeierFrom(l, start, 0.5)
 		require.NoError(rt, err)
-		outer, err := findings.KaplanMeierFrom(l, start, 0.95, findings.LogLog)
+		outer, err := findings.KaplanMeierFrom(l, start, 0.95)
 		require.NoError(rt, err)
 		var last findings.Estimate
 		for _, p := range []float64{0.1, 0.25, 0.5, 0.75, 0.9} {
@@ -49,13 +48,14 @@ func TestQuantilesKeepTheirOrder(t *testing.T) {
 	})
 }
 
-// Turnbull's limits widen with the level, fall with age, and are the same in
-// any unit of age.
+// Turnbull's limits widen with the level, are the same in any unit of age, and
+// fall with age in a report.
 func TestTurnbullLimitsKeepTheirOrder(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(rt *rapid.T) {
 		rows := anyLives(rt, every(), false, 0)
-		e, err := findings.Turnbull(must(rt, rows))
+		l := must(rt, rows)
+		e, err := findings.Turnbull(l)
 		if err != nil {
 			return
 		}
@@ -66,25 +66,27 @@ func TestTurnbullLimitsKeepTheirOrder(t *testing.T) {
 		require.NoError(rt, err)
 		require.Len(rt, scaled.Cells, len(e.Cells))
 		const near = 1e-3
-		lastLower, lastUpper := 1.0, 1.0
 		for i, c := range e.Cells {
 			if math.IsInf(c.Right, 1) {
 				continue // of the share that had not failed, nothing is after it
 			}
-			lower, upper := e.Limits(c, 0.95)
-			require.LessOrEqual(rt, lower, lastLower+near)
-			require.LessOrEqual(rt, upper, lastUpper+near)
-			lastLower, lastUpper = lower, upper
 			inner, outer := c.Survival, c.Survival
-			for _, level := range []float64{0.5, 0.9, 0.99} {
-				lower, upper := e.Limits(c, level)
+			for _, level := range []float64{0.5, 0.9, 0.95, 0.99} {
+				lower, upper := e.Limits(c.Right, level)
 				require.LessOrEqual(rt, lower, inner+near, "%g", level)
 				require.GreaterOrEqual(rt, upper, outer-near, "%g", level)
 				inner, outer = lower, upper
 			}
-			again, upAgain := scaled.Limits(scaled.Cells[i], 0.95)
-			require.InDelta(rt, lastLower, again, near)
-			require.InDelta(rt, lastUpper, upAgain, near)
+			lower, upper := e.Limits(c.Right, 0.99)
+			again, upAgain := scaled.Limits(scaled.Cells[i].Right, 0.99)
+			require.InDelta(rt, lower, again, near)
+			require.InDelta(rt, upper, upAgain, near)
+		}
+		lastLower, lastUpper := findings.Number(1), findings.Number(1)
+		for _, p := range findings.Analyse(l, findings.FromFile).Turnbull {
+			require.LessOrEqual(rt, p.Lower, lastLower)
+			require.LessOrEqual(rt, p.Upper, lastUpper)
+			lastLower, lastUpper = p.Lower, p.Upper
 		}
 	})
 }
@@ -106,29 +108,5 @@ func TestWeibayesKeepsItsOrder(t *testing.T) {
 			rows[i].Lower, rows[i].Upper, rows[i].Entry = 1024*rows[i].Lower, 1024*rows[i].Upper, 1024*rows[i].Entry
 		}
 		sameAge(rt, 1024*bound, findings.Weibayes(must(rt, rows), shape, 0.1, 0.95))
-	})
-}
-
-// A loop known good is next looked at no earlier than one of which nothing is
-// known, never before it is that old, and the later the older it was good.
-func TestNextLooksFollowTheAge(t *testing.T) {
-	t.Parallel()
-	rapid.Check(t, func(rt *rapid.T) {
-		rows := slices.Concat(anyLives(rt, every(), rapid.Bool().Draw(rt, "may be late"), 0), anyLives(rt, []findings.Kind{findings.Right}, false, 0))
-		l := must(rt, rows)
-		first, last, clause := 0.0, 0.0, findings.ByDefault
-		for _, goodAt := range []float64{0, 1, 5, 12, 20, 40, 100} {
-			d, err := findings.NextDue(l, 12, goodAt)
-			require.NoError(rt, err)
-			require.Greater(rt, d.Age, goodAt)
-			require.GreaterOrEqual(rt, d.Age, first*(1-1e-9), "good at %g: %v", goodAt, d)
-			if d.Clause == clause { // one that has nothing to say leaves it to another
-				require.GreaterOrEqual(rt, d.Age, last*(1-1e-9), "good at %g: %v", goodAt, d)
-			}
-			if last, clause = d.Age, d.Clause; goodAt == 0 {
-				first = d.Age
-			}
-			require.LessOrEqual(rt, d.Age, max(100, goodAt+12))
-		}
 	})
 }

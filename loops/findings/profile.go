@@ -42,13 +42,10 @@ func (w *Weibull) ShapeLimits(level float64) Estimate {
 	return Estimate{Value: w.Shape, Lower: given(math.Exp(-high), high == mostLogSigma, 0), Upper: given(math.Exp(-low), low == leastLogSigma, math.Inf(1))}
 }
 
-// ScaleLimits are the likelihood-ratio limits of Scale.
-func (w *Weibull) ScaleLimits(level float64) Estimate { return w.LifeLimits(-math.Expm1(-1), level) }
-
 // LifeLimits are the likelihood-ratio limits of Life(p), two-sided at level.
 func (w *Weibull) LifeLimits(p, level float64) Estimate {
 	target := chiSquareOne(level)
-	return Estimate{Value: w.Life(p), Lower: w.lifeLimit(p, 0, target, -1), Upper: w.lifeLimit(p, 0, target, 1)}
+	return Estimate{Value: w.Life(p), Lower: w.lifeLimit(p, target, -1), Upper: w.lifeLimit(p, target, 1)}
 }
 
 // LowerLife is a one-sided lower bound of Life(p): with the level given, at
@@ -56,27 +53,22 @@ func (w *Weibull) LifeLimits(p, level float64) Estimate {
 // compared with t^2 of one degree of freedom less than there are failures
 // instead of chi-squared, which keeps the level down to five failures (see
 // doc/findings.md). Below two failures there is none and it returns NaN.
-func (w *Weibull) LowerLife(p, level float64) float64 { return w.LowerNext(p, 0, level) }
-
-// LowerNext is [Weibull.LowerLife] for a loop known good at an age: with the
-// level given, at least the share 1-p of such loops is still good at the age
-// returned.
-func (w *Weibull) LowerNext(p, goodAt, level float64) float64 {
+func (w *Weibull) LowerLife(p, level float64) float64 {
 	if w.Failures < 2 {
 		return math.NaN()
 	}
 	t := tQuantile(level, w.Failures-1)
-	return w.lifeLimit(p, goodAt, t*t, -1)
+	return w.lifeLimit(p, t*t, -1)
 }
 
-// lifeLimit follows the profile of the age at which the share p of the loops
-// good at goodAt has failed, downward or upward.
-func (w *Weibull) lifeLimit(p, goodAt, target, direction float64) float64 {
+// lifeLimit follows the profile of the age at which the share p has failed,
+// downward or upward.
+func (w *Weibull) lifeLimit(p, target, direction float64) float64 {
 	hazard := -math.Log1p(-p)
-	best := math.Log(NextLook(w.Shape, w.Scale, goodAt, p))
+	best := math.Log(w.Life(p))
 	logSigma := w.best.logSigma
 	deviance := func(logAge float64) float64 {
-		at, top, err := w.likelihood.overSigma(bend{logAge, math.Log(goodAt), math.Log(hazard)}, logSigma)
+		at, top, err := w.likelihood.overSigma(bend{logAge, math.Log(hazard)}, logSigma)
 		if err != nil {
 			return math.Inf(1)
 		}
@@ -89,21 +81,17 @@ func (w *Weibull) lifeLimit(p, goodAt, target, direction float64) float64 {
 	c := math.Log(hazard) / w.Shape
 	step := 2 * math.Sqrt(w.VarMu+2*c*w.CovMuLogSigma+c*c*w.VarLogSigma)
 	bound := best + direction*endless*math.Max(1, 1/w.Shape)
-	if goodAt > 0 && direction < 0 {
-		bound = math.Log(goodAt) // the age asked for is later than the one known
-		step = math.Min(step, (best-bound)/2)
-	}
 	found := crossing(best, bound, direction*step, target, sharp, deviance)
 	if w.likelihood.several { // there may be a second region, and a bound is of all
 		found = beyond(found, bound, direction*step/4, target, deviance)
 	}
 	switch {
 	case found != bound:
-		return math.Max(goodAt, math.Exp(found)) // rounding may not lead back
+		return math.Exp(found)
 	case direction > 0:
 		return math.Inf(1)
 	default:
-		return goodAt
+		return 0
 	}
 }
 
@@ -155,38 +143,22 @@ func (l *likelihood) overMu(mu, logSigma float64) (at, top float64, err error) {
 	return sigma * at, top, err
 }
 
-// bend is the line of all distributions by which a loop good at one age fails
-// with a given cumulative hazard until another.
+// bend is the line of all distributions with a given cumulative hazard by an
+// age, both as logarithms.
 type bend struct {
-	logAge, logGood, logHazard float64
+	logAge, logHazard float64
 }
 
-// mu is where the line is at sigma, with its first two derivatives by ln
-// sigma. With D = t^(1/sigma) - g^(1/sigma), mu = sigma (ln D - ln hazard).
+// mu is where the line is at sigma, with its first two derivatives by ln sigma.
 func (b bend) mu(sigma float64) (mu, slope, curve float64) {
-	mu, slope, curve = b.logAge-sigma*b.logHazard, -sigma*b.logHazard, -sigma*b.logHazard
-	if math.IsInf(b.logGood, -1) {
-		return mu, slope, curve
-	}
-	gap := b.logAge - b.logGood
-	w := gap / sigma
-	e := math.Expm1(w)
-	inside := math.Log(-math.Expm1(-w))
-	first, second := 1/e, -(1+1/e)/e
-	if math.IsInf(e, 1) {
-		first, second = 0, 0
-	}
-	mu += sigma * inside
-	slope += sigma*inside - gap*first
-	curve += sigma*inside - gap*first + gap*w*second
-	return mu, slope, curve
+	return b.logAge - sigma*b.logHazard, -sigma * b.logHazard, -sigma * b.logHazard
 }
 
 // overSigma maximises over sigma along a bend: the profile of an age.
 //
 // In 1/sigma and mu/sigma the likelihood of lives watched since their fill is
-// concave and the bend of a new loop straight, so that the first top found is
-// the only one. Late entry and a loop known good can make several.
+// concave and the bend straight, so that the first top found is the only one.
+// Late entry can make several.
 func (l *likelihood) overSigma(b bend, logSigma float64) (at, top float64, err error) {
 	along := func(x float64) (value, slope, curve float64) {
 		mu, d1, d2 := b.mu(math.Exp(x))
@@ -194,7 +166,7 @@ func (l *likelihood) overSigma(b bend, logSigma float64) (at, top float64, err e
 		return s.value, s.m*d1 + s.s, s.mm*d1*d1 + 2*s.ms*d1 + s.ss + s.m*d2
 	}
 	at, top, err = climbLine(logSigma, leastLogSigma, mostLogSigma, along)
-	if !l.several && math.IsInf(b.logGood, -1) {
+	if !l.several {
 		return at, top, err
 	}
 	for x := range hills(leastLogSigma, mostLogSigma, along) {

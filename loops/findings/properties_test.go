@@ -177,7 +177,10 @@ func TestTurnbullProperties(t *testing.T) {
 		sum := 0.0
 		for _, c := range e.Cells {
 			sum += c.Mass
-			lower, upper := e.Limits(c, 0.95)
+			if math.IsInf(c.Right, 1) {
+				continue
+			}
+			lower, upper := e.Limits(c.Right, 0.95)
 			require.LessOrEqual(rt, lower, c.Survival+1e-6)
 			require.GreaterOrEqual(rt, upper, c.Survival-1e-6)
 		}
@@ -219,9 +222,6 @@ func TestWeibullProperties(t *testing.T) {
 		}
 		if w.Failures >= 2 {
 			require.LessOrEqual(rt, w.LowerLife(0.1, 0.95), w.Life(0.1))
-			next := w.LowerNext(0.1, 10, 0.95)
-			require.GreaterOrEqual(rt, next, 10.0)
-			require.GreaterOrEqual(rt, next, w.LowerLife(0.1, 0.95)*(1-1e-9))
 		}
 	})
 }
@@ -274,33 +274,6 @@ func TestWeibullLimitsNest(t *testing.T) {
 	}
 }
 
-// The verdict of a table and its limits agree, and turning the table over
-// turns the odds over.
-func TestTablesAgreeWithThemselves(t *testing.T) {
-	t.Parallel()
-	rapid.Check(t, func(rt *rapid.T) {
-		n := func(label string) int { return rapid.IntRange(0, 40).Draw(rt, label) }
-		table := findings.Table{FailedWith: n("a"), FailedWithout: n("b"), GoodWith: n("c"), GoodWithout: n("d")}
-		r, err := table.OddsRatio()
-		if err != nil {
-			require.ErrorIs(rt, err, findings.ErrNoContrast)
-			return
-		}
-		outside := r.Lower > 1 || r.Upper < 1
-		if math.Abs(r.P-0.05) > 1e-9 {
-			require.Equal(rt, r.P < 0.05, outside, "%+v", r)
-		}
-		require.LessOrEqual(rt, r.Attainable, r.P+1e-12)
-		require.LessOrEqual(rt, r.PMid, r.P+1e-12)
-		turned, err := findings.Table{FailedWith: table.FailedWithout, FailedWithout: table.FailedWith, GoodWith: table.GoodWithout, GoodWithout: table.GoodWith}.OddsRatio()
-		require.NoError(rt, err)
-		require.InDelta(rt, r.P, turned.P, 1e-9)
-		if r.Lower > 0 {
-			require.InEpsilon(rt, 1/r.Lower, turned.Upper, 1e-6)
-		}
-	})
-}
-
 // Corrected p are never smaller, keep their order, and the smallest is
 // multiplied by their number.
 func TestHolmProperties(t *testing.T) {
@@ -318,34 +291,6 @@ func TestHolmProperties(t *testing.T) {
 				}
 			}
 		}
-	})
-}
-
-// More good news never brings the due age forward, and more failures never
-// push it back.
-func TestEvidenceMovesTheRightWay(t *testing.T) {
-	t.Parallel()
-	rapid.Check(t, func(rt *rapid.T) {
-		var rows []findings.Life
-		for range rapid.IntRange(0, 12).Draw(rt, "good") {
-			rows = append(rows, findings.Life{Lower: float64(rapid.IntRange(1, 40).Draw(rt, "age")), Upper: math.Inf(1), Count: 1})
-		}
-		for range rapid.IntRange(0, 3).Draw(rt, "failed") {
-			age := float64(rapid.IntRange(1, 40).Draw(rt, "age"))
-			rows = append(rows, findings.Life{Lower: age, Upper: age, Count: 1})
-		}
-		due := func(more ...findings.Life) float64 {
-			d, err := findings.EvidenceAge(must(rt, append(slices.Clone(rows), more...)), 12)
-			require.NoError(rt, err)
-			require.Positive(rt, d.Age)
-			require.NotEmpty(rt, d.Clause)
-			return d.Age
-		}
-		was := due()
-		age := float64(rapid.IntRange(1, 40).Draw(rt, "new"))
-		require.GreaterOrEqual(rt, due(findings.Life{Lower: age, Upper: math.Inf(1), Count: 1}), was*(1-1e-12))
-		soon := rapid.Float64Range(0.1, 6).Draw(rt, "soon")
-		require.LessOrEqual(rt, due(findings.Life{Lower: soon, Upper: soon, Count: 1}), was*(1+1e-12))
 	})
 }
 

@@ -79,15 +79,6 @@ func TestPublishedCosmesis(t *testing.T) {
 	assert.InDelta(t, 0.4656, e.Cells[len(e.Cells)-1].Mass, 0.00005)
 }
 
-// Fisher, The Design of Experiments (1935): the lady tasting tea, three of
-// four cups told rightly, one-sided p = 17/70.
-func TestPublishedTea(t *testing.T) {
-	t.Parallel()
-	r, err := findings.Table{FailedWith: 3, FailedWithout: 1, GoodWith: 1, GoodWithout: 3}.OddsRatio()
-	require.NoError(t, err)
-	assert.InDelta(t, 17.0/70, r.PGreater, 1e-12)
-}
-
 // The zero-failure sample sizes of reliability demonstration: 22 for 90 %
 // reliability at 90 % confidence, 29 for 90 % at 95 % (common tables).
 func TestPublishedZeroFailureTests(t *testing.T) {

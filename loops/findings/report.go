@@ -42,12 +42,15 @@ type Report struct {
 	RestrictedMean *MeanReport    `json:"restricted_mean,omitempty"`
 	Weibull        *WeibullReport `json:"weibull"`
 	B10            BLife          `json:"b10"`
-	LogRank        *RankReport    `json:"logrank,omitempty"`
-	Causes         []CauseReport  `json:"causes,omitempty"`
-	Groups         []Report       `json:"groups,omitempty"`
-	Refused        []Refusal      `json:"refused"`
-	Answers        []Answer       `json:"answers"`
-	Sources        []string       `json:"sources,omitempty"` // of the methods used, in the report on all groups
+	// Comparisons set each group against the others, at the same ages; of two
+	// groups the first against the second.
+	Comparisons []ComparisonReport `json:"comparisons,omitempty"`
+	LogRank     *RankReport        `json:"logrank,omitempty"`
+	Causes      []CauseReport      `json:"causes,omitempty"`
+	Groups      []Report           `json:"groups,omitempty"`
+	Refused     []Refusal          `json:"refused"`
+	Answers     []Answer           `json:"answers"`
+	Sources     []string           `json:"sources,omitempty"` // of the methods used, in the report on all groups
 }
 
 // Point is one age of a curve.
@@ -93,7 +96,21 @@ type BLife struct {
 	Method string `json:"method,omitempty"`
 }
 
-// RankReport is a log-rank test. PExact is null where it was not called for.
+// ComparisonReport is how many times as often the loops of a group fail as the
+// others do at the same age.
+type ComparisonReport struct {
+	Group    string `json:"group"`
+	With     Side   `json:"with"`
+	Without  Side   `json:"without"`
+	Ratio    Number `json:"ratio"`
+	Lower    Number `json:"lower"`
+	Upper    Number `json:"upper"`
+	P        Number `json:"p"`          // exact
+	Adjusted Number `json:"p_adjusted"` // corrected for the groups compared (Holm)
+}
+
+// RankReport is a log-rank test, there to compare with other programs. PExact
+// is the p of the comparison where there are two groups.
 type RankReport struct {
 	ChiSquare Number `json:"chisq"`
 	DF        int    `json:"df"`
@@ -115,18 +132,22 @@ type CauseStep struct {
 	SE    Number  `json:"standard_error"`
 }
 
-// Analyse answers what can be answered from the lives, and refuses the rest.
+// Analyse answers what can be answered from the lives, and refuses the rest. It
+// compares the groups of a file; those of a register are compared by [Explore],
+// in which kinds are not pooled.
 func Analyse(lives Lives, scope Scope) Report {
 	r := analyseOne(lives, scope)
 	if groups := lives.Groups(); len(groups) > 1 {
-		r.compare(lives)
+		if scope == FromFile {
+			r.compare(lives)
+		}
 		for _, g := range groups {
 			one := analyseOne(lives.InGroup(g), scope)
 			one.Group = g
 			r.Groups = append(r.Groups, one)
 		}
 	} else if len(groups) == 1 && groups[0] != "" {
-		r.refuse("logrank", "all lives are in one group, "+groups[0]+", so there is nothing to compare. Missing: lives of another group.")
+		r.refuse("comparison", "all lives are in one group, "+groups[0]+", so there is nothing to compare. Missing: lives of another group.")
 	}
 	r.Sources = r.sources()
 	return r
@@ -142,7 +163,8 @@ func (r *Report) sources() []string {
 	}
 	add(len(r.KM) > 0, "curve: Kaplan and Meier, J. Am. Stat. Assoc. 53 (1958) 457, log-log limits")
 	add(len(r.Turnbull) > 0, "curve: Turnbull, J. R. Stat. Soc. B 38 (1976) 290, likelihood-ratio limits")
-	add(r.LogRank != nil, "comparison: Mantel, Cancer Chemother. Rep. 50 (1966) 163")
+	add(len(r.Comparisons) > 0, "comparison: Cox, J. R. Stat. Soc. B 34 (1972) 187; Finkelstein, Biometrics 42 (1986) 845; exact distribution given those at risk")
+	add(r.LogRank != nil, "log-rank: Mantel, Cancer Chemother. Rep. 50 (1966) 163")
 	add(len(r.Causes) > 0, "causes: Aalen and Johansen, Scand. J. Stat. 5 (1978) 141")
 	add(r.Weibull != nil, "Weibull: Meeker and Escobar, Statistical Methods for Reliability Data (1998), chapter 8")
 	add(r.B10.Method == "Weibayes", "B10: Nelson, J. Qual. Technol. 17 (1985) 140")
@@ -246,20 +268,26 @@ func (r *Report) compare(lives Lives) {
 			return
 		}
 	}
-	c, err := LogRank(lives)
+	answers, err := CompareGroups([]Lives{lives})
 	switch err {
 	case nil:
-	case ErrIntervals:
-		r.refuse("logrank", "the log-rank test needs failures at a known age, and some are only known to lie between two inspections. "+
-			"Compare the limits of the groups instead.")
-		return
 	case ErrNoFailures:
-		r.refuse("logrank", "no failure is on record, so there is nothing to compare.")
+		r.refuse("comparison", "no failure is on record, so there is nothing to compare.")
 		return
 	default:
-		r.refuse("logrank", "no two groups were ever at risk when a loop failed, so they cannot be compared. Missing: lives of the groups at the same ages.")
+		r.refuse("comparison", "at no age of a failure were loops of two groups under watch, so they cannot be compared. Missing: lives of the groups at the same ages.")
 		return
 	}
-	r.LogRank = &RankReport{ChiSquare: Number(c.ChiSquare), DF: c.DF, P: Number(c.P), PExact: Number(c.PExact)}
-	r.compareAnswer(c)
+	for _, a := range answers {
+		h := a.Ratio
+		r.Comparisons = append(r.Comparisons, ComparisonReport{Group: a.Group, With: h.With, Without: h.Without, Ratio: Number(h.Estimate), Lower: Number(h.Lower),
+			Upper: Number(h.Upper), P: Number(h.P), Adjusted: Number(a.Adjusted)})
+	}
+	r.compareAnswer(lives.Groups())
+	if c, err := LogRank(lives); err == nil {
+		r.LogRank = &RankReport{ChiSquare: Number(c.ChiSquare), DF: c.DF, P: Number(c.P), PExact: unknown()}
+		if len(c.Groups) == 2 {
+			r.LogRank.PExact = r.Comparisons[0].P
+		}
+	}
 }

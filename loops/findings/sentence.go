@@ -138,33 +138,28 @@ func (r *Report) causeAnswer(c CauseReport) {
 	last := c.Incidence[len(c.Incidence)-1]
 	lower, upper := last.Share, last.Share
 	if last.Share > 0 && last.Share < 1 {
-		lower, upper = survivalLimits(last.Share, float64(last.SE)/last.Share, normalQuantile(0.975), LogLog)
+		lower, upper = survivalLimits(last.Share, float64(last.SE)/last.Share, normalQuantile(0.975))
 	}
 	r.answer("cause", last.Share, lower, upper, fmt.Sprintf("By age %s, %s had failed by %s (%s to %s), the other causes being at work as they are.",
 		short(last.Age), percent(last.Share), name, percent(lower), percent(upper)), "more failures with their cause named")
 }
 
 // compareAnswer says whether the groups differ.
-func (r *Report) compareAnswer(c *Comparison) {
-	p := c.Verdict()
-	kind := ""
-	if !math.IsNaN(c.PExact) {
-		kind = "exact "
+func (r *Report) compareAnswer(groups []string) {
+	for _, c := range r.Comparisons {
+		others := "the others"
+		if len(groups) == 2 {
+			others = groups[1]
+		}
+		seen := fmt.Sprintf("%s: %d of %d failed, %s expected at these ages; %s: %d of %d failed, %s expected.", c.Group, c.With.Failures, c.With.N, tenth(c.With.Expected),
+			others, c.Without.Failures, c.Without.N, tenth(c.Without.Expected))
+		verdict := fmt.Sprintf("No difference is shown (exact %s); that is not proof that they are alike.", pValue(float64(c.Adjusted)))
+		if c.Adjusted < significant {
+			verdict = fmt.Sprintf("They differ by more than chance explains (exact %s).", pValue(float64(c.Adjusted)))
+		}
+		if len(r.Comparisons) > 1 {
+			verdict += fmt.Sprintf(" The p is corrected for the %d groups compared.", len(r.Comparisons))
+		}
+		r.answer("comparison", float64(c.Ratio), float64(c.Lower), float64(c.Upper), seen+" "+verdict, "more failures, on both sides, at the same ages")
 	}
-	var more []string
-	for _, g := range c.Groups {
-		more = append(more, fmt.Sprintf("%s %s of %d failed, %s expected", g.Group, short(g.Observed), g.N, short(g.Expected)))
-	}
-	list := strings.Join(more, "; ")
-	sentence := fmt.Sprintf("No difference is shown between the groups (%s%s); that is not proof that they are alike. %s.", kind, pValue(p), list)
-	if p < significant {
-		sentence = fmt.Sprintf("The groups differ by more than chance explains (%s%s). %s.", kind, pValue(p), list)
-	}
-	if c.Rough {
-		sentence += " A group has fewer than five failures, and the exact p is out of reach: this p finds differences too often."
-	}
-	if c.DF < len(c.Groups)-1 {
-		sentence += " Some groups were never at risk when a loop failed and are left out."
-	}
-	r.answer("comparison", p, math.NaN(), math.NaN(), sentence, "more failures in the smaller group")
 }

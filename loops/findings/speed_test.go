@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -52,11 +53,13 @@ func csvOf(rows []findings.Life) []byte {
 	return out.Bytes()
 }
 
-// methods are what is timed, from unmerged rows to the answer.
-func methods() []struct {
-	name string
-	run  func([]findings.Life) error
-} {
+// method is what is timed, from unmerged rows to the answer, and R's beside it.
+type method struct {
+	name, against string
+	run           func([]findings.Life) error
+}
+
+func methods() []method {
 	with := func(f func(findings.Lives) error) func([]findings.Life) error {
 		return func(rows []findings.Life) error {
 			l, err := findings.NewLives(rows)
@@ -66,14 +69,28 @@ func methods() []struct {
 			return f(l)
 		}
 	}
-	return []struct {
-		name string
-		run  func([]findings.Life) error
-	}{
-		{"Kaplan-Meier", with(func(l findings.Lives) error { _, err := findings.KaplanMeier(l); return err })},
-		{"log-rank", with(func(l findings.Lives) error { _, err := findings.LogRank(l); return err })},
-		{"Weibull", with(func(l findings.Lives) error { _, err := findings.FitWeibull(l); return err })},
+	turnbull := with(func(l findings.Lives) error { _, err := findings.Turnbull(l); return err })
+	return []method{
+		{"Kaplan-Meier", "Kaplan-Meier", with(func(l findings.Lives) error { _, err := findings.KaplanMeier(l); return err })},
+		{"log-rank", "log-rank", with(func(l findings.Lives) error { _, err := findings.LogRank(l); return err })},
+		{"comparison", "log-rank", with(func(l findings.Lives) error { _, err := findings.CompareGroups([]findings.Lives{l}); return err })},
+		{"Weibull", "Weibull", with(func(l findings.Lives) error { _, err := findings.FitWeibull(l); return err })},
+		{"Turnbull", "Turnbull", func(rows []findings.Life) error { return turnbull(found(rows)) }},
 	}
+}
+
+// found makes each failure one that was found at the look of its month.
+func found(rows []findings.Life) []findings.Life {
+	out := slices.Clone(rows)
+	for i := range out {
+		l := &out[i]
+		l.Group = ""
+		if l.Failed() {
+			l.Upper = math.Ceil(l.Lower)
+		}
+		l.Lower = math.Max(0, math.Ceil(l.Lower)-1)
+	}
+	return out
 }
 
 func BenchmarkMillion(b *testing.B) {

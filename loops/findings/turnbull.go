@@ -12,10 +12,6 @@ import (
 // gapReached is the largest gap at which the iteration stops.
 const gapReached = 1e-9
 
-// coarse is the precision of the limits: a ten-thousandth of their distance
-// from the estimate, for each takes the iteration several times.
-const coarse = 1e-4
-
 // Cell is a span of ages in which some failures lie, nobody knows where.
 type Cell struct {
 	// Left and Right bound the cell: above Left, up to and with Right. They
@@ -36,8 +32,7 @@ type NPMLE struct {
 	Gap   float64
 	Steps int // of the iteration
 
-	problem masses
-	p       []float64
+	lives Lives
 }
 
 // Turnbull estimates survival after Turnbull (1976) where some failures are
@@ -53,18 +48,18 @@ func Turnbull(lives Lives) (*NPMLE, error) {
 	if lives.Failures() == 0 {
 		return nil, ErrNoFailures
 	}
-	m := newMasses(lives)
+	m := newMasses(lives, nil)
 	p := make([]float64, len(m.cells))
 	for i := range p {
 		p[i] = 1 / float64(len(p))
 	}
-	out := &NPMLE{problem: m}
-	out.p, out.LogLik, out.Gap, out.Steps = m.climb(p, -1, 0, gapReached, 20000)
+	out := &NPMLE{lives: lives}
+	p, out.LogLik, out.Gap, out.Steps = m.climb(p, -1, 0, gapReached, 20000)
 	survival := 1.0
 	for i, c := range m.cells {
-		survival -= out.p[i]
-		if out.p[i] > gapReached {
-			out.Cells = append(out.Cells, Cell{Left: c.Left, Right: c.Right, Mass: out.p[i], Survival: math.Max(0, survival)})
+		survival -= p[i]
+		if p[i] > gapReached {
+			out.Cells = append(out.Cells, Cell{Left: c.Left, Right: c.Right, Mass: p[i], Survival: math.Max(0, survival)})
 		}
 	}
 	return out, nil
@@ -81,49 +76,12 @@ func (e *NPMLE) Quantile(p float64) (Cell, bool) {
 	return Cell{}, false
 }
 
-// Limits are the limits of survival after the cell: all values at which the
-// likelihood-ratio test with one degree of freedom keeps them at the level.
-// That is exact in large samples where inspections come at few ages, and wide
-// where they come at any age (Banerjee and Wellner 2001).
-func (e *NPMLE) Limits(c Cell, level float64) (lower, upper float64) {
-	m := e.problem
-	last := slices.IndexFunc(m.cells, func(o Cell) bool { return o.Left == c.Left && o.Right == c.Right })
-	switch {
-	case last < 0 || math.IsInf(c.Right, 1):
-		return 0, 1
-	case last == len(m.cells)-1:
-		// None was left. A share beyond would have taken from all masses alike.
-		return 0, -math.Expm1(-chiSquareOne(level) / (2 * m.total))
-	}
-	failed := 0.0
-	for _, p := range e.p[:last+1] {
-		failed += p
-	}
-	failed = math.Min(1, math.Max(0, failed))
-	start := slices.Clone(e.p)
-	// A gap moves the deviance by twice the number of lives times it at most.
-	loose := math.Min(1e-5, math.Max(1e-7, 1e-3/m.total))
-	deviance := func(f float64) float64 {
-		p, loglik, _, _ := m.climb(held(start, last, f), last, f, loose, 3000)
-		if math.IsInf(loglik, -1) || math.IsNaN(loglik) {
-			return math.Inf(1)
-		}
-		start = p
-		return 2 * (e.LogLik - loglik)
-	}
-	step := math.Sqrt(failed*(1-failed)/m.total) + 0.5/m.total
-	target := chiSquareOne(level)
-	upper = 1 - crossing(failed, 0, -step, target, coarse, deviance)
-	copy(start, e.p)
-	lower = 1 - crossing(failed, 1, step, target, coarse, deviance)
-	return lower, upper
-}
-
 // masses is the problem to solve: each row of lives covers a run of cells.
 type masses struct {
-	cells []Cell
-	rows  []run
-	total float64
+	cells  []Cell
+	begins []edge // of the cells
+	rows   []run
+	total  float64
 }
 
 // run is a number of lives that end in one of the cells from..to-1.
@@ -158,31 +116,25 @@ func edges(l *row) (from, to edge) {
 }
 
 // newMasses finds the cells: from each beginning that is directly followed by
-// an end, up to that end. No other age can carry mass.
-func newMasses(lives Lives) masses {
-	var all []edge
+// an end, up to that end. No other age can carry mass, but for the edges given:
+// where mass is held on either side of an age, an interval across it counts as
+// two.
+func newMasses(lives Lives, held []edge) masses {
+	all := slices.Clone(held)
 	for i := range lives.rows {
 		from, to := edges(&lives.rows[i])
 		all = append(all, from, to)
 	}
 	slices.SortFunc(all, compareEdges)
 	var m masses
-	var begins []edge
 	for i := 1; i < len(all); i++ {
 		if all[i].phase == ends && all[i-1].phase != ends {
 			m.cells = append(m.cells, Cell{Left: all[i-1].age, Right: all[i].age})
-			begins = append(begins, all[i-1])
+			m.begins = append(m.begins, all[i-1])
 		}
 	}
 	for i := range lives.rows {
-		from, to := edges(&lives.rows[i])
-		first, _ := slices.BinarySearchFunc(begins, from, compareEdges)
-		end, _ := slices.BinarySearchFunc(m.cells, to, func(c Cell, t edge) int {
-			if c.Right <= t.age {
-				return -1
-			}
-			return 1
-		})
+		first, end := m.covered(&lives.rows[i])
 		count := float64(lives.rows[i].count)
 		m.total += count
 		if last := len(m.rows) - 1; last >= 0 && m.rows[last].from == first && m.rows[last].to == end {
@@ -192,4 +144,17 @@ func newMasses(lives Lives) masses {
 		m.rows = append(m.rows, run{first, end, count})
 	}
 	return m
+}
+
+// covered is the run of cells from..to-1 in which a row can have ended.
+func (m *masses) covered(r *row) (from, to int) {
+	begin, end := edges(r)
+	from, _ = slices.BinarySearchFunc(m.begins, begin, compareEdges)
+	to, _ = slices.BinarySearchFunc(m.cells, end, func(c Cell, t edge) int {
+		if c.Right <= t.age {
+			return -1
+		}
+		return 1
+	})
+	return from, to
 }

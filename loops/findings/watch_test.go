@@ -4,189 +4,283 @@
 package findings_test
 
 import (
-	"encoding/json"
 	"fmt"
 	"math"
+	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
 
 	"fillmark/loops/findings"
 )
 
-// cases makes n lives that ended on the day.
-func cases(n int, day string, failed, with bool) []findings.Case {
-	out := make([]findings.Case, n)
-	for i := range out {
-		out[i] = findings.Case{Ended: day, Failed: failed, With: with}
+// failed and good are n lives that ended in a failure, or are good, at an age.
+func failed(n int, age float64, with bool) findings.Case {
+	return findings.Case{Life: findings.Life{Lower: age, Upper: age, Count: n}, With: with}
+}
+
+func good(n int, age float64, with bool) findings.Case {
+	return findings.Case{Life: findings.Life{Lower: age, Upper: math.Inf(1), Count: n}, With: with}
+}
+
+// asked answers one trait.
+func asked(t testing.TB, cases ...findings.Case) findings.TraitAnswer {
+	t.Helper()
+	got, err := findings.Explore([]findings.Trait{{Name: "old make", Cases: cases}})
+	require.NoError(t, err)
+	return got[0]
+}
+
+// Fifteen old charges watched for 36 months, of which nine failed, beside
+// fifteen new ones watched for 8, of which one did, were called more than
+// chance, p = 0.005: the old ones had four times as long to fail.
+func TestLongerWatchedIsNoPattern(t *testing.T) {
+	t.Parallel()
+	var cases []findings.Case
+	for _, age := range []float64{5, 9, 12, 16, 20, 23, 27, 31, 35} {
+		cases = append(cases, failed(1, age, true))
 	}
-	return out
+	cases = append(cases, good(6, 36, true), failed(1, 6, false), good(14, 8, false))
+	a := asked(t, cases...)
+	assert.Greater(t, a.Ratio.P, 0.5)
+	assert.InDelta(t, 9, a.Ratio.With.Expected, 0.2)
+	assert.Contains(t, a.Sentence+fmt.Sprint(a.Refused), "no result could have been significant", "only two failures had others beside them")
 }
 
-func join(parts ...[]findings.Case) []findings.Case {
-	var out []findings.Case
-	for _, p := range parts {
-		out = append(out, p...)
-	}
-	return out
-}
-
-func TestWatchCountsOnlyLaterLives(t *testing.T) {
+// What parts the failures is a pattern, whatever the follow-up.
+func TestPatternIsFound(t *testing.T) {
 	t.Parallel()
-	w := findings.Watch{Trait: "soft tubing", Registered: "2026-03-01"}
-	seen := join(cases(5, "2026-02-10", true, true), cases(20, "2026-02-20", false, false), cases(1, "2026-03-01", true, true))
-	a, err := w.Test(seen)
-	require.NoError(t, err)
-	assert.Equal(t, len(seen), a.PassedOver)
-	assert.Zero(t, a.Failures)
-	assert.Empty(t, a.Sentence)
-	require.Len(t, a.Refused, 1)
-	assert.Contains(t, a.Refused[0].Why, "no failed loop is on record")
-
-	later := join(seen, cases(4, "2026-05-01", true, true), cases(1, "2026-05-01", true, false), cases(6, "2026-06-01", false, true), cases(24, "2026-06-01", false, false))
-	a, err = w.Test(later)
-	require.NoError(t, err)
-	assert.Empty(t, a.Refused)
-	assert.Equal(t, 5, a.Failures)
-	alone, err := findings.Table{FailedWith: 4, FailedWithout: 1, GoodWith: 6, GoodWithout: 24}.OddsRatio()
-	require.NoError(t, err)
-	assert.Equal(t, alone, a.OddsRatio)
-	assert.False(t, a.Exploratory)
-	assert.Contains(t, a.Sentence, "Since 2026-03-01, soft tubing: 4 of 5 failed loops have it, and 6 of 30 healthy ones. More than chance explains.")
-	assert.Contains(t, a.Sentence, "read again and again")
+	a := asked(t, failed(4, 6, true), failed(4, 11, true), failed(1, 20, false), good(2, 24, true), good(19, 24, false))
+	assert.Less(t, a.Adjusted, 0.001)
+	assert.Contains(t, a.Sentence, "8 of 10 loops with it failed and 1 of 20 without it.")
+	assert.Contains(t, a.Sentence, "More than chance explains")
+	assert.Contains(t, a.Sentence, "an idea and no proof")
 }
 
-func TestWatchIsReadOnce(t *testing.T) {
+// Which kind of life a failure is hardly matters: one that lies within a day
+// counts as one at a known age.
+func TestNarrowIntervalsCompareAsKnownAges(t *testing.T) {
 	t.Parallel()
-	w := findings.Watch{Trait: "soft tubing", Registered: "2026-03-01", ReadAt: 5}
-	early := join(cases(4, "2026-05-01", true, true), cases(30, "2026-05-01", false, false))
-	a, err := w.Test(early)
-	require.NoError(t, err)
-	require.Len(t, a.Refused, 1)
-	assert.Contains(t, a.Refused[0].Why, "read at 5 failures after 2026-03-01, and 4 have come. Missing: 1 failure more.")
-	assert.True(t, math.IsNaN(a.OddsRatio.P), "no peeking")
-
-	decided := join(early, cases(1, "2026-06-01", true, false))
-	a, err = w.Test(decided)
-	require.NoError(t, err)
-	require.Empty(t, a.Refused)
-	assert.NotContains(t, a.Sentence, "again and again")
-	// What comes later changes nothing any more, in whichever order.
-	b, err := w.Test(join(cases(50, "2026-06-02", true, false), decided))
-	require.NoError(t, err)
-	assert.Equal(t, a.OddsRatio, b.OddsRatio)
-	assert.Equal(t, 5, b.Failures)
-}
-
-func TestWatchDoesNotPoolKinds(t *testing.T) {
-	t.Parallel()
-	// Within each fluid the trait makes no difference; pooled it seems to.
-	var all []findings.Case
-	add := func(n int, failed, with bool, kind string) {
-		for _, c := range cases(n, "2026-05-01", failed, with) {
-			c.Kind = kind
-			all = append(all, c)
+	rng := rand.New(rand.NewPCG(5, 6))
+	for range 30 {
+		var known, narrow []findings.Case
+		for i := range 24 {
+			age, watched := 48*rng.ExpFloat64(), 10+40*rng.Float64()
+			c := good(1, watched, i%3 == 0)
+			if age < watched {
+				c = failed(1, age, i%3 == 0)
+			}
+			c.Life.Entry = c.Life.Lower * 0.5 * float64(i%2)
+			known = append(known, c)
+			if c.Life.Failed() {
+				c.Life.Upper += 1e-7
+			}
+			narrow = append(narrow, c)
 		}
+		a, b := asked(t, known...), asked(t, narrow...)
+		assert.InDelta(t, a.Ratio.P, b.Ratio.P, 1e-4)
+		assert.InDelta(t, a.Ratio.With.Expected, b.Ratio.With.Expected, 1e-4)
 	}
-	add(20, true, true, "eg")
-	add(4, true, false, "eg")
-	add(20, false, true, "eg")
-	add(4, false, false, "eg")
-	add(1, true, true, "pg")
-	add(5, true, false, "pg")
-	add(10, false, true, "pg")
-	add(50, false, false, "pg")
-	w := findings.Watch{Trait: "reservoir", Registered: "2026-01-01", ReadAt: 30}
-	a, err := w.Test(all)
-	require.NoError(t, err)
-	assert.InDelta(t, 1, a.OddsRatio.Estimate, 0.1)
-	pooled, err := a.Counted.OddsRatio()
-	require.NoError(t, err)
-	assert.Less(t, pooled.P, 0.05, "the example must mislead when pooled")
-	assert.Greater(t, a.OddsRatio.P, 0.5)
 }
 
-func TestWatchRefusesDays(t *testing.T) {
+// One look at one age: every failure is a draw from the same loops.
+func TestOneLookIsADraw(t *testing.T) {
 	t.Parallel()
-	for _, day := range []string{"", "2026-13-01", "1 March", "2026-02-30"} {
-		_, err := findings.Watch{Registered: day}.Test(nil)
-		var bad *findings.InvalidError
-		require.ErrorAs(t, err, &bad, day)
-		assert.Equal(t, "registered", bad.Column)
-		_, err = findings.Watch{Registered: "2026-01-01"}.Test([]findings.Case{{Ended: "2026-02-01"}, {Ended: day}})
-		require.ErrorAs(t, err, &bad, day)
-		assert.Equal(t, "ended", bad.Column)
-		assert.Equal(t, 2, bad.Line)
-		assert.Equal(t, day, bad.Value)
+	left := func(n int, with bool) findings.Case {
+		return findings.Case{Life: findings.Life{Upper: 12, Count: n}, With: with}
 	}
+	a := asked(t, left(6, true), left(0+1, false), good(4, 12, true), good(29, 12, false))
+	// Of 7 draws, each with the chance 1/4, six or more.
+	assert.InDelta(t, 2*(7*math.Pow(0.25, 6)*0.75+math.Pow(0.25, 7)), a.Ratio.P, 1e-12)
+	assert.InDelta(t, 7.0/4, a.Ratio.With.Expected, 1e-12)
+}
+
+// The verdict and the limits agree, turning the sides over turns the ratio over,
+// kinds are never pooled, and the unit of age is nothing.
+func TestComparisonsAgreeWithThemselves(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(rt *rapid.T) {
+		rows := anyLives(rt, every(), true, 0)
+		var cases, turned, scaled []findings.Case
+		for _, l := range rows {
+			c := findings.Case{Life: l, With: rapid.Bool().Draw(rt, "with"), Kind: rapid.SampledFrom([]string{"a", "b"}).Draw(rt, "kind")}
+			cases = append(cases, c)
+			o := c
+			o.With = !c.With
+			turned = append(turned, o)
+			o = c
+			o.Life.Lower, o.Life.Upper, o.Life.Entry = 64*l.Lower, 64*l.Upper, 64*l.Entry
+			scaled = append(scaled, o)
+		}
+		r := asked(t, cases...).Ratio
+		if math.IsNaN(r.P) {
+			require.True(rt, math.IsNaN(asked(t, turned...).Ratio.P))
+			return
+		}
+		if math.Abs(r.P-0.05) > 1e-9 {
+			require.Equal(rt, r.P < 0.05, r.Lower > 1 || r.Upper < 1, "%+v", r)
+		}
+		require.LessOrEqual(rt, r.Attainable, r.P+1e-12)
+		require.InDelta(rt, float64(r.With.Failures+r.Without.Failures), r.With.Expected+r.Without.Expected, 1e-9)
+		o := asked(t, turned...).Ratio
+		require.InDelta(rt, r.P, o.P, 1e-6)
+		if r.Lower > 0 {
+			require.InEpsilon(rt, 1/r.Lower, o.Upper, 1e-4)
+		}
+		require.InDelta(rt, r.P, asked(t, scaled...).Ratio.P, 1e-6)
+		// Loops of a kind that has nothing to compare change nothing.
+		more := append(slices.Clone(cases), findings.Case{Life: findings.Life{Lower: 9, Upper: 9, Count: 5}, With: true, Kind: "c"}, findings.Case{Life: findings.Life{Lower: 20, Upper: math.Inf(1), Count: 5}, With: true, Kind: "c"})
+		require.InDelta(rt, r.P, asked(t, more...).Ratio.P, 1e-9)
+	})
 }
 
 func TestExplore(t *testing.T) {
 	t.Parallel()
+	soft := []findings.Case{failed(5, 12, true), failed(1, 12, false), good(6, 24, true), good(18, 24, false)}
 	got, err := findings.Explore([]findings.Trait{
-		{"soft tubing", findings.Strata{{FailedWith: 5, FailedWithout: 1, GoodWith: 6, GoodWithout: 18}}},
-		{"reservoir", findings.Strata{{FailedWith: 3, FailedWithout: 3, GoodWith: 12, GoodWithout: 12}}},
-		{"nickel", findings.Strata{{FailedWith: 0, FailedWithout: 6, GoodWith: 0, GoodWithout: 24}}},
-		{"aluminium", findings.Strata{{FailedWith: 2, GoodWith: 6, GoodWithout: 14}}},
+		{"soft tubing", soft},
+		{"reservoir", []findings.Case{failed(3, 12, true), failed(3, 12, false), good(12, 24, true), good(12, 24, false)}},
+		{"nickel", []findings.Case{failed(6, 12, false), good(24, 24, false)}},
+		{"aluminium", []findings.Case{failed(2, 12, true), good(6, 24, true), good(14, 24, false)}},
 	})
 	require.NoError(t, err)
-	soft, reservoir, nickel, aluminium := got[0], got[1], got[2], got[3]
 	for _, a := range got {
 		assert.True(t, a.Exploratory)
 		assert.Equal(t, 4, a.Compared)
-		text, err := json.Marshal(a.Answer())
-		require.NoError(t, err)
-		assert.Contains(t, string(text), `"n":`)
 	}
 	// Three traits can be tested; the smallest p is tripled.
-	assert.InDelta(t, 3*soft.OddsRatio.P, soft.Adjusted, 1e-12)
-	assert.Less(t, soft.OddsRatio.P, 0.05)
-	assert.Greater(t, soft.Adjusted, 0.05)
-	assert.Contains(t, soft.Sentence, "Chance can explain that.")
-	assert.Contains(t, soft.Sentence, "corrected for the 4 traits compared")
-	assert.Contains(t, soft.Sentence, "an idea and no proof")
-	assert.Contains(t, soft.Firmer, "register a watch")
-	assert.Equal(t, 1.0, reservoir.Adjusted)
-	require.Len(t, nickel.Refused, 1)
-	assert.Contains(t, nickel.Refused[0].Why, "no loop on record has it")
-	assert.True(t, math.IsNaN(nickel.Adjusted))
-	require.Len(t, aluminium.Refused, 1)
-	assert.Contains(t, aluminium.Refused[0].Why, "no result could have been significant")
-	assert.Contains(t, aluminium.Refused[0].Why, "at the least 4 failures")
-	assert.Empty(t, aluminium.Sentence)
+	assert.InDelta(t, 3*got[0].Ratio.P, got[0].Adjusted, 1e-12)
+	assert.Contains(t, got[0].Sentence, "corrected for the 4 traits compared")
+	assert.Contains(t, got[0].Firmer, "register a watch")
+	assert.Equal(t, 1.0, got[1].Adjusted)
+	require.Len(t, got[2].Refused, 1)
+	assert.Contains(t, got[2].Refused[0].Why, "no loop on record has it")
+	assert.True(t, math.IsNaN(got[2].Adjusted))
+	require.Len(t, got[3].Refused, 1)
+	assert.Contains(t, got[3].Refused[0].Why, "no result could have been significant")
+	assert.Empty(t, got[3].Sentence)
 
-	_, err = findings.Explore([]findings.Trait{{"broken", findings.Strata{{FailedWith: -1}}}})
+	_, err = findings.Explore([]findings.Trait{{"broken", []findings.Case{good(-1, 2, true)}}})
 	var bad *findings.InvalidError
 	require.ErrorAs(t, err, &bad)
 	assert.Contains(t, err.Error(), "broken")
 }
 
+// Whether a result could have been significant is asked of the p that is told,
+// which is corrected for all traits compared.
+func TestNoResultCouldHaveBeenCountsTheTraits(t *testing.T) {
+	t.Parallel()
+	cases := []findings.Case{failed(3, 12, true), good(5, 24, true), good(24, 24, false)}
+	alone := asked(t, cases...)
+	require.Empty(t, alone.Refused)
+	require.Less(t, alone.Ratio.Attainable, 0.05)
+	var traits []findings.Trait
+	for range 5 {
+		traits = append(traits, findings.Trait{Name: "x", Cases: cases})
+	}
+	got, err := findings.Explore(traits)
+	require.NoError(t, err)
+	require.Len(t, got[0].Refused, 1)
+	assert.Contains(t, got[0].Refused[0].Why, "corrected for the 5 traits compared")
+}
+
 func TestExploreSaysWhichSideIsMissing(t *testing.T) {
 	t.Parallel()
-	for want, table := range map[string]findings.Table{
-		"no healthy loop is on record": {FailedWith: 4, FailedWithout: 2},
-		"no failed loop is on record":  {GoodWith: 4, GoodWithout: 2},
-		"every loop on record has it":  {FailedWith: 4, GoodWith: 2},
-		"no loop on record has it":     {FailedWithout: 4, GoodWithout: 2},
+	for want, cases := range map[string][]findings.Case{
+		"no healthy loop is on record": {failed(4, 12, true), failed(2, 12, false)},
+		"no failed loop is on record":  {good(4, 12, true), good(2, 12, false)},
+		"every loop on record has it":  {failed(4, 12, true), good(2, 12, true)},
+		"no loop on record has it":     {failed(4, 12, false), good(2, 12, false)},
+		"at no age of a failure":       {failed(4, 12, true), good(2, 6, false)},
 	} {
-		got, err := findings.Explore([]findings.Trait{{"x", findings.Strata{table}}})
-		require.NoError(t, err)
-		require.Len(t, got[0].Refused, 1)
-		assert.Contains(t, got[0].Refused[0].Why, want)
+		got := asked(t, cases...)
+		require.Len(t, got.Refused, 1)
+		assert.Contains(t, got.Refused[0].Why, want)
 	}
 }
 
-func TestOneSidedOddsAreBounds(t *testing.T) {
+func TestOneSidedRatiosAreBounds(t *testing.T) {
 	t.Parallel()
-	got, err := findings.Explore([]findings.Trait{
-		{"always", findings.Strata{{FailedWith: 6, GoodWith: 6, GoodWithout: 14}}},
-		{"never", findings.Strata{{FailedWithout: 8, GoodWith: 14, GoodWithout: 6}}},
-	})
+	always := asked(t, failed(8, 12, true), good(6, 24, true), good(24, 24, false))
+	never := asked(t, failed(9, 12, false), good(14, 24, true), good(6, 24, false))
+	assert.Contains(t, always.Sentence, "at least 2.")
+	assert.Contains(t, never.Sentence, "at most 0.")
+	for _, a := range []findings.TraitAnswer{always, never} {
+		assert.NotContains(t, a.Sentence, "Inf")
+	}
+}
+
+// A watch counts what happens from its day on: a charge enters at the age it
+// had then, and what it had been through before tests nothing.
+func TestWatchIsLateEntry(t *testing.T) {
+	t.Parallel()
+	l, ok := failed(1, 14, true).Life.From(10)
+	require.True(t, ok)
+	assert.Equal(t, 10.0, l.Entry)
+	_, ok = failed(1, 14, true).Life.From(14)
+	assert.False(t, ok, "it had failed by then")
+	_, ok = good(1, 9, true).Life.From(10)
+	assert.False(t, ok, "nothing was seen of it since")
+	l, ok = findings.Life{Lower: 6, Upper: 18, Count: 1}.From(10)
+	require.True(t, ok)
+	assert.Equal(t, 10.0, l.Lower, "nobody knew of a failure then")
+	l, ok = good(1, 9, true).Life.From(0)
+	require.True(t, ok)
+	assert.Zero(t, l.Entry, "filled later")
+}
+
+func TestWatchIsReadOnce(t *testing.T) {
+	t.Parallel()
+	w := findings.Watch{Trait: "soft tubing", Registered: "2026-03-01", ReadAt: 5}
+	cases := []findings.Case{failed(4, 12, true), good(5, 24, true), good(24, 24, false)}
+	a, err := w.Test(cases)
 	require.NoError(t, err)
-	assert.Contains(t, got[0].Sentence, "at least 1.")
-	assert.Contains(t, got[1].Sentence, "at most 0.")
-	for _, a := range got {
-		assert.NotContains(t, a.Sentence, "Inf", fmt.Sprint(a))
+	assert.True(t, math.IsNaN(a.Ratio.P))
+	assert.Contains(t, a.Refused[0].Why, "4 have come. Missing: 1 failure more.")
+	a, err = w.Test(append(cases, failed(1, 20, true)))
+	require.NoError(t, err)
+	assert.Contains(t, a.Sentence, "Since 2026-03-01, soft tubing: 5 of 10 loops with it failed and 0 of 24 without it.")
+	assert.Contains(t, a.Sentence, "More than chance explains")
+	assert.False(t, a.Exploratory)
+	w.ReadAt = 0
+	a, err = w.Test(cases)
+	require.NoError(t, err)
+	assert.Contains(t, a.Sentence, "read again and again")
+}
+
+// TestCampaignWatches measures how often a watch finds a pattern where there is
+// none, on loops that were on record before its day and are looked at
+// otherwise on either side.
+func TestCampaignWatches(t *testing.T) {
+	t.Parallel()
+	runs := campaign(200, 4000)
+	for _, every := range [][2]float64{{6, 6}, {3, 12}, {12, 3}, {0, 6}} {
+		t.Run(fmt.Sprint("looks every ", every), func(t *testing.T) {
+			t.Parallel()
+			rng := rand.New(rand.NewPCG(3, uint64(every[0])))
+			alarms, read := 0, 0
+			for range runs {
+				var cases []findings.Case
+				for i, s := range []side{{n: 20, from: 30, to: 60, every: every[0]}, {n: 20, from: 30, to: 60, every: every[1]}} {
+					for _, l := range s.lives(rng, 2, 48) {
+						if l, ok := l.From(30 * rng.Float64()); ok {
+							cases = append(cases, findings.Case{Life: l, With: i == 0})
+						}
+					}
+				}
+				a, err := findings.Watch{Trait: "x", Registered: "2026-03-01", ReadAt: 5}.Test(cases)
+				require.NoError(t, err)
+				read++
+				if a.Ratio.P < 0.05 {
+					alarms++
+				}
+			}
+			got := float64(alarms) / float64(read)
+			t.Logf("false alarms %.1f %% of %d", 100*got, read)
+			assert.LessOrEqual(t, got, 0.05+3*math.Sqrt(0.05*0.95/float64(read)))
+		})
 	}
 }

@@ -32,6 +32,43 @@ func Weibayes(lives Lives, shape, p, level float64) float64 {
 	return math.Pow(-math.Log1p(-p)/rate, 1/shape)
 }
 
+// UpperLife is a one-sided upper bound at 95 % of the age by which the share p has
+// failed, found as [LowerLife] is; +Inf where the failures leave it open.
+func UpperLife(lives Lives, fit *Weibull, p float64) float64 {
+	if fit != nil && fit.Failures >= FewFailures {
+		return fit.LifeLimits(p, 0.90).Upper
+	}
+	r := float64(lives.Failures())
+	if r == 0 {
+		return math.Inf(1)
+	}
+	most := 0.0
+	for tenths := 10; tenths <= 30; tenths++ {
+		shape := float64(tenths) / 10
+		most = math.Max(most, math.Pow(-math.Log1p(-p)*exposure(lives, shape)/gammaQuantile(0.05, r), 1/shape))
+	}
+	return most
+}
+
+// LifeSpan is where the age lies by which the share p has failed, if of loops
+// not seen lately all lies open between two ends: known, as if nothing were known
+// of them since, and hopeful, as if they had been good until today. Each end has
+// 95 % confidence; +Inf above is open.
+func LifeSpan(known, hopeful Lives, p float64) (lower, upper float64) {
+	fitOf := func(l Lives) *Weibull {
+		fit, err := FitWeibull(l)
+		if err != nil {
+			return nil
+		}
+		return fit
+	}
+	lower, upper = LowerLife(known, fitOf(known), p), UpperLife(hopeful, fitOf(hopeful), p)
+	if !(lower > 0) { // nothing was watched
+		lower = 0
+	}
+	return lower, upper
+}
+
 // LowerLife is a one-sided lower bound at 95 % of the age by which the share p
 // has failed, from any number of failures: with five or more from the
 // likelihood ratio ([Weibull.LowerLife]), with fewer the least of [Weibayes]

@@ -176,32 +176,6 @@ func (w *Weibull) Life(p float64) float64 {
 	return w.Scale * math.Pow(-math.Log1p(-p), 1/w.Shape)
 }
 
-// MeanToFailure is the expected age at failure.
-func (w *Weibull) MeanToFailure() float64 { return w.Scale * math.Gamma(1+1/w.Shape) }
-
-// ShapeWald is the limits of Shape from the curvature at the maximum, on the
-// logarithm. They are there to compare with other programs; with few failures
-// the ones from the likelihood cover better.
-func (w *Weibull) ShapeWald(level float64) Estimate {
-	return wald(w.Shape, math.Sqrt(w.VarLogSigma), level)
-}
-
-// ScaleWald is the limits of Scale; see [Weibull.ShapeWald].
-func (w *Weibull) ScaleWald(level float64) Estimate {
-	return wald(w.Scale, math.Sqrt(w.VarMu), level)
-}
-
-// LifeWald is the limits of Life; see [Weibull.ShapeWald].
-func (w *Weibull) LifeWald(p, level float64) Estimate {
-	c := math.Log(-math.Log1p(-p)) / w.Shape // sigma times the quantile of W
-	return wald(w.Life(p), math.Sqrt(w.VarMu+2*c*w.CovMuLogSigma+c*c*w.VarLogSigma), level)
-}
-
-func wald(value, se, level float64) Estimate {
-	z := normalQuantile((1 + level) / 2)
-	return Estimate{Value: value, Lower: value * math.Exp(-z*se), Upper: value * math.Exp(z*se)}
-}
-
 // WearOut is the likelihood-ratio test of Shape = 1, failures by chance: its
 // statistic and its p from chi-squared with one degree of freedom.
 func (w *Weibull) WearOut() (statistic, p float64) {

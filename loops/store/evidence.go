@@ -21,13 +21,14 @@ type evidenceV1 struct {
 }
 
 type watchV1 struct {
-	ID         loops.WatchID `json:"id"`
-	Cause      loops.Cause   `json:"cause"`
-	Trait      string        `json:"trait"`
-	Registered loops.Day     `json:"registered"`
-	ReadAt     int           `json:"read_at,omitempty"`
-	By         string        `json:"by"`
-	Why        string        `json:"why,omitempty"`
+	ID         loops.WatchID       `json:"id"`
+	Cause      loops.Cause         `json:"cause"`
+	Trait      string              `json:"trait"`
+	Registered loops.Day           `json:"registered"`
+	ReadAt     int                 `json:"read_at,omitempty"`
+	By         string              `json:"by"`
+	Why        string              `json:"why,omitempty"`
+	Reading    *loops.WatchReading `json:"reading,omitempty"`
 }
 
 func encodeEvidence(e loops.Evidence) ([]byte, error) {
@@ -126,6 +127,41 @@ func (s *Store) AddWatch(w loops.PatternWatch, at time.Time) (loops.PatternWatch
 		return loops.PatternWatch{}, fmt.Errorf("store: watch: %w", err)
 	}
 	return w, nil
+}
+
+// ReadWatch keeps the reading of a watch, with a line of the audit. A second one
+// is loops.ErrConflict: a watch is read once.
+func (s *Store) ReadWatch(id loops.WatchID, reading loops.WatchReading, by string, at time.Time) error {
+	err := s.update(func(tx *bolt.Tx) error {
+		stored := bucket(tx, bucketWatches).Get(idKey(id))
+		if stored == nil {
+			return loops.ErrNotFound
+		}
+		w, err := decodeWatch(stored)
+		if err != nil {
+			return err
+		}
+		if w.Reading != nil {
+			return loops.ErrConflict
+		}
+		w.Reading = &reading
+		v, err := encodeWatch(w)
+		if err != nil {
+			return err
+		}
+		line, err := encodeAudit(loops.AuditLine{At: at, By: by, Action: "watch read", On: fmt.Sprintf("watch %d", id)})
+		if err != nil {
+			return err
+		}
+		if err := bucket(tx, bucketWatches).Put(idKey(id), v); err != nil {
+			return err
+		}
+		return appendAudit(tx, line)
+	})
+	if err != nil {
+		return fmt.Errorf("store: watch %d: %w", id, err)
+	}
+	return nil
 }
 
 // Watches yields every watch by number.

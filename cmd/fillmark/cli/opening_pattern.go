@@ -67,9 +67,10 @@ func (a *app) openingPatternCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "pattern [--cause CAUSE] [--trait KEY=VALUE]",
 		Short: "Pattern or chance? What failed charges have that healthy ones have not",
-		Long: `Pattern or chance? Sets the charges that a cause ended against those measured
-good, for one trait or for every trait that parts them. Whatever comes out is an
-idea: the same cases suggested it. Put it under watch and let later ones decide.
+		Long: `Pattern or chance? Do charges with a trait fail by a cause more often than others
+of their age, however long each was watched? For one trait, or for every trait
+that parts them. Whatever comes out is an idea: the same cases suggested it. Put
+it under watch and let later ones decide.
 
 Keys: ` + wrapped(workshop.TraitKeys()),
 		Example: "  fillmark opening pattern --cause clog --trait metal=aluminium",
@@ -169,6 +170,12 @@ func printHowLong(p *printer, found []workshop.OriginLives) {
 	if len(found) == 0 {
 		p.line("No charge is on record yet.")
 	}
+	if len(found) > 0 {
+		for _, l := range found[0].Compared {
+			printTrait(p, l)
+		}
+		p.paragraph("", "", found[0].Machines)
+	}
 	for _, l := range found {
 		p.line("%s charges, ages in months since the fill", l.Origin)
 		if l.Report.N > 0 {
@@ -223,7 +230,7 @@ func (a *app) openingEvidenceCommand() *cobra.Command {
 			}
 			return a.print(found, func(p *printer) {
 				if len(found.Items) == 0 {
-					p.line("None yet: plans rest on the policy alone.")
+					p.line("None yet.")
 				}
 				for _, e := range found.Items {
 					p.line("▐ Version %d, %s", e.Version, loops.DayOf(e.Made, time.UTC).Long())
@@ -235,8 +242,8 @@ func (a *app) openingEvidenceCommand() *cobra.Command {
 }
 
 func printEvidence(p *printer, e loops.Evidence) {
-	if len(e.Ages) == 0 {
-		p.line("  No age: nothing failed, or nothing healthy is on record.")
+	if len(e.Ages)+len(e.Notices) == 0 {
+		p.line("  Nothing that failed charges have in common.")
 	}
 	build := map[bool]string{true: "sealed", false: "open"}
 	p.table([]string{"charges", "loops", "months", "n", "failures", "loop-months", "known since"}, len(e.Ages), func(i int) []string {
@@ -250,21 +257,14 @@ func printEvidence(p *printer, e loops.Evidence) {
 
 func printWhenLook(p *printer, l workshop.WhenLook) {
 	p.line("%s", strings.ToUpper(l.Of[:1])+l.Of[1:])
-	if l.Sentence != "" {
-		p.paragraph("  ", "  ", l.Sentence)
+	for _, sentence := range l.Sentences {
+		p.paragraph("  ", "  ", sentence)
 	}
-	p.paragraph("  ", "  ", fmt.Sprintf("Rests on %s. The shop's rule without openings: %.3g months.", l.RestsOn, l.Default))
+	p.paragraph("  ", "  ", "Rests on "+l.RestsOn+".")
 	printRefused(p, l.Refused)
 	if l.Firmer != "" {
 		p.paragraph("  Firmer: ", "    ", l.Firmer+".")
 	}
-	if len(l.Moves) > 0 {
-		p.line("  Service checks it brings forward")
-	}
-	p.table([]string{"tag", "machine", "without", "now"}, len(l.Moves), func(i int) []string {
-		m := l.Moves[i]
-		return []string{string(m.Tag), m.Machine, m.Was.String(), m.Is.String()}
-	})
 }
 
 func (a *app) openingWatchCommand() *cobra.Command {
@@ -282,7 +282,7 @@ func (a *app) openingWatchCommand() *cobra.Command {
 			}
 			return a.print(line, func(p *printer) {
 				p.line("Watch %d: %s, %s.", line.ID, line.Cause, line.Answer.Words)
-				p.paragraph("", "", fmt.Sprintf("It counts charges that end after %s; %d earlier ones do not.", line.Registered.Long(), line.PassedOver))
+				p.paragraph("", "", fmt.Sprintf("It counts what happens to charges after %s; nothing has happened yet to %d of them.", line.Registered.Long(), line.PassedOver))
 			})
 		},
 	}

@@ -92,7 +92,7 @@ func (s *server) apiHowLong(r *http.Request) (any, error) {
 }
 
 func (s *server) apiWhenLook(r *http.Request) (any, error) {
-	return itemsOf(s.Workshop.WhenToLook())
+	return itemsOf(s.Workshop.WhenToLook(s.Now()))
 }
 
 func (s *server) apiEvidence(r *http.Request) (any, error) {

@@ -24,8 +24,11 @@ type questionsPage struct {
 
 	Pattern workshop.PatternAnswer
 	Watches []workshop.WatchLine
-	Lives   []livesView
-	Look    []workshop.WhenLook
+	// Compared sets the groups of the lives against the others of their age.
+	Compared []workshop.PatternLine
+	Machines string // how often one fails
+	Lives    []livesView
+	Look     []workshop.WhenLook
 }
 
 // livesView is how long the charges of one origin last.
@@ -82,6 +85,9 @@ func (s *server) pageQuestions(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	if len(lives) > 0 {
+		p.Compared, p.Machines = lives[0].Compared, lives[0].Machines
+	}
 	for _, l := range lives {
 		rows := url.Values{"origin": {string(l.Origin)}}
 		if p.By != "" {
@@ -89,7 +95,7 @@ func (s *server) pageQuestions(w http.ResponseWriter, r *http.Request) error {
 		}
 		p.Lives = append(p.Lives, livesView{l.Origin, l.Report, plotOf(l.Plot, string(l.Origin)), l.Apart, l.Lacks, "/api/v1/openings/lives?" + rows.Encode()})
 	}
-	if p.Look, err = s.Workshop.WhenToLook(); err != nil {
+	if p.Look, err = s.Workshop.WhenToLook(s.Now()); err != nil {
 		return err
 	}
 	return s.render(w, http.StatusOK, "questions", p)

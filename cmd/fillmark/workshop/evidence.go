@@ -7,12 +7,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math"
 	"slices"
-	"strings"
 
 	"fillmark/loops"
-	"fillmark/loops/findings"
 	"fillmark/schedule"
 )
 
@@ -39,18 +36,16 @@ func generalCheck(p loops.Policy, sealed bool) float64 {
 	return age
 }
 
-// stratum is what evidence is never pooled beyond: charges of one origin, in
-// loops of one build. A sealed loop that nobody can refill and an open one with
-// a reservoir clog at ages of their own, and one weak make of sealed cooler
-// says nothing about a chiller. Kinds of machine and makes are not parted
-// further: most would have no failure to reckon from. What the failed ones of a
-// stratum have in common the text of its age says.
+// stratum is what ages are never pooled beyond: charges of one origin, in loops
+// of one build. A sealed loop that nobody can refill and an open one with a
+// reservoir clog at ages of their own, and one weak make of sealed cooler says
+// nothing about a chiller.
 type stratum struct {
 	origin loops.Origin
 	sealed bool
 }
 
-// strata are those that plans learn from. Of a charge of unknown origin nobody
+// strata are those that looks are told for. Of a charge of unknown origin nobody
 // knows what it stands for.
 func strata() []stratum {
 	return []stratum{{loops.WorkshopFill, false}, {loops.WorkshopFill, true}, {loops.Factory, false}, {loops.Factory, true}}
@@ -70,74 +65,15 @@ func (s stratum) of(cases []Case) []Case {
 
 func everyone(Case) (string, bool) { return "", true }
 
-// evidenceOf reckons what the cases teach: an age for each stratum that has
-// both failed and healthy charges, and what failed ones have in common. Where
-// a stratum has not, the policy's interval stands: another one's failures are
-// no evidence for it.
-func evidenceOf(cases []Case, p loops.Policy) (loops.Evidence, error) {
-	var e loops.Evidence
-	for _, s := range strata() {
-		own := s.of(cases)
-		lives, err := findings.NewLives(rowsOf(own, s.origin, everyone))
-		if err != nil {
-			return e, err
-		}
-		basis := lives.Basis()
-		if basis.Failures == 0 || basis.Right == 0 {
-			continue
-		}
-		due, err := findings.EvidenceAge(lives, generalCheck(p, s.sealed))
-		if err != nil {
-			return e, err
-		}
-		e.Ages = append(e.Ages, ageOf(s, due, own))
-	}
-	var err error
-	e.Notices, err = noticesOf(cases)
-	return e, err
+// evidenceOf works out what the cases teach: what failed charges have in common.
+// Plans are not moved by it; [Workshop.WhenToLook] says what a look is worth.
+func evidenceOf(cases []Case) (loops.Evidence, error) {
+	notices, err := noticesOf(cases)
+	return loops.Evidence{Notices: notices}, err
 }
 
-// ageOf writes what findings reckoned from the cases of a stratum as a record.
-func ageOf(s stratum, due findings.Due, cases []Case) loops.EvidenceAge {
-	age := loops.EvidenceAge{
-		Origin: s.origin, Sealed: s.sealed, Months: math.Min(due.Age, 1200),
-		Lives: due.Basis.N, Failures: due.Basis.Failures, LoopMonths: due.Basis.UnderWatch,
-		Text: fmt.Sprintf("%d of %d %s failed in %.0f loop-months under watch%s", due.Basis.Failures, due.Basis.N, s, due.Basis.UnderWatch, mostOf(cases)),
-	}
-	if due.Clause == findings.ByLikelihood {
-		age.Shape = math.Min(due.ShapeHigh, steepest)
-	}
-	return age
-}
-
-// mostOf says which maker and model more than half of several failed charges
-// have, where others are on record as well: what the age rests on may be one
-// weak make.
-func mostOf(cases []Case) string {
-	failed, all := map[string]int{}, map[string]int{}
-	total := 0
-	for _, c := range cases {
-		if c.LeftOut != "" {
-			continue
-		}
-		model := c.value("model")
-		all[model]++
-		if c.Failed {
-			failed[model]++
-			total++
-		}
-	}
-	for model, n := range failed {
-		if model != "" && n > 1 && 2*n > total && len(all) > 1 {
-			return fmt.Sprintf(", %d of the failed in %s", n, strings.ReplaceAll(model, ";", ","))
-		}
-	}
-	return ""
-}
-
-// steepest is the largest Weibull shape that looks at loops known good are
-// reckoned with: steeper ones leave no time at all between two looks.
-const steepest = 3
+// significant is the p below which a difference is called one.
+const significant = 0.05
 
 // noticedFrom is from how many failures on something is said on the first page.
 const noticedFrom = 3
@@ -166,22 +102,19 @@ func noticeOf(answer PatternAnswer) loops.EvidenceNotice {
 	n := loops.EvidenceNotice{
 		Cause: answer.Cause, Failed: answer.Failed, Of: answer.Failed + answer.Good,
 		Text:   fmt.Sprintf("%d of %s %s.", answer.Failed, counted(answer.Failed+answer.Good, "charge"), failedWord(answer.Cause)),
-		Reason: "Nothing on record tells the failed ones from the healthy ones.",
+		Reason: "Nothing on record tells them from the healthy ones of their age by more than chance.",
 	}
 	if answer.Good == 0 {
 		n.Reason = "Pattern or chance cannot be told: no healthy loop is on record. Missing: loops of the same kind measured good."
 		return n
 	}
 	for _, l := range answer.Lines {
-		if l.FailedWith < noticedFrom || l.FailedWith*(l.GoodWith+l.GoodWithout) <= l.GoodWith*(l.FailedWith+l.FailedWithout) {
-			continue // too few, or no more often than among the healthy ones
+		if l.FailedWith < noticedFrom || !(l.PAdjusted < significant) || !(l.Ratio > 1) && l.Upper.Known() {
+			continue // a pattern that chance explains is not one to be told here
 		}
 		n.Trait, n.Failed, n.Of = l.Trait, l.FailedWith, l.FailedWith+l.GoodWith
-		n.Text = fmt.Sprintf("%d of %s with %s %s.", n.Failed, counted(n.Of, "charge"), l.Words, failedWord(answer.Cause))
+		n.Text = fmt.Sprintf("%d of %s with %s %s; %.1f would be expected at their ages.", n.Failed, counted(n.Of, "charge"), l.Words, failedWord(answer.Cause), float64(l.Expected))
 		n.Reason = l.Sentence
-		if n.Reason == "" && len(l.Refused) > 0 {
-			n.Reason = "Pattern or chance? " + capital(l.Refused[0].Why)
-		}
 		return n
 	}
 	return n
@@ -200,7 +133,7 @@ func failedWord(c loops.Cause) string {
 	return "failed"
 }
 
-// Learn reckons the evidence anew from the whole register, keeps it as the next
+// Learn works the evidence out again from the whole register, keeps it as the next
 // version where it says something else, and brings the plans up to date that
 // were made from another version. It returns how many plans it wrote.
 func (w *Workshop) Learn(ctx context.Context, s Stamp) (int, error) {
@@ -208,7 +141,10 @@ func (w *Workshop) Learn(ctx context.Context, s Stamp) (int, error) {
 	if err != nil {
 		return 0, fmt.Errorf("evidence: %w", err)
 	}
-	is, err := evidenceOf(cases, w.settings.Policy)
+	if err := w.readWatches(s, cases); err != nil {
+		return 0, fmt.Errorf("evidence: %w", err)
+	}
+	is, err := evidenceOf(cases)
 	if err != nil {
 		return 0, fmt.Errorf("evidence: %w", err)
 	}
@@ -217,7 +153,7 @@ func (w *Workshop) Learn(ctx context.Context, s Stamp) (int, error) {
 		return 0, err
 	}
 	if !is.Same(was) {
-		is = is.Follow(was, s.At, loops.DayOf(s.At, w.settings.Zone))
+		is = is.Follow(was, s.At)
 		err := w.register.PutEvidence(is, s.By)
 		if err != nil && !errors.Is(err, loops.ErrConflict) { // else somebody learnt the same just now
 			return 0, err
@@ -249,10 +185,4 @@ func (w *Workshop) RecallEvidence() error {
 	return err
 }
 
-func forPlan(e loops.Evidence) schedule.Evidence {
-	out := schedule.Evidence{Version: e.Version}
-	for _, a := range e.Ages {
-		out.Ages = append(out.Ages, schedule.EvidenceAge{Origin: a.Origin, Sealed: a.Sealed, Months: a.Months, Shape: a.Shape, Text: a.Text, Since: a.Since})
-	}
-	return out
-}
+func forPlan(e loops.Evidence) schedule.Evidence { return schedule.Evidence{Version: e.Version} }

@@ -4,6 +4,9 @@
 package workshop
 
 import (
+	"fmt"
+	"slices"
+
 	"fillmark/loops"
 	"fillmark/loops/findings"
 )
@@ -19,6 +22,12 @@ type OriginLives struct {
 	Plot   *findings.Plot     `json:"-"` // nil where no curve can be drawn
 	Apart  []ApartLine        `json:"left_out"`
 	Lacks  []findings.Refusal `json:"refused"`
+	// Compared sets the groups against the others at the same ages, over all
+	// origins, as [Workshop.Pattern] does; the same in each answer.
+	Compared []PatternLine `json:"compared,omitempty"`
+	// Machines says how often a machine fails, refills and all; the same in each
+	// answer, empty without a failure.
+	Machines string `json:"machines,omitempty"`
 }
 
 // HowLong answers "how long do charges last?" for every origin on record, in
@@ -33,11 +42,24 @@ func (w *Workshop) HowLong(by string) ([]OriginLives, error) {
 	if err != nil {
 		return nil, err
 	}
+	var compared []PatternLine
+	if by != "" {
+		pattern, err := patternOf(cases, anyCause, traitsOf(cases, by))
+		if err != nil {
+			return nil, err
+		}
+		compared = pattern.Lines
+	}
+	machines, err := machinesOf(cases)
+	if err != nil {
+		return nil, err
+	}
 	answers := []OriginLives{}
 	for _, origin := range []loops.Origin{loops.WorkshopFill, loops.Factory, loops.UnknownOrigin} {
 		if answer, ok, err := howLong(cases, origin, by, group); err != nil {
 			return nil, err
 		} else if ok {
+			answer.Compared, answer.Machines = compared, machines
 			answers = append(answers, answer)
 		}
 	}
@@ -78,6 +100,57 @@ func apartOf(cases []Case, origin loops.Origin, group func(Case) (string, bool))
 		}
 	}
 	return apart
+}
+
+// machinesOf says how many failures a machine has had on average by the oldest
+// age at which five were watched, counted from its first fill on record.
+func machinesOf(cases []Case) (string, error) {
+	began := map[loops.Tag]loops.Day{}
+	of := map[loops.Tag]*findings.History{}
+	failures := 0
+	for _, c := range cases { // a loop's charges in order
+		if began[c.Tag].IsZero() {
+			began[c.Tag], of[c.Tag] = c.Filled, &findings.History{}
+		}
+		if c.Ended.IsZero() {
+			continue
+		}
+		age, h := max(0, months(began[c.Tag], c.Ended)), of[c.Tag]
+		h.To = max(h.To, age)
+		if c.Failed && age > 0 {
+			h.Failures = append(h.Failures, age)
+			failures++
+		}
+	}
+	var machines []findings.History
+	for _, h := range of {
+		if h.To > 0 {
+			machines = append(machines, *h)
+		}
+	}
+	steps, err := findings.MeanFailures(machines)
+	if err != nil {
+		return "", err
+	}
+	for _, s := range slices.Backward(steps) {
+		if s.AtRisk >= findings.FewAtRisk {
+			return fmt.Sprintf("A machine has had %.2f failures on average %.0f months after its first fill, refills and all (95 %% limits %.2f to %.2f, from %s of %s).",
+				s.Mean, s.Age, s.Lower, s.Upper, counted(failures, "failure"), counted(len(machines), "machine")), nil
+		}
+	}
+	return "", nil
+}
+
+// traitsOf are the traits that a key's values, or a trait, stand for.
+func traitsOf(cases []Case, by string) []Trait {
+	if trait, err := ParseTrait(by); err == nil {
+		return []Trait{trait}
+	}
+	var traits []Trait
+	for _, value := range valuesOf(cases, by) {
+		traits = append(traits, Trait{by, value})
+	}
+	return traits
 }
 
 // grouping returns what places a case in its group.

@@ -30,8 +30,13 @@ type Case struct {
 	// Failed tells that a cause in the loop ended the life, and Cause which.
 	Failed bool        `json:"failed"`
 	Cause  loops.Cause `json:"cause,omitempty"`
+	// Filled is the latest day on which it can have been filled.
+	Filled loops.Day `json:"filled"`
 	// Ended is the day it was found failed, or last measured good.
 	Ended loops.Day `json:"ended"`
+	// Until is the day on which the charge was replaced or its loop went out of
+	// service; zero while it is in use.
+	Until loops.Day `json:"until,omitzero"`
 	// Life is meaningless where LeftOut says why the ages cannot use it.
 	Life    findings.Life `json:"-"`
 	LeftOut string        `json:"left_out,omitempty"`
@@ -45,6 +50,7 @@ type chargeLife struct {
 	poured              []loops.Pour
 	toppedUp            bool
 	firstGood, lastGood loops.Day
+	replaced            loops.Day // zero where it is the last charge
 	// found is the day the charge was found failed, on the day it failed in
 	// service where that is known.
 	found, on loops.Day
@@ -55,13 +61,16 @@ type chargeLife struct {
 // livesOf splits a history into the lives of its charges.
 func livesOf(history []loops.Entry) []chargeLife {
 	var lives []chargeLife
-	for _, e := range loops.Standing(history) {
+	for e, state := range loops.States(history) {
 		if e.Kind == loops.KindFill {
+			if len(lives) > 0 {
+				lives[len(lives)-1].replaced = e.Day
+			}
 			lives = append(lives, chargeLife{charge: e.Fill.Charge, poured: e.Fill.Poured})
 			continue
 		}
 		if len(lives) > 0 {
-			lives[len(lives)-1].read(e)
+			lives[len(lives)-1].read(e, state)
 		}
 	}
 	return lives
@@ -78,25 +87,28 @@ func lifeOn(history []loops.Entry, day loops.Day) (chargeLife, bool) {
 }
 
 // read takes one entry into the life. A drain ends nothing: what a drained
-// loop is found to be when it is opened was so before.
-func (c *chargeLife) read(e loops.Entry) {
+// loop is found to be when it is opened was so before. As in [loops.Fold] a
+// retired loop gains no life, and neither does a charge of the workshop's that
+// no proof stands for, nor a loop without one.
+func (c *chargeLife) read(e loops.Entry, state loops.State) {
+	stands := state.Retired.IsZero() && state.Charge != nil && !state.Unproved()
 	switch e.Kind {
 	case loops.KindTopUp:
 		c.toppedUp = true
 	case loops.KindInspection:
-		c.inspected(e.Day, e.Inspection)
+		c.inspected(e.Day, e.Inspection, stands && e.Inspection.Verdict == loops.Good && e.Inspection.Comparable())
 	case loops.KindProof:
-		c.inspected(e.Day, &e.Proof.After)
+		c.inspected(e.Day, &e.Proof.After, stands && e.Proof.Valid())
 	case loops.KindOpening:
 		c.openings = append(c.openings, e)
 		c.opened(e.Day, e.Opening)
 	}
 }
 
-func (c *chargeLife) inspected(day loops.Day, x *loops.Inspection) {
+func (c *chargeLife) inspected(day loops.Day, x *loops.Inspection, good bool) {
 	switch {
 	case !c.found.IsZero():
-	case x.Verdict == loops.Good && x.Comparable():
+	case good:
 		if c.firstGood.IsZero() {
 			c.firstGood = day
 		}
@@ -229,9 +241,12 @@ func (r *caseReader) cases(l loops.Loop) ([]Case, error) {
 	}
 	var cases []Case
 	for _, life := range lives {
-		c := Case{Tag: l.Tag, Origin: life.charge.Origin, Sealed: l.Sealed, Failed: !life.found.IsZero(), Cause: life.cause, Ended: life.lastGood, Traits: life.traits, Fluid: cmp.Or(string(life.charge.Fluid), life.charge.Fluid.Name())}
+		c := Case{Tag: l.Tag, Origin: life.charge.Origin, Sealed: l.Sealed, Failed: !life.found.IsZero(), Cause: life.cause, Filled: life.charge.FilledTo, Ended: life.lastGood, Traits: life.traits, Fluid: cmp.Or(string(life.charge.Fluid), life.charge.Fluid.Name())}
 		if c.Failed {
 			c.Ended = life.found
+		}
+		if c.Until = life.replaced; c.Until.IsZero() && !l.State.InService() {
+			c.Until = cmp.Or(c.Ended, c.Filled)
 		}
 		c.Life, c.LeftOut = life.life(machine.Kind == loops.DonorUnit)
 		cases = append(cases, c)
@@ -304,6 +319,23 @@ func (w *Workshop) CaseLines() ([]CaseLine, error) {
 		lines = append(lines, line)
 	}
 	return lines, nil
+}
+
+// hopeful is the case as if its charge had been good until it was replaced, or
+// until today: the other end of what is not known of a loop that was not seen.
+// Of one that joined aged and was never seen good nothing can be said.
+func (c Case) hopeful(today loops.Day) Case {
+	if c.Failed || c.LeftOut != "" && c.Origin != loops.WorkshopFill {
+		return c
+	}
+	until := today
+	if !c.Until.IsZero() {
+		until = c.Until
+	}
+	if good := months(c.Filled, until); good > c.Life.Lower {
+		c.Life.Lower, c.LeftOut = good, ""
+	}
+	return c
 }
 
 // rowsOf returns the rows of one origin, each in the group that group names;

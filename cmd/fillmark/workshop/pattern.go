@@ -7,6 +7,7 @@ import (
 	"cmp"
 	"fmt"
 	"iter"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -22,6 +23,7 @@ type evidenceKeeper interface {
 	PutEvidence(loops.Evidence, string) error
 	Watches() iter.Seq2[loops.PatternWatch, error]
 	AddWatch(loops.PatternWatch, time.Time) (loops.PatternWatch, error)
+	ReadWatch(loops.WatchID, loops.WatchReading, string, time.Time) error
 }
 
 // Counts are loops by failure and trait.
@@ -36,12 +38,19 @@ type Counts struct {
 type PatternLine struct {
 	Trait string `json:"trait"` // key=value
 	Words string `json:"words"`
+	// Alike are other traits that part the charges alike: what is said of one is
+	// said of all.
+	Alike []string `json:"alike,omitempty"`
 	Counts
-	// OddsRatio with its exact 95 % limits; null where there is none.
-	OddsRatio findings.Number `json:"odds_ratio"`
-	Lower     findings.Number `json:"lower"`
-	Upper     findings.Number `json:"upper"`
-	P         findings.Number `json:"p"`
+	// Expected is how many of the failed would have the trait if both sides
+	// failed alike at the same age.
+	Expected findings.Number `json:"expected_with"`
+	// Ratio is how many times as often charges with the trait fail at the same
+	// age, with exact 95 % limits; null where there is none.
+	Ratio findings.Number `json:"ratio"`
+	Lower findings.Number `json:"lower"`
+	Upper findings.Number `json:"upper"`
+	P     findings.Number `json:"p"`
 	// PAdjusted is P corrected for the traits compared (Holm).
 	PAdjusted  findings.Number `json:"p_adjusted"`
 	Attainable findings.Number `json:"p_attainable"`
@@ -56,8 +65,8 @@ type PatternLine struct {
 // PatternAnswer answers "pattern or chance?" for one cause.
 type PatternAnswer struct {
 	Cause loops.Cause `json:"cause"`
-	// Failed and Good are the charges counted: ended by the cause, and known
-	// good. Apart are those of neither column, and why.
+	// Failed and Good are the charges counted: ended by the cause, and good when
+	// last known. Apart are those that tell no age, and why.
 	Failed int           `json:"failed"`
 	Good   int           `json:"good"`
 	Apart  []ApartLine   `json:"left_out"`
@@ -86,54 +95,54 @@ func ParseCause(text string) (loops.Cause, error) {
 	return "", wrong("cause", text, "a cause that lies in the loop: "+strings.Join(names, ", "))
 }
 
-// column tells in which column of the table of a cause a case stands: failed
-// by it or known good. apart says why it stands in neither.
-func (c Case) column(cause loops.Cause) (failed bool, apart string) {
-	switch {
-	case c.Failed && c.Cause == cause:
-		return true, ""
-	case c.Failed:
-		return false, "ended by another cause"
-	case c.Ended.IsZero() || c.Life.Lower == 0:
-		return false, "never measured good since its fill"
-	case c.Life.Lower < settled:
-		return false, fmt.Sprintf("measured good only within %d months of its fill, when few have failed yet", settled)
+// anyCause asks for charges that any cause in the loop ended.
+const anyCause loops.Cause = ""
+
+// lifeFor is the life as it tells about a cause, or says why it tells nothing.
+// What another cause ended was good for this one when last known good.
+func (c Case) lifeFor(cause loops.Cause) (life findings.Life, apart string) {
+	if c.LeftOut != "" {
+		return c.Life, c.LeftOut
 	}
-	return false, ""
+	life = c.Life
+	if c.Failed && cause != anyCause && c.Cause != cause {
+		if life.Upper = math.Inf(1); life.Lower <= life.Entry {
+			return life, "ended by another cause before any look found it good"
+		}
+	}
+	return life, ""
 }
 
-// settled is the age in months from which a charge that is measured good
-// counts as a healthy one beside those that failed (own rule, no source): the
-// proof on the day after the fill shows that the work was done well, not that
-// the charge lasts.
-const settled = 3
-
-// stratum is what is never pooled: factory and workshop charges, and fluids.
-// Where the fluid itself is asked about only the origin parts them.
+// stratum is what is never pooled: factory and workshop charges, sealed and open
+// loops, and fluids. What is asked about itself parts nothing.
 func (c Case) stratum(t Trait) string {
-	if t.Key == "fluid" {
-		return string(c.Origin)
+	build := "open"
+	if c.Sealed {
+		build = "sealed"
 	}
-	return string(c.Origin) + ", " + c.Fluid
+	if t.Key == "fluid" {
+		return string(c.Origin) + ", " + build
+	}
+	return string(c.Origin) + ", " + build + ", " + c.Fluid
 }
 
-// testCases turns cases into those that findings tabulates for a trait.
+// testCases turns cases into those that findings compares for a trait.
 func testCases(cases []Case, cause loops.Cause, t Trait) []findings.Case {
 	var out []findings.Case
 	for _, c := range cases {
-		failed, apart := c.column(cause)
+		life, apart := c.lifeFor(cause)
 		with, known := c.has(t)
-		if apart != "" || !known {
-			continue
+		if apart == "" && known {
+			out = append(out, findings.Case{Life: life, With: with, Kind: c.stratum(t)})
 		}
-		out = append(out, findings.Case{Ended: c.Ended.String(), Failed: failed, With: with, Kind: c.stratum(t)})
 	}
 	return out
 }
 
-// Pattern answers "pattern or chance?": it sets the charges that the cause
-// ended against those known good, by the traits given, or by every trait that
-// tells any of them apart. Answers are exploratory.
+// Pattern answers "pattern or chance?": do the charges with a trait fail by the
+// cause more often than others of their age? It answers for the traits given, or
+// for every trait that tells charges apart. Answers are exploratory, and the p
+// of one trait is corrected for all that could have been asked about.
 func (w *Workshop) Pattern(cause loops.Cause, traits ...Trait) (PatternAnswer, error) {
 	cases, err := w.Cases()
 	if err != nil {
@@ -145,35 +154,56 @@ func (w *Workshop) Pattern(cause loops.Cause, traits ...Trait) (PatternAnswer, e
 func patternOf(cases []Case, cause loops.Cause, traits []Trait) (PatternAnswer, error) {
 	answer := PatternAnswer{Cause: cause, Apart: []ApartLine{}, Lines: []PatternLine{}}
 	for _, c := range cases {
-		failed, apart := c.column(cause)
-		switch {
+		switch life, apart := c.lifeFor(cause); {
 		case apart != "":
 			answer.Apart = countApart(answer.Apart, apart)
-		case failed:
+		case life.Failed():
 			answer.Failed++
 		default:
 			answer.Good++
 		}
 	}
-	answer.RestOn = fmt.Sprintf("%s ended by %s and %s measured good at %d months or more; fluids and origins are never pooled", counted(answer.Failed, "charge"), cause, counted(answer.Good, "charge"), settled)
-	if len(traits) == 0 {
-		traits = tellingTraits(cases, cause)
-	}
-	var asked []findings.Trait
-	for _, t := range traits {
-		asked = append(asked, findings.Trait{Name: capital(t.Words()), Strata: findings.Tabulate(testCases(cases, cause, t))})
-	}
-	found, err := findings.Explore(asked)
+	answer.RestOn = fmt.Sprintf("%s %s and %s good when last known, each against others of its age; origins, sealed and open loops, and fluids are never pooled",
+		counted(answer.Failed, "charge"), endedBy(cause), counted(answer.Good, "charge"))
+	lines, err := compareAll(cases, cause, traits)
 	if err != nil {
 		return answer, err
 	}
-	for i, f := range found {
-		answer.Lines = append(answer.Lines, patternLine(traits[i], f))
+	for _, l := range lines {
+		if len(traits) == 0 || slices.ContainsFunc(traits, func(t Trait) bool { return t.String() == l.Trait }) {
+			answer.Lines = append(answer.Lines, l)
+		}
 	}
-	slices.SortStableFunc(answer.Lines, func(a, b PatternLine) int {
-		return cmp.Compare(rank(a), rank(b))
-	})
+	slices.SortStableFunc(answer.Lines, func(a, b PatternLine) int { return cmp.Compare(rank(a), rank(b)) })
 	return answer, nil
+}
+
+func endedBy(cause loops.Cause) string {
+	if cause == anyCause {
+		return "that failed"
+	}
+	return "ended by " + string(cause)
+}
+
+// compareAll compares every trait that tells charges apart, and those asked
+// about, with one correction for all.
+func compareAll(cases []Case, cause loops.Cause, asked []Trait) ([]PatternLine, error) {
+	var traits []findings.Trait
+	sets := tellingTraits(cases, cause, asked)
+	for _, s := range sets {
+		traits = append(traits, findings.Trait{Name: capital(s.words()), Cases: testCases(cases, cause, s.trait)})
+	}
+	found, err := findings.Explore(traits)
+	if err != nil {
+		return nil, err
+	}
+	var lines []PatternLine
+	for i, f := range found {
+		l := patternLine(sets[i].trait, f)
+		l.Alike = sets[i].alike
+		lines = append(lines, l)
+	}
+	return lines, nil
 }
 
 // rank orders answers: the least p first, those without any last.
@@ -185,54 +215,83 @@ func rank(l PatternLine) float64 {
 }
 
 func patternLine(t Trait, f findings.TraitAnswer) PatternLine {
-	line := PatternLine{
-		Trait: t.String(), Words: t.Words(), OddsRatio: findings.Number(f.OddsRatio.Estimate), Lower: findings.Number(f.OddsRatio.Lower),
-		Upper: findings.Number(f.OddsRatio.Upper), P: findings.Number(f.OddsRatio.P), PAdjusted: findings.Number(f.Adjusted),
-		Attainable: findings.Number(f.OddsRatio.Attainable), Compared: f.Compared, Exploratory: f.Exploratory,
-		Counts:   Counts{f.Counted.FailedWith, f.Counted.FailedWithout, f.Counted.GoodWith, f.Counted.GoodWithout},
+	h := f.Ratio
+	return PatternLine{
+		Trait: t.String(), Words: t.Words(), Expected: findings.Number(h.With.Expected), Ratio: findings.Number(h.Estimate), Lower: findings.Number(h.Lower),
+		Upper: findings.Number(h.Upper), P: findings.Number(h.P), PAdjusted: findings.Number(f.Adjusted),
+		Attainable: findings.Number(h.Attainable), Compared: f.Compared, Exploratory: f.Exploratory,
+		Counts:   Counts{h.With.Failures, h.Without.Failures, h.With.N - h.With.Failures, h.Without.N - h.Without.Failures},
 		Sentence: f.Sentence, Firmer: f.Firmer, Refused: append([]findings.Refusal{}, f.Refused...),
 	}
-	if !line.P.Known() {
-		none := line.P
-		line.OddsRatio, line.Lower, line.Upper, line.PAdjusted = none, none, none, none
-	}
-	return line
 }
 
-// tellingTraits lists the traits that some counted charges have and others,
-// known to the record, have not. Of traits that part the charges alike only
-// the first is taken: comparing one thing twice would only blunt the answer.
-func tellingTraits(cases []Case, cause loops.Cause) []Trait {
-	var traits []Trait
-	seen := map[string]bool{}
+// traitSet is a trait with others that part the charges alike.
+type traitSet struct {
+	trait Trait
+	alike []string
+}
+
+// words names all of them as one.
+func (s traitSet) words() string {
+	if len(s.alike) == 0 {
+		return s.trait.Words()
+	}
+	return s.trait.Words() + ", which parts the charges as " + strings.Join(s.alike, " and ") + " does"
+}
+
+// tellingTraits lists the traits asked about, and those that some charges have
+// and others, known to the record, have not. Those that part the charges alike
+// are one: comparing one thing twice would only blunt the answer.
+func tellingTraits(cases []Case, cause loops.Cause, asked []Trait) []traitSet {
+	var sets []traitSet
+	seen := map[string]int{}
+	add := func(t Trait, always bool) {
+		parts, with, without := partition(cases, cause, t)
+		if !always && (with == 0 || without == 0) {
+			return
+		}
+		for _, key := range []string{parts, turned(parts)} {
+			at, known := seen[key]
+			switch {
+			case !known || with == 0 || without == 0:
+				continue
+			case sets[at].trait != t && key == parts:
+				sets[at].alike = append(sets[at].alike, t.Words())
+			}
+			return
+		}
+		seen[parts] = len(sets)
+		sets = append(sets, traitSet{trait: t})
+	}
+	for _, t := range asked {
+		add(t, true)
+	}
 	for _, k := range traitKeys() {
 		for _, value := range valuesOf(cases, k.key) {
-			t := Trait{k.key, value}
-			parts, with, without := partition(cases, cause, t)
-			opposite := strings.Map(func(r rune) rune {
-				switch r {
-				case '+':
-					return '-'
-				case '-':
-					return '+'
-				}
-				return r
-			}, parts)
-			if with == 0 || without == 0 || seen[parts] || seen[opposite] {
-				continue
-			}
-			seen[parts] = true
-			traits = append(traits, t)
+			add(Trait{k.key, value}, false)
 		}
 	}
-	return traits
+	return sets
+}
+
+// turned changes the signs of a partition.
+func turned(parts string) string {
+	return strings.Map(func(r rune) rune {
+		switch r {
+		case '+':
+			return '-'
+		case '-':
+			return '+'
+		}
+		return r
+	}, parts)
 }
 
 // partition writes who has a trait as signs, in the order of the cases.
 func partition(cases []Case, cause loops.Cause, t Trait) (signs string, with, without int) {
 	var b strings.Builder
 	for _, c := range cases {
-		_, apart := c.column(cause)
+		_, apart := c.lifeFor(cause)
 		has, known := c.has(t)
 		switch {
 		case apart != "" || !known:

@@ -5,11 +5,12 @@ package workshop
 
 import (
 	"fmt"
+	"math"
 	"slices"
+	"time"
 
 	"fillmark/loops"
 	"fillmark/loops/findings"
-	"fillmark/schedule"
 )
 
 // WhenLook answers "when should I look?" for the charges of one origin in
@@ -19,153 +20,135 @@ type WhenLook struct {
 	Sealed bool         `json:"sealed"`
 	// Of says it in words: "workshop charges in sealed loops".
 	Of string `json:"of"`
-	// Default is the shop's rule in months, which counts until openings say
-	// more. Age is what they say now; nil where they say nothing.
-	Default float64            `json:"default_months"`
-	Age     *loops.EvidenceAge `json:"evidence"`
-	Clause  findings.Clause    `json:"clause,omitempty"`
-	B10     findings.BLife     `json:"b10"`
-	Basis   findings.Basis     `json:"basis"`
-	// Sentence is the answer; RestsOn and Firmer stand behind it.
-	Sentence string             `json:"sentence,omitempty"`
-	RestsOn  string             `json:"rests_on"`
-	Firmer   string             `json:"firmer"`
-	Refused  []findings.Refusal `json:"refused"`
-	// Moves are the service checks that the evidence brings forward.
-	Moves []Moved `json:"moves"`
-}
-
-// Moved is a service check that evidence brings forward.
-type Moved struct {
-	Tag     loops.Tag `json:"tag"`
-	Machine string    `json:"machine"`
-	Was     loops.Day `json:"was"`
-	Is      loops.Day `json:"is"`
+	// Default is the shop's rule in months. It stands: Early and Late are where a
+	// look would cost least, if nothing is known of a loop since it was last
+	// measured, and if all were good until today; null without a failure.
+	Default float64         `json:"default_months"`
+	Early   findings.Number `json:"early_months"`
+	Late    findings.Number `json:"late_months"`
+	// B10Lower and B10Upper bound the age by which one in ten has failed, from
+	// the same two ends; an open upper end is null.
+	B10Lower findings.Number `json:"b10_lower"`
+	B10Upper findings.Number `json:"b10_upper"`
+	Basis    findings.Basis  `json:"basis"`
+	// Sentences are the answer; RestsOn and Firmer stand behind it.
+	Sentences []string           `json:"sentences"`
+	RestsOn   string             `json:"rests_on"`
+	Firmer    string             `json:"firmer"`
+	Refused   []findings.Refusal `json:"refused"`
 }
 
 // WhenToLook answers "when should I look?" for each origin and build that
 // charges are on record of, or for all where none are.
-func (w *Workshop) WhenToLook() ([]WhenLook, error) {
+func (w *Workshop) WhenToLook(at time.Time) ([]WhenLook, error) {
 	cases, err := w.Cases()
 	if err != nil {
 		return nil, err
 	}
-	evidence, err := w.register.Evidence()
-	if err != nil {
-		return nil, err
-	}
-	moves, err := w.moved(evidence)
-	if err != nil {
-		return nil, err
-	}
+	today := loops.DayOf(at, w.settings.Zone)
 	answers := []WhenLook{}
 	for _, s := range strata() {
 		own := s.of(cases)
 		if len(own) == 0 && slices.ContainsFunc(strata(), func(s stratum) bool { return len(s.of(cases)) > 0 }) {
 			continue
 		}
-		answer, err := whenLook(own, s, generalCheck(w.settings.Policy, s.sealed))
+		answer, err := whenLook(own, s, generalCheck(w.settings.Policy, s.sealed), today)
 		if err != nil {
 			return nil, err
-		}
-		if answer.Age != nil && moves[s] != nil {
-			answer.Moves = moves[s]
 		}
 		answers = append(answers, answer)
 	}
 	return answers, nil
 }
 
-func whenLook(cases []Case, s stratum, defaultAge float64) (WhenLook, error) {
-	lives, err := findings.NewLives(rowsOf(cases, s.origin, everyone))
+// warning is for how many months on average a fault of a cause shows before it
+// stops the loop (own rule, no source): flow falls slowly, a pump goes quickly.
+func warning(c loops.Cause) float64 {
+	switch c {
+	case loops.CauseClog:
+		return 6
+	case loops.CausePump:
+		return 2
+	}
+	return 3
+}
+
+// shortest is the least number of months between two looks (own rule, no source).
+const shortest = 3
+
+func whenLook(cases []Case, s stratum, policy float64, today loops.Day) (WhenLook, error) {
+	known, err := findings.NewLives(rowsOf(cases, s.origin, everyone))
 	if err != nil {
 		return WhenLook{}, err
 	}
-	report := findings.Analyse(lives, findings.FromRegister)
-	a := WhenLook{
-		Origin: s.origin, Sealed: s.sealed, Of: s.String(), Default: defaultAge, B10: report.B10, Basis: report.Basis, Refused: []findings.Refusal{}, Moves: []Moved{},
-		RestsOn: report.Basis.String(), Firmer: "healthy loops measured at older ages, and openings with their fill days",
+	var all []Case
+	for _, c := range cases {
+		all = append(all, c.hopeful(today))
 	}
-	if report.Basis.N == 0 {
+	hopeful, err := findings.NewLives(rowsOf(all, s.origin, everyone))
+	if err != nil {
+		return WhenLook{}, err
+	}
+	none := findings.Number(math.NaN())
+	basis := known.Basis()
+	a := WhenLook{
+		Origin: s.origin, Sealed: s.sealed, Of: s.String(), Default: policy, Early: none, Late: none, B10Lower: none, B10Upper: none, Basis: basis,
+		Refused: []findings.Refusal{}, RestsOn: basis.String(), Firmer: "healthy loops measured at older ages, and openings with their fill days",
+		Sentences: []string{fmt.Sprintf("The shop's rule of %.3g months stands.", policy)},
+	}
+	if basis.N == 0 {
 		a.RestsOn = "no age of " + s.String()
 	}
-	for _, r := range report.Refused {
-		if r.What == "ages" || r.What == "b10" {
-			a.Refused = append(a.Refused, r)
-		}
-	}
-	for _, answer := range report.Answers {
-		if answer.Question == "b10" {
-			a.Sentence, a.Firmer = answer.Sentence, answer.Firmer
-		}
-	}
-	if report.Basis.Failures == 0 || report.Basis.Right == 0 {
+	if basis.Failures == 0 || basis.Right == 0 {
 		need, err := findings.ZeroFailureN(findings.DueShare, 0.95)
 		if err != nil {
 			return a, err
 		}
-		a.Refused = append(a.Refused, findings.Refusal{What: "evidence age", Why: fmt.Sprintf("the shop's rule of %.3g months stands. Missing: failed and healthy charges on record, "+
-			"or %d charges measured good at that age, which would show with 95 %% confidence that nine in ten last so long.", defaultAge, need)})
+		a.Refused = append(a.Refused, findings.Refusal{What: "a look by its cost", Why: fmt.Sprintf("missing: failed and healthy charges on record, "+
+			"or %d charges measured good at %.3g months, which would show with 95 %% confidence that nine in ten last so long.", need, policy)})
 		return a, nil
 	}
-	due, err := findings.EvidenceAge(lives, defaultAge)
-	if err != nil {
-		return a, err
-	}
-	a.Age, a.Clause = new(ageOf(s, due, cases)), due.Clause
-	a.Sentence = fmt.Sprintf("Look at %s by %.1f months after the fill, so that at most one in ten has failed by then. %s", s, due.Age, a.Sentence)
-	if due.Chance {
-		a.Sentence += " The record does not show that older charges fail more often; where failures come by chance this rule learns slowly."
-	}
-	return a, nil
+	lower, upper := findings.LifeSpan(known, hopeful, findings.DueShare)
+	a.B10Lower, a.B10Upper = findings.Number(lower), findings.Number(upper)
+	return a, a.worth(cases, known, hopeful)
 }
 
-// moved plans every loop in service with the evidence and without, and lists
-// the service checks that it brings forward, by stratum.
-func (w *Workshop) moved(e loops.Evidence) (map[stratum][]Moved, error) {
-	moves := map[stratum][]Moved{}
-	containers, err := w.containersByLoop()
-	if err != nil {
-		return nil, err
-	}
-	for l, err := range w.register.Loops() {
-		if err != nil {
-			return nil, err
-		}
-		if !l.State.InService() {
+// worth says what looks are worth, at both ends of what is not known.
+func (a *WhenLook) worth(cases []Case, known, hopeful findings.Lives) error {
+	var seen []findings.Seen
+	for _, cause := range loops.Causes() {
+		if !cause.InLoop() {
 			continue
 		}
-		machine, err := w.register.Machine(l.Machine)
-		if err != nil {
-			return nil, err
-		}
-		history, err := w.register.History(l.ID)
-		if err != nil {
-			return nil, err
-		}
-		day := func(e schedule.Evidence) (loops.Day, error) {
-			plan, err := schedule.PlanLoop(w.planInput(machine, l, history, containers[l.ID], e))
-			at := slices.IndexFunc(plan.Tasks, func(t loops.Task) bool { return t.Kind == loops.ServiceCheck })
-			if err != nil || at < 0 {
-				return loops.Day{}, err
+		n := 0
+		for _, c := range cases {
+			if c.LeftOut == "" && c.Failed && c.Cause == cause {
+				n++
 			}
-			return plan.Tasks[at].Due, nil
 		}
-		was, err := day(schedule.Evidence{})
-		if err != nil {
-			return nil, err
-		}
-		is, err := day(forPlan(e))
-		if err != nil {
-			return nil, err
-		}
-		if is != was && !is.IsZero() {
-			of := stratum{l.State.Charge.Origin, l.Sealed}
-			moves[of] = append(moves[of], Moved{l.Tag, machine.Name, was, is})
-		}
+		seen = append(seen, findings.Seen{Cause: string(cause), Failures: n, Warning: warning(cause)})
 	}
-	for _, list := range moves {
-		slices.SortFunc(list, func(a, b Moved) int { return a.Is.Compare(b.Is) })
+	plan, err := findings.PlanLooks(seen, known.Basis().UnderWatch, hopeful.Basis().UnderWatch, a.Default, shortest, findings.DefaultCosts())
+	if err != nil {
+		return err
 	}
-	return moves, nil
+	a.Early, a.Late = findings.Number(plan.Early), findings.Number(plan.Late)
+	a.Sentences = append(a.Sentences,
+		fmt.Sprintf("%s failed in %.0f loop-months under watch, or in %.0f if every loop that was not seen is good.", capital(counted(a.Basis.Failures, "charge")),
+			known.Basis().UnderWatch, hopeful.Basis().UnderWatch),
+		fmt.Sprintf("The age by which one in ten has failed: %s.", span(a.B10Lower, a.B10Upper, "an age that the record leaves open")),
+		fmt.Sprintf("By cost a look each %s would be right; %.0f %% of the rate of failure behind that is assumed from the rule.", span(a.Early, a.Late, ""), 100*plan.Prior),
+		fmt.Sprintf("In ten loops the rule's %.0f looks a year prevent about %.1f failures.", plan.Looks, plan.Prevented))
+	return nil
+}
+
+// span writes the two ends of what is not known, in months.
+func span(lower, upper findings.Number, open string) string {
+	switch {
+	case !upper.Known() && open != "":
+		return fmt.Sprintf("%.1f months or more, up to %s", float64(lower), open)
+	case fmt.Sprintf("%.1f", float64(lower)) == fmt.Sprintf("%.1f", float64(upper)):
+		return fmt.Sprintf("%.1f months", float64(lower))
+	}
+	return fmt.Sprintf("%.1f to %.1f months", float64(lower), float64(upper))
 }

@@ -1,0 +1,296 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package findings
+
+import (
+	"errors"
+	"math"
+	"slices"
+)
+
+// ErrNoContrast is returned by a comparison in which nothing can differ: at no
+// age of a failure were loops of both sides under watch.
+var ErrNoContrast = errors.New("at no age of a failure were loops of both sides under watch")
+
+// Side is one of the two sides of a comparison.
+type Side struct {
+	N        int `json:"n"`
+	Failures int `json:"failures"`
+	// Expected is how many of all failures would have been of this side if both
+	// failed alike at the same age.
+	Expected   float64 `json:"expected"`
+	UnderWatch float64 `json:"under_watch"` // in the unit of the ages: loop-months in the register
+}
+
+// HazardRatio is how many times as often loops of one side fail as those of the
+// other at the same age.
+type HazardRatio struct {
+	With, Without Side
+	// Estimate is the maximum of the likelihood; 0 or +Inf where one side had no
+	// failure. Lower and Upper are exact central limits at 95 %.
+	Estimate, Lower, Upper float64
+	// P is twice the smaller of the exact tails, at most 1. It is below 0.05 if
+	// and only if 1 is outside of the limits.
+	P float64
+	// Attainable is the smallest P that as many failures at the same ages could
+	// have had. Where it is not below 0.05 no result could have been significant.
+	Attainable float64
+}
+
+// Compare sets the lives of a group against all others, within each stratum,
+// such as a fluid, and adds up.
+//
+// Each failure is a draw from the loops then under watch: if both sides fail
+// alike at the same age, it is of the group with the chance of the group's share
+// of these loops; with the ratio r, that share counts r times. The product over
+// all failures is Cox's likelihood (1972), and the number of the group's
+// failures has an exact distribution, a sum of such draws. So it does not matter
+// that one side was watched for longer, or joined late. Of a failure between two
+// looks the share is the mean over the ages at which it can lie, by the curve of
+// all lives of the stratum together (Finkelstein 1986).
+//
+// It returns ErrNoFailures, or ErrNoContrast.
+func Compare(strata []Lives, group string) (HazardRatio, error) {
+	var out HazardRatio
+	var all draws
+	for _, l := range strata {
+		in := func(r *row) bool { return l.groups[r.group] == group }
+		for i := range l.rows {
+			side := &out.Without
+			if in(&l.rows[i]) {
+				side = &out.With
+			}
+			side.add(&l.rows[i])
+		}
+		all = append(all, drawsOf(l, in)...)
+	}
+	failures := out.With.Failures + out.Without.Failures
+	if failures == 0 {
+		return out, ErrNoFailures
+	}
+	for _, d := range all {
+		out.With.Expected += float64(d.count) * d.share
+	}
+	out.Without.Expected = float64(failures) - out.With.Expected
+	dist := all.distribution()
+	if first, last := dist.ends(); first == last {
+		return out, ErrNoContrast
+	}
+	out.ratio(dist, out.With.Failures)
+	return out, nil
+}
+
+func (s *Side) add(r *row) {
+	s.N += r.count
+	s.UnderWatch += float64(r.count) * (r.lower - r.entry)
+	if r.failed() {
+		s.Failures += r.count
+	}
+}
+
+// draw is a number of failures, each of them of the group with the chance share.
+type draw struct {
+	share float64
+	count int
+}
+
+type draws []draw
+
+// drawsOf returns the failures of a stratum.
+func drawsOf(l Lives, in func(*row) bool) draws {
+	h := newHazard(l)
+	h.settle()
+	theirs := make([]float64, len(h.cells)+1) // running sum of the mass that is the group's
+	for c, share := range h.shares(in) {
+		theirs[c+1] = theirs[c] + share*h.mass[c]
+	}
+	var out draws
+	for i := range h.failed {
+		f := &h.failed[i]
+		out = append(out, draw{share: (theirs[f.to] - theirs[f.from]) / (h.sums[f.to] - h.sums[f.from]), count: f.count})
+	}
+	return out
+}
+
+// hazard is the share of those at risk that fails in each cell of a stratum,
+// both sides together, estimated by EM as Turnbull does it, but given each
+// life's age of entry.
+type hazard struct {
+	lives  Lives
+	cells  []Cell
+	rate   []float64
+	mass   []float64 // that fails in a cell, of those good at the start
+	sums   []float64 // running sum of mass
+	failed []failure
+}
+
+// failure is a row that failed in one of the cells from..to-1.
+type failure struct {
+	row      *row
+	from, to int
+	count    int
+}
+
+func newHazard(l Lives) *hazard {
+	m := newMasses(l, nil)
+	h := &hazard{lives: l}
+	for _, c := range m.cells {
+		if !math.IsInf(c.Right, 1) {
+			h.cells = append(h.cells, c)
+		}
+	}
+	h.rate, h.mass, h.sums = make([]float64, len(h.cells)), make([]float64, len(h.cells)), make([]float64, len(h.cells)+1)
+	for i := range l.rows {
+		r := &l.rows[i]
+		if !r.failed() {
+			continue
+		}
+		from, to := m.covered(r)
+		h.failed = append(h.failed, failure{r, from, to, r.count})
+	}
+	return h
+}
+
+// settled is how near the rates of two steps of the iteration must be.
+const settled = 1e-7
+
+// settle iterates until the rates stand.
+func (h *hazard) settle() {
+	for c := range h.rate { // an even curve to start from
+		h.rate[c] = 1 / float64(len(h.rate)-c+1)
+	}
+	spread := slices.ContainsFunc(h.failed, func(f failure) bool { return f.to-f.from > 1 })
+	for range 2000 {
+		h.refresh()
+		atRisk := h.atRisk(func(*row) bool { return true })
+		moved := 0.0
+		for c, failed := range h.failures() {
+			next := 0.0
+			if atRisk[c] > 0 {
+				next = min(1, failed/atRisk[c])
+			}
+			moved = max(moved, math.Abs(next-h.rate[c]))
+			h.rate[c] = next
+		}
+		if !spread || moved < settled {
+			break
+		}
+	}
+	h.refresh()
+}
+
+// refresh works out the masses from the rates. One that takes all is left a
+// little, so that those known good later, who joined later, have a curve.
+func (h *hazard) refresh() {
+	good := 1.0
+	for c, rate := range h.rate {
+		rate = min(rate, 1-1e-9)
+		h.mass[c] = good * rate
+		good -= h.mass[c]
+		h.sums[c+1] = h.sums[c] + h.mass[c]
+	}
+}
+
+// failures are how many failed in each cell, as far as is known.
+func (h *hazard) failures() []float64 {
+	out, change := make([]float64, len(h.cells)), make([]float64, len(h.cells)+1)
+	for i := range h.failed {
+		f := &h.failed[i]
+		w := h.weight(f)
+		change[f.from] += w
+		change[f.to] -= w
+	}
+	sum := 0.0
+	for c := range out {
+		sum += change[c]
+		out[c] = h.mass[c] * sum
+	}
+	return out
+}
+
+func (h *hazard) weight(f *failure) float64 {
+	return float64(f.count) / max(h.sums[f.to]-h.sums[f.from], math.SmallestNonzeroFloat64)
+}
+
+// atRisk is how many of some lives were good and under watch in each cell. Who
+// joined within a cell counts for the part of it that was left.
+func (h *hazard) atRisk(in func(*row) bool) []float64 {
+	out := make([]float64, len(h.cells))
+	n := len(h.cells)
+	whole, run, tail := make([]float64, n+1), make([]float64, n+1), make([]float64, n+1)
+	for i := range h.lives.rows {
+		r := &h.lives.rows[i]
+		if !in(r) || !r.watched() {
+			continue
+		}
+		first, part := h.joined(r)
+		last := h.before(r)
+		if first > 0 && part > 0 && first-1 < last {
+			out[first-1] += part * float64(r.count)
+		}
+		if first < last {
+			whole[first] += float64(r.count)
+			whole[last] -= float64(r.count)
+		}
+	}
+	for i := range h.failed {
+		f := &h.failed[i]
+		if !in(f.row) {
+			continue
+		}
+		w := h.weight(f)
+		run[f.from] += w * h.sums[f.to]
+		run[f.to] -= w * h.sums[f.to]
+		tail[f.from] += w
+		tail[f.to] -= w
+	}
+	var a, b, c float64
+	for i := range out {
+		a, b, c = a+whole[i], b+run[i], c+tail[i]
+		out[i] += a + max(0, b-c*h.sums[i])
+	}
+	return out
+}
+
+// joined is the first cell in which the row is at risk throughout, and the part
+// of the cell before it in which it was.
+func (h *hazard) joined(r *row) (first int, part float64) {
+	if r.entry == 0 {
+		return 0, 0
+	}
+	first, _ = slices.BinarySearchFunc(h.cells, r.entry, func(c Cell, entry float64) int {
+		if c.Left < entry || c.Left == c.Right && c.Left <= entry {
+			return -1
+		}
+		return 1
+	})
+	if first > 0 {
+		if c := h.cells[first-1]; c.Right > r.entry {
+			part = (c.Right - r.entry) / (c.Right - c.Left)
+		}
+	}
+	return first, part
+}
+
+// before is how many cells the row was known to be good in.
+func (h *hazard) before(r *row) int {
+	n, _ := slices.BinarySearchFunc(h.cells, r.lower, func(c Cell, lower float64) int {
+		if c.Right < lower || c.Right == lower && (c.Left < c.Right || r.kind() != Exact) {
+			return -1
+		}
+		return 1
+	})
+	return n
+}
+
+// shares is the group's share of those at risk in each cell.
+func (h *hazard) shares(in func(*row) bool) []float64 {
+	out, all := h.atRisk(in), h.atRisk(func(*row) bool { return true })
+	for c := range out {
+		if all[c] > 0 {
+			out[c] = min(1, out[c]/all[c])
+		}
+	}
+	return out
+}

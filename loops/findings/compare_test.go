@@ -1,0 +1,108 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package findings_test
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/loops/findings"
+)
+
+// side describes how the loops of one side of a comparison are watched.
+type side struct {
+	n        int
+	from, to float64 // months of follow-up
+	entered  float64 // up to this age at entry
+	every    float64 // months between looks; 0 is failures noticed at once
+	group    string
+}
+
+// lives draws a side whose loops fail with the Weibull shape and scale.
+func (s side) lives(rng *rand.Rand, shape, scale float64) []findings.Life {
+	var rows []findings.Life
+	for len(rows) < s.n {
+		age := scale * math.Pow(rng.ExpFloat64(), 1/shape)
+		entry := s.entered * rng.Float64()
+		if age <= entry {
+			continue // never came on record
+		}
+		end := entry + s.from + (s.to-s.from)*rng.Float64()
+		l := findings.Life{Lower: end, Upper: math.Inf(1), Entry: entry, Count: 1, Group: s.group}
+		switch {
+		case s.every > 0:
+			look := entry
+			for look < end && look+s.every < age {
+				look += s.every
+			}
+			l.Lower = math.Min(look, end)
+			if look < end {
+				l.Upper = look + s.every
+			}
+		case age < end:
+			l.Lower, l.Upper = age, age
+		}
+		rows = append(rows, l)
+	}
+	return rows
+}
+
+// equalHazards are registers in which both sides fail alike and are watched
+// otherwise.
+func equalHazards() map[string][2]side {
+	return map[string][2]side{
+		"old watched 36 months, new 8":             {{n: 15, from: 36, to: 36}, {n: 15, from: 8, to: 8}},
+		"the same, looked at once":                 {{n: 15, from: 36, to: 36, every: 36}, {n: 15, from: 8, to: 8, every: 8}},
+		"the same, looks every 6 and every 4":      {{n: 15, from: 36, to: 36, every: 6}, {n: 15, from: 8, to: 8, every: 4}},
+		"noticed at once against every 12":         {{n: 15, from: 24, to: 48}, {n: 15, from: 24, to: 48, every: 12}},
+		"joined aged up to 24, and new":            {{n: 15, from: 6, to: 18, entered: 24}, {n: 15, from: 12, to: 36}},
+		"joined aged, looks every 6":               {{n: 15, from: 6, to: 18, entered: 24, every: 6}, {n: 15, from: 12, to: 36, every: 6}},
+		"3 and 3":                                  {{n: 3, from: 20, to: 80}, {n: 3, from: 20, to: 80}},
+		"3 and 12":                                 {{n: 3, from: 20, to: 80}, {n: 12, from: 20, to: 80}},
+		"2 and 20":                                 {{n: 2, from: 20, to: 80}, {n: 20, from: 20, to: 80}},
+		"4 long and 40 short":                      {{n: 4, from: 60, to: 60}, {n: 40, from: 10, to: 10}},
+		"40 and 40":                                {{n: 40, from: 20, to: 80}, {n: 40, from: 20, to: 80}},
+		"200 every 6 and 200 joined aged":          {{n: 200, from: 12, to: 48, every: 6}, {n: 200, from: 12, to: 24, entered: 24, every: 3}},
+		"400 and 400, more than are drawn exactly": {{n: 400, from: 40, to: 80}, {n: 400, from: 20, to: 40}},
+	}
+}
+
+// TestCampaignFalseAlarms measures how often loops that fail alike at the same
+// age are told to differ: at most one time in twenty, however they were watched.
+func TestCampaignFalseAlarms(t *testing.T) {
+	t.Parallel()
+	runs := campaign(150, 2000)
+	for name, sides := range equalHazards() {
+		for _, shape := range []float64{0.6, 1, 3} {
+			t.Run(fmt.Sprintf("%s, shape %g", name, shape), func(t *testing.T) {
+				t.Parallel()
+				runs := runs
+				if sides[0].n >= 200 {
+					runs = campaign(20, 1000)
+				}
+				rng := rand.New(rand.NewPCG(uint64(10*shape), uint64(len(name))))
+				alarms, asked := 0, 0
+				for range runs {
+					a, b := sides[0], sides[1]
+					a.group, b.group = "with", "without"
+					l, err := findings.NewLives(append(a.lives(rng, shape, 48), b.lives(rng, shape, 48)...))
+					require.NoError(t, err)
+					asked++
+					h, err := findings.Compare([]findings.Lives{l}, "with")
+					if err == nil && h.P < 0.05 {
+						alarms++
+					}
+				}
+				got := float64(alarms) / float64(asked)
+				t.Logf("false alarms %.1f %% of %d", 100*got, asked)
+				assert.LessOrEqual(t, got, 0.05+3*math.Sqrt(0.05*0.95/float64(asked)))
+			})
+		}
+	}
+}

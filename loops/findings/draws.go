@@ -1,0 +1,149 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package findings
+
+import "math"
+
+// manyDraws is the number of draws from which their sum is taken as normal; up
+// to there its distribution is exact.
+const manyDraws = 400
+
+// sum is the distribution of how many draws fall to the group.
+type sum interface {
+	// tails are the probabilities of below, equal to and above k, and the mean,
+	// with the group's share of each draw counted exp(logRatio) times.
+	tails(k int, logRatio float64) (below, equal, above, mean float64)
+	// ends are the least and the largest that can be.
+	ends() (first, last int)
+}
+
+func (d draws) distribution() sum {
+	n := 0
+	for _, x := range d {
+		n += x.count
+	}
+	if n > manyDraws {
+		return d
+	}
+	w := exactSum{logs: []float64{0}}
+	for _, x := range d {
+		w = w.plus(x)
+	}
+	return w
+}
+
+// certain is how near to 0 or 1 a share counts as such: it is a quotient of
+// sums and may be off in its last digits.
+const certain = 1e-12
+
+// exactSum is the logarithm of the weight of first, first+1, ... at the ratio 1.
+type exactSum struct {
+	first int
+	logs  []float64
+}
+
+// plus is the distribution with some more draws.
+func (s exactSum) plus(d draw) exactSum {
+	switch {
+	case d.share < certain:
+		return s
+	case d.share > 1-certain:
+		return exactSum{s.first + d.count, s.logs}
+	}
+	yes, no := math.Log(d.share), math.Log1p(-d.share)
+	out := exactSum{first: s.first, logs: make([]float64, len(s.logs)+d.count)}
+	for k := range out.logs {
+		var terms []float64
+		for i := max(0, k-len(s.logs)+1); i <= min(k, d.count); i++ {
+			terms = append(terms, s.logs[k-i]+logChoose(d.count, i)+float64(i)*yes+float64(d.count-i)*no)
+		}
+		out.logs[k] = logSum(terms)
+	}
+	return out
+}
+
+func (s exactSum) ends() (first, last int) { return s.first, s.first + len(s.logs) - 1 }
+
+func (s exactSum) tails(k int, logRatio float64) (below, equal, above, mean float64) {
+	most := math.Inf(-1)
+	for i, l := range s.logs {
+		most = math.Max(most, l+float64(i)*logRatio)
+	}
+	for i, l := range s.logs {
+		p := math.Exp(l + float64(i)*logRatio - most)
+		mean += p * float64(s.first+i)
+		switch at := s.first + i; {
+		case at < k:
+			below += p
+		case at == k:
+			equal += p
+		default:
+			above += p
+		}
+	}
+	total := below + equal + above
+	return below / total, equal / total, above / total, mean / total
+}
+
+func (d draws) ends() (first, last int) {
+	for _, x := range d {
+		if x.share > 1-certain {
+			first += x.count
+		}
+		if x.share >= certain {
+			last += x.count
+		}
+	}
+	return first, last
+}
+
+// tails of many draws are those of the normal distribution with their mean and
+// variance, k taking the span of one half on either side.
+func (d draws) tails(k int, logRatio float64) (below, equal, above, mean float64) {
+	variance := 0.0
+	for _, x := range d {
+		p := 1 / (1 + (1-x.share)/x.share*math.Exp(-logRatio))
+		mean += float64(x.count) * p
+		variance += float64(x.count) * p * (1 - p)
+	}
+	if variance == 0 {
+		variance = math.SmallestNonzeroFloat64
+	}
+	beyond := func(x float64) float64 { return math.Erfc((x-mean)/math.Sqrt(2*variance)) / 2 }
+	above = beyond(float64(k) + 0.5)
+	below = 1 - beyond(float64(k)-0.5)
+	return below, 1 - below - above, above, mean
+}
+
+// farRatio is how far the logarithm of a ratio is sought.
+const farRatio = 100
+
+// ratio fills in what the number of the group's failures says.
+func (h *HazardRatio) ratio(s sum, failed int) {
+	const half = 0.025
+	below, equal, above, _ := s.tails(failed, 0)
+	first, last := s.ends()
+	h.Upper = math.Inf(1)
+	h.P = math.Min(1, 2*math.Min(below+equal, above+equal))
+	at := func(rises func(below, equal, above, mean float64) bool) float64 {
+		return math.Exp(bisect(-farRatio, farRatio, func(x float64) bool { return rises(s.tails(failed, x)) }))
+	}
+	if failed > first {
+		h.Lower = at(func(_, equal, above, _ float64) bool { return equal+above >= half })
+	}
+	if failed < last {
+		h.Upper = at(func(below, equal, _, _ float64) bool { return below+equal <= half })
+	}
+	switch failed {
+	case first:
+		h.Estimate = 0
+	case last:
+		h.Estimate = math.Inf(1)
+	default:
+		h.Estimate = at(func(_, _, _, mean float64) bool { return mean >= float64(failed) })
+	}
+	_, low, _, _ := s.tails(first, 0)
+	_, high, _, _ := s.tails(last, 0)
+	h.Attainable = math.Min(1, 2*math.Min(low, high))
+}
