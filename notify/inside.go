@@ -65,6 +65,12 @@ func (i Inside) contents() chemistry.Contents {
 	return chemistry.Contents{}
 }
 
+// dry reports whether it is known that nothing is or was in the loop.
+func (i Inside) dry() bool {
+	s := i.Loop.State
+	return s.Charge == nil && s.Remains == nil && !s.Empty.IsZero()
+}
+
 // Cautions are the cautions of all that is in the loops, in owners' words: each
 // once, those of poisonous and unknown liquids first. One that does not hold
 // for all of the loops names its machines, so that nobody takes the harmless
@@ -72,6 +78,9 @@ func (i Inside) contents() chemistry.Contents {
 func Cautions(all []Inside) []string {
 	var loopsOnce []Inside
 	for _, i := range all {
+		if i.dry() {
+			continue
+		}
 		if !slices.ContainsFunc(loopsOnce, func(o Inside) bool { return o.Loop.ID == i.Loop.ID }) {
 			loopsOnce = append(loopsOnce, i)
 		}
