@@ -3,10 +3,7 @@
 
 package chemistry
 
-import (
-	"slices"
-	"strings"
-)
+import "strings"
 
 // Metal is a wetted metal. Plating counts, not the metal below it.
 type Metal string
@@ -24,9 +21,7 @@ const (
 )
 
 // Metals returns all metals known here.
-func Metals() []Metal {
-	return []Metal{Copper, Brass, Nickel, Aluminium, StainlessSteel, Steel, Solder, Zinc}
-}
+func Metals() []Metal { return members[Metal](KindMetal) }
 
 // GalvanicIndex returns the anodic index of a metal in volts, more negative is less noble, and how good the figure is. It ranks
 // and explains; it never decides, because it was made for parts in air and a filled loop is an electrolyte. Source:
@@ -75,21 +70,11 @@ const (
 
 // Inhibitors returns all families known here.
 func Inhibitors() []Inhibitor {
-	return []Inhibitor{NoInhibitor, Azole, Nitrite, Molybdate, Silicate, Phosphate, Borate, Amine, OAT, IAT, HOAT, Sulfite}
+	return append([]Inhibitor{NoInhibitor}, members[Inhibitor](KindInhibitor)...)
 }
 
 // Name is the family as the trade writes it.
-func (i Inhibitor) Name() string {
-	switch i {
-	case OAT:
-		return "organic acids (OAT)"
-	case IAT:
-		return "inorganic (IAT)"
-	case HOAT:
-		return "hybrid (HOAT)"
-	}
-	return string(i)
-}
+func (i Inhibitor) Name() string { return Family{KindInhibitor, string(i)}.Name() }
 
 // Biocide is a family of biocides. The zero value "" means unknown; [NoBiocide] means there is none.
 type Biocide string
@@ -107,48 +92,39 @@ const (
 )
 
 // Biocides returns all families known here.
-func Biocides() []Biocide {
-	return []Biocide{NoBiocide, Isothiazolinone, Glutaraldehyde, Bronopol, Quat, CopperBiocide, SilverBiocide, Oxidiser}
-}
+func Biocides() []Biocide { return append([]Biocide{NoBiocide}, members[Biocide](KindBiocide)...) }
 
 // Name is the family as the trade writes it.
-func (b Biocide) Name() string {
-	switch b {
-	case Quat:
-		return "quaternary ammonium"
-	case CopperBiocide:
-		return "copper-based"
-	case SilverBiocide:
-		return "silver-based"
-	}
-	return string(b)
-}
+func (b Biocide) Name() string { return Family{KindBiocide, string(b)}.Name() }
 
-// ParseMetal reads a metal; else an [*InvalidError] that lists them.
-func ParseMetal(s string) (Metal, error) { return oneOf("metal", s, Metals()) }
+// ParseMetal reads a metal by its name or another it goes by, such as cast iron; else an [*InvalidError] that lists them.
+func ParseMetal(s string) (Metal, error) {
+	m, err := oneOf[Metal]("metal", s, KindMetal)
+	if m == "" && err == nil {
+		err = notKnown("metal", s, Metals())
+	}
+	return m, err
+}
 
 // ParseInhibitor reads an inhibitor family; empty and "unknown" are unknown. Else an [*InvalidError] that lists them.
-func ParseInhibitor(s string) (Inhibitor, error) { return oneOf("inhibitor", known(s), Inhibitors()) }
-
-// ParseBiocide reads a biocide family; empty and "unknown" are unknown. Else an [*InvalidError] that lists them.
-func ParseBiocide(s string) (Biocide, error) { return oneOf("biocide", known(s), Biocides()) }
-
-func known(s string) string {
-	if strings.EqualFold(strings.TrimSpace(s), "unknown") {
-		return ""
-	}
-	return s
+func ParseInhibitor(s string) (Inhibitor, error) {
+	return orNone("inhibitor", s, KindInhibitor, Inhibitors())
 }
 
-// oneOf finds s in a list, in any case. Empty text is the zero value for everything but a metal.
-func oneOf[T ~string](field, s string, list []T) (T, error) {
-	v := T(strings.ToLower(strings.TrimSpace(s)))
-	if slices.Contains(list, v) || (v == "" && field != "metal") {
-		return v, nil
+// ParseBiocide reads a biocide family; empty and "unknown" are unknown. Else an [*InvalidError] that lists them.
+func ParseBiocide(s string) (Biocide, error) { return orNone("biocide", s, KindBiocide, Biocides()) }
+
+// orNone is oneOf for what a liquid may be without.
+func orNone[T ~string](field, s string, k Kind, all []T) (T, error) {
+	switch strings.ToLower(strings.TrimSpace(s)) {
+	case "unknown":
+		return "", nil
+	case "none":
+		return "none", nil
 	}
-	names := make([]string, len(list))
-	for i, n := range list {
-		names[i] = string(n)
+	v, err := oneOf[T](field, s, k)
+	if err != nil {
+		return "", notKnown(field, s, all)
 	}
-	return "", &InvalidError{Field: field, Value: s, Reason: "not known here; say one of " + strings.Join(names, ", ")}
+	return v, nil
 }

@@ -5,6 +5,7 @@ package chemistry
 
 import (
 	"slices"
+	"strings"
 
 	"fillmark/chemistry/tables"
 )
@@ -15,6 +16,24 @@ type Contents struct {
 	Mass      *MassFraction // nil: unknown
 	Inhibitor Inhibitor
 	Biocide   Biocide
+	// Additives are all that was added beyond the first inhibitor and biocide, each for itself: nothing wins silently.
+	Additives []Additive
+}
+
+// Additive is one inhibitor or biocide product in a liquid.
+type Additive struct {
+	Family  Family // of [KindInhibitor] or [KindBiocide]
+	Product string // as its label says
+	Dose    *DoseLevel
+}
+
+// families returns the families of the further additives.
+func (c Contents) families() []Family {
+	var out []Family
+	for _, a := range c.Additives {
+		out = append(out, a.Family)
+	}
+	return out
 }
 
 // Caution is what one substance, or one task, can do to people and animals, and how to handle it.
@@ -36,11 +55,14 @@ const Deferral = "The safety data sheet of the product and local rules decide."
 // from what is in it and at what strength; those of additives are of the additive as supplied.
 func Cautions(c Contents) []Caution {
 	out := []Caution{baseCaution(c)}
-	if a, ok := inhibitorCaution(c.Inhibitor); ok {
-		out = append(out, a)
-	}
-	if a, ok := biocideCaution(c.Biocide); ok {
-		out = append(out, a)
+	for _, f := range append([]Family{{KindInhibitor, string(c.Inhibitor)}, {KindBiocide, string(c.Biocide)}}, c.families()...) {
+		a, ok := inhibitorCaution(Inhibitor(f.ID))
+		if f.Kind == KindBiocide {
+			a, ok = biocideCaution(Biocide(f.ID))
+		}
+		if ok {
+			out = append(out, a)
+		}
 	}
 	return out
 }
@@ -56,23 +78,28 @@ func baseCaution(c Contents) Caution {
 	case DeionisedWater:
 		return deionisedCaution()
 	}
-	unknown := ethyleneCaution(nil)
-	unknown.Substance = "unknown coolant"
-	unknown.Text = "Treat an unknown coolant as ethylene glycol until proven otherwise. " + unknown.Text
-	unknown.OwnerText = "We do not know what is in this loop, so treat it as poisonous. " + unknown.OwnerText
-	return unknown
+	if l := c.Fluid.other(); l != nil {
+		return otherCaution(l)
+	}
+	return Caution{
+		Substance: "unknown coolant",
+		Text:      strings.ToUpper(unknownLiquid[0][:1]) + unknownLiquid[0][1:] + "; " + strings.Join(unknownLiquid[1:], "; ") + ". " + Deferral,
+		OwnerText: "We do not know what is in this loop, so treat it as poisonous and as burnable. Keep flames, children and animals away from any drip, wipe it up with gloves and wash your hands. " +
+			"If anyone or any animal swallowed some, call the poison centre or the vet at once, even without symptoms; do not make them vomit. " + Deferral,
+		Source: "common practice, no source", Grade: Practice,
+	}
 }
 
 // substance returns a caution with the statements of hazards.csv and their texts.
 func substance(name string) Caution {
-	h := tables.Hazards()[name]
+	h := tables.All().Hazards[name]
 	return Caution{Substance: name, Signal: h.Signal, H: withTexts(h.H), P: withTexts(h.P), Source: h.Source, Grade: Grade(h.Grade)}
 }
 
 func withTexts(codes []string) []string {
 	var out []string
 	for _, c := range codes {
-		out = append(out, c+" "+tables.Statements()[c])
+		out = append(out, c+" "+tables.All().Statements[c])
 	}
 	return out
 }
@@ -149,7 +176,7 @@ func inhibitorCaution(i Inhibitor) (Caution, bool) {
 func biocideCaution(b Biocide) (Caution, bool) {
 	names := map[Biocide]string{
 		Isothiazolinone: "isothiazolinone", Glutaraldehyde: "glutaraldehyde", Bronopol: "bronopol",
-		Quat: "quaternary ammonium", CopperBiocide: "copper sulfate", Oxidiser: "oxidising biocide",
+		Quat: "quaternary ammonium", CopperBiocide: "copper sulfate", SilverBiocide: "silver nitrate", Oxidiser: "oxidising biocide",
 	}
 	name, ok := names[b]
 	if !ok {
@@ -189,8 +216,8 @@ func TaskCautions(t Task) []Caution {
 	switch t {
 	case TaskOpen:
 		return []Caution{
-			say("Power off and unplug, and let the coolant cool below 40 °C first: a hot loop is under pressure and scalds. Mains wiring and refrigerant circuits are for licensed people only.", "chiller maintenance magazine; local codes (common practice)", Practice),
-			say("Gloves and eye protection. Wipe spills up at once: they are slippery, and ethylene glycol is poisonous. Liquid on a board: off, unplug, soak up, dry for two days.", "bench practice", Practice),
+			say("Power off and unplug, and let the coolant cool below 40 °C first: a hot loop is under pressure and scalds. Mains wiring and refrigerant circuits are for licensed people only.", "common practice, no source", Practice),
+			say("Gloves and eye protection. Wipe spills up at once: they are slippery, and ethylene glycol is poisonous. Liquid on a board: off, unplug, soak up, dry for two days.", "common practice, no source", Practice),
 			say("No first-aid decision is yours: swallowed coolant means the poison centre at once, no vomiting. In the eyes: rinse for several minutes, remove contact lenses, see a doctor.", "ILO/WHO ICSC 0270 (2018)", Standard),
 		}
 	case TaskClean:
@@ -207,7 +234,7 @@ func TaskCautions(t Task) []Caution {
 		}
 	case TaskTest:
 		return []Caution{
-			say("Leak test with only the pump powered, about 24 hours. Air at most 0.5 bar and never above what the weakest part bears; stand aside, and vent before opening. Never oxygen.", "cold plate maker's air test note; bench practice", Maker),
+			say("Leak test with only the pump powered, about 24 hours. Air at most 0.5 bar and never above what the weakest part bears; stand aside, and vent before opening. Never oxygen.", "common practice, no source", Practice),
 		}
 	case TaskWaste:
 		return []Caution{

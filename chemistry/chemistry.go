@@ -12,13 +12,16 @@
 //
 //   - What is it? [Props], [FreezePoint] and its inverse [MassFractionForFreezePoint], [Density], [GlycolCost] and their like,
 //     from the published tables in chemistry/tables.
+//   - What is this, and what is in that bottle? [Identify]; a [Product] by its own label; [OtherProps] for what else turns up.
 //   - What does my instrument say? [Read].
 //   - What must it stand? [Protect].
 //   - What do I pour? [Mix], [Adjust], [Rinses], [Dose].
 //   - May I top up, and with what? [CheckTopUp], by the table that [Rules] lists; [CheckFill] and [CheckCleaning] use the same.
 //   - Is this water good enough? [CheckWater].
-//   - Where does the water go? [PermeationLoss], [StrengthAfterLoss].
+//   - What must not meet? [Compatibility], over the families of [Families]; a pair that nobody looked up is care.
+//   - Where does the water go? [PermeationLoss], [StrengthAfterLoss]; loss or leak: [Split].
 //   - What can it do to people? [Cautions], [TaskCautions].
+//   - How sure is that, and who says so? [AccuracyOf], [Sources].
 //
 // Every uncertainty is expanded with k = 2 (about 95 %) and carried through to first order.
 //

@@ -9,38 +9,44 @@ import (
 	"strings"
 )
 
-// Agent is something to clean or flush with.
+// Agent is something to clean or flush with. All of them stand in chemistry/tables/families.csv.
 type Agent string
 
-// The agents with rules of their own. Bleach is hypochlorite.
+// The agents that rules and cautions speak of by name.
 const (
-	Alcohol  Agent = "alcohol" // isopropanol, ethanol
-	Acid     Agent = "acid"    // citric acid, vinegar, descaler
-	Alkali   Agent = "alkali"  // caustic, washing soda, dishwasher powder
-	Bleach   Agent = "bleach"
-	Ammonia  Agent = "ammonia"
-	Peroxide Agent = "peroxide"
+	Alcohol      Agent = "alcohol" // isopropanol, ethanol
+	Acetone      Agent = "acetone"
+	Acid         Agent = "acid"         // mineral acid, or an acid not named
+	OrganicAcid  Agent = "organic-acid" // citric acid, vinegar
+	Alkali       Agent = "alkali"       // caustic, washing soda, dishwasher powder
+	Bleach       Agent = "bleach"       // hypochlorite
+	PoolChlorine Agent = "pool-chlorine"
+	Ammonia      Agent = "ammonia"
+	Peroxide     Agent = "peroxide"
+	Detergent    Agent = "detergent"
 )
 
 // Agents returns all agents known here.
-func Agents() []Agent { return []Agent{Alcohol, Acid, Alkali, Bleach, Ammonia, Peroxide} }
+func Agents() []Agent { return members[Agent](KindAgent) }
 
-// ParseAgent reads an agent; else an [*InvalidError] that lists them.
+// ParseAgent reads an agent by its name or another it goes by, such as vinegar; else an [*InvalidError] that lists them.
 func ParseAgent(s string) (Agent, error) {
 	if s == "" {
 		return "", &InvalidError{"agent", s, "say what to clean with"}
 	}
-	return oneOf("agent", s, Agents())
+	return oneOf[Agent]("agent", s, KindAgent)
 }
 
 // CleaningRequest asks whether agents may be used on a loop.
 type CleaningRequest struct {
-	Agents   []Agent // used in one go or one after the other without a rinse between
-	Metals   []Metal
-	Acrylic  bool    // acrylic or polycarbonate is wetted: reservoirs, distribution plates
-	Ignition bool    // flame, spark, heat gun or a running machine is near
-	Hot      bool    // the loop or the agent is above 40 °C
-	Biocide  Biocide // still in the loop
+	Agents    []Agent // used in one go or one after the other without a rinse between
+	Metals    []Metal
+	Materials []Material // seals and plastics that are wetted
+	Ignition  bool       // flame, spark, heat gun or a running machine is near
+	Hot       bool       // the loop or the agent is above 40 °C
+	Fluid     Fluid      // still in the loop, as biocide and inhibitor
+	Biocide   Biocide
+	Inhibitor Inhibitor
 }
 
 // CheckCleaning returns every rule that a way of cleaning breaks; [Judge] makes one verdict of them. Agents that are none are an
@@ -52,8 +58,8 @@ func CheckCleaning(r CleaningRequest) ([]Reason, error) {
 			return nil, err
 		}
 	}
-	f := &facts{metals: r.Metals, biocide: r.Biocide, cleaning: &r}
-	return f.fire(cleaningRules()), nil
+	f := &facts{metals: r.Metals, materials: r.Materials, base: r.Fluid, biocide: r.Biocide, inhibitor: r.Inhibitor, cleaning: &r}
+	return append(f.fire(cleaningRules()), meetings(f.met())...), nil
 }
 
 // CleaningCautions returns what to mind with the agents: what each is and does as supplied, then what holds for all cleaning.
@@ -64,7 +70,10 @@ func CleaningCautions(agents []Agent) []Caution {
 			out = append(out, c)
 		}
 	}
-	names := map[Agent]string{Acid: "acid", Alkali: "alkali", Ammonia: "ammonia", Bleach: "oxidising biocide", Peroxide: "oxidising biocide"}
+	names := map[Agent]string{
+		Acid: "acid", OrganicAcid: "acid", Alkali: "alkali", Ammonia: "ammonia", Acetone: "acetone",
+		Bleach: "oxidising biocide", PoolChlorine: "oxidising biocide", Peroxide: "oxidising biocide",
+	}
 	var own []Caution
 	for _, a := range Agents() {
 		name, ok := names[a]
@@ -87,64 +96,29 @@ func (f *facts) cleans(agents ...Agent) bool {
 	return f.cleaning != nil && slices.ContainsFunc(agents, func(a Agent) bool { return slices.Contains(f.cleaning.Agents, a) })
 }
 
-// oxidises reports whether there is hypochlorite: as an agent, or as a biocide still in the loop.
-func (f *facts) oxidises() bool {
-	return f.cleans(Bleach) || f.cleaning != nil && f.biocide == Oxidiser
-}
-
 // cleaningRules say what must not be cleaned with what.
 func cleaningRules() []Rule {
 	return []Rule{
 		{
-			ID: "bleach-acid", When: "bleach, or an oxidising biocide still in the loop, meets acid", Verdict: Stop,
-			Text:   "chlorine gas comes off: never together, never one after the other without a thorough rinse. Use one of them.",
-			Source: "CLP EUH031 of hypochlorite: contact with acids liberates toxic gas", Grade: Standard,
-			applies: func(f *facts) bool { return f.oxidises() && f.cleans(Acid) },
-		},
-		{
-			ID: "bleach-ammonia", When: "bleach, or an oxidising biocide still in the loop, meets ammonia", Verdict: Stop,
-			Text:   "chloramine gas comes off: never together, never one after the other without a thorough rinse. Use one of them.",
-			Source: "safety data sheets of hypochlorite", Grade: Maker,
-			applies: func(f *facts) bool { return f.oxidises() && f.cleans(Ammonia) },
-		},
-		{
-			ID: "alcohol-acrylic", When: "alcohol on acrylic or polycarbonate", Verdict: Stop,
-			Text:   "alcohol crazes acrylic, at once where it is under stress. Use water with a drop of washing-up liquid.",
+			ID: "cleaning-wetted", When: "it is not said what metals, seals and plastics the agent wets", Verdict: Care,
+			Text:   "say what is wetted: what an agent does depends on it, and a loop whose metals are not known takes water only.",
 			Source: "common practice, no source", Grade: Practice,
-			applies: func(f *facts) bool { return f.cleans(Alcohol) && f.cleaning.Acrylic },
-		},
-		{
-			ID: "acid-alkali-aluminium", When: "acid or alkali on aluminium or zinc", Verdict: Stop,
-			Text:   "the oxide film that protects aluminium holds from about pH 4.0 to 8.5; outside it the metal dissolves and gives off hydrogen. Flush with water, or use a cleaner whose maker names aluminium.",
-			Source: "cold plate maker's corrosion note: film stable at pH 4.0 to 8.5", Grade: Maker,
-			applies: func(f *facts) bool { return f.cleans(Acid, Alkali, Ammonia) && f.wets(Aluminium, Zinc) },
-		},
-		{
-			ID: "ammonia-brass", When: "ammonia on brass or copper", Verdict: Stop,
-			Text:   "ammonia cracks stressed brass and dissolves copper. Use a cleaner that holds none.",
-			Source: "common practice, no source", Grade: Practice,
-			applies: func(f *facts) bool { return f.cleans(Ammonia) && f.wets(Brass, Copper) },
-		},
-		{
-			ID: "bleach-metal", When: "bleach or peroxide in a metal loop", Verdict: Care,
-			Text:   "oxidisers attack copper, strip azole and swell seals. If it must be: thin, short, and rinse until the rinse water is clean.",
-			Source: "UFC 3-240-13FN (2005); rack door maker's water specification", Grade: Standard,
 			applies: func(f *facts) bool {
-				return f.cleans(Bleach, Peroxide) && f.wets(Copper, Brass, Aluminium, Steel, StainlessSteel, Nickel, Solder, Zinc)
+				return f.cleaning != nil && len(f.cleaning.Agents) > 0 && len(f.metals)+len(f.materials) == 0
 			},
 		},
 		{
-			ID: "alcohol-ignition", When: "alcohol near flame, spark, heat or a running machine", Verdict: Stop,
-			Text:   "isopropanol flashes at 12 °C: its vapour burns at room temperature. No ignition near, fresh air, machine unplugged.",
+			ID: "alcohol-ignition", When: "alcohol or acetone near flame, spark, heat or a running machine", Verdict: Stop,
+			Text:   "isopropanol flashes at 12 °C, acetone far below 0 °C: their vapour burns at room temperature. No ignition near, fresh air, machine unplugged.",
 			Source: "safety data sheet: H225, flash point 11.7 °C", Grade: Maker,
-			applies: func(f *facts) bool { return f.cleans(Alcohol) && (f.cleaning.Ignition || f.cleaning.Hot) },
+			applies: func(f *facts) bool { return f.cleans(Alcohol, Acetone) && (f.cleaning.Ignition || f.cleaning.Hot) },
 		},
 		{
 			ID: "hot-cleaning", When: "acid, alkali or bleach above 40 °C", Verdict: Care,
 			Text:   "heat speeds corrosion and drives off vapour: clean cold, with goggles.",
 			Source: "common practice, no source", Grade: Practice,
 			applies: func(f *facts) bool {
-				return f.cleaning != nil && f.cleaning.Hot && f.cleans(Acid, Alkali, Bleach, Ammonia, Peroxide)
+				return f.cleaning != nil && f.cleaning.Hot && f.cleans(Acid, OrganicAcid, Alkali, Bleach, PoolChlorine, Ammonia, Peroxide)
 			},
 		},
 		{

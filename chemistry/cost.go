@@ -33,6 +33,6 @@ func GlycolCost(f Fluid, x MassFraction, t Celsius) (Cost, error) {
 		RelativeHeat:       heat / water,
 		RelativeViscosity:  float64(p.Viscosity / w.Viscosity),
 		RelativeFlow:       water / heat,
-		Sources:            []string{sourceMelinder, sourceWater},
+		Sources:            append(accuracySources(f, t), sourceWater),
 	}, nil
 }

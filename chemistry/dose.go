@@ -31,7 +31,7 @@ func (d Dose) Amount(coolant Litre, level float64) (Kilogram, Litre, error) {
 		return 0, 0, &InvalidError{"dose", d.Name, "say what the label says: either grams per litre or a volume %"}
 	}
 	if err := checkBounds([]bound{
-		{"dose per litre", float64(d.PerLitre), 0, 1, "0 to 1 kg per litre"},
+		{"dose per litre, g", d.PerLitre.Grams(), 0, 250, "at most 250 g per litre of coolant: is it the whole dose?"},
 		{"dose", float64(d.Volume), 0, 0.5, "0 to 50 vol %"},
 		{"additive density", float64(d.Density), 0, 3, "0 to 3 kg/l"},
 		{"coolant", float64(coolant), 0, 1e5, "0 to 100000 l"},

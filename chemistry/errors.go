@@ -6,6 +6,7 @@ package chemistry
 import (
 	"errors"
 	"fmt"
+	"math"
 	"strconv"
 )
 
@@ -62,5 +63,9 @@ func decimal(v float64) string {
 	if v == 0 {
 		return "0"
 	}
-	return strconv.FormatFloat(v, 'g', 6, 64)
+	digits := 6 - 1 - int(math.Floor(math.Log10(math.Abs(v))))
+	if math.IsInf(v, 0) || math.IsNaN(v) || digits > 12 {
+		return strconv.FormatFloat(v, 'g', 6, 64)
+	}
+	return trimmed(v, max(0, digits))
 }

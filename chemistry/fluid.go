@@ -64,7 +64,7 @@ func (f Fluid) Name() string {
 	case DeionisedWater:
 		return "deionised water without additives"
 	}
-	return string(f)
+	return Family{KindFluid, string(f)}.Name()
 }
 
 // check returns an [*InvalidError] for a fluid that is none.

@@ -41,7 +41,7 @@ type Loss struct {
 // TubeMaterials returns the materials whose permeability is known, the tightest first.
 func TubeMaterials() []string {
 	var out []string
-	for _, p := range tables.Permeabilities() {
+	for _, p := range tables.All().Permeabilities {
 		out = append(out, p.Material)
 	}
 	return out
@@ -93,7 +93,7 @@ func permeability(t Tube) (tables.Permeability, error) {
 	}); err != nil {
 		return tables.Permeability{}, err
 	}
-	for _, p := range tables.Permeabilities() {
+	for _, p := range tables.All().Permeabilities {
 		if strings.EqualFold(p.Material, t.Material) {
 			return p, nil
 		}

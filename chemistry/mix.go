@@ -10,7 +10,7 @@ import (
 
 // Defaults of a mix.
 const (
-	DefaultMargin CelsiusDelta = 5     // below the coldest wetted wall; maker's guidance for heat transfer fluids
+	DefaultMargin CelsiusDelta = 5     // below the coldest wetted wall; common practice, no source
 	DefaultStep   Kilogram     = 0.001 // what a bench scale reads
 )
 
@@ -24,6 +24,9 @@ type MixRequest struct {
 	Volume  *VolumeFraction // wanted fraction before mixing at 20 °C
 
 	Make Litre // volume of the finished mix at Bench
+
+	// Product is a bottle that goes by its own label; it stands for Fluid and the concentrate, and Volume is then its label's.
+	Product *Product
 
 	Concentrate            MassFraction      // glycol in the concentrate, by its label; 0: no concentrate at hand
 	ConcentrateDensity     *KilogramPerLitre // by its label, at Bench; nil: LiquidDensity
@@ -74,6 +77,8 @@ type MixResult struct {
 	Result FractionState // in the loop: the rounded parts and what was left there
 	Poured FractionState // of the rounded parts alone
 
+	Product *ProductState // what the product's label says of the mix; nil without a product
+
 	// Uncompensated is what the loop would hold had the parts been mixed for Target without regard to what was left in it.
 	Uncompensated FractionState
 
@@ -112,6 +117,9 @@ func (e *InfeasibleError) Unwrap() error { return e.cause }
 // Impossible input is an [*InvalidError], a strength beyond 60 mass % or a temperature outside the tables a [*RangeError], a
 // wish that the liquids at hand cannot meet an [*InfeasibleError].
 func Mix(r MixRequest) (MixResult, error) {
+	if r.Product != nil {
+		return r.byProduct()
+	}
 	r = r.withDefaults()
 	if err := r.validate(); err != nil {
 		return MixResult{}, err
@@ -206,7 +214,29 @@ func (r MixRequest) target() (MassFraction, error) {
 	if !r.Fluid.IsGlycol() && freezeAt >= 0 {
 		return 0, nil
 	}
-	return MassFractionForFreezePoint(r.Fluid, freezeAt)
+	return strengthAgainst(r.Fluid, wall, *r.Margin)
+}
+
+// strengthAgainst is the one law of mix and top-up: the least strength whose stated freeze point lies the margin below the coldest
+// wall, whose freeze point at the warm end of its interval is not above that wall, and which does not feed microbes.
+func strengthAgainst(f Fluid, wall Celsius, margin CelsiusDelta) (MassFraction, error) {
+	x, err := MassFractionForFreezePoint(f, wall.Add(-margin))
+	if err != nil || !f.IsGlycol() {
+		return x, err
+	}
+	biostatic, err := MassFractionOf(f, Biostatic)
+	if err != nil {
+		return 0, err
+	}
+	x = max(x, biostatic)
+	const step = 0.0005 // the interval widens in steps, so there is no slope to follow
+	for ; x <= MaxMassFraction; x += step {
+		if z := freeze(f, x); z.Stated.Add(z.Uncertainty) <= wall {
+			return x, nil
+		}
+	}
+	z := freeze(f, MaxMassFraction)
+	return 0, &RangeError{"coldest wall with " + f.Name(), float64(wall), float64(z.Stated.Add(z.Uncertainty)), 0, "°C", freezeTable(f)}
 }
 
 // AdjustRequest asks how to bring a liquid in a container from one strength to another, using all of it.
@@ -224,10 +254,11 @@ type AdjustRequest struct {
 // a premix, and what is added. A wish that the concentrate cannot meet is an [*InvalidError]; to make just one volume instead,
 // give [Mix] the liquid as a premix with what there is of it.
 func Adjust(r AdjustRequest) (MixResult, error) {
-	for _, x := range []MassFraction{r.HaveMass, r.Want} {
-		if err := checkFraction(r.Fluid, x); err != nil {
-			return MixResult{}, err
-		}
+	if err := checkAnyFraction(r.Fluid, float64(r.HaveMass), "have"); err != nil {
+		return MixResult{}, err
+	}
+	if err := checkFraction(r.Fluid, r.Want); err != nil {
+		return MixResult{}, err
 	}
 	if err := checkBounds([]bound{
 		{"have", float64(r.Have), 1e-6, 1e5, "more than nothing and at most 100000 l"},
@@ -244,7 +275,7 @@ func Adjust(r AdjustRequest) (MixResult, error) {
 	if r.Want == 0 && r.HaveMass > 0 {
 		return MixResult{}, &InvalidError{"want", r.Want.String(), "no amount of water makes glycol vanish; say more than 0%"}
 	}
-	have, err := Density(r.Fluid, r.HaveMass, r.Bench)
+	have, err := LiquidDensity(r.Fluid, r.HaveMass, r.Bench)
 	if err != nil {
 		return MixResult{}, err
 	}
@@ -260,8 +291,11 @@ func Adjust(r AdjustRequest) (MixResult, error) {
 	case r.Want > r.HaveMass:
 		total = mass * float64((r.Concentrate-r.HaveMass)/(r.Concentrate-r.Want))
 	}
-	return Mix(MixRequest{
-		Fluid: r.Fluid, Mass: &r.Want, Make: made.Volume(Kilogram(total)), Concentrate: r.Concentrate,
-		Premix: r.HaveMass, PremixAvailable: r.Have, Bench: r.Bench, Step: r.Step,
-	})
+	mix := MixRequest{Fluid: r.Fluid, Mass: &r.Want, Make: made.Volume(Kilogram(total)), Concentrate: r.Concentrate, Bench: r.Bench, Step: r.Step}
+	if r.HaveMass > MaxMassFraction {
+		mix.Concentrate = r.HaveMass
+	} else {
+		mix.Premix, mix.PremixAvailable = r.HaveMass, r.Have
+	}
+	return Mix(mix)
 }

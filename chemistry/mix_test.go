@@ -259,3 +259,25 @@ func TestAdjustAsksForTheConcentrate(t *testing.T) {
 	_, err := chemistry.Adjust(chemistry.AdjustRequest{Fluid: chemistry.PropyleneGlycol, Have: 0.8, HaveMass: 0.40, Want: 0.45, Bench: 20})
 	require.ErrorContains(t, err, "say the concentrate at hand")
 }
+
+// TestOtherGlycolsDensity: a label whose density is the other glycol's stands for a wrong bottle, and is refused.
+func TestOtherGlycolsDensity(t *testing.T) {
+	t.Parallel()
+	eg, pg := chemistry.EthyleneGlycol, chemistry.PropyleneGlycol
+	r := chemistry.MixRequest{Fluid: eg, Mass: mass(0.4), Make: 1, Concentrate: 0.95, ConcentrateDensity: kgPerLitre(1.040), Bench: 20}
+	_, err := chemistry.Mix(r)
+	require.ErrorContains(t, err, "is that of propylene glycol")
+	wrong := concentrate(pg)
+	wrong.Density = kgPerLitre(1.11)
+	_, err = chemistry.CheckTopUp(chemistry.TopUpRequest{Fluid: pg, Mass: mass(0.35), Holds: 0.5, Room: 0.05, With: []chemistry.Liquid{wrong}})
+	require.ErrorContains(t, err, "is that of ethylene glycol")
+}
+
+// TestAdjustConcentrate: a bottle of concentrate is thinned all of it, by mass balance: 1 l of 95 % at 1.107 kg/l makes 2.63 kg of 40 %.
+func TestAdjustConcentrate(t *testing.T) {
+	t.Parallel()
+	m, err := chemistry.Adjust(chemistry.AdjustRequest{Fluid: chemistry.EthyleneGlycol, Have: 1, HaveMass: 0.95, Want: 0.40, Bench: 20})
+	require.NoError(t, err)
+	assert.InDelta(t, 1.107*0.95/0.40, float64(m.Total.Mass), 0.01)
+	assert.InDelta(t, 1.107, float64(m.Parts[0].Mass), 0.005)
+}

@@ -3,7 +3,10 @@
 
 package chemistry
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // mixer holds what stays the same while a mix is worked out.
 type mixer struct {
@@ -33,6 +36,9 @@ func (r MixRequest) mixer() (*mixer, error) {
 	if r.ConcentrateDensity != nil {
 		if m.concentrate = *r.ConcentrateDensity; !(m.concentrate >= 0.9 && m.concentrate <= 1.3) {
 			return nil, &InvalidError{"concentrate density", decimal(float64(m.concentrate)), "must be 0.9 to 1.3 kg/l"}
+		}
+		if err := checkNotTheOther(r.Fluid, r.Concentrate, m.concentrate, r.Bench); err != nil {
+			return nil, err
 		}
 	} else if r.Concentrate > 0 {
 		if m.concentrate, err = LiquidDensity(r.Fluid, r.Concentrate, r.Bench); err != nil {
@@ -111,8 +117,18 @@ func (m *mixer) result(target, wanted MassFraction) MixResult {
 	res.Steps = m.steps(res)
 	res.Uncompensated = state(m.r.Fluid, m.inLoop(target, m.poured(target)))
 	res.Result.Freeze.Uncertainty = m.uncertainty(res)
-	res.Warnings = strengthReasons(m.r.Fluid, res.Result, m.coarse(total.Mass))
+	res.Warnings = m.warnings(res, m.coarse(total.Mass))
 	return res
+}
+
+// warnings judges the mix in the loop by the rules that a top-up of it would meet.
+func (m *mixer) warnings(res MixResult, coarse bool) []Reason {
+	f := &facts{base: m.r.Fluid, after: res.Result, glycol: m.r.Fluid.IsGlycol() && res.Result.Mass > 0, coarse: coarse, wall: m.r.Protect, planned: m.r.Protect != nil}
+	f.badEnd = res.Result.Freeze.Stated.Add(res.Result.Freeze.Uncertainty)
+	if m.r.Protect != nil {
+		f.target = m.r.Protect.Add(-*m.r.Margin)
+	}
+	return f.fire(slices.Concat(strengthRules(), frostRules()))
 }
 
 // coarse reports whether rounding to the scale alone may shift the strength by more than half a mass percent.
@@ -152,8 +168,18 @@ func (m *mixer) parts(x MassFraction) []Part {
 		concentrate = max(0, glycol-premix*p) / c
 	}
 	var parts []Part
+	// Rounding leans to the strong side: what is stronger than the mix is rounded up, what is weaker down.
 	add := func(name string, mass float64, d KilogramPerLitre) {
-		if rounded := m.round(mass); rounded > 0 {
+		steps := mass / float64(m.r.Step)
+		switch s := m.strength(name); {
+		case s > x:
+			steps = math.Ceil(steps - 1e-6)
+		case s < x:
+			steps = math.Floor(steps + 1e-6)
+		default:
+			steps = math.Round(steps)
+		}
+		if rounded := Kilogram(steps * float64(m.r.Step)); rounded > 0 {
 			parts = append(parts, Part{name, rounded, d.Volume(rounded)})
 		}
 	}
@@ -161,11 +187,6 @@ func (m *mixer) parts(x MassFraction) []Part {
 	add(PartPremix, premix, m.premix)
 	add(PartDilutionWater, total-premix-concentrate, m.water)
 	return parts
-}
-
-// round rounds a mass to the step of the scale.
-func (m *mixer) round(mass float64) Kilogram {
-	return Kilogram(math.Round(mass/float64(m.r.Step)) * float64(m.r.Step))
 }
 
 // uncertainty joins (GUM, first order, k = 2) the freeze point's own uncertainty with what the inputs add through the slope
@@ -218,6 +239,14 @@ func (m *mixer) steps(res MixResult) []Step {
 
 func (m *mixer) sources() []string {
 	s := mixtureSources(m.r.Fluid)
+	for _, l := range []struct {
+		name string
+		x    MassFraction
+	}{{PartConcentrate, m.r.Concentrate}, {PartPremix, m.r.Premix}} {
+		if l.x > 0 {
+			s = append(s, l.name+": "+l.x.String()+" glycol, as given (label)")
+		}
+	}
 	if m.r.Concentrate > MaxMassFraction {
 		if m.r.ConcentrateDensity != nil {
 			s = append(s, "concentrate density: as given (label)")

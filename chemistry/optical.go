@@ -45,13 +45,27 @@ func (r ReadingRequest) scale(o *optical) error {
 	if scale == "" {
 		scale = r.Fluid
 	}
-	x, err := MassFractionForFreezePoint(scale, *r.Freeze)
+	var x MassFraction
+	var err error
+	if r.Volume != nil {
+		x, err = MassFractionOf(scale, *r.Volume)
+		o.sources = []string{"scale in volume %: before mixing at 20 °C, read to 1 vol % (common practice, no source)"}
+	} else {
+		x, err = MassFractionForFreezePoint(scale, *r.Freeze)
+		o.sources = []string{"freeze-point scale: the warmer of Melinder 2010 and ASHRAE, inverted; ASTM D3321 reads to 1 °C"}
+	}
+	if err == nil {
+		err = checkFraction(scale, x)
+	}
 	if err != nil {
 		return err
 	}
 	o.n = refractiveIndex20(scale, x)
-	o.u = r.instrument(1) / -freezeSlope(scale, x) * indexPerFraction(scale, x)
-	o.sources = []string{"freeze-point scale: the warmer of Melinder 2010 and ASHRAE, inverted; ASTM D3321 reads to 1 °C"}
+	if r.Volume != nil {
+		o.u = r.instrument(0.01) * indexPerFraction(scale, x)
+	} else {
+		o.u = r.instrument(1) / -freezeSlope(scale, x) * indexPerFraction(scale, x)
+	}
 	if scale == r.Fluid {
 		o.fit = 0
 		return nil
@@ -99,7 +113,7 @@ func (r ReadingRequest) byIndex() (measured, error) {
 		0.5*float64(1-x)*waterBend(at), // how much of water's bend the mixture has is known no better than to half
 		warmth*float64(r.SampleUncertainty))
 	var additives float64
-	if r.Inhibited && r.Freeze == nil {
+	if r.Inhibited && r.Freeze == nil && r.Volume == nil {
 		// ASTM D3321 tells inhibited coolants by refractometer to 1 °C; a freeze-point scale has that in its reading already.
 		additives = 1 / -freezeSlope(r.Fluid, x)
 		o.sources = append(o.sources, "additives by refractometer: 1 °C (ASTM D3321)")
@@ -134,7 +148,7 @@ func indexCoefficientUncertainty(f Fluid) float64 {
 
 // sucroseSlope is dn/dT in 1/K that an automatic Brix compensation assumes; beyond 50 Brix the last value.
 func sucroseSlope(b Brix) float64 {
-	c := tables.SucroseDNDT()
+	c := tables.All().SucroseDNDT
 	at := min(max(float64(b), c.X[0]), c.X[len(c.X)-1])
 	i := 1
 	for i < len(c.X)-1 && c.X[i] < at {

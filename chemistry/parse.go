@@ -55,20 +55,24 @@ func ParseCelsiusDelta(s string) (CelsiusDelta, error) {
 	return CelsiusDelta(v), nil
 }
 
-// ParseLitre reads a volume with its unit: "600ml", "1.2l", "1.2 L". It accepts what [Litre.String] prints. A negative volume
+// ParseLitre reads a volume with its unit: "600ml", "1.2l", "500cc", "12 US fl oz", "1 imp gal". A gallon and a fluid ounce say whose. It accepts what [Litre.String] prints. A negative volume
 // or one above 1 000 000 l is an [*InvalidError].
 func ParseLitre(s string) (Litre, error) {
-	v, err := amount(s, "say a volume such as 600ml or 1.2l", map[string]float64{
-		"ml": 0.001, "millilitre": 0.001, "millilitres": 0.001, "cl": 0.01, "dl": 0.1,
+	// US customary and imperial measures by definition (NIST SP 811, Weights and Measures Act 1985).
+	v, err := amount(s, "say a volume such as 600ml, 1.2l, 12usfloz or 1impgal", map[string]float64{
+		"ml": 0.001, "millilitre": 0.001, "millilitres": 0.001, "cc": 0.001, "ccm": 0.001, "cm3": 0.001, "cm³": 0.001, "cl": 0.01, "dl": 0.1,
 		"l": 1, "litre": 1, "litres": 1, "liter": 1, "liters": 1,
+		"usgal": 3.785411784, "usqt": 0.946352946, "usfloz": 0.0295735295625,
+		"impgal": 4.54609, "impqt": 1.1365225, "impfloz": 0.0284130625, "ukgal": 4.54609, "ukfloz": 0.0284130625,
+		"gal": 0, "floz": 0, "oz": 0, "qt": 0,
 	})
 	return Litre(v), err
 }
 
-// ParseKilogram reads a mass with its unit: "120g", "1.2kg". It accepts what [Kilogram.String] prints. A negative mass or one
+// ParseKilogram reads a mass with its unit: "120g", "1.2kg", "4oz", "1lb" (avoirdupois). It accepts what [Kilogram.String] prints. A negative mass or one
 // above 1 000 000 kg is an [*InvalidError].
 func ParseKilogram(s string) (Kilogram, error) {
-	v, err := amount(s, "say a mass such as 120g or 1.2kg", map[string]float64{"mg": 1e-6, "g": 0.001, "kg": 1})
+	v, err := amount(s, "say a mass such as 120g, 1.2kg or 4oz", map[string]float64{"mg": 1e-6, "g": 0.001, "kg": 1, "oz": 0.028349523125, "lb": 0.45359237, "lbs": 0.45359237})
 	return Kilogram(v), err
 }
 
@@ -87,7 +91,7 @@ func ParseVolumePercent(s string) (VolumeFraction, error) {
 	return VolumeFraction(v), err
 }
 
-// ParseBrix reads a Brix reading: "28.4brix", "28.4 °Bx", "28.4". It accepts what [Brix.String] prints. Outside −5 to 95 it is
+// ParseBrix reads a Brix reading: "28.4brix", "28.4 °Bx", "28.4". It accepts what [Brix.String] prints. Outside −5 to 100 it is
 // an [*InvalidError].
 func ParseBrix(s string) (Brix, error) {
 	const want = "say a Brix reading such as 28.4brix"
@@ -100,8 +104,8 @@ func ParseBrix(s string) (Brix, error) {
 	default:
 		return 0, invalid(s, unitReason(unit, want))
 	}
-	if v < -5 || v > 95 {
-		return 0, invalid(s, "the Brix scale runs from 0 to 95")
+	if v < -5 || v > 100 {
+		return 0, invalid(s, "the Brix scale runs from 0 to 100")
 	}
 	return Brix(v), nil
 }
@@ -123,13 +127,26 @@ func ParseRefractiveIndex(s string) (RefractiveIndex, error) {
 	return RefractiveIndex(v), nil
 }
 
-// ParseDensity reads a density: "1035" or "1035kg/m3" in kg/m³, "1.035kg/l", "1.035g/ml". It accepts what
+// ParseDensity reads a density: "1035" or "1035kg/m3" in kg/m³, "1.035kg/l", "1.035g/ml", or a specific gravity against water at
+// 20 °C: "1.035", "SG 1.035". It accepts what
 // [KilogramPerLitre.String] prints. Outside 0.5 to 2 kg/l it is an [*InvalidError].
 func ParseDensity(s string) (KilogramPerLitre, error) {
-	const want = "say a density such as 1035 (kg/m3) or 1.035kg/l"
-	v, unit, err := split(s, want)
+	const want = "say a density such as 1035 (kg/m3), 1.035kg/l or 1.035sg"
+	text := strings.TrimSpace(s)
+	gravity := false
+	if n := len(text); n > 2 && strings.EqualFold(text[:2], "sg") {
+		text, gravity = strings.TrimSpace(text[2:]), true
+	} else if n > 2 && strings.EqualFold(text[n-2:], "sg") {
+		text, gravity = strings.TrimSpace(text[:n-2]), true
+	}
+	v, unit, err := split(text, want)
 	if err != nil {
 		return 0, err
+	}
+	switch {
+	case gravity && unit == "", unit == "" && v < 2:
+		v *= waterDensity(20) / 1000 // against water at 20 °C
+		unit = "kg/l"
 	}
 	switch unit {
 	case "", "kg/m3", "kg/m³", "g/l":
@@ -196,8 +213,17 @@ func amount(s, want string, units map[string]float64) (float64, error) {
 	if err != nil {
 		return 0, err
 	}
+	// "US fl oz" is written with the unit's owner before or behind: "12 US fl oz", "1 gal US".
+	for _, owner := range []string{"us", "imp", "uk"} {
+		if base, ok := strings.CutSuffix(strings.NewReplacer("(", "", ")", "", ".", "", "imperial", "imp").Replace(unit), owner); ok && base != "" {
+			unit = owner + base
+		}
+	}
+	unit = strings.NewReplacer(".", "", "imperial", "imp", "gallons", "gal", "gallon", "gal", "ounces", "oz", "ounce", "oz").Replace(unit)
 	factor, ok := units[unit]
 	switch {
+	case ok && factor == 0:
+		return 0, invalid(s, "whose "+unit+"? US and imperial differ: say us"+unit+" or imp"+unit)
 	case !ok:
 		return 0, invalid(s, unitReason(unit, want))
 	case v < 0:

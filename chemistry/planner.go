@@ -70,6 +70,9 @@ func (p *planner) size() error {
 		s := sized{Liquid: l, stock: math.Inf(1)}
 		if l.Density != nil {
 			s.density = *l.Density
+			if err := checkNotTheOther(l.Fluid, l.Mass, s.density, *p.r.At); err != nil {
+				return err
+			}
 		} else {
 			d, err := LiquidDensity(l.Fluid, l.Mass, *p.r.At)
 			if err != nil {
@@ -126,22 +129,17 @@ func (p *planner) aim() error {
 		return nil
 	}
 	p.target = p.r.Protect.Add(-*p.r.Margin)
-	low, err := MassFractionForFreezePoint(p.r.Fluid, p.target)
+	low, err := strengthAgainst(p.r.Fluid, *p.r.Protect, *p.r.Margin)
 	if err != nil {
 		return err
 	}
-	// Below 25 vol % glycol feeds microbes: never aim there, however little frost is expected.
-	biostatic, err := MassFractionOf(p.r.Fluid, Biostatic)
-	if err != nil {
-		return err
-	}
-	p.low, p.high = max(low, biostatic), MaxMassFraction
+	p.low, p.high = low, MaxMassFraction
 	p.nominal = max(p.nominal, p.low)
 	return nil
 }
 
-// best tries every set of liquids and returns the plan that misses the wanted strength least, drains least, fills up most,
-// takes the fewest pours and comes nearest to the nominal strength, in this order.
+// best tries every set of liquids and returns the plan that misses the wanted strength least, drains least, fills up most, comes
+// nearest to the nominal strength by what a scale can tell, and takes the fewest pours, in this order.
 func (p *planner) best() plan {
 	best := p.finish(0, make([]float64, len(p.liquids))) // nothing at all
 	bestPours := 0
@@ -157,8 +155,9 @@ func (p *planner) best() plan {
 			compareBeyond(float64(pl.missed), float64(best.missed), 1e-6),
 			compareBeyond(pl.drained, best.drained, float64(p.r.Step)/2),
 			compareBeyond(float64(best.volume), float64(pl.volume), same),
+			compareBeyond(p.away(pl), p.away(best), 0.002),
 			cmp.Compare(pours, bestPours),
-			cmp.Compare(math.Abs(float64(pl.strength-p.nominal)), math.Abs(float64(best.strength-p.nominal))),
+			cmp.Compare(p.away(pl), p.away(best)),
 		)
 		if order < 0 {
 			best, bestPours = pl, pours
@@ -166,6 +165,9 @@ func (p *planner) best() plan {
 	}
 	return best
 }
+
+// away is how far a plan ends from the strength to come near to.
+func (p *planner) away(pl plan) float64 { return math.Abs(float64(pl.strength - p.nominal)) }
 
 // compareBeyond compares a and b and calls them equal when they differ by no more than d.
 func compareBeyond(a, b, d float64) int {
@@ -217,7 +219,8 @@ func (p *planner) bend(set int, strongest bool, limit, reached MassFraction) (pl
 		}
 		return p.finish(0, p.fill(set, strongest, solve(over, 0, most))), true
 	}
-	if drained, ok := p.drain(set, strongest, limit); ok {
+	// Too strong is no harm that liquid would be drained for: it is filled with the weakest.
+	if drained, ok := p.drain(set, strongest, limit); ok && strongest {
 		return p.finish(drained, p.fill(set, strongest, p.toAdd(limit, drained))), true
 	}
 	if p.full <= p.r.Holds {
@@ -364,8 +367,8 @@ func (p *planner) finish(drained float64, added []float64) plan {
 		pl.kept = (p.mass - pl.drained) / pl.mass
 	}
 	pl.volume = density(p.r.Fluid, pl.strength, *p.r.At).Volume(Kilogram(pl.mass))
-	// Rounding leans to the strong side, so that frost protection never suffers; too strong by one step of the scale is no miss.
-	pl.missed = max(0, p.low-pl.strength-1e-4, pl.strength-p.high-1e-4-MassFraction(step/pl.mass))
+	// Rounding leans to the strong side, so that frost protection never suffers.
+	pl.missed = max(0, p.low-pl.strength-1e-9)
 	return pl
 }
 

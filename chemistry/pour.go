@@ -3,7 +3,10 @@
 
 package chemistry
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // FilledLoop is what a loop asks of the liquid in it, as far as it is known.
 type FilledLoop struct {
@@ -22,8 +25,8 @@ type FilledLoop struct {
 // tell adds to the facts what the loop asks of its content.
 func (l FilledLoop) tell(f *facts, c Contents) error {
 	f.noMetals, f.noVolume = !l.MetalsKnown, l.Holds == 0
-	if c.Fluid == "" || c.Mass == nil && c.Fluid.IsGlycol() || f.after.Mass > MaxMassFraction {
-		return nil // the rules about unknown and too strong liquids speak
+	if c.Fluid == "" || c.Fluid.other() != nil || c.Mass == nil && c.Fluid.IsGlycol() || f.after.Mass > MaxMassFraction {
+		return nil // the rules about unknown, strange and too strong liquids speak
 	}
 	strength := MassFraction(0)
 	if c.Mass != nil {
@@ -100,6 +103,13 @@ func CheckPour(r PourRequest) ([]Reason, FractionState, error) {
 	r.TopUpRequest = r.withDefaults()
 	if err := r.validate(); err != nil {
 		return nil, FractionState{}, err
+	}
+	if err := r.pourByLabel(); err != nil {
+		return nil, FractionState{}, err
+	}
+	r.Poured = slices.Clone(r.Poured)
+	for i := range r.Poured {
+		r.Poured[i].Liquid = r.With[i]
 	}
 	f := r.facts()
 	f.noMetals, f.noVolume = !r.MetalsKnown, r.Capacity == 0

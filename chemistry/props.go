@@ -18,8 +18,7 @@ const MaxTemperature Celsius = 100
 const joinBelow = 0.10
 
 // Density returns the density of a liquid with mass fraction x of glycol (0 to [MaxMassFraction]) at t (stated freeze point
-// to [MaxTemperature]). Sources: Melinder, IIR 2010; water: Kell 1975. Accuracy 0.1 % (k = 2); inhibited fluids are 0.3 to
-// 0.9 % denser. Outside there is a [*RangeError].
+// to [MaxTemperature]). Sources: Melinder, IIR 2010; water: Kell 1975. Accuracy: [AccuracyOf]. Outside there is a [*RangeError].
 func Density(f Fluid, x MassFraction, t Celsius) (KilogramPerLitre, error) {
 	if err := checkState(f, x, t); err != nil {
 		return 0, err
@@ -28,7 +27,7 @@ func Density(f Fluid, x MassFraction, t Celsius) (KilogramPerLitre, error) {
 }
 
 // SpecificHeat returns the specific heat at constant pressure. Range, sources and errors as [Density], water: EnergyPlus and
-// CRC Handbook. Accuracy 1 %, 2.5 % near freezing.
+// CRC Handbook.
 func SpecificHeat(f Fluid, x MassFraction, t Celsius) (JoulePerKilogramKelvin, error) {
 	if err := checkState(f, x, t); err != nil {
 		return 0, err
@@ -36,8 +35,8 @@ func SpecificHeat(f Fluid, x MassFraction, t Celsius) (JoulePerKilogramKelvin, e
 	return JoulePerKilogramKelvin(property(f, x, t, specificHeat)), nil
 }
 
-// Conductivity returns the thermal conductivity. Range, sources and errors as [Density], water: IAPWS. Accuracy 3 %; ASHRAE
-// revised its own figures by up to 9 % between editions.
+// Conductivity returns the thermal conductivity. Range, sources and errors as [Density], water: IAPWS; ASHRAE revised
+// its own figures by up to 9 % between editions.
 func Conductivity(f Fluid, x MassFraction, t Celsius) (WattPerMetreKelvin, error) {
 	if err := checkState(f, x, t); err != nil {
 		return 0, err
@@ -45,8 +44,7 @@ func Conductivity(f Fluid, x MassFraction, t Celsius) (WattPerMetreKelvin, error
 	return WattPerMetreKelvin(property(f, x, t, conductivity)), nil
 }
 
-// Viscosity returns the dynamic viscosity. Range, sources and errors as [Density], water: IAPWS. Accuracy 5 % above 0 °C and
-// 14 % below.
+// Viscosity returns the dynamic viscosity. Range, sources and errors as [Density], water: IAPWS.
 func Viscosity(f Fluid, x MassFraction, t Celsius) (MillipascalSecond, error) {
 	if err := checkState(f, x, t); err != nil {
 		return 0, err
@@ -81,6 +79,7 @@ type Properties struct {
 	RefractiveIndex20 RefractiveIndex
 	IndexSlope        float64 // change of the refractive index with temperature near 20 °C, 1/K
 	Brix20            Brix
+	Accuracy          Accuracy // of pure glycol in water; of a bought product [AccuracyOf]
 	Sources           []string // one sentence for each property or group of properties
 }
 
@@ -96,7 +95,8 @@ func Props(f Fluid, x MassFraction, t Celsius) (Properties, error) {
 		SpecificHeat: JoulePerKilogramKelvin(property(f, x, t, specificHeat)),
 		Conductivity: WattPerMetreKelvin(property(f, x, t, conductivity)),
 		Viscosity:    MillipascalSecond(1000 * property(f, x, t, viscosity)),
-		Sources:      propertySources(f),
+		Accuracy:     accuracy(f, false, t),
+		Sources:      propertySources(f, t),
 	}
 	p.Boiling, _ = BoilingPoint(f, x) // the fraction is checked above
 	p.RefractiveIndex20 = refractiveIndex20(f, x)
@@ -106,16 +106,15 @@ func Props(f Fluid, x MassFraction, t Celsius) (Properties, error) {
 }
 
 const (
-	sourceWater    = "water: density Kell 1975; conductivity and viscosity IAPWS SR6-08; specific heat EnergyPlus reference data and CRC Handbook"
-	sourcePlain    = "freeze point 0 °C and refractive index 1.33299: pure water, ICUMSA 1974; additives change both a little"
-	sourceMelinder = "density 0.1 %, specific heat 1 %, conductivity 3 %, viscosity 5 % (14 % below 0 °C): Melinder, IIR 2010, pure glycol in water"
-	sourceDensity  = "density: Melinder, IIR 2010, pure glycol in water, 0.1 %; water Kell 1975"
-	sourceJoin     = "below 10 mass % joined to " + sourceWater
-	sourceFreeze   = "freeze point: the warmer of Melinder 2010 and the ASHRAE Handbook Fundamentals table"
-	sourceBoil     = "boiling point: ASHRAE Handbook Fundamentals 2009, about 1 atm"
-	sourceVolume   = "volume % before mixing at 20 °C: CRC Handbook densities of pure glycol, Kell 1975 for water"
-	sourceStrong   = "concentrate density ±0.5 %: straight line from Melinder at 60 mass % to the CRC Handbook value of the pure glycol; grams decide"
-	sourceSlope    = "temperature coefficient of the index: fit to Gerke 2023 (propylene glycol), estimate (ethylene glycol); water IAPWS 1997"
+	sourceWater   = "water: density Kell 1975; conductivity and viscosity IAPWS SR6-08; specific heat EnergyPlus reference data and CRC Handbook"
+	sourcePlain   = "freeze point 0 °C and refractive index 1.33299: pure water, ICUMSA 1974; additives change both a little"
+	sourceDensity = "density: Melinder, IIR 2010, pure glycol in water; water Kell 1975"
+	sourceJoin    = "below 10 mass % joined to " + sourceWater
+	sourceFreeze  = "freeze point: the warmer of Melinder 2010 and the ASHRAE Handbook Fundamentals table"
+	sourceBoil    = "boiling point: ASHRAE Handbook Fundamentals 2009, about 1 atm"
+	sourceVolume  = "volume % before mixing at 20 °C: CRC Handbook densities of pure glycol, Kell 1975 for water"
+	sourceStrong  = "concentrate density ±0.5 %: straight line from Melinder at 60 mass % to the CRC Handbook value of the pure glycol; grams decide"
+	sourceSlope   = "temperature coefficient of the index: fit to Gerke 2023 (propylene glycol), estimate (ethylene glycol); water IAPWS 1997"
 )
 
 func sourceIndex(f Fluid) string {
@@ -125,11 +124,11 @@ func sourceIndex(f Fluid) string {
 	return "refractive index: fit to MacBeth and Thompson 1951 and Abbe data of Gerke 2023 (within 0.0003); Brix: ICUMSA 1974"
 }
 
-func propertySources(f Fluid) []string {
+func propertySources(f Fluid, t Celsius) []string {
 	if !f.IsGlycol() {
-		return []string{sourceWater, sourcePlain}
+		return append(accuracySources(f, t), sourceWater, sourcePlain)
 	}
-	return []string{sourceMelinder, sourceJoin, sourceFreeze, sourceBoil, sourceIndex(f), sourceVolume}
+	return append(accuracySources(f, t), sourceJoin, sourceFreeze, sourceBoil, sourceIndex(f), sourceVolume)
 }
 
 // mixtureSources are the sources behind a mix or a top-up.

@@ -64,3 +64,29 @@ func TestParseRefuses(t *testing.T) {
 		})
 	}
 }
+
+// TestTradeUnits: what technicians write. Factors by definition: NIST SP 811 (US), Weights and Measures Act 1985 (imperial).
+func TestTradeUnits(t *testing.T) {
+	t.Parallel()
+	for text, ml := range map[string]float64{
+		"500cc": 500, "12 US fl oz": 354.882, "12 fl oz US": 354.882, "1usgal": 3785.412, "1 gal (US)": 3785.412, "1 imp gal": 4546.09, "20 imp fl oz": 568.261,
+	} {
+		v, err := chemistry.ParseLitre(text)
+		require.NoError(t, err, text)
+		assert.InDelta(t, ml, v.Millilitres(), 0.001, text)
+	}
+	for _, text := range []string{"1gal", "12 fl oz", "3 qt"} {
+		_, err := chemistry.ParseLitre(text)
+		require.ErrorContains(t, err, "US and imperial differ", text)
+	}
+	for text, g := range map[string]float64{"4oz": 113.398, "1lb": 453.592, "2 lbs": 907.185} {
+		m, err := chemistry.ParseKilogram(text)
+		require.NoError(t, err, text)
+		assert.InDelta(t, g, m.Grams(), 0.001, text)
+	}
+	for text, d := range map[string]float64{"1035": 1035, "1.035": 1033.14, "SG 1.035": 1033.14, "1.035sg": 1033.14, "1.035kg/l": 1035} {
+		v, err := chemistry.ParseDensity(text)
+		require.NoError(t, err, text)
+		assert.InDelta(t, d, v.KilogramsPerCubicMetre(), 0.01, text)
+	}
+}

@@ -3,7 +3,10 @@
 
 package chemistry
 
-import "math"
+import (
+	"errors"
+	"math"
+)
 
 // Compensation is how a refractometer corrects for the sample's temperature.
 type Compensation string
@@ -19,14 +22,16 @@ const (
 // MaxReadingUncertainty is the uncertainty (k = 2) beyond which a reading is refused: five mass percent are 5 to 9 K of frost.
 const MaxReadingUncertainty MassFraction = 0.05
 
-// ReadingRequest is what an instrument showed. Exactly one of Brix, Index, Density and Freeze is set.
+// ReadingRequest is what an instrument showed. Exactly one of Brix, Index, Density, Freeze and Volume is set.
 type ReadingRequest struct {
 	Fluid   Fluid
+	Product *Product // read by its own label; nil: as glycol in water
 	Brix    *Brix
 	Index   *RefractiveIndex
 	Density *KilogramPerLitre // hydrometer
 	Freeze  *Celsius          // freeze-point scale of a glycol refractometer
-	Scale   Fluid             // glycol of that scale; "": the same as Fluid
+	Volume  *VolumeFraction   // scale in volume % of a glycol refractometer
+	Scale   Fluid             // glycol of those two scales; "": the same as Fluid
 
 	Sample            Celsius // temperature of the sample
 	SampleUncertainty CelsiusDelta
@@ -35,7 +40,9 @@ type ReadingRequest struct {
 	// 0.0002, 0.001 kg/l or 1 K (the last after ASTM D3321, the others common practice).
 	Instrument float64
 	// ZeroAge is the number of days since the zero was checked with distilled water; nil: taken as today, and said so.
-	ZeroAge   *int
+	ZeroAge *int
+	// Diluted says that the sample was thinned 1:1 by volume with distilled water before it was read.
+	Diluted   bool
 	Inhibited bool // a formulated product: its additives weigh and refract too
 }
 
@@ -46,6 +53,7 @@ type Reading struct {
 	Volume          VolumeFraction
 	Freeze          Freeze // its uncertainty holds that of the reading
 	Index20         RefractiveIndex
+	Product         *ProductState // nil without a product
 	Warnings        []string
 	Sources         []string
 }
@@ -54,8 +62,14 @@ type Reading struct {
 // temperature and table. A reading that no strength from 0 to 60 mass % gives is a [*RangeError]; one that cannot tell the
 // strength to [MaxReadingUncertainty], and impossible input, is an [*InvalidError].
 func Read(r ReadingRequest) (Reading, error) {
+	if r.Product != nil {
+		r.Fluid = r.Product.Base
+	}
 	if err := r.validate(); err != nil {
 		return Reading{}, err
+	}
+	if r.Product != nil {
+		return r.byProduct()
 	}
 	var (
 		m   measured
@@ -67,7 +81,12 @@ func Read(r ReadingRequest) (Reading, error) {
 		m, err = r.byIndex()
 	}
 	if err != nil {
-		return Reading{}, err
+		return Reading{}, r.endOfScale(err)
+	}
+	if r.Diluted {
+		if m, err = r.undilute(m); err != nil {
+			return Reading{}, err
+		}
 	}
 	if m.u > MaxReadingUncertainty {
 		return Reading{}, &InvalidError{"reading", r.shown(), "cannot tell the strength: " + m.x.String() + " ± " + fixed(m.u.Percent(), 1) +
@@ -76,8 +95,44 @@ func Read(r ReadingRequest) (Reading, error) {
 	m.x = max(0, m.x) // the fit leaves a trace below water
 	out := Reading{Mass: m.x, MassUncertainty: m.u, Volume: volumeFraction(r.Fluid, m.x), Freeze: freeze(r.Fluid, m.x), Index20: refractiveIndex20(r.Fluid, m.x)}
 	out.Freeze.Uncertainty = CelsiusDelta(math.Hypot(float64(out.Freeze.Uncertainty), freezeSlope(r.Fluid, m.x)*float64(m.u)))
-	out.Warnings, out.Sources = r.warnings(), append(m.sources, sourceFreeze, sourceVolume)
+	out.Warnings, out.Sources = r.warnings(out.Freeze.Stated), append(m.sources, sourceFreeze, sourceVolume)
 	return out, nil
+}
+
+// endOfScale says at the bench what a reading outside the tables asks for.
+func (r ReadingRequest) endOfScale(err error) error {
+	var outside *RangeError
+	if !errors.As(err, &outside) || r.Brix == nil && r.Index == nil || outside.Unit != "nD" {
+		return err
+	}
+	said := *outside
+	if r.Brix != nil {
+		said = RangeError{"reading", float64(*r.Brix), float64(brixOf(RefractiveIndex(outside.Min))), float64(brixOf(RefractiveIndex(outside.Max))), "brix", ""}
+	}
+	if outside.Value < outside.Min {
+		said.Table = "below water: re-zero the instrument with distilled water at the sample's temperature, and read again"
+	} else {
+		said.Table = "past 60 mass %: mix the sample 1:1 by volume with distilled water, read again, and say that it is diluted"
+	}
+	return &said
+}
+
+// undilute takes the strength of a sample thinned 1:1 by volume back to the sample's.
+func (r ReadingRequest) undilute(m measured) (measured, error) {
+	x := 2 * m.x
+	for range 30 {
+		d, err := LiquidDensity(r.Fluid, min(1, x), max(r.Sample, 0))
+		if err != nil {
+			return measured{}, err
+		}
+		x = m.x * MassFraction(1+waterDensity(float64(max(r.Sample, 0)))/1000/float64(d))
+	}
+	if err := checkFraction(r.Fluid, x); err != nil {
+		return measured{}, err
+	}
+	m.u *= x / m.x
+	m.x, m.sources = x, append(m.sources, "thinned 1:1 by volume: mass balance")
+	return m, nil
 }
 
 // measured is a strength with its uncertainty (k = 2).
@@ -94,13 +149,13 @@ func (r ReadingRequest) validate() error {
 		return noGlycol(r.Fluid)
 	}
 	given := 0
-	for _, set := range []bool{r.Brix != nil, r.Index != nil, r.Density != nil, r.Freeze != nil} {
+	for _, set := range []bool{r.Brix != nil, r.Index != nil, r.Density != nil, r.Freeze != nil, r.Volume != nil} {
 		if set {
 			given++
 		}
 	}
 	if given != 1 {
-		return &InvalidError{"reading", "", "say exactly one of Brix, refractive index, density and freeze point"}
+		return &InvalidError{"reading", "", "say exactly one of Brix, refractive index, density, freeze point and volume %"}
 	}
 	if r.Scale != "" && !r.Scale.IsGlycol() {
 		return &InvalidError{"scale", string(r.Scale), "a freeze-point scale is made for eg or pg"}
@@ -116,13 +171,16 @@ func (r ReadingRequest) validate() error {
 		{"instrument uncertainty", r.Instrument, 0, 100, "0 or more, in the unit of the reading"},
 	}
 	if r.Brix != nil {
-		checks = append(checks, bound{"Brix", float64(*r.Brix), -5, 95, "-5 to 95"})
+		checks = append(checks, bound{"Brix", float64(*r.Brix), -5, 100, "-5 to 100"})
 	}
 	if r.Index != nil {
 		checks = append(checks, bound{"refractive index", float64(*r.Index), 1.3, 1.55, "1.3 to 1.55"})
 	}
 	if r.Density != nil {
 		checks = append(checks, bound{"density", float64(*r.Density), 0.5, 2, "0.5 to 2 kg/l"})
+	}
+	if r.Volume != nil {
+		checks = append(checks, bound{"volume %", r.Volume.Percent(), 0, 60, "0 to 60 vol %"})
 	}
 	if r.Freeze != nil {
 		checks = append(checks, bound{"freeze point", float64(*r.Freeze), -100, 1, "a freeze point, -100 to 1 °C: water freezes at 0 °C"})
@@ -163,15 +221,19 @@ func (r ReadingRequest) byDensity() (measured, error) {
 	d := float64(*r.Density)
 	additives := 0.0
 	if r.Inhibited {
-		additives = 0.009 * d // inhibited fluids are 0.3 to 0.9 % denser than glycol and water
+		additives = accuracy(r.Fluid, true, r.Sample).Density * d // they weigh more than glycol and water
 	}
 	warmth := float64(density(r.Fluid, x, min(r.Sample+1, MaxTemperature))-density(r.Fluid, x, r.Sample)) * float64(r.SampleUncertainty)
-	total := quadrature(r.instrument(0.001), 0.001*d, additives, warmth)
-	return measured{x, MassFraction(total / slope), []string{sourceMelinder, sourceJoin}}, nil
+	total := quadrature(r.instrument(0.001), accuracy(r.Fluid, false, r.Sample).Density*d, additives, warmth)
+	return measured{x, MassFraction(total / slope), []string{sourceDensity, sourceJoin}}, nil
 }
 
-// warnings say what the numbers cannot.
-func (r ReadingRequest) warnings() []string {
+// warnings say what the numbers cannot; stated is the freeze point that the reading means.
+func (r ReadingRequest) warnings(stated Celsius) []string {
+	var shown Celsius
+	if r.Freeze != nil {
+		shown = *r.Freeze
+	}
 	w := []string{"if the loop may hold both glycols no scale is right: drain and fill afresh (ASTM D3321)"}
 	add := func(when bool, text string) {
 		if when {
@@ -179,8 +241,8 @@ func (r ReadingRequest) warnings() []string {
 		}
 	}
 	away := math.Abs(float64(r.Sample - 20))
-	add(r.Scale != "" && r.Scale != r.Fluid, "read on the scale of "+r.Scale.Name()+": the figure on it is wrong by 10 °C or more (ASTM D3321); the strength given here is worked out for "+r.Fluid.Name())
-	add(r.Freeze != nil && r.Scale == "", "assumes the freeze-point scale is that of "+r.Fluid.Name()+"; the other glycol's scale is off by 10 °C or more (ASTM D3321)")
+	add(r.Scale != "" && r.Scale != r.Fluid, "read on the scale of "+r.Scale.Name()+": the figure on it is wrong by "+fixed(math.Abs(float64(shown-stated)), 0)+" K (ASTM D3321); the strength given here is worked out for "+r.Fluid.Name())
+	add(r.Freeze != nil && r.Scale == "", "assumes the freeze-point scale is that of "+r.Fluid.Name()+"; on the other glycol's scale the same figure would be off by several kelvin (ASTM D3321)")
 	add(r.Inhibited, "inhibited coolant: additives and dye read as up to 4 mass % more glycol on a hydrometer and about 1 °C more frost on a refractometer; the uncertainty holds it")
 	add(!r.Inhibited, "figures are for glycol and water alone; additives and dye read as more glycol")
 	add(away > 5, "the sample is "+fixed(away, 0)+" K away from 20 °C: let it come to room temperature, compensated or not")
@@ -197,7 +259,7 @@ func (r ReadingRequest) usualCompensation() string {
 	switch {
 	case r.Brix != nil:
 		return "compensates for temperature as if the sample were sugar in water"
-	case r.Freeze != nil:
+	case r.Freeze != nil, r.Volume != nil:
 		return "compensates for temperature, made for this glycol"
 	case r.Index != nil:
 		return "does not compensate for temperature"
@@ -214,6 +276,8 @@ func (r ReadingRequest) shown() string {
 		return r.Index.String()
 	case r.Density != nil:
 		return r.Density.String()
+	case r.Volume != nil:
+		return r.Volume.String()
 	}
 	return r.Freeze.String()
 }

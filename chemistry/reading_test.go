@@ -161,6 +161,35 @@ func TestReadRefuses(t *testing.T) {
 	require.ErrorAs(t, err, &outside)
 }
 
+// TestReadOffTheScale: past the scale and below it the answer says what to do at the bench; a sample thinned 1:1 is taken back.
+func TestReadOffTheScale(t *testing.T) {
+	t.Parallel()
+	eg := chemistry.EthyleneGlycol
+	_, err := chemistry.Read(chemistry.ReadingRequest{Fluid: eg, Brix: brix(45), Sample: 20})
+	require.ErrorContains(t, err, "45 brix")
+	require.ErrorContains(t, err, "1:1 by volume")
+	_, err = chemistry.Read(chemistry.ReadingRequest{Fluid: eg, Brix: brix(-0.4), Sample: 20})
+	require.ErrorContains(t, err, "re-zero")
+
+	// Mass balance by hand: equal volumes of 50 mass % (1.0659 kg/l, CRC Handbook) and water (0.9982) hold 25.8 mass %.
+	thin, err := chemistry.Brix20(eg, 0.5*1.0659/(1.0659+0.9982))
+	require.NoError(t, err)
+	r := read(t, chemistry.ReadingRequest{Fluid: eg, Brix: &thin, Sample: 20, Diluted: true})
+	assert.InDelta(t, 50, r.Mass.Percent(), 0.05)
+	plain := read(t, chemistry.ReadingRequest{Fluid: eg, Brix: &thin, Sample: 20})
+	assert.InDelta(t, float64(plain.MassUncertainty)*50/25.8, float64(r.MassUncertainty), 1e-4)
+}
+
+// TestReadVolumeScale: an instrument's own volume % is before mixing, and on the other glycol's scale it is not taken at its word.
+func TestReadVolumeScale(t *testing.T) {
+	t.Parallel()
+	r := read(t, chemistry.ReadingRequest{Fluid: chemistry.PropyleneGlycol, Volume: new(chemistry.VolumeFraction(0.40)), Sample: 20})
+	assert.InDelta(t, 40, r.Volume.Percent(), 1e-6)
+	assert.InDelta(t, 1, r.MassUncertainty.Percent(), 0.1)
+	wrong := read(t, chemistry.ReadingRequest{Fluid: chemistry.PropyleneGlycol, Volume: new(chemistry.VolumeFraction(0.40)), Scale: chemistry.EthyleneGlycol, Sample: 20})
+	assert.Less(t, float64(wrong.Volume), 0.39)
+}
+
 // TestReadZeroAge: an old zero check widens the answer and never narrows it.
 func TestReadZeroAge(t *testing.T) {
 	t.Parallel()

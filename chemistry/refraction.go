@@ -91,7 +91,7 @@ func BrixIndex(b Brix) RefractiveIndex { return indexOf(min(max(b, -5), 95)) }
 
 func refractiveIndex20(f Fluid, x MassFraction) RefractiveIndex {
 	if !f.IsGlycol() {
-		return RefractiveIndex(tables.Brix()[0])
+		return RefractiveIndex(tables.All().Brix[0])
 	}
 	c := &f.glycol().ND20
 	w := float64(x)
@@ -101,7 +101,7 @@ func refractiveIndex20(f Fluid, x MassFraction) RefractiveIndex {
 // brixOf reads the ICUMSA table backwards. An index below that of water, which a cold or ill-zeroed instrument can show, gives
 // a small negative Brix on the slope of the first step; above 95 Brix it stops at 95.
 func brixOf(n RefractiveIndex) Brix {
-	table := tables.Brix()
+	table := tables.All().Brix
 	low, high := 0, len(table)-1
 	for high-low > 1 {
 		if mid := (low + high) / 2; table[mid] > float64(n) {
@@ -116,7 +116,7 @@ func brixOf(n RefractiveIndex) Brix {
 
 // indexOf reads the ICUMSA table, b from −5 to 95.
 func indexOf(b Brix) RefractiveIndex {
-	table := tables.Brix()
+	table := tables.All().Brix
 	i := max(0, min(int(b), len(table)-2))
 	return RefractiveIndex(table[i] + (float64(b)-float64(i))*(table[i+1]-table[i]))
 }

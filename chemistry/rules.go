@@ -5,8 +5,7 @@ package chemistry
 
 import "slices"
 
-// Biostatic is the volume fraction of glycol from which on microbes do not grow in it; below it some do. Sources: glycol maker
-// 2019, hydronic maker 2015, fluid maker 2023 (maker's guidance).
+// Biostatic is the volume fraction of glycol from which on microbes do not grow in it; below it some do. Common practice, no source.
 const Biostatic VolumeFraction = 0.25
 
 // Rule is one line of the rules table: what must not or need not happen in a loop. A rule with the verdict [Go] is a note.
@@ -27,7 +26,7 @@ type Rule struct {
 
 // Rules returns the rules table in the order it is listed for people. The slice is the caller's own.
 func Rules() []Rule {
-	return slices.Concat(mixingRules(), corrosionRules(), biocideRules(), strengthRules(), loopRules(), cleaningRules())
+	return slices.Concat(mixingRules(), corrosionRules(), biocideRules(), strengthRules(), frostRules(), loopRules(), cleaningRules())
 }
 
 // FillRequest asks whether a liquid may be in a loop.
@@ -35,7 +34,8 @@ type FillRequest struct {
 	Contents
 	PH          *float64 // nil: not measured
 	Metals      []Metal  // wetted
-	WithinReach bool     // animals or children can get at the machine
+	Materials   []Material
+	WithinReach bool // animals or children can get at the machine
 	// Loop is the one it is in or goes into; nil where only the liquid is asked about.
 	Loop *FilledLoop
 }
@@ -44,7 +44,7 @@ type FillRequest struct {
 // fluid that is none, an impossible fraction and an impossible pH are an [*InvalidError]; an unknown fluid (empty), an
 // unknown strength and one above 60 vol % are answered by rules.
 func CheckFill(r FillRequest) ([]Reason, error) {
-	f := &facts{base: r.Fluid, unknown: r.Fluid == "", inhibitor: r.Inhibitor, biocide: r.Biocide, pH: r.PH, metals: r.Metals, withinReach: r.WithinReach}
+	f := &facts{base: r.Fluid, unknown: r.Fluid == "", inhibitor: r.Inhibitor, biocide: r.Biocide, pH: r.PH, metals: r.Metals, materials: r.Materials, additives: r.families(), withinReach: r.WithinReach}
 	if r.PH != nil {
 		if err := checkBounds([]bound{{"pH", *r.PH, 0, 14, "0 to 14"}}); err != nil {
 			return nil, err
@@ -54,7 +54,7 @@ func CheckFill(r FillRequest) ([]Reason, error) {
 		f.inhibitor = NoInhibitor
 	}
 	switch {
-	case r.Fluid == "":
+	case r.Fluid == "", r.Fluid.other() != nil:
 	case r.Mass != nil && r.Fluid.IsGlycol() && *r.Mass > MaxMassFraction && *r.Mass <= 1:
 		// Beyond the tables there is no freeze point, but the rule about too much glycol needs none.
 		f.after, f.glycol = FractionState{Mass: *r.Mass, Volume: volumeFraction(r.Fluid, *r.Mass)}, true
@@ -91,6 +91,8 @@ type facts struct {
 	biocide     Biocide
 	pH          *float64
 	metals      []Metal
+	materials   []Material
+	additives   []Family // beyond inhibitor and biocide
 	withinReach bool
 	with        []Liquid // at hand
 
@@ -111,6 +113,10 @@ type facts struct {
 	noVolume  bool  // what the loop holds is not known
 	noMetals  bool  // the wetted metals are not known
 
+	unfilled Litre // room that the plan leaves free
+	neat     bool  // neat concentrate goes in with nothing to thin it
+	drained  Litre // by the plan
+
 	coarse   bool             // the scale's step is coarse for the amount
 	cleaning *CleaningRequest // nil unless a way of cleaning is asked about
 }
@@ -125,6 +131,11 @@ func (f *facts) inhibitors() []Inhibitor {
 	for _, l := range f.with {
 		all = append(all, l.Inhibitor)
 	}
+	for _, a := range f.additives {
+		if a.Kind == KindInhibitor {
+			all = append(all, Inhibitor(a.ID))
+		}
+	}
 	return slices.DeleteFunc(all, func(i Inhibitor) bool { return i == "" || i == NoInhibitor })
 }
 
@@ -136,7 +147,8 @@ func (f *facts) inhibits(families ...Inhibitor) bool {
 // treated reports whether one of the biocides is in the charge or in a liquid at hand.
 func (f *facts) treated(biocides ...Biocide) bool {
 	return slices.ContainsFunc(biocides, func(b Biocide) bool {
-		return f.biocide == b || slices.ContainsFunc(f.with, func(l Liquid) bool { return l.Biocide == b })
+		return f.biocide == b || slices.Contains(f.additives, Family{KindBiocide, string(b)}) ||
+			slices.ContainsFunc(f.with, func(l Liquid) bool { return l.Biocide == b })
 	})
 }
 
@@ -162,7 +174,7 @@ func (f *facts) clash() bool { return f.glycols() || f.conducts() || f.glycolInt
 
 // reasons returns the rules that fire on f, in the table's order.
 func (f *facts) reasons() []Reason {
-	return f.fire(slices.Concat(mixingRules(), corrosionRules(), biocideRules(), strengthRules(), loopRules()))
+	return append(f.fire(slices.Concat(mixingRules(), corrosionRules(), biocideRules(), strengthRules(), frostRules(), loopRules())), meetings(f.met())...)
 }
 
 func (f *facts) fire(rules []Rule) []Reason {
@@ -177,10 +189,4 @@ func (f *facts) fire(rules []Rule) []Reason {
 		}
 	}
 	return out
-}
-
-// strengthReasons returns the rules about the strength of a fresh mix alone.
-func strengthReasons(fluid Fluid, s FractionState, coarse bool) []Reason {
-	f := &facts{base: fluid, after: s, glycol: fluid.IsGlycol() && s.Mass > 0, coarse: coarse}
-	return f.fire(strengthRules())
 }

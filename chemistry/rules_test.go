@@ -86,8 +86,6 @@ func TestEveryRuleFires(t *testing.T) {
 		"glycol-into-water":  topUp(func(r *chemistry.TopUpRequest) { r.Fluid, r.Mass = w, nil }),
 		"unknown-charge":     topUp(func(r *chemistry.TopUpRequest) { r.Fluid = "" }),
 		"unknown-strength":   topUp(func(r *chemistry.TopUpRequest) { r.Mass = nil }),
-		"inhibitor-families": topUp(func(r *chemistry.TopUpRequest) { r.Inhibitor, r.With[0].Inhibitor = chemistry.OAT, chemistry.IAT }),
-		"silicate-gel":       topUp(func(r *chemistry.TopUpRequest) { r.Inhibitor, r.With[0].Inhibitor = chemistry.OAT, chemistry.Silicate }),
 		"inhibitor-unstated": topUp(func(r *chemistry.TopUpRequest) { r.Inhibitor = chemistry.OAT }),
 		"dilution-water":     topUp(func(r *chemistry.TopUpRequest) { r.With[1].Tap = true }),
 		"dose-diluted": topUp(func(r *chemistry.TopUpRequest) {
@@ -104,25 +102,28 @@ func TestEveryRuleFires(t *testing.T) {
 		"unreached": topUp(func(r *chemistry.TopUpRequest) {
 			r.Mass, r.Protect, r.With = mass(0.30), celsius(-12), []chemistry.Liquid{water()}
 		}),
+		"room-unfilled": topUp(func(r *chemistry.TopUpRequest) {
+			r.Protect, r.Room, r.With = celsius(-10), 0.1, []chemistry.Liquid{water()}
+		}),
+		"neat-concentrate":    topUp(func(r *chemistry.TopUpRequest) { r.Protect, r.With = celsius(-12), r.With[:1] }),
+		"drains":              topUp(func(r *chemistry.TopUpRequest) { r.Protect = celsius(-25) }),
+		"not-for-electronics": fill(chemistry.Contents{Fluid: "ethanol"}),
 		"eg-within-reach": func() []chemistry.Reason {
 			reasons, err := chemistry.CheckFill(chemistry.FillRequest{Contents: with(eg, 0.4, "", ""), WithinReach: true})
 			require.NoError(t, err)
 			return reasons
 		}(),
-		"copper-aluminium":         fill(with(chemistry.DeionisedWater, 0, "", ""), copperAndAluminium...),
-		"copper-aluminium-unknown": fill(with(w, 0, "", ""), copperAndAluminium...),
-		"azole-for-copper":         fill(with(w, 0, chemistry.Nitrite, ""), chemistry.Copper),
-		"nitrite-aluminium":        atPH(9.2, with(w, 0, "", ""), chemistry.Aluminium),
-		"acid":                     atPH(6.5, with(pg, 0.4, "", "")),
-		"metal-biocide":            fill(with(w, 0, "", chemistry.SilverBiocide), chemistry.Nickel),
-		"oxidiser-inhibitor":       fill(with(w, 0, chemistry.Azole, chemistry.Oxidiser)),
-		"isothiazolinone-ph":       atPH(9.5, with(w, 0, "", chemistry.Isothiazolinone)),
-		"bronopol-aluminium":       fill(with(w, 0, "", chemistry.Bronopol), chemistry.Aluminium),
-		"glutaraldehyde-amine":     fill(with(w, 0, chemistry.Amine, chemistry.Glutaraldehyde)),
-		"nitrite-feeds":            fill(with(w, 0, chemistry.Nitrite, chemistry.NoBiocide)),
-		"glycol-feeds":             fill(with(pg, 0.15, "", "")),
-		"glycol-grey":              fill(with(pg, 0.23, "", "")),
-		"glycol-too-strong":        fill(with(eg, 0.65, "", "")),
+		"copper-aluminium":           fill(with(chemistry.DeionisedWater, 0, "", ""), copperAndAluminium...),
+		"copper-aluminium-unknown":   fill(with(w, 0, "", ""), copperAndAluminium...),
+		"copper-aluminium-inhibitor": fill(with(w, 0, chemistry.Nitrite, ""), copperAndAluminium...),
+		"azole-for-copper":           fill(with(w, 0, chemistry.Nitrite, ""), chemistry.Copper),
+		"nitrite-aluminium":          atPH(9.2, with(w, 0, "", ""), chemistry.Aluminium),
+		"acid":                       atPH(6.5, with(pg, 0.4, "", "")),
+		"isothiazolinone-ph":         atPH(9.5, with(w, 0, "", chemistry.Isothiazolinone)),
+		"nitrite-feeds":              fill(with(w, 0, chemistry.Nitrite, chemistry.NoBiocide)),
+		"glycol-feeds":               fill(with(pg, 0.15, "", "")),
+		"glycol-grey":                fill(with(pg, 0.23, "", "")),
+		"glycol-too-strong":          fill(with(eg, 0.65, "", "")),
 
 		"coarse-scale": func() []chemistry.Reason {
 			r, err := chemistry.Mix(chemistry.MixRequest{Fluid: pg, Mass: mass(0.4), Make: 0.020, Concentrate: 0.95, Bench: 20})
@@ -130,19 +131,14 @@ func TestEveryRuleFires(t *testing.T) {
 			return r.Warnings
 		}(),
 
-		"bleach-acid":           clean(chemistry.CleaningRequest{Agents: []chemistry.Agent{chemistry.Bleach, chemistry.Acid}}),
-		"bleach-ammonia":        clean(chemistry.CleaningRequest{Agents: []chemistry.Agent{chemistry.Bleach, chemistry.Ammonia}}),
-		"alcohol-acrylic":       clean(chemistry.CleaningRequest{Agents: []chemistry.Agent{chemistry.Alcohol}, Acrylic: true}),
-		"acid-alkali-aluminium": clean(chemistry.CleaningRequest{Agents: []chemistry.Agent{chemistry.Alkali}, Metals: copperAndAluminium}),
-		"ammonia-brass":         clean(chemistry.CleaningRequest{Agents: []chemistry.Agent{chemistry.Ammonia}, Metals: copperAndAluminium}),
-		"bleach-metal":          clean(chemistry.CleaningRequest{Agents: []chemistry.Agent{chemistry.Bleach}, Metals: copperAndAluminium}),
-		"alcohol-ignition":      clean(chemistry.CleaningRequest{Agents: []chemistry.Agent{chemistry.Alcohol}, Ignition: true}),
-		"hot-cleaning":          clean(chemistry.CleaningRequest{Agents: []chemistry.Agent{chemistry.Acid}, Hot: true}),
-		"cleaning-eyes":         clean(chemistry.CleaningRequest{Agents: []chemistry.Agent{chemistry.Acid}}),
+		"cleaning-wetted":  clean(chemistry.CleaningRequest{Agents: []chemistry.Agent{chemistry.Alcohol}}),
+		"alcohol-ignition": clean(chemistry.CleaningRequest{Agents: []chemistry.Agent{chemistry.Alcohol}, Ignition: true}),
+		"hot-cleaning":     clean(chemistry.CleaningRequest{Agents: []chemistry.Agent{chemistry.Acid}, Hot: true}),
+		"cleaning-eyes":    clean(chemistry.CleaningRequest{Agents: []chemistry.Agent{chemistry.Acid}}),
 	}
 	sound := slices.Concat(
 		topUp(func(r *chemistry.TopUpRequest) { r.Protect = celsius(-10) }),
-		fill(with(pg, 0.40, chemistry.OAT, chemistry.NoBiocide), chemistry.Copper, chemistry.StainlessSteel),
+		fill(with(pg, 0.40, chemistry.OAT, chemistry.NoBiocide), chemistry.Copper, chemistry.Steel),
 		clean(chemistry.CleaningRequest{}),
 		poured(func(*chemistry.PourRequest) {}),
 	)
@@ -157,15 +153,14 @@ func TestEveryRuleFires(t *testing.T) {
 	}
 }
 
-// TestMemoryNeverDecides: what stands on memory alone is told and leaves the verdict alone.
-func TestMemoryNeverDecides(t *testing.T) {
+// TestMemoryNeverMakesAGo: what stands on memory alone raises to care, never to a stop, and never lowers.
+func TestMemoryNeverMakesAGo(t *testing.T) {
 	t.Parallel()
-	reasons, err := chemistry.CheckFill(chemistry.FillRequest{
-		Contents: chemistry.Contents{Fluid: chemistry.TreatedWater, Inhibitor: chemistry.OAT, Biocide: chemistry.Bronopol},
-		Metals:   []chemistry.Metal{chemistry.Aluminium},
-	})
-	require.NoError(t, err)
-	require.NotEmpty(t, reasons)
-	assert.Equal(t, chemistry.Go, chemistry.Judge(reasons))
-	assert.Equal(t, chemistry.Stop, chemistry.Judge(append(reasons, chemistry.Reason{Verdict: chemistry.Stop, Grade: chemistry.Practice})))
+	recalled := func(v chemistry.Verdict) chemistry.Reason {
+		return chemistry.Reason{Verdict: v, Grade: chemistry.FromMemory}
+	}
+	assert.Equal(t, chemistry.Care, chemistry.Judge([]chemistry.Reason{recalled(chemistry.Stop)}))
+	assert.Equal(t, chemistry.Care, chemistry.Judge([]chemistry.Reason{recalled(chemistry.Care)}))
+	stop := chemistry.Reason{Verdict: chemistry.Stop, Grade: chemistry.Practice}
+	assert.Equal(t, chemistry.Stop, chemistry.Judge([]chemistry.Reason{stop, recalled(chemistry.Go)}))
 }

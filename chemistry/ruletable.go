@@ -26,21 +26,28 @@ func mixingRules() []Rule {
 			ID: "deionised-additive", When: "anything but deionised water would go into a deionised loop", Verdict: Stop,
 			Text:      "this loop needs low conductivity; every ionic additive and every glycol product conducts. Use deionised water only.",
 			OwnerText: "Nothing may be added: only pure water is allowed in this loop.",
-			Source:    "server maker's direct-water-cooling standard 2024: above 1 MΩ cm at fill", Grade: Secondary,
+			Source:    "common practice, no source", Grade: Practice,
 			applies: (*facts).conducts,
 		},
 		{
 			ID: "glycol-into-water", When: "glycol would go into a loop that runs on water with additives", Verdict: Stop, Overrulable: true,
 			Text:      "a top-up makes a weak glycol that feeds microbes, and the water's additives were not made for it. To change the fluid drain, rinse and fill afresh.",
 			OwnerText: "Nothing may be added: the loop runs on water.",
-			Source:    "hydronic maker 2015: below 20 vol % glycol fouls", Grade: Maker,
+			Source:    "common practice, no source", Grade: Practice,
 			applies: (*facts).glycolIntoWater,
+		},
+		{
+			ID: "not-for-electronics", When: "the liquid is neither glycol in water nor water", Verdict: Stop,
+			Text:      "spirit burns, salts conduct and corrode: it is no coolant for electronics, and nothing here is worked out for it. Drain, rinse and fill with glycol or water.",
+			OwnerText: "The liquid in the loop is not made for it.",
+			Source:    "common practice, no source", Grade: Practice,
+			applies: func(f *facts) bool { return f.base.other() != nil },
 		},
 		{
 			ID: "unknown-charge", When: "the fluid in the loop is not known", Verdict: Stop,
 			Text:      "add nothing. Look for the bottle, its label or the record of the last fill: colour is not a type, and a refractometer cannot tell one glycol from the other. If it stays unknown drain, rinse and fill afresh.",
 			OwnerText: "We do not know what is in the loop, so nothing may be added.",
-			Source:    "a wrong glycol scale is off by 10 °C or more (ASTM D3321)", Grade: Standard,
+			Source:    "ASTM D3321: the other glycol's scale is wrong", Grade: Standard,
 			applies: func(f *facts) bool { return f.unknown },
 		},
 		{
@@ -50,24 +57,9 @@ func mixingRules() []Rule {
 			applies: func(f *facts) bool { return f.noMass },
 		},
 		{
-			ID: "inhibitor-families", When: "a conventional inhibitor meets an organic-acid one", Verdict: Care,
-			Text:   "conventional and organic-acid packages spoil each other's life. Use the product that is in the loop, or change the coolant.",
-			Source: "coolant laboratory guide: conventional into long-life degrades it", Grade: Maker,
-			applies: func(f *facts) bool {
-				return f.inhibits(OAT) && f.inhibits(IAT, HOAT, Silicate, Nitrite, Phosphate, Borate, Amine, Molybdate) ||
-					f.inhibits(HOAT) && f.inhibits(IAT)
-			},
-		},
-		{
-			ID: "silicate-gel", When: "silicate meets organic acids", Verdict: Care,
-			Text:   "silicate may drop out as a gel: look for flakes, and do not mix the two.",
-			Source: "from memory", Grade: FromMemory,
-			applies: func(f *facts) bool { return f.inhibits(Silicate) && f.inhibits(OAT) },
-		},
-		{
 			ID: "inhibitor-unstated", When: "the inhibitor of either the charge or a glycol at hand is not stated", Verdict: Go,
 			Text:   "the inhibitor is known on one side only. Make sure that it is the same product: colour is not a type.",
-			Source: "coolant laboratory guide: treat unknown types as an unknown inhibitor state", Grade: Maker,
+			Source: "common practice, no source", Grade: Practice,
 			applies: func(f *facts) bool {
 				return f.offers(func(l Liquid) bool { return l.Fluid.IsGlycol() && (l.Inhibitor == "") != (f.inhibitor == "") })
 			},
@@ -75,7 +67,7 @@ func mixingRules() []Rule {
 		{
 			ID: "dilution-water", When: "tap or well water would go into the loop", Verdict: Care,
 			Text:   "water for dilution should hold at most 25 mg/l chloride, 25 mg/l sulfate and 100 mg/l hardness (as calcium carbonate); check a water report, or use distilled or deionised water.",
-			Source: "fluid maker 2008 and boiler maker manual", Grade: Secondary,
+			Source: "common practice, no source", Grade: Practice,
 			applies: func(f *facts) bool { return f.offers(func(l Liquid) bool { return l.Tap }) },
 		},
 	}
@@ -88,25 +80,32 @@ func corrosionRules() []Rule {
 			ID: "copper-aluminium", When: "copper or brass with aluminium and no inhibitor", Verdict: Stop, Overrulable: true,
 			Text:      "without inhibitor the copper eats the aluminium (and dissolved copper plates out on it). Fill with an inhibited coolant made for both metals.",
 			OwnerText: "This coolant would corrode the loop.",
-			Source:    "open rack specification 2024: no aluminium in a copper loop", Grade: Secondary,
+			Source:    "Open Compute Project, rack and tray liquid cooling specification Rev 1.1, sections 11 and 12: no aluminium in a copper loop", Grade: Secondary,
 			applies: func(f *facts) bool {
-				return f.wets(Copper, Brass) && f.wets(Aluminium) && f.inhibitor == NoInhibitor && !f.inhibits(Inhibitors()...)
+				return f.galvanic() && f.inhibitor == NoInhibitor && !f.protects(Copper, Aluminium)
 			},
 			detail: galvanicDetail,
 		},
 		{
 			ID: "copper-aluminium-unknown", When: "copper or brass with aluminium and the inhibitor not known", Verdict: Care,
 			Text:   "this pair lives by its inhibitor, which is not known here. Look for corrosion at every service, or change to a coolant made for both metals.",
-			Source: "open rack specification 2024: no aluminium in a copper loop", Grade: Secondary,
+			Source: "Open Compute Project, rack and tray liquid cooling specification Rev 1.1, sections 11 and 12: no aluminium in a copper loop", Grade: Secondary,
+			applies: func(f *facts) bool { return f.galvanic() && f.inhibitor == "" },
+			detail:  galvanicDetail,
+		},
+		{
+			ID: "copper-aluminium-inhibitor", When: "copper or brass with aluminium and an inhibitor that is not known to protect both", Verdict: Care,
+			Text:   "this pair lives by its inhibitor, and no source says that this one protects both metals. Ask its maker, or change to a coolant made for both.",
+			Source: "Open Compute Project, rack and tray liquid cooling specification Rev 1.1, sections 11 and 12: no aluminium in a copper loop", Grade: Secondary,
 			applies: func(f *facts) bool {
-				return f.wets(Copper, Brass) && f.wets(Aluminium) && f.inhibitor == ""
+				return f.galvanic() && f.inhibitor != "" && f.inhibitor != NoInhibitor && !f.protects(Copper, Aluminium)
 			},
 			detail: galvanicDetail,
 		},
 		{
 			ID: "azole-for-copper", When: "copper or brass is wetted and the inhibitor holds no azole", Verdict: Care,
-			Text:   "copper needs an azole: 10 mg/l tolyltriazole or more whenever copper is present. Ask the maker whether the product holds one.",
-			Source: "UFC 3-240-13FN (2005), Table 4-8", Grade: Standard,
+			Text:   "copper needs an azole beside this inhibitor. Ask the maker whether the product holds one.",
+			Source: "UFC 3-240-13FN (2005), section 5-2", Grade: Standard,
 			applies: func(f *facts) bool {
 				// Organic and hybrid packages hold one as a rule, so a single family without is what is asked about.
 				single := []Inhibitor{NoInhibitor, Nitrite, Molybdate, Silicate, Phosphate, Borate, Amine, Sulfite}
@@ -124,7 +123,7 @@ func corrosionRules() []Rule {
 			ID: "acid", When: "pH below 7", Verdict: Care,
 			Text:      "the coolant has turned acid: the glycol has aged or the inhibitor is spent. Change it. (A pH in range does not clear a coolant.)",
 			OwnerText: "The coolant is worn out.",
-			Source:    "solar fluid practice: below 7 drain, flush, refill; ASTM D1287: pH alone is no sign of remaining life", Grade: Practice,
+			Source:    "common practice, no source; ASTM D1287: pH alone is no sign of remaining life", Grade: Practice,
 			applies: func(f *facts) bool { return f.base != DeionisedWater && f.pH != nil && *f.pH < 7 },
 			detail:  phDetail,
 		},
@@ -135,38 +134,10 @@ func corrosionRules() []Rule {
 func biocideRules() []Rule {
 	return []Rule{
 		{
-			ID: "metal-biocide", When: "copper- or silver-based biocide with aluminium or nickel", Verdict: Stop, Overrulable: true,
-			Text:   "dissolved copper or silver plates out on aluminium and on nickel and pits it. Use another biocide; if it is in the loop already, drain, rinse and fill afresh.",
-			Source: "MIL-STD-889 index (copper to aluminium above 0.25 V) and practice", Grade: Computed,
-			applies: func(f *facts) bool {
-				return f.treated(CopperBiocide, SilverBiocide) && f.wets(Aluminium, Nickel)
-			},
-		},
-		{
-			ID: "oxidiser-inhibitor", When: "oxidising biocide with azole or nitrite", Verdict: Stop, Overrulable: true,
-			Text:   "chlorine, bromine and peroxide destroy azole and nitrite, and with them the corrosion protection. Use a biocide that does not oxidise; if it is in the loop already, change the coolant.",
-			Source: "UFC 3-240-13FN (2005)", Grade: Standard,
-			applies: func(f *facts) bool { return f.treated(Oxidiser) && f.inhibits(Azole, Nitrite) },
-		},
-		{
-			ID: "isothiazolinone-ph", When: "isothiazolinone above pH 9 or with a reducing agent", Verdict: Care,
-			Text:   "isothiazolinone falls apart above pH 9 and with reducing agents such as sulfite: do not count on it for long.",
+			ID: "isothiazolinone-ph", When: "isothiazolinone above pH 9", Verdict: Care,
+			Text:   "isothiazolinone falls apart above pH 9: do not count on it for long.",
 			Source: "NACE CORROSION 2004, abstract 04-52203", Grade: Secondary,
-			applies: func(f *facts) bool {
-				return f.treated(Isothiazolinone) && (f.pH != nil && *f.pH > 9 || f.inhibits(Sulfite))
-			},
-		},
-		{
-			ID: "bronopol-aluminium", When: "bronopol with aluminium", Verdict: Care,
-			Text:   "bronopol is said to attack aluminium; ask its maker.",
-			Source: "from memory", Grade: FromMemory,
-			applies: func(f *facts) bool { return f.treated(Bronopol) && f.wets(Aluminium) },
-		},
-		{
-			ID: "glutaraldehyde-amine", When: "glutaraldehyde with an amine inhibitor", Verdict: Care,
-			Text:   "glutaraldehyde is said to react with amines and ammonia; ask its maker.",
-			Source: "from memory", Grade: FromMemory,
-			applies: func(f *facts) bool { return f.treated(Glutaraldehyde) && f.inhibits(Amine) },
+			applies: func(f *facts) bool { return f.treated(Isothiazolinone) && f.pH != nil && *f.pH > 9 },
 		},
 		{
 			ID: "nitrite-feeds", When: "nitrite without a biocide", Verdict: Care,
@@ -196,17 +167,17 @@ func biocideRules() []Rule {
 func strengthRules() []Rule {
 	return []Rule{
 		{
-			ID: "glycol-feeds", When: "glycol from 1 to below 20 vol %", Verdict: Stop, Overrulable: true,
+			ID: "glycol-feeds", When: "glycol from a trace (0.2 vol %) to below 20 vol %", Verdict: Stop, Overrulable: true,
 			Text:      "that little glycol feeds microbes instead of stopping them, and the inhibitor is below its strength. Go to 25 vol % or more, or to water without glycol.",
 			OwnerText: "The coolant is too thin and would grow slime.",
-			Source:    "glycol maker 2019 and hydronic maker 2015: below 20 % fouls", Grade: Maker,
-			applies: func(f *facts) bool { return f.glycol && f.after.Volume >= 0.01 && f.after.Volume < 0.20 },
+			Source:    "common practice, no source", Grade: Practice,
+			applies: func(f *facts) bool { return f.glycol && f.after.Volume >= 0.002 && f.after.Volume < 0.20 },
 			detail:  volumeDetail,
 		},
 		{
 			ID: "glycol-grey", When: "glycol from 20 to below 25 vol %", Verdict: Care,
 			Text:   "grey zone: some microbes still live on it. 25 vol % or more is biostatic.",
-			Source: "hydronic maker 2015", Grade: Maker,
+			Source: "common practice, no source", Grade: Practice,
 			// The scale's step may leave a wish for 25 a trace below.
 			applies: func(f *facts) bool {
 				return f.glycol && f.after.Volume >= 0.20 && f.after.Volume < Biostatic-0.0005
@@ -216,7 +187,7 @@ func strengthRules() []Rule {
 		{
 			ID: "glycol-too-strong", When: "glycol above 60 vol %", Verdict: Care,
 			Text:   "too strong: it carries less heat, pumps hard, and inhibitor packages are made for 25 to 60 vol %. Thin it, unless the frost it must bear asks for more.",
-			Source: "fluid makers 2015 and 2023", Grade: Maker,
+			Source: "common practice, no source", Grade: Practice,
 			applies: func(f *facts) bool { return f.glycol && f.after.Volume > 0.60 },
 			detail:  volumeDetail,
 		},
@@ -229,17 +200,9 @@ func strengthRules() []Rule {
 	}
 }
 
-// loopRules say what the loop itself allows: room, frost, reach.
-func loopRules() []Rule {
+// frostRules say whether the liquid bears the coldest wall.
+func frostRules() []Rule {
 	return []Rule{
-		{
-			ID: "expansion-room", When: "a sealed loop has less room than the coolant needs up to its hottest", Verdict: Stop,
-			Text:      "add nothing: the liquid has no room to expand and will burst a joint or a tube when it warms. Draw some off if it was overfilled.",
-			OwnerText: "The loop is full; adding more could burst it.",
-			Source:    "computed from the density tables, fill temperature to hottest coolant temperature", Grade: Computed,
-			applies: func(f *facts) bool { return f.sealed && f.room < f.expansion },
-			detail:  func(f *facts) string { return "room " + f.room.String() + ", needed " + f.expansion.String() },
-		},
 		{
 			ID: "frost", When: "at the warm end of its interval the freeze point lies above the coldest wetted wall", Verdict: Stop, Overrulable: true,
 			Text:      "the liquid may freeze at the coldest wall. Get a stronger liquid, drain and fill afresh, or keep the machine from that cold.",
@@ -253,7 +216,7 @@ func loopRules() []Rule {
 		{
 			ID: "frost-margin", When: "the freeze point lies above the wall less the margin", Verdict: Care,
 			Text:   "it will not freeze at the wall, but the margin asked for is not met.",
-			Source: "coolant laboratory guide: 5 °C or more below the lowest temperature", Grade: Maker,
+			Source: "common practice, no source", Grade: Practice,
 			applies: func(f *facts) bool {
 				// A tenth of a kelvin is less than the tables can tell.
 				return f.planned && f.wall != nil && f.badEnd <= *f.wall && f.after.Freeze.Stated > f.target.Add(0.1)
@@ -261,6 +224,20 @@ func loopRules() []Rule {
 			detail: func(f *facts) string {
 				return "freeze point " + f.after.Freeze.Stated.String() + ", wanted " + f.target.String()
 			},
+		},
+	}
+}
+
+// loopRules say what the loop itself allows: room, reach, what is at hand.
+func loopRules() []Rule {
+	return []Rule{
+		{
+			ID: "expansion-room", When: "a sealed loop has less room than the coolant needs up to its hottest", Verdict: Stop,
+			Text:      "add nothing: the liquid has no room to expand and will burst a joint or a tube when it warms. Draw some off if it was overfilled.",
+			OwnerText: "The loop is full; adding more could burst it.",
+			Source:    "computed from the density tables, fill temperature to hottest coolant temperature", Grade: Computed,
+			applies: func(f *facts) bool { return f.sealed && f.room < f.expansion },
+			detail:  func(f *facts) string { return "room " + f.room.String() + ", needed " + f.expansion.String() },
 		},
 		{
 			ID: "frost-not-judged", When: "the coldest wetted wall is not known", Verdict: Care,
@@ -289,7 +266,7 @@ func loopRules() []Rule {
 		},
 		{
 			ID: "evaporated", When: "the glycol is stronger than at the last fill", Verdict: Go,
-			Text:   "water left through tube walls and the glycol stayed: top up with water. If coolant leaked instead it would not read stronger.",
+			Text:   "water left through tube walls and the glycol stayed. Coolant may have leaked besides: weigh, and look for drops.",
 			Source: "computed: water permeates, glycol does not", Grade: Computed,
 			applies: func(f *facts) bool { return f.evaporated },
 		},
@@ -300,6 +277,26 @@ func loopRules() []Rule {
 			applies: func(f *facts) bool { return f.planned && f.unreached },
 		},
 		{
+			ID: "room-unfilled", When: "the plan leaves room free that could be filled", Verdict: Care,
+			Text:   "more of these liquids would leave the wanted strength. Leave that room, or get a liquid that fits.",
+			Source: "computed, mass balance", Grade: Computed,
+			applies: func(f *facts) bool { return f.unfilled > 0 },
+			detail:  func(f *facts) string { return f.unfilled.String() + " of the room stay free" },
+		},
+		{
+			ID: "neat-concentrate", When: "neat concentrate would go into the loop with nothing to thin it", Verdict: Care,
+			Text:   "thin it first, outside the loop, with dilution water: where concentrate meets the charge undiluted, additives drop out and it sinks.",
+			Source: "common practice, no source", Grade: Practice,
+			applies: func(f *facts) bool { return f.neat },
+		},
+		{
+			ID: "drains", When: "the plan drains liquid", Verdict: Go,
+			Text:   "too weak for the coldest wall, and the room alone cannot take enough to mend it. A stronger liquid would drain less. What is drained is waste with what is in it.",
+			Source: "computed, mass balance", Grade: Computed,
+			applies: func(f *facts) bool { return f.drained > 0 },
+			detail:  func(f *facts) string { return f.drained.String() + " to drain" },
+		},
+		{
 			ID: "eg-within-reach", When: "ethylene glycol where animals or children can reach it", Verdict: Care,
 			Text:      "ethylene glycol is poisonous and tastes sweet; small amounts kill cats and dogs. Propylene glycol is the better choice here.",
 			OwnerText: "The coolant is poisonous. Keep children and animals away from the machine, and ask us about a less harmful coolant.",
@@ -308,6 +305,9 @@ func loopRules() []Rule {
 		},
 	}
 }
+
+// galvanic reports whether copper and aluminium are wetted by one liquid.
+func (f *facts) galvanic() bool { return f.wets(Copper, Brass) && f.wets(Aluminium) }
 
 func volumeDetail(f *facts) string { return f.after.Volume.String() }
 

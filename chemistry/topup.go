@@ -25,9 +25,11 @@ type TopUpRequest struct {
 	FilledMass      *MassFraction // glycol at the last fill; nil: not recorded
 	Inhibitor       Inhibitor
 	Biocide         Biocide
+	Additives       []Additive  // beyond inhibitor and biocide
 	Doses           []DoseLevel // what is left of additives that a label doses
 	PH              *float64    // of the liquid in the loop; nil: not measured
 	Metals          []Metal     // wetted
+	Materials       []Material  // seals and plastics that are wetted
 	WithinReach     bool        // animals or children can get at the machine
 
 	Holds            Litre // liquid in the loop now
@@ -55,10 +57,11 @@ type Liquid struct {
 	Tap       bool              // tap or well water, not dilution water
 	Available Litre             // 0: as much as needed
 	Density   *KilogramPerLitre // by its label; nil: LiquidDensity
+	Product   *Product          // the neat product, by its own label; it stands for Fluid, Mass and Density
 }
 
 // ParseLiquid reads a liquid at hand for a loop that holds fluid: "water" (dilution water), "tap" (tap water), "deionised",
-// "concentrate:95%", "premix:40%" (glycol mass % of the loop's fluid), or with the glycol named "eg:95%", "pg:40%"; each may say
+// "concentrate:95%", "premix:40%" (glycol mass % of the loop's fluid; "40vol%" for volume % before mixing), or with the glycol named "eg:95%", "pg:40%"; each may say
 // how much of it there is: "premix:40%:200ml", "water:1l". Anything else is an [*InvalidError]. For a loop whose fluid is not
 // known, or holds no glycol, a concentrate or premix is of a glycol not named: the rules stop it whichever it is.
 func ParseLiquid(s string, fluid Fluid) (Liquid, error) {
@@ -85,6 +88,11 @@ func ParseLiquid(s string, fluid Fluid) (Liquid, error) {
 		var err error
 		switch {
 		case part == "":
+		case strings.Contains(part, "%") && strings.Contains(strings.ToLower(part), "vol"):
+			var v VolumeFraction
+			if v, err = ParseVolumePercent(part); err == nil {
+				l.Mass, err = MassFractionOf(l.Fluid, v)
+			}
 		case strings.Contains(part, "%"):
 			l.Mass, err = ParseMassPercent(part)
 		default:
@@ -129,10 +137,13 @@ type TopUpVerdict struct {
 // temperature outside the tables a [*RangeError].
 func CheckTopUp(r TopUpRequest) (TopUpVerdict, error) {
 	r = r.withDefaults()
+	if err := r.pourByLabel(); err != nil {
+		return TopUpVerdict{}, err
+	}
 	if err := r.validate(); err != nil {
 		return TopUpVerdict{}, err
 	}
-	v := TopUpVerdict{Cautions: Cautions(Contents{r.Fluid, r.Mass, r.Inhibitor, r.Biocide})}
+	v := TopUpVerdict{Cautions: Cautions(Contents{Fluid: r.Fluid, Mass: r.Mass, Inhibitor: r.Inhibitor, Biocide: r.Biocide, Additives: r.Additives})}
 	f := r.facts()
 	if r.Fluid == "" || f.noMass {
 		v.Reasons = f.reasons()
@@ -159,10 +170,16 @@ func CheckTopUp(r TopUpRequest) (TopUpVerdict, error) {
 		if p.poursByGuess(plan) {
 			v.Sources = append(v.Sources, sourceStrong)
 		}
+		for i, m := range plan.added {
+			if l := p.liquids[i]; m > 0 && l.Mass > 0 {
+				v.Sources = append(v.Sources, l.Name+": "+l.Mass.String()+" glycol, as given (label)")
+			}
+		}
 		f.after, f.glycol, f.unreached = v.After, r.Fluid.IsGlycol() && plan.strength > 0, plan.missed > 0
 		f.doses, f.target = v.Doses, p.target
 		f.badEnd = v.After.Freeze.Stated.Add(v.After.Freeze.Uncertainty)
 		f.planned = true
+		f.unfilled, f.neat, f.drained = p.unfilled(plan), p.neat(plan), p.volumeOf(plan.drained)
 	}
 	v.Reasons = f.reasons()
 	if v.Verdict = Judge(v.Reasons); v.Verdict == Stop {
@@ -171,7 +188,39 @@ func CheckTopUp(r TopUpRequest) (TopUpVerdict, error) {
 	return v, nil
 }
 
+// pourByLabel lets products at hand count as their labels say at the strength wanted in the loop.
+func (r *TopUpRequest) pourByLabel() error {
+	for i, l := range r.With {
+		if l.Product == nil {
+			continue
+		}
+		if r.Mass == nil || r.Fluid != l.Product.Base {
+			r.With[i].Fluid, r.With[i].Mass = l.Product.Base, 1
+			continue
+		}
+		x := *r.Mass
+		if r.Protect != nil {
+			wanted, err := MassFractionForFreezePoint(r.Fluid, r.Protect.Add(-*r.Margin))
+			if err != nil {
+				return err
+			}
+			x = max(x, wanted)
+		}
+		s, err := l.Product.strengthOf(x)
+		if err != nil {
+			return err
+		}
+		c, neat, err := l.Product.Concentrate(s)
+		if err != nil {
+			return err
+		}
+		r.With[i].Fluid, r.With[i].Mass, r.With[i].Density = l.Product.Base, c, &neat
+	}
+	return nil
+}
+
 func (r TopUpRequest) withDefaults() TopUpRequest {
+	r.With = slices.Clone(r.With)
 	if r.At == nil {
 		r.At = new(DefaultAt)
 	}
@@ -204,7 +253,7 @@ func (r TopUpRequest) validate() error {
 		{"strength uncertainty", r.MassUncertainty.Percent(), 0, 50, "0 to 50 mass %"},
 		{"holds", float64(r.Holds), 1e-6, 1e5, "more than nothing and at most 100000 l"},
 		{"holds uncertainty", float64(r.HoldsUncertainty), 0, float64(r.Holds), "between nothing and what the loop holds"},
-		{"room", float64(r.Room), 0, 1e5, "0 to 100000 l"},
+		{"room", float64(r.Room), 0, 20 * max(float64(r.Holds), 1e-3), "at most twenty times what the loop holds: is the unit right?"},
 		{"margin", float64(*r.Margin), 0, 100, "0 to 100 K"},
 		{"step", float64(r.Step), 1e-6, 10, "0.001 g to 10 kg"},
 		{"temperature", float64(*r.At), -100, float64(MaxTemperature), "at most 100 °C"},
@@ -264,7 +313,8 @@ func (r TopUpRequest) facts() *facts {
 	f := &facts{
 		noMass: r.Fluid.IsGlycol() && r.Mass == nil, unknown: r.Fluid == "",
 		base: r.Fluid, metals: r.Metals, sealed: r.Sealed, room: r.Room, wall: r.Protect, noFrost: r.NoFrost,
-		inhibitor: r.Inhibitor, biocide: r.Biocide, pH: r.PH, withinReach: r.WithinReach, with: r.With,
+		inhibitor: r.Inhibitor, biocide: r.Biocide, pH: r.PH, materials: r.Materials,
+		additives: Contents{Additives: r.Additives}.families(), withinReach: r.WithinReach, with: r.With,
 	}
 	if r.Fluid == DeionisedWater && f.inhibitor == "" {
 		f.inhibitor = NoInhibitor
@@ -292,6 +342,34 @@ func (p *planner) doses(pl plan) []DoseLevel {
 	return out
 }
 
+// volumeOf is the volume of a mass of what is in the loop now.
+func (p *planner) volumeOf(mass float64) Litre {
+	return density(p.r.Fluid, p.strength, *p.r.At).Volume(Kilogram(mass))
+}
+
+// unfilled returns the room that a plan leaves free, where it is more than rounding and a hundredth of the room.
+func (p *planner) unfilled(pl plan) Litre {
+	if free := p.full - pl.volume; len(p.liquids) > 0 && free > max(p.r.Room/100, Litre(4*p.r.Step)) {
+		return free
+	}
+	return 0
+}
+
+// concentrate reports whether a plan pours a liquid that is stronger than any coolant.
+func (p *planner) concentrate(pl plan) bool {
+	for i, m := range pl.added {
+		if m > 0 && p.liquids[i].Mass > MaxMassFraction {
+			return true
+		}
+	}
+	return false
+}
+
+// neat reports whether a plan pours concentrate alone, and more of it than a hundredth of what is in the loop.
+func (p *planner) neat(pl plan) bool {
+	return p.concentrate(pl) && pl.pours() == 1 && pl.mass-(p.mass-pl.drained) > p.mass/100
+}
+
 // poursByGuess reports whether a plan pours a concentrate whose density no label gave, so that its volume is an estimate.
 func (p *planner) poursByGuess(pl plan) bool {
 	for i, m := range pl.added {
@@ -306,7 +384,10 @@ func (p *planner) poursByGuess(pl plan) bool {
 func (p *planner) steps(pl plan) []Step {
 	var steps []Step
 	if pl.drained > 0 {
-		steps = append(steps, Step{"drain", p.r.Fluid.Name() + " from the loop", density(p.r.Fluid, p.strength, *p.r.At).Volume(Kilogram(pl.drained)), Kilogram(pl.drained)})
+		steps = append(steps, Step{"drain", p.r.Fluid.Name() + " from the loop", p.volumeOf(pl.drained), Kilogram(pl.drained)})
+	}
+	if pl.pours() > 1 && p.concentrate(pl) {
+		steps = append(steps, Step{Do: "thin first", What: "stir the concentrate into the other liquid outside the loop, then pour the mix in slowly"})
 	}
 	for i, m := range pl.added {
 		if m > 0 {

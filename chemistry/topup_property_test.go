@@ -4,6 +4,7 @@
 package chemistry_test
 
 import (
+	"errors"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -176,6 +177,75 @@ func TestTopUpFewestPours(t *testing.T) {
 		Fluid: eg, Mass: mass(0.30), Holds: 1, Room: 0.1, Protect: celsius(-11), With: []chemistry.Liquid{short, premix},
 	})
 	require.NoError(t, err)
-	require.Len(t, v.Steps, 4, "%+v", v.Steps)
-	assert.Equal(t, "add", v.Steps[0].Do, "nothing is drained")
+	require.Len(t, v.Steps, 5, "%+v", v.Steps)
+	assert.Equal(t, "thin first", v.Steps[0].Do, "nothing is drained, and no neat concentrate meets the charge")
+}
+
+// TestMixAndTopUpAreOneLaw: what mix recommends against a wall, topup passes with the same liquids at hand: no stop, nothing drained,
+// the warm end of the freeze point at or below the wall, before and after. What mix itself stops is no recommendation.
+func TestMixAndTopUpAreOneLaw(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		f := rapid.SampledFrom(glycols).Draw(t, "fluid")
+		wall := celsius(rapid.Float64Range(-35, -0.5).Draw(t, "wall"))
+		margin := new(chemistry.CelsiusDelta(rapid.Float64Range(0.6, 8).Draw(t, "margin")))
+		c := chemistry.MassFraction(rapid.Float64Range(0.90, 1).Draw(t, "concentrate"))
+		step := chemistry.Kilogram(rapid.SampledFrom([]float64{0.0001, 0.001, 0.005}).Draw(t, "step"))
+		m, err := chemistry.Mix(chemistry.MixRequest{
+			Fluid: f, Protect: wall, Margin: margin, Make: chemistry.Litre(rapid.Float64Range(0.2, 50).Draw(t, "make")),
+			Concentrate: c, Bench: 20, Step: step,
+		})
+		var outside *chemistry.RangeError
+		if errors.As(err, &outside) {
+			return // colder than the tables go
+		}
+		require.NoError(t, err)
+		require.GreaterOrEqual(t, float64(m.Result.Mass), float64(m.Target.Mass)-1e-12, "rounding never ends on the warm side")
+		for _, w := range m.Warnings {
+			require.NotEqual(t, chemistry.Stop, w.Verdict, "%+v", w)
+		}
+		r := chemistry.TopUpRequest{
+			Fluid: f, Mass: &m.Result.Mass, FilledMass: &m.Result.Mass, Holds: m.Total.Volume, Protect: wall, Margin: margin, Step: step,
+			Room: m.Total.Volume * chemistry.Litre(rapid.Float64Range(0, 0.4).Draw(t, "room")),
+			With: []chemistry.Liquid{{Name: "water", Fluid: chemistry.TreatedWater}, {Name: "concentrate", Fluid: f, Mass: c}},
+		}
+		v, err := chemistry.CheckTopUp(r)
+		require.NoError(t, err)
+		assert.NotEqual(t, chemistry.Stop, v.Verdict, "%+v", v.Reasons)
+		for _, s := range []chemistry.FractionState{v.Before, v.After} {
+			assert.LessOrEqual(t, float64(s.Freeze.Stated.Add(s.Freeze.Uncertainty)), float64(*wall)+1e-9)
+		}
+		for _, s := range v.Steps {
+			assert.NotEqual(t, "drain", s.Do)
+		}
+		for _, reason := range v.Reasons {
+			assert.NotContains(t, []string{"frost-margin", "unreached", "neat-concentrate"}, reason.Rule)
+		}
+	})
+}
+
+// TestRoomIsAccountedFor: room that is not filled is said, a room that no loop has is refused, and a big system gets no neat
+// concentrate where water is at hand.
+func TestRoomIsAccountedFor(t *testing.T) {
+	t.Parallel()
+	pg := chemistry.PropyleneGlycol
+	v, err := chemistry.CheckTopUp(chemistry.TopUpRequest{
+		Fluid: pg, Mass: mass(0.35), Holds: 0.5, Room: 0.06, Protect: celsius(-10), With: []chemistry.Liquid{water()},
+	})
+	require.NoError(t, err)
+	var unfilled string
+	for _, r := range v.Reasons {
+		if r.Rule == "room-unfilled" {
+			unfilled = r.Text
+		}
+	}
+	assert.Regexp(t, `^\d[\d.]* ml of the room stay free`, unfilled)
+	_, err = chemistry.CheckTopUp(chemistry.TopUpRequest{Fluid: pg, Mass: mass(0.35), Holds: 0.5, Room: 500, With: []chemistry.Liquid{water()}})
+	require.ErrorContains(t, err, "is the unit right")
+
+	v, err = chemistry.CheckTopUp(chemistry.TopUpRequest{Fluid: pg, Mass: mass(0.40), Holds: 2000, Room: 50, Step: 0.1, With: []chemistry.Liquid{concentrate(pg), water()}})
+	require.NoError(t, err)
+	assert.InDelta(t, 0.40, float64(v.After.Mass), 0.0005)
+	assert.Equal(t, "thin first", v.Steps[0].Do)
+	assert.NotContains(t, rulesOf(v.Reasons), "neat-concentrate")
 }

@@ -37,7 +37,8 @@ func (v Verdict) Max(o Verdict) Verdict {
 // Grade says how good the source of a fact is.
 type Grade string
 
-// The grades, from firm to weak. What stands on [FromMemory] alone is told but never decides.
+// The grades, from firm to weak. What stands on [FromMemory] alone never makes or
+// supports a go: it raises a verdict to care at most.
 const (
 	Standard   Grade = "S" // wording of a standard or a regulator, seen
 	Secondary  Grade = "R" // report of a named standard or guideline
@@ -47,7 +48,7 @@ const (
 	FromMemory Grade = "Z" // from memory, not verified
 )
 
-// Decides reports whether a fact of this grade may decide a verdict.
+// Decides reports whether a fact of this grade may decide a verdict, be it go or stop.
 func (g Grade) Decides() bool { return g != FromMemory && g != "" }
 
 // Name returns the grade in words.
@@ -81,12 +82,15 @@ type Reason struct {
 	Overrulable bool
 }
 
-// Judge returns the worst verdict among reasons whose grade decides.
+// Judge returns the worst verdict among reasons; one whose grade does not decide counts as care at most.
 func Judge(reasons []Reason) Verdict {
 	v := Go
 	for _, r := range reasons {
-		if r.Grade.Decides() {
+		switch {
+		case r.Grade.Decides():
 			v = v.Max(r.Verdict)
+		case r.Verdict != Go:
+			v = v.Max(Care)
 		}
 	}
 	return v

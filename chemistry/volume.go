@@ -3,6 +3,8 @@
 
 package chemistry
 
+import "math"
+
 // VolumeFractionOf returns the volume fraction before mixing at 20 °C that a mass fraction x of glycol, 0 to 1, is made from.
 // Densities at 20 °C: pure glycol after the CRC Handbook (1113.5 and 1036.1 kg/m³), water after Kell 1975.
 func VolumeFractionOf(f Fluid, x MassFraction) (VolumeFraction, error) {
@@ -118,4 +120,27 @@ func LiquidDensity(f Fluid, x MassFraction, t Celsius) (KilogramPerLitre, error)
 	share := float64((x - MaxMassFraction) / (1 - MaxMassFraction))
 	line := at20 + share*(f.glycol().Pure.Density20/1000-at20)
 	return KilogramPerLitre(line + float64(density(f, MaxMassFraction, t)) - at20), nil
+}
+
+// checkNotTheOther refuses a density by the label that is the other glycol's: then strength or fluid is wrong too.
+func checkNotTheOther(f Fluid, x MassFraction, d KilogramPerLitre, t Celsius) error {
+	if !f.IsGlycol() || x < 0.25 {
+		return nil // thin liquids weigh alike
+	}
+	other := EthyleneGlycol
+	if f == other {
+		other = PropyleneGlycol
+	}
+	own, err := LiquidDensity(f, x, t)
+	if err != nil {
+		return err
+	}
+	wrong, err := LiquidDensity(other, x, t)
+	if err != nil {
+		return err
+	}
+	if off, near := math.Abs(float64(d-own)), math.Abs(float64(d-wrong)); near < off && off > 0.02*float64(own) {
+		return &InvalidError{"concentrate density", d.String(), "is that of " + other.Name() + " at " + x.String() + "; " + f.Name() + " has " + own.String() + ": read the label again"}
+	}
+	return nil
 }

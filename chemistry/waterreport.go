@@ -60,7 +60,7 @@ type WaterUse struct {
 // WaterUses returns the sets of limits meant for a fluid, or all for the empty one.
 func WaterUses(f Fluid) []WaterUse {
 	var out []WaterUse
-	for _, l := range tables.WaterLimits() {
+	for _, l := range tables.All().WaterLimits {
 		if f != "" && !slices.Contains(l.Fluids, string(f)) || slices.ContainsFunc(out, func(u WaterUse) bool { return u.ID == l.Use }) {
 			continue
 		}
@@ -103,7 +103,7 @@ func CheckWater(w WaterReport, f Fluid, use string) ([]WaterLine, Verdict, error
 	}
 	verdict := Go
 	var lines []WaterLine
-	for _, l := range tables.WaterLimits() {
+	for _, l := range tables.All().WaterLimits {
 		if l.Use != use {
 			continue
 		}

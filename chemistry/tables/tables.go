@@ -4,20 +4,15 @@
 // Package tables holds the published tables that package chemistry computes from: one CSV file a table, each with a
 // header that names the source, the units, the range, the stated accuracy and who transcribed it.
 //
-// A table is parsed once, at first use, and never changes afterwards, so everything here is safe for concurrent use.
+// All tables are parsed once, at first use, and never change afterwards, so everything here is safe for concurrent use.
 // The files are part of the program: a file that cannot be read is a programming mistake and panics. The tests read all
 // of them.
 package tables
 
 import (
-	"cmp"
 	"embed"
-	"encoding/csv"
-	"fmt"
-	"math"
-	"slices"
-	"strconv"
-	"strings"
+	"errors"
+	"io/fs"
 	"sync"
 )
 
@@ -74,29 +69,11 @@ type Water struct {
 	SpecificHeat [11]float64 // J/(kg K) at 0, 10, ... 100 °C
 }
 
-// Ethylene returns the tables of ethylene glycol in water.
-func Ethylene() *Glycol { return ethylene() }
-
-// Propylene returns the tables of propylene glycol in water.
-func Propylene() *Glycol { return propylene() }
-
-// LiquidWater returns the coefficients for water.
-func LiquidWater() *Water { return water() }
-
-// Brix returns the refractive index at 20 °C of 0, 1, ... 95 degrees Brix after ICUMSA 1974.
-func Brix() *[96]float64 { return brix() }
-
-// SucroseDNDT returns the temperature coefficient of the index in 1/K that an automatic Brix compensation assumes.
-func SucroseDNDT() *Curve { return sucrose() }
-
 // Permeability is what is known of a tube material.
 type Permeability struct {
 	Material, Source, Grade string
 	Value                   float64 // g m/(m² s Pa)
 }
-
-// Permeabilities returns the tube materials, the tightest first. The slice is shared: do not change it.
-func Permeabilities() []Permeability { return permeabilities() }
 
 // WaterLimit is one limit of one use. Min and Max are ±Inf where there is none.
 type WaterLimit struct {
@@ -108,9 +85,6 @@ type WaterLimit struct {
 	Grade            string
 }
 
-// WaterLimits returns all limits, those of one use together. The slice is shared: do not change it.
-func WaterLimits() []WaterLimit { return waterLimits() }
-
 // Hazard is what registers and data sheets say of a substance. H and P are codes.
 type Hazard struct {
 	Substance, CAS, Signal string
@@ -118,246 +92,111 @@ type Hazard struct {
 	Source, Grade          string
 }
 
-// Hazards returns the hazards by substance. The map is shared: do not change it.
-func Hazards() map[string]Hazard { return hazards() }
+// Family is one kind of substance or material on an axis of the compatibility table.
+type Family struct {
+	Kind, ID string
+	Name     string   // as the trade writes it
+	Also     []string // other names for it
+}
 
-// Statements returns the texts of hazard and precautionary statements by code. The map is shared: do not change it.
-func Statements() map[string]string { return statements() }
+// Cell is what happens where two families meet.
+type Cell struct {
+	Verdict string // go, care, stop or unknown
+	Text    string
+	Sources []string // ids of [Source]
+	Grade   string
+}
+
+// Pair names two families as "kind:id", the lesser text first.
+type Pair [2]string
+
+// PairOf returns the pair of two families, whichever way round.
+func PairOf(a, b string) Pair {
+	if b < a {
+		a, b = b, a
+	}
+	return Pair{a, b}
+}
+
+// Accuracy is how far one property may be off, in % of it: k = 2, from 0 °C up and below.
+type Accuracy struct {
+	Fluid      string
+	Inhibited  bool
+	Property   string
+	Warm, Cold float64
+}
+
+// Liquid is a further liquid, known by Melinder's coefficients.
+type Liquid struct {
+	ID        string
+	Low, High float64 // mass fraction for which there is a freeze point
+	Hazard    string  // substance of [Set.Hazards]
+	Caution   string
+	Melinder  Melinder
+}
+
+// Source is one line of the ledger: where a figure or a sentence comes from.
+type Source struct {
+	ID, Citation, Where, ReadBy string
+	Standing                    string // independent, same, read, practice or recalled
+}
 
 // Curve is a printed table of one quantity over another, X rising.
 type Curve struct{ X, Y []float64 }
 
-var (
-	ethylene  = sync.OnceValue(func() *Glycol { return readGlycol("eg") })
-	propylene = sync.OnceValue(func() *Glycol { return readGlycol("pg") })
-	water     = sync.OnceValue(readWater)
-	brix      = sync.OnceValue(readBrix)
-	sucrose   = sync.OnceValue(readSucrose)
-
-	permeabilities = sync.OnceValue(readPermeabilities)
-	waterLimits    = sync.OnceValue(readWaterLimits)
-	hazards        = sync.OnceValue(readHazards)
-	statements     = sync.OnceValue(readStatements)
-)
-
-func readGlycol(fluid string) *Glycol {
-	g := &Glycol{Melinder: readMelinder(fluid)}
-	readASHRAE(fluid, g)
-	values := readCoefficients("refraction.csv", fluid)
-	for i := range g.ND20 {
-		g.ND20[i] = values["nd20_"+strconv.Itoa(i)] // a shorter polynomial has no high rows: zero
-	}
-	for i := range g.DNDT {
-		g.DNDT[i] = need(values, "dndt_"+strconv.Itoa(i))
-	}
-	for _, r := range read("pure.csv") {
-		if r[0] == fluid {
-			g.Pure = Pure{r[1], number(r[2]), number(r[3]), number(r[4]), number(r[5]), number(r[6])}
-		}
-	}
-	return g
+// Set is all tables together.
+type Set struct {
+	Ethylene, Propylene *Glycol
+	Water               *Water
+	Brix                *[96]float64 // refractive index at 20 °C of 0, 1, ... 95 degrees Brix, ICUMSA 1974
+	SucroseDNDT         *Curve       // temperature coefficient of the index in 1/K that an automatic Brix compensation assumes
+	Permeabilities      []Permeability
+	WaterLimits         []WaterLimit // those of one use together
+	Hazards             map[string]Hazard
+	Statements          map[string]string // hazard and precautionary statements by code
+	Families            []Family
+	Cells               map[Pair]Cell
+	Sources             []Source
+	Accuracies          []Accuracy
+	Liquids             []Liquid
 }
 
-func readMelinder(fluid string) Melinder {
-	var m Melinder
-	for _, r := range read("melinder2010.csv") {
-		if r[0] != fluid {
-			continue
-		}
-		i, j, c := int(number(r[2])), int(number(r[3])), number(r[4])
-		switch r[1] {
-		case "base_temperature":
-			m.BaseTemperature = c
-		case "base_fraction":
-			m.BaseFraction = c
-		case "density":
-			m.Density[i][j] = c
-		case "specific_heat":
-			m.SpecificHeat[i][j] = c
-		case "conductivity":
-			m.Conductivity[i][j] = c
-		case "viscosity":
-			m.LogViscosity[i][j] = c
-		case "freeze_point":
-			m.FreezePoint[j] = c
+// Load reads a set of tables from files. It is for checks that hold altered copies against the sources; the program's own are
+// [All].
+func Load(files fs.FS) (set *Set, err error) {
+	defer func() {
+		switch bad := recover().(type) {
+		case nil:
+		case unreadable:
+			err = errors.New("tables: " + string(bad))
 		default:
-			panic("tables: melinder2010.csv: unknown quantity " + r[1])
+			panic(bad)
 		}
-	}
-	return m
+	}()
+	d := reader{files}
+	return &Set{
+		Ethylene: d.glycol("eg"), Propylene: d.glycol("pg"), Water: d.water(), Brix: d.brix(), SucroseDNDT: d.sucrose(),
+		Permeabilities: d.permeabilities(), WaterLimits: d.waterLimits(), Hazards: d.hazards(), Statements: d.statements(),
+		Families: d.families(), Cells: d.cells(), Sources: d.sources(), Accuracies: d.accuracies(), Liquids: d.liquids(),
+	}, nil
 }
 
-// readASHRAE spreads the printed rows (every 5 mass % below 20, then every 1) over whole percents.
-func readASHRAE(fluid string, g *Glycol) {
-	last := -1
-	for _, r := range read("ashrae_freeze_boil.csv") {
-		if r[0] != fluid {
-			continue
-		}
-		at, volume, freeze, boil := int(number(r[1])), number(r[2]), number(r[3]), number(r[4])
-		for i := last + 1; i < at; i++ {
-			share := float64(i-last) / float64(at-last)
-			g.FreezeC[i] = g.FreezeC[last] + share*(freeze-g.FreezeC[last])
-			g.BoilC[i] = g.BoilC[last] + share*(boil-g.BoilC[last])
-			g.PrintedVolume[i] = g.PrintedVolume[last] + share*(volume-g.PrintedVolume[last])
-		}
-		g.FreezeC[at], g.BoilC[at], g.PrintedVolume[at] = freeze, boil, volume
-		last = at
-	}
-	if last != Percents-1 {
-		panic("tables: ashrae_freeze_boil.csv: rows of " + fluid + " do not end at 60")
-	}
-}
-
-func readWater() *Water {
-	values := readCoefficients("water.csv", "")
-	w := &Water{KellB: need(values, "kell_b")}
-	for i := range w.Kell {
-		w.Kell[i] = need(values, "kell_"+strconv.Itoa(i))
-	}
-	for t := range w.Viscosity {
-		w.Viscosity[t] = 1e-6 * powers(values, "viscosity", t)
-		w.Conductivity[t] = powers(values, "conductivity", t)
-	}
-	for t := range w.Index {
-		w.Index[t] = index(values, w.Density(float64(t)), t)
-	}
-	for i := range w.SpecificHeat {
-		w.SpecificHeat[i] = need(values, "specific_heat_"+strconv.Itoa(10*i))
-	}
-	return w
-}
-
-// Density returns the density in kg/m³ after Kell, t in °C from 0 to 100.
-func (w *Water) Density(t float64) float64 {
-	k := &w.Kell
-	return (k[0] + t*(k[1]+t*(k[2]+t*(k[3]+t*(k[4]+t*k[5]))))) / (1 + w.KellB*t)
-}
-
-// index is nD relative to air after IAPWS 1997, t in °C.
-func index(values map[string]float64, density float64, t int) float64 {
-	var a [8]float64
-	for i := range a {
-		a[i] = need(values, "index_a"+strconv.Itoa(i))
-	}
-	uv, ir := need(values, "index_uv"), need(values, "index_ir")
-	const l2 = (0.5893 / 0.589) * (0.5893 / 0.589) // the sodium line over the reference wavelength, squared
-	d, h := density/1000, (float64(t)+273.15)/273.15
-	r := d * (a[0] + a[1]*d + a[2]*h + a[3]*l2*h + a[4]/l2 + a[5]/(l2-uv*uv) + a[6]/(l2-ir*ir) + a[7]*d*d)
-	return math.Sqrt((1+2*r)/(1-r)) / need(values, "index_air")
-}
-
-// powers is Σ a (T/300 K)^b, t in °C.
-func powers(values map[string]float64, name string, t int) float64 {
-	var sum float64
-	for i := range 4 {
-		n := strconv.Itoa(i)
-		sum += need(values, name+"_a"+n) * math.Pow((float64(t)+273.15)/300, need(values, name+"_b"+n))
-	}
-	return sum
-}
-
-func readBrix() *[96]float64 {
-	var nd [96]float64
-	for i, r := range read("icumsa1974.csv") {
-		nd[i] = number(r[1])
-	}
-	return &nd
-}
-
-func readSucrose() *Curve {
-	c := new(Curve)
-	for _, r := range read("sucrose_dndt.csv") {
-		c.X, c.Y = append(c.X, number(r[0])), append(c.Y, number(r[1]))
-	}
-	return c
-}
-
-func readPermeabilities() []Permeability {
-	var out []Permeability
-	for _, r := range read("permeability.csv") {
-		out = append(out, Permeability{Material: r[0], Value: number(r[1]), Source: r[2], Grade: r[3]})
-	}
-	slices.SortFunc(out, func(a, b Permeability) int { return cmp.Compare(a.Value, b.Value) })
-	return out
-}
-
-func readWaterLimits() []WaterLimit {
-	end := func(s string, open float64) float64 {
-		if s == "" {
-			return open
-		}
-		return number(s)
-	}
-	var out []WaterLimit
-	for _, r := range read("waterlimits.csv") {
-		out = append(out, WaterLimit{
-			Use: r[0], Kind: r[1], Title: r[2], Fluids: strings.Fields(r[3]), Parameter: r[4],
-			Min: end(r[5], math.Inf(-1)), Max: end(r[6], math.Inf(1)), Source: r[7], Grade: r[8],
-		})
-	}
-	return out
-}
-
-func readHazards() map[string]Hazard {
-	out := make(map[string]Hazard)
-	for _, r := range read("hazards.csv") {
-		out[r[0]] = Hazard{r[0], r[1], r[2], strings.Fields(r[3]), strings.Fields(r[4]), r[5], r[6]}
-	}
-	return out
-}
-
-func readStatements() map[string]string {
-	out := make(map[string]string)
-	for _, r := range read("statements.csv") {
-		out[r[0]] = r[1]
-	}
-	return out
-}
-
-// readCoefficients reads a file of name, value rows; with a fluid, of fluid, name, value rows.
-func readCoefficients(file, fluid string) map[string]float64 {
-	values := make(map[string]float64)
-	for _, r := range read(file) {
-		if fluid != "" {
-			if r[0] != fluid {
-				continue
-			}
-			r = r[1:]
-		}
-		values[r[0]] = number(r[1])
-	}
-	return values
-}
-
-// read returns the rows of a table without comments and heading.
-func read(file string) [][]string {
-	f, err := files.Open(file)
+var all = sync.OnceValue(func() *Set {
+	set, err := Load(files)
 	if err != nil {
-		panic(fmt.Sprintf("tables: %v", err))
+		panic(err)
 	}
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	if err != nil || len(rows) < 2 {
-		panic(fmt.Sprintf("tables: %s: %d rows, error %v", file, len(rows), err))
-	}
-	return rows[1:]
-}
+	return set
+})
 
-func number(s string) float64 {
-	v, err := strconv.ParseFloat(s, 64)
-	if err != nil {
-		panic("tables: " + err.Error())
-	}
-	return v
-}
+// All returns the tables the program computes from. They are shared: do not change them.
+func All() *Set { return all() }
 
-func need(values map[string]float64, name string) float64 {
-	v, ok := values[name]
-	if !ok {
-		panic("tables: no row " + name)
-	}
-	return v
-}
+// Ethylene returns the tables of ethylene glycol in water.
+func Ethylene() *Glycol { return all().Ethylene }
+
+// Propylene returns the tables of propylene glycol in water.
+func Propylene() *Glycol { return all().Propylene }
+
+// LiquidWater returns the coefficients for water.
+func LiquidWater() *Water { return all().Water }

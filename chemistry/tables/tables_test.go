@@ -38,14 +38,14 @@ func TestAxes(t *testing.T) {
 			}
 		}
 	}
-	brix := tables.Brix()
+	brix := tables.All().Brix
 	for i := 1; i < len(brix); i++ {
 		assert.Greater(t, brix[i], brix[i-1], "%d Brix", i)
 	}
-	c := tables.SucroseDNDT()
+	c := tables.All().SucroseDNDT
 	assert.True(t, slices.IsSorted(c.X))
 	assert.Len(t, c.Y, len(c.X))
-	assert.True(t, slices.IsSortedFunc(tables.Permeabilities(), func(a, b tables.Permeability) int {
+	assert.True(t, slices.IsSortedFunc(tables.All().Permeabilities, func(a, b tables.Permeability) int {
 		if a.Value < b.Value {
 			return -1
 		}
@@ -57,15 +57,15 @@ func TestAxes(t *testing.T) {
 func TestStatements(t *testing.T) {
 	t.Parallel()
 	used := map[string]bool{"EUH208": true} // of mixtures, not of a substance
-	for name, h := range tables.Hazards() {
+	for name, h := range tables.All().Hazards {
 		for _, code := range append(h.H, h.P...) {
 			used[code] = true
-			assert.NotEmpty(t, tables.Statements()[code], "%s: %s", name, code)
+			assert.NotEmpty(t, tables.All().Statements[code], "%s: %s", name, code)
 		}
 		assert.NotEmpty(t, h.Source, name)
 		assert.NotEmpty(t, h.Grade, name)
 	}
-	for code := range tables.Statements() {
+	for code := range tables.All().Statements {
 		assert.True(t, used[code], "%s is of no use", code)
 	}
 }
@@ -73,8 +73,8 @@ func TestStatements(t *testing.T) {
 // TestLimits: a limit has a side, a source and a grade.
 func TestLimits(t *testing.T) {
 	t.Parallel()
-	require.NotEmpty(t, tables.WaterLimits())
-	for _, l := range tables.WaterLimits() {
+	require.NotEmpty(t, tables.All().WaterLimits)
+	for _, l := range tables.All().WaterLimits {
 		assert.Less(t, l.Min, l.Max, "%s %s", l.Use, l.Parameter)
 		assert.NotEmpty(t, l.Source)
 		assert.NotEmpty(t, l.Fluids)

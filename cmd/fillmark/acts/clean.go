@@ -47,8 +47,12 @@ func (a *Clean) Check(Snapshot, loops.Day) error {
 func (a *Clean) Judge(s Snapshot, today loops.Day) []Reason {
 	state := s.On(a.on(today))
 	request := chemistry.CleaningRequest{Metals: s.Loop.Metals()}
-	if state.Charge != nil {
-		request.Biocide = state.Charge.Contents().Biocide
+	switch {
+	case state.Charge != nil:
+		contents := state.Charge.Contents()
+		request.Fluid, request.Biocide, request.Inhibitor = contents.Fluid, contents.Biocide, contents.Inhibitor
+	case state.Remains != nil && !state.Remains.Rinsed:
+		request.Fluid = state.Remains.Fluid
 	}
 	together := [][]chemistry.Agent{a.Agents}
 	if a.Rinsed {

@@ -46,16 +46,14 @@ func reasonsOf(found []chemistry.Reason) []Reason {
 	return out
 }
 
-// Judge is the worst verdict among reasons whose grade decides. A fact that is
-// only remembered may ask for care and never more.
+// Judge is the worst verdict among reasons, as [chemistry.Judge] has it: a fact
+// that is only remembered may ask for care and never more.
 func Judge(reasons []Reason) chemistry.Verdict {
-	v := chemistry.Go
+	found := make([]chemistry.Reason, 0, len(reasons))
 	for _, r := range reasons {
-		if r.Grade.Decides() {
-			v = v.Max(r.Verdict)
-		}
+		found = append(found, chemistry.Reason{Verdict: r.Verdict, Grade: r.Grade})
 	}
-	return v
+	return chemistry.Judge(found)
 }
 
 // StopError is a refusal: what speaks against the act, and the way out.

@@ -16,9 +16,9 @@ import (
 
 // benchCommand groups the small sums of wet work.
 func (a *app) benchCommand() *cobra.Command {
-	cmd := &cobra.Command{Use: "bench", Short: "Small sums of wet work: wall, adjust, rinse, dose, water, clean, loss, dew, cost", Args: cobra.NoArgs}
-	cmd.AddCommand(a.benchWallCommand(), a.benchAdjustCommand(), a.benchRinseCommand(), a.benchDoseCommand(),
-		a.benchWaterCommand(), a.benchCleanCommand(), a.benchLossCommand(), a.benchDewCommand(), a.benchCostCommand())
+	cmd := &cobra.Command{Use: "bench", Short: "Small sums of wet work: identify, wall, adjust, rinse, dose, water, clean, loss, balance, dew, cost", Args: cobra.NoArgs}
+	cmd.AddCommand(a.benchIdentifyCommand(), a.benchWallCommand(), a.benchAdjustCommand(), a.benchRinseCommand(), a.benchDoseCommand(),
+		a.benchWaterCommand(), a.benchCleanCommand(), a.benchLossCommand(), a.benchBalanceCommand(), a.benchDewCommand(), a.benchCostCommand())
 	return cmd
 }
 
@@ -78,16 +78,21 @@ func (a *app) benchWallCommand() *cobra.Command {
 
 func (a *app) benchAdjustCommand() *cobra.Command {
 	r := chemistry.AdjustRequest{Bench: chemistry.DefaultAt}
+	var basis string
 	cmd := &cobra.Command{
 		Use: "adjust", Short: "I have this much at A % and want B %",
 		Example: "  fillmark bench adjust --fluid pg --have 800ml --at-mass 30% --want 40% --concentrate 95%",
 		Args:    noArgs,
 		RunE: func(*cobra.Command, []string) error {
+			if err := byVolume(r.Fluid, basis, &r.HaveMass, &r.Want, &r.Concentrate); err != nil {
+				return err
+			}
 			m, err := chemistry.Adjust(r)
 			if err != nil {
 				return err
 			}
-			return a.print(mixAnswerOf(m, false), func(out *printer) { printMix(out, r.Fluid, 0, m) })
+			err = a.print(mixAnswerOf(m, false), func(out *printer) { printMix(out, r.Fluid, 0, m) })
+			return errors.Join(err, stopIf(chemistry.Judge(m.Warnings)))
 		},
 	}
 	f := cmd.Flags()
@@ -96,6 +101,7 @@ func (a *app) benchAdjustCommand() *cobra.Command {
 	need(f, &r.HaveMass, chemistry.ParseMassPercent, "at-mass", "PERCENT", "glycol mass % of what there is")
 	need(f, &r.Want, chemistry.ParseMassPercent, "want", "PERCENT", "wanted glycol mass %")
 	need(f, &r.Concentrate, chemistry.ParseMassPercent, "concentrate", "PERCENT", "glycol mass % of the concentrate at hand, to make it stronger")
+	basisFlag(f, &basis)
 	need(f, &r.Bench, chemistry.ParseCelsius, "at", "TEMPERATURE", "temperature of the liquids (default 20C)")
 	need(f, &r.Step, parseStep, "step", "MASS", "what the scale reads (default 1g)")
 	needFlags(cmd, "fluid", "have", "at-mass", "want")
@@ -209,9 +215,11 @@ func (a *app) benchCleanCommand() *cobra.Command {
 		},
 	}
 	f := cmd.Flags()
-	f.Var(&listFlag[chemistry.Agent]{target: &r.Agents, parse: chemistry.ParseAgent, kind: "AGENT"}, "agent", "alcohol, acid, alkali, bleach, ammonia or peroxide; repeat")
+	f.Var(&listFlag[chemistry.Agent]{target: &r.Agents, parse: chemistry.ParseAgent, kind: "AGENT"}, "agent", "what to clean with: "+wrapped(chemistry.Agents())+", or a usual name such as vinegar; repeat")
 	f.Var(&listFlag[chemistry.Metal]{target: &r.Metals, parse: chemistry.ParseMetal, kind: "METAL"}, "metal", "a wetted metal: "+wrapped(chemistry.Metals())+"; repeat")
-	f.BoolVar(&r.Acrylic, "acrylic", false, "acrylic or polycarbonate is wetted")
+	f.Var(&listFlag[chemistry.Material]{target: &r.Materials, parse: chemistry.ParseMaterial, kind: "MATERIAL"}, "material", "a wetted seal or plastic: "+wrapped(chemistry.Materials())+"; repeat")
+	need(f, &r.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "liquid still in the loop")
+	need(f, &r.Inhibitor, chemistry.ParseInhibitor, "inhibitor", "FAMILY", "inhibitor still in the loop: "+wrapped(chemistry.Inhibitors()))
 	f.BoolVar(&r.Ignition, "ignition", false, "flame, spark or a running machine is near")
 	f.BoolVar(&r.Hot, "hot", false, "the loop or the agent is above 40 °C")
 	need(f, &r.Biocide, chemistry.ParseBiocide, "biocide", "FAMILY", "biocide still in the loop: "+wrapped(chemistry.Biocides()))

@@ -6,6 +6,7 @@ package cli
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -110,6 +111,9 @@ func waterAdvice(w waterAnswer) string {
 	case chemistry.Stop:
 		return "Do not use it: take distilled or deionised water, or, for what is in a loop, change the coolant."
 	case chemistry.Care:
+		if !slices.ContainsFunc(w.Lines, func(l waterLine) bool { return l.Value == nil }) {
+			return "A limit that is only remembered is passed: ask the product's maker, or take distilled or deionised water."
+		}
 		return "Measure what is missing before it is relied on; distilled or deionised water needs no report."
 	}
 	return "Within these limits."

@@ -281,8 +281,11 @@ func TestDocumentedJSONKeys(t *testing.T) {
 	const mix = "mix --fluid pg --protect -20C --make 600ml --concentrate 95%"
 	runs := map[string][]string{ // one row, several command lines that show all its keys
 		"props":           {"props --fluid pg --mass 40% --at 20C"},
-		"reading":         {"reading --fluid pg --brix 28.4 --at 20C"},
-		"rules":           {"rules"},
+		"reading":         {"reading --fluid pg --brix 28.4 --at 20C --product blue --label 30%:-12C:22bx --label 50%:-33C:34bx"},
+		"rules":           {"rules", "rules --source all"},
+		"bench identify":  {"bench identify --brix 16 --density 940"},
+		"bench balance":   {"bench balance --fluid pg --filled-mass 35% --mass 37.9% --held 1kg --missing 160g --uncertainty 0.4%"},
+		"bench clean":     {"bench clean --agent vinegar --metal copper"},
 		"bench wall":      {"bench wall --in-use 18C --storage -5C"},
 		"bench rinse":     {"bench rinse --left 15ml --holds 90ml --residue 1%"},
 		"bench dew":       {"bench dew --room 25C --humidity 50%", "bench dew --room 25C --humidity 50% --tube 12C"},
@@ -290,7 +293,7 @@ func TestDocumentedJSONKeys(t *testing.T) {
 		"bench loss":      {"bench loss --fluid pg --mass 25% --tubing epdm --length 0.7m --inner 7mm --outer 12mm"},
 		"bench water":     {"bench water --fluid pg --hardness 5.6dH --chloride 18mg/l --sulfate 30mg/l --ph 7.6"},
 		"bench cost":      {"bench cost --fluid pg --mass 40% --at 35C"},
-		"mix":             {mix + " --left 15ml"},
+		"mix":             {mix + " --left 15ml", "mix --fluid pg --volume 40% --make 1l --product blue --label 30%:-12C --label 50%:-33C"},
 		"due":             {"due"},
 		"opening pattern": {"opening pattern"},
 	}

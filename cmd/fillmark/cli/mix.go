@@ -4,6 +4,8 @@
 package cli
 
 import (
+	"cmp"
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -11,6 +13,7 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/workshop"
@@ -19,17 +22,18 @@ import (
 
 // mixAnswer is the JSON contract of mix; doc/commands.md lists it.
 type mixAnswer struct {
-	Target        workshop.Strength  `json:"target"`
-	Result        workshop.Strength  `json:"result"`
-	Poured        workshop.Strength  `json:"poured"`                  // of the mix itself, before it meets what was left in the loop
-	Uncompensated *workshop.Strength `json:"uncompensated,omitempty"` // had the liquid left in the loop been forgotten
-	Parts         []partAnswer       `json:"parts"`
-	Total         partAnswer         `json:"total"`
-	ContractionML float64            `json:"contraction_ml"`
-	Steps         []workshop.Step    `json:"steps"`
-	Warnings      []workshop.Reason  `json:"warnings"`
-	Cautions      []workshop.Caution `json:"cautions"`
-	Sources       []string           `json:"sources"`
+	ProductPercent *float64           `json:"product_percent,omitempty"` // volume % of the product, as its label counts
+	Target         workshop.Strength  `json:"target"`
+	Result         workshop.Strength  `json:"result"`
+	Poured         workshop.Strength  `json:"poured"`                  // of the mix itself, before it meets what was left in the loop
+	Uncompensated  *workshop.Strength `json:"uncompensated,omitempty"` // had the liquid left in the loop been forgotten
+	Parts          []partAnswer       `json:"parts"`
+	Total          partAnswer         `json:"total"`
+	ContractionML  float64            `json:"contraction_ml"`
+	Steps          []workshop.Step    `json:"steps"`
+	Warnings       []workshop.Reason  `json:"warnings"`
+	Cautions       []workshop.Caution `json:"cautions"`
+	Sources        []string           `json:"sources"`
 }
 
 type partAnswer struct {
@@ -50,6 +54,9 @@ func mixAnswerOf(m chemistry.MixResult, left bool) mixAnswer {
 		ContractionML: m.Contraction.Millilitres(), Steps: workshop.StepsOf(m.Steps), Warnings: workshop.ReasonsOf(m.Warnings),
 		Cautions: workshop.CautionsOf(m.Cautions), Sources: m.Sources,
 	}
+	if m.Product != nil {
+		answer.ProductPercent = new(m.Product.Strength.Percent())
+	}
 	if left {
 		answer.Uncompensated = new(workshop.StrengthOf(m.Uncompensated))
 	}
@@ -61,6 +68,8 @@ func mixAnswerOf(m chemistry.MixResult, left bool) mixAnswer {
 
 func (a *app) mixCommand() *cobra.Command {
 	var r chemistry.MixRequest
+	var bottle labelFlags
+	var basis string
 	r.Bench = chemistry.DefaultAt
 	cmd := &cobra.Command{
 		Use:   "mix --fluid FLUID (--wall TEMPERATURE | --mass % | --volume %) --make VOLUME",
@@ -71,17 +80,26 @@ to what the scale reads, and everything else follows from them. What speaks
 against the strength stands above the amounts.`,
 		Example: `  fillmark mix --fluid pg --wall -20C --make 600ml --concentrate 95% --at 20C
   fillmark mix --fluid pg --mass 40% --make 75ml --concentrate 95% --left 15ml
+  fillmark mix --fluid pg --wall -15C --make 600ml --product blue --label 30%:-12.4C --label 50%:-33.4C
   fillmark mix --fluid water --make 600ml    # where nothing can freeze`,
 		Args: noArgs,
 		RunE: func(*cobra.Command, []string) error {
-			if r.Fluid.IsGlycol() && r.Concentrate == 0 && r.Premix == 0 {
-				r.Concentrate = 1
+			fluid := r.Fluid
+			if r.Product = bottle.product(fluid); r.Product != nil {
+				r.Fluid = ""
+			}
+			if fluid.IsGlycol() && r.Concentrate == 0 && r.Premix == 0 && r.Product == nil {
+				return &usageError{errors.New("--concentrate is missing: the strength by its label, such as 95%, and 100% for pure glycol; or --product with its --label")}
+			}
+			if err := byVolume(fluid, basis, &r.Concentrate, &r.Premix, &r.LeftMass); err != nil {
+				return err
 			}
 			m, err := chemistry.Mix(r)
 			if err != nil {
 				return err
 			}
-			return a.print(mixAnswerOf(m, r.Left > 0), func(out *printer) { printMix(out, r.Fluid, r.Left, m) })
+			err = a.print(mixAnswerOf(m, r.Left > 0), func(out *printer) { printMix(out, fluid, r.Left, m) })
+			return errors.Join(err, stopIf(chemistry.Judge(m.Warnings)))
 		},
 	}
 	f := cmd.Flags()
@@ -91,7 +109,9 @@ against the strength stands above the amounts.`,
 	may(f, &r.Mass, chemistry.ParseMassPercent, "mass", "PERCENT", "wanted glycol mass %")
 	may(f, &r.Volume, chemistry.ParseVolumePercent, "volume", "PERCENT", "wanted glycol volume % before mixing at 20 °C")
 	need(f, &r.Make, chemistry.ParseLitre, "make", "VOLUME", "how much to make")
-	need(f, &r.Concentrate, chemistry.ParseMassPercent, "concentrate", "PERCENT", "glycol mass % of the concentrate by its label (default 100%, pure glycol)")
+	need(f, &r.Concentrate, chemistry.ParseMassPercent, "concentrate", "PERCENT", "glycol mass % of the concentrate by its label; 100% for pure glycol")
+	bottle.add(f)
+	basisFlag(f, &basis)
 	may(f, &r.ConcentrateDensity, chemistry.ParseDensity, "concentrate-density", "DENSITY", "by its label, such as 1.12kg/l")
 	need(f, &r.Premix, chemistry.ParseMassPercent, "premix", "PERCENT", "glycol mass % of a premix at hand")
 	need(f, &r.PremixAvailable, chemistry.ParseLitre, "premix-available", "VOLUME", "how much of it there is")
@@ -104,6 +124,45 @@ against the strength stands above the amounts.`,
 	alias(f, "protect", "wall")
 	needFlags(cmd, "fluid", "make")
 	return cmd
+}
+
+// labelFlags are a bought product and the lines of its label.
+type labelFlags struct {
+	name  string
+	pairs []chemistry.LabelPair
+}
+
+func (l *labelFlags) add(f *pflag.FlagSet) {
+	f.StringVar(&l.name, "product", "", "the `name` of a bought product that goes by its own label; --fluid is the glycol in it")
+	f.Var(&listFlag[chemistry.LabelPair]{target: &l.pairs, parse: chemistry.ParseLabelPair, kind: "LINE"}, "label", "a line of its label, such as 30%:-14C or 30%:-14C:22brix:1.03kg/l, in % of the product; up to 8, repeat")
+}
+
+// product returns the product; nil where none was named.
+func (l *labelFlags) product(base chemistry.Fluid) *chemistry.Product {
+	if l.name == "" && len(l.pairs) == 0 {
+		return nil
+	}
+	return &chemistry.Product{Name: cmp.Or(l.name, "the product"), Base: base, Pairs: l.pairs}
+}
+
+// basisFlag says in which per cent strengths are typed.
+func basisFlag(f *pflag.FlagSet, basis *string) {
+	need(f, basis, choice("basis", []string{"mass", "volume"}), "basis", "BASIS", "of every strength typed as mass %: mass, or volume for volume % before mixing at 20 °C (default mass)")
+}
+
+// byVolume takes strengths that were typed in volume % to mass fractions.
+func byVolume(fluid chemistry.Fluid, basis string, strengths ...*chemistry.MassFraction) error {
+	for _, x := range strengths {
+		if basis != "volume" || *x == 0 {
+			continue
+		}
+		mass, err := chemistry.MassFractionOf(fluid, chemistry.VolumeFraction(*x))
+		if err != nil {
+			return err
+		}
+		*x = mass
+	}
+	return nil
 }
 
 // parseStep reads what a scale reads: more than nothing.
@@ -125,6 +184,9 @@ func printMix(out *printer, fluid chemistry.Fluid, left chemistry.Litre, m chemi
 	where := ""
 	if left > 0 {
 		where = " in the loop"
+	}
+	if m.Product != nil {
+		out.paragraph("", "", fmt.Sprintf("By its label: %s of the product; concentrate below is the product as it is.", m.Product.Strength))
 	}
 	what, wanted := m.Result.Mass.String(), fmt.Sprintf(" Wanted: %s, %s.", m.Target.Mass, m.Target.Freeze.Stated)
 	if !fluid.IsGlycol() {
@@ -167,9 +229,12 @@ func printSteps(out *printer, steps []workshop.Step) {
 	}
 }
 
-// grams prints a mass as a bench scale shows it: to a hundredth of a gram, no
-// zeros behind.
+// grams prints a mass as a scale shows it: to a hundredth of a gram, no zeros
+// behind; from ten kilograms on as a floor scale does.
 func grams(g float64) string {
+	if g >= 10000 {
+		return strconv.FormatFloat(math.Round(g/10)/100, 'f', -1, 64) + " kg"
+	}
 	return strconv.FormatFloat(math.Round(g*100)/100, 'f', -1, 64) + " g"
 }
 

@@ -5,10 +5,12 @@ package cli
 
 import (
 	"fmt"
+	"slices"
 
 	"github.com/spf13/cobra"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/workshop"
 )
 
 // propsAnswer is the JSON contract of props; doc/commands.md lists it.
@@ -42,6 +44,9 @@ func (a *app) propsCommand() *cobra.Command {
 			"  fillmark props --fluid eg --mass 40% --at -20C --to 60C --by 10K    # a table",
 		Args: noArgs,
 		RunE: func(*cobra.Command, []string) error {
+			if slices.Contains(chemistry.OtherLiquids(), fluid) {
+				return a.otherProps(fluid, mass, at)
+			}
 			fraction, err := oneFraction(fluid, mass, volume)
 			if err != nil {
 				return err
@@ -57,7 +62,7 @@ func (a *app) propsCommand() *cobra.Command {
 		},
 	}
 	f := cmd.Flags()
-	need(f, &fluid, chemistry.ParseFluid, "fluid", "FLUID", "eg, pg, water or deionised")
+	need(f, &fluid, chemistry.ParseAnyFluid, "fluid", "FLUID", "eg, pg, water or deionised; or what else turns up: "+wrapped(chemistry.OtherLiquids()))
 	may(f, &mass, chemistry.ParseMassPercent, "mass", "PERCENT", "glycol mass %")
 	may(f, &volume, chemistry.ParseVolumePercent, "volume", "PERCENT", "glycol volume % before mixing at 20 °C")
 	need(f, &at, chemistry.ParseCelsius, "at", "TEMPERATURE", "temperature (default 20C)")
@@ -65,6 +70,28 @@ func (a *app) propsCommand() *cobra.Command {
 	need(f, &by, chemistry.ParseCelsiusDelta, "by", "DIFFERENCE", "step of the table (default 10K)")
 	needFlags(cmd, "fluid")
 	return cmd
+}
+
+// otherProps prints what is known of a liquid that is none for electronics.
+func (a *app) otherProps(fluid chemistry.Fluid, mass *chemistry.MassFraction, at chemistry.Celsius) error {
+	if mass == nil {
+		return &usageError{fmt.Errorf("--mass is missing: how much %s, such as --mass 30%%", fluid)}
+	}
+	p, err := chemistry.OtherProps(fluid, *mass, at)
+	if err != nil {
+		return err
+	}
+	answer := propsAnswer{
+		Fluid: p.Fluid, MassPercent: p.Mass.Percent(), TemperatureC: float64(p.Temperature), FreezePointC: float64(p.Freeze.Stated),
+		FreezeUncertainK: float64(p.Freeze.Uncertainty), DensityKgM3: p.Density.KilogramsPerCubicMetre(), SpecificHeat: float64(p.SpecificHeat),
+		Conductivity: float64(p.Conductivity), ViscosityMPaS: float64(p.Viscosity), Sources: p.Sources,
+	}
+	return a.print(answer, func(out *printer) {
+		out.paragraph("", "", fmt.Sprintf("%s, %s: first ice at %.1f ± %.1f °C (k = 2). At %s: %s, %s, %s, %s.", p.Fluid.Name(), p.Mass,
+			float64(p.Freeze.Stated), float64(p.Freeze.Uncertainty), p.Temperature, p.Density, p.SpecificHeat, p.Conductivity, p.Viscosity))
+		printCautions(out, workshop.CautionsOf([]chemistry.Caution{p.Caution}))
+		printSources(out, p.Sources)
+	})
 }
 
 func propsAnswerOf(p chemistry.Properties) propsAnswer {

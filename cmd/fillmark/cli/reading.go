@@ -24,19 +24,22 @@ type readingAnswer struct {
 	FreezePointC      float64         `json:"freeze_point_c"`
 	FreezeUncertainK  float64         `json:"freeze_point_uncertainty_k"` // k = 2
 	RefractiveIndex20 float64         `json:"refractive_index_20c"`
+	ProductPercent    *float64        `json:"product_percent,omitempty"` // volume % of the product, as its label counts
 	Warnings          []string        `json:"warnings"`
 	Sources           []string        `json:"sources"`
 }
 
 func (a *app) readingCommand() *cobra.Command {
 	r := chemistry.ReadingRequest{Sample: chemistry.DefaultAt}
+	var bottle labelFlags
 	cmd := &cobra.Command{
-		Use:   "reading --fluid FLUID (--brix | --index | --density | --freeze) READING [--at TEMPERATURE]",
+		Use:   "reading --fluid FLUID (--brix | --index | --density | --freeze | --volume) READING [--at TEMPERATURE]",
 		Short: "What an instrument's reading means: strength, freeze point, how sure",
 		Example: `  fillmark reading --fluid pg --brix 28.4 --at 20C
   fillmark reading --fluid eg --freeze -20C --scale pg    # read on the wrong scale`,
 		Args: noArgs,
 		RunE: func(*cobra.Command, []string) error {
+			r.Product = bottle.product(r.Fluid)
 			reading, err := chemistry.Read(r)
 			if err != nil {
 				return err
@@ -47,7 +50,13 @@ func (a *app) readingCommand() *cobra.Command {
 				FreezeUncertainK: float64(reading.Freeze.Uncertainty), RefractiveIndex20: float64(reading.Index20),
 				Warnings: append([]string{}, reading.Warnings...), Sources: reading.Sources,
 			}
+			if reading.Product != nil {
+				answer.ProductPercent = new(reading.Product.Strength.Percent())
+			}
 			return a.print(answer, func(out *printer) {
+				if reading.Product != nil {
+					out.line("By its label: %s of the product.", reading.Product.Strength)
+				}
 				out.paragraph("", "", fmt.Sprintf("%.1f ± %.1f mass %% (%s before mixing at 20 °C): first ice at %.1f ± %.1f °C (k = 2).",
 					reading.Mass.Percent(), reading.MassUncertainty.Percent(), reading.Volume, float64(reading.Freeze.Stated), float64(reading.Freeze.Uncertainty)))
 				for _, warning := range reading.Warnings {
@@ -63,6 +72,9 @@ func (a *app) readingCommand() *cobra.Command {
 	may(f, &r.Index, chemistry.ParseRefractiveIndex, "index", "INDEX", "refractive index nD")
 	may(f, &r.Density, chemistry.ParseDensity, "density", "DENSITY", "of a hydrometer, such as 1035 (kg/m³)")
 	may(f, &r.Freeze, chemistry.ParseCelsius, "freeze", "TEMPERATURE", "freeze-point scale of a glycol refractometer")
+	may(f, &r.Volume, chemistry.ParseVolumePercent, "volume", "PERCENT", "scale in volume % of a glycol refractometer")
+	f.BoolVar(&r.Diluted, "diluted", false, "the sample was thinned 1:1 by volume with distilled water first")
+	bottle.add(f)
 	need(f, &r.Scale, chemistry.ParseFluid, "scale", "FLUID", "glycol of that scale (default: the fluid)")
 	need(f, &r.Sample, chemistry.ParseCelsius, "at", "TEMPERATURE", "temperature of the sample (default 20C)")
 	need(f, &r.SampleUncertainty, chemistry.ParseCelsiusDelta, "at-uncertainty", "DIFFERENCE", "how sure the sample's temperature is (k = 2), such as 1K")
@@ -94,22 +106,47 @@ type ruleAnswer struct {
 	Grade     chemistry.Grade   `json:"grade"`
 }
 
+// sourceAnswer is one line of the ledger of sources.
+type sourceAnswer struct {
+	ID       string `json:"id"`
+	Citation string `json:"citation"`
+	Where    string `json:"where"`
+	ReadBy   string `json:"read_by"`
+	Standing string `json:"standing"`
+}
+
 func (a *app) rulesCommand() *cobra.Command {
-	return &cobra.Command{
+	var source string
+	cmd := &cobra.Command{
 		Use: "rules [ID]", Short: "The rules behind the verdicts: when, what, from where", Args: cobra.MaximumNArgs(1),
-		Example: "  fillmark rules\n  fillmark rules copper-aluminium",
+		Long: `The rules behind the verdicts. What happens where two things meet is one rule
+a pair, named after both: acid+bleach, copper-biocide+aluminium. --source prints
+the ledger: what a source is, which table or page, who read it, and whether it
+checks the program's figures independently; "all" prints all of it.`,
+		Example: "  fillmark rules\n  fillmark rules copper-aluminium\n  fillmark rules acid+bleach\n  fillmark rules --source crc-102",
 		RunE: func(_ *cobra.Command, args []string) error {
+			if source != "" {
+				return a.sources(source)
+			}
 			answer := items[ruleAnswer]{Items: []ruleAnswer{}}
+			add := func(r chemistry.Rule) {
+				answer.Items = append(answer.Items, ruleAnswer{r.ID, r.When, r.Verdict, r.Text, r.OwnerText, r.Source, r.Grade})
+			}
 			for _, r := range chemistry.Rules() {
 				if len(args) == 0 || args[0] == r.ID {
-					answer.Items = append(answer.Items, ruleAnswer{r.ID, r.When, r.Verdict, r.Text, r.OwnerText, r.Source, r.Grade})
+					add(r)
+				}
+			}
+			if len(args) == 1 {
+				if r, ok := chemistry.ParsePair(args[0]); ok {
+					add(r)
 				}
 			}
 			if len(answer.Items) == 0 {
 				return fmt.Errorf("rule %q: %w; fillmark rules lists them all", args[0], loops.ErrNotFound)
 			}
 			return a.print(answer, func(out *printer) {
-				out.line("%s. A rule whose source is only memory tells, but never decides.", plural(len(answer.Items), "rule"))
+				out.line("%s. What stands on memory alone is care at most, and never a go.", plural(len(answer.Items), "rule"))
 				for _, r := range answer.Items {
 					out.line("▐ %s: %s", r.ID, r.Verdict)
 					out.paragraph("    when ", "         ", r.When)
@@ -119,6 +156,31 @@ func (a *app) rulesCommand() *cobra.Command {
 			})
 		},
 	}
+	cmd.Flags().StringVar(&source, "source", "", "print a source of the ledger by its `ID`, or all")
+	return cmd
+}
+
+// sources prints the ledger, or one line of it.
+func (a *app) sources(id string) error {
+	answer := items[sourceAnswer]{Items: []sourceAnswer{}}
+	for _, s := range chemistry.Sources() {
+		if id == "all" || s.ID == id {
+			answer.Items = append(answer.Items, sourceAnswer(s))
+		}
+	}
+	if len(answer.Items) == 0 {
+		return fmt.Errorf("source %q: %w; fillmark rules --source all lists them", id, loops.ErrNotFound)
+	}
+	return a.print(answer, func(out *printer) {
+		for _, s := range answer.Items {
+			out.line("▐ %s: %s", s.ID, s.Standing)
+			out.paragraph("    ", "    ", s.Citation)
+			if s.Where != "" {
+				out.paragraph("    ", "    ", s.Where)
+			}
+			out.paragraph("    ", "    ", "read by: "+s.ReadBy)
+		}
+	})
 }
 
 // printJudgement prints a verdict and the rules that fired.

@@ -1,0 +1,45 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package chemistry
+
+import (
+	"strings"
+
+	"fillmark/chemistry/tables"
+)
+
+// Source is one line of the ledger: where figures and sentences come from, who read it, and what the reading is worth.
+type Source struct {
+	ID       string
+	Citation string
+	Where    string // table, page, section or address
+	ReadBy   string
+	// Standing: independent checks the program's figures and does not stem from the tables it computes from; same is a table that
+	// it computes from, or a copy of one, and no check; read is a passage read; practice is what nobody can look up; recalled was
+	// not opened.
+	Standing string
+}
+
+// Sources returns the ledger, in the order of its table.
+func Sources() []Source {
+	rows := tables.All().Sources
+	out := make([]Source, len(rows))
+	for i, r := range rows {
+		out[i] = Source(r)
+	}
+	return out
+}
+
+// citations writes out what ids of the ledger stand for.
+func citations(ids []string) string {
+	var out []string
+	for _, id := range ids {
+		for _, s := range tables.All().Sources {
+			if s.ID == id {
+				out = append(out, s.Citation)
+			}
+		}
+	}
+	return strings.Join(out, "; ")
+}

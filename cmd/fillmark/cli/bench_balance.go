@@ -1,0 +1,47 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package cli
+
+import (
+	"github.com/spf13/cobra"
+
+	"fillmark/chemistry"
+)
+
+func (a *app) benchBalanceCommand() *cobra.Command {
+	var r chemistry.BalanceRequest
+	cmd := &cobra.Command{
+		Use: "balance --fluid FLUID --filled-mass % --mass % --held MASS --missing MASS", Short: "Where missing liquid went: water evaporated, coolant leaked",
+		Example: "  fillmark bench balance --fluid pg --filled-mass 35% --mass 37.9% --held 1kg --missing 160g --uncertainty 0.4%",
+		Args:    noArgs,
+		RunE: func(*cobra.Command, []string) error {
+			r.NowUncertainty = r.FilledUncertainty
+			b, err := chemistry.Split(r)
+			if err != nil {
+				return err
+			}
+			answer := map[string]any{
+				"water_g": b.Water.Grams(), "water_uncertainty_g": b.WaterUncertainty.Grams(), "leaked_g": b.Leaked.Grams(),
+				"leaked_uncertainty_g": b.LeakedUncertainty.Grams(), "evaporates": b.Evaporates, "leaks": b.Leaks, "says": b.Says,
+			}
+			return a.print(answer, func(out *printer) {
+				out.paragraph("", "", b.Says+".")
+				printSources(out, []string{"computed: water permeates and leaves the glycol behind, a leak takes it along"})
+			})
+		},
+	}
+	f := cmd.Flags()
+	need(f, &r.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "eg or pg")
+	need(f, &r.Filled, chemistry.ParseMassPercent, "filled-mass", "PERCENT", "glycol mass % at the fill")
+	need(f, &r.Now, chemistry.ParseMassPercent, "mass", "PERCENT", "glycol mass % now")
+	need(f, &r.FilledUncertainty, chemistry.ParseMassPercent, "uncertainty", "PERCENT", "how sure both are (k = 2), such as 0.4%")
+	need(f, &r.Held, chemistry.ParseKilogram, "held", "MASS", "liquid in the loop at the fill")
+	need(f, &r.HeldUncertainty, chemistry.ParseKilogram, "held-uncertainty", "MASS", "how sure that is (k = 2)")
+	need(f, &r.Missing, chemistry.ParseKilogram, "missing", "MASS", "by two weighings, or the gap times the density")
+	need(f, &r.MissingUncertainty, chemistry.ParseKilogram, "missing-uncertainty", "MASS", "how sure that is (k = 2)")
+	may(f, &r.Permeation, chemistry.ParseKilogram, "permeation", "MASS", "water that bench loss expects in that time")
+	f.BoolVar(&r.SinceDryCheckPassed, "dry-check", false, "a leak check since the fill stayed dry")
+	needFlags(cmd, "fluid", "filled-mass", "mass", "held", "missing", "uncertainty")
+	return cmd
+}
