@@ -150,7 +150,7 @@ func TestOpeningThatCannotBeIsShownAgain(t *testing.T) {
 		{"no tag at all", []part{{"tag", "what", ""}, {"cause", "clog", ""}}, "six symbols"},
 		{"no day", []part{{"tag", tag, ""}, {"day", "yesterday", ""}, {"cause", "clog", ""}}, "year-month-day"},
 		{"a cause of one's own", []part{{"tag", tag, ""}, {"cause", "bad luck", ""}}, "one of"},
-		{"no hours", []part{{"tag", tag, ""}, {"cause", "clog", ""}, {"hours", "many", ""}}, "a number, such as"},
+		{"no hours", []part{{"tag", tag, ""}, {"cause", "clog", ""}, {"hours", "many", ""}}, "a number with its unit, such as"},
 		{"200 megapixels", []part{{"tag", tag, ""}, {"cause", "clog", ""}, {"photo before", hugePNG(), "huge.png"}}, "at most 50 megapixels; this has 200"},
 		{"cut off", []part{{"tag", tag, ""}, {"cause", "clog", ""}, {"photo before", aPhoto(t, 9)[:len(aPhoto(t, 9))-100], "cut.jpg"}}, "cut off"},
 		{"drawing", []part{{"tag", tag, ""}, {"cause", "clog", ""}, {"photo after", "<svg onload='alert(1)'/>", "x.svg"}}, "SVG are not taken"},

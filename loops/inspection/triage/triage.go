@@ -130,8 +130,8 @@ func Judge(seen Seen) (Answer, error) {
 	first := answer.Causes[0]
 	answer.Both = m.both()
 	answer.Told = first.Probability >= ToldFrom || answer.Both != nil && answer.Both.Probability >= ToldFrom
-	if m.bare() && !m.impossible() {
-		answer.Told = false // three figures cannot tell a cause
+	if m.bare() && !(m.impossible() && first.Cause == Sensor) {
+		answer.Told = false // three figures cannot tell a cause, but that they cannot be
 	}
 	answer.Next = m.next()
 	answer.Text = text(answer)
