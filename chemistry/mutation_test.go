@@ -37,7 +37,7 @@ func TestSafetyTexts(t *testing.T) {
 		for _, c := range chemistry.TaskCautions(chemistry.Task(r[1])) {
 			said.WriteString(" " + c.Text)
 		}
-		for _, words := range strings.Split(r[2], "|") {
+		for words := range strings.SplitSeq(r[2], "|") {
 			assert.True(t, holdsWhole(said.String(), words), "%s: %q in %q", r[1], words, said.String())
 		}
 	}

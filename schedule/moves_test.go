@@ -5,6 +5,7 @@ package schedule_test
 
 import (
 	"fmt"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -104,12 +105,7 @@ func TestClausesMoveOnlyByWhatStandsForThem(t *testing.T) {
 }
 
 func contains(names []string, name string) bool {
-	for _, n := range names {
-		if n == name {
-			return true
-		}
-	}
-	return false
+	return slices.Contains(names, name)
 }
 
 // The owner's concern is settled by a judgement or a measurement, not by a form.

@@ -271,7 +271,7 @@ func (d reader) cells() map[Pair]Cell {
 func names(s string) []string {
 	kind, ids, _ := strings.Cut(s, ":")
 	var out []string
-	for _, id := range strings.Fields(ids) {
+	for id := range strings.FieldsSeq(ids) {
 		out = append(out, kind+":"+id)
 	}
 	return out

@@ -6,7 +6,6 @@ package photos_test
 import (
 	"bytes"
 	"encoding/binary"
-	"fmt"
 	"image"
 	"image/color"
 	"image/jpeg"
@@ -213,7 +212,7 @@ func TestCampaignCellKeepsMemory(t *testing.T) {
 			most = max(most, residentMB(t))
 		}
 	}
-	t.Log(fmt.Sprintf("%d files, %d kept, %d refused; memory %.0f MB before, %.0f MB at most", refused+kept, kept, refused, before, most))
+	t.Logf("%d files, %d kept, %d refused; memory %.0f MB before, %.0f MB at most", refused+kept, kept, refused, before, most)
 	assert.Less(t, most-before, 20.0, "MB")
 	assert.Equal(t, 3*rounds, kept, "the portrait, the drawing in two colours, and the WebP that fits")
 }

@@ -41,7 +41,7 @@ func kept(out chemistry.Litre, went string) error {
 	return nil
 }
 
-// Judge: nothing speaks against emptying a loop.
+// Judge finds nothing: nothing speaks against emptying a loop.
 func (a *Drain) Judge(Snapshot, loops.Day) []Reason { return nil }
 
 // Apply empties it.

@@ -22,7 +22,7 @@ func (a *Flush) Kind() loops.EntryKind { return loops.KindFlush }
 // Check admits any flush.
 func (a *Flush) Check(Snapshot, loops.Day) error { return nil }
 
-// Judge: nothing speaks against water.
+// Judge finds nothing: nothing speaks against water.
 func (a *Flush) Judge(Snapshot, loops.Day) []Reason { return nil }
 
 // Apply rinses it.

@@ -40,7 +40,7 @@ func (a *Intake) Kind() loops.EntryKind { return loops.KindIntake }
 // Check admits any intake.
 func (a *Intake) Check(Snapshot, loops.Day) error { return nil }
 
-// Judge: nothing speaks against taking a machine in.
+// Judge finds nothing: nothing speaks against taking a machine in.
 func (a *Intake) Judge(Snapshot, loops.Day) []Reason { return nil }
 
 // Apply takes it in.

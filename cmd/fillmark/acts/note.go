@@ -31,7 +31,7 @@ func (a *Note) Check(Snapshot, loops.Day) error {
 	return nil
 }
 
-// Judge: a note is a note.
+// Judge finds nothing: a note is a note.
 func (a *Note) Judge(Snapshot, loops.Day) []Reason { return nil }
 
 // Apply writes it down.

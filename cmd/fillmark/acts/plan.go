@@ -50,7 +50,7 @@ func (a *Plan) Check(s Snapshot, today loops.Day) error {
 	return s.returned(a.on(today), loops.KindSetting)
 }
 
-// Judge: the technician plans.
+// Judge finds nothing: the technician plans.
 func (a *Plan) Judge(Snapshot, loops.Day) []Reason { return nil }
 
 // Apply changes what was said and keeps what else was set for the task.

@@ -32,7 +32,7 @@ func (a *Retire) Check(s Snapshot, today loops.Day) error {
 	return s.returned(a.on(today), loops.KindRetirement)
 }
 
-// Judge: any loop may leave service.
+// Judge finds nothing: any loop may leave service.
 func (a *Retire) Judge(Snapshot, loops.Day) []Reason { return nil }
 
 // Apply retires it.

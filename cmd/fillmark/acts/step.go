@@ -42,7 +42,7 @@ func (a *Step) Check(s Snapshot, _ loops.Day) error {
 	return nil
 }
 
-// Judge: a tick is a tick.
+// Judge finds nothing: a tick is a tick.
 func (a *Step) Judge(Snapshot, loops.Day) []Reason { return nil }
 
 // Apply ticks it.

@@ -38,7 +38,7 @@ func (a *Strike) Check(s Snapshot, _ loops.Day) error {
 	return nil
 }
 
-// Judge: what is wrong is struck out.
+// Judge finds nothing: what is wrong is struck out.
 func (a *Strike) Judge(Snapshot, loops.Day) []Reason { return nil }
 
 // Apply strikes it out.

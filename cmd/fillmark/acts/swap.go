@@ -38,7 +38,7 @@ func (a *Swap) Check(s Snapshot, today loops.Day) error {
 	return s.returned(a.on(today), loops.KindSwap)
 }
 
-// Judge: any cooler may be fitted.
+// Judge finds nothing: any cooler may be fitted.
 func (a *Swap) Judge(Snapshot, loops.Day) []Reason { return nil }
 
 // Apply forgets what the old loop was made of; how cold the place gets and who

@@ -40,7 +40,7 @@ func (a *Transfer) Check(s Snapshot, _ loops.Day) error {
 	return nil
 }
 
-// Judge: a machine may be sold in whatever state.
+// Judge finds nothing: a machine may be sold in whatever state.
 func (a *Transfer) Judge(Snapshot, loops.Day) []Reason { return nil }
 
 // Apply writes who had it and who has it.

@@ -36,7 +36,7 @@ func (a *Weigh) Kind() loops.EntryKind { return loops.KindWeighing }
 // Check admits any weight.
 func (a *Weigh) Check(Snapshot, loops.Day) error { return nil }
 
-// Judge: nothing speaks against weighing.
+// Judge finds nothing: nothing speaks against weighing.
 func (a *Weigh) Judge(Snapshot, loops.Day) []Reason { return nil }
 
 // Apply writes it down.

@@ -69,11 +69,3 @@ func EntryWords(e loops.Entry) string {
 func readings(x *loops.Inspection) string {
 	return acts.Words(loops.Entry{Kind: loops.KindInspection, Inspection: x})
 }
-
-// prefixed puts a word before text that is not empty.
-func prefixed(before, text string) string {
-	if text == "" {
-		return ""
-	}
-	return before + text
-}

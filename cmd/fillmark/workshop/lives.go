@@ -9,7 +9,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"slices"
 	"strconv"
 
 	"fillmark/loops"
@@ -74,16 +73,6 @@ func livesOf(history []loops.Entry) []chargeLife {
 		}
 	}
 	return lives
-}
-
-// lifeOn returns the life that a history is in on a day.
-func lifeOn(history []loops.Entry, day loops.Day) (chargeLife, bool) {
-	before := slices.DeleteFunc(loops.Standing(history), func(e loops.Entry) bool { return e.Kind == loops.KindFill && e.Day.After(day) })
-	lives := livesOf(before)
-	if len(lives) == 0 {
-		return chargeLife{}, false
-	}
-	return lives[len(lives)-1], true
 }
 
 // read takes one entry into the life. A drain ends nothing: what a drained

@@ -20,7 +20,7 @@ import (
 func machine(sealed bool, die, room, watts float64, signs string) triage.Seen {
 	s := triage.Seen{Sealed: sealed, Die: new(chemistry.Celsius(die)), Room: new(chemistry.Celsius(room)),
 		Power: new(inspection.Watt(watts)), Signs: map[triage.Sign]triage.Value{}}
-	for _, word := range strings.Fields(signs) {
+	for word := range strings.FieldsSeq(signs) {
 		sign, value, _ := strings.Cut(word, "=")
 		s.Signs[triage.Sign(sign)] = triage.Value(value)
 	}
@@ -137,13 +137,14 @@ func TestUnknownDoesNotCount(t *testing.T) {
 	t.Parallel()
 	bare, err := triage.Judge(machine(true, 92, 22, 100, "screws=loose"))
 	require.NoError(t, err)
-	all := "screws=loose"
+	var all strings.Builder
+	all.WriteString("screws=loose")
 	for _, q := range triage.Questions() {
 		if q.Sign != triage.SignScrews {
-			all += " " + string(q.Sign) + "=unknown"
+			all.WriteString(" " + string(q.Sign) + "=unknown")
 		}
 	}
-	unknown, err := triage.Judge(machine(true, 92, 22, 100, all))
+	unknown, err := triage.Judge(machine(true, 92, 22, 100, all.String()))
 	require.NoError(t, err)
 	assert.Equal(t, bare, unknown)
 }
