@@ -198,7 +198,7 @@ func TestFilesFindsOffenders(t *testing.T) {
 	assert.Len(t, fileComplaints("a.go", "\n"+header+"package a\n"), 1, "not at the top")
 
 	for _, bad := range []string{
-		"see /work/main/a.go", "`/tmp/ada/house`", "cd /home/ada", "fetch from registry.modules.org now", "https://proxy.modules.io/x",
+		"see /root/house/a.go", "`/tmp/ada/house`", "cd /home/ada", "fetch from registry.modules.org now", "https://proxy.modules.io/x",
 		"// TODO later", "FIXME", "a\n<<<<<<< ours\n",
 	} {
 		assert.Len(t, proseComplaints("a.md", bad), 1, bad)
