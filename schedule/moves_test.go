@@ -285,7 +285,9 @@ func TestACalmSpanClearsNoLoss(t *testing.T) {
 	assert.False(t, ok)
 }
 
-// Worse news never makes the first due day later.
+// Worse news never makes the first due day later. What was overdue may be done
+// by the same act (a gap is gone once something is poured), so a day before the
+// news counts as the day of the news.
 func TestWorseIsNeverDueLater(t *testing.T) {
 	t.Parallel()
 	start := day(t, "2026-01-10")
@@ -309,6 +311,9 @@ func TestWorseIsNeverDueLater(t *testing.T) {
 		}
 		worse := rapid.SampledFrom([]loops.Entry{poured(d, chemistry.EthyleneGlycol, 0.5, 0.01, 0), leakChecked(d, 1, false), answered(d, loops.SomethingOff)}).Draw(t, "worse")
 		was, is := first(entries), first(append(entries, worse))
+		if was.Before(d) {
+			was = d
+		}
 		assert.False(t, is.After(was), fmt.Sprintf("%s, then %s", was, is))
 	})
 }

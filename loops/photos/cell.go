@@ -39,10 +39,6 @@ func OwnCell(name string) (Cell, error) {
 
 // The bounds of a cell.
 const (
-	// cellMemory is what a cell may take from the system. What a picture needs is
-	// worked out from its header before anything is decoded, so an honest one
-	// never gets there.
-	cellMemory = 320 << 20
 	// cellSeconds is the processor time that a cell may take, cellWait how long
 	// it may take by the clock.
 	cellSeconds = 60
@@ -55,6 +51,11 @@ const cellVariable = "FILLMARK_PHOTO_CELL"
 
 // InCell tells, by a process's environment, that it is to be a cell.
 func InCell(env []string) bool { return slices.Contains(env, cellVariable+"=1") }
+
+// ownFault is the status of a cell that failed before the picture had a part in
+// it; where a picture makes it fail, Go's runtime or the system ends it with
+// another.
+const ownFault = 1
 
 // answer is the first line of what a cell says; the two files follow.
 type answer struct {
@@ -70,14 +71,14 @@ type answer struct {
 func Serve(file *os.File, out io.Writer) int {
 	if err := confine(); err != nil {
 		fmt.Fprintln(os.Stderr, "photo cell:", err)
-		return 1
+		return ownFault
 	}
 	debug.SetGCPercent(20)
-	debug.SetMemoryLimit(cellMemory * 3 / 4)
+	debug.SetMemoryLimit(cellMemory / 4 * 3)
 	content, err := contentOf(file)
 	if err != nil {
 		fmt.Fprintln(os.Stderr, "photo cell:", err)
-		return 1
+		return ownFault
 	}
 	photo, err := Read(content)
 	said := answer{Width: photo.Width, Height: photo.Height, Full: len(photo.JPEG), Small: len(photo.Small)}
@@ -87,15 +88,15 @@ func Serve(file *os.File, out io.Writer) int {
 		said = answer{Refused: refused.Reason}
 	case err != nil:
 		fmt.Fprintln(os.Stderr, "photo cell:", err)
-		return 1
+		return ownFault
 	}
 	line, err := json.Marshal(said)
 	if err != nil {
-		return 1
+		return ownFault
 	}
 	for _, part := range [][]byte{append(line, '\n'), photo.JPEG, photo.Small} {
 		if _, err := out.Write(part); err != nil {
-			return 1
+			return ownFault
 		}
 	}
 	return 0
@@ -135,6 +136,8 @@ func (c Cell) Read(ctx context.Context, file *os.File) (Photo, error) {
 	switch {
 	case errors.As(readErr, &refused):
 		return Photo{}, refused
+	case cmd.ProcessState != nil && cmd.ProcessState.ExitCode() == ownFault:
+		return Photo{}, fmt.Errorf("photos: %s", bytes.TrimSpace(faults.Bytes()))
 	case waitErr != nil && ctx.Err() == nil || errors.Is(ctx.Err(), context.DeadlineExceeded):
 		return Photo{}, &RefusedError{"a photo that can be read; this one made the reader take more than it may. Save it again in a picture program, smaller"}
 	case waitErr != nil:
