@@ -101,14 +101,14 @@ type draws []draw
 func drawsOf(l Lives, in func(*row) bool) draws {
 	h := newHazard(l)
 	h.settle()
-	theirs := make([]float64, len(h.cells)+1) // running sum of the mass that is the group's
-	for c, share := range h.shares(in) {
-		theirs[c+1] = theirs[c] + share*h.mass[c]
+	theirs := make([]float64, len(h.cells)+1) // the mass from a cell on that is the group's
+	for c, share := range slices.Backward(h.shares(in)) {
+		theirs[c] = theirs[c+1] + share*h.mass[c]
 	}
 	var out draws
 	for i := range h.failed {
 		f := &h.failed[i]
-		out = append(out, draw{share: (theirs[f.to] - theirs[f.from]) / (h.sums[f.to] - h.sums[f.from]), count: f.count})
+		out = append(out, draw{share: (theirs[f.from] - theirs[f.to]) / (h.left[f.from] - h.left[f.to]), count: f.count})
 	}
 	return out
 }
@@ -121,7 +121,7 @@ type hazard struct {
 	cells  []Cell
 	rate   []float64
 	mass   []float64 // that fails in a cell, of those good at the start
-	sums   []float64 // running sum of mass
+	left   []float64 // the mass from a cell on, added from the end, where it is least: so small differences are not lost
 	failed []failure
 }
 
@@ -140,7 +140,7 @@ func newHazard(l Lives) *hazard {
 			h.cells = append(h.cells, c)
 		}
 	}
-	h.rate, h.mass, h.sums = make([]float64, len(h.cells)), make([]float64, len(h.cells)), make([]float64, len(h.cells)+1)
+	h.rate, h.mass, h.left = make([]float64, len(h.cells)), make([]float64, len(h.cells)), make([]float64, len(h.cells)+1)
 	for i := range l.rows {
 		r := &l.rows[i]
 		if !r.failed() {
@@ -187,8 +187,10 @@ func (h *hazard) refresh() {
 	for c, rate := range h.rate {
 		rate = min(rate, 1-1e-9)
 		h.mass[c] = good * rate
-		good -= h.mass[c]
-		h.sums[c+1] = h.sums[c] + h.mass[c]
+		good *= 1 - rate
+	}
+	for c, mass := range slices.Backward(h.mass) {
+		h.left[c] = h.left[c+1] + mass
 	}
 }
 
@@ -210,7 +212,7 @@ func (h *hazard) failures() []float64 {
 }
 
 func (h *hazard) weight(f *failure) float64 {
-	return float64(f.count) / max(h.sums[f.to]-h.sums[f.from], math.SmallestNonzeroFloat64)
+	return float64(f.count) / max(h.left[f.from]-h.left[f.to], math.SmallestNonzeroFloat64)
 }
 
 // atRisk is how many of some lives were good and under watch in each cell. Who
@@ -240,15 +242,15 @@ func (h *hazard) atRisk(in func(*row) bool) []float64 {
 			continue
 		}
 		w := h.weight(f)
-		run[f.from] += w * h.sums[f.to]
-		run[f.to] -= w * h.sums[f.to]
+		run[f.from] += w * h.left[f.to]
+		run[f.to] -= w * h.left[f.to]
 		tail[f.from] += w
 		tail[f.to] -= w
 	}
 	var a, b, c float64
 	for i := range out {
 		a, b, c = a+whole[i], b+run[i], c+tail[i]
-		out[i] += a + max(0, b-c*h.sums[i])
+		out[i] += a + max(0, c*h.left[i]-b)
 	}
 	return out
 }
