@@ -5,11 +5,9 @@ package cli
 
 import (
 	"bytes"
-	"encoding/json"
 	"go/ast"
 	"go/parser"
 	"go/token"
-	"maps"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -211,115 +209,5 @@ func leaves(cmd *cobra.Command) func(yield func(*cobra.Command) bool) {
 			}
 			leaves(sub)(yield)
 		}
-	}
-}
-
-// jsonRow is a row of the table of JSON keys in doc/commands.md.
-type jsonRow struct{ label, text string }
-
-func jsonRows(t *testing.T) (rows []jsonRow) {
-	t.Helper()
-	_, section, found := strings.Cut(documents(t)["commands.md"], "## JSON")
-	require.True(t, found)
-	section, _, _ = strings.Cut(section, "\n## ")
-	for _, row := range regexp.MustCompile("(?m)^\\| (`.*?) \\| (.*) \\|$").FindAllStringSubmatch(section, -1) {
-		rows = append(rows, jsonRow{strings.ReplaceAll(row[1], "`", ""), row[2]})
-	}
-	require.Greater(t, len(rows), 20)
-	return rows
-}
-
-// commands are the paths of the commands that a row is about; a name in a list
-// may leave out the group of the one before.
-func (r jsonRow) commands(root *cobra.Command) (paths []string) {
-	group := ""
-	for name := range strings.SplitSeq(r.label, ", ") {
-		for _, full := range []string{name, group + name} {
-			if cmd, _ := commandOf(root, full); cmd != nil && !cmd.HasSubCommands() {
-				paths = append(paths, cmd.CommandPath())
-				group = strings.TrimPrefix(cmd.Parent().CommandPath()+" ", "fillmark ")
-			}
-		}
-	}
-	return paths
-}
-
-// keys are the keys that a row names, at any depth. What is in brackets and
-// the values behind a colon are none.
-func (r jsonRow) keys() map[string]bool {
-	text := regexp.MustCompile(`\([^)]*\)`).ReplaceAllString(r.text, "")
-	text = regexp.MustCompile("`: (`[^`]+`, )*`[^`]+` or `[^`]+`").ReplaceAllString(text, "`")
-	keys := map[string]bool{}
-	for _, found := range regexp.MustCompile("`([a-z0-9_]+)`").FindAllStringSubmatch(text, -1) {
-		keys[found[1]] = true
-	}
-	return keys
-}
-
-// printedKeys are the keys of a document, at any depth.
-func printedKeys(into map[string]bool, value any) {
-	switch v := value.(type) {
-	case map[string]any:
-		for key, below := range v {
-			into[key] = true
-			printedKeys(into, below)
-		}
-	case []any:
-		for _, below := range v {
-			printedKeys(into, below)
-		}
-	}
-}
-
-// Commands whose answer the table spells out in full are run on the invented
-// workshop: the keys they print are those of the table, no less and no more.
-func TestDocumentedJSONKeys(t *testing.T) {
-	t.Parallel()
-	folder := filepath.Join(t.TempDir(), "demo")
-	code, _, errOut := runHere(t, t.TempDir(), "try", "--once", folder, "--today", "2026-11-28")
-	require.Zero(t, code, errOut)
-	const mix = "mix --fluid pg --protect -20C --make 600ml --concentrate 95%"
-	runs := map[string][]string{ // one row, several command lines that show all its keys
-		"props":           {"props --fluid pg --mass 40% --at 20C"},
-		"reading":         {"reading --fluid pg --brix 28.4 --at 20C --product blue --label 30%:-12C:22bx --label 50%:-33C:34bx"},
-		"rules":           {"rules", "rules --source all"},
-		"bench identify":  {"bench identify --brix 16 --density 940"},
-		"bench balance":   {"bench balance --fluid pg --filled-mass 35% --mass 37.9% --held 1kg --missing 160g --uncertainty 0.4%"},
-		"bench clean":     {"bench clean --agent vinegar --metal copper"},
-		"bench wall":      {"bench wall --in-use 18C --storage -5C"},
-		"bench rinse":     {"bench rinse --left 15ml --holds 90ml --residue 1%"},
-		"bench dew":       {"bench dew --room 25C --humidity 50%", "bench dew --room 25C --humidity 50% --tube 12C"},
-		"bench dose":      {"bench dose --name inhibitor --per-litre 20g --coolant 480ml --after-topup 60ml --spent-below 50%"},
-		"bench loss":      {"bench loss --fluid pg --mass 25% --tubing epdm --length 0.7m --inner 7mm --outer 12mm"},
-		"bench water":     {"bench water --fluid pg --hardness 5.6dH --chloride 18mg/l --sulfate 30mg/l --ph 7.6"},
-		"bench cost":      {"bench cost --fluid pg --mass 40% --at 35C"},
-		"mix":             {mix + " --left 15ml", "mix --fluid pg --volume 40% --make 1l --product blue --label 30%:-12C --label 50%:-33C"},
-		"due":             {"due"},
-		"opening pattern": {"opening pattern"},
-	}
-	// Keys that are only there at times: where a trait tells the cases apart, and
-	// where something would make the answer firmer.
-	attimes := map[string][]string{"due": {"trait"}, "opening pattern": {"firmer"}}
-	rows := map[string]jsonRow{}
-	for _, row := range jsonRows(t) {
-		rows[row.label] = row
-	}
-	for _, label := range slices.Sorted(maps.Keys(runs)) {
-		row, there := rows[label]
-		if !assert.True(t, there, "%s has no row", label) {
-			continue
-		}
-		real := map[string]bool{}
-		for _, line := range runs[label] {
-			code, out, errOut := runHere(t, folder, append(strings.Fields(line), "--json")...)
-			require.Contains(t, []int{exitDone, exitStop}, code, "%s: %s", line, errOut)
-			var document any
-			require.NoError(t, json.Unmarshal([]byte(out), &document), line)
-			printedKeys(real, document)
-		}
-		for _, key := range attimes[label] {
-			real[key] = true
-		}
-		assert.Equal(t, slices.Sorted(maps.Keys(real)), slices.Sorted(maps.Keys(row.keys())), label)
 	}
 }
