@@ -4,6 +4,7 @@
 package chemistry
 
 import (
+	"fmt"
 	"math"
 	"strings"
 
@@ -55,12 +56,15 @@ func PermeationLoss(r LossRequest) (Loss, error) {
 		return Loss{}, err
 	}
 	if err := checkBounds([]bound{
-		{"coolant temperature", float64(r.Coolant), 0, 100, "0 to 100 °C"},
-		{"air temperature", float64(r.Air), 0, 60, "0 to 60 °C"},
+		{"coolant temperature", float64(r.Coolant), -40, 100, "-40 to 100 °C"},
+		{"air temperature", float64(r.Air), -20, 60, "-20 to 60 °C"},
 		{"humidity", r.Humidity, 0, 1, "a relative humidity between 0 and 100 %"},
 		{"duty", r.Duty, 0, 1, "a share of the time between 0 and 1"},
 	}); err != nil {
 		return Loss{}, err
+	}
+	if ice := freeze(r.Fluid, r.Mass).Stated; r.Coolant < ice {
+		return Loss{}, &InvalidError{"coolant temperature", decimal(float64(r.Coolant)), fmt.Sprintf("must be above %s, where this liquid begins to freeze", ice)}
 	}
 	const secondsPerYear = 365.25 * 86400
 	activity := waterActivity(r.Fluid, r.Mass)
@@ -69,6 +73,12 @@ func PermeationLoss(r LossRequest) (Loss, error) {
 	resting := max(0, activity*vapourPressure(float64(r.Air))-outside)
 	drive := r.Duty*running + (1-r.Duty)*resting
 	loss := Loss{Drive: running, Grade: Secondary, Advice: "Weigh the machine at hand-over and at every visit, and trust the grams"}
+	if running == 0 {
+		loss.Advice = "While it runs, the cold liquid takes no water out through the tube: the air holds as much or more. " + loss.Advice
+	}
+	if v := property(r.Fluid, r.Mass, r.Coolant, viscosity); MillipascalSecond(1000*v) > thick {
+		loss.Advice += fmt.Sprintf(". At %s the liquid is thick, %.0f mPa·s: see fillmark bench cost", r.Coolant, 1000*v)
+	}
 	for _, t := range r.Tubes {
 		p, err := permeability(t)
 		if err != nil {
@@ -101,7 +111,8 @@ func permeability(t Tube) (tables.Permeability, error) {
 	return tables.Permeability{}, &InvalidError{"tube material", t.Material, "not known here; say one of " + strings.Join(TubeMaterials(), ", ")}
 }
 
-// vapourPressure is the saturation pressure of water in Pa, t in °C (NBS relation of 1970, in mmHg there).
+// vapourPressure is the saturation pressure of water in Pa, t in °C (NBS relation of 1970, in mmHg there). Below 0 °C it is carried on over
+// undercooled water, as a glycol mix is: at -10 °C within 1 % of the 286.5 Pa of Goff and Gratch (1946).
 func vapourPressure(t float64) float64 {
 	return 133.322 * math.Pow(10, 8.10765-1750.286/(t+235))
 }

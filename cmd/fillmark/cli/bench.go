@@ -286,11 +286,16 @@ func (a *app) benchCostCommand() *cobra.Command {
 				return err
 			}
 			answer := map[string]any{
-				"heat_kj_per_l_k": cost.HeatPerLitreKelvin, "relative_heat": cost.RelativeHeat, "relative_viscosity": cost.RelativeViscosity, "relative_flow": cost.RelativeFlow, "sources": cost.Sources,
+				"viscosity_mpa_s": cost.Viscosity, "compared_at_c": cost.ComparedAt, "warning": cost.Warning, "heat_kj_per_l_k": cost.HeatPerLitreKelvin, "relative_heat": cost.RelativeHeat, "relative_viscosity": cost.RelativeViscosity, "relative_flow": cost.RelativeFlow, "sources": cost.Sources,
+			}
+			than := ""
+			if cost.ComparedAt != at {
+				than = " at " + cost.ComparedAt.String()
 			}
 			return a.print(answer, func(out *printer) {
-				out.paragraph("", "", fmt.Sprintf("At %s a litre carries %.2f kJ per kelvin, %.0f %% of what water carries, and is %.1f times as viscous; the same heat takes %.2f times the flow.",
-					at, cost.HeatPerLitreKelvin, 100*cost.RelativeHeat, cost.RelativeViscosity, cost.RelativeFlow))
+				out.paragraph("", "", fmt.Sprintf("At %s a litre carries %.2f kJ per kelvin, %.0f %% of what water carries%s, and is %.1f times as viscous (%.1f mPa·s); the same heat takes %.2f times the flow.",
+					at, cost.HeatPerLitreKelvin, 100*cost.RelativeHeat, than, cost.RelativeViscosity, float64(cost.Viscosity), cost.RelativeFlow))
+				out.paragraph("", "", cost.Warning)
 				printSources(out, cost.Sources)
 			})
 		},
@@ -299,7 +304,7 @@ func (a *app) benchCostCommand() *cobra.Command {
 	need(f, &fluid, chemistry.ParseFluid, "fluid", "FLUID", "eg or pg")
 	may(f, &mass, chemistry.ParseMassPercent, "mass", "PERCENT", "glycol mass %")
 	may(f, &volume, chemistry.ParseVolumePercent, "volume", "PERCENT", "glycol volume % before mixing at 20 °C")
-	need(f, &at, chemistry.ParseCelsius, "at", "TEMPERATURE", "of the coolant, 0C or more (default 20C)")
+	need(f, &at, chemistry.ParseCelsius, "at", "TEMPERATURE", "of the coolant (default 20C)")
 	needFlags(cmd, "fluid")
 	return cmd
 }
