@@ -5,6 +5,7 @@ package web
 
 import (
 	"net/http"
+	"slices"
 	"strconv"
 
 	"fillmark/chemistry"
@@ -74,19 +75,10 @@ func (s *server) shelfPage(r *http.Request, f *form) (shelfPage, error) {
 		}
 		p.Instruments = append(p.Instruments, i)
 	}
-	for x, err := range s.Reader.Samples() {
-		if err != nil {
-			return p, err
-		}
-		if !x.Discarded.IsZero() {
-			continue
-		}
-		tag, err := s.Workshop.TagOf(x.Loop)
-		if err != nil {
-			return p, err
-		}
-		p.Samples = append(p.Samples, KeptSample{string(tag), x})
+	if p.Samples, err = s.samples(); err != nil {
+		return p, err
 	}
+	p.Samples = slices.DeleteFunc(p.Samples, func(x KeptSample) bool { return !x.Discarded.IsZero() })
 	return p, nil
 }
 
