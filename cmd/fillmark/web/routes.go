@@ -81,6 +81,7 @@ func (s *server) benchRoutes() []route {
 		page("GET /shelf", technicians, s.pageShelf),
 		page("POST /shelf", technicians, s.addContainer),
 		page("GET /shelf/{id}", technicians, s.pageContainer),
+		page("POST /shelf/{id}", technicians, s.editContainer),
 		page("GET /shelf/{id}/label", technicians, s.pageContainerLabel),
 		page("GET /recall", technicians, s.pageRecall),
 		page("GET /outbox", technicians, s.pageOutbox),
