@@ -15,11 +15,9 @@ import (
 func (a *app) calendarCommand() *cobra.Command {
 	cmd := &cobra.Command{Use: "calendar", Short: "Calendar: the feeds that calendar programs subscribe to", Args: cobra.NoArgs}
 	show := func(cmd *cobra.Command, path string) error {
-		answer, err := ask[web.CalendarAnswer](cmd.Context(), a, "GET", path, nil)
-		if err != nil {
-			return err
-		}
-		return a.print(answer, func(p *printer) { fmt.Fprint(p.out, answer.Calendar) })
+		return tell(cmd.Context(), a, "GET", path, nil, func(p *printer, answer web.CalendarAnswer) {
+			fmt.Fprint(p.out, answer.Calendar)
+		})
 	}
 	cmd.AddCommand(&cobra.Command{
 		Use: "owner NUMBER", Short: "Print the feed of one owner",

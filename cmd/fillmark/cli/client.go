@@ -165,6 +165,15 @@ func ask[T any](ctx context.Context, a *app, method, path string, body any) (ans
 	return answer, err
 }
 
+// tell is a register command that makes one request and says what came of it.
+func tell[T any](ctx context.Context, a *app, method, path string, body any, say func(*printer, T)) error {
+	answer, err := ask[T](ctx, a, method, path, body)
+	if err != nil {
+		return err
+	}
+	return a.print(answer, func(p *printer) { say(p, answer) })
+}
+
 // download copies the body of an answer to out.
 func (a *app) download(ctx context.Context, path string, out io.Writer) error {
 	return a.with(ctx, func(c *client) error {

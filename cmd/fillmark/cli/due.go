@@ -16,11 +16,7 @@ func (a *app) dueCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "due", Short: "What is due: overdue, today, this week, whom to call", Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			answer, err := ask[web.DueAnswer](cmd.Context(), a, "GET", "/api/v1/due", nil)
-			if err != nil {
-				return err
-			}
-			return a.print(answer, func(p *printer) { printDue(p, answer) })
+			return tell(cmd.Context(), a, "GET", "/api/v1/due", nil, printDue)
 		},
 	}
 }
@@ -67,11 +63,7 @@ func (a *app) sweepCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "sweep", Short: "Compose and send the reminders that are due now", Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			answer, err := ask[web.SweepAnswer](cmd.Context(), a, "POST", "/api/v1/sweep", nil)
-			if err != nil {
-				return err
-			}
-			return a.print(answer, func(p *printer) {
+			return tell(cmd.Context(), a, "POST", "/api/v1/sweep", nil, func(p *printer, answer web.SweepAnswer) {
 				p.line("%s composed, %d delivered, %d put off, %d refused, %d expired.",
 					plural(len(answer.Reminders), "reminder"), answer.Delivered, answer.Deferred, answer.Refused, answer.Expired)
 				printTransport(p, answer.MailReachesOwners)

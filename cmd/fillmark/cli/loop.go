@@ -59,11 +59,7 @@ func (a *app) loopCopyCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			loop, err := ask[loops.Loop](cmd.Context(), a, "POST", "/api/v1/loops/"+string(tag)+"/copy", wanted)
-			if err != nil {
-				return err
-			}
-			return a.print(loop, func(p *printer) {
+			return tell(cmd.Context(), a, "POST", "/api/v1/loops/"+string(tag)+"/copy", wanted, func(p *printer, loop loops.Loop) {
 				p.line("Loop recorded, built like %s. Its tag is %s: write it on the label.", tag, loop.Tag)
 			})
 		},
@@ -105,11 +101,7 @@ func (a *app) loopListCommand() *cobra.Command {
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			path := query("/api/v1/loops", "sort", sort, "owner", owner, "machine", machine, "fluid", fluid,
 				"metal", metal, "lot", lot, "due", due, "sealed", sealed, "where", where)
-			all, err := ask[items[workshop.LoopLine]](cmd.Context(), a, "GET", path, nil)
-			if err != nil {
-				return err
-			}
-			return a.print(all, func(p *printer) {
+			return tell(cmd.Context(), a, "GET", path, nil, func(p *printer, all items[workshop.LoopLine]) {
 				p.line("%s.", plural(len(all.Items), "loop"))
 				printLoopLines(p, all.Items)
 			})

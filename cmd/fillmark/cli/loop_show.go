@@ -24,11 +24,7 @@ func (a *app) loopShowCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			file, err := ask[workshop.File](cmd.Context(), a, "GET", "/api/v1/loops/"+string(tag), nil)
-			if err != nil {
-				return err
-			}
-			return a.print(file, func(p *printer) { printFile(p, file) })
+			return tell(cmd.Context(), a, "GET", "/api/v1/loops/"+string(tag), nil, printFile)
 		},
 	}
 }
@@ -226,11 +222,7 @@ func (a *app) loopStepsCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			sheet, err := ask[workshop.BenchSheet](cmd.Context(), a, "GET", "/api/v1/loops/"+string(tag)+"/steps", nil)
-			if err != nil {
-				return err
-			}
-			return a.print(sheet, func(p *printer) { printSheet(p, sheet) })
+			return tell(cmd.Context(), a, "GET", "/api/v1/loops/"+string(tag)+"/steps", nil, printSheet)
 		},
 	}
 }

@@ -40,11 +40,7 @@ func (a *app) machineListCommand() *cobra.Command {
 		Example: `  fillmark machine list --promised 2026-12-18 --sort promised`,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			path := query("/api/v1/machines", "sort", sort, "text", text, "owner", owner, "kind", kind, "promised", promised)
-			machines, err := ask[items[workshop.MachineLine]](cmd.Context(), a, "GET", path, nil)
-			if err != nil {
-				return err
-			}
-			return a.print(machines, func(p *printer) {
+			return tell(cmd.Context(), a, "GET", path, nil, func(p *printer, machines items[workshop.MachineLine]) {
 				p.line("%s.", plural(len(machines.Items), "machine"))
 				p.list([]string{"no.", "owner", "kind", "name", "promised"}, len(machines.Items), func(i int) []string {
 					m := machines.Items[i]
@@ -73,11 +69,7 @@ func (a *app) machineShowCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "show NUMBER", Short: "Show a machine with its loops", Args: oneNumber[loops.MachineID]("machine"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			file, err := ask[workshop.MachineFile](cmd.Context(), a, "GET", "/api/v1/machines/"+args[0], nil)
-			if err != nil {
-				return err
-			}
-			return a.print(file, func(p *printer) { printMachine(p, file) })
+			return tell(cmd.Context(), a, "GET", "/api/v1/machines/"+args[0], nil, printMachine)
 		},
 	}
 }

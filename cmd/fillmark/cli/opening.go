@@ -95,11 +95,7 @@ func (a *app) openingShowCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			found, err := ask[items[workshop.OpeningFile]](cmd.Context(), a, "GET", "/api/v1/openings/of/"+string(tag), nil)
-			if err != nil {
-				return err
-			}
-			return a.print(found, func(p *printer) {
+			return tell(cmd.Context(), a, "GET", "/api/v1/openings/of/"+string(tag), nil, func(p *printer, found items[workshop.OpeningFile]) {
 				for _, f := range found.Items {
 					printOpening(p, f)
 				}

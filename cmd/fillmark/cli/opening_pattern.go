@@ -32,11 +32,7 @@ it answers is what opening howlong answers. Ages are months since the fill (days
 			if asFile {
 				return a.download(cmd.Context(), query("/api/v1/openings/lives", "origin", string(origin), "by", by), a.out)
 			}
-			found, err := ask[items[workshop.CaseLine]](cmd.Context(), a, "GET", "/api/v1/openings/cases", nil)
-			if err != nil {
-				return err
-			}
-			return a.print(found, func(p *printer) {
+			return tell(cmd.Context(), a, "GET", "/api/v1/openings/cases", nil, func(p *printer, found items[workshop.CaseLine]) {
 				p.line("%s on record.", plural(len(found.Items), "charge"))
 				p.table([]string{"tag", "origin", "good at", "found failed at", "cause", "not counted"}, len(found.Items), func(i int) []string {
 					return caseRow(found.Items[i])
@@ -76,11 +72,7 @@ Keys: ` + wrapped(workshop.TraitKeys()),
 		Example: "  fillmark opening pattern --cause clog --trait metal=aluminium",
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			answer, err := ask[workshop.PatternAnswer](cmd.Context(), a, "GET", query("/api/v1/openings/pattern", "cause", cause, "trait", trait), nil)
-			if err != nil {
-				return err
-			}
-			return a.print(answer, func(p *printer) { printPattern(p, answer) })
+			return tell(cmd.Context(), a, "GET", query("/api/v1/openings/pattern", "cause", cause, "trait", trait), nil, printPattern)
 		},
 	}
 	cmd.Flags().StringVar(&cause, "cause", string(loops.CauseClog), "`CAUSE` that ended them: clog, pump, leak or other")
@@ -207,11 +199,7 @@ func (a *app) openingWhenLookCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "whenlook", Short: "When should I look? The age the openings call for, and the plans it changes", Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			found, err := ask[items[workshop.WhenLook]](cmd.Context(), a, "GET", "/api/v1/openings/whenlook", nil)
-			if err != nil {
-				return err
-			}
-			return a.print(found, func(p *printer) {
+			return tell(cmd.Context(), a, "GET", "/api/v1/openings/whenlook", nil, func(p *printer, found items[workshop.WhenLook]) {
 				for _, l := range found.Items {
 					printWhenLook(p, l)
 				}
@@ -224,11 +212,7 @@ func (a *app) openingEvidenceCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "evidence", Short: "What plans learnt from openings, every version with its day; loop show names the one of a plan", Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			found, err := ask[items[loops.Evidence]](cmd.Context(), a, "GET", "/api/v1/openings/evidence", nil)
-			if err != nil {
-				return err
-			}
-			return a.print(found, func(p *printer) {
+			return tell(cmd.Context(), a, "GET", "/api/v1/openings/evidence", nil, func(p *printer, found items[loops.Evidence]) {
 				if len(found.Items) == 0 {
 					p.line("None yet.")
 				}
@@ -276,11 +260,7 @@ func (a *app) openingWatchCommand() *cobra.Command {
 		Example: "  fillmark opening watch add --cause clog --trait metal=aluminium --read-at 5",
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			line, err := ask[workshop.WatchLine](cmd.Context(), a, "POST", "/api/v1/openings/watches", watch)
-			if err != nil {
-				return err
-			}
-			return a.print(line, func(p *printer) {
+			return tell(cmd.Context(), a, "POST", "/api/v1/openings/watches", watch, func(p *printer, line workshop.WatchLine) {
 				p.line("Watch %d: %s, %s.", line.ID, line.Cause, line.Answer.Words)
 				p.paragraph("", "", fmt.Sprintf("It counts what happens to charges after %s; nothing has happened yet to %d of them.", line.Registered.Long(), line.PassedOver))
 			})
@@ -295,11 +275,7 @@ func (a *app) openingWatchCommand() *cobra.Command {
 	list := &cobra.Command{
 		Use: "list", Short: "List the watches and what has come of them", Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			found, err := ask[items[workshop.WatchLine]](cmd.Context(), a, "GET", "/api/v1/openings/watches", nil)
-			if err != nil {
-				return err
-			}
-			return a.print(found, func(p *printer) {
+			return tell(cmd.Context(), a, "GET", "/api/v1/openings/watches", nil, func(p *printer, found items[workshop.WatchLine]) {
 				p.line("%s.", plural(len(found.Items), "watch pattern"))
 				for _, w := range found.Items {
 					p.line("%d  %s, %s, since %s by %s", w.ID, w.Cause, w.Answer.Words, w.Registered.Long(), w.By)
@@ -333,11 +309,7 @@ func (a *app) openingSummaryCommand() *cobra.Command {
 			if asTable {
 				return a.download(cmd.Context(), query("/api/v1/openings/summary.csv", "trait", trait), a.out)
 			}
-			summary, err := ask[workshop.Summary](cmd.Context(), a, "GET", query("/api/v1/openings/summary", "trait", trait), nil)
-			if err != nil {
-				return err
-			}
-			return a.print(summary, func(p *printer) { printSummary(p, summary) })
+			return tell(cmd.Context(), a, "GET", query("/api/v1/openings/summary", "trait", trait), nil, printSummary)
 		},
 	}
 	f := cmd.Flags()

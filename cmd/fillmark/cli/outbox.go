@@ -43,11 +43,7 @@ func (a *app) outboxListCommand() *cobra.Command {
 					return err
 				}
 			}
-			messages, err := ask[items[loops.Message]](cmd.Context(), a, "GET", "/api/v1/outbox?status="+queryEscape(status), nil)
-			if err != nil {
-				return err
-			}
-			return a.print(messages, func(p *printer) {
+			return tell(cmd.Context(), a, "GET", "/api/v1/outbox?status="+queryEscape(status), nil, func(p *printer, messages items[loops.Message]) {
 				p.line("%s.", plural(len(messages.Items), "message"))
 				p.list([]string{"key", "status", "to", "subject"}, len(messages.Items), func(i int) []string {
 					m := messages.Items[i]
@@ -115,11 +111,9 @@ func (a *app) outboxActCommand(action workshop.OutboxAction, short string) *cobr
 		Use: string(action) + " KEY", Short: short, Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			asked := web.MessageAction{Key: loops.MessageKey(args[0]), Action: action}
-			m, err := ask[loops.Message](cmd.Context(), a, "POST", "/api/v1/outbox/message", asked)
-			if err != nil {
-				return err
-			}
-			return a.print(m, func(p *printer) { p.line("%s: %s.", m.Key, m.Status) })
+			return tell(cmd.Context(), a, "POST", "/api/v1/outbox/message", asked, func(p *printer, m loops.Message) {
+				p.line("%s: %s.", m.Key, m.Status)
+			})
 		},
 	}
 }
@@ -128,11 +122,7 @@ func (a *app) suppressedCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "suppressed", Short: "List the addresses that mail does not reach, and why", Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			list, err := ask[items[loops.Suppression]](cmd.Context(), a, "GET", "/api/v1/suppressed", nil)
-			if err != nil {
-				return err
-			}
-			return a.print(list, func(p *printer) {
+			return tell(cmd.Context(), a, "GET", "/api/v1/suppressed", nil, func(p *printer, list items[loops.Suppression]) {
 				if len(list.Items) == 0 {
 					p.line("No address has been given up.")
 					return
@@ -151,11 +141,9 @@ func (a *app) allowCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "allow ADDRESS", Short: "Let mail go again to an address that was given up", Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			answer, err := ask[web.AllowedAddress](cmd.Context(), a, "POST", "/api/v1/suppressed/allow", web.AllowedAddress{Address: args[0]})
-			if err != nil {
-				return err
-			}
-			return a.print(answer, func(p *printer) { p.line("Mail may go to %s again.", answer.Address) })
+			return tell(cmd.Context(), a, "POST", "/api/v1/suppressed/allow", web.AllowedAddress{Address: args[0]}, func(p *printer, answer web.AllowedAddress) {
+				p.line("Mail may go to %s again.", answer.Address)
+			})
 		},
 	}
 }
@@ -165,11 +153,7 @@ func (a *app) letterCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use: "letter TAG", Short: "Write a letter on paper to the owner of a loop", Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			letter, err := ask[web.LetterAnswer](cmd.Context(), a, "GET", "/api/v1/loops/"+pathEscape(args[0])+"/letter", nil)
-			if err != nil {
-				return err
-			}
-			return a.print(letter, func(p *printer) {
+			return tell(cmd.Context(), a, "GET", "/api/v1/loops/"+pathEscape(args[0])+"/letter", nil, func(p *printer, letter web.LetterAnswer) {
 				if html {
 					p.line("%s", letter.HTML)
 					return

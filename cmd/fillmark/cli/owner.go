@@ -55,11 +55,7 @@ func (a *app) ownerListCommand() *cobra.Command {
 		Use: "list", Short: "List the owners", Args: noArgs,
 		Example: `  fillmark owner list --sort name --mail false`,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			owners, err := ask[items[loops.Owner]](cmd.Context(), a, "GET", query("/api/v1/owners", "sort", sort, "text", text, "mail", mail), nil)
-			if err != nil {
-				return err
-			}
-			return a.print(owners, func(p *printer) {
+			return tell(cmd.Context(), a, "GET", query("/api/v1/owners", "sort", sort, "text", text, "mail", mail), nil, func(p *printer, owners items[loops.Owner]) {
 				p.line("%s.", plural(len(owners.Items), "owner"))
 				p.list([]string{"no.", "name", "mail", "telephone", "zone"}, len(owners.Items), func(i int) []string {
 					o := owners.Items[i]
@@ -79,11 +75,7 @@ func (a *app) ownerShowCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "show NUMBER", Short: "Show an owner with machines and loops", Args: oneNumber[loops.OwnerID]("owner"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			file, err := ask[workshop.OwnerFile](cmd.Context(), a, "GET", "/api/v1/owners/"+args[0], nil)
-			if err != nil {
-				return err
-			}
-			return a.print(file, func(p *printer) { printOwner(p, file) })
+			return tell(cmd.Context(), a, "GET", "/api/v1/owners/"+args[0], nil, printOwner)
 		},
 	}
 }

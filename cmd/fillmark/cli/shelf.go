@@ -106,11 +106,7 @@ func (a *app) shelfShowCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "show NUMBER", Short: "Show a container and which loops it went into", Args: oneNumber[loops.ContainerID]("container"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			c, err := ask[web.ContainerAnswer](cmd.Context(), a, "GET", "/api/v1/containers/"+args[0], nil)
-			if err != nil {
-				return err
-			}
-			return a.print(c, func(p *printer) {
+			return tell(cmd.Context(), a, "GET", "/api/v1/containers/"+args[0], nil, func(p *printer, c web.ContainerAnswer) {
 				p.line("Container %d: %s, %s, %s left (revision %d)", c.ID, c.Product, containerWords(c.Container), c.Left, c.Revision)
 				printLabel(p, c.Label[1:])
 				p.list([]string{"day", "loop", "volume"}, len(c.Uses), func(i int) []string {
@@ -160,11 +156,9 @@ func (a *app) shelfUseCommand() *cobra.Command {
 		Example: `  fillmark shelf use 3 --out 500ml --why "into batch 7"`,
 		Args:    oneNumber[loops.ContainerID]("container"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			c, err := ask[web.ContainerAnswer](cmd.Context(), a, "POST", "/api/v1/containers/"+args[0]+"/take-out", out)
-			if err != nil {
-				return err
-			}
-			return a.print(c, func(p *printer) { p.line("%s is left in container %d.", c.Left, c.ID) })
+			return tell(cmd.Context(), a, "POST", "/api/v1/containers/"+args[0]+"/take-out", out, func(p *printer, c web.ContainerAnswer) {
+				p.line("%s is left in container %d.", c.Left, c.ID)
+			})
 		},
 	}
 	need(cmd.Flags(), &out.Volume, chemistry.ParseLitre, "out", "VOLUME", "how much")
@@ -183,11 +177,7 @@ func (a *app) shelfRecallCommand() *cobra.Command {
 			return nil
 		},
 		RunE: func(cmd *cobra.Command, args []string) error {
-			recall, err := ask[workshop.Recall](cmd.Context(), a, "GET", query("/api/v1/recall", "lot", args[0]), nil)
-			if err != nil {
-				return err
-			}
-			return a.print(recall, func(p *printer) {
+			return tell(cmd.Context(), a, "GET", query("/api/v1/recall", "lot", args[0]), nil, func(p *printer, recall workshop.Recall) {
 				still := 0
 				for _, l := range recall.Lines {
 					if l.StillIn {

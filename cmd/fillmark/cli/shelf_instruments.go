@@ -27,11 +27,9 @@ func (a *app) instrumentAddCommand() *cobra.Command {
 		Use: "add --kind KIND --name TEXT", Short: "Record an instrument", Args: noArgs,
 		Example: `  fillmark shelf instrument add --kind refractometer --name "hand refractometer" --serial R-9`,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			made, err := ask[loops.Instrument](cmd.Context(), a, "POST", "/api/v1/instruments", i)
-			if err != nil {
-				return err
-			}
-			return a.print(made, func(p *printer) { p.line("Instrument %d recorded: %s.", made.ID, made.Name) })
+			return tell(cmd.Context(), a, "POST", "/api/v1/instruments", i, func(p *printer, made loops.Instrument) {
+				p.line("Instrument %d recorded: %s.", made.ID, made.Name)
+			})
 		},
 	}
 	f := cmd.Flags()
@@ -84,11 +82,9 @@ func (a *app) instrumentCheckCommand() *cobra.Command {
 		Example: `  fillmark shelf instrument check 1 --against "distilled water at 20C" --expected 0 --read 0.2 --unit brix --adjusted`,
 		Args:    oneNumber[loops.InstrumentID]("instrument"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			i, err := ask[loops.Instrument](cmd.Context(), a, "POST", "/api/v1/instruments/"+args[0]+"/checks", c)
-			if err != nil {
-				return err
-			}
-			return a.print(i, func(p *printer) { p.line("Check of instrument %d recorded: %s.", i.ID, lastCheck(i)) })
+			return tell(cmd.Context(), a, "POST", "/api/v1/instruments/"+args[0]+"/checks", c, func(p *printer, i loops.Instrument) {
+				p.line("Check of instrument %d recorded: %s.", i.ID, lastCheck(i))
+			})
 		},
 	}
 	f := cmd.Flags()
@@ -107,11 +103,9 @@ func (a *app) instrumentRetireCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use: "retire NUMBER", Short: "Record that an instrument left use", Args: oneNumber[loops.InstrumentID]("instrument"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			i, err := ask[loops.Instrument](cmd.Context(), a, "POST", "/api/v1/instruments/"+args[0]+"/retire", on)
-			if err != nil {
-				return err
-			}
-			return a.print(i, func(p *printer) { p.line("Instrument %d left use on %s.", i.ID, i.Retired.Long()) })
+			return tell(cmd.Context(), a, "POST", "/api/v1/instruments/"+args[0]+"/retire", on, func(p *printer, i loops.Instrument) {
+				p.line("Instrument %d left use on %s.", i.ID, i.Retired.Long())
+			})
 		},
 	}
 	need(cmd.Flags(), &on.Day, loops.ParseDay, "day", "DAY", "the day (default today)")
@@ -131,11 +125,9 @@ func (a *app) sampleAddCommand() *cobra.Command {
 		Example: `  fillmark shelf sample add 7K3QXA --place "rack B2" --keep 2028-12-03`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			kept.Tag = args[0]
-			s, err := ask[loops.RetainedSample](cmd.Context(), a, "POST", "/api/v1/samples", kept)
-			if err != nil {
-				return err
-			}
-			return a.print(s, func(p *printer) { p.line("Sample %d recorded: %s. Write the number on the bottle.", s.ID, s.Place) })
+			return tell(cmd.Context(), a, "POST", "/api/v1/samples", kept, func(p *printer, s loops.RetainedSample) {
+				p.line("Sample %d recorded: %s. Write the number on the bottle.", s.ID, s.Place)
+			})
 		},
 	}
 	f := cmd.Flags()
@@ -192,11 +184,9 @@ func (a *app) sampleDiscardCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use: "discard NUMBER", Short: "Record that a sample was poured away", Args: oneNumber[loops.SampleID]("sample"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			s, err := ask[loops.RetainedSample](cmd.Context(), a, "POST", "/api/v1/samples/"+args[0]+"/discard", on)
-			if err != nil {
-				return err
-			}
-			return a.print(s, func(p *printer) { p.line("Sample %d was discarded on %s.", s.ID, s.Discarded.Long()) })
+			return tell(cmd.Context(), a, "POST", "/api/v1/samples/"+args[0]+"/discard", on, func(p *printer, s loops.RetainedSample) {
+				p.line("Sample %d was discarded on %s.", s.ID, s.Discarded.Long())
+			})
 		},
 	}
 	need(cmd.Flags(), &on.Day, loops.ParseDay, "day", "DAY", "the day (default today)")
@@ -215,11 +205,9 @@ func (a *app) wasteAddCommand() *cobra.Command {
 		Use: "add --fluid FLUID --volume VOLUME --went TEXT", Short: "Record used fluid and where it went", Args: noArgs,
 		Example: `  fillmark shelf waste add --fluid pg --volume 3.2l --hazard "glycol with biocide" --went "contractor, note 4471"`,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			u, err := ask[loops.UsedFluid](cmd.Context(), a, "POST", "/api/v1/used-fluid", w)
-			if err != nil {
-				return err
-			}
-			return a.print(u, func(p *printer) { p.line("Line %d of the used-fluid log: %s, %s.", u.ID, u.Volume, u.Went) })
+			return tell(cmd.Context(), a, "POST", "/api/v1/used-fluid", w, func(p *printer, u loops.UsedFluid) {
+				p.line("Line %d of the used-fluid log: %s, %s.", u.ID, u.Volume, u.Went)
+			})
 		},
 	}
 	f := cmd.Flags()

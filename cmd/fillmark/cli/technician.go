@@ -77,11 +77,9 @@ func (a *app) technicianPasswd() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			changed, err := ask[loops.Technician](cmd.Context(), a, http.MethodPost, technicianPath(args[0])+"/password", web.NewPassword{Password: password})
-			if err != nil {
-				return err
-			}
-			return a.print(changed, func(p *printer) { p.line("%s has a new password and is signed out everywhere.", changed.Name) })
+			return tell(cmd.Context(), a, http.MethodPost, technicianPath(args[0])+"/password", web.NewPassword{Password: password}, func(p *printer, changed loops.Technician) {
+				p.line("%s has a new password and is signed out everywhere.", changed.Name)
+			})
 		},
 	}
 	cmd.Flags().BoolVar(&link, "link", false, "print a link that sets the password, once")
@@ -92,13 +90,9 @@ func (a *app) technicianList() *cobra.Command {
 	return &cobra.Command{
 		Use: "list", Short: "List the technicians", Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			all, err := ask[struct {
+			return tell(cmd.Context(), a, http.MethodGet, "/api/v1/technicians", nil, func(p *printer, all struct {
 				Items []loops.Technician `json:"items"`
-			}](cmd.Context(), a, http.MethodGet, "/api/v1/technicians", nil)
-			if err != nil {
-				return err
-			}
-			return a.print(all, func(p *printer) {
+			}) {
 				if len(all.Items) == 0 {
 					p.line("No technicians yet: on this computer nobody has to sign in.")
 				}
@@ -139,11 +133,7 @@ func oneName(_ *cobra.Command, args []string) error {
 func technicianPath(name string) string { return "/api/v1/technicians/" + url.PathEscape(name) }
 
 func (a *app) printLink(cmd *cobra.Command, name string) error {
-	link, err := ask[web.PasswordLink](cmd.Context(), a, http.MethodPost, technicianPath(name)+"/link", struct{}{})
-	if err != nil {
-		return err
-	}
-	return a.print(link, func(p *printer) {
+	return tell(cmd.Context(), a, http.MethodPost, technicianPath(name)+"/link", struct{}{}, func(p *printer, link web.PasswordLink) {
 		p.line("%s sets a password here, once, within the hour:", name)
 		p.line("%s", link.Link)
 	})

@@ -7,7 +7,6 @@ import (
 	"errors"
 	"net/http"
 	"net/url"
-	"slices"
 	"strings"
 
 	"fillmark/cmd/fillmark/signin"
@@ -24,11 +23,11 @@ var (
 )
 
 // gated lets through what needs no sign-in and who is signed in; everybody
-// else is sent to sign in. What is not on the list of open routes is closed.
+// else is sent to sign in. What no route is for is closed.
 func (s *server) gated(mux *http.ServeMux) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		_, pattern := mux.Handler(r)
-		if err := s.admit(r, pattern); err != nil {
+		if err := s.admit(r, s.who[pattern]); err != nil {
 			s.turnAway(w, r, err)
 			return
 		}
@@ -37,7 +36,7 @@ func (s *server) gated(mux *http.ServeMux) http.Handler {
 }
 
 // admit notes who acts, and returns why the request may not pass.
-func (s *server) admit(r *http.Request, pattern string) error {
+func (s *server) admit(r *http.Request, who access) error {
 	if isLocal(r) {
 		return nil
 	}
@@ -48,17 +47,25 @@ func (s *server) admit(r *http.Request, pattern string) error {
 	if err := s.recognise(r, v); err != nil {
 		return err
 	}
-	if v.technician != "" || slices.Contains(openRoutes(), pattern) || pattern == metricsRoute && v.here() {
+	switch {
+	case who == anybody, who == collector && v.here():
 		return nil
-	}
-	if s.WithoutSignIn && v.here() {
+	case v.technician != "":
+	case s.WithoutSignIn && v.here():
 		closed, err := s.Gate.Closed()
 		if err == nil && closed {
 			err = errSignIn
 		}
-		return err
+		if err != nil {
+			return err
+		}
+	default:
+		return errSignIn
 	}
-	return errSignIn
+	if who == ownComputer {
+		return errLocal
+	}
+	return nil
 }
 
 // recognise finds out who is signed in with the request's cookie. A cookie
@@ -101,14 +108,6 @@ func (s *server) turnAway(w http.ResponseWriter, r *http.Request, err error) {
 func isLocal(r *http.Request) bool {
 	_, ok := r.Context().Value(actorKey{}).(string)
 	return ok
-}
-
-// localOnly refuses what only the computer's own users may do.
-func localOnly(r *http.Request) error {
-	if isLocal(r) {
-		return nil
-	}
-	return errLocal
 }
 
 // cookieName has the prefix that keeps other hosts from setting it, where

@@ -18,6 +18,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/signin"
 	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
@@ -262,6 +263,8 @@ func TestImpossibleBodiesAreRefusedEverywhere(t *testing.T) {
 	file := b.ana()
 	b.technician("Bo")
 	b.signIn("Bo")
+	_, err := b.shop.AddContainer(stamp(0), loops.Container{Kind: loops.PremixBottle, Product: "Blue premix", Fluid: "pg", Mass: new(chemistry.MassFraction(0.4)), Left: 1})
+	require.NoError(t, err)
 	before := b.deeds()
 	// These act on what the address says; a body means nothing to them.
 	bodiless := []string{"POST /sign-out", "POST /sign-out/everywhere", "POST /api/v1/sweep",

@@ -11,9 +11,7 @@ import (
 	"maps"
 	"net/url"
 	"slices"
-	"strings"
 
-	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/acts"
 	"fillmark/loops"
 )
@@ -23,16 +21,24 @@ import (
 // only which stands where.
 type actForm struct {
 	acts.Definition
-	*form
+	fieldForm
 	Tag    loops.Tag
 	Page   string // the page that it stands on, shown again where something is wrong
 	Key    string // made when it is shown, so that sending it twice records it once
 	Sent   bool   // it was sent and is shown again
 	Stop   *acts.StopError
 	status int // of the answer that shows it again
-	// prefix stands before the names of its inputs where a page sends several
-	// acts in one form.
-	prefix string
+}
+
+// formOf is the form of an act; prefix stands before the names of its inputs
+// where a page sends several things in one form.
+func formOf(d acts.Definition, f *form, prefix string) *actForm {
+	return &actForm{Definition: d, fieldForm: fieldForm{f, d.Name, prefix, d.Fields}}
+}
+
+// Field draws a field; the page may call it otherwise than the act does.
+func (f *actForm) Field(name string, label ...string) (field, error) {
+	return f.fieldForm.Field(name, label...)
 }
 
 // actForms makes the forms of a page. The one that was sent keeps what was
@@ -56,7 +62,9 @@ func (a actForms) Of(name string) (*actForm, error) {
 		return nil, fmt.Errorf("no act is called %q", name)
 	}
 	key, err := newKey(a.random)
-	return &actForm{Definition: d, form: newForm(maps.Clone(a.offers[name])), Tag: a.tag, Page: a.page, Key: key}, err
+	f := formOf(d, newForm(maps.Clone(a.offers[name])), "")
+	f.Tag, f.Page, f.Key = a.tag, a.page, key
+	return f, err
 }
 
 // Sent is the form that was sent and is shown again; nil where none was.
@@ -69,40 +77,6 @@ func newKey(random io.Reader) (string, error) {
 	_, err := io.ReadFull(random, raw)
 	return hex.EncodeToString(raw), err
 }
-
-// Field draws a field; the page may call it otherwise than the act does.
-func (f *actForm) Field(name string, label ...string) (field, error) {
-	d, ok := f.Definition.Field(name)
-	if !ok {
-		return field{}, fmt.Errorf("the act %s has no field %q", f.Name, name)
-	}
-	x := f.field(f.Input(name), headingOf(d), d.Help)
-	x.ID, x.Part = f.Name+"-"+name, "input"
-	if len(label) > 0 {
-		x.Label = label[0]
-	}
-	switch {
-	case d.Many && len(d.Choices) > 0:
-		x.Part, x.Choices = "ticks", choicesIn(d, f.typed[x.Name])[1:]
-	case d.Type == acts.Truth && !d.Unsaid:
-		x.Part, x.On, x.Hint = "tick", x.Value != "", ""
-		if len(label) == 0 {
-			x.Label = capital(d.Help)
-		}
-	case len(d.Choices) > 0:
-		x.Part, x.Choices = "choose", choicesIn(d, f.typed[x.Name])
-	case d.Type == acts.Lines:
-		x.Part = "area"
-	case d.Type == acts.Date:
-		x.Kind = "date"
-	case d.Type == acts.Number:
-		x.Mode = "decimal"
-	}
-	return x, nil
-}
-
-// Input is the name of the input of a field.
-func (f *actForm) Input(name string) string { return f.prefix + name }
 
 // Own draws the act's own fields in their order: all but those that every act
 // has.
@@ -123,72 +97,6 @@ func (f *actForm) Own() ([]field, error) {
 
 // Action is where the form is sent.
 func (f *actForm) Action() string { return "/loops/" + string(f.Tag) + "/acts/" + f.Name }
-
-// headingOf is what a field is called above its input, with the unit of a bare
-// figure.
-func headingOf(d acts.Field) string {
-	text := d.Label
-	if text == "" {
-		text = strings.ReplaceAll(d.Name, "-", " ")
-	}
-	if text != "pH" {
-		text = capital(text)
-	}
-	switch unit := d.Unit; unit {
-	case "":
-		return text
-	case "C":
-		return text + ", °C"
-	default:
-		return text + ", " + unit
-	}
-}
-
-func choicesIn(d acts.Field, chosen []string) []choice {
-	none := "not said"
-	switch {
-	case d.Needed:
-		none = "choose"
-	case d.Unknown:
-		none = "not known"
-	}
-	all := []choice{{Label: none}}
-	for i, value := range d.Choices {
-		all = append(all, choice{Value: value, Label: d.Shown[i], On: slices.Contains(chosen, value)})
-	}
-	return all
-}
-
-// said gathers what the inputs say. A figure may be typed without its unit,
-// with a decimal comma and a true minus sign. An input "poured:water" that
-// holds 40 says water=40ml; where "poured-of" says water, "poured" alone does.
-func (f *actForm) said() acts.Said {
-	said := acts.Said{}
-	for _, d := range f.Fields {
-		name := f.Input(d.Name)
-		add := func(key, text string) {
-			if text = strings.TrimSpace(strings.ReplaceAll(text, "\r\n", "\n")); text == "" {
-				return
-			}
-			if d.Type == acts.Number || d.Unit != "" {
-				text = withUnit(text, d.Unit)
-			}
-			if key != "" {
-				text = key + "=" + text
-			}
-			said[d.Name] = append(said[d.Name], text)
-		}
-		for _, text := range f.typed[name] {
-			add(f.text(name+"-of"), text)
-		}
-		for _, input := range slices.Sorted(maps.Keys(f.typed)) {
-			if key, ok := strings.CutPrefix(input, name+":"); ok {
-				add(key, f.typed.Get(input))
-			}
-		}
-	}
-	return said
-}
 
 // read is the act that is said; nil where something is wrong, which is marked.
 func (f *actForm) read(said acts.Said) (acts.Act, error) {
@@ -211,32 +119,7 @@ func (f *actForm) take(err error) error {
 		f.Rest = append(f.Rest, Problem{Field: "sent before", Right: err.Error()})
 		return nil
 	}
-	problems := problemsOf(err)
-	if rng, ok := errors.AsType[*chemistry.RangeError](err); ok && len(problems) == 0 {
-		problems = []Problem{{Field: "range", Right: rng.Error()}}
-	}
-	if err != nil && len(problems) == 0 {
-		return err
-	}
-	for _, p := range problems {
-		if _, ok := f.Definition.Field(p.Field); ok {
-			f.blame(f.Input(p.Field), p.Right)
-		} else {
-			f.Rest = append(f.Rest, p)
-		}
-	}
-	return nil
-}
-
-// Wrong lists the fields that are marked, as the page links to them.
-func (f *actForm) Wrong() []field {
-	var all []field
-	for _, d := range f.Fields {
-		if x, err := f.Field(d.Name); err == nil && x.Problem != "" {
-			all = append(all, x)
-		}
-	}
-	return all
+	return f.mark(err)
 }
 
 // Any tells that something is wrong or stopped.

@@ -17,6 +17,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"golang.org/x/net/html"
 
+	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/acts"
 	"fillmark/loops"
 )
@@ -152,7 +153,7 @@ func TestCalculatedStrengthStaysCalculated(t *testing.T) {
 func formOf(t *testing.T, page *httptest.ResponseRecorder, action string) url.Values {
 	t.Helper()
 	for _, f := range formsOf(t, page) {
-		if strings.HasSuffix(f.action, action) && (action != "" || f.action == "" && f.filled.Has("loop_revision")) {
+		if strings.HasSuffix(f.action, action) && (action != "" || f.action == "" && slices.ContainsFunc(f.names, func(name string) bool { return strings.HasSuffix(name, ".revision") })) {
 			return f.filled
 		}
 	}
@@ -187,6 +188,10 @@ func formsOf(t *testing.T, page *httptest.ResponseRecorder) []pageForm {
 			case in.Data == "input" && (attr(in, "type") == "checkbox" || attr(in, "type") == "radio") && !slices.ContainsFunc(in.Attr, func(a html.Attribute) bool { return a.Key == "checked" }):
 			case in.Data == "input":
 				f.filled.Add(name, attr(in, "value"))
+			case in.Data == "textarea" && in.FirstChild != nil:
+				f.filled.Add(name, strings.ReplaceAll(in.FirstChild.Data, "\n", "\r\n"))
+			case in.Data == "textarea":
+				f.filled.Add(name, "")
 			case in.Data == "select":
 				for o := range in.Descendants() {
 					if o.Data == "option" && slices.ContainsFunc(o.Attr, func(a html.Attribute) bool { return a.Key == "selected" }) {
@@ -209,30 +214,46 @@ func attr(n *html.Node, key string) string {
 	return ""
 }
 
-// Every field of every act can be filled in on some page, and no page asks for
-// a field that the act has not.
-func TestEveryFieldOfEveryActIsOnAPage(t *testing.T) {
+// described are the fields of every act, and of every record that a page can
+// change, by the name of the act or record.
+func described() map[string][]acts.Field {
+	all := map[string][]acts.Field{
+		"owner": acts.Owners().Fields(), "machine": acts.Machines().Fields(), "loop": acts.Loops().Fields(), "container": acts.Containers().Fields(),
+	}
+	for _, d := range acts.All() {
+		all[d.Name] = d.Fields
+	}
+	return all
+}
+
+// Every field of every act and of every record can be filled in on some page,
+// and no page asks for a field that there is not.
+func TestEveryFieldIsOnAPage(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
 	tag := string(b.ana().Loop.Tag)
-	onPages := map[string]map[string]bool{}
-	for _, d := range acts.All() {
-		onPages[d.Name] = map[string]bool{}
+	_, err := b.shop.AddContainer(stamp(1), loops.Container{Kind: loops.PremixBottle, Product: "Blue premix", Left: 1, Fluid: "pg", Mass: new(chemistry.MassFraction(0.4))})
+	require.NoError(t, err)
+	all, onPages := described(), map[string]map[string]bool{}
+	for about := range all {
+		onPages[about] = map[string]bool{}
 	}
-	note := func(act, name string) {
-		d, ok := acts.Find(act)
-		require.True(t, ok, act)
+	note := func(about, name string) {
+		require.Contains(t, all, about)
 		name, _, _ = strings.Cut(strings.TrimSuffix(strings.Split(name, " ")[0], "-of"), ":")
-		if slices.Contains([]string{"page", "at", "q", "tag", "white", "residue-at"}, name) {
+		if slices.Contains([]string{"page", "at", "q", "tag", "white", "residue-at", "revision"}, name) {
 			return
 		}
-		_, ok = d.Field(name)
-		assert.True(t, ok, "%s has no field %q", act, name)
-		onPages[act][name] = true
+		if about == "loop" && slices.Contains([]string{"wetted-part", "wetted-metal", "wetted-plating"}, name) {
+			name = "wetted"
+		}
+		assert.True(t, slices.ContainsFunc(all[about], func(f acts.Field) bool { return f.Name == name && !f.Fixed }), "%s has no field %q", about, name)
+		onPages[about][name] = true
 	}
 	for _, page := range []*httptest.ResponseRecorder{
 		b.get("/loops/" + tag), b.get("/loops/" + tag + "/refill"),
 		b.act(loops.Tag(tag), "clean", url.Values{"with": {"acid"}, "page": {"refill"}}), // with a stop
+		b.get("/loops/" + tag + "/edit"), b.get("/owners/1"), b.get("/shelf"), b.get("/shelf/1"),
 		b.get("/openings"), b.get("/intake"), b.get("/topup?ask=yes&tag=" + tag + "&room=20&liquid1=water"),
 	} {
 		for _, f := range formsOf(t, page) {
@@ -241,7 +262,7 @@ func TestEveryFieldOfEveryActIsOnAPage(t *testing.T) {
 				act = "open"
 			}
 			for _, name := range f.names {
-				if in, own, ok := strings.Cut(name, "."); ok { // several acts in one form
+				if in, own, ok := strings.Cut(name, "."); ok { // several acts or records in one form
 					note(in, own)
 				} else if name == "photo" {
 					note("intake", name)
@@ -251,12 +272,12 @@ func TestEveryFieldOfEveryActIsOnAPage(t *testing.T) {
 			}
 		}
 	}
-	for _, d := range acts.All() {
-		for _, f := range d.Fields {
-			if f.Name == "already-done" || f.Name == "overrule" { // where there is a stop
+	for about, fields := range all {
+		for _, f := range fields {
+			if f.Name == "already-done" || f.Name == "overrule" || f.Fixed { // where there is a stop, or given once
 				continue
 			}
-			assert.True(t, onPages[d.Name][f.Name], "%s: %s is on no page; there are %v", d.Name, f.Name, slices.Sorted(maps.Keys(onPages[d.Name])))
+			assert.True(t, onPages[about][f.Name], "%s: %s is on no page; there are %v", about, f.Name, slices.Sorted(maps.Keys(onPages[about])))
 		}
 	}
 	assert.True(t, onPages["clean"]["already-done"])

@@ -15,19 +15,18 @@ import (
 	"strings"
 	"unicode/utf8"
 
-	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
 
-// api adapts a function that answers with a value or an error.
-func (s *server) api(handle func(*http.Request) (any, error)) http.Handler {
+// api serves a call that answers with JSON or an error.
+func (s *server) api(c call) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if err := s.queries.check(r); err != nil {
+		if err := c.known(r); err != nil {
 			s.writeFailure(w, r, err)
 			return
 		}
-		value, err := handle(r)
+		value, err := c.answer(r)
 		if err != nil {
 			s.writeFailure(w, r, err)
 			return
@@ -148,51 +147,8 @@ func jsonBody(r *http.Request) ([]byte, error) {
 // tagOf reads the loop's tag in the path.
 func tagOf(r *http.Request) (loops.Tag, error) { return loops.ParseTag(r.PathValue("tag")) }
 
-func (s *server) apiAddOwner(r *http.Request) (any, error) {
-	owner, err := decode[loops.Owner](r)
-	if err != nil {
-		return nil, err
-	}
-	added, err := s.Workshop.AddOwner(s.stamp(r), owner)
-	return added, acts.Owners().Named(err)
-}
-
-func (s *server) apiAddMachine(r *http.Request) (any, error) {
-	machine, err := decode[loops.Machine](r)
-	if err != nil {
-		return nil, err
-	}
-	added, err := s.Workshop.AddMachine(s.stamp(r), machine)
-	return added, acts.Machines().Named(err)
-}
-
-func (s *server) apiAddLoop(r *http.Request) (any, error) {
-	loop, err := decode[loops.Loop](r)
-	if err != nil {
-		return nil, err
-	}
-	added, err := s.Workshop.AddLoop(s.stamp(r), loop)
-	return added, acts.Loops().Named(err)
-}
-
-func (s *server) apiLoop(r *http.Request) (any, error) {
-	tag, err := tagOf(r)
-	if err != nil {
-		return nil, err
-	}
-	return s.Workshop.File(tag)
-}
-
-func (s *server) apiTopUp(r *http.Request) (any, error) {
-	question, err := decode[workshop.TopUpQuestion](r)
-	if err != nil {
-		return nil, err
-	}
-	return s.Workshop.CheckTopUp(question)
-}
-
-func (s *server) apiDue(r *http.Request) (any, error) {
-	morning, err := s.Workshop.Morning(s.stamp(r).At)
+func (s *server) morning(*http.Request) (DueAnswer, error) {
+	morning, err := s.Workshop.Morning(s.Now().UTC())
 	return DueAnswer{morning, s.MailReachesOwners}, err
 }
 
@@ -215,20 +171,20 @@ type SweepAnswer struct {
 	RelayFault string `json:"relay_fault,omitempty"`
 }
 
-func (s *server) apiSweep(r *http.Request) (any, error) {
+func (s *server) sweep(r *http.Request) (answer SweepAnswer, err error) {
 	stamp := s.stamp(r)
 	if _, err := s.Workshop.Learn(r.Context(), stamp); err != nil {
-		return nil, err
+		return answer, err
 	}
 	swept, err := s.Workshop.Sweep(stamp)
 	if err != nil {
-		return nil, err
+		return answer, err
 	}
 	report, err := s.Deliver(r.Context(), stamp.At)
 	if err != nil {
-		return nil, fmt.Errorf("deliver: %w", err)
+		return answer, fmt.Errorf("deliver: %w", err)
 	}
-	answer := SweepAnswer{
+	answer = SweepAnswer{
 		Swept: swept, Delivered: report.Delivered, Deferred: report.Deferred,
 		Refused: report.Refused, Expired: report.Expired, MailReachesOwners: s.MailReachesOwners,
 	}
@@ -238,24 +194,13 @@ func (s *server) apiSweep(r *http.Request) (any, error) {
 	return answer, nil
 }
 
-func (s *server) apiOutbox(r *http.Request) (any, error) {
-	var status loops.MessageStatus
-	p := paramsOf(r)
-	take(p, "status", &status, oneOf(messageStatuses()))
-	if err := p.err(); err != nil {
-		return nil, err
-	}
-	return gather(s.Reader.Messages(status))
-}
-
-func (s *server) apiMessage(r *http.Request) (any, error) {
-	return s.Reader.Message(loops.MessageKey(r.URL.Query().Get("key")))
-}
-
 // list is a JSON document that holds records and can grow fields.
 type list[T any] struct {
 	Items []T `json:"items"`
 }
+
+// itemsOf makes a list answer.
+func itemsOf[T any](items []T, err error) (list[T], error) { return list[T]{Items: items}, err }
 
 // gather reads a sequence to its end or first error.
 func gather[T any](records iter.Seq2[T, error]) (list[T], error) {

@@ -4,9 +4,7 @@
 package web
 
 import (
-	"bytes"
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -78,35 +76,27 @@ type Erasure struct {
 	Name string `json:"name"`
 }
 
-// local lets only commands on the register's computer through: they come over
-// the socket or in process, as the one who recorded them says.
-func (s *server) local(handle func(*http.Request) (any, error)) func(*http.Request) (any, error) {
-	return func(r *http.Request) (any, error) {
-		if err := localOnly(r); err != nil {
-			return nil, err
-		}
-		return handle(r)
-	}
-}
-
-// stream answers with what write writes. It goes through a temporary file, so
+// stream answers with what a call writes. It goes through a temporary file, so
 // that a failure is answered as such and a slow reader holds nothing open in
 // the register.
-func (s *server) stream(contentType string, write func(*http.Request, io.Writer) error) http.Handler {
+func (s *server) stream(c call) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		err := func() error {
+			if err := c.known(r); err != nil {
+				return err
+			}
 			spool, err := os.CreateTemp("", "fillmark-*")
 			if err != nil {
 				return err
 			}
 			defer func() { _ = errors.Join(spool.Close(), os.Remove(spool.Name())) }() // nobody reads it any more
-			if err := write(r, spool); err != nil {
+			if err := c.write(r, spool); err != nil {
 				return err
 			}
 			if _, err := spool.Seek(0, io.SeekStart); err != nil {
 				return err
 			}
-			w.Header().Set("Content-Type", contentType)
+			w.Header().Set("Content-Type", served(c.media))
 			if _, err := io.Copy(w, spool); err != nil {
 				s.Log.Warn("answer cut off", "pattern", r.Pattern, "error", err)
 			}
@@ -115,93 +105,74 @@ func (s *server) stream(contentType string, write func(*http.Request, io.Writer)
 		if err == nil {
 			return
 		}
-		status, failure := s.failure(r, err)
-		var body bytes.Buffer
-		_ = json.NewEncoder(&body).Encode(failure) // plain strings always encode
-		w.Header().Set("Content-Type", "application/json")
-		w.WriteHeader(status)
-		_, _ = w.Write(body.Bytes())
+		s.writeFailure(w, r, err)
 	})
 }
 
-func (s *server) exportAll(r *http.Request, out io.Writer) error {
+// served is a media type as an answer's head has it.
+func served(media string) string {
+	if media == typeCSV {
+		return media + "; charset=utf-8; header=present"
+	}
+	return media
+}
+
+func (s *server) exportAll(r *http.Request, _ struct{}, out io.Writer) error {
 	return s.Keeper.Export(r.Context(), out)
 }
 
-func (s *server) exportOwner(r *http.Request, out io.Writer) error {
-	id, err := idOf[loops.OwnerID](r)
-	if err != nil {
-		return err
-	}
+func (s *server) exportOwner(_ *http.Request, id loops.OwnerID, out io.Writer) error {
 	return s.Keeper.ExportOwner(id, out)
 }
 
-func (s *server) exportTable(r *http.Request, out io.Writer) error {
-	return s.Workshop.WriteTable(workshop.TableName(r.PathValue("table")), out)
+func (s *server) exportTable(_ *http.Request, name workshop.TableName, out io.Writer) error {
+	return s.Workshop.WriteTable(name, out)
 }
 
-func (s *server) apiEraseOwner(r *http.Request) (any, error) {
-	id, err := idOf[loops.OwnerID](r)
-	if err != nil {
-		return nil, err
-	}
-	erasure, err := decode[Erasure](r)
-	if err != nil {
-		return nil, err
-	}
+func (s *server) eraseOwner(r *http.Request, id loops.OwnerID, erasure Erasure) (loops.Owner, error) {
 	owner, err := s.Reader.Owner(id)
 	if err != nil {
-		return nil, fmt.Errorf("owner %d: %w", id, err)
+		return owner, fmt.Errorf("owner %d: %w", id, err)
 	}
 	if owner.Name != erasure.Name {
-		return nil, &loops.InvalidError{Field: "name", Value: erasure.Name, Reason: fmt.Sprintf("the name of owner %d as it is on record", id)}
+		return owner, &loops.InvalidError{Field: "name", Value: erasure.Name, Reason: fmt.Sprintf("the name of owner %d as it is on record", id)}
 	}
 	stamp := s.stamp(r)
 	if err := s.Keeper.EraseOwner(r.Context(), id, stamp.By, stamp.At); err != nil {
-		return nil, err
+		return owner, err
 	}
 	return s.Reader.Owner(id)
 }
 
-func (s *server) apiImportTable(r *http.Request) (any, error) {
-	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != "text/csv" {
-		return nil, &loops.InvalidError{Field: "Content-Type", Value: r.Header.Get("Content-Type"), Reason: "text/csv"}
+func (s *server) importTable(r *http.Request, dryRun bool, table io.Reader) (imported workshop.Imported, err error) {
+	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != typeCSV {
+		return imported, &loops.InvalidError{Field: "Content-Type", Value: r.Header.Get("Content-Type"), Reason: typeCSV}
 	}
-	var dryRun bool
-	p := paramsOf(r)
-	take(p, "dry_run", &dryRun, yesOrNo)
-	if err := p.err(); err != nil {
-		return nil, err
-	}
-	imported, err := s.Workshop.ImportTable(s.stamp(r), workshop.TableName(r.PathValue("table")), r.Body, dryRun)
+	imported, err = s.Workshop.ImportTable(s.stamp(r), workshop.TableName(r.PathValue("table")), table, dryRun)
 	var tooLong *http.MaxBytesError
 	if errors.As(err, &tooLong) {
-		return nil, &loops.InvalidError{Field: "file", Value: "too long", Reason: fmt.Sprintf("at most %d MB in one go: split the table", tooLong.Limit>>20)}
+		return imported, &loops.InvalidError{Field: "file", Value: "too long", Reason: fmt.Sprintf("at most %d MB in one go: split the table", tooLong.Limit>>20)}
 	}
 	return imported, err
 }
 
-func (s *server) apiBackup(r *http.Request) (any, error) {
-	to, err := decode[BackupTo](r)
-	if err != nil {
-		return nil, err
-	}
+func (s *server) backup(r *http.Request, to BackupTo) (BackupTo, error) {
 	if !filepath.IsAbs(to.Folder) {
-		return nil, &loops.InvalidError{Field: "folder", Value: to.Folder, Reason: "an absolute path on the register's computer"}
+		return to, &loops.InvalidError{Field: "folder", Value: to.Folder, Reason: "an absolute path on the register's computer"}
 	}
 	return to, s.Keeper.Backup(r.Context(), to.Folder)
 }
 
-func (s *server) apiCompact(r *http.Request) (any, error) {
+func (s *server) compact(r *http.Request) (Compacted, error) {
 	removed, err := s.Workshop.RemoveUnnamedPhotos(s.Now())
 	if err != nil {
-		return nil, err
+		return Compacted{}, err
 	}
 	before, after, err := s.Keeper.Compact(r.Context())
 	return Compacted{before, after, removed}, err
 }
 
-func (s *server) apiCheck(r *http.Request) (any, error) {
+func (s *server) check(r *http.Request) (CheckReport, error) {
 	report, err := s.Keeper.Check(r.Context())
 	if err != nil || len(report.Problems) > 0 { // histories that cannot be read name nothing
 		return report, err

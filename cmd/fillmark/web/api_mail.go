@@ -5,22 +5,13 @@ package web
 
 import (
 	"errors"
+	"io"
 	"iter"
-	"net/http"
 
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 	"fillmark/notify"
 )
-
-// mailRoutes lists the routes about mail beyond reading the outbox.
-func (s *server) mailRoutes(mux router) {
-	mux.Handle("POST /api/v1/outbox/message", s.api(s.apiActOnMessage))
-	mux.Handle("GET /api/v1/suppressed", s.api(s.apiSuppressed))
-	mux.Handle("POST /api/v1/suppressed/allow", s.api(s.apiAllow))
-	mux.Handle("POST /api/v1/bounces", s.api(s.apiBounce))
-	mux.Handle("GET /api/v1/loops/{tag}/letter", s.api(s.apiLetter))
-}
 
 // suppressions is what the API reads of addresses that were given up.
 type suppressions interface {
@@ -33,22 +24,22 @@ type MessageAction struct {
 	Action workshop.OutboxAction `json:"action"`
 }
 
-// apiActOnMessage acts and answers the message as it is then, without its text.
-func (s *server) apiActOnMessage(r *http.Request) (any, error) {
-	asked, err := decode[MessageAction](r)
-	if err != nil {
-		return nil, err
+// doToMessage acts and answers the message as it is then, without its text.
+func (s *server) doToMessage(stamp workshop.Stamp, asked MessageAction) (m loops.Message, err error) {
+	if err = s.Workshop.ActOnMessage(stamp, asked.Action, asked.Key); err != nil {
+		return m, err
 	}
-	if err := s.Workshop.ActOnMessage(s.stamp(r), asked.Action, asked.Key); err != nil {
-		return nil, err
-	}
-	m, err := s.Reader.Message(asked.Key)
+	m, err = s.Reader.Message(asked.Key)
 	m.Raw = nil
 	return m, err
 }
 
-func (s *server) apiSuppressed(*http.Request) (any, error) {
-	return gather(s.Reader.Suppressions())
+func (s *server) messages(status loops.MessageStatus) (list[loops.Message], error) {
+	return gather(s.Reader.Messages(status))
+}
+
+func (s *server) message(key string) (loops.Message, error) {
+	return s.Reader.Message(loops.MessageKey(key))
 }
 
 // AllowedAddress is an address that mail may go to again.
@@ -56,12 +47,8 @@ type AllowedAddress struct {
 	Address string `json:"address"`
 }
 
-func (s *server) apiAllow(r *http.Request) (any, error) {
-	asked, err := decode[AllowedAddress](r)
-	if err != nil {
-		return nil, err
-	}
-	return asked, s.Workshop.Allow(s.stamp(r), asked.Address)
+func (s *server) allow(stamp workshop.Stamp, asked AllowedAddress) (AllowedAddress, error) {
+	return asked, s.Workshop.Allow(stamp, asked.Address)
 }
 
 // BounceAnswer is what a mail that came back led to.
@@ -71,9 +58,9 @@ type BounceAnswer struct {
 	Ignored string `json:"ignored,omitempty"`
 }
 
-// apiBounce reads a mail as it stands in the request's body.
-func (s *server) apiBounce(r *http.Request) (any, error) {
-	out, err := s.Workshop.Bounce(s.stamp(r), r.Body)
+// bounce reads a mail that came back.
+func (s *server) bounce(stamp workshop.Stamp, mail io.Reader) (BounceAnswer, error) {
+	out, err := s.Workshop.Bounce(stamp, mail)
 	if errors.Is(err, notify.ErrNotBounce) || errors.Is(err, workshop.ErrForeignBounce) {
 		return BounceAnswer{Ignored: err.Error()}, nil
 	}
@@ -86,11 +73,7 @@ type LetterAnswer struct {
 	HTML string `json:"html"`
 }
 
-func (s *server) apiLetter(r *http.Request) (any, error) {
-	tag, err := tagOf(r)
-	if err != nil {
-		return nil, err
-	}
-	letter, err := s.Workshop.Printed(s.stamp(r), tag)
+func (s *server) letter(stamp workshop.Stamp, tag loops.Tag) (LetterAnswer, error) {
+	letter, err := s.Workshop.Printed(stamp, tag)
 	return LetterAnswer{letter.Text, letter.HTML}, err
 }

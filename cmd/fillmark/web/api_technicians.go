@@ -4,8 +4,8 @@
 package web
 
 import (
-	"net/http"
-
+	"fillmark/cmd/fillmark/signin"
+	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
 
@@ -27,51 +27,22 @@ type PasswordLink struct {
 	Link string `json:"link"`
 }
 
-// Who may sign in is decided on the computer itself: a browser left signed in
-// lets nobody in for good.
-
-func (s *server) apiTechnicians(*http.Request) (any, error) {
-	all, err := s.Gate.Technicians()
-	return list[loops.Technician]{all}, err
+func (s *server) addTechnician(stamp workshop.Stamp, asked NewTechnician) (loops.Technician, error) {
+	return s.Gate.Add(asked.Name, asked.Password, signin.Stamp(stamp))
 }
 
-func (s *server) apiAddTechnician(r *http.Request) (any, error) {
-	if err := localOnly(r); err != nil {
-		return nil, err
-	}
-	asked, err := decode[NewTechnician](r)
-	if err != nil {
-		return nil, err
-	}
-	return s.Gate.Add(asked.Name, asked.Password, s.ownStamp(r))
+func (s *server) setPasswordOf(stamp workshop.Stamp, name string, asked NewPassword) (loops.Technician, error) {
+	return s.Gate.SetPassword(name, asked.Password, signin.Stamp(stamp))
 }
 
-func (s *server) apiSetPassword(r *http.Request) (any, error) {
-	if err := localOnly(r); err != nil {
-		return nil, err
-	}
-	asked, err := decode[NewPassword](r)
-	if err != nil {
-		return nil, err
-	}
-	return s.Gate.SetPassword(r.PathValue("name"), asked.Password, s.ownStamp(r))
-}
-
-func (s *server) apiPasswordLink(r *http.Request) (any, error) {
-	if err := localOnly(r); err != nil {
-		return nil, err
-	}
-	secret, err := s.Gate.Link(r.PathValue("name"), s.ownStamp(r))
+func (s *server) newPasswordLink(stamp workshop.Stamp, name string) (PasswordLink, error) {
+	secret, err := s.Gate.Link(name, signin.Stamp(stamp))
 	return PasswordLink{s.Workshop.Settings().BaseURL + PasswordPath(secret)}, err
 }
 
 // PasswordPath is where the pages take the secret of a password link.
 func PasswordPath(secret string) string { return "/password/" + secret }
 
-func (s *server) apiRemoveTechnician(r *http.Request) (any, error) {
-	if err := localOnly(r); err != nil {
-		return nil, err
-	}
-	err := s.Gate.Remove(r.PathValue("name"), s.ownStamp(r))
-	return struct{}{}, err
+func (s *server) removeTechnician(stamp workshop.Stamp, name string) (struct{}, error) {
+	return struct{}{}, s.Gate.Remove(name, signin.Stamp(stamp))
 }

@@ -3,30 +3,21 @@
 
 package web
 
-import (
-	"net/http"
-	"strconv"
-
-	"fillmark/loops"
-)
+import "fillmark/loops"
 
 // CalendarAnswer is a feed as calendar programs read it (RFC 5545).
 type CalendarAnswer struct {
 	Calendar string `json:"calendar"`
 }
 
-// apiCalendar answers with the feed of the owner that the query names, or the
-// workshop's own.
-func (s *server) apiCalendar(r *http.Request) (any, error) {
-	number := r.URL.Query().Get("owner")
-	if number == "" {
-		feed, err := s.Workshop.TechnicianCalendar(s.stamp(r).At)
-		return CalendarAnswer{string(feed)}, err
+// calendar answers with the feed of an owner, or for 0 the workshop's own.
+func (s *server) calendar(of loops.OwnerID) (CalendarAnswer, error) {
+	var feed []byte
+	var err error
+	if of == 0 {
+		feed, err = s.Workshop.TechnicianCalendar(s.Now().UTC())
+	} else {
+		feed, err = s.Workshop.OwnerCalendar(of)
 	}
-	id, err := strconv.ParseUint(number, 10, 64)
-	if err != nil {
-		return nil, &loops.InvalidError{Field: "owner", Value: number, Reason: "the number of an owner"}
-	}
-	feed, err := s.Workshop.OwnerCalendar(loops.OwnerID(id))
 	return CalendarAnswer{string(feed)}, err
 }

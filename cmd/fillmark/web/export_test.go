@@ -5,31 +5,80 @@ package web
 
 import (
 	"errors"
+	"fmt"
 	"html/template"
+	"maps"
 	"net/http"
 	"net/netip"
+	"slices"
 	"time"
 )
+
+// screen is one page there is: its template and the struct it is made for.
+type screen struct {
+	name string
+	data any
+}
+
+// screens lists every page; a test holds each template to its struct.
+func screens() []screen {
+	return []screen{
+		{"due", duePage{}},
+		{"day", dayPage{}},
+		{"loops", loopsPage{}},
+		{"loop", loopPage{}},
+		{"owner", ownerPage{}},
+		{"stop", stopPage{}},
+		{"sign-in", signInPage{}},
+		{"password", passwordPage{}},
+		{"account", accountPage{}},
+		{"error", errorPage{}},
+		{"openings", openingsPage{}},
+		{"opening", openingPage{}},
+		{"questions", questionsPage{}},
+		{"vendor", vendorPage{}},
+		{"topup", topupPage{}},
+		{"triage", triagePage{}},
+		{"intake", intakePage{}},
+		{"refill", refillPage{}},
+		{"more", morePage{}},
+		{"owners", ownersPage{}},
+		{"ownerfile", ownerFilePage{}},
+		{"letter", letterPage{}},
+		{"outbox", outboxPage{}},
+		{"message", messagePage{}},
+		{"settings", settingsPage{}},
+		{"shelf", shelfPage{}},
+		{"container", containerPage{}},
+		{"recall", recallPage{}},
+		{"edit", editPage{}},
+		{"label", labelPage{}},
+		{"handover", handoverPage{}},
+		{"receipt", receiptPage{}},
+	}
+}
 
 // EachScreen calls do with every template set and the struct it is made for.
 func EachScreen(do func(name string, set *template.Template, data any)) error {
 	p, err := parsePages()
 	for _, s := range screens() {
 		do(s.name, p.sets[s.name], s.data)
+		delete(p.sets, s.name)
+	}
+	if len(p.sets) > 0 {
+		return fmt.Errorf("no struct is named here for the templates %v", slices.Collect(maps.Keys(p.sets)))
 	}
 	return err
 }
 
 // Patterns lists every route there is.
 func Patterns() []string {
-	var all patterns
-	(&server{}).routes(&all)
+	var all []string
+	for _, rt := range (&server{}).routes() {
+		all = append(all, rt.pattern)
+	}
 	return all
 }
-
-type patterns []string
-
-func (p *patterns) Handle(pattern string, _ http.Handler) { *p = append(*p, pattern) }
 
 // OwnPath is the check of where a sign-in leads back to.
 func OwnPath(path string) string { return ownPath(path) }

@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
+	"strconv"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -139,9 +140,10 @@ type field struct {
 	Problem            string // what would be right; empty where nothing is wrong
 	Kind               string // of input: text, tel, email, date
 	Mode               string // of the keyboard: decimal, text
-	Part               string // of the template: input, area, tick, choose
+	Part               string // of the template: input, area, tick, choose, ticks, several
 	On                 bool   // a ticked box
 	Choices            []choice
+	Parts              []field // of several inputs that say one field
 }
 
 // choice is one line of a list to choose from.
@@ -213,9 +215,5 @@ func (f *form) Problem(name string) string { return f.problems[name] }
 // Typed is what was typed into a field.
 func (f *form) Typed(name string) string { return f.typed.Get(name) }
 
-func orZero[T any](v *T) (zero T) {
-	if v == nil {
-		return zero
-	}
-	return *v
-}
+// number reads a bare figure.
+func number(text string) (float64, error) { return strconv.ParseFloat(text, 64) }

@@ -4,98 +4,94 @@
 package web
 
 import (
-	"cmp"
+	"fmt"
 	"slices"
-	"strconv"
 	"strings"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/loops"
 )
 
-// intakeFields maps the record's names to the form's where they differ.
-func intakeFields() map[string]string {
-	return map[string]string{
-		"name": "machine", "kind": "machine_kind", "metal": "plate", "volume": "holds", "volume uncertainty": "holds_plus",
-		"set point": "set_point", "evaporator margin": "evaporator_margin", "coldest wall": "wall", "hottest coolant": "hottest",
-		"radiator size": "radiator_size", "outer diameter": "outer", "tube length": "tube_length",
-		"promised back": "promised", "photo": "photo",
-	}
-}
+// loopForm is the form of how a loop is built. Its wetted parts are drawn as a
+// row each: those on record, those that most loops have, and one more.
+type loopForm struct{ recordForm[loops.Loop] }
 
-func sameName(a, b string) bool {
-	return strings.EqualFold(strings.Join(strings.Fields(a), " "), strings.Join(strings.Fields(b), " "))
-}
+func newLoopForm(f *form) loopForm { return loopForm{formOfRecord(acts.Loops(), f)} }
 
-// number reads a bare figure.
-func number(text string) (float64, error) { return strconv.ParseFloat(text, 64) }
+// wettedRow is one wetted part: what it is called, its metal and its plating.
+type wettedRow struct{ Part, Metal, Plating field }
 
-// intakeMachine reads the fields of a machine over what is on record of it.
-func intakeMachine(f *form, m loops.Machine) loops.Machine {
-	m.Kind, m.Name, m.Maker, m.Model = loops.MachineKind(f.text("machine_kind")), f.text("machine"), f.text("maker"), f.text("model")
-	m.WarrantyAsked, m.WarrantyNote = f.ticked("warranty_asked"), f.text("warranty_note")
-	m.Accessories = nil
-	for line := range strings.Lines(f.text("accessories")) {
-		if line = strings.TrimSpace(line); line != "" {
-			m.Accessories = append(m.Accessories, line)
+// The inputs of the rows are sent as three lists that go side by side.
+const (
+	wettedPart    = "wetted-part"
+	wettedMetal   = "wetted-metal"
+	wettedPlating = "wetted-plating"
+)
+
+// Wetted are the rows.
+func (f loopForm) Wetted() []wettedRow {
+	var rows []wettedRow
+	row := func(part, metal, plating string) {
+		id := fmt.Sprint(f.about, "-wetted-", len(rows))
+		label := capital(part)
+		if part == "" {
+			label = "Another part"
 		}
-	}
-	m.PromisedBack = orZero(mayRead(f, "promised", "", loops.ParseDay))
-	return m
-}
-
-// formParts are the wetted parts that a form asks about, by field.
-func formParts() []struct{ field, name string } {
-	return []struct{ field, name string }{{"plate", "cold plate"}, {"radiator", "radiator"}, {"fittings", "fittings"}, {"pump", "pump"}}
-}
-
-// lengths are a loop's figures in millimetres, by field.
-func lengths(l *loops.Loop) map[string]*float64 {
-	return map[string]*float64{
-		"radiator_size": &l.RadiatorSizeMM, "bore": &l.Tubing.BoreMM, "outer": &l.Tubing.OuterMM, "tube_length": &l.Tubing.LengthMM,
-	}
-}
-
-// intakeLoop reads the fields of a loop over what is on record of it: parts
-// and figures that the form does not ask about stay.
-func intakeLoop(f *form, l loops.Loop) loops.Loop {
-	l.Name, l.Sealed, l.NoFrost = f.text("loop_name"), f.text("build") == "sealed", f.ticked("no_frost")
-	l.Reach = mayRead(f, "reach", "", yesOrNo)
-	if f.text("build") == "" {
-		f.blame("build", "sealed or open")
-	}
-	l.Volume = read(f, "holds", "ml", chemistry.ParseLitre)
-	l.VolumeUncertainty = orZero(mayRead(f, "holds_plus", "ml", chemistry.ParseLitre))
-	l.ColdestWall, l.Hottest = mayRead(f, "wall", "C", chemistry.ParseCelsius), mayRead(f, "hottest", "C", chemistry.ParseCelsius)
-	l.SetPoint, l.EvaporatorMargin = mayRead(f, "set_point", "C", chemistry.ParseCelsius), mayRead(f, "evaporator_margin", "K", chemistry.ParseCelsiusDelta)
-	l.PumpPlace, l.Mounting, l.Tubing.Material = f.text("pump_place"), f.text("mounting"), f.text("tubing")
-	for name, at := range lengths(&l) {
-		if f.typed.Has(name) {
-			*at = orZero(mayRead(f, name, "", number))
+		choose := func(name, id, label, value string) field {
+			x := field{Name: f.Input(name), ID: id, Label: label, Value: value, Part: "choose", Choices: choicesOf("not known", chemistry.Metals())}
+			for i := range x.Choices {
+				x.Choices[i].On = x.Choices[i].Value == value
+			}
+			return x
 		}
+		rows = append(rows, wettedRow{
+			field{Name: f.Input(wettedPart), ID: id + "-part", Label: label, Value: part, Kind: "text", Mode: "text"},
+			choose(wettedMetal, id, label, metal), choose(wettedPlating, id+"-plating", label+", its plating", plating),
+		})
 	}
-	l.Wetted = slices.Clone(l.Wetted)
-	for _, part := range formParts() {
-		is := loops.WettedPart{Part: part.name, Metal: chemistry.Metal(f.text(part.field)), Plating: chemistry.Metal(f.text(part.field + "_plating"))}
-		at := slices.IndexFunc(l.Wetted, func(p loops.WettedPart) bool { return p.Part == part.name })
-		switch {
-		case is.Metal == "" && at >= 0:
-			l.Wetted = slices.Delete(l.Wetted, at, at+1)
-		case is.Metal == "":
-		case at >= 0:
-			is.Plating = cmp.Or(is.Plating, platingLeft(f, part.field, l.Wetted[at]))
-			l.Wetted[at] = is
-		default:
-			l.Wetted = append(l.Wetted, is)
-		}
+	usual := []string{"cold plate", "radiator", "fittings", "pump"}
+	for _, text := range f.typed[f.Input("wetted")] {
+		part, metals, _ := strings.Cut(text, ":")
+		metal, plating, _ := strings.Cut(metals, "/")
+		row(part, metal, plating)
+		usual = slices.DeleteFunc(usual, func(s string) bool { return s == part })
 	}
-	return l
+	for _, part := range usual {
+		row(part, "", "")
+	}
+	row("", "", "")
+	rows[len(rows)-1].Metal.Label = "Its metal"
+	return rows
 }
 
-// platingLeft is a part's plating where the form does not ask about it.
-func platingLeft(f *form, field string, was loops.WettedPart) chemistry.Metal {
-	if f.typed.Has(field + "_plating") {
+// Plated tells that a part has a plating, so that what hides them opens.
+func (f loopForm) Plated() bool {
+	return strings.Contains(strings.Join(f.typed[f.Input("wetted")], ""), "/")
+}
+
+// read reads the rows and all else that the form says.
+func (f loopForm) read(is *loops.Loop) error {
+	at := func(list string, i int) string {
+		if all := f.typed[f.Input(list)]; i < len(all) {
+			return strings.TrimSpace(all[i])
+		}
 		return ""
 	}
-	return was.Plating
+	wetted := []string{}
+	for i := range f.typed[f.Input(wettedPart)] {
+		metal, plating := at(wettedMetal, i), at(wettedPlating, i)
+		if metal == "" && plating == "" {
+			continue
+		}
+		if plating != "" {
+			metal += "/" + plating
+		}
+		wetted = append(wetted, at(wettedPart, i)+":"+metal)
+	}
+	f.typed[f.Input("wetted")] = wetted
+	if f.text(f.Input("sealed")) == "" {
+		f.blame(f.Input("sealed"), "sealed or open")
+	}
+	return f.recordForm.read(is, loops.Loop.Validate)
 }

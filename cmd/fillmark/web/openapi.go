@@ -17,23 +17,26 @@ type object = map[string]any
 
 // openAPI serves the document.
 func (s *server) openAPI(w http.ResponseWriter, r *http.Request) error {
-	s.writeJSON(w, r, http.StatusOK, openAPIDocument())
+	s.writeJSON(w, r, http.StatusOK, openAPIDocument(s.routes()))
 	return nil
 }
 
-// openAPIDocument describes the JSON API in OpenAPI 3.1.
-func openAPIDocument() object {
+// openAPIDocument describes the routes of the JSON API in OpenAPI 3.1.
+func openAPIDocument(routes []route) object {
 	schemas := schemaSet{}
 	failure := object{"description": "What went wrong, by field where it can be told", "content": jsonContent(schemas.of(reflect.TypeFor[Failure](), given))}
 	paths := object{}
-	for _, op := range operations() {
-		method, path, _ := strings.Cut(op.pattern, " ")
+	for _, rt := range routes {
+		if rt.summary == "" {
+			continue
+		}
+		method, path, _ := strings.Cut(rt.pattern, " ")
 		item, ok := paths[path].(object)
 		if !ok {
 			item = object{}
 			paths[path] = item
 		}
-		item[strings.ToLower(method)] = op.describe(schemas, failure)
+		item[strings.ToLower(method)] = rt.describe(schemas, failure)
 	}
 	return object{
 		"openapi": "3.1.0",
@@ -51,40 +54,35 @@ func openAPIDocument() object {
 	}
 }
 
-func (op operation) describe(schemas schemaSet, failure object) object {
+func (rt route) describe(schemas schemaSet, failure object) object {
+	content := object{rt.media: object{}} // no schema describes these bytes
+	if rt.gives != nil {
+		content = jsonContent(schemas.of(rt.gives, given))
+	}
+	summary := rt.summary
+	if rt.who == ownComputer {
+		summary += " (only over the Unix socket)"
+	}
 	described := object{
-		"operationId": operationID(op.pattern), "summary": op.summary,
-		"responses": object{
-			"200":     object{"description": "Done", "content": content(schemas, op.out, op.outType, given)},
-			"default": failure,
-		},
+		"operationId": operationID(rt.pattern), "summary": summary,
+		"responses": object{"200": object{"description": "Done", "content": content}, "default": failure},
 	}
 	var parameters []object
-	for _, name := range regexp.MustCompile(`\{(\w+)\}`).FindAllStringSubmatch(op.pattern, -1) {
+	for _, name := range regexp.MustCompile(`\{(\w+)\}`).FindAllStringSubmatch(rt.pattern, -1) {
 		parameters = append(parameters, object{"name": name[1], "in": "path", "required": true, "schema": pathSchema(name[1])})
 	}
-	for _, q := range op.query {
-		parameters = append(parameters, object{"name": q.name, "in": "query", "description": q.about, "required": q.required, "schema": q.schema})
+	for _, takes := range rt.takes {
+		for _, q := range takes.query {
+			parameters = append(parameters, object{"name": q.name, "in": "query", "description": q.about, "required": q.required, "schema": q.schema})
+		}
+		if takes.body != nil {
+			described["requestBody"] = object{"required": true, "content": takes.body(schemas)}
+		}
 	}
 	if parameters != nil {
 		described["parameters"] = parameters
 	}
-	if op.body != nil {
-		described["requestBody"] = object{"required": true, "content": jsonContent(op.body)}
-	}
-	if op.in != nil || op.inType != "" {
-		described["requestBody"] = object{"required": true, "content": content(schemas, op.in, op.inType, taken)}
-	}
 	return described
-}
-
-// content describes a body: JSON of the value's type or, where a media type is
-// named, bytes of that type, which no schema describes.
-func content(schemas schemaSet, value any, mediaType string, d direction) object {
-	if mediaType != "" {
-		return object{mediaType: object{}}
-	}
-	return jsonContent(schemas.of(reflect.TypeOf(value), d))
 }
 
 // pathSchema describes a part of the path by its name.

@@ -8,7 +8,9 @@ import (
 	"embed"
 	"fmt"
 	"html/template"
+	"io/fs"
 	"net/http"
+	"path"
 	"strings"
 )
 
@@ -16,32 +18,6 @@ import (
 //
 //go:embed templates/*.html
 var templateFiles embed.FS
-
-// screen is one page there is: its template and the struct it is made for.
-type screen struct {
-	name string
-	data any
-}
-
-// screens lists every page; a test holds each template to its struct.
-func screens() []screen {
-	return append([]screen{
-		{"due", duePage{}},
-		{"day", dayPage{}},
-		{"loops", loopsPage{}},
-		{"loop", loopPage{}},
-		{"owner", ownerPage{}},
-		{"stop", stopPage{}},
-		{"sign-in", signInPage{}},
-		{"password", passwordPage{}},
-		{"account", accountPage{}},
-		{"error", errorPage{}},
-		{"openings", openingsPage{}},
-		{"opening", openingPage{}},
-		{"questions", questionsPage{}},
-		{"vendor", vendorPage{}},
-	}, benchScreens()...)
-}
 
 // pages is what is parsed once at start: a template set a screen, and the
 // static files under the names that carry their content's hash.
@@ -52,15 +28,20 @@ type pages struct {
 
 func parsePages() (pages, error) {
 	p := pages{sets: map[string]*template.Template{}}
-	for _, s := range screens() {
-		set, err := template.New("layout.html").Funcs(formats()).ParseFS(templateFiles,
-			"templates/layout.html", "templates/_*.html", "templates/"+s.name+".html")
-		if err != nil {
-			return pages{}, fmt.Errorf("page %s: %w", s.name, err)
-		}
-		p.sets[s.name] = set
+	files, err := fs.Glob(templateFiles, "templates/[a-z]*.html")
+	if err != nil {
+		return p, err
 	}
-	var err error
+	for _, file := range files {
+		name := strings.TrimSuffix(path.Base(file), ".html")
+		if name == "layout" {
+			continue // is around all
+		}
+		p.sets[name], err = template.New("layout.html").Funcs(formats()).ParseFS(templateFiles, "templates/layout.html", "templates/_*.html", file)
+		if err != nil {
+			return pages{}, fmt.Errorf("page %s: %w", name, err)
+		}
+	}
 	p.assets, err = readAssets()
 	return p, err
 }

@@ -23,7 +23,9 @@ func (s *server) actForms(tag loops.Tag, page string, sent *actForm) actForms {
 
 // sentForm is a form that was sent.
 func sentForm(d acts.Definition, f *form) *actForm {
-	return &actForm{Definition: d, form: f, Page: f.text("page"), Key: f.text("key"), Sent: true}
+	sent := formOf(d, f, "")
+	sent.Page, sent.Key, sent.Sent = f.text("page"), f.text("key"), true
+	return sent
 }
 
 // enterAct does what a form says and leads on; where something is wrong, or

@@ -4,37 +4,33 @@
 package web
 
 import (
+	"errors"
 	"net/http"
-	"strconv"
-	"strings"
 
-	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
-
-// builtFields is what the fields of a machine and of a loop are drawn from.
-type builtFields struct {
-	Form          *form
-	Kinds, Metals []choice
-	Reach         []choice
-}
-
-func fieldsFor(f *form) builtFields {
-	return builtFields{
-		f, choicesOf("", loops.MachineKinds()), choicesOf("not known", chemistry.Metals()),
-		[]choice{{Label: "nobody asked"}, {Value: "true", Label: "yes"}, {Value: "false", Label: "no"}},
-	}
-}
 
 // editPage puts right what an intake got wrong: the machine, and how its loop
 // is built.
 type editPage struct {
 	frame
-	Form    *form
-	Fields  builtFields
-	Tag     loops.Tag
-	Machine string
+	Form *form
+	Tag  loops.Tag
+	Name string
+	// Machine and Loop are the two parts of the form.
+	Machine recordForm[loops.Machine]
+	Loop    loopForm
+}
+
+func (s *server) editPage(r *http.Request, file workshop.File, f *form) editPage {
+	p := editPage{
+		frame: s.newFrame(r, "Change "+string(file.Loop.Tag)), Form: f, Tag: file.Loop.Tag, Name: file.Machine.Name,
+		Machine: formOfRecord(acts.Machines(), f), Loop: newLoopForm(f),
+	}
+	p.Here = "loops"
+	return p
 }
 
 func (s *server) pageEdit(w http.ResponseWriter, r *http.Request) error {
@@ -42,72 +38,15 @@ func (s *server) pageEdit(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	f := newForm(nil)
-	offerMachine(f, file.Machine)
-	offerLoop(f, file.Loop)
-	return s.render(w, http.StatusOK, "edit", s.editPage(r, file, f))
+	p := s.editPage(r, file, newForm(nil))
+	p.Machine.offer(file.Machine, file.Machine.Revision)
+	p.Loop.offer(file.Loop, file.Loop.Revision)
+	return s.render(w, http.StatusOK, "edit", p)
 }
 
-func (s *server) editPage(r *http.Request, file workshop.File, f *form) editPage {
-	p := editPage{frame: s.newFrame(r, "Change "+string(file.Loop.Tag)), Form: f, Fields: fieldsFor(f), Tag: file.Loop.Tag, Machine: file.Machine.Name}
-	p.Here = "loops"
-	return p
-}
-
-// offerMachine puts into the form what is on record of a machine.
-func offerMachine(f *form, m loops.Machine) {
-	for name, text := range map[string]string{
-		"machine_kind": string(m.Kind), "machine": m.Name, "maker": m.Maker, "model": m.Model, "accessories": strings.Join(m.Accessories, "\n"),
-		"warranty_note": m.WarrantyNote, "promised": m.PromisedBack.String(), "machine_revision": strconv.FormatUint(m.Revision, 10),
-	} {
-		f.offer(name, text)
-	}
-	if m.WarrantyAsked {
-		f.offer("warranty_asked", "yes")
-	}
-}
-
-// offerLoop puts into the form how a loop is built.
-func offerLoop(f *form, l loops.Loop) {
-	for name, text := range map[string]string{
-		"loop_name": l.Name, "build": map[bool]string{true: "sealed", false: "open"}[l.Sealed], "holds": quantityIn(l.Volume.Millilitres()),
-		"tubing": l.Tubing.Material, "pump_place": l.PumpPlace, "mounting": l.Mounting, "loop_revision": strconv.FormatUint(l.Revision, 10),
-	} {
-		f.offer(name, text)
-	}
-	if l.VolumeUncertainty > 0 {
-		f.offer("holds_plus", quantityIn(l.VolumeUncertainty.Millilitres()))
-	}
-	if l.Reach != nil {
-		f.offer("reach", map[bool]string{true: "true", false: "false"}[*l.Reach])
-	}
-	if l.NoFrost {
-		f.offer("no_frost", "yes")
-	}
-	for name, mm := range lengths(&l) {
-		if *mm > 0 {
-			f.offer(name, quantityIn(*mm))
-		}
-	}
-	for name, c := range map[string]*chemistry.Celsius{"wall": l.ColdestWall, "hottest": l.Hottest, "set_point": l.SetPoint} {
-		if c != nil {
-			f.offer(name, quantityIn(float64(*c)))
-		}
-	}
-	if l.EvaporatorMargin != nil {
-		f.offer("evaporator_margin", quantityIn(float64(*l.EvaporatorMargin)))
-	}
-	for _, part := range formParts() {
-		for _, is := range l.Wetted {
-			if is.Part == part.name {
-				f.offer(part.field, string(is.Metal))
-				f.offer(part.field+"_plating", string(is.Plating))
-			}
-		}
-	}
-}
-
-// edit writes the machine and the loop as the form says, together. The revisions in the form are those the technician read.
+// edit writes the machine and the loop as the form says, together or not at
+// all, and leads to the loop's page, which says what the charge is judged to be
+// where that may have changed.
 func (s *server) edit(w http.ResponseWriter, r *http.Request) error {
 	file, err := s.fileOf(r)
 	if err != nil {
@@ -117,18 +56,49 @@ func (s *server) edit(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	machine, loop := intakeMachine(f, file.Machine), intakeLoop(f, file.Loop)
-	machine.Revision, loop.Revision = uint64(read(f, "machine_revision", "", number)), uint64(read(f, "loop_revision", "", number))
-	if f.OK() {
-		_, err = s.Workshop.Edit(s.stamp(r), workshop.Edit{Machine: &machine, Loop: &loop})
+	p := s.editPage(r, file, f)
+	machine, loop := file.Machine, file.Loop
+	err = errors.Join(p.Machine.read(&machine, loops.Machine.Validate), p.Loop.read(&loop))
+	machine.Revision, loop.Revision = p.Machine.revision(), p.Loop.revision()
+	return s.changes(w, r, changing{
+		form: f, err: err, edit: workshop.Edit{Machine: &machine, Loop: &loop}, take: p.Loop.take,
+		leadsTo: func(done workshop.Edited) string {
+			path := "/loops/" + string(file.Loop.Tag)
+			if done.Verdict != "" {
+				path += "?judged=yes"
+			}
+			return path
+		},
+		again: func() error { return s.render(w, http.StatusUnprocessableEntity, "edit", p) },
+	})
+}
+
+// changing is a change of records that a form asks for.
+type changing struct {
+	form    *form
+	err     error // of reading the form
+	edit    workshop.Edit
+	take    func(error) error // marks what a refused edit says
+	leadsTo func(workshop.Edited) string
+	again   func() error // shows the form again, with what is wrong
+}
+
+// changes writes records as a form says and leads on.
+func (s *server) changes(w http.ResponseWriter, r *http.Request, c changing) error {
+	if c.err != nil {
+		return c.err
 	}
-	if err := f.take(err, intakeFields()); err != nil {
-		return err
+	var done workshop.Edited
+	if c.form.OK() {
+		var err error
+		if done, err = s.Workshop.Edit(s.stamp(r), c.edit); c.take(err) != nil {
+			return err
+		}
 	}
-	if f.OK() {
-		s.Wake()
-		http.Redirect(w, r, "/loops/"+string(file.Loop.Tag), http.StatusSeeOther)
-		return nil
+	if !c.form.OK() {
+		return c.again()
 	}
-	return s.render(w, http.StatusUnprocessableEntity, "edit", s.editPage(r, file, f))
+	s.Wake()
+	http.Redirect(w, r, c.leadsTo(done), http.StatusSeeOther)
+	return nil
 }

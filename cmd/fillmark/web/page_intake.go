@@ -27,22 +27,25 @@ type intakePage struct {
 	AskCharge bool
 	// Same are owners on record under the name that was typed.
 	Same      []choice
-	Fields    builtFields
 	MaxPhotos int
+	Owner     recordForm[loops.Owner]
+	Machine   recordForm[loops.Machine]
+	Loop      loopForm
 	// Intake, Read and Fill are the acts that the form says beside owner,
 	// machine and loop.
 	Intake, Read, Fill *actForm
 }
 
 func (s *server) intakePage(r *http.Request, f *form) (intakePage, error) {
-	p := intakePage{frame: s.newFrame(r, "Intake"), Form: f, Fields: fieldsFor(f), MaxPhotos: maxFormPhotos}
+	p := intakePage{frame: s.newFrame(r, "Intake"), Form: f, MaxPhotos: maxFormPhotos,
+		Owner: formOfRecord(acts.Owners(), f), Machine: formOfRecord(acts.Machines(), f), Loop: newLoopForm(f)}
 	p.Here, p.AskCharge = "intake", true
 	for kind, at := range map[loops.EntryKind]**actForm{loops.KindIntake: &p.Intake, loops.KindInspection: &p.Read, loops.KindFill: &p.Fill} {
 		d, ok := acts.OfKind(kind)
 		if !ok {
 			return p, loops.ErrNotFound
 		}
-		*at = &actForm{Definition: d, form: f, prefix: d.Name + "."}
+		*at = formOf(d, f, d.Name+".")
 	}
 	var err error
 	if p.Intake.Key = f.text(p.Intake.Input("key")); p.Intake.Key == "" {
@@ -106,7 +109,7 @@ func (p *intakePage) take(err error) error {
 			return f.take(err)
 		}
 	}
-	return p.Form.take(err, intakeFields())
+	return p.Form.take(err, map[string]string{"photo": "photo"})
 }
 
 func (s *server) pageIntake(w http.ResponseWriter, r *http.Request) error {
@@ -125,7 +128,7 @@ func (s *server) pageIntake(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return err
 		}
-		f.offer("owner", owner.Name)
+		f.offer(p.Owner.Input("name"), owner.Name)
 		p.Same = []choice{ownerChoice(owner)}
 	}
 	return s.render(w, http.StatusOK, "intake", p)
@@ -211,16 +214,20 @@ func (s *server) takeInNew(r *http.Request, p *intakePage) (loops.Tag, error) {
 		loop, err := s.Reader.Loop(e.Loop)
 		return loop.Tag, err
 	}
-	owner, settled, err := s.intakeOwner(p)
+	var reg workshop.Registration
+	settled, err := s.intakeOwner(p, &reg.Owner)
 	if err != nil {
 		return "", err
 	}
-	if settled && owner.ID == 0 && f.text("machine_kind") != string(loops.DonorUnit) {
-		if err := f.take(owner.Validate(), map[string]string{"name": "owner"}); err != nil {
-			return "", err
+	machine := func(m loops.Machine) error {
+		if m.Kind != loops.DonorUnit {
+			m.Owner = 1 // who gets a number with the machine
 		}
+		return m.Validate()
 	}
-	reg := workshop.Registration{Owner: owner, Machine: intakeMachine(f, loops.Machine{}), Loop: intakeLoop(f, loops.Loop{})}
+	if err := errors.Join(p.Machine.read(&reg.Machine, machine), p.Loop.read(&reg.Loop)); err != nil {
+		return "", err
+	}
 	if reg.Acts, err = p.acts(); err != nil || p.wrong() || !settled {
 		return "", err
 	}
@@ -230,39 +237,34 @@ func (s *server) takeInNew(r *http.Request, p *intakePage) (loops.Tag, error) {
 
 // intakeOwner reads who brought the machine. Where somebody of that name is on
 // record the page asks whether it is the same person: settled is false.
-func (s *server) intakeOwner(p *intakePage) (owner loops.Owner, settled bool, err error) {
+func (s *server) intakeOwner(p *intakePage, owner *loops.Owner) (settled bool, err error) {
 	f := p.Form
-	if f.text("machine_kind") == string(loops.DonorUnit) {
-		return owner, true, nil
+	if f.text(p.Machine.Input("kind")) == string(loops.DonorUnit) {
+		return true, nil
 	}
-	owner = loops.Owner{
-		Name: f.text("owner"), Email: f.text("email"), Phone: f.text("phone"), Address: f.text("address"),
-		Consent: loops.Consent{Mail: f.ticked("mail"), Opening: f.ticked("opening"), Photos: f.ticked("photos")},
+	same := f.text("owner_id")
+	if same != "" && same != "new" {
+		*owner, err = s.ownerOf(same)
+		return true, err
 	}
-	switch same := f.text("owner_id"); same {
-	case "new":
-		return owner, true, nil
-	case "":
-	default:
-		owner, err = s.ownerOf(same)
-		return owner, true, err
+	if err := p.Owner.read(owner, loops.Owner.Validate); err != nil {
+		return false, err
 	}
 	words := strings.Fields(owner.Name)
-	if len(words) == 0 {
-		return owner, true, nil
+	if same == "new" || len(words) == 0 {
+		return true, nil
 	}
 	found, err := s.Workshop.FindOwners(workshop.OwnerQuery{Text: words[0]})
 	if err != nil {
-		return owner, false, err
+		return false, err
 	}
 	for _, o := range found {
-		if sameName(o.Name, owner.Name) {
+		if strings.EqualFold(strings.Join(strings.Fields(o.Name), " "), strings.Join(words, " ")) {
 			p.Same = append(p.Same, ownerChoice(o))
 		}
 	}
 	if len(p.Same) > 0 {
 		f.blame("owner_id", "say whether it is the same person")
-		return owner, false, nil
 	}
-	return owner, true, nil
+	return len(p.Same) == 0, nil
 }

@@ -18,9 +18,10 @@ import (
 
 func intakeForm(more url.Values) url.Values {
 	form := url.Values{
-		"owner": {"Bea Moss"}, "phone": {"+351 910 000 111"}, "email": {"bea@moss.example"}, "mail": {"yes"}, "opening": {"yes"},
-		"machine_kind": {"desktop"}, "machine": {"the white cube"}, "accessories": {"power cord\r\nbox"}, "promised": {"2026-12-10"},
-		"build": {"sealed"}, "holds": {"150"}, "wall": {"-5"}, "plate": {"copper"}, "radiator": {"aluminium"},
+		"owner.name": {"Bea Moss"}, "owner.phone": {"+351 910 000 111"}, "owner.email": {"bea@moss.example"}, "owner.mail-consent": {"yes"}, "owner.opening-consent": {"yes"},
+		"machine.kind": {"desktop"}, "machine.name": {"the white cube"}, "machine.accessory": {"power cord\r\nbox"}, "machine.promised": {"2026-12-10"},
+		"loop.sealed": {"yes"}, "loop.holds": {"150"}, "loop.wall": {"-5"},
+		"loop.wetted-part": {"cold plate", "radiator"}, "loop.wetted-metal": {"copper", "aluminium"}, "loop.wetted-plating": {"", ""},
 		"intake.complaint": {"It roars."}, "intake.symptom": {"pump loud"}, "readings.die": {"91"}, "readings.room": {"22"}, "readings.power": {"120"},
 	}
 	maps.Copy(form, more)
@@ -80,7 +81,7 @@ func TestIntakeOfAFactoryCharge(t *testing.T) {
 	assert.Equal(t, []string{"2022-01-01", "2023-06-30"}, []string{charge.FilledFrom.String(), charge.FilledTo.String()})
 	assert.False(t, b.file(tag).Loop.State.LastKnownGood.IsZero(), "what was measured at intake is of this charge")
 
-	tag = b.taken(intakeForm(url.Values{"owner": {"Cy Fenn"}, "fill.origin": {"unknown"}, "fill.fluid": {"eg"}, "fill.filled-to": {"2024-05-01"}}))
+	tag = b.taken(intakeForm(url.Values{"owner.name": {"Cy Fenn"}, "fill.origin": {"unknown"}, "fill.fluid": {"eg"}, "fill.filled-to": {"2024-05-01"}}))
 	charge = b.file(tag).Loop.State.Charge
 	assert.Equal(t, loops.UnknownOrigin, charge.Origin)
 	assert.True(t, charge.FilledFrom.IsZero(), "nothing is known before the last day")
@@ -103,8 +104,8 @@ func TestIntakeTakesHowTheLoopIsBuilt(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
 	tag := b.taken(intakeForm(url.Values{
-		"tubing": {"rubber"}, "bore": {"6"}, "outer": {"9.5"}, "tube_length": {"800"}, "radiator_size": {"240"},
-		"plate_plating": {"nickel"}, "fittings": {"brass"}, "fittings_plating": {"nickel"}, "pump": {"stainless"},
+		"loop.tubing": {"rubber"}, "loop.bore": {"6"}, "loop.outer": {"9.5"}, "loop.tube-length": {"800"}, "loop.radiator": {"240"},
+		"loop.wetted-part": {"cold plate", "radiator", "fittings", "pump"}, "loop.wetted-metal": {"copper", "aluminium", "brass", "stainless"}, "loop.wetted-plating": {"nickel", "", "nickel", ""},
 	}))
 	loop := b.file(tag).Loop
 	assert.Equal(t, loops.Tubing{Material: "rubber", BoreMM: 6, OuterMM: 9.5, LengthMM: 800}, loop.Tubing)
@@ -122,7 +123,8 @@ func TestIntakeOfADonorUnitToBeOpened(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
 	donor := url.Values{
-		"machine_kind": {"donor unit"}, "machine": {"box of spares"}, "maker": {"Lowtide Works"}, "model": {"T1"}, "build": {"sealed"}, "holds": {"90"}, "plate": {"copper"},
+		"machine.kind": {"donor unit"}, "machine.name": {"box of spares"}, "machine.maker": {"Lowtide Works"}, "machine.model": {"T1"}, "loop.sealed": {"yes"}, "loop.holds": {"90"},
+		"loop.wetted-part": {"cold plate"}, "loop.wetted-metal": {"copper"},
 		"fill.origin": {"factory"}, "fill.filled-to": {"2023-06-30"}, "fill.filled-from": {"2023-01-01"},
 	}
 	tag := b.taken(donor)
@@ -153,7 +155,7 @@ func TestIntakeAsksWhetherTheOwnerIsTheSame(t *testing.T) {
 	b := newBench(t)
 	first := b.file(b.taken(intakeForm(nil)))
 	before := b.bytesOnDisk()
-	w := b.post("/intake", intakeForm(url.Values{"owner": {" bea  moss"}}))
+	w := b.post("/intake", intakeForm(url.Values{"owner.name": {" bea  moss"}}))
 	assert.Equal(t, http.StatusUnprocessableEntity, w.Code)
 	assert.Contains(t, w.Body.String(), "Is it the same person?")
 	b.unchanged(before)
@@ -181,20 +183,20 @@ func TestIntakeThatIsWrongChangesNothingAndShowsWhatWasTyped(t *testing.T) {
 		form url.Values
 		says string
 	}{
-		"no name":            {intakeForm(url.Values{"owner": {""}}), `id="owner-problem"`},
-		"bad mail":           {intakeForm(url.Values{"email": {"bea at moss"}}), `value="bea at moss"`},
-		"no build":           {intakeForm(url.Values{"build": {""}}), "sealed or open"},
-		"no volume":          {intakeForm(url.Values{"holds": {""}}), `id="holds-problem"`},
-		"volume in words":    {intakeForm(url.Values{"holds": {"a lot"}}), `value="a lot"`},
-		"a metal unknown":    {intakeForm(url.Values{"plate": {"gold"}}), `id="plate-problem"`},
+		"no name":            {intakeForm(url.Values{"owner.name": {""}}), `id="owner-name-problem"`},
+		"bad mail":           {intakeForm(url.Values{"owner.email": {"bea at moss"}}), `value="bea at moss"`},
+		"no build":           {intakeForm(url.Values{"loop.sealed": {""}}), "sealed or open"},
+		"too much":           {intakeForm(url.Values{"loop.holds": {"5000 l"}}), `id="loop-holds-problem"`},
+		"volume in words":    {intakeForm(url.Values{"loop.holds": {"a lot"}}), `value="a lot"`},
+		"a metal unknown":    {intakeForm(url.Values{"loop.wetted-metal": {"gold", "copper"}}), `id="loop-wetted-problem"`},
 		"to come":            {intakeForm(url.Values{"fill.fluid": {"pg"}, "fill.mass": {"35"}, "fill.poured": {"140"}, "fill.day": {"2027-12-02"}}), `id="fill-day-problem"`},
 		"more than it holds": {intakeForm(url.Values{"fill.fluid": {"pg"}, "fill.mass": {"35"}, "fill.poured": {"900"}, "fill.day": {"2026-12-02"}}), "750 ml too much"},
 		"workshop unknown":   {intakeForm(url.Values{"fill.origin": {"workshop"}, "fill.day": {"2026-12-02"}}), `id="fill-poured-problem"`},
 		"interval reversed":  {intakeForm(url.Values{"fill.origin": {"factory"}, "fill.filled-to": {"2023-06-30"}, "fill.filled-from": {"2024-01-01"}}), `id="fill-filled-to-problem"`},
 		"unknown, strength":  {intakeForm(url.Values{"fill.origin": {"factory"}, "fill.mass": {"30"}, "fill.filled-to": {"2023-06-30"}}), `id="fill-mass-problem"`},
-		"a bore in words":    {intakeForm(url.Values{"bore": {"wide"}}), `id="bore-problem"`},
+		"a bore in words":    {intakeForm(url.Values{"loop.bore": {"wide"}}), `id="loop-bore-problem"`},
 		"unknown tag":        {url.Values{"tag": {"7K3QXX"}, "intake.complaint": {"x"}}, `id="tag-problem"`},
-		"hostile":            {intakeForm(url.Values{"email": {hostile}, "machine": {hostile + "\x00"}, "intake.complaint": {hostile}}), "&lt;script&gt;"},
+		"hostile":            {intakeForm(url.Values{"owner.email": {hostile}, "machine.name": {hostile + "\x00"}, "intake.complaint": {hostile}}), "&lt;script&gt;"},
 	} {
 		w := b.post("/intake", tt.form)
 		assert.Equal(t, http.StatusUnprocessableEntity, w.Code, name)

@@ -8,6 +8,7 @@ import (
 	"maps"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 	"testing"
 
@@ -123,7 +124,9 @@ func TestOwnerIsEditedAndNeverOverwritten(t *testing.T) {
 	b.says(page, "the grey tower", "machines")
 	kept, err := b.store.Owner(1)
 	require.NoError(t, err)
-	form := url.Values{"owner": {"Ana Fern"}, "email": {"ana@new.example"}, "phone": {"1"}, "units": {"us customary"}, "opening": {"yes"}, "address": {"Lane 1\r\nTown"}, "revision": {fmt.Sprint(kept.Revision)}}
+	form := url.Values{
+		"owner.name": {"Ana Fern"}, "owner.email": {"ana@new.example"}, "owner.phone": {"1"}, "owner.units": {"us customary"}, "owner.opening-consent": {"yes"},
+		"owner.zone": {""}, "owner.address": {"Lane 1\r\nTown"}, "owner.revision": {fmt.Sprint(kept.Revision)}}
 	w := b.post("/owners/1", form)
 	require.Equal(t, http.StatusSeeOther, w.Code, w.Body)
 	edited, err := b.store.Owner(1)
@@ -135,12 +138,12 @@ func TestOwnerIsEditedAndNeverOverwritten(t *testing.T) {
 
 	before := b.bytesOnDisk()
 	assert.Equal(t, http.StatusConflict, b.post("/owners/1", form).Code, "somebody wrote in between")
-	form.Set("email", "no address")
-	form.Set("revision", fmt.Sprint(edited.Revision))
+	form.Set("owner.email", "no address")
+	form.Set("owner.revision", fmt.Sprint(edited.Revision))
 	w = b.post("/owners/1", form)
 	assert.Equal(t, http.StatusUnprocessableEntity, w.Code)
 	b.says(w, `value="no address"`, "email")
-	b.says(w, `id="email-problem"`, "email")
+	b.says(w, `id="owner-email-problem"`, "email")
 	assert.Equal(t, http.StatusNotFound, b.get("/owners/9").Code)
 	assert.Equal(t, http.StatusNotFound, b.get("/owners/x").Code)
 	b.unchanged(before)
@@ -184,7 +187,10 @@ func TestShelfAndRecall(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
 	tag := b.ana().Loop.Tag
-	form := url.Values{"container_kind": {"premix"}, "product": {"Blue premix"}, "lot": {"L7"}, "fluid": {"pg"}, "mass": {"35"}, "left": {"500"}, "expires": {"2026-11-01"}}
+	form := url.Values{
+		"container.kind": {"premix"}, "container.product": {"Blue premix"}, "container.lot": {"L7"}, "container.fluid": {"pg"},
+		"container.mass": {"35"}, "container.left": {"500"}, "container.expires": {"2026-11-01"},
+	}
 	w := b.post("/shelf", form)
 	require.Equal(t, http.StatusSeeOther, w.Code, w.Body)
 	assert.Equal(t, "/shelf/1", w.Header().Get("Location"))
@@ -215,14 +221,14 @@ func TestShelfAndRecall(t *testing.T) {
 
 	before := b.bytesOnDisk()
 	for name, change := range map[string]url.Values{
-		"product": {"product": {""}}, "left": {"left": {"much"}}, "mass": {"mass": {"350"}}, "expires": {"expires": {"soon"}}, "container_kind": {"container_kind": {"vat"}},
+		"product": {"container.product": {""}}, "left": {"container.left": {"much"}}, "mass": {"container.mass": {"350"}}, "expires": {"container.expires": {"soon"}}, "kind": {"container.kind": {"vat"}},
 	} {
 		bad := url.Values{}
 		maps.Copy(bad, form)
 		maps.Copy(bad, change)
 		w := b.post("/shelf", bad)
 		assert.Equal(t, http.StatusUnprocessableEntity, w.Code, name)
-		b.says(w, `id="`+name+`-problem"`, name)
+		b.says(w, `id="container-`+name+`-problem"`, name)
 	}
 	b.unchanged(before)
 }
@@ -333,8 +339,8 @@ func TestMachineAndLoopArePutRightTogether(t *testing.T) {
 	was := b.ana()
 	path := "/loops/" + string(was.Loop.Tag) + "/edit"
 	form := formOf(t, b.get(path), "")
-	form.Set("machine", "the blue tower")
-	form.Set("loop_revision", fmt.Sprint(was.Loop.Revision+7)) // somebody else wrote the loop in between
+	form.Set("machine.name", "the blue tower")
+	form.Set("loop.revision", fmt.Sprint(was.Loop.Revision+7)) // somebody else wrote the loop in between
 	before := b.bytesOnDisk()
 	assert.Equal(t, http.StatusConflict, b.post(path, form).Code)
 	b.unchanged(before)
@@ -343,16 +349,17 @@ func TestMachineAndLoopArePutRightTogether(t *testing.T) {
 func TestMachineAndLoopArePutRight(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
-	tag := b.taken(intakeForm(url.Values{"plate_plating": {"nickel"}}))
+	tag := b.taken(intakeForm(url.Values{"loop.wetted-plating": {"nickel", ""}}))
 	path := "/loops/" + string(tag) + "/edit"
 	was := b.file(tag)
 	w := b.get(path)
 	require.Equal(t, http.StatusOK, w.Code)
 	b.says(w, `value="the white cube"`, "machine")
 	form := url.Values{
-		"machine_kind": {"workstation"}, "machine": {"the white tower"}, "warranty_asked": {"yes"}, "warranty_note": {"expired"},
-		"build": {"open"}, "holds": {"900"}, "plate": {"copper"}, "plate_plating": {"nickel"}, "radiator": {""}, "wall": {"-8"},
-		"machine_revision": {fmt.Sprint(was.Machine.Revision)}, "loop_revision": {fmt.Sprint(was.Loop.Revision)},
+		"machine.kind": {"workstation"}, "machine.name": {"the white tower"}, "machine.warranty-asked": {"yes"}, "machine.warranty-note": {"expired"},
+		"loop.sealed": {"no"}, "loop.holds": {"900"}, "loop.wall": {"-8"},
+		"loop.wetted-part": {"cold plate", "radiator"}, "loop.wetted-metal": {"copper", ""}, "loop.wetted-plating": {"nickel", ""},
+		"machine.revision": {fmt.Sprint(was.Machine.Revision)}, "loop.revision": {fmt.Sprint(was.Loop.Revision)},
 	}
 	w = b.post(path, form)
 	require.Equal(t, http.StatusSeeOther, w.Code, w.Body)
@@ -367,15 +374,84 @@ func TestMachineAndLoopArePutRight(t *testing.T) {
 
 	before := b.bytesOnDisk()
 	assert.Equal(t, http.StatusConflict, b.post(path, form).Code, "somebody wrote in between")
-	form.Set("machine_revision", fmt.Sprint(is.Machine.Revision))
-	form.Set("loop_revision", fmt.Sprint(is.Loop.Revision))
-	for field, value := range map[string]string{"holds": "lots", "machine": "", "machine_kind": "toaster", "wall": "-200C"} {
+	form.Set("machine.revision", fmt.Sprint(is.Machine.Revision))
+	form.Set("loop.revision", fmt.Sprint(is.Loop.Revision))
+	for field, value := range map[string]string{"loop.holds": "lots", "machine.name": "", "machine.kind": "toaster", "loop.wall": "-200C"} {
 		kept := form.Get(field)
 		form.Set(field, value)
 		w := b.post(path, form)
 		assert.Equal(t, http.StatusUnprocessableEntity, w.Code, field)
-		b.says(w, `id="`+field+`-problem"`, field)
+		b.says(w, `id="`+strings.ReplaceAll(field, ".", "-")+`-problem"`, field)
 		form.Set(field, kept)
 	}
 	b.unchanged(before)
+}
+
+// What the pages show of a record is what they take: a form that is sent as it
+// was opened changes nothing, to the last digit.
+func TestRecordsAreSentBackAsTheyWereShown(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	file := b.ana()
+	loop := file.Loop
+	loop.Volume, loop.VolumeKnown = 0.48025, loops.Known{How: loops.Measured, By: "jug @ the bench", On: loops.Day{Year: 2026, Month: 3, Dom: 4}, PlusMinus: 0.01}
+	loop.Wetted = append(slices.Clone(loop.Wetted), loops.WettedPart{Part: "reservoir", Metal: chemistry.StainlessSteel}, loops.WettedPart{Part: "reservoir", Metal: chemistry.Copper, Plating: chemistry.Nickel})
+	_, err := b.shop.Edit(stamp(1), workshop.Edit{Loop: &loop})
+	require.NoError(t, err)
+	file = b.file(loop.Tag)
+	c, err := b.shop.AddContainer(stamp(1), loops.Container{Kind: loops.PremixBottle, Product: "Blue premix", Fluid: "pg", Mass: new(chemistry.MassFraction(0.40125)), Left: 1.23456, Note: "two\nlines"})
+	require.NoError(t, err)
+
+	path := "/loops/" + string(loop.Tag) + "/edit"
+	require.Equal(t, http.StatusSeeOther, b.post(path, formOf(t, b.get(path), "")).Code)
+	is := b.file(loop.Tag)
+	assert.Equal(t, file.Loop.Construction, is.Loop.Construction)
+	assert.Equal(t, file.Loop.Revision+1, is.Loop.Revision, "it was written")
+	file.Machine.Revision++
+	assert.Equal(t, file.Machine, is.Machine)
+
+	require.Equal(t, http.StatusSeeOther, b.post("/shelf/1", formOf(t, b.get("/shelf/1"), "")).Code)
+	again, err := b.shop.Container(c.ID)
+	require.NoError(t, err)
+	c.Revision++
+	assert.Equal(t, c, again)
+
+	require.Equal(t, http.StatusSeeOther, b.post("/owners/1", formOf(t, b.get("/owners/1"), "")).Code)
+	owner, err := b.store.Owner(1)
+	require.NoError(t, err)
+	file.Owner.Revision++
+	assert.Equal(t, file.Owner, owner)
+}
+
+// A change of how a loop is built says on the page what its charge is then
+// judged to be, also long after the hand-over.
+func TestChangeOfALoopSaysTheVerdict(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := b.ana().Loop.Tag
+	path := "/loops/" + string(tag) + "/edit"
+	form := formOf(t, b.get(path), "")
+	form.Set("loop.name", "upper")
+	w := b.post(path, form)
+	require.Equal(t, "/loops/"+string(tag), w.Header().Get("Location"), "a name changes no verdict")
+	assert.NotContains(t, b.get(w.Header().Get("Location")).Body.String(), "as it is on record now")
+
+	form = formOf(t, b.get(path), "")
+	form.Set("loop.wall", "-45")
+	w = b.post(path, form)
+	require.Equal(t, http.StatusSeeOther, w.Code, problemsIn(w))
+	page := b.get(w.Header().Get("Location"))
+	b.says(page, `<p class="verdict stop">stop</p>`, "verdict")
+	b.says(page, "in the loop as it is on record now", "what was judged")
+	assert.InDelta(t, -45, float64(*b.file(tag).Loop.ColdestWall), 0, "it is written all the same")
+}
+
+// Nobody has to say what nobody knows: what a loop holds is left out, and a
+// figure says how it is known.
+func TestIntakeLeavesOutWhatIsNotKnown(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	loop := b.file(b.taken(intakeForm(url.Values{"loop.holds": {""}, "loop.wall": {"5"}, "loop.wall-known": {"owner says"}, "loop.wall-known:by": {"a heated hall"}}))).Loop
+	assert.Zero(t, loop.Volume)
+	assert.Equal(t, loops.Known{How: loops.OwnerSays, By: "a heated hall"}, loop.ColdestWallKnown)
 }

@@ -28,6 +28,9 @@ type loopPage struct {
 	Gauge   *gauge // nil where the freeze point is not known
 	Curve   *curve // nil where there is no glycol in the loop
 	Next    *loops.Task
+	// Judged is what a change of the record has just made of the charge; nil
+	// where nothing was changed that its verdict hangs on.
+	Judged  *workshop.Judgement
 	Over    int // days over of the next task
 	Status  string
 	History []historyLine
@@ -95,6 +98,10 @@ func (s *server) loopPage(r *http.Request, file workshop.File, sent *actForm) (l
 	}
 	p.Life = lifePlots(file.History, p.Read)
 	p.Acts = s.actForms(loop.Tag, "loop", sent)
+	if r.URL.Query().Has("judged") && charge != nil { // a change of the record led here
+		judged := file.Judged()
+		p.Judged = &judged
+	}
 	var err error
 	if p.Containers, err = s.containerChoices(); err != nil {
 		return p, err

@@ -15,17 +15,6 @@ import (
 	"fillmark/loops/photos"
 )
 
-// openingPages lists the pages of openings.
-func (s *server) openingPages(mux router) {
-	mux.Handle("GET "+openingsPath, s.page(s.pageOpenings))
-	mux.Handle("POST "+openingsPath, s.page(s.enterOpening))
-	mux.Handle("GET /openings/of/{tag}", s.page(s.pageOpening))
-	mux.Handle("GET /openings/questions", s.page(s.pageQuestions))
-	mux.Handle("POST /openings/questions", s.page(s.enterWatch))
-	mux.Handle("GET /openings/vendor", s.page(s.pageVendor))
-	mux.Handle("GET /photos/{name}", s.page(s.photo))
-}
-
 // maxOpenings is how many openings one page lists.
 const maxOpenings = 100
 

@@ -57,16 +57,18 @@ type ownerNotice struct {
 
 // ownerMachine is one loop of theirs in plain words.
 type ownerMachine struct {
-	Name  string
-	Loop  string // empty where the machine has one
-	Tag   loops.Tag
-	Says  string // how it stands
-	Next  string // the next thing in words; empty where nothing is planned
-	Why   string // why it is due then, as owners read it
-	Due   loops.Day
-	Over  int
-	Steps []string
-	Leave []string
+	Name string
+	Loop string // empty where the machine has one
+	Tag  loops.Tag
+	Says string // how it stands
+	// Conditions stand against it, the worst first, each with its caution.
+	Conditions []string
+	Next       string // the next thing in words; empty where nothing is planned
+	Why        string // why it is due then, as owners read it
+	Due        loops.Day
+	Over       int
+	Steps      []string
+	Leave      []string
 	// Sealed chooses the drawings; Look tells that it is the owner who looks.
 	Sealed, Look bool
 }
@@ -140,7 +142,8 @@ func (s *server) ownerPage(r *http.Request, owner loops.Owner) (ownerPage, error
 	for _, f := range files {
 		open := s.Workshop.OpenTasks(f.Loop, today)
 		paused := f.Loop.State.AskedFor == loops.Pause
-		p.Open, p.Due = p.Open || slices.Contains(open, loops.Look), p.Due || len(open) > 0 && !paused
+		look := slices.Contains(open, loops.Look) && !loops.KeptOff(f.Loop.State.Conditions())
+		p.Open, p.Due = p.Open || look, p.Due || len(open) > 0 && !paused
 		machine, guide := ownerMachineOf(f, open, today, reach)
 		p.Machines = append(p.Machines, machine)
 		if f.Loop.State.Charge == nil {
@@ -212,10 +215,21 @@ func ownerMachineOf(f workshop.File, open []loops.TaskKind, today loops.Day, rea
 		asked = open[0]
 	}
 	guide := notify.GuideFor(asked, f.Machine.Kind, f.Loop.Sealed, fluid, reach)
-	if f.Loop.State.InService() {
+	conditions := conditionsOf(f.Loop.State)
+	m.Conditions = notify.ConditionsForOwner(conditions)
+	if f.Loop.State.InService() && !loops.KeptOff(conditions) {
 		m.Steps, m.Leave, m.Sealed, m.Look = guide.Steps, guide.Leave, f.Loop.Sealed, asked == loops.Look
 	}
 	return m, guide
+}
+
+// conditionsOf are those of a machine that its owner has; of one on the bench
+// they are the workshop's matter.
+func conditionsOf(state loops.State) []loops.Condition {
+	if state.HandedOver.IsZero() && state.ReturnedAsIs.IsZero() {
+		return nil
+	}
+	return state.Conditions()
 }
 
 // standing is one sentence on how a loop stands, without jargon.
@@ -224,10 +238,12 @@ func standing(f workshop.File, open []loops.TaskKind) string {
 	switch {
 	case !state.Retired.IsZero():
 		return "We do not look after its cooling any more."
-	case !state.Failed.IsZero():
-		return "Its cooling has failed: leave it switched off and talk to us."
-	case state.HandedOver.IsZero():
+	case state.HandedOver.IsZero() && state.ReturnedAsIs.IsZero():
 		return "It is in our workshop."
+	case loops.KeptOff(conditionsOf(state)):
+		return "Leave it switched off and talk to us."
+	case !state.ReturnedAsIs.IsZero():
+		return "We plan nothing for it."
 	case !state.Concern.IsZero():
 		return "You told us that something is off; we have it on our list and get in touch."
 	case f.Protection != nil && !f.Protection.Holds:

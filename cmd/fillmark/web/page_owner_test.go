@@ -306,3 +306,28 @@ func TestOwnerSubscribesToTheCalendar(t *testing.T) {
 	path = b.shop.CalendarPath(file.Owner.ID, b.now.AddDate(-10, 0, -1))
 	assert.Equal(t, http.StatusNotFound, b.get(path).Code)
 }
+
+// What stands against a loop is said on its owner's page as everywhere else, and
+// nobody is asked to run a machine that is to stay off.
+func TestOwnersPageSaysWhatStandsAgainstALoop(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	file := b.ana()
+	page := b.get(b.ownerLink(file.Owner))
+	b.says(page, "How to look it over", "before")
+	require.Equal(t, http.StatusSeeOther, b.act(file.Loop.Tag, "leakcheck", url.Values{"hours": {"3"}, "wet": {"yes"}}).Code)
+	conditions := b.file(file.Loop.Tag).Loop.State.Conditions()
+	require.NotEmpty(t, conditions)
+	page = b.get(b.ownerLink(file.Owner))
+	for _, c := range conditions {
+		b.says(page, c.OwnerText, string(c.Kind))
+	}
+	b.says(page, "Leave it switched off and talk to us.", "lead")
+	assert.NotContains(t, page.Body.String(), "How to look it over")
+	assert.NotContains(t, page.Body.String(), "All looks fine")
+
+	require.Equal(t, http.StatusSeeOther, b.act(file.Loop.Tag, "return", url.Values{"why": {"the owner wants it"}}).Code)
+	page = b.get(b.ownerLink(file.Owner))
+	b.says(page, "You had it back as it is", "returned")
+	assert.NotContains(t, page.Body.String(), "It is in our workshop", "the owner has it")
+}

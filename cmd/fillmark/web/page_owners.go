@@ -5,8 +5,8 @@ package web
 
 import (
 	"net/http"
-	"strconv"
 
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
@@ -39,12 +39,12 @@ func (s *server) pageOwners(w http.ResponseWriter, r *http.Request) error {
 // ownerFilePage is one owner as the workshop knows them.
 type ownerFilePage struct {
 	frame
-	Form  *form
-	Owner loops.Owner
+	Form   *form
+	Fields recordForm[loops.Owner]
+	Owner  loops.Owner
 	// GivenUp says why nothing is mailed to the address; empty where it is.
 	GivenUp  string
 	Machines []workshop.MachineFile
-	Units    []choice
 }
 
 func (s *server) pageOwnerFile(w http.ResponseWriter, r *http.Request) error {
@@ -52,22 +52,11 @@ func (s *server) pageOwnerFile(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	f := newForm(nil)
-	for name, text := range map[string]string{
-		"owner": owner.Name, "email": owner.Email, "phone": owner.Phone, "zone": owner.Zone, "address": owner.Address,
-		"units": string(owner.Units), "revision": strconv.FormatUint(owner.Revision, 10),
-	} {
-		f.offer(name, text)
-	}
-	for name, on := range map[string]bool{"mail": owner.Consent.Mail, "opening": owner.Consent.Opening, "photos": owner.Consent.Photos} {
-		if on {
-			f.offer(name, "yes")
-		}
-	}
-	p, err := s.ownerFilePage(r, owner, f)
+	p, err := s.ownerFilePage(r, owner, newForm(nil))
 	if err != nil {
 		return err
 	}
+	p.Fields.offer(owner, owner.Revision)
 	return s.render(w, http.StatusOK, "ownerfile", p)
 }
 
@@ -77,8 +66,7 @@ func (s *server) ownerFilePage(r *http.Request, owner loops.Owner, f *form) (own
 		return ownerFilePage{}, err
 	}
 	p := ownerFilePage{
-		frame: s.newFrame(r, owner.Name), Form: f, Owner: file.Owner, Machines: file.Machines,
-		Units: []choice{{Label: "°C and ml"}, {Value: string(loops.USCustomary), Label: "°F and fl oz"}},
+		frame: s.newFrame(r, owner.Name), Form: f, Fields: formOfRecord(acts.Owners(), f), Owner: file.Owner, Machines: file.Machines,
 	}
 	p.Here = "more"
 	for x, err := range s.Reader.Suppressions() {
@@ -103,31 +91,24 @@ func (s *server) editOwner(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	if f.text("do") == "allow" {
-		err = s.Workshop.Allow(s.stamp(r), owner.Email)
-	} else {
-		edited := owner
-		edited.Name, edited.Email, edited.Phone = f.text("owner"), f.text("email"), f.text("phone")
-		edited.Zone, edited.Address, edited.Units = f.text("zone"), f.text("address"), loops.Units(f.text("units"))
-		edited.Consent = loops.Consent{Mail: f.ticked("mail"), Opening: f.ticked("opening"), Photos: f.ticked("photos")}
-		edited.Revision = uint64(read(f, "revision", "", number))
-		if f.OK() {
-			_, err = s.Workshop.Edit(s.stamp(r), workshop.Edit{Owner: &edited})
-		}
-	}
-	if err := f.take(err, map[string]string{"name": "owner"}); err != nil {
-		return err
-	}
-	if f.OK() {
-		s.Wake()
-		http.Redirect(w, r, r.URL.Path, http.StatusSeeOther)
-		return nil
-	}
 	p, err := s.ownerFilePage(r, owner, f)
 	if err != nil {
 		return err
 	}
-	return s.render(w, http.StatusUnprocessableEntity, "ownerfile", p)
+	if f.text("do") == "allow" {
+		if err := s.Workshop.Allow(s.stamp(r), owner.Email); err != nil {
+			return err
+		}
+		s.Wake()
+		http.Redirect(w, r, r.URL.Path, http.StatusSeeOther)
+		return nil
+	}
+	err = p.Fields.read(&owner, loops.Owner.Validate)
+	owner.Revision = p.Fields.revision()
+	return s.changes(w, r, changing{
+		form: f, err: err, edit: workshop.Edit{Owner: &owner}, take: p.Fields.take, leadsTo: func(workshop.Edited) string { return r.URL.Path },
+		again: func() error { return s.render(w, http.StatusUnprocessableEntity, "ownerfile", p) },
+	})
 }
 
 // letterPage is a letter on paper for an owner without mail.

@@ -5,9 +5,11 @@ package web
 
 import (
 	"net/http"
+	"slices"
 	"strconv"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
@@ -21,8 +23,7 @@ type shelfPage struct {
 	Used        []workshop.UsedLine
 	Instruments []loops.Instrument
 	Samples     []KeptSample // that were not poured away
-	Kinds       []choice
-	Fluids      []choice
+	Fields      recordForm[loops.Container]
 }
 
 // containerLine is one container in words.
@@ -56,7 +57,7 @@ const lastUsed = 20
 
 func (s *server) shelfPage(r *http.Request, f *form) (shelfPage, error) {
 	today := loops.DayOf(s.Now(), s.Workshop.Settings().Zone)
-	p := shelfPage{frame: s.newFrame(r, "Shelf"), Form: f, Day: today, Kinds: choicesOf("", loops.ContainerKinds()), Fluids: fluidChoices("none, an additive")}
+	p := shelfPage{frame: s.newFrame(r, "Shelf"), Form: f, Day: today, Fields: formOfRecord(acts.Containers(), f)}
 	p.Here = "more"
 	for c, err := range s.Reader.Containers() {
 		if err != nil {
@@ -74,19 +75,10 @@ func (s *server) shelfPage(r *http.Request, f *form) (shelfPage, error) {
 		}
 		p.Instruments = append(p.Instruments, i)
 	}
-	for x, err := range s.Reader.Samples() {
-		if err != nil {
-			return p, err
-		}
-		if !x.Discarded.IsZero() {
-			continue
-		}
-		tag, err := s.Workshop.TagOf(x.Loop)
-		if err != nil {
-			return p, err
-		}
-		p.Samples = append(p.Samples, KeptSample{string(tag), x})
+	if p.Samples, err = s.samples(); err != nil {
+		return p, err
 	}
+	p.Samples = slices.DeleteFunc(p.Samples, func(x KeptSample) bool { return !x.Discarded.IsZero() })
 	return p, nil
 }
 
@@ -96,38 +88,34 @@ func (s *server) addContainer(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	c := containerOf(f)
-	if f.OK() {
-		added, err := s.Workshop.AddContainer(s.stamp(r), c)
-		if err == nil {
-			http.Redirect(w, r, "/shelf/"+strconv.FormatUint(uint64(added.ID), 10), http.StatusSeeOther)
-			return nil
-		}
-		if err := f.take(err, map[string]string{"strength": "mass", "kind": "container_kind"}); err != nil {
-			return err
-		}
-	}
 	p, err := s.shelfPage(r, f)
 	if err != nil {
 		return err
 	}
-	return s.render(w, http.StatusUnprocessableEntity, "shelf", p)
-}
-
-func containerOf(f *form) loops.Container {
-	day := func(name string) loops.Day { return orZero(mayRead(f, name, "", loops.ParseDay)) }
-	return loops.Container{
-		Kind: loops.ContainerKind(f.text("container_kind")), Product: f.text("product"), Lot: f.text("lot"), Fluid: chemistry.Fluid(f.text("fluid")),
-		Mass: mayRead(f, "mass", "%", chemistry.ParseMassPercent), MassUncertainty: orZero(mayRead(f, "mass_plus", "%", chemistry.ParseMassPercent)),
-		Opened: day("opened"), Mixed: day("mixed"), Expires: day("expires"), Left: read(f, "left", "ml", chemistry.ParseLitre), Note: f.text("note"),
+	var c loops.Container
+	if err := p.Fields.read(&c, loops.Container.Validate); err != nil {
+		return err
 	}
+	if f.OK() {
+		added, err := s.Workshop.AddContainer(s.stamp(r), c)
+		if err := p.Fields.take(err); err != nil {
+			return err
+		}
+		if f.OK() {
+			http.Redirect(w, r, "/shelf/"+strconv.FormatUint(uint64(added.ID), 10), http.StatusSeeOther)
+			return nil
+		}
+	}
+	return s.render(w, http.StatusUnprocessableEntity, "shelf", p)
 }
 
 // containerPage is one container with the loops it went into.
 type containerPage struct {
 	frame
-	Line containerLine
-	Uses []useLine
+	Form   *form
+	Fields recordForm[loops.Container]
+	Line   containerLine
+	Uses   []useLine
 }
 
 // useLine is what one loop got from a container.
@@ -138,24 +126,55 @@ type useLine struct {
 }
 
 func (s *server) pageContainer(w http.ResponseWriter, r *http.Request) error {
-	id, err := loops.ParseContainer(r.PathValue("id"))
-	if err != nil {
-		return loops.ErrNotFound
-	}
-	c, err := s.Workshop.Container(id)
+	p, err := s.containerPage(r, newForm(nil))
 	if err != nil {
 		return err
 	}
-	p := containerPage{frame: s.newFrame(r, "Container "+r.PathValue("id")), Line: containerLineOf(c, loops.DayOf(s.Now(), s.Workshop.Settings().Zone))}
+	p.Fields.offer(p.Line.Container, p.Line.Revision)
+	return s.render(w, http.StatusOK, "container", p)
+}
+
+func (s *server) containerPage(r *http.Request, f *form) (p containerPage, err error) {
+	id, err := loops.ParseContainer(r.PathValue("id"))
+	if err != nil {
+		return p, loops.ErrNotFound
+	}
+	c, err := s.Workshop.Container(id)
+	if err != nil {
+		return p, err
+	}
+	p = containerPage{
+		frame: s.newFrame(r, "Container "+r.PathValue("id")), Form: f, Fields: formOfRecord(acts.Containers(), f),
+		Line: containerLineOf(c, loops.DayOf(s.Now(), s.Workshop.Settings().Zone)),
+	}
 	p.Here = "more"
 	for _, use := range c.Uses {
 		loop, err := s.Reader.Loop(use.Loop)
 		if err != nil {
-			return err
+			return p, err
 		}
 		p.Uses = append(p.Uses, useLine{loop.Tag, use.Day, use.Volume})
 	}
-	return s.render(w, http.StatusOK, "container", p)
+	return p, nil
+}
+
+// editContainer writes a container as the form says.
+func (s *server) editContainer(w http.ResponseWriter, r *http.Request) error {
+	f, err := postedForm(r)
+	if err != nil {
+		return err
+	}
+	p, err := s.containerPage(r, f)
+	if err != nil {
+		return err
+	}
+	c := p.Line.Container
+	err = p.Fields.read(&c, loops.Container.Validate)
+	c.Revision = p.Fields.revision()
+	return s.changes(w, r, changing{
+		form: f, err: err, edit: workshop.Edit{Container: &c}, take: p.Fields.take, leadsTo: func(workshop.Edited) string { return r.URL.Path },
+		again: func() error { return s.render(w, http.StatusUnprocessableEntity, "container", p) },
+	})
 }
 
 // recallPage lists the loops that a lot went into, and whom to call.

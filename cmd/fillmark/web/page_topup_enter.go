@@ -19,7 +19,8 @@ func (s *server) entryOfTopUp(f *form) (*actForm, error) {
 	if !ok {
 		return nil, loops.ErrNotFound
 	}
-	entry := &actForm{Definition: d, form: f, Page: "topup", prefix: d.Name + "."}
+	entry := formOf(d, f, d.Name+".")
+	entry.Page = "topup"
 	var err error
 	if entry.Key = f.text(entry.Input("key")); entry.Key == "" {
 		entry.Key, err = newKey(s.Random)

@@ -39,11 +39,11 @@ func (s *server) pageVendor(w http.ResponseWriter, r *http.Request) error {
 		}
 		return s.render(w, http.StatusOK, "vendor", p)
 	}
-	trait, err := summaryTrait(r)
+	trait, err := ofTrait().read(r)
 	if err != nil {
 		return err
 	}
-	summary, err := s.Workshop.Summary(s.Now(), trait)
+	summary, err := s.summary(trait)
 	if err != nil {
 		return err
 	}

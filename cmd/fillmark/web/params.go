@@ -15,28 +15,20 @@ import (
 	"fillmark/loops"
 )
 
-// queries holds the names of the parameters that each route of the API takes,
-// by the route's pattern.
-type queries map[string][]string
-
-func queriesOf(all []operation) queries {
-	q := queries{}
-	for _, o := range all {
-		for _, parameter := range o.query {
-			q[o.pattern] = append(q[o.pattern], parameter.name)
+// known refuses a request with a parameter that the call does not take: whoever
+// mistypes a filter must not be given everything.
+func (c call) known(r *http.Request) error {
+	var known []string
+	for _, takes := range c.takes {
+		for _, q := range takes.query {
+			known = append(known, q.name)
 		}
 	}
-	return q
-}
-
-// check refuses a request with a parameter that its route does not take:
-// whoever mistypes a filter must not be given everything.
-func (q queries) check(r *http.Request) error {
 	for _, name := range slices.Sorted(maps.Keys(r.URL.Query())) {
-		if !slices.Contains(q[r.Pattern], name) {
+		if !slices.Contains(known, name) {
 			reason := "this address takes no parameters"
-			if taken := q[r.Pattern]; len(taken) > 0 {
-				reason = "one of: " + strings.Join(taken, ", ")
+			if len(known) > 0 {
+				reason = "one of: " + strings.Join(known, ", ")
 			}
 			return &loops.InvalidError{Field: "parameter", Value: name, Reason: reason}
 		}

@@ -5,73 +5,88 @@ package web
 
 import (
 	"net/http"
+	"slices"
 
 	"fillmark/loops"
 )
 
-// metricsRoute is for this computer's own collector, or who is signed in.
-const metricsRoute = "GET /metrics"
+// routes lists every route there is.
+func (s *server) routes() []route {
+	return slices.Concat(s.ownRoutes(), s.ownersRoutes(), s.benchRoutes(), s.apiRoutes())
+}
 
-// openRoutes are those that need no sign-in. Owners' pages need their link.
-func openRoutes() []string {
-	return []string{
-		"GET /healthz", "GET /readyz", "GET /static/{name}",
-		"GET /sign-in", "POST /sign-in", "GET /password/{secret}", "POST /password/{secret}",
-		"GET /o/{token}", "POST /o/{token}", "GET /stop/{token}", "POST /stop/{token}",
+// ownRoutes are about the program itself and who is signed in.
+func (s *server) ownRoutes() []route {
+	return []route{
+		page("GET /healthz", anybody, s.healthy),
+		page("GET /readyz", anybody, s.ready),
+		page("GET /metrics", collector, s.metrics),
+		page("GET /static/{name}", anybody, s.static),
+		page("GET /sign-in", anybody, s.pageSignIn),
+		page("POST /sign-in", anybody, s.signIn),
+		page("POST /sign-out", technicians, s.signOut),
+		page("POST /sign-out/everywhere", technicians, s.signOutEverywhere),
+		page("GET /password/{secret}", anybody, s.pagePassword),
+		page("POST /password/{secret}", anybody, s.setPassword),
+		page("GET /account", technicians, s.pageAccount),
+		page("POST /account/password", technicians, s.changePassword),
+		page("GET /", technicians, s.pageUnknown),
+		page("GET /api/v1/openapi.json", technicians, s.openAPI),
+		{pattern: "GET /api/", call: answers(func(*http.Request) (any, error) { return nil, loops.ErrNotFound })},
 	}
 }
 
-// router takes the routes: the mux, or a test that lists them.
-type router interface {
-	Handle(pattern string, h http.Handler)
+// ownersRoutes are the pages that owners reach with the link in a mail.
+func (s *server) ownersRoutes() []route {
+	return []route{
+		page("GET /o/{token}", anybody, s.pageOwner),
+		page("POST /o/{token}", anybody, s.answerOwner),
+		page("GET /o/{token}/calendar.ics", technicians, s.ownerCalendar),
+		page("GET /stop/{token}", anybody, s.pageStop),
+		page("POST /stop/{token}", anybody, s.actStop),
+	}
 }
 
-// routes lists every route there is.
-func (s *server) routes(mux router) {
-	mux.Handle("GET /healthz", s.page(s.healthy))
-	mux.Handle("GET /readyz", s.page(s.ready))
-	mux.Handle(metricsRoute, s.page(s.metrics))
-	mux.Handle("GET /api/v1/openapi.json", s.page(s.openAPI))
-
-	mux.Handle("GET /sign-in", s.page(s.pageSignIn))
-	mux.Handle("POST /sign-in", s.page(s.signIn))
-	mux.Handle("POST /sign-out", s.page(s.signOut))
-	mux.Handle("POST /sign-out/everywhere", s.page(s.signOutEverywhere))
-	mux.Handle("GET /password/{secret}", s.page(s.pagePassword))
-	mux.Handle("POST /password/{secret}", s.page(s.setPassword))
-	mux.Handle("GET /account", s.page(s.pageAccount))
-	mux.Handle("POST /account/password", s.page(s.changePassword))
-
-	mux.Handle("GET /api/v1/technicians", s.api(s.apiTechnicians))
-	mux.Handle("POST /api/v1/technicians", s.api(s.apiAddTechnician))
-	mux.Handle("POST /api/v1/technicians/{name}/password", s.api(s.apiSetPassword))
-	mux.Handle("POST /api/v1/technicians/{name}/link", s.api(s.apiPasswordLink))
-	mux.Handle("DELETE /api/v1/technicians/{name}", s.api(s.apiRemoveTechnician))
-
-	mux.Handle("POST /api/v1/owners", s.api(s.apiAddOwner))
-	mux.Handle("POST /api/v1/machines", s.api(s.apiAddMachine))
-	mux.Handle("POST /api/v1/loops", s.api(s.apiAddLoop))
-	mux.Handle("GET /api/v1/loops/{tag}", s.api(s.apiLoop))
-	s.actRoutes(mux)
-	s.registerRoutes(mux.Handle)
-	mux.Handle("POST /api/v1/topup", s.api(s.apiTopUp))
-	mux.Handle("GET /api/v1/due", s.api(s.apiDue))
-	mux.Handle("GET /api/v1/calendar", s.api(s.apiCalendar))
-	mux.Handle("POST /api/v1/sweep", s.api(s.apiSweep))
-	mux.Handle("GET /api/v1/outbox", s.api(s.apiOutbox))
-	mux.Handle("GET /api/v1/outbox/message", s.api(s.apiMessage))
-	s.mailRoutes(mux)
-
-	mux.Handle("GET /{$}", s.page(s.pageDue))
-	mux.Handle("GET /loops", s.page(s.pageLoops))
-	mux.Handle("GET /loops/{tag}", s.page(s.pageLoop))
-	s.benchRoutes(mux)
-	mux.Handle("GET /o/{token}", s.page(s.pageOwner))
-	mux.Handle("POST /o/{token}", s.page(s.answerOwner))
-	mux.Handle("GET /stop/{token}", s.page(s.pageStop))
-	mux.Handle("POST /stop/{token}", s.page(s.actStop))
-	s.openingRoutes(mux)
-	mux.Handle("GET /static/{name}", s.page(s.static))
-	mux.Handle("GET /", s.page(s.pageUnknown))
-	mux.Handle("GET /api/", s.api(func(*http.Request) (any, error) { return nil, loops.ErrNotFound }))
+// benchRoutes are the pages of the bench.
+func (s *server) benchRoutes() []route {
+	return []route{
+		page("GET /{$}", technicians, s.pageDue),
+		page("GET /day", technicians, s.pageDay),
+		page("GET /intake", technicians, s.pageIntake),
+		page("POST /intake", technicians, s.takeIn),
+		page("GET /loops", technicians, s.pageLoops),
+		page("GET /loops/{tag}", technicians, s.pageLoop),
+		page("POST /loops/{tag}/acts/{act}", technicians, s.enterAct),
+		page("GET /loops/{tag}/edit", technicians, s.pageEdit),
+		page("POST /loops/{tag}/edit", technicians, s.edit),
+		page("GET /loops/{tag}/refill", technicians, s.pageRefill),
+		page("GET /loops/{tag}/label", technicians, s.pageLabel),
+		page("GET /loops/{tag}/handover", technicians, s.pageHandover),
+		page("GET /loops/{tag}/receipt", technicians, s.pageReceipt),
+		page("GET /loops/{tag}/letter", technicians, s.pageLetter),
+		page("GET /topup", technicians, s.pageTopUp),
+		page("POST /topup", technicians, s.enterTopUp),
+		page("GET /triage", technicians, s.pageTriage),
+		page("GET /openings", technicians, s.pageOpenings),
+		page("POST /openings", technicians, s.enterOpening),
+		page("GET /openings/of/{tag}", technicians, s.pageOpening),
+		page("GET /openings/questions", technicians, s.pageQuestions),
+		page("POST /openings/questions", technicians, s.enterWatch),
+		page("GET /openings/vendor", technicians, s.pageVendor),
+		page("GET /photos/{name}", technicians, s.photo),
+		page("GET /more", technicians, s.pageMore),
+		page("GET /owners", technicians, s.pageOwners),
+		page("GET /owners/{id}", technicians, s.pageOwnerFile),
+		page("POST /owners/{id}", technicians, s.editOwner),
+		page("GET /shelf", technicians, s.pageShelf),
+		page("POST /shelf", technicians, s.addContainer),
+		page("GET /shelf/{id}", technicians, s.pageContainer),
+		page("POST /shelf/{id}", technicians, s.editContainer),
+		page("GET /shelf/{id}/label", technicians, s.pageContainerLabel),
+		page("GET /recall", technicians, s.pageRecall),
+		page("GET /outbox", technicians, s.pageOutbox),
+		page("GET /outbox/message", technicians, s.pageMessage),
+		page("POST /outbox/message", technicians, s.actOnMessage),
+		page("GET /settings", technicians, s.pageSettings),
+	}
 }

@@ -147,7 +147,7 @@ func TestIntakeTakesPhotos(t *testing.T) {
 	require.Len(t, intake.Photos, 2, "the same photo once")
 	b.says(b.get("/loops/"+string(tag)), "photos ", "history")
 
-	bad := intakeForm(map[string][]string{"holds": {"much"}})
+	bad := intakeForm(map[string][]string{"loop.holds": {"much"}})
 	w = b.send("/intake", parts(bad, photo(30))...)
 	require.Equal(t, http.StatusUnprocessableEntity, w.Code)
 	b.says(w, `name="kept" value="`, "the photo need not be sent again")

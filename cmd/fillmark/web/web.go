@@ -83,7 +83,8 @@ type server struct {
 	throttles throttles
 	requests  requests
 	cache     dueCache
-	queries   queries
+	// who is let in, by the pattern of the route.
+	who map[string]access
 }
 
 // New returns the handler, or an error where an embedded template is broken or
@@ -96,9 +97,12 @@ func New(d Deps) (http.Handler, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &server{Deps: d, pages: parsed, throttles: newThrottles(), queries: queriesOf(operations())}
+	s := &server{Deps: d, pages: parsed, throttles: newThrottles(), who: map[string]access{}}
 	mux := http.NewServeMux()
-	s.routes(mux)
+	for _, rt := range s.routes() {
+		mux.Handle(rt.pattern, s.handler(rt.call))
+		s.who[rt.pattern] = rt.who
+	}
 	handler := s.gated(mux)
 	origin := http.NewCrossOriginProtection()
 	origin.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) { s.turnAway(w, r, errSite) }))

@@ -219,12 +219,19 @@ func (b *editing) read(e Edit) (done Edited, err error) {
 	}
 	if err == nil && b.judge {
 		b.file.Loop = done.Loop
-		done.Reasons = acts.JudgeCharge(b.file.snapshot())
-		if done.Loop.State.Charge != nil {
-			done.Verdict = acts.Judge(done.Reasons)
-		}
+		done.Judgement = b.file.Judged()
 	}
 	return done, err
+}
+
+// Judged is what the charge in a loop is judged to be, in the loop as it is
+// built. An empty loop has no verdict.
+func (f File) Judged() (j Judgement) {
+	if f.Loop.State.Charge != nil {
+		j.Reasons = acts.JudgeCharge(f.snapshot())
+		j.Verdict = acts.Judge(j.Reasons)
+	}
+	return j
 }
 
 // CopyLoop records a loop built like the one with the tag in a machine, under
