@@ -43,7 +43,7 @@ func TestScripts(t *testing.T) {
 			return nil
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
-			"status": status, "save": save, "fingerprint": fingerprint, "unix2crlf": unix2crlf, "awaitfile": awaitfile,
+			"status": status, "save": save, "fingerprint": fingerprint, "unix2crlf": unix2crlf, "awaitfile": awaitfile, "expand": expand,
 		},
 	})
 }
@@ -70,6 +70,11 @@ func save(ts *testscript.TestScript, _ bool, args []string) {
 		ts.Fatalf("%s is nowhere in the output", args[1])
 	}
 	ts.Setenv(args[0], found[1])
+}
+
+// expand FILE: put the values of variables into a file.
+func expand(ts *testscript.TestScript, _ bool, args []string) {
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(os.Expand(ts.ReadFile(args[0]), ts.Getenv)), 0o600))
 }
 
 // fingerprint NAME FILE: set the variable to the hash of the file, or want it

@@ -20,9 +20,9 @@ func cleanAct() Definition {
 	return define(Definition{
 		Name: "clean", Done: "Cleaned", Kind: loops.KindClean,
 		Short:    "Clean the loop",
-		Examples: []string{`7K3QXA --with acid --rinsed --note "citric, ten minutes, cold"`},
+		Examples: []string{`7K3QXA --agent acid --rinsed --note "citric, ten minutes, cold"`},
 	}, fields[Clean]{
-		many(Field{Name: "with", Also: []string{"agent", "agents"}, Label: "with", Help: "what it is cleaned with, in the order of use; repeat"}, spelt("AGENT", chemistry.Agents(), chemistry.ParseAgent), func(a *Clean) *[]chemistry.Agent { return &a.Agents }),
+		many(Field{Name: "agent", Also: []string{"agents"}, Label: "with", Help: "what it is cleaned with, in the order of use; repeat"}, spelt("AGENT", chemistry.Agents(), chemistry.ParseAgent), func(a *Clean) *[]chemistry.Agent { return &a.Agents }),
 		one(Field{Name: "rinsed", Label: "rinsed with water after each", Help: "rinsed with water after each agent, until it ran clear"}, truth(), func(a *Clean) *bool { return &a.Rinsed }),
 	}, func(e loops.Entry) Clean {
 		if e.Clean == nil {
@@ -38,7 +38,7 @@ func (a *Clean) Kind() loops.EntryKind { return loops.KindClean }
 // Check wants to know with what.
 func (a *Clean) Check(Snapshot, loops.Day) error {
 	if len(a.Agents) == 0 && strings.TrimSpace(a.Note) == "" {
-		return wrong("with", "", "what it is cleaned with, or a note that says so")
+		return wrong("agent", "", "what it is cleaned with, or a note that says so")
 	}
 	return nil
 }

@@ -26,7 +26,7 @@ func doseAct() Definition {
 the label says is recorded and checked.`,
 		Examples: []string{`7K3QXA --role biocide --family isothiazolinone --product "Clear B" --label-dose 2 --life 12 --poured 9=1ml`},
 	}, fields[Dose]{
-		one(Field{Name: "role", Label: "", Help: "inhibitor or biocide", Needed: true}, choice("ROLE", []loops.AdditiveRole{loops.RoleInhibitor, loops.RoleBiocide}), func(a *Dose) *loops.AdditiveRole { return &a.Role }),
+		one(Field{Name: "role", Label: "", Help: "what it does in the coolant", Needed: true}, choice("ROLE", []loops.AdditiveRole{loops.RoleInhibitor, loops.RoleBiocide}), func(a *Dose) *loops.AdditiveRole { return &a.Role }),
 		one(Field{Name: "family", Also: []string{"inhibitor family", "biocide family"}, Label: "", Help: "its family, such as azole or isothiazolinone; unknown where the label does not say", Unknown: true}, words(), func(a *Dose) *string { return &a.Additive.Family }),
 		one(Field{Name: "product", Also: []string{"inhibitor product", "biocide product"}, Label: "product", Help: "as its label says"}, words(), func(a *Dose) *string { return &a.Additive.Product }),
 		one(Field{Name: "label-dose", Also: []string{"inhibitor dose", "biocide dose"}, Label: "label's dose", Help: "the label's dose, in product per litre of coolant", Example: "2ml/l"}, plain("DOSE", "ml/l"), func(a *Dose) *float64 { return &a.Additive.DoseMLPerL }),

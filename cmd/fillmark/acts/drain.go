@@ -21,7 +21,7 @@ func drainAct() Definition {
 		Examples: []string{`7K3QXA --out 440ml --left 25ml --hazard "glycol, traces of copper" --went "drum 2"`},
 	}, fields[Drain]{
 		one(Field{Name: "out", Label: "came out", Help: "how much came out", Example: "440ml"}, volume(), func(a *Drain) *chemistry.Litre { return &a.Out }),
-		one(Field{Name: "left", Label: "left inside", Help: "how much stayed in, as weighed", Example: "25ml"}, volume(), func(a *Drain) *chemistry.Litre { return &a.Left }),
+		one(Field{Name: "left", Label: "left inside", Help: "how much is left in the loop, as weighed", Example: "25ml"}, volume(), func(a *Drain) *chemistry.Litre { return &a.Left }),
 		one(Field{Name: "hazard", Label: "in it", Help: "what is in what came out"}, words(), func(a *Drain) *string { return &a.Hazard }),
 		one(Field{Name: "went", Also: []string{"disposal"}, Label: "used liquid", Help: "where it went or is kept", Example: `"drum 2"`}, words(), func(a *Drain) *string { return &a.Disposal }),
 	}, func(e loops.Entry) Drain { return Drain{Drain: *e.Drain} })

@@ -48,16 +48,16 @@ func fillFields() fields[Fill] {
 		}
 	}
 	return slices.Concat(fields[Fill]{
-		one(Field{Name: "fluid", Label: "", Help: "eg, pg, water (with additives) or deionised; unknown for a factory's", Example: "pg", Unknown: true}, fluid(), func(a *Fill) *chemistry.Fluid { return &a.Fluid }),
+		one(Field{Name: "fluid", Label: "", Help: "fluid: eg, pg, water (with additives) or deionised; unknown for a factory's", Example: "pg", Unknown: true}, fluid(), func(a *Fill) *chemistry.Fluid { return &a.Fluid }),
 		may(Field{Name: "mass", Also: []string{"strength"}, Label: "", Help: "strength, glycol mass %", Example: "40%", Unknown: true}, massPercent(), func(a *Fill) **chemistry.MassFraction { return &a.Mass }),
 		may(Field{Name: "volume", Label: "", Help: "strength, glycol volume % before mixing at 20 °C", Example: "38%"}, volumePercent(), func(a *Fill) **chemistry.VolumeFraction { return &a.ByVolume }),
-		one(Field{Name: "uncertainty", Also: []string{"strength uncertainty"}, Label: "±", Help: "how sure the strength is, mass % (k = 2)", Example: "1%"}, massPercent(), func(a *Fill) *chemistry.MassFraction { return &a.MassUncertainty }),
+		one(Field{Name: "mass-uncertainty", Also: []string{"strength uncertainty"}, Label: "±", Help: "how sure the strength is, mass % (k = 2)", Example: "1%"}, massPercent(), func(a *Fill) *chemistry.MassFraction { return &a.MassUncertainty }),
 		one(Field{Name: "mass-known", Also: []string{"strength known"}, Label: "", Help: "how the strength is known (calculated from what was poured, unless said)"}, choice("HOW", loops.Hows()), func(a *Fill) *loops.How { return &a.MassKnown.How }),
 		many(Field{Name: "poured", Also: []string{"liquid"}, Label: "poured", Help: "what went in, or a container and how much came out of it; repeat", Example: "480ml or 3=480ml"}, pour(), func(a *Fill) *[]loops.Pour { return &a.Poured }),
 		one(Field{Name: "filled", Also: []string{"volume"}, Label: "in the loop", Help: "how much the loop holds after it, where that is not what was poured", Example: "500ml"}, volume(), func(a *Fill) *chemistry.Litre { return &a.Charge.Volume }),
 		one(Field{Name: "origin", Label: "by", Help: "who put it in (workshop unless said)"}, choice("ORIGIN", origins), func(a *Fill) *loops.Origin { return &a.Origin }),
 		one(Field{Name: "filled-from", Also: []string{"filled from"}, Label: "not before", Help: "earliest day of a fill that is not exactly known"}, day(), func(a *Fill) *loops.Day { return &a.FilledFrom }),
-		one(Field{Name: "filled-to", Also: []string{"filled to", "filled"}, Label: "not after", Help: "latest day of it"}, day(), func(a *Fill) *loops.Day { return &a.FilledTo }),
+		one(Field{Name: "filled-to", Also: []string{"filled to", "filled"}, Label: "not after", Help: "latest day of a fill that is not exactly known"}, day(), func(a *Fill) *loops.Day { return &a.FilledTo }),
 	},
 		additive("inhibitor", func(a *Fill) *loops.Additive { return &a.Inhibitor }, inhibitorFamily()),
 		additive("biocide", func(a *Fill) *loops.Additive { return &a.Biocide }, biocideFamily()),

@@ -84,7 +84,7 @@ func settled(t require.TestingT, act acts.Act, s acts.Snapshot) string {
 func TestRulesAtTheirThresholds(t *testing.T) {
 	t.Parallel()
 	glycol := func(share string) acts.Act {
-		return line(t, "fill", "fluid=pg", "mass="+share, "uncertainty=1%", "inhibitor=azole", "biocide=none", "poured=460ml")
+		return line(t, "fill", "fluid=pg", "mass="+share, "mass-uncertainty=1%", "inhibitor=azole", "biocide=none", "poured=460ml")
 	}
 	open := func(s acts.Snapshot, change func(*acts.Snapshot)) acts.Snapshot { change(&s); return s }
 	ready := []loops.Entry{filled(-3), checked(-2, 24, true), proved(-1)}
@@ -121,7 +121,7 @@ func TestRulesAtTheirThresholds(t *testing.T) {
 		{"glycol that does not", glycol("12%"), snapshot(), "stop glycol-feeds frost; refused"},
 		{"not drained, the same fluid", glycol("30%"), snapshot(filled(-3)), "care not-drained"},
 		{"not drained, another", line(t, "fill", "fluid=eg", "mass=40%", "inhibitor=azole", "poured=460ml"), snapshot(filled(-3)), "stop not-drained eg-within-reach; refused"},
-		{"drained and not rinsed", line(t, "fill", "fluid=eg", "mass=40%", "uncertainty=1%", "inhibitor=azole", "biocide=none", "poured=460ml"), snapshot(filled(-3), drained(-2)), "stop not-rinsed eg-within-reach; refused"},
+		{"drained and not rinsed", line(t, "fill", "fluid=eg", "mass=40%", "mass-uncertainty=1%", "inhibitor=azole", "biocide=none", "poured=460ml"), snapshot(filled(-3), drained(-2)), "stop not-rinsed eg-within-reach; refused"},
 
 		{"the wrong glycol", line(t, "poured", "poured=eg:95%=10ml"), snapshot(filled(-3)), "stop eg-with-pg; refused"},
 		{"readings of nothing", line(t, "readings"), snapshot(filled(-3)), "impossible: readings"},

@@ -62,7 +62,7 @@ func anyAct(rt *rapid.T) (acts.Act, string) {
 	case "fill":
 		words = []string{one("fluid", "fluid=pg", "fluid=eg", "fluid=water"), number("poured", 100, 460, "ml"), "inhibitor=azole"}
 		if words[0] != "fluid=water" {
-			words = append(words, number("mass", 5, 55, "%"), number("uncertainty", 1, 6, "%"))
+			words = append(words, number("mass", 5, 55, "%"), number("mass-uncertainty", 1, 6, "%"))
 		}
 	case "poured":
 		words = []string{one("liquid", "poured=water=", "poured=pg:95%=", "poured=eg:95%=", "poured=deionised=") + fmt.Sprint(rapid.IntRange(1, 60).Draw(rt, "ml")) + "ml"}

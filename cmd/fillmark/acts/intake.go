@@ -16,13 +16,13 @@ func intakeAct() Definition {
 		Name: "intake", Done: "Taken in", Kind: loops.KindIntake,
 		Short: "Take the machine in, and write down why it came",
 		Examples: []string{
-			`7K3QXA --complaint "loud since May" --hours 8120h`,
+			`7K3QXA --complaint "loud since May" --hour-meter 8120h`,
 			`7K3QXA --complaint "drips" --photo front.jpg --photo dent.jpg`,
 		},
 	}, fields[Intake]{
 		one(Field{Name: "complaint", Label: "the owner says", Help: "in the owner's words", Example: `"loud since May"`, Needed: true, Personal: true}, lines(), func(a *Intake) *string { return &a.Complaint }),
 		one(Field{Name: "symptom", Label: "seen", Help: "what was seen at the bench"}, lines(), func(a *Intake) *string { return &a.Symptom }),
-		may(Field{Name: "hours", Also: []string{"running hours"}, Label: "hour meter", Help: "hour meter, where there is one", Example: "8120h"}, plain("HOURS", "h"), func(a *Intake) **float64 { return &a.RunningHours }),
+		may(Field{Name: "hour-meter", Also: []string{"running hours"}, Label: "hour meter", Help: "hour meter, where there is one", Example: "8120h"}, plain("HOURS", "h"), func(a *Intake) **float64 { return &a.RunningHours }),
 		many(Field{Name: "photo", Label: "photos", Help: "a photo as it came in; repeat", Personal: true}, photo(), func(a *Intake) *[]string { return &a.Photos }),
 	}, func(e loops.Entry) Intake { return Intake{Intake: *e.Intake} })
 }

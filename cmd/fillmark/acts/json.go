@@ -152,7 +152,7 @@ func (f Field) toJSON(text string) (string, error) {
 	case f.Type == Number:
 		return strings.TrimSuffix(text, f.Unit), nil
 	case f.Type == Truth:
-		v, err := parseTruth(text)
+		v, err := ParseTruth(text)
 		return fmt.Sprint(v), err
 	}
 	raw, err := json.Marshal(text)

@@ -65,10 +65,11 @@ func truth() kind[bool] {
 		}
 		return no
 	}
-	return kind[bool]{typ: Truth, choices: []string{yes, no}, parse: parseTruth, print: print, show: print}
+	return kind[bool]{typ: Truth, choices: []string{yes, no}, parse: ParseTruth, print: print, show: print}
 }
 
-func parseTruth(text string) (bool, error) {
+// ParseTruth reads a yes or a no.
+func ParseTruth(text string) (bool, error) {
 	switch strings.ToLower(strings.TrimSpace(text)) {
 	case yes, "true", "1", "on":
 		return true, nil
@@ -211,6 +212,15 @@ func choice[V ~string](word string, allowed []V) kind[V] {
 		return "", wrong("", text, "one of: "+strings.Join(k.choices, ", "))
 	}
 	return k
+}
+
+// listed writes the words of a fixed vocabulary.
+func listed[V ~string](all []V) string {
+	var words []string
+	for _, v := range all {
+		words = append(words, string(v))
+	}
+	return strings.Join(words, ", ")
 }
 
 // spelt is a choice that chemistry reads in the spellings people use.

@@ -25,9 +25,9 @@ func leakCheckAct() Definition {
 leaking however short it was.`, loops.LeakCheckHours),
 		Examples: []string{"7K3QXA --hours 24h --dry"},
 	}, fields[LeakCheck]{
-		one(Field{Name: "hours", Label: "over", Help: "how long it ran", Example: "24h", Needed: true}, plain("HOURS", "h"), func(a *LeakCheck) *float64 { return &a.Hours }),
-		one(Field{Name: "dry", Label: "dry", Help: "it stayed dry"}, truth(), func(a *LeakCheck) *bool { return &a.Dry }),
-		one(Field{Name: "wet", Label: "WET", Help: "it did not"}, truth(), func(a *LeakCheck) *bool { return &a.Wet }),
+		one(Field{Name: "hours", Label: "over", Help: "hours that it ran", Example: "24h", Needed: true}, plain("HOURS", "h"), func(a *LeakCheck) *float64 { return &a.Hours }),
+		one(Field{Name: "dry", Label: "dry", Help: "it stayed dry to the end"}, truth(), func(a *LeakCheck) *bool { return &a.Dry }),
+		one(Field{Name: "wet", Label: "WET", Help: "it got wet, however little"}, truth(), func(a *LeakCheck) *bool { return &a.Wet }),
 	}, func(e loops.Entry) LeakCheck {
 		return LeakCheck{Hours: e.LeakCheck.Hours, Dry: e.LeakCheck.Dry, Wet: !e.LeakCheck.Dry}
 	})

@@ -13,11 +13,15 @@ import (
 type Note struct{ Doing }
 
 func noteAct() Definition {
-	return define(Definition{
+	d := define(Definition{
 		Name: "note", Done: "Noted", Kind: loops.KindNote,
 		Short:    "Write down anything worth remembering",
 		Examples: []string{`7K3QXA --note "the owner moves in May"`},
 	}, fields[Note]{}, func(loops.Entry) Note { return Note{} })
+	for i := range d.Fields {
+		d.Fields[i].Needed = d.Fields[i].Name == "note" // which other acts may be without
+	}
+	return d
 }
 
 // Kind is note.

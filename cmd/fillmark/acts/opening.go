@@ -21,10 +21,13 @@ func openingAct() Definition {
 		Name: "open", Done: "Opened", Kind: loops.KindOpening,
 		Short: "Open the loop and write down what is inside",
 		Long: `An opening ends the life of the charge where its cause lies in the loop. What the
-loop is made of and what was in it are on its own record.`,
+loop is made of and what was in it are on its own record.
+
+Residues: ` + listed(loops.ResidueKinds()) + `.
+Places: ` + listed(loops.Places()) + `.`,
 		Examples: []string{`7K3QXA --cause pump --severity film --residue "bright flakes@pump"`},
 	}, fields[Opening]{
-		one(Field{Name: "cause", Label: "cause", Help: "why it failed", Needed: true}, choice("CAUSE", loops.Causes()), func(a *Opening) *loops.Cause { return &a.Cause }),
+		one(Field{Name: "cause", Label: "cause", Help: "cause of the failure", Needed: true}, choice("CAUSE", loops.Causes()), func(a *Opening) *loops.Cause { return &a.Cause }),
 		one(Field{Name: "failed-on", Also: []string{"failed on"}, Label: "failed in service on", Help: "the day it failed in service, where that is known"}, day(), func(a *Opening) *loops.Day { return &a.FailedOn }),
 		may(Field{Name: "severity", Label: "narrowest passage", Help: "how badly the narrowest passage is affected"}, severity(), func(a *Opening) **loops.Severity { return &a.Severity }),
 		one(Field{Name: "colour", Label: "liquid", Help: "colour of the liquid"}, choice("COLOUR", loops.Colours()), func(a *Opening) *loops.Colour { return &a.Colour }),
@@ -32,7 +35,7 @@ loop is made of and what was in it are on its own record.`,
 		one(Field{Name: "smell", Label: "smell", Help: "what it smells of"}, choice("SMELL", loops.Smells()), func(a *Opening) *loops.Smell { return &a.Smell }),
 		many(Field{Name: "residue", Also: []string{"place"}, Label: "residue", Help: "what sat in it, and where behind @; repeat", Example: `"white gel or powder@cold plate fins"`}, residue(), func(a *Opening) *[]loops.Residue { return &a.Residues }),
 		one(Field{Name: "words", Label: "", Help: "for what no fixed word fits"}, lines(), func(a *Opening) *string { return &a.Words }),
-		may(Field{Name: "hours", Also: []string{"running hours"}, Label: "hour meter", Help: "hour meter, where there is one", Example: "8120h"}, plain("HOURS", "h"), func(a *Opening) **float64 { return &a.RunningHours }),
+		may(Field{Name: "hour-meter", Also: []string{"running hours"}, Label: "hour meter", Help: "hour meter, where there is one", Example: "8120h"}, plain("HOURS", "h"), func(a *Opening) **float64 { return &a.RunningHours }),
 		many(Field{Name: "photo", Label: "photos", Help: "a photo, with @before or @after, +white where something white stands in view; repeat"}, openingPhoto(), func(a *Opening) *[]loops.OpeningPhoto { return &a.Photos }),
 	}, func(e loops.Entry) Opening { return Opening{Opening: *e.Opening} })
 }

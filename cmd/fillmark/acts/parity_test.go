@@ -105,6 +105,17 @@ func snapshot(history ...loops.Entry) acts.Snapshot {
 	return s
 }
 
+// Several words stand in one cell whatever is in them.
+func TestCellsOfSeveral(t *testing.T) {
+	t.Parallel()
+	f := acts.Field{Name: "overrule", Type: acts.Text, Many: true}
+	for _, texts := range [][]string{{"frost=a; b", "wall=;c"}, {";", "x;"}, {"one"}} {
+		back, err := f.FromCell(f.ToCell(texts))
+		require.NoError(t, err)
+		assert.Equal(t, texts, back)
+	}
+}
+
 // Every field can be said as a flag, in JSON and in a list, and comes back the
 // same; a history tells it.
 func TestEveryFieldIsSaidEverywhere(t *testing.T) {
@@ -121,6 +132,17 @@ func TestEveryFieldIsSaidEverywhere(t *testing.T) {
 				again, err := d.Read(back)
 				require.NoError(t, err, string(body))
 				assert.Equal(t, act, again, "JSON %s", body)
+				row := acts.Said{}
+				for _, f := range d.Fields {
+					texts, err := f.FromCell(f.ToCell(said[f.Name]))
+					require.NoError(t, err, f.Name)
+					if texts != nil {
+						row[f.Name] = texts
+					}
+				}
+				again, err = d.Read(row)
+				require.NoError(t, err, "%v", row)
+				assert.Equal(t, act, again, "the cells of %v", row)
 				told := d.Words(act)
 				for _, f := range d.Fields {
 					if f.Hidden || said[f.Name] == nil || slices.Contains([]string{"day", "note", "already-done", "overrule"}, f.Name) {

@@ -24,15 +24,15 @@ func readingsAct() Definition {
 		Long: `A technician's die, room and power, judged good, make a proved loop known good.
 A strength stands here only as an instrument read it; what was worked out from
 the pour belongs to the fill.`,
-		Examples: []string{"7K3QXA --die 61C --room 20C --power 90W --steady --verdict good", "7K3QXA --mass 41% --uncertainty 0.5% --gap 20ml"},
+		Examples: []string{"7K3QXA --die 61C --room 20C --power 90W --steady --verdict good", "7K3QXA --mass 41% --mass-uncertainty 0.5% --gap 20ml"},
 	}, append(thermalFields("", "", func(a *Readings) *loops.Inspection { return &a.Inspection }), fields[Readings]{
 		may(Field{Name: "mass", Also: []string{"strength"}, Label: "strength", Help: "glycol mass % as an instrument read it on a sample", Example: "41%"}, massPercent(), func(a *Readings) **chemistry.MassFraction { return &a.Mass }),
-		one(Field{Name: "uncertainty", Also: []string{"strength uncertainty"}, Label: "±", Help: "how sure that is, mass % (k = 2)", Example: "0.5%"}, massPercent(), func(a *Readings) *chemistry.MassFraction { return &a.MassUncertainty }),
-		one(Field{Name: "instrument", Also: []string{"strength known by"}, Label: "with", Help: "what it was read with", Example: "refractometer"}, words(), func(a *Readings) *string { return &a.MassKnown.By }),
+		one(Field{Name: "mass-uncertainty", Also: []string{"strength uncertainty"}, Label: "±", Help: "how sure that strength is, mass % (k = 2)", Example: "0.5%"}, massPercent(), func(a *Readings) *chemistry.MassFraction { return &a.MassUncertainty }),
+		one(Field{Name: "instrument", Also: []string{"strength known by"}, Label: "with", Help: "what the strength was read with", Example: "refractometer"}, words(), func(a *Readings) *string { return &a.MassKnown.By }),
 		may(Field{Name: "ph", Also: []string{"pH"}, Label: "pH", Help: "pH of a sample", Example: "7.9"}, plain("NUMBER", ""), func(a *Readings) **float64 { return &a.PH }),
 		may(Field{Name: "gap", Also: []string{"missing"}, Label: "below the fill mark by", Help: "how much liquid is missing to the fill mark", Example: "20ml"}, volume(), func(a *Readings) **chemistry.Litre { return &a.Missing }),
-		may(Field{Name: "weight", Label: "weight", Help: "machine or cooler as weighed", Example: "1530g"}, mass(), func(a *Readings) **chemistry.Kilogram { return &a.Weight }),
-		may(Field{Name: "hours", Also: []string{"running hours"}, Label: "hour meter", Help: "hour meter, where there is one", Example: "8120h"}, plain("HOURS", "h"), func(a *Readings) **float64 { return &a.RunningHours }),
+		may(Field{Name: "weight", Label: "weight", Help: "what the scale shows with the machine or cooler on it", Example: "1530g"}, mass(), func(a *Readings) **chemistry.Kilogram { return &a.Weight }),
+		may(Field{Name: "hour-meter", Also: []string{"running hours"}, Label: "hour meter", Help: "hour meter, where there is one", Example: "8120h"}, plain("HOURS", "h"), func(a *Readings) **float64 { return &a.RunningHours }),
 		one(Field{Name: "noise", Label: "noise", Help: "what was heard"}, words(), func(a *Readings) *string { return &a.Noise }),
 		one(Field{Name: "verdict", Label: "judged", Help: "what you make of the loop as a whole (not judged unless said)"}, choice("VERDICT", judgements()), func(a *Readings) *loops.Judgement { return &a.Verdict }),
 	}...), func(e loops.Entry) Readings { return Readings{Inspection: *e.Inspection} })
@@ -54,7 +54,7 @@ func thermalFields[A any](prefix, when string, at func(*A) *loops.Inspection) fi
 	return fields[A]{
 		may(f("die", "die", "die", "hottest die or heat source", "61C"), temperature(), func(a *A) **chemistry.Celsius { return &at(a).Die }),
 		may(f("coolant-in", "coolant in", "coolant in", "coolant into the cold plate", "31C"), temperature(), func(a *A) **chemistry.Celsius { return &at(a).CoolantIn }),
-		may(f("coolant-out", "coolant out", "coolant out", "coolant out of it", "33C"), temperature(), func(a *A) **chemistry.Celsius { return &at(a).CoolantOut }),
+		may(f("coolant-out", "coolant out", "coolant out", "coolant out of the cold plate", "33C"), temperature(), func(a *A) **chemistry.Celsius { return &at(a).CoolantOut }),
 		may(f("room", "room", "room", "air into the radiator", "20C"), temperature(), func(a *A) **chemistry.Celsius { return &at(a).Room }),
 		may(f("power", "power", "heat", "heat at the cold plate", "90W"), plain("POWER", "W"), func(a *A) **float64 { return &at(a).PowerW }),
 		may(f("pump-power", "pump power", "pump", "electrical power of the pump", "4W"), plain("POWER", "W"), func(a *A) **float64 { return &at(a).PumpW }),

@@ -16,13 +16,13 @@ func Containers() Record[loops.Container] {
 		one(Field{Name: "kind", Also: []string{"kind"}, Label: "kind", Help: "kind of container", Needed: true}, choice("KIND", loops.ContainerKinds()), func(r *c) *loops.ContainerKind { return &r.Kind }),
 		one(Field{Name: "product", Also: []string{"product"}, Label: "product", Help: "as the label says", Example: `"PG 40 ready"`, Needed: true}, words(), func(r *c) *string { return &r.Product }),
 		one(Field{Name: "lot", Also: []string{"lot"}, Label: "lot", Help: "lot on the label"}, words(), func(r *c) *string { return &r.Lot }),
-		one(Field{Name: "fluid", Also: []string{"fluid"}, Label: "fluid", Help: "eg, pg, water (with additives) or deionised; not for an additive", None: true}, fluid(), func(r *c) *chemistry.Fluid { return &r.Fluid }),
+		one(Field{Name: "fluid", Also: []string{"fluid"}, Label: "fluid", Help: "fluid: eg, pg, water (with additives) or deionised; not for an additive", None: true}, fluid(), func(r *c) *chemistry.Fluid { return &r.Fluid }),
 		may(Field{Name: "mass", Also: []string{"strength"}, Label: "strength", Help: "glycol mass %, from the label or measured", Example: "40%", Unknown: true, None: true}, massPercent(), func(r *c) **chemistry.MassFraction { return &r.Mass }),
 		one(Field{Name: "mass-uncertainty", Also: []string{"strength uncertainty"}, Label: "±", Help: "how sure that is (k = 2)", Example: "0.5%"}, massPercent(), func(r *c) *chemistry.MassFraction { return &r.MassUncertainty }),
 		one(Field{Name: "mixed", Also: []string{"mixed"}, Label: "mixed", Help: "the day it was mixed", None: true}, day(), func(r *c) *loops.Day { return &r.Mixed }),
 		one(Field{Name: "opened", Also: []string{"opened"}, Label: "opened", Help: "the day it was opened", None: true}, day(), func(r *c) *loops.Day { return &r.Opened }),
 		one(Field{Name: "expires", Also: []string{"expires"}, Label: "use by", Help: "the last day to use it", None: true}, day(), func(r *c) *loops.Day { return &r.Expires }),
-		one(Field{Name: "left", Also: []string{"left"}, Label: "left", Help: "how much is in it", Example: "5l", Needed: true}, volume(), func(r *c) *chemistry.Litre { return &r.Left }),
+		one(Field{Name: "left", Also: []string{"left"}, Label: "left", Help: "how much is left in it", Example: "5l", Needed: true}, volume(), func(r *c) *chemistry.Litre { return &r.Left }),
 		one(Field{Name: "note", Also: []string{"note"}, Label: "note", Help: "anything worth remembering"}, lines(), func(r *c) *string { return &r.Note }),
 	}}
 }

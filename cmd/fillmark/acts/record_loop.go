@@ -26,9 +26,9 @@ func Loops() Record[loops.Loop] {
 		one(Field{Name: "bore", Also: []string{"bore"}, Label: "bore", Help: "inner diameter of the tubing", Example: "10mm"}, length(), func(r *l) *float64 { return &r.Tubing.BoreMM }),
 		one(Field{Name: "outer", Also: []string{"outer diameter"}, Label: "outer", Help: "outer diameter of the tubing", Example: "13mm"}, length(), func(r *l) *float64 { return &r.Tubing.OuterMM }),
 		one(Field{Name: "tube-length", Also: []string{"tube length"}, Label: "tube length", Help: "all the tubing together", Example: "700mm"}, length(), func(r *l) *float64 { return &r.Tubing.LengthMM }),
-		one(Field{Name: "pump", Key: "pump_place", Also: []string{"pump place"}, Label: "pump", Help: "where the pump sits"}, words(), func(r *l) *string { return &r.PumpPlace }),
+		one(Field{Name: "pump-place", Also: []string{"pump place"}, Label: "pump", Help: "where the pump sits"}, words(), func(r *l) *string { return &r.PumpPlace }),
 		one(Field{Name: "mounting", Also: []string{"mounting"}, Label: "mounting", Help: "how the radiator is mounted"}, words(), func(r *l) *string { return &r.Mounting }),
-		one(Field{Name: "radiator", Key: "radiator_size", Also: []string{"radiator size"}, Label: "radiator", Help: "size of the radiator", Example: "280mm"}, length(), func(r *l) *float64 { return &r.RadiatorSizeMM }),
+		one(Field{Name: "radiator-size", Also: []string{"radiator size"}, Label: "radiator", Help: "size of the radiator", Example: "280mm"}, length(), func(r *l) *float64 { return &r.RadiatorSizeMM }),
 		may(Field{Name: "wall", Key: "coldest_wall", Also: []string{"coldest wall"}, Label: "coldest wall", Help: "coldest wetted wall in use, storage or transport", Example: "-10C", Unknown: true, None: true, Judges: true}, temperature(), func(r *l) **chemistry.Celsius { return &r.ColdestWall }),
 		one(Field{Name: "wall-known", Key: "coldest_wall_known", Also: []string{"coldest wall known", "coldest wall known by", "coldest wall known on"}, Label: "which is", Help: "how the coldest wall is known (measured unless said)", Example: `"owner says=a heated hall"`}, known(), func(r *l) *loops.Known { return &r.ColdestWallKnown }),
 		may(Field{Name: "set-point", Also: []string{"set point"}, Label: "set point", Help: "a chiller's set point", Example: "18C", None: true, Judges: true}, temperature(), func(r *l) **chemistry.Celsius { return &r.SetPoint }),
@@ -79,7 +79,30 @@ func JudgeCharge(s Snapshot) []Reason {
 	return reasons
 }
 
-func length() kind[float64] { return plain("LENGTH", "mm") }
+func length() kind[float64] {
+	k := plain("LENGTH", "mm")
+	k.parse = ParseMillimetres
+	return k
+}
+
+// ParseMillimetres reads a length as a ruler or a shop gives it, 13mm, 1.3cm or
+// 2.4m, and returns it in mm.
+func ParseMillimetres(text string) (float64, error) {
+	for _, u := range []struct {
+		name string
+		mm   float64
+	}{{"mm", 1}, {"cm", 10}, {"m", 1000}} {
+		bare, said := strings.CutSuffix(strings.TrimSpace(text), u.name)
+		if !said {
+			continue
+		}
+		if v, err := parsePlain(bare, ""); err == nil {
+			return v * u.mm, nil
+		}
+		break
+	}
+	return 0, wrong("", text, "a length with its unit, such as 13mm, 1.3cm or 2.4m")
+}
 
 // known reads HOW, HOW=BY and, behind an @, the day: "measured=jug@2026-03-14".
 func known() kind[loops.Known] {

@@ -119,7 +119,7 @@ func TestErrorsNameTheFields(t *testing.T) {
 	t.Parallel()
 	bad := loops.Loop{Construction: loops.Construction{Volume: 2000, ColdestWall: new(chemistry.Celsius(-99)), RadiatorSizeMM: -1}}
 	err := acts.Loops().Named(bad.Validate())
-	for _, name := range []string{"holds", "wall", "radiator"} {
+	for _, name := range []string{"holds", "wall", "radiator-size"} {
 		assert.ErrorContains(t, err, name+" ", err)
 	}
 }

@@ -19,9 +19,9 @@ func stepAct() Definition {
 	return define(Definition{
 		Name: "step", Done: "Step", Kind: loops.KindStep,
 		Short:    "Tick a step of the bench sheet, or leave it out with the reason",
-		Examples: []string{"7K3QXA --step weigh-filled --value 1530", `7K3QXA --step judge-pump --left-out --note "the pump is sealed in"`},
+		Examples: []string{"7K3QXA --sheet-step weigh-filled --value 1530", `7K3QXA --sheet-step judge-pump --left-out --note "the pump is sealed in"`},
 	}, fields[Step]{
-		one(Field{Name: "step", Label: "", Help: "the step's name, as the bench sheet has it", Needed: true}, choice("STEP", loops.StepIDs()), func(a *Step) *loops.StepID { return &a.Step }),
+		one(Field{Name: "sheet-step", Also: []string{"step"}, Label: "", Help: "the step's name, as loop steps TAG lists it", Needed: true}, choice("STEP", loops.StepIDs()), func(a *Step) *loops.StepID { return &a.Step }),
 		may(Field{Name: "value", Label: "", Help: "the figure that the step records, in the sheet's unit"}, plain("NUMBER", ""), func(a *Step) **float64 { return &a.Value }),
 		one(Field{Name: "left-out", Label: "left out", Help: "it was not done; the note says why"}, truth(), func(a *Step) *bool { return &a.LeftOut }),
 	}, func(e loops.Entry) Step { return Step{StepDone: *e.Step} })
@@ -34,7 +34,7 @@ func (a *Step) Kind() loops.EntryKind { return loops.KindStep }
 // reason.
 func (a *Step) Check(s Snapshot, _ loops.Day) error {
 	if !slices.ContainsFunc(loops.StepsFor(s.Loop.Sealed), func(x loops.Step) bool { return x.ID == a.Step }) {
-		return wrong("step", string(a.Step), "a step for this kind of loop; the bench sheet lists them")
+		return wrong("sheet-step", string(a.Step), "a step for this kind of loop; the bench sheet lists them")
 	}
 	if a.LeftOut && a.Note == "" {
 		return wrong("note", "", "why the step was left out")

@@ -20,9 +20,9 @@ func transferAct() Definition {
 	return define(Definition{
 		Name: "transfer", Done: "Changed hands", Kind: loops.KindTransfer,
 		Short:    "The machine, with all its loops, goes to another owner",
-		Examples: []string{`7K3QXA --to 8 --note "sold"`},
+		Examples: []string{`7K3QXA --new-owner 8 --note "sold"`},
 	}, fields[Transfer]{
-		one(Field{Name: "to", Label: "to owner number", Help: "number of the new owner", Example: "8", Needed: true}, number[loops.OwnerID]("NUMBER"), func(a *Transfer) *loops.OwnerID { return &a.To }),
+		one(Field{Name: "new-owner", Also: []string{"to"}, Label: "to owner number", Help: "number of the new owner", Example: "8", Needed: true}, number[loops.OwnerID]("NUMBER"), func(a *Transfer) *loops.OwnerID { return &a.To }),
 	}, func(e loops.Entry) Transfer { return Transfer{Transfer: *e.Transfer} })
 }
 
@@ -33,7 +33,7 @@ func (a *Transfer) Kind() loops.EntryKind { return loops.KindTransfer }
 func (a *Transfer) Check(s Snapshot, _ loops.Day) error {
 	switch {
 	case a.To == s.Machine.Owner:
-		return wrong("to", fmt.Sprint(a.To), "another owner than the present one")
+		return wrong("new-owner", fmt.Sprint(a.To), "another owner than the present one")
 	case s.Machine.Kind == loops.DonorUnit:
 		return wrong("tag", string(s.Loop.Tag), "a machine with an owner; a donor unit has none and gets none")
 	}

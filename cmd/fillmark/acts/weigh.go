@@ -19,13 +19,13 @@ func weighAct() Definition {
 		Name: "weigh", Done: "Weighed", Kind: loops.KindWeighing,
 		Short: "Write down a weight: dry, drained, filled, or later to see what was lost",
 		Examples: []string{
-			`7K3QXA --stage filled --weight 1530g --uncertainty 1g --what "cooler with bracket"`,
-			`7K3QXA --stage later --weight 1522g --uncertainty 1g --what "cooler with bracket"`,
+			`7K3QXA --stage filled --weight 1530g --weight-uncertainty 1g --what "cooler with bracket"`,
+			`7K3QXA --stage later --weight 1522g --weight-uncertainty 1g --what "cooler with bracket"`,
 		},
 	}, fields[Weigh]{
-		one(Field{Name: "stage", Label: "", Help: "dry, drained, filled or later", Needed: true}, choice("STAGE", loops.WeighingStages()), func(a *Weigh) *loops.WeighingStage { return &a.Stage }),
+		one(Field{Name: "stage", Label: "", Help: "when in the work it stood on the scale", Needed: true}, choice("STAGE", loops.WeighingStages()), func(a *Weigh) *loops.WeighingStage { return &a.Stage }),
 		one(Field{Name: "weight", Label: "", Help: "what the scale shows", Example: "1530g", Needed: true}, mass(), func(a *Weigh) *chemistry.Kilogram { return &a.Weight }),
-		one(Field{Name: "uncertainty", Also: []string{"weight uncertainty"}, Label: "±", Help: "of the scale (k = 2)", Example: "1g"}, mass(), func(a *Weigh) *chemistry.Kilogram { return &a.Uncertainty }),
+		one(Field{Name: "weight-uncertainty", Also: []string{"weight uncertainty"}, Label: "±", Help: "how sure the weight is (k = 2)", Example: "1g"}, mass(), func(a *Weigh) *chemistry.Kilogram { return &a.Uncertainty }),
 		one(Field{Name: "what", Label: "on the scale", Help: "what stood on the scale; only the same is compared"}, words(), func(a *Weigh) *string { return &a.What }),
 	}, func(e loops.Entry) Weigh { return Weigh{Weighing: *e.Weighing} })
 }

@@ -34,7 +34,7 @@ func (a *app) actCommand(d acts.Definition) *cobra.Command {
 	said := acts.Said{}
 	var check bool
 	cmd := &cobra.Command{
-		Use: d.Name + " TAG" + neededFlags(d.Fields), Short: d.Short, Long: d.Long, Args: oneTag,
+		Use: d.Name + " TAG" + neededFlags(d.Fields), Short: d.Short, Long: longHelp(d), Args: oneTag,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if _, err := d.Read(said); err != nil {
 				return asFlags(err, d.Fields)
@@ -60,6 +60,14 @@ func (a *app) actCommand(d acts.Definition) *cobra.Command {
 	fieldFlags(cmd.Flags(), d.Fields, said)
 	cmd.Flags().BoolVar(&check, "check", false, "judge it and record nothing")
 	return cmd
+}
+
+// longHelp says first what the act is, then what else to know.
+func longHelp(d acts.Definition) string {
+	if d.Long == "" {
+		return ""
+	}
+	return d.Short + ".\n\n" + d.Long
 }
 
 // neededFlags are the flags that cannot be left out, for a usage line.

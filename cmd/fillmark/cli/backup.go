@@ -46,7 +46,7 @@ checks all of it. The keys that mail is signed with are in it: keep it safe.`,
 			})
 		},
 	}
-	cmd.Flags().StringVar(&to.Folder, "to", "", "`folder` to make, on the register's computer")
+	cmd.Flags().StringVar(&to.Folder, "to", "", "`folder` to write, made new, on the register's computer")
 	needFlags(cmd, "to")
 	return cmd
 }

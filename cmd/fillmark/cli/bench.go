@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/workshop"
 )
 
@@ -96,7 +97,7 @@ func (a *app) benchAdjustCommand() *cobra.Command {
 		},
 	}
 	f := cmd.Flags()
-	need(f, &r.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "eg or pg")
+	need(f, &r.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "fluid: eg or pg")
 	need(f, &r.Have, chemistry.ParseLitre, "have", "VOLUME", "how much there is")
 	need(f, &r.HaveMass, chemistry.ParseMassPercent, "at-mass", "PERCENT", "glycol mass % of what there is")
 	need(f, &r.Want, chemistry.ParseMassPercent, "want", "PERCENT", "wanted glycol mass %")
@@ -112,8 +113,8 @@ func (a *app) benchRinseCommand() *cobra.Command {
 	var left, holds chemistry.Litre
 	residue := 0.01
 	cmd := &cobra.Command{
-		Use: "rinse --left VOLUME --holds VOLUME", Short: "How many rinses bring the old liquid below a residue",
-		Example: "  fillmark bench rinse --left 15ml --holds 90ml --residue 1%",
+		Use: "rinse --left VOLUME --holds VOLUME", Short: "How many rinses bring the old liquid below a share",
+		Example: "  fillmark bench rinse --left 15ml --holds 90ml --old-liquid 1%",
 		Args:    noArgs,
 		RunE: func(*cobra.Command, []string) error {
 			n, share, err := chemistry.Rinses(left, holds, residue)
@@ -127,9 +128,9 @@ func (a *app) benchRinseCommand() *cobra.Command {
 		},
 	}
 	f := cmd.Flags()
-	need(f, &left, chemistry.ParseLitre, "left", "VOLUME", "what stays in after draining")
-	need(f, &holds, chemistry.ParseLitre, "holds", "VOLUME", "what the loop holds")
-	need(f, &residue, share, "residue", "PERCENT", "wanted share of the old liquid (default 1%)")
+	need(f, &left, chemistry.ParseLitre, "left", "VOLUME", "liquid left in the loop after draining")
+	need(f, &holds, chemistry.ParseLitre, "holds", "VOLUME", "how much liquid the loop holds")
+	need(f, &residue, share, "old-liquid", "PERCENT", "wanted share of the old liquid (default 1%)")
 	needFlags(cmd, "left", "holds")
 	return cmd
 }
@@ -140,8 +141,8 @@ func (a *app) benchDoseCommand() *cobra.Command {
 	var topUp chemistry.Litre
 	var byVolume *chemistry.VolumeFraction
 	cmd := &cobra.Command{
-		Use: "dose --coolant VOLUME (--per-litre MASS | --volume %)", Short: "How much of an additive its label asks for, and what a top-up leaves of it",
-		Example: "  fillmark bench dose --name inhibitor --per-litre 20g --coolant 480ml --after-topup 60ml --spent-below 50%",
+		Use: "dose --holds VOLUME (--per-litre MASS | --by-volume %)", Short: "How much of an additive its label asks for, and what a top-up leaves of it",
+		Example: "  fillmark bench dose --product inhibitor --per-litre 20g --holds 480ml --after-topup 60ml --spent-below 50%",
 		Args:    noArgs,
 		RunE: func(*cobra.Command, []string) error {
 			if byVolume != nil {
@@ -185,14 +186,14 @@ func (a *app) benchDoseCommand() *cobra.Command {
 		},
 	}
 	f := cmd.Flags()
-	f.StringVar(&dose.Name, "name", "additive", "the additive as its label says")
+	f.StringVar(&dose.Name, "product", "additive", "`name` of the product as its label says")
 	need(f, &dose.PerLitre, chemistry.ParseKilogram, "per-litre", "MASS", "additive per litre of coolant, by its label")
-	may(f, &byVolume, chemistry.ParseVolumePercent, "volume", "PERCENT", "additive volume % of the coolant, by its label")
-	need(f, &dose.Density, chemistry.ParseDensity, "density", "DENSITY", "of the additive, by its label")
-	need(f, &coolant, chemistry.ParseLitre, "coolant", "VOLUME", "coolant in the loop")
+	may(f, &byVolume, chemistry.ParseVolumePercent, "by-volume", "PERCENT", "additive volume % of the coolant, by its label")
+	need(f, &dose.Density, chemistry.ParseDensity, "additive-density", "DENSITY", "density of the additive, by its label")
+	need(f, &coolant, chemistry.ParseLitre, "holds", "VOLUME", "how much liquid the loop holds")
 	need(f, &topUp, chemistry.ParseLitre, "after-topup", "VOLUME", "a top-up without the additive")
 	need(f, &dose.SpentBelow, share, "spent-below", "PERCENT", "share of the dose below which the label calls it spent, such as 50%")
-	needFlags(cmd, "coolant")
+	needFlags(cmd, "holds")
 	return cmd
 }
 
@@ -218,7 +219,7 @@ func (a *app) benchCleanCommand() *cobra.Command {
 	f.Var(&listFlag[chemistry.Agent]{target: &r.Agents, parse: chemistry.ParseAgent, kind: "AGENT"}, "agent", "what to clean with: "+wrapped(chemistry.Agents())+", or a usual name such as vinegar; repeat")
 	f.Var(&listFlag[chemistry.Metal]{target: &r.Metals, parse: chemistry.ParseMetal, kind: "METAL"}, "metal", "a wetted metal: "+wrapped(chemistry.Metals())+"; repeat")
 	f.Var(&listFlag[chemistry.Material]{target: &r.Materials, parse: chemistry.ParseMaterial, kind: "MATERIAL"}, "material", "a wetted seal or plastic: "+wrapped(chemistry.Materials())+"; repeat")
-	need(f, &r.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "liquid still in the loop")
+	need(f, &r.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "fluid still in the loop")
 	need(f, &r.Inhibitor, chemistry.ParseInhibitor, "inhibitor", "FAMILY", "inhibitor still in the loop: "+wrapped(chemistry.Inhibitors()))
 	f.BoolVar(&r.Ignition, "ignition", false, "flame, spark or a running machine is near")
 	f.BoolVar(&r.Hot, "hot", false, "the loop or the agent is above 40 °C")
@@ -231,8 +232,8 @@ func (a *app) benchLossCommand() *cobra.Command {
 	r := chemistry.LossRequest{Air: 25, Coolant: 40, Humidity: 0.5, Duty: 1}
 	var tube chemistry.Tube
 	cmd := &cobra.Command{
-		Use: "loss --fluid FLUID --tubing MATERIAL --length METRES --inner MM --outer MM", Short: "Estimate the water lost through tube walls",
-		Example: "  fillmark bench loss --fluid pg --mass 25% --tubing epdm --length 0.7m --inner 7mm --outer 12mm",
+		Use: "loss --fluid FLUID --tubing MATERIAL --tube-length LENGTH --bore LENGTH --outer LENGTH", Short: "Estimate the water lost through tube walls",
+		Example: "  fillmark bench loss --fluid pg --mass 25% --tubing epdm --tube-length 0.7m --bore 7mm --outer 12mm",
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if r.Fluid.IsGlycol() && !cmd.Flags().Changed("mass") {
@@ -253,18 +254,24 @@ func (a *app) benchLossCommand() *cobra.Command {
 		},
 	}
 	f := cmd.Flags()
-	need(f, &r.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "in the loop")
+	need(f, &r.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "fluid in the loop")
 	need(f, &r.Mass, chemistry.ParseMassPercent, "mass", "PERCENT", "glycol mass %")
 	f.StringVar(&tube.Material, "tubing", "", "tube `MATERIAL`: "+strings.Join(chemistry.TubeMaterials(), ", "))
-	need(f, &tube.Length, number("m"), "length", "METRES", "tube length, such as 0.7m")
-	need(f, &tube.Inner, number("mm"), "inner", "MM", "inner diameter, such as 7mm")
-	need(f, &tube.Outer, number("mm"), "outer", "MM", "outer diameter, such as 12mm")
-	need(f, &r.Coolant, chemistry.ParseCelsius, "coolant", "TEMPERATURE", "coolant when running (default 40C)")
+	need(f, &tube.Length, parseMetres, "tube-length", "LENGTH", "all the tubing together, such as 0.7m")
+	need(f, &tube.Inner, acts.ParseMillimetres, "bore", "LENGTH", "inner diameter of the tubing, such as 7mm")
+	need(f, &tube.Outer, acts.ParseMillimetres, "outer", "LENGTH", "outer diameter of the tubing, such as 12mm")
+	need(f, &r.Coolant, chemistry.ParseCelsius, "at", "TEMPERATURE", "temperature of the running coolant (default 40C)")
 	need(f, &r.Air, chemistry.ParseCelsius, "air", "TEMPERATURE", "air round the tube (default 25C)")
 	need(f, &r.Humidity, share, "humidity", "PERCENT", "relative humidity of the air (default 50%)")
 	need(f, &r.Duty, share, "duty", "PERCENT", "share of the time it runs (default 100%)")
-	needFlags(cmd, "fluid", "tubing", "length", "inner", "outer")
+	needFlags(cmd, "fluid", "tubing", "tube-length", "bore", "outer")
 	return cmd
+}
+
+// parseMetres reads a length and returns it in m.
+func parseMetres(text string) (float64, error) {
+	mm, err := acts.ParseMillimetres(text)
+	return mm / 1000, err
 }
 
 func (a *app) benchCostCommand() *cobra.Command {
@@ -301,10 +308,10 @@ func (a *app) benchCostCommand() *cobra.Command {
 		},
 	}
 	f := cmd.Flags()
-	need(f, &fluid, chemistry.ParseFluid, "fluid", "FLUID", "eg or pg")
+	need(f, &fluid, chemistry.ParseFluid, "fluid", "FLUID", "fluid: eg or pg")
 	may(f, &mass, chemistry.ParseMassPercent, "mass", "PERCENT", "glycol mass %")
 	may(f, &volume, chemistry.ParseVolumePercent, "volume", "PERCENT", "glycol volume % before mixing at 20 °C")
-	need(f, &at, chemistry.ParseCelsius, "at", "TEMPERATURE", "of the coolant (default 20C)")
+	need(f, &at, chemistry.ParseCelsius, "at", "TEMPERATURE", "temperature of the coolant (default 20C)")
 	needFlags(cmd, "fluid")
 	return cmd
 }

@@ -45,7 +45,7 @@ func (a *app) benchDewCommand() *cobra.Command {
 		},
 	}
 	f := cmd.Flags()
-	need(f, &room, chemistry.ParseCelsius, "room", "TEMPERATURE", "the air")
+	need(f, &room, chemistry.ParseCelsius, "room", "TEMPERATURE", "air of the room")
 	need(f, &humidity, share, "humidity", "PERCENT", "relative humidity of the air")
 	may(f, &tube, chemistry.ParseCelsius, "tube", "TEMPERATURE", "what got wet")
 	needFlags(cmd, "room", "humidity")

@@ -48,8 +48,8 @@ func (a *app) benchIdentifyCommand() *cobra.Command {
 	f := cmd.Flags()
 	may(f, &r.Brix, chemistry.ParseBrix, "brix", "BRIX", "of a sugar refractometer")
 	may(f, &r.Index, chemistry.ParseRefractiveIndex, "index", "INDEX", "refractive index nD")
-	may(f, &r.Density, chemistry.ParseDensity, "density", "DENSITY", "of a hydrometer, such as 1.035")
-	may(f, &r.Freeze, chemistry.ParseCelsius, "freeze", "TEMPERATURE", "first ice, seen by cooling a sample; not a refractometer's scale")
+	may(f, &r.Density, chemistry.ParseDensity, "density", "DENSITY", "of a hydrometer, such as 1.035 or 1035 (kg/m³)")
+	may(f, &r.Freeze, chemistry.ParseCelsius, "freeze", "TEMPERATURE", "freeze point, seen by cooling a sample; not a refractometer's scale")
 	need(f, &r.Sample, chemistry.ParseCelsius, "at", "TEMPERATURE", "temperature of the sample (default 20C)")
 	f.BoolVar(&r.Alcohol, "alcohol", false, "it smells of alcohol")
 	return cmd

@@ -16,6 +16,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/daemon"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
@@ -41,7 +42,7 @@ register again, byte for byte in its own export. Photos go as files into the
 folder photos beside FILE; one that is there already is kept. Keys and passwords
 are not in it: an import knows the technicians by name, and technician passwd
 sets each a password again. With --table it writes one list as CSV for a
-spreadsheet.`,
+spreadsheet; that of the acts is what stands in every history.`,
 		Example: `  fillmark export --to register.jsonl
   fillmark export --table owners > owners.csv`,
 		Args: noArgs,
@@ -64,7 +65,7 @@ spreadsheet.`,
 	f := cmd.Flags()
 	f.StringVar(&photosTo, "photos", "", "`folder` for the photos (default photos beside the file)")
 	f.StringVar(&to, "to", "", "`file` to write, which must not be there yet (default standard output)")
-	need(f, &table, choice("table", workshop.TableNames()), "table", "TABLE", "owners, machines, loops or containers")
+	need(f, &table, choice("table", workshop.TableNames()), "table", "TABLE", "owners, machines, loops, containers or acts")
 	return cmd
 }
 
@@ -99,8 +100,15 @@ where the register goes. Its photos come from the folder photos beside FILE, or
 from the one that is named. With --table it adds the rows of a CSV list to the
 register: all of them in one change, or none. Every bad row is reported by line
 and column before anything is written. Commas, semicolons and tabs, a byte order
-mark and CRLF are all read. FILE - is standard input.`,
+mark and CRLF are all read. FILE - is standard input.
+
+A table of acts says in each row what was done to a loop: its tag, the act, and
+what the act takes. Each row is judged as the command would be, by what the rows
+before it leave; what has happened whatever speaks against it says yes under
+already_done. Nothing is written before all are judged. Rows that were imported
+before add nothing.`,
 		Example: `  fillmark import owners.csv --table owners --dry-run
+  fillmark import history.csv --table acts --dry-run
   fillmark --store new.db import register.jsonl`,
 		Args: oneFile,
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -122,7 +130,7 @@ mark and CRLF are all read. FILE - is standard input.`,
 		},
 	}
 	f := cmd.Flags()
-	need(f, &table, choice("table", workshop.TableNames()), "table", "TABLE", "owners, machines, loops or containers")
+	need(f, &table, choice("table", workshop.TableNames()), "table", "TABLE", "owners, machines, loops, containers or acts")
 	f.StringVar(&photosFrom, "photos", "", "`folder` with the photos (default photos beside the file)")
 	f.BoolVar(&dryRun, "dry-run", false, "find what is wrong and write nothing")
 	return cmd
@@ -168,6 +176,10 @@ func (a *app) importTable(ctx context.Context, in io.Reader, table workshop.Tabl
 		})
 		return imported, err
 	})
+	if stop := (*acts.StopError)(nil); errors.As(err, &stop) {
+		fmt.Fprintln(a.errOut, "fillmark: stopped at", stop.Act)
+		return a.stopped(stop)
+	}
 	if err != nil {
 		return err
 	}
@@ -179,6 +191,12 @@ func (a *app) importTable(ctx context.Context, in io.Reader, table workshop.Tabl
 		}
 		if len(imported.Ignored) > 0 {
 			p.line("Not imported, since the register gives them: %s.", strings.Join(imported.Ignored, ", "))
+		}
+		if imported.Repeated > 0 {
+			p.line("%s on record already, by an import before.", plural(imported.Repeated, "row"))
+		}
+		for _, f := range imported.Findings {
+			p.paragraph("  ", "    ", fmt.Sprintf("%s: %s (%s): %s", f.Tag, strings.ToUpper(string(f.Verdict)), f.Rule, f.Text))
 		}
 		for _, tag := range imported.Tags {
 			p.line("  %s", tag)
@@ -207,9 +225,14 @@ func (a *app) importRegister(ctx context.Context, in io.Reader, from photos.Fold
 	if err := os.MkdirAll(filepath.Dir(to), 0o700); err != nil {
 		return fmt.Errorf("folder of the register: %w", err)
 	}
+	var found []importFinding
 	brought, err := during(a, "importing", func() (daemon.BroughtPhotos, error) {
 		if err := store.Import(ctx, to, in); err != nil {
 			return daemon.BroughtPhotos{}, err
+		}
+		var err error
+		if found, err = findingsIn(to); err != nil {
+			return daemon.BroughtPhotos{}, errors.Join(err, os.Remove(to)) // only what was made here
 		}
 		brought, err := daemon.BringPhotos(ctx, to, from, photosTo, dryRun)
 		if err != nil {
@@ -223,7 +246,10 @@ func (a *app) importRegister(ctx context.Context, in io.Reader, from photos.Fold
 	if n := len(brought.Lost); n > 0 {
 		fmt.Fprintf(a.errOut, "fillmark: %s of %d not found whole in %q. Put them into %s; fillmark check names those that lack.\n", plural(n, "photo"), n+brought.There, string(from), photosTo)
 	}
-	return a.print(map[string]any{"register": c.Store, "written": !dryRun, "photos": brought.There, "photos_lost": brought.Lost}, func(p *printer) {
+	return a.print(map[string]any{"register": c.Store, "written": !dryRun, "photos": brought.There, "photos_lost": brought.Lost, "findings": found}, func(p *printer) {
+		for _, f := range found {
+			p.paragraph("", "  ", string(f.Tag)+": "+f.Text)
+		}
 		if dryRun {
 			p.line("A register can be made of it; nothing is written (--dry-run).")
 			return
@@ -233,6 +259,33 @@ func (a *app) importRegister(ctx context.Context, in io.Reader, from photos.Fold
 			p.line("With it are %s.", plural(brought.There, "photo"))
 		}
 	})
+}
+
+// importFinding is what stands against a loop of an imported register. Its
+// history was judged when it was made and is not judged again; what follows from
+// it is told.
+type importFinding struct {
+	Tag loops.Tag `json:"tag"`
+	loops.Condition
+}
+
+// findingsIn lists what stands against the loops of a register.
+func findingsIn(path string) (found []importFinding, err error) {
+	register, err := store.Open(path, store.Options{})
+	if err != nil {
+		return nil, err
+	}
+	defer func() { err = errors.Join(err, register.Close()) }()
+	found = []importFinding{}
+	for l, err := range register.Loops() {
+		if err != nil {
+			return nil, err
+		}
+		for _, c := range l.State.Conditions() {
+			found = append(found, importFinding{l.Tag, c})
+		}
+	}
+	return found, nil
 }
 
 // registerThere refuses where there is no register yet and no daemon runs:

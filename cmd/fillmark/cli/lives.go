@@ -36,7 +36,7 @@ group, entry and cause. One line is one life, or count equal ones:
 
 entry is the age at which a loop joined the record; what ended sooner was
 never seen. The ages are in any one unit. FILE may be - for standard input.`,
-		Example: "  fillmark lives lives.csv --svg lives.svg --unit months",
+		Example: "  fillmark lives lives.csv --svg lives.svg --age-unit months",
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) != 1 {
 				return &usageError{fmt.Errorf("%d arguments given; one is right: the file of lives", len(args))}
@@ -64,7 +64,7 @@ never seen. The ages are in any one unit. FILE may be - for standard input.`,
 		},
 	}
 	cmd.Flags().StringVar(&svg, "svg", "", "draw the curve into `FILE`")
-	cmd.Flags().StringVar(&unit, "unit", "", "`name` of the unit of the ages, for the picture")
+	cmd.Flags().StringVar(&unit, "age-unit", "", "`name` of the unit of the ages, for the picture")
 	return cmd
 }
 

@@ -78,7 +78,7 @@ func (a *app) loopEditCommand() *cobra.Command {
 			tag, err := loops.ParseTag(argument)
 			return "/api/v1/loops/" + string(tag), err
 		},
-		example: `  fillmark loop edit 7K3QXA --tubing EPDM --bore 10mm --outer 13mm --radiator 280mm`,
+		example: `  fillmark loop edit 7K3QXA --tubing EPDM --bore 10mm --outer 13mm --radiator-size 280mm`,
 		in:      func(file *workshop.File) (*loops.Loop, *uint64) { return &file.Loop, &file.Loop.Revision },
 		print: func(p *printer, l web.LoopAnswer) {
 			p.line("Loop %s changed, now revision %d.", l.Tag, l.Revision)
@@ -115,7 +115,7 @@ func (a *app) loopListCommand() *cobra.Command {
 	f.StringVar(&metal, "metal", "", "only those where the `metal` is wetted")
 	f.StringVar(&lot, "lot", "", "only those that the `lot` went into")
 	f.StringVar(&due, "due", "", "only those with something due by the `day`")
-	f.StringVar(&sealed, "sealed", "", "only sealed ones (true) or open ones (false)")
+	f.StringVar(&sealed, "sealed", "", "only sealed ones, with no fill port (true), or open ones (false)")
 	f.StringVar(&where, "where", "", "only those \"in service\", \"in the workshop\", failed or retired")
 	return cmd
 }

@@ -103,7 +103,7 @@ against the strength stands above the amounts.`,
 		},
 	}
 	f := cmd.Flags()
-	need(f, &r.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "eg, pg, water or deionised")
+	need(f, &r.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "fluid: eg, pg, water or deionised")
 	may(f, &r.Protect, chemistry.ParseCelsius, "wall", "TEMPERATURE", "coldest wetted wall in use, storage or transport")
 	may(f, &r.Margin, chemistry.ParseCelsiusDelta, "margin", "DIFFERENCE", "freeze point below the wall (default 5K)")
 	may(f, &r.Mass, chemistry.ParseMassPercent, "mass", "PERCENT", "wanted glycol mass %")

@@ -59,7 +59,7 @@ func caseRow(c workshop.CaseLine) []string {
 }
 
 func (a *app) openingPatternCommand() *cobra.Command {
-	var cause, trait string
+	cause, trait := loops.CauseClog, ""
 	cmd := &cobra.Command{
 		Use:   "pattern [--cause CAUSE] [--trait KEY=VALUE]",
 		Short: "Pattern or chance? What failed charges have that healthy ones have not",
@@ -72,10 +72,10 @@ Keys: ` + wrapped(workshop.TraitKeys()),
 		Example: "  fillmark opening pattern --cause clog --trait metal=aluminium",
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return tell(cmd.Context(), a, "GET", query("/api/v1/openings/pattern", "cause", cause, "trait", trait), nil, printPattern)
+			return tell(cmd.Context(), a, "GET", query("/api/v1/openings/pattern", "cause", string(cause), "trait", trait), nil, printPattern)
 		},
 	}
-	cmd.Flags().StringVar(&cause, "cause", string(loops.CauseClog), "`CAUSE` that ended them: clog, pump, leak or other")
+	need(cmd.Flags(), &cause, choice("cause", loops.Causes()), "cause", "CAUSE", "cause that ended them: clog (default), pump, leak or other")
 	cmd.Flags().StringVar(&trait, "trait", "", "`KEY=VALUE` such as metal=aluminium; without it all are compared")
 	return cmd
 }
@@ -267,7 +267,7 @@ func (a *app) openingWatchCommand() *cobra.Command {
 		},
 	}
 	f := add.Flags()
-	need(f, &watch.Cause, choice("cause", loops.Causes()), "cause", "CAUSE", "clog, pump, leak or other")
+	need(f, &watch.Cause, choice("cause", loops.Causes()), "cause", "CAUSE", "cause that ended them: clog, pump, leak or other")
 	f.StringVar(&watch.Trait, "trait", "", "`KEY=VALUE` such as metal=aluminium")
 	f.IntVar(&watch.ReadAt, "read-at", 5, "`number` of later failures at which it is read, once; 0 reads it each time")
 	f.StringVar(&watch.Why, "why", "", "what suggested it")

@@ -162,7 +162,7 @@ func (a *app) letterCommand() *cobra.Command {
 			})
 		},
 	}
-	cmd.Flags().BoolVar(&html, "html", false, "as a page to print from a browser")
+	cmd.Flags().BoolVar(&html, "html", false, "as an HTML page to print from a browser")
 	return cmd
 }
 

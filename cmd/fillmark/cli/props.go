@@ -38,10 +38,10 @@ func (a *app) propsCommand() *cobra.Command {
 	var to *chemistry.Celsius
 	at, by := chemistry.DefaultAt, chemistry.CelsiusDelta(10)
 	cmd := &cobra.Command{
-		Use:   "props --fluid FLUID (--mass % | --volume %) [--at TEMPERATURE [--to TEMPERATURE]]",
+		Use:   "props --fluid FLUID (--mass % | --volume %) [--at TEMPERATURE [--up-to TEMPERATURE]]",
 		Short: "Properties of a liquid from the published tables",
 		Example: "  fillmark props --fluid eg --mass 40% --at 20C\n" +
-			"  fillmark props --fluid eg --mass 40% --at -20C --to 60C --by 10K    # a table",
+			"  fillmark props --fluid eg --mass 40% --at -20C --up-to 60C --every 10K    # a table",
 		Args: noArgs,
 		RunE: func(*cobra.Command, []string) error {
 			if slices.Contains(chemistry.OtherLiquids(), fluid) {
@@ -62,12 +62,12 @@ func (a *app) propsCommand() *cobra.Command {
 		},
 	}
 	f := cmd.Flags()
-	need(f, &fluid, chemistry.ParseAnyFluid, "fluid", "FLUID", "eg, pg, water or deionised; or what else turns up: "+wrapped(chemistry.OtherLiquids()))
+	need(f, &fluid, chemistry.ParseAnyFluid, "fluid", "FLUID", "fluid: eg, pg, water or deionised; or what else turns up: "+wrapped(chemistry.OtherLiquids()))
 	may(f, &mass, chemistry.ParseMassPercent, "mass", "PERCENT", "glycol mass %")
 	may(f, &volume, chemistry.ParseVolumePercent, "volume", "PERCENT", "glycol volume % before mixing at 20 °C")
 	need(f, &at, chemistry.ParseCelsius, "at", "TEMPERATURE", "temperature (default 20C)")
-	may(f, &to, chemistry.ParseCelsius, "to", "TEMPERATURE", "print a table up to this temperature")
-	need(f, &by, chemistry.ParseCelsiusDelta, "by", "DIFFERENCE", "step of the table (default 10K)")
+	may(f, &to, chemistry.ParseCelsius, "up-to", "TEMPERATURE", "print a table up to this temperature")
+	need(f, &by, chemistry.ParseCelsiusDelta, "every", "DIFFERENCE", "step of the table (default 10K)")
 	needFlags(cmd, "fluid")
 	return cmd
 }
@@ -109,7 +109,7 @@ const maxTableRows = 500
 // propsTable prints the properties over a range of temperatures.
 func (a *app) propsTable(fluid chemistry.Fluid, fraction chemistry.MassFraction, from, to chemistry.Celsius, by chemistry.CelsiusDelta) error {
 	if by <= 0 || to < from || float64(to.Sub(from)/by) > maxTableRows {
-		return &usageError{fmt.Errorf("--to and --by: %s to %s by %s is no table of at most %d rows upwards", from, to, by, maxTableRows)}
+		return &usageError{fmt.Errorf("--up-to and --every: %s to %s by %s is no table of at most %d rows upwards", from, to, by, maxTableRows)}
 	}
 	answer := items[propsAnswer]{Items: []propsAnswer{}}
 	var rows []chemistry.Properties

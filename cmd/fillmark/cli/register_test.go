@@ -46,7 +46,7 @@ func TestTwoTechniciansOneLoop(t *testing.T) {
 		require.NoError(t, json.Unmarshal([]byte(must(t, folder, "loop", "show", tag, "--json")), &seen))
 		revision := strings.TrimSpace(string(mustJSON(t, seen.Loop.Revision)))
 
-		must(t, folder, "loop", "edit", tag, "--pump", "in the reservoir", "--revision", revision)
+		must(t, folder, "loop", "edit", tag, "--pump-place", "in the reservoir", "--revision", revision)
 		code, out, errOut := runHere(t, folder, "loop", "edit", tag, "--mounting", "on top", "--revision", revision)
 		assert.Equal(t, exitFailed, code)
 		assert.Empty(t, out)

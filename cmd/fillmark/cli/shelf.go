@@ -149,11 +149,11 @@ func (a *app) shelfEditCommand() *cobra.Command {
 func (a *app) shelfUseCommand() *cobra.Command {
 	var out web.TakeOut
 	cmd := &cobra.Command{
-		Use:   "use NUMBER --out VOLUME --why TEXT",
+		Use:   "use NUMBER --out VOLUME --went TEXT",
 		Short: "Record what was taken out other than into a loop: spilt, poured away, mixed",
-		Long: `What goes into a loop is recorded with the loop (loop fill, topup and dose with
---from), which reduces the container by itself.`,
-		Example: `  fillmark shelf use 3 --out 500ml --why "into batch 7"`,
+		Long: `What goes into a loop is recorded with the loop (loop fill, poured and dose with
+--poured NUMBER=VOLUME), which reduces the container by itself.`,
+		Example: `  fillmark shelf use 3 --out 500ml --went "into batch 7"`,
 		Args:    oneNumber[loops.ContainerID]("container"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return tell(cmd.Context(), a, "POST", "/api/v1/containers/"+args[0]+"/take-out", out, func(p *printer, c web.ContainerAnswer) {
@@ -161,9 +161,9 @@ func (a *app) shelfUseCommand() *cobra.Command {
 			})
 		},
 	}
-	need(cmd.Flags(), &out.Volume, chemistry.ParseLitre, "out", "VOLUME", "how much")
-	cmd.Flags().StringVar(&out.Why, "why", "", "where it went")
-	needFlags(cmd, "out", "why")
+	need(cmd.Flags(), &out.Volume, chemistry.ParseLitre, "out", "VOLUME", "how much came out")
+	cmd.Flags().StringVar(&out.Why, "went", "", "where it went or is kept")
+	needFlags(cmd, "out", "went")
 	return cmd
 }
 

@@ -201,23 +201,25 @@ func (a *app) wasteCommand() *cobra.Command {
 
 func (a *app) wasteAddCommand() *cobra.Command {
 	var w web.Waste
+	var tag loops.Tag
 	cmd := &cobra.Command{
-		Use: "add --fluid FLUID --volume VOLUME --went TEXT", Short: "Record used fluid and where it went", Args: noArgs,
-		Example: `  fillmark shelf waste add --fluid pg --volume 3.2l --hazard "glycol with biocide" --went "contractor, note 4471"`,
+		Use: "add --fluid FLUID --out VOLUME --went TEXT", Short: "Record used fluid and where it went", Args: noArgs,
+		Example: `  fillmark shelf waste add --fluid pg --out 3.2l --hazard "glycol with biocide" --went "contractor, note 4471"`,
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			w.Tag = string(tag)
 			return tell(cmd.Context(), a, "POST", "/api/v1/used-fluid", w, func(p *printer, u loops.UsedFluid) {
 				p.line("Line %d of the used-fluid log: %s, %s.", u.ID, u.Volume, u.Went)
 			})
 		},
 	}
 	f := cmd.Flags()
-	f.StringVar(&w.Tag, "tag", "", "`tag` of the loop it is from; none: from several")
+	need(f, &tag, loops.ParseTag, "tag", "TAG", "tag of the loop it is from; none: from several")
 	need(f, &w.Day, loops.ParseDay, "day", "DAY", "the day (default today)")
-	need(f, &w.Fluid, orUnknown, "fluid", "FLUID", "eg, pg, water (with additives), deionised or unknown")
-	need(f, &w.Volume, chemistry.ParseLitre, "volume", "VOLUME", "how much")
-	f.StringVar(&w.Hazard, "hazard", "", "what is in it")
-	f.StringVar(&w.Went, "went", "", "where it went")
-	needFlags(cmd, "fluid", "volume", "went")
+	need(f, &w.Fluid, orUnknown, "fluid", "FLUID", "fluid: eg, pg, water (with additives), deionised or unknown")
+	need(f, &w.Volume, chemistry.ParseLitre, "out", "VOLUME", "how much came out")
+	f.StringVar(&w.Hazard, "hazard", "", "what is in what came out")
+	f.StringVar(&w.Went, "went", "", "where it went or is kept")
+	needFlags(cmd, "fluid", "out", "went")
 	return cmd
 }
 

@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/workshop"
 )
 
@@ -43,23 +44,24 @@ func (a *app) topupCommand() *cobra.Command {
 		},
 	}
 	f := cmd.Flags()
-	need(f, &q.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "in the loop: eg, pg, water or deionised")
+	need(f, &q.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "fluid in the loop: eg, pg, water or deionised")
 	may(f, &q.Mass, chemistry.ParseMassPercent, "mass", "PERCENT", "glycol mass % in the loop, recorded or just measured")
-	need(f, &q.MassUncertainty, chemistry.ParseMassPercent, "uncertainty", "PERCENT", "how sure the mass % is (k = 2), such as 1%")
-	may(f, &q.Holds, chemistry.ParseLitre, "holds", "VOLUME", "liquid in the loop now")
-	need(f, &q.HoldsUncertainty, chemistry.ParseLitre, "holds-uncertainty", "VOLUME", "how sure the volume is (k = 2)")
-	may(f, &q.Room, chemistry.ParseLitre, "gap", "VOLUME", "what is missing up to the mark")
+	need(f, &q.MassUncertainty, chemistry.ParseMassPercent, "mass-uncertainty", "PERCENT", "how sure that is, mass % (k = 2), such as 1%")
+	may(f, &q.Holds, chemistry.ParseLitre, "holds", "VOLUME", "how much liquid the loop holds now")
+	need(f, &q.HoldsUncertainty, chemistry.ParseLitre, "holds-uncertainty", "VOLUME", "how sure that is (k = 2)")
+	may(f, &q.Room, chemistry.ParseLitre, "gap", "VOLUME", "how much liquid is missing to the fill mark")
 	f.StringArrayVar(&q.With, "with", nil, "`liquid` at hand: water, deionised, concentrate:95%, premix:40%, eg:95%, pg:40%; repeat")
-	f.BoolVar(&q.Sealed, "sealed", false, "nothing can get out when the liquid expands")
+	f.BoolVar(&q.Sealed, "sealed", false, "no fill port, so that nothing can get out when the liquid expands")
 	f.Var(&listFlag[chemistry.Metal]{target: &q.Metals, parse: chemistry.ParseMetal, kind: "METAL"}, "metal", "a wetted metal: "+wrapped(chemistry.Metals())+"; repeat")
 	need(f, &q.Inhibitor, chemistry.ParseInhibitor, "inhibitor", "FAMILY", "inhibitor in the loop: "+wrapped(chemistry.Inhibitors()))
 	need(f, &q.Biocide, chemistry.ParseBiocide, "biocide", "FAMILY", "biocide in the loop: "+wrapped(chemistry.Biocides()))
 	may(f, &q.FilledMass, chemistry.ParseMassPercent, "filled-mass", "PERCENT", "glycol mass % at the last fill: a stronger loop now has lost water through its tubes")
 	may(f, &q.PH, number(""), "ph", "NUMBER", "pH of the liquid in the loop")
-	f.BoolVar(&q.WithinReach, "reach", false, "animals or children reach the loop")
-	may(f, &q.At, chemistry.ParseCelsius, "at", "TEMPERATURE", "the liquid when it is topped up (default 20C)")
+	need(f, &q.WithinReach, acts.ParseTruth, "reach", "YES/NO", "animals or children reach the loop")
+	f.Lookup("reach").NoOptDefVal = "yes"
+	may(f, &q.At, chemistry.ParseCelsius, "at", "TEMPERATURE", "temperature of the liquid when it is topped up (default 20C)")
 	may(f, &q.Hottest, chemistry.ParseCelsius, "hottest", "TEMPERATURE", "highest coolant temperature (default 60C)")
-	may(f, &q.Protect, chemistry.ParseCelsius, "wall", "TEMPERATURE", "coldest wetted wall")
+	may(f, &q.Protect, chemistry.ParseCelsius, "wall", "TEMPERATURE", "coldest wetted wall in use, storage or transport")
 	may(f, &q.Margin, chemistry.ParseCelsiusDelta, "margin", "DIFFERENCE", "freeze point below the wall (default 5K)")
 	need(f, &q.Step, parseStep, "step", "MASS", "what the scale reads (default 1g)")
 	alias(f, "room", "gap")

@@ -58,14 +58,14 @@ Nothing is recorded.`,
 		},
 	}
 	f := cmd.Flags()
-	f.BoolVar(&asked.sealed, "sealed", false, "a closed unit without reservoir")
-	f.BoolVar(&asked.open, "open", false, "a built loop with a reservoir or fill port")
-	may(f, &asked.die, chemistry.ParseCelsius, "die", "TEMPERATURE", "hottest die under load, such as 92C")
-	may(f, &asked.room, chemistry.ParseCelsius, "room", "TEMPERATURE", "room, such as 22C")
-	may(f, &asked.power, number("W"), "power", "POWER", "heat at the plate while the die was read, such as 100W")
-	may(f, &asked.inlet, chemistry.ParseCelsius, "coolant-in", "TEMPERATURE", "coolant into the plate, where it can be read")
-	may(f, &asked.exit, chemistry.ParseCelsius, "coolant-out", "TEMPERATURE", "coolant out of the plate")
-	may(f, &asked.step, number("W"), "step", "POWER", "a step in power, such as 60W, with --step-fast and --step-slow")
+	f.BoolVar(&asked.sealed, "sealed", false, "no fill port: a closed unit without reservoir")
+	f.BoolVar(&asked.open, "open", false, "with a fill port or a reservoir: a built loop")
+	may(f, &asked.die, chemistry.ParseCelsius, "die", "TEMPERATURE", "hottest die or heat source under load, such as 92C")
+	may(f, &asked.room, chemistry.ParseCelsius, "room", "TEMPERATURE", "air of the room, such as 22C")
+	may(f, &asked.power, number("W"), "power", "POWER", "heat at the cold plate while the die was read, such as 100W")
+	may(f, &asked.inlet, chemistry.ParseCelsius, "coolant-in", "TEMPERATURE", "coolant into the cold plate, where it can be read")
+	may(f, &asked.exit, chemistry.ParseCelsius, "coolant-out", "TEMPERATURE", "coolant out of the cold plate")
+	may(f, &asked.step, number("W"), "step-power", "POWER", "a step in power, such as 60W, with --step-fast and --step-slow")
 	may(f, &asked.fast, chemistry.ParseCelsiusDelta, "step-fast", "KELVIN", "rise of the die inside 10 s of the step, such as 12K")
 	may(f, &asked.slow, chemistry.ParseCelsiusDelta, "step-slow", "KELVIN", "its further rise until 10 min after, such as 4K")
 	f.StringVar(&asked.log, "log", "", "`FILE` with a temperature log from switching on, as fillmark log reads it; wants --power")
@@ -127,7 +127,7 @@ func (t *triageAsked) stepped() error {
 		return nil
 	}
 	if t.step == nil || *t.step <= 0 || t.fast == nil && t.slow == nil {
-		return &usageError{fmt.Errorf("--step: a power above 0W, with --step-fast or --step-slow or both")}
+		return &usageError{fmt.Errorf("--step-power: a power above 0W, with --step-fast or --step-slow or both")}
 	}
 	part := func(rise *chemistry.CelsiusDelta) *inspection.KelvinPerWatt {
 		if rise == nil {

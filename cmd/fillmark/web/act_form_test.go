@@ -68,7 +68,7 @@ func TestStopOfWhatIsAlreadyDone(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
 	tag := b.filled()
-	acid := url.Values{"page": {"refill"}, "with": {"acid"}, "note": {"citric"}, "key": {"a key"}}
+	acid := url.Values{"page": {"refill"}, "agent": {"acid"}, "note": {"citric"}, "key": {"a key"}}
 	w := b.act(tag, "clean", acid)
 	require.Equal(t, http.StatusConflict, w.Code)
 	b.says(w, "It is already done: record it", "the way out")
@@ -252,7 +252,7 @@ func TestEveryFieldIsOnAPage(t *testing.T) {
 	}
 	for _, page := range []*httptest.ResponseRecorder{
 		b.get("/loops/" + tag), b.get("/loops/" + tag + "/refill"),
-		b.act(loops.Tag(tag), "clean", url.Values{"with": {"acid"}, "page": {"refill"}}), // with a stop
+		b.act(loops.Tag(tag), "clean", url.Values{"agent": {"acid"}, "page": {"refill"}}), // with a stop
 		b.get("/loops/" + tag + "/edit"), b.get("/owners/1"), b.get("/shelf"), b.get("/shelf/1"),
 		b.get("/openings"), b.get("/intake"), b.get("/topup?ask=yes&tag=" + tag + "&room=20&liquid1=water"),
 	} {

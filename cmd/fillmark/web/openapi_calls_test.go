@@ -52,14 +52,14 @@ func (b *bench) calls() []apiCall {
 // the loop's last day.
 func actCalls(acts string) []apiCall {
 	return []apiCall{
-		{"POST", acts + "intake", `{"complaint":"hot","hours_h":812}`, 200, ""},
+		{"POST", acts + "intake", `{"complaint":"hot","hour_meter_h":812}`, 200, ""},
 		{"POST", acts + "readings?check=true", `{"die_c":85,"room_c":21,"power_w":90}`, 200, ""},
 		{"POST", acts + "readings", `{"die_c":85,"room_c":21,"power_w":90,"steady":true}`, 200, ""},
 		{"POST", acts + "readings", `{}`, 422, ""},
 		{"POST", acts + "weigh", `{"stage":"drained","weight_g":1490}`, 200, ""},
-		{"POST", acts + "step", `{"step":"photo"}`, 200, ""},
+		{"POST", acts + "step", `{"sheet_step":"photo"}`, 200, ""},
 		{"POST", acts + "drain", `{"left_ml":10}`, 200, ""},
-		{"POST", acts + "clean", `{"with":["alcohol"],"rinsed":true}`, 200, ""},
+		{"POST", acts + "clean", `{"agent":["alcohol"],"rinsed":true}`, 200, ""},
 		{"POST", acts + "flush", `{}`, 200, ""},
 		{"POST", acts + "fill", `{"fluid":"pg","mass_percent":40,"poured":["500ml"],"inhibitor":"azole"}`, 200, ""},
 		{"POST", acts + "dose", `{"role":"biocide","family":"isothiazolinone","label_dose_ml_per_l":2,"life_months":12,"poured":"1ml"}`, 200, ""},
@@ -70,7 +70,7 @@ func actCalls(acts string) []apiCall {
 		{"POST", acts + "note", `{"note":"the owner moves in May"}`, 200, ""},
 		{"POST", acts + "strike", `{"entry":5,"why":"another loop"}`, 200, ""},
 		{"POST", acts + "return", `{"why":"the owner wants it"}`, 200, ""},
-		{"POST", acts + "transfer", `{"to":2}`, 200, ""},
+		{"POST", acts + "transfer", `{"new_owner":2}`, 200, ""},
 		{"POST", acts + "swap", `{"old_unit":"kept","sealed":true}`, 200, ""},
 		{"POST", acts + "retire", `{"reason":"scrapped"}`, 200, ""},
 	}

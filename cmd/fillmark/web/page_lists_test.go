@@ -301,19 +301,19 @@ func TestSmallFormsOfALoop(t *testing.T) {
 	}
 	before := b.bytesOnDisk()
 	for name, form := range map[string]url.Values{
-		"readings-die":  {"die": {"hot"}},
-		"readings-day":  {"die": {"55"}, "day": {"2027-01-01"}},
-		"strike-entry":  {"entry": {"99"}, "why": {"x"}},
-		"strike-why":    {"entry": {"1"}, "why": {""}},
-		"plan-months":   {"task": {"look"}},
-		"plan-why":      {"task": {"look"}, "pause": {"yes"}},
-		"plan-pause":    {"task": {"look"}, "pause": {"sometimes"}},
-		"retire-reason": {"reason": {"bored"}},
-		"dose-poured":   {"role": {"biocide"}, "poured": {"lots"}},
-		"swap-old-unit": {"sealed": {"yes"}},
-		"transfer-to":   {"to": {"the neighbour"}},
-		"weigh-weight":  {"stage": {"later"}},
-		"note-note":     {"note": {" "}},
+		"readings-die":       {"die": {"hot"}},
+		"readings-day":       {"die": {"55"}, "day": {"2027-01-01"}},
+		"strike-entry":       {"entry": {"99"}, "why": {"x"}},
+		"strike-why":         {"entry": {"1"}, "why": {""}},
+		"plan-months":        {"task": {"look"}},
+		"plan-why":           {"task": {"look"}, "pause": {"yes"}},
+		"plan-pause":         {"task": {"look"}, "pause": {"sometimes"}},
+		"retire-reason":      {"reason": {"bored"}},
+		"dose-poured":        {"role": {"biocide"}, "poured": {"lots"}},
+		"swap-old-unit":      {"sealed": {"yes"}},
+		"transfer-new-owner": {"new-owner": {"the neighbour"}},
+		"weigh-weight":       {"stage": {"later"}},
+		"note-note":          {"note": {" "}},
 	} {
 		act, _, _ := strings.Cut(name, "-")
 		w := b.act(file.Loop.Tag, act, form)

@@ -91,7 +91,7 @@ func TestOpeningFromThePage(t *testing.T) {
 	b.says(unasked, "it ticked", "what was typed")
 	answer := b.send("/openings", part{"already-done", "yes", ""}, part{"tag", strings.ToLower(tag), ""}, part{"day", "2026-12-02", ""}, part{"cause", "clog", ""}, part{"severity", "narrowed", ""},
 		part{"residue", "white gel or powder", ""}, part{"residue", "green crust", ""}, part{"residue-at", "cold plate fins", ""}, part{"colour", "dark as tea", ""},
-		part{"clarity", "cloudy", ""}, part{"smell", "burnt", ""}, part{"white", "yes", ""}, part{"words", "the <b>pump</b>\r\nticked", ""}, part{"failed-on", "", ""}, part{"hours", "8120 h", ""},
+		part{"clarity", "cloudy", ""}, part{"smell", "burnt", ""}, part{"white", "yes", ""}, part{"words", "the <b>pump</b>\r\nticked", ""}, part{"failed-on", "", ""}, part{"hour-meter", "8120 h", ""},
 		part{"photo before", before, "a.jpg"}, part{"photo after", after, "b.jpg"})
 	require.Equal(t, http.StatusSeeOther, answer.Code, answer.Body)
 	require.Equal(t, "/openings/of/"+tag, answer.Header().Get("Location"))
@@ -150,7 +150,7 @@ func TestOpeningThatCannotBeIsShownAgain(t *testing.T) {
 		{"no tag at all", []part{{"tag", "what", ""}, {"cause", "clog", ""}}, "six symbols"},
 		{"no day", []part{{"tag", tag, ""}, {"day", "yesterday", ""}, {"cause", "clog", ""}}, "year-month-day"},
 		{"a cause of one's own", []part{{"tag", tag, ""}, {"cause", "bad luck", ""}}, "one of"},
-		{"no hours", []part{{"tag", tag, ""}, {"cause", "clog", ""}, {"hours", "many", ""}}, "a number with its unit, such as"},
+		{"no hours", []part{{"tag", tag, ""}, {"cause", "clog", ""}, {"hour-meter", "many", ""}}, "a number with its unit, such as"},
 		{"200 megapixels", []part{{"tag", tag, ""}, {"cause", "clog", ""}, {"photo before", hugePNG(), "huge.png"}}, "at most 50 megapixels; this has 200"},
 		{"cut off", []part{{"tag", tag, ""}, {"cause", "clog", ""}, {"photo before", aPhoto(t, 9)[:len(aPhoto(t, 9))-100], "cut.jpg"}}, "cut off"},
 		{"drawing", []part{{"tag", tag, ""}, {"cause", "clog", ""}, {"photo after", "<svg onload='alert(1)'/>", "x.svg"}}, "SVG are not taken"},

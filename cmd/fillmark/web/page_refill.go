@@ -139,9 +139,9 @@ func consentOffers(c loops.Consent) url.Values {
 // key is the first one's.
 func (f *actForm) steps() ([]acts.Act, error) {
 	var all []acts.Act
-	for i, id := range f.typed["step"] {
+	for i, id := range f.typed["sheet-step"] {
 		figure := "value:" + id
-		said := acts.Said{"step": {id}}
+		said := acts.Said{"sheet-step": {id}}
 		for name, text := range map[string]string{"value": withUnit(f.text(figure), ""), "left-out": f.text("left-out"), "note": f.text("note"), "day": f.text("day")} {
 			if text != "" {
 				said[name] = []string{text}

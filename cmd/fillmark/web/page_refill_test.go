@@ -35,12 +35,12 @@ func TestRefillFromIntakeToHandover(t *testing.T) {
 		act  string
 		form url.Values
 	}{
-		{"step", url.Values{"step": {"warranty", "weigh-as-received"}, "value:weigh-as-received": {"812,5"}, "q": {mix.Encode()}, "at": {"phase1"}}},
-		{"step", url.Values{"step": {"photo"}, "left-out": {"yes"}, "note": {"camera flat"}}},
+		{"step", url.Values{"sheet-step": {"warranty", "weigh-as-received"}, "value:weigh-as-received": {"812,5"}, "q": {mix.Encode()}, "at": {"phase1"}}},
+		{"step", url.Values{"sheet-step": {"photo"}, "left-out": {"yes"}, "note": {"camera flat"}}},
 		{"drain", url.Values{"out": {"130"}, "left": {"10"}, "went": {"used glycol drum"}}},
-		{"clean", url.Values{"with": {"alcohol"}, "rinsed": {"yes"}}},
+		{"clean", url.Values{"agent": {"alcohol"}, "rinsed": {"yes"}}},
 		{"flush", url.Values{}},
-		{"fill", url.Values{"fluid": {"pg"}, "poured": {"135"}, "filled": {"140"}, "mass": {"34,5"}, "mass-known": {"measured"}, "uncertainty": {"1"}, "inhibitor": {"oat"}, "inhibitor-life": {"24"}}},
+		{"fill", url.Values{"fluid": {"pg"}, "poured": {"135"}, "filled": {"140"}, "mass": {"34,5"}, "mass-known": {"measured"}, "mass-uncertainty": {"1"}, "inhibitor": {"oat"}, "inhibitor-life": {"24"}}},
 		{"leakcheck", url.Values{"hours": {"24"}, "dry": {"yes"}}},
 		{"proof", url.Values{"die": {"61"}, "room": {"22"}, "power": {"120"}, "steady": {"yes"}, "verdict": {"good"}}},
 		{"handover", url.Values{"mail-consent": {"yes"}}},
@@ -107,8 +107,8 @@ func TestRefillThatIsWrongChangesNothing(t *testing.T) {
 		says string
 	}{
 		"nothing ticked": {"step", url.Values{}, "tick what is done"},
-		"left, no why":   {"step", url.Values{"step": {"photo"}, "left-out": {"yes"}}, "why the step was left out"},
-		"figure":         {"step", url.Values{"step": {"weigh-as-received"}, "value:weigh-as-received": {"lots"}}, `value="lots" aria-invalid`},
+		"left, no why":   {"step", url.Values{"sheet-step": {"photo"}, "left-out": {"yes"}}, "why the step was left out"},
+		"figure":         {"step", url.Values{"sheet-step": {"weigh-as-received"}, "value:weigh-as-received": {"lots"}}, `value="lots" aria-invalid`},
 		"drain in words": {"drain", url.Values{"left": {"a bit"}}, `value="a bit"`},
 		"nowhere":        {"drain", url.Values{"left": {"0"}, "out": {"500"}}, `id="drain-went-problem"`},
 		"no volume":      {"fill", url.Values{"fluid": {"pg"}, "mass": {"35"}, "origin": {"workshop"}}, `id="fill-poured-problem"`},

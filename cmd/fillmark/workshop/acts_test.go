@@ -72,3 +72,25 @@ func (b bench) filledAndChecked(t testing.TB, stamp workshop.Stamp, tag loops.Ta
 func glycol() loops.Charge {
 	return loops.Charge{Fluid: chemistry.PropyleneGlycol, Mass: new(chemistry.MassFraction(0.4)), Volume: 0.48}
 }
+
+// The same act without a key is asked about for ten minutes, and not longer.
+func TestSameActWithinTenMinutes(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	stamp := at("2026-10-05 09")
+	tag := b.handedOver(t, "", stamp).Tag
+	note := loops.Entry{Kind: loops.KindNote, Day: loops.DayOf(stamp.At, time.UTC), Note: "the fan was dusty"}
+	after := func(d time.Duration) error {
+		_, err := b.Do(workshop.Stamp{At: stamp.At.Add(d), By: stamp.By}, tag, note)
+		return err
+	}
+	require.NoError(t, after(0))
+	require.ErrorIs(t, after(9*time.Minute+59*time.Second), loops.ErrRepeated)
+	file, err := b.File(tag)
+	require.NoError(t, err)
+	was := len(file.History)
+	require.NoError(t, after(10*time.Minute+time.Second))
+	file, err = b.File(tag)
+	require.NoError(t, err)
+	require.Len(t, file.History, was+1)
+}

@@ -22,6 +22,10 @@ type Imported struct {
 	Ignored []string `json:"ignored,omitempty"`
 	// Tags are those of imported loops, in the order of the rows.
 	Tags []loops.Tag `json:"tags,omitempty"`
+	// Repeated are rows that an import before this one put on record.
+	Repeated int `json:"repeated,omitempty"`
+	// Findings say what speaks against imported acts that were taken all the same.
+	Findings []Finding `json:"findings,omitempty"`
 }
 
 // ImportTable reads a table of new records and writes all of them in one
@@ -29,6 +33,9 @@ type Imported struct {
 // *loops.InvalidError for each, named by line and column. A dry run writes
 // nothing and finds the same faults.
 func (w *Workshop) ImportTable(s Stamp, table TableName, in io.Reader, dryRun bool) (Imported, error) {
+	if table == ActsTable {
+		return w.importActs(s, in, dryRun)
+	}
 	report := Imported{Table: table}
 	change := loops.Change{At: s.At, By: s.By, Action: "import " + string(table)}
 	var err error
@@ -124,6 +131,8 @@ func (w *Workshop) WriteTable(table TableName, out io.Writer) error {
 		return writeTable(out, w.loops(), w.register.Loops())
 	case ContainersTable:
 		return writeTable(out, w.containers(), w.register.Containers())
+	case ActsTable:
+		return w.writeActs(out)
 	}
 	return wrong("table", string(table), "one of: "+joinNames(TableNames()))
 }

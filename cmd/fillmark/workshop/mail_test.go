@@ -125,6 +125,32 @@ func TestAnswers(t *testing.T) {
 	}
 }
 
+// A pause does not hide that the owner asked for a call before, until a
+// technician has done something about it.
+func TestCallAndThenPause(t *testing.T) {
+	t.Parallel()
+	b, _ := mailBench(t)
+	loop := b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
+	owner, err := b.store.Owner(1)
+	require.NoError(t, err)
+	for _, answer := range []loops.Answer{{Answer: loops.CallMe, Words: "It gurgles."}, {Answer: loops.Pause}} {
+		_, err := b.Answer(at("2026-05-20 10"), owner, answer)
+		require.NoError(t, err)
+	}
+	morning := func(day string) string {
+		_, err := b.MailMorning(at(day + " 09"))
+		require.NoError(t, err)
+		_, list := b.latest(t, loops.PurposeMorning)
+		return squeeze(list.Text)
+	}
+	list := morning("2026-05-21")
+	assert.Contains(t, list, "Ana Ruizado: call me, on Wed 20 May 2026. In their words: “It gurgles.”")
+	assert.Contains(t, list, "Ana Ruizado: pause, on Wed 20 May 2026.")
+	_, err = b.Do(at("2026-05-21 11"), loop.Tag, loops.Entry{Kind: loops.KindNote, Note: "spoke to her"})
+	require.NoError(t, err)
+	assert.NotContains(t, morning("2026-05-22"), "call me")
+}
+
 // An answer to a page where nothing is open is kept all the same.
 func TestNoAnswerIsLost(t *testing.T) {
 	t.Parallel()

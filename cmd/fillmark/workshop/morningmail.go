@@ -121,9 +121,14 @@ func (w *Workshop) openAnswers() ([]string, error) {
 		if err != nil {
 			return nil, err
 		}
-		for _, e := range loops.Standing(file.History) {
+		standing := loops.Standing(file.History)
+		done := len(standing) // whatever a technician did answers what was asked before
+		for done > 0 && standing[done-1].Kind == loops.KindAnswer {
+			done--
+		}
+		for i, e := range standing {
 			open := e.Kind == loops.KindAnswer && (e.Answer.Answer == loops.SomethingOff && e.Day == l.State.Concern ||
-				e.Answer.Answer == l.State.AskedFor && e.Day == l.State.Asked)
+				e.Answer.Answer != loops.AllFine && i >= done)
 			if !open {
 				continue
 			}

@@ -19,11 +19,13 @@ const (
 	MachinesTable   TableName = "machines"
 	LoopsTable      TableName = "loops"
 	ContainersTable TableName = "containers"
+	// ActsTable is what was done to loops, each row an act that is judged.
+	ActsTable TableName = "acts"
 )
 
 // TableNames lists the tables in the order in which they need each other.
 func TableNames() []TableName {
-	return []TableName{OwnersTable, MachinesTable, LoopsTable, ContainersTable}
+	return []TableName{OwnersTable, MachinesTable, LoopsTable, ContainersTable, ActsTable}
 }
 
 // table is a list of records: their fields, behind a column that says what the

@@ -173,11 +173,7 @@ func readRow[T any](t table[T], reader *csv.Reader, cells []string, use []*acts.
 		f := *use[i]
 		line, _ := reader.FieldPos(i)
 		r.cells[f.Name] = place{line, i + 1}
-		cell = armed(strings.TrimSpace(strings.ReplaceAll(cell, "\r\n", "\n")))
-		if reader.Comma == ';' && strings.Count(cell, ",") == 1 && isFigure(strings.Replace(cell, ",", ".", 1)) {
-			cell = strings.Replace(cell, ",", ".", 1)
-		}
-		texts, err := f.FromCell(cell)
+		texts, err := f.FromCell(plainCell(reader, cell))
 		if err != nil {
 			problems = append(problems, err)
 			continue
@@ -186,6 +182,15 @@ func readRow[T any](t table[T], reader *csv.Reader, cells []string, use []*acts.
 	}
 	problems = append(problems, t.record.Read(&r.record, said))
 	return r, r.blame(errors.Join(problems...), t.record.Fields())
+}
+
+// plainCell is what a cell says, without what a spreadsheet made of it.
+func plainCell(reader *csv.Reader, cell string) string {
+	cell = armed(strings.TrimSpace(strings.ReplaceAll(cell, "\r\n", "\n")))
+	if reader.Comma == ';' && strings.Count(cell, ",") == 1 && isFigure(strings.Replace(cell, ",", ".", 1)) {
+		cell = strings.Replace(cell, ",", ".", 1)
+	}
+	return cell
 }
 
 func isFigure(cell string) bool {
