@@ -93,7 +93,7 @@ const mixed = "mix --fluid pg --wall -20C --make 600ml --concentrate 95%"
 // answers are for each row of the table, by its label.
 var answers = map[string]typed{
 	"props":                                 {lines: []string{"props --fluid pg --mass 40% --at 20C"}},
-	"props … --up-to":                          {lines: []string{"props --fluid pg --mass 40% --at 20C --up-to 30C --every 5K"}, record: true},
+	"props … --up-to":                       {lines: []string{"props --fluid pg --mass 40% --at 20C --up-to 30C --every 5K"}, record: true},
 	"reading":                               {lines: []string{"reading --fluid pg --brix 28.4 --at 20C --product blue --label 30%:-12C:22bx --label 50%:-33C:34bx"}},
 	"rules":                                 {lines: []string{"rules", "rules --source all"}},
 	"bench identify":                        {lines: []string{"bench identify --brix 16 --density 940"}},
