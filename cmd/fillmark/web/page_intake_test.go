@@ -104,7 +104,7 @@ func TestIntakeTakesHowTheLoopIsBuilt(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
 	tag := b.taken(intakeForm(url.Values{
-		"loop.tubing": {"rubber"}, "loop.bore": {"6"}, "loop.outer": {"9.5"}, "loop.tube-length": {"800"}, "loop.radiator": {"240"},
+		"loop.tubing": {"rubber"}, "loop.bore": {"6"}, "loop.outer": {"9.5"}, "loop.tube-length": {"800"}, "loop.radiator-size": {"240"},
 		"loop.wetted-part": {"cold plate", "radiator", "fittings", "pump"}, "loop.wetted-metal": {"copper", "aluminium", "brass", "stainless"}, "loop.wetted-plating": {"nickel", "", "nickel", ""},
 	}))
 	loop := b.file(tag).Loop
