@@ -19,6 +19,7 @@ func (s *server) registerRoutes(handle func(pattern string, h http.Handler)) {
 	handle("GET /api/v1/owners/{id}", s.api(s.apiOwner))
 	handle("PUT /api/v1/owners/{id}", s.api(s.apiEditOwner))
 	handle("GET /api/v1/owners/{id}/export", s.stream("application/x-ndjson", s.exportOwner))
+	handle("POST /api/v1/owners/{id}/end-links", s.api(s.apiEndLinks))
 	handle("POST /api/v1/owners/{id}/erase", s.api(s.local(s.apiEraseOwner)))
 	handle("GET /api/v1/machines", s.api(s.apiFindMachines))
 	handle("GET /api/v1/machines/{id}", s.api(s.apiMachine))
@@ -76,6 +77,14 @@ func (s *server) apiEditOwner(r *http.Request) (any, error) {
 	owner.ID = id
 	done, err := s.Workshop.Edit(s.stamp(r), workshop.Edit{Owner: &owner})
 	return done.Owner, acts.Owners().Named(err)
+}
+
+func (s *server) apiEndLinks(r *http.Request) (any, error) {
+	id, err := idOf[loops.OwnerID](r)
+	if err != nil {
+		return nil, err
+	}
+	return s.Workshop.EndLinks(s.stamp(r), id)
 }
 
 func (s *server) apiFindMachines(r *http.Request) (any, error) {

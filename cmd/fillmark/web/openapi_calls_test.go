@@ -91,6 +91,8 @@ func peopleCalls() []apiCall {
 		{"GET", "/api/v1/owners/1", "", 200, ""},
 		{"GET", "/api/v1/owners/99", "", 404, ""},
 		{"GET", "/api/v1/owners/1/export", "", 200, ""},
+		{"POST", "/api/v1/owners/2/end-links", "", 200, ""},
+		{"POST", "/api/v1/owners/99/end-links", "", 404, ""},
 		{"GET", "/api/v1/owners/99/export", "", 404, ""},
 	}
 }

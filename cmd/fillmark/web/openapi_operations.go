@@ -80,6 +80,7 @@ func peopleOperations() []operation {
 		{pattern: "GET /api/v1/owners/{id}", summary: "One owner with their machines and loops", out: workshop.OwnerFile{}},
 		{pattern: "PUT /api/v1/owners/{id}", summary: "Change an owner's record, at the revision that was read", in: loops.Owner{}, out: loops.Owner{}},
 		{pattern: "GET /api/v1/owners/{id}/export", summary: "All that is on record of an owner, one JSON document a line", outType: typeLines},
+		{pattern: "POST /api/v1/owners/{id}/end-links", summary: "Close every link that an owner was sent", out: loops.Owner{}},
 		{pattern: "POST /api/v1/owners/{id}/erase", summary: "Erase who an owner is (only over the Unix socket)", in: Erasure{}, out: loops.Owner{}},
 		{pattern: "GET /api/v1/machines", summary: "List the machines", out: list[workshop.MachineLine]{}, query: []queryParameter{
 			numberParameter("owner", "the owner's number"),

@@ -28,7 +28,7 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 	switch {
 	case errors.Is(err, workshop.ErrLink):
 		p.Heading = "This link does not open anything"
-		p.Message = "It is older than a few months, or a part of it got lost on the way."
+		p.Message = "It is older than a few months, it was closed, or a part of it got lost on the way."
 		p.Advice = "Open the link in the newest mail that you have from us. If that does not help, call us."
 	case errors.Is(err, signin.ErrLink):
 		p.Heading = "This link sets no password any more"

@@ -4,7 +4,6 @@
 package web
 
 import (
-	"errors"
 	"net/http"
 	"slices"
 	"strings"
@@ -88,8 +87,7 @@ func (a ownerAnswer) Wet() bool { return slices.Contains(a.Noticed, loops.Notice
 // remembers stays small.
 const maxToken = 200
 
-// ownerLink opens the link in the path, as often as a person would. A link to an owner who is no longer
-// on record is no link any more.
+// ownerLink opens the link in the path, as often as a person would.
 func (s *server) ownerLink(r *http.Request, purpose workshop.LinkPurpose) (loops.Owner, error) {
 	token := r.PathValue("token")
 	if len(token) > maxToken {
@@ -101,11 +99,7 @@ func (s *server) ownerLink(r *http.Request, purpose workshop.LinkPurpose) (loops
 	if err := s.throttles.linkOf.take(token, s.Now()); err != nil {
 		return loops.Owner{}, err
 	}
-	owner, err := s.Workshop.OwnerOf(purpose, token, s.Now())
-	if errors.Is(err, loops.ErrNotFound) {
-		return owner, workshop.ErrLink
-	}
-	return owner, err
+	return s.Workshop.OwnerOf(purpose, token, s.Now())
 }
 
 // ownerStamp is an owner's own deed: their link is who they are.
@@ -158,7 +152,7 @@ func (s *server) ownerPage(r *http.Request, owner loops.Owner) (ownerPage, error
 		p.About = aboutChoices(p.Machines)
 	}
 	if slices.ContainsFunc(p.Machines, func(m ownerMachine) bool { return m.Next != "" }) {
-		p.Calendar = s.Workshop.CalendarPath(owner.ID, now)
+		p.Calendar = s.Workshop.CalendarPath(owner, now)
 	}
 	p.frame = s.newFrame(r, p.Heading)
 	return p, nil

@@ -28,6 +28,9 @@ func (s *server) answerOwner(w http.ResponseWriter, r *http.Request) error {
 	if choice := f.typed.Get("mail"); choice != "" {
 		return s.chooseMail(w, r, owner, choice)
 	}
+	if f.typed.Get("links") == "end" {
+		return s.notMe(w, r, owner)
+	}
 	answer, err := ownerAnswerOf(f.typed)
 	about := loops.Tag(f.typed.Get("about"))
 	var photoFault error
@@ -125,6 +128,19 @@ func (s *server) chooseMail(w http.ResponseWriter, r *http.Request, owner loops.
 	s.Wake()
 	http.Redirect(w, r, r.URL.Path, http.StatusSeeOther)
 	return nil
+}
+
+// notMe ends the links of an owner whom somebody answered for, this one too.
+func (s *server) notMe(w http.ResponseWriter, r *http.Request, owner loops.Owner) error {
+	if err := s.Workshop.NotMe(s.ownerStamp(), owner.ID); err != nil {
+		return err
+	}
+	s.Wake()
+	const heading = "Your links are closed"
+	p := errorPage{frame: s.newFrame(r, heading), Heading: heading,
+		Message: "No link that you had from us opens anything any more, this page neither.",
+		Advice:  "We have a note to call you about what was answered. The next mail from us brings new links."}
+	return s.render(w, http.StatusOK, "error", p)
 }
 
 // ownerAnswerOf reads the form.

@@ -20,6 +20,7 @@ import (
 
 	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
 )
 
 func TestThrottleLetsABurstThroughAndThenAPace(t *testing.T) {
@@ -128,5 +129,5 @@ func TestLogHoldsNoTokenAndNoAddress(t *testing.T) {
 		assert.NotContains(t, log.String(), hidden)
 	}
 	assert.Contains(t, log.String(), `pattern="GET /o/{token}"`)
-	assert.NotEmpty(t, b.links.Sign(workshop.LinkOwner, 1, noon))
+	assert.NotEmpty(t, b.links.Sign(workshop.LinkOwner, loops.Owner{ID: 1}, noon))
 }

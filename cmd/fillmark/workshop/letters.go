@@ -23,7 +23,7 @@ func (w *Workshop) handOver(s Stamp, file File, e loops.Entry, change *loops.Cha
 	// entry a second hand-over of the same loop.
 	day := loops.DayOf(s.At, w.zoneOf(owner))
 	key := loops.NewMessageKey(owner.ID, day, loops.PurposeHandover, fmt.Sprintf("%s-%d", file.Loop.Tag, e.ID))
-	links := w.ownerLinks(owner.ID, s.At)
+	links := w.ownerLinks(owner, s.At)
 	in := w.handoverInput(file, e)
 	in.Date, in.MessageID = s.At.In(w.zoneOf(owner)), notify.MessageIDFor(key, w.mailDomain())
 	in.Links = notify.Links{Stop: links.Stop, OneClick: links.OneClick}

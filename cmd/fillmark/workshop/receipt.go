@@ -24,7 +24,7 @@ func (w *Workshop) addReceipt(s Stamp, owner loops.Owner, answer loops.Answer, a
 	if had, err := w.hasMessage(key); had || err != nil {
 		return err
 	}
-	links := w.ownerLinks(owner.ID, s.At)
+	links := w.ownerLinks(owner, s.At)
 	in := notify.ReceiptInput{
 		Workshop: w.sender(), Owner: owner, Day: day, Date: s.At.In(w.zoneOf(owner)),
 		MessageID: notify.MessageIDFor(key, w.mailDomain()), Answer: answer, Links: links,

@@ -91,7 +91,7 @@ func pointlessAfter(at time.Time) time.Time { return at.Add(6 * 24 * time.Hour) 
 func (w *Workshop) composeReminder(r schedule.Reminder, at time.Time) (notify.Letter, error) {
 	in := notify.ReminderInput{
 		Workshop: w.sender(), Owner: r.Owner, Day: r.Day, Date: at.In(w.zoneOf(r.Owner)),
-		MessageID: notify.MessageIDFor(r.Key(), w.mailDomain()), Links: w.ownerLinks(r.Owner.ID, at),
+		MessageID: notify.MessageIDFor(r.Key(), w.mailDomain()), Links: w.ownerLinks(r.Owner, at),
 	}
 	var inside []File
 	var events []schedule.Event
