@@ -265,7 +265,7 @@ func TestImpossibleBodiesAreRefusedEverywhere(t *testing.T) {
 	before := b.deeds()
 	// These act on what the address says; a body means nothing to them.
 	bodiless := []string{"POST /sign-out", "POST /sign-out/everywhere", "POST /api/v1/sweep",
-		"POST /api/v1/technicians/{name}/link", "DELETE /api/v1/technicians/{name}"}
+		"POST /api/v1/technicians/{name}/link", "DELETE /api/v1/technicians/{name}", "POST /api/v1/owners/{id}/end-links"}
 	// These refuse everybody here, whatever is sent.
 	refusing := []string{"POST /sign-in", "POST /api/v1/technicians", "POST /api/v1/technicians/{name}/password",
 		"POST /api/v1/backup", "POST /api/v1/compact", "POST /api/v1/owners/{id}/erase"}

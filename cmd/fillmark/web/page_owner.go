@@ -120,7 +120,7 @@ func (s *server) pageOwner(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *server) ownerPage(r *http.Request, owner loops.Owner) (ownerPage, error) {
-	files, err := s.Workshop.FilesOf(owner.ID)
+	files, err := s.Workshop.OwnersFiles(owner.ID)
 	if err != nil {
 		return ownerPage{}, err
 	}
@@ -143,7 +143,7 @@ func (s *server) ownerPage(r *http.Request, owner loops.Owner) (ownerPage, error
 		p.Wet = fullest(p.Wet, guide.Wet)
 	}
 	p.Cautions = ownersCautions(files, owner.Units)
-	for _, n := range loops.Notices(!slices.ContainsFunc(files, func(f workshop.File) bool { return !f.Loop.Sealed })) {
+	for _, n := range loops.Notices(!slices.ContainsFunc(files, func(f workshop.OwnersFile) bool { return !f.Loop.Sealed })) {
 		p.Notices = append(p.Notices, ownerNotice{Notice: n})
 	}
 	if len(p.Machines) == 1 {
@@ -180,7 +180,7 @@ func reachOf(settings workshop.Settings) string {
 }
 
 // ownersCautions are what is in the loops can do, in the owner's words and units.
-func ownersCautions(files []workshop.File, units loops.Units) []string {
+func ownersCautions(files []workshop.OwnersFile, units loops.Units) []string {
 	texts := workshop.OwnerCautions(files)
 	for i, text := range texts {
 		texts[i] = notify.InOwnersUnits(text, units)
@@ -189,7 +189,7 @@ func ownersCautions(files []workshop.File, units loops.Units) []string {
 }
 
 // ownerMachineOf says in plain words how a loop stands and what to do.
-func ownerMachineOf(f workshop.File, open []loops.TaskKind, today loops.Day, reach string) (ownerMachine, notify.Guide) {
+func ownerMachineOf(f workshop.OwnersFile, open []loops.TaskKind, today loops.Day, reach string) (ownerMachine, notify.Guide) {
 	m := ownerMachine{Name: f.Machine.Name, Loop: f.Loop.Name, Tag: f.Loop.Tag, Says: standing(f, open)}
 	var fluid chemistry.Fluid
 	if c := f.Loop.State.Charge; c != nil {
@@ -213,7 +213,7 @@ func ownerMachineOf(f workshop.File, open []loops.TaskKind, today loops.Day, rea
 }
 
 // standing is one sentence on how a loop stands, without jargon.
-func standing(f workshop.File, open []loops.TaskKind) string {
+func standing(f workshop.OwnersFile, open []loops.TaskKind) string {
 	state := f.Loop.State
 	switch {
 	case !state.Retired.IsZero():
@@ -223,7 +223,7 @@ func standing(f workshop.File, open []loops.TaskKind) string {
 	case state.HandedOver.IsZero():
 		return "It is in our workshop."
 	case !state.Concern.IsZero():
-		return "You told us that something is off; we have it on our list and get in touch."
+		return "We were told that something is off; we have it on our list and get in touch."
 	case f.Protection != nil && !f.Protection.Holds:
 		return "The liquid that cools it may freeze in the cold: keep it in a warm room and talk to us."
 	case slices.Contains(open, loops.Look):

@@ -106,12 +106,12 @@ func (s *server) keepOwnerPhoto(owner loops.Owner, photo uploaded) (string, erro
 // saidToday tells that the owner's last answer is this one, given today: a
 // button pressed twice, or a page sent again, says nothing new.
 func (s *server) saidToday(owner loops.Owner, answer loops.Answer, about loops.Tag) (bool, error) {
-	files, err := s.Workshop.FilesOf(owner.ID)
+	files, err := s.Workshop.OwnersFiles(owner.ID)
 	if err != nil {
 		return false, err
 	}
 	if about != "" {
-		files = slices.DeleteFunc(files, func(f workshop.File) bool { return f.Loop.Tag != about })
+		files = slices.DeleteFunc(files, func(f workshop.OwnersFile) bool { return f.Loop.Tag != about })
 	}
 	last := lastAnswer(files)
 	return last != nil && last.Answer == answer.Answer && last.Words == answer.Words && slices.Equal(last.Noticed, loops.NoticesOn(false, answer.Noticed)) && last.Photo == answer.Photo && last.Day == s.Workshop.DayOf(owner, s.Now()), nil
@@ -169,11 +169,11 @@ func formError(err error) error {
 }
 
 // lastAnswer finds the newest answer in the histories that still stands.
-func lastAnswer(files []workshop.File) *ownerAnswer {
+func lastAnswer(files []workshop.OwnersFile) *ownerAnswer {
 	var last *ownerAnswer
 	var at time.Time
 	for _, f := range files {
-		for _, e := range loops.Standing(f.History) {
+		for _, e := range loops.Standing(f.View.Own()) {
 			if e.Kind != loops.KindAnswer || e.Recorded.Before(at) {
 				continue
 			}

@@ -49,7 +49,7 @@ func (w *Workshop) answerOnce(s Stamp, owner loops.Owner, answer loops.Answer, o
 // answerInto commits a change with the answer and its receipt in it; one that
 // holds nothing then is not committed.
 func (w *Workshop) answerInto(s Stamp, owner loops.Owner, answer loops.Answer, only loops.Tag, change loops.Change) ([]loops.Tag, error) {
-	files, err := w.FilesOf(owner.ID)
+	files, err := w.filesOf(owner.ID)
 	if err != nil {
 		return nil, err
 	}
@@ -82,7 +82,7 @@ func (w *Workshop) answerInto(s Stamp, owner loops.Owner, answer loops.Answer, o
 		tags = append(tags, file.Loop.Tag)
 	}
 	if len(tags) > 0 {
-		if err := w.addReceipt(s, owner, answer, about, &change); err != nil {
+		if err := w.addReceipt(s, owner, answer, forOwner(about), &change); err != nil {
 			return nil, err
 		}
 	} else if len(change.Owners) == 0 {
@@ -145,8 +145,8 @@ func (w *Workshop) OpenTasks(l loops.Loop, day loops.Day) []loops.TaskKind {
 	return open
 }
 
-// FilesOf reads all loops of one owner.
-func (w *Workshop) FilesOf(owner loops.OwnerID) ([]File, error) {
+// filesOf reads all loops of one owner.
+func (w *Workshop) filesOf(owner loops.OwnerID) ([]File, error) {
 	machines, err := w.register.MachinesOf(owner)
 	if err != nil {
 		return nil, err

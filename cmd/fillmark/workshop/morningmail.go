@@ -121,7 +121,7 @@ func (w *Workshop) openAnswers() ([]string, error) {
 		if err != nil {
 			return nil, err
 		}
-		for _, e := range loops.Standing(file.History) {
+		for _, e := range loops.Standing(file.ForOwner().View.Own()) {
 			open := e.Kind == loops.KindAnswer && (e.Answer.Answer == loops.SomethingOff && e.Day == l.State.Concern ||
 				e.Answer.Answer == l.State.AskedFor && e.Day == l.State.Asked)
 			if !open {

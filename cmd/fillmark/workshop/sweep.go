@@ -93,13 +93,13 @@ func (w *Workshop) composeReminder(r schedule.Reminder, at time.Time) (notify.Le
 		Workshop: w.sender(), Owner: r.Owner, Day: r.Day, Date: at.In(w.zoneOf(r.Owner)),
 		MessageID: notify.MessageIDFor(r.Key(), w.mailDomain()), Links: w.ownerLinks(r.Owner, at),
 	}
-	var inside []File
+	var inside []OwnersFile
 	var events []schedule.Event
 	for _, item := range r.Items {
 		if item.Loop.State.Charge == nil {
 			continue
 		}
-		inside = append(inside, File{Loop: item.Loop, Machine: item.Machine})
+		inside = append(inside, OwnersFile{Loop: item.Loop, Machine: item.Machine})
 		line := notify.ItemOf(item.Machine, item.Loop, item.Task)
 		line.Stage = item.Stage
 		in.Items = append(in.Items, line)
