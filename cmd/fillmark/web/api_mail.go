@@ -61,6 +61,9 @@ func (s *server) apiAllow(r *http.Request) (any, error) {
 	if err != nil {
 		return nil, err
 	}
+	if err := loops.CheckEmail("address", asked.Address); err != nil {
+		return nil, err
+	}
 	return asked, s.Workshop.Allow(s.stamp(r), asked.Address)
 }
 

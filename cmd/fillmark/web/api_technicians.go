@@ -65,6 +65,23 @@ func (s *server) apiPasswordLink(r *http.Request) (any, error) {
 	return PasswordLink{s.Workshop.Settings().BaseURL + PasswordPath(secret)}, err
 }
 
+// apiFirstLink gives the link with which the first technician sets name and
+// password, while nobody has one.
+func (s *server) apiFirstLink(r *http.Request) (any, error) {
+	closed, err := s.Gate.Closed()
+	if err != nil {
+		return nil, err
+	}
+	if closed {
+		return nil, &loops.InvalidError{Field: "name", Value: "none", Reason: "the name of a technician: somebody has a password already, so nobody is the first"}
+	}
+	secret, err := s.Gate.Link("", s.ownStamp(r))
+	return PasswordLink{s.Workshop.Settings().BaseURL + PasswordPath(secret)}, err
+}
+
+// StartPath is where the pages take the secret of the start link.
+func StartPath(secret string) string { return "/start/" + secret }
+
 // PasswordPath is where the pages take the secret of a password link.
 func PasswordPath(secret string) string { return "/password/" + secret }
 

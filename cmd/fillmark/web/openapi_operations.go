@@ -209,6 +209,7 @@ func fileOperations() []operation {
 func technicianOperations() []operation {
 	return []operation{
 		{pattern: "GET /api/v1/technicians", summary: "List who may sign in", out: list[loops.Technician]{}},
+		{pattern: "POST /api/v1/first-link", summary: "The link with which the first technician sets a password (only over the Unix socket)", out: PasswordLink{}},
 		{pattern: "POST /api/v1/technicians", summary: "Let a technician sign in (only over the Unix socket)", in: NewTechnician{}, out: loops.Technician{}},
 		{pattern: "POST /api/v1/technicians/{name}/password", summary: "Set a technician's password (only over the Unix socket)", in: NewPassword{}, out: loops.Technician{}},
 		{pattern: "POST /api/v1/technicians/{name}/link", summary: "A link that sets a technician's password once (only over the Unix socket)", out: PasswordLink{}},

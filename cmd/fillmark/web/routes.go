@@ -16,8 +16,8 @@ const metricsRoute = "GET /metrics"
 func openRoutes() []string {
 	return []string{
 		"GET /healthz", "GET /readyz", "GET /static/{name}",
-		"GET /sign-in", "POST /sign-in", "GET /password/{secret}", "POST /password/{secret}",
-		"GET /o/{token}", "POST /o/{token}", "GET /stop/{token}", "POST /stop/{token}",
+		"GET /start/{secret}", "GET /sign-in", "POST /sign-in", "GET /password/{secret}", "POST /password/{secret}",
+		"GET /o/{token}", "POST /o/{token}", "GET /o/{token}/calendar.ics", "GET /stop/{token}", "POST /stop/{token}",
 	}
 }
 
@@ -33,6 +33,7 @@ func (s *server) routes(mux router) {
 	mux.Handle(metricsRoute, s.page(s.metrics))
 	mux.Handle("GET /api/v1/openapi.json", s.page(s.openAPI))
 
+	mux.Handle("GET /start/{secret}", s.page(s.pageStart))
 	mux.Handle("GET /sign-in", s.page(s.pageSignIn))
 	mux.Handle("POST /sign-in", s.page(s.signIn))
 	mux.Handle("POST /sign-out", s.page(s.signOut))
@@ -43,6 +44,7 @@ func (s *server) routes(mux router) {
 	mux.Handle("POST /account/password", s.page(s.changePassword))
 
 	mux.Handle("GET /api/v1/technicians", s.api(s.apiTechnicians))
+	mux.Handle("POST /api/v1/first-link", s.api(s.local(s.apiFirstLink)))
 	mux.Handle("POST /api/v1/technicians", s.api(s.apiAddTechnician))
 	mux.Handle("POST /api/v1/technicians/{name}/password", s.api(s.apiSetPassword))
 	mux.Handle("POST /api/v1/technicians/{name}/link", s.api(s.apiPasswordLink))
