@@ -72,20 +72,24 @@ def free_port():
         return s.getsockname()[1]
 
 
+browser = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
+
+
 def fetch(url):
-    with urllib.request.urlopen(url, timeout=20) as answer:
+    with browser.open(url, timeout=20) as answer:
         return answer.read().decode()
 
 
 def start(program, port, today):
     """Starts `fillmark try` and returns it with the folder of its mail, once its pages are there."""
     server = subprocess.Popen([program, "try", "--listen", f"127.0.0.1:{port}", *today], stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
-    said, mail = [], None
+    said, start_link, mail = [], None, None
     for line in server.stdout:
         said.append(line)
-        if found := re.search(r"Mail: (\S+)", line):
-            mail = pathlib.Path(found[1])
+        if found := re.search(r"Pages: (\S+) .*Mail: (\S+)", line):
+            start_link, mail = found[1], pathlib.Path(found[2])
         if mail and any("Fillmark serves http" in s for s in said):
+            fetch(start_link)  # from then on the bench is shown to us
             return server, mail
     fail("fillmark try ended:\n" + "".join(said))
 

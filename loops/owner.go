@@ -28,6 +28,16 @@ type Owner struct {
 	MailStopped Day `json:"mail_stopped,omitzero"`
 	// Address is where a printed letter goes, with line breaks; may be empty.
 	Address string `json:"address,omitempty"`
+	// LinkEpoch counts how often the links of this owner were ended; a link opens
+	// only in the epoch that it was written in.
+	LinkEpoch uint32 `json:"link_epoch,omitempty"`
+}
+
+// LinksEnded returns the owner as they are once every link handed out so far
+// opens nothing any more.
+func (o Owner) LinksEnded() Owner {
+	o.LinkEpoch++
+	return o
 }
 
 // Units is a choice of units in mail and on the owner's pages.

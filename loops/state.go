@@ -193,13 +193,28 @@ func Fold(history []Entry) State {
 func States(history []Entry) iter.Seq2[Entry, State] {
 	return func(yield func(Entry, State) bool) {
 		var s State
+		sold := lastTransfer(history)
 		for _, e := range Standing(history) {
+			if e.Kind == KindSetting && e.ID < sold {
+				e = e.Erased() // what a former owner had said why
+			}
 			s.apply(e)
 			if !yield(e, s) {
 				return
 			}
 		}
 	}
+}
+
+// lastTransfer is the entry with which the machine last went to another owner,
+// struck out or not; zero where it never did.
+func lastTransfer(history []Entry) EntryID {
+	for _, e := range slices.Backward(history) {
+		if e.Kind == KindTransfer {
+			return e.ID
+		}
+	}
+	return 0
 }
 
 // apply folds one entry into the state.

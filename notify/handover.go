@@ -61,13 +61,14 @@ type HandoverLoop struct {
 	Next     []NextTask
 }
 
-// HandoverLoopOf says a loop as it stands after its history, for the letter of
+// HandoverLoopOf says a loop as it stands after what its owner may see of its
+// history, for the letter of
 // its machine going back.
-func HandoverLoopOf(l loops.Loop, history []loops.Entry) HandoverLoop {
+func HandoverLoopOf(l loops.Loop, view loops.OwnersView) HandoverLoop {
 	s := l.State
 	out := HandoverLoop{
 		Name: l.Name, Tag: l.Tag, Sealed: l.Sealed, NoFrost: l.NoFrost, Charge: "nothing, it was drained",
-		Proved: s.Proved, Conditions: s.Conditions(), SetAside: loops.SetAsideSinceFill(history),
+		Proved: s.Proved, Conditions: s.Conditions(), SetAside: loops.SetAsideSinceFill(view.Entries()),
 	}
 	if s.Charge != nil {
 		out.Fluid, out.Charge, out.Volume = s.Charge.Fluid, ChargeInWords(*s.Charge), s.Charge.Volume
@@ -78,7 +79,7 @@ func HandoverLoopOf(l loops.Loop, history []loops.Entry) HandoverLoop {
 	if p := l.Protection(); p != nil {
 		out.Freeze, out.FreezeUncertainty = &p.FreezePoint, p.Uncertainty
 	}
-	for _, e := range loops.Standing(history) {
+	for _, e := range loops.Standing(view.Entries()) {
 		if e.Kind == loops.KindHandover {
 			out.Unproved = e.Handover.Unproved
 		}

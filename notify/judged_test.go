@@ -217,7 +217,7 @@ func texts(t *rapid.T, l loops.Loop, entries []loops.Entry, units loops.Units) s
 	machine := loops.Machine{Name: "the grey tower", Kind: loops.Desktop}
 	in := handover()
 	in.Owner.Units = units
-	in.Loops = []notify.HandoverLoop{notify.HandoverLoopOf(l, entries)}
+	in.Loops = []notify.HandoverLoop{notify.HandoverLoopOf(l, loops.ViewFor(1, 1, entries))}
 	in.Cautions = notify.Cautions([]notify.Inside{{Machine: machine.Name, Loop: l}})
 	if !l.State.ReturnedAsIs.IsZero() {
 		in.AsItIs = "as it was"

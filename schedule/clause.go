@@ -239,7 +239,7 @@ func (p *planner) findings() {
 		p.add(loops.ServiceCheck, loops.Clause{
 			Kind: loops.ByFinding, Day: s.Concern, Source: "owner's answer", Grade: GradeRecord,
 			Text:      "The owner says something is off; answered on " + s.Concern.Long() + p.concernPhoto() + ".",
-			OwnerText: "You told us on " + s.Concern.Long() + " that something is off.",
+			OwnerText: "We were told on " + s.Concern.Long() + " that something is off.",
 		})
 	}
 	if s.Missing <= 0 || s.MissingSeen.IsZero() {

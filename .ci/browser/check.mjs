@@ -50,8 +50,9 @@ const ownersIn = (mail) => {
 const asksForLook = async (base, { page }) => (await (await fetch(`${base}${page}?answer=fine`)).text()).includes('>All looks fine</button>')
 
 // madeBy collects what the visits need: links as owners got them, a tag, and a technician, from whose moment on the bench is closed.
-const madeBy = async ({ base, mail }, program) => {
-  const items = await loopsOf(base)
+const madeBy = async (server, program) => {
+  const { base, mail } = server
+  const items = await loopsOf(server)
   const looks = []
   for (const owner of ownersIn(mail)) if (await asksForLook(base, owner)) looks.push(owner)
   const times = screens.length * 2 // as often as doJobs does a job

@@ -56,11 +56,11 @@ const main = async (program, tree, write) => {
   const browser = await launch(day)
   const wrong = strays(tree)
   try {
-    const items = await loopsOf(server.base)
+    const items = await loopsOf(server)
     const open = items.filter((l) => l.owner_name && !l.sealed && l.place === 'in service' && l.state.charge?.fluid === 'pg' && l.next_due)
     const made = { loop: open.sort((a, b) => `${a.next_due} ${a.machine_name}`.localeCompare(`${b.next_due} ${b.machine_name}`))[0] }
     for (const { name, path, viewport } of pictures) {
-      const context = await browser.newContext({ viewport, reducedMotion: 'reduce' })
+      const context = await browser.newContext({ viewport, reducedMotion: 'reduce', storageState: server.started })
       const page = await context.newPage()
       await page.goto(server.base + path(made))
       const text = await textOf(page, items.map((l) => l.tag))

@@ -37,7 +37,15 @@ export const start = async (program, day) => {
     child.on('exit', resolve)
     child.kill('SIGTERM')
   })
-  return { base: `http://127.0.0.1:${port}`, mail: said.match(/Mail: (\S+)/)[1], stop }
+  const base = `http://127.0.0.1:${port}`
+  return { base, mail: said.match(/Mail: (\S+)/)[1], started: await startedBy(said.match(/Pages: (\S+)/)[1], base), stop }
+}
+
+// startedBy is the state of a browser that followed the start link: it is shown the bench.
+const startedBy = async (link, base) => {
+  const answer = await fetch(link, { redirect: 'manual' })
+  const [, name, value] = answer.headers.get('set-cookie').match(/^([^=]+)=([^;]+)/)
+  return { cookies: [{ name, value, domain: new URL(base).hostname, path: '/', expires: -1, httpOnly: true, secure: false, sameSite: 'Strict' }], origins: [] }
 }
 
 // launch starts Chromium; the scripts of its pages see the noon of the day.
@@ -56,4 +64,5 @@ export const lettersIn = (mail) => readdirSync(join(mail, 'new'))
   .map((name) => readFileSync(join(mail, 'new', name), 'utf8').replace(/=\r?\n/g, '').replace(/=3D/g, '='))
 
 // loopsOf lists the loops on record, as long as nobody has a password.
-export const loopsOf = async (base) => (await (await fetch(`${base}/api/v1/loops`)).json()).items
+export const loopsOf = async ({ base, started: { cookies: [{ name, value }] } }) =>
+  (await (await fetch(`${base}/api/v1/loops`, { headers: { cookie: `${name}=${value}` } })).json()).items

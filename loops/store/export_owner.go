@@ -123,27 +123,26 @@ func (x *ownerExport) history(loop loops.LoopID, owner loops.OwnerID, theirs boo
 	if err != nil {
 		return err
 	}
-	keys, history, err := keyedHistory(x.tx, loop)
+	_, history, err := keyedHistory(x.tx, loop)
 	if err != nil {
 		return err
 	}
-	for i, held := range loops.HeldBy(owner, m.Owner, history) {
-		switch {
-		case held:
-			err = x.line("entry", bucketHistory, keys[i])
-		case theirs:
-			err = x.erased(history[i])
-		}
-		if err != nil {
+	view := loops.ViewFor(owner, m.Owner, history)
+	entries := view.Own()
+	if theirs {
+		entries = view.Entries()
+	}
+	for _, e := range entries {
+		if err := x.entry(e); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-// erased writes an entry without what was said.
-func (x *ownerExport) erased(e loops.Entry) error {
-	v, err := encodeEntry(e.Erased())
+// entry writes an entry as the owner may see it.
+func (x *ownerExport) entry(e loops.Entry) error {
+	v, err := encodeEntry(e)
 	if err != nil {
 		return err
 	}

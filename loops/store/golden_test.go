@@ -76,7 +76,7 @@ func everything(t testing.TB, s *store.Store) {
 	c := change("everything")
 	c.Owners = []loops.Owner{
 		{ID: 1, Name: "Ana Fern", Email: "ana@garden.example", Phone: "+351 5550 100", Zone: "Europe/Lisbon", Units: loops.Metric,
-			Consent: loops.Consent{Mail: true, Opening: true, Photos: true}, MailStopped: day, Address: "Rua das Flores 1\nLisboa"},
+			Consent: loops.Consent{Mail: true, Opening: true, Photos: true}, MailStopped: day, Address: "Rua das Flores 1\nLisboa", LinkEpoch: 2},
 		{ID: 2, Name: "Björn Öst"},
 	}
 	c.Machines = []loops.Machine{

@@ -29,6 +29,7 @@ type ownerV1 struct {
 	Consent     loops.Consent `json:"consent"`
 	MailStopped loops.Day     `json:"mail_stopped,omitzero"`
 	Address     string        `json:"address,omitempty"`
+	LinkEpoch   uint32        `json:"link_epoch,omitempty"`
 }
 
 type machineV1 struct {

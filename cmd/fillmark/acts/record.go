@@ -69,7 +69,7 @@ func Erasing() loops.Erasing {
 		Owner: func(o loops.Owner, day loops.Day) loops.Owner {
 			Owners().erase(&o)
 			o.Name, o.MailStopped = loops.ErasedText, day
-			return o
+			return o.LinksEnded()
 		},
 		Machine: func(m loops.Machine) loops.Machine {
 			Machines().erase(&m)

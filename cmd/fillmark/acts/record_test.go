@@ -88,7 +88,7 @@ func unsaid(before string, v reflect.Value) []string {
 
 func TestFieldsOfRecords(t *testing.T) {
 	t.Parallel()
-	aboutRecord(t, acts.Owners(), "ID", "Revision")
+	aboutRecord(t, acts.Owners(), "ID", "Revision", "LinkEpoch")
 	aboutRecord(t, acts.Machines(), "ID", "Revision")
 	aboutRecord(t, acts.Containers(), "ID", "Revision", "Uses")
 	// How sure a volume is stands beside it; nobody says that of a wall.
@@ -101,9 +101,9 @@ func TestFieldsOfRecords(t *testing.T) {
 func TestErasingFollowsTheFields(t *testing.T) {
 	t.Parallel()
 	day := loops.Day{Year: 2026, Month: 11, Dom: 28}
-	owner := aboutRecord(t, acts.Owners(), "ID", "Revision")
+	owner := aboutRecord(t, acts.Owners(), "ID", "Revision", "LinkEpoch")
 	owner.ID, owner.Revision = 4, 7
-	assert.Equal(t, loops.Owner{ID: 4, Revision: 7, Name: loops.ErasedText, MailStopped: day}, acts.Erasing().Owner(owner, day))
+	assert.Equal(t, loops.Owner{ID: 4, Revision: 7, Name: loops.ErasedText, MailStopped: day, LinkEpoch: 1}, acts.Erasing().Owner(owner, day))
 
 	machine := aboutRecord(t, acts.Machines(), "ID", "Revision")
 	machine.ID, machine.Revision = 5, 2

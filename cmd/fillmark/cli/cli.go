@@ -57,10 +57,10 @@ func Run(ctx context.Context, now func() time.Time, args, env []string, in io.Re
 		return exitCode(err)
 	}
 	for _, line := range errorLines(err) {
-		fmt.Fprintln(errOut, "fillmark: error:", line)
+		fmt.Fprintln(visibleWriter{errOut}, "fillmark: error:", line)
 	}
 	if hint := hintFor(err); hint != "" {
-		fmt.Fprintln(errOut, "fillmark: hint:", hint)
+		fmt.Fprintln(visibleWriter{errOut}, "fillmark: hint:", hint)
 	}
 	return exitCode(err)
 }

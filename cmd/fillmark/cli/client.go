@@ -35,11 +35,12 @@ type client struct {
 
 // connect finds the daemon or opens the register itself.
 func (a *app) connect(ctx context.Context, c daemon.Config) (*client, error) {
-	dial := func(ctx context.Context, _, _ string) (net.Conn, error) {
-		var d net.Dialer
-		return d.DialContext(ctx, "unix", c.Socket())
+	dial := func(ctx context.Context, _, _ string) (net.Conn, error) { return c.Dial(ctx) }
+	conn, err := c.Dial(ctx)
+	if errors.Is(err, daemon.ErrStranger) {
+		return nil, err
 	}
-	if conn, err := dial(ctx, "", ""); err == nil {
+	if err == nil {
 		_ = conn.Close() // only asked whether somebody answers
 		transport := &http.Transport{DialContext: dial}
 		return &client{http: http.Client{Transport: transport}, close: func() error { transport.CloseIdleConnections(); return nil }}, nil

@@ -9,7 +9,6 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"net"
 	"os"
 	"path/filepath"
 	"strings"
@@ -303,10 +302,9 @@ func (a *app) registerThere(ctx context.Context) error {
 
 // daemonRuns tells that somebody answers on the socket beside the register.
 func (a *app) daemonRuns(ctx context.Context, c daemon.Config) bool {
-	var d net.Dialer
-	conn, err := d.DialContext(ctx, "unix", c.Socket())
+	conn, err := c.Dial(ctx)
 	if err != nil {
-		return false
+		return errors.Is(err, daemon.ErrStranger) // nothing is done beside what somebody else runs
 	}
 	_ = conn.Close() // only asked whether somebody answers
 	return true

@@ -17,7 +17,7 @@ import (
 func (a *app) ownerCommand() *cobra.Command {
 	cmd := &cobra.Command{Use: "owner", Short: "Owners: who a machine goes back to", Args: cobra.NoArgs}
 	cmd.AddCommand(a.ownerAddCommand(), a.ownerListCommand(), a.ownerShowCommand(), a.ownerEditCommand(),
-		a.ownerExportCommand(), a.ownerEraseCommand())
+		a.ownerExportCommand(), a.ownerEndLinksCommand(), a.ownerEraseCommand())
 	return cmd
 }
 
@@ -134,6 +134,26 @@ beside FILE, or into the one that is named.`,
 	cmd.Flags().StringVar(&photosTo, "photos", "", "`folder` for the photos (default photos beside the file)")
 	cmd.Flags().StringVar(&to, "to", "", "`file` to write, which must not be there yet (default standard output)")
 	return cmd
+}
+
+func (a *app) ownerEndLinksCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "end-links NUMBER", Short: "Close every link that an owner was sent", Args: oneNumber[loops.OwnerID]("owner"),
+		Long: `End-links is for links that went into other hands, such as by a mail passed on:
+the owner's pages, the stop link and the calendar open nothing any more. The next
+mail to the owner brings new ones. A transfer and an erasure end them too.`,
+		Example: `  fillmark owner end-links 3`,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			owner, err := ask[loops.Owner](cmd.Context(), a, "POST", "/api/v1/owners/"+args[0]+"/end-links", nil)
+			if err != nil {
+				return err
+			}
+			return a.print(owner, func(p *printer) {
+				p.line("The links of owner %d, %s, open nothing any more.", owner.ID, owner.Name)
+				p.line("The next mail brings new ones; tell them, and that a calendar they subscribed to stops.")
+			})
+		},
+	}
 }
 
 func (a *app) ownerEraseCommand() *cobra.Command {

@@ -30,7 +30,7 @@ type printer struct {
 // print writes value as one JSON document, or lets people have it in words.
 func (a *app) print(value any, people func(*printer)) error {
 	if !a.json {
-		people(&printer{a.out, a.listWidth()})
+		people(&printer{visibleWriter{a.out}, a.listWidth()})
 		return nil
 	}
 	encoder := json.NewEncoder(a.out)

@@ -7,8 +7,10 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"os"
 
 	"github.com/spf13/cobra"
+	"golang.org/x/term"
 
 	"fillmark/cmd/fillmark/daemon"
 	"fillmark/cmd/fillmark/signin"
@@ -17,6 +19,7 @@ import (
 
 func (a *app) serveCommand() *cobra.Command {
 	var listen string
+	var open bool
 	cmd := &cobra.Command{
 		Use: "serve", Short: "Serve the pages and send what is due", Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
@@ -26,6 +29,10 @@ func (a *app) serveCommand() *cobra.Command {
 			}
 			if listen != "" {
 				c.Listen = listen
+			}
+			c.OpenBench = open
+			if err := c.MayOpenBench(); err != nil {
+				return &usageError{err}
 			}
 			if problems := c.Problems(); len(problems) > 0 {
 				return &usageError{errors.Join(problems...)}
@@ -48,6 +55,7 @@ func (a *app) serveCommand() *cobra.Command {
 			return errors.Join(service.Serve(cmd.Context(), c, pages, a.now, log, a.announceWithLink(service)), service.Close())
 		},
 	}
+	cmd.Flags().BoolVar(&open, "open-bench", false, "show the bench on this computer without a sign-in until a technician has a password; only where nothing else reaches it")
 	cmd.Flags().StringVar(&listen, "listen", "", "`host:port` of the pages, instead of the configured one")
 	return cmd
 }
@@ -59,7 +67,8 @@ func (a *app) announce(address string) error {
 }
 
 // announceWithLink adds, while nobody has a password, the link with which the
-// first technician sets one. It goes to the terminal and not into the log.
+// first technician sets one. It goes to a terminal alone: what is not one may be
+// kept, as the journal is, so there it says how to get the link.
 func (a *app) announceWithLink(h *daemon.Service) func(address string) error {
 	return func(address string) error {
 		if err := a.announce(address); err != nil {
@@ -67,6 +76,10 @@ func (a *app) announceWithLink(h *daemon.Service) func(address string) error {
 		}
 		closed, err := h.Gate.Closed()
 		if err != nil || closed {
+			return err
+		}
+		if file, ok := a.errOut.(*os.File); !ok || !term.IsTerminal(int(file.Fd())) {
+			_, err = fmt.Fprintln(a.errOut, "No technician has a password yet. On this computer, fillmark technician link prints the link that sets the first one.")
 			return err
 		}
 		secret, err := h.Gate.Link("", signin.Stamp{At: a.now().UTC(), By: localActor(a.env)})

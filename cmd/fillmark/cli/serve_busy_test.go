@@ -51,7 +51,7 @@ func TestTryTakesAFreePortWhereItsOwnIsTaken(t *testing.T) {
 		_ = write.Close() // a pipe has nothing to say
 		ended <- code
 	}()
-	pages := regexp.MustCompile(`Pages: (http://\S+) .*Mail: (.*)`)
+	pages := regexp.MustCompile(`Pages: (http://[^/ ]+)/start/\S+ .*Mail: (.*)`)
 	var at, mail string
 	for lines := bufio.NewScanner(read); at == "" && lines.Scan(); {
 		assert.NotContains(t, lines.Text(), ":8377", "an address that is somebody else's")

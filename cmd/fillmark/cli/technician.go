@@ -29,7 +29,7 @@ read as one line from standard input. With --link a link is printed instead,
 with which the technician sets a password once, within the hour.`,
 		Args: cobra.NoArgs,
 	}
-	cmd.AddCommand(a.technicianAdd(), a.technicianList(), a.technicianPasswd(), a.technicianRemove())
+	cmd.AddCommand(a.technicianAdd(), a.technicianList(), a.technicianPasswd(), a.technicianLink(), a.technicianRemove())
 	return cmd
 }
 
@@ -56,7 +56,7 @@ func (a *app) technicianAdd() *cobra.Command {
 				return err
 			}
 			if link {
-				return a.printLink(cmd, added.Name)
+				return a.printLink(cmd, added.Name, technicianPath(added.Name)+"/link")
 			}
 			return a.print(added, func(p *printer) { p.line("%s may sign in.", added.Name) })
 		},
@@ -71,7 +71,7 @@ func (a *app) technicianPasswd() *cobra.Command {
 		Use: "passwd NAME", Short: "Set a technician's password, which ends their sign-ins", Args: oneName,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if link {
-				return a.printLink(cmd, args[0])
+				return a.printLink(cmd, args[0], technicianPath(args[0])+"/link")
 			}
 			password, err := a.readPassword()
 			if err != nil {
@@ -86,6 +86,25 @@ func (a *app) technicianPasswd() *cobra.Command {
 	return cmd
 }
 
+func (a *app) technicianLink() *cobra.Command {
+	return &cobra.Command{
+		Use: "link [NAME]", Short: "Print a link that sets a password, once: NAME's, or the first technician's",
+		Example: `  fillmark technician link`,
+		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) == 0 {
+				return nil
+			}
+			return oneName(cmd, args)
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if len(args) == 1 {
+				return a.printLink(cmd, args[0], technicianPath(args[0])+"/link")
+			}
+			return a.printLink(cmd, "The first technician", "/api/v1/first-link")
+		},
+	}
+}
+
 func (a *app) technicianList() *cobra.Command {
 	return &cobra.Command{
 		Use: "list", Short: "List the technicians", Args: noArgs,
@@ -94,7 +113,7 @@ func (a *app) technicianList() *cobra.Command {
 				Items []loops.Technician `json:"items"`
 			}) {
 				if len(all.Items) == 0 {
-					p.line("No technicians yet: on this computer nobody has to sign in.")
+					p.line("No technicians yet: fillmark technician link prints the link with which the first sets a password.")
 				}
 				for _, t := range all.Items {
 					password := "no password yet"
@@ -132,8 +151,8 @@ func oneName(_ *cobra.Command, args []string) error {
 
 func technicianPath(name string) string { return "/api/v1/technicians/" + url.PathEscape(name) }
 
-func (a *app) printLink(cmd *cobra.Command, name string) error {
-	return tell(cmd.Context(), a, http.MethodPost, technicianPath(name)+"/link", struct{}{}, func(p *printer, link web.PasswordLink) {
+func (a *app) printLink(cmd *cobra.Command, name, path string) error {
+	return tell(cmd.Context(), a, http.MethodPost, path, struct{}{}, func(p *printer, link web.PasswordLink) {
 		p.line("%s sets a password here, once, within the hour:", name)
 		p.line("%s", link.Link)
 	})

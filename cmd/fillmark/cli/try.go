@@ -5,6 +5,7 @@ package cli
 
 import (
 	"context"
+	"crypto/rand"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -17,6 +18,8 @@ import (
 
 	"fillmark/cmd/fillmark/daemon"
 	"fillmark/cmd/fillmark/demo"
+	"fillmark/cmd/fillmark/signin"
+	"fillmark/cmd/fillmark/web"
 	"fillmark/loops"
 )
 
@@ -107,6 +110,9 @@ func (a *app) tryAndServe(ctx context.Context, listen string, asked bool) (err e
 	if err != nil {
 		return err
 	}
+	if c.StartSecret, err = signin.NewSecret(rand.Reader); err != nil {
+		return errors.Join(err, pages.Close())
+	}
 	c.Listen, c.BaseURL = pages.Addr().String(), "" // so that the links in the demo's mail open
 	c = c.On(pages)
 	dir, err := os.MkdirTemp("", "fillmark-try-")
@@ -121,7 +127,7 @@ func (a *app) tryAndServe(ctx context.Context, listen string, asked bool) (err e
 	c = demo.Placed(c, dir)
 	log := daemon.NewLog(a.errOut, slog.LevelWarn)
 	p := &printer{out: a.out}
-	p.line("▐ 7  Pages: %s (until you press Ctrl-C). Mail: %s", c.BaseURL, filepath.Join(dir, "mail"))
+	p.line("▐ 7  Pages: %s (until you press Ctrl-C). Mail: %s", c.BaseURL+web.StartPath(c.StartSecret), filepath.Join(dir, "mail"))
 	return errors.Join(h.Serve(ctx, c, pages, a.now, log, a.announce), h.Close())
 }
 

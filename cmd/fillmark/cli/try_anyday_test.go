@@ -127,6 +127,7 @@ func tryAt(t *testing.T, at walked) tried {
 	var said bytes.Buffer
 	made := tried{folder: t.TempDir(), answers: map[string]string{}}
 	a := &app{out: &said, errOut: io.Discard, now: func() time.Time { return now }}
+	c.OpenBench = true
 	h, err := a.runScenario(t.Context(), made.folder, c)
 	require.NoError(t, err)
 	t.Cleanup(func() { assert.NoError(t, h.Close()) })

@@ -41,6 +41,12 @@ type Config struct {
 	// certificate and tells who asks; empty: none.
 	TrustedProxy string `mapstructure:"trusted_proxy"`
 
+	// OpenBench shows the bench to whoever asks on this computer while no
+	// technician has a password, StartSecret only to a browser that opened the
+	// link with it. Both are of the command line.
+	OpenBench   bool   `mapstructure:"-"`
+	StartSecret string `mapstructure:"-"`
+
 	Mail struct {
 		Transport  string `mapstructure:"transport"` // maildir or smtp
 		Maildir    string `mapstructure:"maildir"`   // empty: "mail" beside the register

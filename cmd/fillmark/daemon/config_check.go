@@ -7,8 +7,10 @@ import (
 	"fmt"
 	"net"
 	"net/url"
+	"regexp"
 	"slices"
 	"strings"
+	"unicode"
 
 	"fillmark/loops"
 )
@@ -21,6 +23,17 @@ func (c Config) Problems() []error {
 	}
 	if c.Store == "" {
 		wrong("store", c.Store, "the path of the register; without HOME there is no default")
+	}
+	for _, text := range []struct{ key, value string }{
+		{"workshop.name", c.Workshop.Name}, {"workshop.phone", c.Workshop.Phone}, {"base_url", c.BaseURL}, {"mail.smtp.hello_name", c.Mail.SMTP.HelloName},
+		{"mail.smtp.user", c.Mail.SMTP.User}, {"mail.smtp.address", c.Mail.SMTP.Address}, {"listen", c.Listen},
+	} {
+		if strings.ContainsFunc(text.value, unicode.IsControl) {
+			wrong(text.key, text.value, "one line without control characters")
+		}
+	}
+	if !regexp.MustCompile(`^[A-Za-z0-9]([A-Za-z0-9-]{0,61}[A-Za-z0-9])?$`).MatchString(c.Mail.DKIMSelector) {
+		wrong("mail.dkim_selector", c.Mail.DKIMSelector, "letters, digits and hyphens such as fillmark, at most 63 (RFC 6376, section 3.1): it is a part of names in the DNS and of files")
 	}
 	if strings.TrimSpace(c.Workshop.Name) == "" {
 		wrong("workshop.name", c.Workshop.Name, "the workshop's name")

@@ -114,7 +114,8 @@ func Open(c Config, now func() time.Time, log *slog.Logger) (_ *Service, err err
 	h.Handler, err = web.New(web.Deps{
 		Workshop: h.Workshop, Reader: h.Store, Keeper: keeper{h.Store, c}, Deliver: h.Deliverer.Deliver,
 		MailReachesOwners: c.Mail.Transport == "smtp", Now: now, Log: log, Random: rand.Reader, Wake: h.poke, Hosts: c.hosts(),
-		Gate: h.Gate, WithoutSignIn: c.onlyHere(), Secure: strings.HasPrefix(c.base(), "https://"),
+		Gate: h.Gate, WithoutSignIn: c.OpenBench && c.onlyHere(), Start: c.StartSecret, Known: workshop.DerivedKey(secrets[len(secrets)-32:], "known browsers"),
+		Secure:       strings.HasPrefix(c.base(), "https://"),
 		TrustedProxy: proxy, Pulse: h.pulse,
 	})
 	return h, err
@@ -138,6 +139,9 @@ func openSecrets(path string) ([]byte, error) {
 			return nil, fmt.Errorf("link key: %w", err)
 		}
 		err = writeSecret(path, secrets)
+	}
+	if err == nil {
+		err = keptSecret(path)
 	}
 	if err != nil {
 		return nil, fmt.Errorf("link key: %w", err)
@@ -186,6 +190,9 @@ func newDeliverer(c Config, s *store.Store, verp *notify.ReturnPath) (*notify.De
 	}
 	if !there {
 		return notify.NewDeliverer(s, nil, transport, plan, verp)
+	}
+	if err := keptSecret(key.File); err != nil {
+		return nil, fmt.Errorf("mail.dkim_key_file: %w", err)
 	}
 	signer, err := notify.LoadSigner(key.File, c.MailDomain(), key.Selector)
 	if err != nil {

@@ -142,9 +142,17 @@ func (c Config) proxy() (netip.Prefix, error) {
 	return netip.ParsePrefix(c.TrustedProxy)
 }
 
+// MayOpenBench refuses an open bench where anybody beyond this computer could
+// come to it.
+func (c Config) MayOpenBench() error {
+	if c.OpenBench && !c.onlyHere() {
+		return &SettingError{fmt.Errorf("open-bench: listen %q, base_url %q; an open bench is for this computer alone, so 127.0.0.1:8377, no base_url and no trusted_proxy are right", c.Listen, c.BaseURL)}
+	}
+	return nil
+}
+
 // onlyHere tells that nothing in the configuration is for anybody beyond this
-// computer: then its own users need no sign-in while no technician has a
-// password.
+// computer.
 func (c Config) onlyHere() bool {
 	base, err := url.Parse(c.base())
 	if err != nil || c.TrustedProxy != "" {

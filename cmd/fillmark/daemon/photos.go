@@ -23,11 +23,13 @@ import (
 // files beside the register: of the loops that an owner has now, or of all
 // where the owner is zero.
 func (k keeper) Photos(ctx context.Context, of loops.OwnerID) ([]web.NamedPhoto, error) {
-	among := k.Store.Loops()
-	if of != 0 {
-		among = loopsOf(k.Store, of)
+	if of == 0 {
+		return namedPhotos(ctx, k.Store.Loops(), k.Store.History, k.photos())
 	}
-	return namedPhotos(ctx, k.Store, among, k.photos())
+	return namedPhotos(ctx, loopsOf(k.Store, of), func(id loops.LoopID) ([]loops.Entry, error) {
+		history, err := k.Store.History(id)
+		return loops.ViewFor(of, of, history).Entries(), err
+	}, k.photos())
 }
 
 // loopsOf yields the loops that an owner has now.
@@ -103,14 +105,14 @@ func (k keeper) photos() photos.Folder {
 // namedPhotos compares the photos that a register's loops name with the files
 // of a folder: each is there and is what it was. What only entries name that were
 // struck out may be gone.
-func namedPhotos(ctx context.Context, register *store.Store, among iter.Seq2[loops.Loop, error], folder photos.Folder) ([]web.NamedPhoto, error) {
+func namedPhotos(ctx context.Context, among iter.Seq2[loops.Loop, error], historyOf func(loops.LoopID) ([]loops.Entry, error), folder photos.Folder) ([]web.NamedPhoto, error) {
 	named := []web.NamedPhoto{}
 	seen := map[string]bool{}
 	for l, err := range among {
 		if err != nil {
 			return nil, err
 		}
-		history, err := register.History(l.ID)
+		history, err := historyOf(l.ID)
 		if err != nil {
 			return nil, err
 		}
@@ -184,7 +186,7 @@ func BringPhotos(ctx context.Context, path string, from, to photos.Folder, dryRu
 		return brought, err
 	}
 	defer func() { err = errors.Join(err, register.Close()) }()
-	named, err := namedPhotos(ctx, register, register.Loops(), from)
+	named, err := namedPhotos(ctx, register.Loops(), register.History, from)
 	if err != nil {
 		return brought, err
 	}

@@ -120,23 +120,16 @@ func listenSocket(path string) (net.Listener, error) {
 // peerActor records a request over the socket as done by the user at its
 // other end, as far as the system names them.
 func peerActor(ctx context.Context, conn net.Conn) context.Context {
-	unixConn, ok := conn.(*net.UnixConn)
-	if !ok {
-		return ctx
-	}
-	raw, err := unixConn.SyscallConn()
-	if err != nil {
+	if _, ok := conn.(*net.UnixConn); !ok {
 		return ctx
 	}
 	actor := "local:unknown"
-	_ = raw.Control(func(fd uintptr) {
-		if id, ok := peerUser(fd); ok {
-			actor = "local:" + id
-			if u, err := user.LookupId(id); err == nil {
-				actor = "local:" + u.Username
-			}
+	if id, told := peerOf(conn); told {
+		actor = "local:" + id
+		if u, err := user.LookupId(id); err == nil {
+			actor = "local:" + u.Username
 		}
-	})
+	}
 	return web.WithActor(ctx, actor)
 }
 

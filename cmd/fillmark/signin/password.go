@@ -58,14 +58,15 @@ type hasher struct {
 	random io.Reader
 	cost   Cost
 	turns  chan struct{}
-	nobody string // the hash that an unknown name is compared with
+	known  chan struct{} // the turn of known browsers
+	nobody string        // the hash that an unknown name is compared with
 }
 
 func newHasher(random io.Reader, cost Cost) (hasher, error) {
 	if cost == (Cost{}) {
 		cost = Cost{Passes: 3, MemoryKB: 64 * 1024, Lanes: 4}
 	}
-	h := hasher{random: random, cost: cost, turns: make(chan struct{}, atOnce)}
+	h := hasher{random: random, cost: cost, turns: make(chan struct{}, atOnce), known: make(chan struct{}, 1)}
 	salt, err := h.salt()
 	if err != nil {
 		return h, err
@@ -89,20 +90,20 @@ func (h hasher) hash(password string) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	return encodeHash(h.cost, salt, h.derive(h.cost, salt, password, hashBytes)), nil
+	return encodeHash(h.cost, salt, derive(h.known, h.cost, salt, password, hashBytes)), nil
 }
 
 // derive waits for its turn, then computes.
-func (h hasher) derive(c Cost, salt []byte, password string, length int) []byte {
-	h.turns <- struct{}{}
-	defer func() { <-h.turns }()
+func derive(turns chan struct{}, c Cost, salt []byte, password string, length int) []byte {
+	turns <- struct{}{}
+	defer func() { <-turns }()
 	return argon2.IDKey([]byte(password), salt, c.Passes, c.MemoryKB, c.Lanes, uint32(length))
 }
 
 // matches compares a password with a stored hash in time that does not depend
 // on where they differ. No password matches an empty or unreadable hash, which
 // costs the same time.
-func (h hasher) matches(stored, password string) bool {
+func (h hasher) matches(stored, password string, known bool) bool {
 	cost, salt, want, ok := decodeHash(stored)
 	if !ok {
 		cost, salt, want, _ = decodeHash(h.nobody)
@@ -110,7 +111,11 @@ func (h hasher) matches(stored, password string) bool {
 	if len(password) > utf8.UTFMax*maxPassword {
 		password, ok = "", false
 	}
-	got := h.derive(cost, salt, password, len(want))
+	turns := h.turns
+	if known {
+		turns = h.known
+	}
+	got := derive(turns, cost, salt, password, len(want))
 	return subtle.ConstantTimeCompare(got, want) == 1 && ok
 }
 

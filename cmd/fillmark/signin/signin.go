@@ -101,14 +101,15 @@ func (g *Gate) Technicians() ([]loops.Technician, error) {
 }
 
 // SignIn compares the password and returns the secret of a new sign-in, or
-// [ErrRefused].
-func (g *Gate) SignIn(name, password string, at time.Time) (secret string, err error) {
+// [ErrRefused]. Known is for a browser in which somebody signed in before: it
+// has a turn of its own and never waits behind strangers.
+func (g *Gate) SignIn(name, password string, known bool, at time.Time) (secret string, err error) {
 	t, err := g.technician(name)
 	if err != nil && !errors.Is(err, loops.ErrNotFound) {
 		return "", err
 	}
 	// An unknown name costs the same time as a wrong password.
-	if !g.hasher.matches(t.Password, password) || err != nil {
+	if !g.hasher.matches(t.Password, password, known) || err != nil {
 		return "", ErrRefused
 	}
 	secret, err = g.newSecret()
@@ -170,10 +171,12 @@ func limitsAt(at time.Time) loops.SignInLimits {
 	return loops.SignInLimits{Began: at.Add(-SignInLife), Seen: at.Add(-idleLife), Expires: at}
 }
 
-// newSecret returns 256 random bits as text for a cookie or a link.
-func (g *Gate) newSecret() (string, error) {
+func (g *Gate) newSecret() (string, error) { return NewSecret(g.random) }
+
+// NewSecret returns 256 random bits as text for a cookie or a link.
+func NewSecret(random io.Reader) (string, error) {
 	raw := make([]byte, 32)
-	if _, err := io.ReadFull(g.random, raw); err != nil {
+	if _, err := io.ReadFull(random, raw); err != nil {
 		return "", fmt.Errorf("random bytes: %w", err)
 	}
 	return base64.RawURLEncoding.EncodeToString(raw), nil

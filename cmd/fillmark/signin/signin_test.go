@@ -70,10 +70,10 @@ func TestOnlyNameAndPasswordTogetherSignIn(t *testing.T) {
 		{"nobody's password", "Lea", ""},
 		{"too long a password", "Bo Alder", password + strings.Repeat("x", 2000)},
 	} {
-		_, err := g.SignIn(tt.who, tt.password, noon)
+		_, err := g.SignIn(tt.who, tt.password, false, noon)
 		assert.ErrorIs(t, err, signin.ErrRefused, tt.name)
 	}
-	secret, err := g.SignIn("BO alder", password, noon)
+	secret, err := g.SignIn("BO alder", password, false, noon)
 	require.NoError(t, err)
 	assert.Len(t, secret, 43, "256 bits in base64")
 	who, err := g.Who(secret, noon)
@@ -91,7 +91,7 @@ func TestSignInsEnd(t *testing.T) {
 		g, _ := open(t)
 		_, err := g.Add("Bo", password, by(0))
 		require.NoError(t, err)
-		secret, err := g.SignIn("Bo", password, noon)
+		secret, err := g.SignIn("Bo", password, false, noon)
 		require.NoError(t, err)
 		return g, secret
 	}
@@ -121,12 +121,16 @@ func TestSignInsEnd(t *testing.T) {
 			return 0
 		}},
 		{"removed", func(t *testing.T, g *signin.Gate, secret string) time.Duration {
+			_, err := g.Add("Lea", other, by(0))
+			require.NoError(t, err)
 			require.NoError(t, g.Remove("Bo", by(0)))
 			return 0
 		}},
 		{"removed and added anew", func(t *testing.T, g *signin.Gate, secret string) time.Duration {
+			_, err := g.Add("Lea", other, by(0))
+			require.NoError(t, err)
 			require.NoError(t, g.Remove("Bo", by(0)))
-			_, err := g.Add("Bo", password, by(0))
+			_, err = g.Add("Bo", password, by(0))
 			require.NoError(t, err)
 			return 0
 		}},
@@ -147,7 +151,7 @@ func TestSignOutIsForOneBrowserOrForAll(t *testing.T) {
 	t.Parallel()
 	g, _ := open(t)
 	in := func(name string) string {
-		secret, err := g.SignIn(name, password, noon)
+		secret, err := g.SignIn(name, password, false, noon)
 		require.NoError(t, err)
 		return secret
 	}
@@ -202,7 +206,7 @@ func TestLinkSetsAPasswordOnce(t *testing.T) {
 			}
 			all.Wait()
 			assert.Equal(t, []string{tt.want}, set, "of several at once one gets through")
-			_, err = g.SignIn(tt.want, password, noon)
+			_, err = g.SignIn(tt.want, password, false, noon)
 			require.NoError(t, err)
 			_, err = g.UseLink(secret, tt.typed, other, noon)
 			assert.ErrorIs(t, err, signin.ErrLink)
@@ -231,10 +235,30 @@ func TestTechniciansChangeTheirOwnPassword(t *testing.T) {
 	assert.ErrorIs(t, g.ChangePassword("Bo", other, other, by(0)), signin.ErrRefused)
 	assert.ErrorAs(t, g.ChangePassword("Bo", password, "short", by(0)), new(*loops.InvalidError))
 	require.NoError(t, g.ChangePassword("Bo", password, other, by(0)))
-	_, err = g.SignIn("Bo", password, noon)
+	_, err = g.SignIn("Bo", password, false, noon)
 	assert.ErrorIs(t, err, signin.ErrRefused)
-	_, err = g.SignIn("Bo", other, noon)
+	_, err = g.SignIn("Bo", other, false, noon)
 	assert.NoError(t, err)
+}
+
+// What is closed never opens again.
+func TestTheLastTechnicianStays(t *testing.T) {
+	t.Parallel()
+	g, _ := open(t)
+	_, err := g.Add("Bo", password, by(0))
+	require.NoError(t, err)
+	_, err = g.Add("Lea", "", by(0)) // sets her password by a link, some time
+	require.NoError(t, err)
+	var invalid *loops.InvalidError
+	require.ErrorAs(t, g.Remove("Bo", by(0)), &invalid)
+	assert.Equal(t, "Bo", invalid.Value)
+	closed, err := g.Closed()
+	require.NoError(t, err)
+	assert.True(t, closed)
+	_, err = g.SetPassword("Lea", other, by(0))
+	require.NoError(t, err)
+	require.NoError(t, g.Remove("Bo", by(0)))
+	require.Error(t, g.Remove("Lea", by(0)))
 }
 
 func TestImpossibleTechniciansAreRefused(t *testing.T) {
@@ -266,7 +290,7 @@ func TestTheFileHoldsNoSecret(t *testing.T) {
 	g, s := open(t)
 	_, err := g.Add("Bo", password, by(0))
 	require.NoError(t, err)
-	secret, err := g.SignIn("Bo", password, noon)
+	secret, err := g.SignIn("Bo", password, false, noon)
 	require.NoError(t, err)
 	link, err := g.Link("Bo", by(0))
 	require.NoError(t, err)
@@ -300,6 +324,6 @@ func TestDefaultCostIsThatOfTheRFC(t *testing.T) {
 	assert.Equal(t, "$argon2id$v=19$m=65536,t=3,p=4$BQUFBQUFBQUFBQUFBQUFBQ$"+rawStd(want), who.Password)
 	secondGate, err := signin.New(s, rand.Reader, signin.Cost{Passes: 1, MemoryKB: 64, Lanes: 1})
 	require.NoError(t, err)
-	_, err = secondGate.SignIn("Bo", password, noon)
+	_, err = secondGate.SignIn("Bo", password, false, noon)
 	assert.NoError(t, err, "a hash of another cost still opens")
 }

@@ -85,7 +85,7 @@ func (g *Gate) ChangePassword(name, present, password string, s Stamp) error {
 	if err != nil {
 		return err
 	}
-	if !g.hasher.matches(t.Password, present) {
+	if !g.hasher.matches(t.Password, present, true) {
 		return ErrRefused
 	}
 	if err := CheckPassword(password); err != nil {
@@ -95,11 +95,29 @@ func (g *Gate) ChangePassword(name, present, password string, s Stamp) error {
 	return err
 }
 
-// Remove takes a technician off the list and ends their sign-ins and links.
+// staysClosed refuses to let the last technician with a password go: what is
+// closed never opens again.
+func (g *Gate) staysClosed(without loops.Technician) error {
+	if without.Password == "" {
+		return nil
+	}
+	for t, err := range g.register.Technicians() {
+		if err != nil || t.Password != "" && t.Folded() != without.Folded() {
+			return err
+		}
+	}
+	return &loops.InvalidError{Field: "name", Value: without.Name, Reason: "not the last technician with a password; add another one first, so that the bench stays closed"}
+}
+
+// Remove takes a technician off the list and ends their sign-ins and links; not
+// the last one with a password.
 // What they did stays recorded under their name.
 func (g *Gate) Remove(name string, s Stamp) error {
 	t, err := g.register.Technician(name)
 	if err != nil {
+		return err
+	}
+	if err := g.staysClosed(t); err != nil {
 		return err
 	}
 	return g.register.CommitAccess(loops.Access{At: s.At, By: s.By, Action: "technician remove", Removed: []string{t.Folded()}})

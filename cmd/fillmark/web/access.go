@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"net/url"
 	"strings"
+	"time"
 
 	"fillmark/cmd/fillmark/signin"
 )
@@ -19,6 +20,7 @@ var (
 	errSignIn = errors.New("sign in first")
 	errLocal  = errors.New("this is only possible on the computer that Fillmark runs on")
 	errDirect = errors.New("the pages are reached through their proxy here")
+	errProxy  = errors.New("this came through a proxy that the configuration does not declare; trusted_proxy names the one that may pass requests on")
 	errSite   = errors.New("this was sent from a page of another site, and nothing was changed")
 )
 
@@ -44,6 +46,9 @@ func (s *server) admit(r *http.Request, who access) error {
 	if s.TrustedProxy.IsValid() && r.TLS == nil && v.direct && !v.here() {
 		return errDirect // in the clear from elsewhere: past the proxy that has the certificate
 	}
+	if v.direct && forwarded(r) {
+		return errProxy // who asks is not who seems to
+	}
 	if err := s.recognise(r, v); err != nil {
 		return err
 	}
@@ -51,7 +56,7 @@ func (s *server) admit(r *http.Request, who access) error {
 	case who == anybody, who == collector && v.here():
 		return nil
 	case v.technician != "":
-	case s.WithoutSignIn && v.here():
+	case v.here() && (s.WithoutSignIn || s.started(r)):
 		closed, err := s.Gate.Closed()
 		if err == nil && closed {
 			err = errSignIn
@@ -103,6 +108,16 @@ func (s *server) turnAway(w http.ResponseWriter, r *http.Request, err error) {
 	}
 }
 
+// forwarded tells that a request says of itself that a proxy passed it on.
+func forwarded(r *http.Request) bool {
+	for _, name := range []string{"Forwarded", "X-Forwarded-For", "X-Forwarded-Host", "X-Forwarded-Proto", "X-Real-Ip"} {
+		if len(r.Header.Values(name)) > 0 {
+			return true
+		}
+	}
+	return false
+}
+
 // isLocal tells a request over the Unix socket or in process: whoever serves
 // it knows who asks, see [WithActor].
 func isLocal(r *http.Request) bool {
@@ -122,12 +137,18 @@ func (s *server) cookieName() string {
 // setCookie gives the browser the secret of a sign-in, or takes it away where
 // it is empty.
 func (s *server) setCookie(w http.ResponseWriter, secret string) {
-	age := int(signin.SignInLife.Seconds())
+	life := signin.SignInLife
 	if secret == "" {
-		age = -1
+		life = -time.Second
 	}
+	s.keepCookie(w, s.cookieName(), secret, life)
+}
+
+// keepCookie gives the browser a cookie that no script reads and no other site
+// sends; a life below zero takes it away.
+func (s *server) keepCookie(w http.ResponseWriter, name, value string, life time.Duration) {
 	http.SetCookie(w, &http.Cookie{
-		Name: s.cookieName(), Value: secret, Path: "/", MaxAge: age,
+		Name: name, Value: value, Path: "/", MaxAge: int(life.Seconds()),
 		HttpOnly: true, Secure: s.Secure, SameSite: http.SameSiteStrictMode,
 	})
 }

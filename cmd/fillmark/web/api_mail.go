@@ -48,6 +48,9 @@ type AllowedAddress struct {
 }
 
 func (s *server) allow(stamp workshop.Stamp, asked AllowedAddress) (AllowedAddress, error) {
+	if err := loops.CheckEmail("address", asked.Address); err != nil {
+		return asked, err
+	}
 	return asked, s.Workshop.Allow(stamp, asked.Address)
 }
 

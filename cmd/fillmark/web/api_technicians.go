@@ -40,6 +40,23 @@ func (s *server) newPasswordLink(stamp workshop.Stamp, name string) (PasswordLin
 	return PasswordLink{s.Workshop.Settings().BaseURL + PasswordPath(secret)}, err
 }
 
+// firstLink gives the link with which the first technician sets name and
+// password, while nobody has one.
+func (s *server) firstLink(stamp workshop.Stamp, _ struct{}) (PasswordLink, error) {
+	closed, err := s.Gate.Closed()
+	if err != nil {
+		return PasswordLink{}, err
+	}
+	if closed {
+		return PasswordLink{}, &loops.InvalidError{Field: "name", Value: "none", Reason: "the name of a technician: somebody has a password already, so nobody is the first"}
+	}
+	secret, err := s.Gate.Link("", signin.Stamp(stamp))
+	return PasswordLink{s.Workshop.Settings().BaseURL + PasswordPath(secret)}, err
+}
+
+// StartPath is where the pages take the secret of the start link.
+func StartPath(secret string) string { return "/start/" + secret }
+
 // PasswordPath is where the pages take the secret of a password link.
 func PasswordPath(secret string) string { return "/password/" + secret }
 

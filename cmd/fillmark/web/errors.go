@@ -71,7 +71,7 @@ func failureOf(err error) (int, Failure) {
 		return http.StatusRequestEntityTooLarge, Failure{Kind: FailInvalid, Message: "the request is too long"}
 	case errors.Is(err, errSignIn):
 		return http.StatusUnauthorized, Failure{Kind: FailSignIn, Message: err.Error()}
-	case errors.Is(err, errLocal), errors.Is(err, errDirect), errors.Is(err, errSite), errors.Is(err, signin.ErrRefused):
+	case errors.Is(err, errLocal), errors.Is(err, errDirect), errors.Is(err, errProxy), errors.Is(err, errSite), errors.Is(err, signin.ErrRefused):
 		return http.StatusForbidden, Failure{Kind: FailRefused, Message: err.Error()}
 	case errors.As(err, &busy):
 		return http.StatusTooManyRequests, Failure{Kind: FailBusy, Message: busy.Error()}

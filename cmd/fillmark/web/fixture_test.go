@@ -234,11 +234,11 @@ func (b *bench) ana() workshop.File {
 }
 
 func (b *bench) ownerLink(o loops.Owner) string {
-	return "/o/" + b.links.Sign(workshop.LinkOwner, uint64(o.ID), b.now.AddDate(0, 1, 0))
+	return "/o/" + b.links.Sign(workshop.LinkOwner, o, b.now.AddDate(0, 1, 0))
 }
 
 func (b *bench) stopLink(o loops.Owner) string {
-	return "/stop/" + b.links.Sign(workshop.LinkStop, uint64(o.ID), b.now.AddDate(0, 1, 0))
+	return "/stop/" + b.links.Sign(workshop.LinkStop, o, b.now.AddDate(0, 1, 0))
 }
 
 // testPeer is where requests of httptest come from.

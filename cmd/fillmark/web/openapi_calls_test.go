@@ -91,6 +91,8 @@ func peopleCalls() []apiCall {
 		{"GET", "/api/v1/owners/1", "", 200, ""},
 		{"GET", "/api/v1/owners/99", "", 404, ""},
 		{"GET", "/api/v1/owners/1/export", "", 200, ""},
+		{"POST", "/api/v1/owners/2/end-links", "", 200, ""},
+		{"POST", "/api/v1/owners/99/end-links", "", 404, ""},
 		{"GET", "/api/v1/owners/99/export", "", 404, ""},
 	}
 }
@@ -202,6 +204,7 @@ Status: 5.1.1
 		{"POST", "/api/v1/bounces", "Subject: hello\r\n\r\nhello\r\n", 200, "message/rfc822"},
 		{"GET", "/api/v1/suppressed", "", 200, ""},
 		{"POST", "/api/v1/suppressed/allow", `{"address":"ana@garden.example"}`, 200, ""},
+		{"POST", "/api/v1/suppressed/allow", `{}`, 422, ""},
 	}
 }
 
@@ -222,10 +225,14 @@ func (b *bench) fileCalls() []apiCall {
 
 func technicianCalls() []apiCall {
 	return []apiCall{
+		{"POST", "/api/v1/first-link", "", 200, ""},
 		{"POST", "/api/v1/technicians", `{"name":"Bo","password":"copper plate wet felt"}`, 200, ""},
 		{"GET", "/api/v1/technicians", "", 200, ""},
 		{"POST", "/api/v1/technicians/Bo/password", `{"password":"radiator on the shelf"}`, 200, ""},
 		{"POST", "/api/v1/technicians/Bo/link", "", 200, ""},
+		{"POST", "/api/v1/first-link", "", 422, ""},
+		{"DELETE", "/api/v1/technicians/Bo", "", 422, ""},
+		{"POST", "/api/v1/technicians", `{"name":"Lea","password":"copper plate wet felt"}`, 200, ""},
 		{"DELETE", "/api/v1/technicians/Bo", "", 200, ""},
 		{"DELETE", "/api/v1/technicians/Bo", "", 404, ""},
 	}

@@ -28,12 +28,12 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 	switch {
 	case errors.Is(err, workshop.ErrLink):
 		p.Heading = "This link does not open anything"
-		p.Message = "It is older than a few months, or a part of it got lost on the way."
+		p.Message = "It is older than a few months, it was closed, or a part of it got lost on the way."
 		p.Advice = "Open the link in the newest mail that you have from us. If that does not help, call us."
 	case errors.Is(err, signin.ErrLink):
 		p.Heading = "This link sets no password any more"
 		p.Message = "It works once, and for an hour."
-		p.Advice = "A new one: fillmark technician passwd NAME --link, or start Fillmark anew where nobody has a password yet."
+		p.Advice = "A new one: fillmark technician link, on the computer that Fillmark runs on."
 	case status == http.StatusUnauthorized:
 		p.Heading = "Sign in first"
 		p.Message = "Nobody is signed in here any more, and nothing was changed."

@@ -43,10 +43,11 @@ type handoverPage struct {
 }
 
 func (s *server) pageHandover(w http.ResponseWriter, r *http.Request) error {
-	file, err := s.fileOf(r)
+	whole, err := s.fileOf(r)
 	if err != nil {
 		return err
 	}
+	file := whole.ForOwner()
 	settings := s.Workshop.Settings()
 	today := s.Workshop.DayOf(file.Owner, s.Now())
 	p := handoverPage{
@@ -54,7 +55,7 @@ func (s *server) pageHandover(w http.ResponseWriter, r *http.Request) error {
 		Charge: chargeLine(file.Loop.State), Next: workshop.NextTasks(file.Loop.Plan),
 	}
 	p.Here = "loops"
-	visit, back := lastVisit(file.History)
+	visit, back := lastVisit(file.View.Entries())
 	if back != nil {
 		p.Day, p.Back, p.AsItIs = back.Day, true, back.Kind == loops.KindReturn
 	}
@@ -78,13 +79,13 @@ func (s *server) pageHandover(w http.ResponseWriter, r *http.Request) error {
 		machine.Steps, machine.Leave = guide.Steps, guide.Leave
 	}
 	p.Machine, p.Wet = machine, fullest(nil, guide.Wet)
-	p.Cautions = ownersCautions([]workshop.File{file}, file.Owner.Units)
+	p.Cautions = ownersCautions([]workshop.OwnersFile{file}, file.Owner.Units)
 	return s.render(w, http.StatusOK, "handover", p)
 }
 
 // proved says what is proved, as it stood when the machine went back; back is
 // nil while it is here.
-func proved(file workshop.File, back *loops.Entry) string {
+func proved(file workshop.OwnersFile, back *loops.Entry) string {
 	state := file.Loop.State
 	why := "nothing on record shows that the repair holds"
 	switch {
@@ -105,7 +106,7 @@ func proved(file workshop.File, back *loops.Entry) string {
 
 // states are the verdict's reasons and the rules that were set aside: those of
 // the entry with which the machine went back, else those that stand now.
-func states(file workshop.File, back *loops.Entry, today loops.Day) []string {
+func states(file workshop.OwnersFile, back *loops.Entry, today loops.Day) []string {
 	var all []string
 	if back != nil && back.Judged != nil {
 		for _, r := range back.Judged.Reasons {
@@ -118,7 +119,7 @@ func states(file workshop.File, back *loops.Entry, today loops.Day) []string {
 	if back != nil {
 		return all
 	}
-	snapshot := acts.Snapshot{Loop: file.Loop, Machine: file.Machine, Owner: file.Owner, History: file.History}
+	snapshot := acts.Snapshot{Loop: file.Loop, Machine: file.Machine, Owner: file.Owner, History: file.View.Entries()}
 	for _, r := range new(acts.Return).Judge(snapshot, today) {
 		all = append(all, capital(cmp.Or(r.OwnerText, r.Text)))
 	}

@@ -46,7 +46,7 @@ func (s *server) pageLabel(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	l, err := s.loopLabel(file)
+	l, err := s.loopLabel(file.ForOwner())
 	if err != nil {
 		return err
 	}
@@ -79,7 +79,7 @@ func (s *server) renderLabel(w http.ResponseWriter, r *http.Request, title, back
 
 // loopLabel is the label of a loop, as it is on record now, in the units its
 // owner prefers: the owner reads it more often than the workshop.
-func (s *server) loopLabel(file workshop.File) (label, error) {
+func (s *server) loopLabel(file workshop.OwnersFile) (label, error) {
 	settings, loop := s.Workshop.Settings(), file.Loop
 	l := label{Big: string(loop.Tag), Name: file.Machine.Name, Workshop: settings.Name, Phone: settings.Phone}
 	if loop.Name != "" {
@@ -123,7 +123,7 @@ func labelStrength(c loops.Charge) string {
 }
 
 // labelStates are what a label must say of a loop that is not as it should be.
-func labelStates(file workshop.File) []labelLine {
+func labelStates(file workshop.OwnersFile) []labelLine {
 	var lines []labelLine
 	state := file.Loop.State
 	if c := state.Contaminated; c != nil {
@@ -135,7 +135,7 @@ func labelStates(file workshop.File) []labelLine {
 	if state.Unproved() {
 		lines = append(lines, labelLine{"Repair", "not proven"})
 	}
-	if _, back := lastVisit(file.History); back != nil && back.Judged != nil {
+	if _, back := lastVisit(file.View.Entries()); back != nil && back.Judged != nil {
 		for _, o := range back.Judged.Overruled {
 			lines = append(lines, labelLine{"Set aside", o.Rule + ": " + o.Why})
 		}

@@ -4,7 +4,6 @@
 package web
 
 import (
-	"errors"
 	"net/http"
 	"slices"
 	"strings"
@@ -90,8 +89,7 @@ func (a ownerAnswer) Wet() bool { return slices.Contains(a.Noticed, loops.Notice
 // remembers stays small.
 const maxToken = 200
 
-// ownerLink opens the link in the path, as often as a person would. A link to an owner who is no longer
-// on record is no link any more.
+// ownerLink opens the link in the path, as often as a person would.
 func (s *server) ownerLink(r *http.Request, purpose workshop.LinkPurpose) (loops.Owner, error) {
 	token := r.PathValue("token")
 	if len(token) > maxToken {
@@ -103,11 +101,7 @@ func (s *server) ownerLink(r *http.Request, purpose workshop.LinkPurpose) (loops
 	if err := s.throttles.linkOf.take(token, s.Now()); err != nil {
 		return loops.Owner{}, err
 	}
-	owner, err := s.Workshop.OwnerOf(purpose, token, s.Now())
-	if errors.Is(err, loops.ErrNotFound) {
-		return owner, workshop.ErrLink
-	}
-	return owner, err
+	return s.Workshop.OwnerOf(purpose, token, s.Now())
 }
 
 // ownerStamp is an owner's own deed: their link is who they are.
@@ -128,7 +122,7 @@ func (s *server) pageOwner(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *server) ownerPage(r *http.Request, owner loops.Owner) (ownerPage, error) {
-	files, err := s.Workshop.FilesOf(owner.ID)
+	files, err := s.Workshop.OwnersFiles(owner.ID)
 	if err != nil {
 		return ownerPage{}, err
 	}
@@ -152,7 +146,7 @@ func (s *server) ownerPage(r *http.Request, owner loops.Owner) (ownerPage, error
 		p.Wet = fullest(p.Wet, guide.Wet)
 	}
 	p.Cautions = ownersCautions(files, owner.Units)
-	for _, n := range loops.Notices(!slices.ContainsFunc(files, func(f workshop.File) bool { return !f.Loop.Sealed })) {
+	for _, n := range loops.Notices(!slices.ContainsFunc(files, func(f workshop.OwnersFile) bool { return !f.Loop.Sealed })) {
 		p.Notices = append(p.Notices, ownerNotice{Notice: n})
 	}
 	if len(p.Machines) == 1 {
@@ -161,7 +155,7 @@ func (s *server) ownerPage(r *http.Request, owner loops.Owner) (ownerPage, error
 		p.About = aboutChoices(p.Machines)
 	}
 	if slices.ContainsFunc(p.Machines, func(m ownerMachine) bool { return m.Next != "" }) {
-		p.Calendar = s.Workshop.CalendarPath(owner.ID, now)
+		p.Calendar = s.Workshop.CalendarPath(owner, now)
 	}
 	p.frame = s.newFrame(r, p.Heading)
 	return p, nil
@@ -189,7 +183,7 @@ func reachOf(settings workshop.Settings) string {
 }
 
 // ownersCautions are what is in the loops can do, in the owner's words and units.
-func ownersCautions(files []workshop.File, units loops.Units) []string {
+func ownersCautions(files []workshop.OwnersFile, units loops.Units) []string {
 	texts := workshop.OwnerCautions(files)
 	for i, text := range texts {
 		texts[i] = notify.InOwnersUnits(text, units)
@@ -198,7 +192,7 @@ func ownersCautions(files []workshop.File, units loops.Units) []string {
 }
 
 // ownerMachineOf says in plain words how a loop stands and what to do.
-func ownerMachineOf(f workshop.File, open []loops.TaskKind, today loops.Day, reach string) (ownerMachine, notify.Guide) {
+func ownerMachineOf(f workshop.OwnersFile, open []loops.TaskKind, today loops.Day, reach string) (ownerMachine, notify.Guide) {
 	m := ownerMachine{Name: f.Machine.Name, Loop: f.Loop.Name, Tag: f.Loop.Tag, Says: standing(f, open)}
 	var fluid chemistry.Fluid
 	if c := f.Loop.State.Charge; c != nil {
@@ -233,7 +227,7 @@ func conditionsOf(state loops.State) []loops.Condition {
 }
 
 // standing is one sentence on how a loop stands, without jargon.
-func standing(f workshop.File, open []loops.TaskKind) string {
+func standing(f workshop.OwnersFile, open []loops.TaskKind) string {
 	state := f.Loop.State
 	switch {
 	case !state.Retired.IsZero():
@@ -245,7 +239,7 @@ func standing(f workshop.File, open []loops.TaskKind) string {
 	case !state.ReturnedAsIs.IsZero():
 		return "We plan nothing for it."
 	case !state.Concern.IsZero():
-		return "You told us that something is off; we have it on our list and get in touch."
+		return "We were told that something is off; we have it on our list and get in touch."
 	case f.Protection != nil && !f.Protection.Holds:
 		return "The liquid that cools it may freeze in the cold: keep it in a warm room and talk to us."
 	case slices.Contains(open, loops.Look):

@@ -28,6 +28,9 @@ func (s *server) answerOwner(w http.ResponseWriter, r *http.Request) error {
 	if choice := f.typed.Get("mail"); choice != "" {
 		return s.chooseMail(w, r, owner, choice)
 	}
+	if f.typed.Get("links") == "end" {
+		return s.notMe(w, r, owner)
+	}
 	answer, err := ownerAnswerOf(f.typed)
 	about := loops.Tag(f.typed.Get("about"))
 	var photoFault error
@@ -103,12 +106,12 @@ func (s *server) keepOwnerPhoto(owner loops.Owner, photo uploaded) (string, erro
 // saidToday tells that the owner's last answer is this one, given today: a
 // button pressed twice, or a page sent again, says nothing new.
 func (s *server) saidToday(owner loops.Owner, answer loops.Answer, about loops.Tag) (bool, error) {
-	files, err := s.Workshop.FilesOf(owner.ID)
+	files, err := s.Workshop.OwnersFiles(owner.ID)
 	if err != nil {
 		return false, err
 	}
 	if about != "" {
-		files = slices.DeleteFunc(files, func(f workshop.File) bool { return f.Loop.Tag != about })
+		files = slices.DeleteFunc(files, func(f workshop.OwnersFile) bool { return f.Loop.Tag != about })
 	}
 	last := lastAnswer(files)
 	return last != nil && last.Answer == answer.Answer && last.Words == answer.Words && slices.Equal(last.Noticed, loops.NoticesOn(false, answer.Noticed)) && last.Photo == answer.Photo && last.Day == s.Workshop.DayOf(owner, s.Now()), nil
@@ -125,6 +128,19 @@ func (s *server) chooseMail(w http.ResponseWriter, r *http.Request, owner loops.
 	s.Wake()
 	http.Redirect(w, r, r.URL.Path, http.StatusSeeOther)
 	return nil
+}
+
+// notMe ends the links of an owner whom somebody answered for, this one too.
+func (s *server) notMe(w http.ResponseWriter, r *http.Request, owner loops.Owner) error {
+	if err := s.Workshop.NotMe(s.ownerStamp(), owner.ID); err != nil {
+		return err
+	}
+	s.Wake()
+	const heading = "Your links are closed"
+	p := errorPage{frame: s.newFrame(r, heading), Heading: heading,
+		Message: "No link that you had from us opens anything any more, this page neither.",
+		Advice:  "We have a note to call you about what was answered. The next mail from us brings new links."}
+	return s.render(w, http.StatusOK, "error", p)
 }
 
 // ownerAnswerOf reads the form.
@@ -153,11 +169,11 @@ func formError(err error) error {
 }
 
 // lastAnswer finds the newest answer in the histories that still stands.
-func lastAnswer(files []workshop.File) *ownerAnswer {
+func lastAnswer(files []workshop.OwnersFile) *ownerAnswer {
 	var last *ownerAnswer
 	var at time.Time
 	for _, f := range files {
-		for _, e := range loops.Standing(f.History) {
+		for _, e := range loops.Standing(f.View.Own()) {
 			if e.Kind != loops.KindAnswer || e.Recorded.Before(at) {
 				continue
 			}

@@ -169,8 +169,8 @@ func TestLinksOpenNothingElse(t *testing.T) {
 
 	owner := strings.TrimPrefix(b.ownerLink(ana.Owner), "/o/")
 	stop := strings.TrimPrefix(b.stopLink(ana.Owner), "/stop/")
-	expired := b.links.Sign(workshop.LinkOwner, uint64(ana.Owner.ID), noon.AddDate(0, 0, -1))
-	nobody := b.links.Sign(workshop.LinkOwner, 999, noon.AddDate(0, 1, 0))
+	expired := b.links.Sign(workshop.LinkOwner, ana.Owner, noon.AddDate(0, 0, -1))
+	nobody := b.links.Sign(workshop.LinkOwner, loops.Owner{ID: 999}, noon.AddDate(0, 1, 0))
 	flipped := []byte(owner)
 	flipped[8] ^= 1
 	before := b.bytesOnDisk()
@@ -301,9 +301,9 @@ func TestOwnerSubscribesToTheCalendar(t *testing.T) {
 	assert.True(t, owner.MailStopped.IsZero())
 
 	// Long after the mail's links have ended the feed is still there; not for ever.
-	path := b.shop.CalendarPath(file.Owner.ID, b.now.AddDate(-9, 0, 0))
+	path := b.shop.CalendarPath(file.Owner, b.now.AddDate(-9, 0, 0))
 	assert.Equal(t, http.StatusOK, b.get(path).Code)
-	path = b.shop.CalendarPath(file.Owner.ID, b.now.AddDate(-10, 0, -1))
+	path = b.shop.CalendarPath(file.Owner, b.now.AddDate(-10, 0, -1))
 	assert.Equal(t, http.StatusNotFound, b.get(path).Code)
 }
 

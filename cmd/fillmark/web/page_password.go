@@ -61,11 +61,14 @@ func (s *server) setPassword(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	secret, err := s.Gate.SignIn(who.Name, password, s.Now().UTC())
+	secret, err := s.Gate.SignIn(who.Name, password, true, s.Now().UTC())
 	if err != nil {
 		return err
 	}
 	s.setCookie(w, secret)
+	if err := s.getToKnow(w, r); err != nil {
+		return err
+	}
 	http.Redirect(w, r, "/", http.StatusSeeOther)
 	return nil
 }
@@ -112,7 +115,7 @@ func (s *server) changePassword(w http.ResponseWriter, r *http.Request) error {
 	if who == "" {
 		return errSignIn
 	}
-	if err := s.throttles.signInAs.take(shortened(strings.ToLower(who)), s.Now()); err != nil {
+	if err := s.throttles.signInKnown.take("account "+strings.ToLower(who), s.Now()); err != nil {
 		return err
 	}
 	password, err := newPassword(r)
@@ -132,7 +135,7 @@ func (s *server) changePassword(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	// The new password ended every sign-in: this browser gets another.
-	secret, err := s.Gate.SignIn(who, password, s.Now().UTC())
+	secret, err := s.Gate.SignIn(who, password, true, s.Now().UTC())
 	if err != nil {
 		return err
 	}

@@ -37,7 +37,7 @@ func (s *server) pageReceipt(w http.ResponseWriter, r *http.Request) error {
 		Day: loops.DayOf(s.Now(), s.Workshop.Settings().Zone),
 	}
 	p.Here = "intake"
-	for _, e := range loops.Standing(file.History) {
+	for _, e := range loops.Standing(file.ForOwner().View.Entries()) {
 		switch {
 		case e.Kind == loops.KindIntake:
 			p.Day, p.Intake, p.Readings = e.Day, *e.Intake, ""

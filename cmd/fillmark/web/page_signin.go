@@ -25,25 +25,25 @@ func (s *server) pageSignIn(w http.ResponseWriter, r *http.Request) error {
 	return s.render(w, http.StatusOK, "sign-in", p)
 }
 
-// signIn begins a sign-in. Tries are counted before a password is compared, by
-// where they come from and by whom they name.
+// signIn begins a sign-in. Tries are counted before a password is compared, see
+// [server.mayTry].
 func (s *server) signIn(w http.ResponseWriter, r *http.Request) error {
 	if err := r.ParseForm(); err != nil {
 		return formError(err)
 	}
 	p := signInPage{frame: s.newFrame(r, "Sign in"), Name: strings.TrimSpace(r.PostForm.Get("name")), To: ownPath(r.PostForm.Get("to"))}
 	p.Door = true
-	err := s.throttles.signInFrom.take(visitOf(r).neighbourhood(), s.Now())
-	if err == nil {
-		err = s.throttles.signInAs.take(shortened(strings.ToLower(p.Name)), s.Now())
-	}
+	err := s.mayTry(r, shortened(strings.ToLower(p.Name)))
 	var secret string
 	if err == nil {
-		secret, err = s.Gate.SignIn(p.Name, r.PostForm.Get("password"), s.Now().UTC())
+		secret, err = s.Gate.SignIn(p.Name, r.PostForm.Get("password"), s.knownBrowser(r) != "", s.Now().UTC())
 	}
 	switch status, failure := failureOf(err); {
 	case err == nil:
 		s.setCookie(w, secret)
+		if err := s.getToKnow(w, r); err != nil {
+			return err
+		}
 		http.Redirect(w, r, p.To, http.StatusSeeOther)
 		return nil
 	case errors.Is(err, signin.ErrRefused), status == http.StatusTooManyRequests:

@@ -22,6 +22,7 @@ func (s *server) ownRoutes() []route {
 		page("GET /readyz", anybody, s.ready),
 		page("GET /metrics", collector, s.metrics),
 		page("GET /static/{name}", anybody, s.static),
+		page("GET /start/{secret}", anybody, s.pageStart),
 		page("GET /sign-in", anybody, s.pageSignIn),
 		page("POST /sign-in", anybody, s.signIn),
 		page("POST /sign-out", technicians, s.signOut),
@@ -41,7 +42,7 @@ func (s *server) ownersRoutes() []route {
 	return []route{
 		page("GET /o/{token}", anybody, s.pageOwner),
 		page("POST /o/{token}", anybody, s.answerOwner),
-		page("GET /o/{token}/calendar.ics", technicians, s.ownerCalendar),
+		page("GET /o/{token}/calendar.ics", anybody, s.ownerCalendar),
 		page("GET /stop/{token}", anybody, s.pageStop),
 		page("POST /stop/{token}", anybody, s.actStop),
 	}

@@ -33,6 +33,7 @@ func (s *server) peopleRoutes() []route {
 		{"GET /api/v1/owners/{id}", technicians, "One owner with their machines and loops", reads(owner, s.Workshop.OwnerFileOf)},
 		{"PUT /api/v1/owners/{id}", technicians, "Change an owner's record, at the revision that was read", writes2(s, owner, body[loops.Owner](), s.changeOwner)},
 		{"GET /api/v1/owners/{id}/export", technicians, "All that is on record of an owner, one JSON document a line", sends(typeLines, owner, s.exportOwner)},
+		{"POST /api/v1/owners/{id}/end-links", technicians, "Close every link that an owner was sent", writes(s, owner, s.Workshop.EndLinks)},
 		{"POST /api/v1/owners/{id}/erase", ownComputer, "Erase who an owner is", asks2(owner, body[Erasure](), s.eraseOwner)},
 		{"GET /api/v1/machines", technicians, "List the machines", finds(machineFilters(), s.Workshop.FindMachines)},
 		{"POST /api/v1/machines", technicians, "Put a machine on record", writes(s, body[loops.Machine](), s.addMachine)},
@@ -141,6 +142,7 @@ func (s *server) technicianRoutes() []route {
 	name := wordInPath[string]("name")
 	return []route{
 		{"GET /api/v1/technicians", technicians, "List who may sign in", lists(s.Gate.Technicians)},
+		{"POST /api/v1/first-link", ownComputer, "The link with which the first technician sets a password", writes(s, nothing(), s.firstLink)},
 		{"POST /api/v1/technicians", ownComputer, "Let a technician sign in", writes(s, body[NewTechnician](), s.addTechnician)},
 		{"POST /api/v1/technicians/{name}/password", ownComputer, "Set a technician's password", writes2(s, name, body[NewPassword](), s.setPasswordOf)},
 		{"POST /api/v1/technicians/{name}/link", ownComputer, "A link that sets a technician's password once", writes(s, name, s.newPasswordLink)},

@@ -78,19 +78,21 @@ func (t *throttle) makeRoom(now time.Time) {
 // throttles are what is held back, with room for people who mistype. The
 // figures are common practice, no source.
 type throttles struct {
-	signInFrom *throttle // by neighbourhood
-	signInAs   *throttle // by the name tried
-	linkFrom   *throttle // owners' links, by neighbourhood
-	linkOf     *throttle // by the link's token
-	photoOf    *throttle // owners' photos, by the owner's number
+	signInFrom  *throttle // by neighbourhood
+	signInAs    *throttle // by the name tried
+	signInKnown *throttle // by the known browser, or by who is signed in
+	linkFrom    *throttle // owners' links, by neighbourhood
+	linkOf      *throttle // by the link's token
+	photoOf     *throttle // owners' photos, by the owner's number
 }
 
 func newThrottles() throttles {
 	return throttles{
-		signInFrom: newThrottle(20, 6*time.Second),
-		signInAs:   newThrottle(10, time.Minute),
-		linkFrom:   newThrottle(120, time.Second),
-		linkOf:     newThrottle(30, 2*time.Second),
-		photoOf:    newThrottle(6, 10*time.Minute),
+		signInFrom:  newThrottle(20, 6*time.Second),
+		signInAs:    newThrottle(10, time.Minute),
+		signInKnown: newThrottle(10, time.Minute),
+		linkFrom:    newThrottle(120, time.Second),
+		linkOf:      newThrottle(30, 2*time.Second),
+		photoOf:     newThrottle(6, 10*time.Minute),
 	}
 }

@@ -13,6 +13,7 @@ package web
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"iter"
 	"log/slog"
@@ -66,8 +67,16 @@ type Deps struct {
 	// Gate knows who may come in.
 	Gate *signin.Gate
 	// WithoutSignIn shows the bench pages to this computer's own users while no
-	// technician has a password.
+	// technician has a password: the open bench.
 	WithoutSignIn bool
+	// Start is the secret of the link that opens the bench to a browser on this
+	// computer while no technician has a password; empty for no such link.
+	Start string
+	// Known is the key that the cookies of known browsers are made with; nil
+	// makes one that lasts as long as the handler.
+	Known []byte
+	// Wait lets a stranger's try wait; nil waits.
+	Wait func(ctx context.Context, d time.Duration) error
 	// Secure tells that the pages have an https address.
 	Secure bool
 	// TrustedProxy is where a proxy's word on who asks is taken; the zero value
@@ -84,7 +93,8 @@ type server struct {
 	requests  requests
 	cache     dueCache
 	// who is let in, by the pattern of the route.
-	who map[string]access
+	who     map[string]access
+	waiting chan struct{} // who waits for a try to sign in
 }
 
 // New returns the handler, or an error where an embedded template is broken or
@@ -97,7 +107,16 @@ func New(d Deps) (http.Handler, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &server{Deps: d, pages: parsed, throttles: newThrottles(), who: map[string]access{}}
+	if d.Known == nil {
+		d.Known = make([]byte, 32)
+		if _, err := io.ReadFull(d.Random, d.Known); err != nil {
+			return nil, fmt.Errorf("web: random bytes: %w", err)
+		}
+	}
+	if d.Wait == nil {
+		d.Wait = wait
+	}
+	s := &server{Deps: d, pages: parsed, throttles: newThrottles(), who: map[string]access{}, waiting: make(chan struct{}, mostWaiting)}
 	mux := http.NewServeMux()
 	for _, rt := range s.routes() {
 		mux.Handle(rt.pattern, s.handler(rt.call))

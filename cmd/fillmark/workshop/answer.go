@@ -26,8 +26,30 @@ func (w *Workshop) AnswerAbout(s Stamp, owner loops.Owner, answer loops.Answer, 
 	return retried(w, func() ([]loops.Tag, error) { return w.answerOnce(s, owner, answer, only) })
 }
 
+// NotMe is for an owner in whose name somebody else used a link: it ends every
+// link that they were sent and asks for a call about each of their loops, in one
+// change with a receipt whose links are new.
+func (w *Workshop) NotMe(s Stamp, id loops.OwnerID) error {
+	_, err := retried(w, func() ([]loops.Tag, error) {
+		owner, err := w.register.Owner(id)
+		if err != nil {
+			return nil, err
+		}
+		asks := loops.Answer{Answer: loops.CallMe, Words: "What was answered through my link before did not come from me."}
+		change := loops.Change{At: s.At, By: s.By, Action: "links ended by owner", Owners: []loops.Owner{owner.LinksEnded()}}
+		return w.answerInto(s, change.Owners[0], asks, "", change)
+	})
+	return err
+}
+
 func (w *Workshop) answerOnce(s Stamp, owner loops.Owner, answer loops.Answer, only loops.Tag) ([]loops.Tag, error) {
-	files, err := w.FilesOf(owner.ID)
+	return w.answerInto(s, owner, answer, only, loops.Change{At: s.At, By: s.By, Action: "answer"})
+}
+
+// answerInto commits a change with the answer and its receipt in it; one that
+// holds nothing then is not committed.
+func (w *Workshop) answerInto(s Stamp, owner loops.Owner, answer loops.Answer, only loops.Tag, change loops.Change) ([]loops.Tag, error) {
+	files, err := w.filesOf(owner.ID)
 	if err != nil {
 		return nil, err
 	}
@@ -46,7 +68,6 @@ func (w *Workshop) answerOnce(s Stamp, owner loops.Owner, answer loops.Answer, o
 	if len(about) == 0 && answer.Answer != loops.AllFine {
 		about = slices.DeleteFunc(files, func(f File) bool { return f.Loop.State.Charge == nil })
 	}
-	change := loops.Change{At: s.At, By: s.By, Action: "answer"}
 	var tags []loops.Tag
 	for n, file := range about {
 		answer.Tasks = w.answered(answer.Answer, file.Loop, day)
@@ -60,11 +81,12 @@ func (w *Workshop) answerOnce(s Stamp, owner loops.Owner, answer loops.Answer, o
 		change.Loops, change.Entries = append(change.Loops, one.Loops...), append(change.Entries, one.Entries...)
 		tags = append(tags, file.Loop.Tag)
 	}
-	if len(tags) == 0 {
+	if len(tags) > 0 {
+		if err := w.addReceipt(s, owner, answer, forOwner(about), &change); err != nil {
+			return nil, err
+		}
+	} else if len(change.Owners) == 0 {
 		return nil, nil
-	}
-	if err := w.addReceipt(s, owner, answer, about, &change); err != nil {
-		return nil, err
 	}
 	return tags, w.register.Commit(change)
 }
@@ -123,8 +145,8 @@ func (w *Workshop) OpenTasks(l loops.Loop, day loops.Day) []loops.TaskKind {
 	return open
 }
 
-// FilesOf reads all loops of one owner.
-func (w *Workshop) FilesOf(owner loops.OwnerID) ([]File, error) {
+// filesOf reads all loops of one owner.
+func (w *Workshop) filesOf(owner loops.OwnerID) ([]File, error) {
 	machines, err := w.register.MachinesOf(owner)
 	if err != nil {
 		return nil, err

@@ -101,8 +101,10 @@ func (b *editing) owner(o *loops.Owner) error {
 	if !was.MailStopped.IsZero() && o.MailStopped.IsZero() {
 		return wrong("mail stopped", "none", "the day "+was.MailStopped.String()+": only the owner's own click lets mail run again")
 	}
-	compared(b, acts.Owners(), was, *o)
-	b.change.Owners = []loops.Owner{*o}
+	is := *o
+	is.LinkEpoch = was.LinkEpoch // only ended, never set
+	compared(b, acts.Owners(), was, is)
+	b.change.Owners = []loops.Owner{is}
 	return nil
 }
 
@@ -257,14 +259,21 @@ func fresh[ID any](what string, id ID, read, now uint64) error {
 
 // transfer moves the machine of a loop to its new owner and records it in the
 // history of every loop in the machine, in one change. Consents are the new
-// owner's own.
+// own, its name is the kind of machine until they give it one,
+// and the links of the former one end: what they open from then
+// on was written to nobody who has them.
 func (w *Workshop) transfer(s Stamp, file File, recorded Recorded) (Recorded, error) {
 	e, machine := recorded.Entry, file.Machine
+	former, err := w.register.Owner(e.Transfer.From)
+	if err != nil {
+		return Recorded{}, fmt.Errorf("owner %d: %w", e.Transfer.From, err)
+	}
 	if _, err := w.register.Owner(e.Transfer.To); err != nil {
 		return Recorded{}, fmt.Errorf("owner %d: %w", e.Transfer.To, err)
 	}
+	machine = acts.Erasing().Machine(machine)
 	machine.Owner = e.Transfer.To
-	change := loops.Change{At: s.At, By: s.By, Action: string(e.Kind), Machines: []loops.Machine{machine}}
+	change := loops.Change{At: s.At, By: s.By, Action: string(e.Kind), Machines: []loops.Machine{machine}, Owners: []loops.Owner{former.LinksEnded()}}
 	inside, err := w.register.LoopsOf(machine.ID)
 	if err != nil {
 		return Recorded{}, err
@@ -288,6 +297,8 @@ func (w *Workshop) transfer(s Stamp, file File, recorded Recorded) (Recorded, er
 	if err := w.register.Commit(change); err != nil {
 		return Recorded{}, err
 	}
+	recorded.Warnings = append(recorded.Warnings, fmt.Sprintf(
+		"What the former owner called it and handed in with it stays with them: it is “%s” now, until machine edit %d says more.", machine.Name, machine.ID))
 	recorded.Loop, err = w.register.Loop(file.Loop.ID)
 	return recorded, err
 }

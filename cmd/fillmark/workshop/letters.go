@@ -23,8 +23,8 @@ func (w *Workshop) handOver(s Stamp, file File, e loops.Entry, change *loops.Cha
 	// entry a second hand-over of the same loop.
 	day := loops.DayOf(s.At, w.zoneOf(owner))
 	key := loops.NewMessageKey(owner.ID, day, loops.PurposeHandover, fmt.Sprintf("%s-%d", file.Loop.Tag, e.ID))
-	links := w.ownerLinks(owner.ID, s.At)
-	in := w.handoverInput(file, e)
+	links := w.ownerLinks(owner, s.At)
+	in := w.handoverInput(file.ForOwner(), e)
 	in.Date, in.MessageID = s.At.In(w.zoneOf(owner)), notify.MessageIDFor(key, w.mailDomain())
 	in.Links = notify.Links{Stop: links.Stop, OneClick: links.OneClick}
 	var events []schedule.Event
@@ -46,14 +46,14 @@ func (w *Workshop) handOver(s Stamp, file File, e loops.Entry, change *loops.Cha
 
 // handoverInput is what the letter of an entry says, a hand-over or a return,
 // on paper and by mail.
-func (w *Workshop) handoverInput(file File, e loops.Entry) notify.HandoverInput {
-	l := notify.HandoverLoopOf(file.Loop, file.History)
+func (w *Workshop) handoverInput(file OwnersFile, e loops.Entry) notify.HandoverInput {
+	l := notify.HandoverLoopOf(file.Loop, file.View)
 	for _, t := range NextTasks(file.Loop.Plan) {
 		l.Next = append(l.Next, nextTask(t))
 	}
 	in := notify.HandoverInput{
 		Workshop: w.sender(), Owner: file.Owner, Day: e.Day, Machine: file.Machine.Name, Kind: file.Machine.Kind,
-		Loops: []notify.HandoverLoop{l}, Cautions: OwnerCautions([]File{file}),
+		Loops: []notify.HandoverLoop{l}, Cautions: OwnerCautions([]OwnersFile{file}),
 	}
 	if e.Kind == loops.KindReturn {
 		in.AsItIs = e.Return.Why

@@ -29,8 +29,8 @@ const (
 	LinkCalendar LinkPurpose = 'c' // read the feed of one owner's days, and nothing else
 )
 
-// ErrLink says that a link is forged, mistyped, of another purpose or past
-// its day. It says no more, so that trying teaches nothing.
+// ErrLink says that a link is forged, mistyped, of another purpose, ended or
+// past its day. It says no more, so that trying teaches nothing.
 var ErrLink = errors.New("this link is not valid any more")
 
 // Links signs and opens the links that owners get by mail. The zero value
@@ -52,31 +52,32 @@ func NewLinks(secrets []byte) (Links, error) {
 }
 
 const (
-	linkVersion = 2
-	linkBody    = 1 + 1 + 1 + 8 + 8 // version, key id, purpose, subject, expiry in Unix seconds
-	linkMAC     = 16                // bytes of the HMAC-SHA256 that are kept
+	linkVersion = 3
+	linkBody    = 1 + 1 + 1 + 8 + 8 + 4 // version, key id, purpose, owner, expiry in Unix seconds, epoch
+	linkMAC     = 16                    // bytes of the HMAC-SHA256 that are kept
 )
 
-// Sign returns the token of a link to the subject: a loop or owner id by
-// purpose, good until expires.
-func (l Links) Sign(p LinkPurpose, subject uint64, expires time.Time) string {
+// Sign returns the token of a link of the owner, good until expires or until
+// the owner's links are ended.
+func (l Links) Sign(p LinkPurpose, owner loops.Owner, expires time.Time) string {
 	if len(l.secrets) == 0 {
 		return ""
 	}
 	secret := l.secrets[0]
 	body := make([]byte, linkBody, linkBody+linkMAC)
 	body[0], body[1], body[2] = linkVersion, keyID(secret), byte(p)
-	binary.BigEndian.PutUint64(body[3:], subject)
+	binary.BigEndian.PutUint64(body[3:], uint64(owner.ID))
 	binary.BigEndian.PutUint64(body[11:], uint64(expires.Unix()))
+	binary.BigEndian.PutUint32(body[19:], owner.LinkEpoch)
 	return base64.RawURLEncoding.EncodeToString(append(body, linkMACOf(secret, p, body)...))
 }
 
-// Open checks a token against its purpose and the present instant, and
-// returns its subject. Any failure is [ErrLink].
-func (l Links) Open(p LinkPurpose, token string, now time.Time) (subject uint64, err error) {
+// Open checks a token against its purpose and the present instant, and returns
+// whose it is and the epoch that it was written in. Any failure is [ErrLink].
+func (l Links) Open(p LinkPurpose, token string, now time.Time) (owner loops.OwnerID, epoch uint32, err error) {
 	raw, err := base64.RawURLEncoding.Strict().DecodeString(token)
 	if err != nil || len(raw) != linkBody+linkMAC {
-		return 0, ErrLink
+		return 0, 0, ErrLink
 	}
 	body, good := raw[:linkBody], false
 	for _, secret := range l.secrets {
@@ -85,9 +86,9 @@ func (l Links) Open(p LinkPurpose, token string, now time.Time) (subject uint64,
 		}
 	}
 	if !good || body[0] != linkVersion || body[2] != byte(p) || now.Unix() > int64(binary.BigEndian.Uint64(body[11:])) {
-		return 0, ErrLink
+		return 0, 0, ErrLink
 	}
-	return binary.BigEndian.Uint64(body[3:]), nil
+	return loops.OwnerID(binary.BigEndian.Uint64(body[3:])), binary.BigEndian.Uint32(body[19:]), nil
 }
 
 // linkMACOf authenticates a token under the key of its purpose.
@@ -121,15 +122,15 @@ const calendarYears = 10
 
 // CalendarPath is the path of the owner's feed, to subscribe to from the
 // instant on. It shows days to whoever has it, and lets nobody answer.
-func (w *Workshop) CalendarPath(owner loops.OwnerID, at time.Time) string {
-	return "/o/" + w.links.Sign(LinkCalendar, uint64(owner), at.AddDate(calendarYears, 0, 0)) + "/calendar.ics"
+func (w *Workshop) CalendarPath(owner loops.Owner, at time.Time) string {
+	return "/o/" + w.links.Sign(LinkCalendar, owner, at.AddDate(calendarYears, 0, 0)) + "/calendar.ics"
 }
 
 // ownerLinks are the links of a mail to one owner. The one-click link is left
 // out where the pages have no https address, as RFC 8058 wants.
-func (w *Workshop) ownerLinks(owner loops.OwnerID, at time.Time) notify.Links {
-	page := w.settings.BaseURL + "/o/" + w.links.Sign(LinkOwner, uint64(owner), at.Add(linkLife))
-	stop := w.settings.BaseURL + "/stop/" + w.links.Sign(LinkStop, uint64(owner), at.Add(10*linkLife))
+func (w *Workshop) ownerLinks(owner loops.Owner, at time.Time) notify.Links {
+	page := w.settings.BaseURL + "/o/" + w.links.Sign(LinkOwner, owner, at.Add(linkLife))
+	stop := w.settings.BaseURL + "/stop/" + w.links.Sign(LinkStop, owner, at.Add(10*linkLife))
 	links := notify.Links{
 		AllFine: page + "?answer=fine", SomethingOff: page + "?answer=off", CallMe: page + "?answer=call", More: page, Stop: stop,
 	}
@@ -139,11 +140,30 @@ func (w *Workshop) ownerLinks(owner loops.OwnerID, at time.Time) notify.Links {
 	return links
 }
 
-// OwnerOf opens a link from a mail and returns the owner it belongs to.
+// OwnerOf opens a link from a mail and returns the owner it belongs to. One that
+// was ended is [ErrLink], and so is one of an owner who is not on record.
 func (w *Workshop) OwnerOf(p LinkPurpose, token string, now time.Time) (loops.Owner, error) {
-	id, err := w.links.Open(p, token, now)
+	id, epoch, err := w.links.Open(p, token, now)
 	if err != nil {
 		return loops.Owner{}, err
 	}
-	return w.register.Owner(loops.OwnerID(id))
+	owner, err := w.register.Owner(id)
+	if errors.Is(err, loops.ErrNotFound) || err == nil && owner.LinkEpoch != epoch {
+		return loops.Owner{}, ErrLink
+	}
+	return owner, err
+}
+
+// EndLinks ends every link that the owner was sent: mails, calendar and all.
+func (w *Workshop) EndLinks(s Stamp, id loops.OwnerID) (loops.Owner, error) {
+	return retried(w, func() (loops.Owner, error) {
+		owner, err := w.register.Owner(id)
+		if err != nil {
+			return owner, orNotFound("owner", id, err)
+		}
+		if err := w.register.Commit(loops.Change{At: s.At, By: s.By, Action: "links ended", Owners: []loops.Owner{owner.LinksEnded()}}); err != nil {
+			return owner, err
+		}
+		return w.register.Owner(id)
+	})
 }

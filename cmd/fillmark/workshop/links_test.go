@@ -14,6 +14,7 @@ import (
 	"pgregory.net/rapid"
 
 	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
 )
 
 var noon = time.Date(2026, 5, 1, 12, 0, 0, 0, time.UTC)
@@ -27,15 +28,16 @@ func links(t require.TestingT, seed byte) workshop.Links {
 func TestLinkOpensOnlyWhatItIsFor(t *testing.T) {
 	t.Parallel()
 	l := links(t, 1)
-	token := l.Sign(workshop.LinkOwner, 42, noon)
-	subject, err := l.Open(workshop.LinkOwner, token, noon)
+	owner := loops.Owner{ID: 42, LinkEpoch: 3}
+	token := l.Sign(workshop.LinkOwner, owner, noon)
+	id, epoch, err := l.Open(workshop.LinkOwner, token, noon)
 	require.NoError(t, err)
-	assert.Equal(t, uint64(42), subject)
+	assert.Equal(t, owner, loops.Owner{ID: id, LinkEpoch: epoch})
 
 	all := []workshop.LinkPurpose{workshop.LinkOwner, workshop.LinkStop, workshop.LinkCalendar}
 	for _, signed := range all {
 		for _, asked := range all {
-			_, err := l.Open(asked, l.Sign(signed, 42, noon), noon)
+			_, _, err := l.Open(asked, l.Sign(signed, owner, noon), noon)
 			if signed == asked {
 				require.NoError(t, err)
 				continue
@@ -43,11 +45,11 @@ func TestLinkOpensOnlyWhatItIsFor(t *testing.T) {
 			require.ErrorIs(t, err, workshop.ErrLink, "a link of purpose %c opens %c", signed, asked)
 		}
 	}
-	_, err = l.Open(workshop.LinkOwner, token, noon.Add(time.Second))
+	_, _, err = l.Open(workshop.LinkOwner, token, noon.Add(time.Second))
 	require.ErrorIs(t, err, workshop.ErrLink, "expired")
-	_, err = links(t, 2).Open(workshop.LinkOwner, token, noon)
+	_, _, err = links(t, 2).Open(workshop.LinkOwner, token, noon)
 	require.ErrorIs(t, err, workshop.ErrLink, "another key")
-	_, err = workshop.Links{}.Open(workshop.LinkOwner, token, noon)
+	_, _, err = workshop.Links{}.Open(workshop.LinkOwner, token, noon)
 	require.ErrorIs(t, err, workshop.ErrLink, "no key")
 	_, err = workshop.NewLinks([]byte("short"))
 	require.Error(t, err)
@@ -58,14 +60,14 @@ func TestChangedTokenOpensNothing(t *testing.T) {
 	t.Parallel()
 	l := links(t, 1)
 	rapid.Check(t, func(t *rapid.T) {
-		token := []byte(l.Sign(workshop.LinkOwner, rapid.Uint64().Draw(t, "subject"), noon.Add(time.Hour)))
+		token := []byte(l.Sign(workshop.LinkOwner, loops.Owner{ID: loops.OwnerID(rapid.Uint64().Draw(t, "owner")), LinkEpoch: rapid.Uint32().Draw(t, "epoch")}, noon.Add(time.Hour)))
 		at := rapid.IntRange(0, len(token)-1).Draw(t, "at")
 		with := rapid.Byte().Draw(t, "with")
 		if token[at] == with {
 			return
 		}
 		token[at] = with
-		_, err := l.Open(workshop.LinkOwner, string(token), noon)
+		_, _, err := l.Open(workshop.LinkOwner, string(token), noon)
 		assert.ErrorIs(t, err, workshop.ErrLink)
 	})
 }
@@ -78,13 +80,13 @@ func TestSecretsRotate(t *testing.T) {
 	is := bytes.Repeat([]byte{2}, 32)
 	both, err := workshop.NewLinks(append(bytes.Clone(is), was...))
 	require.NoError(t, err)
-	old := links(t, 1).Sign(workshop.LinkStop, 7, noon)
-	subject, err := both.Open(workshop.LinkStop, old, noon)
+	old := links(t, 1).Sign(workshop.LinkStop, loops.Owner{ID: 7}, noon)
+	id, _, err := both.Open(workshop.LinkStop, old, noon)
 	require.NoError(t, err)
-	assert.Equal(t, uint64(7), subject)
-	_, err = links(t, 2).Open(workshop.LinkStop, both.Sign(workshop.LinkStop, 7, noon), noon)
+	assert.Equal(t, loops.OwnerID(7), id)
+	_, _, err = links(t, 2).Open(workshop.LinkStop, both.Sign(workshop.LinkStop, loops.Owner{ID: 7}, noon), noon)
 	require.NoError(t, err)
-	_, err = links(t, 2).Open(workshop.LinkStop, old, noon)
+	_, _, err = links(t, 2).Open(workshop.LinkStop, old, noon)
 	require.ErrorIs(t, err, workshop.ErrLink)
 	assert.NotEqual(t, workshop.DerivedKey(was, "link o"), workshop.DerivedKey(was, "link s"))
 }
@@ -97,7 +99,7 @@ func FuzzLinkOpensNothing(f *testing.F) {
 	f.Add(strings.Repeat("A", 47))
 	f.Fuzz(func(t *testing.T, token string) {
 		for _, p := range []workshop.LinkPurpose{workshop.LinkOwner, workshop.LinkStop, workshop.LinkCalendar} {
-			_, err := l.Open(p, token, noon)
+			_, _, err := l.Open(p, token, noon)
 			require.ErrorIs(t, err, workshop.ErrLink)
 		}
 	})

@@ -121,7 +121,7 @@ func (w *Workshop) openAnswers() ([]string, error) {
 		if err != nil {
 			return nil, err
 		}
-		standing := loops.Standing(file.History)
+		standing := loops.Standing(file.ForOwner().View.Own())
 		done := len(standing) // whatever a technician did answers what was asked before
 		for done > 0 && standing[done-1].Kind == loops.KindAnswer {
 			done--

@@ -7,7 +7,7 @@ import "fillmark/notify"
 
 // OwnerCautions are the cautions of all that is in the loops, in owners' words;
 // see [notify.Cautions].
-func OwnerCautions(files []File) []string {
+func OwnerCautions(files []OwnersFile) []string {
 	var inside []notify.Inside
 	for _, f := range files {
 		inside = append(inside, notify.Inside{Machine: notify.MachineName(f.Machine, f.Loop), Loop: f.Loop})

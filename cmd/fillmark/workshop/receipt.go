@@ -14,7 +14,7 @@ import (
 
 // addReceipt puts the receipt of an answer into the change: one for each kind of
 // answer and day, so that pressing a button again and again mails nobody.
-func (w *Workshop) addReceipt(s Stamp, owner loops.Owner, answer loops.Answer, about []File, change *loops.Change) error {
+func (w *Workshop) addReceipt(s Stamp, owner loops.Owner, answer loops.Answer, about []OwnersFile, change *loops.Change) error {
 	fault, err := w.mailFault(owner)
 	if err != nil || fault != "" || !owner.MayMail() {
 		return err
@@ -24,7 +24,7 @@ func (w *Workshop) addReceipt(s Stamp, owner loops.Owner, answer loops.Answer, a
 	if had, err := w.hasMessage(key); had || err != nil {
 		return err
 	}
-	links := w.ownerLinks(owner.ID, s.At)
+	links := w.ownerLinks(owner, s.At)
 	in := notify.ReceiptInput{
 		Workshop: w.sender(), Owner: owner, Day: day, Date: s.At.In(w.zoneOf(owner)),
 		MessageID: notify.MessageIDFor(key, w.mailDomain()), Answer: answer, Links: links,
@@ -62,18 +62,19 @@ func (w *Workshop) addReceipt(s Stamp, owner loops.Owner, answer loops.Answer, a
 // where it went back as it is what it went back with; else every task that is
 // open for the owner's machines, or, where none is, the next one of this loop.
 func (w *Workshop) Printed(s Stamp, tag loops.Tag) (notify.Printed, error) {
-	file, err := w.File(tag)
+	whole, err := w.File(tag)
 	if err != nil {
 		return notify.Printed{}, err
 	}
+	file := whole.ForOwner()
 	if file.Owner.ID == 0 {
 		return notify.Printed{}, &loops.InvalidError{Field: "tag", Value: string(tag), Reason: "a loop of an owner; a donor unit has nobody to write to"}
 	}
 	if !file.Loop.State.ReturnedAsIs.IsZero() {
-		return notify.PrintHandover(w.handoverInput(file, lastReturn(file.History)))
+		return notify.PrintHandover(w.handoverInput(file, lastReturn(file.View)))
 	}
 	day := w.DayOf(file.Owner, s.At)
-	files, err := w.FilesOf(file.Owner.ID)
+	files, err := w.OwnersFiles(file.Owner.ID)
 	if err != nil {
 		return notify.Printed{}, err
 	}
@@ -97,16 +98,16 @@ func (w *Workshop) Printed(s Stamp, tag loops.Tag) (notify.Printed, error) {
 	if len(in.Items) == 0 {
 		return notify.Printed{}, &loops.InvalidError{Field: "tag", Value: string(tag), Reason: "a loop that something is planned for"}
 	}
-	in.Cautions = OwnerCautions(slices.DeleteFunc(files, func(f File) bool {
+	in.Cautions = OwnerCautions(slices.DeleteFunc(files, func(f OwnersFile) bool {
 		return !slices.ContainsFunc(in.Items, func(i notify.ReminderItem) bool { return i.Tag == f.Loop.Tag })
 	}))
 	return notify.ComposePrinted(in)
 }
 
 // lastReturn is the entry with which a machine last went back as it was.
-func lastReturn(history []loops.Entry) loops.Entry {
+func lastReturn(view loops.OwnersView) loops.Entry {
 	var last loops.Entry
-	for _, e := range loops.Standing(history) {
+	for _, e := range loops.Standing(view.Entries()) {
 		if e.Kind == loops.KindReturn {
 			last = e
 		}
@@ -115,7 +116,7 @@ func lastReturn(history []loops.Entry) loops.Entry {
 }
 
 // letterItem says one task of a loop in a letter.
-func (w *Workshop) letterItem(f File, t loops.Task, day loops.Day) notify.ReminderItem {
+func (w *Workshop) letterItem(f OwnersFile, t loops.Task, day loops.Day) notify.ReminderItem {
 	item := notify.ItemOf(f.Machine, f.Loop, t)
 	item.Stage = loops.StageDue
 	switch p := w.settings.Policy; {

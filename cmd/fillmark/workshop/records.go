@@ -20,7 +20,7 @@ func (w *Workshop) AddOwner(s Stamp, o loops.Owner) (loops.Owner, error) {
 	if err != nil {
 		return loops.Owner{}, err
 	}
-	o.ID, o.Revision = id, 0
+	o.ID, o.Revision, o.LinkEpoch = id, 0, 0
 	err = w.register.Commit(loops.Change{At: s.At, By: s.By, Action: "owner add", Owners: []loops.Owner{o}})
 	if err != nil {
 		return loops.Owner{}, err

@@ -213,6 +213,28 @@ func TestTableRoundTrip(t *testing.T) {
 	})
 }
 
+// Where lists are parted by semicolons a formula begins a cell after each.
+func TestTablesHoldNoFormulaBehindASemicolon(t *testing.T) {
+	t.Parallel()
+	from, to := newBench(t), newBench(t)
+	for _, name := range []string{"Bea;=1+1;x", "Cleo; @SUM(1)", "=2;-3;4"} {
+		_, err := from.AddOwner(at("2026-05-01 15"), loops.Owner{Name: name})
+		require.NoError(t, err)
+	}
+	var written bytes.Buffer
+	require.NoError(t, from.WriteTable(workshop.OwnersTable, &written))
+	assert.Contains(t, written.String(), "Bea;'=1+1;x")
+	assert.Contains(t, written.String(), "Cleo; '@SUM(1)")
+	assert.Contains(t, written.String(), "'=2;-3;4")
+	_, err := to.ImportTable(at("2026-05-01 15"), workshop.OwnersTable, &written, false)
+	require.NoError(t, err)
+	owners, err := to.FindOwners(workshop.OwnerQuery{})
+	require.NoError(t, err)
+	require.Len(t, owners, 3)
+	assert.Equal(t, "Bea;=1+1;x", owners[0].Name)
+	assert.Equal(t, "Cleo; @SUM(1)", owners[1].Name)
+}
+
 // No text makes the reader of tables panic or write during a dry run.
 func FuzzImportTable(f *testing.F) {
 	f.Add("name,email\nAna,a@x.example\n")

@@ -91,15 +91,15 @@ func pointlessAfter(at time.Time) time.Time { return at.Add(6 * 24 * time.Hour) 
 func (w *Workshop) composeReminder(r schedule.Reminder, at time.Time) (notify.Letter, error) {
 	in := notify.ReminderInput{
 		Workshop: w.sender(), Owner: r.Owner, Day: r.Day, Date: at.In(w.zoneOf(r.Owner)),
-		MessageID: notify.MessageIDFor(r.Key(), w.mailDomain()), Links: w.ownerLinks(r.Owner.ID, at),
+		MessageID: notify.MessageIDFor(r.Key(), w.mailDomain()), Links: w.ownerLinks(r.Owner, at),
 	}
-	var inside []File
+	var inside []OwnersFile
 	var events []schedule.Event
 	for _, item := range r.Items {
 		if item.Loop.State.Charge == nil {
 			continue
 		}
-		inside = append(inside, File{Loop: item.Loop, Machine: item.Machine})
+		inside = append(inside, OwnersFile{Loop: item.Loop, Machine: item.Machine})
 		line := notify.ItemOf(item.Machine, item.Loop, item.Task)
 		line.Stage = item.Stage
 		in.Items = append(in.Items, line)

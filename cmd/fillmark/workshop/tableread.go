@@ -274,9 +274,25 @@ func writeTable[T any](out io.Writer, t table[T], records iter.Seq2[T, error]) e
 // for a formula and runs, whoever typed it.
 const formula = "=+-@\t\r＝＋－＠"
 
-// defused puts an apostrophe before a cell that a spreadsheet would take for a
-// formula; figures stay as they are. [armed] takes it away again.
-func defused(cell string) string {
+// defused puts an apostrophe before each part of a cell that a spreadsheet would
+// take for a formula: where lists are parted by semicolons it begins a cell after
+// each. [armed] takes them away again.
+func defused(cell string) string { return parts(cell, defusedPart) }
+
+// armed undoes [defused]: an apostrophe stays where none was put.
+func armed(cell string) string { return parts(cell, armedPart) }
+
+func parts(cell string, each func(string) string) string {
+	all := strings.Split(cell, ";")
+	for i, part := range all {
+		text := strings.TrimLeft(part, " ")
+		all[i] = part[:len(part)-len(text)] + each(text)
+	}
+	return strings.Join(all, ";")
+}
+
+// defusedPart leaves figures as they are.
+func defusedPart(cell string) string {
 	if inner := strings.TrimLeft(cell, "'"); inner == "" || !strings.ContainsRune(formula, firstRune(inner)) {
 		return cell
 	}
@@ -286,9 +302,8 @@ func defused(cell string) string {
 	return "'" + cell
 }
 
-// armed undoes [defused]: an apostrophe stays where none was put.
-func armed(cell string) string {
-	if without, ok := strings.CutPrefix(cell, "'"); ok && defused(without) == cell {
+func armedPart(cell string) string {
+	if without, ok := strings.CutPrefix(cell, "'"); ok && defusedPart(without) == cell {
 		return without
 	}
 	return cell
