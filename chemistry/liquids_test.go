@@ -68,4 +68,6 @@ func TestUnknownLiquid(t *testing.T) {
 		assert.Contains(t, c[0].Text, line)
 	}
 	assert.NotContains(t, c[0].Text, "sweet")
+	assert.Equal(t, append(chemistry.UnknownLiquid(), chemistry.Deferral), c[0].Fixed())
+	assert.Empty(t, chemistry.Cautions(chemistry.Contents{Fluid: chemistry.PropyleneGlycol})[0].Fixed())
 }

@@ -60,7 +60,7 @@ func (i Inside) contents() chemistry.Contents {
 	case s.Charge != nil:
 		return s.Charge.Contents()
 	case s.Remains != nil:
-		return chemistry.Contents{Fluid: s.Remains.Fluid}
+		return s.Remains.Contents()
 	}
 	return chemistry.Contents{}
 }

@@ -6,6 +6,7 @@ package web
 import (
 	"net/http"
 	"strconv"
+	"strings"
 
 	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/workshop"
@@ -116,8 +117,17 @@ func (s *server) addContainer(w http.ResponseWriter, r *http.Request) error {
 
 func containerOf(f *form) loops.Container {
 	day := func(name string) loops.Day { return orZero(mayRead(f, name, "", loops.ParseDay)) }
+	var pairs []chemistry.LabelPair
+	for line := range strings.Lines(f.text("label")) {
+		pair, err := chemistry.ParseLabelPair(line)
+		if err != nil {
+			f.blame("label", "a line each: strength, then freeze point, Brix or density, such as 30%:-14C:22brix:1.03kg/l")
+		}
+		pairs = append(pairs, pair)
+	}
 	return loops.Container{
-		Kind: loops.ContainerKind(f.text("container_kind")), Product: f.text("product"), Lot: f.text("lot"), Fluid: chemistry.Fluid(f.text("fluid")),
+		Pairs: pairs,
+		Kind:  loops.ContainerKind(f.text("container_kind")), Product: f.text("product"), Lot: f.text("lot"), Fluid: chemistry.Fluid(f.text("fluid")),
 		Mass: mayRead(f, "mass", "%", chemistry.ParseMassPercent), MassUncertainty: orZero(mayRead(f, "mass_plus", "%", chemistry.ParseMassPercent)),
 		Opened: day("opened"), Mixed: day("mixed"), Expires: day("expires"), Left: read(f, "left", "ml", chemistry.ParseLitre), Note: f.text("note"),
 	}
