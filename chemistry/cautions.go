@@ -64,6 +64,11 @@ func Cautions(c Contents) []Caution {
 			out = append(out, a)
 		}
 	}
+	if slices.Contains(c.families(), Family{KindBiocide, ""}) {
+		a := biocideWords(Caution{Substance: "biocide of a family not known", Source: "common practice, no source", Grade: Practice})
+		a.Text = "Which statements hold is not known: take it as the worst. " + a.Text
+		out = append(out, a)
+	}
 	return out
 }
 
@@ -82,9 +87,10 @@ func baseCaution(c Contents) Caution {
 		return otherCaution(l)
 	}
 	return Caution{
-		Substance: "unknown coolant",
+		Substance: unknownSubstance,
 		Text:      strings.ToUpper(unknownLiquid[0][:1]) + unknownLiquid[0][1:] + "; " + strings.Join(unknownLiquid[1:], "; ") + ". " + Deferral,
-		OwnerText: "We do not know what is in this loop, so treat it as poisonous and as burnable. Keep flames, children and animals away from any drip, wipe it up with gloves and wash your hands. " +
+		OwnerText: "We do not know what is in this loop, so treat it as poisonous and as burnable. Touch a drip with gloves only. No flame or spark near it. Keep children and animals away. " +
+			"Put nothing into it before we have measured or drained it. " +
 			"If anyone or any animal swallowed some, call the poison centre or the vet at once, even without symptoms; do not make them vomit. " + Deferral,
 		Source: "common practice, no source", Grade: Practice,
 	}
@@ -182,11 +188,17 @@ func biocideCaution(b Biocide) (Caution, bool) {
 	if !ok {
 		return Caution{}, false
 	}
-	c := substance(name)
-	c.Text = "Statements are of the biocide as supplied. Undiluted only with its safety data sheet at hand, gloves, goggles and fresh air; never decant it into an unlabelled bottle; dose by the label and no more. " +
+	c := biocideWords(substance(name))
+	c.Text = "Statements are of the biocide as supplied. " + c.Text
+	return c, true
+}
+
+// biocideWords is what holds for every biocide.
+func biocideWords(c Caution) Caution {
+	c.Text = "Undiluted only with its safety data sheet at hand, gloves, goggles and fresh air; never decant it into an unlabelled bottle; dose by the label and no more. " +
 		"In use many biocides sensitise the skin even at a few mg/kg: gloves for every drop. Very harmful to water life: never into a drain. " + Deferral
 	c.OwnerText = "The coolant holds a biocide that can cause skin allergy. Do not touch drips with bare hands. " + Deferral
-	return c, true
+	return c
 }
 
 // Task is something a technician does to a loop that can hurt.

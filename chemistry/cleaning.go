@@ -47,6 +47,7 @@ type CleaningRequest struct {
 	Fluid     Fluid      // still in the loop, as biocide and inhibitor
 	Biocide   Biocide
 	Inhibitor Inhibitor
+	Additives []Additive // still in the loop, beyond those two
 }
 
 // CheckCleaning returns every rule that a way of cleaning breaks; [Judge] makes one verdict of them. Agents that are none are an
@@ -58,7 +59,7 @@ func CheckCleaning(r CleaningRequest) ([]Reason, error) {
 			return nil, err
 		}
 	}
-	f := &facts{metals: r.Metals, materials: r.Materials, base: r.Fluid, biocide: r.Biocide, inhibitor: r.Inhibitor, cleaning: &r}
+	f := &facts{metals: r.Metals, materials: r.Materials, base: r.Fluid, biocide: r.Biocide, inhibitor: r.Inhibitor, additives: Contents{Additives: r.Additives}.families(), cleaning: &r}
 	return append(f.fire(cleaningRules()), meetings(f.met())...), nil
 }
 

@@ -98,6 +98,30 @@ func meetings(all []Family) []Reason {
 	return out
 }
 
+// Unrinsed returns what speaks against a liquid that goes in where another was and nobody rinsed, with the agents that it was cleaned
+// with: the reasons of every two families of which one was left and one comes. Which fluids spoil each other is the mixing rules' to say.
+func Unrinsed(left Contents, agents []Agent, next Contents) []Reason {
+	was, comes := left.all(), next.all()
+	for _, a := range agents {
+		was = append(was, Family{KindAgent, string(a)})
+	}
+	var out []Reason
+	for _, a := range was {
+		for _, b := range comes {
+			if a.Kind != KindFluid || b.Kind != KindFluid {
+				out = append(out, meetings([]Family{a, b})...)
+			}
+		}
+	}
+	return out
+}
+
+// all returns the families of what is in a liquid.
+func (c Contents) all() []Family {
+	f := facts{base: c.Fluid, inhibitor: c.Inhibitor, biocide: c.Biocide, additives: c.families()}
+	return f.met()
+}
+
 // met returns the families that come together in a loop, each once.
 func (f *facts) met() []Family {
 	var all []Family

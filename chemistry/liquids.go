@@ -31,6 +31,9 @@ func ParseAnyFluid(s string) (Fluid, error) {
 	return "", err
 }
 
+// Further reports whether f is one of [OtherLiquids].
+func (f Fluid) Further() bool { return f.other() != nil }
+
 // other returns the row of a further liquid, and nil for any other fluid.
 func (f Fluid) other() *tables.Liquid {
 	rows := tables.All().Liquids

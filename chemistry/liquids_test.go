@@ -68,4 +68,16 @@ func TestUnknownLiquid(t *testing.T) {
 		assert.Contains(t, c[0].Text, line)
 	}
 	assert.NotContains(t, c[0].Text, "sweet")
+	assert.Equal(t, append(chemistry.UnknownLiquid(), chemistry.Deferral), c[0].Fixed())
+	assert.Empty(t, chemistry.Cautions(chemistry.Contents{Fluid: chemistry.PropyleneGlycol})[0].Fixed())
+}
+
+// TestBiocideOfUnknownFamily: what nobody knows of a biocide takes no caution away.
+func TestBiocideOfUnknownFamily(t *testing.T) {
+	t.Parallel()
+	c := chemistry.Cautions(chemistry.Contents{Fluid: chemistry.TreatedWater, Additives: []chemistry.Additive{{Family: chemistry.Family{Kind: chemistry.KindBiocide}}}})
+	require.Len(t, c, 2)
+	assert.Contains(t, c[1].OwnerText, "bare hands")
+	assert.Contains(t, c[1].Text, "safety data sheet at hand")
+	assert.Len(t, chemistry.Cautions(chemistry.Contents{Fluid: chemistry.TreatedWater}), 1)
 }

@@ -116,7 +116,7 @@ var mutants = []struct {
 	{"waterlimits.csv", 6, number, limitsNoticed, 0.95},
 	{"waterlimits.csv", 5, number, limitsNoticed, 0.75},
 	{"accuracy.csv", 3, half, accuracyNoticed, 0.35},
-	{"compat.csv", 2, toGo, compatNoticed, 0.5},
+	{"compat.csv", 2, toGo, compatNoticed, 0.9},
 }
 
 // TestMutations: a change to a row of the tables is noticed by a check against a named source. Tables are altered in memory and loaded

@@ -120,6 +120,9 @@ func CheckPour(r PourRequest) ([]Reason, FractionState, error) {
 	if err != nil {
 		return nil, FractionState{}, err
 	}
+	for _, p := range r.Poured {
+		after.byLabel(p.Liquid)
+	}
 	f.after, f.glycol, f.planned = after, r.Fluid.IsGlycol() && after.Mass > 0, true
 	f.badEnd = after.Freeze.Stated.Add(after.Freeze.Uncertainty)
 	f.target = f.badEnd

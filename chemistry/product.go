@@ -56,6 +56,31 @@ func ParseLabelPair(s string) (LabelPair, error) {
 	return p, nil
 }
 
+// String writes the pair as [ParseLabelPair] reads it.
+func (p LabelPair) String() string {
+	parts := []string{decimal(p.Strength.Percent()) + "%"}
+	if p.Freeze != nil {
+		parts = append(parts, decimal(float64(*p.Freeze))+"C")
+	}
+	if p.Brix != nil {
+		parts = append(parts, decimal(float64(*p.Brix))+"brix")
+	}
+	if p.Density != nil {
+		parts = append(parts, decimal(float64(*p.Density))+"kg/l")
+	}
+	return strings.Join(parts, ":")
+}
+
+// MarshalText writes the pair as String does.
+func (p LabelPair) MarshalText() ([]byte, error) { return []byte(p.String()), nil }
+
+// UnmarshalText reads what [LabelPair.MarshalText] wrote.
+func (p *LabelPair) UnmarshalText(text []byte) error {
+	read, err := ParseLabelPair(string(text))
+	*p = read
+	return err
+}
+
 func parsed[T any](v T, err error) (*T, error) { return &v, err }
 
 // ProductState is what a product does at one strength.
@@ -254,6 +279,25 @@ func (p Product) Concentrate(s VolumeFraction) (MassFraction, KilogramPerLitre, 
 	product := float64(s) * float64(neat)
 	share := product / (product + (1-float64(s))*waterDensity(20)/1000)
 	return MassFraction(min(1, float64(*st.Mass)/share)), neat, nil
+}
+
+// Neat returns what the product counts as where nobody says what it is thinned to: as bought where the label's reach takes in 100 %,
+// as a premix's does, else as at its strongest line that the tables reach; and how far that fraction may be off by its label (k = 2).
+func (p Product) Neat() (x, off MassFraction, err error) {
+	if err := p.check(); err != nil {
+		return 0, 0, err
+	}
+	knots := p.knots()
+	if last := &knots[len(knots)-1]; len(knots) > 1 && last.s+beyondMost >= 1 {
+		last.s = 1
+	}
+	for _, k := range slices.Backward(knots[1:]) {
+		if x, _, err = p.Concentrate(k.s); err == nil {
+			st, _ := p.At(k.s) // as Concentrate found it
+			return x, x / *st.Mass * MassFraction(float64(st.Freeze.Uncertainty)/-freezeSlope(p.Base, *st.Mass)), nil
+		}
+	}
+	return 0, 0, &InvalidError{"product", p.Name, "a line of its label with a freeze point within the tables, such as 30%:-14C"}
 }
 
 // Read returns the strength behind a Brix or a density at 20 °C by the label's own pairs, linear between them and from water on. A

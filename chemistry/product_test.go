@@ -115,11 +115,16 @@ func TestBottleDrives(t *testing.T) {
 	assert.Equal(t, m.Parts, byLabel.Parts)
 	assert.InDelta(t, 40, byLabel.Product.Strength.Percent(), 0.05)
 	assert.GreaterOrEqual(t, float64(byLabel.Result.Freeze.Uncertainty), float64(st.Freeze.Uncertainty))
+	neatMass, off, err := p.Neat()
+	require.NoError(t, err)
+	assert.Greater(t, float64(neatMass), 0.8)
+	assert.Greater(t, float64(off), 0.01, "a label's own uncertainty")
 	topUp, err := chemistry.CheckTopUp(chemistry.TopUpRequest{
 		Fluid: p.Base, Mass: mass(0.30), Holds: 0.5, Room: 0.1, Protect: celsius(-10), With: []chemistry.Liquid{{Name: "bottle", Product: &p}},
 	})
 	require.NoError(t, err)
 	assert.Less(t, float64(topUp.After.Freeze.Stated), -15.0)
+	assert.GreaterOrEqual(t, float64(topUp.After.Freeze.Uncertainty), 1.0, "no surer than the label")
 
 	read, err := p.Read(nil, kgPerLitre(1.0337))
 	require.NoError(t, err)
@@ -142,6 +147,9 @@ func TestBottleDrives(t *testing.T) {
 	require.NoError(t, err)
 	assert.InDelta(t, 0.30, float64(pair.Strength), 1e-12)
 	assert.InDelta(t, 22.5, float64(*pair.Brix), 1e-12)
+	assert.Equal(t, "30%:-14C:22.5brix:1.029kg/l", pair.String())
+	_, _, err = chemistry.Product{Name: "bare", Base: p.Base}.Neat()
+	require.ErrorAs(t, err, &invalid, "a label without a freeze point says no strength")
 	_, err = chemistry.ParseLabelPair("30%")
 	require.ErrorAs(t, err, &invalid)
 }

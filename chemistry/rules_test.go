@@ -121,6 +121,7 @@ func TestEveryRuleFires(t *testing.T) {
 		"acid":                       atPH(6.5, with(pg, 0.4, "", "")),
 		"isothiazolinone-ph":         atPH(9.5, with(w, 0, "", chemistry.Isothiazolinone)),
 		"nitrite-feeds":              fill(with(w, 0, chemistry.Nitrite, chemistry.NoBiocide)),
+		"family-unknown":             fill(chemistry.Contents{Fluid: pg, Mass: mass(0.4), Additives: []chemistry.Additive{{Family: chemistry.Family{Kind: chemistry.KindBiocide}}}}),
 		"glycol-feeds":               fill(with(pg, 0.15, "", "")),
 		"glycol-grey":                fill(with(pg, 0.23, "", "")),
 		"glycol-too-strong":          fill(with(eg, 0.65, "", "")),

@@ -140,6 +140,15 @@ func biocideRules() []Rule {
 			applies: func(f *facts) bool { return f.treated(Isothiazolinone) && f.pH != nil && *f.pH > 9 },
 		},
 		{
+			ID: "family-unknown", When: "the family of an additive is not known", Verdict: Care,
+			Text:   "nobody can say whether it suits the charge and the metals. Look on its label or safety data sheet.",
+			Source: "common practice, no source", Grade: Practice,
+			applies: func(f *facts) bool {
+				return slices.ContainsFunc(f.additives, func(a Family) bool { return a.ID == "" })
+			},
+			detail: func(*facts) string { return "an additive of which the family is not known" },
+		},
+		{
 			ID: "nitrite-feeds", When: "nitrite without a biocide", Verdict: Care,
 			Text:   "bacteria eat nitrite: without a biocide the protection goes. Use what the label names.",
 			Source: "UFC 3-240-13FN (2005)", Grade: Standard,

@@ -4,6 +4,7 @@
 package chemistry
 
 import (
+	"math"
 	"slices"
 	"strings"
 )
@@ -58,6 +59,8 @@ type Liquid struct {
 	Available Litre             // 0: as much as needed
 	Density   *KilogramPerLitre // by its label; nil: LiquidDensity
 	Product   *Product          // the neat product, by its own label; it stands for Fluid, Mass and Density
+
+	off CelsiusDelta // of the freeze point that its label gives, k = 2
 }
 
 // ParseLiquid reads a liquid at hand for a loop that holds fluid: "water" (dilution water), "tap" (tap water), "deionised",
@@ -171,7 +174,11 @@ func CheckTopUp(r TopUpRequest) (TopUpVerdict, error) {
 			v.Sources = append(v.Sources, sourceStrong)
 		}
 		for i, m := range plan.added {
-			if l := p.liquids[i]; m > 0 && l.Mass > 0 {
+			l := p.liquids[i]
+			if m > 0 {
+				v.After.byLabel(l.Liquid)
+			}
+			if m > 0 && l.Mass > 0 {
 				v.Sources = append(v.Sources, l.Name+": "+l.Mass.String()+" glycol, as given (label)")
 			}
 		}
@@ -214,9 +221,15 @@ func (r *TopUpRequest) pourByLabel() error {
 		if err != nil {
 			return err
 		}
-		r.With[i].Fluid, r.With[i].Mass, r.With[i].Density = l.Product.Base, c, &neat
+		st, _ := l.Product.At(s) // as Concentrate found it
+		r.With[i].Fluid, r.With[i].Mass, r.With[i].Density, r.With[i].off = l.Product.Base, c, &neat, st.Freeze.Uncertainty
 	}
 	return nil
+}
+
+// byLabel widens the freeze point by what the label of a product that went in may be off by.
+func (s *FractionState) byLabel(l Liquid) {
+	s.Freeze.Uncertainty = CelsiusDelta(math.Hypot(float64(s.Freeze.Uncertainty), float64(l.off)))
 }
 
 func (r TopUpRequest) withDefaults() TopUpRequest {

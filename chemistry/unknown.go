@@ -15,5 +15,16 @@ var unknownLiquid = [5]string{
 	"measure it with two instruments, or drain it first, and put nothing into it before",
 }
 
+// unknownSubstance names it among cautions.
+const unknownSubstance = "unknown coolant"
+
+// Fixed is the block of lines that stands for the text of the caution; empty for all but the unknown liquid's.
+func (c Caution) Fixed() []string {
+	if c.Substance != unknownSubstance {
+		return nil
+	}
+	return append(UnknownLiquid(), Deferral)
+}
+
 // UnknownLiquid returns the five lines about a liquid that nobody knows.
 func UnknownLiquid() []string { return slices.Clone(unknownLiquid[:]) }

@@ -3,7 +3,11 @@
 
 package loops
 
-import "fillmark/chemistry"
+import (
+	"fmt"
+
+	"fillmark/chemistry"
+)
 
 // Charge is the liquid now in a loop.
 type Charge struct {
@@ -20,10 +24,11 @@ type Charge struct {
 	Origin Origin          `json:"origin"`
 	// FilledFrom and FilledTo bound the day of the fill. They are equal where
 	// it is known; FilledFrom is zero where nothing is known before FilledTo.
-	FilledFrom Day      `json:"filled_from,omitzero"`
-	FilledTo   Day      `json:"filled_to"`
-	Inhibitor  Additive `json:"inhibitor,omitzero"`
-	Biocide    Additive `json:"biocide,omitzero"`
+	FilledFrom Day `json:"filled_from,omitzero"`
+	FilledTo   Day `json:"filled_to"`
+	// Additives are all that went into it, each with its own day and life. A
+	// role of which nobody said anything has none here; "none" is a family.
+	Additives []Dosed `json:"additives,omitempty"`
 	// FluidLifeMonths is the life that the fluid's label declares; zero if none.
 	FluidLifeMonths int `json:"fluid_life_months,omitempty"`
 	// FormulatedProduct tells that the inhibitor came in the coolant, so that
@@ -33,6 +38,10 @@ type Charge struct {
 	Product           string `json:"product,omitempty"` // as on the label
 	Lot               string `json:"lot,omitempty"`
 }
+
+// anyFluid lists what a loop may be on record with: also what should not be in
+// one.
+func anyFluid() []chemistry.Fluid { return append(chemistry.Fluids(), chemistry.OtherLiquids()...) }
 
 // Origin is who put a charge into its loop. Factory and workshop charges are
 // never pooled in the statistics.
@@ -45,45 +54,23 @@ const (
 	UnknownOrigin Origin = "unknown"
 )
 
-// Additive is an inhibitor or a biocide as its label describes it. The zero
-// value is "none recorded".
-type Additive struct {
-	Family  string `json:"family,omitempty"` // as chemistry names it: azole, isothiazolinone, …
-	Product string `json:"product,omitempty"`
-	// DoseMLPerL is the label's dose: millilitres of product per litre of coolant.
-	DoseMLPerL float64 `json:"dose_ml_per_l,omitempty"`
-	// LifeMonths is the life the label declares; zero where it declares none.
-	LifeMonths int `json:"life_months,omitempty"`
-	// Added is the day it went in; zero reads as the day of the fill.
-	Added Day `json:"added,omitzero"`
-}
-
-func (a Additive) validate(field string) error {
-	var p problems
-	p.add(checkText(field+" family", a.Family, 60, false))
-	p.add(checkText(field+" product", a.Product, 200, false))
-	p.add(inRange(field+" dose", a.DoseMLPerL, 0, 1000, "ml per litre"))
-	p.add(inRange(field+" life", float64(a.LifeMonths), 0, 600, "months"))
-	if !a.Added.IsZero() {
-		p.add(a.Added.validate(field + " added"))
-	}
-	return p.err()
-}
-
 func (c Charge) validate() error {
 	var p problems
 	unknown := c.Fluid == "" && (c.Origin == Factory || c.Origin == UnknownOrigin)
 	if !unknown {
-		p.add(oneOf("fluid", c.Fluid, chemistry.Fluids()...))
+		p.add(oneOf("fluid", c.Fluid, anyFluid()...))
 	} else if c.Mass != nil || c.MassUncertainty != 0 {
 		p.add(invalid("strength", "given", "no strength where the fluid is not known"))
 	}
 	if c.Mass != nil && !unknown {
-		top := chemistry.MassFraction(0.6)
-		if !c.Fluid.IsGlycol() {
-			top = 0
+		top := chemistry.MassFraction(0)
+		switch {
+		case c.Fluid.IsGlycol():
+			top = 0.6
+		case c.Fluid.Further():
+			top = 1
 		}
-		p.add(inRange("strength", *c.Mass, 0, top, "as a mass fraction (above 0.6 no freeze point is published)"))
+		p.add(inRange("strength", *c.Mass, 0, top, "as a mass fraction (of a glycol above 0.6 no freeze point is published)"))
 	}
 	p.add(inRange("strength uncertainty", c.MassUncertainty, 0, 0.6, "as a mass fraction"))
 	p.add(inRange("volume", c.Volume, 0, 1000, "litres"))
@@ -96,8 +83,12 @@ func (c Charge) validate() error {
 		p.add(invalid("filled to", c.FilledFrom.String()+" to "+c.FilledTo.String(), "a day, or two days in order"))
 	}
 	p.add(c.MassKnown.validate("strength"))
-	p.add(c.Inhibitor.validate("inhibitor"))
-	p.add(c.Biocide.validate("biocide"))
+	if len(c.Additives) > maxAdditives {
+		p.add(invalid("additive", len(c.Additives), fmt.Sprintf("at most %d", maxAdditives)))
+	}
+	for _, a := range c.Additives {
+		p.add(a.validate())
+	}
 	p.add(inRange("fluid life", float64(c.FluidLifeMonths), 0, 600, "months"))
 	p.add(checkText("product", c.Product, 200, false))
 	p.add(checkText("lot", c.Lot, 60, false))

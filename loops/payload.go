@@ -178,7 +178,7 @@ func validatePours(pours []Pour, least int) error {
 	}
 	for _, pour := range pours {
 		p.add(requireText("liquid", pour.Liquid, 200))
-		p.add(oneOf("fluid", pour.Fluid, chemistry.Fluids()...))
+		p.add(oneOf("fluid", pour.Fluid, anyFluid()...))
 		p.add(inRange("strength", pour.Mass, 0, 1, "as a mass fraction"))
 		p.add(inRange("volume", pour.Volume, 0.0001, 1000, "litres"))
 	}
@@ -195,19 +195,9 @@ type Dose struct {
 	Container ContainerID `json:"container,omitzero"`
 }
 
-// AdditiveRole tells what an additive is for.
-type AdditiveRole string
-
-// The roles of an additive.
-const (
-	RoleInhibitor AdditiveRole = "inhibitor"
-	RoleBiocide   AdditiveRole = "biocide"
-)
-
 func (x *Dose) validate() error {
 	var p problems
-	p.add(oneOf("role", x.Role, RoleInhibitor, RoleBiocide))
-	p.add(x.Additive.validate(string(x.Role)))
+	p.add(Dosed{x.Role, x.Additive}.validate())
 	p.add(inRange("volume", x.Volume, 0, 1000, "litres"))
 	if x.Container != 0 && x.Volume == 0 {
 		p.add(invalid("volume", "none", "how much came out of the container, such as 2ml"))
@@ -321,7 +311,7 @@ func OldUnits() []OldUnit { return []OldUnit{OldUnitKept, OldUnitDiscarded, OldU
 func (x *Swap) validate() error {
 	var p problems
 	p.add(oneOf("old unit", x.OldUnit, OldUnits()...))
-	p.add(oneOf("fluid", x.Fluid, append(chemistry.Fluids(), "")...))
+	p.add(oneOf("fluid", x.Fluid, append(anyFluid(), "")...))
 	p.add(inRange("volume", x.Volume, 0, 1000, "litres"))
 	p.add(checkText("why", x.Why, 500, false))
 	return p.err()

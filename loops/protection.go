@@ -55,12 +55,14 @@ func (l Loop) Protection() *Protection {
 // Contents says what is in the charge, for rules and cautions. A family on
 // record that chemistry does not know counts as unknown.
 func (c Charge) Contents() chemistry.Contents {
-	contents := chemistry.Contents{Fluid: c.Fluid, Mass: c.Mass}
-	if family, err := chemistry.ParseInhibitor(c.Inhibitor.Family); err == nil {
-		contents.Inhibitor = family
-	}
-	if family, err := chemistry.ParseBiocide(c.Biocide.Family); err == nil {
-		contents.Biocide = family
-	}
+	contents := contents(c.Additives)
+	contents.Fluid, contents.Mass = c.Fluid, c.Mass
+	return contents
+}
+
+// Contents says what stayed in the loop, as [Charge.Contents] does.
+func (r Remains) Contents() chemistry.Contents {
+	contents := contents(r.Additives)
+	contents.Fluid = r.Fluid
 	return contents
 }

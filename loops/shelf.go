@@ -4,6 +4,7 @@
 package loops
 
 import (
+	"errors"
 	"time"
 
 	"fillmark/chemistry"
@@ -44,6 +45,9 @@ type Container struct {
 	// is not known. MassUncertainty is k = 2.
 	Mass            *chemistry.MassFraction `json:"mass_fraction,omitempty"`
 	MassUncertainty chemistry.MassFraction  `json:"mass_fraction_uncertainty,omitempty"`
+	// Pairs are the lines of the label, in the label's own per cent; empty where
+	// nobody wrote them down.
+	Pairs []chemistry.LabelPair `json:"label_pairs,omitempty"`
 	// Opened, Mixed and Expires are zero where they do not apply or are unknown.
 	Opened  Day `json:"opened,omitzero"`
 	Mixed   Day `json:"mixed,omitzero"`
@@ -93,6 +97,9 @@ func (c Container) Validate() error {
 	optional(&p, "strength", c.Mass, 0, 1, "as a mass fraction")
 	p.add(inRange("strength uncertainty", c.MassUncertainty, 0, 1, "as a mass fraction"))
 	p.add(inRange("left", c.Left, 0, 1000, "litres"))
+	if len(c.Pairs) > 0 {
+		p.add(c.checkLabel())
+	}
 	if !c.Opened.IsZero() && !c.Mixed.IsZero() && c.Opened.Before(c.Mixed) {
 		p.add(invalid("opened", c.Opened.String(), "not before it was mixed, "+c.Mixed.String()))
 	}
@@ -104,6 +111,43 @@ func (c Container) Validate() error {
 	}
 	p.add(checkText("note", c.Note, 2000, true))
 	return p.err()
+}
+
+// checkLabel refuses lines of a label that cannot be.
+func (c Container) checkLabel() error {
+	product := c.ByLabel()
+	if product == nil {
+		return invalid("label", c.Pairs[0].String(), "the label of a coolant with glycol")
+	}
+	_, err := product.At(0)
+	var wrong *chemistry.InvalidError
+	if errors.As(err, &wrong) {
+		return invalid("label", wrong.Value, wrong.Reason)
+	}
+	return err
+}
+
+// ByLabel is the product by its own label; nil where no line of it is on record
+// or it holds no glycol.
+func (c Container) ByLabel() *chemistry.Product {
+	if len(c.Pairs) == 0 || !c.Fluid.IsGlycol() {
+		return nil
+	}
+	return &chemistry.Product{Name: c.Product, Base: c.Fluid, Pairs: c.Pairs}
+}
+
+// Strength is what the container holds, and how sure that is (k = 2): as on
+// record, else by the lines of its label. Nil where neither says it.
+func (c Container) Strength() (*chemistry.MassFraction, chemistry.MassFraction) {
+	p := c.ByLabel()
+	if c.Mass != nil || p == nil {
+		return c.Mass, c.MassUncertainty
+	}
+	mass, off, err := p.Neat()
+	if err != nil {
+		return nil, 0
+	}
+	return &mass, off
 }
 
 // UsedFluid is one line of the used-fluid log: what came out and where it went.
@@ -132,7 +176,7 @@ func (u UsedFluid) Validate() error {
 		p.add(invalid("day", "", "the day it was taken out, such as 2026-12-03"))
 	}
 	p.add(requireText("by", u.By, 100))
-	p.add(oneOf("fluid", u.Fluid, append(chemistry.Fluids(), "")...)) // empty: nobody knows it
+	p.add(oneOf("fluid", u.Fluid, append(anyFluid(), "")...)) // empty: nobody knows it
 	p.add(inRange("volume", u.Volume, 0.0001, 1000, "litres"))
 	p.add(checkText("hazard", u.Hazard, 500, false))
 	p.add(requireText("went", u.Went, 500))

@@ -3,7 +3,11 @@
 
 package loops
 
-import "fillmark/chemistry"
+import (
+	"slices"
+
+	"fillmark/chemistry"
+)
 
 // SinceFill is what a loop's history says about its present charge beyond the
 // folded state: how strong it was filled, what top-ups left of its additives,
@@ -11,9 +15,10 @@ import "fillmark/chemistry"
 type SinceFill struct {
 	// FilledMass is the strength at the fill; nil where it was not known.
 	FilledMass *chemistry.MassFraction
-	// InhibitorLeft and BiocideLeft are shares of what was dosed, 1 where
-	// nothing thinned it since; 0 where the volume is not known.
-	InhibitorLeft, BiocideLeft float64
+	// Doses are the shares that are left of the additives of which the label's
+	// dose is known, 1 where nothing thinned it since. One whose share is not
+	// known, since no volume is, has none.
+	Doses []chemistry.DoseLevel
 	// PH is the last one measured since the fill; nil if none.
 	PH *float64
 }
@@ -24,35 +29,56 @@ type SinceFill struct {
 func SinceFillOf(history []Entry) SinceFill {
 	var s SinceFill
 	var volume chemistry.Litre
+	var dosed []Dosed
+	var left []float64 // of each dosed
 	for _, e := range Standing(history) {
 		switch e.Kind {
 		case KindFill:
-			charge := e.Fill.Charge
-			s = SinceFill{FilledMass: charge.Mass, InhibitorLeft: 1, BiocideLeft: 1}
-			volume = charge.Volume
+			s, volume = SinceFill{FilledMass: e.Fill.Charge.Mass}, e.Fill.Charge.Volume
+			dosed = slices.DeleteFunc(slices.Clone(e.Fill.Charge.Additives), Dosed.None)
+			left = slices.Repeat([]float64{1}, len(dosed))
 		case KindTopUp:
-			kept := volume - e.TopUp.Drained
-			after := kept
-			for _, pour := range e.TopUp.Poured {
-				after += pour.Volume
+			share, after := thinned(volume, e.TopUp)
+			for i := range left {
+				left[i] *= share
 			}
-			share := 0.0
-			if volume > 0 && kept > 0 {
-				share = float64(kept / after)
-			}
-			s.InhibitorLeft, s.BiocideLeft, volume = s.InhibitorLeft*share, s.BiocideLeft*share, max(0, after)
+			volume = after
 		case KindDose:
 			s.PH = nil // what was read before says nothing of what it is now
-			if e.Dose.Role == RoleInhibitor {
-				s.InhibitorLeft = 1
-			} else {
-				s.BiocideLeft = 1
+			d := Dosed{e.Dose.Role, e.Dose.Additive}
+			switch i := slices.IndexFunc(dosed, d.same); {
+			case d.None():
+				continue
+			case i >= 0:
+				left[i] = 1
+			default:
+				left = append(left, 1)
 			}
+			dosed = renewed(dosed, d)
 		case KindInspection:
 			if e.Inspection.PH != nil {
 				s.PH = e.Inspection.PH
 			}
 		}
 	}
+	for i, d := range dosed {
+		if d.DoseMLPerL > 0 && left[i] > 0 {
+			s.Doses = append(s.Doses, chemistry.DoseLevel{Name: d.Name(), Level: left[i]})
+		}
+	}
 	return s
+}
+
+// thinned returns the share of an additive that a top-up leaves, 0 where the
+// volume is not known, and the volume after it.
+func thinned(volume chemistry.Litre, t *TopUp) (float64, chemistry.Litre) {
+	kept := volume - t.Drained
+	after := kept
+	for _, pour := range t.Poured {
+		after += pour.Volume
+	}
+	if volume <= 0 || kept <= 0 {
+		return 0, max(0, after)
+	}
+	return float64(kept / after), after
 }

@@ -42,6 +42,8 @@ type State struct {
 	Empty Day `json:"empty,omitzero"`
 	// Remains is what a drain left behind; nil once the loop was filled.
 	Remains *Remains `json:"remains,omitempty"`
+	// Agents were used to clean the loop and not rinsed out since.
+	Agents []chemistry.Agent `json:"agents,omitempty"`
 	// Contaminated says what got into the charge that must not be in it, until
 	// the loop is drained, rinsed and filled.
 	Contaminated *Contamination `json:"contaminated,omitempty"`
@@ -120,6 +122,8 @@ func (s State) InService() bool {
 // Remains is what stayed in a loop after it was drained.
 type Remains struct {
 	Fluid chemistry.Fluid `json:"fluid,omitempty"` // empty where it was not known
+	// Additives were in it: they stay with what is left, until it is rinsed.
+	Additives []Dosed `json:"additives,omitempty"`
 	// Left is how much; zero where nobody said.
 	Left   chemistry.Litre `json:"left_l,omitempty"`
 	Rinsed bool            `json:"rinsed,omitempty"`
@@ -234,9 +238,7 @@ func (s *State) apply(e Entry) {
 	case KindFlush:
 		s.rinsed()
 	case KindClean:
-		if e.Clean != nil && e.Clean.Rinsed {
-			s.rinsed()
-		}
+		s.cleaned(e.Clean)
 	case KindTopUp:
 		s.toppedUp(e.Day, e.TopUp)
 	case KindDose:
@@ -341,7 +343,7 @@ func (s *State) filled(charge Charge) {
 	tainted := s.taint(charge)
 	*s = State{
 		Charge: &charge, HandedOver: s.HandedOver, ReturnedAsIs: s.ReturnedAsIs, Arrived: s.Arrived, LastLook: s.LastLook,
-		RunningHours: s.RunningHours, Settings: s.Settings, Leaking: s.Leaking, Retired: s.Retired,
+		RunningHours: s.RunningHours, Settings: s.Settings, Leaking: s.Leaking, Retired: s.Retired, Agents: s.Agents,
 	}
 	if tainted != nil {
 		s.contaminate(*tainted)
@@ -374,7 +376,7 @@ func mustNotMeet(in, with chemistry.Fluid) bool {
 	if in == with || in == "" {
 		return false
 	}
-	return in.IsGlycol() && with.IsGlycol() || in == chemistry.EthyleneGlycol ||
+	return in.Further() || with.Further() || in.IsGlycol() && with.IsGlycol() || in == chemistry.EthyleneGlycol ||
 		in == chemistry.DeionisedWater || with == chemistry.DeionisedWater
 }
 
@@ -393,7 +395,7 @@ func (s *State) drained(e Entry) {
 	remains := Remains{}
 	switch {
 	case s.Charge != nil:
-		remains.Fluid = s.Charge.Fluid
+		remains.Fluid, remains.Additives = s.Charge.Fluid, s.Charge.Additives
 	case s.Remains != nil:
 		remains = *s.Remains // drained again, it still holds what was left
 	}
@@ -403,9 +405,26 @@ func (s *State) drained(e Entry) {
 	s.Proved, s.LastLeakCheck = Day{}, Day{}
 }
 
+// cleaned folds a cleaning: what it was done with stays inside until it is
+// rinsed out. Where it was not written down with what, nothing can be told.
+func (s *State) cleaned(x *Cleaning) {
+	switch {
+	case x == nil:
+	case x.Rinsed:
+		s.rinsed()
+	default:
+		for _, agent := range x.Agents {
+			if !slices.Contains(s.Agents, agent) {
+				s.Agents = append(slices.Clone(s.Agents), agent)
+			}
+		}
+	}
+}
+
 // rinsed folds a flush: in a drained loop it takes away what was left.
 func (s *State) rinsed() {
 	if s.Charge == nil {
+		s.Agents = nil
 		remains := Remains{}
 		if s.Remains != nil {
 			remains = *s.Remains
@@ -434,7 +453,7 @@ func (s *State) toppedUp(day Day, t *TopUp) {
 // foreign tells that a liquid must not be poured into a loop with the fluid.
 func foreign(in chemistry.Fluid, pour Pour) bool {
 	switch {
-	case pour.Fluid == "":
+	case pour.Fluid == "", pour.Fluid.Further():
 		return true
 	case pour.Mass > 0 && pour.Fluid.IsGlycol():
 		return pour.Fluid != in && (in != "" || pour.Fluid == chemistry.EthyleneGlycol)
@@ -474,13 +493,9 @@ func (s *State) dose(e Entry) {
 	if s.Charge == nil {
 		return
 	}
-	charge, additive := *s.Charge, e.Dose.Additive
-	additive.Added = e.Day
-	if e.Dose.Role == RoleInhibitor {
-		charge.Inhibitor = additive
-	} else {
-		charge.Biocide = additive
-	}
+	charge, dosed := *s.Charge, Dosed{e.Dose.Role, e.Dose.Additive}
+	dosed.Added = e.Day
+	charge.Additives = renewed(charge.Additives, dosed)
 	s.Charge = &charge
 }
 

@@ -134,6 +134,7 @@ func TestChargeOfUnknownFluid(t *testing.T) {
 		{"with a strength", loops.Charge{Origin: loops.Factory, FilledTo: d, Mass: new(chemistry.MassFraction(0.3))}, "strength"},
 		{"with a zero strength", loops.Charge{Origin: loops.Factory, FilledTo: d, Mass: new(chemistry.MassFraction(0))}, "strength"},
 		{"with an uncertainty", loops.Charge{Origin: loops.Factory, FilledTo: d, MassUncertainty: 0.02}, "strength"},
+		{"what should not be in one", loops.Charge{Fluid: "ethanol", Mass: new(chemistry.MassFraction(0.8)), Origin: loops.Factory, FilledTo: d}, ""},
 		{"another word", loops.Charge{Fluid: "brandy", Origin: loops.Factory, FilledTo: d}, "fluid"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {

@@ -22,8 +22,24 @@ func MachineName(m loops.Machine, l loops.Loop) string {
 }
 
 // ChargeInWords says what is in a loop, with the fraction, its basis and in one
-// word how it is known, so that an owner can read it out to somebody.
+// word how it is known, and what was added, so that an owner can read it out to
+// somebody.
 func ChargeInWords(c loops.Charge) string {
+	var added []string
+	for _, role := range loops.AdditiveRoles() {
+		for _, a := range c.Having(role) {
+			if name := cmp.Or(a.FamilyName(), string(role)+" of a family not known"); !slices.Contains(added, name) {
+				added = append(added, name)
+			}
+		}
+	}
+	if len(added) == 0 {
+		return fluidInWords(c)
+	}
+	return fluidInWords(c) + ", with " + strings.Join(added, ", ")
+}
+
+func fluidInWords(c loops.Charge) string {
 	switch {
 	case c.Fluid == "":
 		return "a liquid that nobody knows"
@@ -60,7 +76,7 @@ func (i Inside) contents() chemistry.Contents {
 	case s.Charge != nil:
 		return s.Charge.Contents()
 	case s.Remains != nil:
-		return chemistry.Contents{Fluid: s.Remains.Fluid}
+		return s.Remains.Contents()
 	}
 	return chemistry.Contents{}
 }

@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fillmark/chemistry"
 	"fillmark/loops"
 	"fillmark/notify"
 )
@@ -101,4 +102,16 @@ func TestFarDaysAreInMonthsAndYears(t *testing.T) {
 		_, text := plain(t, item(loops.CoolantChange, today.AddDays(tt.days), loops.StageDue))
 		assert.Contains(t, text, tt.want)
 	}
+}
+
+// A charge in words tells all that was added, each family once.
+func TestChargeInWordsTellsWhatWasAdded(t *testing.T) {
+	t.Parallel()
+	c := loops.Charge{Fluid: chemistry.TreatedWater, Additives: []loops.Dosed{
+		{Role: loops.RoleBiocide, Additive: loops.Additive{Family: "isothiazolinone"}}, {Role: loops.RoleInhibitor, Additive: loops.Additive{Family: "azole"}},
+		{Role: loops.RoleBiocide, Additive: loops.Additive{Family: "isothiazolinone", Product: "Other"}}, {Role: loops.RoleBiocide, Additive: loops.Additive{Product: "Clear"}},
+	}}
+	assert.Equal(t, "water with additives, with azole, isothiazolinone, biocide of a family not known", notify.ChargeInWords(c))
+	c.Additives = []loops.Dosed{{Role: loops.RoleBiocide, Additive: loops.Additive{Family: "none"}}}
+	assert.Equal(t, "water with additives", notify.ChargeInWords(c))
 }

@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"slices"
 
-	"fillmark/chemistry"
 	"fillmark/loops"
 )
 
@@ -39,17 +38,26 @@ func (p *planner) becomes(task loops.TaskKind) loops.TaskKind {
 	return task
 }
 
-// holds tells whether the charge has what the task renews; "none" is on record
-// as a family of its own.
-func (p *planner) holds(task loops.TaskKind) bool {
-	has := func(a loops.Additive, none string) bool {
-		return a.Family != none && (a.Family != "" || a.Product != "")
+// renewal is the task that renews the additives of a role.
+func renewal(role loops.AdditiveRole) loops.TaskKind {
+	if role == loops.RoleBiocide {
+		return loops.BiocideRenewal
 	}
+	return loops.InhibitorRenewal
+}
+
+// renewed are the additives of the charge that a task renews.
+func (p *planner) renewed(task loops.TaskKind) []loops.Dosed {
+	return slices.DeleteFunc(slices.Clone(p.charge.Additives), func(a loops.Dosed) bool { return a.None() || renewal(a.Role) != task })
+}
+
+// holds tells whether the charge has what the task renews.
+func (p *planner) holds(task loops.TaskKind) bool {
 	switch task {
 	case loops.InhibitorRenewal:
-		return p.charge.FormulatedProduct || has(p.charge.Inhibitor, string(chemistry.NoInhibitor))
+		return p.charge.FormulatedProduct || len(p.renewed(task)) > 0
 	case loops.BiocideRenewal:
-		return has(p.charge.Biocide, string(chemistry.NoBiocide))
+		return len(p.renewed(task)) > 0
 	}
 	return true
 }
@@ -85,15 +93,26 @@ func (p *planner) last(task loops.TaskKind) (loops.Day, string) {
 		later(s.LastTopUp, "last topped up")
 	case loops.LeakCheckTask:
 		later(s.LastLeakCheck, "last checked for leaks")
-	case loops.InhibitorRenewal:
-		later(p.charge.Inhibitor.Added, "inhibitor last added")
-	case loops.BiocideRenewal:
-		later(p.charge.Biocide.Added, "biocide last added")
+	case loops.InhibitorRenewal, loops.BiocideRenewal:
+		// The one that has gone longest without is what the renewal is about.
+		if all := p.renewed(task); len(all) > 0 {
+			a := slices.MinFunc(all, func(a, b loops.Dosed) int { return a.Added.Compare(b.Added) })
+			later(a.Added, p.named(a)+" last added")
+		}
 	}
 	if p.becomes(task) == loops.ServiceCheck {
 		later(s.LastService, "last readings taken") // the check is what is done
 	}
 	return day, said
+}
+
+// named is what to call an additive: by its role, and where there are several
+// of one also by its name.
+func (p *planner) named(a loops.Dosed) string {
+	if len(p.charge.Having(a.Role)) > 1 && a.Name() != string(a.Role) {
+		return string(a.Role) + " " + a.Name()
+	}
+	return string(a.Role)
 }
 
 // intervals adds the calendar intervals of a task: the loop's own where a
@@ -142,39 +161,48 @@ func (p *planner) firstLook() {
 	}
 }
 
-// declaredLives adds the lives that labels declare.
+// declaredLives adds the lives that labels declare, of each additive its own.
 func (p *planner) declaredLives() {
-	lives := []struct {
-		task    loops.TaskKind
-		what    string
-		owner   string
-		months  int
-		product string
-	}{
-		{loops.CoolantChange, "coolant", "the cooling liquid", p.charge.FluidLifeMonths, p.charge.Product},
-		{loops.InhibitorRenewal, "inhibitor", "what protects the metal inside", p.charge.Inhibitor.LifeMonths, p.charge.Inhibitor.Product},
-		{loops.BiocideRenewal, "biocide", "what keeps the cooling liquid from going bad", p.charge.Biocide.LifeMonths, p.charge.Biocide.Product},
-	}
-	for _, l := range lives {
-		if l.months <= 0 || !p.holds(l.task) {
+	from, said := p.last(loops.CoolantChange)
+	p.declared(loops.CoolantChange, "coolant", "the cooling liquid", p.charge.Product, p.charge.FluidLifeMonths, from, said)
+	for _, a := range p.charge.Additives {
+		if a.None() {
 			continue
 		}
-		life := loops.Interval{Months: l.months}
-		from, said := p.last(l.task)
-		source := "label of the " + l.what
-		if l.product != "" {
-			source = "label of " + l.product
+		task, owner := renewal(a.Role), "what protects the metal inside"
+		if task == loops.BiocideRenewal {
+			owner = "what keeps the cooling liquid from going bad"
 		}
-		rule, owner := fmt.Sprintf("The label gives the %s %s", l.what, life), fmt.Sprintf("The label gives %s %s", l.owner, life)
-		if p.becomes(l.task) == loops.ServiceCheck {
-			rule += ", and a sealed loop is not opened to renew it: the check asks whether it cools as before"
-			owner += ". The workshop does not open a sealed machine for that; it checks whether it cools as before"
+		from, said := p.filled()
+		if a.Added.After(from) {
+			from, said = a.Added, p.named(a)+" last added on "+a.Added.Long()
 		}
-		p.add(l.task, loops.Clause{
-			Kind: loops.ByDeclaredLife, Day: life.After(from), Source: source, Grade: GradeMaker,
-			Text: rule + "; " + said + ".", OwnerText: owner + ".",
-		})
+		if s := p.in.Loop.State; p.becomes(task) == loops.ServiceCheck && s.LastService.After(from) {
+			from, said = s.LastService, "last readings taken on "+s.LastService.Long()
+		}
+		p.declared(task, p.named(a), owner, a.Product, a.LifeMonths, from, said)
 	}
+}
+
+// declared adds the life that one label declares; zero months are none.
+func (p *planner) declared(task loops.TaskKind, what, owner, product string, months int, from loops.Day, said string) {
+	if months <= 0 {
+		return
+	}
+	life := loops.Interval{Months: months}
+	source := "label of the " + what
+	if product != "" {
+		source = "label of " + product
+	}
+	rule, owner := fmt.Sprintf("The label gives the %s %s", what, life), fmt.Sprintf("The label gives %s %s", owner, life)
+	if p.becomes(task) == loops.ServiceCheck {
+		rule += ", and a sealed loop is not opened to renew it: the check asks whether it cools as before"
+		owner += ". The workshop does not open a sealed machine for that; it checks whether it cools as before"
+	}
+	p.add(task, loops.Clause{
+		Kind: loops.ByDeclaredLife, Day: life.After(from), Source: source, Grade: GradeMaker,
+		Text: rule + "; " + said + ".", OwnerText: owner + ".",
+	})
 }
 
 // containers adds the days until which the labels of the containers that this
@@ -184,15 +212,15 @@ func (p *planner) containers() {
 	for _, c := range p.in.Containers {
 		task, since := loops.CoolantChange, p.charge.FilledTo
 		if c.Kind == loops.AdditiveBottle {
-			switch c.Product {
-			case p.charge.Inhibitor.Product:
-				task = loops.InhibitorRenewal
-			case p.charge.Biocide.Product:
-				task = loops.BiocideRenewal
-			default:
+			i := slices.IndexFunc(p.charge.Additives, func(a loops.Dosed) bool { return a.Product == c.Product })
+			if i < 0 {
 				continue
 			}
-			since, _ = p.last(task)
+			a := p.charge.Additives[i]
+			task = renewal(a.Role)
+			if a.Added.After(since) {
+				since = a.Added
+			}
 		}
 		used := slices.ContainsFunc(c.Uses, func(u loops.Use) bool { return u.Loop == p.in.Loop.ID && !u.Day.Before(since) })
 		checked := p.becomes(task) == loops.ServiceCheck && !p.in.Loop.State.LastService.Before(c.Expires)

@@ -66,7 +66,7 @@ func TestActionLimits(t *testing.T) {
 		{"a desktop has the most lenient limit only", loops.Desktop, nil, ph(7.4), loops.CoolantChange, ""},
 		{"below it too", loops.Desktop, nil, ph(5.9), loops.CoolantChange, "pH 5.9 where it should be at least 6; read on Mon 1 Jun 2026."},
 		{"an inhibitor that can be renewed is", loops.BenchChiller, func(in *schedule.Input) {
-			in.History[0].Fill.Charge.Inhibitor = loops.Additive{Family: "azole"}
+			in.History[0].Fill.Charge.Additives = []loops.Dosed{{Role: loops.RoleInhibitor, Additive: loops.Additive{Family: "azole"}}}
 		}, ph(7.9), loops.InhibitorRenewal, "pH 7.9 where it should be at least 8; read on Mon 1 Jun 2026."},
 		{"too weak", loops.Desktop, nil, inspected(read, func(x *loops.Inspection) { x.Mass = new(chemistry.MassFraction(0.15)) }),
 			loops.CoolantChange, "Strength 14.5 vol % where it should be 20 to 60; read on Mon 1 Jun 2026."},
@@ -277,12 +277,39 @@ func TestLossClauses(t *testing.T) {
 	assert.Contains(t, got.Text, "topped up on")
 }
 
+// Each additive is renewed by its own life, and the interval counts from the one
+// that has gone longest without.
+func TestEachAdditiveByItsOwnLife(t *testing.T) {
+	t.Parallel()
+	in := filled(loops.Desktop, false)
+	fill := in.Loop.State.Charge.FilledTo
+	in.Loop.State.Charge.Additives = []loops.Dosed{
+		{Role: loops.RoleBiocide, Additive: loops.Additive{Family: "isothiazolinone", LifeMonths: 12}},
+		{Role: loops.RoleBiocide, Additive: loops.Additive{Family: "bronopol", Product: "Drop B", LifeMonths: 3, Added: fill.AddDays(20)}},
+	}
+	renewal, ok := task(mustPlan(t, in), loops.BiocideRenewal)
+	require.True(t, ok)
+	lives := map[loops.Day]string{}
+	for _, c := range renewal.Clauses {
+		if c.Kind == loops.ByDeclaredLife {
+			lives[c.Day] = c.Text
+		} else {
+			assert.Contains(t, c.Text, "filled on "+fill.Long(), "the older of the two")
+		}
+	}
+	assert.Equal(t, map[loops.Day]string{
+		fill.AddMonths(12):            "The label gives the biocide isothiazolinone 12 months; filled on " + fill.Long() + ".",
+		fill.AddDays(20).AddMonths(3): "The label gives the biocide Drop B 3 months; biocide Drop B last added on " + fill.AddDays(20).Long() + ".",
+	}, lives)
+	assert.Equal(t, fill.AddDays(20).AddMonths(3), renewal.Due)
+}
+
 func TestContainerClause(t *testing.T) {
 	t.Parallel()
 	in := filled(loops.Desktop, false)
 	expires := day(t, "2026-05-01")
 	fill := in.Loop.State.Charge.FilledTo
-	in.Loop.State.Charge.Biocide.Product = "Drop B"
+	in.Loop.State.Charge.Additives = []loops.Dosed{{Role: loops.RoleBiocide, Additive: loops.Additive{Product: "Drop B"}}}
 	bottle := func(kind loops.ContainerKind, product string, loop loops.LoopID, used loops.Day) loops.Container {
 		return loops.Container{Kind: kind, Product: product, Lot: "L-3", Expires: expires, Uses: []loops.Use{{Loop: loop, Day: used, Volume: 0.1}}}
 	}

@@ -43,7 +43,9 @@ func readLimits() ([]loops.Limit, error) {
 func (p *planner) limitFits(l loops.Limit) bool {
 	return (len(l.Machines) == 0 || slices.Contains(l.Machines, p.in.Machine.Kind)) &&
 		(len(l.Fluids) == 0 || slices.Contains(l.Fluids, p.charge.Fluid)) &&
-		(len(l.Inhibitors) == 0 || slices.Contains(l.Inhibitors, p.charge.Inhibitor.Family)) &&
+		(len(l.Inhibitors) == 0 || slices.ContainsFunc(p.charge.Additives, func(a loops.Dosed) bool {
+			return a.Role == loops.RoleInhibitor && slices.Contains(l.Inhibitors, a.Family)
+		})) &&
 		(l.Metal == "" || slices.Contains(p.in.Loop.Metals(), l.Metal))
 }
 

@@ -80,7 +80,7 @@ func TestClausesMoveOnlyByWhatStandsForThem(t *testing.T) {
 		in := withHistory(loops.Desktop)
 		charge := &in.History[0].Fill.Charge
 		charge.Fluid, charge.Mass = chemistry.TreatedWater, new(chemistry.MassFraction(0))
-		charge.Inhibitor, charge.Biocide = loops.Additive{Family: "azole"}, loops.Additive{Family: "isothiazolinone"}
+		charge.Additives = []loops.Dosed{{Role: loops.RoleInhibitor, Additive: loops.Additive{Family: "azole"}}, {Role: loops.RoleBiocide, Additive: loops.Additive{Family: "isothiazolinone"}}}
 		// The first look is done, so that what remains is the interval.
 		in.History = append(in.History, answered(day(t, "2026-01-20"), loops.AllFine))
 		in.History = append(in.History, entries...)
@@ -263,7 +263,7 @@ func TestADoseFromAnotherBottleTakesItsPlace(t *testing.T) {
 	bottle := func(id loops.ContainerID, used, good string) loops.Container {
 		return loops.Container{ID: id, Kind: loops.AdditiveBottle, Product: "Keep Clear", Expires: day(t, good), Uses: []loops.Use{{Loop: 12, Day: day(t, used)}}}
 	}
-	in.Loop.State.Charge.Biocide.Product = "Keep Clear"
+	in.Loop.State.Charge.Additives[0].Product = "Keep Clear"
 	in.Containers = []loops.Container{bottle(1, "2026-01-10", "2026-07-01"), bottle(2, "2026-06-01", "2028-01-01")}
 	got, ok := clause(mustPlan(t, in), loops.BiocideRenewal, loops.ByDeclaredLife)
 	require.True(t, ok)
@@ -309,7 +309,9 @@ func TestWorseIsNeverDueLater(t *testing.T) {
 			}
 			return due
 		}
-		worse := rapid.SampledFrom([]loops.Entry{poured(d, chemistry.EthyleneGlycol, 0.5, 0.01, 0), leakChecked(d, 1, false), answered(d, loops.SomethingOff)}).Draw(t, "worse")
+		// The level stays as it was: what is made up is no worse.
+		gap := withHistory(loops.Desktop, entries...).Loop.State.Missing
+		worse := rapid.SampledFrom([]loops.Entry{poured(d, chemistry.EthyleneGlycol, 0.5, 0.01, gap), leakChecked(d, 1, false), answered(d, loops.SomethingOff)}).Draw(t, "worse")
 		was, is := first(entries), first(append(entries, worse))
 		if was.Before(d) {
 			was = d

@@ -46,7 +46,7 @@ func TestPolicyFiguresOfSources(t *testing.T) {
 		t.Run(tt.name, func(t *testing.T) {
 			t.Parallel()
 			in := filled(tt.machine, false)
-			in.Loop.State.Charge.Biocide.Family = "glutaraldehyde"
+			in.Loop.State.Charge.Additives = []loops.Dosed{{Role: loops.RoleBiocide, Additive: loops.Additive{Family: "glutaraldehyde"}}}
 			plan, err := schedule.PlanLoop(in)
 			require.NoError(t, err)
 			got, ok := task(plan, tt.task)

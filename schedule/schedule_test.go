@@ -70,8 +70,7 @@ func TestPlanOfEveryKind(t *testing.T) {
 	water := func(in *schedule.Input) {
 		in.Loop.State.Charge.Fluid = chemistry.TreatedWater
 		in.Loop.State.Charge.Mass = nil
-		in.Loop.State.Charge.Biocide.Family = "isothiazolinone"
-		in.Loop.State.Charge.Inhibitor.Family = "azole"
+		in.Loop.State.Charge.Additives = []loops.Dosed{{Role: loops.RoleInhibitor, Additive: loops.Additive{Family: "azole"}}, {Role: loops.RoleBiocide, Additive: loops.Additive{Family: "isothiazolinone"}}}
 	}
 	tests := []struct {
 		name   string
@@ -141,35 +140,47 @@ func TestPlanRules(t *testing.T) {
 		}, loops.CoolantChange, "2026-02-28 declared life", "The label gives the coolant 6 months; filled on Sun 31 Aug 2025 at the earliest."},
 		{"fill day unknown before", false, func(s *loops.State) { s.Charge.FluidLifeMonths, s.Charge.FilledFrom = 6, loops.Day{} },
 			loops.CoolantChange, "2026-07-10 declared life", "The label gives the coolant 6 months; filled on Sat 10 Jan 2026 or earlier."},
-		{"inhibitor renewed in an open loop", false, func(s *loops.State) { s.Charge.Inhibitor = loops.Additive{Family: "azole", LifeMonths: 5} },
+		{"inhibitor renewed in an open loop", false, func(s *loops.State) {
+			s.Charge.Additives = []loops.Dosed{{Role: loops.RoleInhibitor, Additive: loops.Additive{Family: "azole", LifeMonths: 5}}}
+		},
 			loops.InhibitorRenewal, "2026-06-10 declared life", "The label gives the inhibitor 5 months; filled on Sat 10 Jan 2026."},
 		{"inhibitor of a formulated product", false, func(s *loops.State) {
-			s.Charge.Inhibitor, s.Charge.FormulatedProduct = loops.Additive{Family: "organic acid", LifeMonths: 5}, true
+			s.Charge.Additives, s.Charge.FormulatedProduct = []loops.Dosed{{Role: loops.RoleInhibitor, Additive: loops.Additive{Family: "organic acid", LifeMonths: 5}}}, true
 		}, loops.CoolantChange, "2026-06-10 declared life", "The label gives the inhibitor 5 months; filled on Sat 10 Jan 2026."},
 		{"formulated product gets no renewal of its own", false, func(s *loops.State) {
-			s.Charge.Inhibitor, s.Charge.FormulatedProduct = loops.Additive{Family: "organic acid", LifeMonths: 5}, true
+			s.Charge.Additives, s.Charge.FormulatedProduct = []loops.Dosed{{Role: loops.RoleInhibitor, Additive: loops.Additive{Family: "organic acid", LifeMonths: 5}}}, true
 		}, loops.InhibitorRenewal, "", ""},
 		{"re-dosable product does", false, func(s *loops.State) {
-			s.Charge.Inhibitor, s.Charge.FormulatedProduct, s.Charge.ReDosable = loops.Additive{Family: "organic acid", LifeMonths: 5}, true, true
+			s.Charge.Additives, s.Charge.FormulatedProduct, s.Charge.ReDosable = []loops.Dosed{{Role: loops.RoleInhibitor, Additive: loops.Additive{Family: "organic acid", LifeMonths: 5}}}, true, true
 		}, loops.InhibitorRenewal, "2026-06-10 declared life", "The label gives the inhibitor 5 months; filled on Sat 10 Jan 2026."},
-		{"sealed loop: inhibitor by coolant change", true, func(s *loops.State) { s.Charge.Inhibitor = loops.Additive{Family: "azole", LifeMonths: 5} },
+		{"sealed loop: inhibitor by coolant change", true, func(s *loops.State) {
+			s.Charge.Additives = []loops.Dosed{{Role: loops.RoleInhibitor, Additive: loops.Additive{Family: "azole", LifeMonths: 5}}}
+		},
 			loops.InhibitorRenewal, "", ""},
-		{"sealed loop: its biocide asks for a check", true, func(s *loops.State) { s.Charge.Biocide = loops.Additive{Family: "isothiazolinone", LifeMonths: 4} },
+		{"sealed loop: its biocide asks for a check", true, func(s *loops.State) {
+			s.Charge.Additives = []loops.Dosed{{Role: loops.RoleBiocide, Additive: loops.Additive{Family: "isothiazolinone", LifeMonths: 4}}}
+		},
 			loops.ServiceCheck, "2026-05-10 declared life",
 			"The label gives the biocide 4 months, and a sealed loop is not opened to renew it: the check asks whether it cools as before; filled on Sat 10 Jan 2026."},
-		{"and for no coolant change", true, func(s *loops.State) { s.Charge.Biocide = loops.Additive{Family: "isothiazolinone", LifeMonths: 4} },
+		{"and for no coolant change", true, func(s *loops.State) {
+			s.Charge.Additives = []loops.Dosed{{Role: loops.RoleBiocide, Additive: loops.Additive{Family: "isothiazolinone", LifeMonths: 4}}}
+		},
 			loops.CoolantChange, "2029-01-10 interval", "Change the coolant every 36 months; filled on Sat 10 Jan 2026."},
 		{"the check done, the next is a life later", true, func(s *loops.State) {
-			s.Charge.Biocide = loops.Additive{Family: "isothiazolinone", LifeMonths: 4}
+			s.Charge.Additives = []loops.Dosed{{Role: loops.RoleBiocide, Additive: loops.Additive{Family: "isothiazolinone", LifeMonths: 4}}}
 			s.LastService = loops.Day{Year: 2026, Month: time.May, Dom: 12}
 		}, loops.ServiceCheck, "2026-09-12 declared life",
 			"The label gives the biocide 4 months, and a sealed loop is not opened to renew it: the check asks whether it cools as before; last readings taken on Tue 12 May 2026."},
-		{"no biocide, no renewal", false, func(s *loops.State) { s.Charge.Biocide = loops.Additive{Family: "none", LifeMonths: 4} },
+		{"no biocide, no renewal", false, func(s *loops.State) {
+			s.Charge.Additives = []loops.Dosed{{Role: loops.RoleBiocide, Additive: loops.Additive{Family: "none", LifeMonths: 4}}}
+		},
 			loops.BiocideRenewal, "", ""},
-		{"no inhibitor, no renewal", false, func(s *loops.State) { s.Charge.Inhibitor = loops.Additive{Family: "none", LifeMonths: 4} },
+		{"no inhibitor, no renewal", false, func(s *loops.State) {
+			s.Charge.Additives = []loops.Dosed{{Role: loops.RoleInhibitor, Additive: loops.Additive{Family: "none", LifeMonths: 4}}}
+		},
 			loops.InhibitorRenewal, "", ""},
 		{"biocide counts from its dose", false, func(s *loops.State) {
-			s.Charge.Biocide = loops.Additive{Family: "isothiazolinone", LifeMonths: 4, Added: loops.Day{Year: 2026, Month: time.March, Dom: 1}}
+			s.Charge.Additives = []loops.Dosed{{Role: loops.RoleBiocide, Additive: loops.Additive{Family: "isothiazolinone", LifeMonths: 4, Added: loops.Day{Year: 2026, Month: time.March, Dom: 1}}}}
 		}, loops.BiocideRenewal, "2026-07-01 declared life", "The label gives the biocide 4 months; biocide last added on Sun 1 Mar 2026."},
 		{"missing liquid", false, func(s *loops.State) {
 			s.Missing, s.MissingSeen = 0.03, loops.Day{Year: 2026, Month: time.August, Dom: 3}
@@ -311,8 +322,13 @@ func anyInput(t *rapid.T) schedule.Input {
 	c.FilledFrom = rapid.SampledFrom([]loops.Day{{}, c.FilledTo, c.FilledTo.AddMonths(-7)}).Draw(t, "from")
 	c.FluidLifeMonths = rapid.IntRange(0, 60).Draw(t, "life")
 	c.FormulatedProduct, c.ReDosable = rapid.Bool().Draw(t, "formulated"), rapid.Bool().Draw(t, "re-dosable")
-	c.Inhibitor = loops.Additive{Family: rapid.SampledFrom([]string{"", "azole"}).Draw(t, "inhibitor"), LifeMonths: rapid.IntRange(0, 24).Draw(t, "inhibitor life"), Added: maybe("inhibited")}
-	c.Biocide = loops.Additive{Family: rapid.SampledFrom([]string{"", "glutaraldehyde"}).Draw(t, "biocide"), LifeMonths: rapid.IntRange(0, 24).Draw(t, "biocide life"), Added: maybe("biocided")}
+	c.Additives = nil
+	for range rapid.IntRange(0, 4).Draw(t, "additives") {
+		role := rapid.SampledFrom(loops.AdditiveRoles()).Draw(t, "role")
+		c.Additives = append(c.Additives, loops.Dosed{Role: role, Additive: loops.Additive{
+			Family: rapid.SampledFrom([]string{"", "none", "azole"}).Draw(t, "family"), LifeMonths: rapid.IntRange(0, 24).Draw(t, "life"), Added: maybe("added"),
+		}})
+	}
 	s.HandedOver, s.LastLook, s.LastService = anyDay(t, "handed over"), anyDay(t, "look"), maybe("service")
 	s.LastTopUp, s.LastLeakCheck, s.Concern, s.MissingSeen = maybe("top-up"), maybe("leak check"), maybe("concern"), maybe("seen")
 	s.Missing = chemistry.Litre(rapid.Float64Range(0, 0.2).Draw(t, "missing"))
@@ -391,8 +407,7 @@ func TestIntervalsClampToMonthEnd(t *testing.T) {
 
 func BenchmarkPlanLoop(b *testing.B) {
 	in := filled(loops.LaserChiller, false)
-	in.Loop.State.Charge.Biocide = loops.Additive{Family: "glutaraldehyde", LifeMonths: 6}
-	in.Loop.State.Charge.Inhibitor = loops.Additive{Family: "azole", LifeMonths: 12}
+	in.Loop.State.Charge.Additives = []loops.Dosed{{Role: loops.RoleInhibitor, Additive: loops.Additive{Family: "azole", LifeMonths: 12}}, {Role: loops.RoleBiocide, Additive: loops.Additive{Family: "glutaraldehyde", LifeMonths: 6}}}
 	in.Loop.State.Missing, in.Loop.State.MissingSeen = 0.03, loops.Day{Year: 2026, Month: time.March, Dom: 1}
 	b.ReportAllocs()
 	for b.Loop() {

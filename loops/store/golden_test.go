@@ -35,7 +35,7 @@ func allPayloads(loop loops.LoopID, day loops.Day) []loops.Entry {
 	additive := loops.Additive{Family: "azole", Product: "inhibitor concentrate", DoseMLPerL: 20, LifeMonths: 24, Added: day}
 	charge := loops.Charge{
 		Fluid: chemistry.PropyleneGlycol, Mass: new(chemistry.MassFraction(0.35)), MassUncertainty: 0.01, MassKnown: measured, Volume: 0.6,
-		Origin: loops.WorkshopFill, FilledFrom: day.AddDays(-1), FilledTo: day, Inhibitor: additive, Biocide: additive,
+		Origin: loops.WorkshopFill, FilledFrom: day.AddDays(-1), FilledTo: day, Additives: []loops.Dosed{{Role: loops.RoleInhibitor, Additive: additive}, {Role: loops.RoleBiocide, Additive: additive}},
 		FluidLifeMonths: 36, FormulatedProduct: true, ReDosable: true, Product: "glycol <blue> & \"clear\"", Lot: "L-17",
 	}
 	pour := loops.Pour{Liquid: "premix", Fluid: chemistry.PropyleneGlycol, Mass: 0.35, Volume: 0.05, Container: 1}
@@ -111,7 +111,7 @@ func everything(t testing.TB, s *store.Store) {
 	c.Sent = []loops.Sent{{Loop: 1, Task: loops.Look, Due: day, Stage: loops.StageDue, Message: waiting.Key}, {Loop: 1, Task: loops.Look, Due: day, Stage: loops.StageCall}}
 	c.Shelf = loops.Shelf{
 		Containers: []loops.Container{{ID: 1, Kind: loops.PremixBottle, Product: "premix", Lot: "P-3", Fluid: chemistry.PropyleneGlycol,
-			Mass: new(chemistry.MassFraction(0.35)), MassUncertainty: 0.005, Opened: day, Mixed: day, Expires: day.AddMonths(12), Left: 4.2,
+			Mass: new(chemistry.MassFraction(0.35)), MassUncertainty: 0.005, Pairs: []chemistry.LabelPair{{Strength: 0.5, Freeze: new(chemistry.Celsius(-33.5)), Brix: new(chemistry.Brix(34.2)), Density: new(chemistry.KilogramPerLitre(1.045))}}, Opened: day, Mixed: day, Expires: day.AddMonths(12), Left: 4.2,
 			Uses: []loops.Use{{Loop: 1, Day: day, Volume: 0.05}}, Note: "top shelf"}},
 		UsedFluid: []loops.UsedFluid{{ID: 1, Recorded: noon, Day: day, By: "rui", Loop: 1, Entry: 4, Fluid: chemistry.PropyleneGlycol, Volume: 0.55, Hazard: "traces of copper", Went: "collector"}},
 		Instruments: []loops.Instrument{{ID: 1, Kind: loops.Refractometer, Name: "hand refractometer", Serial: "R-9", Retired: day.AddMonths(30),

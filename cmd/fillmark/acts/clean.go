@@ -4,6 +4,7 @@
 package acts
 
 import (
+	"slices"
 	"strings"
 
 	"fillmark/chemistry"
@@ -50,14 +51,16 @@ func (a *Clean) Judge(s Snapshot, today loops.Day) []Reason {
 	switch {
 	case state.Charge != nil:
 		contents := state.Charge.Contents()
-		request.Fluid, request.Biocide, request.Inhibitor = contents.Fluid, contents.Biocide, contents.Inhibitor
+		request.Fluid, request.Biocide, request.Inhibitor, request.Additives = contents.Fluid, contents.Biocide, contents.Inhibitor, contents.Additives
 	case state.Remains != nil && !state.Remains.Rinsed:
-		request.Fluid = state.Remains.Fluid
+		contents := state.Remains.Contents()
+		request.Fluid, request.Biocide, request.Inhibitor, request.Additives = contents.Fluid, contents.Biocide, contents.Inhibitor, contents.Additives
 	}
-	together := [][]chemistry.Agent{a.Agents}
-	if a.Rinsed {
-		together = nil
-		for _, agent := range a.Agents {
+	// The first one meets what an earlier cleaning left.
+	together := [][]chemistry.Agent{slices.Concat(state.Agents, a.Agents)}
+	if a.Rinsed && len(a.Agents) > 0 {
+		together = [][]chemistry.Agent{append(slices.Clone(state.Agents), a.Agents[0])}
+		for _, agent := range a.Agents[1:] {
 			together = append(together, []chemistry.Agent{agent})
 		}
 	}

@@ -23,10 +23,12 @@ func doseAct() Definition {
 		Name: "dose", Done: "Dosed", Kind: loops.KindDose,
 		Short: "Give an inhibitor or a biocide by its label",
 		Long: `Fillmark never suggests a dose: the label and the safety data sheet decide. What
-the label says is recorded and checked.`,
+the label says is recorded and checked. The same additive again is renewed; any
+other stands beside what was given before, and the two are held against each
+other.`,
 		Examples: []string{`7K3QXA --role biocide --family isothiazolinone --product "Clear B" --label-dose 2 --life 12 --poured 9=1ml`},
 	}, fields[Dose]{
-		one(Field{Name: "role", Label: "", Help: "what it does in the coolant", Needed: true}, choice("ROLE", []loops.AdditiveRole{loops.RoleInhibitor, loops.RoleBiocide}), func(a *Dose) *loops.AdditiveRole { return &a.Role }),
+		one(Field{Name: "role", Label: "", Help: "what it does in the coolant", Needed: true}, choice("ROLE", loops.AdditiveRoles()), func(a *Dose) *loops.AdditiveRole { return &a.Role }),
 		one(Field{Name: "family", Also: []string{"inhibitor family", "biocide family"}, Label: "", Help: "its family, such as azole or isothiazolinone; unknown where the label does not say", Unknown: true}, words(), func(a *Dose) *string { return &a.Additive.Family }),
 		one(Field{Name: "product", Also: []string{"inhibitor product", "biocide product"}, Label: "product", Help: "as its label says"}, words(), func(a *Dose) *string { return &a.Additive.Product }),
 		one(Field{Name: "label-dose", Also: []string{"inhibitor dose", "biocide dose"}, Label: "label's dose", Help: "the label's dose, in product per litre of coolant", Example: "2ml/l"}, plain("DOSE", "ml/l"), func(a *Dose) *float64 { return &a.Additive.DoseMLPerL }),
@@ -52,23 +54,13 @@ func (a *Dose) Check(s Snapshot, today loops.Day) error {
 	if a.Poured.Liquid != "" {
 		return wrong("poured", printPour(a.Poured), "how much of the additive, such as 1ml, or 9=1ml from container 9")
 	}
-	if _, err := a.family(); err != nil {
+	switch family, err := a.Role.Family(a.Additive.Family); {
+	case err != nil:
 		return inField(err, "family", a.Additive.Family)
+	case family == string(chemistry.NoBiocide):
+		return wrong("family", family, "what was given; that there is none is said with the fill")
 	}
 	return s.charged(a.on(today))
-}
-
-// family is the family as chemistry spells it; empty where nobody knows.
-func (a *Dose) family() (string, error) {
-	if a.Additive.Family == "" {
-		return "", nil
-	}
-	if a.Role == loops.RoleInhibitor {
-		family, err := chemistry.ParseInhibitor(a.Additive.Family)
-		return string(family), err
-	}
-	family, err := chemistry.ParseBiocide(a.Additive.Family)
-	return string(family), err
 }
 
 // Judge asks whether the additive may be in this charge and with these metals,
@@ -89,14 +81,7 @@ func (a *Dose) Judge(s Snapshot, today loops.Day) []Reason {
 	if err != nil {
 		return nil
 	}
-	reasons := reasonsOf(found)
-	if a.Additive.Family == "" {
-		reasons = append(reasons, Reason{
-			Rule: "family-unknown", Verdict: chemistry.Care, Text: "its family is not known, so nobody can say whether it suits the charge and the metals.",
-			Source: sourcePractice, Grade: chemistry.Practice, Way: "Look on its label or safety data sheet.",
-		})
-	}
-	return append(reasons, a.againstLabel(*state.Charge)...)
+	return append(reasonsOf(found), a.againstLabel(*state.Charge)...)
 }
 
 // againstLabel compares what is poured with what the label says for this much
@@ -133,7 +118,7 @@ func (s Snapshot) after(a Act, today loops.Day) loops.State {
 func (a *Dose) Apply(_ Snapshot, today loops.Day) loops.Change {
 	dose := a.Dose
 	dose.Container, dose.Volume = a.Poured.Container, a.Poured.Volume
-	if family, err := a.family(); err == nil {
+	if family, err := a.Role.Family(a.Additive.Family); err == nil {
 		dose.Additive.Family = family
 	}
 	e := a.entry(loops.KindDose, today)

@@ -6,6 +6,7 @@ package acts
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"fillmark/chemistry"
 	"fillmark/loops"
@@ -16,6 +17,8 @@ import (
 type Fill struct {
 	Doing
 	loops.Charge
+	// Inhibitor and Biocide are the first of each, Charge.Additives the others.
+	Inhibitor, Biocide loops.Additive
 	// ByVolume is the strength in volume % before mixing at 20 °C, where it was
 	// said that way; Mass then follows from it.
 	ByVolume *chemistry.VolumeFraction
@@ -33,12 +36,43 @@ say --origin and between which days; its volume and strength may be unknown.`,
 			"7K3QXA --fluid pg --mass 40% --poured 3=480ml",
 			"7K3QXA --fluid unknown --origin factory --filled-from 2022-01-01 --filled-to 2023-06-30",
 		},
-	}, fillFields(), func(e loops.Entry) Fill { return Fill{Charge: e.Fill.Charge, Poured: e.Fill.Poured} })
+	}, fillFields(), func(e loops.Entry) Fill {
+		a := Fill{Charge: e.Fill.Charge, Poured: e.Fill.Poured}
+		a.Additives = nil
+		for _, d := range e.Fill.Charge.Additives {
+			if first := a.first(d.Role); *first == (loops.Additive{}) {
+				*first = d.Additive
+			} else {
+				a.Additives = append(a.Additives, d)
+			}
+		}
+		return a
+	})
+}
+
+// first is the first additive of a role.
+func (a *Fill) first(role loops.AdditiveRole) *loops.Additive {
+	if role == loops.RoleBiocide {
+		return &a.Biocide
+	}
+	return &a.Inhibitor
+}
+
+// additives are all of them, in the order they are told.
+func (a *Fill) additives() []loops.Dosed {
+	var all []loops.Dosed
+	for _, role := range loops.AdditiveRoles() {
+		if first := *a.first(role); first != (loops.Additive{}) {
+			all = append(all, loops.Dosed{Role: role, Additive: first})
+		}
+	}
+	return append(all, a.Additives...)
 }
 
 func fillFields() fields[Fill] {
 	origins := []loops.Origin{loops.WorkshopFill, loops.Factory, loops.UnknownOrigin}
-	additive := func(name string, at func(*Fill) *loops.Additive, family kind[string]) fields[Fill] {
+	additive := func(role loops.AdditiveRole, family kind[string]) fields[Fill] {
+		name, at := string(role), func(a *Fill) *loops.Additive { return a.first(role) }
 		also := func(what string) []string { return []string{name + " " + what} }
 		return fields[Fill]{
 			one(Field{Name: name, Also: also("family"), Label: name, Help: "family of the " + name + ", or none", Unknown: true}, family, func(a *Fill) *string { return &at(a).Family }),
@@ -48,7 +82,7 @@ func fillFields() fields[Fill] {
 		}
 	}
 	return slices.Concat(fields[Fill]{
-		one(Field{Name: "fluid", Label: "", Help: "fluid: eg, pg, water (with additives) or deionised; unknown for a factory's", Example: "pg", Unknown: true}, fluid(), func(a *Fill) *chemistry.Fluid { return &a.Fluid }),
+		one(Field{Name: "fluid", Label: "", Help: "fluid: eg, pg, water (with additives) or deionised; unknown for a factory's; what should not be in a loop is recorded where it was found", Example: "pg", Unknown: true}, anyFluid(), func(a *Fill) *chemistry.Fluid { return &a.Fluid }),
 		may(Field{Name: "mass", Also: []string{"strength"}, Label: "", Help: "strength, glycol mass %", Example: "40%", Unknown: true}, massPercent(), func(a *Fill) **chemistry.MassFraction { return &a.Mass }),
 		may(Field{Name: "volume", Label: "", Help: "strength, glycol volume % before mixing at 20 °C", Example: "38%"}, volumePercent(), func(a *Fill) **chemistry.VolumeFraction { return &a.ByVolume }),
 		one(Field{Name: "mass-uncertainty", Also: []string{"strength uncertainty"}, Label: "±", Help: "how sure the strength is, mass % (k = 2)", Example: "1%"}, massPercent(), func(a *Fill) *chemistry.MassFraction { return &a.MassUncertainty }),
@@ -59,9 +93,10 @@ func fillFields() fields[Fill] {
 		one(Field{Name: "filled-from", Also: []string{"filled from"}, Label: "not before", Help: "earliest day of a fill that is not exactly known"}, day(), func(a *Fill) *loops.Day { return &a.FilledFrom }),
 		one(Field{Name: "filled-to", Also: []string{"filled to", "filled"}, Label: "not after", Help: "latest day of a fill that is not exactly known"}, day(), func(a *Fill) *loops.Day { return &a.FilledTo }),
 	},
-		additive("inhibitor", func(a *Fill) *loops.Additive { return &a.Inhibitor }, inhibitorFamily()),
-		additive("biocide", func(a *Fill) *loops.Additive { return &a.Biocide }, biocideFamily()),
+		additive(loops.RoleInhibitor, familyOf(loops.RoleInhibitor, chemistry.Inhibitors())),
+		additive(loops.RoleBiocide, familyOf(loops.RoleBiocide, chemistry.Biocides())),
 		fields[Fill]{
+			many(Field{Name: "additive", Label: "and", Help: "a further one: role, family, label's dose, months of life, product, as in biocide:bronopol:2ml/l:12:Clear B; repeat"}, dosed(), func(a *Fill) *[]loops.Dosed { return &a.Additives }),
 			one(Field{Name: "fluid-life", Also: []string{"fluid life"}, Label: "label gives the coolant", Help: "months that the coolant's label declares", Example: "36"}, whole("MONTHS", "months"), func(a *Fill) *int { return &a.FluidLifeMonths }),
 			one(Field{Name: "formulated", Label: "with its inhibitor in it", Help: "the inhibitor came in the coolant"}, truth(), func(a *Fill) *bool { return &a.FormulatedProduct }),
 			one(Field{Name: "re-dosable", Label: "may be dosed again", Help: "its label allows dosing it again"}, truth(), func(a *Fill) *bool { return &a.ReDosable }),
@@ -70,25 +105,12 @@ func fillFields() fields[Fill] {
 		})
 }
 
-func inhibitorFamily() kind[string] {
-	return familyOf("FAMILY", chemistry.Inhibitors(), func(text string) (string, error) {
-		v, err := chemistry.ParseInhibitor(text)
-		return string(v), err
-	})
-}
-
-func biocideFamily() kind[string] {
-	return familyOf("FAMILY", chemistry.Biocides(), func(text string) (string, error) {
-		v, err := chemistry.ParseBiocide(text)
-		return string(v), err
-	})
-}
-
 func familyOf[V interface {
 	~string
 	Name() string
-}](word string, all []V, parse func(string) (string, error)) kind[string] {
-	k := kind[string]{word: word, typ: Text, parse: parse, print: same, show: func(s string) string { return V(s).Name() }}
+}](role loops.AdditiveRole, all []V,
+) kind[string] {
+	k := kind[string]{word: "FAMILY", typ: Text, parse: role.Family, print: same, show: func(s string) string { return V(s).Name() }}
 	for _, v := range all {
 		k.choices = append(k.choices, string(v))
 	}
@@ -103,6 +125,7 @@ const assumedStrength chemistry.MassFraction = 0.02
 // and product from what was poured.
 func (a *Fill) charge(s Snapshot, today loops.Day) (loops.Charge, []loops.Pour, error) {
 	c := a.Charge
+	c.Additives = a.additives()
 	if c.Origin == "" {
 		c.Origin = loops.WorkshopFill
 	}
@@ -112,6 +135,7 @@ func (a *Fill) charge(s Snapshot, today loops.Day) (loops.Charge, []loops.Pour, 
 	if c.FilledFrom.IsZero() && c.Origin == loops.WorkshopFill {
 		c.FilledFrom = c.FilledTo
 	}
+	s.asBottled(a, &c)
 	if err := a.strength(&c); err != nil {
 		return c, nil, err
 	}
@@ -135,6 +159,23 @@ func (a *Fill) charge(s Snapshot, today loops.Day) (loops.Charge, []loops.Pour, 
 	return c, named, nil
 }
 
+// asBottled takes the strength from the one container that all of the charge
+// came from, where nobody said it.
+func (s Snapshot) asBottled(a *Fill, c *loops.Charge) {
+	if c.Mass != nil || a.ByVolume != nil || c.MassKnown.How == loops.NotKnown || len(a.Poured) != 1 {
+		return
+	}
+	box, ok := s.container(a.Poured[0].Container)
+	mass, off := box.Strength()
+	if !ok || mass == nil || c.Fluid != "" && c.Fluid != box.Fluid {
+		return
+	}
+	c.Fluid, c.Mass, c.MassUncertainty = box.Fluid, mass, max(c.MassUncertainty, off)
+	if c.MassKnown.How == "" {
+		c.MassKnown = loops.Known{How: loops.OnLabel, By: box.Product}
+	}
+}
+
 // strength settles the strength from the basis it was said in, and how it is
 // known.
 func (a *Fill) strength(c *loops.Charge) error {
@@ -144,6 +185,9 @@ func (a *Fill) strength(c *loops.Charge) error {
 		return wrong("mass", "given", "no strength where the fluid is not known")
 	case c.Fluid == "":
 		return nil
+	case c.Fluid.Further() && a.ByVolume != nil:
+		return wrong("volume", a.ByVolume.String(), "a strength by mass: of "+c.Fluid.Name()+" no volume % is worked out")
+	case c.Fluid.Further():
 	case !c.Fluid.IsGlycol():
 		if c.Mass != nil && *c.Mass != 0 || a.ByVolume != nil {
 			return wrong("mass", "given", "none: "+c.Fluid.Name()+" holds no glycol")
@@ -260,10 +304,46 @@ func (s Snapshot) readyFor(c loops.Charge, on loops.Day) []Reason {
 			Source: sourceRecord, Grade: chemistry.Computed, Way: "Record the drain.",
 		})
 	}
+	reasons = append(reasons, leftBehind(state, c)...)
 	if !state.Leaking.IsZero() {
 		reasons = append(reasons, Reason{
 			Rule: "leaking", Verdict: chemistry.Care, Text: "a leak check ended wet on " + state.Leaking.Long() + " and none has been dry since.",
 			Source: sourceRecord, Grade: chemistry.Computed, Way: "Mend it before you fill it, and run the leak check again.",
+		})
+	}
+	return reasons
+}
+
+// leftBehind says what of an old charge and of a cleaning is still in the loop,
+// and what of it must not meet the new charge.
+func leftBehind(state loops.State, c loops.Charge) []Reason {
+	var left loops.Remains
+	switch {
+	case state.Charge != nil:
+		left = loops.Remains{Fluid: state.Charge.Fluid, Additives: state.Charge.Additives}
+	case state.Remains != nil && !state.Remains.Rinsed:
+		left = *state.Remains
+	case len(state.Agents) == 0:
+		return nil
+	}
+	reasons := reasonsOf(chemistry.Unrinsed(left.Contents(), state.Agents, c.Contents()))
+	var names []string
+	for _, d := range left.Additives {
+		if !d.None() && !slices.ContainsFunc(c.Additives, func(n loops.Dosed) bool { return n.Role == d.Role && n.Family == d.Family && d.Family != "" }) {
+			names = append(names, d.String())
+		}
+	}
+	for _, agent := range state.Agents {
+		names = append(names, string(agent))
+	}
+	if len(names) == 0 && state.Remains != nil && left.Fluid == "" && !state.Remains.Rinsed {
+		names = []string{"a liquid that nobody knows"}
+	}
+	if len(names) > 0 {
+		reasons = append(reasons, Reason{
+			Rule: "left-behind", Verdict: chemistry.Care, Source: sourceRecord, Grade: chemistry.Computed,
+			Text: "no rinse is on record, so some of it is still in the loop: " + strings.Join(names, ", ") + ".",
+			Way:  "Rinse it with water until it runs clear, and record that.",
 		})
 	}
 	return reasons

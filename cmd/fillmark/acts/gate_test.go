@@ -22,7 +22,7 @@ func filled(days int) loops.Entry {
 	on := today.AddDays(days)
 	return loops.Entry{Kind: loops.KindFill, Day: on, Fill: &loops.Fill{Charge: loops.Charge{
 		Fluid: chemistry.PropyleneGlycol, Mass: new(chemistry.MassFraction(0.4)), MassUncertainty: 0.01, Volume: 0.46, Origin: loops.WorkshopFill, FilledFrom: on, FilledTo: on,
-		Inhibitor: loops.Additive{Family: "azole"},
+		Additives: []loops.Dosed{{Role: loops.RoleInhibitor, Additive: loops.Additive{Family: "azole"}}},
 	}}}
 }
 

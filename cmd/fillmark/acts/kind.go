@@ -230,8 +230,16 @@ func spelt[V ~string](word string, all []V, parse func(string) (V, error)) kind[
 	return k
 }
 
-func fluid() kind[chemistry.Fluid] {
-	k := spelt("FLUID", chemistry.Fluids(), chemistry.ParseFluid)
+// fluid is a fluid that is put into loops.
+func fluid() kind[chemistry.Fluid] { return fluidOf(chemistry.Fluids(), chemistry.ParseFluid) }
+
+// anyFluid is also one that turns up in loops and should not.
+func anyFluid() kind[chemistry.Fluid] {
+	return fluidOf(append(chemistry.Fluids(), chemistry.OtherLiquids()...), chemistry.ParseAnyFluid)
+}
+
+func fluidOf(all []chemistry.Fluid, parse func(string) (chemistry.Fluid, error)) kind[chemistry.Fluid] {
+	k := spelt("FLUID", all, parse)
 	k.show = chemistry.Fluid.Name
 	return k
 }

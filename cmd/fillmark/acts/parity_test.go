@@ -29,6 +29,8 @@ func sample(f acts.Field) string {
 		return "white gel or powder@cold plate fins"
 	case f.Word == "[LIQUID=]VOLUME":
 		return "3=40ml"
+	case strings.HasPrefix(f.Word, "ROLE:FAMILY"):
+		return "biocide:bronopol:2ml/l:12:Clear B"
 	case f.Word == "RULE=WHY":
 		return "frost=a heated room"
 	case f.Type == acts.Truth:
@@ -175,7 +177,7 @@ func without(said acts.Said, name string) acts.Said {
 // worked are the payload fields that nobody says, since they follow from what
 // is said and from the register.
 var worked = []string{
-	"MassKnown.On", "MassKnown.PlusMinus", "MassKnown.By", "MassKnown.How", "Inhibitor.Added", "Biocide.Added", "Additive.Added",
+	"MassKnown.On", "MassKnown.PlusMinus", "MassKnown.By", "MassKnown.How", "Additive.Added",
 	"NotAsked", "From", // of a hand-over and of a transfer
 }
 

@@ -18,9 +18,9 @@ import (
 func aboutThings() []string {
 	return strings.Fields(`
 		intake.symptom readings.instrument readings.noise open.residue open.words open.photo drain.hazard drain.went weigh.what
-		fill.poured fill.inhibitor-product fill.biocide-product fill.product fill.lot dose.family dose.product dose.poured
+		fill.additive fill.poured fill.inhibitor-product fill.biocide-product fill.product fill.lot dose.family dose.product dose.poured
 		poured.poured poured.hazard poured.went machine.maker machine.model
-		loop.name loop.wetted loop.tubing loop.pump-place loop.mounting container.product container.lot container.note`)
+		loop.name loop.wetted loop.tubing loop.pump-place loop.mounting container.product container.label container.lot container.note`)
 }
 
 // Whoever adds a field that takes words of one's own says whether they are about

@@ -43,6 +43,9 @@ func parsePour(text string) (loops.Pour, error) {
 		err = wrong("", text, "the volume once, behind the =")
 	}
 	p.Liquid, p.Fluid, p.Mass = name, liquid.Fluid, liquid.Mass
+	if further, e := chemistry.ParseAnyFluid(name); err != nil && e == nil {
+		p.Fluid, err = further, nil // what somebody poured is recorded, whatever it was
+	}
 	return p, err
 }
 
@@ -82,12 +85,14 @@ func (s Snapshot) fromShelf(pours []loops.Pour) ([]loops.Pour, error) {
 				return nil, fmt.Errorf("container %d: %w", p.Container, loops.ErrNotFound)
 			case c.Fluid == "":
 				return nil, wrong("poured", printPour(p), "a container with a coolant or water; an additive is recorded as a dose")
-			case c.Mass == nil && c.Fluid.IsGlycol():
-				return nil, wrong("poured", printPour(p), "a container whose strength is on record; measure it and write it into the container's record")
+			}
+			mass, _ := c.Strength()
+			if mass == nil && c.Fluid.IsGlycol() {
+				return nil, wrong("poured", printPour(p), "a container whose strength or label is on record; measure it and write it into the container's record")
 			}
 			p.Liquid, p.Fluid = c.Product, c.Fluid
-			if c.Mass != nil {
-				p.Mass = *c.Mass
+			if mass != nil {
+				p.Mass = *mass
 			}
 		}
 		out = append(out, p)

@@ -27,7 +27,7 @@ func typedSample(t *testing.T, f acts.Field) []string {
 	}
 	text, ok := map[string]string{
 		"TEXT": "words", "NUMBER": "3", "VOLUME": "480.5ml", "TEMPERATURE": "-10.5C", "DIFFERENCE": "6K", "LENGTH": "10mm",
-		"PERCENT": "39.4%", "DAY": "2026-03-14", "FLUID": "pg", "HOW[=BY][@DAY]": "label=the maker's sheet@2026-03-14", "PART:METAL[/PLATING]": "cold plate:copper/nickel",
+		"PERCENT": "39.4%", "DAY": "2026-03-14", "FLUID": "pg", "HOW[=BY][@DAY]": "label=the maker's sheet@2026-03-14", "PART:METAL[/PLATING]": "cold plate:copper/nickel", "LINE": "30%:-14C:22.5brix:1.029kg/l",
 	}[f.Word]
 	require.True(t, ok, "no sample of %s for %s", f.Word, f.Name)
 	if f.Many {

@@ -24,7 +24,7 @@ was made of is asked again. For an air cooler the loop is retired instead.`,
 	}, fields[Swap]{
 		one(Field{Name: "old-unit", Also: []string{"old unit"}, Label: "old unit", Help: "what becomes of the cooler that was taken out", Needed: true}, choice("WHAT", loops.OldUnits()), func(a *Swap) *loops.OldUnit { return &a.OldUnit }),
 		one(Field{Name: "sealed", Label: "sealed", Help: "the new one has no fill port"}, truth(), func(a *Swap) *bool { return &a.Sealed }),
-		one(Field{Name: "fluid", Label: "fluid", Help: "fluid in the new one; unknown unless said", Unknown: true}, fluid(), func(a *Swap) *chemistry.Fluid { return &a.Fluid }),
+		one(Field{Name: "fluid", Label: "fluid", Help: "fluid in the new one; unknown unless said", Unknown: true}, anyFluid(), func(a *Swap) *chemistry.Fluid { return &a.Fluid }),
 		one(Field{Name: "holds", Also: []string{"volume"}, Label: "holds", Help: "what the new one holds, where that is known", Example: "160ml", Unknown: true}, volume(), func(a *Swap) *chemistry.Litre { return &a.Volume }),
 		one(Field{Name: "why", Label: "", Help: "why it was swapped", Personal: true}, words(), func(a *Swap) *string { return &a.Why }),
 	}, func(e loops.Entry) Swap { return Swap{Swap: *e.Swap} })

@@ -82,6 +82,9 @@ func (a *TopUp) Judge(s Snapshot, today loops.Day) []Reason {
 			liquid = chemistry.Liquid{Name: p.Liquid}
 		}
 		liquid.Fluid, liquid.Mass = p.Fluid, p.Mass
+		if box, ok := s.container(p.Container); ok && box.Mass == nil {
+			liquid.Product = box.ByLabel() // its own curve says what it makes of this charge
+		}
 		request.Poured = append(request.Poured, chemistry.Pour{Liquid: liquid, Volume: p.Volume})
 	}
 	found, _, err := chemistry.CheckPour(request)
@@ -108,22 +111,13 @@ func (s Snapshot) pouring(state loops.State) chemistry.PourRequest {
 	request := chemistry.PourRequest{
 		TopUpRequest: chemistry.TopUpRequest{
 			Fluid: charge.Fluid, Mass: charge.Mass, MassUncertainty: charge.MassUncertainty, FilledMass: since.FilledMass,
-			Inhibitor: contents.Inhibitor, Biocide: contents.Biocide, PH: since.PH, Metals: loop.Metals(), WithinReach: loop.WithinReach(),
+			Inhibitor: contents.Inhibitor, Biocide: contents.Biocide, Additives: contents.Additives, Doses: since.Doses, PH: since.PH, Metals: loop.Metals(), WithinReach: loop.WithinReach(),
 			Holds: holds, HoldsUncertainty: loop.VolumeUncertainty, Sealed: loop.Sealed, Hottest: loop.Hottest, NoFrost: loop.NoFrost,
 		},
 		Capacity: loop.Volume, MetalsKnown: len(loop.Wetted) > 0,
 	}
 	if wall, ok := loop.Wall(); ok {
 		request.Protect = &wall
-	}
-	for _, d := range []struct {
-		additive loops.Additive
-		left     float64
-		name     string
-	}{{charge.Inhibitor, since.InhibitorLeft, "inhibitor"}, {charge.Biocide, since.BiocideLeft, "biocide"}} {
-		if d.additive.DoseMLPerL > 0 && d.left > 0 {
-			request.Doses = append(request.Doses, chemistry.DoseLevel{Name: d.name, Level: d.left})
-		}
 	}
 	return request
 }

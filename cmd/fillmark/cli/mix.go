@@ -134,8 +134,11 @@ type labelFlags struct {
 
 func (l *labelFlags) add(f *pflag.FlagSet) {
 	f.StringVar(&l.name, "product", "", "the `name` of a bought product that goes by its own label; --fluid is the glycol in it")
-	f.Var(&listFlag[chemistry.LabelPair]{target: &l.pairs, parse: chemistry.ParseLabelPair, kind: "LINE"}, "label", "a line of its label, such as 30%:-14C or 30%:-14C:22brix:1.03kg/l, in % of the product; up to 8, repeat")
+	f.Var(&listFlag[chemistry.LabelPair]{target: &l.pairs, parse: chemistry.ParseLabelPair, kind: "LINE"}, "label", labelHelp)
 }
+
+// labelHelp says what a line of a label is.
+const labelHelp = "a line of its label, such as 30%:-14C or 30%:-14C:22brix:1.03kg/l, in % of the product; up to 8, repeat"
 
 // product returns the product; nil where none was named.
 func (l *labelFlags) product(base chemistry.Fluid) *chemistry.Product {

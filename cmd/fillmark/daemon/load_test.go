@@ -78,7 +78,7 @@ func firstLoad(t *testing.T, h *Service, now time.Time) workshop.File {
 	require.NoError(t, err)
 	charge := loops.Charge{Fluid: chemistry.PropyleneGlycol, Mass: new(chemistry.MassFraction(0.35)), MassUncertainty: 0.01, Volume: 0.6,
 		Origin: loops.WorkshopFill, FilledFrom: day, FilledTo: day}
-	charge.Inhibitor.Family = "azole"
+	charge.Additives = []loops.Dosed{{Role: loops.RoleInhibitor, Additive: loops.Additive{Family: "azole"}}}
 	fill := &acts.Fill{Charge: charge}
 	fill.Day = day
 	_, err = h.Workshop.Act(s, loop.Tag, fill, &acts.LeakCheck{Hours: loops.LeakCheckHours, Dry: true},

@@ -64,16 +64,21 @@ func kelvin(k float64) *chemistry.CelsiusDelta { return new(chemistry.CelsiusDel
 func treated(fluid chemistry.Fluid, percent float64) loops.Charge {
 	return loops.Charge{
 		Fluid: fluid, Mass: fraction(percent), MassUncertainty: 0.01, Origin: loops.WorkshopFill,
-		Inhibitor: loops.Additive{Family: string(chemistry.Azole), Product: "invented azole blend", LifeMonths: 24},
-		Biocide:   loops.Additive{Family: string(chemistry.Isothiazolinone), Product: "invented biocide", LifeMonths: 12},
+		Additives: []loops.Dosed{
+			{Role: loops.RoleInhibitor, Additive: loops.Additive{Family: string(chemistry.Azole), Product: "invented azole blend", LifeMonths: 24}},
+			{Role: loops.RoleBiocide, Additive: loops.Additive{Family: string(chemistry.Isothiazolinone), Product: "invented biocide", LifeMonths: 12}},
+		},
 	}
 }
 
 func formulated(fluid chemistry.Fluid, percent float64) loops.Charge {
 	return loops.Charge{
 		Fluid: fluid, Mass: fraction(percent), MassUncertainty: 0.01, Origin: loops.WorkshopFill, FluidLifeMonths: 36, FormulatedProduct: true,
-		Product:   "invented long-life premix",
-		Inhibitor: loops.Additive{Family: string(chemistry.OAT)}, Biocide: loops.Additive{Family: string(chemistry.NoBiocide)},
+		Product: "invented long-life premix",
+		Additives: []loops.Dosed{
+			{Role: loops.RoleInhibitor, Additive: loops.Additive{Family: string(chemistry.OAT)}},
+			{Role: loops.RoleBiocide, Additive: loops.Additive{Family: string(chemistry.NoBiocide)}},
+		},
 	}
 }
 
@@ -138,7 +143,10 @@ func demoOwners() []demoOwner {
 		{mails("Noor Azimi", "noor@labor.example", berlin), []demoMachine{
 			{kind(loops.TestRig, "the laser diode rig"), openLoop(2.200, 0.050, nil, loops.WettedPart{Part: "cold plate", Metal: chemistry.StainlessSteel}), loops.Charge{
 				Fluid: chemistry.DeionisedWater, Mass: fraction(0), Origin: loops.WorkshopFill,
-				Inhibitor: loops.Additive{Family: string(chemistry.NoInhibitor)}, Biocide: loops.Additive{Family: string(chemistry.NoBiocide)},
+				Additives: []loops.Dosed{
+					{Role: loops.RoleInhibitor, Additive: loops.Additive{Family: string(chemistry.NoInhibitor)}},
+					{Role: loops.RoleBiocide, Additive: loops.Additive{Family: string(chemistry.NoBiocide)}},
+				},
 			}, 2.2, 190, 189, 188, 15, nil},
 		}},
 		{loops.Owner{Name: "Aurelio Bandeiras", Phone: "+351 210 555 0188", Address: "Rua da Oficina 7\nLisboa"}, []demoMachine{

@@ -165,7 +165,7 @@ func (b *bench) register(m machine) workshop.File {
 	}})
 	require.NoError(b, err)
 	charge := loops.Charge{Fluid: m.fluid, MassUncertainty: 0.01, Volume: 0.6, Origin: loops.WorkshopFill, FilledFrom: day, FilledTo: day}
-	charge.Inhibitor.Family = "oat" // the wetted metals are copper and aluminium
+	charge.Additives = []loops.Dosed{{Role: loops.RoleInhibitor, Additive: loops.Additive{Family: "oat"}}} // the wetted metals are copper and aluminium
 	if !m.fluid.IsGlycol() {
 		charge.MassUncertainty = 0
 	}

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
 
@@ -48,8 +49,8 @@ func (s *server) liquidChoices() ([]choice, error) {
 			continue
 		}
 		label := fmt.Sprintf("No. %d %s", c.ID, c.Product)
-		if c.Mass != nil && c.Fluid.IsGlycol() {
-			label += fmt.Sprintf(", %s %.0f\u00a0mass\u00a0%%", strings.ToUpper(string(c.Fluid)), c.Mass.Percent())
+		if mass, _ := c.Strength(); mass != nil && c.Fluid.IsGlycol() {
+			label += fmt.Sprintf(", %s %.0f\u00a0mass\u00a0%%", strings.ToUpper(string(c.Fluid)), mass.Percent())
 		}
 		all = append(all, choice{Value: containerChoice + strconv.FormatUint(uint64(c.ID), 10), Label: label + ", " + quantity(c.Left) + " left"})
 	}
@@ -95,11 +96,9 @@ func (s *server) liquidAtHand(f *form, row liquidRow, chosen string) (handLiquid
 			return hand, err
 		}
 		hand.Poured = number
-		hand.Liquid = chemistry.Liquid{Name: fmt.Sprintf("No. %d %s", c.ID, c.Product), Fluid: c.Fluid, Available: c.Left}
-		if c.Mass != nil {
-			hand.Mass = *c.Mass
-		} else if c.Fluid.IsGlycol() {
-			f.blame(row.Liquid, "a container whose strength is on record")
+		var ok bool
+		if hand.Liquid, ok = workshop.AtHand(c); !ok {
+			f.blame(row.Liquid, "a container whose strength or label is on record")
 		}
 		return hand, nil
 	}

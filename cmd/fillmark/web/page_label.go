@@ -4,6 +4,7 @@
 package web
 
 import (
+	"cmp"
 	"net/http"
 	"strings"
 
@@ -97,7 +98,7 @@ func (s *server) loopLabel(file workshop.OwnersFile) (label, error) {
 		return l, nil
 	case charge == nil:
 		l.Lines = append(l.Lines, labelLine{Text: "What is in it is not known."})
-		l.Cautions = labelCautions("", "", loop.Sealed)
+		l.Cautions = labelCautions(loops.Charge{}, loop.Sealed)
 		return l, nil
 	}
 	l.Lines = append(l.Lines, labelLine{"", labelStrength(*charge)})
@@ -108,7 +109,7 @@ func (s *server) loopLabel(file workshop.OwnersFile) (label, error) {
 	if tasks := workshop.NextTasks(loop.Plan); len(tasks) > 0 {
 		l.Lines = append(l.Lines, labelLine{"Next", capital(string(tasks[0].Kind)) + ", " + tasks[0].Due.Long() + ", by " + string(tasks[0].Binding().Kind)})
 	}
-	for _, caution := range labelCautions(charge.Fluid, charge.Biocide.Family, loop.Sealed) {
+	for _, caution := range labelCautions(*charge, loop.Sealed) {
 		l.Cautions = append(l.Cautions, notify.InOwnersUnits(caution, file.Owner.Units))
 	}
 	return l, nil
@@ -145,22 +146,32 @@ func labelStates(file workshop.OwnersFile) []labelLine {
 
 // labelCautions are the dangers in as few words as a label holds. The safety
 // data sheet and local rules decide.
-func labelCautions(f chemistry.Fluid, biocide string, sealed bool) []string {
+func labelCautions(c loops.Charge, sealed bool) []string {
 	var words []string
-	switch f {
+	switch c.Fluid {
 	case chemistry.EthyleneGlycol:
 		words = append(words, "Contains ethylene glycol. Poisonous if swallowed. Keep from children and animals.")
 	case chemistry.PropyleneGlycol:
 		words = append(words, "Contains propylene glycol and additives. Do not drink. Keep from children and animals.")
 	case "":
-		words = append(words, "Coolant not known: treat it as poisonous. Keep from children and animals.")
+		words = append(words, "Coolant not known:")
+		for _, line := range chemistry.UnknownLiquid() {
+			words = append(words, capital(line)+".")
+		}
 	case chemistry.TreatedWater:
 		words = append(words, "Water with additives. Do not drink. Freezes at 0\u00a0°C.")
 	case chemistry.DeionisedWater:
 		words = append(words, "Deionised water. Do not drink. Freezes at 0\u00a0°C.")
 	}
-	if biocide != "" && biocide != string(chemistry.NoBiocide) {
-		words = append(words, "Holds a biocide ("+biocide+"): no bare hands.")
+	if c.Fluid.Further() {
+		words = append(words, "Holds "+c.Fluid.Name()+", which no loop of electronics is made for. No flame, no bare hands. Keep from children and animals.")
+	}
+	if biocides := c.Having(loops.RoleBiocide); len(biocides) > 0 {
+		var names []string
+		for _, d := range biocides {
+			names = append(names, cmp.Or(d.Family, d.Product, "family not known"))
+		}
+		words = append(words, "Holds a biocide ("+strings.Join(names, ", ")+"): no bare hands.")
 	}
 	if sealed {
 		words = append(words, "Sealed: do not open.")
@@ -179,7 +190,7 @@ func (s *server) containerLabel(c loops.Container) label {
 	}
 	if c.Fluid != "" { // its long caution is the last line: the label has the short words
 		l.Lines = l.Lines[:len(l.Lines)-1]
-		l.Cautions = labelCautions(c.Fluid, "", false)
+		l.Cautions = labelCautions(loops.Charge{Fluid: c.Fluid}, false)
 	}
 	return l
 }

@@ -289,7 +289,9 @@ func TestSmallFormsOfALoop(t *testing.T) {
 	}
 	state := b.file(file.Loop.Tag)
 	assert.Len(t, state.History, len(file.History)+8)
-	assert.Zero(t, state.Loop.State.Charge.Inhibitor.DoseMLPerL, "the dose was struck out")
+	for _, a := range state.Loop.State.Charge.Additives {
+		assert.Zero(t, a.DoseMLPerL, "the dose was struck out")
+	}
 	b.says(b.get(path), "children drop things into it", "the setting's reason in the plan")
 	for _, task := range state.Loop.Plan.Tasks {
 		assert.Equal(t, task.Kind == loops.ServiceCheck, task.Paused, task.Kind)

@@ -182,14 +182,8 @@ func chargeLine(state loops.State) string {
 	if c.Volume > 0 {
 		parts = append(parts, quantity(c.Volume))
 	}
-	for _, a := range [][2]string{{"inhibitor", chemistry.Inhibitor(c.Inhibitor.Family).Name()}, {"biocide", chemistry.Biocide(c.Biocide.Family).Name()}} {
-		switch a[1] {
-		case "":
-		case string(chemistry.NoInhibitor):
-			parts = append(parts, "no "+a[0])
-		default:
-			parts = append(parts, a[0]+" "+a[1])
-		}
+	for _, a := range c.Additives {
+		parts = append(parts, a.String())
 	}
 	return strings.Join(append(parts, filledWords(*c)), ", ")
 }

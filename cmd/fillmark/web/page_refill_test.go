@@ -67,7 +67,7 @@ func TestRefillFromIntakeToHandover(t *testing.T) {
 	charge := file.Loop.State.Charge
 	require.NotNil(t, charge)
 	assert.InDelta(t, 0.345, float64(*charge.Mass), 1e-9)
-	assert.Equal(t, 24, charge.Inhibitor.LifeMonths)
+	assert.Equal(t, 24, charge.Additives[0].LifeMonths)
 	assert.False(t, file.Loop.State.LastKnownGood.IsZero())
 	assert.Equal(t, loops.Consent{Mail: true, Opening: true}, file.Owner.Consent, "what nobody asked about stays")
 }

@@ -102,7 +102,7 @@ func (s *server) pageTopUp(w http.ResponseWriter, r *http.Request) error {
 // wrong with them.
 func (s *server) checkTopUp(p *topupPage) error {
 	f := p.Form
-	question, file, hand, err := s.topUpQuestion(f)
+	question, file, hand, reading, err := s.topUpQuestion(f)
 	if err != nil {
 		return err
 	}
@@ -129,7 +129,7 @@ func (s *server) checkTopUp(p *topupPage) error {
 		return f.take(err, topUpFields())
 	}
 	p.Answer = &topupAnswer{TopUpAnswer: answer, Says: topUpSays(answer)}
-	if reading := readStrength(f, &question, inhibited(file)); reading != nil {
+	if reading != nil {
 		p.Answer.Reading = reading.Warnings
 	}
 	for _, name := range topUpNames() {
@@ -183,12 +183,12 @@ func topUpSays(a workshop.TopUpAnswer) string {
 }
 
 // topUpQuestion reads the form. The file is nil where the loop is not on
-// record and was described instead.
-func (s *server) topUpQuestion(f *form) (q workshop.TopUpQuestion, file *workshop.File, hand []handLiquid, err error) {
+// record and was described instead, the reading where no instrument was read.
+func (s *server) topUpQuestion(f *form) (q workshop.TopUpQuestion, file *workshop.File, hand []handLiquid, reading *chemistry.Reading, err error) {
 	q.Fluid = chemistry.Fluid(f.text("fluid"))
 	if q.Tag = f.text("tag"); q.Tag != "" {
 		if file, err = s.knownLoop(f, q.Tag); err != nil {
-			return q, nil, nil, err
+			return q, nil, nil, nil, err
 		}
 		if file != nil {
 			q.Tag = string(file.Loop.Tag)
@@ -210,14 +210,20 @@ func (s *server) topUpQuestion(f *form) (q workshop.TopUpQuestion, file *worksho
 	q.Protect = mayRead(f, "wall", "C", chemistry.ParseCelsius)
 	q.Hottest = mayRead(f, "hottest", "C", chemistry.ParseCelsius)
 	q.Sealed = f.ticked("sealed")
-	if reading := readStrength(f, &q, inhibited(file)); reading != nil {
+	var bottle *chemistry.Product
+	if file != nil {
+		if bottle, err = s.Workshop.Bottle(*file); err != nil {
+			return q, nil, nil, nil, err
+		}
+	}
+	if reading = readStrength(f, &q, inhibited(file), bottle); reading != nil {
 		q.Mass, q.MassUncertainty = &reading.Mass, reading.MassUncertainty
 	}
 	hand, err = s.liquidsAtHand(f)
 	for _, h := range hand {
 		q.Hand = append(q.Hand, h.Liquid)
 	}
-	return q, file, hand, err
+	return q, file, hand, reading, err
 }
 
 // knownLoop finds the loop that a tag names; nil where the field is marked.
@@ -256,14 +262,14 @@ func inhibited(file *workshop.File) bool {
 	if file == nil {
 		return false
 	}
-	family := file.Loop.State.Charge.Inhibitor.Family
-	return family != "" && family != string(chemistry.NoInhibitor)
+	return len(file.Loop.State.Charge.Having(loops.RoleInhibitor)) > 0
 }
 
 // readStrength reads what an instrument just showed of the liquid in the
 // loop; nil where none was read. A strength that is known goes into the
-// question as it is.
-func readStrength(f *form, q *workshop.TopUpQuestion, inhibited bool) *chemistry.Reading {
+// question as it is. What came from a bottle is read by its label, as far as
+// that goes.
+func readStrength(f *form, q *workshop.TopUpQuestion, inhibited bool, bottle *chemistry.Product) *chemistry.Reading {
 	kind := f.text("kind")
 	if kind == "" || q.Fluid == "" { // no scale reads a fluid nobody knows: the verdict says so
 		return nil
@@ -289,6 +295,13 @@ func readStrength(f *form, q *workshop.TopUpQuestion, inhibited bool) *chemistry
 	}
 	if !f.OK() {
 		return nil
+	}
+	if bottle != nil {
+		byLabel := request
+		byLabel.Product = bottle
+		if reading, err := chemistry.Read(byLabel); err == nil {
+			return &reading
+		}
 	}
 	reading, err := chemistry.Read(request)
 	if err != nil {

@@ -44,7 +44,7 @@ func (s *server) enterTopUp(w http.ResponseWriter, r *http.Request) error {
 	if err := s.checkTopUp(&p); err != nil {
 		return err
 	}
-	question, file, _, err := s.topUpQuestion(f)
+	question, file, _, _, err := s.topUpQuestion(f)
 	if err != nil {
 		return err
 	}

@@ -30,7 +30,7 @@ func TestPagesOfAnUnknownCharge(t *testing.T) {
 	assert.Nil(t, file.Protection)
 	for _, tt := range []struct{ name, path, says string }{
 		{"loop", "/loops/" + string(tag), "fluid not known"},
-		{"label", "/loops/" + string(tag) + "/label", "Coolant not known: treat it as poisonous."},
+		{"label", "/loops/" + string(tag) + "/label", "Treat it as poisonous and as burnable."},
 		{"hand-over sheet", "/loops/" + string(tag) + "/handover", "luid not known"},
 		{"refill", "/loops/" + string(tag) + "/refill", string(tag)},
 		{"owner", b.ownerLink(file.Owner), "the liquid is poisonous if swallowed"},

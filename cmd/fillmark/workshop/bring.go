@@ -58,9 +58,9 @@ func (w *Workshop) bring(lines []Line, shelf []loops.Container) ([]Bring, error)
 		case loops.CoolantChange:
 			list.add(liquidName(*charge), loop.Volume, loop.Tag, "the whole volume of a coolant change, rinses not counted")
 		case loops.InhibitorRenewal:
-			list.dose(charge.Inhibitor, "inhibitor", loop)
+			list.dose(loops.RoleInhibitor, loop)
 		case loops.BiocideRenewal:
-			list.dose(charge.Biocide, "biocide", loop)
+			list.dose(loops.RoleBiocide, loop)
 		}
 	}
 	slices.SortStableFunc(list.lines, func(a, b Bring) int { return cmp.Compare(a.What, b.What) })
@@ -82,20 +82,23 @@ func (b *bringList) add(what string, volume chemistry.Litre, tag loops.Tag, note
 	}
 }
 
-// dose adds an additive by its label's dose; without one there is no amount.
-func (b *bringList) dose(a loops.Additive, role string, loop loops.Loop) {
-	what := a.Product
-	if what == "" {
-		what = role
-		if a.Family != "" {
-			what += " (" + a.Family + ")"
+// dose adds the additives of a role by their labels' doses; without one there
+// is no amount.
+func (b *bringList) dose(role loops.AdditiveRole, loop loops.Loop) {
+	for _, a := range loop.State.Charge.Having(role) {
+		what := a.Product
+		if what == "" {
+			what = string(role)
+			if a.Family != "" {
+				what += " (" + a.Family + ")"
+			}
 		}
+		if a.DoseMLPerL == 0 {
+			b.add(what, 0, loop.Tag, "as much as its label says: no dose on record")
+			continue
+		}
+		b.add(what, chemistry.Litre(a.DoseMLPerL/1000)*loop.Volume, loop.Tag, "by the dose of its label")
 	}
-	if a.DoseMLPerL == 0 {
-		b.add(what, 0, loop.Tag, "as much as its label says: no dose on record")
-		return
-	}
-	b.add(what, chemistry.Litre(a.DoseMLPerL/1000)*loop.Volume, loop.Tag, "by the dose of its label")
 }
 
 // topUp adds what the check of a top-up pours, with the liquids on the shelf.
@@ -136,17 +139,18 @@ func (b *bringList) topUp(loop loops.Loop, shelf []loops.Container) {
 // asLiquid says what a container holds as the top-up check reads it; "" where
 // it is nothing to pour into such a loop.
 func asLiquid(c loops.Container, fluid chemistry.Fluid) string {
+	mass, _ := c.Strength()
 	switch {
 	case c.Left <= 0 || c.Kind == loops.AdditiveBottle:
 		return ""
 	case c.Kind == loops.WaterContainer:
 		return "water"
-	case c.Fluid != fluid || c.Mass == nil || !c.Fluid.IsGlycol():
+	case c.Fluid != fluid || mass == nil || !c.Fluid.IsGlycol():
 		return ""
 	case c.Kind == loops.ConcentrateBottle:
-		return fmt.Sprintf("concentrate:%.2f%%", c.Mass.Percent())
+		return fmt.Sprintf("concentrate:%.2f%%", mass.Percent())
 	}
-	return fmt.Sprintf("premix:%.2f%%", c.Mass.Percent())
+	return fmt.Sprintf("premix:%.2f%%", mass.Percent())
 }
 
 // liquidName says what a charge is, to be mixed or taken from the shelf.

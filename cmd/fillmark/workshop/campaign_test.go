@@ -161,7 +161,7 @@ func (c *campaign) record(id loops.LoopID, e loops.Entry) {
 
 func (c *campaign) fill(id loops.LoopID) {
 	charge := glycol()
-	charge.Biocide = loops.Additive{Family: "isothiazolinone", LifeMonths: 9}
+	charge.Additives = append(charge.Additives, loops.Dosed{Role: loops.RoleBiocide, Additive: loops.Additive{Family: "isothiazolinone", LifeMonths: 9}})
 	c.loops[id] = c.filledAndChecked(c.t, c.stamp(), c.loops[id].Tag, charge, true).Loop
 	c.acts += 3
 	c.owners[c.owner[id]] = c.read(c.owner[id])

@@ -102,6 +102,25 @@ func (w *Workshop) addRecall(recall *Recall, id loops.LoopID, line RecallLine) e
 	return nil
 }
 
+// byItsLabel says where a product freezes by the lines of its own label, in the
+// label's own per cent.
+func byItsLabel(c loops.Container) string {
+	var parts []string
+	product := c.ByLabel()
+	for _, pair := range c.Pairs {
+		if pair.Freeze == nil || product == nil {
+			continue
+		}
+		if at, err := product.At(pair.Strength); err == nil {
+			parts = append(parts, fmt.Sprintf("%s of it %s ± %s", pair.Strength, at.Freeze.Stated, at.Freeze.Uncertainty))
+		}
+	}
+	if len(parts) == 0 {
+		return ""
+	}
+	return "First ice by its own label: " + strings.Join(parts, "; ")
+}
+
 // ContainerLabel is what is written on a container, line by line.
 func ContainerLabel(c loops.Container) []string {
 	lines := []string{fmt.Sprintf("No. %d, %s", c.ID, c.Product)}
@@ -117,6 +136,9 @@ func ContainerLabel(c loops.Container) []string {
 			}
 		}
 		lines = append(lines, words)
+		if words := byItsLabel(c); words != "" {
+			lines = append(lines, words)
+		}
 	}
 	for _, d := range []struct {
 		word string

@@ -4,6 +4,7 @@
 package workshop
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 
@@ -37,6 +38,9 @@ type TopUpQuestion struct {
 	// With lists the liquids at hand as they are typed: "concentrate:95%".
 	With []string           `json:"with,omitempty"`
 	Step chemistry.Kilogram `json:"step_kg,omitempty"`
+	// Product is a bought product at hand that goes by the lines of its own label.
+	Product string                `json:"product,omitempty"`
+	Label   []chemistry.LabelPair `json:"label,omitempty"`
 	// Hand lists liquids at hand as chemistry knows them, such as containers of
 	// the shelf; they come after those of With.
 	Hand []chemistry.Liquid `json:"-"`
@@ -44,6 +48,8 @@ type TopUpQuestion struct {
 	// nil where they are not known.
 	FilledMass *chemistry.MassFraction `json:"filled_mass_fraction,omitempty"`
 	PH         *float64                `json:"ph,omitempty"`
+	// Additives are those in the loop beyond inhibitor and biocide.
+	Additives []chemistry.Additive `json:"-"`
 	// Doses are what is left of additives that a label doses.
 	Doses []chemistry.DoseLevel `json:"-"`
 	// WithinReach tells that animals or children get at the machine.
@@ -82,31 +88,77 @@ func (w *Workshop) CheckTopUp(q TopUpQuestion) (TopUpAnswer, error) {
 	if err != nil {
 		return TopUpAnswer{}, err
 	}
-	return q.about(loop).since(*loop.State.Charge, loops.SinceFillOf(history)).Check()
+	if q, err = w.fromShelf(q); err != nil {
+		return TopUpAnswer{}, err
+	}
+	return q.about(loop).since(loops.SinceFillOf(history)).Check()
+}
+
+// fromShelf takes the containers that are named by their numbers from the
+// shelf, each with its own label.
+func (w *Workshop) fromShelf(q TopUpQuestion) (TopUpQuestion, error) {
+	var with []string
+	for _, text := range q.With {
+		id, err := loops.ParseContainer(text)
+		if err != nil {
+			with = append(with, text)
+			continue
+		}
+		c, err := w.Container(id)
+		if err != nil {
+			return q, fmt.Errorf("container %d: %w", id, err)
+		}
+		liquid, ok := AtHand(c)
+		if !ok {
+			return q, &loops.InvalidError{Field: "with", Value: text, Reason: "a container with water, or with a coolant whose strength or label is on record"}
+		}
+		q.Hand = append(q.Hand, liquid)
+	}
+	q.With = with
+	return q, nil
+}
+
+// Bottle is the product that a charge was filled from, by its own label; nil
+// where it came from none on the shelf, from several, or from one of which no
+// label is on record.
+func (w *Workshop) Bottle(f File) (*chemistry.Product, error) {
+	var poured []loops.Pour
+	for _, e := range loops.Standing(f.History) {
+		if e.Kind == loops.KindFill {
+			poured = e.Fill.Poured
+		}
+	}
+	if len(poured) != 1 || poured[0].Container == 0 {
+		return nil, nil
+	}
+	c, err := w.Container(poured[0].Container)
+	return c.ByLabel(), err
+}
+
+// AtHand is what a container offers to a top-up; false where nobody knows what
+// it is.
+func AtHand(c loops.Container) (chemistry.Liquid, bool) {
+	liquid := chemistry.Liquid{Name: fmt.Sprintf("No. %d %s", c.ID, c.Product), Fluid: c.Fluid, Available: c.Left}
+	if c.Mass == nil {
+		liquid.Product = c.ByLabel()
+	}
+	mass, _ := c.Strength()
+	if mass != nil {
+		liquid.Mass = *mass
+	}
+	return liquid, c.Fluid != "" && (mass != nil || !c.Fluid.IsGlycol())
 }
 
 // since completes the question with what happened to the charge since it was
 // filled.
-func (q TopUpQuestion) since(charge loops.Charge, s loops.SinceFill) TopUpQuestion {
+func (q TopUpQuestion) since(s loops.SinceFill) TopUpQuestion {
 	if q.FilledMass == nil {
 		q.FilledMass = s.FilledMass
 	}
 	if q.PH == nil {
 		q.PH = s.PH
 	}
-	for _, a := range []struct {
-		name     string
-		additive loops.Additive
-		left     float64
-	}{{"inhibitor", charge.Inhibitor, s.InhibitorLeft}, {"biocide", charge.Biocide, s.BiocideLeft}} {
-		if a.additive.DoseMLPerL > 0 && a.left > 0 {
-			name := a.name
-			if a.additive.Product != "" {
-				name = a.additive.Product
-			}
-			q.Doses = append(q.Doses, chemistry.DoseLevel{Name: name, Level: a.left})
-		}
-	}
+	q.Doses = append(q.Doses, s.Doses...)
 	return q
 }
 
@@ -121,12 +173,9 @@ func (q TopUpQuestion) about(l loops.Loop) TopUpQuestion {
 	if q.Mass == nil {
 		q.Mass, q.MassUncertainty = charge.Mass, charge.MassUncertainty
 	}
-	if q.Inhibitor == "" {
-		q.Inhibitor = charge.Contents().Inhibitor
-	}
-	if q.Biocide == "" {
-		q.Biocide = charge.Contents().Biocide
-	}
+	contents := charge.Contents()
+	q.Inhibitor, q.Biocide = cmp.Or(q.Inhibitor, contents.Inhibitor), cmp.Or(q.Biocide, contents.Biocide)
+	q.Additives = append(q.Additives, contents.Additives...)
 	if q.Room == nil && l.State.Missing > 0 {
 		q.Room = &l.State.Missing
 	}
@@ -157,7 +206,7 @@ func (q TopUpQuestion) Check() (TopUpAnswer, error) {
 	}
 	request := chemistry.TopUpRequest{
 		Fluid: q.Fluid, Mass: q.Mass, MassUncertainty: q.MassUncertainty, Inhibitor: q.Inhibitor, Biocide: q.Biocide,
-		Metals: q.Metals, FilledMass: q.FilledMass, PH: q.PH, Doses: q.Doses,
+		Additives: q.Additives, Metals: q.Metals, FilledMass: q.FilledMass, PH: q.PH, Doses: q.Doses,
 		Holds: *q.Holds, HoldsUncertainty: q.HoldsUncertainty, Room: *q.Room, Sealed: q.Sealed,
 		At: q.At, Hottest: q.Hottest, Protect: q.Protect, Margin: q.Margin, Step: q.Step, WithinReach: q.WithinReach,
 	}
@@ -167,6 +216,10 @@ func (q TopUpQuestion) Check() (TopUpAnswer, error) {
 			return TopUpAnswer{}, chemistry.InField(err, "with")
 		}
 		request.With = append(request.With, liquid)
+	}
+	if q.Product != "" || len(q.Label) > 0 {
+		name := cmp.Or(q.Product, "the product")
+		request.With = append(request.With, chemistry.Liquid{Name: name, Product: &chemistry.Product{Name: name, Base: q.Fluid, Pairs: q.Label}})
 	}
 	request.With = append(request.With, q.Hand...)
 	verdict, err := chemistry.CheckTopUp(request)

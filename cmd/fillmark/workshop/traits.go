@@ -135,8 +135,9 @@ func (r *caseReader) traits(m loops.Machine, l loops.Loop, life chargeLife) ([]T
 		add("fluid", charge.Fluid.Name())
 	}
 	add("strength", strengthBand(charge))
-	add("inhibitor", charge.Inhibitor.Family)
-	add("biocide", charge.Biocide.Family)
+	for _, a := range charge.Additives {
+		add(string(a.Role), a.Family)
+	}
 	add("product", charge.Product)
 	lots, err := r.lotsOf(life)
 	if err != nil {

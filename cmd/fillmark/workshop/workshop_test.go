@@ -5,6 +5,7 @@ package workshop_test
 
 import (
 	"crypto/rand"
+	"fmt"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -203,6 +204,20 @@ func TestTopUpOfALoopOnRecord(t *testing.T) {
 	answer, err := b.CheckTopUp(workshop.TopUpQuestion{Tag: string(loop.Tag), Room: &room, With: []string{"eg:95%"}})
 	require.NoError(t, err)
 	assert.Equal(t, chemistry.Stop, answer.Verdict)
+	pair, err := chemistry.ParseLabelPair("30%:-14C")
+	require.NoError(t, err)
+	bottle, err := b.AddContainer(at("2026-05-02 9"), loops.Container{Kind: loops.ConcentrateBottle, Product: "neat", Fluid: chemistry.PropyleneGlycol, Left: 5, Pairs: []chemistry.LabelPair{pair}})
+	require.NoError(t, err)
+	labelled := workshop.TopUpQuestion{Tag: string(loop.Tag), Room: &room, With: []string{"water"}, Product: "neat", Label: []chemistry.LabelPair{pair}}
+	byHand, err := b.CheckTopUp(labelled)
+	require.NoError(t, err)
+	labelled.Product, labelled.Label, labelled.With = "", nil, []string{"water", fmt.Sprint(bottle.ID)}
+	byShelf, err := b.CheckTopUp(labelled)
+	require.NoError(t, err)
+	assert.Equal(t, byHand.After, byShelf.After, "the bottle's own curve, typed or from the shelf")
+	labelled.With = []string{"99"}
+	_, err = b.CheckTopUp(labelled)
+	assert.ErrorContains(t, err, "container 99")
 	_, err = b.CheckTopUp(workshop.TopUpQuestion{Tag: "7K3QXX", Room: &room})
 	assert.ErrorContains(t, err, "mistyped")
 }

@@ -1,0 +1,156 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package acts_test
+
+import (
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/acts"
+	"fillmark/loops"
+)
+
+func dosed(days int, family string) loops.Entry {
+	e := entry(days, loops.KindDose)
+	e.Dose = &loops.Dose{Role: loops.RoleBiocide, Additive: loops.Additive{Family: family}}
+	return e
+}
+
+func cleaned(days int, agent chemistry.Agent) loops.Entry {
+	e := entry(days, loops.KindClean)
+	e.Clean = &loops.Cleaning{Agents: []chemistry.Agent{agent}}
+	return e
+}
+
+// Whatever is in one liquid is held against each other: what went in with the
+// fill, what was dosed later, and what no rinse took out. Nothing wins silently.
+func TestWhatMeetsInALoopIsJudged(t *testing.T) {
+	t.Parallel()
+	fill := func(words ...string) acts.Act {
+		return line(t, "fill", append([]string{"fluid=pg", "mass=30%", "mass-uncertainty=1%", "inhibitor=azole", "poured=460ml"}, words...)...)
+	}
+	dose := func(family string) acts.Act {
+		return line(t, "dose", "role=biocide", "family="+family, "product=Clear B", "poured=1ml")
+	}
+	const pair, left = "bronopol-biocide+isothiazolinone-biocide", "left-behind"
+	old := []loops.Entry{filled(-9), dosed(-8, "bronopol"), drained(-7)}
+	rinsed := entry(-6, loops.KindFlush)
+	for _, tt := range []struct {
+		name    string
+		act     acts.Act
+		history []loops.Entry
+		rule    string
+		verdict chemistry.Verdict // of the rule; empty where it is silent
+	}{
+		{"two biocides filled in", fill("biocide=isothiazolinone", "additive=biocide:bronopol"), nil, pair, chemistry.Care},
+		{"one of them", fill("biocide=isothiazolinone"), nil, pair, ""},
+		{"one dosed beside another", dose("isothiazolinone"), []loops.Entry{filled(-3), dosed(-2, "bronopol")}, pair, chemistry.Care},
+		{"the same again", dose("bronopol"), []loops.Entry{filled(-3), dosed(-2, "bronopol")}, pair, ""},
+		{"two that fight", dose("oxidising"), []loops.Entry{filled(-3), dosed(-2, "glutaraldehyde")}, "oxidising-biocide+azole", chemistry.Stop},
+		{"two inhibitors that fight", fill("additive=inhibitor:nitrite", "additive=inhibitor:amine"), nil, "amine+nitrite", chemistry.Stop},
+		{"a family that nobody knows", fill("biocide=bronopol", "additive=biocide:unknown:::Clear"), nil, "family-unknown", chemistry.Care},
+		{"topped up over two", line(t, "poured", "poured=water=1ml"), []loops.Entry{filled(-3), dosed(-2, "bronopol"), dosed(-1, "isothiazolinone")}, pair, chemistry.Care},
+		{"filled over what a drain left", fill("biocide=isothiazolinone"), old, pair, chemistry.Care},
+		{"which is said", fill("biocide=none"), old, left, chemistry.Care},
+		{"not where it is the same", fill("biocide=bronopol"), old, left, ""},
+		{"nor after a rinse", fill("biocide=isothiazolinone"), append(slices.Clone(old), rinsed), pair, ""},
+		{"and nothing is left", fill("biocide=none"), append(slices.Clone(old), rinsed), left, ""},
+		{"over what nobody knows", fill("biocide=none"), []loops.Entry{drained(-3)}, left, chemistry.Care},
+		{"acid after bleach", line(t, "clean", "agent=acid", "rinsed"), []loops.Entry{drained(-3), cleaned(-2, "bleach")}, "acid+bleach", chemistry.Stop},
+		{"acid after bleach rinsed out", line(t, "clean", "agent=acid", "rinsed"), []loops.Entry{drained(-3), cleaned(-2, "bleach"), entry(-1, loops.KindFlush)}, "acid+bleach", ""},
+		{"bleach over an old quat", line(t, "clean", "agent=bleach", "rinsed"), []loops.Entry{filled(-4), dosed(-3, "quat"), drained(-2)}, "bleach+quat-biocide", chemistry.Care},
+		{"filled over an agent", fill("biocide=none"), append(slices.Clone(old), rinsed, cleaned(-2, "detergent")), left, chemistry.Care},
+		{"and over the agent rinsed out", fill("biocide=none"), append(slices.Clone(old), cleaned(-3, "detergent"), entry(-2, loops.KindFlush)), left, ""},
+	} {
+		s := snapshot(tt.history...)
+		assert.NoError(t, tt.act.Check(s, today), tt.name)
+		var got chemistry.Verdict
+		for _, r := range tt.act.Judge(s, today) {
+			if r.Rule == tt.rule {
+				got = r.Verdict
+				assert.False(t, r.Source == "" || r.Text == "", "%s: a reason says why, and from where", tt.name)
+			}
+		}
+		assert.Equal(t, tt.verdict, got, "%s: %s", tt.name, tt.rule)
+	}
+	assert.ErrorContains(t, line(t, "dose", "role=biocide", "family=none").Check(snapshot(filled(-1)), today), "family")
+}
+
+// A further additive is said in one word, and read back from it.
+func TestFurtherAdditive(t *testing.T) {
+	t.Parallel()
+	d, _ := acts.Find("fill")
+	for _, text := range []string{"biocide:bronopol", "biocide:unknown:::Clear: B", "inhibitor:azole:2ml/l", "inhibitor:oat::24", "biocide:quat:0.5ml/l:6:Q"} {
+		act, err := d.Read(acts.Said{"additive": {text}})
+		assert.NoError(t, err, text)
+		assert.Equal(t, []string{text}, d.Say(act)["additive"])
+	}
+	for text, says := range map[string]string{
+		"bronopol": "role and family", "soap:bronopol": "one of: inhibitor, biocide", "biocide:azole": "isothiazolinone", "biocide:quat:lots": "a number", "biocide:quat::half": "whole number",
+	} {
+		_, err := d.Read(acts.Said{"additive": {text}})
+		assert.ErrorContains(t, err, says, text)
+		assert.True(t, err != nil && strings.HasPrefix(err.Error(), "additive"), text)
+	}
+}
+
+// A bottle goes by its own label wherever it is named: a fill from it has its
+// strength and how sure that is, and a top-up is judged by its curve.
+func TestBottleDrivesFillAndTopUp(t *testing.T) {
+	t.Parallel()
+	pair := func(text string) chemistry.LabelPair {
+		p, err := chemistry.ParseLabelPair(text)
+		require.NoError(t, err)
+		return p
+	}
+	s := snapshot(filled(-3))
+	s.Containers = []loops.Container{
+		{ID: 3, Kind: loops.PremixBottle, Product: "ready", Lot: "L-1", Fluid: chemistry.PropyleneGlycol, Left: 5, Pairs: []chemistry.LabelPair{pair("50%:-7C"), pair("100%:-21C")}},
+		{ID: 4, Kind: loops.ConcentrateBottle, Product: "neat", Fluid: chemistry.PropyleneGlycol, Left: 5, Pairs: []chemistry.LabelPair{pair("30%:-12.4C"), pair("50%:-31C")}},
+		{ID: 5, Kind: loops.PremixBottle, Product: "blank", Fluid: chemistry.PropyleneGlycol, Left: 5},
+	}
+	e := line(t, "fill", "poured=3=460ml").Apply(s, today).Entries[0]
+	charge := e.Fill.Charge
+	assert.Equal(t, "ready", charge.Product)
+	assert.Equal(t, loops.Known{How: loops.OnLabel, By: "ready"}, charge.MassKnown)
+	l := loops.Loop{State: loops.Fold([]loops.Entry{e})}
+	assert.InDelta(t, -21, float64(l.Protection().FreezePoint), 0.1, "what its label says")
+	assert.GreaterOrEqual(t, float64(l.Protection().Uncertainty), 1.0, "with its own uncertainty")
+	said := line(t, "fill", "fluid=pg", "mass=30%", "poured=3=460ml").Apply(s, today).Entries[0].Fill.Charge
+	assert.InDelta(t, 0.30, float64(*said.Mass), 1e-12, "what is said goes before the label")
+
+	require.NoError(t, line(t, "poured", "poured=4=10ml").Check(s, today))
+	stronger := loops.Fold([]loops.Entry{filled(-3), line(t, "poured", "poured=4=10ml").Apply(s, today).Entries[0]})
+	assert.Greater(t, float64(*stronger.Charge.Mass), 0.405)
+	assert.ErrorContains(t, line(t, "poured", "poured=5=10ml").Check(s, today), "strength or label")
+}
+
+// What should not be in a loop is recorded where it was found or poured, is a
+// stop before, and spoils the charge.
+func TestFurtherLiquidsAreRecordedAndNeverGo(t *testing.T) {
+	t.Parallel()
+	for _, f := range chemistry.OtherLiquids() {
+		fill := line(t, "fill", "fluid="+string(f), "mass=30%", "poured=460ml")
+		assert.Contains(t, settled(t, fill, snapshot()), "stop not-for-electronics", f)
+		found := line(t, "fill", "fluid="+string(f), "mass=30%", "origin=unknown", "filled-to=2026-01-10")
+		require.NoError(t, found.Check(snapshot(), today), f)
+		e := found.Apply(snapshot(), today).Entries[0]
+		e.By = "test"
+		require.NoError(t, e.Validate(), f)
+		assert.Contains(t, settled(t, line(t, "handover", "mail-consent"), snapshot(e)), "stop", "no release with %s in it", f)
+		assert.Contains(t, settled(t, line(t, "poured", "poured=water=10ml"), snapshot(e)), "stop", "no top-up of %s", f)
+
+		poured := line(t, "poured", "poured="+string(f)+"=10ml")
+		assert.Contains(t, settled(t, poured, snapshot(filled(-3))), "stop", f)
+		e = poured.Apply(snapshot(filled(-3)), today).Entries[0]
+		e.By = "test"
+		require.NoError(t, e.Validate(), f)
+		assert.NotNil(t, loops.Fold([]loops.Entry{filled(-3), e}).Contaminated, f)
+	}
+}
