@@ -5,6 +5,7 @@ package web_test
 
 import (
 	"encoding/json"
+	"maps"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -100,9 +101,7 @@ func (b *bench) surfaces(tag loops.Tag, name string, said acts.Said) chemistry.V
 	if name != "readings" { // whose form stands on the loop's own page
 		form.Set("page", "refill")
 	}
-	for field, texts := range said {
-		form[field] = texts
-	}
+	maps.Copy(form, said)
 	entries := len(b.file(tag).History)
 	page := b.act(tag, name, form)
 	switch api.Code {
