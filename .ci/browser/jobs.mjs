@@ -28,6 +28,7 @@ export const jobs = [
       await page.getByLabel('Name', { exact: true }).first().fill(`Rui Salgueiro ${page.viewportSize().width} ${Math.random()}`)
       await page.locator('#owner-email').fill('rui@salgueiro.example')
       await page.getByLabel('May get reminders by mail').check()
+      await page.locator('#machine-kind').selectOption('desktop')
       await page.locator('#machine-name').fill('the black box')
       await page.locator('input[name="loop.sealed"][value=yes]').check()
       await page.locator('#loop-holds').fill('180')
