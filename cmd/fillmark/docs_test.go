@@ -77,13 +77,20 @@ type reader struct {
 	said strings.Builder // all that the commands printed
 }
 
+// shortFolder is a temporary folder whose path leaves room for a socket's;
+// t.TempDir has the test's name in it.
+func shortFolder(t *testing.T) string {
+	t.Helper()
+	folder, err := os.MkdirTemp("", "")
+	require.NoError(t, err)
+	t.Cleanup(func() { assert.NoError(t, os.RemoveAll(folder)) })
+	return folder
+}
+
 func newReader(t *testing.T) *reader {
 	t.Helper()
-	// Not t.TempDir: a long name of a test leaves no room for a socket's path.
-	home, err := os.MkdirTemp("", "home")
-	require.NoError(t, err)
-	t.Cleanup(func() { assert.NoError(t, os.RemoveAll(home)) })
-	r := &reader{t: t, env: []string{"HOME=" + home, "PATH=" + os.Getenv("PATH"), "TMPDIR=" + t.TempDir(), "FILLMARK_LISTEN=127.0.0.1:0"}}
+	home, tmp := shortFolder(t), shortFolder(t)
+	r := &reader{t: t, env: []string{"HOME=" + home, "PATH=" + os.Getenv("PATH"), "TMPDIR=" + tmp, "FILLMARK_LISTEN=127.0.0.1:0"}}
 	for _, v := range []string{"GOMODCACHE", "GOCACHE", "GOPROXY", "GOSUMDB", "GOFLAGS", "GOTOOLCHAIN"} {
 		value, err := exec.CommandContext(t.Context(), "go", "env", v).Output()
 		require.NoError(t, err)

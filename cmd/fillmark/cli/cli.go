@@ -116,8 +116,25 @@ needs and when, and what opened loops have taught.
 		a.dkimCommand(), a.configCommand(), a.docsCommand(), a.versionCommand(),
 	)
 	root.AddCommand(a.wholeCommands()...)
+	root.SetHelpCommand(helpCommand(root))
 	strict(root)
 	return root
+}
+
+// helpCommand is cobra's, but for a command that is not there: cobra then shows
+// the help of the whole program, as if that had been asked for.
+func helpCommand(root *cobra.Command) *cobra.Command {
+	return &cobra.Command{
+		Use: "help [COMMAND]", Short: "Help about any command", Args: cobra.ArbitraryArgs,
+		RunE: func(_ *cobra.Command, words []string) error {
+			cmd, left, err := root.Find(words)
+			if err != nil || len(left) > 0 {
+				return &usageError{fmt.Errorf("unknown command %q", strings.Join(words, " "))}
+			}
+			cmd.InitDefaultHelpFlag()
+			return cmd.Help()
+		},
+	}
 }
 
 // strict makes every command refuse words it does not know with a usage

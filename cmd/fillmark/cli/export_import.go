@@ -170,7 +170,7 @@ func (a *app) importTable(ctx context.Context, in io.Reader, table workshop.Tabl
 	imported, err := during(a, "importing", func() (imported workshop.Imported, err error) {
 		err = a.withRegister(ctx, c, func(c *client) (err error) {
 			path := fmt.Sprintf("/api/v1/tables/%s?dry_run=%t", table, dryRun)
-			imported, err = decoded[workshop.Imported](c.send(ctx, "POST", path, content{"text/csv", in}))
+			imported, err = decoded[workshop.Imported](c.send(ctx, "POST", path, content{"text/csv", io.NopCloser(in)})) // whoever opened the file closes it, not the client over the socket
 			return err
 		})
 		return imported, err

@@ -39,7 +39,10 @@ func somebody(t *testing.T, address string) string {
 }
 
 func TestTryTakesAFreePortWhereItsOwnIsTaken(t *testing.T) {
-	t.Setenv("TMPDIR", t.TempDir())
+	tmp, err := os.MkdirTemp("", "") // t.TempDir is too long for a socket's path
+	require.NoError(t, err)
+	t.Cleanup(func() { assert.NoError(t, os.RemoveAll(tmp)) })
+	t.Setenv("TMPDIR", tmp)
 	somebody(t, "127.0.0.1:8377")
 	ctx, stop := context.WithCancel(t.Context())
 	defer stop()

@@ -10,6 +10,7 @@ import (
 	"encoding/json"
 	"io"
 	"net/http"
+	"os"
 	"path/filepath"
 	"regexp"
 	"strings"
@@ -147,6 +148,12 @@ func TestCommandsReachTheDaemonOverItsSocket(t *testing.T) {
 	code, _, errOut = runHere(t, folder, "owner", "add", "--name", "Bo", "--email", "nowhere")
 	assert.Equal(t, exitUsage, code)
 	assert.Contains(t, errOut, `email "nowhere"`)
+
+	list := filepath.Join(folder, "owners.csv")
+	require.NoError(t, os.WriteFile(list, []byte("name,email\nBea,bea@x.example\n"), 0o600))
+	code, out, errOut = runHere(t, folder, "import", list, "--table", "owners")
+	assert.Zero(t, code, "what was added is told as added, or the same list is imported twice: %s", errOut)
+	assert.Contains(t, out, "1 row added")
 
 	code, _, errOut = runHere(t, folder, "serve", "--listen", "127.0.0.1:0")
 	assert.Equal(t, exitInUse, code, "a second daemon is told")

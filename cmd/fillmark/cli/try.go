@@ -120,6 +120,9 @@ func (a *app) tryAndServe(ctx context.Context, listen string, asked bool) (err e
 		return errors.Join(err, pages.Close())
 	}
 	defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
+	if err := daemon.CheckSocket(demo.Placed(c, dir).Socket()); err != nil {
+		return errors.Join(fmt.Errorf("TMPDIR: %w", err), pages.Close())
+	}
 	h, err := a.runScenario(ctx, dir, c)
 	if err != nil {
 		return errors.Join(err, pages.Close())

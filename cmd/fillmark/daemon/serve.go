@@ -98,11 +98,19 @@ func (h *Service) socket(path string, log *slog.Logger) (net.Listener, error) {
 // noSocket is what happens where the daemon's socket cannot be made.
 const noSocket = "commands do not reach the daemon: stop it first, or use the pages"
 
+// CheckSocket refuses a path that is too long for a socket.
+func CheckSocket(path string) error {
+	if len(path) > maxSocketPath {
+		return &SettingError{fmt.Errorf("store: %q gives the socket a path of %d bytes; at most %d are possible, so a shorter folder is right", path, len(path), maxSocketPath)}
+	}
+	return nil
+}
+
 // listenSocket listens beside the register, mode 0600. Holding the register
 // proves that a socket file left there has no daemon behind it.
 func listenSocket(path string) (net.Listener, error) {
-	if len(path) > maxSocketPath {
-		return nil, &SettingError{fmt.Errorf("store: %q gives the socket a path of %d bytes; at most %d are possible, so a shorter folder is right", path, len(path), maxSocketPath)}
+	if err := CheckSocket(path); err != nil {
+		return nil, err
 	}
 	if err := os.Remove(path); err != nil && !errors.Is(err, os.ErrNotExist) {
 		return nil, fmt.Errorf("socket: %w", err)

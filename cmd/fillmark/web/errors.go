@@ -7,6 +7,7 @@ import (
 	"errors"
 	"net/http"
 	"strconv"
+	"strings"
 
 	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/acts"
@@ -76,13 +77,17 @@ func failureOf(err error) (int, Failure) {
 	case errors.As(err, &busy):
 		return http.StatusTooManyRequests, Failure{Kind: FailBusy, Message: busy.Error()}
 	case errors.Is(err, loops.ErrNotFound), errors.Is(err, workshop.ErrLink), errors.Is(err, signin.ErrLink):
-		return http.StatusNotFound, Failure{Kind: FailNotFound, Message: err.Error()}
+		return http.StatusNotFound, Failure{Kind: FailNotFound, Message: plainly(err)}
 	case errors.Is(err, loops.ErrConflict), errors.Is(err, loops.ErrRepeated):
-		return http.StatusConflict, Failure{Kind: FailConflict, Message: err.Error()}
+		return http.StatusConflict, Failure{Kind: FailConflict, Message: plainly(err)}
 	default:
 		return http.StatusInternalServerError, Failure{Kind: FailInternal, Message: "something went wrong here; the log says what"}
 	}
 }
+
+// plainly is what went wrong without the name of the package that noticed it,
+// which is for the log.
+func plainly(err error) string { return strings.TrimPrefix(err.Error(), "store: ") }
 
 // setRetryAfter tells those who are held back when to come again.
 func setRetryAfter(w http.ResponseWriter, err error) {

@@ -36,16 +36,17 @@ func (f fieldForm) described(name string) (acts.Field, bool) {
 	return acts.Field{}, false
 }
 
-// Field draws a field; the page may call it otherwise than its description does.
-func (f fieldForm) Field(name string, label ...string) (field, error) {
+// Field draws a field. A page may call it otherwise than its description does;
+// the description's help then says nothing new, so the hint is the page's too.
+func (f fieldForm) Field(name string, labelAndHint ...string) (field, error) {
 	d, ok := f.described(name)
 	if !ok {
 		return field{}, fmt.Errorf("%s has no field %q", f.about, name)
 	}
 	x := f.field(f.Input(name), headingOf(d), d.Help)
 	x.ID, x.Part = f.about+"-"+name, "input"
-	if len(label) > 0 {
-		x.Label = label[0]
+	if len(labelAndHint) > 0 {
+		x.Label, x.Hint = labelAndHint[0], strings.Join(labelAndHint[1:], " ")
 	}
 	if strings.EqualFold(x.Hint, x.Label) {
 		x.Hint = ""
@@ -60,7 +61,7 @@ func (f fieldForm) Field(name string, label ...string) (field, error) {
 		x.Part, x.Choices = "ticks", choicesIn(d, f.typed[x.Name])[1:]
 	case d.Type == acts.Truth && !d.Unsaid:
 		x.Part, x.On, x.Hint = "tick", x.Value == yes, ""
-		if len(label) == 0 {
+		if len(labelAndHint) == 0 {
 			x.Label = capital(d.Help)
 		}
 	case len(d.Choices) > 0:
