@@ -396,6 +396,7 @@ func TestRecordsAreSentBackAsTheyWereShown(t *testing.T) {
 	b := newBench(t)
 	file := b.ana()
 	loop := file.Loop
+	loop.Sealed = false
 	loop.Volume, loop.VolumeKnown = 0.48025, loops.Known{How: loops.Measured, By: "jug @ the bench", On: loops.Day{Year: 2026, Month: 3, Dom: 4}, PlusMinus: 0.01}
 	loop.Wetted = append(slices.Clone(loop.Wetted), loops.WettedPart{Part: "reservoir", Metal: chemistry.StainlessSteel}, loops.WettedPart{Part: "reservoir", Metal: chemistry.Copper, Plating: chemistry.Nickel})
 	_, err := b.shop.Edit(stamp(1), workshop.Edit{Loop: &loop})
@@ -405,7 +406,9 @@ func TestRecordsAreSentBackAsTheyWereShown(t *testing.T) {
 	require.NoError(t, err)
 
 	path := "/loops/" + string(loop.Tag) + "/edit"
-	require.Equal(t, http.StatusSeeOther, b.post(path, formOf(t, b.get(path), "")).Code)
+	form := formOf(t, b.get(path), "")
+	assert.Equal(t, "no", form.Get("loop.sealed"), "a loop on record as open is shown as open")
+	require.Equal(t, http.StatusSeeOther, b.post(path, form).Code)
 	is := b.file(loop.Tag)
 	assert.Equal(t, file.Loop.Construction, is.Loop.Construction)
 	assert.Equal(t, file.Loop.Revision+1, is.Loop.Revision, "it was written")

@@ -30,7 +30,6 @@ func (f recordForm[T]) offer(is T, revision uint64) {
 			texts[i] = strings.TrimSuffix(texts[i], d.Unit) // which its heading says
 		}
 		switch {
-		case d.Type == acts.Truth && !d.Unsaid && texts[0] != yes: // no box is ticked
 		case isKnown(d):
 			f.offerKnown(f.Input(d.Name), strings.Join(texts, ""))
 		case lineByLine(d):
