@@ -117,6 +117,21 @@ func TestReminderSubjectSaysHowFarTheDayIs(t *testing.T) {
 	}
 }
 
+// A name that turns the direction of the line shows that it does: a subject or
+// an address would else read as something that it is not.
+func TestHeadersShowWhatTurnsTheLine(t *testing.T) {
+	t.Parallel()
+	in := reminder()
+	in.Items[0].Machine, in.Owner.Name = "gpj\u202e.box", "Ana \u2066x"
+	l, err := notify.ComposeReminder(in)
+	require.NoError(t, err)
+	read, err := notify.ReadPreview(l.Raw)
+	require.NoError(t, err)
+	assert.Contains(t, read.Subject, "pj<U+202E>.box")
+	assert.Contains(t, read.To, "<U+2066>x")
+	assert.Equal(t, read.Subject, l.Subject)
+}
+
 func TestReminderSaysWhatMatters(t *testing.T) {
 	t.Parallel()
 	l, err := notify.ComposeReminder(several())

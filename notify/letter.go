@@ -65,10 +65,11 @@ func (e envelope) assemble(subject, text, html string, calendar []byte) (Letter,
 	sum := sha256.Sum256([]byte("boundary\x00" + e.messageID))
 	// "=_" cannot stand in quoted-printable text, so the boundary is in no part.
 	boundary := "=_" + hex.EncodeToString(sum[:16])
+	subject = loops.Visible(subject)
 	l := Letter{From: from, To: to, Subject: subject, MessageID: e.messageID}
 	l.Headers = []Header{
-		{"From", addressValue("From", e.workshop.Name, from)},
-		{"To", addressValue("To", e.owner.Name, to)},
+		{"From", addressValue("From", loops.Visible(e.workshop.Name), from)},
+		{"To", addressValue("To", loops.Visible(e.owner.Name), to)},
 		{"Subject", unstructured("Subject", subject)},
 		{"Date", e.date.UTC().Format(time.RFC1123Z)},
 		{"Message-ID", e.messageID},

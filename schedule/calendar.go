@@ -212,7 +212,7 @@ var escape = strings.NewReplacer(`\`, `\\`, ";", `\;`, ",", `\,`, "\n", `\n`)
 // text adds a property whose value is TEXT, unless nothing of it can be shown:
 // some programs object to a property without a value.
 func (w *lines) text(name, value string) {
-	if value = printable(value); strings.TrimSpace(value) != "" {
+	if value = loops.Visible(printable(value)); strings.TrimSpace(value) != "" {
 		w.add(name + ":" + escape.Replace(value))
 	}
 }

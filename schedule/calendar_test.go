@@ -6,6 +6,7 @@ package schedule_test
 import (
 	"bytes"
 	"encoding/json"
+	"fmt"
 	"os/exec"
 	"path/filepath"
 	"regexp"
@@ -30,6 +31,18 @@ func event() schedule.Event {
 		UID: "loop-12-look@workshop.example", Sequence: 4, Stamp: stamp,
 		Day: loops.Day{Year: 2026, Month: time.December, Dom: 31}, Summary: "Look over: the grey tower (7K3QXA)",
 	}
+}
+
+// A name that turns the direction of the line shows that it does.
+func TestCalendarShowsWhatTurnsTheLine(t *testing.T) {
+	t.Parallel()
+	e := event()
+	e.Summary, e.Description = "Look over: the \u202egnp.box", "\u2066a\u2069"
+	got, err := schedule.Calendar{Name: "\u202dLoops", RefreshHours: 24, Events: []schedule.Event{e}}.Encode()
+	require.NoError(t, err)
+	assert.Contains(t, string(got), "SUMMARY:Look over: the <U+202E>gnp.box\r\n")
+	assert.Contains(t, string(got), "DESCRIPTION:<U+2066>a<U+2069>\r\n")
+	assert.False(t, strings.ContainsAny(string(got), "\u202d\u202e\u2066\u2069"))
 }
 
 func TestCalendarFeed(t *testing.T) {
@@ -222,6 +235,8 @@ func shown(s string) string {
 		case r == '\v', r == '\f', r == '\t', r == 0x1680, r >= 0x2000 && r <= 0x200a, r == 0x202f, r == 0x205f, r == 0x3000, r == 0xa0:
 			b.WriteRune(' ')
 		case r < ' ', r >= 0x7f && r < 0xa0:
+		case r == 0x61c, r == 0x200e, r == 0x200f, r >= 0x202a && r <= 0x202e, r >= 0x2066 && r <= 0x2069:
+			fmt.Fprintf(&b, "<U+%04X>", r)
 		default:
 			b.WriteRune(r)
 		}

@@ -8,6 +8,8 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/assert"
+
+	"fillmark/loops"
 )
 
 func TestHiddenCharactersAreShown(t *testing.T) {
@@ -18,7 +20,7 @@ func TestHiddenCharactersAreShown(t *testing.T) {
 		"gpj\u202e.exe":          "gpj<U+202E>.exe",
 		"\u2066a\u2069\r\u0085":  "<U+2066>a<U+2069><U+000D><U+0085>",
 	} {
-		assert.Equal(t, want, visible(given))
+		assert.Equal(t, want, loops.Visible(given))
 		var out bytes.Buffer
 		n, err := visibleWriter{&out}.Write([]byte(given))
 		assert.NoError(t, err)
