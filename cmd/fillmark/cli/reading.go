@@ -5,12 +5,14 @@ package cli
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
@@ -120,7 +122,8 @@ func (a *app) rulesCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use: "rules [ID]", Short: "The rules behind the verdicts: when, what, from where", Args: cobra.MaximumNArgs(1),
 		Long: `The rules behind the verdicts. What happens where two things meet is one rule
-a pair, named after both: acid+bleach, copper-biocide+aluminium. --source prints
+a pair, named after both: acid+bleach, copper-biocide+aluminium. Beside them
+stands what acts ask of a loop's record, such as leaking. --source prints
 the ledger: what a source is, which table or page, who read it, and whether it
 checks the program's figures independently; "all" prints all of it.`,
 		Example: "  fillmark rules\n  fillmark rules copper-aluminium\n  fillmark rules acid+bleach\n  fillmark rules --source crc-102",
@@ -132,7 +135,7 @@ checks the program's figures independently; "all" prints all of it.`,
 			add := func(r chemistry.Rule) {
 				answer.Items = append(answer.Items, ruleAnswer{r.ID, r.When, r.Verdict, r.Text, r.OwnerText, r.Source, r.Grade})
 			}
-			for _, r := range chemistry.Rules() {
+			for _, r := range slices.Concat(chemistry.Rules(), acts.Rules()) {
 				if len(args) == 0 || args[0] == r.ID {
 					add(r)
 				}
