@@ -133,23 +133,52 @@ func overruled() kind[loops.Overrule] {
 	}
 }
 
+// writer makes the definition of the act that writes entries of a kind.
+type writer struct {
+	kind loops.EntryKind
+	make func() Definition
+}
+
+// writers lists every act in the order of the work. A history is told entry by
+// entry, so that one act is found without making the others.
+func writers() []writer {
+	return []writer{
+		{loops.KindIntake, intakeAct}, {loops.KindInspection, readingsAct}, {loops.KindOpening, openingAct}, {loops.KindDrain, drainAct},
+		{loops.KindClean, cleanAct}, {loops.KindFlush, flushAct}, {loops.KindStep, stepAct}, {loops.KindWeighing, weighAct},
+		{loops.KindFill, fillAct}, {loops.KindDose, doseAct}, {loops.KindTopUp, topUpAct}, {loops.KindLeakCheck, leakCheckAct},
+		{loops.KindProof, proofAct}, {loops.KindHandover, handoverAct}, {loops.KindReturn, returnAct},
+		{loops.KindTransfer, transferAct}, {loops.KindSwap, swapAct}, {loops.KindRetirement, retireAct},
+		{loops.KindSetting, planAct}, {loops.KindCorrection, strikeAct}, {loops.KindNote, noteAct},
+	}
+}
+
 // All lists every act in the order of the work.
 func All() []Definition {
-	return []Definition{
-		intakeAct(), readingsAct(), openingAct(), drainAct(), cleanAct(), flushAct(), stepAct(), weighAct(),
-		fillAct(), doseAct(), topUpAct(), leakCheckAct(), proofAct(), handoverAct(), returnAct(),
-		transferAct(), swapAct(), retireAct(), planAct(), strikeAct(), noteAct(),
+	var all []Definition
+	for _, w := range writers() {
+		all = append(all, w.make())
 	}
+	return all
 }
 
 // Find finds an act by its name.
 func Find(name string) (Definition, bool) {
-	return find(func(d Definition) bool { return d.Name == name })
+	for _, d := range All() {
+		if d.Name == name {
+			return d, true
+		}
+	}
+	return Definition{}, false
 }
 
 // OfKind finds the act that writes entries of a kind.
 func OfKind(kind loops.EntryKind) (Definition, bool) {
-	return find(func(d Definition) bool { return d.Kind == kind })
+	for _, w := range writers() {
+		if w.kind == kind {
+			return w.make(), true
+		}
+	}
+	return Definition{}, false
 }
 
 // Entered is the act that wrote an entry; ok is false for kinds that no act
@@ -169,13 +198,4 @@ func Words(e loops.Entry) string {
 		return ""
 	}
 	return d.Words(d.of(e))
-}
-
-func find(is func(Definition) bool) (Definition, bool) {
-	all := All()
-	i := slices.IndexFunc(all, is)
-	if i < 0 {
-		return Definition{}, false
-	}
-	return all[i], true
 }

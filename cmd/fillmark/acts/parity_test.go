@@ -273,6 +273,8 @@ func TestDefinitionsAreWhole(t *testing.T) {
 	for _, d := range acts.All() {
 		assert.False(t, kinds[d.Kind], "two acts write %s", d.Kind)
 		kinds[d.Kind] = true
+		writes, _ := acts.OfKind(d.Kind)
+		assert.Equal(t, d.Name, writes.Name, "%s is found by its kind", d.Kind)
 		names, keys := map[string]bool{}, map[string]bool{}
 		for _, f := range d.Fields {
 			assert.Regexp(t, `^[a-z]+(-[a-z]+)*$`, f.Name)
