@@ -46,20 +46,30 @@ const ownersIn = (mail) => {
   return [...owners.values()]
 }
 
-// asksForLook tells whether the owner's page lets them answer that all is fine: who has answered so is not asked again.
-const asksForLook = async (base, { page }) => (await (await fetch(`${base}${page}?answer=fine`)).text()).includes('>All looks fine</button>')
+// askedForLook is the owner's page where it lets them answer that all is fine, else nothing: who has answered so is not asked again.
+const askedForLook = async (base, { page }) => {
+  const text = await (await fetch(`${base}${page}?answer=fine`)).text()
+  return text.includes('>All looks fine</button>') ? text : ''
+}
 
 // madeBy collects what the visits need: links as owners got them, a tag, and a technician, from whose moment on the bench is closed.
 const madeBy = async (server, program) => {
   const { base, mail } = server
   const items = await loopsOf(server)
   const looks = []
-  for (const owner of ownersIn(mail)) if (await asksForLook(base, owner)) looks.push(owner)
+  let shown = ''
+  for (const owner of ownersIn(mail)) {
+    const text = await askedForLook(base, owner)
+    if (text) looks.push(owner)
+    shown += text
+  }
   const times = screens.length * 2 // as often as doJobs does a job
   if (looks.length <= times) throw new Error(`${looks.length} owners are asked to look something over, and the jobs need ${times + 1}`)
   const [{ page: owner, stop }, ...others] = looks
   const made = {
     base, technician: 'Bo Alder', product: 'Quayside mix 30', password, tag: items[0].tag,
+    // A job finds this one wet, and then nobody is asked to look it over any more.
+    wet: items.find((l) => l.owner_name && l.place === 'in service' && l.state.charge && !shown.includes(l.tag)).tag,
     opened: items.find((l) => l.state.cause)?.tag,
     printed: items.find((l) => l.owner_name && l.sealed && l.next_task && l.state.charge?.fluid === 'pg' && !l.state.cause),
     looks: others.map((l) => l.page), owner, stop,

@@ -58,7 +58,7 @@ export const jobs = [
   {
     name: 'a technician is stopped at the hand-over, reads why, and hands the machine back as it is',
     async run(page, made) {
-      await page.goto(`${made.base}/loops/${made.tag}/refill`)
+      await page.goto(`${made.base}/loops/${made.wet}/refill`)
       await signIn(page, made)
       await page.getByText('Enter the leak check').first().evaluate((e) => { e.closest('details').open = true })
       await page.locator('#leakcheck-hours').fill('2')
