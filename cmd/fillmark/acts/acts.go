@@ -65,9 +65,6 @@ func (d *Doing) Containers() []loops.ContainerID { return nil }
 // KeyOf returns the key that the act was sent with; empty for none.
 func KeyOf(a Act) string { return a.doing().Key }
 
-// NoteOf returns what was noted with the act.
-func NoteOf(a Act) string { return a.doing().Note }
-
 // entry is the act's entry as far as all acts have it.
 func (d *Doing) entry(kind loops.EntryKind, today loops.Day) loops.Entry {
 	return loops.Entry{Kind: kind, Day: d.on(today), Note: d.Note, Key: d.Key}
