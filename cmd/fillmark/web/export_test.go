@@ -60,9 +60,13 @@ func screens() []screen {
 
 // EachScreen calls do with every template set and the struct it is made for.
 func EachScreen(do func(name string, set *template.Template, data any)) error {
-	p, err := parsePages()
+	p, err := newPages()
 	for _, s := range screens() {
-		do(s.name, p.sets[s.name], s.data)
+		set, parsed := p.sets[s.name]()
+		if parsed != nil {
+			return parsed
+		}
+		do(s.name, set, s.data)
 		delete(p.sets, s.name)
 	}
 	if len(p.sets) > 0 {

@@ -12,6 +12,7 @@ import (
 	"net/http"
 	"path"
 	"strings"
+	"sync"
 )
 
 // The glob takes the parts along, whose names begin with an underscore.
@@ -19,29 +20,37 @@ import (
 //go:embed templates/*.html
 var templateFiles embed.FS
 
-// pages is what is parsed once at start: a template set a screen, and the
-// static files under the names that carry their content's hash.
+// pages holds a template set a screen, and the static files under the names
+// that carry their content's hash. A set is parsed when its screen is first
+// shown: a command builds the handler too, and shows none.
 type pages struct {
-	sets   map[string]*template.Template
+	sets   map[string]func() (*template.Template, error)
 	assets assets
 }
 
-func parsePages() (pages, error) {
-	p := pages{sets: map[string]*template.Template{}}
+func newPages() (pages, error) {
+	p := pages{sets: map[string]func() (*template.Template, error){}}
 	files, err := fs.Glob(templateFiles, "templates/[a-z]*.html")
 	if err != nil {
 		return p, err
 	}
+	around := sync.OnceValues(func() (*template.Template, error) {
+		return template.New("layout.html").Funcs(formats()).ParseFS(templateFiles, "templates/layout.html", "templates/_*.html")
+	})
 	for _, file := range files {
-		name := strings.TrimSuffix(path.Base(file), ".html")
-		if name == "layout" {
-			continue // is around all
-		}
-		p.sets[name], err = template.New("layout.html").Funcs(formats()).ParseFS(templateFiles, "templates/layout.html", "templates/_*.html", file)
-		if err != nil {
-			return pages{}, fmt.Errorf("page %s: %w", name, err)
-		}
+		p.sets[strings.TrimSuffix(path.Base(file), ".html")] = sync.OnceValues(func() (*template.Template, error) {
+			layout, err := around()
+			if err != nil {
+				return nil, err
+			}
+			set, err := layout.Clone()
+			if err != nil {
+				return nil, err
+			}
+			return set.ParseFS(templateFiles, file)
+		})
 	}
+	delete(p.sets, "layout") // is around all
 	p.assets, err = readAssets()
 	return p, err
 }
@@ -91,8 +100,12 @@ func (s *server) render(w http.ResponseWriter, status int, name string, data any
 }
 
 func (s *server) rendered(name string, data any) ([]byte, error) {
+	set, err := s.pages.sets[name]()
+	if err != nil {
+		return nil, fmt.Errorf("page %s: %w", name, err)
+	}
 	var body bytes.Buffer
-	if err := s.pages.sets[name].Execute(&body, data); err != nil {
+	if err := set.Execute(&body, data); err != nil {
 		return nil, fmt.Errorf("render %s: %w", name, err)
 	}
 	return body.Bytes(), nil

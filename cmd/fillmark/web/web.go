@@ -97,13 +97,13 @@ type server struct {
 	waiting chan struct{} // who waits for a try to sign in
 }
 
-// New returns the handler, or an error where an embedded template is broken or
+// New returns the handler, or an error where an embedded file is broken or
 // nobody watches the gate.
 func New(d Deps) (http.Handler, error) {
 	if d.Gate == nil {
 		return nil, errors.New("web: a gate is needed")
 	}
-	parsed, err := parsePages()
+	pages, err := newPages()
 	if err != nil {
 		return nil, err
 	}
@@ -116,7 +116,7 @@ func New(d Deps) (http.Handler, error) {
 	if d.Wait == nil {
 		d.Wait = wait
 	}
-	s := &server{Deps: d, pages: parsed, throttles: newThrottles(), who: map[string]access{}, waiting: make(chan struct{}, mostWaiting)}
+	s := &server{Deps: d, pages: pages, throttles: newThrottles(), who: map[string]access{}, waiting: make(chan struct{}, mostWaiting)}
 	mux := http.NewServeMux()
 	for _, rt := range s.routes() {
 		mux.Handle(rt.pattern, s.handler(rt.call))
