@@ -140,7 +140,11 @@ func (a *app) runScenario(ctx context.Context, dir string, c daemon.Config) (*da
 		return nil, err
 	}
 	p := &printer{out: a.out}
-	return demo.Run(ctx, dir, c, a.now, demo.Printer{Line: p.line, Paragraph: p.paragraph, Table: p.table, Build: sealedWord, Charge: chargeShort})
+	h, err := demo.Run(ctx, dir, c, a.now, demo.Printer{Line: p.line, Paragraph: p.paragraph, Table: p.table, Build: sealedWord, Charge: chargeShort})
+	if err != nil && ctx.Err() != nil {
+		err = errors.New("stopped before the job was done") // whatever was at work then
+	}
+	return h, err
 }
 
 // emptyFolder makes the folder, or checks that nothing is in it that could be
