@@ -41,6 +41,7 @@ type Entry struct {
 	Clean      *Cleaning   `json:"clean,omitempty"`
 	Return     *Return     `json:"return,omitempty"`
 	Swap       *Swap       `json:"swap,omitempty"`
+	Call       *OwnerCall  `json:"call,omitempty"`
 
 	// Judged is what the register knew against it when it was recorded; nil for
 	// what was recorded before that was asked.
@@ -94,13 +95,14 @@ const (
 	KindNote       EntryKind = "note"
 	KindReturn     EntryKind = "return as it is"
 	KindSwap       EntryKind = "swap"
+	KindCall       EntryKind = "call"
 )
 
 // EntryKinds lists every kind.
 func EntryKinds() []EntryKind {
 	return []EntryKind{KindIntake, KindInspection, KindOpening, KindClean, KindFlush, KindFill,
 		KindTopUp, KindDose, KindDrain, KindLeakCheck, KindProof, KindHandover, KindAnswer,
-		KindCorrection, KindTransfer, KindRetirement, KindSetting, KindWeighing, KindStep, KindNote, KindReturn, KindSwap}
+		KindCorrection, KindTransfer, KindRetirement, KindSetting, KindWeighing, KindStep, KindNote, KindReturn, KindSwap, KindCall}
 }
 
 // payload is what a kind carries: it can check itself.
@@ -116,7 +118,7 @@ func (e Entry) payloads() map[EntryKind]payload {
 		KindHandover: orNil(e.Handover), KindAnswer: orNil(e.Answer), KindCorrection: orNil(e.Correction),
 		KindTransfer: orNil(e.Transfer), KindRetirement: orNil(e.Retirement), KindSetting: orNil(e.Setting),
 		KindWeighing: orNil(e.Weighing), KindStep: orNil(e.Step), KindClean: orNil(e.Clean),
-		KindReturn: orNil(e.Return), KindSwap: orNil(e.Swap),
+		KindReturn: orNil(e.Return), KindSwap: orNil(e.Swap), KindCall: orNil(e.Call),
 	}
 }
 

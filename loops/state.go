@@ -81,6 +81,16 @@ type State struct {
 	AskedFor AnswerKind `json:"asked_for,omitempty"`
 	// AskedNoticed is what they ticked with it.
 	AskedNoticed []Notice `json:"asked_noticed,omitempty"`
+	// Agreed is the day agreed with the owner for seeing to the loop; zero where
+	// none was, or once somebody saw to it.
+	Agreed Day `json:"agreed,omitzero"`
+	// Reached is the day the owner was last reached by telephone; zero if never
+	// since somebody saw to the loop.
+	Reached Day `json:"reached,omitzero"`
+	// TriedInVain is the day of the last call that reached nobody, and Tries how
+	// many in a row did; zero once one reached the owner.
+	TriedInVain Day `json:"tried_in_vain,omitzero"`
+	Tries       int `json:"tries,omitempty"`
 }
 
 // Answered is an owner's answer about one task.
@@ -223,8 +233,12 @@ func lastTransfer(history []Entry) EntryID {
 
 // apply folds one entry into the state.
 func (s *State) apply(e Entry) {
-	if e.Kind != KindAnswer {
+	if e.Kind != KindAnswer && (e.Kind != KindCall || e.Call.Outcome == Reached) {
 		s.Asked, s.AskedFor, s.AskedNoticed = Day{}, "", nil
+	}
+	switch e.Kind {
+	case KindIntake, KindFill, KindTopUp, KindInspection, KindProof, KindOpening, KindHandover, KindReturn, KindTransfer, KindSwap, KindRetirement:
+		s.seenTo()
 	}
 	switch e.Kind {
 	case KindIntake:
@@ -271,6 +285,8 @@ func (s *State) apply(e Entry) {
 		s.answered(e.Day, e.Answer)
 	case KindRetirement:
 		s.Retired = e.Day
+	case KindCall:
+		s.called(e.Day, e.Call)
 	case KindSetting:
 		s.Settings = slices.DeleteFunc(slices.Clone(s.Settings), func(x Setting) bool { return x.Task == e.Setting.Task })
 		s.Settings = append(s.Settings, *e.Setting)

@@ -4,6 +4,7 @@
 package schedule
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 
@@ -24,7 +25,8 @@ type TechnicianList struct {
 // Line is one task on the technician's list.
 type Line struct {
 	Item
-	// Days is how many days the task is overdue; negative before its day.
+	// Days is how many days the day to act on is past, see [Item.ActOn]; negative
+	// before it.
 	Days int
 	// Reason is the binding reason in half a line.
 	Reason string
@@ -33,15 +35,15 @@ type Line struct {
 	Stage loops.Stage
 }
 
-// List sorts tasks into the technician's list for the workshop's day. Paused
-// tasks are left out.
+// List sorts tasks into the technician's list for the workshop's day, each by
+// the day to act on. Paused tasks are left out.
 func List(p loops.Policy, today loops.Day, items []Item) TechnicianList {
 	items = slices.DeleteFunc(slices.Clone(items), func(i Item) bool { return i.Task.Paused })
-	slices.SortStableFunc(items, compareItems)
+	slices.SortStableFunc(items, func(a, b Item) int { return cmp.Or(a.ActOn().Compare(b.ActOn()), compareItems(a, b)) })
 	var list TechnicianList
 	for _, item := range items {
 		stage, ok := StageOn(p, item.Task.Due, today)
-		line := Line{item, today.Sub(item.Task.Due), Reason(item.Task), stage}
+		line := Line{item, today.Sub(item.ActOn()), Reason(item.Task), stage}
 		switch {
 		case line.Days > 0:
 			list.Overdue = append(list.Overdue, line)
@@ -52,9 +54,10 @@ func List(p loops.Policy, today loops.Day, items []Item) TechnicianList {
 		default:
 			list.Later = append(list.Later, line)
 		}
-		staged := Staged{item, stage}
-		if reason := whyCall(p, staged); (ok || !item.Loop.State.Asked.IsZero()) && reason != "" {
-			list.Call = append(list.Call, Call{staged, reason, strings.TrimSpace(item.Owner.Address) != ""})
+		if state := item.Loop.State; ok || !state.Asked.IsZero() || !state.Agreed.IsZero() {
+			if call, ok := newCall(p, Staged{item, stage}, today); ok {
+				list.Call = append(list.Call, call)
+			}
 		}
 	}
 	return list

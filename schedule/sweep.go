@@ -5,9 +5,7 @@ package schedule
 
 import (
 	"cmp"
-	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"fillmark/loops"
@@ -87,15 +85,6 @@ func compareItems(a, b Item) int {
 		cmp.Compare(slices.Index(loops.TaskKinds(), a.Task.Kind), slices.Index(loops.TaskKinds(), b.Task.Kind)))
 }
 
-// Call is a task that a technician takes up with the owner, because mail has
-// done what it can or may not be sent.
-type Call struct {
-	Staged
-	Reason string // why a person is needed, in half a sentence
-	// Letter tells that a printed letter can go instead: there is an address.
-	Letter bool
-}
-
 // SweepInput is what a sweep decides from.
 type SweepInput struct {
 	Now    time.Time
@@ -136,10 +125,9 @@ func Sweep(in SweepInput) Swept {
 			continue
 		}
 		staged := Staged{item, stage}
-		switch reason := whyCall(in.Policy, staged); {
-		case reason != "":
-			swept.Calls = append(swept.Calls, Call{staged, reason, strings.TrimSpace(item.Owner.Address) != ""})
-		case in.reminds(staged, day(item)):
+		if call, ok := newCall(in.Policy, staged, day(item)); ok {
+			swept.Calls = append(swept.Calls, call)
+		} else if whyCall(in.Policy, staged, day(item)) == "" && in.reminds(staged, day(item)) {
 			mail = append(mail, staged)
 		}
 	}
@@ -165,7 +153,7 @@ func AnsweredFor(p loops.Policy, l loops.Loop, t loops.Task) (on loops.Day, ok b
 
 // reminds tells whether the item belongs into a reminder now.
 func (in SweepInput) reminds(s Staged, today loops.Day) bool {
-	if _, answered := AnsweredFor(in.Policy, s.Loop, s.Task); answered {
+	if _, answered := AnsweredFor(in.Policy, s.Loop, s.Task); answered || spoken(s.Loop.State, today) {
 		return false
 	}
 	if in.Now.Before(SendableAt(today, in.Hour, in.zone(s.Item))) {
@@ -180,27 +168,4 @@ func (in SweepInput) reminds(s Staged, today loops.Day) bool {
 		}
 	}
 	return true
-}
-
-// whyCall says why a person has to take the item up; "" where mail does.
-func whyCall(p loops.Policy, s Staged) string {
-	answered, ok := AnsweredFor(p, s.Loop, s.Task)
-	switch o, state := s.Owner, s.Loop.State; {
-	case !state.Asked.IsZero():
-		asked := loops.Answer{Answer: state.AskedFor, Noticed: state.AskedNoticed}
-		return fmt.Sprintf("answered %q on %s", asked.Said(), state.Asked.Long())
-	case ok && s.Stage == loops.StageCall:
-		return "answered on " + answered.Long() + ", and it is not done yet"
-	case o.Email == "":
-		return "no mail address on record"
-	case !o.MailStopped.IsZero():
-		return "stopped the mail on " + o.MailStopped.Long()
-	case !o.Consent.Mail:
-		return "has not agreed to reminders by mail"
-	case s.MailFault != "":
-		return "mail does not arrive, ask for another address: " + s.MailFault
-	case s.Stage == loops.StageCall:
-		return "mail has not settled it"
-	}
-	return ""
 }

@@ -86,6 +86,7 @@ type entryV1 struct {
 	Clean      *loops.Cleaning   `json:"clean,omitempty"`
 	Return     *loops.Return     `json:"return,omitempty"`
 	Swap       *loops.Swap       `json:"swap,omitempty"`
+	Call       *loops.OwnerCall  `json:"call,omitempty"`
 	Judged     *loops.Judged     `json:"judged,omitempty"`
 	Key        string            `json:"key,omitempty"`
 }

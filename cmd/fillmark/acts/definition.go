@@ -148,7 +148,7 @@ func writers() []writer {
 		{loops.KindFill, fillAct}, {loops.KindDose, doseAct}, {loops.KindTopUp, topUpAct}, {loops.KindLeakCheck, leakCheckAct},
 		{loops.KindProof, proofAct}, {loops.KindHandover, handoverAct}, {loops.KindReturn, returnAct},
 		{loops.KindTransfer, transferAct}, {loops.KindSwap, swapAct}, {loops.KindRetirement, retireAct},
-		{loops.KindSetting, planAct}, {loops.KindCorrection, strikeAct}, {loops.KindNote, noteAct},
+		{loops.KindSetting, planAct}, {loops.KindCall, callAct}, {loops.KindCorrection, strikeAct}, {loops.KindNote, noteAct},
 	}
 }
 

@@ -23,9 +23,12 @@ type Line struct {
 	Task    loops.TaskKind    `json:"task"`
 	Due     loops.Day         `json:"due"`
 	// OverdueDays is negative before the due day.
-	OverdueDays int          `json:"overdue_days"`
-	Reason      string       `json:"reason"`
-	Clause      loops.Clause `json:"clause"` // the binding one
+	OverdueDays int `json:"overdue_days"`
+	// Agreed is the day that was agreed with the owner; zero where none was. The
+	// line stands where that day puts it.
+	Agreed loops.Day    `json:"agreed,omitzero"`
+	Reason string       `json:"reason"`
+	Clause loops.Clause `json:"clause"` // the binding one
 	// Stage is how far the reminders of the task have come: ahead, due, late,
 	// last or call; empty before the first.
 	Stage loops.Stage `json:"stage,omitempty"`
@@ -34,7 +37,10 @@ type Line struct {
 // Standing says how far off the day is, and how far the reminders have come:
 // "35 days over, stage late".
 func (l Line) Standing() string {
-	if l.Stage == "" {
+	switch {
+	case !l.Agreed.IsZero():
+		return DaysOver(l.OverdueDays) + ", agreed for " + l.Agreed.Long()
+	case l.Stage == "":
 		return DaysOver(l.OverdueDays)
 	}
 	return DaysOver(l.OverdueDays) + ", stage " + string(l.Stage)
@@ -96,7 +102,7 @@ func (w *Workshop) Due(at time.Time) (DueList, error) {
 		return DueList{}, err
 	}
 	list := schedule.List(w.settings.Policy, today, items)
-	out := DueList{Day: today, Overdue: lines(list.Overdue), Today: lines(list.Today), Week: lines(list.Week), Later: lines(list.Later), Call: []CallLine{},
+	out := DueList{Day: today, Overdue: lines(today, list.Overdue), Today: lines(today, list.Today), Week: lines(today, list.Week), Later: lines(today, list.Later), Call: []CallLine{},
 		Notices: append([]loops.EvidenceNotice{}, evidence.Notices...)}
 	for _, c := range list.Call {
 		line := lineOf(c.Item, today, c.Stage)
@@ -105,10 +111,10 @@ func (w *Workshop) Due(at time.Time) (DueList, error) {
 	return out, nil
 }
 
-func lines(of []schedule.Line) []Line {
+func lines(today loops.Day, of []schedule.Line) []Line {
 	out := make([]Line, 0, len(of))
 	for _, l := range of {
-		out = append(out, lineOf(l.Item, l.Task.Due.AddDays(l.Days), l.Stage))
+		out = append(out, lineOf(l.Item, today, l.Stage))
 	}
 	return out
 }
@@ -117,6 +123,7 @@ func lineOf(i schedule.Item, today loops.Day, stage loops.Stage) Line {
 	return Line{
 		Tag: i.Loop.Tag, Machine: i.Machine.Name, Kind: i.Machine.Kind, Owner: i.Owner.Name, Task: i.Task.Kind,
 		Due: i.Task.Due, OverdueDays: today.Sub(i.Task.Due), Reason: schedule.Reason(i.Task), Clause: i.Task.Binding(), Stage: stage,
+		Agreed: i.Loop.State.Agreed,
 	}
 }
 
