@@ -118,7 +118,7 @@ var answers = map[string]typed{
 	"machine show":                          {lines: []string{"machine show 1"}, record: true},
 	"loop history":                          {lines: []string{"loop history {the grey tower}"}, record: true},
 	"loop steps":                            {lines: []string{"loop steps {the test bench PC}"}, atTimes: []string{"done", "by", "value", "left_out", "note"}},
-	"due":                                   {lines: []string{"due"}, atTimes: []string{"trait"}},
+	"due":                                   {lines: []string{"due"}, atTimes: []string{"trait", "agreed", "reached"}},
 	"opening pattern":                       {lines: []string{"opening pattern"}, atTimes: []string{"firmer"}},
 	"opening list, opening show":            {lines: []string{"opening list", "opening show {the blue midi}"}, record: true},
 	"opening lives":                         {lines: []string{"opening lives"}, record: true, atTimes: []string{"entry_months"}},
@@ -149,7 +149,7 @@ var answers = map[string]typed{
 	"shelf instrument add, check, retire, shelf sample add, discard, shelf waste add": {lines: []string{
 		"shelf instrument add --kind scale --name small", "shelf instrument check 1 --against water --expected 0 --read 0.1", "shelf waste add --fluid pg --out 1l --went contractor",
 	}, record: true},
-	"loop fill, poured, dose, drain, intake, readings, open, step, weigh, clean, flush, leakcheck, proof, handover, return, swap, transfer, retire, plan, strike, note ([acts.md](acts.md))": {
+	"loop fill, poured, dose, drain, intake, readings, open, step, weigh, clean, flush, leakcheck, proof, handover, return, swap, transfer, retire, plan, call, strike, note ([acts.md](acts.md))": {
 		lines: []string{"loop note {the grey tower} --note rang", "loop weigh {the grey tower} --stage later --weight 1528g"}, record: true, atTimes: []string{"mailed", "repeated", "warnings", "reasons"},
 	},
 	"owner end-links, owner erase":            {lines: []string{"owner end-links 2", "owner erase 8 --name {owner 8}"}, record: true},

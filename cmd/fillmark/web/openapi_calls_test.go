@@ -68,6 +68,7 @@ func actCalls(acts string) []apiCall {
 		{"POST", acts + "handover", `{"mail_consent":true,"note":"again","overrule":["leak-check=the owner waits"]}`, 200, ""},
 		{"POST", acts + "plan", `{"task":"look","months_months":3}`, 200, ""},
 		{"POST", acts + "note", `{"note":"the owner moves in May"}`, 200, ""},
+		{"POST", acts + "call", `{"outcome":"reached","agreed":"2026-12-07"}`, 200, ""},
 		{"POST", acts + "strike", `{"entry":5,"why":"another loop"}`, 200, ""},
 		{"POST", acts + "return", `{"why":"the owner wants it"}`, 200, ""},
 		{"POST", acts + "transfer", `{"new_owner":2}`, 200, ""},

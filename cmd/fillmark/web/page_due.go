@@ -5,7 +5,10 @@ package web
 
 import (
 	"html/template"
+	"maps"
 	"net/http"
+	"net/url"
+	"slices"
 	"sync"
 	"time"
 
@@ -14,24 +17,25 @@ import (
 	"fillmark/schedule"
 )
 
-// duePage is what the workshop has before it.
+// duePage is what the workshop has before it: people to deal with.
 type duePage struct {
 	frame
 	Day               loops.Day
 	Groups            []dueGroup // those that have lines
-	Call              []callLine
 	Notices           []loops.EvidenceNotice
-	CallMore          int // how many further calls are not shown
 	Overdue           int
 	MailReachesOwners bool
+	Pager             pager
 	// Next is said where nothing is overdue or due today; nil where nothing
 	// is planned at all.
 	Next *nextLine
 	// Quiet tells that nothing is overdue and nothing due today.
 	Quiet bool
+	// Called is what was just written down from this page; nil where nothing was.
+	Called *calledNotice
 }
 
-// dueGroup is one ruled group of tasks.
+// dueGroup is one ruled group of people.
 type dueGroup struct {
 	Heading string
 	Rule    string // the rule under it: stop, care or go
@@ -39,38 +43,81 @@ type dueGroup struct {
 	Folded bool
 	Tasks  int
 	Last   loops.Day
-	Loops  []dueLoop
-	More   int // how many further tasks are not shown
+	People []duePerson
 }
 
-// dueLoop is what one loop has in a group: one visit does all of it.
+// duePerson is an owner and what their machines have in a group: one call, or
+// one visit, does all of it.
+type duePerson struct {
+	Owner, Phone, Address string
+	OwnerID               loops.OwnerID
+	Dial                  template.URL
+	Call                  []string  // why a person must call, a reason each
+	Letter                loops.Tag // of the first loop that a printed letter can go about instead; or empty
+	Loops                 []dueLoop
+	Key                   string // of the form that writes down a call
+	From                  string // the first day that can be agreed on
+}
+
+// dueLoop is what one loop has in a group.
 type dueLoop struct {
-	Tag            loops.Tag
-	Machine, Owner string
-	Lines          []workshop.Line
+	Tag     loops.Tag
+	Machine string
+	Lines   []workshop.Line
 }
 
-// newDueGroup puts the tasks of each loop together, the loop where its first
-// one stood.
-func newDueGroup(heading, rule string, lines []workshop.Line) dueGroup {
-	g := dueGroup{Heading: heading, Rule: rule, Tasks: len(lines), More: max(0, len(lines)-maxLines)}
-	at := map[loops.Tag]int{}
-	for _, l := range lines[:len(lines)-g.More] {
-		i, ok := at[l.Tag]
-		if !ok {
-			i = len(g.Loops)
-			at[l.Tag] = i
-			g.Loops = append(g.Loops, dueLoop{Tag: l.Tag, Machine: l.Machine, Owner: l.Owner})
-		}
-		g.Loops[i].Lines = append(g.Loops[i].Lines, l)
-		g.Last = l.Due
+// perDuePage is how many tasks a page of the list shows: more than anybody does
+// in a day.
+const perDuePage = 40
+
+// people gathers the tasks of each owner, and of each of their loops, where the
+// first one stood. Machines without an owner stand each for itself.
+func people(lines []workshop.Line) []duePerson {
+	type key struct {
+		owner loops.OwnerID
+		tag   loops.Tag
 	}
-	return g
+	var all []duePerson
+	at := map[key]int{}
+	for _, l := range lines {
+		k := key{owner: l.OwnerID}
+		if l.OwnerID == 0 {
+			k.tag = l.Tag
+		}
+		i, ok := at[k]
+		if !ok {
+			i = len(all)
+			at[k] = i
+			all = append(all, duePerson{Owner: l.Owner, OwnerID: l.OwnerID, Phone: l.Phone, Address: l.Address, Dial: phoneLink(l.Phone)})
+		}
+		person := &all[i]
+		n := slices.IndexFunc(person.Loops, func(x dueLoop) bool { return x.Tag == l.Tag })
+		if n < 0 {
+			n = len(person.Loops)
+			person.Loops = append(person.Loops, dueLoop{Tag: l.Tag, Machine: l.Machine})
+		}
+		person.Loops[n].Lines = append(person.Loops[n].Lines, l)
+	}
+	return all
 }
 
-// maxLines is how many tasks of a group the page shows: more than anybody
-// does in a day.
-const maxLines = 40
+// callFor puts onto a person why they are to be called about what stands there.
+func (p *duePerson) callFor(calls []workshop.CallLine) {
+	for _, c := range calls {
+		here := slices.ContainsFunc(p.Loops, func(l dueLoop) bool {
+			return l.Tag == c.Tag && slices.ContainsFunc(l.Lines, func(x workshop.Line) bool { return x.Task == c.Task && x.Due == c.Due })
+		})
+		if !here {
+			continue
+		}
+		if !slices.Contains(p.Call, c.Why) {
+			p.Call = append(p.Call, c.Why)
+		}
+		if c.Letter && p.Letter == "" {
+			p.Letter = c.Tag
+		}
+	}
+}
 
 // dueCache keeps the list while nothing is written and the day lasts: many
 // look at it, and few write. The zero value is empty.
@@ -84,8 +131,8 @@ type dueCache struct {
 // only, and the page as each technician has seen it.
 type dueKept struct {
 	list  workshop.DueList
-	calls []workshop.Call
-	pages sync.Map // from the technician's name to the page as []byte
+	calls map[loops.OwnerID][]workshop.CallLine
+	pages sync.Map // from [dueSeen] to the page as []byte
 }
 
 // due returns the list as it is now. Those who ask at once wait for one that
@@ -106,25 +153,15 @@ func (s *server) due(now time.Time) (*dueKept, error) {
 	if err != nil {
 		return nil, err
 	}
-	c.revision, c.kept = revision, &dueKept{list: list, calls: workshop.Calls(list.Call)}
+	c.revision, c.kept = revision, &dueKept{list: list, calls: map[loops.OwnerID][]workshop.CallLine{}}
+	for _, call := range list.Call {
+		c.kept.calls[call.OwnerID] = append(c.kept.calls[call.OwnerID], call)
+	}
 	return c.kept, nil
 }
 
-// callLine is an owner to call, with the number as a phone dials it.
-type callLine struct {
-	workshop.Call
-	Link template.URL
-	More int // how many further tasks it is about
-}
-
-// maxAbout is how many tasks of one call the page shows.
-const maxAbout = 8
-
-func callLineOf(c workshop.Call) callLine {
-	line := callLine{Call: c, Link: phoneLink(c.Phone), More: max(0, len(c.About)-maxAbout)}
-	line.About = c.About[:len(c.About)-line.More]
-	return line
-}
+// dueSeen is a page of the list as one technician sees it.
+type dueSeen struct{ technician, page string }
 
 // nextLine is the task that comes next.
 type nextLine struct {
@@ -146,46 +183,69 @@ func (s *server) pageDue(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	f := s.newFrame(r, "Due")
-	if page, ok := kept.pages.Load(f.SignedIn); ok {
+	f, seen := s.newFrame(r, "Due"), dueSeen{page: r.URL.Query().Get("page")}
+	seen.technician = f.SignedIn
+	fresh := r.URL.Query().Has("called")
+	if page, ok := kept.pages.Load(seen); ok && !fresh {
 		writePage(w, http.StatusOK, page.([]byte))
 		return nil
 	}
-	p, err := s.duePage(f, kept)
+	p, err := s.duePage(f, r.URL.Query(), kept)
 	if err != nil {
 		return err
+	}
+	if fresh {
+		return s.render(w, http.StatusOK, "due", p)
 	}
 	page, err := s.rendered("due", p)
 	if err != nil {
 		return err
 	}
-	kept.pages.Store(f.SignedIn, page)
+	if p.Pager.isAsked(seen.page) { // else anybody could have it kept under any name
+		kept.pages.Store(seen, page)
+	}
 	writePage(w, http.StatusOK, page)
 	return nil
 }
 
-func (s *server) duePage(f frame, kept *dueKept) (duePage, error) {
+func (s *server) duePage(f frame, query url.Values, kept *dueKept) (duePage, error) {
 	list := kept.list
 	p := duePage{
 		frame: f, Day: list.Day, Overdue: len(list.Overdue), Notices: list.Notices,
 		MailReachesOwners: s.MailReachesOwners, Quiet: len(list.Overdue)+len(list.Today) == 0,
 	}
 	p.Here = "due"
-	p.CallMore = max(0, len(kept.calls)-maxLines)
-	for _, c := range kept.calls[:len(kept.calls)-p.CallMore] {
-		p.Call = append(p.Call, callLineOf(c))
-	}
-	later := newDueGroup("Later", "go", list.Later)
-	later.Folded = true
-	for _, g := range []dueGroup{
-		newDueGroup("Overdue", "stop", list.Overdue), newDueGroup("Today", "care", list.Today),
-		newDueGroup("This week", "care", list.Week), later,
-	} {
-		if g.Tasks > 0 {
-			p.Groups = append(p.Groups, g)
-		}
-	}
 	var err error
+	if p.Called, err = s.calledNotice(query["called"]); err != nil {
+		return p, err
+	}
+	query = maps.Clone(query)
+	delete(query, "called")
+	var from, to int
+	p.Pager, from, to = newPager("/", query, len(list.Overdue)+len(list.Today)+len(list.Week)+len(list.Later), perDuePage)
+	for _, g := range []struct {
+		heading, rule string
+		folded        bool
+		lines         []workshop.Line
+	}{
+		{"Overdue", "stop", false, list.Overdue}, {"Today", "care", false, list.Today}, {"This week", "care", false, list.Week}, {"Later", "go", true, list.Later},
+	} {
+		here := g.lines[min(max(from, 0), len(g.lines)):min(max(to, 0), len(g.lines))]
+		from, to = from-len(g.lines), to-len(g.lines)
+		if len(here) == 0 {
+			continue
+		}
+		group := dueGroup{Heading: g.heading, Rule: g.rule, Folded: g.folded, Tasks: len(g.lines), Last: here[len(here)-1].Due, People: people(here)}
+		for i := range group.People {
+			person := &group.People[i]
+			person.callFor(kept.calls[person.OwnerID])
+			person.From = list.Day.String()
+			if person.Key, err = newKey(s.Random); err != nil {
+				return p, err
+			}
+		}
+		p.Groups = append(p.Groups, group)
+	}
 	if p.Quiet {
 		p.Next, err = s.nextOf(list)
 	}

@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"html"
 	"net/http"
+	"net/url"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -61,12 +63,75 @@ func TestDueShowsABoundedNumber(t *testing.T) {
 	}
 	list, err := b.shop.Due(b.now)
 	assert.NoError(t, err)
-	page := b.get("/").Body.String()
 	assert.Greater(t, len(list.Overdue), 40)
-	assert.Contains(t, page, fmt.Sprintf("<strong>%d</strong> overdue", len(list.Overdue)))
-	assert.Contains(t, page, fmt.Sprintf("%d more;", len(list.Overdue)-40))
-	groups := strings.Split(page, "<section>")
-	assert.Equal(t, 40, strings.Count(groups[1], `<td class="why">`))
+	seen := map[string]bool{}
+	for page := 1; ; page++ {
+		text := b.get(fmt.Sprintf("/?page=%d", page)).Body.String()
+		assert.Contains(t, text, fmt.Sprintf("<strong>%d</strong> overdue", len(list.Overdue)))
+		assert.LessOrEqual(t, strings.Count(text, `<span class="task">`), 40)
+		for _, tag := range regexp.MustCompile(`href="/loops/([0-9A-Z]{6})"`).FindAllStringSubmatch(text, -1) {
+			seen[tag[1]] = true
+		}
+		if !strings.Contains(text, ">After</a>") {
+			break
+		}
+	}
+	assert.Len(t, seen, 45, "every loop is on some page")
+}
+
+// A call is written down where the owner is read, taken back there, and moves
+// the work to the day that was agreed.
+func TestCallsAreWrittenDownOnTheList(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	owner := loops.Owner{Name: "Bea Moss", Phone: "+351 210 000 000", Address: "Rua do Poço 3, Évora"}
+	first := b.register(machine{owner: owner, name: "the white cube", kind: loops.Desktop, fluid: chemistry.PropyleneGlycol, mass: 0.35, wall: -10, daysAgo: 200})
+	read := func(path string) string { return html.UnescapeString(b.get(path).Body.String()) }
+	page := read("/")
+	assert.Contains(t, page, `href="tel:+351210000000"`)
+	assert.Contains(t, page, "Rua do Poço 3, Évora")
+	assert.Contains(t, page, "<strong>Call:</strong> no mail address on record")
+	key := regexp.MustCompile(`name="key" value="([0-9a-f]+)"`).FindStringSubmatch(page)[1]
+	tag := string(first.Loop.Tag)
+	overdue := func() int {
+		list, err := b.shop.Due(b.now)
+		require.NoError(t, err)
+		return len(list.Overdue)
+	}
+	before := overdue()
+	require.Positive(t, before)
+
+	tried := url.Values{"tag": {tag}, "key": {key}, "outcome": {"not reached"}}
+	w := b.post("/due/called", tried)
+	require.Equal(t, http.StatusSeeOther, w.Code)
+	page = read(w.Header().Get("Location"))
+	assert.Contains(t, page, "Called the owner: not reached.")
+	assert.Contains(t, page, "not reached on Thu 3 Dec 2026, tried once")
+	again := b.post("/due/called", tried)
+	assert.Equal(t, w.Header().Get("Location"), again.Header().Get("Location"), "pressed twice it is one entry")
+
+	w = b.post("/due/called", url.Values{"tag": {tag}, "key": {key + "-agreed"}, "outcome": {"reached"}, "agreed": {"2026-12-07"}})
+	require.Equal(t, http.StatusSeeOther, w.Code)
+	page = read(w.Header().Get("Location"))
+	assert.Contains(t, page, "agreed for Mon 7 Dec 2026")
+	assert.NotContains(t, page, "<strong>Call:</strong>")
+	assert.Zero(t, overdue(), "it stands where the day agreed puts it")
+
+	called := regexp.MustCompile(`name="called" value="([^"]+)"`).FindStringSubmatch(page)[1]
+	undo := url.Values{"called": {called}, "key": {regexp.MustCompile(`name="key" value="([0-9a-f]+)"`).FindStringSubmatch(page)[1]}}
+	require.Equal(t, http.StatusSeeOther, b.post("/due/undone", undo).Code)
+	assert.Equal(t, before, overdue(), "taken back")
+	assert.Equal(t, http.StatusNotFound, b.post("/due/undone", undo).Code, "nothing stands any more that could be taken back")
+
+	for name, wrong := range map[string]url.Values{
+		"a day that is past": {"tag": {tag}, "key": {"1"}, "outcome": {"reached"}, "agreed": {"2026-12-02"}},
+		"nobody was reached": {"tag": {tag}, "key": {"2"}, "outcome": {"not reached"}, "agreed": {"2026-12-07"}},
+		"no loop":            {"key": {"3"}, "outcome": {"reached"}},
+		"no outcome":         {"tag": {tag}, "key": {"4"}},
+	} {
+		assert.Equal(t, http.StatusUnprocessableEntity, b.post("/due/called", wrong).Code, name)
+	}
+	assert.Equal(t, http.StatusUnprocessableEntity, b.post("/due/undone", url.Values{"key": {"5"}}).Code, "nothing is named")
 }
 
 func squeeze(text string) string { return strings.Join(strings.Fields(text), " ") }

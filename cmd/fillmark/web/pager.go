@@ -41,3 +41,9 @@ func pageAddress(path string, query url.Values, page int) string {
 	other.Set("page", strconv.Itoa(page))
 	return path + "?" + other.Encode()
 }
+
+// isAsked tells that this is the page that was asked for: without a number the
+// first, and by its own number.
+func (p pager) isAsked(page string) bool {
+	return page == "" && p.Page == 1 || page == strconv.Itoa(p.Page)
+}

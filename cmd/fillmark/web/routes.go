@@ -52,6 +52,8 @@ func (s *server) ownersRoutes() []route {
 func (s *server) benchRoutes() []route {
 	return []route{
 		page("GET /{$}", technicians, s.pageDue),
+		page("POST /due/called", technicians, s.enterCalls),
+		page("POST /due/undone", technicians, s.undoCalls),
 		page("GET /day", technicians, s.pageDay),
 		page("GET /intake", technicians, s.pageIntake),
 		page("POST /intake", technicians, s.takeIn),

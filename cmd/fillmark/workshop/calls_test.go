@@ -16,8 +16,8 @@ import (
 
 func callLine(owner loops.OwnerID, name, why string, tag loops.Tag, task loops.TaskKind, over int) workshop.CallLine {
 	day := loops.Day{Year: 2026, Month: 11, Dom: 24}
-	return workshop.CallLine{OwnerID: owner, Why: why, Line: workshop.Line{
-		Owner: name, Tag: tag, Machine: "the tower", Task: task, Due: day.AddDays(-over), OverdueDays: over,
+	return workshop.CallLine{Why: why, Line: workshop.Line{
+		OwnerID: owner, Owner: name, Tag: tag, Machine: "the tower", Task: task, Due: day.AddDays(-over), OverdueDays: over,
 	}}
 }
 

@@ -20,15 +20,21 @@ type Line struct {
 	Machine string            `json:"machine"`
 	Kind    loops.MachineKind `json:"machine_kind"`
 	Owner   string            `json:"owner"`
+	OwnerID loops.OwnerID     `json:"owner_id,omitempty"` // zero for a donor unit
+	Phone   string            `json:"phone,omitempty"`
+	Address string            `json:"address,omitempty"`
 	Task    loops.TaskKind    `json:"task"`
 	Due     loops.Day         `json:"due"`
 	// OverdueDays is negative before the due day.
 	OverdueDays int `json:"overdue_days"`
 	// Agreed is the day that was agreed with the owner; zero where none was. The
 	// line stands where that day puts it.
-	Agreed loops.Day    `json:"agreed,omitzero"`
-	Reason string       `json:"reason"`
-	Clause loops.Clause `json:"clause"` // the binding one
+	Agreed loops.Day `json:"agreed,omitzero"`
+	// Reached is the day the owner was last spoken to about the loop; zero if
+	// never since somebody saw to it.
+	Reached loops.Day    `json:"reached,omitzero"`
+	Reason  string       `json:"reason"`
+	Clause  loops.Clause `json:"clause"` // the binding one
 	// Stage is how far the reminders of the task have come: ahead, due, late,
 	// last or call; empty before the first.
 	Stage loops.Stage `json:"stage,omitempty"`
@@ -40,6 +46,8 @@ func (l Line) Standing() string {
 	switch {
 	case !l.Agreed.IsZero():
 		return DaysOver(l.OverdueDays) + ", agreed for " + l.Agreed.Long()
+	case !l.Reached.IsZero():
+		return DaysOver(l.OverdueDays) + ", owner reached on " + l.Reached.Long()
 	case l.Stage == "":
 		return DaysOver(l.OverdueDays)
 	}
@@ -66,10 +74,8 @@ func DaysOver(days int) string {
 // CallLine is an owner to be called, and why.
 type CallLine struct {
 	Line
-	OwnerID loops.OwnerID `json:"owner_id"`
-	Phone   string        `json:"phone,omitempty"`
-	Why     string        `json:"why"`
-	Letter  bool          `json:"letter,omitempty"` // a printed letter can go instead
+	Why    string `json:"why"`
+	Letter bool   `json:"letter,omitempty"` // a printed letter can go instead
 }
 
 // noPhone stands where an owner's number should.
@@ -106,7 +112,7 @@ func (w *Workshop) Due(at time.Time) (DueList, error) {
 		Notices: append([]loops.EvidenceNotice{}, evidence.Notices...)}
 	for _, c := range list.Call {
 		line := lineOf(c.Item, today, c.Stage)
-		out.Call = append(out.Call, CallLine{Line: line, OwnerID: c.Owner.ID, Phone: c.Owner.Phone, Why: c.Reason, Letter: c.Letter})
+		out.Call = append(out.Call, CallLine{Line: line, Why: c.Reason, Letter: c.Letter})
 	}
 	return out, nil
 }
@@ -121,9 +127,9 @@ func lines(today loops.Day, of []schedule.Line) []Line {
 
 func lineOf(i schedule.Item, today loops.Day, stage loops.Stage) Line {
 	return Line{
-		Tag: i.Loop.Tag, Machine: i.Machine.Name, Kind: i.Machine.Kind, Owner: i.Owner.Name, Task: i.Task.Kind,
+		Tag: i.Loop.Tag, Machine: i.Machine.Name, Kind: i.Machine.Kind, Owner: i.Owner.Name, OwnerID: i.Owner.ID, Phone: i.Owner.Phone, Address: i.Owner.Address, Task: i.Task.Kind,
 		Due: i.Task.Due, OverdueDays: today.Sub(i.Task.Due), Reason: schedule.Reason(i.Task), Clause: i.Task.Binding(), Stage: stage,
-		Agreed: i.Loop.State.Agreed,
+		Agreed: i.Loop.State.Agreed, Reached: i.Loop.State.Reached,
 	}
 }
 
