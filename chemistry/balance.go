@@ -25,6 +25,7 @@ type Balance struct {
 	WaterUncertainty, LeakedUncertainty Kilogram
 	Evaporates, Leaks                   bool // more than its own uncertainty
 	Says                                string
+	Taken                               string // the figures as they were understood
 }
 
 // permeationUncertainty is how far (k = 2, relative) an estimate of [PermeationLoss] may be off: a factor of two, and often more.
@@ -52,6 +53,7 @@ func Split(r BalanceRequest) (Balance, error) {
 		{"held", float64(r.Held), 1e-3, 1e5, "1 g to 100000 kg"},
 		{"missing", float64(r.Missing), 0, 0.9 * float64(r.Held), "0 to nine tenths of what it held"},
 		{"strength uncertainty", max(r.FilledUncertainty, r.NowUncertainty).Percent(), 0, 20, "0 to 20 mass %"},
+		{"strength uncertainty", min(r.FilledUncertainty, r.NowUncertainty).Percent(), 0.01, 20, "0.01 to 20 mass %: no instrument is exact"},
 		{"mass uncertainty", float64(max(r.HeldUncertainty, r.MissingUncertainty)), 0, float64(r.Held), "0 to what it held"},
 		{"permeation", expected, 0, float64(r.Held), "0 to what it held"},
 	}); err != nil {
@@ -89,9 +91,27 @@ func Split(r BalanceRequest) (Balance, error) {
 	}
 	rest := (1 - trust) * estimate
 	b.WaterUncertainty, b.LeakedUncertainty = Kilogram(math.Hypot(math.Sqrt(w), rest)), Kilogram(math.Hypot(math.Sqrt(l), rest))
-	b.Evaporates, b.Leaks = b.Water > b.WaterUncertainty, b.Leaked > b.LeakedUncertainty
-	b.Says = b.says(r.SinceDryCheckPassed)
+	b.Leaks = b.Leaked > b.LeakedUncertainty
+	b.Evaporates = b.Water > b.WaterUncertainty && b.Leaked >= -b.LeakedUncertainty
+	b.Says, b.Taken = b.says(r.SinceDryCheckPassed), r.taken()
 	return b, nil
+}
+
+// taken echoes the figures, and which of them were taken as exact.
+func (r BalanceRequest) taken() string {
+	sure := func(u Kilogram) string {
+		if u == 0 {
+			return ", taken as exact"
+		}
+		return ", ± " + u.String()
+	}
+	said := r.Fluid.Name() + ", " + r.Filled.String() + " at the fill and " + r.Now.String() + " now, ± " +
+		fixed(r.FilledUncertainty.Percent(), 1) + " and ± " + fixed(r.NowUncertainty.Percent(), 1) + " (k = 2); it held " +
+		r.Held.String() + sure(r.HeldUncertainty) + "; " + r.Missing.String() + " are missing" + sure(r.MissingUncertainty)
+	if r.Permeation != nil {
+		said += "; " + r.Permeation.String() + " of water expected through the tubes, to a factor of two"
+	}
+	return said
 }
 
 func (b Balance) says(dry bool) string {
@@ -101,17 +121,30 @@ func (b Balance) says(dry bool) string {
 	if dry {
 		stays = "; a leak check stayed dry, so look for a leak that shows only hot or running"
 	}
+	const apart = "the figures do not go together: "
 	switch {
+	case b.Leaked < -b.LeakedUncertainty:
+		return apart + "there is more glycol than was filled, so concentrate was added, or a figure is wrong. Weigh and read again before a leak is ruled out"
+	case b.Water < -b.WaterUncertainty:
+		said := apart + "there is more water than was filled, so water was added, or a figure is wrong. Weigh and read again"
+		if b.Leaks {
+			said += ". " + leaked + stays
+		}
+		return said
 	case b.Evaporates && b.Leaks:
 		return "it evaporates and it leaks. " + water + "; " + leaked + stays
 	case b.Leaks:
-		return "it leaks. " + leaked + stays
+		return "it leaks. " + water + "; " + leaked + stays
 	case b.Evaporates:
 		return "it evaporates, as tubes let it; a leak is not shown. " + water + "; " + leaked
 	}
 	return "cannot tell evaporation from a leak: weigh again later, or read the strength with a surer instrument. " + water + "; " + leaked
 }
 
+// amountOf says an amount that is shown, and of one that is not how much it may be.
 func amountOf(m, u Kilogram) string {
+	if m <= u {
+		return "at most " + fixed(max(0, m+u).Grams(), 0) + " g"
+	}
 	return fixed(m.Grams(), 0) + " ± " + fixed(u.Grams(), 0) + " g (k = 2)"
 }

@@ -98,3 +98,34 @@ func TestSplitNames(t *testing.T) {
 	var invalid *chemistry.InvalidError
 	require.ErrorAs(t, err, &invalid)
 }
+
+// TestSplitOfWhatCannotBe: figures that do not go together are called so, and name no evaporation; no instrument is exact; what was not
+// said to be unsure is said to be taken as exact; and no amount below nothing is printed.
+func TestSplitOfWhatCannotBe(t *testing.T) {
+	t.Parallel()
+	ask := func(now chemistry.MassFraction, missing chemistry.Kilogram, u chemistry.MassFraction) (chemistry.Balance, error) {
+		return chemistry.Split(chemistry.BalanceRequest{
+			Fluid: chemistry.PropyleneGlycol, Filled: 0.35, Now: now, FilledUncertainty: u, NowUncertainty: u, Held: 1, Missing: missing,
+		})
+	}
+	stronger, err := ask(0.45, 0, 0.004)
+	require.NoError(t, err)
+	assert.False(t, stronger.Evaporates)
+	assert.False(t, stronger.Leaks)
+	assert.Contains(t, stronger.Says, "do not go together")
+	assert.Contains(t, stronger.Says, "concentrate was added")
+
+	weaker, err := ask(0.33, 0.15, 0.004)
+	require.NoError(t, err)
+	assert.False(t, weaker.Evaporates)
+	assert.True(t, weaker.Leaks, "a leak that the figures show stands")
+	assert.Contains(t, weaker.Says, "water was added")
+
+	water, err := ask(0.412, 0.15, 0.004)
+	require.NoError(t, err)
+	assert.NotContains(t, water.Says, "-")
+	assert.Regexp(t, `coolant leaked: at most 1\d g`, water.Says)
+	assert.Equal(t, "propylene glycol, 35.0 mass % at the fill and 41.2 mass % now, ± 0.4 and ± 0.4 (k = 2); it held 1 kg, taken as exact; 150 g are missing, taken as exact", water.Taken)
+	_, err = ask(0.412, 0.15, 0)
+	require.ErrorContains(t, err, "no instrument is exact")
+}

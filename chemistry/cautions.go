@@ -89,10 +89,8 @@ func baseCaution(c Contents) Caution {
 	return Caution{
 		Substance: unknownSubstance,
 		Text:      strings.ToUpper(unknownLiquid[0][:1]) + unknownLiquid[0][1:] + "; " + strings.Join(unknownLiquid[1:], "; ") + ". " + Deferral,
-		OwnerText: "We do not know what is in this loop, so treat it as poisonous and as burnable. Touch a drip with gloves only. No flame or spark near it. Keep children and animals away. " +
-			"Put nothing into it before we have measured or drained it. " +
-			"If anyone or any animal swallowed some, call the poison centre or the vet at once, even without symptoms; do not make them vomit. " + Deferral,
-		Source: "common practice, no source", Grade: Practice,
+		OwnerText: strings.Join(unknownForOwner[:], " ") + " " + Deferral,
+		Source:    "common practice, no source", Grade: Practice,
 	}
 }
 

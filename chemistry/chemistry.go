@@ -19,7 +19,7 @@
 //   - May I top up, and with what? [CheckTopUp], by the table that [Rules] lists; [CheckFill] and [CheckCleaning] use the same.
 //   - Is this water good enough? [CheckWater].
 //   - What must not meet? [Compatibility], over the families of [Families]; a pair that nobody looked up is care.
-//   - Where does the water go? [PermeationLoss], [StrengthAfterLoss]; loss or leak: [Split].
+//   - Where does the water go? [PermeationLoss]; loss or leak: [Split].
 //   - What can it do to people? [Cautions], [TaskCautions].
 //   - How sure is that, and who says so? [AccuracyOf], [Sources].
 //

@@ -28,8 +28,25 @@ func Compatibility(a, b Family) Rule {
 	if ok && c.Verdict != "unknown" {
 		r.Verdict, r.Text, r.Source, r.Grade = Verdict(c.Verdict), c.Text, citations(c.Sources), Grade(c.Grade)
 	}
-	r.Overrulable = r.Verdict == Stop && costsOnlyTheLoop(a, b)
+	r.Overrulable, r.OwnerText = r.Verdict == Stop && costsOnlyTheLoop(a, b), meetingForOwner(a.Kind, b.Kind, r.Verdict)
 	return r
+}
+
+// meetingForOwner says a cell in an owner's words, which name no substance; kinds are in the order of [Kinds].
+func meetingForOwner(a, b Kind, v Verdict) string {
+	what := "What is in the coolant and a part that it wets do not suit each other. "
+	switch {
+	case v == Go:
+		return ""
+	case a == KindAgent:
+		what = "What the loop was cleaned with does not suit what is in it. "
+	case b == KindBiocide || b == KindInhibitor || b == KindFluid:
+		what = "Two things in the coolant do not suit each other. "
+	}
+	if v == Stop {
+		return what + "Leave the machine switched off until we have changed it."
+	}
+	return what + "We watch for it at each visit; add nothing yourself."
 }
 
 // costsOnlyTheLoop reports whether the worst of two families that meet is a spoilt loop, so that a technician may set a stop aside: a
@@ -91,7 +108,7 @@ func meetings(all []Family) []Reason {
 				continue
 			}
 			if r := Compatibility(a, b); r.Verdict != Go {
-				out = append(out, Reason{Rule: r.ID, Verdict: r.Verdict, Text: a.Name() + " and " + b.Name() + ": " + r.Text, Source: r.Source, Grade: r.Grade, Overrulable: r.Overrulable})
+				out = append(out, Reason{Rule: r.ID, Verdict: r.Verdict, Text: a.Name() + " and " + b.Name() + ": " + r.Text, OwnerText: r.OwnerText, Source: r.Source, Grade: r.Grade, Overrulable: r.Overrulable})
 			}
 		}
 	}

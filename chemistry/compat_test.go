@@ -56,6 +56,10 @@ func TestNoEmptyCell(t *testing.T) {
 				}
 				cells++
 				rule := chemistry.Compatibility(x, y)
+				assert.Equal(t, rule.Verdict == chemistry.Go, rule.OwnerText == "", "%s and %s: what is no go has words for the owner", x, y)
+				for _, f := range []chemistry.Family{x, y} {
+					assert.NotContains(t, rule.OwnerText, f.Name(), "owners are told no substances")
+				}
 				assert.Equal(t, rule, chemistry.Compatibility(y, x), "either way round")
 				if c.Verdict == "unknown" {
 					assert.Equal(t, chemistry.Care, rule.Verdict)

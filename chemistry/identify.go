@@ -49,6 +49,8 @@ func Identify(r IdentifyRequest) (Identification, error) {
 	switch {
 	case given < 2:
 		return Identification{}, &InvalidError{"reading", "", "one instrument fits every glycol: say two of Brix or index, density, and a freeze point seen by cooling a sample"}
+	case r.Brix != nil && r.Index != nil:
+		return Identification{}, &InvalidError{"reading", "", "say Brix or index, not both: they are two scales of one instrument"}
 	case math.Abs(float64(r.Sample-20)) > 2:
 		return Identification{}, &InvalidError{"sample temperature", r.Sample.String(), "let the sample come to 18 to 22 °C"}
 	}
@@ -67,17 +69,45 @@ func Identify(r IdentifyRequest) (Identification, error) {
 	id.Ethylene, id.Propylene, id.Mixture, id.Other = id.Ethylene/sum, id.Propylene/sum, id.Mixture/sum, id.Other/sum
 	switch {
 	case id.Ethylene >= nameFrom:
-		id.Fluid, id.Says = EthyleneGlycol, "ethylene glycol: poisonous, whatever the label says"
+		id.Fluid, id.Says = EthyleneGlycol, "ethylene glycol: poisonous, whatever the label says"+r.smell()
 	case id.Propylene >= nameFrom:
-		id.Fluid, id.Says = PropyleneGlycol, "propylene glycol"
+		id.Fluid, id.Says = PropyleneGlycol, "propylene glycol"+r.smell()
 	case id.Mixture >= nameFrom:
 		id.Says = "a mixture of both glycols: no scale reads it; drain, rinse and fill with one"
+	case id.Other >= nameFrom && r.likeWater():
+		id.Says = "water: too thin to tell what else is in it"
 	case id.Other >= nameFrom:
 		id.Says = "neither glycol, nor a mixture of the two: " + unknownLiquid[0]
 	default:
-		id.Says = "no one glycol: cannot tell, additives may hide it. Treat it as ethylene glycol, which is poisonous; a freeze point seen by cooling a sample can settle it"
+		id.Says = "no one glycol: cannot tell, additives may hide it. Treat it as ethylene glycol, which is poisonous; " + r.settles()
 	}
 	return id, nil
+}
+
+// smell is said beside a glycol's name.
+func (r IdentifyRequest) smell() string {
+	if r.Alcohol {
+		return "; it smells of alcohol, so treat it as burnable too"
+	}
+	return ""
+}
+
+// settles says what would tell, where the readings do not.
+func (r IdentifyRequest) settles() string {
+	switch {
+	case r.Freeze == nil:
+		return "a freeze point seen by cooling a sample can settle it"
+	case r.Density == nil:
+		return "a density can settle it"
+	}
+	return "only a laboratory can settle it"
+}
+
+// likeWater reports whether every reading is that of water, or of less than three per cent of anything usual in it.
+func (r IdentifyRequest) likeWater() bool {
+	near := func(v *float64, water, most float64) bool { return v == nil || math.Abs(*v-water) <= most }
+	return near((*float64)(r.Index), float64(refractiveIndex20(TreatedWater, 0)), 0.003) &&
+		near((*float64)(r.Density), waterDensity(20)/1000, 0.003) && near((*float64)(r.Freeze), 0, 1)
 }
 
 // likelihood averages over strengths from 3 to 60 mass %, shares of ethylene glycol from low to high, and with and without additives.

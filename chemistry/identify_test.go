@@ -4,6 +4,7 @@
 package chemistry_test
 
 import (
+	"fmt"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -57,21 +58,38 @@ func trimZero(s string) string {
 func TestIdentifyBlinded(t *testing.T) {
 	t.Parallel()
 	rows, truth := blinded(t)
-	named := 0
+	require.GreaterOrEqual(t, len(rows), 23)
+	named, wrong := names(t, rows, truth)
+	assert.Empty(t, wrong)
+	assert.GreaterOrEqual(t, float64(named)/float64(len(rows)), 0.80, "%d of %d", named, len(rows))
+
+	// The check can fail: with the densities of the rows half way to the other glycol's names go wrong or missing.
+	for i := range rows {
+		away := chemistry.KilogramPerLitre(-0.012)
+		if truth[i] == chemistry.PropyleneGlycol {
+			away = -away
+		}
+		rows[i].Density = new(*rows[i].Density + away)
+	}
+	named, wrong = names(t, rows, truth)
+	assert.True(t, len(wrong) > 0 || float64(named)/float64(len(rows)) < 0.80, "%d named, wrong: %v", named, wrong)
+}
+
+// names asks for a name of every row, and returns how many got one and which got the wrong one.
+func names(t *testing.T, rows []chemistry.IdentifyRequest, truth []chemistry.Fluid) (named int, wrong []string) {
+	t.Helper()
 	for i, r := range rows {
 		id, err := chemistry.Identify(r)
 		require.NoError(t, err)
 		assert.InDelta(t, 1, id.Ethylene+id.Propylene+id.Mixture+id.Other, 1e-9)
-		assert.NotContains(t, id.Says, "neither", "%+v", id)
-		if id.Fluid == "" {
-
-			continue
+		if id.Fluid != "" {
+			named++
 		}
-		named++
-		assert.Equal(t, truth[i], id.Fluid, "%+v", id)
+		if id.Fluid != "" && id.Fluid != truth[i] || id.Other > 0.8 {
+			wrong = append(wrong, fmt.Sprintf("%s: %+v", truth[i], id))
+		}
 	}
-	require.GreaterOrEqual(t, len(rows), 23)
-	assert.GreaterOrEqual(t, float64(named)/float64(len(rows)), 0.80, "%d of %d", named, len(rows))
+	return named, wrong
 }
 
 // TestIdentifyOthers: equal halves of both are not named as one, spirit and brine are neither, and one instrument is no answer.
@@ -106,4 +124,56 @@ func TestIdentifyOthers(t *testing.T) {
 	_, err = chemistry.Identify(chemistry.IdentifyRequest{Brix: brix(28), Density: kgPerLitre(1.04), Sample: 30})
 	require.ErrorContains(t, err, "18 to 22")
 	assert.Len(t, chemistry.UnknownLiquid(), 5)
+}
+
+// TestIdentifySaysWhatItTook: two scales of one instrument are no two instruments, water is called thin and not poison, a smell of alcohol
+// stands beside a name, and what would settle it is what was not read yet.
+func TestIdentifySaysWhatItTook(t *testing.T) {
+	t.Parallel()
+	identify := func(r chemistry.IdentifyRequest) chemistry.Identification {
+		t.Helper()
+		r.Sample = 20
+		id, err := chemistry.Identify(r)
+		require.NoError(t, err)
+		return id
+	}
+	_, err := chemistry.Identify(chemistry.IdentifyRequest{Brix: brix(28), Index: index(1.379), Density: kgPerLitre(1.036), Sample: 20})
+	require.ErrorContains(t, err, "not both")
+
+	thin := identify(chemistry.IdentifyRequest{Brix: brix(0), Density: kgPerLitre(0.9982)})
+	assert.Empty(t, thin.Fluid)
+	assert.Contains(t, thin.Says, "water: too thin")
+	salt := identify(chemistry.IdentifyRequest{Index: index(1.3333), Density: kgPerLitre(1.05)})
+	assert.NotContains(t, salt.Says, "water: too thin")
+
+	pure := identify(chemistry.IdentifyRequest{Brix: brix(28), Density: kgPerLitre(1.036)})
+	smells := identify(chemistry.IdentifyRequest{Brix: brix(28), Density: kgPerLitre(1.036), Alcohol: true})
+	assert.Equal(t, pure.Fluid, smells.Fluid)
+	assert.NotContains(t, pure.Says, "burnable")
+	assert.Contains(t, smells.Says, "burnable")
+
+	assert.Contains(t, identify(chemistry.IdentifyRequest{Brix: brix(28), Density: kgPerLitre(1.0431)}).Says, "a freeze point seen by cooling a sample can settle it")
+	assert.Contains(t, identify(chemistry.IdentifyRequest{Brix: brix(28), Freeze: celsius(-22)}).Says, "a density can settle it")
+	all := identify(chemistry.IdentifyRequest{Brix: brix(28), Density: kgPerLitre(1.0431), Freeze: celsius(-21)})
+	require.Empty(t, all.Fluid)
+	assert.Contains(t, all.Says, "only a laboratory")
+}
+
+// TestIdentifyOtherLiquids: what else turns up is never named a glycol, by density and freeze point, from 10 % on.
+func TestIdentifyOtherLiquids(t *testing.T) {
+	t.Parallel()
+	asked := 0
+	for _, f := range chemistry.OtherLiquids() {
+		for x := chemistry.MassFraction(0.10); x <= 0.50; x += 0.05 {
+			p, err := chemistry.OtherProps(f, x, 20)
+			if err != nil {
+				continue // outside that liquid's table
+			}
+			id, err := chemistry.Identify(chemistry.IdentifyRequest{Density: &p.Density, Freeze: &p.Freeze.Stated, Sample: 20})
+			require.NoError(t, err)
+			asked++
+			assert.Empty(t, id.Fluid, "%s %s: %+v", f, x, id)
+		}
+	}
+	assert.Greater(t, asked, 30)
 }

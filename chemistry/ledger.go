@@ -4,6 +4,7 @@
 package chemistry
 
 import (
+	"slices"
 	"strings"
 
 	"fillmark/chemistry/tables"
@@ -29,6 +30,11 @@ func Sources() []Source {
 		out[i] = Source(r)
 	}
 	return out
+}
+
+// IsSource reports whether the ledger has a line of that id.
+func IsSource(id string) bool {
+	return slices.ContainsFunc(tables.All().Sources, func(s tables.Source) bool { return s.ID == id })
 }
 
 // citations writes out what ids of the ledger stand for.

@@ -126,19 +126,3 @@ func waterActivity(f Fluid, x MassFraction) float64 {
 	n := (1 - float64(x)) / water
 	return n / (n + float64(x)/f.glycol().Pure.MolarMass)
 }
-
-// StrengthAfterLoss returns the strength after water has left a mass of liquid and the glycol has stayed. More water than there is,
-// and a strength that passes the tables, is an error as in [FreezePoint].
-func StrengthAfterLoss(f Fluid, x MassFraction, mass, water Kilogram) (MassFraction, error) {
-	if err := checkFraction(f, x); err != nil {
-		return 0, err
-	}
-	if err := checkBounds([]bound{
-		{"mass", float64(mass), 1e-9, 1e5, "more than nothing and at most 100000 kg"},
-		{"water lost", float64(water), 0, float64(mass) * float64(1-x) * 0.999, "less than the water there is"},
-	}); err != nil {
-		return 0, err
-	}
-	after := MassFraction(float64(x) * float64(mass) / float64(mass-water))
-	return after, checkFraction(f, after)
-}

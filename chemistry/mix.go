@@ -77,6 +77,8 @@ type MixResult struct {
 	Result FractionState // in the loop: the rounded parts and what was left there
 	Poured FractionState // of the rounded parts alone
 
+	MassUncertainty MassFraction // of the result's strength, by what is unsure of the liquids (k = 2)
+
 	Product *ProductState // what the product's label says of the mix; nil without a product
 
 	// Uncompensated is what the loop would hold had the parts been mixed for Target without regard to what was left in it.
@@ -214,12 +216,12 @@ func (r MixRequest) target() (MassFraction, error) {
 	if !r.Fluid.IsGlycol() && freezeAt >= 0 {
 		return 0, nil
 	}
-	return strengthAgainst(r.Fluid, wall, *r.Margin)
+	return strengthAgainst(r.Fluid, wall, *r.Margin, doubt{})
 }
 
 // strengthAgainst is the one law of mix and top-up: the least strength whose stated freeze point lies the margin below the coldest
-// wall, whose freeze point at the warm end of its interval is not above that wall, and which does not feed microbes.
-func strengthAgainst(f Fluid, wall Celsius, margin CelsiusDelta) (MassFraction, error) {
+// wall, whose freeze point at the warm end of its interval is not above that wall, and which does not feed microbes. d widens that interval.
+func strengthAgainst(f Fluid, wall Celsius, margin CelsiusDelta, d doubt) (MassFraction, error) {
 	x, err := MassFractionForFreezePoint(f, wall.Add(-margin))
 	if err != nil || !f.IsGlycol() {
 		return x, err
@@ -231,13 +233,30 @@ func strengthAgainst(f Fluid, wall Celsius, margin CelsiusDelta) (MassFraction, 
 	x = max(x, biostatic)
 	const step = 0.0005 // the interval widens in steps, so there is no slope to follow
 	for ; x <= MaxMassFraction; x += step {
-		if z := freeze(f, x); z.Stated.Add(z.Uncertainty) <= wall {
+		own, slope := widest(f, x)
+		off := math.Hypot(own, slope*float64(d.at(x)))
+		if Celsius(statedFreeze(f, x)+off) <= wall {
 			return x, nil
 		}
 	}
 	z := freeze(f, MaxMassFraction)
 	return 0, &RangeError{"coldest wall with " + f.Name(), float64(wall), float64(z.Stated.Add(z.Uncertainty)), 0, "°C", freezeTable(f)}
 }
+
+// widest returns the uncertainty and the slope of the freeze point, both as large as they get where a strength is rounded up to the scale.
+func widest(f Fluid, x MassFraction) (own, slope float64) {
+	up := min(x+0.01, MaxMassFraction)
+	return float64(max(freeze(f, x).Uncertainty, freeze(f, up).Uncertainty)), max(-freezeSlope(f, x), -freezeSlope(f, up))
+}
+
+// doubt is how unsure a strength is, whatever it turns out to be (k = 2).
+type doubt struct {
+	read  MassFraction // of what is in the loop, beyond what the label makes of it
+	label float64      // of what comes from a bottle, relative
+}
+
+// at is both at a strength: a label may be off in the loop as in the bottle, so they are added straight.
+func (d doubt) at(x MassFraction) MassFraction { return d.read + MassFraction(d.label)*x }
 
 // AdjustRequest asks how to bring a liquid in a container from one strength to another, using all of it.
 type AdjustRequest struct {

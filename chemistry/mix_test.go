@@ -281,3 +281,48 @@ func TestAdjustConcentrate(t *testing.T) {
 	assert.InDelta(t, 1.107*0.95/0.40, float64(m.Total.Mass), 0.01)
 	assert.InDelta(t, 1.107, float64(m.Parts[0].Mass), 0.005)
 }
+
+// TestMixOfATrace: glycol that is asked for is no residue, however little it is.
+func TestMixOfATrace(t *testing.T) {
+	t.Parallel()
+	for _, x := range []float64{0.0005, 0.001, 0.004, 0.1} {
+		m, err := chemistry.Mix(chemistry.MixRequest{Fluid: chemistry.EthyleneGlycol, Mass: mass(x), Make: 1, Concentrate: 0.95, Bench: 20, Step: 0.0001})
+		require.NoError(t, err)
+		assert.Equal(t, chemistry.Stop, chemistry.Judge(m.Warnings), "%v", x)
+	}
+}
+
+// TestBigMixIsPredilution: neat concentrate for a big system is no recipe for a bench; a premix, and a bench's amount, is none of that.
+func TestBigMixIsPredilution(t *testing.T) {
+	t.Parallel()
+	ask := func(r chemistry.MixRequest) (chemistry.Verdict, []string, string) {
+		t.Helper()
+		r.Fluid, r.Protect, r.Bench = chemistry.PropyleneGlycol, celsius(-20), 20
+		m, err := chemistry.Mix(r)
+		require.NoError(t, err)
+		return chemistry.Judge(m.Warnings), rulesOf(m.Warnings), m.Steps[0].What
+	}
+	verdict, rules, first := ask(chemistry.MixRequest{Make: 500, Concentrate: 1})
+	assert.Equal(t, chemistry.Care, verdict)
+	assert.Equal(t, []string{"predilution"}, rules)
+	assert.Contains(t, first, "outside the system")
+	for _, small := range []chemistry.MixRequest{{Make: 0.5, Concentrate: 1}, {Make: 99, Concentrate: 1}, {Make: 500, Premix: 0.50}} {
+		verdict, rules, _ := ask(small)
+		assert.Equal(t, chemistry.Go, verdict)
+		assert.Empty(t, rules)
+	}
+}
+
+// TestDensityOfNeitherGlycol: a label's density that fits neither glycol is refused as the other's is; additives, up to 2 % more, pass.
+func TestDensityOfNeitherGlycol(t *testing.T) {
+	t.Parallel()
+	ask := func(f chemistry.Fluid, d float64) error {
+		_, err := chemistry.Mix(chemistry.MixRequest{Fluid: f, Mass: mass(0.4), Make: 1, Concentrate: 0.95, ConcentrateDensity: kgPerLitre(d), Bench: 20})
+		return err
+	}
+	require.ErrorContains(t, ask(chemistry.PropyleneGlycol, 1.07), "neither")
+	require.ErrorContains(t, ask(chemistry.PropyleneGlycol, 1.11), "that of ethylene glycol")
+	require.ErrorContains(t, ask(chemistry.EthyleneGlycol, 1.20), "neither")
+	require.NoError(t, ask(chemistry.PropyleneGlycol, 1.055))
+	require.NoError(t, ask(chemistry.EthyleneGlycol, 1.13))
+}

@@ -37,7 +37,7 @@ func (r MixRequest) mixer() (*mixer, error) {
 		if m.concentrate = *r.ConcentrateDensity; !(m.concentrate >= 0.9 && m.concentrate <= 1.3) {
 			return nil, &InvalidError{"concentrate density", decimal(float64(m.concentrate)), "must be 0.9 to 1.3 kg/l"}
 		}
-		if err := checkNotTheOther(r.Fluid, r.Concentrate, m.concentrate, r.Bench); err != nil {
+		if err := checkLabelDensity(r.Fluid, r.Concentrate, m.concentrate, r.Bench); err != nil {
 			return nil, err
 		}
 	} else if r.Concentrate > 0 {
@@ -116,19 +116,26 @@ func (m *mixer) result(target, wanted MassFraction) MixResult {
 	}
 	res.Steps = m.steps(res)
 	res.Uncompensated = state(m.r.Fluid, m.inLoop(target, m.poured(target)))
-	res.Result.Freeze.Uncertainty = m.uncertainty(res)
+	res.MassUncertainty = m.uncertainty(res)
+	res.Result = uncertain(m.r.Fluid, res.Result.Mass, res.MassUncertainty)
 	res.Warnings = m.warnings(res, m.coarse(total.Mass))
 	return res
 }
 
 // warnings judges the mix in the loop by the rules that a top-up of it would meet.
 func (m *mixer) warnings(res MixResult, coarse bool) []Reason {
-	f := &facts{base: m.r.Fluid, after: res.Result, glycol: m.r.Fluid.IsGlycol() && res.Result.Mass > 0, coarse: coarse, wall: m.r.Protect, planned: m.r.Protect != nil}
+	f := &facts{base: m.r.Fluid, after: res.Result, glycol: m.r.Fluid.IsGlycol() && res.Result.Mass > 0, coarse: coarse, wall: m.r.Protect, planned: m.r.Protect != nil, wished: res.Target.Mass > 0, bulk: m.bulk(res)}
 	f.badEnd = res.Result.Freeze.Stated.Add(res.Result.Freeze.Uncertainty)
 	if m.r.Protect != nil {
 		f.target = m.r.Protect.Add(-*m.r.Margin)
 	}
 	return f.fire(slices.Concat(strengthRules(), frostRules()))
+}
+
+// bulk reports whether concentrate is thinned for a system that nobody mixes for at a bench. How big that is is a judgement, no source.
+func (m *mixer) bulk(res MixResult) bool {
+	const big Litre = 100
+	return m.r.Concentrate > MaxMassFraction && m.r.Make >= big && res.Parts[0].Name == PartConcentrate
 }
 
 // coarse reports whether rounding to the scale alone may shift the strength by more than half a mass percent.
@@ -189,11 +196,8 @@ func (m *mixer) parts(x MassFraction) []Part {
 	return parts
 }
 
-// uncertainty joins (GUM, first order, k = 2) the freeze point's own uncertainty with what the inputs add through the slope
-// of the curve.
-func (m *mixer) uncertainty(res MixResult) CelsiusDelta {
-	own := float64(res.Result.Freeze.Uncertainty)
-	slope := freezeSlope(m.r.Fluid, res.Result.Mass)
+// uncertainty joins (GUM, first order, k = 2) what the inputs add to the strength.
+func (m *mixer) uncertainty(res MixResult) MassFraction {
 	loop := float64(res.Total.Mass + m.left)
 	var concentrate float64
 	for _, p := range res.Parts {
@@ -201,15 +205,18 @@ func (m *mixer) uncertainty(res MixResult) CelsiusDelta {
 			concentrate = float64(p.Mass)
 		}
 	}
-	fromStrength := slope * concentrate / loop * float64(m.r.ConcentrateUncertainty)
-	fromLeft := slope * float64(m.r.LeftMass-res.Result.Mass) / loop * float64(m.r.LeftUncertainty) * float64(m.water)
-	return CelsiusDelta(math.Sqrt(own*own + fromStrength*fromStrength + fromLeft*fromLeft))
+	fromStrength := concentrate / loop * float64(m.r.ConcentrateUncertainty)
+	fromLeft := float64(m.r.LeftMass-res.Result.Mass) / loop * float64(m.r.LeftUncertainty) * float64(m.water)
+	return MassFraction(math.Hypot(fromStrength, fromLeft))
 }
 
 // steps says in words how the parts become the mix; what is poured may be stronger than what the loop then holds.
 func (m *mixer) steps(res MixResult) []Step {
 	parts := res.Parts
 	steps := []Step{{Do: "take", What: "a clean, dry container"}}
+	if m.bulk(res) {
+		steps[0].What = "a clean tank outside the system, or several batches in these parts"
+	}
 	// Water first and concentrate into it: additives drop out where they meet too little water.
 	for i := len(parts) - 1; i >= 0; i-- {
 		do := "weigh and stir in"
@@ -244,7 +251,7 @@ func (m *mixer) sources() []string {
 		x    MassFraction
 	}{{PartConcentrate, m.r.Concentrate}, {PartPremix, m.r.Premix}} {
 		if l.x > 0 {
-			s = append(s, l.name+": "+l.x.String()+" glycol, as given (label)")
+			s = append(s, l.name+": "+l.x.String()+" ("+volumeFraction(m.r.Fluid, l.x).String()+") glycol, as given (label)")
 		}
 	}
 	if m.r.Concentrate > MaxMassFraction {

@@ -70,7 +70,7 @@ func (p *planner) size() error {
 		s := sized{Liquid: l, stock: math.Inf(1)}
 		if l.Density != nil {
 			s.density = *l.Density
-			if err := checkNotTheOther(l.Fluid, l.Mass, s.density, *p.r.At); err != nil {
+			if err := checkLabelDensity(l.Fluid, l.Mass, s.density, *p.r.At); err != nil {
 				return err
 			}
 		} else {
@@ -129,7 +129,12 @@ func (p *planner) aim() error {
 		return nil
 	}
 	p.target = p.r.Protect.Add(-*p.r.Margin)
-	low, err := strengthAgainst(p.r.Fluid, *p.r.Protect, *p.r.Margin)
+	var d doubt
+	for _, l := range p.liquids {
+		d.label = max(d.label, l.off)
+	}
+	d.read = max(0, p.r.MassUncertainty-MassFraction(d.label)*p.strength)
+	low, err := p.r.against(d)
 	if err != nil {
 		return err
 	}
@@ -372,9 +377,13 @@ func (p *planner) finish(drained float64, added []float64) plan {
 	return pl
 }
 
-// uncertaintyAfter carries the uncertainty of strength and volume (k = 2, GUM first order) to the strength after.
+// uncertaintyAfter carries the uncertainty of strength and volume (k = 2, GUM first order) to the strength after. A label may be off in
+// the loop as in the bottle, so that part is added straight.
 func (p *planner) uncertaintyAfter(pl plan) MassFraction {
 	fromStrength := pl.kept * float64(p.r.MassUncertainty)
+	for i, m := range pl.added {
+		fromStrength += m / pl.mass * float64(p.liquids[i].Mass) * p.liquids[i].off
+	}
 	volume := float64(density(p.r.Fluid, p.strength, *p.r.At).Mass(p.r.HoldsUncertainty))
 	fromVolume := float64(p.strength-pl.strength) / pl.mass * volume
 	return MassFraction(math.Hypot(fromStrength, fromVolume))

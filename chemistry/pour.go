@@ -120,9 +120,6 @@ func CheckPour(r PourRequest) ([]Reason, FractionState, error) {
 	if err != nil {
 		return nil, FractionState{}, err
 	}
-	for _, p := range r.Poured {
-		after.byLabel(p.Liquid)
-	}
 	f.after, f.glycol, f.planned = after, r.Fluid.IsGlycol() && after.Mass > 0, true
 	f.badEnd = after.Freeze.Stated.Add(after.Freeze.Uncertainty)
 	f.target = f.badEnd
@@ -160,7 +157,7 @@ func (r PourRequest) balance() (FractionState, Litre, error) {
 		return FractionState{}, 0, &InvalidError{"drained", r.Drained.String(), "not more than the loop holds, " + r.Holds.String()}
 	}
 	total, volume := float64(density.Mass(kept)), kept
-	glycol := total * float64(strength)
+	glycol, byLabel := total*float64(strength), 0.0
 	for _, p := range r.Poured {
 		d, err := LiquidDensity(p.Fluid, p.Mass, *r.At)
 		if err != nil {
@@ -172,12 +169,13 @@ func (r PourRequest) balance() (FractionState, Litre, error) {
 		mass := float64(d.Mass(p.Volume))
 		total, volume = total+mass, volume+p.Volume
 		glycol += mass * float64(p.Mass)
+		byLabel += mass * float64(p.Mass) * p.off
 	}
 	if total <= 0 {
 		return FractionState{}, 0, &InvalidError{"poured", "nothing", "something in the loop"}
 	}
 	x := MassFraction(glycol / total)
-	fromStrength := float64(density.Mass(kept)) / total * float64(r.MassUncertainty)
+	fromStrength := (float64(density.Mass(kept))*float64(r.MassUncertainty) + byLabel) / total // a label may be off in both alike
 	fromVolume := float64(strength-x) / total * float64(density.Mass(r.HoldsUncertainty))
 	u := MassFraction(math.Hypot(fromStrength, fromVolume))
 	if x > MaxMassFraction {

@@ -95,6 +95,11 @@ type ProductState struct {
 	Guess bool
 }
 
+// relative is how far the strength may be off, relative; the state must have one.
+func (s ProductState) relative(f Fluid) float64 {
+	return float64(s.Freeze.Uncertainty) / -freezeSlope(f, *s.Mass) / float64(*s.Mass)
+}
+
 // Uncertainties of a product's freeze point (k = 2). The floor is a label's whole degrees and the scatter of ASTM D6660; between
 // two pairs the curve may bend off by shapeBend of the product of the distances to both, beyond the last pair by beyondSlope of
 // the distance. A label without pairs may count its glycol too high or low by guessStrength, or guessShare of what it says. All
@@ -281,6 +286,17 @@ func (p Product) Concentrate(s VolumeFraction) (MassFraction, KilogramPerLitre, 
 	return MassFraction(min(1, float64(*st.Mass)/share)), neat, nil
 }
 
+// CountsAs returns what the neat product counts as in a loop of a strength: the mass fraction of pure glycol that brings a mix of it with
+// water to where its label puts the freeze point of that strength. Out of the label's reach it is a [*RangeError].
+func (p Product) CountsAs(x MassFraction) (MassFraction, error) {
+	s, err := p.strengthOf(x)
+	if err != nil {
+		return 0, err
+	}
+	c, _, err := p.Concentrate(s)
+	return c, err
+}
+
 // Neat returns what the product counts as where nobody says what it is thinned to: as bought where the label's reach takes in 100 %,
 // as a premix's does, else as at its strongest line that the tables reach; and how far that fraction may be off by its label (k = 2).
 func (p Product) Neat() (x, off MassFraction, err error) {
@@ -360,13 +376,10 @@ func (r MixRequest) byProduct() (MixResult, error) {
 		}
 		s, err = p.strengthOf(*r.Mass)
 	default: // a wall, or what validate refuses
-		var x MassFraction
 		if err := r.withDefaults().validate(); err != nil {
 			return MixResult{}, err
 		}
-		if x, err = r.withDefaults().target(); err == nil {
-			s, err = p.strengthOf(x)
-		}
+		s, err = p.against(r.withDefaults())
 	}
 	if err != nil {
 		return MixResult{}, err
@@ -376,6 +389,7 @@ func (r MixRequest) byProduct() (MixResult, error) {
 		return MixResult{}, err
 	}
 	st, _ := p.At(s) // as Concentrate found it
+	wall := r.Protect
 	r.Protect, r.Volume, r.Mass = nil, nil, st.Mass
 	r.Concentrate, r.ConcentrateDensity = c, &neat
 	m, err := Mix(r)
@@ -386,12 +400,42 @@ func (r MixRequest) byProduct() (MixResult, error) {
 	for _, f := range []*FractionState{&m.Target, &m.Result, &m.Poured} {
 		f.Freeze.Uncertainty = CelsiusDelta(math.Hypot(float64(f.Freeze.Uncertainty), float64(st.Freeze.Uncertainty)))
 	}
-	m.Sources = append(m.Sources, p.source(st))
+	m.MassUncertainty = MassFraction(math.Hypot(float64(m.MassUncertainty), st.relative(p.Base)*float64(*st.Mass)))
+	f := &facts{base: p.Base, after: m.Result, wall: wall, planned: wall != nil, guess: st.Guess}
+	f.badEnd = m.Result.Freeze.Stated.Add(m.Result.Freeze.Uncertainty) // with the label's interval
+	if wall != nil {
+		f.target = wall.Add(-*r.withDefaults().Margin)
+	}
+	m.Warnings = append(m.Warnings, f.fire(slices.Concat(strengthRules(), frostRules()))...)
+	m.Sources = append(m.Sources, p.source(st.Guess))
 	return m, nil
 }
 
-func (p Product) source(st ProductState) string {
-	if st.Guess {
+// against is the least strength by the label that the law of mix and top-up allows, the label's own interval counted in.
+func (p Product) against(r MixRequest) (VolumeFraction, error) {
+	x, err := r.target()
+	if err != nil {
+		return 0, err
+	}
+	s, err := p.strengthOf(x)
+	const step = 0.0025 // the interval has corners, so there is no slope to follow
+	for ; err == nil; s += step {
+		var st ProductState
+		st, err = p.At(s)
+		if err != nil || st.Mass == nil {
+			return s, err // Concentrate says that it is past the tables
+		}
+		own, slope := widest(p.Base, *st.Mass)
+		off := math.Hypot(own, slope*st.relative(p.Base)*float64(*st.Mass))
+		if st.Freeze.Stated.Add(CelsiusDelta(off)) <= *r.Protect {
+			return s, nil
+		}
+	}
+	return 0, err
+}
+
+func (p Product) source(guess bool) string {
+	if guess {
 		return "strength of " + p.Name + ": its label gives no freeze point, so its per cent is read as glycol, and the interval is wider"
 	}
 	return "strength of " + p.Name + ": its label, " + strconv.Itoa(len(p.Pairs)) + " lines; between them along Melinder 2010"
@@ -432,6 +476,6 @@ func (r ReadingRequest) byProduct() (Reading, error) {
 		Mass: x, MassUncertainty: MassFraction(float64(f.Uncertainty) / -freezeSlope(r.Product.Base, x)), Volume: volumeFraction(r.Product.Base, x),
 		Freeze: f, Index20: refractiveIndex20(r.Product.Base, x), Product: &st,
 		Warnings: []string{"read by the label of " + r.Product.Name + "; aged or thinned coolant reads otherwise"},
-		Sources:  []string{r.Product.source(st)},
+		Sources:  []string{r.Product.source(st.Guess)},
 	}, nil
 }

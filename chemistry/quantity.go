@@ -77,8 +77,11 @@ type Kilogram float64
 // Grams returns the mass in g.
 func (m Kilogram) Grams() float64 { return 1000 * float64(m) }
 
-// String prints "120.5 g" or, from one kilogram up, "1.2 kg": trailing zeros are left out.
+// String prints "120.5 g" or, from one kilogram up, "1.2 kg" and, below a tenth of a gram, "4.8 mg": trailing zeros are left out.
 func (m Kilogram) String() string {
+	if m >= 5e-9 && m < 0.0001 { // what two decimals of a milligram show
+		return trimmed(1000*m.Grams(), 2) + " mg"
+	}
 	if m > -1 && m < 0.9999995 {
 		return trimmed(m.Grams(), 2) + " g"
 	}

@@ -54,6 +54,7 @@ type Reading struct {
 	Freeze          Freeze // its uncertainty holds that of the reading
 	Index20         RefractiveIndex
 	Product         *ProductState // nil without a product
+	From            string        // the reading as it was understood: "1.0331 kg/l, sample at 20.0 °C"
 	Warnings        []string
 	Sources         []string
 }
@@ -68,6 +69,17 @@ func Read(r ReadingRequest) (Reading, error) {
 	if err := r.validate(); err != nil {
 		return Reading{}, err
 	}
+	out, err := r.mean()
+	out.From = r.shown()
+	if r.Diluted {
+		out.From += ", thinned 1:1"
+	}
+	out.From += ", sample at " + r.Sample.String()
+	return out, err
+}
+
+// mean is what a request that can be answered means.
+func (r ReadingRequest) mean() (Reading, error) {
 	if r.Product != nil {
 		return r.byProduct()
 	}
@@ -95,7 +107,7 @@ func Read(r ReadingRequest) (Reading, error) {
 	m.x = max(0, m.x) // the fit leaves a trace below water
 	out := Reading{Mass: m.x, MassUncertainty: m.u, Volume: volumeFraction(r.Fluid, m.x), Freeze: freeze(r.Fluid, m.x), Index20: refractiveIndex20(r.Fluid, m.x)}
 	out.Freeze.Uncertainty = CelsiusDelta(math.Hypot(float64(out.Freeze.Uncertainty), freezeSlope(r.Fluid, m.x)*float64(m.u)))
-	out.Warnings, out.Sources = r.warnings(out.Freeze.Stated), append(m.sources, sourceFreeze, sourceVolume)
+	out.Warnings, out.Sources = r.warnings(out), append(m.sources, sourceFreeze, sourceVolume)
 	return out, nil
 }
 
@@ -228,12 +240,16 @@ func (r ReadingRequest) byDensity() (measured, error) {
 	return measured{x, MassFraction(total / slope), []string{sourceDensity, sourceJoin}}, nil
 }
 
-// warnings say what the numbers cannot; stated is the freeze point that the reading means.
-func (r ReadingRequest) warnings(stated Celsius) []string {
-	var shown Celsius
-	if r.Freeze != nil {
-		shown = *r.Freeze
+// offScale is how far the figure on the other glycol's scale is wrong.
+func (r ReadingRequest) offScale(means Reading) string {
+	if r.Volume != nil {
+		return fixed(math.Abs((means.Volume-*r.Volume).Percent()), 0) + " vol %"
 	}
+	return fixed(math.Abs(float64(*r.Freeze-means.Freeze.Stated)), 0) + " K"
+}
+
+// warnings say what the numbers cannot.
+func (r ReadingRequest) warnings(means Reading) []string {
 	w := []string{"if the loop may hold both glycols no scale is right: drain and fill afresh (ASTM D3321)"}
 	add := func(when bool, text string) {
 		if when {
@@ -241,7 +257,9 @@ func (r ReadingRequest) warnings(stated Celsius) []string {
 		}
 	}
 	away := math.Abs(float64(r.Sample - 20))
-	add(r.Scale != "" && r.Scale != r.Fluid, "read on the scale of "+r.Scale.Name()+": the figure on it is wrong by "+fixed(math.Abs(float64(shown-stated)), 0)+" K (ASTM D3321); the strength given here is worked out for "+r.Fluid.Name())
+	if r.Scale != "" && r.Scale != r.Fluid && (r.Freeze != nil || r.Volume != nil) {
+		w = append(w, "read on the scale of "+r.Scale.Name()+": the figure on it is wrong by "+r.offScale(means)+" (ASTM D3321); the strength given here is worked out for "+r.Fluid.Name())
+	}
 	add(r.Freeze != nil && r.Scale == "", "assumes the freeze-point scale is that of "+r.Fluid.Name()+"; on the other glycol's scale the same figure would be off by several kelvin (ASTM D3321)")
 	add(r.Inhibited, "inhibited coolant: additives and dye read as up to 4 mass % more glycol on a hydrometer and about 1 °C more frost on a refractometer; the uncertainty holds it")
 	add(!r.Inhibited, "figures are for glycol and water alone; additives and dye read as more glycol")

@@ -6,6 +6,7 @@ package chemistry_test
 import (
 	"math"
 	"math/rand/v2"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -303,4 +304,21 @@ func TestReadInhibitedIsWider(t *testing.T) {
 		more := math.Sqrt(math.Pow(float64(formulated.Freeze.Uncertainty), 2) - math.Pow(float64(pure.Freeze.Uncertainty), 2))
 		assert.InDelta(t, 1, more, 0.01, f)
 	}
+}
+
+// TestReadVolumeOnTheOtherScale: a scale in volume % is off by volume %, not by the whole freeze point; and a reading is echoed as it was
+// understood, a specific gravity as the density that it stands for.
+func TestReadVolumeOnTheOtherScale(t *testing.T) {
+	t.Parallel()
+	r := read(t, chemistry.ReadingRequest{Fluid: chemistry.EthyleneGlycol, Volume: new(chemistry.VolumeFraction(0.40)), Scale: chemistry.PropyleneGlycol, Sample: 20})
+	off := r.Volume.Percent() - 40
+	require.InDelta(t, 3.5, off, 1)
+	assert.Contains(t, strings.Join(r.Warnings, "\n"), "the figure on it is wrong by "+strconv.Itoa(int(math.Round(off)))+" vol %")
+
+	d, err := chemistry.ParseDensity("SG 1.035")
+	require.NoError(t, err)
+	r = read(t, chemistry.ReadingRequest{Fluid: chemistry.PropyleneGlycol, Density: &d, Sample: 21})
+	assert.Equal(t, "1.0331 kg/l, sample at 21.0 °C", r.From, "1.035 of water's 0.99820 kg/l at 20 °C (CRC Handbook)")
+	r = read(t, chemistry.ReadingRequest{Fluid: chemistry.PropyleneGlycol, Brix: brix(20), Sample: 20, Diluted: true})
+	assert.Equal(t, "20.0 brix, thinned 1:1, sample at 20.0 °C", r.From)
 }

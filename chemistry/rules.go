@@ -117,6 +117,9 @@ type facts struct {
 	neat     bool  // neat concentrate goes in with nothing to thin it
 	drained  Litre // by the plan
 
+	wished   bool             // the glycol was asked for, so that a trace is no residue
+	bulk     bool             // concentrate is to be thinned for a big system
+	guess    bool             // a product's label says no freeze point
 	coarse   bool             // the scale's step is coarse for the amount
 	cleaning *CleaningRequest // nil unless a way of cleaning is asked about
 }

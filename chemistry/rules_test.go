@@ -132,6 +132,16 @@ func TestEveryRuleFires(t *testing.T) {
 			return r.Warnings
 		}(),
 
+		"predilution": func() []chemistry.Reason {
+			r, err := chemistry.Mix(chemistry.MixRequest{Fluid: pg, Mass: mass(0.4), Make: 100, Concentrate: 0.95, Bench: 20})
+			require.NoError(t, err)
+			return r.Warnings
+		}(),
+
+		"label-unread": topUp(func(r *chemistry.TopUpRequest) {
+			r.With = []chemistry.Liquid{{Name: "blue", Product: &chemistry.Product{Name: "blue", Base: pg}}, water()}
+		}),
+
 		"cleaning-wetted":  clean(chemistry.CleaningRequest{Agents: []chemistry.Agent{chemistry.Alcohol}}),
 		"alcohol-ignition": clean(chemistry.CleaningRequest{Agents: []chemistry.Agent{chemistry.Alcohol}, Ignition: true}),
 		"hot-cleaning":     clean(chemistry.CleaningRequest{Agents: []chemistry.Agent{chemistry.Acid}, Hot: true}),

@@ -180,7 +180,7 @@ func strengthRules() []Rule {
 			Text:      "that little glycol feeds microbes instead of stopping them, and the inhibitor is below its strength. Go to 25 vol % or more, or to water without glycol.",
 			OwnerText: "The coolant is too thin and would grow slime.",
 			Source:    "common practice, no source", Grade: Practice,
-			applies: func(f *facts) bool { return f.glycol && f.after.Volume >= 0.002 && f.after.Volume < 0.20 },
+			applies: func(f *facts) bool { return f.glycol && (f.wished || f.after.Volume >= 0.002) && f.after.Volume < 0.20 },
 			detail:  volumeDetail,
 		},
 		{
@@ -199,6 +199,18 @@ func strengthRules() []Rule {
 			Source: "common practice, no source", Grade: Practice,
 			applies: func(f *facts) bool { return f.glycol && f.after.Volume > 0.60 },
 			detail:  volumeDetail,
+		},
+		{
+			ID: "predilution", When: "neat concentrate is to be thinned for a system of 100 l or more", Verdict: Care,
+			Text:   "that is predilution, no recipe for a bench: have it delivered ready mixed, or thin the concentrate in a tank outside the system, in batches, and read each batch before it goes in. Never pour concentrate into the system: it sinks, and additives drop out.",
+			Source: "common practice, no source", Grade: Practice,
+			applies: func(f *facts) bool { return f.bulk },
+		},
+		{
+			ID: "label-unread", When: "a bought product of whose label no freeze point is known", Verdict: Care,
+			Text:   "its per cent is read as per cent of glycol, and the interval is wider for it. Read a line of its label, or measure the mix before it goes in.",
+			Source: "common practice, no source", Grade: Practice,
+			applies: func(f *facts) bool { return f.guess },
 		},
 		{
 			ID: "coarse-scale", When: "the scale's step may shift the strength by more than half a mass percent", Verdict: Care,

@@ -4,7 +4,6 @@
 package chemistry
 
 import (
-	"math"
 	"slices"
 	"strings"
 )
@@ -60,7 +59,8 @@ type Liquid struct {
 	Density   *KilogramPerLitre // by its label; nil: LiquidDensity
 	Product   *Product          // the neat product, by its own label; it stands for Fluid, Mass and Density
 
-	off CelsiusDelta // of the freeze point that its label gives, k = 2
+	guess bool    // its label says no freeze point
+	off   float64 // how far its strength may be off by its label: relative, k = 2
 }
 
 // ParseLiquid reads a liquid at hand for a loop that holds fluid: "water" (dilution water), "tap" (tap water), "deionised",
@@ -175,10 +175,10 @@ func CheckTopUp(r TopUpRequest) (TopUpVerdict, error) {
 		}
 		for i, m := range plan.added {
 			l := p.liquids[i]
-			if m > 0 {
-				v.After.byLabel(l.Liquid)
-			}
-			if m > 0 && l.Mass > 0 {
+			switch {
+			case m > 0 && l.Product != nil:
+				v.Sources = append(v.Sources, l.Product.source(l.guess))
+			case m > 0 && l.Mass > 0:
 				v.Sources = append(v.Sources, l.Name+": "+l.Mass.String()+" glycol, as given (label)")
 			}
 		}
@@ -207,7 +207,7 @@ func (r *TopUpRequest) pourByLabel() error {
 		}
 		x := *r.Mass
 		if r.Protect != nil {
-			wanted, err := MassFractionForFreezePoint(r.Fluid, r.Protect.Add(-*r.Margin))
+			wanted, err := r.against(doubt{read: r.MassUncertainty})
 			if err != nil {
 				return err
 			}
@@ -222,14 +222,18 @@ func (r *TopUpRequest) pourByLabel() error {
 			return err
 		}
 		st, _ := l.Product.At(s) // as Concentrate found it
-		r.With[i].Fluid, r.With[i].Mass, r.With[i].Density, r.With[i].off = l.Product.Base, c, &neat, st.Freeze.Uncertainty
+		r.With[i].Fluid, r.With[i].Mass, r.With[i].Density = l.Product.Base, c, &neat
+		r.With[i].off, r.With[i].guess = st.relative(l.Product.Base), st.Guess
 	}
 	return nil
 }
 
-// byLabel widens the freeze point by what the label of a product that went in may be off by.
-func (s *FractionState) byLabel(l Liquid) {
-	s.Freeze.Uncertainty = CelsiusDelta(math.Hypot(float64(s.Freeze.Uncertainty), float64(l.off)))
+// against is the least strength that the wall asks for. Where the strength is so unsure that none is enough the frost rule says so.
+func (r TopUpRequest) against(d doubt) (MassFraction, error) {
+	if x, err := strengthAgainst(r.Fluid, *r.Protect, *r.Margin, d); err == nil {
+		return x, nil
+	}
+	return strengthAgainst(r.Fluid, *r.Protect, *r.Margin, doubt{})
 }
 
 func (r TopUpRequest) withDefaults() TopUpRequest {
@@ -328,6 +332,7 @@ func (r TopUpRequest) facts() *facts {
 		base: r.Fluid, metals: r.Metals, sealed: r.Sealed, room: r.Room, wall: r.Protect, noFrost: r.NoFrost,
 		inhibitor: r.Inhibitor, biocide: r.Biocide, pH: r.PH, materials: r.Materials,
 		additives: Contents{Additives: r.Additives}.families(), withinReach: r.WithinReach, with: r.With,
+		guess: slices.ContainsFunc(r.With, func(l Liquid) bool { return l.guess }),
 	}
 	if r.Fluid == DeionisedWater && f.inhibitor == "" {
 		f.inhibitor = NoInhibitor

@@ -5,6 +5,8 @@ package chemistry_test
 
 import (
 	"errors"
+	"maps"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -188,7 +190,7 @@ func TestMixAndTopUpAreOneLaw(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		f := rapid.SampledFrom(glycols).Draw(t, "fluid")
 		wall := celsius(rapid.Float64Range(-35, -0.5).Draw(t, "wall"))
-		margin := new(chemistry.CelsiusDelta(rapid.Float64Range(0.6, 8).Draw(t, "margin")))
+		margin := new(chemistry.CelsiusDelta(rapid.Float64Range(0, 8).Draw(t, "margin")))
 		c := chemistry.MassFraction(rapid.Float64Range(0.90, 1).Draw(t, "concentrate"))
 		step := chemistry.Kilogram(rapid.SampledFrom([]float64{0.0001, 0.001, 0.005}).Draw(t, "step"))
 		m, err := chemistry.Mix(chemistry.MixRequest{
@@ -248,4 +250,39 @@ func TestRoomIsAccountedFor(t *testing.T) {
 	assert.InDelta(t, 0.40, float64(v.After.Mass), 0.0005)
 	assert.Equal(t, "thin first", v.Steps[0].Do)
 	assert.NotContains(t, rulesOf(v.Reasons), "neat-concentrate")
+}
+
+// TestMixAndTopUpAreOneLawByLabel: the same of a bought product by its own label, with two lines of it or none: what mix recommends holds
+// at the warm end of the label's interval too, and topup passes it with the bottle and water at hand.
+func TestMixAndTopUpAreOneLawByLabel(t *testing.T) {
+	t.Parallel()
+	bought := bottles(t)
+	names := slices.Sorted(maps.Keys(bought))
+	rapid.Check(t, func(t *rapid.T) {
+		p := bought[rapid.SampledFrom(names).Draw(t, "product")]
+		p = label(p, rapid.SampledFrom([]int{2, 4, 8}).Draw(t, "lines"), -1)
+		if rapid.IntRange(0, 4).Draw(t, "bare") == 0 {
+			p.Pairs = nil
+		}
+		wall := celsius(rapid.Float64Range(-30, -0.5).Draw(t, "wall"))
+		margin := new(chemistry.CelsiusDelta(rapid.Float64Range(0, 8).Draw(t, "margin")))
+		m, err := chemistry.Mix(chemistry.MixRequest{Product: &p, Protect: wall, Margin: margin, Make: chemistry.Litre(rapid.Float64Range(0.3, 5).Draw(t, "make")), Bench: 20})
+		var outside *chemistry.RangeError
+		if errors.As(err, &outside) {
+			return // past the label, or colder than the tables go
+		}
+		require.NoError(t, err)
+		warm := m.Result.Freeze.Stated.Add(m.Result.Freeze.Uncertainty)
+		require.LessOrEqual(t, float64(warm), float64(*wall)+1e-9, "the warm end: %+v", m.Result)
+		require.NotEqual(t, chemistry.Stop, chemistry.Judge(m.Warnings), "%+v", m.Warnings)
+		v, err := chemistry.CheckTopUp(chemistry.TopUpRequest{
+			Fluid: p.Base, Mass: &m.Result.Mass, MassUncertainty: m.MassUncertainty, Holds: m.Total.Volume, Room: m.Total.Volume / 10,
+			Protect: wall, Margin: margin, With: []chemistry.Liquid{{Name: "bottle", Product: &p}, water()},
+		})
+		if errors.As(err, &outside) {
+			return
+		}
+		require.NoError(t, err)
+		assert.NotEqual(t, chemistry.Stop, v.Verdict, "%+v", v.Reasons)
+	})
 }

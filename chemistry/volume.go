@@ -122,8 +122,11 @@ func LiquidDensity(f Fluid, x MassFraction, t Celsius) (KilogramPerLitre, error)
 	return KilogramPerLitre(line + float64(density(f, MaxMassFraction, t)) - at20), nil
 }
 
-// checkNotTheOther refuses a density by the label that is the other glycol's: then strength or fluid is wrong too.
-func checkNotTheOther(f Fluid, x MassFraction, d KilogramPerLitre, t Celsius) error {
+// densityApart is how far a label's density may lie from that of glycol in water: additives add up to 2 %.
+const densityApart = 0.03
+
+// checkLabelDensity refuses a density by the label that is the other glycol's or neither's: then strength or fluid is wrong too.
+func checkLabelDensity(f Fluid, x MassFraction, d KilogramPerLitre, t Celsius) error {
 	if !f.IsGlycol() || x < 0.25 {
 		return nil // thin liquids weigh alike
 	}
@@ -139,8 +142,15 @@ func checkNotTheOther(f Fluid, x MassFraction, d KilogramPerLitre, t Celsius) er
 	if err != nil {
 		return err
 	}
-	if off, near := math.Abs(float64(d-own)), math.Abs(float64(d-wrong)); near < off && off > 0.02*float64(own) {
-		return &InvalidError{"concentrate density", d.String(), "is that of " + other.Name() + " at " + x.String() + "; " + f.Name() + " has " + own.String() + ": read the label again"}
+	reason := ""
+	switch off, near := math.Abs(float64(d-own)), math.Abs(float64(d-wrong)); {
+	case near < off && off > 0.02*float64(own):
+		reason = "is that of " + other.Name() + " at " + x.String()
+	case off > densityApart*float64(own):
+		reason = "is that of neither glycol at " + x.String()
 	}
-	return nil
+	if reason == "" {
+		return nil
+	}
+	return &InvalidError{"concentrate density", d.String(), reason + "; " + f.Name() + " has " + own.String() + ": read the label again"}
 }

@@ -118,6 +118,18 @@ func (c Charge) Having(role AdditiveRole) []Dosed {
 	return slices.DeleteFunc(slices.Clone(c.Additives), func(d Dosed) bool { return d.Role != role || d.None() })
 }
 
+// Rivals are the additives of the same role and family under another product's
+// name: whether one more takes their place or stands beside them has to be said.
+func (c Charge) Rivals(d Dosed) []Dosed {
+	var out []Dosed
+	for _, x := range c.Having(d.Role) {
+		if d.Family != "" && x.Family == d.Family && !x.same(d) {
+			out = append(out, x)
+		}
+	}
+	return out
+}
+
 // renewed returns the additives after one more. The same one again is renewed:
 // the same family, and the same product where both say one. Anything else
 // stands beside what is there, since it is in the same liquid.

@@ -67,3 +67,22 @@ func TestChargeAsItWasWritten(t *testing.T) {
 	assert.Equal(t, c, again)
 	assert.ErrorContains(t, json.Unmarshal([]byte(`{"fluid":"water","colour":"blue"}`), &c), "colour")
 }
+
+// A second product of a family stands beside the first, or takes its place where
+// that is said; it never takes that of another family.
+func TestInsteadOfTheOldOne(t *testing.T) {
+	t.Parallel()
+	d := day(t, "2026-01-10")
+	filled := fill(d, 0.4)
+	filled.Fill.Charge.Additives = []loops.Dosed{biocide("isothiazolinone", "Clear B", 12), biocide("bronopol", "", 6)}
+	other := biocide("isothiazolinone", "Other", 3)
+	assert.Equal(t, filled.Fill.Charge.Additives[:1], filled.Fill.Charge.Rivals(other))
+	assert.Empty(t, filled.Fill.Charge.Rivals(biocide("isothiazolinone", "clear b", 0)), "the same again is a renewal")
+	assert.Empty(t, filled.Fill.Charge.Rivals(biocide("quat", "New", 0)))
+	for instead, want := range map[bool]int{true: 2, false: 3} {
+		dose := loops.Entry{Kind: loops.KindDose, Day: d.AddDays(30), By: "test", Dose: &loops.Dose{Role: other.Role, Additive: other.Additive, Instead: instead}}
+		got := loops.Fold(numbered(filled, dose)).Charge.Additives
+		require.Len(t, got, want)
+		assert.Equal(t, "Other", got[want-1].Product)
+	}
+}

@@ -189,6 +189,9 @@ func validatePours(pours []Pour, least int) error {
 type Dose struct {
 	Role     AdditiveRole `json:"role"`
 	Additive Additive     `json:"additive"`
+	// Instead tells that it takes the place of another product of its family,
+	// which is spent; without it both stand.
+	Instead bool `json:"instead,omitempty"`
 	// Volume is how much of the product went in; zero where it was not measured.
 	Volume chemistry.Litre `json:"volume_l,omitempty"`
 	// Container is the one on the shelf; zero where it came from none.

@@ -511,6 +511,10 @@ func (s *State) dose(e Entry) {
 	}
 	charge, dosed := *s.Charge, Dosed{e.Dose.Role, e.Dose.Additive}
 	dosed.Added = e.Day
+	if e.Dose.Instead {
+		rivals := charge.Rivals(dosed)
+		charge.Additives = slices.DeleteFunc(slices.Clone(charge.Additives), func(x Dosed) bool { return slices.Contains(rivals, x) })
+	}
 	charge.Additives = renewed(charge.Additives, dosed)
 	s.Charge = &charge
 }

@@ -103,14 +103,12 @@ func Cautions(all []Inside) []string {
 	machines := map[string][]string{} // by text
 	for _, i := range loopsOnce {
 		for _, c := range chemistry.Cautions(i.contents()) {
-			text := strings.TrimSpace(strings.TrimSuffix(c.OwnerText, chemistry.Deferral))
-			if text == "" {
-				continue
+			for _, text := range c.ForOwner() {
+				if !slices.Contains(texts, text) {
+					texts = append(texts, text)
+				}
+				machines[text] = append(machines[text], i.Machine)
 			}
-			if !slices.Contains(texts, text) {
-				texts = append(texts, text)
-			}
-			machines[text] = append(machines[text], i.Machine)
 		}
 	}
 	if len(texts) == 0 {

@@ -463,8 +463,8 @@ func (l Links) validate(base string) error {
 
 func validateCautions(cautions []string) error {
 	var p problems
-	if len(cautions) == 0 || len(cautions) > 10 {
-		p.add(invalid("cautions", fmt.Sprint(len(cautions)), "1 to 10: no letter goes out without the cautions of what is in the loop"))
+	if len(cautions) == 0 || len(cautions) > 30 {
+		p.add(invalid("cautions", fmt.Sprint(len(cautions)), "1 to 30: no letter goes out without the cautions of what is in the loop"))
 	}
 	for _, text := range cautions {
 		p.add(requireText("cautions", text, 2*maxSentence))

@@ -14,6 +14,9 @@ import (
 type Dose struct {
 	Doing
 	loops.Dose
+	// InsteadOf says whether it takes the place of another product of its family
+	// in this charge; nil where nobody said.
+	InsteadOf *bool
 	// Poured is how much of it, or a container and how much came out of it.
 	Poured loops.Pour
 }
@@ -23,9 +26,10 @@ func doseAct() Definition {
 		Name: "dose", Done: "Dosed", Kind: loops.KindDose,
 		Short: "Give an inhibitor or a biocide by its label",
 		Long: `Fillmark never suggests a dose: the label and the safety data sheet decide. What
-the label says is recorded and checked. The same additive again is renewed; any
-other stands beside what was given before, and the two are held against each
-other.`,
+the label says is recorded and checked. The same additive again is renewed. Another
+product of a family that is in the charge is asked about: it takes the place of
+the old one, or both stand. Any other stands beside what was given before, and
+all are held against each other.`,
 		Examples: []string{`7K3QXA --role biocide --family isothiazolinone --product "Clear B" --label-dose 2 --life 12 --poured 9=1ml`},
 	}, fields[Dose]{
 		one(Field{Name: "role", Label: "", Help: "what it does in the coolant", Needed: true}, choice("ROLE", loops.AdditiveRoles()), func(a *Dose) *loops.AdditiveRole { return &a.Role }),
@@ -33,9 +37,14 @@ other.`,
 		one(Field{Name: "product", Also: []string{"inhibitor product", "biocide product"}, Label: "product", Help: "as its label says"}, words(), func(a *Dose) *string { return &a.Additive.Product }),
 		one(Field{Name: "label-dose", Also: []string{"inhibitor dose", "biocide dose"}, Label: "label's dose", Help: "the label's dose, in product per litre of coolant", Example: "2ml/l"}, plain("DOSE", "ml/l"), func(a *Dose) *float64 { return &a.Additive.DoseMLPerL }),
 		one(Field{Name: "life", Also: []string{"inhibitor life", "biocide life"}, Label: "label gives it", Help: "months that its label declares", Example: "12"}, whole("MONTHS", "months"), func(a *Dose) *int { return &a.Additive.LifeMonths }),
+		may(Field{Name: "instead", Label: "instead of the old one", Help: "yes where it takes the place of another product of its family, no where both stand"}, truth(), func(a *Dose) **bool { return &a.InsteadOf }),
 		one(Field{Name: "poured", Also: []string{"volume", "container"}, Label: "poured", Help: "how much of it, or a container and how much comes out of it", Example: "1ml or 9=1ml"}, pour(), func(a *Dose) *loops.Pour { return &a.Poured }),
 	}, func(e loops.Entry) Dose {
-		return Dose{Dose: *e.Dose, Poured: loops.Pour{Container: e.Dose.Container, Volume: e.Dose.Volume}}
+		a := Dose{Dose: *e.Dose, Poured: loops.Pour{Container: e.Dose.Container, Volume: e.Dose.Volume}}
+		if a.Instead {
+			a.InsteadOf = &a.Instead
+		}
+		return a
 	})
 }
 
@@ -60,7 +69,22 @@ func (a *Dose) Check(s Snapshot, today loops.Day) error {
 	case family == string(chemistry.NoBiocide):
 		return wrong("family", family, "what was given; that there is none is said with the fill")
 	}
-	return s.charged(a.on(today))
+	if err := s.charged(a.on(today)); err != nil {
+		return err
+	}
+	if rivals := s.On(a.on(today)).Charge.Rivals(a.dosed()); len(rivals) > 0 && a.InsteadOf == nil {
+		return wrong("instead", "", "yes where it takes the place of "+rivals[0].String()+", no where both are in the charge")
+	}
+	return nil
+}
+
+// dosed is the additive with its family as chemistry names it.
+func (a *Dose) dosed() loops.Dosed {
+	d := loops.Dosed{Role: a.Role, Additive: a.Additive}
+	if family, err := a.Role.Family(a.Additive.Family); err == nil {
+		d.Family = family
+	}
+	return d
 }
 
 // Judge asks whether the additive may be in this charge and with these metals,
@@ -118,9 +142,7 @@ func (s Snapshot) after(a Act, today loops.Day) loops.State {
 func (a *Dose) Apply(_ Snapshot, today loops.Day) loops.Change {
 	dose := a.Dose
 	dose.Container, dose.Volume = a.Poured.Container, a.Poured.Volume
-	if family, err := a.Role.Family(a.Additive.Family); err == nil {
-		dose.Additive.Family = family
-	}
+	dose.Additive, dose.Instead = a.dosed().Additive, a.InsteadOf != nil && *a.InsteadOf
 	e := a.entry(loops.KindDose, today)
 	e.Dose = &dose
 	return loops.Change{Entries: []loops.Entry{e}}

@@ -4,6 +4,7 @@
 package acts_test
 
 import (
+	"math"
 	"slices"
 	"strings"
 	"testing"
@@ -153,4 +154,49 @@ func TestFurtherLiquidsAreRecordedAndNeverGo(t *testing.T) {
 		require.NoError(t, e.Validate(), f)
 		assert.NotNil(t, loops.Fold([]loops.Entry{filled(-3), e}).Contaminated, f)
 	}
+}
+
+// A second product of a family that is in the charge is asked about; a renewal is
+// not, nor is another family; and what was said is what is folded.
+func TestSecondOfAFamilyAsksWhich(t *testing.T) {
+	t.Parallel()
+	old := dosed(-2, "bronopol")
+	old.Dose.Additive.Product = "Clear B"
+	s := snapshot(filled(-3), old)
+	other := []string{"role=biocide", "family=bronopol", "product=New C", "poured=1ml"}
+	err := line(t, "dose", other...).Check(s, today)
+	require.ErrorContains(t, err, "instead")
+	require.ErrorContains(t, err, "Clear B")
+	for _, words := range [][]string{
+		append([]string{"instead=yes"}, other...), append([]string{"instead=no"}, other...),
+		{"role=biocide", "family=bronopol", "product=clear b", "poured=1ml"}, {"role=biocide", "family=bronopol", "poured=1ml"},
+		{"role=biocide", "family=quat", "product=New C", "poured=1ml"},
+	} {
+		require.NoError(t, line(t, "dose", words...).Check(s, today), "%v", words)
+	}
+	for said, want := range map[string]int{"instead=yes": 1, "instead=no": 2} {
+		change := line(t, "dose", append([]string{said}, other...)...).Apply(s, today)
+		charge := loops.Fold(append(slices.Clone(s.History), change.Entries...)).Charge
+		assert.Len(t, charge.Having(loops.RoleBiocide), want, said)
+	}
+}
+
+// What a bottle that goes by its label brings to a charge is on record as its own
+// curve says at the charge's strength, which is not what it is neat.
+func TestTopUpByTheBottlesOwnCurve(t *testing.T) {
+	t.Parallel()
+	s := snapshot(filled(-3))
+	s.Containers = []loops.Container{{ID: 7, Kind: loops.ConcentrateBottle, Product: "blue", Fluid: chemistry.PropyleneGlycol, Left: 1, Pairs: []chemistry.LabelPair{
+		{Strength: 0.30, Freeze: new(chemistry.Celsius(-12.4))}, {Strength: 0.50, Freeze: new(chemistry.Celsius(-33.4))},
+	}}}
+	product := s.Containers[0].ByLabel()
+	neat, _, err := product.Neat()
+	require.NoError(t, err)
+	charge := s.On(today).Charge
+	want, err := product.CountsAs(*charge.Mass)
+	require.NoError(t, err)
+	require.Greater(t, math.Abs(float64(want-neat)), 0.01, "the two differ here")
+	poured := line(t, "poured", "poured=7=10ml").Apply(s, today).Entries[0].TopUp.Poured
+	require.Len(t, poured, 1)
+	assert.InDelta(t, float64(want), float64(poured[0].Mass), 1e-9)
 }

@@ -97,6 +97,19 @@ func (a *TopUp) Judge(s Snapshot, today loops.Day) []Reason {
 	return reasonsOf(found)
 }
 
+// byLabel lets bottles that go by their own label count in a charge as their
+// curve says at its strength, not as they are neat.
+func (s Snapshot) byLabel(c loops.Charge, poured []loops.Pour) {
+	for i, p := range poured {
+		box, ok := s.container(p.Container)
+		if product := box.ByLabel(); ok && box.Mass == nil && product != nil && c.Mass != nil && c.Fluid == p.Fluid {
+			if x, err := product.CountsAs(*c.Mass); err == nil {
+				poured[i].Mass = x
+			}
+		}
+	}
+}
+
 // pouring is what is in the loop and what it asks, as a pour is judged by.
 func (s Snapshot) pouring(state loops.State) chemistry.PourRequest {
 	charge, loop := *state.Charge, s.Loop
@@ -127,6 +140,9 @@ func (a *TopUp) Apply(s Snapshot, today loops.Day) loops.Change {
 	poured, err := s.fromShelf(a.Poured)
 	if err != nil {
 		return loops.Change{}
+	}
+	if charge := s.On(a.on(today)).Charge; charge != nil {
+		s.byLabel(*charge, poured)
 	}
 	e := a.entry(loops.KindTopUp, today)
 	topUp := a.TopUp

@@ -257,7 +257,7 @@ func printActed(p *printer, d acts.Definition, r workshop.Recorded, check bool) 
 	state := r.Loop.State
 	if slices.Contains([]loops.EntryKind{loops.KindFill, loops.KindTopUp, loops.KindInspection, loops.KindDose}, d.Kind) && state.Charge != nil {
 		p.line("In the loop: %s.", chargeWords(state.Charge))
-		printProtection(p, r.Loop.Protection())
+		printProtection(p, r.Loop.Protection(), r.Loop.State.Charge)
 		if d.Kind != loops.KindInspection {
 			printCautions(p, workshop.CautionsOf(chemistry.Cautions(state.Charge.Contents())))
 		}

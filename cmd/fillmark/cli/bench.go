@@ -231,6 +231,7 @@ func (a *app) benchCleanCommand() *cobra.Command {
 func (a *app) benchLossCommand() *cobra.Command {
 	r := chemistry.LossRequest{Air: 25, Coolant: 40, Humidity: 0.5, Duty: 1}
 	var tube chemistry.Tube
+	var basis string
 	cmd := &cobra.Command{
 		Use: "loss --fluid FLUID --tubing MATERIAL --tube-length LENGTH --bore LENGTH --outer LENGTH", Short: "Estimate the water lost through tube walls",
 		Example: "  fillmark bench loss --fluid pg --mass 25% --tubing epdm --tube-length 0.7m --bore 7mm --outer 12mm",
@@ -238,6 +239,9 @@ func (a *app) benchLossCommand() *cobra.Command {
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if r.Fluid.IsGlycol() && !cmd.Flags().Changed("mass") {
 				return &usageError{errors.New("--mass is missing: how much glycol, such as --mass 25%")}
+			}
+			if err := byVolume(r.Fluid, basis, &r.Mass); err != nil {
+				return err
 			}
 			r.Tubes = []chemistry.Tube{tube}
 			loss, err := chemistry.PermeationLoss(r)
@@ -256,6 +260,7 @@ func (a *app) benchLossCommand() *cobra.Command {
 	f := cmd.Flags()
 	need(f, &r.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "fluid in the loop")
 	need(f, &r.Mass, chemistry.ParseMassPercent, "mass", "PERCENT", "glycol mass %")
+	basisFlag(f, &basis)
 	f.StringVar(&tube.Material, "tubing", "", "tube `MATERIAL`: "+strings.Join(chemistry.TubeMaterials(), ", "))
 	need(f, &tube.Length, parseMetres, "tube-length", "LENGTH", "all the tubing together, such as 0.7m")
 	need(f, &tube.Inner, acts.ParseMillimetres, "bore", "LENGTH", "inner diameter of the tubing, such as 7mm")

@@ -11,11 +11,15 @@ import (
 
 func (a *app) benchBalanceCommand() *cobra.Command {
 	var r chemistry.BalanceRequest
+	var basis string
 	cmd := &cobra.Command{
 		Use: "balance --fluid FLUID --filled-mass % --mass % --held MASS --missing MASS", Short: "Where missing liquid went: water evaporated, coolant leaked",
 		Example: "  fillmark bench balance --fluid pg --filled-mass 35% --mass 37.9% --held 1kg --missing 160g --mass-uncertainty 0.4%",
 		Args:    noArgs,
 		RunE: func(*cobra.Command, []string) error {
+			if err := byVolume(r.Fluid, basis, &r.Filled, &r.Now); err != nil {
+				return err
+			}
 			r.NowUncertainty = r.FilledUncertainty
 			b, err := chemistry.Split(r)
 			if err != nil {
@@ -23,10 +27,11 @@ func (a *app) benchBalanceCommand() *cobra.Command {
 			}
 			answer := map[string]any{
 				"water_g": b.Water.Grams(), "water_uncertainty_g": b.WaterUncertainty.Grams(), "leaked_g": b.Leaked.Grams(),
-				"leaked_uncertainty_g": b.LeakedUncertainty.Grams(), "evaporates": b.Evaporates, "leaks": b.Leaks, "says": b.Says,
+				"leaked_uncertainty_g": b.LeakedUncertainty.Grams(), "evaporates": b.Evaporates, "leaks": b.Leaks, "says": b.Says, "taken": b.Taken,
 			}
 			return a.print(answer, func(out *printer) {
-				out.paragraph("", "", b.Says+".")
+				out.paragraph("", "", "Where it went: "+b.Says+".")
+				out.paragraph("", "", "Taken: "+b.Taken+".")
 				printSources(out, []string{"computed: water permeates and leaves the glycol behind, a leak takes it along"})
 			})
 		},
@@ -35,6 +40,7 @@ func (a *app) benchBalanceCommand() *cobra.Command {
 	need(f, &r.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "fluid: eg or pg")
 	need(f, &r.Filled, chemistry.ParseMassPercent, "filled-mass", "PERCENT", "glycol mass % at the fill")
 	need(f, &r.Now, chemistry.ParseMassPercent, "mass", "PERCENT", "glycol mass % now")
+	basisFlag(f, &basis)
 	need(f, &r.FilledUncertainty, chemistry.ParseMassPercent, "mass-uncertainty", "PERCENT", "how sure both are, mass % (k = 2), such as 0.4%")
 	need(f, &r.Held, chemistry.ParseKilogram, "held", "MASS", "liquid in the loop at the fill")
 	need(f, &r.HeldUncertainty, chemistry.ParseKilogram, "held-uncertainty", "MASS", "how sure that is (k = 2)")

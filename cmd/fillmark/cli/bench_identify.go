@@ -15,7 +15,7 @@ func (a *app) benchIdentifyCommand() *cobra.Command {
 	r := chemistry.IdentifyRequest{Sample: chemistry.DefaultAt}
 	cmd := &cobra.Command{
 		Use: "identify (--brix | --index) READING --density DENSITY [--freeze TEMPERATURE]", Short: "What a liquid is, by two instruments",
-		Example: "  fillmark bench identify --brix 28 --density 1.057",
+		Example: "  fillmark bench identify --brix 28 --density 1.060kg/l",
 		Args:    noArgs,
 		RunE: func(*cobra.Command, []string) error {
 			id, err := chemistry.Identify(r)

@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
@@ -37,7 +38,7 @@ func printFile(p *printer, file workshop.File) {
 		p.line("Retired on %s.", l.State.Retired.Long())
 	}
 	p.paragraph("Built: ", "  ", strings.Join(workshop.BuiltWords(l.Construction), "; ")+".")
-	printProtection(p, file.Protection)
+	printProtection(p, file.Protection, l.State.Charge)
 	printScale(p, file.Scale)
 	printReadings(p, file.Readings)
 	printPlan(p, l.Plan)
@@ -48,9 +49,15 @@ func printFile(p *printer, file workshop.File) {
 	})
 }
 
-func printProtection(p *printer, protection *loops.Protection) {
+func printProtection(p *printer, protection *loops.Protection, charge *loops.Charge) {
 	if protection == nil {
-		p.line("Freeze point not known: the strength is not on record.")
+		why := "the strength is not on record."
+		if charge != nil && charge.Mass != nil {
+			if _, err := chemistry.FreezePoint(charge.Fluid, *charge.Mass); err != nil {
+				why = err.Error() + "."
+			}
+		}
+		p.paragraph("", "", "Freeze point not known: "+why)
 		return
 	}
 	words := fmt.Sprintf("First ice at %.1f ± %.1f °C (k = 2)", float64(protection.FreezePoint), float64(protection.Uncertainty))

@@ -5,6 +5,7 @@ package cli
 
 import (
 	"cmp"
+	"context"
 	"errors"
 	"fmt"
 	"math"
@@ -16,6 +17,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
@@ -83,15 +85,23 @@ against the strength stands above the amounts.`,
   fillmark mix --fluid pg --wall -15C --make 600ml --product blue --label 30%:-12.4C --label 50%:-33.4C
   fillmark mix --fluid water --make 600ml    # where nothing can freeze`,
 		Args: noArgs,
-		RunE: func(*cobra.Command, []string) error {
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if err := bottle.fromShelf(cmd.Context(), a, &r.Fluid); err != nil {
+				return err
+			}
 			fluid := r.Fluid
 			if r.Product = bottle.product(fluid); r.Product != nil {
 				r.Fluid = ""
 			}
+			if bottle.mass != nil && r.Concentrate == 0 && r.Premix == 0 {
+				if r.Concentrate = *bottle.mass; r.Concentrate <= chemistry.MaxMassFraction {
+					r.Concentrate, r.Premix = 0, r.Concentrate
+				}
+			}
 			if fluid.IsGlycol() && r.Concentrate == 0 && r.Premix == 0 && r.Product == nil {
 				return &usageError{errors.New("--concentrate is missing: the strength by its label, such as 95%, and 100% for pure glycol; or --product with its --label")}
 			}
-			if err := byVolume(fluid, basis, &r.Concentrate, &r.Premix, &r.LeftMass); err != nil {
+			if err := byVolume(fluid, basis, r.Mass, &r.Concentrate, &r.Premix, &r.LeftMass); err != nil {
 				return err
 			}
 			m, err := chemistry.Mix(r)
@@ -122,19 +132,55 @@ against the strength stands above the amounts.`,
 	need(f, &r.LeftUncertainty, chemistry.ParseLitre, "left-uncertainty", "VOLUME", "how sure the volume left is (k = 2)")
 	need(f, &r.ConcentrateUncertainty, chemistry.ParseMassPercent, "concentrate-uncertainty", "PERCENT", "how sure its strength is (k = 2)")
 	alias(f, "protect", "wall")
-	needFlags(cmd, "fluid", "make")
+	needFlags(cmd, "make")
 	return cmd
 }
 
-// labelFlags are a bought product and the lines of its label.
+// labelFlags are a bought product and the lines of its label, or a container on
+// the shelf of which either is on record.
 type labelFlags struct {
-	name  string
-	pairs []chemistry.LabelPair
+	name      string
+	pairs     []chemistry.LabelPair
+	container string
+	mass      *chemistry.MassFraction // as measured or given on the container's record
+}
+
+// fromShelf reads the container, where one is named, and with it the fluid.
+func (l *labelFlags) fromShelf(ctx context.Context, a *app, fluid *chemistry.Fluid) error {
+	if l.container == "" {
+		if *fluid == "" {
+			return &usageError{errors.New("--fluid is missing: eg, pg, water or deionised; or --container with its number on the shelf")}
+		}
+		return nil
+	}
+	if l.name != "" || len(l.pairs) > 0 {
+		return &usageError{errors.New("--container or --product with its --label, not both")}
+	}
+	id, err := loops.ParseContainer(l.container)
+	if err != nil {
+		return err
+	}
+	c, err := ask[web.ContainerAnswer](ctx, a, "GET", fmt.Sprintf("/api/v1/containers/%d", id), nil)
+	if err != nil {
+		return err
+	}
+	product := c.ByLabel()
+	switch {
+	case *fluid != "" && *fluid != c.Fluid:
+		return &loops.InvalidError{Field: "container", Value: l.container, Reason: "one with " + fluid.Name() + "; this one holds " + c.Fluid.Name()}
+	case c.Mass == nil && product == nil:
+		return &loops.InvalidError{Field: "container", Value: l.container, Reason: "one whose strength or label is on record; say it with fillmark shelf edit"}
+	}
+	if *fluid, l.mass = c.Fluid, c.Mass; c.Mass == nil {
+		l.name, l.pairs = product.Name, product.Pairs
+	}
+	return nil
 }
 
 func (l *labelFlags) add(f *pflag.FlagSet) {
 	f.StringVar(&l.name, "product", "", "the `name` of a bought product that goes by its own label; --fluid is the glycol in it")
 	f.Var(&listFlag[chemistry.LabelPair]{target: &l.pairs, parse: chemistry.ParseLabelPair, kind: "LINE"}, "label", labelHelp)
+	f.StringVar(&l.container, "container", "", "the `number` of a container on the shelf, for fluid, strength and label")
 }
 
 // labelHelp says what a line of a label is.
@@ -156,7 +202,7 @@ func basisFlag(f *pflag.FlagSet, basis *string) {
 // byVolume takes strengths that were typed in volume % to mass fractions.
 func byVolume(fluid chemistry.Fluid, basis string, strengths ...*chemistry.MassFraction) error {
 	for _, x := range strengths {
-		if basis != "volume" || *x == 0 {
+		if basis != "volume" || x == nil || *x == 0 {
 			continue
 		}
 		mass, err := chemistry.MassFractionOf(fluid, chemistry.VolumeFraction(*x))
@@ -191,7 +237,7 @@ func printMix(out *printer, fluid chemistry.Fluid, left chemistry.Litre, m chemi
 	if m.Product != nil {
 		out.paragraph("", "", fmt.Sprintf("By its label: %s of the product; concentrate below is the product as it is.", m.Product.Strength))
 	}
-	what, wanted := m.Result.Mass.String(), fmt.Sprintf(" Wanted: %s, %s.", m.Target.Mass, m.Target.Freeze.Stated)
+	what, wanted := fmt.Sprintf("%s, %s (%s before mixing at 20 °C)", fluid.Name(), m.Result.Mass, m.Result.Volume), fmt.Sprintf(" Wanted: %s, %s.", m.Target.Mass, m.Target.Freeze.Stated)
 	if !fluid.IsGlycol() {
 		what, wanted = fluid.Name(), ""
 	}
@@ -204,9 +250,9 @@ func printMix(out *printer, fluid chemistry.Fluid, left chemistry.Litre, m chemi
 		} else {
 			p.Name = "makes"
 		}
-		return []string{p.Name, grams(p.Mass.Grams()), fmt.Sprintf("%.1f ml", p.Volume.Millilitres())}
+		return []string{p.Name, grams(p.Mass.Grams()), jug(p.Volume.Millilitres())}
 	})
-	out.line("Contraction on mixing: %.1f ml.", m.Contraction.Millilitres())
+	out.line("Contraction on mixing: %s.", jug(m.Contraction.Millilitres()))
 	if left > 0 && fluid.IsGlycol() {
 		out.paragraph("", "", fmt.Sprintf("The mix itself is %s; the %s left in the loop make %s of it. Without counting them it would be %s there, first ice at %s.",
 			m.Poured.Mass, left, m.Result.Mass, m.Uncompensated.Mass, m.Uncompensated.Freeze.Stated))
@@ -224,9 +270,9 @@ func printSteps(out *printer, steps []workshop.Step) {
 	for i, s := range steps {
 		text := s.Do + " " + s.What
 		if s.MassG > 0 {
-			text += fmt.Sprintf(", %s (%.0f ml)", grams(s.MassG), s.VolumeML)
+			text += fmt.Sprintf(", %s (%s)", grams(s.MassG), jug(math.Round(s.VolumeML)))
 		} else if s.VolumeML > 0 {
-			text += fmt.Sprintf(", %.0f ml", s.VolumeML)
+			text += ", " + jug(math.Round(s.VolumeML))
 		}
 		out.paragraph(fmt.Sprintf("  %d. ", i+1), "     ", text)
 	}
@@ -239,6 +285,18 @@ func grams(g float64) string {
 		return strconv.FormatFloat(math.Round(g/10)/100, 'f', -1, 64) + " kg"
 	}
 	return strconv.FormatFloat(math.Round(g*100)/100, 'f', -1, 64) + " g"
+}
+
+// jug prints a volume as a jug or a meter shows it: from ten litres on in
+// litres.
+func jug(ml float64) string {
+	switch {
+	case ml >= 10000:
+		return strconv.FormatFloat(math.Round(ml/10)/100, 'f', -1, 64) + " l"
+	case ml >= 1000:
+		return strconv.FormatFloat(ml, 'f', 0, 64) + " ml"
+	}
+	return strconv.FormatFloat(math.Round(ml*10)/10, 'f', -1, 64) + " ml"
 }
 
 // printReasons prints the rules that fired; one that decides nothing is a note.
@@ -289,6 +347,13 @@ func printCautions(out *printer, cautions []workshop.Caution) {
 		signal := ""
 		if c.Signal != "" {
 			signal = " (" + c.Signal + ")"
+		}
+		if c.Lines != nil {
+			out.line("  %s:", c.Substance)
+			for _, line := range c.Lines {
+				out.paragraph("    - ", "      ", line)
+			}
+			continue
 		}
 		out.paragraph("  ", "    ", fmt.Sprintf("%s%s: %s", c.Substance, signal, c.Text))
 		if len(c.H)+len(c.P) > 0 {

@@ -20,6 +20,7 @@ import (
 // readingAnswer is the JSON contract of reading; doc/commands.md lists it.
 type readingAnswer struct {
 	Fluid             chemistry.Fluid `json:"fluid"`
+	From              string          `json:"from"` // the reading as it was understood
 	MassPercent       float64         `json:"mass_percent"`
 	MassUncertainty   float64         `json:"mass_percent_uncertainty"` // k = 2
 	VolumePercent     float64         `json:"volume_percent"`
@@ -40,14 +41,17 @@ func (a *app) readingCommand() *cobra.Command {
 		Example: `  fillmark reading --fluid pg --brix 28.4 --at 20C
   fillmark reading --fluid eg --freeze -20C --scale pg    # read on the wrong scale`,
 		Args: noArgs,
-		RunE: func(*cobra.Command, []string) error {
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if err := bottle.fromShelf(cmd.Context(), a, &r.Fluid); err != nil {
+				return err
+			}
 			r.Product = bottle.product(r.Fluid)
 			reading, err := chemistry.Read(r)
 			if err != nil {
 				return err
 			}
 			answer := readingAnswer{
-				Fluid: r.Fluid, MassPercent: reading.Mass.Percent(), MassUncertainty: reading.MassUncertainty.Percent(),
+				Fluid: r.Fluid, From: reading.From, MassPercent: reading.Mass.Percent(), MassUncertainty: reading.MassUncertainty.Percent(),
 				VolumePercent: reading.Volume.Percent(), FreezePointC: float64(reading.Freeze.Stated),
 				FreezeUncertainK: float64(reading.Freeze.Uncertainty), RefractiveIndex20: float64(reading.Index20),
 				Warnings: append([]string{}, reading.Warnings...), Sources: reading.Sources,
@@ -59,8 +63,8 @@ func (a *app) readingCommand() *cobra.Command {
 				if reading.Product != nil {
 					out.line("By its label: %s of the product.", reading.Product.Strength)
 				}
-				out.paragraph("", "", fmt.Sprintf("%.1f ± %.1f mass %% (%s before mixing at 20 °C): first ice at %.1f ± %.1f °C (k = 2).",
-					reading.Mass.Percent(), reading.MassUncertainty.Percent(), reading.Volume, float64(reading.Freeze.Stated), float64(reading.Freeze.Uncertainty)))
+				out.paragraph("", "", fmt.Sprintf("%s, from %s: %.1f ± %.1f mass %% (%s before mixing at 20 °C), first ice at %.1f ± %.1f °C (k = 2).",
+					r.Fluid.Name(), reading.From, reading.Mass.Percent(), reading.MassUncertainty.Percent(), reading.Volume, float64(reading.Freeze.Stated), float64(reading.Freeze.Uncertainty)))
 				for _, warning := range reading.Warnings {
 					out.paragraph("  - ", "    ", warning)
 				}
@@ -84,7 +88,6 @@ func (a *app) readingCommand() *cobra.Command {
 	need(f, &r.Instrument, number(""), "instrument-uncertainty", "NUMBER", "uncertainty of the instrument (k = 2), plain, in the unit of the reading: Brix, nD, kg/l or K")
 	may(f, &r.ZeroAge, parseDays, "zero-age", "DAYS", "days since its zero was checked (default: today)")
 	f.BoolVar(&r.Inhibited, "inhibited", false, "a formulated product: its additives refract and weigh too")
-	needFlags(cmd, "fluid")
 	return cmd
 }
 
@@ -128,25 +131,19 @@ the ledger: what a source is, which table or page, who read it, and whether it
 checks the program's figures independently; "all" prints all of it.`,
 		Example: "  fillmark rules\n  fillmark rules copper-aluminium\n  fillmark rules acid+bleach\n  fillmark rules --source crc-102",
 		RunE: func(_ *cobra.Command, args []string) error {
-			if source != "" {
+			if chemistry.IsSource(source) || source == "all" {
 				return a.sources(source)
 			}
+			id := source // a rule says its own
+			if len(args) == 1 {
+				id = args[0]
+			}
 			answer := items[ruleAnswer]{Items: []ruleAnswer{}}
-			add := func(r chemistry.Rule) {
+			for _, r := range rulesOf(id) {
 				answer.Items = append(answer.Items, ruleAnswer{r.ID, r.When, r.Verdict, r.Text, r.OwnerText, r.Source, r.Grade})
 			}
-			for _, r := range slices.Concat(chemistry.Rules(), acts.Rules()) {
-				if len(args) == 0 || args[0] == r.ID {
-					add(r)
-				}
-			}
-			if len(args) == 1 {
-				if r, ok := chemistry.ParsePair(args[0]); ok {
-					add(r)
-				}
-			}
 			if len(answer.Items) == 0 {
-				return fmt.Errorf("rule %q: %w; fillmark rules lists them all", args[0], loops.ErrNotFound)
+				return fmt.Errorf("rule %q: %w; fillmark rules lists them all, and fillmark rules --source all the ledger", id, loops.ErrNotFound)
 			}
 			return a.print(answer, func(out *printer) {
 				out.line("%s. What stands on memory alone is care at most, and never a go.", plural(len(answer.Items), "rule"))
@@ -159,8 +156,21 @@ checks the program's figures independently; "all" prints all of it.`,
 			})
 		},
 	}
-	cmd.Flags().StringVar(&source, "source", "", "print a source of the ledger by its `ID`, or all")
+	cmd.Flags().StringVar(&source, "source", "", "print a source of the ledger by its `ID`, or all; the ID of a rule prints what the rule stands on")
 	return cmd
+}
+
+// rulesOf are all rules but those of pairs, or the rules of one id.
+func rulesOf(id string) []chemistry.Rule {
+	all := slices.Concat(chemistry.Rules(), acts.Rules())
+	if id == "" {
+		return all
+	}
+	all = slices.DeleteFunc(all, func(r chemistry.Rule) bool { return r.ID != id })
+	if r, ok := chemistry.ParsePair(id); ok {
+		all = append(all, r)
+	}
+	return all
 }
 
 // sources prints the ledger, or one line of it.
@@ -170,9 +180,6 @@ func (a *app) sources(id string) error {
 		if id == "all" || s.ID == id {
 			answer.Items = append(answer.Items, sourceAnswer(s))
 		}
-	}
-	if len(answer.Items) == 0 {
-		return fmt.Errorf("source %q: %w; fillmark rules --source all lists them", id, loops.ErrNotFound)
 	}
 	return a.print(answer, func(out *printer) {
 		for _, s := range answer.Items {

@@ -13,6 +13,7 @@ import (
 
 func (a *app) topupCommand() *cobra.Command {
 	var q workshop.TopUpQuestion
+	var basis string
 	cmd := &cobra.Command{
 		Use:   "topup (TAG | --fluid FLUID --mass % --holds VOLUME) --gap VOLUME --with LIQUID",
 		Short: "Check a top-up before pouring: go, care or stop, and why",
@@ -21,6 +22,9 @@ func (a *app) topupCommand() *cobra.Command {
       --with concentrate:95% --with water --wall -15C`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			var answer workshop.TopUpAnswer
+			if err := byVolume(q.Fluid, basis, q.Mass, q.FilledMass); err != nil {
+				return err
+			}
 			var err error
 			switch len(args) {
 			case 0:
@@ -46,6 +50,7 @@ func (a *app) topupCommand() *cobra.Command {
 	f := cmd.Flags()
 	need(f, &q.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "fluid in the loop: eg, pg, water or deionised")
 	may(f, &q.Mass, chemistry.ParseMassPercent, "mass", "PERCENT", "glycol mass % in the loop, recorded or just measured")
+	basisFlag(f, &basis)
 	need(f, &q.MassUncertainty, chemistry.ParseMassPercent, "mass-uncertainty", "PERCENT", "how sure that is, mass % (k = 2), such as 1%")
 	may(f, &q.Holds, chemistry.ParseLitre, "holds", "VOLUME", "how much liquid the loop holds now")
 	need(f, &q.HoldsUncertainty, chemistry.ParseLitre, "holds-uncertainty", "VOLUME", "how sure that is (k = 2)")
@@ -81,7 +86,7 @@ func printTopUp(out *printer, t workshop.TopUpAnswer) {
 		}
 	}
 	if t.Before != nil && t.After != nil {
-		out.table([]string{"", "mass %", "vol %", "first ice, °C"}, rows, func(i int) []string {
+		out.table([]string{t.Fluid.Name(), "mass %", "vol %", "first ice, °C"}, rows, func(i int) []string {
 			name, s := "now", t.Before
 			if i == 1 {
 				name, s = then, t.After
@@ -95,7 +100,7 @@ func printTopUp(out *printer, t workshop.TopUpAnswer) {
 	}
 	printSteps(out, t.Steps)
 	if t.Expansion > 0 {
-		out.line("Up to its hottest the liquid in the loop grows by %.1f ml.", t.Expansion)
+		out.line("Up to its hottest the liquid in the loop grows by %s.", jug(t.Expansion))
 	}
 	printCautions(out, t.Cautions)
 	printSources(out, t.Sources)

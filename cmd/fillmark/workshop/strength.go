@@ -78,6 +78,7 @@ type Caution struct {
 	H         []string `json:"h,omitempty"`
 	P         []string `json:"p,omitempty"`
 	Text      string   `json:"text"`
+	Lines     []string `json:"lines,omitempty"` // in place of the text, one by one
 	Source    string   `json:"source"`
 }
 
@@ -85,7 +86,7 @@ type Caution struct {
 func CautionsOf(cautions []chemistry.Caution) []Caution {
 	out := make([]Caution, 0, len(cautions))
 	for _, c := range cautions {
-		out = append(out, Caution{c.Substance, c.Signal, c.H, c.P, c.Text, c.Source})
+		out = append(out, Caution{c.Substance, c.Signal, c.H, c.P, c.Text, c.Fixed(), c.Source})
 	}
 	return out
 }

@@ -60,6 +60,7 @@ type TopUpQuestion struct {
 type TopUpAnswer struct {
 	Verdict   chemistry.Verdict `json:"verdict"`
 	Reasons   []Reason          `json:"reasons"`
+	Fluid     chemistry.Fluid   `json:"fluid"`
 	Before    *Strength         `json:"before"` // null where the strength is unknown
 	After     *Strength         `json:"after"`
 	Steps     []Step            `json:"steps"`
@@ -232,7 +233,7 @@ func (q TopUpQuestion) Check() (TopUpAnswer, error) {
 		return TopUpAnswer{}, missing("with", "what is at hand to fill the room, such as water or premix:35%")
 	}
 	answer := TopUpAnswer{
-		Verdict: verdict.Verdict, Reasons: ReasonsOf(verdict.Reasons), Steps: StepsOf(verdict.Steps),
+		Verdict: verdict.Verdict, Reasons: ReasonsOf(verdict.Reasons), Fluid: q.Fluid, Steps: StepsOf(verdict.Steps),
 		Expansion: verdict.Expansion.Millilitres(), Cautions: CautionsOf(verdict.Cautions), Sources: verdict.Sources,
 	}
 	if q.Mass != nil && q.Fluid != "" {
