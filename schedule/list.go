@@ -4,6 +4,7 @@
 package schedule
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 
@@ -12,25 +13,68 @@ import (
 
 // TechnicianList is what a workshop has before it on a day. Every task stands
 // in exactly one of the first four groups, and in Call as well where the owner
-// is to be called.
+// is to be called. No group is nil.
 type TechnicianList struct {
-	Overdue []Line // the longest overdue first
-	Today   []Line
-	Week    []Line // in the next seven days
-	Later   []Line
-	Call    []Call // whom to call and why, the longest overdue first
+	Day     loops.Day  `json:"day"`     // the workshop's
+	Overdue []Line     `json:"overdue"` // the longest overdue first
+	Today   []Line     `json:"today"`
+	Week    []Line     `json:"week"` // in the next seven days
+	Later   []Line     `json:"later"`
+	Call    []CallLine `json:"call"` // whom to call and why, the longest overdue first
 }
 
-// Line is one task on the technician's list.
+// Line is one task on the technician's list, flat, as pages and commands
+// show it.
 type Line struct {
-	Item
-	// Days is how many days the task is overdue; negative before its day.
-	Days int
+	Tag     loops.Tag         `json:"tag"`
+	Machine string            `json:"machine"`
+	Kind    loops.MachineKind `json:"machine_kind"`
+	Owner   string            `json:"owner"`
+	Task    loops.TaskKind    `json:"task"`
+	Due     loops.Day         `json:"due"`
+	// OverdueDays is negative before the due day.
+	OverdueDays int `json:"overdue_days"`
 	// Reason is the binding reason in half a line.
-	Reason string
-	// Stage is how far the reminders of the task have come by the day of the
-	// list; empty before the first.
-	Stage loops.Stage
+	Reason string       `json:"reason"`
+	Clause loops.Clause `json:"clause"` // the binding one
+	// Stage is how far the reminders of the task have come: ahead, due, late,
+	// last or call; empty before the first.
+	Stage loops.Stage `json:"stage,omitempty"`
+}
+
+// Standing says how far off the day is, and how far the reminders have come:
+// "35 days over, stage late".
+func (l Line) Standing() string {
+	if l.Stage == "" {
+		return DaysOver(l.OverdueDays)
+	}
+	return DaysOver(l.OverdueDays) + ", stage " + string(l.Stage)
+}
+
+// Because says why the day is what it is, with the source of the figure.
+func (l Line) Because() string {
+	return l.Reason + " (" + strings.TrimRight(l.Clause.Source, ".") + ")."
+}
+
+// DaysOver says how many days something is over its day: "3 days over",
+// "today", "in 2 days" where that is still to come.
+func DaysOver(days int) string {
+	switch {
+	case days > 0:
+		return counted(days, "day") + " over"
+	case days == 0:
+		return "today"
+	}
+	return "in " + counted(-days, "day")
+}
+
+// CallLine is an owner to be called, and why.
+type CallLine struct {
+	Line
+	OwnerID loops.OwnerID `json:"owner_id"`
+	Phone   string        `json:"phone,omitempty"`
+	Why     string        `json:"why"`
+	Letter  bool          `json:"letter,omitempty"` // a printed letter can go instead
 }
 
 // List sorts tasks into the technician's list for the workshop's day. Paused
@@ -38,31 +82,49 @@ type Line struct {
 func List(p loops.Policy, today loops.Day, items []Item) TechnicianList {
 	items = slices.DeleteFunc(slices.Clone(items), func(i Item) bool { return i.Task.Paused })
 	slices.SortStableFunc(items, compareItems)
-	var list TechnicianList
+	list := TechnicianList{Day: today, Overdue: []Line{}, Today: []Line{}, Week: []Line{}, Later: []Line{}, Call: []CallLine{}}
 	for _, item := range items {
 		stage, ok := StageOn(p, item.Task.Due, today)
-		line := Line{item, today.Sub(item.Task.Due), Reason(item.Task), stage}
+		line := lineOf(item, today, stage)
+		group := &list.Later
 		switch {
-		case line.Days > 0:
-			list.Overdue = append(list.Overdue, line)
-		case line.Days == 0:
-			list.Today = append(list.Today, line)
-		case line.Days >= -7:
-			list.Week = append(list.Week, line)
-		default:
-			list.Later = append(list.Later, line)
+		case line.OverdueDays > 0:
+			group = &list.Overdue
+		case line.OverdueDays == 0:
+			group = &list.Today
+		case line.OverdueDays >= -7:
+			group = &list.Week
 		}
-		staged := Staged{item, stage}
-		if reason := whyCall(p, staged); (ok || !item.Loop.State.Asked.IsZero()) && reason != "" {
-			list.Call = append(list.Call, Call{staged, reason, strings.TrimSpace(item.Owner.Address) != ""})
+		*group = append(*group, line)
+		why := whyCall(p, Staged{item, stage})
+		if (ok || !item.Loop.State.Asked.IsZero()) && why != "" {
+			list.Call = append(list.Call, CallLine{line, item.Owner.ID, item.Owner.Phone, why, mayWrite(item.Owner)})
 		}
 	}
 	return list
 }
+
+func lineOf(i Item, today loops.Day, stage loops.Stage) Line {
+	return Line{
+		Tag: i.Loop.Tag, Machine: i.Machine.Name, Kind: i.Machine.Kind, Owner: i.Owner.Name, Task: i.Task.Kind,
+		Due: i.Task.Due, OverdueDays: today.Sub(i.Task.Due), Reason: Reason(i.Task), Clause: i.Task.Binding(), Stage: stage,
+	}
+}
+
+// mayWrite tells that a printed letter finds the owner.
+func mayWrite(o loops.Owner) bool { return strings.TrimSpace(o.Address) != "" }
 
 // Reason returns the binding reason of a task in half a line: the rule without
 // the days it was reckoned from.
 func Reason(t loops.Task) string {
 	rule, _, _ := strings.Cut(t.Binding().Text, ";")
 	return strings.TrimSuffix(rule, ".")
+}
+
+// counted writes a number and what is counted: "1 day", "3 days".
+func counted(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
 }

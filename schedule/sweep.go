@@ -7,7 +7,6 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"fillmark/loops"
@@ -138,7 +137,7 @@ func Sweep(in SweepInput) Swept {
 		staged := Staged{item, stage}
 		switch reason := whyCall(in.Policy, staged); {
 		case reason != "":
-			swept.Calls = append(swept.Calls, Call{staged, reason, strings.TrimSpace(item.Owner.Address) != ""})
+			swept.Calls = append(swept.Calls, Call{staged, reason, mayWrite(item.Owner)})
 		case in.reminds(staged, day(item)):
 			mail = append(mail, staged)
 		}

@@ -47,12 +47,12 @@ type dueGroup struct {
 type dueLoop struct {
 	Tag            loops.Tag
 	Machine, Owner string
-	Lines          []workshop.Line
+	Lines          []schedule.Line
 }
 
 // newDueGroup puts the tasks of each loop together, the loop where its first
 // one stood.
-func newDueGroup(heading, rule string, lines []workshop.Line) dueGroup {
+func newDueGroup(heading, rule string, lines []schedule.Line) dueGroup {
 	g := dueGroup{Heading: heading, Rule: rule, Tasks: len(lines), More: max(0, len(lines)-maxLines)}
 	at := map[loops.Tag]int{}
 	for _, l := range lines[:len(lines)-g.More] {
@@ -84,7 +84,7 @@ type dueCache struct {
 // only, and the page as each technician has seen it.
 type dueKept struct {
 	list  workshop.DueList
-	calls []workshop.Call
+	calls []schedule.Conversation
 	pages sync.Map // from the technician's name to the page as []byte
 }
 
@@ -106,13 +106,13 @@ func (s *server) due(now time.Time) (*dueKept, error) {
 	if err != nil {
 		return nil, err
 	}
-	c.revision, c.kept = revision, &dueKept{list: list, calls: workshop.Calls(list.Call)}
+	c.revision, c.kept = revision, &dueKept{list: list, calls: schedule.Conversations(list.Call)}
 	return c.kept, nil
 }
 
 // callLine is an owner to call, with the number as a phone dials it.
 type callLine struct {
-	workshop.Call
+	schedule.Conversation
 	Link template.URL
 	More int // how many further tasks it is about
 }
@@ -120,8 +120,8 @@ type callLine struct {
 // maxAbout is how many tasks of one call the page shows.
 const maxAbout = 8
 
-func callLineOf(c workshop.Call) callLine {
-	line := callLine{Call: c, Link: phoneLink(c.Phone), More: max(0, len(c.About)-maxAbout)}
+func callLineOf(c schedule.Conversation) callLine {
+	line := callLine{Conversation: c, Link: phoneLink(c.Phone), More: max(0, len(c.About)-maxAbout)}
 	line.About = c.About[:len(c.About)-line.More]
 	return line
 }
@@ -194,7 +194,7 @@ func (s *server) duePage(f frame, kept *dueKept) (duePage, error) {
 
 // nextOf finds what comes next: on the list, or beyond it in the register.
 func (s *server) nextOf(list workshop.DueList) (*nextLine, error) {
-	for _, group := range [][]workshop.Line{list.Week, list.Later} {
+	for _, group := range [][]schedule.Line{list.Week, list.Later} {
 		if len(group) > 0 {
 			l := group[0]
 			return &nextLine{l.Tag, l.Machine, l.Task, l.Due, l.OverdueDays, l.Reason}, nil

@@ -21,6 +21,7 @@ import (
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 	"fillmark/loops/store"
+	"fillmark/notify/links"
 	"fillmark/schedule"
 )
 
@@ -112,7 +113,7 @@ func TestContainersKeepCount(t *testing.T) {
 		s, err := store.Open(filepath.Join(folder, fmt.Sprint(n)), store.Options{})
 		require.NoError(rt, err)
 		defer func() { require.NoError(rt, s.Close()) }()
-		w := workshop.New(s, workshop.Settings{Name: "x", From: "b@x.example", Zone: time.UTC, Policy: schedule.DefaultPolicy()}, rand.Reader, links(t, 1))
+		w := workshop.New(s, workshop.Settings{Name: "x", From: "b@x.example", Zone: time.UTC, Policy: schedule.DefaultPolicy()}, rand.Reader, keys(t, 1))
 		stamp := at("2026-05-01 15")
 		machine, err := w.AddMachine(stamp, loops.Machine{Kind: loops.DonorUnit, Name: "rig"})
 		require.NoError(rt, err)
@@ -245,7 +246,7 @@ func FuzzImportTable(f *testing.F) {
 	s, err := store.Open(filepath.Join(f.TempDir(), "register.db"), store.Options{})
 	require.NoError(f, err)
 	f.Cleanup(func() { require.NoError(f, s.Close()) })
-	w := workshop.New(s, workshop.Settings{Zone: time.UTC, Policy: schedule.DefaultPolicy()}, rand.Reader, workshop.Links{})
+	w := workshop.New(s, workshop.Settings{Zone: time.UTC, Policy: schedule.DefaultPolicy()}, rand.Reader, links.Keys{})
 	f.Fuzz(func(t *testing.T, text string) {
 		for _, table := range workshop.TableNames() {
 			report, err := w.ImportTable(at("2026-05-01 15"), table, strings.NewReader(text), true)
