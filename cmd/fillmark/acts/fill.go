@@ -4,6 +4,7 @@
 package acts
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -172,7 +173,7 @@ func (s Snapshot) asBottled(a *Fill, c *loops.Charge) {
 	}
 	c.Fluid, c.Mass, c.MassUncertainty = box.Fluid, mass, max(c.MassUncertainty, off)
 	if c.MassKnown.How == "" {
-		c.MassKnown = loops.Known{How: loops.OnLabel, By: box.Product}
+		c.MassKnown = loops.Known{How: cmp.Or(box.MassKnown.How, loops.OnLabel), By: box.Product}
 	}
 }
 

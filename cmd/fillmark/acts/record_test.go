@@ -90,7 +90,7 @@ func TestFieldsOfRecords(t *testing.T) {
 	t.Parallel()
 	aboutRecord(t, acts.Owners(), "ID", "Revision", "LinkEpoch")
 	aboutRecord(t, acts.Machines(), "ID", "Revision")
-	aboutRecord(t, acts.Containers(), "ID", "Revision", "Uses")
+	aboutRecord(t, acts.Containers(), "ID", "Revision", "Uses", "MassKnown.PlusMinus")
 	// How sure a volume is stands beside it; nobody says that of a wall.
 	aboutRecord(t, acts.Loops(), "ID", "Tag", "Revision", "LastEntry", "State", "Plan",
 		"VolumeKnown.PlusMinus", "ColdestWallKnown.PlusMinus")
