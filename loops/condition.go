@@ -85,14 +85,3 @@ func (s State) Conditions() []Condition {
 func KeptOff(all []Condition) bool {
 	return slices.ContainsFunc(all, func(c Condition) bool { return c.Off })
 }
-
-// Word says in one word how a value is known; empty where nobody said.
-func (h How) Word() string {
-	switch h {
-	case OwnerSays:
-		return "told"
-	case NotKnown:
-		return "unknown"
-	}
-	return string(h)
-}

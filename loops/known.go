@@ -36,6 +36,26 @@ const (
 // Hows lists the ways, the firmest first.
 func Hows() []How { return []How{Measured, OnLabel, Calculated, Assumed, OwnerSays, NotKnown} }
 
+// Word says in one word how a value is known; empty where nobody said. Pages,
+// letters and commands say no other.
+func (h How) Word() string {
+	switch h {
+	case OwnerSays:
+		return "told"
+	case NotKnown:
+		return "unknown"
+	}
+	return string(h)
+}
+
+// Mark stands behind a value and says how it is known; empty where nobody said.
+func (k Known) Mark() string {
+	if k.How == "" {
+		return ""
+	}
+	return " (" + k.How.Word() + ")"
+}
+
 func (k Known) validate(field string) error {
 	var p problems
 	p.add(oneOf(field+" known", k.How, append(Hows(), "")...))

@@ -15,8 +15,9 @@ type Protection struct {
 	Uncertainty chemistry.CelsiusDelta `json:"freeze_point_uncertainty_k"` // k = 2
 	// Wall is nil where it is not known, or where NoFrost says that nothing in
 	// the loop can freeze.
-	Wall    *chemistry.Celsius `json:"coldest_wall_c,omitempty"`
-	NoFrost bool               `json:"nothing_can_freeze,omitempty"`
+	Wall      *chemistry.Celsius `json:"coldest_wall_c,omitempty"`
+	WallKnown Known              `json:"coldest_wall_known,omitzero"`
+	NoFrost   bool               `json:"nothing_can_freeze,omitempty"`
 	// Holds tells that even the warm end of the freeze point is below the wall,
 	// or that nothing can freeze. It is false where the wall is not known.
 	Holds bool `json:"holds"`
@@ -46,7 +47,7 @@ func (l Loop) Protection() *Protection {
 	uncertainty := chemistry.CelsiusDelta(math.Hypot(float64(freeze.Uncertainty), float64(byStrength)))
 	p := &Protection{FreezePoint: freeze.Stated, Uncertainty: uncertainty, NoFrost: l.NoFrost, Holds: l.NoFrost}
 	if wall, ok := l.Wall(); ok {
-		p.Wall = &wall
+		p.Wall, p.WallKnown = &wall, l.ColdestWallKnown
 		p.Holds = p.WarmEnd() < wall
 	}
 	return p

@@ -45,6 +45,7 @@ type Container struct {
 	// is not known. MassUncertainty is k = 2.
 	Mass            *chemistry.MassFraction `json:"mass_fraction,omitempty"`
 	MassUncertainty chemistry.MassFraction  `json:"mass_fraction_uncertainty,omitempty"`
+	MassKnown       Known                   `json:"mass_fraction_known,omitzero"`
 	// Pairs are the lines of the label, in the label's own per cent; empty where
 	// nobody wrote them down.
 	Pairs []chemistry.LabelPair `json:"label_pairs,omitempty"`
@@ -96,6 +97,7 @@ func (c Container) Validate() error {
 	}
 	optional(&p, "strength", c.Mass, 0, 1, "as a mass fraction")
 	p.add(inRange("strength uncertainty", c.MassUncertainty, 0, 1, "as a mass fraction"))
+	p.add(c.MassKnown.validate("strength"))
 	p.add(inRange("left", c.Left, 0, 1000, "litres"))
 	if len(c.Pairs) > 0 {
 		p.add(c.checkLabel())

@@ -48,11 +48,7 @@ func fluidInWords(c loops.Charge) string {
 	case c.Mass == nil:
 		return c.Fluid.Name() + " in water, strength not known"
 	}
-	said := fmt.Sprintf("%.0f %% %s by mass in water", c.Mass.Percent(), c.Fluid.Name())
-	if how := c.MassKnown.How.Word(); how != "" {
-		said += " (" + how + ")"
-	}
-	return said
+	return fmt.Sprintf("%.0f %% %s by mass in water", c.Mass.Percent(), c.Fluid.Name()) + c.MassKnown.Mark()
 }
 
 // ConditionsForOwner are the conditions as an owner reads them, the worst first.

@@ -5,7 +5,6 @@ package schedule
 
 import (
 	"fmt"
-	"strings"
 
 	"fillmark/loops"
 )
@@ -28,7 +27,7 @@ func newCall(p loops.Policy, s Staged, today loops.Day) (c Call, ok bool) {
 	if state := s.Loop.State; state.Tries > 0 {
 		reason += fmt.Sprintf("; not reached on %s, %s", state.TriedInVain.Long(), times(state.Tries))
 	}
-	return Call{s, reason, strings.TrimSpace(s.Owner.Address) != ""}, true
+	return Call{s, reason, mayWrite(s.Owner)}, true
 }
 
 func times(n int) string {

@@ -5,6 +5,7 @@ package schedule
 
 import (
 	"cmp"
+	"fmt"
 	"slices"
 	"strings"
 
@@ -13,26 +14,80 @@ import (
 
 // TechnicianList is what a workshop has before it on a day. Every task stands
 // in exactly one of the first four groups, and in Call as well where the owner
-// is to be called.
+// is to be called. No group is nil.
 type TechnicianList struct {
-	Overdue []Line // the longest overdue first
-	Today   []Line
-	Week    []Line // in the next seven days
-	Later   []Line
-	Call    []Call // whom to call and why, the longest overdue first
+	Day     loops.Day  `json:"day"`     // the workshop's
+	Overdue []Line     `json:"overdue"` // the longest overdue first
+	Today   []Line     `json:"today"`
+	Week    []Line     `json:"week"` // in the next seven days
+	Later   []Line     `json:"later"`
+	Call    []CallLine `json:"call"` // whom to call and why, the longest overdue first
 }
 
-// Line is one task on the technician's list.
+// Line is one task on the technician's list, flat, as pages and commands
+// show it.
 type Line struct {
-	Item
-	// Days is how many days the day to act on is past, see [Item.ActOn]; negative
-	// before it.
-	Days int
+	Tag     loops.Tag         `json:"tag"`
+	Machine string            `json:"machine"`
+	Kind    loops.MachineKind `json:"machine_kind"`
+	Owner   string            `json:"owner"`
+	OwnerID loops.OwnerID     `json:"owner_id,omitempty"` // zero for a donor unit
+	Phone   string            `json:"phone,omitempty"`
+	Address string            `json:"address,omitempty"`
+	Task    loops.TaskKind    `json:"task"`
+	Due     loops.Day         `json:"due"`
+	// OverdueDays is negative before the due day.
+	OverdueDays int `json:"overdue_days"`
+	// Agreed is the day that was agreed with the owner; zero where none was. The
+	// line stands where that day puts it, see [Item.ActOn].
+	Agreed loops.Day `json:"agreed,omitzero"`
+	// Reached is the day the owner was last spoken to about the loop; zero if
+	// never since somebody saw to it.
+	Reached loops.Day `json:"reached,omitzero"`
 	// Reason is the binding reason in half a line.
-	Reason string
-	// Stage is how far the reminders of the task have come by the day of the
-	// list; empty before the first.
-	Stage loops.Stage
+	Reason string       `json:"reason"`
+	Clause loops.Clause `json:"clause"` // the binding one
+	// Stage is how far the reminders of the task have come: ahead, due, late,
+	// last or call; empty before the first.
+	Stage loops.Stage `json:"stage,omitempty"`
+}
+
+// Standing says how far off the day is, and how far the reminders have come:
+// "35 days over, stage late".
+func (l Line) Standing() string {
+	switch {
+	case !l.Agreed.IsZero():
+		return DaysOver(l.OverdueDays) + ", agreed for " + l.Agreed.Long()
+	case !l.Reached.IsZero():
+		return DaysOver(l.OverdueDays) + ", owner reached on " + l.Reached.Long()
+	case l.Stage == "":
+		return DaysOver(l.OverdueDays)
+	}
+	return DaysOver(l.OverdueDays) + ", stage " + string(l.Stage)
+}
+
+// Because says why the day is what it is, with the source of the figure.
+func (l Line) Because() string {
+	return l.Reason + " (" + strings.TrimRight(l.Clause.Source, ".") + ")."
+}
+
+// DaysOver says how many days something is over its day: "3 days over",
+// "today", "in 2 days" where that is still to come.
+func DaysOver(days int) string {
+	switch {
+	case days > 0:
+		return counted(days, "day") + " over"
+	case days == 0:
+		return "today"
+	}
+	return "in " + counted(-days, "day")
+}
+
+// CallLine is an owner to be called, and why.
+type CallLine struct {
+	Line
+	Why    string `json:"why"`
+	Letter bool   `json:"letter,omitempty"` // a printed letter can go instead
 }
 
 // List sorts tasks into the technician's list for the workshop's day, each by
@@ -40,32 +95,52 @@ type Line struct {
 func List(p loops.Policy, today loops.Day, items []Item) TechnicianList {
 	items = slices.DeleteFunc(slices.Clone(items), func(i Item) bool { return i.Task.Paused })
 	slices.SortStableFunc(items, func(a, b Item) int { return cmp.Or(a.ActOn().Compare(b.ActOn()), compareItems(a, b)) })
-	var list TechnicianList
+	list := TechnicianList{Day: today, Overdue: []Line{}, Today: []Line{}, Week: []Line{}, Later: []Line{}, Call: []CallLine{}}
 	for _, item := range items {
 		stage, ok := StageOn(p, item.Task.Due, today)
-		line := Line{item, today.Sub(item.ActOn()), Reason(item.Task), stage}
+		line := lineOf(item, today, stage)
+		group, past := &list.Later, today.Sub(item.ActOn())
 		switch {
-		case line.Days > 0:
-			list.Overdue = append(list.Overdue, line)
-		case line.Days == 0:
-			list.Today = append(list.Today, line)
-		case line.Days >= -7:
-			list.Week = append(list.Week, line)
-		default:
-			list.Later = append(list.Later, line)
+		case past > 0:
+			group = &list.Overdue
+		case past == 0:
+			group = &list.Today
+		case past >= -7:
+			group = &list.Week
 		}
+		*group = append(*group, line)
 		if state := item.Loop.State; ok || !state.Asked.IsZero() || !state.Agreed.IsZero() {
 			if call, ok := newCall(p, Staged{item, stage}, today); ok {
-				list.Call = append(list.Call, call)
+				list.Call = append(list.Call, CallLine{line, call.Reason, call.Letter})
 			}
 		}
 	}
 	return list
 }
 
+func lineOf(i Item, today loops.Day, stage loops.Stage) Line {
+	return Line{
+		Tag: i.Loop.Tag, Machine: i.Machine.Name, Kind: i.Machine.Kind, Owner: i.Owner.Name,
+		OwnerID: i.Owner.ID, Phone: i.Owner.Phone, Address: i.Owner.Address, Task: i.Task.Kind,
+		Due: i.Task.Due, OverdueDays: today.Sub(i.Task.Due), Reason: Reason(i.Task), Clause: i.Task.Binding(), Stage: stage,
+		Agreed: i.Loop.State.Agreed, Reached: i.Loop.State.Reached,
+	}
+}
+
+// mayWrite tells that a printed letter finds the owner.
+func mayWrite(o loops.Owner) bool { return strings.TrimSpace(o.Address) != "" }
+
 // Reason returns the binding reason of a task in half a line: the rule without
 // the days it was reckoned from.
 func Reason(t loops.Task) string {
 	rule, _, _ := strings.Cut(t.Binding().Text, ";")
 	return strings.TrimSuffix(rule, ".")
+}
+
+// counted writes a number and what is counted: "1 day", "3 days".
+func counted(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
 }

@@ -176,3 +176,23 @@ func (r *lossRow) look(day loops.Day, lost float64) {
 		lost float64
 	}{day, lost}
 }
+
+// FullWeighings are the weighings of the full loop that stand in the history,
+// all of the same thing on the scale as the last; those of inspections are
+// left out, since the planner reads them itself.
+func FullWeighings(history []loops.Entry) []Weighing {
+	var full []loops.Weighing
+	var days []loops.Day
+	for _, e := range loops.Standing(history) {
+		if e.Kind == loops.KindWeighing && (e.Weighing.Stage == loops.WeighedFilled || e.Weighing.Stage == loops.WeighedLater) {
+			full, days = append(full, *e.Weighing), append(days, e.Day)
+		}
+	}
+	var weighings []Weighing
+	for i, x := range full {
+		if x.What == full[len(full)-1].What {
+			weighings = append(weighings, Weighing{Day: days[i], Weight: x.Weight})
+		}
+	}
+	return weighings
+}

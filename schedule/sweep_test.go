@@ -280,7 +280,7 @@ func TestList(t *testing.T) {
 	noMail.Email = ""
 	paused := item(owner(1), 9, loops.Look, today)
 	paused.Task.Paused = true
-	list := schedule.List(schedule.DefaultPolicy(), today, []schedule.Item{
+	items := []schedule.Item{
 		item(owner(1), 1, loops.Look, today.AddDays(8)),
 		item(owner(1), 2, loops.Look, today.AddDays(7)),
 		item(owner(1), 3, loops.Look, today),
@@ -289,24 +289,28 @@ func TestList(t *testing.T) {
 		item(noMail, 6, loops.Look, today.AddDays(1)),
 		item(noMail, 7, loops.Look, today.AddDays(30)),
 		paused,
-	})
-	loopsOf := func(lines []schedule.Line) (ids []loops.LoopID) {
-		for _, l := range lines {
-			ids = append(ids, l.Loop.ID)
-		}
-		return ids
 	}
-	assert.Equal(t, []loops.LoopID{5, 4}, loopsOf(list.Overdue))
-	assert.Equal(t, 60, list.Overdue[0].Days)
-	assert.Equal(t, []loops.LoopID{3}, loopsOf(list.Today))
-	assert.Equal(t, []loops.LoopID{6, 2}, loopsOf(list.Week))
-	assert.Equal(t, []loops.LoopID{1, 7}, loopsOf(list.Later))
+	for i := range items {
+		items[i].Loop.Tag = loops.Tag(fmt.Sprint(items[i].Loop.ID))
+	}
+	list := schedule.List(schedule.DefaultPolicy(), today, items)
+	tagsOf := func(lines []schedule.Line) (tags []loops.Tag) {
+		for _, l := range lines {
+			tags = append(tags, l.Tag)
+		}
+		return tags
+	}
+	assert.Equal(t, []loops.Tag{"5", "4"}, tagsOf(list.Overdue))
+	assert.Equal(t, 60, list.Overdue[0].OverdueDays)
+	assert.Equal(t, []loops.Tag{"3"}, tagsOf(list.Today))
+	assert.Equal(t, []loops.Tag{"6", "2"}, tagsOf(list.Week))
+	assert.Equal(t, []loops.Tag{"1", "7"}, tagsOf(list.Later))
 	assert.Equal(t, "Look over every 3 months", list.Today[0].Reason)
 	require.Len(t, list.Call, 2)
-	assert.Equal(t, loops.LoopID(5), list.Call[0].Loop.ID)
+	assert.Equal(t, loops.Tag("5"), list.Call[0].Tag)
 	assert.Equal(t, loops.StageCall, list.Call[0].Stage)
-	assert.Equal(t, loops.LoopID(6), list.Call[1].Loop.ID)
-	assert.Equal(t, "no mail address on record", list.Call[1].Reason)
+	assert.Equal(t, loops.Tag("6"), list.Call[1].Tag)
+	assert.Equal(t, "no mail address on record", list.Call[1].Why)
 }
 
 func BenchmarkSweep1000Due(b *testing.B) {
@@ -362,7 +366,7 @@ func TestAnswersEndTheReminders(t *testing.T) {
 			}
 			require.Len(t, swept.Calls, 1)
 			assert.Equal(t, tt.call, swept.Calls[0].Reason)
-			assert.Equal(t, tt.call, list.Call[0].Reason)
+			assert.Equal(t, tt.call, list.Call[0].Why)
 		})
 	}
 }

@@ -26,6 +26,7 @@ type containerV1 struct {
 	Fluid           chemistry.Fluid         `json:"fluid,omitempty"`
 	Mass            *chemistry.MassFraction `json:"mass_fraction,omitempty"`
 	MassUncertainty chemistry.MassFraction  `json:"mass_fraction_uncertainty,omitempty"`
+	MassKnown       loops.Known             `json:"mass_fraction_known,omitzero"`
 	Pairs           []chemistry.LabelPair   `json:"label_pairs,omitempty"`
 	Opened          loops.Day               `json:"opened,omitzero"`
 	Mixed           loops.Day               `json:"mixed,omitzero"`

@@ -65,6 +65,9 @@ func (d *Doing) Containers() []loops.ContainerID { return nil }
 // KeyOf returns the key that the act was sent with; empty for none.
 func KeyOf(a Act) string { return a.doing().Key }
 
+// SetKey gives an act the key that it is sent with.
+func SetKey(a Act, key string) { a.doing().Key = key }
+
 // entry is the act's entry as far as all acts have it.
 func (d *Doing) entry(kind loops.EntryKind, today loops.Day) loops.Entry {
 	return loops.Entry{Kind: kind, Day: d.on(today), Note: d.Note, Key: d.Key}

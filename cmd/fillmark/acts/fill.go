@@ -4,6 +4,7 @@
 package acts
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -86,7 +87,7 @@ func fillFields() fields[Fill] {
 		may(Field{Name: "mass", Also: []string{"strength"}, Label: "", Help: "strength, glycol mass %", Example: "40%", Unknown: true}, massPercent(), func(a *Fill) **chemistry.MassFraction { return &a.Mass }),
 		may(Field{Name: "volume", Label: "", Help: "strength, glycol volume % before mixing at 20 °C", Example: "38%"}, volumePercent(), func(a *Fill) **chemistry.VolumeFraction { return &a.ByVolume }),
 		one(Field{Name: "mass-uncertainty", Also: []string{"strength uncertainty"}, Label: "±", Help: "how sure the strength is, mass % (k = 2)", Example: "1%"}, massPercent(), func(a *Fill) *chemistry.MassFraction { return &a.MassUncertainty }),
-		one(Field{Name: "mass-known", Also: []string{"strength known"}, Label: "", Help: "how the strength is known (calculated from what was poured, unless said)"}, choice("HOW", loops.Hows()), func(a *Fill) *loops.How { return &a.MassKnown.How }),
+		one(Field{Name: "mass-known", Also: []string{"strength known"}, Label: "", Help: "how the strength is known (calculated from what was poured, unless said)"}, how(), func(a *Fill) *loops.How { return &a.MassKnown.How }),
 		many(Field{Name: "poured", Also: []string{"liquid"}, Label: "poured", Help: "what went in, or a container and how much came out of it; repeat", Example: "480ml or 3=480ml"}, pour(), func(a *Fill) *[]loops.Pour { return &a.Poured }),
 		one(Field{Name: "filled", Also: []string{"volume"}, Label: "in the loop", Help: "how much the loop holds after it, where that is not what was poured", Example: "500ml"}, volume(), func(a *Fill) *chemistry.Litre { return &a.Charge.Volume }),
 		one(Field{Name: "origin", Label: "by", Help: "who put it in (workshop unless said)"}, choice("ORIGIN", origins), func(a *Fill) *loops.Origin { return &a.Origin }),
@@ -172,7 +173,7 @@ func (s Snapshot) asBottled(a *Fill, c *loops.Charge) {
 	}
 	c.Fluid, c.Mass, c.MassUncertainty = box.Fluid, mass, max(c.MassUncertainty, off)
 	if c.MassKnown.How == "" {
-		c.MassKnown = loops.Known{How: loops.OnLabel, By: box.Product}
+		c.MassKnown = loops.Known{How: cmp.Or(box.MassKnown.How, loops.OnLabel), By: box.Product}
 	}
 }
 

@@ -104,11 +104,17 @@ func ParseMillimetres(text string) (float64, error) {
 	return 0, wrong("", text, "a length with its unit, such as 13mm, 1.3cm or 2.4m")
 }
 
+// how is a way in which a value is known, shown in the one word for it.
+func how() kind[loops.How] {
+	k := choice("HOW", loops.Hows())
+	k.show = loops.How.Word
+	return k
+}
+
 // known reads HOW, HOW=BY and, behind an @, the day: "measured=jug@2026-03-14".
 func known() kind[loops.Known] {
-	how := choice("HOW", loops.Hows())
-	print := func(k loops.Known) string {
-		text := string(k.How)
+	ways := how()
+	say := func(k loops.Known, text string) string {
 		if k.By != "" {
 			text += "=" + k.By
 		}
@@ -118,7 +124,9 @@ func known() kind[loops.Known] {
 		return text
 	}
 	return kind[loops.Known]{
-		word: "HOW[=BY][@DAY]", typ: Text, print: print, show: print, choices: how.choices,
+		word: "HOW[=BY][@DAY]", typ: Text, choices: ways.choices,
+		print: func(k loops.Known) string { return say(k, string(k.How)) },
+		show:  func(k loops.Known) string { return say(k, k.How.Word()) },
 		parse: func(text string) (k loops.Known, err error) {
 			if at := strings.LastIndexByte(text, '@'); at > 0 {
 				if k.On, err = loops.ParseDay(text[at+1:]); err != nil {
@@ -128,7 +136,7 @@ func known() kind[loops.Known] {
 			}
 			word, by, _ := strings.Cut(text, "=")
 			k.By = strings.TrimSpace(by)
-			k.How, err = how.parse(word)
+			k.How, err = ways.parse(word)
 			return k, err
 		},
 	}

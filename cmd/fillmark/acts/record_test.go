@@ -6,6 +6,7 @@ package acts_test
 import (
 	"encoding/json"
 	"reflect"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -90,7 +91,7 @@ func TestFieldsOfRecords(t *testing.T) {
 	t.Parallel()
 	aboutRecord(t, acts.Owners(), "ID", "Revision", "LinkEpoch")
 	aboutRecord(t, acts.Machines(), "ID", "Revision")
-	aboutRecord(t, acts.Containers(), "ID", "Revision", "Uses")
+	aboutRecord(t, acts.Containers(), "ID", "Revision", "Uses", "MassKnown.PlusMinus")
 	// How sure a volume is stands beside it; nobody says that of a wall.
 	aboutRecord(t, acts.Loops(), "ID", "Tag", "Revision", "LastEntry", "State", "Plan",
 		"VolumeKnown.PlusMinus", "ColdestWallKnown.PlusMinus")
@@ -122,6 +123,32 @@ func TestErrorsNameTheFields(t *testing.T) {
 	for _, name := range []string{"holds", "wall", "radiator-size"} {
 		assert.ErrorContains(t, err, name+" ", err)
 	}
+}
+
+// A history, a page's list and a letter say in one word how a value is known.
+func TestOneWordForHowAValueIsKnown(t *testing.T) {
+	t.Parallel()
+	var want []string
+	for _, how := range loops.Hows() {
+		want = append(want, how.Word())
+	}
+	asked := 0
+	for _, fields := range [][]acts.Field{acts.Loops().Fields(), acts.Containers().Fields(), fieldsOf(t, "fill")} {
+		for _, f := range fields {
+			if strings.HasPrefix(f.Word, "HOW") {
+				asked++
+				assert.Equal(t, want, f.Shown, f.Name)
+			}
+		}
+	}
+	assert.Equal(t, 4, asked)
+}
+
+func fieldsOf(t *testing.T, act string) []acts.Field {
+	t.Helper()
+	d, ok := acts.Find(act)
+	require.True(t, ok)
+	return d.Fields
 }
 
 // What somebody types is measured unless they say how else it is known; what

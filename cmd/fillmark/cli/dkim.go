@@ -46,14 +46,14 @@ func (a *app) dkimSubcommand(use, short string, run func(context.Context, daemon
 }
 
 func (a *app) dkimNew(_ context.Context, c daemon.Config) error {
-	k, there, err := c.SigningKey()
+	k, there, err := c.Keys().Signing()
 	if err != nil {
 		return err
 	}
 	if there {
 		return fmt.Errorf("dkim new: %s is there already; fillmark dkim rotate makes the next one", k.File)
 	}
-	k = c.FirstKey()
+	k = c.Keys().First()
 	if err := k.Write(); err != nil {
 		return err
 	}
@@ -61,9 +61,9 @@ func (a *app) dkimNew(_ context.Context, c daemon.Config) error {
 }
 
 func (a *app) dkimShow(_ context.Context, c daemon.Config) error {
-	k, there, err := c.SigningKey()
+	k, there, err := c.Keys().Signing()
 	if err == nil && !there {
-		err = daemon.ErrNoDKIMKey
+		err = notify.ErrNoDKIMKey
 	}
 	if err != nil {
 		return err
@@ -73,7 +73,7 @@ func (a *app) dkimShow(_ context.Context, c daemon.Config) error {
 
 // printKey prints where a key is and the record that publishes it, for people
 // between two sentences; an empty one is left out.
-func (a *app) printKey(c daemon.Config, k daemon.DKIMKey, before, after string) error {
+func (a *app) printKey(c daemon.Config, k notify.DKIMKey, before, after string) error {
 	r, err := k.Record(c.MailDomain())
 	if err != nil {
 		return err
@@ -161,18 +161,18 @@ func (a *app) dkimRotateCommand() *cobra.Command {
 		if c.Mail.DKIMKeyFile != "" {
 			return &usageError{errors.New("dkim rotate: mail.dkim_key_file names one file; without it the keys beside the register rotate")}
 		}
-		keys, err := c.DKIMKeys()
+		keys, err := c.Keys().Keys()
 		if err != nil {
 			return err
 		}
-		next := slices.IndexFunc(keys, func(k daemon.DKIMKey) bool { return k.State == daemon.KeyNext })
+		next := slices.IndexFunc(keys, func(k notify.DKIMKey) bool { return k.State == notify.KeyNext })
 		switch {
 		case now && next < 0:
 			return &usageError{errors.New("dkim rotate --now: there is no next key; fillmark dkim rotate makes one")}
 		case now:
 			return a.rotateNow(ctx, c, keys[next], unchecked)
 		case next < 0:
-			k, err := c.NextKey()
+			k, err := c.Keys().Next()
 			if err != nil {
 				return err
 			}
@@ -192,11 +192,11 @@ the old record for a week: mail signed with it may be on its way.`
 	return cmd
 }
 
-func (a *app) printNext(c daemon.Config, next daemon.DKIMKey) error {
+func (a *app) printNext(c daemon.Config, next notify.DKIMKey) error {
 	return a.printKey(c, next, fmt.Sprintf("The next key waits in %s. Publish its record:", next.File), "Then run: fillmark dkim rotate --now")
 }
 
-func (a *app) rotateNow(ctx context.Context, c daemon.Config, next daemon.DKIMKey, unchecked bool) error {
+func (a *app) rotateNow(ctx context.Context, c daemon.Config, next notify.DKIMKey, unchecked bool) error {
 	r, err := next.Record(c.MailDomain())
 	if err != nil {
 		return err
@@ -206,7 +206,7 @@ func (a *app) rotateNow(ctx context.Context, c daemon.Config, next daemon.DKIMKe
 			return fmt.Errorf("dkim rotate --now: the record of %s is %s; nothing changed. --unchecked goes on without asking", r.Name, strings.TrimSpace(string(checked.State)+" "+checked.Found))
 		}
 	}
-	path := strings.TrimSuffix(next.File, daemon.NextSuffix)
+	path := strings.TrimSuffix(next.File, notify.NextSuffix)
 	if err := os.Rename(next.File, path); err != nil {
 		return fmt.Errorf("dkim rotate: %w", err)
 	}

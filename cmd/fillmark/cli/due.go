@@ -9,7 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"fillmark/cmd/fillmark/web"
-	"fillmark/cmd/fillmark/workshop"
+	"fillmark/schedule"
 )
 
 func (a *app) dueCommand() *cobra.Command {
@@ -29,7 +29,7 @@ func printDue(p *printer, d web.DueAnswer) {
 	}
 	for _, group := range []struct {
 		title string
-		lines []workshop.Line
+		lines []schedule.Line
 	}{{"Overdue", d.Overdue}, {"Today", d.Today}, {"This week", d.Week}} {
 		printLines(p, group.title, group.lines)
 	}
@@ -37,11 +37,11 @@ func printDue(p *printer, d web.DueAnswer) {
 		next := d.Later[0]
 		p.paragraph("", "  ", "Next: "+string(next.Tag)+" "+next.Machine+", "+string(next.Task)+", on "+next.Due.Long()+": "+next.Because())
 	}
-	printSentences(p, "To call", workshop.Calls(d.Call))
+	printSentences(p, "To call", schedule.Conversations(d.Call))
 	printMorning(p, d.Morning)
 }
 
-func printLines(p *printer, title string, lines []workshop.Line) {
+func printLines(p *printer, title string, lines []schedule.Line) {
 	if len(lines) == 0 {
 		return
 	}

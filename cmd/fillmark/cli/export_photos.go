@@ -69,7 +69,7 @@ func fetchPhoto(ctx context.Context, c *client, hash string, to photos.Folder) e
 	if err != nil {
 		small = nil // lost; it is drawn anew
 	}
-	return daemon.KeepAgain(hash, full, small, to)
+	return to.KeepAgain(hash, full, small)
 }
 
 func fetch(ctx context.Context, c *client, path string) ([]byte, error) {

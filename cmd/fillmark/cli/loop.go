@@ -166,7 +166,7 @@ func chargeWords(c *loops.Charge) string {
 	case c.Mass == nil:
 		return c.Fluid.Name() + ", strength unknown"
 	}
-	return fmt.Sprintf("%s %s", c.Fluid.Name(), *c.Mass)
+	return fmt.Sprintf("%s %s%s", c.Fluid.Name(), *c.Mass, c.MassKnown.Mark())
 }
 
 // chargeShort is [chargeWords] for a table's column.

@@ -15,6 +15,7 @@ import (
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 	"fillmark/loops/inspection/triage"
+	"fillmark/schedule"
 )
 
 func (a *app) loopShowCommand() *cobra.Command {
@@ -37,7 +38,7 @@ func printFile(p *printer, file workshop.File) {
 	if !l.State.Retired.IsZero() {
 		p.line("Retired on %s.", l.State.Retired.Long())
 	}
-	p.paragraph("Built: ", "  ", strings.Join(workshop.BuiltWords(l.Construction), "; ")+".")
+	p.paragraph("Built: ", "  ", strings.Join(l.Construction.Words(), "; ")+".")
 	printProtection(p, file.Protection, l.State.Charge)
 	printScale(p, file.Scale)
 	printReadings(p, file.Readings)
@@ -106,7 +107,7 @@ func planRests(plan loops.Plan) string {
 }
 
 // printScale says what the weighings tell.
-func printScale(p *printer, s *workshop.Scale) {
+func printScale(p *printer, s *loops.WeighingSummary) {
 	if s == nil {
 		return
 	}
@@ -131,7 +132,7 @@ func printScale(p *printer, s *workshop.Scale) {
 }
 
 // printReadings says what the temperatures tell, and what they cannot.
-func printReadings(p *printer, r *workshop.Readings) {
+func printReadings(p *printer, r *schedule.Readings) {
 	if r == nil {
 		return
 	}

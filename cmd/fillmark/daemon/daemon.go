@@ -28,6 +28,7 @@ import (
 	"fillmark/loops/photos"
 	"fillmark/loops/store"
 	"fillmark/notify"
+	"fillmark/notify/links"
 )
 
 // Service is everything that stands on one open register.
@@ -65,7 +66,7 @@ func Open(c Config, now func() time.Time, log *slog.Logger) (_ *Service, err err
 	if err != nil {
 		return nil, err
 	}
-	links, err := workshop.NewLinks(secrets)
+	ownerLinks, err := links.New(secrets)
 	if err != nil {
 		return nil, err
 	}
@@ -88,12 +89,12 @@ func Open(c Config, now func() time.Time, log *slog.Logger) (_ *Service, err err
 	}
 	if c.Mail.BounceAddress != "" {
 		// The oldest secret: rotation must not disown mail on its way.
-		key := workshop.DerivedKey(secrets[len(secrets)-32:], "return path")
+		key := links.DerivedKey(secrets[len(secrets)-32:], "return path")
 		if settings.ReturnPath, err = notify.NewReturnPath(c.Mail.BounceAddress, key); err != nil {
 			return nil, err
 		}
 	}
-	h.Workshop = workshop.New(h.Store, settings, rand.Reader, links)
+	h.Workshop = workshop.New(h.Store, settings, rand.Reader, ownerLinks)
 	if err := h.Workshop.RecallEvidence(); err != nil {
 		return nil, err
 	}
@@ -114,7 +115,7 @@ func Open(c Config, now func() time.Time, log *slog.Logger) (_ *Service, err err
 	h.Handler, err = web.New(web.Deps{
 		Workshop: h.Workshop, Reader: h.Store, Keeper: keeper{h.Store, c}, Deliver: h.Deliverer.Deliver,
 		MailReachesOwners: c.Mail.Transport == "smtp", Now: now, Log: log, Random: rand.Reader, Wake: h.poke, Hosts: c.hosts(),
-		Gate: h.Gate, WithoutSignIn: c.OpenBench && c.onlyHere(), Start: c.StartSecret, Known: workshop.DerivedKey(secrets[len(secrets)-32:], "known browsers"),
+		Gate: h.Gate, WithoutSignIn: c.OpenBench && c.onlyHere(), Start: c.StartSecret, Known: links.DerivedKey(secrets[len(secrets)-32:], "known browsers"),
 		Secure:       strings.HasPrefix(c.base(), "https://"),
 		TrustedProxy: proxy, Pulse: h.pulse,
 	})
@@ -181,12 +182,12 @@ func newDeliverer(c Config, s *store.Store, verp *notify.ReturnPath) (*notify.De
 	if err != nil {
 		return nil, fmt.Errorf("mail.retry: %w", err)
 	}
-	key, there, err := c.SigningKey()
+	key, there, err := c.Keys().Signing()
 	if err != nil {
 		return nil, err
 	}
 	if !there && c.Mail.DKIMKeyFile != "" {
-		return nil, fmt.Errorf("mail.dkim_key_file %q: %w", c.Mail.DKIMKeyFile, ErrNoDKIMKey)
+		return nil, fmt.Errorf("mail.dkim_key_file %q: %w", c.Mail.DKIMKeyFile, notify.ErrNoDKIMKey)
 	}
 	if !there {
 		return notify.NewDeliverer(s, nil, transport, plan, verp)

@@ -6,8 +6,6 @@ package daemon
 import (
 	"context"
 	"errors"
-	"fmt"
-	"io/fs"
 	"iter"
 	"path/filepath"
 	"time"
@@ -128,7 +126,7 @@ func namedPhotos(ctx context.Context, among iter.Seq2[loops.Loop, error], histor
 				if seen[hash] {
 					continue
 				}
-				fault, err := faultOf(folder, hash)
+				fault, err := folder.Fault(hash)
 				if err != nil {
 					return nil, err
 				}
@@ -140,35 +138,6 @@ func namedPhotos(ctx context.Context, among iter.Seq2[loops.Loop, error], histor
 		}
 	}
 	return named, nil
-}
-
-// faultOf says what is wrong with a photo's file; empty where nothing is.
-func faultOf(folder photos.Folder, hash string) (string, error) {
-	content, err := folder.Read(hash, photos.Full)
-	switch {
-	case errors.Is(err, fs.ErrNotExist):
-		return "the file is missing", nil
-	case err != nil:
-		return "", err
-	case photos.Hash(content) != hash:
-		return "the file is damaged", nil
-	}
-	return "", nil
-}
-
-// KeepAgain keeps a photo that was kept elsewhere, if it is the one.
-func KeepAgain(hash string, full, small []byte, to photos.Folder) error {
-	photo, err := photos.Again(full, small)
-	if err == nil && photo.Hash != hash {
-		err = errors.New("the file is damaged")
-	}
-	if err == nil {
-		_, err = to.Keep(photo)
-	}
-	if err != nil {
-		return fmt.Errorf("photo %s: %w", hash, err)
-	}
-	return nil
 }
 
 // BroughtPhotos is what an import found of the photos that the register names.
@@ -197,24 +166,11 @@ func BringPhotos(ctx context.Context, path string, from, to photos.Folder, dryRu
 			brought.Lost = append(brought.Lost, p.String())
 			continue
 		case !dryRun:
-			if err := copyPhoto(p.Hash, from, to); err != nil {
+			if err := to.CopyFrom(from, p.Hash); err != nil {
 				return brought, err
 			}
 		}
 		brought.There++
 	}
 	return brought, nil
-}
-
-// copyPhoto copies a photo with its small copy from one folder to another.
-func copyPhoto(hash string, from, to photos.Folder) error {
-	full, err := from.Read(hash, photos.Full)
-	if err != nil {
-		return err
-	}
-	small, err := from.Read(hash, photos.Small)
-	if err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return err
-	}
-	return KeepAgain(hash, full, small, to)
 }

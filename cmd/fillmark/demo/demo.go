@@ -36,7 +36,7 @@ func Placed(c daemon.Config, dir string) daemon.Config {
 // on its register.
 func Run(ctx context.Context, dir string, c daemon.Config, now func() time.Time, out Printer) (*daemon.Service, error) {
 	c = Placed(c, dir)
-	key := c.FirstKey()
+	key := c.Keys().First()
 	if err := key.Write(); err != nil {
 		return nil, err
 	}

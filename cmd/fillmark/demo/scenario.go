@@ -17,6 +17,7 @@ import (
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 	"fillmark/notify"
+	"fillmark/schedule"
 )
 
 // demo runs the scenario through the real actions, day by day, against a real
@@ -322,7 +323,7 @@ func (d *demo) showDue() error {
 	if err != nil {
 		return err
 	}
-	d.out.Line("▐ 6  The technician's list: %d overdue, %d today, %d this week, %d to call", len(list.Overdue), len(list.Today), len(list.Week), len(workshop.Calls(list.Call)))
+	d.out.Line("▐ 6  The technician's list: %d overdue, %d today, %d this week, %d to call", len(list.Overdue), len(list.Today), len(list.Week), len(schedule.Conversations(list.Call)))
 	for i, l := range list.Overdue {
 		if i == 5 {
 			d.out.Line("     and %d more", len(list.Overdue)-i)

@@ -48,12 +48,14 @@ type actForms struct {
 	page   string
 	random io.Reader
 	offers map[string]url.Values // what the page puts into a form that is new, by act
+	drawn  map[string]bool       // the acts whose forms the page drew so far
 	sent   *actForm              // nil where none was
 }
 
 // Of is the form of an act; an act that is not there is an error of the
 // template.
 func (a actForms) Of(name string) (*actForm, error) {
+	a.drawn[name] = true
 	if a.sent != nil && a.sent.Name == name {
 		return a.sent, nil
 	}
@@ -69,6 +71,16 @@ func (a actForms) Of(name string) (*actForm, error) {
 
 // Sent is the form that was sent and is shown again; nil where none was.
 func (a actForms) Sent() *actForm { return a.sent }
+
+// Undrawn is the form that was sent, where the page has not drawn it: the forms
+// of a top-up or an opening stand on pages of their own. What speaks against the
+// act and what was typed is shown all the same.
+func (a actForms) Undrawn() *actForm {
+	if a.sent == nil || a.drawn[a.sent.Name] {
+		return nil
+	}
+	return a.sent
+}
 
 // newKey makes the key of a form that is shown.
 func newKey(random io.Reader) (string, error) {

@@ -83,6 +83,26 @@ func TestStopOfWhatIsAlreadyDone(t *testing.T) {
 	assert.NotEmpty(t, last.Judged.Reasons)
 }
 
+// The form of a top-up stands on a page of its own. Sent as any act is and stopped,
+// it is shown with the reasons and with what was typed.
+func TestStopOfATopUpShowsItsReasons(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := b.ana().Loop.Tag
+	before := b.bytesOnDisk()
+	w := b.act(tag, "poured", url.Values{"poured": {"eg:95%=10ml"}, "note": {"from the red can"}})
+	require.Equal(t, http.StatusConflict, w.Code, w.Body)
+	for _, say := range []string{
+		`href="#poured-stop"`, `id="poured-stop"`, `<p class="verdict stop">stop</p>`, "<li>stop: ", `value="eg:95%=10ml"`, ">from the red can</textarea>",
+		`name="already-done"`, `action="/loops/` + string(tag) + `/acts/poured"`,
+	} {
+		b.says(w, say, "what was sent")
+	}
+	b.unchanged(before)
+	w = b.act(tag, "poured", url.Values{"poured": {"eg:95%=10ml"}, "already-done": {"yes"}})
+	assert.Equal(t, http.StatusSeeOther, w.Code, w.Body)
+}
+
 // A form that is sent twice is one entry; what it says otherwise is asked about.
 func TestFormSentTwice(t *testing.T) {
 	t.Parallel()

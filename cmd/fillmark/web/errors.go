@@ -12,8 +12,8 @@ import (
 	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/signin"
-	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
+	"fillmark/notify/links"
 )
 
 // Problem is one thing that is wrong with a request, by field.
@@ -76,7 +76,7 @@ func failureOf(err error) (int, Failure) {
 		return http.StatusForbidden, Failure{Kind: FailRefused, Message: err.Error()}
 	case errors.As(err, &busy):
 		return http.StatusTooManyRequests, Failure{Kind: FailBusy, Message: busy.Error()}
-	case errors.Is(err, loops.ErrNotFound), errors.Is(err, workshop.ErrLink), errors.Is(err, signin.ErrLink):
+	case errors.Is(err, loops.ErrNotFound), errors.Is(err, links.ErrInvalid), errors.Is(err, signin.ErrLink):
 		return http.StatusNotFound, Failure{Kind: FailNotFound, Message: plainly(err)}
 	case errors.Is(err, loops.ErrConflict), errors.Is(err, loops.ErrRepeated):
 		return http.StatusConflict, Failure{Kind: FailConflict, Message: plainly(err)}

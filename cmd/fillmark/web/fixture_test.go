@@ -31,6 +31,7 @@ import (
 	"fillmark/loops/photos"
 	"fillmark/loops/store"
 	"fillmark/notify"
+	"fillmark/notify/links"
 	"fillmark/schedule"
 )
 
@@ -43,7 +44,7 @@ type bench struct {
 	path    string
 	store   *store.Store
 	shop    *workshop.Workshop
-	links   workshop.Links
+	links   links.Keys
 	gate    *signin.Gate
 	cookie  string // of whoever is signed in; empty where nobody is
 	deps    web.Deps
@@ -59,7 +60,7 @@ func newBench(t testing.TB, change ...func(*web.Deps)) *bench {
 	b.store, err = store.Open(b.path, store.Options{})
 	require.NoError(t, err)
 	t.Cleanup(func() { assert.NoError(t, b.store.Close()) })
-	b.links, err = workshop.NewLinks(bytes.Repeat([]byte{7}, 32))
+	b.links, err = links.New(bytes.Repeat([]byte{7}, 32))
 	require.NoError(t, err)
 	b.shop = workshop.New(b.store, b.settings(), rand.Reader, b.links)
 	b.gate, err = signin.New(b.store, rand.Reader, signin.Cost{Passes: 1, MemoryKB: 64, Lanes: 1})
@@ -234,11 +235,11 @@ func (b *bench) ana() workshop.File {
 }
 
 func (b *bench) ownerLink(o loops.Owner) string {
-	return "/o/" + b.links.Sign(workshop.LinkOwner, o, b.now.AddDate(0, 1, 0))
+	return "/o/" + b.links.Sign(links.Owner, o, b.now.AddDate(0, 1, 0))
 }
 
 func (b *bench) stopLink(o loops.Owner) string {
-	return "/stop/" + b.links.Sign(workshop.LinkStop, o, b.now.AddDate(0, 1, 0))
+	return "/stop/" + b.links.Sign(links.Stop, o, b.now.AddDate(0, 1, 0))
 }
 
 // testPeer is where requests of httptest come from.

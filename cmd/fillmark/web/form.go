@@ -20,7 +20,13 @@ type form struct {
 	problems map[string]string
 	// Rest are the problems that belong to no field of the page.
 	Rest []Problem
+	// Both are the fields in which what was typed and what is on record by now
+	// differ; nil unless somebody else wrote in between.
+	Both []bothSides
 }
+
+// bothSides is a field as it is on record and as it was typed.
+type bothSides struct{ Field, Now, Typed string }
 
 func newForm(typed url.Values) *form {
 	if typed == nil {

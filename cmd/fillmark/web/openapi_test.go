@@ -160,3 +160,34 @@ func TestOpenAPICheckCanFail(t *testing.T) {
 		assert.Equal(t, sound, err == nil, body)
 	}
 }
+
+// How a value is known stands beside it under its name without the unit, in every
+// answer and in one shape. What is left out is said with why.
+func TestHowKnownStandsBesideItsValue(t *testing.T) {
+	t.Parallel()
+	leftOut := map[string]string{
+		"WorkshopTopUpQuestionGiven.mass_fraction": "whoever asks says what was read",
+		"Pour.mass_fraction":                       "the container that it came out of says it, or the name of the liquid",
+	}
+	doc, _ := document(t, newBench(t))
+	const known = "#/components/schemas/Known"
+	beside := map[string]string{"mass_fraction": "mass_fraction_known", "coldest_wall_c": "coldest_wall_known"}
+	asked := 0
+	for name, schema := range doc.Components.Schemas {
+		for key, property := range schema.Value.Properties {
+			if strings.HasSuffix(key, "_known") {
+				assert.Equal(t, known, strings.TrimSuffix(property.Ref, "Given"), "%s.%s", name, key)
+			}
+			if sibling, ok := beside[key]; ok && leftOut[name+"."+key] == "" {
+				asked++
+				assert.NotNil(t, schema.Value.Properties[sibling], "%s.%s", name, key)
+			}
+		}
+	}
+	assert.Greater(t, asked, 4)
+	var of []string
+	for key := range doc.Components.Schemas["Known"].Value.Properties {
+		of = append(of, key)
+	}
+	assert.ElementsMatch(t, []string{"how", "by", "on", "plus_minus"}, of)
+}

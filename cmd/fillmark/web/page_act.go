@@ -18,7 +18,7 @@ const refillForm = "refill"
 
 // actForms are the forms of a page.
 func (s *server) actForms(tag loops.Tag, page string, sent *actForm) actForms {
-	return actForms{tag: tag, page: page, random: s.Random, sent: sent, offers: map[string]url.Values{}}
+	return actForms{tag: tag, page: page, random: s.Random, sent: sent, offers: map[string]url.Values{}, drawn: map[string]bool{}}
 }
 
 // sentForm is a form that was sent.

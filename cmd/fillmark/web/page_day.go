@@ -8,6 +8,7 @@ import (
 
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
+	"fillmark/schedule"
 )
 
 // dayPage is what a day asks for beside the tasks that are due: what is
@@ -15,7 +16,7 @@ import (
 type dayPage struct {
 	frame
 	Day   loops.Day
-	Calls []workshop.Call
+	Calls []schedule.Conversation
 	workshop.Morning
 }
 
@@ -25,7 +26,7 @@ func (s *server) pageDay(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	p := dayPage{frame: s.newFrame(r, "Bench list"), Day: m.Day, Calls: workshop.Calls(m.Call), Morning: m}
+	p := dayPage{frame: s.newFrame(r, "Bench list"), Day: m.Day, Calls: schedule.Conversations(m.Call), Morning: m}
 	p.Here = "due"
 	return s.render(w, http.StatusOK, "day", p)
 }

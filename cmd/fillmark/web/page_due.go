@@ -63,7 +63,7 @@ type duePerson struct {
 type dueLoop struct {
 	Tag     loops.Tag
 	Machine string
-	Lines   []workshop.Line
+	Lines   []schedule.Line
 }
 
 // perDuePage is how many tasks a page of the list shows: more than anybody does
@@ -72,7 +72,7 @@ const perDuePage = 40
 
 // people gathers the tasks of each owner, and of each of their loops, where the
 // first one stood. Machines without an owner stand each for itself.
-func people(lines []workshop.Line) []duePerson {
+func people(lines []schedule.Line) []duePerson {
 	type key struct {
 		owner loops.OwnerID
 		tag   loops.Tag
@@ -102,10 +102,10 @@ func people(lines []workshop.Line) []duePerson {
 }
 
 // callFor puts onto a person why they are to be called about what stands there.
-func (p *duePerson) callFor(calls []workshop.CallLine) {
+func (p *duePerson) callFor(calls []schedule.CallLine) {
 	for _, c := range calls {
 		here := slices.ContainsFunc(p.Loops, func(l dueLoop) bool {
-			return l.Tag == c.Tag && slices.ContainsFunc(l.Lines, func(x workshop.Line) bool { return x.Task == c.Task && x.Due == c.Due })
+			return l.Tag == c.Tag && slices.ContainsFunc(l.Lines, func(x schedule.Line) bool { return x.Task == c.Task && x.Due == c.Due })
 		})
 		if !here {
 			continue
@@ -131,7 +131,7 @@ type dueCache struct {
 // only, and the page as each technician has seen it.
 type dueKept struct {
 	list  workshop.DueList
-	calls map[loops.OwnerID][]workshop.CallLine
+	calls map[loops.OwnerID][]schedule.CallLine
 	pages sync.Map // from [dueSeen] to the page as []byte
 }
 
@@ -153,7 +153,7 @@ func (s *server) due(now time.Time) (*dueKept, error) {
 	if err != nil {
 		return nil, err
 	}
-	c.revision, c.kept = revision, &dueKept{list: list, calls: map[loops.OwnerID][]workshop.CallLine{}}
+	c.revision, c.kept = revision, &dueKept{list: list, calls: map[loops.OwnerID][]schedule.CallLine{}}
 	for _, call := range list.Call {
 		c.kept.calls[call.OwnerID] = append(c.kept.calls[call.OwnerID], call)
 	}
@@ -226,7 +226,7 @@ func (s *server) duePage(f frame, query url.Values, kept *dueKept) (duePage, err
 	for _, g := range []struct {
 		heading, rule string
 		folded        bool
-		lines         []workshop.Line
+		lines         []schedule.Line
 	}{
 		{"Overdue", "stop", false, list.Overdue}, {"Today", "care", false, list.Today}, {"This week", "care", false, list.Week}, {"Later", "go", true, list.Later},
 	} {
@@ -254,7 +254,7 @@ func (s *server) duePage(f frame, query url.Values, kept *dueKept) (duePage, err
 
 // nextOf finds what comes next: on the list, or beyond it in the register.
 func (s *server) nextOf(list workshop.DueList) (*nextLine, error) {
-	for _, group := range [][]workshop.Line{list.Week, list.Later} {
+	for _, group := range [][]schedule.Line{list.Week, list.Later} {
 		if len(group) > 0 {
 			l := group[0]
 			return &nextLine{l.Tag, l.Machine, l.Task, l.Due, l.OverdueDays, l.Reason}, nil

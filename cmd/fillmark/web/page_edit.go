@@ -69,7 +69,11 @@ func (s *server) edit(w http.ResponseWriter, r *http.Request) error {
 			}
 			return path
 		},
-		again: func() error { return s.render(w, http.StatusUnprocessableEntity, "edit", p) },
+		both: func() {
+			p.Machine.keepBoth(file.Machine, machine, file.Machine.Revision)
+			p.Loop.keepBoth(file.Loop, loop, file.Loop.Revision)
+		},
+		again: func(status int) error { return s.render(w, status, "edit", p) },
 	})
 }
 
@@ -80,10 +84,12 @@ type changing struct {
 	edit    workshop.Edit
 	take    func(error) error // marks what a refused edit says
 	leadsTo func(workshop.Edited) string
-	again   func() error // shows the form again, with what is wrong
+	both    func()                 // keeps what is on record by now beside what was typed
+	again   func(status int) error // shows the form again, with what is wrong
 }
 
-// changes writes records as a form says and leads on.
+// changes writes records as a form says and leads on. Where somebody else wrote
+// since the form was opened, it is shown again with both versions.
 func (s *server) changes(w http.ResponseWriter, r *http.Request, c changing) error {
 	if c.err != nil {
 		return c.err
@@ -91,12 +97,19 @@ func (s *server) changes(w http.ResponseWriter, r *http.Request, c changing) err
 	var done workshop.Edited
 	if c.form.OK() {
 		var err error
-		if done, err = s.Workshop.Edit(s.stamp(r), c.edit); c.take(err) != nil {
+		done, err = s.Workshop.Edit(s.stamp(r), c.edit)
+		if errors.Is(err, loops.ErrConflict) {
+			if c.both(); len(c.form.Both) > 0 {
+				return c.again(http.StatusConflict)
+			}
+			err = nil // the other wrote the same
+		}
+		if c.take(err) != nil {
 			return err
 		}
 	}
 	if !c.form.OK() {
-		return c.again()
+		return c.again(http.StatusUnprocessableEntity)
 	}
 	s.Wake()
 	http.Redirect(w, r, c.leadsTo(done), http.StatusSeeOther)

@@ -8,8 +8,8 @@ import (
 	"net/http"
 
 	"fillmark/cmd/fillmark/signin"
-	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
+	"fillmark/notify/links"
 )
 
 // errorPage says what is wrong and what to do.
@@ -26,7 +26,7 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 	status, failure := failureOf(err)
 	p := errorPage{frame: s.newFrame(r, ""), Message: failure.Message, Problems: failure.Problems}
 	switch {
-	case errors.Is(err, workshop.ErrLink):
+	case errors.Is(err, links.ErrInvalid):
 		p.Heading = "This link does not open anything"
 		p.Message = "It is older than a few months, it was closed, or a part of it got lost on the way."
 		p.Advice = "Open the link in the newest mail that you have from us. If that does not help, call us."

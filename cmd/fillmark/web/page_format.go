@@ -13,8 +13,9 @@ import (
 	"unicode/utf8"
 
 	"fillmark/chemistry"
-	"fillmark/cmd/fillmark/workshop"
+	"fillmark/drawing"
 	"fillmark/loops"
+	"fillmark/schedule"
 )
 
 // formats are the only functions templates have: they write days and
@@ -23,7 +24,7 @@ func formats() template.FuncMap {
 	return template.FuncMap{
 		"day":  loops.Day.Long,
 		"iso":  loops.Day.String,
-		"over": workshop.DaysOver,
+		"over": schedule.DaysOver,
 		"ago":  daysAgo,
 		"qty":  quantity,
 		"one":  oneDecimal,
@@ -34,12 +35,12 @@ func formats() template.FuncMap {
 // oneDecimal writes a bare figure with one decimal.
 func oneDecimal(v float64) string { return strconv.FormatFloat(v, 'f', 1, 64) }
 
-// daysAgo is [workshop.DaysOver] in an owner's words: "3 days ago".
+// daysAgo is [schedule.DaysOver] in an owner's words: "3 days ago".
 func daysAgo(days int) string {
 	if days > 0 {
 		return count(days, "day") + " ago"
 	}
-	return workshop.DaysOver(days)
+	return schedule.DaysOver(days)
 }
 
 func count(n int, what string) string {
@@ -49,24 +50,9 @@ func count(n int, what string) string {
 	return strconv.Itoa(n) + " " + what + "s"
 }
 
-// quantity writes a quantity with a true minus sign and a blank that does not
-// break before its unit.
-func quantity(q fmt.Stringer) string {
-	text := strings.ReplaceAll(q.String(), " ", "\u00a0")
-	if rest, ok := strings.CutPrefix(text, "-"); ok {
-		return "\u2212" + rest
-	}
-	return text
-}
-
-// figure writes a bare number in the shortest form with its unit.
-func figure(v float64, unit string) string {
-	text := strconv.FormatFloat(v, 'f', -1, 64)
-	if rest, ok := strings.CutPrefix(text, "-"); ok {
-		text = "\u2212" + rest
-	}
-	return text + "\u00a0" + unit
-}
+// quantity and figure write as the drawings do.
+func quantity(q fmt.Stringer) string       { return drawing.Quantity(q) }
+func figure(v float64, unit string) string { return drawing.Figure(v, unit) }
 
 // phoneLink keeps what can be dialled of a telephone number; empty where that
 // is too little to be one. Templates take no tel: address but one vouched for,
@@ -95,10 +81,10 @@ func capital(text string) string {
 	return string(unicode.ToUpper(first)) + text[size:]
 }
 
-// plusMinusFor is [plusMinus] in the units an owner prefers.
+// plusMinusFor is [drawing.PlusMinus] in the units an owner prefers.
 func plusMinusFor(units loops.Units, point chemistry.Celsius, plus chemistry.CelsiusDelta) string {
 	if units != loops.USCustomary {
-		return plusMinus(point, plus)
+		return drawing.PlusMinus(point, plus)
 	}
 	text := fmt.Sprintf("%.0f\u00a0°F ± %.0f\u00a0°F", float64(point)*9/5+32, math.Ceil(float64(plus)*9/5))
 	return strings.Replace(text, "-", "\u2212", 1)

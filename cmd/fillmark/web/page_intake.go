@@ -4,6 +4,7 @@
 package web
 
 import (
+	"cmp"
 	"errors"
 	"net/http"
 	"slices"
@@ -93,6 +94,9 @@ func (p *intakePage) acts() ([]acts.Act, error) {
 
 // take marks what an error says in the form that it is about.
 func (p *intakePage) take(err error) error {
+	if errors.Is(err, loops.ErrRepeated) {
+		return p.Intake.take(err)
+	}
 	for _, f := range []*actForm{p.Intake, p.Read, p.Fill} {
 		about := false
 		if of, ok := errors.AsType[*workshop.ActError](err); ok {
@@ -183,7 +187,12 @@ func (s *server) takeIn(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if p.wrong() || tag == "" {
-		return s.render(w, http.StatusUnprocessableEntity, "intake", p)
+		if len(p.Intake.Rest) > 0 && p.Intake.status == http.StatusConflict { // once more is another machine
+			if p.Intake.Key, err = newKey(s.Random); err != nil {
+				return err
+			}
+		}
+		return s.render(w, cmp.Or(p.Intake.status, http.StatusUnprocessableEntity), "intake", p)
 	}
 	s.Wake()
 	http.Redirect(w, r, "/loops/"+string(tag)+"/receipt", http.StatusSeeOther) // the machine stays here
@@ -209,14 +218,8 @@ func (s *server) enterIntake(r *http.Request, p *intakePage) (loops.Tag, error) 
 }
 
 func (s *server) takeInNew(r *http.Request, p *intakePage) (loops.Tag, error) {
-	f := p.Form
-	if e, err := s.Reader.EntryByKey(f.text(p.Intake.Input("key"))); err == nil { // sent before
-		loop, err := s.Reader.Loop(e.Loop)
-		return loop.Tag, err
-	}
-	var reg workshop.Registration
-	settled, err := s.intakeOwner(p, &reg.Owner)
-	if err != nil {
+	reg := workshop.Registration{Key: p.Intake.Key}
+	if err := s.intakeOwner(p, &reg.Owner); err != nil {
 		return "", err
 	}
 	machine := func(m loops.Machine) error {
@@ -225,33 +228,44 @@ func (s *server) takeInNew(r *http.Request, p *intakePage) (loops.Tag, error) {
 		}
 		return m.Validate()
 	}
-	if err := errors.Join(p.Machine.read(&reg.Machine, machine), p.Loop.read(&reg.Loop)); err != nil {
+	err := errors.Join(p.Machine.read(&reg.Machine, machine), p.Loop.read(&reg.Loop))
+	if err != nil {
 		return "", err
 	}
-	if reg.Acts, err = p.acts(); err != nil || p.wrong() || !settled {
+	if reg.Acts, err = p.acts(); err != nil || p.wrong() {
+		return "", err
+	}
+	first, err := s.Workshop.Registered(reg)
+	if err != nil || first.ID != 0 {
+		return first.Tag, err // sent before: the owner of that name is this one
+	}
+	if settled, err := s.sameOwner(p, reg.Owner); err != nil || !settled {
 		return "", err
 	}
 	loop, err := s.Workshop.Register(s.stamp(r), reg)
 	return loop.Tag, err
 }
 
-// intakeOwner reads who brought the machine. Where somebody of that name is on
-// record the page asks whether it is the same person: settled is false.
-func (s *server) intakeOwner(p *intakePage, owner *loops.Owner) (settled bool, err error) {
-	f := p.Form
-	if f.text(p.Machine.Input("kind")) == string(loops.DonorUnit) {
+// intakeOwner reads who brought the machine; nobody brought a donor unit.
+func (s *server) intakeOwner(p *intakePage, owner *loops.Owner) (err error) {
+	if p.Form.text(p.Machine.Input("kind")) == string(loops.DonorUnit) {
+		return nil
+	}
+	if same := p.Form.text("owner_id"); same != "" && same != "new" {
+		*owner, err = s.ownerOf(same)
+		return err
+	}
+	return p.Owner.read(owner, loops.Owner.Validate)
+}
+
+// sameOwner asks, where somebody of that name is on record, whether it is the
+// same person; settled is false until the page was told.
+func (s *server) sameOwner(p *intakePage, owner loops.Owner) (settled bool, err error) {
+	if owner.ID != 0 || p.Form.text("owner_id") == "new" {
 		return true, nil
 	}
-	same := f.text("owner_id")
-	if same != "" && same != "new" {
-		*owner, err = s.ownerOf(same)
-		return true, err
-	}
-	if err := p.Owner.read(owner, loops.Owner.Validate); err != nil {
-		return false, err
-	}
 	words := strings.Fields(owner.Name)
-	if same == "new" || len(words) == 0 {
+	if len(words) == 0 {
 		return true, nil
 	}
 	found, err := s.Workshop.FindOwners(workshop.OwnerQuery{Text: words[0]})
@@ -264,7 +278,7 @@ func (s *server) intakeOwner(p *intakePage, owner *loops.Owner) (settled bool, e
 		}
 	}
 	if len(p.Same) > 0 {
-		f.blame("owner_id", "say whether it is the same person")
+		p.Form.blame("owner_id", "say whether it is the same person")
 	}
 	return len(p.Same) == 0, nil
 }

@@ -57,6 +57,25 @@ func TestIntakeRegistersAllInOne(t *testing.T) {
 	}
 }
 
+// A form that says nothing but who, what and how it is built is one registration
+// too, however often it is sent.
+func TestIntakeSentTwiceIsOne(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	form := intakeForm(url.Values{"intake.key": {"once"}})
+	for name := range form {
+		if strings.HasPrefix(name, "readings.") || name == "intake.complaint" || name == "intake.symptom" {
+			form.Del(name)
+		}
+	}
+	tag := b.taken(form)
+	assert.Equal(t, tag, b.taken(form))
+	form.Set("machine.name", "the black cube")
+	w := b.post("/intake", form)
+	assert.Equal(t, http.StatusConflict, w.Code)
+	b.says(w, "says something else in the field name", "the page says what differs")
+}
+
 func TestIntakeOfARefilledLoop(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)

@@ -10,6 +10,7 @@ import (
 
 	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/workshop"
+	"fillmark/drawing"
 	"fillmark/loops"
 	"fillmark/notify"
 )
@@ -29,7 +30,7 @@ type labelPage struct {
 type label struct {
 	Big   string // tag, or the container's number
 	Name  string
-	QR    *qrCode
+	QR    *drawing.QR
 	Lines []labelLine
 	// Cautions are the dangers in words.
 	Cautions        []string
@@ -87,7 +88,7 @@ func (s *server) loopLabel(file workshop.OwnersFile) (label, error) {
 		l.Name += ", " + loop.Name
 	}
 	var err error
-	if l.QR, err = newQR(settings.BaseURL + "/loops/" + string(loop.Tag)); err != nil {
+	if l.QR, err = drawing.NewQR(settings.BaseURL + "/loops/" + string(loop.Tag)); err != nil {
 		return l, err
 	}
 	charge := loop.State.Charge
@@ -120,7 +121,7 @@ func labelStrength(c loops.Charge) string {
 	if !c.Fluid.IsGlycol() || c.Mass == nil {
 		return capital(strengthLine(c))
 	}
-	return capital(c.Fluid.Name()) + " " + quantity(*c.Mass) + workshop.HowKnown(c.MassKnown) + " in water"
+	return capital(c.Fluid.Name()) + " " + quantity(*c.Mass) + c.MassKnown.Mark() + " in water"
 }
 
 // labelStates are what a label must say of a loop that is not as it should be.

@@ -137,6 +137,8 @@ func TestOwnerIsEditedAndNeverOverwritten(t *testing.T) {
 	assert.Equal(t, kept.Zone != "", edited.Zone == "", "an empty zone is the workshop's")
 
 	before := b.bytesOnDisk()
+	assert.Equal(t, http.StatusSeeOther, b.post("/owners/1", form).Code, "sent twice it says what is on record")
+	form.Set("owner.email", "ana@other.example")
 	assert.Equal(t, http.StatusConflict, b.post("/owners/1", form).Code, "somebody wrote in between")
 	form.Set("owner.email", "no address")
 	form.Set("owner.revision", fmt.Sprint(edited.Revision))
@@ -375,7 +377,10 @@ func TestMachineAndLoopArePutRight(t *testing.T) {
 	assert.Equal(t, was.History, is.History)
 
 	before := b.bytesOnDisk()
+	assert.Equal(t, http.StatusSeeOther, b.post(path, form).Code, "sent twice it says what is on record")
+	form.Set("machine.name", "the black tower")
 	assert.Equal(t, http.StatusConflict, b.post(path, form).Code, "somebody wrote in between")
+	form.Set("machine.name", "the white tower")
 	form.Set("machine.revision", fmt.Sprint(is.Machine.Revision))
 	form.Set("loop.revision", fmt.Sprint(is.Loop.Revision))
 	for field, value := range map[string]string{"loop.holds": "lots", "machine.name": "", "machine.kind": "toaster", "loop.wall": "-200C"} {

@@ -10,7 +10,9 @@ import (
 
 	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/workshop"
+	"fillmark/drawing"
 	"fillmark/loops"
+	"fillmark/schedule"
 )
 
 // loopPage is the card of one loop and everything on record about it.
@@ -25,8 +27,8 @@ type loopPage struct {
 	Charge  string
 	Level   string // what lacks to the fill mark; empty where nothing does
 	Frost   frost
-	Gauge   *gauge // nil where the freeze point is not known
-	Curve   *curve // nil where there is no glycol in the loop
+	Gauge   *drawing.Gauge // nil where the freeze point is not known
+	Curve   *drawing.Curve // nil where there is no glycol in the loop
 	Next    *loops.Task
 	// Judged is what a change of the record has just made of the charge; nil
 	// where nothing was changed that its verdict hangs on.
@@ -42,9 +44,9 @@ type loopPage struct {
 	Acts     actForms
 	// Containers are those that a dose can come from.
 	Containers []choice
-	Life       []lifePlot
-	Read       []lifeRow
-	Says       *workshop.Readings // what the readings say; nil where there are none
+	Life       []drawing.Life
+	Read       []drawing.LifeRow
+	Says       *schedule.Readings // what the readings say; nil where there are none
 	// Empty tells that there is nothing in it to top up.
 	Empty bool
 	// Gone tells that it was taken out of service.
@@ -93,10 +95,10 @@ func (s *server) loopPage(r *http.Request, file workshop.File, sent *actForm) (l
 		Day:   loops.DayOf(s.Now(), s.Workshop.Settings().Zone),
 		Tag:   loop.Tag, Machine: file.Machine, Loop: loop.Name, Owner: file.Owner,
 		Build: buildLine(loop.Construction), Charge: chargeLine(loop.State), Frost: frostOf(loop, file.Protection),
-		Gauge: gaugeOf(file.Protection), Status: planStatus(loop), History: historyOf(file.History),
-		Policy: loop.Plan.PolicyVersion, Evidence: loop.Plan.EvidenceVersion, Read: lifeRows(file.History), Says: file.Readings, Empty: charge == nil, Gone: !loop.State.Retired.IsZero(),
+		Gauge: drawing.GaugeOf(file.Protection), Status: planStatus(loop), History: historyOf(file.History),
+		Policy: loop.Plan.PolicyVersion, Evidence: loop.Plan.EvidenceVersion, Read: drawing.LifeRows(file.History), Says: file.Readings, Empty: charge == nil, Gone: !loop.State.Retired.IsZero(),
 	}
-	p.Life = lifePlots(file.History, p.Read)
+	p.Life = drawing.LifePlots(file.History, p.Read)
 	p.Acts = s.actForms(loop.Tag, "loop", sent)
 	if r.URL.Query().Has("judged") && charge != nil { // a change of the record led here
 		judged := file.Judged()
@@ -117,7 +119,7 @@ func (s *server) loopPage(r *http.Request, file workshop.File, sent *actForm) (l
 		p.Plan = append(p.Plan, planTask{t, p.Day.Sub(t.Due)})
 	}
 	if charge != nil {
-		p.Curve = curveOf(*charge, file.Protection)
+		p.Curve = drawing.CurveOf(*charge, file.Protection)
 		p.Caution = chemistry.Cautions(charge.Contents())
 	}
 	return p, nil
@@ -152,11 +154,11 @@ func frostOf(loop loops.Loop, p *loops.Protection) frost {
 	case p.Wall == nil:
 		f.Verdict, f.Says = notKnown, "How cold its coldest wetted wall gets is not known. Measure or ask: in use, stored and on the way; it belongs into the loop's record."
 	case p.Holds:
-		f.Says = "First ice at " + quantity(p.WarmEnd()) + " at the warmest, colder than the coldest wall at " + quantity(wall) + workshop.HowKnown(loop.ColdestWallKnown) + "."
+		f.Says = "First ice at " + quantity(p.WarmEnd()) + " at the warmest, colder than the coldest wall at " + quantity(wall) + loop.ColdestWallKnown.Mark() + "."
 	case p.FreezePoint < wall:
-		f.Verdict, f.Says = chemistry.Care, "First ice may come at "+quantity(p.WarmEnd())+", and the coldest wall is at "+quantity(wall)+workshop.HowKnown(loop.ColdestWallKnown)+". "+measure
+		f.Verdict, f.Says = chemistry.Care, "First ice may come at "+quantity(p.WarmEnd())+", and the coldest wall is at "+quantity(wall)+loop.ColdestWallKnown.Mark()+". "+measure
 	default:
-		f.Verdict, f.Says = chemistry.Stop, "The coldest wall is at "+quantity(wall)+workshop.HowKnown(loop.ColdestWallKnown)+": the liquid can freeze there. Keep it from the cold until the strength is put right."
+		f.Verdict, f.Says = chemistry.Stop, "The coldest wall is at "+quantity(wall)+loop.ColdestWallKnown.Mark()+": the liquid can freeze there. Keep it from the cold until the strength is put right."
 	}
 	return f
 }
@@ -196,7 +198,7 @@ func strengthLine(c loops.Charge) string {
 	case c.Mass == nil:
 		return c.Fluid.Name() + " in water, strength not known"
 	}
-	return strength(*c.Mass, c.MassUncertainty) + workshop.HowKnown(c.MassKnown) + " " + c.Fluid.Name() + " in water"
+	return strength(*c.Mass, c.MassUncertainty) + c.MassKnown.Mark() + " " + c.Fluid.Name() + " in water"
 }
 
 // strength is a glycol mass fraction with its uncertainty (k = 2).
@@ -220,4 +222,4 @@ func filledWords(c loops.Charge) string {
 }
 
 // buildLine says in one line how a loop is built.
-func buildLine(c loops.Construction) string { return strings.Join(workshop.BuiltWords(c), "; ") }
+func buildLine(c loops.Construction) string { return strings.Join(c.Words(), "; ") }

@@ -12,6 +12,7 @@ import (
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 	"fillmark/notify"
+	"fillmark/notify/links"
 )
 
 // ownerPage is what an owner sees through the link in a mail.
@@ -90,10 +91,10 @@ func (a ownerAnswer) Wet() bool { return slices.Contains(a.Noticed, loops.Notice
 const maxToken = 200
 
 // ownerLink opens the link in the path, as often as a person would.
-func (s *server) ownerLink(r *http.Request, purpose workshop.LinkPurpose) (loops.Owner, error) {
+func (s *server) ownerLink(r *http.Request, purpose links.Purpose) (loops.Owner, error) {
 	token := r.PathValue("token")
 	if len(token) > maxToken {
-		return loops.Owner{}, workshop.ErrLink
+		return loops.Owner{}, links.ErrInvalid
 	}
 	if err := s.throttles.linkFrom.take(visitOf(r).neighbourhood(), s.Now()); err != nil {
 		return loops.Owner{}, err
@@ -108,7 +109,7 @@ func (s *server) ownerLink(r *http.Request, purpose workshop.LinkPurpose) (loops
 func (s *server) ownerStamp() workshop.Stamp { return workshop.Stamp{At: s.Now().UTC(), By: "owner"} }
 
 func (s *server) pageOwner(w http.ResponseWriter, r *http.Request) error {
-	owner, err := s.ownerLink(r, workshop.LinkOwner)
+	owner, err := s.ownerLink(r, links.Owner)
 	if err != nil {
 		return err
 	}

@@ -13,10 +13,11 @@ import (
 
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
+	"fillmark/notify/links"
 )
 
 func (s *server) answerOwner(w http.ResponseWriter, r *http.Request) error {
-	owner, err := s.ownerLink(r, workshop.LinkOwner)
+	owner, err := s.ownerLink(r, links.Owner)
 	if err != nil {
 		return err
 	}
@@ -190,7 +191,7 @@ func lastAnswer(files []workshop.OwnersFile) *ownerAnswer {
 
 // ownerCalendar is the feed of an owner's days, for a calendar program.
 func (s *server) ownerCalendar(w http.ResponseWriter, r *http.Request) error {
-	owner, err := s.ownerLink(r, workshop.LinkCalendar)
+	owner, err := s.ownerLink(r, links.Calendar)
 	if err != nil {
 		return err
 	}

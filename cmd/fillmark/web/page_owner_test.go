@@ -17,8 +17,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fillmark/chemistry"
-	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
+	"fillmark/notify/links"
 )
 
 func TestOwnerAnswers(t *testing.T) {
@@ -169,8 +169,8 @@ func TestLinksOpenNothingElse(t *testing.T) {
 
 	owner := strings.TrimPrefix(b.ownerLink(ana.Owner), "/o/")
 	stop := strings.TrimPrefix(b.stopLink(ana.Owner), "/stop/")
-	expired := b.links.Sign(workshop.LinkOwner, ana.Owner, noon.AddDate(0, 0, -1))
-	nobody := b.links.Sign(workshop.LinkOwner, loops.Owner{ID: 999}, noon.AddDate(0, 1, 0))
+	expired := b.links.Sign(links.Owner, ana.Owner, noon.AddDate(0, 0, -1))
+	nobody := b.links.Sign(links.Owner, loops.Owner{ID: 999}, noon.AddDate(0, 1, 0))
 	flipped := []byte(owner)
 	flipped[8] ^= 1
 	before := b.bytesOnDisk()

@@ -103,11 +103,13 @@ func (s *server) editOwner(w http.ResponseWriter, r *http.Request) error {
 		http.Redirect(w, r, r.URL.Path, http.StatusSeeOther)
 		return nil
 	}
+	now := owner
 	err = p.Fields.read(&owner, loops.Owner.Validate)
 	owner.Revision = p.Fields.revision()
 	return s.changes(w, r, changing{
 		form: f, err: err, edit: workshop.Edit{Owner: &owner}, take: p.Fields.take, leadsTo: func(workshop.Edited) string { return r.URL.Path },
-		again: func() error { return s.render(w, http.StatusUnprocessableEntity, "ownerfile", p) },
+		both:  func() { p.Fields.keepBoth(now, owner, now.Revision) },
+		again: func(status int) error { return s.render(w, status, "ownerfile", p) },
 	})
 }
 

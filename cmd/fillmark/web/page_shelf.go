@@ -173,7 +173,8 @@ func (s *server) editContainer(w http.ResponseWriter, r *http.Request) error {
 	c.Revision = p.Fields.revision()
 	return s.changes(w, r, changing{
 		form: f, err: err, edit: workshop.Edit{Container: &c}, take: p.Fields.take, leadsTo: func(workshop.Edited) string { return r.URL.Path },
-		again: func() error { return s.render(w, http.StatusUnprocessableEntity, "container", p) },
+		both:  func() { p.Fields.keepBoth(p.Line.Container, c, p.Line.Container.Revision) },
+		again: func(status int) error { return s.render(w, status, "container", p) },
 	})
 }
 

@@ -7,8 +7,8 @@ import (
 	"errors"
 	"net/http"
 
-	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
+	"fillmark/notify/links"
 )
 
 // stopPage lets an owner stop the mail, and let it run again.
@@ -19,7 +19,7 @@ type stopPage struct {
 }
 
 func (s *server) pageStop(w http.ResponseWriter, r *http.Request) error {
-	owner, err := s.ownerLink(r, workshop.LinkStop)
+	owner, err := s.ownerLink(r, links.Stop)
 	if err != nil {
 		return err
 	}
@@ -35,7 +35,7 @@ func (s *server) stopPage(r *http.Request, owner loops.Owner) stopPage {
 // (RFC 8058) carries no cookie, may come as multipart, follows no redirect and
 // can only stop; a person's click says which.
 func (s *server) actStop(w http.ResponseWriter, r *http.Request) error {
-	owner, err := s.ownerLink(r, workshop.LinkStop)
+	owner, err := s.ownerLink(r, links.Stop)
 	if err != nil {
 		return err
 	}

@@ -4,6 +4,7 @@
 package web
 
 import (
+	"cmp"
 	"slices"
 	"strconv"
 	"strings"
@@ -69,6 +70,19 @@ func (f recordForm[T]) revision() uint64 {
 	}
 	return n
 }
+
+// keepBoth sets what is on record by now beside what was typed. Sent again, the
+// form replaces what somebody else wrote in between.
+func (f recordForm[T]) keepBoth(now, typed T, revision uint64) {
+	was, is := f.record.Say(now), f.record.Say(typed)
+	for _, d := range f.record.Changed(now, typed) {
+		f.form.Both = append(f.form.Both, bothSides{f.record.Name + ": " + d.Label, inTable(was[d.Name]), inTable(is[d.Name])})
+	}
+	f.typed.Set(f.Input("revision"), strconv.FormatUint(revision, 10))
+}
+
+// inTable is what a field says between others in a table.
+func inTable(texts []string) string { return cmp.Or(strings.Join(texts, ", "), "nothing") }
 
 // But draws the fields of a record but the named, and those that are given
 // once.

@@ -140,6 +140,40 @@ func (b *bench) surfaces(tag loops.Tag, name string, said acts.Said) chemistry.V
 	return ""
 }
 
+// A worse input never gets a better verdict, by API and by page, each pair on two
+// machines that are alike.
+func TestWorseIsNeverBetterOnAnySurface(t *testing.T) {
+	t.Parallel()
+	fill := func(more acts.Said) acts.Said {
+		said := acts.Said{"fluid": {"pg"}, "mass": {"40%"}, "mass-uncertainty": {"1%"}, "inhibitor": {"azole"}, "biocide": {"none"}, "poured": {"140ml"}}
+		maps.Copy(said, more)
+		return said
+	}
+	good := fill(nil)
+	for _, tt := range []struct {
+		name, act     string
+		better, worse acts.Said
+	}{
+		{"weaker", "fill", good, fill(acts.Said{"mass": {"12%"}})},
+		{"less sure", "fill", good, fill(acts.Said{"mass-uncertainty": {"20%"}})},
+		{"without inhibitor", "fill", good, fill(acts.Said{"inhibitor": {"none"}})},
+		{"copper in aluminium", "fill", good, fill(acts.Said{"biocide": {"copper"}})},
+		{"acid on aluminium", "clean", acts.Said{"agent": {"alcohol"}}, acts.Said{"agent": {"alcohol", "acid"}}},
+		{"no proof and no reason", "handover", acts.Said{"mail-consent": {"yes"}, "unproved": {"its rig is not here"}}, acts.Said{"mail-consent": {"yes"}}},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
+			b := newBench(t)
+			at := func(said acts.Said) chemistry.Verdict {
+				return b.surfaces(b.taken(intakeForm(url.Values{"owner_id": {"new"}})), tt.act, said)
+			}
+			better, worse := at(tt.better), at(tt.worse)
+			require.NotEmpty(t, worse, "it can be judged")
+			assert.False(t, better.Worse(worse), "%s before, %s when it is worse", better, worse)
+		})
+	}
+}
+
 // against are the reasons that an entry keeps.
 func against(all []acts.Reason) []string {
 	var kept []string

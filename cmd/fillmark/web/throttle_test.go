@@ -20,8 +20,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fillmark/cmd/fillmark/web"
-	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
+	"fillmark/notify/links"
 )
 
 func TestThrottleLetsABurstThroughAndThenAPace(t *testing.T) {
@@ -135,5 +135,5 @@ func TestLogHoldsNoTokenAndNoAddress(t *testing.T) {
 		assert.NotContains(t, log.String(), hidden)
 	}
 	assert.Contains(t, log.String(), `pattern="GET /o/{token}"`)
-	assert.NotEmpty(t, b.links.Sign(workshop.LinkOwner, loops.Owner{ID: 1}, noon))
+	assert.NotEmpty(t, b.links.Sign(links.Owner, loops.Owner{ID: 1}, noon))
 }

@@ -38,7 +38,6 @@ type reader interface {
 	Message(loops.MessageKey) (loops.Message, error)
 	suppressions
 	Loop(loops.LoopID) (loops.Loop, error)
-	EntryByKey(key string) (loops.Entry, error)
 	Revision() (loops.StoreRevision, error)
 	Containers() iter.Seq2[loops.Container, error]
 	Instruments() iter.Seq2[loops.Instrument, error]

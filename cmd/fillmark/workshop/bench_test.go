@@ -29,7 +29,7 @@ func benchRegister(b *testing.B, n, due int, day loops.Day) bench {
 	policy := schedule.DefaultPolicy()
 	w := workshop.New(s, workshop.Settings{
 		Name: "Test Bench", From: "bench@test.example", BaseURL: "https://loops.test.example", Zone: time.UTC, SendHour: 8, Policy: policy,
-	}, rand.Reader, links(b, 1))
+	}, rand.Reader, keys(b, 1))
 	filled := day.AddMonths(-24)
 	tags := map[loops.Tag]bool{}
 	for first := 1; first <= n; first += 1000 {

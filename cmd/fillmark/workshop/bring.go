@@ -11,6 +11,7 @@ import (
 
 	"fillmark/chemistry"
 	"fillmark/loops"
+	"fillmark/schedule"
 )
 
 // Bring is one liquid to bring for the tasks of the week.
@@ -38,7 +39,7 @@ func (b Bring) Sentence() string {
 // bring adds up what the tasks need: for a top-up what the check of it asks
 // for with the liquids on the shelf, for a coolant change the loop's volume,
 // for a renewal the dose of the label.
-func (w *Workshop) bring(lines []Line, shelf []loops.Container) ([]Bring, error) {
+func (w *Workshop) bring(lines []schedule.Line, shelf []loops.Container) ([]Bring, error) {
 	list := bringList{}
 	for _, line := range lines {
 		if !slices.Contains([]loops.TaskKind{loops.TopUpTask, loops.CoolantChange, loops.InhibitorRenewal, loops.BiocideRenewal}, line.Task) {

@@ -103,7 +103,7 @@ func (c *campaign) open() {
 	policy.FirstFrost = loops.MonthDay{Month: time.October, Dom: 15}
 	c.bench = bench{workshop.New(s, workshop.Settings{
 		Name: "Test Bench", From: "bench@test.example", BaseURL: "https://loops.test.example", Zone: time.UTC, SendHour: 8, Policy: policy,
-	}, rand.Reader, links(c.t, 1)), s}
+	}, rand.Reader, keys(c.t, 1)), s}
 }
 
 func (c *campaign) stamp() workshop.Stamp {

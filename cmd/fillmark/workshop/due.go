@@ -6,89 +6,15 @@ package workshop
 import (
 	"errors"
 	"fmt"
-	"strings"
 	"time"
 
 	"fillmark/loops"
 	"fillmark/schedule"
 )
 
-// Line is one task on the technician's list, flat, as pages and commands
-// show it.
-type Line struct {
-	Tag     loops.Tag         `json:"tag"`
-	Machine string            `json:"machine"`
-	Kind    loops.MachineKind `json:"machine_kind"`
-	Owner   string            `json:"owner"`
-	OwnerID loops.OwnerID     `json:"owner_id,omitempty"` // zero for a donor unit
-	Phone   string            `json:"phone,omitempty"`
-	Address string            `json:"address,omitempty"`
-	Task    loops.TaskKind    `json:"task"`
-	Due     loops.Day         `json:"due"`
-	// OverdueDays is negative before the due day.
-	OverdueDays int `json:"overdue_days"`
-	// Agreed is the day that was agreed with the owner; zero where none was. The
-	// line stands where that day puts it.
-	Agreed loops.Day `json:"agreed,omitzero"`
-	// Reached is the day the owner was last spoken to about the loop; zero if
-	// never since somebody saw to it.
-	Reached loops.Day    `json:"reached,omitzero"`
-	Reason  string       `json:"reason"`
-	Clause  loops.Clause `json:"clause"` // the binding one
-	// Stage is how far the reminders of the task have come: ahead, due, late,
-	// last or call; empty before the first.
-	Stage loops.Stage `json:"stage,omitempty"`
-}
-
-// Standing says how far off the day is, and how far the reminders have come:
-// "35 days over, stage late".
-func (l Line) Standing() string {
-	switch {
-	case !l.Agreed.IsZero():
-		return DaysOver(l.OverdueDays) + ", agreed for " + l.Agreed.Long()
-	case !l.Reached.IsZero():
-		return DaysOver(l.OverdueDays) + ", owner reached on " + l.Reached.Long()
-	case l.Stage == "":
-		return DaysOver(l.OverdueDays)
-	}
-	return DaysOver(l.OverdueDays) + ", stage " + string(l.Stage)
-}
-
-// Because says why the day is what it is, with the source of the figure.
-func (l Line) Because() string {
-	return l.Reason + " (" + strings.TrimRight(l.Clause.Source, ".") + ")."
-}
-
-// DaysOver says how many days something is over its day: "3 days over",
-// "today", "in 2 days" where that is still to come.
-func DaysOver(days int) string {
-	switch {
-	case days > 0:
-		return counted(days, "day") + " over"
-	case days == 0:
-		return "today"
-	}
-	return "in " + counted(-days, "day")
-}
-
-// CallLine is an owner to be called, and why.
-type CallLine struct {
-	Line
-	Why    string `json:"why"`
-	Letter bool   `json:"letter,omitempty"` // a printed letter can go instead
-}
-
-// noPhone stands where an owner's number should.
-const noPhone = "no telephone on record"
-
 // DueList is what a workshop has before it.
 type DueList struct {
-	Day     loops.Day  `json:"day"` // the workshop's
-	Overdue []Line     `json:"overdue"`
-	Today   []Line     `json:"today"`
-	Week    []Line     `json:"week"`
-	Later   []Line     `json:"later"`
-	Call    []CallLine `json:"call"`
+	schedule.TechnicianList
 	// Notices say what several openings have in common.
 	Notices []loops.EvidenceNotice `json:"notices"`
 }
@@ -107,30 +33,7 @@ func (w *Workshop) Due(at time.Time) (DueList, error) {
 	if err != nil {
 		return DueList{}, err
 	}
-	list := schedule.List(w.settings.Policy, today, items)
-	out := DueList{Day: today, Overdue: lines(today, list.Overdue), Today: lines(today, list.Today), Week: lines(today, list.Week), Later: lines(today, list.Later), Call: []CallLine{},
-		Notices: append([]loops.EvidenceNotice{}, evidence.Notices...)}
-	for _, c := range list.Call {
-		line := lineOf(c.Item, today, c.Stage)
-		out.Call = append(out.Call, CallLine{Line: line, Why: c.Reason, Letter: c.Letter})
-	}
-	return out, nil
-}
-
-func lines(today loops.Day, of []schedule.Line) []Line {
-	out := make([]Line, 0, len(of))
-	for _, l := range of {
-		out = append(out, lineOf(l.Item, today, l.Stage))
-	}
-	return out
-}
-
-func lineOf(i schedule.Item, today loops.Day, stage loops.Stage) Line {
-	return Line{
-		Tag: i.Loop.Tag, Machine: i.Machine.Name, Kind: i.Machine.Kind, Owner: i.Owner.Name, OwnerID: i.Owner.ID, Phone: i.Owner.Phone, Address: i.Owner.Address, Task: i.Task.Kind,
-		Due: i.Task.Due, OverdueDays: today.Sub(i.Task.Due), Reason: schedule.Reason(i.Task), Clause: i.Task.Binding(), Stage: stage,
-		Agreed: i.Loop.State.Agreed, Reached: i.Loop.State.Reached,
-	}
+	return DueList{schedule.List(w.settings.Policy, today, items), append([]loops.EvidenceNotice{}, evidence.Notices...)}, nil
 }
 
 // items reads the tasks due up to a day with their loops, machines and

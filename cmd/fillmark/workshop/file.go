@@ -7,6 +7,7 @@ import (
 	"fmt"
 
 	"fillmark/loops"
+	"fillmark/schedule"
 )
 
 // File is everything on record about one loop.
@@ -19,9 +20,9 @@ type File struct {
 	// Protection is nil where the charge or its strength is not known.
 	Protection *loops.Protection `json:"protection,omitempty"`
 	// Scale is nil where nothing was weighed.
-	Scale *Scale `json:"scale,omitempty"`
+	Scale *loops.WeighingSummary `json:"scale,omitempty"`
 	// Readings is nil where no temperature was read.
-	Readings *Readings `json:"readings,omitempty"`
+	Readings *schedule.Readings `json:"readings,omitempty"`
 }
 
 // File reads everything on record about the loop with the tag.
@@ -48,7 +49,7 @@ func (w *Workshop) fileOf(loop loops.Loop) (File, error) {
 		return File{}, err
 	}
 	file.Protection = loop.Protection()
-	file.Scale = ScaleOf(loop, file.History)
-	file.Readings = ReadingsOf(loop, file.History)
+	file.Scale = loops.WeighingSummaryOf(loop, file.History)
+	file.Readings = schedule.ReadingsOf(loop, file.History)
 	return file, nil
 }

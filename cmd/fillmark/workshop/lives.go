@@ -13,6 +13,7 @@ import (
 
 	"fillmark/loops"
 	"fillmark/loops/findings"
+	"fillmark/loops/sheet"
 )
 
 // daysPerMonth is the mean month of the statistics' clock.
@@ -358,7 +359,7 @@ func WriteLives(out io.Writer, rows []findings.Life) error {
 	w := csv.NewWriter(out)
 	_ = w.Write([]string{"lower", "upper", "count", "group", "entry", "cause"}) // Error below
 	for _, l := range rows {
-		_ = w.Write([]string{age(l.Lower), age(l.Upper), strconv.Itoa(l.Count), defused(l.Group), age(l.Entry), l.Cause})
+		_ = w.Write([]string{age(l.Lower), age(l.Upper), strconv.Itoa(l.Count), sheet.Defused(l.Group), age(l.Entry), l.Cause})
 	}
 	w.Flush()
 	return w.Error()

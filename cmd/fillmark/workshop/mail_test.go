@@ -32,7 +32,7 @@ func mailBench(t *testing.T) (bench, *notify.ReturnPath) {
 	w := workshop.New(s, workshop.Settings{
 		Name: "Test Bench", From: "bench@test.example", BaseURL: "https://loops.test.example", Zone: time.UTC, SendHour: 8,
 		Policy: schedule.DefaultPolicy(), Technician: "technician@test.example", ReturnPath: path,
-	}, rand.Reader, links(t, 1))
+	}, rand.Reader, keys(t, 1))
 	return bench{w, s}, path
 }
 

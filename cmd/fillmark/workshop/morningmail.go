@@ -63,7 +63,7 @@ func (w *Workshop) morningSections(s Stamp) ([]notify.MorningSection, error) {
 			x.Address, loops.DayOf(x.Since, w.settings.Zone).Long(), strings.TrimRight(x.Reason, "."), x.Address))
 	}
 	var calls []string
-	for _, c := range Calls(m.Call) {
+	for _, c := range schedule.Conversations(m.Call) {
 		line := c.Sentence()
 		if c.Letter != "" {
 			line += " A letter can go: fillmark outbox letter " + string(c.Letter)
@@ -89,7 +89,7 @@ func (w *Workshop) morningSections(s Stamp) ([]notify.MorningSection, error) {
 	}, nil
 }
 
-func morningLines(of []Line) []string {
+func morningLines(of []schedule.Line) []string {
 	var lines []string
 	for _, l := range of {
 		lines = append(lines, fmt.Sprintf("%s %s, %s: %s by %s (%s). %s", l.Tag, l.Machine, cmp.Or(l.Owner, "no owner"), l.Task, l.Due.Long(), l.Standing(), l.Because()))

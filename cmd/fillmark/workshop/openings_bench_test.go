@@ -27,7 +27,7 @@ func studyRegister(b *testing.B, n int) bench {
 	require.NoError(b, err)
 	b.Cleanup(func() { require.NoError(b, s.Close()) })
 	w := workshop.New(s, workshop.Settings{Name: "Test Bench", From: "bench@test.example", BaseURL: "https://loops.test.example", Zone: time.UTC,
-		SendHour: 8, Policy: schedule.DefaultPolicy()}, rand.Reader, links(b, 1))
+		SendHour: 8, Policy: schedule.DefaultPolicy()}, rand.Reader, keys(b, 1))
 	tags := map[loops.Tag]bool{}
 	for first := 1; first <= n; first += 1000 {
 		change := loops.Change{At: later(900).At, By: "bench", Action: "bench"}

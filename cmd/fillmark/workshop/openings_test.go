@@ -48,7 +48,7 @@ func newStudy(t *testing.T) bench {
 	return bench{workshop.New(s, workshop.Settings{
 		Name: "Test Bench", From: "bench@test.example", BaseURL: "https://loops.test.example", Zone: time.UTC, SendHour: 8,
 		Policy: schedule.DefaultPolicy(), Photos: photos.Folder(filepath.Join(dir, "photos")),
-	}, rand.Reader, links(t, 1)), s}
+	}, rand.Reader, keys(t, 1)), s}
 }
 
 // later is the instant and the technician of an entry on a day.

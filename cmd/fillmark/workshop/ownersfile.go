@@ -3,7 +3,10 @@
 
 package workshop
 
-import "fillmark/loops"
+import (
+	"fillmark/loops"
+	"fillmark/schedule"
+)
 
 // OwnersFile is what the owner of a machine may see of a loop in it. Pages,
 // letters, sheets and labels are made from it and never from a [File], which
@@ -14,8 +17,8 @@ type OwnersFile struct {
 	Machine    loops.Machine
 	Owner      loops.Owner
 	View       loops.OwnersView
-	Protection *loops.Protection // nil where the charge or its strength is not known
-	Readings   *Readings         // nil where no temperature was read
+	Protection *loops.Protection  // nil where the charge or its strength is not known
+	Readings   *schedule.Readings // nil where no temperature was read
 }
 
 // ForOwner is the file as the present owner may see it.

@@ -40,28 +40,8 @@ func (w *Workshop) plan(s Stamp, machine loops.Machine, loop loops.Loop, history
 func (w *Workshop) planInput(machine loops.Machine, loop loops.Loop, history []loops.Entry, containers []loops.Container, e schedule.Evidence) schedule.Input {
 	return schedule.Input{
 		Policy: w.settings.Policy, Machine: machine, Loop: loop, History: history, Containers: containers, Evidence: e,
-		Weighings: fullWeighings(history),
+		Weighings: schedule.FullWeighings(history),
 	}
-}
-
-// fullWeighings are the weighings of the full loop that stand in the history,
-// all of the same thing on the scale as the last; those of inspections are
-// left out, since the planner reads them itself.
-func fullWeighings(history []loops.Entry) []schedule.Weighing {
-	var full []loops.Weighing
-	var days []loops.Day
-	for _, e := range loops.Standing(history) {
-		if e.Kind == loops.KindWeighing && (e.Weighing.Stage == loops.WeighedFilled || e.Weighing.Stage == loops.WeighedLater) {
-			full, days = append(full, *e.Weighing), append(days, e.Day)
-		}
-	}
-	var weighings []schedule.Weighing
-	for i, x := range full {
-		if x.What == full[len(full)-1].What {
-			weighings = append(weighings, schedule.Weighing{Day: days[i], Weight: x.Weight})
-		}
-	}
-	return weighings
 }
 
 // containersIn returns the containers that went into a loop, those in poured

@@ -61,7 +61,7 @@ func TestReplanAfterNewEvidenceAndPolicy(t *testing.T) {
 	require.NoError(t, err)
 	settings := b.Settings()
 	settings.Policy = policy
-	again := workshop.New(b.store, settings, rand.Reader, links(t, 1))
+	again := workshop.New(b.store, settings, rand.Reader, keys(t, 1))
 	again.UseEvidence(evidence(4))
 	done, err = again.Replan(ctx, at("2026-05-03 09"), 100)
 	require.NoError(t, err)
@@ -217,7 +217,7 @@ func TestMorning(t *testing.T) {
 	require.NoError(t, err)
 	assert.NotEmpty(t, m.Overdue)
 	require.Len(t, m.Promised, 1)
-	assert.Equal(t, workshop.Promised{Machine: "the attic PC", Owner: "Ana Ruizado", Tags: []loops.Tag{bench.Tag}, Day: d(time.August, 30), OverdueDays: 2}, m.Promised[0])
+	assert.Equal(t, schedule.Promised{Machine: "the attic PC", Owner: "Ana Ruizado", Tags: []loops.Tag{bench.Tag}, Day: d(time.August, 30), OverdueDays: 2}, m.Promised[0])
 	require.Len(t, m.Containers, 1)
 	assert.Equal(t, "Bench Blue", m.Containers[0].Product)
 	assert.Equal(t, -19, m.Containers[0].OverdueDays)

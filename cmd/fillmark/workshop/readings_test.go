@@ -16,6 +16,7 @@ import (
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 	"fillmark/loops/inspection/triage"
+	"fillmark/schedule"
 )
 
 // reading is a steady set of readings at a power, the room at 22 °C. The die is
@@ -33,7 +34,7 @@ func reading(power, die float64, coolant ...float64) *loops.Inspection {
 
 // inspected records the readings a month apart from the fill and returns what
 // they say.
-func inspected(t *testing.T, readings ...*loops.Inspection) *workshop.Readings {
+func inspected(t *testing.T, readings ...*loops.Inspection) *schedule.Readings {
 	t.Helper()
 	b := newBench(t)
 	stamp := at("2026-01-10 15")
@@ -48,7 +49,7 @@ func inspected(t *testing.T, readings ...*loops.Inspection) *workshop.Readings {
 }
 
 // whys gathers all that was refused.
-func whys(r *workshop.Readings) string {
+func whys(r *schedule.Readings) string {
 	var text strings.Builder
 	for _, x := range r.Last.Refused {
 		text.WriteString(x.Error() + "\n")

@@ -5,6 +5,7 @@ package workshop
 
 import (
 	"errors"
+	"fmt"
 
 	"fillmark/cmd/fillmark/acts"
 	"fillmark/loops"
@@ -20,13 +21,21 @@ type Registration struct {
 	// Acts are done to it in their order, on the day they name or today. They
 	// take nothing from the shelf.
 	Acts []acts.Act
+	// Key was made once for this registration, so that sending it again records
+	// it once; empty for none. The first entry keeps it.
+	Key string
 }
 
 // Register records all of a registration in one change, or nothing: what is
-// wrong with any part of it comes back joined.
+// wrong with any part of it comes back joined. One that was sent before with its
+// key gives the first answer again, see [Workshop.Registered].
 func (w *Workshop) Register(s Stamp, r Registration) (loops.Loop, error) {
 	w.acting.Lock() // see retried
 	defer w.acting.Unlock()
+	if first, err := w.Registered(r); err != nil || first.ID != 0 {
+		return first, err
+	}
+	r.Acts = r.keyed()
 	r, err := w.known(r)
 	if err != nil {
 		return loops.Loop{}, err
@@ -63,6 +72,70 @@ func (w *Workshop) Register(s Stamp, r Registration) (loops.Loop, error) {
 		}
 		return w.register.Loop(is.ID)
 	}
+}
+
+// Registered finds the loop of a registration that was sent before with its key;
+// the zero loop where none was. The same key with another content is an error
+// that matches loops.ErrRepeated and names the field.
+func (w *Workshop) Registered(r Registration) (loops.Loop, error) {
+	if r.Key == "" {
+		return loops.Loop{}, nil
+	}
+	e, err := w.register.EntryByKey(r.Key)
+	if errors.Is(err, loops.ErrNotFound) {
+		return loops.Loop{}, nil
+	}
+	if err != nil {
+		return loops.Loop{}, err
+	}
+	loop, err := w.register.Loop(e.Loop)
+	if err != nil {
+		return loop, err
+	}
+	file, err := w.fileOf(loop)
+	if err != nil {
+		return loop, err
+	}
+	if field := r.differs(file, e); field != "" {
+		return loops.Loop{}, fmt.Errorf("the key %q stands for a registration that says something else in the field %s: %w", r.Key, field, loops.ErrRepeated)
+	}
+	return loop, nil
+}
+
+// differs names the first field in which a registration says something else than
+// what is on record with its key; empty where both say the same.
+func (r Registration) differs(file File, e loops.Entry) string {
+	changed := acts.Loops().Changed(file.Loop, r.Loop)
+	if r.Machine.ID == 0 {
+		changed = append(acts.Machines().Changed(file.Machine, r.Machine), changed...)
+		if r.Owner.ID == 0 && r.Machine.Kind != loops.DonorUnit {
+			changed = append(acts.Owners().Changed(file.Owner, r.Owner), changed...)
+		}
+	}
+	for _, f := range changed {
+		if f.Name != "owner" && f.Name != "machine" { // the numbers that the register gave
+			return f.Name
+		}
+	}
+	first := r.keyed()[0]
+	if d, ok := acts.OfKind(first.Kind()); ok && first.Kind() == e.Kind {
+		return acts.Differs(d, first, e, file.snapshot())
+	}
+	return "act"
+}
+
+// keyed are the acts with the key on the first; where nothing was done yet, that
+// the machine came in.
+func (r Registration) keyed() []acts.Act {
+	if r.Key == "" {
+		return r.Acts
+	}
+	all := r.Acts
+	if len(all) == 0 {
+		all = []acts.Act{&acts.Intake{}}
+	}
+	acts.SetKey(all[0], r.Key)
+	return all
 }
 
 // known reads the owner and the machine that are on record already.

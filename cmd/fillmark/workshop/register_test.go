@@ -18,9 +18,11 @@ import (
 	"pgregory.net/rapid"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 	"fillmark/loops/store"
+	"fillmark/notify/links"
 	"fillmark/schedule"
 )
 
@@ -75,6 +77,44 @@ func TestEditsRefuseStaleRevisions(t *testing.T) {
 	assert.NotEmpty(t, file.Loop.Plan.Tasks, "an edit keeps the loop planned")
 }
 
+// A registration that is sent again with its key is one, whether or not anything
+// was done to the machine with it; the same key for another machine is refused.
+func TestRegistrationIsOneByItsKey(t *testing.T) {
+	t.Parallel()
+	for _, did := range [][]acts.Act{nil, {&acts.Intake{Intake: loops.Intake{Complaint: "it drips"}}}} {
+		b := newBench(t)
+		stamp := at("2026-05-01 15")
+		reg := workshop.Registration{
+			Owner: loops.Owner{Name: "Ana Ruizado"}, Machine: loops.Machine{Kind: loops.Desktop, Name: "the grey tower"},
+			Loop: loops.Loop{Construction: loops.Construction{Volume: 0.5}}, Acts: did, Key: "k1",
+		}
+		first, err := b.Register(stamp, reg)
+		require.NoError(t, err)
+		again, err := b.Register(at("2026-05-01 16"), reg)
+		require.NoError(t, err)
+		assert.Equal(t, first, again)
+		for range 2 { // another key is another machine, however alike
+			reg.Key = "k2"
+			_, err = b.Register(stamp, reg)
+			require.NoError(t, err)
+		}
+		found, err := b.FindLoops(workshop.LoopQuery{})
+		require.NoError(t, err)
+		assert.Len(t, found, 2)
+
+		other := reg
+		other.Key, other.Machine.Name = "k1", "the white cube"
+		_, err = b.Register(stamp, other)
+		require.ErrorIs(t, err, loops.ErrRepeated)
+		assert.ErrorContains(t, err, "the field name")
+		other = reg
+		other.Key, other.Acts = "k1", []acts.Act{&acts.Intake{Intake: loops.Intake{Complaint: "it roars"}}}
+		_, err = b.Register(stamp, other)
+		require.ErrorIs(t, err, loops.ErrRepeated)
+		assert.ErrorContains(t, err, "the field complaint")
+	}
+}
+
 func TestTransferMovesTheMachineWithAllItsLoops(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
@@ -112,7 +152,7 @@ func TestContainersKeepCount(t *testing.T) {
 		s, err := store.Open(filepath.Join(folder, fmt.Sprint(n)), store.Options{})
 		require.NoError(rt, err)
 		defer func() { require.NoError(rt, s.Close()) }()
-		w := workshop.New(s, workshop.Settings{Name: "x", From: "b@x.example", Zone: time.UTC, Policy: schedule.DefaultPolicy()}, rand.Reader, links(t, 1))
+		w := workshop.New(s, workshop.Settings{Name: "x", From: "b@x.example", Zone: time.UTC, Policy: schedule.DefaultPolicy()}, rand.Reader, keys(t, 1))
 		stamp := at("2026-05-01 15")
 		machine, err := w.AddMachine(stamp, loops.Machine{Kind: loops.DonorUnit, Name: "rig"})
 		require.NoError(rt, err)
@@ -245,7 +285,7 @@ func FuzzImportTable(f *testing.F) {
 	s, err := store.Open(filepath.Join(f.TempDir(), "register.db"), store.Options{})
 	require.NoError(f, err)
 	f.Cleanup(func() { require.NoError(f, s.Close()) })
-	w := workshop.New(s, workshop.Settings{Zone: time.UTC, Policy: schedule.DefaultPolicy()}, rand.Reader, workshop.Links{})
+	w := workshop.New(s, workshop.Settings{Zone: time.UTC, Policy: schedule.DefaultPolicy()}, rand.Reader, links.Keys{})
 	f.Fuzz(func(t *testing.T, text string) {
 		for _, table := range workshop.TableNames() {
 			report, err := w.ImportTable(at("2026-05-01 15"), table, strings.NewReader(text), true)

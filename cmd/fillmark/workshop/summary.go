@@ -14,6 +14,7 @@ import (
 
 	"fillmark/loops"
 	"fillmark/loops/findings"
+	"fillmark/loops/sheet"
 )
 
 // Summary is what a maker may be shown about loops with a trait. Neither it nor
@@ -224,7 +225,7 @@ func (s Summary) WriteCSV(out io.Writer) error {
 		if c.MonthsTo > 0 {
 			to = number(c.MonthsTo)
 		}
-		_ = w.Write([]string{defused(s.Trait), string(c.Origin), c.Fluid, number(c.MonthsFrom), to, string(c.Cause), defused(c.Look), c.Metals, strconv.Itoa(len(c.Photos))})
+		_ = w.Write([]string{sheet.Defused(s.Trait), string(c.Origin), c.Fluid, number(c.MonthsFrom), to, string(c.Cause), sheet.Defused(c.Look), c.Metals, strconv.Itoa(len(c.Photos))})
 	}
 	w.Flush()
 	return w.Error()

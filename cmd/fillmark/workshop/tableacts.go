@@ -6,7 +6,6 @@ package workshop
 import (
 	"bufio"
 	"crypto/sha256"
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
@@ -18,6 +17,7 @@ import (
 	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/acts"
 	"fillmark/loops"
+	"fillmark/loops/sheet"
 )
 
 // A table of acts has a row for each act: the loop's tag, the act's name, and a
@@ -80,7 +80,7 @@ func (w *Workshop) writeActs(out io.Writer) error {
 	}
 	slices.SortStableFunc(lines, func(a, b line) int { return a.entry.Recorded.Compare(b.entry.Recorded) })
 	to, keys := bufio.NewWriter(out), actKeys()
-	if err := writeRow(to, append([]string{tagColumn, actColumn, numberColumn}, keys...)); err != nil {
+	if err := sheet.WriteRow(to, append([]string{tagColumn, actColumn, numberColumn}, keys...)); err != nil {
 		return err
 	}
 	for _, l := range lines {
@@ -94,7 +94,7 @@ func (w *Workshop) writeActs(out io.Writer) error {
 				cells[3+slices.Index(keys, f.JSONKey())] = f.ToCell(said[f.Name])
 			}
 		}
-		if err := writeRow(to, cells); err != nil {
+		if err := sheet.WriteRow(to, cells); err != nil {
 			return err
 		}
 	}
@@ -229,34 +229,24 @@ func findingsOf(tag loops.Tag, judged Recorded) []Finding {
 
 // readActs reads the rows, or returns all that is wrong with them.
 func readActs(in io.Reader) (rows []actRow, ignored []string, err error) {
-	reader, header, err := openTable(in)
+	read, err := sheet.Open(in)
 	if err != nil {
 		return nil, nil, err
 	}
-	if ignored, err = matchActs(header); err != nil {
+	if ignored, err = matchActs(read.Header); err != nil {
 		return nil, nil, err
 	}
 	var problems []error
-	for {
-		cells, err := reader.Read()
-		if errors.Is(err, io.EOF) {
-			break
+	for line, err := range read.Rows() {
+		var r actRow
+		if err == nil {
+			r, err = readAct(line, read.Header)
 		}
-		if err != nil {
-			return nil, nil, errors.Join(append(problems, badLine(err, len(header)))...)
-		}
-		if len(rows) == maxRows {
-			return nil, nil, wrong("file", fmt.Sprintf("more than %d rows", maxRows), fmt.Sprintf("at most %d rows in one go: split the table", maxRows))
-		}
-		r, err := readAct(reader, header, cells)
 		problems = append(problems, err)
 		rows = append(rows, r)
 	}
 	if err := errors.Join(problems...); err != nil {
 		return nil, nil, err
-	}
-	if len(rows) == 0 {
-		return nil, nil, wrong("file", "no rows", "a header line and at least one row")
 	}
 	return rows, ignored, nil
 }
@@ -284,42 +274,37 @@ func matchActs(header []string) (ignored []string, err error) {
 	return ignored, errors.Join(problems...)
 }
 
-func readAct(reader *csv.Reader, header, cells []string) (actRow, error) {
-	r := row[acts.Act]{cells: map[string]place{}}
-	r.line, _ = reader.FieldPos(0)
-	cell := func(name string) (string, place) {
-		i := slices.Index(header, name)
-		line, _ := reader.FieldPos(i)
-		return plainCell(reader, cells[i]), place{line, i + 1}
-	}
-	text, where := cell(tagColumn)
-	tag, err := loops.ParseTag(text)
+func readAct(line sheet.Row, header []string) (actRow, error) {
+	r := row[acts.Act]{Row: line, cells: map[string]sheet.Cell{}}
+	cell := func(name string) sheet.Cell { return line.Cells[slices.Index(header, name)] }
+	where := cell(tagColumn)
+	tag, err := loops.ParseTag(where.Text)
 	if err != nil {
-		return actRow{}, at(where, tagColumn, err)
+		return actRow{}, where.Blame(tagColumn, err)
 	}
-	name, where := cell(actColumn)
-	d, ok := acts.Find(name)
+	where = cell(actColumn)
+	d, ok := acts.Find(where.Text)
 	if !ok {
 		var names []string
 		for _, d := range acts.All() {
 			names = append(names, d.Name)
 		}
-		return actRow{}, at(where, actColumn, wrong("", name, "one of: "+strings.Join(names, ", ")))
+		return actRow{}, where.Blame(actColumn, wrong("", where.Text, "one of: "+strings.Join(names, ", ")))
 	}
 	said, problems := acts.Said{}, []error{}
 	for i, column := range header {
 		if column == tagColumn || column == actColumn || column == numberColumn {
 			continue
 		}
-		text, where := cell(column)
+		where := line.Cells[i]
 		f := slices.IndexFunc(d.Fields, func(f acts.Field) bool { return f.JSONKey() == column && !f.Hidden })
 		switch {
-		case f < 0 && text != "":
-			problems = append(problems, at(where, column, wrong("", text, "nothing: "+d.Name+" has no such field")))
+		case f < 0 && where.Text != "":
+			problems = append(problems, where.Blame(column, wrong("", where.Text, "nothing: "+d.Name+" has no such field")))
 		case f >= 0:
 			field := d.Fields[f]
-			r.cells[field.Name] = place{where.line, i + 1}
-			texts, err := field.FromCell(text)
+			r.cells[field.Name] = where
+			texts, err := field.FromCell(where.Text)
 			problems = append(problems, r.blame(err, d.Fields)...)
 			if texts != nil {
 				said[field.Name] = texts
@@ -328,7 +313,7 @@ func readAct(reader *csv.Reader, header, cells []string) (actRow, error) {
 	}
 	act, err := d.Read(said)
 	problems = append(problems, r.blame(err, d.Fields)...)
-	return actRow{r.line, tag, d, said, act}, errors.Join(problems...)
+	return actRow{line.Line, tag, d, said, act}, errors.Join(problems...)
 }
 
 // keyed gives the first row of a loop a key made of all its rows.

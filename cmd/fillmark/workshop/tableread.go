@@ -5,67 +5,44 @@ package workshop
 
 import (
 	"bufio"
-	"bytes"
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
 	"iter"
 	"slices"
-	"strconv"
 	"strings"
-	"unicode/utf8"
 
 	"fillmark/cmd/fillmark/acts"
 	"fillmark/loops"
+	"fillmark/loops/sheet"
 )
-
-// maxRows bounds one imported table.
-const maxRows = 100_000
 
 // row is one record of a table with where its cells stand in the file.
 type row[T any] struct {
 	record T
-	line   int
-	cells  map[string]place // by the field's name
+	sheet.Row
+	cells map[string]sheet.Cell // by the field's name
 }
 
-// place is where a cell stands: line and column from 1, the column counted in
-// cells as a spreadsheet does.
-type place struct{ line, column int }
-
-// readTable reads CSV: RFC 4180 with a header line; commas, semicolons or
-// tabs; LF or CRLF; with or without a byte order mark. With semicolons a
-// decimal comma is read as such. It reports every bad row it finds, joined,
+// readTable reads a table of records. It reports every bad row it finds, joined,
 // and then returns no rows. ignored names the columns that only the register
 // writes.
 func readTable[T any](in io.Reader, t table[T]) (rows []row[T], ignored []string, err error) {
-	reader, header, err := openTable(in)
+	read, err := sheet.Open(in)
 	if err != nil {
 		return nil, nil, err
 	}
-	use, ignored, err := t.match(header)
+	use, ignored, err := t.match(read.Header)
 	if err != nil {
 		return nil, nil, err
 	}
 	var problems []error
-	for {
-		cells, err := reader.Read()
-		if errors.Is(err, io.EOF) {
-			break
-		}
+	for line, err := range read.Rows() {
 		if err != nil {
-			problems = append(problems, badLine(err, len(header)))
-			var parse *csv.ParseError
-			if errors.As(err, &parse) && errors.Is(parse.Err, csv.ErrFieldCount) {
-				continue // the rows after it can still be read
-			}
-			break
+			problems = append(problems, err)
+			continue
 		}
-		if len(rows) == maxRows {
-			return nil, nil, wrong("file", fmt.Sprintf("more than %d rows", maxRows), fmt.Sprintf("at most %d rows in one go: split the table", maxRows))
-		}
-		r, wrongs := readRow(t, reader, cells, use)
+		r, wrongs := readRow(t, line, use)
 		problems = append(problems, wrongs...)
 		for _, more := range r.blame(t.check(r.record), t.record.Fields()) {
 			if !slices.ContainsFunc(wrongs, func(w error) bool { return sameCell(w, more) }) {
@@ -77,49 +54,7 @@ func readTable[T any](in io.Reader, t table[T]) (rows []row[T], ignored []string
 	if len(problems) > 0 {
 		return nil, nil, errors.Join(problems...)
 	}
-	if len(rows) == 0 {
-		return nil, nil, wrong("file", "no rows", "a header line and at least one row")
-	}
 	return rows, ignored, nil
-}
-
-// openTable finds out how the file separates its cells and reads its header.
-func openTable(in io.Reader) (*csv.Reader, []string, error) {
-	text, err := io.ReadAll(in)
-	if err != nil {
-		return nil, nil, err
-	}
-	text = bytes.TrimPrefix(text, []byte("\xef\xbb\xbf"))
-	if !utf8.Valid(text) {
-		at := 1 + bytes.Count(validPrefix(text), []byte("\n"))
-		return nil, nil, wrong("file", fmt.Sprintf("line %d", at), "text in UTF-8")
-	}
-	first, _, _ := bytes.Cut(text, []byte("\n"))
-	reader := csv.NewReader(bytes.NewReader(text))
-	for _, comma := range ";\t" {
-		if bytes.ContainsRune(first, comma) && !bytes.ContainsRune(first, ',') {
-			reader.Comma = comma
-		}
-	}
-	header, err := reader.Read()
-	if err != nil {
-		return nil, nil, wrong("file", "no header", "a first line that names the columns")
-	}
-	for i := range header {
-		header[i] = strings.ToLower(strings.TrimSpace(header[i]))
-	}
-	return reader, header, nil
-}
-
-func validPrefix(text []byte) []byte {
-	for i := 0; i < len(text); {
-		r, size := utf8.DecodeRune(text[i:])
-		if r == utf8.RuneError && size == 1 {
-			return text[:i]
-		}
-		i += size
-	}
-	return text
 }
 
 // match finds the field of each cell; nil where it is not imported.
@@ -147,33 +82,17 @@ func (t table[T]) match(header []string) (use []*acts.Field, ignored []string, e
 	return use, ignored, errors.Join(problems...)
 }
 
-// badLine names the line of a fault of the CSV itself.
-func badLine(err error, wanted int) error {
-	var parse *csv.ParseError
-	if !errors.As(err, &parse) {
-		return err
-	}
-	switch {
-	case errors.Is(parse.Err, csv.ErrFieldCount):
-		return wrong(fmt.Sprintf("line %d", parse.StartLine), "another number of cells", fmt.Sprintf("%d cells, as the header has", wanted))
-	default:
-		return wrong(fmt.Sprintf("line %d", parse.Line), parse.Err.Error(), `cells with a quote inside are quoted and the quote doubled: "5"" tube"`)
-	}
-}
-
-func readRow[T any](t table[T], reader *csv.Reader, cells []string, use []*acts.Field) (row[T], []error) {
-	r := row[T]{cells: map[string]place{}}
-	r.line, _ = reader.FieldPos(0)
+func readRow[T any](t table[T], line sheet.Row, use []*acts.Field) (row[T], []error) {
+	r := row[T]{Row: line, cells: map[string]sheet.Cell{}}
 	var problems []error
 	said := acts.Said{}
-	for i, cell := range cells {
+	for i, cell := range line.Cells {
 		if use[i] == nil {
 			continue
 		}
 		f := *use[i]
-		line, _ := reader.FieldPos(i)
-		r.cells[f.Name] = place{line, i + 1}
-		texts, err := f.FromCell(plainCell(reader, cell))
+		r.cells[f.Name] = cell
+		texts, err := f.FromCell(cell.Text)
 		if err != nil {
 			problems = append(problems, err)
 			continue
@@ -182,33 +101,6 @@ func readRow[T any](t table[T], reader *csv.Reader, cells []string, use []*acts.
 	}
 	problems = append(problems, t.record.Read(&r.record, said))
 	return r, r.blame(errors.Join(problems...), t.record.Fields())
-}
-
-// plainCell is what a cell says, without what a spreadsheet made of it.
-func plainCell(reader *csv.Reader, cell string) string {
-	cell = armed(strings.TrimSpace(strings.ReplaceAll(cell, "\r\n", "\n")))
-	if reader.Comma == ';' && strings.Count(cell, ",") == 1 && isFigure(strings.Replace(cell, ",", ".", 1)) {
-		cell = strings.Replace(cell, ",", ".", 1)
-	}
-	return cell
-}
-
-func isFigure(cell string) bool {
-	_, err := strconv.ParseFloat(cell, 64)
-	return err == nil
-}
-
-// at puts the place of a cell in front of what is wrong with it.
-func at(p place, name string, err error) error {
-	return inField(err, fmt.Sprintf("line %d, column %d (%s)", p.line, p.column, name))
-}
-
-func inField(err error, field string) error {
-	var invalid *loops.InvalidError
-	if errors.As(err, &invalid) {
-		return wrong(field, invalid.Value, invalid.Reason)
-	}
-	return wrong(field, err.Error(), "a value that the register can keep")
 }
 
 // blame puts a place in front of every problem that validation found.
@@ -227,12 +119,12 @@ func (r row[T]) blame(err error, fields []acts.Field) []error {
 	if errors.As(err, &invalid) {
 		for _, f := range fields {
 			if p, there := r.cells[f.Name]; there && f.Is(invalid.Field) {
-				return []error{at(p, f.JSONKey(), err)}
+				return []error{p.Blame(f.JSONKey(), err)}
 			}
 		}
-		return []error{inField(err, fmt.Sprintf("line %d (%s)", r.line, invalid.Field))}
+		return []error{r.Blame(invalid.Field, err)}
 	}
-	return []error{fmt.Errorf("line %d: %w", r.line, err)}
+	return []error{fmt.Errorf("line %d: %w", r.Line, err)}
 }
 
 // sameCell tells whether two problems are about one cell: a cell that could
@@ -251,7 +143,7 @@ func writeTable[T any](out io.Writer, t table[T], records iter.Seq2[T, error]) e
 	for _, f := range fields {
 		cells = append(cells, f.JSONKey())
 	}
-	if err := writeRow(to, cells); err != nil {
+	if err := sheet.WriteRow(to, cells); err != nil {
 		return err
 	}
 	for r, err := range records {
@@ -263,70 +155,9 @@ func writeTable[T any](out io.Writer, t table[T], records iter.Seq2[T, error]) e
 		for i, f := range fields {
 			cells[i+1] = f.ToCell(said[f.Name])
 		}
-		if err := writeRow(to, cells); err != nil {
+		if err := sheet.WriteRow(to, cells); err != nil {
 			return err
 		}
 	}
 	return to.Flush()
-}
-
-// formula are the characters with which a cell begins that a spreadsheet takes
-// for a formula and runs, whoever typed it.
-const formula = "=+-@\t\r＝＋－＠"
-
-// defused puts an apostrophe before each part of a cell that a spreadsheet would
-// take for a formula: where lists are parted by semicolons it begins a cell after
-// each. [armed] takes them away again.
-func defused(cell string) string { return parts(cell, defusedPart) }
-
-// armed undoes [defused]: an apostrophe stays where none was put.
-func armed(cell string) string { return parts(cell, armedPart) }
-
-func parts(cell string, each func(string) string) string {
-	all := strings.Split(cell, ";")
-	for i, part := range all {
-		text := strings.TrimLeft(part, " ")
-		all[i] = part[:len(part)-len(text)] + each(text)
-	}
-	return strings.Join(all, ";")
-}
-
-// defusedPart leaves figures as they are.
-func defusedPart(cell string) string {
-	if inner := strings.TrimLeft(cell, "'"); inner == "" || !strings.ContainsRune(formula, firstRune(inner)) {
-		return cell
-	}
-	if _, err := strconv.ParseFloat(cell, 64); err == nil && strings.Trim(cell, "0123456789.+-eE") == "" {
-		return cell
-	}
-	return "'" + cell
-}
-
-func armedPart(cell string) string {
-	if without, ok := strings.CutPrefix(cell, "'"); ok && defusedPart(without) == cell {
-		return without
-	}
-	return cell
-}
-
-func firstRune(text string) rune {
-	r, _ := utf8.DecodeRuneInString(text)
-	return r
-}
-
-// writeRow writes one row. The csv package's own CRLF would go into the cells
-// as well.
-func writeRow(to *bufio.Writer, cells []string) error {
-	var row bytes.Buffer
-	w := csv.NewWriter(&row)
-	safe := make([]string, len(cells))
-	for i, cell := range cells {
-		safe[i] = defused(cell)
-	}
-	if err := w.Write(safe); err != nil {
-		return err
-	}
-	w.Flush()
-	_, err := to.Write(append(bytes.TrimSuffix(row.Bytes(), []byte("\n")), "\r\n"...))
-	return err
 }

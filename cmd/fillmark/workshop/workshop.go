@@ -21,6 +21,7 @@ import (
 	"fillmark/loops"
 	"fillmark/loops/photos"
 	"fillmark/notify"
+	"fillmark/notify/links"
 	"fillmark/schedule"
 )
 
@@ -87,19 +88,19 @@ type Workshop struct {
 	register register
 	settings Settings
 	random   io.Reader // for tags
-	links    Links
+	links    links.Keys
 	evidence atomic.Pointer[schedule.Evidence] // nil is none
 	decoding sync.Mutex                        // held while a photo is taken in
 	acting   sync.Mutex                        // held while an action reads and writes, see retried
 }
 
-// New returns a workshop. Random is the source of tags, links signs what
+// New returns a workshop. Random is the source of tags, keys sign what
 // owners click.
-func New(r register, settings Settings, random io.Reader, links Links) *Workshop {
+func New(r register, settings Settings, random io.Reader, keys links.Keys) *Workshop {
 	if settings.ReadPhoto == nil {
 		settings.ReadPhoto = photos.ReadFile
 	}
-	return &Workshop{register: r, settings: settings, random: random, links: links}
+	return &Workshop{register: r, settings: settings, random: random, links: keys}
 }
 
 // Settings returns what the workshop was started with.

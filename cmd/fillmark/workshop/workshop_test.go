@@ -4,6 +4,7 @@
 package workshop_test
 
 import (
+	"bytes"
 	"crypto/rand"
 	"fmt"
 	"path/filepath"
@@ -18,6 +19,7 @@ import (
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 	"fillmark/loops/store"
+	"fillmark/notify/links"
 	"fillmark/schedule"
 )
 
@@ -34,8 +36,15 @@ func newBench(t *testing.T) bench {
 	t.Cleanup(func() { require.NoError(t, s.Close()) })
 	w := workshop.New(s, workshop.Settings{
 		Name: "Test Bench", From: "bench@test.example", BaseURL: "https://loops.test.example", Zone: time.UTC, SendHour: 8, Policy: schedule.DefaultPolicy(),
-	}, rand.Reader, links(t, 1))
+	}, rand.Reader, keys(t, 1))
 	return bench{w, s}
+}
+
+// keys sign links with a secret of the test.
+func keys(t require.TestingT, seed byte) links.Keys {
+	of, err := links.New(bytes.Repeat([]byte{seed}, 32))
+	require.NoError(t, err)
+	return of
 }
 
 func at(text string) workshop.Stamp {

@@ -1,7 +1,7 @@
 // Copyright 2026 The Fillmark Authors
 // SPDX-License-Identifier: Apache-2.0
 
-package web
+package drawing
 
 import (
 	"fmt"
@@ -14,33 +14,33 @@ import (
 	"fillmark/schedule"
 )
 
-// lifePlot is one figure of a loop over its life, in drawing units.
-type lifePlot struct {
+// Life is one figure of a loop over its life, in drawing units.
+type Life struct {
 	Heading  string
 	Unit     string
 	Sentence string
-	Rules    []mark
-	Days     []mark // along the bottom
-	Fills    []mark // days on which a new charge began
-	Series   []lifeSeries
+	Rules    []Mark
+	Days     []Mark // along the bottom
+	Fills    []Mark // days on which a new charge began
+	Series   []LifeSeries
 }
 
-// lifeSeries is one line of points, named at its last one.
-type lifeSeries struct {
+// LifeSeries is one line of points, named at its last one.
+type LifeSeries struct {
 	Name   string
 	Line   string
-	Points []lifePoint
-	NameX  px
-	NameY  px
+	Points []LifePoint
+	NameX  Px
+	NameY  Px
 	Last   string
 }
 
-// lifePoint is one reading in the drawing.
-type lifePoint struct{ X, Y px }
+// LifePoint is one reading in the drawing.
+type LifePoint struct{ X, Y Px }
 
-// lifeRow is one set of readings as a table shows it. A figure that cannot be
+// LifeRow is one set of readings as a table shows it. A figure that cannot be
 // told is empty.
-type lifeRow struct {
+type LifeRow struct {
 	Day                    loops.Day
 	Die, Room, Heat, Total string
 	die, room, total       *float64
@@ -51,22 +51,22 @@ const (
 	lifeLeft, lifeTop, lifeWidth, lifeHeight = 48.0, 40.0, 220.0, 180.0
 )
 
-// lifeRows lists the readings that stand, in the order they were taken.
-func lifeRows(history []loops.Entry) []lifeRow {
-	var rows []lifeRow
+// LifeRows lists the readings that stand, in the order they were taken.
+func LifeRows(history []loops.Entry) []LifeRow {
+	var rows []LifeRow
 	add := func(day loops.Day, x *loops.Inspection) {
 		if x.Die == nil && x.Room == nil {
 			return
 		}
-		row := lifeRow{Day: day}
+		row := LifeRow{Day: day}
 		if x.Die != nil {
-			row.die, row.Die = new(float64(*x.Die)), quantity(*x.Die)
+			row.die, row.Die = new(float64(*x.Die)), Quantity(*x.Die)
 		}
 		if x.Room != nil {
-			row.room, row.Room = new(float64(*x.Room)), quantity(*x.Room)
+			row.room, row.Room = new(float64(*x.Room)), Quantity(*x.Room)
 		}
 		if x.PowerW != nil {
-			row.Heat = figure(*x.PowerW, "W")
+			row.Heat = Figure(*x.PowerW, "W")
 		}
 		if figures, err := inspection.Read(schedule.InspectionReading(*x, nil)); err == nil && figures.Total != nil {
 			row.total = new(float64(figures.Total.Value))
@@ -85,16 +85,16 @@ func lifeRows(history []loops.Entry) []lifeRow {
 	return rows
 }
 
-// lifePlots draws temperatures and thermal resistance over a loop's life; none
+// LifePlots draws temperatures and thermal resistance over a loop's life; none
 // where fewer than two readings can be set side by side.
-func lifePlots(history []loops.Entry, rows []lifeRow) []lifePlot {
+func LifePlots(history []loops.Entry, rows []LifeRow) []Life {
 	var fills []loops.Day
 	for _, e := range loops.Standing(history) {
 		if e.Kind == loops.KindFill {
 			fills = append(fills, e.Day)
 		}
 	}
-	pick := func(of func(lifeRow) *float64) []lifeValue {
+	pick := func(of func(LifeRow) *float64) []lifeValue {
 		var values []lifeValue
 		for _, row := range rows {
 			if v := of(row); v != nil {
@@ -103,17 +103,17 @@ func lifePlots(history []loops.Entry, rows []lifeRow) []lifePlot {
 		}
 		return values
 	}
-	total := pick(func(r lifeRow) *float64 { return r.total })
-	die, room := pick(func(r lifeRow) *float64 { return r.die }), pick(func(r lifeRow) *float64 { return r.room })
-	var plots []lifePlot
+	total := pick(func(r LifeRow) *float64 { return r.total })
+	die, room := pick(func(r LifeRow) *float64 { return r.die }), pick(func(r LifeRow) *float64 { return r.room })
+	var plots []Life
 	if len(total) > 1 {
-		p := newLifePlot("Thermal resistance", "die above room by heat, K/W", 3, fills, named{"last", total})
+		p := newLife("Thermal resistance", "die above room by heat, K/W", 3, fills, named{"last", total})
 		p.Sentence = fmt.Sprintf("How many kelvin the die is above the room for each watt: %.3f K/W on %s, %.3f K/W on %s. It rises with dust, old paste, a weak pump or a clog.",
 			total[0].v, total[0].day.Long(), total[len(total)-1].v, total[len(total)-1].day.Long())
 		plots = append(plots, p)
 	}
 	if len(die) > 1 {
-		p := newLifePlot("Temperatures", "°C", 0, fills, named{"die", die}, named{"room", room})
+		p := newLife("Temperatures", "°C", 0, fills, named{"die", die}, named{"room", room})
 		p.Sentence = "Die and room as they were read. They compare only at one heat and one room temperature; the resistance takes both out."
 		plots = append(plots, p)
 	}
@@ -131,9 +131,9 @@ type named struct {
 	values []lifeValue
 }
 
-// newLifePlot draws the series on one scale from the first reading or fill to
+// newLife draws the series on one scale from the first reading or fill to
 // the last reading.
-func newLifePlot(heading, unit string, decimals int, fills []loops.Day, series ...named) lifePlot {
+func newLife(heading, unit string, decimals int, fills []loops.Day, series ...named) Life {
 	a := lifeAxes{first: series[0].values[0].day, last: series[0].values[0].day, low: math.Inf(1), high: math.Inf(-1)}
 	for _, s := range series {
 		for _, x := range s.values {
@@ -153,17 +153,17 @@ func newLifePlot(heading, unit string, decimals int, fills []loops.Day, series .
 	}
 	step := niceStep(a.high - min(0, a.low))
 	a.low, a.high = min(0, step*math.Floor(a.low/step)), step*math.Ceil(a.high/step)
-	p := lifePlot{Heading: heading, Unit: unit}
+	p := Life{Heading: heading, Unit: unit}
 	for v := a.low; v <= a.high+step/2; v += step {
-		p.Rules = append(p.Rules, mark{a.y(v), strings.Replace(strconv.FormatFloat(v, 'f', stepDecimals(step), 64), "-", "\u2212", 1)})
+		p.Rules = append(p.Rules, Mark{a.y(v), trueMinus(strconv.FormatFloat(v, 'f', stepDecimals(step), 64))})
 	}
-	p.Days = []mark{{a.x(a.first), shortDay(a.first)}}
+	p.Days = []Mark{{a.x(a.first), shortDay(a.first)}}
 	if a.last != a.first {
-		p.Days = append(p.Days, mark{a.x(a.last), shortDay(a.last)})
+		p.Days = append(p.Days, Mark{a.x(a.last), shortDay(a.last)})
 	}
 	for _, day := range fills {
 		if !day.After(a.last) {
-			p.Fills = append(p.Fills, mark{a.x(day), "filled"})
+			p.Fills = append(p.Fills, Mark{a.x(day), "filled"})
 		}
 	}
 	for _, s := range series {
@@ -199,24 +199,24 @@ type lifeAxes struct {
 	low, high   float64
 }
 
-func (a lifeAxes) x(day loops.Day) px {
-	return px(lifeLeft + lifeWidth*float64(day.Sub(a.first))/float64(max(1, a.last.Sub(a.first))))
+func (a lifeAxes) x(day loops.Day) Px {
+	return Px(lifeLeft + lifeWidth*float64(day.Sub(a.first))/float64(max(1, a.last.Sub(a.first))))
 }
 
-func (a lifeAxes) y(v float64) px {
-	return px(lifeTop + lifeHeight*(a.high-v)/(a.high-a.low))
+func (a lifeAxes) y(v float64) Px {
+	return Px(lifeTop + lifeHeight*(a.high-v)/(a.high-a.low))
 }
 
-func (a lifeAxes) series(s named, decimals int) lifeSeries {
-	out := lifeSeries{Name: s.name}
+func (a lifeAxes) series(s named, decimals int) LifeSeries {
+	out := LifeSeries{Name: s.name}
 	var line strings.Builder
 	for i, x := range s.values {
-		point := lifePoint{a.x(x.day), a.y(x.v)}
+		point := LifePoint{a.x(x.day), a.y(x.v)}
 		fmt.Fprintf(&line, "%c%s %s", step(i), point.X, point.Y)
 		out.Points = append(out.Points, point)
 	}
 	last := out.Points[len(out.Points)-1]
 	out.Line, out.NameX, out.NameY = line.String(), last.X+10, last.Y
-	out.Last = strings.Replace(strconv.FormatFloat(s.values[len(s.values)-1].v, 'f', decimals, 64), "-", "\u2212", 1)
+	out.Last = trueMinus(strconv.FormatFloat(s.values[len(s.values)-1].v, 'f', decimals, 64))
 	return out
 }

@@ -1,7 +1,7 @@
 // Copyright 2026 The Fillmark Authors
 // SPDX-License-Identifier: Apache-2.0
 
-package workshop
+package schedule
 
 import (
 	"errors"
@@ -10,7 +10,6 @@ import (
 	"fillmark/loops"
 	"fillmark/loops/inspection"
 	"fillmark/loops/inspection/triage"
-	"fillmark/schedule"
 )
 
 // Readings are what the temperatures read on a loop tell while it stays
@@ -57,9 +56,9 @@ type TrendLine struct {
 // temperature was ever read.
 func ReadingsOf(loop loops.Loop, history []loops.Entry) *Readings {
 	out := &Readings{Trends: []TrendLine{}, Cannot: []string{inspection.MountNote, inspection.PumpNote}}
-	var rows schedule.Resistances
+	var rows Resistances
 	if charge := loop.State.Charge; charge != nil {
-		rows = schedule.ResistancesOf(*charge, history)
+		rows = ResistancesOf(*charge, history)
 		for _, row := range rows.Watched() {
 			if len(row.Values) > 0 {
 				out.Trends = append(out.Trends, trendLine(*charge, row))
@@ -76,8 +75,8 @@ func ReadingsOf(loop loops.Loop, history []loops.Entry) *Readings {
 // ownFigures are what the loop's first readings since the fill showed: from die
 // to room, of that from coolant to room, and the coolant's rise across the
 // plate for each watt; nil where they are too few.
-func ownFigures(rows schedule.Resistances) (total, radiator, rise *inspection.KelvinPerWatt) {
-	base := func(row schedule.Resistance) *inspection.KelvinPerWatt {
+func ownFigures(rows Resistances) (total, radiator, rise *inspection.KelvinPerWatt) {
+	base := func(row Resistance) *inspection.KelvinPerWatt {
 		b, err := inspection.Baseline(inspection.Comparable(row.Values))
 		if err != nil {
 			return nil
@@ -93,7 +92,7 @@ func ownFigures(rows schedule.Resistances) (total, radiator, rise *inspection.Ke
 
 // read takes the newest readings and the newest proof. Readings are reckoned
 // with the charge that was in the loop at the time.
-func (r *Readings) read(loop loops.Loop, history []loops.Entry, rows schedule.Resistances) {
+func (r *Readings) read(loop loops.Loop, history []loops.Entry, rows Resistances) {
 	var charge *loops.Charge
 	var last *loops.Inspection
 	var day loops.Day
@@ -119,8 +118,8 @@ func (r *Readings) read(loop loops.Loop, history []loops.Entry, rows schedule.Re
 	if loop.State.Charge != nil {
 		charge = loop.State.Charge // as topped up and measured since
 	}
-	reading := schedule.InspectionReading(*last, charge)
-	r.Last = lastReading(day, reading, loop.Sealed, rows)
+	reading := InspectionReading(*last, charge)
+	r.Last = newestReading(day, reading, loop.Sealed, rows)
 }
 
 // readsHeat tells whether an inspection read any temperature.
@@ -128,7 +127,7 @@ func readsHeat(x *loops.Inspection) bool {
 	return x.Die != nil || x.CoolantIn != nil || x.CoolantOut != nil
 }
 
-func lastReading(day loops.Day, reading inspection.Reading, sealed bool, rows schedule.Resistances) *LastReading {
+func newestReading(day loops.Day, reading inspection.Reading, sealed bool, rows Resistances) *LastReading {
 	last := &LastReading{Day: day, Seen: triage.Seen{Sealed: sealed, Die: reading.Die, Room: reading.Room, Power: reading.Power,
 		CoolantIn: reading.CoolantIn, CoolantOut: reading.CoolantOut}}
 	last.Seen.Own, last.Seen.OwnRadiator, last.Seen.OwnRise = ownFigures(rows)
@@ -159,7 +158,7 @@ func lastReading(day loops.Day, reading inspection.Reading, sealed bool, rows sc
 
 func proofOf(day loops.Day, x loops.Proof, charge *loops.Charge) *RepairProof {
 	out := &RepairProof{Day: day}
-	proof, err := inspection.Prove(schedule.InspectionReading(x.Before, nil), schedule.InspectionReading(x.After, charge))
+	proof, err := inspection.Prove(InspectionReading(x.Before, nil), InspectionReading(x.After, charge))
 	if err == nil {
 		out.Proof = &proof
 		return out
@@ -170,7 +169,7 @@ func proofOf(day loops.Day, x loops.Proof, charge *loops.Charge) *RepairProof {
 	return out
 }
 
-func trendLine(charge loops.Charge, row schedule.Resistance) TrendLine {
+func trendLine(charge loops.Charge, row Resistance) TrendLine {
 	compared := inspection.Comparable(row.Values)
 	line := TrendLine{Name: row.Name, Readings: len(compared), LeftOut: len(row.Values) - len(compared)}
 	o, err := inspection.LookAhead(row.Values)
@@ -180,7 +179,7 @@ func trendLine(charge loops.Charge, row schedule.Resistance) TrendLine {
 		line.Refused = &refusal
 		return line
 	}
-	day := func(x float64) string { return schedule.CrossingDay(charge, x).Long() }
+	day := func(x float64) string { return CrossingDay(charge, x).Long() }
 	line.Text = fmt.Sprintf("It rises by %.4f K/W a year (90 %% interval %.4f to %.4f, p %.2g) and reaches its limit %s, 1.3 times the baseline %s, on %s, between %s and %s.",
 		o.Trend.Slope*daysPerYear, o.Trend.Low*daysPerYear, o.Trend.High*daysPerYear, o.Trend.P, o.Limit, o.Baseline,
 		day(o.Crossing.At), day(o.Crossing.Earliest), day(o.Crossing.Latest))

@@ -1,7 +1,7 @@
 // Copyright 2026 The Fillmark Authors
 // SPDX-License-Identifier: Apache-2.0
 
-package workshop
+package schedule
 
 import (
 	"cmp"
@@ -11,22 +11,22 @@ import (
 	"fillmark/loops"
 )
 
-// Call is one conversation: an owner, why a person must speak to them, and
+// Conversation is one call: an owner, why a person must speak to them, and
 // every task that it is about.
-type Call struct {
+type Conversation struct {
 	Owner, Phone, Why string
 	Letter            loops.Tag // of the first loop that a printed letter can go about instead; or empty
 	About             []CallLine
 }
 
-// Calls gathers the lines of the list into conversations, in the order of their
+// Conversations gathers the lines of the list into conversations, in the order of their
 // first lines: nobody is called six times for six tasks.
-func Calls(lines []CallLine) []Call {
+func Conversations(lines []CallLine) []Conversation {
 	type key struct {
 		owner loops.OwnerID
 		why   string
 	}
-	var calls []Call
+	var calls []Conversation
 	at := map[key]int{}
 	for _, l := range lines {
 		k := key{l.OwnerID, l.Why}
@@ -34,7 +34,7 @@ func Calls(lines []CallLine) []Call {
 		if !ok {
 			i = len(calls)
 			at[k] = i
-			calls = append(calls, Call{Owner: l.Owner, Phone: l.Phone, Why: l.Why})
+			calls = append(calls, Conversation{Owner: l.Owner, Phone: l.Phone, Why: l.Why})
 		}
 		calls[i].About = append(calls[i].About, l)
 		if l.Letter && calls[i].Letter == "" {
@@ -48,9 +48,9 @@ func Calls(lines []CallLine) []Call {
 const mostTold = 8
 
 // Sentence is the call in one line: whom, on which number, why, and about what.
-func (c Call) Sentence() string {
+func (c Conversation) Sentence() string {
 	var line strings.Builder
-	fmt.Fprintf(&line, "%s (%s): %s", cmp.Or(c.Owner, "no owner"), cmp.Or(c.Phone, noPhone), c.Why)
+	fmt.Fprintf(&line, "%s (%s): %s", cmp.Or(c.Owner, "no owner"), cmp.Or(c.Phone, NoPhone), c.Why)
 	for n, l := range c.About[:min(len(c.About), mostTold)] {
 		if n == 0 || l.Tag != c.About[n-1].Tag {
 			fmt.Fprintf(&line, ". %s %s: ", l.Tag, l.Machine)
@@ -64,6 +64,9 @@ func (c Call) Sentence() string {
 	}
 	return line.String() + "."
 }
+
+// NoPhone stands where an owner's number should.
+const NoPhone = "no telephone on record"
 
 // when is the day of the task, said as what it is: past, or to come.
 func (l Line) when() string {

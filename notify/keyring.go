@@ -1,22 +1,28 @@
 // Copyright 2026 The Fillmark Authors
 // SPDX-License-Identifier: Apache-2.0
 
-package daemon
+package notify
 
 import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"net"
 	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
-
-	"fillmark/notify"
 )
 
-// DKIMKey is one key file beside the register. Selectors count up: fillmark,
+// KeyRing is where the DKIM keys of a workshop are.
+type KeyRing struct {
+	Folder   string
+	Selector string // of the first key
+	// File is the one key where it was named; empty where keys are numbered in
+	// the folder.
+	File string
+}
+
+// DKIMKey is one key file. Selectors count up: fillmark,
 // fillmark2, fillmark3; the highest signs, and the older ones stay published
 // until mail signed with them has arrived.
 type DKIMKey struct {
@@ -37,10 +43,10 @@ const (
 // NextSuffix ends the file name of a key that does not sign yet.
 const NextSuffix = ".next"
 
-// DKIMKeys lists the keys there are, the oldest first.
-func (c Config) DKIMKeys() ([]DKIMKey, error) {
-	if c.Mail.DKIMKeyFile != "" {
-		k := c.FirstKey()
+// Keys lists the keys there are, the oldest first.
+func (r KeyRing) Keys() ([]DKIMKey, error) {
+	if r.File != "" {
+		k := r.First()
 		if there, err := k.exists(); !there {
 			return nil, err
 		}
@@ -48,8 +54,8 @@ func (c Config) DKIMKeys() ([]DKIMKey, error) {
 	}
 	var keys []DKIMKey
 	for n := 1; n <= maxDKIMKeys; n++ {
-		selector := numbered(c.Mail.DKIMSelector, n)
-		path := filepath.Join(c.keysDir(), selector+".pem")
+		selector := numberedSelector(r.Selector, n)
+		path := filepath.Join(r.Folder, selector+".pem")
 		for _, k := range []DKIMKey{{selector, path, KeySigns}, {selector, path + NextSuffix, KeyNext}} {
 			there, err := k.exists()
 			if err != nil {
@@ -73,16 +79,16 @@ func (c Config) DKIMKeys() ([]DKIMKey, error) {
 // eight years.
 const maxDKIMKeys = 99
 
-func numbered(selector string, n int) string {
+func numberedSelector(selector string, n int) string {
 	if n == 1 {
 		return selector
 	}
 	return selector + strconv.Itoa(n)
 }
 
-// SigningKey returns the key that signs; false where there is none.
-func (c Config) SigningKey() (DKIMKey, bool, error) {
-	keys, err := c.DKIMKeys()
+// Signing returns the key that signs; false where there is none.
+func (r KeyRing) Signing() (DKIMKey, bool, error) {
+	keys, err := r.Keys()
 	for _, k := range keys {
 		if k.State == KeySigns {
 			return k, true, err
@@ -91,24 +97,24 @@ func (c Config) SigningKey() (DKIMKey, bool, error) {
 	return DKIMKey{}, false, err
 }
 
-// FirstKey is the key to begin with, not written yet.
-func (c Config) FirstKey() DKIMKey {
-	file := c.Mail.DKIMKeyFile
+// First is the key to begin with, not written yet.
+func (r KeyRing) First() DKIMKey {
+	file := r.File
 	if file == "" {
-		file = filepath.Join(c.keysDir(), c.Mail.DKIMSelector+".pem")
+		file = filepath.Join(r.Folder, r.Selector+".pem")
 	}
-	return DKIMKey{c.Mail.DKIMSelector, file, KeySigns}
+	return DKIMKey{r.Selector, file, KeySigns}
 }
 
-// NextKey is the key after all others, not written yet.
-func (c Config) NextKey() (DKIMKey, error) {
-	keys, err := c.DKIMKeys()
+// Next is the key after all others, not written yet.
+func (r KeyRing) Next() (DKIMKey, error) {
+	keys, err := r.Keys()
 	if err != nil {
 		return DKIMKey{}, err
 	}
 	highest := 0
 	for _, k := range keys {
-		n, err := strconv.Atoi(strings.TrimPrefix(k.Selector, c.Mail.DKIMSelector))
+		n, err := strconv.Atoi(strings.TrimPrefix(k.Selector, r.Selector))
 		if err != nil {
 			n = 1
 		}
@@ -117,8 +123,8 @@ func (c Config) NextKey() (DKIMKey, error) {
 	if highest >= maxDKIMKeys {
 		return DKIMKey{}, fmt.Errorf("dkim: %d keys are the most; set another mail.dkim_selector", maxDKIMKeys)
 	}
-	selector := numbered(c.Mail.DKIMSelector, highest+1)
-	return DKIMKey{selector, filepath.Join(c.keysDir(), selector+".pem"+NextSuffix), KeyNext}, nil
+	selector := numberedSelector(r.Selector, highest+1)
+	return DKIMKey{selector, filepath.Join(r.Folder, selector+".pem"+NextSuffix), KeyNext}, nil
 }
 
 // ErrNoDKIMKey says that nothing signs.
@@ -140,52 +146,44 @@ func (k DKIMKey) Write() error {
 	if err := os.MkdirAll(filepath.Dir(k.File), 0o700); err != nil {
 		return fmt.Errorf("dkim key: %w", err)
 	}
-	key, err := notify.GenerateKey()
+	key, err := GenerateKey()
 	if err != nil {
 		return fmt.Errorf("dkim key: %w", err)
 	}
-	return notify.WriteKey(k.File, key)
+	return WriteKey(k.File, key)
 }
 
 // Record returns the TXT record that publishes the key.
-func (k DKIMKey) Record(domain string) (notify.Record, error) {
-	key, err := notify.ReadKey(k.File)
+func (k DKIMKey) Record(domain string) (Record, error) {
+	key, err := ReadKey(k.File)
 	if err != nil {
-		return notify.Record{}, err
+		return Record{}, err
 	}
-	name, value, err := notify.DNSRecord(k.Selector, domain, &key.PublicKey)
+	name, value, err := DNSRecord(k.Selector, domain, &key.PublicKey)
 	note := map[DKIMKeyState]string{
 		KeyOld:   "an older key: keep it published for a week after the change, then delete record and " + k.File,
 		KeySigns: "signs now",
 		KeyNext:  "publish it, then run fillmark dkim rotate --now",
 	}[k.State]
-	return notify.Record{Kind: notify.RecordDKIM, Name: name, Value: value, Note: note}, err
+	return Record{Kind: RecordDKIM, Name: name, Value: value, Note: note}, err
 }
 
-// MailRecords are all records that providers look for.
-func (c Config) MailRecords() ([]notify.Record, error) {
-	keys, err := c.DKIMKeys()
+// Records are the TXT records of all keys. Without a key it is [ErrNoDKIMKey].
+func (r KeyRing) Records(domain string) ([]Record, error) {
+	keys, err := r.Keys()
 	if err == nil && len(keys) == 0 {
 		err = ErrNoDKIMKey
 	}
 	if err != nil {
 		return nil, err
 	}
-	var records []notify.Record
+	var records []Record
 	for _, k := range keys {
-		r, err := k.Record(c.MailDomain())
+		record, err := k.Record(domain)
 		if err != nil {
 			return nil, err
 		}
-		records = append(records, r)
+		records = append(records, record)
 	}
-	envelope := c.MailDomain()
-	if c.Mail.BounceAddress != "" {
-		envelope = c.Mail.BounceAddress[strings.LastIndexByte(c.Mail.BounceAddress, '@')+1:]
-	}
-	relay, _, err := net.SplitHostPort(c.Mail.SMTP.Address)
-	if err != nil {
-		return nil, fmt.Errorf("mail.smtp.address: %w", err)
-	}
-	return append(records, notify.SPFRecord(envelope, relay), notify.DMARCRecord(c.MailDomain(), c.Mail.From)), nil
+	return records, nil
 }

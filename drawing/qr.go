@@ -1,7 +1,7 @@
 // Copyright 2026 The Fillmark Authors
 // SPDX-License-Identifier: Apache-2.0
 
-package web
+package drawing
 
 import (
 	"fmt"
@@ -10,17 +10,17 @@ import (
 	goqr "github.com/piglig/go-qr"
 )
 
-// qrCode is a QR code (ISO/IEC 18004) as one path, drawn by the page in ink
+// QR is a QR code (ISO/IEC 18004) as one path, drawn by the page in ink
 // on white whatever the reader's colours are.
-type qrCode struct {
+type QR struct {
 	Path string
 	Box  string // the drawing's view box, with the quiet zone of four modules
 	Text string
 }
 
-// newQR encodes the text with a quarter of it to spare, so that a label reads
+// NewQR encodes the text with a quarter of it to spare, so that a label reads
 // after a year on a warm radiator.
-func newQR(text string) (*qrCode, error) {
+func NewQR(text string) (*QR, error) {
 	code, err := goqr.EncodeText(text, goqr.Quartile)
 	if err != nil {
 		return nil, fmt.Errorf("QR code of %q: %w", text, err)
@@ -40,5 +40,5 @@ func newQR(text string) (*qrCode, error) {
 			}
 		}
 	}
-	return &qrCode{path.String(), fmt.Sprintf("-%d -%d %d %d", quiet, quiet, size+2*quiet, size+2*quiet), text}, nil
+	return &QR{path.String(), fmt.Sprintf("-%d -%d %d %d", quiet, quiet, size+2*quiet, size+2*quiet), text}, nil
 }

@@ -1,30 +1,30 @@
 // Copyright 2026 The Fillmark Authors
 // SPDX-License-Identifier: Apache-2.0
 
-package web
+package drawing
 
 import (
 	"fillmark/chemistry"
 	"fillmark/loops"
 )
 
-// gauge is a vertical scale like that on a vessel: the freeze point as the
+// Gauge is a vertical scale like that on a vessel: the freeze point as the
 // fill mark with its interval, and the coldest wall, in drawing units.
-type gauge struct {
-	Marks      []mark // of the axis, warm end first
-	Point      px
-	PointLabel px // the label's baseline, moved where two labels meet
+type Gauge struct {
+	Marks      []Mark // of the axis, warm end first
+	Point      Px
+	PointLabel Px // the label's baseline, moved where two labels meet
 	Says       string
-	BandTop    px
-	BandHeight px
-	Wall       *gaugeWall
+	BandTop    Px
+	BandHeight Px
+	Wall       *GaugeWall
 	Sentence   string
 }
 
-// gaugeWall is the coldest wall on the scale.
-type gaugeWall struct {
-	At    px
-	Label px
+// GaugeWall is the coldest wall on the scale.
+type GaugeWall struct {
+	At    Px
+	Label Px
 	Says  string
 }
 
@@ -36,8 +36,8 @@ const (
 	labelHeight = 22 // what a line of text needs
 )
 
-// gaugeOf draws a protection; nil where there is none.
-func gaugeOf(p *loops.Protection) *gauge {
+// GaugeOf draws a protection; nil where there is none.
+func GaugeOf(p *loops.Protection) *Gauge {
 	if p == nil {
 		return nil
 	}
@@ -47,24 +47,24 @@ func gaugeOf(p *loops.Protection) *gauge {
 		top, bottom = max(top, *p.Wall), min(bottom, *p.Wall)
 	}
 	high, low := tenAbove(float64(top)), tenBelow(float64(bottom)-2)
-	at := func(t chemistry.Celsius) px {
-		return px(gaugeTop + gaugeHeight*(high-float64(t))/(high-low))
+	at := func(t chemistry.Celsius) Px {
+		return Px(gaugeTop + gaugeHeight*(high-float64(t))/(high-low))
 	}
-	g := &gauge{
+	g := &Gauge{
 		Point: at(p.FreezePoint), PointLabel: at(p.FreezePoint), BandTop: at(warm), BandHeight: at(cold) - at(warm),
-		Says:     plusMinus(p.FreezePoint, p.Uncertainty),
-		Sentence: "The liquid freezes at " + plusMinus(p.FreezePoint, p.Uncertainty) + " (95 % interval).",
+		Says:     PlusMinus(p.FreezePoint, p.Uncertainty),
+		Sentence: "The liquid freezes at " + PlusMinus(p.FreezePoint, p.Uncertainty) + " (95 % interval).",
 	}
 	for t := high; t >= low; t -= 10 {
 		label := degrees(t)
 		if distance := at(chemistry.Celsius(t)) - g.Point; max(distance, -distance) < labelHeight/2 {
 			label = "" // the fill mark stands there
 		}
-		g.Marks = append(g.Marks, mark{at(chemistry.Celsius(t)), label})
+		g.Marks = append(g.Marks, Mark{at(chemistry.Celsius(t)), label})
 	}
 	if p.Wall != nil {
-		g.Wall = &gaugeWall{At: at(*p.Wall), Label: at(*p.Wall), Says: quantity(*p.Wall)}
-		g.Sentence += " The coldest wall that it touches is at " + quantity(*p.Wall) + "."
+		g.Wall = &GaugeWall{At: at(*p.Wall), Label: at(*p.Wall), Says: Quantity(*p.Wall)}
+		g.Sentence += " The coldest wall that it touches is at " + Quantity(*p.Wall) + "."
 		g.Wall.Label, g.PointLabel = apart(g.Wall.Label, g.PointLabel)
 	}
 	return g
@@ -72,7 +72,7 @@ func gaugeOf(p *loops.Protection) *gauge {
 
 // apart moves two labels away from each other until both can be read; each
 // has a line of its own above and below its mark.
-func apart(a, b px) (px, px) {
+func apart(a, b Px) (Px, Px) {
 	const room = 2 * labelHeight
 	gap := b - a
 	if gap >= room || gap <= -room {

@@ -1,23 +1,21 @@
 // Copyright 2026 The Fillmark Authors
 // SPDX-License-Identifier: Apache-2.0
 
-package workshop
+package loops
 
 import (
 	"fmt"
 	"strings"
-
-	"fillmark/loops"
 )
 
-// BuiltWords says how a loop is built, one phrase for each thing that is on
+// Words says how a loop is built, one phrase for each thing that is on
 // record: what makes it known again years later.
-func BuiltWords(c loops.Construction) []string {
+func (c Construction) Words() []string {
 	holds := "holds " + c.Volume.String()
 	if c.VolumeUncertainty > 0 {
 		holds += " ± " + c.VolumeUncertainty.String()
 	}
-	holds += HowKnown(c.VolumeKnown)
+	holds += c.VolumeKnown.Mark()
 	if c.Volume == 0 {
 		holds = "what it holds is not known"
 	}
@@ -42,7 +40,7 @@ func BuiltWords(c loops.Construction) []string {
 	case c.NoFrost:
 		words = append(words, "nothing in it can freeze")
 	case c.ColdestWall != nil:
-		add("coldest wall ", c.ColdestWall.String()+HowKnown(c.ColdestWallKnown))
+		add("coldest wall ", c.ColdestWall.String()+c.ColdestWallKnown.Mark())
 	default:
 		words = append(words, "coldest wall not known")
 	}
@@ -61,16 +59,7 @@ func BuiltWords(c loops.Construction) []string {
 	return words
 }
 
-// HowKnown is the word after a value that says how it is known; empty where
-// nobody said.
-func HowKnown(k loops.Known) string {
-	if k.How == "" {
-		return ""
-	}
-	return " (" + string(k.How) + ")"
-}
-
-func tubingWords(t loops.Tubing) string {
+func tubingWords(t Tubing) string {
 	var words []string
 	for _, w := range []struct{ before, text, after string }{
 		{"", t.Material, ""}, {"bore ", millimetres(t.BoreMM), ""}, {"outside ", millimetres(t.OuterMM), ""}, {"", millimetres(t.LengthMM), " long"},

@@ -1,7 +1,7 @@
 // Copyright 2026 The Fillmark Authors
 // SPDX-License-Identifier: Apache-2.0
 
-package workshop_test
+package schedule_test
 
 import (
 	"strings"
@@ -10,13 +10,13 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
+	"fillmark/schedule"
 )
 
-func callLine(owner loops.OwnerID, name, why string, tag loops.Tag, task loops.TaskKind, over int) workshop.CallLine {
+func callLine(owner loops.OwnerID, name, why string, tag loops.Tag, task loops.TaskKind, over int) schedule.CallLine {
 	day := loops.Day{Year: 2026, Month: 11, Dom: 24}
-	return workshop.CallLine{Why: why, Line: workshop.Line{
+	return schedule.CallLine{Why: why, Line: schedule.Line{
 		OwnerID: owner, Owner: name, Tag: tag, Machine: "the tower", Task: task, Due: day.AddDays(-over), OverdueDays: over,
 	}}
 }
@@ -25,7 +25,7 @@ func TestCallsAreOnePerOwnerAndReason(t *testing.T) {
 	t.Parallel()
 	letter := callLine(2, "Ana", "no mail address on record", "4XW8PD", loops.Look, 3)
 	letter.Letter = true
-	calls := workshop.Calls([]workshop.CallLine{
+	calls := schedule.Conversations([]schedule.CallLine{
 		callLine(1, "Ana", "stopped the mail", "7K3M9Q", loops.Look, 3),
 		letter,
 		callLine(1, "Ana", "stopped the mail", "7K3M9Q", loops.CoolantChange, -2),
@@ -42,11 +42,11 @@ func TestCallsAreOnePerOwnerAndReason(t *testing.T) {
 // The morning list takes no line without end: it must go out whatever is due.
 func TestCallAboutManyTasksStaysALine(t *testing.T) {
 	t.Parallel()
-	var lines []workshop.CallLine
+	var lines []schedule.CallLine
 	for range 60 {
 		lines = append(lines, callLine(1, strings.Repeat("x", 100), "stopped the mail", "7K3M9Q", loops.BiocideRenewal, 3))
 	}
-	calls := workshop.Calls(lines)
+	calls := schedule.Conversations(lines)
 	require.Len(t, calls, 1)
 	assert.Contains(t, calls[0].Sentence(), "; and 52 more.")
 	assert.Less(t, len(calls[0].Sentence()), 1000)

@@ -1,7 +1,7 @@
 // Copyright 2026 The Fillmark Authors
 // SPDX-License-Identifier: Apache-2.0
 
-package web
+package drawing
 
 import (
 	"fmt"
@@ -11,32 +11,32 @@ import (
 	"fillmark/loops"
 )
 
-// curve is the freeze point over the strength with a loop's point in it, in
+// Curve is the freeze point over the strength with a loop's point in it, in
 // drawing units.
-type curve struct {
+type Curve struct {
 	Fluid    string
 	Line     string // path of the curve
 	Band     string // path of the band of its uncertainty
-	Rules    []mark // horizontal, °C
-	Steps    []mark // along the bottom, mass %
-	Point    *curvePoint
+	Rules    []Mark // horizontal, °C
+	Steps    []Mark // along the bottom, mass %
+	Point    *CurvePoint
 	Sentence string
-	Rows     []curveRow
+	Rows     []CurveRow
 }
 
-// curvePoint is a loop's own point, named in place.
-type curvePoint struct {
-	X, Y           px
-	BandX          px // left edge of the bar of its interval
-	Top, Height    px // of that bar
-	LabelX, LabelY px
+// CurvePoint is a loop's own point, named in place.
+type CurvePoint struct {
+	X, Y           Px
+	BandX          Px // left edge of the bar of its interval
+	Top, Height    Px // of that bar
+	LabelX, LabelY Px
 	Anchor         string // start or end
 	Strength       string
 	Freezes        string
 }
 
-// curveRow is a row of the same figures as a table.
-type curveRow struct {
+// CurveRow is a row of the same figures as a table.
+type CurveRow struct {
 	Percent float64
 	Freezes chemistry.Celsius
 	Plus    chemistry.CelsiusDelta
@@ -52,28 +52,28 @@ const (
 	tableStep   = 5  // mass percent between rows
 )
 
-// curveOf draws the freeze curve of a charge's fluid; nil for water.
-func curveOf(charge loops.Charge, p *loops.Protection) *curve {
+// CurveOf draws the freeze curve of a charge's fluid; nil for water.
+func CurveOf(charge loops.Charge, p *loops.Protection) *Curve {
 	points := chemistry.FreezeCurve(charge.Fluid, curvePoints)
 	if points == nil {
 		return nil
 	}
 	coldest := points[len(points)-1].Freeze
 	a := curveAxes{low: tenBelow(float64(coldest.Stated.Add(-coldest.Uncertainty)))}
-	c := &curve{Fluid: charge.Fluid.Name(), Line: a.line(points), Band: a.band(points)}
+	c := &Curve{Fluid: charge.Fluid.Name(), Line: a.line(points), Band: a.band(points)}
 	for t := 0.0; t >= a.low; t -= 10 {
-		c.Rules = append(c.Rules, mark{a.y(chemistry.Celsius(t)), degrees(t)})
+		c.Rules = append(c.Rules, Mark{a.y(chemistry.Celsius(t)), degrees(t)})
 	}
 	for percent := 0; percent <= 60; percent += 10 {
-		c.Steps = append(c.Steps, mark{a.x(chemistry.MassFraction(float64(percent) / 100)), fmt.Sprint(percent)})
+		c.Steps = append(c.Steps, Mark{a.x(chemistry.MassFraction(float64(percent) / 100)), fmt.Sprint(percent)})
 	}
 	for i := 0; i < len(points); i += tableStep {
-		c.Rows = append(c.Rows, curveRow{points[i].Mass.Percent(), points[i].Freeze.Stated, points[i].Freeze.Uncertainty})
+		c.Rows = append(c.Rows, CurveRow{points[i].Mass.Percent(), points[i].Freeze.Stated, points[i].Freeze.Uncertainty})
 	}
 	c.Sentence = "The more " + c.Fluid + " in the water, the colder it can get before the first ice."
 	if p != nil && charge.Mass != nil {
 		c.Point = a.point(*charge.Mass, *p)
-		c.Sentence += " This loop, at " + quantity(*charge.Mass) + ", freezes at " + plusMinus(p.FreezePoint, p.Uncertainty) + "."
+		c.Sentence += " This loop, at " + Quantity(*charge.Mass) + ", freezes at " + PlusMinus(p.FreezePoint, p.Uncertainty) + "."
 	} else {
 		c.Sentence += " The strength of this loop is not known, so it has no point here."
 	}
@@ -85,12 +85,12 @@ type curveAxes struct {
 	low float64 // °C at the bottom; 0 °C is at the top
 }
 
-func (a curveAxes) x(m chemistry.MassFraction) px {
-	return px(curveLeft + curveWidth*float64(m/chemistry.MaxMassFraction))
+func (a curveAxes) x(m chemistry.MassFraction) Px {
+	return Px(curveLeft + curveWidth*float64(m/chemistry.MaxMassFraction))
 }
 
-func (a curveAxes) y(t chemistry.Celsius) px {
-	return px(curveTop + curveHeight*float64(t)/a.low)
+func (a curveAxes) y(t chemistry.Celsius) Px {
+	return Px(curveTop + curveHeight*float64(t)/a.low)
 }
 
 func (a curveAxes) line(points []chemistry.CurvePoint) string {
@@ -123,11 +123,11 @@ func step(i int) byte {
 
 // point places a loop's own point. Its name stands where the falling curve
 // leaves room: below it on the right half, above it on the left.
-func (a curveAxes) point(mass chemistry.MassFraction, p loops.Protection) *curvePoint {
+func (a curveAxes) point(mass chemistry.MassFraction, p loops.Protection) *CurvePoint {
 	warm, cold := min(0, p.FreezePoint.Add(p.Uncertainty)), p.FreezePoint.Add(-p.Uncertainty)
-	c := &curvePoint{
+	c := &CurvePoint{
 		X: a.x(mass), Y: a.y(p.FreezePoint), BandX: a.x(mass) - 11, Top: a.y(warm), Height: a.y(cold) - a.y(warm),
-		Strength: quantity(mass), Freezes: plusMinus(p.FreezePoint, p.Uncertainty),
+		Strength: Quantity(mass), Freezes: PlusMinus(p.FreezePoint, p.Uncertainty),
 	}
 	if mass < chemistry.MaxMassFraction/2 {
 		c.LabelX, c.LabelY, c.Anchor = c.X+8, c.Y-50, "start"

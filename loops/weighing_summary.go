@@ -1,22 +1,21 @@
 // Copyright 2026 The Fillmark Authors
 // SPDX-License-Identifier: Apache-2.0
 
-package workshop
+package loops
 
 import (
 	"math"
 
 	"fillmark/chemistry"
-	"fillmark/loops"
 )
 
-// Scale is what the weighings of a loop tell: how much is in it and how much
+// WeighingSummary is what the weighings of a loop tell: how much is in it and how much
 // was lost, without opening it.
-type Scale struct {
-	Weights loops.Weights   `json:"weights"`
-	Amounts *loops.ByWeight `json:"amounts,omitempty"`
+type WeighingSummary struct {
+	Weights Weights   `json:"weights"`
+	Amounts *ByWeight `json:"amounts,omitempty"`
 	// Loss is nil while there are no two comparable weighings.
-	Loss *loops.WeighedLoss `json:"loss,omitempty"`
+	Loss *WeighedLoss `json:"loss,omitempty"`
 	// Warning says why the weights cannot be used; empty where they can.
 	Warning string `json:"warning,omitempty"`
 }
@@ -25,14 +24,14 @@ type Scale struct {
 // measured at the bench, k = 2 (common practice, no source).
 const benchSpread = 5
 
-// ScaleOf reckons the weighings in a loop's history with the density of its
+// WeighingSummaryOf works out the weighings in a loop's history with the density of its
 // charge at the bench; nil where nothing was weighed.
-func ScaleOf(loop loops.Loop, history []loops.Entry) *Scale {
-	if len(loops.WeighingsOf(history)) == 0 {
+func WeighingSummaryOf(loop Loop, history []Entry) *WeighingSummary {
+	if len(WeighingsOf(history)) == 0 {
 		return nil
 	}
-	scale := &Scale{Weights: loops.WeightsOf(history)}
-	if loss, ok := loops.WeighedLossOf(history); ok {
+	scale := &WeighingSummary{Weights: WeightsOf(history)}
+	if loss, ok := WeighedLossOf(history); ok {
 		scale.Loss = &loss
 	}
 	density, uncertainty, ok := benchDensity(loop.State.Charge)
@@ -51,7 +50,7 @@ func ScaleOf(loop loops.Loop, history []loops.Entry) *Scale {
 
 // benchDensity is the density of a charge at 20 °C and its uncertainty (k = 2)
 // from the strength's and the bench's, first order.
-func benchDensity(c *loops.Charge) (density, uncertainty chemistry.KilogramPerLitre, ok bool) {
+func benchDensity(c *Charge) (density, uncertainty chemistry.KilogramPerLitre, ok bool) {
 	if c == nil || c.Mass == nil {
 		return 0, 0, false
 	}
