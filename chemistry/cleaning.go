@@ -146,16 +146,3 @@ func Rinses(left, volume Litre, residue float64) (n int, share float64, err erro
 	n = max(0, int(math.Ceil(math.Log(residue)/math.Log(ratio)-1e-9)))
 	return n, math.Pow(ratio, float64(n)), nil
 }
-
-// RinseDone reports whether rinse water shows that a loop is clean: no colour, no particles, and a conductivity in µS/cm that has come
-// back to that of the fresh water, within a tenth and 5 µS/cm. Common practice, no source. Negative conductivities are an
-// [*InvalidError].
-func RinseDone(rinse, fresh float64, coloured bool) (bool, error) {
-	if err := checkBounds([]bound{
-		{"conductivity of the rinse water", rinse, 0, 1e6, "0 or more µS/cm"},
-		{"conductivity of the fresh water", fresh, 0, 1e6, "0 or more µS/cm"},
-	}); err != nil {
-		return false, err
-	}
-	return !coloured && rinse <= 1.1*fresh+5, nil
-}

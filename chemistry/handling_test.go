@@ -170,12 +170,6 @@ func TestRinses(t *testing.T) {
 	_, _, err = chemistry.Rinses(0.1, 0.1, 0.01)
 	var invalid *chemistry.InvalidError
 	require.ErrorAs(t, err, &invalid)
-	done, err := chemistry.RinseDone(12, 8, false)
-	require.NoError(t, err)
-	assert.True(t, done)
-	done, err = chemistry.RinseDone(12, 8, true)
-	require.NoError(t, err)
-	assert.False(t, done, "coloured")
 }
 
 // TestLossLeavesGlycol: what permeates is water, so the strength rises by the mass balance.
