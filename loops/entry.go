@@ -41,6 +41,8 @@ type Entry struct {
 	Clean      *Cleaning   `json:"clean,omitempty"`
 	Return     *Return     `json:"return,omitempty"`
 	Swap       *Swap       `json:"swap,omitempty"`
+	// TemperatureLog is what a log showed; the log itself is not kept.
+	TemperatureLog *TemperatureLog `json:"temperature_log,omitempty"`
 
 	// Judged is what the register knew against it when it was recorded; nil for
 	// what was recorded before that was asked.
@@ -94,13 +96,14 @@ const (
 	KindNote       EntryKind = "note"
 	KindReturn     EntryKind = "return as it is"
 	KindSwap       EntryKind = "swap"
+	KindLog        EntryKind = "temperature log"
 )
 
 // EntryKinds lists every kind.
 func EntryKinds() []EntryKind {
 	return []EntryKind{KindIntake, KindInspection, KindOpening, KindClean, KindFlush, KindFill,
 		KindTopUp, KindDose, KindDrain, KindLeakCheck, KindProof, KindHandover, KindAnswer,
-		KindCorrection, KindTransfer, KindRetirement, KindSetting, KindWeighing, KindStep, KindNote, KindReturn, KindSwap}
+		KindCorrection, KindTransfer, KindRetirement, KindSetting, KindWeighing, KindStep, KindNote, KindReturn, KindSwap, KindLog}
 }
 
 // payload is what a kind carries: it can check itself.
@@ -116,7 +119,7 @@ func (e Entry) payloads() map[EntryKind]payload {
 		KindHandover: orNil(e.Handover), KindAnswer: orNil(e.Answer), KindCorrection: orNil(e.Correction),
 		KindTransfer: orNil(e.Transfer), KindRetirement: orNil(e.Retirement), KindSetting: orNil(e.Setting),
 		KindWeighing: orNil(e.Weighing), KindStep: orNil(e.Step), KindClean: orNil(e.Clean),
-		KindReturn: orNil(e.Return), KindSwap: orNil(e.Swap),
+		KindReturn: orNil(e.Return), KindSwap: orNil(e.Swap), KindLog: orNil(e.TemperatureLog),
 	}
 }
 

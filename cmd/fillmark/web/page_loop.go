@@ -44,6 +44,7 @@ type loopPage struct {
 	Containers []choice
 	Life       []lifePlot
 	Read       []lifeRow
+	Afar       *lifePlot          // since the proof, by answers and logs; nil where they told nothing
 	Says       *workshop.Readings // what the readings say; nil where there are none
 	// Empty tells that there is nothing in it to top up.
 	Empty bool
@@ -96,8 +97,8 @@ func (s *server) loopPage(r *http.Request, file workshop.File, sent *actForm) (l
 		Gauge: gaugeOf(file.Protection), Status: planStatus(loop), History: historyOf(file.History),
 		Policy: loop.Plan.PolicyVersion, Evidence: loop.Plan.EvidenceVersion, Read: lifeRows(file.History), Says: file.Readings, Empty: charge == nil, Gone: !loop.State.Retired.IsZero(),
 	}
-	p.Life = lifePlots(file.History, p.Read)
-	p.Acts = s.actForms(loop.Tag, "loop", sent)
+	p.Life, p.Afar = lifePlots(file.History, p.Read), afarPlot(file.History)
+	p.Acts = s.actForms(file, "loop", sent)
 	if r.URL.Query().Has("judged") && charge != nil { // a change of the record led here
 		judged := file.Judged()
 		p.Judged = &judged

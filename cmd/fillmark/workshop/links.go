@@ -27,6 +27,7 @@ const (
 	LinkOwner    LinkPurpose = 'o' // see one owner's loops and answer about them
 	LinkStop     LinkPurpose = 's' // stop and resume the mail of one owner
 	LinkCalendar LinkPurpose = 'c' // read the feed of one owner's days, and nothing else
+	LinkLog      LinkPurpose = 'l' // send temperature logs of one owner's machines, and nothing else
 )
 
 // ErrLink says that a link is forged, mistyped, of another purpose, ended or
