@@ -29,6 +29,7 @@ type Life struct {
 type LifeSeries struct {
 	Name   string
 	Line   string
+	Band   string // the interval; empty where none is drawn
 	Points []LifePoint
 	NameX  Px
 	NameY  Px
@@ -98,7 +99,7 @@ func LifePlots(history []loops.Entry, rows []LifeRow) []Life {
 		var values []lifeValue
 		for _, row := range rows {
 			if v := of(row); v != nil {
-				values = append(values, lifeValue{row.Day, *v})
+				values = append(values, lifeValue{row.Day, *v, 0})
 			}
 		}
 		return values
@@ -120,9 +121,11 @@ func LifePlots(history []loops.Entry, rows []LifeRow) []Life {
 	return plots
 }
 
+// lifeValue is a figure of a day; plus is its uncertainty, zero where none is
+// drawn.
 type lifeValue struct {
-	day loops.Day
-	v   float64
+	day     loops.Day
+	v, plus float64
 }
 
 // named is a series before it is drawn.
@@ -137,7 +140,7 @@ func newLife(heading, unit string, decimals int, fills []loops.Day, series ...na
 	a := lifeAxes{first: series[0].values[0].day, last: series[0].values[0].day, low: math.Inf(1), high: math.Inf(-1)}
 	for _, s := range series {
 		for _, x := range s.values {
-			a.low, a.high = min(a.low, x.v), max(a.high, x.v)
+			a.low, a.high = min(a.low, x.v-x.plus), max(a.high, x.v+x.plus)
 			if x.day.Before(a.first) {
 				a.first = x.day
 			}
@@ -209,6 +212,9 @@ func (a lifeAxes) y(v float64) Px {
 
 func (a lifeAxes) series(s named, decimals int) LifeSeries {
 	out := LifeSeries{Name: s.name}
+	if s.values[0].plus > 0 {
+		out.Band = a.band(s.values)
+	}
 	var line strings.Builder
 	for i, x := range s.values {
 		point := LifePoint{a.x(x.day), a.y(x.v)}

@@ -42,6 +42,8 @@ type Entry struct {
 	Return     *Return     `json:"return,omitempty"`
 	Swap       *Swap       `json:"swap,omitempty"`
 	Call       *OwnerCall  `json:"call,omitempty"`
+	// TemperatureLog is what a log showed; the log itself is not kept.
+	TemperatureLog *TemperatureLog `json:"temperature_log,omitempty"`
 
 	// Judged is what the register knew against it when it was recorded; nil for
 	// what was recorded before that was asked.
@@ -96,13 +98,14 @@ const (
 	KindReturn     EntryKind = "return as it is"
 	KindSwap       EntryKind = "swap"
 	KindCall       EntryKind = "call"
+	KindLog        EntryKind = "temperature log"
 )
 
 // EntryKinds lists every kind.
 func EntryKinds() []EntryKind {
 	return []EntryKind{KindIntake, KindInspection, KindOpening, KindClean, KindFlush, KindFill,
 		KindTopUp, KindDose, KindDrain, KindLeakCheck, KindProof, KindHandover, KindAnswer,
-		KindCorrection, KindTransfer, KindRetirement, KindSetting, KindWeighing, KindStep, KindNote, KindReturn, KindSwap, KindCall}
+		KindCorrection, KindTransfer, KindRetirement, KindSetting, KindWeighing, KindStep, KindNote, KindReturn, KindSwap, KindCall, KindLog}
 }
 
 // payload is what a kind carries: it can check itself.
@@ -118,7 +121,7 @@ func (e Entry) payloads() map[EntryKind]payload {
 		KindHandover: orNil(e.Handover), KindAnswer: orNil(e.Answer), KindCorrection: orNil(e.Correction),
 		KindTransfer: orNil(e.Transfer), KindRetirement: orNil(e.Retirement), KindSetting: orNil(e.Setting),
 		KindWeighing: orNil(e.Weighing), KindStep: orNil(e.Step), KindClean: orNil(e.Clean),
-		KindReturn: orNil(e.Return), KindSwap: orNil(e.Swap), KindCall: orNil(e.Call),
+		KindReturn: orNil(e.Return), KindSwap: orNil(e.Swap), KindCall: orNil(e.Call), KindLog: orNil(e.TemperatureLog),
 	}
 }
 

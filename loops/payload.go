@@ -39,8 +39,9 @@ func (x *Intake) validate() error {
 // read".
 type Inspection struct {
 	Die        *chemistry.Celsius `json:"die_c,omitempty"`         // hottest die or heat source
-	CoolantIn  *chemistry.Celsius `json:"coolant_in_c,omitempty"`  // into the cold plate
-	CoolantOut *chemistry.Celsius `json:"coolant_out_c,omitempty"` // out of it
+	CoolantIn  *chemistry.Celsius `json:"coolant_in_c,omitempty"`  // into the cold plate: what leaves a chiller
+	CoolantOut *chemistry.Celsius `json:"coolant_out_c,omitempty"` // out of it: what comes back to a chiller
+	SetPoint   *chemistry.Celsius `json:"set_point_c,omitempty"`   // of a chiller; it is proved by that
 	Room       *chemistry.Celsius `json:"room_c,omitempty"`        // air into the radiator
 	PowerW     *float64           `json:"power_w,omitempty"`       // heat at the cold plate
 	PumpW      *float64           `json:"pump_w,omitempty"`        // electrical, all of it heats the loop
@@ -73,16 +74,23 @@ const (
 )
 
 // Comparable tells whether the readings can be compared with others of the
-// same loop: a die temperature with the room's and the power known.
+// same loop: a die temperature with the room's and the power known, or what a
+// chiller's set point is judged by.
 func (x *Inspection) Comparable() bool {
-	return x.Die != nil && x.Room != nil && x.PowerW != nil
+	return x.PowerW != nil && (x.Die != nil && x.Room != nil || x.OfChiller())
+}
+
+// OfChiller tells that a chiller was read by what it is proved by, whatever the
+// heat.
+func (x *Inspection) OfChiller() bool {
+	return x.SetPoint != nil && x.CoolantIn != nil && x.CoolantOut != nil
 }
 
 func (x *Inspection) validate() error {
 	var p problems
 	p.add(oneOf("verdict", x.Verdict, Good, Watch, Failed, NotJudged))
 	for field, c := range map[string]*chemistry.Celsius{
-		"die": x.Die, "coolant in": x.CoolantIn, "coolant out": x.CoolantOut, "room": x.Room,
+		"die": x.Die, "coolant in": x.CoolantIn, "coolant out": x.CoolantOut, "set point": x.SetPoint, "room": x.Room,
 	} {
 		if c != nil {
 			p.add(inRange(field, *c, -60, 150, "°C"))
@@ -330,6 +338,11 @@ type Answer struct {
 	Words   string   `json:"words,omitempty"`
 	// Photo is the hash of what they sent with "something is off"; else empty.
 	Photo string `json:"photo,omitempty"`
+	// Die and Room are what they read, and Ran what the machine did then; nil and
+	// empty where they read nothing.
+	Die  *chemistry.Celsius `json:"die_c,omitempty"`
+	Room *chemistry.Celsius `json:"room_c,omitempty"`
+	Ran  Ran                `json:"ran,omitempty"`
 }
 
 // Said is the answer in one phrase: its kind, and what was ticked.
@@ -368,6 +381,7 @@ func (x *Answer) validate() error {
 		p.add(invalid("noticed", string(x.Noticed[0]), "none, except with "+string(SomethingOff)))
 	}
 	p.add(checkText("words", x.Words, 2000, true))
+	p.add(x.validateReadings())
 	if x.Photo != "" {
 		p.add(checkPhoto(x.Photo, map[string]bool{}))
 		if x.Answer != SomethingOff {

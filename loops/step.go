@@ -24,6 +24,9 @@ type Step struct {
 	// are empty where doing it is all there is.
 	Records string `json:"records,omitempty"`
 	Unit    string `json:"unit,omitempty"`
+	// Finds are what can be found with it, one of which is written down; none
+	// where nothing is looked for.
+	Finds []string `json:"finds,omitempty"`
 	// Only says for which loops it is; empty for all.
 	Only   StepLoops       `json:"only,omitempty"`
 	Source string          `json:"source"`
@@ -77,12 +80,43 @@ func StepIDs() []StepID {
 	return ids
 }
 
+// Findings lists all that steps can find.
+func Findings() []string {
+	var all []string
+	for _, s := range steps() {
+		all = append(all, s.Finds...)
+	}
+	return all
+}
+
+// FoundNow is what the looks of this visit found and nothing since has changed,
+// by the step that looked: a mount that was tightened again is tight.
+func FoundNow(sealed bool, history []Entry) map[StepID]string {
+	found := map[StepID]string{}
+	for _, s := range StepsOf(sealed, history) {
+		if s.Found != "" {
+			found[s.ID] = s.Found
+		}
+		for look, done := range map[StepID]struct {
+			by  StepID
+			now string
+		}{LookMount: {"screws", "tight"}, LookFan: {"airflow", ""}, LookDust: {"dust", "clean"}} {
+			if s.ID == done.by && !s.Open() && !s.LeftOut && found[look] != "" {
+				found[look] = done.now
+			}
+		}
+	}
+	return found
+}
+
 // StepDone records that a step was done, or left out with the reason in the
 // entry's note.
 type StepDone struct {
 	Step StepID `json:"step"`
 	// Value is what the step records, in its unit.
 	Value *float64 `json:"value,omitempty"`
+	// Found is what was found, where the step looks for something.
+	Found string `json:"found,omitempty"`
 	// LeftOut tells that the step was not done; the note says why.
 	LeftOut bool `json:"left_out,omitempty"`
 }
@@ -98,6 +132,14 @@ func (x *StepDone) validate() error {
 	if s := steps()[i]; x.Value != nil && s.Unit == "" {
 		p.add(invalid("value", *x.Value, "none: the step "+string(s.ID)+" records no figure"))
 	}
+	switch s := steps()[i]; {
+	case len(s.Finds) == 0 && x.Found != "":
+		p.add(invalid("found", x.Found, "none: the step "+string(s.ID)+" looks for nothing"))
+	case len(s.Finds) > 0 && x.LeftOut && x.Found != "":
+		p.add(invalid("found", x.Found, "none where the step is left out"))
+	case len(s.Finds) > 0 && !x.LeftOut:
+		p.add(oneOf("found", x.Found, s.Finds...))
+	}
 	return p.err()
 }
 
@@ -108,6 +150,7 @@ type StepState struct {
 	Done    Day      `json:"done,omitzero"`
 	By      string   `json:"by,omitempty"`
 	Value   *float64 `json:"value,omitempty"`
+	Found   string   `json:"found,omitempty"`
 	LeftOut bool     `json:"left_out,omitempty"`
 	Note    string   `json:"note,omitempty"`
 }
@@ -134,7 +177,7 @@ func StepsOf(sealed bool, history []Entry) []StepState {
 			i := slices.IndexFunc(states, func(s StepState) bool { return s.ID == e.Step.Step })
 			if i >= 0 {
 				states[i] = StepState{
-					Step: states[i].Step, Done: e.Day, By: e.By, Value: e.Step.Value,
+					Step: states[i].Step, Done: e.Day, By: e.By, Value: e.Step.Value, Found: e.Step.Found,
 					LeftOut: e.Step.LeftOut, Note: strings.TrimSpace(e.Note),
 				}
 			}

@@ -28,6 +28,13 @@ func steps() []Step {
 	return all
 }
 
+// The looks before anything is moved: what they find is what the triage asks.
+const (
+	LookFan   StepID = "look-fan"
+	LookDust  StepID = "look-dust"
+	LookMount StepID = "look-mount"
+)
+
 func before() []Step {
 	step := func(id StepID, do, caution, source string, grade chemistry.Grade) Step {
 		return Step{ID: id, Phase: PhaseBefore, Do: do, Caution: caution, Source: source, Grade: grade}
@@ -36,12 +43,20 @@ func before() []Step {
 	weigh.Records, weigh.Unit = "mass as received", "g"
 	sealed := step("sealed-consent", "Say to the owner that the maker of a sealed loop does not mean it to be opened, and have the yes on record.", "Where readings and weight are good, leave a sealed loop shut.", "practice pages on coolant changes", chemistry.Practice)
 	sealed.Only = SealedOnly
+	look := func(id StepID, do, caution string, finds ...string) Step {
+		s := step(id, do, caution, common, chemistry.FromMemory)
+		s.Finds = finds
+		return s
+	}
 	return []Step{
 		step("warranty", "Ask whether the maker's warranty still runs and what opening does to it; write the answer down.", "Opening most often ends it: the owner decides, not the bench.", common, chemistry.FromMemory),
 		step("consent", "Have the owner's consent to opening on record, and to photos if any are to be shown.", "No consent, no opening.", common, chemistry.FromMemory),
 		sealed,
 		step("photo", "Photograph the machine, the joints, the fan direction and every cable before anything moves.", "Keep names, serials of others and screens out of the picture.", common, chemistry.FromMemory),
+		look(LookFan, "While it runs, hold a strip of paper to the fins: does the air go out as it was meant, in, or do two fans blow against each other?", "Fingers, hair and sleeves away from the blades.", "out", "in", "against"),
+		look(LookDust, "Shine a lamp through filter and fins: clean, or dusty so that light is lost?", "Blow nothing yet: what is seen now is the finding.", "clean", "dusty"),
 		step("isolate", "Switch off, unplug, and let the coolant cool below 40 °C.", "Mains wiring and refrigerant circuits are for licensed people only. A hot loop is under pressure and scalds.", magazine, chemistry.Practice),
+		look(LookMount, "Before any screw is loosened, try them crosswise and look along the plate's edge: tight and even all round, or loose or tilted?", "Unplugged and cool. Try them, do not turn them.", "tight", "loose"),
 		weigh,
 	}
 }

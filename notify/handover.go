@@ -50,9 +50,11 @@ type HandoverLoop struct {
 	Coldest *chemistry.Celsius
 	// NoFrost tells that by what was said nothing in it can freeze.
 	NoFrost bool
-	// Proved is the day the repair was proved; zero where it was not. Unproved
-	// is why it went back without a proof.
+	// Proved is the day the repair was proved; zero where it was not. Holds is the
+	// set point that a chiller was proved by, nil for all else. Unproved is why it
+	// went back without a proof.
 	Proved   loops.Day
+	Holds    *chemistry.Celsius
 	Unproved string
 	// Conditions stand against the loop, the worst first.
 	Conditions []loops.Condition
@@ -80,8 +82,11 @@ func HandoverLoopOf(l loops.Loop, view loops.OwnersView) HandoverLoop {
 		out.Freeze, out.FreezeUncertainty = &p.FreezePoint, p.Uncertainty
 	}
 	for _, e := range loops.Standing(view.Entries()) {
-		if e.Kind == loops.KindHandover {
+		switch {
+		case e.Kind == loops.KindHandover:
 			out.Unproved = e.Handover.Unproved
+		case e.Kind == loops.KindProof && e.Day == s.Proved:
+			out.Holds = e.Proof.After.SetPoint
 		}
 	}
 	return out
@@ -198,7 +203,11 @@ func (l HandoverLoop) block(in HandoverInput, reachUs string) block {
 func (l HandoverLoop) standing() []string {
 	said := ConditionsForOwner(l.Conditions)
 	if !l.Proved.IsZero() {
-		said = append(said, "Proved on "+l.Proved.Long()+": measured after the repair, it cools better than before.")
+		better := "it cools better than before"
+		if l.Holds != nil {
+			better += ", and holds the " + l.Holds.String() + " that it is set to"
+		}
+		said = append(said, "Proved on "+l.Proved.Long()+": measured after the repair, "+better+".")
 	}
 	if l.Unproved != "" && l.Proved.IsZero() {
 		said = append(said, "Why it is not proven: "+strings.TrimRight(l.Unproved, ".")+".")

@@ -61,6 +61,10 @@ func TestLetterSaysWhatIsProvedAndWhatWasSetAside(t *testing.T) {
 	text := back(t, func(in *notify.HandoverInput) { in.Loops[0].Proved = day })
 	assert.Contains(t, text, "The grey tower Proved on Fri 20 Nov 2026: measured after the repair, it cools better than before. In it:")
 	text = back(t, func(in *notify.HandoverInput) {
+		in.Loops[0].Proved, in.Loops[0].Holds = day, new(chemistry.Celsius(12))
+	})
+	assert.Contains(t, text, "it cools better than before, and holds the 12.0 °C that it is set to. In it:")
+	text = back(t, func(in *notify.HandoverInput) {
 		l := &in.Loops[0]
 		l.Conditions = loops.State{Charge: &loops.Charge{Origin: loops.WorkshopFill, FilledTo: day}}.Conditions()
 		l.Unproved = "the owner came for it before the bench was free"

@@ -36,8 +36,9 @@ type LastReading struct {
 
 // RepairProof is what the newest readings before and after a repair prove.
 type RepairProof struct {
-	Day   loops.Day         `json:"day"`
-	Proof *inspection.Proof `json:"proof,omitempty"` // nil where refused
+	Day loops.Day `json:"day"`
+	// Compared holds neither proof where it is refused.
+	inspection.Compared
 	// Refused says why nothing is proved; nil where something is.
 	Refused *inspection.Refusal `json:"refused,omitempty"`
 }
@@ -119,7 +120,19 @@ func (r *Readings) read(loop loops.Loop, history []loops.Entry, rows Resistances
 		charge = loop.State.Charge // as topped up and measured since
 	}
 	reading := InspectionReading(*last, charge)
-	r.Last = newestReading(day, reading, loop.Sealed, rows)
+	r.Last = newestReading(day, reading, loop.Sealed, rows, SignsFound(loop, history))
+}
+
+// SignsFound is what the steps of this visit found, as the triage asks it.
+func SignsFound(loop loops.Loop, history []loops.Entry) map[triage.Sign]triage.Value {
+	signs := map[triage.Sign]triage.Value{}
+	found := loops.FoundNow(loop.Sealed, history)
+	for look, sign := range map[loops.StepID]triage.Sign{loops.LookFan: triage.SignDirection, loops.LookDust: triage.SignFins, loops.LookMount: triage.SignScrews} {
+		if found[look] != "" {
+			signs[sign] = triage.Value(found[look])
+		}
+	}
+	return signs
 }
 
 // readsHeat tells whether an inspection read any temperature.
@@ -127,9 +140,9 @@ func readsHeat(x *loops.Inspection) bool {
 	return x.Die != nil || x.CoolantIn != nil || x.CoolantOut != nil
 }
 
-func newestReading(day loops.Day, reading inspection.Reading, sealed bool, rows Resistances) *LastReading {
+func newestReading(day loops.Day, reading inspection.Reading, sealed bool, rows Resistances, signs map[triage.Sign]triage.Value) *LastReading {
 	last := &LastReading{Day: day, Seen: triage.Seen{Sealed: sealed, Die: reading.Die, Room: reading.Room, Power: reading.Power,
-		CoolantIn: reading.CoolantIn, CoolantOut: reading.CoolantOut}}
+		CoolantIn: reading.CoolantIn, CoolantOut: reading.CoolantOut, Signs: signs}}
 	last.Seen.Own, last.Seen.OwnRadiator, last.Seen.OwnRise = ownFigures(rows)
 	refuse := func(what string, err error) {
 		var refusal inspection.Refusal
@@ -158,9 +171,9 @@ func newestReading(day loops.Day, reading inspection.Reading, sealed bool, rows 
 
 func proofOf(day loops.Day, x loops.Proof, charge *loops.Charge) *RepairProof {
 	out := &RepairProof{Day: day}
-	proof, err := inspection.Prove(InspectionReading(x.Before, nil), InspectionReading(x.After, charge))
+	compared, err := inspection.Compare(InspectionReading(x.Before, nil), InspectionReading(x.After, charge))
 	if err == nil {
-		out.Proof = &proof
+		out.Compared = compared
 		return out
 	}
 	refusal := inspection.Refusal{What: "proof of the repair", Why: err.Error()}
@@ -214,18 +227,10 @@ func (l LastReading) Lines() []FigureLine {
 
 // Sentence says what is proved, or why nothing is.
 func (p RepairProof) Sentence() string {
-	if p.Proof == nil {
+	if p.Refused != nil {
 		return "Nothing is proved: " + p.Refused.Why + "."
 	}
-	proved := "The repair is not proved."
-	switch {
-	case p.Proof.Apart != "":
-		proved = "Nothing is proved: " + p.Proof.Apart + "."
-	case p.Proof.Proved:
-		proved = "The repair is proved."
-	}
-	return fmt.Sprintf("%s From die to room %.3f ± %s before, %.3f ± %s after. %s", proved,
-		float64(p.Proof.Before.Value), p.Proof.Before.Uncertainty, float64(p.Proof.After.Value), p.Proof.After.Uncertainty, p.Proof.Text)
+	return p.Compared.Sentence()
 }
 
 // Sentence says where the resistance is heading, or why that cannot be told.

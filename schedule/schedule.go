@@ -76,6 +76,7 @@ func PlanLoop(in Input) (loops.Plan, error) {
 	p.containers()
 	p.season()
 	p.drift()
+	p.afar()
 	p.loss()
 	p.limits()
 	p.findings()

@@ -28,7 +28,7 @@ const (
 	creepSlack = 0.5 // sigmas
 	creepLimit = 8.0 // sigmas
 	// leastShare is the least rise worth a call, as a share of the proof.
-	leastShare = 0.10
+	leastShare = 0.15
 )
 
 // WatchCreep begins a watch at a proof. Sigma is the relative uncertainty of
@@ -60,9 +60,9 @@ type Called struct {
 	Uncertainty float64 `json:"uncertainty"`
 }
 
-// Reason says it in words for a plan and a mail.
+// Reason says it in words for a plan, before what it stands above.
 func (c Called) Reason() string {
-	return fmt.Sprintf("the resistance from die to room stands %.0f ± %.0f %% above the proof", 100*c.Share, 100*c.Uncertainty)
+	return fmt.Sprintf("the resistance from die to room stands %.0f ± %.0f %% above", 100*c.Share, 100*c.Uncertainty)
 }
 
 // Add takes the next value, of a day from any common day, and says whether the

@@ -68,7 +68,7 @@ func TestCreepOverSimulatedYears(t *testing.T) {
 			require.NoError(t, err)
 			if called != nil {
 				at += share
-				assert.Contains(t, called.Reason(), "above the proof")
+				assert.Contains(t, called.Reason(), "% above")
 				break
 			}
 			if week == 26+weeks-1 {

@@ -78,6 +78,7 @@ type Reading struct {
 	Die        *chemistry.Celsius // hottest die or heat source
 	CoolantIn  *chemistry.Celsius // into the cold plate; where a cooler shows one coolant temperature, that
 	CoolantOut *chemistry.Celsius // out of it
+	Set        *chemistry.Celsius // set point of a chiller's leaving coolant
 	Room       *chemistry.Celsius // air into the radiator
 	Power      *Watt              // heat at the cold plate
 	Pump       Watt               // electrical, all of it heats the coolant; zero where not known
@@ -118,7 +119,7 @@ func (r Reading) validate() error {
 	for _, t := range [...]struct {
 		field string
 		value *chemistry.Celsius
-	}{{"die", r.Die}, {"coolant in", r.CoolantIn}, {"coolant out", r.CoolantOut}, {"room", r.Room}} {
+	}{{"die", r.Die}, {"coolant in", r.CoolantIn}, {"coolant out", r.CoolantOut}, {"set point", r.Set}, {"room", r.Room}} {
 		if t.value != nil && !(*t.value >= -60 && *t.value <= 150) {
 			return invalid(t.field, float64(*t.value), "-60 to 150 °C")
 		}

@@ -24,12 +24,15 @@ func OwnersWords(back, today Reading) (string, error) {
 	by := fmt.Sprintf("than then by %.0f ± %.0f K", math.Abs(warmer), math.Ceil(u))
 	switch {
 	case math.Abs(warmer) <= max(u, float64(noticed)):
-		return "runs as on the day you got it back", nil
+		return AsThen, nil
 	case warmer > 0:
 		return "warmer " + by, nil
 	}
 	return "cooler " + by, nil
 }
+
+// AsThen says that nothing has changed.
+const AsThen = "runs as on the day you got it back"
 
 // noticed is the least difference that is worth an owner's attention.
 const noticed chemistry.CelsiusDelta = 2

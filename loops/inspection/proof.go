@@ -97,3 +97,62 @@ func Prove(before, after Reading) (Proof, error) {
 	}
 	return p, nil
 }
+
+// Sentence says what is proved, or why nothing is, with the figures.
+func (p Proof) Sentence() string {
+	verdict := "The repair is not proved."
+	switch {
+	case p.Apart != "":
+		verdict = "Nothing is proved: " + p.Apart + "."
+	case p.Proved:
+		verdict = "The repair is proved."
+	}
+	return fmt.Sprintf("%s From die to room %.3f ± %s before, %.3f ± %s after. %s", verdict,
+		float64(p.Before.Value), p.Before.Uncertainty, float64(p.After.Value), p.After.Uncertainty, p.Text)
+}
+
+// Compared is a repair against what was before it: of a chiller by its set
+// point, of all else by the resistance from die to room. One is nil.
+type Compared struct {
+	Proof   *Proof        `json:"proof,omitempty"`
+	Chiller *ChillerProof `json:"chiller,omitempty"`
+}
+
+// Compare compares readings before and after a repair by [ProveChiller] where
+// the set point was read after it, else by [Prove]; it refuses what they refuse.
+func Compare(before, after Reading) (Compared, error) {
+	if after.Set == nil {
+		p, err := Prove(before, after)
+		if err != nil {
+			return Compared{}, err
+		}
+		return Compared{Proof: &p}, nil
+	}
+	p, err := ProveChiller(before, after)
+	if err != nil {
+		return Compared{}, err
+	}
+	return Compared{Chiller: &p}, nil
+}
+
+// Proved tells that the figures prove the repair. Readings at unlike power are
+// compared and shown, but what releases a machine rests on no estimate of what
+// its power changes.
+func (c Compared) Proved() bool {
+	if c.Chiller != nil {
+		return c.Chiller.Proved
+	}
+	return c.Proof != nil && c.Proof.Proved && c.Proof.Apart == ""
+}
+
+// Sentence says what is proved, or why nothing is; empty where nothing was
+// compared.
+func (c Compared) Sentence() string {
+	switch {
+	case c.Chiller != nil:
+		return c.Chiller.Sentence()
+	case c.Proof != nil:
+		return c.Proof.Sentence()
+	}
+	return ""
+}

@@ -124,12 +124,6 @@ func FlowAtRise(p Watt, rise chemistry.CelsiusDelta, rho chemistry.KilogramPerLi
 	return LitrePerMinute(60 * float64(p) / (float64(rho) * float64(cp) * float64(rise)))
 }
 
-// RiseAtFlow returns the temperature rise at which a flow carries a power off:
-// 60 P / (ρ cp V). The flow must be positive.
-func RiseAtFlow(p Watt, flow LitrePerMinute, rho chemistry.KilogramPerLitre, cp chemistry.JoulePerKilogramKelvin) chemistry.CelsiusDelta {
-	return chemistry.CelsiusDelta(60 * float64(p) / (float64(rho) * float64(cp) * float64(flow)))
-}
-
 // What a reading must have before it is compared with others of the same loop
 // over months: enough power and difference for the resistance to mean
 // something (a relative uncertainty below about 20 %).

@@ -46,10 +46,16 @@ func TestUncertaintyOfAResistance(t *testing.T) {
 
 // Worked figures: 200 W at 2.0 K, 3.85 kJ/(kg K) and 1.03 kg/l are 1.51 l/min;
 // 65 W at 1.5 l/min are 0.66 K, which probes good to 0.5 K cannot tell.
+// riseAtFlow is FlowAtRise the other way about: 60 P / (ρ cp V) is as much of one
+// as of the other.
+func riseAtFlow(p inspection.Watt, flow inspection.LitrePerMinute, rho chemistry.KilogramPerLitre, cp chemistry.JoulePerKilogramKelvin) chemistry.CelsiusDelta {
+	return chemistry.CelsiusDelta(inspection.FlowAtRise(p, chemistry.CelsiusDelta(flow), rho, cp))
+}
+
 func TestFlowThatCanAndCannotBeTold(t *testing.T) {
 	t.Parallel()
 	assert.InDelta(t, 1.51, float64(inspection.FlowAtRise(200, 2.0, 1.03, 3850)), 0.005)
-	rise := inspection.RiseAtFlow(65, 1.5, 1.03, 3850)
+	rise := riseAtFlow(65, 1.5, 1.03, 3850)
 	assert.InDelta(t, 0.656, float64(rise), 0.001)
 	r := reading()
 	r.Power, r.CoolantOut = new(inspection.Watt(65)), new(r.CoolantIn.Add(rise))
@@ -129,12 +135,12 @@ func TestTradeValues(t *testing.T) {
 		got[id] = float64(dew)
 	}
 	rise := func(p inspection.Watt, flow inspection.LitrePerMinute) float64 {
-		return float64(inspection.RiseAtFlow(p, flow, 1.0225, 3920))
+		return float64(riseAtFlow(p, flow, 1.0225, 3920))
 	}
 	water, err := chemistry.SpecificHeat(chemistry.TreatedWater, 0, 15)
 	require.NoError(t, err)
 	// 0.063 kg/s of water is 3.78 l/min at 1 kg/l.
-	got["C44"] = 1 / float64(inspection.RiseAtFlow(1, 3.78, 1, water))
+	got["C44"] = 1 / float64(riseAtFlow(1, 3.78, 1, water))
 	got["C45"], got["C46a"], got["C46b"], got["C47"] = rise(1000, 1.5), rise(1000, 1.25), rise(1000, 2), rise(200, 1)
 	tolerance := map[string]float64{"C44": 0.3} // the specific heat of water is printed to 0.1 %
 	for _, row := range table(t, "trade_values.csv") {
@@ -236,8 +242,8 @@ func TestNoNegativeResistance(t *testing.T) {
 
 func TestProveChiller(t *testing.T) {
 	t.Parallel()
-	chiller := func(out, back float64, load inspection.Watt) inspection.ChillerReading {
-		return inspection.ChillerReading{Set: -10, Out: chemistry.Celsius(out), Return: chemistry.Celsius(back), Load: load, Steady: true,
+	chiller := func(out, back float64, load inspection.Watt) inspection.Reading {
+		return inspection.Reading{Set: new(chemistry.Celsius(-10)), CoolantIn: new(chemistry.Celsius(out)), CoolantOut: new(chemistry.Celsius(back)), Power: &load, Steady: true,
 			Room: new(chemistry.Celsius(24)), TemperatureUncertainty: .5}
 	}
 	// It left 4 K too warm; now it holds, at as much heat.
@@ -273,7 +279,7 @@ func TestProveChiller(t *testing.T) {
 	var invalid *chemistry.InvalidError
 	_, err = inspection.ProveChiller(chiller(-6, 3000, 500), cooler)
 	require.ErrorAs(t, err, &invalid)
-	assert.Equal(t, "coolant back before", invalid.Field)
+	assert.Equal(t, "coolant out", invalid.Field)
 }
 
 func TestOwnersWords(t *testing.T) {

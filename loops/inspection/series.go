@@ -263,14 +263,13 @@ func (s *Series) metric(each func(time.Time, float64)) func([]byte) error {
 // readJSON reads objects, in an array or one after another.
 func (s *Series) readJSON(r *bufio.Reader, each func(time.Time, float64)) error {
 	d := json.NewDecoder(r)
-	d.UseNumber()
 	if start, _ := r.Peek(512); bytes.HasPrefix(bytes.TrimLeft(start, " \r\n\t"), []byte("[")) {
 		if _, err := d.Token(); err != nil {
 			return invalid("log", err.Error(), "JSON")
 		}
 	}
 	for d.More() {
-		var object map[string]any
+		var object map[string]json.RawMessage // what is not asked for stays as it is
 		if err := d.Decode(&object); err != nil {
 			return invalid("log", fmt.Sprintf("after %d values: %v", s.all(), err), "JSON objects with a time and a temperature")
 		}
@@ -284,7 +283,7 @@ func (s *Series) readJSON(r *bufio.Reader, each func(time.Time, float64)) error 
 				return err
 			}
 		}
-		s.take(fmt.Append(nil, object[s.Columns.Time]), fmt.Append(nil, object[s.Columns.Temperature]), each)
+		s.take(bytes.Trim(object[s.Columns.Time], `"`), bytes.Trim(object[s.Columns.Temperature], `"`), each)
 	}
 	return nil
 }

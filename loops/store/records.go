@@ -59,36 +59,37 @@ type loopV1 struct {
 }
 
 type entryV1 struct {
-	ID         loops.EntryID     `json:"id"`
-	Loop       loops.LoopID      `json:"loop"`
-	Recorded   time.Time         `json:"recorded"`
-	Day        loops.Day         `json:"day"`
-	By         string            `json:"by"`
-	Kind       loops.EntryKind   `json:"kind"`
-	Note       string            `json:"note,omitempty"`
-	Intake     *loops.Intake     `json:"intake,omitempty"`
-	Inspection *loops.Inspection `json:"inspection,omitempty"`
-	Opening    *loops.Opening    `json:"opening,omitempty"`
-	Fill       *loops.Fill       `json:"fill,omitempty"`
-	TopUp      *loops.TopUp      `json:"top_up,omitempty"`
-	Dose       *loops.Dose       `json:"dose,omitempty"`
-	Drain      *loops.Drain      `json:"drain,omitempty"`
-	LeakCheck  *loops.LeakCheck  `json:"leak_check,omitempty"`
-	Proof      *loops.Proof      `json:"proof,omitempty"`
-	Handover   *loops.Handover   `json:"handover,omitempty"`
-	Answer     *loops.Answer     `json:"answer,omitempty"`
-	Correction *loops.Correction `json:"correction,omitempty"`
-	Transfer   *loops.Transfer   `json:"transfer,omitempty"`
-	Retirement *loops.Retirement `json:"retirement,omitempty"`
-	Setting    *loops.Setting    `json:"setting,omitempty"`
-	Weighing   *loops.Weighing   `json:"weighing,omitempty"`
-	Step       *loops.StepDone   `json:"step,omitempty"`
-	Clean      *loops.Cleaning   `json:"clean,omitempty"`
-	Return     *loops.Return     `json:"return,omitempty"`
-	Swap       *loops.Swap       `json:"swap,omitempty"`
-	Call       *loops.OwnerCall  `json:"call,omitempty"`
-	Judged     *loops.Judged     `json:"judged,omitempty"`
-	Key        string            `json:"key,omitempty"`
+	ID             loops.EntryID         `json:"id"`
+	Loop           loops.LoopID          `json:"loop"`
+	Recorded       time.Time             `json:"recorded"`
+	Day            loops.Day             `json:"day"`
+	By             string                `json:"by"`
+	Kind           loops.EntryKind       `json:"kind"`
+	Note           string                `json:"note,omitempty"`
+	Intake         *loops.Intake         `json:"intake,omitempty"`
+	Inspection     *loops.Inspection     `json:"inspection,omitempty"`
+	Opening        *loops.Opening        `json:"opening,omitempty"`
+	Fill           *loops.Fill           `json:"fill,omitempty"`
+	TopUp          *loops.TopUp          `json:"top_up,omitempty"`
+	Dose           *loops.Dose           `json:"dose,omitempty"`
+	Drain          *loops.Drain          `json:"drain,omitempty"`
+	LeakCheck      *loops.LeakCheck      `json:"leak_check,omitempty"`
+	Proof          *loops.Proof          `json:"proof,omitempty"`
+	Handover       *loops.Handover       `json:"handover,omitempty"`
+	Answer         *loops.Answer         `json:"answer,omitempty"`
+	Correction     *loops.Correction     `json:"correction,omitempty"`
+	Transfer       *loops.Transfer       `json:"transfer,omitempty"`
+	Retirement     *loops.Retirement     `json:"retirement,omitempty"`
+	Setting        *loops.Setting        `json:"setting,omitempty"`
+	Weighing       *loops.Weighing       `json:"weighing,omitempty"`
+	Step           *loops.StepDone       `json:"step,omitempty"`
+	Clean          *loops.Cleaning       `json:"clean,omitempty"`
+	Return         *loops.Return         `json:"return,omitempty"`
+	Swap           *loops.Swap           `json:"swap,omitempty"`
+	Call           *loops.OwnerCall      `json:"call,omitempty"`
+	TemperatureLog *loops.TemperatureLog `json:"temperature_log,omitempty"`
+	Judged         *loops.Judged         `json:"judged,omitempty"`
+	Key            string                `json:"key,omitempty"`
 }
 
 // messageV1 leaves Raw out: it stands in a value of its own, so that moving a

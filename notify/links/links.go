@@ -28,6 +28,7 @@ const (
 	Owner    Purpose = 'o' // see one owner's loops and answer about them
 	Stop     Purpose = 's' // stop and resume the mail of one owner
 	Calendar Purpose = 'c' // read the feed of one owner's days, and nothing else
+	Log      Purpose = 'l' // send temperature logs of one owner's machines, and nothing else
 )
 
 // ErrInvalid says that a link is forged, mistyped, of another purpose, ended or

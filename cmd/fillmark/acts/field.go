@@ -45,6 +45,8 @@ type Field struct {
 	// Personal tells that what a person said or is stands in it, so that erasing
 	// the owner empties it.
 	Personal bool
+	// OfChiller tells that only chillers have it: the pages of others leave it out.
+	OfChiller bool
 	// Hidden tells that no page draws it and no history tells it.
 	Hidden bool
 

@@ -24,8 +24,12 @@ func proofAct() Definition {
 		Name: "proof", Done: "Proved", Kind: loops.KindProof, Releases: true,
 		Short: "Prove the repair: readings before and after, comparable by room and power",
 		Long: `Without --before-… the readings from before the repair count that are on record
-since the machine came in.`,
-		Examples: []string{"7K3QXA --before-die 81C --before-room 19C --before-power 90W --die 61C --room 20C --power 90W --steady --verdict good"},
+since the machine came in. A chiller is proved by its set point: what leaves it
+(--coolant-in, into what it cools) and what comes back (--coolant-out).`,
+		Examples: []string{
+			"7K3QXA --before-die 81C --before-room 19C --before-power 90W --die 61C --room 20C --power 90W --steady --verdict good",
+			"7K3QXA --before-coolant-in 16C --before-coolant-out 19C --before-power 400W --coolant-in 12C --coolant-out 15C --set-point 12C --power 400W --steady",
+		},
 	}, append(append(thermalFields("before-", ", before", func(a *Proof) *loops.Inspection { return &a.Before }),
 		thermalFields("", "", func(a *Proof) *loops.Inspection { return &a.After })...),
 		one(Field{Name: "verdict", Label: "judged", Help: "what you make of the loop as a whole (good unless said)"}, choice("VERDICT", judgements()), func(a *Proof) *loops.Judgement { return &a.After.Verdict }),
@@ -40,8 +44,16 @@ func (a *Proof) Check(s Snapshot, today loops.Day) error {
 	if err := s.returned(a.on(today), loops.KindProof); err != nil {
 		return err
 	}
-	if a.After.Die == nil {
+	chiller := s.Machine.Kind.IsChiller() && a.After.Die == nil || a.After.SetPoint != nil
+	switch after := a.proof(s, today).After; {
+	case !chiller && after.Die == nil:
 		return wrong("die", "", "the hottest die or heat source after the repair, such as 61C")
+	case chiller && after.CoolantIn == nil:
+		return wrong("coolant-in", "", "the coolant that leaves the chiller after the repair, such as 12C")
+	case chiller && after.CoolantOut == nil:
+		return wrong("coolant-out", "", "the coolant that comes back to the chiller after the repair, such as 15C")
+	case chiller && after.SetPoint == nil:
+		return wrong("set-point", "", "the chiller's set point, such as 12C")
 	}
 	return s.charged(a.on(today))
 }
@@ -52,12 +64,15 @@ func (a *Proof) proof(s Snapshot, today loops.Day) loops.Proof {
 	if p.After.Verdict == "" {
 		p.After.Verdict = loops.Good
 	}
+	s.setPoint(&p.After)
 	said := p.Before
 	said.Verdict = ""
 	if said == (loops.Inspection{}) {
-		if before := s.before(a.on(today)); before != nil {
+		if before := s.before(a.on(today), p.After.SetPoint != nil); before != nil {
 			p.Before = *before
 		}
+	} else if p.Before.SetPoint == nil && p.Before.CoolantIn != nil {
+		p.Before.SetPoint = p.After.SetPoint
 	}
 	if p.Before.Verdict == "" {
 		p.Before.Verdict = loops.NotJudged
@@ -65,9 +80,18 @@ func (a *Proof) proof(s Snapshot, today loops.Day) loops.Proof {
 	return p
 }
 
+// setPoint completes a chiller's readings with the set point on record, where
+// nobody read another.
+func (s Snapshot) setPoint(x *loops.Inspection) {
+	if x.SetPoint == nil && x.Die == nil && x.CoolantIn != nil && x.CoolantOut != nil && s.Machine.Kind.IsChiller() {
+		x.SetPoint = s.Loop.SetPoint
+	}
+}
+
 // before finds the last comparable readings of this stay from before the last
-// fill, or before the day where the loop was not filled again.
-func (s Snapshot) before(on loops.Day) *loops.Inspection {
+// fill, or before the day where the loop was not filled again: a chiller's by
+// its set point, or others.
+func (s Snapshot) before(on loops.Day, chiller bool) *loops.Inspection {
 	var found *loops.Inspection
 	filled := false
 	for _, e := range loops.Standing(s.History) {
@@ -78,7 +102,7 @@ func (s Snapshot) before(on loops.Day) *loops.Inspection {
 			found, filled = nil, false
 		case e.Kind == loops.KindFill && found != nil:
 			filled = true
-		case e.Kind == loops.KindInspection && e.Inspection.Comparable() && !filled:
+		case e.Kind == loops.KindInspection && e.Inspection.Comparable() && e.Inspection.OfChiller() == chiller && !filled:
 			found = e.Inspection
 		}
 	}
@@ -91,17 +115,15 @@ func (a *Proof) Judge(s Snapshot, today loops.Day) []Reason {
 	if p.Valid() {
 		return nil
 	}
-	compared, err := p.Compared()
-	text := "The repair is not proved. " + compared.Text
+	compared, err := inspection.Compare(p.Before.Reading(), p.After.Reading())
+	text := compared.Sentence()
 	var refused inspection.Refusal
 	switch {
 	case errors.As(err, &refused):
 		text = "Nothing is proved: " + refused.Why + "."
 	case err != nil:
 		text = "Nothing is proved: " + err.Error() + "."
-	case compared.Apart != "":
-		text = "Nothing is proved: " + compared.Apart + ". " + compared.Text
-	case compared.Proved:
+	case compared.Proved():
 		text = "The loop is judged “" + string(p.After.Verdict) + "” after it; only a good one is proved."
 	}
 	return []Reason{{

@@ -53,13 +53,19 @@ func thermalFields[A any](prefix, when string, at func(*A) *loops.Inspection) fi
 	}
 	return fields[A]{
 		may(f("die", "die", "die", "hottest die or heat source", "61C"), temperature(), func(a *A) **chemistry.Celsius { return &at(a).Die }),
-		may(f("coolant-in", "coolant in", "coolant in", "coolant into the cold plate", "31C"), temperature(), func(a *A) **chemistry.Celsius { return &at(a).CoolantIn }),
-		may(f("coolant-out", "coolant out", "coolant out", "coolant out of the cold plate", "33C"), temperature(), func(a *A) **chemistry.Celsius { return &at(a).CoolantOut }),
+		may(f("coolant-in", "coolant in", "coolant in", "coolant into the cold plate, which is what leaves a chiller", "31C"), temperature(), func(a *A) **chemistry.Celsius { return &at(a).CoolantIn }),
+		may(f("coolant-out", "coolant out", "coolant out", "coolant out of the cold plate, which is what comes back to a chiller", "33C"), temperature(), func(a *A) **chemistry.Celsius { return &at(a).CoolantOut }),
+		may(ofChiller(f("set-point", "set point", "set point", "set point of a chiller", "12C")), temperature(), func(a *A) **chemistry.Celsius { return &at(a).SetPoint }),
 		may(f("room", "room", "room", "air into the radiator", "20C"), temperature(), func(a *A) **chemistry.Celsius { return &at(a).Room }),
 		may(f("power", "power", "heat", "heat at the cold plate", "90W"), plain("POWER", "W"), func(a *A) **float64 { return &at(a).PowerW }),
 		may(f("pump-power", "pump power", "pump", "electrical power of the pump", "4W"), plain("POWER", "W"), func(a *A) **float64 { return &at(a).PumpW }),
 		one(f("steady", "steady", "steady", "the coolant drifted less than 0.1 K per minute", ""), truth(), func(a *A) *bool { return &at(a).Steady }),
 	}
+}
+
+func ofChiller(f Field) Field {
+	f.OfChiller = true
+	return f
 }
 
 // Kind is inspection.
@@ -68,15 +74,16 @@ func (a *Readings) Kind() loops.EntryKind { return loops.KindInspection }
 // Check refuses readings in which nothing was read, and readings of a loop that
 // left service.
 func (a *Readings) Check(s Snapshot, today loops.Day) error {
-	if x := a.read(); x.Empty() {
+	if x := a.read(s); x.Empty() {
 		return wrong("readings", "none", "at least one figure, or what you make of the loop (verdict)")
 	}
 	return s.returned(a.on(today), loops.KindInspection)
 }
 
 // read is the inspection with its judgement said.
-func (a *Readings) read() loops.Inspection {
+func (a *Readings) read(s Snapshot) loops.Inspection {
 	x := a.Inspection
+	s.setPoint(&x)
 	if x.Verdict == "" {
 		x.Verdict = loops.NotJudged
 	}
@@ -92,7 +99,7 @@ func (a *Readings) Judge(s Snapshot, today loops.Day) []Reason {
 	add := func(v chemistry.Verdict, rule, text, way string) {
 		reasons = append(reasons, Reason{Rule: rule, Verdict: v, Text: text, Source: sourceRecord, Grade: chemistry.Computed, Way: way})
 	}
-	state, x := s.On(a.on(today)), a.read()
+	state, x := s.On(a.on(today)), a.read(s)
 	if x.Mass != nil && state.Charge != nil && state.Charge.Fluid == "" {
 		text := "nobody knows which fluid is in the loop, so no scale says how strong it is."
 		if state.Contaminated != nil {
@@ -101,7 +108,7 @@ func (a *Readings) Judge(s Snapshot, today loops.Day) []Reason {
 		add(chemistry.Stop, "no-scale", text, "Leave the strength out; drain, rinse and fill to know what is in it.")
 	}
 	if x.Verdict == loops.Good && !x.Comparable() {
-		add(chemistry.Care, "not-comparable", "a good without die, room and power makes no loop known good.", "Read die and room temperature and the power.")
+		add(chemistry.Care, "not-comparable", "a good without die, room and power makes no loop known good.", "Read die and room temperature and the power; of a chiller coolant in and out, set point and heat.")
 	}
 	if x.Verdict == loops.Good && x.Comparable() && state.Unproved() {
 		add(chemistry.Care, "unproved", "no proof of the repair is on record, so these readings make the loop known good no longer than that is so.", "Record a proof with the readings from before the repair.")
@@ -116,8 +123,8 @@ func (a *Readings) Judge(s Snapshot, today loops.Day) []Reason {
 }
 
 // Apply writes them down.
-func (a *Readings) Apply(_ Snapshot, today loops.Day) loops.Change {
-	x := a.read()
+func (a *Readings) Apply(s Snapshot, today loops.Day) loops.Change {
+	x := a.read(s)
 	e := a.entry(loops.KindInspection, today)
 	e.Inspection = &x
 	return loops.Change{Entries: []loops.Entry{e}}

@@ -23,6 +23,7 @@ func stepAct() Definition {
 	}, fields[Step]{
 		one(Field{Name: "sheet-step", Also: []string{"step"}, Label: "", Help: "the step's name, as loop steps TAG lists it", Needed: true}, choice("STEP", loops.StepIDs()), func(a *Step) *loops.StepID { return &a.Step }),
 		may(Field{Name: "value", Label: "", Help: "the figure that the step records, in the sheet's unit"}, plain("NUMBER", ""), func(a *Step) **float64 { return &a.Value }),
+		one(Field{Name: "found", Label: "found", Help: "what was found, of a step that looks for something"}, choice("FOUND", loops.Findings()), func(a *Step) *string { return &a.Found }),
 		one(Field{Name: "left-out", Label: "left out", Help: "it was not done; the note says why"}, truth(), func(a *Step) *bool { return &a.LeftOut }),
 	}, func(e loops.Entry) Step { return Step{StepDone: *e.Step} })
 }

@@ -269,6 +269,9 @@ func printStep(p *printer, step loops.StepState) {
 	}
 	if !step.Open() {
 		words := step.Done.Long() + ", " + step.By
+		if step.Found != "" {
+			words += ": " + step.Found
+		}
 		if step.Value != nil {
 			words += fmt.Sprintf(": %s %g %s", step.Records, *step.Value, step.Unit)
 		}

@@ -89,10 +89,7 @@ func (t *triageAsked) start(cmd *cobra.Command, a *app, args []string) error {
 		if err != nil {
 			return err
 		}
-		t.seen.Sealed = kept.Loop.Sealed
-		if kept.Readings != nil && kept.Readings.Last != nil {
-			t.seen = kept.Readings.Last.Seen
-		}
+		t.seen = kept.Seen()
 	}
 	if t.sealed || t.open {
 		t.seen.Sealed = t.sealed

@@ -51,6 +51,7 @@ func (b *bench) routes(file workshop.File) map[string]*http.Request {
 	fill := strings.NewReplacer(
 		"{tag}", string(file.Loop.Tag), "{id}", "1", "{table}", "owners", "{$}", "", "{name}", "bo", "{act}", "flush", "{secret}", "made-up",
 		"/o/{token}", b.ownerLink(file.Owner), "/stop/{token}", b.stopLink(file.Owner),
+		"/log/{token}", "/log/"+b.links.Sign(links.Log, file.Owner, b.now.AddDate(0, 1, 0)),
 	)
 	all := map[string]*http.Request{}
 	for _, pattern := range web.Patterns() {
@@ -70,6 +71,7 @@ func open() []string {
 		"GET /healthz", "GET /readyz", "GET /static/{name}",
 		"GET /start/{secret}", "GET /sign-in", "POST /sign-in", "GET /password/{secret}", "POST /password/{secret}",
 		"GET /o/{token}", "POST /o/{token}", "GET /o/{token}/calendar.ics", "GET /stop/{token}", "POST /stop/{token}",
+		"GET /o/{token}/log", "POST /o/{token}/log", "POST /log/{token}/{tag}",
 	}
 }
 
@@ -273,9 +275,9 @@ func TestImpossibleBodiesAreRefusedEverywhere(t *testing.T) {
 		"POST /api/v1/backup", "POST /api/v1/compact", "POST /api/v1/owners/{id}/erase"}
 	// These take no JSON, however long.
 	other := []string{"POST /api/v1/tables/{table}", "POST /api/v1/bounces"}
-	// These take photos and have bounds of their own, see below; so much is none
+	// These take photos and logs and have bounds of their own, see below; so much is none
 	// of what they take either.
-	uploads := []string{"POST /api/v1/photos", "POST /openings"}
+	uploads := []string{"POST /api/v1/photos", "POST /openings", "POST /log/{token}/{tag}"}
 	const form, document = "application/x-www-form-urlencoded", "application/json"
 	seen := 0
 	for pattern, route := range b.routes(file) {
@@ -333,9 +335,11 @@ func TestUploadsAreBounded(t *testing.T) {
 		{"/openings", "multipart/form-data; boundary=x", 4*32<<20 + 1<<20},
 		{"/intake", "multipart/form-data; boundary=x", 4*32<<20 + 1<<20},
 		{b.ownerLink(b.file(tag).Owner), "multipart/form-data; boundary=x", 32<<20 + 1<<20},
+		{"/loops/" + string(tag) + "/log", "multipart/form-data; boundary=x", 32<<20 + 1<<20},
+		{"/log/" + b.links.Sign(links.Log, b.file(tag).Owner, b.now.AddDate(0, 1, 0)) + "/" + string(tag) + "?room=22", "text/csv", 32 << 20},
 	} {
 		beyond := http.StatusRequestEntityTooLarge
-		if tt.path == "/api/v1/photos" { // which reads no further than it takes to refuse it by its size
+		if tt.path == "/api/v1/photos" || tt.kind == "text/csv" { // which read no further than it takes to refuse it by its size, or by its first line
 			beyond = http.StatusUnprocessableEntity
 		}
 		for size, status := range map[int64]int{tt.bound: http.StatusUnprocessableEntity, tt.bound + 1: beyond} {

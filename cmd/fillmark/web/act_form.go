@@ -22,12 +22,14 @@ import (
 type actForm struct {
 	acts.Definition
 	fieldForm
-	Tag    loops.Tag
-	Page   string // the page that it stands on, shown again where something is wrong
-	Key    string // made when it is shown, so that sending it twice records it once
-	Sent   bool   // it was sent and is shown again
-	Stop   *acts.StopError
-	status int // of the answer that shows it again
+	Tag loops.Tag
+	// Chiller tells that its machine is one.
+	Chiller bool
+	Page    string // the page that it stands on, shown again where something is wrong
+	Key     string // made when it is shown, so that sending it twice records it once
+	Sent    bool   // it was sent and is shown again
+	Stop    *acts.StopError
+	status  int // of the answer that shows it again
 }
 
 // formOf is the form of an act; prefix stands before the names of its inputs
@@ -44,12 +46,13 @@ func (f *actForm) Field(name string, label ...string) (field, error) {
 // actForms makes the forms of a page. The one that was sent keeps what was
 // typed, and says what is wrong with it.
 type actForms struct {
-	tag    loops.Tag
-	page   string
-	random io.Reader
-	offers map[string]url.Values // what the page puts into a form that is new, by act
-	drawn  map[string]bool       // the acts whose forms the page drew so far
-	sent   *actForm              // nil where none was
+	tag     loops.Tag
+	chiller bool
+	page    string
+	random  io.Reader
+	offers  map[string]url.Values // what the page puts into a form that is new, by act
+	drawn   map[string]bool       // the acts whose forms the page drew so far
+	sent    *actForm              // nil where none was
 }
 
 // Of is the form of an act; an act that is not there is an error of the
@@ -65,7 +68,7 @@ func (a actForms) Of(name string) (*actForm, error) {
 	}
 	key, err := newKey(a.random)
 	f := formOf(d, newForm(maps.Clone(a.offers[name])), "")
-	f.Tag, f.Page, f.Key = a.tag, a.page, key
+	f.Tag, f.Chiller, f.Page, f.Key = a.tag, a.chiller, a.page, key
 	return f, err
 }
 
@@ -91,11 +94,11 @@ func newKey(random io.Reader) (string, error) {
 }
 
 // Own draws the act's own fields in their order: all but those that every act
-// has.
+// has, and those of chillers where the machine is none.
 func (f *actForm) Own() ([]field, error) {
 	var all []field
 	for _, d := range f.Fields {
-		if slices.Contains([]string{"day", "note", "already-done", "overrule", "key"}, d.Name) {
+		if slices.Contains([]string{"day", "note", "already-done", "overrule", "key"}, d.Name) || d.OfChiller && !f.Chiller {
 			continue
 		}
 		x, err := f.Field(d.Name)

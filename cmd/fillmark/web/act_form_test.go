@@ -270,8 +270,11 @@ func TestEveryFieldIsOnAPage(t *testing.T) {
 		assert.True(t, slices.ContainsFunc(all[about], func(f acts.Field) bool { return f.Name == name && !f.Fixed }), "%s has no field %q", about, name)
 		onPages[about][name] = true
 	}
+	chiller := string(b.register(machine{
+		owner: loops.Owner{Name: "Jo Hartwell"}, name: "wash chiller", kind: loops.BenchChiller, fluid: chemistry.PropyleneGlycol, mass: 0.35, wall: 5, daysAgo: 30,
+	}).Loop.Tag)
 	for _, page := range []*httptest.ResponseRecorder{
-		b.get("/loops/" + tag), b.get("/loops/" + tag + "/refill"),
+		b.get("/loops/" + tag), b.get("/loops/" + tag + "/refill"), b.get("/loops/" + chiller), b.get("/loops/" + chiller + "/refill"),
 		b.act(loops.Tag(tag), "clean", url.Values{"agent": {"acid"}, "page": {"refill"}}), // with a stop
 		b.get("/loops/" + tag + "/edit"), b.get("/owners/1"), b.get("/shelf"), b.get("/shelf/1"),
 		b.get("/openings"), b.get("/intake"), b.get("/topup?ask=yes&tag=" + tag + "&room=20&liquid1=water"),

@@ -39,6 +39,7 @@ func screens() []screen {
 		{"vendor", vendorPage{}},
 		{"topup", topupPage{}},
 		{"triage", triagePage{}},
+		{"log", logPage{}},
 		{"intake", intakePage{}},
 		{"refill", refillPage{}},
 		{"more", morePage{}},

@@ -34,10 +34,17 @@ func bodyBound(r *http.Request) int64 {
 		return photos.MaxBytes + 1 // one more, so that the photo itself is refused with its size
 	case r.URL.Path == openingsPath, r.URL.Path == intakePath && isMultipart(r):
 		return maxFormPhotos*photos.MaxBytes + maxBody
-	case strings.HasPrefix(r.URL.Path, ownerPath) && isMultipart(r):
+	case (strings.HasPrefix(r.URL.Path, ownerPath) || isLogPath(r.URL.Path)) && isMultipart(r):
 		return photos.MaxBytes + maxBody
+	case strings.HasPrefix(r.URL.Path, "/log/"):
+		return photos.MaxBytes
 	}
 	return maxBody
+}
+
+// isLogPath tells the bench's page that takes in temperature logs.
+func isLogPath(path string) bool {
+	return strings.HasPrefix(path, "/loops/") && strings.HasSuffix(path, "/log")
 }
 
 // secured sets the headers every answer carries: nothing from elsewhere is

@@ -17,8 +17,8 @@ import (
 const refillForm = "refill"
 
 // actForms are the forms of a page.
-func (s *server) actForms(tag loops.Tag, page string, sent *actForm) actForms {
-	return actForms{tag: tag, page: page, random: s.Random, sent: sent, offers: map[string]url.Values{}, drawn: map[string]bool{}}
+func (s *server) actForms(file workshop.File, page string, sent *actForm) actForms {
+	return actForms{tag: file.Loop.Tag, chiller: file.Machine.Kind.IsChiller(), page: page, random: s.Random, sent: sent, offers: map[string]url.Values{}, drawn: map[string]bool{}}
 }
 
 // sentForm is a form that was sent.
@@ -47,7 +47,7 @@ func (s *server) enterAct(w http.ResponseWriter, r *http.Request) error {
 		return &loops.InvalidError{Field: "form", Reason: "the form as its page sends it"}
 	}
 	sent := sentForm(d, f)
-	sent.Tag = file.Loop.Tag
+	sent.Tag, sent.Chiller = file.Loop.Tag, file.Machine.Kind.IsChiller()
 	all, err := sent.acts()
 	if err != nil {
 		return err

@@ -51,7 +51,11 @@ func historyOf(history []loops.Entry) []historyLine {
 // EntryWords says what was done, with its figures: the same words on a page and
 // in a terminal. What an owner answered is no act and is told in their words.
 func EntryWords(e loops.Entry) string {
-	if e.Kind != loops.KindAnswer {
+	switch e.Kind {
+	case loops.KindAnswer:
+	case loops.KindLog:
+		return e.TemperatureLog.Sentence()
+	default:
 		return acts.Words(e)
 	}
 	words := "The owner answers: " + e.Answer.Said()
@@ -59,6 +63,9 @@ func EntryWords(e loops.Entry) string {
 		words += ", with a photo"
 	}
 	words += "."
+	if x := e.Answer; x.Die != nil {
+		words += fmt.Sprintf(" It showed %s in a room of %s under %s.", *x.Die, *x.Room, x.Ran)
+	}
 	if e.Answer.Words != "" {
 		words += " “" + e.Answer.Words + "”"
 	}

@@ -46,6 +46,7 @@ type loopPage struct {
 	Containers []choice
 	Life       []drawing.Life
 	Read       []drawing.LifeRow
+	Afar       *drawing.Life      // since the proof, by answers and logs; nil where they told nothing
 	Says       *schedule.Readings // what the readings say; nil where there are none
 	// Empty tells that there is nothing in it to top up.
 	Empty bool
@@ -98,8 +99,8 @@ func (s *server) loopPage(r *http.Request, file workshop.File, sent *actForm) (l
 		Gauge: drawing.GaugeOf(file.Protection), Status: planStatus(loop), History: historyOf(file.History),
 		Policy: loop.Plan.PolicyVersion, Evidence: loop.Plan.EvidenceVersion, Read: drawing.LifeRows(file.History), Says: file.Readings, Empty: charge == nil, Gone: !loop.State.Retired.IsZero(),
 	}
-	p.Life = drawing.LifePlots(file.History, p.Read)
-	p.Acts = s.actForms(loop.Tag, "loop", sent)
+	p.Life, p.Afar = drawing.LifePlots(file.History, p.Read), drawing.AfarPlot(file.History)
+	p.Acts = s.actForms(file, "loop", sent)
 	if r.URL.Query().Has("judged") && charge != nil { // a change of the record led here
 		judged := file.Judged()
 		p.Judged = &judged

@@ -40,6 +40,13 @@ type ownerPage struct {
 	// Notices are what can be ticked beside "something is off": what shows on one
 	// machine at least.
 	Notices []ownerNotice
+	// Form is what was typed of temperatures, in Unit; Ran are the choices of what
+	// the machine did.
+	Form *form
+	Unit string
+	Ran  []choice
+	// Log is where a log is sent; empty where they have no machine.
+	Log string
 	// Problem says what is wrong with what was typed, Words what that was.
 	Problem string
 	Words   string
@@ -61,6 +68,7 @@ type ownerMachine struct {
 	Loop string // empty where the machine has one
 	Tag  loops.Tag
 	Says string // how it stands
+	Runs string // how it runs against the day it was given back; empty where nothing says so
 	// Conditions stand against it, the worst first, each with its caution.
 	Conditions []string
 	Next       string // the next thing in words; empty where nothing is planned
@@ -81,6 +89,7 @@ type ownerAnswer struct {
 	Noticed []loops.Notice
 	Words   string
 	Photo   string // hash; empty where none came with it
+	Die     *chemistry.Celsius
 }
 
 // Wet tells that they saw something wet, so that what to do then comes first.
@@ -159,6 +168,13 @@ func (s *server) ownerPage(r *http.Request, owner loops.Owner) (ownerPage, error
 		p.Calendar = s.Workshop.CalendarPath(owner, now)
 	}
 	p.frame = s.newFrame(r, p.Heading)
+	p.Form, p.Unit = newForm(nil), unitOf(owner.Units)
+	for _, ran := range loops.RanAll() {
+		p.Ran = append(p.Ran, choice{Value: string(ran), Label: ran.Sentence()})
+	}
+	if len(p.Machines) > 0 {
+		p.Log = "/o/" + r.PathValue("token") + "/log"
+	}
 	return p, nil
 }
 
@@ -210,6 +226,7 @@ func ownerMachineOf(f workshop.OwnersFile, open []loops.TaskKind, today loops.Da
 		asked = open[0]
 	}
 	guide := notify.GuideFor(asked, f.Machine.Kind, f.Loop.Sealed, fluid, reach)
+	m.Runs = f.RunsNow()
 	conditions := conditionsOf(f.Loop.State)
 	m.Conditions = notify.ConditionsForOwner(conditions)
 	if f.Loop.State.InService() && !loops.KeptOff(conditions) {

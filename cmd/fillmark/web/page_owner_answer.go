@@ -11,6 +11,7 @@ import (
 	"strconv"
 	"time"
 
+	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 	"fillmark/notify/links"
@@ -21,7 +22,7 @@ func (s *server) answerOwner(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	f, photo, err := postedWithPhoto(r)
+	f, photo, err := postedWithFile(r)
 	defer photo.remove()
 	if err != nil {
 		return err
@@ -32,7 +33,7 @@ func (s *server) answerOwner(w http.ResponseWriter, r *http.Request) error {
 	if f.typed.Get("links") == "end" {
 		return s.notMe(w, r, owner)
 	}
-	answer, err := ownerAnswerOf(f.typed)
+	answer, err := ownerAnswerOf(f.typed, unitOf(owner.Units))
 	about := loops.Tag(f.typed.Get("about"))
 	var photoFault error
 	repeated := false
@@ -54,7 +55,8 @@ func (s *server) answerOwner(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return err
 		}
-		p.FormFirst, p.OffFirst, p.Words, p.PhotoLost = true, true, answer.Words, photo != nil
+		p.FormFirst, p.OffFirst, p.Words, p.PhotoLost = true, answer.Answer != loops.AllFine, answer.Words, photo != nil
+		p.Form = f
 		for i := range p.Notices {
 			p.Notices[i].On = slices.Contains(answer.Noticed, p.Notices[i].Notice)
 		}
@@ -115,7 +117,11 @@ func (s *server) saidToday(owner loops.Owner, answer loops.Answer, about loops.T
 		files = slices.DeleteFunc(files, func(f workshop.OwnersFile) bool { return f.Loop.Tag != about })
 	}
 	last := lastAnswer(files)
-	return last != nil && last.Answer == answer.Answer && last.Words == answer.Words && slices.Equal(last.Noticed, loops.NoticesOn(false, answer.Noticed)) && last.Photo == answer.Photo && last.Day == s.Workshop.DayOf(owner, s.Now()), nil
+	return last != nil && last.Answer == answer.Answer && last.Words == answer.Words && slices.Equal(last.Noticed, loops.NoticesOn(false, answer.Noticed)) && last.Photo == answer.Photo && sameReading(last.Die, answer.Die) && last.Day == s.Workshop.DayOf(owner, s.Now()), nil
+}
+
+func sameReading(a, b *chemistry.Celsius) bool {
+	return a == nil && b == nil || a != nil && b != nil && *a == *b
 }
 
 // chooseMail stops the owner's mail or lets it run again.
@@ -145,7 +151,7 @@ func (s *server) notMe(w http.ResponseWriter, r *http.Request, owner loops.Owner
 }
 
 // ownerAnswerOf reads the form.
-func ownerAnswerOf(typed url.Values) (loops.Answer, error) {
+func ownerAnswerOf(typed url.Values, unit string) (loops.Answer, error) {
 	kinds := map[string]loops.AnswerKind{"fine": loops.AllFine, "off": loops.SomethingOff, "call": loops.CallMe, "pause": loops.Pause}
 	answer := loops.Answer{Words: newForm(typed).text("words")}
 	for _, n := range typed["noticed"] {
@@ -157,6 +163,16 @@ func ownerAnswerOf(typed url.Values) (loops.Answer, error) {
 		return answer, &loops.InvalidError{Field: "answer", Value: given, Reason: "one of the buttons"}
 	}
 	answer.Answer = kind
+	f := newForm(typed)
+	if f.text("die")+f.text("room") == "" {
+		return answer, nil
+	}
+	answer.Die, answer.Room, answer.Ran = mayRead(f, "die", unit, chemistry.ParseCelsius), mayRead(f, "room", unit, chemistry.ParseCelsius), loops.Ran(f.text("ran"))
+	for _, name := range []string{"die", "room"} {
+		if right := f.Problem(name); right != "" {
+			return answer, &loops.InvalidError{Field: name, Value: f.text(name), Reason: right}
+		}
+	}
 	return answer, nil
 }
 
@@ -183,7 +199,7 @@ func lastAnswer(files []workshop.OwnersFile) *ownerAnswer {
 				noticed = loops.NoticesOn(false, slices.Concat(noticed, last.Noticed))
 			}
 			at = e.Recorded
-			last = &ownerAnswer{e.Answer.Answer, e.Answer.Answer == loops.SomethingOff, e.Day, noticed, e.Answer.Words, e.Answer.Photo}
+			last = &ownerAnswer{e.Answer.Answer, e.Answer.Answer == loops.SomethingOff, e.Day, noticed, e.Answer.Words, e.Answer.Photo, e.Answer.Die}
 		}
 	}
 	return last

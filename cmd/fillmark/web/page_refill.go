@@ -58,6 +58,7 @@ type refillStep struct {
 	loops.StepState
 	Number int
 	Figure string // the field of its figure
+	Look   string // the field of what was found
 	Says   string // what is on record where it is done
 }
 
@@ -83,7 +84,7 @@ func (s *server) refillPage(r *http.Request, file workshop.File, f *form, sent *
 		frame: s.newFrame(r, "Refill "+string(loop.Tag)), Form: f, Tag: loop.Tag, Machine: file.Machine.Name, Owner: file.Owner,
 		Sealed: loop.Sealed, Metals: loop.Metals(), Holds: loop.Volume, Charge: chargeLine(loop.State), Warnings: sheet.Warnings, Cautions: sheet.Cautions,
 		Fluids: fluidChoices("choose"), Inhibitors: choicesOf("not known", chemistry.Inhibitors()), Biocides: choicesOf("not known", chemistry.Biocides()),
-		Acts: s.actForms(loop.Tag, refillForm, sent),
+		Acts: s.actForms(file, refillForm, sent),
 	}
 	p.Here = "loops"
 	if p.Containers, err = s.containerChoices(); err != nil {
@@ -140,9 +141,9 @@ func consentOffers(c loops.Consent) url.Values {
 func (f *actForm) steps() ([]acts.Act, error) {
 	var all []acts.Act
 	for i, id := range f.typed["sheet-step"] {
-		figure := "value:" + id
+		figure, look := "value:"+id, "found:"+id
 		said := acts.Said{"sheet-step": {id}}
-		for name, text := range map[string]string{"value": withUnit(f.text(figure), ""), "left-out": f.text("left-out"), "note": f.text("note"), "day": f.text("day")} {
+		for name, text := range map[string]string{"value": withUnit(f.text(figure), ""), "found": f.text(look), "left-out": f.text("left-out"), "note": f.text("note"), "day": f.text("day")} {
 			if text != "" {
 				said[name] = []string{text}
 			}
@@ -156,6 +157,9 @@ func (f *actForm) steps() ([]acts.Act, error) {
 		}
 		if right := f.problems["value"]; right != "" {
 			f.blame(figure, right)
+		}
+		if right := f.problems["found"]; right != "" {
+			f.blame(look, right)
 		}
 		all = append(all, a)
 	}
@@ -233,13 +237,16 @@ func refillPhases(steps []loops.StepState, visit []loops.Entry) []refillPhase {
 }
 
 func refillStepOf(step loops.StepState, number int) refillStep {
-	x := refillStep{StepState: step, Number: number, Figure: "value:" + string(step.ID)}
+	x := refillStep{StepState: step, Number: number, Figure: "value:" + string(step.ID), Look: "found:" + string(step.ID)}
 	if step.Open() {
 		return x
 	}
 	x.Says = step.Done.Long() + ", " + step.By
 	if step.LeftOut {
 		x.Says = "left out " + x.Says
+	}
+	if step.Found != "" {
+		x.Says += ": " + step.Found
 	}
 	if step.Value != nil {
 		x.Says += ", " + figure(*step.Value, step.Unit)

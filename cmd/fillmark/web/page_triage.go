@@ -4,7 +4,9 @@
 package web
 
 import (
+	"maps"
 	"net/http"
+	"slices"
 	"strings"
 
 	"fillmark/chemistry"
@@ -20,45 +22,56 @@ type triagePage struct {
 	frame
 	Form   *form
 	Builds []choice
-	// Taps are drawn; Trials are what the steps asked for showed.
-	Taps, Trials []tap
-	Answer       *triage.Answer // nil before anything was asked
+	// Taps are drawn; Clock stands by the figures, and Trials are what the steps
+	// asked for showed.
+	Taps   []tap
+	Clock  triage.Question
+	Trials []triage.Question
+	Answer *triage.Answer // nil before anything was asked
 }
 
-// tap is one thing to feel or see, with its drawing's name.
+// tap is one thing to feel or see, with its drawing's name. It is one list: what
+// it shows besides its own sign stands in it as "sign:value".
 type tap struct {
 	Drawing string
-	Signs   []triage.Question
+	triage.Question
+	more []choice
 }
 
 // triageTaps are the eight taps in the order of the page, and triageTrials what
 // comes after.
-func triageTaps() (taps, trials []tap) {
-	of := func(drawing string, signs ...triage.Sign) tap {
-		t := tap{Drawing: drawing}
-		for _, sign := range signs {
-			q, _ := triage.QuestionOf(sign)
-			t.Signs = append(t.Signs, q)
-		}
-		return t
+func triageTaps() (taps []tap, trials []triage.Question) {
+	of := func(drawing string, sign triage.Sign, more ...choice) tap {
+		q, _ := triage.QuestionOf(sign)
+		return tap{drawing, q, more}
 	}
 	taps = []tap{
-		of("pump", triage.SignPump), of("tubes", triage.SignTubes), of("radiator", triage.SignRadiator), of("fins", triage.SignFins, triage.SignIntake),
-		of("fan", triage.SignFan, triage.SignDirection), of("level", triage.SignLevel, triage.SignRock), of("screws", triage.SignScrews), of("paste", triage.SignPaste),
+		of("pump", triage.SignPump), of("tubes", triage.SignTubes), of("radiator", triage.SignRadiator),
+		of("fins", triage.SignFins, choice{Value: "intake:blocked", Label: "air blocked"}, choice{Value: "intake:warm", Label: "draws warm air"}),
+		of("fan", triage.SignFan, choice{Value: "fan-direction:in", Label: "wrong way"}, choice{Value: "fan-direction:against", Label: "against each other"}),
+		of("level", triage.SignLevel, choice{Value: "pump:noisy", Label: "gurgles"}), of("screws", triage.SignScrews), of("paste", triage.SignPaste),
 	}
-	trials = []tap{of("", triage.SignClock, triage.SignOnset, triage.SignRetighten, triage.SignSwap, triage.SignPinch, triage.SignSpeed, triage.SignStep, triage.SignSecond)}
+	for _, q := range triage.Questions() {
+		if q.Sign != triage.SignClock && !slices.ContainsFunc(taps, func(t tap) bool { return t.Sign == q.Sign }) {
+			trials = append(trials, q)
+		}
+	}
 	return taps, trials
 }
 
-// Ask is the list of a sign's values to choose from.
-func (p triagePage) Ask(q triage.Question) field {
+// Ask is the list of a sign's values to choose from, and of what else its tap
+// shows.
+func (p triagePage) Ask(q triage.Question, more ...choice) field {
 	words := strings.NewReplacer("-", " ")
 	all := []choice{{Label: "not known"}}
 	for _, v := range q.Values {
 		all = append(all, choice{Value: string(v), Label: words.Replace(string(v))})
 	}
-	return p.Form.Choose(string(q.Sign), words.Replace(string(q.Sign)), "", all)
+	return p.Form.Choose(string(q.Sign), words.Replace(string(q.Sign)), "", append(all, more...))
 }
+
+// AskTap is the list of a tap.
+func (p triagePage) AskTap(t tap) field { return p.Ask(t.Question, t.more...) }
 
 // Percent is a probability in whole per cent.
 func (p triagePage) Percent(probability float64) int { return int(100*probability + .5) }
@@ -76,6 +89,7 @@ func (s *server) pageTriage(w http.ResponseWriter, r *http.Request) error {
 	f := newForm(r.URL.Query())
 	p := triagePage{frame: s.newFrame(r, "Triage"), Form: f, Builds: []choice{{Value: "sealed", Label: "sealed unit"}, {Value: "open", Label: "built loop, open"}}}
 	p.Taps, p.Trials = triageTaps()
+	p.Clock, _ = triage.QuestionOf(triage.SignClock)
 	if f.text("ask")+f.text("tag") == "" {
 		return s.render(w, http.StatusOK, "triage", p)
 	}
@@ -112,9 +126,7 @@ func (s *server) seenInForm(f *form) (triage.Seen, error) {
 		if err != nil {
 			return seen, err
 		}
-		if seen.Sealed = file.Loop.Sealed; file.Readings != nil && file.Readings.Last != nil {
-			seen = file.Readings.Last.Seen
-		}
+		seen = file.Seen()
 	}
 	if build := f.text("build"); build != "" {
 		seen.Sealed = build == "sealed"
@@ -131,9 +143,14 @@ func (s *server) seenInForm(f *form) (triage.Seen, error) {
 	if v, ok := f.figure("power"); ok {
 		seen.Power = new(inspection.Watt(v))
 	}
-	seen.Signs = map[triage.Sign]triage.Value{}
+	if seen.Signs = maps.Clone(seen.Signs); seen.Signs == nil {
+		seen.Signs = map[triage.Sign]triage.Value{}
+	}
 	for _, q := range triage.Questions() {
-		if v := f.text(string(q.Sign)); v != "" {
+		v := f.text(string(q.Sign))
+		if sign, other, ok := strings.Cut(v, ":"); ok { // of a tap that shows another sign too
+			seen.Signs[triage.Sign(sign)] = triage.Value(other)
+		} else if v != "" {
 			seen.Signs[q.Sign] = triage.Value(v)
 		}
 	}

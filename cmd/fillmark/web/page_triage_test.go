@@ -22,8 +22,8 @@ func TestTriagePageRanksAndAsksNext(t *testing.T) {
 	}{
 		{"blank", "", http.StatusOK, []string{">Rank the causes<", "not known", `name="fan-direction"`, `name="paste"`}},
 		{"three figures", "ask=yes&build=sealed&die=92&room=22&power=100", http.StatusOK, []string{"Cannot tell yet", "<strong>Next:</strong>", "0.700 K/W from die to room"}},
-		{"fans fight", "ask=yes&build=sealed&die=82&room=22&power=130&fan=running&fan-direction=against&fins=clean", http.StatusOK,
-			[]string{"Two fans blow at each other", `<option value="against" selected>`}},
+		{"fans fight", "ask=yes&build=sealed&die=82&room=22&power=130&fan=fan-direction:against&fins=clean", http.StatusOK,
+			[]string{"Two fans blow at each other", `<option value="fan-direction:against" selected>`}},
 		{"a loop on record", "ask=yes&tag=" + string(file.Loop.Tag) + "&screws=loose&retighten=better", http.StatusOK, []string{"The mount is loose"}},
 		{"words for a figure", "ask=yes&build=sealed&die=hot", http.StatusUnprocessableEntity, []string{`id="die-problem"`, "a number, such as 22, or empty"}},
 		{"kelvin", "ask=yes&build=sealed&die=365&room=22&power=100", http.StatusUnprocessableEntity, []string{`id="die-problem"`, "-60 to 150 °C"}},

@@ -43,6 +43,9 @@ func (s *server) ownersRoutes() []route {
 		page("GET /o/{token}", anybody, s.pageOwner),
 		page("POST /o/{token}", anybody, s.answerOwner),
 		page("GET /o/{token}/calendar.ics", anybody, s.ownerCalendar),
+		page("GET /o/{token}/log", anybody, s.pageOwnerLog),
+		page("POST /o/{token}/log", anybody, s.takeOwnerLog),
+		page("POST /log/{token}/{tag}", anybody, s.sentLog),
 		page("GET /stop/{token}", anybody, s.pageStop),
 		page("POST /stop/{token}", anybody, s.actStop),
 	}
@@ -63,6 +66,8 @@ func (s *server) benchRoutes() []route {
 		page("GET /loops/{tag}/edit", technicians, s.pageEdit),
 		page("POST /loops/{tag}/edit", technicians, s.edit),
 		page("GET /loops/{tag}/refill", technicians, s.pageRefill),
+		page("GET /loops/{tag}/log", technicians, s.pageLog),
+		page("POST /loops/{tag}/log", technicians, s.takeLog),
 		page("GET /loops/{tag}/label", technicians, s.pageLabel),
 		page("GET /loops/{tag}/handover", technicians, s.pageHandover),
 		page("GET /loops/{tag}/receipt", technicians, s.pageReceipt),

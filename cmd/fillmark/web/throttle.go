@@ -83,7 +83,7 @@ type throttles struct {
 	signInKnown *throttle // by the known browser, or by who is signed in
 	linkFrom    *throttle // owners' links, by neighbourhood
 	linkOf      *throttle // by the link's token
-	photoOf     *throttle // owners' photos, by the owner's number
+	photoOf     *throttle // owners' photos and logs, by the owner's number
 }
 
 func newThrottles() throttles {

@@ -119,9 +119,9 @@ func (u *uploaded) remove() {
 	}
 }
 
-// postedWithPhoto reads the body of a POST with one photo at most; it is not
-// kept yet. The caller removes it.
-func postedWithPhoto(r *http.Request) (*form, *uploaded, error) {
+// postedWithFile reads the body of a POST with one file at most, a photo or a
+// log; it is not kept yet. The caller removes it.
+func postedWithFile(r *http.Request) (*form, *uploaded, error) {
 	if !isMultipart(r) {
 		f, err := postedForm(r)
 		return f, nil, err

@@ -7,6 +7,7 @@ import (
 	"fmt"
 
 	"fillmark/loops"
+	"fillmark/loops/inspection/triage"
 	"fillmark/schedule"
 )
 
@@ -52,4 +53,13 @@ func (w *Workshop) fileOf(loop loops.Loop) (File, error) {
 	file.Scale = loops.WeighingSummaryOf(loop, file.History)
 	file.Readings = schedule.ReadingsOf(loop, file.History)
 	return file, nil
+}
+
+// Seen is what is on record that the triage starts from: the newest readings,
+// and what the steps of this visit found.
+func (f File) Seen() triage.Seen {
+	if f.Readings != nil && f.Readings.Last != nil {
+		return f.Readings.Last.Seen
+	}
+	return triage.Seen{Sealed: f.Loop.Sealed, Signs: schedule.SignsFound(f.Loop, f.History)}
 }
