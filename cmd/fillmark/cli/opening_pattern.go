@@ -15,6 +15,7 @@ import (
 
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
+	"fillmark/loops/evidence"
 	"fillmark/loops/findings"
 )
 
@@ -32,7 +33,7 @@ it answers is what opening howlong answers. Ages are months since the fill (days
 			if asFile {
 				return a.download(cmd.Context(), query("/api/v1/openings/lives", "origin", string(origin), "by", by), a.out)
 			}
-			return tell(cmd.Context(), a, "GET", "/api/v1/openings/cases", nil, func(p *printer, found items[workshop.CaseLine]) {
+			return tell(cmd.Context(), a, "GET", "/api/v1/openings/cases", nil, func(p *printer, found items[evidence.CaseLine]) {
 				p.line("%s on record.", plural(len(found.Items), "charge"))
 				p.table([]string{"tag", "origin", "good at", "found failed at", "cause", "not counted"}, len(found.Items), func(i int) []string {
 					return caseRow(found.Items[i])
@@ -47,7 +48,7 @@ it answers is what opening howlong answers. Ages are months since the fill (days
 	return cmd
 }
 
-func caseRow(c workshop.CaseLine) []string {
+func caseRow(c evidence.CaseLine) []string {
 	good, found := "", ""
 	if c.Good > 0 {
 		good = fmt.Sprintf("%.1f", c.Good)
@@ -68,7 +69,7 @@ of their age, however long each was watched? For one trait, or for every trait
 that parts them. Whatever comes out is an idea: the same cases suggested it. Put
 it under watch and let later ones decide.
 
-Keys: ` + wrapped(workshop.TraitKeys()),
+Keys: ` + wrapped(evidence.TraitKeys()),
 		Example: "  fillmark opening pattern --cause clog --trait metal=aluminium",
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
@@ -80,7 +81,7 @@ Keys: ` + wrapped(workshop.TraitKeys()),
 	return cmd
 }
 
-func printPattern(p *printer, answer workshop.PatternAnswer) {
+func printPattern(p *printer, answer evidence.PatternAnswer) {
 	if len(answer.Lines) == 0 {
 		p.line("Nothing to compare.")
 	}
@@ -91,7 +92,7 @@ func printPattern(p *printer, answer workshop.PatternAnswer) {
 	printApart(p, answer.Apart)
 }
 
-func printTrait(p *printer, l workshop.PatternLine) {
+func printTrait(p *printer, l evidence.PatternLine) {
 	if l.Sentence != "" {
 		p.paragraph("", "  ", l.Sentence)
 	}
@@ -107,7 +108,7 @@ func printRefused(p *printer, refused []findings.Refusal) {
 	}
 }
 
-func printApart(p *printer, apart []workshop.ApartLine) {
+func printApart(p *printer, apart []evidence.ApartLine) {
 	for _, x := range apart {
 		p.paragraph("", "  ", fmt.Sprintf("Not counted: %d %s.", x.Count, x.Why))
 	}
@@ -119,14 +120,14 @@ func (a *app) openingHowLongCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:     "howlong [--by TRAIT]",
 		Short:   "How long do charges last? Curves with limits and numbers at risk",
-		Long:    "How long do charges last? One answer for workshop charges and one for factory\ncharges, which are never pooled; in groups by a key, or by having one trait.\n\nKeys: " + wrapped(workshop.GroupKeys()),
+		Long:    "How long do charges last? One answer for workshop charges and one for factory\ncharges, which are never pooled; in groups by a key, or by having one trait.\n\nKeys: " + wrapped(evidence.GroupKeys()),
 		Example: "  fillmark opening howlong --by metals\n  fillmark opening howlong --svg factory.svg --origin factory",
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if svg == "" && cmd.Flags().Changed("origin") {
 				return &usageError{errors.New("--origin says what --svg draws: give both, or neither")}
 			}
-			found, err := ask[items[workshop.OriginLives]](cmd.Context(), a, "GET", query("/api/v1/openings/howlong", "by", by), nil)
+			found, err := ask[items[evidence.OriginLives]](cmd.Context(), a, "GET", query("/api/v1/openings/howlong", "by", by), nil)
 			if err != nil {
 				return err
 			}
@@ -158,7 +159,7 @@ func chargeOrigins() []loops.Origin {
 	return []loops.Origin{loops.WorkshopFill, loops.Factory, loops.UnknownOrigin}
 }
 
-func printHowLong(p *printer, found []workshop.OriginLives) {
+func printHowLong(p *printer, found []evidence.OriginLives) {
 	if len(found) == 0 {
 		p.line("No charge is on record yet.")
 	}
@@ -199,7 +200,7 @@ func (a *app) openingWhenLookCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "whenlook", Short: "When should I look? The age the openings call for, and the plans it changes", Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return tell(cmd.Context(), a, "GET", "/api/v1/openings/whenlook", nil, func(p *printer, found items[workshop.WhenLook]) {
+			return tell(cmd.Context(), a, "GET", "/api/v1/openings/whenlook", nil, func(p *printer, found items[evidence.WhenLook]) {
 				for _, l := range found.Items {
 					printWhenLook(p, l)
 				}
@@ -239,7 +240,7 @@ func printEvidence(p *printer, e loops.Evidence) {
 	}
 }
 
-func printWhenLook(p *printer, l workshop.WhenLook) {
+func printWhenLook(p *printer, l evidence.WhenLook) {
 	p.line("%s", strings.ToUpper(l.Of[:1])+l.Of[1:])
 	for _, sentence := range l.Sentences {
 		p.paragraph("  ", "  ", sentence)
@@ -260,7 +261,7 @@ func (a *app) openingWatchCommand() *cobra.Command {
 		Example: "  fillmark opening watch add --cause clog --trait metal=aluminium --read-at 5",
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return tell(cmd.Context(), a, "POST", "/api/v1/openings/watches", watch, func(p *printer, line workshop.WatchLine) {
+			return tell(cmd.Context(), a, "POST", "/api/v1/openings/watches", watch, func(p *printer, line evidence.WatchLine) {
 				p.line("Watch %d: %s, %s.", line.ID, line.Cause, line.Answer.Words)
 				p.paragraph("", "", fmt.Sprintf("It counts what happens to charges after %s; nothing has happened yet to %d of them.", line.Registered.Long(), line.PassedOver))
 			})
@@ -275,7 +276,7 @@ func (a *app) openingWatchCommand() *cobra.Command {
 	list := &cobra.Command{
 		Use: "list", Short: "List the watches and what has come of them", Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return tell(cmd.Context(), a, "GET", "/api/v1/openings/watches", nil, func(p *printer, found items[workshop.WatchLine]) {
+			return tell(cmd.Context(), a, "GET", "/api/v1/openings/watches", nil, func(p *printer, found items[evidence.WatchLine]) {
 				p.line("%s.", plural(len(found.Items), "watch pattern"))
 				for _, w := range found.Items {
 					p.line("%d  %s, %s, since %s by %s", w.ID, w.Cause, w.Answer.Words, w.Registered.Long(), w.By)

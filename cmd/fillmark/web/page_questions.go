@@ -9,8 +9,8 @@ import (
 	"net/http"
 	"net/url"
 
-	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
+	"fillmark/loops/evidence"
 	"fillmark/loops/findings"
 )
 
@@ -22,13 +22,13 @@ type questionsPage struct {
 	By     string
 	Keys   []tile
 
-	Pattern workshop.PatternAnswer
-	Watches []workshop.WatchLine
+	Pattern evidence.PatternAnswer
+	Watches []evidence.WatchLine
 	// Compared sets the groups of the lives against the others of their age.
-	Compared []workshop.PatternLine
+	Compared []evidence.PatternLine
 	Machines string // how often one fails
 	Lives    []livesView
-	Look     []workshop.WhenLook
+	Look     []evidence.WhenLook
 }
 
 // livesView is how long the charges of one origin last.
@@ -36,7 +36,7 @@ type livesView struct {
 	Origin loops.Origin
 	Report findings.Report
 	Plot   *plotView
-	Apart  []workshop.ApartLine
+	Apart  []evidence.ApartLine
 	Lacks  []findings.Refusal
 	CSV    string // where the rows are that it rests on
 }
@@ -61,7 +61,7 @@ func (s *server) pageQuestions(w http.ResponseWriter, r *http.Request) error {
 	p := questionsPage{frame: s.newFrame(r, "What openings say"), Cause: loops.CauseClog}
 	p.Here = "openings"
 	q := paramsOf(r)
-	take(q, "cause", &p.Cause, workshop.ParseCause)
+	take(q, "cause", &p.Cause, evidence.ParseCause)
 	take(q, "by", &p.By, words)
 	err := q.err()
 	if err != nil {
@@ -72,7 +72,7 @@ func (s *server) pageQuestions(w http.ResponseWriter, r *http.Request) error {
 			p.Causes = append(p.Causes, tile{Value: string(c), On: c == p.Cause})
 		}
 	}
-	for _, key := range workshop.GroupKeys() {
+	for _, key := range evidence.GroupKeys() {
 		p.Keys = append(p.Keys, tile{Value: key, On: key == p.By})
 	}
 	if p.Pattern, err = s.Workshop.Pattern(p.Cause); err != nil {

@@ -1,30 +1,18 @@
 // Copyright 2026 The Fillmark Authors
 // SPDX-License-Identifier: Apache-2.0
 
-package workshop
+package evidence
 
 import (
 	"cmp"
 	"fmt"
-	"iter"
 	"math"
 	"slices"
 	"strings"
-	"time"
 
 	"fillmark/loops"
 	"fillmark/loops/findings"
 )
-
-// evidenceKeeper is where evidence and watches are kept.
-type evidenceKeeper interface {
-	Evidence() (loops.Evidence, error)
-	Evidences() iter.Seq2[loops.Evidence, error]
-	PutEvidence(loops.Evidence, string) error
-	Watches() iter.Seq2[loops.PatternWatch, error]
-	AddWatch(loops.PatternWatch, time.Time) (loops.PatternWatch, error)
-	ReadWatch(loops.WatchID, loops.WatchReading, string, time.Time) error
-}
 
 // Counts are loops by failure and trait.
 type Counts struct {
@@ -143,15 +131,7 @@ func testCases(cases []Case, cause loops.Cause, t Trait) []findings.Case {
 // cause more often than others of their age? It answers for the traits given, or
 // for every trait that tells charges apart. Answers are exploratory, and the p
 // of one trait is corrected for all that could have been asked about.
-func (w *Workshop) Pattern(cause loops.Cause, traits ...Trait) (PatternAnswer, error) {
-	cases, err := w.Cases()
-	if err != nil {
-		return PatternAnswer{}, err
-	}
-	return patternOf(cases, cause, traits)
-}
-
-func patternOf(cases []Case, cause loops.Cause, traits []Trait) (PatternAnswer, error) {
+func Pattern(cases []Case, cause loops.Cause, traits ...Trait) (PatternAnswer, error) {
 	answer := PatternAnswer{Cause: cause, Apart: []ApartLine{}, Lines: []PatternLine{}}
 	for _, c := range cases {
 		switch life, apart := c.lifeFor(cause); {
@@ -348,17 +328,18 @@ func capital(text string) string {
 	return strings.ToUpper(text[:1]) + text[1:]
 }
 
-// TraitsOnRecord lists the values that charges on record have of a key, sorted.
-func (w *Workshop) TraitsOnRecord(keys ...string) ([]Trait, error) {
-	cases, err := w.Cases()
-	if err != nil {
-		return nil, err
-	}
+// TraitsOf lists the values that the cases have of some keys, sorted.
+func TraitsOf(cases []Case, keys ...string) []Trait {
 	var traits []Trait
 	for _, key := range keys {
 		for _, value := range valuesOf(cases, key) {
 			traits = append(traits, Trait{key, value})
 		}
 	}
-	return traits, nil
+	return traits
+}
+
+// wrong names a field, its value and what would be right.
+func wrong(field, value, reason string) error {
+	return &loops.InvalidError{Field: field, Value: value, Reason: reason}
 }

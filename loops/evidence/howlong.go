@@ -1,7 +1,7 @@
 // Copyright 2026 The Fillmark Authors
 // SPDX-License-Identifier: Apache-2.0
 
-package workshop
+package evidence
 
 import (
 	"fmt"
@@ -23,7 +23,7 @@ type OriginLives struct {
 	Apart  []ApartLine        `json:"left_out"`
 	Lacks  []findings.Refusal `json:"refused"`
 	// Compared sets the groups against the others at the same ages, over all
-	// origins, as [Workshop.Pattern] does; the same in each answer.
+	// origins, as [Pattern] does; the same in each answer.
 	Compared []PatternLine `json:"compared,omitempty"`
 	// Machines says how often a machine fails, refills and all; the same in each
 	// answer, empty without a failure.
@@ -33,18 +33,14 @@ type OriginLives struct {
 // HowLong answers "how long do charges last?" for every origin on record, in
 // groups by a key of traits or by having one trait or not; by is empty for all
 // together.
-func (w *Workshop) HowLong(by string) ([]OriginLives, error) {
+func HowLong(cases []Case, by string) ([]OriginLives, error) {
 	group, err := grouping(by)
-	if err != nil {
-		return nil, err
-	}
-	cases, err := w.Cases()
 	if err != nil {
 		return nil, err
 	}
 	var compared []PatternLine
 	if by != "" {
-		pattern, err := patternOf(cases, anyCause, traitsOf(cases, by))
+		pattern, err := Pattern(cases, anyCause, traitsOf(cases, by)...)
 		if err != nil {
 			return nil, err
 		}

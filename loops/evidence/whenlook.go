@@ -1,13 +1,12 @@
 // Copyright 2026 The Fillmark Authors
 // SPDX-License-Identifier: Apache-2.0
 
-package workshop
+package evidence
 
 import (
 	"fmt"
 	"math"
 	"slices"
-	"time"
 
 	"fillmark/loops"
 	"fillmark/loops/findings"
@@ -40,19 +39,14 @@ type WhenLook struct {
 
 // WhenToLook answers "when should I look?" for each origin and build that
 // charges are on record of, or for all where none are.
-func (w *Workshop) WhenToLook(at time.Time) ([]WhenLook, error) {
-	cases, err := w.Cases()
-	if err != nil {
-		return nil, err
-	}
-	today := loops.DayOf(at, w.settings.Zone)
+func WhenToLook(cases []Case, policy loops.Policy, today loops.Day) ([]WhenLook, error) {
 	answers := []WhenLook{}
 	for _, s := range strata() {
 		own := s.of(cases)
 		if len(own) == 0 && slices.ContainsFunc(strata(), func(s stratum) bool { return len(s.of(cases)) > 0 }) {
 			continue
 		}
-		answer, err := whenLook(own, s, generalCheck(w.settings.Policy, s.sealed), today)
+		answer, err := whenLook(own, s, generalCheck(policy, s.sealed), today)
 		if err != nil {
 			return nil, err
 		}
