@@ -19,10 +19,9 @@ func months(from, to loops.Day) float64 { return float64(to.Sub(from)) / daysPer
 
 // Case is the life of one charge as the register tells it.
 type Case struct {
-	Tag     loops.Tag       `json:"tag"`
-	Machine loops.MachineID `json:"-"`
-	Origin  loops.Origin    `json:"origin"`
-	Sealed  bool            `json:"sealed"`
+	Tag    loops.Tag    `json:"tag"`
+	Origin loops.Origin `json:"origin"`
+	Sealed bool         `json:"sealed"`
 	// Failed tells that a cause in the loop ended the life, and Cause which.
 	Failed bool        `json:"failed"`
 	Cause  loops.Cause `json:"cause,omitempty"`
@@ -30,6 +29,10 @@ type Case struct {
 	Filled loops.Day `json:"filled"`
 	// Ended is the day it was found failed, or last measured good.
 	Ended loops.Day `json:"ended"`
+	// Fine is the last day on which its owner said that all was fine, or somebody
+	// wrote down temperatures that compare with none; zero where neither was. It
+	// rules out what an owner notices, and measures nothing.
+	Fine loops.Day `json:"fine,omitzero"`
 	// Until is the day on which the charge was replaced or its loop went out of
 	// service; zero while it is in use.
 	Until loops.Day `json:"until,omitzero"`
@@ -46,6 +49,7 @@ type chargeLife struct {
 	poured              []loops.Pour
 	toppedUp            bool
 	firstGood, lastGood loops.Day
+	fine                loops.Day // the owner said so, or temperatures were taken that compare with none
 	replaced            loops.Day // zero where it is the last charge
 	// found is the day the charge was found failed, on the day it failed in
 	// service where that is known.
@@ -83,6 +87,13 @@ func (c *chargeLife) read(e loops.Entry, state loops.State) {
 		c.toppedUp = true
 	case loops.KindInspection:
 		c.inspected(e.Day, e.Inspection, stands && e.Inspection.Verdict == loops.Good && e.Inspection.Comparable())
+		if stands && c.found.IsZero() && e.Inspection.Verdict != loops.Failed {
+			c.fine = e.Day
+		}
+	case loops.KindAnswer:
+		if stands && c.found.IsZero() && e.Answer.Answer == loops.AllFine {
+			c.fine = e.Day
+		}
 	case loops.KindProof:
 		c.inspected(e.Day, &e.Proof.After, stands && e.Proof.Valid())
 	case loops.KindOpening:
@@ -179,8 +190,8 @@ func (k Kept) Cases() []Case {
 	var cases []Case
 	for _, life := range livesOf(k.History) {
 		c := Case{
-			Tag: k.Loop.Tag, Machine: k.Machine.ID, Origin: life.charge.Origin, Sealed: k.Loop.Sealed, Failed: !life.found.IsZero(), Cause: life.cause,
-			Filled: life.charge.FilledTo, Ended: life.lastGood, Traits: k.traits(life), Fluid: cmp.Or(string(life.charge.Fluid), life.charge.Fluid.Name()),
+			Tag: k.Loop.Tag, Origin: life.charge.Origin, Sealed: k.Loop.Sealed, Failed: !life.found.IsZero(), Cause: life.cause,
+			Filled: life.charge.FilledTo, Ended: life.lastGood, Fine: life.fine, Traits: k.traits(life), Fluid: cmp.Or(string(life.charge.Fluid), life.charge.Fluid.Name()),
 		}
 		if c.Failed {
 			c.Ended = life.found
@@ -213,6 +224,20 @@ func (c Case) Line() CaseLine {
 	return line
 }
 
+// noticedCause reports whether an owner would notice a failure of the cause: a
+// pump that stopped, a leak. A clog creeps, and of others nobody knows.
+func noticedCause(c loops.Cause) bool { return c == loops.CausePump || c == loops.CauseLeak }
+
+// noticed is the time after it was last measured in which its owner would have
+// noticed a failure; false if there was none.
+func (c Case) noticed() (findings.Life, bool) {
+	if c.Failed || c.Fine.IsZero() || c.Life.Lower == 0 && c.Origin != loops.WorkshopFill {
+		return findings.Life{}, false
+	}
+	life := findings.Life{Entry: c.Life.Lower, Lower: months(c.Filled, c.Fine), Upper: math.Inf(1), Count: 1}
+	return life, life.Lower > life.Entry
+}
+
 // hopeful is the case as if its charge had been good until it was replaced, or
 // until today: the other end of what is not known of a loop that was not seen.
 // Of one that joined aged and was never seen good nothing can be said.
@@ -230,12 +255,12 @@ func (c Case) hopeful(today loops.Day) Case {
 	return c
 }
 
-// rowsOf returns the rows of one origin, each in the group that group names;
-// one that it does not place is left out.
-func rowsOf(cases []Case, origin loops.Origin, group func(Case) (string, bool)) []findings.Life {
+// rowsOf returns the rows of cases, each in the group that group names; one that
+// it does not place is left out.
+func rowsOf(cases []Case, group func(Case) (string, bool)) []findings.Life {
 	var rows []findings.Life
 	for _, c := range cases {
-		if c.Origin != origin || c.LeftOut != "" {
+		if c.LeftOut != "" {
 			continue
 		}
 		name, ok := group(c)

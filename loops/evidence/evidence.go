@@ -55,17 +55,23 @@ type stratum struct {
 	sealed bool
 }
 
-// strata are those that looks are told for. Of a charge of unknown origin nobody
-// knows what it stands for.
+// strata are all of them, those first of whose charges it is known what they
+// stand for.
 func strata() []stratum {
-	return []stratum{{loops.WorkshopFill, false}, {loops.WorkshopFill, true}, {loops.Factory, false}, {loops.Factory, true}}
+	return []stratum{{loops.WorkshopFill, false}, {loops.WorkshopFill, true}, {loops.Factory, false}, {loops.Factory, true},
+		{loops.UnknownOrigin, false}, {loops.UnknownOrigin, true}}
 }
 
 func (s stratum) String() string {
-	if s.sealed {
-		return string(s.origin) + " charges in sealed loops"
+	return string(s.origin) + " charges in " + Build(s.sealed) + " loops"
+}
+
+// Build is the word for a loop that is sealed, or not.
+func Build(sealed bool) string {
+	if sealed {
+		return "sealed"
 	}
-	return string(s.origin) + " charges in open loops"
+	return "open"
 }
 
 // of returns the cases of the stratum.
@@ -88,8 +94,8 @@ const significant = 0.05
 // noticedFrom is from how many failures on something is said on the first page.
 const noticedFrom = 3
 
-// noticesOf says what the failures of each cause have in common, from the
-// third on.
+// noticesOf says which traits go with the failures of each cause by more than
+// chance explains, the plainest of each cause.
 func noticesOf(cases []Case) ([]loops.EvidenceNotice, error) {
 	var notices []loops.EvidenceNotice
 	for _, cause := range loops.Causes() {
@@ -100,34 +106,34 @@ func noticesOf(cases []Case) ([]loops.EvidenceNotice, error) {
 		if err != nil {
 			return nil, err
 		}
-		if answer.Failed >= noticedFrom {
-			notices = append(notices, noticeOf(answer))
+		told := func(l PatternLine) bool {
+			more := l.Ratio > 1 || !l.Upper.Known() && l.Lower > 1
+			return l.FailedWith >= noticedFrom && l.PAdjusted < significant && more && !sells(l)
+		}
+		if at := slices.IndexFunc(answer.Lines, told); at >= 0 {
+			notices = append(notices, notice(cause, answer.Lines[at]))
 		}
 	}
 	return notices, nil
 }
 
-// noticeOf takes the trait that tells the failed charges apart the best.
-func noticeOf(answer PatternAnswer) loops.EvidenceNotice {
-	n := loops.EvidenceNotice{
-		Cause: answer.Cause, Failed: answer.Failed, Of: answer.Failed + answer.Good,
-		Text:   fmt.Sprintf("%d of %s %s.", answer.Failed, counted(answer.Failed+answer.Good, "charge"), failedWord(answer.Cause)),
-		Reason: "Nothing on record tells them from the healthy ones of their age by more than chance.",
-	}
-	if answer.Good == 0 {
-		n.Reason = "Pattern or chance cannot be told: no healthy loop is on record. Missing: loops of the same kind measured good."
-		return n
-	}
-	for _, l := range answer.Lines {
-		if l.FailedWith < noticedFrom || !(l.PAdjusted < significant) || !(l.Ratio > 1) && l.Upper.Known() {
-			continue // a pattern that chance explains is not one to be told here
+// sells reports whether a trait, or one that parts the charges alike, names who
+// makes or sells something: the first page accuses nobody.
+func sells(l PatternLine) bool {
+	for _, t := range append([]Trait{{Key: l.key}}, l.alike...) {
+		if slices.Contains([]string{"maker", "model", "product", "lot"}, t.Key) {
+			return true
 		}
-		n.Trait, n.Failed, n.Of = l.Trait, l.FailedWith, l.FailedWith+l.GoodWith
-		n.Text = fmt.Sprintf("%d of %s with %s %s; %.1f would be expected at their ages.", n.Failed, counted(n.Of, "charge"), l.Words, failedWord(answer.Cause), float64(l.Expected))
-		n.Reason = l.Sentence
-		return n
 	}
-	return n
+	return false
+}
+
+func notice(cause loops.Cause, l PatternLine) loops.EvidenceNotice {
+	of := l.FailedWith + l.GoodWith
+	return loops.EvidenceNotice{
+		Cause: cause, Trait: l.Trait, Failed: l.FailedWith, Of: of, Reason: l.Sentence,
+		Text: fmt.Sprintf("%d of %s with %s %s; %.1f would be expected at their ages.", l.FailedWith, counted(of, "charge"), l.Words, failedWord(cause), float64(l.Expected)),
+	}
 }
 
 // failedWord is what a cause did, in the past.

@@ -26,7 +26,7 @@ type Summary struct {
 	Causes []CountLine `json:"causes"`
 	// Seen counts the fixed words of the openings, the most first.
 	Seen []CountLine `json:"seen"`
-	// Lives answers for each origin apart.
+	// Lives answers for each origin and build apart.
 	Lives []SummaryLives `json:"lives"`
 	// Cases are the openings, in order of age.
 	Cases []SummaryCase `json:"openings"`
@@ -40,9 +40,11 @@ type CountLine struct {
 	Count int    `json:"count"`
 }
 
-// SummaryLives is how long the charges of one origin lasted.
+// SummaryLives is how long the charges of one origin lasted in loops of one build.
 type SummaryLives struct {
 	Origin loops.Origin    `json:"origin"`
+	Sealed bool            `json:"sealed"`
+	Of     string          `json:"of"`
 	Report findings.Report `json:"report"`
 	Plot   *findings.Plot  `json:"-"`
 	Apart  []ApartLine     `json:"left_out"`
@@ -83,14 +85,12 @@ func Summarise(cases []Case, openings []ShownOpening, trait Trait) (Summary, err
 		return s, fmt.Errorf("charge with %s: %w", trait.Words(), loops.ErrNotFound)
 	}
 	s.count(cases)
-	for _, origin := range []loops.Origin{loops.WorkshopFill, loops.Factory, loops.UnknownOrigin} {
-		lives, ok, err := howLong(cases, origin, "", everyone)
-		if err != nil {
-			return s, err
-		}
-		if ok {
-			s.Lives = append(s.Lives, SummaryLives{Origin: origin, Report: lives.Report, Plot: lives.Plot, Apart: lives.Apart})
-		}
+	lives, err := howLongEach(cases, "", everyone)
+	if err != nil {
+		return s, err
+	}
+	for _, l := range lives {
+		s.Lives = append(s.Lives, SummaryLives{Origin: l.Origin, Sealed: l.Sealed, Of: l.Of, Report: l.Report, Plot: l.Plot, Apart: l.Apart})
 	}
 	s.open(openings, trait)
 	slices.SortStableFunc(s.Cases, func(a, b SummaryCase) int { return cmp.Compare(a.MonthsFrom, b.MonthsFrom) })

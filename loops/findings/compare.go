@@ -50,35 +50,53 @@ type HazardRatio struct {
 // looks the share is the mean over the ages at which it can lie, by the curve of
 // all lives of the stratum together (Finkelstein 1986).
 //
-// It returns ErrNoFailures, or ErrNoContrast.
+// Lives of a stratum in which nothing can differ, such as one without a failure,
+// do not count on either side. It returns ErrNoFailures, or ErrNoContrast with
+// the sides of all lives.
 func Compare(strata []Lives, group string) (HazardRatio, error) {
-	var out HazardRatio
-	var all draws
+	var all, out HazardRatio
+	var told draws
 	for _, l := range strata {
 		in := func(r *row) bool { return l.groups[r.group] == group }
-		for i := range l.rows {
-			side := &out.Without
-			if in(&l.rows[i]) {
-				side = &out.With
-			}
-			side.add(&l.rows[i])
+		var one HazardRatio
+		one.count(l, in)
+		all.With.plus(one.With)
+		all.Without.plus(one.Without)
+		if d := drawsOf(l, in); d.differ() {
+			out.With.plus(one.With)
+			out.Without.plus(one.Without)
+			told = append(told, d...)
 		}
-		all = append(all, drawsOf(l, in)...)
 	}
-	failures := out.With.Failures + out.Without.Failures
-	if failures == 0 {
-		return out, ErrNoFailures
+	switch {
+	case all.With.Failures+all.Without.Failures == 0:
+		return all, ErrNoFailures
+	case len(told) == 0:
+		return all, ErrNoContrast
 	}
-	for _, d := range all {
+	for _, d := range told {
 		out.With.Expected += float64(d.count) * d.share
 	}
-	out.Without.Expected = float64(failures) - out.With.Expected
-	dist := all.distribution()
-	if first, last := dist.ends(); first == last {
-		return out, ErrNoContrast
-	}
-	out.ratio(dist, out.With.Failures)
+	out.Without.Expected = float64(out.With.Failures+out.Without.Failures) - out.With.Expected
+	out.ratio(told.distribution(), out.With.Failures)
 	return out, nil
+}
+
+// count counts the lives of a stratum on their sides.
+func (h *HazardRatio) count(l Lives, in func(*row) bool) {
+	for i := range l.rows {
+		if r := &l.rows[i]; in(r) {
+			h.With.add(r)
+		} else {
+			h.Without.add(r)
+		}
+	}
+}
+
+func (s *Side) plus(o Side) {
+	s.N += o.N
+	s.Failures += o.Failures
+	s.UnderWatch += o.UnderWatch
 }
 
 func (s *Side) add(r *row) {
@@ -97,8 +115,17 @@ type draw struct {
 
 type draws []draw
 
+// differ reports whether any draw can fall to either side.
+func (d draws) differ() bool {
+	first, last := d.ends()
+	return first < last
+}
+
 // drawsOf returns the failures of a stratum.
 func drawsOf(l Lives, in func(*row) bool) draws {
+	if !l.has(Interval) && !l.has(Left) {
+		return exactDraws(l, in)
+	}
 	h := newHazard(l)
 	h.settle()
 	theirs := make([]float64, len(h.cells)+1) // the mass from a cell on that is the group's
@@ -111,6 +138,32 @@ func drawsOf(l Lives, in func(*row) bool) draws {
 		out = append(out, draw{share: (theirs[f.from] - theirs[f.to]) / (h.left[f.from] - h.left[f.to]), count: f.count})
 	}
 	return out
+}
+
+// exactDraws returns the failures of a stratum in which each has a known age, so
+// that those at risk are counted and not estimated.
+func exactDraws(l Lives, in func(*row) bool) draws {
+	var out draws
+	theirs := 0
+	for at := range l.risks(0) {
+		theirs += countOf(at.joined, in)
+		if at.failures > 0 {
+			out = append(out, draw{share: float64(theirs) / float64(at.atRisk), count: at.failures})
+		}
+		theirs -= countOf(at.ended, in)
+	}
+	return out
+}
+
+// countOf counts those of the lives that were watched and fit.
+func countOf(rows []row, fits func(*row) bool) int {
+	n := 0
+	for i := range rows {
+		if r := &rows[i]; r.watched() && fits(r) {
+			n += r.count
+		}
+	}
+	return n
 }
 
 // hazard is the share of those at risk that fails in each cell of a stratum,

@@ -6,12 +6,12 @@ package cli
 import (
 	"bytes"
 	"context"
-	"errors"
 	"fmt"
 	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
@@ -20,18 +20,19 @@ import (
 )
 
 func (a *app) openingLivesCommand() *cobra.Command {
-	origin, by, asFile := loops.WorkshopFill, "", false
+	origin, build, by, asFile := loops.WorkshopFill, "", "", false
 	cmd := &cobra.Command{
 		Use:   "lives",
 		Short: "List the lives of all charges, or write them as a file for fillmark lives",
 		Long: `List the lives of all charges, or write them as a file for fillmark lives: what
 it answers is what opening howlong answers. Ages are months since the fill (days
-/ 30.4375). Factory and workshop charges are never in one file.`,
+/ 30.4375). Factory and workshop charges are never in one file, nor those of
+sealed and of open loops.`,
 		Example: "  fillmark opening lives --csv --by metals > lives.csv && fillmark lives lives.csv",
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if asFile {
-				return a.download(cmd.Context(), query("/api/v1/openings/lives", "origin", string(origin), "by", by), a.out)
+				return a.download(cmd.Context(), query("/api/v1/openings/lives", "origin", string(origin), "build", build, "by", by), a.out)
 			}
 			return tell(cmd.Context(), a, "GET", "/api/v1/openings/cases", nil, func(p *printer, found items[evidence.CaseLine]) {
 				p.line("%s on record.", plural(len(found.Items), "charge"))
@@ -44,8 +45,14 @@ it answers is what opening howlong answers. Ages are months since the fill (days
 	f := cmd.Flags()
 	f.BoolVar(&asFile, "csv", false, "write the file")
 	need(f, &origin, choice("origin", chargeOrigins()), "origin", "ORIGIN", "of the charges in the file: workshop (default), factory or unknown")
+	buildFlag(f, &build)
 	f.StringVar(&by, "by", "", "`TRAIT` that parts them into groups")
 	return cmd
+}
+
+// buildFlag says of which loops the charges are.
+func buildFlag(f *pflag.FlagSet, build *string) {
+	need(f, build, choice("build", []string{evidence.Build(true), evidence.Build(false)}), "build", "BUILD", "of the loops, sealed or open; needed where there are charges of both")
 }
 
 func caseRow(c evidence.CaseLine) []string {
@@ -85,11 +92,31 @@ func printPattern(p *printer, answer evidence.PatternAnswer) {
 	if len(answer.Lines) == 0 {
 		p.line("Nothing to compare.")
 	}
-	for _, l := range answer.Lines {
-		printTrait(p, l)
-	}
+	printTraits(p, answer.Lines)
 	p.paragraph("", "", "Rests on "+answer.RestOn+".")
 	printApart(p, answer.Apart)
+}
+
+// printTraits prints the answers, and below them each reason why others have none,
+// once.
+func printTraits(p *printer, lines []evidence.PatternLine) {
+	var whys []string
+	of := map[string][]string{}
+	for _, l := range lines {
+		if l.Sentence != "" || l.Firmer != "" {
+			printTrait(p, l)
+			continue
+		}
+		for _, r := range l.Refused {
+			if of[r.Why] == nil {
+				whys = append(whys, r.Why)
+			}
+			of[r.Why] = append(of[r.Why], r.What)
+		}
+	}
+	for _, why := range whys {
+		p.paragraph("Not answered: ", "  ", strings.Join(of[why], "; ")+": "+why)
+	}
 }
 
 func printTrait(p *printer, l evidence.PatternLine) {
@@ -115,17 +142,19 @@ func printApart(p *printer, apart []evidence.ApartLine) {
 }
 
 func (a *app) openingHowLongCommand() *cobra.Command {
-	var by, svg string
+	var by, svg, build string
 	origin := loops.WorkshopFill
 	cmd := &cobra.Command{
 		Use:     "howlong [--by TRAIT]",
 		Short:   "How long do charges last? Curves with limits and numbers at risk",
-		Long:    "How long do charges last? One answer for workshop charges and one for factory\ncharges, which are never pooled; in groups by a key, or by having one trait.\n\nKeys: " + wrapped(evidence.GroupKeys()),
-		Example: "  fillmark opening howlong --by metals\n  fillmark opening howlong --svg factory.svg --origin factory",
+		Long:    "How long do charges last? One answer for workshop and one for factory charges, in\nsealed and in open loops, which are never pooled; in groups by a key, or by having\none trait.\n\nKeys: " + wrapped(evidence.GroupKeys()),
+		Example: "  fillmark opening howlong --by metals\n  fillmark opening howlong --svg factory.svg --origin factory --build sealed",
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			if svg == "" && cmd.Flags().Changed("origin") {
-				return &usageError{errors.New("--origin says what --svg draws: give both, or neither")}
+			for _, flag := range []string{"origin", "build"} {
+				if svg == "" && cmd.Flags().Changed(flag) {
+					return &usageError{fmt.Errorf("--%s says what --svg draws: give both, or neither", flag)}
+				}
 			}
 			found, err := ask[items[evidence.OriginLives]](cmd.Context(), a, "GET", query("/api/v1/openings/howlong", "by", by), nil)
 			if err != nil {
@@ -133,7 +162,7 @@ func (a *app) openingHowLongCommand() *cobra.Command {
 			}
 			drawn := false
 			if svg != "" {
-				if drawn, err = a.drawHowLong(cmd.Context(), svg, origin, by); err != nil {
+				if drawn, err = a.drawHowLong(cmd.Context(), svg, query("/api/v1/openings/lives", "origin", string(origin), "build", build, "by", by)); err != nil {
 					return err
 				}
 			}
@@ -152,6 +181,7 @@ func (a *app) openingHowLongCommand() *cobra.Command {
 	f.StringVar(&by, "by", "", "`TRAIT` that parts them: a key, or KEY=VALUE for with and without")
 	f.StringVar(&svg, "svg", "", "draw the curve into `FILE`")
 	need(f, &origin, choice("origin", chargeOrigins()), "origin", "ORIGIN", "of the charges that --svg draws: workshop (default), factory or unknown")
+	buildFlag(f, &build)
 	return cmd
 }
 
@@ -164,13 +194,11 @@ func printHowLong(p *printer, found []evidence.OriginLives) {
 		p.line("No charge is on record yet.")
 	}
 	if len(found) > 0 {
-		for _, l := range found[0].Compared {
-			printTrait(p, l)
-		}
-		p.paragraph("", "", found[0].Machines)
+		printTraits(p, found[0].Compared)
 	}
 	for _, l := range found {
-		p.line("%s charges, ages in months since the fill", l.Origin)
+		p.line("▐ %s, ages in months since the fill", capital(l.Of))
+		p.paragraph("", "", l.Recurring)
 		if l.Report.N > 0 {
 			printLives(p, l.Report)
 		}
@@ -179,11 +207,11 @@ func printHowLong(p *printer, found []evidence.OriginLives) {
 	}
 }
 
-// drawHowLong draws the curve of one origin from the rows its answer rests on,
+// drawHowLong draws the curve from the rows that an answer rests on,
 // and tells whether there is one.
-func (a *app) drawHowLong(ctx context.Context, file string, origin loops.Origin, by string) (bool, error) {
+func (a *app) drawHowLong(ctx context.Context, file, rowsOf string) (bool, error) {
 	var rows bytes.Buffer
-	if err := a.download(ctx, query("/api/v1/openings/lives", "origin", string(origin), "by", by), &rows); err != nil {
+	if err := a.download(ctx, rowsOf, &rows); err != nil {
 		return false, err
 	}
 	if bytes.Count(rows.Bytes(), []byte("\n")) < 2 { // the names of the columns alone
@@ -191,14 +219,14 @@ func (a *app) drawHowLong(ctx context.Context, file string, origin loops.Origin,
 	}
 	lives, err := findings.ReadCSV(&rows)
 	if err != nil {
-		return false, fmt.Errorf("rows of %s charges: %w", origin, err)
+		return false, fmt.Errorf("rows of the charges: %w", err)
 	}
 	return drawLives(file, "months", findings.Analyse(lives, findings.FromRegister), lives)
 }
 
 func (a *app) openingWhenLookCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "whenlook", Short: "When should I look? The age the openings call for, and the plans it changes", Args: noArgs,
+		Use: "whenlook", Short: "When should I look? What the shop's rule prevents, and what a look by its cost would be", Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return tell(cmd.Context(), a, "GET", "/api/v1/openings/whenlook", nil, func(p *printer, found items[evidence.WhenLook]) {
 				for _, l := range found.Items {
@@ -211,7 +239,7 @@ func (a *app) openingWhenLookCommand() *cobra.Command {
 
 func (a *app) openingEvidenceCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "evidence", Short: "What plans learnt from openings, every version with its day; loop show names the one of a plan", Args: noArgs,
+		Use: "evidence", Short: "What failed charges have in common, every version with its day; loop show names the one of a plan", Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return tell(cmd.Context(), a, "GET", "/api/v1/openings/evidence", nil, func(p *printer, found items[loops.Evidence]) {
 				if len(found.Items) == 0 {
@@ -230,10 +258,9 @@ func printEvidence(p *printer, e loops.Evidence) {
 	if len(e.Ages)+len(e.Notices) == 0 {
 		p.line("  Nothing that failed charges have in common.")
 	}
-	build := map[bool]string{true: "sealed", false: "open"}
 	p.table([]string{"charges", "loops", "months", "n", "failures", "loop-months", "known since"}, len(e.Ages), func(i int) []string {
 		x := e.Ages[i]
-		return []string{string(x.Origin), build[x.Sealed], fmt.Sprintf("%.1f", x.Months), fmt.Sprint(x.Lives), fmt.Sprint(x.Failures), fmt.Sprintf("%.0f", x.LoopMonths), x.Since.String()}
+		return []string{string(x.Origin), evidence.Build(x.Sealed), fmt.Sprintf("%.1f", x.Months), fmt.Sprint(x.Lives), fmt.Sprint(x.Failures), fmt.Sprintf("%.0f", x.LoopMonths), x.Since.String()}
 	})
 	for _, n := range e.Notices {
 		p.paragraph("  ", "    ", n.Text)
@@ -241,7 +268,7 @@ func printEvidence(p *printer, e loops.Evidence) {
 }
 
 func printWhenLook(p *printer, l evidence.WhenLook) {
-	p.line("%s", strings.ToUpper(l.Of[:1])+l.Of[1:])
+	p.line("%s", capital(l.Of))
 	for _, sentence := range l.Sentences {
 		p.paragraph("  ", "  ", sentence)
 	}
@@ -330,7 +357,7 @@ func printSummary(p *printer, s workshop.Summary) {
 		return []string{c.Age(), string(c.Cause), c.Look, c.Fluid + ", " + string(c.Origin)}
 	})
 	for _, l := range s.Lives {
-		p.line("%s charges, ages in months since the fill", l.Origin)
+		p.line("▐ %s, ages in months since the fill", capital(l.Of))
 		if l.Report.N > 0 {
 			printLives(p, l.Report)
 		}

@@ -35,18 +35,18 @@ func (s *server) pattern(q patternQuestion) (evidence.PatternAnswer, error) {
 
 func (s *server) whenLook() ([]evidence.WhenLook, error) { return s.Workshop.WhenToLook(s.Now()) }
 
-// exportLives answers with the rows that one origin's answers rest on.
+// exportLives answers with the rows that the answer of one origin and build rests
+// on.
 func (s *server) exportLives(_ *http.Request, q livesQuestion, out io.Writer) error {
 	answers, err := s.Workshop.HowLong(q.by)
 	if err != nil {
 		return err
 	}
-	for _, a := range answers {
-		if a.Origin == cmp.Or(q.origin, loops.WorkshopFill) {
-			return workshop.WriteLives(out, a.Rows)
-		}
+	rows, err := evidence.RowsOf(answers, cmp.Or(q.origin, loops.WorkshopFill), q.build)
+	if err != nil {
+		return err
 	}
-	return workshop.WriteLives(out, nil)
+	return workshop.WriteLives(out, rows)
 }
 
 func (s *server) summary(trait evidence.Trait) (workshop.Summary, error) {

@@ -92,16 +92,17 @@ func patternQuestions() input[patternQuestion] {
 	)
 }
 
-// livesQuestion asks for the rows behind one origin's answers.
+// livesQuestion asks for the rows behind the answer of one origin and build.
 type livesQuestion struct {
-	origin loops.Origin
-	by     string
+	origin    loops.Origin
+	build, by string
 }
 
 func livesQuestions() input[livesQuestion] {
 	origins := choiceWord([]loops.Origin{loops.WorkshopFill, loops.Factory, loops.UnknownOrigin})
 	return query(
 		filter("origin", "who filled; workshop unless it is given", origins, func(q *livesQuestion) *loops.Origin { return &q.origin }),
+		filter("build", "of the loops; needed where there are charges of both", choiceWord([]string{evidence.Build(true), evidence.Build(false)}), func(q *livesQuestion) *string { return &q.build }),
 		filter("by", aboutGroups, anyWord(), func(q *livesQuestion) *string { return &q.by }),
 	)
 }

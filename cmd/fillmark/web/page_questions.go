@@ -26,19 +26,19 @@ type questionsPage struct {
 	Watches []evidence.WatchLine
 	// Compared sets the groups of the lives against the others of their age.
 	Compared []evidence.PatternLine
-	Machines string // how often one fails
 	Lives    []livesView
 	Look     []evidence.WhenLook
 }
 
-// livesView is how long the charges of one origin last.
+// livesView is how long the charges of one origin last in loops of one build.
 type livesView struct {
-	Origin loops.Origin
-	Report findings.Report
-	Plot   *plotView
-	Apart  []evidence.ApartLine
-	Lacks  []findings.Refusal
-	CSV    string // where the rows are that it rests on
+	Of        string
+	Report    findings.Report
+	Plot      *plotView
+	Recurring string // how often a loop fails
+	Apart     []evidence.ApartLine
+	Lacks     []findings.Refusal
+	CSV       string // where the rows are that it rests on
 }
 
 // plotView is a picture with the numbers it shows.
@@ -86,14 +86,15 @@ func (s *server) pageQuestions(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if len(lives) > 0 {
-		p.Compared, p.Machines = lives[0].Compared, lives[0].Machines
+		p.Compared = lives[0].Compared
 	}
 	for _, l := range lives {
-		rows := url.Values{"origin": {string(l.Origin)}}
+		build := evidence.Build(l.Sealed)
+		rows := url.Values{"origin": {string(l.Origin)}, "build": {build}}
 		if p.By != "" {
 			rows.Set("by", p.By)
 		}
-		p.Lives = append(p.Lives, livesView{l.Origin, l.Report, plotOf(l.Plot, string(l.Origin)), l.Apart, l.Lacks, "/api/v1/openings/lives?" + rows.Encode()})
+		p.Lives = append(p.Lives, livesView{l.Of, l.Report, plotOf(l.Plot, string(l.Origin)+"-"+build), l.Recurring, l.Apart, l.Lacks, "/api/v1/openings/lives?" + rows.Encode()})
 	}
 	if p.Look, err = s.Workshop.WhenToLook(s.Now()); err != nil {
 		return err

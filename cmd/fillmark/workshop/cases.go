@@ -4,12 +4,14 @@
 package workshop
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"time"
 
 	"fillmark/loops"
 	"fillmark/loops/evidence"
+	"fillmark/loops/findings"
 )
 
 // keptReader reads what is on record about loops, each machine and lot once.
@@ -116,7 +118,8 @@ func (w *Workshop) WhenToLook(at time.Time) ([]evidence.WhenLook, error) {
 	if err != nil {
 		return nil, err
 	}
-	return evidence.WhenToLook(cases, w.settings.Policy, loops.DayOf(at, w.settings.Zone))
+	costs := cmp.Or(w.settings.Costs, findings.DefaultCosts())
+	return evidence.WhenToLook(cases, w.settings.Policy, costs, loops.DayOf(at, w.settings.Zone))
 }
 
 // TraitsOnRecord lists the values that charges on record have of a key, sorted.

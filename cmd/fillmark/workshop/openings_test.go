@@ -436,9 +436,9 @@ func TestWatchTestsLaterLivesOnly(t *testing.T) {
 	require.ErrorIs(t, b.store.ReadWatch(lines[0].ID, loops.WatchReading{}, "rui", later(611).At), loops.ErrConflict)
 }
 
-// The third clogged loop of a kind changes the first page, and its reason
-// stands in the plan.
-func TestThirdClogIsSaidOnTheFirstPage(t *testing.T) {
+// A third clogged loop changes neither the first page, which tells of patterns
+// that chance does not explain, nor a plan.
+func TestThirdClogIsNoPattern(t *testing.T) {
 	t.Parallel()
 	b := newStudy(t)
 	for i := range 6 {
@@ -460,16 +460,11 @@ func TestThirdClogIsSaidOnTheFirstPage(t *testing.T) {
 	}
 	clogged()
 	clogged()
-	due, err := b.Due(later(130).At)
-	require.NoError(t, err)
-	assert.Empty(t, due.Notices, "two are said nothing of")
 	before := serviceCheck()
 	clogged()
-	due, err = b.Due(later(130).At)
+	due, err := b.Due(later(130).At)
 	require.NoError(t, err)
-	require.Len(t, due.Notices, 1)
-	assert.Equal(t, "3 of 9 charges clogged.", due.Notices[0].Text)
-	assert.Contains(t, due.Notices[0].Reason, "more than chance", "and no trait is told of that chance explains")
+	assert.Empty(t, due.Notices)
 	assert.Equal(t, before.Due, serviceCheck().Due, "the shop's rule stands, however many failed")
 
 	learnt, err := b.store.Evidence()
@@ -513,7 +508,7 @@ func TestWhenToLookIsASpan(t *testing.T) {
 	assert.LessOrEqual(t, soon[1].Late, sealed.Late, "the span widens while nobody looks")
 	versions, err := b.EvidenceVersions()
 	require.NoError(t, err)
-	assert.Empty(t, versions[0].Ages)
+	assert.Empty(t, versions, "and no plan is moved")
 }
 
 func TestCorrectionTakesBackWhatWasLearnt(t *testing.T) {
@@ -526,13 +521,16 @@ func TestCorrectionTakesBackWhatWasLearnt(t *testing.T) {
 	for range 3 {
 		last = b.study(t, studied{good: []int{60}, opened: 130, cause: loops.CauseClog})
 	}
+	learnt, err := b.Pattern(loops.CauseClog)
+	require.NoError(t, err)
+	assert.Equal(t, 3, learnt.Failed)
 	file, err := b.File(last)
 	require.NoError(t, err)
 	_, err = b.Do(later(140), last, loops.Entry{Kind: loops.KindCorrection, Correction: &loops.Correction{Strikes: file.Loop.LastEntry, Why: "another loop"}})
 	require.NoError(t, err)
-	due, err := b.Due(later(140).At)
+	learnt, err = b.Pattern(loops.CauseClog)
 	require.NoError(t, err)
-	assert.Empty(t, due.Notices)
+	assert.Equal(t, 2, learnt.Failed)
 }
 
 func TestRefusalsNameWhatIsMissing(t *testing.T) {
@@ -557,8 +555,7 @@ func TestRefusalsNameWhatIsMissing(t *testing.T) {
 	assert.Contains(t, look[0].Refused[len(look[0].Refused)-1].Why, "29 charges measured good")
 	due, err := b.Due(later(140).At)
 	require.NoError(t, err)
-	require.Len(t, due.Notices, 1)
-	assert.Contains(t, due.Notices[0].Reason, "no healthy loop is on record")
+	assert.Empty(t, due.Notices)
 	_, err = b.HowLong("metal")
 	require.ErrorContains(t, err, "metal=aluminium", "a loop has several metals")
 }
@@ -595,7 +592,7 @@ func TestAnswersEqualThoseOfTheExportedRows(t *testing.T) {
 	look, err := b.WhenToLook(later(420).At)
 	require.NoError(t, err)
 	assert.Equal(t, report.B10.Lower95, look[0].B10Lower, "the lower end is that of what is known")
-	assert.Contains(t, lives[0].Machines, "7 failures of 20 machines")
+	assert.Contains(t, lives[0].Recurring, "7 failures of 20 loops")
 }
 
 // survreg fits the Weibull distribution with R's package survival.
