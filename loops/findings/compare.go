@@ -170,12 +170,20 @@ func countOf(rows []row, fits func(*row) bool) int {
 // both sides together, estimated by EM as Turnbull does it, but given each
 // life's age of entry.
 type hazard struct {
-	lives  Lives
 	cells  []Cell
 	rate   []float64
 	mass   []float64 // that fails in a cell, of those good at the start
 	left   []float64 // the mass from a cell on, added from the end, where it is least: so small differences are not lost
 	failed []failure
+	stays  []stay
+}
+
+// stay is a row that was under watch throughout the cells first..last-1, and for
+// a part of the cell before them.
+type stay struct {
+	row         *row
+	first, last int
+	part        float64
 }
 
 // failure is a row that failed in one of the cells from..to-1.
@@ -187,7 +195,7 @@ type failure struct {
 
 func newHazard(l Lives) *hazard {
 	m := newMasses(l, nil)
-	h := &hazard{lives: l}
+	h := &hazard{}
 	for _, c := range m.cells {
 		if !math.IsInf(c.Right, 1) {
 			h.cells = append(h.cells, c)
@@ -196,11 +204,14 @@ func newHazard(l Lives) *hazard {
 	h.rate, h.mass, h.left = make([]float64, len(h.cells)), make([]float64, len(h.cells)), make([]float64, len(h.cells)+1)
 	for i := range l.rows {
 		r := &l.rows[i]
-		if !r.failed() {
-			continue
+		if r.watched() {
+			first, part := h.joined(r)
+			h.stays = append(h.stays, stay{r, first, h.before(r), part})
 		}
-		from, to := m.covered(r)
-		h.failed = append(h.failed, failure{r, from, to, r.count})
+		if r.failed() {
+			from, to := m.covered(r)
+			h.failed = append(h.failed, failure{r, from, to, r.count})
+		}
 	}
 	return h
 }
@@ -274,19 +285,17 @@ func (h *hazard) atRisk(in func(*row) bool) []float64 {
 	out := make([]float64, len(h.cells))
 	n := len(h.cells)
 	whole, run, tail := make([]float64, n+1), make([]float64, n+1), make([]float64, n+1)
-	for i := range h.lives.rows {
-		r := &h.lives.rows[i]
-		if !in(r) || !r.watched() {
+	for i := range h.stays {
+		s := &h.stays[i]
+		if !in(s.row) {
 			continue
 		}
-		first, part := h.joined(r)
-		last := h.before(r)
-		if first > 0 && part > 0 && first-1 < last {
-			out[first-1] += part * float64(r.count)
+		if s.first > 0 && s.part > 0 && s.first-1 < s.last {
+			out[s.first-1] += s.part * float64(s.row.count)
 		}
-		if first < last {
-			whole[first] += float64(r.count)
-			whole[last] -= float64(r.count)
+		if s.first < s.last {
+			whole[s.first] += float64(s.row.count)
+			whole[s.last] -= float64(s.row.count)
 		}
 	}
 	for i := range h.failed {
