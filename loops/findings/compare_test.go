@@ -83,8 +83,11 @@ func TestCampaignFalseAlarms(t *testing.T) {
 			t.Run(fmt.Sprintf("%s, shape %g", name, shape), func(t *testing.T) {
 				t.Parallel()
 				runs := runs
-				if sides[0].n >= 200 {
+				switch sides[0].n {
+				case 200: // takes a minute
 					runs = campaign(20, 1000)
+				case 400:
+					runs = campaign(20, 5000)
 				}
 				rng := rand.New(rand.NewPCG(uint64(10*shape), uint64(len(name))))
 				alarms, asked := 0, 0
