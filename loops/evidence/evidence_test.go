@@ -191,3 +191,15 @@ func TestLooksAreMonotone(t *testing.T) {
 		require.LessOrEqual(rt, after.Late, before.Late+1e-9)
 	})
 }
+
+// What has no answer is named under its reason, and each reason told once.
+func TestToldNamesEachReasonOnce(t *testing.T) {
+	t.Parallel()
+	refused := func(what, why string) evidence.PatternLine {
+		return evidence.PatternLine{Refused: []findings.Refusal{{What: what, Why: why}}}
+	}
+	answered := evidence.PatternLine{Sentence: "Soft tubing: 7 of 8."}
+	told, untold := evidence.Told([]evidence.PatternLine{refused("a", "too few"), answered, refused("b", "never"), refused("c", "too few")})
+	assert.Equal(t, []evidence.PatternLine{answered}, told)
+	assert.Equal(t, []findings.Refusal{{What: "a; c", Why: "too few"}, {What: "b", Why: "never"}}, untold)
+}

@@ -188,6 +188,26 @@ func compareAll(cases []Case, cause loops.Cause, asked []Trait) ([]PatternLine, 
 	return lines, nil
 }
 
+// Told parts the lines that answer from those that do not, and names these under
+// each reason, once.
+func Told(lines []PatternLine) (told []PatternLine, refused []findings.Refusal) {
+	for _, l := range lines {
+		if l.Sentence != "" {
+			told = append(told, l)
+			continue
+		}
+		for _, r := range l.Refused {
+			at := slices.IndexFunc(refused, func(other findings.Refusal) bool { return other.Why == r.Why })
+			if at < 0 {
+				refused = append(refused, r)
+				continue
+			}
+			refused[at].What += "; " + r.What
+		}
+	}
+	return told, refused
+}
+
 // rank orders answers: the least p first, those without any last.
 func rank(l PatternLine) float64 {
 	if !l.P.Known() {

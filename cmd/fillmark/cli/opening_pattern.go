@@ -7,7 +7,6 @@ import (
 	"bytes"
 	"context"
 	"fmt"
-	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -97,26 +96,12 @@ func printPattern(p *printer, answer evidence.PatternAnswer) {
 	printApart(p, answer.Apart)
 }
 
-// printTraits prints the answers, and below them each reason why others have none,
-// once.
 func printTraits(p *printer, lines []evidence.PatternLine) {
-	var whys []string
-	of := map[string][]string{}
-	for _, l := range lines {
-		if l.Sentence != "" || l.Firmer != "" {
-			printTrait(p, l)
-			continue
-		}
-		for _, r := range l.Refused {
-			if of[r.Why] == nil {
-				whys = append(whys, r.Why)
-			}
-			of[r.Why] = append(of[r.Why], r.What)
-		}
+	told, refused := evidence.Told(lines)
+	for _, l := range told {
+		printTrait(p, l)
 	}
-	for _, why := range whys {
-		p.paragraph("Not answered: ", "  ", strings.Join(of[why], "; ")+": "+why)
-	}
+	printRefused(p, refused)
 }
 
 func printTrait(p *printer, l evidence.PatternLine) {

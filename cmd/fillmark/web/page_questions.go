@@ -23,11 +23,16 @@ type questionsPage struct {
 	Keys   []tile
 
 	Pattern evidence.PatternAnswer
+	// Told are the traits of the pattern that have an answer, Untold why the
+	// others have none.
+	Told    []evidence.PatternLine
+	Untold  []findings.Refusal
 	Watches []evidence.WatchLine
 	// Compared sets the groups of the lives against the others of their age.
-	Compared []evidence.PatternLine
-	Lives    []livesView
-	Look     []evidence.WhenLook
+	Compared   []evidence.PatternLine
+	Uncompared []findings.Refusal
+	Lives      []livesView
+	Look       []evidence.WhenLook
 }
 
 // livesView is how long the charges of one origin last in loops of one build.
@@ -78,6 +83,7 @@ func (s *server) pageQuestions(w http.ResponseWriter, r *http.Request) error {
 	if p.Pattern, err = s.Workshop.Pattern(p.Cause); err != nil {
 		return err
 	}
+	p.Told, p.Untold = evidence.Told(p.Pattern.Lines)
 	if p.Watches, err = s.Workshop.Watches(); err != nil {
 		return err
 	}
@@ -86,7 +92,7 @@ func (s *server) pageQuestions(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if len(lives) > 0 {
-		p.Compared = lives[0].Compared
+		p.Compared, p.Uncompared = evidence.Told(lives[0].Compared)
 	}
 	for _, l := range lives {
 		build := evidence.Build(l.Sealed)
