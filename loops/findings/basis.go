@@ -60,5 +60,9 @@ func (b Basis) String() string {
 			parts = append(parts, fmt.Sprintf("%d %s", p.n, p.what))
 		}
 	}
-	return fmt.Sprintf("%d lives: %s", b.N, strings.Join(parts, ", "))
+	lives := "lives"
+	if b.N == 1 {
+		lives = "life"
+	}
+	return fmt.Sprintf("%d %s: %s", b.N, lives, strings.Join(parts, ", "))
 }

@@ -50,35 +50,53 @@ type HazardRatio struct {
 // looks the share is the mean over the ages at which it can lie, by the curve of
 // all lives of the stratum together (Finkelstein 1986).
 //
-// It returns ErrNoFailures, or ErrNoContrast.
+// Lives of a stratum in which nothing can differ, such as one without a failure,
+// do not count on either side. It returns ErrNoFailures, or ErrNoContrast with
+// the sides of all lives.
 func Compare(strata []Lives, group string) (HazardRatio, error) {
-	var out HazardRatio
-	var all draws
+	var all, out HazardRatio
+	var told draws
 	for _, l := range strata {
 		in := func(r *row) bool { return l.groups[r.group] == group }
-		for i := range l.rows {
-			side := &out.Without
-			if in(&l.rows[i]) {
-				side = &out.With
-			}
-			side.add(&l.rows[i])
+		var one HazardRatio
+		one.count(l, in)
+		all.With.plus(one.With)
+		all.Without.plus(one.Without)
+		if d := drawsOf(l, in); d.differ() {
+			out.With.plus(one.With)
+			out.Without.plus(one.Without)
+			told = append(told, d...)
 		}
-		all = append(all, drawsOf(l, in)...)
 	}
-	failures := out.With.Failures + out.Without.Failures
-	if failures == 0 {
-		return out, ErrNoFailures
+	switch {
+	case all.With.Failures+all.Without.Failures == 0:
+		return all, ErrNoFailures
+	case len(told) == 0:
+		return all, ErrNoContrast
 	}
-	for _, d := range all {
+	for _, d := range told {
 		out.With.Expected += float64(d.count) * d.share
 	}
-	out.Without.Expected = float64(failures) - out.With.Expected
-	dist := all.distribution()
-	if first, last := dist.ends(); first == last {
-		return out, ErrNoContrast
-	}
-	out.ratio(dist, out.With.Failures)
+	out.Without.Expected = float64(out.With.Failures+out.Without.Failures) - out.With.Expected
+	out.ratio(told.distribution(), out.With.Failures)
 	return out, nil
+}
+
+// count counts the lives of a stratum on their sides.
+func (h *HazardRatio) count(l Lives, in func(*row) bool) {
+	for i := range l.rows {
+		if r := &l.rows[i]; in(r) {
+			h.With.add(r)
+		} else {
+			h.Without.add(r)
+		}
+	}
+}
+
+func (s *Side) plus(o Side) {
+	s.N += o.N
+	s.Failures += o.Failures
+	s.UnderWatch += o.UnderWatch
 }
 
 func (s *Side) add(r *row) {
@@ -97,8 +115,17 @@ type draw struct {
 
 type draws []draw
 
+// differ reports whether any draw can fall to either side.
+func (d draws) differ() bool {
+	first, last := d.ends()
+	return first < last
+}
+
 // drawsOf returns the failures of a stratum.
 func drawsOf(l Lives, in func(*row) bool) draws {
+	if !l.has(Interval) && !l.has(Left) {
+		return exactDraws(l, in)
+	}
 	h := newHazard(l)
 	h.settle()
 	theirs := make([]float64, len(h.cells)+1) // the mass from a cell on that is the group's
@@ -113,16 +140,50 @@ func drawsOf(l Lives, in func(*row) bool) draws {
 	return out
 }
 
+// exactDraws returns the failures of a stratum in which each has a known age, so
+// that those at risk are counted and not estimated.
+func exactDraws(l Lives, in func(*row) bool) draws {
+	var out draws
+	theirs := 0
+	for at := range l.risks(0) {
+		theirs += countOf(at.joined, in)
+		if at.failures > 0 {
+			out = append(out, draw{share: float64(theirs) / float64(at.atRisk), count: at.failures})
+		}
+		theirs -= countOf(at.ended, in)
+	}
+	return out
+}
+
+// countOf counts those of the lives that were watched and fit.
+func countOf(rows []row, fits func(*row) bool) int {
+	n := 0
+	for i := range rows {
+		if r := &rows[i]; r.watched() && fits(r) {
+			n += r.count
+		}
+	}
+	return n
+}
+
 // hazard is the share of those at risk that fails in each cell of a stratum,
 // both sides together, estimated by EM as Turnbull does it, but given each
 // life's age of entry.
 type hazard struct {
-	lives  Lives
 	cells  []Cell
 	rate   []float64
 	mass   []float64 // that fails in a cell, of those good at the start
 	left   []float64 // the mass from a cell on, added from the end, where it is least: so small differences are not lost
 	failed []failure
+	stays  []stay
+}
+
+// stay is a row that was under watch throughout the cells first..last-1, and for
+// a part of the cell before them.
+type stay struct {
+	row         *row
+	first, last int
+	part        float64
 }
 
 // failure is a row that failed in one of the cells from..to-1.
@@ -134,7 +195,7 @@ type failure struct {
 
 func newHazard(l Lives) *hazard {
 	m := newMasses(l, nil)
-	h := &hazard{lives: l}
+	h := &hazard{}
 	for _, c := range m.cells {
 		if !math.IsInf(c.Right, 1) {
 			h.cells = append(h.cells, c)
@@ -143,11 +204,14 @@ func newHazard(l Lives) *hazard {
 	h.rate, h.mass, h.left = make([]float64, len(h.cells)), make([]float64, len(h.cells)), make([]float64, len(h.cells)+1)
 	for i := range l.rows {
 		r := &l.rows[i]
-		if !r.failed() {
-			continue
+		if r.watched() {
+			first, part := h.joined(r)
+			h.stays = append(h.stays, stay{r, first, h.before(r), part})
 		}
-		from, to := m.covered(r)
-		h.failed = append(h.failed, failure{r, from, to, r.count})
+		if r.failed() {
+			from, to := m.covered(r)
+			h.failed = append(h.failed, failure{r, from, to, r.count})
+		}
 	}
 	return h
 }
@@ -221,19 +285,17 @@ func (h *hazard) atRisk(in func(*row) bool) []float64 {
 	out := make([]float64, len(h.cells))
 	n := len(h.cells)
 	whole, run, tail := make([]float64, n+1), make([]float64, n+1), make([]float64, n+1)
-	for i := range h.lives.rows {
-		r := &h.lives.rows[i]
-		if !in(r) || !r.watched() {
+	for i := range h.stays {
+		s := &h.stays[i]
+		if !in(s.row) {
 			continue
 		}
-		first, part := h.joined(r)
-		last := h.before(r)
-		if first > 0 && part > 0 && first-1 < last {
-			out[first-1] += part * float64(r.count)
+		if s.first > 0 && s.part > 0 && s.first-1 < s.last {
+			out[s.first-1] += s.part * float64(s.row.count)
 		}
-		if first < last {
-			whole[first] += float64(r.count)
-			whole[last] -= float64(r.count)
+		if s.first < s.last {
+			whole[s.first] += float64(s.row.count)
+			whole[s.last] -= float64(s.row.count)
 		}
 	}
 	for i := range h.failed {

@@ -41,7 +41,7 @@ func (s side) lives(rng *rand.Rand, shape, scale float64) []findings.Life {
 			for look < end && look+s.every < age {
 				look += s.every
 			}
-			l.Lower = math.Min(look, end)
+			l.Lower = look // the first look after the end tells of all
 			if look < end {
 				l.Upper = look + s.every
 			}
@@ -83,8 +83,11 @@ func TestCampaignFalseAlarms(t *testing.T) {
 			t.Run(fmt.Sprintf("%s, shape %g", name, shape), func(t *testing.T) {
 				t.Parallel()
 				runs := runs
-				if sides[0].n >= 200 {
+				switch sides[0].n {
+				case 200: // takes a minute
 					runs = campaign(20, 1000)
+				case 400:
+					runs = campaign(20, 5000)
 				}
 				rng := rand.New(rand.NewPCG(uint64(10*shape), uint64(len(name))))
 				alarms, asked := 0, 0
@@ -105,4 +108,29 @@ func TestCampaignFalseAlarms(t *testing.T) {
 			})
 		}
 	}
+}
+
+// A stratum in which nothing can differ counts on neither side: what is told is
+// what was tested.
+func TestCompareCountsWhatItTests(t *testing.T) {
+	t.Parallel()
+	failed := func(age float64, group string, n int) findings.Life {
+		return findings.Life{Lower: age, Upper: age, Count: n, Group: group}
+	}
+	good := func(age float64, group string, n int) findings.Life {
+		return findings.Life{Lower: age, Upper: math.Inf(1), Count: n, Group: group}
+	}
+	tested := livesOf(t, []findings.Life{failed(10, "a", 4), good(12, "a", 1), failed(11, "b", 2), good(12, "b", 5)})
+	alone := livesOf(t, []findings.Life{failed(9, "a", 3), good(20, "a", 2)})
+	none := livesOf(t, []findings.Life{good(9, "a", 3), good(20, "b", 4)})
+	got, err := findings.Compare([]findings.Lives{alone, tested, none}, "a")
+	require.NoError(t, err)
+	want, err := findings.Compare([]findings.Lives{tested}, "a")
+	require.NoError(t, err)
+	assert.Equal(t, want, got)
+	assert.Equal(t, []int{4, 5, 2, 7}, []int{got.With.Failures, got.With.N, got.Without.Failures, got.Without.N})
+
+	all, err := findings.Compare([]findings.Lives{alone, none}, "a")
+	require.ErrorIs(t, err, findings.ErrNoContrast)
+	assert.Equal(t, []int{8, 4}, []int{all.With.N, all.Without.N})
 }

@@ -101,9 +101,9 @@ func (d draws) ends() (first, last int) {
 // tails of many draws are those of the normal distribution with their mean and
 // variance, k taking the span of one half on either side.
 func (d draws) tails(k int, logRatio float64) (below, equal, above, mean float64) {
-	variance := 0.0
+	variance, against := 0.0, math.Exp(-logRatio)
 	for _, x := range d {
-		p := 1 / (1 + (1-x.share)/x.share*math.Exp(-logRatio))
+		p := x.share / (x.share + (1-x.share)*against)
 		mean += float64(x.count) * p
 		variance += float64(x.count) * p * (1 - p)
 	}

@@ -28,7 +28,7 @@ type Trait struct {
 type TraitAnswer struct {
 	Trait string
 	Ratio HazardRatio // P is NaN where nothing could be compared
-	// Compared is how many traits were looked at, and Adjusted is P corrected
+	// Compared is how many traits could be compared, and Adjusted is P corrected
 	// for that.
 	Compared int
 	Adjusted float64
@@ -52,20 +52,20 @@ func Explore(traits []Trait) ([]TraitAnswer, error) {
 		if err != nil {
 			return nil, err
 		}
-		a.Exploratory, a.Compared = true, len(traits)
+		a.Exploratory = true
 		if out[i], p[i] = a, a.Ratio.P; p[i] == p[i] {
 			told++
 		}
 	}
 	for i, adjusted := range Holm(p) {
 		a := &out[i]
-		a.Adjusted = adjusted
+		a.Adjusted, a.Compared = adjusted, told
 		if a.refuseFew(told); len(a.Refused) > 0 {
 			continue
 		}
 		a.Sentence = a.Trait + ": " + a.Ratio.sentence(adjusted)
-		if len(traits) > 1 {
-			a.Sentence += fmt.Sprintf(" The p is corrected for the %d traits compared.", len(traits))
+		if told > 1 {
+			a.Sentence += fmt.Sprintf(" The p is corrected for the %d traits compared.", told)
 		}
 		a.Sentence += " The same cases suggested the pattern, so this is an idea and no proof."
 		a.Firmer = "register a watch for it: what happens from now on decides"

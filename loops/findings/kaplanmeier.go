@@ -42,7 +42,7 @@ type Curve struct {
 // KaplanMeier estimates survival by age after Kaplan and Meier (1958), with
 // log-log limits at 95 %, from lives whose age at failure is known or
 // right-censored; for others it returns ErrIntervals and [Turnbull] is the
-// one to ask. All causes of failure count; see [Lives.ForCause].
+// one to ask. All causes of failure count.
 //
 // Where loops joined late, the first ages may have too few at risk for the
 // curve to start there: one early failure among them would pull the whole

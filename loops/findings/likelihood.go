@@ -3,7 +3,11 @@
 
 package findings
 
-import "math"
+import (
+	"cmp"
+	"math"
+	"slices"
+)
 
 // point is a Weibull distribution as the fit sees it: ln T = mu + sigma W with
 // W the smallest extreme value, sigma = exp(logSigma).
@@ -63,40 +67,67 @@ func (a *slopes) addFound(weight float64, d slopes) {
 // likelihood is the log-likelihood of a Weibull distribution for lives of any
 // kind: the hazard gathered while under watch, plus what is known of the end.
 type likelihood struct {
-	// plain are the lives watched since their fill, each with the hazard up to
-	// its end. Of those that failed there, only sums matter besides.
+	// plain are the ends of all time under watch, each with the hazard up to
+	// there; an entry takes its part away again. Of those that failed at a known
+	// age, only sums matter besides.
 	plain              []plainTerm
 	failed, failedLogs float64 // how many, and the sum of the logarithms of their ages
-	other              []term  // found failed, or joined late
+	other              []term  // found failed
 	late               bool    // any joined late
 	several            bool    // there are several tops, which only late entry makes
 }
 
-// plainTerm is an age, as its logarithm, and how many lives ended there.
+// plainTerm is an age, as its logarithm, and how many lives ended there, less
+// those that joined there.
 type plainTerm struct{ logAge, count float64 }
 
-// term is a row that is not plain, its ages as logarithms, -Inf for age 0.
+// term is a row that was found failed between two ages, given as logarithms,
+// -Inf for age 0.
 type term struct {
-	lower, upper, entry float64
-	count               float64
-	found               bool // failed between lower and upper
+	lower, upper float64
+	count        float64
 }
 
-func newLikelihood(lives Lives) *likelihood {
-	l := &likelihood{plain: make([]plainTerm, 0, len(lives.rows)), late: lives.lateEntry()}
+// newLikelihood is the likelihood of lives, and of more time under watch in which
+// failures of a share of all kinds would have been seen.
+func newLikelihood(lives, more Lives, share float64) *likelihood {
+	l := &likelihood{late: lives.lateEntry() || len(more.rows) > 0}
+	ages := make([]plainTerm, 0, len(lives.rows)+len(more.rows))
+	add := func(age, count float64) {
+		if last := len(ages) - 1; last >= 0 && ages[last].logAge == age {
+			ages[last].count += count
+		} else if age > 0 {
+			ages = append(ages, plainTerm{age, count})
+		}
+	}
 	for i := range lives.rows {
 		r := &lives.rows[i]
-		kind, count, lower := r.kind(), float64(r.count), math.Log(r.lower)
-		if kind == Exact {
-			l.failed += count
-			l.failedLogs += count * lower
+		add(r.lower, float64(r.count))
+		switch r.kind() {
+		case Exact:
+			l.failed += float64(r.count)
+			l.failedLogs += float64(r.count) * math.Log(r.lower)
+		case Interval, Left:
+			l.other = append(l.other, term{lower: math.Log(r.lower), upper: math.Log(r.upper), count: float64(r.count)})
+		case Right:
 		}
-		if r.entry > 0 || kind == Interval || kind == Left {
-			l.other = append(l.other, term{lower: lower, upper: math.Log(r.upper), entry: math.Log(r.entry), count: count, found: kind != Exact && kind != Right})
-		} else if last := len(l.plain) - 1; last >= 0 && l.plain[last].logAge == lower {
-			l.plain[last].count += count
-		} else if r.lower > 0 {
-			l.plain = append(l.plain, plainTerm{lower, count})
+	}
+	if l.late {
+		for i := range more.rows {
+			add(more.rows[i].lower, share*float64(more.rows[i].count))
+			add(more.rows[i].entry, -share*float64(more.rows[i].count))
+		}
+		for i := range lives.rows {
+			add(lives.rows[i].entry, -float64(lives.rows[i].count))
+		}
+		slices.SortFunc(ages, func(a, b plainTerm) int { return cmp.Compare(a.logAge, b.logAge) })
+	}
+	for _, t := range ages { // ages until here, and each once from here on
+		log := math.Log(t.logAge)
+		if last := len(l.plain) - 1; last >= 0 && l.plain[last].logAge == log {
+			l.plain[last].count += t.count
+		} else {
+			l.plain = append(l.plain, plainTerm{log, t.count})
 		}
 	}
 	return l
@@ -127,18 +158,10 @@ func (l *likelihood) at(p point) slopes {
 	return sum
 }
 
-// addTo adds the hazard under watch and, if it was found failed, the chance of
-// that; false if that chance is as good as none.
+// addTo adds the chance that it failed between its ages, of those good before;
+// false if that chance is as good as none.
 func (t *term) addTo(sum *slopes, p point, sigma float64) bool {
-	lower := cumulative(t.lower, p, sigma)
-	sum.add(-t.count, lower)
-	if !math.IsInf(t.entry, -1) {
-		sum.add(t.count, cumulative(t.entry, p, sigma))
-	}
-	if !t.found {
-		return true
-	}
-	found := cumulative(t.upper, p, sigma)
+	lower, found := cumulative(t.lower, p, sigma), cumulative(t.upper, p, sigma)
 	if math.IsInf(found.value, 1) { // certain, unless it cannot have been good before
 		return !math.IsInf(lower.value, 1)
 	}

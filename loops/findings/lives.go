@@ -35,7 +35,7 @@ func (r *row) watched() bool { return r.entry == 0 || r.entry < r.lower || r.fai
 // Line is the row's place, from 1.
 func NewLives(rows []Life) (Lives, error) {
 	var causes, groups interner
-	f := folder{rows: make([]row, 0, min(len(rows), tryFold))}
+	out := make([]row, 0, len(rows))
 	for i := range rows {
 		l := &rows[i]
 		if bad := l.check(); bad != nil {
@@ -46,43 +46,9 @@ func NewLives(rows []Life) (Lives, error) {
 		if l.Failed() {
 			r.cause = causes.place(l.Cause)
 		}
-		f.add(r, len(rows))
+		out = append(out, r)
 	}
-	return merge(f.rows, causes.names, groups.names), nil
-}
-
-// tryFold is after how many rows it is decided whether ages repeat.
-const tryFold = 1 << 14
-
-// folder merges equal rows as they come, which spares the sort most of its
-// work where ages repeat. Where they do not it stops trying.
-type folder struct {
-	rows  []row
-	seen  map[row]int32 // place in rows; the key has no count
-	spent bool
-}
-
-// add takes a row of as many as there are in all.
-func (f *folder) add(r row, all int) {
-	if f.spent {
-		f.rows = append(f.rows, r)
-		return
-	}
-	if f.seen == nil {
-		f.seen = map[row]int32{}
-	}
-	key := r
-	key.count = 0
-	if at, ok := f.seen[key]; ok {
-		f.rows[at].count += r.count
-		return
-	}
-	f.seen[key] = int32(len(f.rows))
-	f.rows = append(f.rows, r)
-	if len(f.rows) == tryFold {
-		f.spent, f.seen = true, nil
-		f.rows = append(make([]row, 0, all), f.rows...)
-	}
+	return merge(out, causes.names, groups.names), nil
 }
 
 // merge sorts the names and the rows, and adds up the counts of equal rows.
@@ -221,18 +187,6 @@ func (l Lives) causesOf(rows []row) []string {
 		}
 	}
 	return n.names
-}
-
-// ForCause looks at one cause alone: a life that another cause ended was good
-// for this one at its Lower, and nothing is known of it afterwards.
-func (l Lives) ForCause(cause string) Lives {
-	rows := slices.Clone(l.rows)
-	for i := range rows {
-		if r := &rows[i]; r.failed() && l.causes[r.cause] != cause {
-			r.upper = math.Inf(1)
-		}
-	}
-	return merge(rows, l.causesOf(rows), l.groups)
 }
 
 // has reports whether any life is of the kind.

@@ -40,6 +40,10 @@ type Seen struct {
 	// of this cause shows before it stops the loop: only then can a look
 	// prevent it.
 	Warning float64
+	// Noticed is for how long, after loops were last measured, a failure of this
+	// cause would have been noticed and was not, summed over the loops, in the
+	// unit of the ages.
+	Noticed float64
 }
 
 // Plan says when to look, and what that is worth.
@@ -68,7 +72,7 @@ const priorFailures = 2.0
 // rate is believed to be the one for which the policy's interval is right, with
 // the weight of two failures over all causes, and moved by what was seen (a
 // gamma prior and Poisson counts). known is the time under watch if nothing is
-// known of a loop since it was last measured, hopeful if all of them were good
+// known of a loop since it was last measured but what was noticed, hopeful if all of them were good
 // until today, both in the unit of the ages. Only if both call for an earlier
 // look, or both for a later one, is the policy's interval left. No look comes
 // before floor.
@@ -83,21 +87,23 @@ func PlanLooks(seen []Seen, known, hopeful, policy, floor float64, costs Costs) 
 		return Plan{}, &InvalidError{Column: "policy", Value: short(policy), Reason: "an age above 0 is right"}
 	}
 	b := newBelief(seen, policy, costs)
-	p := Plan{Early: b.best(known, floor), Late: b.best(hopeful, floor)}
+	knownOf := func(s Seen) float64 { return math.Min(known+s.Noticed, math.Max(known, hopeful)) }
+	hopefulOf := func(Seen) float64 { return hopeful }
+	p := Plan{Early: b.best(knownOf, floor), Late: b.best(hopefulOf, floor)}
 	p.Age = policy
-	watched := known
+	watched := knownOf
 	switch {
 	case p.Early < policy && p.Late < policy:
-		p.Age, watched = p.Late, hopeful
+		p.Age, watched = p.Late, hopefulOf
 	case p.Early > policy && p.Late > policy:
 		p.Age = p.Early
 	}
 	prior := b.weight * float64(len(seen))
 	failures := 0.0
 	for _, s := range seen {
-		p.Rate += b.rate(s, watched)
+		p.Rate += b.rate(s, watched(s))
 		failures += float64(s.Failures)
-		p.Prevented += 120 * b.rate(s, watched) * caught(policy, s.Warning)
+		p.Prevented += 120 * b.rate(s, watched(s)) * caught(policy, s.Warning)
 	}
 	p.Looks = 120 / policy
 	p.Prior = prior / (prior + failures)
@@ -134,11 +140,11 @@ const longest = 2
 
 // best is the age at which the cost per month is least: where the failures that
 // one more month would let through begin to cost more than the visits it saves.
-func (b belief) best(watched, floor float64) float64 {
+func (b belief) best(watched func(Seen) float64, floor float64) float64 {
 	dear := func(age float64) bool {
 		gain := 0.0
 		for _, s := range b.seen {
-			gain -= b.rate(s, watched) * slopeCaught(age, s.Warning)
+			gain -= b.rate(s, watched(s)) * slopeCaught(age, s.Warning)
 		}
 		return b.costs.Failure*gain*age*age >= b.costs.Visit+b.costs.Waste
 	}

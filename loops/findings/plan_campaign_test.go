@@ -76,6 +76,73 @@ func (s *simple) next(m, _ int) int {
 	return s.known[m]
 }
 
+// shrunk is a rate for each cause and make, drawn towards that of all makes by as
+// much as the makes are alike (empirical Bayes: the weight of all makes, in
+// failures, is the one that explains the counts best).
+type shrunk struct {
+	failed [simMakes][3]int
+	months [simMakes]float64
+	known  [simMakes]int // next look, 0 not worked out
+}
+
+func (s *shrunk) saw(m, from, to, cause int) {
+	s.months[m] += float64(to - from)
+	if cause >= 0 {
+		s.failed[m][cause]++
+	}
+	s.known = [simMakes]int{}
+}
+
+func (s *shrunk) next(m, _ int) int {
+	if s.known[m] > 0 {
+		return s.known[m]
+	}
+	var all [3]float64 // the rate of all makes, two failures of it the policy's
+	watched := 0.0
+	for _, months := range s.months {
+		watched += months
+	}
+	for c := range all {
+		n := 2.0 / 3
+		for make := range s.failed {
+			n += float64(s.failed[make][c])
+		}
+		all[c] = n / (2.0/3/0.0060 + watched) // with it twelve months cost least
+	}
+	weight, most := 0.0, math.Inf(-1)
+	for _, w := range []float64{0.5, 1, 2, 4, 8, 16, 64} {
+		loglik := 0.0
+		for make, months := range s.months {
+			for c, rate := range all {
+				before, n := w/rate, float64(s.failed[make][c])
+				up, _ := math.Lgamma(w + n)
+				down, _ := math.Lgamma(w)
+				loglik += up - down + w*math.Log(before/(before+months))
+				if n > 0 {
+					loglik += n * math.Log(months/(before+months))
+				}
+			}
+		}
+		if loglik > most {
+			weight, most = w, loglik
+		}
+	}
+	best, least := 12, math.Inf(1)
+	costs := findings.DefaultCosts()
+	for every := 2; every <= 24; every++ {
+		missed := 0.0
+		for c, x := range simCauses {
+			rate := (weight + float64(s.failed[m][c])) / (weight/all[c] + s.months[m])
+			missed += rate * (float64(every) + x.warning*math.Expm1(-float64(every)/x.warning))
+		}
+		if cost := (costs.Visit + costs.Waste + costs.Failure*missed) / float64(every); cost < least {
+			best, least = every, cost
+		}
+	}
+	s.known[m] = best
+	return best
+}
+
 // fuller is a posterior over Weibull shape and scale of each cause, all makes
 // together, and the look whose expected cost per month is least for a loop good
 // at an age.
@@ -283,6 +350,7 @@ func TestCampaignPlans(t *testing.T) {
 		}{
 			{"rate per cause, all makes", func() chooser { return &simple{t: t} }},
 			{"rate per cause and make", func() chooser { return &simple{t: t, byMake: true} }},
+			{"rate per cause and make, shrunk", func() chooser { return &shrunk{} }},
 			{"posterior over shape and scale", func() chooser { return newFuller() }},
 		} {
 			looks, failures := run(spread, r.rule)

@@ -69,57 +69,122 @@ func TestPlansRefuse(t *testing.T) {
 	require.ErrorContains(t, err, "policy")
 }
 
+// What owners say rules out what an owner would notice and nothing else: it
+// narrows the span from below, and no further than if every failure would be
+// noticed.
+func TestNoticedNarrowsTheSpan(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(rt *rapid.T) {
+		var known, since, all []findings.Life
+		for range rapid.IntRange(3, 30).Draw(rt, "loops") {
+			l := findings.Life{Lower: rapid.Float64Range(1, 20).Draw(rt, "good"), Upper: math.Inf(1), Count: 1}
+			fine := l.Lower + rapid.Float64Range(0.5, 20).Draw(rt, "fine")
+			if rapid.IntRange(0, 4).Draw(rt, "failed") == 0 {
+				l.Upper = l.Lower
+				all = append(all, l)
+			} else {
+				since = append(since, findings.Life{Entry: l.Lower, Lower: fine, Upper: math.Inf(1), Count: 1})
+				all = append(all, findings.Life{Lower: fine, Upper: math.Inf(1), Count: 1})
+			}
+			known = append(known, l)
+		}
+		a, b, c := livesOf(rt, known), livesOf(rt, since), livesOf(rt, all)
+		share := rapid.Float64Range(0, 1).Draw(rt, "share")
+		without, upper := findings.LifeSpan(a, findings.Noticed{}, c, 0.1)
+		some, same := findings.LifeSpan(a, findings.Noticed{Lives: b, Share: share}, c, 0.1)
+		require.Equal(rt, upper, same)
+		if a.Failures() >= findings.FewFailures {
+			return // more time can also change the shape
+		}
+		whole, _ := findings.LifeSpan(a, findings.Noticed{Lives: b, Share: 1}, c, 0.1)
+		const digits = 1e-9
+		require.LessOrEqual(rt, without, some*(1+digits))
+		require.LessOrEqual(rt, some, whole*(1+digits))
+		asIfMeasured, _ := findings.LifeSpan(c, findings.Noticed{}, c, 0.1)
+		require.InEpsilon(rt, asIfMeasured, whole, digits, "if every failure would be noticed")
+	})
+}
+
+func livesOf(t require.TestingT, rows []findings.Life) findings.Lives {
+	l, err := findings.NewLives(rows)
+	require.NoError(t, err)
+	return l
+}
+
 // TestCampaignSpan measures how often the span holds the true age by which one
 // in ten has failed, where few owners return: of the good loops 30 % are measured
 // once a year, the others never, and of failures nobody was to measure half are
-// brought in.
+// brought in. Of the failures 40 % are such as an owner notices; where owners
+// answer, six in ten say each month that all is fine, until they notice one.
 func TestCampaignSpan(t *testing.T) {
 	t.Parallel()
-	runs := campaign(100, 2000)
+	runs := campaign(60, 1000)
 	for _, shape := range []float64{1, 2, 3} {
-		rng := rand.New(rand.NewPCG(30, uint64(shape)))
 		truth := 48 * math.Pow(-math.Log(0.9), 1/shape)
-		covered, open := 0, 0
-		var widths []float64
-		for range runs {
-			var known, hopeful []findings.Life
-			for range 60 {
-				fails, today := 48*math.Pow(rng.ExpFloat64(), 1/shape), 12+36*rng.Float64()
-				l := findings.Life{Count: 1, Upper: math.Inf(1)}
-				returns := rng.Float64() < 0.3
-				if returns {
-					for look := 12.0; look <= today && look < fails; look += 12 {
-						l.Lower = look
-					}
+		for _, answers := range []bool{false, true} {
+			rng := rand.New(rand.NewPCG(30, uint64(shape)))
+			covered, open := 0, 0
+			var widths []float64
+			for range runs {
+				known, since, hopeful := returns(t, rng, shape)
+				if !answers {
+					since = findings.Noticed{}
 				}
-				seen := fails < today && (returns || rng.IntN(2) == 0)
-				if seen {
-					l.Lower, l.Upper = fails, fails
+				lower, upper := findings.LifeSpan(known, since, hopeful, 0.10)
+				if lower == 0 && math.IsInf(upper, 1) {
+					open++
+					continue
 				}
-				if l.Lower > 0 {
-					known = append(known, l)
+				if lower <= truth && truth <= upper {
+					covered++
 				}
-				if !seen {
-					l.Lower = today
-				}
-				hopeful = append(hopeful, l)
-			}
-			a, err := findings.NewLives(known)
-			require.NoError(t, err)
-			b, err := findings.NewLives(hopeful)
-			require.NoError(t, err)
-			lower, upper := findings.LifeSpan(a, b, 0.10)
-			switch {
-			case lower == 0 && math.IsInf(upper, 1):
-				open++
-			case lower <= truth && truth <= upper:
-				covered++
 				widths = append(widths, upper/math.Max(lower, 0.1))
 			}
+			slices.Sort(widths)
+			got := float64(covered) / float64(runs) // open ones do not count as covering
+			t.Logf("shape %g, truth %.1f, owners answer %v: %.1f %% of %d, %d open, median upper over lower end %.2f", shape, truth, answers, 100*got, runs, open, widths[len(widths)/2])
+			assert.GreaterOrEqual(t, got, 0.90-3*math.Sqrt(0.09/float64(runs)))
 		}
-		slices.Sort(widths)
-		got := float64(covered) / float64(runs) // open ones do not count as covering
-		t.Logf("shape %g, truth %.1f: %.1f %% of %d, %d open, median upper over lower end %.1f", shape, truth, 100*got, runs, open, widths[len(widths)/2])
-		assert.GreaterOrEqual(t, got, 0.90-3*math.Sqrt(0.09/float64(runs)))
 	}
+}
+
+// returns draws 60 loops of which some come back and some owners answer.
+func returns(t *testing.T, rng *rand.Rand, shape float64) (known findings.Lives, since findings.Noticed, hopeful findings.Lives) {
+	t.Helper()
+	var measured, said, best []findings.Life
+	noticed, failures := 0, 0
+	for range 60 {
+		fails, today := 48*math.Pow(rng.ExpFloat64(), 1/shape), 12+36*rng.Float64()
+		l := findings.Life{Count: 1, Upper: math.Inf(1)}
+		comes, plain, answers := rng.Float64() < 0.3, rng.Float64() < 0.4, rng.Float64() < 0.6
+		if comes {
+			for look := 12.0; look <= today && look < fails; look += 12 {
+				l.Lower = look
+			}
+		}
+		if seen := fails < today && (comes || rng.IntN(2) == 0); seen {
+			l.Lower, l.Upper = fails, fails
+			failures++
+			if plain {
+				noticed++
+			}
+		} else {
+			fine := math.Floor(today)
+			if plain {
+				fine = math.Min(fine, math.Floor(fails))
+			}
+			if answers && fine > l.Lower {
+				said = append(said, findings.Life{Entry: l.Lower, Lower: fine, Upper: math.Inf(1), Count: 1})
+			}
+		}
+		if l.Lower > 0 {
+			measured = append(measured, l)
+		}
+		if !l.Failed() {
+			l.Lower = today
+		}
+		best = append(best, l)
+	}
+	since = findings.Noticed{Lives: livesOf(t, said), Share: findings.NoticedShare(noticed, failures)}
+	return livesOf(t, measured), since, livesOf(t, best)
 }

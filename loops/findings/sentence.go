@@ -89,9 +89,9 @@ func (r *Report) shapeAnswer(fit *Weibull, shape Estimate, p float64) {
 	how := "the data do not show whether old loops fail more often than new ones"
 	switch {
 	case p < significant && fit.Shape > 1:
-		how = "old loops fail more often than new ones, which is wear"
+		how = "old loops fail more often than new ones"
 	case p < significant && fit.Shape < 1:
-		how = "new loops fail more often than old ones, which points at the fill or the repair"
+		how = "new loops fail more often than old ones"
 	}
 	sentence := fmt.Sprintf("Weibull shape %s (%s): %s.", short(fit.Shape), between(Number(shape.Lower), Number(shape.Upper)), how)
 	firmer := "more failures; four times as many halve the limits"

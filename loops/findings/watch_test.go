@@ -149,11 +149,11 @@ func TestExplore(t *testing.T) {
 	require.NoError(t, err)
 	for _, a := range got {
 		assert.True(t, a.Exploratory)
-		assert.Equal(t, 4, a.Compared)
+		assert.Equal(t, 3, a.Compared)
 	}
 	// Three traits can be tested; the smallest p is tripled.
 	assert.InDelta(t, 3*got[0].Ratio.P, got[0].Adjusted, 1e-12)
-	assert.Contains(t, got[0].Sentence, "corrected for the 4 traits compared")
+	assert.Contains(t, got[0].Sentence, "corrected for the 3 traits compared")
 	assert.Contains(t, got[0].Firmer, "register a watch")
 	assert.Equal(t, 1.0, got[1].Adjusted)
 	require.Len(t, got[2].Refused, 1)

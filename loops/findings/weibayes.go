@@ -27,8 +27,11 @@ func exposure(lives Lives, shape float64) float64 {
 // failed, for a known shape, with any number of failures (Nelson 1985). It is
 // 0 if nothing was watched.
 func Weibayes(lives Lives, shape, p, level float64) float64 {
-	r := float64(lives.Failures())
-	rate := gammaQuantile(level, r+1) / exposure(lives, shape)
+	return weibayes(float64(lives.Failures()), exposure(lives, shape), shape, p, level)
+}
+
+func weibayes(failures, watched, shape, p, level float64) float64 {
+	rate := gammaQuantile(level, failures+1) / watched
 	return math.Pow(-math.Log1p(-p)/rate, 1/shape)
 }
 
@@ -43,30 +46,43 @@ func UpperLife(lives Lives, fit *Weibull, p float64) float64 {
 		return math.Inf(1)
 	}
 	most := 0.0
-	for tenths := 10; tenths <= 30; tenths++ {
-		shape := float64(tenths) / 10
+	for shape := range growths {
 		most = math.Max(most, math.Pow(-math.Log1p(-p)*exposure(lives, shape)/gammaQuantile(0.05, r), 1/shape))
 	}
 	return most
 }
 
+// Noticed is time after loops were last measured in which some failures would
+// have been noticed, and did not come: whoever says that all is fine rules out a
+// pump that stopped, and no clog that creeps.
+type Noticed struct {
+	// Lives are good from their entry on, as far as can be noticed.
+	Lives Lives
+	// Share is the part of all failures that would be noticed, 0 to 1.
+	Share float64
+}
+
+// NoticedShare is the part of failures that would be noticed, on the cautious
+// side: as if one more had come that was not.
+func NoticedShare(noticed, failures int) float64 { return float64(noticed) / float64(failures+1) }
+
 // LifeSpan is where the age lies by which the share p has failed, if of loops
-// not seen lately all lies open between two ends: known, as if nothing were known
-// of them since, and hopeful, as if they had been good until today. Each end has
-// 95 % confidence; +Inf above is open.
-func LifeSpan(known, hopeful Lives, p float64) (lower, upper float64) {
-	fitOf := func(l Lives) *Weibull {
-		fit, err := FitWeibull(l)
-		if err != nil {
-			return nil
-		}
-		return fit
+// not measured lately all lies open between two ends: known, as if nothing were
+// known of them but what was noticed since, and hopeful, as if they had been good
+// until today. Each end has 95 % confidence; +Inf above is open.
+func LifeSpan(known Lives, since Noticed, hopeful Lives, p float64) (lower, upper float64) {
+	fit, err := fitWeibull(known, since.Lives, since.Share)
+	if err != nil {
+		fit = nil
 	}
-	lower, upper = LowerLife(known, fitOf(known), p), UpperLife(hopeful, fitOf(hopeful), p)
+	lower = lowerLife(known, since, fit, p)
+	if fit, err = FitWeibull(hopeful); err != nil {
+		fit = nil
+	}
 	if !(lower > 0) { // nothing was watched
 		lower = 0
 	}
-	return lower, upper
+	return lower, UpperLife(hopeful, fit, p)
 }
 
 // LowerLife is a one-sided lower bound at 95 % of the age by which the share p
@@ -74,14 +90,28 @@ func LifeSpan(known, hopeful Lives, p float64) (lower, upper float64) {
 // likelihood ratio ([Weibull.LowerLife]), with fewer the least of [Weibayes]
 // over shapes from 1 to 3. The fit may be nil if there is none.
 func LowerLife(lives Lives, fit *Weibull, p float64) float64 {
+	return lowerLife(lives, Noticed{}, fit, p)
+}
+
+func lowerLife(lives Lives, since Noticed, fit *Weibull, p float64) float64 {
 	if fit != nil && fit.Failures >= FewFailures {
 		return fit.LowerLife(p, 0.95)
 	}
 	least := math.Inf(1)
-	for tenths := 10; tenths <= 30; tenths++ {
-		least = math.Min(least, Weibayes(lives, float64(tenths)/10, p, 0.95))
+	for shape := range growths {
+		watched := exposure(lives, shape) + since.Share*exposure(since.Lives, shape)
+		least = math.Min(least, weibayes(float64(lives.Failures()), watched, shape, p, 0.95))
 	}
 	return least
+}
+
+// growths are the shapes that are gone through where failures are few.
+func growths(yield func(shape float64) bool) {
+	for tenths := 10; tenths <= 30; tenths++ {
+		if !yield(float64(tenths) / 10) {
+			return
+		}
+	}
 }
 
 // ZeroFailureN is how many loops must reach an age without a failure to show,

@@ -27,14 +27,18 @@ type Weibull struct {
 // kind, late entry allowed. It returns ErrNoFailures if none failed and
 // ErrNoShape if the likelihood has no maximum, as when all failures fell on
 // one age or between the same two inspections.
-func FitWeibull(lives Lives) (*Weibull, error) {
+func FitWeibull(lives Lives) (*Weibull, error) { return fitWeibull(lives, Lives{}, 0) }
+
+// fitWeibull also counts more time under watch, in which failures of a share of
+// all kinds would have been seen.
+func fitWeibull(lives, more Lives, share float64) (*Weibull, error) {
 	if lives.Failures() == 0 {
 		return nil, ErrNoFailures
 	}
 	if lives.oneAgeFitsAll() {
 		return nil, ErrNoShape
 	}
-	w := &Weibull{N: lives.N(), Failures: lives.Failures(), likelihood: newLikelihood(lives)}
+	w := &Weibull{N: lives.N(), Failures: lives.Failures(), likelihood: newLikelihood(lives, more, share)}
 	at, p, err := w.likelihood.highest(startPoint(lives))
 	if err != nil {
 		return nil, err

@@ -61,3 +61,31 @@ func TestEvidence(t *testing.T) {
 	}
 	assert.Equal(t, 2, n)
 }
+
+// A reading is kept with its cases and survives the file; a second one changes
+// nothing, and neither does one of a watch that is not there.
+func TestReadWatchOnce(t *testing.T) {
+	t.Parallel()
+	path, day := filepath.Join(t.TempDir(), "register.db"), loops.DayOf(noon, noon.Location())
+	s, err := store.Open(path, store.Options{})
+	require.NoError(t, err)
+	watch, err := s.AddWatch(loops.PatternWatch{Cause: loops.CauseClog, Trait: "metal=aluminium", Registered: day, ReadAt: 2, By: "rui"}, noon)
+	require.NoError(t, err)
+	reading := loops.WatchReading{
+		Day: day.AddDays(40), FailedWith: 2, GoodWithout: 1, Expected: 1.25, P: new(0.4), Sentence: "two of three",
+		Cases: []loops.WatchCase{{Tag: "K7M4QX", With: true, Entered: 3.5, Good: 4, Failed: new(4.5)}},
+	}
+	require.NoError(t, s.ReadWatch(watch.ID, reading, "rui", noon))
+	require.ErrorIs(t, s.ReadWatch(watch.ID, loops.WatchReading{Day: day, Sentence: "another"}, "ana", noon), loops.ErrConflict)
+	require.ErrorIs(t, s.ReadWatch(watch.ID+1, reading, "rui", noon), loops.ErrNotFound)
+	require.NoError(t, s.Close())
+
+	s, err = store.Open(path, store.Options{})
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, s.Close()) })
+	for kept, err := range s.Watches() {
+		require.NoError(t, err)
+		require.NotNil(t, kept.Reading)
+		assert.Equal(t, reading, *kept.Reading)
+	}
+}

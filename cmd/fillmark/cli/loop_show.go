@@ -34,7 +34,7 @@ func (a *app) loopShowCommand() *cobra.Command {
 func printFile(p *printer, file workshop.File) {
 	l := file.Loop
 	p.line("%s  %s, %s, %s (revision %d)", l.Tag, file.Machine.Name, file.Machine.Kind, file.Owner.Name, l.Revision)
-	p.line("%s loop, %s: %s", strings.ToUpper(sealedWord(l)[:1])+sealedWord(l)[1:], l.Volume, contentWords(l.State))
+	p.line("%s loop, %s: %s", capital(sealedWord(l)), l.Volume, contentWords(l.State))
 	if !l.State.Retired.IsZero() {
 		p.line("Retired on %s.", l.State.Retired.Long())
 	}

@@ -17,6 +17,7 @@ import (
 
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
+	"fillmark/loops/evidence"
 	"fillmark/loops/photos"
 )
 
@@ -61,11 +62,11 @@ func (a *app) openingListCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use: "list", Short: "List the openings, the newest first", Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			found, err := ask[items[workshop.OpeningLine]](cmd.Context(), a, "GET", "/api/v1/openings", nil)
+			found, err := ask[items[evidence.OpeningLine]](cmd.Context(), a, "GET", "/api/v1/openings", nil)
 			if err != nil {
 				return err
 			}
-			found.Items = slices.DeleteFunc(found.Items, func(l workshop.OpeningLine) bool {
+			found.Items = slices.DeleteFunc(found.Items, func(l evidence.OpeningLine) bool {
 				return cause != "" && l.Opening.Cause != cause || l.Day.Before(since)
 			})
 			return a.print(found, func(p *printer) {
@@ -83,8 +84,8 @@ func (a *app) openingListCommand() *cobra.Command {
 }
 
 // ageWords writes the age at an opening in months.
-func ageWords(l workshop.OpeningLine) string {
-	return workshop.SummaryCase{MonthsFrom: l.MonthsFrom, MonthsTo: l.MonthsTo}.Age()
+func ageWords(l evidence.OpeningLine) string {
+	return evidence.SummaryCase{MonthsFrom: l.MonthsFrom, MonthsTo: l.MonthsTo}.Age()
 }
 
 func (a *app) openingShowCommand() *cobra.Command {
@@ -95,7 +96,7 @@ func (a *app) openingShowCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return tell(cmd.Context(), a, "GET", "/api/v1/openings/of/"+string(tag), nil, func(p *printer, found items[workshop.OpeningFile]) {
+			return tell(cmd.Context(), a, "GET", "/api/v1/openings/of/"+string(tag), nil, func(p *printer, found items[evidence.OpeningFile]) {
 				for _, f := range found.Items {
 					printOpening(p, f)
 				}
@@ -104,7 +105,7 @@ func (a *app) openingShowCommand() *cobra.Command {
 	}
 }
 
-func printOpening(p *printer, f workshop.OpeningFile) {
+func printOpening(p *printer, f evidence.OpeningFile) {
 	p.line("%s opened on %s, entry %d by %s: %s.", f.Tag, f.Day.Long(), f.Entry, f.By, f.Opening.Cause)
 	p.paragraph("  ", "    ", fmt.Sprintf("Seen: %s. Age %s months since the %s fill, %s.", cmp.Or(f.Look, "nothing noted"), ageWords(f.OpeningLine), f.Origin, chargeWords(&f.Charge)))
 	if f.Opening.Words != "" {

@@ -6,33 +6,34 @@ package cli
 import (
 	"bytes"
 	"context"
-	"errors"
 	"fmt"
-	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
+	"fillmark/loops/evidence"
 	"fillmark/loops/findings"
 )
 
 func (a *app) openingLivesCommand() *cobra.Command {
-	origin, by, asFile := loops.WorkshopFill, "", false
+	origin, build, by, asFile := loops.WorkshopFill, "", "", false
 	cmd := &cobra.Command{
 		Use:   "lives",
 		Short: "List the lives of all charges, or write them as a file for fillmark lives",
 		Long: `List the lives of all charges, or write them as a file for fillmark lives: what
 it answers is what opening howlong answers. Ages are months since the fill (days
-/ 30.4375). Factory and workshop charges are never in one file.`,
+/ 30.4375). Factory and workshop charges are never in one file, nor those of
+sealed and of open loops.`,
 		Example: "  fillmark opening lives --csv --by metals > lives.csv && fillmark lives lives.csv",
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if asFile {
-				return a.download(cmd.Context(), query("/api/v1/openings/lives", "origin", string(origin), "by", by), a.out)
+				return a.download(cmd.Context(), query("/api/v1/openings/lives", "origin", string(origin), "build", build, "by", by), a.out)
 			}
-			return tell(cmd.Context(), a, "GET", "/api/v1/openings/cases", nil, func(p *printer, found items[workshop.CaseLine]) {
+			return tell(cmd.Context(), a, "GET", "/api/v1/openings/cases", nil, func(p *printer, found items[evidence.CaseLine]) {
 				p.line("%s on record.", plural(len(found.Items), "charge"))
 				p.table([]string{"tag", "origin", "good at", "found failed at", "cause", "not counted"}, len(found.Items), func(i int) []string {
 					return caseRow(found.Items[i])
@@ -43,11 +44,17 @@ it answers is what opening howlong answers. Ages are months since the fill (days
 	f := cmd.Flags()
 	f.BoolVar(&asFile, "csv", false, "write the file")
 	need(f, &origin, choice("origin", chargeOrigins()), "origin", "ORIGIN", "of the charges in the file: workshop (default), factory or unknown")
+	buildFlag(f, &build)
 	f.StringVar(&by, "by", "", "`TRAIT` that parts them into groups")
 	return cmd
 }
 
-func caseRow(c workshop.CaseLine) []string {
+// buildFlag says of which loops the charges are.
+func buildFlag(f *pflag.FlagSet, build *string) {
+	need(f, build, choice("build", []string{evidence.Build(true), evidence.Build(false)}), "build", "BUILD", "of the loops, sealed or open; needed where there are charges of both")
+}
+
+func caseRow(c evidence.CaseLine) []string {
 	good, found := "", ""
 	if c.Good > 0 {
 		good = fmt.Sprintf("%.1f", c.Good)
@@ -68,7 +75,7 @@ of their age, however long each was watched? For one trait, or for every trait
 that parts them. Whatever comes out is an idea: the same cases suggested it. Put
 it under watch and let later ones decide.
 
-Keys: ` + wrapped(workshop.TraitKeys()),
+Keys: ` + wrapped(evidence.TraitKeys()),
 		Example: "  fillmark opening pattern --cause clog --trait metal=aluminium",
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
@@ -80,18 +87,24 @@ Keys: ` + wrapped(workshop.TraitKeys()),
 	return cmd
 }
 
-func printPattern(p *printer, answer workshop.PatternAnswer) {
+func printPattern(p *printer, answer evidence.PatternAnswer) {
 	if len(answer.Lines) == 0 {
 		p.line("Nothing to compare.")
 	}
-	for _, l := range answer.Lines {
-		printTrait(p, l)
-	}
+	printTraits(p, answer.Lines)
 	p.paragraph("", "", "Rests on "+answer.RestOn+".")
 	printApart(p, answer.Apart)
 }
 
-func printTrait(p *printer, l workshop.PatternLine) {
+func printTraits(p *printer, lines []evidence.PatternLine) {
+	told, refused := evidence.Told(lines)
+	for _, l := range told {
+		printTrait(p, l)
+	}
+	printRefused(p, refused)
+}
+
+func printTrait(p *printer, l evidence.PatternLine) {
 	if l.Sentence != "" {
 		p.paragraph("", "  ", l.Sentence)
 	}
@@ -107,32 +120,34 @@ func printRefused(p *printer, refused []findings.Refusal) {
 	}
 }
 
-func printApart(p *printer, apart []workshop.ApartLine) {
+func printApart(p *printer, apart []evidence.ApartLine) {
 	for _, x := range apart {
 		p.paragraph("", "  ", fmt.Sprintf("Not counted: %d %s.", x.Count, x.Why))
 	}
 }
 
 func (a *app) openingHowLongCommand() *cobra.Command {
-	var by, svg string
+	var by, svg, build string
 	origin := loops.WorkshopFill
 	cmd := &cobra.Command{
 		Use:     "howlong [--by TRAIT]",
 		Short:   "How long do charges last? Curves with limits and numbers at risk",
-		Long:    "How long do charges last? One answer for workshop charges and one for factory\ncharges, which are never pooled; in groups by a key, or by having one trait.\n\nKeys: " + wrapped(workshop.GroupKeys()),
-		Example: "  fillmark opening howlong --by metals\n  fillmark opening howlong --svg factory.svg --origin factory",
+		Long:    "How long do charges last? One answer for workshop and one for factory charges, in\nsealed and in open loops, which are never pooled; in groups by a key, or by having\none trait.\n\nKeys: " + wrapped(evidence.GroupKeys()),
+		Example: "  fillmark opening howlong --by metals\n  fillmark opening howlong --svg factory.svg --origin factory --build sealed",
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			if svg == "" && cmd.Flags().Changed("origin") {
-				return &usageError{errors.New("--origin says what --svg draws: give both, or neither")}
+			for _, flag := range []string{"origin", "build"} {
+				if svg == "" && cmd.Flags().Changed(flag) {
+					return &usageError{fmt.Errorf("--%s says what --svg draws: give both, or neither", flag)}
+				}
 			}
-			found, err := ask[items[workshop.OriginLives]](cmd.Context(), a, "GET", query("/api/v1/openings/howlong", "by", by), nil)
+			found, err := ask[items[evidence.OriginLives]](cmd.Context(), a, "GET", query("/api/v1/openings/howlong", "by", by), nil)
 			if err != nil {
 				return err
 			}
 			drawn := false
 			if svg != "" {
-				if drawn, err = a.drawHowLong(cmd.Context(), svg, origin, by); err != nil {
+				if drawn, err = a.drawHowLong(cmd.Context(), svg, query("/api/v1/openings/lives", "origin", string(origin), "build", build, "by", by)); err != nil {
 					return err
 				}
 			}
@@ -151,6 +166,7 @@ func (a *app) openingHowLongCommand() *cobra.Command {
 	f.StringVar(&by, "by", "", "`TRAIT` that parts them: a key, or KEY=VALUE for with and without")
 	f.StringVar(&svg, "svg", "", "draw the curve into `FILE`")
 	need(f, &origin, choice("origin", chargeOrigins()), "origin", "ORIGIN", "of the charges that --svg draws: workshop (default), factory or unknown")
+	buildFlag(f, &build)
 	return cmd
 }
 
@@ -158,18 +174,16 @@ func chargeOrigins() []loops.Origin {
 	return []loops.Origin{loops.WorkshopFill, loops.Factory, loops.UnknownOrigin}
 }
 
-func printHowLong(p *printer, found []workshop.OriginLives) {
+func printHowLong(p *printer, found []evidence.OriginLives) {
 	if len(found) == 0 {
 		p.line("No charge is on record yet.")
 	}
 	if len(found) > 0 {
-		for _, l := range found[0].Compared {
-			printTrait(p, l)
-		}
-		p.paragraph("", "", found[0].Machines)
+		printTraits(p, found[0].Compared)
 	}
 	for _, l := range found {
-		p.line("%s charges, ages in months since the fill", l.Origin)
+		p.line("▐ %s, ages in months since the fill", capital(l.Of))
+		p.paragraph("", "", l.Recurring)
 		if l.Report.N > 0 {
 			printLives(p, l.Report)
 		}
@@ -178,11 +192,11 @@ func printHowLong(p *printer, found []workshop.OriginLives) {
 	}
 }
 
-// drawHowLong draws the curve of one origin from the rows its answer rests on,
+// drawHowLong draws the curve from the rows that an answer rests on,
 // and tells whether there is one.
-func (a *app) drawHowLong(ctx context.Context, file string, origin loops.Origin, by string) (bool, error) {
+func (a *app) drawHowLong(ctx context.Context, file, rowsOf string) (bool, error) {
 	var rows bytes.Buffer
-	if err := a.download(ctx, query("/api/v1/openings/lives", "origin", string(origin), "by", by), &rows); err != nil {
+	if err := a.download(ctx, rowsOf, &rows); err != nil {
 		return false, err
 	}
 	if bytes.Count(rows.Bytes(), []byte("\n")) < 2 { // the names of the columns alone
@@ -190,16 +204,16 @@ func (a *app) drawHowLong(ctx context.Context, file string, origin loops.Origin,
 	}
 	lives, err := findings.ReadCSV(&rows)
 	if err != nil {
-		return false, fmt.Errorf("rows of %s charges: %w", origin, err)
+		return false, fmt.Errorf("rows of the charges: %w", err)
 	}
 	return drawLives(file, "months", findings.Analyse(lives, findings.FromRegister), lives)
 }
 
 func (a *app) openingWhenLookCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "whenlook", Short: "When should I look? The age the openings call for, and the plans it changes", Args: noArgs,
+		Use: "whenlook", Short: "When should I look? What the shop's rule prevents, and what a look by its cost would be", Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return tell(cmd.Context(), a, "GET", "/api/v1/openings/whenlook", nil, func(p *printer, found items[workshop.WhenLook]) {
+			return tell(cmd.Context(), a, "GET", "/api/v1/openings/whenlook", nil, func(p *printer, found items[evidence.WhenLook]) {
 				for _, l := range found.Items {
 					printWhenLook(p, l)
 				}
@@ -210,7 +224,7 @@ func (a *app) openingWhenLookCommand() *cobra.Command {
 
 func (a *app) openingEvidenceCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "evidence", Short: "What plans learnt from openings, every version with its day; loop show names the one of a plan", Args: noArgs,
+		Use: "evidence", Short: "What failed charges have in common, every version with its day; loop show names the one of a plan", Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return tell(cmd.Context(), a, "GET", "/api/v1/openings/evidence", nil, func(p *printer, found items[loops.Evidence]) {
 				if len(found.Items) == 0 {
@@ -229,18 +243,17 @@ func printEvidence(p *printer, e loops.Evidence) {
 	if len(e.Ages)+len(e.Notices) == 0 {
 		p.line("  Nothing that failed charges have in common.")
 	}
-	build := map[bool]string{true: "sealed", false: "open"}
 	p.table([]string{"charges", "loops", "months", "n", "failures", "loop-months", "known since"}, len(e.Ages), func(i int) []string {
 		x := e.Ages[i]
-		return []string{string(x.Origin), build[x.Sealed], fmt.Sprintf("%.1f", x.Months), fmt.Sprint(x.Lives), fmt.Sprint(x.Failures), fmt.Sprintf("%.0f", x.LoopMonths), x.Since.String()}
+		return []string{string(x.Origin), evidence.Build(x.Sealed), fmt.Sprintf("%.1f", x.Months), fmt.Sprint(x.Lives), fmt.Sprint(x.Failures), fmt.Sprintf("%.0f", x.LoopMonths), x.Since.String()}
 	})
 	for _, n := range e.Notices {
 		p.paragraph("  ", "    ", n.Text)
 	}
 }
 
-func printWhenLook(p *printer, l workshop.WhenLook) {
-	p.line("%s", strings.ToUpper(l.Of[:1])+l.Of[1:])
+func printWhenLook(p *printer, l evidence.WhenLook) {
+	p.line("%s", capital(l.Of))
 	for _, sentence := range l.Sentences {
 		p.paragraph("  ", "  ", sentence)
 	}
@@ -260,7 +273,7 @@ func (a *app) openingWatchCommand() *cobra.Command {
 		Example: "  fillmark opening watch add --cause clog --trait metal=aluminium --read-at 5",
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return tell(cmd.Context(), a, "POST", "/api/v1/openings/watches", watch, func(p *printer, line workshop.WatchLine) {
+			return tell(cmd.Context(), a, "POST", "/api/v1/openings/watches", watch, func(p *printer, line evidence.WatchLine) {
 				p.line("Watch %d: %s, %s.", line.ID, line.Cause, line.Answer.Words)
 				p.paragraph("", "", fmt.Sprintf("It counts what happens to charges after %s; nothing has happened yet to %d of them.", line.Registered.Long(), line.PassedOver))
 			})
@@ -275,7 +288,7 @@ func (a *app) openingWatchCommand() *cobra.Command {
 	list := &cobra.Command{
 		Use: "list", Short: "List the watches and what has come of them", Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return tell(cmd.Context(), a, "GET", "/api/v1/openings/watches", nil, func(p *printer, found items[workshop.WatchLine]) {
+			return tell(cmd.Context(), a, "GET", "/api/v1/openings/watches", nil, func(p *printer, found items[evidence.WatchLine]) {
 				p.line("%s.", plural(len(found.Items), "watch pattern"))
 				for _, w := range found.Items {
 					p.line("%d  %s, %s, since %s by %s", w.ID, w.Cause, w.Answer.Words, w.Registered.Long(), w.By)
@@ -329,7 +342,7 @@ func printSummary(p *printer, s workshop.Summary) {
 		return []string{c.Age(), string(c.Cause), c.Look, c.Fluid + ", " + string(c.Origin)}
 	})
 	for _, l := range s.Lives {
-		p.line("%s charges, ages in months since the fill", l.Origin)
+		p.line("▐ %s, ages in months since the fill", capital(l.Of))
 		if l.Report.N > 0 {
 			printLives(p, l.Report)
 		}

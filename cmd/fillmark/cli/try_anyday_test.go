@@ -220,7 +220,7 @@ func (m tried) saysWhatREADMEShows(t *testing.T) {
 		`an invented workshop, on [A-Z][a-z]{2} \d+ [A-Z][a-z]{2} \d{4}\n`, `▐ 1  Mix for a loop whose coldest wall sees`, `first ice`,
 		`▐ 2  Registered: \d+ owners, \d+ machines`, `▐ 3  What is in the loops`, `opened: clog`, `▐ 4  Check a top-up of [0-9A-Z]{6} `,
 		`with water: GO\.`, `with pg:95%: STOP\. Never mix`, `▐ 5  Swept every hour since yesterday: \d+ reminders composed, \d+ signed and delivered`,
-		`▐ 6  The technician's list: [1-9]\d* overdue, \d+ today, [1-9]\d* this week, [1-9]\d* to call`, `Openings say: `, `Pattern or\s+chance\?`,
+		`▐ 6  The technician's list: [1-9]\d* overdue, \d+ today, [1-9]\d* this week, [1-9]\d* to call`, `\d+ charges on record clogged`, `Pattern or\s+chance\?`,
 	} {
 		assert.Regexp(t, line, m.said)
 	}

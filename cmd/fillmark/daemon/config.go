@@ -10,6 +10,7 @@ import (
 
 	"fillmark/chemistry"
 	"fillmark/loops"
+	"fillmark/loops/findings"
 	"fillmark/notify"
 	"fillmark/schedule"
 )
@@ -79,6 +80,12 @@ type Config struct {
 	Policy struct {
 		FirstFrost string           `mapstructure:"first_frost"` // "15 Oct"; empty reckons with none
 		Overrides  []policyOverride `mapstructure:"overrides"`
+		// Costs are in any one unit, such as visits.
+		Costs struct {
+			Visit         float64 `mapstructure:"visit"`
+			WastedService float64 `mapstructure:"wasted_service"`
+			Failure       float64 `mapstructure:"failure"`
+		} `mapstructure:"costs"`
 	} `mapstructure:"policy"`
 }
 
@@ -112,6 +119,8 @@ func DefaultConfig(env map[string]string) Config {
 	c.Sweep.Cron = "5 * * * *"
 	c.Sweep.EveryMinutes = 10
 	c.Policy.Overrides = []policyOverride{}
+	costs := findings.DefaultCosts()
+	c.Policy.Costs.Visit, c.Policy.Costs.WastedService, c.Policy.Costs.Failure = costs.Visit, costs.Waste, costs.Failure
 	return c
 }
 
@@ -130,6 +139,11 @@ func (c Config) policy() (loops.Policy, error) {
 		}
 	}
 	return schedule.WithOverrides(p, overrides)
+}
+
+// costs are what a look weighs against what it prevents.
+func (c Config) costs() findings.Costs {
+	return findings.Costs{Visit: c.Policy.Costs.Visit, Waste: c.Policy.Costs.WastedService, Failure: c.Policy.Costs.Failure}
 }
 
 // dataHome follows the XDG base directory specification; it is empty where

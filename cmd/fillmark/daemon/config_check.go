@@ -15,6 +15,9 @@ import (
 	"fillmark/loops"
 )
 
+// mostCost is beyond what any unit needs.
+const mostCost = 1e6
+
 // Problems returns everything about the values that cannot be.
 func (c Config) Problems() []error {
 	var found []error
@@ -90,6 +93,17 @@ func (c Config) Problems() []error {
 	}
 	if c.Sweep.EveryMinutes < 1 || c.Sweep.EveryMinutes > 1440 {
 		wrong("sweep.every_minutes", c.Sweep.EveryMinutes, "1 to 1440 minutes")
+	}
+	for _, cost := range []struct {
+		key          string
+		value, least float64
+	}{
+		{"policy.costs.visit", c.Policy.Costs.Visit, 0.01}, {"policy.costs.wasted_service", c.Policy.Costs.WastedService, 0},
+		{"policy.costs.failure", c.Policy.Costs.Failure, 0.01},
+	} {
+		if !(cost.value >= cost.least && cost.value <= mostCost) {
+			wrong(cost.key, cost.value, fmt.Sprintf("a cost of %g to %g, all three in one unit", cost.least, mostCost))
+		}
 	}
 	if _, err := c.policy(); err != nil {
 		found = append(found, err)

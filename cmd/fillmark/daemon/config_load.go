@@ -146,7 +146,7 @@ func mergeEnvironment(v *viper.Viper, env map[string]string, known []string) err
 		switch reflect.TypeOf(v.Get(key)).Kind() {
 		case reflect.Slice:
 			typed = strings.Split(value, ",")
-		case reflect.Int:
+		case reflect.Int, reflect.Float64:
 			if err := yaml.Unmarshal([]byte(value), &typed); err != nil {
 				typed = value
 			}
@@ -187,6 +187,8 @@ func typeProblems(err error) []error {
 		}
 		right := "a whole number"
 		switch kind.Expected.Kind() {
+		case reflect.Float64:
+			right = "a number"
 		case reflect.String:
 			right = "a text; in quotation marks where it looks like a number"
 		case reflect.Slice, reflect.Struct:

@@ -76,7 +76,7 @@ func Open(c Config, now func() time.Time, log *slog.Logger) (_ *Service, err err
 	}
 	settings := workshop.Settings{
 		Name: c.Workshop.Name, Phone: c.Workshop.Phone, From: c.Mail.From, BaseURL: c.base(),
-		Zone: c.Zone(), SendHour: c.Mail.SendHour, Policy: policy, Technician: c.Mail.Technician,
+		Zone: c.Zone(), SendHour: c.Mail.SendHour, Policy: policy, Costs: c.costs(), Technician: c.Mail.Technician,
 		Photos: photos.Folder(filepath.Join(filepath.Dir(c.Store), PhotosFolder)),
 	}
 	cell, err := photos.OwnCell(os.Args[0])

@@ -331,8 +331,10 @@ func (d *demo) showDue() error {
 		}
 		d.out.Paragraph("     ", "       ", fmt.Sprintf("%s %s, %s: %s since %s: %s", l.Tag, l.Machine, l.Owner, l.Task, l.Due.Long(), l.Reason))
 	}
-	for _, n := range list.Notices {
-		d.out.Paragraph("     ", "       ", "Openings say: "+n.Text+" Pattern or chance? fillmark opening pattern")
+	clogs, err := d.system.Workshop.Pattern(loops.CauseClog)
+	if err != nil {
+		return err
 	}
+	d.out.Paragraph("     ", "       ", fmt.Sprintf("%d charges on record clogged, and %d were good when last known. Pattern or chance? fillmark opening pattern", clogs.Failed, clogs.Good))
 	return nil
 }

@@ -23,6 +23,7 @@ import (
 	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
+	"fillmark/notify/links"
 )
 
 const password = "copper plate wet felt"

@@ -10,6 +10,7 @@ import (
 
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
+	"fillmark/loops/evidence"
 )
 
 // The paths whose bodies may hold photos.
@@ -28,34 +29,34 @@ func (s *server) keepPhoto(_ *http.Request, name string, photo io.Reader) (works
 	return s.Workshop.KeepPhoto(name, photo)
 }
 
-func (s *server) pattern(q patternQuestion) (workshop.PatternAnswer, error) {
+func (s *server) pattern(q patternQuestion) (evidence.PatternAnswer, error) {
 	return s.Workshop.Pattern(cmp.Or(q.cause, loops.CauseClog), q.traits...)
 }
 
-func (s *server) whenLook() ([]workshop.WhenLook, error) { return s.Workshop.WhenToLook(s.Now()) }
+func (s *server) whenLook() ([]evidence.WhenLook, error) { return s.Workshop.WhenToLook(s.Now()) }
 
-// exportLives answers with the rows that one origin's answers rest on.
+// exportLives answers with the rows that the answer of one origin and build rests
+// on.
 func (s *server) exportLives(_ *http.Request, q livesQuestion, out io.Writer) error {
 	answers, err := s.Workshop.HowLong(q.by)
 	if err != nil {
 		return err
 	}
-	for _, a := range answers {
-		if a.Origin == cmp.Or(q.origin, loops.WorkshopFill) {
-			return workshop.WriteLives(out, a.Rows)
-		}
+	rows, err := evidence.RowsOf(answers, cmp.Or(q.origin, loops.WorkshopFill), q.build)
+	if err != nil {
+		return err
 	}
-	return workshop.WriteLives(out, nil)
+	return workshop.WriteLives(out, rows)
 }
 
-func (s *server) summary(trait workshop.Trait) (workshop.Summary, error) {
+func (s *server) summary(trait evidence.Trait) (workshop.Summary, error) {
 	return s.Workshop.Summary(s.Now(), trait)
 }
 
-func (s *server) exportSummary(_ *http.Request, trait workshop.Trait, out io.Writer) error {
+func (s *server) exportSummary(_ *http.Request, trait evidence.Trait, out io.Writer) error {
 	summary, err := s.summary(trait)
 	if err != nil {
 		return err
 	}
-	return summary.WriteCSV(out)
+	return workshop.WriteSummary(out, summary)
 }

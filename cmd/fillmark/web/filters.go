@@ -9,6 +9,7 @@ import (
 	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
+	"fillmark/loops/evidence"
 )
 
 func ownerFilters() input[workshop.OwnerQuery] {
@@ -76,36 +77,37 @@ const (
 // patternQuestion asks whether a cause goes with a trait.
 type patternQuestion struct {
 	cause  loops.Cause
-	traits []workshop.Trait
+	traits []evidence.Trait
 }
 
 func patternQuestions() input[patternQuestion] {
 	inLoop := slices.DeleteFunc(loops.Causes(), func(c loops.Cause) bool { return !c.InLoop() })
-	trait := word[[]workshop.Trait]{anyWord().schema, func(text string) ([]workshop.Trait, error) {
-		t, err := workshop.ParseTrait(text)
-		return []workshop.Trait{t}, err
+	trait := word[[]evidence.Trait]{anyWord().schema, func(text string) ([]evidence.Trait, error) {
+		t, err := evidence.ParseTrait(text)
+		return []evidence.Trait{t}, err
 	}}
 	return query(
-		filter("cause", "the cause in the loop; clog unless it is given", oneWord(inLoop, workshop.ParseCause), func(q *patternQuestion) *loops.Cause { return &q.cause }),
-		filter("trait", aboutTrait, trait, func(q *patternQuestion) *[]workshop.Trait { return &q.traits }),
+		filter("cause", "the cause in the loop; clog unless it is given", oneWord(inLoop, evidence.ParseCause), func(q *patternQuestion) *loops.Cause { return &q.cause }),
+		filter("trait", aboutTrait, trait, func(q *patternQuestion) *[]evidence.Trait { return &q.traits }),
 	)
 }
 
-// livesQuestion asks for the rows behind one origin's answers.
+// livesQuestion asks for the rows behind the answer of one origin and build.
 type livesQuestion struct {
-	origin loops.Origin
-	by     string
+	origin    loops.Origin
+	build, by string
 }
 
 func livesQuestions() input[livesQuestion] {
 	origins := choiceWord([]loops.Origin{loops.WorkshopFill, loops.Factory, loops.UnknownOrigin})
 	return query(
 		filter("origin", "who filled; workshop unless it is given", origins, func(q *livesQuestion) *loops.Origin { return &q.origin }),
+		filter("build", "of the loops; needed where there are charges of both", choiceWord([]string{evidence.Build(true), evidence.Build(false)}), func(q *livesQuestion) *string { return &q.build }),
 		filter("by", aboutGroups, anyWord(), func(q *livesQuestion) *string { return &q.by }),
 	)
 }
 
 // ofTrait is the trait that a summary is about.
-func ofTrait() input[workshop.Trait] {
-	return must("trait", aboutTrait, word[workshop.Trait]{anyWord().schema, workshop.ParseTrait})
+func ofTrait() input[evidence.Trait] {
+	return must("trait", aboutTrait, word[evidence.Trait]{anyWord().schema, evidence.ParseTrait})
 }

@@ -10,8 +10,8 @@ import (
 	"strings"
 
 	"fillmark/cmd/fillmark/acts"
-	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
+	"fillmark/loops/evidence"
 	"fillmark/loops/photos"
 )
 
@@ -22,7 +22,7 @@ const maxOpenings = 100
 type openingsPage struct {
 	frame
 	Form      *openingForm
-	Rows      []workshop.OpeningLine
+	Rows      []evidence.OpeningLine
 	Count     int
 	MaxPhotos int
 	Notices   []loops.EvidenceNotice
@@ -92,7 +92,7 @@ type openingPage struct {
 
 // openingView is one opening as the page shows it.
 type openingView struct {
-	workshop.OpeningFile
+	evidence.OpeningFile
 	Words         string
 	Charge        string
 	Before, After []loops.OpeningPhoto

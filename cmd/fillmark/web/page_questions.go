@@ -9,8 +9,8 @@ import (
 	"net/http"
 	"net/url"
 
-	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
+	"fillmark/loops/evidence"
 	"fillmark/loops/findings"
 )
 
@@ -22,23 +22,28 @@ type questionsPage struct {
 	By     string
 	Keys   []tile
 
-	Pattern workshop.PatternAnswer
-	Watches []workshop.WatchLine
+	Pattern evidence.PatternAnswer
+	// Told are the traits of the pattern that have an answer, Untold why the
+	// others have none.
+	Told    []evidence.PatternLine
+	Untold  []findings.Refusal
+	Watches []evidence.WatchLine
 	// Compared sets the groups of the lives against the others of their age.
-	Compared []workshop.PatternLine
-	Machines string // how often one fails
-	Lives    []livesView
-	Look     []workshop.WhenLook
+	Compared   []evidence.PatternLine
+	Uncompared []findings.Refusal
+	Lives      []livesView
+	Look       []evidence.WhenLook
 }
 
-// livesView is how long the charges of one origin last.
+// livesView is how long the charges of one origin last in loops of one build.
 type livesView struct {
-	Origin loops.Origin
-	Report findings.Report
-	Plot   *plotView
-	Apart  []workshop.ApartLine
-	Lacks  []findings.Refusal
-	CSV    string // where the rows are that it rests on
+	Of        string
+	Report    findings.Report
+	Plot      *plotView
+	Recurring string // how often a loop fails
+	Apart     []evidence.ApartLine
+	Lacks     []findings.Refusal
+	CSV       string // where the rows are that it rests on
 }
 
 // plotView is a picture with the numbers it shows.
@@ -61,7 +66,7 @@ func (s *server) pageQuestions(w http.ResponseWriter, r *http.Request) error {
 	p := questionsPage{frame: s.newFrame(r, "What openings say"), Cause: loops.CauseClog}
 	p.Here = "openings"
 	q := paramsOf(r)
-	take(q, "cause", &p.Cause, workshop.ParseCause)
+	take(q, "cause", &p.Cause, evidence.ParseCause)
 	take(q, "by", &p.By, words)
 	err := q.err()
 	if err != nil {
@@ -72,12 +77,13 @@ func (s *server) pageQuestions(w http.ResponseWriter, r *http.Request) error {
 			p.Causes = append(p.Causes, tile{Value: string(c), On: c == p.Cause})
 		}
 	}
-	for _, key := range workshop.GroupKeys() {
+	for _, key := range evidence.GroupKeys() {
 		p.Keys = append(p.Keys, tile{Value: key, On: key == p.By})
 	}
 	if p.Pattern, err = s.Workshop.Pattern(p.Cause); err != nil {
 		return err
 	}
+	p.Told, p.Untold = evidence.Told(p.Pattern.Lines)
 	if p.Watches, err = s.Workshop.Watches(); err != nil {
 		return err
 	}
@@ -86,14 +92,15 @@ func (s *server) pageQuestions(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if len(lives) > 0 {
-		p.Compared, p.Machines = lives[0].Compared, lives[0].Machines
+		p.Compared, p.Uncompared = evidence.Told(lives[0].Compared)
 	}
 	for _, l := range lives {
-		rows := url.Values{"origin": {string(l.Origin)}}
+		build := evidence.Build(l.Sealed)
+		rows := url.Values{"origin": {string(l.Origin)}, "build": {build}}
 		if p.By != "" {
 			rows.Set("by", p.By)
 		}
-		p.Lives = append(p.Lives, livesView{l.Origin, l.Report, plotOf(l.Plot, string(l.Origin)), l.Apart, l.Lacks, "/api/v1/openings/lives?" + rows.Encode()})
+		p.Lives = append(p.Lives, livesView{l.Of, l.Report, plotOf(l.Plot, string(l.Origin)+"-"+build), l.Recurring, l.Apart, l.Lacks, "/api/v1/openings/lives?" + rows.Encode()})
 	}
 	if p.Look, err = s.Workshop.WhenToLook(s.Now()); err != nil {
 		return err

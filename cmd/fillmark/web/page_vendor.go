@@ -8,6 +8,7 @@ import (
 	"net/url"
 
 	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops/evidence"
 )
 
 // vendorPage is a summary to print and send to a maker, or the list of those
@@ -50,7 +51,7 @@ func (s *server) pageVendor(w http.ResponseWriter, r *http.Request) error {
 	p.Summary, p.Title = &summary, "Openings: "+summary.Words
 	p.CSV = "/api/v1/openings/summary.csv?" + url.Values{"trait": {trait.String()}}.Encode()
 	for _, l := range summary.Lives {
-		p.Lives = append(p.Lives, livesView{Origin: l.Origin, Report: l.Report, Plot: plotOf(l.Plot, string(l.Origin)), Apart: l.Apart})
+		p.Lives = append(p.Lives, livesView{Of: l.Of, Report: l.Report, Plot: plotOf(l.Plot, string(l.Origin)+"-"+evidence.Build(l.Sealed)), Apart: l.Apart})
 	}
 	return s.render(w, http.StatusOK, "vendor", p)
 }

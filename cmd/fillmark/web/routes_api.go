@@ -102,7 +102,7 @@ func (s *server) openingRoutes() []route {
 		{"GET /api/v1/openings/evidence", technicians, "List every version of what plans learn from openings, the newest first", lists(s.Workshop.EvidenceVersions)},
 		{"GET /api/v1/openings/whenlook", technicians, "When should a charge be looked at?", lists(s.whenLook)},
 		{"GET /api/v1/openings/cases", technicians, "List the lives of all charges on record", lists(s.Workshop.CaseLines)},
-		{"GET /api/v1/openings/lives", technicians, "The rows that one origin's answers rest on", sends(typeCSV, livesQuestions(), s.exportLives)},
+		{"GET /api/v1/openings/lives", technicians, "The rows that the answer of one origin and build rests on", sends(typeCSV, livesQuestions(), s.exportLives)},
 		{"GET /api/v1/openings/watches", technicians, "List the patterns under watch with what has come of them", lists(s.Workshop.Watches)},
 		{"POST /api/v1/openings/watches", technicians, "Put a pattern under watch, to be tested on later lives", writes(s, body[loops.PatternWatch](), s.Workshop.AddWatch)},
 		{"GET /api/v1/openings/summary", technicians, "What a maker may be shown about loops with a trait", reads(ofTrait(), s.summary)},

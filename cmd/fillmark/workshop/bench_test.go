@@ -103,7 +103,7 @@ func BenchmarkReplan(b *testing.B) {
 			version := uint64(0)
 			for b.Loop() {
 				version++
-				w.UseEvidence(evidence(version))
+				w.UseEvidence(evidenceVersion(version))
 				done, err := w.Replan(b.Context(), workshop.Stamp{At: day.At(9, time.UTC), By: "bench"}, 256)
 				if err != nil || done.Renewed != n {
 					b.Fatal(err, done)

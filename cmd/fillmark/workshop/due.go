@@ -85,3 +85,13 @@ func (w *Workshop) item(due loops.Due) (schedule.Item, error) {
 	item.MailFault, err = w.mailFault(item.Owner)
 	return item, err
 }
+
+func counted(n int, what string) string {
+	switch n {
+	case 0:
+		return "no " + what
+	case 1:
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}

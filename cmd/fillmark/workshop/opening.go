@@ -13,6 +13,7 @@ import (
 	"slices"
 
 	"fillmark/loops"
+	"fillmark/loops/evidence"
 	"fillmark/loops/photos"
 )
 
@@ -77,66 +78,34 @@ func (w *Workshop) photosKept(e loops.Entry) error {
 	return nil
 }
 
-// OpeningLine is an opening in a list, with what it is about.
-type OpeningLine struct {
-	Tag     loops.Tag         `json:"tag"`
-	Entry   loops.EntryID     `json:"entry"`
-	Day     loops.Day         `json:"day"`
-	Opening loops.Opening     `json:"opening"`
-	Look    string            `json:"look"`
-	Origin  loops.Origin      `json:"origin"`
-	Machine loops.MachineKind `json:"machine_kind"`
-	Maker   string            `json:"maker,omitempty"`
-	Model   string            `json:"model,omitempty"`
-	// Months since the fill, from and to; To is zero where the fill has no
-	// earliest day.
-	MonthsFrom float64 `json:"months_from"`
-	MonthsTo   float64 `json:"months_to,omitempty"`
-}
-
-// OpeningFile is one opening with all that stands around it and the likely
-// readings of what was seen.
-type OpeningFile struct {
-	OpeningLine
-	Charge loops.Charge       `json:"charge"`
-	Built  loops.Construction `json:"built"`
-	Traits []Trait            `json:"traits"`
-	Signs  []loops.Sign       `json:"signs"`
-	By     string             `json:"by"`
-	Note   string             `json:"note,omitempty"`
-}
-
 // Openings lists every standing opening, the newest first.
-func (w *Workshop) Openings() ([]OpeningLine, error) {
-	lines := []OpeningLine{}
-	reader := w.newCaseReader()
-	for l, err := range w.register.Loops() {
-		if err != nil {
-			return nil, err
-		}
-		found, err := reader.openings(l)
-		if err != nil {
-			return nil, err
-		}
-		for _, f := range found {
+func (w *Workshop) Openings() ([]evidence.OpeningLine, error) {
+	lines := []evidence.OpeningLine{}
+	err := w.eachLoop(func(k evidence.Kept) error {
+		for _, f := range k.Openings() {
 			lines = append(lines, f.OpeningLine)
 		}
-	}
-	slices.SortStableFunc(lines, func(a, b OpeningLine) int { return b.Day.Compare(a.Day) })
-	return lines, nil
+		return nil
+	})
+	slices.SortStableFunc(lines, func(a, b evidence.OpeningLine) int { return b.Day.Compare(a.Day) })
+	return lines, err
 }
 
 // OpeningsOf returns the openings of one loop, the newest first; none on
 // record is an error that matches loops.ErrNotFound.
-func (w *Workshop) OpeningsOf(tag loops.Tag) ([]OpeningFile, error) {
+func (w *Workshop) OpeningsOf(tag loops.Tag) ([]evidence.OpeningFile, error) {
 	loop, err := w.register.LoopByTag(tag)
 	if err != nil {
 		return nil, fmt.Errorf("loop %s: %w", tag, err)
 	}
-	found, err := w.newCaseReader().openings(loop)
-	if err == nil && len(found) == 0 {
-		err = fmt.Errorf("opening of loop %s: %w", tag, loops.ErrNotFound)
+	k, err := w.newKeptReader().kept(loop)
+	if err != nil {
+		return nil, err
+	}
+	found := k.Openings()
+	if len(found) == 0 {
+		return nil, fmt.Errorf("opening of loop %s: %w", tag, loops.ErrNotFound)
 	}
 	slices.Reverse(found)
-	return found, err
+	return found, nil
 }

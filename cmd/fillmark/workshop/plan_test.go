@@ -28,7 +28,7 @@ import (
 )
 
 // evidence is a version of what opened loops taught; it moves no day.
-func evidence(version uint64) schedule.Evidence { return schedule.Evidence{Version: version} }
+func evidenceVersion(version uint64) schedule.Evidence { return schedule.Evidence{Version: version} }
 
 func TestReplanAfterNewEvidenceAndPolicy(t *testing.T) {
 	t.Parallel()
@@ -42,7 +42,7 @@ func TestReplanAfterNewEvidenceAndPolicy(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, workshop.Replanned{Looked: 7}, done, "all are up to date")
 
-	b.UseEvidence(evidence(4))
+	b.UseEvidence(evidenceVersion(4))
 	done, err = b.Replan(ctx, at("2026-05-02 10"), 3)
 	require.NoError(t, err)
 	assert.Equal(t, workshop.Replanned{Looked: 7, Renewed: 7}, done)
@@ -62,7 +62,7 @@ func TestReplanAfterNewEvidenceAndPolicy(t *testing.T) {
 	settings := b.Settings()
 	settings.Policy = policy
 	again := workshop.New(b.store, settings, rand.Reader, keys(t, 1))
-	again.UseEvidence(evidence(4))
+	again.UseEvidence(evidenceVersion(4))
 	done, err = again.Replan(ctx, at("2026-05-03 09"), 100)
 	require.NoError(t, err)
 	assert.Equal(t, 7, done.Moved)
@@ -81,7 +81,7 @@ func TestReplanAfterNewEvidenceAndPolicy(t *testing.T) {
 
 	cancelled, cancel := context.WithCancel(ctx)
 	cancel()
-	b.UseEvidence(evidence(5))
+	b.UseEvidence(evidenceVersion(5))
 	_, err = b.Replan(cancelled, at("2026-05-04 09"), 3)
 	require.ErrorIs(t, err, context.Canceled)
 }

@@ -5,218 +5,61 @@ package workshop
 
 import (
 	"encoding/csv"
-	"fmt"
 	"io"
 	"math"
-	"slices"
 	"strconv"
 	"time"
 
 	"fillmark/loops"
+	"fillmark/loops/evidence"
 	"fillmark/loops/findings"
 	"fillmark/loops/sheet"
 )
 
-// Summary is what a maker may be shown about loops with a trait. Neither it nor
-// anything in it has a field for an owner, a machine's name, a tag, a note or
-// who recorded something: what is not there cannot be given away.
+// Summary is what a maker may be shown about loops with a trait, on a day, by
+// this workshop.
 type Summary struct {
-	Trait    string    `json:"trait"`
-	Words    string    `json:"words"`
+	evidence.Summary
 	Day      loops.Day `json:"day"`
 	Workshop string    `json:"workshop"`
-	Charges  int       `json:"charges"` // with the trait, of every origin
-	Failed   int       `json:"failed"`
-	Good     int       `json:"good"` // measured good after the fill, not failed
-	// Causes counts failures by cause, the most first.
-	Causes []CountLine `json:"causes"`
-	// Seen counts the fixed words of the openings, the most first.
-	Seen []CountLine `json:"seen"`
-	// Lives answers for each origin apart.
-	Lives []SummaryLives `json:"lives"`
-	// Cases are the openings, in order of age.
-	Cases []SummaryCase `json:"openings"`
-	// Withheld counts photos whose owners gave no consent to show them.
-	Withheld int `json:"photos_withheld"`
 }
 
-// CountLine counts one word.
-type CountLine struct {
-	Word  string `json:"word"`
-	Count int    `json:"count"`
-}
-
-// SummaryLives is how long the charges of one origin lasted.
-type SummaryLives struct {
-	Origin loops.Origin    `json:"origin"`
-	Report findings.Report `json:"report"`
-	Plot   *findings.Plot  `json:"-"`
-	Apart  []ApartLine     `json:"left_out"`
-}
-
-// SummaryCase is one opening: ages and words.
-type SummaryCase struct {
-	Origin loops.Origin `json:"origin"`
-	Fluid  string       `json:"fluid"`
-	// MonthsFrom and MonthsTo bound the age at the opening; MonthsTo is zero
-	// where the fill has no earliest day.
-	MonthsFrom float64              `json:"months_from"`
-	MonthsTo   float64              `json:"months_to,omitempty"`
-	Cause      loops.Cause          `json:"cause"`
-	Look       string               `json:"look"`
-	Metals     string               `json:"metals,omitempty"`
-	Photos     []loops.OpeningPhoto `json:"photos,omitempty"`
-}
-
-// Age writes the months at the opening: "14.2" or "10.1 to 16.0".
-func (c SummaryCase) Age() string {
-	switch {
-	case c.MonthsTo == 0:
-		return fmt.Sprintf("%.1f or more", c.MonthsFrom)
-	case math.Abs(c.MonthsTo-c.MonthsFrom) < 0.05:
-		return fmt.Sprintf("%.1f", c.MonthsTo)
-	}
-	return fmt.Sprintf("%.1f to %.1f", c.MonthsFrom, c.MonthsTo)
-}
-
-// Summary gathers what is known of loops with a trait for their maker. No
+// Summary gathers what is known of loops with a trait for their maker. Photos go
+// in where the owner agreed to have them shown, or where there is no owner. No
 // charge with the trait is an error that matches loops.ErrNotFound.
-func (w *Workshop) Summary(at time.Time, trait Trait) (Summary, error) {
-	s := Summary{
-		Trait: trait.String(), Words: trait.Words(), Day: loops.DayOf(at, w.settings.Zone), Workshop: w.settings.Name,
-		Causes: []CountLine{}, Seen: []CountLine{}, Lives: []SummaryLives{}, Cases: []SummaryCase{},
-	}
-	cases, err := w.Cases()
+func (w *Workshop) Summary(at time.Time, trait evidence.Trait) (Summary, error) {
+	s := Summary{Day: loops.DayOf(at, w.settings.Zone), Workshop: w.settings.Name}
+	var cases []evidence.Case
+	var openings []evidence.ShownOpening
+	err := w.eachLoop(func(k evidence.Kept) error {
+		cases = append(cases, k.Cases()...)
+		found := k.Openings()
+		if len(found) == 0 {
+			return nil
+		}
+		shown, err := w.mayShowPhotos(k.Machine)
+		for _, o := range found {
+			openings = append(openings, evidence.ShownOpening{OpeningFile: o, Photos: shown})
+		}
+		return err
+	})
 	if err != nil {
 		return s, err
 	}
-	cases = slices.DeleteFunc(cases, func(c Case) bool { has, _ := c.has(trait); return !has })
-	if len(cases) == 0 {
-		return s, fmt.Errorf("charge with %s: %w", trait.Words(), loops.ErrNotFound)
-	}
-	s.count(cases)
-	for _, origin := range []loops.Origin{loops.WorkshopFill, loops.Factory, loops.UnknownOrigin} {
-		lives, ok, err := howLong(cases, origin, "", everyone)
-		if err != nil {
-			return s, err
-		}
-		if ok {
-			s.Lives = append(s.Lives, SummaryLives{Origin: origin, Report: lives.Report, Plot: lives.Plot, Apart: lives.Apart})
-		}
-	}
-	if err := w.summaryCases(&s, trait); err != nil {
-		return s, err
-	}
-	slices.SortStableFunc(s.Cases, func(a, b SummaryCase) int {
-		switch {
-		case a.MonthsFrom < b.MonthsFrom:
-			return -1
-		case a.MonthsFrom > b.MonthsFrom:
-			return 1
-		}
-		return 0
-	})
-	return s, nil
+	s.Summary, err = evidence.Summarise(cases, openings, trait)
+	return s, err
 }
 
-func (s *Summary) count(cases []Case) {
-	s.Charges = len(cases)
-	for _, c := range cases {
-		switch {
-		case c.Failed:
-			s.Failed++
-			s.Causes = countWord(s.Causes, string(c.Cause))
-		case c.Life.Lower > 0:
-			s.Good++
-		}
+func (w *Workshop) mayShowPhotos(m loops.Machine) (bool, error) {
+	if m.Owner == 0 {
+		return true, nil
 	}
-	mostFirst(s.Causes)
-}
-
-// summaryCases adds the openings. Photos go in where the owner agreed to have
-// them shown, or where there is no owner.
-func (w *Workshop) summaryCases(s *Summary, trait Trait) error {
-	reader := w.newCaseReader()
-	for l, err := range w.register.Loops() {
-		if err != nil {
-			return err
-		}
-		found, err := reader.openings(l)
-		if err != nil {
-			return err
-		}
-		for _, f := range found {
-			about := Case{Traits: f.Traits}
-			if has, _ := about.has(trait); !has {
-				continue
-			}
-			c := SummaryCase{
-				Origin: f.Origin, Fluid: f.Charge.Fluid.Name(), MonthsFrom: f.MonthsFrom, MonthsTo: f.MonthsTo, Cause: f.Opening.Cause, Look: f.Look,
-				Metals: about.value("metals"), Photos: f.Opening.Photos,
-			}
-			shown, err := w.mayShowPhotos(reader, l)
-			if err != nil {
-				return err
-			}
-			if !shown {
-				s.Withheld += len(c.Photos)
-				c.Photos = nil
-			}
-			s.Cases = append(s.Cases, c)
-			for _, word := range seenWords(f.Opening) {
-				s.Seen = countWord(s.Seen, word)
-			}
-		}
-	}
-	mostFirst(s.Seen)
-	return nil
-}
-
-func (w *Workshop) mayShowPhotos(reader *caseReader, l loops.Loop) (bool, error) {
-	machine, err := reader.machine(l.Machine)
-	if err != nil || machine.Owner == 0 {
-		return err == nil, err
-	}
-	owner, err := w.register.Owner(machine.Owner)
+	owner, err := w.register.Owner(m.Owner)
 	return owner.Consent.Photos, err
 }
 
-// seenWords lists the fixed words of an opening.
-func seenWords(o loops.Opening) []string {
-	var seen []string
-	add := func(before, word string) {
-		if word != "" {
-			seen = append(seen, before+word)
-		}
-	}
-	add("colour ", string(o.Colour))
-	add("liquid ", string(o.Clarity))
-	add("smell ", string(o.Smell))
-	for _, r := range o.Residues {
-		add("", r.String())
-	}
-	if o.Severity != nil {
-		add("step: ", o.Severity.String())
-	}
-	return seen
-}
-
-func countWord(lines []CountLine, word string) []CountLine {
-	for i := range lines {
-		if lines[i].Word == word {
-			lines[i].Count++
-			return lines
-		}
-	}
-	return append(lines, CountLine{word, 1})
-}
-
-func mostFirst(lines []CountLine) {
-	slices.SortStableFunc(lines, func(a, b CountLine) int { return b.Count - a.Count })
-}
-
-// WriteCSV writes the openings of the summary as a table.
-func (s Summary) WriteCSV(out io.Writer) error {
+// WriteSummary writes the openings of a summary as a table.
+func WriteSummary(out io.Writer, s Summary) error {
 	number := func(v float64) string { return strconv.FormatFloat(v, 'f', 2, 64) }
 	w := csv.NewWriter(out)
 	_ = w.Write([]string{"trait", "origin", "fluid", "months_from", "months_to", "cause", "look", "metals", "photos"}) // Error below
@@ -226,6 +69,24 @@ func (s Summary) WriteCSV(out io.Writer) error {
 			to = number(c.MonthsTo)
 		}
 		_ = w.Write([]string{sheet.Defused(s.Trait), string(c.Origin), c.Fluid, number(c.MonthsFrom), to, string(c.Cause), sheet.Defused(c.Look), c.Metals, strconv.Itoa(len(c.Photos))})
+	}
+	w.Flush()
+	return w.Error()
+}
+
+// WriteLives writes rows as a file of lives, which fillmark lives reads. Ages
+// are in months and written in full.
+func WriteLives(out io.Writer, rows []findings.Life) error {
+	age := func(v float64) string {
+		if math.IsInf(v, 1) {
+			return ""
+		}
+		return strconv.FormatFloat(v, 'g', -1, 64)
+	}
+	w := csv.NewWriter(out)
+	_ = w.Write([]string{"lower", "upper", "count", "group", "entry", "cause"}) // Error below
+	for _, l := range rows {
+		_ = w.Write([]string{age(l.Lower), age(l.Upper), strconv.Itoa(l.Count), sheet.Defused(l.Group), age(l.Entry), l.Cause})
 	}
 	w.Flush()
 	return w.Error()

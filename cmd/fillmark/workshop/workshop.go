@@ -19,6 +19,7 @@ import (
 	"time"
 
 	"fillmark/loops"
+	"fillmark/loops/findings"
 	"fillmark/loops/photos"
 	"fillmark/notify"
 	"fillmark/notify/links"
@@ -71,6 +72,9 @@ type Settings struct {
 	// SendHour is the owner-local hour from which mail goes out, 0 to 23.
 	SendHour int
 	Policy   loops.Policy
+	// Costs are what a look weighs against what it prevents, in any one unit; the
+	// zero value takes [findings.DefaultCosts].
+	Costs findings.Costs
 	// Photos is where photos of openings are kept, beside the register.
 	Photos photos.Folder
 	// ReadPhoto turns an upload into a photo; nil reads it in this process.

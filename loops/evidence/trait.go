@@ -1,7 +1,7 @@
 // Copyright 2026 The Fillmark Authors
 // SPDX-License-Identifier: Apache-2.0
 
-package workshop
+package evidence
 
 import (
 	"slices"
@@ -121,9 +121,9 @@ func (c Case) value(key string) string {
 	return ""
 }
 
-// traits lists what is on record about a loop and one charge of it.
-func (r *caseReader) traits(m loops.Machine, l loops.Loop, life chargeLife) ([]Trait, error) {
-	traits := []Trait{}
+// traits lists what is on record about the loop and one charge of it.
+func (k Kept) traits(life chargeLife) []Trait {
+	m, l, traits := k.Machine, k.Loop, []Trait{}
 	add := func(key, value string) {
 		if value != "" {
 			traits = append(traits, Trait{key, value})
@@ -139,11 +139,7 @@ func (r *caseReader) traits(m loops.Machine, l loops.Loop, life chargeLife) ([]T
 		add(string(a.Role), a.Family)
 	}
 	add("product", charge.Product)
-	lots, err := r.lotsOf(life)
-	if err != nil {
-		return nil, err
-	}
-	for _, lot := range lots {
+	for _, lot := range k.lotsOf(life) {
 		add("lot", lot)
 	}
 	add("top-up", yes[life.toppedUp])
@@ -163,7 +159,7 @@ func (r *caseReader) traits(m loops.Machine, l loops.Loop, life chargeLife) ([]T
 	add("pump", l.PumpPlace)
 	add("mounting", l.Mounting)
 	add("tubing", l.Tubing.Material)
-	return traits, nil
+	return traits
 }
 
 // strengthBand sorts a glycol by whether it keeps microbes down: from 25
@@ -185,7 +181,7 @@ func strengthBand(c loops.Charge) string {
 
 // lotsOf lists the lots that went into a charge: its own and those of the
 // containers it was poured from.
-func (r *caseReader) lotsOf(life chargeLife) ([]string, error) {
+func (k Kept) lotsOf(life chargeLife) []string {
 	lots := []string{}
 	add := func(lot string) {
 		if lot != "" && !slices.Contains(lots, lot) {
@@ -194,19 +190,7 @@ func (r *caseReader) lotsOf(life chargeLife) ([]string, error) {
 	}
 	add(life.charge.Lot)
 	for _, pour := range life.poured {
-		if pour.Container == 0 {
-			continue
-		}
-		if r.lots == nil {
-			r.lots = map[loops.ContainerID]string{}
-			for c, err := range r.w.register.Containers() {
-				if err != nil {
-					return nil, err
-				}
-				r.lots[c.ID] = c.Lot
-			}
-		}
-		add(r.lots[pour.Container])
+		add(k.Lots[pour.Container])
 	}
-	return lots, nil
+	return lots
 }

@@ -1,30 +1,18 @@
 // Copyright 2026 The Fillmark Authors
 // SPDX-License-Identifier: Apache-2.0
 
-package workshop
+package evidence
 
 import (
 	"cmp"
 	"fmt"
-	"iter"
 	"math"
 	"slices"
 	"strings"
-	"time"
 
 	"fillmark/loops"
 	"fillmark/loops/findings"
 )
-
-// evidenceKeeper is where evidence and watches are kept.
-type evidenceKeeper interface {
-	Evidence() (loops.Evidence, error)
-	Evidences() iter.Seq2[loops.Evidence, error]
-	PutEvidence(loops.Evidence, string) error
-	Watches() iter.Seq2[loops.PatternWatch, error]
-	AddWatch(loops.PatternWatch, time.Time) (loops.PatternWatch, error)
-	ReadWatch(loops.WatchID, loops.WatchReading, string, time.Time) error
-}
 
 // Counts are loops by failure and trait.
 type Counts struct {
@@ -60,6 +48,9 @@ type PatternLine struct {
 	Sentence    string             `json:"sentence"`
 	Firmer      string             `json:"firmer,omitempty"`
 	Refused     []findings.Refusal `json:"refused"`
+
+	key   string
+	alike []Trait
 }
 
 // PatternAnswer answers "pattern or chance?" for one cause.
@@ -116,14 +107,10 @@ func (c Case) lifeFor(cause loops.Cause) (life findings.Life, apart string) {
 // stratum is what is never pooled: factory and workshop charges, sealed and open
 // loops, and fluids. What is asked about itself parts nothing.
 func (c Case) stratum(t Trait) string {
-	build := "open"
-	if c.Sealed {
-		build = "sealed"
-	}
 	if t.Key == "fluid" {
-		return string(c.Origin) + ", " + build
+		return string(c.Origin) + ", " + Build(c.Sealed)
 	}
-	return string(c.Origin) + ", " + build + ", " + c.Fluid
+	return string(c.Origin) + ", " + Build(c.Sealed) + ", " + c.Fluid
 }
 
 // testCases turns cases into those that findings compares for a trait.
@@ -143,15 +130,7 @@ func testCases(cases []Case, cause loops.Cause, t Trait) []findings.Case {
 // cause more often than others of their age? It answers for the traits given, or
 // for every trait that tells charges apart. Answers are exploratory, and the p
 // of one trait is corrected for all that could have been asked about.
-func (w *Workshop) Pattern(cause loops.Cause, traits ...Trait) (PatternAnswer, error) {
-	cases, err := w.Cases()
-	if err != nil {
-		return PatternAnswer{}, err
-	}
-	return patternOf(cases, cause, traits)
-}
-
-func patternOf(cases []Case, cause loops.Cause, traits []Trait) (PatternAnswer, error) {
+func Pattern(cases []Case, cause loops.Cause, traits ...Trait) (PatternAnswer, error) {
 	answer := PatternAnswer{Cause: cause, Apart: []ApartLine{}, Lines: []PatternLine{}}
 	for _, c := range cases {
 		switch life, apart := c.lifeFor(cause); {
@@ -200,10 +179,33 @@ func compareAll(cases []Case, cause loops.Cause, asked []Trait) ([]PatternLine, 
 	var lines []PatternLine
 	for i, f := range found {
 		l := patternLine(sets[i].trait, f)
-		l.Alike = sets[i].alike
+		l.alike = sets[i].alike
+		for _, t := range l.alike {
+			l.Alike = append(l.Alike, t.Words())
+		}
 		lines = append(lines, l)
 	}
 	return lines, nil
+}
+
+// Told parts the lines that answer from those that do not, and names these under
+// each reason, once.
+func Told(lines []PatternLine) (told []PatternLine, refused []findings.Refusal) {
+	for _, l := range lines {
+		if l.Sentence != "" {
+			told = append(told, l)
+			continue
+		}
+		for _, r := range l.Refused {
+			at := slices.IndexFunc(refused, func(other findings.Refusal) bool { return other.Why == r.Why })
+			if at < 0 {
+				refused = append(refused, r)
+				continue
+			}
+			refused[at].What += "; " + r.What
+		}
+	}
+	return told, refused
 }
 
 // rank orders answers: the least p first, those without any last.
@@ -217,7 +219,7 @@ func rank(l PatternLine) float64 {
 func patternLine(t Trait, f findings.TraitAnswer) PatternLine {
 	h := f.Ratio
 	return PatternLine{
-		Trait: t.String(), Words: t.Words(), Expected: findings.Number(h.With.Expected), Ratio: findings.Number(h.Estimate), Lower: findings.Number(h.Lower),
+		Trait: t.String(), Words: t.Words(), key: t.Key, Expected: findings.Number(h.With.Expected), Ratio: findings.Number(h.Estimate), Lower: findings.Number(h.Lower),
 		Upper: findings.Number(h.Upper), P: findings.Number(h.P), PAdjusted: findings.Number(f.Adjusted),
 		Attainable: findings.Number(h.Attainable), Compared: f.Compared, Exploratory: f.Exploratory,
 		Counts:   Counts{h.With.Failures, h.Without.Failures, h.With.N - h.With.Failures, h.Without.N - h.Without.Failures},
@@ -228,48 +230,62 @@ func patternLine(t Trait, f findings.TraitAnswer) PatternLine {
 // traitSet is a trait with others that part the charges alike.
 type traitSet struct {
 	trait Trait
-	alike []string
+	alike []Trait
 }
 
 // words names all of them as one.
 func (s traitSet) words() string {
-	if len(s.alike) == 0 {
-		return s.trait.Words()
+	names := s.trait.Words()
+	for i, t := range s.alike {
+		if i == 0 {
+			names += ", the same charges as"
+		} else {
+			names += " and"
+		}
+		names += " " + t.Words()
 	}
-	return s.trait.Words() + ", which parts the charges as " + strings.Join(s.alike, " and ") + " does"
+	return names
 }
 
 // tellingTraits lists the traits asked about, and those that some charges have
 // and others, known to the record, have not. Those that part the charges alike
-// are one: comparing one thing twice would only blunt the answer.
+// are one: comparing one thing twice would only blunt the answer. Of two that are
+// each other's opposite it is the one with which more have failed.
 func tellingTraits(cases []Case, cause loops.Cause, asked []Trait) []traitSet {
 	var sets []traitSet
 	seen := map[string]int{}
-	add := func(t Trait, always bool) {
-		parts, with, without := partition(cases, cause, t)
-		if !always && (with == 0 || without == 0) {
-			return
-		}
-		for _, key := range []string{parts, turned(parts)} {
+	add := func(t Trait, p partition) {
+		for _, key := range []string{p.signs, turned(p.signs)} {
 			at, known := seen[key]
 			switch {
-			case !known || with == 0 || without == 0:
+			case !known || !p.tells():
 				continue
-			case sets[at].trait != t && key == parts:
-				sets[at].alike = append(sets[at].alike, t.Words())
+			case sets[at].trait != t && key == p.signs:
+				sets[at].alike = append(sets[at].alike, t)
 			}
 			return
 		}
-		seen[parts] = len(sets)
+		seen[p.signs] = len(sets)
 		sets = append(sets, traitSet{trait: t})
 	}
 	for _, t := range asked {
-		add(t, true)
+		add(t, partitionBy(cases, cause, t))
 	}
+	var others []Trait
 	for _, k := range traitKeys() {
 		for _, value := range valuesOf(cases, k.key) {
-			add(Trait{k.key, value}, false)
+			t := Trait{k.key, value}
+			switch p := partitionBy(cases, cause, t); {
+			case !p.tells():
+			case p.worse():
+				add(t, p)
+			default:
+				others = append(others, t)
+			}
 		}
+	}
+	for _, t := range others {
+		add(t, partitionBy(cases, cause, t))
 	}
 	return sets
 }
@@ -287,24 +303,46 @@ func turned(parts string) string {
 	}, parts)
 }
 
-// partition writes who has a trait as signs, in the order of the cases.
-func partition(cases []Case, cause loops.Cause, t Trait) (signs string, with, without int) {
+// partition is who has a trait as signs, in the order of the cases, and how many
+// have it and have not, of all and of those that failed.
+type partition struct {
+	signs                     string
+	with, without             int
+	failedWith, failedWithout int
+}
+
+// tells reports whether some have the trait and others have not.
+func (p partition) tells() bool { return p.with > 0 && p.without > 0 }
+
+// worse reports whether a larger share of those with the trait has failed,
+// whatever their ages.
+func (p partition) worse() bool { return p.failedWith*p.without > p.failedWithout*p.with }
+
+func partitionBy(cases []Case, cause loops.Cause, t Trait) partition {
+	var p partition
 	var b strings.Builder
 	for _, c := range cases {
-		_, apart := c.lifeFor(cause)
+		life, apart := c.lifeFor(cause)
 		has, known := c.has(t)
+		failed := 0
+		if life.Failed() {
+			failed = 1
+		}
 		switch {
 		case apart != "" || !known:
 			b.WriteByte(' ')
 		case has:
 			b.WriteByte('+')
-			with++
+			p.with++
+			p.failedWith += failed
 		default:
 			b.WriteByte('-')
-			without++
+			p.without++
+			p.failedWithout += failed
 		}
 	}
-	return b.String(), with, without
+	p.signs = b.String()
+	return p
 }
 
 func valuesOf(cases []Case, key string) []string {
@@ -348,17 +386,18 @@ func capital(text string) string {
 	return strings.ToUpper(text[:1]) + text[1:]
 }
 
-// TraitsOnRecord lists the values that charges on record have of a key, sorted.
-func (w *Workshop) TraitsOnRecord(keys ...string) ([]Trait, error) {
-	cases, err := w.Cases()
-	if err != nil {
-		return nil, err
-	}
+// TraitsOf lists the values that the cases have of some keys, sorted.
+func TraitsOf(cases []Case, keys ...string) []Trait {
 	var traits []Trait
 	for _, key := range keys {
 		for _, value := range valuesOf(cases, key) {
 			traits = append(traits, Trait{key, value})
 		}
 	}
-	return traits, nil
+	return traits
+}
+
+// wrong names a field, its value and what would be right.
+func wrong(field, value, reason string) error {
+	return &loops.InvalidError{Field: field, Value: value, Reason: reason}
 }

@@ -1,19 +1,14 @@
 // Copyright 2026 The Fillmark Authors
 // SPDX-License-Identifier: Apache-2.0
 
-package workshop
+package evidence
 
 import (
 	"cmp"
-	"encoding/csv"
-	"fmt"
-	"io"
 	"math"
-	"strconv"
 
 	"fillmark/loops"
 	"fillmark/loops/findings"
-	"fillmark/loops/sheet"
 )
 
 // daysPerMonth is the mean month of the statistics' clock.
@@ -34,6 +29,10 @@ type Case struct {
 	Filled loops.Day `json:"filled"`
 	// Ended is the day it was found failed, or last measured good.
 	Ended loops.Day `json:"ended"`
+	// Fine is the last day on which its owner said that all was fine, or somebody
+	// wrote down temperatures that compare with none; zero where neither was. It
+	// rules out what an owner notices, and measures nothing.
+	Fine loops.Day `json:"fine,omitzero"`
 	// Until is the day on which the charge was replaced or its loop went out of
 	// service; zero while it is in use.
 	Until loops.Day `json:"until,omitzero"`
@@ -50,6 +49,7 @@ type chargeLife struct {
 	poured              []loops.Pour
 	toppedUp            bool
 	firstGood, lastGood loops.Day
+	fine                loops.Day // the owner said so, or temperatures were taken that compare with none
 	replaced            loops.Day // zero where it is the last charge
 	// found is the day the charge was found failed, on the day it failed in
 	// service where that is known.
@@ -87,6 +87,13 @@ func (c *chargeLife) read(e loops.Entry, state loops.State) {
 		c.toppedUp = true
 	case loops.KindInspection:
 		c.inspected(e.Day, e.Inspection, stands && e.Inspection.Verdict == loops.Good && e.Inspection.Comparable())
+		if stands && c.found.IsZero() && e.Inspection.Verdict != loops.Failed {
+			c.fine = e.Day
+		}
+	case loops.KindAnswer:
+		if stands && c.found.IsZero() && e.Answer.Answer == loops.AllFine {
+			c.fine = e.Day
+		}
 	case loops.KindProof:
 		c.inspected(e.Day, &e.Proof.After, stands && e.Proof.Valid())
 	case loops.KindOpening:
@@ -170,118 +177,32 @@ func (c *chargeLife) life(donor bool) (findings.Life, string) {
 	return life, ""
 }
 
-// caseReader turns loops into cases, reading each machine and lot once.
-type caseReader struct {
-	w        *Workshop
-	machines map[loops.MachineID]loops.Machine
-	lots     map[loops.ContainerID]string // of containers; nil until asked for
+// Kept is what is on record about one loop.
+type Kept struct {
+	Loop    loops.Loop
+	Machine loops.Machine
+	History []loops.Entry
+	Lots    map[loops.ContainerID]string // of the containers poured from
 }
 
-func (w *Workshop) newCaseReader() *caseReader {
-	return &caseReader{w: w, machines: map[loops.MachineID]loops.Machine{}}
-}
-
-func (r *caseReader) machine(id loops.MachineID) (loops.Machine, error) {
-	if m, ok := r.machines[id]; ok {
-		return m, nil
-	}
-	m, err := r.w.register.Machine(id)
-	if err != nil {
-		return m, fmt.Errorf("machine %d: %w", id, err)
-	}
-	r.machines[id] = m
-	return m, nil
-}
-
-// traitedLife is the life of a charge with the traits it had.
-type traitedLife struct {
-	chargeLife
-	traits []Trait
-}
-
-// lives reads the lives of a loop's charges, and the machine that it is in.
-func (r *caseReader) lives(l loops.Loop) (loops.Machine, []traitedLife, error) {
-	history, err := r.w.register.History(l.ID)
-	if err != nil {
-		return loops.Machine{}, nil, err
-	}
-	machine, err := r.machine(l.Machine)
-	if err != nil {
-		return loops.Machine{}, nil, err
-	}
-	var all []traitedLife
-	for _, life := range livesOf(history) {
-		traits, err := r.traits(machine, l, life)
-		if err != nil {
-			return loops.Machine{}, nil, err
-		}
-		all = append(all, traitedLife{life, traits})
-	}
-	return machine, all, nil
-}
-
-// cases returns the lives of a loop's charges.
-func (r *caseReader) cases(l loops.Loop) ([]Case, error) {
-	if l.LastEntry == 0 {
-		return nil, nil
-	}
-	machine, lives, err := r.lives(l)
-	if err != nil {
-		return nil, err
-	}
+// Cases returns the lives of the loop's charges, in order.
+func (k Kept) Cases() []Case {
 	var cases []Case
-	for _, life := range lives {
-		c := Case{Tag: l.Tag, Origin: life.charge.Origin, Sealed: l.Sealed, Failed: !life.found.IsZero(), Cause: life.cause, Filled: life.charge.FilledTo, Ended: life.lastGood, Traits: life.traits, Fluid: cmp.Or(string(life.charge.Fluid), life.charge.Fluid.Name())}
+	for _, life := range livesOf(k.History) {
+		c := Case{
+			Tag: k.Loop.Tag, Origin: life.charge.Origin, Sealed: k.Loop.Sealed, Failed: !life.found.IsZero(), Cause: life.cause,
+			Filled: life.charge.FilledTo, Ended: life.lastGood, Fine: life.fine, Traits: k.traits(life), Fluid: cmp.Or(string(life.charge.Fluid), life.charge.Fluid.Name()),
+		}
 		if c.Failed {
 			c.Ended = life.found
 		}
-		if c.Until = life.replaced; c.Until.IsZero() && !l.State.InService() {
+		if c.Until = life.replaced; c.Until.IsZero() && !k.Loop.State.InService() {
 			c.Until = cmp.Or(c.Ended, c.Filled)
 		}
-		c.Life, c.LeftOut = life.life(machine.Kind == loops.DonorUnit)
+		c.Life, c.LeftOut = life.life(k.Machine.Kind == loops.DonorUnit)
 		cases = append(cases, c)
 	}
-	return cases, nil
-}
-
-// openings returns the standing openings of a loop, oldest first.
-func (r *caseReader) openings(l loops.Loop) ([]OpeningFile, error) {
-	machine, lives, err := r.lives(l)
-	if err != nil {
-		return nil, err
-	}
-	var found []OpeningFile
-	for _, life := range lives {
-		for _, e := range life.openings {
-			line := OpeningLine{
-				Tag: l.Tag, Entry: e.ID, Day: e.Day, Opening: *e.Opening, Look: e.Opening.Look(), Origin: life.charge.Origin,
-				Machine: machine.Kind, Maker: machine.Maker, Model: machine.Model, MonthsFrom: max(0, months(life.charge.FilledTo, e.Day)),
-			}
-			if !life.charge.FilledFrom.IsZero() {
-				line.MonthsTo = months(life.charge.FilledFrom, e.Day)
-			}
-			found = append(found, OpeningFile{OpeningLine: line, Charge: life.charge, Built: l.Construction, Traits: life.traits,
-				Signs: append([]loops.Sign{}, e.Opening.Signs()...), By: e.By, Note: e.Note})
-		}
-	}
-	return found, nil
-}
-
-// Cases returns the lives of all charges on record.
-func (w *Workshop) Cases() ([]Case, error) {
-	cases := []Case{}
-	reader := w.newCaseReader()
-	for l, err := range w.register.Loops() {
-		if err != nil {
-			return nil, err
-		}
-		of, err := reader.cases(l)
-		if err != nil {
-			return nil, err
-		}
-		cases = append(cases, of...)
-	}
-	return cases, nil
+	return cases
 }
 
 // CaseLine is a case with its ages, for people.
@@ -294,21 +215,27 @@ type CaseLine struct {
 	Entry float64  `json:"entry_months,omitempty"`
 }
 
-// CaseLines lists the lives of all charges on record with their ages.
-func (w *Workshop) CaseLines() ([]CaseLine, error) {
-	cases, err := w.Cases()
-	if err != nil {
-		return nil, err
+// Line is the case with its ages.
+func (c Case) Line() CaseLine {
+	line := CaseLine{Case: c, Good: c.Life.Lower, Entry: c.Life.Entry}
+	if c.Life.Failed() {
+		line.Found = new(c.Life.Upper)
 	}
-	lines := []CaseLine{}
-	for _, c := range cases {
-		line := CaseLine{Case: c, Good: c.Life.Lower, Entry: c.Life.Entry}
-		if c.Life.Failed() {
-			line.Found = new(c.Life.Upper)
-		}
-		lines = append(lines, line)
+	return line
+}
+
+// noticedCause reports whether an owner would notice a failure of the cause: a
+// pump that stopped, a leak. A clog creeps, and of others nobody knows.
+func noticedCause(c loops.Cause) bool { return c == loops.CausePump || c == loops.CauseLeak }
+
+// noticed is the time after it was last measured in which its owner would have
+// noticed a failure; false if there was none.
+func (c Case) noticed() (findings.Life, bool) {
+	if c.Failed || c.Fine.IsZero() || c.Life.Lower == 0 && c.Origin != loops.WorkshopFill {
+		return findings.Life{}, false
 	}
-	return lines, nil
+	life := findings.Life{Entry: c.Life.Lower, Lower: months(c.Filled, c.Fine), Upper: math.Inf(1), Count: 1}
+	return life, life.Lower > life.Entry
 }
 
 // hopeful is the case as if its charge had been good until it was replaced, or
@@ -328,12 +255,12 @@ func (c Case) hopeful(today loops.Day) Case {
 	return c
 }
 
-// rowsOf returns the rows of one origin, each in the group that group names;
-// one that it does not place is left out.
-func rowsOf(cases []Case, origin loops.Origin, group func(Case) (string, bool)) []findings.Life {
+// rowsOf returns the rows of cases, each in the group that group names; one that
+// it does not place is left out.
+func rowsOf(cases []Case, group func(Case) (string, bool)) []findings.Life {
 	var rows []findings.Life
 	for _, c := range cases {
-		if c.Origin != origin || c.LeftOut != "" {
+		if c.LeftOut != "" {
 			continue
 		}
 		name, ok := group(c)
@@ -345,22 +272,4 @@ func rowsOf(cases []Case, origin loops.Origin, group func(Case) (string, bool)) 
 		rows = append(rows, life)
 	}
 	return rows
-}
-
-// WriteLives writes rows as a file of lives, which fillmark lives reads. Ages
-// are in months and written in full.
-func WriteLives(out io.Writer, rows []findings.Life) error {
-	age := func(v float64) string {
-		if math.IsInf(v, 1) {
-			return ""
-		}
-		return strconv.FormatFloat(v, 'g', -1, 64)
-	}
-	w := csv.NewWriter(out)
-	_ = w.Write([]string{"lower", "upper", "count", "group", "entry", "cause"}) // Error below
-	for _, l := range rows {
-		_ = w.Write([]string{age(l.Lower), age(l.Upper), strconv.Itoa(l.Count), sheet.Defused(l.Group), age(l.Entry), l.Cause})
-	}
-	w.Flush()
-	return w.Error()
 }

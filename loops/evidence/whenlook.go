@@ -1,13 +1,12 @@
 // Copyright 2026 The Fillmark Authors
 // SPDX-License-Identifier: Apache-2.0
 
-package workshop
+package evidence
 
 import (
 	"fmt"
 	"math"
 	"slices"
-	"time"
 
 	"fillmark/loops"
 	"fillmark/loops/findings"
@@ -30,7 +29,10 @@ type WhenLook struct {
 	// the same two ends; an open upper end is null.
 	B10Lower findings.Number `json:"b10_lower"`
 	B10Upper findings.Number `json:"b10_upper"`
-	Basis    findings.Basis  `json:"basis"`
+	// Noticed is for how many loop-months more the owners would have noticed a
+	// pump that stopped or a leak, and did not.
+	Noticed float64        `json:"noticed_loop_months"`
+	Basis   findings.Basis `json:"basis"`
 	// Sentences are the answer; RestsOn and Firmer stand behind it.
 	Sentences []string           `json:"sentences"`
 	RestsOn   string             `json:"rests_on"`
@@ -40,19 +42,15 @@ type WhenLook struct {
 
 // WhenToLook answers "when should I look?" for each origin and build that
 // charges are on record of, or for all where none are.
-func (w *Workshop) WhenToLook(at time.Time) ([]WhenLook, error) {
-	cases, err := w.Cases()
-	if err != nil {
-		return nil, err
-	}
-	today := loops.DayOf(at, w.settings.Zone)
+func WhenToLook(cases []Case, policy loops.Policy, costs findings.Costs, today loops.Day) ([]WhenLook, error) {
 	answers := []WhenLook{}
-	for _, s := range strata() {
+	told := slices.DeleteFunc(strata(), func(s stratum) bool { return s.origin == loops.UnknownOrigin }) // nobody knows what it stands for
+	for _, s := range told {
 		own := s.of(cases)
-		if len(own) == 0 && slices.ContainsFunc(strata(), func(s stratum) bool { return len(s.of(cases)) > 0 }) {
+		if len(own) == 0 && slices.ContainsFunc(told, func(s stratum) bool { return len(s.of(cases)) > 0 }) {
 			continue
 		}
-		answer, err := whenLook(own, s, generalCheck(w.settings.Policy, s.sealed), today)
+		answer, err := whenLook(own, s, generalCheck(policy, s.sealed), costs, today)
 		if err != nil {
 			return nil, err
 		}
@@ -76,8 +74,8 @@ func warning(c loops.Cause) float64 {
 // shortest is the least number of months between two looks (own rule, no source).
 const shortest = 3
 
-func whenLook(cases []Case, s stratum, policy float64, today loops.Day) (WhenLook, error) {
-	known, err := findings.NewLives(rowsOf(cases, s.origin, everyone))
+func whenLook(cases []Case, s stratum, policy float64, costs findings.Costs, today loops.Day) (WhenLook, error) {
+	known, err := findings.NewLives(rowsOf(cases, everyone))
 	if err != nil {
 		return WhenLook{}, err
 	}
@@ -85,7 +83,7 @@ func whenLook(cases []Case, s stratum, policy float64, today loops.Day) (WhenLoo
 	for _, c := range cases {
 		all = append(all, c.hopeful(today))
 	}
-	hopeful, err := findings.NewLives(rowsOf(all, s.origin, everyone))
+	hopeful, err := findings.NewLives(rowsOf(all, everyone))
 	if err != nil {
 		return WhenLook{}, err
 	}
@@ -108,13 +106,37 @@ func whenLook(cases []Case, s stratum, policy float64, today loops.Day) (WhenLoo
 			"or %d charges measured good at %.3g months, which would show with 95 %% confidence that nine in ten last so long.", need, policy)})
 		return a, nil
 	}
-	lower, upper := findings.LifeSpan(known, hopeful, findings.DueShare)
-	a.B10Lower, a.B10Upper = findings.Number(lower), findings.Number(upper)
-	return a, a.worth(cases, known, hopeful)
+	since, err := noticedBy(cases)
+	if err != nil {
+		return a, err
+	}
+	lower, upper := findings.LifeSpan(known, since, hopeful, findings.DueShare)
+	a.B10Lower, a.B10Upper, a.Noticed = findings.Number(lower), findings.Number(upper), since.Lives.Basis().UnderWatch
+	return a, a.worth(cases, known, hopeful, costs)
+}
+
+// noticedBy is the time after they were last measured in which the owners of the
+// charges would have noticed some failures.
+func noticedBy(cases []Case) (findings.Noticed, error) {
+	var rows []findings.Life
+	noticed, failures := 0, 0
+	for _, c := range cases {
+		if life, ok := c.noticed(); ok {
+			rows = append(rows, life)
+		}
+		if c.LeftOut == "" && c.Failed {
+			failures++
+			if noticedCause(c.Cause) {
+				noticed++
+			}
+		}
+	}
+	lives, err := findings.NewLives(rows)
+	return findings.Noticed{Lives: lives, Share: findings.NoticedShare(noticed, failures)}, err
 }
 
 // worth says what looks are worth, at both ends of what is not known.
-func (a *WhenLook) worth(cases []Case, known, hopeful findings.Lives) error {
+func (a *WhenLook) worth(cases []Case, known, hopeful findings.Lives, costs findings.Costs) error {
 	var seen []findings.Seen
 	for _, cause := range loops.Causes() {
 		if !cause.InLoop() {
@@ -126,18 +148,26 @@ func (a *WhenLook) worth(cases []Case, known, hopeful findings.Lives) error {
 				n++
 			}
 		}
-		seen = append(seen, findings.Seen{Cause: string(cause), Failures: n, Warning: warning(cause)})
+		x := findings.Seen{Cause: string(cause), Failures: n, Warning: warning(cause)}
+		if noticedCause(cause) {
+			x.Noticed = a.Noticed
+		}
+		seen = append(seen, x)
 	}
-	plan, err := findings.PlanLooks(seen, known.Basis().UnderWatch, hopeful.Basis().UnderWatch, a.Default, shortest, findings.DefaultCosts())
+	plan, err := findings.PlanLooks(seen, known.Basis().UnderWatch, hopeful.Basis().UnderWatch, a.Default, shortest, costs)
 	if err != nil {
 		return err
 	}
 	a.Early, a.Late = findings.Number(plan.Early), findings.Number(plan.Late)
+	a.Sentences = append(a.Sentences, fmt.Sprintf("%s failed in %.0f loop-months under watch, or in %.0f if every loop that was not seen is good.",
+		capital(counted(a.Basis.Failures, "charge")), known.Basis().UnderWatch, hopeful.Basis().UnderWatch))
+	if a.Noticed >= 0.5 {
+		a.Sentences = append(a.Sentences, fmt.Sprintf("For %.0f loop-months more the owners would have noticed a pump that stopped or a leak; that rules out no clog.", a.Noticed))
+	}
 	a.Sentences = append(a.Sentences,
-		fmt.Sprintf("%s failed in %.0f loop-months under watch, or in %.0f if every loop that was not seen is good.", capital(counted(a.Basis.Failures, "charge")),
-			known.Basis().UnderWatch, hopeful.Basis().UnderWatch),
 		fmt.Sprintf("The age by which one in ten has failed: %s.", span(a.B10Lower, a.B10Upper, "an age that the record leaves open")),
-		fmt.Sprintf("By cost a look each %s would be right; %.0f %% of the rate of failure behind that is assumed from the rule.", span(a.Early, a.Late, ""), 100*plan.Prior),
+		fmt.Sprintf("By cost a look each %s would be right.", span(a.Early, a.Late, "")),
+		fmt.Sprintf("%.0f %% of the rate of failure behind that is assumed from the rule, the rest rests on %s.", 100*plan.Prior, counted(a.Basis.Failures, "failure")),
 		fmt.Sprintf("In ten loops the rule's %.0f looks a year prevent about %.1f failures.", plan.Looks, plan.Prevented))
 	return nil
 }

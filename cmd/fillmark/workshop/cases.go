@@ -1,0 +1,129 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package workshop
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"time"
+
+	"fillmark/loops"
+	"fillmark/loops/evidence"
+	"fillmark/loops/findings"
+)
+
+// keptReader reads what is on record about loops, each machine and lot once.
+type keptReader struct {
+	w        *Workshop
+	machines map[loops.MachineID]loops.Machine
+	lots     map[loops.ContainerID]string // nil until something was poured
+}
+
+func (w *Workshop) newKeptReader() *keptReader {
+	return &keptReader{w: w, machines: map[loops.MachineID]loops.Machine{}}
+}
+
+// kept reads one loop's history with all that stands around it.
+func (r *keptReader) kept(l loops.Loop) (evidence.Kept, error) {
+	k := evidence.Kept{Loop: l}
+	var err error
+	if l.LastEntry > 0 {
+		if k.History, err = r.w.register.History(l.ID); err != nil {
+			return k, err
+		}
+	}
+	machine, known := r.machines[l.Machine]
+	if !known {
+		if machine, err = r.w.register.Machine(l.Machine); err != nil {
+			return k, fmt.Errorf("machine %d: %w", l.Machine, err)
+		}
+		r.machines[l.Machine] = machine
+	}
+	k.Machine = machine
+	poured := func(e loops.Entry) bool { return e.Fill != nil && len(e.Fill.Poured) > 0 }
+	if r.lots == nil && slices.ContainsFunc(k.History, poured) {
+		r.lots = map[loops.ContainerID]string{}
+		for c, err := range r.w.register.Containers() {
+			if err != nil {
+				return k, err
+			}
+			r.lots[c.ID] = c.Lot
+		}
+	}
+	k.Lots = r.lots
+	return k, nil
+}
+
+// eachLoop hands every loop on record with its history to a function.
+func (w *Workshop) eachLoop(take func(evidence.Kept) error) error {
+	reader := w.newKeptReader()
+	for l, err := range w.register.Loops() {
+		if err != nil {
+			return err
+		}
+		k, err := reader.kept(l)
+		if err == nil {
+			err = take(k)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Cases returns the lives of all charges on record.
+func (w *Workshop) Cases() ([]evidence.Case, error) {
+	cases := []evidence.Case{}
+	err := w.eachLoop(func(k evidence.Kept) error {
+		cases = append(cases, k.Cases()...)
+		return nil
+	})
+	return cases, err
+}
+
+// CaseLines lists the lives of all charges on record with their ages.
+func (w *Workshop) CaseLines() ([]evidence.CaseLine, error) {
+	cases, err := w.Cases()
+	lines := []evidence.CaseLine{}
+	for _, c := range cases {
+		lines = append(lines, c.Line())
+	}
+	return lines, err
+}
+
+// Pattern answers "pattern or chance?", see [evidence.Pattern].
+func (w *Workshop) Pattern(cause loops.Cause, traits ...evidence.Trait) (evidence.PatternAnswer, error) {
+	cases, err := w.Cases()
+	if err != nil {
+		return evidence.PatternAnswer{}, err
+	}
+	return evidence.Pattern(cases, cause, traits...)
+}
+
+// HowLong answers "how long do charges last?", see [evidence.HowLong].
+func (w *Workshop) HowLong(by string) ([]evidence.OriginLives, error) {
+	cases, err := w.Cases()
+	if err != nil {
+		return nil, err
+	}
+	return evidence.HowLong(cases, by)
+}
+
+// WhenToLook answers "when should I look?", see [evidence.WhenToLook].
+func (w *Workshop) WhenToLook(at time.Time) ([]evidence.WhenLook, error) {
+	cases, err := w.Cases()
+	if err != nil {
+		return nil, err
+	}
+	costs := cmp.Or(w.settings.Costs, findings.DefaultCosts())
+	return evidence.WhenToLook(cases, w.settings.Policy, costs, loops.DayOf(at, w.settings.Zone))
+}
+
+// TraitsOnRecord lists the values that charges on record have of a key, sorted.
+func (w *Workshop) TraitsOnRecord(keys ...string) ([]evidence.Trait, error) {
+	cases, err := w.Cases()
+	return evidence.TraitsOf(cases, keys...), err
+}
