@@ -45,6 +45,9 @@ type Field struct {
 	// Personal tells that what a person said or is stands in it, so that erasing
 	// the owner empties it.
 	Personal bool
+	// Names tells that it says who the person is: a text elsewhere in which it
+	// stands is about them.
+	Names bool
 	// Hidden tells that no page draws it and no history tells it.
 	Hidden bool
 

@@ -91,6 +91,9 @@ func (c Config) Problems() []error {
 	if c.Sweep.EveryMinutes < 1 || c.Sweep.EveryMinutes > 1440 {
 		wrong("sweep.every_minutes", c.Sweep.EveryMinutes, "1 to 1440 minutes")
 	}
+	if c.Backup.KeptDays < 0 || c.Backup.KeptDays > 36_500 {
+		wrong("backup.kept_days", c.Backup.KeptDays, "0 to 36500 days, 0 where nobody said")
+	}
 	if _, err := c.policy(); err != nil {
 		found = append(found, err)
 	}
