@@ -236,24 +236,29 @@ func readActs(in io.Reader) (rows []actRow, ignored []string, err error) {
 	if ignored, err = matchActs(header); err != nil {
 		return nil, nil, err
 	}
-	var problems []error
-	for {
+	var faults loops.Faults
+	for number := 0; ; number++ {
 		cells, err := reader.Read()
 		if errors.Is(err, io.EOF) {
 			break
 		}
 		if err != nil {
-			return nil, nil, errors.Join(append(problems, badLine(err, len(header)))...)
+			faults.Add(badLine(err, len(header)))
+			return nil, nil, faults.Err()
 		}
-		if len(rows) == maxRows {
-			return nil, nil, wrong("file", fmt.Sprintf("more than %d rows", maxRows), fmt.Sprintf("at most %d rows in one go: split the table", maxRows))
+		if err := bounded(reader, number, cells); err != nil {
+			return nil, nil, err
+		}
+		if faults.Full(1) {
+			continue // counted by rows from here on
 		}
 		r, err := readAct(reader, header, cells)
-		problems = append(problems, err)
-		rows = append(rows, r)
+		if faults.Add(err); !faults.Any() {
+			rows = append(rows, r)
+		}
 	}
-	if err := errors.Join(problems...); err != nil {
-		return nil, nil, err
+	if faults.Any() {
+		return nil, nil, faults.Err()
 	}
 	if len(rows) == 0 {
 		return nil, nil, wrong("file", "no rows", "a header line and at least one row")
@@ -264,24 +269,24 @@ func readActs(in io.Reader) (rows []actRow, ignored []string, err error) {
 // matchActs finds the columns, and those that only the register writes.
 func matchActs(header []string) (ignored []string, err error) {
 	known := append([]string{tagColumn, actColumn, numberColumn}, actKeys()...)
-	var problems []error
+	var faults loops.Faults
 	for at, name := range header {
 		place := fmt.Sprintf("line 1, column %d", at+1)
 		switch {
 		case slices.Contains(header[:at], name):
-			problems = append(problems, wrong(place, name, "each column once"))
+			faults.Add(wrong(place, name, "each column once"))
 		case name == numberColumn:
 			ignored = append(ignored, name)
 		case !slices.Contains(known, name):
-			problems = append(problems, wrong(place, name, "one of: "+strings.Join(known, ", ")))
+			faults.Add(wrong(place, name, "one of: "+strings.Join(known, ", ")))
 		}
 	}
 	for _, name := range []string{tagColumn, actColumn} {
 		if !slices.Contains(header, name) {
-			problems = append(problems, wrong("line 1", "no column "+name, "the columns tag and act, which say what was done to which loop"))
+			faults.Add(wrong("line 1", "no column "+name, "the columns tag and act, which say what was done to which loop"))
 		}
 	}
-	return ignored, errors.Join(problems...)
+	return ignored, faults.Err()
 }
 
 func readAct(reader *csv.Reader, header, cells []string) (actRow, error) {

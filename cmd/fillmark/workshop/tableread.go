@@ -20,8 +20,12 @@ import (
 	"fillmark/loops"
 )
 
-// maxRows bounds one imported table.
-const maxRows = 100_000
+// The bounds of one imported table; its bytes are bounded by who reads them.
+const (
+	MaxRows      = 20_000
+	MaxColumns   = 200
+	MaxCellBytes = 16 << 10
+)
 
 // row is one record of a table with where its cells stand in the file.
 type row[T any] struct {
@@ -48,39 +52,58 @@ func readTable[T any](in io.Reader, t table[T]) (rows []row[T], ignored []string
 	if err != nil {
 		return nil, nil, err
 	}
-	var problems []error
-	for {
+	var faults loops.Faults
+	for number := 0; ; number++ {
 		cells, err := reader.Read()
 		if errors.Is(err, io.EOF) {
 			break
 		}
 		if err != nil {
-			problems = append(problems, badLine(err, len(header)))
+			faults.Add(badLine(err, len(header)))
 			var parse *csv.ParseError
 			if errors.As(err, &parse) && errors.Is(parse.Err, csv.ErrFieldCount) {
 				continue // the rows after it can still be read
 			}
 			break
 		}
-		if len(rows) == maxRows {
-			return nil, nil, wrong("file", fmt.Sprintf("more than %d rows", maxRows), fmt.Sprintf("at most %d rows in one go: split the table", maxRows))
+		if err := bounded(reader, number, cells); err != nil {
+			return nil, nil, err
+		}
+		if faults.Full(1) {
+			continue // counted by rows from here on
 		}
 		r, wrongs := readRow(t, reader, cells, use)
-		problems = append(problems, wrongs...)
+		faults.Add(errors.Join(wrongs...))
 		for _, more := range r.blame(t.check(r.record), t.record.Fields()) {
 			if !slices.ContainsFunc(wrongs, func(w error) bool { return sameCell(w, more) }) {
-				problems = append(problems, more)
+				faults.Add(more)
 			}
 		}
-		rows = append(rows, r)
+		if r.cells = nil; !faults.Any() {
+			rows = append(rows, r)
+		}
 	}
-	if len(problems) > 0 {
-		return nil, nil, errors.Join(problems...)
+	if faults.Any() {
+		return nil, nil, faults.Err()
 	}
 	if len(rows) == 0 {
 		return nil, nil, wrong("file", "no rows", "a header line and at least one row")
 	}
 	return rows, ignored, nil
+}
+
+// bounded refuses a row too many, and a cell that is too long.
+func bounded(reader *csv.Reader, number int, cells []string) error {
+	if number == MaxRows {
+		return wrong("file", fmt.Sprintf("more than %d rows", MaxRows), fmt.Sprintf("at most %d rows in one go: split the table", MaxRows))
+	}
+	for i, cell := range cells {
+		if len(cell) > MaxCellBytes {
+			line, _ := reader.FieldPos(i)
+			return wrong(fmt.Sprintf("line %d, column %d", line, i+1), cell[:40]+"…", fmt.Sprintf("at most %d bytes in a cell", MaxCellBytes))
+		}
+	}
+	return nil
 }
 
 // openTable finds out how the file separates its cells and reads its header.
@@ -104,6 +127,9 @@ func openTable(in io.Reader) (*csv.Reader, []string, error) {
 	header, err := reader.Read()
 	if err != nil {
 		return nil, nil, wrong("file", "no header", "a first line that names the columns")
+	}
+	if len(header) > MaxColumns {
+		return nil, nil, wrong("line 1", fmt.Sprintf("%d columns", len(header)), fmt.Sprintf("at most %d columns", MaxColumns))
 	}
 	for i := range header {
 		header[i] = strings.ToLower(strings.TrimSpace(header[i]))
@@ -129,22 +155,22 @@ func (t table[T]) match(header []string) (use []*acts.Field, ignored []string, e
 	for _, f := range fields {
 		names = append(names, f.JSONKey())
 	}
-	var problems []error
+	var faults loops.Faults
 	for at, name := range header {
 		i := slices.Index(names, name)
 		use = append(use, nil)
 		switch {
 		case slices.Contains(header[:at], name):
-			problems = append(problems, wrong(fmt.Sprintf("line 1, column %d", at+1), name, "each column once"))
+			faults.Add(wrong(fmt.Sprintf("line 1, column %d", at+1), name, "each column once"))
 		case name == t.given:
 			ignored = append(ignored, name)
 		case i < 0:
-			problems = append(problems, wrong(fmt.Sprintf("line 1, column %d", at+1), name, "one of: "+strings.Join(names, ", ")))
+			faults.Add(wrong(fmt.Sprintf("line 1, column %d", at+1), name, "one of: "+strings.Join(names, ", ")))
 		default:
 			use[at] = &fields[i]
 		}
 	}
-	return use, ignored, errors.Join(problems...)
+	return use, ignored, faults.Err()
 }
 
 // badLine names the line of a fault of the CSV itself.
