@@ -67,13 +67,14 @@ func (k keeper) personal(id loops.OwnerID) ([]acts.Word, error) {
 	if err != nil {
 		return nil, err
 	}
-	words := acts.Owners().Words(owner)
+	erasing := acts.Erasing()
+	words := gone(acts.Owners().Words(owner), acts.Owners().Words(erasing.Owner(owner, owner.MailStopped)))
 	machines, err := k.MachinesOf(id)
 	if err != nil {
 		return nil, err
 	}
 	for _, m := range machines {
-		words = append(words, acts.Machines().Words(m)...)
+		words = append(words, gone(acts.Machines().Words(m), acts.Machines().Words(erasing.Machine(m)))...)
 	}
 	for l, err := range k.Loops() {
 		if err != nil {
@@ -96,6 +97,12 @@ func (k keeper) personal(id loops.OwnerID) ([]acts.Word, error) {
 	return words, nil
 }
 
+// gone are the words that erasing takes away: what it leaves in their place is
+// nobody's, also where somebody is erased again.
+func gone(words, left []acts.Word) []acts.Word {
+	return slices.DeleteFunc(words, func(w acts.Word) bool { return slices.Contains(left, w) })
+}
+
 // saidOf is what is personal in the owner's time in a loop.
 func (k keeper) saidOf(l loops.Loop, id loops.OwnerID) ([]acts.Word, error) {
 	m, err := k.Machine(l.Machine)
@@ -109,7 +116,7 @@ func (k keeper) saidOf(l loops.Loop, id loops.OwnerID) ([]acts.Word, error) {
 	var words []acts.Word
 	for i, held := range loops.HeldBy(id, m.Owner, history) {
 		if held {
-			words = append(words, acts.EntryWords(history[i])...)
+			words = append(words, gone(acts.EntryWords(history[i]), acts.EntryWords(history[i].Erased()))...)
 		}
 	}
 	return words, nil
