@@ -18,6 +18,12 @@ type Erasing struct {
 	// Machine returns the machine without what the owner called it and handed in
 	// with it. Make and model stay: the findings need them.
 	Machine func(Machine) Machine
+	// Naming are the texts that say who the owner is, such as name and address.
+	// Where one stands in any record it goes, and the rest of the text stays.
+	Naming Phrases
+	// Parts are parts of the name: the owner's in the loops that they have and
+	// had, anybody's elsewhere.
+	Parts Phrases
 }
 
 // Erased returns the entry without notes and without what the owner said. What

@@ -19,6 +19,9 @@ import (
 // something else.
 const MaxGroups = 50
 
+// MaxRows bounds the lines of one file; equal lives are one line with a count.
+const MaxRows = 100_000
+
 // csvColumns are the columns of a file of lives; the first three are needed.
 func csvColumns() []string { return []string{"lower", "upper", "count", "group", "entry", "cause"} }
 
@@ -54,6 +57,9 @@ func ReadCSV(in io.Reader) (Lives, error) {
 			return Lives{}, csvError(err)
 		}
 		life, bad := readLife(record, at, names)
+		if len(rows) == MaxRows {
+			bad = &InvalidError{Column: "count", Value: "one line too many", Reason: fmt.Sprintf("at most %d lines; equal lives are one line with their count", MaxRows)}
+		}
 		if bad == nil {
 			bad = life.check()
 		}

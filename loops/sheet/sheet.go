@@ -19,8 +19,12 @@ import (
 	"fillmark/loops"
 )
 
-// maxRows bounds one table.
-const maxRows = 100_000
+// The bounds of one table; its bytes are bounded by who reads it.
+const (
+	MaxRows      = 20_000
+	MaxColumns   = 200
+	MaxCellBytes = 16 << 10
+)
 
 // Cell is what a cell says and where it stands: line and column from 1, the
 // column counted in cells as a spreadsheet does.
@@ -88,6 +92,9 @@ func Open(in io.Reader) (Table, error) {
 	if err != nil {
 		return Table{}, wrong("file", "no header", "a first line that names the columns")
 	}
+	if len(header) > MaxColumns {
+		return Table{}, wrong("line 1", fmt.Sprintf("%d columns", len(header)), fmt.Sprintf("at most %d columns", MaxColumns))
+	}
 	for i := range header {
 		header[i] = strings.ToLower(strings.TrimSpace(header[i]))
 	}
@@ -124,14 +131,18 @@ func (t Table) Rows() iter.Seq2[Row, error] {
 					return
 				}
 				continue
-			case n == maxRows:
-				yield(Row{}, wrong("file", fmt.Sprintf("more than %d rows", maxRows), fmt.Sprintf("at most %d rows in one go: split the table", maxRows)))
+			case n == MaxRows:
+				yield(Row{}, wrong("file", fmt.Sprintf("more than %d rows", MaxRows), fmt.Sprintf("at most %d rows in one go: split the table", MaxRows)))
 				return
 			}
 			row := Row{Cells: make([]Cell, len(cells))}
 			row.Line, _ = t.reader.FieldPos(0)
 			for i, cell := range cells {
 				line, _ := t.reader.FieldPos(i)
+				if len(cell) > MaxCellBytes {
+					yield(Row{}, wrong(fmt.Sprintf("line %d, column %d", line, i+1), cell[:40]+"…", fmt.Sprintf("at most %d bytes in a cell", MaxCellBytes)))
+					return
+				}
 				row.Cells[i] = Cell{t.plain(cell), line, i + 1}
 			}
 			if !yield(row, nil) {

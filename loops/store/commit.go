@@ -100,6 +100,18 @@ func (e *encodedChange) write(tx *bolt.Tx) error {
 	return appendAudit(tx, e.audit)
 }
 
+// Note writes a line of the audit about something that changes no record.
+func (s *Store) Note(line loops.AuditLine) error {
+	v, err := encodeAudit(line)
+	if err == nil {
+		err = s.update(func(tx *bolt.Tx) error { return appendAudit(tx, v) })
+	}
+	if err != nil {
+		return fmt.Errorf("store: %s: %w", line.Action, err)
+	}
+	return nil
+}
+
 // appendAudit puts a line behind all others, whatever the clock says.
 func appendAudit(tx *bolt.Tx, line []byte) error {
 	b := bucket(tx, bucketAudit)

@@ -6,6 +6,7 @@ package store
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"maps"
 	"slices"
@@ -20,9 +21,10 @@ import (
 // EraseOwner takes out of the store who the owner was: name, addresses and
 // telephone, what their machines are called, their words and the notes of the
 // time in which they had a machine, also where it went to somebody else since,
-// the notes on samples of these loops, and their mail. Measurements stay, the
-// plans of the loops they have now are emptied, and mail that had not gone out
-// is dropped.
+// the notes on samples of these loops, their mail, the texts of morning lists,
+// and their name wherever else it stands in what people wrote. Measurements
+// stay, the plans of the loops they have now are emptied, and mail that had not
+// gone out is dropped; a morning list that had not is written again.
 // It is one transaction with one line of the audit; the file is then compacted,
 // so that the old pages are gone as well. Backups that were made before hold
 // everything still. What of the owner's and the machines' records goes, with
@@ -37,6 +39,9 @@ func (s *Store) EraseOwner(ctx context.Context, id loops.OwnerID, by string, at 
 			return err
 		}
 		if err := eraseMessages(tx, id); err != nil {
+			return err
+		}
+		if err := eraseMorningLists(tx); err != nil {
 			return err
 		}
 		return appendAudit(tx, line)
@@ -55,10 +60,8 @@ func eraseOwner(tx *bolt.Tx, id loops.OwnerID, day loops.Day, with loops.Erasing
 	if err != nil {
 		return err
 	}
-	if o.Email != "" {
-		if err := bucket(tx, bucketSuppressed).Delete([]byte(strings.ToLower(o.Email))); err != nil {
-			return err
-		}
+	if err := eraseAddresses(tx, o); err != nil {
+		return err
 	}
 	if err := ownerKind().rewrite(tx, with.Owner(o, day)); err != nil {
 		return err
@@ -84,6 +87,39 @@ func eraseOwner(tx *bolt.Tx, id loops.OwnerID, day loops.Day, with loops.Erasing
 			return err
 		}
 		if err := eraseSamples(tx, loops.LoopID(loop)); err != nil {
+			return err
+		}
+	}
+	return eraseNaming(tx, inside, with)
+}
+
+// eraseAddresses takes off the list of addresses that get no mail those that the
+// owner has and those that mail went to before; not one that is another owner's
+// too.
+func eraseAddresses(tx *bolt.Tx, of loops.Owner) error {
+	theirs := map[string]bool{strings.ToLower(of.Email): true}
+	b := bucket(tx, bucketMessages)
+	for _, key := range keysUnder(tx, bucketMessages, nil) {
+		m, err := decodeMessage(b.Get(key))
+		if err != nil {
+			return fmt.Errorf("bucket messages: %s: %w", key, err)
+		}
+		if m.Owner == of.ID {
+			theirs[strings.ToLower(m.To)] = true
+		}
+	}
+	delete(theirs, "")
+	for _, key := range keysUnder(tx, bucketOwners, nil) {
+		o, err := ownerKind().get(tx, lastID(key))
+		if err != nil {
+			return err
+		}
+		if o.ID != of.ID {
+			delete(theirs, strings.ToLower(o.Email))
+		}
+	}
+	for address := range theirs {
+		if err := bucket(tx, bucketSuppressed).Delete([]byte(address)); err != nil {
 			return err
 		}
 	}
@@ -221,6 +257,46 @@ func eraseMessages(tx *bolt.Tx, id loops.OwnerID) error {
 			return err
 		}
 		if err := bucket(tx, bucketBodies).Delete(key); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// eraseMorningLists deletes the texts of all morning lists, which name whoever
+// was due. One that waits goes as a whole, so that it is written again.
+func eraseMorningLists(tx *bolt.Tx) error {
+	b := bucket(tx, bucketMessages)
+	for _, key := range keysUnder(tx, bucketMessages, nil) {
+		m, err := decodeMessage(b.Get(key))
+		if err != nil {
+			return fmt.Errorf("bucket messages: %s: %w", key, err)
+		}
+		if m.Purpose != loops.PurposeMorning {
+			continue
+		}
+		if err := bucket(tx, bucketBodies).Delete(key); err != nil {
+			return err
+		}
+		if m.Status != loops.Queued && m.Status != loops.Held {
+			m.Subject, m.LastError = "", ""
+			v, err := encodeMessage(m)
+			if err == nil {
+				err = b.Put(key, v)
+			}
+			if err != nil {
+				return err
+			}
+			continue
+		}
+		recent, err := instantKey(m.Created, m.Key)
+		if err == nil {
+			err = deleteOutbox(tx, m)
+		}
+		if err != nil {
+			return err
+		}
+		if err := errors.Join(bucket(tx, bucketRecent).Delete(recent), b.Delete(key)); err != nil {
 			return err
 		}
 	}

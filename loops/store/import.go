@@ -17,9 +17,9 @@ import (
 	"fillmark/loops"
 )
 
-// maxLine bounds one line of an import, in bytes. The longest records are the
+// MaxLine bounds one line of an import, in bytes. The longest records are the
 // texts of messages.
-const maxLine = 64 << 20
+const MaxLine = 8 << 20
 
 // Import makes a new store of an [Store.Export]. Every line is decoded
 // strictly, the indexes are rebuilt, every loop's state is folded from its
@@ -49,7 +49,7 @@ func fillFrom(ctx context.Context, db *bolt.DB, path string, r io.Reader) error 
 		return err
 	}
 	in := importer{lines: bufio.NewScanner(r), kinds: importers()}
-	in.lines.Buffer(nil, maxLine)
+	in.lines.Buffer(nil, MaxLine)
 	for !in.ended {
 		if err := ctx.Err(); err != nil {
 			return err

@@ -30,6 +30,7 @@ type Definition struct {
 	read  func(Said) (Act, error)
 	say   func(Act) Said
 	words func(Act) []string
+	texts func(Act) []Word // what is personal in it
 	named func(error) error
 	of    func(loops.Entry) Act
 }
@@ -93,6 +94,13 @@ func define[A any, P acting[A]](d Definition, own fields[A], from func(loops.Ent
 		}
 		return own.words((*A)(a))
 	}
+	d.texts = func(act Act) []Word {
+		a, ok := act.(P)
+		if !ok {
+			return nil
+		}
+		return all.personal(d.Name, (*A)(a))
+	}
 	d.named = all.named
 	d.of = func(e loops.Entry) Act {
 		a := from(e)
@@ -117,11 +125,14 @@ func doingFields[A any](at func(*A) *Doing) fields[A] {
 	}
 }
 
+// ruleWhy is how a rule that is set aside is typed.
+const ruleWhy = "RULE=WHY"
+
 // overruled reads RULE=WHY.
 func overruled() kind[loops.Overrule] {
 	print := func(o loops.Overrule) string { return o.Rule + "=" + o.Why }
 	return kind[loops.Overrule]{
-		word: "RULE=WHY", typ: Text, print: print, show: print,
+		word: ruleWhy, typ: Text, print: print, show: print,
 		parse: func(text string) (loops.Overrule, error) {
 			rule, why, ok := strings.Cut(text, "=")
 			o := loops.Overrule{Rule: strings.TrimSpace(rule), Why: strings.TrimSpace(why)}

@@ -47,6 +47,9 @@ type Field struct {
 	Personal bool
 	// OfChiller tells that only chillers have it: the pages of others leave it out.
 	OfChiller bool
+	// Names tells that it says who the person is: a text elsewhere in which it
+	// stands is about them.
+	Names bool
 	// Hidden tells that no page draws it and no history tells it.
 	Hidden bool
 

@@ -11,6 +11,8 @@ import (
 	"io"
 	"slices"
 	"strings"
+
+	"fillmark/loops"
 )
 
 // ReadJSON reads one JSON object into what was said: numbers bare, in the unit
@@ -22,7 +24,7 @@ func ReadJSON(fields []Field, body []byte) (Said, error) {
 	if open, err := decoder.Token(); err != nil || open != json.Delim('{') {
 		return nil, wrong("body", excerpt(body), "one JSON object")
 	}
-	var problems []error
+	var faults loops.Faults
 	for decoder.More() {
 		token, err := decoder.Token()
 		key, ok := token.(string)
@@ -33,17 +35,20 @@ func ReadJSON(fields []Field, body []byte) (Said, error) {
 		if err != nil || !ok {
 			return nil, wrong("body", excerpt(body), "one JSON object, sent to its end")
 		}
+		if faults.Full(1) {
+			continue
+		}
 		i := slices.IndexFunc(fields, func(f Field) bool { return f.JSONKey() == key })
 		if i < 0 {
-			problems = append(problems, wrong(key, excerpt(value), "one of the keys: "+jsonKeys(fields)))
+			faults.Add(wrong(key, excerpt(value), "one of the keys: "+jsonKeys(fields)))
 			continue
 		}
 		if _, again := said[fields[i].Name]; again {
-			problems = append(problems, wrong(key, excerpt(value), "one value: the key stands twice"))
+			faults.Add(wrong(key, excerpt(value), "one value: the key stands twice"))
 			continue
 		}
 		texts, err := fields[i].fromJSON(value)
-		problems = append(problems, err)
+		faults.Add(err)
 		said[fields[i].Name] = texts
 	}
 	if _, err := decoder.Token(); err != nil {
@@ -52,7 +57,7 @@ func ReadJSON(fields []Field, body []byte) (Said, error) {
 	if _, err := decoder.Token(); !errors.Is(err, io.EOF) {
 		return nil, wrong("body", "more than one document", "one JSON object")
 	}
-	return said, errors.Join(problems...)
+	return said, faults.Err()
 }
 
 func excerpt(raw []byte) string {

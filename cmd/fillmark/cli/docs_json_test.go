@@ -152,7 +152,8 @@ var answers = map[string]typed{
 	"loop fill, poured, dose, drain, intake, readings, open, step, weigh, clean, flush, leakcheck, proof, handover, return, swap, transfer, retire, plan, call, strike, note ([acts.md](acts.md))": {
 		lines: []string{"loop note {the grey tower} --note rang", "loop weigh {the grey tower} --stage later --weight 1528g"}, record: true, atTimes: []string{"mailed", "repeated", "warnings", "reasons"},
 	},
-	"owner end-links, owner erase":            {lines: []string{"owner end-links 2", "owner erase 8 --name {owner 8}"}, record: true},
+	"owner end-links":                         {lines: []string{"owner end-links 2"}, record: true},
+	"owner erase":                             {lines: []string{"owner erase 8 --name {owner 8} --prove"}, record: true},
 	"backup":                                  {lines: []string{"backup --to {copied}"}},
 	"technician add, technician passwd":       {lines: []string{"technician add Bo --link"}, atTimes: []string{"name", "revision", "added", "password_set"}},
 	"technician list":                         {lines: []string{"technician list"}, record: true},

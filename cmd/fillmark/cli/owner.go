@@ -9,7 +9,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"fillmark/cmd/fillmark/acts"
-	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
@@ -154,33 +153,4 @@ mail to the owner brings new ones. A transfer and an erasure end them too.`,
 			})
 		},
 	}
-}
-
-func (a *app) ownerEraseCommand() *cobra.Command {
-	var erasure web.Erasure
-	cmd := &cobra.Command{
-		Use:   "erase NUMBER --name NAME",
-		Short: "Erase who an owner is; measurements stay",
-		Long: `Erase takes out of the register who the owner was: name, addresses, what the
-machines were called, the owner's words, notes, and the mail. Measurements and
-what was done stay, without a person behind them. It cannot be undone. Backups
-made before hold everything still: destroy them too where that is asked for.`,
-		Example: `  fillmark owner erase 3 --name "Ana Ruizado"`,
-		Args:    oneNumber[loops.OwnerID]("owner"),
-		RunE: func(cmd *cobra.Command, args []string) error {
-			owner, err := during(a, "erasing and compacting", func() (loops.Owner, error) {
-				return ask[loops.Owner](cmd.Context(), a, "POST", "/api/v1/owners/"+args[0]+"/erase", erasure)
-			})
-			if err != nil {
-				return err
-			}
-			return a.print(owner, func(p *printer) {
-				p.line("Owner %d is erased, and the register compacted.", owner.ID)
-				p.line("Backups made before still hold the owner.")
-			})
-		},
-	}
-	cmd.Flags().StringVar(&erasure.Name, "name", "", "the owner's name as it is on record, so that a mistyped number erases nobody")
-	needFlags(cmd, "name")
-	return cmd
 }

@@ -77,6 +77,10 @@ type Config struct {
 		EveryMinutes int    `mapstructure:"every_minutes"`
 	} `mapstructure:"sweep"`
 
+	Backup struct {
+		KeptDays int `mapstructure:"kept_days"` // after which the workshop destroys one; 0: not said
+	} `mapstructure:"backup"`
+
 	Policy struct {
 		FirstFrost string           `mapstructure:"first_frost"` // "15 Oct"; empty reckons with none
 		Overrides  []policyOverride `mapstructure:"overrides"`

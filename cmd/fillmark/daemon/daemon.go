@@ -231,6 +231,9 @@ func newTransport(c Config) (transport, error) {
 	}
 	if c.Mail.SMTP.PasswordFile != "" {
 		password, err := os.ReadFile(c.Mail.SMTP.PasswordFile)
+		if err == nil {
+			err = keptSecret(c.Mail.SMTP.PasswordFile)
+		}
 		if err != nil {
 			return nil, fmt.Errorf("mail.smtp.password_file: %w", err)
 		}

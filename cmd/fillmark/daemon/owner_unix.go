@@ -34,7 +34,7 @@ func keptSecret(path string) error {
 		return err
 	}
 	if mode := info.Mode().Perm(); mode&0o027 != 0 {
-		return &SettingError{fmt.Errorf("%s: mode %04o, so that others may use the key; 0600 is right (chmod 600), and a new key where somebody did", path, mode)}
+		return &SettingError{fmt.Errorf("%s: mode %04o, so that others may use what is in it; 0600 is right (chmod 600), and a new secret where somebody did", path, mode)}
 	}
 	return nil
 }

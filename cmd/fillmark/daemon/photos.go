@@ -8,9 +8,7 @@ import (
 	"errors"
 	"iter"
 	"path/filepath"
-	"time"
 
-	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/web"
 	"fillmark/loops"
 	"fillmark/loops/photos"
@@ -51,29 +49,6 @@ func loopsOf(register *store.Store, owner loops.OwnerID) iter.Seq2[loops.Loop, e
 			}
 		}
 	}
-}
-
-// EraseOwner erases who an owner is, and the photos that only their words
-// named: those sent with an answer and those taken at intake.
-func (k keeper) EraseOwner(ctx context.Context, id loops.OwnerID, by string, at time.Time) error {
-	before, err := hashesNamed(k.Store)
-	if err != nil {
-		return err
-	}
-	if err := k.Store.EraseOwner(ctx, id, by, at, acts.Erasing()); err != nil {
-		return err
-	}
-	after, err := hashesNamed(k.Store)
-	if err != nil {
-		return err
-	}
-	var all []error
-	for hash := range before {
-		if !after[hash] {
-			all = append(all, k.photos().Remove(hash))
-		}
-	}
-	return errors.Join(all...)
 }
 
 // hashesNamed is the set of photos that any entry names.

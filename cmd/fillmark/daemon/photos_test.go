@@ -84,7 +84,8 @@ func TestEraseDeletesThePhotosOfAnOwner(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, of2, 1, "also named by another owner's loop")
 	assert.Equal(t, both, of2[0].Hash)
-	require.NoError(t, k.EraseOwner(t.Context(), owner, s.By, s.At))
+	_, err = k.EraseOwner(t.Context(), owner, s.By, s.At, false)
+	require.NoError(t, err)
 	for hash, there := range map[string]bool{theirs: false, sent: false, both: true, opened: true} {
 		assert.Equal(t, there, k.photos().Has(hash))
 	}

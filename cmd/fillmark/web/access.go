@@ -5,12 +5,15 @@ package web
 
 import (
 	"errors"
+	"mime"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 	"time"
 
 	"fillmark/cmd/fillmark/signin"
+	"fillmark/loops"
 )
 
 // errSignIn says that the request needs a technician who signed in, errLocal
@@ -29,7 +32,11 @@ var (
 func (s *server) gated(mux *http.ServeMux) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		_, pattern := mux.Handler(r)
-		if err := s.admit(r, s.who[pattern]); err != nil {
+		err := s.admit(r, s.who[pattern])
+		if err == nil {
+			err = inUTF8(r)
+		}
+		if err != nil {
 			s.turnAway(w, r, err)
 			return
 		}
@@ -69,6 +76,17 @@ func (s *server) admit(r *http.Request, who access) error {
 	}
 	if who == ownComputer {
 		return errLocal
+	}
+	return nil
+}
+
+// inUTF8 refuses a body that says of itself that it is written in another
+// character set: it would be read wrongly, and look well.
+func inUTF8(r *http.Request) error {
+	kind := r.Header.Get("Content-Type")
+	_, params, err := mime.ParseMediaType(kind)
+	if set, said := params["charset"]; err == nil && said && !slices.Contains([]string{"utf-8", "utf8", "us-ascii"}, strings.ToLower(set)) {
+		return &loops.InvalidError{Field: "Content-Type", Value: kind, Reason: "text in UTF-8: charset=utf-8, or none"}
 	}
 	return nil
 }

@@ -296,6 +296,9 @@ func TestImpossibleBodiesAreRefusedEverywhere(t *testing.T) {
 			{"two documents", document, `{}{}`},
 			{"unknown field", document, `{"no_such_field":1}`},
 			{"no media type", "", "name=x"},
+			{"a form in Latin 1", form + "; charset=latin1", "words=caf%E9"},
+			{"JSON in Latin 1", document + "; charset=ISO-8859-1", `{"name":"x"}`},
+			{"multipart in Latin 1", "multipart/form-data; boundary=x; charset=latin1", "--x--"},
 			{"not UTF-8", document, "{\"name\":\"\xff\xfe\"}"},
 			{"broken multipart", "multipart/form-data; boundary=x", "--x\r\nnonsense"},
 			{"empty", document, ""},
@@ -305,6 +308,8 @@ func TestImpossibleBodiesAreRefusedEverywhere(t *testing.T) {
 			w := b.do(r)
 			isAPI := strings.Contains(pattern, " /api/")
 			switch {
+			case strings.HasSuffix(tt.name, "Latin 1") && !slices.Contains(refusing, pattern):
+				assert.Equal(t, http.StatusUnprocessableEntity, w.Code, "%s, %s", pattern, tt.name)
 			case strings.Contains(pattern, "{secret}"):
 				assert.Equal(t, http.StatusNotFound, w.Code, "%s, %s", pattern, tt.name)
 			case slices.Contains(refusing, pattern) && w.Code == http.StatusForbidden:

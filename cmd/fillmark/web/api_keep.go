@@ -26,7 +26,11 @@ type keeper interface {
 	Compact(ctx context.Context) (before, after int64, err error)
 	Export(ctx context.Context, out io.Writer) error
 	ExportOwner(id loops.OwnerID, out io.Writer) error
-	EraseOwner(ctx context.Context, id loops.OwnerID, by string, at time.Time) error
+	// Note writes a line of the audit.
+	Note(line loops.AuditLine) error
+	// EraseOwner erases who an owner is. Where asked to it proves it; the proof is
+	// nil otherwise.
+	EraseOwner(ctx context.Context, id loops.OwnerID, by string, at time.Time, prove bool) (*ErasureProof, error)
 }
 
 // CheckReport is what a check of the whole file found.
@@ -68,12 +72,6 @@ type Compacted struct {
 // absolute path on the register's computer.
 type BackupTo struct {
 	Folder string `json:"folder"`
-}
-
-// Erasure asks to erase an owner; Name must be the name on record, so that a
-// mistyped number erases nobody.
-type Erasure struct {
-	Name string `json:"name"`
 }
 
 // stream answers with what a call writes. It goes through a temporary file, so
@@ -129,21 +127,6 @@ func (s *server) exportTable(_ *http.Request, name workshop.TableName, out io.Wr
 	return s.Workshop.WriteTable(name, out)
 }
 
-func (s *server) eraseOwner(r *http.Request, id loops.OwnerID, erasure Erasure) (loops.Owner, error) {
-	owner, err := s.Reader.Owner(id)
-	if err != nil {
-		return owner, fmt.Errorf("owner %d: %w", id, err)
-	}
-	if owner.Name != erasure.Name {
-		return owner, &loops.InvalidError{Field: "name", Value: erasure.Name, Reason: fmt.Sprintf("the name of owner %d as it is on record", id)}
-	}
-	stamp := s.stamp(r)
-	if err := s.Keeper.EraseOwner(r.Context(), id, stamp.By, stamp.At); err != nil {
-		return owner, err
-	}
-	return s.Reader.Owner(id)
-}
-
 func (s *server) importTable(r *http.Request, dryRun bool, table io.Reader) (imported workshop.Imported, err error) {
 	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != typeCSV {
 		return imported, &loops.InvalidError{Field: "Content-Type", Value: r.Header.Get("Content-Type"), Reason: typeCSV}
@@ -160,7 +143,11 @@ func (s *server) backup(r *http.Request, to BackupTo) (BackupTo, error) {
 	if !filepath.IsAbs(to.Folder) {
 		return to, &loops.InvalidError{Field: "folder", Value: to.Folder, Reason: "an absolute path on the register's computer"}
 	}
-	return to, s.Keeper.Backup(r.Context(), to.Folder)
+	if err := s.Keeper.Backup(r.Context(), to.Folder); err != nil {
+		return to, err
+	}
+	stamp := s.stamp(r)
+	return to, s.Keeper.Note(loops.AuditLine{At: stamp.At, By: stamp.By, Action: "backup", On: to.Folder})
 }
 
 func (s *server) compact(r *http.Request) (Compacted, error) {

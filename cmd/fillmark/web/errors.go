@@ -60,6 +60,9 @@ func failureOf(err error) (int, Failure) {
 		busy    *busyError
 	)
 	var stop *acts.StopError
+	if len(problemsOf(err)) > 0 {
+		err = loops.Bounded(err)
+	}
 	problems := problemsOf(err)
 	switch {
 	case errors.As(err, &stop):

@@ -111,3 +111,11 @@ func (t Throttle) Take(key string, now time.Time) time.Duration {
 
 // Size is how many keys are remembered.
 func (t Throttle) Size() int { return len(t.t.buckets) }
+
+// The bounds of what requests hold, in bytes.
+const (
+	MaxBody       = maxBody
+	MaxTable      = maxTable
+	MaxFieldBytes = maxFieldBytes
+	MaxFormPhotos = maxFormPhotos
+)

@@ -114,8 +114,12 @@ func (b *bench) settings() workshop.Settings {
 // keeper looks after the bench's file as the daemon's does.
 type keeper struct{ *store.Store }
 
-func (k keeper) EraseOwner(ctx context.Context, id loops.OwnerID, by string, at time.Time) error {
-	return k.Store.EraseOwner(ctx, id, by, at, acts.Erasing())
+func (k keeper) EraseOwner(ctx context.Context, id loops.OwnerID, by string, at time.Time, prove bool) (*web.ErasureProof, error) {
+	var proof *web.ErasureProof
+	if prove {
+		proof = &web.ErasureProof{Number: id, At: at}
+	}
+	return proof, k.Store.EraseOwner(ctx, id, by, at, acts.Erasing())
 }
 
 func (k keeper) Check(ctx context.Context) (web.CheckReport, error) {

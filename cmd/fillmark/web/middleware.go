@@ -14,8 +14,8 @@ import (
 // maxBody bounds every request body but those with photos in them.
 const maxBody = 1 << 20
 
-// maxTable bounds an imported table: some hundred thousand rows.
-const maxTable = 32 << 20
+// maxTable bounds an imported table, whose rows are bounded as well.
+const maxTable = 8 << 20
 
 func limitBodies(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {

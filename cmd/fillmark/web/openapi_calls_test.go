@@ -220,7 +220,7 @@ func (b *bench) fileCalls() []apiCall {
 		{"POST", "/api/v1/compact", "", 200, ""},
 		{"GET", "/api/v1/check", "", 200, ""},
 		{"POST", "/api/v1/owners/2/erase", `{"name":"Bea Mosss"}`, 422, ""},
-		{"POST", "/api/v1/owners/2/erase", `{"name":"Bea Moss"}`, 200, ""},
+		{"POST", "/api/v1/owners/2/erase", `{"name":"Bea Moss","prove":true}`, 200, ""},
 	}
 }
 

@@ -99,11 +99,42 @@ func ownersFault(err error) bool {
 
 // keepOwnerPhoto takes in the photo that came with an answer.
 func (s *server) keepOwnerPhoto(owner loops.Owner, photo uploaded) (string, error) {
+	if err := s.photosLately(owner.ID); err != nil {
+		return "", err
+	}
 	if err := s.throttles.photoOf.take(strconv.FormatUint(uint64(owner.ID), 10), s.Now()); err != nil {
 		return "", err
 	}
 	kept, err := s.Workshop.KeepPhoto(photo.name, photo.spool)
 	return kept.Hash, err
+}
+
+// photosLately holds an owner back whose photos of the last while on record are as
+// many as the throttle allows: the record outlasts a restart, the throttle does
+// not.
+func (s *server) photosLately(id loops.OwnerID) error {
+	files, err := s.Workshop.OwnersFiles(id)
+	if err != nil {
+		return err
+	}
+	t := s.throttles.photoOf
+	since := s.Now().Add(-time.Duration(t.burst) * t.pace)
+	sent, oldest := map[string]bool{}, s.Now()
+	for _, f := range files {
+		for _, e := range f.View.Own() {
+			if e.Kind != loops.KindAnswer || e.Answer.Photo == "" || !e.Recorded.After(since) {
+				continue
+			}
+			sent[e.Answer.Photo] = true
+			if e.Recorded.Before(oldest) {
+				oldest = e.Recorded
+			}
+		}
+	}
+	if len(sent) < t.burst {
+		return nil
+	}
+	return &busyError{oldest.Sub(since)}
 }
 
 // saidToday tells that the owner's last answer is this one, given today: a

@@ -65,7 +65,8 @@ func TestLinksEnd(t *testing.T) {
 			}
 		}},
 		{"by erasing", func(b *bench, file workshop.File) {
-			require.NoError(b, keeper{b.store}.EraseOwner(b.Context(), file.Owner.ID, "test", noon))
+			_, err := keeper{b.store}.EraseOwner(b.Context(), file.Owner.ID, "test", noon, false)
+			require.NoError(b, err)
 		}},
 		{"by the owner", func(b *bench, file workshop.File) {
 			require.Equal(b, http.StatusSeeOther, b.post(b.ownerLink(file.Owner), url.Values{"answer": {"fine"}}).Code)

@@ -6,6 +6,7 @@ package workshop
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"fillmark/loops"
@@ -168,25 +169,59 @@ func (w *Workshop) filesOf(owner loops.OwnerID) ([]File, error) {
 	return files, nil
 }
 
-// SetMail stops the owner's mail, or lets it run again: only the owner's own
-// click comes here.
+// SetMail stops the mail to the owner's address, or lets it run again: only a
+// click in a mail to that address comes here. It binds every record with the
+// address, since it is the reader of its mail who asks.
 func (w *Workshop) SetMail(s Stamp, id loops.OwnerID, stop bool) (loops.Owner, error) {
 	return retried(w, func() (loops.Owner, error) {
 		owner, err := w.register.Owner(id)
 		if err != nil {
 			return owner, err
 		}
-		stopped := loops.Day{}
-		action := "mail resumed by owner"
+		stopped, action := loops.Day{}, "mail resumed by owner"
 		if stop {
 			stopped, action = loops.DayOf(s.At, w.zoneOf(owner)), "mail stopped by owner"
 		}
 		if owner.MailStopped.IsZero() != stop {
 			return owner, nil // as wanted already
 		}
+		change := loops.Change{At: s.At, By: s.By, Action: action}
+		for o, err := range w.register.Owners() {
+			if err != nil {
+				return owner, err
+			}
+			if o.ID == id || o.Email != "" && strings.EqualFold(o.Email, owner.Email) && o.MailStopped.IsZero() == stop {
+				o.MailStopped = stopped
+				change.Owners = append(change.Owners, o)
+			}
+		}
 		owner.MailStopped = stopped
-		return owner, w.register.Commit(loops.Change{At: s.At, By: s.By, Action: action, Owners: []loops.Owner{owner}})
+		return owner, w.register.Commit(change)
 	})
+}
+
+// bindStops finds the records that get an address whose reader stopped the mail
+// before, under another record, and has each bound to that day.
+func (w *Workshop) bindStops(owners []loops.Owner, bind func(i int, day loops.Day)) error {
+	if !slices.ContainsFunc(owners, func(o loops.Owner) bool { return o.Email != "" && o.MailStopped.IsZero() }) {
+		return nil
+	}
+	stopped := map[string]loops.Day{}
+	for o, err := range w.register.Owners() {
+		if err != nil {
+			return err
+		}
+		if !o.MailStopped.IsZero() {
+			stopped[strings.ToLower(o.Email)] = o.MailStopped
+		}
+	}
+	delete(stopped, "")
+	for i, o := range owners {
+		if day, ok := stopped[strings.ToLower(o.Email)]; ok && o.MailStopped.IsZero() {
+			bind(i, day)
+		}
+	}
+	return nil
 }
 
 // NextTasks returns the tasks of a plan that are not paused, earliest first.

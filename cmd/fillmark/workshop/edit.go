@@ -103,6 +103,11 @@ func (b *editing) owner(o *loops.Owner) error {
 	}
 	is := *o
 	is.LinkEpoch = was.LinkEpoch // only ended, never set
+	if !strings.EqualFold(is.Email, was.Email) {
+		if err := b.bindStops([]loops.Owner{is}, func(_ int, day loops.Day) { is.MailStopped = day }); err != nil {
+			return err
+		}
+	}
 	compared(b, acts.Owners(), was, is)
 	b.change.Owners = []loops.Owner{is}
 	return nil
@@ -278,12 +283,14 @@ func (w *Workshop) transfer(s Stamp, file File, recorded Recorded) (Recorded, er
 	if err != nil {
 		return Recorded{}, err
 	}
+	naming, parts := acts.Naming(acts.Owners().Words(former))
+	names := loops.NewPhrases(slices.Concat(naming, parts))
 	for _, loop := range inside {
 		of, err := w.fileOf(loop)
 		if err != nil {
 			return Recorded{}, err
 		}
-		of.Machine = machine
+		of.Machine, of.Loop.Name = machine, names.Erase(loop.Name)
 		entry := e
 		entry.ID, entry.Loop = loop.LastEntry+1, loop.ID
 		if loop.ID != file.Loop.ID {

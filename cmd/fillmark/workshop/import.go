@@ -58,6 +58,9 @@ func (w *Workshop) ImportTable(s Stamp, table TableName, in io.Reader, dryRun bo
 	if err != nil || dryRun {
 		return report, err
 	}
+	if err := w.bindStops(change.Owners, func(i int, day loops.Day) { change.Owners[i].MailStopped = day }); err != nil {
+		return report, err
+	}
 	if err := w.number(&change); err != nil {
 		return report, err
 	}

@@ -21,6 +21,9 @@ func (w *Workshop) AddOwner(s Stamp, o loops.Owner) (loops.Owner, error) {
 		return loops.Owner{}, err
 	}
 	o.ID, o.Revision, o.LinkEpoch = id, 0, 0
+	if err := w.bindStops([]loops.Owner{o}, func(_ int, day loops.Day) { o.MailStopped = day }); err != nil {
+		return loops.Owner{}, err
+	}
 	err = w.register.Commit(loops.Change{At: s.At, By: s.By, Action: "owner add", Owners: []loops.Owner{o}})
 	if err != nil {
 		return loops.Owner{}, err

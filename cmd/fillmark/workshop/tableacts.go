@@ -236,17 +236,21 @@ func readActs(in io.Reader) (rows []actRow, ignored []string, err error) {
 	if ignored, err = matchActs(read.Header); err != nil {
 		return nil, nil, err
 	}
-	var problems []error
+	var faults loops.Faults
 	for line, err := range read.Rows() {
+		if faults.Full(1) {
+			continue // counted by rows from here on
+		}
 		var r actRow
 		if err == nil {
 			r, err = readAct(line, read.Header)
 		}
-		problems = append(problems, err)
-		rows = append(rows, r)
+		if faults.Add(err); !faults.Any() {
+			rows = append(rows, r)
+		}
 	}
-	if err := errors.Join(problems...); err != nil {
-		return nil, nil, err
+	if faults.Any() {
+		return nil, nil, faults.Err()
 	}
 	return rows, ignored, nil
 }
@@ -254,24 +258,24 @@ func readActs(in io.Reader) (rows []actRow, ignored []string, err error) {
 // matchActs finds the columns, and those that only the register writes.
 func matchActs(header []string) (ignored []string, err error) {
 	known := append([]string{tagColumn, actColumn, numberColumn}, actKeys()...)
-	var problems []error
+	var faults loops.Faults
 	for at, name := range header {
 		place := fmt.Sprintf("line 1, column %d", at+1)
 		switch {
 		case slices.Contains(header[:at], name):
-			problems = append(problems, wrong(place, name, "each column once"))
+			faults.Add(wrong(place, name, "each column once"))
 		case name == numberColumn:
 			ignored = append(ignored, name)
 		case !slices.Contains(known, name):
-			problems = append(problems, wrong(place, name, "one of: "+strings.Join(known, ", ")))
+			faults.Add(wrong(place, name, "one of: "+strings.Join(known, ", ")))
 		}
 	}
 	for _, name := range []string{tagColumn, actColumn} {
 		if !slices.Contains(header, name) {
-			problems = append(problems, wrong("line 1", "no column "+name, "the columns tag and act, which say what was done to which loop"))
+			faults.Add(wrong("line 1", "no column "+name, "the columns tag and act, which say what was done to which loop"))
 		}
 	}
-	return ignored, errors.Join(problems...)
+	return ignored, faults.Err()
 }
 
 func readAct(line sheet.Row, header []string) (actRow, error) {

@@ -36,23 +36,28 @@ func readTable[T any](in io.Reader, t table[T]) (rows []row[T], ignored []string
 	if err != nil {
 		return nil, nil, err
 	}
-	var problems []error
+	var faults loops.Faults
 	for line, err := range read.Rows() {
+		if faults.Full(1) {
+			continue // counted by rows from here on
+		}
 		if err != nil {
-			problems = append(problems, err)
+			faults.Add(err)
 			continue
 		}
 		r, wrongs := readRow(t, line, use)
-		problems = append(problems, wrongs...)
+		faults.Add(errors.Join(wrongs...))
 		for _, more := range r.blame(t.check(r.record), t.record.Fields()) {
 			if !slices.ContainsFunc(wrongs, func(w error) bool { return sameCell(w, more) }) {
-				problems = append(problems, more)
+				faults.Add(more)
 			}
 		}
-		rows = append(rows, r)
+		if r.cells = nil; !faults.Any() {
+			rows = append(rows, r)
+		}
 	}
-	if len(problems) > 0 {
-		return nil, nil, errors.Join(problems...)
+	if faults.Any() {
+		return nil, nil, faults.Err()
 	}
 	return rows, ignored, nil
 }
@@ -64,22 +69,22 @@ func (t table[T]) match(header []string) (use []*acts.Field, ignored []string, e
 	for _, f := range fields {
 		names = append(names, f.JSONKey())
 	}
-	var problems []error
+	var faults loops.Faults
 	for at, name := range header {
 		i := slices.Index(names, name)
 		use = append(use, nil)
 		switch {
 		case slices.Contains(header[:at], name):
-			problems = append(problems, wrong(fmt.Sprintf("line 1, column %d", at+1), name, "each column once"))
+			faults.Add(wrong(fmt.Sprintf("line 1, column %d", at+1), name, "each column once"))
 		case name == t.given:
 			ignored = append(ignored, name)
 		case i < 0:
-			problems = append(problems, wrong(fmt.Sprintf("line 1, column %d", at+1), name, "one of: "+strings.Join(names, ", ")))
+			faults.Add(wrong(fmt.Sprintf("line 1, column %d", at+1), name, "one of: "+strings.Join(names, ", ")))
 		default:
 			use[at] = &fields[i]
 		}
 	}
-	return use, ignored, errors.Join(problems...)
+	return use, ignored, faults.Err()
 }
 
 func readRow[T any](t table[T], line sheet.Row, use []*acts.Field) (row[T], []error) {
