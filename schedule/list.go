@@ -54,14 +54,14 @@ func List(p loops.Policy, today loops.Day, items []Item) TechnicianList {
 		}
 		staged := Staged{item, stage}
 		if reason := whyCall(p, staged); (ok || !item.Loop.State.Asked.IsZero()) && reason != "" {
-			list.Call = append(list.Call, Call{staged, reason, strings.TrimSpace(item.Owner.Address) != ""})
+			list.Call = append(list.Call, callAbout(staged, reason))
 		}
 	}
 	return list
 }
 
 // Reason returns the binding reason of a task in half a line: the rule without
-// the days it was reckoned from.
+// the days it was worked out from.
 func Reason(t loops.Task) string {
 	rule, _, _ := strings.Cut(t.Binding().Text, ";")
 	return strings.TrimSuffix(rule, ".")

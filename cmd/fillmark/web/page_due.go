@@ -24,6 +24,7 @@ type duePage struct {
 	CallMore          int // how many further calls are not shown
 	Overdue           int
 	MailReachesOwners bool
+	MailTrouble       string // that no mail leaves, and why; empty while it does
 	// Next is said where nothing is overdue or due today; nil where nothing
 	// is planned at all.
 	Next *nextLine
@@ -141,13 +142,20 @@ func nextOn(tag loops.Tag, machine string, t loops.Task, today loops.Day) *nextL
 	return &nextLine{tag, machine, t.Kind, t.Due, today.Sub(t.Due), schedule.Reason(t)}
 }
 
+// dueReader is what a kept page was made for, beside the register.
+type dueReader struct {
+	signedIn string
+	trouble  string
+}
+
 func (s *server) pageDue(w http.ResponseWriter, r *http.Request) error {
 	kept, err := s.due(s.Now())
 	if err != nil {
 		return err
 	}
 	f := s.newFrame(r, "Due")
-	if page, ok := kept.pages.Load(f.SignedIn); ok {
+	is := dueReader{f.SignedIn, s.mailTrouble()}
+	if page, ok := kept.pages.Load(is); ok {
 		writePage(w, http.StatusOK, page.([]byte))
 		return nil
 	}
@@ -155,11 +163,12 @@ func (s *server) pageDue(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	p.MailTrouble = is.trouble
 	page, err := s.rendered("due", p)
 	if err != nil {
 		return err
 	}
-	kept.pages.Store(f.SignedIn, page)
+	kept.pages.Store(is, page)
 	writePage(w, http.StatusOK, page)
 	return nil
 }

@@ -63,7 +63,10 @@ type CallLine struct {
 	OwnerID loops.OwnerID `json:"owner_id"`
 	Phone   string        `json:"phone,omitempty"`
 	Why     string        `json:"why"`
-	Letter  bool          `json:"letter,omitempty"` // a printed letter can go instead
+	// Evidence is what was mailed about it and what became of that; empty where
+	// no mail was to go.
+	Evidence string `json:"evidence"`
+	Letter   bool   `json:"letter,omitempty"` // a printed letter can go instead
 }
 
 // noPhone stands where an owner's number should.
@@ -87,7 +90,7 @@ const lookAhead = 60
 // Due returns the technician's list at the instant.
 func (w *Workshop) Due(at time.Time) (DueList, error) {
 	today := loops.DayOf(at, w.settings.Zone)
-	items, err := w.items(today.AddDays(lookAhead))
+	items, err := w.items(today.AddDays(lookAhead), at)
 	if err != nil {
 		return DueList{}, err
 	}
@@ -100,7 +103,7 @@ func (w *Workshop) Due(at time.Time) (DueList, error) {
 		Notices: append([]loops.EvidenceNotice{}, evidence.Notices...)}
 	for _, c := range list.Call {
 		line := lineOf(c.Item, today, c.Stage)
-		out.Call = append(out.Call, CallLine{Line: line, OwnerID: c.Owner.ID, Phone: c.Owner.Phone, Why: c.Reason, Letter: c.Letter})
+		out.Call = append(out.Call, CallLine{Line: line, OwnerID: c.Owner.ID, Phone: c.Owner.Phone, Why: c.Reason, Evidence: c.Evidence, Letter: c.Letter})
 	}
 	return out, nil
 }
@@ -121,15 +124,16 @@ func lineOf(i schedule.Item, today loops.Day, stage loops.Stage) Line {
 }
 
 // items reads the tasks due up to a day with their loops, machines and
-// owners. Its cost grows with what is due, not with the register.
-func (w *Workshop) items(through loops.Day) ([]schedule.Item, error) {
+// owners, and what was written about them by the instant. Its cost grows with
+// what is due, not with the register.
+func (w *Workshop) items(through loops.Day, at time.Time) ([]schedule.Item, error) {
 	dues, err := w.register.DueThrough(through)
 	if err != nil {
 		return nil, err
 	}
 	var items []schedule.Item
 	for _, due := range dues {
-		item, err := w.item(due)
+		item, err := w.item(due, at)
 		if errors.Is(err, errStaleDue) {
 			continue // the plan moved between the two reads; the next sweep sees it
 		}
@@ -143,7 +147,7 @@ func (w *Workshop) items(through loops.Day) ([]schedule.Item, error) {
 
 var errStaleDue = errors.New("the plan has moved on")
 
-func (w *Workshop) item(due loops.Due) (schedule.Item, error) {
+func (w *Workshop) item(due loops.Due, at time.Time) (schedule.Item, error) {
 	loop, err := w.register.Loop(due.Loop)
 	if err != nil {
 		return schedule.Item{}, fmt.Errorf("due loop %d: %w", due.Loop, err)
@@ -165,7 +169,17 @@ func (w *Workshop) item(due loops.Due) (schedule.Item, error) {
 			return item, fmt.Errorf("owner %d: %w", item.Machine.Owner, err)
 		}
 	}
+	return w.withLetters(item, at, "")
+}
+
+// withLetters adds to an item how mail to its owner stands, the message with
+// the key left out.
+func (w *Workshop) withLetters(item schedule.Item, at time.Time, but loops.MessageKey) (schedule.Item, error) {
+	var err error
 	item.Zone = w.zoneOf(item.Owner)
-	item.MailFault, err = w.mailFault(item.Owner)
+	if item.MailFault, err = w.mailFault(item.Owner); err != nil {
+		return item, err
+	}
+	item.Letters, err = w.lettersAbout(item.Owner, item.Loop.ID, item.Task, at, but)
 	return item, err
 }
