@@ -28,7 +28,7 @@ func mayReadClock() map[string]string {
 		"print_list.go during": span,
 		"middleware.go logged": span,
 		"session.go attempt":   span,
-		"relay.go Send":        span,
+		"relay.go prepare":     span,
 		"relay.go pace":        span,
 		"starttls.go Write":    deadline,
 		"starttls.go startTLS": deadline,

@@ -108,6 +108,7 @@ func (s RetainedSample) Erased() RetainedSample {
 // One that had not gone out yet is dropped.
 func (m Message) Erased() Message {
 	m.From, m.To, m.Subject, m.Raw, m.LastError = "", "", "", nil, ""
+	m.Signature, m.Note = nil, ""
 	if m.Status == Queued || m.Status == Held {
 		m.Status = Dropped
 	}

@@ -7,6 +7,7 @@ import (
 	"net/mail"
 	"strings"
 	"time"
+	"unicode"
 
 	"golang.org/x/net/idna"
 )
@@ -61,7 +62,11 @@ func (o Owner) Validate() error {
 	var p problems
 	p.add(requireText("name", o.Name, 200))
 	if o.Email != "" {
-		p.add(CheckEmail("email", o.Email))
+		if err := CheckEmail("email", o.Email); err != nil {
+			p.add(err)
+		} else if !Mailable(o.Email) {
+			p.add(invalid("email", o.Email, "plain letters before the @, since few mail systems take others: ask whether the mailbox has such a name too; where it has not, leave it empty and print letters"))
+		}
 	}
 	p.add(checkText("phone", o.Phone, 60, false))
 	p.add(checkText("address", o.Address, 500, true))
@@ -79,6 +84,13 @@ func (o Owner) Validate() error {
 // MayMail tells whether reminders may be mailed to the owner at all.
 func (o Owner) MayMail() bool {
 	return o.Email != "" && o.Consent.Mail && o.MailStopped.IsZero()
+}
+
+// Mailable tells whether every mail system takes the address: its part before the
+// @ is ASCII. Others need SMTPUTF8 (RFC 6531) on the whole way.
+func Mailable(address string) bool {
+	local := address[:max(0, strings.LastIndexByte(address, '@'))]
+	return !strings.ContainsFunc(local, func(r rune) bool { return r > unicode.MaxASCII })
 }
 
 // CheckEmail refuses an address that is not one bare mailbox within the

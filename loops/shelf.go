@@ -287,4 +287,6 @@ type Suppression struct {
 	Address string    `json:"address"`
 	Reason  string    `json:"reason"`
 	Since   time.Time `json:"since"` // the instant, UTC
+	// Status is that of RFC 3463; empty where the other side gave none.
+	Status string `json:"status,omitempty"`
 }

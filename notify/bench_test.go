@@ -18,6 +18,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"golang.org/x/sys/unix"
 
+	"fillmark/loops"
 	"fillmark/loops/store"
 	"fillmark/notify"
 	"fillmark/testdata/peer"
@@ -120,7 +121,7 @@ func BenchmarkOutbox(b *testing.B) {
 	for b.Loop() {
 		s, err := store.Open(fillOutbox(b, pathMails, 4000, nil), store.Options{})
 		require.NoError(b, err)
-		d, err := notify.NewDeliverer(s, signer, relayTo(b, notify.RelayOptions{Address: address}), notify.DefaultRetryPlan(), nil)
+		d, err := notify.NewDeliverer(s, nil, signer, relayTo(b, notify.RelayOptions{Address: address}), notify.DefaultRetryPlan(), nil)
 		require.NoError(b, err)
 		begin := time.Now()
 		rep, err := d.Deliver(b.Context(), sent)
@@ -135,7 +136,7 @@ func BenchmarkOutbox(b *testing.B) {
 		require.NoError(b, err)
 		begin = time.Now()
 		for _, m := range due {
-			require.NoError(b, s.MarkAttempt(m.Key, sent, sent.Add(time.Hour)))
+			require.NoError(b, s.MarkAttempt(m, loops.StoreRevision{}, sent, sent.Add(time.Hour)))
 			require.NoError(b, s.MarkDelivered(m.Key, sent))
 		}
 		commits += time.Since(begin)

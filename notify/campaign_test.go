@@ -77,7 +77,7 @@ func TestCampaignSender(t *testing.T) {
 	s, err := store.Open(path, store.Options{})
 	require.NoError(t, err)
 	relay := relayTo(t, notify.RelayOptions{Address: address, ReplyTimeout: 5 * time.Second})
-	d, err := notify.NewDeliverer(s, nil, relay, notify.DefaultRetryPlan(), nil)
+	d, err := notify.NewDeliverer(s, nil, nil, relay, notify.DefaultRetryPlan(), nil)
 	require.NoError(t, err)
 	start := sent
 	for m, err := range s.Messages(loops.Queued) {
@@ -283,14 +283,14 @@ func TestCampaignRelayDownForFiveDays(t *testing.T) {
 	closed, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(t, err)
 	require.NoError(t, closed.Close())
-	dead, err := notify.NewDeliverer(s, nil, relayTo(t, notify.RelayOptions{Address: closed.Addr().String()}), notify.DefaultRetryPlan(), nil)
+	dead, err := notify.NewDeliverer(s, nil, nil, relayTo(t, notify.RelayOptions{Address: closed.Addr().String()}), notify.DefaultRetryPlan(), nil)
 	require.NoError(t, err)
 	for hour := range 5 * 24 {
 		_, err := dead.Deliver(t.Context(), sent.Add(time.Duration(hour)*time.Hour))
 		require.NoError(t, err)
 	}
 	dumps := t.TempDir()
-	alive, err := notify.NewDeliverer(s, nil, relayTo(t, notify.RelayOptions{Address: startDumpingSink(t, sink, dumps)}), notify.DefaultRetryPlan(), nil)
+	alive, err := notify.NewDeliverer(s, nil, nil, relayTo(t, notify.RelayOptions{Address: startDumpingSink(t, sink, dumps)}), notify.DefaultRetryPlan(), nil)
 	require.NoError(t, err)
 	rep, err := alive.Deliver(t.Context(), sent.AddDate(0, 0, 5).Add(time.Hour))
 	require.NoError(t, err)
@@ -329,7 +329,7 @@ func TestCampaignWrongPassword(t *testing.T) {
 	require.NoError(t, err)
 	t.Cleanup(func() { assert.NoError(t, s.Close()) })
 	deliver := func(password notify.Secret, now time.Time) notify.Report {
-		d, err := notify.NewDeliverer(s, nil, relayTo(t, notify.RelayOptions{
+		d, err := notify.NewDeliverer(s, nil, nil, relayTo(t, notify.RelayOptions{
 			Address: address, Security: notify.StartTLS, TLS: client, Username: "bench", Password: password,
 		}), notify.DefaultRetryPlan(), nil)
 		require.NoError(t, err)
@@ -363,6 +363,8 @@ func (n *nothingSent) Send(context.Context, notify.Envelope, []byte) error {
 	return nil
 }
 
+func (n *nothingSent) Open(context.Context) error { return nil }
+
 func (n *nothingSent) End() {}
 
 // Memory does not grow with the queue.
@@ -372,7 +374,7 @@ func TestCampaignMemoryIsFlat(t *testing.T) {
 		require.NoError(t, err)
 		defer func() { require.NoError(t, s.Close()) }()
 		count := &nothingSent{}
-		d, err := notify.NewDeliverer(s, nil, count, notify.DefaultRetryPlan(), nil)
+		d, err := notify.NewDeliverer(s, nil, nil, count, notify.DefaultRetryPlan(), nil)
 		require.NoError(t, err)
 		rep, err := d.Deliver(t.Context(), sent)
 		require.NoError(t, err)

@@ -61,17 +61,38 @@ func (b *box) set(what string, key loops.MessageKey, change func(*loops.Message)
 	return nil
 }
 
-func (b *box) MarkAttempt(key loops.MessageKey, at, next time.Time) error {
-	return b.set("attempt", key, func(m *loops.Message) { m.Attempts++; m.LastAttempt, m.NextAttempt = at, next })
+func (b *box) MarkAttempt(is loops.Message, _ loops.StoreRevision, at, next time.Time) error {
+	return b.set("attempt", is.Key, func(m *loops.Message) {
+		attempts := m.Attempts + 1
+		*m = is
+		m.Attempts, m.LastAttempt, m.NextAttempt, m.Unsure = attempts, at, next, true
+	})
+}
+func (b *box) MarkWithdrawn(key loops.MessageKey, _ loops.StoreRevision, _ time.Time, why string, instead *loops.Message) error {
+	if instead != nil {
+		b.messages[instead.Key] = *instead
+	}
+	return b.set("withdrawn", key, func(m *loops.Message) { m.Status, m.Note = loops.Withdrawn, why })
 }
 func (b *box) MarkDelivered(key loops.MessageKey, _ time.Time) error {
 	return b.set("delivered", key, func(m *loops.Message) { m.Status = loops.Delivered })
 }
-func (b *box) MarkDeferred(key loops.MessageKey, next time.Time, attempts int, reason string) error {
-	return b.set("deferred", key, func(m *loops.Message) { m.NextAttempt, m.Attempts, m.LastError = next, attempts, reason })
+func (b *box) MarkDeferred(key loops.MessageKey, next time.Time, attempts int, f loops.Failure) error {
+	return b.set("deferred", key, func(m *loops.Message) {
+		m.NextAttempt, m.Attempts, m.LastError, m.Unsure = next, attempts, f.Reason, f.Unsure
+		if f.Lost {
+			m.Lost++
+		}
+		if !m.Unsure {
+			m.Signature = nil
+		}
+	})
 }
-func (b *box) MarkRefused(key loops.MessageKey, _ time.Time, reason string) error {
-	return b.set("refused", key, func(m *loops.Message) { m.Status, m.LastError = loops.Refused, reason })
+func (b *box) MarkRefused(key loops.MessageKey, _ time.Time, f loops.Failure) error {
+	return b.set("refused", key, func(m *loops.Message) { m.Status, m.LastError = loops.Refused, f.Reason })
+}
+func (b *box) MarkHeld(key loops.MessageKey, _ time.Time, f loops.Failure) error {
+	return b.set("held", key, func(m *loops.Message) { m.Status, m.LastError = loops.Held, f.Reason })
 }
 func (b *box) MarkExpired(key loops.MessageKey, _ time.Time, reason string) error {
 	return b.set("expired", key, func(m *loops.Message) { m.Status, m.LastError = loops.Expired, reason })
@@ -103,13 +124,15 @@ func (b *box) RefusedInARow(address string) (int, error) {
 // sendFunc is a transport made of one function; it logs into the box.
 type sendFunc func(to string) error
 
+func (f sendFunc) Open(context.Context) error { return nil }
+
 func (f sendFunc) End() {}
 
 func (f sendFunc) Send(_ context.Context, e notify.Envelope, _ []byte) error { return f(e.To) }
 
 func deliverer(t testing.TB, b *box, send sendFunc) *notify.Deliverer {
 	t.Helper()
-	d, err := notify.NewDeliverer(b, nil, sendFunc(func(to string) error {
+	d, err := notify.NewDeliverer(b, nil, nil, sendFunc(func(to string) error {
 		b.log = append(b.log, "send "+strings.TrimSuffix(to, "@garden.example"))
 		return send(to)
 	}), notify.DefaultRetryPlan(), nil)
@@ -288,7 +311,7 @@ func TestDeliverLeavesAnUnsignableMessage(t *testing.T) {
 	b.messages["a"] = bad
 	s, _ := newSigner(t)
 	var sentTo []string
-	d, err := notify.NewDeliverer(b, s, sendFunc(func(to string) error { sentTo = append(sentTo, to); return nil }), notify.DefaultRetryPlan(), nil)
+	d, err := notify.NewDeliverer(b, nil, s, sendFunc(func(to string) error { sentTo = append(sentTo, to); return nil }), notify.DefaultRetryPlan(), nil)
 	require.NoError(t, err)
 	rep, err := d.Deliver(t.Context(), sent)
 	require.ErrorContains(t, err, "bare CR")
@@ -314,7 +337,7 @@ func TestDeliverStopsWithContextAndStore(t *testing.T) {
 func TestRetryPlanRefused(t *testing.T) {
 	t.Parallel()
 	for name, plan := range map[string]notify.RetryPlan{"empty": nil, "no wait": {0}, "a month": {31 * 24 * time.Hour}} {
-		_, err := notify.NewDeliverer(newBox(), nil, sendFunc(nil), plan, nil)
+		_, err := notify.NewDeliverer(newBox(), nil, nil, sendFunc(nil), plan, nil)
 		assert.Error(t, err, name)
 	}
 }
@@ -329,7 +352,7 @@ func TestWholeWay(t *testing.T) {
 	b.messages[key] = l.Message(key, 7, loops.PurposeReminder, sent, sent.AddDate(0, 0, 14))
 	s, record := newSigner(t)
 	var got []byte
-	d, err := notify.NewDeliverer(b, s, catch{&got}, notify.DefaultRetryPlan(), nil)
+	d, err := notify.NewDeliverer(b, nil, s, catch{&got}, notify.DefaultRetryPlan(), nil)
 	require.NoError(t, err)
 	rep, err := d.Deliver(t.Context(), sent)
 	require.NoError(t, err)
@@ -339,6 +362,8 @@ func TestWholeWay(t *testing.T) {
 }
 
 type catch struct{ raw *[]byte }
+
+func (c catch) Open(context.Context) error { return nil }
 
 func (c catch) End() {}
 

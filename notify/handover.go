@@ -31,6 +31,10 @@ type HandoverInput struct {
 	// AsItIs is why the machine went back as it is; empty where it was handed
 	// over. Such a letter calls nothing good and plans nothing.
 	AsItIs string
+	// Welcome tells that the machine came to the owner from another one, and not
+	// from the bench.
+	Welcome bool
+	Instead Earlier // the letter that this one takes the place of
 }
 
 // HandoverLoop is one loop of the machine that went back.
@@ -116,7 +120,7 @@ func ComposeHandover(in HandoverInput) (Letter, error) {
 		return Letter{}, err
 	}
 	d := in.document(in.Workshop.ReachUs())
-	return d.letter(envelope{in.Workshop, in.Owner, in.Date, in.MessageID, in.Links.OneClick}, in.Calendar)
+	return d.letter(envelope{in.Workshop, in.Owner, in.Date, in.MessageID, in.Links.OneClick, in.Instead}, in.Calendar)
 }
 
 // PrintHandover writes the same on paper. Date, Message-ID, links, calendar and
@@ -144,6 +148,12 @@ func (in HandoverInput) document(reachUs string) document {
 		if poisonous(l.Fluid) {
 			worst = l.Fluid
 		}
+	}
+	if in.Welcome {
+		d.Subject = fmt.Sprintf("%s is yours now: what is in it and what comes next", capitalised(shortened(in.Machine, 40)))
+		d.Intro = fmt.Sprintf("On %s we heard that the %s “%s” is yours now. A liquid cools it. This is what is in it, what to beware of and what comes next; we write to you in time before each of these days. Keep this letter with the machine.",
+			in.Day.Long(), machineWord(in.Kind), in.Machine)
+		d.Reason = "You get this mail because you agreed to mail from " + in.Workshop.Name + ", which looks after this machine."
 	}
 	if in.AsItIs != "" {
 		d.Subject = fmt.Sprintf("%s: you have it back as it is", capitalised(shortened(in.Machine, 40)))

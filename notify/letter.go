@@ -50,6 +50,22 @@ type envelope struct {
 	date      time.Time
 	messageID string
 	oneClick  string
+	instead   Earlier
+}
+
+// Earlier is a letter that another one takes the place of, since it may have
+// arrived and is not true any more. The zero value is none.
+type Earlier struct {
+	MessageID string
+	Day       loops.Day // of its date, the owner's
+}
+
+// sentence opens the letter that takes its place.
+func (e Earlier) sentence() string {
+	if e.MessageID == "" {
+		return ""
+	}
+	return "This takes the place of our letter of " + e.Day.Long() + ", should you have had it. "
 }
 
 // assemble puts headers and parts together. Everything in it was checked.
@@ -74,6 +90,9 @@ func (e envelope) assemble(subject, text, html string, calendar []byte) (Letter,
 		{"Date", e.date.UTC().Format(time.RFC1123Z)},
 		{"Message-ID", e.messageID},
 		{"Auto-Submitted", "auto-generated"},
+	}
+	if e.instead.MessageID != "" {
+		l.Headers = append(l.Headers, Header{"In-Reply-To", e.instead.MessageID}, Header{"References", e.instead.MessageID})
 	}
 	if e.oneClick != "" {
 		l.Headers = append(l.Headers,

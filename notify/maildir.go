@@ -37,6 +37,9 @@ func (m Maildir) Send(ctx context.Context, _ Envelope, raw []byte) error {
 	return nil
 }
 
+// Open does nothing: a folder is there or is made.
+func (m Maildir) Open(context.Context) error { return nil }
+
 // End does nothing: a folder keeps nothing open.
 func (m Maildir) End() {}
 

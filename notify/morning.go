@@ -21,6 +21,7 @@ type MorningInput struct {
 	MessageID string
 	Sections  []MorningSection // empty ones are left out
 	Link      string           // the page with what is due; empty for none
+	Instead   Earlier          // the letter that this one takes the place of
 }
 
 // MorningSection is one headed list.
@@ -75,7 +76,7 @@ func ComposeMorning(in MorningInput) (Letter, error) {
 		d.Buttons = []button{{"The list on the page", in.Link}}
 	}
 	technician := loops.Owner{Email: in.To}
-	return d.letter(envelope{in.Workshop, technician, in.Date, in.MessageID, ""}, nil)
+	return d.letter(envelope{in.Workshop, technician, in.Date, in.MessageID, "", in.Instead}, nil)
 }
 
 func (in MorningInput) validate() error {

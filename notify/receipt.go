@@ -29,6 +29,7 @@ type ReceiptInput struct {
 	Cautions   []string // only written where something is off or a condition stands
 	Wet        string   // what to do where it leaks; only written where something is off
 	Links      Links    // only More, Stop and OneClick are used
+	Instead    Earlier  // the letter that this one takes the place of
 }
 
 // MachineTask is what comes next for a machine.
@@ -61,7 +62,7 @@ func ComposeReceipt(in ReceiptInput) (Letter, error) {
 		Stop:     button{"Stop these mails", in.Links.Stop},
 	}
 	d.Blocks = in.blocks(now)
-	return d.letter(envelope{in.Workshop, in.Owner, in.Date, in.MessageID, in.Links.OneClick}, nil)
+	return d.letter(envelope{in.Workshop, in.Owner, in.Date, in.MessageID, in.Links.OneClick, in.Instead}, nil)
 }
 
 // blocks are what the owner told us, what happens now and what comes next. Where

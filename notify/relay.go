@@ -72,9 +72,10 @@ type Relay struct {
 	o    RelayOptions
 	host string
 
-	mu   sync.Mutex
-	open *session // nil where none is open
-	last time.Time
+	mu    sync.Mutex
+	open  *session // nil where none is open
+	last  time.Time
+	ready bool // the next message has waited for its turn
 }
 
 // NewRelay checks the options. A login without TLS is refused.
@@ -133,13 +134,11 @@ func (r *Relay) Send(ctx context.Context, env Envelope, raw []byte) error {
 	}
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	if err := r.pace(ctx); err != nil {
+	if err := r.prepare(ctx); err != nil {
 		return classify(stageSession, err)
 	}
-	if r.open != nil && time.Since(r.open.used) > maxIdle {
-		r.hangUp()
-	}
-	again := r.open != nil
+	r.ready = false
+	again := !r.open.used.IsZero()
 	at, err := r.attempt(ctx, env, raw)
 	if again && at == stageMail && lineCut(err) {
 		// The relay closed a session that had served before; no word about
@@ -152,10 +151,46 @@ func (r *Relay) Send(ctx context.Context, env Envelope, raw []byte) error {
 	return nil
 }
 
+// Open waits until the next message may go and opens a line for it, so that
+// nothing stands between what was decided about a message and its first byte.
+func (r *Relay) Open(ctx context.Context) error {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if err := r.prepare(ctx); err != nil {
+		return classify(stageSession, err)
+	}
+	return nil
+}
+
+// prepare is what comes before a message.
+func (r *Relay) prepare(ctx context.Context) error {
+	if !r.ready {
+		if err := r.pace(ctx); err != nil {
+			return err
+		}
+		r.ready = true
+	}
+	if r.open != nil && !r.open.used.IsZero() && time.Since(r.open.used) > maxIdle {
+		r.hangUp()
+	}
+	if r.open != nil {
+		return nil
+	}
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	opened, err := r.dial(ctx)
+	if err == nil {
+		r.open = opened
+	}
+	return err
+}
+
 // End says goodbye and closes the session that [Relay.Send] kept open.
 func (r *Relay) End() {
 	r.mu.Lock()
 	defer r.mu.Unlock()
+	r.ready = false
 	r.hangUp()
 }
 

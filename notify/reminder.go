@@ -70,7 +70,8 @@ type ReminderInput struct {
 	Items     []ReminderItem
 	Cautions  []string // for what is in these loops, in owners' words
 	Links     Links
-	Calendar  []byte // text/calendar with METHOD:PUBLISH; empty for none
+	Calendar  []byte  // text/calendar with METHOD:PUBLISH; empty for none
+	Instead   Earlier // the letter that this one takes the place of
 }
 
 // ReminderItem is one task of one loop.
@@ -115,7 +116,7 @@ func ComposeReminder(in ReminderInput) (Letter, error) {
 	}
 	d := in.document(in.Workshop.ReachUs())
 	d.addAnswers(in)
-	return d.letter(envelope{in.Workshop, in.Owner, in.Date, in.MessageID, in.Links.OneClick}, in.Calendar)
+	return d.letter(envelope{in.Workshop, in.Owner, in.Date, in.MessageID, in.Links.OneClick, in.Instead}, in.Calendar)
 }
 
 // document is what mail and printed letter have in common; they differ in how
@@ -224,6 +225,7 @@ func (d *document) addAnswers(in ReminderInput) {
 }
 
 func (d document) letter(e envelope, calendar []byte) (Letter, error) {
+	d.Intro = e.instead.sentence() + d.Intro
 	text, html, err := e.workshop.templates().render(d.inUnits(e.owner.Units))
 	if err != nil {
 		return Letter{}, err
@@ -357,6 +359,10 @@ func reminderIntro(items []ReminderItem, today loops.Day) string {
 	if first.Due.Before(today) {
 		intro = fmt.Sprintf("The cooling of your %s “%s” needed %s by %s, and we have not heard that it was done.",
 			machineWord(first.Kind), first.Machine, about.OwnerNeeds, when(first.Due, today))
+		if first.Stage == loops.StageDue { // nobody told them before
+			intro = fmt.Sprintf("The cooling of your %s “%s” needs %s. The day for it was %s; soon is good.",
+				machineWord(first.Kind), first.Machine, about.OwnerNeeds, when(first.Due, today))
+		}
 	}
 	switch n := len(items) - 1; {
 	case n == 1:

@@ -8,6 +8,8 @@ import (
 	"fmt"
 
 	"github.com/emersion/go-smtp"
+
+	"fillmark/loops"
 )
 
 // Envelope is who a transport is told the message is from and for: bare
@@ -30,7 +32,10 @@ type SendError struct {
 	Status string
 	// Address says that a permanent failure is about the address itself.
 	Address bool
-	Err     error
+	// Unsure says that the reply was lost after the message had been begun: the
+	// other side may have it.
+	Unsure bool
+	Err    error
 }
 
 // Error says at which step it failed and how.
@@ -38,6 +43,11 @@ func (e *SendError) Error() string { return e.Err.Error() }
 
 // Unwrap returns the cause.
 func (e *SendError) Unwrap() error { return e.Err }
+
+// failure is what is put on record of it.
+func (e *SendError) failure() loops.Failure {
+	return loops.Failure{Reason: shortened(oneLine(e.Error()), 500), Status: e.Status, Unsure: e.Unsure, Lost: e.Unsure}
+}
 
 // stage is how far a conversation came.
 type stage string
@@ -58,6 +68,7 @@ func classify(at stage, err error) *SendError {
 		// A line cut before the recipient was named has nothing to do with the
 		// message; later it may, and must not hold all the others.
 		e.RelayFault = at == stageSession || at == stageMail
+		e.Unsure = at == stageData
 		return e
 	}
 	e.Code = reply.Code

@@ -14,6 +14,9 @@ import (
 type Call struct {
 	Staged
 	Reason string // why a person is needed, in half a sentence
+	// Evidence is what was written to the owner about it and what became of that;
+	// empty where no mail was to go.
+	Evidence string
 	// Letter tells that a printed letter can go instead: there is an address.
 	Letter bool
 }
@@ -27,7 +30,11 @@ func newCall(p loops.Policy, s Staged, today loops.Day) (c Call, ok bool) {
 	if state := s.Loop.State; state.Tries > 0 {
 		reason += fmt.Sprintf("; not reached on %s, %s", state.TriedInVain.Long(), times(state.Tries))
 	}
-	return Call{s, reason, mayWrite(s.Owner)}, true
+	c = Call{Staged: s, Reason: reason, Letter: mayWrite(s.Owner)}
+	if s.Owner.MayMail() && s.Loop.State.Asked.IsZero() {
+		c.Evidence = s.Letters.Evidence()
+	}
+	return c, true
 }
 
 func times(n int) string {
@@ -77,7 +84,9 @@ func whyCall(p loops.Policy, s Staged, today loops.Day) string {
 	case !o.Consent.Mail:
 		return "has not agreed to reminders by mail"
 	case s.MailFault != "":
-		return "mail does not arrive, ask for another address: " + s.MailFault
+		return "mail does not arrive: " + s.MailFault
+	case s.Stage == loops.StageCall && len(s.Letters.Stages) == 0:
+		return "no reminder went out"
 	case s.Stage == loops.StageCall:
 		return "mail has not settled it"
 	}

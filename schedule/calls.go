@@ -58,6 +58,9 @@ func (c Conversation) Sentence() string {
 			line.WriteString("; ")
 		}
 		fmt.Fprintf(&line, "%s %s", l.Task, l.when())
+		if l.Evidence != "" {
+			fmt.Fprintf(&line, " (%s)", l.Evidence)
+		}
 	}
 	if more := len(c.About) - mostTold; more > 0 {
 		fmt.Fprintf(&line, "; and %d more", more)

@@ -59,7 +59,6 @@ func ExampleSweep() {
 			Loop:    loops.Loop{ID: 1},
 			Task:    loops.Task{Kind: loops.Look, Due: due},
 		}},
-		Sent:   func(loops.Sent) bool { return false },
 		Mailed: func(loops.MessageKey) bool { return false },
 	})
 	for _, r := range swept.Reminders {

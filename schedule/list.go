@@ -86,8 +86,11 @@ func DaysOver(days int) string {
 // CallLine is an owner to be called, and why.
 type CallLine struct {
 	Line
-	Why    string `json:"why"`
-	Letter bool   `json:"letter,omitempty"` // a printed letter can go instead
+	Why string `json:"why"`
+	// Evidence is what was mailed about it and what became of that; empty where
+	// no mail was to go.
+	Evidence string `json:"evidence"`
+	Letter   bool   `json:"letter,omitempty"` // a printed letter can go instead
 }
 
 // List sorts tasks into the technician's list for the workshop's day, each by
@@ -111,7 +114,7 @@ func List(p loops.Policy, today loops.Day, items []Item) TechnicianList {
 		*group = append(*group, line)
 		if state := item.Loop.State; ok || !state.Asked.IsZero() || !state.Agreed.IsZero() {
 			if call, ok := newCall(p, Staged{item, stage}, today); ok {
-				list.Call = append(list.Call, CallLine{line, call.Reason, call.Letter})
+				list.Call = append(list.Call, CallLine{line, call.Reason, call.Evidence, call.Letter})
 			}
 		}
 	}
@@ -131,7 +134,7 @@ func lineOf(i Item, today loops.Day, stage loops.Stage) Line {
 func mayWrite(o loops.Owner) bool { return strings.TrimSpace(o.Address) != "" }
 
 // Reason returns the binding reason of a task in half a line: the rule without
-// the days it was reckoned from.
+// the days it was worked out from.
 func Reason(t loops.Task) string {
 	rule, _, _ := strings.Cut(t.Binding().Text, ";")
 	return strings.TrimSuffix(rule, ".")

@@ -23,6 +23,8 @@ type Item struct {
 	// MailFault says why mail does not reach the owner's address; empty where
 	// it does.
 	MailFault string
+	// Letters is what was written to this owner about the task so far.
+	Letters Letters
 }
 
 // Staged is an item with the stage it has reached.
@@ -31,17 +33,20 @@ type Staged struct {
 	Stage loops.Stage
 }
 
-// Sent returns the mark that records a reminder of this item.
-func (s Staged) Sent(message loops.MessageKey) loops.Sent {
-	return loops.Sent{Loop: s.Loop.ID, Task: s.Task.Kind, Due: s.Task.Due, Stage: s.Stage, Message: message}
+// Topic is what a letter about this item speaks of.
+func (s Staged) Topic() loops.Topic {
+	return loops.Topic{Loop: s.Loop.ID, Task: s.Task.Kind, Due: s.Task.Due, Stage: s.Stage}
 }
+
+// Tone is how a letter about this item may speak, see [Letters.Tone].
+func (s Staged) Tone() loops.Stage { return s.Letters.Tone(s.Stage) }
 
 // Reminder is one mail to one owner about every task that calls for one on
 // the owner's day.
 type Reminder struct {
 	Owner loops.Owner
 	Day   loops.Day   // in the owner's zone
-	Stage loops.Stage // the furthest of the items'
+	Stage loops.Stage // the furthest tone of the items'
 	Items []Staged    // by due day, loop and task
 }
 
@@ -50,13 +55,13 @@ func (r Reminder) Key() loops.MessageKey {
 	return loops.NewMessageKey(r.Owner.ID, r.Day, loops.PurposeReminder, "")
 }
 
-// Sent returns the marks to commit with the message.
-func (r Reminder) Sent() []loops.Sent {
-	marks := make([]loops.Sent, len(r.Items))
+// About is what the letter speaks of.
+func (r Reminder) About() []loops.Topic {
+	about := make([]loops.Topic, len(r.Items))
 	for i, item := range r.Items {
-		marks[i] = item.Sent(r.Key())
+		about[i] = item.Topic()
 	}
-	return marks
+	return about
 }
 
 // Collapse gathers items into one reminder per owner, ordered by owner. The
@@ -75,7 +80,7 @@ func Collapse(items []Staged, day func(Item) loops.Day) []Reminder {
 		}
 		r := &reminders[last]
 		r.Items = append(r.Items, item)
-		r.Stage = further(r.Stage, item.Stage)
+		r.Stage = further(r.Stage, item.Tone())
 	}
 	return reminders
 }
@@ -95,12 +100,13 @@ type SweepInput struct {
 	Hour int
 	// Items are the tasks due up to [Horizon]; others do no harm.
 	Items []Item
-	// Sent tells whether a mark is on record; its Message is left empty. Sent
-	// and Mailed must be set.
-	Sent func(loops.Sent) bool
 	// Mailed tells whether a message is on record, so that an owner who had
-	// today's reminder waits for tomorrow's with what came up since.
+	// today's reminder waits for tomorrow's with what came up since. It must be
+	// set.
 	Mailed func(loops.MessageKey) bool
+	// Waiting tells whether a reminder to the owner has not left yet: it will
+	// say what is due on the day that it leaves. Nil stands for none.
+	Waiting func(loops.OwnerID) bool
 }
 
 // Swept is what a sweep found: reminders to compose, and calls for the
@@ -111,7 +117,7 @@ type Swept struct {
 }
 
 // Sweep decides whom to remind and whom to call now. It changes nothing and
-// keeps nothing: once the reminders' marks and keys are on record, sweeping
+// keeps nothing: once the reminders are on record, sweeping
 // again returns no reminder. A stage that was missed, while the program did
 // not run, is not made up for; nor is one that a later stage has overtaken,
 // should the clock have been set back. Paused tasks are left out.
@@ -159,13 +165,8 @@ func (in SweepInput) reminds(s Staged, today loops.Day) bool {
 	if in.Now.Before(SendableAt(today, in.Hour, in.zone(s.Item))) {
 		return false
 	}
-	if in.Mailed(Reminder{Owner: s.Owner, Day: today}.Key()) {
+	if in.Mailed(Reminder{Owner: s.Owner, Day: today}.Key()) || in.Waiting != nil && in.Waiting(s.Owner.ID) {
 		return false
 	}
-	for _, stage := range Stages() {
-		if further(s.Stage, stage) == stage && in.Sent(Staged{s.Item, stage}.Sent("")) {
-			return false
-		}
-	}
-	return true
+	return !s.Letters.had(s.Stage)
 }

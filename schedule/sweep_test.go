@@ -5,6 +5,7 @@ package schedule_test
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -17,31 +18,38 @@ import (
 	"fillmark/schedule"
 )
 
-// record is what a store keeps of a sweep.
+// record is what a store keeps of a sweep whose letters all arrive.
 type record struct {
-	sent   map[loops.Sent]int
+	sent   map[loops.Topic]int
 	mailed map[loops.MessageKey]int
 }
 
 func newRecord() *record {
-	return &record{map[loops.Sent]int{}, map[loops.MessageKey]int{}}
+	return &record{map[loops.Topic]int{}, map[loops.MessageKey]int{}}
 }
 
 // commit keeps what the reminders would write.
 func (r *record) commit(reminders []schedule.Reminder) {
 	for _, reminder := range reminders {
 		r.mailed[reminder.Key()]++
-		for _, mark := range reminder.Sent() {
-			mark.Message = ""
-			r.sent[mark]++
+		for _, topic := range reminder.About() {
+			r.sent[topic]++
 		}
 	}
 }
 
 func (r *record) input(now time.Time, items []schedule.Item) schedule.SweepInput {
+	items = slices.Clone(items)
+	for n, i := range items {
+		for _, stage := range schedule.Stages() {
+			if r.sent[schedule.Staged{Item: i, Stage: stage}.Topic()] > 0 {
+				items[n].Letters.Stages = append(items[n].Letters.Stages, stage)
+				items[n].Letters.Arrived++
+			}
+		}
+	}
 	return schedule.SweepInput{
 		Now: now, Policy: schedule.DefaultPolicy(), Zone: time.UTC, Hour: 8, Items: items,
-		Sent:   func(s loops.Sent) bool { return r.sent[s] > 0 },
 		Mailed: func(k loops.MessageKey) bool { return r.mailed[k] > 0 },
 	}
 }
@@ -80,13 +88,13 @@ func TestSweepCollapses(t *testing.T) {
 	first := swept.Reminders[0]
 	assert.Equal(t, loops.OwnerID(1), first.Owner.ID)
 	assert.Equal(t, today, first.Day)
-	assert.Equal(t, loops.StageLate, first.Stage)
+	assert.Equal(t, loops.StageDue, first.Stage, "nobody is told of a late one who was told nothing before")
 	assert.Equal(t, loops.MessageKey("1/2026-06-15/reminder"), first.Key())
 	require.Len(t, first.Items, 2)
-	assert.Equal(t, []loops.Sent{
-		{Loop: 2, Task: loops.Look, Due: today.AddDays(-8), Stage: loops.StageLate, Message: first.Key()},
-		{Loop: 3, Task: loops.CoolantChange, Due: today.AddDays(5), Stage: loops.StageAhead, Message: first.Key()},
-	}, first.Sent())
+	assert.Equal(t, []loops.Topic{
+		{Loop: 2, Task: loops.Look, Due: today.AddDays(-8), Stage: loops.StageLate},
+		{Loop: 3, Task: loops.CoolantChange, Due: today.AddDays(5), Stage: loops.StageAhead},
+	}, first.About())
 
 	r.commit(swept.Reminders)
 	assert.Empty(t, schedule.Sweep(r.input(today.At(8, time.UTC), items)).Reminders, "sweeping again")
@@ -143,7 +151,7 @@ func TestSweepCalls(t *testing.T) {
 		letter bool
 	}{
 		{"mail", func(*loops.Owner) {}, 0, "", false},
-		{"five weeks over", func(*loops.Owner) {}, 35, "mail has not settled it", false},
+		{"five weeks over", func(*loops.Owner) {}, 35, "no reminder went out", false},
 		{"no mail address", func(o *loops.Owner) { o.Email, o.Address = "", "1 Mill Lane" }, 0, "no mail address on record", true},
 		{"stopped", func(o *loops.Owner) { o.MailStopped = today }, 0, "stopped the mail on Mon 15 Jun 2026", false},
 		{"no consent", func(o *loops.Owner) { o.Consent.Mail = false }, 0, "has not agreed to reminders by mail", false},
@@ -252,22 +260,21 @@ func TestSweepLosesNothing(t *testing.T) {
 				items = append(items, i)
 			}
 		}
-		r, began := newRecord(), map[loops.Sent]loops.Day{}
+		r, began := newRecord(), map[loops.Topic]loops.Day{}
 		for n := range 6 * 120 {
 			reminders := schedule.Sweep(r.input(start.At(4*n, time.UTC), items)).Reminders
 			r.commit(reminders)
 			for _, reminder := range reminders {
-				for _, mark := range reminder.Sent() {
-					mark.Message = ""
-					began[mark] = reminder.Day
+				for _, topic := range reminder.About() {
+					began[topic] = reminder.Day
 				}
 			}
 		}
 		p := schedule.DefaultPolicy()
 		for _, i := range items {
 			for stage, days := range map[loops.Stage]int{loops.StageAhead: -p.AheadDays, loops.StageDue: 0, loops.StageLate: p.LateDays, loops.StageLast: p.LastDays} {
-				mark := schedule.Staged{Item: i, Stage: stage}.Sent("")
-				assert.Equal(t, i.Task.Due.AddDays(days), began[mark], "%s of loop %d", stage, i.Loop.ID)
+				topic := schedule.Staged{Item: i, Stage: stage}.Topic()
+				assert.Equal(t, i.Task.Due.AddDays(days), began[topic], "%s of loop %d", stage, i.Loop.ID)
 			}
 		}
 	})

@@ -205,7 +205,14 @@ func (c *checker) each(b *bolt.Bucket, name string, look func(k, v []byte) error
 func (c *checker) looker(tx *bolt.Tx, name string) func(k, v []byte) error {
 	switch name {
 	case bucketMeta:
-		return func(_, v []byte) error { _, err := decode[schemaV1](recordV1, v); return err }
+		return func(k, v []byte) (err error) {
+			if string(k) == keyUptime {
+				_, err = decode[uptimeV1](recordV1, v)
+				return err
+			}
+			_, err = decode[schemaV1](recordV1, v)
+			return err
+		}
 	case bucketOwners:
 		return lookRevised(ownerKind())
 	case bucketContainers:

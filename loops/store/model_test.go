@@ -127,18 +127,18 @@ func (m *model) remind(t *rapid.T) {
 func (m *model) deliver(t *rapid.T) {
 	message := m.messages[pick(t, m.messages, "message")]
 	at := drawInstant(t, "at").UTC()
-	err := m.s.MarkAttempt(message.Key, at, at.Add(time.Hour))
+	err := m.s.MarkAttempt(message, loops.StoreRevision{}, at, at.Add(time.Hour))
 	if message.Status != loops.Queued {
 		require.ErrorIs(t, err, loops.ErrConflict)
 		return
 	}
 	require.NoError(t, err)
 	message.Attempts++
-	message.LastAttempt, message.NextAttempt = at, at.Add(time.Hour)
+	message.LastAttempt, message.NextAttempt, message.Unsure = at, at.Add(time.Hour), true
 	if rapid.Bool().Draw(t, "accepted") {
 		require.NoError(t, m.s.MarkDelivered(message.Key, at))
 		m.audit++
-		message.Status = loops.Delivered
+		message.Status, message.Unsure = loops.Delivered, false
 	}
 	m.messages[message.Key] = message
 }

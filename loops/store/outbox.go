@@ -4,6 +4,7 @@
 package store
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"iter"
@@ -21,6 +22,19 @@ func (s *Store) Message(key loops.MessageKey) (loops.Message, error) {
 	var m loops.Message
 	err := s.view(func(tx *bolt.Tx) (err error) {
 		m, err = wholeMessage(tx, key)
+		return err
+	})
+	if err != nil {
+		return loops.Message{}, fmt.Errorf("store: %w", err)
+	}
+	return m, nil
+}
+
+// MessageHead returns a message without its text, or loops.ErrNotFound.
+func (s *Store) MessageHead(key loops.MessageKey) (loops.Message, error) {
+	var m loops.Message
+	err := s.view(func(tx *bolt.Tx) (err error) {
+		m, err = get(tx, bucketMessages, []byte(key), fmt.Sprintf("message %s", key), decodeMessage)
 		return err
 	})
 	if err != nil {
@@ -97,41 +111,131 @@ func (s *Store) NextQueued(now time.Time, limit int) ([]loops.Message, error) {
 	return list, nil
 }
 
-// MarkAttempt records, before anything is sent, that an attempt begins at the
-// instant and when the next one would be, so that a kill in between costs at
-// most one extra copy and never a message.
-func (s *Store) MarkAttempt(key loops.MessageKey, at, next time.Time) error {
-	return s.mark(key, "", at, "", func(m *loops.Message) error {
-		m.Attempts++
-		m.LastAttempt, m.NextAttempt = at, next
-		return expect(m, loops.Queued)
+// Waiting yields the queued messages, those tried next first, without their
+// text. Its cost grows with the queue alone.
+func (s *Store) Waiting() iter.Seq2[loops.Message, error] {
+	return scan(s, bucketOutbox, false, func(tx *bolt.Tx, k, _ []byte) (loops.Message, error) {
+		_, key, err := decodeInstantKey(k)
+		if err != nil {
+			return loops.Message{}, err
+		}
+		return get(tx, bucketMessages, []byte(key), fmt.Sprintf("message %s", key), decodeMessage)
+	})
+}
+
+// MarkAttempt records, before anything of the message is sent, that an attempt
+// begins at the instant and when the next one would be, so that a kill in
+// between costs at most one extra copy and never a message. Text, address,
+// topics and note become those of m, and stay until the outcome is on record.
+//
+// Where seen is set and anything was written since, it gives loops.ErrConflict
+// and the message is to be judged again.
+func (s *Store) MarkAttempt(m loops.Message, seen loops.StoreRevision, at, next time.Time) error {
+	return s.judged(m.Key, seen, marking{}, func(tx *bolt.Tx, is *loops.Message) error {
+		if err := expect(is, loops.Queued); err != nil {
+			return err
+		}
+		*is = rewritten(*is, m)
+		is.Attempts++
+		is.LastAttempt, is.NextAttempt = at, next
+		is.Unsure, is.Signature = true, m.Signature
+		return putBody(tx, m)
+	})
+}
+
+// rewritten is the message with the words of another.
+func rewritten(is, m loops.Message) loops.Message {
+	is.To, is.Subject, is.About, is.Dated, is.Note, is.PointlessAfter = m.To, m.Subject, m.About, m.Dated, m.Note, m.PointlessAfter
+	return is
+}
+
+// putBody writes the text of a message where it has changed.
+func putBody(tx *bolt.Tx, m loops.Message) error {
+	was, err := get(tx, bucketBodies, []byte(m.Key), fmt.Sprintf("message %s", m.Key), decodeBody)
+	if err == nil && bytes.Equal(was.Raw, m.Raw) {
+		return nil
+	}
+	v, err := encodeBody(bodyV1{m.Key, m.Raw})
+	if err != nil {
+		return err
+	}
+	return bucket(tx, bucketBodies).Put([]byte(m.Key), v)
+}
+
+// MarkWithdrawn records that the message is not sent since it is not true any
+// more, or not allowed, and why. Seen is as for [Store.MarkAttempt]. Instead,
+// where it is given, is put into the outbox in the same transaction.
+func (s *Store) MarkWithdrawn(key loops.MessageKey, seen loops.StoreRevision, at time.Time, why string, instead *loops.Message) error {
+	var more *encodedChange
+	if instead != nil {
+		var err error
+		if more, err = encodeChange(loops.Change{At: at, By: deliverer, Action: "mail written again", Messages: []loops.Message{*instead}}); err != nil {
+			return fmt.Errorf("store: %w", err)
+		}
+	}
+	return s.judged(key, seen, marking{deliverer, at, "mail withdrawn"}, func(tx *bolt.Tx, m *loops.Message) error {
+		if err := expect(m, loops.Queued); err != nil {
+			return err
+		}
+		m.Status, m.Note, m.Unsure, m.Signature = loops.Withdrawn, why, false, nil
+		if more == nil {
+			return nil
+		}
+		return more.writeMessages(tx)
 	})
 }
 
 // MarkDeferred records that an attempt failed for now, how many there have
 // been and when the next one is. A queued message stays queued, one that was
 // held or dropped meanwhile stays as it is.
-func (s *Store) MarkDeferred(key loops.MessageKey, next time.Time, attempts int, reason string) error {
-	return s.mark(key, "", time.Time{}, "", func(m *loops.Message) error {
-		m.NextAttempt, m.Attempts, m.LastError = next, attempts, reason
+func (s *Store) MarkDeferred(key loops.MessageKey, next time.Time, attempts int, f loops.Failure) error {
+	return s.mark(key, marking{}, func(m *loops.Message) error {
+		m.NextAttempt, m.Attempts = next, attempts
+		failed(m, f)
 		return expect(m, outcomes()...)
 	})
 }
 
+// failed puts down how an attempt ended.
+func failed(m *loops.Message, f loops.Failure) {
+	m.LastError, m.Failure = f.Reason, f.Status
+	if f.Lost {
+		m.Lost++
+	}
+	if m.Unsure = f.Unsure; !m.Unsure {
+		m.Signature = nil
+	}
+}
+
 // MarkDelivered records that the transport accepted the message.
 func (s *Store) MarkDelivered(key loops.MessageKey, at time.Time) error {
-	return s.mark(key, deliverer, at, "mail delivered", func(m *loops.Message) error {
+	return s.mark(key, marking{deliverer, at, "mail delivered"}, func(m *loops.Message) error {
 		err := expect(m, outcomes()...)
-		m.Status, m.LastError = loops.Delivered, ""
+		m.Status = loops.Delivered
+		failed(m, loops.Failure{})
 		return err
 	})
 }
 
 // MarkRefused records that the message was refused for good, and why.
-func (s *Store) MarkRefused(key loops.MessageKey, at time.Time, reason string) error {
-	return s.mark(key, deliverer, at, "mail refused", func(m *loops.Message) error {
+func (s *Store) MarkRefused(key loops.MessageKey, at time.Time, f loops.Failure) error {
+	return s.mark(key, marking{deliverer, at, "mail refused"}, func(m *loops.Message) error {
 		err := expect(m, outcomes()...)
-		m.Status, m.LastError = loops.Refused, reason
+		m.Status = loops.Refused
+		failed(m, f)
+		return err
+	})
+}
+
+// MarkHeld records that the message is kept back until a person releases it, and
+// why.
+func (s *Store) MarkHeld(key loops.MessageKey, at time.Time, f loops.Failure) error {
+	return s.mark(key, marking{deliverer, at, "mail held"}, func(m *loops.Message) error {
+		err := expect(m, outcomes()...)
+		if m.Status == loops.Queued {
+			m.Status = loops.Held
+		}
+		failed(m, f)
 		return err
 	})
 }
@@ -139,16 +243,16 @@ func (s *Store) MarkRefused(key loops.MessageKey, at time.Time, reason string) e
 // MarkExpired records that the message is given up, and why: delivering it
 // would no longer help, or was tried often enough.
 func (s *Store) MarkExpired(key loops.MessageKey, at time.Time, reason string) error {
-	return s.mark(key, deliverer, at, "mail expired", func(m *loops.Message) error {
+	return s.mark(key, marking{deliverer, at, "mail expired"}, func(m *loops.Message) error {
 		err := expect(m, outcomes()...)
-		m.Status, m.LastError = loops.Expired, reason
+		m.Status, m.LastError, m.Unsure, m.Signature = loops.Expired, reason, false, nil
 		return err
 	})
 }
 
 // Hold takes a queued message out of the outbox until [Store.Release].
 func (s *Store) Hold(key loops.MessageKey, by string, at time.Time) error {
-	return s.mark(key, by, at, "mail held", func(m *loops.Message) error {
+	return s.mark(key, marking{by, at, "mail held"}, func(m *loops.Message) error {
 		err := expect(m, loops.Queued)
 		m.Status = loops.Held
 		return err
@@ -157,16 +261,16 @@ func (s *Store) Hold(key loops.MessageKey, by string, at time.Time) error {
 
 // Release puts a held message back, to be tried from the instant on.
 func (s *Store) Release(key loops.MessageKey, by string, at time.Time) error {
-	return s.mark(key, by, at, "mail released", func(m *loops.Message) error {
+	return s.mark(key, marking{by, at, "mail released"}, func(m *loops.Message) error {
 		err := expect(m, loops.Held)
-		m.Status, m.NextAttempt = loops.Queued, at
+		m.Status, m.NextAttempt, m.Lost = loops.Queued, at, 0
 		return err
 	})
 }
 
 // Drop gives a queued or held message up.
 func (s *Store) Drop(key loops.MessageKey, by string, at time.Time) error {
-	return s.mark(key, by, at, "mail dropped", func(m *loops.Message) error {
+	return s.mark(key, marking{by, at, "mail dropped"}, func(m *loops.Message) error {
 		err := expect(m, loops.Queued, loops.Held)
 		m.Status = loops.Dropped
 		return err
@@ -191,10 +295,29 @@ func expect(m *loops.Message, allowed ...loops.MessageStatus) error {
 	return fmt.Errorf("message %s is %s: %w", m.Key, m.Status, loops.ErrConflict)
 }
 
-// mark moves one message on in a transaction of its own, with its outbox line
-// and, where the action is named, a line of the audit.
-func (s *Store) mark(key loops.MessageKey, by string, at time.Time, action string, change func(*loops.Message) error) error {
+// marking is what the audit says of a message that moved on; no action is no
+// line.
+type marking struct {
+	by     string
+	at     time.Time
+	action string
+}
+
+// mark moves one message on in a transaction of its own.
+func (s *Store) mark(key loops.MessageKey, line marking, change func(*loops.Message) error) error {
+	return s.judged(key, loops.StoreRevision{}, line, func(_ *bolt.Tx, m *loops.Message) error { return change(m) })
+}
+
+// judged moves one message on in a transaction of its own, with its outbox line,
+// the marks of what it settles and a line of the audit. Where seen is set it
+// gives loops.ErrConflict if anything was written since.
+func (s *Store) judged(key loops.MessageKey, seen loops.StoreRevision, line marking, change func(*bolt.Tx, *loops.Message) error) error {
 	err := s.update(func(tx *bolt.Tx) error {
+		// A transaction that writes counts one more than what it found.
+		found := loops.StoreRevision{Write: uint64(tx.ID()) - 1, Audit: bucket(tx, bucketAudit).Sequence()}
+		if seen != (loops.StoreRevision{}) && seen != found {
+			return fmt.Errorf("message %s: written since it was judged: %w", key, loops.ErrConflict)
+		}
 		m, err := get(tx, bucketMessages, []byte(key), fmt.Sprintf("message %s", key), decodeMessage)
 		if err != nil {
 			return err
@@ -204,7 +327,7 @@ func (s *Store) mark(key loops.MessageKey, by string, at time.Time, action strin
 				return err
 			}
 		}
-		if err := change(&m); err != nil {
+		if err := change(tx, &m); err != nil {
 			return err
 		}
 		v, err := encodeMessage(m)
@@ -219,17 +342,38 @@ func (s *Store) mark(key loops.MessageKey, by string, at time.Time, action strin
 				return err
 			}
 		}
-		if action == "" {
-			return nil
+		if err := putMarks(tx, m); err != nil || line.action == "" {
+			return err
 		}
-		line, err := encodeAudit(loops.AuditLine{At: at, By: by, Action: action, On: fmt.Sprintf("message %s", key)})
+		told, err := encodeAudit(loops.AuditLine{At: line.at, By: line.by, Action: line.action, On: fmt.Sprintf("message %s", key)})
 		if err != nil {
 			return err
 		}
-		return appendAudit(tx, line)
+		return appendAudit(tx, told)
 	})
 	if err != nil {
 		return fmt.Errorf("store: %w", err)
+	}
+	return nil
+}
+
+// putMarks writes the marks of a message that is settled.
+func putMarks(tx *bolt.Tx, m loops.Message) error {
+	if !m.Status.Settled() {
+		return nil
+	}
+	for _, mark := range m.Marks() {
+		key, err := sentKey(mark)
+		if err != nil {
+			return err
+		}
+		v, err := encodeSent(mark)
+		if err != nil {
+			return err
+		}
+		if err := bucket(tx, bucketSent).Put(key, v); err != nil {
+			return err
+		}
 	}
 	return nil
 }

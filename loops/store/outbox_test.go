@@ -30,6 +30,14 @@ func outbox(t *testing.T, n int) (*store.Store, []loops.MessageKey) {
 	return s, keys
 }
 
+// message reads one with its text.
+func message(t *testing.T, s *store.Store, key loops.MessageKey) loops.Message {
+	t.Helper()
+	m, err := s.Message(key)
+	require.NoError(t, err)
+	return m
+}
+
 func queued(t *testing.T, s *store.Store, now time.Time, limit int) []loops.MessageKey {
 	t.Helper()
 	list, err := s.NextQueued(now, limit)
@@ -57,7 +65,7 @@ func TestDelivery(t *testing.T) {
 	s, keys := outbox(t, 2)
 	late := noon.Add(100 * time.Hour)
 
-	require.NoError(t, s.MarkAttempt(keys[0], noon, noon.Add(10*time.Minute)))
+	require.NoError(t, s.MarkAttempt(message(t, s, keys[0]), loops.StoreRevision{}, noon, noon.Add(10*time.Minute)))
 	m, err := s.Message(keys[0])
 	require.NoError(t, err)
 	assert.Equal(t, 1, m.Attempts)
@@ -65,7 +73,7 @@ func TestDelivery(t *testing.T) {
 	assert.Empty(t, queued(t, s, noon, 10), "an attempt is under way")
 	assert.Equal(t, keys[:1], queued(t, s, noon.Add(10*time.Minute), 10), "it is tried again after a kill")
 
-	require.NoError(t, s.MarkDeferred(keys[0], noon.Add(2*time.Hour), 1, "451 come back"))
+	require.NoError(t, s.MarkDeferred(keys[0], noon.Add(2*time.Hour), 1, loops.Failure{Reason: "451 come back"}))
 	assert.Equal(t, []loops.MessageKey{keys[1], keys[0]}, queued(t, s, late, 10))
 	m, err = s.Message(keys[0])
 	require.NoError(t, err)
@@ -73,10 +81,10 @@ func TestDelivery(t *testing.T) {
 	assert.Equal(t, loops.Queued, m.Status)
 
 	require.NoError(t, s.MarkDelivered(keys[0], noon))
-	require.NoError(t, s.MarkRefused(keys[1], noon, "550 no such mailbox"))
+	require.NoError(t, s.MarkRefused(keys[1], noon, loops.Failure{Reason: "550 no such mailbox", Status: "5.1.1"}))
 	assert.Empty(t, queued(t, s, late, 10))
-	assert.ErrorIs(t, s.MarkAttempt(keys[0], noon, late), loops.ErrConflict, "it is delivered")
-	assert.ErrorIs(t, s.MarkAttempt("9/2026-12-03/reminder", noon, late), loops.ErrNotFound)
+	assert.ErrorIs(t, s.MarkAttempt(message(t, s, keys[0]), loops.StoreRevision{}, noon, late), loops.ErrConflict, "it is delivered")
+	assert.ErrorIs(t, s.MarkAttempt(loops.Message{Key: "9/2026-12-03/reminder"}, loops.StoreRevision{}, noon, late), loops.ErrNotFound)
 
 	refused := collect(t, s.Messages(loops.Refused))
 	require.Len(t, refused, 1)
@@ -122,11 +130,11 @@ func TestOutcomeAfterDrop(t *testing.T) {
 	t.Parallel()
 	s, keys := outbox(t, 2)
 	for _, key := range keys {
-		require.NoError(t, s.MarkAttempt(key, noon, noon.Add(time.Hour)))
+		require.NoError(t, s.MarkAttempt(message(t, s, key), loops.StoreRevision{}, noon, noon.Add(time.Hour)))
 		require.NoError(t, s.Drop(key, "rui", noon))
 	}
 	require.NoError(t, s.MarkDelivered(keys[0], noon))
-	require.NoError(t, s.MarkDeferred(keys[1], noon.Add(time.Minute), 1, "451 come back"))
+	require.NoError(t, s.MarkDeferred(keys[1], noon.Add(time.Minute), 1, loops.Failure{Reason: "451 come back"}))
 	m, err := s.Message(keys[0])
 	require.NoError(t, err)
 	assert.Equal(t, loops.Delivered, m.Status)

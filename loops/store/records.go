@@ -109,6 +109,14 @@ type messageV1 struct {
 	LastAttempt    time.Time           `json:"last_attempt,omitzero"`
 	NextAttempt    time.Time           `json:"next_attempt,omitzero"`
 	LastError      string              `json:"last_error,omitempty"`
+	Failure        string              `json:"failure,omitempty"`
+	About          []loops.Topic       `json:"about,omitempty"`
+	Dated          time.Time           `json:"dated,omitzero"`
+	Unsure         bool                `json:"unsure,omitempty"`
+	Lost           int                 `json:"lost,omitempty"`
+	Signature      []byte              `json:"signature,omitempty"`
+	Instead        loops.MessageKey    `json:"instead,omitempty"`
+	Note           string              `json:"note,omitempty"`
 }
 
 type bodyV1 struct {
@@ -144,7 +152,7 @@ func encodeEntry(e loops.Entry) ([]byte, error) {
 
 func encodeMessage(m loops.Message) ([]byte, error) {
 	m.Created, m.PointlessAfter = m.Created.UTC(), m.PointlessAfter.UTC()
-	m.LastAttempt, m.NextAttempt = m.LastAttempt.UTC(), m.NextAttempt.UTC()
+	m.LastAttempt, m.NextAttempt, m.Dated = m.LastAttempt.UTC(), m.NextAttempt.UTC(), m.Dated.UTC()
 	return encode(recordV1, messageV1(m))
 }
 

@@ -12,10 +12,11 @@ import (
 
 // MarkBounced records that a message the transport had accepted came back, and
 // why. It gives loops.ErrConflict for one that was not delivered.
-func (s *Store) MarkBounced(key loops.MessageKey, at time.Time, reason string) error {
-	return s.mark(key, deliverer, at, "mail came back", func(m *loops.Message) error {
+func (s *Store) MarkBounced(key loops.MessageKey, at time.Time, f loops.Failure) error {
+	return s.mark(key, marking{deliverer, at, "mail came back"}, func(m *loops.Message) error {
 		err := expect(m, loops.Delivered)
-		m.Status, m.LastError = loops.Refused, reason
+		m.Status = loops.Refused
+		failed(m, f)
 		return err
 	})
 }
@@ -24,7 +25,7 @@ func (s *Store) MarkBounced(key loops.MessageKey, at time.Time, reason string) e
 // tried from the instant on with a fresh count of attempts and no end. It gives
 // loops.ErrConflict for one that was delivered or dropped.
 func (s *Store) Requeue(key loops.MessageKey, by string, at time.Time) error {
-	return s.mark(key, by, at, "mail tried again", func(m *loops.Message) error {
+	return s.mark(key, marking{by, at, "mail tried again"}, func(m *loops.Message) error {
 		err := expect(m, loops.Queued, loops.Held, loops.Refused, loops.Expired)
 		m.Status, m.NextAttempt, m.Attempts, m.PointlessAfter = loops.Queued, at, 0, time.Time{}
 		return err

@@ -18,11 +18,11 @@ func TestBouncesCountUntilADelivery(t *testing.T) {
 	s, keys := outbox(t, 4)
 	first, err := s.Message(keys[0])
 	require.NoError(t, err)
-	require.ErrorIs(t, s.MarkBounced(keys[0], noon, "no such mailbox"), loops.ErrConflict, "it was never delivered")
+	require.ErrorIs(t, s.MarkBounced(keys[0], noon, loops.Failure{Reason: "no such mailbox"}), loops.ErrConflict, "it was never delivered")
 	require.NoError(t, s.MarkDelivered(keys[0], noon))
 	for _, key := range keys[1:] {
 		require.NoError(t, s.MarkDelivered(key, noon))
-		require.NoError(t, s.MarkBounced(key, noon.Add(time.Hour), "mailbox full"))
+		require.NoError(t, s.MarkBounced(key, noon.Add(time.Hour), loops.Failure{Reason: "mailbox full", Status: "5.2.2"}))
 	}
 	n, err := s.RefusedInARow(first.To)
 	require.NoError(t, err)
@@ -35,7 +35,7 @@ func TestBouncesCountUntilADelivery(t *testing.T) {
 func TestRequeue(t *testing.T) {
 	t.Parallel()
 	s, keys := outbox(t, 2)
-	require.NoError(t, s.MarkRefused(keys[0], noon, "no such mailbox"))
+	require.NoError(t, s.MarkRefused(keys[0], noon, loops.Failure{Reason: "no such mailbox"}))
 	require.NoError(t, s.Requeue(keys[0], "test", noon.Add(time.Hour)))
 	m, err := s.Message(keys[0])
 	require.NoError(t, err)

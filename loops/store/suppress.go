@@ -18,6 +18,7 @@ type suppressionV1 struct {
 	Address string    `json:"address"`
 	Reason  string    `json:"reason"`
 	Since   time.Time `json:"since"`
+	Status  string    `json:"status,omitempty"`
 }
 
 func encodeSuppression(x loops.Suppression) ([]byte, error) {

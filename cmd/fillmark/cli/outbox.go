@@ -11,6 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
@@ -30,16 +31,13 @@ func (a *app) outboxCommand() *cobra.Command {
 	return cmd
 }
 
-// messageStatuses are what outbox list can be narrowed to.
-var messageStatuses = []loops.MessageStatus{loops.Queued, loops.Held, loops.Delivered, loops.Refused, loops.Expired, loops.Dropped}
-
 func (a *app) outboxListCommand() *cobra.Command {
 	var status string
 	cmd := &cobra.Command{
 		Use: "list", Short: "List the messages, newest first", Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if status != "" {
-				if _, err := choice("status", messageStatuses)(status); err != nil {
+				if _, err := choice("status", loops.MessageStatuses())(status); err != nil {
 					return err
 				}
 			}
@@ -49,10 +47,15 @@ func (a *app) outboxListCommand() *cobra.Command {
 					m := messages.Items[i]
 					return []string{string(m.Key), string(m.Status), m.To, m.Subject}
 				})
+				for _, m := range messages.Items {
+					if why := m.Why(); why != "" {
+						p.paragraph("", "  ", fmt.Sprintf("%s is %s: %s.", m.Key, m.Status, strings.TrimRight(why, ".")))
+					}
+				}
 			})
 		},
 	}
-	cmd.Flags().StringVar(&status, "status", "", "only `STATUS`: queued, held, delivered, refused, expired or dropped")
+	cmd.Flags().StringVar(&status, "status", "", "only `STATUS`: queued, held, delivered, refused, expired, dropped or withdrawn")
 	return cmd
 }
 
@@ -89,14 +92,15 @@ func (a *app) outboxShowCommand() *cobra.Command {
 
 func printMessage(p *printer, m loops.Message, preview notify.Preview) {
 	p.line("%s: %s after %s.", m.Key, m.Status, strings.ToLower(plural(m.Attempts, "attempt")))
-	if m.LastError != "" {
-		p.paragraph("  ", "  ", "Last: "+m.LastError)
+	if why := m.Why(); why != "" {
+		p.paragraph("  ", "  ", "Last: "+why)
 	}
 	switch m.Status {
 	case loops.Queued:
 		p.line("  Next attempt %s.", m.NextAttempt.Format("Mon 2 Jan 2006 15:04 MST"))
 	case loops.Refused:
-		p.paragraph("  ", "  ", "Ask the owner for the right address; then fillmark outbox retry "+string(m.Key)+" for an owner whose address stayed the same.")
+		words, ask := notify.FailureInWords(m.Failure)
+		p.paragraph("  ", "  ", fmt.Sprintf("Refused (%s): %s. Then fillmark outbox retry %s.", words, ask, m.Key))
 	}
 	if len(m.Raw) == 0 {
 		p.line("Its text has been deleted.")
@@ -129,23 +133,40 @@ func (a *app) suppressedCommand() *cobra.Command {
 				}
 				p.line("%s given up: nothing is sent there.", countAddresses(len(list.Items)))
 				for _, x := range list.Items {
-					p.paragraph("  ", "    ", fmt.Sprintf("%s since %s: %s", x.Address, x.Since.Format("Mon 2 Jan 2006"), x.Reason))
+					_, what := notify.FailureInWords(x.Status)
+					p.paragraph("  ", "    ", fmt.Sprintf("%s since %s: %s; %s", x.Address, x.Since.Format("Mon 2 Jan 2006"), strings.TrimRight(x.Reason, "."), what))
 				}
-				p.line("Ask the owner for another address. Where this one is right again: fillmark outbox allow ADDRESS.")
+				p.line("Where one takes mail again: fillmark outbox allow ADDRESS. Where the relay was wrong about all of a day: allow --given-up-on DAY.")
 			})
 		},
 	}
 }
 
 func (a *app) allowCommand() *cobra.Command {
-	return &cobra.Command{
-		Use: "allow ADDRESS", Short: "Let mail go again to an address that was given up", Args: cobra.ExactArgs(1),
+	var on string
+	cmd := &cobra.Command{
+		Use: "allow [ADDRESS]", Short: "Let mail go again to an address that was given up, or to all of a day", Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return tell(cmd.Context(), a, "POST", "/api/v1/suppressed/allow", web.AllowedAddress{Address: args[0]}, func(p *printer, answer web.AllowedAddress) {
-				p.line("Mail may go to %s again.", answer.Address)
+			var asked web.AllowedAddress
+			switch {
+			case len(args) == 1 && on == "":
+				asked.Address = args[0]
+			case len(args) == 0 && on != "":
+				if err := asked.GivenUpOn.UnmarshalText([]byte(on)); err != nil {
+					return chemistry.InField(err, "--given-up-on")
+				}
+			default:
+				return &loops.InvalidError{Field: "address", Value: strings.Join(args, " "), Reason: "one ADDRESS, or --given-up-on DAY for all of a day"}
+			}
+			return tell(cmd.Context(), a, "POST", "/api/v1/suppressed/allow", asked, func(p *printer, answer web.AllowedAddress) {
+				for _, address := range answer.Addresses {
+					p.line("Mail may go to %s again.", address)
+				}
 			})
 		},
 	}
+	cmd.Flags().StringVar(&on, "given-up-on", "", "all that were given up on the `DAY`, such as 2026-11-28")
+	return cmd
 }
 
 func (a *app) letterCommand() *cobra.Command {

@@ -98,7 +98,7 @@ func Open(c Config, now func() time.Time, log *slog.Logger) (_ *Service, err err
 	if err := h.Workshop.RecallEvidence(); err != nil {
 		return nil, err
 	}
-	if h.Deliverer, err = newDeliverer(c, h.Store, settings.ReturnPath); err != nil {
+	if h.Deliverer, err = newDeliverer(c, h.Store, h.Workshop, settings.ReturnPath); err != nil {
 		return nil, err
 	}
 	if c.Mail.BounceMaildir != "" {
@@ -173,7 +173,7 @@ func (c Config) templates() (*notify.Templates, error) {
 
 // newDeliverer builds the way out of the outbox: signed where there is a key,
 // over the relay or into the folder.
-func newDeliverer(c Config, s *store.Store, verp *notify.ReturnPath) (*notify.Deliverer, error) {
+func newDeliverer(c Config, s *store.Store, truth *workshop.Workshop, verp *notify.ReturnPath) (*notify.Deliverer, error) {
 	transport, err := newTransport(c)
 	if err != nil {
 		return nil, err
@@ -190,7 +190,7 @@ func newDeliverer(c Config, s *store.Store, verp *notify.ReturnPath) (*notify.De
 		return nil, fmt.Errorf("mail.dkim_key_file %q: %w", c.Mail.DKIMKeyFile, notify.ErrNoDKIMKey)
 	}
 	if !there {
-		return notify.NewDeliverer(s, nil, transport, plan, verp)
+		return notify.NewDeliverer(s, truth, nil, transport, plan, verp)
 	}
 	if err := keptSecret(key.File); err != nil {
 		return nil, fmt.Errorf("mail.dkim_key_file: %w", err)
@@ -199,7 +199,7 @@ func newDeliverer(c Config, s *store.Store, verp *notify.ReturnPath) (*notify.De
 	if err != nil {
 		return nil, err
 	}
-	return notify.NewDeliverer(s, signer, transport, plan, verp)
+	return notify.NewDeliverer(s, truth, signer, transport, plan, verp)
 }
 
 // CheckMailFiles reads what the configuration names for mail, as the start
@@ -208,12 +208,13 @@ func (c Config) CheckMailFiles() error {
 	if _, err := c.templates(); err != nil {
 		return err
 	}
-	_, err := newDeliverer(c, nil, nil)
+	_, err := newDeliverer(c, nil, nil, nil)
 	return err
 }
 
 // transport is what the deliverer speaks to.
 type transport interface {
+	Open(ctx context.Context) error
 	Send(ctx context.Context, env notify.Envelope, raw []byte) error
 	End()
 }

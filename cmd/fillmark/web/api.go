@@ -149,13 +149,15 @@ func tagOf(r *http.Request) (loops.Tag, error) { return loops.ParseTag(r.PathVal
 
 func (s *server) morning(*http.Request) (DueAnswer, error) {
 	morning, err := s.Workshop.Morning(s.Now().UTC())
-	return DueAnswer{morning, s.MailReachesOwners}, err
+	return DueAnswer{morning, s.MailReachesOwners, s.mailTrouble()}, err
 }
 
 // DueAnswer is the technician's list, and whether mail reaches anybody.
 type DueAnswer struct {
 	workshop.Morning
 	MailReachesOwners bool `json:"mail_reaches_owners"`
+	// MailTrouble says that no mail leaves, and why; empty while it does.
+	MailTrouble string `json:"mail_trouble"`
 }
 
 // SweepAnswer is what a sweep composed and what the delivery after it did.
@@ -165,6 +167,7 @@ type SweepAnswer struct {
 	Deferred          int  `json:"deferred"`
 	Refused           int  `json:"refused"`
 	Expired           int  `json:"expired"`
+	Withdrawn         int  `json:"withdrawn"` // not true any more when they were to leave
 	MailReachesOwners bool `json:"mail_reaches_owners"`
 	// RelayFault says why the relay takes no mail; all of it waits. Empty where
 	// it does.
@@ -176,17 +179,18 @@ func (s *server) sweep(r *http.Request) (answer SweepAnswer, err error) {
 	if _, err := s.Workshop.Learn(r.Context(), stamp); err != nil {
 		return answer, err
 	}
-	swept, err := s.Workshop.Sweep(stamp)
-	if err != nil {
-		return answer, err
-	}
+	// A letter that cannot be written keeps no other from leaving.
+	swept, sweepErr := s.Workshop.Sweep(stamp)
 	report, err := s.Deliver(r.Context(), stamp.At)
 	if err != nil {
-		return answer, fmt.Errorf("deliver: %w", err)
+		err = fmt.Errorf("deliver: %w", err)
+	}
+	if err := errors.Join(sweepErr, err); err != nil {
+		return answer, err
 	}
 	answer = SweepAnswer{
 		Swept: swept, Delivered: report.Delivered, Deferred: report.Deferred,
-		Refused: report.Refused, Expired: report.Expired, MailReachesOwners: s.MailReachesOwners,
+		Refused: report.Refused, Expired: report.Expired, Withdrawn: report.Withdrawn, MailReachesOwners: s.MailReachesOwners,
 	}
 	if report.RelayFault != nil {
 		answer.RelayFault = report.RelayFault.Error()

@@ -42,15 +42,25 @@ func (s *server) message(key string) (loops.Message, error) {
 	return s.Reader.Message(loops.MessageKey(key))
 }
 
-// AllowedAddress is an address that mail may go to again.
+// AllowedAddress is an address that mail may go to again, or the day on which all
+// of them were given up.
 type AllowedAddress struct {
-	Address string `json:"address"`
+	Address   string    `json:"address,omitempty"`
+	GivenUpOn loops.Day `json:"given_up_on,omitzero"`
+	// Addresses are those that mail may go to now; answered and never asked.
+	Addresses []string `json:"addresses,omitempty"`
 }
 
 func (s *server) allow(stamp workshop.Stamp, asked AllowedAddress) (AllowedAddress, error) {
+	if asked.Address == "" && !asked.GivenUpOn.IsZero() {
+		var err error
+		asked.Addresses, err = s.Workshop.AllowDay(stamp, asked.GivenUpOn)
+		return asked, err
+	}
 	if err := loops.CheckEmail("address", asked.Address); err != nil {
 		return asked, err
 	}
+	asked.Addresses = []string{asked.Address}
 	return asked, s.Workshop.Allow(stamp, asked.Address)
 }
 

@@ -19,7 +19,6 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fillmark/cmd/fillmark/web"
-	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 	"fillmark/loops/findings"
 	"fillmark/loops/inspection"

@@ -57,7 +57,7 @@ func calendarOf() input[loops.OwnerID] {
 }
 
 func messageFilter() input[loops.MessageStatus] {
-	return may("status", "where the message stands; all unless it is given", choiceWord(messageStatuses()))
+	return may("status", "where the message stands; all unless it is given", choiceWord(loops.MessageStatuses()))
 }
 
 func photosOf() input[loops.OwnerID] {

@@ -55,6 +55,16 @@ func (s *server) metrics(w http.ResponseWriter, _ *http.Request) error {
 	if s.Pulse != nil {
 		s.Pulse.now().write(&text)
 	}
+	state, err := s.Workshop.MailState(s.Now())
+	if err != nil {
+		return err
+	}
+	text.gauge("fillmark_mail_queue_length", "Messages that wait to leave.", float64(state.Waiting))
+	age := 0.0
+	if !state.Oldest.IsZero() {
+		age = max(0, s.Now().Sub(state.Oldest).Seconds())
+	}
+	text.gauge("fillmark_mail_queue_oldest_seconds", "Age of the message that waits longest; 0 where none does.", age)
 	var memory runtime.MemStats
 	runtime.ReadMemStats(&memory)
 	text.family("go_goroutines", "gauge", "Goroutines that exist.")
@@ -101,9 +111,14 @@ func (p pulse) write(text *exposition) {
 	for _, m := range []struct {
 		outcome string
 		n       uint64
-	}{{"delivered", p.delivered}, {"deferred", p.deferred}, {"expired", p.expired}, {"refused", p.refused}} {
+	}{{"delivered", p.delivered}, {"deferred", p.deferred}, {"expired", p.expired}, {"refused", p.refused}, {"withdrawn", p.withdrawn}, {"held", p.held}} {
 		text.sample(mail, float64(m.n), "outcome", m.outcome)
 	}
+	up := 1.0
+	if p.relayDown {
+		up = 0
+	}
+	text.gauge("fillmark_mail_relay_up", "Whether the relay, or the folder, took mail when it was last offered some; 0 or 1.", up)
 	text.family("fillmark_last_sweep_timestamp_seconds", "gauge", "When the last sweep that worked began, in Unix seconds; 0 before the first.")
 	swept := 0.0
 	if !p.swept.IsZero() {
@@ -117,6 +132,12 @@ type exposition struct{ bytes.Buffer }
 
 func (e *exposition) family(name, kind, help string) {
 	fmt.Fprintf(e, "# HELP %s %s\n# TYPE %s %s\n", name, help, name, kind)
+}
+
+// gauge writes a family of one value.
+func (e *exposition) gauge(name, help string, value float64) {
+	e.family(name, "gauge", help)
+	e.sample(name, value)
 }
 
 // sample writes one line; labels are names and values in turn.

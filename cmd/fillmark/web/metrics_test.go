@@ -51,7 +51,15 @@ func TestMetricsAreReadByPrometheus(t *testing.T) {
 	for _, m := range families["fillmark_mail_total"].GetMetric() {
 		mail[m.GetLabel()[0].GetValue()] = m.GetCounter().GetValue()
 	}
-	assert.Equal(t, map[string]float64{"delivered": 2, "deferred": 0, "expired": 0, "refused": 1}, mail)
+	assert.Equal(t, map[string]float64{"delivered": 2, "deferred": 0, "expired": 0, "refused": 1, "withdrawn": 0, "held": 0}, mail)
+	gauge := func(name string) float64 { return families[name].GetMetric()[0].GetGauge().GetValue() }
+	assert.Equal(t, 1.0, gauge("fillmark_mail_relay_up"))
+	waiting := 0
+	for _, err := range b.store.Waiting() {
+		require.NoError(t, err)
+		waiting++
+	}
+	assert.Equal(t, float64(waiting), gauge("fillmark_mail_queue_length"))
 }
 
 func TestMetricsAreForThisComputerOrTheSignedIn(t *testing.T) {

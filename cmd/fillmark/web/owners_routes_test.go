@@ -17,19 +17,19 @@ import (
 	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/signin"
 	"fillmark/cmd/fillmark/web"
-	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
+	"fillmark/notify/links"
 )
 
 // wrongTokens are tokens for a route of owners that open nothing, or nothing of
 // the owner's.
 func (b *bench) wrongTokens(pattern string, owner, other loops.Owner) map[string]string {
-	purpose, otherwise := workshop.LinkOwner, workshop.LinkStop
+	purpose, otherwise := links.Owner, links.Stop
 	if strings.Contains(pattern, "/stop/") {
 		purpose, otherwise = otherwise, purpose
 	}
 	if strings.Contains(pattern, "calendar") {
-		purpose = workshop.LinkCalendar
+		purpose = links.Calendar
 	}
 	good := b.links.Sign(purpose, owner, b.now.AddDate(0, 1, 0))
 	last := "A"
@@ -38,7 +38,7 @@ func (b *bench) wrongTokens(pattern string, owner, other loops.Owner) map[string
 	}
 	ended := owner
 	ended.LinkEpoch++
-	foreign, err := workshop.NewLinks([]byte(strings.Repeat("k", 32)))
+	foreign, err := links.New([]byte(strings.Repeat("k", 32)))
 	require.NoError(b, err)
 	return map[string]string{
 		"none":             "-",

@@ -26,6 +26,7 @@ type duePage struct {
 	Overdue           int
 	MailReachesOwners bool
 	Pager             pager
+	MailTrouble       string // that no mail leaves, and why; empty while it does
 	// Next is said where nothing is overdue or due today; nil where nothing
 	// is planned at all.
 	Next *nextLine
@@ -53,6 +54,7 @@ type duePerson struct {
 	OwnerID               loops.OwnerID
 	Dial                  template.URL
 	Call                  []string  // why a person must call, a reason each
+	Mailed                []string  // what was mailed about it, and what became of that
 	Letter                loops.Tag // of the first loop that a printed letter can go about instead; or empty
 	Loops                 []dueLoop
 	Key                   string // of the form that writes down a call
@@ -113,6 +115,9 @@ func (p *duePerson) callFor(calls []schedule.CallLine) {
 		if !slices.Contains(p.Call, c.Why) {
 			p.Call = append(p.Call, c.Why)
 		}
+		if c.Evidence != "" && !slices.Contains(p.Mailed, c.Evidence) {
+			p.Mailed = append(p.Mailed, c.Evidence)
+		}
 		if c.Letter && p.Letter == "" {
 			p.Letter = c.Tag
 		}
@@ -160,8 +165,9 @@ func (s *server) due(now time.Time) (*dueKept, error) {
 	return c.kept, nil
 }
 
-// dueSeen is a page of the list as one technician sees it.
-type dueSeen struct{ technician, page string }
+// dueSeen is a page of the list as one technician sees it, and what stands on it
+// beside the register.
+type dueSeen struct{ technician, page, trouble string }
 
 // nextLine is the task that comes next.
 type nextLine struct {
@@ -183,7 +189,7 @@ func (s *server) pageDue(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	f, seen := s.newFrame(r, "Due"), dueSeen{page: r.URL.Query().Get("page")}
+	f, seen := s.newFrame(r, "Due"), dueSeen{page: r.URL.Query().Get("page"), trouble: s.mailTrouble()}
 	seen.technician = f.SignedIn
 	fresh := r.URL.Query().Has("called")
 	if page, ok := kept.pages.Load(seen); ok && !fresh {
@@ -194,6 +200,7 @@ func (s *server) pageDue(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	p.MailTrouble = seen.trouble
 	if fresh {
 		return s.render(w, http.StatusOK, "due", p)
 	}

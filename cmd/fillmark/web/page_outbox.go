@@ -32,16 +32,12 @@ type outboxLine struct {
 	Link string
 }
 
-func messageStatuses() []loops.MessageStatus {
-	return []loops.MessageStatus{loops.Queued, loops.Held, loops.Delivered, loops.Refused, loops.Expired, loops.Dropped}
-}
-
 func (s *server) pageOutbox(w http.ResponseWriter, r *http.Request) error {
 	status := loops.MessageStatus(r.URL.Query().Get("status"))
-	if status != "" && !slices.Contains(messageStatuses(), status) {
+	if status != "" && !slices.Contains(loops.MessageStatuses(), status) {
 		return &loops.InvalidError{Field: "status", Value: string(status), Reason: "one of the list"}
 	}
-	p := outboxPage{frame: s.newFrame(r, "Outbox"), Status: string(status), MailReachesOwners: s.MailReachesOwners, Statuses: choicesOf("all", messageStatuses())}
+	p := outboxPage{frame: s.newFrame(r, "Outbox"), Status: string(status), MailReachesOwners: s.MailReachesOwners, Statuses: choicesOf("all", loops.MessageStatuses())}
 	p.Here = "more"
 	for i := range p.Statuses {
 		p.Statuses[i].On = p.Statuses[i].Value == p.Status

@@ -28,6 +28,9 @@ type pulse struct {
 	swept                                 time.Time // the last sweep that worked
 	sweeps, sweepFaults, reminders        uint64
 	delivered, deferred, refused, expired uint64
+	withdrawn, held                       uint64
+	relayDown                             bool
+	fault                                 error // of the last sweep; nil where it worked
 }
 
 // NewPulse returns the pulse of a loop that sweeps at least that often.
@@ -38,7 +41,7 @@ func (p *Pulse) Swept(at time.Time, reminders int, err error) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.seen.sweeps++
-	if err != nil {
+	if p.seen.fault = err; err != nil {
 		p.seen.sweepFaults++
 		return
 	}
@@ -54,6 +57,9 @@ func (p *Pulse) Delivered(r notify.Report) {
 	p.seen.deferred += uint64(r.Deferred)
 	p.seen.refused += uint64(r.Refused)
 	p.seen.expired += uint64(r.Expired)
+	p.seen.withdrawn += uint64(r.Withdrawn)
+	p.seen.held += uint64(r.Held)
+	p.seen.relayDown = r.RelayFault != nil
 }
 
 func (p *Pulse) now() pulse {
@@ -64,13 +70,17 @@ func (p *Pulse) now() pulse {
 
 // late says how the loop has fallen behind: nil while sweeps come in time.
 func (p *Pulse) late(now time.Time) error {
-	swept := p.now().swept
-	if swept.IsZero() {
-		return errors.New("not swept yet")
+	seen := p.now()
+	why := ""
+	if seen.fault != nil {
+		why = ": " + seen.fault.Error()
+	}
+	if seen.swept.IsZero() {
+		return errors.New("not swept yet" + why)
 	}
 	// One that is missed is bad luck; with two gone the loop stands.
-	if age := now.Sub(swept); age > 3*p.every {
-		return fmt.Errorf("the last sweep was %s ago, it should be every %s", age.Round(time.Second), p.every)
+	if age := now.Sub(seen.swept); age > 3*p.every {
+		return fmt.Errorf("the last sweep was %s ago, it should be every %s%s", age.Round(time.Second), p.every, why)
 	}
 	return nil
 }
@@ -88,6 +98,10 @@ func (s *server) ready(w http.ResponseWriter, r *http.Request) error {
 		writeText(w, http.StatusServiceUnavailable, "the register cannot be read\n")
 		return nil
 	}
+	if trouble := s.mailTrouble(); trouble != "" {
+		writeText(w, http.StatusServiceUnavailable, trouble+"\n")
+		return nil
+	}
 	if s.Pulse != nil {
 		if err := s.Pulse.late(s.Now()); err != nil {
 			writeText(w, http.StatusServiceUnavailable, err.Error()+"\n")
@@ -96,6 +110,15 @@ func (s *server) ready(w http.ResponseWriter, r *http.Request) error {
 	}
 	writeText(w, http.StatusOK, "ready\n")
 	return nil
+}
+
+// mailTrouble says that mail does not leave; empty while it does.
+func (s *server) mailTrouble() string {
+	state, err := s.Workshop.MailState(s.Now())
+	if err != nil {
+		return "The outbox cannot be read: " + err.Error() + "."
+	}
+	return state.Trouble(s.Workshop.Settings().Zone)
 }
 
 func writeText(w http.ResponseWriter, status int, text string) {

@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fillmark/cmd/fillmark/web"
+	"fillmark/loops"
 )
 
 func TestReadyWhileSweepsComeInTime(t *testing.T) {
@@ -31,6 +32,32 @@ func TestReadyWhileSweepsComeInTime(t *testing.T) {
 	assert.Equal(t, http.StatusOK, ready(30*time.Minute))
 	assert.Equal(t, http.StatusServiceUnavailable, ready(31*time.Minute))
 	assert.Equal(t, http.StatusOK, b.get("/healthz").Code, "it lives all the same")
+}
+
+// Mail that stands turns red wherever somebody looks.
+func TestMailThatStandsIsRed(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	ana := b.ana().Owner
+	for m, err := range b.store.Waiting() { // the letter of the hand-over
+		require.NoError(t, err)
+		require.NoError(t, b.store.MarkDelivered(m.Key, b.now))
+	}
+	m := loops.Message{Key: "1/2026-11-24/reminder", Owner: ana.ID, Purpose: loops.PurposeReminder, From: "bench@test.example", To: "ana@garden.example",
+		Subject: "the grey tower", Raw: []byte("x"), Created: b.now, NextAttempt: b.now, Status: loops.Queued, LastError: "smtp session: connection refused"}
+	require.NoError(t, b.store.Commit(loops.Change{At: b.now, By: "test", Action: "remind", Messages: []loops.Message{m}}))
+	assert.Equal(t, http.StatusOK, b.get("/readyz").Code)
+	assert.NotContains(t, b.get("/").Body.String(), "No mail leaves")
+	b.now = b.now.Add(3 * time.Hour)
+	for _, path := range []string{"/readyz", "/", "/api/v1/due"} {
+		body := b.get(path).Body.String()
+		assert.Contains(t, body, "No mail leaves since", path)
+		assert.Contains(t, body, "connection refused", path)
+	}
+	assert.Equal(t, http.StatusServiceUnavailable, b.get("/readyz").Code)
+	require.NoError(t, b.store.MarkDelivered(m.Key, b.now))
+	assert.Equal(t, http.StatusOK, b.get("/readyz").Code)
+	assert.NotContains(t, b.get("/").Body.String(), "No mail leaves")
 }
 
 func TestNotReadyWithoutTheRegister(t *testing.T) {

@@ -338,6 +338,7 @@ func (c *campaign) sweep() {
 	want, calls := c.expected(), c.calls()
 	swept, err := c.Sweep(c.stamp())
 	require.NoError(c.t, err)
+	c.delivered(c.t, c.stamp().At)
 	c.sweeps++
 	var got, keys []string
 	for _, r := range swept.Reminders {
@@ -363,6 +364,12 @@ func (c *campaign) sweep() {
 	slices.Sort(keys)
 	require.Equal(c.t, keys, got, "whom the sweep mailed at %s", c.stamp().At)
 	require.Equal(c.t, calls, swept.Calls, "tasks for a person at %s", c.stamp().At)
+	for _, r := range swept.Reminders {
+		m, err := c.store.MessageHead(r.Key)
+		require.NoError(c.t, err)
+		require.Equal(c.t, loops.Delivered, m.Status, "%s: %s", m.Key, m.Note)
+		require.Empty(c.t, m.Note, "what was just written leaves as it is")
+	}
 }
 
 // marked compares the marks on record of one task and day with those there

@@ -25,7 +25,7 @@ const lookAhead = 60
 // Due returns the technician's list at the instant.
 func (w *Workshop) Due(at time.Time) (DueList, error) {
 	today := loops.DayOf(at, w.settings.Zone)
-	items, err := w.items(today.AddDays(lookAhead))
+	items, err := w.items(today.AddDays(lookAhead), at)
 	if err != nil {
 		return DueList{}, err
 	}
@@ -37,15 +37,16 @@ func (w *Workshop) Due(at time.Time) (DueList, error) {
 }
 
 // items reads the tasks due up to a day with their loops, machines and
-// owners. Its cost grows with what is due, not with the register.
-func (w *Workshop) items(through loops.Day) ([]schedule.Item, error) {
+// owners, and what was written about them by the instant. Its cost grows with
+// what is due, not with the register.
+func (w *Workshop) items(through loops.Day, at time.Time) ([]schedule.Item, error) {
 	dues, err := w.register.DueThrough(through)
 	if err != nil {
 		return nil, err
 	}
 	var items []schedule.Item
 	for _, due := range dues {
-		item, err := w.item(due)
+		item, err := w.item(due, at)
 		if errors.Is(err, errStaleDue) {
 			continue // the plan moved between the two reads; the next sweep sees it
 		}
@@ -59,7 +60,7 @@ func (w *Workshop) items(through loops.Day) ([]schedule.Item, error) {
 
 var errStaleDue = errors.New("the plan has moved on")
 
-func (w *Workshop) item(due loops.Due) (schedule.Item, error) {
+func (w *Workshop) item(due loops.Due, at time.Time) (schedule.Item, error) {
 	loop, err := w.register.Loop(due.Loop)
 	if err != nil {
 		return schedule.Item{}, fmt.Errorf("due loop %d: %w", due.Loop, err)
@@ -81,8 +82,18 @@ func (w *Workshop) item(due loops.Due) (schedule.Item, error) {
 			return item, fmt.Errorf("owner %d: %w", item.Machine.Owner, err)
 		}
 	}
+	return w.withLetters(item, at, "")
+}
+
+// withLetters adds to an item how mail to its owner stands, the message with
+// the key left out.
+func (w *Workshop) withLetters(item schedule.Item, at time.Time, but loops.MessageKey) (schedule.Item, error) {
+	var err error
 	item.Zone = w.zoneOf(item.Owner)
-	item.MailFault, err = w.mailFault(item.Owner)
+	if item.MailFault, err = w.mailFault(item.Owner); err != nil {
+		return item, err
+	}
+	item.Letters, err = w.lettersAbout(item.Owner, item.Loop.ID, item.Task, at, but)
 	return item, err
 }
 

@@ -273,7 +273,8 @@ func (w *Workshop) transfer(s Stamp, file File, recorded Recorded) (Recorded, er
 	if err != nil {
 		return Recorded{}, fmt.Errorf("owner %d: %w", e.Transfer.From, err)
 	}
-	if _, err := w.register.Owner(e.Transfer.To); err != nil {
+	buyer, err := w.register.Owner(e.Transfer.To)
+	if err != nil {
 		return Recorded{}, fmt.Errorf("owner %d: %w", e.Transfer.To, err)
 	}
 	machine = acts.Erasing().Machine(machine)
@@ -285,21 +286,27 @@ func (w *Workshop) transfer(s Stamp, file File, recorded Recorded) (Recorded, er
 	}
 	naming, parts := acts.Naming(acts.Owners().Words(former))
 	names := loops.NewPhrases(slices.Concat(naming, parts))
+	var passed []File
 	for _, loop := range inside {
 		of, err := w.fileOf(loop)
 		if err != nil {
 			return Recorded{}, err
 		}
-		of.Machine, of.Loop.Name = machine, names.Erase(loop.Name)
+		of.Machine, of.Owner, of.Loop.Name = machine, buyer, names.Erase(loop.Name)
 		entry := e
 		entry.ID, entry.Loop = loop.LastEntry+1, loop.ID
 		if loop.ID != file.Loop.ID {
 			entry.Key = "" // one key, one entry
 		}
 		change.Entries = append(change.Entries, entry)
-		if _, err := w.replan(&change, of.with(entry)); err != nil {
+		of = of.with(entry)
+		if of.Loop, err = w.replan(&change, of); err != nil {
 			return Recorded{}, err
 		}
+		passed = append(passed, of)
+	}
+	if recorded.Mailed, err = w.welcome(s, passed, &change); err != nil {
+		return Recorded{}, err
 	}
 	if err := w.register.Commit(change); err != nil {
 		return Recorded{}, err

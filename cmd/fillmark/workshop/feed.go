@@ -50,7 +50,7 @@ func (w *Workshop) OwnerCalendar(id loops.OwnerID) ([]byte, error) {
 // after the instant, and all that is overdue, with every reason as the plan
 // has it.
 func (w *Workshop) TechnicianCalendar(at time.Time) ([]byte, error) {
-	items, err := w.items(loops.DayOf(at, w.settings.Zone).AddDays(feedAhead))
+	items, err := w.items(loops.DayOf(at, w.settings.Zone).AddDays(feedAhead), at)
 	if err != nil {
 		return nil, err
 	}

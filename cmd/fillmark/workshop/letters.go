@@ -5,11 +5,43 @@ package workshop
 
 import (
 	"fmt"
+	"slices"
+	"time"
 
 	"fillmark/loops"
 	"fillmark/notify"
 	"fillmark/schedule"
 )
+
+// writing is a letter about to be written.
+type writing struct {
+	key loops.MessageKey
+	at  time.Time // its date
+	// instead is the letter that it takes the place of; nil for none.
+	instead *loops.Message
+}
+
+// message is the letter as it goes into the outbox.
+func (as writing) message(l notify.Letter, owner loops.OwnerID, purpose loops.Purpose, pointlessAfter time.Time, about []loops.Topic) loops.Message {
+	m := l.Message(as.key, owner, purpose, as.at, pointlessAfter)
+	m.Dated, m.About = as.at, about
+	if as.instead != nil {
+		m.Instead = as.instead.Key
+	}
+	return m
+}
+
+// earlier is the letter that this one takes the place of, as its reader knows it.
+func (w *Workshop) earlier(as writing, zone *time.Location) notify.Earlier {
+	if as.instead == nil {
+		return notify.Earlier{}
+	}
+	return notify.Earlier{MessageID: w.messageID(as.instead.Key), Day: loops.DayOf(as.instead.Written(), zone)}
+}
+
+func (w *Workshop) messageID(key loops.MessageKey) string {
+	return notify.MessageIDFor(key, w.mailDomain())
+}
 
 // handOver adds to the change the letter that the owner gets when the machine
 // goes back, handed over or as it is. It returns the subject of the mail, empty
@@ -19,29 +51,80 @@ func (w *Workshop) handOver(s Stamp, file File, e loops.Entry, change *loops.Cha
 	if owner.ID == 0 || !owner.MayMail() {
 		return "", nil // a donor unit goes back to nobody
 	}
+	if fault, err := w.mailFault(owner); err != nil || fault != "" {
+		return "", err
+	}
 	// The tag keeps machines apart that go back to one owner on one day, the
 	// entry a second hand-over of the same loop.
 	day := loops.DayOf(s.At, w.zoneOf(owner))
 	key := loops.NewMessageKey(owner.ID, day, loops.PurposeHandover, fmt.Sprintf("%s-%d", file.Loop.Tag, e.ID))
-	links := w.ownerLinks(owner, s.At)
-	in := w.handoverInput(file.ForOwner(), e)
-	in.Date, in.MessageID = s.At.In(w.zoneOf(owner)), notify.MessageIDFor(key, w.mailDomain())
+	message, err := w.handoverMessage([]File{file}, []loops.Entry{e}, writing{key: key, at: s.At})
+	if err != nil {
+		return "", err
+	}
+	change.Messages = append(change.Messages, message)
+	return message.Subject, nil
+}
+
+// welcome adds to the change the letter that greets the owner to whom a machine
+// was passed on, with what is in it and its cautions. It returns its subject,
+// empty where there is none.
+func (w *Workshop) welcome(s Stamp, passed []File, change *loops.Change) (string, error) {
+	owner := passed[0].Owner
+	full := slices.DeleteFunc(slices.Clone(passed), func(f File) bool { return f.Loop.State.Charge == nil })
+	if !owner.MayMail() || len(full) == 0 {
+		return "", nil
+	}
+	if fault, err := w.mailFault(owner); err != nil || fault != "" {
+		return "", err
+	}
+	var entries []loops.Entry
+	for _, f := range full {
+		entries = append(entries, f.History[len(f.History)-1])
+	}
+	key := loops.NewMessageKey(owner.ID, w.DayOf(owner, s.At), loops.PurposeWelcome, fmt.Sprintf("%s-%d", full[0].Loop.Tag, entries[0].ID))
+	message, err := w.handoverMessage(full, entries, writing{key: key, at: s.At})
+	if err != nil {
+		return "", err
+	}
+	change.Messages = append(change.Messages, message)
+	return message.Subject, nil
+}
+
+// handoverMessage writes the letter of a machine that went to its owner: handed
+// over, returned as it is, or, with its loops one by one, passed on by another
+// owner. The files are of one machine, each with the entry that tells it.
+func (w *Workshop) handoverMessage(files []File, entries []loops.Entry, as writing) (loops.Message, error) {
+	owner, purpose := files[0].Owner, loops.PurposeHandover
+	if entries[0].Kind == loops.KindTransfer {
+		purpose = loops.PurposeWelcome
+	}
+	links := w.ownerLinks(owner, as.at)
+	in := w.handoverInput(files[0].ForOwner(), entries[0])
+	for _, f := range files[1:] {
+		in.Loops = append(in.Loops, w.handoverInput(f.ForOwner(), entries[0]).Loops...)
+	}
+	in.Cautions = OwnerCautions(forOwner(files))
+	in.Date, in.MessageID, in.Instead = as.at.In(w.zoneOf(owner)), w.messageID(as.key), w.earlier(as, w.zoneOf(owner))
 	in.Links = notify.Links{Stop: links.Stop, OneClick: links.OneClick}
 	var events []schedule.Event
-	for _, task := range NextTasks(file.Loop.Plan) {
-		item := schedule.Item{Owner: owner, Machine: file.Machine, Loop: file.Loop, Task: task}
-		events = append(events, schedule.NewEvent(item, w.mailDomain(), links.AllFine, s.At))
+	var about []loops.Topic
+	for n, f := range files {
+		about = append(about, loops.Topic{Loop: f.Loop.ID, Entry: entries[n].ID})
+		for _, task := range NextTasks(f.Loop.Plan) {
+			item := schedule.Item{Owner: owner, Machine: f.Machine, Loop: f.Loop, Task: task}
+			events = append(events, schedule.NewEvent(item, w.mailDomain(), links.AllFine, as.at))
+		}
 	}
 	var err error
 	if in.Calendar, err = w.calendar(events); err != nil {
-		return "", err
+		return loops.Message{}, err
 	}
 	letter, err := notify.ComposeHandover(in)
 	if err != nil {
-		return "", fmt.Errorf("hand-over mail: %w", err)
+		return loops.Message{}, fmt.Errorf("%s mail: %w", purpose, err)
 	}
-	change.Messages = append(change.Messages, letter.Message(key, owner.ID, loops.PurposeHandover, s.At, s.At.AddDate(0, 0, 14)))
-	return letter.Subject, nil
+	return as.message(letter, owner.ID, purpose, as.at.AddDate(0, 0, 14), about), nil
 }
 
 // handoverInput is what the letter of an entry says, a hand-over or a return,
@@ -55,8 +138,11 @@ func (w *Workshop) handoverInput(file OwnersFile, e loops.Entry) notify.Handover
 		Workshop: w.sender(), Owner: file.Owner, Day: e.Day, Machine: file.Machine.Name, Kind: file.Machine.Kind,
 		Loops: []notify.HandoverLoop{l}, Cautions: OwnerCautions([]OwnersFile{file}),
 	}
-	if e.Kind == loops.KindReturn {
+	switch e.Kind {
+	case loops.KindReturn:
 		in.AsItIs = e.Return.Why
+	case loops.KindTransfer:
+		in.Welcome = true
 	}
 	return in
 }

@@ -19,12 +19,13 @@ import (
 type mailbox interface {
 	Loops() iter.Seq2[loops.Loop, error]
 	Messages(loops.MessageStatus) iter.Seq2[loops.Message, error]
+	Waiting() iter.Seq2[loops.Message, error]
 	Suppression(address string) (loops.Suppression, error)
 	Suppressions() iter.Seq2[loops.Suppression, error]
 	Suppress(x loops.Suppression, by string) error
 	Unsuppress(address, by string, at time.Time) error
 	RefusedInARow(address string) (int, error)
-	MarkBounced(key loops.MessageKey, at time.Time, reason string) error
+	MarkBounced(key loops.MessageKey, at time.Time, f loops.Failure) error
 	Requeue(key loops.MessageKey, by string, at time.Time) error
 	Hold(key loops.MessageKey, by string, at time.Time) error
 	Release(key loops.MessageKey, by string, at time.Time) error
@@ -36,11 +37,23 @@ func (w *Workshop) mailFault(o loops.Owner) (string, error) {
 	if o.Email == "" {
 		return "", nil
 	}
+	if !loops.Mailable(o.Email) { // of a register that took such
+		return "few mail systems take accented letters before the @; ask whether the mailbox has a plain name too", nil
+	}
 	x, err := w.register.Suppression(o.Email)
 	if errors.Is(err, loops.ErrNotFound) {
 		return "", nil
 	}
-	return x.Reason, err
+	return whyGivenUp(x), err
+}
+
+// whyGivenUp says why nothing goes to an address, and what to ask its owner for.
+func whyGivenUp(x loops.Suppression) string {
+	words, ask := notify.FailureInWords(x.Status)
+	if x.Status == "" && x.Reason != "" {
+		words = strings.TrimRight(x.Reason, ".")
+	}
+	return words + "; " + ask
 }
 
 // OutboxAction is what a technician does with a message.
@@ -101,6 +114,30 @@ func (w *Workshop) Allow(s Stamp, address string) error {
 	return w.register.Unsuppress(address, s.By, s.At)
 }
 
+// AllowDay lets mail go again to every address that was given up on the day, in
+// the workshop's zone: a relay that refused everybody took them all at once. It
+// returns the addresses.
+func (w *Workshop) AllowDay(s Stamp, day loops.Day) ([]string, error) {
+	var all []string
+	for x, err := range w.register.Suppressions() {
+		if err != nil {
+			return nil, err
+		}
+		if loops.DayOf(x.Since, w.settings.Zone) == day {
+			all = append(all, x.Address)
+		}
+	}
+	if len(all) == 0 {
+		return nil, &loops.InvalidError{Field: "given-up-on", Value: day.String(), Reason: "a day on which an address was given up; outbox suppressed lists them"}
+	}
+	for _, address := range all {
+		if err := w.Allow(s, address); err != nil && !errors.Is(err, loops.ErrNotFound) {
+			return nil, err
+		}
+	}
+	return all, nil
+}
+
 // Bounced is what a report of failed delivery led to.
 type Bounced struct {
 	Message loops.MessageKey `json:"message"`
@@ -137,7 +174,7 @@ func (w *Workshop) Bounce(s Stamp, r io.Reader) (Bounced, error) {
 		return Bounced{}, err
 	}
 	out := Bounced{Message: m.Key, Reason: strings.TrimSpace("came back: " + failed.Status + " " + failed.Diagnostic)}
-	if err := w.register.MarkBounced(m.Key, s.At, out.Reason); err != nil && !errors.Is(err, loops.ErrConflict) {
+	if err := w.register.MarkBounced(m.Key, s.At, loops.Failure{Reason: out.Reason, Status: failed.Status}); err != nil && !errors.Is(err, loops.ErrConflict) {
 		return Bounced{}, fmt.Errorf("bounce: %w", err)
 	}
 	inARow, err := w.register.RefusedInARow(m.To)
@@ -145,7 +182,7 @@ func (w *Workshop) Bounce(s Stamp, r io.Reader) (Bounced, error) {
 		return Bounced{}, fmt.Errorf("bounce: %w", err)
 	}
 	if out.GivenUp = notify.Suppresses(failed.Status, inARow); out.GivenUp {
-		err = w.register.Suppress(loops.Suppression{Address: m.To, Reason: out.Reason, Since: s.At}, s.By)
+		err = w.register.Suppress(loops.Suppression{Address: m.To, Reason: out.Reason, Status: failed.Status, Since: s.At}, s.By)
 	}
 	return out, err
 }

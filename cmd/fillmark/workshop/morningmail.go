@@ -26,18 +26,10 @@ func (w *Workshop) MailMorning(s Stamp) (bool, error) {
 	if had, err := w.hasMessage(key); had || err != nil {
 		return false, err
 	}
-	sections, err := w.morningSections(s)
+	message, err := w.morningMessage(writing{key: key, at: s.At})
 	if err != nil {
-		return false, fmt.Errorf("morning list: %w", err)
+		return false, err
 	}
-	letter, err := notify.ComposeMorning(notify.MorningInput{
-		Workshop: w.sender(), To: w.settings.Technician, Day: day, Date: s.At.In(w.settings.Zone),
-		MessageID: notify.MessageIDFor(key, w.mailDomain()), Sections: sections, Link: w.settings.BaseURL + "/",
-	})
-	if err != nil {
-		return false, fmt.Errorf("morning list: %w", err)
-	}
-	message := letter.Message(key, 0, loops.PurposeMorning, s.At, s.At.Add(20*time.Hour))
 	err = w.register.Commit(loops.Change{At: s.At, By: s.By, Action: "morning list", Messages: []loops.Message{message}})
 	if errors.Is(err, loops.ErrRepeated) {
 		return false, nil
@@ -45,8 +37,25 @@ func (w *Workshop) MailMorning(s Stamp) (bool, error) {
 	return err == nil, err
 }
 
-func (w *Workshop) morningSections(s Stamp) ([]notify.MorningSection, error) {
-	m, err := w.Morning(s.At)
+// morningMessage writes the list of the day.
+func (w *Workshop) morningMessage(as writing) (loops.Message, error) {
+	day := loops.DayOf(as.at, w.settings.Zone)
+	sections, err := w.morningSections(as.at)
+	if err != nil {
+		return loops.Message{}, fmt.Errorf("morning list: %w", err)
+	}
+	letter, err := notify.ComposeMorning(notify.MorningInput{
+		Workshop: w.sender(), To: w.settings.Technician, Day: day, Date: as.at.In(w.settings.Zone),
+		MessageID: w.messageID(as.key), Sections: sections, Link: w.settings.BaseURL + "/", Instead: w.earlier(as, w.settings.Zone),
+	})
+	if err != nil {
+		return loops.Message{}, fmt.Errorf("morning list: %w", err)
+	}
+	return as.message(letter, 0, loops.PurposeMorning, as.at.Add(20*time.Hour), nil), nil
+}
+
+func (w *Workshop) morningSections(at time.Time) ([]notify.MorningSection, error) {
+	m, err := w.Morning(at)
 	if err != nil {
 		return nil, err
 	}
@@ -59,8 +68,8 @@ func (w *Workshop) morningSections(s Stamp) ([]notify.MorningSection, error) {
 		if err != nil {
 			return nil, err
 		}
-		given = append(given, fmt.Sprintf("%s since %s: %s. Ask the owner for another address; if this one is right again: fillmark outbox allow %s",
-			x.Address, loops.DayOf(x.Since, w.settings.Zone).Long(), strings.TrimRight(x.Reason, "."), x.Address))
+		given = append(given, fmt.Sprintf("%s since %s: %s. Once it takes mail again: fillmark outbox allow %s",
+			x.Address, loops.DayOf(x.Since, w.settings.Zone).Long(), whyGivenUp(x), x.Address))
 	}
 	var calls []string
 	for _, c := range schedule.Conversations(m.Call) {

@@ -10,6 +10,7 @@ import (
 	"fillmark/chemistry"
 	"fillmark/loops"
 	"fillmark/notify"
+	"fillmark/schedule"
 )
 
 // addReceipt puts the receipt of an answer into the change: one for each kind of
@@ -19,15 +20,26 @@ func (w *Workshop) addReceipt(s Stamp, owner loops.Owner, answer loops.Answer, a
 	if err != nil || fault != "" || !owner.MayMail() {
 		return err
 	}
-	day := w.DayOf(owner, s.At)
-	key := loops.NewMessageKey(owner.ID, day, loops.PurposeReceipt, string(answer.Answer))
+	key := loops.NewMessageKey(owner.ID, w.DayOf(owner, s.At), loops.PurposeReceipt, string(answer.Answer))
 	if had, err := w.hasMessage(key); had || err != nil {
 		return err
 	}
-	links := w.ownerLinks(owner, s.At)
+	var topics []loops.Topic
+	for _, f := range about {
+		topics = append(topics, loops.Topic{Loop: f.Loop.ID, Entry: f.Loop.LastEntry})
+	}
+	message, err := w.receiptMessage(owner, answer, about, topics, writing{key: key, at: s.At})
+	if err == nil {
+		change.Messages = append(change.Messages, message)
+	}
+	return err
+}
+
+// receiptMessage writes the receipt of an answer about the loops of the files.
+func (w *Workshop) receiptMessage(owner loops.Owner, answer loops.Answer, about []OwnersFile, topics []loops.Topic, as writing) (loops.Message, error) {
 	in := notify.ReceiptInput{
-		Workshop: w.sender(), Owner: owner, Day: day, Date: s.At.In(w.zoneOf(owner)),
-		MessageID: notify.MessageIDFor(key, w.mailDomain()), Answer: answer, Links: links,
+		Workshop: w.sender(), Owner: owner, Day: w.DayOf(owner, as.at), Date: as.at.In(w.zoneOf(owner)),
+		MessageID: w.messageID(as.key), Answer: answer, Links: w.ownerLinks(owner, as.at), Instead: w.earlier(as, w.zoneOf(owner)),
 	}
 	const most = 20 // machines and next tasks that a receipt names
 	for _, f := range about[:min(len(about), most)] {
@@ -52,10 +64,9 @@ func (w *Workshop) addReceipt(s Stamp, owner loops.Owner, answer loops.Answer, a
 	in.Cautions = OwnerCautions(about[:min(len(about), most)])
 	letter, err := notify.ComposeReceipt(in)
 	if err != nil {
-		return fmt.Errorf("receipt: %w", err)
+		return loops.Message{}, fmt.Errorf("receipt: %w", err)
 	}
-	change.Messages = append(change.Messages, letter.Message(key, owner.ID, loops.PurposeReceipt, s.At, s.At.AddDate(0, 0, 3)))
-	return nil
+	return as.message(letter, owner.ID, loops.PurposeReceipt, as.at.AddDate(0, 0, 3), topics), nil
 }
 
 // Printed composes the letter on paper for the owner of the loop with the tag:
@@ -86,13 +97,21 @@ func (w *Workshop) Printed(s Stamp, tag loops.Tag) (notify.Printed, error) {
 		open := w.OpenTasks(f.Loop, day)
 		for _, t := range NextTasks(f.Loop.Plan) {
 			if slices.Contains(open, t.Kind) {
-				in.Items = append(in.Items, w.letterItem(f, t, day))
+				item, err := w.letterItem(f, t, day)
+				if err != nil {
+					return notify.Printed{}, err
+				}
+				in.Items = append(in.Items, item)
 			}
 		}
 	}
 	if len(in.Items) == 0 && file.Loop.State.Charge != nil {
 		for _, t := range NextTasks(file.Loop.Plan)[:min(1, len(NextTasks(file.Loop.Plan)))] {
-			in.Items = append(in.Items, w.letterItem(file, t, day))
+			item, err := w.letterItem(file, t, day)
+			if err != nil {
+				return notify.Printed{}, err
+			}
+			in.Items = append(in.Items, item)
 		}
 	}
 	if len(in.Items) == 0 {
@@ -116,14 +135,15 @@ func lastReturn(view loops.OwnersView) loops.Entry {
 }
 
 // letterItem says one task of a loop in a letter.
-func (w *Workshop) letterItem(f OwnersFile, t loops.Task, day loops.Day) notify.ReminderItem {
+func (w *Workshop) letterItem(f OwnersFile, t loops.Task, day loops.Day) (notify.ReminderItem, error) {
 	item := notify.ItemOf(f.Machine, f.Loop, t)
-	item.Stage = loops.StageDue
-	switch p := w.settings.Policy; {
-	case day.Before(t.Due):
-		item.Stage = loops.StageAhead
-	case day.Sub(t.Due) >= p.LateDays:
-		item.Stage = loops.StageLate
+	stage, ok := schedule.StageOn(w.settings.Policy, t.Due, day)
+	if !ok {
+		stage = loops.StageAhead
 	}
-	return item
+	letters, err := w.lettersAbout(f.Owner, f.Loop.ID, t, day.At(12, w.zoneOf(f.Owner)), "")
+	if item.Stage = letters.Tone(stage); item.Stage == loops.StageLast {
+		item.Stage = loops.StageLate // paper is no last mail
+	}
+	return item, err
 }

@@ -6,6 +6,7 @@ package workshop
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -31,23 +32,30 @@ type Queued struct {
 }
 
 // Sweep reads what is due, and commits one mail per owner who is to be
-// reminded, each with the marks that keep it from going out twice. It works
+// reminded. It works
 // from stored state alone: run again, or after a week off, it does what is to
 // be done, once.
 func (w *Workshop) Sweep(s Stamp) (Swept, error) {
-	items, err := w.items(schedule.Horizon(w.settings.Policy, s.At))
+	if err := w.register.NoteUptime(s.At); err != nil {
+		return Swept{}, fmt.Errorf("sweep: %w", err)
+	}
+	items, err := w.items(schedule.Horizon(w.settings.Policy, s.At), s.At)
+	if err != nil {
+		return Swept{}, fmt.Errorf("sweep: %w", err)
+	}
+	waiting, err := w.waiting()
 	if err != nil {
 		return Swept{}, fmt.Errorf("sweep: %w", err)
 	}
 	var readErr error
-	onRecord := func(found bool, err error) bool {
-		readErr = errors.Join(readErr, err)
-		return found || err != nil // where the record cannot be read nobody is mailed
-	}
 	found := schedule.Sweep(schedule.SweepInput{
 		Now: s.At, Policy: w.settings.Policy, Zone: w.settings.Zone, Hour: w.settings.SendHour, Items: items,
-		Sent:   func(mark loops.Sent) bool { return onRecord(w.register.HasSent(mark)) },
-		Mailed: func(key loops.MessageKey) bool { return onRecord(w.hasMessage(key)) },
+		Mailed: func(key loops.MessageKey) bool {
+			had, err := w.hasMessage(key)
+			readErr = errors.Join(readErr, err)
+			return had || err != nil // where the record cannot be read nobody is mailed
+		},
+		Waiting: func(owner loops.OwnerID) bool { return waiting[owner] },
 	})
 	if readErr != nil {
 		return Swept{}, fmt.Errorf("sweep: %w", readErr)
@@ -55,15 +63,12 @@ func (w *Workshop) Sweep(s Stamp) (Swept, error) {
 	swept := Swept{Reminders: []Queued{}, Calls: len(found.Calls)}
 	var failed []error // one letter that cannot be written keeps no other back
 	for _, r := range found.Reminders {
-		letter, err := w.composeReminder(r, s.At)
+		message, err := w.reminderMessage(r, writing{key: r.Key(), at: s.At})
 		if err != nil {
 			failed = append(failed, fmt.Errorf("sweep: reminder for owner %d: %w", r.Owner.ID, err))
 			continue
 		}
-		message := letter.Message(r.Key(), r.Owner.ID, loops.PurposeReminder, s.At, pointlessAfter(s.At))
-		err = w.register.Commit(loops.Change{
-			At: s.At, By: s.By, Action: "reminder", Messages: []loops.Message{message}, Sent: r.Sent(),
-		})
+		err = w.register.Commit(loops.Change{At: s.At, By: s.By, Action: "reminder", Messages: []loops.Message{message}})
 		if errors.Is(err, loops.ErrRepeated) {
 			continue // another sweep was quicker
 		}
@@ -71,13 +76,27 @@ func (w *Workshop) Sweep(s Stamp) (Swept, error) {
 			failed = append(failed, fmt.Errorf("sweep: %w", err))
 			continue
 		}
-		swept.Reminders = append(swept.Reminders, Queued{r.Key(), r.Owner.Name, letter.Subject, r.Stage})
+		swept.Reminders = append(swept.Reminders, Queued{r.Key(), r.Owner.Name, message.Subject, r.Stage})
 	}
 	return swept, errors.Join(failed...)
 }
 
+// waiting are the owners to whom a reminder has not left yet.
+func (w *Workshop) waiting() (map[loops.OwnerID]bool, error) {
+	owners := map[loops.OwnerID]bool{}
+	for m, err := range w.register.Waiting() {
+		if err != nil {
+			return nil, err
+		}
+		if m.Purpose == loops.PurposeReminder {
+			owners[m.Owner] = true
+		}
+	}
+	return owners, nil
+}
+
 func (w *Workshop) hasMessage(key loops.MessageKey) (bool, error) {
-	_, err := w.register.Message(key)
+	_, err := w.register.MessageHead(key)
 	if errors.Is(err, loops.ErrNotFound) {
 		return false, nil
 	}
@@ -87,30 +106,34 @@ func (w *Workshop) hasMessage(key loops.MessageKey) (bool, error) {
 // pointlessAfter is when a reminder has been overtaken by the next one.
 func pointlessAfter(at time.Time) time.Time { return at.Add(6 * 24 * time.Hour) }
 
-// composeReminder renders a reminder with everything it says.
-func (w *Workshop) composeReminder(r schedule.Reminder, at time.Time) (notify.Letter, error) {
+// reminderMessage writes a reminder with everything it says. Of a loop that
+// holds nothing it says nothing.
+func (w *Workshop) reminderMessage(r schedule.Reminder, as writing) (loops.Message, error) {
+	zone := w.zoneOf(r.Owner)
 	in := notify.ReminderInput{
-		Workshop: w.sender(), Owner: r.Owner, Day: r.Day, Date: at.In(w.zoneOf(r.Owner)),
-		MessageID: notify.MessageIDFor(r.Key(), w.mailDomain()), Links: w.ownerLinks(r.Owner, at),
+		Workshop: w.sender(), Owner: r.Owner, Day: r.Day, Date: as.at.In(zone),
+		MessageID: w.messageID(as.key), Links: w.ownerLinks(r.Owner, as.at), Instead: w.earlier(as, zone),
 	}
+	r.Items = slices.DeleteFunc(slices.Clone(r.Items), func(i schedule.Staged) bool { return i.Loop.State.Charge == nil })
 	var inside []OwnersFile
 	var events []schedule.Event
 	for _, item := range r.Items {
-		if item.Loop.State.Charge == nil {
-			continue
-		}
 		inside = append(inside, OwnersFile{Loop: item.Loop, Machine: item.Machine})
 		line := notify.ItemOf(item.Machine, item.Loop, item.Task)
-		line.Stage = item.Stage
+		line.Stage = item.Tone()
 		in.Items = append(in.Items, line)
-		events = append(events, schedule.NewEvent(item.Item, w.mailDomain(), in.Links.AllFine, at))
+		events = append(events, schedule.NewEvent(item.Item, w.mailDomain(), in.Links.AllFine, as.at))
 	}
 	in.Cautions = OwnerCautions(inside)
 	var err error
 	if in.Calendar, err = w.calendar(events); err != nil {
-		return notify.Letter{}, err
+		return loops.Message{}, err
 	}
-	return notify.ComposeReminder(in)
+	letter, err := notify.ComposeReminder(in)
+	if err != nil {
+		return loops.Message{}, err
+	}
+	return as.message(letter, r.Owner.ID, loops.PurposeReminder, pointlessAfter(as.at), r.About()), nil
 }
 
 func (w *Workshop) sender() notify.Workshop {

@@ -43,8 +43,12 @@ type register interface {
 	History(loops.LoopID) ([]loops.Entry, error)
 	EntryByKey(key string) (loops.Entry, error)
 	DueThrough(loops.Day) ([]loops.Due, error)
-	HasSent(loops.Sent) (bool, error)
+	Sent(loops.LoopID, loops.TaskKind, loops.Day) ([]loops.Sent, error)
 	Message(loops.MessageKey) (loops.Message, error)
+	MessageHead(loops.MessageKey) (loops.Message, error)
+	Revision() (loops.StoreRevision, error)
+	Uptime() (loops.Uptime, error)
+	NoteUptime(at time.Time) error
 	Commit(loops.Change) error
 	mailbox
 	lister

@@ -5,6 +5,7 @@ package workshop_test
 
 import (
 	"bytes"
+	"context"
 	"crypto/rand"
 	"fmt"
 	"path/filepath"
@@ -19,6 +20,7 @@ import (
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 	"fillmark/loops/store"
+	"fillmark/notify"
 	"fillmark/notify/links"
 	"fillmark/schedule"
 )
@@ -98,6 +100,22 @@ func TestHandoverPlansAndMailsInOneChange(t *testing.T) {
 	assert.Contains(t, string(messages[0].Raw), "To: ")
 }
 
+// nowhere is a transport that takes everything.
+type nowhere struct{}
+
+func (nowhere) Open(context.Context) error                          { return nil }
+func (nowhere) Send(context.Context, notify.Envelope, []byte) error { return nil }
+func (nowhere) End()                                                {}
+
+// delivered takes all mail that waits at the instant.
+func (b bench) delivered(t *testing.T, at time.Time) {
+	t.Helper()
+	d, err := notify.NewDeliverer(b.store, b.Workshop, nil, nowhere{}, notify.DefaultRetryPlan(), nil)
+	require.NoError(t, err)
+	_, err = d.Deliver(t.Context(), at)
+	require.NoError(t, err)
+}
+
 // A sweep reminds once per stage, whatever happens in between, and says again
 // only when the next stage has come.
 func TestSweepIsIdempotentAndEscalates(t *testing.T) {
@@ -117,6 +135,7 @@ func TestSweepIsIdempotentAndEscalates(t *testing.T) {
 					stages[r.Stage]++
 					assert.GreaterOrEqual(t, hour, 8, "no mail before the owner's morning")
 				}
+				b.delivered(t, now)
 			}
 		}
 	}

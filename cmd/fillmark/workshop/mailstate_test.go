@@ -1,0 +1,102 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package workshop_test
+
+import (
+	"net"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+	"fillmark/notify"
+)
+
+// A relay that is not there shows within hours, and after a start from what is
+// stored alone; one mailbox that puts a letter off is no such trouble.
+func TestMailThatDoesNotLeaveShows(t *testing.T) {
+	t.Parallel()
+	path, _, start := oneWaiting(t)
+	b := copyOf(t, path)
+	closed, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	require.NoError(t, closed.Close())
+	transport, err := notify.NewRelay(notify.RelayOptions{Address: closed.Addr().String(), HelloName: "bench.test.example", Security: notify.Plain})
+	require.NoError(t, err)
+	dead, err := notify.NewDeliverer(b.store, b.Workshop, nil, transport, notify.DefaultRetryPlan(), nil)
+	require.NoError(t, err)
+	trouble := func(after time.Duration) string {
+		state, err := b.MailState(start.Add(after))
+		require.NoError(t, err)
+		assert.Equal(t, 1, state.Waiting)
+		return state.Trouble(time.UTC)
+	}
+	for day := range 20 {
+		rep, err := dead.Deliver(t.Context(), start.AddDate(0, 0, day))
+		require.NoError(t, err)
+		require.Error(t, rep.RelayFault)
+		assert.Equal(t, 1, rep.Deferred)
+	}
+	assert.Empty(t, trouble(time.Hour))
+	late := trouble(20 * 24 * time.Hour)
+	assert.Contains(t, late, "No mail leaves since "+start.Format("Mon 2 Jan 2006")+" 09:00 UTC: 1 letter waits for it.")
+	assert.Contains(t, late, "connection refused")
+
+	r := startRelay(t)
+	r.set("defer")
+	_, err = b.delivererTo(t, r).Deliver(t.Context(), start.AddDate(0, 0, 21))
+	require.NoError(t, err)
+	assert.Empty(t, trouble(22*24*time.Hour), "the relay works again")
+}
+
+// Accents before the @ are refused when they are typed, with what to do; a
+// register that holds such an address calls that owner and mails the others.
+func TestAnAddressThatCannotBeMailedPoisonsNothing(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	loop := b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
+	_, err := b.AddOwner(at("2026-05-01 16"), loops.Owner{Name: "Jo", Email: "jürgen@x.example"})
+	require.ErrorContains(t, err, "plain letters before the @")
+	require.ErrorContains(t, err, "jürgen@x.example")
+	b.delivered(t, at("2026-05-01 17").At)
+
+	jo, err := b.AddOwner(at("2026-05-01 16"), loops.Owner{Name: "Jo", Email: "jo@x.example", Consent: loops.Consent{Mail: true}})
+	require.NoError(t, err)
+	machine, err := b.AddMachine(at("2026-05-01 16"), loops.Machine{Owner: jo.ID, Kind: loops.Desktop, Name: "the black one"})
+	require.NoError(t, err)
+	other, err := b.AddLoop(at("2026-05-01 16"), loops.Loop{Machine: machine.ID, Construction: loop.Construction})
+	require.NoError(t, err)
+	jo.Email = "jürgen@x.example" // as an earlier version took it
+	require.NoError(t, b.store.Commit(loops.Change{At: at("2026-05-01 16").At, By: "test", Action: "edit", Owners: []loops.Owner{jo}}))
+	b.filledAndChecked(t, at("2026-05-01 17"), other.Tag, glycol(), true)
+	due := workshop.NextTasks(loop.Plan)[0].Due
+	swept, err := b.Sweep(workshop.Stamp{At: due.At(9, time.UTC), By: "schedule"})
+	require.NoError(t, err)
+	require.Len(t, swept.Reminders, 1)
+	assert.Equal(t, "Ana Ruizado", swept.Reminders[0].Owner)
+	list, err := b.Due(due.At(9, time.UTC))
+	require.NoError(t, err)
+	require.NotEmpty(t, list.Call)
+	assert.Contains(t, list.Call[0].Why, "accented letters before the @")
+}
+
+// All that were given up on one day are taken back at once, and no others.
+func TestAllOfADayAreAllowedAgain(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	for address, day := range map[string]string{"a@x.example": "2026-05-02 09", "b@x.example": "2026-05-02 23", "c@x.example": "2026-05-03 00"} {
+		require.NoError(t, b.store.Suppress(loops.Suppression{Address: address, Reason: "550", Since: at(day).At}, "test"))
+	}
+	day := loops.Day{Year: 2026, Month: 5, Dom: 2}
+	allowed, err := b.AllowDay(at("2026-05-04 09"), day)
+	require.NoError(t, err)
+	assert.Equal(t, []string{"a@x.example", "b@x.example"}, allowed)
+	_, err = b.AllowDay(at("2026-05-04 09"), day)
+	require.ErrorContains(t, err, "given-up-on")
+	_, err = b.store.Suppression("c@x.example")
+	require.NoError(t, err)
+}

@@ -1,0 +1,322 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package workshop_test
+
+import (
+	"crypto/rand"
+	"fmt"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/acts"
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+	"fillmark/loops/store"
+	"fillmark/notify"
+	"fillmark/schedule"
+)
+
+// oneWaiting is a register in which a reminder of a look waits, written on the
+// day it is due: a file to copy, the loop, and the instant.
+func oneWaiting(t *testing.T) (path string, loop loops.Loop, start time.Time) {
+	t.Helper()
+	b := newBench(t)
+	loop = b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
+	_, err := b.AddOwner(at("2026-05-01 16"), loops.Owner{Name: "Bo Harbour", Email: "bo@quay.example", Consent: loops.Consent{Mail: true}})
+	require.NoError(t, err)
+	for _, m := range b.messages(t) {
+		require.NoError(t, b.store.MarkDelivered(m.Key, m.Created)) // the letter of the hand-over
+	}
+	look := workshop.NextTasks(loop.Plan)[0]
+	require.Equal(t, loops.Look, look.Kind)
+	start = look.Due.At(9, time.UTC)
+	swept, err := b.Sweep(workshop.Stamp{At: start, By: "schedule"})
+	require.NoError(t, err)
+	require.Len(t, swept.Reminders, 1)
+	path = filepath.Join(t.TempDir(), "waiting.db")
+	require.NoError(t, b.store.Backup(t.Context(), path))
+	return path, loop, start
+}
+
+// copyOf opens a bench on a copy of a register. Closing it twice is no error.
+func copyOf(t *testing.T, path string) bench {
+	t.Helper()
+	raw, err := os.ReadFile(path)
+	require.NoError(t, err)
+	own := filepath.Join(t.TempDir(), "register.db")
+	require.NoError(t, os.WriteFile(own, raw, 0o600))
+	s, err := store.Open(own, store.Options{})
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, s.Close()) })
+	return bench{workshop.New(s, workshop.Settings{
+		Name: "Test Bench", From: "bench@test.example", BaseURL: "https://loops.test.example", Zone: time.UTC, SendHour: 8, Policy: schedule.DefaultPolicy(),
+	}, rand.Reader, keys(t, 1)), s}
+}
+
+// happens are the things that can happen while a letter waits: every act there
+// is, and what is no act.
+func happens(t *testing.T, loop loops.Loop) map[string]func(bench, workshop.Stamp) error {
+	t.Helper()
+	clean := *reading(100, 52)
+	clean.Verdict = loops.Good
+	entries := map[loops.EntryKind]loops.Entry{
+		loops.KindIntake:     {Intake: &loops.Intake{Complaint: "it hums"}},
+		loops.KindInspection: {Inspection: &clean},
+		loops.KindOpening:    {Opening: &loops.Opening{Cause: loops.CauseClog}},
+		loops.KindClean:      {Clean: &loops.Cleaning{}, Note: "wiped"},
+		loops.KindFlush:      {},
+		loops.KindFill:       {Fill: &loops.Fill{Charge: glycol()}},
+		loops.KindTopUp:      {TopUp: &loops.TopUp{Poured: []loops.Pour{{Liquid: "water", Fluid: chemistry.TreatedWater, Volume: 0.01}}}},
+		loops.KindDose:       {Dose: &loops.Dose{Role: loops.RoleBiocide, Additive: loops.Additive{Family: "isothiazolinone", LifeMonths: 9}}},
+		loops.KindDrain:      {Drain: &loops.Drain{Out: 0.45, Disposal: "drum"}},
+		loops.KindLeakCheck:  {LeakCheck: &loops.LeakCheck{Hours: loops.LeakCheckHours, Dry: true}},
+		loops.KindProof:      {Proof: &loops.Proof{Before: *reading(100, 92), After: clean}},
+		loops.KindHandover:   givenBack(loops.Day{}, true),
+		loops.KindReturn:     {Return: &loops.Return{Why: "no parts"}},
+		loops.KindSwap:       {Swap: &loops.Swap{OldUnit: loops.OldUnitDiscarded, Sealed: true}},
+		loops.KindTransfer:   {Transfer: &loops.Transfer{To: 2}},
+		loops.KindRetirement: {Retirement: &loops.Retirement{Reason: loops.Scrapped}},
+		loops.KindSetting:    {Setting: &loops.Setting{Task: loops.Look, Paused: true, Why: "abroad"}},
+		loops.KindCorrection: {Correction: &loops.Correction{Strikes: 1, Why: "another loop"}},
+		loops.KindStep:       {Step: &loops.StepDone{Step: loops.StepsFor(false)[0].ID}},
+		loops.KindNote:       {Note: "the fan was dusty"},
+		loops.KindCall:       {Call: &loops.OwnerCall{Outcome: loops.Reached, Agreed: loops.Day{Year: 2200, Month: 1, Dom: 1}}},
+		loops.KindWeighing:   {Weighing: &loops.Weighing{Stage: loops.WeighedLater, Weight: 1.2}},
+	}
+	all := map[string]func(bench, workshop.Stamp) error{"nothing": func(bench, workshop.Stamp) error { return nil }}
+	for _, d := range acts.All() {
+		e, ok := entries[d.Kind]
+		require.True(t, ok, "the act %s: say what it does to a letter that waits", d.Name)
+		e.Kind = d.Kind
+		all[d.Name] = func(b bench, s workshop.Stamp) error {
+			_, err := b.Do(s, loop.Tag, already(e))
+			return err
+		}
+	}
+	edited := func(change func(*loops.Owner)) func(bench, workshop.Stamp) error {
+		return func(b bench, s workshop.Stamp) error {
+			owner, err := b.store.Owner(1)
+			if err != nil {
+				return err
+			}
+			change(&owner)
+			_, err = b.Edit(s, workshop.Edit{Owner: &owner})
+			return err
+		}
+	}
+	all["consent withdrawn"] = edited(func(o *loops.Owner) { o.Consent.Mail = false })
+	all["address corrected"] = edited(func(o *loops.Owner) { o.Email = "ana@right.example" })
+	all["address taken out"] = edited(func(o *loops.Owner) { o.Email = "" })
+	all["name corrected"] = edited(func(o *loops.Owner) { o.Name = "Anna Ruizado" })
+	all["stopped"] = func(b bench, s workshop.Stamp) error { _, err := b.SetMail(s, 1, true); return err }
+	all["not me"] = func(b bench, s workshop.Stamp) error { return b.NotMe(s, 1) }
+	all["links ended"] = func(b bench, s workshop.Stamp) error { _, err := b.EndLinks(s, 1); return err }
+	all["given up"] = func(b bench, s workshop.Stamp) error {
+		return b.store.Suppress(loops.Suppression{Address: "ana@garden.example", Status: "5.1.1", Since: s.At}, "test")
+	}
+	for _, kind := range []loops.AnswerKind{loops.AllFine, loops.SomethingOff, loops.CallMe, loops.Pause} {
+		all["answered "+string(kind)] = func(b bench, s workshop.Stamp) error {
+			owner, err := b.store.Owner(1)
+			if err != nil {
+				return err
+			}
+			_, err = b.Answer(s, owner, loops.Answer{Answer: kind})
+			return err
+		}
+	}
+	return all
+}
+
+var labelInLetter = regexp.MustCompile(`The label on it reads\s+([0-9A-Z]+)`)
+var linkInLetter = regexp.MustCompile(`https://loops\.test\.example/(o|stop)/([A-Za-z0-9_-]+)`)
+
+// contradictions says what in a mail is not so by the register, read apart from
+// what wrote it: whom it went to, whose machines it names, what is in them,
+// whether its links open.
+func contradictions(t require.TestingT, b bench, mail arrived, now time.Time) []string {
+	preview, err := notify.ReadPreview([]byte(mail.raw))
+	require.NoError(t, err)
+	text := strings.Join(strings.Fields(preview.Text), " ")
+	var wrong []string
+	var owner loops.Owner
+	for o, err := range b.store.Owners() {
+		require.NoError(t, err)
+		if o.Email == mail.to {
+			owner = o
+		}
+	}
+	if owner.ID == 0 {
+		return []string{"nobody has the address " + mail.to}
+	}
+	if !owner.MailStopped.IsZero() || !owner.Consent.Mail {
+		wrong = append(wrong, "the owner is not to be mailed")
+	}
+	if !strings.Contains(text, "Good day "+owner.Name+",") {
+		wrong = append(wrong, "it does not greet "+owner.Name)
+	}
+	for _, link := range linkInLetter.FindAllStringSubmatch(text, -1) {
+		purpose := links.Owner
+		if link[1] == "stop" {
+			purpose = links.Stop
+		}
+		if whose, err := b.OwnerOf(purpose, link[2], now); err != nil || whose.ID != owner.ID {
+			wrong = append(wrong, "a link does not open")
+		}
+	}
+	reminder := strings.Contains(text, "you agreed to reminders")
+	for _, label := range labelInLetter.FindAllStringSubmatch(text, -1) {
+		loop, err := b.store.LoopByTag(loops.Tag(label[1]))
+		require.NoError(t, err)
+		machine, err := b.store.Machine(loop.Machine)
+		require.NoError(t, err)
+		if machine.Owner != owner.ID {
+			wrong = append(wrong, "the machine is somebody else's")
+		}
+		charge := loop.State.Charge
+		if charge == nil {
+			if reminder {
+				wrong = append(wrong, "nothing is in "+label[1])
+			}
+			continue
+		}
+		if !strings.Contains(text, notify.ChargeInWords(*charge)) {
+			wrong = append(wrong, "it does not say what is in "+label[1])
+		}
+		if !reminder {
+			continue
+		}
+		said := false
+		today := b.DayOf(owner, now)
+		for _, task := range loop.Plan.Tasks {
+			about, _ := loops.AboutTask(task.Kind)
+			line := about.OwnerTitle + " by " + task.Due.Long()
+			if !strings.Contains(text, line) {
+				continue
+			}
+			said = true
+			if _, done := schedule.AnsweredFor(b.Settings().Policy, loop, task); done || task.Paused {
+				wrong = append(wrong, string(task.Kind)+" is answered or paused")
+			}
+			if days := task.Due.Sub(today); days > 0 && !strings.Contains(text, "in "+daysInWords(days)) {
+				wrong = append(wrong, "it does not say that the day is in "+daysInWords(days))
+			}
+		}
+		if !said {
+			wrong = append(wrong, "none of its tasks is in the plan")
+		}
+		if !loop.State.Asked.IsZero() {
+			wrong = append(wrong, "the owner asked for a person")
+		}
+		if !loop.State.Agreed.Before(today) {
+			wrong = append(wrong, "a day is agreed")
+		}
+	}
+	return wrong
+}
+
+func daysInWords(n int) string {
+	if n == 1 {
+		return "1 day"
+	}
+	return fmt.Sprintf("%d days", n)
+}
+
+// Every act and all else that happens, while a letter waits in every way that
+// one can: what leaves then is true, and what may have left already leaves with
+// the same bytes or not at all.
+func TestWhatLeavesIsTrue(t *testing.T) {
+	t.Parallel()
+	path, loop, start := oneWaiting(t)
+	for what, happen := range happens(t, loop) {
+		states := []string{"new", "hang up"}
+		if os.Getenv("FILLMARK_CAMPAIGN") == "full" || slices.Contains([]string{"stopped", "address corrected", "retire", "nothing"}, what) {
+			states = append(states, "defer", "refuse", "held", "next day")
+		}
+		for _, state := range states {
+			t.Run(what+"/"+state, func(t *testing.T) {
+				t.Parallel()
+				b, r := copyOf(t, path), startRelay(t)
+				d := b.delivererTo(t, r)
+				var key loops.MessageKey
+				for m, err := range b.store.Waiting() {
+					require.NoError(t, err)
+					key = m.Key
+				}
+				now := start
+				switch state {
+				case "defer", "hang up", "refuse":
+					r.set(state)
+					_, err := d.Deliver(t.Context(), now)
+					require.NoError(t, err)
+					r.set("")
+				case "held":
+					require.NoError(t, b.store.Hold(key, "mo", now))
+				case "next day":
+					now = now.AddDate(0, 0, 1)
+				}
+				first := r.take()
+				require.Len(t, first, map[string]int{"hang up": 1}[state])
+				now = now.Add(time.Minute)
+				require.NoError(t, happen(b, workshop.Stamp{At: now, By: "test"}))
+				switch state {
+				case "refuse":
+					require.NoError(t, b.store.Requeue(key, "mo", now))
+				case "held":
+					require.NoError(t, b.store.Release(key, "mo", now))
+				}
+				now = now.Add(3 * time.Hour)
+				_, err := d.Deliver(t.Context(), now)
+				require.NoError(t, err)
+				second := r.take()
+				for _, mail := range second {
+					assert.Empty(t, contradictions(t, b, mail, now), "%s", mail.raw)
+				}
+				m, err := b.store.Message(key)
+				require.NoError(t, err)
+				assert.NotEqual(t, loops.Queued, m.Status)
+				if m.Status == loops.Withdrawn {
+					assert.Contains(t, m.Note, "not sent", "why is on record")
+				}
+				if state == "hang up" {
+					sameOrNamed(t, first[0], second, m)
+				}
+				if what == "nothing" && state == "new" {
+					require.Len(t, second, 1)
+					before := copyOf(t, path)
+					was, err := before.store.Message(key)
+					require.NoError(t, err)
+					assert.Equal(t, string(was.Raw), second[0].unsigned(), "what nothing happened to leaves as it was written")
+				}
+			})
+		}
+	}
+}
+
+var idOf = regexp.MustCompile(`(?m)^Message-ID: (\S+)\r$`)
+
+// sameOrNamed holds a letter whose reply was lost to its promise: the same bytes
+// again, or another letter that names it, or none.
+func sameOrNamed(t *testing.T, first arrived, second []arrived, m loops.Message) {
+	t.Helper()
+	id := idOf.FindStringSubmatch(first.raw)[1]
+	for _, mail := range second {
+		switch {
+		case strings.Contains(mail.raw, "Message-ID: "+id+"\r\n"):
+			assert.Equal(t, first, mail, "the same letter has the same bytes")
+			assert.Equal(t, loops.Delivered, m.Status)
+		case strings.Contains(mail.raw, "In-Reply-To: "+id+"\r\n"):
+			assert.Equal(t, loops.Withdrawn, m.Status)
+			assert.Contains(t, mail.raw, "References: "+id+"\r\n")
+		}
+	}
+}
