@@ -23,6 +23,7 @@ import (
 	"fillmark/loops"
 	"fillmark/loops/store"
 	"fillmark/notify"
+	"fillmark/notify/links"
 	"fillmark/schedule"
 )
 
@@ -90,7 +91,7 @@ func happens(t *testing.T, loop loops.Loop) map[string]func(bench, workshop.Stam
 		loops.KindCorrection: {Correction: &loops.Correction{Strikes: 1, Why: "another loop"}},
 		loops.KindStep:       {Step: &loops.StepDone{Step: loops.StepsFor(false)[0].ID}},
 		loops.KindNote:       {Note: "the fan was dusty"},
-		loops.KindCall:       {Call: &loops.OwnerCall{Outcome: loops.Reached, Agreed: loops.Day{Year: 2200, Month: 1, Dom: 1}}},
+		loops.KindCall:       {Call: &loops.OwnerCall{Outcome: loops.Reached}},
 		loops.KindWeighing:   {Weighing: &loops.Weighing{Stage: loops.WeighedLater, Weight: 1.2}},
 	}
 	all := map[string]func(bench, workshop.Stamp) error{"nothing": func(bench, workshop.Stamp) error { return nil }}
@@ -99,6 +100,9 @@ func happens(t *testing.T, loop loops.Loop) map[string]func(bench, workshop.Stam
 		require.True(t, ok, "the act %s: say what it does to a letter that waits", d.Name)
 		e.Kind = d.Kind
 		all[d.Name] = func(b bench, s workshop.Stamp) error {
+			if e.Call != nil {
+				e.Call.Agreed = loops.DayOf(s.At, time.UTC).AddDays(10)
+			}
 			_, err := b.Do(s, loop.Tag, already(e))
 			return err
 		}
