@@ -38,7 +38,7 @@ func TestCallsMoveTheWork(t *testing.T) {
 		"agreed for tomorrow":              {silent, loops.State{Reached: today.AddDays(-9), Agreed: today.AddDays(1)}, "", false, false},
 		"agreed for yesterday":             {silent, loops.State{Reached: today.AddDays(-9), Agreed: today.AddDays(-1)}, "agreed for Fri 27 Nov 2026, and nothing was recorded since", true, false},
 		"asked for a call, tried in vain":  {byMail, loops.State{Asked: today.AddDays(-2), AskedFor: loops.CallMe, TriedInVain: today, Tries: 1}, `answered "call me" on Thu 26 Nov 2026; not reached on Sat 28 Nov 2026, tried once`, true, false},
-		"mail has said all there is":       {byMail, loops.State{}, "mail has not settled it", true, false},
+		"mail has said all there is":       {byMail, loops.State{}, "no reminder went out", true, false},
 		"reached after mail had said it":   {byMail, loops.State{Reached: today}, "", true, false},
 		"agreed after mail had settled it": {byMail, loops.State{Reached: today, Agreed: today.AddDays(3)}, "", false, false},
 	} {
@@ -49,7 +49,7 @@ func TestCallsMoveTheWork(t *testing.T) {
 			swept := schedule.Sweep(newRecord().input(today.At(12, time.UTC), []schedule.Item{i}))
 			var why []string
 			for _, call := range list.Call {
-				why = append(why, call.Reason)
+				why = append(why, call.Why)
 			}
 			if c.call == "" {
 				assert.Empty(t, why)

@@ -253,7 +253,7 @@ func TestCampaignHostileInputs(t *testing.T) {
 		}
 		w := b.do(r)
 		codes[w.Code]++
-		if w.Code >= 500 {
+		if w.Code >= 500 && name != "GET /readyz" { // which says so when mail stands still
 			require.Less(t, w.Code, 500, "input %d, %s %s: %s", i, name, r.URL, w.Body)
 		}
 		if w.Code == http.StatusUnprocessableEntity && strings.Contains(name, "/api/") {
