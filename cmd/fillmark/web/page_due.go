@@ -47,9 +47,10 @@ type dueGroup struct {
 	People []duePerson
 }
 
-// duePerson is an owner and what their machines have in a group: one call, or
-// one visit, does all of it.
+// duePerson is an owner and what their machines have on the page: one call, or
+// one visit, does all of it. They stand once, where their first task puts them.
 type duePerson struct {
+	group                 int
 	Owner, Phone, Address string
 	OwnerID               loops.OwnerID
 	Dial                  template.URL
@@ -74,14 +75,14 @@ const perDuePage = 40
 
 // people gathers the tasks of each owner, and of each of their loops, where the
 // first one stood. Machines without an owner stand each for itself.
-func people(lines []schedule.Line) []duePerson {
+func people(groups [][]schedule.Line) []duePerson {
 	type key struct {
 		owner loops.OwnerID
 		tag   loops.Tag
 	}
 	var all []duePerson
 	at := map[key]int{}
-	for _, l := range lines {
+	add := func(group int, l schedule.Line) {
 		k := key{owner: l.OwnerID}
 		if l.OwnerID == 0 {
 			k.tag = l.Tag
@@ -90,7 +91,7 @@ func people(lines []schedule.Line) []duePerson {
 		if !ok {
 			i = len(all)
 			at[k] = i
-			all = append(all, duePerson{Owner: l.Owner, OwnerID: l.OwnerID, Phone: l.Phone, Address: l.Address, Dial: phoneLink(l.Phone)})
+			all = append(all, duePerson{group: group, Owner: l.Owner, OwnerID: l.OwnerID, Phone: l.Phone, Address: l.Address, Dial: phoneLink(l.Phone)})
 		}
 		person := &all[i]
 		n := slices.IndexFunc(person.Loops, func(x dueLoop) bool { return x.Tag == l.Tag })
@@ -99,6 +100,11 @@ func people(lines []schedule.Line) []duePerson {
 			person.Loops = append(person.Loops, dueLoop{Tag: l.Tag, Machine: l.Machine})
 		}
 		person.Loops[n].Lines = append(person.Loops[n].Lines, l)
+	}
+	for group, lines := range groups {
+		for _, l := range lines {
+			add(group, l)
+		}
 	}
 	return all
 }
@@ -230,29 +236,28 @@ func (s *server) duePage(f frame, query url.Values, kept *dueKept) (duePage, err
 	delete(query, "called")
 	var from, to int
 	p.Pager, from, to = newPager("/", query, len(list.Overdue)+len(list.Today)+len(list.Week)+len(list.Later), perDuePage)
-	for _, g := range []struct {
-		heading, rule string
-		folded        bool
-		lines         []schedule.Line
-	}{
-		{"Overdue", "stop", false, list.Overdue}, {"Today", "care", false, list.Today}, {"This week", "care", false, list.Week}, {"Later", "go", true, list.Later},
-	} {
-		here := g.lines[min(max(from, 0), len(g.lines)):min(max(to, 0), len(g.lines))]
-		from, to = from-len(g.lines), to-len(g.lines)
-		if len(here) == 0 {
-			continue
+	groups := []dueGroup{{Heading: "Overdue", Rule: "stop"}, {Heading: "Today", Rule: "care"}, {Heading: "This week", Rule: "care"}, {Heading: "Later", Rule: "go", Folded: true}}
+	lines := [][]schedule.Line{list.Overdue, list.Today, list.Week, list.Later}
+	for i, of := range lines {
+		lines[i] = of[min(max(from, 0), len(of)):min(max(to, 0), len(of))]
+		from, to = from-len(of), to-len(of)
+	}
+	for _, person := range people(lines) {
+		person.callFor(kept.calls[person.OwnerID])
+		person.From = list.Day.String()
+		if person.Key, err = newKey(s.Random); err != nil {
+			return p, err
 		}
-		group := dueGroup{Heading: g.heading, Rule: g.rule, Folded: g.folded, Tasks: len(g.lines), Last: here[len(here)-1].Due, People: people(here)}
-		for i := range group.People {
-			person := &group.People[i]
-			person.callFor(kept.calls[person.OwnerID])
-			person.From = list.Day.String()
-			if person.Key, err = newKey(s.Random); err != nil {
-				return p, err
+		g := &groups[person.group]
+		for _, l := range person.Loops {
+			g.Tasks += len(l.Lines)
+			if last := l.Lines[len(l.Lines)-1].Due; last.After(g.Last) {
+				g.Last = last
 			}
 		}
-		p.Groups = append(p.Groups, group)
+		g.People = append(g.People, person)
 	}
+	p.Groups = slices.DeleteFunc(groups, func(g dueGroup) bool { return len(g.People) == 0 })
 	if p.Quiet {
 		p.Next, err = s.nextOf(list)
 	}
