@@ -24,7 +24,7 @@ func mayImport() map[string][]string {
 		"":                 nil, // these tests
 		"chemistry":        {"chemistry/tables"},
 		"chemistry/tables": nil,
-		"loops":            {"chemistry", "loops/inspection"}, // one judgement of a proof
+		"loops":            {"chemistry", "loops/inspection"},        // one judgement of a proof
 		"loops/evidence":   {"chemistry", "loops", "loops/findings"}, // histories to lives
 		"loops/findings":   nil,
 		"loops/inspection": {"chemistry"},

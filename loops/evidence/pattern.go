@@ -235,16 +235,17 @@ type traitSet struct {
 
 // words names all of them as one.
 func (s traitSet) words() string {
-	names := s.trait.Words()
+	var names strings.Builder
+	names.WriteString(s.trait.Words())
 	for i, t := range s.alike {
 		if i == 0 {
-			names += ", the same charges as"
+			names.WriteString(", the same charges as")
 		} else {
-			names += " and"
+			names.WriteString(" and")
 		}
-		names += " " + t.Words()
+		names.WriteString(" " + t.Words())
 	}
-	return names
+	return names.String()
 }
 
 // tellingTraits lists the traits asked about, and those that some charges have
