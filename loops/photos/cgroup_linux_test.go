@@ -13,6 +13,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"fillmark/testdata/peer"
 )
 
 // groupLimit is the memory of the small group, in bytes.
@@ -33,11 +35,11 @@ func smallGroup(t *testing.T) (folder, killed string) {
 	}
 	folder = filepath.Join(folder, fmt.Sprintf("fillmark-test-%d", os.Getpid()))
 	if err := os.Mkdir(folder, 0o755); err != nil {
-		t.Skipf("no control group can be made here: %v", err)
+		peer.Missing(t, "a control group", err)
 	}
 	t.Cleanup(func() { assert.NoError(t, os.Remove(folder)) })
 	if err := os.WriteFile(filepath.Join(folder, limit), []byte(fmt.Sprint(groupLimit)), 0o600); err != nil {
-		t.Skipf("no bound on memory can be set here: %v", err)
+		peer.Missing(t, "a control group with a bound on memory", err)
 	}
 	return folder, filepath.Join(folder, killed)
 }
