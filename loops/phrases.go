@@ -24,7 +24,7 @@ func NewPhrases(texts []string) Phrases {
 	for i, text := range texts {
 		p.folded[i] = folded(text)
 		var words []string
-		for _, w := range strings.Fields(text) {
+		for w := range strings.FieldsSeq(text) {
 			words = append(words, regexp.QuoteMeta(w))
 		}
 		p.patterns[i] = regexp.MustCompile(`(?i)` + strings.Join(words, `\s+`)) // of quoted words

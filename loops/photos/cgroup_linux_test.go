@@ -38,7 +38,7 @@ func smallGroup(t *testing.T) (folder, killed string) {
 		peer.Missing(t, "a control group", err)
 	}
 	t.Cleanup(func() { assert.NoError(t, os.Remove(folder)) })
-	if err := os.WriteFile(filepath.Join(folder, limit), []byte(fmt.Sprint(groupLimit)), 0o600); err != nil {
+	if err := os.WriteFile(filepath.Join(folder, limit), fmt.Append(nil, groupLimit), 0o600); err != nil {
 		peer.Missing(t, "a control group with a bound on memory", err)
 	}
 	return folder, filepath.Join(folder, killed)
