@@ -4,6 +4,7 @@ go 1.26.0
 
 require (
 	github.com/bep/imagemeta v1.0.1
+	github.com/boombuler/barcode v1.1.0
 	github.com/emersion/go-message v0.18.2
 	github.com/emersion/go-msgauth v0.7.0
 	github.com/emersion/go-sasl v0.0.0-20241020182733-b788ff22d5a6
@@ -12,7 +13,6 @@ require (
 	github.com/go-viper/mapstructure/v2 v2.5.0
 	github.com/jba/templatecheck v0.7.1
 	github.com/klauspost/compress v1.20.4
-	github.com/piglig/go-qr v1.1.0
 	github.com/prometheus/common v0.73.1
 	github.com/robfig/cron/v3 v3.0.1
 	github.com/rogpeppe/go-internal v1.16.0

@@ -107,7 +107,7 @@ func arrowComplaints(p listed) []string {
 	knowsRecords := p.folder() == "loops" || slices.Contains(allowed, "loops")
 	for _, i := range p.testImports() {
 		own, ok := strings.CutPrefix(i, module+"/")
-		if !ok || slices.Contains(allowed, own) || own == "testdata/peer" || own == "loops/store" && knowsRecords {
+		if !ok || slices.Contains(allowed, own) || strings.HasPrefix(own, "testdata/") || own == "loops/store" && knowsRecords {
 			continue
 		}
 		out = append(out, fmt.Sprintf("tests of %s import %s", p.ImportPath, i))

@@ -5,9 +5,10 @@ package drawing
 
 import (
 	"fmt"
+	"image/color"
 	"strings"
 
-	goqr "github.com/piglig/go-qr"
+	"github.com/boombuler/barcode/qr"
 )
 
 // QR is a QR code (ISO/IEC 18004) as one path, drawn by the page in ink
@@ -21,17 +22,18 @@ type QR struct {
 // NewQR encodes the text with a quarter of it to spare, so that a label reads
 // after a year on a warm radiator.
 func NewQR(text string) (*QR, error) {
-	code, err := goqr.EncodeText(text, goqr.Quartile)
+	code, err := qr.Encode(text, qr.Q, qr.Auto)
 	if err != nil {
 		return nil, fmt.Errorf("QR code of %q: %w", text, err)
 	}
 	const quiet = 4
-	size := code.Size()
+	size := code.Bounds().Dx()
+	dark := func(x, y int) bool { return code.At(x, y) == color.Black }
 	var path strings.Builder
 	for y := range size {
 		for x := 0; x < size; x++ {
 			run := 0
-			for x+run < size && code.Module(x+run, y) {
+			for x+run < size && dark(x+run, y) {
 				run++
 			}
 			if run > 0 {
