@@ -149,6 +149,7 @@ type StepState struct {
 	// Done is the day it was done or left out; zero while it is open.
 	Done    Day      `json:"done,omitzero"`
 	By      string   `json:"by,omitempty"`
+	Entry   EntryID  `json:"entry,omitzero"` // that says so
 	Value   *float64 `json:"value,omitempty"`
 	Found   string   `json:"found,omitempty"`
 	LeftOut bool     `json:"left_out,omitempty"`
@@ -177,7 +178,7 @@ func StepsOf(sealed bool, history []Entry) []StepState {
 			i := slices.IndexFunc(states, func(s StepState) bool { return s.ID == e.Step.Step })
 			if i >= 0 {
 				states[i] = StepState{
-					Step: states[i].Step, Done: e.Day, By: e.By, Value: e.Step.Value, Found: e.Step.Found,
+					Step: states[i].Step, Done: e.Day, By: e.By, Entry: e.ID, Value: e.Step.Value, Found: e.Step.Found,
 					LeftOut: e.Step.LeftOut, Note: strings.TrimSpace(e.Note),
 				}
 			}

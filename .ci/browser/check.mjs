@@ -147,7 +147,7 @@ const signedIn = async (browser, made) => {
 const doJobs = async (browser, made) => {
   for (const screen of screens) {
     for (const javaScriptEnabled of [true, false]) {
-      for (const job of jobs) {
+      for (const job of jobs.filter((j) => javaScriptEnabled || !j.script)) {
         const context = await browser.newContext({ viewport: screen.viewport, javaScriptEnabled })
         context.setDefaultTimeout(10_000)
         const page = await context.newPage()
@@ -157,7 +157,7 @@ const doJobs = async (browser, made) => {
         } catch (e) {
           problems.push(e.message)
         }
-        check(`${job.name} (${screen.name}, ${javaScriptEnabled ? 'script' : 'no script'})`, problems)
+        check(`${job.name} (${screen.name}, ${javaScriptEnabled ? 'script' : 'no script'})`, problems.filter((p) => !job.expects?.test(p)))
         await context.close()
       }
     }

@@ -75,6 +75,46 @@ export const jobs = [
     },
   },
   {
+    name: 'a technician loses the tab and the connection over a job sheet, and no figure',
+    script: true, // without one each form is sent as it stands
+    expects: /ERR_INTERNET_DISCONNECTED/,
+    async run(page, made) {
+      const sheet = `${made.base}/loops/${made.tag}/refill`
+      await page.goto(sheet)
+      await signIn(page, made)
+      const unfold = () => page.locator('details').evaluateAll((all) => { for (const d of all) d.open = true })
+      await unfold()
+      // A tick is on record at once, and can be taken back.
+      const step = page.locator('.work li:not(:has(.figure-field)):not(.done)').first()
+      const id = await step.getAttribute('id')
+      await step.locator('input[type=checkbox]').check()
+      await page.locator(`#${id}.done`).waitFor()
+      await page.goto(sheet)
+      await unfold()
+      expect(await page.locator(`#${id}.done`).count() === 1, 'the tick is gone with the page')
+      await page.locator(`#${id}`).getByRole('button', { name: 'Undo' }).click()
+      await unfold()
+      expect(await page.locator(`#${id} input[type=checkbox]`).count() === 1, 'the tick cannot be taken back')
+      // Without a connection nothing is lost, and nothing is said to be on record.
+      await page.context().setOffline(true)
+      await page.locator('#clean-agent input').first().check()
+      await page.locator('#clean-note').fill('foamed a little')
+      await page.getByRole('button', { name: 'Enter the cleaning' }).click()
+      await says(page, 'not recorded yet: no connection')
+      await page.locator(`#${id} input[type=checkbox]`).check()
+      await page.context().setOffline(false)
+      const other = await page.context().newPage()
+      await page.close()
+      await other.goto(sheet)
+      await says(other, 'not recorded yet')
+      expect(await other.locator('#clean-note').inputValue() === 'foamed a little', 'what was typed is gone with the tab')
+      await other.locator(`#${id}.done`).waitFor()
+      await other.getByRole('button', { name: 'Enter the cleaning' }).click()
+      await other.locator('.record', { hasText: 'leaned' }).or(other.locator('.stopped')).first().waitFor()
+      expect(await other.locator('.kept').count() === 0, 'the draft is still there')
+    },
+  },
+  {
     name: 'an owner answers that all is fine',
     async run(page, made) {
       await page.goto(`${made.base}${made.looks.pop()}?answer=fine`)

@@ -50,7 +50,13 @@ type refillPhase struct {
 	Now   bool // its steps are the next ones
 	// Holds names the form that belongs to it; empty for none.
 	Holds  string
-	Record []string // what such forms put on record in this visit
+	Record []refillRecord // what such forms put on record in this visit
+}
+
+// refillRecord is an entry of this visit, which can be taken back.
+type refillRecord struct {
+	Entry loops.EntryID
+	Words string
 }
 
 // refillStep is one numbered step.
@@ -224,7 +230,7 @@ func refillPhases(steps []loops.StepState, visit []loops.Entry) []refillPhase {
 		for _, e := range visit {
 			for _, kind := range records[name] {
 				if e.Kind == kind {
-					phase.Record = append(phase.Record, e.Day.Long()+": "+EntryWords(e))
+					phase.Record = append(phase.Record, refillRecord{e.ID, e.Day.Long() + ": " + EntryWords(e)})
 				}
 			}
 		}

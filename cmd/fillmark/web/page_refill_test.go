@@ -4,8 +4,11 @@
 package web_test
 
 import (
+	"fmt"
 	"net/http"
 	"net/url"
+	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -145,4 +148,42 @@ func TestRefillWithAnotherFluidIsRinsedFirst(t *testing.T) {
 	for _, query := range []string{"fluid=pg&want=40&concentrate=95&left_mass=35", "fluid=eg&want=40&concentrate=95&left_mass=0"} {
 		b.says(b.get(path+query), "In the loop then", query)
 	}
+}
+
+// What was ticked by mistake is taken back on the spot, and the sheet stands
+// where it stood.
+func TestRefillTakesBackATick(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := b.taken(intakeForm(nil))
+	sheet := "/loops/" + string(tag) + "/refill"
+	require.Equal(t, http.StatusSeeOther, b.post("/loops/"+string(tag)+"/acts/step", url.Values{"sheet-step": {"weigh-as-received"}, "value:weigh-as-received": {"812,5"}, "page": {"refill"}, "at": {"phase1"}}).Code)
+	done := b.step(tag, "weigh-as-received")
+	require.False(t, done.Open())
+	page := b.get(sheet).Body.String()
+	require.Contains(t, page, fmt.Sprintf(`form="undo-phase1" name="entry" value="%d">Undo</button>`, done.Entry))
+	hidden := regexp.MustCompile(`(?s)<form id="undo-phase1" method="post" action="([^"]+)">(.*?)</form>`).FindStringSubmatch(page)
+	require.Len(t, hidden, 3)
+	back := url.Values{"entry": {strconv.FormatUint(uint64(done.Entry), 10)}}
+	for _, input := range regexp.MustCompile(`name="(\w+)" value="([^"]*)"`).FindAllStringSubmatch(hidden[2], -1) {
+		back.Set(input[1], input[2])
+	}
+	w := b.post(hidden[1], back)
+	require.Equal(t, http.StatusSeeOther, w.Code, problemsIn(w))
+	assert.Equal(t, sheet+"#phase1", w.Header().Get("Location"))
+	assert.True(t, b.step(tag, "weigh-as-received").Open())
+	assert.Nil(t, b.step(tag, "weigh-as-received").Value)
+}
+
+// step is how a step of the present visit stands.
+func (b *bench) step(tag loops.Tag, id loops.StepID) loops.StepState {
+	b.Helper()
+	file := b.file(tag)
+	for _, s := range loops.StepsOf(file.Loop.Sealed, file.History) {
+		if s.ID == id {
+			return s
+		}
+	}
+	require.Fail(b, "no such step", id)
+	return loops.StepState{}
 }
