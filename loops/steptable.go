@@ -104,7 +104,7 @@ func refill() []Step {
 	}
 	open := step("fill-open", "Fill the reservoir, let it sink, fill again; start the pump only when its inlet stays covered.", "Never run the pump dry: seconds are enough for its bearing.", common, chemistry.FromMemory)
 	open.Only = OpenOnly
-	sealed := step("fill-sealed", "Fill with the opening as the highest point, slowly, tapping; leave the room the expansion needs before closing.", "A sealed loop filled to the brim cold bursts or leaks warm: check the room with fillmark topup.", common, chemistry.FromMemory)
+	sealed := step("fill-sealed", "Fill with the opening as the highest point, slowly, tapping; leave the room the expansion needs before closing.", "A sealed loop filled to the brim cold bursts or leaks warm: check the room before you close it.", common, chemistry.FromMemory)
 	sealed.Only = SealedOnly
 	strength := step("strength", "After at least a quarter of an hour of circulation take a drop, cool it to the instrument's temperature and read the strength.", "Zero the instrument with distilled water first and read the scale of the right glycol: the wrong one is off by 10 °C.", refractive, chemistry.Standard)
 	strength.Records, strength.Unit = "glycol", "mass %"
@@ -139,7 +139,7 @@ func closeAndProve() []Step {
 		step("screws", PhaseClose, "Tighten the screws alternately across, a turn at a time, to the maker's torque.", "One side first tilts the plate: it reads like a bad mount and can crack a die.", kitManual, chemistry.Maker),
 		step("airflow", PhaseClose, "Mount the fans so that the air goes the way it did, or the better way, and write it down.", "Two fans against each other cool nothing. Fingers off: unplug.", common, chemistry.FromMemory),
 		step("dust", PhaseClose, "Brush and blow the radiator's fins against the airflow, the fan held still.", "Machine off and unplugged; a spun fan makes voltage and breaks. Mask: dust.", magazine, chemistry.Practice),
-		step("proof", PhaseProve, "Take readings at a known room temperature and power, the coolant steady, and compare with those before (fillmark loop proof).", "Without both the loop is not known good. Watch the first run: unplug at the first drop.", common, chemistry.FromMemory),
+		step("proof", PhaseProve, "Take readings at a known room temperature and power, the coolant steady, and compare with those before.", "Without both the loop is not known good. Watch the first run: unplug at the first drop.", common, chemistry.FromMemory),
 		step("label", PhaseProve, "Write the tag on the loop's label and what is in it, with the day; stick it where it is seen before anything is poured.", "The next person pours by this label.", common, chemistry.FromMemory),
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/workshop"
+	"fillmark/drawing"
 	"fillmark/loops"
 )
 
@@ -39,6 +40,8 @@ type refillPage struct {
 	Containers []choice
 	// Before are the readings before the work; empty where none were taken.
 	Before string
+	// QR leads from the printed sheet back to this page.
+	QR *drawing.QR
 }
 
 // refillPhase is one part of the work.
@@ -87,12 +90,15 @@ func (s *server) refillPage(r *http.Request, file workshop.File, f *form, sent *
 	}
 	loop := file.Loop
 	p := refillPage{
-		frame: s.newFrame(r, "Refill "+string(loop.Tag)), Form: f, Tag: loop.Tag, Machine: file.Machine.Name, Owner: file.Owner,
+		frame: s.newFrame(r, "Job sheet "+string(loop.Tag)), Form: f, Tag: loop.Tag, Machine: file.Machine.Name, Owner: file.Owner,
 		Sealed: loop.Sealed, Metals: loop.Metals(), Holds: loop.Volume, Charge: chargeLine(loop.State), Warnings: sheet.Warnings, Cautions: sheet.Cautions,
 		Fluids: fluidChoices("choose"), Inhibitors: choicesOf("not known", chemistry.Inhibitors()), Biocides: choicesOf("not known", chemistry.Biocides()),
 		Acts: s.actForms(file, refillForm, sent),
 	}
 	p.Here = "loops"
+	if p.QR, err = drawing.NewQR(s.Workshop.Settings().BaseURL + "/loops/" + string(loop.Tag) + "/refill"); err != nil {
+		return p, err
+	}
 	if p.Containers, err = s.containerChoices(); err != nil {
 		return p, err
 	}
