@@ -5,7 +5,9 @@ package web
 
 import (
 	"cmp"
+	"fmt"
 	"net/http"
+	"strconv"
 	"strings"
 
 	"fillmark/chemistry"
@@ -22,8 +24,10 @@ type labelPage struct {
 	Size   string // 62 or a4
 	Other  string // address of the other size
 	Back   string
-	Copies []int
 	Label  label
+	Form   *form
+	Used   []int // the places of the sheet before the first free one
+	Copies []int
 }
 
 // label is what is printed; nothing on it is smaller than 2 mm.
@@ -40,8 +44,9 @@ type label struct {
 // labelLine is one line of a label; it has a name where the figure needs one.
 type labelLine struct{ Name, Text string }
 
-// sheetCopies is how many labels lie side by side on A4: three of 62 mm.
-const sheetCopies = 3
+// sheetPlaces is how many labels of 62 by 90 mm a sheet of A4 holds: three rows
+// of three.
+const sheetPlaces = 9
 
 func (s *server) pageLabel(w http.ResponseWriter, r *http.Request) error {
 	file, err := s.fileOf(r)
@@ -68,15 +73,33 @@ func (s *server) pageContainerLabel(w http.ResponseWriter, r *http.Request) erro
 }
 
 func (s *server) renderLabel(w http.ResponseWriter, r *http.Request, title, back string, l label) error {
-	p := labelPage{frame: s.newFrame(r, title), Size: "62", Other: r.URL.Path + "?size=a4", Back: back, Copies: []int{1}, Label: l}
+	p := labelPage{frame: s.newFrame(r, title), Size: "62", Other: r.URL.Path + "?size=a4", Back: back, Label: l, Form: newForm(r.URL.Query()), Copies: []int{1}}
 	switch size := r.URL.Query().Get("size"); size {
 	case "", "62":
 	case "a4":
-		p.Size, p.Other, p.Copies = "a4", r.URL.Path+"?size=62", make([]int, sheetCopies)
+		p.Size, p.Other = "a4", r.URL.Path+"?size=62"
+		place, err := onSheet("place", p.Form.text("place"), sheetPlaces)
+		if err != nil {
+			return err
+		}
+		copies, err := onSheet("copies", p.Form.text("copies"), sheetPlaces-place+1)
+		if err != nil {
+			return err
+		}
+		p.Used, p.Copies = make([]int, place-1), make([]int, copies)
 	default:
 		return &loops.InvalidError{Field: "size", Value: size, Reason: "62 (a roll of 62 mm) or a4"}
 	}
 	return s.render(w, http.StatusOK, "label", p)
+}
+
+// onSheet reads a count of places from 1 to most; empty is 1.
+func onSheet(name, text string, most int) (int, error) {
+	n, err := strconv.Atoi(cmp.Or(text, "1"))
+	if err != nil || n < 1 || n > most {
+		return 0, &loops.InvalidError{Field: name, Value: text, Reason: fmt.Sprintf("1 to %d on this sheet", most)}
+	}
+	return n, nil
 }
 
 // loopLabel is the label of a loop, as it is on record now, in the units its

@@ -30,7 +30,7 @@ func TestLabelSaysWhatIsInTheLoop(t *testing.T) {
 	b := newBench(t)
 	file := b.register(machine{owner: loops.Owner{Name: "Bea Moss"}, name: "the white cube", kind: loops.Desktop, fluid: chemistry.EthyleneGlycol, mass: 0.42, wall: -15, daysAgo: 3})
 	path := "/loops/" + string(file.Loop.Tag) + "/label"
-	for query, labels := range map[string]int{"": 1, "?size=62": 1, "?size=a4": 3} {
+	for query, labels := range map[string]int{"": 1, "?size=62": 1, "?size=a4": 1, "?size=a4&place=2&copies=8": 8} {
 		w := b.get(path + query)
 		require.Equal(t, http.StatusOK, w.Code)
 		assert.Equal(t, labels, strings.Count(w.Body.String(), `class="label-card"`), query)
@@ -44,6 +44,12 @@ func TestLabelSaysWhatIsInTheLoop(t *testing.T) {
 	w := b.get(path + "?size=90")
 	assert.Equal(t, http.StatusUnprocessableEntity, w.Code)
 	b.says(w, "62 (a roll of 62 mm) or a4", "size")
+	assert.Equal(t, 4, strings.Count(b.get(path+"?size=a4&place=5").Body.String(), "label-used"), "places that are used stay free")
+	for query, says := range map[string]string{"&place=0": "1 to 9", "&place=ten": "1 to 9", "&place=8&copies=3": "1 to 2", "&copies=-1": "1 to 9"} {
+		w := b.get(path + "?size=a4" + query)
+		assert.Equal(t, http.StatusUnprocessableEntity, w.Code, query)
+		b.says(w, says+" on this sheet", query)
+	}
 }
 
 func TestLabelOfAnEmptyLoop(t *testing.T) {
