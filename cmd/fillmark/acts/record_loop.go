@@ -74,9 +74,7 @@ func JudgeCharge(s Snapshot) []Reason {
 			Source: sourceRecord, Grade: chemistry.Computed, Way: "Measure it, or drain and fill the loop.",
 		}}
 	}
-	reasons := reasonsOf(found)
-	sortWorst(reasons)
-	return reasons
+	return chemistry.WorstFirst(found)
 }
 
 func length() kind[float64] {
