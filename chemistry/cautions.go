@@ -38,13 +38,16 @@ func (c Contents) families() []Family {
 
 // Caution is what one substance, or one task, can do to people and animals, and how to handle it.
 type Caution struct {
-	Substance string
-	Signal    string   // signal word after CLP/GHS: "Warning", "Danger" or "" for none
-	H, P      []string // hazard and precautionary statements with their code: "H302 Harmful if swallowed."
-	Text      string   // for the technician
-	OwnerText string   // for the owner; empty when the owner never meets it
-	Source    string
-	Grade     Grade
+	Substance string   `json:"substance"`
+	Signal    string   `json:"signal,omitempty"` // signal word after CLP/GHS: "Warning", "Danger" or "" for none
+	H         []string `json:"h,omitempty"`      // hazard statements with their code: "H302 Harmful if swallowed."
+	P         []string `json:"p,omitempty"`      // precautionary statements with their code
+	Text      string   `json:"text"`             // for the technician
+	OwnerText string   `json:"-"`                // for the owner; empty when the owner never meets it
+	Source    string   `json:"source"`
+	Grade     Grade    `json:"grade"`
+	// Lines are the block of lines that stands for the text; empty for all but the unknown liquid's.
+	Lines []string `json:"lines,omitempty"`
 }
 
 // Deferral ends every caution. Where several stand together it can be said once, after the last.
@@ -87,7 +90,7 @@ func baseCaution(c Contents) Caution {
 		return otherCaution(l)
 	}
 	return Caution{
-		Substance: unknownSubstance,
+		Substance: unknownSubstance, Lines: append(UnknownLiquid(), Deferral),
 		Text:      strings.ToUpper(unknownLiquid[0][:1]) + unknownLiquid[0][1:] + "; " + strings.Join(unknownLiquid[1:], "; ") + ". " + Deferral,
 		OwnerText: strings.Join(unknownForOwner[:], " ") + " " + Deferral,
 		Source:    "common practice, no source", Grade: Practice,

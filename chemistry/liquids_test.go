@@ -68,8 +68,8 @@ func TestUnknownLiquid(t *testing.T) {
 		assert.Contains(t, c[0].Text, line)
 	}
 	assert.NotContains(t, c[0].Text, "sweet")
-	assert.Equal(t, append(chemistry.UnknownLiquid(), chemistry.Deferral), c[0].Fixed())
-	assert.Empty(t, chemistry.Cautions(chemistry.Contents{Fluid: chemistry.PropyleneGlycol})[0].Fixed())
+	assert.Equal(t, append(chemistry.UnknownLiquid(), chemistry.Deferral), c[0].Lines)
+	assert.Empty(t, chemistry.Cautions(chemistry.Contents{Fluid: chemistry.PropyleneGlycol})[0].Lines)
 }
 
 // TestBiocideOfUnknownFamily: what nobody knows of a biocide takes no caution away.

@@ -219,6 +219,24 @@ func (r MixRequest) target() (MassFraction, error) {
 	return strengthAgainst(r.Fluid, wall, *r.Margin, doubt{})
 }
 
+// RoomToExpand is how far below full a loop that holds so much must stay at the bench, so that the mix has room when it is hottest;
+// nothing where the request or a temperature is outside the tables, as [Mix] then says.
+func (r MixRequest) RoomToExpand(holds Litre, hottest Celsius) Litre {
+	x, err := r.withDefaults().target()
+	if err != nil {
+		return 0
+	}
+	cold, err := LiquidDensity(r.Fluid, x, r.Bench)
+	if err != nil {
+		return 0
+	}
+	hot, err := LiquidDensity(r.Fluid, x, hottest)
+	if err != nil {
+		return 0
+	}
+	return holds * Litre(1-float64(hot/cold))
+}
+
 // strengthAgainst is the one law of mix and top-up: the least strength whose stated freeze point lies the margin below the coldest
 // wall, whose freeze point at the warm end of its interval is not above that wall, and which does not feed microbes. d widens that interval.
 func strengthAgainst(f Fluid, wall Celsius, margin CelsiusDelta, d doubt) (MassFraction, error) {

@@ -326,3 +326,18 @@ func TestDensityOfNeitherGlycol(t *testing.T) {
 	require.NoError(t, ask(chemistry.PropyleneGlycol, 1.055))
 	require.NoError(t, ask(chemistry.EthyleneGlycol, 1.13))
 }
+
+// A full loop at the bench is one at its hottest: what is left out is what the
+// liquid grows by, the tables' densities at both ends deciding.
+func TestRoomToExpand(t *testing.T) {
+	r := chemistry.MixRequest{Fluid: chemistry.PropyleneGlycol, Mass: new(chemistry.MassFraction(.4)), Bench: 20}
+	room := r.RoomToExpand(.5, 60)
+	cold, err := chemistry.LiquidDensity(r.Fluid, .4, 20)
+	require.NoError(t, err)
+	hot, err := chemistry.LiquidDensity(r.Fluid, .4, 60)
+	require.NoError(t, err)
+	assert.InDelta(t, .5, float64(.5-room)*float64(cold)/float64(hot), 1e-12)
+	assert.Greater(t, float64(room), .005)
+	r.Mass = new(chemistry.MassFraction(.7))
+	assert.Zero(t, r.RoomToExpand(.5, 60), "the mix itself says why there is none")
+}

@@ -188,7 +188,7 @@ func (f *facts) fire(rules []Rule) []Reason {
 			if r.detail != nil {
 				text = r.detail(f) + ": " + text
 			}
-			out = append(out, Reason{r.ID, r.Verdict, text, r.OwnerText, r.Source, r.Grade, r.Overrulable})
+			out = append(out, Reason{Rule: r.ID, Verdict: r.Verdict, Text: text, OwnerText: r.OwnerText, Source: r.Source, Grade: r.Grade, Overrulable: r.Overrulable})
 		}
 	}
 	return out

@@ -21,14 +21,6 @@ var unknownLiquid = [5]string{
 // unknownSubstance names it among cautions.
 const unknownSubstance = "unknown coolant"
 
-// Fixed is the block of lines that stands for the text of the caution; empty for all but the unknown liquid's.
-func (c Caution) Fixed() []string {
-	if c.Substance != unknownSubstance {
-		return nil
-	}
-	return append(UnknownLiquid(), Deferral)
-}
-
 // unknownForOwner are the same five in an owner's words, and what to do where some was swallowed.
 var unknownForOwner = [5]string{
 	"We do not know what is in this loop, so treat it as poisonous and as burnable. If anyone or any animal swallowed some, call the poison centre or the vet at once, even without symptoms; do not make them vomit.",

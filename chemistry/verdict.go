@@ -3,6 +3,8 @@
 
 package chemistry
 
+import "slices"
+
 // Verdict is the answer to "may I?". The zero value "" counts as [Go].
 type Verdict string
 
@@ -72,14 +74,31 @@ func (g Grade) Name() string {
 
 // Reason is one rule that fired.
 type Reason struct {
-	Rule      string  // id in [Rules]
-	Verdict   Verdict // what the rule alone would say
-	Text      string  // for the technician, with the figures of this case
-	OwnerText string  // for the owner; empty when it is none of the owner's business
-	Source    string
-	Grade     Grade
-	// Overrulable tells that a technician may set the rule aside by name and reason.
-	Overrulable bool
+	Rule      string  `json:"rule"`                 // id in [Rules]
+	Verdict   Verdict `json:"verdict"`              // what the rule alone would say
+	Text      string  `json:"text"`                 // for the technician, with the figures of this case
+	OwnerText string  `json:"owner_text,omitempty"` // for the owner; empty when it is none of the owner's business
+	Source    string  `json:"source"`
+	Grade     Grade   `json:"grade"`
+	// Way is what to do about it; empty where the text says so.
+	Way string `json:"way,omitempty"`
+	// Overrulable tells that a technician may set the rule aside by name and reason. What protects people from harm cannot be.
+	Overrulable bool `json:"overrulable,omitempty"`
+}
+
+// WorstFirst returns the reasons with the worst verdicts in front, and else in their order; never nil, so that JSON has a list.
+func WorstFirst(reasons []Reason) []Reason {
+	out := append([]Reason{}, reasons...)
+	slices.SortStableFunc(out, func(a, b Reason) int {
+		switch {
+		case a.Verdict.Worse(b.Verdict):
+			return -1
+		case b.Verdict.Worse(a.Verdict):
+			return 1
+		}
+		return 0
+	})
+	return out
 }
 
 // Judge returns the worst verdict among reasons; one whose grade does not decide counts as care at most.

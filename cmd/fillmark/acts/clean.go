@@ -69,7 +69,7 @@ func (a *Clean) Judge(s Snapshot, today loops.Day) []Reason {
 		request.Agents = agents
 		found, err := chemistry.CheckCleaning(request)
 		if err == nil {
-			reasons = append(reasons, reasonsOf(found)...)
+			reasons = append(reasons, found...)
 		}
 	}
 	if len(s.Loop.Wetted) == 0 && len(a.Agents) > 0 {

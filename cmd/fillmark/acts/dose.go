@@ -105,7 +105,7 @@ func (a *Dose) Judge(s Snapshot, today loops.Day) []Reason {
 	if err != nil {
 		return nil
 	}
-	return append(reasonsOf(found), a.againstLabel(*state.Charge)...)
+	return append(found, a.againstLabel(*state.Charge)...)
 }
 
 // againstLabel compares what is poured with what the label says for this much

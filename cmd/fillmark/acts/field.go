@@ -76,14 +76,15 @@ const (
 	Date   Type = "date"
 )
 
-// JSONKey is the field's name in JSON, with the unit behind it.
+// JSONKey is the field's name in JSON, with the unit behind it where the name is
+// not the unit's own.
 func (f Field) JSONKey() string {
 	key := f.Key
 	if key == "" {
 		key = strings.ReplaceAll(f.Name, "-", "_")
 	}
-	if f.Type == Number && f.Unit != "" {
-		key += "_" + unitKeys[f.Unit]
+	if unit := unitKeys[f.Unit]; f.Type == Number && unit != "" && key != unit {
+		key += "_" + unit
 	}
 	return key
 }

@@ -263,7 +263,7 @@ func (a *Fill) Judge(s Snapshot, today loops.Day) []Reason {
 	if err != nil {
 		return nil // Check has said so
 	}
-	return append(reasonsOf(found), s.readyFor(c, a.on(today))...)
+	return append(found, s.readyFor(c, a.on(today))...)
 }
 
 // filled is what the loop asks of a charge.
@@ -327,7 +327,7 @@ func leftBehind(state loops.State, c loops.Charge) []Reason {
 	case len(state.Agents) == 0:
 		return nil
 	}
-	reasons := reasonsOf(chemistry.Unrinsed(left.Contents(), state.Agents, c.Contents()))
+	reasons := chemistry.Unrinsed(left.Contents(), state.Agents, c.Contents())
 	var names []string
 	for _, d := range left.Additives {
 		if !d.None() && !slices.ContainsFunc(c.Additives, func(n loops.Dosed) bool { return n.Role == d.Role && n.Family == d.Family && d.Family != "" }) {

@@ -13,48 +13,13 @@ import (
 )
 
 // Reason is one rule that speaks about an act.
-type Reason struct {
-	Rule    string            `json:"rule"`
-	Verdict chemistry.Verdict `json:"verdict"`
-	Text    string            `json:"text"`
-	// OwnerText says it to the owner; empty where it is none of their business.
-	OwnerText string          `json:"owner_text,omitempty"`
-	Source    string          `json:"source"`
-	Grade     chemistry.Grade `json:"grade"`
-	// Way is what to do about it; empty where the text says so.
-	Way string `json:"way,omitempty"`
-	// Overrulable tells that somebody may set the rule aside by name and reason.
-	// What protects people from harm cannot be set aside.
-	Overrulable bool `json:"overrulable,omitempty"`
-}
+type Reason = chemistry.Reason
 
 // Sources of the gate's own rules.
 const (
 	sourceRecord   = "this loop's record"
 	sourcePractice = "common practice, no source"
 )
-
-// reasonsOf takes over what chemistry found.
-func reasonsOf(found []chemistry.Reason) []Reason {
-	out := make([]Reason, 0, len(found))
-	for _, r := range found {
-		out = append(out, Reason{
-			Rule: r.Rule, Verdict: r.Verdict, Text: r.Text, OwnerText: r.OwnerText, Source: r.Source, Grade: r.Grade,
-			Overrulable: r.Overrulable,
-		})
-	}
-	return out
-}
-
-// Judge is the worst verdict among reasons, as [chemistry.Judge] has it: a fact
-// that is only remembered may ask for care and never more.
-func Judge(reasons []Reason) chemistry.Verdict {
-	found := make([]chemistry.Reason, 0, len(reasons))
-	for _, r := range reasons {
-		found = append(found, chemistry.Reason{Verdict: r.Verdict, Grade: r.Grade})
-	}
-	return chemistry.Judge(found)
-}
 
 // StopError is a refusal: what speaks against the act, and the way out.
 type StopError struct {
@@ -82,8 +47,7 @@ func (e *StopError) Error() string {
 // may be.
 func Settle(d Definition, a Act, s Snapshot, today loops.Day, by string) (*loops.Judged, []Reason, error) {
 	doing := a.doing()
-	reasons := a.Judge(s, today)
-	sortWorst(reasons)
+	reasons := chemistry.WorstFirst(a.Judge(s, today))
 	judged := &loops.Judged{AlreadyDone: doing.Already}
 	for _, o := range doing.Overrule {
 		i := slices.IndexFunc(reasons, func(r Reason) bool { return r.Rule == o.Rule })
@@ -101,7 +65,7 @@ func Settle(d Definition, a Act, s Snapshot, today loops.Day, by string) (*loops
 	standing := slices.DeleteFunc(slices.Clone(reasons), func(r Reason) bool {
 		return slices.ContainsFunc(judged.Overruled, func(o loops.Overrule) bool { return o.Rule == r.Rule })
 	})
-	judged.Verdict = Judge(standing)
+	judged.Verdict = chemistry.Judge(standing)
 	if len(judged.Overruled) > 0 {
 		judged.Verdict = judged.Verdict.Max(chemistry.Care)
 	}
@@ -114,18 +78,6 @@ func Settle(d Definition, a Act, s Snapshot, today loops.Day, by string) (*loops
 		}
 	}
 	return judged, reasons, nil
-}
-
-func sortWorst(reasons []Reason) {
-	slices.SortStableFunc(reasons, func(a, b Reason) int {
-		switch {
-		case a.Verdict.Worse(b.Verdict):
-			return -1
-		case b.Verdict.Worse(a.Verdict):
-			return 1
-		}
-		return 0
-	})
 }
 
 func ruleNames(reasons []Reason) string {

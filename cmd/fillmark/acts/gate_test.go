@@ -66,7 +66,7 @@ func settled(t require.TestingT, act acts.Act, s acts.Snapshot) string {
 	}
 	d, _ := acts.OfKind(act.Kind())
 	_, reasons, err := acts.Settle(d, act, s, today, "test")
-	text := string(acts.Judge(reasons))
+	text := string(chemistry.Judge(reasons))
 	for _, r := range reasons {
 		if r.Verdict.Worse(chemistry.Go) {
 			text += " " + r.Rule

@@ -204,8 +204,8 @@ func TestWorseIsNeverBetter(t *testing.T) {
 			worse.proof = false
 		}
 		for _, act := range []acts.Act{line(rt, "handover", "mail-consent"), line(rt, "poured", "poured=water=20ml"), line(rt, "readings", "gap=10ml")} {
-			good := acts.Judge(act.Judge(build(better), today))
-			bad := acts.Judge(act.Judge(build(worse), today))
+			good := chemistry.Judge(act.Judge(build(better), today))
+			bad := chemistry.Judge(act.Judge(build(worse), today))
 			if worse.wall == nil && act.Kind() != loops.KindHandover { // nobody knows: no go comes of it, and nothing worse
 				if act.Kind() == loops.KindTopUp {
 					assert.NotEqual(rt, chemistry.Go, bad)

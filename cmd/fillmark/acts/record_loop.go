@@ -57,6 +57,23 @@ func ByHand(was, is loops.Loop, today loops.Day) loops.Loop {
 	return is
 }
 
+// Again is what a form says that was sent before: where the loop on record holds
+// its figures, and the first time made them known by hand as [ByHand] does, the
+// form does not take that back.
+func Again(now, says loops.Loop, today loops.Day) loops.Loop {
+	var before loops.Loop // of which the form said nothing but how they were known
+	before.VolumeKnown, before.ColdestWallKnown = says.VolumeKnown, says.ColdestWallKnown
+	made := ByHand(before, says, today)
+	if now.Volume == says.Volume && now.VolumeKnown == made.VolumeKnown {
+		says.VolumeKnown = now.VolumeKnown
+	}
+	wall := now.ColdestWall != nil && says.ColdestWall != nil && *now.ColdestWall == *says.ColdestWall
+	if wall && now.ColdestWallKnown == made.ColdestWallKnown {
+		says.ColdestWallKnown = now.ColdestWallKnown
+	}
+	return says
+}
+
 // JudgeCharge returns what chemistry says of the charge in a loop as it is
 // built. It is asked when a record is put right: what is true is written
 // whatever follows from it. An empty loop has no reasons.
@@ -74,9 +91,7 @@ func JudgeCharge(s Snapshot) []Reason {
 			Source: sourceRecord, Grade: chemistry.Computed, Way: "Measure it, or drain and fill the loop.",
 		}}
 	}
-	reasons := reasonsOf(found)
-	sortWorst(reasons)
-	return reasons
+	return chemistry.WorstFirst(found)
 }
 
 func length() kind[float64] {

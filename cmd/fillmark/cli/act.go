@@ -206,9 +206,9 @@ func asFlags(err error, fields []acts.Field) error {
 // how to go on.
 func (a *app) stopped(stop *acts.StopError) error {
 	answer := struct {
-		Verdict chemistry.Verdict `json:"verdict"`
-		Reasons []acts.Reason     `json:"reasons"`
-		Ways    []string          `json:"ways"`
+		Verdict chemistry.Verdict  `json:"verdict"`
+		Reasons []chemistry.Reason `json:"reasons"`
+		Ways    []string           `json:"ways"`
 	}{chemistry.Stop, stop.Reasons, stop.Ways}
 	err := a.print(answer, func(p *printer) {
 		p.verdict(chemistry.Stop)
@@ -222,7 +222,7 @@ func (a *app) stopped(stop *acts.StopError) error {
 }
 
 // printActReasons prints what speaks against an act, and for it where it is a note.
-func printActReasons(p *printer, reasons []acts.Reason) {
+func printActReasons(p *printer, reasons []chemistry.Reason) {
 	for _, r := range reasons {
 		line := fmt.Sprintf("%s (%s): %s", strings.ToUpper(string(r.Verdict)), r.Rule, r.Text)
 		if r.Source != "" { // what was recorded before keeps no source
@@ -259,7 +259,7 @@ func printActed(p *printer, d acts.Definition, r workshop.Recorded, check bool) 
 		p.line("In the loop: %s.", chargeWords(state.Charge))
 		printProtection(p, r.Loop.Protection(), r.Loop.State.Charge)
 		if d.Kind != loops.KindInspection {
-			printCautions(p, workshop.CautionsOf(chemistry.Cautions(state.Charge.Contents())))
+			printCautions(p, chemistry.Cautions(state.Charge.Contents()))
 		}
 	}
 	if d.Kind == loops.KindHandover || d.Kind == loops.KindSetting || d.Kind == loops.KindInspection {

@@ -12,7 +12,6 @@ import (
 
 	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/acts"
-	"fillmark/cmd/fillmark/workshop"
 )
 
 // benchCommand groups the small sums of wet work.
@@ -181,7 +180,7 @@ func (a *app) benchDoseCommand() *cobra.Command {
 					}
 					out.paragraph("", "", fmt.Sprintf("After a top-up of %s without it %.0f %% of the dose is left: %s.", topUp, *answer.After, spent))
 				}
-				printCautions(out, workshop.CautionsOf(chemistry.TaskCautions(chemistry.TaskDose)))
+				printCautions(out, chemistry.TaskCautions(chemistry.TaskDose))
 			})
 		},
 	}
@@ -209,8 +208,8 @@ func (a *app) benchCleanCommand() *cobra.Command {
 				return err
 			}
 			verdict := chemistry.Judge(reasons)
-			cautions := workshop.CautionsOf(chemistry.CleaningCautions(r.Agents))
-			answer := map[string]any{"verdict": verdict, "reasons": workshop.ReasonsOf(reasons), "cautions": cautions}
+			cautions := chemistry.CleaningCautions(r.Agents)
+			answer := map[string]any{"verdict": verdict, "reasons": chemistry.WorstFirst(reasons), "cautions": cautions}
 			err = a.print(answer, func(out *printer) { printJudgement(out, reasons); printCautions(out, cautions) })
 			return errors.Join(err, stopIf(verdict))
 		},

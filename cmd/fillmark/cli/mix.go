@@ -24,18 +24,18 @@ import (
 
 // mixAnswer is the JSON contract of mix; doc/commands.md lists it.
 type mixAnswer struct {
-	ProductPercent *float64           `json:"product_percent,omitempty"` // volume % of the product, as its label counts
-	Target         workshop.Strength  `json:"target"`
-	Result         workshop.Strength  `json:"result"`
-	Poured         workshop.Strength  `json:"poured"`                  // of the mix itself, before it meets what was left in the loop
-	Uncompensated  *workshop.Strength `json:"uncompensated,omitempty"` // had the liquid left in the loop been forgotten
-	Parts          []partAnswer       `json:"parts"`
-	Total          partAnswer         `json:"total"`
-	ContractionML  float64            `json:"contraction_ml"`
-	Steps          []workshop.Step    `json:"steps"`
-	Warnings       []workshop.Reason  `json:"warnings"`
-	Cautions       []workshop.Caution `json:"cautions"`
-	Sources        []string           `json:"sources"`
+	ProductPercent *float64            `json:"product_percent,omitempty"` // volume % of the product, as its label counts
+	Target         workshop.Strength   `json:"target"`
+	Result         workshop.Strength   `json:"result"`
+	Poured         workshop.Strength   `json:"poured"`                  // of the mix itself, before it meets what was left in the loop
+	Uncompensated  *workshop.Strength  `json:"uncompensated,omitempty"` // had the liquid left in the loop been forgotten
+	Parts          []partAnswer        `json:"parts"`
+	Total          partAnswer          `json:"total"`
+	ContractionML  float64             `json:"contraction_ml"`
+	Steps          []workshop.Step     `json:"steps"`
+	Warnings       []chemistry.Reason  `json:"warnings"`
+	Cautions       []chemistry.Caution `json:"cautions"`
+	Sources        []string            `json:"sources"`
 }
 
 type partAnswer struct {
@@ -53,8 +53,8 @@ func partOf(p chemistry.Part) partAnswer {
 func mixAnswerOf(m chemistry.MixResult, left bool) mixAnswer {
 	answer := mixAnswer{
 		Target: workshop.StrengthOf(m.Target), Result: workshop.StrengthOf(m.Result), Poured: workshop.StrengthOf(m.Poured), Parts: []partAnswer{}, Total: partOf(m.Total),
-		ContractionML: m.Contraction.Millilitres(), Steps: workshop.StepsOf(m.Steps), Warnings: workshop.ReasonsOf(m.Warnings),
-		Cautions: workshop.CautionsOf(m.Cautions), Sources: m.Sources,
+		ContractionML: m.Contraction.Millilitres(), Steps: workshop.StepsOf(m.Steps), Warnings: chemistry.WorstFirst(m.Warnings),
+		Cautions: m.Cautions, Sources: m.Sources,
 	}
 	if m.Product != nil {
 		answer.ProductPercent = new(m.Product.Strength.Percent())
@@ -228,7 +228,7 @@ func parseStep(text string) (chemistry.Kilogram, error) {
 func printMix(out *printer, fluid chemistry.Fluid, left chemistry.Litre, m chemistry.MixResult) {
 	if verdict := chemistry.Judge(m.Warnings); verdict != chemistry.Go {
 		out.verdict(verdict)
-		printReasons(out, workshop.ReasonsOf(m.Warnings))
+		printReasons(out, chemistry.WorstFirst(m.Warnings))
 	}
 	where := ""
 	if left > 0 {
@@ -258,7 +258,7 @@ func printMix(out *printer, fluid chemistry.Fluid, left chemistry.Litre, m chemi
 			m.Poured.Mass, left, m.Result.Mass, m.Uncompensated.Mass, m.Uncompensated.Freeze.Stated))
 	}
 	printSteps(out, workshop.StepsOf(m.Steps))
-	printCautions(out, workshop.CautionsOf(m.Cautions))
+	printCautions(out, m.Cautions)
 	printSources(out, m.Sources)
 }
 
@@ -300,7 +300,7 @@ func jug(ml float64) string {
 }
 
 // printReasons prints the rules that fired; one that decides nothing is a note.
-func printReasons(out *printer, reasons []workshop.Reason) {
+func printReasons(out *printer, reasons []chemistry.Reason) {
 	if len(reasons) == 0 {
 		return
 	}
@@ -338,7 +338,7 @@ func codes(statements []string) []string {
 
 // printCautions prints what each substance can do: the text, the hazard
 // statements, and the codes of what to do about them.
-func printCautions(out *printer, cautions []workshop.Caution) {
+func printCautions(out *printer, cautions []chemistry.Caution) {
 	if len(cautions) == 0 {
 		return
 	}

@@ -10,7 +10,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"fillmark/chemistry"
-	"fillmark/cmd/fillmark/workshop"
 )
 
 // propsAnswer is the JSON contract of props; doc/commands.md lists it.
@@ -89,7 +88,7 @@ func (a *app) otherProps(fluid chemistry.Fluid, mass *chemistry.MassFraction, at
 	return a.print(answer, func(out *printer) {
 		out.paragraph("", "", fmt.Sprintf("%s, %s: first ice at %.1f ± %.1f °C (k = 2). At %s: %s, %s, %s, %s.", p.Fluid.Name(), p.Mass,
 			float64(p.Freeze.Stated), float64(p.Freeze.Uncertainty), p.Temperature, p.Density, p.SpecificHeat, p.Conductivity, p.Viscosity))
-		printCautions(out, workshop.CautionsOf([]chemistry.Caution{p.Caution}))
+		printCautions(out, []chemistry.Caution{p.Caution})
 		printSources(out, p.Sources)
 	})
 }

@@ -13,7 +13,6 @@ import (
 
 	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/acts"
-	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
 
@@ -199,5 +198,5 @@ func printJudgement(out *printer, reasons []chemistry.Reason) {
 	if len(reasons) == 0 {
 		out.line("No rule speaks against it.")
 	}
-	printReasons(out, workshop.ReasonsOf(reasons))
+	printReasons(out, chemistry.WorstFirst(reasons))
 }

@@ -30,8 +30,8 @@ type Failure struct {
 	Problems []Problem   `json:"problems,omitempty"`
 	// Reasons and Ways are set where an act was stopped: what speaks against it,
 	// and how to go on.
-	Reasons []acts.Reason `json:"reasons,omitempty"`
-	Ways    []string      `json:"ways,omitempty"`
+	Reasons []chemistry.Reason `json:"reasons,omitempty"`
+	Ways    []string           `json:"ways,omitempty"`
 	// Range is set where a value lies outside a published table.
 	Range *chemistry.RangeError `json:"range,omitempty"`
 }

@@ -66,7 +66,7 @@ func actCalls(acts string) []apiCall {
 		{"POST", acts + "proof", `{"before_die_c":85,"before_room_c":21,"before_power_w":90,"die_c":60,"room_c":21,"power_w":90,"steady":true}`, 200, ""},
 		{"POST", acts + "handover", `{"mail_consent":true}`, 409, ""},
 		{"POST", acts + "handover", `{"mail_consent":true,"note":"again","overrule":["leak-check=the owner waits"]}`, 200, ""},
-		{"POST", acts + "plan", `{"task":"look","months_months":3}`, 200, ""},
+		{"POST", acts + "plan", `{"task":"look","months":3}`, 200, ""},
 		{"POST", acts + "note", `{"note":"the owner moves in May"}`, 200, ""},
 		{"POST", acts + "call", `{"outcome":"reached","agreed":"2026-12-07"}`, 200, ""},
 		{"POST", acts + "strike", `{"entry":5,"why":"another loop"}`, 200, ""},

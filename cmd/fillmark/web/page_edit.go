@@ -71,7 +71,7 @@ func (s *server) edit(w http.ResponseWriter, r *http.Request) error {
 		},
 		both: func() {
 			p.Machine.keepBoth(file.Machine, machine, file.Machine.Revision)
-			p.Loop.keepBoth(file.Loop, loop, file.Loop.Revision)
+			p.Loop.keepBoth(file.Loop, acts.Again(file.Loop, loop, s.Workshop.DayOf(file.Owner, s.Now())), file.Loop.Revision)
 		},
 		again: func(status int) error { return s.render(w, status, "edit", p) },
 	})

@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
 )
 
 // Two technicians change one record: the second sees both versions side by side,
@@ -43,4 +44,27 @@ func TestEditKeepsBothVersions(t *testing.T) {
 	form.Set("machine.revision", fmt.Sprint(file.Machine.Revision+1))
 	require.Equal(t, http.StatusSeeOther, b.post(path, form).Code)
 	assert.Equal(t, "the blue tower", b.file(file.Loop.Tag).Machine.Name)
+}
+
+// The same form sent twice is one edit, whatever follows from it: a volume that
+// was typed is measured from then on, which the form could not say. Another
+// volume in the second one is a conflict all the same.
+func TestEditPressedTwice(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	file := b.ana()
+	path := "/loops/" + string(file.Loop.Tag) + "/edit"
+	form := formOf(t, b.get(path), "")
+	form.Set("loop.holds", "512")
+	form.Set("loop.wall", "-14")
+	require.Equal(t, http.StatusSeeOther, b.post(path, form).Code)
+	once := b.file(file.Loop.Tag).Loop
+	assert.Equal(t, loops.Measured, once.VolumeKnown.How)
+	before := b.bytesOnDisk()
+	w := b.post(path, form)
+	require.Equal(t, http.StatusSeeOther, w.Code, w.Body)
+	b.unchanged(before)
+	assert.Equal(t, once, b.file(file.Loop.Tag).Loop)
+	form.Set("loop.holds", "513")
+	assert.Equal(t, http.StatusConflict, b.post(path, form).Code)
 }

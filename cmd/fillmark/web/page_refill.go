@@ -30,7 +30,7 @@ type refillPage struct {
 	Charge   string
 	Warnings []string
 	Phases   []refillPhase
-	Cautions []workshop.Caution
+	Cautions []chemistry.Caution
 	Mix      *mixAnswer // nil before the mix was asked for
 	// Query is what the mix was asked with; it stays on the page's address.
 	Query      string

@@ -20,7 +20,7 @@ type mixAnswer struct {
 	Result  *workshop.Strength // in the loop, with what was left there; nil for water
 	Total   chemistry.Litre
 	Verdict chemistry.Verdict
-	Reasons []workshop.Reason
+	Reasons []chemistry.Reason
 	Sources []string
 }
 
@@ -74,45 +74,29 @@ func mixFor(f *form, loop loops.Loop, last *loops.Charge) *mixAnswer {
 	if !ok || blameLeft(f, request, loop, last) {
 		return nil
 	}
-	answer := &mixAnswer{Total: request.Make}
-	var warnings []chemistry.Reason
-	contents := chemistry.Contents{Fluid: request.Fluid, Inhibitor: chemistry.Inhibitor(f.text("inhibitor")), Biocide: chemistry.Biocide(f.text("biocide"))}
+	mix, err := chemistry.Mix(request)
+	if err != nil {
+		blameMix(f, err)
+		return nil
+	}
+	answer := &mixAnswer{Steps: workshop.StepsOf(mix.Steps), Total: mix.Total.Volume, Sources: mix.Sources}
 	if request.Fluid.IsGlycol() {
-		mix, err := chemistry.Mix(request)
-		if err != nil {
-			blameMix(f, err)
-			return nil
-		}
-		answer.Steps, answer.Sources, answer.Total = workshop.StepsOf(mix.Steps), mix.Sources, mix.Total.Volume
 		answer.Result = new(workshop.StrengthOf(mix.Result))
-		warnings = mix.Warnings
-		contents.Mass = &mix.Result.Mass
-	} else {
-		if request.Protect != nil {
-			if _, err := chemistry.MassFractionForFreezePoint(request.Fluid, request.Protect.Add(-chemistry.DefaultMargin)); err != nil {
-				f.blame("wall", "warmer than "+quantity(chemistry.Celsius(chemistry.DefaultMargin))+" for water, which freezes at 0\u00a0°C: use a glycol, or keep the machine from frost")
-				return nil
-			}
-		}
-		density, err := chemistry.LiquidDensity(request.Fluid, 0, request.Bench)
-		if err != nil {
-			blameMix(f, err)
-			return nil
-		}
-		answer.Steps = []workshop.Step{{Do: "take", What: request.Fluid.Name(), VolumeML: request.Make.Millilitres(), MassG: density.Mass(request.Make).Grams()}}
-		contents.Mass = new(chemistry.MassFraction(0))
+	}
+	contents := chemistry.Contents{
+		Fluid: request.Fluid, Mass: &mix.Result.Mass, Inhibitor: chemistry.Inhibitor(f.text("inhibitor")), Biocide: chemistry.Biocide(f.text("biocide")),
 	}
 	reasons, err := chemistry.CheckFill(chemistry.FillRequest{Contents: contents, Metals: loop.Metals(), WithinReach: loop.WithinReach()})
 	if err != nil {
 		blameMix(f, err)
 		return nil
 	}
-	for _, warning := range warnings {
+	for _, warning := range mix.Warnings {
 		if !slices.ContainsFunc(reasons, func(r chemistry.Reason) bool { return r.Rule == warning.Rule }) {
 			reasons = append(reasons, warning)
 		}
 	}
-	answer.Reasons, answer.Verdict = workshop.ReasonsOf(reasons), chemistry.Judge(reasons)
+	answer.Reasons, answer.Verdict = chemistry.WorstFirst(reasons), chemistry.Judge(reasons)
 	answer.Steps = withDoses(answer.Steps, dosesFor(f, request.Make))
 	return answer
 }
@@ -152,37 +136,13 @@ func mixRequest(f *form, loop loops.Loop) (r chemistry.MixRequest, ok bool) {
 		f.blame("concentrate", "the glycol in the concentrate or in the premix by its label, such as 95")
 	}
 	if r.Make == 0 {
-		r.Make = max(0, loop.Volume-r.Left-roomToExpand(loop, r))
+		r.Make = loop.Volume - r.Left
+		if loop.Sealed {
+			r.Make -= r.RoomToExpand(loop.Volume, loop.HottestOrDefault())
+		}
+		r.Make = max(0, r.Make)
 	}
 	return r, f.OK()
-}
-
-// roomToExpand is what a sealed loop must be left short of full at the bench,
-// so that its coolant has room when it is hottest.
-func roomToExpand(loop loops.Loop, r chemistry.MixRequest) chemistry.Litre {
-	if !loop.Sealed {
-		return 0
-	}
-	var mass chemistry.MassFraction
-	switch {
-	case r.Mass != nil:
-		mass = *r.Mass
-	case r.Protect != nil && r.Fluid.IsGlycol():
-		wanted, err := chemistry.MassFractionForFreezePoint(r.Fluid, r.Protect.Add(-chemistry.DefaultMargin))
-		if err != nil {
-			return 0 // the mix itself says why there is none
-		}
-		mass = wanted
-	}
-	cold, err := chemistry.LiquidDensity(r.Fluid, mass, r.Bench)
-	if err != nil {
-		return 0
-	}
-	hot, err := chemistry.LiquidDensity(r.Fluid, mass, loop.HottestOrDefault())
-	if err != nil {
-		return 0
-	}
-	return loop.Volume * chemistry.Litre(1-float64(hot/cold))
 }
 
 // blameLeft marks what was left in the loop where it must not meet the fluid
@@ -203,6 +163,10 @@ func blameLeft(f *form, r chemistry.MixRequest, loop loops.Loop, last *loops.Cha
 func blameMix(f *form, err error) {
 	if infeasible, ok := errors.AsType[*chemistry.InfeasibleError](err); ok {
 		f.blame("want", infeasible.Error())
+		return
+	}
+	if rng, ok := errors.AsType[*chemistry.RangeError](err); ok && f.text("want") == "" {
+		f.blame("wall", rng.Error())
 		return
 	}
 	fields := map[string]string{"strength": "want", "mass": "want", "protect": "wall", "make": "make", "bench": "bench", "left": "left", "concentrate": "concentrate", "premix": "premix"}

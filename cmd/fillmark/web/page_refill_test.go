@@ -93,7 +93,7 @@ func TestRefillTellsGlycolsApart(t *testing.T) {
 	b.says(w, "cite", "its reasons have sources")
 	assert.Equal(t, 1, strings.Count(w.Body.String(), "that little glycol feeds microbes"), "each reason once")
 	w = b.get("/loops/" + string(tag) + "/refill?mix=yes&left=0&fluid=water&wall=-10&make=500")
-	b.says(w, "for water, which freezes at", "water where it can freeze")
+	b.says(w, "water freezes at 0", "water where it can freeze")
 	assert.NotContains(t, w.Body.String(), `<p class="verdict go"`)
 	w = b.get("/loops/" + string(tag) + "/refill?mix=yes&left=0&fluid=water&wall=18&make=500")
 	b.says(w, "<strong>499\u00a0g</strong> (500\u00a0ml)", "water by weight")

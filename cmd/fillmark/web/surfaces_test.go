@@ -175,7 +175,7 @@ func TestWorseIsNeverBetterOnAnySurface(t *testing.T) {
 }
 
 // against are the reasons that an entry keeps.
-func against(all []acts.Reason) []string {
+func against(all []chemistry.Reason) []string {
 	var kept []string
 	for _, r := range all {
 		if r.Verdict.Worse(chemistry.Go) {

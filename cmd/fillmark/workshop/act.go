@@ -25,8 +25,8 @@ type Recorded struct {
 	Entry loops.Entry `json:"entry"`
 	Loop  loops.Loop  `json:"loop"`
 	// Verdict and Reasons are of all that was done; a go may have notes.
-	Verdict chemistry.Verdict `json:"verdict"`
-	Reasons []acts.Reason     `json:"reasons"`
+	Verdict chemistry.Verdict  `json:"verdict"`
+	Reasons []chemistry.Reason `json:"reasons"`
 	// Mailed is the subject of the mail that the act caused; empty if none.
 	Mailed string `json:"mailed,omitempty"`
 	// Warnings say what to mind about what was recorded.
@@ -93,7 +93,7 @@ func (w *Workshop) actOnce(s Stamp, tag loops.Tag, all []acts.Act, write bool) (
 	if first, err := w.again(s, file, all[0]); err != nil || first.Repeated {
 		return first, err
 	}
-	recorded := Recorded{Verdict: chemistry.Go, Reasons: []acts.Reason{}}
+	recorded := Recorded{Verdict: chemistry.Go, Reasons: []chemistry.Reason{}}
 	change := loops.Change{At: s.At, By: s.By, Action: actionOf(all)}
 	was := file.History
 	for _, a := range all {
@@ -242,11 +242,11 @@ func (w *Workshop) again(s Stamp, file File, a acts.Act) (Recorded, error) {
 	if field := acts.Differs(d, a, e, snapshot); field != "" {
 		return Recorded{}, fmt.Errorf("the key %q stands for an act that says something else in the field %s: %w", key, field, loops.ErrRepeated)
 	}
-	first := Recorded{Entry: e, Loop: file.Loop, Verdict: chemistry.Go, Reasons: []acts.Reason{}, Repeated: true}
+	first := Recorded{Entry: e, Loop: file.Loop, Verdict: chemistry.Go, Reasons: []chemistry.Reason{}, Repeated: true}
 	if e.Judged != nil {
 		first.Verdict = e.Judged.Verdict
 		for _, r := range e.Judged.Reasons {
-			first.Reasons = append(first.Reasons, acts.Reason{Rule: r.Rule, Verdict: r.Verdict, Text: r.Text})
+			first.Reasons = append(first.Reasons, chemistry.Reason{Rule: r.Rule, Verdict: r.Verdict, Text: r.Text})
 		}
 	}
 	return first, nil

@@ -18,10 +18,10 @@ type BenchSheet struct {
 	Owner   string    `json:"owner,omitempty"`
 	Sealed  bool      `json:"sealed"`
 	// Warnings are what the register knows that stands against opening.
-	Warnings []string          `json:"warnings"`
-	Steps    []loops.StepState `json:"steps"`
-	Open     int               `json:"open"` // steps neither done nor left out
-	Cautions []Caution         `json:"cautions"`
+	Warnings []string            `json:"warnings"`
+	Steps    []loops.StepState   `json:"steps"`
+	Open     int                 `json:"open"` // steps neither done nor left out
+	Cautions []chemistry.Caution `json:"cautions"`
 }
 
 // BenchSheetOf makes the sheet of the loop with the tag.
@@ -45,15 +45,13 @@ func (w *Workshop) BenchSheetOf(tag loops.Tag) (BenchSheet, error) {
 	if file.Owner.ID != 0 && !file.Machine.WarrantyAsked {
 		sheet.Warnings = append(sheet.Warnings, "The maker's warranty was not asked about.")
 	}
-	var cautions []chemistry.Caution
 	if charge := file.Loop.State.Charge; charge != nil {
-		cautions = chemistry.Cautions(charge.Contents())
+		sheet.Cautions = chemistry.Cautions(charge.Contents())
 	} else if !slices.ContainsFunc(file.History, func(e loops.Entry) bool { return e.Kind == loops.KindDrain }) {
 		sheet.Warnings = append(sheet.Warnings, "What is in the loop is not on record: treat it as ethylene glycol, which is poisonous.")
 	}
 	for _, task := range []chemistry.Task{chemistry.TaskOpen, chemistry.TaskClean, chemistry.TaskTest, chemistry.TaskWaste} {
-		cautions = append(cautions, chemistry.TaskCautions(task)...)
+		sheet.Cautions = append(sheet.Cautions, chemistry.TaskCautions(task)...)
 	}
-	sheet.Cautions = CautionsOf(cautions)
 	return sheet, nil
 }

@@ -38,8 +38,8 @@ type Edited struct {
 // loop. It warns; what is true is written whatever follows from it.
 type Judgement struct {
 	// Verdict is empty where nothing was changed that it hangs on.
-	Verdict chemistry.Verdict `json:"verdict,omitempty"`
-	Reasons []acts.Reason     `json:"reasons,omitempty"`
+	Verdict chemistry.Verdict  `json:"verdict,omitempty"`
+	Reasons []chemistry.Reason `json:"reasons,omitempty"`
 }
 
 // Edit writes records in one change, or nothing. Where somebody wrote since
@@ -236,7 +236,7 @@ func (b *editing) read(e Edit) (done Edited, err error) {
 func (f File) Judged() (j Judgement) {
 	if f.Loop.State.Charge != nil {
 		j.Reasons = acts.JudgeCharge(f.snapshot())
-		j.Verdict = acts.Judge(j.Reasons)
+		j.Verdict = chemistry.Judge(j.Reasons)
 	}
 	return j
 }

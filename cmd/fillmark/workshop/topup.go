@@ -58,15 +58,15 @@ type TopUpQuestion struct {
 
 // TopUpAnswer is the verdict, why, and what to do.
 type TopUpAnswer struct {
-	Verdict   chemistry.Verdict `json:"verdict"`
-	Reasons   []Reason          `json:"reasons"`
-	Fluid     chemistry.Fluid   `json:"fluid"`
-	Before    *Strength         `json:"before"` // null where the strength is unknown
-	After     *Strength         `json:"after"`
-	Steps     []Step            `json:"steps"`
-	Expansion float64           `json:"expansion_ml"`
-	Cautions  []Caution         `json:"cautions"`
-	Sources   []string          `json:"sources"`
+	Verdict   chemistry.Verdict   `json:"verdict"`
+	Reasons   []chemistry.Reason  `json:"reasons"`
+	Fluid     chemistry.Fluid     `json:"fluid"`
+	Before    *Strength           `json:"before"` // null where the strength is unknown
+	After     *Strength           `json:"after"`
+	Steps     []Step              `json:"steps"`
+	Expansion float64             `json:"expansion_ml"`
+	Cautions  []chemistry.Caution `json:"cautions"`
+	Sources   []string            `json:"sources"`
 }
 
 // CheckTopUp answers a question about a loop on record.
@@ -233,8 +233,8 @@ func (q TopUpQuestion) Check() (TopUpAnswer, error) {
 		return TopUpAnswer{}, missing("with", "what is at hand to fill the room, such as water or premix:35%")
 	}
 	answer := TopUpAnswer{
-		Verdict: verdict.Verdict, Reasons: ReasonsOf(verdict.Reasons), Fluid: q.Fluid, Steps: StepsOf(verdict.Steps),
-		Expansion: verdict.Expansion.Millilitres(), Cautions: CautionsOf(verdict.Cautions), Sources: verdict.Sources,
+		Verdict: verdict.Verdict, Reasons: chemistry.WorstFirst(verdict.Reasons), Fluid: q.Fluid, Steps: StepsOf(verdict.Steps),
+		Expansion: verdict.Expansion.Millilitres(), Cautions: verdict.Cautions, Sources: verdict.Sources,
 	}
 	if q.Mass != nil && q.Fluid != "" {
 		before, after := StrengthOf(verdict.Before), StrengthOf(verdict.After)
