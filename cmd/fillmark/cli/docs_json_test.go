@@ -154,7 +154,9 @@ var answers = map[string]typed{
 	},
 	"owner end-links":                         {lines: []string{"owner end-links 2"}, record: true},
 	"owner erase":                             {lines: []string{"owner erase 8 --name {owner 8} --prove"}, record: true},
-	"backup":                                  {lines: []string{"backup --to {copied}"}},
+	"backup":                                  {lines: []string{"backup --to {copied}"}, atTimes: []string{"second", "lines_compared", "removed"}},
+	"backup --list":                           {lines: []string{"backup --list"}, atTimes: []string{"path", "made", "encrypted", "gone_by"}},
+	"backup --new-key":                        {lines: []string{"backup --new-key {identity}"}},
 	"technician add, technician passwd":       {lines: []string{"technician add Bo --link"}, atTimes: []string{"name", "revision", "added", "password_set"}},
 	"technician list":                         {lines: []string{"technician list"}, record: true},
 	"technician remove":                       {lines: []string{"technician remove Bo"}},
@@ -221,7 +223,7 @@ func placeholders(t *testing.T, folder string) func(line string) []string {
 	code, out, errOut = runHere(t, folder, "shelf", "list", "--json")
 	require.Zero(t, code, errOut)
 	require.NoError(t, json.Unmarshal([]byte(out), &shelf))
-	of["copied"] = filepath.Join(folder, "copied")
+	of["copied"], of["identity"] = filepath.Join(folder, "copied"), filepath.Join(folder, "identity")
 	of["lot"], of["owner 8"] = shelf.Items[0].Lot, "Callum Reidhaven"
 	return func(line string) (words []string) {
 		for part := range strings.FieldsFuncSeq(line, func(r rune) bool { return r == '{' || r == '}' }) {

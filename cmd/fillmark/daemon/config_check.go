@@ -105,9 +105,7 @@ func (c Config) Problems() []error {
 			wrong(cost.key, cost.value, fmt.Sprintf("a cost of %g to %g, all three in one unit", cost.least, mostCost))
 		}
 	}
-	if c.Backup.KeptDays < 0 || c.Backup.KeptDays > 36_500 {
-		wrong("backup.kept_days", c.Backup.KeptDays, "0 to 36500 days, 0 where nobody said")
-	}
+	found = append(found, c.backupProblems()...)
 	if _, err := c.policy(); err != nil {
 		found = append(found, err)
 	}

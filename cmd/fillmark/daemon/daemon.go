@@ -20,6 +20,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"strings"
+	"sync"
 	"time"
 
 	"fillmark/cmd/fillmark/signin"
@@ -43,6 +44,7 @@ type Service struct {
 	bounces   *notify.BounceFolder // nil where no mail comes back to a folder
 	wake      chan struct{}        // a write happened: sweep and deliver soon
 	system    string               // GOOS
+	keeper    keeper
 }
 
 // Close lets go of the register.
@@ -111,9 +113,10 @@ func Open(c Config, now func() time.Time, log *slog.Logger) (_ *Service, err err
 	if err != nil {
 		return nil, err
 	}
+	h.keeper = keeper{h.Store, c, &sync.Mutex{}}
 	h.pulse = web.NewPulse(time.Duration(c.Sweep.EveryMinutes) * time.Minute)
 	h.Handler, err = web.New(web.Deps{
-		Workshop: h.Workshop, Reader: h.Store, Keeper: keeper{h.Store, c}, Deliver: h.Deliverer.Deliver,
+		Workshop: h.Workshop, Reader: h.Store, Keeper: h.keeper, Deliver: h.Deliverer.Deliver,
 		MailReachesOwners: c.Mail.Transport == "smtp", Now: now, Log: log, Random: rand.Reader, Wake: h.poke, Hosts: c.hosts(),
 		Gate: h.Gate, WithoutSignIn: c.OpenBench && c.onlyHere(), Start: c.StartSecret, Known: links.DerivedKey(secrets[len(secrets)-32:], "known browsers"),
 		Secure:       strings.HasPrefix(c.base(), "https://"),

@@ -127,6 +127,14 @@ func (k keeper) Check(ctx context.Context) (web.CheckReport, error) {
 	return web.CheckReport{OK: report.OK(), Records: report.Records, Problems: []string{}, Photos: []string{}}, err
 }
 
+func (k keeper) Scheduled(_ context.Context, _ string, at time.Time) (web.BackedUp, error) {
+	return web.BackedUp{BackupTo: web.BackupTo{Folder: "/backups/" + at.Format(time.DateOnly)}, Second: "/usb", Compared: 3, Removed: []string{"/backups/old"}}, nil
+}
+
+func (k keeper) BackupList() ([]web.KeptBackup, error) {
+	return []web.KeptBackup{{Path: "/backups/a", Made: noon, GoneBy: loops.DayOf(noon, time.UTC)}}, nil
+}
+
 func (k keeper) Photos(context.Context, loops.OwnerID) ([]web.NamedPhoto, error) {
 	return []web.NamedPhoto{{Hash: strings.Repeat("a", 64), Tag: "7Q2M4X", Entry: 3, Fault: "the file is missing"}}, nil
 }

@@ -217,6 +217,8 @@ func (b *bench) fileCalls() []apiCall {
 		{"GET", "/api/v1/export", "", 200, ""},
 		{"POST", "/api/v1/backup", `{"folder":"` + filepath.Join(filepath.Dir(b.path), "backup") + `"}`, 200, ""},
 		{"POST", "/api/v1/backup", `{"folder":"here"}`, 422, ""},
+		{"POST", "/api/v1/backup", `{}`, 200, ""},
+		{"GET", "/api/v1/backups", "", 200, ""},
 		{"POST", "/api/v1/compact", "", 200, ""},
 		{"GET", "/api/v1/check", "", 200, ""},
 		{"POST", "/api/v1/owners/2/erase", `{"name":"Bea Mosss"}`, 422, ""},
