@@ -80,6 +80,7 @@ func (k keeper) Scheduled(ctx context.Context, by string, at time.Time) (made we
 	if err != nil {
 		return made, err
 	}
+	before := state
 	state.Tried = at
 	if err := k.NoteBackups(state); err != nil {
 		return made, err
@@ -90,6 +91,9 @@ func (k keeper) Scheduled(ctx context.Context, by string, at time.Time) (made we
 		lines = append(lines, loops.AuditLine{At: at.UTC(), By: by, Action: action, On: path})
 	}
 	first, compared, err := k.first(ctx, at)
+	if err != nil && ctx.Err() != nil { // stopped, which is no fault: the next start makes it
+		return made, errors.Join(err, k.NoteBackups(before))
+	}
 	var drill *drillError
 	switch {
 	case errors.As(err, &drill):

@@ -190,6 +190,28 @@ func TestBackupThatFails(t *testing.T) {
 	}
 }
 
+// A daemon that is stopped meanwhile has made none and failed at none.
+func TestBackupThatIsStopped(t *testing.T) {
+	t.Parallel()
+	c, h := house(t)
+	_, err := h.keeper.Scheduled(t.Context(), "schedule", testNow())
+	require.NoError(t, err)
+	was, err := h.Store.Backups()
+	require.NoError(t, err)
+	ctx, stop := context.WithCancel(t.Context())
+	stop()
+	next := testNow().AddDate(0, 0, 1)
+	_, err = h.keeper.Scheduled(ctx, "schedule", next)
+	require.ErrorIs(t, err, context.Canceled)
+	is, err := h.Store.Backups()
+	require.NoError(t, err)
+	assert.Equal(t, was, is)
+	assert.True(t, c.backupDue(is, next), "the next start makes it")
+	files, err := os.ReadDir(c.Backup.Folder)
+	require.NoError(t, err)
+	assert.Len(t, files, 1)
+}
+
 // An encrypted one leaves nothing plain outside the register's folder, and its
 // identity opens it.
 func TestEncryptedBackups(t *testing.T) {

@@ -50,6 +50,8 @@ type Config struct {
 
 	Mail struct {
 		Transport  string `mapstructure:"transport"` // maildir or smtp
+		Trial      bool   `mapstructure:"trial"`     // the relay is one for trials and reaches nobody
+		Resolver   string `mapstructure:"resolver"`  // host:port of a DNS server; empty: this computer's
 		Maildir    string `mapstructure:"maildir"`   // empty: "mail" beside the register
 		From       string `mapstructure:"from"`
 		SendHour   int    `mapstructure:"send_hour"`  // owner-local, 0 to 23

@@ -34,6 +34,11 @@ func (h *Service) Serve(
 	if err != nil {
 		return errors.Join(err, bound.Close())
 	}
+	if pairs, err := c.certificates(); err == nil && len(pairs) > 0 {
+		h.certificate.Store(&pairs[0].Leaf.NotAfter)
+	}
+	h.serving.Store(true)
+	defer h.serving.Store(false)
 	for _, line := range lacks(h.system) {
 		log.Warn("on this system " + line)
 	}

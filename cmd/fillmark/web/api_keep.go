@@ -179,6 +179,8 @@ func (s *server) backup(r *http.Request, to BackupTo) (BackedUp, error) {
 	return made, s.Keeper.Note(loops.AuditLine{At: stamp.At, By: stamp.By, Action: "backup", On: to.Folder})
 }
 
+func (s *server) backups() ([]KeptBackup, error) { return s.Keeper.BackupList() }
+
 func (s *server) compact(r *http.Request) (Compacted, error) {
 	removed, err := s.Workshop.RemoveUnnamedPhotos(s.Now())
 	if err != nil {

@@ -24,6 +24,7 @@ import (
 
 	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/acts"
+	"fillmark/cmd/fillmark/doctor"
 	"fillmark/cmd/fillmark/signin"
 	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
@@ -66,7 +67,7 @@ func newBench(t testing.TB, change ...func(*web.Deps)) *bench {
 	b.gate, err = signin.New(b.store, rand.Reader, signin.Cost{Passes: 1, MemoryKB: 64, Lanes: 1})
 	require.NoError(t, err)
 	deps := web.Deps{
-		Gate: b.gate, WithoutSignIn: true, Keeper: keeper{b.store},
+		Gate: b.gate, WithoutSignIn: true, Keeper: keeper{b.store}, House: soundHouse{},
 		Workshop: b.shop, Reader: b.store, Now: func() time.Time { return b.now }, Wake: func() { b.wakes++ },
 		Deliver: func(context.Context, time.Time) (notify.Report, error) { return notify.Report{}, nil },
 		Random:  rand.Reader,
@@ -109,6 +110,15 @@ func (b *bench) settings() workshop.Settings {
 		Zone: time.UTC, SendHour: 8, Policy: schedule.DefaultPolicy(),
 		Photos: photos.Folder(filepath.Join(filepath.Dir(b.path), "photos")),
 	}
+}
+
+// soundHouse has nothing that is to be put right.
+type soundHouse struct{}
+
+func (soundHouse) Examine(context.Context) doctor.Report { return soundHouse{}.Quick() }
+
+func (soundHouse) Quick() doctor.Report {
+	return doctor.Report{At: noon, OK: true, Lines: []doctor.Line{{Check: "clock", State: doctor.Good, Says: "It is noon."}, {Check: "canary", State: doctor.NotHere, Says: "None is sent."}}}
 }
 
 // keeper looks after the bench's file as the daemon's does.

@@ -219,6 +219,7 @@ func (b *bench) fileCalls() []apiCall {
 		{"POST", "/api/v1/backup", `{"folder":"here"}`, 422, ""},
 		{"POST", "/api/v1/backup", `{}`, 200, ""},
 		{"GET", "/api/v1/backups", "", 200, ""},
+		{"GET", "/api/v1/doctor", "", 200, ""},
 		{"POST", "/api/v1/compact", "", 200, ""},
 		{"GET", "/api/v1/check", "", 200, ""},
 		{"POST", "/api/v1/owners/2/erase", `{"name":"Bea Mosss"}`, 422, ""},
