@@ -123,7 +123,7 @@ func zones(f Facts) Line {
 		return red("Time zones that this computer does not know, or knows wrongly: "+strings.Join(f.BadZones, ", ")+". Due days there count in the workshop's zone.",
 			"Install or update the system's zone data (tzdata), or change the zone of the owners.")
 	}
-	return good(fmt.Sprintf("The %s on record known here.", counted(f.Zones, "time zone is", "time zones are")))
+	return good(counted(f.Zones, "time zone on record is", "time zones on record are") + " known here.")
 }
 
 func counted(n int, one, many string) string {
