@@ -18,8 +18,8 @@ import (
 // test, so that a newcomer's place is decided and not drifted into. Change this list in a commit of its own that says why.
 func mayImport() map[string][]string {
 	workshop := []string{"chemistry", "cmd/fillmark/acts", "loops", "loops/evidence", "loops/findings", "loops/inspection", "loops/inspection/triage", "loops/photos", "loops/sheet", "notify", "notify/links", "schedule"}
-	web := slices.Concat(workshop, []string{"cmd/fillmark/workshop", "cmd/fillmark/signin", "drawing"})
-	daemon := slices.Concat(web, []string{"cmd/fillmark/web", "loops/store"})
+	web := slices.Concat(workshop, []string{"cmd/fillmark/doctor", "cmd/fillmark/workshop", "cmd/fillmark/signin", "drawing"})
+	daemon := slices.Concat(web, []string{"cmd/fillmark/backups", "cmd/fillmark/web", "loops/store"})
 	return map[string][]string{
 		"":                 nil, // these tests
 		"chemistry":        {"chemistry/tables"},
@@ -38,8 +38,12 @@ func mayImport() map[string][]string {
 		"notify":                  {"chemistry", "loops", "schedule"},
 		"notify/links":            {"loops"},
 		// What a page draws of a loop is worked out where no page is known.
-		"drawing":               {"chemistry", "loops", "loops/inspection", "schedule"},
-		"cmd/fillmark/acts":     {"chemistry", "loops", "loops/inspection", "schedule"}, // pure: every adapter reads it
+		"drawing":           {"chemistry", "loops", "loops/inspection", "schedule"},
+		"cmd/fillmark/acts": {"chemistry", "loops", "loops/inspection", "schedule"}, // pure: every adapter reads it
+		// What backups are called, which stay and how one is encrypted: of a register it knows the file alone.
+		"cmd/fillmark/backups": {"loops", "loops/store"},
+		// The doctor judges facts and looks at nothing, so that page, command and /readyz say the same.
+		"cmd/fillmark/doctor":   {"loops", "notify"},
 		"cmd/fillmark/signin":   {"loops"},
 		"cmd/fillmark/workshop": workshop,
 		"cmd/fillmark/web":      web,
@@ -65,6 +69,7 @@ var libraries = []struct {
 	{"github.com/spf13/viper", []string{"cmd/fillmark/daemon"}, true},
 	{"github.com/go-viper", []string{"cmd/fillmark/daemon"}, true},
 	{"github.com/robfig/cron/v3", []string{"cmd/fillmark/daemon", "cmd/fillmark/workshop"}, true},
+	{"filippo.io/age", []string{"cmd/fillmark/backups"}, true},
 	{"golang.org/x/image", []string{"loops/photos"}, true},
 	{"github.com/bep/imagemeta", []string{"loops/photos"}, false},
 	{"gonum.org/v1/gonum", []string{"loops/findings", "loops/inspection"}, true},
@@ -77,7 +82,7 @@ var libraries = []struct {
 
 // pure lists the packages without I/O, clock and randomness: every answer of theirs can be recomputed from what they were given.
 func pure() []string {
-	return []string{"chemistry", "chemistry/tables", "cmd/fillmark/acts", "drawing", "loops", "loops/evidence", "loops/findings", "loops/inspection", "loops/inspection/triage", "schedule"}
+	return []string{"chemistry", "chemistry/tables", "cmd/fillmark/acts", "cmd/fillmark/doctor", "drawing", "loops", "loops/evidence", "loops/findings", "loops/inspection", "loops/inspection/triage", "schedule"}
 }
 
 // impure lists what a pure package does not import. A source of random bytes, where one is needed, comes in as an io.Reader.

@@ -33,6 +33,7 @@ export const pages = [
   { name: 'shelf', path: '/shelf' },
   { name: 'recall', path: '/recall' },
   { name: 'settings', path: '/settings' },
+  { name: 'doctor', path: '/doctor' },
   { name: 'account', path: '/account' },
   { name: 'mistyped tag', path: '/loops/ABC', status: 422 },
   { name: 'nothing here', path: '/nothing', status: 404 },

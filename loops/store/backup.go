@@ -4,9 +4,11 @@
 package store
 
 import (
+	"bufio"
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"time"
 
@@ -17,19 +19,41 @@ import (
 // go on, and then opens the copy and checks all of it. A copy that does not
 // pass is removed. A file that is already there is never replaced.
 func (s *Store) Backup(ctx context.Context, to string) error {
-	if err := s.backup(ctx, to); err != nil {
-		return fmt.Errorf("store: backup to %s: %w", to, err)
-	}
-	return nil
+	return s.backup(ctx, to, func(*bolt.Tx) error { return nil })
 }
 
-func (s *Store) backup(ctx context.Context, to string) error {
-	return writeNew(to, func(temp *os.File) error {
-		if err := s.view(func(tx *bolt.Tx) error { return writeTo(tx, temp) }); err != nil {
+// BackupAndExport is [Store.Backup], and writes the export of the same moment,
+// read from this store and not from the copy: what the copy exports is the same
+// byte for byte, or the copy is not right. It keeps writers waiting no longer
+// than [Store.Export] does.
+func (s *Store) BackupAndExport(ctx context.Context, to string, exported io.Writer) error {
+	return s.backup(ctx, to, func(tx *bolt.Tx) error {
+		out := bufio.NewWriter(exported)
+		if err := export(ctx, tx, out); err != nil {
+			return err
+		}
+		return out.Flush()
+	})
+}
+
+// backup copies what one transaction sees, and lets also read it too.
+func (s *Store) backup(ctx context.Context, to string, also func(*bolt.Tx) error) error {
+	err := writeNew(to, func(temp *os.File) error {
+		err := s.view(func(tx *bolt.Tx) error {
+			if err := writeTo(tx, temp); err != nil {
+				return err
+			}
+			return also(tx)
+		})
+		if err != nil {
 			return err
 		}
 		return verify(ctx, temp.Name(), true)
 	})
+	if err != nil {
+		return fmt.Errorf("store: backup to %s: %w", to, err)
+	}
+	return nil
 }
 
 // verify opens a file without writing to it and checks it, a file of an older

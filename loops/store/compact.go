@@ -56,8 +56,10 @@ func (s *Store) compact(ctx context.Context, swap func(fresh *bolt.DB, temp stri
 	if err := errors.Join(swap(fresh, temp), SyncFolder(filepath.Dir(s.path))); err != nil {
 		return 0, 0, err
 	}
-	after, err = fileSize(s.path)
-	return before, after, err
+	if s.opened, err = os.Stat(s.path); err != nil {
+		return 0, 0, err
+	}
+	return before, s.opened.Size(), nil
 }
 
 // swapOpen puts the new file in the place of the old one. The new file was

@@ -44,7 +44,11 @@ func openWith(path string, opts Options, list []migration) (*Store, error) {
 			return nil, errors.Join(fmt.Errorf("store: open: %w", err), db.Close())
 		}
 	}
-	return &Store{path: path, opts: opts, db: db}, nil
+	opened, err := os.Stat(path)
+	if err != nil {
+		return nil, errors.Join(fmt.Errorf("store: open: %w", err), db.Close())
+	}
+	return &Store{path: path, opts: opts, db: db, opened: opened}, nil
 }
 
 // create makes a complete empty store, so that a kill at any point leaves

@@ -15,12 +15,13 @@
 // concurrent use by many goroutines, and one process at a time owns the file.
 //
 // Callers may match [ErrInUse], [ErrDamaged], [ErrNewer], [ErrForeign],
-// [ErrFull], and of package loops ErrNotFound, ErrConflict, ErrRepeated and
+// [ErrFull], [ErrReadOnly], [ErrMoved], and of package loops ErrNotFound, ErrConflict, ErrRepeated and
 // ErrTagTaken.
 package store
 
 import (
 	"errors"
+	"os"
 	"sync"
 	"time"
 
@@ -43,6 +44,9 @@ var ErrForeign = errors.New("the file is not a Fillmark store")
 // ErrFull says that there is no space for a write, which changed nothing.
 var ErrFull = errors.New("no space left for the store; free some and try again")
 
+// ErrReadOnly says that the store was opened for reading alone.
+var ErrReadOnly = errors.New("the register is open for reading alone: its medium or its rights do not let it be written to")
+
 // Options are what [Open] may be told. The zero value is right for the daemon.
 type Options struct {
 	// Timeout is how long to wait for another process to let go of the file;
@@ -62,8 +66,9 @@ type Store struct {
 
 	// mu is held for reading by every transaction and for writing only while
 	// compaction swaps the file.
-	mu sync.RWMutex
-	db *bolt.DB
+	mu     sync.RWMutex
+	db     *bolt.DB
+	opened os.FileInfo // the file that is open
 }
 
 // Path returns the path that the store was opened with.
@@ -87,6 +92,9 @@ func (s *Store) view(fn func(*bolt.Tx) error) error {
 // update runs fn in a write transaction, which is on the disk when update
 // returns nil.
 func (s *Store) update(fn func(*bolt.Tx) error) error {
+	if s.opts.ReadOnly {
+		return ErrReadOnly
+	}
 	s.mu.RLock()
 	defer s.mu.RUnlock()
 	return named(guard(s.path, func() error { return s.db.Update(fn) }))

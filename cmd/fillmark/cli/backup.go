@@ -4,6 +4,7 @@
 package cli
 
 import (
+	"errors"
 	"fmt"
 	"maps"
 	"path/filepath"
@@ -12,6 +13,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"fillmark/cmd/fillmark/backups"
 	"fillmark/cmd/fillmark/daemon"
 	"fillmark/cmd/fillmark/web"
 	"fillmark/loops/store"
@@ -19,43 +21,107 @@ import (
 
 func (a *app) backupCommand() *cobra.Command {
 	var to web.BackupTo
+	var newKey string
+	var list bool
 	cmd := &cobra.Command{
-		Use:   "backup --to FOLDER",
-		Short: "Copy the register with its keys and photos to a new folder, while it is used",
+		Use:   "backup [--to FOLDER]",
+		Short: "Copy the register with its keys and photos, while it is used",
 		Long: `Backup copies the register while others write to it, reads the copy back and
-checks all of it. The keys that mail is signed with are in it: keep it safe.`,
-		Example: `  fillmark backup --to /mnt/usb/fillmark-2026-12-03`,
-		Args:    noArgs,
+checks all of it. The keys that mail is signed with are in it: keep it safe.
+
+With --to it goes to a new folder. Without, it is made at once as the schedule
+makes it, which backup.folder and backup.cron of the configuration set: restored
+for trial, compared, copied into the second folder, encrypted where backup.recipient
+says to whom; then those go that no rule keeps any more.`,
+		Example: `  fillmark backup --to /mnt/usb/fillmark-2026-12-03
+  fillmark backup
+  fillmark backup --list
+  fillmark backup --new-key identity.txt`,
+		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) (err error) {
+			byHand := cmd.Flags().Changed("to")
+			if list && newKey != "" || byHand && (list || newKey != "") {
+				return &usageError{errors.New("--to, --list and --new-key: one of them at a time is right")}
+			}
+			if newKey != "" {
+				return a.newBackupKey(newKey)
+			}
 			if err := a.registerThere(cmd.Context()); err != nil {
 				return err
 			}
-			// The daemon may run in another folder.
-			if to.Folder, err = filepath.Abs(to.Folder); err != nil {
-				return err
+			if list {
+				return tell(cmd.Context(), a, "GET", "/api/v1/backups", nil, printBackups)
 			}
-			made, err := during(a, "backing up and checking the copy", func() (web.BackupTo, error) {
-				return ask[web.BackupTo](cmd.Context(), a, "POST", "/api/v1/backup", to)
+			if byHand {
+				// The daemon may run in another folder.
+				if to.Folder, err = filepath.Abs(to.Folder); err != nil {
+					return err
+				}
+			}
+			made, err := during(a, "backing up and checking the copy", func() (web.BackedUp, error) {
+				return ask[web.BackedUp](cmd.Context(), a, "POST", "/api/v1/backup", to)
 			})
 			if err != nil {
 				return err
 			}
-			return a.print(made, func(p *printer) {
-				p.line("Backed up to %s, read back and checked.", made.Folder)
-				p.line("The way back: fillmark restore %s", made.Folder)
-			})
+			return a.print(made, func(p *printer) { printBackup(p, made) })
 		},
 	}
 	cmd.Flags().StringVar(&to.Folder, "to", "", "`folder` to write, made new, on the register's computer")
-	needFlags(cmd, "to")
+	cmd.Flags().BoolVar(&list, "list", false, "list the backups by schedule and when each is rotated out")
+	cmd.Flags().StringVar(&newKey, "new-key", "", "make a pair of keys: write the identity that opens backups to this `file`, and print the recipient that encrypts them")
 	return cmd
 }
 
+// newBackupKey makes what encrypted backups need.
+func (a *app) newBackupKey(file string) error {
+	recipient, err := backups.NewIdentity(file)
+	if err != nil {
+		return &usageError{fmt.Errorf("--new-key: %w; a file that is not there yet is right", err)}
+	}
+	return a.print(map[string]string{"identity_file": file, "recipient": recipient}, func(p *printer) {
+		p.line("%s", recipient)
+		p.paragraph("", "", "Set it as backup.recipient. What opens the backups is in "+file+": print it or put it on another computer, and take it off this one. Without it no backup can be opened, by nobody.")
+	})
+}
+
+func printBackup(p *printer, made web.BackedUp) {
+	restore := "fillmark restore " + made.Folder
+	if strings.HasSuffix(made.Folder, backups.SealedEnding) {
+		restore += " --identity FILE"
+	}
+	p.line("Backed up to %s, read back and checked.", made.Folder)
+	if made.Compared > 0 {
+		p.line("Restored for trial before: all %s of the export are the same.", plural(made.Compared, "line"))
+	}
+	if made.Second != "" {
+		p.line("Copied to %s, and read back.", made.Second)
+	}
+	for _, path := range made.Removed {
+		p.line("Rotated out: %s", path)
+	}
+	p.line("The way back: %s", restore)
+}
+
+func printBackups(p *printer, all items[web.KeptBackup]) {
+	p.line("%s by schedule.", plural(len(all.Items), "backup"))
+	p.list([]string{"path", "made", "encrypted", "gone by"}, len(all.Items), func(i int) []string {
+		b := all.Items[i]
+		gone := "stays"
+		if !b.GoneBy.IsZero() {
+			gone = b.GoneBy.Long()
+		}
+		return []string{b.Path, b.Made.Format("2006-01-02 15:04 MST"), yesNo(b.Encrypted), gone}
+	})
+}
+
 func (a *app) restoreCommand() *cobra.Command {
-	return &cobra.Command{
+	var identity string
+	cmd := &cobra.Command{
 		Use:   "restore FOLDER",
 		Short: "Put a backup where the register belongs; nothing may be there",
 		Example: `  fillmark restore /mnt/usb/fillmark-2026-12-03
+  fillmark restore fillmark-2026-12-03T01-30-00Z.tar.age --identity identity.txt
   fillmark --store look/register.db restore /mnt/usb/fillmark-2026-12-03`,
 		Args: oneFile,
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -67,7 +133,7 @@ func (a *app) restoreCommand() *cobra.Command {
 				return err
 			}
 			_, err = during(a, "checking and restoring", func() (string, error) {
-				return c.Store, daemon.Restore(cmd.Context(), c, args[0])
+				return c.Store, daemon.Restore(cmd.Context(), c, args[0], identity)
 			})
 			if err != nil {
 				return err
@@ -77,6 +143,8 @@ func (a *app) restoreCommand() *cobra.Command {
 			})
 		},
 	}
+	cmd.Flags().StringVar(&identity, "identity", "", "`file` with the identity of age that opens an encrypted backup")
+	return cmd
 }
 
 func (a *app) checkCommand() *cobra.Command {

@@ -113,7 +113,7 @@ needs and when, and what opened loops have taught.
 		a.ownerCommand(), a.machineCommand(), a.loopCommand(), a.openingCommand(), a.shelfCommand(),
 		a.livesCommand(), a.triageCommand(), a.logCommand(), a.dueCommand(), a.calendarCommand(), a.sweepCommand(), a.outboxCommand(), a.bounceCommand(),
 		a.technicianCommand(),
-		a.dkimCommand(), a.configCommand(), a.docsCommand(), a.versionCommand(),
+		a.doctorCommand(), a.dkimCommand(), a.configCommand(), a.docsCommand(), a.versionCommand(),
 	)
 	root.AddCommand(a.wholeCommands()...)
 	root.SetHelpCommand(helpCommand(root))

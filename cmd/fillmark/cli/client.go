@@ -47,7 +47,7 @@ func (a *app) connect(ctx context.Context, c daemon.Config) (*client, error) {
 	}
 	inProcess := &client{close: func() error { return nil }}
 	open := func() error {
-		service, err := daemon.Open(c, a.now, slog.New(slog.DiscardHandler))
+		service, err := daemon.OpenAny(c, a.now, slog.New(slog.DiscardHandler))
 		if err != nil {
 			return err
 		}

@@ -4,6 +4,7 @@
 package cli
 
 import (
+	"errors"
 	"fmt"
 	"maps"
 	"math"
@@ -50,6 +51,9 @@ func (a *app) configCommand() *cobra.Command {
 			c, err := a.config()
 			if err != nil {
 				return err
+			}
+			if problems := c.ReachProblems(); len(problems) > 0 {
+				return &usageError{errors.Join(problems...)}
 			}
 			if err := c.CheckMailFiles(); err != nil {
 				return err

@@ -7,7 +7,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"net"
 	"os"
 	"slices"
 	"strings"
@@ -112,7 +111,7 @@ func (a *app) dkimCheck(ctx context.Context, c daemon.Config) error {
 	if err != nil {
 		return err
 	}
-	checked := a.checkRecords(ctx, records)
+	checked := a.checkRecords(ctx, c, records)
 	if err := a.print(items[notify.CheckedRecord]{Items: checked}, func(p *printer) { printChecked(p, checked) }); err != nil {
 		return err
 	}
@@ -124,12 +123,12 @@ func (a *app) dkimCheck(ctx context.Context, c daemon.Config) error {
 	return nil
 }
 
-func (a *app) checkRecords(ctx context.Context, records []notify.Record) []notify.CheckedRecord {
+func (a *app) checkRecords(ctx context.Context, c daemon.Config, records []notify.Record) []notify.CheckedRecord {
 	ctx, cancel := context.WithTimeout(ctx, lookupTime)
 	defer cancel()
 	lookup := a.lookupTXT
 	if lookup == nil {
-		lookup = net.DefaultResolver.LookupTXT
+		lookup = c.LookupTXT
 	}
 	return notify.CheckRecords(ctx, lookup, records)
 }
@@ -202,7 +201,7 @@ func (a *app) rotateNow(ctx context.Context, c daemon.Config, next notify.DKIMKe
 		return err
 	}
 	if !unchecked {
-		if checked := a.checkRecords(ctx, []notify.Record{r})[0]; checked.State != notify.RecordThere {
+		if checked := a.checkRecords(ctx, c, []notify.Record{r})[0]; checked.State != notify.RecordThere {
 			return fmt.Errorf("dkim rotate --now: the record of %s is %s; nothing changed. --unchecked goes on without asking", r.Name, strings.TrimSpace(string(checked.State)+" "+checked.Found))
 		}
 	}

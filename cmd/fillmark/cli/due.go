@@ -27,6 +27,9 @@ func printDue(p *printer, d web.DueAnswer) {
 	if d.MailTrouble != "" {
 		p.paragraph("▐ ", "  ", d.MailTrouble)
 	}
+	for _, l := range d.House {
+		p.paragraph("▐ ", "  ", l.Check+": "+l.Says+" "+l.Do)
+	}
 	for _, n := range d.Notices {
 		p.paragraph("▐ ", "  ", n.Text+" "+n.Reason)
 	}

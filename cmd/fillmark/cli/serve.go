@@ -34,7 +34,7 @@ func (a *app) serveCommand() *cobra.Command {
 			if err := c.MayOpenBench(); err != nil {
 				return &usageError{err}
 			}
-			if problems := c.Problems(); len(problems) > 0 {
+			if problems := append(c.Problems(), c.ReachProblems()...); len(problems) > 0 {
 				return &usageError{errors.Join(problems...)}
 			}
 			log := daemon.NewLog(a.errOut, slog.LevelInfo)

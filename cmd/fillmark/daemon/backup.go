@@ -12,7 +12,10 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
+	"time"
 
+	"fillmark/cmd/fillmark/backups"
 	"fillmark/cmd/fillmark/web"
 	"fillmark/loops"
 	"fillmark/loops/store"
@@ -22,6 +25,7 @@ import (
 type keeper struct {
 	*store.Store
 	config Config
+	making *sync.Mutex // held while a backup by schedule is made
 }
 
 // Check reads the whole file.
@@ -43,15 +47,8 @@ func (k keeper) Check(ctx context.Context) (web.CheckReport, error) {
 	return answer, err
 }
 
-// The names in a backup's folder.
-const (
-	backupRegister = "register.db"
-	backupKeys     = "keys"
-	PhotosFolder   = "photos"
-)
-
-// unfinished stands in the name of a backup's folder until all is in it.
-const unfinished = ".part-"
+// PhotosFolder is where photos lie, beside the register and in a backup.
+const PhotosFolder = backups.Photos
 
 // Backup copies the register, its keys and its photos into a folder that is
 // not there yet; the register is copied while it is written to, and the copy
@@ -63,7 +60,7 @@ func (k keeper) Backup(ctx context.Context, to string) (err error) {
 	if _, err := os.Lstat(to); !errors.Is(err, fs.ErrNotExist) {
 		return refused
 	}
-	part, err := os.MkdirTemp(filepath.Dir(to), filepath.Base(to)+unfinished)
+	part, err := os.MkdirTemp(filepath.Dir(to), filepath.Base(to)+backups.Unfinished)
 	if err != nil {
 		if !errors.Is(err, fs.ErrNotExist) {
 			refused.Reason += " and may be written to (" + err.Error() + ")"
@@ -75,7 +72,7 @@ func (k keeper) Backup(ctx context.Context, to string) (err error) {
 			err = errors.Join(err, os.RemoveAll(part)) // only what was made here
 		}
 	}()
-	if err := k.fill(ctx, part); err != nil {
+	if err := k.fill(ctx, part, io.Discard); err != nil {
 		return err
 	}
 	if err := os.Rename(part, to); err != nil {
@@ -84,20 +81,21 @@ func (k keeper) Backup(ctx context.Context, to string) (err error) {
 	return store.SyncFolder(filepath.Dir(to))
 }
 
-// fill copies all that a backup holds into a folder. The photos follow the
-// register, so that none is missing that its copy names.
-func (k keeper) fill(ctx context.Context, folder string) error {
-	if err := k.Store.Backup(ctx, filepath.Join(folder, backupRegister)); err != nil {
+// fill copies all that a backup holds into a folder, and writes the export of the
+// same moment. The photos follow the register, so that none is missing that its
+// copy names.
+func (k keeper) fill(ctx context.Context, folder string, exported io.Writer) error {
+	if err := k.Store.BackupAndExport(ctx, filepath.Join(folder, backups.Register), exported); err != nil {
 		return err
 	}
 	beside := filepath.Dir(k.config.Store)
-	for _, name := range []string{backupKeys, PhotosFolder} {
+	for _, name := range []string{backups.Keys, PhotosFolder} {
 		if err := copyFolder(filepath.Join(beside, name), filepath.Join(folder, name)); err != nil {
 			return fmt.Errorf("backup of the %s: %w", name, err)
 		}
 	}
-	if key := k.config.Mail.DKIMKeyFile; key != "" && filepath.Dir(key) != filepath.Join(beside, backupKeys) {
-		if err := copyFile(key, filepath.Join(folder, backupKeys, k.config.Mail.DKIMSelector+".pem")); err != nil {
+	if key := k.config.Mail.DKIMKeyFile; key != "" && filepath.Dir(key) != filepath.Join(beside, backups.Keys) {
+		if err := backups.CopyFile(key, filepath.Join(folder, backups.Keys, k.config.Mail.DKIMSelector+".pem")); err != nil {
 			return fmt.Errorf("backup of the DKIM key: %w", err)
 		}
 	}
@@ -105,27 +103,70 @@ func (k keeper) fill(ctx context.Context, folder string) error {
 }
 
 // Restore puts a backup where the configuration has the register, where
-// nothing may be yet.
-func Restore(ctx context.Context, c Config, from string) error {
-	if _, err := os.Stat(filepath.Join(from, backupRegister)); err != nil {
-		return &loops.InvalidError{Field: "folder", Value: from, Reason: "a folder that fillmark backup made, with " + backupRegister + " in it"}
+// nothing may be yet. One that is encrypted is opened with an identity of age out
+// of a file.
+func Restore(ctx context.Context, c Config, from, identity string) error {
+	info, err := os.Stat(from)
+	switch sealed := err == nil && info.Mode().IsRegular() && strings.HasSuffix(from, backups.SealedEnding); {
+	case sealed && identity == "":
+		return &loops.InvalidError{Field: "identity", Value: identity, Reason: "the file with the identity that opens " + filepath.Base(from)}
+	case sealed:
+		return restoreSealed(ctx, c, from, identity)
 	}
-	if strings.Contains(filepath.Base(from), unfinished) {
+	if _, err := os.Stat(filepath.Join(from, backups.Register)); err != nil {
+		return &loops.InvalidError{Field: "folder", Value: from, Reason: "a folder that fillmark backup made, with " + backups.Register + " in it, or a file " + backups.Name(time.Date(2026, 12, 3, 1, 30, 0, 0, time.UTC)) + backups.SealedEnding}
+	}
+	if strings.Contains(filepath.Base(from), backups.Unfinished) {
 		return &loops.InvalidError{Field: "folder", Value: from, Reason: "a backup that was finished; this one was cut off, and keys or photos may be missing"}
 	}
+	return restore(ctx, c, from)
+}
+
+// restoreSealed unpacks beside where the register will be, and restores from
+// there.
+func restoreSealed(ctx context.Context, c Config, from, identity string) (err error) {
+	if err := nothingAt(c); err != nil {
+		return err
+	}
 	beside := filepath.Dir(c.Store)
-	for _, path := range []string{c.Store, filepath.Join(beside, backupKeys), filepath.Join(beside, PhotosFolder)} {
+	if err := os.MkdirAll(beside, 0o700); err != nil {
+		return fmt.Errorf("folder of the register: %w", err)
+	}
+	plain, err := os.MkdirTemp(beside, "restore"+backups.Unfinished)
+	if err != nil {
+		return fmt.Errorf("restore: %w", err)
+	}
+	defer func() { err = errors.Join(err, os.RemoveAll(plain)) }()
+	if err := backups.Unseal(from, plain, identity); err != nil {
+		return fmt.Errorf("restore: %w", err)
+	}
+	return restore(ctx, c, plain)
+}
+
+// nothingAt refuses a place where something is.
+func nothingAt(c Config) error {
+	beside := filepath.Dir(c.Store)
+	for _, path := range []string{c.Store, filepath.Join(beside, backups.Keys), filepath.Join(beside, PhotosFolder)} {
 		if _, err := os.Lstat(path); err == nil {
 			return &loops.InvalidError{Field: "store", Value: path, Reason: "nothing there yet: nothing is ever overwritten, so move it aside first"}
 		}
 	}
+	return nil
+}
+
+// restore puts what a backup's folder holds where nothing is.
+func restore(ctx context.Context, c Config, from string) error {
+	if err := nothingAt(c); err != nil {
+		return err
+	}
+	beside := filepath.Dir(c.Store)
 	if err := os.MkdirAll(beside, 0o700); err != nil {
 		return fmt.Errorf("folder of the register: %w", err)
 	}
-	if err := store.Restore(ctx, filepath.Join(from, backupRegister), c.Store); err != nil {
+	if err := store.Restore(ctx, filepath.Join(from, backups.Register), c.Store); err != nil {
 		return err
 	}
-	for _, folder := range []string{backupKeys, PhotosFolder} {
+	for _, folder := range []string{backups.Keys, PhotosFolder} {
 		if err := copyFolder(filepath.Join(from, folder), filepath.Join(beside, folder)); err != nil {
 			return fmt.Errorf("restore of the %s: %w", folder, err)
 		}
@@ -146,27 +187,9 @@ func copyFolder(from, to string) error {
 		if !e.Type().IsRegular() {
 			continue
 		}
-		if err := copyFile(filepath.Join(from, e.Name()), filepath.Join(to, e.Name())); err != nil {
+		if err := backups.CopyFile(filepath.Join(from, e.Name()), filepath.Join(to, e.Name())); err != nil {
 			return err
 		}
 	}
 	return nil
-}
-
-// copyFile copies a file to where none is, for its owner's eyes only, and
-// waits until it is on the disk.
-func copyFile(from, to string) error {
-	if err := os.MkdirAll(filepath.Dir(to), 0o700); err != nil {
-		return err
-	}
-	in, err := os.Open(from)
-	if err != nil {
-		return err
-	}
-	out, err := os.OpenFile(to, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
-	if err != nil {
-		return errors.Join(err, in.Close())
-	}
-	_, err = io.Copy(out, in)
-	return errors.Join(err, out.Sync(), out.Close(), in.Close())
 }

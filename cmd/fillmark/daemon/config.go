@@ -50,6 +50,8 @@ type Config struct {
 
 	Mail struct {
 		Transport  string `mapstructure:"transport"` // maildir or smtp
+		Trial      bool   `mapstructure:"trial"`     // the relay is one for trials and reaches nobody
+		Resolver   string `mapstructure:"resolver"`  // host:port of a DNS server; empty: this computer's
 		Maildir    string `mapstructure:"maildir"`   // empty: "mail" beside the register
 		From       string `mapstructure:"from"`
 		SendHour   int    `mapstructure:"send_hour"`  // owner-local, 0 to 23
@@ -78,7 +80,18 @@ type Config struct {
 	} `mapstructure:"sweep"`
 
 	Backup struct {
-		KeptDays int `mapstructure:"kept_days"` // after which the workshop destroys one; 0: not said
+		KeptDays int `mapstructure:"kept_days"` // after which the workshop destroys one made by hand; 0: not said
+		// Folder is where backups by schedule go; empty: none are made.
+		// SecondFolder gets a copy of each; empty: none.
+		Folder       string `mapstructure:"folder"`
+		SecondFolder string `mapstructure:"second_folder"`
+		Cron         string `mapstructure:"cron"` // when, in the workshop's zone
+		Keep         struct {
+			Daily   int `mapstructure:"daily"`
+			Weekly  int `mapstructure:"weekly"`
+			Monthly int `mapstructure:"monthly"`
+		} `mapstructure:"keep"`
+		Recipient string `mapstructure:"recipient"` // of age; empty: not encrypted
 	} `mapstructure:"backup"`
 
 	Policy struct {
@@ -122,6 +135,8 @@ func DefaultConfig(env map[string]string) Config {
 	c.Mail.SMTP.TLS = "starttls"
 	c.Sweep.Cron = "5 * * * *"
 	c.Sweep.EveryMinutes = 10
+	c.Backup.Cron = "30 2 * * *"
+	c.Backup.Keep.Daily, c.Backup.Keep.Weekly, c.Backup.Keep.Monthly = 7, 5, 12
 	c.Policy.Overrides = []policyOverride{}
 	costs := findings.DefaultCosts()
 	c.Policy.Costs.Visit, c.Policy.Costs.WastedService, c.Policy.Costs.Failure = costs.Visit, costs.Waste, costs.Failure

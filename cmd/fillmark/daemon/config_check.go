@@ -73,6 +73,9 @@ func (c Config) Problems() []error {
 	if _, err := c.retryPlan(); err != nil {
 		wrong("mail.retry", c.Mail.Retry, "waits of 1m to 168h such as [30m, 2h, 3h]; the list's end gives a message up")
 	}
+	if _, _, err := net.SplitHostPort(c.Mail.Resolver); c.Mail.Resolver != "" && err != nil {
+		wrong("mail.resolver", c.Mail.Resolver, "host:port, such as 192.0.2.53:53, or none")
+	}
 	if c.Mail.SMTP.PerMinute < 0 || c.Mail.SMTP.PerMinute > 60_000 {
 		wrong("mail.smtp.per_minute", c.Mail.SMTP.PerMinute, "0 to 60000, 0 for no bound")
 	}
@@ -105,9 +108,7 @@ func (c Config) Problems() []error {
 			wrong(cost.key, cost.value, fmt.Sprintf("a cost of %g to %g, all three in one unit", cost.least, mostCost))
 		}
 	}
-	if c.Backup.KeptDays < 0 || c.Backup.KeptDays > 36_500 {
-		wrong("backup.kept_days", c.Backup.KeptDays, "0 to 36500 days, 0 where nobody said")
-	}
+	found = append(found, c.backupProblems()...)
 	if _, err := c.policy(); err != nil {
 		found = append(found, err)
 	}

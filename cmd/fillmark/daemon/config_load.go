@@ -146,7 +146,7 @@ func mergeEnvironment(v *viper.Viper, env map[string]string, known []string) err
 		switch reflect.TypeOf(v.Get(key)).Kind() {
 		case reflect.Slice:
 			typed = strings.Split(value, ",")
-		case reflect.Int, reflect.Float64:
+		case reflect.Int, reflect.Float64, reflect.Bool:
 			if err := yaml.Unmarshal([]byte(value), &typed); err != nil {
 				typed = value
 			}
@@ -189,6 +189,8 @@ func typeProblems(err error) []error {
 		switch kind.Expected.Kind() {
 		case reflect.Float64:
 			right = "a number"
+		case reflect.Bool:
+			right = "true or false"
 		case reflect.String:
 			right = "a text; in quotation marks where it looks like a number"
 		case reflect.Slice, reflect.Struct:

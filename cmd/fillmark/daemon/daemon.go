@@ -20,6 +20,9 @@ import (
 	"path/filepath"
 	"runtime"
 	"strings"
+	"sync"
+	"sync/atomic"
+	"syscall"
 	"time"
 
 	"fillmark/cmd/fillmark/signin"
@@ -43,18 +46,40 @@ type Service struct {
 	bounces   *notify.BounceFolder // nil where no mail comes back to a folder
 	wake      chan struct{}        // a write happened: sweep and deliver soon
 	system    string               // GOOS
+	keeper    keeper
+	now       func() time.Time
+	readOnly  bool        // the register is open for reading alone
+	serving   atomic.Bool // a daemon runs, and this is it
+	// certificate is when the one ends that the pages show; nil where they have none.
+	certificate atomic.Pointer[time.Time]
 }
 
 // Close lets go of the register.
 func (h *Service) Close() error { return h.Store.Close() }
 
 // Open opens the register and builds everything that stands on it.
-func Open(c Config, now func() time.Time, log *slog.Logger) (_ *Service, err error) {
+func Open(c Config, now func() time.Time, log *slog.Logger) (*Service, error) {
+	return open(c, now, log, store.Options{})
+}
+
+// OpenAny is [Open], and where the register cannot be written to, as on a medium
+// for reading alone, opens it for that: what writes is refused.
+func OpenAny(c Config, now func() time.Time, log *slog.Logger) (*Service, error) {
+	h, err := Open(c, now, log)
+	if errors.Is(err, fs.ErrPermission) || errors.Is(err, syscall.EROFS) {
+		if reading, readErr := open(c, now, log, store.Options{ReadOnly: true}); readErr == nil {
+			return reading, nil
+		}
+	}
+	return h, err
+}
+
+func open(c Config, now func() time.Time, log *slog.Logger, options store.Options) (_ *Service, err error) {
 	if err := os.MkdirAll(filepath.Dir(c.Store), 0o700); err != nil {
 		return nil, fmt.Errorf("folder of the register: %w", err)
 	}
-	h := &Service{wake: make(chan struct{}, 1), system: runtime.GOOS}
-	if h.Store, err = store.Open(c.Store, store.Options{}); err != nil {
+	h := &Service{wake: make(chan struct{}, 1), system: runtime.GOOS, now: now, readOnly: options.ReadOnly}
+	if h.Store, err = store.Open(c.Store, options); err != nil {
 		return nil, err
 	}
 	defer func() {
@@ -62,7 +87,7 @@ func Open(c Config, now func() time.Time, log *slog.Logger) (_ *Service, err err
 			err = errors.Join(err, h.Store.Close())
 		}
 	}()
-	secrets, err := openSecrets(c.linkKeyFile())
+	secrets, err := openSecrets(c.linkKeyFile(), options.ReadOnly)
 	if err != nil {
 		return nil, err
 	}
@@ -111,15 +136,24 @@ func Open(c Config, now func() time.Time, log *slog.Logger) (_ *Service, err err
 	if err != nil {
 		return nil, err
 	}
+	h.keeper = keeper{h.Store, c, &sync.Mutex{}}
 	h.pulse = web.NewPulse(time.Duration(c.Sweep.EveryMinutes) * time.Minute)
 	h.Handler, err = web.New(web.Deps{
-		Workshop: h.Workshop, Reader: h.Store, Keeper: keeper{h.Store, c}, Deliver: h.Deliverer.Deliver,
-		MailReachesOwners: c.Mail.Transport == "smtp", Now: now, Log: log, Random: rand.Reader, Wake: h.poke, Hosts: c.hosts(),
+		Workshop: h.Workshop, Reader: h.Store, Keeper: h.keeper, House: h, Deliver: h.deliver,
+		MailReachesOwners: c.goesOut(), Now: now, Log: log, Random: rand.Reader, Wake: h.poke, Hosts: c.hosts(),
 		Gate: h.Gate, WithoutSignIn: c.OpenBench && c.onlyHere(), Start: c.StartSecret, Known: links.DerivedKey(secrets[len(secrets)-32:], "known browsers"),
 		Secure:       strings.HasPrefix(c.base(), "https://"),
 		TrustedProxy: proxy, Pulse: h.pulse,
 	})
 	return h, err
+}
+
+// deliver sends what is queued, unless sender or links are nobody's.
+func (h *Service) deliver(ctx context.Context, now time.Time) (notify.Report, error) {
+	if problems := h.keeper.config.ReachProblems(); len(problems) > 0 {
+		return notify.Report{}, errors.Join(problems...)
+	}
+	return h.Deliverer.Deliver(ctx, now)
 }
 
 // poke wakes the sweeping loop; where it is awake already that is enough.
@@ -131,13 +165,17 @@ func (h *Service) poke() {
 }
 
 // openSecrets reads the secrets that owners' links and return paths are signed
-// with, the newest first, and makes one where there is none yet.
-func openSecrets(path string) ([]byte, error) {
+// with, the newest first, and makes one where there is none yet; where nothing can
+// be written it is for this process alone.
+func openSecrets(path string, readOnly bool) ([]byte, error) {
 	secrets, err := os.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		secrets = make([]byte, 32)
 		if _, err := io.ReadFull(rand.Reader, secrets); err != nil {
 			return nil, fmt.Errorf("link key: %w", err)
+		}
+		if readOnly {
+			return secrets, nil
 		}
 		err = writeSecret(path, secrets)
 	}
@@ -281,7 +319,7 @@ func (h *Service) sweepAndDeliver(ctx context.Context, log *slog.Logger, now tim
 	}
 	h.readBounces(log, now)
 	h.forget(log, now)
-	report, err := h.Deliverer.Deliver(ctx, now)
+	report, err := h.deliver(ctx, now)
 	h.pulse.Delivered(report)
 	switch {
 	case err != nil && ctx.Err() == nil:

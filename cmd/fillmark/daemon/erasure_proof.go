@@ -14,6 +14,7 @@ import (
 	"unicode/utf8"
 
 	"fillmark/cmd/fillmark/acts"
+	"fillmark/cmd/fillmark/backups"
 	"fillmark/cmd/fillmark/web"
 	"fillmark/loops"
 	"fillmark/loops/photos"
@@ -170,28 +171,51 @@ func (k keeper) inMail(ctx context.Context, s sought, p *web.ErasureProof) error
 }
 
 // backups lists those that were made before: each holds the owner. One that is
-// past its day and not there any more is left out.
+// past its day and not there any more is left out, and one that was rotated out.
 func (k keeper) backups(at time.Time) ([]web.ErasableBackup, error) {
 	known := []web.ErasableBackup{}
 	today := loops.DayOf(at, k.config.Zone())
-	for line, err := range k.Audit() {
+	removed, byFolder := map[string]bool{}, map[string][]backups.Made{}
+	for line, err := range k.Audit() { // the newest first: what was removed comes before what was made
 		if err != nil {
 			return nil, err
 		}
-		if line.Action != "backup" {
+		switch {
+		case line.Action == backupGone:
+			removed[line.On] = true
+			continue
+		case line.Action != backupMade || removed[line.On]:
 			continue
 		}
-		b := web.ErasableBackup{Folder: line.On, Made: loops.DayOf(line.At, k.config.Zone())}
-		_, err := os.Stat(filepath.Join(line.On, backupRegister))
-		b.There = err == nil
-		if k.config.Backup.KeptDays > 0 {
+		b := web.ErasableBackup{Folder: line.On, Made: loops.DayOf(line.At, k.config.Zone()), There: whole(line.On)}
+		m, scheduled := backups.Read(line.On)
+		if folder := filepath.Dir(line.On); scheduled && (folder == filepath.Clean(k.config.Backup.Folder) || folder == filepath.Clean(k.config.Backup.SecondFolder)) {
+			byFolder[folder] = append(byFolder[folder], m)
+		} else if k.config.Backup.KeptDays > 0 {
 			b.Gone = b.Made.AddDays(k.config.Backup.KeptDays)
 		}
 		if b.There || b.Gone.IsZero() || !b.Gone.Before(today) {
 			known = append(known, b)
 		}
 	}
+	for folder, all := range byFolder {
+		gone := k.goneBy(all)
+		for i, b := range known {
+			if m, ok := backups.Read(b.Folder); ok && filepath.Dir(b.Folder) == folder {
+				known[i].Gone = gone[m.At]
+			}
+		}
+	}
 	return known, nil
+}
+
+// whole tells whether a backup is still at a path.
+func whole(path string) bool {
+	if strings.HasSuffix(path, backups.SealedEnding) {
+		return backups.LooksSealed(path) == nil
+	}
+	_, err := os.Stat(filepath.Join(path, backups.Register))
+	return err == nil
 }
 
 // elsewhere names what nobody but the workshop can look at.

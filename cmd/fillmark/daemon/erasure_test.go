@@ -50,7 +50,7 @@ func newCanaries(t testing.TB) *canaries {
 	h, err := Open(c, testNow, slog.New(slog.DiscardHandler))
 	require.NoError(t, err)
 	t.Cleanup(func() { assert.NoError(t, h.Close()) })
-	return &canaries{TB: t, h: h, k: keeper{h.Store, c}, loop: map[string]loops.Loop{}}
+	return &canaries{TB: t, h: h, k: keeper{Store: h.Store, config: c}, loop: map[string]loops.Loop{}}
 }
 
 // owner puts an owner on record with a machine and a loop in it.

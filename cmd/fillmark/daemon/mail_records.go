@@ -22,6 +22,12 @@ func (c Config) MailRecords() ([]notify.Record, error) {
 	if err != nil {
 		return nil, err
 	}
+	sender, err := c.senderRecords()
+	return append(records, sender...), err
+}
+
+// senderRecords are those that say who may send, and what is done with the rest.
+func (c Config) senderRecords() ([]notify.Record, error) {
 	envelope := c.MailDomain()
 	if c.Mail.BounceAddress != "" {
 		envelope = c.Mail.BounceAddress[strings.LastIndexByte(c.Mail.BounceAddress, '@')+1:]
@@ -30,5 +36,5 @@ func (c Config) MailRecords() ([]notify.Record, error) {
 	if err != nil {
 		return nil, fmt.Errorf("mail.smtp.address: %w", err)
 	}
-	return append(records, notify.SPFRecord(envelope, relay), notify.DMARCRecord(c.MailDomain(), c.Mail.From)), nil
+	return []notify.Record{notify.SPFRecord(envelope, relay), notify.DMARCRecord(c.MailDomain(), c.Mail.From)}, nil
 }

@@ -34,6 +34,11 @@ func (h *Service) Serve(
 	if err != nil {
 		return errors.Join(err, bound.Close())
 	}
+	if pairs, err := c.certificates(); err == nil && len(pairs) > 0 {
+		h.certificate.Store(&pairs[0].Leaf.NotAfter)
+	}
+	h.serving.Store(true)
+	defer h.serving.Store(false)
 	for _, line := range lacks(h.system) {
 		log.Warn("on this system " + line)
 	}
@@ -47,9 +52,10 @@ func (h *Service) Serve(
 	socketServer.ConnContext = peerActor
 	// Commands are the user's own, and one may take long over a large register.
 	socketServer.ReadTimeout, socketServer.WriteTimeout = 0, 0
-	running, parts := 2, make(chan error, 3)
+	running, parts := 3, make(chan error, 4)
 	go func() { parts <- serveHTTP(pageServer, pages) }()
 	go func() { parts <- h.tick(ctx, c, now, log) }()
+	go func() { parts <- h.keepBackups(ctx, now, log) }()
 	if socket != nil {
 		running++
 		go func() { parts <- serveHTTP(socketServer, socket) }()

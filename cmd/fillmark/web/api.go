@@ -15,6 +15,7 @@ import (
 	"strings"
 	"unicode/utf8"
 
+	"fillmark/cmd/fillmark/doctor"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
@@ -149,7 +150,7 @@ func tagOf(r *http.Request) (loops.Tag, error) { return loops.ParseTag(r.PathVal
 
 func (s *server) morning(*http.Request) (DueAnswer, error) {
 	morning, err := s.Workshop.Morning(s.Now().UTC())
-	return DueAnswer{morning, s.MailReachesOwners, s.mailTrouble()}, err
+	return DueAnswer{morning, s.MailReachesOwners, s.mailTrouble(), s.houseTrouble()}, err
 }
 
 // DueAnswer is the technician's list, and whether mail reaches anybody.
@@ -158,6 +159,9 @@ type DueAnswer struct {
 	MailReachesOwners bool `json:"mail_reaches_owners"`
 	// MailTrouble says that no mail leaves, and why; empty while it does.
 	MailTrouble string `json:"mail_trouble"`
+	// House is what is to be put right in the house, such as a late backup; never
+	// nil.
+	House []doctor.Line `json:"house"`
 }
 
 // SweepAnswer is what a sweep composed and what the delivery after it did.

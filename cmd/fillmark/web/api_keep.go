@@ -21,6 +21,9 @@ import (
 // keeper is what can be done with the register's file as a whole.
 type keeper interface {
 	Backup(ctx context.Context, to string) error
+	// Scheduled makes one in the configured folder, as the schedule does.
+	Scheduled(ctx context.Context, by string, at time.Time) (BackedUp, error)
+	BackupList() ([]KeptBackup, error)
 	Check(ctx context.Context) (CheckReport, error)
 	Photos(ctx context.Context, of loops.OwnerID) ([]NamedPhoto, error)
 	Compact(ctx context.Context) (before, after int64, err error)
@@ -69,9 +72,31 @@ type Compacted struct {
 }
 
 // BackupTo says where a backup goes: a folder that is not there yet, as an
-// absolute path on the register's computer.
+// absolute path on the register's computer. Without one it is made as the
+// schedule does, in the configured folder.
 type BackupTo struct {
-	Folder string `json:"folder"`
+	Folder string `json:"folder,omitempty"`
+}
+
+// BackedUp is a backup that was made.
+type BackedUp struct {
+	BackupTo
+	// Second is where the copy in the second folder is; empty where there is none.
+	Second string `json:"second,omitempty"`
+	// Compared is how many lines the export of the restored backup had in common
+	// with the register's: all of them. 0 where it was not restored for trial.
+	Compared int `json:"lines_compared,omitempty"`
+	// Removed are the backups that were rotated out.
+	Removed []string `json:"removed,omitempty"`
+}
+
+// KeptBackup is a backup by schedule that is there.
+type KeptBackup struct {
+	Path      string    `json:"path"`
+	Made      time.Time `json:"made"`
+	Encrypted bool      `json:"encrypted"`
+	// GoneBy is the day on which it is rotated out, where the schedule is kept.
+	GoneBy loops.Day `json:"gone_by,omitzero"`
 }
 
 // stream answers with what a call writes. It goes through a temporary file, so
@@ -139,16 +164,22 @@ func (s *server) importTable(r *http.Request, dryRun bool, table io.Reader) (imp
 	return imported, err
 }
 
-func (s *server) backup(r *http.Request, to BackupTo) (BackupTo, error) {
+func (s *server) backup(r *http.Request, to BackupTo) (BackedUp, error) {
+	stamp := s.stamp(r)
+	if to.Folder == "" {
+		return s.Keeper.Scheduled(r.Context(), stamp.By, stamp.At)
+	}
+	made := BackedUp{BackupTo: to}
 	if !filepath.IsAbs(to.Folder) {
-		return to, &loops.InvalidError{Field: "folder", Value: to.Folder, Reason: "an absolute path on the register's computer"}
+		return made, &loops.InvalidError{Field: "folder", Value: to.Folder, Reason: "an absolute path on the register's computer"}
 	}
 	if err := s.Keeper.Backup(r.Context(), to.Folder); err != nil {
-		return to, err
+		return made, err
 	}
-	stamp := s.stamp(r)
-	return to, s.Keeper.Note(loops.AuditLine{At: stamp.At, By: stamp.By, Action: "backup", On: to.Folder})
+	return made, s.Keeper.Note(loops.AuditLine{At: stamp.At, By: stamp.By, Action: "backup", On: to.Folder})
 }
+
+func (s *server) backups() ([]KeptBackup, error) { return s.Keeper.BackupList() }
 
 func (s *server) compact(r *http.Request) (Compacted, error) {
 	removed, err := s.Workshop.RemoveUnnamedPhotos(s.Now())

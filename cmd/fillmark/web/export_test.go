@@ -48,7 +48,7 @@ func screens() []screen {
 		{"letter", letterPage{}},
 		{"outbox", outboxPage{}},
 		{"message", messagePage{}},
-		{"settings", settingsPage{}},
+		{"settings", settingsPage{}}, {"doctor", doctorPage{}},
 		{"shelf", shelfPage{}},
 		{"container", containerPage{}},
 		{"recall", recallPage{}},

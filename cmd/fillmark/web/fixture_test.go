@@ -24,6 +24,7 @@ import (
 
 	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/acts"
+	"fillmark/cmd/fillmark/doctor"
 	"fillmark/cmd/fillmark/signin"
 	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
@@ -66,7 +67,7 @@ func newBench(t testing.TB, change ...func(*web.Deps)) *bench {
 	b.gate, err = signin.New(b.store, rand.Reader, signin.Cost{Passes: 1, MemoryKB: 64, Lanes: 1})
 	require.NoError(t, err)
 	deps := web.Deps{
-		Gate: b.gate, WithoutSignIn: true, Keeper: keeper{b.store},
+		Gate: b.gate, WithoutSignIn: true, Keeper: keeper{b.store}, House: soundHouse{},
 		Workshop: b.shop, Reader: b.store, Now: func() time.Time { return b.now }, Wake: func() { b.wakes++ },
 		Deliver: func(context.Context, time.Time) (notify.Report, error) { return notify.Report{}, nil },
 		Random:  rand.Reader,
@@ -111,6 +112,15 @@ func (b *bench) settings() workshop.Settings {
 	}
 }
 
+// soundHouse has nothing that is to be put right.
+type soundHouse struct{}
+
+func (soundHouse) Examine(context.Context) doctor.Report { return soundHouse{}.Quick() }
+
+func (soundHouse) Quick() doctor.Report {
+	return doctor.Report{At: noon, OK: true, Lines: []doctor.Line{{Check: "clock", State: doctor.Good, Says: "It is noon."}, {Check: "canary", State: doctor.NotHere, Says: "None is sent."}}}
+}
+
 // keeper looks after the bench's file as the daemon's does.
 type keeper struct{ *store.Store }
 
@@ -125,6 +135,14 @@ func (k keeper) EraseOwner(ctx context.Context, id loops.OwnerID, by string, at 
 func (k keeper) Check(ctx context.Context) (web.CheckReport, error) {
 	report, err := k.Store.Check(ctx)
 	return web.CheckReport{OK: report.OK(), Records: report.Records, Problems: []string{}, Photos: []string{}}, err
+}
+
+func (k keeper) Scheduled(_ context.Context, _ string, at time.Time) (web.BackedUp, error) {
+	return web.BackedUp{BackupTo: web.BackupTo{Folder: "/backups/" + at.Format(time.DateOnly)}, Second: "/usb", Compared: 3, Removed: []string{"/backups/old"}}, nil
+}
+
+func (k keeper) BackupList() ([]web.KeptBackup, error) {
+	return []web.KeptBackup{{Path: "/backups/a", Made: noon, GoneBy: loops.DayOf(noon, time.UTC)}}, nil
 }
 
 func (k keeper) Photos(context.Context, loops.OwnerID) ([]web.NamedPhoto, error) {

@@ -12,6 +12,7 @@ import (
 	"sync"
 	"time"
 
+	"fillmark/cmd/fillmark/doctor"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 	"fillmark/schedule"
@@ -27,6 +28,7 @@ type duePage struct {
 	MailReachesOwners bool
 	Pager             pager
 	MailTrouble       string // that no mail leaves, and why; empty while it does
+	House             []doctor.Line
 	// Next is said where nothing is overdue or due today; nil where nothing
 	// is planned at all.
 	Next *nextLine
@@ -197,7 +199,8 @@ func (s *server) pageDue(w http.ResponseWriter, r *http.Request) error {
 	}
 	f, seen := s.newFrame(r, "Due"), dueSeen{page: r.URL.Query().Get("page"), trouble: s.mailTrouble()}
 	seen.technician = f.SignedIn
-	fresh := r.URL.Query().Has("called")
+	house := s.houseTrouble() // its sentences change with every minute: not for keeping
+	fresh := r.URL.Query().Has("called") || len(house) > 0
 	if page, ok := kept.pages.Load(seen); ok && !fresh {
 		writePage(w, http.StatusOK, page.([]byte))
 		return nil
@@ -206,7 +209,7 @@ func (s *server) pageDue(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	p.MailTrouble = seen.trouble
+	p.MailTrouble, p.House = seen.trouble, house
 	if fresh {
 		return s.render(w, http.StatusOK, "due", p)
 	}

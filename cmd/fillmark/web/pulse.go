@@ -68,8 +68,8 @@ func (p *Pulse) now() pulse {
 	return p.seen
 }
 
-// late says how the loop has fallen behind: nil while sweeps come in time.
-func (p *Pulse) late(now time.Time) error {
+// Late says how the loop has fallen behind: nil while sweeps come in time.
+func (p *Pulse) Late(now time.Time) error {
 	seen := p.now()
 	why := ""
 	if seen.fault != nil {
@@ -103,10 +103,14 @@ func (s *server) ready(w http.ResponseWriter, r *http.Request) error {
 		return nil
 	}
 	if s.Pulse != nil {
-		if err := s.Pulse.late(s.Now()); err != nil {
+		if err := s.Pulse.Late(s.Now()); err != nil {
 			writeText(w, http.StatusServiceUnavailable, err.Error()+"\n")
 			return nil
 		}
+	}
+	if trouble := s.stopped(); trouble != "" {
+		writeText(w, http.StatusServiceUnavailable, trouble+"\n")
+		return nil
 	}
 	writeText(w, http.StatusOK, "ready\n")
 	return nil

@@ -96,5 +96,6 @@ func (s *server) benchRoutes() []route {
 		page("GET /outbox/message", technicians, s.pageMessage),
 		page("POST /outbox/message", technicians, s.actOnMessage),
 		page("GET /settings", technicians, s.pageSettings),
+		page("GET /doctor", technicians, s.pageDoctor),
 	}
 }

@@ -130,8 +130,10 @@ func (s *server) fileRoutes() []route {
 		{"GET /api/v1/tables/{table}", technicians, "A list as a table", sends(typeCSV, table, s.exportTable)},
 		{"POST /api/v1/tables/{table}", technicians, "Put a table of new records on record, all of it or nothing", asks2(dryRun, bytesOf(typeCSV), s.importTable)},
 		{"GET /api/v1/export", technicians, "The whole register, one JSON document a line", sends(typeLines, nothing(), s.exportAll)},
-		{"POST /api/v1/backup", ownComputer, "Write a backup into a new folder", asks(body[BackupTo](), s.backup)},
+		{"POST /api/v1/backup", ownComputer, "Write a backup into a new folder, or as the schedule does", asks(body[BackupTo](), s.backup)},
+		{"GET /api/v1/backups", ownComputer, "List the backups by schedule", lists(s.backups)},
 		{"POST /api/v1/compact", ownComputer, "Give back the file's free room and remove photos of forms that were given up", answers(s.compact)},
+		{"GET /api/v1/doctor", technicians, "How the house stands, a line a check", answers(s.examine)},
 		{"GET /api/v1/check", technicians, "Check the whole file", answers(s.check)},
 	}
 }
