@@ -84,7 +84,7 @@ func ownersWithLinks(t *testing.T, c Config, n int) []string {
 	t.Helper()
 	h, err := Open(c, testNow, slog.New(slog.DiscardHandler))
 	require.NoError(t, err)
-	secrets, err := openSecrets(c.linkKeyFile())
+	secrets, err := openSecrets(c.linkKeyFile(), false)
 	require.NoError(t, err)
 	keys, err := links.New(secrets)
 	require.NoError(t, err)
