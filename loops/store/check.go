@@ -210,6 +210,10 @@ func (c *checker) looker(tx *bolt.Tx, name string) func(k, v []byte) error {
 				_, err = decode[uptimeV1](recordV1, v)
 				return err
 			}
+			if isMailboxKey(k) {
+				_, err = decode[mailPlaceV1](recordV1, v)
+				return err
+			}
 			_, err = decode[schemaV1](recordV1, v)
 			return err
 		}
@@ -256,6 +260,8 @@ func (c *checker) looker(tx *bolt.Tx, name string) func(k, v []byte) error {
 			w, err := decodeWatch(v)
 			return sameKey(k, idKey(w.ID), err)
 		}
+	case bucketMailRead:
+		return func(_, v []byte) error { _, err := decode[mailReadV1](recordV1, v); return err }
 	case bucketAudit:
 		return func(_, v []byte) error { _, err := decodeAudit(v); return err }
 	case bucketTechnicians:
