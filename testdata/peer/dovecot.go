@@ -33,6 +33,7 @@ type Dovecot struct {
 	Implicit, StartTLS string // its addresses, host:port
 	Roots              *x509.CertPool
 	CAFile             string // the same as a file
+	Auth               string // the socket at which a mail server asks who may log in
 }
 
 const jwtSecret = "a secret of the test that is long enough"
@@ -53,7 +54,7 @@ func StartDovecot(t testing.TB) Dovecot {
 	require.NoError(t, err)
 	require.NoError(t, os.Chmod(dir, 0o755))
 	t.Cleanup(func() { assert.NoError(t, os.RemoveAll(dir)) })
-	d := Dovecot{Dir: dir, Roots: x509.NewCertPool(), Implicit: free(t), StartTLS: free(t), CAFile: filepath.Join(dir, "cert.pem")}
+	d := Dovecot{Dir: dir, Roots: x509.NewCertPool(), Implicit: free(t), StartTLS: free(t), CAFile: filepath.Join(dir, "cert.pem"), Auth: filepath.Join(dir, "run/auth-client")}
 	d.certificate(t)
 	keys := filepath.Join(dir, "keys/default/HS256")
 	require.NoError(t, os.MkdirAll(keys, 0o755))
@@ -107,6 +108,11 @@ service imap-login {
 }
 service anvil {
   chroot =
+}
+service auth {
+  unix_listener auth-client {
+    mode = 0666
+  }
 }
 `))
 	for _, sub := range []string{"", "cur", "new", "tmp"} {
