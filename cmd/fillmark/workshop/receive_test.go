@@ -294,12 +294,13 @@ func picture(t *testing.T, side int) []byte {
 
 // withPhotos is a mail with pictures, as a telephone sends it.
 func withPhotos(subject, words string, pictures ...[]byte) []byte {
-	body := "--outer\r\nContent-Type: multipart/alternative; boundary=inner\r\n\r\n--inner\r\nContent-Type: text/plain; charset=iso-8859-1\r\nContent-Transfer-Encoding: quoted-printable\r\n\r\n" +
-		words + "\r\n--inner\r\nContent-Type: text/html\r\n\r\n<p> </p>\r\n--inner--\r\n"
+	var body strings.Builder
+	body.WriteString("--outer\r\nContent-Type: multipart/alternative; boundary=inner\r\n\r\n--inner\r\nContent-Type: text/plain; charset=iso-8859-1\r\nContent-Transfer-Encoding: quoted-printable\r\n\r\n" +
+		words + "\r\n--inner\r\nContent-Type: text/html\r\n\r\n<p> </p>\r\n--inner--\r\n")
 	for n, p := range pictures {
-		body += fmt.Sprintf("--outer\r\nContent-Type: image/jpeg; name=\"p%d.jpg\"\r\nContent-Disposition: attachment\r\nContent-Transfer-Encoding: base64\r\n\r\n%s\r\n", n, base64.StdEncoding.EncodeToString(p))
+		fmt.Fprintf(&body, "--outer\r\nContent-Type: image/jpeg; name=\"p%d.jpg\"\r\nContent-Disposition: attachment\r\nContent-Transfer-Encoding: base64\r\n\r\n%s\r\n", n, base64.StdEncoding.EncodeToString(p))
 	}
-	return written(subject, body+"--outer--\r\n", "Content-Type: multipart/mixed; boundary=outer")
+	return written(subject, body.String()+"--outer--\r\n", "Content-Type: multipart/mixed; boundary=outer")
 }
 
 // A photo comes in through the same door as on the page; one that is none loses
