@@ -19,7 +19,7 @@ import (
 func mayImport() map[string][]string {
 	workshop := []string{"chemistry", "cmd/fillmark/acts", "loops", "loops/evidence", "loops/findings", "loops/inspection", "loops/inspection/triage", "loops/photos", "loops/sheet", "notify", "notify/links", "schedule"}
 	web := slices.Concat(workshop, []string{"cmd/fillmark/doctor", "cmd/fillmark/workshop", "cmd/fillmark/signin", "drawing"})
-	daemon := slices.Concat(web, []string{"cmd/fillmark/backups", "cmd/fillmark/web", "loops/store"})
+	daemon := slices.Concat(web, []string{"cmd/fillmark/backups", "cmd/fillmark/web", "loops/store", "notify/login", "notify/mailbox"})
 	return map[string][]string{
 		"":                 nil, // these tests
 		"chemistry":        {"chemistry/tables"},
@@ -35,7 +35,9 @@ func mayImport() map[string][]string {
 		"loops/sheet":             {"loops"},
 		"loops/store":             {"chemistry", "loops"},
 		"schedule":                {"chemistry", "loops", "loops/findings", "loops/inspection", "loops/inspection/triage"},
-		"notify":                  {"chemistry", "loops", "schedule"},
+		"notify":                  {"chemistry", "loops", "notify/links", "notify/login", "schedule"},
+		"notify/login":            {"loops"}, // of the relay and of the mailbox
+		"notify/mailbox":          {"loops", "notify", "notify/login"},
 		"notify/links":            {"loops"},
 		// What a page draws of a loop is worked out where no page is known.
 		"drawing":           {"chemistry", "loops", "loops/inspection", "schedule"},
@@ -62,8 +64,9 @@ var libraries = []struct {
 	tests bool
 }{
 	{"go.etcd.io/bbolt", []string{"loops/store"}, false},
-	{"github.com/emersion", []string{"notify"}, true}, // message, msgauth, smtp, sasl
-	{"net/smtp", nil, false},                          // frozen; emersion/go-smtp is the one in use
+	{"github.com/emersion", []string{"notify", "notify/login", "notify/mailbox"}, true}, // message, msgauth, smtp, sasl, imap
+	{"golang.org/x/oauth2", []string{"notify/login"}, false},
+	{"net/smtp", nil, false}, // frozen; emersion/go-smtp is the one in use
 	{"github.com/spf13/cobra", []string{"cmd/fillmark/cli"}, true},
 	{"github.com/spf13/pflag", []string{"cmd/fillmark/cli"}, true},
 	{"github.com/spf13/viper", []string{"cmd/fillmark/daemon"}, true},
@@ -205,7 +208,7 @@ func TestImportsFindsOffenders(t *testing.T) {
 		{"bbolt elsewhere", "fillmark/schedule", "go.etcd.io/bbolt", false, "belongs to [loops/store]"},
 		{"bbolt's errors elsewhere", "fillmark/cmd/fillmark/daemon", "go.etcd.io/bbolt/errors", false, "belongs to [loops/store]"},
 		{"bbolt in another test", "fillmark/cmd/fillmark/cli", "go.etcd.io/bbolt", true, "tests of"},
-		{"mail elsewhere", "fillmark/cmd/fillmark/web", "github.com/emersion/go-smtp", false, "belongs to [notify]"},
+		{"mail elsewhere", "fillmark/cmd/fillmark/web", "github.com/emersion/go-smtp", false, "belongs to [notify notify/login notify/mailbox]"},
 		{"chemistry with a library", "fillmark/chemistry", "gonum.org/v1/gonum/optimize", false, "standard library"},
 		{"tables with a library", "fillmark/chemistry/tables", "github.com/x/y", false, "standard library"},
 		{"testify in the program", "fillmark/notify", "github.com/stretchr/testify/assert", false, "belongs to"},

@@ -27,7 +27,10 @@ type Change struct {
 	// Messages are new ones, put into the outbox where Queued.
 	Messages []Message
 	Sent     []Sent
-	Shelf    Shelf
+	// Mail is the mail that the action came by; nil for any other. One that was
+	// dealt with before gives [ErrRepeated].
+	Mail  *MailRead
+	Shelf Shelf
 }
 
 // AuditLine is one line of the audit: who did what, when, to which records.

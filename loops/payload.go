@@ -366,11 +366,14 @@ const (
 	SomethingOff AnswerKind = "something is off"
 	CallMe       AnswerKind = "call me"
 	Pause        AnswerKind = "pause"
+	// Unclear is a mail of theirs that no rule could read: a person does. The entry's
+	// note says why, and its words are the owner's.
+	Unclear AnswerKind = "unclear reply"
 )
 
 func (x *Answer) validate() error {
 	var p problems
-	p.add(oneOf("answer", x.Answer, AllFine, SomethingOff, CallMe, Pause))
+	p.add(oneOf("answer", x.Answer, AllFine, SomethingOff, CallMe, Pause, Unclear))
 	for _, t := range x.Tasks {
 		p.add(oneOf("task", t, TaskKinds()...))
 	}

@@ -95,9 +95,10 @@ func (e envelope) assemble(subject, text, html string, calendar []byte) (Letter,
 		l.Headers = append(l.Headers, Header{"In-Reply-To", e.instead.MessageID}, Header{"References", e.instead.MessageID})
 	}
 	if e.oneClick != "" {
-		l.Headers = append(l.Headers,
-			Header{"List-Unsubscribe", "<" + e.oneClick + ">"},
-			Header{"List-Unsubscribe-Post", "List-Unsubscribe=One-Click"})
+		l.Headers = append(l.Headers, Header{"List-Unsubscribe", "<" + e.oneClick + ">"})
+	}
+	if e.oneClick != "" && !isMailto(e.oneClick) {
+		l.Headers = append(l.Headers, Header{"List-Unsubscribe-Post", "List-Unsubscribe=One-Click"})
 	}
 	l.Headers = append(l.Headers,
 		Header{"MIME-Version", "1.0"},

@@ -37,8 +37,9 @@ type postfix struct {
 
 // startPostfix runs one that wants TLS and a full host name before anything
 // else, delivers mail for garden.example and tidewater.example to Maildirs, and
-// relays mail for refused.example to the address given.
-func startPostfix(t *testing.T, refusing string) postfix {
+// relays mail for refused.example to the address given. More are lines of its
+// main.cf, in which DIR is its folder.
+func startPostfix(t *testing.T, refusing string, more ...string) postfix {
 	t.Helper()
 	program := peer.Program(t, "/usr/sbin/postfix")
 	if os.Geteuid() != 0 {
@@ -91,7 +92,7 @@ virtual_minimum_uid = 100
 relay_domains = refused.example
 transport_maps = inline:{ { refused.example = smtp:REFUSING } }
 smtp_dns_support_level = disabled
-`)
+` + strings.Join(more, "\n") + "\n")
 	require.NoError(t, os.WriteFile(filepath.Join(dir, "etc/main.cf"), []byte(main), 0o644))
 	require.NoError(t, os.WriteFile(filepath.Join(dir, "etc/master.cf"), []byte(p.address+` inet n - n - - smtpd
 pickup unix n - n 60 1 pickup

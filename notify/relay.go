@@ -11,6 +11,7 @@ import (
 	"fmt"
 	"log/slog"
 	"net"
+	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -18,6 +19,8 @@ import (
 	"github.com/emersion/go-sasl"
 	"github.com/emersion/go-smtp"
 	"golang.org/x/net/idna"
+
+	"fillmark/notify/login"
 )
 
 // Security is how the line to the relay is protected.
@@ -37,11 +40,12 @@ type RelayOptions struct {
 	Security  Security
 	Username  string // empty for no login
 	Password  Secret
+	Tokens    *login.Tokens // log in by OAuth 2.0 instead of a password; nil for none
 	// PerMinute bounds how many messages go out in a minute, evenly spaced; zero
 	// sets no bound.
 	PerMinute int
-	// TLS is a base for the TLS configuration, for roots of one's own; nil
-	// takes the system's.
+	// TLS is a base for the TLS configuration, for roots and certificates of one's
+	// own; nil takes the system's.
 	TLS *tls.Config
 	// Timeouts; zero takes those of RFC 5321 4.5.3.2.
 	DialTimeout   time.Duration // 1 minute
@@ -100,8 +104,8 @@ func NewRelay(o RelayOptions) (*Relay, error) {
 	if o.PerMinute < 0 || o.PerMinute > 60_000 {
 		p.add(invalid("relay rate", fmt.Sprint(o.PerMinute), "0 to 60000 messages a minute, 0 for no bound"))
 	}
-	if (o.Username == "") != (o.Password == "") {
-		p.add(invalid("relay login", o.Username, "a user name and a password, or neither"))
+	if (o.Username == "") != (o.Password == "" && o.Tokens == nil) {
+		p.add(invalid("relay login", o.Username, "a user name and a password or OAuth 2.0, or none of them"))
 	}
 	if err := errors.Join(p...); err != nil {
 		return nil, err
@@ -227,15 +231,43 @@ func transact(client *smtp.Client, env Envelope, raw []byte) (stage, error) {
 	return stageData, err
 }
 
-func (r *Relay) logIn(client *smtp.Client) error {
+func (r *Relay) logIn(ctx context.Context, client *smtp.Client) error {
 	if err := client.Hello(r.o.HelloName); err != nil {
 		return err
 	}
 	if r.o.Username == "" {
 		return nil
 	}
+	if r.o.Tokens != nil {
+		return r.logInByToken(ctx, client)
+	}
 	if !client.SupportsAuth(sasl.Plain) {
 		return errors.New("the relay offers no login by PLAIN")
 	}
 	return client.Auth(sasl.NewPlainClient("", r.o.Username, string(r.o.Password)))
+}
+
+// logInByToken shows an access token. One that is refused is not shown again.
+func (r *Relay) logInByToken(ctx context.Context, client *smtp.Client) error {
+	token, err := r.o.Tokens.Token(ctx)
+	if err != nil {
+		return err
+	}
+	_, port, err := net.SplitHostPort(r.o.Address)
+	if err != nil {
+		return err
+	}
+	number, err := strconv.Atoi(port)
+	if err != nil {
+		number = 0 // by name; RFC 7628 does without
+	}
+	with, err := login.Client(client.SupportsAuth, r.o.Username, token, r.host, number)
+	if err != nil {
+		return err
+	}
+	if err := client.Auth(with); err != nil {
+		r.o.Tokens.Refused()
+		return err
+	}
+	return nil
 }

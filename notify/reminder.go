@@ -48,15 +48,19 @@ func (w Workshop) ReachOnPaper() string {
 	return "come by our workshop"
 }
 
-// Links are the owner's own links, ready to use; an empty one is left out.
+// Links are the owner's own links, ready to use; an empty one is left out. Each
+// is an address below the workshop's base or, where owners cannot reach that, one
+// that [Workshop.Mailto] made.
 type Links struct {
 	AllFine      string
 	SomethingOff string
 	CallMe       string
 	More         string // the page with every answer, a pause among them
+	Pause        string // asks for a pause, where there is no such page
 	Stop         string // the visible link that stops these mails
-	// OneClick is the address of RFC 8058 that stops them by one POST; it must
-	// be https. Empty leaves both List-Unsubscribe headers out.
+	// OneClick is the address of RFC 8058 that stops them by one POST, which must
+	// be https, or a mail that stops them (RFC 2369). Empty leaves the
+	// List-Unsubscribe headers out.
 	OneClick string
 }
 
@@ -215,6 +219,9 @@ func (d *document) addAnswers(in ReminderInput) {
 		}
 	}
 	d.More = button{"Another answer, or a pause", in.Links.More}
+	if in.Links.More == "" {
+		d.More = button{"Remind me no more of what is due now", in.Links.Pause}
+	}
 	switch {
 	case !looks || in.Links.AllFine == "":
 	case work:
@@ -222,7 +229,13 @@ func (d *document) addAnswers(in ReminderInput) {
 	default:
 		d.Note = "Press “all is fine” once you have looked. It tells us that you saw nothing amiss; it is no measurement, so the next check in our workshop stays as planned."
 	}
+	if isMailto(in.Links.SomethingOff) {
+		d.Note = strings.TrimSpace(d.Note + " " + answersByMail)
+	}
 }
+
+// answersByMail says what the buttons do where they open a mail.
+const answersByMail = "Each of these opens a mail to us that is ready to go: send it with its subject as it is. Where something is off, write in it what you see; you may add a photo."
 
 func (d document) letter(e envelope, calendar []byte) (Letter, error) {
 	d.Intro = e.instead.sentence() + d.Intro
@@ -443,26 +456,27 @@ func validateFrame(w Workshop, o loops.Owner, day loops.Day, date time.Time, mes
 		p.add(invalid("date", date.String(), fmt.Sprintf("an instant from %d to %d", loops.MinYear, loops.MaxYear)))
 	}
 	p.add(checkMessageID(messageID))
-	p.add(links.validate(w.BaseURL))
+	p.add(links.validate(w))
 	return errors.Join(p...)
 }
 
-func (l Links) validate(base string) error {
-	if l == (Links{}) {
-		return nil
-	}
+func (l Links) validate(w Workshop) error {
 	var p problems
-	p.add(checkBase("base url", base))
 	for _, link := range []struct{ field, url string }{
-		{"link all fine", l.AllFine}, {"link something off", l.SomethingOff},
-		{"link call me", l.CallMe}, {"link more", l.More}, {"link stop", l.Stop}, {"link one-click", l.OneClick},
+		{"link all fine", l.AllFine}, {"link something off", l.SomethingOff}, {"link call me", l.CallMe},
+		{"link more", l.More}, {"link pause", l.Pause}, {"link stop", l.Stop}, {"link one-click", l.OneClick},
 	} {
-		if link.url != "" {
-			p.add(checkLink(link.field, link.url, base))
+		switch {
+		case isMailto(link.url):
+			p.add(checkMailto(link.field, link.url, w.From))
+		case link.url != "" && checkBase("base url", w.BaseURL) != nil:
+			return checkBase("base url", w.BaseURL)
+		case link.url != "":
+			p.add(checkLink(link.field, link.url, w.BaseURL))
 		}
 	}
-	if l.OneClick != "" && !strings.HasPrefix(l.OneClick, "https://") {
-		p.add(invalid("link one-click", l.OneClick, "an https address (RFC 8058)"))
+	if l.OneClick != "" && !strings.HasPrefix(l.OneClick, "https://") && !isMailto(l.OneClick) {
+		p.add(invalid("link one-click", l.OneClick, "an https address (RFC 8058), or a mail (RFC 2369)"))
 	}
 	return errors.Join(p...)
 }

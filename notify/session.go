@@ -94,7 +94,7 @@ func (r *Relay) dial(ctx context.Context) (*session, error) {
 	}
 	client := smtp.NewClient(line)
 	client.CommandTimeout, client.SubmissionTimeout = r.o.ReplyTimeout, r.o.AcceptTimeout
-	if err := r.logIn(client); err != nil {
+	if err := r.logIn(ctx, client); err != nil {
 		_ = conn.Close()
 		return nil, err
 	}

@@ -12,7 +12,7 @@ import (
 // The buckets, in the order they are checked and exported. Those marked
 // "index" have empty values and can be rebuilt from the others.
 const (
-	bucketMeta            = "meta"              // "schema", "uptime"
+	bucketMeta            = "meta"              // "schema", "uptime", "mailbox " and its name
 	bucketOwners          = "owners"            // owner
 	bucketMachines        = "machines"          // machine
 	bucketMachinesByOwner = "machines by owner" // index: owner, machine
@@ -38,6 +38,7 @@ const (
 	bucketEvidence        = "evidence"          // version
 	bucketWatches         = "watches"           // watch
 	bucketActKeys         = "act keys"          // index: key of an act, loop, entry
+	bucketMailRead        = "mail read"         // digest of a mail
 )
 
 // buckets lists every bucket there is.
@@ -48,7 +49,7 @@ func buckets() []string {
 		bucketBodies, bucketRecent, bucketOutbox, bucketSent, bucketAudit,
 		bucketSuppressed, bucketContainers, bucketUsedFluid, bucketInstruments,
 		bucketSamples, bucketTechnicians, bucketSignIns, bucketTokens,
-		bucketEvidence, bucketWatches, bucketActKeys,
+		bucketEvidence, bucketWatches, bucketActKeys, bucketMailRead,
 	}
 }
 

@@ -25,11 +25,13 @@ type encodedChange struct {
 	usedFluid   []encoded[loops.UsedFluid]
 	instruments []encoded[loops.Instrument]
 	samples     []encoded[loops.RetainedSample]
+	mail        *loops.MailRead // nil for none
+	mailValue   []byte
 	audit       []byte
 }
 
 func (e *encodedChange) empty() bool {
-	return len(e.owners)+len(e.machines)+len(e.loops)+len(e.entries)+
+	return e.mail == nil && len(e.owners)+len(e.machines)+len(e.loops)+len(e.entries)+
 		len(e.messages)+len(e.sent)+
 		len(e.containers)+len(e.usedFluid)+len(e.instruments)+len(e.samples) == 0
 }
@@ -52,6 +54,12 @@ func encodeChange(c loops.Change) (e *encodedChange, err error) {
 		func() (err error) { e.instruments, err = instrumentKind().prepare(c.Shelf.Instruments); return err },
 		func() (err error) { e.samples, err = sampleKind().prepare(c.Shelf.Samples); return err },
 		func() error { return e.addUsedFluid(c) },
+		func() (err error) {
+			if e.mail = c.Mail; c.Mail != nil {
+				e.mailValue, err = encode(recordV1, mailReadV1{c.At.UTC(), mailPlaceV1(c.Mail.Place)})
+			}
+			return err
+		},
 	} {
 		if err := step(); err != nil {
 			return nil, err

@@ -212,7 +212,11 @@ func (c *checker) looker(tx *bolt.Tx, name string) func(k, v []byte) error {
 			case keyBackups:
 				_, err = decode[backupsV1](recordV1, v)
 			default:
-				_, err = decode[schemaV1](recordV1, v)
+				if isMailboxKey(k) {
+					_, err = decode[mailPlaceV1](recordV1, v)
+				} else {
+					_, err = decode[schemaV1](recordV1, v)
+				}
 			}
 			return err
 		}
@@ -259,6 +263,8 @@ func (c *checker) looker(tx *bolt.Tx, name string) func(k, v []byte) error {
 			w, err := decodeWatch(v)
 			return sameKey(k, idKey(w.ID), err)
 		}
+	case bucketMailRead:
+		return func(_, v []byte) error { _, err := decode[mailReadV1](recordV1, v); return err }
 	case bucketAudit:
 		return func(_, v []byte) error { _, err := decodeAudit(v); return err }
 	case bucketTechnicians:

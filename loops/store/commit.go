@@ -73,7 +73,8 @@ func (s *Store) NewContainerIDs(count int) (loops.ContainerID, error) {
 // loop must be part of the change. The due index follows the plans of the loops
 // in the change. A message, sent mark or used-fluid line that is on record gives
 // loops.ErrRepeated, a tag of another loop loops.ErrTagTaken, a missing owner or
-// machine loops.ErrNotFound. A change without any record writes nothing.
+// machine loops.ErrNotFound. A mail that was dealt with gives loops.ErrRepeated.
+// A change without any record writes nothing.
 func (s *Store) Commit(c loops.Change) error {
 	e, err := encodeChange(c)
 	if err != nil {
@@ -91,7 +92,7 @@ func (s *Store) Commit(c loops.Change) error {
 // write puts the change in the order in which records need each other.
 func (e *encodedChange) write(tx *bolt.Tx) error {
 	for _, step := range []func(*bolt.Tx) error{
-		e.writeOwners, e.writeMachines, e.writeLoops, e.writeShelf, e.writeMessages, e.writeSent,
+		e.writeOwners, e.writeMachines, e.writeLoops, e.writeShelf, e.writeMessages, e.writeSent, e.writeMail,
 	} {
 		if err := step(tx); err != nil {
 			return err

@@ -113,7 +113,7 @@ func (a *app) tryAndServe(ctx context.Context, listen string, asked bool) (err e
 	if c.StartSecret, err = signin.NewSecret(rand.Reader); err != nil {
 		return errors.Join(err, pages.Close())
 	}
-	c.Listen, c.BaseURL = pages.Addr().String(), "" // so that the links in the demo's mail open
+	c.Listen, c.BaseURL, c.ReadHere = pages.Addr().String(), "", true // so that the links in the demo's mail open
 	c = c.On(pages)
 	dir, err := os.MkdirTemp("", "fillmark-try-")
 	if err != nil {

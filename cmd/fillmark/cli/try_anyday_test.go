@@ -122,7 +122,7 @@ func tryAt(t *testing.T, at walked) tried {
 	t.Helper()
 	c := demo.Config(daemon.DefaultConfig(nil))
 	c.Workshop.Zone = at.zone
-	c.BaseURL = "http://" + c.Listen // as where the pages are served
+	c.BaseURL, c.ReadHere = "http://"+c.Listen, true // as where the pages are served
 	now := at.day.At(at.hour, c.Zone())
 	var said bytes.Buffer
 	made := tried{folder: t.TempDir(), answers: map[string]string{}}

@@ -45,7 +45,10 @@ type Config struct {
 	// OpenBench shows the bench to whoever asks on this computer while no
 	// technician has a password, StartSecret only to a browser that opened the
 	// link with it. Both are of the command line.
-	OpenBench   bool   `mapstructure:"-"`
+	OpenBench bool `mapstructure:"-"`
+	// ReadHere says that the mail is read on this computer alone, so that its links
+	// may lead to it.
+	ReadHere    bool   `mapstructure:"-"`
 	StartSecret string `mapstructure:"-"`
 
 	Mail struct {
@@ -65,13 +68,23 @@ type Config struct {
 		DKIMSelector  string   `mapstructure:"dkim_selector"`
 		DKIMKeyFile   string   `mapstructure:"dkim_key_file"` // empty: not signed unless a key lies beside the register
 		SMTP          struct {
-			Address      string `mapstructure:"address"` // host:port
-			HelloName    string `mapstructure:"hello_name"`
-			TLS          string `mapstructure:"tls"` // none, starttls or tls (implicit)
-			User         string `mapstructure:"user"`
-			PasswordFile string `mapstructure:"password_file"`
-			PerMinute    int    `mapstructure:"per_minute"` // most mails a minute; 0: no bound
+			MailHost  `mapstructure:",squash"`
+			HelloName string `mapstructure:"hello_name"`
+			PerMinute int    `mapstructure:"per_minute"` // most mails a minute; 0: no bound
 		} `mapstructure:"smtp"`
+		// IMAP is the mailbox that owners' answers and returned mail come to; no
+		// address: none is read.
+		IMAP struct {
+			MailHost `mapstructure:",squash"`
+			Folder   string `mapstructure:"folder"`
+		} `mapstructure:"imap"`
+		OAuth struct {
+			TokenURL         string   `mapstructure:"token_url"`
+			ClientID         string   `mapstructure:"client_id"`
+			ClientSecretFile string   `mapstructure:"client_secret_file"` // empty: none
+			RefreshTokenFile string   `mapstructure:"refresh_token_file"`
+			Scopes           []string `mapstructure:"scopes"`
+		} `mapstructure:"oauth"`
 	} `mapstructure:"mail"`
 
 	Sweep struct {
@@ -132,7 +145,9 @@ func DefaultConfig(env map[string]string) Config {
 	c.Mail.Retry = []string{}
 	c.Mail.DKIMSelector = "fillmark"
 	c.Mail.SMTP.Address = "127.0.0.1:25"
-	c.Mail.SMTP.TLS = "starttls"
+	c.Mail.SMTP.TLS, c.Mail.SMTP.Login = "starttls", byPassword
+	c.Mail.IMAP.TLS, c.Mail.IMAP.Login, c.Mail.IMAP.Folder = "tls", byPassword, "INBOX"
+	c.Mail.OAuth.Scopes = []string{}
 	c.Sweep.Cron = "5 * * * *"
 	c.Sweep.EveryMinutes = 10
 	c.Backup.Cron = "30 2 * * *"

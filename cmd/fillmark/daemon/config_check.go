@@ -30,6 +30,7 @@ func (c Config) Problems() []error {
 	for _, text := range []struct{ key, value string }{
 		{"workshop.name", c.Workshop.Name}, {"workshop.phone", c.Workshop.Phone}, {"base_url", c.BaseURL}, {"mail.smtp.hello_name", c.Mail.SMTP.HelloName},
 		{"mail.smtp.user", c.Mail.SMTP.User}, {"mail.smtp.address", c.Mail.SMTP.Address}, {"listen", c.Listen},
+		{"mail.imap.user", c.Mail.IMAP.User}, {"mail.imap.address", c.Mail.IMAP.Address}, {"mail.imap.folder", c.Mail.IMAP.Folder},
 	} {
 		if strings.ContainsFunc(text.value, unicode.IsControl) {
 			wrong(text.key, text.value, "one line without control characters")
@@ -90,6 +91,33 @@ func (c Config) Problems() []error {
 	}
 	if c.Mail.SMTP.User != "" && c.Mail.SMTP.TLS == "none" {
 		wrong("mail.smtp.tls", c.Mail.SMTP.TLS, "starttls or tls where a login is set: a password never goes in the clear")
+	}
+	c.Mail.SMTP.problems("mail.smtp", wrong)
+	c.Mail.IMAP.problems("mail.imap", wrong)
+	if c.Mail.IMAP.Address != "" {
+		if _, _, err := net.SplitHostPort(c.Mail.IMAP.Address); err != nil {
+			wrong("mail.imap.address", c.Mail.IMAP.Address, "host:port, such as imap.workshop.example:993, or none")
+		}
+		if c.Mail.IMAP.User == "" {
+			wrong("mail.imap.user", c.Mail.IMAP.User, "who reads the mailbox at mail.imap.address")
+		}
+		if c.Mail.IMAP.Login == byPassword && c.Mail.IMAP.PasswordFile == "" {
+			wrong("mail.imap.password_file", "", "a file with the password of mail.imap.user alone, or login: oauth")
+		}
+	}
+	if !slices.Contains([]string{"starttls", "tls"}, c.Mail.IMAP.TLS) {
+		wrong("mail.imap.tls", c.Mail.IMAP.TLS, "starttls or tls: a password never goes in the clear")
+	}
+	if c.Mail.SMTP.Login == byOAuth || c.Mail.IMAP.Login == byOAuth {
+		for _, o := range []struct{ key, value, right string }{
+			{"mail.oauth.token_url", c.Mail.OAuth.TokenURL, "the https address of your mail host's token server"},
+			{"mail.oauth.client_id", c.Mail.OAuth.ClientID, "the id under which your mail host knows this program"},
+			{"mail.oauth.refresh_token_file", c.Mail.OAuth.RefreshTokenFile, "a file with the refresh token alone"},
+		} {
+			if o.value == "" {
+				wrong(o.key, o.value, o.right)
+			}
+		}
 	}
 	if err := checkCron(c.Sweep.Cron); err != nil {
 		wrong("sweep.cron", c.Sweep.Cron, "five fields such as \"5 * * * *\": "+err.Error())

@@ -32,6 +32,8 @@ import (
 	"fillmark/loops/store"
 	"fillmark/notify"
 	"fillmark/notify/links"
+	"fillmark/notify/login"
+	"fillmark/notify/mailbox"
 )
 
 // Service is everything that stands on one open register.
@@ -44,6 +46,7 @@ type Service struct {
 	Handler   http.Handler
 	forgot    time.Time            // when old mail texts were deleted last; the tick's own
 	bounces   *notify.BounceFolder // nil where no mail comes back to a folder
+	mailbox   *mailbox.Mailbox     // nil where none is read
 	wake      chan struct{}        // a write happened: sweep and deliver soon
 	system    string               // GOOS
 	keeper    keeper
@@ -100,7 +103,7 @@ func open(c Config, now func() time.Time, log *slog.Logger, options store.Option
 		return nil, err
 	}
 	settings := workshop.Settings{
-		Name: c.Workshop.Name, Phone: c.Workshop.Phone, From: c.Mail.From, BaseURL: c.base(),
+		Name: c.Workshop.Name, Phone: c.Workshop.Phone, From: c.Mail.From, BaseURL: c.base(), ReadHere: c.ReadHere,
 		Zone: c.Zone(), SendHour: c.Mail.SendHour, Policy: policy, Costs: c.costs(), Technician: c.Mail.Technician,
 		Photos: photos.Folder(filepath.Join(filepath.Dir(c.Store), PhotosFolder)),
 	}
@@ -123,7 +126,14 @@ func open(c Config, now func() time.Time, log *slog.Logger, options store.Option
 	if err := h.Workshop.RecallEvidence(); err != nil {
 		return nil, err
 	}
-	if h.Deliverer, err = newDeliverer(c, h.Store, h.Workshop, settings.ReturnPath); err != nil {
+	tokens, err := c.tokens()
+	if err != nil {
+		return nil, err
+	}
+	if h.Deliverer, err = newDeliverer(c, tokens, h.Store, h.Workshop, settings.ReturnPath); err != nil {
+		return nil, err
+	}
+	if h.mailbox, err = c.mailbox(tokens); err != nil {
 		return nil, err
 	}
 	if c.Mail.BounceMaildir != "" {
@@ -211,8 +221,8 @@ func (c Config) templates() (*notify.Templates, error) {
 
 // newDeliverer builds the way out of the outbox: signed where there is a key,
 // over the relay or into the folder.
-func newDeliverer(c Config, s *store.Store, truth *workshop.Workshop, verp *notify.ReturnPath) (*notify.Deliverer, error) {
-	transport, err := newTransport(c)
+func newDeliverer(c Config, tokens *login.Tokens, s *store.Store, truth *workshop.Workshop, verp *notify.ReturnPath) (*notify.Deliverer, error) {
+	transport, err := newTransport(c, tokens)
 	if err != nil {
 		return nil, err
 	}
@@ -241,12 +251,19 @@ func newDeliverer(c Config, s *store.Store, truth *workshop.Workshop, verp *noti
 }
 
 // CheckMailFiles reads what the configuration names for mail, as the start
-// does: templates, key and password.
+// does: templates, keys, passwords and certificates.
 func (c Config) CheckMailFiles() error {
 	if _, err := c.templates(); err != nil {
 		return err
 	}
-	_, err := newDeliverer(c, nil, nil, nil)
+	tokens, err := c.tokens()
+	if err != nil {
+		return err
+	}
+	if _, err := c.mailbox(tokens); err != nil {
+		return err
+	}
+	_, err = newDeliverer(c, tokens, nil, nil, nil)
 	return err
 }
 
@@ -257,7 +274,7 @@ type transport interface {
 	End()
 }
 
-func newTransport(c Config) (transport, error) {
+func newTransport(c Config, tokens *login.Tokens) (transport, error) {
 	if c.Mail.Transport == "maildir" {
 		return notify.Maildir{Dir: c.maildir()}, nil
 	}
@@ -268,15 +285,14 @@ func newTransport(c Config) (transport, error) {
 	if options.HelloName == "" {
 		options.HelloName = c.MailDomain()
 	}
-	if c.Mail.SMTP.PasswordFile != "" {
-		password, err := os.ReadFile(c.Mail.SMTP.PasswordFile)
-		if err == nil {
-			err = keptSecret(c.Mail.SMTP.PasswordFile)
-		}
-		if err != nil {
-			return nil, fmt.Errorf("mail.smtp.password_file: %w", err)
-		}
-		options.Password = notify.Secret(strings.TrimRight(string(password), "\r\n"))
+	var err error
+	if options.TLS, err = c.Mail.SMTP.certificates("mail.smtp"); err != nil {
+		return nil, err
+	}
+	if c.Mail.SMTP.Login == byOAuth {
+		options.Tokens = tokens
+	} else if options.Password, err = c.Mail.SMTP.password(); err != nil {
+		return nil, fmt.Errorf("mail.smtp.password_file: %w", err)
 	}
 	return notify.NewRelay(options)
 }

@@ -159,6 +159,9 @@ func (h *Service) tick(ctx context.Context, c Config, now func() time.Time, log 
 	defer func() { <-clock.Stop().Done() }()
 	every := time.NewTicker(time.Duration(c.Sweep.EveryMinutes) * time.Minute)
 	defer every.Stop()
+	read := make(chan struct{})
+	go func() { defer close(read); h.watchMailbox(ctx, now, log) }()
+	defer func() { <-read }()
 	var learnt loops.Day
 	for {
 		// Its cost grows with the register, so once a day.

@@ -45,7 +45,7 @@ func (s *server) answerOwner(w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	if err == nil {
-		repeated, err = s.saidToday(owner, answer, about)
+		repeated, err = s.Workshop.SaidToday(s.ownerStamp(), owner, answer, about)
 	}
 	if err == nil && !repeated {
 		_, err = s.Workshop.AnswerAbout(s.ownerStamp(), owner, answer, about)
@@ -137,24 +137,6 @@ func (s *server) photosLately(id loops.OwnerID) error {
 	return &busyError{oldest.Sub(since)}
 }
 
-// saidToday tells that the owner's last answer is this one, given today: a
-// button pressed twice, or a page sent again, says nothing new.
-func (s *server) saidToday(owner loops.Owner, answer loops.Answer, about loops.Tag) (bool, error) {
-	files, err := s.Workshop.OwnersFiles(owner.ID)
-	if err != nil {
-		return false, err
-	}
-	if about != "" {
-		files = slices.DeleteFunc(files, func(f workshop.OwnersFile) bool { return f.Loop.Tag != about })
-	}
-	last := lastAnswer(files)
-	return last != nil && last.Answer == answer.Answer && last.Words == answer.Words && slices.Equal(last.Noticed, loops.NoticesOn(false, answer.Noticed)) && last.Photo == answer.Photo && sameReading(last.Die, answer.Die) && last.Day == s.Workshop.DayOf(owner, s.Now()), nil
-}
-
-func sameReading(a, b *chemistry.Celsius) bool {
-	return a == nil && b == nil || a != nil && b != nil && *a == *b
-}
-
 // chooseMail stops the owner's mail or lets it run again.
 func (s *server) chooseMail(w http.ResponseWriter, r *http.Request, owner loops.Owner, choice string) error {
 	if choice != "stop" && choice != "run" {
@@ -216,24 +198,13 @@ func formError(err error) error {
 	return &loops.InvalidError{Field: "form", Value: err.Error(), Reason: "a form as this page sends it"}
 }
 
-// lastAnswer finds the newest answer in the histories that still stands.
+// lastAnswer is the newest answer in the histories that still stands.
 func lastAnswer(files []workshop.OwnersFile) *ownerAnswer {
-	var last *ownerAnswer
-	var at time.Time
-	for _, f := range files {
-		for _, e := range loops.Standing(f.View.Own()) {
-			if e.Kind != loops.KindAnswer || e.Recorded.Before(at) {
-				continue
-			}
-			noticed := e.Answer.Noticed
-			if last != nil && e.Recorded.Equal(at) { // one answer about several loops
-				noticed = loops.NoticesOn(false, slices.Concat(noticed, last.Noticed))
-			}
-			at = e.Recorded
-			last = &ownerAnswer{e.Answer.Answer, e.Answer.Answer == loops.SomethingOff, e.Day, noticed, e.Answer.Words, e.Answer.Photo, e.Answer.Die}
-		}
+	last := workshop.LastSaid(files)
+	if last == nil {
+		return nil
 	}
-	return last
+	return &ownerAnswer{last.Answer.Answer, last.Answer.Answer == loops.SomethingOff, last.Day, last.Noticed, last.Words, last.Photo, last.Die}
 }
 
 // ownerCalendar is the feed of an owner's days, for a calendar program.

@@ -38,18 +38,18 @@ func (w *Workshop) NotMe(s Stamp, id loops.OwnerID) error {
 		}
 		asks := loops.Answer{Answer: loops.CallMe, Words: "What was answered through my link before did not come from me."}
 		change := loops.Change{At: s.At, By: s.By, Action: "links ended by owner", Owners: []loops.Owner{owner.LinksEnded()}}
-		return w.answerInto(s, change.Owners[0], asks, "", change)
+		return w.answerInto(s, change.Owners[0], asks, "", "", change)
 	})
 	return err
 }
 
 func (w *Workshop) answerOnce(s Stamp, owner loops.Owner, answer loops.Answer, only loops.Tag) ([]loops.Tag, error) {
-	return w.answerInto(s, owner, answer, only, loops.Change{At: s.At, By: s.By, Action: "answer"})
+	return w.answerInto(s, owner, answer, only, "", loops.Change{At: s.At, By: s.By, Action: "answer"})
 }
 
-// answerInto commits a change with the answer and its receipt in it; one that
-// holds nothing then is not committed.
-func (w *Workshop) answerInto(s Stamp, owner loops.Owner, answer loops.Answer, only loops.Tag, change loops.Change) ([]loops.Tag, error) {
+// answerInto commits a change with the answer, a note of ours about it and its
+// receipt in it; one that holds nothing then is not committed.
+func (w *Workshop) answerInto(s Stamp, owner loops.Owner, answer loops.Answer, only loops.Tag, note string, change loops.Change) ([]loops.Tag, error) {
 	files, err := w.filesOf(owner.ID)
 	if err != nil {
 		return nil, err
@@ -74,7 +74,7 @@ func (w *Workshop) answerInto(s Stamp, owner loops.Owner, answer loops.Answer, o
 		answer.Tasks = w.answered(answer.Answer, file.Loop, day)
 		said := answer
 		said.Noticed = loops.NoticesOn(file.Loop.Sealed, answer.Noticed)
-		one, then, err := w.enter(s, file, loops.Entry{Kind: loops.KindAnswer, Day: day, Answer: &said})
+		one, then, err := w.enter(s, file, loops.Entry{Kind: loops.KindAnswer, Day: day, Answer: &said, Note: note})
 		if err != nil {
 			return nil, err
 		}
@@ -86,7 +86,7 @@ func (w *Workshop) answerInto(s Stamp, owner loops.Owner, answer loops.Answer, o
 		if err := w.addReceipt(s, owner, answer, forOwner(about), &change); err != nil {
 			return nil, err
 		}
-	} else if len(change.Owners) == 0 {
+	} else if len(change.Owners) == 0 && change.Mail == nil {
 		return nil, nil
 	}
 	return tags, w.register.Commit(change)
@@ -173,19 +173,25 @@ func (w *Workshop) filesOf(owner loops.OwnerID) ([]File, error) {
 // click in a mail to that address comes here. It binds every record with the
 // address, since it is the reader of its mail who asks.
 func (w *Workshop) SetMail(s Stamp, id loops.OwnerID, stop bool) (loops.Owner, error) {
+	return w.setMail(s, id, stop, nil)
+}
+
+// setMail is [Workshop.SetMail], by a mail where one is given.
+func (w *Workshop) setMail(s Stamp, id loops.OwnerID, stop bool, by *loops.MailRead) (loops.Owner, error) {
 	return retried(w, func() (loops.Owner, error) {
 		owner, err := w.register.Owner(id)
 		if err != nil {
 			return owner, err
 		}
+		change := loops.Change{At: s.At, By: s.By, Mail: by}
 		stopped, action := loops.Day{}, "mail resumed by owner"
 		if stop {
 			stopped, action = loops.DayOf(s.At, w.zoneOf(owner)), "mail stopped by owner"
 		}
+		change.Action = action
 		if owner.MailStopped.IsZero() != stop {
-			return owner, nil // as wanted already
+			return owner, w.register.Commit(change) // as wanted already
 		}
-		change := loops.Change{At: s.At, By: s.By, Action: action}
 		for o, err := range w.register.Owners() {
 			if err != nil {
 				return owner, err

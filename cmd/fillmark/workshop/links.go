@@ -5,6 +5,7 @@ package workshop
 
 import (
 	"errors"
+	"slices"
 	"strings"
 	"time"
 
@@ -28,9 +29,36 @@ func (w *Workshop) CalendarPath(owner loops.Owner, at time.Time) string {
 	return "/o/" + w.links.Sign(links.Calendar, owner, at.AddDate(calendarYears, 0, 0)) + "/calendar.ics"
 }
 
-// ownerLinks are the links of a mail to one owner. The one-click link is left
-// out where the pages have no https address, as RFC 8058 wants.
-func (w *Workshop) ownerLinks(owner loops.Owner, at time.Time) notify.Links {
+// reached tells whether owners can open a link to our pages.
+func (w *Workshop) reached() bool {
+	return w.settings.ReadHere || notify.Reachable(w.settings.BaseURL)
+}
+
+// repliesTo are the mails by which one owner answers where they cannot open our
+// pages, about one loop or, where it is zero, all of theirs.
+func (w *Workshop) repliesTo(owner loops.Owner, about loops.LoopID, at time.Time) notify.Links {
+	mail := func(says links.Saying, life time.Duration) string {
+		reply := links.Reply{Owner: owner.ID, Epoch: owner.LinkEpoch, Loop: about, Says: says}
+		return w.sender().Mailto(says, w.links.SignReply(reply, at.Add(life)))
+	}
+	stop := mail(links.SaysStop, 10*linkLife)
+	return notify.Links{
+		AllFine: mail(links.SaysFine, linkLife), SomethingOff: mail(links.SaysOff, linkLife), CallMe: mail(links.SaysCall, linkLife),
+		Pause: mail(links.SaysPause, linkLife), Stop: stop, OneClick: stop,
+	}
+}
+
+// ownerLinks are the links of a mail to one owner about the loops. The one-click
+// link is left out where the pages have no https address, as RFC 8058 wants.
+// Where owners cannot reach the pages, answers go by mail.
+func (w *Workshop) ownerLinks(owner loops.Owner, at time.Time, about ...loops.LoopID) notify.Links {
+	if !w.reached() {
+		var one loops.LoopID
+		if about = slices.Compact(slices.Sorted(slices.Values(about))); len(about) == 1 {
+			one = about[0]
+		}
+		return w.repliesTo(owner, one, at)
+	}
 	page := w.settings.BaseURL + "/o/" + w.links.Sign(links.Owner, owner, at.Add(linkLife))
 	stop := w.settings.BaseURL + "/stop/" + w.links.Sign(links.Stop, owner, at.Add(10*linkLife))
 	to := notify.Links{
@@ -54,6 +82,15 @@ func (w *Workshop) OwnerOf(p links.Purpose, token string, now time.Time) (loops.
 		return loops.Owner{}, links.ErrInvalid
 	}
 	return owner, err
+}
+
+// eventLink is where an event in an owner's calendar leads: nowhere, where they
+// answer by mail, since a calendar may show no mail as a link.
+func (w *Workshop) eventLink(l notify.Links) string {
+	if !w.reached() {
+		return ""
+	}
+	return l.AllFine
 }
 
 // EndLinks ends every link that the owner was sent: mails, calendar and all.

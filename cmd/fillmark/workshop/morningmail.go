@@ -44,9 +44,13 @@ func (w *Workshop) morningMessage(as writing) (loops.Message, error) {
 	if err != nil {
 		return loops.Message{}, fmt.Errorf("morning list: %w", err)
 	}
+	link := ""
+	if w.reached() { // whoever reads this elsewhere can open nothing else
+		link = w.settings.BaseURL + "/"
+	}
 	letter, err := notify.ComposeMorning(notify.MorningInput{
 		Workshop: w.sender(), To: w.settings.Technician, Day: day, Date: as.at.In(w.settings.Zone),
-		MessageID: w.messageID(as.key), Sections: sections, Link: w.settings.BaseURL + "/", Instead: w.earlier(as, w.settings.Zone),
+		MessageID: w.messageID(as.key), Sections: sections, Link: link, Instead: w.earlier(as, w.settings.Zone),
 	})
 	if err != nil {
 		return loops.Message{}, fmt.Errorf("morning list: %w", err)
@@ -147,6 +151,9 @@ func (w *Workshop) openAnswers() ([]string, error) {
 			}
 			if e.Answer.Photo != "" {
 				line += " With a photo."
+			}
+			if e.Note != "" {
+				line += " " + e.Note
 			}
 			lines = append(lines, line)
 		}

@@ -112,9 +112,14 @@ func (w *Workshop) reminderMessage(r schedule.Reminder, as writing) (loops.Messa
 	zone := w.zoneOf(r.Owner)
 	in := notify.ReminderInput{
 		Workshop: w.sender(), Owner: r.Owner, Day: r.Day, Date: as.at.In(zone),
-		MessageID: w.messageID(as.key), Links: w.ownerLinks(r.Owner, as.at), Instead: w.earlier(as, zone),
+		MessageID: w.messageID(as.key), Instead: w.earlier(as, zone),
 	}
 	r.Items = slices.DeleteFunc(slices.Clone(r.Items), func(i schedule.Staged) bool { return i.Loop.State.Charge == nil })
+	var about []loops.LoopID
+	for _, item := range r.Items {
+		about = append(about, item.Loop.ID)
+	}
+	in.Links = w.ownerLinks(r.Owner, as.at, about...)
 	var inside []OwnersFile
 	var events []schedule.Event
 	for _, item := range r.Items {
@@ -122,7 +127,7 @@ func (w *Workshop) reminderMessage(r schedule.Reminder, as writing) (loops.Messa
 		line := notify.ItemOf(item.Machine, item.Loop, item.Task)
 		line.Stage = item.Tone()
 		in.Items = append(in.Items, line)
-		events = append(events, schedule.NewEvent(item.Item, w.mailDomain(), in.Links.AllFine, as.at))
+		events = append(events, schedule.NewEvent(item.Item, w.mailDomain(), w.eventLink(in.Links), as.at))
 	}
 	in.Cautions = OwnerCautions(inside)
 	var err error

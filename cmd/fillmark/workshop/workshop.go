@@ -51,6 +51,7 @@ type register interface {
 	NoteUptime(at time.Time) error
 	Commit(loops.Change) error
 	mailbox
+	incoming
 	lister
 	shelf
 	evidenceKeeper
@@ -69,8 +70,11 @@ type Settings struct {
 	// ReturnPath opens the envelope addresses of mail that comes back; nil where
 	// mail comes back to From.
 	ReturnPath *notify.ReturnPath
-	// BaseURL is where owners' links lead, without a trailing slash.
-	BaseURL string
+	// BaseURL is where owners' links lead, without a trailing slash. Where owners
+	// cannot reach it ([notify.Reachable]) no letter has a link to it, and they
+	// answer by mail; ReadHere says that letters are read on this computer alone.
+	BaseURL  string
+	ReadHere bool
 	// Zone is the workshop's, used for owners without one.
 	Zone *time.Location
 	// SendHour is the owner-local hour from which mail goes out, 0 to 23.

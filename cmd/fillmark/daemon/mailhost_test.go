@@ -1,0 +1,143 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package daemon
+
+import (
+	"log/slog"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+	"fillmark/notify/links"
+	"fillmark/testdata/peer"
+)
+
+// secretFile is a file that nobody else reads.
+func secretFile(t *testing.T, content string) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "secret")
+	require.NoError(t, os.WriteFile(path, []byte(content), 0o600))
+	return path
+}
+
+// A mail that an owner sent is what they asked for, over a real IMAP server and
+// with the configuration that a workshop writes; it is dealt with once, after a
+// start anew too.
+func TestMailboxIsRead(t *testing.T) {
+	t.Parallel()
+	d := peer.StartDovecot(t)
+	folder := t.TempDir()
+	c := DefaultConfig(map[string]string{"HOME": folder})
+	c.Store = filepath.Join(folder, "register.db")
+	c.Mail.IMAP.Address, c.Mail.IMAP.User, c.Mail.IMAP.CAFile, c.Mail.IMAP.PasswordFile = d.Implicit, "bench", d.CAFile, secretFile(t, "app password\n")
+	require.Empty(t, c.Problems())
+	require.NoError(t, c.CheckMailFiles())
+	log := slog.New(slog.DiscardHandler)
+	h, err := Open(c, testNow, log)
+	require.NoError(t, err)
+	owner, err := h.Workshop.AddOwner(workshop.Stamp{At: testNow(), By: "test"}, loops.Owner{Name: "Ana Ruizado", Email: "ana@garden.example", Consent: loops.Consent{Mail: true}})
+	require.NoError(t, err)
+	secrets, err := os.ReadFile(c.linkKeyFile())
+	require.NoError(t, err)
+	keys, err := links.New(secrets)
+	require.NoError(t, err)
+	token := keys.SignReply(links.Reply{Owner: owner.ID, Says: links.SaysStop}, testNow().AddDate(0, 0, 30))
+	d.Comes(t, "1.M1.h", "From: someone@else.example\nSubject: Invoice\n\nPlease pay.\n")
+	d.Comes(t, "2.M2.h", "From: mail-daemon@relay.example\nSubject: Undelivered\nContent-Type: multipart/report; report-type=delivery-status; boundary=b\n\n--b--\n")
+	d.Comes(t, "3.M3.h", "From: ana@garden.example\nSubject: Re: Stop these mails [fm-"+token+"]\n\nThank you.\n")
+	require.NoError(t, h.readMailbox(t.Context(), testNow(), log))
+	stopped := func() bool {
+		o, err := h.Store.Owner(owner.ID)
+		require.NoError(t, err)
+		return !o.MailStopped.IsZero()
+	}
+	assert.True(t, stopped())
+	_, err = h.Workshop.SetMail(workshop.Stamp{At: testNow(), By: "owner"}, owner.ID, false)
+	require.NoError(t, err)
+	require.NoError(t, h.readMailbox(t.Context(), testNow(), log))
+	require.NoError(t, h.Close())
+	h, err = Open(c, testNow, log)
+	require.NoError(t, err)
+	require.NoError(t, h.readMailbox(t.Context(), testNow(), log))
+	assert.False(t, stopped(), "an old mail stops nothing again")
+	require.NoError(t, h.Close())
+
+	c.Mail.IMAP.PasswordFile = secretFile(t, "wrong")
+	h, err = Open(c, testNow, log)
+	require.NoError(t, err)
+	require.ErrorContains(t, h.readMailbox(t.Context(), testNow(), log), "login")
+	require.NoError(t, h.Close())
+}
+
+// What the configuration of relay and mailbox names is read at the start, and a
+// secret that others may read is refused.
+func TestMailHostFiles(t *testing.T) {
+	t.Parallel()
+	open := secretFile(t, "secret")
+	require.NoError(t, os.Chmod(open, 0o644))
+	for name, tc := range map[string]struct {
+		change func(*Config)
+		says   []string
+	}{
+		"a password that others read": {func(c *Config) { c.Mail.IMAP.PasswordFile = open }, []string{"mail.imap.password_file", "0600 is right"}},
+		"no password file":            {func(c *Config) { c.Mail.IMAP.PasswordFile += "-not" }, []string{"mail.imap.password_file"}},
+		"no roots":                    {func(c *Config) { c.Mail.SMTP.CAFile = secretFile(t, "nothing") }, []string{"mail.smtp.ca_file", "certificates in PEM"}},
+		"no file of roots":            {func(c *Config) { c.Mail.IMAP.CAFile = "/nowhere.pem" }, []string{"mail.imap.ca_file"}},
+		"a client key that others read": {func(c *Config) { c.Mail.SMTP.ClientCert, c.Mail.SMTP.ClientKey = secretFile(t, "x"), open },
+			[]string{"mail.smtp.client_key", "0600 is right"}},
+		"no client certificate": {func(c *Config) {
+			c.Mail.SMTP.ClientCert, c.Mail.SMTP.ClientKey = secretFile(t, "x"), secretFile(t, "y")
+		}, []string{"mail.smtp.client_cert"}},
+		"a refresh token that others read": {func(c *Config) {
+			c.Mail.IMAP.Login, c.Mail.IMAP.PasswordFile = "oauth", ""
+			c.Mail.OAuth.TokenURL, c.Mail.OAuth.ClientID, c.Mail.OAuth.RefreshTokenFile = "https://tokens.provider.example", "fillmark", open
+		}, []string{"mail.oauth.refresh_token_file", "0600 is right"}},
+		"tokens in the clear": {func(c *Config) {
+			c.Mail.IMAP.Login, c.Mail.IMAP.PasswordFile = "oauth", ""
+			c.Mail.OAuth.TokenURL, c.Mail.OAuth.ClientID, c.Mail.OAuth.RefreshTokenFile = "http://tokens.provider.example", "fillmark", secretFile(t, "r")
+		}, []string{"token_url", "https"}},
+	} {
+		c := DefaultConfig(map[string]string{"HOME": t.TempDir()})
+		c.Mail.Transport = "smtp"
+		c.Mail.IMAP.Address, c.Mail.IMAP.User, c.Mail.IMAP.PasswordFile = "imap.workshop.example:993", "bench", secretFile(t, "secret")
+		require.NoError(t, c.CheckMailFiles())
+		tc.change(&c)
+		require.Empty(t, c.Problems(), name)
+		err := c.CheckMailFiles()
+		require.Error(t, err, name)
+		for _, part := range tc.says {
+			assert.Contains(t, err.Error(), part, name)
+		}
+	}
+}
+
+// Half a login is told by key.
+func TestMailHostSettings(t *testing.T) {
+	t.Parallel()
+	for key, change := range map[string]func(*Config){
+		"mail.smtp.login":               func(c *Config) { c.Mail.SMTP.Login = "kerberos" },
+		"mail.smtp.user":                func(c *Config) { c.Mail.SMTP.Login = "oauth" },
+		"mail.smtp.client_key":          func(c *Config) { c.Mail.SMTP.ClientCert = "x.pem" },
+		"mail.imap.address":             func(c *Config) { c.Mail.IMAP.Address = "imap.workshop.example" },
+		"mail.imap.user":                func(c *Config) { c.Mail.IMAP.Address = "imap.workshop.example:993" },
+		"mail.imap.password_file":       func(c *Config) { c.Mail.IMAP.Address, c.Mail.IMAP.User = "imap.workshop.example:993", "bench" },
+		"mail.imap.tls":                 func(c *Config) { c.Mail.IMAP.TLS = "none" },
+		"mail.oauth.refresh_token_file": func(c *Config) { c.Mail.SMTP.Login, c.Mail.SMTP.User = "oauth", "bench" },
+	} {
+		c := DefaultConfig(map[string]string{"HOME": t.TempDir()})
+		require.Empty(t, c.Problems())
+		change(&c)
+		var all []string
+		for _, p := range c.Problems() {
+			all = append(all, p.Error())
+		}
+		assert.Contains(t, strings.Join(all, "\n"), key)
+	}
+}

@@ -1,0 +1,125 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package daemon
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"log/slog"
+	"time"
+
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+	"fillmark/notify"
+	"fillmark/notify/mailbox"
+)
+
+const (
+	// mailEvery is how often the mailbox is looked into: an owner who stops the mail
+	// does not wait longer.
+	mailEvery = time.Minute
+	// mailSince is how far back mail is read where none was read yet: as long as an
+	// answer is good.
+	mailSince = 120 * 24 * time.Hour
+)
+
+// watchMailbox reads the workshop's mailbox until the context ends.
+func (h *Service) watchMailbox(ctx context.Context, now func() time.Time, log *slog.Logger) {
+	if h.mailbox == nil {
+		return
+	}
+	every := time.NewTicker(mailEvery)
+	defer every.Stop()
+	var fault string // said once, not every minute
+	for {
+		err := h.readMailbox(ctx, now(), log)
+		switch {
+		case ctx.Err() != nil:
+			return
+		case err == nil && fault != "":
+			log.Info("the mailbox can be read again")
+			fault = ""
+		case err != nil && err.Error() != fault:
+			fault = err.Error()
+			log.Error("the mailbox cannot be read; what is in it waits", "error", loops.Visible(fault))
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-every.C:
+		}
+	}
+}
+
+// readMailbox does what has come in since it was read last.
+func (h *Service) readMailbox(ctx context.Context, now time.Time, log *slog.Logger) error {
+	last, err := h.Workshop.LastMail(h.mailbox.Name())
+	if err != nil {
+		return err
+	}
+	return h.mailbox.Read(ctx, last, now.Add(-mailSince), &mailReader{h.Workshop, now, log, h.poke})
+}
+
+// mailReader gives the workshop what its mailbox has.
+type mailReader struct {
+	w    *workshop.Workshop
+	now  time.Time
+	log  *slog.Logger
+	wake func()
+}
+
+// Wanted tells a reply to us or a report from all else, which nobody reads here.
+func (r *mailReader) Wanted(head []byte) bool {
+	in, err := notify.ReadIncomingHead(bytes.NewReader(head))
+	return err == nil && (in.Report || r.w.MayAnswer(in))
+}
+
+// Passed notes what was not wanted.
+func (r *mailReader) Passed(place loops.MailPlace) error { return r.w.PassMail(place) }
+
+// Read does what a mail asks for. What is wrong with the mail alone ends nothing.
+func (r *mailReader) Read(m mailbox.Mail) error {
+	in, err := notify.ReadIncomingHead(bytes.NewReader(m.Raw))
+	if err == nil && in.Report && m.Whole() {
+		return r.bounced(m)
+	}
+	if err == nil && m.Whole() {
+		head := in
+		if in, err = notify.ReadIncoming(m.Raw); err != nil {
+			in, in.Unread = head, "it is built in a way that is not read"
+		}
+	}
+	if !m.Whole() {
+		in.Unread = "it is too large to be read"
+	}
+	done, err := r.w.Receive(workshop.Stamp{At: r.now.UTC(), By: "owner"}, loops.MailRead{Place: m.Place, Digest: loops.DigestOf(m.Raw)}, in)
+	var refused *loops.InvalidError
+	if errors.As(err, &refused) {
+		r.log.Error("a mail cannot be put down; it stays for a person to read", "mail", m.Place.UID, "field", refused.Field)
+		return r.w.PassMail(m.Place)
+	}
+	if err != nil {
+		return err
+	}
+	r.log.Info("mail came in", "outcome", done.Outcome, "mail", m.Place.UID)
+	if done.Outcome == workshop.MailAnswered || done.Outcome == workshop.MailStopped {
+		r.wake()
+	}
+	return nil
+}
+
+func (r *mailReader) bounced(m mailbox.Mail) error {
+	back, err := r.w.Bounce(workshop.Stamp{At: r.now.UTC(), By: "bounces"}, bytes.NewReader(m.Raw))
+	var unset *loops.InvalidError
+	switch {
+	case errors.Is(err, notify.ErrNotBounce), errors.Is(err, workshop.ErrForeignBounce), errors.As(err, &unset):
+		r.log.Info("a report in the mailbox is about no mail of ours; it stays for a person to read", "mail", m.Place.UID)
+	case err != nil:
+		return err
+	default:
+		r.log.Info("mail came back", "message", back.Message, "given_up", back.GivenUp)
+	}
+	return r.w.PassMail(m.Place)
+}
