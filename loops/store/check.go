@@ -206,11 +206,16 @@ func (c *checker) looker(tx *bolt.Tx, name string) func(k, v []byte) error {
 	switch name {
 	case bucketMeta:
 		return func(k, v []byte) (err error) {
-			if string(k) == keyUptime {
+			switch string(k) {
+			case keyUptime:
 				_, err = decode[uptimeV1](recordV1, v)
-				return err
+			case keyAlarms:
+				_, err = decode[alarmBookV1](recordV1, v)
+			case keyCanary:
+				_, err = decode[canaryV1](recordV1, v)
+			default:
+				_, err = decode[schemaV1](recordV1, v)
 			}
-			_, err = decode[schemaV1](recordV1, v)
 			return err
 		}
 	case bucketOwners:
