@@ -149,7 +149,13 @@ func tagOf(r *http.Request) (loops.Tag, error) { return loops.ParseTag(r.PathVal
 
 func (s *server) morning(*http.Request) (DueAnswer, error) {
 	morning, err := s.Workshop.Morning(s.Now().UTC())
-	return DueAnswer{morning, s.MailReachesOwners, s.mailTrouble()}, err
+	answer := DueAnswer{Morning: morning, MailReachesOwners: s.MailReachesOwners, Alarms: s.red()}
+	for _, a := range answer.Alarms {
+		if a.Name == "mail" {
+			answer.MailTrouble = a.Reason
+		}
+	}
+	return answer, err
 }
 
 // DueAnswer is the technician's list, and whether mail reaches anybody.
@@ -158,6 +164,8 @@ type DueAnswer struct {
 	MailReachesOwners bool `json:"mail_reaches_owners"`
 	// MailTrouble says that no mail leaves, and why; empty while it does.
 	MailTrouble string `json:"mail_trouble"`
+	// Alarms are the parts of the program's work that cannot be done.
+	Alarms []loops.Alarm `json:"alarms"`
 }
 
 // SweepAnswer is what a sweep composed and what the delivery after it did.

@@ -147,7 +147,11 @@ func (s *server) backup(r *http.Request, to BackupTo) (BackupTo, error) {
 		return to, err
 	}
 	stamp := s.stamp(r)
-	return to, s.Keeper.Note(loops.AuditLine{At: stamp.At, By: stamp.By, Action: "backup", On: to.Folder})
+	err := s.Keeper.Note(loops.AuditLine{At: stamp.At, By: stamp.By, Action: "backup", On: to.Folder})
+	if errors.Is(err, loops.ErrGone) {
+		err = nil // the copy is whole, and the way back; a full disk is an error, since erasing goes by the note
+	}
+	return to, err
 }
 
 func (s *server) compact(r *http.Request) (Compacted, error) {

@@ -4,6 +4,7 @@
 package web
 
 import (
+	"fmt"
 	"html/template"
 	"maps"
 	"net/http"
@@ -26,7 +27,7 @@ type duePage struct {
 	Overdue           int
 	MailReachesOwners bool
 	Pager             pager
-	MailTrouble       string // that no mail leaves, and why; empty while it does
+	Alarms            []loops.Alarm // what the program cannot do
 	// Next is said where nothing is overdue or due today; nil where nothing
 	// is planned at all.
 	Next *nextLine
@@ -173,7 +174,7 @@ func (s *server) due(now time.Time) (*dueKept, error) {
 
 // dueSeen is a page of the list as one technician sees it, and what stands on it
 // beside the register.
-type dueSeen struct{ technician, page, trouble string }
+type dueSeen struct{ technician, page, alarms string }
 
 // nextLine is the task that comes next.
 type nextLine struct {
@@ -195,7 +196,8 @@ func (s *server) pageDue(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	f, seen := s.newFrame(r, "Due"), dueSeen{page: r.URL.Query().Get("page"), trouble: s.mailTrouble()}
+	red := s.red()
+	f, seen := s.newFrame(r, "Due"), dueSeen{page: r.URL.Query().Get("page"), alarms: fmt.Sprint(red)}
 	seen.technician = f.SignedIn
 	fresh := r.URL.Query().Has("called")
 	if page, ok := kept.pages.Load(seen); ok && !fresh {
@@ -206,7 +208,7 @@ func (s *server) pageDue(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	p.MailTrouble = seen.trouble
+	p.Alarms = red
 	if fresh {
 		return s.render(w, http.StatusOK, "due", p)
 	}

@@ -49,6 +49,8 @@ type register interface {
 	Revision() (loops.StoreRevision, error)
 	Uptime() (loops.Uptime, error)
 	NoteUptime(at time.Time) error
+	Canary() (loops.Canary, error)
+	PutCanary(loops.Canary) error
 	Commit(loops.Change) error
 	mailbox
 	lister
@@ -69,6 +71,9 @@ type Settings struct {
 	// ReturnPath opens the envelope addresses of mail that comes back; nil where
 	// mail comes back to From.
 	ReturnPath *notify.ReturnPath
+	// Canary is how long a letter to ourselves may take to come back before that
+	// is an alarm; zero sends none. It wants a ReturnPath.
+	Canary time.Duration
 	// BaseURL is where owners' links lead, without a trailing slash.
 	BaseURL string
 	// Zone is the workshop's, used for owners without one.
