@@ -26,6 +26,18 @@ var ErrRepeated = errors.New("already recorded")
 // ErrTagTaken says that another loop already carries the tag.
 var ErrTagTaken = errors.New("the tag is taken")
 
+// ErrFull says that there is no space for a write, which changed nothing.
+var ErrFull = errors.New("no space left for the register; free some and try again")
+
+// ErrGone says that the register's file was removed or replaced while it was in
+// use, so that nothing that is written would be found again.
+var ErrGone = errors.New("the register's file was removed or replaced while the program has it open, so nothing can be put down; " +
+	"fillmark backup --to FOLDER writes what it still holds, then stop it and restore that")
+
+// NoWrite tells that an error stands in the way of every write, so that trying
+// the next one is of no use.
+func NoWrite(err error) bool { return errors.Is(err, ErrFull) || errors.Is(err, ErrGone) }
+
 // InvalidError names the field, the value given and what would be right. It
 // is the chemistry package's type, so that callers match one type only.
 type InvalidError = chemistry.InvalidError

@@ -21,6 +21,8 @@ const (
 	PurposeMorning  Purpose = "morning list"
 	// PurposeWelcome greets the owner that a machine was passed on to.
 	PurposeWelcome Purpose = "welcome"
+	// PurposeCanary goes to the workshop's own mailbox, see [Canary].
+	PurposeCanary Purpose = "canary"
 )
 
 // MessageKey makes a message unique: owner, the owner's day and purpose,

@@ -302,8 +302,8 @@ func (d *Deliverer) envelope(m loops.Message) Envelope {
 // refused takes the message out of the queue, and its address off the list
 // where the rules say so.
 func (d *Deliverer) refused(now time.Time, m loops.Message, e *SendError, f loops.Failure) error {
-	if err := d.box.MarkRefused(m.Key, now, f); err != nil || !e.Address {
-		return err
+	if err := d.box.MarkRefused(m.Key, now, f); err != nil || !e.Address || m.Purpose == loops.PurposeCanary {
+		return err // our own mailbox is nobody to give up: that it refuses is what the letter is to show
 	}
 	inARow, err := d.box.RefusedInARow(m.To)
 	if err != nil || !Suppresses(e.Status, inARow) {

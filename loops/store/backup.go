@@ -59,7 +59,7 @@ func (s *Store) backup(ctx context.Context, to string, also func(*bolt.Tx) error
 // verify opens a file without writing to it and checks it, a file of an older
 // schema only as far as its pages go.
 func verify(ctx context.Context, path string, newestOnly bool) error {
-	db, err := openFile(path, Options{Timeout: time.Second, ReadOnly: true})
+	db, err := openFile(path, Options{Timeout: time.Second, ReadOnly: true}, new(fileIdentity))
 	if err != nil {
 		return err
 	}
@@ -111,7 +111,7 @@ func restore(ctx context.Context, from, to string) error {
 	if err := verify(ctx, from, false); err != nil {
 		return err
 	}
-	db, err := openFile(from, Options{Timeout: time.Second, ReadOnly: true})
+	db, err := openFile(from, Options{Timeout: time.Second, ReadOnly: true}, new(fileIdentity))
 	if err != nil {
 		return err
 	}

@@ -211,6 +211,10 @@ func (c *checker) looker(tx *bolt.Tx, name string) func(k, v []byte) error {
 				_, err = decode[uptimeV1](recordV1, v)
 			case keyBackups:
 				_, err = decode[backupsV1](recordV1, v)
+			case keyAlarms:
+				_, err = decode[alarmBookV1](recordV1, v)
+			case keyCanary:
+				_, err = decode[canaryV1](recordV1, v)
 			default:
 				if isMailboxKey(k) {
 					_, err = decode[mailPlaceV1](recordV1, v)

@@ -33,9 +33,12 @@ func (s *Store) Compact(ctx context.Context) (before, after int64, err error) {
 	return before, after, nil
 }
 
-func (s *Store) compact(ctx context.Context, swap func(fresh *bolt.DB, temp string) error) (before, after int64, err error) {
+func (s *Store) compact(ctx context.Context, swap func(fresh *bolt.DB, id fileIdentity, temp string) error) (before, after int64, err error) {
 	if s.opts.ReadOnly {
 		return 0, 0, errors.New("the store is open for reading only")
+	}
+	if err := s.id.at(s.path); err != nil {
+		return 0, 0, err // it would take the place of what is none of ours
 	}
 	if before, err = fileSize(s.path); err != nil {
 		return 0, 0, err
@@ -44,8 +47,9 @@ func (s *Store) compact(ctx context.Context, swap func(fresh *bolt.DB, temp stri
 	if err := removeIfThere(temp); err != nil {
 		return 0, 0, err
 	}
+	var id fileIdentity
 	fresh, err := bolt.Open(temp, 0o600, &bolt.Options{
-		Timeout: s.opts.Timeout, MaxSize: s.opts.MaxSize, FreelistType: bolt.FreelistMapType,
+		Timeout: s.opts.Timeout, MaxSize: s.opts.MaxSize, FreelistType: bolt.FreelistMapType, OpenFile: id.open,
 	})
 	if err != nil {
 		return 0, 0, err
@@ -53,37 +57,36 @@ func (s *Store) compact(ctx context.Context, swap func(fresh *bolt.DB, temp stri
 	if err := guard(s.path, func() error { return rewrite(ctx, fresh, s.db, temp) }); err != nil {
 		return 0, 0, errors.Join(err, fresh.Close(), removeIfThere(temp))
 	}
-	if err := errors.Join(swap(fresh, temp), SyncFolder(filepath.Dir(s.path))); err != nil {
+	if err := errors.Join(swap(fresh, id, temp), SyncFolder(filepath.Dir(s.path))); err != nil {
 		return 0, 0, err
 	}
-	if s.opened, err = os.Stat(s.path); err != nil {
-		return 0, 0, err
-	}
-	return before, s.opened.Size(), nil
+	after, err = fileSize(s.path)
+	return before, after, err
 }
 
 // swapOpen puts the new file in the place of the old one. The new file was
 // locked from its beginning and the old one is still: no other process can come
 // between.
-func (s *Store) swapOpen(fresh *bolt.DB, temp string) error {
+func (s *Store) swapOpen(fresh *bolt.DB, id fileIdentity, temp string) error {
 	if err := os.Rename(temp, s.path); err != nil {
 		return errors.Join(err, fresh.Close(), removeIfThere(temp))
 	}
 	old := s.db
-	s.db = fresh
+	s.db, s.id = fresh, id
 	return old.Close()
 }
 
 // swapClosed does so where a file that is open cannot be renamed: both are
 // closed for a moment, and the one that then has the name is opened again.
-func (s *Store) swapClosed(fresh *bolt.DB, temp string) error {
+func (s *Store) swapClosed(fresh *bolt.DB, _ fileIdentity, temp string) error {
 	err := errors.Join(fresh.Close(), s.db.Close())
 	if err == nil {
 		err = os.Rename(temp, s.path)
 	}
-	db, opened := openFile(s.path, s.opts)
+	var id fileIdentity
+	db, opened := openFile(s.path, s.opts, &id)
 	if opened == nil {
-		s.db = db
+		s.db, s.id = db, id
 	}
 	return errors.Join(err, opened, removeIfThere(temp))
 }

@@ -15,6 +15,8 @@ import (
 
 	bolt "go.etcd.io/bbolt"
 	berrors "go.etcd.io/bbolt/errors"
+
+	"fillmark/loops"
 )
 
 // writeNew lets fill write a file (mode 0600) that appears under its name only
@@ -71,10 +73,10 @@ func removeIfThere(path string) error {
 	return nil
 }
 
-// named makes an error that means a lack of space match [ErrFull].
+// named makes an error that means a lack of space match loops.ErrFull.
 func named(err error) error {
 	if errors.Is(err, syscall.ENOSPC) || errors.Is(err, syscall.EDQUOT) || errors.Is(err, berrors.ErrMaxSizeReached) {
-		return fmt.Errorf("%w (%w)", ErrFull, err)
+		return fmt.Errorf("%w (%w)", loops.ErrFull, err)
 	}
 	return err
 }

@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fillmark/loops"
 	"fillmark/loops/store"
 )
 
@@ -35,9 +36,9 @@ func TestFullDisk(t *testing.T) {
 	kept := fillUp(t, s)
 	require.NotEmpty(t, kept)
 	allThere(t, s, kept)
-	require.ErrorIs(t, s.Backup(t.Context(), filepath.Join(folder, "backup")), store.ErrFull)
+	require.ErrorIs(t, s.Backup(t.Context(), filepath.Join(folder, "backup")), loops.ErrFull)
 	_, _, err = s.Compact(t.Context())
-	require.ErrorIs(t, err, store.ErrFull)
+	require.ErrorIs(t, err, loops.ErrFull)
 	kept = append(kept, fillUp(t, s)...) // what the failed copies left free
 	allThere(t, s, kept)
 

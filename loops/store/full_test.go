@@ -24,7 +24,7 @@ func fillUp(t *testing.T, s *store.Store) []loops.Loop {
 			err = s.Commit(c)
 		}
 		if err != nil {
-			require.ErrorIs(t, err, store.ErrFull)
+			require.ErrorIs(t, err, loops.ErrFull)
 			return kept
 		}
 		kept = append(kept, c.Loops[0])

@@ -32,7 +32,8 @@ func openWith(path string, opts Options, list []migration) (*Store, error) {
 			return nil, fmt.Errorf("store: create %s: %w", path, err)
 		}
 	}
-	db, err := openFile(path, opts)
+	var id fileIdentity
+	db, err := openFile(path, opts, &id)
 	if err != nil {
 		return nil, err
 	}
@@ -44,11 +45,7 @@ func openWith(path string, opts Options, list []migration) (*Store, error) {
 			return nil, errors.Join(fmt.Errorf("store: open: %w", err), db.Close())
 		}
 	}
-	opened, err := os.Stat(path)
-	if err != nil {
-		return nil, errors.Join(fmt.Errorf("store: open: %w", err), db.Close())
-	}
-	return &Store{path: path, opts: opts, db: db, opened: opened}, nil
+	return &Store{path: path, opts: opts, db: db, id: id}, nil
 }
 
 // create makes a complete empty store, so that a kill at any point leaves
@@ -79,8 +76,9 @@ func bothRoots(db *bolt.DB) error {
 	return errors.Join(db.Update(nothing), db.Update(nothing))
 }
 
-// openFile opens the bbolt file after a look that cannot write to it.
-func openFile(path string, opts Options) (*bolt.DB, error) {
+// openFile opens the bbolt file after a look that cannot write to it, and puts
+// down which file it is.
+func openFile(path string, opts Options, id *fileIdentity) (*bolt.DB, error) {
 	if err := notCutOff(path, opts.Timeout); err != nil {
 		return nil, err
 	}
@@ -92,6 +90,7 @@ func openFile(path string, opts Options) (*bolt.DB, error) {
 			MaxSize:         opts.MaxSize,
 			FreelistType:    bolt.FreelistMapType,
 			PreLoadFreelist: true,
+			OpenFile:        id.open,
 		})
 		return err
 	})

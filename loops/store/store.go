@@ -15,13 +15,12 @@
 // concurrent use by many goroutines, and one process at a time owns the file.
 //
 // Callers may match [ErrInUse], [ErrDamaged], [ErrNewer], [ErrForeign],
-// [ErrFull], [ErrReadOnly], [ErrMoved], and of package loops ErrNotFound, ErrConflict, ErrRepeated and
-// ErrTagTaken.
+// [ErrReadOnly], and of package loops ErrNotFound, ErrConflict, ErrRepeated,
+// ErrTagTaken, ErrFull and ErrGone.
 package store
 
 import (
 	"errors"
-	"os"
 	"sync"
 	"time"
 
@@ -40,9 +39,6 @@ var ErrNewer = errors.New("the store was written by a newer version of Fillmark;
 
 // ErrForeign says that the file is none of Fillmark's.
 var ErrForeign = errors.New("the file is not a Fillmark store")
-
-// ErrFull says that there is no space for a write, which changed nothing.
-var ErrFull = errors.New("no space left for the store; free some and try again")
 
 // ErrReadOnly says that the store was opened for reading alone.
 var ErrReadOnly = errors.New("the register is open for reading alone: its medium or its rights do not let it be written to")
@@ -66,9 +62,9 @@ type Store struct {
 
 	// mu is held for reading by every transaction and for writing only while
 	// compaction swaps the file.
-	mu     sync.RWMutex
-	db     *bolt.DB
-	opened os.FileInfo // the file that is open
+	mu sync.RWMutex
+	db *bolt.DB
+	id fileIdentity // of the file behind db
 }
 
 // Path returns the path that the store was opened with.
@@ -89,13 +85,27 @@ func (s *Store) view(fn func(*bolt.Tx) error) error {
 	return guard(s.path, func() error { return s.db.View(fn) })
 }
 
-// update runs fn in a write transaction, which is on the disk when update
-// returns nil.
+// update runs fn in a write transaction, which is on the disk, and in the file
+// that the path leads to, when update returns nil.
 func (s *Store) update(fn func(*bolt.Tx) error) error {
 	if s.opts.ReadOnly {
 		return ErrReadOnly
 	}
 	s.mu.RLock()
 	defer s.mu.RUnlock()
-	return named(guard(s.path, func() error { return s.db.Update(fn) }))
+	if err := s.id.at(s.path); err != nil {
+		return err
+	}
+	if err := named(guard(s.path, func() error { return s.db.Update(fn) })); err != nil {
+		return err
+	}
+	return s.id.at(s.path) // before anybody is told that it is kept
+}
+
+// InPlace tells whether the store's file is still where it was opened:
+// loops.ErrGone where it was removed, or another took its place.
+func (s *Store) InPlace() error {
+	s.mu.RLock()
+	defer s.mu.RUnlock()
+	return s.id.at(s.path)
 }

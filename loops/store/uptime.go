@@ -4,10 +4,7 @@
 package store
 
 import (
-	"fmt"
 	"time"
-
-	bolt "go.etcd.io/bbolt"
 
 	"fillmark/loops"
 )
@@ -23,17 +20,8 @@ type uptimeV1 struct {
 // Uptime returns when the program last looked for what is due; the zero value
 // before the first time.
 func (s *Store) Uptime() (loops.Uptime, error) {
-	var v uptimeV1
-	err := s.view(func(tx *bolt.Tx) (err error) {
-		if stored := bucket(tx, bucketMeta).Get([]byte(keyUptime)); stored != nil {
-			v, err = decode[uptimeV1](recordV1, stored)
-		}
-		return err
-	})
-	if err != nil {
-		return loops.Uptime{}, fmt.Errorf("store: uptime: %w", err)
-	}
-	return loops.Uptime(v), nil
+	v, err := metaOf[uptimeV1](s, keyUptime)
+	return loops.Uptime(v), err
 }
 
 // NoteUptime records that the program looked for what is due at the instant. It
@@ -44,12 +32,5 @@ func (s *Store) NoteUptime(at time.Time) error {
 	if err != nil || at.Sub(is.Swept).Abs() < time.Hour {
 		return err
 	}
-	v, err := encode(recordV1, uptimeV1(is.After(at)))
-	if err == nil {
-		err = s.update(func(tx *bolt.Tx) error { return bucket(tx, bucketMeta).Put([]byte(keyUptime), v) })
-	}
-	if err != nil {
-		return fmt.Errorf("store: uptime: %w", err)
-	}
-	return nil
+	return putMeta(s, keyUptime, uptimeV1(is.After(at)))
 }

@@ -10,6 +10,7 @@ import (
 	"math"
 	"net/url"
 	"strconv"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -39,6 +40,9 @@ func (a *app) configCommand() *cobra.Command {
 	cmd.AddCommand(&cobra.Command{
 		Use: "example", Short: "Print a commented configuration file", Args: noArgs,
 		RunE: func(*cobra.Command, []string) error {
+			if a.json {
+				return &usageError{errors.New("--json: config example prints YAML alone; leave it out")}
+			}
 			_, err := fmt.Fprint(a.out, daemon.ConfigExample)
 			return err
 		},
@@ -55,14 +59,28 @@ func (a *app) configCommand() *cobra.Command {
 			if problems := c.ReachProblems(); len(problems) > 0 {
 				return &usageError{errors.Join(problems...)}
 			}
-			if err := c.CheckMailFiles(); err != nil {
+			if err := c.CheckFiles(); err != nil {
 				return err
 			}
-			_, err = fmt.Fprintln(a.out, "The configuration is right.")
-			return err
+			answer := configAnswer{OK: true, Notes: []string{}}
+			if note := c.WithoutCanary(); note != "" {
+				answer.Notes = append(answer.Notes, note)
+			}
+			return a.print(answer, func(p *printer) {
+				p.line("The configuration is right.")
+				for _, note := range answer.Notes {
+					p.paragraph("", "", strings.ToUpper(note[:1])+note[1:]+".")
+				}
+			})
 		},
 	})
 	return cmd
+}
+
+// configAnswer is what is said of a configuration that the daemon starts with.
+type configAnswer struct {
+	OK    bool     `json:"ok"`
+	Notes []string `json:"notes"` // what it does without
 }
 
 func queryEscape(text string) string { return url.QueryEscape(text) }

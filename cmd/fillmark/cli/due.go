@@ -24,8 +24,8 @@ func (a *app) dueCommand() *cobra.Command {
 func printDue(p *printer, d web.DueAnswer) {
 	p.line("%s: %d overdue, %d today, %d this week.", d.Day.Long(), len(d.Overdue), len(d.Today), len(d.Week))
 	printTransport(p, d.MailReachesOwners)
-	if d.MailTrouble != "" {
-		p.paragraph("▐ ", "  ", d.MailTrouble)
+	for _, alarm := range d.Alarms {
+		p.paragraph("▐ ", "  ", alarm.Reason+" "+alarm.Remedy)
 	}
 	for _, l := range d.House {
 		p.paragraph("▐ ", "  ", l.Check+": "+l.Says+" "+l.Do)

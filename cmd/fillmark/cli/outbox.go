@@ -210,6 +210,8 @@ func (a *app) bounceCommand() *cobra.Command {
 				switch {
 				case answer.Ignored != "":
 					p.line("Nothing changed: %s.", answer.Ignored)
+				case answer.Canary:
+					p.line("The workshop's letter to itself has come.")
 				case answer.GivenUp:
 					p.line("%s %s. Nothing is sent to its address any more.", answer.Message, answer.Reason)
 				default:

@@ -87,6 +87,22 @@ type Config struct {
 		} `mapstructure:"oauth"`
 	} `mapstructure:"mail"`
 
+	// Alarm is who is told, by ways that are not mail, of what the program cannot
+	// do.
+	Alarm struct {
+		AgainHours  int `mapstructure:"again_hours"`  // told again while it stays so
+		CanaryHours int `mapstructure:"canary_hours"` // a letter to ourselves may take so long; 0: none is sent
+		Webhook     struct {
+			URL        string `mapstructure:"url"` // empty: none
+			SecretFile string `mapstructure:"secret_file"`
+		} `mapstructure:"webhook"`
+		Command []string `mapstructure:"command"` // program and arguments; empty: none
+		Post    struct {
+			URL       string `mapstructure:"url"`        // empty: none
+			TokenFile string `mapstructure:"token_file"` // empty: no token
+		} `mapstructure:"post"`
+	} `mapstructure:"alarm"`
+
 	Sweep struct {
 		Cron         string `mapstructure:"cron"`
 		EveryMinutes int    `mapstructure:"every_minutes"`
@@ -148,6 +164,9 @@ func DefaultConfig(env map[string]string) Config {
 	c.Mail.SMTP.TLS, c.Mail.SMTP.Login = "starttls", byPassword
 	c.Mail.IMAP.TLS, c.Mail.IMAP.Login, c.Mail.IMAP.Folder = "tls", byPassword, "INBOX"
 	c.Mail.OAuth.Scopes = []string{}
+	c.Alarm.AgainHours = 24
+	c.Alarm.CanaryHours = 30
+	c.Alarm.Command = []string{}
 	c.Sweep.Cron = "5 * * * *"
 	c.Sweep.EveryMinutes = 10
 	c.Backup.Cron = "30 2 * * *"

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"net"
 	"net/url"
+	"path/filepath"
 	"regexp"
 	"slices"
 	"strings"
@@ -47,6 +48,9 @@ func (c Config) Problems() []error {
 	}
 	if _, _, err := net.SplitHostPort(c.Listen); err != nil {
 		wrong("listen", c.Listen, "host:port, such as 127.0.0.1:8377")
+	}
+	if c.inTheClear() {
+		wrong("listen", c.Listen, "a loopback address such as 127.0.0.1:8377: beyond it passwords would go over the network in the clear; or set tls_cert and tls_key, or trusted_proxy")
 	}
 	if u, err := url.Parse(c.base()); c.BaseURL != "" && (err != nil || u.Host == "" || !slices.Contains([]string{"http", "https"}, u.Scheme) || strings.HasSuffix(c.BaseURL, "/")) {
 		wrong("base_url", c.BaseURL, "an address such as https://loops.workshop.example, without a slash at its end, or none")
@@ -119,6 +123,7 @@ func (c Config) Problems() []error {
 			}
 		}
 	}
+	found = append(found, c.alarmProblems()...)
 	if err := checkCron(c.Sweep.Cron); err != nil {
 		wrong("sweep.cron", c.Sweep.Cron, "five fields such as \"5 * * * *\": "+err.Error())
 	}
@@ -139,6 +144,36 @@ func (c Config) Problems() []error {
 	found = append(found, c.backupProblems()...)
 	if _, err := c.policy(); err != nil {
 		found = append(found, err)
+	}
+	return found
+}
+
+// alarmProblems are what cannot be about alarms.
+func (c Config) alarmProblems() []error {
+	var found []error
+	wrong := func(key string, value any, right string) {
+		found = append(found, &loops.InvalidError{Field: key, Value: fmt.Sprint(value), Reason: right})
+	}
+	if c.Alarm.AgainHours < 1 || c.Alarm.AgainHours > 24*30 {
+		wrong("alarm.again_hours", c.Alarm.AgainHours, "1 to 720 hours")
+	}
+	if c.Alarm.CanaryHours < 0 || c.Alarm.CanaryHours > 24*30 {
+		wrong("alarm.canary_hours", c.Alarm.CanaryHours, "1 to 720 hours, or 0 to send none")
+	}
+	for _, a := range []struct{ key, address string }{{"alarm.webhook.url", c.Alarm.Webhook.URL}, {"alarm.post.url", c.Alarm.Post.URL}} {
+		u, err := url.Parse(a.address)
+		if a.address != "" && (err != nil || u.Host == "" || !slices.Contains([]string{"http", "https"}, u.Scheme)) {
+			wrong(a.key, "(hidden)", "an address such as https://alarms.workshop.example/topic, or none") // it may be a secret
+		}
+	}
+	if (c.Alarm.Webhook.URL == "") != (c.Alarm.Webhook.SecretFile == "") {
+		wrong("alarm.webhook.secret_file", c.Alarm.Webhook.SecretFile, "the file with the secret that the webhook is signed with; url and secret_file, or neither")
+	}
+	if c.Alarm.Post.TokenFile != "" && c.Alarm.Post.URL == "" {
+		wrong("alarm.post.url", "", "where the token of alarm.post.token_file is for; both or neither")
+	}
+	if len(c.Alarm.Command) > 0 && !filepath.IsAbs(c.Alarm.Command[0]) {
+		wrong("alarm.command", c.Alarm.Command[0], "the whole path of a program, and its arguments, as in [/usr/local/bin/pager, --loud]")
 	}
 	return found
 }

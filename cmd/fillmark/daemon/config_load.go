@@ -97,6 +97,9 @@ func checkFileKeys(file string, known []string) error {
 	if err != nil {
 		return &configError{file, []error{fmt.Errorf("cannot be read: %w", err)}}
 	}
+	if twice := keysTwice(raw); len(twice) > 0 {
+		return &configError{file, twice}
+	}
 	var tree map[string]any
 	if err := yaml.Unmarshal(raw, &tree); err != nil {
 		return &configError{file, []error{fmt.Errorf("is no YAML that can be read: %w", err)}}
@@ -111,6 +114,35 @@ func checkFileKeys(file string, known []string) error {
 		return &configError{file, problems}
 	}
 	return nil
+}
+
+// keysTwice finds the keys that stand twice in one section: which of the two was
+// meant nobody can tell. What is no YAML is for the decoder to say.
+func keysTwice(raw []byte) (found []error) {
+	var document yaml.Node
+	if yaml.Unmarshal(raw, &document) != nil {
+		return nil
+	}
+	var walk func(n *yaml.Node, prefix string)
+	walk = func(n *yaml.Node, prefix string) {
+		if n.Kind != yaml.MappingNode {
+			for _, below := range n.Content {
+				walk(below, prefix)
+			}
+			return
+		}
+		lines := map[string]int{}
+		for i := 0; i+1 < len(n.Content); i += 2 {
+			key := n.Content[i]
+			if before, ok := lines[key.Value]; ok {
+				found = append(found, fmt.Errorf("%s%s: it stands twice, in lines %d and %d; one of them is right", prefix, key.Value, before, key.Line))
+			}
+			lines[key.Value] = key.Line
+			walk(n.Content[i+1], prefix+key.Value+".")
+		}
+	}
+	walk(&document, "")
+	return found
 }
 
 // walkKeys calls visit with the dotted name of every leaf, in order.

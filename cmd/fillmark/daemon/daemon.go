@@ -25,6 +25,7 @@ import (
 	"syscall"
 	"time"
 
+	"fillmark/cmd/fillmark/alarm"
 	"fillmark/cmd/fillmark/signin"
 	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
@@ -42,12 +43,15 @@ type Service struct {
 	Workshop  *workshop.Workshop
 	Deliverer *notify.Deliverer
 	Gate      *signin.Gate
+	Alarms    *alarm.Board
 	pulse     *web.Pulse
+	heart     *heart
 	Handler   http.Handler
 	forgot    time.Time            // when old mail texts were deleted last; the tick's own
 	bounces   *notify.BounceFolder // nil where no mail comes back to a folder
 	mailbox   *mailbox.Mailbox     // nil where none is read
 	wake      chan struct{}        // a write happened: sweep and deliver soon
+	look      chan struct{}        // a round is over: look for alarms
 	system    string               // GOOS
 	keeper    keeper
 	now       func() time.Time
@@ -81,7 +85,7 @@ func open(c Config, now func() time.Time, log *slog.Logger, options store.Option
 	if err := os.MkdirAll(filepath.Dir(c.Store), 0o700); err != nil {
 		return nil, fmt.Errorf("folder of the register: %w", err)
 	}
-	h := &Service{wake: make(chan struct{}, 1), system: runtime.GOOS, now: now, readOnly: options.ReadOnly}
+	h := &Service{wake: make(chan struct{}, 1), look: make(chan struct{}, 1), heart: &heart{}, system: runtime.GOOS, now: now, readOnly: options.ReadOnly}
 	if h.Store, err = store.Open(c.Store, options); err != nil {
 		return nil, err
 	}
@@ -122,6 +126,9 @@ func open(c Config, now func() time.Time, log *slog.Logger, options store.Option
 			return nil, err
 		}
 	}
+	if c.sendsCanary() {
+		settings.Canary = time.Duration(c.Alarm.CanaryHours) * time.Hour
+	}
 	h.Workshop = workshop.New(h.Store, settings, rand.Reader, ownerLinks)
 	if err := h.Workshop.RecallEvidence(); err != nil {
 		return nil, err
@@ -130,7 +137,7 @@ func open(c Config, now func() time.Time, log *slog.Logger, options store.Option
 	if err != nil {
 		return nil, err
 	}
-	if h.Deliverer, err = newDeliverer(c, tokens, h.Store, h.Workshop, settings.ReturnPath); err != nil {
+	if h.Deliverer, err = newDeliverer(c, tokens, h.Store, h.Workshop, settings.ReturnPath, h.heart); err != nil {
 		return nil, err
 	}
 	if h.mailbox, err = c.mailbox(tokens); err != nil {
@@ -148,12 +155,15 @@ func open(c Config, now func() time.Time, log *slog.Logger, options store.Option
 	}
 	h.keeper = keeper{h.Store, c, &sync.Mutex{}}
 	h.pulse = web.NewPulse(time.Duration(c.Sweep.EveryMinutes) * time.Minute)
+	if h.Alarms, err = h.alarms(c); err != nil {
+		return nil, err
+	}
 	h.Handler, err = web.New(web.Deps{
 		Workshop: h.Workshop, Reader: h.Store, Keeper: h.keeper, House: h, Deliver: h.deliver,
 		MailReachesOwners: c.goesOut(), Now: now, Log: log, Random: rand.Reader, Wake: h.poke, Hosts: c.hosts(),
 		Gate: h.Gate, WithoutSignIn: c.OpenBench && c.onlyHere(), Start: c.StartSecret, Known: links.DerivedKey(secrets[len(secrets)-32:], "known browsers"),
 		Secure:       strings.HasPrefix(c.base(), "https://"),
-		TrustedProxy: proxy, Pulse: h.pulse,
+		TrustedProxy: proxy, Pulse: h.pulse, Alarms: h.Alarms,
 	})
 	return h, err
 }
@@ -166,10 +176,13 @@ func (h *Service) deliver(ctx context.Context, now time.Time) (notify.Report, er
 	return h.Deliverer.Deliver(ctx, now)
 }
 
-// poke wakes the sweeping loop; where it is awake already that is enough.
-func (h *Service) poke() {
+// poke wakes the sweeping loop.
+func (h *Service) poke() { wake(h.wake) }
+
+// wake wakes whoever waits; where they are awake already that is enough.
+func wake(c chan<- struct{}) {
 	select {
-	case h.wake <- struct{}{}:
+	case c <- struct{}{}:
 	default:
 	}
 }
@@ -221,11 +234,12 @@ func (c Config) templates() (*notify.Templates, error) {
 
 // newDeliverer builds the way out of the outbox: signed where there is a key,
 // over the relay or into the folder.
-func newDeliverer(c Config, tokens *login.Tokens, s *store.Store, truth *workshop.Workshop, verp *notify.ReturnPath) (*notify.Deliverer, error) {
-	transport, err := newTransport(c, tokens)
+func newDeliverer(c Config, tokens *login.Tokens, s *store.Store, truth *workshop.Workshop, verp *notify.ReturnPath, heart *heart) (*notify.Deliverer, error) {
+	way, err := newTransport(c, tokens)
 	if err != nil {
 		return nil, err
 	}
+	transport := beating{way, heart}
 	plan, err := c.retryPlan()
 	if err != nil {
 		return nil, fmt.Errorf("mail.retry: %w", err)
@@ -250,6 +264,13 @@ func newDeliverer(c Config, tokens *login.Tokens, s *store.Store, truth *worksho
 	return notify.NewDeliverer(s, truth, signer, transport, plan, verp)
 }
 
+// CheckFiles reads every file that the configuration names, as the start does.
+func (c Config) CheckFiles() error {
+	_, ways := c.alarmWays()
+	_, certificates := c.certificates()
+	return errors.Join(c.CheckMailFiles(), ways, certificates)
+}
+
 // CheckMailFiles reads what the configuration names for mail, as the start
 // does: templates, keys, passwords and certificates.
 func (c Config) CheckMailFiles() error {
@@ -263,7 +284,7 @@ func (c Config) CheckMailFiles() error {
 	if _, err := c.mailbox(tokens); err != nil {
 		return err
 	}
-	_, err = newDeliverer(c, tokens, nil, nil, nil)
+	_, err = newDeliverer(c, tokens, nil, nil, nil, &heart{})
 	return err
 }
 
@@ -308,86 +329,4 @@ func (c Config) hosts() []string {
 		return nil
 	}
 	return []string{base.Hostname()}
-}
-
-// learn reckons anew what openings teach. Openings do so as they are recorded;
-// this finds what measurements, edits and imports changed.
-func (h *Service) learn(ctx context.Context, log *slog.Logger, now time.Time) {
-	renewed, err := h.Workshop.Learn(ctx, workshop.Stamp{At: now.UTC(), By: "schedule"})
-	switch {
-	case err != nil && ctx.Err() == nil:
-		log.Error("evidence not reckoned", "error", err)
-	case renewed > 0:
-		log.Info("plans brought up to date", "loops", renewed)
-	}
-}
-
-// sweepAndDeliver does what is due at the instant; errors are for the log,
-// since the next round does what this one could not.
-func (h *Service) sweepAndDeliver(ctx context.Context, log *slog.Logger, now time.Time) {
-	swept, err := h.Workshop.Sweep(workshop.Stamp{At: now.UTC(), By: "schedule"})
-	h.pulse.Swept(now, len(swept.Reminders), err)
-	if err != nil {
-		log.Error("sweep failed", "error", err)
-	}
-	if _, err := h.Workshop.MailMorning(workshop.Stamp{At: now.UTC(), By: "schedule"}); err != nil {
-		log.Error("morning list failed", "error", err)
-	}
-	h.readBounces(log, now)
-	h.forget(log, now)
-	report, err := h.deliver(ctx, now)
-	h.pulse.Delivered(report)
-	switch {
-	case err != nil && ctx.Err() == nil:
-		log.Error("delivery failed", "error", err)
-	case report.RelayFault != nil:
-		log.Warn("the relay does not take mail; all of it waits", "error", report.RelayFault, "again_at", report.RetryAt)
-	}
-	if len(swept.Reminders) > 0 || report.Delivered > 0 || report.Refused > 0 || report.Expired > 0 {
-		log.Info("swept", "reminders", len(swept.Reminders), "calls", swept.Calls, "delivered", report.Delivered, "refused", report.Refused, "expired", report.Expired)
-	}
-}
-
-// bodiesKept is how long the texts of mail that is done with are kept; what it
-// was and how it ended stays.
-const bodiesKept = 180 * 24 * time.Hour
-
-// actKeysKept is how long an act that is sent again with its key is known
-// again.
-const actKeysKept = 90 * 24 * time.Hour
-
-// forget deletes old mail texts and forgets old keys of acts, once a day.
-func (h *Service) forget(log *slog.Logger, now time.Time) {
-	if now.Sub(h.forgot) < 24*time.Hour {
-		return
-	}
-	h.forgot = now
-	if _, err := h.Store.DeleteBodies(now.Add(-bodiesKept), "schedule", now.UTC()); err != nil {
-		log.Error("old mail texts cannot be deleted", "error", err)
-	}
-	if _, err := h.Store.ForgetActKeys(now.Add(-actKeysKept)); err != nil {
-		log.Error("old keys of acts cannot be forgotten", "error", err)
-	}
-}
-
-// readBounces takes in the mail that came back since the last round.
-func (h *Service) readBounces(log *slog.Logger, now time.Time) {
-	if h.bounces == nil {
-		return
-	}
-	err := h.bounces.Each(func(mail io.Reader) error {
-		back, err := h.Workshop.Bounce(workshop.Stamp{At: now.UTC(), By: "bounces"}, mail)
-		switch {
-		case errors.Is(err, notify.ErrNotBounce), errors.Is(err, workshop.ErrForeignBounce):
-			log.Info("mail in the bounce folder is no bounce of ours; it stays for a person to read")
-		case err == nil:
-			log.Info("mail came back", "message", back.Message, "given_up", back.GivenUp)
-		default:
-			return err
-		}
-		return nil
-	})
-	if err != nil {
-		log.Error("bounces cannot be read", "error", err)
-	}
 }

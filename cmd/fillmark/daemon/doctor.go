@@ -56,7 +56,7 @@ func (h *Service) facts() doctor.Facts {
 	f := h.keeper.config.facts(now)
 	f.Daemon = h.serving.Load()
 	f.Register.ReadOnly = h.readOnly
-	if err := h.Store.Stands(); err != nil {
+	if err := h.Store.InPlace(); err != nil {
 		f.Register.Moved = err.Error()
 	}
 	if err := h.recorded(&f); err != nil {

@@ -175,7 +175,7 @@ func TestDoctorLooksAtTheRealThing(t *testing.T) {
 
 	// The file, removed and replaced.
 	require.NoError(t, os.Rename(c.Store, c.Store+".away"))
-	wrong("register file", "nothing is there")
+	wrong("register file", "removed or replaced")
 	fresh, err := store.Open(c.Store, store.Options{})
 	require.NoError(t, err)
 	require.NoError(t, fresh.Close())
@@ -385,7 +385,7 @@ func TestReadyzSaysWhatTheDoctorSays(t *testing.T) {
 	require.NoError(t, os.Rename(c.Store, c.Store+".away"))
 	code, said = ready()
 	assert.Equal(t, http.StatusServiceUnavailable, code)
-	assert.Contains(t, said, "register file: ")
+	assert.Contains(t, said, "register: Nothing can be put down")
 	require.NoError(t, os.Rename(c.Store+".away", c.Store))
 	require.NoError(t, h.Store.NoteBackups(loops.Backups{Made: testNow(), Tried: testNow(), DrillFault: "its export is not the register's"}))
 	_, said = ready()

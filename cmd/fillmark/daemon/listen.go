@@ -113,6 +113,17 @@ func mayListen(c Config, address string, gate *signin.Gate) error {
 	return nil
 }
 
+// inTheClear tells, of an address that is written as one, what [mayListen] says
+// of where a name leads: others reach it, and could listen in.
+func (c Config) inTheClear() bool {
+	host, _, err := net.SplitHostPort(c.Listen)
+	if err != nil || c.TLSCert != "" || c.TrustedProxy != "" {
+		return false
+	}
+	at, err := netip.ParseAddr(host)
+	return host == "" || err == nil && !at.Unmap().IsLoopback()
+}
+
 // isLoopback tells whether only this computer reaches the address.
 func isLoopback(address string) bool {
 	at, err := netip.ParseAddrPort(address)

@@ -31,6 +31,11 @@ func withoutSecrets(_ []string, a slog.Attr) slog.Attr {
 	default:
 		return a
 	}
+	return slog.String(a.Key, hideSecrets(text))
+}
+
+// hideSecrets takes mail addresses and tokens of links out of a text.
+func hideSecrets(text string) string {
 	text = mailAddress.ReplaceAllString(text, "(address)")
-	return slog.String(a.Key, linkToken.ReplaceAllString(text, "/$1/(token)"))
+	return linkToken.ReplaceAllString(text, "/$1/(token)")
 }

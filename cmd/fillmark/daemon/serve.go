@@ -12,8 +12,10 @@ import (
 	"net/http"
 	"os"
 	"os/user"
+	"sync"
 	"time"
 
+	system "github.com/coreos/go-systemd/v22/daemon"
 	"github.com/robfig/cron/v3"
 
 	"fillmark/cmd/fillmark/web"
@@ -52,10 +54,16 @@ func (h *Service) Serve(
 	socketServer.ConnContext = peerActor
 	// Commands are the user's own, and one may take long over a large register.
 	socketServer.ReadTimeout, socketServer.WriteTimeout = 0, 0
-	running, parts := 3, make(chan error, 4)
+	if why := c.WithoutCanary(); why != "" {
+		log.Info(why)
+	}
+	running, parts := 4, make(chan error, 5)
 	go func() { parts <- serveHTTP(pageServer, pages) }()
 	go func() { parts <- h.tick(ctx, c, now, log) }()
+	go func() { parts <- h.watch(ctx, now, log) }()
 	go func() { parts <- h.keepBackups(ctx, now, log) }()
+	var beside sync.WaitGroup
+	beside.Go(func() { h.watchdog(ctx, log) })
 	if socket != nil {
 		running++
 		go func() { parts <- serveHTTP(socketServer, socket) }()
@@ -63,6 +71,8 @@ func (h *Service) Serve(
 	first := announce(address)
 	if first != nil {
 		stop()
+	} else {
+		tellSystem(log, system.SdNotifyReady)
 	}
 	select {
 	case <-ctx.Done():
@@ -70,6 +80,7 @@ func (h *Service) Serve(
 		first = errors.Join(first, err)
 		running--
 	}
+	tellSystem(log, system.SdNotifyStopping)
 	stop()
 	drain, cancel := context.WithTimeout(context.WithoutCancel(ctx), drainTime)
 	defer cancel()
@@ -77,6 +88,7 @@ func (h *Service) Serve(
 	for range running {
 		first = errors.Join(first, <-parts)
 	}
+	beside.Wait()
 	return first
 }
 
@@ -162,19 +174,35 @@ func (h *Service) tick(ctx context.Context, c Config, now func() time.Time, log 
 	read := make(chan struct{})
 	go func() { defer close(read); h.watchMailbox(ctx, now, log) }()
 	defer func() { <-read }()
+	waits := time.NewTicker(beatEvery)
+	defer waits.Stop()
 	var learnt loops.Day
 	for {
 		// Its cost grows with the register, so once a day.
-		if today := loops.DayOf(now(), c.Zone()); today != learnt {
-			h.learn(ctx, log, now())
+		if today := loops.DayOf(now(), c.Zone()); today != learnt && h.learn(ctx, log, now()) {
 			learnt = today
 		}
 		h.sweepAndDeliver(ctx, log, now())
+		wake(h.look)
+		if !h.waitForWork(ctx, every.C, waits.C) {
+			return nil
+		}
+	}
+}
+
+// waitForWork waits until there is something to look for, and beats meanwhile;
+// false where the daemon stops.
+func (h *Service) waitForWork(ctx context.Context, every, waits <-chan time.Time) bool {
+	for {
+		h.heart.beat()
 		select {
 		case <-ctx.Done():
-			return nil
+			return false
 		case <-h.wake:
-		case <-every.C:
+			return true
+		case <-every:
+			return true
+		case <-waits:
 		}
 	}
 }

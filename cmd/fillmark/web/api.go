@@ -150,7 +150,13 @@ func tagOf(r *http.Request) (loops.Tag, error) { return loops.ParseTag(r.PathVal
 
 func (s *server) morning(*http.Request) (DueAnswer, error) {
 	morning, err := s.Workshop.Morning(s.Now().UTC())
-	return DueAnswer{morning, s.MailReachesOwners, s.mailTrouble(), s.houseTrouble()}, err
+	answer := DueAnswer{Morning: morning, MailReachesOwners: s.MailReachesOwners, Alarms: s.red(), House: s.houseTrouble()}
+	for _, a := range answer.Alarms {
+		if a.Name == "mail" {
+			answer.MailTrouble = a.Reason
+		}
+	}
+	return answer, err
 }
 
 // DueAnswer is the technician's list, and whether mail reaches anybody.
@@ -162,6 +168,8 @@ type DueAnswer struct {
 	// House is what is to be put right in the house, such as a late backup; never
 	// nil.
 	House []doctor.Line `json:"house"`
+	// Alarms are the parts of the program's work that cannot be done.
+	Alarms []loops.Alarm `json:"alarms"`
 }
 
 // SweepAnswer is what a sweep composed and what the delivery after it did.

@@ -176,7 +176,11 @@ func (s *server) backup(r *http.Request, to BackupTo) (BackedUp, error) {
 	if err := s.Keeper.Backup(r.Context(), to.Folder); err != nil {
 		return made, err
 	}
-	return made, s.Keeper.Note(loops.AuditLine{At: stamp.At, By: stamp.By, Action: "backup", On: to.Folder})
+	err := s.Keeper.Note(loops.AuditLine{At: stamp.At, By: stamp.By, Action: "backup", On: to.Folder})
+	if errors.Is(err, loops.ErrGone) {
+		err = nil // the copy is whole, and the way back; a full disk is an error, since erasing goes by the note
+	}
+	return made, err
 }
 
 func (s *server) backups() ([]KeptBackup, error) { return s.Keeper.BackupList() }

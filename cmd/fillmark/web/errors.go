@@ -83,6 +83,10 @@ func failureOf(err error) (int, Failure) {
 		return http.StatusNotFound, Failure{Kind: FailNotFound, Message: plainly(err)}
 	case errors.Is(err, loops.ErrConflict), errors.Is(err, loops.ErrRepeated):
 		return http.StatusConflict, Failure{Kind: FailConflict, Message: plainly(err)}
+	case errors.Is(err, loops.ErrFull):
+		return http.StatusInternalServerError, Failure{Kind: FailInternal, Message: loops.ErrFull.Error()}
+	case errors.Is(err, loops.ErrGone):
+		return http.StatusInternalServerError, Failure{Kind: FailInternal, Message: loops.ErrGone.Error()}
 	default:
 		return http.StatusInternalServerError, Failure{Kind: FailInternal, Message: "something went wrong here; the log says what"}
 	}

@@ -24,6 +24,7 @@ import (
 
 	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/acts"
+	"fillmark/cmd/fillmark/alarm"
 	"fillmark/cmd/fillmark/doctor"
 	"fillmark/cmd/fillmark/signin"
 	"fillmark/cmd/fillmark/web"
@@ -76,6 +77,12 @@ func newBench(t testing.TB, change ...func(*web.Deps)) *bench {
 	for _, c := range change {
 		c(&deps)
 	}
+	sources := []alarm.Source{b.shop.MailSource()}
+	if deps.Pulse != nil {
+		sources = append(sources, deps.Pulse.Source())
+	}
+	deps.Alarms, err = alarm.NewBoard(b.store, alarm.Options{}, nil, sources...)
+	require.NoError(t, err)
 	b.deps = deps
 	b.handler, err = web.New(deps)
 	require.NoError(t, err)

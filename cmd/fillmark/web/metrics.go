@@ -13,6 +13,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"fillmark/loops"
 )
 
 // requests counts the requests that were answered. The zero value has none.
@@ -65,6 +67,12 @@ func (s *server) metrics(w http.ResponseWriter, _ *http.Request) error {
 		age = max(0, s.Now().Sub(state.Oldest).Seconds())
 	}
 	text.gauge("fillmark_mail_queue_oldest_seconds", "Age of the message that waits longest; 0 where none does.", age)
+	if canary, sent, err := s.Workshop.CanaryState(); err != nil {
+		return err
+	} else if age, came := canary.Age(s.Now()); sent && came {
+		text.gauge("fillmark_canary_age_seconds", "Age of the newest of our letters to ourselves that came back, counted from its writing.", age.Seconds())
+	}
+	s.writeAlarms(&text)
 	var memory runtime.MemStats
 	runtime.ReadMemStats(&memory)
 	text.family("go_goroutines", "gauge", "Goroutines that exist.")
@@ -74,6 +82,23 @@ func (s *server) metrics(w http.ResponseWriter, _ *http.Request) error {
 	w.Header().Set("Content-Type", "text/plain; version=0.0.4; charset=utf-8")
 	_, _ = w.Write(text.Bytes()) // the reader has gone where this fails
 	return nil
+}
+
+// writeAlarms writes for each part of the work whether it can be done.
+func (s *server) writeAlarms(text *exposition) {
+	if s.Alarms == nil {
+		return
+	}
+	red := s.red()
+	const name = "fillmark_alarm"
+	text.family(name, "gauge", "Whether a part of the work cannot be done; 0 or 1.")
+	for _, part := range s.Alarms.Names() {
+		is := 0.0
+		if slices.ContainsFunc(red, func(a loops.Alarm) bool { return a.Name == part }) {
+			is = 1
+		}
+		text.sample(name, is, "part", part)
+	}
 }
 
 func (q *requests) write(text *exposition) {

@@ -25,7 +25,7 @@ func TestMetricsAreReadByPrometheus(t *testing.T) {
 	b := newBench(t, func(d *web.Deps) { d.Pulse = pulse })
 	file := b.ana()
 	pulse.Swept(noon, 3, nil)
-	pulse.Delivered(notify.Report{Delivered: 2, Refused: 1})
+	pulse.Delivered(notify.Report{Delivered: 2, Refused: 1}, nil)
 	b.get("/")
 	b.get("/")
 	b.get(b.ownerLink(file.Owner))

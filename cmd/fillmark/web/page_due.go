@@ -4,6 +4,7 @@
 package web
 
 import (
+	"fmt"
 	"html/template"
 	"maps"
 	"net/http"
@@ -27,7 +28,7 @@ type duePage struct {
 	Overdue           int
 	MailReachesOwners bool
 	Pager             pager
-	MailTrouble       string // that no mail leaves, and why; empty while it does
+	Alarms            []loops.Alarm // what the program cannot do
 	House             []doctor.Line
 	// Next is said where nothing is overdue or due today; nil where nothing
 	// is planned at all.
@@ -175,7 +176,7 @@ func (s *server) due(now time.Time) (*dueKept, error) {
 
 // dueSeen is a page of the list as one technician sees it, and what stands on it
 // beside the register.
-type dueSeen struct{ technician, page, trouble string }
+type dueSeen struct{ technician, page, alarms string }
 
 // nextLine is the task that comes next.
 type nextLine struct {
@@ -197,7 +198,8 @@ func (s *server) pageDue(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	f, seen := s.newFrame(r, "Due"), dueSeen{page: r.URL.Query().Get("page"), trouble: s.mailTrouble()}
+	red := s.red()
+	f, seen := s.newFrame(r, "Due"), dueSeen{page: r.URL.Query().Get("page"), alarms: fmt.Sprint(red)}
 	seen.technician = f.SignedIn
 	house := s.houseTrouble() // its sentences change with every minute: not for keeping
 	fresh := r.URL.Query().Has("called") || len(house) > 0
@@ -209,7 +211,7 @@ func (s *server) pageDue(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	p.MailTrouble, p.House = seen.trouble, house
+	p.Alarms, p.House = red, house
 	if fresh {
 		return s.render(w, http.StatusOK, "due", p)
 	}

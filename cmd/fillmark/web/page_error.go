@@ -55,6 +55,9 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 		p.Heading = "That did not work"
 		p.Message = "Something went wrong here, and nothing was changed."
 		p.Advice = "Try once more. The program's log says what happened."
+		if loops.NoWrite(err) && p.Bench {
+			p.Message, p.Advice = "Nothing was put down: "+failure.Message+".", "Then send it again: go back, what was typed is still there."
+		}
 		s.Log.Error("page failed", "pattern", r.Pattern, "error", err)
 	case status == http.StatusConflict:
 		p.Heading = "The record changed meanwhile"

@@ -7,9 +7,11 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"slices"
 	"sync"
 	"time"
 
+	"fillmark/cmd/fillmark/alarm"
 	"fillmark/loops"
 	"fillmark/notify"
 )
@@ -30,7 +32,9 @@ type pulse struct {
 	delivered, deferred, refused, expired uint64
 	withdrawn, held                       uint64
 	relayDown                             bool
-	fault                                 error // of the last sweep; nil where it worked
+	// fault is that of the last sweep, unsent that of the last delivery; nil where
+	// they worked.
+	fault, unsent error
 }
 
 // NewPulse returns the pulse of a loop that sweeps at least that often.
@@ -49,10 +53,12 @@ func (p *Pulse) Swept(at time.Time, reminders int, err error) {
 	p.seen.reminders += uint64(reminders)
 }
 
-// Delivered notes what a delivery did.
-func (p *Pulse) Delivered(r notify.Report) {
+// Delivered notes what a delivery did, and its error if any: what the relay
+// refuses is none.
+func (p *Pulse) Delivered(r notify.Report, err error) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
+	p.seen.unsent = err
 	p.seen.delivered += uint64(r.Delivered)
 	p.seen.deferred += uint64(r.Deferred)
 	p.seen.refused += uint64(r.Refused)
@@ -70,19 +76,41 @@ func (p *Pulse) now() pulse {
 
 // Late says how the loop has fallen behind: nil while sweeps come in time.
 func (p *Pulse) Late(now time.Time) error {
-	seen := p.now()
-	why := ""
-	if seen.fault != nil {
-		why = ": " + seen.fault.Error()
+	if reason, _ := p.Source().Check(now); reason != "" {
+		return errors.New(reason)
 	}
-	if seen.swept.IsZero() {
-		return errors.New("not swept yet" + why)
-	}
-	// One that is missed is bad luck; with two gone the loop stands.
-	if age := now.Sub(seen.swept); age > 3*p.every {
-		return fmt.Errorf("the last sweep was %s ago, it should be every %s%s", age.Round(time.Second), p.every, why)
+	if p.now().swept.IsZero() {
+		return errors.New("not swept yet")
 	}
 	return nil
+}
+
+// Source is red while what is due cannot be looked after: the last sweep failed,
+// or none came in time.
+func (p *Pulse) Source() alarm.Source {
+	return alarm.Source{Name: "sweep", Check: func(now time.Time) (reason, remedy string) {
+		seen := p.now()
+		fault := seen.fault
+		if fault == nil {
+			fault = seen.unsent
+		}
+		switch {
+		case errors.Is(fault, loops.ErrGone):
+			return "What is due is not looked after: " + fault.Error() + ".", "The register comes first."
+		case errors.Is(fault, loops.ErrFull):
+			return "What is due cannot be put down: " + fault.Error() + ".", "Make room on the disk of the register; it then goes on by itself."
+		case fault != nil:
+			return "What is due cannot be looked after: " + fault.Error() + ".", "Read the log, and look at the register with fillmark check."
+		case seen.swept.IsZero():
+			return "", "" // the first is under way
+		}
+		// One that is missed is bad luck; with two gone the loop stands.
+		if age := now.Sub(seen.swept); age > 3*p.every {
+			return fmt.Sprintf("Nothing looked for what is due for %s; it should be every %s.", age.Round(time.Second), p.every),
+				"A long queue of mail may hold it up; if none is there, start the program again and keep what its log says."
+		}
+		return "", ""
+	}}
 }
 
 func (s *server) healthy(w http.ResponseWriter, _ *http.Request) error {
@@ -90,23 +118,24 @@ func (s *server) healthy(w http.ResponseWriter, _ *http.Request) error {
 	return nil
 }
 
-// ready tells whether the program does its work: the register can be read and
-// sweeps come in time.
+// ready tells whether the program does its work: the register can be read,
+// sweeps come in time, and nothing else that it looks after is red.
 func (s *server) ready(w http.ResponseWriter, r *http.Request) error {
 	if _, err := s.Reader.Owner(0); !errors.Is(err, loops.ErrNotFound) {
 		s.Log.Error("not ready: the register cannot be read", "error", err)
 		writeText(w, http.StatusServiceUnavailable, "the register cannot be read\n")
 		return nil
 	}
-	if trouble := s.mailTrouble(); trouble != "" {
-		writeText(w, http.StatusServiceUnavailable, trouble+"\n")
-		return nil
+	why := ""
+	for _, a := range s.red() {
+		why += a.Name + ": " + a.Reason + " " + a.Remedy + "\n"
 	}
-	if s.Pulse != nil {
-		if err := s.Pulse.Late(s.Now()); err != nil {
-			writeText(w, http.StatusServiceUnavailable, err.Error()+"\n")
-			return nil
-		}
+	if why == "" && s.Pulse != nil && s.Pulse.now().swept.IsZero() {
+		why = "starting: the first sweep is not done yet\n"
+	}
+	if why != "" {
+		writeText(w, http.StatusServiceUnavailable, why)
+		return nil
 	}
 	if trouble := s.stopped(); trouble != "" {
 		writeText(w, http.StatusServiceUnavailable, trouble+"\n")
@@ -116,13 +145,16 @@ func (s *server) ready(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-// mailTrouble says that mail does not leave; empty while it does.
-func (s *server) mailTrouble() string {
-	state, err := s.Workshop.MailState(s.Now())
-	if err != nil {
-		return "The outbox cannot be read: " + err.Error() + "."
+// HouseAlarm is the name of the alarm for what the doctor tells; pages show its
+// lines one by one.
+const HouseAlarm = "house"
+
+// red is what cannot be done at the moment.
+func (s *server) red() []loops.Alarm {
+	if s.Alarms == nil {
+		return []loops.Alarm{}
 	}
-	return state.Trouble(s.Workshop.Settings().Zone)
+	return slices.DeleteFunc(s.Alarms.Red(s.Now()), func(a loops.Alarm) bool { return a.Name == HouseAlarm })
 }
 
 func writeText(w http.ResponseWriter, status int, text string) {

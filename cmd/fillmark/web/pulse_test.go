@@ -5,6 +5,7 @@ package web_test
 
 import (
 	"errors"
+	"fmt"
 	"net/http"
 	"testing"
 	"time"
@@ -25,9 +26,19 @@ func TestReadyWhileSweepsComeInTime(t *testing.T) {
 		return b.get("/readyz").Code
 	}
 	assert.Equal(t, http.StatusServiceUnavailable, ready(0), "not swept yet")
-	pulse.Swept(noon, 0, errors.New("the disk is full"))
+	assert.Equal(t, "starting: the first sweep is not done yet\n", b.get("/readyz").Body.String())
+	pulse.Swept(noon, 0, fmt.Errorf("sweep: store: %w", loops.ErrFull))
 	assert.Equal(t, http.StatusServiceUnavailable, ready(0), "no sweep worked yet")
+	for _, path := range []string{"/readyz", "/", "/api/v1/due"} {
+		body := b.get(path).Body.String()
+		assert.Contains(t, body, "no space left for the register", path)
+		assert.Contains(t, body, "Make room on the disk", path)
+	}
+	assert.Contains(t, b.get("/metrics").Body.String(), "fillmark_alarm{part=\"sweep\"} 1\n")
+	pulse.Swept(noon, 0, errors.New("bounces: permission denied"))
+	assert.Contains(t, b.get("/readyz").Body.String(), "permission denied")
 	pulse.Swept(noon, 1, nil)
+	assert.Contains(t, b.get("/metrics").Body.String(), "fillmark_alarm{part=\"sweep\"} 0\n")
 	assert.Equal(t, http.StatusOK, ready(0))
 	assert.Equal(t, http.StatusOK, ready(30*time.Minute))
 	assert.Equal(t, http.StatusServiceUnavailable, ready(31*time.Minute))

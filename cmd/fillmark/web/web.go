@@ -44,6 +44,13 @@ type reader interface {
 	Samples() iter.Seq2[loops.RetainedSample, error]
 }
 
+// alarms tells which parts of the work cannot be done at an instant, and the
+// names of all that it knows.
+type alarms interface {
+	Red(now time.Time) []loops.Alarm
+	Names() []string
+}
+
 // Deps is what the handler is built from.
 type Deps struct {
 	Workshop *workshop.Workshop
@@ -85,6 +92,8 @@ type Deps struct {
 	TrustedProxy netip.Prefix
 	// Pulse is what the sweeping loop tells of itself; nil where there is none.
 	Pulse *Pulse
+	// Alarms says what cannot be done; nil where nobody looks.
+	Alarms alarms
 }
 
 type server struct {

@@ -4,6 +4,7 @@
 package workshop
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -144,6 +145,8 @@ type Bounced struct {
 	Reason  string           `json:"reason"`
 	// GivenUp tells that nothing is sent to the address any more.
 	GivenUp bool `json:"given_up"`
+	// Canary tells that it was our letter to ourselves, which came.
+	Canary bool `json:"canary,omitempty"`
 }
 
 // ErrForeignBounce says that a report is about no message of ours, or not to be
@@ -159,9 +162,18 @@ const bounceAge = 60 * 24 * time.Hour
 // [ErrForeignBounce] say that nothing changed.
 func (w *Workshop) Bounce(s Stamp, r io.Reader) (Bounced, error) {
 	if w.settings.ReturnPath == nil {
-		return Bounced{}, &loops.InvalidError{Field: "mail.bounce_address", Value: "", Reason: "the address that mail comes back to"}
+		return Bounced{}, &loops.InvalidError{Field: "mail.bounce_address", Value: "", Reason: "the address that mail comes back to: none is set, so no mail that left can be told from others"}
 	}
-	report, err := notify.ReadBounce(r)
+	raw, err := io.ReadAll(r)
+	if err != nil {
+		return Bounced{}, fmt.Errorf("bounce: %w", err)
+	}
+	report, err := notify.ReadBounce(bytes.NewReader(raw))
+	if errors.Is(err, notify.ErrNotBounce) {
+		if came, err := w.canaryCame(s, raw); came || err != nil {
+			return Bounced{Canary: came}, err
+		}
+	}
 	if err != nil {
 		return Bounced{}, err
 	}
@@ -181,7 +193,7 @@ func (w *Workshop) Bounce(s Stamp, r io.Reader) (Bounced, error) {
 	if err != nil {
 		return Bounced{}, fmt.Errorf("bounce: %w", err)
 	}
-	if out.GivenUp = notify.Suppresses(failed.Status, inARow); out.GivenUp {
+	if out.GivenUp = notify.Suppresses(failed.Status, inARow) && m.Purpose != loops.PurposeCanary; out.GivenUp {
 		err = w.register.Suppress(loops.Suppression{Address: m.To, Reason: out.Reason, Status: failed.Status, Since: s.At}, s.By)
 	}
 	return out, err

@@ -72,6 +72,10 @@ func (w *Workshop) Sweep(s Stamp) (Swept, error) {
 		if errors.Is(err, loops.ErrRepeated) {
 			continue // another sweep was quicker
 		}
+		if loops.NoWrite(err) {
+			failed = append(failed, fmt.Errorf("sweep: %w", err))
+			break // the next owner's would fail alike
+		}
 		if err != nil {
 			failed = append(failed, fmt.Errorf("sweep: %w", err))
 			continue

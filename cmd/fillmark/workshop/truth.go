@@ -34,8 +34,10 @@ func (w *Workshop) Review(m loops.Message, now time.Time) (notify.Review, error)
 		return r, err
 	}
 	same := why == "" && sameLetter(then, m)
-	// Only a reminder is of its day: it says how far off things are.
-	if same && (m.Purpose != loops.PurposeReminder || w.dayFor(m, now) == w.dayFor(m, m.Written())) {
+	// A reminder is of its day, since it says how far off things are, and so is a
+	// letter to ourselves.
+	ofItsDay := m.Purpose == loops.PurposeReminder || m.Purpose == loops.PurposeCanary
+	if same && (!ofItsDay || w.dayFor(m, now) == w.dayFor(m, m.Written())) {
 		return r, nil
 	}
 	as.at = now
@@ -104,6 +106,9 @@ func uncounted(raw []byte) []byte {
 func (w *Workshop) writtenAgain(m loops.Message, as writing) (is loops.Message, why string, err error) {
 	if m.Purpose == loops.PurposeMorning {
 		return w.morningAgain(m, as)
+	}
+	if m.Purpose == loops.PurposeCanary {
+		return w.canaryAgain(m, as)
 	}
 	owner, err := w.register.Owner(m.Owner)
 	if errors.Is(err, loops.ErrNotFound) {

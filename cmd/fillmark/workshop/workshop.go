@@ -49,6 +49,8 @@ type register interface {
 	Revision() (loops.StoreRevision, error)
 	Uptime() (loops.Uptime, error)
 	NoteUptime(at time.Time) error
+	Canary() (loops.Canary, error)
+	PutCanary(loops.Canary) error
 	Commit(loops.Change) error
 	mailbox
 	incoming
@@ -70,6 +72,9 @@ type Settings struct {
 	// ReturnPath opens the envelope addresses of mail that comes back; nil where
 	// mail comes back to From.
 	ReturnPath *notify.ReturnPath
+	// Canary is how long a letter to ourselves may take to come back before that
+	// is an alarm; zero sends none. It wants a ReturnPath.
+	Canary time.Duration
 	// BaseURL is where owners' links lead, without a trailing slash. Where owners
 	// cannot reach it ([notify.Reachable]) no letter has a link to it, and they
 	// answer by mail; ReadHere says that letters are read on this computer alone.

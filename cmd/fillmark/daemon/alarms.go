@@ -1,0 +1,142 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"os"
+	"strings"
+	"time"
+
+	"fillmark/cmd/fillmark/alarm"
+	"fillmark/cmd/fillmark/doctor"
+	"fillmark/cmd/fillmark/web"
+	"fillmark/loops"
+)
+
+// alarms is the board of all that the daemon looks after.
+func (h *Service) alarms(c Config) (*alarm.Board, error) {
+	ways, err := c.alarmWays()
+	if err != nil {
+		return nil, err
+	}
+	return alarm.NewBoard(h.Store, alarm.Options{
+		Workshop: c.Workshop.Name, Zone: c.Zone(), Again: time.Duration(c.Alarm.AgainHours) * time.Hour, Hide: hideSecrets,
+	}, ways, h.registerSource(), h.pulse.Source(), h.Workshop.MailSource(), h.Workshop.CanarySource(), h.houseSource())
+}
+
+// houseSource is red while the doctor has something to tell, such as a late
+// backup.
+func (h *Service) houseSource() alarm.Source {
+	return alarm.Source{Name: web.HouseAlarm, Check: func(time.Time) (reason, remedy string) {
+		var says, do []string
+		for _, l := range h.Quick().Told() {
+			if l.State == doctor.Red && l.Check != "register file" { // that has a source of its own
+				says, do = append(says, l.Says), append(do, l.Do)
+			}
+		}
+		return strings.Join(says, " "), strings.Join(do, " ")
+	}}
+}
+
+// registerSource is red while the register's file is not where it was opened, or
+// cannot be read.
+func (h *Service) registerSource() alarm.Source {
+	return alarm.Source{Name: "register", Check: func(time.Time) (reason, remedy string) {
+		if err := h.Store.InPlace(); err != nil {
+			return "Nothing can be put down: " + err.Error() + ".",
+				"Copy what is still there with fillmark backup --to FOLDER, stop the program, move aside what is left beside the register, " +
+					"bring all back with fillmark restore FOLDER, and start it again."
+		}
+		if _, err := h.Store.Owner(0); !errors.Is(err, loops.ErrNotFound) {
+			return fmt.Sprintf("The register cannot be read: %v.", err), "Look at it with fillmark check; the way back is the newest backup."
+		}
+		return "", ""
+	}}
+}
+
+// alarmWays are the ways that are not mail, as the configuration has them.
+func (c Config) alarmWays() ([]alarm.Way, error) {
+	var ways []alarm.Way
+	if c.Alarm.Webhook.URL != "" {
+		secret, err := secretText("alarm.webhook.secret_file", c.Alarm.Webhook.SecretFile)
+		if err != nil {
+			return nil, err
+		}
+		way, err := alarm.Webhook(c.Alarm.Webhook.URL, secret)
+		if err != nil {
+			return nil, &SettingError{fmt.Errorf("alarm.webhook.secret_file: %w", err)}
+		}
+		ways = append(ways, way)
+	}
+	if len(c.Alarm.Command) > 0 {
+		ways = append(ways, alarm.Command(c.Alarm.Command))
+	}
+	if c.Alarm.Post.URL != "" {
+		token := ""
+		if c.Alarm.Post.TokenFile != "" {
+			var err error
+			if token, err = secretText("alarm.post.token_file", c.Alarm.Post.TokenFile); err != nil {
+				return nil, err
+			}
+		}
+		ways = append(ways, alarm.Post(c.Alarm.Post.URL, token))
+	}
+	return ways, nil
+}
+
+// secretText reads a file with one secret, which is for its user alone.
+func secretText(key, file string) (string, error) {
+	text, err := os.ReadFile(file)
+	if err == nil {
+		err = keptSecret(file)
+	}
+	if err != nil {
+		return "", fmt.Errorf("%s: %w", key, err)
+	}
+	return strings.TrimRight(string(text), "\r\n"), nil
+}
+
+// sendsCanary tells whether the workshop sends itself a letter each day: where a
+// relay is used, and there is a mailbox for mail that comes back.
+func (c Config) sendsCanary() bool {
+	return c.Mail.Transport == "smtp" && c.Mail.BounceAddress != "" && c.Alarm.CanaryHours > 0
+}
+
+// WithoutCanary says why no letter to ourselves is sent; empty where one is.
+func (c Config) WithoutCanary() string {
+	switch {
+	case c.sendsCanary():
+		return ""
+	case c.Mail.Transport != "smtp":
+		return "no letter to ourselves is sent, since mail goes to a folder"
+	case c.Mail.BounceAddress == "":
+		return "no letter to ourselves is sent, since mail.bounce_address is not set: mail that is taken and then lost is not noticed"
+	}
+	return "no letter to ourselves is sent, since alarm.canary_hours is 0: mail that is taken and then lost is not noticed"
+}
+
+// lookEvery is how often is looked for alarms, besides after every round.
+const lookEvery = time.Minute
+
+// watch tells of alarms until the context ends. It is apart from the loop that
+// sweeps: that one standing still is an alarm.
+func (h *Service) watch(ctx context.Context, now func() time.Time, log *slog.Logger) error {
+	every := time.NewTicker(lookEvery)
+	defer every.Stop()
+	for {
+		if err := h.Alarms.Tell(ctx, now().UTC()); err != nil && !loops.NoWrite(err) {
+			log.Error("what was told of alarms cannot be put down", "error", err)
+		}
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-every.C:
+		case <-h.look:
+		}
+	}
+}

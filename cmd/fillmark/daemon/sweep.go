@@ -1,0 +1,119 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package daemon
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"time"
+
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+	"fillmark/notify"
+)
+
+// learn reckons anew what openings teach. Openings do so as they are recorded;
+// this finds what measurements, edits and imports changed. It returns false where
+// nothing could be put down: the sweep says so.
+func (h *Service) learn(ctx context.Context, log *slog.Logger, now time.Time) bool {
+	renewed, err := h.Workshop.Learn(ctx, workshop.Stamp{At: now.UTC(), By: "schedule"})
+	switch {
+	case loops.NoWrite(err):
+		return false
+	case err != nil && ctx.Err() == nil:
+		log.Error("evidence not reckoned", "error", err)
+	case renewed > 0:
+		log.Info("plans brought up to date", "loops", renewed)
+	}
+	return true
+}
+
+// sweepAndDeliver does what is due at the instant, one step after the other.
+// Errors are for the log and for [web.Pulse], since the next round does what this
+// one could not. What stands in the way of every write ends the round, so that
+// it is said once.
+func (h *Service) sweepAndDeliver(ctx context.Context, log *slog.Logger, now time.Time) {
+	stamp := workshop.Stamp{At: now.UTC(), By: "schedule"}
+	var swept workshop.Swept
+	failed := func(what string, err error) error {
+		if err == nil || ctx.Err() != nil {
+			return nil
+		}
+		log.Error(what+" failed", "error", err)
+		return fmt.Errorf("%s: %w", what, err)
+	}
+	var faults []error
+	for _, step := range []struct {
+		what string
+		do   func() error
+	}{
+		{"register", h.Store.InPlace},
+		{"sweep", func() (err error) { swept, err = h.Workshop.Sweep(stamp); return err }},
+		{"morning list", func() error { _, err := h.Workshop.MailMorning(stamp); return err }},
+		{"bounces", func() error { return h.readBounces(log, now) }},
+		{"canary", func() error { _, err := h.Workshop.MailCanary(stamp); return err }},
+		{"old mail texts and keys", func() error { return h.forget(now) }},
+	} {
+		h.heart.beat()
+		if err := failed(step.what, step.do()); err != nil {
+			faults = append(faults, err)
+			if loops.NoWrite(err) {
+				h.pulse.Swept(now, len(swept.Reminders), err)
+				return
+			}
+		}
+	}
+	h.pulse.Swept(now, len(swept.Reminders), errors.Join(faults...))
+	report, err := h.deliver(ctx, now)
+	h.pulse.Delivered(report, failed("delivery", err))
+	if report.RelayFault != nil {
+		log.Warn("the relay does not take mail; all of it waits", "error", report.RelayFault, "again_at", report.RetryAt)
+	}
+	if len(swept.Reminders) > 0 || report.Delivered > 0 || report.Refused > 0 || report.Expired > 0 {
+		log.Info("swept", "reminders", len(swept.Reminders), "calls", swept.Calls, "delivered", report.Delivered, "refused", report.Refused, "expired", report.Expired)
+	}
+}
+
+// bodiesKept is how long the texts of mail that is done with are kept; what it
+// was and how it ended stays.
+const bodiesKept = 180 * 24 * time.Hour
+
+// actKeysKept is how long an act that is sent again with its key is known
+// again.
+const actKeysKept = 90 * 24 * time.Hour
+
+// forget deletes old mail texts and forgets old keys of acts, once a day.
+func (h *Service) forget(now time.Time) error {
+	if now.Sub(h.forgot) < 24*time.Hour {
+		return nil
+	}
+	h.forgot = now
+	_, texts := h.Store.DeleteBodies(now.Add(-bodiesKept), "schedule", now.UTC())
+	_, keys := h.Store.ForgetActKeys(now.Add(-actKeysKept))
+	return errors.Join(texts, keys)
+}
+
+// readBounces takes in the mail that came back since the last round.
+func (h *Service) readBounces(log *slog.Logger, now time.Time) error {
+	if h.bounces == nil {
+		return nil
+	}
+	return h.bounces.Each(func(mail io.Reader) error {
+		back, err := h.Workshop.Bounce(workshop.Stamp{At: now.UTC(), By: "bounces"}, mail)
+		switch {
+		case errors.Is(err, notify.ErrNotBounce), errors.Is(err, workshop.ErrForeignBounce):
+			log.Info("mail in the bounce folder is no bounce of ours; it stays for a person to read")
+		case err == nil && back.Canary:
+			log.Info("our letter to ourselves came")
+		case err == nil:
+			log.Info("mail came back", "message", back.Message, "given_up", back.GivenUp)
+		default:
+			return err
+		}
+		return nil
+	})
+}

@@ -1,0 +1,41 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package store
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+
+	"fillmark/loops"
+)
+
+// fileIdentity is which file is open, whatever becomes of its name: device and
+// inode, or what the system has in their place.
+type fileIdentity struct{ info fs.FileInfo }
+
+// open opens a file for bbolt and puts down which one it is.
+func (id *fileIdentity) open(path string, flag int, mode os.FileMode) (*os.File, error) {
+	f, err := os.OpenFile(path, flag, mode)
+	if err != nil {
+		return nil, err
+	}
+	if id.info, err = f.Stat(); err != nil {
+		return nil, errors.Join(err, f.Close())
+	}
+	return f, nil
+}
+
+// at gives loops.ErrGone where the path leads to no file, or to another one.
+func (id *fileIdentity) at(path string) error {
+	there, err := os.Stat(path)
+	switch {
+	case err != nil:
+		return fmt.Errorf("%w (%w)", loops.ErrGone, err)
+	case !os.SameFile(id.info, there):
+		return fmt.Errorf("%w (%s is another file now)", loops.ErrGone, path)
+	}
+	return nil
+}

@@ -1,0 +1,30 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package store_test
+
+import (
+	"path/filepath"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/loops/store"
+)
+
+// What is open for reading alone says so to whoever writes.
+func TestReadOnlyStoreSaysSo(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "shop.fillmark")
+	s, err := store.Open(path, store.Options{})
+	require.NoError(t, err)
+	require.NoError(t, s.Close())
+	s, err = store.Open(path, store.Options{ReadOnly: true})
+	require.NoError(t, err)
+	defer func() { assert.NoError(t, s.Close()) }()
+	_, err = s.NewOwnerID()
+	require.ErrorIs(t, err, store.ErrReadOnly)
+	report, err := s.Check(t.Context())
+	require.NoError(t, err)
+	assert.True(t, report.OK(), report.Problems)
+}
