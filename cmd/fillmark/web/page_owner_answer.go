@@ -56,6 +56,8 @@ func (s *server) answerOwner(w http.ResponseWriter, r *http.Request) error {
 			return err
 		}
 		p.FormFirst, p.OffFirst, p.Words, p.PhotoLost = true, answer.Answer != loops.AllFine, answer.Words, photo != nil
+		p.Later = dayed[f.typed.Get("answer")]
+		p.OffFirst = p.OffFirst && !p.Later
 		p.Form = f
 		for i := range p.Notices {
 			p.Notices[i].On = slices.Contains(answer.Noticed, p.Notices[i].Notice)
@@ -148,7 +150,7 @@ func (s *server) saidToday(owner loops.Owner, answer loops.Answer, about loops.T
 		files = slices.DeleteFunc(files, func(f workshop.OwnersFile) bool { return f.Loop.Tag != about })
 	}
 	last := lastAnswer(files)
-	return last != nil && last.Answer == answer.Answer && last.Words == answer.Words && slices.Equal(last.Noticed, loops.NoticesOn(false, answer.Noticed)) && last.Photo == answer.Photo && sameReading(last.Die, answer.Die) && last.Day == s.Workshop.DayOf(owner, s.Now()), nil
+	return last != nil && last.Answer == answer.Answer && last.Words == answer.Words && slices.Equal(last.Noticed, loops.NoticesOn(false, answer.Noticed)) && last.Photo == answer.Photo && last.On == answer.On && sameReading(last.Die, answer.Die) && last.Day == s.Workshop.DayOf(owner, s.Now()), nil
 }
 
 func sameReading(a, b *chemistry.Celsius) bool {
@@ -183,7 +185,10 @@ func (s *server) notMe(w http.ResponseWriter, r *http.Request, owner loops.Owner
 
 // ownerAnswerOf reads the form.
 func ownerAnswerOf(typed url.Values, unit string) (loops.Answer, error) {
-	kinds := map[string]loops.AnswerKind{"fine": loops.AllFine, "off": loops.SomethingOff, "call": loops.CallMe, "pause": loops.Pause}
+	kinds := map[string]loops.AnswerKind{
+		"fine": loops.AllFine, "off": loops.SomethingOff, "call": loops.CallMe, "pause": loops.Pause,
+		"day": loops.ProposeDay, "moved": loops.Moved, "sold": loops.PassedOn, "elsewhere": loops.Elsewhere,
+	}
 	answer := loops.Answer{Words: newForm(typed).text("words")}
 	for _, n := range typed["noticed"] {
 		answer.Noticed = append(answer.Noticed, loops.Notice(n))
@@ -195,6 +200,13 @@ func ownerAnswerOf(typed url.Values, unit string) (loops.Answer, error) {
 	}
 	answer.Answer = kind
 	f := newForm(typed)
+	if on := f.text("on"); on != "" {
+		day, err := loops.ParseDay(on)
+		if err != nil {
+			return answer, &loops.InvalidError{Field: "on", Value: on, Reason: "a day, such as 2026-12-03"}
+		}
+		answer.On = day
+	}
 	if f.text("die")+f.text("room") == "" {
 		return answer, nil
 	}
@@ -216,6 +228,9 @@ func formError(err error) error {
 	return &loops.InvalidError{Field: "form", Value: err.Error(), Reason: "a form as this page sends it"}
 }
 
+// dayed are the buttons of the forms that ask for a day.
+var dayed = map[string]bool{"day": true, "pause": true}
+
 // lastAnswer finds the newest answer in the histories that still stands.
 func lastAnswer(files []workshop.OwnersFile) *ownerAnswer {
 	var last *ownerAnswer
@@ -230,7 +245,7 @@ func lastAnswer(files []workshop.OwnersFile) *ownerAnswer {
 				noticed = loops.NoticesOn(false, slices.Concat(noticed, last.Noticed))
 			}
 			at = e.Recorded
-			last = &ownerAnswer{e.Answer.Answer, e.Answer.Answer == loops.SomethingOff, e.Day, noticed, e.Answer.Words, e.Answer.Photo, e.Answer.Die}
+			last = &ownerAnswer{e.Answer.Answer, e.Answer.Answer == loops.SomethingOff, e.Day, noticed, e.Answer.Words, e.Answer.Photo, e.Answer.Die, e.Answer.On}
 		}
 	}
 	return last
