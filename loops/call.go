@@ -51,5 +51,5 @@ func (s *State) called(day Day, x *OwnerCall) {
 // seenTo folds that somebody saw to the loop: what was agreed in calls is done
 // with.
 func (s *State) seenTo() {
-	s.Agreed, s.Reached, s.TriedInVain, s.Tries = Day{}, Day{}, Day{}, 0
+	s.Agreed, s.QuietUntil, s.Reached, s.TriedInVain, s.Tries = Day{}, Day{}, Day{}, Day{}, 0
 }

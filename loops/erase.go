@@ -34,7 +34,7 @@ func (e Entry) Erased() Entry {
 	case KindIntake:
 		e.Intake = &Intake{Symptom: e.Intake.Symptom, RunningHours: e.Intake.RunningHours}
 	case KindAnswer:
-		e.By, e.Answer = "owner", &Answer{Answer: e.Answer.Answer, Tasks: e.Answer.Tasks, Die: e.Answer.Die, Room: e.Answer.Room, Ran: e.Answer.Ran}
+		e.By, e.Answer = "owner", &Answer{Answer: e.Answer.Answer, Tasks: e.Answer.Tasks, On: e.Answer.On, Die: e.Answer.Die, Room: e.Answer.Room, Ran: e.Answer.Ran}
 	case KindSetting:
 		x := *e.Setting
 		x.Why = ""

@@ -332,6 +332,9 @@ func (x *Swap) validate() error {
 type Answer struct {
 	Answer AnswerKind `json:"answer"`
 	Tasks  []TaskKind `json:"tasks,omitempty"` // the tasks of the reminder it answers
+	// On is the day that they propose, or until which they want no reminder; zero
+	// with any other answer, and for a pause without an end.
+	On Day `json:"on,omitzero"`
 	// Noticed is what they ticked with "something is off"; nothing else. On
 	// record is what shows on the loop of the entry.
 	Noticed []Notice `json:"noticed,omitempty"`
@@ -345,9 +348,14 @@ type Answer struct {
 	Ran  Ran                `json:"ran,omitempty"`
 }
 
-// Said is the answer in one phrase: its kind, and what was ticked.
+// Said is the answer in one phrase: its kind, with its day, and what was ticked.
 func (x Answer) Said() string {
-	if len(x.Noticed) == 0 {
+	switch {
+	case x.Answer == Pause && !x.On.IsZero():
+		return string(x.Answer) + " until " + x.On.Long()
+	case !x.On.IsZero():
+		return string(x.Answer) + " " + x.On.Long()
+	case len(x.Noticed) == 0:
 		return string(x.Answer)
 	}
 	noticed := make([]string, len(x.Noticed))
@@ -369,11 +377,45 @@ const (
 	// Unclear is a mail of theirs that no rule could read: a person does. The entry's
 	// note says why, and its words are the owner's.
 	Unclear AnswerKind = "unclear reply"
+	// ProposeDay names a day for the visit. The others tell what a person must
+	// take up: none of them is a record of work.
+	ProposeDay AnswerKind = "I can bring it on"
+	Moved      AnswerKind = "I have moved"
+	PassedOn   AnswerKind = "it is sold"
+	Elsewhere  AnswerKind = "it was done elsewhere"
 )
+
+// AnswerKinds lists them.
+func AnswerKinds() []AnswerKind {
+	return []AnswerKind{AllFine, SomethingOff, CallMe, Pause, ProposeDay, Moved, PassedOn, Elsewhere}
+}
+
+// CheckDay refuses an answer whose day is missing, past or too far off, seen from
+// the day on which it is given.
+func (x Answer) CheckDay(today Day) error {
+	switch {
+	case x.Answer == ProposeDay && x.On.IsZero():
+		return invalid("on", "", "the day on which you can bring it")
+	case x.On.IsZero():
+		return nil
+	case x.Answer != ProposeDay && x.Answer != Pause:
+		return invalid("on", x.On.String(), "no day with this answer")
+	case !x.On.After(today) || x.On.Sub(today) > furthestAnswered:
+		return invalid("on", x.On.String(), fmt.Sprintf("a day after today, within %d days", furthestAnswered))
+	}
+	return nil
+}
+
+// furthestAnswered is how many days ahead an owner can put a visit or a pause:
+// past half a year they had better talk to us (common practice, no source).
+const furthestAnswered = 183
 
 func (x *Answer) validate() error {
 	var p problems
-	p.add(oneOf("answer", x.Answer, AllFine, SomethingOff, CallMe, Pause, Unclear))
+	p.add(oneOf("answer", x.Answer, append(AnswerKinds(), Unclear)...))
+	if !x.On.IsZero() {
+		p.add(x.On.validate("on"))
+	}
 	for _, t := range x.Tasks {
 		p.add(oneOf("task", t, TaskKinds()...))
 	}

@@ -25,6 +25,13 @@ type Policy struct {
 	LateDays  int `json:"late_days"`
 	LastDays  int `json:"last_days"`
 	CallDays  int `json:"call_days"`
+	// JoinDays is within how many days of the first the tasks of an owner are one
+	// appointment and one letter. SpacingDays is how many days lie between two
+	// letters to an owner at least, and LettersAYear how many reminders there are
+	// at most in 365 days; zero bounds nothing.
+	JoinDays     int `json:"join_days"`
+	SpacingDays  int `json:"spacing_days"`
+	LettersAYear int `json:"letters_a_year"`
 	// FirstFrost is when the first frost is reckoned with where the workshop's
 	// machines stand; the zero value reckons with none.
 	FirstFrost MonthDay `json:"first_frost,omitzero"`
@@ -154,6 +161,14 @@ func (p Policy) Validate() error {
 	if p.AheadDays < 0 || p.LateDays < 1 || p.LastDays <= p.LateDays || p.CallDays <= p.LastDays || p.CallDays > 365 {
 		wrong.add(invalid("policy.late_days", fmt.Sprintf("ahead %d, late %d, last %d, call %d", p.AheadDays, p.LateDays, p.LastDays, p.CallDays),
 			"days that rise: 0 ≤ ahead, 1 ≤ late < last < call ≤ 365"))
+	}
+	for _, f := range []struct {
+		field       string
+		value, most int
+	}{{"join_days", p.JoinDays, 60}, {"spacing_days", p.SpacingDays, 60}, {"letters_a_year", p.LettersAYear, 366}} {
+		if f.value < 0 || f.value > f.most {
+			wrong.add(invalid("policy.letters."+f.field, f.value, fmt.Sprintf("0 to %d", f.most)))
+		}
 	}
 	return wrong.err()
 }

@@ -81,6 +81,9 @@ type State struct {
 	AskedFor AnswerKind `json:"asked_for,omitempty"`
 	// AskedNoticed is what they ticked with it.
 	AskedNoticed []Notice `json:"asked_noticed,omitempty"`
+	// QuietUntil is the day until which the owner wants no reminder; zero where
+	// they did not say so, or somebody saw to the loop since.
+	QuietUntil Day `json:"quiet_until,omitzero"`
 	// Agreed is the day agreed with the owner for seeing to the loop; zero where
 	// none was, or once somebody saw to it.
 	Agreed Day `json:"agreed,omitzero"`
@@ -306,8 +309,15 @@ func (s *State) answered(day Day, x *Answer) {
 		s.Concern = day
 		tasks = append(slices.Clone(tasks), ServiceCheck)
 	}
+	if x.Answer == Pause && !x.On.IsZero() {
+		s.QuietUntil = x.On // nobody is asked for, and nothing is settled
+		return
+	}
 	if x.Answer != AllFine {
 		s.Asked, s.AskedFor, s.AskedNoticed = day, x.Answer, x.Noticed
+	}
+	if x.Answer == ProposeDay {
+		s.Agreed = x.On
 	}
 	for _, task := range tasks {
 		s.Answered = slices.DeleteFunc(slices.Clone(s.Answered), func(a Answered) bool { return a.Task == task })

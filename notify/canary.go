@@ -47,7 +47,7 @@ func ComposeCanary(in CanaryInput) (Letter, error) {
 		Closing: []string{in.Workshop.Name},
 		Reason:  "It is written once a day where mail.bounce_address is set; alarm.canary_hours: 0 in the configuration stops it.",
 	}
-	return d.letter(envelope{in.Workshop, loops.Owner{Email: in.To}, in.Date, in.MessageID, "", in.Instead}, nil)
+	return d.letter(envelope{in.Workshop, loops.Owner{Email: in.To}, in.Date, in.MessageID, "", in.Instead, nil}, nil)
 }
 
 // Arrival is what a mail that arrived says of itself.

@@ -120,7 +120,7 @@ func ComposeHandover(in HandoverInput) (Letter, error) {
 		return Letter{}, err
 	}
 	d := in.document(in.Workshop.ReachUs())
-	return d.letter(envelope{in.Workshop, in.Owner, in.Date, in.MessageID, in.Links.OneClick, in.Instead}, in.Calendar)
+	return d.letter(envelope{in.Workshop, in.Owner, in.Date, in.MessageID, in.Links.OneClick, in.Instead, nil}, in.Calendar)
 }
 
 // PrintHandover writes the same on paper. Date, Message-ID, links, calendar and

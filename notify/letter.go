@@ -8,6 +8,8 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"mime/quotedprintable"
+	"slices"
+	"strings"
 	"time"
 
 	"fillmark/loops"
@@ -51,6 +53,9 @@ type envelope struct {
 	messageID string
 	oneClick  string
 	instead   Earlier
+	// thread are the Message-IDs of the letters before it about the same matter,
+	// the first one first.
+	thread []string
 }
 
 // Earlier is a letter that another one takes the place of, since it may have
@@ -66,6 +71,16 @@ func (e Earlier) sentence() string {
 		return ""
 	}
 	return "This takes the place of our letter of " + e.Day.Long() + ", should you have had it. "
+}
+
+// before are the letters that it follows, the last of them the one that it
+// answers to (RFC 5322 3.6.4).
+func (e envelope) before() []string {
+	before := slices.Clone(e.thread)
+	if e.instead.MessageID != "" && !slices.Contains(before, e.instead.MessageID) {
+		before = append(before, e.instead.MessageID)
+	}
+	return before
 }
 
 // assemble puts headers and parts together. Everything in it was checked.
@@ -91,8 +106,8 @@ func (e envelope) assemble(subject, text, html string, calendar []byte) (Letter,
 		{"Message-ID", e.messageID},
 		{"Auto-Submitted", "auto-generated"},
 	}
-	if e.instead.MessageID != "" {
-		l.Headers = append(l.Headers, Header{"In-Reply-To", e.instead.MessageID}, Header{"References", e.instead.MessageID})
+	if before := e.before(); len(before) > 0 {
+		l.Headers = append(l.Headers, Header{"In-Reply-To", before[len(before)-1]}, Header{"References", strings.Join(before, "\r\n ")})
 	}
 	if e.oneClick != "" {
 		l.Headers = append(l.Headers, Header{"List-Unsubscribe", "<" + e.oneClick + ">"})

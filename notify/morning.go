@@ -76,7 +76,7 @@ func ComposeMorning(in MorningInput) (Letter, error) {
 		d.Buttons = []button{{"The list on the page", in.Link}}
 	}
 	technician := loops.Owner{Email: in.To}
-	return d.letter(envelope{in.Workshop, technician, in.Date, in.MessageID, "", in.Instead}, nil)
+	return d.letter(envelope{in.Workshop, technician, in.Date, in.MessageID, "", in.Instead, nil}, nil)
 }
 
 func (in MorningInput) validate() error {

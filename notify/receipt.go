@@ -62,7 +62,7 @@ func ComposeReceipt(in ReceiptInput) (Letter, error) {
 		Stop:     button{"Stop these mails", in.Links.Stop},
 	}
 	d.Blocks = in.blocks(now)
-	return d.letter(envelope{in.Workshop, in.Owner, in.Date, in.MessageID, in.Links.OneClick, in.Instead}, nil)
+	return d.letter(envelope{in.Workshop, in.Owner, in.Date, in.MessageID, in.Links.OneClick, in.Instead, nil}, nil)
 }
 
 // blocks are what the owner told us, what happens now and what comes next. Where
@@ -135,8 +135,23 @@ func (in ReceiptInput) words() (understood string, now []string) {
 		}
 		return "please call", []string{call}
 	}
+	if now, ok := settled[in.Answer.Answer]; ok {
+		return in.Answer.Said(), []string{now}
+	}
+	if !in.Answer.On.IsZero() {
+		return in.Answer.Said(), []string{
+			"Until then we remind you of nothing that these machines need, and go on after it. What is due stays due: the liquid ages whether we write or not."}
+	}
 	return "a pause", []string{
 		"We remind you no more of what was due now, until you or we end the pause. What is due stays due: the liquid ages whether we write or not."}
+}
+
+// settled says what happens after an answer that a person takes up.
+var settled = map[loops.AnswerKind]string{
+	loops.ProposeDay: "We have put the day down and get in touch if it does not suit us. Until it is over we remind you of nothing that these machines need.",
+	loops.Moved:      "We get in touch to put your new address down. Until then we do not write about these machines.",
+	loops.PassedOn:   "We write no more about it. If you tell us who has it now, and they agree, we look after it for them: we get in touch about that.",
+	loops.Elsewhere:  "We get in touch to hear what was done and what is in it now. Until we know, our record stays as it is, and we do not write about it.",
 }
 
 func quotedList(names []string) string {
@@ -154,12 +169,12 @@ func (in ReceiptInput) validate() error {
 	var p problems
 	p.add(validateFrame(in.Workshop, in.Owner, in.Day, in.Date, in.MessageID, in.Links))
 	switch in.Answer.Answer {
-	case loops.AllFine, loops.CallMe, loops.Pause:
+	case loops.AllFine, loops.CallMe, loops.Pause, loops.ProposeDay, loops.Moved, loops.PassedOn, loops.Elsewhere:
 	case loops.SomethingOff:
 		p.add(validateCautions(in.Cautions))
 		p.add(requireText("wet", in.Wet, maxSentence))
 	default:
-		p.add(invalid("answer", string(in.Answer.Answer), "all fine, something is off, call me or pause"))
+		p.add(invalid("answer", string(in.Answer.Answer), "one of the answers that owners can give"))
 	}
 	if len(in.Conditions) > 0 {
 		p.add(validateCautions(in.Cautions))

@@ -76,6 +76,9 @@ type ReminderInput struct {
 	Links     Links
 	Calendar  []byte  // text/calendar with METHOD:PUBLISH; empty for none
 	Instead   Earlier // the letter that this one takes the place of
+	// Thread are the Message-IDs of the letters before it about the same
+	// appointment, the first one first; mail programs show them together.
+	Thread []string
 }
 
 // ReminderItem is one task of one loop.
@@ -120,7 +123,7 @@ func ComposeReminder(in ReminderInput) (Letter, error) {
 	}
 	d := in.document(in.Workshop.ReachUs())
 	d.addAnswers(in)
-	return d.letter(envelope{in.Workshop, in.Owner, in.Date, in.MessageID, in.Links.OneClick, in.Instead}, in.Calendar)
+	return d.letter(envelope{in.Workshop, in.Owner, in.Date, in.MessageID, in.Links.OneClick, in.Instead, in.Thread}, in.Calendar)
 }
 
 // document is what mail and printed letter have in common; they differ in how
@@ -402,6 +405,9 @@ func (in ReminderInput) validateContent() error {
 		p.add(i.validate(fmt.Sprintf("item %d ", n+1)))
 	}
 	p.add(validateCautions(in.Cautions))
+	for _, id := range in.Thread {
+		p.add(checkMessageID(id))
+	}
 	if len(in.Calendar) > 0 {
 		p.add(checkCalendar(in.Calendar))
 	}

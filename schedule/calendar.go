@@ -4,6 +4,7 @@
 package schedule
 
 import (
+	"cmp"
 	"fmt"
 	"net/url"
 	"strings"
@@ -196,6 +197,13 @@ func (e Event) write(w *lines, organizer string) {
 	}
 	// Being due does not make anybody busy.
 	w.add("TRANSP:TRANSPARENT")
+	// On the morning of the day (RFC 5545, section 3.6.6): the letter a week before
+	// and the one a week after leave the day itself to the calendar.
+	w.add("BEGIN:VALARM")
+	w.add("ACTION:DISPLAY")
+	w.text("DESCRIPTION", cmp.Or(printable(e.Summary), "Due today")) // it must have one
+	w.add("TRIGGER:PT9H")
+	w.add("END:VALARM")
 	w.add("END:VEVENT")
 }
 

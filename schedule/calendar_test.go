@@ -66,6 +66,11 @@ DTSTART;VALUE=DATE:20261231
 DTEND;VALUE=DATE:20270101
 SUMMARY:Look over: the grey tower (7K3QXA)
 TRANSP:TRANSPARENT
+BEGIN:VALARM
+ACTION:DISPLAY
+DESCRIPTION:Look over: the grey tower (7K3QXA)
+TRIGGER:PT9H
+END:VALARM
 END:VEVENT
 END:VCALENDAR
 `, "\n", "\r\n"), string(got))
@@ -203,7 +208,7 @@ func TestCalendarProperties(t *testing.T) {
 		}
 		// Every line there is was meant: nothing a value holds starts one.
 		properties := "BEGIN VERSION PRODID CALSCALE METHOD NAME X-WR-CALNAME REFRESH-INTERVAL X-PUBLISHED-TTL UID DTSTAMP " +
-			"LAST-MODIFIED SEQUENCE DTSTART DTEND ORGANIZER SUMMARY DESCRIPTION LOCATION URL TRANSP END"
+			"LAST-MODIFIED SEQUENCE DTSTART DTEND ORGANIZER SUMMARY DESCRIPTION LOCATION URL TRANSP ACTION TRIGGER END"
 		var summaries []string
 		for line := range strings.SplitSeq(strings.TrimSuffix(unfold(text), "\r\n"), "\r\n") {
 			name, value, ok := strings.Cut(line, ":")
@@ -216,6 +221,7 @@ func TestCalendarProperties(t *testing.T) {
 		}
 		require.Len(t, summaries, len(c.Events))
 		assert.Equal(t, len(c.Events), strings.Count(text, "\r\nEND:VEVENT\r\n"))
+		assert.Equal(t, len(c.Events), strings.Count(text, "\r\nBEGIN:VALARM\r\nACTION:DISPLAY\r\nDESCRIPTION:"), "an alarm for each")
 		for i, e := range c.Events {
 			assert.Equal(t, shown(e.Summary), summaries[i])
 		}

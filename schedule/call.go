@@ -48,9 +48,16 @@ func times(n int) string {
 // neither called nor written to about the loop (common practice, no source).
 const quietAfterCall = 7
 
-// spoken tells that the owner was lately spoken to about the loop, or that a
-// day was agreed that is not over.
+// spoken tells that the owner was lately spoken to about the loop, that a day was
+// agreed that is not over, or that they want no reminder yet. What the owner asks
+// for since then ends it.
 func spoken(s loops.State, today loops.Day) bool {
+	if !s.Asked.IsZero() {
+		return false
+	}
+	if s.QuietUntil.After(today) {
+		return true
+	}
 	if !s.Agreed.IsZero() {
 		return !today.After(s.Agreed)
 	}
@@ -72,6 +79,9 @@ func whyCall(p loops.Policy, s Staged, today loops.Day) string {
 	switch o, state := s.Owner, s.Loop.State; {
 	case !state.Asked.IsZero():
 		asked := loops.Answer{Answer: state.AskedFor, Noticed: state.AskedNoticed}
+		if state.AskedFor == loops.ProposeDay {
+			asked.On = state.Agreed
+		}
 		return fmt.Sprintf("answered %q on %s", asked.Said(), state.Asked.Long())
 	case !state.Agreed.IsZero() && today.After(state.Agreed):
 		return "agreed for " + state.Agreed.Long() + ", and nothing was recorded since"

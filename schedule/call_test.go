@@ -38,6 +38,11 @@ func TestCallsMoveTheWork(t *testing.T) {
 		"agreed for tomorrow":              {silent, loops.State{Reached: today.AddDays(-9), Agreed: today.AddDays(1)}, "", false, false},
 		"agreed for yesterday":             {silent, loops.State{Reached: today.AddDays(-9), Agreed: today.AddDays(-1)}, "agreed for Fri 27 Nov 2026, and nothing was recorded since", true, false},
 		"asked for a call, tried in vain":  {byMail, loops.State{Asked: today.AddDays(-2), AskedFor: loops.CallMe, TriedInVain: today, Tries: 1}, `answered "call me" on Thu 26 Nov 2026; not reached on Sat 28 Nov 2026, tried once`, true, false},
+		"proposed a day":                   {byMail, loops.State{Asked: today, AskedFor: loops.ProposeDay, Agreed: today.AddDays(5)}, `answered "I can bring it on Thu 3 Dec 2026" on Sat 28 Nov 2026`, false, false},
+		"a day proposed and confirmed":     {byMail, loops.State{Reached: today, Agreed: today.AddDays(5)}, "", false, false},
+		"sold":                             {byMail, loops.State{Asked: today, AskedFor: loops.PassedOn}, `answered "it is sold" on Sat 28 Nov 2026`, true, false},
+		"wants two weeks":                  {byMail, loops.State{QuietUntil: today.AddDays(1)}, "", true, false},
+		"the two weeks are over":           {byMail, loops.State{QuietUntil: today}, "no reminder went out", true, false},
 		"mail has said all there is":       {byMail, loops.State{}, "no reminder went out", true, false},
 		"reached after mail had said it":   {byMail, loops.State{Reached: today}, "", true, false},
 		"agreed after mail had settled it": {byMail, loops.State{Reached: today, Agreed: today.AddDays(3)}, "", false, false},
@@ -80,4 +85,7 @@ func TestAnAgreedDayKeepsLettersBack(t *testing.T) {
 	assert.False(t, reminded(due), "spoken to six days ago")
 	i.Loop.State.Reached = due.AddDays(-7)
 	assert.True(t, reminded(due), "spoken to a week ago")
+	i.Loop.State = loops.State{QuietUntil: due.AddDays(14)}
+	assert.False(t, reminded(due.AddDays(13)), "asked for two weeks")
+	assert.True(t, reminded(due.AddDays(14)), "the two weeks are over")
 }

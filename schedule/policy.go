@@ -69,21 +69,33 @@ func readPolicy() (loops.Policy, error) {
 	if p.Limits, err = readLimits(); err != nil {
 		return p, err
 	}
-	stages, err := readTable("policy/stages.csv")
-	if err != nil {
+	stages := map[string]*int{"ahead": &p.AheadDays, "late": &p.LateDays, "last": &p.LastDays, "call": &p.CallDays}
+	if err := readFigures("policy/stages.csv", "stage", "days", stages); err != nil {
 		return p, err
 	}
-	fields := map[string]*int{"ahead": &p.AheadDays, "late": &p.LateDays, "last": &p.LastDays, "call": &p.CallDays}
-	for _, row := range stages {
-		field, ok := fields[row["stage"]]
-		if !ok {
-			return p, fmt.Errorf("policy/stages.csv: stage %q is none", row["stage"])
-		}
-		if *field, err = strconv.Atoi(row["days"]); err != nil {
-			return p, fmt.Errorf("policy/stages.csv: %w", err)
-		}
+	letters := map[string]*int{"join": &p.JoinDays, "spacing": &p.SpacingDays, "year": &p.LettersAYear}
+	if err := readFigures("policy/letters.csv", "rule", "figure", letters); err != nil {
+		return p, err
 	}
 	return p, p.Validate()
+}
+
+// readFigures reads a table of whole numbers by name.
+func readFigures(file, name, figure string, into map[string]*int) error {
+	rows, err := readTable(file)
+	if err != nil {
+		return err
+	}
+	for _, row := range rows {
+		field, ok := into[row[name]]
+		if !ok {
+			return fmt.Errorf("%s: %s %q is none", file, name, row[name])
+		}
+		if *field, err = strconv.Atoi(row[figure]); err != nil {
+			return fmt.Errorf("%s: %w", file, err)
+		}
+	}
+	return nil
 }
 
 // readTable reads one CSV file, a map by column name for each row.

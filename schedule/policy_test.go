@@ -26,6 +26,7 @@ func TestDefaultPolicy(t *testing.T) {
 			"%s: a figure without a source is marked so, and no other is", i.Task)
 	}
 	assert.Equal(t, [4]int{7, 7, 21, 35}, [4]int{p.AheadDays, p.LateDays, p.LastDays, p.CallDays})
+	assert.Equal(t, [3]int{30, 14, 8}, [3]int{p.JoinDays, p.SpacingDays, p.LettersAYear})
 }
 
 // The figures that have a source are those of the source.

@@ -48,8 +48,11 @@ func Furthest(now time.Time) loops.Day {
 }
 
 // Horizon returns the last due day that any owner can be reminded of at the
-// instant: a sweep reads the due index up to and with it.
-func Horizon(p loops.Policy, now time.Time) loops.Day { return Furthest(now).AddDays(p.AheadDays) }
+// instant, the rest of a visit with it: a sweep reads the due index up to and
+// with it.
+func Horizon(p loops.Policy, now time.Time) loops.Day {
+	return Furthest(now).AddDays(p.AheadDays + p.JoinDays)
+}
 
 // SendableAt returns the first instant at or after hour:00 on the day in the
 // zone. Where the clocks skip that hour, or the whole day, it is the instant

@@ -104,9 +104,12 @@ type SweepInput struct {
 	// today's reminder waits for tomorrow's with what came up since. It must be
 	// set.
 	Mailed func(loops.MessageKey) bool
-	// Waiting tells whether a reminder to the owner has not left yet: it will
-	// say what is due on the day that it leaves. Nil stands for none.
+	// Waiting tells whether a letter to the owner has not left yet: a reminder
+	// will say what is due on the day that it leaves. Nil stands for none.
 	Waiting func(loops.OwnerID) bool
+	// Posted lists the letters that left to the owner in the last year. Nil stands
+	// for none.
+	Posted func(loops.OwnerID) []Posted
 }
 
 // Swept is what a sweep found: reminders to compose, and calls for the
@@ -118,23 +121,34 @@ type Swept struct {
 
 // Sweep decides whom to remind and whom to call now. It changes nothing and
 // keeps nothing: once the reminders are on record, sweeping
-// again returns no reminder. A stage that was missed, while the program did
-// not run, is not made up for; nor is one that a later stage has overtaken,
-// should the clock have been set back. Paused tasks are left out.
+// again returns no reminder. What one visit can settle is one letter, and letters
+// to an owner keep the policy's distance, but for one about a leak or a liquid
+// that does not belong there. A stage that was missed, while the program did
+// not run or another letter was too near, is not made up for; nor is one that a
+// later stage has overtaken, should the clock have been set back. Paused tasks
+// are left out.
 func Sweep(in SweepInput) Swept {
 	var swept Swept
-	var mail []Staged
+	var open, mail []Staged
 	day := func(i Item) loops.Day { return loops.DayOf(in.Now, in.zone(i)) }
 	for _, item := range in.Items {
-		stage, ok := StageOn(in.Policy, item.Task.Due, day(item))
-		if !ok || item.Task.Paused {
+		if item.Task.Paused {
 			continue
 		}
+		stage, ok := StageOn(in.Policy, item.Task.Due, day(item))
 		staged := Staged{item, stage}
-		if call, ok := newCall(in.Policy, staged, day(item)); ok {
-			swept.Calls = append(swept.Calls, call)
-		} else if whyCall(in.Policy, staged, day(item)) == "" && in.reminds(staged, day(item)) {
-			mail = append(mail, staged)
+		if ok {
+			if call, ok := newCall(in.Policy, staged, day(item)); ok {
+				swept.Calls = append(swept.Calls, call)
+			}
+		}
+		if staged.joins() && in.open(staged, day(item)) {
+			open = append(open, staged)
+		}
+	}
+	for _, a := range appointments(in.Policy, open) {
+		if items, urgent := letter(a); len(items) > 0 && in.mayWrite(items[0].Item, day(items[0].Item), urgent) {
+			mail = append(mail, items...)
 		}
 	}
 	swept.Reminders = Collapse(mail, day)
@@ -157,16 +171,20 @@ func AnsweredFor(p loops.Policy, l loops.Loop, t loops.Task) (on loops.Day, ok b
 	return on, !on.IsZero() && !t.Due.After(on.AddDays(p.AheadDays))
 }
 
-// reminds tells whether the item belongs into a reminder now.
-func (in SweepInput) reminds(s Staged, today loops.Day) bool {
-	if _, answered := AnsweredFor(in.Policy, s.Loop, s.Task); answered || spoken(s.Loop.State, today) {
+// open tells whether the task is mail's matter: not answered, not spoken of, and
+// nothing but its stage asks for a call.
+func (in SweepInput) open(s Staged, today loops.Day) bool {
+	_, answered := AnsweredFor(in.Policy, s.Loop, s.Task)
+	return !answered && !spoken(s.Loop.State, today) && whyCall(in.Policy, Staged{s.Item, loops.StageAhead}, today) == ""
+}
+
+// mayWrite tells whether a letter may go to the owner of the item now.
+func (in SweepInput) mayWrite(i Item, today loops.Day, urgent bool) bool {
+	switch {
+	case in.Now.Before(SendableAt(today, in.Hour, in.zone(i))),
+		in.Mailed(Reminder{Owner: i.Owner, Day: today}.Key()),
+		in.Waiting != nil && in.Waiting(i.Owner.ID):
 		return false
 	}
-	if in.Now.Before(SendableAt(today, in.Hour, in.zone(s.Item))) {
-		return false
-	}
-	if in.Mailed(Reminder{Owner: s.Owner, Day: today}.Key()) || in.Waiting != nil && in.Waiting(s.Owner.ID) {
-		return false
-	}
-	return !s.Letters.had(s.Stage)
+	return urgent || in.Posted == nil || MayRemind(in.Policy, in.Posted(i.Owner.ID), today)
 }

@@ -72,14 +72,6 @@ func TestCommitAndRead(t *testing.T) {
 	marks, err := s.Sent(l.ID, loops.Look, due)
 	require.NoError(t, err)
 	assert.Equal(t, c.Sent, marks)
-	has, err := s.HasSent(c.Sent[0])
-	require.NoError(t, err)
-	assert.True(t, has)
-	other := c.Sent[0]
-	other.Stage = loops.StageDue
-	has, err = s.HasSent(other)
-	require.NoError(t, err)
-	assert.False(t, has)
 
 	message, err := s.Message(c.Messages[0].Key)
 	require.NoError(t, err)

@@ -80,6 +80,28 @@ func (s *Store) Messages(status loops.MessageStatus) iter.Seq2[loops.Message, er
 	}
 }
 
+// MessagesTo lists the messages whose keys are of the owner and of the day or a
+// later one, by day, without their text. Its cost grows with them alone.
+func (s *Store) MessagesTo(owner loops.OwnerID, since loops.Day) ([]loops.Message, error) {
+	var list []loops.Message
+	prefix := fmt.Appendf(nil, "%d/", owner)
+	err := s.view(func(tx *bolt.Tx) error {
+		c := bucket(tx, bucketMessages).Cursor()
+		for k, v := c.Seek(fmt.Appendf(prefix, "%s", since)); bytes.HasPrefix(k, prefix); k, v = c.Next() {
+			m, err := decodeMessage(v)
+			if err != nil {
+				return fmt.Errorf("message %s: %w", k, err)
+			}
+			list = append(list, m)
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, fmt.Errorf("store: %w", err)
+	}
+	return list, nil
+}
+
 // NextQueued returns at most limit queued messages whose next attempt is not
 // after now, the longest waiting first, with their text.
 func (s *Store) NextQueued(now time.Time, limit int) ([]loops.Message, error) {

@@ -127,20 +127,6 @@ func (s *Store) Sent(loop loops.LoopID, task loops.TaskKind, due loops.Day) ([]l
 	})
 }
 
-// HasSent tells whether the mark is on record, whichever message it names.
-func (s *Store) HasSent(mark loops.Sent) (bool, error) {
-	key, err := sentKey(mark)
-	if err != nil {
-		return false, fmt.Errorf("store: sent: %w", err)
-	}
-	var has bool
-	err = s.view(func(tx *bolt.Tx) error {
-		has = bucket(tx, bucketSent).Get(key) != nil
-		return nil
-	})
-	return has, err
-}
-
 // get decodes one record inside a transaction.
 func get[T any](tx *bolt.Tx, name string, key []byte, what string, decode func([]byte) (T, error)) (T, error) {
 	stored := bucket(tx, name).Get(key)

@@ -126,6 +126,13 @@ type Config struct {
 	Policy struct {
 		FirstFrost string           `mapstructure:"first_frost"` // "15 Oct"; empty reckons with none
 		Overrides  []policyOverride `mapstructure:"overrides"`
+		// Letters are how letters to an owner keep their distance, see
+		// [loops.Policy].
+		Letters struct {
+			JoinDays     int `mapstructure:"join_days"`
+			SpacingDays  int `mapstructure:"spacing_days"`
+			LettersAYear int `mapstructure:"letters_a_year"`
+		} `mapstructure:"letters"`
 		// Costs are in any one unit, such as visits.
 		Costs struct {
 			Visit         float64 `mapstructure:"visit"`
@@ -172,6 +179,8 @@ func DefaultConfig(env map[string]string) Config {
 	c.Backup.Cron = "30 2 * * *"
 	c.Backup.Keep.Daily, c.Backup.Keep.Weekly, c.Backup.Keep.Monthly = 7, 5, 12
 	c.Policy.Overrides = []policyOverride{}
+	shipped := schedule.DefaultPolicy()
+	c.Policy.Letters.JoinDays, c.Policy.Letters.SpacingDays, c.Policy.Letters.LettersAYear = shipped.JoinDays, shipped.SpacingDays, shipped.LettersAYear
 	costs := findings.DefaultCosts()
 	c.Policy.Costs.Visit, c.Policy.Costs.WastedService, c.Policy.Costs.Failure = costs.Visit, costs.Waste, costs.Failure
 	return c
@@ -181,6 +190,7 @@ func DefaultConfig(env map[string]string) Config {
 // is wrong with these.
 func (c Config) policy() (loops.Policy, error) {
 	p := schedule.DefaultPolicy()
+	p.JoinDays, p.SpacingDays, p.LettersAYear = c.Policy.Letters.JoinDays, c.Policy.Letters.SpacingDays, c.Policy.Letters.LettersAYear
 	if err := p.FirstFrost.UnmarshalText([]byte(c.Policy.FirstFrost)); err != nil {
 		return p, chemistry.InField(err, "policy.first_frost")
 	}

@@ -47,6 +47,10 @@ type ownerPage struct {
 	Ran  []choice
 	// Log is where a log is sent; empty where they have no machine.
 	Log string
+	// Later opens the answers that name a day, where one of them was not taken;
+	// Tomorrow is the first day that can be named, Fortnight one of two weeks.
+	Later               bool
+	Tomorrow, Fortnight loops.Day
 	// Problem says what is wrong with what was typed, Words what that was.
 	Problem string
 	Words   string
@@ -90,7 +94,11 @@ type ownerAnswer struct {
 	Words   string
 	Photo   string // hash; empty where none came with it
 	Die     *chemistry.Celsius
+	On      loops.Day // that they named; zero for none
 }
+
+// Said is the answer as it is on record, without what was ticked.
+func (a ownerAnswer) Said() string { return loops.Answer{Answer: a.Answer, On: a.On}.Said() }
 
 // Wet tells that they saw something wet, so that what to do then comes first.
 func (a ownerAnswer) Wet() bool { return slices.Contains(a.Noticed, loops.NoticeWet) }
@@ -143,9 +151,10 @@ func (s *server) ownerPage(r *http.Request, owner loops.Owner) (ownerPage, error
 		MailAsked: owner.Email != "" && owner.Consent.Mail, MailStopped: owner.MailStopped,
 	}
 	today := s.Workshop.DayOf(owner, now)
+	p.Tomorrow, p.Fortnight = today.AddDays(1), today.AddDays(14)
 	for _, f := range files {
 		open := s.Workshop.OpenTasks(f.Loop, today)
-		paused := f.Loop.State.AskedFor == loops.Pause
+		paused := f.Loop.State.AskedFor == loops.Pause || f.Loop.State.QuietUntil.After(today)
 		look := slices.Contains(open, loops.Look) && !loops.KeptOff(f.Loop.State.Conditions())
 		p.Open, p.Due = p.Open || look, p.Due || len(open) > 0 && !paused
 		machine, guide := ownerMachineOf(f, open, today, reach)

@@ -56,6 +56,8 @@ func (s *server) answerOwner(w http.ResponseWriter, r *http.Request) error {
 			return err
 		}
 		p.FormFirst, p.OffFirst, p.Words, p.PhotoLost = true, answer.Answer != loops.AllFine, answer.Words, photo != nil
+		p.Later = dayed[f.typed.Get("answer")]
+		p.OffFirst = p.OffFirst && !p.Later
 		p.Form = f
 		for i := range p.Notices {
 			p.Notices[i].On = slices.Contains(answer.Noticed, p.Notices[i].Notice)
@@ -165,7 +167,10 @@ func (s *server) notMe(w http.ResponseWriter, r *http.Request, owner loops.Owner
 
 // ownerAnswerOf reads the form.
 func ownerAnswerOf(typed url.Values, unit string) (loops.Answer, error) {
-	kinds := map[string]loops.AnswerKind{"fine": loops.AllFine, "off": loops.SomethingOff, "call": loops.CallMe, "pause": loops.Pause}
+	kinds := map[string]loops.AnswerKind{
+		"fine": loops.AllFine, "off": loops.SomethingOff, "call": loops.CallMe, "pause": loops.Pause,
+		"day": loops.ProposeDay, "moved": loops.Moved, "sold": loops.PassedOn, "elsewhere": loops.Elsewhere,
+	}
 	answer := loops.Answer{Words: newForm(typed).text("words")}
 	for _, n := range typed["noticed"] {
 		answer.Noticed = append(answer.Noticed, loops.Notice(n))
@@ -177,6 +182,13 @@ func ownerAnswerOf(typed url.Values, unit string) (loops.Answer, error) {
 	}
 	answer.Answer = kind
 	f := newForm(typed)
+	if on := f.text("on"); on != "" {
+		day, err := loops.ParseDay(on)
+		if err != nil {
+			return answer, &loops.InvalidError{Field: "on", Value: on, Reason: "a day, such as 2026-12-03"}
+		}
+		answer.On = day
+	}
 	if f.text("die")+f.text("room") == "" {
 		return answer, nil
 	}
@@ -198,13 +210,16 @@ func formError(err error) error {
 	return &loops.InvalidError{Field: "form", Value: err.Error(), Reason: "a form as this page sends it"}
 }
 
+// dayed are the buttons of the forms that ask for a day.
+var dayed = map[string]bool{"day": true, "pause": true}
+
 // lastAnswer is the newest answer in the histories that still stands.
 func lastAnswer(files []workshop.OwnersFile) *ownerAnswer {
 	last := workshop.LastSaid(files)
 	if last == nil {
 		return nil
 	}
-	return &ownerAnswer{last.Answer.Answer, last.Answer.Answer == loops.SomethingOff, last.Day, last.Noticed, last.Words, last.Photo, last.Die}
+	return &ownerAnswer{last.Answer.Answer, last.Answer.Answer == loops.SomethingOff, last.Day, last.Noticed, last.Words, last.Photo, last.Die, last.On}
 }
 
 // ownerCalendar is the feed of an owner's days, for a calendar program.

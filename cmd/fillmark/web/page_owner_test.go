@@ -56,6 +56,48 @@ func TestOwnerAnswers(t *testing.T) {
 	}
 }
 
+// An owner names a day, wants a while without reminders, or tells what a person
+// must take up; each is on record as it was said, and nothing else is.
+func TestOwnerNamesADayOrTellsWhatChanged(t *testing.T) {
+	t.Parallel()
+	for _, tt := range []struct {
+		form  url.Values
+		says  string
+		state func(loops.State) bool
+	}{
+		{url.Values{"answer": {"day"}, "on": {"2026-12-10"}}, "I can bring it on Thu 10 Dec 2026",
+			func(s loops.State) bool { return s.Agreed.String() == "2026-12-10" && s.AskedFor == loops.ProposeDay }},
+		{url.Values{"answer": {"pause"}, "on": {"2026-12-17"}}, "pause until Thu 17 Dec 2026",
+			func(s loops.State) bool { return s.QuietUntil.String() == "2026-12-17" && s.Asked.IsZero() }},
+		{url.Values{"answer": {"moved"}}, "I have moved", func(s loops.State) bool { return s.AskedFor == loops.Moved }},
+		{url.Values{"answer": {"sold"}}, "it is sold", func(s loops.State) bool { return s.AskedFor == loops.PassedOn }},
+		{url.Values{"answer": {"elsewhere"}}, "it was done elsewhere", func(s loops.State) bool { return s.AskedFor == loops.Elsewhere }},
+	} {
+		b := newBench(t)
+		file := b.ana()
+		link := b.ownerLink(file.Owner)
+		w := b.post(link, tt.form)
+		require.Equal(t, http.StatusSeeOther, w.Code, w.Body)
+		now := b.file(file.Loop.Tag)
+		require.Len(t, now.History, 5, "an answer, and no record of work")
+		assert.Equal(t, tt.says, now.History[4].Answer.Said())
+		assert.True(t, tt.state(now.Loop.State), tt.says)
+		assert.Contains(t, b.get(link).Body.String(), "<strong>"+tt.says+"</strong>")
+	}
+	b := newBench(t)
+	file := b.ana()
+	link := b.ownerLink(file.Owner)
+	for _, form := range []url.Values{
+		{"answer": {"day"}}, {"answer": {"day"}, "on": {"soon"}}, {"answer": {"day"}, "on": {"2026-12-03"}}, {"answer": {"day"}, "on": {"2027-12-03"}},
+		{"answer": {"pause"}, "on": {"2026-12-02"}}, {"answer": {"sold"}, "on": {"2026-12-10"}},
+	} {
+		w := b.post(link, form)
+		assert.Equal(t, http.StatusUnprocessableEntity, w.Code, form)
+		assert.Contains(t, w.Body.String(), "Not sent yet")
+	}
+	assert.Len(t, b.file(file.Loop.Tag).History, 4)
+}
+
 // What can be ticked depends on the loop: nobody looks for the level of a
 // sealed one, and an answer about all machines tells each only what it can show.
 func TestOwnerTicksWhatIsOff(t *testing.T) {

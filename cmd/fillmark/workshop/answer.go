@@ -50,6 +50,9 @@ func (w *Workshop) answerOnce(s Stamp, owner loops.Owner, answer loops.Answer, o
 // answerInto commits a change with the answer, a note of ours about it and its
 // receipt in it; one that holds nothing then is not committed.
 func (w *Workshop) answerInto(s Stamp, owner loops.Owner, answer loops.Answer, only loops.Tag, note string, change loops.Change) ([]loops.Tag, error) {
+	if err := answer.CheckDay(w.DayOf(owner, s.At)); err != nil {
+		return nil, err
+	}
 	files, err := w.filesOf(owner.ID)
 	if err != nil {
 		return nil, err

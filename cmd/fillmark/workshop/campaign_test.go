@@ -31,6 +31,13 @@ type reminded struct {
 	due  loops.Day
 }
 
+// posted is a letter that left: the owner's day, by its number, and whether it
+// counts for the year.
+type posted struct {
+	day      int
+	reminder bool
+}
+
 // campaign is a simulated workshop and, beside it, what must have been mailed
 // by rules written apart from the program's: over every plan there is, not over
 // the due index, with its own days and stages.
@@ -45,6 +52,9 @@ type campaign struct {
 
 	stages map[reminded]map[int]bool // stages mailed, 0 ahead to 3 last
 	mailed map[string]bool           // owner and owner's day
+	posted map[loops.OwnerID][]posted
+	noted  map[loops.MessageKey]bool // letters of a machine's going that are in posted
+	going  bool                      // a letter waited at the last sweep
 	now    time.Time                 // true time
 	step   time.Duration             // what the computer's clock is off by
 
@@ -78,7 +88,7 @@ func TestCampaign(t *testing.T) {
 	c := &campaign{
 		t: t, random: mathrand.New(mathrand.NewPCG(seed, 6)), path: filepath.Join(t.TempDir(), "register.db"), now: start,
 		owners: map[loops.OwnerID]loops.Owner{}, loops: map[loops.LoopID]loops.Loop{}, owner: map[loops.LoopID]loops.OwnerID{},
-		stages: map[reminded]map[int]bool{}, mailed: map[string]bool{},
+		stages: map[reminded]map[int]bool{}, mailed: map[string]bool{}, posted: map[loops.OwnerID][]posted{}, noted: map[loops.MessageKey]bool{},
 	}
 	c.open()
 	defer func() { require.NoError(t, c.store.Close()) }()
@@ -278,33 +288,115 @@ func stageBy(days int) (stage int, ok bool) {
 	return stage, stage >= 0 && days < 35
 }
 
-// expected lists whom the sweep must remind now, and of what.
+// told tells whether the stage of a task, or a later one, had its letter.
+func (c *campaign) told(key reminded, stage int) bool {
+	return slices.ContainsFunc([]int{0, 1, 2, 3}, func(n int) bool { return n >= stage && c.stages[key][n] })
+}
+
+// openTask is a task that mail is about: stage -1 before the first, 4 from the
+// call on.
+type openTask struct {
+	reminded
+	stage  int
+	urgent bool
+}
+
+// expected lists whom the sweep must remind now, and of what: the tasks of an
+// owner within thirty days of the first are one letter, which the first calls
+// for, or one that was never told of; a fortnight lies between letters and a year
+// has eight. What a leak or a wrong liquid asks for waits for none of it.
 func (c *campaign) expected() map[loops.OwnerID][]reminded {
+	waiting := map[loops.OwnerID]bool{}
+	for m, err := range c.store.Waiting() {
+		require.NoError(c.t, err)
+		if m.Purpose == loops.PurposeReminder || m.Purpose == loops.PurposeHandover {
+			waiting[m.Owner], c.going = true, true
+		}
+	}
 	due := map[loops.OwnerID][]reminded{}
-	for id, loop := range c.loops {
-		of := c.owner[id]
-		owner, state := c.owners[of], loop.State
-		local := c.stamp().At.In(c.zone(of))
-		today := c.today(of)
-		if local.Hour() < 8 || c.mailed[fmt.Sprint(of, today)] || !owner.MayMail() || !state.Asked.IsZero() {
+	for of, open := range c.openTasks() {
+		today := days(c.today(of))
+		if c.stamp().At.In(c.zone(of)).Hour() < 8 || c.mailed[fmt.Sprint(of, c.today(of))] || waiting[of] {
 			continue
 		}
-		for _, task := range loop.Plan.Tasks {
-			stage, ok := stageBy(days(today) - days(task.Due))
-			if !ok || task.Paused {
+		tooNear, year := false, 0
+		for _, p := range c.posted[of] {
+			tooNear = tooNear || today-p.day < 14
+			if p.reminder && today-p.day < 365 {
+				year++
+			}
+		}
+		slices.SortFunc(open, func(a, b openTask) int { return days(a.due) - days(b.due) })
+		for len(open) > 0 {
+			first, n := open[0], 0
+			for n < len(open) && days(open[n].due)-days(first.due) <= 30 {
+				n++
+			}
+			visit := open[:n]
+			open = open[n:]
+			urgent, unsaid := false, false
+			for _, t := range visit {
+				never := t.stage >= 0 && t.stage < 4 && len(c.stages[t.reminded]) == 0
+				unsaid = unsaid || never || t.due == first.due && !c.told(t.reminded, first.stage)
+				urgent = urgent || never && t.urgent
+			}
+			calls := first.stage >= 0 && first.stage < 4 && unsaid
+			if !urgent && (!calls || tooNear || year >= 8) {
 				continue
 			}
-			key := reminded{id, task.Kind, task.Due}
-			later := slices.ContainsFunc([]int{0, 1, 2, 3}, func(n int) bool { return n >= stage && c.stages[key][n] })
-			answered := slices.ContainsFunc(state.Answered, func(a loops.Answered) bool {
-				return a.Task == task.Kind && days(task.Due) <= days(a.Day)+7
-			})
-			if !later && !answered {
-				due[of] = append(due[of], key)
+			for _, t := range visit {
+				if t.stage < 4 {
+					due[of] = append(due[of], t.reminded)
+				}
 			}
 		}
 	}
 	return due
+}
+
+// openTasks lists the tasks of each owner that mail is about.
+func (c *campaign) openTasks() map[loops.OwnerID][]openTask {
+	open := map[loops.OwnerID][]openTask{}
+	for id, loop := range c.loops {
+		of := c.owner[id]
+		if !c.owners[of].MayMail() || !loop.State.Asked.IsZero() {
+			continue
+		}
+		for _, task := range loop.Plan.Tasks {
+			past := days(c.today(of)) - days(task.Due)
+			stage, ok := stageBy(past)
+			if past >= 35 {
+				stage = 4
+			}
+			answered := slices.ContainsFunc(loop.State.Answered, func(a loops.Answered) bool {
+				return a.Task == task.Kind && days(task.Due) <= days(a.Day)+7
+			})
+			if task.Paused || answered || !ok && task.Kind == loops.Look && past < 0 {
+				continue
+			}
+			urgent := slices.ContainsFunc(loop.State.Conditions(), func(x loops.Condition) bool { return x.Task == task.Kind })
+			open[of] = append(open[of], openTask{reminded{id, task.Kind, task.Due}, stage, urgent})
+		}
+	}
+	return open
+}
+
+// noteGoings puts down the letters of machines' going that have left.
+func (c *campaign) noteGoings() {
+	if !c.going {
+		return
+	}
+	c.going = false
+	for m, err := range c.store.Messages("") {
+		require.NoError(c.t, err)
+		if c.stamp().At.Sub(m.Created) > 60*24*time.Hour {
+			return
+		}
+		if m.Purpose == loops.PurposeHandover && m.Status == loops.Delivered && !c.noted[m.Key] {
+			c.noted[m.Key] = true
+			c.posted[m.Owner] = append(c.posted[m.Owner], posted{days(loops.DayOf(m.LastAttempt, c.zone(m.Owner))), false})
+		}
+	}
 }
 
 // calls counts the tasks that a person must take up now: those that mail has
@@ -349,9 +441,11 @@ func (c *campaign) sweep() {
 		key := loops.NewMessageKey(of, today, loops.PurposeReminder, "")
 		keys = append(keys, string(key))
 		c.mailed[fmt.Sprint(of, today)] = true
+		c.posted[of] = append(c.posted[of], posted{days(today), true})
 		c.mails++
 		for _, item := range items {
 			stage, _ := stageBy(days(today) - days(item.due))
+			stage = max(stage, 0) // it joins a visit that comes up
 			if c.stages[item] == nil {
 				c.stages[item] = map[int]bool{}
 			}
@@ -360,6 +454,7 @@ func (c *campaign) sweep() {
 			c.marked(item, stage, key)
 		}
 	}
+	c.noteGoings()
 	slices.Sort(got)
 	slices.Sort(keys)
 	require.Equal(c.t, keys, got, "whom the sweep mailed at %s", c.stamp().At)

@@ -116,6 +116,7 @@ func TestAnswers(t *testing.T) {
 			}
 			reminded := false
 			for day := range 40 {
+				b.delivered(t, now.AddDate(0, 0, day))
 				swept, err := b.Sweep(workshop.Stamp{At: now.AddDate(0, 0, day), By: "schedule"})
 				require.NoError(t, err)
 				reminded = reminded || len(swept.Reminders) > 0

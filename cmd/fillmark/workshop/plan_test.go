@@ -148,6 +148,7 @@ func TestFeedsKeepIdsAndRaiseSequences(t *testing.T) {
 	assert.NotEqual(t, property(before, "DTSTART;VALUE=DATE"), property(after, "DTSTART;VALUE=DATE"))
 
 	// The mail's event is the feed's.
+	b.delivered(t, at("2026-06-01 11").At)
 	swept, err := b.Sweep(workshop.Stamp{At: recorded.Loop.Plan.Tasks[0].Due.At(12, time.UTC), By: "schedule"})
 	require.NoError(t, err)
 	require.NotEmpty(t, swept.Reminders)

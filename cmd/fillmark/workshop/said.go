@@ -50,7 +50,7 @@ func (w *Workshop) SaidToday(s Stamp, owner loops.Owner, answer loops.Answer, ab
 	}
 	last := LastSaid(files)
 	return last != nil && last.Answer.Answer == answer.Answer && last.Words == answer.Words && slices.Equal(last.Noticed, loops.NoticesOn(false, answer.Noticed)) &&
-		last.Photo == answer.Photo && sameReading(last.Die, answer.Die) && last.Day == w.DayOf(owner, s.At), nil
+		last.Photo == answer.Photo && last.On == answer.On && sameReading(last.Die, answer.Die) && last.Day == w.DayOf(owner, s.At), nil
 }
 
 func sameReading(a, b *chemistry.Celsius) bool {

@@ -43,6 +43,10 @@ func (w *Workshop) Sweep(s Stamp) (Swept, error) {
 	if err != nil {
 		return Swept{}, fmt.Errorf("sweep: %w", err)
 	}
+	owners := map[loops.OwnerID]loops.Owner{}
+	for _, i := range items {
+		owners[i.Owner.ID] = i.Owner
+	}
 	waiting, err := w.waiting()
 	if err != nil {
 		return Swept{}, fmt.Errorf("sweep: %w", err)
@@ -56,6 +60,11 @@ func (w *Workshop) Sweep(s Stamp) (Swept, error) {
 			return had || err != nil // where the record cannot be read nobody is mailed
 		},
 		Waiting: func(owner loops.OwnerID) bool { return waiting[owner] },
+		Posted: func(id loops.OwnerID) []schedule.Posted {
+			had, err := w.posted(owners[id], writing{at: s.At})
+			readErr = errors.Join(readErr, err)
+			return had
+		},
 	})
 	if readErr != nil {
 		return Swept{}, fmt.Errorf("sweep: %w", readErr)
@@ -85,14 +94,14 @@ func (w *Workshop) Sweep(s Stamp) (Swept, error) {
 	return swept, errors.Join(failed...)
 }
 
-// waiting are the owners to whom a reminder has not left yet.
+// waiting are the owners to whom a letter has not left yet.
 func (w *Workshop) waiting() (map[loops.OwnerID]bool, error) {
 	owners := map[loops.OwnerID]bool{}
 	for m, err := range w.register.Waiting() {
 		if err != nil {
 			return nil, err
 		}
-		if m.Purpose == loops.PurposeReminder {
+		if m.Purpose == loops.PurposeReminder || m.Purpose == loops.PurposeHandover || m.Purpose == loops.PurposeWelcome {
 			owners[m.Owner] = true
 		}
 	}
@@ -135,6 +144,9 @@ func (w *Workshop) reminderMessage(r schedule.Reminder, as writing) (loops.Messa
 	}
 	in.Cautions = OwnerCautions(inside)
 	var err error
+	if in.Thread, err = w.thread(r, as); err != nil {
+		return loops.Message{}, err
+	}
 	if in.Calendar, err = w.calendar(events); err != nil {
 		return loops.Message{}, err
 	}

@@ -26,12 +26,19 @@ func (b bench) swept(t *testing.T, day loops.Day, deliver func(time.Time)) []wor
 	return swept.Reminders
 }
 
-// lookDue is the day of the look of a loop handed over, and a delivery that
-// works.
+// lookDue is the day of the second look of a loop handed over, the first being
+// settled, and a delivery that works.
 func (b bench) lookDue(t *testing.T) (loops.Loop, loops.Day, func(time.Time)) {
 	t.Helper()
 	loop := b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
 	b.delivered(t, at("2026-05-01 16").At)
+	owner, err := b.store.Owner(1)
+	require.NoError(t, err)
+	_, err = b.Answer(at("2026-05-15 10"), owner, loops.Answer{Answer: loops.AllFine})
+	require.NoError(t, err)
+	b.delivered(t, at("2026-05-15 11").At)
+	loop, err = b.store.Loop(loop.ID)
+	require.NoError(t, err)
 	look := workshop.NextTasks(loop.Plan)[0]
 	require.Equal(t, loops.Look, look.Kind)
 	return loop, look.Due, func(now time.Time) { b.delivered(t, now) }
@@ -99,12 +106,12 @@ func TestCallsShowTheEvidence(t *testing.T) {
 				stages = append(stages, sent.Stage)
 			}
 		}
-		assert.Equal(t, []loops.Stage{loops.StageAhead, loops.StageDue, loops.StageLate, loops.StageLast}, stages)
+		assert.Equal(t, []loops.Stage{loops.StageAhead, loops.StageLate, loops.StageLast}, stages)
 		list, err := b.Due(due.AddDays(36).At(10, time.UTC))
 		require.NoError(t, err)
 		require.NotEmpty(t, list.Call)
 		assert.Equal(t, "mail has not settled it", list.Call[0].Why)
-		assert.Equal(t, "4 written, 4 arrived", list.Call[0].Evidence)
+		assert.Equal(t, "3 written, 3 arrived", list.Call[0].Evidence)
 	})
 }
 
@@ -115,10 +122,10 @@ func TestLastAfterTwoThatArrived(t *testing.T) {
 	for _, tc := range []struct {
 		back []int // days over on which a letter came back
 		want loops.Stage
-	}{{nil, loops.StageLast}, {[]int{0}, loops.StageLast}, {[]int{-7, 7}, loops.StageLate}, {[]int{-7, 0, 7}, loops.StageDue}} {
+	}{{nil, loops.StageLast}, {[]int{-7}, loops.StageLate}, {[]int{7}, loops.StageLate}, {[]int{-7, 7}, loops.StageDue}} {
 		b := newBench(t)
 		_, due, deliver := b.lookDue(t)
-		for _, over := range []int{-7, 0, 7} {
+		for _, over := range []int{-7, 7} {
 			sent := b.swept(t, due.AddDays(over), deliver)
 			require.Len(t, sent, 1)
 			for _, back := range tc.back {

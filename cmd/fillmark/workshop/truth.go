@@ -157,9 +157,14 @@ func (w *Workshop) reminderAgain(m loops.Message, owner loops.Owner, as writing)
 	if err != nil {
 		return is, "", err
 	}
+	had, err := w.posted(owner, as)
+	if err != nil {
+		return is, "", err
+	}
 	in := schedule.SweepInput{
 		Now: as.at, Policy: w.settings.Policy, Zone: w.settings.Zone,
 		Mailed: func(loops.MessageKey) bool { return false },
+		Posted: func(loops.OwnerID) []schedule.Posted { return had },
 	}
 	for _, f := range files {
 		for _, t := range f.Loop.Plan.Tasks {
@@ -180,6 +185,8 @@ func (w *Workshop) reminderAgain(m loops.Message, owner loops.Owner, as writing)
 		return is, "", err
 	case len(swept.Calls) > 0:
 		return is, "a person is to call instead: " + swept.Calls[0].Reason, nil
+	case !schedule.MayRemind(in.Policy, had, w.DayOf(owner, as.at)):
+		return is, "letters to an owner keep a distance, and one went out meanwhile; what is due waits for the next one", nil
 	}
 	return is, "nothing that it speaks of is due to be said any more", nil
 }

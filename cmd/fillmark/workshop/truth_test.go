@@ -128,16 +128,27 @@ func happens(t *testing.T, loop loops.Loop) map[string]func(bench, workshop.Stam
 	all["given up"] = func(b bench, s workshop.Stamp) error {
 		return b.store.Suppress(loops.Suppression{Address: "ana@garden.example", Status: "5.1.1", Since: s.At}, "test")
 	}
-	for _, kind := range []loops.AnswerKind{loops.AllFine, loops.SomethingOff, loops.CallMe, loops.Pause} {
-		all["answered "+string(kind)] = func(b bench, s workshop.Stamp) error {
+	answered := func(answer loops.Answer, on int) func(bench, workshop.Stamp) error {
+		return func(b bench, s workshop.Stamp) error {
 			owner, err := b.store.Owner(1)
 			if err != nil {
 				return err
 			}
-			_, err = b.Answer(s, owner, loops.Answer{Answer: kind})
+			if on > 0 {
+				answer.On = b.DayOf(owner, s.At).AddDays(on)
+			}
+			_, err = b.Answer(s, owner, answer)
 			return err
 		}
 	}
+	for _, kind := range loops.AnswerKinds() {
+		on := 0
+		if kind == loops.ProposeDay {
+			on = 5
+		}
+		all["answered "+string(kind)] = answered(loops.Answer{Answer: kind}, on)
+	}
+	all["answered in two weeks"] = answered(loops.Answer{Answer: loops.Pause}, 14)
 	return all
 }
 
@@ -223,6 +234,9 @@ func contradictions(t require.TestingT, b bench, mail arrived, now time.Time) []
 		}
 		if !loop.State.Agreed.Before(today) {
 			wrong = append(wrong, "a day is agreed")
+		}
+		if loop.State.QuietUntil.After(today) {
+			wrong = append(wrong, "the owner wants no reminder yet")
 		}
 	}
 	return wrong

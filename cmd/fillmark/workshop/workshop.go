@@ -46,6 +46,7 @@ type register interface {
 	Sent(loops.LoopID, loops.TaskKind, loops.Day) ([]loops.Sent, error)
 	Message(loops.MessageKey) (loops.Message, error)
 	MessageHead(loops.MessageKey) (loops.Message, error)
+	MessagesTo(owner loops.OwnerID, since loops.Day) ([]loops.Message, error)
 	Revision() (loops.StoreRevision, error)
 	Uptime() (loops.Uptime, error)
 	NoteUptime(at time.Time) error

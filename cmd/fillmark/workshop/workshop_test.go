@@ -124,6 +124,7 @@ func TestSweepIsIdempotentAndEscalates(t *testing.T) {
 	loop := b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
 	first := workshop.NextTasks(loop.Plan)[0]
 	require.Equal(t, loops.Look, first.Kind)
+	b.delivered(t, at("2026-05-01 16").At)
 	stages := map[loops.Stage]int{}
 	for day := range 60 {
 		for hour := 0; hour < 24; hour += 6 {
@@ -139,9 +140,8 @@ func TestSweepIsIdempotentAndEscalates(t *testing.T) {
 			}
 		}
 	}
-	for _, stage := range []loops.Stage{loops.StageAhead, loops.StageDue, loops.StageLate, loops.StageLast} {
-		assert.Equal(t, 1, stages[stage], "stage %s", stage)
-	}
+	// A week before its day is too near to the letter of the hand-over.
+	assert.Equal(t, map[loops.Stage]int{loops.StageDue: 1, loops.StageLate: 1, loops.StageLast: 1}, stages)
 	due, err := b.Due(first.Due.AddDays(50).At(9, time.UTC))
 	require.NoError(t, err)
 	require.NotEmpty(t, due.Call, "after the last reminder somebody calls")
@@ -212,6 +212,7 @@ func TestReminderSaysWhatItMust(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
 	loop := b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
+	b.delivered(t, at("2026-05-01 16").At)
 	due := workshop.NextTasks(loop.Plan)[0].Due
 	_, err := b.Sweep(workshop.Stamp{At: due.At(12, time.UTC), By: "schedule"})
 	require.NoError(t, err)

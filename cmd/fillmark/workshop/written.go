@@ -19,8 +19,8 @@ func (w *Workshop) lettersAbout(owner loops.Owner, loop loops.LoopID, t loops.Ta
 	var l schedule.Letters
 	zone := w.zoneOf(owner)
 	began, today := t.Due.AddDays(-w.settings.Policy.AheadDays), loops.DayOf(at, zone)
-	if today.Before(began) {
-		return l, nil
+	if today.Before(began.AddDays(-w.settings.Policy.JoinDays)) {
+		return l, nil // no letter can have spoken of it
 	}
 	up, err := w.register.Uptime()
 	if err != nil {
