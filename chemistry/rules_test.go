@@ -50,7 +50,7 @@ func TestEveryRuleFires(t *testing.T) {
 	}
 	topUp := func(change func(*chemistry.TopUpRequest)) []chemistry.Reason {
 		t.Helper()
-		r := chemistry.TopUpRequest{Fluid: pg, Mass: mass(0.35), Holds: 0.5, Room: 0.05, With: []chemistry.Liquid{concentrate(pg), water()}}
+		r := chemistry.TopUpRequest{Fluid: pg, Mass: mass(0.35), Inhibitor: chemistry.OAT, Metals: copper(), Holds: 0.5, Room: 0.05, With: []chemistry.Liquid{concentrate(pg), water()}}
 		change(&r)
 		v, err := chemistry.CheckTopUp(r)
 		require.NoError(t, err)
@@ -86,7 +86,8 @@ func TestEveryRuleFires(t *testing.T) {
 		"glycol-into-water":  topUp(func(r *chemistry.TopUpRequest) { r.Fluid, r.Mass = w, nil }),
 		"unknown-charge":     topUp(func(r *chemistry.TopUpRequest) { r.Fluid = "" }),
 		"unknown-strength":   topUp(func(r *chemistry.TopUpRequest) { r.Mass = nil }),
-		"inhibitor-unstated": topUp(func(r *chemistry.TopUpRequest) { r.Inhibitor = chemistry.OAT }),
+		"inhibitor-unstated": topUp(func(r *chemistry.TopUpRequest) { r.With[0].Inhibitor = "" }),
+		"inhibitor-unknown":  topUp(func(r *chemistry.TopUpRequest) { r.Inhibitor, r.With = "", r.With[1:] }),
 		"dilution-water":     topUp(func(r *chemistry.TopUpRequest) { r.With[1].Tap = true }),
 		"dose-diluted": topUp(func(r *chemistry.TopUpRequest) {
 			r.Doses = []chemistry.DoseLevel{{Name: "biocide", Level: 1, SpentBelow: 0.95}}

@@ -40,7 +40,7 @@ type loopPage struct {
 	Policy  string // version the plan was made from
 	// Evidence is the version of what openings taught; zero for none.
 	Evidence uint64
-	Caution  []chemistry.Caution
+	Caution  []workshop.Caution
 	Acts     actForms
 	// Containers are those that a dose can come from.
 	Containers []choice
@@ -121,7 +121,7 @@ func (s *server) loopPage(r *http.Request, file workshop.File, sent *actForm) (l
 	}
 	if charge != nil {
 		p.Curve = drawing.CurveOf(*charge, file.Protection)
-		p.Caution = chemistry.Cautions(charge.Contents())
+		p.Caution = workshop.CautionsOf(chemistry.Cautions(charge.Contents()))
 	}
 	return p, nil
 }
@@ -223,4 +223,6 @@ func filledWords(c loops.Charge) string {
 }
 
 // buildLine says in one line how a loop is built.
-func buildLine(c loops.Construction) string { return strings.Join(c.Words(), "; ") }
+func buildLine(c loops.Construction) string {
+	return strings.ReplaceAll(strings.Join(c.Words(), "; "), " -", " \u2212")
+}
