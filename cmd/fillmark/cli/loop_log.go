@@ -62,7 +62,7 @@ counts before --room.`,
 		},
 	}
 	f := cmd.Flags()
-	may(f, &room, chemistry.ParseCelsius, "room", "TEMPERATURE", "room about the machine, as it mostly is")
+	may(f, &room, chemistry.ParseCelsius, "room", "TEMPERATURE", "air of the room about the machine, as it mostly is")
 	may(f, &power, number("W"), "power", "POWER", "heat of the machine in its warmest hours, such as 120W (default: as at the proof)")
 	f.StringVar(&columns.Time, "time", "", "`column` of the times (default: guessed)")
 	f.StringVar(&columns.Temperature, "temperature", "", "`column` of the temperatures (default: guessed)")
