@@ -48,14 +48,14 @@ func Split(r BalanceRequest) (Balance, error) {
 		expected = float64(*r.Permeation)
 	}
 	if err := checkBounds([]bound{
-		{"strength at the fill", r.Filled.Percent(), 1, 60, "1 to 60 mass %"},
-		{"strength now", r.Now.Percent(), 1, 60, "1 to 60 mass %"},
-		{"held", float64(r.Held), 1e-3, 1e5, "1 g to 100000 kg"},
-		{"missing", float64(r.Missing), 0, 0.9 * float64(r.Held), "0 to nine tenths of what it held"},
-		{"strength uncertainty", max(r.FilledUncertainty, r.NowUncertainty).Percent(), 0, 20, "0 to 20 mass %"},
-		{"strength uncertainty", min(r.FilledUncertainty, r.NowUncertainty).Percent(), 0.01, 20, "0.01 to 20 mass %: no instrument is exact"},
-		{"mass uncertainty", float64(max(r.HeldUncertainty, r.MissingUncertainty)), 0, float64(r.Held), "0 to what it held"},
-		{"permeation", expected, 0, float64(r.Held), "0 to what it held"},
+		{"strength at the fill", r.Filled.Percent(), 1, 60, "mass %", "1 to 60 mass %"},
+		{"strength now", r.Now.Percent(), 1, 60, "mass %", "1 to 60 mass %"},
+		{"held", float64(r.Held), 1e-3, 1e5, "kg", "1 g to 100000 kg"},
+		{"missing", float64(r.Missing), 0, 0.9 * float64(r.Held), "kg", "0 to nine tenths of what it held"},
+		{"strength uncertainty", max(r.FilledUncertainty, r.NowUncertainty).Percent(), 0, 20, "mass %", "0 to 20 mass %"},
+		{"strength uncertainty", min(r.FilledUncertainty, r.NowUncertainty).Percent(), 0.01, 20, "mass %", "0.01 to 20 mass %: no instrument is exact"},
+		{"mass uncertainty", float64(max(r.HeldUncertainty, r.MissingUncertainty)), 0, float64(r.Held), "kg", "0 to what it held"},
+		{"permeation", expected, 0, float64(r.Held), "kg", "0 to what it held"},
 	}); err != nil {
 		return Balance{}, err
 	}

@@ -136,9 +136,9 @@ func cleaningRules() []Rule {
 // left must be above 0 and below volume; else an [*InvalidError].
 func Rinses(left, volume Litre, residue float64) (n int, share float64, err error) {
 	if err := checkBounds([]bound{
-		{"volume", float64(volume), 1e-6, 1e5, "more than nothing and at most 100000 l"},
-		{"left, ml", left.Millilitres(), 1e-6, 0.999 * volume.Millilitres(), "more than nothing and less than the loop's volume"},
-		{"residue, %", 100 * residue, 1e-7, 100, "a share above 0 and up to 100 %"},
+		{"volume", float64(volume), 1e-6, 1e5, "l", "more than nothing and at most 100000 l"},
+		{"left", left.Millilitres(), 1e-6, 0.999 * volume.Millilitres(), "ml", "more than nothing and less than the loop's volume"},
+		{"residue", 100 * residue, 1e-7, 100, "%", "a share above 0 and up to 100 %"},
 	}); err != nil {
 		return 0, 0, err
 	}

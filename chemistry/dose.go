@@ -31,11 +31,11 @@ func (d Dose) Amount(coolant Litre, level float64) (Kilogram, Litre, error) {
 		return 0, 0, &InvalidError{"dose", d.Name, "say what the label says: either grams per litre or a volume %"}
 	}
 	if err := checkBounds([]bound{
-		{"dose per litre, g", d.PerLitre.Grams(), 0, 250, "at most 250 g per litre of coolant: is it the whole dose?"},
-		{"dose", float64(d.Volume), 0, 0.5, "0 to 50 vol %"},
-		{"additive density", float64(d.Density), 0, 3, "0 to 3 kg/l"},
-		{"coolant", float64(coolant), 0, 1e5, "0 to 100000 l"},
-		{"level", level, 0, 1000, "a share of the label's dose"},
+		{"dose per litre", d.PerLitre.Grams(), 0, 250, "g", "at most 250 g per litre of coolant: is it the whole dose?"},
+		{"dose", 100 * float64(d.Volume), 0, 50, "vol %", "0 to 50 vol %"},
+		{"additive density", float64(d.Density), 0, 3, "kg/l", "0 to 3 kg/l"},
+		{"coolant", float64(coolant), 0, 1e5, "l", "0 to 100000 l"},
+		{"level", level, 0, 1000, "", "a share of the label's dose"},
 	}); err != nil {
 		return 0, 0, err
 	}

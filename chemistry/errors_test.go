@@ -118,3 +118,14 @@ func TestNames(t *testing.T) {
 	_, err = chemistry.ParseFluid("oil")
 	assert.ErrorContains(t, err, "deionised")
 }
+
+// TestBoundsSayTheirUnit: a figure out of its bounds is told with its unit.
+func TestBoundsSayTheirUnit(t *testing.T) {
+	t.Parallel()
+	_, err := chemistry.CheckTopUp(chemistry.TopUpRequest{Fluid: chemistry.PropyleneGlycol, Mass: mass(0.35), Holds: 2e5, Room: 0.05})
+	require.EqualError(t, err, `holds "200000 l": must be more than nothing and at most 100000 l`)
+	_, err = chemistry.Mix(chemistry.MixRequest{Fluid: chemistry.PropyleneGlycol, Mass: mass(0.4), Make: 0.6, Concentrate: 0.95, Bench: 20, Step: 20})
+	require.EqualError(t, err, `step "20 kg": must be 0.001 g to 10 kg`)
+	_, _, err = chemistry.Dose{Name: "biocide", Volume: 0.6}.Amount(1, 0)
+	require.EqualError(t, err, `dose "60 vol %": must be 0 to 50 vol %`)
+}

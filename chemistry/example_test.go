@@ -61,12 +61,14 @@ func ExampleRead() {
 // A loop that lost water through its tube walls gets water back.
 func ExampleCheckTopUp() {
 	pg := chemistry.PropyleneGlycol
-	concentrate, _ := chemistry.ParseLiquid("concentrate:95%", pg)
+	concentrate, _ := chemistry.ParseLiquid("concentrate:95%:oat", pg)
 	water, _ := chemistry.ParseLiquid("water", pg)
 	v, err := chemistry.CheckTopUp(chemistry.TopUpRequest{
 		Fluid:      pg,
 		Mass:       new(chemistry.MassFraction(0.40)),
 		FilledMass: new(chemistry.MassFraction(0.36)),
+		Inhibitor:  chemistry.OAT,
+		Metals:     []chemistry.Metal{chemistry.Copper},
 		Holds:      0.500,
 		Room:       0.055,
 		Protect:    new(chemistry.Celsius(-10)),

@@ -133,7 +133,7 @@ func TestDose(t *testing.T) {
 func TestTopUpDilutesDose(t *testing.T) {
 	t.Parallel()
 	r := chemistry.TopUpRequest{
-		Fluid: chemistry.TreatedWater, Holds: 0.500, Room: 0.060, Inhibitor: chemistry.Azole, With: []chemistry.Liquid{water()},
+		Fluid: chemistry.TreatedWater, Holds: 0.500, Room: 0.060, Inhibitor: chemistry.Azole, Metals: copper(), With: []chemistry.Liquid{water()},
 		Doses: []chemistry.DoseLevel{{Name: "inhibitor", Level: 1, SpentBelow: 0.8}}, Protect: celsius(18),
 	}
 	v, err := chemistry.CheckTopUp(r)

@@ -56,10 +56,10 @@ func PermeationLoss(r LossRequest) (Loss, error) {
 		return Loss{}, err
 	}
 	if err := checkBounds([]bound{
-		{"coolant temperature", float64(r.Coolant), -40, 100, "-40 to 100 °C"},
-		{"air temperature", float64(r.Air), -20, 60, "-20 to 60 °C"},
-		{"humidity", r.Humidity, 0, 1, "a relative humidity between 0 and 100 %"},
-		{"duty", r.Duty, 0, 1, "a share of the time between 0 and 1"},
+		{"coolant temperature", float64(r.Coolant), -40, 100, "°C", "-40 to 100 °C"},
+		{"air temperature", float64(r.Air), -20, 60, "°C", "-20 to 60 °C"},
+		{"humidity", r.Humidity, 0, 1, "", "a relative humidity between 0 and 100 %"},
+		{"duty", r.Duty, 0, 1, "", "a share of the time between 0 and 1"},
 	}); err != nil {
 		return Loss{}, err
 	}
@@ -97,9 +97,9 @@ func PermeationLoss(r LossRequest) (Loss, error) {
 
 func permeability(t Tube) (tables.Permeability, error) {
 	if err := checkBounds([]bound{
-		{"tube length", t.Length, 0, 1000, "0 to 1000 m"},
-		{"tube inner diameter", t.Inner, 0.1, 500, "0.1 to 500 mm"},
-		{"tube outer diameter", t.Outer, t.Inner * 1.001, 1000, "more than the inner diameter, in mm"},
+		{"tube length", t.Length, 0, 1000, "m", "0 to 1000 m"},
+		{"tube inner diameter", t.Inner, 0.1, 500, "mm", "0.1 to 500 mm"},
+		{"tube outer diameter", t.Outer, t.Inner * 1.001, 1000, "mm", "more than the inner diameter, in mm"},
 	}); err != nil {
 		return tables.Permeability{}, err
 	}

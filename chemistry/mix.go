@@ -168,16 +168,16 @@ func (r MixRequest) validate() error {
 		return &InvalidError{"target", "", "say exactly one of the coldest wetted wall (protect), a mass % and a volume %"}
 	}
 	if err := checkBounds([]bound{
-		{"margin", float64(*r.Margin), 0, 100, "0 to 100 K"},
-		{"make", float64(r.Make), 1e-6, 1e5, "more than nothing and at most 100000 l"},
-		{"concentrate", r.Concentrate.Percent(), 0, 100, "0 to 100 mass % glycol"},
-		{"concentrate uncertainty", r.ConcentrateUncertainty.Percent(), 0, 50, "0 to 50 mass %"},
-		{"premix", r.Premix.Percent(), 0, 60, "0 to 60 mass % glycol; above it is a concentrate"},
-		{"premix available", float64(r.PremixAvailable), 0, 1e5, "0 to 100000 l"},
-		{"step", float64(r.Step), 1e-6, 10, "0.001 g to 10 kg"},
-		{"left", float64(r.Left), 0, 1e5, "0 to 100000 l"},
-		{"left mass fraction", r.LeftMass.Percent(), 0, 60, "0 to 60 mass % glycol"},
-		{"left uncertainty", float64(r.LeftUncertainty), 0, 1e5, "0 to 100000 l"},
+		{"margin", float64(*r.Margin), 0, 100, "K", "0 to 100 K"},
+		{"make", float64(r.Make), 1e-6, 1e5, "l", "more than nothing and at most 100000 l"},
+		{"concentrate", r.Concentrate.Percent(), 0, 100, "mass %", "0 to 100 mass % glycol"},
+		{"concentrate uncertainty", r.ConcentrateUncertainty.Percent(), 0, 50, "mass %", "0 to 50 mass %"},
+		{"premix", r.Premix.Percent(), 0, 60, "mass %", "0 to 60 mass % glycol; above it is a concentrate"},
+		{"premix available", float64(r.PremixAvailable), 0, 1e5, "l", "0 to 100000 l"},
+		{"step", float64(r.Step), 1e-6, 10, "kg", "0.001 g to 10 kg"},
+		{"left", float64(r.Left), 0, 1e5, "l", "0 to 100000 l"},
+		{"left mass fraction", r.LeftMass.Percent(), 0, 60, "mass %", "0 to 60 mass % glycol"},
+		{"left uncertainty", float64(r.LeftUncertainty), 0, 1e5, "l", "0 to 100000 l"},
 	}); err != nil {
 		return err
 	}
@@ -298,8 +298,8 @@ func Adjust(r AdjustRequest) (MixResult, error) {
 		return MixResult{}, err
 	}
 	if err := checkBounds([]bound{
-		{"have", float64(r.Have), 1e-6, 1e5, "more than nothing and at most 100000 l"},
-		{"concentrate", r.Concentrate.Percent(), 0, 100, "0 to 100 mass % glycol"},
+		{"have", float64(r.Have), 1e-6, 1e5, "l", "more than nothing and at most 100000 l"},
+		{"concentrate", r.Concentrate.Percent(), 0, 100, "mass %", "0 to 100 mass % glycol"},
 	}); err != nil {
 		return MixResult{}, err
 	}

@@ -238,9 +238,9 @@ func TestMixOfWaterNeedsNoTarget(t *testing.T) {
 func TestRefusalsSpeakInPercent(t *testing.T) {
 	t.Parallel()
 	_, err := chemistry.Mix(chemistry.MixRequest{Fluid: chemistry.EthyleneGlycol, Mass: mass(0.3), Make: 1, Premix: 0.70, Bench: 20})
-	require.ErrorContains(t, err, `premix "70"`)
+	require.ErrorContains(t, err, `premix "70 mass %"`)
 	_, _, err = chemistry.Rinses(0.09, 0.09, 0.01)
-	require.ErrorContains(t, err, `"90"`)
+	require.ErrorContains(t, err, `"90 ml"`)
 }
 
 // TestInfeasibleMixSaysHow: the nearest that can be made comes with what to pour for it.

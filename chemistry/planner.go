@@ -131,7 +131,9 @@ func (p *planner) aim() error {
 	p.target = p.r.Protect.Add(-*p.r.Margin)
 	var d doubt
 	for _, l := range p.liquids {
-		d.label = max(d.label, l.off)
+		if l.Mass > 0 {
+			d.label = max(d.label, float64(l.MassUncertainty/l.Mass))
+		}
 	}
 	d.read = max(0, p.r.MassUncertainty-MassFraction(d.label)*p.strength)
 	low, err := p.r.against(d)
@@ -382,7 +384,7 @@ func (p *planner) finish(drained float64, added []float64) plan {
 func (p *planner) uncertaintyAfter(pl plan) MassFraction {
 	fromStrength := pl.kept * float64(p.r.MassUncertainty)
 	for i, m := range pl.added {
-		fromStrength += m / pl.mass * float64(p.liquids[i].Mass) * p.liquids[i].off
+		fromStrength += m / pl.mass * float64(p.liquids[i].MassUncertainty)
 	}
 	volume := float64(density(p.r.Fluid, p.strength, *p.r.At).Mass(p.r.HoldsUncertainty))
 	fromVolume := float64(p.strength-pl.strength) / pl.mass * volume

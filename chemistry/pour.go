@@ -123,8 +123,8 @@ func CheckPour(r PourRequest) ([]Reason, FractionState, error) {
 	f.after, f.glycol, f.planned = after, r.Fluid.IsGlycol() && after.Mass > 0, true
 	f.badEnd = after.Freeze.Stated.Add(after.Freeze.Uncertainty)
 	f.target = f.badEnd
-	if r.NoFrost {
-		f.wall = nil
+	if r.NoFrost || after.Mass > MaxMassFraction { // beyond the tables nothing is known of its frost, and the rule about too much says so
+		f.wall, f.noFrost = nil, true
 	}
 	f.sealed = r.Sealed && r.Capacity > 0
 	if r.Capacity > 0 {
@@ -169,7 +169,7 @@ func (r PourRequest) balance() (FractionState, Litre, error) {
 		mass := float64(d.Mass(p.Volume))
 		total, volume = total+mass, volume+p.Volume
 		glycol += mass * float64(p.Mass)
-		byLabel += mass * float64(p.Mass) * p.off
+		byLabel += mass * float64(p.MassUncertainty)
 	}
 	if total <= 0 {
 		return FractionState{}, 0, &InvalidError{"poured", "nothing", "something in the loop"}

@@ -17,9 +17,9 @@ import (
 func soundPour() chemistry.PourRequest {
 	pg := chemistry.PropyleneGlycol
 	return chemistry.PourRequest{
-		TopUpRequest: chemistry.TopUpRequest{Fluid: pg, Mass: mass(0.40), MassUncertainty: 0.01, Holds: 0.5, Protect: celsius(-10)},
+		TopUpRequest: chemistry.TopUpRequest{Fluid: pg, Mass: mass(0.40), MassUncertainty: 0.01, Inhibitor: chemistry.OAT, Holds: 0.5, Protect: celsius(-10)},
 		Capacity:     0.58, MetalsKnown: true,
-		Poured: []chemistry.Pour{{Liquid: chemistry.Liquid{Name: "premix", Fluid: pg, Mass: 0.40}, Volume: 0.05}},
+		Poured: []chemistry.Pour{{Liquid: chemistry.Liquid{Name: "premix", Fluid: pg, Mass: 0.40, Inhibitor: chemistry.OAT}, Volume: 0.05}},
 	}
 }
 
@@ -104,4 +104,18 @@ func TestFullToTheMark(t *testing.T) {
 		}
 		assert.Equal(t, want, over, poured)
 	}
+}
+
+// A pour beyond the tables has no freeze point: none is invented, and it is no go.
+func TestPourBeyondTheTablesSaysNoFreezePoint(t *testing.T) {
+	t.Parallel()
+	r := soundPour()
+	r.Drained, r.Poured[0].Mass, r.Poured[0].Volume = 0.4, 0.95, 0.4
+	reasons, after, err := chemistry.CheckPour(r)
+	require.NoError(t, err)
+	require.Greater(t, float64(after.Mass), 0.6)
+	require.Len(t, reasons, 1)
+	assert.Equal(t, "glycol-too-strong", reasons[0].Rule)
+	assert.Contains(t, reasons[0].Text, "beyond the tables")
+	assert.NotContains(t, reasons[0].Text, "0.0")
 }

@@ -287,14 +287,23 @@ func (p Product) Concentrate(s VolumeFraction) (MassFraction, KilogramPerLitre, 
 }
 
 // CountsAs returns what the neat product counts as in a loop of a strength: the mass fraction of pure glycol that brings a mix of it with
-// water to where its label puts the freeze point of that strength. Out of the label's reach it is a [*RangeError].
-func (p Product) CountsAs(x MassFraction) (MassFraction, error) {
+// water to where its label puts the freeze point of that strength, and how far it may be off by the label (k = 2). Out of the label's
+// reach it is a [*RangeError].
+func (p Product) CountsAs(x MassFraction) (c, off MassFraction, err error) {
 	s, err := p.strengthOf(x)
 	if err != nil {
-		return 0, err
+		return 0, 0, err
 	}
-	c, _, err := p.Concentrate(s)
-	return c, err
+	return p.countsAt(s)
+}
+
+// countsAt is what the neat product counts as in a mix of a strength by its label, and how far that may be off.
+func (p Product) countsAt(s VolumeFraction) (c, off MassFraction, err error) {
+	if c, _, err = p.Concentrate(s); err != nil {
+		return 0, 0, err
+	}
+	st, _ := p.At(s) // as Concentrate found it
+	return c, c * MassFraction(st.relative(p.Base)), nil
 }
 
 // Neat returns what the product counts as where nobody says what it is thinned to: as bought where the label's reach takes in 100 %,
@@ -308,9 +317,8 @@ func (p Product) Neat() (x, off MassFraction, err error) {
 		last.s = 1
 	}
 	for _, k := range slices.Backward(knots[1:]) {
-		if x, _, err = p.Concentrate(k.s); err == nil {
-			st, _ := p.At(k.s) // as Concentrate found it
-			return x, x / *st.Mass * MassFraction(float64(st.Freeze.Uncertainty)/-freezeSlope(p.Base, *st.Mass)), nil
+		if x, off, err = p.countsAt(k.s); err == nil {
+			return x, off, nil
 		}
 	}
 	return 0, 0, &InvalidError{"product", p.Name, "a line of its label with a freeze point within the tables, such as 30%:-14C"}

@@ -34,7 +34,7 @@ func Protect(r ProtectRequest) (Protection, error) {
 	if r.Margin == nil {
 		r.Margin = new(DefaultMargin)
 	}
-	checks := []bound{{"margin", float64(*r.Margin), 0, 100, "0 to 100 K"}}
+	checks := []bound{{"margin", float64(*r.Margin), 0, 100, "K", "0 to 100 K"}}
 	if r.Chiller {
 		switch {
 		case r.SetPoint == nil:
@@ -42,7 +42,7 @@ func Protect(r ProtectRequest) (Protection, error) {
 		case r.EvaporatorMargin == nil:
 			return Protection{}, &InvalidError{"evaporator margin", "", "a chiller can freeze at its evaporator in a warm room: say how much colder than the liquid its maker lets the evaporator get"}
 		}
-		checks = append(checks, bound{"evaporator margin", float64(*r.EvaporatorMargin), 0, 50, "0 to 50 K, by the maker"})
+		checks = append(checks, bound{"evaporator margin", float64(*r.EvaporatorMargin), 0, 50, "K", "0 to 50 K, by the maker"})
 	}
 	var p Protection
 	known := false
@@ -51,7 +51,7 @@ func Protect(r ProtectRequest) (Protection, error) {
 			p.Unanswered = append(p.Unanswered, where)
 			return
 		}
-		checks = append(checks, bound{where, float64(*t), -100, 100, "-100 to 100 °C"})
+		checks = append(checks, bound{where, float64(*t), -100, 100, "°C", "-100 to 100 °C"})
 		if !known || *t < p.Wall {
 			p.Wall, p.Where, known = *t, where, true
 		}

@@ -178,27 +178,27 @@ func (r ReadingRequest) validate() error {
 		return &InvalidError{"compensation", string(r.Compensation), "say none, sucrose or glycol"}
 	}
 	checks := []bound{
-		{"sample temperature", float64(r.Sample), -50, 100, "the sample's temperature, -50 to 100 °C"},
-		{"sample temperature uncertainty", float64(r.SampleUncertainty), 0, 20, "0 to 20 K"},
-		{"instrument uncertainty", r.Instrument, 0, 100, "0 or more, in the unit of the reading"},
+		{"sample temperature", float64(r.Sample), -50, 100, "°C", "the sample's temperature, -50 to 100 °C"},
+		{"sample temperature uncertainty", float64(r.SampleUncertainty), 0, 20, "K", "0 to 20 K"},
+		{"instrument uncertainty", r.Instrument, 0, 100, "", "0 or more, in the unit of the reading"},
 	}
 	if r.Brix != nil {
-		checks = append(checks, bound{"Brix", float64(*r.Brix), -5, 100, "-5 to 100"})
+		checks = append(checks, bound{"Brix", float64(*r.Brix), -5, 100, "", "-5 to 100"})
 	}
 	if r.Index != nil {
-		checks = append(checks, bound{"refractive index", float64(*r.Index), 1.3, 1.55, "1.3 to 1.55"})
+		checks = append(checks, bound{"refractive index", float64(*r.Index), 1.3, 1.55, "", "1.3 to 1.55"})
 	}
 	if r.Density != nil {
-		checks = append(checks, bound{"density", float64(*r.Density), 0.5, 2, "0.5 to 2 kg/l"})
+		checks = append(checks, bound{"density", float64(*r.Density), 0.5, 2, "kg/l", "0.5 to 2 kg/l"})
 	}
 	if r.Volume != nil {
-		checks = append(checks, bound{"volume %", r.Volume.Percent(), 0, 60, "0 to 60 vol %"})
+		checks = append(checks, bound{"volume %", r.Volume.Percent(), 0, 60, "vol %", "0 to 60 vol %"})
 	}
 	if r.Freeze != nil {
-		checks = append(checks, bound{"freeze point", float64(*r.Freeze), -100, 1, "a freeze point, -100 to 1 °C: water freezes at 0 °C"})
+		checks = append(checks, bound{"freeze point", float64(*r.Freeze), -100, 1, "°C", "a freeze point, -100 to 1 °C: water freezes at 0 °C"})
 	}
 	if r.ZeroAge != nil {
-		checks = append(checks, bound{"zero check age", float64(*r.ZeroAge), 0, 36500, "days since the zero was checked, 0 or more"})
+		checks = append(checks, bound{"zero check age", float64(*r.ZeroAge), 0, 36500, "days", "days since the zero was checked, 0 or more"})
 	}
 	return checkBounds(checks)
 }

@@ -46,7 +46,7 @@ type FillRequest struct {
 func CheckFill(r FillRequest) ([]Reason, error) {
 	f := &facts{base: r.Fluid, unknown: r.Fluid == "", inhibitor: r.Inhibitor, biocide: r.Biocide, pH: r.PH, metals: r.Metals, materials: r.Materials, additives: r.families(), withinReach: r.WithinReach}
 	if r.PH != nil {
-		if err := checkBounds([]bound{{"pH", *r.PH, 0, 14, "0 to 14"}}); err != nil {
+		if err := checkBounds([]bound{{"pH", *r.PH, 0, 14, "", "0 to 14"}}); err != nil {
 			return nil, err
 		}
 	}

@@ -57,11 +57,19 @@ func mixingRules() []Rule {
 			applies: func(f *facts) bool { return f.noMass },
 		},
 		{
-			ID: "inhibitor-unstated", When: "the inhibitor of either the charge or a glycol at hand is not stated", Verdict: Go,
+			ID: "inhibitor-unknown", When: "the inhibitor in the loop is not known", Verdict: Care,
+			Text:   "the inhibitor in the loop is not known, so what protects it and what it bears is not judged. Read the bottle or the record of the last fill, and say which it is, or that there is none.",
+			Source: "common practice, no source", Grade: Practice,
+			applies: func(f *facts) bool {
+				return f.planned && f.base != DeionisedWater && f.inhibitor == "" && len(f.inhibitors()) == 0
+			},
+		},
+		{
+			ID: "inhibitor-unstated", When: "the inhibitor of either the charge or a glycol at hand is not stated", Verdict: Care,
 			Text:   "the inhibitor is known on one side only. Make sure that it is the same product: colour is not a type.",
 			Source: "common practice, no source", Grade: Practice,
 			applies: func(f *facts) bool {
-				return f.offers(func(l Liquid) bool { return l.Fluid.IsGlycol() && (l.Inhibitor == "") != (f.inhibitor == "") })
+				return f.planned && f.offers(func(l Liquid) bool { return l.Fluid.IsGlycol() && (l.Inhibitor == "") != (f.inhibitor == "") })
 			},
 		},
 		{
@@ -198,7 +206,12 @@ func strengthRules() []Rule {
 			Text:   "too strong: it carries less heat, pumps hard, and inhibitor packages are made for 25 to 60 vol %. Thin it, unless the frost it must bear asks for more.",
 			Source: "common practice, no source", Grade: Practice,
 			applies: func(f *facts) bool { return f.glycol && f.after.Volume > 0.60 },
-			detail:  volumeDetail,
+			detail: func(f *facts) string {
+				if f.after.Mass > MaxMassFraction {
+					return volumeDetail(f) + ", beyond the tables, so that nothing is said of frost"
+				}
+				return volumeDetail(f)
+			},
 		},
 		{
 			ID: "predilution", When: "neat concentrate is to be thinned for a system of 100 l or more", Verdict: Care,

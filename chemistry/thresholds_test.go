@@ -42,7 +42,7 @@ func (a asked) topUp(change func(*chemistry.TopUpRequest)) chemistry.TopUpVerdic
 	a.t.Helper()
 	pg := chemistry.PropyleneGlycol
 	r := chemistry.TopUpRequest{
-		Fluid: pg, Mass: mass(0.35), Holds: 0.5, Room: 0.05, Protect: celsius(-10), With: []chemistry.Liquid{concentrate(pg), water()},
+		Fluid: pg, Mass: mass(0.35), Inhibitor: chemistry.OAT, Metals: copper(), Holds: 0.5, Room: 0.05, Protect: celsius(-10), With: []chemistry.Liquid{concentrate(pg), water()},
 	}
 	change(&r)
 	v, err := chemistry.CheckTopUp(r)
@@ -184,7 +184,8 @@ func TestEveryRuleHasBothSidesOfItsThreshold(t *testing.T) {
 		"not-for-electronics": {filled(func(r *chemistry.FillRequest) { r.Fluid = "ethanol" }), filled(func(*chemistry.FillRequest) {})},
 		"unknown-charge":      {a.plan(func(r *chemistry.TopUpRequest) { r.Fluid = "" }), a.plan(nothing)},
 		"unknown-strength":    {a.plan(func(r *chemistry.TopUpRequest) { r.Mass = nil }), a.plan(nothing)},
-		"inhibitor-unstated":  {a.plan(func(r *chemistry.TopUpRequest) { r.Inhibitor = chemistry.OAT }), a.plan(nothing)},
+		"inhibitor-unstated":  {a.plan(func(r *chemistry.TopUpRequest) { r.With[0].Inhibitor = "" }), a.plan(nothing)},
+		"inhibitor-unknown":   {a.plan(func(r *chemistry.TopUpRequest) { r.Inhibitor, r.With = "", r.With[1:] }), a.plan(nothing)},
 		"dilution-water":      {with(concentrate(pg), tap), with(concentrate(pg), water())},
 		"neat-concentrate": {
 			a.plan(func(r *chemistry.TopUpRequest) { r.Protect, r.With = celsius(-12), r.With[:1] }), a.plan(func(r *chemistry.TopUpRequest) { r.Protect = celsius(-12) }),

@@ -49,23 +49,24 @@ type TopUpRequest struct {
 
 // Liquid is a liquid at hand.
 type Liquid struct {
-	Name      string       // as it is called in the steps
-	Fluid     Fluid        // "": a glycol not named, for a loop that takes neither
-	Mass      MassFraction // glycol in it, 0 to 1
-	Inhibitor Inhibitor
-	Biocide   Biocide
-	Tap       bool              // tap or well water, not dilution water
-	Available Litre             // 0: as much as needed
-	Density   *KilogramPerLitre // by its label; nil: LiquidDensity
-	Product   *Product          // the neat product, by its own label; it stands for Fluid, Mass and Density
+	Name  string       // as it is called in the steps
+	Fluid Fluid        // "": a glycol not named, for a loop that takes neither
+	Mass  MassFraction // glycol in it, 0 to 1
+	// MassUncertainty is how far it may be off, k = 2; of a Product its label says it.
+	MassUncertainty MassFraction
+	Inhibitor       Inhibitor
+	Biocide         Biocide
+	Tap             bool              // tap or well water, not dilution water
+	Available       Litre             // 0: as much as needed
+	Density         *KilogramPerLitre // by its label; nil: LiquidDensity
+	Product         *Product          // the neat product, by its own label; it stands for Fluid, Mass, its uncertainty and Density
 
-	guess bool    // its label says no freeze point
-	off   float64 // how far its strength may be off by its label: relative, k = 2
+	guess bool // its label says no freeze point
 }
 
 // ParseLiquid reads a liquid at hand for a loop that holds fluid: "water" (dilution water), "tap" (tap water), "deionised",
 // "concentrate:95%", "premix:40%" (glycol mass % of the loop's fluid; "40vol%" for volume % before mixing), or with the glycol named "eg:95%", "pg:40%"; each may say
-// how much of it there is: "premix:40%:200ml", "water:1l". Anything else is an [*InvalidError]. For a loop whose fluid is not
+// its inhibitor and how much of it there is: "premix:40%:oat:200ml", "water:1l". Anything else is an [*InvalidError]. For a loop whose fluid is not
 // known, or holds no glycol, a concentrate or premix is of a glycol not named: the rules stop it whichever it is.
 func ParseLiquid(s string, fluid Fluid) (Liquid, error) {
 	const want = "say a liquid such as water, concentrate:95% or premix:40%:200ml"
@@ -99,7 +100,9 @@ func ParseLiquid(s string, fluid Fluid) (Liquid, error) {
 		case strings.Contains(part, "%"):
 			l.Mass, err = ParseMassPercent(part)
 		default:
-			if l.Available, err = ParseLitre(part); l.Available == 0 && err == nil {
+			if i, no := ParseInhibitor(part); no == nil {
+				l.Inhibitor = i
+			} else if l.Available, err = ParseLitre(part); l.Available == 0 && err == nil {
 				err = invalid(part, "there is none of it; leave it out")
 			}
 		}
@@ -223,7 +226,7 @@ func (r *TopUpRequest) pourByLabel() error {
 		}
 		st, _ := l.Product.At(s) // as Concentrate found it
 		r.With[i].Fluid, r.With[i].Mass, r.With[i].Density = l.Product.Base, c, &neat
-		r.With[i].off, r.With[i].guess = st.relative(l.Product.Base), st.Guess
+		r.With[i].MassUncertainty, r.With[i].guess = c*MassFraction(st.relative(l.Product.Base)), st.Guess
 	}
 	return nil
 }
@@ -267,21 +270,21 @@ func (r TopUpRequest) validate() error {
 		}
 	}
 	checks := []bound{
-		{"strength uncertainty", r.MassUncertainty.Percent(), 0, 50, "0 to 50 mass %"},
-		{"holds", float64(r.Holds), 1e-6, 1e5, "more than nothing and at most 100000 l"},
-		{"holds uncertainty", float64(r.HoldsUncertainty), 0, float64(r.Holds), "between nothing and what the loop holds"},
-		{"room", float64(r.Room), 0, 20 * max(float64(r.Holds), 1e-3), "at most twenty times what the loop holds: is the unit right?"},
-		{"margin", float64(*r.Margin), 0, 100, "0 to 100 K"},
-		{"step", float64(r.Step), 1e-6, 10, "0.001 g to 10 kg"},
-		{"temperature", float64(*r.At), -100, float64(MaxTemperature), "at most 100 °C"},
-		{"hottest coolant temperature", float64(*r.Hottest), float64(*r.At), float64(MaxTemperature), "between the temperature now and 100 °C"},
-		{"liquids at hand", float64(len(r.With)), 0, maxLiquids, "at most 8 liquids"},
+		{"strength uncertainty", r.MassUncertainty.Percent(), 0, 50, "mass %", "0 to 50 mass %"},
+		{"holds", float64(r.Holds), 1e-6, 1e5, "l", "more than nothing and at most 100000 l"},
+		{"holds uncertainty", float64(r.HoldsUncertainty), 0, float64(r.Holds), "l", "between nothing and what the loop holds"},
+		{"room", float64(r.Room), 0, 20 * max(float64(r.Holds), 1e-3), "l", "at most twenty times what the loop holds: is the unit right?"},
+		{"margin", float64(*r.Margin), 0, 100, "K", "0 to 100 K"},
+		{"step", float64(r.Step), 1e-6, 10, "kg", "0.001 g to 10 kg"},
+		{"temperature", float64(*r.At), -100, float64(MaxTemperature), "°C", "at most 100 °C"},
+		{"hottest coolant temperature", float64(*r.Hottest), float64(*r.At), float64(MaxTemperature), "°C", "between the temperature now and 100 °C"},
+		{"liquids at hand", float64(len(r.With)), 0, maxLiquids, "", "at most 8 liquids"},
 	}
 	if r.PH != nil {
-		checks = append(checks, bound{"pH", *r.PH, 0, 14, "0 to 14"})
+		checks = append(checks, bound{"pH", *r.PH, 0, 14, "", "0 to 14"})
 	}
 	if r.Protect != nil {
-		checks = append(checks, bound{"protect", float64(*r.Protect), -273.15, 1000, "a temperature of a wall"})
+		checks = append(checks, bound{"protect", float64(*r.Protect), -273.15, 1000, "°C", "a temperature of a wall"})
 	}
 	for _, l := range r.With {
 		switch {
@@ -292,17 +295,17 @@ func (r TopUpRequest) validate() error {
 		case r.Fluid.IsGlycol():
 			return &InvalidError{l.Name, "", "of which glycol? say eg or pg"}
 		default:
-			checks = append(checks, bound{l.Name, l.Mass.Percent(), 0, 100, "0 to 100 mass % glycol"})
+			checks = append(checks, bound{l.Name, l.Mass.Percent(), 0, 100, "mass %", "0 to 100 mass % glycol"})
 		}
-		checks = append(checks, bound{l.Name + " available", float64(l.Available), 0, 1e5, "0 to 100000 l"})
+		checks = append(checks, bound{l.Name + " available", float64(l.Available), 0, 1e5, "l", "0 to 100000 l"})
 		if l.Density != nil {
-			checks = append(checks, bound{l.Name + " density", float64(*l.Density), 0.9, 1.3, "0.9 to 1.3 kg/l"})
+			checks = append(checks, bound{l.Name + " density", float64(*l.Density), 0.9, 1.3, "kg/l", "0.9 to 1.3 kg/l"})
 		}
 	}
 	for _, d := range r.Doses {
 		checks = append(checks,
-			bound{d.Name + " level", d.Level, 0, 1000, "a share of the label's dose, 1 is the full dose"},
-			bound{d.Name + " spent below", d.SpentBelow, 0, 1, "a share of the label's dose, 0 to 1"})
+			bound{d.Name + " level", d.Level, 0, 1000, "", "a share of the label's dose, 1 is the full dose"},
+			bound{d.Name + " spent below", d.SpentBelow, 0, 1, "", "a share of the label's dose, 0 to 1"})
 	}
 	return checkBounds(checks)
 }
@@ -312,6 +315,7 @@ type bound struct {
 	field     string
 	value     float64
 	low, high float64
+	unit      string // of the value; "" for a bare number
 	want      string
 }
 
@@ -319,7 +323,7 @@ type bound struct {
 func checkBounds(bounds []bound) error {
 	for _, b := range bounds {
 		if !(b.value >= b.low && b.value <= b.high) {
-			return &InvalidError{b.field, decimal(b.value), "must be " + b.want}
+			return &InvalidError{b.field, strings.TrimSpace(decimal(b.value) + " " + b.unit), "must be " + b.want}
 		}
 	}
 	return nil
@@ -329,7 +333,7 @@ func checkBounds(bounds []bound) error {
 func (r TopUpRequest) facts() *facts {
 	f := &facts{
 		noMass: r.Fluid.IsGlycol() && r.Mass == nil, unknown: r.Fluid == "",
-		base: r.Fluid, metals: r.Metals, sealed: r.Sealed, room: r.Room, wall: r.Protect, noFrost: r.NoFrost,
+		base: r.Fluid, metals: r.Metals, noMetals: len(r.Metals) == 0, sealed: r.Sealed, room: r.Room, wall: r.Protect, noFrost: r.NoFrost,
 		inhibitor: r.Inhibitor, biocide: r.Biocide, pH: r.PH, materials: r.Materials,
 		additives: Contents{Additives: r.Additives}.families(), withinReach: r.WithinReach, with: r.With,
 		guess: slices.ContainsFunc(r.With, func(l Liquid) bool { return l.guess }),

@@ -149,7 +149,7 @@ func TestTopUpEvaporated(t *testing.T) {
 	t.Parallel()
 	pg := chemistry.PropyleneGlycol
 	v, err := chemistry.CheckTopUp(chemistry.TopUpRequest{
-		Fluid: pg, Mass: mass(0.40), FilledMass: mass(0.36), Holds: 0.50, Room: 0.055, Protect: celsius(-10),
+		Fluid: pg, Mass: mass(0.40), FilledMass: mass(0.36), Inhibitor: chemistry.OAT, Metals: copper(), Holds: 0.50, Room: 0.055, Protect: celsius(-10),
 		With: []chemistry.Liquid{concentrate(pg), water()},
 	})
 	require.NoError(t, err)

@@ -15,10 +15,11 @@ import (
 )
 
 func mass(x float64) *chemistry.MassFraction { return new(chemistry.MassFraction(x)) }
+func copper() []chemistry.Metal              { return []chemistry.Metal{chemistry.Copper} }
 func celsius(t float64) *chemistry.Celsius   { return new(chemistry.Celsius(t)) }
 func water() chemistry.Liquid                { return chemistry.Liquid{Name: "water", Fluid: chemistry.TreatedWater} }
 func concentrate(f chemistry.Fluid) chemistry.Liquid {
-	return chemistry.Liquid{Name: "concentrate", Fluid: f, Mass: 0.95}
+	return chemistry.Liquid{Name: "concentrate", Fluid: f, Mass: 0.95, Inhibitor: chemistry.OAT}
 }
 
 // TestTopUpVerdicts: the weightiest rules, each alone.
@@ -32,8 +33,17 @@ func TestTopUpVerdicts(t *testing.T) {
 		rule string
 	}{
 		{"plain top-up", chemistry.TopUpRequest{
-			Fluid: pg, Mass: mass(0.35), Holds: 0.52, Room: 0.06, Protect: celsius(-15), With: []chemistry.Liquid{concentrate(pg), water()},
+			Fluid: pg, Mass: mass(0.35), Inhibitor: chemistry.OAT, Metals: copper(), Holds: 0.52, Room: 0.06, Protect: celsius(-15), With: []chemistry.Liquid{concentrate(pg), water()},
 		}, chemistry.Go, ""},
+		{"metals not known", chemistry.TopUpRequest{
+			Fluid: pg, Mass: mass(0.35), Inhibitor: chemistry.OAT, Holds: 0.52, Room: 0.06, Protect: celsius(-15), With: []chemistry.Liquid{water()},
+		}, chemistry.Care, "metals-unknown"},
+		{"inhibitor not known", chemistry.TopUpRequest{
+			Fluid: pg, Mass: mass(0.35), Metals: copper(), Holds: 0.52, Room: 0.06, Protect: celsius(-15), With: []chemistry.Liquid{water()},
+		}, chemistry.Care, "inhibitor-unknown"},
+		{"inhibitor at hand not known", chemistry.TopUpRequest{
+			Fluid: pg, Mass: mass(0.35), Inhibitor: chemistry.OAT, Metals: copper(), Holds: 0.52, Room: 0.06, Protect: celsius(-15), With: []chemistry.Liquid{{Name: "premix", Fluid: pg, Mass: 0.4}},
+		}, chemistry.Care, "inhibitor-unstated"},
 		{"glycols meet", chemistry.TopUpRequest{
 			Fluid: pg, Mass: mass(0.35), Holds: 0.52, Room: 0.06, With: []chemistry.Liquid{concentrate(eg)},
 		}, chemistry.Stop, "eg-with-pg"},
@@ -159,7 +169,8 @@ func TestMixWater(t *testing.T) {
 func TestTooStrongNeverDrains(t *testing.T) {
 	t.Parallel()
 	v, err := chemistry.CheckTopUp(chemistry.TopUpRequest{
-		Fluid: chemistry.EthyleneGlycol, Mass: mass(0.40), FilledMass: mass(0.35), Holds: 0.52, Room: 0.06, Sealed: true, NoFrost: true, With: []chemistry.Liquid{water()},
+		Fluid: chemistry.EthyleneGlycol, Mass: mass(0.40), FilledMass: mass(0.35), Inhibitor: chemistry.OAT, Metals: copper(),
+		Holds: 0.52, Room: 0.06, Sealed: true, NoFrost: true, With: []chemistry.Liquid{water()},
 	})
 	require.NoError(t, err)
 	assert.Equal(t, chemistry.Go, v.Verdict, "%+v", v.Reasons)

@@ -124,9 +124,40 @@ func CheckWater(w WaterReport, f Fluid, use string) ([]WaterLine, Verdict, error
 	return lines, verdict, nil
 }
 
+// WaterRules are the limits of one use as rules, each with its own source; none for an id that is none.
+func WaterRules(use string) []Rule {
+	var out []Rule
+	for _, l := range tables.All().WaterLimits {
+		if l.Use != use {
+			continue
+		}
+		r := Rule{ID: use, When: l.Title + ": " + l.Parameter, Verdict: Stop, Text: limitWords(l.Parameter, l.Min, l.Max), Source: l.Source, Grade: Grade(l.Grade)}
+		if !r.Grade.Decides() {
+			r.Verdict = Care
+		}
+		out = append(out, r)
+	}
+	return out
+}
+
+// Limit is the limit in words with its unit, such as "at most 25 mg/l".
+func (l WaterLine) Limit() string { return limitWords(l.Parameter, l.Min, l.Max) }
+
+// limitWords are the limits of a parameter in words, such as "5 to 9" or "at most 25 mg/l".
+func limitWords(parameter string, low, high float64) string {
+	unit := strings.TrimRight(" "+waterUnit(parameter), " ")
+	switch {
+	case math.IsInf(low, 0):
+		return "at most " + decimal(high) + unit
+	case math.IsInf(high, 0):
+		return "at least " + decimal(low) + unit
+	}
+	return decimal(low) + " to " + decimal(high) + unit
+}
+
 // parameters are what a report may say, in the order people list them.
 func parameters() []string {
-	return []string{"pH", "conductivity", "hardness", "chloride", "sulfate", "calcium", "magnesium", "iron", "copper"}
+	return []string{"pH", "conductivity", "hardness", "chloride", "sulfate", "calcium", "magnesium", "iron", "", "copper"}
 }
 
 // check refuses figures that no water has.
@@ -137,7 +168,7 @@ func (w WaterReport) check() error {
 			high, want = 14, "0 to 14"
 		}
 		if v := w.value(parameter); v != nil {
-			if err := checkBounds([]bound{{parameter, *v, 0, high, want}}); err != nil {
+			if err := checkBounds([]bound{{parameter, *v, 0, high, waterUnit(parameter), want}}); err != nil {
 				return err
 			}
 		}

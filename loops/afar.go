@@ -5,8 +5,10 @@ package loops
 
 import (
 	"fmt"
+	"time"
 
 	"fillmark/chemistry"
+	"fillmark/loops/inspection"
 )
 
 // Ran is what a machine did while its owner read its temperature.
@@ -81,12 +83,28 @@ type TemperatureLog struct {
 	Skipped     int    `json:"skipped,omitempty"`
 }
 
+// LogOf is what a log showed, with the room and the heat that are said beside it; weeks are told by their UTC days.
+func LogOf(weeks []inspection.Week, read inspection.Series, room chemistry.Celsius, watts *float64) TemperatureLog {
+	log := TemperatureLog{Room: room, PowerW: watts, Time: read.Columns.Time, Temperature: read.Columns.Temperature, Read: read.Read}
+	for why, n := range read.Skipped {
+		if why != inspection.SkipRoom {
+			log.Skipped += n
+		}
+	}
+	for _, w := range weeks {
+		log.Weeks = append(log.Weeks, LogWeek{Day: DayOf(w.Start, time.UTC), Warmest: w.Warmest, Room: w.Room, Hours: w.Hours})
+	}
+	return log
+}
+
 // LogWeek is one week of it, from its first day on.
 type LogWeek struct {
 	Day Day `json:"day"`
 	// Warmest is the mean of the week's warmest hour, with the machine at work.
 	Warmest chemistry.Celsius `json:"warmest_c"`
-	Hours   int               `json:"hours"` // with values in them
+	// Room is the air about it in that hour; nil where the log had none, and that of the log counts.
+	Room  *chemistry.Celsius `json:"room_c,omitempty"`
+	Hours int                `json:"hours"` // with values in them
 }
 
 // MaxLogWeeks is how many weeks one log may cover: ten years of them.
@@ -102,6 +120,9 @@ func (x *TemperatureLog) validate() error {
 	for i, w := range x.Weeks {
 		p.add(w.Day.validate("week"))
 		p.add(inRange("temperature", w.Warmest, -60, 150, "°C"))
+		if w.Room != nil {
+			p.add(inRange("room", *w.Room, coldestRoom, hottestRoom, "°C"))
+		}
 		p.add(inRange("hours", float64(w.Hours), 1, 168, "h"))
 		if i > 0 && !w.Day.After(x.Weeks[i-1].Day) {
 			p.add(invalid("week", w.Day, "a week after the one before it"))

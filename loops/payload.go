@@ -163,7 +163,9 @@ type Pour struct {
 	Liquid string                 `json:"liquid"`
 	Fluid  chemistry.Fluid        `json:"fluid"`
 	Mass   chemistry.MassFraction `json:"mass_fraction"`
-	Volume chemistry.Litre        `json:"volume_l"`
+	// MassUncertainty is how far it may be off (k = 2); zero where nobody knows.
+	MassUncertainty chemistry.MassFraction `json:"mass_fraction_uncertainty,omitempty"`
+	Volume          chemistry.Litre        `json:"volume_l"`
 	// Container is the one on the shelf; zero where it came from none.
 	Container ContainerID `json:"container,omitzero"`
 }
@@ -188,6 +190,7 @@ func validatePours(pours []Pour, least int) error {
 		p.add(requireText("liquid", pour.Liquid, 200))
 		p.add(oneOf("fluid", pour.Fluid, anyFluid()...))
 		p.add(inRange("strength", pour.Mass, 0, 1, "as a mass fraction"))
+		p.add(inRange("strength uncertainty", pour.MassUncertainty, 0, 1, "as a mass fraction"))
 		p.add(inRange("volume", pour.Volume, 0.0001, 1000, "litres"))
 	}
 	return p.err()

@@ -11,7 +11,7 @@ import (
 
 // SinceFill is what a loop's history says about its present charge beyond the
 // folded state: how strong it was filled, what top-ups left of its additives,
-// and the last pH. It is reckoned where it is asked for, not kept.
+// and the last pH. It is worked out where it is asked for, not kept.
 type SinceFill struct {
 	// FilledMass is the strength at the fill; nil where it was not known.
 	FilledMass *chemistry.MassFraction
@@ -21,6 +21,9 @@ type SinceFill struct {
 	Doses []chemistry.DoseLevel
 	// PH is the last one measured since the fill; nil if none.
 	PH *float64
+	// Formulated are the containers that it was filled from, where the inhibitor
+	// came in the coolant: what else is in them has the same one.
+	Formulated []ContainerID
 }
 
 // SinceFillOf walks the standing entries since the last fill. Liquid poured in
@@ -36,6 +39,11 @@ func SinceFillOf(history []Entry) SinceFill {
 		case KindFill:
 			s, volume = SinceFill{FilledMass: e.Fill.Charge.Mass}, e.Fill.Charge.Volume
 			dosed = slices.DeleteFunc(slices.Clone(e.Fill.Charge.Additives), Dosed.None)
+			for _, p := range e.Fill.Poured {
+				if e.Fill.Charge.FormulatedProduct && p.Container != 0 {
+					s.Formulated = append(s.Formulated, p.Container)
+				}
+			}
 			left = slices.Repeat([]float64{1}, len(dosed))
 		case KindTopUp:
 			share, after := thinned(volume, e.TopUp)

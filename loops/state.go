@@ -529,13 +529,14 @@ func (s *State) dose(e Entry) {
 	s.Charge = &charge
 }
 
-// benchTemperature is the temperature at which poured volumes are reckoned to
+// benchTemperature is the temperature at which poured volumes are turned to
 // masses: volume fractions are defined at it.
 const benchTemperature chemistry.Celsius = 20
 
 // toppedUp returns the charge after a top-up, by the balance of glycol and
 // water masses. Where anything is unknown, or another glycol went in, the
-// strength is unknown afterwards: only a reading can tell it.
+// strength is unknown afterwards: only a reading can tell it. A top-up makes
+// nothing surer than it was.
 func (c Charge) toppedUp(t *TopUp) Charge {
 	if c.Mass == nil || c.Volume <= 0 {
 		c.Mass = nil
@@ -547,7 +548,7 @@ func (c Charge) toppedUp(t *TopUp) Charge {
 		return c
 	}
 	total := float64(c.Volume-t.Drained) * float64(density)
-	glycol := total * float64(*c.Mass)
+	glycol, off := total*float64(*c.Mass), total*float64(c.MassUncertainty)
 	for _, pour := range t.Poured {
 		density, err := chemistry.LiquidDensity(pour.Fluid, pour.Mass, benchTemperature)
 		if err != nil || (pour.Fluid != c.Fluid && pour.Mass > 0) {
@@ -557,6 +558,7 @@ func (c Charge) toppedUp(t *TopUp) Charge {
 		mass := float64(pour.Volume) * float64(density)
 		total += mass
 		glycol += mass * float64(pour.Mass)
+		off += mass * float64(pour.MassUncertainty) // two pours of one label are off alike
 		c.Volume += pour.Volume
 	}
 	c.Volume -= t.Drained
@@ -565,6 +567,7 @@ func (c Charge) toppedUp(t *TopUp) Charge {
 		return c
 	}
 	mass := chemistry.MassFraction(glycol / total)
+	c.MassUncertainty = max(c.MassUncertainty, chemistry.MassFraction(off/total))
 	c.Mass, c.MassKnown = &mass, Known{How: Calculated, By: "balance of what was in it and what went in"}
 	return c
 }

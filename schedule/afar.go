@@ -93,7 +93,11 @@ func AfarOf(history []loops.Entry) *Afar {
 		if w.log.PowerW != nil {
 			power = *w.log.PowerW
 		}
-		a.Weeks = a.with(a.Weeks, day, float64(w.Warmest), float64(w.log.Room), power)
+		room := w.log.Room
+		if w.Room != nil {
+			room = *w.Room
+		}
+		a.Weeks = a.with(a.Weeks, day, float64(w.Warmest), float64(room), power)
 	}
 	slices.SortFunc(a.Weeks, func(x, y AfarValue) int { return x.Day.Compare(y.Day) })
 	a.Answered = a.watch(a.Proof.Value, a.Answers, looked)

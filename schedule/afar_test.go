@@ -117,3 +117,25 @@ func TestAfarFollowsTheRecord(t *testing.T) {
 	require.Len(t, a.Weeks, 1)
 	assert.InDelta(t, afarProved, float64(a.Weeks[0].Value.Value), 1e-9)
 }
+
+// A room that follows the seasons is no rise where a column has it, and is one
+// where it is only said.
+func TestLogsTakeTheRoomOfTheirColumn(t *testing.T) {
+	t.Parallel()
+	year := func(column bool) []loops.Entry {
+		history := []loops.Entry{provedEntry()}
+		for week := range 52 {
+			room := chemistry.Celsius(22 + 12*float64(min(week, 26))/26)
+			e := logOf(week, float64(room)+afarProved*afarWatts)
+			if column {
+				e.TemperatureLog.Weeks[0].Room = &room
+			}
+			history = append(history, e)
+		}
+		return history
+	}
+	with := schedule.AfarOf(year(true))
+	assert.Nil(t, with.Called())
+	assert.InDelta(t, afarProved, float64(with.Weeks[51].Value.Value), 1e-9)
+	assert.NotNil(t, schedule.AfarOf(year(false)).Called())
+}

@@ -34,7 +34,7 @@ func TestWatch(cases []Case, watch loops.PatternWatch) (WatchLine, error) {
 		line.Answer, line.Failures = standing(trait, watch.Reading), watch.Reading.FailedWith+watch.Reading.FailedWithout
 		return line, nil
 	}
-	test := findings.Watch{Trait: capital(trait.Words()), Registered: watch.Registered.String(), ReadAt: watch.ReadAt}
+	test := findings.Watch{Trait: capital(trait.Words()), Registered: watch.Registered.Long(), ReadAt: watch.ReadAt}
 	var own []findings.Case
 	for _, c := range later {
 		own = append(own, findings.Case{Life: c.Life, With: c.with, Kind: c.stratum(trait)})

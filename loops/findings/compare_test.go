@@ -4,9 +4,11 @@
 package findings_test
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -133,4 +135,48 @@ func TestCompareCountsWhatItTests(t *testing.T) {
 	all, err := findings.Compare([]findings.Lives{alone, none}, "a")
 	require.ErrorIs(t, err, findings.ErrNoContrast)
 	assert.Equal(t, []int{8, 4}, []int{all.With.N, all.Without.N})
+}
+
+// TestCompareOfManyFailures: where failures are many their shares are binned,
+// and the ratio is still where Cox's score is zero, by other code over all of
+// them.
+func TestCompareOfManyFailures(t *testing.T) {
+	t.Parallel()
+	rows := million(20_000, false)
+	l, err := findings.NewLives(rows)
+	require.NoError(t, err)
+	got, err := findings.Compare([]findings.Lives{l}, "a")
+	require.NoError(t, err)
+
+	slices.SortFunc(rows, func(x, y findings.Life) int { return -cmp.Compare(x.Lower, y.Lower) })
+	var shares []float64
+	failed, theirs := 0, 0
+	for i, r := range rows { // the oldest first: those before are at risk
+		if r.Group == "a" {
+			theirs++
+		}
+		if r.Failed() {
+			shares = append(shares, float64(theirs)/float64(i+1))
+			if r.Group == "a" {
+				failed++
+			}
+		}
+	}
+	require.Greater(t, len(shares), 5_000)
+	score := func(ratio float64) float64 {
+		mean := 0.0
+		for _, s := range shares {
+			mean += s * ratio / (s*ratio + 1 - s)
+		}
+		return mean - float64(failed)
+	}
+	low, high := 0.1, 10.0
+	for range 60 {
+		if mid := (low + high) / 2; score(mid) < 0 {
+			low = mid
+		} else {
+			high = mid
+		}
+	}
+	assert.InEpsilon(t, low, got.Estimate, 1e-6)
 }

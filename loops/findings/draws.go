@@ -24,13 +24,43 @@ func (d draws) distribution() sum {
 		n += x.count
 	}
 	if n > manyDraws {
-		return d
+		return d.binned()
 	}
 	w := exactSum{logs: []float64{0}}
 	for _, x := range d {
 		w = w.plus(x)
 	}
 	return w
+}
+
+// shareBins is how many shares are told apart where draws are many.
+const shareBins = 1 << 12
+
+// binned adds draws of nearly one share up to one of their mean share, so that
+// limits are sought over thousands of draws and not over all failures. The mean
+// at the ratio 1 stays as it is, and the variance to within 1e-4 of itself. What
+// is certain stays apart.
+func (d draws) binned() draws {
+	if len(d) <= shareBins {
+		return d
+	}
+	var out draws
+	bins := make(draws, shareBins+1)
+	for _, x := range d {
+		if x.share < certain || x.share > 1-certain {
+			out = append(out, x)
+			continue
+		}
+		b := &bins[int(x.share*shareBins)]
+		b.share += x.share * float64(x.count)
+		b.count += x.count
+	}
+	for _, b := range bins {
+		if b.count > 0 {
+			out = append(out, draw{b.share / float64(b.count), b.count})
+		}
+	}
+	return out
 }
 
 // certain is how near to 0 or 1 a share counts as such: it is a quotient of

@@ -17,10 +17,20 @@ import (
 )
 
 // Columns are the names of a log's time and temperature: those of a CSV
-// header or "1", "2" … where there is none, keys of JSON, or a metric.
+// header or "1", "2" … where there is none, keys of JSON, or a metric. Room is
+// that of the air about the machine; empty where the log has none, and in
+// metrics.
 type Columns struct {
 	Time        string `json:"time"`
 	Temperature string `json:"temperature"`
+	Room        string `json:"room,omitempty"`
+}
+
+// Value is one line of a log.
+type Value struct {
+	At      time.Time
+	Celsius float64
+	Room    float64 // °C; NaN where the line says none
 }
 
 // Series says what was read of a long temperature log, and what was not.
@@ -47,13 +57,14 @@ const (
 	SkipKelvin   = "below absolute zero"
 	SkipRange    = "outside -60 to 150 °C; in °F or kelvin?"
 	SkipBack     = "time goes back; a clock that was reset"
+	SkipRoom     = "no room to be read, the temperature counts"
 )
 
 // longestLine is how much of a log is held at once, in bytes.
 const longestLine = 64 << 10
 
 // ReadSeries reads a temperature log of any length and hands on each value in
-// °C with its instant: CSV with a time and a temperature column, JSON (an array
+// °C with its instant, and the room where a column has it: CSV with a time and a temperature column, JSON (an array
 // or one object a line), or Prometheus text. The columns are guessed where they
 // are nil, and named in the answer so that they can be confirmed. It holds one
 // line, never the log.
@@ -61,7 +72,7 @@ const longestLine = 64 << 10
 // Values that cannot be are skipped and counted by reason; a log without any
 // value that can be read, or whose columns cannot be found, is an
 // [*chemistry.InvalidError].
-func ReadSeries(in io.Reader, columns *Columns, each func(at time.Time, celsius float64)) (Series, error) {
+func ReadSeries(in io.Reader, columns *Columns, each func(Value)) (Series, error) {
 	s := Series{Skipped: map[string]int{}}
 	r := bufio.NewReaderSize(in, longestLine)
 	start, err := r.Peek(512)
@@ -136,9 +147,9 @@ func (s *Series) readLines(r *bufio.Reader, each func(line []byte) error) error 
 }
 
 // row reads the rows of a CSV.
-func (s *Series) row(each func(time.Time, float64)) func([]byte) error {
+func (s *Series) row(each func(Value)) func([]byte) error {
 	var separator byte
-	timeAt, temperatureAt := -1, -1
+	timeAt, temperatureAt, roomAt := -1, -1, -1
 	return func(line []byte) error {
 		if line[0] == '#' {
 			return nil
@@ -157,7 +168,7 @@ func (s *Series) row(each func(time.Time, float64)) func([]byte) error {
 				}
 			}
 			var err error
-			if timeAt, temperatureAt, err = s.find(header, named); err != nil || named {
+			if timeAt, temperatureAt, roomAt, err = s.find(header, named); err != nil || named {
 				return err
 			}
 		}
@@ -167,7 +178,11 @@ func (s *Series) row(each func(time.Time, float64)) func([]byte) error {
 			s.Skipped[SkipShort]++
 			return nil
 		}
-		s.take(t, c, each)
+		var room []byte
+		if roomAt >= 0 {
+			room, _ = cell(line, separator, roomAt)
+		}
+		s.take(t, c, room, each)
 		return nil
 	}
 }
@@ -183,28 +198,44 @@ func separatorOf(line []byte) byte {
 }
 
 // find finds the columns by the names given, or guesses them.
-func (s *Series) find(header []string, named bool) (timeAt, temperatureAt int, err error) {
-	at := func(name string, parts ...string) int {
+func (s *Series) find(header []string, named bool) (timeAt, temperatureAt, roomAt int, err error) {
+	about := func(h string, parts ...string) bool {
+		return slices.ContainsFunc(parts, func(p string) bool { return strings.Contains(strings.ToLower(h), p) })
+	}
+	ofRoom := func(h string) bool { return about(h, "room", "ambient", "inlet air", "outside") }
+	at := func(name string, is func(string) bool) int {
 		if name != "" {
 			return slices.Index(header, name)
 		}
-		return slices.IndexFunc(header, func(h string) bool {
-			return slices.ContainsFunc(parts, func(p string) bool { return strings.Contains(strings.ToLower(h), p) })
-		})
+		return slices.IndexFunc(header, is)
 	}
-	timeAt, temperatureAt = at(s.Columns.Time, "time", "date", "stamp", "epoch", "seconds"), at(s.Columns.Temperature, "temp", "celsius", "°c", "degc", "die", "cpu")
+	timeAt = at(s.Columns.Time, func(h string) bool { return about(h, "time", "date", "stamp", "epoch", "seconds") })
+	temperatureAt = at(s.Columns.Temperature, func(h string) bool {
+		return about(h, "temp", "celsius", "°c", "degc", "die", "cpu") && !ofRoom(h)
+	})
+	roomAt = at(s.Columns.Room, ofRoom)
 	if !named && s.Columns == (Columns{}) && len(header) >= 2 {
 		timeAt, temperatureAt = 0, 1
 	}
-	if timeAt < 0 {
-		return -1, -1, invalid("columns", strings.Join(header, ", "), "one with the time; name it")
+	columns := strings.Join(header, ", ")
+	switch {
+	case timeAt < 0:
+		return -1, -1, -1, invalid("columns", columns, "one with the time; name it")
+	case temperatureAt < 0:
+		return -1, -1, -1, invalid("columns", columns, "one with the temperature; name it")
+	case roomAt < 0 && s.Columns.Room != "" && s.Columns.Room != NoRoom:
+		return -1, -1, -1, invalid("columns", columns, s.Columns.Room+" is none of them; name the room's, or say "+NoRoom)
 	}
-	if temperatureAt < 0 {
-		return -1, -1, invalid("columns", strings.Join(header, ", "), "one with the temperature; name it")
+	s.Columns = Columns{Time: header[timeAt], Temperature: header[temperatureAt]}
+	if roomAt >= 0 && roomAt != temperatureAt {
+		s.Columns.Room = header[roomAt]
+		return timeAt, temperatureAt, roomAt, nil
 	}
-	s.Columns = Columns{header[timeAt], header[temperatureAt]}
-	return timeAt, temperatureAt, nil
+	return timeAt, temperatureAt, -1, nil
 }
+
+// NoRoom named as the room's column takes none for it.
+const NoRoom = "none"
 
 // cell returns one cell of a row.
 func cell(line []byte, separator byte, at int) ([]byte, bool) {
@@ -233,7 +264,7 @@ func looksLikeMetrics(start []byte) bool {
 
 // metric reads samples with their instants in ms; the first that names a
 // temperature counts, or the one given.
-func (s *Series) metric(each func(time.Time, float64)) func([]byte) error {
+func (s *Series) metric(each func(Value)) func([]byte) error {
 	return func(line []byte) error {
 		if line[0] == '#' {
 			return nil
@@ -255,13 +286,13 @@ func (s *Series) metric(each func(time.Time, float64)) func([]byte) error {
 			s.Skipped[SkipNoTime]++
 			return nil
 		}
-		s.take(rest[1], rest[0], each)
+		s.take(rest[1], rest[0], nil, each)
 		return nil
 	}
 }
 
 // readJSON reads objects, in an array or one after another.
-func (s *Series) readJSON(r *bufio.Reader, each func(time.Time, float64)) error {
+func (s *Series) readJSON(r *bufio.Reader, each func(Value)) error {
 	d := json.NewDecoder(r)
 	if start, _ := r.Peek(512); bytes.HasPrefix(bytes.TrimLeft(start, " \r\n\t"), []byte("[")) {
 		if _, err := d.Token(); err != nil {
@@ -279,17 +310,17 @@ func (s *Series) readJSON(r *bufio.Reader, each func(time.Time, float64)) error 
 				keys = append(keys, k)
 			}
 			slices.Sort(keys)
-			if _, _, err := s.find(keys, true); err != nil {
+			if _, _, _, err := s.find(keys, true); err != nil {
 				return err
 			}
 		}
-		s.take(bytes.Trim(object[s.Columns.Time], `"`), bytes.Trim(object[s.Columns.Temperature], `"`), each)
+		s.take(bytes.Trim(object[s.Columns.Time], `"`), bytes.Trim(object[s.Columns.Temperature], `"`), bytes.Trim(object[s.Columns.Room], `"`), each)
 	}
 	return nil
 }
 
 // take judges one value and hands it on.
-func (s *Series) take(t, c []byte, each func(time.Time, float64)) {
+func (s *Series) take(t, c, room []byte, each func(Value)) {
 	at, ok := instant(t)
 	if !ok {
 		s.Skipped[SkipNoTime]++
@@ -319,7 +350,20 @@ func (s *Series) take(t, c []byte, each func(time.Time, float64)) {
 		s.step += (step - s.step) / float64(min(s.Read, 50))
 	}
 	s.Read, s.Last = s.Read+1, at
-	each(at, v)
+	each(Value{at, v, s.room(room)})
+}
+
+// room reads the air about the machine, -20 to 60 °C; NaN where there is none.
+func (s *Series) room(text []byte) float64 {
+	if s.Columns.Room == "" {
+		return math.NaN()
+	}
+	v, _, why := celsius(text)
+	if why != "" || v < -20 || v > 60 {
+		s.Skipped[SkipRoom]++
+		return math.NaN()
+	}
+	return v
 }
 
 // leastReset is how many values behind the last one make a new clock.

@@ -20,7 +20,7 @@ import (
 
 func series(t require.TestingT, text string, columns *inspection.Columns) (inspection.Series, []float64, error) {
 	var got []float64
-	s, err := inspection.ReadSeries(strings.NewReader(text), columns, func(_ time.Time, c float64) { got = append(got, c) })
+	s, err := inspection.ReadSeries(strings.NewReader(text), columns, func(v inspection.Value) { got = append(got, v.Celsius) })
 	return s, got, err
 }
 
@@ -55,7 +55,17 @@ func TestReadSeries(t *testing.T) {
 			assert.Equal(t, len(tt.want), s.Read)
 		})
 	}
-	_, got, err := series(t, "time,room temp,die\n0,22,51\n", &inspection.Columns{Time: "time", Temperature: "die"})
+	s, got, err := series(t, "time,room temp,die\n0,22,51\n60,n/a,52\n", nil)
+	require.NoError(t, err)
+	assert.Equal(t, inspection.Columns{Time: "time", Temperature: "die", Room: "room temp"}, s.Columns, "a room is not the die")
+	assert.Equal(t, []float64{51, 52}, got)
+	assert.Equal(t, map[string]int{inspection.SkipRoom: 1}, s.Skipped)
+	s, _, err = series(t, "time,room temp,die\n0,22,51\n", &inspection.Columns{Room: inspection.NoRoom})
+	require.NoError(t, err)
+	assert.Empty(t, s.Columns.Room)
+	_, _, err = series(t, "time,room temp,die\n0,22,51\n", &inspection.Columns{Room: "hall"})
+	require.ErrorContains(t, err, "hall")
+	_, got, err = series(t, "time,room temp,die\n0,22,51\n", &inspection.Columns{Time: "time", Temperature: "die"})
 	require.NoError(t, err)
 	assert.Equal(t, []float64{51}, got, "the columns that were confirmed")
 }
@@ -109,7 +119,7 @@ func BenchmarkReadSeries(b *testing.B) {
 	}
 	b.ReportAllocs()
 	for b.Loop() {
-		s, err := inspection.ReadSeries(bytes.NewReader(log.Bytes()), nil, func(time.Time, float64) {})
+		s, err := inspection.ReadSeries(bytes.NewReader(log.Bytes()), nil, func(inspection.Value) {})
 		require.NoError(b, err)
 		require.Equal(b, 1_000_000, s.Read)
 	}

@@ -6,6 +6,7 @@ package inspection
 import (
 	"fmt"
 	"io"
+	"math"
 	"time"
 
 	"fillmark/chemistry"
@@ -16,7 +17,9 @@ type Week struct {
 	Start time.Time // Monday 00:00 UTC, so that the weeks of two logs are the same ones
 	// Warmest is the mean of the week's warmest hour, with the machine at work.
 	Warmest chemistry.Celsius
-	Hours   int // with values in them
+	// Room is the mean of the air about it in that hour; nil where the log has none.
+	Room  *chemistry.Celsius
+	Hours int // with values in them
 }
 
 const (
@@ -29,9 +32,19 @@ const (
 
 // hour gathers the values of one hour.
 type hour struct {
-	start time.Time
-	sum   float64
-	n     int
+	start   time.Time
+	sum     float64
+	n       int
+	roomSum float64
+	roomN   int
+}
+
+// room is the mean of the hour's air; nil where no line of it says one.
+func (h hour) room() *chemistry.Celsius {
+	if h.roomN == 0 {
+		return nil
+	}
+	return new(chemistry.Celsius(h.roomSum / float64(h.roomN)))
 }
 
 // ReadWeeks reads a log as [ReadSeries] does and returns its weeks in their
@@ -52,17 +65,23 @@ func ReadWeeks(in io.Reader, columns *Columns, end time.Time) ([]Week, Series, e
 				full = invalid("log", fmt.Sprintf("more than %d weeks", mostWeeks), "ten years at most")
 				return
 			}
-			weeks = append(weeks, Week{Start: start, Warmest: mean})
+			weeks = append(weeks, Week{Start: start, Warmest: mean, Room: now.room()})
 		}
 		last := &weeks[len(weeks)-1]
-		last.Warmest, last.Hours = max(last.Warmest, mean), min(last.Hours+1, int(week/time.Hour))
+		if mean > last.Warmest {
+			last.Warmest, last.Room = mean, now.room()
+		}
+		last.Hours = min(last.Hours+1, int(week/time.Hour))
 	}
-	series, err := ReadSeries(in, columns, func(at time.Time, celsius float64) {
-		if start := at.Truncate(time.Hour); !start.Equal(now.start) {
+	series, err := ReadSeries(in, columns, func(v Value) {
+		if start := v.At.Truncate(time.Hour); !start.Equal(now.start) {
 			close()
 			now = hour{start: start}
 		}
-		now.sum, now.n = now.sum+celsius, now.n+1
+		now.sum, now.n = now.sum+v.Celsius, now.n+1
+		if !math.IsNaN(v.Room) {
+			now.roomSum, now.roomN = now.roomSum+v.Room, now.roomN+1
+		}
 	})
 	close()
 	if err == nil {

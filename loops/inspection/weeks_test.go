@@ -61,3 +61,19 @@ func TestReadWeeks(t *testing.T) {
 	require.ErrorAs(t, err, &invalid)
 	assert.Equal(t, "log", invalid.Field)
 }
+
+// The room of a week is that of its warmest hour, where a column has it.
+func TestReadWeeksTakesTheRoomOfTheWarmestHour(t *testing.T) {
+	t.Parallel()
+	for _, text := range []string{
+		"time,ambient,temp\n2026-11-02 10:00:00,19,50\n2026-11-02 11:00:00,25,60\n2026-11-02 11:30:00,27,60\n2026-11-02 12:00:00,20,55\n2026-11-09 10:00:00,,50\n",
+		`[{"time":"2026-11-02 10:00:00","room":19,"die":50},{"time":"2026-11-02 11:00:00","room":26,"die":60},{"time":"2026-11-09 10:00:00","die":50}]`,
+	} {
+		weeks, _, err := inspection.ReadWeeks(strings.NewReader(text), nil, time.Date(2026, 11, 10, 0, 0, 0, 0, time.UTC))
+		require.NoError(t, err)
+		require.Len(t, weeks, 2)
+		require.NotNil(t, weeks[0].Room)
+		assert.InDelta(t, 26, float64(*weeks[0].Room), 1e-9)
+		assert.Nil(t, weeks[1].Room)
+	}
+}

@@ -144,6 +144,9 @@ func (a *Fill) charge(s Snapshot, today loops.Day) (loops.Charge, []loops.Pour, 
 	if err != nil {
 		return c, nil, err
 	}
+	if c.MassKnown.How == loops.Calculated {
+		c.MassUncertainty = max(c.MassUncertainty, labelsOff(poured))
+	}
 	if c.Volume == 0 {
 		c.Volume = sum(poured)
 	}

@@ -91,6 +91,12 @@ func TestRulesAtTheirThresholds(t *testing.T) {
 	over := line(t, "handover", "mail-consent")
 	weak := filled(-3)
 	weak.Fill.Charge.Mass = new(chemistry.MassFraction(0.31))
+	premix := filled(-3)
+	premix.Fill.Charge.FormulatedProduct, premix.Fill.Poured = true, []loops.Pour{{Container: 7, Volume: 0.46}}
+	bottled := snapshot(premix)
+	for _, id := range []loops.ContainerID{7, 8} {
+		bottled.Containers = append(bottled.Containers, loops.Container{ID: id, Kind: loops.PremixBottle, Product: "green", Fluid: chemistry.PropyleneGlycol, Mass: new(chemistry.MassFraction(0.4)), Left: 1})
+	}
 	for _, tt := range []struct {
 		name string
 		act  acts.Act
@@ -124,6 +130,11 @@ func TestRulesAtTheirThresholds(t *testing.T) {
 		{"drained and not rinsed", line(t, "fill", "fluid=eg", "mass=40%", "mass-uncertainty=1%", "inhibitor=azole", "biocide=none", "poured=460ml"), snapshot(filled(-3), drained(-2)), "stop not-rinsed eg-within-reach; refused"},
 
 		{"the wrong glycol", line(t, "poured", "poured=eg:95%=10ml"), snapshot(filled(-3)), "stop eg-with-pg; refused"},
+		{"its inhibitor not said", line(t, "poured", "poured=pg:40%=10ml"), snapshot(filled(-3)), "care inhibitor-unstated"},
+		{"its inhibitor said", line(t, "poured", "poured=pg:40%:azole=10ml"), snapshot(filled(-3)), "go"},
+		{"from the bottle of the fill", line(t, "poured", "poured=7=10ml"), bottled, "go"},
+		{"from another bottle", line(t, "poured", "poured=8=10ml"), bottled, "care inhibitor-unstated"},
+		{"an inhibitor that nobody named", line(t, "fill", "fluid=pg", "mass=30%", "mass-uncertainty=1%", "biocide=none", "poured=460ml"), snapshot(), "care inhibitor-unknown"},
 		{"readings of nothing", line(t, "readings"), snapshot(filled(-3)), "impossible: readings"},
 		{"a level is one", line(t, "readings", "gap=0ml"), snapshot(filled(-3)), "go"},
 		{"45 W and 120 W", line(t, "proof", "before-die=70C", "before-room=22C", "before-power=45W", "die=60C", "room=22C", "power=120W", "steady"), snapshot(filled(-3)), "stop not-proved; refused"},

@@ -178,7 +178,8 @@ func without(said acts.Said, name string) acts.Said {
 // is said and from the register.
 var worked = []string{
 	"MassKnown.On", "MassKnown.PlusMinus", "MassKnown.By", "MassKnown.How", "Additive.Added",
-	"NotAsked", "From", // of a hand-over and of a transfer
+	"Poured.MassUncertainty", // of a container, by its label or record
+	"NotAsked", "From",       // of a hand-over and of a transfer
 }
 
 // elsewhere are the readings that no proof takes: a proof compares heat, and

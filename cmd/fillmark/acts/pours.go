@@ -86,13 +86,13 @@ func (s Snapshot) fromShelf(pours []loops.Pour) ([]loops.Pour, error) {
 			case c.Fluid == "":
 				return nil, wrong("poured", printPour(p), "a container with a coolant or water; an additive is recorded as a dose")
 			}
-			mass, _ := c.Strength()
+			mass, off := c.Strength()
 			if mass == nil && c.Fluid.IsGlycol() {
 				return nil, wrong("poured", printPour(p), "a container whose strength or label is on record; measure it and write it into the container's record")
 			}
 			p.Liquid, p.Fluid = c.Product, c.Fluid
 			if mass != nil {
-				p.Mass = *mass
+				p.Mass, p.MassUncertainty = *mass, off
 			}
 		}
 		out = append(out, p)
@@ -108,6 +108,16 @@ func drawnFrom(pours []loops.Pour) []loops.ContainerID {
 		}
 	}
 	return ids
+}
+
+// labelsOff is how far the strength of a mix may be off by what the labels of
+// its parts may, by volume (k = 2).
+func labelsOff(pours []loops.Pour) chemistry.MassFraction {
+	off := chemistry.MassFraction(0)
+	for _, p := range pours {
+		off += p.MassUncertainty * chemistry.MassFraction(p.Volume/sum(pours))
+	}
+	return off
 }
 
 func sum(pours []loops.Pour) chemistry.Litre {

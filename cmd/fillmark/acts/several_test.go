@@ -193,10 +193,41 @@ func TestTopUpByTheBottlesOwnCurve(t *testing.T) {
 	neat, _, err := product.Neat()
 	require.NoError(t, err)
 	charge := s.On(today).Charge
-	want, err := product.CountsAs(*charge.Mass)
+	want, _, err := product.CountsAs(*charge.Mass)
 	require.NoError(t, err)
 	require.Greater(t, math.Abs(float64(want-neat)), 0.01, "the two differ here")
 	poured := line(t, "poured", "poured=7=10ml").Apply(s, today).Entries[0].TopUp.Poured
 	require.Len(t, poured, 1)
 	assert.InDelta(t, float64(want), float64(poured[0].Mass), 1e-9)
+}
+
+// How far a label may be off reaches the charge: what is folded after a pour is
+// no surer than what the gate judged, and a fill of several bottles no surer
+// than they are.
+func TestLabelsUncertaintyReachesTheCharge(t *testing.T) {
+	t.Parallel()
+	s := snapshot(filled(-3))
+	s.Containers = []loops.Container{
+		{ID: 7, Kind: loops.ConcentrateBottle, Product: "blue", Fluid: chemistry.PropyleneGlycol, Left: 1, Pairs: []chemistry.LabelPair{
+			{Strength: 0.30, Freeze: new(chemistry.Celsius(-12.4))}, {Strength: 0.50, Freeze: new(chemistry.Celsius(-33.4))},
+		}},
+		{ID: 8, Kind: loops.PremixBottle, Product: "measured", Fluid: chemistry.PropyleneGlycol, Left: 1, Mass: new(chemistry.MassFraction(0.4)), MassUncertainty: 0.05},
+	}
+	before := s.On(today).Charge
+	off := func(words ...string) chemistry.MassFraction {
+		e := line(t, "poured", words...).Apply(s, today).Entries[0]
+		e.By = "test"
+		require.NoError(t, e.Validate())
+		return loops.Fold(append(slices.Clone(s.History), e)).Charge.MassUncertainty
+	}
+	assert.Greater(t, float64(off("poured=7=100ml")), 1.2*float64(before.MassUncertainty))
+	assert.InDelta(t, (0.46*0.01+0.46*0.05)/0.92, float64(off("poured=8=460ml")), 1e-4, "half of each")
+	assert.InDelta(t, float64(before.MassUncertainty), float64(off("poured=water=100ml")), 1e-12, "no surer than it was")
+
+	fill := func(words ...string) loops.Charge {
+		return line(t, "fill", append(words, "fluid=pg", "mass=40%")...).Apply(s, today).Entries[0].Fill.Charge
+	}
+	assert.InDelta(t, 0.05, float64(fill("poured=8=400ml", "poured=8=60ml").MassUncertainty), 1e-4)
+	assert.InDelta(t, 0.02, float64(fill("poured=8=46ml", "poured=water=414ml").MassUncertainty), 1e-4, "what is assumed is wider here")
+	assert.InDelta(t, 0.01, float64(fill("poured=8=460ml", "mass-uncertainty=1%", "mass-known=measured").MassUncertainty), 1e-12, "a reading stands for itself")
 }

@@ -4,6 +4,8 @@
 package acts
 
 import (
+	"slices"
+
 	"fillmark/chemistry"
 	"fillmark/loops"
 )
@@ -76,14 +78,18 @@ func (a *TopUp) Judge(s Snapshot, today loops.Day) []Reason {
 	}
 	request := s.pouring(state)
 	request.Drained = a.Drained
+	formulated := loops.SinceFillOf(s.History).Formulated
 	for _, p := range poured {
 		liquid, err := chemistry.ParseLiquid(p.Liquid, p.Fluid)
 		if err != nil { // a container's product is no liquid's name
 			liquid = chemistry.Liquid{Name: p.Liquid}
 		}
-		liquid.Fluid, liquid.Mass = p.Fluid, p.Mass
+		liquid.Fluid, liquid.Mass, liquid.MassUncertainty = p.Fluid, p.Mass, p.MassUncertainty
 		if box, ok := s.container(p.Container); ok && box.Mass == nil {
 			liquid.Product = box.ByLabel() // its own curve says what it makes of this charge
+		}
+		if slices.Contains(formulated, p.Container) {
+			liquid.Inhibitor = request.Inhibitor
 		}
 		request.Poured = append(request.Poured, chemistry.Pour{Liquid: liquid, Volume: p.Volume})
 	}
@@ -103,8 +109,8 @@ func (s Snapshot) byLabel(c loops.Charge, poured []loops.Pour) {
 	for i, p := range poured {
 		box, ok := s.container(p.Container)
 		if product := box.ByLabel(); ok && box.Mass == nil && product != nil && c.Mass != nil && c.Fluid == p.Fluid {
-			if x, err := product.CountsAs(*c.Mass); err == nil {
-				poured[i].Mass = x
+			if x, off, err := product.CountsAs(*c.Mass); err == nil {
+				poured[i].Mass, poured[i].MassUncertainty = x, off
 			}
 		}
 	}

@@ -69,6 +69,8 @@ type waterLine struct {
 	Verdict   chemistry.Verdict `json:"verdict"`
 	Source    string            `json:"source"`
 	Grade     chemistry.Grade   `json:"grade"`
+
+	limit string // in words, with its unit
 }
 
 func waterLines(lines []chemistry.WaterLine) []waterLine {
@@ -80,7 +82,7 @@ func waterLines(lines []chemistry.WaterLine) []waterLine {
 	}
 	out := make([]waterLine, 0, len(lines))
 	for _, l := range lines {
-		out = append(out, waterLine{l.Parameter, l.Unit, l.Value, finite(l.Min), finite(l.Max), l.Verdict, l.Source, l.Grade})
+		out = append(out, waterLine{l.Parameter, l.Unit, l.Value, finite(l.Min), finite(l.Max), l.Verdict, l.Source, l.Grade, l.Limit()})
 	}
 	return out
 }
@@ -92,7 +94,7 @@ func printWater(out *printer, w waterAnswer, uses []chemistry.WaterUse) {
 		if l.Value != nil {
 			measured = fmt.Sprintf("%.4g", *l.Value)
 		}
-		out.line("%s", strings.TrimRight(fmt.Sprintf("  %-4s  %-12s %12s   %s %s", l.Verdict, l.Parameter, measured, limitWords(l), l.Unit), " "))
+		out.line("%s", strings.TrimRight(fmt.Sprintf("  %-4s  %-12s %12s   %s", l.Verdict, l.Parameter, measured, l.limit), " "))
 		out.paragraph("        ", "        ", cited(l.Source, l.Grade))
 	}
 	if len(w.NotJudged) > 0 {
@@ -117,16 +119,4 @@ func waterAdvice(w waterAnswer) string {
 		return "Measure what is missing before it is relied on; distilled or deionised water needs no report."
 	}
 	return "Within these limits."
-}
-
-func limitWords(l waterLine) string {
-	switch {
-	case l.Min != nil && l.Max != nil:
-		return fmt.Sprintf("%v to %v", *l.Min, *l.Max)
-	case l.Max != nil:
-		return fmt.Sprintf("at most %v", *l.Max)
-	case l.Min != nil:
-		return fmt.Sprintf("at least %v", *l.Min)
-	}
-	return "no limit"
 }

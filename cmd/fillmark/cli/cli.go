@@ -174,8 +174,11 @@ func flagError(err error) error {
 		}
 		if number := (*strconv.NumError)(nil); errors.As(inner, &number) {
 			right := "a whole number"
-			if flag.Value.Type() == "float64" {
+			switch flag.Value.Type() {
+			case "float64":
 				right = "a number"
+			case "bool":
+				right = "say the flag alone for yes, or =true or =false"
 			}
 			inner = fmt.Errorf("value %q: %s", number.Num, right)
 		}

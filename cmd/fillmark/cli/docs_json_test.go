@@ -119,6 +119,7 @@ var answers = map[string]typed{
 	"owner show":                            {lines: []string{"owner show 1"}, record: true},
 	"machine show":                          {lines: []string{"machine show 1"}, record: true},
 	"loop history":                          {lines: []string{"loop history {the grey tower}"}, record: true},
+	"loop log":                              {why: "it reads a file"},
 	"loop steps":                            {lines: []string{"loop steps {the test bench PC}"}, atTimes: []string{"done", "by", "entry", "value", "found", "left_out", "note"}},
 	"due":                                   {lines: []string{"due"}, atTimes: []string{"cause", "trait", "failed", "of", "agreed", "reached", "remedy", "since"}},
 	"config check":                          {lines: []string{"config check"}},

@@ -19,7 +19,7 @@ import (
 func (a *app) loopCommand() *cobra.Command {
 	cmd := &cobra.Command{Use: "loop", Short: "Loops: what is in them and what was done to them", Args: cobra.NoArgs}
 	cmd.AddCommand(a.loopAddCommand(), a.loopCopyCommand(), a.loopEditCommand(),
-		a.loopListCommand(), a.loopShowCommand(), a.loopHistoryCommand(), a.loopStepsCommand(),
+		a.loopListCommand(), a.loopShowCommand(), a.loopHistoryCommand(), a.loopStepsCommand(), a.loopLogCommand(),
 	)
 	cmd.AddCommand(a.actCommands()...)
 	return cmd

@@ -155,7 +155,7 @@ checks the program's figures independently; "all" prints all of it.`,
 			})
 		},
 	}
-	cmd.Flags().StringVar(&source, "source", "", "print a source of the ledger by its `ID`, or all; the ID of a rule prints what the rule stands on")
+	cmd.Flags().StringVar(&source, "source", "", "print a source of the ledger by its `ID`, or all; the ID of a rule, or of a set of water limits, prints what it stands on")
 	return cmd
 }
 
@@ -169,7 +169,7 @@ func rulesOf(id string) []chemistry.Rule {
 	if r, ok := chemistry.ParsePair(id); ok {
 		all = append(all, r)
 	}
-	return all
+	return append(all, chemistry.WaterRules(id)...)
 }
 
 // sources prints the ledger, or one line of it.

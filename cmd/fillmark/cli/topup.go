@@ -19,7 +19,7 @@ func (a *app) topupCommand() *cobra.Command {
 		Short: "Check a top-up before pouring: go, care or stop, and why",
 		Example: `  fillmark topup 7K3QXA --gap 60ml --with water
   fillmark topup --fluid pg --mass 35% --holds 520ml --gap 60ml \
-      --with concentrate:95% --with water --wall -15C`,
+      --metal copper --inhibitor oat --with concentrate:95%:oat --with water --wall -15C`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			var answer workshop.TopUpAnswer
 			if err := byVolume(q.Fluid, basis, q.Mass, q.FilledMass); err != nil {
@@ -55,7 +55,7 @@ func (a *app) topupCommand() *cobra.Command {
 	may(f, &q.Holds, chemistry.ParseLitre, "holds", "VOLUME", "how much liquid the loop holds now")
 	need(f, &q.HoldsUncertainty, chemistry.ParseLitre, "holds-uncertainty", "VOLUME", "how sure that is (k = 2)")
 	may(f, &q.Room, chemistry.ParseLitre, "gap", "VOLUME", "how much liquid is missing to the fill mark")
-	f.StringArrayVar(&q.With, "with", nil, "`liquid` at hand: water, deionised, concentrate:95%, premix:40%, eg:95%, pg:40%, or of a loop on record the number of a container; repeat")
+	f.StringArrayVar(&q.With, "with", nil, "`liquid` at hand: water, deionised, concentrate:95%, premix:40%:oat, eg:95%, pg:40%, or of a loop on record the number of a container; repeat")
 	f.StringVar(&q.Product, "product", "", "the `name` of a bought product at hand that goes by its own label")
 	f.Var(&listFlag[chemistry.LabelPair]{target: &q.Label, parse: chemistry.ParseLabelPair, kind: "LINE"}, "label", labelHelp)
 	f.BoolVar(&q.Sealed, "sealed", false, "no fill port, so that nothing can get out when the liquid expands")

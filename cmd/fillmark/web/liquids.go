@@ -59,7 +59,7 @@ func (s *server) liquidChoices() ([]choice, error) {
 
 // handLiquid is one liquid at hand and where it comes from.
 type handLiquid struct {
-	chemistry.Liquid
+	workshop.Hand
 	Poured string // as a top-up names it: a container's number, water, pg:95%
 }
 
@@ -97,7 +97,7 @@ func (s *server) liquidAtHand(f *form, row liquidRow, chosen string) (handLiquid
 		}
 		hand.Poured = number
 		var ok bool
-		if hand.Liquid, ok = workshop.AtHand(c); !ok {
+		if hand.Hand, ok = workshop.AtHand(c); !ok {
 			f.blame(row.Liquid, "a container whose strength or label is on record")
 		}
 		return hand, nil

@@ -109,6 +109,8 @@ func loopCalls(tag, changed string) []apiCall {
 		{"POST", "/api/v1/loops/" + tag + "/copy", `{"machine":2,"name":"second loop"}`, 200, ""},
 		{"GET", "/api/v1/loops/" + tag + "/steps", "", 200, ""},
 		{"POST", "/api/v1/loops/" + tag + "/acts/leakcheck", `{"day":"2026-12-03","hours_h":2,"dry":true}`, 200, ""},
+		{"POST", "/api/v1/loops/" + tag + "/log", `{"room_c":22,"weeks":[{"day":"2026-11-23","warmest_c":60,"room_c":23,"hours":20}],"time":"time","temperature":"temp","read":1000}`, 200, ""},
+		{"POST", "/api/v1/loops/" + tag + "/log", `{"room_c":22,"weeks":[],"time":"time","temperature":"temp","read":1000}`, 422, ""},
 		{"GET", "/api/v1/loops/" + tag + "/letter", "", 200, ""},
 		{"POST", "/api/v1/topup", `{"tag":"` + tag + `","room_l":0.06,"with":["concentrate:95%","water"]}`, 200, ""},
 		{"GET", "/api/v1/due", "", 200, ""},

@@ -28,6 +28,7 @@ func formats() template.FuncMap {
 		"ago":  daysAgo,
 		"qty":  quantity,
 		"one":  oneDecimal,
+		"head": capital,
 		"add":  func(a, b int) int { return a + b },
 	}
 }

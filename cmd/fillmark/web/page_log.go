@@ -58,13 +58,7 @@ func readLog(in io.Reader, columns *inspection.Columns, room chemistry.Celsius, 
 	if err != nil {
 		return nil, err
 	}
-	read := &logRead{Series: series, Log: loops.TemperatureLog{Room: room, PowerW: watts, Time: series.Columns.Time, Temperature: series.Columns.Temperature, Read: series.Read}}
-	for _, n := range series.Skipped {
-		read.Log.Skipped += n
-	}
-	for _, w := range weeks {
-		read.Log.Weeks = append(read.Log.Weeks, loops.LogWeek{Day: loops.DayOf(w.Start, time.UTC), Warmest: w.Warmest, Hours: w.Hours})
-	}
+	read := &logRead{Series: series, Log: loops.LogOf(weeks, series, room, watts)}
 	keep, err := json.Marshal(read.Log)
 	read.Keep = string(keep)
 	return read, err
@@ -95,7 +89,7 @@ func (p *logPage) take(f *form, file *uploaded, now time.Time) (*loops.Temperatu
 		return nil, nil
 	}
 	var columns *inspection.Columns
-	if c := (inspection.Columns{Time: f.text("time"), Temperature: f.text("temperature")}); c != (inspection.Columns{}) {
+	if c := (inspection.Columns{Time: f.text("time"), Temperature: f.text("temperature"), Room: f.text("room-column")}); c != (inspection.Columns{}) {
 		columns = &c
 	}
 	got, err := readLog(file.spool, columns, room, watts, now)
@@ -105,7 +99,13 @@ func (p *logPage) take(f *form, file *uploaded, now time.Time) (*loops.Temperatu
 	p.Read = got
 	f.typed.Set("time", got.Columns.Time)
 	f.typed.Set("temperature", got.Columns.Temperature)
+	f.typed.Set("room-column", got.Columns.Room)
 	return nil, nil
+}
+
+// keepLog puts on record what a command read of a log.
+func (s *server) keepLog(stamp workshop.Stamp, tag loops.Tag, log loops.TemperatureLog) (loops.TemperatureLog, error) {
+	return log, s.Workshop.KeepLog(stamp, tag, log)
 }
 
 func (s *server) pageLog(w http.ResponseWriter, r *http.Request) error {
@@ -270,7 +270,7 @@ func (s *server) keepSentLog(r *http.Request, text *string) error {
 		}
 	}
 	var columns *inspection.Columns
-	if c := (inspection.Columns{Time: f.text("time"), Temperature: f.text("temperature")}); c != (inspection.Columns{}) {
+	if c := (inspection.Columns{Time: f.text("time"), Temperature: f.text("temperature"), Room: f.text("room-column")}); c != (inspection.Columns{}) {
 		columns = &c
 	}
 	got, err := readLog(r.Body, columns, room, watts, s.Now())

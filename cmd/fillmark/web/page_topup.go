@@ -221,7 +221,7 @@ func (s *server) topUpQuestion(f *form) (q workshop.TopUpQuestion, file *worksho
 	}
 	hand, err = s.liquidsAtHand(f)
 	for _, h := range hand {
-		q.Hand = append(q.Hand, h.Liquid)
+		q.Hand = append(q.Hand, h.Hand)
 	}
 	return q, file, hand, reading, err
 }

@@ -5,6 +5,7 @@ package web_test
 
 import (
 	"net/http"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -28,12 +29,16 @@ func TestPagesOfAnUnknownCharge(t *testing.T) {
 
 	file = b.file(tag)
 	assert.Nil(t, file.Protection)
+	fixed := "<ul><li>" + strings.Join(chemistry.UnknownLiquid(), "</li><li>")
 	for _, tt := range []struct{ name, path, says string }{
 		{"loop", "/loops/" + string(tag), "fluid not known"},
 		{"label", "/loops/" + string(tag) + "/label", "Treat it as poisonous and as burnable."},
 		{"hand-over sheet", "/loops/" + string(tag) + "/handover", "luid not known"},
 		{"refill", "/loops/" + string(tag) + "/refill", string(tag)},
 		{"owner", b.ownerLink(file.Owner), "the liquid is poisonous if swallowed"},
+		{"loop, its five lines", "/loops/" + string(tag), fixed},
+		{"refill, its five lines", "/loops/" + string(tag) + "/refill", fixed},
+		{"top-up, its five lines", "/topup?tag=" + string(tag) + "&room=20&liquid1=water", fixed},
 		{"loops", "/loops", string(tag)},
 		{"top-up", "/topup?tag=" + string(tag) + "&room=20&liquid1=water", "verdict big stop"},
 		{"top-up with a concentrate", "/topup?tag=" + string(tag) + "&room=20&liquid1=pg&strength1=95", "verdict big stop"},

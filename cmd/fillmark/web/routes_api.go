@@ -51,6 +51,7 @@ func (s *server) loopRoutes() []route {
 		{"PUT /api/v1/loops/{tag}", technicians, "Change how a loop is built, at the revision that was read", writes2(s, tag, body[loops.Loop](), s.changeLoop)},
 		{"POST /api/v1/loops/{tag}/copy", technicians, "Put a loop built like this one on record", writes2(s, tag, body[LoopCopy](), s.copyLoop)},
 		{"GET /api/v1/loops/{tag}/steps", technicians, "The wet work of a loop, step by step", reads(tag, s.Workshop.BenchSheetOf)},
+		{"POST /api/v1/loops/{tag}/log", technicians, "Keep what a temperature log of a loop showed, week by week", writes2(s, tag, body[loops.TemperatureLog](), s.keepLog)},
 		{"GET /api/v1/loops/{tag}/letter", technicians, "The letter about a loop, to be printed", writes(s, tag, s.letter)},
 		{"POST /api/v1/topup", technicians, "Check a top-up", reads(body[workshop.TopUpQuestion](), s.Workshop.CheckTopUp)},
 		{"GET /api/v1/due", technicians, "What the workshop has before it", answers(s.morning)},

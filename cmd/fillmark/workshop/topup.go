@@ -43,7 +43,7 @@ type TopUpQuestion struct {
 	Label   []chemistry.LabelPair `json:"label,omitempty"`
 	// Hand lists liquids at hand as chemistry knows them, such as containers of
 	// the shelf; they come after those of With.
-	Hand []chemistry.Liquid `json:"-"`
+	Hand []Hand `json:"-"`
 	// FilledMass is the strength at the last fill, PH the last one measured;
 	// nil where they are not known.
 	FilledMass *chemistry.MassFraction `json:"filled_mass_fraction,omitempty"`
@@ -136,16 +136,22 @@ func (w *Workshop) Bottle(f File) (*chemistry.Product, error) {
 	return c.ByLabel(), err
 }
 
+// Hand is a liquid at hand, and the container that it is in; zero for none.
+type Hand struct {
+	chemistry.Liquid
+	Container loops.ContainerID
+}
+
 // AtHand is what a container offers to a top-up; false where nobody knows what
 // it is.
-func AtHand(c loops.Container) (chemistry.Liquid, bool) {
-	liquid := chemistry.Liquid{Name: fmt.Sprintf("No. %d %s", c.ID, c.Product), Fluid: c.Fluid, Available: c.Left}
+func AtHand(c loops.Container) (Hand, bool) {
+	liquid := Hand{chemistry.Liquid{Name: fmt.Sprintf("No. %d %s", c.ID, c.Product), Fluid: c.Fluid, Available: c.Left}, c.ID}
 	if c.Mass == nil {
 		liquid.Product = c.ByLabel()
 	}
-	mass, _ := c.Strength()
+	mass, off := c.Strength()
 	if mass != nil {
-		liquid.Mass = *mass
+		liquid.Mass, liquid.MassUncertainty = *mass, off
 	}
 	return liquid, c.Fluid != "" && (mass != nil || !c.Fluid.IsGlycol())
 }
@@ -160,6 +166,12 @@ func (q TopUpQuestion) since(s loops.SinceFill) TopUpQuestion {
 		q.PH = s.PH
 	}
 	q.Doses = append(q.Doses, s.Doses...)
+	q.Hand = slices.Clone(q.Hand)
+	for i, h := range q.Hand {
+		if slices.Contains(s.Formulated, h.Container) {
+			q.Hand[i].Inhibitor = q.Inhibitor
+		}
+	}
 	return q
 }
 
@@ -222,7 +234,9 @@ func (q TopUpQuestion) Check() (TopUpAnswer, error) {
 		name := cmp.Or(q.Product, "the product")
 		request.With = append(request.With, chemistry.Liquid{Name: name, Product: &chemistry.Product{Name: name, Base: q.Fluid, Pairs: q.Label}})
 	}
-	request.With = append(request.With, q.Hand...)
+	for _, h := range q.Hand {
+		request.With = append(request.With, h.Liquid)
+	}
 	verdict, err := chemistry.CheckTopUp(request)
 	if err != nil {
 		return TopUpAnswer{}, err

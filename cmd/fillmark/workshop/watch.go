@@ -41,7 +41,7 @@ func (w *Workshop) AddWatch(s Stamp, watch loops.PatternWatch) (evidence.WatchLi
 			return evidence.WatchLine{}, err
 		}
 		if known.Trait == watch.Trait && known.Cause == watch.Cause {
-			return evidence.WatchLine{}, wrong("trait", watch.Trait, "one that is not under watch yet; this is, since "+known.Registered.String())
+			return evidence.WatchLine{}, wrong("trait", watch.Trait, "one that is not under watch yet; this is, since "+known.Registered.Long())
 		}
 	}
 	if watch, err = w.register.AddWatch(watch, s.At); err != nil {
