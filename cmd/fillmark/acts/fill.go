@@ -263,7 +263,7 @@ func (a *Fill) Judge(s Snapshot, today loops.Day) []Reason {
 	if err != nil {
 		return nil // Check has said so
 	}
-	return append(reasonsOf(found), s.readyFor(c, a.on(today))...)
+	return slices.Concat(reasonsOf(found), s.readyFor(c, a.on(today)), s.builtAs())
 }
 
 // filled is what the loop asks of a charge.

@@ -94,7 +94,7 @@ func (a *TopUp) Judge(s Snapshot, today loops.Day) []Reason {
 			Way: "Put right what is named, in the loop's record or here.",
 		}}
 	}
-	return reasonsOf(found)
+	return append(reasonsOf(found), s.builtAs()...)
 }
 
 // byLabel lets bottles that go by their own label count in a charge as their

@@ -28,6 +28,15 @@ func (w *Workshop) CalendarPath(owner loops.Owner, at time.Time) string {
 	return "/o/" + w.links.Sign(links.Calendar, owner, at.AddDate(calendarYears, 0, 0)) + "/calendar.ics"
 }
 
+// cardYears is how long the link of a printed card works: the paper hangs beside
+// the machine from one service to the next. An owner's links can be ended before.
+const cardYears = 3
+
+// CardPath is the path of the owner's page as a printed card leads to it.
+func (w *Workshop) CardPath(owner loops.Owner, at time.Time) string {
+	return "/o/" + w.links.Sign(links.Owner, owner, at.AddDate(cardYears, 0, 0))
+}
+
 // ownerLinks are the links of a mail to one owner. The one-click link is left
 // out where the pages have no https address, as RFC 8058 wants.
 func (w *Workshop) ownerLinks(owner loops.Owner, at time.Time) notify.Links {
