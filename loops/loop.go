@@ -27,6 +27,10 @@ type Loop struct {
 type Construction struct {
 	// Sealed loops have no fill port: nothing is looked at or sampled in them.
 	Sealed bool `json:"sealed"`
+	// BuiltKnown tells how it is known how the loop is built: not known where
+	// nobody looked yet, which is then taken for sealed, the stricter of the two;
+	// assumed where another unit of its model was taken for it.
+	BuiltKnown Known `json:"built_known,omitzero"`
 	// Volume is what the whole loop holds, zero where that is not known yet;
 	// VolumeUncertainty is k = 2, zero where it was not stated.
 	Volume            chemistry.Litre `json:"volume_l"`
@@ -158,6 +162,10 @@ func (l Loop) Validate() error {
 	}
 	if l.NoFrost && l.ColdestWall != nil {
 		p.add(invalid("coldest wall", l.ColdestWall.String(), "none where nothing can freeze: say one or the other"))
+	}
+	p.add(l.BuiltKnown.validate("built"))
+	if l.BuiltKnown.How == NotKnown && !l.Sealed {
+		p.add(invalid("sealed", false, "yes where nobody looked yet: the stricter of the two is taken"))
 	}
 	p.add(l.VolumeKnown.validate("volume"))
 	p.add(l.ColdestWallKnown.validate("coldest wall"))

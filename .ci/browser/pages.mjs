@@ -20,6 +20,8 @@ export const pages = [
   { name: 'label', path: (made) => `/loops/${made.tag}/label` },
   { name: 'label, A4', path: (made) => `/loops/${made.tag}/label?size=a4` },
   { name: 'hand-over sheet', path: (made) => `/loops/${made.tag}/handover` },
+  { name: 'card', path: (made) => `/loops/${made.tag}/card` },
+  { name: 'intake, searched', path: '/intake?who=an' },
   { name: 'receipt', path: (made) => `/loops/${made.tag}/receipt` },
   { name: 'letter', path: (made) => `/loops/${made.tag}/letter` },
   { name: 'openings', path: '/openings' },

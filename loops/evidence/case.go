@@ -177,6 +177,9 @@ func (c *chargeLife) life(donor bool) (findings.Life, string) {
 	return life, ""
 }
 
+// notLookedAt leaves a charge out: sealed and open loops are never pooled.
+const notLookedAt = "nobody looked whether its loop is sealed"
+
 // Kept is what is on record about one loop.
 type Kept struct {
 	Loop    loops.Loop
@@ -200,6 +203,9 @@ func (k Kept) Cases() []Case {
 			c.Until = cmp.Or(c.Ended, c.Filled)
 		}
 		c.Life, c.LeftOut = life.life(k.Machine.Kind == loops.DonorUnit)
+		if c.LeftOut == "" && k.Loop.BuiltKnown.How == loops.NotKnown {
+			c.LeftOut = notLookedAt
+		}
 		cases = append(cases, c)
 	}
 	return cases
@@ -242,7 +248,7 @@ func (c Case) noticed() (findings.Life, bool) {
 // until today: the other end of what is not known of a loop that was not seen.
 // Of one that joined aged and was never seen good nothing can be said.
 func (c Case) hopeful(today loops.Day) Case {
-	if c.Failed || c.LeftOut != "" && c.Origin != loops.WorkshopFill {
+	if c.Failed || c.LeftOut == notLookedAt || c.LeftOut != "" && c.Origin != loops.WorkshopFill {
 		return c
 	}
 	until := today

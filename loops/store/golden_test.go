@@ -95,7 +95,7 @@ func everything(t testing.TB, s *store.Store) {
 	l := loops.Loop{
 		ID: 1, Machine: 1, Tag: "7K3QXA", LastEntry: loops.EntryID(len(entries)), Name: "laser side",
 		Construction: loops.Construction{
-			Sealed: true, Volume: 0.6, VolumeUncertainty: 0.01, Wetted: []loops.WettedPart{{Part: "cold plate", Metal: "copper", Plating: "nickel"}},
+			Sealed: true, BuiltKnown: loops.Known{How: loops.Assumed, By: "as in 8N4RYB"}, Volume: 0.6, VolumeUncertainty: 0.01, Wetted: []loops.WettedPart{{Part: "cold plate", Metal: "copper", Plating: "nickel"}},
 			Tubing: loops.Tubing{Material: "EPDM", BoreMM: 10, OuterMM: 16, LengthMM: 900}, PumpPlace: "in the reservoir", Mounting: "radiator on top",
 			RadiatorSizeMM: 280, ColdestWall: new(chemistry.Celsius(-5)), SetPoint: new(chemistry.Celsius(15)),
 			EvaporatorMargin: new(chemistry.CelsiusDelta(8)), Hottest: new(chemistry.Celsius(45)), Reach: new(true),

@@ -266,7 +266,7 @@ func (a *Fill) Judge(s Snapshot, today loops.Day) []Reason {
 	if err != nil {
 		return nil // Check has said so
 	}
-	return append(found, s.readyFor(c, a.on(today))...)
+	return slices.Concat(found, s.readyFor(c, a.on(today)), s.builtAs())
 }
 
 // filled is what the loop asks of a charge.

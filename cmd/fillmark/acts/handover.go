@@ -62,6 +62,7 @@ func (a *Handover) Judge(s Snapshot, today loops.Day) []Reason {
 	if state.Charge != nil && state.Contaminated == nil {
 		reasons = append(reasons, s.tooCold(state)...)
 	}
+	reasons = append(reasons, s.builtAs()...)
 	if state.Unproved() && a.Unproved == "" {
 		reasons = append(reasons, Reason{
 			Rule: "unproved", Verdict: chemistry.Stop, Text: "nothing proves that the repair holds.", Source: sourceRecord, Grade: chemistry.Computed,

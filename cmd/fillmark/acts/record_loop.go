@@ -4,6 +4,7 @@
 package acts
 
 import (
+	"slices"
 	"strings"
 
 	"fillmark/chemistry"
@@ -17,7 +18,8 @@ func Loops() Record[loops.Loop] {
 	return Record[l]{Name: "loop", all: fields[l]{
 		one(Field{Name: "machine", Also: []string{"machine"}, Label: "machine", Help: "number of the machine it is in", Needed: true, Fixed: true}, number[loops.MachineID]("NUMBER"), func(r *l) *loops.MachineID { return &r.Machine }),
 		one(Field{Name: "name", Also: []string{"loop name"}, Label: "name", Help: "tells the loops of one machine apart", None: true}, words(), func(r *l) *string { return &r.Name }),
-		either(Field{Name: "sealed", Label: "sealed", Help: "no fill port, so that nothing can get out when the liquid expands", Judges: true}, func(r *l) *bool { return &r.Sealed }),
+		looked(either(Field{Name: "sealed", Label: "sealed", Help: "no fill port, so that nothing can get out when the liquid expands", Judges: true}, func(r *l) *bool { return &r.Sealed })),
+		one(Field{Name: "built-known", Also: []string{"built known", "built known by", "built known on"}, Label: "its build is", Help: "how it is known how it is built (seen unless said); not known is taken for sealed", Example: `"label=the maker's sheet"`, Judges: true}, known(), func(r *l) *loops.Known { return &r.BuiltKnown }),
 		one(Field{Name: "holds", Also: []string{"volume"}, Label: "holds", Help: "how much liquid the loop holds", Example: "480ml", Unknown: true, Judges: true}, volume(), func(r *l) *chemistry.Litre { return &r.Volume }),
 		one(Field{Name: "holds-uncertainty", Also: []string{"volume uncertainty"}, Label: "±", Help: "how sure that is (k = 2)", Example: "20ml", Judges: true}, volume(), func(r *l) *chemistry.Litre { return &r.VolumeUncertainty }),
 		one(Field{Name: "holds-known", Key: "volume_known", Also: []string{"volume known", "volume known by", "volume known on"}, Label: "which is", Help: "how the volume is known (measured unless said)", Example: `"label=the maker's sheet"`}, known(), func(r *l) *loops.Known { return &r.VolumeKnown }),
@@ -39,6 +41,19 @@ func Loops() Record[loops.Loop] {
 	}}
 }
 
+// looked is the field that says whether a loop is sealed: whoever says so has
+// looked at it.
+func looked(f field[loops.Loop]) field[loops.Loop] {
+	set := f.set
+	f.set = func(l *loops.Loop, texts []string) error {
+		if !f.blank(texts) && l.BuiltKnown.How == loops.NotKnown {
+			l.BuiltKnown = loops.Known{}
+		}
+		return set(l, texts)
+	}
+	return f
+}
+
 // ByHand says of the figures that somebody typed that they are measured, unless
 // how they are known was said with them. Was is the loop before; zero for a new
 // one.
@@ -52,6 +67,10 @@ func ByHand(was, is loops.Loop, today loops.Day) loops.Loop {
 		}
 	}
 	known(was.Volume == is.Volume, is.Volume != 0, was.VolumeKnown, &is.VolumeKnown)
+	same := was.Sealed == is.Sealed && slices.Equal(was.Wetted, is.Wetted)
+	if !same && was.ID != 0 && is.BuiltKnown == was.BuiltKnown {
+		is.BuiltKnown = loops.Known{} // seen, where it was taken for something before
+	}
 	wall := was.ColdestWall != nil && is.ColdestWall != nil && *was.ColdestWall == *is.ColdestWall
 	known(wall, is.ColdestWall != nil, was.ColdestWallKnown, &is.ColdestWallKnown)
 	return is

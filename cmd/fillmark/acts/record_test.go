@@ -94,7 +94,7 @@ func TestFieldsOfRecords(t *testing.T) {
 	aboutRecord(t, acts.Containers(), "ID", "Revision", "Uses", "MassKnown.PlusMinus")
 	// How sure a volume is stands beside it; nobody says that of a wall.
 	aboutRecord(t, acts.Loops(), "ID", "Tag", "Revision", "LastEntry", "State", "Plan",
-		"VolumeKnown.PlusMinus", "ColdestWallKnown.PlusMinus")
+		"BuiltKnown.PlusMinus", "VolumeKnown.PlusMinus", "ColdestWallKnown.PlusMinus")
 }
 
 // What erasing an owner empties are the fields marked personal, no more and no
@@ -141,7 +141,7 @@ func TestOneWordForHowAValueIsKnown(t *testing.T) {
 			}
 		}
 	}
-	assert.Equal(t, 4, asked)
+	assert.Equal(t, 5, asked)
 }
 
 func fieldsOf(t *testing.T, act string) []acts.Field {

@@ -4,6 +4,7 @@
 package acts
 
 import (
+	"cmp"
 	"fmt"
 
 	"fillmark/chemistry"
@@ -74,4 +75,22 @@ func (s Snapshot) unfit(state loops.State) []Reason {
 			"Clean and fill it, or hand it back as it is.", false)
 	}
 	return reasons
+}
+
+// builtAs says what speaks against relying on how the loop is built: nobody
+// looked yet, or another unit of its model was taken for it.
+func (s Snapshot) builtAs() []Reason {
+	var text string
+	switch known := s.Loop.BuiltKnown; known.How {
+	case loops.NotKnown:
+		text = "nobody looked yet how the loop is built; it is taken for sealed, and of metals that nobody named nothing is judged."
+	case loops.Assumed:
+		text = "how the loop is built, its metals too, is assumed: " + cmp.Or(known.By, "nobody said from what") + "."
+	default:
+		return nil
+	}
+	return []Reason{{
+		Rule: "built-unknown", Verdict: chemistry.Care, Text: text, Source: sourceRecord, Grade: chemistry.Computed,
+		Way: "Look at it, and write into its record whether it is sealed and what its parts are made of.",
+	}}
 }

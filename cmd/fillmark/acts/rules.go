@@ -32,6 +32,7 @@ func Rules() []chemistry.Rule {
 		record("not-comparable", "a loop judged good without die, room and power", "No figure stands for it, so it makes no loop known good.", care),
 		record("no-scale", "a strength that was read in a mixture or an unknown liquid", "No scale reads it.", stop),
 		record("wall-unknown", "a hand-over, and nobody said how cold the coldest wetted wall gets", "Ask the owner, or say that nothing can freeze.", stop),
+		record("built-unknown", "a fill, a top-up or a hand-over, and nobody looked yet how the loop is built", "It is taken for sealed, and assumed parts are said to be.", care),
 		record("charge-unknown", "a change of how a loop is built, and what is in it is not known well enough", "Nothing can be said of whether it suits it.", care),
 		record("not-judged", "a top-up that cannot be worked out from what is known", "Measure or write down what the reason names.", stop),
 		{ID: "label-dose", When: "a dose more than a quarter off the label's", Verdict: care, Text: "The label and the safety data sheet decide.", Source: "the label", Grade: chemistry.Maker},

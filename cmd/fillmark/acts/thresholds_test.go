@@ -105,6 +105,7 @@ func TestEveryRuleHasBothSidesOfItsThreshold(t *testing.T) {
 		{"not-comparable", side{say("readings", "verdict=good", "die=50C", "room=22C"), ready}, side{say("readings", "verdict=good", "die=50C", "room=22C", "power=100W", "steady"), ready}},
 		{"no-scale", side{say("readings", "mass=40%"), drop(chemistry.EthyleneGlycol)}, side{say("readings", "mass=40%"), drop(chemistry.PropyleneGlycol)}},
 		{"wall-unknown", side{over, with(ready, func(s *acts.Snapshot) { s.Loop.ColdestWall = nil })}, side{over, ready}},
+		{"built-unknown", side{over, with(ready, func(s *acts.Snapshot) { s.Loop.Sealed, s.Loop.BuiltKnown.How = true, loops.NotKnown })}, side{over, with(ready, func(s *acts.Snapshot) { s.Loop.Sealed = true })}},
 		{"charge-unknown", side{nil, with(snapshot(filled(-3)), func(s *acts.Snapshot) { s.Loop.State.Charge.Mass = new(chemistry.MassFraction(1.01)) })}, side{nil, full}},
 		{"not-judged", side{say("poured", "poured=water=20ml"), with(full, func(s *acts.Snapshot) { s.Loop.Hottest = new(chemistry.Celsius(101)) })},
 			side{say("poured", "poured=water=20ml"), with(full, func(s *acts.Snapshot) { s.Loop.Hottest = new(chemistry.Celsius(100)) })}},

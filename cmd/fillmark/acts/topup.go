@@ -100,7 +100,7 @@ func (a *TopUp) Judge(s Snapshot, today loops.Day) []Reason {
 			Way: "Put right what is named, in the loop's record or here.",
 		}}
 	}
-	return found
+	return append(found, s.builtAs()...)
 }
 
 // byLabel lets bottles that go by their own label count in a charge as their

@@ -110,7 +110,7 @@ needs and when, and what opened loops have taught.
 	root.AddCommand(
 		a.tryCommand(), a.serveCommand(),
 		a.mixCommand(), a.propsCommand(), a.readingCommand(), a.topupCommand(), a.rulesCommand(), a.benchCommand(),
-		a.ownerCommand(), a.machineCommand(), a.loopCommand(), a.openingCommand(), a.shelfCommand(),
+		a.intakeCommand(), a.ownerCommand(), a.machineCommand(), a.loopCommand(), a.openingCommand(), a.shelfCommand(),
 		a.livesCommand(), a.triageCommand(), a.logCommand(), a.dueCommand(), a.calendarCommand(), a.sweepCommand(), a.outboxCommand(), a.bounceCommand(),
 		a.technicianCommand(),
 		a.doctorCommand(), a.dkimCommand(), a.configCommand(), a.docsCommand(), a.versionCommand(),

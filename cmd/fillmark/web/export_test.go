@@ -54,7 +54,7 @@ func screens() []screen {
 		{"recall", recallPage{}},
 		{"edit", editPage{}},
 		{"label", labelPage{}},
-		{"handover", handoverPage{}},
+		{"card", cardPage{}}, {"handover", handoverPage{}},
 		{"receipt", receiptPage{}},
 	}
 }

@@ -65,6 +65,15 @@ func (f loopForm) Wetted() []wettedRow {
 	return rows
 }
 
+// offer puts what is on record into the form; of a loop that nobody looked at it
+// is asked whether it is sealed.
+func (f loopForm) offer(is loops.Loop, revision uint64) {
+	f.recordForm.offer(is, revision)
+	if is.BuiltKnown.How == loops.NotKnown {
+		f.typed.Del(f.Input("sealed"))
+	}
+}
+
 // Plated tells that a part has a plating, so that what hides them opens.
 func (f loopForm) Plated() bool {
 	return strings.Contains(strings.Join(f.typed[f.Input("wetted")], ""), "/")
@@ -90,8 +99,36 @@ func (f loopForm) read(is *loops.Loop) error {
 		wetted = append(wetted, at(wettedPart, i)+":"+metal)
 	}
 	f.typed[f.Input("wetted")] = wetted
-	if f.text(f.Input("sealed")) == "" {
-		f.blame(f.Input("sealed"), "sealed or open")
+	sealed, built := f.Input("sealed"), f.Input("built-known")
+	unseen := f.text(sealed) == "" // nobody looked yet: taken for sealed
+	if unseen && is.ID != 0 && is.BuiltKnown.How != loops.NotKnown {
+		f.blame(sealed, "sealed or open")
 	}
-	return f.recordForm.read(is, loops.Loop.Validate)
+	if f.text(built) == string(loops.NotKnown) {
+		f.typed.Del(built)
+	}
+	taken := func(l *loops.Loop) {
+		if unseen {
+			l.Sealed, l.BuiltKnown = true, loops.Known{How: loops.NotKnown}
+		}
+	}
+	if !unseen && is.BuiltKnown.How == loops.NotKnown {
+		is.BuiltKnown = loops.Known{}
+	}
+	err := f.recordForm.read(is, func(l loops.Loop) error {
+		taken(&l)
+		return l.Validate()
+	})
+	taken(is)
+	return err
+}
+
+// Said tells that something is said of how the loop is built, or marked.
+func (f loopForm) Said() bool {
+	for name, texts := range f.typed {
+		if strings.HasPrefix(name, f.prefix) && name != f.Input(wettedPart) && strings.Join(texts, "") != "" {
+			return true
+		}
+	}
+	return len(f.fieldForm.Wrong()) > 0
 }

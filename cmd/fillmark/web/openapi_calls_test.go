@@ -101,6 +101,8 @@ func peopleCalls() []apiCall {
 func loopCalls(tag, changed string) []apiCall {
 	return []apiCall{
 		{"POST", "/api/v1/loops", `{"machine":2,"sealed":false,"volume_l":0.5,"wetted":[{"part":"cold plate","metal":"copper"}]}`, 200, ""},
+		{"POST", "/api/v1/intakes", `{"who":"Lotte Varga, 5550101","kind":"laser chiller","complaint":"drips"}`, 200, ""},
+		{"POST", "/api/v1/intakes", `{"who":"lotte varga","kind":"desktop"}`, 422, ""},
 		{"GET", "/api/v1/loops?sealed=true&sort=due", "", 200, ""},
 		{"GET", "/api/v1/loops/" + tag, "", 200, ""},
 		{"GET", "/api/v1/loops/ABC", "", 422, ""},

@@ -44,6 +44,9 @@ func (s *server) pageEdit(w http.ResponseWriter, r *http.Request) error {
 	return s.render(w, http.StatusOK, "edit", p)
 }
 
+// Wrong lists what is marked, as the page links to it.
+func (p editPage) Wrong() []field { return append(p.Machine.Wrong(), p.Loop.Wrong()...) }
+
 // edit writes the machine and the loop as the form says, together or not at
 // all, and leads to the loop's page, which says what the charge is judged to be
 // where that may have changed.

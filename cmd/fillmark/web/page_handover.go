@@ -29,7 +29,8 @@ type handoverPage struct {
 	Loop    string
 	Owner   loops.Owner
 	Day     loops.Day
-	Back    bool // the hand-over is on record
+	Today   loops.Day // what is due before it is due now
+	Back    bool      // the hand-over is on record
 	Done    []historyLine
 	Before  string
 	After   string
@@ -47,11 +48,14 @@ func (s *server) pageHandover(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	file := whole.ForOwner()
+	return s.render(w, http.StatusOK, "handover", s.handoverPage(r, whole.ForOwner()))
+}
+
+func (s *server) handoverPage(r *http.Request, file workshop.OwnersFile) handoverPage {
 	settings := s.Workshop.Settings()
 	today := s.Workshop.DayOf(file.Owner, s.Now())
 	p := handoverPage{
-		frame: s.newFrame(r, "Hand-over "+string(file.Loop.Tag)), Tag: file.Loop.Tag, Loop: file.Loop.Name, Owner: file.Owner, Day: today,
+		frame: s.newFrame(r, "Hand-over "+string(file.Loop.Tag)), Tag: file.Loop.Tag, Loop: file.Loop.Name, Owner: file.Owner, Day: today, Today: today,
 		Charge: chargeLine(file.Loop.State), Next: workshop.NextTasks(file.Loop.Plan),
 	}
 	p.Here = "loops"
@@ -80,7 +84,7 @@ func (s *server) pageHandover(w http.ResponseWriter, r *http.Request) error {
 	}
 	p.Machine, p.Wet = machine, fullest(nil, guide.Wet)
 	p.Cautions = ownersCautions([]workshop.OwnersFile{file}, file.Owner.Units)
-	return s.render(w, http.StatusOK, "handover", p)
+	return p
 }
 
 // proved says what is proved, as it stood when the machine went back; back is

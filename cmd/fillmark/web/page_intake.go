@@ -6,8 +6,8 @@ package web
 import (
 	"cmp"
 	"errors"
+	"fmt"
 	"net/http"
-	"slices"
 	"strconv"
 	"strings"
 
@@ -16,8 +16,8 @@ import (
 	"fillmark/loops"
 )
 
-// intakePage takes a machine in: one form from the owner's name to the loop's
-// own tag, or the complaint alone where the loop has one of our labels.
+// intakePage takes a machine in with four things: who, what, what hurts, photos.
+// All else stands folded below, for whoever knows more.
 type intakePage struct {
 	frame
 	Form *form
@@ -26,8 +26,11 @@ type intakePage struct {
 	// AskCharge tells that the page asks what is in the loop: it is new here, or
 	// nothing is on record of it.
 	AskCharge bool
-	// Same are owners on record under the name that was typed.
-	Same      []choice
+	// Found are who and what on record fits what was typed; Asked tells that they
+	// were looked for.
+	Found     []pick
+	Asked     bool
+	Kinds     []choice
 	MaxPhotos int
 	Owner     recordForm[loops.Owner]
 	Machine   recordForm[loops.Machine]
@@ -37,10 +40,22 @@ type intakePage struct {
 	Intake, Read, Fill *actForm
 }
 
+// pick is an owner, or a loop of theirs, to choose instead of typing.
+type pick struct {
+	Value  string // of the input "is"
+	Label  string
+	Loop   bool // it is a machine that was here before
+	Chosen bool
+}
+
+// mostFound bounds what is offered to choose from; a longer name narrows it.
+const mostFound = 12
+
 func (s *server) intakePage(r *http.Request, f *form) (intakePage, error) {
 	p := intakePage{frame: s.newFrame(r, "Intake"), Form: f, MaxPhotos: maxFormPhotos,
 		Owner: formOfRecord(acts.Owners(), f), Machine: formOfRecord(acts.Machines(), f), Loop: newLoopForm(f)}
-	p.Here, p.AskCharge = "intake", true
+	p.Here, p.AskCharge, p.Kinds = "intake", true, choicesOf("", loops.MachineKinds())
+	picked(f)
 	for kind, at := range map[loops.EntryKind]**actForm{loops.KindIntake: &p.Intake, loops.KindInspection: &p.Read, loops.KindFill: &p.Fill} {
 		d, ok := acts.OfKind(kind)
 		if !ok {
@@ -132,10 +147,43 @@ func (s *server) pageIntake(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return err
 		}
-		f.offer(p.Owner.Input("name"), owner.Name)
-		p.Same = []choice{ownerChoice(owner)}
+		f.offer("who", owner.Line())
+	}
+	if err := s.find(&p); err != nil {
+		return err
 	}
 	return s.render(w, http.StatusOK, "intake", p)
+}
+
+// picked takes what was chosen of what is on record: an owner or a loop.
+func picked(f *form) {
+	switch is := f.text("is"); {
+	case is == "new":
+		f.typed.Set("owner_id", "new")
+	case strings.HasPrefix(is, "owner "):
+		f.typed.Set("owner_id", strings.TrimPrefix(is, "owner "))
+	case is != "":
+		f.typed.Set("tag", is)
+	}
+}
+
+// find lists who and what on record fits what was typed.
+func (s *server) find(p *intakePage) error {
+	who := p.Form.text("who")
+	if p.Known != nil || who == "" {
+		return nil
+	}
+	p.Asked = true
+	found, err := s.Workshop.Matches(who, mostFound)
+	for _, m := range found {
+		x := pick{Value: fmt.Sprint("owner ", m.Owner.ID), Label: m.Owner.Line()}
+		if m.Tag != "" {
+			x = pick{Value: string(m.Tag), Label: string(m.Tag) + ", " + m.Machine.Name, Loop: true}
+		}
+		x.Chosen = x.Value == p.Form.text("is") || p.Form.text("owner_id") != "" && x.Value == "owner "+p.Form.text("owner_id")
+		p.Found = append(p.Found, x)
+	}
+	return err
 }
 
 // ownerOf reads the owner with the number in a form or a path.
@@ -147,21 +195,15 @@ func (s *server) ownerOf(number string) (loops.Owner, error) {
 	return s.Reader.Owner(loops.OwnerID(id))
 }
 
-func ownerChoice(o loops.Owner) choice {
-	number := strconv.FormatUint(uint64(o.ID), 10)
-	parts := slices.DeleteFunc([]string{o.Name, "on record as number " + number, o.Email, o.Phone}, func(s string) bool { return s == "" })
-	return choice{Value: number, Label: strings.Join(parts, ", ")}
-}
-
 // knownIntake finds the loop that comes in again.
 func (s *server) knownIntake(p *intakePage) error {
 	tag, err := loops.ParseTag(p.Form.text("tag"))
 	if err != nil {
-		return p.Form.take(err, map[string]string{"tag": "tag"})
+		return p.Form.take(err, map[string]string{"tag": "who"})
 	}
 	file, err := s.Workshop.File(tag)
 	if kindOf(err) == FailNotFound {
-		p.Form.blame("tag", "a tag on record, or nothing for a loop that is new here")
+		p.Form.blame("who", "a tag on record, or a name; no loop has the tag "+string(tag))
 		return nil
 	}
 	if err != nil {
@@ -182,6 +224,12 @@ func (s *server) takeIn(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	if f.typed.Has("find") { // the search without a script: nothing is recorded
+		if err := s.find(&p); err != nil {
+			return err
+		}
+		return s.render(w, http.StatusOK, "intake", p)
+	}
 	tag, err := s.enterIntake(r, &p)
 	if err = p.take(err); err != nil {
 		return err
@@ -191,6 +239,9 @@ func (s *server) takeIn(w http.ResponseWriter, r *http.Request) error {
 			if p.Intake.Key, err = newKey(s.Random); err != nil {
 				return err
 			}
+		}
+		if err := s.find(&p); err != nil {
+			return err
 		}
 		return s.render(w, cmp.Or(p.Intake.status, http.StatusUnprocessableEntity), "intake", p)
 	}
@@ -222,8 +273,9 @@ func (s *server) takeInNew(r *http.Request, p *intakePage) (loops.Tag, error) {
 	if err := s.intakeOwner(p, &reg.Owner); err != nil {
 		return "", err
 	}
+	called := func(m loops.Machine) string { return cmp.Or(m.Name, m.Model, string(m.Kind)) }
 	machine := func(m loops.Machine) error {
-		if m.Kind != loops.DonorUnit {
+		if m.Name = called(m); m.Kind != loops.DonorUnit {
 			m.Owner = 1 // who gets a number with the machine
 		}
 		return m.Validate()
@@ -232,6 +284,7 @@ func (s *server) takeInNew(r *http.Request, p *intakePage) (loops.Tag, error) {
 	if err != nil {
 		return "", err
 	}
+	reg.Machine.Name = called(reg.Machine)
 	if reg.Acts, err = p.acts(); err != nil || p.wrong() {
 		return "", err
 	}
@@ -255,7 +308,16 @@ func (s *server) intakeOwner(p *intakePage, owner *loops.Owner) (err error) {
 		*owner, err = s.ownerOf(same)
 		return err
 	}
-	return p.Owner.read(owner, loops.Owner.Validate)
+	is := loops.ReadOwner(p.Form.text("who"))
+	err = p.Owner.read(&is, loops.Owner.Validate)
+	for _, field := range []string{"name", "phone", "email"} { // said in one line, wrong in one line
+		if right := p.Form.problems[p.Owner.Input(field)]; right != "" {
+			delete(p.Form.problems, p.Owner.Input(field))
+			p.Form.blame("who", field+": "+right)
+		}
+	}
+	*owner = is
+	return err
 }
 
 // sameOwner asks, where somebody of that name is on record, whether it is the
@@ -264,21 +326,24 @@ func (s *server) sameOwner(p *intakePage, owner loops.Owner) (settled bool, err 
 	if owner.ID != 0 || p.Form.text("owner_id") == "new" {
 		return true, nil
 	}
-	words := strings.Fields(owner.Name)
-	if len(words) == 0 {
-		return true, nil
+	same, err := s.Workshop.OwnersNamed(owner.Name)
+	if len(same) > 0 {
+		p.Form.blame("who", "say below whether it is the same person")
 	}
-	found, err := s.Workshop.FindOwners(workshop.OwnerQuery{Text: words[0]})
-	if err != nil {
-		return false, err
+	return len(same) == 0, err
+}
+
+// Wrong lists what is marked, as the page links to it.
+func (p intakePage) Wrong() []field {
+	var all []field
+	if right := p.Form.Problem("who"); right != "" {
+		all = append(all, field{ID: "who", Label: "Who", Problem: right})
 	}
-	for _, o := range found {
-		if strings.EqualFold(strings.Join(strings.Fields(o.Name), " "), strings.Join(words, " ")) {
-			p.Same = append(p.Same, ownerChoice(o))
-		}
+	for _, f := range []fieldForm{p.Owner.fieldForm, p.Machine.fieldForm, p.Loop.fieldForm, p.Intake.fieldForm, p.Read.fieldForm, p.Fill.fieldForm} {
+		all = append(all, f.Wrong()...)
 	}
-	if len(p.Same) > 0 {
-		p.Form.blame("owner_id", "say whether it is the same person")
+	if right := p.Form.Problem("photo"); right != "" {
+		all = append(all, field{ID: "photo", Label: "Photos", Problem: right})
 	}
-	return len(p.Same) == 0, nil
+	return all
 }

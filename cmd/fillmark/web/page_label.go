@@ -131,12 +131,20 @@ func (s *server) loopLabel(file workshop.OwnersFile) (label, error) {
 	}
 	l.Lines = append(l.Lines, labelLine{"Filled", charge.FilledTo.Long()})
 	if tasks := workshop.NextTasks(loop.Plan); len(tasks) > 0 {
-		l.Lines = append(l.Lines, labelLine{"Next", capital(string(tasks[0].Kind)) + ", " + tasks[0].Due.Long() + ", by " + string(tasks[0].Binding().Kind)})
+		l.Lines = append(l.Lines, labelLine{"Next", capital(string(tasks[0].Kind)) + ", " + s.notPast(file.Owner, tasks[0].Due)})
 	}
 	for _, caution := range labelCautions(*charge, loop.Sealed) {
 		l.Cautions = append(l.Cautions, notify.InOwnersUnits(caution, file.Owner.Units))
 	}
 	return l, nil
+}
+
+// notPast is a day as a label says it: one that has passed is never next.
+func (s *server) notPast(owner loops.Owner, due loops.Day) string {
+	if due.Before(s.Workshop.DayOf(owner, s.Now())) {
+		return "now, since " + due.Long()
+	}
+	return due.Long()
 }
 
 // labelStrength says fluid, fraction with its basis and how it is known.

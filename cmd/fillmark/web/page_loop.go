@@ -5,6 +5,7 @@ package web
 
 import (
 	"fmt"
+	"html/template"
 	"net/http"
 	"strings"
 
@@ -48,6 +49,9 @@ type loopPage struct {
 	Read       []drawing.LifeRow
 	Afar       *drawing.Life      // since the proof, by answers and logs; nil where they told nothing
 	Says       *schedule.Readings // what the readings say; nil where there are none
+	// Asks are what nobody knows of it yet; Dial calls its owner.
+	Asks []string
+	Dial template.URL
 	// Empty tells that there is nothing in it to top up.
 	Empty bool
 	// Gone tells that it was taken out of service.
@@ -97,7 +101,8 @@ func (s *server) loopPage(r *http.Request, file workshop.File, sent *actForm) (l
 		Tag:   loop.Tag, Machine: file.Machine, Loop: loop.Name, Owner: file.Owner,
 		Build: buildLine(loop.Construction), Charge: chargeLine(loop.State), Frost: frostOf(loop, file.Protection),
 		Gauge: drawing.GaugeOf(file.Protection), Status: planStatus(loop), History: historyOf(file.History),
-		Policy: loop.Plan.PolicyVersion, Evidence: loop.Plan.EvidenceVersion, Read: drawing.LifeRows(file.History), Says: file.Readings, Empty: charge == nil, Gone: !loop.State.Retired.IsZero(),
+		Policy: loop.Plan.PolicyVersion, Evidence: loop.Plan.EvidenceVersion, Read: drawing.LifeRows(file.History), Says: file.Readings,
+		Asks: loop.NotKnownYet(), Dial: phoneLink(file.Owner.Phone), Empty: charge == nil, Gone: !loop.State.Retired.IsZero(),
 	}
 	p.Life, p.Afar = drawing.LifePlots(file.History, p.Read), drawing.AfarPlot(file.History)
 	p.Acts = s.actForms(file, "loop", sent)

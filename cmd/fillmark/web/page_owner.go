@@ -23,10 +23,12 @@ type ownerPage struct {
 	Answered *ownerAnswer // what they told us last; nil before
 	Open     bool         // they are asked to look something over now
 	Due      bool         // anything is open, the workshop's tasks among it
-	// FormFirst puts the answer above the guide, for those who come to give
-	// one; OffFirst puts "something is off" above "all looks fine", CallFirst
-	// "call me" above both.
-	FormFirst, OffFirst, CallFirst bool
+	// Pressed is the answer whose button in a mail led here: the page is about it,
+	// and everything else stands below. Empty for none.
+	Pressed string
+	// OffFirst puts "something is off" above "all looks fine", CallFirst "call me"
+	// above both.
+	OffFirst, CallFirst bool
 	// About are the machines that an answer can be about, where there are
 	// several; none for one.
 	About []choice
@@ -75,14 +77,20 @@ type ownerMachine struct {
 	Runs string // how it runs against the day it was given back; empty where nothing says so
 	// Conditions stand against it, the worst first, each with its caution.
 	Conditions []string
-	Next       string // the next thing in words; empty where nothing is planned
-	Why        string // why it is due then, as owners read it
-	Due        loops.Day
-	Over       int
-	Steps      []string
-	Leave      []string
+	// Now is what is due already; Next is what comes, a day that has not passed.
+	Now, Next ownerTask
+	Steps     []string
+	Leave     []string
 	// Sealed chooses the drawings; Look tells that it is the owner who looks.
 	Sealed, Look bool
+}
+
+// ownerTask is a task in plain words; the zero value is none.
+type ownerTask struct {
+	What string
+	Why  string // why it is due then, as owners read it
+	Due  loops.Day
+	Over int
 }
 
 // ownerAnswer is an answer that is on record.
@@ -135,9 +143,16 @@ func (s *server) pageOwner(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	came := r.URL.Query().Get("answer")
-	p.FormFirst, p.OffFirst, p.CallFirst = came == "fine" || came == "off" || came == "call", came == "off", came == "call" || came == "" && p.Due && !p.Open
+	if len(p.Machines) > 0 && slices.Contains(pressable(), came) {
+		p.Pressed = came
+	}
+	p.OffFirst, p.CallFirst = came == "off", came == "call" || came == "" && p.Due && !p.Open
 	return s.render(w, http.StatusOK, "owner", p)
 }
+
+// pressable are the answers that a link can lead to, each with a form of its own
+// on the page.
+func pressable() []string { return []string{"fine", "off", "call"} }
 
 func (s *server) ownerPage(r *http.Request, owner loops.Owner) (ownerPage, error) {
 	files, err := s.Workshop.OwnersFiles(owner.ID)
@@ -173,7 +188,7 @@ func (s *server) ownerPage(r *http.Request, owner loops.Owner) (ownerPage, error
 	} else {
 		p.About = aboutChoices(p.Machines)
 	}
-	if slices.ContainsFunc(p.Machines, func(m ownerMachine) bool { return m.Next != "" }) {
+	if slices.ContainsFunc(p.Machines, func(m ownerMachine) bool { return m.Now.What+m.Next.What != "" }) {
 		p.Calendar = s.Workshop.CalendarPath(owner, now)
 	}
 	p.frame = s.newFrame(r, p.Heading)
@@ -227,9 +242,12 @@ func ownerMachineOf(f workshop.OwnersFile, open []loops.TaskKind, today loops.Da
 	// What is asked of the owner is the look wherever one is open; all else is
 	// done in the workshop.
 	asked := loops.Look
-	if tasks := workshop.NextTasks(f.Loop.Plan); len(tasks) > 0 {
-		m.Next, m.Due, m.Over = taskForOwner(tasks[0].Kind), tasks[0].Due, today.Sub(tasks[0].Due)
-		m.Why = tasks[0].Binding().ForOwner()
+	tasks := workshop.NextTasks(f.Loop.Plan)
+	if len(tasks) > 0 && tasks[0].Due.Before(today) {
+		m.Now = ownersTask(tasks[0], today)
+	}
+	if coming := comingTask(tasks, today); coming != nil {
+		m.Next = ownersTask(*coming, today)
 	}
 	if len(open) > 0 && !slices.Contains(open, loops.Look) {
 		asked = open[0]
@@ -242,6 +260,10 @@ func ownerMachineOf(f workshop.OwnersFile, open []loops.TaskKind, today loops.Da
 		m.Steps, m.Leave, m.Sealed, m.Look = guide.Steps, guide.Leave, f.Loop.Sealed, asked == loops.Look
 	}
 	return m, guide
+}
+
+func ownersTask(t loops.Task, today loops.Day) ownerTask {
+	return ownerTask{What: taskForOwner(t.Kind), Why: t.Binding().ForOwner(), Due: t.Due, Over: today.Sub(t.Due)}
 }
 
 // conditionsOf are those of a machine that its owner has; of one on the bench

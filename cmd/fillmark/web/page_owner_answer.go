@@ -55,9 +55,10 @@ func (s *server) answerOwner(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return err
 		}
-		p.FormFirst, p.OffFirst, p.Words, p.PhotoLost = true, answer.Answer != loops.AllFine, answer.Words, photo != nil
-		p.Later = dayed[f.typed.Get("answer")]
-		p.OffFirst = p.OffFirst && !p.Later
+		p.Pressed, p.OffFirst, p.Words, p.PhotoLost = pressedAgain(f), answer.Answer != loops.AllFine, answer.Words, photo != nil
+		if p.Later = dayed[f.typed.Get("answer")]; p.Later {
+			p.Pressed, p.OffFirst = "", false
+		}
 		p.Form = f
 		for i := range p.Notices {
 			p.Notices[i].On = slices.Contains(answer.Noticed, p.Notices[i].Notice)
@@ -76,6 +77,14 @@ func (s *server) answerOwner(w http.ResponseWriter, r *http.Request) error {
 	// Back to the bare page, where the answer stands as it is on record.
 	http.Redirect(w, r, r.URL.Path, http.StatusSeeOther)
 	return nil
+}
+
+// pressedAgain is the form that was sent and has to be shown again.
+func pressedAgain(f *form) string {
+	if sent := f.text("answer"); slices.Contains(pressable(), sent) {
+		return sent
+	}
+	return "off"
 }
 
 // answeredWithoutPhoto shows that the answer is on record and why its photo is

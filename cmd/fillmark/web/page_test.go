@@ -75,7 +75,7 @@ func assertPlain(t *testing.T, path string, n *html.Node) {
 			assert.NotEqual(t, "style", a.Key, path)
 			assert.False(t, strings.HasPrefix(a.Key, "on"), "%s: %s", path, a.Key)
 			if a.Key == "href" || a.Key == "src" || a.Key == "action" {
-				assert.Regexp(t, regexp.MustCompile(`^(/[^/]|/$|tel:[0-9+]+$)`), a.Val, path)
+				assert.Regexp(t, regexp.MustCompile(`^(/[^/]|/$|#[a-z0-9-]+$|tel:[0-9+]+$)`), a.Val, path)
 			}
 		}
 	}

@@ -85,7 +85,7 @@ func (s *server) pageTopUp(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	if f.text("tag")+f.text("room")+f.text("fluid") == "" {
+	if f.typed.Has("draft") || f.text("tag")+f.text("room")+f.text("fluid") == "" {
 		return s.render(w, http.StatusOK, "topup", p)
 	}
 	if err := s.checkTopUp(&p); err != nil {
@@ -158,6 +158,23 @@ func topUpFields() map[string]string {
 		"room": "room", "holds": "holds", "tag": "tag", "fluid": "fluid", "protect": "wall", "mass": "reading",
 		"strength": "reading", "at": "at", "hottest": "hottest", "with": "liquid1",
 	}
+}
+
+// Wrong lists what is marked, as the page links to it.
+func (p topupPage) Wrong() []field {
+	var all []field
+	for _, x := range []field{
+		{ID: "tag", Label: "Tag on the label"}, {ID: "fluid", Label: "Fluid"}, {ID: "holds", Label: "In the loop now, ml"}, {ID: "kind", Label: "Read as"},
+		{ID: "reading", Label: "Reading"}, {ID: "sample", Label: "Sample, °C"}, {ID: "room", Label: "Room up to the mark, ml"},
+		{ID: "liquid1", Label: "Liquid 1"}, {ID: "strength1", Label: "mass %"}, {ID: "amount1", Label: "Have, ml"},
+		{ID: "wall", Label: "Coldest wall, °C"}, {ID: "hottest", Label: "Hottest coolant, °C"},
+	} {
+		if x.Problem = p.Form.Problem(x.ID); x.Problem != "" {
+			x.Value = p.Form.Typed(x.ID)
+			all = append(all, x)
+		}
+	}
+	return append(all, p.Entry.Wrong()...)
 }
 
 // topUpNames are the fields that make up the question.

@@ -62,6 +62,7 @@ func (s *server) benchRoutes() []route {
 		page("POST /intake", technicians, s.takeIn),
 		page("GET /loops", technicians, s.pageLoops),
 		page("GET /loops/{tag}", technicians, s.pageLoop),
+		page("GET /loops/{tag}/card", technicians, s.pageCard),
 		page("POST /loops/{tag}/acts/{act}", technicians, s.enterAct),
 		page("GET /loops/{tag}/edit", technicians, s.pageEdit),
 		page("POST /loops/{tag}/edit", technicians, s.edit),

@@ -29,6 +29,15 @@ func (w *Workshop) CalendarPath(owner loops.Owner, at time.Time) string {
 	return "/o/" + w.links.Sign(links.Calendar, owner, at.AddDate(calendarYears, 0, 0)) + "/calendar.ics"
 }
 
+// cardYears is how long the link of a printed card works: the paper hangs beside
+// the machine from one service to the next. An owner's links can be ended before.
+const cardYears = 3
+
+// CardPath is the path of the owner's page as a printed card leads to it.
+func (w *Workshop) CardPath(owner loops.Owner, at time.Time) string {
+	return "/o/" + w.links.Sign(links.Owner, owner, at.AddDate(cardYears, 0, 0))
+}
+
 // reached tells whether owners can open a link to our pages.
 func (w *Workshop) reached() bool {
 	return w.settings.ReadHere || notify.Reachable(w.settings.BaseURL)

@@ -43,6 +43,9 @@ func (w *Workshop) Register(s Stamp, r Registration) (loops.Loop, error) {
 	if err := r.validate(); err != nil {
 		return loops.Loop{}, err
 	}
+	if r, err = w.asTheLast(r); err != nil {
+		return loops.Loop{}, err
+	}
 	change := loops.Change{At: s.At, By: s.By, Action: "register"}
 	is, err := w.begin(s, r, &change)
 	if err != nil {
@@ -105,6 +108,9 @@ func (w *Workshop) Registered(r Registration) (loops.Loop, error) {
 // differs names the first field in which a registration says something else than
 // what is on record with its key; empty where both say the same.
 func (r Registration) differs(file File, e loops.Entry) string {
+	if file.Loop.BuiltKnown.How == loops.Assumed && r.Loop.BuiltKnown.How == loops.NotKnown {
+		r = r.like(file.Machine, file.Loop.Construction)
+	}
 	changed := acts.Loops().Changed(file.Loop, r.Loop)
 	if r.Machine.ID == 0 {
 		changed = append(acts.Machines().Changed(file.Machine, r.Machine), changed...)

@@ -115,6 +115,85 @@ func TestRegistrationIsOneByItsKey(t *testing.T) {
 	}
 }
 
+// Four things put any kind of machine on record; what nobody said is not known,
+// and of the second unit of a model it is assumed as in the last.
+func TestArrivalWithFourThings(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	stamp := at("2026-05-01 15")
+	for i, kind := range loops.MachineKinds() {
+		a := workshop.Arrival{Who: fmt.Sprintf("Bea Moss %d, +351 910 000 111", i), Kind: kind, Complaint: "it roars", Key: string(kind)}
+		loop, err := b.Arrive(stamp, a)
+		require.NoError(t, err, kind)
+		again, err := b.Arrive(at("2026-05-01 16"), a)
+		require.NoError(t, err, kind)
+		assert.Equal(t, loop.ID, again.ID, "sent twice is one")
+		assert.Equal(t, loops.NotKnown, loop.BuiltKnown.How)
+		assert.Nil(t, loop.State.Charge, "nobody knows what is in it")
+		file, err := b.File(loop.Tag)
+		require.NoError(t, err)
+		assert.Equal(t, kind == loops.DonorUnit, file.Owner.ID == 0, kind)
+		assert.Equal(t, "it roars", file.History[0].Intake.Complaint)
+	}
+	_, err := b.Arrive(stamp, workshop.Arrival{Who: "bea  moss 1", Kind: loops.Desktop})
+	require.ErrorContains(t, err, "number 2, or somebody new")
+
+	first, err := b.Arrive(stamp, workshop.Arrival{Who: "Rui", Kind: loops.LaserChiller, Model: "Heron T1", Key: "r1"})
+	require.NoError(t, err)
+	was := first.BuiltKnown
+	assert.Equal(t, loops.NotKnown, was.How, "no other unit is on record")
+	second, err := b.Arrive(stamp, workshop.Arrival{Who: "Ona", Kind: loops.LaserChiller, Model: "heron t1"})
+	require.NoError(t, err)
+	assert.Equal(t, loops.NotKnown, second.BuiltKnown.How, "nobody has looked at the other one either")
+
+	looked := first
+	looked.Sealed, looked.BuiltKnown, looked.Volume, looked.ColdestWall = false, loops.Known{}, 4, new(chemistry.Celsius(5))
+	_, err = b.Edit(stamp, workshop.Edit{Loop: &looked})
+	require.NoError(t, err)
+	_, err = b.Edit(stamp, workshop.Edit{Loop: &loops.Loop{ID: second.ID, Tag: second.Tag, Machine: second.Machine, Revision: second.Revision, Construction: looked.Construction}})
+	require.NoError(t, err)
+	a := workshop.Arrival{Who: "Pat", Kind: loops.LaserChiller, Model: "Heron T1", Key: "p"}
+	third, err := b.Arrive(stamp, a)
+	require.NoError(t, err)
+	assert.False(t, third.Sealed)
+	assert.Equal(t, loops.Known{How: loops.Assumed, By: "as in " + string(second.Tag) + ", the last unit of its model"}, third.BuiltKnown)
+	assert.Equal(t, third.BuiltKnown, third.VolumeKnown)
+	assert.Nil(t, third.ColdestWall, "where it stands is not its model's")
+	again, err := b.Arrive(stamp, a)
+	require.NoError(t, err, "sent twice is one, though it is the last of its model itself by now")
+	assert.Equal(t, third.ID, again.ID)
+	a.Complaint = "something else"
+	_, err = b.Arrive(stamp, a)
+	require.ErrorIs(t, err, loops.ErrRepeated)
+}
+
+func TestMatchesAtTheCounter(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	loop, err := b.Arrive(at("2026-05-01 15"), workshop.Arrival{Who: "Bea Moss, +351 910 000 111, bea@moss.example", Kind: loops.Desktop})
+	require.NoError(t, err)
+	for _, text := range []string{"bea", "910 000", "moss.example"} {
+		found, err := b.Matches(text, 10)
+		require.NoError(t, err)
+		require.Len(t, found, 2, text)
+		assert.Equal(t, "Bea Moss", found[0].Owner.Name)
+		assert.Empty(t, found[0].Tag)
+		assert.Equal(t, loop.Tag, found[1].Tag)
+	}
+	found, err := b.Matches(strings.ToLower(string(loop.Tag)), 10)
+	require.NoError(t, err)
+	require.Len(t, found, 1)
+	assert.Equal(t, loop.Tag, found[0].Tag)
+	for _, text := range []string{"", "b", "nobody"} {
+		found, err = b.Matches(text, 10)
+		require.NoError(t, err)
+		assert.Empty(t, found, text)
+	}
+	found, err = b.Matches("bea", 1)
+	require.NoError(t, err)
+	assert.Len(t, found, 1)
+}
+
 func TestTransferMovesTheMachineWithAllItsLoops(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)

@@ -54,6 +54,8 @@ type TopUpQuestion struct {
 	Doses []chemistry.DoseLevel `json:"-"`
 	// WithinReach tells that animals or children get at the machine.
 	WithinReach bool `json:"animals_or_children_reach,omitempty"`
+	// full is what the loop on record holds; zero where nobody measured it.
+	full chemistry.Litre
 }
 
 // TopUpAnswer is the verdict, why, and what to do.
@@ -192,9 +194,13 @@ func (q TopUpQuestion) about(l loops.Loop) TopUpQuestion {
 	if q.Room == nil && l.State.Missing > 0 {
 		q.Room = &l.State.Missing
 	}
-	if q.Holds == nil && q.Room != nil {
+	switch {
+	case q.Holds != nil || q.Room == nil:
+	case l.Volume > 0:
 		holds := l.Volume - *q.Room
-		q.Holds, q.HoldsUncertainty = &holds, l.VolumeUncertainty
+		q.Holds, q.HoldsUncertainty, q.full = &holds, l.VolumeUncertainty, l.Volume
+	case charge.Volume > 0: // nobody measured the loop: what went in is in it
+		q.Holds = &charge.Volume
 	}
 	if q.Hottest == nil {
 		q.Hottest = l.Hottest
@@ -205,6 +211,10 @@ func (q TopUpQuestion) about(l loops.Loop) TopUpQuestion {
 	return q
 }
 
+// leastRoom is the least that is read off a vessel; less is a figure in another
+// unit (common practice, no source).
+const leastRoom chemistry.Litre = 0.0005
+
 // Check answers the question from what it holds, without the register.
 func (q TopUpQuestion) Check() (TopUpAnswer, error) {
 	missing := func(field, right string) error {
@@ -213,6 +223,12 @@ func (q TopUpQuestion) Check() (TopUpAnswer, error) {
 	// Of a loop on record the room says what it holds, so the room is asked for first.
 	if q.Room == nil {
 		return TopUpAnswer{}, missing("room", "how much fits in up to the mark, such as 60ml")
+	}
+	if *q.Room > 0 && *q.Room < leastRoom {
+		return TopUpAnswer{}, &loops.InvalidError{Field: "room", Value: q.Room.String(), Reason: fmt.Sprintf("%s at least, or none: is the unit right? 0.04 l are 40 ml", leastRoom)}
+	}
+	if q.full > 0 && *q.Room >= q.full {
+		return TopUpAnswer{}, &loops.InvalidError{Field: "room", Value: q.Room.String(), Reason: fmt.Sprintf("less than the loop holds full, %s; where it holds more, its record is put right first", q.full)}
 	}
 	if q.Holds == nil {
 		return TopUpAnswer{}, missing("holds", "how much liquid is in the loop now, such as 520ml")

@@ -38,6 +38,52 @@ for (const form of document.querySelectorAll("form[data-live]")) {
   });
 }
 
+// Going back from an answer shows the questions as they were typed.
+for (const form of document.querySelectorAll("form[method=get].ask")) {
+  form.addEventListener("submit", () => {
+    const typed = new URLSearchParams(new FormData(form));
+    typed.set("draft", "yes");
+    history.replaceState(null, "", "?" + typed);
+  });
+}
+
+// An input with data-find="ID" asks the form's address for what it holds, and
+// shows the part of the answer's page that has the ID: who and what on record
+// fits. The form's button does the same without this file.
+for (const input of document.querySelectorAll("input[data-find]")) {
+  const id = input.dataset.find;
+  let timer = 0;
+  let asked = null;
+  const ask = async () => {
+    asked?.abort();
+    asked = new AbortController();
+    const address = new URL(input.form.action);
+    address.search = new URLSearchParams({ [input.name]: input.value }).toString();
+    try {
+      const answer = await fetch(address, { signal: asked.signal, headers: { Accept: "text/html" } });
+      const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+      const chosen = input.form.querySelector(`#${id} input:checked`)?.value;
+      const then = page.getElementById(id);
+      if (!then) return;
+      document.getElementById(id).replaceChildren(...then.childNodes);
+      for (const one of document.querySelectorAll(`#${id} input`)) one.checked = one.value === chosen;
+    } catch {
+      return; // given up for a newer question, or no connection
+    }
+  };
+  input.addEventListener("input", () => {
+    clearTimeout(timer);
+    timer = setTimeout(ask, 250);
+  });
+}
+
+// The first field that is wrong has the focus, and what hides it is open.
+const wrong = document.querySelector("[aria-invalid]");
+if (wrong) {
+  wrong.closest("details")?.setAttribute("open", "");
+  wrong.focus();
+}
+
 // showProblems puts what is wrong with each field beside it, and takes away
 // what no longer is.
 function showProblems(form, page) {

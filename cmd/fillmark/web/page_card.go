@@ -1,0 +1,85 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web
+
+import (
+	"net/http"
+	"net/netip"
+	"net/url"
+
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/drawing"
+	"fillmark/loops"
+	"fillmark/notify"
+)
+
+// cardPage is one printed page that goes home with a machine: what it was, what
+// it is, how to look, the next day, and a way to us.
+type cardPage struct {
+	handoverPage
+	// Was and Is are how warm it got before and after; empty where nobody measured.
+	Was, Is string
+	Gauge   *drawing.Gauge // nil where its freeze point is not known
+	// Coming is the next task whose day is still to come, Then what it is in the
+	// owner's words; nil for none.
+	Coming *loops.Task
+	Then   string
+	// QR is the owner's own link; nil where pages have no public address, and
+	// Setting then is the one that is missing.
+	QR      *drawing.QR
+	Setting string
+}
+
+func (s *server) pageCard(w http.ResponseWriter, r *http.Request) error {
+	whole, err := s.fileOf(r)
+	if err != nil {
+		return err
+	}
+	file := whole.ForOwner()
+	if file.Owner.ID == 0 {
+		return &loops.InvalidError{Field: "tag", Value: string(file.Loop.Tag), Reason: "a loop of an owner; a donor unit goes home with nobody"}
+	}
+	p := cardPage{handoverPage: s.handoverPage(r, file), Gauge: drawing.GaugeOf(file.Protection)}
+	p.Title = "Card " + string(file.Loop.Tag)
+	visit, _ := lastVisit(file.View.Entries())
+	for _, e := range visit {
+		if e.Kind == loops.KindProof && e.Proof.Before.Die != nil && e.Proof.After.Die != nil {
+			p.Was = notify.InOwnersUnits(figure(float64(*e.Proof.Before.Die), "°C"), file.Owner.Units)
+			p.Is = notify.InOwnersUnits(figure(float64(*e.Proof.After.Die), "°C"), file.Owner.Units)
+		}
+	}
+	if p.Coming = comingTask(workshop.NextTasks(file.Loop.Plan), p.Today); p.Coming != nil {
+		p.Then = taskForOwner(p.Coming.Kind)
+	}
+	base := s.Workshop.Settings().BaseURL
+	if !reachable(base) {
+		p.Setting = "base_url"
+		return s.render(w, http.StatusOK, "card", p)
+	}
+	if p.QR, err = drawing.NewQR(base + s.Workshop.CardPath(file.Owner, s.Now())); err != nil {
+		return err
+	}
+	return s.render(w, http.StatusOK, "card", p)
+}
+
+// comingTask is the first task whose day has not passed: a day that has is never
+// "next".
+func comingTask(tasks []loops.Task, today loops.Day) *loops.Task {
+	for i, t := range tasks {
+		if !t.Due.Before(today) {
+			return &tasks[i]
+		}
+	}
+	return nil
+}
+
+// reachable tells whether an address leads anywhere from somebody's phone.
+func reachable(base string) bool {
+	u, err := url.Parse(base)
+	if err != nil || u.Hostname() == "" || u.Hostname() == "localhost" {
+		return false
+	}
+	ip, err := netip.ParseAddr(u.Hostname())
+	return err != nil || !ip.IsLoopback() && !ip.IsUnspecified()
+}

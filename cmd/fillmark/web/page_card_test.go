@@ -1,0 +1,75 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web_test
+
+import (
+	"net/http"
+	"net/url"
+	"regexp"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/loops"
+)
+
+// The card says what was and what is, and its one code is the owner's own page;
+// where no phone reaches the pages there is none, and the setting is named.
+func TestCardToTakeHome(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := string(b.ana().Loop.Tag)
+	w := b.get("/loops/" + tag + "/card")
+	require.Equal(t, http.StatusOK, w.Code)
+	for _, say := range []string{"It was <strong>85\u00a0°C</strong>, it is", "<strong>60\u00a0°C</strong>", "the grey tower", "How to look it over", "QR code of your own page", "coldest wall"} {
+		b.says(w, say, "card")
+	}
+	assert.Equal(t, 1, strings.Count(w.Body.String(), "QR code"))
+	b.says(b.get("/loops/"+tag+"/handover"), "Card to take home", "the sheet leads to it")
+
+	for _, base := range []string{"http://127.0.0.1:8377", "http://localhost:8377", "http://[::1]:8377", "http://0.0.0.0:8377"} {
+		settings := b.settings()
+		settings.BaseURL = base
+		b.takesSettings(settings)
+		w = b.get("/loops/" + tag + "/card")
+		assert.NotContains(t, w.Body.String(), "QR code", base)
+		b.says(w, "<code>base_url</code>", base)
+	}
+	donor := b.taken(url.Values{"machine.kind": {string(loops.DonorUnit)}, "intake.complaint": {"none"}})
+	assert.Equal(t, http.StatusUnprocessableEntity, b.get("/loops/"+string(donor)+"/card").Code)
+}
+
+// A day that has passed is never next: not to an owner, not on paper.
+func TestNoPastDayIsNext(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	file := b.ana()
+	tag := string(file.Loop.Tag)
+	past := regexp.MustCompile(`(?i)next(</h2>|</strong>|</span>|:)[^.]*days? (ago|over)`)
+	for _, path := range []string{b.ownerLink(file.Owner), "/loops/" + tag + "/handover", "/loops/" + tag + "/card", "/loops/" + tag + "/label"} {
+		body := b.get(path).Body.String()
+		assert.NotRegexp(t, past, body, path)
+	}
+	b.says(b.get(b.ownerLink(file.Owner)), "<strong>Now:</strong>", "what is due already")
+	b.says(b.get("/loops/"+tag+"/label"), "now, since", "what is due already")
+}
+
+// Whoever pressed an answer in a mail finds that answer first, and what was told
+// last month below it.
+func TestPressedAnswerIsWhatThePageIsAbout(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	link := b.ownerLink(b.ana().Owner)
+	require.Equal(t, http.StatusSeeOther, b.post(link, url.Values{"answer": {"off"}, "words": {"it hums"}}).Code)
+	for pressed, asks := range map[string]string{"fine": "All looks fine?", "off": "Something is off?", "call": "Shall we call you?"} {
+		body := b.get(link + "?answer=" + pressed).Body.String()
+		at, told := strings.Index(body, asks), strings.Index(body, "On record")
+		require.Positive(t, at, pressed)
+		assert.Greater(t, told, at, pressed)
+		assert.Equal(t, 1, strings.Count(body, `class="first"`), "one button that stands out, %s", pressed)
+	}
+	assert.NotContains(t, b.get(link+"?answer=hostile").Body.String(), `class="pressed"`)
+}
