@@ -203,6 +203,9 @@ type folded struct {
 
 func foldAll(history []loops.Entry) folded {
 	f := folded{state: loops.Fold(history), steps: loops.StepsOf(false, history), uses: loops.UsesOf(1, history)}
+	for i := range f.steps {
+		f.steps[i].Entry = 0 // numbers are given in the order of recording
+	}
 	f.loss, f.lost = loops.WeighedLossOf(history)
 	for _, w := range loops.WeighingsOf(history) {
 		f.weighed = append(f.weighed, w.Weighing)

@@ -151,7 +151,7 @@ var answers = map[string]typed{
 	"outbox letter":                    {lines: []string{"outbox letter {the grey tower}"}},
 	"sweep":                            {lines: []string{"sweep"}, atTimes: []string{"key", "owner", "stage", "subject"}},
 	"intake, owner add, owner edit, machine add, machine edit, loop add, loop copy, loop edit": {lines: []string{
-		"intake --who Ilse --what desktop --hurts loud", "owner add --name Lotte", "owner edit 1 --phone 5550100", "machine add --owner 1 --kind desktop --name spare", "machine edit 1 --model X", "loop copy {the grey tower} --machine 2 --name second", "loop edit {the grey tower} --hottest 55C",
+		"intake --who Ilse --kind desktop --hurts loud", "owner add --name Lotte", "owner edit 1 --phone 5550100", "machine add --owner 1 --kind desktop --name spare", "machine edit 1 --model X", "loop copy {the grey tower} --machine 2 --name second", "loop edit {the grey tower} --hottest 55C",
 	}, record: true, atTimes: []string{"tag"}},
 	"shelf instrument add, check, retire, shelf sample add, discard, shelf waste add": {lines: []string{
 		"shelf instrument add --kind scale --name small", "shelf instrument check 1 --against water --expected 0 --read 0.1", "shelf waste add --fluid pg --out 1l --went contractor",

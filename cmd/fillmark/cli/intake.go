@@ -17,30 +17,25 @@ import (
 // intakeCommand takes a machine in with the four things that the page asks.
 func (a *app) intakeCommand() *cobra.Command {
 	var arrival workshop.Arrival
-	var kind, tag string
+	var tag loops.Tag
 	said := acts.Said{}
 	cmd := &cobra.Command{
-		Use:   "intake --who TEXT --what KIND --hurts TEXT",
+		Use:   "intake --who TEXT --kind KIND --hurts TEXT",
 		Short: "Take a machine in: who, what, what hurts, photos",
 		Long: `Intake puts owner, machine and loop on record with what is said at the counter.
 All else is not known yet and asked by the step that can see or measure it; of
 a model that was here before it is assumed as in the last unit. A machine with
 one of our labels: --tag. A donor unit has no --who.`,
-		Example: `  fillmark intake --who "Bea Moss, +351 910 000 111" --what desktop --hurts "loud since May"
-  fillmark intake --owner 3 --what "laser chiller" --model "Heron T1" --hurts "drips" --photo front.jpg
+		Example: `  fillmark intake --who "Bea Moss, +351 910 000 111" --kind desktop --hurts "loud since May"
+  fillmark intake --owner 3 --kind "laser chiller" --model "Heron T1" --hurts "drips" --photo front.jpg
   fillmark intake --tag 7K3QXA --hurts "too hot again"`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			arrival.Kind = loops.MachineKind(kind)
 			switch {
 			case tag != "":
-				known, err := loops.ParseTag(tag)
-				if err != nil {
-					return err
-				}
-				arrival.Tag = known
-			case kind == "":
-				return &usageError{fmt.Errorf("--what is missing: what kind of machine it is, or the --tag of one that was here before")}
+				arrival.Tag = tag
+			case arrival.Kind == "":
+				return &usageError{fmt.Errorf("--kind is missing: what kind of machine it is, or the --tag of one that was here before")}
 			case arrival.Who == "" && arrival.Owner == 0 && arrival.Kind != loops.DonorUnit:
 				return &usageError{fmt.Errorf("--who is missing: name, telephone and mail in one line, or --owner with the number of one on record")}
 			}
@@ -58,10 +53,10 @@ one of our labels: --tag. A donor unit has no --who.`,
 	f.StringVar(&arrival.Who, "who", "", "name, telephone and mail in one `line`")
 	f.Uint64Var((*uint64)(&arrival.Owner), "owner", 0, "`number` of an owner on record, instead of --who")
 	f.BoolVar(&arrival.New, "somebody-new", false, "not the owner of that name who is on record")
-	f.StringVar(&kind, "what", "", "`kind` of machine: "+listed(loops.MachineKinds()))
+	need(f, &arrival.Kind, choice("kind", loops.MachineKinds()), "kind", "KIND", "kind of machine: "+listed(loops.MachineKinds()))
 	f.StringVar(&arrival.Model, "model", "", "maker and model, as on its plate")
 	f.StringVar(&arrival.Complaint, "hurts", "", "what hurts, in the owner's `words`")
-	f.StringVar(&tag, "tag", "", "`tag` of a loop that comes in again")
+	need(f, &tag, loops.ParseTag, "tag", "TAG", "tag of a loop that comes in again")
 	photos, _ := acts.OfKind(loops.KindIntake)
 	if d, ok := photos.Field("photo"); ok {
 		fieldFlags(f, []acts.Field{d}, said)
@@ -72,7 +67,7 @@ one of our labels: --tag. A donor unit has no --who.`,
 // intakeFlags are the flags by the names that errors give to what they hold.
 func intakeFlags() []acts.Field {
 	return []acts.Field{
-		{Name: "who", Also: []string{"name", "email", "phone"}}, {Name: "what", Also: []string{"kind"}},
+		{Name: "who", Also: []string{"name", "email", "phone"}}, {Name: "kind", Also: []string{"what"}},
 		{Name: "hurts", Also: []string{"complaint"}}, {Name: "model"}, {Name: "owner"}, {Name: "tag"}, {Name: "photo"},
 	}
 }

@@ -154,7 +154,7 @@ func TestEveryScreenSaysWhyThisDay(t *testing.T) {
 			path := "/loops/" + string(file.Loop.Tag)
 			for address, why := range map[string]string{
 				"/": bench, "/loops": bench, "/loops?metal=copper": bench, path: next.Binding().Text, "/owners/1": bench,
-				path + "/label":    next.Due.Long() + ", by " + string(next.Binding().Kind),
+				path + "/label":    next.Due.Long(), // that it is due; why stands where there is room
 				path + "/handover": owner, path + "/letter": owner, b.ownerLink(file.Owner): owner,
 			} {
 				page := b.get(address)

@@ -43,8 +43,9 @@ func homeBench(t *testing.T, base string) bench {
 func everyLetter(t *testing.T, b bench) map[loops.Purpose]loops.Message {
 	t.Helper()
 	loop := b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
+	b.delivered(t, at("2026-05-01 15").At)
 	look := workshop.NextTasks(loop.Plan)[0]
-	now := look.Due.At(10, time.UTC)
+	now := look.Due.AddDays(7).At(10, time.UTC) // two weeks and more after the letter of the hand-over
 	swept, err := b.Sweep(workshop.Stamp{At: now, By: "schedule"})
 	require.NoError(t, err)
 	require.NotEmpty(t, swept.Reminders)

@@ -38,7 +38,8 @@ func newMailedBench(t *testing.T) *mailedBench {
 	t.Helper()
 	b := homeBench(t, "http://127.0.0.1:8377")
 	loop := b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
-	now := workshop.NextTasks(loop.Plan)[0].Due.At(10, time.UTC)
+	b.delivered(t, at("2026-05-01 15").At)
+	now := workshop.NextTasks(loop.Plan)[0].Due.AddDays(7).At(10, time.UTC) // two weeks and more after the letter of the hand-over
 	_, err := b.Sweep(workshop.Stamp{At: now, By: "schedule"})
 	require.NoError(t, err)
 	return &mailedBench{bench: b, loop: loop, now: now}
