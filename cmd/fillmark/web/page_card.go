@@ -52,12 +52,11 @@ func (s *server) pageCard(w http.ResponseWriter, r *http.Request) error {
 	if p.Coming = comingTask(workshop.NextTasks(file.Loop.Plan), p.Today); p.Coming != nil {
 		p.Then = taskForOwner(p.Coming.Kind)
 	}
-	base := s.Workshop.Settings().BaseURL
-	if !reachable(base) {
+	if !s.Workshop.Reached() {
 		p.Setting = "base_url"
 		return s.render(w, http.StatusOK, "card", p)
 	}
-	if p.QR, err = drawing.NewQR(base + s.Workshop.CardPath(file.Owner, s.Now())); err != nil {
+	if p.QR, err = drawing.NewQR(s.Workshop.Settings().BaseURL + s.Workshop.CardPath(file.Owner, s.Now())); err != nil {
 		return err
 	}
 	return s.render(w, http.StatusOK, "card", p)
@@ -74,12 +73,19 @@ func comingTask(tasks []loops.Task, today loops.Day) *loops.Task {
 	return nil
 }
 
-// reachable tells whether an address leads anywhere from somebody's phone.
-func reachable(base string) bool {
-	u, err := url.Parse(base)
-	if err != nil || u.Hostname() == "" || u.Hostname() == "localhost" {
-		return false
+// benchQR is the code of a page of ours for whoever stands before the machine,
+// with a phone in the workshop's network. It is nil where the address leads that
+// phone to itself: pages then name the setting.
+func (s *server) benchQR(path string) (*drawing.QR, error) {
+	settings := s.Workshop.Settings()
+	if !settings.ReadHere {
+		base, err := url.Parse(settings.BaseURL)
+		if err != nil || base.Hostname() == "" || base.Hostname() == "localhost" {
+			return nil, nil
+		}
+		if ip, err := netip.ParseAddr(base.Hostname()); err == nil && (ip.IsLoopback() || ip.IsUnspecified()) {
+			return nil, nil
+		}
 	}
-	ip, err := netip.ParseAddr(u.Hostname())
-	return err != nil || !ip.IsLoopback() && !ip.IsUnspecified()
+	return drawing.NewQR(settings.BaseURL + path)
 }

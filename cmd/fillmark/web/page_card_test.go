@@ -37,6 +37,10 @@ func TestCardToTakeHome(t *testing.T) {
 		w = b.get("/loops/" + tag + "/card")
 		assert.NotContains(t, w.Body.String(), "QR code", base)
 		b.says(w, "<code>base_url</code>", base)
+		label := b.get("/loops/" + tag + "/label")
+		assert.NotContains(t, label.Body.String(), "QR code", base)
+		b.says(label, "<code>base_url</code>", base)
+		assert.NotContains(t, b.get("/loops/"+tag+"/refill").Body.String(), "QR code", base)
 	}
 	donor := b.taken(url.Values{"machine.kind": {string(loops.DonorUnit)}, "intake.complaint": {"none"}})
 	assert.Equal(t, http.StatusUnprocessableEntity, b.get("/loops/"+string(donor)+"/card").Code)

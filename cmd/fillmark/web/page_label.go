@@ -32,10 +32,12 @@ type labelPage struct {
 
 // label is what is printed; nothing on it is smaller than 2 mm.
 type label struct {
-	Big   string // tag, or the container's number
-	Name  string
-	QR    *drawing.QR
-	Lines []labelLine
+	Big  string // tag, or the container's number
+	Name string
+	QR   *drawing.QR
+	// Setting is the one that is missing for a loop's QR.
+	Setting string
+	Lines   []labelLine
 	// Cautions are the dangers in words.
 	Cautions        []string
 	Workshop, Phone string
@@ -111,8 +113,11 @@ func (s *server) loopLabel(file workshop.OwnersFile) (label, error) {
 		l.Name += ", " + loop.Name
 	}
 	var err error
-	if l.QR, err = drawing.NewQR(settings.BaseURL + "/loops/" + string(loop.Tag)); err != nil {
+	if l.QR, err = s.benchQR("/loops/" + string(loop.Tag)); err != nil {
 		return l, err
+	}
+	if l.QR == nil {
+		l.Setting = "base_url"
 	}
 	charge := loop.State.Charge
 	l.Lines = labelStates(file)

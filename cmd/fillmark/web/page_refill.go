@@ -96,7 +96,7 @@ func (s *server) refillPage(r *http.Request, file workshop.File, f *form, sent *
 		Acts: s.actForms(file, refillForm, sent),
 	}
 	p.Here = "loops"
-	if p.QR, err = drawing.NewQR(s.Workshop.Settings().BaseURL + "/loops/" + string(loop.Tag) + "/refill"); err != nil {
+	if p.QR, err = s.benchQR("/loops/" + string(loop.Tag) + "/refill"); err != nil {
 		return p, err
 	}
 	if p.Containers, err = s.containerChoices(); err != nil {

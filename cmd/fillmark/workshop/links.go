@@ -38,8 +38,8 @@ func (w *Workshop) CardPath(owner loops.Owner, at time.Time) string {
 	return "/o/" + w.links.Sign(links.Owner, owner, at.AddDate(cardYears, 0, 0))
 }
 
-// reached tells whether owners can open a link to our pages.
-func (w *Workshop) reached() bool {
+// Reached tells whether owners can open a link to our pages.
+func (w *Workshop) Reached() bool {
 	return w.settings.ReadHere || notify.Reachable(w.settings.BaseURL)
 }
 
@@ -61,7 +61,7 @@ func (w *Workshop) repliesTo(owner loops.Owner, about loops.LoopID, at time.Time
 // link is left out where the pages have no https address, as RFC 8058 wants.
 // Where owners cannot reach the pages, answers go by mail.
 func (w *Workshop) ownerLinks(owner loops.Owner, at time.Time, about ...loops.LoopID) notify.Links {
-	if !w.reached() {
+	if !w.Reached() {
 		var one loops.LoopID
 		if about = slices.Compact(slices.Sorted(slices.Values(about))); len(about) == 1 {
 			one = about[0]
@@ -96,7 +96,7 @@ func (w *Workshop) OwnerOf(p links.Purpose, token string, now time.Time) (loops.
 // eventLink is where an event in an owner's calendar leads: nowhere, where they
 // answer by mail, since a calendar may show no mail as a link.
 func (w *Workshop) eventLink(l notify.Links) string {
-	if !w.reached() {
+	if !w.Reached() {
 		return ""
 	}
 	return l.AllFine

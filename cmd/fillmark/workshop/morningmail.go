@@ -45,7 +45,7 @@ func (w *Workshop) morningMessage(as writing) (loops.Message, error) {
 		return loops.Message{}, fmt.Errorf("morning list: %w", err)
 	}
 	link := ""
-	if w.reached() { // whoever reads this elsewhere can open nothing else
+	if w.Reached() { // whoever reads this elsewhere can open nothing else
 		link = w.settings.BaseURL + "/"
 	}
 	letter, err := notify.ComposeMorning(notify.MorningInput{
