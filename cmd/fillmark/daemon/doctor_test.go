@@ -12,6 +12,7 @@ import (
 	"encoding/pem"
 	"errors"
 	"log/slog"
+	"maps"
 	"math/big"
 	"net"
 	"net/http"
@@ -36,6 +37,7 @@ import (
 // resolver does. A name that it has none for does not exist.
 func dnsServer(t *testing.T, texts map[string]string) (address string) {
 	t.Helper()
+	texts = maps.Clone(texts) // the test goes on changing its own
 	conn, err := net.ListenPacket("udp", "127.0.0.1:0")
 	require.NoError(t, err)
 	t.Cleanup(func() { _ = conn.Close() })
