@@ -84,7 +84,8 @@ func TestCampaignHostileCommands(t *testing.T) {
 		require.Contains(t, []int{exitDone, exitFailed, exitUsage, exitStop, exitRange, exitNotFound}, code, "%q: %s", args, errOut)
 		assert.NotRegexp(t, "panic|something went wrong here", errOut, "%q", args)
 		assert.Less(t, len(out)+len(errOut), 256<<10, "%q", args)
-		if code != exitDone && code != exitStop {
+		found := code == exitFailed && cmd.Name() == "doctor" // it tells what is wrong, and ends with that
+		if code != exitDone && code != exitStop && !found {
 			assert.Empty(t, out, "%q", args)
 			assert.NotEmpty(t, errOut, "%q", args)
 		}
