@@ -112,7 +112,7 @@ func (w *Workshop) CanaryState() (state loops.Canary, sent bool, err error) {
 func (w *Workshop) CanarySource() alarm.Source {
 	const remedy = "Bounces may not be seen either. Look at what became of it in the Outbox, at the mailbox of mail.bounce_address, and at how its mail gets " +
 		"to mail.bounce_maildir or to fillmark bounce."
-	return alarm.Source{Name: "canary", Check: func(now time.Time) (reason, remedy string) {
+	return alarm.Source{Name: "canary", Check: func(now time.Time) (reason, toDo string) {
 		if w.settings.Canary == 0 {
 			return "", ""
 		}
@@ -138,7 +138,7 @@ func (w *Workshop) CanarySource() alarm.Source {
 // MailSource is red while mail does not leave.
 func (w *Workshop) MailSource() alarm.Source {
 	const remedy = "Look at the relay's name, port and login in mail.smtp, and whether it can be reached; what waits leaves by itself."
-	return alarm.Source{Name: "mail", Check: func(now time.Time) (reason, remedy string) {
+	return alarm.Source{Name: "mail", Check: func(now time.Time) (reason, toDo string) {
 		state, err := w.MailState(now)
 		if err != nil {
 			return "The outbox cannot be read: " + err.Error() + ".", remedy

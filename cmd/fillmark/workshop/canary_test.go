@@ -38,7 +38,8 @@ func TestCanaryComesBackOrIsRed(t *testing.T) {
 	b := newBench(t).sendsCanary(t)
 	r := startRelay(t)
 	red := func(at time.Time) string {
-		reason, _ := b.CanarySource().Check(at)
+		reason, remedy := b.CanarySource().Check(at)
+		assert.Equal(t, reason != "", remedy != "", "what is red says what to do")
 		return reason
 	}
 	send := func(s workshop.Stamp) []arrived {

@@ -33,7 +33,10 @@ func TestMailThatDoesNotLeaveShows(t *testing.T) {
 		state, err := b.MailState(start.Add(after))
 		require.NoError(t, err)
 		assert.Equal(t, 1, state.Waiting)
-		return state.Trouble(time.UTC)
+		reason, remedy := b.MailSource().Check(start.Add(after))
+		assert.Equal(t, reason != "", remedy != "", "what is red says what to do")
+		assert.Equal(t, state.Trouble(time.UTC), reason)
+		return reason
 	}
 	for day := range 20 {
 		rep, err := dead.Deliver(t.Context(), start.AddDate(0, 0, day))
