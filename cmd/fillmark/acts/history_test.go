@@ -100,19 +100,19 @@ func anyAct(rt *rapid.T) (acts.Act, string) {
 // ethyleneIn tells whether the standing history put ethylene glycol into the
 // charge that is in the loop, or left some there.
 func ethyleneIn(history []loops.Entry) bool {
-	in, rinsed := false, false
+	in, rinsed, full := false, false, false
 	for _, e := range loops.Standing(history) {
 		switch e.Kind {
 		case loops.KindFill:
-			in, rinsed = e.Fill.Charge.Fluid == chemistry.EthyleneGlycol || in && !rinsed, false
+			in, rinsed, full = e.Fill.Charge.Fluid == chemistry.EthyleneGlycol || in && !rinsed, false, true
 		case loops.KindSwap:
-			in, rinsed = e.Swap.Fluid == chemistry.EthyleneGlycol, false
+			in, rinsed, full = e.Swap.Fluid == chemistry.EthyleneGlycol, false, true
 		case loops.KindTopUp:
 			for _, p := range e.TopUp.Poured {
 				in = in || p.Fluid == chemistry.EthyleneGlycol
 			}
-		case loops.KindDrain:
-			rinsed = false
+		case loops.KindDrain: // an empty loop that is drained again is as rinsed as it was
+			rinsed, full = rinsed && !full, false
 		case loops.KindFlush:
 			rinsed = true
 		}
