@@ -27,6 +27,7 @@ import (
 	"fillmark/loops/store"
 	"fillmark/notify"
 	"fillmark/testdata/peer"
+	"fillmark/testdata/seeded"
 )
 
 // The reliability campaign: a real register, a sender that is killed again and
@@ -206,15 +207,7 @@ func copies(t *testing.T, dir string) map[string]int {
 
 func TestCampaignEveryMailArrives(t *testing.T) {
 	sink := peer.Program(t, "/usr/sbin/smtp-sink")
-	mails, wantKills, seed := 300, 6, uint64(1)
-	if os.Getenv("FILLMARK_CAMPAIGN") == "full" {
-		mails, wantKills = 5000, 100
-	}
-	if given := os.Getenv("FILLMARK_CAMPAIGN_SEED"); given != "" {
-		_, err := fmt.Sscan(given, &seed)
-		require.NoError(t, err)
-	}
-	t.Logf("FILLMARK_CAMPAIGN_SEED=%d", seed)
+	mails, wantKills, seed := seeded.Times(300, 5000), seeded.Times(6, 100), seeded.Seed(t)
 	dumps := t.TempDir()
 	l := &line{target: startDumpingSink(t, sink, dumps), random: rand.New(rand.NewPCG(seed, 1))}
 	address := l.start(t)
@@ -382,7 +375,7 @@ func TestCampaignMemoryIsFlat(t *testing.T) {
 		return count.peak
 	}
 	short, long := 300, 900
-	if os.Getenv("FILLMARK_CAMPAIGN") == "full" {
+	if seeded.Long() {
 		short, long = 1000, 20_000
 	}
 	few, many := peak(short), peak(long)

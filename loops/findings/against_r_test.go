@@ -18,13 +18,15 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
+
+	"fillmark/testdata/seeded"
 )
 
 // TestCampaignSpeedAgainstR times the same million rows here and in R, one
 // after the other, and prints the ratio of the processor time, which others on
 // the machine disturb less than the clock. It asserts nothing about time.
 func TestCampaignSpeedAgainstR(t *testing.T) {
-	if os.Getenv("FILLMARK_CAMPAIGN") != "full" {
+	if !seeded.Long() {
 		t.Skip("takes minutes: FILLMARK_CAMPAIGN=full")
 	}
 	rscript := needR(t)

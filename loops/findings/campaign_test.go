@@ -7,19 +7,19 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"fillmark/loops/findings"
+	"fillmark/testdata/seeded"
 )
 
 // campaign tells how many runs a simulation makes: few as a rule, all of them
 // with FILLMARK_CAMPAIGN=full. The seeds are fixed, so that a run repeats.
 func campaign(short, full int) int {
-	if os.Getenv("FILLMARK_CAMPAIGN") == "full" {
+	if seeded.Long() {
 		return full
 	}
 	return short

@@ -21,6 +21,7 @@ import (
 
 	"fillmark/loops/photos"
 	"fillmark/testdata/pictures"
+	"fillmark/testdata/seeded"
 )
 
 // inFile writes what a test makes into a file.
@@ -122,7 +123,7 @@ func TestCampaignCellKeepsMemory(t *testing.T) {
 		t.Skip("reads /proc of Linux")
 	}
 	rounds := 1
-	if os.Getenv("FILLMARK_CAMPAIGN") == "full" {
+	if seeded.Long() {
 		rounds = 10
 	}
 	portrait := inFile(t, func(f *os.File) error { return jpeg.Encode(f, pictures.Halves(6120, 8160), nil) })

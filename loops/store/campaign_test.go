@@ -23,6 +23,7 @@ import (
 
 	"fillmark/loops"
 	"fillmark/loops/store"
+	"fillmark/testdata/seeded"
 )
 
 // The kill campaign starts this test binary anew as a process of its own that
@@ -189,17 +190,7 @@ func killed(t *testing.T, task, path string, lines int, delay time.Duration) [][
 // campaign is how often to do harm, and the seed of where.
 func campaign(t *testing.T, short, full int) (times int, random *rand.Rand) {
 	t.Helper()
-	seed := rand.Uint64()
-	if given := os.Getenv("FILLMARK_CAMPAIGN_SEED"); given != "" {
-		_, err := fmt.Sscan(given, &seed)
-		require.NoError(t, err)
-	}
-	times = short
-	if os.Getenv("FILLMARK_CAMPAIGN") == "full" {
-		times = full
-	}
-	t.Logf("%d times, FILLMARK_CAMPAIGN_SEED=%d", times, seed)
-	return times, rand.New(rand.NewPCG(seed, 0))
+	return seeded.Times(short, full), rand.New(rand.NewPCG(seeded.Seed(t), 0))
 }
 
 func TestCampaignKillWhileWriting(t *testing.T) {

@@ -6,7 +6,6 @@ package store_test
 import (
 	"os"
 	"path/filepath"
-	"syscall"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -14,19 +13,13 @@ import (
 
 	"fillmark/loops"
 	"fillmark/loops/store"
+	"fillmark/testdata/peer"
 )
 
 // A real file system runs full: every acknowledged write is there, the refused
 // one is not, reads go on, and writes go on once there is space again.
 func TestFullDisk(t *testing.T) {
-	folder := t.TempDir()
-	if err := syscall.Mount("tmpfs", folder, "tmpfs", 0, "size=1536k,mode=0700"); err != nil {
-		if os.Getenv("CI") == "true" {
-			t.Fatalf("a small file system cannot be mounted here: %v", err)
-		}
-		t.Skipf("a small file system cannot be mounted here: %v", err)
-	}
-	t.Cleanup(func() { assert.NoError(t, syscall.Unmount(folder, syscall.MNT_DETACH)) })
+	folder := peer.Disk(t, "1536k")
 	ballast := filepath.Join(folder, "ballast")
 	require.NoError(t, os.WriteFile(ballast, make([]byte, 700_000), 0o600))
 	path := filepath.Join(folder, "shop.fillmark")

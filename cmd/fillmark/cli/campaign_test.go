@@ -5,9 +5,7 @@ package cli
 
 import (
 	"math/rand/v2"
-	"os"
 	"slices"
-	"strconv"
 	"strings"
 	"testing"
 
@@ -15,6 +13,8 @@ import (
 	"github.com/spf13/pflag"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"fillmark/testdata/seeded"
 )
 
 // awkward is what is typed at flags and arguments.
@@ -47,17 +47,7 @@ func writing() []string {
 // is 6,000 lines.
 func TestCampaignHostileCommands(t *testing.T) {
 	t.Parallel()
-	lines := 60
-	if os.Getenv("FILLMARK_CAMPAIGN") == "full" {
-		lines = 6000
-	}
-	seed := rand.Uint64()
-	if text := os.Getenv("FILLMARK_CAMPAIGN_SEED"); text != "" {
-		given, err := strconv.ParseUint(text, 10, 64)
-		require.NoError(t, err)
-		seed = given
-	}
-	t.Logf("FILLMARK_CAMPAIGN_SEED=%d", seed)
+	lines, seed := seeded.Times(60, 6000), seeded.Seed(t)
 	random := rand.New(rand.NewPCG(seed, 18))
 	folder := t.TempDir()
 	must(t, folder, "owner", "add", "--name", "Ana Ruizado", "--email", "ana@garden.example")

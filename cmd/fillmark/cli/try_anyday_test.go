@@ -27,6 +27,7 @@ import (
 	"fillmark/cmd/fillmark/demo"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
+	"fillmark/testdata/seeded"
 )
 
 // testNow is the time in tests that need one: always the same.
@@ -94,7 +95,7 @@ func walk(full bool) []walked {
 // against all that is promised of it.
 func TestCampaignAnyDay(t *testing.T) {
 	t.Parallel()
-	times := walk(os.Getenv("FILLMARK_CAMPAIGN") == "full")
+	times := walk(seeded.Long())
 	if testing.Short() {
 		times = times[:4]
 	}

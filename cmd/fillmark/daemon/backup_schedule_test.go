@@ -12,7 +12,6 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -24,6 +23,7 @@ import (
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 	"fillmark/loops/store"
+	"fillmark/testdata/seeded"
 )
 
 // house opens a register in a folder of its own that is backed up by schedule
@@ -314,17 +314,7 @@ func TestCampaignKillsWhileRotating(t *testing.T) {
 		return
 	}
 	t.Parallel()
-	kills := 4
-	if os.Getenv("FILLMARK_CAMPAIGN") == "full" {
-		kills = 60
-	}
-	seed := rand.Uint64()
-	if text := os.Getenv("FILLMARK_CAMPAIGN_SEED"); text != "" {
-		given, err := strconv.ParseUint(text, 10, 64)
-		require.NoError(t, err)
-		seed = given
-	}
-	t.Logf("FILLMARK_CAMPAIGN_SEED=%d", seed)
+	kills, seed := seeded.Times(4, 60), seeded.Seed(t)
 	random := rand.New(rand.NewPCG(seed, 7))
 	folder := t.TempDir()
 	before := []int{0, 0}

@@ -12,7 +12,6 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
-	"syscall"
 	"testing"
 	"time"
 
@@ -20,19 +19,13 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fillmark/loops"
+	"fillmark/testdata/peer"
 )
 
 // smallDisk is a folder on a file system of its own, with a file to remove.
 func smallDisk(t *testing.T, size string, ballast int) (folder, remove string) {
 	t.Helper()
-	folder = t.TempDir()
-	if err := syscall.Mount("tmpfs", folder, "tmpfs", 0, "size="+size+",mode=0700"); err != nil {
-		if os.Getenv("CI") == "true" {
-			t.Fatalf("a small file system cannot be mounted here: %v", err)
-		}
-		t.Skipf("a small file system cannot be mounted here: %v", err)
-	}
-	t.Cleanup(func() { assert.NoError(t, syscall.Unmount(folder, syscall.MNT_DETACH)) })
+	folder = peer.Disk(t, size)
 	remove = filepath.Join(folder, "ballast")
 	require.NoError(t, os.WriteFile(remove, make([]byte, ballast), 0o600))
 	return folder, remove

@@ -19,19 +19,13 @@ import (
 	"fillmark/cmd/fillmark/doctor"
 	"fillmark/cmd/fillmark/web"
 	"fillmark/loops/store"
+	"fillmark/testdata/peer"
 )
 
 // On a real medium for reading alone the register is checked and what is due is
 // read; what writes is refused, and nothing of it changes.
 func TestReadOnlyMedium(t *testing.T) {
-	folder := t.TempDir()
-	if err := syscall.Mount("tmpfs", folder, "tmpfs", 0, "size=8m,mode=0700"); err != nil {
-		if os.Getenv("CI") == "true" {
-			t.Fatalf("a file system cannot be mounted here: %v", err)
-		}
-		t.Skipf("a file system cannot be mounted here: %v", err)
-	}
-	t.Cleanup(func() { assert.NoError(t, syscall.Unmount(folder, syscall.MNT_DETACH)) })
+	folder := peer.Disk(t, "8m")
 	c := DefaultConfig(map[string]string{})
 	c.Store = filepath.Join(folder, "register.db")
 	h, err := Open(c, testNow, slog.New(slog.DiscardHandler))

@@ -33,6 +33,7 @@ import (
 	"fillmark/notify/links"
 	"fillmark/testdata/peer"
 	"fillmark/testdata/pictures"
+	"fillmark/testdata/seeded"
 )
 
 // groupLimit is the memory of the small group, in bytes.
@@ -129,7 +130,7 @@ func postInTime(t *testing.T, url, kind string, body []byte) (status int, page s
 // whatever owners send: each answer is kept, nothing is killed, and the daemon's
 // own memory moves by less than 20 MB.
 func TestCampaignPhotosOnASmallServer(t *testing.T) {
-	if os.Getenv("FILLMARK_CAMPAIGN") != "full" {
+	if !seeded.Long() {
 		t.Skip("takes minutes: FILLMARK_CAMPAIGN=full")
 	}
 	folder, killed := smallGroup(t)

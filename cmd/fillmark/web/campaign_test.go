@@ -11,7 +11,6 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"net/url"
-	"os"
 	"regexp"
 	"runtime"
 	"slices"
@@ -28,6 +27,7 @@ import (
 	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
+	"fillmark/testdata/seeded"
 )
 
 // foe makes inputs out of what is described: some as they should be, most
@@ -197,17 +197,7 @@ func (b *bench) fieldNames(file workshop.File) []string {
 // take: no answer is a fault of the program, and memory is bounded. In full
 // length it is 60,000 inputs. It runs by itself, since the heap is the process's.
 func TestCampaignHostileInputs(t *testing.T) {
-	inputs := 300
-	if os.Getenv("FILLMARK_CAMPAIGN") == "full" {
-		inputs = 60_000
-	}
-	seed := rand.Uint64()
-	if text := os.Getenv("FILLMARK_CAMPAIGN_SEED"); text != "" {
-		given, err := strconv.ParseUint(text, 10, 64)
-		require.NoError(t, err)
-		seed = given
-	}
-	t.Logf("FILLMARK_CAMPAIGN_SEED=%d", seed)
+	inputs, seed := seeded.Times(300, 60_000), seeded.Seed(t)
 	b := newBench(t)
 	file := b.ana()
 	doc, _ := document(t, b)

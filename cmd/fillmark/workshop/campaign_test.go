@@ -8,10 +8,8 @@ import (
 	"fmt"
 	"maps"
 	mathrand "math/rand/v2"
-	"os"
 	"path/filepath"
 	"slices"
-	"strconv"
 	"testing"
 	"time"
 
@@ -22,6 +20,7 @@ import (
 	"fillmark/loops"
 	"fillmark/loops/store"
 	"fillmark/schedule"
+	"fillmark/testdata/seeded"
 )
 
 // reminded names one task due on one day.
@@ -73,18 +72,12 @@ func campaignZones() []string {
 func TestCampaign(t *testing.T) {
 	t.Parallel()
 	start, years, count := time.Date(2011, 6, 1, 0, 0, 0, 0, time.UTC), 1, 24
-	if os.Getenv("FILLMARK_CAMPAIGN") == "full" {
+	if seeded.Long() {
 		start, years, count = time.Date(2008, 6, 1, 0, 0, 0, 0, time.UTC), 10, 200
 	} else if testing.Short() {
 		count = 12
 	}
-	seed := mathrand.Uint64()
-	if text := os.Getenv("FILLMARK_CAMPAIGN_SEED"); text != "" {
-		var err error
-		seed, err = strconv.ParseUint(text, 10, 64)
-		require.NoError(t, err)
-	}
-	t.Logf("FILLMARK_CAMPAIGN_SEED=%d", seed)
+	seed := seeded.Seed(t)
 	c := &campaign{
 		t: t, random: mathrand.New(mathrand.NewPCG(seed, 6)), path: filepath.Join(t.TempDir(), "register.db"), now: start,
 		owners: map[loops.OwnerID]loops.Owner{}, loops: map[loops.LoopID]loops.Loop{}, owner: map[loops.LoopID]loops.OwnerID{},

@@ -19,6 +19,7 @@ import (
 	"gonum.org/v1/gonum/mathext"
 
 	"fillmark/loops/inspection/triage"
+	"fillmark/testdata/seeded"
 )
 
 // bench is a simulated machine on a bench: it is read, and what is asked of it
@@ -224,7 +225,7 @@ func TestCampaignNetwork(t *testing.T) {
 // another one to tune by.
 func campaign(t *testing.T, heldOut uint64) (sets int, seed uint64) {
 	t.Helper()
-	if os.Getenv("FILLMARK_CAMPAIGN") == "full" {
+	if seeded.Long() {
 		sets, err := strconv.Atoi(cmp.Or(os.Getenv("FILLMARK_TRIAGE_SETS"), strconv.Itoa(campaignSets)))
 		require.NoError(t, err)
 		require.True(t, briefSets <= sets && sets <= campaignSets, "FILLMARK_TRIAGE_SETS %d: %d to %d", sets, briefSets, campaignSets)
