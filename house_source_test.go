@@ -156,6 +156,7 @@ var unwanted = []struct {
 	{"a path of somebody's machine", regexp.MustCompile(`(^|[^\w./-])/(work/|tmp/\w+/|home/\w|root/)`)},
 	{"a package registry's host", regexp.MustCompile(`\b(registry|proxy|sum|deb|packages|mirrors?|files|index)\.[a-z0-9-]+\.(org|com|io|net|dev)\b`)},
 	{"a mark of unfinished work", regexp.MustCompile(`\b(TODO|FIXME|XXX)\b`)},
+	{"a stiff or old word", regexp.MustCompile(`(?i)\b(reckon\w*|anew|whilst)\b`)},
 	{"a conflict mark", regexp.MustCompile(`(?m)^(<{7}|>{7}) `)},
 }
 
@@ -199,7 +200,7 @@ func TestFilesFindsOffenders(t *testing.T) {
 
 	for _, bad := range []string{
 		"see /root/house/a.go", "`/tmp/ada/house`", "cd /home/ada", "fetch from registry.modules.org now", "https://proxy.modules.io/x",
-		"// TODO later", "FIXME", "a\n<<<<<<< ours\n",
+		"// TODO later", "FIXME", "a\n<<<<<<< ours\n", "Reckoned from it", "made anew",
 	} {
 		assert.Len(t, proseComplaints("a.md", bad), 1, bad)
 	}

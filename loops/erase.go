@@ -84,7 +84,7 @@ func HeldBy(owner, now OwnerID, history []Entry) []bool {
 
 // Erased returns the plan without the words of settings, which may be about an
 // owner who had the machine before. What is due stays; the plan is of no policy
-// in use, so that the next pass over all plans makes it anew.
+// in use, so that the next pass over all plans makes it again.
 func (p Plan) Erased() Plan {
 	p.Tasks, p.PolicyVersion = slices.Clone(p.Tasks), ErasedText
 	for i, t := range p.Tasks {

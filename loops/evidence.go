@@ -8,7 +8,7 @@ import (
 	"time"
 )
 
-// Evidence is what opened loops have taught, as far as plans use it: reckoned
+// Evidence is what opened loops have taught, as far as plans use it: worked out
 // from the register and kept in versions, so that a plan can say which one it
 // was made from. The zero value is none.
 type Evidence struct {

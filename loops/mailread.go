@@ -17,7 +17,7 @@ type MailPlace struct {
 // that it was dealt with commit together, so that each is dealt with once.
 type MailRead struct {
 	Place MailPlace
-	// Digest tells the mail again where its mailbox has numbered everything anew.
+	// Digest tells the mail again where its mailbox has numbered everything again.
 	Digest MailDigest
 }
 

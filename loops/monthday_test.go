@@ -54,5 +54,5 @@ func TestAnswersAreFoldedByTask(t *testing.T) {
 	s = loops.Fold(numbered(fill(d, 0.4), answer(d.AddDays(5), loops.Pause, loops.Look), comparable(d.AddDays(6), loops.Good)))
 	assert.True(t, s.Asked.IsZero(), "a technician took it up")
 	s = loops.Fold(numbered(fill(d, 0.4), answer(d.AddDays(5), loops.AllFine, loops.Look), fill(d.AddDays(6), 0.4)))
-	assert.Empty(t, s.Answered, "a fill begins anew")
+	assert.Empty(t, s.Answered, "a fill begins again")
 }

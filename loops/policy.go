@@ -32,8 +32,8 @@ type Policy struct {
 	JoinDays     int `json:"join_days"`
 	SpacingDays  int `json:"spacing_days"`
 	LettersAYear int `json:"letters_a_year"`
-	// FirstFrost is when the first frost is reckoned with where the workshop's
-	// machines stand; the zero value reckons with none.
+	// FirstFrost is when the first frost is expected where the workshop's
+	// machines stand; the zero value expects none.
 	FirstFrost MonthDay `json:"first_frost,omitzero"`
 }
 

@@ -11,7 +11,7 @@ import (
 )
 
 // State is what a loop's history says about it now. It is always folded
-// anew from the whole history by [Fold]; nobody enters it.
+// again from the whole history by [Fold]; nobody enters it.
 type State struct {
 	// Charge is the liquid in the loop; nil where it is drained or was never
 	// filled.

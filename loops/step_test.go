@@ -65,7 +65,7 @@ func TestStepsOf(t *testing.T) {
 	strike := loops.Entry{Kind: loops.KindCorrection, Day: d.AddDays(2), By: "test", Correction: &loops.Correction{Strikes: 3, Why: "not yet"}}
 	assert.True(t, find(numbered(append(history, strike)...), "drain").Open())
 	handover := loops.Entry{Kind: loops.KindHandover, Day: d.AddDays(5), By: "test", Handover: &loops.Handover{}}
-	assert.True(t, find(numbered(append(history, handover)...), "isolate").Open(), "the next visit begins anew")
+	assert.True(t, find(numbered(append(history, handover)...), "isolate").Open(), "the next visit begins again")
 
 	for name, wrong := range map[string]loops.StepDone{
 		"no such step":                    {Step: "polish"},

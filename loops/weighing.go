@@ -191,7 +191,7 @@ type Amount struct {
 
 // Amounts turns the weights into amounts of a liquid with that density at the
 // bench and its uncertainty (k = 2), both in kg/l. What was left from before
-// is reckoned at the same density. Weights that do not rise from dry over
+// is worked out at the same density. Weights that do not rise from dry over
 // drained to filled are an [InvalidError].
 func (w Weights) Amounts(density, uncertainty chemistry.KilogramPerLitre) (ByWeight, error) {
 	if err := inRange("density", density, 0.5, 2, "kg/l"); err != nil {

@@ -202,7 +202,7 @@ func TestRelayDelivers(t *testing.T) {
 }
 
 // The session stays open from one message to the next, survives a refusal, and
-// is opened anew where the relay closed it in between.
+// is opened again where the relay closed it in between.
 func TestRelayKeepsItsSession(t *testing.T) {
 	t.Parallel()
 	s := &relayServer{refuse: map[string]error{}}

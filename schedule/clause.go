@@ -11,7 +11,7 @@ import (
 )
 
 // planner gathers the clauses of one loop, by task. A clause's text says the
-// rule before its semicolon and the days it was reckoned from behind it; see
+// rule before its semicolon and the days it was worked out from behind it; see
 // [Reason].
 type planner struct {
 	in      Input

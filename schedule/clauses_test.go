@@ -117,7 +117,7 @@ func TestSeason(t *testing.T) {
 		want   string
 	}{
 		{"thin margin", func(*schedule.Input) {}, "2026-10-01"},
-		{"no frost reckoned with", func(in *schedule.Input) { in.Policy.FirstFrost = loops.MonthDay{} }, ""},
+		{"no frost expected", func(in *schedule.Input) { in.Policy.FirstFrost = loops.MonthDay{} }, ""},
 		{"nothing can freeze", func(in *schedule.Input) { in.Loop.ColdestWall, in.Loop.NoFrost = nil, true }, ""},
 		{"an evaporator is as cold in summer", func(in *schedule.Input) {
 			in.Loop.ColdestWall, in.Loop.SetPoint, in.Loop.EvaporatorMargin = nil, new(chemistry.Celsius(-5)), new(chemistry.CelsiusDelta(3))
@@ -144,7 +144,7 @@ func TestSeason(t *testing.T) {
 			require.Equal(t, tt.want != "", ok)
 			assert.Equal(t, tt.want, got.Day.String())
 			if ok {
-				assert.Contains(t, got.Text, "Before the first frost, reckoned with on 15 Oct")
+				assert.Contains(t, got.Text, "Before the first frost, expected on 15 Oct")
 			}
 		})
 	}

@@ -31,7 +31,7 @@ const (
 // that weigh a machine read to a gram at best.
 const lossOnScale = 3
 
-// shortestLoss is the shortest time, in days, that a yearly loss is reckoned
+// shortestLoss is the shortest time, in days, that a yearly loss is worked out
 // from.
 const shortestLoss = 14
 

@@ -91,7 +91,7 @@ func ownFigures(rows Resistances) (total, radiator, rise *inspection.KelvinPerWa
 	return total, radiator, base(rows.Rise)
 }
 
-// read takes the newest readings and the newest proof. Readings are reckoned
+// read takes the newest readings and the newest proof. Readings are worked out
 // with the charge that was in the loop at the time.
 func (r *Readings) read(loop loops.Loop, history []loops.Entry, rows Resistances) {
 	var charge *loops.Charge

@@ -418,7 +418,7 @@ func BenchmarkPlanLoop(b *testing.B) {
 }
 
 // BenchmarkPlanLoopWithHistory plans a loop that has eight comparable readings
-// with levels and weights, evidence, and a frost to reckon with.
+// with levels and weights, evidence, and a frost to expect.
 func BenchmarkPlanLoopWithHistory(b *testing.B) {
 	in := withHistory(loops.Server, comparableReadings(loops.Day{Year: 2026, Month: time.February, Dom: 1}, 8, 0.002)...)
 	for i := range in.History {

@@ -42,7 +42,7 @@ func (p *planner) season() {
 	case !known && frost != (loops.MonthDay{}):
 		p.add(loops.ServiceCheck, loops.Clause{
 			Kind: loops.BySeason, Day: beforeFrost(frost, since, false), Source: askSource, Grade: GradeCommon,
-			Text:      fmt.Sprintf("Nobody said how cold the coldest wetted wall gets: ask before the first frost, reckoned with on %s; filled on %s.", frost, p.charge.FilledTo.Long()),
+			Text:      fmt.Sprintf("Nobody said how cold the coldest wetted wall gets: ask before the first frost, expected on %s; filled on %s.", frost, p.charge.FilledTo.Long()),
 			OwnerText: "We do not know how cold it gets where the machine is used, stored or carried. Tell us, so that the liquid in it cannot freeze; until then keep it from frost.",
 		})
 	case !known || !evaporator && frost == (loops.MonthDay{}):
@@ -62,7 +62,7 @@ func (p *planner) season() {
 		}
 		if !evaporator {
 			c.Day = beforeFrost(frost, since, measured || p.mixedHere())
-			c.Text = fmt.Sprintf("Before the first frost, reckoned with on %s: %s; %s.", frost, said, from)
+			c.Text = fmt.Sprintf("Before the first frost, expected on %s: %s; %s.", frost, said, from)
 			c.OwnerText = fmt.Sprintf("Before the first frost, about %s, the workshop checks that the liquid cannot freeze.", frost)
 		}
 		p.add(loops.ServiceCheck, c)

@@ -237,7 +237,7 @@ export const jobs = [
       expect(first === 'All looks fine', `the page is about the answer that was pressed, not "${first}"`)
       await page.getByRole('button', { name: 'All looks fine' }).click()
       await says(page, 'all fine')
-      expect(!page.url().includes('answer='), 'the answer would be sent again by opening the page anew')
+      expect(!page.url().includes('answer='), 'the answer would be sent again by opening the page again')
     },
   },
   {
@@ -250,7 +250,7 @@ export const jobs = [
     },
   },
   {
-    name: 'an owner stops the mail and lets it run again',
+    name: 'an owner stops the mail and starts it again',
     async run(page, made) {
       await page.goto(`${made.base}${made.stop}`)
       await page.getByRole('button', { name: 'Stop these mails' }).click()

@@ -135,7 +135,7 @@ func (c *chargeLife) opened(day loops.Day, x *loops.Opening) {
 	}
 }
 
-// life reckons the row of the statistics, or says why there is none. Where
+// life works out the row of the statistics, or says why there is none. Where
 // the fill is known only between two days, every age takes the end that says
 // less: good at least so long, failed at most so late.
 func (c *chargeLife) life(donor bool) (findings.Life, string) {

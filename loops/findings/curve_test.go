@@ -17,7 +17,7 @@ import (
 	"fillmark/loops/findings"
 )
 
-var update = flag.Bool("update", false, "write the golden files anew")
+var update = flag.Bool("update", false, "write the golden files again")
 
 func TestBoundsBeyondFailures(t *testing.T) {
 	t.Parallel()

@@ -79,7 +79,7 @@ func (r Reading) resistance(dT chemistry.CelsiusDelta, p Watt) Measured[KelvinPe
 }
 
 // leastRise is how many standard uncertainties a temperature rise must have
-// before a flow is reckoned from it.
+// before a flow is worked out from it.
 const leastRise = 3
 
 // smallestRise is the least rise across the plate, in K, that means anything.

@@ -131,7 +131,7 @@ func (l Log) window() (window, error) {
 	return w, nil
 }
 
-// gapWhy says why a gap in a log cannot be reckoned across. A logger that
+// gapWhy says why nothing can be worked out across a gap in a log. A logger that
 // writes milliseconds makes gaps of hundreds.
 func gapWhy(from, to float64) string {
 	why := fmt.Sprintf("no reading for %s s after %s s; at most %s s may pass", trim(to-from, 1), trim(from, 1), trim(slowestLog, 0))
@@ -141,7 +141,7 @@ func gapWhy(from, to float64) string {
 	return why
 }
 
-// capacity reckons the apparent heat capacity where the temperature rises.
+// capacity works out the apparent heat capacity where the temperature rises.
 func (t *Transient) capacity(w window) {
 	if w.slope <= 2*w.slopeError || w.slope <= 0 {
 		t.Refused = append(t.Refused, Refusal{"heat capacity", "the temperature does not rise from 5 s on: the heat is carried off, or no load was on"})

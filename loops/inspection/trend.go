@@ -37,7 +37,7 @@ type Trend struct {
 	points []Point
 }
 
-// Most readings that a trend is reckoned from, which bounds the time it takes.
+// Most readings that a trend is worked out from, which bounds the time it takes.
 const maxTrend = 2000
 
 // FewestFor returns how many readings a trend needs at a two-sided confidence
@@ -51,7 +51,7 @@ func FewestFor(confidence float64) int {
 	return n
 }
 
-// FindTrend reckons the trend of at least [FewestFor] readings; fewer are a
+// FindTrend works out the trend of at least [FewestFor] readings; fewer are a
 // [Refusal]. Confidence is two-sided, between 0.5 and 0.999.
 func FindTrend(points []Point, confidence float64) (Trend, error) {
 	if !(confidence >= 0.5 && confidence <= 0.999) {
@@ -178,7 +178,7 @@ type Crossing struct {
 }
 
 // Crossing returns when the trend passes the limit: (limit − a)/b at the slope
-// and at both its bounds, with a found anew for each. It refuses, as a
+// and at both its bounds, with a found again for each. It refuses, as a
 // [Refusal], where the interval of the slope holds zero or bounds nothing, or
 // the trend falls.
 func (t Trend) Crossing(limit float64) (Crossing, error) {

@@ -14,7 +14,7 @@ import (
 const stripeRows = 64
 
 // fit scales a picture down so that no edge is longer: each pixel becomes the
-// mean of those that fall into it. It always draws anew on white, so that
+// mean of those that fall into it. It always draws a new picture on white, so that
 // nothing but visible pixels remains.
 func fit(img image.Image, edge int) *image.RGBA {
 	b := img.Bounds()
@@ -73,7 +73,7 @@ func (b *boxes) add(pix []uint8) {
 	}
 }
 
-// write puts the means into a row and begins anew.
+// write puts the means into a row and begins again.
 func (b *boxes) write(out *image.RGBA, y int) {
 	for x, sum := range b.sums {
 		n := max(1, b.count[x])

@@ -34,7 +34,7 @@ func (f Folder) Keep(p Photo) (already bool, err error) {
 		return false, errors.New("photos: the hash is not that of the photo")
 	}
 	if f.Has(p.Hash) {
-		// Written anew, it counts as kept now, see [Folder.List].
+		// Written again, it counts as kept now, see [Folder.List].
 		if err := writeWhole(f.path(p.Hash, Small), p.Small); err != nil {
 			return false, fmt.Errorf("photos: %w", err)
 		}

@@ -141,7 +141,7 @@ func tooLarge(bytes int64) error {
 
 // Again makes a photo of the two files of one that was kept before, such as
 // those beside an export. The hash proves the first; a small copy that is
-// missing, or no JPEG of its size, is drawn anew. It returns a
+// missing, or no JPEG of its size, is drawn again. It returns a
 // [*RefusedError] where the first is no JPEG either.
 func Again(full, small []byte) (Photo, error) {
 	config, err := jpeg.DecodeConfig(bytes.NewReader(full))
@@ -190,7 +190,7 @@ func picture(file []byte) (*image.RGBA, error) {
 			return nil, refused("a whole %s file; this one is cut off or damaged", f.name)
 		}
 		if n := foreign(file[end:]); n > 0 {
-			return nil, refused("a %s file and nothing behind the picture; here %d bytes of something else follow. Open it in a picture program and save it anew", f.name, n)
+			return nil, refused("a %s file and nothing behind the picture; here %d bytes of something else follow. Open it in a picture program and save it again", f.name, n)
 		}
 		img, err := f.decode(file)
 		if err != nil {

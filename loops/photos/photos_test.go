@@ -426,7 +426,7 @@ func TestAgain(t *testing.T) {
 	require.NoError(t, err)
 	again, err := photos.Again(p.JPEG, p.Small)
 	require.NoError(t, err)
-	assert.Equal(t, p, again, "nothing is encoded anew")
+	assert.Equal(t, p, again, "nothing is encoded again")
 
 	for name, small := range map[string][]byte{"lost": nil, "no picture": []byte("letter"), "too large": p.JPEG} {
 		drawn, err := photos.Again(p.JPEG, small)

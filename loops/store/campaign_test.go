@@ -26,7 +26,7 @@ import (
 	"fillmark/testdata/seeded"
 )
 
-// The kill campaign starts this test binary anew as a process of its own that
+// The kill campaign starts this test binary again as a process of its own that
 // writes to a store, kills it with SIGKILL at a random point, and looks at
 // what is left: every acknowledged write is there, no change is there by half,
 // and the check finds nothing. A short one runs always;

@@ -56,7 +56,7 @@ func (r Report) err() error {
 
 // Check reads the whole file: the checksum and form of every value, every
 // index against the records it stands for, every loop's state against its
-// history folded anew, and bbolt's own check of its pages. What is wrong is in
+// history folded again, and bbolt's own check of its pages. What is wrong is in
 // the report; the error says only that Check could not finish, because ctx
 // ended or the store is closed. Writers go on while the records are read, and
 // wait for the short while that the check of the pages takes.

@@ -147,7 +147,7 @@ func loopsLeftBy(tx *bolt.Tx, id loops.OwnerID) (map[uint64]bool, error) {
 }
 
 // eraseLoop rewrites what is in a loop's history of the owner's time and folds
-// its state anew. Where the owner has the loop still its plan is emptied, whose
+// its state again. Where the owner has the loop still its plan is emptied, whose
 // clauses may repeat what a note said; else it loses those words.
 func eraseLoop(tx *bolt.Tx, id uint64, owner loops.OwnerID) error {
 	l, err := loopKind().get(tx, id)

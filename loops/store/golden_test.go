@@ -20,7 +20,7 @@ import (
 	"fillmark/loops/store"
 )
 
-var update = flag.Bool("update", false, "write testdata/schema-*.jsonl anew; never for a published schema")
+var update = flag.Bool("update", false, "write testdata/schema-*.jsonl again; never for a published schema")
 
 // allPayloads is one entry of every kind, with every field set.
 func allPayloads(loop loops.LoopID, day loops.Day) []loops.Entry {

@@ -15,7 +15,7 @@ import (
 )
 
 // A mail is dealt with once: under the number it had, and under the one it gets
-// where its mailbox has numbered everything anew.
+// where its mailbox has numbered everything again.
 func TestMailIsDealtWithOnce(t *testing.T) {
 	t.Parallel()
 	path := t.TempDir() + "/register.db"
@@ -34,7 +34,7 @@ func TestMailIsDealtWithOnce(t *testing.T) {
 	require.NoError(t, s.Commit(change(7, 3, "one")))
 	assert.Equal(t, change(7, 3, "").Mail.Place, last())
 	require.ErrorIs(t, s.Commit(change(7, 3, "one")), loops.ErrRepeated)
-	require.ErrorIs(t, s.Commit(change(2, 4, "one")), loops.ErrRepeated, "the mailbox was numbered anew")
+	require.ErrorIs(t, s.Commit(change(2, 4, "one")), loops.ErrRepeated, "the mailbox was numbered again")
 	assert.Equal(t, change(7, 3, "").Mail.Place, last(), "what is refused moves nothing")
 	require.NoError(t, s.PassMail(change(2, 4, "").Mail.Place))
 	require.NoError(t, s.PassMail(change(1, 4, "").Mail.Place))

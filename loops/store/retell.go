@@ -48,7 +48,7 @@ func retold(v reflect.Value, tell func(string) string) bool {
 }
 
 // eraseNaming takes the naming texts out of every record that people write
-// words into. Histories are folded anew where one of their entries changed. In
+// words into. Histories are folded again where one of their entries changed. In
 // the loops that were or are the owner's, the parts of the name go as well.
 func eraseNaming(tx *bolt.Tx, theirs map[uint64]bool, with loops.Erasing) error {
 	all := func(text string) string { return with.Parts.Erase(with.Naming.Erase(text)) }
@@ -90,7 +90,7 @@ func everywhere[T any](with loops.Erasing) func(T) func(string) string {
 	return func(T) func(string) string { return with.Naming.Erase }
 }
 
-// retellLoop tells a loop's history and its record anew.
+// retellLoop tells a loop's history and its record again.
 func retellLoop(tx *bolt.Tx, id uint64, tell func(string) string) error {
 	l, err := loopKind().get(tx, id)
 	if err != nil {
@@ -121,7 +121,7 @@ func retellLoop(tx *bolt.Tx, id uint64, tell func(string) string) error {
 	return loopKind().rewrite(tx, l)
 }
 
-// retellKind tells every record of a kind anew in which something changes.
+// retellKind tells every record of a kind again in which something changes.
 func retellKind[T any](tx *bolt.Tx, k kind[T], how func(T) func(string) string) error {
 	for _, key := range keysUnder(tx, k.bucket, nil) {
 		r, err := k.get(tx, lastID(key))

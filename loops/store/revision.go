@@ -16,7 +16,7 @@ import (
 func (s *Store) Revision() (loops.StoreRevision, error) {
 	var r loops.StoreRevision
 	err := s.view(func(tx *bolt.Tx) error {
-		// Compaction begins the count of transactions anew; the audit goes on.
+		// Compaction begins the count of transactions again; the audit goes on.
 		r = loops.StoreRevision{Write: uint64(tx.ID()), Audit: bucket(tx, bucketAudit).Sequence()}
 		return nil
 	})

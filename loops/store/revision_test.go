@@ -43,5 +43,5 @@ func TestRevisionChangesWithEveryWriteAndOnlyThen(t *testing.T) {
 	_, _, err = s.Compact(t.Context())
 	require.NoError(t, err)
 	require.NoError(t, s.Commit(loops.Change{At: at, By: "test", Action: "owner add", Owners: []loops.Owner{{ID: 9, Name: "Bea"}}}))
-	look(true, "a write after compaction, which counts anew")
+	look(true, "a write after compaction, which counts again")
 }

@@ -103,7 +103,7 @@ func TestDovecotGivesEachMailOnce(t *testing.T) {
 	require.NoError(t, err)
 	assert.Empty(t, flagged, "nobody has read it, for the people who do")
 
-	// The mailbox numbers everything anew: all of it is given again, under other
+	// The mailbox numbers everything again: all of it is given again, under other
 	// numbers, and the register knows it by what it says.
 	was := r.last
 	for _, name := range []string{"dovecot-uidlist", "dovecot.index", "dovecot.index.log", "dovecot.index.cache", "dovecot.list.index.log"} {

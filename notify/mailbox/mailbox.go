@@ -96,7 +96,7 @@ const (
 )
 
 // Read gives what has come after the place, oldest first; where the mailbox has
-// numbered its mails anew, or nothing was read yet, all that has come since the
+// numbered its mails again, or nothing was read yet, all that has come since the
 // day.
 func (m *Mailbox) Read(ctx context.Context, last loops.MailPlace, since time.Time, r Reader) error {
 	ctx, cancel := context.WithTimeout(ctx, m.o.Timeout)

@@ -1,7 +1,7 @@
 # Copyright 2026 The Fillmark Authors
 # SPDX-License-Identifier: Apache-2.0
 #
-# Reckons due days and sending instants with zoneinfo and dateutil, one JSON
+# Works out due days and sending instants with zoneinfo and dateutil, one JSON
 # line in, one out: the day of an instant in a zone, that day plus months and
 # days, and the first instant at or after an hour of the due day.
 import json

@@ -19,6 +19,6 @@ func Owners() Record[loops.Owner] {
 		either(Field{Name: "mail-consent", Label: "agreed to mail", Help: "the owner agreed to reminders by mail", Personal: true}, func(r *o) *bool { return &r.Consent.Mail }),
 		either(Field{Name: "opening-consent", Label: "agreed to opening", Help: "the owner agreed to the loop being opened", Personal: true}, func(r *o) *bool { return &r.Consent.Opening }),
 		either(Field{Name: "photo-consent", Label: "agreed to photos", Help: "the owner agreed to photos being shown", Personal: true}, func(r *o) *bool { return &r.Consent.Photos }),
-		one(Field{Name: "mail-stopped", Also: []string{"mail stopped"}, Label: "mail stopped", Help: "the day the owner stopped the mail; only their own click lets it run again"}, day(), func(r *o) *loops.Day { return &r.MailStopped }),
+		one(Field{Name: "mail-stopped", Also: []string{"mail stopped"}, Label: "mail stopped", Help: "the day the owner stopped the mail; only their own click starts it again"}, day(), func(r *o) *loops.Day { return &r.MailStopped }),
 	}}
 }

@@ -179,7 +179,7 @@ func TestTellingsAreFewAndComplete(t *testing.T) {
 				parts[name].why = rapid.SampledFrom([]string{"", "", "It fails."}).Draw(t, "why")
 			}
 			fails = rapid.IntRange(0, 3).Draw(t, "fails") == 0
-			if rapid.Bool().Draw(t, "starts anew") {
+			if rapid.Bool().Draw(t, "starts again") {
 				b = board()
 			}
 			for range rapid.IntRange(1, 60).Draw(t, "minutes") {

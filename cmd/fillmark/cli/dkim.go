@@ -210,7 +210,7 @@ func (a *app) rotateNow(ctx context.Context, c daemon.Config, next notify.DKIMKe
 		return fmt.Errorf("dkim rotate: %w", err)
 	}
 	return a.print(dkimAnswer{path, r.Name, r.Value}, func(p *printer) {
-		p.line("%s signs once the daemon starts anew. Keep the older record for a week.", path)
+		p.line("%s signs once the daemon starts again. Keep the older record for a week.", path)
 	})
 }
 

@@ -67,7 +67,7 @@ func fetchPhoto(ctx context.Context, c *client, hash string, to photos.Folder) e
 	}
 	small, err := fetch(ctx, c, "/photos/"+hash+string(photos.Small)+".jpg")
 	if err != nil {
-		small = nil // lost; it is drawn anew
+		small = nil // lost; it is drawn again
 	}
 	return to.KeepAgain(hash, full, small)
 }

@@ -161,7 +161,7 @@ func printCurve(out *printer, r findings.Report) {
 	}
 	out.table([]string{"age", "still good", "95 % limits", "at risk"}, len(shown), func(i int) []string {
 		p := shown[i]
-		limits := "not reckoned"
+		limits := "not worked out"
 		if p.Lower.Known() && p.Upper.Known() {
 			limits = fmt.Sprintf("%.1f to %.1f %%", 100*float64(p.Lower), 100*float64(p.Upper))
 		}

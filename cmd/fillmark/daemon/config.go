@@ -124,7 +124,7 @@ type Config struct {
 	} `mapstructure:"backup"`
 
 	Policy struct {
-		FirstFrost string           `mapstructure:"first_frost"` // "15 Oct"; empty reckons with none
+		FirstFrost string           `mapstructure:"first_frost"` // "15 Oct"; empty expects none
 		Overrides  []policyOverride `mapstructure:"overrides"`
 		// Letters are how letters to an owner keep their distance, see
 		// [loops.Policy].

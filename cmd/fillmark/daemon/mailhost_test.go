@@ -29,7 +29,7 @@ func secretFile(t *testing.T, content string) string {
 
 // A mail that an owner sent is what they asked for, over a real IMAP server and
 // with the configuration that a workshop writes; it is dealt with once, after a
-// start anew too.
+// start again too.
 func TestMailboxIsRead(t *testing.T) {
 	t.Parallel()
 	d := peer.StartDovecot(t)

@@ -16,7 +16,7 @@ import (
 	"fillmark/notify"
 )
 
-// learn reckons anew what openings teach. Openings do so as they are recorded;
+// learn works out again what openings teach. Openings do so as they are recorded;
 // this finds what measurements, edits and imports changed. It returns false where
 // nothing could be put down: the sweep says so.
 func (h *Service) learn(ctx context.Context, log *slog.Logger, now time.Time) bool {
@@ -25,7 +25,7 @@ func (h *Service) learn(ctx context.Context, log *slog.Logger, now time.Time) bo
 	case loops.NoWrite(err):
 		return false
 	case err != nil && ctx.Err() == nil:
-		log.Error("evidence not reckoned", "error", err)
+		log.Error("evidence not worked out", "error", err)
 	case renewed > 0:
 		log.Info("plans brought up to date", "loops", renewed)
 	}

@@ -126,7 +126,7 @@ func TestSignInsEnd(t *testing.T) {
 			require.NoError(t, g.Remove("Bo", by(0)))
 			return 0
 		}},
-		{"removed and added anew", func(t *testing.T, g *signin.Gate, secret string) time.Duration {
+		{"removed and added again", func(t *testing.T, g *signin.Gate, secret string) time.Duration {
 			_, err := g.Add("Lea", other, by(0))
 			require.NoError(t, err)
 			require.NoError(t, g.Remove("Bo", by(0)))

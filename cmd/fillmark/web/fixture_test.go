@@ -100,7 +100,7 @@ func (b *bench) takesBounces() *notify.ReturnPath {
 	return path
 }
 
-// takesSettings starts the bench anew with other settings.
+// takesSettings starts the bench again with other settings.
 func (b *bench) takesSettings(settings workshop.Settings) {
 	b.Helper()
 	b.shop = workshop.New(b.store, settings, rand.Reader, b.links)

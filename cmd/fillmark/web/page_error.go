@@ -64,7 +64,7 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 		p.Advice = "Open the page again and repeat what you did."
 	default:
 		p.Heading = "This cannot be right"
-		p.Advice = "Nothing was changed. Go back and enter it anew."
+		p.Advice = "Nothing was changed. Go back and enter it again."
 	}
 	if !p.Bench && status == http.StatusInternalServerError {
 		p.Advice = "Try once more in a minute. If that does not help, call us."

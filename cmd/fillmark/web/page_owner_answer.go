@@ -148,7 +148,7 @@ func (s *server) photosLately(id loops.OwnerID) error {
 	return &busyError{oldest.Sub(since)}
 }
 
-// chooseMail stops the owner's mail or lets it run again.
+// chooseMail stops the owner's mail or starts it again.
 func (s *server) chooseMail(w http.ResponseWriter, r *http.Request, owner loops.Owner, choice string) error {
 	if choice != "stop" && choice != "run" {
 		return &loops.InvalidError{Field: "mail", Value: choice, Reason: "stop or run"}

@@ -11,7 +11,7 @@ import (
 	"fillmark/notify/links"
 )
 
-// stopPage lets an owner stop the mail, and let it run again.
+// stopPage lets an owner stop the mail, and start it again.
 type stopPage struct {
 	frame
 	Stopped loops.Day // zero while mail runs
@@ -31,7 +31,7 @@ func (s *server) stopPage(r *http.Request, owner loops.Owner) stopPage {
 	return stopPage{frame: s.newFrame(r, title), Stopped: owner.MailStopped, Email: owner.Email}
 }
 
-// actStop stops the mail or lets it run again. A mail program's one click
+// actStop stops the mail or starts it again. A mail program's one click
 // (RFC 8058) carries no cookie, may come as multipart, follows no redirect and
 // can only stop; a person's click says which.
 func (s *server) actStop(w http.ResponseWriter, r *http.Request) error {

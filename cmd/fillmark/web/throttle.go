@@ -16,7 +16,7 @@ import (
 const maxThrottled = 10_000
 
 // throttle lets each key do something a number of times at once, and then at
-// a pace. It lives in memory: after a new start everybody begins anew.
+// a pace. It lives in memory: after a new start everybody begins again.
 type throttle struct {
 	burst int
 	pace  time.Duration

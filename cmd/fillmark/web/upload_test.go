@@ -175,7 +175,7 @@ func TestIntakeTakesPhotos(t *testing.T) {
 }
 
 // How many photos an owner's links take in is on record, so that a new start of
-// the daemon does not begin anew.
+// the daemon does not begin again.
 func TestPhotosStayBoundedAfterARestart(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)

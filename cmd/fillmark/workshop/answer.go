@@ -172,7 +172,7 @@ func (w *Workshop) filesOf(owner loops.OwnerID) ([]File, error) {
 	return files, nil
 }
 
-// SetMail stops the mail to the owner's address, or lets it run again: only a
+// SetMail stops the mail to the owner's address, or starts it again: only a
 // click in a mail to that address comes here. It binds every record with the
 // address, since it is the reader of its mail who asks.
 func (w *Workshop) SetMail(s Stamp, id loops.OwnerID, stop bool) (loops.Owner, error) {

@@ -47,7 +47,7 @@ func (w *Workshop) Learn(ctx context.Context, s Stamp) (int, error) {
 	return done.Renewed, err
 }
 
-// replanBatch is how many loops are planned anew in one change.
+// replanBatch is how many loops are planned again in one change.
 const replanBatch = 50
 
 // EvidenceVersions lists every version of the evidence, the newest first: a

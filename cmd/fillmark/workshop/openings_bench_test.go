@@ -69,7 +69,7 @@ func studyHistory(id loops.LoopID, i int) []loops.Entry {
 	return history
 }
 
-// BenchmarkLearn reckons what 1,000 and 10,000 loops teach, histories read
+// BenchmarkLearn works out what 1,000 and 10,000 loops teach, histories read
 // from the file each time.
 func BenchmarkLearn(b *testing.B) {
 	for _, n := range []int{1_000, 10_000} {

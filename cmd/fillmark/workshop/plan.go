@@ -66,7 +66,7 @@ func (w *Workshop) containersIn(loop loops.LoopID, poured []loops.Container) ([]
 // Replanned is what a pass over all plans did.
 type Replanned struct {
 	Looked  int `json:"looked"`  // loops looked at
-	Renewed int `json:"renewed"` // plans made anew
+	Renewed int `json:"renewed"` // plans made again
 	Moved   int `json:"moved"`   // of these, with other days or reasons than before
 }
 
@@ -116,7 +116,7 @@ func (w *Workshop) isStale(p loops.Plan) bool {
 	return p.PolicyVersion != "" && (p.PolicyVersion != w.settings.Policy.Version || p.EvidenceVersion != w.Evidence().Version)
 }
 
-// replanBatch plans loops anew in one change; where somebody else wrote to one
+// replanBatch plans loops again in one change; where somebody else wrote to one
 // of them meanwhile all are read again.
 func (w *Workshop) replanBatch(s Stamp, batch []loops.Loop, containers map[loops.LoopID][]loops.Container, done *Replanned) error {
 	w.acting.Lock()

@@ -34,7 +34,7 @@ type RecallLine struct {
 	Volume  chemistry.Litre `json:"volume_l,omitempty"`
 	// Container is zero where only the charge's record names the lot.
 	Container loops.ContainerID `json:"container,omitempty"`
-	// StillIn tells that the loop was not filled anew or drained since.
+	// StillIn tells that the loop was not filled again or drained since.
 	StillIn bool `json:"still_in"`
 }
 

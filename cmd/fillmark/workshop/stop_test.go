@@ -54,6 +54,6 @@ func TestStopBindsTheAddress(t *testing.T) {
 	_, err = b.SetMail(s, twin, false)
 	require.NoError(t, err)
 	for _, id := range []loops.OwnerID{ana, twin, other} {
-		assert.True(t, may(id), "the reader of the address lets it run again")
+		assert.True(t, may(id), "the reader of the address starts it again")
 	}
 }
