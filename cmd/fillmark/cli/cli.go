@@ -98,43 +98,67 @@ needs and when, and what opened loops have taught.
   fillmark serve                    pages, reminders and mail for your own`,
 		SilenceErrors: true,
 		SilenceUsage:  true,
-		Args:          cobra.NoArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error {
-			return cmd.Help()
-		},
+		Version:       version(),
 	}
+	root.SetVersionTemplate("fillmark {{.Version}}\n")
+	root.Flags().Bool("version", false, "print the version")
 	root.PersistentFlags().StringVar(&a.configFile, "config", "", "configuration `file` (YAML)")
 	root.PersistentFlags().StringVar(&a.storePath, "store", "", "register `file`, instead of the configured one")
 	root.PersistentFlags().BoolVar(&a.json, "json", false, "print one JSON document")
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return flagError(err) })
-	root.AddCommand(
-		a.tryCommand(), a.serveCommand(),
-		a.mixCommand(), a.propsCommand(), a.readingCommand(), a.topupCommand(), a.rulesCommand(), a.benchCommand(),
-		a.intakeCommand(), a.ownerCommand(), a.machineCommand(), a.loopCommand(), a.openingCommand(), a.shelfCommand(),
-		a.livesCommand(), a.triageCommand(), a.logCommand(), a.dueCommand(), a.calendarCommand(), a.sweepCommand(), a.outboxCommand(), a.bounceCommand(),
-		a.technicianCommand(),
-		a.doctorCommand(), a.dkimCommand(), a.configCommand(), a.docsCommand(), a.versionCommand(),
-	)
-	root.AddCommand(a.wholeCommands()...)
+	a.addGroups(root)
 	root.SetHelpCommand(helpCommand(root))
 	strict(root)
 	return root
+}
+
+// addGroups adds the commands by what they are for, as the help lists them.
+func (a *app) addGroups(root *cobra.Command) {
+	for _, group := range []struct {
+		title    string
+		commands []*cobra.Command
+	}{
+		{"Today", []*cobra.Command{a.dueCommand(), a.calendarCommand(), a.sweepCommand(), a.outboxCommand(), a.bounceCommand()}},
+		{"Bench", []*cobra.Command{a.mixCommand(), a.topupCommand(), a.readingCommand(), a.triageCommand(), a.logCommand(), a.propsCommand(), a.benchCommand(), a.rulesCommand()}},
+		{"Record", []*cobra.Command{a.intakeCommand(), a.ownerCommand(), a.machineCommand(), a.loopCommand()}},
+		{"Learn", []*cobra.Command{a.openingCommand(), a.livesCommand()}},
+		{"Shelf", []*cobra.Command{a.shelfCommand()}},
+		{"House", append(a.wholeCommands(), a.tryCommand(), a.serveCommand(), a.technicianCommand(), a.doctorCommand(), a.dkimCommand(), a.configCommand(),
+			a.docsCommand(), a.versionCommand())},
+	} {
+		root.AddGroup(&cobra.Group{ID: group.title, Title: group.title})
+		for _, cmd := range group.commands {
+			cmd.GroupID = group.title
+		}
+		root.AddCommand(group.commands...)
+	}
+	root.SetCompletionCommandGroupID("House")
 }
 
 // helpCommand is cobra's, but for a command that is not there: cobra then shows
 // the help of the whole program, as if that had been asked for.
 func helpCommand(root *cobra.Command) *cobra.Command {
 	return &cobra.Command{
-		Use: "help [COMMAND]", Short: "Help about any command", Args: cobra.ArbitraryArgs,
+		Use: "help [COMMAND]", GroupID: "House", Short: "Help about any command", Args: cobra.ArbitraryArgs,
 		RunE: func(_ *cobra.Command, words []string) error {
 			cmd, left, err := root.Find(words)
 			if err != nil || len(left) > 0 {
-				return &usageError{fmt.Errorf("unknown command %q", strings.Join(words, " "))}
+				return unknownCommand(cmd, left)
 			}
 			cmd.InitDefaultHelpFlag()
 			return cmd.Help()
 		},
 	}
+}
+
+// unknownCommand says what a group does not have, and what is spelled like it.
+func unknownCommand(group *cobra.Command, words []string) error {
+	group.SuggestionsMinimumDistance = 2
+	hint := group.CommandPath() + " --help lists them"
+	if near := group.SuggestionsFor(words[0]); len(near) > 0 {
+		hint = "is it " + strings.Join(near, " or ") + "?"
+	}
+	return &usageError{fmt.Errorf("unknown command %q for %q; %s", words[0], group.CommandPath(), hint)}
 }
 
 // strict makes every command refuse words it does not know with a usage
@@ -148,11 +172,11 @@ func strict(cmd *cobra.Command) {
 			return nil
 		}
 	}
-	if cmd.HasSubCommands() && cmd.HasParent() {
+	if cmd.HasSubCommands() {
 		cmd.Args = cobra.ArbitraryArgs
 		cmd.RunE = func(cmd *cobra.Command, words []string) error {
 			if len(words) > 0 {
-				return &usageError{fmt.Errorf("unknown command %q for %q; %s --help lists them", words[0], cmd.CommandPath(), cmd.CommandPath())}
+				return unknownCommand(cmd, words)
 			}
 			return cmd.Help()
 		}

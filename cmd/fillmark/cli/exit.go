@@ -69,8 +69,6 @@ func hintFor(err error) string {
 	switch {
 	case errors.Is(err, store.ErrInUse):
 		return "a running fillmark holds the register; stop it, or let it answer on its socket beside the register"
-	case strings.HasPrefix(err.Error(), "unknown command"):
-		return "fillmark --help lists the commands"
 	case errors.Is(err, errPhotos):
 		return "copy HASH.jpg and HASH-small.jpg from the folder photos of a backup or of an export into the folder photos beside the register"
 	case errors.Is(err, store.ErrDamaged):

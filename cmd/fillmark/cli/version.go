@@ -13,11 +13,15 @@ func (a *app) versionCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "version", Short: "Print the version", Args: noArgs,
 		RunE: func(*cobra.Command, []string) error {
-			version := "unknown"
-			if info, ok := debug.ReadBuildInfo(); ok {
-				version = info.Main.Version
-			}
-			return a.print(map[string]string{"version": version}, func(p *printer) { p.line("fillmark %s", version) })
+			return a.print(map[string]string{"version": version()}, func(p *printer) { p.line("fillmark %s", version()) })
 		},
 	}
+}
+
+// version is the one that this program was built from.
+func version() string {
+	if info, ok := debug.ReadBuildInfo(); ok {
+		return info.Main.Version
+	}
+	return "unknown"
 }
