@@ -97,7 +97,7 @@ func (h *mailHistory) deliver(t *testing.T, rt *rapid.T, does string) {
 		case loops.Delivered:
 			whole, err := h.store.Message(m.Key)
 			require.NoError(rt, err)
-			require.Contains(rt, string(whole.Raw), "Message-ID: "+notify.MessageIDFor(m.Key, "test.example")+"\r\n")
+			require.Contains(rt, string(whole.Raw), "Message-ID: "+m.MessageID+"\r\n")
 		}
 	}
 	report, err := h.store.Check(t.Context())

@@ -28,6 +28,7 @@ import (
 
 // register is what the actions read from and write to the store.
 type register interface {
+	ID() string
 	NewOwnerID() (loops.OwnerID, error)
 	NewMachineID() (loops.MachineID, error)
 	NewLoopID() (loops.LoopID, error)
