@@ -68,8 +68,9 @@ func (w *Workshop) canaryAgain(m loops.Message, as writing) (is loops.Message, w
 	return is, "", err
 }
 
-// canaryCame takes in a mail that is one of our letters to ourselves. An answer
-// to one, or a report about one, is none.
+// canaryCame takes in a mail that is one of our letters to ourselves, its
+// signature whole: what spoils that spoils the owners' letters too. An answer to
+// one, or a report about one, is none.
 func (w *Workshop) canaryCame(s Stamp, raw []byte) (bool, error) {
 	arrival, err := notify.ReadArrival(bytes.NewReader(raw))
 	if err != nil {
@@ -91,6 +92,11 @@ func (w *Workshop) canaryCame(s Stamp, raw []byte) (bool, error) {
 			}
 			if err != nil {
 				return false, err
+			}
+			if w.settings.Ours != nil {
+				if err := w.settings.Ours(raw); err != nil {
+					return false, fmt.Errorf("%w: it is our letter to ourselves, and was changed on its way: %w", notify.ErrNotBounce, err)
+				}
 			}
 			w.acting.Lock()
 			defer w.acting.Unlock()

@@ -127,7 +127,7 @@ func (w *Workshop) openAnswers() ([]string, error) {
 		if err != nil {
 			return nil, err
 		}
-		if l.State.Concern.IsZero() && l.State.Asked.IsZero() {
+		if l.State.Concern.IsZero() && !l.State.Wanted() {
 			continue
 		}
 		file, err := w.fileOf(l)
@@ -141,7 +141,7 @@ func (w *Workshop) openAnswers() ([]string, error) {
 		}
 		for i, e := range standing {
 			open := e.Kind == loops.KindAnswer && (e.Answer.Answer == loops.SomethingOff && e.Day == l.State.Concern ||
-				e.Answer.Answer != loops.AllFine && i >= done)
+				e.Answer.Answer == loops.PassedOn && e.Day == l.State.PassedOn || e.Answer.Answer != loops.AllFine && i >= done)
 			if !open {
 				continue
 			}
