@@ -11,7 +11,7 @@ import "time"
 // Records carry the id they were given by the store's id counters and the
 // revision that was read; revision zero says "new". The store raises revisions
 // and refuses stale ones with [ErrConflict], entries that do not continue
-// their loop's history, and message or sent keys that exist with
+// their loop's history, and message keys that exist with
 // [ErrRepeated].
 type Change struct {
 	// At is the instant of the action, By who did it and Action what it was,
@@ -26,7 +26,6 @@ type Change struct {
 	Entries  []Entry
 	// Messages are new ones, put into the outbox where Queued.
 	Messages []Message
-	Sent     []Sent
 	// Mail is the mail that the action came by; nil for any other. One that was
 	// dealt with before gives [ErrRepeated].
 	Mail  *MailRead

@@ -26,8 +26,8 @@ const (
 )
 
 // MessageKey makes a message unique: owner, the owner's day and purpose,
-// written owner/day/purpose. The Message-ID derives from it, so a copy sent
-// twice after a crash is recognisably the same letter.
+// written owner/day/purpose. The Message-ID derives from it and the register's
+// own id, so a copy sent twice after a crash is recognisably the same letter.
 type MessageKey string
 
 // NewMessageKey builds the key. Distinguish is empty for a message that an
@@ -60,6 +60,9 @@ type Message struct {
 	From    string     `json:"from"` // bare address
 	To      string     `json:"to"`   // bare address
 	Subject string     `json:"subject"`
+	// MessageID is its Message-ID with the angle brackets; empty where an earlier
+	// version wrote it.
+	MessageID string `json:"message_id,omitempty"`
 	// Raw is the whole message with CRLF line ends, before signing.
 	Raw     []byte    `json:"raw"`
 	Created time.Time `json:"created"`

@@ -56,3 +56,40 @@ func TestAnswersAreFoldedByTask(t *testing.T) {
 	s = loops.Fold(numbered(fill(d, 0.4), answer(d.AddDays(5), loops.AllFine, loops.Look), fill(d.AddDays(6), 0.4)))
 	assert.Empty(t, s.Answered, "a fill begins again")
 }
+
+// What an owner has sold stays told until somebody sees to that, whatever else is
+// put down meanwhile.
+func TestSoldStaysUntilItIsTakenUp(t *testing.T) {
+	t.Parallel()
+	d := day(t, "2026-01-10")
+	said := func(n int, kind loops.AnswerKind) loops.Entry {
+		return loops.Entry{Kind: loops.KindAnswer, Day: d.AddDays(n), By: "owner", Answer: &loops.Answer{Answer: kind}}
+	}
+	call := func(how loops.CallOutcome) loops.Entry {
+		return loops.Entry{Kind: loops.KindCall, Call: &loops.OwnerCall{Outcome: how}}
+	}
+	for name, tc := range map[string]struct {
+		then  loops.Entry
+		taken bool
+	}{
+		"note":          {loops.Entry{Kind: loops.KindNote, Note: "a letter came back"}, false},
+		"weighing":      {loops.Entry{Kind: loops.KindWeighing, Weighing: &loops.Weighing{Stage: loops.WeighedLater, Weight: 1.2}}, false},
+		"readings":      {comparable(d, loops.Good), false},
+		"setting":       {loops.Entry{Kind: loops.KindSetting, Setting: &loops.Setting{Task: loops.Look, Paused: true, Why: "abroad"}}, false},
+		"another reply": {said(0, loops.CallMe), false},
+		"all fine":      {said(0, loops.AllFine), false},
+		"call in vain":  {call(loops.NotReached), false},
+		"call":          {call(loops.Reached), true},
+		"new owner":     {loops.Entry{Kind: loops.KindTransfer, Transfer: &loops.Transfer{From: 1, To: 2}}, true},
+		"intake":        {loops.Entry{Kind: loops.KindIntake, Intake: &loops.Intake{Complaint: "it hums"}}, true},
+		"retired":       {loops.Entry{Kind: loops.KindRetirement, Retirement: &loops.Retirement{Reason: loops.Sold}}, true},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			tc.then.Day = d.AddDays(6)
+			s := loops.Fold(numbered(fill(d, 0.4), said(5, loops.PassedOn), tc.then))
+			assert.Equal(t, !tc.taken, s.PassedOn == d.AddDays(5), s.PassedOn)
+			assert.Equal(t, !tc.taken, s.Wanted())
+		})
+	}
+}

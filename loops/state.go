@@ -81,6 +81,10 @@ type State struct {
 	AskedFor AnswerKind `json:"asked_for,omitempty"`
 	// AskedNoticed is what they ticked with it.
 	AskedNoticed []Notice `json:"asked_noticed,omitempty"`
+	// PassedOn is the day the owner said that it is theirs no more; zero once
+	// somebody took that up: by a new owner, a call that reached them, or because it
+	// came in, went back or left service.
+	PassedOn Day `json:"passed_on,omitzero"`
 	// QuietUntil is the day until which the owner wants no reminder; zero where
 	// they did not say so, or somebody saw to the loop since.
 	QuietUntil Day `json:"quiet_until,omitzero"`
@@ -113,6 +117,9 @@ func (s State) AnsweredOn(task TaskKind) Day {
 	}
 	return Day{}
 }
+
+// Wanted tells that the owner said what a person must take up, and nobody has.
+func (s State) Wanted() bool { return !s.Asked.IsZero() || !s.PassedOn.IsZero() }
 
 // Setting returns the loop's own setting for a task; the zero value where it
 // has none.
@@ -240,6 +247,14 @@ func (s *State) apply(e Entry) {
 		s.Asked, s.AskedFor, s.AskedNoticed = Day{}, "", nil
 	}
 	switch e.Kind {
+	case KindTransfer, KindIntake, KindHandover, KindReturn, KindRetirement:
+		s.PassedOn = Day{}
+	case KindCall:
+		if e.Call.Outcome == Reached {
+			s.PassedOn = Day{}
+		}
+	}
+	switch e.Kind {
 	case KindIntake, KindFill, KindTopUp, KindInspection, KindProof, KindOpening, KindHandover, KindReturn, KindTransfer, KindSwap, KindRetirement:
 		s.seenTo()
 	}
@@ -316,8 +331,11 @@ func (s *State) answered(day Day, x *Answer) {
 	if x.Answer != AllFine {
 		s.Asked, s.AskedFor, s.AskedNoticed = day, x.Answer, x.Noticed
 	}
-	if x.Answer == ProposeDay {
+	switch x.Answer {
+	case ProposeDay:
 		s.Agreed = x.On
+	case PassedOn:
+		s.PassedOn = day
 	}
 	for _, task := range tasks {
 		s.Answered = slices.DeleteFunc(slices.Clone(s.Answered), func(a Answered) bool { return a.Task == task })

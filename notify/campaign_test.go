@@ -51,7 +51,7 @@ func fillOutbox(t testing.TB, n, bytesEach int, pointless func(int) time.Time) s
 	for i := range n {
 		key := loops.MessageKey(fmt.Sprintf("0/2026-11-24/reminder/%06d", i))
 		raw := "From: bench@tidewater.example\r\nTo: anna@garden.example\r\nDate: Tue, 24 Nov 2026 08:00:00 +0000\r\nSubject: x\r\nMessage-ID: " +
-			notify.MessageIDFor(key, "tidewater.example") + "\r\n\r\n" + filler + endMark + "\r\n"
+			notify.MessageIDFor("", key, "tidewater.example") + "\r\n\r\n" + filler + endMark + "\r\n"
 		m := loops.Message{
 			Key: key, Purpose: loops.PurposeReminder, From: "bench@tidewater.example", To: fmt.Sprintf("owner%d@garden.example", i), Subject: "x",
 			Raw: []byte(raw), Created: sent, NextAttempt: sent, Status: loops.Queued,

@@ -335,9 +335,13 @@ func TestInternationalDomain(t *testing.T) {
 func TestMessageIDFollowsKey(t *testing.T) {
 	t.Parallel()
 	key := loops.NewMessageKey(7, today, loops.PurposeReminder, "")
-	id := notify.MessageIDFor(key, "tidewater.example")
-	assert.Equal(t, id, notify.MessageIDFor(key, "tidewater.example"))
-	assert.NotEqual(t, id, notify.MessageIDFor(key+"/2", "tidewater.example"))
+	id := notify.MessageIDFor("", key, "tidewater.example")
+	assert.Equal(t, id, notify.MessageIDFor("", key, "tidewater.example"))
+	assert.NotEqual(t, id, notify.MessageIDFor("", key+"/2", "tidewater.example"))
+	assert.NotEqual(t, id, notify.MessageIDFor("a1", key, "tidewater.example"))
+	assert.NotEqual(t, notify.MessageIDFor("b2", key, "tidewater.example"), notify.MessageIDFor("a1", key, "tidewater.example"))
+	assert.Equal(t, "<kept@old.example>", notify.MessageIDOf(loops.Message{Key: key, MessageID: "<kept@old.example>"}, "tidewater.example"))
+	assert.Equal(t, id, notify.MessageIDOf(loops.Message{Key: key}, "tidewater.example"), "an earlier version's letter")
 	assert.Regexp(t, `^<[0-9a-f]{32}@tidewater\.example>$`, id)
 }
 

@@ -200,7 +200,7 @@ func (d *Deliverer) one(ctx context.Context, now time.Time, m loops.Message, run
 		return fault, err
 	}
 	sendErr := d.transport.Send(sendCtx, d.envelope(m), raw)
-	if ctx.Err() != nil && sendErr != nil {
+	if ctx.Err() != nil && !answered(sendErr) {
 		// We cut the line ourselves: the attempt is on record, nothing is known.
 		return nil, ctx.Err()
 	}
@@ -289,6 +289,12 @@ func (d *Deliverer) signed(m loops.Message, try attempt) (raw, signature []byte,
 		return nil, nil, err
 	}
 	return raw, raw[:len(raw)-len(m.Raw)], nil
+}
+
+// answered tells that the other side said what became of the message.
+func answered(sendErr error) bool {
+	var e *SendError
+	return sendErr == nil || errors.As(sendErr, &e) && e.Code != 0
 }
 
 func (d *Deliverer) envelope(m loops.Message) Envelope {

@@ -58,7 +58,7 @@ func sealedItem() notify.ReminderItem {
 func reminder() notify.ReminderInput {
 	return notify.ReminderInput{
 		Workshop: workshop(), Owner: owner(), Day: today, Date: sent,
-		MessageID: notify.MessageIDFor(loops.NewMessageKey(7, today, loops.PurposeReminder, ""), "tidewater.example"),
+		MessageID: notify.MessageIDFor("", loops.NewMessageKey(7, today, loops.PurposeReminder, ""), "tidewater.example"),
 		Items:     []notify.ReminderItem{sealedItem()},
 		Cautions:  []string{egCaution},
 		Links:     links(), Calendar: []byte(event),
@@ -107,7 +107,7 @@ func receipt(kind loops.AnswerKind) notify.ReceiptInput {
 	}
 	return notify.ReceiptInput{
 		Workshop: workshop(), Owner: owner(), Day: today, Date: sent,
-		MessageID: notify.MessageIDFor(loops.NewMessageKey(7, today, loops.PurposeReceipt, "1"), "tidewater.example"),
+		MessageID: notify.MessageIDFor("", loops.NewMessageKey(7, today, loops.PurposeReceipt, "1"), "tidewater.example"),
 		Answer:    loops.Answer{Answer: kind, Noticed: noticed, Words: "It gurgles since Sunday.\n\nLouder when it is tilted: <b>really</b>"},
 		Machines:  []string{"the grey tower", "Lämpchen"}, Cautions: []string{egCaution}, Wet: "Switch it off and pull the plug at the wall, with dry hands.",
 		Next:  []notify.MachineTask{{Machine: "the grey tower", NextTask: notify.NextTask{Task: loops.CoolantChange, Due: loops.Day{Year: 2027, Month: time.June, Dom: 4}}}},
@@ -118,7 +118,7 @@ func receipt(kind loops.AnswerKind) notify.ReceiptInput {
 func morning() notify.MorningInput {
 	return notify.MorningInput{
 		Workshop: workshop(), To: "technician@tidewater.example", Day: today, Date: sent,
-		MessageID: notify.MessageIDFor(loops.NewMessageKey(0, today, loops.PurposeMorning, ""), "tidewater.example"),
+		MessageID: notify.MessageIDFor("", loops.NewMessageKey(0, today, loops.PurposeMorning, ""), "tidewater.example"),
 		Sections: []notify.MorningSection{
 			{Heading: "Overdue", Late: true, Lines: []string{"7K3M9Q the grey tower, Ana Example: look since Tue 10 Nov 2026"}},
 			{Heading: "Today"},
@@ -132,7 +132,7 @@ func handover() notify.HandoverInput {
 	freeze, coldest := chemistry.Celsius(-23.6), chemistry.Celsius(-15)
 	return notify.HandoverInput{
 		Workshop: workshop(), Owner: owner(), Day: today, Date: sent,
-		MessageID: notify.MessageIDFor(loops.NewMessageKey(7, today, loops.PurposeHandover, "1"), "tidewater.example"),
+		MessageID: notify.MessageIDFor("", loops.NewMessageKey(7, today, loops.PurposeHandover, "1"), "tidewater.example"),
 		Machine:   "the grey tower", Kind: loops.Desktop,
 		Loops: []notify.HandoverLoop{{
 			Tag: "7K3M9Q", Sealed: true, Fluid: chemistry.EthyleneGlycol, Charge: "40 % ethylene glycol by mass in water",

@@ -55,7 +55,7 @@ func hostile(t testing.TB, random *rand.Rand) notify.Letter {
 	}.Encode()
 	require.NoError(t, err)
 	in.Calendar = ics
-	in.MessageID = notify.MessageIDFor(loops.MessageKey(fmt.Sprint(random.Uint64())), "tidewater.example")
+	in.MessageID = notify.MessageIDFor("", loops.MessageKey(fmt.Sprint(random.Uint64())), "tidewater.example")
 	l, err := notify.ComposeReminder(in)
 	require.NoError(t, err)
 	return l

@@ -31,18 +31,32 @@ type Letter struct {
 func (l Letter) Message(key loops.MessageKey, owner loops.OwnerID, purpose loops.Purpose, created, pointlessAfter time.Time) loops.Message {
 	return loops.Message{
 		Key: key, Owner: owner, Purpose: purpose,
-		From: l.From, To: l.To, Subject: l.Subject, Raw: l.Raw,
+		From: l.From, To: l.To, Subject: l.Subject, MessageID: l.MessageID, Raw: l.Raw,
 		Created: created, PointlessAfter: pointlessAfter,
 		Status: loops.Queued, NextAttempt: created,
 	}
 }
 
-// MessageIDFor derives the Message-ID from the key of a message, so that a copy
-// sent twice is recognisably the same letter. It names neither owner nor host;
-// the domain is the workshop's.
-func MessageIDFor(key loops.MessageKey, domain string) string {
-	sum := sha256.Sum256([]byte("message id\x00" + string(key)))
+// MessageIDFor derives the Message-ID from the register's own id and the key of
+// a message, so that a copy sent twice is recognisably the same letter, and the
+// letters of two registers under one domain are not. It names neither owner nor
+// host; the domain is the workshop's. Registers had no id once: empty gives what
+// they gave.
+func MessageIDFor(register string, key loops.MessageKey, domain string) string {
+	if register != "" {
+		register += "\x00"
+	}
+	sum := sha256.Sum256([]byte("message id\x00" + register + string(key)))
 	return "<" + hex.EncodeToString(sum[:16]) + "@" + domain + ">"
+}
+
+// MessageIDOf is the Message-ID of a message on record. One from before that was
+// kept with it has the id that it was composed with.
+func MessageIDOf(m loops.Message, domain string) string {
+	if m.MessageID != "" {
+		return m.MessageID
+	}
+	return MessageIDFor("", m.Key, domain)
 }
 
 // envelope is what the headers of every letter are made from.

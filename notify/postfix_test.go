@@ -187,7 +187,7 @@ func TestPostfixTakesAndDelivers(t *testing.T) {
 	const count = 5
 	for n := range count {
 		in := several()
-		in.MessageID = notify.MessageIDFor(loops.MessageKey(fmt.Sprint(n)), "tidewater.example")
+		in.MessageID = notify.MessageIDFor("", loops.MessageKey(fmt.Sprint(n)), "tidewater.example")
 		l, err := notify.ComposeReminder(in)
 		require.NoError(t, err)
 		raw, err := s.Sign(l.Raw)

@@ -52,6 +52,10 @@ type RelayOptions struct {
 	ReplyTimeout  time.Duration // each reply: 5 minutes
 	WriteTimeout  time.Duration // each block written: 3 minutes
 	AcceptTimeout time.Duration // reply after the last line: 10 minutes
+	// StopTimeout is how long the reply to a message that went out whole is waited
+	// for once the program is told to stop; zero takes 8 seconds, below what a
+	// service manager gives (systemd: TimeoutStopSec).
+	StopTimeout time.Duration
 }
 
 // Secret is text that no log, error or JSON shows.
@@ -116,6 +120,7 @@ func NewRelay(o RelayOptions) (*Relay, error) {
 	}{
 		{&o.DialTimeout, time.Minute}, {&o.ReplyTimeout, 5 * time.Minute},
 		{&o.WriteTimeout, 3 * time.Minute}, {&o.AcceptTimeout, 10 * time.Minute},
+		{&o.StopTimeout, 8 * time.Second},
 	} {
 		if *t.timeout <= 0 {
 			*t.timeout = t.standard
@@ -126,7 +131,9 @@ func NewRelay(o RelayOptions) (*Relay, error) {
 
 // Send hands one message over and returns nil once the relay has accepted it.
 // Any other outcome is a [SendError]; where the last reply was lost the relay
-// may have the message all the same. Cancelling ctx cuts the line.
+// may have the message all the same. Cancelling ctx cuts the line, but a message
+// that went out whole is left StopTimeout for its reply: without it, a copy more
+// would leave.
 func (r *Relay) Send(ctx context.Context, env Envelope, raw []byte) error {
 	for _, a := range []struct{ field, address string }{{"envelope from", env.From}, {"envelope to", env.To}} {
 		if ascii, err := asciiAddress(a.field, a.address); err != nil || ascii != a.address {
@@ -213,7 +220,8 @@ func (r *Relay) pace(ctx context.Context) error {
 	return ctx.Err()
 }
 
-func transact(client *smtp.Client, env Envelope, raw []byte) (stage, error) {
+// transact offers the message, and calls whole before the line that ends it.
+func transact(client *smtp.Client, env Envelope, raw []byte, whole func()) (stage, error) {
 	if err := client.Mail(env.From, &smtp.MailOptions{Size: int64(len(raw))}); err != nil {
 		return stageMail, err
 	}
@@ -227,6 +235,7 @@ func transact(client *smtp.Client, env Envelope, raw []byte) (stage, error) {
 	if _, err := bytes.NewReader(raw).WriteTo(data); err != nil {
 		return stageData, err
 	}
+	whole()
 	_, err = data.CloseWithResponse()
 	return stageData, err
 }

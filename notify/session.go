@@ -45,9 +45,15 @@ func (r *Relay) attempt(ctx context.Context, env Envelope, raw []byte) (stage, e
 		r.open = opened
 	}
 	s := r.open
-	// go-smtp knows no context: the end of ctx closes the line under it.
-	stop := context.AfterFunc(ctx, func() { _ = s.conn.Close() })
-	at, err := transact(s.client, env, raw)
+	// go-smtp knows no context: the end of ctx closes the line under it, at once
+	// or, where only the reply is due, a while later.
+	cut := func() { _ = s.conn.Close() }
+	stop := context.AfterFunc(ctx, cut)
+	at, err := transact(s.client, env, raw, func() {
+		if stop() {
+			stop = context.AfterFunc(ctx, func() { time.AfterFunc(r.o.StopTimeout, cut) })
+		}
+	})
 	if !stop() {
 		r.drop()
 		return at, err

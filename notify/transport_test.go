@@ -407,20 +407,72 @@ func TestRelaySendsNothingAfterInjectedReply(t *testing.T) {
 	assert.ErrorContains(t, err, "in the clear")
 }
 
-func TestRelayLostReplyIsUnknown(t *testing.T) {
+// takeWhole is a relay that has read a message to its final dot and owes the
+// reply.
+func takeWhole(conn net.Conn) {
+	answer(conn, "220 hi\r\n", "250 hi\r\n", "250 ok\r\n", "250 ok\r\n", "354 go\r\n")
+	buf := make([]byte, 1<<16)
+	var got strings.Builder
+	for !strings.HasSuffix(got.String(), "\r\n.\r\n") {
+		n, err := conn.Read(buf)
+		if err != nil {
+			return
+		}
+		got.Write(buf[:n])
+	}
+}
+
+// Told to stop while the reply to a whole message is due, the relay's word is
+// waited for and put on record, so that no copy more leaves; one that does not
+// come is not waited for long.
+func TestStopWaitsForTheReplyThatIsDue(t *testing.T) {
 	t.Parallel()
-	address := script(t, func(conn net.Conn) {
-		answer(conn, "220 hi\r\n", "250 hi\r\n", "250 ok\r\n", "250 ok\r\n", "354 go\r\n")
-		buf := make([]byte, 1<<16)
-		var got strings.Builder
-		for !strings.HasSuffix(got.String(), "\r\n.\r\n") {
-			n, err := conn.Read(buf)
-			if err != nil {
+	for _, tc := range []struct {
+		name, reply, log string
+	}{
+		{"taken", "250 2.0.0 queued\r\n", "delivered a"},
+		{"refused", "550 5.1.1 nobody\r\n", "refused a"},
+		{"silent", "", ""},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			t.Parallel()
+			ctx, cancel := context.WithCancel(t.Context())
+			defer cancel()
+			over := make(chan error, 1)
+			address := script(t, func(conn net.Conn) {
+				takeWhole(conn)
+				cancel()
+				// A line that is cut shows itself as its end; one that is open says nothing.
+				assert.NoError(t, conn.SetReadDeadline(time.Now().Add(200*time.Millisecond)))
+				_, err := conn.Read(make([]byte, 1))
+				over <- err
+				fmt.Fprint(conn, tc.reply)
+				assert.NoError(t, conn.SetReadDeadline(time.Time{}))
+				_, _ = io.Copy(io.Discard, conn)
+			})
+			wait := time.Minute
+			if tc.reply == "" {
+				wait = 400 * time.Millisecond
+			}
+			b := newBox("a")
+			d, err := notify.NewDeliverer(b, nil, nil, relayTo(t, notify.RelayOptions{Address: address, StopTimeout: wait}), notify.DefaultRetryPlan(), nil)
+			require.NoError(t, err)
+			_, err = d.Deliver(ctx, sent)
+			require.ErrorIs(t, <-over, os.ErrDeadlineExceeded, "the line was open")
+			if tc.log == "" {
+				require.ErrorIs(t, err, context.Canceled)
+				assert.Equal(t, []string{"attempt a"}, b.log)
 				return
 			}
-			got.Write(buf[:n])
-		}
-	})
+			require.NoError(t, err)
+			assert.Contains(t, b.log, tc.log)
+		})
+	}
+}
+
+func TestRelayLostReplyIsUnknown(t *testing.T) {
+	t.Parallel()
+	address := script(t, takeWhole)
 	err := relayTo(t, notify.RelayOptions{Address: address}).Send(t.Context(), env, composed(t))
 	var e *notify.SendError
 	require.ErrorAs(t, err, &e)
@@ -551,7 +603,7 @@ func TestMaildir(t *testing.T) {
 	assert.Empty(t, left)
 
 	other := reminder()
-	other.MessageID = notify.MessageIDFor("another", "tidewater.example")
+	other.MessageID = notify.MessageIDFor("", "another", "tidewater.example")
 	l, err := notify.ComposeReminder(other)
 	require.NoError(t, err)
 	require.NoError(t, m.Send(t.Context(), env, l.Raw))

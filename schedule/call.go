@@ -31,7 +31,7 @@ func newCall(p loops.Policy, s Staged, today loops.Day) (c Call, ok bool) {
 		reason += fmt.Sprintf("; not reached on %s, %s", state.TriedInVain.Long(), times(state.Tries))
 	}
 	c = Call{Staged: s, Reason: reason, Letter: mayWrite(s.Owner)}
-	if s.Owner.MayMail() && s.Loop.State.Asked.IsZero() {
+	if s.Owner.MayMail() && !s.Loop.State.Wanted() {
 		c.Evidence = s.Letters.Evidence()
 	}
 	return c, true
@@ -52,7 +52,7 @@ const quietAfterCall = 7
 // agreed that is not over, or that they want no reminder yet. What the owner asks
 // for since then ends it.
 func spoken(s loops.State, today loops.Day) bool {
-	if !s.Asked.IsZero() {
+	if s.Wanted() {
 		return false
 	}
 	if s.QuietUntil.After(today) {
@@ -83,6 +83,8 @@ func whyCall(p loops.Policy, s Staged, today loops.Day) string {
 			asked.On = state.Agreed
 		}
 		return fmt.Sprintf("answered %q on %s", asked.Said(), state.Asked.Long())
+	case !state.PassedOn.IsZero():
+		return fmt.Sprintf("answered %q on %s", loops.PassedOn, state.PassedOn.Long())
 	case !state.Agreed.IsZero() && today.After(state.Agreed):
 		return "agreed for " + state.Agreed.Long() + ", and nothing was recorded since"
 	case ok && s.Stage == loops.StageCall:

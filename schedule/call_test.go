@@ -41,6 +41,7 @@ func TestCallsMoveTheWork(t *testing.T) {
 		"proposed a day":                   {byMail, loops.State{Asked: today, AskedFor: loops.ProposeDay, Agreed: today.AddDays(5)}, `answered "I can bring it on Thu 3 Dec 2026" on Sat 28 Nov 2026`, false, false},
 		"a day proposed and confirmed":     {byMail, loops.State{Reached: today, Agreed: today.AddDays(5)}, "", false, false},
 		"sold":                             {byMail, loops.State{Asked: today, AskedFor: loops.PassedOn}, `answered "it is sold" on Sat 28 Nov 2026`, true, false},
+		"sold, and worked on since":        {byMail, loops.State{PassedOn: today, Agreed: today.AddDays(2), QuietUntil: today.AddDays(9)}, `answered "it is sold" on Sat 28 Nov 2026`, false, false},
 		"wants two weeks":                  {byMail, loops.State{QuietUntil: today.AddDays(1)}, "", true, false},
 		"the two weeks are over":           {byMail, loops.State{QuietUntil: today}, "no reminder went out", true, false},
 		"mail has said all there is":       {byMail, loops.State{}, "no reminder went out", true, false},

@@ -112,7 +112,7 @@ func List(p loops.Policy, today loops.Day, items []Item) TechnicianList {
 			group = &list.Week
 		}
 		*group = append(*group, line)
-		if state := item.Loop.State; ok || !state.Asked.IsZero() || !state.Agreed.IsZero() {
+		if state := item.Loop.State; ok || state.Wanted() || !state.Agreed.IsZero() {
 			if call, ok := newCall(p, Staged{item, stage}, today); ok {
 				list.Call = append(list.Call, CallLine{line, call.Reason, call.Evidence, call.Letter})
 			}

@@ -12,7 +12,7 @@ import (
 // The buckets, in the order they are checked and exported. Those marked
 // "index" have empty values and can be rebuilt from the others.
 const (
-	bucketMeta            = "meta"              // "schema", "uptime", "alarms", "canary", "backups", "mailbox " and its name
+	bucketMeta            = "meta"              // "schema", "uptime", "alarms", "canary", "backups", "register id", "mailbox " and its name
 	bucketOwners          = "owners"            // owner
 	bucketMachines        = "machines"          // machine
 	bucketMachinesByOwner = "machines by owner" // index: owner, machine
@@ -61,7 +61,10 @@ func initialise(tx *bolt.Tx, schema int) error {
 	if err := makeBuckets(tx); err != nil {
 		return err
 	}
-	return putSchema(tx, schema)
+	if err := putSchema(tx, schema); err != nil {
+		return err
+	}
+	return putID(tx)
 }
 
 func makeBuckets(tx *bolt.Tx) error {

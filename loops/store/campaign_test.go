@@ -72,7 +72,6 @@ func childWrites(path string, out io.Writer) error {
 		id := c.Loops[0].ID
 		m := aMessage(c.Owners[0].ID, c.Entries[0].Day, noon)
 		c.Messages = []loops.Message{m}
-		c.Sent = []loops.Sent{{Loop: id, Task: loops.Look, Due: c.Loops[0].Plan.Tasks[0].Due, Stage: loops.StageDue, Message: m.Key}}
 		if err := s.Commit(c); err != nil {
 			return err
 		}
@@ -258,10 +257,12 @@ func nothingByHalf(t *testing.T, s *store.Store) {
 		history, err := s.History(l.ID)
 		require.NoError(t, err)
 		assert.Len(t, history, 1)
-		marks, err := s.Sent(l.ID, loops.Look, l.Plan.Tasks[0].Due)
+		machine, err := s.Machine(l.Machine)
 		require.NoError(t, err)
-		require.Len(t, marks, 1)
-		m, err := s.Message(marks[0].Message)
+		letters, err := s.MessagesTo(machine.Owner, loops.Day{})
+		require.NoError(t, err)
+		require.Len(t, letters, 1)
+		m, err := s.Message(letters[0].Key)
 		require.NoError(t, err)
 		assert.NotEmpty(t, m.Raw)
 	}

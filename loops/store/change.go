@@ -20,7 +20,6 @@ type encodedChange struct {
 	entries     []encoded[loops.Entry]
 	messages    []encoded[loops.Message]
 	bodies      [][]byte // of messages, in their order
-	sent        []encoded[loops.Sent]
 	containers  []encoded[loops.Container]
 	usedFluid   []encoded[loops.UsedFluid]
 	instruments []encoded[loops.Instrument]
@@ -32,7 +31,7 @@ type encodedChange struct {
 
 func (e *encodedChange) empty() bool {
 	return e.mail == nil && len(e.owners)+len(e.machines)+len(e.loops)+len(e.entries)+
-		len(e.messages)+len(e.sent)+
+		len(e.messages)+
 		len(e.containers)+len(e.usedFluid)+len(e.instruments)+len(e.samples) == 0
 }
 
@@ -49,7 +48,6 @@ func encodeChange(c loops.Change) (e *encodedChange, err error) {
 		func() (err error) { e.loops, err = loopKind().prepare(c.Loops); return err },
 		func() error { return e.addEntries(c) },
 		func() error { return e.addMessages(c) },
-		func() error { return e.addSent(c) },
 		func() (err error) { e.containers, err = containerKind().prepare(c.Shelf.Containers); return err },
 		func() (err error) { e.instruments, err = instrumentKind().prepare(c.Shelf.Instruments); return err },
 		func() (err error) { e.samples, err = sampleKind().prepare(c.Shelf.Samples); return err },
@@ -89,9 +87,6 @@ func subjects(c loops.Change) string {
 	}
 	for _, m := range c.Messages {
 		on = append(on, fmt.Sprintf("message %s", m.Key))
-	}
-	for _, s := range c.Sent {
-		on = append(on, fmt.Sprintf("%s reminder of loop %d for %s due %s", s.Stage, s.Loop, s.Task, s.Due))
 	}
 	for _, x := range c.Shelf.Containers {
 		on = append(on, fmt.Sprintf("container %d", x.ID))
@@ -138,21 +133,6 @@ func (e *encodedChange) addMessages(c loops.Change) error {
 		}
 		e.messages = append(e.messages, encoded[loops.Message]{m, key, v})
 		e.bodies = append(e.bodies, body)
-	}
-	return nil
-}
-
-func (e *encodedChange) addSent(c loops.Change) error {
-	for _, s := range c.Sent {
-		key, err := sentKey(s)
-		if err != nil {
-			return fmt.Errorf("sent mark of loop %d: %w", s.Loop, err)
-		}
-		v, err := encodeSent(s)
-		if err != nil {
-			return fmt.Errorf("sent mark of loop %d: %w", s.Loop, err)
-		}
-		e.sent = append(e.sent, encoded[loops.Sent]{s, key, v})
 	}
 	return nil
 }

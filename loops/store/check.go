@@ -209,6 +209,8 @@ func (c *checker) looker(tx *bolt.Tx, name string) func(k, v []byte) error {
 			switch string(k) {
 			case keyUptime:
 				_, err = decode[uptimeV1](recordV1, v)
+			case keyID:
+				_, err = decode[idV1](recordV1, v)
 			case keyBackups:
 				_, err = decode[backupsV1](recordV1, v)
 			case keyAlarms:

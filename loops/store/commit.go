@@ -71,7 +71,7 @@ func (s *Store) NewContainerIDs(count int) (loops.ContainerID, error) {
 // although it should be new, gives loops.ErrConflict. The entries of a loop
 // must continue its history without a gap up to the loop's LastEntry, and the
 // loop must be part of the change. The due index follows the plans of the loops
-// in the change. A message, sent mark or used-fluid line that is on record gives
+// in the change. A message or used-fluid line that is on record gives
 // loops.ErrRepeated, a tag of another loop loops.ErrTagTaken, a missing owner or
 // machine loops.ErrNotFound. A mail that was dealt with gives loops.ErrRepeated.
 // A change without any record writes nothing.
@@ -92,7 +92,7 @@ func (s *Store) Commit(c loops.Change) error {
 // write puts the change in the order in which records need each other.
 func (e *encodedChange) write(tx *bolt.Tx) error {
 	for _, step := range []func(*bolt.Tx) error{
-		e.writeOwners, e.writeMachines, e.writeLoops, e.writeShelf, e.writeMessages, e.writeSent, e.writeMail,
+		e.writeOwners, e.writeMachines, e.writeLoops, e.writeShelf, e.writeMessages, e.writeMail,
 	} {
 		if err := step(tx); err != nil {
 			return err
@@ -297,21 +297,4 @@ func deleteOutbox(tx *bolt.Tx, m loops.Message) error {
 		return err
 	}
 	return bucket(tx, bucketOutbox).Delete(key)
-}
-
-func (e *encodedChange) writeSent(tx *bolt.Tx) error {
-	b := bucket(tx, bucketSent)
-	for _, s := range e.sent {
-		if b.Get(s.key) != nil {
-			return fmt.Errorf("sent mark of loop %d, %s due %s, stage %s: %w",
-				s.record.Loop, s.record.Task, s.record.Due, s.record.Stage, loops.ErrRepeated)
-		}
-		if err := loopKind().exists(tx, uint64(s.record.Loop)); err != nil {
-			return fmt.Errorf("sent mark: %w", err)
-		}
-		if err := b.Put(s.key, s.value); err != nil {
-			return err
-		}
-	}
-	return nil
 }

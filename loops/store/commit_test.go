@@ -29,7 +29,6 @@ func TestCommitAndRead(t *testing.T) {
 	s := open(t)
 	c := workshop(t, s)
 	c.Messages = []loops.Message{aMessage(c.Owners[0].ID, loops.Day{Year: 2026, Month: time.December, Dom: 4}, noon)}
-	c.Sent = []loops.Sent{{Loop: c.Loops[0].ID, Task: loops.Look, Due: c.Loops[0].Plan.Tasks[0].Due, Stage: loops.StageAhead, Message: c.Messages[0].Key}}
 	require.NoError(t, s.Commit(c))
 
 	owner, err := s.Owner(c.Owners[0].ID)
@@ -68,10 +67,6 @@ func TestCommitAndRead(t *testing.T) {
 	dues, err := s.DueThrough(due)
 	require.NoError(t, err)
 	assert.Equal(t, []loops.Due{{Day: due, Loop: l.ID, Task: loops.Look}}, dues)
-
-	marks, err := s.Sent(l.ID, loops.Look, due)
-	require.NoError(t, err)
-	assert.Equal(t, c.Sent, marks)
 
 	message, err := s.Message(c.Messages[0].Key)
 	require.NoError(t, err)
@@ -131,10 +126,6 @@ func TestCommitRefuses(t *testing.T) {
 		{"message without a next attempt", func(c *loops.Change, first loops.Change) {
 			c.Messages = []loops.Message{aMessage(first.Owners[0].ID, day.AddDays(1), time.Time{})}
 		}, nil},
-		{"repeated sent mark", func(c *loops.Change, first loops.Change) { c.Sent = first.Sent }, loops.ErrRepeated},
-		{"sent mark of no loop", func(c *loops.Change, _ loops.Change) {
-			c.Sent = []loops.Sent{{Loop: 99, Task: loops.Look, Due: day, Stage: loops.StageDue}}
-		}, loops.ErrNotFound},
 		{"nobody did it", func(c *loops.Change, _ loops.Change) { c.By = "" }, nil},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -142,7 +133,6 @@ func TestCommitRefuses(t *testing.T) {
 			s := open(t)
 			first := workshop(t, s)
 			first.Messages = []loops.Message{aMessage(first.Owners[0].ID, day, noon)}
-			first.Sent = []loops.Sent{{Loop: first.Loops[0].ID, Task: loops.Look, Due: day, Stage: loops.StageDue, Message: first.Messages[0].Key}}
 			require.NoError(t, s.Commit(first))
 			second := workshop(t, s)
 			c.spoil(&second, first)

@@ -179,9 +179,9 @@ func TestExportOwner(t *testing.T) {
 		require.NoError(t, json.Unmarshal(line, &l))
 		counts[l.Kind]++
 	}
-	assert.Equal(t, map[string]int{"fillmark owner export": 1, "owner": 1, "suppressed": 1, "machine": 1, "loop": 1, "entry": 21, "message": 2, "body": 2, "end": 1}, counts)
+	assert.Equal(t, map[string]int{"fillmark owner export": 1, "owner": 1, "suppressed": 1, "machine": 1, "loop": 1, "entry": 21, "message": 3, "body": 3, "end": 1}, counts)
 	assert.NotContains(t, b.String(), "Björn")
-	assert.Contains(t, string(lines[len(lines)-1]), `"lines":30`)
+	assert.Contains(t, string(lines[len(lines)-1]), `"lines":32`)
 	assert.ErrorContains(t, store.Import(t.Context(), s.Path()+".2", &b), "line 1: kind \"fillmark owner export\"")
 	assert.ErrorIs(t, s.ExportOwner(9, &b), loops.ErrNotFound)
 }

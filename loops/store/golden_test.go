@@ -107,8 +107,10 @@ func everything(t testing.TB, s *store.Store) {
 	c.Loops, c.Entries = []loops.Loop{l, bare}, entries
 	waiting, tried := aMessage(1, day, noon), aMessage(1, day.AddDays(1), noon)
 	tried.Status, tried.Attempts, tried.LastAttempt, tried.LastError = loops.Refused, 2, noon, "550 no such mailbox"
-	c.Messages = []loops.Message{waiting, tried}
-	c.Sent = []loops.Sent{{Loop: 1, Task: loops.Look, Due: day, Stage: loops.StageDue, Message: waiting.Key}, {Loop: 1, Task: loops.Look, Due: day, Stage: loops.StageCall}}
+	settled := aMessage(1, day.AddDays(2), noon)
+	settled.MessageID = "<1f@workshop.example>"
+	settled.About = []loops.Topic{{Loop: 1, Task: loops.Look, Due: day, Stage: loops.StageDue}}
+	c.Messages = []loops.Message{waiting, tried, settled}
 	c.Shelf = loops.Shelf{
 		Containers: []loops.Container{{ID: 1, Kind: loops.PremixBottle, Product: "premix", Lot: "P-3", Fluid: chemistry.PropyleneGlycol,
 			Mass: new(chemistry.MassFraction(0.35)), MassUncertainty: 0.005, Pairs: []chemistry.LabelPair{{Strength: 0.5, Freeze: new(chemistry.Celsius(-33.5)), Brix: new(chemistry.Brix(34.2)), Density: new(chemistry.KilogramPerLitre(1.045))}}, Opened: day, Mixed: day, Expires: day.AddMonths(12), Left: 4.2,
@@ -129,6 +131,7 @@ func everything(t testing.TB, s *store.Store) {
 		SignIns:     []loops.SignIn{{Hash: strings.Repeat("a1", 32), Technician: "rui", Began: noon, Seen: noon}},
 		Tokens:      []loops.PasswordToken{{Hash: strings.Repeat("b2", 32), Technician: "mia", Expires: noon}},
 	}))
+	require.NoError(t, s.MarkDelivered(settled.Key, noon))
 	require.NoError(t, s.Suppress(loops.Suppression{Address: "Gone@garden.example", Reason: "5.1.1", Since: noon}, "deliverer"))
 }
 

@@ -26,7 +26,7 @@ type model struct {
 	loops    map[loops.LoopID]loops.Loop
 	history  map[loops.LoopID][]loops.Entry
 	messages map[loops.MessageKey]loops.Message
-	sent     map[loops.Sent]bool // without the message
+	sent     map[loops.Sent]loops.MessageKey // without the message, and the message
 	audit    int
 }
 
@@ -108,20 +108,18 @@ func (m *model) remind(t *rapid.T) {
 	owner := m.machines[l.Machine].Owner
 	message := aMessage(owner, drawDay(t, "day"), drawInstant(t, "next").UTC())
 	message.Created = drawInstant(t, "created").UTC()
-	mark := loops.Sent{Loop: l.ID, Task: loops.Look, Due: l.Plan.Tasks[0].Due, Stage: rapid.SampledFrom([]loops.Stage{loops.StageDue, loops.StageLate}).Draw(t, "stage")}
-	key := mark
-	mark.Message = message.Key
+	message.About = []loops.Topic{{Loop: l.ID, Task: loops.Look, Due: l.Plan.Tasks[0].Due, Stage: rapid.SampledFrom([]loops.Stage{loops.StageDue, loops.StageLate}).Draw(t, "stage")}}
 	c := change("remind")
-	c.Messages, c.Sent = []loops.Message{message}, []loops.Sent{mark}
+	c.Messages = []loops.Message{message}
 	_, repeated := m.messages[message.Key]
 	err := m.s.Commit(c)
-	if repeated || m.sent[key] {
+	if repeated {
 		require.ErrorIs(t, err, loops.ErrRepeated)
 		return
 	}
 	require.NoError(t, err)
 	m.audit++
-	m.messages[message.Key], m.sent[key] = message, true
+	m.messages[message.Key] = message
 }
 
 func (m *model) deliver(t *rapid.T) {
@@ -139,6 +137,10 @@ func (m *model) deliver(t *rapid.T) {
 		require.NoError(t, m.s.MarkDelivered(message.Key, at))
 		m.audit++
 		message.Status, message.Unsure = loops.Delivered, false
+		for _, mark := range message.Marks() {
+			mark.Message = ""
+			m.sent[mark] = message.Key
+		}
 	}
 	m.messages[message.Key] = message
 }
@@ -178,6 +180,12 @@ func (m *model) agree(t *rapid.T) {
 			waiting++
 		}
 	}
+	for want, message := range m.sent {
+		marks, err := m.s.Sent(want.Loop, want.Task, want.Due)
+		require.NoError(t, err)
+		want.Message = message
+		assert.Contains(t, marks, want)
+	}
 	queue, err := m.s.NextQueued(time.Date(loops.MaxYear, 1, 1, 0, 0, 0, 0, time.UTC), 1000)
 	require.NoError(t, err)
 	assert.Len(t, queue, waiting)
@@ -216,7 +224,7 @@ func TestStoreAgainstModel(t *testing.T) {
 		m := &model{
 			s: s, owners: map[loops.OwnerID]loops.Owner{}, machines: map[loops.MachineID]loops.Machine{},
 			loops: map[loops.LoopID]loops.Loop{}, history: map[loops.LoopID][]loops.Entry{},
-			messages: map[loops.MessageKey]loops.Message{}, sent: map[loops.Sent]bool{},
+			messages: map[loops.MessageKey]loops.Message{}, sent: map[loops.Sent]loops.MessageKey{},
 		}
 		defer func() { assert.NoError(t, m.s.Close()) }()
 		t.Repeat(map[string]func(*rapid.T){

@@ -40,12 +40,14 @@ func openWith(path string, opts Options, list []migration) (*Store, error) {
 	if err := prepare(db, path, opts, list); err != nil {
 		return nil, errors.Join(fmt.Errorf("store: open %s: %w", path, err), db.Close())
 	}
-	if !opts.ReadOnly {
-		if err := removeLeftovers(path); err != nil {
-			return nil, errors.Join(fmt.Errorf("store: open: %w", err), db.Close())
-		}
+	own, err := ownID(db, path, opts)
+	if err == nil && !opts.ReadOnly {
+		err = removeLeftovers(path)
 	}
-	return &Store{path: path, opts: opts, db: db, id: id}, nil
+	if err != nil {
+		return nil, errors.Join(fmt.Errorf("store: open: %w", err), db.Close())
+	}
+	return &Store{path: path, opts: opts, db: db, id: id, own: own}, nil
 }
 
 // create makes a complete empty store, so that a kill at any point leaves

@@ -101,6 +101,7 @@ type messageV1 struct {
 	From           string              `json:"from"`
 	To             string              `json:"to"`
 	Subject        string              `json:"subject"`
+	MessageID      string              `json:"message_id,omitempty"`
 	Raw            []byte              `json:"-"`
 	Created        time.Time           `json:"created"`
 	PointlessAfter time.Time           `json:"pointless_after"`

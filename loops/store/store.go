@@ -65,6 +65,8 @@ type Store struct {
 	mu sync.RWMutex
 	db *bolt.DB
 	id fileIdentity // of the file behind db
+
+	own string // see [Store.ID]
 }
 
 // Path returns the path that the store was opened with.

@@ -6,6 +6,7 @@ package cli
 import (
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -26,7 +27,7 @@ func TestARegisterRemovedUnderTheDaemonComesBack(t *testing.T) {
 	assert.Contains(t, errOut, "removed or replaced")
 	assert.Contains(t, errOut, "fillmark backup --to FOLDER")
 	_, out, _ = runHere(t, folder, "due")
-	assert.Contains(t, out, "Nothing can be put down")
+	assert.Equal(t, 1, strings.Count(out, "Nothing can be put down"), "it is told once: %s", out)
 	kept := filepath.Join(folder, "kept")
 	must(t, folder, "backup", "--to", kept)
 	assert.Zero(t, stop())

@@ -5,7 +5,6 @@ package daemon
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"log/slog"
 	"os"
@@ -35,7 +34,7 @@ func (h *Service) houseSource() alarm.Source {
 	return alarm.Source{Name: web.HouseAlarm, Check: func(time.Time) (reason, remedy string) {
 		var says, do []string
 		for _, l := range h.Quick().Told() {
-			if l.State == doctor.Red && l.Check != "register file" { // that has a source of its own
+			if l.State == doctor.Red {
 				says, do = append(says, l.Says), append(do, l.Do)
 			}
 		}
@@ -43,17 +42,15 @@ func (h *Service) houseSource() alarm.Source {
 	}}
 }
 
-// registerSource is red while the register's file is not where it was opened, or
-// cannot be read.
+// registerSource is red while the doctor finds that the register's file is not
+// where it was opened, or cannot be read.
 func (h *Service) registerSource() alarm.Source {
 	return alarm.Source{Name: "register", Check: func(time.Time) (reason, remedy string) {
-		if err := h.Store.InPlace(); err != nil {
-			return "Nothing can be put down: " + err.Error() + ".",
-				"Copy what is still there with fillmark backup --to FOLDER, stop the program, move aside what is left beside the register, " +
-					"bring all back with fillmark restore FOLDER, and start it again."
-		}
-		if _, err := h.Store.Owner(0); !errors.Is(err, loops.ErrNotFound) {
-			return fmt.Sprintf("The register cannot be read: %v.", err), "Look at it with fillmark check; the way back is the newest backup."
+		report := h.Quick()
+		for _, check := range []string{"register", "register file"} {
+			if l := report.Line(check); l.State == doctor.Red {
+				return l.Says, l.Do
+			}
 		}
 		return "", ""
 	}}

@@ -51,8 +51,17 @@ func (c Config) linksFault() string {
 		return "links would lead to " + c.base() + ", which every owner's computer takes for itself"
 	case reservedName(host):
 		return host + " is a name for examples, which nobody can open"
+	case homeName(host):
+		return host + " is a name that only the network of one home knows (RFC 8375), so that no owner can open it"
 	}
 	return ""
+}
+
+// homeName tells a name of the domain that RFC 8375 keeps for the network of a
+// home.
+func homeName(host string) bool {
+	host = strings.ToLower(strings.TrimSuffix(host, "."))
+	return host == "home.arpa" || strings.HasSuffix(host, ".home.arpa")
 }
 
 // reservedName tells the names that RFC 2606 and RFC 6761 keep for tests and

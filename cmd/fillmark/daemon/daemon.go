@@ -129,6 +129,9 @@ func open(c Config, now func() time.Time, log *slog.Logger, options store.Option
 	if c.sendsCanary() {
 		settings.Canary = time.Duration(c.Alarm.CanaryHours) * time.Hour
 	}
+	if _, signs, err := c.Keys().Signing(); err == nil && signs { // a key that cannot be read is told below
+		settings.Ours = func(raw []byte) error { return c.Keys().Verify(raw, c.MailDomain()) }
+	}
 	h.Workshop = workshop.New(h.Store, settings, rand.Reader, ownerLinks)
 	if err := h.Workshop.RecallEvidence(); err != nil {
 		return nil, err

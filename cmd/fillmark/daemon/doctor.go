@@ -44,6 +44,14 @@ func (h *Service) Examine(ctx context.Context) doctor.Report {
 	if err := h.walk(&f); err != nil && f.Register.Fault == "" {
 		f.Register.Fault = err.Error()
 	}
+	if h.mailbox != nil {
+		ctx, cancel := context.WithTimeout(ctx, lookTime)
+		defer cancel()
+		f.Mailbox.Asked = true
+		if err := h.mailbox.Check(ctx); err != nil {
+			f.Mailbox.Fault = loops.Visible(err.Error())
+		}
+	}
 	return doctor.Examine(f)
 }
 
@@ -103,6 +111,12 @@ func (h *Service) recorded(f *doctor.Facts) error {
 	if made := f.Backup.Made; !made.IsZero() {
 		f.Backup.Due = h.keeper.config.nextBackup(made)
 	}
+	canary, sent, err := h.Workshop.CanaryState()
+	if err != nil {
+		return err
+	}
+	f.Canary.Set, f.Canary.Last = sent, canary.Arrived
+	f.Canary.Fault, _ = h.Workshop.CanarySource().Check(f.At)
 	state, err := h.Workshop.MailState(f.At)
 	f.Mail = state.Trouble(f.Zone)
 	return err
@@ -180,6 +194,9 @@ func (c Config) facts(now time.Time) doctor.Facts {
 		Backup: doctor.Backup{Folder: c.Backup.Folder, SecondFolder: c.Backup.SecondFolder, Encrypted: c.Backup.Recipient != ""},
 	}
 	f.Register.Path = c.Store
+	if m := c.Mail.IMAP; m.Address != "" {
+		f.Mailbox.Name = m.Folder + " at " + m.Address
+	}
 	f.Exposed, f.Looked = c.exposed()
 	if f.Certificate.File = c.TLSCert; c.TLSCert != "" {
 		pairs, err := c.certificates()

@@ -91,7 +91,7 @@ func dnsAnswer(question []byte, texts map[string]string) ([]byte, error) {
 
 // relayed is a house whose mail goes out by a relay.
 func relayed(c *Config) {
-	c.Mail.Transport, c.Mail.From, c.BaseURL = "smtp", "bench@cooling.home.arpa", "https://loops.cooling.home.arpa"
+	c.Mail.Transport, c.Mail.From, c.BaseURL = "smtp", "bench@cooling.home.arpa", "https://192.168.1.20"
 }
 
 // TestDoctorAsksTheDNS holds the records against a DNS server of this computer's.
@@ -270,23 +270,44 @@ func TestDoctorLooksAtTheRealThing(t *testing.T) {
 	assert.Equal(t, doctor.Follows, state("sweep").State)
 }
 
+// The line of the canary is what its alarm says.
+func TestDoctorAsksTheCanary(t *testing.T) {
+	t.Parallel()
+	_, h := house(t, relayed, func(c *Config) { c.Mail.BounceAddress = "bounce@cooling.home.arpa" })
+	h.serving.Store(true)
+	h.pulse.Swept(testNow(), 0, nil)
+	line := func() doctor.Line { return h.Quick().Line("canary") }
+	assert.Equal(t, doctor.NotHere, line().State, line())
+	require.NoError(t, h.Store.PutCanary(loops.Canary{}.WithSent(testNow().Add(-31*time.Hour))))
+	reason, _ := h.Workshop.CanarySource().Check(testNow())
+	assert.Contains(t, reason, "has not come back")
+	assert.Equal(t, doctor.Red, line().State, line())
+	assert.Equal(t, reason, line().Says)
+	written := testNow().Add(-2 * time.Hour)
+	require.NoError(t, h.Store.PutCanary(loops.Canary{}.WithSent(written).WithArrived(written, testNow())))
+	assert.Equal(t, doctor.Good, line().State, line())
+}
+
 // Senders and links that are nobody's.
 func TestReach(t *testing.T) {
 	t.Parallel()
 	for _, tt := range []struct{ from, base, field string }{
-		{"bench@cooling.home.arpa", "https://loops.cooling.home.arpa", ""},
+		{"bench@cooling.home.arpa", "https://192.168.1.20", ""},
 		{"bench@cooling.home.arpa", "http://192.168.1.20:8377", ""}, // owners in the same house
-		{"workshop@fillmark.example", "https://loops.cooling.home.arpa", "mail.from"},
-		{"bench@Example.COM", "https://loops.cooling.home.arpa", "mail.from"},
-		{"bench@mail.example.org", "https://loops.cooling.home.arpa", "mail.from"},
-		{"bench@works.test", "https://loops.cooling.home.arpa", "mail.from"},
+		{"workshop@fillmark.example", "https://192.168.1.20", "mail.from"},
+		{"bench@Example.COM", "https://192.168.1.20", "mail.from"},
+		{"bench@mail.example.org", "https://192.168.1.20", "mail.from"},
+		{"bench@works.test", "https://192.168.1.20", "mail.from"},
 		{"bench@cooling.home.arpa", "", "base_url"},
 		{"bench@cooling.home.arpa", "http://localhost:8377", "base_url"},
 		{"bench@cooling.home.arpa", "https://[::1]", "base_url"},
 		{"bench@cooling.home.arpa", "http://127.8.8.8", "base_url"},
 		{"bench@cooling.home.arpa", "http://0.0.0.0:8377", "base_url"},
 		{"bench@cooling.home.arpa", "https://loops.workshop.example", "base_url"},
-		{"bench@counterexample.home.arpa", "https://example.cooling.home.arpa", ""},
+		{"bench@cooling.home.arpa", "https://home.arpa", "base_url"},
+		{"bench@cooling.home.arpa", "https://Loops.Home.Arpa.:8377", "base_url"},
+		{"bench@cooling.home.arpa", "https://loops-home.arpa", ""},
+		{"bench@counterexample.home.arpa", "https://example.cooling.internal", ""},
 	} {
 		c := DefaultConfig(map[string]string{"HOME": t.TempDir()})
 		c.Mail.From, c.BaseURL = tt.from, tt.base

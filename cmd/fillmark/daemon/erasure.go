@@ -131,7 +131,7 @@ func (k keeper) mailAbout(id loops.OwnerID) (map[string]bool, error) {
 			return nil, err
 		}
 		if m.Owner == id || m.Purpose == loops.PurposeMorning {
-			ids[notify.MessageIDFor(m.Key, k.config.MailDomain())] = true
+			ids[notify.MessageIDOf(m, k.config.MailDomain())] = true
 		}
 	}
 	return ids, nil

@@ -162,7 +162,7 @@ func (c *canaries) mails(to loops.Owner, address string) {
 		if i%2 == 0 {
 			status = loops.Delivered
 		}
-		raw := []byte("Date: Thu, 03 Dec 2026 12:00:00 +0000\r\nMessage-ID: " + notify.MessageIDFor(key, c.k.config.MailDomain()) + "\r\nTo: " + address +
+		raw := []byte("Date: Thu, 03 Dec 2026 12:00:00 +0000\r\nMessage-ID: " + notify.MessageIDFor("", key, c.k.config.MailDomain()) + "\r\nTo: " + address +
 			"\r\nContent-Transfer-Encoding: quoted-printable\r\n\r\n" + strings.ReplaceAll(c.about(to.Name), "quince", "qu=\r\nince") + "\r\n")
 		require.NoError(c, c.h.Store.Commit(loops.Change{At: testNow().UTC(), By: "schedule", Action: "test", Messages: []loops.Message{{
 			Key: key, Owner: owner, Purpose: purpose, From: c.k.config.Mail.From, To: address, Subject: c.about(to.Name), Raw: raw, Status: status,

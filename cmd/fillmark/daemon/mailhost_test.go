@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fillmark/cmd/fillmark/doctor"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 	"fillmark/notify/links"
@@ -67,12 +68,19 @@ func TestMailboxIsRead(t *testing.T) {
 	require.NoError(t, err)
 	require.NoError(t, h.readMailbox(t.Context(), testNow(), log))
 	assert.False(t, stopped(), "an old mail stops nothing again")
+	line := h.Examine(t.Context()).Line("mailbox")
+	assert.Equal(t, doctor.Good, line.State, line)
+	assert.Equal(t, "The mailbox INBOX at "+d.Implicit+" can be read.", line.Says)
+	assert.Empty(t, h.Quick().Line("mailbox"), "a look that costs nothing asks nobody")
 	require.NoError(t, h.Close())
 
 	c.Mail.IMAP.PasswordFile = secretFile(t, "wrong")
 	h, err = Open(c, testNow, log)
 	require.NoError(t, err)
 	require.ErrorContains(t, h.readMailbox(t.Context(), testNow(), log), "login")
+	line = h.Examine(t.Context()).Line("mailbox")
+	assert.Equal(t, doctor.Red, line.State, line)
+	assert.Contains(t, line.Says, "login")
 	require.NoError(t, h.Close())
 }
 

@@ -106,7 +106,7 @@ func (h *Service) readBounces(log *slog.Logger, now time.Time) error {
 		back, err := h.Workshop.Bounce(workshop.Stamp{At: now.UTC(), By: "bounces"}, mail)
 		switch {
 		case errors.Is(err, notify.ErrNotBounce), errors.Is(err, workshop.ErrForeignBounce):
-			log.Info("mail in the bounce folder is no bounce of ours; it stays for a person to read")
+			log.Info("mail in the bounce folder is no bounce of ours; it stays for a person to read", "why", loops.Visible(err.Error()))
 		case err == nil && back.Canary:
 			log.Info("our letter to ourselves came")
 		case err == nil:

@@ -59,13 +59,14 @@ func (r Report) Line(check string) Line {
 }
 
 // Told are the faults that the pages of the day tell: those with which the house
-// does not do its work, and of backups also such as follow from another. Sweeps
-// and mail have a place of their own there.
+// does not do its work, and of backups also such as follow from another. The
+// register, sweeps and mail have a place of their own there.
 func (r Report) Told() []Line {
 	var told []Line
 	for _, l := range r.Lines {
 		backups := slices.Contains([]string{"restore drill", "backup", "second backup"}, l.Check)
-		if backups && (l.State == Red || l.State == Follows) || l.Stops && l.State == Red && l.Check != "sweep" && l.Check != "mail" {
+		own := slices.Contains([]string{"register", "register file", "sweep", "mail"}, l.Check)
+		if backups && (l.State == Red || l.State == Follows) || l.Stops && l.State == Red && !own {
 			told = append(told, l)
 		}
 	}
@@ -118,6 +119,7 @@ func checks() []check {
 		{"addresses given up", []string{"register"}, givenUp, false, false},
 		{"owners' addresses", []string{"register"}, unmailable, false, false},
 		{"bounces", nil, bounces, true, false},
+		{"mailbox", []string{"permissions", "clock"}, mailbox, false, false},
 		{"canary", []string{"register", "daemon", "mail", "bounces", "sender"}, canary, true, false},
 		{"restore drill", []string{"register", "register file", "disk"}, drill, true, true},
 		{"backup", []string{"register", "register file", "daemon", "disk", "clock", "restore drill"}, backup, true, true},

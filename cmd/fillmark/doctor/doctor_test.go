@@ -28,7 +28,8 @@ func healthy() doctor.Facts {
 	for _, kind := range []notify.RecordKind{notify.RecordDKIM, notify.RecordSPF, notify.RecordDMARC} {
 		f.Records = append(f.Records, notify.CheckedRecord{Record: notify.Record{Kind: kind, Name: string(kind) + ".workshop.example"}, State: notify.RecordThere})
 	}
-	f.Canary.Set, f.Canary.Last, f.Canary.Within = true, noon.Add(-20*time.Hour), 26*time.Hour
+	f.Canary.Set, f.Canary.Last = true, noon.Add(-20*time.Hour)
+	f.Mailbox.Name, f.Mailbox.Asked = "INBOX at mail.workshop.example", true
 	made := noon.Add(-10 * time.Hour)
 	f.Backup = doctor.Backup{Folder: "/backups", SecondFolder: "/usb", Due: noon.Add(14 * time.Hour),
 		Backups: loops.Backups{Made: made, Where: "/backups/a", Drilled: made, Lines: 40, Second: made, Tried: made}}
@@ -65,7 +66,7 @@ func TestEachFaultTurnsItsOwnLine(t *testing.T) {
 		{"removed under the daemon", "register file", func(f *doctor.Facts) { f.Register.Moved, f.Backup.DrillFault = "it was removed", "no such file" }, []string{"restore drill"}, "removed"},
 		{"no daemon", "daemon", func(f *doctor.Facts) {
 			f.Daemon, f.Sweep, f.Mail = false, "no daemon", "No mail leaves."
-			f.Backup.Due, f.Canary.Last = noon.AddDate(0, 0, -3), noon.AddDate(0, 0, -3)
+			f.Backup.Due, f.Canary.Fault = noon.AddDate(0, 0, -3), "It has not come back."
 		}, []string{"sweep", "mail", "canary", "backup"}, "No daemon"},
 		{"clock went back", "clock", func(f *doctor.Facts) {
 			f.Newest = noon.AddDate(0, 0, 3)
@@ -101,13 +102,13 @@ func TestEachFaultTurnsItsOwnLine(t *testing.T) {
 		{"SPF not answered", "SPF", func(f *doctor.Facts) { f.Records[1].State, f.Records[1].Found = notify.RecordUnknown, "servfail" }, nil, "servfail"},
 		{"no DMARC", "DMARC", func(f *doctor.Facts) { f.Records[2].State = notify.RecordMissing }, nil, "not published"},
 		{"sweeps late", "sweep", func(f *doctor.Facts) { f.Sweep = "the last sweep was 3h ago" }, nil, "3h"},
-		{"dead relay", "mail", func(f *doctor.Facts) { f.Mail, f.Canary.Last = "No mail leaves since …", time.Time{} }, []string{"canary"}, "since"},
+		{"dead relay", "mail", func(f *doctor.Facts) { f.Mail, f.Canary.Fault = "No mail leaves since …", "It has not come back." }, []string{"canary"}, "since"},
 		{"held", "held letters", func(f *doctor.Facts) { f.Held = 2 }, nil, "2 letters are held"},
 		{"300 given up", "addresses given up", func(f *doctor.Facts) { f.GivenUp, f.GivenUpOn = 300, loops.DayOf(noon.AddDate(0, 0, -2), time.UTC) }, nil, "300 addresses"},
 		{"accents", "owners' addresses", func(f *doctor.Facts) { f.Unmailable = []loops.OwnerID{7, 9} }, nil, "7 9"},
-		{"bounces unread", "bounces", func(f *doctor.Facts) { f.BouncesFault, f.Canary.Last = "permission denied", time.Time{} }, []string{"canary"}, "permission"},
-		{"canary old", "canary", func(f *doctor.Facts) { f.Canary.Last = noon.Add(-27 * time.Hour) }, nil, "Wed 2 Dec"},
-		{"canary never", "canary", func(f *doctor.Facts) { f.Canary.Last = time.Time{} }, nil, "yet"},
+		{"bounces unread", "bounces", func(f *doctor.Facts) { f.BouncesFault, f.Canary.Fault = "permission denied", "It has not come back." }, []string{"canary"}, "permission"},
+		{"mailbox shut", "mailbox", func(f *doctor.Facts) { f.Mailbox.Fault = "login: no" }, nil, "INBOX at mail.workshop.example cannot be read: login: no"},
+		{"canary late", "canary", func(f *doctor.Facts) { f.Canary.Fault = "The letter of Wed 2 Dec 2026 has not come back." }, nil, "Wed 2 Dec"},
 		{"drill failed", "restore drill", func(f *doctor.Facts) { f.Backup.DrillFault, f.Backup.Due = "export differs", noon.AddDate(0, 0, -1) }, []string{"backup"}, "export differs"},
 		{"backup failed", "backup", func(f *doctor.Facts) { f.Backup.Fault, f.Backup.Second = "permission denied", noon.AddDate(0, 0, -2) }, []string{"second backup"}, "permission denied"},
 		{"backup late", "backup", func(f *doctor.Facts) { f.Backup.Due = noon.Add(-7 * time.Hour) }, nil, "was due"},
@@ -142,7 +143,7 @@ func TestWhatDoesNotApply(t *testing.T) {
 	f := doctor.Facts{At: noon, Zone: time.UTC, Daemon: true}
 	r := doctor.Examine(f)
 	assert.True(t, r.OK, inState(r, doctor.Red))
-	for _, name := range []string{"disk", "permissions", "sender", "links", "certificate", "resolver", "DKIM", "SPF", "DMARC", "bounces", "canary", "restore drill", "backup", "second backup"} {
+	for _, name := range []string{"disk", "permissions", "sender", "links", "certificate", "resolver", "DKIM", "SPF", "DMARC", "bounces", "mailbox", "canary", "restore drill", "backup", "second backup"} {
 		assert.Equal(t, doctor.NotHere, r.Line(name).State, name)
 	}
 	f.Relay, f.Trial, f.Sender, f.Links = true, true, "example", "loopback"
@@ -163,7 +164,6 @@ func TestBounds(t *testing.T) {
 		{"certificate", func(f *doctor.Facts) { f.Certificate.Ends = noon.AddDate(0, 0, 14) }},
 		{"addresses given up", func(f *doctor.Facts) { f.GivenUp = 9 }},
 		{"backup", func(f *doctor.Facts) { f.Backup.Due = noon.Add(-6 * time.Hour) }},
-		{"canary", func(f *doctor.Facts) { f.Canary.Last = noon.Add(-26 * time.Hour) }},
 	} {
 		f := healthy()
 		tt.inside(&f)
@@ -193,7 +193,7 @@ func TestTold(t *testing.T) {
 	t.Parallel()
 	f := healthy()
 	f.Mail, f.Sweep, f.Backup.SecondFault = "No mail leaves.", "late", "gone"
-	f.Disks[0].Free, f.Backup.Fault = 1, "no space"
+	f.Disks[0].Free, f.Backup.Fault, f.Register.Moved = 1, "no space", "it was removed"
 	var names []string
 	for _, l := range doctor.Quick(f).Told() {
 		names = append(names, l.Check)

@@ -82,11 +82,18 @@ type Facts struct {
 	Bounces      string
 	BouncesFault string
 
+	Mailbox struct {
+		Name  string // empty: none is read
+		Asked bool
+		Fault string // why it cannot be read
+	}
+
 	// Canary is the letter to ourselves that shows that mail arrives.
 	Canary struct {
-		Set    bool
-		Last   time.Time     // when one arrived last
-		Within time.Duration // how old it may be
+		Set  bool
+		Last time.Time // when the newest that came was written; zero before the first
+		// Fault says that one does not come.
+		Fault string
 	}
 
 	Backup Backup

@@ -34,8 +34,9 @@ func registerFile(f Facts) Line {
 	case f.Register.Fault != "":
 		return red("Not known: the register cannot be read.", "")
 	case f.Register.Moved != "":
-		return red("What is written goes into a file that has lost its name: "+f.Register.Moved+".",
-			"Enter nothing more. fillmark export --to FILE still reads what the daemon holds; then stop the daemon, see who removed or replaced the file, and put the right one back.")
+		return red("Nothing can be put down: "+f.Register.Moved+".",
+			"Copy what is still there with fillmark backup --to FOLDER, stop the program, move aside what is left beside the register, "+
+				"bring all back with fillmark restore FOLDER, and start it again.")
 	}
 	return good("The file of that name is the one that is open.")
 }

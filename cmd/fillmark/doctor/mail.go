@@ -183,6 +183,19 @@ func bounces(f Facts) Line {
 	return good("Mail that came back is read from " + f.Bounces + ".")
 }
 
+func mailbox(f Facts) Line {
+	m := f.Mailbox
+	switch {
+	case m.Name == "":
+		return notHere("No mailbox is read (mail.imap). Where owners answer by mail, a person reads their answers.")
+	case m.Fault != "":
+		return red("The mailbox "+m.Name+" cannot be read: "+m.Fault+".", "Look at address, folder, user and login in mail.imap; what is in it waits.")
+	case !m.Asked:
+		return notHere("The mailbox " + m.Name + " is asked once there is a register for what its mail says.")
+	}
+	return good("The mailbox " + m.Name + " can be read.")
+}
+
 func canary(f Facts) Line {
 	c := f.Canary
 	switch {
@@ -190,10 +203,10 @@ func canary(f Facts) Line {
 		return notHere(f.noRelay())
 	case !c.Set:
 		return notHere("No letter to ourselves is sent, so whether mail arrives is not known.")
+	case c.Fault != "":
+		return red(c.Fault, "fillmark outbox list shows whether it left; then look at the relay and at the folder of mail that came back.")
 	case c.Last.IsZero():
-		return red("No letter to ourselves has arrived yet.", "fillmark outbox list shows whether it left; then look at the relay and at the folder of mail that came back.")
-	case f.At.Sub(c.Last) > c.Within:
-		return red("The last letter to ourselves arrived on "+f.instant(c.Last)+".", "fillmark outbox list shows whether it left; then look at the relay and at the folder of mail that came back.")
+		return notHere("No letter to ourselves has come yet; the first is told where it does not.")
 	}
-	return good("The last letter to ourselves arrived on " + f.instant(c.Last) + ".")
+	return good("The letter to ourselves of " + f.instant(c.Last) + " came.")
 }

@@ -28,7 +28,7 @@ func (w *Workshop) MailCanary(s Stamp) (bool, error) {
 	if err != nil || loops.DayOf(state.Sent, w.settings.Zone) == day {
 		return false, err
 	}
-	message, err := w.canaryMessage(writing{key: canaryKey(day), at: s.At})
+	message, err := w.canaryMessage(w.newLetter(canaryKey(day), s.At))
 	if err != nil {
 		return false, fmt.Errorf("canary: %w", err)
 	}
@@ -48,7 +48,7 @@ func canaryKey(day loops.Day) loops.MessageKey {
 func (w *Workshop) canaryMessage(as writing) (loops.Message, error) {
 	letter, err := notify.ComposeCanary(notify.CanaryInput{
 		Workshop: w.sender(), To: w.settings.ReturnPath.For(as.key), Day: loops.DayOf(as.at, w.settings.Zone),
-		Date: as.at.In(w.settings.Zone), MessageID: w.messageID(as.key), Instead: w.earlier(as, w.settings.Zone),
+		Date: as.at.In(w.settings.Zone), MessageID: as.id, Instead: w.earlier(as, w.settings.Zone),
 	})
 	if err != nil {
 		return loops.Message{}, err
@@ -68,8 +68,9 @@ func (w *Workshop) canaryAgain(m loops.Message, as writing) (is loops.Message, w
 	return is, "", err
 }
 
-// canaryCame takes in a mail that is one of our letters to ourselves. An answer
-// to one, or a report about one, is none.
+// canaryCame takes in a mail that is one of our letters to ourselves, its
+// signature whole: what spoils that spoils the owners' letters too. An answer to
+// one, or a report about one, is none.
 func (w *Workshop) canaryCame(s Stamp, raw []byte) (bool, error) {
 	arrival, err := notify.ReadArrival(bytes.NewReader(raw))
 	if err != nil {
@@ -82,12 +83,20 @@ func (w *Workshop) canaryCame(s Stamp, raw []byte) (bool, error) {
 		}
 		for back := range int(bounceAge / (24 * time.Hour)) {
 			key := canaryKey(loops.DayOf(s.At, w.settings.Zone).AddDays(-back))
-			if notify.MessageHash(key) != hash || w.messageID(key) != arrival.MessageID {
+			if notify.MessageHash(key) != hash {
 				continue
 			}
 			m, err := w.register.MessageHead(key)
+			if errors.Is(err, loops.ErrNotFound) || err == nil && w.messageID(m) != arrival.MessageID {
+				continue
+			}
 			if err != nil {
 				return false, err
+			}
+			if w.settings.Ours != nil {
+				if err := w.settings.Ours(raw); err != nil {
+					return false, fmt.Errorf("%w: it is our letter to ourselves, and was changed on its way: %w", notify.ErrNotBounce, err)
+				}
 			}
 			w.acting.Lock()
 			defer w.acting.Unlock()

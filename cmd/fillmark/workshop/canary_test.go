@@ -24,9 +24,13 @@ func (b bench) sendsCanary(t *testing.T) bench {
 	t.Helper()
 	path, err := notify.NewReturnPath("bounce@test.example", bytes.Repeat([]byte{3}, 32))
 	require.NoError(t, err)
+	ring := notify.KeyRing{Folder: t.TempDir(), Selector: "fm"}
+	key, err := signingKey()
+	require.NoError(t, err)
+	require.NoError(t, notify.WriteKey(ring.First().File, key))
 	return bench{workshop.New(b.store, workshop.Settings{
 		Name: "Test Bench", From: "bench@test.example", BaseURL: "https://loops.test.example", Zone: time.UTC, SendHour: 8, Policy: schedule.DefaultPolicy(),
-		ReturnPath: path, Canary: 30 * time.Hour,
+		ReturnPath: path, Canary: 30 * time.Hour, Ours: func(raw []byte) error { return ring.Verify(raw, "test.example") },
 	}, rand.Reader, keys(t, 1)), b.store}
 }
 
@@ -72,6 +76,15 @@ func TestCanaryComesBackOrIsRed(t *testing.T) {
 	forged := strings.ReplaceAll(first[0].raw, first[0].to, "bounce+"+strings.Repeat("a", 32)+"@test.example")
 	_, err = back(at("2026-05-02 15"), forged)
 	require.ErrorIs(t, err, notify.ErrNotBounce, "nobody else can make one")
+	for name, changed := range map[string]string{
+		"unsigned":       first[0].unsigned(),
+		"another word":   strings.Replace(first[0].raw, "Nobody needs", "Somebody needs", 1),
+		"signed by none": strings.Replace(first[0].raw, "s=fm;", "s=fm2;", 1),
+	} {
+		_, err = back(at("2026-05-02 15"), changed)
+		require.ErrorIs(t, err, notify.ErrNotBounce, name)
+		require.ErrorContains(t, err, "changed on its way", name)
+	}
 	assert.NotEmpty(t, red(at("2026-05-02 15").At))
 	got, err := back(at("2026-05-02 15"), "Delivered-To: "+first[0].to+"\r\n"+first[0].raw)
 	require.NoError(t, err)

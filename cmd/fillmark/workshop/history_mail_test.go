@@ -4,10 +4,14 @@
 package workshop_test
 
 import (
+	"cmp"
 	"errors"
+	"flag"
 	"maps"
+	"math/rand/v2"
 	"os"
 	"slices"
+	"strconv"
 	"testing"
 	"time"
 
@@ -29,22 +33,40 @@ type mailHistory struct {
 	unsure map[string]bool // the relay hung up on it
 }
 
-// TestRandomHistoriesOfMail lets anything happen in any order, with a relay that
+// mailHistories sets how many random histories there are, and their seed: twenty,
+// or by FILLMARK_CAMPAIGN=full ten thousand or as many as FILLMARK_HISTORIES says.
+// FILLMARK_CAMPAIGN_SEED repeats a run. The flags are rapid's, so it is for a test
+// that runs by itself.
+func mailHistories(t *testing.T) {
+	t.Helper()
+	set := map[string]string{"rapid.checks": "20", "rapid.seed": strconv.FormatUint(max(1, rand.Uint64()), 10)}
+	if testing.Short() {
+		set["rapid.checks"] = "100" // of which rapid then makes a fifth
+	}
+	if os.Getenv("FILLMARK_CAMPAIGN") == "full" {
+		set["rapid.checks"] = cmp.Or(os.Getenv("FILLMARK_HISTORIES"), "10000")
+	}
+	if seed := os.Getenv("FILLMARK_CAMPAIGN_SEED"); seed != "" {
+		set["rapid.seed"] = seed
+	}
+	t.Logf("rapid.checks=%s FILLMARK_CAMPAIGN_SEED=%s", set["rapid.checks"], set["rapid.seed"])
+	for name, value := range set {
+		was := flag.Lookup(name).Value.String()
+		require.NoError(t, flag.Set(name, value))
+		t.Cleanup(func() { require.NoError(t, flag.Set(name, was)) })
+	}
+}
+
+// TestCampaignHistoriesOfMail lets anything happen in any order, with a relay that
 // takes mail, puts it off, refuses it or hangs up: nothing leaves that is not so
-// by the register, and one letter has one form for ever. Twenty histories here,
-// a hundred by FILLMARK_CAMPAIGN=full, ten thousand with -rapid.checks=10000
-// beside it.
-func TestRandomHistoriesOfMail(t *testing.T) {
-	t.Parallel()
+// by the register, and one letter has one form for ever.
+func TestCampaignHistoriesOfMail(t *testing.T) {
+	mailHistories(t)
 	path, loop, start := oneWaiting(t)
 	all := happens(t, loop)
 	names := slices.Sorted(maps.Keys(all))
 	r := startRelay(t)
-	left := 20
 	rapid.Check(t, func(rt *rapid.T) {
-		if left--; left < 0 && os.Getenv("FILLMARK_CAMPAIGN") != "full" {
-			return
-		}
 		r.set("")
 		r.take()
 		b := copyOf(t, path)
@@ -97,7 +119,7 @@ func (h *mailHistory) deliver(t *testing.T, rt *rapid.T, does string) {
 		case loops.Delivered:
 			whole, err := h.store.Message(m.Key)
 			require.NoError(rt, err)
-			require.Contains(rt, string(whole.Raw), "Message-ID: "+notify.MessageIDFor(m.Key, "test.example")+"\r\n")
+			require.Contains(rt, string(whole.Raw), "Message-ID: "+m.MessageID+"\r\n")
 		}
 	}
 	report, err := h.store.Check(t.Context())

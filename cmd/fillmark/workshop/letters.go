@@ -16,6 +16,7 @@ import (
 // writing is a letter about to be written.
 type writing struct {
 	key loops.MessageKey
+	id  string    // its Message-ID
 	at  time.Time // its date
 	// instead is the letter that it takes the place of; nil for none.
 	instead *loops.Message
@@ -36,12 +37,15 @@ func (w *Workshop) earlier(as writing, zone *time.Location) notify.Earlier {
 	if as.instead == nil {
 		return notify.Earlier{}
 	}
-	return notify.Earlier{MessageID: w.messageID(as.instead.Key), Day: loops.DayOf(as.instead.Written(), zone)}
+	return notify.Earlier{MessageID: w.messageID(*as.instead), Day: loops.DayOf(as.instead.Written(), zone)}
 }
 
-func (w *Workshop) messageID(key loops.MessageKey) string {
-	return notify.MessageIDFor(key, w.mailDomain())
+// newLetter is a letter that nobody has had yet.
+func (w *Workshop) newLetter(key loops.MessageKey, at time.Time) writing {
+	return writing{key: key, id: notify.MessageIDFor(w.register.ID(), key, w.mailDomain()), at: at}
 }
+
+func (w *Workshop) messageID(m loops.Message) string { return notify.MessageIDOf(m, w.mailDomain()) }
 
 // handOver adds to the change the letter that the owner gets when the machine
 // goes back, handed over or as it is. It returns the subject of the mail, empty
@@ -58,7 +62,7 @@ func (w *Workshop) handOver(s Stamp, file File, e loops.Entry, change *loops.Cha
 	// entry a second hand-over of the same loop.
 	day := loops.DayOf(s.At, w.zoneOf(owner))
 	key := loops.NewMessageKey(owner.ID, day, loops.PurposeHandover, fmt.Sprintf("%s-%d", file.Loop.Tag, e.ID))
-	message, err := w.handoverMessage([]File{file}, []loops.Entry{e}, writing{key: key, at: s.At})
+	message, err := w.handoverMessage([]File{file}, []loops.Entry{e}, w.newLetter(key, s.At))
 	if err != nil {
 		return "", err
 	}
@@ -83,7 +87,7 @@ func (w *Workshop) welcome(s Stamp, passed []File, change *loops.Change) (string
 		entries = append(entries, f.History[len(f.History)-1])
 	}
 	key := loops.NewMessageKey(owner.ID, w.DayOf(owner, s.At), loops.PurposeWelcome, fmt.Sprintf("%s-%d", full[0].Loop.Tag, entries[0].ID))
-	message, err := w.handoverMessage(full, entries, writing{key: key, at: s.At})
+	message, err := w.handoverMessage(full, entries, w.newLetter(key, s.At))
 	if err != nil {
 		return "", err
 	}
@@ -105,7 +109,7 @@ func (w *Workshop) handoverMessage(files []File, entries []loops.Entry, as writi
 		in.Loops = append(in.Loops, w.handoverInput(f.ForOwner(), entries[0]).Loops...)
 	}
 	in.Cautions = OwnerCautions(forOwner(files))
-	in.Date, in.MessageID, in.Instead = as.at.In(w.zoneOf(owner)), w.messageID(as.key), w.earlier(as, w.zoneOf(owner))
+	in.Date, in.MessageID, in.Instead = as.at.In(w.zoneOf(owner)), as.id, w.earlier(as, w.zoneOf(owner))
 	in.Links = notify.Links{Stop: links.Stop, OneClick: links.OneClick}
 	var events []schedule.Event
 	var about []loops.Topic

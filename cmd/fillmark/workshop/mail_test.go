@@ -52,6 +52,45 @@ func (b bench) latest(t *testing.T, p loops.Purpose) (loops.Message, notify.Prev
 
 func squeeze(text string) string { return strings.Join(strings.Fields(text), " ") }
 
+// Once the owner said that it is sold nobody is written to about it, whatever is
+// put down, until a new owner is on record.
+func TestSoldEndsTheLetters(t *testing.T) {
+	t.Parallel()
+	b, _ := mailBench(t)
+	loop := b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
+	owner, err := b.store.Owner(1)
+	require.NoError(t, err)
+	_, err = b.AddOwner(at("2026-05-01 16"), loops.Owner{Name: "Bo Harbour", Email: "bo@quay.example", Consent: loops.Consent{Mail: true}})
+	require.NoError(t, err)
+	now := workshop.NextTasks(loop.Plan)[0].Due.At(10, time.UTC)
+	_, err = b.Answer(workshop.Stamp{At: now, By: "owner"}, owner, loops.Answer{Answer: loops.PassedOn})
+	require.NoError(t, err)
+	_, err = b.Do(workshop.Stamp{At: now.Add(time.Hour), By: "mo"}, loop.Tag, already(loops.Entry{Kind: loops.KindNote, Note: "the receipt came back"}))
+	require.NoError(t, err)
+	reminded := func(days int) (to []string) {
+		for range days {
+			now = now.AddDate(0, 0, 1)
+			b.delivered(t, now)
+			swept, err := b.Sweep(workshop.Stamp{At: now, By: "schedule"})
+			require.NoError(t, err)
+			for _, r := range swept.Reminders {
+				m, err := b.store.Message(r.Key)
+				require.NoError(t, err)
+				to = append(to, m.To)
+			}
+		}
+		return to
+	}
+	assert.Empty(t, reminded(60))
+	due, err := b.Due(now)
+	require.NoError(t, err)
+	require.NotEmpty(t, due.Call)
+	assert.Contains(t, due.Call[0].Why, `answered "it is sold" on`)
+	_, err = b.Do(workshop.Stamp{At: now, By: "mo"}, loop.Tag, already(loops.Entry{Kind: loops.KindTransfer, Transfer: &loops.Transfer{To: 2}}))
+	require.NoError(t, err)
+	assert.Contains(t, reminded(400), "bo@quay.example")
+}
+
 // Every answer becomes history, moves the reminders, tells the technician and
 // is confirmed, once a day.
 func TestAnswers(t *testing.T) {

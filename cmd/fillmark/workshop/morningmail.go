@@ -26,7 +26,7 @@ func (w *Workshop) MailMorning(s Stamp) (bool, error) {
 	if had, err := w.hasMessage(key); had || err != nil {
 		return false, err
 	}
-	message, err := w.morningMessage(writing{key: key, at: s.At})
+	message, err := w.morningMessage(w.newLetter(key, s.At))
 	if err != nil {
 		return false, err
 	}
@@ -50,7 +50,7 @@ func (w *Workshop) morningMessage(as writing) (loops.Message, error) {
 	}
 	letter, err := notify.ComposeMorning(notify.MorningInput{
 		Workshop: w.sender(), To: w.settings.Technician, Day: day, Date: as.at.In(w.settings.Zone),
-		MessageID: w.messageID(as.key), Sections: sections, Link: link, Instead: w.earlier(as, w.settings.Zone),
+		MessageID: as.id, Sections: sections, Link: link, Instead: w.earlier(as, w.settings.Zone),
 	})
 	if err != nil {
 		return loops.Message{}, fmt.Errorf("morning list: %w", err)
@@ -127,7 +127,7 @@ func (w *Workshop) openAnswers() ([]string, error) {
 		if err != nil {
 			return nil, err
 		}
-		if l.State.Concern.IsZero() && l.State.Asked.IsZero() {
+		if l.State.Concern.IsZero() && !l.State.Wanted() {
 			continue
 		}
 		file, err := w.fileOf(l)
@@ -141,7 +141,7 @@ func (w *Workshop) openAnswers() ([]string, error) {
 		}
 		for i, e := range standing {
 			open := e.Kind == loops.KindAnswer && (e.Answer.Answer == loops.SomethingOff && e.Day == l.State.Concern ||
-				e.Answer.Answer != loops.AllFine && i >= done)
+				e.Answer.Answer == loops.PassedOn && e.Day == l.State.PassedOn || e.Answer.Answer != loops.AllFine && i >= done)
 			if !open {
 				continue
 			}

@@ -28,7 +28,7 @@ func (w *Workshop) addReceipt(s Stamp, owner loops.Owner, answer loops.Answer, a
 	for _, f := range about {
 		topics = append(topics, loops.Topic{Loop: f.Loop.ID, Entry: f.Loop.LastEntry})
 	}
-	message, err := w.receiptMessage(owner, answer, about, topics, writing{key: key, at: s.At})
+	message, err := w.receiptMessage(owner, answer, about, topics, w.newLetter(key, s.At))
 	if err == nil {
 		change.Messages = append(change.Messages, message)
 	}
@@ -39,7 +39,7 @@ func (w *Workshop) addReceipt(s Stamp, owner loops.Owner, answer loops.Answer, a
 func (w *Workshop) receiptMessage(owner loops.Owner, answer loops.Answer, about []OwnersFile, topics []loops.Topic, as writing) (loops.Message, error) {
 	in := notify.ReceiptInput{
 		Workshop: w.sender(), Owner: owner, Day: w.DayOf(owner, as.at), Date: as.at.In(w.zoneOf(owner)),
-		MessageID: w.messageID(as.key), Answer: answer, Links: w.ownerLinks(owner, as.at), Instead: w.earlier(as, w.zoneOf(owner)),
+		MessageID: as.id, Answer: answer, Links: w.ownerLinks(owner, as.at), Instead: w.earlier(as, w.zoneOf(owner)),
 	}
 	const most = 20 // machines and next tasks that a receipt names
 	for _, f := range about[:min(len(about), most)] {

@@ -214,7 +214,7 @@ func (w *Workshop) answeredBy(in notify.Incoming, now time.Time) (loops.Message,
 		if err != nil || now.Sub(m.Created) > replyAge {
 			return loops.Message{}, err // the rest is older still
 		}
-		if slices.Contains(in.Answers, w.messageID(m.Key)) {
+		if slices.Contains(in.Answers, w.messageID(m)) {
 			return m, nil
 		}
 	}

@@ -72,7 +72,7 @@ func (w *Workshop) Sweep(s Stamp) (Swept, error) {
 	swept := Swept{Reminders: []Queued{}, Calls: len(found.Calls)}
 	var failed []error // one letter that cannot be written keeps no other back
 	for _, r := range found.Reminders {
-		message, err := w.reminderMessage(r, writing{key: r.Key(), at: s.At})
+		message, err := w.reminderMessage(r, w.newLetter(r.Key(), s.At))
 		if err != nil {
 			failed = append(failed, fmt.Errorf("sweep: reminder for owner %d: %w", r.Owner.ID, err))
 			continue
@@ -125,7 +125,7 @@ func (w *Workshop) reminderMessage(r schedule.Reminder, as writing) (loops.Messa
 	zone := w.zoneOf(r.Owner)
 	in := notify.ReminderInput{
 		Workshop: w.sender(), Owner: r.Owner, Day: r.Day, Date: as.at.In(zone),
-		MessageID: w.messageID(as.key), Instead: w.earlier(as, zone),
+		MessageID: as.id, Instead: w.earlier(as, zone),
 	}
 	r.Items = slices.DeleteFunc(slices.Clone(r.Items), func(i schedule.Staged) bool { return i.Loop.State.Charge == nil })
 	var about []loops.LoopID

@@ -50,7 +50,7 @@ func (w *Workshop) thread(r schedule.Reminder, as writing) ([]string, error) {
 	var ids []string
 	for _, m := range letters {
 		if m.Status != loops.Refused && m.LastAttempt.Before(as.at) && schedule.SameAppointment(w.settings.Policy, m.About, r.About()) {
-			ids = append(ids, w.messageID(m.Key))
+			ids = append(ids, w.messageID(m))
 		}
 	}
 	return ids, nil

@@ -25,7 +25,7 @@ func (w *Workshop) Review(m loops.Message, now time.Time) (notify.Review, error)
 	if r.Seen, err = w.register.Revision(); err != nil {
 		return r, err
 	}
-	as := writing{key: m.Key, at: m.Written()}
+	as := writing{key: m.Key, id: w.messageID(m), at: m.Written()}
 	if as.instead, err = w.insteadOf(m); err != nil {
 		return r, err
 	}
@@ -42,7 +42,8 @@ func (w *Workshop) Review(m loops.Message, now time.Time) (notify.Review, error)
 	}
 	as.at = now
 	if m.Unsure {
-		as.key, as.instead = m.Key.Next(), &m
+		as = w.newLetter(m.Key.Next(), now)
+		as.instead = &m
 	}
 	is, whyNow, err := w.writtenAgain(m, as)
 	switch {

@@ -28,6 +28,7 @@ import (
 
 // register is what the actions read from and write to the store.
 type register interface {
+	ID() string
 	NewOwnerID() (loops.OwnerID, error)
 	NewMachineID() (loops.MachineID, error)
 	NewLoopID() (loops.LoopID, error)
@@ -76,6 +77,9 @@ type Settings struct {
 	// Canary is how long a letter to ourselves may take to come back before that
 	// is an alarm; zero sends none. It wants a ReturnPath.
 	Canary time.Duration
+	// Ours says why a mail does not bear our own signature whole; nil where mail
+	// is not signed.
+	Ours func(raw []byte) error
 	// BaseURL is where owners' links lead, without a trailing slash. Where owners
 	// cannot reach it ([notify.Reachable]) no letter has a link to it, and they
 	// answer by mail; ReadHere says that letters are read on this computer alone.

@@ -1,0 +1,60 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package store
+
+import (
+	"crypto/rand"
+	"encoding/hex"
+
+	bolt "go.etcd.io/bbolt"
+)
+
+const keyID = "register id"
+
+type idV1 struct {
+	ID string `json:"id"`
+}
+
+// ID is the register's own id, 32 hexadecimal digits: what tells its letters
+// from those of another register. It is drawn when the register is made, or
+// first opened for writing if an earlier version made it; until then it is
+// empty. A copy of the file is the same register and has the same id. [Import]
+// makes a register of its own.
+func (s *Store) ID() string { return s.own }
+
+// putID draws the id.
+func putID(tx *bolt.Tx) error {
+	var id [16]byte
+	_, _ = rand.Read(id[:]) // it never fails
+	v, err := encode(recordV1, idV1{hex.EncodeToString(id[:])})
+	if err != nil {
+		return err
+	}
+	return bucket(tx, bucketMeta).Put([]byte(keyID), v)
+}
+
+// ownID reads the id of an opened file, which gets one where it has none and may
+// be written to.
+func ownID(db *bolt.DB, path string, opts Options) (string, error) {
+	var own idV1
+	read := func(tx *bolt.Tx) (err error) {
+		if stored := bucket(tx, bucketMeta).Get([]byte(keyID)); stored != nil {
+			own, err = decode[idV1](recordV1, stored)
+		}
+		return err
+	}
+	err := guard(path, func() error { return db.View(read) })
+	if err != nil || own.ID != "" || opts.ReadOnly {
+		return own.ID, err
+	}
+	err = guard(path, func() error {
+		return db.Update(func(tx *bolt.Tx) error {
+			if err := putID(tx); err != nil {
+				return err
+			}
+			return read(tx)
+		})
+	})
+	return own.ID, named(err)
+}
