@@ -8,7 +8,6 @@ import (
 	"errors"
 	"flag"
 	"maps"
-	"math/rand/v2"
 	"os"
 	"slices"
 	"strconv"
@@ -21,6 +20,7 @@ import (
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 	"fillmark/notify"
+	"fillmark/testdata/seeded"
 )
 
 // mailHistory is a bench, its relay and what the relay had, by Message-ID.
@@ -39,17 +39,13 @@ type mailHistory struct {
 // that runs by itself.
 func mailHistories(t *testing.T) {
 	t.Helper()
-	set := map[string]string{"rapid.checks": "20", "rapid.seed": strconv.FormatUint(max(1, rand.Uint64()), 10)}
+	set := map[string]string{"rapid.checks": "20", "rapid.seed": strconv.FormatUint(max(1, seeded.Seed(t)), 10)}
 	if testing.Short() {
 		set["rapid.checks"] = "100" // of which rapid then makes a fifth
 	}
-	if os.Getenv("FILLMARK_CAMPAIGN") == "full" {
+	if seeded.Long() {
 		set["rapid.checks"] = cmp.Or(os.Getenv("FILLMARK_HISTORIES"), "10000")
 	}
-	if seed := os.Getenv("FILLMARK_CAMPAIGN_SEED"); seed != "" {
-		set["rapid.seed"] = seed
-	}
-	t.Logf("rapid.checks=%s FILLMARK_CAMPAIGN_SEED=%s", set["rapid.checks"], set["rapid.seed"])
 	for name, value := range set {
 		was := flag.Lookup(name).Value.String()
 		require.NoError(t, flag.Set(name, value))

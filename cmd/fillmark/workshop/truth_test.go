@@ -25,6 +25,7 @@ import (
 	"fillmark/notify"
 	"fillmark/notify/links"
 	"fillmark/schedule"
+	"fillmark/testdata/seeded"
 )
 
 // oneWaiting is a register in which a reminder of a look waits, written on the
@@ -257,7 +258,7 @@ func TestWhatLeavesIsTrue(t *testing.T) {
 	path, loop, start := oneWaiting(t)
 	for what, happen := range happens(t, loop) {
 		states := []string{"new", "hang up"}
-		if os.Getenv("FILLMARK_CAMPAIGN") == "full" || slices.Contains([]string{"stopped", "address corrected", "retire", "nothing"}, what) {
+		if seeded.Long() || slices.Contains([]string{"stopped", "address corrected", "retire", "nothing"}, what) {
 			states = append(states, "defer", "refuse", "held", "next day")
 		}
 		for _, state := range states {
