@@ -101,11 +101,11 @@ func (f *facts) cleans(agents ...Agent) bool {
 func cleaningRules() []Rule {
 	return []Rule{
 		{
-			ID: "cleaning-wetted", When: "it is not said what metals, seals and plastics the agent wets", Verdict: Care,
+			ID: "cleaning-wetted", When: "it is not said what metals the agent wets", Verdict: Care,
 			Text:   "say what is wetted: what an agent does depends on it, and a loop whose metals are not known takes water only.",
 			Source: "common practice, no source", Grade: Practice,
 			applies: func(f *facts) bool {
-				return f.cleaning != nil && len(f.cleaning.Agents) > 0 && len(f.metals)+len(f.materials) == 0
+				return f.cleaning != nil && len(f.cleaning.Agents) > 0 && len(f.metals) == 0
 			},
 		},
 		{

@@ -250,7 +250,7 @@ func TestEveryRuleHasBothSidesOfItsThreshold(t *testing.T) {
 		}, 0.1, 0, thinner+0.004, 2e-4), // four steps of the scale are rounding
 
 		// Cleaning.
-		"cleaning-wetted":  {agents(func(r *chemistry.CleaningRequest) { r.Metals = nil }), agents(func(*chemistry.CleaningRequest) {})},
+		"cleaning-wetted":  {agents(func(r *chemistry.CleaningRequest) { r.Metals, r.Materials = nil, []chemistry.Material{"epdm"} }), agents(func(*chemistry.CleaningRequest) {})},
 		"alcohol-ignition": {agents(func(r *chemistry.CleaningRequest) { r.Ignition = true }), agents(func(*chemistry.CleaningRequest) {})},
 		"hot-cleaning": {
 			agents(func(r *chemistry.CleaningRequest) { r.Agents, r.Hot = []chemistry.Agent{chemistry.Acid}, true }),

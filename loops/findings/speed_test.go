@@ -107,8 +107,9 @@ func BenchmarkMillion(b *testing.B) {
 	}
 }
 
-func BenchmarkReadCSVMillion(b *testing.B) {
-	text := csvOf(million(1_000_000, false))
+// BenchmarkReadCSV reads as many lines as a file may have.
+func BenchmarkReadCSV(b *testing.B) {
+	text := csvOf(million(100_000, false))
 	b.SetBytes(int64(len(text)))
 	for b.Loop() {
 		_, err := findings.ReadCSV(bytes.NewReader(text))

@@ -81,7 +81,8 @@ func Prove(before, after Reading) (Proof, error) {
 		p.Unlike = fmt.Sprintf("%s and %s before, %s and %s after: that adds %s to the uncertainty", *before.Power, *before.Room, *after.Power, *after.Room, KelvinPerWatt(more))
 	}
 	if p0, p1 := float64(*before.Power), float64(*after.Power); math.Abs(p0-p1) > TrendPowerShare*max(p0, p1) {
-		p.Apart = fmt.Sprintf("%s before and %s after; only powers within %.0f %% release a machine", *before.Power, *after.Power, 100*TrendPowerShare)
+		p.Apart = fmt.Sprintf("%s before and %s after; only powers within %.0f %% release a machine: read it again at %s to %s",
+			*before.Power, *after.Power, 100*TrendPowerShare, Watt(math.Ceil(10*p0*(1-TrendPowerShare))/10), Watt(math.Floor(10*p0/(1-TrendPowerShare))/10))
 	}
 	p.Proved = p.Gain.Value > p.Gain.Uncertainty
 	p.DieBefore = after.Room.Add(chemistry.CelsiusDelta(float64(p.Before.Value) * float64(*after.Power)))

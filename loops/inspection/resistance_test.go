@@ -207,7 +207,14 @@ func TestProveUnderUnlikeConditions(t *testing.T) {
 	assert.InDelta(t, 0.30-0.15, float64(p.Gain.Value), 1e-12)
 	assert.Greater(t, p.Gain.Uncertainty, alike.Gain.Uncertainty)
 	assert.Contains(t, p.Unlike, "200 W and 22.0 °C before, 100 W and 30.0 °C after")
-	assert.Equal(t, "200 W before and 100 W after; only powers within 25 % release a machine", p.Apart)
+	assert.Equal(t, "200 W before and 100 W after; only powers within 25 % release a machine: read it again at 150 W to 266.6 W", p.Apart)
+	for _, power := range []inspection.Watt{150, 266.6} {
+		after.Power = &power
+		p, err = inspection.Prove(hot(82), after)
+		require.NoError(t, err)
+		assert.Empty(t, p.Apart, "%s", power)
+	}
+	after.Power = new(inspection.Watt(100))
 	p, err = inspection.Prove(hot(56), after)
 	require.NoError(t, err)
 	assert.False(t, p.Proved)

@@ -40,12 +40,18 @@ type Series struct {
 	Read    int     `json:"read"`
 	// Skipped counts what was left out, by reason.
 	Skipped map[string]int `json:"skipped"`
-	// Converted counts cells that stated °F or K and were turned into °C.
+	// Converted counts cells in °F or K, as they or their column say, that were
+	// turned into °C.
 	Converted int       `json:"converted,omitempty"`
 	Gaps      int       `json:"gaps"` // longer than ten usual steps
 	First     time.Time `json:"first"`
 	Last      time.Time `json:"last"`
 	step      float64   // s, usual so far
+
+	unit, roomUnit byte // of the columns: 'C', 'F' or 'K'; 0 before they are known
+	last           float64
+	since          time.Time // of the first of the values that are the same as the last
+	same           int       // how many these are
 }
 
 // Reasons that a value is skipped for.
@@ -57,6 +63,9 @@ const (
 	SkipKelvin   = "below absolute zero"
 	SkipRange    = "outside -60 to 150 °C; in °F or kelvin?"
 	SkipBack     = "time goes back; a clock that was reset"
+	SkipTwice    = "time that was there already; the first counts"
+	SkipZero     = "0 beside readings far from it, an instrument's sign for no reading"
+	SkipStuck    = "no change for a day; a sensor that is stuck"
 	SkipRoom     = "no room to be read, the temperature counts"
 )
 
@@ -227,11 +236,31 @@ func (s *Series) find(header []string, named bool) (timeAt, temperatureAt, roomA
 		return -1, -1, -1, invalid("columns", columns, s.Columns.Room+" is none of them; name the room's, or say "+NoRoom)
 	}
 	s.Columns = Columns{Time: header[timeAt], Temperature: header[temperatureAt]}
+	s.unit = unitNamed(s.Columns.Temperature)
 	if roomAt >= 0 && roomAt != temperatureAt {
 		s.Columns.Room = header[roomAt]
+		s.roomUnit = unitNamed(s.Columns.Room)
 		return timeAt, temperatureAt, roomAt, nil
 	}
 	return timeAt, temperatureAt, -1, nil
+}
+
+// unitNamed is the unit that the name of a column ends in: "temp_f", "Die
+// (°F)", "room_kelvin"; °C where it says none.
+func unitNamed(name string) byte {
+	name, _, _ = strings.Cut(strings.ToLower(name), "{") // labels of a metric
+	name = strings.TrimRight(name, ")] ")
+	for _, u := range [...]struct {
+		letter byte
+		whole  string
+	}{{'F', "fahrenheit"}, {'K', "kelvin"}} {
+		rest, ends := strings.CutSuffix(name, strings.ToLower(string(u.letter)))
+		alone := ends && rest != "" && (strings.HasSuffix(rest, "°") || strings.HasSuffix(rest, "deg") || strings.ContainsRune("_ ([/.,", rune(rest[len(rest)-1])))
+		if alone || strings.Contains(name, u.whole) {
+			return u.letter
+		}
+	}
+	return 'C'
 }
 
 // NoRoom named as the room's column takes none for it.
@@ -281,7 +310,9 @@ func (s *Series) metric(each func(Value)) func([]byte) error {
 		if name != s.Columns.Temperature {
 			return nil
 		}
-		s.Columns.Time = "timestamp"
+		if s.unit == 0 {
+			s.Columns.Time, s.unit = "timestamp", unitNamed(name)
+		}
 		if len(rest) < 2 {
 			s.Skipped[SkipNoTime]++
 			return nil
@@ -314,6 +345,9 @@ func (s *Series) readJSON(r *bufio.Reader, each func(Value)) error {
 				return err
 			}
 		}
+		if s.unit == 0 {
+			s.unit, s.roomUnit = unitNamed(s.Columns.Temperature), unitNamed(s.Columns.Room)
+		}
 		s.take(bytes.Trim(object[s.Columns.Time], `"`), bytes.Trim(object[s.Columns.Temperature], `"`), bytes.Trim(object[s.Columns.Room], `"`), each)
 	}
 	return nil
@@ -326,7 +360,10 @@ func (s *Series) take(t, c, room []byte, each func(Value)) {
 		s.Skipped[SkipNoTime]++
 		return
 	}
-	v, converted, why := celsius(c)
+	v, converted, why := celsius(c, s.unit)
+	if why == "" && s.Read > 0 {
+		why = s.unlikely(at, v)
+	}
 	switch {
 	case why != "":
 		s.Skipped[why]++
@@ -349,8 +386,35 @@ func (s *Series) take(t, c, room []byte, each func(Value)) {
 	} else if step > 0 {
 		s.step += (step - s.step) / float64(min(s.Read, 50))
 	}
-	s.Read, s.Last = s.Read+1, at
+	if s.Read == 0 || v != s.last {
+		s.since, s.same = at, 0
+	}
+	s.same++
+	s.Read, s.Last, s.last = s.Read+1, at, v
 	each(Value{at, v, s.room(room)})
+}
+
+// What no sensor shows of a machine at work (judgement): exactly 0 °C next to a
+// value as far from it as zeroFar K; and, where values come each hour or more
+// often, so many over so long without any change.
+const (
+	zeroFar   = 15
+	stuckFor  = 24 * time.Hour
+	stuckLeft = 100
+	oftenStep = 3600 // s
+)
+
+// unlikely says why a value that can be read is none, beside those before it.
+func (s *Series) unlikely(at time.Time, v float64) string {
+	switch {
+	case at.Equal(s.Last):
+		return SkipTwice
+	case v == 0 && math.Abs(s.last) > zeroFar:
+		return SkipZero
+	case v == s.last && s.same >= stuckLeft && s.step <= oftenStep && at.Sub(s.since) > stuckFor:
+		return SkipStuck
+	}
+	return ""
 }
 
 // room reads the air about the machine, -20 to 60 °C; NaN where there is none.
@@ -358,7 +422,7 @@ func (s *Series) room(text []byte) float64 {
 	if s.Columns.Room == "" {
 		return math.NaN()
 	}
-	v, _, why := celsius(text)
+	v, _, why := celsius(text, s.roomUnit)
 	if why != "" || v < -20 || v > 60 {
 		s.Skipped[SkipRoom]++
 		return math.NaN()
@@ -369,9 +433,9 @@ func (s *Series) room(text []byte) float64 {
 // leastReset is how many values behind the last one make a new clock.
 const leastReset = 100
 
-// celsius reads a temperature in °C, or says why not.
-func celsius(text []byte) (v float64, converted bool, why string) {
-	unit := byte('C')
+// celsius reads a temperature in °C, or says why not. The unit is its column's;
+// a cell that states its own goes by that.
+func celsius(text []byte, unit byte) (v float64, converted bool, why string) {
 	for len(text) > 0 && (text[len(text)-1] > '9') {
 		if last := text[len(text)-1]; last == 'F' || last == 'K' || last == 'C' || last == 'f' || last == 'c' {
 			unit = last &^ 0x20

@@ -4,8 +4,11 @@
 package inspection_test
 
 import (
+	"bufio"
 	"bytes"
+	"encoding/csv"
 	"fmt"
+	"io"
 	"strings"
 	"testing"
 	"time"
@@ -95,6 +98,62 @@ func TestReadSeriesSkipsAndCounts(t *testing.T) {
 	require.ErrorAs(t, err, &invalid)
 }
 
+// Ten logs that would lie: each gives what a technician would take from it, and
+// says what it left out or turned into °C.
+func TestLogsThatLie(t *testing.T) {
+	t.Parallel()
+	hours := func(n int, line func(i int) string) string {
+		var b strings.Builder
+		b.WriteString("time,temp\n")
+		for i := range n {
+			fmt.Fprintf(&b, "%d,%s\n", 1764500000+i*3600, line(i))
+		}
+		return b.String()
+	}
+	for _, tt := range []struct {
+		name, text string
+		want       []float64
+		skipped    map[string]int
+		converted  int
+	}{
+		{"°F, said by the column alone", "time,Die (°F)\n0,122\n1,131\n", []float64{50, 55}, nil, 2},
+		{"°F by its last letter", "time,temp_f\n0,122\n", []float64{50}, nil, 1},
+		{"a cell that says otherwise than its column", "time,temp degF\n0,122\n1,55C\n", []float64{50, 55}, nil, 1},
+		{"kelvin in JSON", `[{"time":1,"temp_kelvin":323.15}]`, []float64{50}, nil, 1},
+		{"°F in metrics", "box_temp_fahrenheit{chip=\"k\"} 122 1764500000000\n", []float64{50}, nil, 1},
+		{"a name that only ends in that letter", "time,temp shelf\n0,50\n", []float64{50}, nil, 0},
+		{"the same time twice", "time,temp\n0,50\n0,90\n1,51\n", []float64{50, 51}, map[string]int{inspection.SkipTwice: 1}, 0},
+		{"a clock that jumps back and on again", "time,temp\n100,50\n40,51\n160,52\n", []float64{50, 52}, map[string]int{inspection.SkipBack: 1}, 0},
+		{"an hour of zeros", "time,temp\n0,50\n60,0\n120,0.0\n180,51\n", []float64{50, 51}, map[string]int{inspection.SkipZero: 2}, 0},
+		{"a chiller that does pass zero", "time,temp\n0,4\n60,0\n120,-3\n", []float64{4, 0, -3}, nil, 0},
+	} {
+		s, got, err := series(t, tt.text, nil)
+		require.NoError(t, err, tt.name)
+		assert.InDeltaSlice(t, tt.want, got, 1e-9, tt.name)
+		if tt.skipped == nil {
+			tt.skipped = map[string]int{}
+		}
+		assert.Equal(t, tt.skipped, s.Skipped, tt.name)
+		assert.Equal(t, tt.converted, s.Converted, tt.name)
+	}
+	s, _, err := series(t, "time,room_f,temp\n0,71.6,50\n", nil)
+	require.NoError(t, err)
+	assert.Empty(t, s.Skipped, "a room in °F is one")
+	s, got, err := series(t, hours(200, func(int) string { return "50.5" }), nil)
+	require.NoError(t, err)
+	assert.Len(t, got, 100, "a sensor that is stuck")
+	assert.Equal(t, map[string]int{inspection.SkipStuck: 100}, s.Skipped)
+	s, got, err = series(t, hours(200, func(i int) string { return fmt.Sprint(50 + i/90) }), nil)
+	require.NoError(t, err)
+	assert.Len(t, got, 200, "a coarse one that moves")
+	assert.Empty(t, s.Skipped)
+	_, _, err = series(t, "time,temp\n50,1764500000\n51,1764500060\n", nil)
+	require.ErrorContains(t, err, inspection.SkipRange, "columns that are swapped")
+	s, _, err = series(t, "time,temp\n0,50\n60,51\n4000000,52\n4000060,53\n", nil)
+	require.NoError(t, err)
+	assert.Equal(t, 1, s.Gaps, "a clock that jumps on")
+}
+
 // No text makes it panic, and what it hands on lies in the range.
 func TestReadSeriesNeverPanics(t *testing.T) {
 	t.Parallel()
@@ -110,17 +169,45 @@ func TestReadSeriesNeverPanics(t *testing.T) {
 	})
 }
 
-// A million lines are to take at most a second.
+// A million lines are to take at most a second. Beside it, what it costs to read
+// the same bytes: by lines alone, and by cells with encoding/csv.
 func BenchmarkReadSeries(b *testing.B) {
 	var log bytes.Buffer
 	log.WriteString("time,host,temp\n")
 	for i := range 1_000_000 {
 		fmt.Fprintf(&log, "%s,box,%d.%d\n", time.Unix(1764500000+int64(i)*60, 0).UTC().Format(time.DateTime), 40+i%30, i%10)
 	}
-	b.ReportAllocs()
-	for b.Loop() {
-		s, err := inspection.ReadSeries(bytes.NewReader(log.Bytes()), nil, func(inspection.Value) {})
-		require.NoError(b, err)
-		require.Equal(b, 1_000_000, s.Read)
+	read := map[string]func(io.Reader) (int, error){
+		"series": func(in io.Reader) (int, error) {
+			s, err := inspection.ReadSeries(in, nil, func(inspection.Value) {})
+			return s.Read, err
+		},
+		"lines": func(in io.Reader) (n int, err error) {
+			lines := bufio.NewScanner(in)
+			for n = -1; lines.Scan(); n++ { // the header is none
+			}
+			return n, lines.Err()
+		},
+		"csv": func(in io.Reader) (int, error) {
+			cells := csv.NewReader(in)
+			cells.ReuseRecord = true
+			for n := -1; ; n++ {
+				if _, err := cells.Read(); err == io.EOF {
+					return n, nil
+				} else if err != nil {
+					return n, err
+				}
+			}
+		},
+	}
+	for _, name := range []string{"series", "lines", "csv"} {
+		b.Run(name, func(b *testing.B) {
+			b.ReportAllocs()
+			for b.Loop() {
+				n, err := read[name](bytes.NewReader(log.Bytes()))
+				require.NoError(b, err)
+				require.Equal(b, 1_000_000, n)
+			}
+		})
 	}
 }

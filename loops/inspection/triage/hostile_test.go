@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fillmark/chemistry"
 	"fillmark/loops/inspection"
 	"fillmark/loops/inspection/triage"
 )
@@ -60,5 +61,48 @@ func TestTenTriesToFoolIt(t *testing.T) {
 			sum += c.Probability
 		}
 		assert.InDelta(t, 1, sum, 1e-9, tt.name)
+	}
+}
+
+// What contradicts itself is never told as a cause, and what cannot be is
+// refused or blamed on the thermometer.
+func TestWhatCannotBeBothIsNotTold(t *testing.T) {
+	t.Parallel()
+	coolant := func(in, out chemistry.Celsius, s triage.Seen) triage.Seen {
+		s.CoolantIn, s.CoolantOut = &in, &out
+		return s
+	}
+	for _, tt := range []struct {
+		name    string
+		seen    triage.Seen
+		told    triage.Cause // none where it cannot tell yet
+		refused string       // the field
+	}{
+		{"a pump that stands, and warm coolant all round", machine(true, 92, 22, 100, "pump=stopped tubes=both-warm radiator=hot fan=running"), "", ""},
+		{"warm tubes on a cold radiator", machine(true, 92, 22, 100, "tubes=both-warm radiator=cold"), "", ""},
+		{"all broken, and it runs as it should", machine(true, 55, 22, 100, "pump=stopped fan=stopped screws=loose paste=dry fins=dusty"), "", ""},
+		{"a hot radiator below a cool die that throttles", machine(true, 40, 22, 100, "fan=stopped radiator=hot tubes=both-warm clock=throttled"), "", ""},
+		{"a room hotter than the loop", machine(true, 22, 30, 100, "pump=running fan=running"), triage.Sensor, ""},
+		{"a sensor that does not move", machine(true, 88, 22, 100, "power-step=frozen tubes=both-cool radiator=cold"), triage.Sensor, ""},
+		{"coolant hotter than the die", coolant(70, 72, machine(false, 60, 22, 200, "pump=running")), triage.Sensor, ""},
+		{"coolant in and out swapped", coolant(50, 30, machine(false, 60, 22, 200, "pump=running")), "", "coolant out"},
+		{"°F without saying so", machine(true, 110, 72, 100, "pump=running fan=running fins=clean"), "", "room"},
+		{"power below nothing", machine(true, 92, 22, -100, ""), "", "power"},
+	} {
+		a, err := triage.Judge(tt.seen)
+		if tt.refused != "" {
+			var invalid *chemistry.InvalidError
+			require.ErrorAs(t, err, &invalid, tt.name)
+			assert.Equal(t, tt.refused, invalid.Field, tt.name)
+			continue
+		}
+		require.NoError(t, err, tt.name)
+		assert.NotEmpty(t, a.Next.Do, tt.name)
+		if tt.told == "" {
+			assert.False(t, a.Told, "%s: %s", tt.name, table(a))
+			continue
+		}
+		assert.Equal(t, tt.told, a.Causes[0].Cause, "%s: %s", tt.name, table(a))
+		assert.True(t, a.Told, "%s: %s", tt.name, table(a))
 	}
 }

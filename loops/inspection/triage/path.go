@@ -182,6 +182,11 @@ func (m *model) circumstances(h *hypothesis) float64 {
 	return p
 }
 
+// thermometers is by how many kelvin two may contradict each other before one of
+// them is wrong (judgement): coolant warmer than the die, or cooler behind the
+// plate than before it.
+const thermometers = 5
+
 // coolant is the likelihood of coolant temperatures, given the resistance
 // from die to room where that is known.
 func (m *model) coolant(h *hypothesis) float64 {
@@ -195,6 +200,12 @@ func (m *model) coolant(h *hypothesis) float64 {
 	}
 	if coolant == nil || s.Power == nil || h.faults[0].stuck && s.Room == nil {
 		return 1
+	}
+	if s.Die != nil && *coolant > s.Die.Add(thermometers) {
+		if h.faults[0].cause == Sensor {
+			return 1
+		}
+		return 1e-5
 	}
 	watts := float64(*s.Power)
 	// part is the likelihood of one part of the path from a difference in K.

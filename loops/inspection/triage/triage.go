@@ -171,6 +171,12 @@ func (s Seen) validate() error {
 			return invalid(t.field, fmt.Sprint(float64(*t.value)), "-60 to 150 °C")
 		}
 	}
+	if s.Room != nil && !(*s.Room >= -20 && *s.Room <= 60) {
+		return invalid("room", s.Room.String(), "-20 to 60 °C; in °F?")
+	}
+	if in, out := s.CoolantIn, s.CoolantOut; in != nil && out != nil && *out < *in-thermometers {
+		return invalid("coolant out", out.String(), "not below coolant in, "+in.String()+"; are the two swapped?")
+	}
 	if s.Power != nil && !(*s.Power > 0 && *s.Power <= 1e6) {
 		return invalid("power", fmt.Sprint(float64(*s.Power)), "more than 0 and at most 1000000 W")
 	}
