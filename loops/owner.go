@@ -23,8 +23,11 @@ type Owner struct {
 	// Zone is an IANA zone name; empty means the workshop's zone.
 	Zone string `json:"zone,omitempty"`
 	// Units chooses how quantities are written to this owner.
-	Units   Units   `json:"units,omitempty"`
-	Consent Consent `json:"consent"`
+	Units Units `json:"units,omitempty"`
+	// Language is that of letters and of the owner's pages; empty means the
+	// workshop's.
+	Language Language `json:"language,omitempty"`
+	Consent  Consent  `json:"consent"`
 	// MailStopped is the day the owner stopped the mail; zero while it runs.
 	MailStopped Day `json:"mail_stopped,omitzero"`
 	// Address is where a printed letter goes, with line breaks; may be empty.
@@ -49,6 +52,18 @@ const (
 	Metric      Units = "metric"       // °C and ml
 	USCustomary Units = "us customary" // °F and fl oz
 )
+
+// Language is a language that owners can be written to in, as BCP 47 has its tag.
+type Language string
+
+// The languages.
+const (
+	English Language = "en"
+	German  Language = "de"
+)
+
+// Languages lists them, the complete one first.
+func Languages() []Language { return []Language{English, German} }
 
 // Consent is what the owner agreed to, recorded at hand-over.
 type Consent struct {
@@ -78,6 +93,7 @@ func (o Owner) Validate() error {
 		p.add(o.MailStopped.validate("mail stopped"))
 	}
 	p.add(oneOf("units", o.Units, "", Metric, USCustomary))
+	p.add(oneOf("language", o.Language, append(Languages(), "")...))
 	return p.err()
 }
 

@@ -31,8 +31,8 @@ func TestCheckEmail(t *testing.T) {
 
 func TestOwnerValidateNamesEveryField(t *testing.T) {
 	t.Parallel()
-	err := loops.Owner{Name: "a\r\nBcc: all@example", Email: "nowhere", Zone: "Mars/Olympus", Units: "cups"}.Validate()
-	for _, field := range []string{"name", "email", "zone", "units"} {
+	err := loops.Owner{Name: "a\r\nBcc: all@example", Email: "nowhere", Zone: "Mars/Olympus", Units: "cups", Language: "german"}.Validate()
+	for _, field := range []string{"name", "email", "zone", "units", "language"} {
 		assert.ErrorContains(t, err, field)
 	}
 	assert.NoError(t, loops.Owner{Name: "Åse Ødegård", Zone: "Europe/Oslo"}.Validate())

@@ -40,6 +40,7 @@ func ComposeCanary(in CanaryInput) (Letter, error) {
 		return Letter{}, err
 	}
 	d := document{
+		Lang:     string(loops.English),
 		Subject:  in.Day.Long() + ": does mail arrive?",
 		Greeting: "To the program itself,",
 		Intro: "This letter was sent through the relay to the mailbox for mail that comes back. " +
@@ -47,7 +48,7 @@ func ComposeCanary(in CanaryInput) (Letter, error) {
 		Closing: []string{in.Workshop.Name},
 		Reason:  "It is written once a day where mail.bounce_address is set; alarm.canary_hours: 0 in the configuration stops it.",
 	}
-	return d.letter(envelope{in.Workshop, loops.Owner{Email: in.To}, in.Date, in.MessageID, "", in.Instead, nil}, nil)
+	return d.letter(envelope{in.Workshop, loops.Owner{Email: in.To, Language: loops.English}, in.Date, in.MessageID, "", in.Instead, nil}, nil)
 }
 
 // Arrival is what a mail that arrived says of itself.

@@ -22,6 +22,7 @@ import (
 	"fillmark/chemistry"
 	"fillmark/loops"
 	"fillmark/notify"
+	"fillmark/notify/words"
 )
 
 var update = flag.Bool("update", false, "rewrite the golden letters")
@@ -44,7 +45,15 @@ func TestGoldenLetters(t *testing.T) {
 	receipt, err := notify.ComposeReceipt(receipt(loops.SomethingOff))
 	require.NoError(t, err)
 
+	manyDe, err := notify.ComposeReminder(inGerman(several()))
+	require.NoError(t, err)
+	home := handover()
+	home.Owner.Language = loops.German
+	backDe, err := notify.ComposeHandover(home)
+	require.NoError(t, err)
+
 	for name, l := range map[string]notify.Letter{
+		"reminder-several-de": manyDe, "handover-de": backDe,
 		"reminder": one, "reminder-several": many, "reminder-grouped": grouped, "handover": back, "handover-us": fahrenheit, "receipt": receipt,
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -170,15 +179,15 @@ func TestSealedLoopsAreNotLookedInto(t *testing.T) {
 	t.Parallel()
 	for _, kind := range loops.MachineKinds() {
 		for _, fluid := range chemistry.Fluids() {
-			sealed := notify.GuideFor(loops.Look, kind, true, fluid, "call us")
+			sealed := notify.GuideFor(words.In(loops.English), loops.Look, kind, true, fluid, "call us")
 			steps := strings.Join(sealed.Steps, " ")
 			assert.NotContains(t, steps, "mark")
 			assert.NotContains(t, steps, "Hold a lamp behind the liquid")
 			assert.Contains(t, steps, "listen")
 			assert.Contains(t, strings.Join(sealed.Leave, " "), "no level or colour")
-			open := notify.GuideFor(loops.Look, kind, false, fluid, "call us")
+			open := notify.GuideFor(words.In(loops.English), loops.Look, kind, false, fluid, "call us")
 			assert.Contains(t, strings.Join(open.Steps, " "), "against the mark")
-			for _, g := range []notify.Guide{sealed, open, notify.GuideFor(loops.CoolantChange, kind, true, fluid, "call us")} {
+			for _, g := range []notify.Guide{sealed, open, notify.GuideFor(words.In(loops.English), loops.CoolantChange, kind, true, fluid, "call us")} {
 				assert.LessOrEqual(t, len(g.Steps), 5)
 				assert.Contains(t, strings.Join(g.Leave, " "), "Add nothing yourself, not even water")
 				assert.Contains(t, g.Wet, "pull the plug at the wall")

@@ -5,17 +5,20 @@ package notify
 
 import (
 	"fmt"
+	"math"
 	"strings"
 	"unicode/utf8"
 
 	"fillmark/chemistry"
 	"fillmark/loops"
+	"fillmark/notify/words"
 )
 
 // document is the content of a letter, written once and rendered twice, so that
 // text and HTML cannot say different things. Its exported fields are what a
 // workshop's own templates may use.
 type document struct {
+	Lang     string // of all but the cautions, as BCP 47 has it
 	Subject  string
 	Address  []string // where a printed letter goes, line by line
 	Greeting string
@@ -103,41 +106,33 @@ func ruleText(r rule) string {
 }
 
 // when prints a day as people write it, and how far it is from today.
-func when(day, today loops.Day) string {
+func when(ws words.Words, day, today loops.Day) string {
 	var far string
 	switch n := day.Sub(today); {
 	case n == 0:
-		far = "today"
+		far = ws.Say("far.today")
 	case n == 1:
-		far = "tomorrow"
+		far = ws.Say("far.tomorrow")
 	case n == -1:
-		far = "yesterday"
+		far = ws.Say("far.yesterday")
 	case n > 0:
-		far = "in " + span(n)
+		far = away(ws, "far.in.", n)
 	default:
-		far = span(-n) + " ago"
+		far = away(ws, "far.ago.", -n)
 	}
-	return day.Long() + " (" + far + ")"
+	return ws.Say("far", ws.Day(day), far)
 }
 
-// byOrWas leads to a day that is to come, or that has passed.
-func byOrWas(day, today loops.Day) string {
-	if day.Before(today) {
-		return "was due"
-	}
-	return "by"
-}
-
-// span says how many days there are, by months or years where nobody counts
+// away says how many days there are, by months or years where nobody counts
 // days any more: the date beside it is exact.
-func span(days int) string {
+func away(ws words.Words, lead string, days int) string {
 	switch {
 	case days <= 90:
-		return fmt.Sprintf("%d days", days)
+		return ws.Say(lead+"days", days)
 	case days < 700:
-		return fmt.Sprintf("about %.0f months", float64(days)/30.4375)
+		return ws.Say(lead+"months", int(math.Round(float64(days)/30.4375)))
 	}
-	return fmt.Sprintf("about %.0f years", float64(days)/365.25)
+	return ws.Say(lead+"years", int(math.Round(float64(days)/365.25)))
 }
 
 // temperature prints a temperature in the owner's units.

@@ -6,6 +6,7 @@ package notify
 import (
 	"fillmark/chemistry"
 	"fillmark/loops"
+	"fillmark/notify/words"
 )
 
 // Guide is what an owner is asked to do about a machine, in words without
@@ -23,91 +24,65 @@ const maxSteps = 5
 // owner's own work; for every other task the machine comes to the workshop.
 // Callers pass how they are reached: [Workshop.ReachUs] in a mail,
 // [Workshop.ReachOnPaper] on paper.
-func GuideFor(task loops.TaskKind, kind loops.MachineKind, sealed bool, fluid chemistry.Fluid, reachUs string) Guide {
-	g := Guide{Leave: leaveAlone(kind, sealed), Wet: ifWet(fluid, reachUs)}
+func GuideFor(ws words.Words, task loops.TaskKind, kind loops.MachineKind, sealed bool, fluid chemistry.Fluid, reachUs string) Guide {
+	g := Guide{Leave: leaveAlone(ws, kind, sealed), Wet: ifWet(ws, fluid, reachUs)}
 	about, _ := loops.AboutTask(task)
 	switch {
 	case !about.ByOwner:
-		g.Steps = bringIt(fluid, reachUs)
+		g.Steps = bringIt(ws, fluid, reachUs)
 	case sealed:
-		g.Steps = lookSealed(kind)
+		g.Steps = lookSealed(ws, kind)
 	default:
-		g.Steps = lookOpen(fluid)
+		g.Steps = lookOpen(ws, fluid)
 	}
 	return g
 }
 
 // lookSealed asks for what can be heard and felt: a sealed loop shows neither
 // level nor colour.
-func lookSealed(kind loops.MachineKind) []string {
-	note := "If it shows the temperature of its processor, note the figure while it does the same work as when we gave it back, and send it to us."
+func lookSealed(ws words.Words, kind loops.MachineKind) []string {
+	note := ws.Say("look.processor")
 	if kind.IsChiller() {
-		note = "Note the temperature on its display while it does the same work as when we gave it back, and send it to us."
+		note = ws.Say("look.display")
 	}
-	return []string{
-		"Let it run for ten minutes as on an ordinary day and listen. Tell us of grinding, gurgling or rattling that is new.",
-		"From outside, hold a hand where the warm air leaves it. Tell us if the air is weaker or hotter than you are used to.",
-		note,
-		"Switch it off, pull the plug and wait until every fan stands still.",
-		"Look with a lamp along tubes and joints for drops, crusts and kinks. Hold the fan still and brush dust off the fins.",
-	}
+	return []string{ws.Say("look.listen"), ws.Say("look.air"), note, ws.Say("look.off"), ws.Say("look.lamp-along")}
 }
 
 // lookOpen asks for the level against the mark and for the colour, which
 // spoils differently from fluid to fluid.
-func lookOpen(fluid chemistry.Fluid) []string {
-	colour := "Hold a lamp behind the liquid. Tell us if it is brown, cloudy, or has flakes or slime in it."
+func lookOpen(ws words.Words, fluid chemistry.Fluid) []string {
+	colour := ws.Say("look.colour")
 	switch fluid {
 	case chemistry.TreatedWater:
-		colour = "Hold a lamp behind the liquid. Tell us if it is cloudy or green, or has flakes, threads or slime in it."
+		colour = ws.Say("look.colour-water")
 	case chemistry.DeionisedWater:
-		colour = "Hold a lamp behind the liquid. It should be as clear as drinking water: tell us of any colour, cloud or specks."
+		colour = ws.Say("look.colour-pure")
 	}
-	return []string{
-		"Let it run for ten minutes as on an ordinary day and listen. Tell us of grinding, gurgling or rattling that is new.",
-		"Switch it off, pull the plug and wait until every fan stands still.",
-		"Look how the liquid stands against the mark. Tell us if it is below, and by how much.",
-		colour,
-		"Look along tubes and joints for drops, crusts and kinks. Hold the fan still and brush dust off the fins.",
-	}
+	return []string{ws.Say("look.listen"), ws.Say("look.off"), ws.Say("look.level"), colour, ws.Say("look.along")}
 }
 
-func bringIt(fluid chemistry.Fluid, reachUs string) []string {
-	carry := "Before you bring it: switch it off, pull the plug, let it cool and keep it upright."
+func bringIt(ws words.Words, fluid chemistry.Fluid, reachUs string) []string {
+	carry := ws.Say("bring.carry")
 	if !fluid.IsGlycol() {
-		carry += " Keep it out of the frost on the way: there is water in it."
+		carry += " " + ws.Say("bring.frost")
 	}
-	return []string{
-		"To agree on a day, " + reachUs + ".",
-		"Until then use it as usual, as long as it sounds and runs as you are used to.",
-		carry,
-	}
+	return []string{ws.Say("bring.agree", reachUs), ws.Say("bring.use"), carry}
 }
 
 // KeepOff returns the guide for a machine that is not to run: what it asks of
 // the owner comes before any look or use.
-func (g Guide) KeepOff(reachUs string) Guide {
-	g.Steps = []string{
-		"Switch it off, pull the plug and leave it off.",
-		"To agree on a day, " + reachUs + ".",
-		"Let it cool, keep it upright and out of the frost, and keep children and animals away from it.",
-	}
+func (g Guide) KeepOff(ws words.Words, reachUs string) Guide {
+	g.Steps = []string{ws.Say("keep-off"), ws.Say("bring.agree", reachUs), ws.Say("keep-off.upright")}
 	return g
 }
 
-func leaveAlone(kind loops.MachineKind, sealed bool) []string {
-	leave := []string{
-		"Add nothing yourself, not even water, even if the level is low.",
-		"Do not drain it and do not loosen a joint.",
-	}
+func leaveAlone(ws words.Words, kind loops.MachineKind, sealed bool) []string {
+	leave := []string{ws.Say("leave.add-level"), ws.Say("leave.drain")}
 	if sealed {
-		leave = []string{
-			"Do not open it. It is sealed: there is no level or colour to look at.",
-			"Add nothing yourself, not even water.",
-		}
+		leave = []string{ws.Say("leave.sealed"), ws.Say("leave.add")}
 	}
 	if kind.IsChiller() {
-		leave = append(leave, "Leave its wiring and its refrigerant to people licensed for them.")
+		leave = append(leave, ws.Say("leave.licensed"))
 	}
 	return leave
 }
@@ -115,23 +90,23 @@ func leaveAlone(kind loops.MachineKind, sealed bool) []string {
 // poisonous tells of a fluid whether it is, or may be where nobody knows it.
 func poisonous(fluid chemistry.Fluid) bool { return fluid == chemistry.EthyleneGlycol || fluid == "" }
 
-func ifWet(fluid chemistry.Fluid, reachUs string) string {
-	wet := "Switch it off and pull the plug at the wall, with dry hands. Leave it off and " + reachUs + ". A photo helps."
+func ifWet(ws words.Words, fluid chemistry.Fluid, reachUs string) string {
+	wet := ws.Say("wet", reachUs)
 	if poisonous(fluid) {
-		wet += " Keep children and animals away: the liquid is poisonous if swallowed."
+		wet += " " + ws.Say("wet.poison")
 	}
 	return wet
 }
 
 // machineWord is what an owner calls a machine of the kind.
-func machineWord(kind loops.MachineKind) string {
+func machineWord(ws words.Words, kind loops.MachineKind) string {
 	switch kind {
 	case loops.Desktop, loops.Workstation:
-		return "computer"
+		return ws.Say("machine.computer")
 	case loops.Server:
-		return "server"
+		return ws.Say("machine.server")
 	case loops.BenchChiller, loops.LaserChiller:
-		return "chiller"
+		return ws.Say("machine.chiller")
 	}
-	return "machine"
+	return ws.Say("machine.other")
 }

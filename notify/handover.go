@@ -13,6 +13,7 @@ import (
 
 	"fillmark/chemistry"
 	"fillmark/loops"
+	"fillmark/notify/words"
 )
 
 // HandoverInput is all that the letter of a machine going back is written from.
@@ -70,14 +71,14 @@ type HandoverLoop struct {
 // HandoverLoopOf says a loop as it stands after what its owner may see of its
 // history, for the letter of
 // its machine going back.
-func HandoverLoopOf(l loops.Loop, view loops.OwnersView) HandoverLoop {
+func HandoverLoopOf(ws words.Words, l loops.Loop, view loops.OwnersView) HandoverLoop {
 	s := l.State
 	out := HandoverLoop{
-		Name: l.Name, Tag: l.Tag, Sealed: l.Sealed, NoFrost: l.NoFrost, Charge: "nothing, it was drained",
+		Name: l.Name, Tag: l.Tag, Sealed: l.Sealed, NoFrost: l.NoFrost, Charge: ws.Say("charge.drained"),
 		Proved: s.Proved, Conditions: s.Conditions(), SetAside: loops.SetAsideSinceFill(view.Entries()),
 	}
 	if s.Charge != nil {
-		out.Fluid, out.Charge, out.Volume = s.Charge.Fluid, ChargeInWords(*s.Charge), s.Charge.Volume
+		out.Fluid, out.Charge, out.Volume = s.Charge.Fluid, ChargeInWords(ws, *s.Charge), s.Charge.Volume
 	}
 	if wall, ok := l.Wall(); ok {
 		out.Coldest = &wall
@@ -104,11 +105,11 @@ type NextTask struct {
 }
 
 // because appends why the day is what it is.
-func (n NextTask) because(text string) string {
+func (n NextTask) because(ws words.Words, text string) string {
 	if n.Why == "" {
 		return text
 	}
-	return text + ". " + strings.TrimRight(n.Why, ".") + "."
+	return text + ". " + strings.TrimRight(ws.Recorded(n.Why), ".") + "."
 }
 
 // ComposeHandover writes the letter an owner gets when a machine goes back:
@@ -119,7 +120,8 @@ func ComposeHandover(in HandoverInput) (Letter, error) {
 	if err := errors.Join(validateFrame(in.Workshop, in.Owner, in.Day, in.Date, in.MessageID, in.Links), in.validate()); err != nil {
 		return Letter{}, err
 	}
-	d := in.document(in.Workshop.ReachUs())
+	ws := in.Workshop.Words(in.Owner)
+	d := in.document(ws, in.Workshop.ReachUs(ws))
 	return d.letter(envelope{in.Workshop, in.Owner, in.Date, in.MessageID, in.Links.OneClick, in.Instead, nil}, in.Calendar)
 }
 
@@ -129,105 +131,103 @@ func PrintHandover(in HandoverInput) (Printed, error) {
 	if err := errors.Join(in.validate(), validatePaper(in.Workshop, in.Owner, in.Day)); err != nil {
 		return Printed{}, err
 	}
-	return in.document(in.Workshop.ReachOnPaper()).printed(in.Workshop, in.Owner, in.Day)
+	ws := in.Workshop.Words(in.Owner)
+	return in.document(ws, in.Workshop.ReachOnPaper(ws)).printed(in.Workshop, in.Owner, in.Day)
 }
 
-func (in HandoverInput) document(reachUs string) document {
+func (in HandoverInput) document(ws words.Words, reachUs string) document {
+	kind, day := machineWord(ws, in.Kind), ws.Day(in.Day)
+	about := "handover"
+	if in.Welcome {
+		about = "welcome"
+	}
+	name := capitalised(shortened(in.Machine, 40))
 	d := document{
-		Subject:  fmt.Sprintf("%s: what is in it and what comes next", capitalised(shortened(in.Machine, 40))),
-		Greeting: "Good day " + in.Owner.Name + ",",
-		Intro: fmt.Sprintf("Your %s “%s” went back to you on %s. This is what is in it and what comes next; we write to you in time before each of these days. Keep this letter.",
-			machineWord(in.Kind), in.Machine, in.Day.Long()),
-		Closing: in.Workshop.closing(),
-		Reason:  "You get this mail because you agreed to mail when " + in.Workshop.Name + " gave your machine back.",
-		Stop:    button{"Stop these mails", in.Links.Stop},
+		Lang:     ws.Language(),
+		Subject:  ws.Say("subject."+about, name),
+		Greeting: ws.Say("greeting", in.Owner.Name),
+		Intro:    ws.Say("intro."+about, kind, in.Machine, day),
+		Closing:  in.Workshop.closing(ws),
+		Reason:   ws.Say("reason."+about, in.Workshop.Name),
+		Stop:     button{ws.Say("button.stop"), in.Links.Stop},
 	}
 	worst := in.Loops[0].Fluid
 	for _, l := range in.Loops {
-		d.Blocks = append(d.Blocks, l.block(in, reachUs))
+		d.Blocks = append(d.Blocks, l.block(ws, in, reachUs))
 		if poisonous(l.Fluid) {
 			worst = l.Fluid
 		}
 	}
-	if in.Welcome {
-		d.Subject = fmt.Sprintf("%s is yours now: what is in it and what comes next", capitalised(shortened(in.Machine, 40)))
-		d.Intro = fmt.Sprintf("On %s we heard that the %s “%s” is yours now. A liquid cools it. This is what is in it, what to beware of and what comes next; we write to you in time before each of these days. Keep this letter with the machine.",
-			in.Day.Long(), machineWord(in.Kind), in.Machine)
-		d.Reason = "You get this mail because you agreed to mail from " + in.Workshop.Name + ", which looks after this machine."
-	}
 	if in.AsItIs != "" {
-		d.Subject = fmt.Sprintf("%s: you have it back as it is", capitalised(shortened(in.Machine, 40)))
-		d.Intro = in.asItIs()
+		d.Subject, d.Intro = ws.Say("subject.as-it-is", name), in.asItIs(ws)
 	}
-	d.addCare(ifWet(worst, reachUs), in.Cautions)
+	d.addCare(ws, ifWet(ws, worst, reachUs), in.Cautions)
 	return d
 }
 
 // asItIs opens the letter of a machine that went back as it was: what stands
 // against it, with its cautions, comes before anything else.
-func (in HandoverInput) asItIs() string {
+func (in HandoverInput) asItIs(ws words.Words) string {
 	var said []string
 	for _, l := range in.Loops {
 		for _, c := range l.Conditions {
-			if c.Kind != loops.IsReturned && !slices.Contains(said, c.OwnerText) {
-				said = append(said, c.OwnerText)
+			if text := ws.Recorded(c.OwnerText); c.Kind != loops.IsReturned && !slices.Contains(said, text) {
+				said = append(said, text)
 			}
 		}
 	}
-	said = append(said, fmt.Sprintf("Your %s “%s” went back to you on %s as it is, and we do not say that it is sound: %s.",
-		machineWord(in.Kind), in.Machine, in.Day.Long(), strings.TrimRight(in.AsItIs, ".")), in.Cautions[0],
-		"We plan nothing for it and send no reminders. Keep this letter with the machine.")
+	said = append(said, ws.Say("intro.as-it-is", machineWord(ws, in.Kind), in.Machine, ws.Day(in.Day), strings.TrimRight(in.AsItIs, ".")),
+		in.Cautions[0], ws.Say("intro.no-plans"))
 	return strings.Join(said, " ")
 }
 
-func (l HandoverLoop) block(in HandoverInput, reachUs string) block {
+func (l HandoverLoop) block(ws words.Words, in HandoverInput, reachUs string) block {
 	name := in.Machine
 	if l.Name != "" {
 		name += ", " + l.Name
 	}
 	charge := l.Charge
 	if l.Volume > 0 {
-		charge += fmt.Sprintf(", about %.0f ml", l.Volume.Millilitres())
+		charge = ws.Say("charge.volume", charge, fmt.Sprintf("%.0f", l.Volume.Millilitres()))
 	}
-	b := block{Heading: capitalised(name), Paragraphs: append(l.standing(), inIt(charge, l.Sealed, l.Tag), l.cold(in.Owner.Units))}
+	b := block{Heading: capitalised(name), Paragraphs: append(l.standing(ws), inIt(ws, charge, l.Sealed, l.Tag), l.cold(ws, in.Owner.Units))}
 	if len(l.Next) > 0 && in.AsItIs == "" {
 		var days []string
 		for _, n := range l.Next {
 			about, _ := loops.AboutTask(n.Task)
-			days = append(days, n.because(about.OwnerTitle+": "+when(n.Due, in.Day)))
+			days = append(days, n.because(ws, ws.Recorded(about.OwnerTitle)+": "+when(ws, n.Due, in.Day)))
 		}
-		b.Lists = append(b.Lists, list{"What comes next", false, days})
+		b.Lists = append(b.Lists, list{ws.Say("heading.next"), false, days})
 	}
-	g := GuideFor(loops.Look, in.Kind, l.Sealed, l.Fluid, reachUs)
+	g := GuideFor(ws, loops.Look, in.Kind, l.Sealed, l.Fluid, reachUs)
+	steps := ws.Say("heading.look")
 	if loops.KeptOff(l.Conditions) {
-		g = g.KeepOff(reachUs)
-		b.Lists = append(b.Lists, list{"What to do", true, g.Steps}, list{"What to leave alone", false, g.Leave})
-		return b
+		g, steps = g.KeepOff(ws, reachUs), ws.Say("heading.do")
 	}
-	b.Lists = append(b.Lists, list{"How to look it over", true, g.Steps}, list{"What to leave alone", false, g.Leave})
+	b.Lists = append(b.Lists, list{steps, true, g.Steps}, list{ws.Say("heading.leave"), false, g.Leave})
 	return b
 }
 
 // standing says what is proved, what stands against the loop, and which of the
 // workshop's rules were set aside, each with its reason.
-func (l HandoverLoop) standing() []string {
-	said := ConditionsForOwner(l.Conditions)
-	if !l.Proved.IsZero() {
-		better := "it cools better than before"
-		if l.Holds != nil {
-			better += ", and holds the " + l.Holds.String() + " that it is set to"
-		}
-		said = append(said, "Proved on "+l.Proved.Long()+": measured after the repair, "+better+".")
+func (l HandoverLoop) standing(ws words.Words) []string {
+	said := ConditionsForOwner(ws, l.Conditions)
+	switch {
+	case l.Proved.IsZero():
+	case l.Holds != nil:
+		said = append(said, ws.Say("proved.holds", ws.Day(l.Proved), ws.Figures(l.Holds.String())))
+	default:
+		said = append(said, ws.Say("proved", ws.Day(l.Proved)))
 	}
 	if l.Unproved != "" && l.Proved.IsZero() {
-		said = append(said, "Why it is not proven: "+strings.TrimRight(l.Unproved, ".")+".")
+		said = append(said, ws.Say("unproved", strings.TrimRight(l.Unproved, ".")))
 	}
 	for _, o := range l.SetAside {
 		rule := strings.TrimRight(o.Text, ".")
 		if rule == "" {
 			rule = o.Rule
 		}
-		said = append(said, fmt.Sprintf("On %s we set aside a rule of ours: %s. Our reason: %s.", o.Day.Long(), rule, strings.TrimRight(o.Why, ".")))
+		said = append(said, ws.Say("set-aside", ws.Day(o.Day), rule, strings.TrimRight(o.Why, ".")))
 	}
 	return said
 }
@@ -239,22 +239,22 @@ func (l HandoverLoop) warmEnd() chemistry.Celsius { return l.Freeze.Add(l.Freeze
 // cold says how much cold the charge bears. Only the warm end of its freeze
 // point counts: a letter never permits a cold at which the charge may freeze,
 // and what nobody knows bears none.
-func (l HandoverLoop) cold(units loops.Units) string {
-	said := "Nobody knows at what cold it freezes: keep it from frost, in use, stored and on the way."
+func (l HandoverLoop) cold(ws words.Words, units loops.Units) string {
+	said := ws.Say("cold.unknown")
 	if l.Freeze != nil {
-		said = fmt.Sprintf("It may begin to freeze at %s. Keep it warmer than that, in use, stored and on the way.", notColder(l.warmEnd(), units))
+		said = ws.Say("cold.freezes", ws.Figures(notColder(l.warmEnd(), units)))
 	}
 	switch {
 	case l.NoFrost:
-		return said + " We were told that nothing in it can freeze where it is; if that changes, ask us first."
+		return said + " " + ws.Say("cold.no-frost")
 	case l.Coldest == nil:
-		return said + " We do not know how cold it gets where you have it: until you tell us, keep it from frost."
+		return said + " " + ws.Say("cold.place-unknown")
 	case l.Freeze == nil:
 		return said
 	case *l.Coldest > l.warmEnd():
-		return said + fmt.Sprintf(" We filled it for places no colder than %s. Use, store and ship it no colder.", notColder(*l.Coldest, units))
+		return said + " " + ws.Say("cold.filled-for", ws.Figures(notColder(*l.Coldest, units)))
 	}
-	return said + fmt.Sprintf(" We were told that it gets as cold as %s: there it would freeze and break, so do not let it get that cold.", temperature(*l.Coldest, units))
+	return said + " " + ws.Say("cold.breaks", ws.Figures(temperature(*l.Coldest, units)))
 }
 
 // notColder prints a temperature rounded to the warm side, in the owner's units,

@@ -279,8 +279,8 @@ func ownWords(text string) string {
 		}
 	}
 	words := strings.Join(kept, "\n")
-	for _, ready := range repliesReady { // as some mail programs run it into what was written
-		words = strings.TrimSpace(strings.TrimPrefix(words, ready.body))
+	for _, ready := range readyBodies() { // as some mail programs run it into what was written
+		words = strings.TrimSpace(strings.TrimPrefix(words, ready))
 	}
 	words = strings.Map(func(r rune) rune {
 		if r < 0x20 && r != '\n' || r == 0x7f || r >= 0x80 && r < 0xa0 || r == '\u2028' || r == '\u2029' {
@@ -296,11 +296,5 @@ func ownWords(text string) string {
 
 // isReady tells that a line is one of those that our own mails begin with.
 func isReady(line string) bool {
-	line = strings.Join(strings.Fields(line), " ")
-	for _, ready := range repliesReady {
-		if line == ready.body {
-			return true
-		}
-	}
-	return false
+	return slices.Contains(readyBodies(), strings.Join(strings.Fields(line), " "))
 }

@@ -11,6 +11,7 @@ import (
 
 	"fillmark/chemistry"
 	"fillmark/loops"
+	"fillmark/notify/words"
 )
 
 // MachineName names a machine to its owner, and the loop where it has several.
@@ -24,38 +25,47 @@ func MachineName(m loops.Machine, l loops.Loop) string {
 // ChargeInWords says what is in a loop, with the fraction, its basis and in one
 // word how it is known, and what was added, so that an owner can read it out to
 // somebody.
-func ChargeInWords(c loops.Charge) string {
+func ChargeInWords(ws words.Words, c loops.Charge) string {
 	var added []string
 	for _, role := range loops.AdditiveRoles() {
 		for _, a := range c.Having(role) {
-			if name := cmp.Or(a.FamilyName(), string(role)+" of a family not known"); !slices.Contains(added, name) {
+			name := ws.Say("charge.unknown-" + string(role))
+			if a.FamilyName() != "" {
+				name = ws.Recorded(a.FamilyName())
+			}
+			if !slices.Contains(added, name) {
 				added = append(added, name)
 			}
 		}
 	}
 	if len(added) == 0 {
-		return fluidInWords(c)
+		return fluidInWords(ws, c)
 	}
-	return fluidInWords(c) + ", with " + strings.Join(added, ", ")
+	return ws.Say("charge.with", fluidInWords(ws, c), strings.Join(added, ", "))
 }
 
-func fluidInWords(c loops.Charge) string {
+func fluidInWords(ws words.Words, c loops.Charge) string {
+	fluid := ws.Recorded(c.Fluid.Name())
 	switch {
 	case c.Fluid == "":
-		return "a liquid that nobody knows"
+		return ws.Say("charge.unknown")
 	case !c.Fluid.IsGlycol():
-		return c.Fluid.Name()
+		return fluid
 	case c.Mass == nil:
-		return c.Fluid.Name() + " in water, strength not known"
+		return ws.Say("charge.no-strength", fluid)
 	}
-	return fmt.Sprintf("%.0f %% %s by mass in water", c.Mass.Percent(), c.Fluid.Name()) + c.MassKnown.Mark()
+	said := ws.Say("charge", fmt.Sprintf("%.0f", c.Mass.Percent()), fluid)
+	if how := c.MassKnown.How.Word(); how != "" {
+		said = ws.Say("charge.known", said, ws.Recorded(how))
+	}
+	return said
 }
 
 // ConditionsForOwner are the conditions as an owner reads them, the worst first.
-func ConditionsForOwner(all []loops.Condition) []string {
+func ConditionsForOwner(ws words.Words, all []loops.Condition) []string {
 	var said []string
 	for _, c := range all {
-		said = append(said, c.OwnerText)
+		said = append(said, ws.Recorded(c.OwnerText))
 	}
 	return said
 }

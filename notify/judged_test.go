@@ -17,10 +17,11 @@ import (
 	"fillmark/chemistry"
 	"fillmark/loops"
 	"fillmark/notify"
+	"fillmark/notify/words"
 )
 
-// words is the text of a letter or a sheet with its white space made one.
-func words(text string) string { return strings.Join(strings.Fields(text), " ") }
+// joined is the text of a letter or a sheet with its white space made one.
+func joined(text string) string { return strings.Join(strings.Fields(text), " ") }
 
 // back composes the letter of a loop going back.
 func back(t require.TestingT, change func(*notify.HandoverInput)) string {
@@ -28,7 +29,7 @@ func back(t require.TestingT, change func(*notify.HandoverInput)) string {
 	change(&in)
 	sheet, err := notify.PrintHandover(in)
 	require.NoError(t, err)
-	return words(sheet.Text)
+	return joined(sheet.Text)
 }
 
 func TestColdIsJudged(t *testing.T) {
@@ -88,7 +89,7 @@ func TestReturnedAsItIsOpensWithWhatStandsAgainstIt(t *testing.T) {
 	require.NoError(t, err)
 	checkLetter(t, letter)
 	_, parts := read(t, letter.Raw)
-	text := words(parts["text/plain"])
+	text := joined(parts["text/plain"])
 	assert.True(t, strings.HasPrefix(text, "Good day Anna Keller, It leaked when the workshop last checked it, on Fri 20 Nov 2026. Leave it switched off"), text)
 	intro, _, _ := strings.Cut(text, " The grey tower ")
 	assert.Contains(t, intro, "as it is, and we do not say that it is sound: the owner does not want it mended.")
@@ -98,7 +99,7 @@ func TestReturnedAsItIsOpensWithWhatStandsAgainstIt(t *testing.T) {
 	sheet, err := notify.PrintHandover(in)
 	require.NoError(t, err)
 	sameWords(t, sheet.Text, sheet.HTML)
-	assert.Contains(t, words(sheet.Text), intro[len("Good day Anna Keller, "):])
+	assert.Contains(t, joined(sheet.Text), intro[len("Good day Anna Keller, "):])
 }
 
 // A machine that is to stay off is not asked to be run or to be called fine.
@@ -113,7 +114,7 @@ func TestReminderOfALeakAsksForNoLook(t *testing.T) {
 	letter, err := notify.ComposeReminder(in)
 	require.NoError(t, err)
 	_, parts := read(t, letter.Raw)
-	text := words(parts["text/plain"])
+	text := joined(parts["text/plain"])
 	assert.Contains(t, text, "It leaked when the workshop last checked it")
 	assert.Contains(t, text, "1. Switch it off, pull the plug and leave it off.")
 	assert.NotContains(t, text, "all is fine")
@@ -131,7 +132,7 @@ func TestReceiptOfAllFineKeepsWhatStands(t *testing.T) {
 	letter, err := notify.ComposeReceipt(in)
 	require.NoError(t, err)
 	_, parts := read(t, letter.Raw)
-	text := words(parts["text/plain"])
+	text := joined(parts["text/plain"])
 	assert.NotContains(t, text+letter.Subject, "all looks fine")
 	assert.Contains(t, text, "The grey tower The wrong liquid got into what cools it")
 	assert.Contains(t, text, "Take care "+egCaution)
@@ -221,7 +222,7 @@ func texts(t *rapid.T, l loops.Loop, entries []loops.Entry, units loops.Units) s
 	machine := loops.Machine{Name: "the grey tower", Kind: loops.Desktop}
 	in := handover()
 	in.Owner.Units = units
-	in.Loops = []notify.HandoverLoop{notify.HandoverLoopOf(l, loops.ViewFor(1, 1, entries))}
+	in.Loops = []notify.HandoverLoop{notify.HandoverLoopOf(words.In(loops.English), l, loops.ViewFor(1, 1, entries))}
 	in.Cautions = notify.Cautions([]notify.Inside{{Machine: machine.Name, Loop: l}})
 	if !l.State.ReturnedAsIs.IsZero() {
 		in.AsItIs = "as it was"
@@ -231,14 +232,14 @@ func texts(t *rapid.T, l loops.Loop, entries []loops.Entry, units loops.Units) s
 	all := sheet.Text
 	if l.State.Charge != nil {
 		r := reminder()
-		item := notify.ItemOf(machine, l, loops.Task{Kind: loops.ServiceCheck, Due: today, Clauses: []loops.Clause{{Text: "It is time.", Source: "this loop's record"}}})
+		item := notify.ItemOf(words.In(loops.English), machine, l, loops.Task{Kind: loops.ServiceCheck, Due: today, Clauses: []loops.Clause{{Text: "It is time.", Source: "this loop's record"}}})
 		item.Stage = loops.StageDue
 		r.Items, r.Cautions = []notify.ReminderItem{item}, in.Cautions
 		paper, err := notify.ComposePrinted(r)
 		require.NoError(t, err)
 		all += paper.Text
 	}
-	return words(all)
+	return joined(all)
 }
 
 var permits = regexp.MustCompile(`(?:no colder than|begin to freeze at) (-?\d+(?:\.\d+)?) °([CF])`)

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"fillmark/loops"
+	"fillmark/notify/words"
 )
 
 // Letter is a composed mail. Raw is all of it, unsigned, with CRLF line ends;
@@ -80,11 +81,11 @@ type Earlier struct {
 }
 
 // sentence opens the letter that takes its place.
-func (e Earlier) sentence() string {
+func (e Earlier) sentence(ws words.Words) string {
 	if e.MessageID == "" {
 		return ""
 	}
-	return "This takes the place of our letter of " + e.Day.Long() + ", should you have had it. "
+	return ws.Say("instead", ws.Day(e.Day)) + " "
 }
 
 // before are the letters that it follows, the last of them the one that it

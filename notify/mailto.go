@@ -11,7 +11,9 @@ import (
 	"slices"
 	"strings"
 
+	"fillmark/loops"
 	"fillmark/notify/links"
+	"fillmark/notify/words"
 )
 
 // Reachable tells whether somebody elsewhere can open the web address at all: it
@@ -37,18 +39,21 @@ func sharedAddresses() netip.Prefix {
 	return netip.PrefixFrom(netip.AddrFrom4([4]byte{100, 64, 0, 0}), 10)
 }
 
-// replyWords are what a ready-made mail of an owner says.
-type replyWords struct {
-	subject string
-	body    string // what stands in it before the owner writes anything
+// replyNames are the sayings as the catalogue has their ready-made mails.
+var replyNames = map[links.Saying]string{
+	links.SaysFine: "fine", links.SaysOff: "off", links.SaysCall: "call", links.SaysPause: "pause", links.SaysStop: "stop",
 }
 
-var repliesReady = map[links.Saying]replyWords{
-	links.SaysFine:  {"I looked, all is fine", "I looked, and all is fine."},
-	links.SaysOff:   {"Something is off", "This is what I see, hear or feel:"},
-	links.SaysCall:  {"Please call me", "Please call me. A good time is:"},
-	links.SaysPause: {"A pause, please", "Please remind me no more of what is due now."},
-	links.SaysStop:  {"Stop these mails", "Please send me no more mail."},
+// readyBodies are what stands in the ready-made mails before an owner writes
+// anything, in every language: who reads a mail cannot know which was used.
+func readyBodies() []string {
+	var bodies []string
+	for _, l := range loops.Languages() {
+		for _, name := range replyNames {
+			bodies = append(bodies, words.In(l).Say("reply."+name+".body"))
+		}
+	}
+	return bodies
 }
 
 const (
@@ -58,12 +63,13 @@ const (
 
 // Mailto is the address (RFC 6068) that opens a mail to the workshop with the
 // saying and its token, ready to send.
-func (w Workshop) Mailto(says links.Saying, token string) string {
+func (w Workshop) Mailto(ws words.Words, says links.Saying, token string) string {
 	if token == "" {
 		return ""
 	}
-	words := repliesReady[says]
-	return mailtoScheme + url.PathEscape(w.From) + "?subject=" + mailEscape(words.subject+" ["+tokenMark+token+"]") + "&body=" + mailEscape(words.body+"\r\n")
+	ready := "reply." + replyNames[says]
+	subject := ws.Say(ready+".subject") + " [" + tokenMark + token + "]"
+	return mailtoScheme + url.PathEscape(w.From) + "?subject=" + mailEscape(subject) + "&body=" + mailEscape(ws.Say(ready+".body")+"\r\n")
 }
 
 // mailEscape escapes a value as RFC 6068 wants it: a plus stands for itself there.

@@ -13,6 +13,7 @@ import (
 
 	"fillmark/notify"
 	tokens "fillmark/notify/links"
+	"fillmark/notify/words"
 )
 
 func TestReachable(t *testing.T) {
@@ -36,7 +37,7 @@ func TestMailtoCarriesItsToken(t *testing.T) {
 	w := workshop()
 	token := strings.Repeat("ab3d", 8)
 	for _, says := range []tokens.Saying{tokens.SaysFine, tokens.SaysOff, tokens.SaysCall, tokens.SaysPause, tokens.SaysStop} {
-		link := w.Mailto(says, token)
+		link := w.Mailto(words.In(""), says, token)
 		u, err := url.Parse(link)
 		require.NoError(t, err)
 		assert.Equal(t, "mailto", u.Scheme)
@@ -48,7 +49,7 @@ func TestMailtoCarriesItsToken(t *testing.T) {
 		}
 		assert.NotEmpty(t, u.Query().Get("body"))
 	}
-	assert.Empty(t, w.Mailto(tokens.SaysFine, ""))
+	assert.Empty(t, w.Mailto(words.In(""), tokens.SaysFine, ""))
 	for _, subject := range []string{"", "fm-", "xfm-" + token, "fm-" + token[:10], "I looked, all is fine"} {
 		assert.Empty(t, notify.TokenIn(subject), subject)
 	}
@@ -73,7 +74,7 @@ func TestReminderAnsweredByMail(t *testing.T) {
 	t.Parallel()
 	in := reminder()
 	in.Workshop.BaseURL, in.Calendar = "", nil
-	mail := func(s tokens.Saying) string { return in.Workshop.Mailto(s, strings.Repeat("ab3d", 8)) }
+	mail := func(s tokens.Saying) string { return in.Workshop.Mailto(words.In(""), s, strings.Repeat("ab3d", 8)) }
 	in.Links = notify.Links{AllFine: mail(tokens.SaysFine), SomethingOff: mail(tokens.SaysOff), CallMe: mail(tokens.SaysCall), Pause: mail(tokens.SaysPause), Stop: mail(tokens.SaysStop), OneClick: mail(tokens.SaysStop)}
 	l, err := notify.ComposeReminder(in)
 	require.NoError(t, err)

@@ -41,6 +41,7 @@ func ComposeMorning(in MorningInput) (Letter, error) {
 		return Letter{}, err
 	}
 	d := document{
+		Lang:     string(loops.English),
 		Subject:  in.Day.Long() + ": nothing is due",
 		Greeting: "Good morning,",
 		Intro:    "Nothing is due today, and nobody waits for an answer.",
@@ -75,7 +76,7 @@ func ComposeMorning(in MorningInput) (Letter, error) {
 	if in.Link != "" {
 		d.Buttons = []button{{"The list on the page", in.Link}}
 	}
-	technician := loops.Owner{Email: in.To}
+	technician := loops.Owner{Email: in.To, Language: loops.English}
 	return d.letter(envelope{in.Workshop, technician, in.Date, in.MessageID, "", in.Instead, nil}, nil)
 }
 

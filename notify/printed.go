@@ -23,7 +23,8 @@ func ComposePrinted(in ReminderInput) (Printed, error) {
 	if err := errors.Join(in.validateContent(), validatePaper(in.Workshop, in.Owner, in.Day)); err != nil {
 		return Printed{}, err
 	}
-	return in.document(in.Workshop.ReachOnPaper()).printed(in.Workshop, in.Owner, in.Day)
+	ws := in.Workshop.Words(in.Owner)
+	return in.document(ws, in.Workshop.ReachOnPaper(ws)).printed(in.Workshop, in.Owner, in.Day)
 }
 
 // validatePaper checks what every letter on paper has.
@@ -53,10 +54,11 @@ func addressLines(o loops.Owner) []string {
 
 // printed is the document on paper.
 func (d document) printed(w Workshop, o loops.Owner, day loops.Day) (Printed, error) {
-	d.Address = append(append([]string{o.Name}, addressLines(o)...), "", day.Long())
+	ws := w.Words(o)
+	d.Address = append(append([]string{o.Name}, addressLines(o)...), "", ws.Day(day))
 	d.Stop = button{}
-	d.Reason = "You get this letter because " + w.Name + " looks after this machine and mail cannot reach you."
-	d.Note = "Tell us what you saw: " + w.ReachOnPaper() + ". If you want no more letters, tell us that too."
+	d.Reason = ws.Say("reason.paper", w.Name)
+	d.Note = ws.Say("note.paper", w.ReachOnPaper(ws))
 	text, html, err := w.templates().render(d.inUnits(o.Units))
 	return Printed{text, html}, err
 }

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"fillmark/loops"
+	"fillmark/notify/words"
 )
 
 // ReceiptInput is all that the receipt of an owner's answer is written from.
@@ -51,52 +52,58 @@ func ComposeReceipt(in ReceiptInput) (Letter, error) {
 	if err := in.validate(); err != nil {
 		return Letter{}, err
 	}
-	understood, now := in.words()
-	d := document{
-		Subject:  "We have your answer: " + understood,
-		Greeting: "Good day " + in.Owner.Name + ",",
-		Intro:    fmt.Sprintf("On %s you told us about %s: %s.", in.Day.Long(), quotedList(in.Machines), understood),
-		More:     button{"Answer again or see your machines", in.Links.More},
-		Closing:  in.Workshop.closing(),
-		Reason:   "You get this mail because you pressed a button in a mail of ours. If it was not you, answer this mail.",
-		Stop:     button{"Stop these mails", in.Links.Stop},
+	ws := in.Workshop.Words(in.Owner)
+	understood, now := in.words(ws)
+	var about []string
+	for _, m := range in.Machines {
+		about = append(about, ws.Quoted(m))
 	}
-	d.Blocks = in.blocks(now)
+	d := document{
+		Lang:     ws.Language(),
+		Subject:  ws.Say("subject.receipt", understood),
+		Greeting: ws.Say("greeting", in.Owner.Name),
+		Intro:    ws.Say("intro.receipt", ws.Day(in.Day), ws.List(about), understood),
+		More:     button{ws.Say("button.again"), in.Links.More},
+		Closing:  in.Workshop.closing(ws),
+		Reason:   ws.Say("reason.receipt"),
+		Stop:     button{ws.Say("button.stop"), in.Links.Stop},
+	}
+	d.Blocks = in.blocks(ws, now)
 	return d.letter(envelope{in.Workshop, in.Owner, in.Date, in.MessageID, in.Links.OneClick, in.Instead, nil}, nil)
 }
 
 // blocks are what the owner told us, what happens now and what comes next. Where
 // they saw something wet, what to do at once comes before what we do tomorrow.
-func (in ReceiptInput) blocks(now []string) []block {
+func (in ReceiptInput) blocks(ws words.Words, now string) []block {
 	off, wet := in.Answer.Answer == loops.SomethingOff, slices.Contains(in.Answer.Noticed, loops.NoticeWet)
 	var blocks []block
 	for _, c := range in.Conditions {
-		blocks = append(blocks, block{Heading: capitalised(c.Machine), Paragraphs: ConditionsForOwner([]loops.Condition{c.Condition})})
+		blocks = append(blocks, block{Heading: capitalised(c.Machine), Paragraphs: ConditionsForOwner(ws, []loops.Condition{c.Condition})})
 	}
 	if wet {
-		blocks = append(blocks, wetBlock(in.Wet))
+		blocks = append(blocks, wetBlock(ws, in.Wet))
 	}
-	if told := in.told(); len(told) > 0 {
-		blocks = append(blocks, block{Heading: "What you told us", Paragraphs: told})
+	if told := in.told(ws); len(told) > 0 {
+		blocks = append(blocks, block{Heading: ws.Say("heading.told"), Paragraphs: told})
 	}
-	blocks = append(blocks, block{Heading: "What happens now", Paragraphs: now})
+	blocks = append(blocks, block{Heading: ws.Say("heading.now"), Paragraphs: []string{now}})
 	if len(in.Next) > 0 {
-		blocks = append(blocks, block{Heading: "What comes next", Lists: []list{{Items: in.next()}}})
+		blocks = append(blocks, block{Heading: ws.Say("heading.next"), Lists: []list{{Items: in.next(ws)}}})
 	}
 	if off && !wet {
-		blocks = append(blocks, wetBlock(in.Wet))
+		blocks = append(blocks, wetBlock(ws, in.Wet))
 	}
 	if off || len(in.Conditions) > 0 {
-		blocks = append(blocks, careBlock(in.Cautions))
+		blocks = append(blocks, careBlock(ws, in.Cautions))
 	}
 	return blocks
 }
 
 // told is what the owner ticked and wrote, line by line.
-func (in ReceiptInput) told() []string {
+func (in ReceiptInput) told(ws words.Words) []string {
 	var told []string
 	for _, n := range in.Answer.Noticed {
-		told = append(told, n.Sentence()+".")
+		told = append(told, capitalised(ws.Recorded(string(n)))+".")
 	}
 	for line := range strings.SplitSeq(in.Answer.Words, "\n") {
 		if line = strings.Join(strings.Fields(line), " "); line != "" {
@@ -106,63 +113,38 @@ func (in ReceiptInput) told() []string {
 	return told
 }
 
-func (in ReceiptInput) next() []string {
+func (in ReceiptInput) next(ws words.Words) []string {
 	var days []string
 	for _, n := range in.Next {
 		about, _ := loops.AboutTask(n.Task)
-		days = append(days, n.because(fmt.Sprintf("%s: %s %s %s", capitalised(n.Machine), strings.ToLower(about.OwnerTitle), byOrWas(n.Due, in.Day), when(n.Due, in.Day))))
+		lead := "subject.by"
+		if n.Due.Before(in.Day) {
+			lead = "subject.was"
+		}
+		days = append(days, n.because(ws, ws.Say(lead, capitalised(n.Machine), ws.Recorded(strings.ToLower(about.OwnerTitle)), when(ws, n.Due, in.Day))))
 	}
 	return days
 }
 
 // words say what an answer was understood as, and what happens now.
-func (in ReceiptInput) words() (understood string, now []string) {
-	switch in.Answer.Answer {
-	case loops.AllFine:
-		if len(in.Conditions) > 0 {
-			return "you saw nothing amiss", []string{
-				"We have put down that you looked. It changes nothing of what stands above: that is settled in our workshop, and we get in touch."}
-		}
-		return "all looks fine", []string{
-			"We have put down that you looked and saw nothing amiss. That is no measurement: checks and work in our workshop stay as planned."}
-	case loops.SomethingOff:
-		return "something is off", []string{
-			"It is on our list for the next morning, and we get in touch. If it leaks, gets hot or sounds wrong, switch it off, pull the plug and leave it off until then."}
-	case loops.CallMe:
-		call := "You are on our list of calls for the next morning. We call you on " + in.Owner.Phone + "."
-		if in.Owner.Phone == "" {
-			call = "You are on our list of calls for the next morning, but we have no telephone number of yours: answer this mail with one."
-		}
-		return "please call", []string{call}
+func (in ReceiptInput) words(ws words.Words) (understood, now string) {
+	about := map[loops.AnswerKind]string{
+		loops.AllFine: "fine", loops.SomethingOff: "off", loops.CallMe: "call", loops.Pause: "pause",
+		loops.ProposeDay: "day", loops.Moved: "moved", loops.PassedOn: "passed-on", loops.Elsewhere: "elsewhere",
+	}[in.Answer.Answer]
+	switch {
+	case about == "fine" && len(in.Conditions) > 0:
+		about = "looked"
+	case about == "call" && in.Owner.Phone == "":
+		about = "call-whom"
+	case about == "pause" && !in.Answer.On.IsZero():
+		about = "pause-until"
 	}
-	if now, ok := settled[in.Answer.Answer]; ok {
-		return in.Answer.Said(), []string{now}
-	}
+	day := ""
 	if !in.Answer.On.IsZero() {
-		return in.Answer.Said(), []string{
-			"Until then we remind you of nothing that these machines need, and go on after it. What is due stays due: the liquid ages whether we write or not."}
+		day = ws.Day(in.Answer.On)
 	}
-	return "a pause", []string{
-		"We remind you no more of what was due now, until you or we end the pause. What is due stays due: the liquid ages whether we write or not."}
-}
-
-// settled says what happens after an answer that a person takes up.
-var settled = map[loops.AnswerKind]string{
-	loops.ProposeDay: "We have put the day down and get in touch if it does not suit us. Until it is over we remind you of nothing that these machines need.",
-	loops.Moved:      "We get in touch to put your new address down. Until then we do not write about these machines.",
-	loops.PassedOn:   "We write no more about it. If you tell us who has it now, and they agree, we look after it for them: we get in touch about that.",
-	loops.Elsewhere:  "We get in touch to hear what was done and what is in it now. Until we know, our record stays as it is, and we do not write about it.",
-}
-
-func quotedList(names []string) string {
-	quoted := make([]string, len(names))
-	for i, name := range names {
-		quoted[i] = "“" + name + "”"
-	}
-	if len(quoted) == 1 {
-		return quoted[0]
-	}
-	return strings.Join(quoted[:len(quoted)-1], ", ") + " and " + quoted[len(quoted)-1]
+	return ws.Say("understood."+about, day), ws.Say("now."+about, in.Owner.Phone)
 }
 
 func (in ReceiptInput) validate() error {

@@ -13,6 +13,7 @@ import (
 
 	"fillmark/chemistry"
 	"fillmark/loops"
+	"fillmark/notify/words"
 )
 
 // Workshop is who writes.
@@ -23,29 +24,34 @@ type Workshop struct {
 	// BaseURL is the web address owners reach; every link of a letter must
 	// begin with it. It may be empty where a letter has no links.
 	BaseURL string
+	// Language is that of letters to owners who chose none; empty is English.
+	Language loops.Language
 	// Templates are the workshop's own, see [LoadTemplates]; nil takes the
 	// built-in ones.
 	Templates *Templates
 }
 
+// Words are those that the owner reads.
+func (w Workshop) Words(o loops.Owner) words.Words { return words.In(cmp.Or(o.Language, w.Language)) }
+
 // ReachUs says in half a sentence of a mail how the workshop is reached.
-func (w Workshop) ReachUs() string {
+func (w Workshop) ReachUs(ws words.Words) string {
 	if w.Phone == "" {
-		return "answer this mail"
+		return ws.Say("reach.mail")
 	}
-	return "call us on " + w.Phone + " or answer this mail"
+	return ws.Say("reach.mail-or-call", w.Phone)
 }
 
 // ReachOnPaper says the same where there is no mail to answer: in a printed
 // letter or on the sheet that goes with the machine.
-func (w Workshop) ReachOnPaper() string {
+func (w Workshop) ReachOnPaper(ws words.Words) string {
 	switch {
 	case w.Phone != "":
-		return "call us on " + w.Phone
+		return ws.Say("reach.call", w.Phone)
 	case w.From != "":
-		return "write to " + w.From
+		return ws.Say("reach.write", w.From)
 	}
-	return "come by our workshop"
+	return ws.Say("reach.come")
 }
 
 // Links are the owner's own links, ready to use; an empty one is left out. Each
@@ -103,11 +109,11 @@ type ReminderItem struct {
 
 // ItemOf says a task of a loop that holds a charge, in owners' words. The stage
 // is the caller's.
-func ItemOf(machine loops.Machine, l loops.Loop, t loops.Task) ReminderItem {
+func ItemOf(ws words.Words, machine loops.Machine, l loops.Loop, t loops.Task) ReminderItem {
 	charge := *l.State.Charge
 	return ReminderItem{
 		Machine: MachineName(machine, l), Kind: machine.Kind, Tag: l.Tag, Sealed: l.Sealed,
-		Fluid: charge.Fluid, Charge: ChargeInWords(charge), Task: t.Kind, Due: t.Due,
+		Fluid: charge.Fluid, Charge: ChargeInWords(ws, charge), Task: t.Kind, Due: t.Due,
 		Reason: t.Binding().ForOwner(), Source: t.Binding().SourceForOwner(), Conditions: l.State.Conditions(),
 	}
 }
@@ -121,29 +127,34 @@ func ComposeReminder(in ReminderInput) (Letter, error) {
 	if err := in.validate(); err != nil {
 		return Letter{}, err
 	}
-	d := in.document(in.Workshop.ReachUs())
-	d.addAnswers(in)
+	ws := in.Workshop.Words(in.Owner)
+	d := in.document(ws, in.Workshop.ReachUs(ws))
+	d.addAnswers(ws, in)
 	return d.letter(envelope{in.Workshop, in.Owner, in.Date, in.MessageID, in.Links.OneClick, in.Instead, in.Thread}, in.Calendar)
 }
 
 // document is what mail and printed letter have in common; they differ in how
 // the workshop is reached.
-func (in ReminderInput) document(reachUs string) document {
+func (in ReminderInput) document(ws words.Words, reachUs string) document {
 	in.Items = slices.SortedStableFunc(slices.Values(in.Items), func(a, b ReminderItem) int {
 		return cmp.Or(a.Due.Compare(b.Due), cmp.Compare(renewal(a.Task), renewal(b.Task)))
 	})
-	in.Items = withoutRenewals(in.Items)
+	for n := range in.Items {
+		in.Items[n].Reason = ws.Recorded(in.Items[n].Reason)
+	}
+	in.Items = withoutRenewals(ws, in.Items)
 	d := document{
-		Subject:  reminderSubject(in.Items, in.Day),
-		Greeting: "Good day " + in.Owner.Name + ",",
-		Intro:    reminderIntro(in.Items, in.Day),
-		Closing:  in.Workshop.closing(),
-		Reason:   "You get this mail because you agreed to reminders when " + in.Workshop.Name + " gave your machine back.",
-		Stop:     button{"Stop these mails", in.Links.Stop},
+		Lang:     ws.Language(),
+		Subject:  reminderSubject(ws, in.Items, in.Day),
+		Greeting: ws.Say("greeting", in.Owner.Name),
+		Intro:    reminderIntro(ws, in.Items, in.Day),
+		Closing:  in.Workshop.closing(ws),
+		Reason:   ws.Say("reason.reminder", in.Workshop.Name),
+		Stop:     button{ws.Say("button.stop"), in.Links.Stop},
 	}
 	told := map[string]string{} // steps already given, and for which machine
 	for _, group := range byLoop(in.Items) {
-		d.Blocks = append(d.Blocks, groupBlock(group, in.Day, reachUs, told))
+		d.Blocks = append(d.Blocks, groupBlock(ws, group, in.Day, reachUs, told))
 	}
 	// One letter has one advice on what to do when wet: that for the worst liquid.
 	worst := in.Items[0]
@@ -153,7 +164,7 @@ func (in ReminderInput) document(reachUs string) document {
 			break
 		}
 	}
-	d.addCare(worst.guide(reachUs).Wet, in.Cautions)
+	d.addCare(ws, worst.guide(ws, reachUs).Wet, in.Cautions)
 	return d
 }
 
@@ -173,7 +184,7 @@ func (i ReminderItem) byOwner() bool {
 
 // withoutRenewals takes out what protects metal or keeps growth away where the
 // same letter asks, no later, for fresh liquid in that loop: it brings both.
-func withoutRenewals(items []ReminderItem) []ReminderItem {
+func withoutRenewals(ws words.Words, items []ReminderItem) []ReminderItem {
 	var kept []ReminderItem
 	brings := map[int][]string{} // what the fresh liquid at a place in kept brings
 	for _, i := range items {
@@ -183,10 +194,10 @@ func withoutRenewals(items []ReminderItem) []ReminderItem {
 			kept = append(kept, i)
 			continue
 		}
-		brings[change] = append(brings[change], about.OwnerNeeds)
+		brings[change] = append(brings[change], ws.Recorded(about.OwnerNeeds))
 	}
 	for at, needs := range brings {
-		kept[at].Reason = strings.TrimRight(kept[at].Reason, ".") + ". Fresh liquid brings " + strings.Join(needs, " and ")
+		kept[at].Reason = ws.Say("because.brings", strings.TrimRight(kept[at].Reason, "."), ws.List(needs))
 	}
 	return kept
 }
@@ -208,40 +219,37 @@ func byLoop(items []ReminderItem) [][]ReminderItem {
 // addAnswers offers what an owner can answer, and says what it settles: an
 // owner's look never stands for work that is due in the workshop, and about a
 // machine that is to stay off nobody is asked to say that all is fine.
-func (d *document) addAnswers(in ReminderInput) {
+func (d *document) addAnswers(ws words.Words, in ReminderInput) {
 	off := slices.ContainsFunc(in.Items, func(i ReminderItem) bool { return loops.KeptOff(i.Conditions) })
 	looks := slices.ContainsFunc(in.Items, ReminderItem.byOwner) && !off
 	work := slices.ContainsFunc(in.Items, func(i ReminderItem) bool { return !i.byOwner() })
-	first := button{"Call me to agree on a day", in.Links.CallMe}
+	first := button{ws.Say("button.call"), in.Links.CallMe}
 	if looks {
-		first = button{"I looked, all is fine", in.Links.AllFine}
+		first = button{ws.Say("button.fine"), in.Links.AllFine}
 	}
-	for _, b := range []button{first, {"Something is off", in.Links.SomethingOff}} {
+	for _, b := range []button{first, {ws.Say("button.off"), in.Links.SomethingOff}} {
 		if b.URL != "" {
 			d.Buttons = append(d.Buttons, b)
 		}
 	}
-	d.More = button{"Another answer, or a pause", in.Links.More}
+	d.More = button{ws.Say("button.more"), in.Links.More}
 	if in.Links.More == "" {
-		d.More = button{"Remind me no more of what is due now", in.Links.Pause}
+		d.More = button{ws.Say("button.pause"), in.Links.Pause}
 	}
 	switch {
 	case !looks || in.Links.AllFine == "":
 	case work:
-		d.Note = "“All is fine” tells us that you looked and saw nothing amiss. The work in our workshop stays due: for that, agree on a day with us."
+		d.Note = ws.Say("note.work")
 	default:
-		d.Note = "Press “all is fine” once you have looked. It tells us that you saw nothing amiss; it is no measurement, so the next check in our workshop stays as planned."
+		d.Note = ws.Say("note.look")
 	}
 	if isMailto(in.Links.SomethingOff) {
-		d.Note = strings.TrimSpace(d.Note + " " + answersByMail)
+		d.Note = strings.TrimSpace(d.Note + " " + ws.Say("note.by-mail"))
 	}
 }
 
-// answersByMail says what the buttons do where they open a mail.
-const answersByMail = "Each of these opens a mail to us that is ready to go: send it with its subject as it is. Where something is off, write in it what you see; you may add a photo."
-
 func (d document) letter(e envelope, calendar []byte) (Letter, error) {
-	d.Intro = e.instead.sentence() + d.Intro
+	d.Intro = e.instead.sentence(e.workshop.Words(e.owner)) + d.Intro
 	text, html, err := e.workshop.templates().render(d.inUnits(e.owner.Units))
 	if err != nil {
 		return Letter{}, err
@@ -250,46 +258,53 @@ func (d document) letter(e envelope, calendar []byte) (Letter, error) {
 }
 
 // addCare ends a letter with what to do when wet and what to beware of.
-func (d *document) addCare(wet string, cautions []string) {
-	d.Blocks = append(d.Blocks, wetBlock(wet), careBlock(cautions))
+func (d *document) addCare(ws words.Words, wet string, cautions []string) {
+	d.Blocks = append(d.Blocks, wetBlock(ws, wet), careBlock(ws, cautions))
 }
 
-func wetBlock(wet string) block {
-	return block{Heading: "If anything is wet", Paragraphs: []string{wet}}
+func wetBlock(ws words.Words, wet string) block {
+	return block{Heading: ws.Say("heading.wet"), Paragraphs: []string{wet}}
 }
 
-func careBlock(cautions []string) block {
-	return block{Heading: "Take care", Paragraphs: cautions}
+// careBlock has the cautions in English: a warning is not translated from memory.
+// In another language a sentence says so first.
+func careBlock(ws words.Words, cautions []string) block {
+	if lead := ws.Say("care.in-english"); lead != "" {
+		cautions = append([]string{lead}, cautions...)
+	}
+	return block{Heading: ws.Say("heading.care"), Paragraphs: cautions}
 }
 
-func (w Workshop) closing() []string {
-	lines := []string{"Kind regards", w.Name, w.From}
+func (w Workshop) closing(ws words.Words) []string {
+	lines := []string{ws.Say("closing"), w.Name, w.From}
 	if w.Phone != "" {
 		lines = append(lines, w.Phone)
 	}
 	return lines
 }
 
-func (i ReminderItem) guide(reachUs string) Guide {
+func (i ReminderItem) guide(ws words.Words, reachUs string) Guide {
 	if i.Guide != nil {
 		return *i.Guide
 	}
-	g := GuideFor(i.Task, i.Kind, i.Sealed, i.Fluid, reachUs)
+	g := GuideFor(ws, i.Task, i.Kind, i.Sealed, i.Fluid, reachUs)
 	if loops.KeptOff(i.Conditions) {
-		return g.KeepOff(reachUs)
+		return g.KeepOff(ws, reachUs)
 	}
 	return g
 }
 
 // groupBlock writes the tasks of one loop. Steps that the letter gave before are
 // not repeated.
-func groupBlock(group []ReminderItem, today loops.Day, reachUs string, told map[string]string) block {
+func groupBlock(ws words.Words, group []ReminderItem, today loops.Day, reachUs string, told map[string]string) block {
 	first := group[0]
 	b := block{Heading: capitalised(first.Machine)}
 	look, work := -1, -1
 	for n, i := range group {
 		about, _ := loops.AboutTask(i.Task)
-		b.Dues = append(b.Dues, due{stageWord(i.Stage), about.OwnerTitle + " by " + when(i.Due, today), stageRule(i.Stage), "Why: " + i.because()})
+		b.Dues = append(b.Dues, due{
+			stageWord(ws, i.Stage), ws.Say("due.by", ws.Recorded(about.OwnerTitle), when(ws, i.Due, today)), stageRule(i.Stage), i.because(ws),
+		})
 		switch {
 		case i.byOwner() && look < 0:
 			look = n
@@ -297,7 +312,7 @@ func groupBlock(group []ReminderItem, today loops.Day, reachUs string, told map[
 			work = n
 		}
 	}
-	b.Paragraphs = append(ConditionsForOwner(first.Conditions), inIt(first.Charge, first.Sealed, first.Tag))
+	b.Paragraphs = append(ConditionsForOwner(ws, first.Conditions), inIt(ws, first.Charge, first.Sealed, first.Tag))
 	asked := first
 	switch {
 	case look < 0:
@@ -306,43 +321,41 @@ func groupBlock(group []ReminderItem, today loops.Day, reachUs string, told map[
 		asked = group[work]
 	case work >= 0:
 		asked = group[look]
-		b.Paragraphs = append(b.Paragraphs, "You look it over; the rest is done in our workshop. To agree on a day, "+reachUs+".")
+		b.Paragraphs = append(b.Paragraphs, ws.Say("guide.look-and-bring", reachUs))
 	}
-	g := asked.guide(reachUs)
+	g := asked.guide(ws, reachUs)
 	key := strings.Join(slices.Concat(g.Steps, []string{""}, g.Leave), "\n")
 	if above, ok := told[key]; ok {
-		b.Paragraphs = append(b.Paragraphs, "What to do and what to leave alone: the same as for "+above+" above.")
+		b.Paragraphs = append(b.Paragraphs, ws.Say("guide.as-above", above))
 		return b
 	}
 	told[key] = first.Machine
-	b.Lists = g.lists()
+	b.Lists = g.lists(ws)
 	return b
 }
 
 // because is the reason with where it is from.
-func (i ReminderItem) because() string {
-	return strings.TrimRight(i.Reason, ".") + ". We go by: " + strings.TrimRight(i.Source, ".") + "."
+func (i ReminderItem) because(ws words.Words) string {
+	return ws.Say("because", strings.TrimRight(i.Reason, "."), strings.TrimRight(ws.Recorded(i.Source), "."))
 }
 
-func (g Guide) lists() []list {
-	return []list{{"What to do", true, g.Steps}, {"What to leave alone", false, g.Leave}}
+func (g Guide) lists(ws words.Words) []list {
+	return []list{{ws.Say("heading.do"), true, g.Steps}, {ws.Say("heading.leave"), false, g.Leave}}
 }
 
-func inIt(charge string, sealed bool, tag loops.Tag) string {
+func inIt(ws words.Words, charge string, sealed bool, tag loops.Tag) string {
 	if sealed {
-		charge += ", sealed in"
+		charge = ws.Say("charge.sealed-in", charge)
 	}
-	return "In it: " + charge + ". The label on it reads " + string(tag) + "."
+	return ws.Say("charge.in-it", charge, string(tag))
 }
 
-func stageWord(s loops.Stage) string {
-	return map[loops.Stage]string{
-		loops.StageAhead: "COMING UP",
-		loops.StageDue:   "DUE",
-		loops.StageLate:  "LATE",
-		loops.StageLast:  "LAST REMINDER",
-	}[s]
+// tellable are the stages at which an owner is mailed.
+func tellable(s loops.Stage) bool {
+	return slices.Contains([]loops.Stage{loops.StageAhead, loops.StageDue, loops.StageLate, loops.StageLast}, s)
 }
+
+func stageWord(ws words.Words, s loops.Stage) string { return ws.Say("stage." + string(s)) }
 
 func stageRule(s loops.Stage) rule {
 	if s == loops.StageLate || s == loops.StageLast {
@@ -351,43 +364,42 @@ func stageRule(s loops.Stage) rule {
 	return ruleGo
 }
 
-func reminderSubject(items []ReminderItem, today loops.Day) string {
+func reminderSubject(ws words.Words, items []ReminderItem, today loops.Day) string {
 	first := items[0]
 	about, _ := loops.AboutTask(first.Task)
-	lead := byOrWas(first.Due, today)
-	if first.Due == today { // and unlike the mail that came ahead
-		lead = "today,"
+	lead := "subject.by"
+	switch {
+	case first.Due == today: // and unlike the mail that came ahead
+		lead = "subject.today"
+	case first.Due.Before(today):
+		lead = "subject.was"
 	}
-	subject := fmt.Sprintf("%s: %s %s %s", capitalised(shortened(first.Machine, 40)), strings.ToLower(about.OwnerTitle), lead, first.Due.Long())
+	subject := ws.Say(lead, capitalised(shortened(first.Machine, 40)), ws.Recorded(strings.ToLower(about.OwnerTitle)), ws.Day(first.Due))
 	if n := len(items) - 1; n > 0 {
-		subject += fmt.Sprintf(", and %d more", n)
+		subject = ws.Say("subject.more", subject, n)
 	}
 	if slices.ContainsFunc(items, func(i ReminderItem) bool { return i.Stage == loops.StageLast }) {
-		subject = "Last reminder. " + subject
+		subject = ws.Say("subject.last", subject)
 	}
 	return subject
 }
 
-func reminderIntro(items []ReminderItem, today loops.Day) string {
+func reminderIntro(ws words.Words, items []ReminderItem, today loops.Day) string {
 	first := items[0]
 	about, _ := loops.AboutTask(first.Task)
-	intro := fmt.Sprintf("The cooling of your %s “%s” needs %s by %s.", machineWord(first.Kind), first.Machine, about.OwnerNeeds, when(first.Due, today))
-	if first.Due.Before(today) {
-		intro = fmt.Sprintf("The cooling of your %s “%s” needed %s by %s, and we have not heard that it was done.",
-			machineWord(first.Kind), first.Machine, about.OwnerNeeds, when(first.Due, today))
-		if first.Stage == loops.StageDue { // nobody told them before
-			intro = fmt.Sprintf("The cooling of your %s “%s” needs %s. The day for it was %s; soon is good.",
-				machineWord(first.Kind), first.Machine, about.OwnerNeeds, when(first.Due, today))
-		}
+	lead := "intro.needs"
+	switch {
+	case first.Due.Before(today) && first.Stage == loops.StageDue: // nobody told them before
+		lead = "intro.passed"
+	case first.Due.Before(today):
+		lead = "intro.needed"
 	}
-	switch n := len(items) - 1; {
-	case n == 1:
-		intro += " One more thing is due; it is below."
-	case n > 1:
-		intro += fmt.Sprintf(" %d more things are due; they are below.", n)
+	intro := ws.Say(lead, machineWord(ws, first.Kind), first.Machine, ws.Recorded(about.OwnerNeeds), when(ws, first.Due, today))
+	if n := len(items) - 1; n > 0 {
+		intro += " " + ws.Say("intro.more", n)
 	}
 	if first.Stage == loops.StageLast {
-		intro += " This is our last mail about it: if we hear nothing, we get in touch another way."
+		intro += " " + ws.Say("intro.last")
 	}
 	return intro
 }
@@ -423,7 +435,7 @@ func (i ReminderItem) validate(field string) error {
 	if i.Due.IsZero() {
 		p.add(invalid(field+"due", "", "a day"))
 	}
-	if stageWord(i.Stage) == "" {
+	if !tellable(i.Stage) {
 		p.add(invalid(field+"stage", string(i.Stage), "ahead, due, late or last: at the stage call nobody is mailed"))
 	}
 	p.add(requireText(field+"reason", i.Reason, maxSentence))

@@ -144,6 +144,7 @@ func unescape(html string) string {
 // sampleDocuments are invented letters with every turn that a letter can take.
 func sampleDocuments() []document {
 	full := document{
+		Lang:    string(loops.English),
 		Subject: "The grey tower: look-over by Thu 3 Dec 2026", Address: []string{"Ana Samplewright", "1 Sample Lane"},
 		Greeting: "Good day Ana Samplewright,", Intro: "The cooling of your computer needs a look from you.",
 		Blocks: []block{
@@ -160,7 +161,7 @@ func sampleDocuments() []document {
 		Closing: []string{"Kind regards", "Sample Bench", "bench@sample.example"},
 		Reason:  "You get this mail because you agreed to it.", Stop: button{"Stop these mails", "https://sample.example/stop/d"},
 	}
-	short := document{Subject: "Thank you", Greeting: "Good day Ana Samplewright,", Intro: "Thank you.",
+	short := document{Lang: full.Lang, Subject: "Thank you", Greeting: "Good day Ana Samplewright,", Intro: "Thank you.",
 		Closing: []string{"Kind regards"}, Reason: "You get this mail because you answered."}
 	hostile := full
 	hostile.Greeting = `Good day <b>Ana</b> & "Co" {{.}},`

@@ -13,9 +13,9 @@ import (
 )
 
 // quantity finds temperatures and volumes in running text: "-21.3 ± 1.4 °C",
-// "0 °C", "480 ml". A minus may be a hyphen or the sign itself, and the space
-// before the unit one that does not break.
-var quantity = regexp.MustCompile(`([-−]?\d+(?:\.\d+)?)(?: ± (\d+(?:\.\d+)?))?([ \x{00a0}])(°C|ml)(?:\b|$|[^\w])`)
+// "0 °C", "480 ml". A minus may be a hyphen or the sign itself, a comma may mark
+// the decimals, and the space before the unit one that does not break.
+var quantity = regexp.MustCompile(`([-−]?\d+(?:[.,]\d+)?)(?: ± (\d+(?:[.,]\d+)?))?([ \x{00a0}])(°C|ml)(?:\b|$|[^\w])`)
 
 // millilitresPerFluidOunce is the fluid ounce of the United States: 231 cubic
 // inches of 2.54 cm are 128 of them (NIST Handbook 44, appendix C).
@@ -29,13 +29,13 @@ func InOwnersUnits(text string, units loops.Units) string {
 	}
 	return quantity.ReplaceAllStringFunc(text, func(found string) string {
 		parts := quantity.FindStringSubmatch(found)
-		value, err := strconv.ParseFloat(strings.Replace(parts[1], "−", "-", 1), 64)
+		value, err := strconv.ParseFloat(strings.NewReplacer("−", "-", ",", ".").Replace(parts[1]), 64)
 		if err != nil {
 			return found
 		}
 		uncertainty, withUncertainty := 0.0, parts[2] != ""
 		if withUncertainty {
-			if uncertainty, err = strconv.ParseFloat(parts[2], 64); err != nil {
+			if uncertainty, err = strconv.ParseFloat(strings.Replace(parts[2], ",", ".", 1), 64); err != nil {
 				return found
 			}
 		}
@@ -50,6 +50,9 @@ func InOwnersUnits(text string, units loops.Units) string {
 		out := oneDecimal(value)
 		if withUncertainty {
 			out += " ± " + oneDecimal(uncertainty)
+		}
+		if strings.Contains(parts[1]+parts[2], ",") {
+			out = strings.ReplaceAll(out, ".", ",")
 		}
 		return out + parts[3] + unit + rest
 	})

@@ -14,6 +14,7 @@ import (
 	"fillmark/chemistry"
 	"fillmark/loops"
 	"fillmark/notify"
+	"fillmark/notify/words"
 )
 
 // plain returns the subject and the text of a reminder about the loop of
@@ -111,7 +112,7 @@ func TestChargeInWordsTellsWhatWasAdded(t *testing.T) {
 		{Role: loops.RoleBiocide, Additive: loops.Additive{Family: "isothiazolinone"}}, {Role: loops.RoleInhibitor, Additive: loops.Additive{Family: "azole"}},
 		{Role: loops.RoleBiocide, Additive: loops.Additive{Family: "isothiazolinone", Product: "Other"}}, {Role: loops.RoleBiocide, Additive: loops.Additive{Product: "Clear"}},
 	}}
-	assert.Equal(t, "water with additives, with azole, isothiazolinone, biocide of a family not known", notify.ChargeInWords(c))
+	assert.Equal(t, "water with additives, with azole, isothiazolinone, biocide of a family not known", notify.ChargeInWords(words.In(loops.English), c))
 	c.Additives = []loops.Dosed{{Role: loops.RoleBiocide, Additive: loops.Additive{Family: "none"}}}
-	assert.Equal(t, "water with additives", notify.ChargeInWords(c))
+	assert.Equal(t, "water with additives", notify.ChargeInWords(words.In(loops.English), c))
 }

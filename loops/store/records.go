@@ -19,17 +19,18 @@ import (
 const recordV1 = 1
 
 type ownerV1 struct {
-	ID          loops.OwnerID `json:"id"`
-	Revision    uint64        `json:"revision"`
-	Name        string        `json:"name"`
-	Email       string        `json:"email,omitempty"`
-	Phone       string        `json:"phone,omitempty"`
-	Zone        string        `json:"zone,omitempty"`
-	Units       loops.Units   `json:"units,omitempty"`
-	Consent     loops.Consent `json:"consent"`
-	MailStopped loops.Day     `json:"mail_stopped,omitzero"`
-	Address     string        `json:"address,omitempty"`
-	LinkEpoch   uint32        `json:"link_epoch,omitempty"`
+	ID          loops.OwnerID  `json:"id"`
+	Revision    uint64         `json:"revision"`
+	Name        string         `json:"name"`
+	Email       string         `json:"email,omitempty"`
+	Phone       string         `json:"phone,omitempty"`
+	Zone        string         `json:"zone,omitempty"`
+	Units       loops.Units    `json:"units,omitempty"`
+	Language    loops.Language `json:"language,omitempty"`
+	Consent     loops.Consent  `json:"consent"`
+	MailStopped loops.Day      `json:"mail_stopped,omitzero"`
+	Address     string         `json:"address,omitempty"`
+	LinkEpoch   uint32         `json:"link_epoch,omitempty"`
 }
 
 type machineV1 struct {

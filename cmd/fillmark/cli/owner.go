@@ -82,7 +82,7 @@ func (a *app) ownerShowCommand() *cobra.Command {
 func printOwner(p *printer, file workshop.OwnerFile) {
 	o := file.Owner
 	p.line("Owner %d: %s (revision %d)", o.ID, o.Name, o.Revision)
-	for _, f := range [][2]string{{"mail", o.Email}, {"telephone", o.Phone}, {"address", o.Address}, {"zone", o.Zone}, {"units", string(o.Units)}} {
+	for _, f := range [][2]string{{"mail", o.Email}, {"telephone", o.Phone}, {"address", o.Address}, {"zone", o.Zone}, {"units", string(o.Units)}, {"language", string(o.Language)}} {
 		if f[1] != "" {
 			p.paragraph("  "+f[0]+": ", "    ", f[1])
 		}

@@ -59,6 +59,7 @@ type Config struct {
 		From       string `mapstructure:"from"`
 		SendHour   int    `mapstructure:"send_hour"`  // owner-local, 0 to 23
 		Technician string `mapstructure:"technician"` // gets the morning list; empty for none
+		Language   string `mapstructure:"language"`   // of owners who chose none: en or de
 		Templates  string `mapstructure:"templates"`  // folder; empty: the built-in ones
 		// BounceAddress is where mail comes back to, with +TOKEN before the @;
 		// empty: to from. BounceMaildir is where such mail arrives.
@@ -165,6 +166,7 @@ func DefaultConfig(env map[string]string) Config {
 	c.Mail.Transport = "maildir"
 	c.Mail.From = "workshop@fillmark.example"
 	c.Mail.SendHour = 8
+	c.Mail.Language = string(loops.English)
 	c.Mail.Retry = []string{}
 	c.Mail.DKIMSelector = "fillmark"
 	c.Mail.SMTP.Address = "127.0.0.1:25"

@@ -29,6 +29,7 @@ import (
 	"fillmark/cmd/fillmark/signin"
 	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
 	"fillmark/loops/photos"
 	"fillmark/loops/store"
 	"fillmark/notify"
@@ -109,7 +110,8 @@ func open(c Config, now func() time.Time, log *slog.Logger, options store.Option
 	settings := workshop.Settings{
 		Name: c.Workshop.Name, Phone: c.Workshop.Phone, From: c.Mail.From, BaseURL: c.base(), ReadHere: c.ReadHere,
 		Zone: c.Zone(), SendHour: c.Mail.SendHour, Policy: policy, Costs: c.costs(), Technician: c.Mail.Technician,
-		Photos: photos.Folder(filepath.Join(filepath.Dir(c.Store), PhotosFolder)),
+		Language: loops.Language(c.Mail.Language),
+		Photos:   photos.Folder(filepath.Join(filepath.Dir(c.Store), PhotosFolder)),
 	}
 	cell, err := photos.OwnCell(os.Args[0])
 	if err != nil {

@@ -77,7 +77,8 @@ func (s *server) handoverPage(r *http.Request, file workshop.OwnersFile) handove
 	if f := file.Protection; f != nil {
 		p.Freezes = plusMinusFor(file.Owner.Units, f.FreezePoint, f.Uncertainty)
 	}
-	reach := notify.Workshop{Phone: settings.Phone, From: settings.From}.ReachOnPaper()
+	house := notify.Workshop{Phone: settings.Phone, From: settings.From}
+	reach := house.ReachOnPaper(house.Words(loops.Owner{})) // pages are in English so far
 	machine, guide := ownerMachineOf(file, nil, today, reach)
 	if len(machine.Steps) == 0 {
 		machine.Steps, machine.Leave = guide.Steps, guide.Leave

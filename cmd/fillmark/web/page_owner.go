@@ -252,10 +252,11 @@ func ownerMachineOf(f workshop.OwnersFile, open []loops.TaskKind, today loops.Da
 	if len(open) > 0 && !slices.Contains(open, loops.Look) {
 		asked = open[0]
 	}
-	guide := notify.GuideFor(asked, f.Machine.Kind, f.Loop.Sealed, fluid, reach)
+	english := notify.Workshop{}.Words(loops.Owner{}) // as all of an owner's page so far
+	guide := notify.GuideFor(english, asked, f.Machine.Kind, f.Loop.Sealed, fluid, reach)
 	m.Runs = f.RunsNow()
 	conditions := conditionsOf(f.Loop.State)
-	m.Conditions = notify.ConditionsForOwner(conditions)
+	m.Conditions = notify.ConditionsForOwner(english, conditions)
 	if f.Loop.State.InService() && !loops.KeptOff(conditions) {
 		m.Steps, m.Leave, m.Sealed, m.Look = guide.Steps, guide.Leave, f.Loop.Sealed, asked == loops.Look
 	}

@@ -134,7 +134,7 @@ func (w *Workshop) handoverMessage(files []File, entries []loops.Entry, as writi
 // handoverInput is what the letter of an entry says, a hand-over or a return,
 // on paper and by mail.
 func (w *Workshop) handoverInput(file OwnersFile, e loops.Entry) notify.HandoverInput {
-	l := notify.HandoverLoopOf(file.Loop, file.View)
+	l := notify.HandoverLoopOf(w.sender().Words(file.Owner), file.Loop, file.View)
 	for _, t := range NextTasks(file.Loop.Plan) {
 		l.Next = append(l.Next, nextTask(t))
 	}

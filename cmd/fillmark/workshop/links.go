@@ -48,7 +48,7 @@ func (w *Workshop) Reached() bool {
 func (w *Workshop) repliesTo(owner loops.Owner, about loops.LoopID, at time.Time) notify.Links {
 	mail := func(says links.Saying, life time.Duration) string {
 		reply := links.Reply{Owner: owner.ID, Epoch: owner.LinkEpoch, Loop: about, Says: says}
-		return w.sender().Mailto(says, w.links.SignReply(reply, at.Add(life)))
+		return w.sender().Mailto(w.sender().Words(owner), says, w.links.SignReply(reply, at.Add(life)))
 	}
 	stop := mail(links.SaysStop, 10*linkLife)
 	return notify.Links{

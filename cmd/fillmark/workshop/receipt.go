@@ -41,6 +41,7 @@ func (w *Workshop) receiptMessage(owner loops.Owner, answer loops.Answer, about 
 		Workshop: w.sender(), Owner: owner, Day: w.DayOf(owner, as.at), Date: as.at.In(w.zoneOf(owner)),
 		MessageID: as.id, Answer: answer, Links: w.ownerLinks(owner, as.at), Instead: w.earlier(as, w.zoneOf(owner)),
 	}
+	ws := in.Workshop.Words(owner)
 	const most = 20 // machines and next tasks that a receipt names
 	for _, f := range about[:min(len(about), most)] {
 		name := notify.MachineName(f.Machine, f.Loop)
@@ -58,7 +59,7 @@ func (w *Workshop) receiptMessage(owner loops.Owner, answer loops.Answer, about 
 			fluid = f.Loop.State.Charge.Fluid
 		}
 		if in.Wet == "" || fluid == chemistry.EthyleneGlycol || fluid == "" {
-			in.Wet = notify.GuideFor(loops.Look, f.Machine.Kind, f.Loop.Sealed, fluid, in.Workshop.ReachUs()).Wet
+			in.Wet = notify.GuideFor(ws, loops.Look, f.Machine.Kind, f.Loop.Sealed, fluid, in.Workshop.ReachUs(ws)).Wet
 		}
 	}
 	in.Cautions = OwnerCautions(about[:min(len(about), most)])
@@ -136,7 +137,7 @@ func lastReturn(view loops.OwnersView) loops.Entry {
 
 // letterItem says one task of a loop in a letter.
 func (w *Workshop) letterItem(f OwnersFile, t loops.Task, day loops.Day) (notify.ReminderItem, error) {
-	item := notify.ItemOf(f.Machine, f.Loop, t)
+	item := notify.ItemOf(w.sender().Words(f.Owner), f.Machine, f.Loop, t)
 	stage, ok := schedule.StageOn(w.settings.Policy, t.Due, day)
 	if !ok {
 		stage = loops.StageAhead

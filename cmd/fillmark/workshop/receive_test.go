@@ -23,6 +23,7 @@ import (
 	"fillmark/loops/photos"
 	"fillmark/notify"
 	"fillmark/notify/links"
+	"fillmark/notify/words"
 )
 
 // mailedBench is a bench without a public address, with one owner who was
@@ -114,7 +115,7 @@ func TestMailIsTheAnswerThatItsButtonSays(t *testing.T) {
 		t.Run(string(tc.kind), func(t *testing.T) {
 			t.Parallel()
 			b := newMailedBench(t)
-			link := bench.Mailto(says, b.token(t, says))
+			link := bench.Mailto(words.In(loops.English), says, b.token(t, says))
 			subject := "Re: " + subjectOf(t, link)
 			done := b.receive(t, written(subject, tc.body, "Content-Type: text/plain; charset=utf-8"))
 			assert.Equal(t, workshop.MailAnswered, done.Outcome, done.Why)

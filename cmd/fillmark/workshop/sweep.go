@@ -137,7 +137,7 @@ func (w *Workshop) reminderMessage(r schedule.Reminder, as writing) (loops.Messa
 	var events []schedule.Event
 	for _, item := range r.Items {
 		inside = append(inside, OwnersFile{Loop: item.Loop, Machine: item.Machine})
-		line := notify.ItemOf(item.Machine, item.Loop, item.Task)
+		line := notify.ItemOf(in.Workshop.Words(r.Owner), item.Machine, item.Loop, item.Task)
 		line.Stage = item.Tone()
 		in.Items = append(in.Items, line)
 		events = append(events, schedule.NewEvent(item.Item, w.mailDomain(), w.eventLink(in.Links), as.at))
@@ -158,7 +158,10 @@ func (w *Workshop) reminderMessage(r schedule.Reminder, as writing) (loops.Messa
 }
 
 func (w *Workshop) sender() notify.Workshop {
-	return notify.Workshop{Name: w.settings.Name, From: w.settings.From, Phone: w.settings.Phone, BaseURL: w.settings.BaseURL, Templates: w.settings.Templates}
+	return notify.Workshop{
+		Name: w.settings.Name, From: w.settings.From, Phone: w.settings.Phone, BaseURL: w.settings.BaseURL,
+		Language: w.settings.Language, Templates: w.settings.Templates,
+	}
 }
 
 func (w *Workshop) mailDomain() string {

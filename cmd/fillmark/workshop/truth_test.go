@@ -24,6 +24,7 @@ import (
 	"fillmark/loops/store"
 	"fillmark/notify"
 	"fillmark/notify/links"
+	"fillmark/notify/words"
 	"fillmark/schedule"
 	"fillmark/testdata/seeded"
 )
@@ -205,7 +206,7 @@ func contradictions(t require.TestingT, b bench, mail arrived, now time.Time) []
 			}
 			continue
 		}
-		if !strings.Contains(text, notify.ChargeInWords(*charge)) {
+		if !strings.Contains(text, notify.ChargeInWords(words.In(loops.English), *charge)) {
 			wrong = append(wrong, "it does not say what is in "+label[1])
 		}
 		if !reminder {

@@ -69,6 +69,8 @@ type Settings struct {
 	// Technician is the bare address that the morning list goes to; empty for
 	// no list.
 	Technician string
+	// Language is that of owners who chose none; empty is English.
+	Language loops.Language
 	// Templates are the workshop's own; nil takes the built-in ones.
 	Templates *notify.Templates
 	// ReturnPath opens the envelope addresses of mail that comes back; nil where
