@@ -53,7 +53,7 @@ const askedForLook = async (base, { page }) => {
 }
 
 // madeBy collects what the visits need: links as owners got them, a tag, and a technician, from whose moment on the bench is closed.
-const madeBy = async (server, program) => {
+const madeBy = async (server, program, day) => {
   const { base, mail } = server
   const items = await loopsOf(server)
   const looks = []
@@ -67,7 +67,7 @@ const madeBy = async (server, program) => {
   if (looks.length <= times) throw new Error(`${looks.length} owners are asked to look something over, and the jobs need ${times + 1}`)
   const [{ page: owner, stop }, ...others] = looks
   const made = {
-    base, technician: 'Bo Alder', product: 'Quayside mix 30', password, tag: items[0].tag,
+    base, day, technician: 'Bo Alder', product: 'Quayside mix 30', password, tag: items[0].tag,
     // A job finds this one wet, and then nobody is asked to look it over any more.
     wet: items.find((l) => l.owner_name && l.place === 'in service' && l.state.charge && !shown.includes(l.tag)).tag,
     opened: items.find((l) => l.state.cause)?.tag,
@@ -76,6 +76,12 @@ const madeBy = async (server, program) => {
   }
   const store = join(dirname(mail), 'register.db')
   const run = (...args) => execFileSync(program, ['--store', store, ...args], { input: `${password}\n`, encoding: 'utf8' })
+  made.run = run
+  made.table = (name, lines) => {
+    const file = join(dirname(mail), `${name}.csv`)
+    writeFileSync(file, lines.join('\n') + '\n')
+    run('import', file, '--table', name)
+  }
   const shelved = run('shelf', 'add', '--kind', 'premix', '--product', made.product, '--lot', 'Q-30', '--fluid', 'pg', '--mass', '30%', '--left', '2l', '--json')
   made.container = JSON.parse(shelved).id
   run('technician', 'add', made.technician)
@@ -147,7 +153,7 @@ const signedIn = async (browser, made) => {
 const doJobs = async (browser, made) => {
   for (const screen of screens) {
     for (const javaScriptEnabled of [true, false]) {
-      for (const job of jobs.filter((j) => javaScriptEnabled || !j.script)) {
+      for (const job of jobs.filter((j) => (javaScriptEnabled || !j.script) && (screen.hasTouch || !j.phone))) {
         const context = await browser.newContext({ viewport: screen.viewport, javaScriptEnabled })
         context.setDefaultTimeout(10_000)
         const page = await context.newPage()
@@ -203,7 +209,7 @@ const main = async (program, day, onlyJobs) => {
   const server = await start(program, day)
   const browser = await launch(day)
   try {
-    const made = await madeBy(server, program)
+    const made = await madeBy(server, program, day)
     made.signedIn = await signedIn(browser, made)
     const html = new Map()
     await canFail(browser, made)

@@ -40,10 +40,10 @@ const counted = (page) => {
       await locator.click()
       await locator.pressSequentially(text)
     },
-    async pick(locator) {
+    async pick(locator, option) {
       count.fields++
-      count.touches++
-      await locator.check()
+      count.touches += option === undefined ? 1 : 2 // a list is opened, and chosen from
+      await (option === undefined ? locator.check() : locator.selectOption(option))
     },
     async press(locator) {
       count.touches++
@@ -55,6 +55,25 @@ const counted = (page) => {
 }
 
 const kinds = ['desktop', 'workstation', 'small server', 'bench chiller', 'laser chiller', 'test rig', 'donor unit']
+
+// crowd puts a hundred owners with a machine each on record, whose liquid nobody has looked at for a year.
+const crowd = (made) => {
+  const names = Array.from({ length: 100 }, (_, n) => `Crowd ${words(5)} ${n}`)
+  const day = (back) => new Date(Date.parse(`${made.day}T12:00:00Z`) - back * 864e5).toISOString().slice(0, 10)
+  made.table('owners', ['name,phone', ...names.map((name, n) => `${name},+351 210 555 ${String(1000 + n)}`)])
+  const owners = JSON.parse(made.run('owner', 'list', '--json')).items.filter((o) => names.includes(o.name))
+  made.table('machines', ['owner,kind,name', ...owners.map((o) => `${o.id},desktop,tower`)])
+  const machines = JSON.parse(made.run('machine', 'list', '--json')).items.filter((m) => owners.some((o) => o.id === m.owner))
+  made.table('loops', ['machine,sealed,holds_ml,wetted,nothing_can_freeze', ...machines.map((m) => `${m.id},yes,150,cold plate:copper;radiator:copper,yes`)])
+  const loops = JSON.parse(made.run('loop', 'list', '--json')).items.filter((l) => machines.some((m) => m.id === l.machine))
+  made.table('acts', ['tag,act,day,already_done,fluid,mass_percent,mass_uncertainty_percent,poured,inhibitor,biocide,hours_h,dry,unproved',
+    ...loops.flatMap(({ tag }) => [
+      `${tag},fill,${day(372)},yes,pg,30,1,148ml,oat,none,,,`,
+      `${tag},leakcheck,${day(371)},yes,,,,,,,24,yes,`,
+      `${tag},handover,${day(371)},yes,,,,,,,,,its rig is not here`,
+    ])])
+  return loops.map((l) => l.tag)
+}
 
 export const jobs = [
   {
@@ -260,11 +279,88 @@ export const jobs = [
     },
   },
   {
+    name: 'a loop is found while the telephone of its owner is typed, and by keys alone',
+    script: true, // without one Find does
+    async run(page, made) {
+      await page.goto(`${made.base}/loops`)
+      await signIn(page, made)
+      await page.goto(`${made.base}/loops`)
+      const all = await page.locator('#found tbody tr').count()
+      await page.keyboard.press('/')
+      expect(await page.locator('#q').evaluate((e) => e === document.activeElement), '/ does not go to the search')
+      await page.keyboard.type('555 0188')
+      await page.waitForFunction((had) => document.querySelectorAll('#found tbody tr').length < had, all)
+      await says(page, 'Aurelio Bandeiras')
+      await page.keyboard.type('/9')
+      expect(await page.locator('#q').inputValue() === '555 0188/9', 'a key did something while somebody typed')
+      await page.goto(`${made.base}/loops/${made.tag}/refill`)
+      await page.keyboard.press('3')
+      const step = await page.evaluate(() => document.activeElement.closest('li')?.value)
+      expect(step === 3, `3 leads to step ${step}`)
+    },
+  },
+  {
+    name: 'a hundred overdue loops are cleared on a phone without leaving the page',
+    script: true, // without one each answer is a page of its own
+    phone: true,
+    async run(page, made) {
+      const tags = new Set(crowd(made))
+      await page.goto(`${made.base}/`)
+      await signIn(page, made)
+      await page.goto(`${made.base}/`)
+      const overdue = async () => Number(await page.locator('.figure strong').innerText())
+      const before = await overdue()
+      let left = 0
+      page.on('framenavigated', () => { left++ })
+      const hand = counted(page)
+      let agreed = 0
+      const deal = async (person, how) => {
+        const name = await person.locator('h3').innerText()
+        if (how === 'done') {
+          await hand.press(person.getByRole('link', { name: /^Done: enter readings/ }).first())
+          await hand.type(person.locator('.here input[name=die]'), '47')
+          await hand.pick(person.locator('.here select[name=verdict]'), 'good')
+          await hand.press(person.getByRole('button', { name: 'Put on record' }))
+        } else if (how === 'agreed') {
+          await hand.press(person.locator('button[name=on]').first())
+        } else {
+          await hand.press(person.getByRole('button', { name: how, exact: true }))
+        }
+        await page.locator('#due .dealt', { hasText: name }).first().waitFor()
+      }
+      const todo = () => page.locator('#overdue .person:not(.dealt)').filter({ hasText: 'Crowd' }).first()
+      for (let n = 0; n < 100; n++) {
+        while (await todo().count() === 0) {
+          const shown = await page.locator('#due .person').count()
+          await hand.press(page.locator('#due a[rel=next]'))
+          await page.waitForFunction((had) => document.querySelectorAll('#due .person').length > had, shown)
+        }
+        const how = ['agreed', 'Not reached', 'done', 'Reached'][n % 4]
+        await deal(todo(), how)
+        if (how === 'agreed' || how === 'done') agreed++
+      }
+      expect(left === 0, `the page was left ${left} times`)
+      expect(await page.locator('#overdue .person:not(.dealt)', { hasText: 'Crowd' }).count() === 0, 'not all are dealt with')
+      const cleared = before - await overdue()
+      expect(cleared >= agreed, `${agreed} were agreed on or done, and ${cleared} are no longer overdue`)
+      expect(hand.count.touches <= 300, `took ${JSON.stringify(hand.count)}`)
+      console.log(`a hundred overdue loops on a phone: ${JSON.stringify(hand.count)}, ${hand.seconds()} s at stated pauses`)
+      // Each can be taken back where it stands.
+      const dealt = page.locator('#overdue .dealt', { hasText: 'Crowd' }).last()
+      const id = await dealt.getAttribute('id')
+      await dealt.getByRole('button', { name: 'Take it back' }).click()
+      await page.locator(`#${id}:not(.dealt)`).waitFor()
+      const now = JSON.parse(made.run('due', '--json'))
+      expect([...now.overdue, ...now.today, ...now.week, ...now.later].some((l) => tags.has(l.tag)), 'due does not know the crowd')
+    },
+  },
+  {
     name: 'a technician signs in, finds a loop and signs out',
     async run(page, made) {
       await page.goto(`${made.base}/loops?q=${made.tag}`)
       await signIn(page, made)
-      expect(page.url().endsWith(`/loops?q=${made.tag}`), `led to ${page.url()}, not to the page that was wanted`)
+      expect(page.url().endsWith(`/loops/${made.tag}`), `led to ${page.url()}, not to the loop whose tag was looked for`)
+      await page.goto(`${made.base}/loops?q=${made.tag.slice(0, 4)}`)
       await page.getByRole('link', { name: made.tag }).first().click()
       await says(page, made.tag)
       await page.getByRole('button', { name: 'Sign out' }).click()

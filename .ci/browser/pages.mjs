@@ -7,6 +7,7 @@
 export const pages = [
   { name: 'due', path: '/' },
   { name: 'bench list', path: '/day' },
+  { name: 'done', path: (made) => `/loops/${made.tag}/done?act=readings` },
   { name: 'loops', path: '/loops' },
   { name: 'loops, searched', path: '/loops?q=the' },
   { name: 'loop', path: (made) => `/loops/${made.tag}` },

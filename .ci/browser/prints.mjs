@@ -21,6 +21,7 @@ export const prints = [
   { name: 'hand-over sheet', path: (p) => `/loops/${p.tag}/handover`, size: A4, codes: [], says: ['tag', 'owner', 'machine', 'fluid', 'fraction', 'take care', 'wet'] },
   { name: 'job sheet', path: (p) => `/loops/${p.tag}/refill`, size: A4, codes: [], says: ['tag', 'machine', 'fluid', 'fraction', 'steps', 'figures'] },
   { name: 'receipt', path: (p) => `/loops/${p.tag}/receipt`, size: A4, pages: 1, codes: [], says: ['tag', 'owner', 'machine', 'fluid', 'warranty'] },
+  { name: 'card', path: (p) => `/loops/${p.tag}/card`, size: A4, pages: 1, codes: [], says: ['tag', 'machine', 'next day', 'how cold', 'how to look', 'take care'] },
   { name: "owner's letter", path: (p) => `/loops/${p.tag}/letter`, size: A4, codes: [], says: ['tag', 'owner', 'machine', 'fluid', 'take care', 'wet', 'on paper'] },
   { name: 'label of a container', path: (p) => `/shelf/${p.container}/label`, size: roll, pages: 1, codes: [], says: ['number', 'product', 'container cautions'] },
 ]
@@ -38,6 +39,9 @@ const wordings = {
   cautions: () => /Do not drink\. .*Sealed: do not open\. .*Safety data sheet and local rules decide\./,
   'take care': () => /Take care .*not for drinking/,
   wet: () => /If anything is wet .*pull the plug at the wall/,
+  'next day': () => /Next .*[A-Z][a-z]{2} \d{1,2} [A-Z][a-z]{2} \d{4}|Next .*No day is planned/,
+  'how cold': () => /How cold it may get/,
+  'how to look': () => /How to look it over/,
   warranty: () => /ends the maker's warranty/,
   'on paper': () => /Leave it off and call us on [+\d ]+\. A photo helps\./,
   number: (p) => `No. ${p.container}`,

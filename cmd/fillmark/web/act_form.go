@@ -28,8 +28,10 @@ type actForm struct {
 	Page    string // the page that it stands on, shown again where something is wrong
 	Key     string // made when it is shown, so that sending it twice records it once
 	Sent    bool   // it was sent and is shown again
-	Stop    *acts.StopError
-	status  int // of the answer that shows it again
+	// Entry is what it was recorded as; zero until it was.
+	Entry  loops.EntryID
+	Stop   *acts.StopError
+	status int // of the answer that shows it again
 }
 
 // formOf is the form of an act; prefix stands before the names of its inputs

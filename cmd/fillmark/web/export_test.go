@@ -23,7 +23,7 @@ type screen struct {
 // screens lists every page; a test holds each template to its struct.
 func screens() []screen {
 	return []screen{
-		{"due", duePage{}},
+		{"due", duePage{}}, {"done", donePage{}},
 		{"day", dayPage{}},
 		{"loops", loopsPage{}},
 		{"loop", loopPage{}},

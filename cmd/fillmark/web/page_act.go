@@ -77,8 +77,9 @@ func (s *server) does(r *http.Request, tag loops.Tag, sent *actForm, all ...acts
 	if sent.Any() {
 		return false, nil
 	}
-	_, err := s.Workshop.Act(s.stamp(r), tag, all...)
+	recorded, err := s.Workshop.Act(s.stamp(r), tag, all...)
 	if err == nil {
+		sent.Entry = recorded.Entry.ID
 		s.Wake()
 		return true, nil
 	}
@@ -89,12 +90,15 @@ func (s *server) does(r *http.Request, tag loops.Tag, sent *actForm, all ...acts
 }
 
 // leadsTo is where a form leads that was recorded: the sheet that goes back
-// with the machine, the place on the refill page, or the history.
+// with the machine, the place on the refill page, the list of what is due, or
+// the history.
 func (f *actForm) leadsTo() string {
 	place := url.URL{Path: "/loops/" + string(f.Tag), Fragment: "history"}
 	switch {
 	case f.Kind == loops.KindHandover || f.Kind == loops.KindReturn:
 		return place.Path + "/handover"
+	case f.Page == doneForm:
+		return backToDue(f.text("from"), enteredAs(f.Tag, f.Entry))
 	case f.Page == refillForm:
 		place.Path, place.Fragment = place.Path+"/refill", f.text("at")
 		place.RawQuery = f.mix().Encode()
@@ -119,6 +123,13 @@ func (s *server) showAct(w http.ResponseWriter, r *http.Request, file workshop.F
 			return err
 		}
 		return s.render(w, status, refillForm, p)
+	}
+	if sent.Page == doneForm {
+		p, err := s.donePage(r, file, sent.Name, sent)
+		if err != nil {
+			return err
+		}
+		return s.render(w, status, doneForm, p)
 	}
 	p, err := s.loopPage(r, file, sent)
 	if err != nil {

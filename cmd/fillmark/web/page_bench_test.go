@@ -7,8 +7,10 @@ import (
 	"fmt"
 	"html"
 	"net/http"
+	"net/http/httptest"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -57,17 +59,31 @@ func TestLoopsAreFoundByTagOwnerAndMachine(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
 	ana := b.ana()
-	b.register(machine{owner: loops.Owner{Name: "Bea Moss"}, name: "the white cube", kind: loops.Workstation,
+	b.register(machine{owner: loops.Owner{Name: "Bea Moss", Email: "bea@moss.example", Phone: "+351 210 000 000"}, name: "the white cube", kind: loops.Workstation,
 		fluid: chemistry.TreatedWater, mass: 0, wall: 5, daysAgo: 10, open: true})
 	tag := string(ana.Loop.Tag)
 	for query, want := range map[string][2]bool{
-		"": {true, true}, "ana": {true, false}, "FERN+tower": {true, false}, "cube": {false, true}, "the": {true, true},
-		tag: {true, false}, strings.ToLower(tag[:3]) + "-" + tag[3:]: {true, false}, "nobody": {false, false},
+		"": {true, true}, "ana": {true, false}, "FERN+tower": {true, false}, "cube": {false, true}, "the": {true, true}, "nobody": {false, false},
+		"garden.example": {true, false}, "bea%40": {false, true}, "0351+210-000": {false, true}, "210000000+cube": {false, false}, "999": {false, false},
 	} {
-		page := b.get("/loops?q=" + query).Body.String()
-		assert.Equal(t, want[0], strings.Contains(page, "the grey tower"), query)
-		assert.Equal(t, want[1], strings.Contains(page, "the white cube"), query)
+		for _, narrow := range []string{"", "&sort=owner"} {
+			page := b.get("/loops?q=" + query + narrow).Body.String()
+			assert.Equal(t, want[0], strings.Contains(page, "the grey tower"), query+narrow)
+			assert.Equal(t, want[1], strings.Contains(page, "the white cube"), query+narrow)
+		}
 	}
+	for _, typed := range []string{tag, strings.ToLower(tag[:3]) + "-" + tag[3:]} {
+		w := b.get("/loops?q=" + typed)
+		require.Equal(t, http.StatusFound, w.Code, "a tag leads straight to the loop")
+		assert.Equal(t, "/loops/"+tag, w.Header().Get("Location"))
+		typing := httptest.NewRequest(http.MethodGet, "http://127.0.0.1/loops?q="+typed, nil)
+		typing.Header.Set("Sec-Fetch-Dest", "empty") // as a script asks, https://www.w3.org/TR/fetch-metadata/
+		w = b.do(typing)
+		require.Equal(t, http.StatusOK, w.Code, "who is still typing is not led away")
+		assert.Contains(t, w.Body.String(), "the grey tower")
+		assert.NotContains(t, w.Body.String(), "the white cube")
+	}
+	assert.Equal(t, http.StatusOK, b.get("/loops?q=7K3QXA").Code, "a tag that no loop has finds nothing")
 }
 
 func TestLoopJudgesFrost(t *testing.T) {
@@ -163,6 +179,24 @@ func BenchmarkDueWithAThousandTasks(b *testing.B) {
 			fluid: chemistry.PropyleneGlycol, mass: 0.35, wall: -10, daysAgo: 200})
 	}
 	for b.Loop() {
+		if w := bench.get("/"); w.Code != http.StatusOK {
+			b.Fatal(w.Code)
+		}
+	}
+}
+
+// The first look after a write reads the list again.
+func BenchmarkDueAfterAWrite(b *testing.B) {
+	bench := newBench(b)
+	tag := bench.ana().Loop.Tag
+	for i := range 1000 {
+		bench.register(machine{owner: loops.Owner{Name: fmt.Sprint("Owner ", i), Zone: "Europe/Lisbon"}, name: "tower", kind: loops.Desktop,
+			fluid: chemistry.PropyleneGlycol, mass: 0.35, wall: -10, daysAgo: 200})
+	}
+	for n := 0; b.Loop(); n++ {
+		b.StopTimer()
+		bench.record(stamp(0), tag, loops.Entry{Kind: loops.KindNote, Day: loops.DayOf(noon, time.UTC), Note: fmt.Sprint("seen ", n)})
+		b.StartTimer()
 		if w := bench.get("/"); w.Code != http.StatusOK {
 			b.Fatal(w.Code)
 		}

@@ -41,8 +41,8 @@ type duePage struct {
 
 // dueGroup is one ruled group of people.
 type dueGroup struct {
-	Heading string
-	Rule    string // the rule under it: stop, care or go
+	ID, Heading string
+	Rule        string // the rule under it: stop, care or go
 	// Folded tells that the group is opened when it is asked for.
 	Folded bool
 	Tasks  int
@@ -61,8 +61,18 @@ type duePerson struct {
 	Mailed                []string  // what was mailed about it, and what became of that
 	Letter                loops.Tag // of the first loop that a printed letter can go about instead; or empty
 	Loops                 []dueLoop
-	Key                   string // of the form that writes down a call
-	From                  string // the first day that can be agreed on
+	Key                   string      // of the form that writes down a call
+	From                  string      // the first day that can be agreed on
+	Soon                  []loops.Day // days that one press agrees on
+	Page                  int         // of the list, to come back to
+}
+
+// ID tells one of them from the others on the page.
+func (p duePerson) ID() string {
+	if p.OwnerID == 0 {
+		return "loop-" + string(p.Loops[0].Tag)
+	}
+	return fmt.Sprint("owner-", p.OwnerID)
 }
 
 // dueLoop is what one loop has in a group.
@@ -70,6 +80,7 @@ type dueLoop struct {
 	Tag     loops.Tag
 	Machine string
 	Lines   []schedule.Line
+	Page    int // of the list, to come back to
 }
 
 // perDuePage is how many tasks a page of the list shows: more than anybody does
@@ -241,7 +252,10 @@ func (s *server) duePage(f frame, query url.Values, kept *dueKept) (duePage, err
 	delete(query, "called")
 	var from, to int
 	p.Pager, from, to = newPager("/", query, len(list.Overdue)+len(list.Today)+len(list.Week)+len(list.Later), perDuePage)
-	groups := []dueGroup{{Heading: "Overdue", Rule: "stop"}, {Heading: "Today", Rule: "care"}, {Heading: "This week", Rule: "care"}, {Heading: "Later", Rule: "go", Folded: true}}
+	groups := []dueGroup{
+		{ID: "overdue", Heading: "Overdue", Rule: "stop"}, {ID: "today", Heading: "Today", Rule: "care"},
+		{ID: "week", Heading: "This week", Rule: "care"}, {ID: "later", Heading: "Later", Rule: "go", Folded: true},
+	}
 	lines := [][]schedule.Line{list.Overdue, list.Today, list.Week, list.Later}
 	for i, of := range lines {
 		lines[i] = of[min(max(from, 0), len(of)):min(max(to, 0), len(of))]
@@ -249,7 +263,11 @@ func (s *server) duePage(f frame, query url.Values, kept *dueKept) (duePage, err
 	}
 	for _, person := range people(lines) {
 		person.callFor(kept.calls[person.OwnerID])
-		person.From = list.Day.String()
+		person.From, person.Page = list.Day.String(), p.Pager.Page
+		person.Soon = []loops.Day{list.Day.AddDays(1), list.Day.AddDays(7)}
+		for i := range person.Loops {
+			person.Loops[i].Page = p.Pager.Page
+		}
 		if person.Key, err = newKey(s.Random); err != nil {
 			return p, err
 		}

@@ -4,9 +4,9 @@
 package web
 
 import (
+	"cmp"
 	"errors"
 	"net/http"
-	"net/url"
 	"strconv"
 	"strings"
 
@@ -38,10 +38,11 @@ func (s *server) enterCalls(w http.ResponseWriter, r *http.Request) error {
 		return &loops.InvalidError{Field: "tag", Reason: "the loops that the call was about"}
 	}
 	said := acts.Said{"outcome": {f.text("outcome")}}
-	if agreed := f.text("agreed"); agreed != "" {
+	// A button of its own says the nearest days.
+	if agreed := cmp.Or(f.text("on"), f.text("agreed")); agreed != "" {
 		said["agreed"] = []string{agreed}
 	}
-	leads := url.Values{}
+	var entered []string
 	for _, tag := range tags {
 		said["key"] = []string{f.text("key") + "." + tag}
 		act, err := d.Read(said)
@@ -52,10 +53,10 @@ func (s *server) enterCalls(w http.ResponseWriter, r *http.Request) error {
 		if err != nil {
 			return d.Named(err)
 		}
-		leads.Add("called", tag+":"+strconv.FormatUint(uint64(recorded.Entry.ID), 10))
+		entered = append(entered, enteredAs(recorded.Loop.Tag, recorded.Entry.ID))
 	}
 	s.Wake()
-	http.Redirect(w, r, "/?"+leads.Encode(), http.StatusSeeOther)
+	http.Redirect(w, r, backToDue(f.text("from"), entered...), http.StatusSeeOther)
 	return nil
 }
 
@@ -87,11 +88,12 @@ func (s *server) undoCalls(w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	s.Wake()
-	http.Redirect(w, r, "/", http.StatusSeeOther)
+	http.Redirect(w, r, backToDue(f.text("from")), http.StatusSeeOther)
 	return nil
 }
 
-// calledEntry is the standing call that TAG:ENTRY names.
+// calledEntry is the standing entry that TAG:ENTRY names, of those that are
+// written down from the list.
 func (s *server) calledEntry(called string) (loops.Entry, error) {
 	tag, number, _ := strings.Cut(called, ":")
 	file, err := s.Workshop.File(loops.Tag(tag))
@@ -99,7 +101,7 @@ func (s *server) calledEntry(called string) (loops.Entry, error) {
 		return loops.Entry{}, err
 	}
 	for _, e := range loops.Standing(file.History) {
-		if e.Kind == loops.KindCall && strconv.FormatUint(uint64(e.ID), 10) == number {
+		if undoable(e.Kind) && strconv.FormatUint(uint64(e.ID), 10) == number {
 			return e, nil
 		}
 	}

@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"net/url"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -132,6 +133,67 @@ func TestCallsAreWrittenDownOnTheList(t *testing.T) {
 		assert.Equal(t, http.StatusUnprocessableEntity, b.post("/due/called", wrong).Code, name)
 	}
 	assert.Equal(t, http.StatusUnprocessableEntity, b.post("/due/undone", url.Values{"key": {"5"}}).Code, "nothing is named")
+}
+
+// What was done about a task is written down from the list, by the form of the
+// act that settles it, and taken back there.
+func TestWorkIsWrittenDownOnTheList(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	file := b.ana()
+	tag := string(file.Loop.Tag)
+	read := func(path string) string { return html.UnescapeString(b.get(path).Body.String()) }
+	form := "/loops/" + tag + "/done?act=readings&from=1"
+	require.Contains(t, read("/"), `href="`+form+`"`, "the look-over is overdue")
+	overdue := func() int {
+		list, err := b.shop.Due(b.now)
+		require.NoError(t, err)
+		return len(list.Overdue)
+	}
+	before := overdue()
+
+	page := read(form)
+	key := regexp.MustCompile(`name="key" value="([0-9a-f]+)"`).FindStringSubmatch(page)[1]
+	said := url.Values{"page": {"done"}, "from": {"1"}, "key": {key}, "noise": {"none"}, "die": {"hot"}}
+	w := b.post("/loops/"+tag+"/acts/readings", said)
+	require.Equal(t, http.StatusUnprocessableEntity, w.Code)
+	page = html.UnescapeString(w.Body.String())
+	assert.Contains(t, page, `id="readings-die-problem"`, "the field that is wrong says so")
+	assert.Contains(t, page, `value="none"`, "and nothing typed is lost")
+	assert.Contains(t, page, `<section id="done">`, "in the form that stands on the list")
+
+	said.Set("die", "47")
+	w = b.post("/loops/"+tag+"/acts/readings", said)
+	require.Equal(t, http.StatusSeeOther, w.Code, w.Body.String())
+	page = read(w.Header().Get("Location"))
+	assert.Contains(t, page, "Read: die 47.0 °C")
+	assert.Less(t, overdue(), before)
+	called := regexp.MustCompile(`name="called" value="([^"]+)"`).FindStringSubmatch(page)[1]
+	undo := url.Values{"called": {called}, "key": {regexp.MustCompile(`name="key" value="([0-9a-f]+)"`).FindStringSubmatch(page)[1]}, "from": {"1"}}
+	require.Equal(t, http.StatusSeeOther, b.post("/due/undone", undo).Code)
+	assert.Equal(t, before, overdue(), "taken back")
+
+	assert.Equal(t, http.StatusNotFound, b.get("/loops/"+tag+"/done?act=retire").Code, "no act that the list does not ask for")
+	fill := tag + ":" + strconv.FormatUint(uint64(file.History[0].ID), 10)
+	assert.Equal(t, http.StatusNotFound, b.post("/due/undone", url.Values{"called": {fill}, "key": {"6"}}).Code, "a fill is not taken back on the list")
+}
+
+// Every kind of task has a way to write down that it is done, and comes back to
+// the page of the list that it was on.
+func TestEveryTaskLeadsOn(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := string(b.ana().Loop.Tag)
+	for name, want := range map[string]string{"readings": `id="readings-verdict"`, "dose": `name="poured-of"`, "leakcheck": `id="leakcheck-hours"`} {
+		w := b.get("/loops/" + tag + "/done?act=" + name + "&from=3")
+		require.Equal(t, http.StatusOK, w.Code)
+		assert.Contains(t, w.Body.String(), want)
+		assert.Contains(t, w.Body.String(), `name="from" value="3"`)
+	}
+	w := b.post("/due/called", url.Values{"tag": {tag}, "key": {"1"}, "outcome": {"reached"}, "on": {"2026-12-04"}, "agreed": {""}, "from": {"3"}})
+	require.Equal(t, http.StatusSeeOther, w.Code)
+	assert.Contains(t, w.Header().Get("Location"), "page=3")
+	assert.Contains(t, html.UnescapeString(b.get(w.Header().Get("Location")).Body.String()), "agreed for Fri 4 Dec 2026", "a day of one press")
 }
 
 func squeeze(text string) string { return strings.Join(strings.Fields(text), " ") }

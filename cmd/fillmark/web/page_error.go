@@ -33,7 +33,7 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 	case errors.Is(err, signin.ErrLink):
 		p.Heading = "This link sets no password any more"
 		p.Message = "It works once, and for an hour."
-		p.Advice = "A new one: fillmark technician link, on the computer that Fillmark runs on."
+		p.Advice = "Ask whoever looks after the computer that Fillmark runs on for a new one."
 	case status == http.StatusUnauthorized:
 		p.Heading = "Sign in first"
 		p.Message = "Nobody is signed in here any more, and nothing was changed."

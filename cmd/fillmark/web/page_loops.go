@@ -37,6 +37,8 @@ type loopRow struct {
 	Loop    string // the loop's own name; empty where the machine has one
 	Kind    loops.MachineKind
 	Owner   string // empty for a donor unit
+	email   string // of the owner, to be found by, as the telephone is
+	phone   string
 	Charge  string
 	Next    *nextLine
 	Status  string // why nothing is planned
@@ -50,6 +52,13 @@ func (s *server) pageLoops(w http.ResponseWriter, r *http.Request) error {
 		Orders: choicesOf("", workshop.LoopOrders()),
 	}
 	p.Here = "loops"
+	// A tag leads straight to its loop; who is still typing is shown it first.
+	if tag, err := loops.ParseTag(p.Query); err == nil && r.Header.Get("Sec-Fetch-Dest") != "empty" {
+		if _, err := s.Workshop.File(tag); err == nil {
+			http.Redirect(w, r, "/loops/"+string(tag), http.StatusFound)
+			return nil
+		}
+	}
 	query, narrowed, err := loopQuery(f)
 	if err != nil {
 		return err
@@ -125,10 +134,19 @@ func (s *server) listNarrowed(p *loopsPage, q workshop.LoopQuery, query url.Valu
 		return err
 	}
 	rows := make([]loopRow, 0, len(lines))
+	var owner loops.Owner // of the last line
 	for _, line := range lines {
 		row := loopRow{
 			Tag: line.Tag, Machine: line.MachineName, Loop: line.Name, Kind: line.MachineKind, Owner: line.OwnerName,
 			Charge: chargeLine(line.State), Status: planStatus(line.Loop),
+		}
+		if p.Query != "" && line.Owner != 0 && line.Owner != owner.ID {
+			if owner, err = s.Reader.Owner(line.Owner); err != nil {
+				return err
+			}
+		}
+		if line.Owner != 0 {
+			row.email, row.phone = owner.Email, owner.Phone
 		}
 		if tasks := workshop.NextTasks(line.Plan); len(tasks) > 0 {
 			row.Next = nextOn(line.Tag, line.MachineName, tasks[0], p.Day)
@@ -157,7 +175,7 @@ func (s *server) loopRow(loop loops.Loop, today loops.Day) (loopRow, error) {
 		if err != nil {
 			return loopRow{}, err
 		}
-		row.Owner = owner.Name
+		row.Owner, row.email, row.phone = owner.Name, owner.Email, owner.Phone
 	}
 	if tasks := workshop.NextTasks(loop.Plan); len(tasks) > 0 {
 		row.Next = nextOn(loop.Tag, machine.Name, tasks[0], today)
@@ -166,12 +184,16 @@ func (s *server) loopRow(loop loops.Loop, today loops.Day) (loopRow, error) {
 }
 
 // fits tells whether every word of the query is in the tag, the owner or the
-// machine. A tag may be typed with blanks or hyphens.
+// machine, or the whole is a part of the owner's telephone or mail. A tag may be
+// typed with blanks or hyphens.
 func (r loopRow) fits(query string) bool {
 	if tag, err := loops.ParseTag(query); err == nil && tag == r.Tag {
 		return true
 	}
-	text := strings.ToLower(strings.Join([]string{string(r.Tag), r.Owner, r.Machine, r.Loop, string(r.Kind)}, "\n"))
+	if reach := (loops.Owner{Email: r.email, Phone: r.phone}); reach.Fits(query) {
+		return true
+	}
+	text := strings.ToLower(strings.Join([]string{string(r.Tag), r.Owner, r.email, r.phone, r.Machine, r.Loop, string(r.Kind)}, "\n"))
 	for word := range strings.FieldsSeq(strings.ToLower(query)) {
 		if !strings.Contains(text, word) {
 			return false

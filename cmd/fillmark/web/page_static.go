@@ -8,6 +8,7 @@ import (
 	"crypto/sha256"
 	"embed"
 	"encoding/hex"
+	"encoding/json"
 	"fmt"
 	"io/fs"
 	"mime"
@@ -69,4 +70,40 @@ func (s *server) static(w http.ResponseWriter, r *http.Request) error {
 	w.Header().Set("Cache-Control", "public, max-age=31536000, immutable")
 	http.ServeContent(w, r, "", time.Time{}, bytes.NewReader(file.content))
 	return nil
+}
+
+// appManifest lets a phone or a desk keep the pages as an app of their own
+// (W3C Web Application Manifest).
+type appManifest struct {
+	Name       string    `json:"name"`
+	ShortName  string    `json:"short_name"`
+	ID         string    `json:"id"`
+	Start      string    `json:"start_url"`
+	Scope      string    `json:"scope"`
+	Display    string    `json:"display"`
+	Background string    `json:"background_color"`
+	Theme      string    `json:"theme_color"`
+	Icons      []appIcon `json:"icons"`
+}
+
+// appIcon is a drawing, so one is sharp at any size.
+type appIcon struct {
+	Src   string `json:"src"`
+	Sizes string `json:"sizes"`
+	Type  string `json:"type"`
+}
+
+// manifest says nothing of the workshop: whoever asks may read it.
+func (s *server) manifest(w http.ResponseWriter, _ *http.Request) error {
+	body, err := json.Marshal(appManifest{
+		Name: "Fillmark", ShortName: "Fillmark", ID: "/", Start: "/", Scope: "/", Display: "standalone",
+		Background: "#FBFAF6", Theme: "#16302E",
+		Icons: []appIcon{{s.pages.assets.address("mark.svg"), "any", "image/svg+xml"}},
+	})
+	if err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/manifest+json")
+	_, err = w.Write(body)
+	return err
 }

@@ -45,8 +45,9 @@ func (w *Workshop) items(through loops.Day, at time.Time) ([]schedule.Item, erro
 		return nil, err
 	}
 	var items []schedule.Item
+	known := around{w, map[loops.LoopID]loops.Loop{}, map[loops.MachineID]loops.Machine{}, map[loops.OwnerID]ownerAround{}}
 	for _, due := range dues {
-		item, err := w.item(due, at)
+		item, err := known.item(due, at)
 		if errors.Is(err, errStaleDue) {
 			continue // the plan moved between the two reads; the next sweep sees it
 		}
@@ -60,8 +61,46 @@ func (w *Workshop) items(through loops.Day, at time.Time) ([]schedule.Item, erro
 
 var errStaleDue = errors.New("the plan has moved on")
 
-func (w *Workshop) item(due loops.Due, at time.Time) (schedule.Item, error) {
-	loop, err := w.register.Loop(due.Loop)
+// around is what stands around the tasks of one list, each read once: a loop has
+// several tasks, an owner several loops.
+type around struct {
+	w        *Workshop
+	loops    map[loops.LoopID]loops.Loop
+	machines map[loops.MachineID]loops.Machine
+	owners   map[loops.OwnerID]ownerAround
+}
+
+// ownerAround is an owner, and why mail does not reach them.
+type ownerAround struct {
+	loops.Owner
+	fault string
+}
+
+// once reads a record that is not known yet.
+func once[K comparable, T any](known map[K]T, key K, read func(K) (T, error)) (T, error) {
+	if is, ok := known[key]; ok {
+		return is, nil
+	}
+	is, err := read(key)
+	if err == nil {
+		known[key] = is
+	}
+	return is, err
+}
+
+// owner reads an owner; nobody is one that mail has no fault with.
+func (a around) owner(id loops.OwnerID) (is ownerAround, err error) {
+	if id != 0 {
+		if is.Owner, err = a.w.register.Owner(id); err != nil {
+			return is, fmt.Errorf("owner %d: %w", id, err)
+		}
+	}
+	is.fault, err = a.w.mailFault(is.Owner)
+	return is, err
+}
+
+func (a around) item(due loops.Due, at time.Time) (schedule.Item, error) {
+	loop, err := once(a.loops, due.Loop, a.w.register.Loop)
 	if err != nil {
 		return schedule.Item{}, fmt.Errorf("due loop %d: %w", due.Loop, err)
 	}
@@ -74,15 +113,16 @@ func (w *Workshop) item(due loops.Due, at time.Time) (schedule.Item, error) {
 	if item.Task.Kind == "" {
 		return item, errStaleDue
 	}
-	if item.Machine, err = w.register.Machine(loop.Machine); err != nil {
+	if item.Machine, err = once(a.machines, loop.Machine, a.w.register.Machine); err != nil {
 		return item, fmt.Errorf("machine %d: %w", loop.Machine, err)
 	}
-	if item.Machine.Owner != 0 {
-		if item.Owner, err = w.register.Owner(item.Machine.Owner); err != nil {
-			return item, fmt.Errorf("owner %d: %w", item.Machine.Owner, err)
-		}
+	owner, err := once(a.owners, item.Machine.Owner, a.owner)
+	if err != nil {
+		return item, err
 	}
-	return w.withLetters(item, at, "")
+	item.Owner, item.MailFault, item.Zone = owner.Owner, owner.fault, a.w.zoneOf(owner.Owner)
+	item.Letters, err = a.w.lettersAbout(item.Owner, loop.ID, item.Task, at, "")
+	return item, err
 }
 
 // withLetters adds to an item how mail to its owner stands, the message with

@@ -116,6 +116,7 @@ type Workshop struct {
 	evidence atomic.Pointer[schedule.Evidence] // nil is none
 	decoding sync.Mutex                        // held while a photo is taken in
 	acting   sync.Mutex                        // held while an action reads and writes, see retried
+	zones    sync.Map                          // of owners: from name to [*time.Location]
 }
 
 // New returns a workshop. Random is the source of tags, keys sign what
@@ -133,8 +134,13 @@ func (w *Workshop) Settings() Settings { return w.settings }
 // zoneOf returns the owner's zone, or the workshop's where the owner has none
 // or one that this computer no longer knows.
 func (w *Workshop) zoneOf(o loops.Owner) *time.Location {
-	if zone, err := loops.LoadZone(o.Zone); err == nil {
-		return zone
+	if known, ok := w.zones.Load(o.Zone); ok {
+		return known.(*time.Location)
 	}
-	return w.settings.Zone
+	zone, err := loops.LoadZone(o.Zone) // reads a file of the system
+	if err != nil {
+		zone = w.settings.Zone
+	}
+	w.zones.Store(o.Zone, zone)
+	return zone
 }

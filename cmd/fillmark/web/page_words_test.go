@@ -1,0 +1,78 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web_test
+
+import (
+	"encoding/json"
+	"net/http"
+	"regexp"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// commandWords finds the name of a command, outside what is folded away for
+// whoever looks after the computer.
+func commandWords(page string) string {
+	page = regexp.MustCompile(`(?s)<details class="help">.*?</details>`).ReplaceAllString(page, "")
+	return regexp.MustCompile(`\bfillmark [a-z]+`).FindString(page)
+}
+
+// Who works with pages is told in their words; commands belong to the doctor's
+// page and to help.
+func TestPagesNameNoCommands(t *testing.T) {
+	t.Parallel()
+	assert.Equal(t, "fillmark check", commandWords(`<p>See fillmark check.</p>`))
+	assert.Equal(t, "fillmark due", commandWords(`<details class="help">fillmark check</details><code>fillmark due</code>`))
+	b := newBench(t)
+	file := b.ana()
+	seen := 0
+	look := func() {
+		for pattern, r := range b.routes(file) {
+			if !strings.HasPrefix(pattern, "GET ") || pattern == "GET /doctor" {
+				continue
+			}
+			w := b.do(r)
+			if !strings.HasPrefix(w.Header().Get("Content-Type"), "text/html") {
+				continue
+			}
+			seen++
+			assert.Empty(t, commandWords(w.Body.String()), "%s, status %d", pattern, w.Code)
+		}
+		assert.Equal(t, http.StatusOK, b.get("/").Code)
+	}
+	look()
+	b.technician("Bo")
+	b.signIn("Bo")
+	look()
+	assert.Greater(t, seen, 60)
+}
+
+// What a phone needs to keep the pages as an app of their own is there for
+// whoever asks, and its icon is one that the program serves.
+func TestManifestLeadsToTheBench(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	assert.Contains(t, b.get("/").Body.String(), `<link rel="manifest" href="/manifest.webmanifest">`)
+	w := b.get("/manifest.webmanifest")
+	assert.Equal(t, "application/manifest+json", w.Header().Get("Content-Type"))
+	var m struct {
+		Name  string `json:"name"`
+		Start string `json:"start_url"`
+		Icons []struct {
+			Src, Type, Sizes string
+		} `json:"icons"`
+	}
+	require.NoError(t, json.Unmarshal(w.Body.Bytes(), &m))
+	assert.Equal(t, "Fillmark", m.Name)
+	assert.Equal(t, http.StatusOK, b.get(m.Start).Code)
+	if assert.Len(t, m.Icons, 1) {
+		icon := b.get(m.Icons[0].Src)
+		assert.Equal(t, http.StatusOK, icon.Code)
+		assert.Equal(t, m.Icons[0].Type, icon.Header().Get("Content-Type"))
+	}
+	assert.NotContains(t, b.get("/o/forged").Body.String(), "manifest", "owners keep no bench")
+}
