@@ -129,9 +129,6 @@ func CheckPour(r PourRequest) ([]Reason, FractionState, error) {
 	f.sealed = r.Sealed && r.Capacity > 0
 	if r.Capacity > 0 {
 		f.over, f.room = max(0, volume-r.Capacity-r.HoldsUncertainty), max(0, r.Capacity-volume)
-		if f.over < sumsOff { // full to the mark is not too much
-			f.over = 0
-		}
 		if f.expansion, err = expansionOf(r.Fluid, min(after.Mass, MaxMassFraction), volume, *r.At, r.Hottest); err != nil {
 			return nil, FractionState{}, err
 		}
@@ -184,5 +181,5 @@ func (r PourRequest) balance() (FractionState, Litre, error) {
 	return uncertain(r.Fluid, x, u), volume, nil
 }
 
-// sumsOff is what sums of volumes can be off by.
+// sumsOff is what sums of volumes can be off by: full to the mark is not too much.
 const sumsOff Litre = 1e-9

@@ -104,6 +104,15 @@ func TestFullToTheMark(t *testing.T) {
 		}
 		assert.Equal(t, want, over, poured)
 	}
+	poured := []chemistry.Litre{0.2, 0.28} // add up to more than 0.48 in the last digit
+	for holds, want := range map[chemistry.Litre]bool{0.48: false, 0.4799: true} {
+		reasons, err := chemistry.CheckFill(chemistry.FillRequest{
+			Contents: chemistry.Contents{Fluid: chemistry.PropyleneGlycol, Mass: mass(0.4)},
+			Loop:     &chemistry.FilledLoop{Holds: holds, Filled: poured[0] + poured[1], NoFrost: true, MetalsKnown: true},
+		})
+		require.NoError(t, err)
+		assert.Equal(t, want, says(reasons, "overfilled"), holds)
+	}
 }
 
 // A pour beyond the tables has no freeze point: none is invented, and it is no go.

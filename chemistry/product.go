@@ -41,7 +41,7 @@ func ParseLabelPair(s string) (LabelPair, error) {
 			p.Strength, err = ParseVolumePercent(text)
 		case strings.Contains(text, "bx") || strings.Contains(text, "brix"):
 			p.Brix, err = parsed(ParseBrix(text))
-		case strings.Contains(text, "/"):
+		case strings.Contains(text, "/") || strings.Contains(text, "sg") || strings.HasPrefix(text, "1."): // 1.062, as labels print it
 			p.Density, err = parsed(ParseDensity(text))
 		default:
 			p.Freeze, err = parsed(ParseCelsius(text))

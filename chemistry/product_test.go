@@ -150,6 +150,14 @@ func TestBottleDrives(t *testing.T) {
 	assert.Equal(t, "30%:-14C:22.5brix:1.029kg/l", pair.String())
 	_, _, err = chemistry.Product{Name: "bare", Base: p.Base}.Neat()
 	require.ErrorAs(t, err, &invalid, "a label without a freeze point says no strength")
+	for _, text := range []string{"40%:-25.5C:1.062", "40%:-25.5C:sg 1.062", "40%:-25.5C:1.062sg"} {
+		pair, err = chemistry.ParseLabelPair(text)
+		require.NoError(t, err, text)
+		require.NotNil(t, pair.Density, text)
+		assert.InDelta(t, 1.062*.998, float64(*pair.Density), .001, text)
+	}
+	_, err = chemistry.ParseLabelPair("40%:25.5")
+	require.Error(t, err, "a figure without a unit is no freeze point")
 	_, err = chemistry.ParseLabelPair("30%")
 	require.ErrorAs(t, err, &invalid)
 }

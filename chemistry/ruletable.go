@@ -283,7 +283,7 @@ func loopRules() []Rule {
 			ID: "overfilled", When: "more is poured than the loop holds", Verdict: Stop,
 			Text:   "the loop does not hold that much. Measure the gap again, or put its volume right.",
 			Source: "computed from the volumes given", Grade: Computed,
-			applies: func(f *facts) bool { return f.over > 0 },
+			applies: func(f *facts) bool { return f.over > sumsOff },
 			detail:  func(f *facts) string { return f.over.String() + " too much" },
 		},
 		{
