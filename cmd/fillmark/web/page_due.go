@@ -10,6 +10,8 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
+	"strconv"
+	"strings"
 	"sync"
 	"time"
 
@@ -61,10 +63,16 @@ type duePerson struct {
 	Mailed                []string  // what was mailed about it, and what became of that
 	Letter                loops.Tag // of the first loop that a printed letter can go about instead; or empty
 	Loops                 []dueLoop
-	Key                   string      // of the form that writes down a call
-	From                  string      // the first day that can be agreed on
-	Soon                  []loops.Day // days that one press agrees on
-	Page                  int         // of the list, to come back to
+	Key                   string    // of the form that writes down a call
+	From                  string    // the first day that can be agreed on
+	Soon                  []soonDay // days that one press agrees on
+	Page                  int       // of the list, to come back to
+}
+
+// soonDay is a day so near that its words go without the year.
+type soonDay struct {
+	Day   loops.Day
+	Words string
 }
 
 // ID tells one of them from the others on the page.
@@ -264,7 +272,10 @@ func (s *server) duePage(f frame, query url.Values, kept *dueKept) (duePage, err
 	for _, person := range people(lines) {
 		person.callFor(kept.calls[person.OwnerID])
 		person.From, person.Page = list.Day.String(), p.Pager.Page
-		person.Soon = []loops.Day{list.Day.AddDays(1), list.Day.AddDays(7)}
+		for _, ahead := range []int{1, 7} {
+			day := list.Day.AddDays(ahead)
+			person.Soon = append(person.Soon, soonDay{day, strings.TrimSuffix(day.Long(), " "+strconv.Itoa(day.Year))})
+		}
 		for i := range person.Loops {
 			person.Loops[i].Page = p.Pager.Page
 		}
