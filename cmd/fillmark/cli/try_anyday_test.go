@@ -131,8 +131,11 @@ func tryAt(t *testing.T, at walked) tried {
 	c.OpenBench = true
 	h, err := a.runScenario(t.Context(), made.folder, c)
 	require.NoError(t, err)
-	t.Cleanup(func() { assert.NoError(t, h.Close()) })
 	made.house, made.said = h, said.String()
+	t.Cleanup(func() {
+		assert.NoError(t, h.Close())
+		h = nil // this function stays until all days are over, and a house with it
+	})
 	made.read(t, c)
 	return made
 }
