@@ -6,6 +6,7 @@ package fillmark_test
 import (
 	"fmt"
 	"os"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -179,6 +180,20 @@ func undecided(all []listed, decisions string) []string {
 	return out
 }
 
+// unimported lists the libraries that have a row of their own in doc/decisions.md and that no package imports.
+func unimported(all []listed, decisions string) []string {
+	var out []string
+	for _, row := range regexp.MustCompile("(?m)^\\| `([^`]+)`").FindAllStringSubmatch(decisions, -1) {
+		imported := slices.ContainsFunc(all, func(p listed) bool {
+			return slices.ContainsFunc(p.Imports, func(i string) bool { return under(i, row[1]) })
+		})
+		if !imported {
+			out = append(out, row[1])
+		}
+	}
+	return out
+}
+
 func TestImports(t *testing.T) {
 	all := listPackages(t)
 	for _, p := range all {
@@ -188,6 +203,7 @@ func TestImports(t *testing.T) {
 	decisions, err := os.ReadFile("doc/decisions.md")
 	require.NoError(t, err)
 	assert.Empty(t, undecided(all, string(decisions)))
+	assert.Empty(t, unimported(all, string(decisions)))
 }
 
 func TestImportsFindsOffenders(t *testing.T) {
@@ -246,4 +262,5 @@ func TestImportsFindsOffenders(t *testing.T) {
 	got := undecided([]listed{p}, "- `mail.example/x`: because")
 	require.Len(t, got, 1)
 	assert.Contains(t, got[0], "mail.example/y")
+	assert.Equal(t, []string{"mail.example/z"}, unimported([]listed{p}, "| `mail.example/x` | sends |\n| `mail.example/z` | nothing |\n"))
 }

@@ -31,8 +31,7 @@ var ErrFull = errors.New("no space left for the register; free some and try agai
 
 // ErrGone says that the register's file was removed or replaced while it was in
 // use, so that nothing that is written would be found again.
-var ErrGone = errors.New("the register's file was removed or replaced while the program has it open, so nothing can be put down; " +
-	"fillmark backup --to FOLDER writes what it still holds, then stop it and restore that")
+var ErrGone = errors.New("the register's file was removed or replaced while the program has it open")
 
 // NoWrite tells that an error stands in the way of every write, so that trying
 // the next one is of no use.

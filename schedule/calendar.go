@@ -53,7 +53,8 @@ type Event struct {
 }
 
 // EventUID returns the unique id of a loop's task: the same one however often
-// the plan changes. The domain is the workshop's own.
+// the plan changes. The domain is the workshop's own, with what tells its
+// registers apart before it.
 func EventUID(loop loops.LoopID, task loops.TaskKind, domain string) string {
 	return fmt.Sprintf("loop-%d-%s@%s", loop, strings.ReplaceAll(string(task), " ", "-"), domain)
 }

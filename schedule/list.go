@@ -52,18 +52,16 @@ type Line struct {
 	Stage loops.Stage `json:"stage,omitempty"`
 }
 
-// Standing says how far off the day is, and how far the reminders have come:
-// "35 days over, stage late".
+// Standing says how far off the day is, and what was agreed or said about it:
+// "35 days over, owner reached on Thu 3 Dec 2026".
 func (l Line) Standing() string {
 	switch {
 	case !l.Agreed.IsZero():
 		return DaysOver(l.OverdueDays) + ", agreed for " + l.Agreed.Long()
 	case !l.Reached.IsZero():
 		return DaysOver(l.OverdueDays) + ", owner reached on " + l.Reached.Long()
-	case l.Stage == "":
-		return DaysOver(l.OverdueDays)
 	}
-	return DaysOver(l.OverdueDays) + ", stage " + string(l.Stage)
+	return DaysOver(l.OverdueDays)
 }
 
 // Because says why the day is what it is, with the source of the figure.

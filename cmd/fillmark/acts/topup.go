@@ -19,7 +19,7 @@ type TopUp struct {
 func topUpAct() Definition {
 	return define(Definition{
 		Name: "poured", Done: "Topped up", Kind: loops.KindTopUp,
-		Short: "Top the loop up: what is poured; fillmark topup says before what to pour",
+		Short: "Top the loop up: what is poured; the top-up check says before what to pour",
 		Examples: []string{
 			"7K3QXA --poured water=40ml --poured pg:95%=10ml",
 			`7K3QXA --drained 60ml --went "drum 2" --poured pg:95%=80ml`,

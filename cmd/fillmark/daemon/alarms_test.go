@@ -68,6 +68,7 @@ func TestARegisterThatIsGoneIsTold(t *testing.T) {
 	assert.Equal(t, http.StatusServiceUnavailable, answer.Code)
 	assert.Contains(t, answer.Body.String(), "register: Nothing can be put down")
 	assert.Contains(t, answer.Body.String(), "fillmark backup --to FOLDER")
+	assert.Equal(t, 1, strings.Count(answer.Body.String(), "put down"), "it is said once")
 
 	require.ErrorIs(t, h.Alarms.Tell(t.Context(), testNow().Add(time.Hour)), loops.ErrGone, "it cannot be put down, and is told all the same")
 	alarm := <-got

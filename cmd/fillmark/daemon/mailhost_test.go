@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -16,6 +17,7 @@ import (
 	"fillmark/cmd/fillmark/doctor"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
+	"fillmark/notify"
 	"fillmark/notify/links"
 	"fillmark/testdata/peer"
 )
@@ -82,6 +84,50 @@ func TestMailboxIsRead(t *testing.T) {
 	assert.Equal(t, doctor.Red, line.State, line)
 	assert.Contains(t, line.Says, "login")
 	require.NoError(t, h.Close())
+}
+
+// Our letter to ourselves that comes to the mailbox ends the wait for it, once its
+// signature is whole; one that was changed on its way does not.
+func TestLetterToOurselvesIsReadInTheMailbox(t *testing.T) {
+	t.Parallel()
+	d := peer.StartDovecot(t)
+	folder := t.TempDir()
+	c := DefaultConfig(map[string]string{"HOME": folder})
+	c.Store = filepath.Join(folder, "register.db")
+	c.Mail.Transport, c.Mail.From, c.Mail.BounceAddress = "smtp", "bench@workshop.test", "bounce@workshop.test"
+	c.Mail.IMAP.Address, c.Mail.IMAP.User, c.Mail.IMAP.CAFile, c.Mail.IMAP.PasswordFile = d.Implicit, "bench", d.CAFile, secretFile(t, "app password\n")
+	require.Empty(t, c.Problems())
+	require.NoError(t, c.Keys().First().Write())
+	h, err := Open(c, testNow, slog.New(slog.DiscardHandler))
+	require.NoError(t, err)
+	defer func() { require.NoError(t, h.Close()) }()
+	sent, err := h.Workshop.MailCanary(workshop.Stamp{At: testNow(), By: "schedule"})
+	require.NoError(t, err)
+	require.True(t, sent)
+	var raw []byte
+	for m, err := range h.Store.Waiting() {
+		require.NoError(t, err)
+		whole, err := h.Store.Message(m.Key)
+		require.NoError(t, err)
+		raw = whole.Raw
+	}
+	key := c.Keys().First()
+	signer, err := notify.LoadSigner(key.File, c.MailDomain(), key.Selector)
+	require.NoError(t, err)
+	raw, err = signer.Sign(raw)
+	require.NoError(t, err)
+	came := func() bool {
+		require.NoError(t, h.readMailbox(t.Context(), testNow().Add(time.Hour), slog.New(slog.DiscardHandler)))
+		state, set, err := h.Workshop.CanaryState()
+		require.NoError(t, err)
+		require.True(t, set)
+		return !state.Arrived.IsZero()
+	}
+	d.Comes(t, "1.M1.h", strings.Replace(string(raw), "Nobody needs", "Somebody needs", 1))
+	assert.False(t, came(), "changed on its way")
+	d.Comes(t, "2.M2.h", string(raw))
+	assert.True(t, came())
+	assert.Contains(t, h.Quick().Line("bounces").Says, "looked for in the mailbox INBOX at "+d.Implicit)
 }
 
 // What the configuration of relay and mailbox names is read at the start, and a

@@ -70,10 +70,18 @@ type mailReader struct {
 	wake func()
 }
 
-// Wanted tells a reply to us or a report from all else, which nobody reads here.
+// Wanted tells a reply to us, a report and our letter to ourselves from all else,
+// which nobody reads here.
 func (r *mailReader) Wanted(head []byte) bool {
 	in, err := notify.ReadIncomingHead(bytes.NewReader(head))
-	return err == nil && (in.Report || r.w.MayAnswer(in))
+	return err == nil && (in.Report || r.w.MayAnswer(in) || r.canary(head))
+}
+
+// canary tells whether it may be our letter to ourselves: where the register does
+// not say, whoever reads the mail finds out.
+func (r *mailReader) canary(head []byte) bool {
+	is, err := r.w.IsCanary(head, r.now)
+	return is || err != nil
 }
 
 // Passed notes what was not wanted.
@@ -82,7 +90,7 @@ func (r *mailReader) Passed(place loops.MailPlace) error { return r.w.PassMail(p
 // Read does what a mail asks for. What is wrong with the mail alone ends nothing.
 func (r *mailReader) Read(m mailbox.Mail) error {
 	in, err := notify.ReadIncomingHead(bytes.NewReader(m.Raw))
-	if err == nil && in.Report && m.Whole() {
+	if err == nil && m.Whole() && (in.Report || r.canary(m.Raw)) {
 		return r.bounced(m)
 	}
 	if err == nil && m.Whole() {
@@ -115,9 +123,11 @@ func (r *mailReader) bounced(m mailbox.Mail) error {
 	var unset *loops.InvalidError
 	switch {
 	case errors.Is(err, notify.ErrNotBounce), errors.Is(err, workshop.ErrForeignBounce), errors.As(err, &unset):
-		r.log.Info("a report in the mailbox is about no mail of ours; it stays for a person to read", "mail", m.Place.UID)
+		r.log.Info("a report in the mailbox is about no mail of ours; it stays for a person to read", "mail", m.Place.UID, "why", loops.Visible(err.Error()))
 	case err != nil:
 		return err
+	case back.Canary:
+		r.log.Info("our letter to ourselves came")
 	default:
 		r.log.Info("mail came back", "message", back.Message, "given_up", back.GivenUp)
 	}

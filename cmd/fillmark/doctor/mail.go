@@ -175,6 +175,8 @@ func unmailable(f Facts) Line {
 
 func bounces(f Facts) Line {
 	switch {
+	case f.Bounces == "" && f.Mailbox.Name != "":
+		return notHere("No folder of mail that came back is set; it is looked for in the mailbox " + f.Mailbox.Name + ".")
 	case f.Bounces == "":
 		return notHere("No folder of mail that came back is set (mail.bounce_maildir). Without it, or fillmark bounce, nobody hears of letters that fail later.")
 	case f.BouncesFault != "":
@@ -204,7 +206,7 @@ func canary(f Facts) Line {
 	case !c.Set:
 		return notHere("No letter to ourselves is sent, so whether mail arrives is not known.")
 	case c.Fault != "":
-		return red(c.Fault, "fillmark outbox list shows whether it left; then look at the relay and at the folder of mail that came back.")
+		return red(c.Fault, "fillmark outbox list shows whether it left; then look at the relay and at where mail that came back is read.")
 	case c.Last.IsZero():
 		return notHere("No letter to ourselves has come yet; the first is told where it does not.")
 	}

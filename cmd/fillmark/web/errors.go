@@ -86,7 +86,8 @@ func failureOf(err error) (int, Failure) {
 	case errors.Is(err, loops.ErrFull):
 		return http.StatusInternalServerError, Failure{Kind: FailInternal, Message: loops.ErrFull.Error()}
 	case errors.Is(err, loops.ErrGone):
-		return http.StatusInternalServerError, Failure{Kind: FailInternal, Message: loops.ErrGone.Error()}
+		return http.StatusInternalServerError, Failure{Kind: FailInternal, Message: loops.ErrGone.Error() +
+			"; fillmark backup --to FOLDER writes what it still holds, then stop it and restore that"}
 	default:
 		return http.StatusInternalServerError, Failure{Kind: FailInternal, Message: "something went wrong here; the log says what"}
 	}

@@ -57,6 +57,10 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 		p.Advice = "Try once more. The program's log says what happened."
 		if loops.NoWrite(err) && p.Bench {
 			p.Message, p.Advice = "Nothing was put down: "+failure.Message+".", "Then send it again: go back, what was typed is still there."
+			if errors.Is(err, loops.ErrGone) {
+				p.Message = "Nothing was put down: " + loops.ErrGone.Error() + "."
+				p.Advice = "The doctor's page says how to bring it back. Then send it again: what was typed is still there."
+			}
 		}
 		s.Log.Error("page failed", "pattern", r.Pattern, "error", err)
 	case status == http.StatusConflict:

@@ -5,13 +5,23 @@ package web_test
 
 import (
 	"encoding/json"
+	"errors"
+	"fmt"
+	"html"
 	"net/http"
+	"net/url"
+	"os"
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"fillmark/cmd/fillmark/alarm"
+	"fillmark/cmd/fillmark/web"
+	"fillmark/loops"
 )
 
 // commandWords finds the name of a command, outside what is folded away for
@@ -49,6 +59,40 @@ func TestPagesNameNoCommands(t *testing.T) {
 	b.signIn("Bo")
 	look()
 	assert.Greater(t, seen, 60)
+}
+
+// Nor do those of a bad day: a form that was refused and stands by itself, what is
+// red on Due, and a write that nothing can take.
+func TestPagesOfABadDayNameNoCommands(t *testing.T) {
+	t.Parallel()
+	pulse := web.NewPulse(10 * time.Minute)
+	b := newBench(t, func(d *web.Deps) { d.Pulse = pulse })
+	file := b.ana()
+	w := b.act(file.Loop.Tag, "poured", url.Values{"drained": {"lots"}})
+	assert.Equal(t, http.StatusUnprocessableEntity, w.Code)
+	assert.Contains(t, w.Body.String(), "<h2>Top the loop up")
+	assert.Empty(t, commandWords(w.Body.String()))
+	for _, fault := range []error{errors.New("bounces: permission denied"), loops.ErrFull, loops.ErrGone} {
+		pulse.Swept(b.now, 0, fmt.Errorf("sweep: %w", fault))
+		page := b.get("/").Body.String()
+		assert.Contains(t, page, html.EscapeString(fault.Error()))
+		assert.Empty(t, commandWords(page), fault)
+	}
+	// The way back from a register that is gone is made of commands.
+	gone := alarm.Source{Name: "register", Check: func(time.Time) (string, string) { return "Nothing can be put down.", "Use fillmark backup." }}
+	var err error
+	b.deps.Alarms, err = alarm.NewBoard(b.store, alarm.Options{}, nil, gone)
+	require.NoError(t, err)
+	b.handler, err = web.New(b.deps)
+	require.NoError(t, err)
+	page := b.get("/").Body.String()
+	assert.Contains(t, page, "Nothing can be put down.")
+	assert.Empty(t, commandWords(page))
+	require.NoError(t, os.Remove(b.path))
+	w = b.act(file.Loop.Tag, "note", url.Values{"note": {"moves in May"}})
+	assert.Equal(t, http.StatusInternalServerError, w.Code)
+	assert.Contains(t, w.Body.String(), "removed or replaced")
+	assert.Empty(t, commandWords(w.Body.String()))
 }
 
 // What a phone needs to keep the pages as an app of their own is there for

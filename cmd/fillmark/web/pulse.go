@@ -100,7 +100,7 @@ func (p *Pulse) Source() alarm.Source {
 		case errors.Is(fault, loops.ErrFull):
 			return "What is due cannot be put down: " + fault.Error() + ".", "Make room on the disk of the register; it then goes on by itself."
 		case fault != nil:
-			return "What is due cannot be looked after: " + fault.Error() + ".", "Read the log, and look at the register with fillmark check."
+			return "What is due cannot be looked after: " + fault.Error() + ".", "Read the program's log, and see on the doctor's page how the register stands."
 		case seen.swept.IsZero():
 			return "", "" // the first is under way
 		}

@@ -68,13 +68,18 @@ func (w *Workshop) canaryAgain(m loops.Message, as writing) (is loops.Message, w
 	return is, "", err
 }
 
-// canaryCame takes in a mail that is one of our letters to ourselves, its
-// signature whole: what spoils that spoils the owners' letters too. An answer to
-// one, or a report about one, is none.
-func (w *Workshop) canaryCame(s Stamp, raw []byte) (bool, error) {
+// IsCanary tells from its header whether a mail is one of our letters to
+// ourselves. An answer to one, or a report about one, is none.
+func (w *Workshop) IsCanary(head []byte, at time.Time) (bool, error) {
+	m, err := w.canaryOf(head, at)
+	return m != nil, err
+}
+
+// canaryOf finds the letter to ourselves that a mail is; nil where it is none.
+func (w *Workshop) canaryOf(raw []byte, at time.Time) (*loops.Message, error) {
 	arrival, err := notify.ReadArrival(bytes.NewReader(raw))
-	if err != nil {
-		return false, nil // no mail at all
+	if err != nil || w.settings.ReturnPath == nil {
+		return nil, nil // no mail at all, or none that can be ours
 	}
 	for _, address := range arrival.To {
 		hash, ours := w.settings.ReturnPath.Open(address)
@@ -82,7 +87,7 @@ func (w *Workshop) canaryCame(s Stamp, raw []byte) (bool, error) {
 			continue
 		}
 		for back := range int(bounceAge / (24 * time.Hour)) {
-			key := canaryKey(loops.DayOf(s.At, w.settings.Zone).AddDays(-back))
+			key := canaryKey(loops.DayOf(at, w.settings.Zone).AddDays(-back))
 			if notify.MessageHash(key) != hash {
 				continue
 			}
@@ -90,24 +95,31 @@ func (w *Workshop) canaryCame(s Stamp, raw []byte) (bool, error) {
 			if errors.Is(err, loops.ErrNotFound) || err == nil && w.messageID(m) != arrival.MessageID {
 				continue
 			}
-			if err != nil {
-				return false, err
-			}
-			if w.settings.Ours != nil {
-				if err := w.settings.Ours(raw); err != nil {
-					return false, fmt.Errorf("%w: it is our letter to ourselves, and was changed on its way: %w", notify.ErrNotBounce, err)
-				}
-			}
-			w.acting.Lock()
-			defer w.acting.Unlock()
-			state, err := w.register.Canary()
-			if err != nil {
-				return false, err
-			}
-			return true, w.register.PutCanary(state.WithArrived(m.Created, s.At))
+			return &m, err
 		}
 	}
-	return false, nil
+	return nil, nil
+}
+
+// canaryCame takes in a mail that is one of our letters to ourselves, its
+// signature whole: what spoils that spoils the owners' letters too.
+func (w *Workshop) canaryCame(s Stamp, raw []byte) (bool, error) {
+	m, err := w.canaryOf(raw, s.At)
+	if m == nil || err != nil {
+		return false, err
+	}
+	if w.settings.Ours != nil {
+		if err := w.settings.Ours(raw); err != nil {
+			return false, fmt.Errorf("%w: it is our letter to ourselves, and was changed on its way: %w", notify.ErrNotBounce, err)
+		}
+	}
+	w.acting.Lock()
+	defer w.acting.Unlock()
+	state, err := w.register.Canary()
+	if err != nil {
+		return false, err
+	}
+	return true, w.register.PutCanary(state.WithArrived(m.Created, s.At))
 }
 
 // CanaryState returns how far the letters to ourselves have come, and whether
@@ -120,7 +132,7 @@ func (w *Workshop) CanaryState() (state loops.Canary, sent bool, err error) {
 // CanarySource is red while the letters to ourselves do not come.
 func (w *Workshop) CanarySource() alarm.Source {
 	const remedy = "Bounces may not be seen either. Look at what became of it in the Outbox, at the mailbox of mail.bounce_address, and at how its mail gets " +
-		"to mail.bounce_maildir or to fillmark bounce."
+		"here: by mail.imap, by mail.bounce_maildir or by a command of the mail system."
 	return alarm.Source{Name: "canary", Check: func(now time.Time) (reason, toDo string) {
 		if w.settings.Canary == 0 {
 			return "", ""

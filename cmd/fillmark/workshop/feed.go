@@ -4,6 +4,8 @@
 package workshop
 
 import (
+	"crypto/sha256"
+	"encoding/hex"
 	"fmt"
 	"time"
 
@@ -38,7 +40,7 @@ func (w *Workshop) OwnerCalendar(id loops.OwnerID) ([]byte, error) {
 			for _, task := range loop.Plan.Tasks {
 				if !task.Paused {
 					item := schedule.Item{Owner: owner, Machine: machine, Loop: loop, Task: task}
-					events = append(events, schedule.NewEvent(item, w.mailDomain(), "", w.changed(loop)))
+					events = append(events, schedule.NewEvent(item, w.eventDomain(), "", w.changed(loop)))
 				}
 			}
 		}
@@ -58,10 +60,22 @@ func (w *Workshop) TechnicianCalendar(at time.Time) ([]byte, error) {
 	for _, item := range items {
 		if !item.Task.Paused {
 			link := w.settings.BaseURL + "/loops/" + string(item.Loop.Tag)
-			events = append(events, schedule.NewTechnicianEvent(item, w.mailDomain(), link, w.changed(item.Loop)))
+			events = append(events, schedule.NewTechnicianEvent(item, w.eventDomain(), link, w.changed(item.Loop)))
 		}
 	}
 	return schedule.Calendar{Name: w.settings.Name + ": loops due", RefreshHours: feedRefresh, Events: events}.Encode()
+}
+
+// eventDomain ends the ids of calendar entries: two registers under one domain
+// number their loops alike, so a digest of the register's own id stands before it.
+// Registers had no id once: those gave the domain alone.
+func (w *Workshop) eventDomain() string {
+	id := w.register.ID()
+	if id == "" {
+		return w.mailDomain()
+	}
+	sum := sha256.Sum256([]byte("calendar\x00" + id))
+	return hex.EncodeToString(sum[:8]) + "." + w.mailDomain()
 }
 
 // changed is when a loop's plan was last made, so that a feed changes only

@@ -5,6 +5,7 @@ package workshop_test
 
 import (
 	"bytes"
+	"regexp"
 	"testing"
 	"time"
 
@@ -21,6 +22,7 @@ import (
 func TestLettersOfTwoRegistersAreTold(t *testing.T) {
 	t.Parallel()
 	ids := map[loops.MessageKey]string{}
+	var days []string
 	for range 2 {
 		b := newBench(t)
 		loop := b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
@@ -36,6 +38,14 @@ func TestLettersOfTwoRegistersAreTold(t *testing.T) {
 		assert.Contains(t, string(m.Raw), "Message-ID: "+m.MessageID+"\r\n")
 		assert.NotEqual(t, ids[m.Key], m.MessageID)
 		ids[m.Key] = m.MessageID
+		feed, err := b.OwnerCalendar(m.Owner)
+		require.NoError(t, err)
+		id := regexp.MustCompile(`UID:loop-1-\S+`).FindString(string(feed))
+		require.NotEmpty(t, id)
+		assert.NotContains(t, days, id, "nor are the days in their owners' calendars")
+		assert.Contains(t, string(m.Raw), id, "a day in a letter is the day in the feed")
+		assert.NotContains(t, id, b.store.ID(), "the register's own id leaves the house in no entry")
+		days = append(days, id)
 	}
 	assert.Len(t, ids, 1, "both have the same key")
 }
