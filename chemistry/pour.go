@@ -183,3 +183,11 @@ func (r PourRequest) balance() (FractionState, Litre, error) {
 
 // sumsOff is what sums of volumes can be off by: full to the mark is not too much.
 const sumsOff Litre = 1e-9
+
+// tooMuch says how far over the mark, to no less than a jug shows.
+func tooMuch(over Litre) string {
+	if over.Millilitres() < 1 {
+		return "less than 1 ml too much"
+	}
+	return over.String() + " too much"
+}

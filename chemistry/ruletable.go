@@ -284,7 +284,7 @@ func loopRules() []Rule {
 			Text:   "the loop does not hold that much. Measure the gap again, or put its volume right.",
 			Source: "computed from the volumes given", Grade: Computed,
 			applies: func(f *facts) bool { return f.over > sumsOff },
-			detail:  func(f *facts) string { return f.over.String() + " too much" },
+			detail:  func(f *facts) string { return tooMuch(f.over) },
 		},
 		{
 			ID: "volume-unknown", When: "what the loop holds is not known", Verdict: Care,

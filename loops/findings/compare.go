@@ -46,9 +46,15 @@ type HazardRatio struct {
 // of these loops; with the ratio r, that share counts r times. The product over
 // all failures is Cox's likelihood (1972), and the number of the group's
 // failures has an exact distribution, a sum of such draws. So it does not matter
-// that one side was watched for longer, or joined late. Of a failure between two
-// looks the share is the mean over the ages at which it can lie, by the curve of
-// all lives of the stratum together (Finkelstein 1986).
+// that one side was watched for longer, or joined late.
+//
+// Of a failure between two looks the share at its age is not known. The estimate
+// takes the mean over the ages at which it can lie, by the curve of all lives of
+// the stratum together (Finkelstein 1986). That curve does not say where between
+// the looks the failures fell, and if looks or entries differ between the sides
+// no curve does: the limits and P hold however failures fell there, from many at
+// its beginning to many at its end. Where both sides are watched alike, and late
+// in life, that hardly moves the shares.
 //
 // Lives of a stratum in which nothing can differ, such as one without a failure,
 // do not count on either side. It returns ErrNoFailures, or ErrNoContrast with
@@ -78,7 +84,12 @@ func Compare(strata []Lives, group string) (HazardRatio, error) {
 		out.With.Expected += float64(d.count) * d.share
 	}
 	out.Without.Expected = float64(out.With.Failures+out.Without.Failures) - out.With.Expected
-	out.ratio(told.distribution(), out.With.Failures)
+	likely := told.distribution()
+	few, many := likely, likely
+	if slices.ContainsFunc(told, func(d draw) bool { return d.low < d.high }) {
+		few, many = told.fewest().distribution(), told.most().distribution()
+	}
+	out.ratio(few, likely, many, out.With.Failures)
 	return out, nil
 }
 
@@ -108,9 +119,11 @@ func (s *Side) add(r *row) {
 }
 
 // draw is a number of failures, each of them of the group with the chance share.
+// Where the age is not known, share is the likeliest and low and high are the
+// least and the greatest at the ages at which they can lie.
 type draw struct {
-	share float64
-	count int
+	low, share, high float64
+	count            int
 }
 
 type draws []draw
@@ -121,6 +134,19 @@ func (d draws) differ() bool {
 	return first < last
 }
 
+// fewest and most are the draws with the failures at the ages that leave the
+// group the fewest and the most.
+func (d draws) fewest() draws { return d.with(func(x draw) float64 { return x.low }) }
+func (d draws) most() draws   { return d.with(func(x draw) float64 { return x.high }) }
+
+func (d draws) with(share func(draw) float64) draws {
+	out := make(draws, len(d))
+	for i, x := range d {
+		out[i] = draw{share: share(x), count: x.count}
+	}
+	return out
+}
+
 // drawsOf returns the failures of a stratum.
 func drawsOf(l Lives, in func(*row) bool) draws {
 	if !l.has(Interval) && !l.has(Left) {
@@ -128,16 +154,49 @@ func drawsOf(l Lives, in func(*row) bool) draws {
 	}
 	h := newHazard(l)
 	h.settle()
+	shares := h.shares(in)
 	theirs := make([]float64, len(h.cells)+1) // the mass from a cell on that is the group's
-	for c, share := range slices.Backward(h.shares(in)) {
-		theirs[c] = theirs[c+1] + share*h.mass[c]
+	for c, mass := range slices.Backward(h.mass) {
+		theirs[c] = theirs[c+1]
+		if mass > 0 {
+			theirs[c] += shares[c] * mass
+		}
 	}
 	var out draws
 	for i := range h.failed {
 		f := &h.failed[i]
-		out = append(out, draw{share: (theirs[f.from] - theirs[f.to]) / (h.left[f.from] - h.left[f.to]), count: f.count})
+		share := (theirs[f.from] - theirs[f.to]) / (h.left[f.from] - h.left[f.to])
+		d := draw{low: share, share: share, high: share, count: f.count}
+		for _, shape := range fallShapes() {
+			if s := h.fallen(shares, f, shape); !math.IsNaN(s) {
+				d.low, d.high = min(d.low, s), max(d.high, s)
+			}
+		}
+		out = append(out, d)
 	}
 	return out
+}
+
+// fallShapes are how failures may fall between two looks: as a power of the age,
+// from much more often at its beginning to much more often at its end. Weibull
+// shapes from about 0.6 to 4 lie between, also over long spans (own rule).
+func fallShapes() []float64 { return []float64{1.0 / 3, 1, 4} }
+
+// fallen is the mean of the shares over the ages at which a failure can lie, if
+// failures fall as those of a Weibull shape of small risk; NaN if nobody is
+// known to be at risk.
+func (h *hazard) fallen(shares []float64, f *failure, shape float64) float64 {
+	age, sum, weights := f.row.lower, 0.0, 0.0
+	for c := f.from; c < f.to; c++ {
+		from := age
+		age = h.cells[c].Right
+		if math.IsNaN(shares[c]) {
+			continue
+		}
+		w := math.Pow(age/f.row.upper, shape) - math.Pow(from/f.row.upper, shape)
+		sum, weights = sum+w*shares[c], weights+w
+	}
+	return sum / weights
 }
 
 // exactDraws returns the failures of a stratum in which each has a known age, so
@@ -148,7 +207,8 @@ func exactDraws(l Lives, in func(*row) bool) draws {
 	for at := range l.risks(0) {
 		theirs += countOf(at.joined, in)
 		if at.failures > 0 {
-			out = append(out, draw{share: float64(theirs) / float64(at.atRisk), count: at.failures})
+			share := float64(theirs) / float64(at.atRisk)
+			out = append(out, draw{share, share, share, at.failures})
 		}
 		theirs -= countOf(at.ended, in)
 	}
@@ -168,22 +228,23 @@ func countOf(rows []row, fits func(*row) bool) int {
 
 // hazard is the share of those at risk that fails in each cell of a stratum,
 // both sides together, estimated by EM as Turnbull does it, but given each
-// life's age of entry.
+// life's age of entry (Frydman 1994). There is a cell
+// between any two ages named, so that within none of them does it change who is
+// under watch; most have no mass.
 type hazard struct {
 	cells  []Cell
 	rate   []float64
 	mass   []float64 // that fails in a cell, of those good at the start
+	holds  []bool    // whether a cell can have mass
 	left   []float64 // the mass from a cell on, added from the end, where it is least: so small differences are not lost
 	failed []failure
 	stays  []stay
 }
 
-// stay is a row that was under watch throughout the cells first..last-1, and for
-// a part of the cell before them.
+// stay is a row that was under watch throughout the cells first..last-1.
 type stay struct {
 	row         *row
 	first, last int
-	part        float64
 }
 
 // failure is a row that failed in one of the cells from..to-1.
@@ -194,19 +255,33 @@ type failure struct {
 }
 
 func newHazard(l Lives) *hazard {
-	m := newMasses(l, nil)
+	var entries, ages []edge
+	for i := range l.rows {
+		r := &l.rows[i]
+		if r.entry > 0 {
+			entries = append(entries, edge{r.entry, ends})
+		}
+		for _, age := range []float64{r.entry, r.lower, r.upper} {
+			ages = append(ages, edge{age, ends}, edge{age, beginsAfter})
+		}
+	}
+	narrow := map[Cell]bool{}
+	for _, c := range newMasses(l, entries).cells {
+		narrow[c] = true
+	}
+	m := newMasses(l, ages)
 	h := &hazard{}
 	for _, c := range m.cells {
 		if !math.IsInf(c.Right, 1) {
 			h.cells = append(h.cells, c)
+			h.holds = append(h.holds, narrow[c])
 		}
 	}
 	h.rate, h.mass, h.left = make([]float64, len(h.cells)), make([]float64, len(h.cells)), make([]float64, len(h.cells)+1)
 	for i := range l.rows {
 		r := &l.rows[i]
 		if r.watched() {
-			first, part := h.joined(r)
-			h.stays = append(h.stays, stay{r, first, h.before(r), part})
+			h.stays = append(h.stays, stay{r, h.joined(r), h.before(r)})
 		}
 		if r.failed() {
 			from, to := m.covered(r)
@@ -221,10 +296,13 @@ const settled = 1e-7
 
 // settle iterates until the rates stand.
 func (h *hazard) settle() {
-	for c := range h.rate { // an even curve to start from
-		h.rate[c] = 1 / float64(len(h.rate)-c+1)
+	later := 1.0
+	for c, holds := range slices.Backward(h.holds) { // an even curve to start from
+		if holds {
+			later++
+			h.rate[c] = 1 / later
+		}
 	}
-	spread := slices.ContainsFunc(h.failed, func(f failure) bool { return f.to-f.from > 1 })
 	for range 2000 {
 		h.refresh()
 		atRisk := h.atRisk(func(*row) bool { return true })
@@ -237,7 +315,7 @@ func (h *hazard) settle() {
 			moved = max(moved, math.Abs(next-h.rate[c]))
 			h.rate[c] = next
 		}
-		if !spread || moved < settled {
+		if moved < settled {
 			break
 		}
 	}
@@ -279,8 +357,7 @@ func (h *hazard) weight(f *failure) float64 {
 	return float64(f.count) / max(h.left[f.from]-h.left[f.to], math.SmallestNonzeroFloat64)
 }
 
-// atRisk is how many of some lives were good and under watch in each cell. Who
-// joined within a cell counts for the part of it that was left.
+// atRisk is how many of some lives were good and under watch in each cell.
 func (h *hazard) atRisk(in func(*row) bool) []float64 {
 	out := make([]float64, len(h.cells))
 	n := len(h.cells)
@@ -289,9 +366,6 @@ func (h *hazard) atRisk(in func(*row) bool) []float64 {
 		s := &h.stays[i]
 		if !in(s.row) {
 			continue
-		}
-		if s.first > 0 && s.part > 0 && s.first-1 < s.last {
-			out[s.first-1] += s.part * float64(s.row.count)
 		}
 		if s.first < s.last {
 			whole[s.first] += float64(s.row.count)
@@ -317,24 +391,15 @@ func (h *hazard) atRisk(in func(*row) bool) []float64 {
 	return out
 }
 
-// joined is the first cell in which the row is at risk throughout, and the part
-// of the cell before it in which it was.
-func (h *hazard) joined(r *row) (first int, part float64) {
-	if r.entry == 0 {
-		return 0, 0
-	}
-	first, _ = slices.BinarySearchFunc(h.cells, r.entry, func(c Cell, entry float64) int {
+// joined is the first cell in which the row was at risk.
+func (h *hazard) joined(r *row) int {
+	first, _ := slices.BinarySearchFunc(h.cells, r.entry, func(c Cell, entry float64) int {
 		if c.Left < entry || c.Left == c.Right && c.Left <= entry {
 			return -1
 		}
 		return 1
 	})
-	if first > 0 {
-		if c := h.cells[first-1]; c.Right > r.entry {
-			part = (c.Right - r.entry) / (c.Right - c.Left)
-		}
-	}
-	return first, part
+	return first
 }
 
 // before is how many cells the row was known to be good in.
@@ -348,13 +413,16 @@ func (h *hazard) before(r *row) int {
 	return n
 }
 
-// shares is the group's share of those at risk in each cell.
+// shares is the group's share of those at risk in each cell, NaN where nobody
+// was.
 func (h *hazard) shares(in func(*row) bool) []float64 {
 	out, all := h.atRisk(in), h.atRisk(func(*row) bool { return true })
 	for c := range out {
-		if all[c] > 0 {
-			out[c] = min(1, out[c]/all[c])
+		if all[c] < settled {
+			out[c] = math.NaN()
+			continue
 		}
+		out[c] = min(1, out[c]/all[c])
 	}
 	return out
 }

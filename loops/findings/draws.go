@@ -57,7 +57,7 @@ func (d draws) binned() draws {
 	}
 	for _, b := range bins {
 		if b.count > 0 {
-			out = append(out, draw{b.share / float64(b.count), b.count})
+			out = append(out, draw{share: b.share / float64(b.count), count: b.count})
 		}
 	}
 	return out
@@ -149,31 +149,41 @@ func (d draws) tails(k int, logRatio float64) (below, equal, above, mean float64
 // farRatio is how far the logarithm of a ratio is sought.
 const farRatio = 100
 
-// ratio fills in what the number of the group's failures says.
-func (h *HazardRatio) ratio(s sum, failed int) {
+// ratio fills in what the number of the group's failures says, where that number
+// is distributed as likely, and nothing known rules out few or many.
+func (h *HazardRatio) ratio(few, likely, many sum, failed int) {
 	const half = 0.025
-	below, equal, above, _ := s.tails(failed, 0)
-	first, last := s.ends()
+	atMost := func(logRatio float64) float64 {
+		below, equal, _, _ := few.tails(failed, logRatio)
+		return below + equal
+	}
+	atLeast := func(logRatio float64) float64 {
+		_, equal, above, _ := many.tails(failed, logRatio)
+		return equal + above
+	}
+	at := func(rises func(logRatio float64) bool) float64 { return math.Exp(bisect(-farRatio, farRatio, rises)) }
+	h.P = math.Min(1, 2*math.Min(atMost(0), atLeast(0)))
 	h.Upper = math.Inf(1)
-	h.P = math.Min(1, 2*math.Min(below+equal, above+equal))
-	at := func(rises func(below, equal, above, mean float64) bool) float64 {
-		return math.Exp(bisect(-farRatio, farRatio, func(x float64) bool { return rises(s.tails(failed, x)) }))
+	fewest, most := few.ends()
+	_, low, _, _ := few.tails(fewest, 0)
+	if failed < most {
+		h.Upper = at(func(x float64) bool { return atMost(x) <= half })
 	}
-	if failed > first {
-		h.Lower = at(func(_, equal, above, _ float64) bool { return equal+above >= half })
+	fewest, most = many.ends()
+	_, high, _, _ := many.tails(most, 0)
+	if failed > fewest {
+		h.Lower = at(func(x float64) bool { return atLeast(x) >= half })
 	}
-	if failed < last {
-		h.Upper = at(func(below, equal, _, _ float64) bool { return below+equal <= half })
-	}
-	switch failed {
-	case first:
+	h.Attainable = math.Min(1, 2*math.Min(low, high))
+	switch fewest, most = likely.ends(); failed {
+	case fewest:
 		h.Estimate = 0
-	case last:
+	case most:
 		h.Estimate = math.Inf(1)
 	default:
-		h.Estimate = at(func(_, _, _, mean float64) bool { return mean >= float64(failed) })
+		h.Estimate = at(func(x float64) bool {
+			_, _, _, mean := likely.tails(failed, x)
+			return mean >= float64(failed)
+		})
 	}
-	_, low, _, _ := s.tails(first, 0)
-	_, high, _, _ := s.tails(last, 0)
-	h.Attainable = math.Min(1, 2*math.Min(low, high))
 }

@@ -23,13 +23,9 @@ func exposure(lives Lives, shape float64) float64 {
 	return sum
 }
 
-// Weibayes is a one-sided lower bound of the age by which the share p has
-// failed, for a known shape, with any number of failures (Nelson 1985). It is
-// 0 if nothing was watched.
-func Weibayes(lives Lives, shape, p, level float64) float64 {
-	return weibayes(float64(lives.Failures()), exposure(lives, shape), shape, p, level)
-}
-
+// weibayes is a one-sided lower bound of the age by which the share p has
+// failed, for a known shape, with any number of failures (Nelson 1985), from how
+// far the lives have gone. It is 0 if nothing was watched.
 func weibayes(failures, watched, shape, p, level float64) float64 {
 	rate := gammaQuantile(level, failures+1) / watched
 	return math.Pow(-math.Log1p(-p)/rate, 1/shape)
@@ -87,8 +83,8 @@ func LifeSpan(known Lives, since Noticed, hopeful Lives, p float64) (lower, uppe
 
 // LowerLife is a one-sided lower bound at 95 % of the age by which the share p
 // has failed, from any number of failures: with five or more from the
-// likelihood ratio ([Weibull.LowerLife]), with fewer the least of [Weibayes]
-// over shapes from 1 to 3. The fit may be nil if there is none.
+// likelihood ratio ([Weibull.LowerLife]), with fewer the least Weibayes
+// bound over shapes from 1 to 3. The fit may be nil if there is none.
 func LowerLife(lives Lives, fit *Weibull, p float64) float64 {
 	return lowerLife(lives, Noticed{}, fit, p)
 }
