@@ -47,7 +47,7 @@ func TestAFileThatIsGoneTakesNoWrite(t *testing.T) {
 			gone(t, path)
 			err = s.Commit(lost)
 			require.ErrorIs(t, err, loops.ErrGone)
-			require.ErrorContains(t, err, "fillmark backup")
+			require.ErrorContains(t, err, "removed or replaced")
 			assert.True(t, loops.NoWrite(err))
 			require.ErrorIs(t, s.InPlace(), loops.ErrGone)
 			require.ErrorIs(t, s.Note(loops.AuditLine{By: "test", Action: "note"}), loops.ErrGone)

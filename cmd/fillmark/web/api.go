@@ -69,6 +69,9 @@ func (s *server) failure(r *http.Request, err error) (int, Failure) {
 		s.Log.Error("request failed", "pattern", r.Pattern, "error", err)
 		if isLocal(r) {
 			failure.Message = err.Error()
+			if errors.Is(err, loops.ErrGone) {
+				failure.Message += wayBack
+			}
 		}
 	}
 	return status, failure

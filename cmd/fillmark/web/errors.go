@@ -52,6 +52,9 @@ const (
 	FailInternal FailureKind = "internal"
 )
 
+// wayBack ends what a command says of a register that is gone.
+const wayBack = "; fillmark backup --to FOLDER writes what it still holds, then stop it and restore that"
+
 // failureOf maps an error to its status and body: the only place that does.
 func failureOf(err error) (int, Failure) {
 	var (
@@ -86,8 +89,7 @@ func failureOf(err error) (int, Failure) {
 	case errors.Is(err, loops.ErrFull):
 		return http.StatusInternalServerError, Failure{Kind: FailInternal, Message: loops.ErrFull.Error()}
 	case errors.Is(err, loops.ErrGone):
-		return http.StatusInternalServerError, Failure{Kind: FailInternal, Message: loops.ErrGone.Error() +
-			"; fillmark backup --to FOLDER writes what it still holds, then stop it and restore that"}
+		return http.StatusInternalServerError, Failure{Kind: FailInternal, Message: loops.ErrGone.Error() + wayBack}
 	default:
 		return http.StatusInternalServerError, Failure{Kind: FailInternal, Message: "something went wrong here; the log says what"}
 	}
