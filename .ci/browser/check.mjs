@@ -60,11 +60,13 @@ const madeBy = async (server, program, day) => {
   let shown = ''
   for (const owner of ownersIn(mail)) {
     const text = await askedForLook(base, owner)
-    if (text) looks.push(owner)
+    if (text) looks.push({ ...owner, text })
     shown += text
   }
   const times = screens.length * 2 // as often as doJobs does a job
   if (looks.length <= times) throw new Error(`${looks.length} owners are asked to look something over, and the jobs need ${times + 1}`)
+  // A job takes the first machine in again, and whose that is cannot say that it looks fine. Letters come in no order of their own.
+  looks.sort((a, b) => b.text.includes(items[0].tag) - a.text.includes(items[0].tag))
   const [{ page: owner, stop }, ...others] = looks
   const made = {
     base, day, technician: 'Bo Alder', product: 'Quayside mix 30', password, tag: items[0].tag,
