@@ -131,15 +131,15 @@ func (w *Workshop) CanaryState() (state loops.Canary, sent bool, err error) {
 
 // CanarySource is red while the letters to ourselves do not come.
 func (w *Workshop) CanarySource() alarm.Source {
-	const remedy = "Bounces may not be seen either. Look at what became of it in the Outbox, at the mailbox of mail.bounce_address, and at how its mail gets " +
+	const advice = "Bounces may not be seen either. Look at what became of it in the Outbox, at the mailbox of mail.bounce_address, and at how its mail gets " +
 		"here: by mail.imap, by mail.bounce_maildir or by a command of the mail system."
-	return alarm.Source{Name: "canary", Check: func(now time.Time) (reason, toDo string) {
+	return alarm.Source{Name: "canary", Check: func(now time.Time) (reason, remedy string) {
 		if w.settings.Canary == 0 {
 			return "", ""
 		}
 		state, err := w.register.Canary()
 		if err != nil {
-			return "It cannot be read whether our letters to ourselves come: " + err.Error() + ".", remedy
+			return "It cannot be read whether our letters to ourselves come: " + err.Error() + ".", advice
 		}
 		if state.Waiting.IsZero() || now.Sub(state.Waiting) <= w.settings.Canary {
 			return "", ""
@@ -152,21 +152,21 @@ func (w *Workshop) CanarySource() alarm.Source {
 				reason += ": " + why
 			}
 		}
-		return reason + ".", remedy
+		return reason + ".", advice
 	}}
 }
 
 // MailSource is red while mail does not leave.
 func (w *Workshop) MailSource() alarm.Source {
-	const remedy = "Look at the relay's name, port and login in mail.smtp, and whether it can be reached; what waits leaves by itself."
-	return alarm.Source{Name: "mail", Check: func(now time.Time) (reason, toDo string) {
+	const advice = "Look at the relay's name, port and login in mail.smtp, and whether it can be reached; what waits leaves by itself."
+	return alarm.Source{Name: "mail", Check: func(now time.Time) (reason, remedy string) {
 		state, err := w.MailState(now)
 		if err != nil {
-			return "The outbox cannot be read: " + err.Error() + ".", remedy
+			return "The outbox cannot be read: " + err.Error() + ".", advice
 		}
 		if reason = state.Trouble(w.settings.Zone); reason == "" {
 			return "", ""
 		}
-		return reason, remedy
+		return reason, advice
 	}}
 }
