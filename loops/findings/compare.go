@@ -33,6 +33,9 @@ type HazardRatio struct {
 	// P is twice the smaller of the exact tails, at most 1. It is below 0.05 if
 	// and only if 1 is outside of the limits.
 	P float64
+	// Least is the smallest P that the same failures could have, by where between
+	// the looks they fell, which nobody knows. It is P where every age is known.
+	Least float64
 	// Attainable is the smallest P that as many failures at the same ages could
 	// have had. Where it is not below 0.05 no result could have been significant.
 	Attainable float64

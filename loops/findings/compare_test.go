@@ -81,11 +81,11 @@ func equalHazards() map[string][2]side {
 }
 
 // equally is a side of 100,000 loops, or nearly so, whose failures fall as often
-// as the Weibull shape and scale 48 say, so that no chance is left: the entries
+// as the Weibull shape and scale say, so that no chance is left: the entries
 // are spread evenly, and looks come at the same spans from each.
-func (s side) equally(shape float64) []findings.Life {
+func (s side) equally(shape, scale float64) []findings.Life {
 	const n, entries = 100_000, 48
-	good := func(age float64) float64 { return math.Exp(-math.Pow(age/48, shape)) }
+	good := func(age float64) float64 { return math.Exp(-math.Pow(age/scale, shape)) }
 	var rows []findings.Life
 	add := func(lower, upper, entry, share float64) {
 		if count := int(math.Round(n * share / entries)); count > 0 {
@@ -118,9 +118,48 @@ func TestCompareOfAnySize(t *testing.T) {
 		for _, shape := range []float64{0.6, 1, 3} {
 			a, b := sides[0], sides[1]
 			a.group, b.group = "with", "without"
-			h, err := findings.Compare([]findings.Lives{livesOf(t, append(a.equally(shape), b.equally(shape)...))}, "with")
+			h, err := findings.Compare([]findings.Lives{livesOf(t, append(a.equally(shape, 48), b.equally(shape, 48)...))}, "with")
 			require.NoError(t, err)
 			assert.GreaterOrEqual(t, h.P, 0.05, "%+v, shape %g: %+v", sides, shape, h)
+		}
+	}
+}
+
+// TestWhatLooksHide: a difference that hangs on where between the looks the
+// failures fell is told as one that cannot be told, and what would tell; beside
+// loops that were watched alike it is told.
+func TestWhatLooksHide(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		a, b                 side
+		ofGroups, ofTrait    string
+		hidden, hiddenReason string
+	}{
+		{
+			side{from: 36, every: 12}, side{from: 24, every: 5, entered: 30},
+			"It cannot be told whether they differ, because they were not watched at the same ages.",
+			"Whether that is chance cannot be told, because the sides were not watched at the same ages: loops with it fail ", "",
+			"It hangs on where between the looks the failures fell (p below 0.001 to 0.",
+		},
+		{side{from: 24, every: 6, entered: 12}, side{from: 24, every: 6, entered: 12}, "They differ by more than chance explains", "More than chance explains", "cannot be told", ""},
+	} {
+		c.a.group, c.b.group = "with", "without"
+		rows := append(c.a.equally(0.6, 40), c.b.equally(0.6, 48)...)
+		report := findings.Analyse(livesOf(t, rows), findings.FromFile)
+		i := slices.IndexFunc(report.Answers, func(a findings.Answer) bool { return a.Question == "comparison" })
+		require.GreaterOrEqual(t, i, 0)
+		trait := findings.Trait{Name: "x"}
+		for _, l := range rows {
+			trait.Cases = append(trait.Cases, findings.Case{Life: l, With: l.Group == "with"})
+		}
+		answers, err := findings.Explore([]findings.Trait{trait})
+		require.NoError(t, err)
+		for sentence, wants := range map[string]string{report.Answers[i].Sentence: c.ofGroups, answers[0].Sentence: c.ofTrait} {
+			assert.Contains(t, sentence, wants)
+			assert.Contains(t, sentence, c.hiddenReason)
+			if c.hidden != "" {
+				assert.NotContains(t, sentence, c.hidden)
+			}
 		}
 	}
 }

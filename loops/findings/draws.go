@@ -163,6 +163,11 @@ func (h *HazardRatio) ratio(few, likely, many sum, failed int) {
 	}
 	at := func(rises func(logRatio float64) bool) float64 { return math.Exp(bisect(-farRatio, farRatio, rises)) }
 	h.P = math.Min(1, 2*math.Min(atMost(0), atLeast(0)))
+	h.Least = h.P
+	for _, way := range []sum{few, many} {
+		below, equal, above, _ := way.tails(failed, 0)
+		h.Least = math.Min(h.Least, 2*math.Min(below+equal, equal+above))
+	}
 	h.Upper = math.Inf(1)
 	fewest, most := few.ends()
 	_, low, _, _ := few.tails(fewest, 0)

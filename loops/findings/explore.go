@@ -106,7 +106,7 @@ func (t Trait) ask() (TraitAnswer, error) {
 	var err error
 	a.Ratio, err = Compare(strata, with)
 	if why := missing(a.Ratio, healthy, err); why != "" {
-		a.Ratio.P, a.Ratio.Attainable = math.NaN(), math.NaN()
+		a.Ratio.P, a.Ratio.Least, a.Ratio.Attainable = math.NaN(), math.NaN(), math.NaN()
 		a.Ratio.Estimate, a.Ratio.Lower, a.Ratio.Upper = math.NaN(), math.NaN(), math.NaN()
 		a.Refused = append(a.Refused, Refusal{t.Name, "nothing to compare: " + why})
 		return a, nil
@@ -159,10 +159,22 @@ func (h HazardRatio) sentence(p float64) string {
 	case h.Lower == 0:
 		often = fmt.Sprintf("fail at most %s times as often as others of their age (95 %% limit)", short(h.Upper))
 	}
-	if p < significant {
+	switch {
+	case p < significant:
 		return fmt.Sprintf("%s More than chance explains: loops with it %s, %s.", seen, often, pValue(p))
+	case h.LooksDecide():
+		return fmt.Sprintf("%s Whether that is chance cannot be told, because the sides were not watched at the same ages: loops with it %s. %s", seen, often, h.looks())
 	}
 	return fmt.Sprintf("%s Chance can explain that: loops with it %s, %s.", seen, often, pValue(p))
+}
+
+// LooksDecide reports whether it depends on where between the looks the failures
+// fell, which nobody knows, if a difference is shown.
+func (h HazardRatio) LooksDecide() bool { return h.P >= significant && h.Least < significant }
+
+// looks says what such a difference hangs on.
+func (h HazardRatio) looks() string {
+	return fmt.Sprintf("It hangs on where between the looks the failures fell (%s to %.3f); looks at the same ages on both sides would tell.", pValue(h.Least), h.P)
 }
 
 // tenth writes an expected number.
@@ -198,7 +210,7 @@ func (w Watch) Test(cases []Case) (TraitAnswer, error) {
 	}
 	a.Firmer = "healthy loops with and without it, measured after " + w.Registered
 	if failures := a.Ratio.With.Failures + a.Ratio.Without.Failures; failures < w.ReadAt {
-		a.Ratio = HazardRatio{With: a.Ratio.With, Without: a.Ratio.Without, Estimate: math.NaN(), Lower: math.NaN(), Upper: math.NaN(), P: math.NaN(), Attainable: math.NaN()}
+		a.Ratio = HazardRatio{With: a.Ratio.With, Without: a.Ratio.Without, Estimate: math.NaN(), Lower: math.NaN(), Upper: math.NaN(), P: math.NaN(), Least: math.NaN(), Attainable: math.NaN()}
 		a.Adjusted = math.NaN()
 		a.Refused = []Refusal{{w.Trait, fmt.Sprintf("the watch is read at %s after %s, and %s. Missing: %s more.",
 			count(w.ReadAt, "failure"), w.Registered, have(failures), count(w.ReadAt-failures, "failure"))}}

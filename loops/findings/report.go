@@ -283,7 +283,7 @@ func (r *Report) compare(lives Lives) {
 		r.Comparisons = append(r.Comparisons, ComparisonReport{Group: a.Group, With: h.With, Without: h.Without, Ratio: Number(h.Estimate), Lower: Number(h.Lower),
 			Upper: Number(h.Upper), P: Number(h.P), Adjusted: Number(a.Adjusted)})
 	}
-	r.compareAnswer(lives.Groups())
+	r.compareAnswer(lives.Groups(), answers)
 	if c, err := LogRank(lives); err == nil {
 		r.LogRank = &RankReport{ChiSquare: Number(c.ChiSquare), DF: c.DF, P: Number(c.P), PExact: unknown()}
 		if len(c.Groups) == 2 {

@@ -145,8 +145,8 @@ func (r *Report) causeAnswer(c CauseReport) {
 }
 
 // compareAnswer says whether the groups differ.
-func (r *Report) compareAnswer(groups []string) {
-	for _, c := range r.Comparisons {
+func (r *Report) compareAnswer(groups []string, answers []GroupAnswer) {
+	for i, c := range r.Comparisons {
 		others := "the others"
 		if len(groups) == 2 {
 			others = groups[1]
@@ -154,7 +154,10 @@ func (r *Report) compareAnswer(groups []string) {
 		seen := fmt.Sprintf("%s: %d of %d failed, %s expected at these ages; %s: %d of %d failed, %s expected.", c.Group, c.With.Failures, c.With.N, tenth(c.With.Expected),
 			others, c.Without.Failures, c.Without.N, tenth(c.Without.Expected))
 		verdict := fmt.Sprintf("No difference is shown (exact %s); that is not proof that they are alike.", pValue(float64(c.Adjusted)))
-		if c.Adjusted < significant {
+		switch ratio := answers[i].Ratio; {
+		case c.Adjusted >= significant && ratio.LooksDecide():
+			verdict = fmt.Sprintf("It cannot be told whether they differ, because they were not watched at the same ages. %s", ratio.looks())
+		case c.Adjusted < significant:
 			verdict = fmt.Sprintf("They differ by more than chance explains (exact %s).", pValue(float64(c.Adjusted)))
 		}
 		if len(r.Comparisons) > 1 {
