@@ -156,7 +156,7 @@ var unwanted = []struct {
 	{"a path of somebody's machine", regexp.MustCompile(`(^|[^\w./-])/(work/|tmp/\w+/|home/\w|root/)`)},
 	{"a package registry's host", regexp.MustCompile(`\b(registry|proxy|sum|deb|packages|mirrors?|files|index)\.[a-z0-9-]+\.(org|com|io|net|dev)\b`)},
 	{"a mark of unfinished work", regexp.MustCompile(`\b(TODO|FIXME|XXX)\b`)},
-	{"a stiff or old word", regexp.MustCompile(`(?i)\b(reckon\w*|anew|whilst)\b`)},
+	{"a stiff or old word", regexp.MustCompile(`(?i)\b(reckon\w*|anew|whilst|mend(s|ed|ing)?)\b`)},
 	{"a conflict mark", regexp.MustCompile(`(?m)^(<{7}|>{7}) `)},
 }
 

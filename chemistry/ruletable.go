@@ -325,7 +325,7 @@ func loopRules() []Rule {
 		},
 		{
 			ID: "drains", When: "the plan drains liquid", Verdict: Go,
-			Text:   "too weak for the coldest wall, and the room alone cannot take enough to mend it. A stronger liquid would drain less. What is drained is waste with what is in it.",
+			Text:   "too weak for the coldest wall, and the room alone cannot take enough to put that right. A stronger liquid would drain less. What is drained is waste with what is in it.",
 			Source: "computed, mass balance", Grade: Computed,
 			applies: func(f *facts) bool { return f.drained > 0 },
 			detail:  func(f *facts) string { return f.drained.String() + " to drain" },

@@ -52,7 +52,7 @@ func (s State) Conditions() []Condition {
 	if !s.Leaking.IsZero() {
 		found = append(found, Condition{
 			Kind: IsLeaking, Since: s.Leaking, Task: LeakCheckTask, Off: true,
-			Text: "Leaking: a check ended wet on " + s.Leaking.Long() + ", and none of full length has stayed dry since. No power before it is mended and dry.",
+			Text: "Leaking: a check ended wet on " + s.Leaking.Long() + ", and none of full length has stayed dry since. No power before it is repaired and dry.",
 			OwnerText: "It leaked when the workshop last checked it, on " + s.Leaking.Long() +
 				". Leave it switched off and unplugged, and keep children and animals away from anything wet.",
 		})
@@ -61,7 +61,7 @@ func (s State) Conditions() []Condition {
 		found = append(found, Condition{
 			Kind: IsFailed, Since: s.Failed, Off: true,
 			Text:      "Failed: found on " + s.Failed.Long() + " (" + string(s.Cause) + "), and nothing was done about it since.",
-			OwnerText: "On " + s.Failed.Long() + " the workshop found that it no longer cools as it should. Leave it switched off until it is mended.",
+			OwnerText: "On " + s.Failed.Long() + " the workshop found that it no longer cools as it should. Leave it switched off until it is repaired.",
 		})
 	}
 	if !s.ReturnedAsIs.IsZero() {

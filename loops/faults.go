@@ -10,7 +10,7 @@ import (
 )
 
 // MostFaults is how many faults of one input are told; what is more is counted.
-// Who mends a file mends it column by column, and an answer stays short whatever
+// Who puts a file right does so column by column, and an answer stays short whatever
 // was sent.
 const MostFaults = 20
 

@@ -83,7 +83,7 @@ func TestStatesStandUntilTheActThatSettlesThem(t *testing.T) {
 		wet := []loops.Entry{fill(d, 0.4), leakCheck(d.AddDays(1), 2, false)}
 		assert.False(t, loops.Fold(numbered(wet...)).Leaking.IsZero())
 		assert.False(t, loops.Fold(numbered(append(wet, leakCheck(d.AddDays(2), 23.9, true))...)).Leaking.IsZero())
-		assert.False(t, loops.Fold(numbered(append(wet, fill(d.AddDays(2), 0.4))...)).Leaking.IsZero(), "a fill mends no joint")
+		assert.False(t, loops.Fold(numbered(append(wet, fill(d.AddDays(2), 0.4))...)).Leaking.IsZero(), "a fill seals no joint")
 		s := loops.Fold(numbered(append(wet, leakCheck(d.AddDays(2), 24, true))...))
 		assert.True(t, s.Leaking.IsZero())
 		assert.Equal(t, d.AddDays(2), s.LastLeakCheck)

@@ -66,7 +66,7 @@ func Tasks() []TaskAbout {
 		{
 			Kind: InhibitorRenewal, Title: "Inhibitor renewal", OwnerTitle: "New corrosion protection",
 			OwnerNeeds: "new protection against corrosion", OwnerThen: "We renew what keeps it from corroding",
-			every: "Renew the inhibitor", ownerEvery: "What protects the metal inside is renewed",
+			every: "Renew the inhibitor", ownerEvery: "The corrosion protection is renewed",
 			CompletedBy: KindDose, Sealed: CoolantChange, BroughtBy: CoolantChange,
 		},
 		{
@@ -75,7 +75,7 @@ func Tasks() []TaskAbout {
 			// each year. A check that opens nothing asks how it cools instead.
 			Kind: BiocideRenewal, Title: "Biocide renewal", OwnerTitle: "New protection against growth",
 			OwnerNeeds: "new protection against growth in the liquid", OwnerThen: "We renew what keeps the liquid from spoiling",
-			every: "Renew the biocide", ownerEvery: "What keeps the cooling liquid from going bad is renewed",
+			every: "Renew the biocide", ownerEvery: "The protection against growth is renewed",
 			CompletedBy: KindDose, Sealed: ServiceCheck, BroughtBy: CoolantChange,
 		},
 		{

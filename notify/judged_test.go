@@ -83,7 +83,7 @@ func TestReturnedAsItIsOpensWithWhatStandsAgainstIt(t *testing.T) {
 	t.Parallel()
 	day := loops.Day{Year: 2026, Month: 11, Dom: 20}
 	in := handover()
-	in.AsItIs = "the owner does not want it mended"
+	in.AsItIs = "the owner does not want it repaired"
 	in.Loops[0].Conditions = loops.State{Charge: &loops.Charge{}, Leaking: day, ReturnedAsIs: today}.Conditions()
 	letter, err := notify.ComposeHandover(in)
 	require.NoError(t, err)
@@ -92,7 +92,7 @@ func TestReturnedAsItIsOpensWithWhatStandsAgainstIt(t *testing.T) {
 	text := joined(parts["text/plain"])
 	assert.True(t, strings.HasPrefix(text, "Good day Anna Keller, It leaked when the workshop last checked it, on Fri 20 Nov 2026. Leave it switched off"), text)
 	intro, _, _ := strings.Cut(text, " The grey tower ")
-	assert.Contains(t, intro, "as it is, and we do not say that it is sound: the owner does not want it mended.")
+	assert.Contains(t, intro, "as it is, and we do not say that it is sound: the owner does not want it repaired.")
 	assert.Contains(t, intro, egCaution)
 	assert.NotContains(t, text, "What comes next")
 	assert.NotContains(t, text, "How to look it over")

@@ -169,9 +169,9 @@ func (p *planner) declaredLives() {
 		if a.None() {
 			continue
 		}
-		task, owner := renewal(a.Role), "what protects the metal inside"
+		task, owner := renewal(a.Role), "the corrosion protection"
 		if task == loops.BiocideRenewal {
-			owner = "what keeps the cooling liquid from going bad"
+			owner = "the protection against growth"
 		}
 		from, said := p.filled()
 		if a.Added.After(from) {

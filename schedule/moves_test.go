@@ -251,7 +251,7 @@ func TestConditionsAreDueAtOnce(t *testing.T) {
 // A loop that went back as it is gets no plan that calls it good.
 func TestReturnedAsItIsHasNoPlan(t *testing.T) {
 	t.Parallel()
-	back := loops.Entry{Kind: loops.KindReturn, Day: day(t, "2026-03-01"), By: "test", Return: &loops.Return{Why: "not mended"}}
+	back := loops.Entry{Kind: loops.KindReturn, Day: day(t, "2026-03-01"), By: "test", Return: &loops.Return{Why: "not repaired"}}
 	assert.Empty(t, mustPlan(t, withHistory(loops.Desktop, back)).Tasks)
 }
 

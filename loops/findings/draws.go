@@ -83,8 +83,9 @@ func (s exactSum) plus(d draw) exactSum {
 	}
 	yes, no := math.Log(d.share), math.Log1p(-d.share)
 	out := exactSum{first: s.first, logs: make([]float64, len(s.logs)+d.count)}
+	terms := make([]float64, 0, d.count+1)
 	for k := range out.logs {
-		var terms []float64
+		terms = terms[:0]
 		for i := max(0, k-len(s.logs)+1); i <= min(k, d.count); i++ {
 			terms = append(terms, s.logs[k-i]+logChoose(d.count, i)+float64(i)*yes+float64(d.count-i)*no)
 		}

@@ -25,7 +25,7 @@ func TestAlarmsAndCanary(t *testing.T) {
 	assert.Zero(t, none)
 	book := loops.AlarmBook{
 		Alarms: []loops.AlarmLine{{
-			Alarm: loops.Alarm{Name: "mail", Reason: "No mail leaves.", Remedy: "Mend it.", Since: noon}, Ended: noon.Add(time.Hour),
+			Alarm: loops.Alarm{Name: "mail", Reason: "No mail leaves.", Remedy: "Put it right.", Since: noon}, Ended: noon.Add(time.Hour),
 			Told: map[string]time.Time{"post": noon}, Over: map[string]bool{"post": true},
 		}},
 		Ways: []loops.AlarmWay{{Name: "post", Where: "abc", Tried: noon, Told: noon, Failing: noon, Fault: "nobody there"}},

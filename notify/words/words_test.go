@@ -261,7 +261,7 @@ func onRecord(t *testing.T) []string {
 		texts = append(texts, c.SourceForOwner())
 	}
 	// What schedule puts together from a label.
-	for _, what := range []string{"the cooling liquid", "what protects the metal inside", "what keeps the cooling liquid from going bad"} {
+	for _, what := range []string{"the cooling liquid", "the corrosion protection", "the protection against growth"} {
 		life := "The label gives " + what + " 24 months."
 		texts = append(texts, life, life+" The workshop does not open a sealed machine for that; it checks whether it cools as before.")
 	}
@@ -339,7 +339,7 @@ func TestInsideASentenceOnRecord(t *testing.T) {
 		"We were told on Thu 3 Dec 2026 that something is off.":                                                                                                      "Am Do., 3. Dez. 2026 wurde uns gesagt, dass etwas nicht stimmt.",
 		"Before the first frost, about 15 Oct, the workshop checks that the liquid cannot freeze.":                                                                   "Vor dem ersten Frost, um den 15. Okt., prüft die Werkstatt, dass die Flüssigkeit nicht gefrieren kann.",
 		"Cooling liquid was missing, 0.050 l, when the workshop looked on Thu 3 Dec 2026.":                                                                           "Als die Werkstatt am Do., 3. Dez. 2026 nachsah, fehlte Kühlflüssigkeit: 0,050 l.",
-		"The label gives what protects the metal inside 24 months.":                                                                                                  "Das Etikett nennt für das, was das Metall innen schützt, 24 Monate.",
+		"The label gives the corrosion protection 24 months.":                                                                                                        "Das Etikett nennt für den Korrosionsschutz 24 Monate.",
 		"It leaked when the workshop last checked it, on Thu 3 Dec 2026. Leave it switched off and unplugged, and keep children and animals away from anything wet.": "Es leckte, als die Werkstatt es zuletzt prüfte, am Do., 3. Dez. 2026. Lassen Sie es aus und vom Netz getrennt, und halten Sie Kinder und Tiere von allem Nassen fern.",
 	} {
 		assert.Equal(t, want, german.Recorded(text))

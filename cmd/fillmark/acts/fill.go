@@ -312,7 +312,7 @@ func (s Snapshot) readyFor(c loops.Charge, on loops.Day) []Reason {
 	if !state.Leaking.IsZero() {
 		reasons = append(reasons, Reason{
 			Rule: "leaking", Verdict: chemistry.Care, Text: "a leak check ended wet on " + state.Leaking.Long() + " and none has been dry since.",
-			Source: sourceRecord, Grade: chemistry.Computed, Way: "Mend it before you fill it, and run the leak check again.",
+			Source: sourceRecord, Grade: chemistry.Computed, Way: "Repair it before you fill it, and run the leak check again.",
 		})
 	}
 	return reasons

@@ -10,7 +10,7 @@ import (
 	"fillmark/loops"
 )
 
-// Handover gives a mended machine back: it plans the loop and mails the owner.
+// Handover gives a repaired machine back: it plans the loop and mails the owner.
 type Handover struct {
 	Doing
 	// Mail, Opening and Photos are what the owner agreed to; nil where nobody

@@ -62,8 +62,8 @@ func (a *LeakCheck) Judge(Snapshot, loops.Day) []Reason {
 	switch {
 	case a.Wet:
 		return []Reason{{
-			Rule: "leaking", Verdict: chemistry.Care, Text: "it is wet: off, unplug, soak up; no power before it is mended and dry.",
-			Source: sourcePractice, Grade: chemistry.Practice, Way: fmt.Sprintf("Mend it and run a check of %d hours.", loops.LeakCheckHours),
+			Rule: "leaking", Verdict: chemistry.Care, Text: "it is wet: off, unplug, soak up; no power before it is repaired and dry.",
+			Source: sourcePractice, Grade: chemistry.Practice, Way: fmt.Sprintf("Repair it and run a check of %d hours.", loops.LeakCheckHours),
 		}}
 	case a.Hours < loops.LeakCheckHours:
 		return []Reason{{

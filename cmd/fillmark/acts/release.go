@@ -51,7 +51,7 @@ func (s Snapshot) tooCold(state loops.State) []Reason {
 	}}
 }
 
-// unfit says which of the loop's states forbid letting it go as mended.
+// unfit says which of the loop's states forbid letting it go as repaired.
 func (s Snapshot) unfit(state loops.State) []Reason {
 	var reasons []Reason
 	stop := func(rule, text, way string, overrulable bool) {
@@ -62,7 +62,7 @@ func (s Snapshot) unfit(state loops.State) []Reason {
 	}
 	if !state.Leaking.IsZero() {
 		stop("leaking", "a leak check ended wet on "+state.Leaking.Long()+", and none of full length has been dry since.",
-			fmt.Sprintf("Mend it and run a leak check of %d hours, or hand it back as it is.", loops.LeakCheckHours), false)
+			fmt.Sprintf("Repair it and run a leak check of %d hours, or hand it back as it is.", loops.LeakCheckHours), false)
 	} else if state.LastLeakCheck.IsZero() && (state.Charge == nil || state.Charge.Origin == loops.WorkshopFill) {
 		stop("leak-check", fmt.Sprintf("no leak check of %d hours has stayed dry since the loop was filled.", loops.LeakCheckHours),
 			fmt.Sprintf("Run the pump alone for %d hours over dry paper and record it.", loops.LeakCheckHours), true)

@@ -22,7 +22,7 @@ func Rules() []chemistry.Rule {
 		record("not-drained", "a fill, and the loop is on record as full", "A stop where another liquid is in it; else care, for the strength is right only if it was drained.", stop),
 		record("not-rinsed", "a fill over what spoils it", "What was left after draining counts until a rinse is on record.", stop),
 		record("left-behind", "a fill over old additives or a cleaning agent without a rinse between", "Some of it is still in the loop.", care),
-		record("leaking", "a leak check ended wet and none of full length has been dry since", "Nothing is handed over as mended; a fill is care.", stop),
+		record("leaking", "a leak check ended wet and none of full length has been dry since", "Nothing is handed over as repaired; a fill is care.", stop),
 		record("leak-check", "a hand-over without a dry leak check of full length since the fill", "It may be set aside by name and reason.", stop),
 		practice(record("too-short", "a leak check shorter than the full length", "It is written down and releases nothing.", care)),
 		record("no-charge", "a hand-over of a loop that holds nothing by its record", "Record its fill, or hand it back as it is.", stop),

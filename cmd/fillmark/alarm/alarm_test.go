@@ -76,7 +76,7 @@ func (w *work) source(name string) alarm.Source {
 		if w.why == "" {
 			return "", ""
 		}
-		return w.why, "Mend it."
+		return w.why, "Put it right."
 	}}
 }
 
@@ -119,7 +119,7 @@ func TestToldOnceAgainAndOver(t *testing.T) {
 	mail.why = "No mail leaves."
 	red := lives(5)
 	require.Len(t, red, 1)
-	assert.Equal(t, "Fillmark at Brook & Bench cannot do a part of its work.\nMail, since Sun 29 Nov 2026 13:30 UTC: No mail leaves. Mend it.\n", red[0])
+	assert.Equal(t, "Fillmark at Brook & Bench cannot do a part of its work.\nMail, since Sun 29 Nov 2026 13:30 UTC: No mail leaves. Put it right.\n", red[0])
 	assert.Empty(t, lives(20), "a start tells nothing twice")
 	assert.Empty(t, lives(23*60))
 	assert.Len(t, lives(24*60), 1, "once a day while it lasts")

@@ -21,7 +21,7 @@ import (
 
 func aTelling() alarm.Telling {
 	return alarm.Telling{At: noon, Workshop: "Brook & Bench", Red: []alarm.RedLine{
-		{Alarm: loops.Alarm{Name: "mail", Reason: "No mail leaves.", Remedy: "Mend it.", Since: noon}, New: true},
+		{Alarm: loops.Alarm{Name: "mail", Reason: "No mail leaves.", Remedy: "Put it right.", Since: noon}, New: true},
 	}}
 }
 

@@ -149,7 +149,9 @@ func (a *app) restoreCommand() *cobra.Command {
 
 func (a *app) checkCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "check", Short: "Read the whole register and compare everything with everything", Args: noArgs,
+		Use: "check", Short: "Read the whole register and compare everything with everything",
+		Example: `  fillmark check`,
+		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if err := a.registerThere(cmd.Context()); err != nil {
 				return err
@@ -199,7 +201,9 @@ func foundBy(report web.CheckReport) error {
 
 func (a *app) compactCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "compact", Short: "Rewrite the register without the space that is free in it", Args: noArgs,
+		Use: "compact", Short: "Rewrite the register without the space that is free in it",
+		Example: `  fillmark compact`,
+		Args:    noArgs,
 		Long: `Compact rewrites the register without the space that is free in it, and removes
 photos beside it that no history names and that are older than a day: those of
 forms that were given up.`,

@@ -21,6 +21,7 @@ func (a *app) calendarCommand() *cobra.Command {
 	}
 	cmd.AddCommand(&cobra.Command{
 		Use: "owner NUMBER", Short: "Print the feed of one owner",
+		Example: `  fillmark calendar owner 3 > ana.ics`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) == 1 {
 				if _, err := strconv.ParseUint(args[0], 10, 64); err == nil {
@@ -33,8 +34,10 @@ func (a *app) calendarCommand() *cobra.Command {
 			return show(cmd, "/api/v1/calendar?owner="+args[0])
 		},
 	}, &cobra.Command{
-		Use: "technician", Short: "Print the feed of the workshop", Args: noArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error { return show(cmd, "/api/v1/calendar") },
+		Use: "technician", Short: "Print the feed of the workshop",
+		Example: `  fillmark calendar technician > bench.ics`,
+		Args:    noArgs,
+		RunE:    func(cmd *cobra.Command, _ []string) error { return show(cmd, "/api/v1/calendar") },
 	})
 	return cmd
 }

@@ -38,7 +38,9 @@ func (a *app) config() (daemon.Config, error) {
 func (a *app) configCommand() *cobra.Command {
 	cmd := &cobra.Command{Use: "config", Short: "Configuration: an example, and a check", Args: cobra.NoArgs}
 	cmd.AddCommand(&cobra.Command{
-		Use: "example", Short: "Print a commented configuration file", Args: noArgs,
+		Use: "example", Short: "Print a commented configuration file",
+		Example: `  fillmark config example > fillmark.yaml`,
+		Args:    noArgs,
 		RunE: func(*cobra.Command, []string) error {
 			if a.json {
 				return &usageError{errors.New("--json: config example prints YAML alone; leave it out")}
@@ -47,7 +49,9 @@ func (a *app) configCommand() *cobra.Command {
 			return err
 		},
 	}, &cobra.Command{
-		Use: "check [FILE]", Short: "Check a configuration file", Args: cobra.MaximumNArgs(1),
+		Use: "check [FILE]", Short: "Check a configuration file",
+		Example: `  fillmark config check fillmark.yaml`,
+		Args:    cobra.MaximumNArgs(1),
 		RunE: func(_ *cobra.Command, args []string) error {
 			if len(args) == 1 {
 				a.configFile = args[0]

@@ -33,7 +33,7 @@ func (a *app) dkimCommand() *cobra.Command {
 // dkimSubcommand is a command that needs the configuration and nothing else.
 func (a *app) dkimSubcommand(use, short string, run func(context.Context, daemon.Config) error) *cobra.Command {
 	return &cobra.Command{
-		Use: use, Short: short, Args: noArgs,
+		Use: use, Short: short, Example: "  fillmark dkim " + use, Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			c, err := a.config()
 			if err != nil {
@@ -186,6 +186,7 @@ func (a *app) dkimRotateCommand() *cobra.Command {
 to publish; mail is still signed with the old one. The second, --now, looks
 whether the record is published and signs with the new key from then on. Keep
 the old record for a week: mail signed with it may be on its way.`
+	cmd.Example = "  fillmark dkim rotate\n  fillmark dkim rotate --now"
 	cmd.Flags().BoolVar(&now, "now", false, "sign with the next key, once its record is published")
 	cmd.Flags().BoolVar(&unchecked, "unchecked", false, "with --now: do not ask the DNS")
 	return cmd

@@ -16,7 +16,9 @@ func (a *app) docsCommand() *cobra.Command {
 	cmd := &cobra.Command{Use: "docs", Short: "References, for packages", Hidden: true, Args: cobra.NoArgs}
 	cmd.AddCommand(a.manCommands()...)
 	cmd.AddCommand(&cobra.Command{
-		Use: "acts", Short: "Print the reference of the acts, as doc/acts.md has it", Args: cobra.NoArgs,
+		Use: "acts", Short: "Print the reference of the acts, as doc/acts.md has it",
+		Example: `  fillmark docs acts`,
+		Args:    cobra.NoArgs,
 		RunE: func(*cobra.Command, []string) error {
 			_, err := fmt.Fprint(a.out, acts.Reference())
 			return err

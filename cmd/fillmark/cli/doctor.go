@@ -20,7 +20,9 @@ var errUnwell = errors.New("something is to be put right")
 
 func (a *app) doctorCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "doctor", Short: "How the house stands: a line a check, and what to do", Args: noArgs,
+		Use: "doctor", Short: "How the house stands: a line a check, and what to do",
+		Example: `  fillmark doctor`,
+		Args:    noArgs,
 		Long: `Doctor looks at all that mail, backups and the register itself rest on: clock,
 disk, rights, DNS records, certificate, sweeps, what waits, what failed. A line
 that follows from another's fault says so. The exit status is 1 while a line is

@@ -14,7 +14,10 @@ import (
 
 func (a *app) dueCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "due", Short: "What is due: overdue, today, this week, whom to call", Args: noArgs,
+		Use: "due", Short: "What is due: overdue, today, this week, whom to call",
+		Example: `  fillmark due
+  fillmark due --json | jq .overdue`,
+		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return tell(cmd.Context(), a, "GET", "/api/v1/due", nil, printDue)
 		},
@@ -67,7 +70,9 @@ func printTransport(p *printer, reaches bool) {
 
 func (a *app) sweepCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "sweep", Short: "Compose and send the reminders that are due now", Args: noArgs,
+		Use: "sweep", Short: "Compose and send the reminders that are due now",
+		Example: `  fillmark sweep`,
+		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return tell(cmd.Context(), a, "POST", "/api/v1/sweep", nil, func(p *printer, answer web.SweepAnswer) {
 				p.line("%s composed, %d delivered, %d put off, %d refused, %d expired.",

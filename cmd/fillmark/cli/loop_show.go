@@ -20,7 +20,9 @@ import (
 
 func (a *app) loopShowCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "show TAG", Short: "Show one loop: charge, protection, plan, history", Args: oneTag,
+		Use: "show TAG", Short: "Show one loop: charge, protection, plan, history",
+		Example: `  fillmark loop show 7K3QXA`,
+		Args:    oneTag,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			tag, err := loops.ParseTag(args[0])
 			if err != nil {
@@ -224,7 +226,9 @@ func printEntry(p *printer, e loops.Entry, struck bool) {
 
 func (a *app) loopStepsCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "steps TAG", Short: "Print the bench sheet of the wet work; loop step ticks a step of it", Args: oneTag,
+		Use: "steps TAG", Short: "Print the bench sheet of the wet work; loop step ticks a step of it",
+		Example: `  fillmark loop steps 7K3QXA`,
+		Args:    oneTag,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			tag, err := loops.ParseTag(args[0])
 			if err != nil {

@@ -67,7 +67,9 @@ func ownerWords(id loops.OwnerID, name string) string {
 
 func (a *app) machineShowCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "show NUMBER", Short: "Show a machine with its loops", Args: oneNumber[loops.MachineID]("machine"),
+		Use: "show NUMBER", Short: "Show a machine with its loops",
+		Example: `  fillmark machine show 5`,
+		Args:    oneNumber[loops.MachineID]("machine"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return tell(cmd.Context(), a, "GET", "/api/v1/machines/"+args[0], nil, printMachine)
 		},

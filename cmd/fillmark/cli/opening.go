@@ -60,7 +60,9 @@ func (a *app) openingListCommand() *cobra.Command {
 	var cause loops.Cause
 	var since loops.Day
 	cmd := &cobra.Command{
-		Use: "list", Short: "List the openings, the newest first", Args: noArgs,
+		Use: "list", Short: "List the openings, the newest first",
+		Example: `  fillmark opening list --cause clog --since 2026-01-01`,
+		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			found, err := ask[items[evidence.OpeningLine]](cmd.Context(), a, "GET", "/api/v1/openings", nil)
 			if err != nil {
@@ -90,7 +92,9 @@ func ageWords(l evidence.OpeningLine) string {
 
 func (a *app) openingShowCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "show TAG", Short: "Show what the openings of a loop found", Args: oneTag,
+		Use: "show TAG", Short: "Show what the openings of a loop found",
+		Example: `  fillmark opening show 7K3QXA`,
+		Args:    oneTag,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			tag, err := loops.ParseTag(args[0])
 			if err != nil {

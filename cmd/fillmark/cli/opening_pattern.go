@@ -211,7 +211,9 @@ func (a *app) drawHowLong(ctx context.Context, file, rowsOf string) (bool, error
 
 func (a *app) openingWhenLookCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "whenlook", Short: "When should I look? What the shop's rule prevents, and what a look by its cost would be", Args: noArgs,
+		Use: "whenlook", Short: "When should I look? What the shop's rule prevents, and what a look by its cost would be",
+		Example: `  fillmark opening whenlook`,
+		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return tell(cmd.Context(), a, "GET", "/api/v1/openings/whenlook", nil, func(p *printer, found items[evidence.WhenLook]) {
 				for _, l := range found.Items {
@@ -224,7 +226,9 @@ func (a *app) openingWhenLookCommand() *cobra.Command {
 
 func (a *app) openingEvidenceCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "evidence", Short: "What failed charges have in common, every version with its day; loop show names the one of a plan", Args: noArgs,
+		Use: "evidence", Short: "What failed charges have in common, every version with its day; loop show names the one of a plan",
+		Example: `  fillmark opening evidence`,
+		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return tell(cmd.Context(), a, "GET", "/api/v1/openings/evidence", nil, func(p *printer, found items[loops.Evidence]) {
 				if len(found.Items) == 0 {
@@ -286,7 +290,9 @@ func (a *app) openingWatchCommand() *cobra.Command {
 	f.StringVar(&watch.Why, "why", "", "what suggested it")
 	needFlags(add, "cause", "trait")
 	list := &cobra.Command{
-		Use: "list", Short: "List the watches and what has come of them", Args: noArgs,
+		Use: "list", Short: "List the watches and what has come of them",
+		Example: `  fillmark opening watch list`,
+		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return tell(cmd.Context(), a, "GET", "/api/v1/openings/watches", nil, func(p *printer, found items[evidence.WatchLine]) {
 				p.line("%s.", plural(len(found.Items), "watch pattern"))

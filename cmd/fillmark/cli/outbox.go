@@ -34,7 +34,9 @@ func (a *app) outboxCommand() *cobra.Command {
 func (a *app) outboxListCommand() *cobra.Command {
 	var status string
 	cmd := &cobra.Command{
-		Use: "list", Short: "List the messages, newest first", Args: noArgs,
+		Use: "list", Short: "List the messages, newest first",
+		Example: `  fillmark outbox list --status queued`,
+		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if status != "" {
 				if _, err := choice("status", loops.MessageStatuses())(status); err != nil {
@@ -62,7 +64,10 @@ func (a *app) outboxListCommand() *cobra.Command {
 func (a *app) outboxShowCommand() *cobra.Command {
 	var raw, html bool
 	cmd := &cobra.Command{
-		Use: "show KEY", Short: "Show one message as its reader sees it", Args: cobra.ExactArgs(1),
+		Use: "show KEY", Short: "Show one message as its reader sees it",
+		Example: `  fillmark outbox show 3/2026-11-28/reminder
+  fillmark outbox show 3/2026-11-28/reminder --html > letter.html`,
+		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			message, err := ask[loops.Message](cmd.Context(), a, "GET", "/api/v1/outbox/message?key="+queryEscape(args[0]), nil)
 			if err != nil {
@@ -112,7 +117,7 @@ func printMessage(p *printer, m loops.Message, preview notify.Preview) {
 
 func (a *app) outboxActCommand(action workshop.OutboxAction, short string) *cobra.Command {
 	return &cobra.Command{
-		Use: string(action) + " KEY", Short: short, Args: cobra.ExactArgs(1),
+		Use: string(action) + " KEY", Short: short, Example: "  fillmark outbox " + string(action) + " 3/2026-11-28/reminder", Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			asked := web.MessageAction{Key: loops.MessageKey(args[0]), Action: action}
 			return tell(cmd.Context(), a, "POST", "/api/v1/outbox/message", asked, func(p *printer, m loops.Message) {
@@ -124,7 +129,9 @@ func (a *app) outboxActCommand(action workshop.OutboxAction, short string) *cobr
 
 func (a *app) suppressedCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "suppressed", Short: "List the addresses that mail does not reach, and why", Args: noArgs,
+		Use: "suppressed", Short: "List the addresses that mail does not reach, and why",
+		Example: `  fillmark outbox suppressed`,
+		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return tell(cmd.Context(), a, "GET", "/api/v1/suppressed", nil, func(p *printer, list items[loops.Suppression]) {
 				if len(list.Items) == 0 {
@@ -145,7 +152,10 @@ func (a *app) suppressedCommand() *cobra.Command {
 func (a *app) allowCommand() *cobra.Command {
 	var on string
 	cmd := &cobra.Command{
-		Use: "allow [ADDRESS]", Short: "Let mail go again to an address that was given up, or to all of a day", Args: cobra.MaximumNArgs(1),
+		Use: "allow [ADDRESS]", Short: "Let mail go again to an address that was given up, or to all of a day",
+		Example: `  fillmark outbox allow ana@garden.example
+  fillmark outbox allow --given-up-on 2026-11-28`,
+		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			var asked web.AllowedAddress
 			switch {
@@ -172,7 +182,9 @@ func (a *app) allowCommand() *cobra.Command {
 func (a *app) letterCommand() *cobra.Command {
 	var html bool
 	cmd := &cobra.Command{
-		Use: "letter TAG", Short: "Write a letter on paper to the owner of a loop", Args: cobra.ExactArgs(1),
+		Use: "letter TAG", Short: "Write a letter on paper to the owner of a loop",
+		Example: `  fillmark outbox letter 7K3QXA --html > letter.html`,
+		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return tell(cmd.Context(), a, "GET", "/api/v1/loops/"+pathEscape(args[0])+"/letter", nil, func(p *printer, letter web.LetterAnswer) {
 				if html {
@@ -192,7 +204,9 @@ const maxBounce = 1 << 20
 
 func (a *app) bounceCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "bounce", Short: "Read one mail that came back, from standard input", Args: noArgs,
+		Use: "bounce", Short: "Read one mail that came back, from standard input",
+		Example: `  fillmark bounce < returned.eml`,
+		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			raw, err := io.ReadAll(io.LimitReader(a.in, maxBounce))
 			if err != nil {

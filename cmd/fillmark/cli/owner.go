@@ -72,7 +72,9 @@ func (a *app) ownerListCommand() *cobra.Command {
 
 func (a *app) ownerShowCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "show NUMBER", Short: "Show an owner with machines and loops", Args: oneNumber[loops.OwnerID]("owner"),
+		Use: "show NUMBER", Short: "Show an owner with machines and loops",
+		Example: `  fillmark owner show 3`,
+		Args:    oneNumber[loops.OwnerID]("owner"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return tell(cmd.Context(), a, "GET", "/api/v1/owners/"+args[0], nil, printOwner)
 		},

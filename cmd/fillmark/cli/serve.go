@@ -21,7 +21,10 @@ func (a *app) serveCommand() *cobra.Command {
 	var listen string
 	var open bool
 	cmd := &cobra.Command{
-		Use: "serve", Short: "Serve the pages and send what is due", Args: noArgs,
+		Use: "serve", Short: "Serve the pages and send what is due",
+		Example: `  fillmark serve
+  fillmark --config fillmark.yaml serve --listen 127.0.0.1:8377`,
+		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			c, err := a.config()
 			if err != nil {

@@ -104,7 +104,9 @@ func containerWords(c loops.Container) string {
 
 func (a *app) shelfShowCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "show NUMBER", Short: "Show a container and which loops it went into", Args: oneNumber[loops.ContainerID]("container"),
+		Use: "show NUMBER", Short: "Show a container and which loops it went into",
+		Example: `  fillmark shelf show 3`,
+		Args:    oneNumber[loops.ContainerID]("container"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return tell(cmd.Context(), a, "GET", "/api/v1/containers/"+args[0], nil, func(p *printer, c web.ContainerAnswer) {
 				p.line("Container %d: %s, %s, %s left (revision %d)", c.ID, c.Product, containerWords(c.Container), c.Left, c.Revision)
@@ -123,7 +125,9 @@ func (a *app) shelfShowCommand() *cobra.Command {
 
 func (a *app) shelfLabelCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "label NUMBER", Short: "Print what goes on a container's label", Args: oneNumber[loops.ContainerID]("container"),
+		Use: "label NUMBER", Short: "Print what goes on a container's label",
+		Example: `  fillmark shelf label 3`,
+		Args:    oneNumber[loops.ContainerID]("container"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			c, err := ask[web.ContainerAnswer](cmd.Context(), a, "GET", "/api/v1/containers/"+args[0], nil)
 			if err != nil {

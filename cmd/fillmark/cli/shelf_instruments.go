@@ -43,7 +43,9 @@ func (a *app) instrumentAddCommand() *cobra.Command {
 func (a *app) instrumentListCommand() *cobra.Command {
 	var inUse bool
 	cmd := &cobra.Command{
-		Use: "list", Short: "List the instruments with their last checks", Args: noArgs,
+		Use: "list", Short: "List the instruments with their last checks",
+		Example: `  fillmark shelf instrument list --in-use`,
+		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			all, err := ask[items[loops.Instrument]](cmd.Context(), a, "GET", "/api/v1/instruments", nil)
 			if err != nil {
@@ -101,7 +103,9 @@ func (a *app) instrumentCheckCommand() *cobra.Command {
 func (a *app) instrumentRetireCommand() *cobra.Command {
 	var on web.OnDay
 	cmd := &cobra.Command{
-		Use: "retire NUMBER", Short: "Record that an instrument left use", Args: oneNumber[loops.InstrumentID]("instrument"),
+		Use: "retire NUMBER", Short: "Record that an instrument left use",
+		Example: `  fillmark shelf instrument retire 1`,
+		Args:    oneNumber[loops.InstrumentID]("instrument"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return tell(cmd.Context(), a, "POST", "/api/v1/instruments/"+args[0]+"/retire", on, func(p *printer, i loops.Instrument) {
 				p.line("Instrument %d left use on %s.", i.ID, i.Retired.Long())
@@ -145,7 +149,9 @@ func (a *app) sampleListCommand() *cobra.Command {
 	var tag loops.Tag
 	var sort string
 	cmd := &cobra.Command{
-		Use: "list", Short: "List the retained samples", Args: noArgs,
+		Use: "list", Short: "List the retained samples",
+		Example: `  fillmark shelf sample list --kept`,
+		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			all, err := ask[items[web.KeptSample]](cmd.Context(), a, "GET", "/api/v1/samples", nil)
 			if err != nil {
@@ -182,7 +188,9 @@ const (
 func (a *app) sampleDiscardCommand() *cobra.Command {
 	var on web.OnDay
 	cmd := &cobra.Command{
-		Use: "discard NUMBER", Short: "Record that a sample was poured away", Args: oneNumber[loops.SampleID]("sample"),
+		Use: "discard NUMBER", Short: "Record that a sample was poured away",
+		Example: `  fillmark shelf sample discard 1`,
+		Args:    oneNumber[loops.SampleID]("sample"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return tell(cmd.Context(), a, "POST", "/api/v1/samples/"+args[0]+"/discard", on, func(p *printer, s loops.RetainedSample) {
 				p.line("Sample %d was discarded on %s.", s.ID, s.Discarded.Long())

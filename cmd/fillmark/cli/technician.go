@@ -36,7 +36,9 @@ with which the technician sets a password once, within the hour.`,
 func (a *app) technicianAdd() *cobra.Command {
 	var link bool
 	cmd := &cobra.Command{
-		Use: "add NAME", Short: "Let a technician sign in", Args: oneName,
+		Use: "add NAME", Short: "Let a technician sign in",
+		Example: `  fillmark technician add mo --link`,
+		Args:    oneName,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			asked := web.NewTechnician{Name: args[0]}
 			if err := (loops.Technician{Name: asked.Name}).Validate(); err != nil {
@@ -68,7 +70,9 @@ func (a *app) technicianAdd() *cobra.Command {
 func (a *app) technicianPasswd() *cobra.Command {
 	var link bool
 	cmd := &cobra.Command{
-		Use: "passwd NAME", Short: "Set a technician's password, which ends their sign-ins", Args: oneName,
+		Use: "passwd NAME", Short: "Set a technician's password, which ends their sign-ins",
+		Example: `  fillmark technician passwd mo`,
+		Args:    oneName,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if link {
 				return a.printLink(cmd, args[0], technicianPath(args[0])+"/link")
@@ -107,7 +111,9 @@ func (a *app) technicianLink() *cobra.Command {
 
 func (a *app) technicianList() *cobra.Command {
 	return &cobra.Command{
-		Use: "list", Short: "List the technicians", Args: noArgs,
+		Use: "list", Short: "List the technicians",
+		Example: `  fillmark technician list`,
+		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			return tell(cmd.Context(), a, http.MethodGet, "/api/v1/technicians", nil, func(p *printer, all struct {
 				Items []loops.Technician `json:"items"`
@@ -129,7 +135,9 @@ func (a *app) technicianList() *cobra.Command {
 
 func (a *app) technicianRemove() *cobra.Command {
 	return &cobra.Command{
-		Use: "remove NAME", Short: "Let a technician sign in no longer", Args: oneName,
+		Use: "remove NAME", Short: "Let a technician sign in no longer",
+		Example: `  fillmark technician remove mo`,
+		Args:    oneName,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if _, err := ask[struct{}](cmd.Context(), a, http.MethodDelete, technicianPath(args[0]), nil); err != nil {
 				return err

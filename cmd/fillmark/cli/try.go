@@ -37,6 +37,8 @@ configuration.
 
 With --today it is noon of that day at the workshop when it begins, and time
 goes on from there, on the pages too: what will be due next spring?`,
+		Example: `  fillmark try
+  fillmark try --once workshop --today 2027-03-01`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			a := a.on(today)

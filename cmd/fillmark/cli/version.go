@@ -11,7 +11,9 @@ import (
 
 func (a *app) versionCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "version", Short: "Print the version", Args: noArgs,
+		Use: "version", Short: "Print the version",
+		Example: `  fillmark version`,
+		Args:    noArgs,
 		RunE: func(*cobra.Command, []string) error {
 			return a.print(map[string]string{"version": version()}, func(p *printer) { p.line("fillmark %s", version()) })
 		},

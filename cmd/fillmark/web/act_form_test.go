@@ -143,9 +143,9 @@ func TestSheetSaysFirstWhatIsProved(t *testing.T) {
 	assert.Contains(t, sheet(), "A leak check ended wet")
 	b.says(b.get("/loops/"+string(tag)+"/label"), "Leaking", "label")
 
-	w := b.act(tag, "return", url.Values{"page": {"refill"}, "why": {"the owner does not want it mended"}})
+	w := b.act(tag, "return", url.Values{"page": {"refill"}, "why": {"the owner does not want it repaired"}})
 	require.Equal(t, http.StatusSeeOther, w.Code, "an owner can always have the machine back: %s", w.Body)
-	assert.Contains(t, sheet(), "NOT PROVEN. Returned as it is: the owner does not want it mended")
+	assert.Contains(t, sheet(), "NOT PROVEN. Returned as it is: the owner does not want it repaired")
 	assert.Contains(t, sheet(), "A leak check ended wet")
 	b.says(b.get("/loops/"+string(tag)+"/handover"), "<h1>Returned as it is</h1>", "heading")
 

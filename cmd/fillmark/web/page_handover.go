@@ -23,7 +23,7 @@ type handoverPage struct {
 	Proved string
 	// States are what the machine goes back with, and what was set aside.
 	States []string
-	// AsItIs tells that it goes back unmended.
+	// AsItIs tells that it goes back unrepaired.
 	AsItIs  bool
 	Tag     loops.Tag
 	Loop    string
