@@ -19,7 +19,7 @@ import (
 // test, so that a newcomer's place is decided and not drifted into. Change this list in a commit of its own that says why.
 func mayImport() map[string][]string {
 	workshop := []string{"chemistry", "cmd/fillmark/acts", "cmd/fillmark/alarm", "loops", "loops/evidence", "loops/findings", "loops/inspection", "loops/inspection/triage", "loops/photos", "loops/sheet", "notify", "notify/links", "notify/words", "schedule"}
-	web := slices.Concat(workshop, []string{"cmd/fillmark/doctor", "cmd/fillmark/workshop", "cmd/fillmark/signin", "drawing"})
+	web := slices.Concat(workshop, []string{"cmd/fillmark/authority", "cmd/fillmark/doctor", "cmd/fillmark/workshop", "cmd/fillmark/signin", "drawing"})
 	daemon := slices.Concat(web, []string{"cmd/fillmark/backups", "cmd/fillmark/web", "loops/store", "notify/login", "notify/mailbox"})
 	return map[string][]string{
 		"":                 nil, // these tests
@@ -48,14 +48,15 @@ func mayImport() map[string][]string {
 		// What backups are called, which stay and how one is encrypted: of a register it knows the file alone.
 		"cmd/fillmark/backups": {"loops", "loops/store"},
 		// The doctor judges facts and looks at nothing, so that page, command and /readyz say the same.
-		"cmd/fillmark/doctor":   {"loops", "notify"},
-		"cmd/fillmark/signin":   {"loops"},
-		"cmd/fillmark/workshop": workshop,
-		"cmd/fillmark/web":      web,
-		"cmd/fillmark/daemon":   daemon,
-		"cmd/fillmark/demo":     {"chemistry", "cmd/fillmark/acts", "cmd/fillmark/daemon", "cmd/fillmark/workshop", "loops", "notify", "schedule"},
-		"cmd/fillmark/cli":      slices.Concat(daemon, []string{"cmd/fillmark/daemon", "cmd/fillmark/demo"}),
-		"cmd/fillmark":          {"cmd/fillmark/cli", "loops/photos"},
+		"cmd/fillmark/doctor":    {"loops", "notify"},
+		"cmd/fillmark/authority": nil, // keys and certificates, and nothing of cooling
+		"cmd/fillmark/signin":    {"loops"},
+		"cmd/fillmark/workshop":  workshop,
+		"cmd/fillmark/web":       web,
+		"cmd/fillmark/daemon":    daemon,
+		"cmd/fillmark/demo":      {"chemistry", "cmd/fillmark/acts", "cmd/fillmark/daemon", "cmd/fillmark/workshop", "loops", "notify", "schedule"},
+		"cmd/fillmark/cli":       slices.Concat(daemon, []string{"cmd/fillmark/daemon", "cmd/fillmark/demo"}),
+		"cmd/fillmark":           {"cmd/fillmark/cli", "loops/photos"},
 	}
 }
 

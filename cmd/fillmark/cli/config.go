@@ -63,7 +63,7 @@ func (a *app) configCommand() *cobra.Command {
 			if problems := c.ReachProblems(); len(problems) > 0 {
 				return &usageError{errors.Join(problems...)}
 			}
-			if err := c.CheckFiles(); err != nil {
+			if err := c.CheckFiles(a.now()); err != nil {
 				return err
 			}
 			answer := configAnswer{OK: true, Notes: []string{}}

@@ -38,6 +38,10 @@ type Config struct {
 	// TLSCert and TLSKey are PEM files; both empty: no TLS of our own.
 	TLSCert string `mapstructure:"tls_cert"`
 	TLSKey  string `mapstructure:"tls_key"`
+	// OwnCertificate are names and addresses of this computer in the workshop's
+	// network, for which the workshop's own authority makes the certificate; none:
+	// there is no such authority.
+	OwnCertificate []string `mapstructure:"own_certificate"`
 	// TrustedProxy is the address or prefix of a proxy that has the
 	// certificate and tells who asks; empty: none.
 	TrustedProxy string `mapstructure:"trusted_proxy"`

@@ -50,13 +50,21 @@ func (c Config) Problems() []error {
 		wrong("listen", c.Listen, "host:port, such as 127.0.0.1:8377")
 	}
 	if c.inTheClear() {
-		wrong("listen", c.Listen, "a loopback address such as 127.0.0.1:8377: beyond it passwords would go over the network in the clear; or set tls_cert and tls_key, or trusted_proxy")
+		wrong("listen", c.Listen, "a loopback address such as 127.0.0.1:8377: beyond it passwords would go over the network in the clear; or set own_certificate, tls_cert and tls_key, or trusted_proxy")
 	}
 	if u, err := url.Parse(c.base()); c.BaseURL != "" && (err != nil || u.Host == "" || !slices.Contains([]string{"http", "https"}, u.Scheme) || strings.HasSuffix(c.BaseURL, "/")) {
 		wrong("base_url", c.BaseURL, "an address such as https://loops.workshop.example, without a slash at its end, or none")
 	}
 	if (c.TLSCert == "") != (c.TLSKey == "") {
 		wrong("tls_key", c.TLSKey, "the PEM file of the key that belongs to tls_cert; both or neither")
+	}
+	if c.TLSCert != "" && len(c.OwnCertificate) > 0 {
+		wrong("own_certificate", strings.Join(c.OwnCertificate, ", "), "none beside tls_cert: the pages show one certificate")
+	}
+	for _, host := range c.OwnCertificate {
+		if !isHost(host) {
+			wrong("own_certificate", host, "names or addresses of this computer as phones in the workshop's network reach it, such as bench.home.arpa or 192.168.1.20")
+		}
 	}
 	if _, err := c.proxy(); err != nil {
 		wrong("trusted_proxy", c.TrustedProxy, "one address such as 127.0.0.1, or a prefix such as 10.1.0.0/24")

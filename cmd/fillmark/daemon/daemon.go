@@ -58,8 +58,8 @@ type Service struct {
 	now       func() time.Time
 	readOnly  bool        // the register is open for reading alone
 	serving   atomic.Bool // a daemon runs, and this is it
-	// certificate is when the one ends that the pages show; nil where they have none.
-	certificate atomic.Pointer[time.Time]
+	// shown is what the pages show while they are served.
+	shown atomic.Pointer[shown]
 }
 
 // Close lets go of the register.
@@ -167,6 +167,7 @@ func open(c Config, now func() time.Time, log *slog.Logger, options store.Option
 		Workshop: h.Workshop, Reader: h.Store, Keeper: h.keeper, House: h, Deliver: h.deliver,
 		MailReachesOwners: c.goesOut(), Now: now, Log: log, Random: rand.Reader, Wake: h.poke, Hosts: c.hosts(),
 		Gate: h.Gate, WithoutSignIn: c.OpenBench && c.onlyHere(), Start: c.StartSecret, Known: links.DerivedKey(secrets[len(secrets)-32:], "known browsers"),
+		Authority: h.authority, BenchAt: c.benchAt(),
 		Secure:       strings.HasPrefix(c.base(), "https://"),
 		TrustedProxy: proxy, Pulse: h.pulse, Alarms: h.Alarms,
 	})
@@ -270,10 +271,10 @@ func newDeliverer(c Config, tokens *login.Tokens, s *store.Store, truth *worksho
 }
 
 // CheckFiles reads every file that the configuration names, as the start does.
-func (c Config) CheckFiles() error {
+func (c Config) CheckFiles(now time.Time) error {
 	_, ways := c.alarmWays()
-	_, certificates := c.certificates()
-	return errors.Join(c.CheckMailFiles(), ways, certificates)
+	_, certificate := c.certificateEnds(now)
+	return errors.Join(c.CheckMailFiles(), ways, certificate)
 }
 
 // CheckMailFiles reads what the configuration names for mail, as the start
@@ -327,11 +328,11 @@ func newTransport(c Config, tokens *login.Tokens) (transport, error) {
 func (c Config) MailDomain() string { return c.Mail.From[strings.LastIndexByte(c.Mail.From, '@')+1:] }
 
 // hosts are the names besides loopback ones that the pages answer to: the one
-// that owners' links lead to.
+// that owners' links lead to, and those of the bench.
 func (c Config) hosts() []string {
 	base, err := url.Parse(c.base())
 	if err != nil {
 		return nil
 	}
-	return []string{base.Hostname()}
+	return append([]string{base.Hostname()}, c.OwnCertificate...)
 }

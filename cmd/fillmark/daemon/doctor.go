@@ -70,9 +70,7 @@ func (h *Service) facts() doctor.Facts {
 	if err := h.recorded(&f); err != nil {
 		f.Register.Fault = err.Error()
 	}
-	if ends := h.certificate.Load(); ends != nil {
-		f.Certificate.Served = *ends
-	}
+	f.Certificate.Served = h.certificateServed()
 	f.Sweep = "no daemon runs"
 	if f.Daemon {
 		f.Sweep = ""
@@ -198,12 +196,10 @@ func (c Config) facts(now time.Time) doctor.Facts {
 		f.Mailbox.Name = m.Folder + " at " + m.Address
 	}
 	f.Exposed, f.Looked = c.exposed()
-	if f.Certificate.File = c.TLSCert; c.TLSCert != "" {
-		pairs, err := c.certificates()
-		if err != nil {
+	if f.Certificate.There = c.secure(); f.Certificate.There {
+		ends, err := c.certificateEnds(now)
+		if f.Certificate.Ends = ends; err != nil {
 			f.Certificate.Fault = err.Error()
-		} else {
-			f.Certificate.Ends = pairs[0].Leaf.NotAfter
 		}
 	}
 	if c.Mail.BounceMaildir != "" {

@@ -62,7 +62,7 @@ func (c Config) base() string {
 // baseAt is the pages' address on this computer where they listen at host:port.
 func (c Config) baseAt(listen string) string {
 	scheme := "http://"
-	if c.TLSCert != "" {
+	if c.secure() {
 		scheme = "https://"
 	}
 	host, port, err := net.SplitHostPort(listen)
@@ -78,20 +78,16 @@ func (c Config) baseAt(listen string) string {
 // guardPages returns the pages' listener, with TLS where it is configured, and
 // their address as people type it. Beyond loopback it takes a technician with
 // a password, and a certificate or a declared proxy.
-func guardPages(c Config, l net.Listener, gate *signin.Gate) (net.Listener, string, error) {
-	certificates, err := c.certificates()
-	if err != nil {
-		return nil, "", err
-	}
+func guardPages(c Config, l net.Listener, gate *signin.Gate, show certificateSource) (net.Listener, string, error) {
 	if err := mayListen(c, l.Addr().String(), gate); err != nil {
 		return nil, "", err
 	}
-	if certificates == nil {
+	if show == nil {
 		return l, "http://" + l.Addr().String(), nil
 	}
 	// The standard library's choice of versions and ciphers is the one kept up
 	// to date.
-	secure := tls.NewListener(l, &tls.Config{Certificates: certificates, NextProtos: []string{"http/1.1"}})
+	secure := tls.NewListener(l, &tls.Config{GetCertificate: show, NextProtos: []string{"http/1.1"}})
 	return secure, "https://" + l.Addr().String(), nil
 }
 
@@ -107,8 +103,8 @@ func mayListen(c Config, address string, gate *signin.Gate) error {
 		return err
 	case !closed:
 		return &SettingError{fmt.Errorf("listen: %q is not a loopback address, and no technician has a password yet; fillmark technician add NAME comes first, or 127.0.0.1:8377 is right", c.Listen)}
-	case c.TLSCert == "" && c.TrustedProxy == "":
-		return &SettingError{fmt.Errorf("listen: %q is not a loopback address, and passwords would go over the network in the clear; set tls_cert and tls_key, or trusted_proxy", c.Listen)}
+	case !c.secure() && c.TrustedProxy == "":
+		return &SettingError{fmt.Errorf("listen: %q is not a loopback address, and passwords would go over the network in the clear; set own_certificate, tls_cert and tls_key, or trusted_proxy", c.Listen)}
 	}
 	return nil
 }
@@ -117,7 +113,7 @@ func mayListen(c Config, address string, gate *signin.Gate) error {
 // of where a name leads: others reach it, and could listen in.
 func (c Config) inTheClear() bool {
 	host, _, err := net.SplitHostPort(c.Listen)
-	if err != nil || c.TLSCert != "" || c.TrustedProxy != "" {
+	if err != nil || c.secure() || c.TrustedProxy != "" {
 		return false
 	}
 	at, err := netip.ParseAddr(host)
@@ -128,18 +124,6 @@ func (c Config) inTheClear() bool {
 func isLoopback(address string) bool {
 	at, err := netip.ParseAddrPort(address)
 	return err == nil && at.Addr().Unmap().IsLoopback()
-}
-
-// certificates reads the configured certificate; nil where there is none.
-func (c Config) certificates() ([]tls.Certificate, error) {
-	if c.TLSCert == "" {
-		return nil, nil
-	}
-	pair, err := tls.LoadX509KeyPair(c.TLSCert, c.TLSKey)
-	if err != nil {
-		return nil, &SettingError{fmt.Errorf("tls_cert %q, tls_key %q: %w; the PEM files of one certificate and its key are right", c.TLSCert, c.TLSKey, err)}
-	}
-	return []tls.Certificate{pair}, nil
 }
 
 // proxy is the declared proxy as a prefix; the zero value where there is none.

@@ -32,12 +32,14 @@ const drainTime = 10 * time.Second
 func (h *Service) Serve(
 	ctx context.Context, c Config, bound net.Listener, now func() time.Time, log *slog.Logger, announce func(address string) error,
 ) error {
-	pages, address, err := guardPages(c, bound, h.Gate)
+	show, err := c.shown(now)
 	if err != nil {
 		return errors.Join(err, bound.Close())
 	}
-	if pairs, err := c.certificates(); err == nil && len(pairs) > 0 {
-		h.certificate.Store(&pairs[0].Leaf.NotAfter)
+	h.shown.Store(&show)
+	pages, address, err := guardPages(c, bound, h.Gate, show.certificate)
+	if err != nil {
+		return errors.Join(err, bound.Close())
 	}
 	h.serving.Store(true)
 	defer h.serving.Store(false)

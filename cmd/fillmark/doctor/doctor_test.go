@@ -24,7 +24,7 @@ func healthy() doctor.Facts {
 		Disks:    []doctor.Disk{{Place: "the register", Path: "/data", Free: 5e9, Need: 1e8}, {Place: "backups", Path: "/backups", Free: 50e9, Need: 1e8}},
 		Resolver: "the system's resolver", Bounces: "/mail/bounces"}
 	f.Register.Path = "/data/register.db"
-	f.Certificate.File, f.Certificate.Ends, f.Certificate.Served = "/tls/cert.pem", noon.AddDate(0, 2, 0), noon.AddDate(0, 2, 0)
+	f.Certificate.There, f.Certificate.Ends, f.Certificate.Served = true, noon.AddDate(0, 2, 0), noon.AddDate(0, 2, 0)
 	for _, kind := range []notify.RecordKind{notify.RecordDKIM, notify.RecordSPF, notify.RecordDMARC} {
 		f.Records = append(f.Records, notify.CheckedRecord{Record: notify.Record{Kind: kind, Name: string(kind) + ".workshop.example"}, State: notify.RecordThere})
 	}

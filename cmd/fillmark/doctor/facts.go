@@ -55,9 +55,9 @@ type Facts struct {
 	MailFiles string
 
 	Certificate struct {
-		File  string // empty: none
+		There bool
 		Fault string
-		Ends  time.Time
+		Ends  time.Time // the zero time: made at the start
 		// Served is when the one ends that the daemon holds; zero where it holds none.
 		Served time.Time
 	}

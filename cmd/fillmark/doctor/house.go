@@ -140,14 +140,16 @@ const daysLeft = 14
 
 func certificate(f Facts) Line {
 	c := f.Certificate
-	if c.File == "" {
-		return notHere("The pages have no certificate of their own (tls_cert).")
+	if !c.There {
+		return notHere("The pages have no certificate (own_certificate or tls_cert).")
 	}
 	renew := "Renew it, then start the daemon again: it is read at the start."
 	days := func(t time.Time) int { return int(t.Sub(f.At).Hours() / 24) }
 	switch {
 	case c.Fault != "":
-		return red("tls_cert cannot be used: "+c.Fault+".", "Put the PEM files of one certificate and its key where tls_cert and tls_key say.")
+		return red("The certificate cannot be used: "+c.Fault+".", "Put that right, then start the daemon again.")
+	case c.Ends.IsZero():
+		return notHere("The workshop's own authority is made at the next start.")
 	case !c.Ends.After(f.At):
 		return red("The certificate ended on "+f.instant(c.Ends)+": browsers refuse the pages.", renew)
 	case days(c.Ends) < daysLeft:

@@ -43,6 +43,7 @@ func screens() []screen {
 		{"intake", intakePage{}},
 		{"refill", refillPage{}},
 		{"more", morePage{}},
+		{"trust", trustPage{}},
 		{"owners", ownersPage{}},
 		{"ownerfile", ownerFilePage{}},
 		{"letter", letterPage{}},

@@ -48,8 +48,9 @@ func isLogPath(path string) bool {
 }
 
 // secured sets the headers every answer carries: nothing from elsewhere is
-// loaded, nothing is framed, no address leaks, and where the pages have https
-// browsers keep to it.
+// loaded, nothing is framed, no address leaks, and where they are to, browsers
+// keep to https. They are not where the workshop's own authority may be taken off
+// a phone again, which would then be locked out.
 func secured(https bool, next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h := w.Header()

@@ -77,6 +77,9 @@ func comingTask(tasks []loops.Task, today loops.Day) *loops.Task {
 // with a phone in the workshop's network. It is nil where the address leads that
 // phone to itself: pages then name the setting.
 func (s *server) benchQR(path string) (*drawing.QR, error) {
+	if s.BenchAt != "" {
+		return drawing.NewQR(s.BenchAt + path)
+	}
 	settings := s.Workshop.Settings()
 	if !settings.ReadHere {
 		base, err := url.Parse(settings.BaseURL)

@@ -73,10 +73,13 @@ func intervalFor(i loops.Interval) string {
 }
 
 // morePage leads to the pages that are opened less often.
-type morePage struct{ frame }
+type morePage struct {
+	frame
+	Trust bool // phones can be told to trust the bench
+}
 
 func (s *server) pageMore(w http.ResponseWriter, r *http.Request) error {
-	p := morePage{s.newFrame(r, "More")}
+	p := morePage{s.newFrame(r, "More"), s.BenchAt != ""}
 	p.Here = "more"
 	return s.render(w, http.StatusOK, "more", p)
 }

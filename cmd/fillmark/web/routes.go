@@ -23,6 +23,8 @@ func (s *server) ownRoutes() []route {
 		page("GET /metrics", collector, s.metrics),
 		page("GET /static/{name}", anybody, s.static),
 		page("GET /manifest.webmanifest", anybody, s.manifest),
+		page("GET /trust", anybody, s.pageTrust),
+		page("GET /trust/authority.crt", anybody, s.trusted),
 		page("GET /start/{secret}", anybody, s.pageStart),
 		page("GET /sign-in", anybody, s.pageSignIn),
 		page("POST /sign-in", anybody, s.signIn),

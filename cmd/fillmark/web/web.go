@@ -21,6 +21,7 @@ import (
 	"net/netip"
 	"time"
 
+	"fillmark/cmd/fillmark/authority"
 	"fillmark/cmd/fillmark/signin"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
@@ -85,6 +86,10 @@ type Deps struct {
 	Known []byte
 	// Wait lets a stranger's try wait; nil waits.
 	Wait func(ctx context.Context, d time.Duration) error
+	// Authority is the workshop's own, nil where it has none; BenchAt is where phones
+	// of its network open the bench then.
+	Authority func() *authority.Public
+	BenchAt   string
 	// Secure tells that the pages have an https address.
 	Secure bool
 	// TrustedProxy is where a proxy's word on who asks is taken; the zero value
@@ -143,7 +148,7 @@ func New(d Deps) (http.Handler, error) {
 		return nil, err
 	}
 	handler = compress(handler)
-	return s.logged(secured(d.Secure, handler)), nil
+	return s.logged(secured(d.Secure && d.BenchAt == "", handler)), nil
 }
 
 type actorKey struct{}
