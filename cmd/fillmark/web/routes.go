@@ -23,6 +23,8 @@ func (s *server) ownRoutes() []route {
 		page("GET /metrics", collector, s.metrics),
 		page("GET /static/{name}", anybody, s.static),
 		page("GET /manifest.webmanifest", anybody, s.manifest),
+		page("GET /worker.js", anybody, s.worker),
+		page("GET /not-connected", anybody, s.pageOffline),
 		page("GET /start/{secret}", anybody, s.pageStart),
 		page("GET /sign-in", anybody, s.pageSignIn),
 		page("POST /sign-in", anybody, s.signIn),
