@@ -41,6 +41,7 @@ export const pages = [
   { name: 'mistyped tag', path: '/loops/ABC', status: 422 },
   { name: 'nothing here', path: '/nothing', status: 404 },
   { name: 'sign-in', path: '/sign-in?to=/loops', open: true },
+  { name: 'not connected', path: '/not-connected', open: true },
   { name: 'set a password', path: (made) => made.first, open: true },
   { name: 'owner', path: (made) => made.owner, open: true },
   { name: 'owner, all fine', path: (made) => `${made.owner}?answer=fine`, open: true },

@@ -69,7 +69,8 @@ func (b *bench) routes(file workshop.File) map[string]*http.Request {
 // closed, whatever the program's own list says.
 func open() []string {
 	return []string{
-		"GET /healthz", "GET /readyz", "GET /static/{name}", "GET /manifest.webmanifest", "GET /trust", "GET /trust/authority.crt",
+		"GET /healthz", "GET /readyz", "GET /static/{name}", "GET /manifest.webmanifest", "GET /worker.js", "GET /not-connected",
+		"GET /trust", "GET /trust/authority.crt",
 		"GET /start/{secret}", "GET /sign-in", "POST /sign-in", "GET /password/{secret}", "POST /password/{secret}",
 		"GET /o/{token}", "POST /o/{token}", "GET /o/{token}/calendar.ics", "GET /stop/{token}", "POST /stop/{token}",
 		"GET /o/{token}/log", "POST /o/{token}/log", "POST /log/{token}/{tag}",

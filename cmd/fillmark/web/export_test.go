@@ -32,7 +32,7 @@ func screens() []screen {
 		{"sign-in", signInPage{}},
 		{"password", passwordPage{}},
 		{"account", accountPage{}},
-		{"error", errorPage{}},
+		{"error", errorPage{}}, {"offline", offlinePage{}},
 		{"openings", openingsPage{}},
 		{"opening", openingPage{}},
 		{"questions", questionsPage{}},

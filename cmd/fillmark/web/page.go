@@ -26,6 +26,7 @@ var templateFiles embed.FS
 type pages struct {
 	sets   map[string]func() (*template.Template, error)
 	assets assets
+	build  string // another for each build of the pages
 }
 
 func newPages() (pages, error) {
@@ -51,20 +52,23 @@ func newPages() (pages, error) {
 		})
 	}
 	delete(p.sets, "layout") // is around all
-	p.assets, err = readAssets()
+	if p.assets, err = readAssets(); err != nil {
+		return p, err
+	}
+	p.build, err = readBuild()
 	return p, err
 }
 
 // frame is what the layout shows around every page.
 type frame struct {
 	Title     string
-	Sheet     string // address of the style sheet
-	Icon      string // address of the icon
-	Script    string // address of the script; empty on owners' pages
-	Bench     bool   // the technician's pages, not an owner's
-	Here      string // the bench page shown: due, loops, topup, …
-	SignedIn  string // the technician; empty where nobody is signed in
-	Door      bool   // a page before the sign-in, from which nothing else is reached
+	Sheet     string   // address of the style sheet
+	Icon      string   // address of the icon
+	Scripts   []string // addresses of the scripts; none on owners' pages
+	Bench     bool     // the technician's pages, not an owner's
+	Here      string   // the bench page shown: due, loops, topup, …
+	SignedIn  string   // the technician; empty where nobody is signed in
+	Door      bool     // a page before the sign-in, from which nothing else is reached
 	Workshop  string
 	Phone     string       // as written
 	PhoneLink template.URL // as a phone dials it; empty where there is none
@@ -78,7 +82,7 @@ func (s *server) newFrame(r *http.Request, title string) frame {
 		Bench: !isOwnersPath(r.URL.Path), SignedIn: visitOf(r).technician, Workshop: settings.Name, Phone: settings.Phone, PhoneLink: phoneLink(settings.Phone),
 	}
 	if f.Bench {
-		f.Script = s.pages.assets.address("fillmark.js")
+		f.Scripts = []string{s.pages.assets.address("fillmark.js")}
 	}
 	return f
 }

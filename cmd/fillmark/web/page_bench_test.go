@@ -213,6 +213,20 @@ func BenchmarkOneLoop(b *testing.B) {
 	}
 }
 
+// A job sheet judges what is on the shelf beforehand, as much as it shows of it.
+func BenchmarkJobSheet(b *testing.B) {
+	bench := newBench(b)
+	path := "/loops/" + string(bench.ana().Loop.Tag) + "/refill"
+	for n := range 12 {
+		bench.shelved(fmt.Sprint("can ", n), chemistry.PropyleneGlycol, 0.35, 2)
+	}
+	for b.Loop() {
+		if w := bench.get(path); w.Code != http.StatusOK {
+			b.Fatal(w.Code)
+		}
+	}
+}
+
 func BenchmarkLoopsPage(b *testing.B) {
 	bench := newBench(b)
 	for i := range 100 {

@@ -42,6 +42,10 @@ type refillPage struct {
 	Before string
 	// QR leads from the printed sheet back to this page.
 	QR *drawing.QR
+	// AsOf is when it was made, Beforehand the top-ups that were judged then; nil
+	// where there is nothing to top up.
+	AsOf       string
+	Beforehand *topUpsBeforehand
 }
 
 // refillPhase is one part of the work.
@@ -95,11 +99,15 @@ func (s *server) refillPage(r *http.Request, file workshop.File, f *form, sent *
 		Fluids: fluidChoices("choose"), Inhibitors: choicesOf("not known", chemistry.Inhibitors()), Biocides: choicesOf("not known", chemistry.Biocides()),
 		Acts: s.actForms(file, refillForm, sent),
 	}
-	p.Here = "loops"
+	p.Here, p.AsOf = "loops", s.asOf()
+	p.Scripts = append(p.Scripts, s.pages.assets.address("idb-keyval.js"), s.pages.assets.address("kept.js"))
 	if p.QR, err = s.benchQR("/loops/" + string(loop.Tag) + "/refill"); err != nil {
 		return p, err
 	}
 	if p.Containers, err = s.containerChoices(); err != nil {
+		return p, err
+	}
+	if p.Beforehand, err = s.topUpsBeforehand(file); err != nil {
 		return p, err
 	}
 	visit := stayOf(file.History)

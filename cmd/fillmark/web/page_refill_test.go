@@ -162,7 +162,7 @@ func TestRefillTakesBackATick(t *testing.T) {
 	require.False(t, done.Open())
 	page := b.get(sheet).Body.String()
 	require.Contains(t, page, fmt.Sprintf(`form="undo-phase1" name="entry" value="%d">Undo</button>`, done.Entry))
-	hidden := regexp.MustCompile(`(?s)<form id="undo-phase1" method="post" action="([^"]+)">(.*?)</form>`).FindStringSubmatch(page)
+	hidden := regexp.MustCompile(`(?s)<form id="undo-phase1" method="post" action="([^"]+)"[^>]*>(.*?)</form>`).FindStringSubmatch(page)
 	require.Len(t, hidden, 3)
 	back := url.Values{"entry": {strconv.FormatUint(uint64(done.Entry), 10)}}
 	for _, input := range regexp.MustCompile(`name="(\w+)" value="([^"]*)"`).FindAllStringSubmatch(hidden[2], -1) {

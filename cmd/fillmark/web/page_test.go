@@ -68,7 +68,9 @@ func assertPlain(t *testing.T, path string, n *html.Node) {
 		if n.Data == "script" { // ours from its file, and nothing in the page
 			assert.Nil(t, n.FirstChild, path)
 			assert.Condition(t, func() bool {
-				return slices.ContainsFunc(n.Attr, func(a html.Attribute) bool { return a.Key == "src" && strings.HasPrefix(a.Val, "/static/fillmark.") })
+				return slices.ContainsFunc(n.Attr, func(a html.Attribute) bool {
+					return a.Key == "src" && regexp.MustCompile(`^/static/(fillmark|kept|idb-keyval)\.[0-9a-f]{16}\.js$`).MatchString(a.Val)
+				})
 			}, path)
 		}
 		for _, a := range n.Attr {

@@ -25,6 +25,8 @@ func (s *server) ownRoutes() []route {
 		page("GET /manifest.webmanifest", anybody, s.manifest),
 		page("GET /trust", anybody, s.pageTrust),
 		page("GET /trust/authority.crt", anybody, s.trusted),
+		page("GET /worker.js", anybody, s.worker),
+		page("GET /not-connected", anybody, s.pageOffline),
 		page("GET /start/{secret}", anybody, s.pageStart),
 		page("GET /sign-in", anybody, s.pageSignIn),
 		page("POST /sign-in", anybody, s.signIn),

@@ -94,7 +94,13 @@ func (w *Workshop) CheckTopUp(q TopUpQuestion) (TopUpAnswer, error) {
 	if q, err = w.fromShelf(q); err != nil {
 		return TopUpAnswer{}, err
 	}
-	return q.about(loop).since(loops.SinceFillOf(history)).Check()
+	return q.CheckOf(loop, loops.SinceFillOf(history))
+}
+
+// CheckOf answers a question about a loop that somebody has read already, with
+// what happened since its fill.
+func (q TopUpQuestion) CheckOf(loop loops.Loop, since loops.SinceFill) (TopUpAnswer, error) {
+	return q.about(loop).since(since).Check()
 }
 
 // fromShelf takes the containers that are named by their numbers from the

@@ -21,9 +21,12 @@ for (const form of document.querySelectorAll("form[data-live]")) {
     try {
       const answer = await fetch(address, { signal: asked.signal, headers: { Accept: "text/html" } });
       page = new DOMParser().parseFromString(await answer.text(), "text/html");
-    } catch {
-      return; // given up for a newer question, or no connection: the button still works
+    } catch (fault) {
+      // given up for a newer question, or no connection: the button still works
+      if (fault.name !== "AbortError") say(form, "Not connected: answered when there is a connection.");
+      return;
     }
+    form.querySelector(":scope > .said")?.remove();
     const now = document.getElementById(id);
     const then = page.getElementById(id);
     // What somebody is typing into is never taken away from under them.
@@ -158,180 +161,65 @@ function showProblems(form, page) {
   }
 }
 
-// A form with data-kept="NAME" keeps on this device what is typed into it, until
-// the server has recorded it: a closed tab, a dead battery or a lost connection
-// loses nothing. What is kept is a draft and says so; the server alone judges.
-// In the lists of steps (class "checks") a step is sent the moment it is ticked
-// and has its figure.
-const keptDays = 7;
-
-const nameOf = (form) => `kept ${location.pathname} ${form.dataset.kept}`;
-
-function draftOf(form) {
-  try {
-    const draft = JSON.parse(localStorage.getItem(nameOf(form)));
-    return draft && Date.now() - draft.at < keptDays * 864e5 ? draft : null;
-  } catch {
-    return null;
-  }
-}
-
-// fieldsOf are the inputs that somebody fills in.
-const fieldsOf = (form) =>
-  [...form.elements].filter((e) => e.name && !["hidden", "file", "password", "submit", "button"].includes(e.type));
-
-const ticks = (e) => e.type === "checkbox" || e.type === "radio";
-const valueOf = (e) => (ticks(e) ? e.checked : e.value);
-const fieldKey = (e) => (ticks(e) ? `${e.name}=${e.value}` : e.name);
-
-function keep(form) {
-  const changed = fieldsOf(form).filter((e) => valueOf(e) !== firstValues.get(e));
-  try {
-    if (changed.length === 0) {
-      localStorage.removeItem(nameOf(form));
-      return;
-    }
-    const values = Object.fromEntries(changed.map((e) => [fieldKey(e), valueOf(e)]));
-    localStorage.setItem(nameOf(form), JSON.stringify({ at: Date.now(), key: form.elements.key.value, values }));
-  } catch {
-    // No room or none allowed: the form works as any other.
-  }
-}
-
-// firstValues are what the server put into each field.
-const firstValues = new WeakMap();
-
-function bringBack(form) {
-  for (const e of fieldsOf(form)) firstValues.set(e, valueOf(e));
-  const draft = draftOf(form);
-  if (!draft) return;
-  let found = 0;
-  for (const e of fieldsOf(form)) {
-    const value = draft.values[fieldKey(e)];
-    if (value === undefined || value === valueOf(e)) continue;
-    if (ticks(e)) e.checked = value;
-    else e.value = value;
-    found++;
-  }
-  if (found === 0) return;
-  form.elements.key.value = draft.key; // sent before without an answer, it is the same act
-  for (let d = form.closest("details"); d; d = d.parentElement.closest("details")) d.open = true;
-  for (const d of form.querySelectorAll("details")) d.open = true;
-  const at = new Date(draft.at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
-  say(form, `Typed here at ${at}, not recorded yet.`, true);
-}
-
-// say puts one line at the head of a form; a draft can be thrown away there.
-function say(form, words, draft) {
-  form.querySelector(":scope > .kept")?.remove();
+// What is said beside a form: one line at its head.
+function say(form, words) {
+  form.querySelector(":scope > .said")?.remove();
   const line = document.createElement("p");
-  line.className = "kept";
+  line.className = "kept said";
   line.setAttribute("role", "status");
   line.append(words);
-  if (draft) {
-    const away = document.createElement("button");
-    away.type = "button";
-    away.className = "quiet";
-    away.textContent = "Throw it away";
-    away.addEventListener("click", () => {
-      localStorage.removeItem(nameOf(form));
-      location.reload();
-    });
-    line.append(" ", away);
-  }
   form.prepend(line);
 }
 
-// send posts what a form says. It returns the page that answers, and whether it
-// is on record; nothing where nobody answered.
+// post sends what a form says. It returns the page that answers, and whether it
+// is on record; it throws where nobody answers.
+async function post(action, body) {
+  const sent = { method: "POST", body: new URLSearchParams(body), headers: { Accept: "text/html" }, signal: AbortSignal.timeout(20_000) };
+  const answer = await fetch(action, sent);
+  const address = new URL(answer.url);
+  const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+  const signedOut = address.pathname === "/sign-in" || answer.status === 401;
+  return { page, address, status: answer.status, signedOut, recorded: answer.redirected && answer.ok };
+}
+
+// send posts a form and says beside it where nothing came of that.
 async function send(form, body) {
   form.setAttribute("aria-busy", "true");
   try {
-    const answer = await fetch(form.action, { method: "POST", body: new URLSearchParams(body), headers: { Accept: "text/html" } });
-    const address = new URL(answer.url);
-    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
-    if (address.pathname === "/sign-in" || answer.status === 401) {
-      say(form, "Not recorded: sign in again first. What you typed stays here.");
-      return null;
-    }
-    return { page, address, recorded: answer.redirected && answer.ok };
+    const answer = await post(form.action, body);
+    if (!answer.signedOut) return answer;
+    say(form, "Not recorded: sign in again first. What you typed stays here.");
   } catch {
-    say(form, "Not recorded yet: no connection. It is kept on this device; press again when there is one.");
-    return null;
+    say(form, "Not recorded: no connection. Press again when there is one.");
   } finally {
     form.removeAttribute("aria-busy");
   }
+  return null;
 }
 
-async function enter(form, button) {
-  const answer = await send(form, new FormData(form, button));
-  if (!answer) return;
-  if (answer.recorded) localStorage.removeItem(nameOf(form));
-  if (answer.recorded && answer.address.pathname !== location.pathname) {
-    location.assign(answer.address);
-    return;
-  }
-  const at = form.elements.at?.value;
-  const open = [...document.querySelectorAll("main details[id][open]")].map((d) => d.id);
-  document.querySelector("main").replaceChildren(...answer.page.querySelector("main").childNodes);
-  for (const id of open) document.getElementById(id)?.setAttribute("open", "");
-  begin(document);
-  const alert = document.querySelector("main [role=alert] a, main [role=alert]");
-  if (!answer.recorded && alert) {
-    document.querySelector(alert.getAttribute("href") ?? "main [role=alert]")?.scrollIntoView({ block: "center" });
-    document.querySelector("main [aria-invalid=true]")?.focus();
-    return;
-  }
-  document.getElementById(at)?.scrollIntoView();
-}
+// wordsOf is what a page that is no form has to say against what was sent.
+const wordsOf = (page) => [...page.querySelectorAll("main dd, main .lead")].map((e) => e.textContent.trim()).join(" ");
 
-// whole tells that a step is ticked and has the figure that belongs to it.
-const whole = (step) =>
-  step.querySelector("input[type=checkbox]")?.checked && [...step.querySelectorAll(".figure-field input, .figure-field select")].every((e) => e.value !== "");
-
-async function enterStep(form, step) {
-  const body = new FormData();
-  for (const e of form.elements) {
-    if (!e.name || e.type === "submit" || (ticks(e) && !e.checked) || (e.type !== "hidden" && !step.contains(e))) continue;
-    body.append(e.name, e.name === "key" ? `${e.value}.${step.id}` : e.value);
+// Every page but a sheet itself says which sheets have something that is not
+// recorded yet; kept.js notes them here.
+if (document.querySelector("nav a[href='/loops']") && !document.querySelector(".jobsheet")) {
+  let sheets = {};
+  try {
+    sheets = JSON.parse(localStorage.getItem("not recorded")) ?? {};
+  } catch {
+    // no storage allowed: nothing is kept either
   }
-  const answer = await send(form, body);
-  const then = answer?.page.getElementById(step.id);
-  if (!then) return;
-  const phase = form.closest("details");
-  const fresh = answer.page.getElementById(phase.id);
-  step.replaceWith(then);
-  phase.querySelector("summary").replaceWith(fresh.querySelector("summary"));
-  form.querySelector(":scope > .kept")?.remove();
-  if (!answer.recorded) return; // the page says in the step what is wrong
-  const key = fresh.querySelector("form.checks [name=key]");
-  if (key) form.elements.key.value = key.value;
-  for (const e of fieldsOf(form)) if (!firstValues.has(e)) firstValues.set(e, valueOf(e));
-  keep(form);
-}
-
-function begin(root) {
-  for (const form of root.querySelectorAll("form[data-kept]")) {
-    bringBack(form);
-    form.addEventListener("input", () => keep(form));
-    form.addEventListener("submit", (event) => {
-      event.preventDefault();
-      enter(form, event.submitter);
-    });
-    if (!form.classList.contains("checks")) continue;
-    form.addEventListener("change", (event) => {
-      const step = event.target.closest("li");
-      if (step && whole(step)) enterStep(form, step);
-    });
-    const again = () => {
-      for (const step of form.querySelectorAll("li")) if (whole(step)) enterStep(form, step);
-    };
-    addEventListener("online", again);
-    again();
+  for (const [path, count] of Object.entries(sheets)) {
+    const line = document.createElement("p");
+    line.className = "kept noprint";
+    const link = document.createElement("a");
+    link.className = "call";
+    link.href = path;
+    link.textContent = `Not yet recorded on the job sheet ${path.split("/")[2]}: ${count}`;
+    line.append(link);
+    document.querySelector("main").prepend(line);
   }
 }
-
-begin(document);
 
 // The list of what is due is worked off where one stands: a call, an agreed day
 // or what was done is sent, and the answer takes the place of what it is about,
@@ -403,8 +291,7 @@ async function dealWith(form, button) {
     place(here, answer.page);
     return;
   }
-  const wrong = [...answer.page.querySelectorAll("main dd, main .lead")].map((e) => e.textContent.trim());
-  say(form, "Not recorded. " + wrong.join(" "));
+  say(form, "Not recorded. " + wordsOf(answer.page));
 }
 
 // place shows the form of an answer in the list; its ids get a name of their

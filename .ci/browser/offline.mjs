@@ -1,0 +1,209 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+// What people do with a job sheet while there is no connection. The line to the pages is really cut: a browser's own switch for that
+// does not reach its service worker.
+
+import { connect, createServer } from 'node:net'
+import { expect, says, signIn } from './jobs.mjs'
+
+// wire is a line to the pages that can be cut and mended.
+const wire = async (base) => {
+  const ends = new Set()
+  const server = createServer((near) => {
+    const far = connect(Number(new URL(base).port), '127.0.0.1')
+    for (const end of [near, far]) {
+      ends.add(end)
+      end.on('error', () => {})
+      end.on('close', () => { ends.delete(end); near.destroy(); far.destroy() })
+    }
+    near.pipe(far).pipe(near)
+  })
+  const listen = (port) => new Promise((resolve) => { server.listen(port, '127.0.0.1', resolve) })
+  await listen(0)
+  const { port } = server.address()
+  const cut = () => {
+    if (server.listening) server.close()
+    for (const end of ends) end.destroy()
+  }
+  return { base: `http://127.0.0.1:${port}`, cut, mend: () => listen(port) }
+}
+
+// kept waits until the sheet is kept for when there is no connection.
+const kept = async (page, path) => {
+  const holds = async (path) => {
+    for (const name of await caches.keys()) if (name.startsWith('sheets') && await (await caches.open(name)).match(path)) return true
+    return false
+  }
+  for (let tries = 0; !await page.evaluate(holds, path); tries++) {
+    expect(tries < 100, `${path} is not kept`)
+    await page.waitForTimeout(100)
+  }
+}
+
+const unfold = (page) => page.locator('details').evaluateAll((all) => { for (const d of all) d.open = true })
+
+const counts = (made, tag) => {
+  const { history } = JSON.parse(made.run('loop', 'show', tag, '--json'))
+  return (kind) => history.filter((e) => e.kind === kind).length
+}
+
+const waits = (page, count) => page.locator('#waiting', { hasText: count === 0 ? /./ : new RegExp(`recorded: ${count}\\b`) }).waitFor({ state: count === 0 ? 'hidden' : 'visible' })
+
+// ticked are steps of the sheet that want no figure and are open.
+const open = (page) => page.locator('.work li:not(:has(.figure-field)):not(.done)')
+
+const online = (page) => page.evaluate(() => dispatchEvent(new Event('online')))
+
+const cutOff = /ERR_|503|asks http:\/\/127\.0\.0\.1:/
+
+export const offlineJobs = [
+  {
+    name: 'a technician loses the connection and the tab over a job sheet, and no figure',
+    script: true, // without one each form is sent as it stands
+    expects: cutOff,
+    async run(page, made) {
+      const line = await wire(made.base)
+      const path = `/loops/${made.tag}/refill`
+      const sheet = line.base + path
+      await page.goto(sheet)
+      await signIn(page, made)
+      await kept(page, path)
+      await unfold(page)
+      // A tick is on record at once, and can be taken back.
+      const id = await open(page).first().getAttribute('id')
+      await page.locator(`#${id} input[type=checkbox]`).check()
+      await page.locator(`#${id}.done`).waitFor()
+      await page.goto(sheet)
+      await unfold(page)
+      expect(await page.locator(`#${id}.done`).count() === 1, 'the tick is gone with the page')
+      await page.locator(`#${id}`).getByRole('button', { name: 'Undo' }).click()
+      await page.locator(`#${id} input[type=checkbox]`).waitFor({ state: 'attached' })
+      const before = counts(made, made.tag)
+
+      line.cut()
+      await page.reload()
+      await says(page, 'Not connected. As of')
+      expect(await page.locator('#topups[open] .beforehand .verdict').count() >= 3, 'no top-up is judged beforehand')
+      await unfold(page)
+      await page.getByLabel('Left in the loop, ml').fill('12')
+      await page.getByRole('button', { name: 'Work out the amounts' }).click()
+      await says(page, 'Not connected. As of')
+      await unfold(page)
+      expect(await page.getByLabel('Left in the loop, ml').inputValue() === '12', 'what was asked is gone')
+
+      await page.locator('#clean-agent input').first().check()
+      await page.locator('#clean-note').fill('foamed a little')
+      await page.getByRole('button', { name: 'Enter the cleaning' }).click()
+      await waits(page, 1)
+      expect(await page.locator('#clean-note').inputValue() === '', 'the form is not free for the next one')
+      await page.locator(`#${id} input[type=checkbox]`).check()
+      await waits(page, 2)
+      const other = await open(page).nth(1).getAttribute('id')
+      await page.locator(`#${other} input[type=checkbox]`).check()
+      await waits(page, 3)
+      await page.locator(`#${other}`).getByRole('button', { name: 'Undo' }).click()
+      await waits(page, 2)
+      await page.locator('#flush-note').fill('typed, not pressed')
+
+      // The tab is gone; two others open the sheet.
+      const [one, two] = [await page.context().newPage(), await page.context().newPage()]
+      await page.close()
+      await one.goto(`${line.base}/`)
+      await says(one, 'This page is shown when connected')
+      await one.getByRole('link', { name: made.tag }).click()
+      await two.goto(`${line.base}/loops/${made.tag}`)
+      for (const tab of [one, two]) {
+        await waits(tab, 2)
+        await says(tab, 'foamed a little')
+        expect(await tab.locator('#flush-note').inputValue() === 'typed, not pressed', 'what was typed is gone with the tab')
+        expect(await tab.locator(`#${id} input[type=checkbox]`).isChecked(), 'the tick is gone with the tab')
+        expect(!await tab.locator(`#${other} input[type=checkbox]`).isChecked(), 'what was undone is back')
+      }
+      expect(counts(made, made.tag)('clean') === before('clean'), 'something is on record without a connection')
+
+      await line.mend()
+      await Promise.all([online(one), online(two)])
+      await waits(one, 0)
+      await waits(two, 0)
+      await one.locator(`#${id}.done`).waitFor({ state: 'attached' })
+      await two.locator('#offline').waitFor({ state: 'hidden' })
+      const after = counts(made, made.tag)
+      expect(after('clean') === before('clean') + 1, `one cleaning was entered, and ${after('clean') - before('clean')} are on record`)
+      expect(after('step') === before('step') + 1, `one step was ticked, and ${after('step') - before('step')} are on record`)
+      expect(await one.locator('#flush-note').inputValue() === 'typed, not pressed', 'what was typed is gone with the connection')
+      await one.goto(`${line.base}/`)
+      expect(await one.getByText('Not yet recorded').count() === 0, 'something is said to wait')
+      line.cut()
+    },
+  },
+  {
+    name: 'a stop that nobody saw without a connection is shown later, and what came after it waits',
+    script: true,
+    expects: cutOff,
+    async run(page, made) {
+      const line = await wire(made.base)
+      const path = `/loops/${made.wet}/refill`
+      await page.goto(line.base + path)
+      await signIn(page, made)
+      await kept(page, path)
+      await unfold(page)
+      const before = counts(made, made.wet)
+      line.cut()
+      await page.locator('#leakcheck-hours').fill('2')
+      await page.locator('#leakcheck-wet').check()
+      await page.getByRole('button', { name: 'Enter the leak check' }).click()
+      await waits(page, 1)
+      await page.locator('#handover-note').fill('ring twice')
+      await page.getByRole('button', { name: 'Hand over', exact: true }).click()
+      await waits(page, 2)
+      const id = await open(page).first().getAttribute('id')
+      await page.locator(`#${id} input[type=checkbox]`).check()
+      await waits(page, 3)
+
+      await line.mend()
+      await online(page)
+      await says(page, 'a leak check ended wet')
+      await waits(page, 2)
+      expect(await page.locator('#handover-note').inputValue() === 'ring twice', 'what was typed is gone')
+      let now = counts(made, made.wet)
+      expect(now('leak check') === before('leak check') + 1, 'what came before the stop is not on record')
+      expect(now('step') === before('step'), 'what came after the stop did not wait')
+      expect(now('hand-over') === before('hand-over'), 'it was handed over')
+
+      // Opened again it is judged again, and nothing of it is lost.
+      await page.reload()
+      await says(page, 'a leak check ended wet')
+      expect(await page.locator('#handover-note').inputValue() === 'ring twice', 'what was typed is gone with the page')
+      await page.locator('form[data-kept=handover]').getByRole('button', { name: 'Undo' }).click()
+      await waits(page, 0)
+      await page.locator(`#${id}.done`).waitFor({ state: 'attached' })
+      now = counts(made, made.wet)
+      expect(now('step') === before('step') + 1, 'what waited is not on record')
+      expect(now('hand-over') === before('hand-over'), 'it was handed over')
+      line.cut()
+    },
+  },
+  {
+    name: 'a sign-out leaves no job sheet on the device',
+    script: true,
+    expects: cutOff,
+    async run(page, made) {
+      const line = await wire(made.base)
+      const path = `/loops/${made.tag}/refill`
+      await page.goto(line.base + path)
+      await signIn(page, made)
+      await kept(page, path)
+      await page.goto(`${line.base}/owners`)
+      const names = await page.evaluate(async () => (await Promise.all((await caches.keys()).map(async (name) => (await (await caches.open(name)).keys()).map((r) => new URL(r.url).pathname)))).flat())
+      expect(names.includes(path) && names.every((name) => name === path || name === '/not-connected' || name.startsWith('/static/')), `kept beside the sheet: ${names}`)
+      await page.getByRole('button', { name: 'Sign out' }).click()
+      await says(page, 'Sign in')
+      expect(!await page.evaluate(async () => (await caches.keys()).some((name) => name.startsWith('sheets'))), 'job sheets are still there')
+      line.cut()
+      await page.goto(line.base + path)
+      await says(page, 'This page is shown when connected')
+      expect(await page.getByRole('link', { name: made.tag }).count() === 0, 'a sheet is said to be kept')
+    },
+  },
+]

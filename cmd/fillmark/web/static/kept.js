@@ -1,0 +1,440 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+// A form with data-kept="NAME" loses nothing on this device: not with a closed
+// tab, a dead battery or a lost connection. Two things are kept of a job sheet,
+// in IndexedDB by idb-keyval.js:
+//
+//   drafts   what was typed into the fields of each form
+//   waiting  what was pressed or ticked, in its order, each with the key with
+//            which it is one entry however often it is sent
+//
+// What waits says "not yet recorded" and can be undone. It is sent in its order
+// when there is a connection, by a page of whoever pressed it, and leaves only
+// by being recorded or undone. The server alone judges. What it refuses is shown
+// in its form with what was typed and is not sent again before somebody presses
+// again; what was entered after it waits.
+"use strict";
+
+const sheet = location.pathname;
+const names = { drafts: `drafts ${sheet}`, waiting: `waiting ${sheet}` };
+const draftDays = 7;
+const againAfter = 20_000; // ms
+
+let drafts = {}; // by the name of the form: {at, key, values}
+let waiting = []; // {id, form, step, action, body, words, at, day, by, refused}
+
+// stale tells that the page is an old one that the worker kept, unsure that it
+// is not known who is signed in now, or whether anybody answers.
+const notice = () => document.getElementById("offline");
+let stale = !notice().hidden;
+let unsure = true;
+let why = "";
+let technician = nameOn(document);
+
+function nameOn(page) {
+  return page.querySelector(".signed a")?.textContent ?? "";
+}
+
+// Where this device keeps nothing the forms work as any others.
+async function changeDraft(name, draft) {
+  if (draft) drafts[name] = draft;
+  else delete drafts[name];
+  const changed = (all = {}) => {
+    delete all[name];
+    return draft ? { ...all, [name]: draft } : all;
+  };
+  await idbKeyval.update(names.drafts, changed).catch(() => {});
+}
+
+async function changeWaiting(change) {
+  waiting = change(waiting);
+  await idbKeyval.update(names.waiting, (all = []) => change(all)).catch(() => {});
+  try {
+    const sheets = JSON.parse(localStorage.getItem("not recorded")) ?? {};
+    delete sheets[sheet];
+    if (waiting.length > 0) sheets[sheet] = waiting.length;
+    localStorage.setItem("not recorded", JSON.stringify(sheets));
+  } catch {
+    // other pages do not tell
+  }
+}
+
+const drop = (id) => changeWaiting((all) => all.filter((w) => w.id !== id));
+
+// fieldsOf are the inputs that somebody fills in.
+const fieldsOf = (form) =>
+  [...form.elements].filter((e) => e.name && !["hidden", "file", "password", "submit", "button"].includes(e.type));
+
+const ticks = (e) => e.type === "checkbox" || e.type === "radio";
+const valueOf = (e) => (ticks(e) ? e.checked : e.value);
+const fieldKey = (e) => (ticks(e) ? `${e.name}=${e.value}` : e.name);
+const clock = (at) => new Date(at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
+const formNamed = (name) => document.querySelector(`form[data-kept="${name}"]`);
+
+// firstValues are what the server put into each field.
+const firstValues = new WeakMap();
+
+function keep(form) {
+  const name = form.dataset.kept;
+  const before = drafts[name]?.values ?? {};
+  const changed = fieldsOf(form).filter((e) => valueOf(e) !== firstValues.get(e) || fieldKey(e) in before);
+  const values = Object.fromEntries(changed.map((e) => [fieldKey(e), valueOf(e)]));
+  return changeDraft(name, changed.length > 0 ? { at: Date.now(), key: form.elements.key.value, values } : null);
+}
+
+// putBack puts values into fields and tells whether any changed.
+function putBack(form, values) {
+  let changed = false;
+  for (const e of fieldsOf(form)) {
+    const value = values[fieldKey(e)];
+    if (value === undefined || value === valueOf(e)) continue;
+    if (ticks(e)) e.checked = value;
+    else e.value = value;
+    changed = true;
+  }
+  if (!changed) return false;
+  for (let d = form.closest("details"); d; d = d.parentElement.closest("details")) d.open = true;
+  for (const d of form.querySelectorAll("details")) d.open = true;
+  return true;
+}
+
+// saidIn are the values that were sent, by field.
+function saidIn(form, item) {
+  const sent = new URLSearchParams(item.body);
+  return Object.fromEntries(fieldsOf(form).map((e) => [fieldKey(e), ticks(e) ? sent.getAll(e.name).includes(e.value) : (sent.get(e.name) ?? "")]));
+}
+
+function bringBack(form) {
+  for (const e of fieldsOf(form)) if (!firstValues.has(e)) firstValues.set(e, valueOf(e));
+  const item = waiting.find((w) => w.form === form.dataset.kept && !w.step && w.refused);
+  if (item) {
+    putBack(form, saidIn(form, item));
+    form.elements.key.value = item.id;
+  }
+  const draft = drafts[form.dataset.kept];
+  if (!draft || !putBack(form, draft.values)) return;
+  form.elements.key.value = draft.key;
+  line(form, `Typed here at ${clock(draft.at)}, not recorded yet.`, "Throw it away", async () => {
+    await changeDraft(form.dataset.kept, null);
+    location.reload();
+  });
+}
+
+// line puts one line at the head of a part of the page, with a button.
+function line(part, words, does, press) {
+  const p = document.createElement("p");
+  p.className = "kept noprint";
+  p.append(words);
+  const button = document.createElement("button");
+  button.type = "button";
+  button.className = "quiet";
+  button.textContent = does;
+  button.addEventListener("click", press);
+  p.append(" ", button);
+  part.prepend(p);
+}
+
+// mark shows at each step and form what waits there, and at the top how much.
+function mark() {
+  for (const p of document.querySelectorAll(".waits")) p.remove();
+  notice().hidden = !stale && why !== "no connection";
+  const top = document.getElementById("waiting");
+  top.hidden = waiting.length === 0;
+  if (waiting.length === 0) return;
+  top.textContent = `Not yet recorded: ${waiting.length}${why ? ` (${why})` : ""}. It is kept on this device.`;
+  for (const item of waiting.toReversed()) {
+    const part = item.step ? document.getElementById(item.step) : formNamed(item.form);
+    if (!part) continue;
+    let words = `Not yet recorded, ${clock(item.at)}${item.words ? `: ${item.words}` : ""}.`;
+    if (item.refused) words = `Refused, and not recorded: ${item.refused} What was entered after it waits until this is put right or undone.`;
+    line(part, words, "Undo", () => undo(item));
+    part.firstElementChild.classList.add("waits");
+    for (let d = part.closest("details"); d; d = d.parentElement.closest("details")) d.open = true;
+    if (!item.step) continue;
+    const form = formNamed(item.form);
+    putBack(form, Object.fromEntries(Object.entries(saidIn(form, item)).filter(([key]) => inStep(part, key))));
+  }
+}
+
+const inStep = (step, key) => [...step.querySelectorAll("input, select")].some((e) => fieldKey(e) === key);
+
+// undo takes back what was not recorded yet; what was typed stays in its form.
+async function undo(item) {
+  await drop(item.id);
+  const form = formNamed(item.form);
+  const part = item.step ? document.getElementById(item.step) : form;
+  const tick = item.step && part?.querySelector("input[type=checkbox]");
+  if (tick) tick.checked = false;
+  else if (form && !drafts[item.form]) putBack(form, saidIn(form, item));
+  if (form) await keep(form);
+  mark();
+  (tick ?? part?.querySelector("input:not([type=hidden]), select, button"))?.focus();
+  deliver();
+}
+
+const newKey = () => [...crypto.getRandomValues(new Uint8Array(12))].map((b) => b.toString(16).padStart(2, "0")).join("");
+
+// dayOf is the day on this device's calendar, as a form writes it.
+function dayOf(at) {
+  const d = new Date(at);
+  return `${d.getFullYear()}-${String(d.getMonth() + 1).padStart(2, "0")}-${String(d.getDate()).padStart(2, "0")}`;
+}
+
+// summary is what somebody filled in, in a line.
+function summary(form, button) {
+  const taken = button?.name === "entry" && button.closest("p");
+  if (taken) return `take back ${taken.textContent.replace(button.textContent, "").trim()}`;
+  const parts = [];
+  for (const e of fieldsOf(form)) {
+    const value = ticks(e) ? e.checked && e.value : e.value && (e.selectedOptions?.[0]?.textContent ?? e.value);
+    if (value) parts.push([e.labels[0]?.textContent.trim(), ticks(e) ? "" : value.trim()].filter(Boolean).join(" "));
+  }
+  return [button?.textContent.trim(), ...parts].filter(Boolean).join(", ");
+}
+
+// itemOf is what a form says, or one step of it.
+function itemOf(form, button, step) {
+  const at = Date.now();
+  const item = { form: form.dataset.kept, step: step?.id ?? null, action: form.getAttribute("action"), at, day: dayOf(at), by: technician };
+  item.id = form.elements.key.value;
+  if (step) item.id = waiting.find((w) => w.step === step.id)?.id ?? `${item.id}.${step.id}`;
+  else if (button?.name === "entry") item.id += `.${button.value}`;
+  item.words = step ? "" : summary(form, button);
+  item.body = [...new FormData(form, button)].map(([name, value]) => [name, name === "key" ? item.id : String(value)]);
+  if (step) {
+    const hidden = [...form.elements].filter((e) => e.type === "hidden").map((e) => e.name);
+    const own = [...step.querySelectorAll("input, select")].map((e) => e.name);
+    item.body = item.body.filter(([name, value]) => hidden.includes(name) || (own.includes(name) && (name !== "sheet-step" || step.querySelector(`input[value="${value}"]`))));
+  }
+  return item;
+}
+
+async function enter(form, button, step) {
+  const item = itemOf(form, button, step);
+  if (form.classList.contains("checks") && !step) { // the steps that wait are not sent twice
+    item.body = item.body.filter(([name, value]) => name !== "sheet-step" || !waiting.some((w) => w.step === `step-${value}`));
+    if (waiting.length > 0 && !item.body.some(([name]) => name === "sheet-step")) return deliver();
+  }
+  await changeWaiting((all) => (all.some((w) => w.id === item.id) ? all.map((w) => (w.id === item.id ? item : w)) : [...all, item]));
+  form.setAttribute("aria-busy", "true");
+  await deliver(item.id);
+  form.removeAttribute("aria-busy");
+  if (step || !waiting.some((w) => w.id === item.id && !w.refused)) return;
+  // It waits with all that it says: its form is free for the next one.
+  await changeDraft(item.form, null);
+  const free = formNamed(item.form);
+  free.reset();
+  free.elements.key.value = newKey();
+  for (const p of free.querySelectorAll(":scope > .kept")) p.remove();
+  mark();
+}
+
+// deliver sends what waits, one page of this browser at a time.
+let delivering = Promise.resolve();
+
+function deliver(pressed) {
+  const work = () => (navigator.locks ? navigator.locks.request("fillmark", () => sendAll(pressed)) : sendAll(pressed));
+  delivering = delivering.then(work, work);
+  return delivering;
+}
+
+let later = 0;
+
+async function sendAll(pressed) {
+  const had = waiting.length;
+  waiting = (await idbKeyval.get(names.waiting).catch(() => null)) ?? waiting;
+  if (waiting.length < had) stale = unsure = true; // another page has sent it
+  clearTimeout(later);
+  why = "";
+  const recorded = (!unsure || (await look())) && (await sendEach(pressed));
+  if (stale && recorded) await look();
+  mark();
+  if (why) later = setTimeout(deliver, againAfter);
+  if (recorded) remember();
+}
+
+// look asks for the sheet as it is now: whether anybody answers, who is signed
+// in, and what has changed meanwhile.
+async function look() {
+  try {
+    const answer = await fetch(sheet + location.search, { headers: { Accept: "text/html" }, signal: AbortSignal.timeout(20_000) });
+    if (new URL(answer.url).pathname !== sheet || !answer.ok) {
+      why = new URL(answer.url).pathname === "/sign-in" ? "sign in again first" : "the pages do not answer";
+      return false;
+    }
+    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    technician = nameOn(page);
+    unsure = false;
+    if (stale) replaceMain(page);
+    stale = false;
+    return true;
+  } catch {
+    why = "no connection";
+    return false;
+  }
+}
+
+// sendEach tells whether anything was recorded.
+async function sendEach(pressed) {
+  let recorded = false;
+  while (waiting.length > 0 && !waiting[0].refused) {
+    const item = waiting[0];
+    const answer = await attempt(item);
+    if (!answer) break;
+    if (!answer.recorded) {
+      await refuse(item, answer);
+      break;
+    }
+    await drop(item.id);
+    if (!item.step && item.id === formNamed(item.form)?.elements.key.value) await changeDraft(item.form, null);
+    recorded = true;
+    await show(item, answer, item.id === pressed);
+  }
+  return recorded;
+}
+
+// refuse keeps what was refused: where something was entered after it, in its
+// place; else as what was typed in its form.
+async function refuse(item, answer) {
+  const form = formNamed(item.form);
+  const key = answer.page.querySelector(`form[data-kept="${item.form}"] [name=key]`)?.value;
+  const id = item.step ? item.id : (key ?? item.id); // sent before, once more is another act, and has another key
+  if (waiting.length > 1) {
+    const said = [...answer.page.querySelectorAll(".stopped .reasons li, main [role=alert] li")].map((e) => e.textContent.trim().replace(/[^.]$/, "$&."));
+    const change = { ...item, id, body: item.body.map(([n, v]) => [n, n === "key" ? id : v]), refused: said.join(" ") || wordsOf(answer.page) || "the pages do not take it." };
+    await changeWaiting((all) => all.map((w) => (w.id === item.id ? change : w)));
+  } else {
+    await drop(item.id);
+    if (form && !item.step) await changeDraft(item.form, { at: item.at, key: id, values: saidIn(form, item) });
+  }
+  await show(item, answer, true);
+}
+
+// attempt sends one; nothing comes back where it is still to be sent.
+async function attempt(item) {
+  if (item.by !== technician) {
+    why = item.by ? `entered by ${item.by}, who signs in to record it` : "entered before anybody signed in; undo it and enter it again";
+    return null;
+  }
+  const body = item.body.filter(([name, value]) => name !== "day" || value);
+  // Without a day it is done today: on the day when it was pressed.
+  if (item.day !== dayOf(Date.now()) && !body.some(([name]) => name === "day")) body.push(["day", item.day]);
+  try {
+    const answer = await post(item.action, body);
+    if (!answer.signedOut && answer.status < 500 && answer.status !== 429) return answer;
+    why = answer.signedOut ? "sign in again first" : "the pages could not take it";
+  } catch {
+    why = "no connection";
+  }
+  unsure = true;
+  return null;
+}
+
+// show shows what came of one: in its step, else in the whole sheet. Only
+// somebody who pressed is led elsewhere or scrolled to it.
+async function show(item, answer, lead) {
+  const form = formNamed(item.form);
+  const step = item.step && document.getElementById(item.step);
+  const then = item.step && answer.page.getElementById(item.step);
+  if (step && then) {
+    const phase = form.closest("details");
+    const fresh = answer.page.getElementById(phase.id);
+    step.replaceWith(then);
+    phase.querySelector("summary").replaceWith(fresh.querySelector("summary"));
+    const key = fresh.querySelector("form.checks [name=key]");
+    if (answer.recorded && key) form.elements.key.value = key.value;
+    for (const e of fieldsOf(form)) if (!firstValues.has(e)) firstValues.set(e, valueOf(e));
+    await keep(form);
+    return;
+  }
+  if (!answer.page.querySelector(".jobsheet")) {
+    if (!answer.recorded) {
+      if (form) say(form, "Not recorded. " + wordsOf(answer.page));
+    } else if (lead && waiting.length === 0) location.assign(answer.address);
+    else stale = unsure = true; // recorded, and its page is another one: the sheet is asked for again
+    return;
+  }
+  const at = form?.elements.at?.value;
+  replaceMain(answer.page);
+  if (!lead) return;
+  const alert = document.querySelector("main [role=alert] a, main [role=alert]");
+  if (answer.recorded || !alert) {
+    document.getElementById(at)?.scrollIntoView();
+    return;
+  }
+  document.querySelector(alert.getAttribute("href") ?? "main [role=alert]")?.scrollIntoView({ block: "center" });
+  document.querySelector("main [aria-invalid=true]")?.focus();
+}
+
+// replaceMain shows another state of the sheet, with what is open and being
+// typed as it was.
+function replaceMain(page) {
+  const focused = document.activeElement?.id;
+  const open = [...document.querySelectorAll("main details[id][open]")].map((d) => d.id);
+  document.querySelector("main").replaceChildren(...page.querySelector("main").childNodes);
+  for (const id of open) document.getElementById(id)?.setAttribute("open", "");
+  begin();
+  if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
+}
+
+// whole tells that a step is ticked and has the figure that belongs to it.
+const whole = (step) =>
+  step.querySelector("input[type=checkbox]")?.checked && [...step.querySelectorAll(".figure-field input, .figure-field select")].every((e) => e.value !== "");
+
+function begin() {
+  for (const form of document.querySelectorAll("form[data-kept]")) {
+    bringBack(form);
+    form.addEventListener("input", () => keep(form));
+    form.addEventListener("submit", (event) => {
+      event.preventDefault();
+      enter(form, event.submitter);
+    });
+    if (!form.classList.contains("checks")) continue;
+    form.addEventListener("change", async (event) => {
+      const step = event.target.closest("li");
+      if (!step) return;
+      if (whole(step)) return enter(form, null, step);
+      const item = waiting.find((w) => w.step === step.id);
+      if (item && !step.querySelector("input[type=checkbox]").checked) undo(item);
+    });
+  }
+  mark();
+}
+
+async function load() {
+  const [kept, held] = await idbKeyval.getMany([names.drafts, names.waiting]).catch(() => []);
+  for (const [name, draft] of Object.entries(kept ?? {})) if (Date.now() - draft.at < draftDays * 864e5) drafts[name] = draft;
+  waiting = held ?? [];
+  unsure = stale || waiting.length > 0;
+  // A question that was asked without a connection is asked with what was typed.
+  if (stale) for (const form of document.querySelectorAll("form[data-live]")) putBack(form, Object.fromEntries(new URLSearchParams(location.search)));
+  begin();
+  addEventListener("online", () => deliver());
+  addEventListener("offline", () => {
+    why = "no connection";
+    unsure = true;
+    mark();
+  });
+  document.addEventListener("visibilitychange", () => {
+    if (document.visibilityState === "visible") deliver();
+  });
+  if (unsure) await deliver();
+  // A step that was ticked in the moment before the tab was gone is sent now.
+  for (const form of document.querySelectorAll("form.checks"))
+    for (const step of form.querySelectorAll("li")) if (whole(step) && !waiting.some((w) => w.step === step.id)) await enter(form, null, step);
+}
+
+load();
+
+// A job sheet that was opened is shown without a connection too: worker.js keeps
+// it, as it was asked for last. The first visit came before the worker.
+async function remember() {
+  if (!navigator.serviceWorker?.controller) return;
+  await fetch(sheet + location.search, { headers: { Accept: "text/html" } }).catch(() => {}); // what was kept before stays
+}
+
+if (navigator.serviceWorker) {
+  navigator.serviceWorker.addEventListener("controllerchange", remember);
+  navigator.serviceWorker.register("/worker.js").catch(() => {}); // not allowed: the sheet works as any page
+}
