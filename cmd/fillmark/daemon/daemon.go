@@ -262,7 +262,7 @@ func newDeliverer(c Config, tokens *login.Tokens, s *store.Store, truth *worksho
 	if err := keptSecret(key.File); err != nil {
 		return nil, fmt.Errorf("mail.dkim_key_file: %w", err)
 	}
-	signer, err := notify.LoadSigner(key.File, c.MailDomain(), key.Selector)
+	signer, err := c.Keys().Signer(c.MailDomain())
 	if err != nil {
 		return nil, err
 	}
