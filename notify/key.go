@@ -4,6 +4,8 @@
 package notify
 
 import (
+	"crypto"
+	"crypto/ed25519"
 	"crypto/rand"
 	"crypto/rsa"
 	"crypto/x509"
@@ -31,7 +33,7 @@ func GenerateKey() (*rsa.PrivateKey, error) {
 
 // WriteKey writes the key to a new file that only its owner may read (PKCS #8
 // in PEM). It refuses to overwrite: a lost key spoils all mail on its way.
-func WriteKey(path string, key *rsa.PrivateKey) error {
+func WriteKey(path string, key crypto.Signer) error {
 	der, err := x509.MarshalPKCS8PrivateKey(key)
 	if err != nil {
 		return fmt.Errorf("dkim key: %w", err)
@@ -49,7 +51,7 @@ func WriteKey(path string, key *rsa.PrivateKey) error {
 
 // ReadKey reads a key that [WriteKey] wrote. A file that others may read is
 // refused, and no error shows what is in it.
-func ReadKey(path string) (*rsa.PrivateKey, error) {
+func ReadKey(path string) (crypto.Signer, error) {
 	info, err := os.Stat(path)
 	if err != nil {
 		return nil, fmt.Errorf("dkim key: %w", err)
@@ -67,10 +69,10 @@ func ReadKey(path string) (*rsa.PrivateKey, error) {
 		return nil, invalid("dkim key file", path, "one PEM block of type "+pemType)
 	}
 	parsed, err := x509.ParsePKCS8PrivateKey(block.Bytes)
-	if key, ok := parsed.(*rsa.PrivateKey); err == nil && ok {
+	if key, ok := parsed.(crypto.Signer); err == nil && ok {
 		return key, nil
 	}
-	return nil, invalid("dkim key file", path, "an RSA key in PKCS #8")
+	return nil, invalid("dkim key file", path, "a key in PKCS #8")
 }
 
 // LoadSigner reads the key file and makes a [Signer] of it.
@@ -83,16 +85,20 @@ func LoadSigner(path, domain, selector string) (*Signer, error) {
 }
 
 // DNSRecord returns the name and the text of the TXT record that publishes the
-// key (RFC 6376 3.6).
-func DNSRecord(selector, domain string, pub *rsa.PublicKey) (name, value string, err error) {
+// key (RFC 6376 3.6, RFC 8463 4).
+func DNSRecord(selector, domain string, pub crypto.PublicKey) (name, value string, err error) {
 	if err := checkDKIMNames(domain, selector); err != nil {
 		return "", "", err
+	}
+	name = selector + "._domainkey." + domain
+	if short, ok := pub.(ed25519.PublicKey); ok {
+		return name, "v=DKIM1; k=ed25519; p=" + base64.StdEncoding.EncodeToString(short), nil
 	}
 	der, err := x509.MarshalPKIXPublicKey(pub)
 	if err != nil {
 		return "", "", fmt.Errorf("dkim key: %w", err)
 	}
-	return selector + "._domainkey." + domain, "v=DKIM1; k=rsa; p=" + base64.StdEncoding.EncodeToString(der), nil
+	return name, "v=DKIM1; k=rsa; p=" + base64.StdEncoding.EncodeToString(der), nil
 }
 
 // ZoneRecord writes a TXT record for a zone file, its text cut into strings of

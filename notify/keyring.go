@@ -4,6 +4,9 @@
 package notify
 
 import (
+	"crypto"
+	"crypto/ed25519"
+	"crypto/rand"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -38,13 +41,30 @@ const (
 	KeyOld   DKIMKeyState = "old"   // keep published for a week, then delete
 	KeySigns DKIMKeyState = "signs" // in use
 	KeyNext  DKIMKeyState = "next"  // to be published before it is used
+	// KeySecond is the Ed25519 key whose signature stands below that of the other.
+	KeySecond DKIMKeyState = "signs too"
 )
 
 // NextSuffix ends the file name of a key that does not sign yet.
 const NextSuffix = ".next"
 
-// Keys lists the keys there are, the oldest first.
+// Keys lists the keys there are, the oldest first and the second kind last; that
+// one by itself is none.
 func (r KeyRing) Keys() ([]DKIMKey, error) {
+	keys, err := r.ofRSA()
+	if err != nil || len(keys) == 0 {
+		return nil, err
+	}
+	second := r.Second()
+	there, err := second.exists()
+	if there {
+		keys = append(keys, second)
+	}
+	return keys, err
+}
+
+// ofRSA are the keys that are numbered, or the one that was named.
+func (r KeyRing) ofRSA() ([]DKIMKey, error) {
 	if r.File != "" {
 		k := r.First()
 		if there, err := k.exists(); !there {
@@ -106,9 +126,41 @@ func (r KeyRing) First() DKIMKey {
 	return DKIMKey{r.Selector, file, KeySigns}
 }
 
+// Second is the Ed25519 key (RFC 8463), whether it was written or not: where its
+// file is, letters bear both signatures.
+func (r KeyRing) Second() DKIMKey {
+	selector := r.Selector + "-ed25519"
+	return DKIMKey{selector, filepath.Join(r.Folder, selector+".pem"), KeySecond}
+}
+
+// Signer signs for the domain with all keys that sign. Without one it is
+// [ErrNoDKIMKey].
+func (r KeyRing) Signer(domain string) (*Signer, error) {
+	key, there, err := r.Signing()
+	if err == nil && !there {
+		err = ErrNoDKIMKey
+	}
+	if err != nil {
+		return nil, err
+	}
+	signer, err := LoadSigner(key.File, domain, key.Selector)
+	if err != nil {
+		return nil, err
+	}
+	second := r.Second()
+	if there, err := second.exists(); !there {
+		return signer, err
+	}
+	private, err := ReadKey(second.File)
+	if err != nil {
+		return nil, err
+	}
+	return signer.With(second.Selector, private)
+}
+
 // Next is the key after all others, not written yet.
 func (r KeyRing) Next() (DKIMKey, error) {
-	keys, err := r.Keys()
+	keys, err := r.ofRSA()
 	if err != nil {
 		return DKIMKey{}, err
 	}
@@ -146,7 +198,13 @@ func (k DKIMKey) Write() error {
 	if err := os.MkdirAll(filepath.Dir(k.File), 0o700); err != nil {
 		return fmt.Errorf("dkim key: %w", err)
 	}
-	key, err := GenerateKey()
+	var key crypto.Signer
+	var err error
+	if k.State == KeySecond {
+		_, key, err = ed25519.GenerateKey(rand.Reader)
+	} else {
+		key, err = GenerateKey()
+	}
 	if err != nil {
 		return fmt.Errorf("dkim key: %w", err)
 	}
@@ -159,11 +217,12 @@ func (k DKIMKey) Record(domain string) (Record, error) {
 	if err != nil {
 		return Record{}, err
 	}
-	name, value, err := DNSRecord(k.Selector, domain, &key.PublicKey)
+	name, value, err := DNSRecord(k.Selector, domain, key.Public())
 	note := map[DKIMKeyState]string{
-		KeyOld:   "an older key: keep it published for a week after the change, then delete record and " + k.File,
-		KeySigns: "signs now",
-		KeyNext:  "publish it, then run fillmark dkim rotate --now",
+		KeyOld:    "an older key: keep it published for a week after the change, then delete record and " + k.File,
+		KeySigns:  "signs now",
+		KeySecond: "signs beside the other (RFC 8463)",
+		KeyNext:   "publish it, then run fillmark dkim rotate --now",
 	}[k.State]
 	return Record{Kind: RecordDKIM, Name: name, Value: value, Note: note}, err
 }

@@ -18,7 +18,7 @@ import (
 
 // Reachable tells whether somebody elsewhere can open the web address at all: it
 // names no computer for itself and none that only its own network knows (RFC
-// 1918, 4193, 6761, 6762, 8375 and 9476).
+// 1918, 4193, 6761, 6762 and 8375).
 func Reachable(base string) bool {
 	u, err := url.Parse(base)
 	if err != nil || u.Host == "" {
@@ -29,9 +29,17 @@ func Reachable(base string) bool {
 		address = address.Unmap()
 		return address.IsGlobalUnicast() && !address.IsPrivate() && !sharedAddresses().Contains(address)
 	}
+	return !LocalName(host)
+}
+
+// LocalName tells a host name that nothing beyond its own network knows: one
+// without a dot, or below a name that is kept for such networks or common in them.
+func LocalName(host string) bool {
+	host = strings.TrimSuffix(strings.ToLower(host), ".")
 	_, last, dotted := strings.Cut(host, ".")
 	last = last[strings.LastIndexByte(last, '.')+1:]
-	return dotted && !slices.Contains([]string{"localhost", "local", "internal", "lan", "home", "localdomain"}, last) && !strings.HasSuffix(host, ".home.arpa")
+	return !dotted || slices.Contains([]string{"localhost", "local", "internal", "lan", "home", "localdomain"}, last) ||
+		host == "home.arpa" || strings.HasSuffix(host, ".home.arpa")
 }
 
 // sharedAddresses are those behind a provider's own translator (RFC 6598).

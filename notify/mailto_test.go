@@ -23,7 +23,7 @@ func TestReachable(t *testing.T) {
 		"": false, "http://127.0.0.1:8377": false, "http://[::1]:8377": false, "http://localhost:8377": false, "http://localhost.:8377": false, "http://a.localhost": false,
 		"http://192.168.1.20": false, "http://10.0.0.4": false, "http://172.20.1.1": false, "http://169.254.3.4": false, "http://100.64.9.9": false,
 		"http://[fe80::1]": false, "http://[fd12::1]": false, "http://0.0.0.0": false, "http://[::ffff:192.168.1.2]": false,
-		"http://bench": false, "http://bench.local": false, "http://bench.lan": false, "https://bench.home.arpa": false, "http://bench.internal": false, "http://bench.fritz.internal": false,
+		"http://bench": false, "http://bench.local": false, "http://bench.lan": false, "https://bench.home.arpa": false, "https://home.arpa": false, "https://loops-home.arpa": true, "http://bench.internal": false, "http://bench.fritz.internal": false,
 		"bench.workshop.example": false,
 	} {
 		assert.Equal(t, want, notify.Reachable(base), base)

@@ -6,6 +6,7 @@ package notify
 import (
 	"bytes"
 	"crypto"
+	"crypto/ed25519"
 	"crypto/rsa"
 	"errors"
 	"fmt"
@@ -25,10 +26,10 @@ var signedHeaders = []string{
 	"MIME-Version", "Content-Type", "Content-Transfer-Encoding",
 }
 
-// Signer signs letters for one domain and selector with RSA-SHA256,
-// relaxed/relaxed. It may be used by several goroutines.
+// Signer signs letters for one domain, relaxed/relaxed: with RSA-SHA256 and, after
+// [Signer.With], with Ed25519-SHA256 too. It may be used by several goroutines.
 type Signer struct {
-	options dkim.SignOptions
+	options []dkim.SignOptions // one a signature, the topmost first
 }
 
 // NewSigner makes a signer. The key must be RSA of at least 2048 bits: every
@@ -41,16 +42,33 @@ func NewSigner(domain, selector string, key crypto.Signer) (*Signer, error) {
 	if !ok || pub.N.BitLen() < keyBits {
 		return nil, invalid("dkim key", fmt.Sprintf("%T", key.Public()), "an RSA key of at least 2048 bits")
 	}
-	return &Signer{dkim.SignOptions{
+	return &Signer{[]dkim.SignOptions{signOptions(domain, selector, key)}}, nil
+}
+
+func signOptions(domain, selector string, key crypto.Signer) dkim.SignOptions {
+	return dkim.SignOptions{
 		Domain:                 domain,
 		Selector:               selector,
 		Signer:                 key,
 		HeaderCanonicalization: dkim.CanonicalizationRelaxed,
 		BodyCanonicalization:   dkim.CanonicalizationRelaxed,
-	}}, nil
+	}
 }
 
-// Sign returns the message with a DKIM-Signature in front. The bytes must be
+// With is the signer with an Ed25519 signature below its own (RFC 8463), under a
+// selector of its own. A receiver that does not know that kind goes by the other.
+func (s *Signer) With(selector string, key crypto.Signer) (*Signer, error) {
+	domain := s.options[0].Domain
+	if err := checkDKIMNames(domain, selector); err != nil {
+		return nil, err
+	}
+	if _, ok := key.Public().(ed25519.PublicKey); !ok {
+		return nil, invalid("second dkim key", fmt.Sprintf("%T", key.Public()), "an Ed25519 key")
+	}
+	return &Signer{append(slices.Clone(s.options), signOptions(domain, selector, key))}, nil
+}
+
+// Sign returns the message with its DKIM-Signatures in front. The bytes must be
 // what the wire will carry: lines that end with CRLF, the last one too, and no
 // bare CR or LF, over which verifiers differ. The time of the signature is the
 // present.
@@ -58,18 +76,21 @@ func (s *Signer) Sign(raw []byte) ([]byte, error) {
 	if err := checkWire(raw); err != nil {
 		return nil, fmt.Errorf("sign: %w", err)
 	}
-	options := s.options
-	options.HeaderKeys = oversigned(raw)
-	signer, err := dkim.NewSigner(&options)
-	if err != nil {
-		return nil, fmt.Errorf("sign: %w", err)
+	var signed []byte
+	for _, options := range s.options {
+		options.HeaderKeys = oversigned(raw)
+		signer, err := dkim.NewSigner(&options)
+		if err != nil {
+			return nil, fmt.Errorf("sign: %w", err)
+		}
+		_, err = signer.Write(raw)
+		// Closing ends the signer's goroutine, whatever was written.
+		if err = errors.Join(err, signer.Close()); err != nil {
+			return nil, fmt.Errorf("sign: %w", err)
+		}
+		signed = append(signed, signer.Signature()...)
 	}
-	_, err = signer.Write(raw)
-	// Closing ends the signer's goroutine, whatever was written.
-	if err = errors.Join(err, signer.Close()); err != nil {
-		return nil, fmt.Errorf("sign: %w", err)
-	}
-	return append([]byte(signer.Signature()), raw...), nil
+	return append(signed, raw...), nil
 }
 
 // checkWire refuses bytes that a transport would have to change.

@@ -181,6 +181,17 @@ func TestEverySentenceIsSaid(t *testing.T) {
 			return true
 		})
 	}
+	templates, err := filepath.Glob("../../cmd/fillmark/web/templates/*.html")
+	require.NoError(t, err)
+	require.NotEmpty(t, templates)
+	for _, path := range templates {
+		page, err := os.ReadFile(path)
+		require.NoError(t, err)
+		for _, found := range regexp.MustCompile(`\.Say "([^"]+)"`).FindAllStringSubmatch(string(page), -1) {
+			said[found[1]] = true
+			assert.Contains(t, ids, found[1], path)
+		}
+	}
 	for _, id := range ids {
 		if !strings.HasPrefix(id, "recorded.") {
 			assert.True(t, said[id], "nothing says %s", id)
@@ -242,10 +253,19 @@ func onRecord(t *testing.T) []string {
 	texts := slices.Concat(ownersTexts(t, "../../loops"), ownersTexts(t, "../../schedule"))
 	require.Greater(t, len(texts), 15, "the sentences of conditions and clauses are found")
 	for _, about := range loops.Tasks() {
-		texts = append(texts, about.OwnerTitle, strings.ToLower(about.OwnerTitle), about.OwnerNeeds, about.OwnerEvery(loops.Interval{Months: 6}))
+		texts = append(texts, about.OwnerTitle, strings.ToLower(about.OwnerTitle), about.OwnerNeeds, about.OwnerThen, about.OwnerEvery(loops.Interval{Months: 6}))
 	}
 	for _, n := range loops.Notices(false) {
 		texts = append(texts, string(n))
+	}
+	for _, kind := range append(loops.AnswerKinds(), loops.Unclear) {
+		texts = append(texts, loops.Answer{Answer: kind}.Said())
+	}
+	for _, kind := range []loops.AnswerKind{loops.Pause, loops.ProposeDay} {
+		texts = append(texts, loops.Answer{Answer: kind, On: loops.Day{Year: 2026, Month: time.December, Dom: 3}}.Said())
+	}
+	for _, ran := range loops.RanAll() {
+		texts = append(texts, ran.Sentence())
 	}
 	for _, h := range loops.Hows() {
 		texts = append(texts, h.Word())
@@ -264,6 +284,11 @@ func onRecord(t *testing.T) []string {
 	for _, what := range []string{"the cooling liquid", "the corrosion protection", "the protection against growth"} {
 		life := "The label gives " + what + " 24 months."
 		texts = append(texts, life, life+" The workshop does not open a sealed machine for that; it checks whether it cools as before.")
+	}
+	// How it runs against the day of its return, which workshop puts together.
+	texts = append(texts, "On Thu 3 Dec 2026: it runs as on the day you got it back.")
+	for _, how := range []string{"warmer", "cooler"} {
+		texts = append(texts, "You got it back on Thu 3 Dec 2026. On Fri 4 Dec 2026: it runs "+how+" than then by 6 ± 3 K, at like work in a like room.")
 	}
 	return append(texts, "A setting of this loop.") // what is left of one after an erasure
 }

@@ -182,6 +182,14 @@ func (d Dovecot) Comes(t testing.TB, name, content string) {
 	require.NoError(t, os.Rename(filepath.Join(d.Dir, "mail/tmp", name), filepath.Join(d.Dir, "mail/new", name)))
 }
 
+// Renumber has the mailbox number all of its mails again, as one that was moved to
+// another host does.
+func (d Dovecot) Renumber() {
+	for _, name := range []string{"dovecot-uidlist", "dovecot.index", "dovecot.index.log", "dovecot.index.cache", "dovecot.list.index.log"} {
+		_ = os.Remove(filepath.Join(d.Dir, "mail", name)) // not there is as good
+	}
+}
+
 // JWT is an access token that Dovecot checks by itself (RFC 7519).
 func JWT(t testing.TB, claims map[string]any) string {
 	t.Helper()

@@ -67,8 +67,10 @@ func (a *app) configCommand() *cobra.Command {
 				return err
 			}
 			answer := configAnswer{OK: true, Notes: []string{}}
-			if note := c.WithoutCanary(); note != "" {
-				answer.Notes = append(answer.Notes, note)
+			for _, note := range []string{c.WithoutLinks(), c.WithoutCanary()} {
+				if note != "" {
+					answer.Notes = append(answer.Notes, note)
+				}
 			}
 			return a.print(answer, func(p *printer) {
 				p.line("The configuration is right.")

@@ -7,6 +7,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"slices"
 	"strings"
@@ -21,7 +22,7 @@ import (
 func (a *app) dkimCommand() *cobra.Command {
 	cmd := &cobra.Command{Use: "dkim", Short: "DKIM: the key that signs mail, and the DNS records for it", Args: cobra.NoArgs}
 	cmd.AddCommand(
-		a.dkimSubcommand("new", "Make a key (RSA 2048, mode 0600) and print the DNS record", a.dkimNew),
+		a.dkimNewCommand(),
 		a.dkimSubcommand("show", "Print the DNS record of the key in use", a.dkimShow),
 		a.dkimSubcommand("records", "Print the DKIM, SPF and DMARC records that providers look for", a.dkimRecords),
 		a.dkimSubcommand("check", "Compare the published records with what they should be", a.dkimCheck),
@@ -42,6 +43,39 @@ func (a *app) dkimSubcommand(use, short string, run func(context.Context, daemon
 			return run(cmd.Context(), c)
 		},
 	}
+}
+
+func (a *app) dkimNewCommand() *cobra.Command {
+	var second bool
+	cmd := a.dkimSubcommand("new", "Make a key (RSA 2048, mode 0600) and print the DNS record", func(ctx context.Context, c daemon.Config) error {
+		if second {
+			return a.dkimSecond(ctx, c)
+		}
+		return a.dkimNew(ctx, c)
+	})
+	cmd.Flags().BoolVar(&second, "ed25519", false, "make a key of this kind, whose signature stands beside the other (RFC 8463)")
+	return cmd
+}
+
+// dkimSecond makes the key of the second kind.
+func (a *app) dkimSecond(_ context.Context, c daemon.Config) error {
+	_, there, err := c.Keys().Signing()
+	if err == nil && !there {
+		err = notify.ErrNoDKIMKey
+	}
+	if err != nil {
+		return err
+	}
+	k := c.Keys().Second()
+	err = k.Write()
+	if errors.Is(err, fs.ErrExist) {
+		return fmt.Errorf("dkim new --ed25519: %s is there already; without that file mail is signed with the other key alone", k.File)
+	}
+	if err != nil {
+		return err
+	}
+	return a.printKey(c, k, fmt.Sprintf("Key written to %s. Publish this record in the zone of %s:", k.File, c.MailDomain()),
+		"Once it is published start the daemon again: mail then bears both signatures.")
 }
 
 func (a *app) dkimNew(_ context.Context, c daemon.Config) error {

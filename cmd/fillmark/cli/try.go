@@ -132,7 +132,7 @@ func (a *app) tryAndServe(ctx context.Context, listen string, asked bool) (err e
 	c = demo.Placed(c, dir)
 	log := daemon.NewLog(a.errOut, slog.LevelWarn)
 	p := &printer{out: a.out}
-	p.line("▐ 7  Pages: %s (until you press Ctrl-C). Mail: %s", c.BaseURL+web.StartPath(c.StartSecret), filepath.Join(dir, "mail"))
+	p.line("▐ 7  Pages: %s (until you press Ctrl-C). Mail: %s", c.Base()+web.StartPath(c.StartSecret), filepath.Join(dir, "mail"))
 	return errors.Join(h.Serve(ctx, c, pages, a.now, log, a.announce), h.Close())
 }
 

@@ -29,7 +29,7 @@ func (h *Service) alarms(c Config) (*alarm.Board, error) {
 }
 
 // houseSource is red while the doctor has something to tell, such as a late
-// backup.
+// backup or a full disk.
 func (h *Service) houseSource() alarm.Source {
 	return alarm.Source{Name: web.HouseAlarm, Check: func(time.Time) (reason, remedy string) {
 		var says, do []string

@@ -69,6 +69,10 @@ func TestARegisterThatIsGoneIsTold(t *testing.T) {
 	assert.Contains(t, answer.Body.String(), "register: Nothing can be put down")
 	assert.Contains(t, answer.Body.String(), "fillmark backup --to FOLDER")
 	assert.Equal(t, 1, strings.Count(answer.Body.String(), "put down"), "it is said once")
+	assert.NotContains(t, answer.Body.String(), "sweep: ")
+	red := h.Alarms.Red(testNow())
+	require.Len(t, red, 1)
+	assert.Equal(t, "register", red[0].Name)
 
 	require.ErrorIs(t, h.Alarms.Tell(t.Context(), testNow().Add(time.Hour)), loops.ErrGone, "it cannot be put down, and is told all the same")
 	alarm := <-got

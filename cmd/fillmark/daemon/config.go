@@ -34,7 +34,7 @@ type Config struct {
 	} `mapstructure:"workshop"`
 
 	Listen  string `mapstructure:"listen"`   // host:port of the pages
-	BaseURL string `mapstructure:"base_url"` // where owners' links lead; empty: to the pages' own address
+	BaseURL string `mapstructure:"base_url"` // where owners' links lead; empty: they get none
 	// TLSCert and TLSKey are PEM files; both empty: no TLS of our own.
 	TLSCert string `mapstructure:"tls_cert"`
 	TLSKey  string `mapstructure:"tls_key"`

@@ -52,7 +52,7 @@ func (c Config) Problems() []error {
 	if c.inTheClear() {
 		wrong("listen", c.Listen, "a loopback address such as 127.0.0.1:8377: beyond it passwords would go over the network in the clear; or set own_certificate, tls_cert and tls_key, or trusted_proxy")
 	}
-	if u, err := url.Parse(c.base()); c.BaseURL != "" && (err != nil || u.Host == "" || !slices.Contains([]string{"http", "https"}, u.Scheme) || strings.HasSuffix(c.BaseURL, "/")) {
+	if u, err := url.Parse(c.Base()); c.BaseURL != "" && (err != nil || u.Host == "" || !slices.Contains([]string{"http", "https"}, u.Scheme) || strings.HasSuffix(c.BaseURL, "/")) {
 		wrong("base_url", c.BaseURL, "an address such as https://loops.workshop.example, without a slash at its end, or none")
 	}
 	if (c.TLSCert == "") != (c.TLSKey == "") {

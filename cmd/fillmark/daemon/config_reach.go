@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"fillmark/loops"
+	"fillmark/notify"
 )
 
 // ReachProblems are what is possible and yet never right where mail goes out to
@@ -20,7 +21,7 @@ func (c Config) ReachProblems() (found []error) {
 		found = append(found, &loops.InvalidError{Field: "mail.from", Value: c.Mail.From, Reason: fault + "; an address in a domain of yours is right"})
 	}
 	if fault := c.linksFault(); fault != "" {
-		found = append(found, &loops.InvalidError{Field: "base_url", Value: c.BaseURL, Reason: fault + "; the address at which owners reach the pages is right"})
+		found = append(found, &loops.InvalidError{Field: "base_url", Value: c.BaseURL, Reason: fault + "; the address at which owners reach the pages is right, or none: they answer by mail then"})
 	}
 	return found
 }
@@ -31,37 +32,53 @@ func (c Config) goesOut() bool { return c.Mail.Transport == "smtp" && !c.Mail.Tr
 // senderFault says why nobody can be written to from mail.from; empty where they
 // can.
 func (c Config) senderFault() string {
-	if domain := c.MailDomain(); c.goesOut() && reservedName(domain) {
+	if !c.goesOut() {
+		return ""
+	}
+	domain := c.MailDomain()
+	_, noName := netip.ParseAddr(domain)
+	switch {
+	case reservedName(domain):
 		return domain + " is a name for examples, so that answers and reports reach nobody"
+	case noName == nil || notify.LocalName(domain):
+		return domain + " is known to one network alone, so that answers and reports reach nobody"
 	}
 	return ""
 }
 
-// linksFault says why owners cannot open the links in letters; empty where they
-// can.
+// linksFault says why what base_url names is nowhere that an owner's link could
+// lead; empty where it is somewhere, and where it is not set.
 func (c Config) linksFault() string {
-	u, err := url.Parse(c.base())
-	if err != nil || !c.goesOut() {
+	u, err := url.Parse(c.BaseURL)
+	if err != nil || c.BaseURL == "" || !c.goesOut() {
 		return ""
 	}
 	host := u.Hostname()
 	at, err := netip.ParseAddr(host)
 	switch {
 	case isLoopbackName(host) || err == nil && (at.IsUnspecified() || at.IsLinkLocalUnicast()):
-		return "links would lead to " + c.base() + ", which every owner's computer takes for itself"
+		return "links would lead to " + c.BaseURL + ", which every owner's computer takes for itself"
 	case reservedName(host):
 		return host + " is a name for examples, which nobody can open"
-	case homeName(host):
-		return host + " is a name that only the network of one home knows (RFC 8375), so that no owner can open it"
 	}
 	return ""
 }
 
-// homeName tells a name of the domain that RFC 8375 keeps for the network of a
-// home.
-func homeName(host string) bool {
-	host = strings.ToLower(strings.TrimSuffix(host, "."))
-	return host == "home.arpa" || strings.HasSuffix(host, ".home.arpa")
+// WithoutLinks says that letters have no links, and how owners answer then; empty
+// where they have links, and where none leaves.
+func (c Config) WithoutLinks() string {
+	if !c.goesOut() || notify.Reachable(c.BaseURL) {
+		return ""
+	}
+	why := "since base_url is not set"
+	if c.BaseURL != "" {
+		why = "since only your own network knows " + c.BaseURL
+	}
+	read := "mail.imap reads it"
+	if c.Mail.IMAP.Address == "" {
+		read = "a person has to read it, since mail.imap is not set"
+	}
+	return "letters have no links, " + why + ": owners answer by mail to " + c.Mail.From + ", and " + read
 }
 
 // reservedName tells the names that RFC 2606 and RFC 6761 keep for tests and

@@ -108,7 +108,7 @@ func open(c Config, now func() time.Time, log *slog.Logger, options store.Option
 		return nil, err
 	}
 	settings := workshop.Settings{
-		Name: c.Workshop.Name, Phone: c.Workshop.Phone, From: c.Mail.From, BaseURL: c.base(), ReadHere: c.ReadHere,
+		Name: c.Workshop.Name, Phone: c.Workshop.Phone, From: c.Mail.From, BaseURL: c.Base(), ReadHere: c.ReadHere,
 		Zone: c.Zone(), SendHour: c.Mail.SendHour, Policy: policy, Costs: c.costs(), Technician: c.Mail.Technician,
 		Language: loops.Language(c.Mail.Language),
 		Photos:   photos.Folder(filepath.Join(filepath.Dir(c.Store), PhotosFolder)),
@@ -168,7 +168,7 @@ func open(c Config, now func() time.Time, log *slog.Logger, options store.Option
 		MailReachesOwners: c.goesOut(), Now: now, Log: log, Random: rand.Reader, Wake: h.poke, Hosts: c.hosts(),
 		Gate: h.Gate, WithoutSignIn: c.OpenBench && c.onlyHere(), Start: c.StartSecret, Known: links.DerivedKey(secrets[len(secrets)-32:], "known browsers"),
 		Authority: h.authority, BenchAt: c.benchAt(),
-		Secure:       strings.HasPrefix(c.base(), "https://"),
+		Secure:       strings.HasPrefix(c.Base(), "https://"),
 		TrustedProxy: proxy, Pulse: h.pulse, Alarms: h.Alarms,
 	})
 	return h, err
@@ -263,7 +263,7 @@ func newDeliverer(c Config, tokens *login.Tokens, s *store.Store, truth *worksho
 	if err := keptSecret(key.File); err != nil {
 		return nil, fmt.Errorf("mail.dkim_key_file: %w", err)
 	}
-	signer, err := notify.LoadSigner(key.File, c.MailDomain(), key.Selector)
+	signer, err := c.Keys().Signer(c.MailDomain())
 	if err != nil {
 		return nil, err
 	}
@@ -330,7 +330,7 @@ func (c Config) MailDomain() string { return c.Mail.From[strings.LastIndexByte(c
 // hosts are the names besides loopback ones that the pages answer to: the one
 // that owners' links lead to, and those of the bench.
 func (c Config) hosts() []string {
-	base, err := url.Parse(c.base())
+	base, err := url.Parse(c.Base())
 	if err != nil {
 		return nil
 	}

@@ -78,6 +78,9 @@ func (h *Service) facts() doctor.Facts {
 			f.Sweep = err.Error()
 		}
 	}
+	if fault := h.pulse.Fault(); errors.Is(fault, loops.ErrFull) {
+		f.Full = fault.Error()
+	}
 	return f
 }
 
@@ -187,8 +190,8 @@ func zoneFault() string {
 // facts are what the configuration and the disk tell.
 func (c Config) facts(now time.Time) doctor.Facts {
 	f := doctor.Facts{
-		At: now, Zone: c.Zone(), Relay: c.Mail.Transport == "smtp", Trial: c.Mail.Trial, From: c.Mail.From, BaseURL: c.base(),
-		Sender: c.senderFault(), Links: c.linksFault(), Bounces: c.Mail.BounceMaildir, Disks: c.disks(),
+		At: now, Zone: c.Zone(), Relay: c.Mail.Transport == "smtp", Trial: c.Mail.Trial, From: c.Mail.From, BaseURL: c.Base(),
+		Sender: c.senderFault(), Links: c.linksFault(), WithoutLinks: c.WithoutLinks(), Bounces: c.Mail.BounceMaildir, Disks: c.disks(),
 		Backup: doctor.Backup{Folder: c.Backup.Folder, SecondFolder: c.Backup.SecondFolder, Encrypted: c.Backup.Recipient != ""},
 	}
 	f.Register.Path = c.Store

@@ -91,7 +91,7 @@ func dnsAnswer(question []byte, texts map[string]string) ([]byte, error) {
 
 // relayed is a house whose mail goes out by a relay.
 func relayed(c *Config) {
-	c.Mail.Transport, c.Mail.From, c.BaseURL = "smtp", "bench@cooling.home.arpa", "https://192.168.1.20"
+	c.Mail.Transport, c.Mail.From, c.BaseURL = "smtp", "bench@cooling-home.arpa", "https://loops.cooling-home.arpa"
 }
 
 // TestDoctorAsksTheDNS holds the records against a DNS server of this computer's.
@@ -273,7 +273,7 @@ func TestDoctorLooksAtTheRealThing(t *testing.T) {
 // The line of the canary is what its alarm says.
 func TestDoctorAsksTheCanary(t *testing.T) {
 	t.Parallel()
-	_, h := house(t, relayed, func(c *Config) { c.Mail.BounceAddress = "bounce@cooling.home.arpa" })
+	_, h := house(t, relayed, func(c *Config) { c.Mail.BounceAddress = "bounce@cooling-home.arpa" })
 	h.serving.Store(true)
 	h.pulse.Swept(testNow(), 0, nil)
 	line := func() doctor.Line { return h.Quick().Line("canary") }
@@ -292,22 +292,27 @@ func TestDoctorAsksTheCanary(t *testing.T) {
 func TestReach(t *testing.T) {
 	t.Parallel()
 	for _, tt := range []struct{ from, base, field string }{
-		{"bench@cooling.home.arpa", "https://192.168.1.20", ""},
-		{"bench@cooling.home.arpa", "http://192.168.1.20:8377", ""}, // owners in the same house
+		{"bench@cooling-home.arpa", "https://192.168.1.20", ""},
+		{"bench@cooling-home.arpa", "http://192.168.1.20:8377", ""},
+		{"bench@cooling-home.arpa", "", ""},
 		{"workshop@fillmark.example", "https://192.168.1.20", "mail.from"},
 		{"bench@Example.COM", "https://192.168.1.20", "mail.from"},
 		{"bench@mail.example.org", "https://192.168.1.20", "mail.from"},
 		{"bench@works.test", "https://192.168.1.20", "mail.from"},
-		{"bench@cooling.home.arpa", "", "base_url"},
-		{"bench@cooling.home.arpa", "http://localhost:8377", "base_url"},
-		{"bench@cooling.home.arpa", "https://[::1]", "base_url"},
-		{"bench@cooling.home.arpa", "http://127.8.8.8", "base_url"},
-		{"bench@cooling.home.arpa", "http://0.0.0.0:8377", "base_url"},
-		{"bench@cooling.home.arpa", "https://loops.workshop.example", "base_url"},
-		{"bench@cooling.home.arpa", "https://home.arpa", "base_url"},
-		{"bench@cooling.home.arpa", "https://Loops.Home.Arpa.:8377", "base_url"},
-		{"bench@cooling.home.arpa", "https://loops-home.arpa", ""},
-		{"bench@counterexample.home.arpa", "https://example.cooling.internal", ""},
+		{"bench@cooling-home.arpa", "http://localhost:8377", "base_url"},
+		{"bench@cooling-home.arpa", "https://[::1]", "base_url"},
+		{"bench@cooling-home.arpa", "http://127.8.8.8", "base_url"},
+		{"bench@cooling-home.arpa", "http://0.0.0.0:8377", "base_url"},
+		{"bench@cooling-home.arpa", "https://loops.workshop.example", "base_url"},
+		{"bench@cooling-home.arpa", "https://home.arpa", ""},
+		{"bench@cooling-home.arpa", "https://loops-home.arpa", ""},
+		{"bench@counterexample.cooling-home.arpa", "https://example.cooling.internal", ""},
+		{"bench@cooling.home.arpa", "https://loops-home.arpa", "mail.from"},
+		{"bench@Home.arpa", "https://loops-home.arpa", "mail.from"},
+		{"bench@cooling.local", "https://loops-home.arpa", "mail.from"},
+		{"bench@cooling.fritz.internal", "https://loops-home.arpa", "mail.from"},
+		{"bench@works.lan", "https://loops-home.arpa", "mail.from"},
+		{"bench@192.168.1.20", "https://loops-home.arpa", "mail.from"},
 	} {
 		c := DefaultConfig(map[string]string{"HOME": t.TempDir()})
 		c.Mail.From, c.BaseURL = tt.from, tt.base
@@ -326,10 +331,33 @@ func TestReach(t *testing.T) {
 		assert.Empty(t, c.ReachProblems(), "a relay for trials")
 	}
 	// However it was started, no mail leaves with them.
-	_, h := house(t, func(c *Config) { c.Mail.Transport = "smtp" })
+	_, h := house(t, func(c *Config) { c.Mail.Transport, c.BaseURL = "smtp", "http://127.0.0.1:8377" })
 	_, err := h.deliver(t.Context(), testNow())
 	require.ErrorContains(t, err, "mail.from")
 	require.ErrorContains(t, err, "base_url")
+}
+
+// Where nobody but the workshop can open the pages no letter has a link: that is
+// said, with how owners answer then.
+func TestWithoutLinks(t *testing.T) {
+	t.Parallel()
+	c := DefaultConfig(map[string]string{"HOME": t.TempDir()})
+	c.Mail.From = "bench@cooling-home.arpa"
+	assert.Empty(t, c.WithoutLinks(), "no letter leaves")
+	c.Mail.Transport = "smtp"
+	assert.Equal(t, "letters have no links, since base_url is not set: owners answer by mail to bench@cooling-home.arpa, and a person has to read it, since mail.imap is not set", c.WithoutLinks())
+	c.Mail.IMAP.Address = "imap.cooling-home.arpa:993"
+	for _, own := range []string{"http://10.0.0.4:8377", "http://192.168.1.20", "https://[fd12::1]", "http://bench", "https://bench.home.arpa", "https://Loops.Home.Arpa.:8377", "http://bench.local"} {
+		c.BaseURL = own
+		assert.Empty(t, c.ReachProblems(), own)
+		assert.Equal(t, "letters have no links, since only your own network knows "+own+": owners answer by mail to bench@cooling-home.arpa, and mail.imap reads it", c.WithoutLinks())
+		line := doctor.Examine(c.facts(testNow())).Line("links")
+		assert.Equal(t, doctor.NotHere, line.State, own)
+		assert.Contains(t, line.Says, "Letters have no links")
+	}
+	c.BaseURL = "https://loops-home.arpa"
+	assert.Empty(t, c.WithoutLinks())
+	assert.Equal(t, doctor.Good, doctor.Examine(c.facts(testNow())).Line("links").State)
 }
 
 // certificate writes a certificate that ends on a day.

@@ -18,6 +18,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fillmark/cmd/fillmark/doctor"
 	"fillmark/loops"
 	"fillmark/testdata/peer"
 )
@@ -63,14 +64,18 @@ func TestAFullDiskIsOneErrorASweep(t *testing.T) {
 		assert.Equal(t, 1, strings.Count(said.String(), "no space left for the register"), said.String())
 	}
 	red := h.Alarms.Red(now)
-	require.Len(t, red, 2)
-	assert.Contains(t, red[1].Reason, "Too little room", "of the doctor")
-	assert.Equal(t, "sweep", red[0].Name)
-	assert.Contains(t, red[0].Reason, "no space left for the register")
+	require.Len(t, red, 1, "it is told once, by the doctor")
+	assert.Equal(t, "house", red[0].Name)
+	assert.Equal(t, 1, strings.Count(red[0].Reason, "no space left for the register"), red[0].Reason)
+	h.serving.Store(true)
+	report := h.Quick()
+	assert.Equal(t, doctor.Red, report.Line("disk").State)
+	assert.Equal(t, []string{"disk"}, report.Line("sweep").From)
+	h.serving.Store(false)
 	answer := httptest.NewRecorder()
 	h.Handler.ServeHTTP(answer, httptest.NewRequest(http.MethodGet, "http://127.0.0.1:8377/readyz", nil))
 	assert.Equal(t, http.StatusServiceUnavailable, answer.Code)
-	assert.Contains(t, answer.Body.String(), "no space left for the register")
+	assert.Equal(t, 1, strings.Count(answer.Body.String(), "no space left for the register"), answer.Body.String())
 
 	require.NoError(t, os.Remove(ballast))
 	said.Reset()
@@ -78,6 +83,7 @@ func TestAFullDiskIsOneErrorASweep(t *testing.T) {
 	assert.NotContains(t, said.String(), "level=ERROR")
 	red = h.Alarms.Red(now)
 	require.Len(t, red, 1, "the disk of the test is small by itself")
+	assert.NotContains(t, red[0].Reason, "no space left")
 	assert.Contains(t, red[0].Reason, "Too little room")
 	mailed := 0
 	for m, err := range h.Store.Messages(loops.Delivered) {

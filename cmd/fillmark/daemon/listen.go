@@ -42,32 +42,26 @@ func BindPages(address string) (net.Listener, error) {
 	return l, nil
 }
 
-// On is the configuration with its pages on a listener: links that nothing
-// else is configured for lead there, and to nobody else's port.
+// On is the configuration with its pages on a listener: where base_url is not set
+// they are there, and on nobody else's port.
 func (c Config) On(pages net.Listener) Config {
-	if c.BaseURL == "" {
-		c.BaseURL = c.baseAt(pages.Addr().String())
-	}
+	c.Listen = pages.Addr().String()
 	return c
 }
 
-// base is where owners' links lead.
-func (c Config) base() string {
-	if c.BaseURL == "" {
-		return c.baseAt(c.Listen)
+// Base is the pages' address: base_url or, where that is not set, the one on this
+// computer.
+func (c Config) Base() string {
+	if c.BaseURL != "" {
+		return c.BaseURL
 	}
-	return c.BaseURL
-}
-
-// baseAt is the pages' address on this computer where they listen at host:port.
-func (c Config) baseAt(listen string) string {
 	scheme := "http://"
 	if c.secure() {
 		scheme = "https://"
 	}
-	host, port, err := net.SplitHostPort(listen)
+	host, port, err := net.SplitHostPort(c.Listen)
 	if err != nil {
-		return scheme + listen // refused for itself
+		return scheme + c.Listen // refused for itself
 	}
 	if at, err := netip.ParseAddr(host); host == "" || err == nil && at.IsUnspecified() {
 		host = "127.0.0.1"
@@ -149,7 +143,7 @@ func (c Config) MayOpenBench() error {
 // onlyHere tells that nothing in the configuration is for anybody beyond this
 // computer.
 func (c Config) onlyHere() bool {
-	base, err := url.Parse(c.base())
+	base, err := url.Parse(c.Base())
 	if err != nil || c.TrustedProxy != "" {
 		return false
 	}

@@ -56,8 +56,10 @@ func (h *Service) Serve(
 	socketServer.ConnContext = peerActor
 	// Commands are the user's own, and one may take long over a large register.
 	socketServer.ReadTimeout, socketServer.WriteTimeout = 0, 0
-	if why := c.WithoutCanary(); why != "" {
-		log.Info(why)
+	for _, without := range []string{c.WithoutLinks(), c.WithoutCanary()} {
+		if without != "" {
+			log.Info(without)
+		}
 	}
 	running, parts := 4, make(chan error, 5)
 	go func() { parts <- serveHTTP(pageServer, pages) }()

@@ -33,6 +33,8 @@ type Facts struct {
 	Newest time.Time
 
 	Disks []Disk
+	// Full is why the last sweep could put nothing down for want of room.
+	Full string
 	// Exposed are files that others may use, or that cannot be used; each with what
 	// is wrong.
 	Exposed []Exposed
@@ -50,6 +52,9 @@ type Facts struct {
 	Relay, Trial bool
 	// Sender and Links say why mail.from and base_url cannot be used.
 	Sender, Links string
+	// WithoutLinks says that letters have no links, and how owners answer; empty
+	// where they have them.
+	WithoutLinks  string
 	From, BaseURL string
 	// MailFiles says what is wrong with templates, key or password.
 	MailFiles string

@@ -80,6 +80,9 @@ func disk(f Facts) Line {
 		}
 	}
 	switch {
+	case f.Full != "":
+		return red(strings.Join(append([]string{"Nothing can be put down: " + f.Full}, full...), ". ")+".",
+			"Make room on the disk of the register; it then goes on by itself.")
 	case len(f.Disks) == 0:
 		return notHere("This system does not say how much room there is.")
 	case len(full) > 0:

@@ -36,7 +36,9 @@ func links(f Facts) Line {
 	case f.noRelay() != "":
 		return notHere(f.noRelay())
 	case f.Links != "":
-		return red("base_url: "+f.Links+". No mail leaves with it.", "Set base_url to the address at which owners reach the pages, and start the daemon again.")
+		return red("base_url: "+f.Links+". No mail leaves with it.", "Set base_url to the address at which owners reach the pages, or to none, and start the daemon again.")
+	case f.WithoutLinks != "":
+		return notHere(strings.ToUpper(f.WithoutLinks[:1]) + f.WithoutLinks[1:] + ".")
 	}
 	return good("Owners' links lead to " + f.BaseURL + ".")
 }

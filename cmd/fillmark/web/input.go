@@ -89,7 +89,7 @@ type word[V any] struct {
 	parse  func(string) (V, error)
 }
 
-func anyWord() word[string] { return word[string]{object{"type": "string"}, words} }
+func anyWord() word[string] { return word[string]{object{"type": "string"}, asText} }
 func dayWord() word[loops.Day] {
 	return word[loops.Day]{object{"type": "string", "format": "date"}, loops.ParseDay}
 }

@@ -13,6 +13,9 @@ import (
 	"path"
 	"strings"
 	"sync"
+
+	"fillmark/loops"
+	"fillmark/notify/words"
 )
 
 // The glob takes the parts along, whose names begin with an underscore.
@@ -61,6 +64,7 @@ func newPages() (pages, error) {
 
 // frame is what the layout shows around every page.
 type frame struct {
+	spoken
 	Title     string
 	Sheet     string   // address of the style sheet
 	Icon      string   // address of the icon
@@ -78,11 +82,13 @@ type frame struct {
 func (s *server) newFrame(r *http.Request, title string) frame {
 	settings := s.Workshop.Settings()
 	f := frame{
-		Title: title, Sheet: s.pages.assets.address("fillmark.css"), Icon: s.pages.assets.address("mark.svg"),
+		spoken: spoken{words.In(loops.English)}, Title: title, Sheet: s.pages.assets.address("fillmark.css"), Icon: s.pages.assets.address("mark.svg"),
 		Bench: !isOwnersPath(r.URL.Path), SignedIn: visitOf(r).technician, Workshop: settings.Name, Phone: settings.Phone, PhoneLink: phoneLink(settings.Phone),
 	}
 	if f.Bench {
 		f.Scripts = []string{s.pages.assets.address("fillmark.js")}
+	} else {
+		f.spoken = s.spokenTo(loops.Owner{}) // whoever opens a page by a link; their own page knows them
 	}
 	return f
 }

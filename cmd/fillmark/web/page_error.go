@@ -27,9 +27,9 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 	p := errorPage{frame: s.newFrame(r, ""), Message: failure.Message, Problems: failure.Problems}
 	switch {
 	case errors.Is(err, links.ErrInvalid):
-		p.Heading = "This link does not open anything"
-		p.Message = "It is older than a few months, it was closed, or a part of it got lost on the way."
-		p.Advice = "Open the link in the newest mail that you have from us. If that does not help, call us."
+		p.Heading = p.Say("page.dead.heading")
+		p.Message = p.Say("page.dead.message")
+		p.Advice = p.Say("page.dead.advice")
 	case errors.Is(err, signin.ErrLink):
 		p.Heading = "This link sets no password any more"
 		p.Message = "It works once, and for an hour."
@@ -45,15 +45,15 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 		p.Heading = "This is not possible from here"
 		p.Advice = "Use the command on the computer that Fillmark runs on, or the address that the workshop gave you."
 	case status == http.StatusTooManyRequests:
-		p.Heading = "Too many tries"
-		p.Advice = "Wait, then try once more."
+		p.Heading = p.Say("page.many.heading")
+		p.Advice = p.Say("page.many.advice")
 	case status == http.StatusNotFound:
 		p.Heading = "Nothing is here"
 		p.Message = "This address belongs to no page and no record."
 		p.Advice = "Check the six symbols of the tag, or search the loops by owner or machine."
 	case status == http.StatusInternalServerError:
-		p.Heading = "That did not work"
-		p.Message = "Something went wrong here, and nothing was changed."
+		p.Heading = p.Say("page.fault.heading")
+		p.Message = p.Say("page.fault.message")
 		p.Advice = "Try once more. The program's log says what happened."
 		if loops.NoWrite(err) && p.Bench {
 			p.Message, p.Advice = "Nothing was put down: "+failure.Message+".", "Then send it again: go back, what was typed is still there."
@@ -67,11 +67,11 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 		p.Heading = "The record changed meanwhile"
 		p.Advice = "Open the page again and repeat what you did."
 	default:
-		p.Heading = "This cannot be right"
-		p.Advice = "Nothing was changed. Go back and enter it again."
+		p.Heading = p.Say("page.wrong.heading")
+		p.Advice = p.Say("page.wrong.advice")
 	}
 	if !p.Bench && status == http.StatusInternalServerError {
-		p.Advice = "Try once more in a minute. If that does not help, call us."
+		p.Advice = p.Say("page.fault.advice")
 	}
 	p.Title = p.Heading
 	setRetryAfter(w, err)

@@ -25,7 +25,6 @@ func formats() template.FuncMap {
 		"day":  loops.Day.Long,
 		"iso":  loops.Day.String,
 		"over": schedule.DaysOver,
-		"ago":  daysAgo,
 		"qty":  quantity,
 		"one":  oneDecimal,
 		"head": capital,
@@ -35,14 +34,6 @@ func formats() template.FuncMap {
 
 // oneDecimal writes a bare figure with one decimal.
 func oneDecimal(v float64) string { return strconv.FormatFloat(v, 'f', 1, 64) }
-
-// daysAgo is [schedule.DaysOver] in an owner's words: "3 days ago".
-func daysAgo(days int) string {
-	if days > 0 {
-		return count(days, "day") + " ago"
-	}
-	return schedule.DaysOver(days)
-}
 
 func count(n int, what string) string {
 	if n == 1 {

@@ -78,8 +78,8 @@ func (s *server) handoverPage(r *http.Request, file workshop.OwnersFile) handove
 		p.Freezes = plusMinusFor(file.Owner.Units, f.FreezePoint, f.Uncertainty)
 	}
 	house := notify.Workshop{Phone: settings.Phone, From: settings.From}
-	reach := house.ReachOnPaper(house.Words(loops.Owner{})) // pages are in English so far
-	machine, guide := ownerMachineOf(file, nil, today, reach)
+	reach := house.ReachOnPaper(p.words) // the bench prints it, in English so far
+	machine, guide := ownerMachineOf(p.spoken, file, nil, today, reach)
 	if len(machine.Steps) == 0 {
 		machine.Steps, machine.Leave = guide.Steps, guide.Leave
 	}

@@ -13,6 +13,7 @@ import (
 	"fillmark/loops"
 	"fillmark/notify"
 	"fillmark/notify/links"
+	"fillmark/notify/words"
 )
 
 // ownerPage is what an owner sees through the link in a mail.
@@ -65,11 +66,13 @@ type ownerPage struct {
 // ownerNotice is a box to tick.
 type ownerNotice struct {
 	Notice loops.Notice
+	Says   string
 	On     bool
 }
 
 // ownerMachine is one loop of theirs in plain words.
 type ownerMachine struct {
+	spoken
 	Name string
 	Loop string // empty where the machine has one
 	Tag  loops.Tag
@@ -95,21 +98,14 @@ type ownerTask struct {
 
 // ownerAnswer is an answer that is on record.
 type ownerAnswer struct {
-	Answer  loops.AnswerKind
+	Said    string // the answer, without what was ticked
 	Off     bool
 	Day     loops.Day
-	Noticed []loops.Notice
+	Noticed []string // what was ticked
 	Words   string
 	Photo   string // hash; empty where none came with it
-	Die     *chemistry.Celsius
-	On      loops.Day // that they named; zero for none
+	Wet     bool   // they saw something wet, so that what to do then comes first
 }
-
-// Said is the answer as it is on record, without what was ticked.
-func (a ownerAnswer) Said() string { return loops.Answer{Answer: a.Answer, On: a.On}.Said() }
-
-// Wet tells that they saw something wet, so that what to do then comes first.
-func (a ownerAnswer) Wet() bool { return slices.Contains(a.Noticed, loops.NoticeWet) }
 
 // maxToken is more than any link's token has, so that what the throttle
 // remembers stays small.
@@ -159,10 +155,10 @@ func (s *server) ownerPage(r *http.Request, owner loops.Owner) (ownerPage, error
 	if err != nil {
 		return ownerPage{}, err
 	}
-	settings, now := s.Workshop.Settings(), s.Now()
-	reach := reachOf(settings)
+	now, in := s.Now(), s.spokenTo(owner)
+	reach := reachOf(in.words, s.Workshop.Settings())
 	p := ownerPage{
-		Heading: "Your machines", Answered: lastAnswer(files), Mail: owner.MayMail(),
+		Heading: in.Say("page.heading"), Answered: lastAnswer(in.words, files), Mail: owner.MayMail(),
 		MailAsked: owner.Email != "" && owner.Consent.Mail, MailStopped: owner.MailStopped,
 	}
 	today := s.Workshop.DayOf(owner, now)
@@ -172,7 +168,7 @@ func (s *server) ownerPage(r *http.Request, owner loops.Owner) (ownerPage, error
 		paused := f.Loop.State.AskedFor == loops.Pause || f.Loop.State.QuietUntil.After(today)
 		look := slices.Contains(open, loops.Look) && !loops.KeptOff(f.Loop.State.Conditions())
 		p.Open, p.Due = p.Open || look, p.Due || len(open) > 0 && !paused
-		machine, guide := ownerMachineOf(f, open, today, reach)
+		machine, guide := ownerMachineOf(in, f, open, today, reach)
 		p.Machines = append(p.Machines, machine)
 		if f.Loop.State.Charge == nil {
 			continue
@@ -181,20 +177,21 @@ func (s *server) ownerPage(r *http.Request, owner loops.Owner) (ownerPage, error
 	}
 	p.Cautions = ownersCautions(files, owner.Units)
 	for _, n := range loops.Notices(!slices.ContainsFunc(files, func(f workshop.OwnersFile) bool { return !f.Loop.Sealed })) {
-		p.Notices = append(p.Notices, ownerNotice{Notice: n})
+		p.Notices = append(p.Notices, ownerNotice{Notice: n, Says: capital(in.words.Recorded(string(n)))})
 	}
 	if len(p.Machines) == 1 {
 		p.Heading = p.Machines[0].Name
 	} else {
-		p.About = aboutChoices(p.Machines)
+		p.About = aboutChoices(in, p.Machines)
 	}
 	if slices.ContainsFunc(p.Machines, func(m ownerMachine) bool { return m.Now.What+m.Next.What != "" }) {
 		p.Calendar = s.Workshop.CalendarPath(owner, now)
 	}
 	p.frame = s.newFrame(r, p.Heading)
+	p.spoken = in
 	p.Form, p.Unit = newForm(nil), unitOf(owner.Units)
 	for _, ran := range loops.RanAll() {
-		p.Ran = append(p.Ran, choice{Value: string(ran), Label: ran.Sentence()})
+		p.Ran = append(p.Ran, choice{Value: string(ran), Label: in.words.Recorded(ran.Sentence())})
 	}
 	if len(p.Machines) > 0 {
 		p.Log = "/o/" + r.PathValue("token") + "/log"
@@ -203,8 +200,8 @@ func (s *server) ownerPage(r *http.Request, owner loops.Owner) (ownerPage, error
 }
 
 // aboutChoices lists what an answer can be about: all, or one machine.
-func aboutChoices(machines []ownerMachine) []choice {
-	all := []choice{{Label: "all of them"}}
+func aboutChoices(in spoken, machines []ownerMachine) []choice {
+	all := []choice{{Label: in.Say("page.about.all")}}
 	for _, m := range machines {
 		label := m.Name
 		if m.Loop != "" {
@@ -216,11 +213,11 @@ func aboutChoices(machines []ownerMachine) []choice {
 }
 
 // reachOf says on the page of a mail's link how the workshop is reached.
-func reachOf(settings workshop.Settings) string {
+func reachOf(ws words.Words, settings workshop.Settings) string {
 	if settings.Phone != "" {
-		return "call us on " + settings.Phone
+		return ws.Say("reach.call", settings.Phone)
 	}
-	return "answer the mail that brought you here"
+	return ws.Say("page.reach.mail")
 }
 
 // ownersCautions are what is in the loops can do, in the owner's words and units.
@@ -233,8 +230,8 @@ func ownersCautions(files []workshop.OwnersFile, units loops.Units) []string {
 }
 
 // ownerMachineOf says in plain words how a loop stands and what to do.
-func ownerMachineOf(f workshop.OwnersFile, open []loops.TaskKind, today loops.Day, reach string) (ownerMachine, notify.Guide) {
-	m := ownerMachine{Name: f.Machine.Name, Loop: f.Loop.Name, Tag: f.Loop.Tag, Says: standing(f, open)}
+func ownerMachineOf(in spoken, f workshop.OwnersFile, open []loops.TaskKind, today loops.Day, reach string) (ownerMachine, notify.Guide) {
+	m := ownerMachine{spoken: in, Name: f.Machine.Name, Loop: f.Loop.Name, Tag: f.Loop.Tag, Says: in.Say(standing(f, open))}
 	var fluid chemistry.Fluid
 	if c := f.Loop.State.Charge; c != nil {
 		fluid = c.Fluid
@@ -244,27 +241,26 @@ func ownerMachineOf(f workshop.OwnersFile, open []loops.TaskKind, today loops.Da
 	asked := loops.Look
 	tasks := workshop.NextTasks(f.Loop.Plan)
 	if len(tasks) > 0 && tasks[0].Due.Before(today) {
-		m.Now = ownersTask(tasks[0], today)
+		m.Now = ownersTask(in.words, tasks[0], today)
 	}
 	if coming := comingTask(tasks, today); coming != nil {
-		m.Next = ownersTask(*coming, today)
+		m.Next = ownersTask(in.words, *coming, today)
 	}
 	if len(open) > 0 && !slices.Contains(open, loops.Look) {
 		asked = open[0]
 	}
-	english := notify.Workshop{}.Words(loops.Owner{}) // as all of an owner's page so far
-	guide := notify.GuideFor(english, asked, f.Machine.Kind, f.Loop.Sealed, fluid, reach)
-	m.Runs = f.RunsNow()
+	guide := notify.GuideFor(in.words, asked, f.Machine.Kind, f.Loop.Sealed, fluid, reach)
+	m.Runs = in.words.Recorded(f.RunsNow())
 	conditions := conditionsOf(f.Loop.State)
-	m.Conditions = notify.ConditionsForOwner(english, conditions)
+	m.Conditions = notify.ConditionsForOwner(in.words, conditions)
 	if f.Loop.State.InService() && !loops.KeptOff(conditions) {
 		m.Steps, m.Leave, m.Sealed, m.Look = guide.Steps, guide.Leave, f.Loop.Sealed, asked == loops.Look
 	}
 	return m, guide
 }
 
-func ownersTask(t loops.Task, today loops.Day) ownerTask {
-	return ownerTask{What: taskForOwner(t.Kind), Why: t.Binding().ForOwner(), Due: t.Due, Over: today.Sub(t.Due)}
+func ownersTask(ws words.Words, t loops.Task, today loops.Day) ownerTask {
+	return ownerTask{What: ws.Recorded(taskForOwner(t.Kind)), Why: ws.Recorded(t.Binding().ForOwner()), Due: t.Due, Over: today.Sub(t.Due)}
 }
 
 // conditionsOf are those of a machine that its owner has; of one on the bench
@@ -276,28 +272,28 @@ func conditionsOf(state loops.State) []loops.Condition {
 	return state.Conditions()
 }
 
-// standing is one sentence on how a loop stands, without jargon.
+// standing is the id of one sentence on how a loop stands, without jargon.
 func standing(f workshop.OwnersFile, open []loops.TaskKind) string {
 	state := f.Loop.State
 	switch {
 	case !state.Retired.IsZero():
-		return "We do not look after its cooling any more."
+		return "page.stands.retired"
 	case state.HandedOver.IsZero() && state.ReturnedAsIs.IsZero():
-		return "It is in our workshop."
+		return "page.stands.here"
 	case loops.KeptOff(conditionsOf(state)):
-		return "Leave it switched off and talk to us."
+		return "page.stands.off"
 	case !state.ReturnedAsIs.IsZero():
-		return "We plan nothing for it."
+		return "page.stands.as-it-is"
 	case !state.Concern.IsZero():
-		return "We were told that something is off; we have it on our list and get in touch."
+		return "page.stands.concern"
 	case f.Protection != nil && !f.Protection.Holds:
-		return "The liquid that cools it may freeze in the cold: keep it in a warm room and talk to us."
+		return "page.stands.freezes"
 	case slices.Contains(open, loops.Look):
-		return "It is time to look it over, which takes about a quarter of an hour."
+		return "page.stands.look"
 	case len(open) > 0:
-		return "It is time for some work in our workshop."
+		return "page.stands.work"
 	}
-	return "Nothing is asked of you now."
+	return "page.stands.well"
 }
 
 // taskForOwner names a task as owners know it.

@@ -15,6 +15,7 @@ import (
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 	"fillmark/notify/links"
+	"fillmark/notify/words"
 )
 
 func (s *server) answerOwner(w http.ResponseWriter, r *http.Request) error {
@@ -63,7 +64,7 @@ func (s *server) answerOwner(w http.ResponseWriter, r *http.Request) error {
 		for i := range p.Notices {
 			p.Notices[i].On = slices.Contains(answer.Noticed, p.Notices[i].Notice)
 		}
-		p.Problem = "Not sent yet. What is right here: " + problems[0].Right + "."
+		p.Problem = p.Say("page.problem", problems[0].Right)
 		return s.render(w, http.StatusUnprocessableEntity, "owner", p)
 	}
 	if err == nil && photoFault != nil {
@@ -94,9 +95,9 @@ func (s *server) answeredWithoutPhoto(w http.ResponseWriter, r *http.Request, ow
 	if err != nil {
 		return err
 	}
-	p.PhotoNote = "What you told us is on record. The photo is not: " + fault.Error() + "."
+	p.PhotoNote = p.Say("page.photo.not", fault.Error())
 	if problems := problemsOf(fault); len(problems) > 0 {
-		p.PhotoNote = "What you told us is on record. The photo is not: we can take " + problems[0].Right + "."
+		p.PhotoNote = p.Say("page.photo.right", problems[0].Right)
 	}
 	return s.render(w, http.StatusOK, "owner", p)
 }
@@ -167,10 +168,10 @@ func (s *server) notMe(w http.ResponseWriter, r *http.Request, owner loops.Owner
 		return err
 	}
 	s.Wake()
-	const heading = "Your links are closed"
-	p := errorPage{frame: s.newFrame(r, heading), Heading: heading,
-		Message: "No link that you had from us opens anything any more, this page neither.",
-		Advice:  "We have a note to call you about what was answered. The next mail from us brings new links."}
+	in := s.spokenTo(owner)
+	p := errorPage{frame: s.newFrame(r, in.Say("page.closed.heading")), Heading: in.Say("page.closed.heading"),
+		Message: in.Say("page.closed.message"), Advice: in.Say("page.closed.advice")}
+	p.spoken = in
 	return s.render(w, http.StatusOK, "error", p)
 }
 
@@ -223,12 +224,19 @@ func formError(err error) error {
 var dayed = map[string]bool{"day": true, "pause": true}
 
 // lastAnswer is the newest answer in the histories that still stands.
-func lastAnswer(files []workshop.OwnersFile) *ownerAnswer {
+func lastAnswer(ws words.Words, files []workshop.OwnersFile) *ownerAnswer {
 	last := workshop.LastSaid(files)
 	if last == nil {
 		return nil
 	}
-	return &ownerAnswer{last.Answer.Answer, last.Answer.Answer == loops.SomethingOff, last.Day, last.Noticed, last.Words, last.Photo, last.Die, last.On}
+	said := &ownerAnswer{
+		Said: ws.Recorded(loops.Answer{Answer: last.Answer.Answer, On: last.On}.Said()), Off: last.Answer.Answer == loops.SomethingOff,
+		Day: last.Day, Words: last.Words, Photo: last.Photo, Wet: slices.Contains(last.Noticed, loops.NoticeWet),
+	}
+	for _, n := range last.Noticed {
+		said.Noticed = append(said.Noticed, ws.Recorded(string(n)))
+	}
+	return said
 }
 
 // ownerCalendar is the feed of an owner's days, for a calendar program.

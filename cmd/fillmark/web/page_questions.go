@@ -67,7 +67,7 @@ func (s *server) pageQuestions(w http.ResponseWriter, r *http.Request) error {
 	p.Here = "openings"
 	q := paramsOf(r)
 	take(q, "cause", &p.Cause, evidence.ParseCause)
-	take(q, "by", &p.By, words)
+	take(q, "by", &p.By, asText)
 	err := q.err()
 	if err != nil {
 		return err

@@ -27,8 +27,10 @@ func (s *server) pageStop(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *server) stopPage(r *http.Request, owner loops.Owner) stopPage {
-	title := "Mail about your machines"
-	return stopPage{frame: s.newFrame(r, title), Stopped: owner.MailStopped, Email: owner.Email}
+	in := s.spokenTo(owner)
+	p := stopPage{frame: s.newFrame(r, in.Say("page.stop.title")), Stopped: owner.MailStopped, Email: owner.Email}
+	p.spoken = in
+	return p
 }
 
 // actStop stops the mail or starts it again. A mail program's one click

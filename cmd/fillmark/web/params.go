@@ -84,7 +84,7 @@ func oneOf[T ~string](allowed []T) func(string) (T, error) {
 	}
 }
 
-func words(text string) (string, error) { return text, nil }
+func asText(text string) (string, error) { return text, nil }
 
 func yesOrNo(text string) (bool, error) {
 	v, err := strconv.ParseBool(text)

@@ -4,6 +4,7 @@
 package web
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"net/http"
@@ -76,6 +77,9 @@ func (p *Pulse) now() pulse {
 
 // Late says how the loop has fallen behind: nil while sweeps come in time.
 func (p *Pulse) Late(now time.Time) error {
+	if fault := p.Fault(); loops.NoWrite(fault) {
+		return fault
+	}
 	if reason, _ := p.Source().Check(now); reason != "" {
 		return errors.New(reason)
 	}
@@ -85,20 +89,22 @@ func (p *Pulse) Late(now time.Time) error {
 	return nil
 }
 
+// Fault is that of the last sweep or, where it worked, of the last delivery; nil
+// where both did.
+func (p *Pulse) Fault() error {
+	seen := p.now()
+	return cmp.Or(seen.fault, seen.unsent)
+}
+
 // Source is red while what is due cannot be looked after: the last sweep failed,
-// or none came in time.
+// or none came in time. A register that is gone and a full disk are judged by the
+// doctor, whose alarms say it once.
 func (p *Pulse) Source() alarm.Source {
 	return alarm.Source{Name: "sweep", Check: func(now time.Time) (reason, remedy string) {
-		seen := p.now()
-		fault := seen.fault
-		if fault == nil {
-			fault = seen.unsent
-		}
+		seen, fault := p.now(), p.Fault()
 		switch {
-		case errors.Is(fault, loops.ErrGone):
-			return "What is due is not looked after: " + fault.Error() + ".", "The register comes first."
-		case errors.Is(fault, loops.ErrFull):
-			return "What is due cannot be put down: " + fault.Error() + ".", "Make room on the disk of the register; it then goes on by itself."
+		case loops.NoWrite(fault):
+			return "", ""
 		case fault != nil:
 			return "What is due cannot be looked after: " + fault.Error() + ".", "Read the program's log, and see on the doctor's page how the register stands."
 		case seen.swept.IsZero():
@@ -130,15 +136,14 @@ func (s *server) ready(w http.ResponseWriter, r *http.Request) error {
 	for _, a := range s.red() {
 		why += a.Name + ": " + a.Reason + " " + a.Remedy + "\n"
 	}
+	if trouble := s.stopped(); why == "" && trouble != "" {
+		why = trouble + "\n"
+	}
 	if why == "" && s.Pulse != nil && s.Pulse.now().swept.IsZero() {
 		why = "starting: the first sweep is not done yet\n"
 	}
 	if why != "" {
 		writeText(w, http.StatusServiceUnavailable, why)
-		return nil
-	}
-	if trouble := s.stopped(); trouble != "" {
-		writeText(w, http.StatusServiceUnavailable, trouble+"\n")
 		return nil
 	}
 	writeText(w, http.StatusOK, "ready\n")

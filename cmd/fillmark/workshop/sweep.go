@@ -12,6 +12,7 @@ import (
 
 	"fillmark/loops"
 	"fillmark/notify"
+	"fillmark/notify/words"
 	"fillmark/schedule"
 )
 
@@ -163,6 +164,9 @@ func (w *Workshop) sender() notify.Workshop {
 		Language: w.settings.Language, Templates: w.settings.Templates,
 	}
 }
+
+// WordsFor are the words that an owner reads; of nobody known, the workshop's.
+func (w *Workshop) WordsFor(o loops.Owner) words.Words { return w.sender().Words(o) }
 
 func (w *Workshop) mailDomain() string {
 	return w.settings.From[strings.LastIndexByte(w.settings.From, '@')+1:]
