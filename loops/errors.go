@@ -29,6 +29,10 @@ var ErrTagTaken = errors.New("the tag is taken")
 // ErrFull says that there is no space for a write, which changed nothing.
 var ErrFull = errors.New("no space left for the register; free some and try again")
 
+// ErrDamaged says that bytes in the register are not what was written. The way
+// back is the newest backup.
+var ErrDamaged = errors.New("the store file is damaged; restore the newest backup")
+
 // ErrGone says that the register's file was removed or replaced while it was in
 // use, so that nothing that is written would be found again.
 var ErrGone = errors.New("the register's file was removed or replaced while the program has it open")

@@ -12,14 +12,17 @@ import (
 	"os"
 	"time"
 
-	bolt "go.etcd.io/bbolt"
+	"go.etcd.io/bbolt"
+
+	"fillmark/loops/store/bolt"
+	"fillmark/loops/store/engine"
 )
 
 // Backup copies the store as it is at one moment to a new file, while writers
 // go on, and then opens the copy and checks all of it. A copy that does not
 // pass is removed. A file that is already there is never replaced.
 func (s *Store) Backup(ctx context.Context, to string) error {
-	return s.backup(ctx, to, func(*bolt.Tx) error { return nil })
+	return s.backup(ctx, to, func(engine.Reader) error { return nil })
 }
 
 // BackupAndExport is [Store.Backup], and writes the export of the same moment,
@@ -27,7 +30,7 @@ func (s *Store) Backup(ctx context.Context, to string) error {
 // byte for byte, or the copy is not right. It keeps writers waiting no longer
 // than [Store.Export] does.
 func (s *Store) BackupAndExport(ctx context.Context, to string, exported io.Writer) error {
-	return s.backup(ctx, to, func(tx *bolt.Tx) error {
+	return s.backup(ctx, to, func(tx engine.Reader) error {
 		out := bufio.NewWriter(exported)
 		if err := export(ctx, tx, out); err != nil {
 			return err
@@ -37,15 +40,9 @@ func (s *Store) BackupAndExport(ctx context.Context, to string, exported io.Writ
 }
 
 // backup copies what one transaction sees, and lets also read it too.
-func (s *Store) backup(ctx context.Context, to string, also func(*bolt.Tx) error) error {
+func (s *Store) backup(ctx context.Context, to string, also func(engine.Reader) error) error {
 	err := writeNew(to, func(temp *os.File) error {
-		err := s.view(func(tx *bolt.Tx) error {
-			if err := writeTo(tx, temp); err != nil {
-				return err
-			}
-			return also(tx)
-		})
-		if err != nil {
+		if err := s.copyTo(temp, also); err != nil {
 			return err
 		}
 		return verify(ctx, temp.Name(), true)
@@ -56,6 +53,18 @@ func (s *Store) backup(ctx context.Context, to string, also func(*bolt.Tx) error
 	return nil
 }
 
+// copyTo writes what one transaction sees, and lets also read it too.
+func (s *Store) copyTo(temp *os.File, also func(engine.Reader) error) error {
+	s.mu.RLock()
+	defer s.mu.RUnlock()
+	return s.engine().Read(func(tx bolt.Tx) error {
+		if _, err := tx.WriteTo(temp); err != nil {
+			return err
+		}
+		return also(tx)
+	})
+}
+
 // verify opens a file without writing to it and checks it, a file of an older
 // schema only as far as its pages go.
 func verify(ctx context.Context, path string, newestOnly bool) error {
@@ -63,14 +72,14 @@ func verify(ctx context.Context, path string, newestOnly bool) error {
 	if err != nil {
 		return err
 	}
-	err = guard(path, func() error { return verifyOpen(ctx, path, db, newestOnly) })
+	err = bolt.Guard(path, func() error { return verifyOpen(ctx, path, db, newestOnly) })
 	return errors.Join(err, db.Close())
 }
 
-func verifyOpen(ctx context.Context, path string, db *bolt.DB, newestOnly bool) error {
+func verifyOpen(ctx context.Context, path string, db *bbolt.DB, newestOnly bool) error {
 	var schema int
-	err := db.View(func(tx *bolt.Tx) (err error) {
-		if err := checkPages(path, tx, true); err != nil {
+	err := bolt.New(path, db).Read(func(tx bolt.Tx) (err error) {
+		if err := tx.CheckPages(true); err != nil {
 			return err
 		}
 		schema, err = readSchema(tx)

@@ -11,7 +11,9 @@ import (
 	"path/filepath"
 	"runtime"
 
-	bolt "go.etcd.io/bbolt"
+	"go.etcd.io/bbolt"
+
+	"fillmark/loops/store/bolt"
 )
 
 // Compact rewrites the file without the space that old pages take, and
@@ -33,7 +35,7 @@ func (s *Store) Compact(ctx context.Context) (before, after int64, err error) {
 	return before, after, nil
 }
 
-func (s *Store) compact(ctx context.Context, swap func(fresh *bolt.DB, id fileIdentity, temp string) error) (before, after int64, err error) {
+func (s *Store) compact(ctx context.Context, swap func(fresh *bbolt.DB, id fileIdentity, temp string) error) (before, after int64, err error) {
 	if s.opts.ReadOnly {
 		return 0, 0, errors.New("the store is open for reading only")
 	}
@@ -48,13 +50,13 @@ func (s *Store) compact(ctx context.Context, swap func(fresh *bolt.DB, id fileId
 		return 0, 0, err
 	}
 	var id fileIdentity
-	fresh, err := bolt.Open(temp, 0o600, &bolt.Options{
-		Timeout: s.opts.Timeout, MaxSize: s.opts.MaxSize, FreelistType: bolt.FreelistMapType, OpenFile: id.open,
+	fresh, err := bbolt.Open(temp, 0o600, &bbolt.Options{
+		Timeout: s.opts.Timeout, MaxSize: s.opts.MaxSize, FreelistType: bbolt.FreelistMapType, OpenFile: id.open,
 	})
 	if err != nil {
 		return 0, 0, err
 	}
-	if err := guard(s.path, func() error { return rewrite(ctx, fresh, s.db, temp) }); err != nil {
+	if err := bolt.Guard(s.path, func() error { return rewrite(ctx, fresh, s.db, temp) }); err != nil {
 		return 0, 0, errors.Join(err, fresh.Close(), removeIfThere(temp))
 	}
 	if err := errors.Join(swap(fresh, id, temp), SyncFolder(filepath.Dir(s.path))); err != nil {
@@ -67,7 +69,7 @@ func (s *Store) compact(ctx context.Context, swap func(fresh *bolt.DB, id fileId
 // swapOpen puts the new file in the place of the old one. The new file was
 // locked from its beginning and the old one is still: no other process can come
 // between.
-func (s *Store) swapOpen(fresh *bolt.DB, id fileIdentity, temp string) error {
+func (s *Store) swapOpen(fresh *bbolt.DB, id fileIdentity, temp string) error {
 	if err := os.Rename(temp, s.path); err != nil {
 		return errors.Join(err, fresh.Close(), removeIfThere(temp))
 	}
@@ -78,7 +80,7 @@ func (s *Store) swapOpen(fresh *bolt.DB, id fileIdentity, temp string) error {
 
 // swapClosed does so where a file that is open cannot be renamed: both are
 // closed for a moment, and the one that then has the name is opened again.
-func (s *Store) swapClosed(fresh *bolt.DB, _ fileIdentity, temp string) error {
+func (s *Store) swapClosed(fresh *bbolt.DB, _ fileIdentity, temp string) error {
 	err := errors.Join(fresh.Close(), s.db.Close())
 	if err == nil {
 		err = os.Rename(temp, s.path)
@@ -92,11 +94,11 @@ func (s *Store) swapClosed(fresh *bolt.DB, _ fileIdentity, temp string) error {
 }
 
 // rewrite fills the new file from the old one and checks it.
-func rewrite(ctx context.Context, fresh, old *bolt.DB, temp string) error {
+func rewrite(ctx context.Context, fresh, old *bbolt.DB, temp string) error {
 	const transactionSize = 1 << 20 // bytes, to bound the memory it takes
 	// One sync at the end will do: until then the file is nobody's store.
 	fresh.NoSync = true
-	if err := bolt.Compact(fresh, old, transactionSize); err != nil {
+	if err := bbolt.Compact(fresh, old, transactionSize); err != nil {
 		return err
 	}
 	fresh.NoSync = false

@@ -17,6 +17,7 @@ import (
 	"github.com/stretchr/testify/require"
 	bolt "go.etcd.io/bbolt"
 
+	"fillmark/loops"
 	"fillmark/loops/store"
 )
 
@@ -121,7 +122,7 @@ func TestTruncatedAnywhere(t *testing.T) {
 		require.NoError(t, os.WriteFile(path, content[:size], 0o600))
 		s, err := store.Open(path, store.Options{Timeout: 50 * time.Millisecond})
 		if err != nil {
-			assert.True(t, errIsAny(err, store.ErrDamaged, store.ErrForeign), "%d bytes: %v", size, err)
+			assert.True(t, errIsAny(err, loops.ErrDamaged, store.ErrForeign), "%d bytes: %v", size, err)
 			continue
 		}
 		// Only free pages were cut off.
@@ -200,7 +201,7 @@ func TestDamagedRoot(t *testing.T) {
 		bad := fmt.Sprintf("%s.%d", path, at)
 		require.NoError(t, os.WriteFile(bad, damaged, 0o600))
 		_, err := store.Open(bad, store.Options{})
-		require.ErrorIs(t, err, store.ErrDamaged)
+		require.ErrorIs(t, err, loops.ErrDamaged)
 		assert.ErrorContains(t, err, "before the last write")
 		require.NoError(t, store.Restore(t.Context(), bad, bad+".restored"))
 		s, err := store.Open(bad+".restored", store.Options{})
@@ -225,7 +226,7 @@ func TestFlippedBitInARecord(t *testing.T) {
 	require.NoError(t, err)
 	defer func() { assert.NoError(t, s.Close()) }()
 	_, err = s.Owner(3)
-	require.ErrorIs(t, err, store.ErrDamaged)
+	require.ErrorIs(t, err, loops.ErrDamaged)
 	assert.ErrorContains(t, err, "owner 3")
 	report, err := s.Check(t.Context())
 	require.NoError(t, err)

@@ -6,17 +6,17 @@ package store
 import (
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
 	"runtime"
 	"strings"
 	"syscall"
 
-	bolt "go.etcd.io/bbolt"
+	"go.etcd.io/bbolt"
 	berrors "go.etcd.io/bbolt/errors"
 
 	"fillmark/loops"
+	"fillmark/loops/store/bolt"
 )
 
 // writeNew lets fill write a file (mode 0600) that appears under its name only
@@ -95,32 +95,11 @@ func SyncFolder(path string) error {
 
 // copyTo writes what one read transaction sees to a new file, whole and on
 // the disk.
-func copyTo(db *bolt.DB, path, to string) error {
+func copyTo(db *bbolt.DB, path, to string) error {
 	return writeNew(to, func(temp *os.File) error {
-		return guard(path, func() error {
-			return db.View(func(tx *bolt.Tx) error { return writeTo(tx, temp) })
+		return bolt.New(path, db).Read(func(tx bolt.Tx) error {
+			_, err := tx.WriteTo(temp)
+			return err
 		})
 	})
-}
-
-// writeTo writes all that the transaction sees. bbolt hides the cause of an
-// error behind its text; here it stays.
-func writeTo(tx *bolt.Tx, file *os.File) error {
-	w := keeper{Writer: file}
-	if _, err := tx.WriteTo(&w); err != nil {
-		return errors.Join(err, w.err)
-	}
-	return nil
-}
-
-// keeper keeps the error of its writer.
-type keeper struct {
-	io.Writer
-	err error
-}
-
-func (k *keeper) Write(b []byte) (int, error) {
-	n, err := k.Writer.Write(b)
-	k.err = err
-	return n, err
 }

@@ -7,15 +7,20 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"slices"
 
-	bolt "go.etcd.io/bbolt"
+	"go.etcd.io/bbolt"
+
+	"fillmark/loops"
+	"fillmark/loops/store/bolt"
+	"fillmark/loops/store/engine"
 )
 
 // migration brings a file from one schema version to the next inside one
 // transaction.
 type migration struct {
 	what  string
-	apply func(*bolt.Tx) error
+	apply func(engine.Writer) error
 }
 
 // migrations is append-only: entry n brings schema n+1 to n+2, and one that
@@ -28,26 +33,25 @@ type schemaV1 struct {
 	Schema int `json:"schema"`
 }
 
-func putSchema(tx *bolt.Tx, schema int) error {
+func putSchema(tx engine.Writer, schema int) error {
 	v, err := encode(recordV1, schemaV1{schema})
 	if err != nil {
 		return err
 	}
-	return bucket(tx, bucketMeta).Put([]byte(keySchema), v)
+	return tx.Put(bucketMeta, []byte(keySchema), v)
 }
 
 // readSchema returns the file's schema version. A bbolt file without one gives
-// [ErrForeign]; one that holds nothing at all gives [ErrDamaged], since a store
+// [ErrForeign]; one that holds nothing at all gives [loops.ErrDamaged], since a store
 // is never made in the file that it will be.
-func readSchema(tx *bolt.Tx) (int, error) {
-	meta := bucket(tx, bucketMeta)
-	if meta == nil {
-		if name, _ := tx.Cursor().First(); name != nil {
-			return 0, fmt.Errorf("%w: it holds a bucket %q and no schema version", ErrForeign, name)
+func readSchema(tx engine.Reader) (int, error) {
+	if there := tx.Buckets(); !slices.Contains(there, bucketMeta) {
+		if len(there) > 0 {
+			return 0, fmt.Errorf("%w: it holds a bucket %q and no schema version", ErrForeign, there[0])
 		}
-		return 0, fmt.Errorf("%w: it holds nothing", ErrDamaged)
+		return 0, fmt.Errorf("%w: it holds nothing", loops.ErrDamaged)
 	}
-	stored := meta.Get([]byte(keySchema))
+	stored := tx.Get(bucketMeta, []byte(keySchema))
 	if stored == nil {
 		return 0, fmt.Errorf("%w: it has no schema version", ErrForeign)
 	}
@@ -59,20 +63,18 @@ func readSchema(tx *bolt.Tx) (int, error) {
 }
 
 // prepare makes the opened file one of the newest schema, or refuses it.
-func prepare(db *bolt.DB, path string, opts Options, list []migration) error {
+func prepare(db *bbolt.DB, path string, opts Options, list []migration) error {
 	newest := len(list) + 1
 	var schema int
-	err := guard(path, func() error {
-		return db.View(func(tx *bolt.Tx) (err error) {
-			if err := checkRoots(path, db.Info().PageSize); err != nil {
-				return err
-			}
-			if err := checkPages(path, tx, false); err != nil {
-				return err
-			}
-			schema, err = readSchema(tx)
+	err := bolt.New(path, db).Read(func(tx bolt.Tx) (err error) {
+		if err := tx.CheckRoots(); err != nil {
 			return err
-		})
+		}
+		if err := tx.CheckPages(false); err != nil {
+			return err
+		}
+		schema, err = readSchema(tx)
+		return err
 	})
 	switch {
 	case err != nil:
@@ -90,15 +92,15 @@ func prepare(db *bolt.DB, path string, opts Options, list []migration) error {
 			return fmt.Errorf("backup before migrating: %w", err)
 		}
 	}
-	return guard(path, func() error { return migrate(db, schema, list) })
+	return migrate(bolt.New(path, db), schema, list)
 }
 
 // migrate applies the steps that are missing, each in a transaction that also
 // raises the version, so that a kill between two leaves a whole file.
-func migrate(db *bolt.DB, schema int, list []migration) error {
+func migrate(kept engine.Engine, schema int, list []migration) error {
 	for ; schema < len(list)+1; schema++ {
 		step := list[schema-1]
-		err := db.Update(func(tx *bolt.Tx) error {
+		err := kept.Update(func(tx engine.Writer) error {
 			if err := makeBuckets(tx); err != nil {
 				return err
 			}
@@ -116,7 +118,7 @@ func migrate(db *bolt.DB, schema int, list []migration) error {
 
 // keepBefore copies the file as it was to "<path>.schema-<n>", where a copy
 // that is already there was made by an earlier attempt and stays.
-func keepBefore(db *bolt.DB, path string, schema int) error {
+func keepBefore(db *bbolt.DB, path string, schema int) error {
 	copyPath := fmt.Sprintf("%s.schema-%d", path, schema)
 	if _, err := os.Stat(copyPath); !errors.Is(err, os.ErrNotExist) {
 		return err

@@ -7,17 +7,20 @@ import (
 	"errors"
 	"fmt"
 	"os"
-	"runtime/debug"
 	"time"
 
-	bolt "go.etcd.io/bbolt"
+	"go.etcd.io/bbolt"
 	berrors "go.etcd.io/bbolt/errors"
+
+	"fillmark/loops"
+	"fillmark/loops/store/bolt"
+	"fillmark/loops/store/engine"
 )
 
 // Open opens the store at path, creating it (mode 0600) where there is none.
 // A file of an older schema is migrated after a backup copy was made beside
 // it. Open returns an error that matches [ErrInUse], [ErrNewer], [ErrForeign]
-// or [ErrDamaged] where that is the reason, and never leaves a file half made.
+// or [loops.ErrDamaged] where that is the reason, and never leaves a file half made.
 func Open(path string, opts Options) (*Store, error) {
 	return openWith(path, opts, migrations())
 }
@@ -55,11 +58,11 @@ func openWith(path string, opts Options, list []migration) (*Store, error) {
 // stands.
 func create(path string, schema int) error {
 	err := writeNew(path, func(temp *os.File) error {
-		db, err := bolt.Open(temp.Name(), 0o600, nil)
+		db, err := bbolt.Open(temp.Name(), 0o600, nil)
 		if err != nil {
 			return err
 		}
-		err = db.Update(func(tx *bolt.Tx) error { return initialise(tx, schema) })
+		err = bolt.New(path, db).Update(func(tx engine.Writer) error { return initialise(tx, schema) })
 		if err == nil {
 			err = bothRoots(db)
 		}
@@ -73,24 +76,24 @@ func create(path string, schema int) error {
 
 // bothRoots commits nothing twice, so that both root pages know of all that was
 // written: with the older one damaged or taken, a new file would be empty.
-func bothRoots(db *bolt.DB) error {
-	nothing := func(*bolt.Tx) error { return nil }
+func bothRoots(db *bbolt.DB) error {
+	nothing := func(*bbolt.Tx) error { return nil }
 	return errors.Join(db.Update(nothing), db.Update(nothing))
 }
 
 // openFile opens the bbolt file after a look that cannot write to it, and puts
 // down which file it is.
-func openFile(path string, opts Options, id *fileIdentity) (*bolt.DB, error) {
+func openFile(path string, opts Options, id *fileIdentity) (*bbolt.DB, error) {
 	if err := notCutOff(path, opts.Timeout); err != nil {
 		return nil, err
 	}
-	var db *bolt.DB
-	err := guard(path, func() (err error) {
-		db, err = bolt.Open(path, 0o600, &bolt.Options{
+	var db *bbolt.DB
+	err := bolt.Guard(path, func() (err error) {
+		db, err = bbolt.Open(path, 0o600, &bbolt.Options{
 			Timeout:         opts.Timeout,
 			ReadOnly:        opts.ReadOnly,
 			MaxSize:         opts.MaxSize,
-			FreelistType:    bolt.FreelistMapType,
+			FreelistType:    bbolt.FreelistMapType,
 			PreLoadFreelist: true,
 			OpenFile:        id.open,
 		})
@@ -107,20 +110,20 @@ func notCutOff(path string, timeout time.Duration) error {
 		return fmt.Errorf("store: %w", err)
 	}
 	if info.Size() == 0 {
-		return fmt.Errorf("%s: %w: the file is empty", path, ErrDamaged)
+		return fmt.Errorf("%s: %w: the file is empty", path, loops.ErrDamaged)
 	}
-	return openError(path, guard(path, func() error {
-		db, err := bolt.Open(path, 0o600, &bolt.Options{Timeout: timeout, ReadOnly: true})
+	return openError(path, bolt.Guard(path, func() error {
+		db, err := bbolt.Open(path, 0o600, &bbolt.Options{Timeout: timeout, ReadOnly: true})
 		if err != nil {
 			return err
 		}
-		err = db.View(func(tx *bolt.Tx) error {
+		err = db.View(func(tx *bbolt.Tx) error {
 			// Again, now that no one can write.
 			if info, err = os.Stat(path); err != nil {
 				return err
 			}
 			if info.Size() < tx.Size() {
-				return fmt.Errorf("%s: %w: it is cut off after %d of %d bytes", path, ErrDamaged, info.Size(), tx.Size())
+				return fmt.Errorf("%s: %w: it is cut off after %d of %d bytes", path, loops.ErrDamaged, info.Size(), tx.Size())
 			}
 			return nil
 		})
@@ -136,22 +139,10 @@ func openError(path string, err error) error {
 		return nil
 	case errors.Is(err, berrors.ErrTimeout):
 		return fmt.Errorf("%s: %w%s", path, ErrInUse, holder(path))
-	case errors.Is(err, ErrDamaged), errors.As(err, &system):
+	case errors.Is(err, loops.ErrDamaged), errors.As(err, &system):
 		return fmt.Errorf("store: open: %w", err)
 	case errors.Is(err, berrors.ErrInvalid), errors.Is(err, berrors.ErrVersionMismatch):
 		return fmt.Errorf("%s: %w (%v)", path, ErrForeign, err)
 	}
-	return fmt.Errorf("%s: %w (%v)", path, ErrDamaged, err)
-}
-
-// guard runs fn and turns what bbolt does on a damaged page, a panic or a
-// fault of the memory map, into an error that matches [ErrDamaged].
-func guard(path string, fn func() error) (err error) {
-	defer debug.SetPanicOnFault(debug.SetPanicOnFault(true))
-	defer func() {
-		if cause := recover(); cause != nil {
-			err = fmt.Errorf("%s: %w (%v)", path, ErrDamaged, cause)
-		}
-	}()
-	return fn()
+	return fmt.Errorf("%s: %w (%v)", path, loops.ErrDamaged, err)
 }

@@ -14,9 +14,9 @@
 // units of package loops; instants are kept in UTC. A Store is safe for
 // concurrent use by many goroutines, and one process at a time owns the file.
 //
-// Callers may match [ErrInUse], [ErrDamaged], [ErrNewer], [ErrForeign],
-// [ErrReadOnly], and of package loops ErrNotFound, ErrConflict, ErrRepeated,
-// ErrTagTaken, ErrFull and ErrGone.
+// Callers may match [ErrInUse], [ErrNewer], [ErrForeign], [ErrReadOnly], and of
+// package loops ErrNotFound, ErrConflict, ErrRepeated, ErrTagTaken, ErrFull,
+// ErrDamaged and ErrGone.
 package store
 
 import (
@@ -24,15 +24,14 @@ import (
 	"sync"
 	"time"
 
-	bolt "go.etcd.io/bbolt"
+	"go.etcd.io/bbolt"
+
+	"fillmark/loops/store/bolt"
+	"fillmark/loops/store/engine"
 )
 
 // ErrInUse says that another process holds the store.
 var ErrInUse = errors.New("store is in use by another process")
-
-// ErrDamaged says that bytes in the file are not what was written. The way
-// back is the newest backup.
-var ErrDamaged = errors.New("the store file is damaged; restore the newest backup")
 
 // ErrNewer says that a later version of the program wrote the file.
 var ErrNewer = errors.New("the store was written by a newer version of Fillmark; update the program, or restore a backup made with this one")
@@ -63,7 +62,7 @@ type Store struct {
 	// mu is held for reading by every transaction and for writing only while
 	// compaction swaps the file.
 	mu sync.RWMutex
-	db *bolt.DB
+	db *bbolt.DB
 	id fileIdentity // of the file behind db
 
 	own string // see [Store.ID]
@@ -79,17 +78,20 @@ func (s *Store) Close() error {
 	return s.db.Close()
 }
 
-// view runs fn in a read transaction. Nothing that bbolt hands out may leave
-// fn: decode or copy.
-func (s *Store) view(fn func(*bolt.Tx) error) error {
+// engine keeps the bytes. It is another one after a compaction.
+func (s *Store) engine() bolt.Engine { return bolt.New(s.path, s.db) }
+
+// view runs fn in a read transaction. Nothing that the engine hands out may
+// leave fn: decode or copy.
+func (s *Store) view(fn func(engine.Reader) error) error {
 	s.mu.RLock()
 	defer s.mu.RUnlock()
-	return guard(s.path, func() error { return s.db.View(fn) })
+	return s.engine().View(fn)
 }
 
 // update runs fn in a write transaction, which is on the disk, and in the file
 // that the path leads to, when update returns nil.
-func (s *Store) update(fn func(*bolt.Tx) error) error {
+func (s *Store) update(fn func(engine.Writer) error) error {
 	if s.opts.ReadOnly {
 		return ErrReadOnly
 	}
@@ -98,7 +100,7 @@ func (s *Store) update(fn func(*bolt.Tx) error) error {
 	if err := s.id.at(s.path); err != nil {
 		return err
 	}
-	if err := named(guard(s.path, func() error { return s.db.Update(fn) })); err != nil {
+	if err := named(s.engine().Update(fn)); err != nil {
 		return err
 	}
 	return s.id.at(s.path) // before anybody is told that it is kept

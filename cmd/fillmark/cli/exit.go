@@ -71,7 +71,7 @@ func hintFor(err error) string {
 		return "a running fillmark holds the register; stop it, or let it answer on its socket beside the register"
 	case errors.Is(err, errPhotos):
 		return "copy HASH.jpg and HASH-small.jpg from the folder photos of a backup or of an export into the folder photos beside the register"
-	case errors.Is(err, store.ErrDamaged):
+	case errors.Is(err, loops.ErrDamaged):
 		return "the way back: stop fillmark serve, move the register and the folders keys and photos beside it aside, and put the newest backup there with fillmark restore FOLDER"
 	case errors.Is(err, store.ErrForeign):
 		return "name the register with --store, or move that file aside and put the newest backup there with fillmark restore FOLDER"
