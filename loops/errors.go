@@ -37,6 +37,18 @@ var ErrDamaged = errors.New("the store file is damaged; restore the newest backu
 // use, so that nothing that is written would be found again.
 var ErrGone = errors.New("the register's file was removed or replaced while the program has it open")
 
+// ErrInUse says that another process holds the register.
+var ErrInUse = errors.New("store is in use by another process")
+
+// ErrForeign says that what is there is none of Fillmark's.
+var ErrForeign = errors.New("the file is not a Fillmark store")
+
+// ErrNewer says that a later version of the program wrote the register.
+var ErrNewer = errors.New("the store was written by a newer version of Fillmark; update the program, or restore a backup made with this one")
+
+// ErrReadOnly says that the register was opened for reading alone.
+var ErrReadOnly = errors.New("the register is open for reading alone: its medium or its rights do not let it be written to")
+
 // NoWrite tells that an error stands in the way of every write, so that trying
 // the next one is of no use.
 func NoWrite(err error) bool { return errors.Is(err, ErrFull) || errors.Is(err, ErrGone) }

@@ -10,10 +10,8 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"time"
 
-	"go.etcd.io/bbolt"
-
+	"fillmark/loops"
 	"fillmark/loops/store/bolt"
 	"fillmark/loops/store/engine"
 )
@@ -41,47 +39,29 @@ func (s *Store) BackupAndExport(ctx context.Context, to string, exported io.Writ
 
 // backup copies what one transaction sees, and lets also read it too.
 func (s *Store) backup(ctx context.Context, to string, also func(engine.Reader) error) error {
-	err := writeNew(to, func(temp *os.File) error {
-		if err := s.copyTo(temp, also); err != nil {
-			return err
-		}
-		return verify(ctx, temp.Name(), true)
-	})
+	file, err := s.file()
+	if err == nil {
+		err = file.Copy(to, also, func(copied string) error { return verify(ctx, copied, true) })
+	}
 	if err != nil {
 		return fmt.Errorf("store: backup to %s: %w", to, err)
 	}
 	return nil
 }
 
-// copyTo writes what one transaction sees, and lets also read it too.
-func (s *Store) copyTo(temp *os.File, also func(engine.Reader) error) error {
-	s.mu.RLock()
-	defer s.mu.RUnlock()
-	return s.engine().Read(func(tx bolt.Tx) error {
-		if _, err := tx.WriteTo(temp); err != nil {
-			return err
-		}
-		return also(tx)
-	})
-}
-
 // verify opens a file without writing to it and checks it, a file of an older
 // schema only as far as its pages go.
 func verify(ctx context.Context, path string, newestOnly bool) error {
-	db, err := openFile(path, Options{Timeout: time.Second, ReadOnly: true}, new(fileIdentity))
+	file, err := bolt.OpenBackup(path)
 	if err != nil {
 		return err
 	}
-	err = bolt.Guard(path, func() error { return verifyOpen(ctx, path, db, newestOnly) })
-	return errors.Join(err, db.Close())
+	return errors.Join(verifyOpen(ctx, file, newestOnly), file.Close())
 }
 
-func verifyOpen(ctx context.Context, path string, db *bbolt.DB, newestOnly bool) error {
+func verifyOpen(ctx context.Context, file *bolt.File, newestOnly bool) error {
 	var schema int
-	err := bolt.New(path, db).Read(func(tx bolt.Tx) (err error) {
-		if err := tx.CheckPages(true); err != nil {
-			return err
-		}
+	err := file.View(func(tx engine.Reader) (err error) {
 		schema, err = readSchema(tx)
 		return err
 	})
@@ -90,15 +70,15 @@ func verifyOpen(ctx context.Context, path string, db *bbolt.DB, newestOnly bool)
 	case err != nil:
 		return err
 	case schema > newest:
-		return ErrNewer
+		return loops.ErrNewer
 	case schema < 1 || newestOnly && schema != newest:
-		return fmt.Errorf("%w: schema %d", ErrForeign, schema)
+		return fmt.Errorf("%w: schema %d", loops.ErrForeign, schema)
 	case schema < newest:
-		c := checker{ctx: ctx}
-		return errors.Join(c.bboltCheck(db, false), c.report.err())
+		var c checker
+		err := file.Check(func(engine.Reader) error { return nil }, c.file)
+		return errors.Join(err, ctx.Err(), c.report.err())
 	}
-	report, err := checkDB(ctx, path, db, false)
-	return errors.Join(err, report.err())
+	return sound(ctx)(file)
 }
 
 // Restore copies a backup to where there is no store yet, after checking all
@@ -120,9 +100,10 @@ func restore(ctx context.Context, from, to string) error {
 	if err := verify(ctx, from, false); err != nil {
 		return err
 	}
-	db, err := openFile(from, Options{Timeout: time.Second, ReadOnly: true}, new(fileIdentity))
+	file, err := bolt.OpenBackup(from)
 	if err != nil {
 		return err
 	}
-	return errors.Join(copyTo(db, from, to), db.Close())
+	err = file.Copy(to, func(engine.Reader) error { return nil }, func(string) error { return nil })
+	return errors.Join(err, file.Close())
 }

@@ -143,7 +143,7 @@ func compacts(t *testing.T, compact func(*store.Store, context.Context) (before,
 	require.NoError(t, s.Commit(workshop(t, s)))
 	sound(t, s)
 	_, err = store.Open(s.Path(), store.Options{Timeout: 1})
-	require.ErrorIs(t, err, store.ErrInUse, "the new file is held")
+	require.ErrorIs(t, err, loops.ErrInUse, "the new file is held")
 	require.NoError(t, s.Backup(ctx, s.Path()+".backup"))
 	files, err := os.ReadDir(filepath.Dir(s.Path()))
 	require.NoError(t, err)

@@ -116,7 +116,7 @@ func TestSecondProcess(t *testing.T) {
 	_, err = bufio.NewReader(pipe).ReadString('\n')
 	require.NoError(t, err)
 	_, err = store.Open(path, store.Options{Timeout: 10 * time.Millisecond})
-	require.ErrorIs(t, err, store.ErrInUse)
+	require.ErrorIs(t, err, loops.ErrInUse)
 	if runtime.GOOS == "linux" {
 		assert.ErrorContains(t, err, fmt.Sprintf("in use by another process (process %d)", child.Process.Pid))
 	}

@@ -11,10 +11,7 @@ import (
 	"errors"
 	"fmt"
 
-	"go.etcd.io/bbolt"
-
 	"fillmark/loops"
-	"fillmark/loops/store/bolt"
 	"fillmark/loops/store/engine"
 )
 
@@ -56,46 +53,43 @@ func (r Report) err() error {
 	return fmt.Errorf("%w (%d problems, the first: %s)", loops.ErrDamaged, len(r.Problems), r.Problems[0])
 }
 
-// Check reads the whole file: the checksum and form of every value, every
+// Check reads the whole store: the checksum and form of every value, every
 // index against the records it stands for, every loop's state against its
-// history folded again, and bbolt's own check of its pages. What is wrong is in
+// history folded again, and of a file its pages. What is wrong is in
 // the report; the error says only that Check could not finish, because ctx
 // ended or the store is closed. Writers go on while the records are read, and
 // wait for the short while that the check of the pages takes.
-func (s *Store) Check(ctx context.Context) (Report, error) {
-	s.mu.RLock()
-	defer s.mu.RUnlock()
-	return checkDB(ctx, s.path, s.db, !s.opts.ReadOnly)
-}
+func (s *Store) Check(ctx context.Context) (Report, error) { return check(ctx, s.kept) }
 
-// checkDB is [Store.Check] for any open file of the newest schema.
-func checkDB(ctx context.Context, path string, db *bbolt.DB, writable bool) (Report, error) {
+// check is [Store.Check] for anything of the newest schema.
+func check(ctx context.Context, kept engine.Engine) (Report, error) {
 	c := checker{ctx: ctx, report: Report{Records: map[string]int{}}, expected: map[string]map[string]bool{}, there: map[string]bool{}}
 	for _, name := range indexes() {
 		c.expected[name] = map[string]bool{}
 	}
-	err := bolt.New(path, db).Read(func(tx bolt.Tx) error {
-		if err := tx.CheckPages(true); err != nil {
-			return err
-		}
+	err := c.all(kept)
+	switch {
+	case errors.Is(err, loops.ErrDamaged):
+		c.file(err) // reading on is not safe
+	case err != nil:
+		return c.report, fmt.Errorf("store: check: %w", err)
+	}
+	return c.report, nil
+}
+
+// all reads what is there, and of a file what it is made of.
+func (c *checker) all(kept engine.Engine) error {
+	read := func(tx engine.Reader) error {
 		if err := c.records(tx); err != nil {
 			return err
 		}
 		c.indexes(tx)
 		return nil
-	})
-	switch {
-	case errors.Is(err, loops.ErrDamaged):
-		// Reading on is not safe.
-		c.problem("", "", err.Error())
-		return c.report, nil
-	case err == nil:
-		err = c.bboltCheck(db, writable)
 	}
-	if err != nil {
-		return c.report, fmt.Errorf("store: check: %w", err)
+	if file, ok := kept.(engine.File); ok {
+		return errors.Join(file.Check(read, c.file), c.ctx.Err())
 	}
-	return c.report, nil
+	return kept.View(read)
 }
 
 // indexes lists the buckets whose lines follow from the records.
@@ -115,26 +109,15 @@ func (c *checker) problem(bucket, key, what string) {
 	c.report.Problems = append(c.report.Problems, Problem{bucket, key, what})
 }
 
+// file notes what is wrong with the file as a whole.
+func (c *checker) file(err error) { c.problem("", "", err.Error()) }
+
 // expect notes a line that an index must have.
 func (c *checker) expect(index string, key []byte, err error) error {
 	if err == nil {
 		c.expected[index][string(key)] = true
 	}
 	return err
-}
-
-// bboltCheck runs bbolt's own check. It looks at the list of free pages, which is
-// only still while no one else writes: so in a write transaction, given up
-// afterwards, where the file can be written.
-func (c *checker) bboltCheck(db *bbolt.DB, writable bool) error {
-	tx, err := db.Begin(writable)
-	if err != nil {
-		return err
-	}
-	for err := range tx.Check() {
-		c.problem("", "", err.Error())
-	}
-	return errors.Join(tx.Rollback(), c.ctx.Err())
 }
 
 // records reads every value of every bucket.

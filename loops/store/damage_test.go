@@ -52,9 +52,9 @@ func TestSecondOpenIsTold(t *testing.T) {
 	t.Parallel()
 	s := open(t)
 	_, err := store.Open(s.Path(), store.Options{Timeout: 10 * time.Millisecond})
-	assert.ErrorIs(t, err, store.ErrInUse)
+	assert.ErrorIs(t, err, loops.ErrInUse)
 	_, err = store.Open(s.Path(), store.Options{Timeout: 10 * time.Millisecond, ReadOnly: true})
-	assert.ErrorIs(t, err, store.ErrInUse)
+	assert.ErrorIs(t, err, loops.ErrInUse)
 }
 
 func TestReadOnly(t *testing.T) {
@@ -104,13 +104,13 @@ func TestForeignFiles(t *testing.T) {
 			before, err := os.ReadFile(path)
 			require.NoError(t, err)
 			_, err = store.Open(path, store.Options{})
-			require.ErrorIs(t, err, store.ErrForeign)
+			require.ErrorIs(t, err, loops.ErrForeign)
 			after, err := os.ReadFile(path)
 			require.NoError(t, err)
 			assert.Equal(t, before, after, "the file changed")
 			// It was let go of.
 			_, err = store.Open(path, store.Options{Timeout: 10 * time.Millisecond})
-			assert.ErrorIs(t, err, store.ErrForeign)
+			assert.ErrorIs(t, err, loops.ErrForeign)
 		})
 	}
 }
@@ -122,7 +122,7 @@ func TestTruncatedAnywhere(t *testing.T) {
 		require.NoError(t, os.WriteFile(path, content[:size], 0o600))
 		s, err := store.Open(path, store.Options{Timeout: 50 * time.Millisecond})
 		if err != nil {
-			assert.True(t, errIsAny(err, loops.ErrDamaged, store.ErrForeign), "%d bytes: %v", size, err)
+			assert.True(t, errIsAny(err, loops.ErrDamaged, loops.ErrForeign), "%d bytes: %v", size, err)
 			continue
 		}
 		// Only free pages were cut off.
@@ -162,7 +162,7 @@ func TestCampaignFlippedBits(t *testing.T) {
 		require.NoError(t, os.WriteFile(path, damaged, 0o600))
 		s, err := store.Open(path, store.Options{Timeout: 50 * time.Millisecond})
 		if err != nil {
-			require.NotErrorIs(t, err, store.ErrInUse)
+			require.NotErrorIs(t, err, loops.ErrInUse)
 			refused++
 			require.NoError(t, os.Remove(path))
 			continue

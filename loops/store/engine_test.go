@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"iter"
 	"maps"
+	"os"
 	"path/filepath"
 	"slices"
 	"sync"
@@ -16,7 +17,6 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
-	"go.etcd.io/bbolt"
 	"pgregory.net/rapid"
 
 	"fillmark/loops"
@@ -27,9 +27,24 @@ import (
 // engines opens, on a path, each engine that a store can be kept in.
 var engines = map[string]func(t require.TestingT, path string) engine.Engine{
 	"bolt": func(t require.TestingT, path string) engine.Engine {
-		db, err := bbolt.Open(path, 0o600, &bbolt.Options{NoSync: true, InitialMmapSize: 1 << 20})
+		err := bolt.Create(path, func(e engine.Engine) error {
+			// So big that no reader, which a test holds open, keeps a writer waiting
+			// for a larger map of the file.
+			err := e.Update(func(tx engine.Writer) error {
+				return errors.Join(tx.MakeBucket("some"), tx.Put("some", []byte("big"), make([]byte, 1<<20)))
+			})
+			if err != nil {
+				return err
+			}
+			return e.Update(func(tx engine.Writer) error { return tx.Delete("some", []byte("big")) })
+		})
+		if !errors.Is(err, os.ErrExist) {
+			require.NoError(t, err)
+		}
+		f, err := bolt.Open(path, engine.Options{})
 		require.NoError(t, err)
-		return bolt.New(path, db)
+		f.DB().NoSync = true
+		return f
 	},
 }
 

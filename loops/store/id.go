@@ -7,9 +7,6 @@ import (
 	"crypto/rand"
 	"encoding/hex"
 
-	"go.etcd.io/bbolt"
-
-	"fillmark/loops/store/bolt"
 	"fillmark/loops/store/engine"
 )
 
@@ -37,9 +34,9 @@ func putID(tx engine.Writer) error {
 	return tx.Put(bucketMeta, []byte(keyID), v)
 }
 
-// ownID reads the id of an opened file, which gets one where it has none and may
+// ownID reads the id of what was opened, which gets one where it has none and may
 // be written to.
-func ownID(db *bbolt.DB, path string, opts Options) (string, error) {
+func ownID(kept engine.Engine, opts Options) (string, error) {
 	var own idV1
 	read := func(tx engine.Reader) (err error) {
 		if stored := tx.Get(bucketMeta, []byte(keyID)); stored != nil {
@@ -47,15 +44,15 @@ func ownID(db *bbolt.DB, path string, opts Options) (string, error) {
 		}
 		return err
 	}
-	err := bolt.New(path, db).View(read)
+	err := kept.View(read)
 	if err != nil || own.ID != "" || opts.ReadOnly {
 		return own.ID, err
 	}
-	err = bolt.New(path, db).Update(func(tx engine.Writer) error {
+	err = kept.Update(func(tx engine.Writer) error {
 		if err := putID(tx); err != nil {
 			return err
 		}
 		return read(tx)
 	})
-	return own.ID, named(err)
+	return own.ID, err
 }

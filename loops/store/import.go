@@ -10,12 +10,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
-
-	"go.etcd.io/bbolt"
 
 	"fillmark/loops"
-	"fillmark/loops/store/bolt"
 	"fillmark/loops/store/engine"
 )
 
@@ -30,24 +26,15 @@ const MaxLine = 8 << 20
 // what one store accepted another must be able to give back: foreign data
 // comes in by the tables that the commands read.
 func Import(ctx context.Context, path string, r io.Reader) error {
-	err := writeNew(path, func(temp *os.File) error {
-		db, err := bbolt.Open(temp.Name(), 0o600, &bbolt.Options{FreelistType: bbolt.FreelistMapType})
-		if err != nil {
-			return err
-		}
-		return errors.Join(bolt.Guard(path, func() error { return fillFrom(ctx, db, temp.Name(), r) }), db.Close())
-	})
+	err := createEngine(path, func(kept engine.Engine) error { return fillFrom(ctx, kept, r) })
 	if err != nil {
 		return fmt.Errorf("store: import: %w", err)
 	}
 	return nil
 }
 
-// fillFrom reads the lines into a new bbolt file and checks it.
-func fillFrom(ctx context.Context, db *bbolt.DB, path string, r io.Reader) error {
-	// Until the end the file is nobody's store: one sync will do.
-	db.NoSync = true
-	kept := bolt.New(path, db)
+// fillFrom reads the lines into what is new and checks it.
+func fillFrom(ctx context.Context, kept engine.Engine, r io.Reader) error {
 	if err := kept.Update(func(tx engine.Writer) error { return initialise(tx, len(migrations())+1) }); err != nil {
 		return err
 	}
@@ -70,11 +57,7 @@ func fillFrom(ctx context.Context, db *bbolt.DB, path string, r io.Reader) error
 	if err := refold(ctx, kept); err != nil {
 		return err
 	}
-	db.NoSync = false
-	if err := errors.Join(db.Sync(), bothRoots(db)); err != nil {
-		return err
-	}
-	report, err := checkDB(ctx, path, db, true)
+	report, err := check(ctx, kept)
 	if err == nil && !report.OK() {
 		err = fmt.Errorf("the records do not fit together (%d problems, the first: %s)", len(report.Problems), report.Problems[0])
 	}

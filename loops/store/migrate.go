@@ -9,10 +9,7 @@ import (
 	"os"
 	"slices"
 
-	"go.etcd.io/bbolt"
-
 	"fillmark/loops"
-	"fillmark/loops/store/bolt"
 	"fillmark/loops/store/engine"
 )
 
@@ -42,18 +39,18 @@ func putSchema(tx engine.Writer, schema int) error {
 }
 
 // readSchema returns the file's schema version. A bbolt file without one gives
-// [ErrForeign]; one that holds nothing at all gives [loops.ErrDamaged], since a store
+// [loops.ErrForeign]; one that holds nothing at all gives [loops.ErrDamaged], since a store
 // is never made in the file that it will be.
 func readSchema(tx engine.Reader) (int, error) {
 	if there := tx.Buckets(); !slices.Contains(there, bucketMeta) {
 		if len(there) > 0 {
-			return 0, fmt.Errorf("%w: it holds a bucket %q and no schema version", ErrForeign, there[0])
+			return 0, fmt.Errorf("%w: it holds a bucket %q and no schema version", loops.ErrForeign, there[0])
 		}
 		return 0, fmt.Errorf("%w: it holds nothing", loops.ErrDamaged)
 	}
 	stored := tx.Get(bucketMeta, []byte(keySchema))
 	if stored == nil {
-		return 0, fmt.Errorf("%w: it has no schema version", ErrForeign)
+		return 0, fmt.Errorf("%w: it has no schema version", loops.ErrForeign)
 	}
 	v, err := decode[schemaV1](recordV1, stored)
 	if err != nil {
@@ -62,17 +59,11 @@ func readSchema(tx engine.Reader) (int, error) {
 	return v.Schema, nil
 }
 
-// prepare makes the opened file one of the newest schema, or refuses it.
-func prepare(db *bbolt.DB, path string, opts Options, list []migration) error {
+// prepare makes what was opened one of the newest schema, or refuses it.
+func prepare(kept engine.Engine, path string, opts Options, list []migration) error {
 	newest := len(list) + 1
 	var schema int
-	err := bolt.New(path, db).Read(func(tx bolt.Tx) (err error) {
-		if err := tx.CheckRoots(); err != nil {
-			return err
-		}
-		if err := tx.CheckPages(false); err != nil {
-			return err
-		}
+	err := kept.View(func(tx engine.Reader) (err error) {
 		schema, err = readSchema(tx)
 		return err
 	})
@@ -80,19 +71,19 @@ func prepare(db *bbolt.DB, path string, opts Options, list []migration) error {
 	case err != nil:
 		return err
 	case schema < 1:
-		return fmt.Errorf("%w: schema %d", ErrForeign, schema)
+		return fmt.Errorf("%w: schema %d", loops.ErrForeign, schema)
 	case schema > newest:
-		return fmt.Errorf("%w (its schema is %d, this program knows %d)", ErrNewer, schema, newest)
+		return fmt.Errorf("%w (its schema is %d, this program knows %d)", loops.ErrNewer, schema, newest)
 	case opts.ReadOnly && schema < newest:
 		return fmt.Errorf("its schema is %d, this program reads %d; open it once for writing to migrate it", schema, newest)
 	case opts.ReadOnly:
 		return nil
 	case schema < newest:
-		if err := keepBefore(db, path, schema); err != nil {
+		if err := keepBefore(kept, path, schema); err != nil {
 			return fmt.Errorf("backup before migrating: %w", err)
 		}
 	}
-	return migrate(bolt.New(path, db), schema, list)
+	return migrate(kept, schema, list)
 }
 
 // migrate applies the steps that are missing, each in a transaction that also
@@ -116,12 +107,16 @@ func migrate(kept engine.Engine, schema int, list []migration) error {
 	return nil
 }
 
-// keepBefore copies the file as it was to "<path>.schema-<n>", where a copy
+// keepBefore copies a file as it was to "<path>.schema-<n>", where a copy
 // that is already there was made by an earlier attempt and stays.
-func keepBefore(db *bbolt.DB, path string, schema int) error {
+func keepBefore(kept engine.Engine, path string, schema int) error {
+	file, ok := kept.(engine.File)
+	if !ok {
+		return nil // whoever looks after its database has its copies
+	}
 	copyPath := fmt.Sprintf("%s.schema-%d", path, schema)
 	if _, err := os.Stat(copyPath); !errors.Is(err, os.ErrNotExist) {
 		return err
 	}
-	return copyTo(db, path, copyPath)
+	return file.Copy(copyPath, func(engine.Reader) error { return nil }, func(string) error { return nil })
 }

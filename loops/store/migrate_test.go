@@ -34,7 +34,7 @@ func TestMigrateAfterBackup(t *testing.T) {
 
 	// The older program refuses the file, and the way back is beside it.
 	_, err = store.Open(path, store.Options{})
-	require.ErrorIs(t, err, store.ErrNewer)
+	require.ErrorIs(t, err, loops.ErrNewer)
 	assert.ErrorContains(t, err, "its schema is 3, this program knows 1")
 	info, err := os.Stat(path + ".schema-1")
 	require.NoError(t, err)

@@ -110,8 +110,9 @@ func jsonTexts(texts []string, value []byte) ([]string, error) {
 // InFile tells which of the texts stand in the file as bytes, whatever pages
 // they are in: also those that no record is read from any more.
 func (s *Store) InFile(texts []string) (found []int, size int64, err error) {
-	s.mu.RLock()
-	defer s.mu.RUnlock()
+	if _, err := s.file(); err != nil {
+		return nil, 0, fmt.Errorf("store: traces: %w", err)
+	}
 	file, err := os.Open(s.path)
 	if err != nil {
 		return nil, 0, fmt.Errorf("store: traces: %w", err)

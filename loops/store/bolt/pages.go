@@ -43,10 +43,10 @@ type pageWalk struct {
 	leaves bool
 }
 
-// CheckPages gives an error that matches [loops.ErrDamaged] where following the
+// checkPages gives an error that matches [loops.ErrDamaged] where following the
 // pages from the root would leave the file, a page, or never end. The leaves are
 // most of the file.
-func (tx Tx) CheckPages(leaves bool) (err error) {
+func (tx Tx) checkPages(leaves bool) (err error) {
 	file, err := os.Open(tx.path)
 	if err != nil {
 		return err
@@ -66,10 +66,10 @@ const (
 	rootSize   = pageHeader + rootFields + 8
 )
 
-// CheckRoots gives an error that matches [loops.ErrDamaged] where one of the two
+// checkRoots gives an error that matches [loops.ErrDamaged] where one of the two
 // root pages, which commits write in turn, is damaged. bbolt then takes the
 // other one, which does not know of the last write.
-func (tx Tx) CheckRoots() (err error) {
+func (tx Tx) checkRoots() (err error) {
 	file, err := os.Open(tx.path)
 	if err != nil {
 		return err

@@ -114,15 +114,15 @@ func (tx Tx) MakeBucket(name string) error {
 	return err
 }
 
-// WriteTo writes all that the transaction sees, as a file. bbolt hides the cause
+// writeTo writes all that the transaction sees, as a file. bbolt hides the cause
 // of an error behind its text; here it stays.
-func (tx Tx) WriteTo(to io.Writer) (int64, error) {
+func (tx Tx) writeTo(to io.Writer) error {
 	w := keeper{Writer: to}
-	n, err := tx.bolt.WriteTo(&w)
+	_, err := tx.bolt.WriteTo(&w)
 	if err != nil {
 		err = errors.Join(err, w.err)
 	}
-	return n, err
+	return err
 }
 
 // keeper keeps the error of its writer.

@@ -6,14 +6,31 @@
 // written in transactions.
 //
 // Main types: a function that reads takes a [Reader], one that writes a [Writer],
-// and an [Engine] hands them out. The tests that every engine passes stand in
-// engine_test.go of package store.
+// and an [Engine] hands them out. One that keeps all in a file is a [File] too. The
+// tests that every engine passes stand in engine_test.go of package store.
+//
+// Callers may match of package loops ErrInUse, ErrForeign, ErrReadOnly, ErrFull,
+// ErrDamaged and ErrGone.
 package engine
 
 import (
 	"bytes"
 	"iter"
+	"time"
 )
+
+// Options are what whoever opens a store may say. The zero value is right for the
+// daemon.
+type Options struct {
+	// Timeout is how long to wait for another process to let go of the file;
+	// zero means one second.
+	Timeout time.Duration
+	// ReadOnly opens an existing store without ever writing to it.
+	ReadOnly bool
+	// MaxSize is the size in bytes past which the file may not grow; zero is
+	// no limit. A write that would pass it fails and changes nothing.
+	MaxSize int
+}
 
 // Reader is a read transaction: it sees the store as it was at one moment,
 // whatever is written meanwhile. A long one can keep writers waiting.
@@ -69,6 +86,27 @@ type Engine interface {
 	Update(fn func(Writer) error) error
 	// Close waits for running transactions and lets go.
 	Close() error
+}
+
+// File is an engine that keeps all in one file of its own, which can be copied,
+// rewritten, looked at below its keys, and taken away.
+type File interface {
+	Engine
+	// InPlace gives loops.ErrGone where the path that was opened leads to no file
+	// any more, or to another one.
+	InPlace() error
+	// Copy writes the file as it is at one moment to a new one, while writers go
+	// on, and lets also read what the copy holds. The copy appears under its name
+	// once check has found nothing wrong with it at the path that check is given.
+	Copy(to string, also func(Reader) error, check func(path string) error) error
+	// Compact rewrites the file without the space that nothing takes, lets check
+	// look at the new one, puts it in the place of the old one in one step, and
+	// returns the size in bytes before and after. Reads and writes wait.
+	Compact(check func(Engine) error) (before, after int64, err error)
+	// Check follows what the file is made of, lets read look at keys and values,
+	// and tells found what is wrong with the space that is free. Where reading on
+	// is not safe it gives an error that matches loops.ErrDamaged.
+	Check(read func(Reader) error, found func(error)) error
 }
 
 // Span is the keys from From up to and without To; nil is no bound.

@@ -1,7 +1,7 @@
 // Copyright 2026 The Fillmark Authors
 // SPDX-License-Identifier: Apache-2.0
 
-package store
+package bolt
 
 import (
 	"errors"
@@ -12,11 +12,10 @@ import (
 	"strings"
 	"syscall"
 
-	"go.etcd.io/bbolt"
 	berrors "go.etcd.io/bbolt/errors"
 
 	"fillmark/loops"
-	"fillmark/loops/store/bolt"
+	"fillmark/loops/store/engine"
 )
 
 // writeNew lets fill write a file (mode 0600) that appears under its name only
@@ -93,13 +92,19 @@ func SyncFolder(path string) error {
 	return errors.Join(folder.Sync(), folder.Close())
 }
 
-// copyTo writes what one read transaction sees to a new file, whole and on
-// the disk.
-func copyTo(db *bbolt.DB, path, to string) error {
+// Copy writes what one read transaction sees to a new file, whole and on the
+// disk, and lets also read it too.
+func (f *File) Copy(to string, also func(engine.Reader) error, check func(path string) error) error {
 	return writeNew(to, func(temp *os.File) error {
-		return bolt.New(path, db).Read(func(tx bolt.Tx) error {
-			_, err := tx.WriteTo(temp)
-			return err
+		err := f.read(func(tx Tx) error {
+			if err := tx.writeTo(temp); err != nil {
+				return err
+			}
+			return also(tx)
 		})
+		if err != nil {
+			return err
+		}
+		return check(temp.Name())
 	})
 }
