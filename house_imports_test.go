@@ -34,8 +34,9 @@ func mayImport() map[string][]string {
 		"loops/inspection/triage": {"chemistry", "loops/inspection"},
 		"loops/photos":            nil,
 		"loops/sheet":             {"loops"},
-		"loops/store":             {"chemistry", "loops", "loops/store/bolt", "loops/store/engine"},
+		"loops/store":             {"chemistry", "loops", "loops/store/bolt", "loops/store/engine", "loops/store/postgres"},
 		"loops/store/bolt":        {"loops", "loops/store/engine"},
+		"loops/store/postgres":    {"loops", "loops/store/engine"},
 		"loops/store/engine":      nil, // what any keeper of bytes can do
 		"schedule":                {"chemistry", "loops", "loops/findings", "loops/inspection", "loops/inspection/triage"},
 		"notify":                  {"chemistry", "loops", "notify/links", "notify/login", "notify/words", "schedule"},
@@ -69,6 +70,7 @@ var libraries = []struct {
 	tests bool
 }{
 	{"go.etcd.io/bbolt", []string{"loops/store", "loops/store/bolt"}, false},
+	{"github.com/jackc/pgx/v5", []string{"loops/store/postgres"}, true},
 	{"github.com/emersion", []string{"notify", "notify/login", "notify/mailbox"}, true}, // message, msgauth, smtp, sasl, imap
 	{"golang.org/x/oauth2", []string{"notify/login"}, false},
 	{"net/smtp", nil, false}, // frozen; emersion/go-smtp is the one in use

@@ -49,9 +49,14 @@ var ErrNewer = errors.New("the store was written by a newer version of Fillmark;
 // ErrReadOnly says that the register was opened for reading alone.
 var ErrReadOnly = errors.New("the register is open for reading alone: its medium or its rights do not let it be written to")
 
+// ErrAway says that the database in which the register is kept does not answer.
+var ErrAway = errors.New("the register's database does not answer; what was not acknowledged has to be done once more")
+
 // NoWrite tells that an error stands in the way of every write, so that trying
 // the next one is of no use.
-func NoWrite(err error) bool { return errors.Is(err, ErrFull) || errors.Is(err, ErrGone) }
+func NoWrite(err error) bool {
+	return errors.Is(err, ErrFull) || errors.Is(err, ErrGone) || errors.Is(err, ErrAway)
+}
 
 // InvalidError names the field, the value given and what would be right. It
 // is the chemistry package's type, so that callers match one type only.

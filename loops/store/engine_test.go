@@ -5,6 +5,7 @@ package store_test
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"fmt"
 	"iter"
@@ -15,18 +16,27 @@ import (
 	"sync"
 	"testing"
 
+	"github.com/jackc/pgx/v5"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
 	"fillmark/loops"
+	"fillmark/loops/store"
 	"fillmark/loops/store/bolt"
 	"fillmark/loops/store/engine"
+	"fillmark/loops/store/postgres"
+	"fillmark/testdata/peer"
 )
 
-// engines opens, on a path, each engine that a store can be kept in.
-var engines = map[string]func(t require.TestingT, path string) engine.Engine{
-	"bolt": func(t require.TestingT, path string) engine.Engine {
+// opener opens an engine on a path, one on each.
+type opener func(t require.TestingT, path string) engine.Engine
+
+// engines has whatever it takes to open each engine that a store can be kept in.
+var engines = map[string]func(t testing.TB) opener{"bolt": boltFiles, "postgres": postgresSchemas}
+
+func boltFiles(testing.TB) opener {
+	return func(t require.TestingT, path string) engine.Engine {
 		err := bolt.Create(path, func(e engine.Engine) error {
 			// So big that no reader, which a test holds open, keeps a writer waiting
 			// for a larger map of the file.
@@ -45,96 +55,111 @@ var engines = map[string]func(t require.TestingT, path string) engine.Engine{
 		require.NoError(t, err)
 		f.DB().NoSync = true
 		return f
-	},
+	}
+}
+
+// postgresSchemas gives each path a schema of its own in one server.
+func postgresSchemas(t testing.TB) opener {
+	server := peer.StartPostgres(t)
+	return func(t require.TestingT, path string) engine.Engine {
+		e, err := postgres.Open(schema(t, server, fmt.Sprintf("s%08x", store.Checksum([]byte(path)))), engine.Options{})
+		require.NoError(t, err)
+		return e
+	}
+}
+
+// schema is the address of a schema, which is made unless it is there.
+func schema(t require.TestingT, server *peer.Postgres, name string) string {
+	conn, err := pgx.Connect(context.Background(), server.Address(""))
+	require.NoError(t, err)
+	_, err = conn.Exec(context.Background(), "CREATE SCHEMA IF NOT EXISTS "+name)
+	require.NoError(t, errors.Join(err, conn.Close(context.Background())))
+	return server.Address("&search_path=" + name)
 }
 
 // Every engine passes every one of these.
 func TestEngines(t *testing.T) {
 	t.Parallel()
-	for name, open := range engines {
-		for what, test := range map[string]func(t *testing.T, e engine.Engine){
-			"byte order":            engineOrder,
-			"ranges":                engineRanges,
-			"counters":              engineCounters,
-			"buckets":               engineBuckets,
-			"reads what it wrote":   engineReadsItsWrites,
-			"readers stay":          engineReadersStay,
-			"nothing after a fault": engineGivesUp,
-			"conflict":              engineConflict,
-			"big and empty values":  engineValues,
-			"keys it refuses":       engineKeys,
-			"revision":              engineRevision,
-			"missing bucket":        engineMissingBucket,
-		} {
-			t.Run(name+"/"+what, func(t *testing.T) {
-				t.Parallel()
-				e := open(t, filepath.Join(t.TempDir(), "kept"))
-				defer func() { require.NoError(t, e.Close()) }()
-				written(t, e, func(tx engine.Writer) error {
-					return errors.Join(tx.MakeBucket("other"), tx.MakeBucket("some"))
+	for name, start := range engines {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			open := start(t)
+			for what, test := range map[string]func(t *testing.T, e engine.Engine){
+				"byte order":            engineOrder,
+				"ranges":                engineRanges,
+				"long ranges":           engineLongRanges,
+				"counters":              engineCounters,
+				"buckets":               engineBuckets,
+				"reads what it wrote":   engineReadsItsWrites,
+				"readers stay":          engineReadersStay,
+				"nothing after a fault": engineGivesUp,
+				"conflict":              engineConflict,
+				"big and empty values":  engineValues,
+				"keys it refuses":       engineKeys,
+				"revision":              engineRevision,
+				"missing bucket":        engineMissingBucket,
+				"is an ordered map":     engineIsAnOrderedMap,
+			} {
+				t.Run(what, func(t *testing.T) {
+					t.Parallel()
+					e := open(t, filepath.Join(t.TempDir(), "kept"))
+					defer func() { require.NoError(t, e.Close()) }()
+					written(t, e, func(tx engine.Writer) error {
+						return errors.Join(tx.MakeBucket("other"), tx.MakeBucket("some"))
+					})
+					test(t, e)
 				})
-				test(t, e)
+			}
+			t.Run("keeps", func(t *testing.T) {
+				t.Parallel()
+				engineKeeps(t, open)
 			})
-		}
+		})
 	}
 }
 
 // What was written is there once the engine is closed and opened again.
-func TestEnginesKeep(t *testing.T) {
-	t.Parallel()
-	for name, open := range engines {
-		t.Run(name, func(t *testing.T) {
-			t.Parallel()
-			path := filepath.Join(t.TempDir(), "kept")
-			e := open(t, path)
-			written(t, e, func(tx engine.Writer) error {
-				return errors.Join(tx.MakeBucket("some"), tx.Put("some", []byte("k"), []byte("v")), tx.SetSequence("some", 7))
-			})
-			require.NoError(t, e.Close())
-			e = open(t, path)
-			look(t, e, func(tx engine.Reader) {
-				assert.Equal(t, []byte("v"), tx.Get("some", []byte("k")))
-				assert.EqualValues(t, 7, tx.Sequence("some"))
-			})
-			require.NoError(t, e.Close())
-		})
-	}
+func engineKeeps(t *testing.T, open opener) {
+	path := filepath.Join(t.TempDir(), "kept")
+	e := open(t, path)
+	written(t, e, func(tx engine.Writer) error {
+		return errors.Join(tx.MakeBucket("some"), tx.Put("some", []byte("k"), []byte("v")), tx.SetSequence("some", 7))
+	})
+	require.NoError(t, e.Close())
+	e = open(t, path)
+	look(t, e, func(tx engine.Reader) {
+		assert.Equal(t, []byte("v"), tx.Get("some", []byte("k")))
+		assert.EqualValues(t, 7, tx.Sequence("some"))
+	})
+	require.NoError(t, e.Close())
 }
 
 // Whatever is put, deleted and given up, in whatever order, an engine holds what
 // a map would, and each span of it both ways.
-func TestEnginesAreOrderedMaps(t *testing.T) {
-	t.Parallel()
-	for name, open := range engines {
-		t.Run(name, func(t *testing.T) {
-			t.Parallel()
-			folder := t.TempDir()
-			tried := 0
-			rapid.Check(t, func(t *rapid.T) {
-				tried++
-				e := open(t, filepath.Join(folder, fmt.Sprint(tried)))
-				written(t, e, func(tx engine.Writer) error { return tx.MakeBucket("some") })
-				model := map[string]string{}
-				for range rapid.IntRange(1, 5).Draw(t, "transactions") {
-					model = draw(t, e, model)
+func engineIsAnOrderedMap(t *testing.T, e engine.Engine) {
+	tried := 0
+	rapid.Check(t, func(t *rapid.T) {
+		tried++
+		bucket := fmt.Sprint("map ", tried)
+		written(t, e, func(tx engine.Writer) error { return tx.MakeBucket(bucket) })
+		model := map[string]string{}
+		for range rapid.IntRange(1, 5).Draw(t, "transactions") {
+			model = draw(t, e, bucket, model)
+		}
+		look(t, e, func(tx engine.Reader) {
+			require.Equal(t, model, maps.Collect(texts(tx.Ascend(bucket, engine.Span{}))))
+			span := engine.Span{From: drawBound(t, "from"), To: drawBound(t, "to")}
+			var want []string
+			for _, k := range slices.Sorted(maps.Keys(model)) {
+				if k >= string(span.From) && (span.To == nil || k < string(span.To)) {
+					want = append(want, k)
 				}
-				look(t, e, func(tx engine.Reader) {
-					require.Equal(t, model, maps.Collect(texts(tx.Ascend("some", engine.Span{}))))
-					span := engine.Span{From: drawBound(t, "from"), To: drawBound(t, "to")}
-					var want []string
-					for _, k := range slices.Sorted(maps.Keys(model)) {
-						if k >= string(span.From) && (span.To == nil || k < string(span.To)) {
-							want = append(want, k)
-						}
-					}
-					require.Equal(t, want, keys(tx.Ascend("some", span)))
-					slices.Reverse(want)
-					require.Equal(t, want, keys(tx.Descend("some", span)))
-				})
-				require.NoError(t, e.Close())
-			})
+			}
+			require.Equal(t, want, keys(tx.Ascend(bucket, span)))
+			slices.Reverse(want)
+			require.Equal(t, want, keys(tx.Descend(bucket, span)))
 		})
-	}
+	})
 }
 
 // step is one thing that a transaction does.
@@ -143,8 +168,8 @@ type step struct {
 	deletes    bool
 }
 
-// draw runs one transaction on the engine and on the map, and gives some up.
-func draw(t *rapid.T, e engine.Engine, model map[string]string) map[string]string {
+// draw runs one transaction on a bucket of the engine and on the map, and gives some up.
+func draw(t *rapid.T, e engine.Engine, bucket string, model map[string]string) map[string]string {
 	steps := rapid.SliceOfN(rapid.Custom(func(t *rapid.T) step {
 		return step{string(drawKey(t)), rapid.StringN(0, 4, 8).Draw(t, "value"), rapid.IntRange(0, 3).Draw(t, "deletes") == 0}
 	}), 0, 20).Draw(t, "steps")
@@ -157,13 +182,13 @@ func draw(t *rapid.T, e engine.Engine, model map[string]string) map[string]strin
 			var err error
 			if s.deletes {
 				delete(after, s.key)
-				err = tx.Delete("some", []byte(s.key))
+				err = tx.Delete(bucket, []byte(s.key))
 			} else {
 				after[s.key] = s.value
-				err = tx.Put("some", []byte(s.key), []byte(s.value))
+				err = tx.Put(bucket, []byte(s.key), []byte(s.value))
 			}
 			want, there := after[s.key]
-			if got := tx.Get("some", []byte(s.key)); err != nil || (got != nil) != there || string(got) != want {
+			if got := tx.Get(bucket, []byte(s.key)); err != nil || (got != nil) != there || string(got) != want {
 				return errors.Join(fmt.Errorf("%+v gives %q", s, got), err)
 			}
 		}
@@ -277,6 +302,27 @@ func engineRanges(t *testing.T, e engine.Engine) {
 			}
 		})
 	}
+}
+
+// However many keys a span has, each comes once, and a range that was left in the
+// middle can be read again.
+func engineLongRanges(t *testing.T, e engine.Engine) {
+	var want []string
+	for n := range 2000 {
+		want = append(want, fmt.Sprintf("%04d", n))
+	}
+	written(t, e, put(want...))
+	look(t, e, func(tx engine.Reader) {
+		assert.Equal(t, want, keys(tx.Ascend("some", engine.Span{})))
+		assert.Equal(t, want[7:1993], keys(tx.Ascend("some", engine.Span{From: []byte("0007"), To: []byte("1993")})))
+		backwards := slices.Clone(want[7:1993])
+		slices.Reverse(backwards)
+		assert.Equal(t, backwards, keys(tx.Descend("some", engine.Span{From: []byte("0007"), To: []byte("1993")})))
+		for range 2 {
+			first, _ := engine.First(tx.Descend("some", engine.Span{}))
+			assert.Equal(t, "1999", string(first))
+		}
+	})
 }
 
 // A counter is its bucket's own, and goes back with the transaction.

@@ -1,8 +1,8 @@
 // Copyright 2026 The Fillmark Authors
 // SPDX-License-Identifier: Apache-2.0
 
-// Package store keeps every record of package loops in one file and never loses an
-// acknowledged write.
+// Package store keeps every record of package loops in one file, or in one table of a
+// database, and never loses an acknowledged write.
 //
 // Main types: [Store], opened with [Open]; [Store.Commit] writes one
 // [loops.Change] in one transaction or not at all; [Store.Check] looks at
@@ -15,8 +15,8 @@
 // concurrent use by many goroutines, and one process at a time owns the file.
 //
 // Callers may match of package loops ErrInUse, ErrNewer, ErrForeign, ErrReadOnly,
-// ErrNotFound, ErrConflict, ErrRepeated, ErrTagTaken, ErrFull, ErrDamaged and
-// ErrGone.
+// ErrNotFound, ErrConflict, ErrRepeated, ErrTagTaken, ErrFull, ErrDamaged,
+// ErrGone and ErrAway.
 package store
 
 import (

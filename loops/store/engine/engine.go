@@ -10,7 +10,7 @@
 // tests that every engine passes stand in engine_test.go of package store.
 //
 // Callers may match of package loops ErrInUse, ErrForeign, ErrReadOnly, ErrFull,
-// ErrDamaged and ErrGone.
+// ErrDamaged, ErrGone and ErrAway.
 package engine
 
 import (
@@ -77,7 +77,8 @@ type Writer interface {
 
 // Engine keeps the bytes. It may be used by many goroutines at once.
 type Engine interface {
-	// View runs fn in a read transaction.
+	// View runs fn in a read transaction. Until it has been given an answer, fn may
+	// be run again from its start.
 	View(fn func(Reader) error) error
 	// Update runs fn in a write transaction, which has taken place, and lasts,
 	// when Update returns nil; on any error nothing has changed. Of two that
