@@ -34,7 +34,10 @@ func mayImport() map[string][]string {
 		"loops/inspection/triage": {"chemistry", "loops/inspection"},
 		"loops/photos":            nil,
 		"loops/sheet":             {"loops"},
-		"loops/store":             {"chemistry", "loops"},
+		"loops/store":             {"chemistry", "loops", "loops/store/bolt", "loops/store/engine", "loops/store/postgres"},
+		"loops/store/bolt":        {"loops", "loops/store/engine"},
+		"loops/store/postgres":    {"loops", "loops/store/engine"},
+		"loops/store/engine":      nil, // what any keeper of bytes can do
 		"schedule":                {"chemistry", "loops", "loops/findings", "loops/inspection", "loops/inspection/triage"},
 		"notify":                  {"chemistry", "loops", "notify/links", "notify/login", "notify/words", "schedule"},
 		"notify/login":            {"loops"}, // of the relay and of the mailbox
@@ -67,7 +70,8 @@ var libraries = []struct {
 	only  []string
 	tests bool
 }{
-	{"go.etcd.io/bbolt", []string{"loops/store"}, false},
+	{"go.etcd.io/bbolt", []string{"loops/store", "loops/store/bolt"}, false},
+	{"github.com/jackc/pgx/v5", []string{"loops/store/postgres"}, true},
 	{"github.com/emersion", []string{"notify", "notify/login", "notify/mailbox"}, true}, // message, msgauth, smtp, sasl, imap
 	{"golang.org/x/oauth2", []string{"notify/login"}, false},
 	{"net/smtp", nil, false}, // frozen; emersion/go-smtp is the one in use
@@ -226,8 +230,8 @@ func TestImportsFindsOffenders(t *testing.T) {
 		{"daemon has flags", "fillmark/cmd/fillmark/daemon", "github.com/spf13/cobra", false, "belongs to [cmd/fillmark/cli]"},
 		{"pure test opens a store", "fillmark/chemistry", "fillmark/loops/store", true, "tests of fillmark/chemistry"},
 		{"test climbs", "fillmark/notify", "fillmark/cmd/fillmark/web", true, "tests of fillmark/notify"},
-		{"bbolt elsewhere", "fillmark/schedule", "go.etcd.io/bbolt", false, "belongs to [loops/store]"},
-		{"bbolt's errors elsewhere", "fillmark/cmd/fillmark/daemon", "go.etcd.io/bbolt/errors", false, "belongs to [loops/store]"},
+		{"bbolt elsewhere", "fillmark/schedule", "go.etcd.io/bbolt", false, "belongs to [loops/store loops/store/bolt]"},
+		{"bbolt's errors elsewhere", "fillmark/cmd/fillmark/daemon", "go.etcd.io/bbolt/errors", false, "belongs to [loops/store loops/store/bolt]"},
 		{"bbolt in another test", "fillmark/cmd/fillmark/cli", "go.etcd.io/bbolt", true, "tests of"},
 		{"mail elsewhere", "fillmark/cmd/fillmark/web", "github.com/emersion/go-smtp", false, "belongs to [notify notify/login notify/mailbox]"},
 		{"chemistry with a library", "fillmark/chemistry", "gonum.org/v1/gonum/optimize", false, "standard library"},

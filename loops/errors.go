@@ -29,13 +29,34 @@ var ErrTagTaken = errors.New("the tag is taken")
 // ErrFull says that there is no space for a write, which changed nothing.
 var ErrFull = errors.New("no space left for the register; free some and try again")
 
+// ErrDamaged says that bytes in the register are not what was written. The way
+// back is the newest backup.
+var ErrDamaged = errors.New("the store file is damaged; restore the newest backup")
+
 // ErrGone says that the register's file was removed or replaced while it was in
 // use, so that nothing that is written would be found again.
 var ErrGone = errors.New("the register's file was removed or replaced while the program has it open")
 
+// ErrInUse says that another process holds the register.
+var ErrInUse = errors.New("store is in use by another process")
+
+// ErrForeign says that what is there is none of Fillmark's.
+var ErrForeign = errors.New("the file is not a Fillmark store")
+
+// ErrNewer says that a later version of the program wrote the register.
+var ErrNewer = errors.New("the store was written by a newer version of Fillmark; update the program, or restore a backup made with this one")
+
+// ErrReadOnly says that the register was opened for reading alone.
+var ErrReadOnly = errors.New("the register is open for reading alone: its medium or its rights do not let it be written to")
+
+// ErrAway says that the database in which the register is kept does not answer.
+var ErrAway = errors.New("the register's database does not answer; what was not acknowledged has to be done once more")
+
 // NoWrite tells that an error stands in the way of every write, so that trying
 // the next one is of no use.
-func NoWrite(err error) bool { return errors.Is(err, ErrFull) || errors.Is(err, ErrGone) }
+func NoWrite(err error) bool {
+	return errors.Is(err, ErrFull) || errors.Is(err, ErrGone) || errors.Is(err, ErrAway)
+}
 
 // InvalidError names the field, the value given and what would be right. It
 // is the chemistry package's type, so that callers match one type only.

@@ -8,9 +8,8 @@ import (
 	"fmt"
 	"time"
 
-	bolt "go.etcd.io/bbolt"
-
 	"fillmark/loops"
+	"fillmark/loops/store/engine"
 )
 
 // actKeyEnd ends the key of an act in its index: no key holds it, since no
@@ -23,26 +22,22 @@ func actKey(e loops.Entry) []byte {
 }
 
 // putActKey notes the key of an act. A key stands for one entry.
-func putActKey(tx *bolt.Tx, e loops.Entry) error {
+func putActKey(tx engine.Writer, e loops.Entry) error {
 	if e.Key == "" {
 		return nil
 	}
-	b := bucket(tx, bucketActKeys)
-	prefix := []byte(e.Key + actKeyEnd)
-	if at, _ := b.Cursor().Seek(prefix); bytes.HasPrefix(at, prefix) {
+	if at, _ := engine.First(tx.Ascend(bucketActKeys, engine.Prefix([]byte(e.Key+actKeyEnd)))); at != nil {
 		return fmt.Errorf("act key %q: %w", e.Key, loops.ErrRepeated)
 	}
-	return b.Put(actKey(e), nil)
+	return tx.Put(bucketActKeys, actKey(e), nil)
 }
 
 // EntryByKey finds the entry of an act that was sent with the key, or
 // loops.ErrNotFound.
 func (s *Store) EntryByKey(key string) (loops.Entry, error) {
 	var entry loops.Entry
-	err := s.view(func(tx *bolt.Tx) error {
-		prefix := []byte(key + actKeyEnd)
-		cursor := bucket(tx, bucketActKeys).Cursor()
-		for at, _ := cursor.Seek(prefix); bytes.HasPrefix(at, prefix); at, _ = cursor.Next() {
+	err := s.view(func(tx engine.Reader) error {
+		for at := range tx.Ascend(bucketActKeys, engine.Prefix([]byte(key+actKeyEnd))) {
 			e, err := entryOfActKey(tx, at)
 			if err != nil {
 				return err
@@ -63,12 +58,12 @@ func (s *Store) EntryByKey(key string) (loops.Entry, error) {
 }
 
 // entryOfActKey is the entry that a line of the index stands for.
-func entryOfActKey(tx *bolt.Tx, line []byte) (loops.Entry, error) {
+func entryOfActKey(tx engine.Reader, line []byte) (loops.Entry, error) {
 	_, at, ok := bytes.Cut(line, []byte(actKeyEnd))
-	if stored := bucket(tx, bucketHistory).Get(at); ok && stored != nil {
+	if stored := tx.Get(bucketHistory, at); ok && stored != nil {
 		return decodeEntry(stored)
 	}
-	return loops.Entry{}, fmt.Errorf("%w: its line of the index has no entry", ErrDamaged)
+	return loops.Entry{}, fmt.Errorf("%w: its line of the index has no entry", loops.ErrDamaged)
 }
 
 // ForgetActKeys takes the keys of acts recorded before the instant out of the
@@ -77,15 +72,13 @@ func entryOfActKey(tx *bolt.Tx, line []byte) (loops.Entry, error) {
 // should hold.
 func (s *Store) ForgetActKeys(before time.Time) (int, error) {
 	forgotten := 0
-	err := s.update(func(tx *bolt.Tx) error {
-		b := bucket(tx, bucketActKeys)
+	err := s.update(func(tx engine.Writer) error {
 		horizon := uint64(max(before.Unix(), 0))
-		if horizon <= b.Sequence() {
+		if forgotten = 0; horizon <= tx.Sequence(bucketActKeys) {
 			return nil
 		}
 		var old [][]byte
-		cursor := b.Cursor()
-		for line, _ := cursor.First(); line != nil; line, _ = cursor.Next() {
+		for line := range tx.Ascend(bucketActKeys, engine.Span{}) {
 			e, err := entryOfActKey(tx, line)
 			if err != nil {
 				return err
@@ -95,12 +88,12 @@ func (s *Store) ForgetActKeys(before time.Time) (int, error) {
 			}
 		}
 		for _, line := range old {
-			if err := b.Delete(line); err != nil {
+			if err := tx.Delete(bucketActKeys, line); err != nil {
 				return err
 			}
 		}
 		forgotten = len(old)
-		return b.SetSequence(horizon)
+		return tx.SetSequence(bucketActKeys, horizon)
 	})
 	if err != nil {
 		return 0, fmt.Errorf("store: act keys: %w", err)

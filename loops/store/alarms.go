@@ -7,9 +7,8 @@ import (
 	"fmt"
 	"time"
 
-	bolt "go.etcd.io/bbolt"
-
 	"fillmark/loops"
+	"fillmark/loops/store/engine"
 )
 
 const (
@@ -89,8 +88,8 @@ func (s *Store) PutCanary(c loops.Canary) error { return putMeta(s, keyCanary, c
 
 // metaOf reads one value of the bucket meta; the zero value where there is none.
 func metaOf[T any](s *Store, key string) (v T, err error) {
-	err = s.view(func(tx *bolt.Tx) (err error) {
-		if stored := bucket(tx, bucketMeta).Get([]byte(key)); stored != nil {
+	err = s.view(func(tx engine.Reader) (err error) {
+		if stored := tx.Get(bucketMeta, []byte(key)); stored != nil {
 			v, err = decode[T](recordV1, stored)
 		}
 		return err
@@ -104,7 +103,7 @@ func metaOf[T any](s *Store, key string) (v T, err error) {
 func putMeta[T any](s *Store, key string, value T) error {
 	v, err := encode(recordV1, value)
 	if err == nil {
-		err = s.update(func(tx *bolt.Tx) error { return bucket(tx, bucketMeta).Put([]byte(key), v) })
+		err = s.update(func(tx engine.Writer) error { return tx.Put(bucketMeta, []byte(key), v) })
 	}
 	if err != nil {
 		return fmt.Errorf("store: %s: %w", key, err)

@@ -10,16 +10,17 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"time"
 
-	bolt "go.etcd.io/bbolt"
+	"fillmark/loops"
+	"fillmark/loops/store/bolt"
+	"fillmark/loops/store/engine"
 )
 
 // Backup copies the store as it is at one moment to a new file, while writers
 // go on, and then opens the copy and checks all of it. A copy that does not
 // pass is removed. A file that is already there is never replaced.
 func (s *Store) Backup(ctx context.Context, to string) error {
-	return s.backup(ctx, to, func(*bolt.Tx) error { return nil })
+	return s.backup(ctx, to, func(engine.Reader) error { return nil })
 }
 
 // BackupAndExport is [Store.Backup], and writes the export of the same moment,
@@ -27,7 +28,7 @@ func (s *Store) Backup(ctx context.Context, to string) error {
 // byte for byte, or the copy is not right. It keeps writers waiting no longer
 // than [Store.Export] does.
 func (s *Store) BackupAndExport(ctx context.Context, to string, exported io.Writer) error {
-	return s.backup(ctx, to, func(tx *bolt.Tx) error {
+	return s.backup(ctx, to, func(tx engine.Reader) error {
 		out := bufio.NewWriter(exported)
 		if err := export(ctx, tx, out); err != nil {
 			return err
@@ -37,19 +38,11 @@ func (s *Store) BackupAndExport(ctx context.Context, to string, exported io.Writ
 }
 
 // backup copies what one transaction sees, and lets also read it too.
-func (s *Store) backup(ctx context.Context, to string, also func(*bolt.Tx) error) error {
-	err := writeNew(to, func(temp *os.File) error {
-		err := s.view(func(tx *bolt.Tx) error {
-			if err := writeTo(tx, temp); err != nil {
-				return err
-			}
-			return also(tx)
-		})
-		if err != nil {
-			return err
-		}
-		return verify(ctx, temp.Name(), true)
-	})
+func (s *Store) backup(ctx context.Context, to string, also func(engine.Reader) error) error {
+	file, err := s.file()
+	if err == nil {
+		err = file.Copy(to, also, func(copied string) error { return verify(ctx, copied, true) })
+	}
 	if err != nil {
 		return fmt.Errorf("store: backup to %s: %w", to, err)
 	}
@@ -59,20 +52,16 @@ func (s *Store) backup(ctx context.Context, to string, also func(*bolt.Tx) error
 // verify opens a file without writing to it and checks it, a file of an older
 // schema only as far as its pages go.
 func verify(ctx context.Context, path string, newestOnly bool) error {
-	db, err := openFile(path, Options{Timeout: time.Second, ReadOnly: true}, new(fileIdentity))
+	file, err := bolt.OpenBackup(path)
 	if err != nil {
 		return err
 	}
-	err = guard(path, func() error { return verifyOpen(ctx, path, db, newestOnly) })
-	return errors.Join(err, db.Close())
+	return errors.Join(verifyOpen(ctx, file, newestOnly), file.Close())
 }
 
-func verifyOpen(ctx context.Context, path string, db *bolt.DB, newestOnly bool) error {
+func verifyOpen(ctx context.Context, file *bolt.File, newestOnly bool) error {
 	var schema int
-	err := db.View(func(tx *bolt.Tx) (err error) {
-		if err := checkPages(path, tx, true); err != nil {
-			return err
-		}
+	err := file.View(func(tx engine.Reader) (err error) {
 		schema, err = readSchema(tx)
 		return err
 	})
@@ -81,15 +70,15 @@ func verifyOpen(ctx context.Context, path string, db *bolt.DB, newestOnly bool) 
 	case err != nil:
 		return err
 	case schema > newest:
-		return ErrNewer
+		return loops.ErrNewer
 	case schema < 1 || newestOnly && schema != newest:
-		return fmt.Errorf("%w: schema %d", ErrForeign, schema)
+		return fmt.Errorf("%w: schema %d", loops.ErrForeign, schema)
 	case schema < newest:
-		c := checker{ctx: ctx}
-		return errors.Join(c.bboltCheck(db, false), c.report.err())
+		var c checker
+		err := file.Check(func(engine.Reader) error { return nil }, c.file)
+		return errors.Join(err, ctx.Err(), c.report.err())
 	}
-	report, err := checkDB(ctx, path, db, false)
-	return errors.Join(err, report.err())
+	return sound(ctx)(file)
 }
 
 // Restore copies a backup to where there is no store yet, after checking all
@@ -111,9 +100,10 @@ func restore(ctx context.Context, from, to string) error {
 	if err := verify(ctx, from, false); err != nil {
 		return err
 	}
-	db, err := openFile(from, Options{Timeout: time.Second, ReadOnly: true}, new(fileIdentity))
+	file, err := bolt.OpenBackup(from)
 	if err != nil {
 		return err
 	}
-	return errors.Join(copyTo(db, from, to), db.Close())
+	err = file.Copy(to, func(engine.Reader) error { return nil }, func(string) error { return nil })
+	return errors.Join(err, file.Close())
 }

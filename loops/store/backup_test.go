@@ -89,7 +89,7 @@ func TestRestoreRefusesWhatIsDamaged(t *testing.T) {
 		bad := path + "." + name
 		require.NoError(t, os.WriteFile(bad, damage(append([]byte(nil), content...)), 0o600))
 		to := filepath.Join(t.TempDir(), "restored")
-		require.ErrorIs(t, store.Restore(ctx, bad, to), store.ErrDamaged, name)
+		require.ErrorIs(t, store.Restore(ctx, bad, to), loops.ErrDamaged, name)
 		_, err := os.Stat(to)
 		assert.ErrorIs(t, err, os.ErrNotExist)
 	}
@@ -143,7 +143,7 @@ func compacts(t *testing.T, compact func(*store.Store, context.Context) (before,
 	require.NoError(t, s.Commit(workshop(t, s)))
 	sound(t, s)
 	_, err = store.Open(s.Path(), store.Options{Timeout: 1})
-	require.ErrorIs(t, err, store.ErrInUse, "the new file is held")
+	require.ErrorIs(t, err, loops.ErrInUse, "the new file is held")
 	require.NoError(t, s.Backup(ctx, s.Path()+".backup"))
 	files, err := os.ReadDir(filepath.Dir(s.Path()))
 	require.NoError(t, err)
@@ -179,7 +179,7 @@ func TestCompactRefusesWhatIsDamaged(t *testing.T) {
 	before, err := os.ReadFile(path)
 	require.NoError(t, err)
 	_, _, err = s.Compact(t.Context())
-	require.ErrorIs(t, err, store.ErrDamaged)
+	require.ErrorIs(t, err, loops.ErrDamaged)
 	after, err := os.ReadFile(path)
 	require.NoError(t, err)
 	assert.Equal(t, before, after)

@@ -7,9 +7,8 @@ import (
 	"fmt"
 	"time"
 
-	bolt "go.etcd.io/bbolt"
-
 	"fillmark/loops"
+	"fillmark/loops/store/engine"
 )
 
 const keyBackups = "backups"
@@ -29,8 +28,8 @@ type backupsV1 struct {
 // Backups returns how the backups by schedule stand.
 func (s *Store) Backups() (loops.Backups, error) {
 	var v backupsV1
-	err := s.view(func(tx *bolt.Tx) (err error) {
-		if stored := bucket(tx, bucketMeta).Get([]byte(keyBackups)); stored != nil {
+	err := s.view(func(tx engine.Reader) (err error) {
+		if stored := tx.Get(bucketMeta, []byte(keyBackups)); stored != nil {
 			v, err = decode[backupsV1](recordV1, stored)
 		}
 		return err
@@ -47,8 +46,8 @@ func (s *Store) NoteBackups(b loops.Backups, lines ...loops.AuditLine) error {
 	b.Made, b.Drilled, b.Second, b.Tried = b.Made.UTC(), b.Drilled.UTC(), b.Second.UTC(), b.Tried.UTC()
 	v, err := encode(recordV1, backupsV1(b))
 	if err == nil {
-		err = s.update(func(tx *bolt.Tx) error {
-			if err := bucket(tx, bucketMeta).Put([]byte(keyBackups), v); err != nil {
+		err = s.update(func(tx engine.Writer) error {
+			if err := tx.Put(bucketMeta, []byte(keyBackups), v); err != nil {
 				return err
 			}
 			for _, line := range lines {

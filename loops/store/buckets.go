@@ -6,7 +6,7 @@ package store
 import (
 	"fmt"
 
-	bolt "go.etcd.io/bbolt"
+	"fillmark/loops/store/engine"
 )
 
 // The buckets, in the order they are checked and exported. Those marked
@@ -53,11 +53,8 @@ func buckets() []string {
 	}
 }
 
-// bucket returns a bucket that Open made sure of.
-func bucket(tx *bolt.Tx, name string) *bolt.Bucket { return tx.Bucket([]byte(name)) }
-
 // initialise makes all buckets that are missing and notes the schema version.
-func initialise(tx *bolt.Tx, schema int) error {
+func initialise(tx engine.Writer, schema int) error {
 	if err := makeBuckets(tx); err != nil {
 		return err
 	}
@@ -67,9 +64,9 @@ func initialise(tx *bolt.Tx, schema int) error {
 	return putID(tx)
 }
 
-func makeBuckets(tx *bolt.Tx) error {
+func makeBuckets(tx engine.Writer) error {
 	for _, name := range buckets() {
-		if _, err := tx.CreateBucketIfNotExists([]byte(name)); err != nil {
+		if err := tx.MakeBucket(name); err != nil {
 			return fmt.Errorf("bucket %s: %w", name, err)
 		}
 	}

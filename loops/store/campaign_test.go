@@ -19,10 +19,10 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
-	bolt "go.etcd.io/bbolt"
 
 	"fillmark/loops"
 	"fillmark/loops/store"
+	"fillmark/loops/store/engine"
 	"fillmark/testdata/seeded"
 )
 
@@ -116,7 +116,7 @@ func TestSecondProcess(t *testing.T) {
 	_, err = bufio.NewReader(pipe).ReadString('\n')
 	require.NoError(t, err)
 	_, err = store.Open(path, store.Options{Timeout: 10 * time.Millisecond})
-	require.ErrorIs(t, err, store.ErrInUse)
+	require.ErrorIs(t, err, loops.ErrInUse)
 	if runtime.GOOS == "linux" {
 		assert.ErrorContains(t, err, fmt.Sprintf("in use by another process (process %d)", child.Process.Pid))
 	}
@@ -128,17 +128,17 @@ func TestSecondProcess(t *testing.T) {
 }
 
 // manySteps are migrations that each take a while, and say so.
-func manySteps(out io.Writer) []func(*bolt.Tx) error {
-	var steps []func(*bolt.Tx) error
+func manySteps(out io.Writer) []func(engine.Writer) error {
+	var steps []func(engine.Writer) error
 	for n := range 12 {
-		steps = append(steps, func(tx *bolt.Tx) error {
+		steps = append(steps, func(tx engine.Writer) error {
 			fmt.Fprintln(out, "step", n)
-			b, err := tx.CreateBucket(fmt.Appendf(nil, "step %d", n))
-			if err != nil {
+			name := fmt.Sprintf("step %d", n)
+			if err := tx.MakeBucket(name); err != nil {
 				return err
 			}
 			for i := range loops.LoopID(300) {
-				if err := b.Put(store.IDKey(i), make([]byte, 200)); err != nil {
+				if err := tx.Put(name, store.IDKey(i), make([]byte, 200)); err != nil {
 					return err
 				}
 			}

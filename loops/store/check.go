@@ -11,9 +11,8 @@ import (
 	"errors"
 	"fmt"
 
-	bolt "go.etcd.io/bbolt"
-
 	"fillmark/loops"
+	"fillmark/loops/store/engine"
 )
 
 // Report is what [Store.Check] found.
@@ -45,57 +44,52 @@ func (p Problem) String() string {
 // OK tells that nothing is wrong.
 func (r Report) OK() bool { return len(r.Problems) == 0 }
 
-// err is nil for a sound file, else it matches [ErrDamaged] and names the
+// err is nil for a sound file, else it matches [loops.ErrDamaged] and names the
 // first problem.
 func (r Report) err() error {
 	if r.OK() {
 		return nil
 	}
-	return fmt.Errorf("%w (%d problems, the first: %s)", ErrDamaged, len(r.Problems), r.Problems[0])
+	return fmt.Errorf("%w (%d problems, the first: %s)", loops.ErrDamaged, len(r.Problems), r.Problems[0])
 }
 
-// Check reads the whole file: the checksum and form of every value, every
+// Check reads the whole store: the checksum and form of every value, every
 // index against the records it stands for, every loop's state against its
-// history folded again, and bbolt's own check of its pages. What is wrong is in
+// history folded again, and of a file its pages. What is wrong is in
 // the report; the error says only that Check could not finish, because ctx
 // ended or the store is closed. Writers go on while the records are read, and
 // wait for the short while that the check of the pages takes.
-func (s *Store) Check(ctx context.Context) (Report, error) {
-	s.mu.RLock()
-	defer s.mu.RUnlock()
-	return checkDB(ctx, s.path, s.db, !s.opts.ReadOnly)
-}
+func (s *Store) Check(ctx context.Context) (Report, error) { return check(ctx, s.kept) }
 
-// checkDB is [Store.Check] for any open file of the newest schema.
-func checkDB(ctx context.Context, path string, db *bolt.DB, writable bool) (Report, error) {
-	c := checker{ctx: ctx, report: Report{Records: map[string]int{}}, expected: map[string]map[string]bool{}}
+// check is [Store.Check] for anything of the newest schema.
+func check(ctx context.Context, kept engine.Engine) (Report, error) {
+	c := checker{ctx: ctx, report: Report{Records: map[string]int{}}, expected: map[string]map[string]bool{}, there: map[string]bool{}}
 	for _, name := range indexes() {
 		c.expected[name] = map[string]bool{}
 	}
-	err := guard(path, func() error {
-		return db.View(func(tx *bolt.Tx) error {
-			if err := checkPages(path, tx, true); err != nil {
-				return err
-			}
-			if err := c.records(tx); err != nil {
-				return err
-			}
-			c.indexes(tx)
-			return nil
-		})
-	})
+	err := c.all(kept)
 	switch {
-	case errors.Is(err, ErrDamaged):
-		// Reading on is not safe.
-		c.problem("", "", err.Error())
-		return c.report, nil
-	case err == nil:
-		err = c.bboltCheck(db, writable)
-	}
-	if err != nil {
+	case errors.Is(err, loops.ErrDamaged):
+		c.file(err) // reading on is not safe
+	case err != nil:
 		return c.report, fmt.Errorf("store: check: %w", err)
 	}
 	return c.report, nil
+}
+
+// all reads what is there, and of a file what it is made of.
+func (c *checker) all(kept engine.Engine) error {
+	read := func(tx engine.Reader) error {
+		if err := c.records(tx); err != nil {
+			return err
+		}
+		c.indexes(tx)
+		return nil
+	}
+	if file, ok := kept.(engine.File); ok {
+		return errors.Join(file.Check(read, c.file), c.ctx.Err())
+	}
+	return kept.View(read)
 }
 
 // indexes lists the buckets whose lines follow from the records.
@@ -108,11 +102,15 @@ type checker struct {
 	ctx      context.Context
 	report   Report
 	expected map[string]map[string]bool
+	there    map[string]bool // the buckets
 }
 
 func (c *checker) problem(bucket, key, what string) {
 	c.report.Problems = append(c.report.Problems, Problem{bucket, key, what})
 }
+
+// file notes what is wrong with the file as a whole.
+func (c *checker) file(err error) { c.problem("", "", err.Error()) }
 
 // expect notes a line that an index must have.
 func (c *checker) expect(index string, key []byte, err error) error {
@@ -122,38 +120,20 @@ func (c *checker) expect(index string, key []byte, err error) error {
 	return err
 }
 
-// bboltCheck runs bbolt's own check. It looks at the list of free pages, which is
-// only still while no one else writes: so in a write transaction, given up
-// afterwards, where the file can be written.
-func (c *checker) bboltCheck(db *bolt.DB, writable bool) error {
-	tx, err := db.Begin(writable)
-	if err != nil {
-		return err
-	}
-	for err := range tx.Check() {
-		c.problem("", "", err.Error())
-	}
-	return errors.Join(tx.Rollback(), c.ctx.Err())
-}
-
 // records reads every value of every bucket.
-func (c *checker) records(tx *bolt.Tx) error {
+func (c *checker) records(tx engine.Reader) error {
 	top := map[string]bool{}
 	for _, name := range buckets() {
 		top[name] = true
 	}
-	err := tx.ForEach(func(name []byte, _ *bolt.Bucket) error {
-		if !top[string(name)] {
-			c.problem(string(name), "", "no bucket of a Fillmark store")
+	for _, name := range tx.Buckets() {
+		c.there[name] = true
+		if !top[name] {
+			c.problem(name, "", "no bucket of a Fillmark store")
 		}
-		return nil
-	})
-	if err != nil {
-		return err
 	}
 	for _, name := range buckets() {
-		b := bucket(tx, name)
-		if b == nil {
+		if !c.there[name] {
 			c.problem(name, "", "the bucket is missing")
 			continue
 		}
@@ -161,7 +141,7 @@ func (c *checker) records(tx *bolt.Tx) error {
 		if look == nil {
 			continue
 		}
-		if err := c.each(b, name, look); err != nil {
+		if err := c.each(tx, name, look); err != nil {
 			return err
 		}
 	}
@@ -171,25 +151,24 @@ func (c *checker) records(tx *bolt.Tx) error {
 
 // counters finds those that would hand out an id that is taken, and lines of
 // the audit that got lost.
-func (c *checker) counters(tx *bolt.Tx) {
-	if b := bucket(tx, bucketAudit); b != nil && uint64(c.report.Records[bucketAudit]) != b.Sequence() {
-		c.problem(bucketAudit, "", fmt.Sprintf("%d lines, and %d were written", c.report.Records[bucketAudit], b.Sequence()))
+func (c *checker) counters(tx engine.Reader) {
+	if c.there[bucketAudit] && uint64(c.report.Records[bucketAudit]) != tx.Sequence(bucketAudit) {
+		c.problem(bucketAudit, "", fmt.Sprintf("%d lines, and %d were written", c.report.Records[bucketAudit], tx.Sequence(bucketAudit)))
 	}
 	for _, name := range counted() {
-		b := bucket(tx, name)
-		if b == nil {
+		if !c.there[name] {
 			continue // already named
 		}
-		if k, _ := b.Cursor().Last(); len(k) == idWidth && binary.BigEndian.Uint64(k) > b.Sequence() {
-			c.problem(name, printKey(name, k), fmt.Sprintf("the counter of ids stands at %d", b.Sequence()))
+		k, _ := engine.First(tx.Descend(name, engine.Span{}))
+		if len(k) == idWidth && binary.BigEndian.Uint64(k) > tx.Sequence(name) {
+			c.problem(name, printKey(name, k), fmt.Sprintf("the counter of ids stands at %d", tx.Sequence(name)))
 		}
 	}
 }
 
 // each looks at every value of one bucket and at ctx from time to time.
-func (c *checker) each(b *bolt.Bucket, name string, look func(k, v []byte) error) error {
-	cursor := b.Cursor()
-	for k, v := cursor.First(); k != nil; k, v = cursor.Next() {
+func (c *checker) each(tx engine.Reader, name string, look func(k, v []byte) error) error {
+	for k, v := range tx.Ascend(name, engine.Span{}) {
 		if c.report.Records[name]++; c.report.Records[name]%lastBatch == 0 && c.ctx.Err() != nil {
 			return c.ctx.Err()
 		}
@@ -202,7 +181,7 @@ func (c *checker) each(b *bolt.Bucket, name string, look func(k, v []byte) error
 
 // looker returns what is to be checked of each value of a bucket, nil for an
 // index.
-func (c *checker) looker(tx *bolt.Tx, name string) func(k, v []byte) error {
+func (c *checker) looker(tx engine.Reader, name string) func(k, v []byte) error {
 	switch name {
 	case bucketMeta:
 		return func(k, v []byte) (err error) {
@@ -251,7 +230,7 @@ func (c *checker) looker(tx *bolt.Tx, name string) func(k, v []byte) error {
 		return func(k, v []byte) error { return c.message(k, v) }
 	case bucketBodies:
 		return func(k, v []byte) error {
-			if bucket(tx, bucketMessages).Get(k) == nil {
+			if tx.Get(bucketMessages, k) == nil {
 				return fmt.Errorf("the text of a message that is not there")
 			}
 			body, err := decodeBody(v)
@@ -312,19 +291,19 @@ func sameKey(key, own []byte, err error) error {
 	return nil
 }
 
-func (c *checker) machine(tx *bolt.Tx, k, v []byte) error {
+func (c *checker) machine(tx engine.Reader, k, v []byte) error {
 	m, err := decodeMachine(v)
 	if err := sameKey(k, idKey(m.ID), err); err != nil {
 		return err
 	}
 	c.expected[bucketMachinesByOwner][string(pairKey(m.Owner, m.ID))] = true
-	if m.Owner != 0 && bucket(tx, bucketOwners).Get(idKey(m.Owner)) == nil {
+	if m.Owner != 0 && tx.Get(bucketOwners, idKey(m.Owner)) == nil {
 		return fmt.Errorf("its owner %d is not there", m.Owner)
 	}
 	return nil
 }
 
-func (c *checker) loop(tx *bolt.Tx, k, v []byte) error {
+func (c *checker) loop(tx engine.Reader, k, v []byte) error {
 	l, err := decodeLoop(v)
 	if err := sameKey(k, idKey(l.ID), err); err != nil {
 		return err
@@ -340,14 +319,14 @@ func (c *checker) loop(tx *bolt.Tx, k, v []byte) error {
 			return err
 		}
 	}
-	if bucket(tx, bucketMachines).Get(idKey(l.Machine)) == nil {
+	if tx.Get(bucketMachines, idKey(l.Machine)) == nil {
 		return fmt.Errorf("its machine %d is not there", l.Machine)
 	}
 	return checkHistory(tx, l)
 }
 
 // checkHistory compares the loop's last entry and state with its history.
-func checkHistory(tx *bolt.Tx, l loops.Loop) error {
+func checkHistory(tx engine.Reader, l loops.Loop) error {
 	history, err := historyOf(tx, l)
 	if err != nil {
 		return err
@@ -366,15 +345,15 @@ func checkHistory(tx *bolt.Tx, l loops.Loop) error {
 	return nil
 }
 
-func (c *checker) entry(tx *bolt.Tx, k, v []byte) error {
+func (c *checker) entry(tx engine.Reader, k, v []byte) error {
 	e, err := decodeEntry(v)
 	if err := sameKey(k, pairKey(e.Loop, e.ID), err); err != nil {
 		return err
 	}
-	if keys := bucket(tx, bucketActKeys); keys != nil && actKeyKept(e, keys.Sequence()) {
+	if c.there[bucketActKeys] && actKeyKept(e, tx.Sequence(bucketActKeys)) {
 		c.expected[bucketActKeys][string(actKey(e))] = true
 	}
-	if bucket(tx, bucketLoops).Get(idKey(e.Loop)) == nil {
+	if tx.Get(bucketLoops, idKey(e.Loop)) == nil {
 		return fmt.Errorf("its loop %d is not there", e.Loop)
 	}
 	return nil
@@ -396,7 +375,7 @@ func (c *checker) message(k, v []byte) error {
 	return c.expect(bucketOutbox, line, err)
 }
 
-func (c *checker) sent(tx *bolt.Tx, k, v []byte) error {
+func (c *checker) sent(tx engine.Reader, k, v []byte) error {
 	s, err := decodeSent(v)
 	if err != nil {
 		return err
@@ -405,22 +384,20 @@ func (c *checker) sent(tx *bolt.Tx, k, v []byte) error {
 	if err := sameKey(k, key, err); err != nil {
 		return err
 	}
-	if bucket(tx, bucketLoops).Get(idKey(s.Loop)) == nil {
+	if tx.Get(bucketLoops, idKey(s.Loop)) == nil {
 		return fmt.Errorf("its loop %d is not there", s.Loop)
 	}
 	return nil
 }
 
 // indexes compares the lines of every index with those the records ask for.
-func (c *checker) indexes(tx *bolt.Tx) {
+func (c *checker) indexes(tx engine.Reader) {
 	for _, name := range indexes() {
-		b := bucket(tx, name)
-		if b == nil {
+		if !c.there[name] {
 			continue // already named
 		}
 		expected := c.expected[name]
-		cursor := b.Cursor()
-		for k, v := cursor.First(); k != nil; k, v = cursor.Next() {
+		for k, v := range tx.Ascend(name, engine.Span{}) {
 			c.report.Records[name]++
 			if !expected[string(k)] {
 				c.problem(name, printKey(name, k), "a line that no record asks for")

@@ -9,9 +9,8 @@ import (
 	"fmt"
 	"slices"
 
-	bolt "go.etcd.io/bbolt"
-
 	"fillmark/loops"
+	"fillmark/loops/store/engine"
 )
 
 // NewOwnerID hands out an owner's id for a [loops.Change]. An id that is never
@@ -31,10 +30,10 @@ func newID[N number](s *Store, name string) (N, error) { return newIDs[N](s, nam
 // newIDs hands out so many ids in a row and returns the first.
 func newIDs[N number](s *Store, name string, count int) (N, error) {
 	var first uint64
-	err := s.update(func(tx *bolt.Tx) (err error) {
-		b := bucket(tx, name)
-		first = b.Sequence() + 1
-		return b.SetSequence(b.Sequence() + uint64(max(0, count)))
+	err := s.update(func(tx engine.Writer) (err error) {
+		last := tx.Sequence(name)
+		first = last + 1
+		return tx.SetSequence(name, last+uint64(max(0, count)))
 	})
 	if err != nil {
 		return 0, fmt.Errorf("store: new id in %s: %w", name, err)
@@ -90,8 +89,8 @@ func (s *Store) Commit(c loops.Change) error {
 }
 
 // write puts the change in the order in which records need each other.
-func (e *encodedChange) write(tx *bolt.Tx) error {
-	for _, step := range []func(*bolt.Tx) error{
+func (e *encodedChange) write(tx engine.Writer) error {
+	for _, step := range []func(engine.Writer) error{
 		e.writeOwners, e.writeMachines, e.writeLoops, e.writeShelf, e.writeMessages, e.writeMail,
 	} {
 		if err := step(tx); err != nil {
@@ -105,7 +104,7 @@ func (e *encodedChange) write(tx *bolt.Tx) error {
 func (s *Store) Note(line loops.AuditLine) error {
 	v, err := encodeAudit(line)
 	if err == nil {
-		err = s.update(func(tx *bolt.Tx) error { return appendAudit(tx, v) })
+		err = s.update(func(tx engine.Writer) error { return appendAudit(tx, v) })
 	}
 	if err != nil {
 		return fmt.Errorf("store: %s: %w", line.Action, err)
@@ -114,49 +113,50 @@ func (s *Store) Note(line loops.AuditLine) error {
 }
 
 // appendAudit puts a line behind all others, whatever the clock says.
-func appendAudit(tx *bolt.Tx, line []byte) error {
-	b := bucket(tx, bucketAudit)
-	n, err := b.NextSequence()
+func appendAudit(tx engine.Writer, line []byte) error {
+	n, err := engine.NextSequence(tx, bucketAudit)
 	if err != nil {
 		return err
 	}
-	return b.Put(idKey(n), line)
+	return tx.Put(bucketAudit, idKey(n), line)
 }
 
 // moveIndex replaces one line of an index by another.
-func moveIndex(b *bolt.Bucket, had bool, from, to []byte) error {
+func moveIndex(tx engine.Writer, name string, had bool, from, to []byte) error {
 	if had && bytes.Equal(from, to) {
 		return nil
 	}
 	if had {
-		if err := b.Delete(from); err != nil {
+		if err := tx.Delete(name, from); err != nil {
 			return err
 		}
 	}
-	return b.Put(to, nil)
+	return tx.Put(name, to, nil)
 }
 
-func (e *encodedChange) writeOwners(tx *bolt.Tx) error { return ownerKind().put(tx, e.owners, nil) }
+func (e *encodedChange) writeOwners(tx engine.Writer) error {
+	return ownerKind().put(tx, e.owners, nil)
+}
 
-func (e *encodedChange) writeMachines(tx *bolt.Tx) error {
+func (e *encodedChange) writeMachines(tx engine.Writer) error {
 	return machineKind().put(tx, e.machines, func(old loops.Machine, exists bool, m loops.Machine) error {
 		if m.Owner != 0 {
 			if err := ownerKind().exists(tx, uint64(m.Owner)); err != nil {
 				return err
 			}
 		}
-		return moveIndex(bucket(tx, bucketMachinesByOwner), exists, pairKey(old.Owner, old.ID), pairKey(m.Owner, m.ID))
+		return moveIndex(tx, bucketMachinesByOwner, exists, pairKey(old.Owner, old.ID), pairKey(m.Owner, m.ID))
 	})
 }
 
 // writeLoops puts the loops with their tags, entries and due lines.
-func (e *encodedChange) writeLoops(tx *bolt.Tx) error {
+func (e *encodedChange) writeLoops(tx engine.Writer) error {
 	next := map[loops.LoopID]loops.EntryID{}
 	err := loopKind().put(tx, e.loops, func(old loops.Loop, exists bool, l loops.Loop) error {
 		if err := machineKind().exists(tx, uint64(l.Machine)); err != nil {
 			return err
 		}
-		if err := moveIndex(bucket(tx, bucketLoopsByMachine), exists,
+		if err := moveIndex(tx, bucketLoopsByMachine, exists,
 			pairKey(old.Machine, old.ID), pairKey(l.Machine, l.ID)); err != nil {
 			return err
 		}
@@ -174,8 +174,8 @@ func (e *encodedChange) writeLoops(tx *bolt.Tx) error {
 
 // moveDues turns the lines of the due index of the loop as it was into those of
 // the loop as it is, and leaves alone what is in both.
-func moveDues(tx *bolt.Tx, was, is loops.Loop) error {
-	b, before, after := bucket(tx, bucketDue), was.Dues(), is.Dues()
+func moveDues(tx engine.Writer, was, is loops.Loop) error {
+	before, after := was.Dues(), is.Dues()
 	move := func(from, unless []loops.Due, do func(key []byte) error) error {
 		for _, d := range from {
 			if slices.Contains(unless, d) {
@@ -191,16 +191,15 @@ func moveDues(tx *bolt.Tx, was, is loops.Loop) error {
 		}
 		return nil
 	}
-	if err := move(before, after, b.Delete); err != nil {
+	if err := move(before, after, func(key []byte) error { return tx.Delete(bucketDue, key) }); err != nil {
 		return err
 	}
-	return move(after, before, func(key []byte) error { return b.Put(key, nil) })
+	return move(after, before, func(key []byte) error { return tx.Put(bucketDue, key, nil) })
 }
 
 // moveTag gives the loop its tag unless another loop has it.
-func moveTag(tx *bolt.Tx, old, l loops.Loop, exists bool) error {
-	tags := bucket(tx, bucketTags)
-	if key, _ := tags.Cursor().Seek([]byte(l.Tag)); key != nil {
+func moveTag(tx engine.Writer, old, l loops.Loop, exists bool) error {
+	if key, _ := engine.First(tx.Ascend(bucketTags, engine.Prefix([]byte(l.Tag)))); key != nil {
 		tag, holder, err := decodeTagKey(key)
 		if err != nil {
 			return fmt.Errorf("tags: %w", err)
@@ -219,13 +218,12 @@ func moveTag(tx *bolt.Tx, old, l loops.Loop, exists bool) error {
 			return err
 		}
 	}
-	return moveIndex(tags, exists, from, to)
+	return moveIndex(tx, bucketTags, exists, from, to)
 }
 
 // writeEntries appends to the histories; next holds the number that each
 // loop's next entry must have.
-func (e *encodedChange) writeEntries(tx *bolt.Tx, next map[loops.LoopID]loops.EntryID) error {
-	b := bucket(tx, bucketHistory)
+func (e *encodedChange) writeEntries(tx engine.Writer, next map[loops.LoopID]loops.EntryID) error {
 	for _, entry := range e.entries {
 		expected, ok := next[entry.record.Loop]
 		if !ok {
@@ -235,7 +233,7 @@ func (e *encodedChange) writeEntries(tx *bolt.Tx, next map[loops.LoopID]loops.En
 			return fmt.Errorf("loop %d: entry %d does not continue its history, which goes on with %d: %w",
 				entry.record.Loop, entry.record.ID, expected, loops.ErrConflict)
 		}
-		if err := b.Put(entry.key, entry.value); err != nil {
+		if err := tx.Put(bucketHistory, entry.key, entry.value); err != nil {
 			return err
 		}
 		if err := putActKey(tx, entry.record); err != nil {
@@ -251,10 +249,9 @@ func (e *encodedChange) writeEntries(tx *bolt.Tx, next map[loops.LoopID]loops.En
 	return nil
 }
 
-func (e *encodedChange) writeMessages(tx *bolt.Tx) error {
+func (e *encodedChange) writeMessages(tx engine.Writer) error {
 	for i, m := range e.messages {
-		b := bucket(tx, bucketMessages)
-		if b.Get(m.key) != nil {
+		if tx.Get(bucketMessages, m.key) != nil {
 			return fmt.Errorf("message %s: %w", m.record.Key, loops.ErrRepeated)
 		}
 		if m.record.Owner != 0 {
@@ -267,9 +264,9 @@ func (e *encodedChange) writeMessages(tx *bolt.Tx) error {
 			return err
 		}
 		err = errors.Join(
-			b.Put(m.key, m.value),
-			bucket(tx, bucketBodies).Put(m.key, e.bodies[i]),
-			bucket(tx, bucketRecent).Put(recent, nil),
+			tx.Put(bucketMessages, m.key, m.value),
+			tx.Put(bucketBodies, m.key, e.bodies[i]),
+			tx.Put(bucketRecent, recent, nil),
 		)
 		if err == nil && m.record.Status == loops.Queued {
 			err = putOutbox(tx, m.record)
@@ -282,19 +279,19 @@ func (e *encodedChange) writeMessages(tx *bolt.Tx) error {
 }
 
 // putOutbox puts the line of a queued message.
-func putOutbox(tx *bolt.Tx, m loops.Message) error {
+func putOutbox(tx engine.Writer, m loops.Message) error {
 	key, err := instantKey(m.NextAttempt, m.Key)
 	if err != nil {
 		return err
 	}
-	return bucket(tx, bucketOutbox).Put(key, nil)
+	return tx.Put(bucketOutbox, key, nil)
 }
 
 // deleteOutbox deletes the line of a queued message.
-func deleteOutbox(tx *bolt.Tx, m loops.Message) error {
+func deleteOutbox(tx engine.Writer, m loops.Message) error {
 	key, err := instantKey(m.NextAttempt, m.Key)
 	if err != nil {
 		return err
 	}
-	return bucket(tx, bucketOutbox).Delete(key)
+	return tx.Delete(bucketOutbox, key)
 }

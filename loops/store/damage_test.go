@@ -17,6 +17,7 @@ import (
 	"github.com/stretchr/testify/require"
 	bolt "go.etcd.io/bbolt"
 
+	"fillmark/loops"
 	"fillmark/loops/store"
 )
 
@@ -51,9 +52,9 @@ func TestSecondOpenIsTold(t *testing.T) {
 	t.Parallel()
 	s := open(t)
 	_, err := store.Open(s.Path(), store.Options{Timeout: 10 * time.Millisecond})
-	assert.ErrorIs(t, err, store.ErrInUse)
+	assert.ErrorIs(t, err, loops.ErrInUse)
 	_, err = store.Open(s.Path(), store.Options{Timeout: 10 * time.Millisecond, ReadOnly: true})
-	assert.ErrorIs(t, err, store.ErrInUse)
+	assert.ErrorIs(t, err, loops.ErrInUse)
 }
 
 func TestReadOnly(t *testing.T) {
@@ -103,13 +104,13 @@ func TestForeignFiles(t *testing.T) {
 			before, err := os.ReadFile(path)
 			require.NoError(t, err)
 			_, err = store.Open(path, store.Options{})
-			require.ErrorIs(t, err, store.ErrForeign)
+			require.ErrorIs(t, err, loops.ErrForeign)
 			after, err := os.ReadFile(path)
 			require.NoError(t, err)
 			assert.Equal(t, before, after, "the file changed")
 			// It was let go of.
 			_, err = store.Open(path, store.Options{Timeout: 10 * time.Millisecond})
-			assert.ErrorIs(t, err, store.ErrForeign)
+			assert.ErrorIs(t, err, loops.ErrForeign)
 		})
 	}
 }
@@ -121,7 +122,7 @@ func TestTruncatedAnywhere(t *testing.T) {
 		require.NoError(t, os.WriteFile(path, content[:size], 0o600))
 		s, err := store.Open(path, store.Options{Timeout: 50 * time.Millisecond})
 		if err != nil {
-			assert.True(t, errIsAny(err, store.ErrDamaged, store.ErrForeign), "%d bytes: %v", size, err)
+			assert.True(t, errIsAny(err, loops.ErrDamaged, loops.ErrForeign), "%d bytes: %v", size, err)
 			continue
 		}
 		// Only free pages were cut off.
@@ -161,7 +162,7 @@ func TestCampaignFlippedBits(t *testing.T) {
 		require.NoError(t, os.WriteFile(path, damaged, 0o600))
 		s, err := store.Open(path, store.Options{Timeout: 50 * time.Millisecond})
 		if err != nil {
-			require.NotErrorIs(t, err, store.ErrInUse)
+			require.NotErrorIs(t, err, loops.ErrInUse)
 			refused++
 			require.NoError(t, os.Remove(path))
 			continue
@@ -200,7 +201,7 @@ func TestDamagedRoot(t *testing.T) {
 		bad := fmt.Sprintf("%s.%d", path, at)
 		require.NoError(t, os.WriteFile(bad, damaged, 0o600))
 		_, err := store.Open(bad, store.Options{})
-		require.ErrorIs(t, err, store.ErrDamaged)
+		require.ErrorIs(t, err, loops.ErrDamaged)
 		assert.ErrorContains(t, err, "before the last write")
 		require.NoError(t, store.Restore(t.Context(), bad, bad+".restored"))
 		s, err := store.Open(bad+".restored", store.Options{})
@@ -225,7 +226,7 @@ func TestFlippedBitInARecord(t *testing.T) {
 	require.NoError(t, err)
 	defer func() { assert.NoError(t, s.Close()) }()
 	_, err = s.Owner(3)
-	require.ErrorIs(t, err, store.ErrDamaged)
+	require.ErrorIs(t, err, loops.ErrDamaged)
 	assert.ErrorContains(t, err, "owner 3")
 	report, err := s.Check(t.Context())
 	require.NoError(t, err)

@@ -13,9 +13,8 @@ import (
 	"strings"
 	"time"
 
-	bolt "go.etcd.io/bbolt"
-
 	"fillmark/loops"
+	"fillmark/loops/store/engine"
 )
 
 // EraseOwner takes out of the store who the owner was: name, addresses and
@@ -34,7 +33,7 @@ func (s *Store) EraseOwner(ctx context.Context, id loops.OwnerID, by string, at 
 	if err != nil {
 		return fmt.Errorf("store: erase: %w", err)
 	}
-	err = s.update(func(tx *bolt.Tx) error {
+	err = s.update(func(tx engine.Writer) error {
 		if err := eraseOwner(tx, id, loops.DayOf(at, time.UTC), with); err != nil {
 			return err
 		}
@@ -55,7 +54,7 @@ func (s *Store) EraseOwner(ctx context.Context, id loops.OwnerID, by string, at 
 
 // eraseOwner rewrites the owner, their machines, the loops in these and those
 // that went to somebody else.
-func eraseOwner(tx *bolt.Tx, id loops.OwnerID, day loops.Day, with loops.Erasing) error {
+func eraseOwner(tx engine.Writer, id loops.OwnerID, day loops.Day, with loops.Erasing) error {
 	o, err := ownerKind().get(tx, uint64(id))
 	if err != nil {
 		return err
@@ -96,11 +95,10 @@ func eraseOwner(tx *bolt.Tx, id loops.OwnerID, day loops.Day, with loops.Erasing
 // eraseAddresses takes off the list of addresses that get no mail those that the
 // owner has and those that mail went to before; not one that is another owner's
 // too.
-func eraseAddresses(tx *bolt.Tx, of loops.Owner) error {
+func eraseAddresses(tx engine.Writer, of loops.Owner) error {
 	theirs := map[string]bool{strings.ToLower(of.Email): true}
-	b := bucket(tx, bucketMessages)
 	for _, key := range keysUnder(tx, bucketMessages, nil) {
-		m, err := decodeMessage(b.Get(key))
+		m, err := decodeMessage(tx.Get(bucketMessages, key))
 		if err != nil {
 			return fmt.Errorf("bucket messages: %s: %w", key, err)
 		}
@@ -119,7 +117,7 @@ func eraseAddresses(tx *bolt.Tx, of loops.Owner) error {
 		}
 	}
 	for address := range theirs {
-		if err := bucket(tx, bucketSuppressed).Delete([]byte(address)); err != nil {
+		if err := tx.Delete(bucketSuppressed, []byte(address)); err != nil {
 			return err
 		}
 	}
@@ -128,10 +126,9 @@ func eraseAddresses(tx *bolt.Tx, of loops.Owner) error {
 
 // loopsLeftBy finds the loops in machines that went from the owner to somebody
 // else, by the transfers in their histories.
-func loopsLeftBy(tx *bolt.Tx, id loops.OwnerID) (map[uint64]bool, error) {
+func loopsLeftBy(tx engine.Reader, id loops.OwnerID) (map[uint64]bool, error) {
 	left := map[uint64]bool{}
-	c := bucket(tx, bucketHistory).Cursor()
-	for k, v := c.First(); k != nil; k, v = c.Next() {
+	for k, v := range tx.Ascend(bucketHistory, engine.Span{}) {
 		if !bytes.Contains(v, []byte(`"transfer"`)) {
 			continue // no transfer, which decoding would find out more slowly
 		}
@@ -149,7 +146,7 @@ func loopsLeftBy(tx *bolt.Tx, id loops.OwnerID) (map[uint64]bool, error) {
 // eraseLoop rewrites what is in a loop's history of the owner's time and folds
 // its state again. Where the owner has the loop still its plan is emptied, whose
 // clauses may repeat what a note said; else it loses those words.
-func eraseLoop(tx *bolt.Tx, id uint64, owner loops.OwnerID) error {
+func eraseLoop(tx engine.Writer, id uint64, owner loops.OwnerID) error {
 	l, err := loopKind().get(tx, id)
 	if err != nil {
 		return err
@@ -171,7 +168,7 @@ func eraseLoop(tx *bolt.Tx, id uint64, owner loops.OwnerID) error {
 		if err != nil {
 			return err
 		}
-		if err := bucket(tx, bucketDue).Delete(key); err != nil {
+		if err := tx.Delete(bucketDue, key); err != nil {
 			return err
 		}
 	}
@@ -181,7 +178,7 @@ func eraseLoop(tx *bolt.Tx, id uint64, owner loops.OwnerID) error {
 
 // eraseHistory rewrites the entries of the owner's time, given who has the
 // machine now, and returns the history as it is then.
-func eraseHistory(tx *bolt.Tx, loop loops.LoopID, owner, now loops.OwnerID) ([]loops.Entry, error) {
+func eraseHistory(tx engine.Writer, loop loops.LoopID, owner, now loops.OwnerID) ([]loops.Entry, error) {
 	keys, history, err := keyedHistory(tx, loop)
 	if err != nil {
 		return nil, err
@@ -195,7 +192,7 @@ func eraseHistory(tx *bolt.Tx, loop loops.LoopID, owner, now loops.OwnerID) ([]l
 		if err != nil {
 			return nil, err
 		}
-		if err := bucket(tx, bucketHistory).Put(keys[i], v); err != nil {
+		if err := tx.Put(bucketHistory, keys[i], v); err != nil {
 			return nil, err
 		}
 	}
@@ -203,11 +200,11 @@ func eraseHistory(tx *bolt.Tx, loop loops.LoopID, owner, now loops.OwnerID) ([]l
 }
 
 // keyedHistory reads the history of a loop with the keys of its entries.
-func keyedHistory(tx *bolt.Tx, loop loops.LoopID) ([][]byte, []loops.Entry, error) {
+func keyedHistory(tx engine.Reader, loop loops.LoopID) ([][]byte, []loops.Entry, error) {
 	keys := keysUnder(tx, bucketHistory, idKey(loop))
 	history := make([]loops.Entry, len(keys))
 	for i, key := range keys {
-		e, err := decodeEntry(bucket(tx, bucketHistory).Get(key))
+		e, err := decodeEntry(tx.Get(bucketHistory, key))
 		if err != nil {
 			return nil, nil, fmt.Errorf("bucket history: %s: %w", printKey(bucketHistory, key), err)
 		}
@@ -217,7 +214,7 @@ func keyedHistory(tx *bolt.Tx, loop loops.LoopID) ([][]byte, []loops.Entry, erro
 }
 
 // eraseSamples takes the notes off the samples that were kept of a loop.
-func eraseSamples(tx *bolt.Tx, of loops.LoopID) error {
+func eraseSamples(tx engine.Writer, of loops.LoopID) error {
 	for _, key := range keysUnder(tx, bucketSamples, nil) {
 		s, err := sampleKind().get(tx, lastID(key))
 		if err != nil {
@@ -234,10 +231,9 @@ func eraseSamples(tx *bolt.Tx, of loops.LoopID) error {
 }
 
 // eraseMessages rewrites every message to the owner and deletes its text.
-func eraseMessages(tx *bolt.Tx, id loops.OwnerID) error {
-	b := bucket(tx, bucketMessages)
+func eraseMessages(tx engine.Writer, id loops.OwnerID) error {
 	for _, key := range keysUnder(tx, bucketMessages, nil) {
-		m, err := decodeMessage(b.Get(key))
+		m, err := decodeMessage(tx.Get(bucketMessages, key))
 		if err != nil {
 			return fmt.Errorf("bucket messages: %s: %w", key, err)
 		}
@@ -253,10 +249,10 @@ func eraseMessages(tx *bolt.Tx, id loops.OwnerID) error {
 		if err != nil {
 			return err
 		}
-		if err := b.Put(key, v); err != nil {
+		if err := tx.Put(bucketMessages, key, v); err != nil {
 			return err
 		}
-		if err := bucket(tx, bucketBodies).Delete(key); err != nil {
+		if err := tx.Delete(bucketBodies, key); err != nil {
 			return err
 		}
 	}
@@ -265,24 +261,23 @@ func eraseMessages(tx *bolt.Tx, id loops.OwnerID) error {
 
 // eraseMorningLists deletes the texts of all morning lists, which name whoever
 // was due. One that waits goes as a whole, so that it is written again.
-func eraseMorningLists(tx *bolt.Tx) error {
-	b := bucket(tx, bucketMessages)
+func eraseMorningLists(tx engine.Writer) error {
 	for _, key := range keysUnder(tx, bucketMessages, nil) {
-		m, err := decodeMessage(b.Get(key))
+		m, err := decodeMessage(tx.Get(bucketMessages, key))
 		if err != nil {
 			return fmt.Errorf("bucket messages: %s: %w", key, err)
 		}
 		if m.Purpose != loops.PurposeMorning {
 			continue
 		}
-		if err := bucket(tx, bucketBodies).Delete(key); err != nil {
+		if err := tx.Delete(bucketBodies, key); err != nil {
 			return err
 		}
 		if m.Status != loops.Queued && m.Status != loops.Held {
 			m.Subject, m.LastError = "", ""
 			v, err := encodeMessage(m)
 			if err == nil {
-				err = b.Put(key, v)
+				err = tx.Put(bucketMessages, key, v)
 			}
 			if err != nil {
 				return err
@@ -296,7 +291,7 @@ func eraseMorningLists(tx *bolt.Tx) error {
 		if err != nil {
 			return err
 		}
-		if err := errors.Join(bucket(tx, bucketRecent).Delete(recent), b.Delete(key)); err != nil {
+		if err := errors.Join(tx.Delete(bucketRecent, recent), tx.Delete(bucketMessages, key)); err != nil {
 			return err
 		}
 	}
@@ -305,7 +300,7 @@ func eraseMorningLists(tx *bolt.Tx) error {
 
 // rewrite puts a record that was read in the same transaction, with its
 // revision raised.
-func (k kind[T]) rewrite(tx *bolt.Tx, r T) error {
+func (k kind[T]) rewrite(tx engine.Writer, r T) error {
 	list, err := k.prepare([]T{r})
 	if err != nil {
 		return err
@@ -313,12 +308,11 @@ func (k kind[T]) rewrite(tx *bolt.Tx, r T) error {
 	return k.put(tx, list, nil)
 }
 
-// keysUnder collects the keys of a bucket with the prefix: writing while a
-// cursor moves may skip some.
-func keysUnder(tx *bolt.Tx, name string, prefix []byte) [][]byte {
+// keysUnder collects the keys of a bucket with the prefix: a range that is
+// written to meanwhile may leave some out.
+func keysUnder(tx engine.Reader, name string, prefix []byte) [][]byte {
 	var keys [][]byte
-	c := bucket(tx, name).Cursor()
-	for k, _ := c.Seek(prefix); k != nil && bytes.HasPrefix(k, prefix); k, _ = c.Next() {
+	for k := range tx.Ascend(name, engine.Prefix(prefix)) {
 		keys = append(keys, bytes.Clone(k))
 	}
 	return keys

@@ -8,9 +8,8 @@ import (
 	"iter"
 	"time"
 
-	bolt "go.etcd.io/bbolt"
-
 	"fillmark/loops"
+	"fillmark/loops/store/engine"
 )
 
 type evidenceV1 struct {
@@ -49,8 +48,8 @@ func decodeWatch(stored []byte) (loops.PatternWatch, error) {
 }
 
 // lastOf returns the number of the newest record of a bucket, zero if none.
-func lastOf(tx *bolt.Tx, name string) uint64 {
-	k, _ := bucket(tx, name).Cursor().Last()
+func lastOf(tx engine.Reader, name string) uint64 {
+	k, _ := engine.First(tx.Descend(name, engine.Span{}))
 	if len(k) != idWidth {
 		return 0
 	}
@@ -60,8 +59,8 @@ func lastOf(tx *bolt.Tx, name string) uint64 {
 // Evidence returns the newest version; the zero value where there is none.
 func (s *Store) Evidence() (loops.Evidence, error) {
 	var e loops.Evidence
-	err := s.view(func(tx *bolt.Tx) error {
-		_, v := bucket(tx, bucketEvidence).Cursor().Last()
+	err := s.view(func(tx engine.Reader) error {
+		_, v := engine.First(tx.Descend(bucketEvidence, engine.Span{}))
 		if v == nil {
 			return nil
 		}
@@ -77,7 +76,7 @@ func (s *Store) Evidence() (loops.Evidence, error) {
 
 // Evidences yields every version, the newest first.
 func (s *Store) Evidences() iter.Seq2[loops.Evidence, error] {
-	return scan(s, bucketEvidence, true, func(_ *bolt.Tx, _, v []byte) (loops.Evidence, error) { return decodeEvidence(v) })
+	return scan(s, bucketEvidence, true, func(_ engine.Reader, _, v []byte) (loops.Evidence, error) { return decodeEvidence(v) })
 }
 
 // PutEvidence records the next version, with a line of the audit. A version
@@ -91,11 +90,11 @@ func (s *Store) PutEvidence(e loops.Evidence, by string) error {
 	if err != nil {
 		return fmt.Errorf("store: evidence: %w", err)
 	}
-	err = s.update(func(tx *bolt.Tx) error {
+	err = s.update(func(tx engine.Writer) error {
 		if last := lastOf(tx, bucketEvidence); e.Version != last+1 {
 			return fmt.Errorf("version %d does not follow %d: %w", e.Version, last, loops.ErrConflict)
 		}
-		if err := bucket(tx, bucketEvidence).Put(idKey(e.Version), v); err != nil {
+		if err := tx.Put(bucketEvidence, idKey(e.Version), v); err != nil {
 			return err
 		}
 		return appendAudit(tx, line)
@@ -108,7 +107,7 @@ func (s *Store) PutEvidence(e loops.Evidence, by string) error {
 
 // AddWatch records a watch under the next number, with a line of the audit.
 func (s *Store) AddWatch(w loops.PatternWatch, at time.Time) (loops.PatternWatch, error) {
-	err := s.update(func(tx *bolt.Tx) error {
+	err := s.update(func(tx engine.Writer) error {
 		w.ID = loops.WatchID(lastOf(tx, bucketWatches) + 1)
 		v, err := encodeWatch(w)
 		if err != nil {
@@ -118,7 +117,7 @@ func (s *Store) AddWatch(w loops.PatternWatch, at time.Time) (loops.PatternWatch
 		if err != nil {
 			return err
 		}
-		if err := bucket(tx, bucketWatches).Put(idKey(w.ID), v); err != nil {
+		if err := tx.Put(bucketWatches, idKey(w.ID), v); err != nil {
 			return err
 		}
 		return appendAudit(tx, line)
@@ -132,8 +131,8 @@ func (s *Store) AddWatch(w loops.PatternWatch, at time.Time) (loops.PatternWatch
 // ReadWatch keeps the reading of a watch, with a line of the audit. A second one
 // is loops.ErrConflict: a watch is read once.
 func (s *Store) ReadWatch(id loops.WatchID, reading loops.WatchReading, by string, at time.Time) error {
-	err := s.update(func(tx *bolt.Tx) error {
-		stored := bucket(tx, bucketWatches).Get(idKey(id))
+	err := s.update(func(tx engine.Writer) error {
+		stored := tx.Get(bucketWatches, idKey(id))
 		if stored == nil {
 			return loops.ErrNotFound
 		}
@@ -153,7 +152,7 @@ func (s *Store) ReadWatch(id loops.WatchID, reading loops.WatchReading, by strin
 		if err != nil {
 			return err
 		}
-		if err := bucket(tx, bucketWatches).Put(idKey(id), v); err != nil {
+		if err := tx.Put(bucketWatches, idKey(id), v); err != nil {
 			return err
 		}
 		return appendAudit(tx, line)
@@ -166,5 +165,5 @@ func (s *Store) ReadWatch(id loops.WatchID, reading loops.WatchReading, by strin
 
 // Watches yields every watch by number.
 func (s *Store) Watches() iter.Seq2[loops.PatternWatch, error] {
-	return scan(s, bucketWatches, false, func(_ *bolt.Tx, _, v []byte) (loops.PatternWatch, error) { return decodeWatch(v) })
+	return scan(s, bucketWatches, false, func(_ engine.Reader, _, v []byte) (loops.PatternWatch, error) { return decodeWatch(v) })
 }

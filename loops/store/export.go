@@ -10,7 +10,8 @@ import (
 	"fmt"
 	"io"
 
-	bolt "go.etcd.io/bbolt"
+	"fillmark/loops"
+	"fillmark/loops/store/engine"
 )
 
 // exported lists the kinds of record in an export, in the order in which they
@@ -72,7 +73,7 @@ func counted() []string {
 // block.
 func (s *Store) Export(ctx context.Context, w io.Writer) error {
 	out := bufio.NewWriter(w)
-	err := s.view(func(tx *bolt.Tx) error { return export(ctx, tx, out) })
+	err := s.view(func(tx engine.Reader) error { return export(ctx, tx, out) })
 	if err == nil {
 		err = out.Flush()
 	}
@@ -82,22 +83,21 @@ func (s *Store) Export(ctx context.Context, w io.Writer) error {
 	return nil
 }
 
-func export(ctx context.Context, tx *bolt.Tx, out *bufio.Writer) error {
+func export(ctx context.Context, tx engine.Reader, out *bufio.Writer) error {
 	schema, err := readSchema(tx)
 	if err != nil {
 		return err
 	}
 	counters := map[string]uint64{}
 	for _, name := range counted() {
-		counters[name] = bucket(tx, name).Sequence()
+		counters[name] = tx.Sequence(name)
 	}
 	if err := writeOwn(out, kindStart, startV1{schema, counters}); err != nil {
 		return err
 	}
 	lines := 1
 	for _, x := range exported() {
-		c := bucket(tx, x.bucket).Cursor()
-		for k, v := c.First(); k != nil; k, v = c.Next() {
+		for k, v := range tx.Ascend(x.bucket, engine.Span{}) {
 			if lines++; lines%lastBatch == 0 && ctx.Err() != nil {
 				return ctx.Err()
 			}
@@ -139,7 +139,7 @@ func writeOwn[T any](out *bufio.Writer, kind string, record T) error {
 // exactly as it is.
 func writeLine(out *bufio.Writer, kind string, text []byte) error {
 	if len(text) < 2 || text[0] != '{' {
-		return fmt.Errorf("%w: a value that is no JSON object", ErrDamaged)
+		return fmt.Errorf("%w: a value that is no JSON object", loops.ErrDamaged)
 	}
 	_, err := fmt.Fprintf(out, "{\"kind\":%q,%s\n", kind, text[1:])
 	return err

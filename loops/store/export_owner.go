@@ -11,9 +11,8 @@ import (
 	"slices"
 	"strings"
 
-	bolt "go.etcd.io/bbolt"
-
 	"fillmark/loops"
+	"fillmark/loops/store/engine"
 )
 
 // kindOwnerStart begins the export of one owner, which no store can be made of.
@@ -34,7 +33,7 @@ type ownerStartV1 struct {
 // there is no such owner.
 func (s *Store) ExportOwner(id loops.OwnerID, w io.Writer) error {
 	out := bufio.NewWriter(w)
-	err := s.view(func(tx *bolt.Tx) error {
+	err := s.view(func(tx engine.Reader) error {
 		x := ownerExport{tx: tx, out: out}
 		if err := writeOwn(out, kindOwnerStart, ownerStartV1{id}); err != nil {
 			return err
@@ -55,13 +54,13 @@ func (s *Store) ExportOwner(id loops.OwnerID, w io.Writer) error {
 
 // ownerExport writes lines and counts them.
 type ownerExport struct {
-	tx    *bolt.Tx
+	tx    engine.Reader
 	out   *bufio.Writer
 	lines int
 }
 
 func (x *ownerExport) line(kind, name string, key []byte) error {
-	stored := bucket(x.tx, name).Get(key)
+	stored := x.tx.Get(name, key)
 	if stored == nil {
 		return fmt.Errorf("%s %s: %w", kind, printKey(name, key), loops.ErrNotFound)
 	}
@@ -81,7 +80,7 @@ func (x *ownerExport) owner(id loops.OwnerID) error {
 	if err != nil {
 		return err
 	}
-	if key := []byte(strings.ToLower(o.Email)); len(key) > 0 && bucket(x.tx, bucketSuppressed).Get(key) != nil {
+	if key := []byte(strings.ToLower(o.Email)); len(key) > 0 && x.tx.Get(bucketSuppressed, key) != nil {
 		if err := x.line("suppressed", bucketSuppressed, key); err != nil {
 			return err
 		}
@@ -155,8 +154,7 @@ func (x *ownerExport) entry(e loops.Entry) error {
 }
 
 func (x *ownerExport) messages(id loops.OwnerID) error {
-	c := bucket(x.tx, bucketMessages).Cursor()
-	for k, v := c.First(); k != nil; k, v = c.Next() {
+	for k, v := range x.tx.Ascend(bucketMessages, engine.Span{}) {
 		m, err := decodeMessage(v)
 		if err != nil {
 			return fmt.Errorf("bucket messages: %s: %w", k, err)
@@ -167,7 +165,7 @@ func (x *ownerExport) messages(id loops.OwnerID) error {
 		if err := x.line("message", bucketMessages, k); err != nil {
 			return err
 		}
-		if bucket(x.tx, bucketBodies).Get(k) == nil {
+		if x.tx.Get(bucketBodies, k) == nil {
 			continue // deleted
 		}
 		if err := x.line("body", bucketBodies, k); err != nil {

@@ -6,9 +6,11 @@ package store
 import (
 	"context"
 
-	bolt "go.etcd.io/bbolt"
+	"go.etcd.io/bbolt"
 
 	"fillmark/loops"
+	"fillmark/loops/store/bolt"
+	"fillmark/loops/store/engine"
 )
 
 // What the tests of the package's outside need of its inside.
@@ -34,7 +36,7 @@ func DecodeHistoryKey(key []byte) (loops.LoopID, loops.EntryID, error) {
 }
 
 // OpenWith opens a store with invented migrations behind schema 1.
-func OpenWith(path string, steps ...func(*bolt.Tx) error) (*Store, error) {
+func OpenWith(path string, steps ...func(engine.Writer) error) (*Store, error) {
 	var list []migration
 	for _, step := range steps {
 		list = append(list, migration{"invented", step})
@@ -44,14 +46,12 @@ func OpenWith(path string, steps ...func(*bolt.Tx) error) (*Store, error) {
 
 // BareUpdate runs fn in a bbolt transaction of the store's file with nothing of
 // ours around it, and SetNoSync leaves the syncs out, for the benchmarks.
-func BareUpdate(s *Store, fn func(*bolt.Tx) error) error { return s.db.Update(fn) }
-func SetNoSync(s *Store, noSync bool)                    { s.db.NoSync = noSync }
+func BareUpdate(s *Store, fn func(*bbolt.Tx) error) error { return s.kept.(*bolt.File).DB().Update(fn) }
+func SetNoSync(s *Store, noSync bool)                     { s.kept.(*bolt.File).DB().NoSync = noSync }
 
 // CompactClosed is Compact as it is where an open file cannot be renamed.
 func CompactClosed(s *Store, ctx context.Context) (before, after int64, err error) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	return s.compact(ctx, s.swapClosed)
+	return s.kept.(*bolt.File).CompactClosed(sound(ctx))
 }
 
 // The values that a commit puts.

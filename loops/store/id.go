@@ -7,7 +7,7 @@ import (
 	"crypto/rand"
 	"encoding/hex"
 
-	bolt "go.etcd.io/bbolt"
+	"fillmark/loops/store/engine"
 )
 
 const keyID = "register id"
@@ -24,37 +24,35 @@ type idV1 struct {
 func (s *Store) ID() string { return s.own }
 
 // putID draws the id.
-func putID(tx *bolt.Tx) error {
+func putID(tx engine.Writer) error {
 	var id [16]byte
 	_, _ = rand.Read(id[:]) // it never fails
 	v, err := encode(recordV1, idV1{hex.EncodeToString(id[:])})
 	if err != nil {
 		return err
 	}
-	return bucket(tx, bucketMeta).Put([]byte(keyID), v)
+	return tx.Put(bucketMeta, []byte(keyID), v)
 }
 
-// ownID reads the id of an opened file, which gets one where it has none and may
+// ownID reads the id of what was opened, which gets one where it has none and may
 // be written to.
-func ownID(db *bolt.DB, path string, opts Options) (string, error) {
+func ownID(kept engine.Engine, opts Options) (string, error) {
 	var own idV1
-	read := func(tx *bolt.Tx) (err error) {
-		if stored := bucket(tx, bucketMeta).Get([]byte(keyID)); stored != nil {
+	read := func(tx engine.Reader) (err error) {
+		if stored := tx.Get(bucketMeta, []byte(keyID)); stored != nil {
 			own, err = decode[idV1](recordV1, stored)
 		}
 		return err
 	}
-	err := guard(path, func() error { return db.View(read) })
+	err := kept.View(read)
 	if err != nil || own.ID != "" || opts.ReadOnly {
 		return own.ID, err
 	}
-	err = guard(path, func() error {
-		return db.Update(func(tx *bolt.Tx) error {
-			if err := putID(tx); err != nil {
-				return err
-			}
-			return read(tx)
-		})
+	err = kept.Update(func(tx engine.Writer) error {
+		if err := putID(tx); err != nil {
+			return err
+		}
+		return read(tx)
 	})
-	return own.ID, named(err)
+	return own.ID, err
 }

@@ -10,11 +10,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
-
-	bolt "go.etcd.io/bbolt"
 
 	"fillmark/loops"
+	"fillmark/loops/store/engine"
 )
 
 // MaxLine bounds one line of an import, in bytes. The longest records are the
@@ -28,24 +26,16 @@ const MaxLine = 8 << 20
 // what one store accepted another must be able to give back: foreign data
 // comes in by the tables that the commands read.
 func Import(ctx context.Context, path string, r io.Reader) error {
-	err := writeNew(path, func(temp *os.File) error {
-		db, err := bolt.Open(temp.Name(), 0o600, &bolt.Options{FreelistType: bolt.FreelistMapType})
-		if err != nil {
-			return err
-		}
-		return errors.Join(guard(path, func() error { return fillFrom(ctx, db, temp.Name(), r) }), db.Close())
-	})
+	err := createEngine(path, func(kept engine.Engine) error { return fillFrom(ctx, kept, r) })
 	if err != nil {
 		return fmt.Errorf("store: import: %w", err)
 	}
 	return nil
 }
 
-// fillFrom reads the lines into a new bbolt file and checks it.
-func fillFrom(ctx context.Context, db *bolt.DB, path string, r io.Reader) error {
-	// Until the end the file is nobody's store: one sync will do.
-	db.NoSync = true
-	if err := db.Update(func(tx *bolt.Tx) error { return initialise(tx, len(migrations())+1) }); err != nil {
+// fillFrom reads the lines into what is new and checks it.
+func fillFrom(ctx context.Context, kept engine.Engine, r io.Reader) error {
+	if err := kept.Update(func(tx engine.Writer) error { return initialise(tx, len(migrations())+1) }); err != nil {
 		return err
 	}
 	in := importer{lines: bufio.NewScanner(r), kinds: importers()}
@@ -54,7 +44,7 @@ func fillFrom(ctx context.Context, db *bolt.DB, path string, r io.Reader) error 
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		if err := db.Update(in.batch); err != nil {
+		if err := kept.Update(in.batch); err != nil {
 			return fmt.Errorf("line %d: %w", in.number, err)
 		}
 	}
@@ -64,14 +54,10 @@ func fillFrom(ctx context.Context, db *bolt.DB, path string, r io.Reader) error 
 	if err := in.lines.Err(); err != nil {
 		return err
 	}
-	if err := refold(ctx, db); err != nil {
+	if err := refold(ctx, kept); err != nil {
 		return err
 	}
-	db.NoSync = false
-	if err := errors.Join(db.Sync(), bothRoots(db)); err != nil {
-		return err
-	}
-	report, err := checkDB(ctx, path, db, true)
+	report, err := check(ctx, kept)
 	if err == nil && !report.OK() {
 		err = fmt.Errorf("the records do not fit together (%d problems, the first: %s)", len(report.Problems), report.Problems[0])
 	}
@@ -81,13 +67,13 @@ func fillFrom(ctx context.Context, db *bolt.DB, path string, r io.Reader) error 
 // importer reads the lines of an export.
 type importer struct {
 	lines  *bufio.Scanner
-	kinds  map[string]func(*bolt.Tx, []byte) error
+	kinds  map[string]func(engine.Writer, []byte) error
 	number int // of the line that was read last
 	ended  bool
 }
 
 // batch imports some lines in one transaction.
-func (in *importer) batch(tx *bolt.Tx) error {
+func (in *importer) batch(tx engine.Writer) error {
 	for range lastBatch {
 		if !in.lines.Scan() {
 			if err := in.lines.Err(); err != nil {
@@ -104,7 +90,7 @@ func (in *importer) batch(tx *bolt.Tx) error {
 }
 
 // line imports one line.
-func (in *importer) line(tx *bolt.Tx, text []byte) error {
+func (in *importer) line(tx engine.Writer, text []byte) error {
 	var l struct {
 		Kind    string          `json:"kind"`
 		Version int             `json:"v"`
@@ -143,26 +129,26 @@ func (in *importer) end(stored []byte) error {
 }
 
 // importers says how each kind of line is put.
-func importers() map[string]func(*bolt.Tx, []byte) error {
-	return map[string]func(*bolt.Tx, []byte) error{
+func importers() map[string]func(engine.Writer, []byte) error {
+	return map[string]func(engine.Writer, []byte) error{
 		kindStart:    importStart,
-		"owner":      importKind(bucketOwners, decodeOwner, encodeOwner, func(_ *bolt.Tx, o loops.Owner) ([]byte, error) { return idKey(o.ID), nil }),
+		"owner":      importKind(bucketOwners, decodeOwner, encodeOwner, func(_ engine.Writer, o loops.Owner) ([]byte, error) { return idKey(o.ID), nil }),
 		"machine":    importKind(bucketMachines, decodeMachine, encodeMachine, indexMachine),
 		"loop":       importKind(bucketLoops, decodeLoop, encodeLoop, indexLoop),
 		"entry":      importKind(bucketHistory, decodeEntry, encodeEntry, indexEntry),
 		"message":    importKind(bucketMessages, decodeMessage, encodeMessage, indexMessage),
-		"body":       importKind(bucketBodies, decodeBody, encodeBody, func(_ *bolt.Tx, b bodyV1) ([]byte, error) { return messageKey(b.Key) }),
-		"sent":       importKind(bucketSent, decodeSent, encodeSent, func(_ *bolt.Tx, s loops.Sent) ([]byte, error) { return sentKey(s) }),
-		"container":  importKind(bucketContainers, decodeContainer, encodeContainer, func(_ *bolt.Tx, c loops.Container) ([]byte, error) { return idKey(c.ID), nil }),
-		"used fluid": importKind(bucketUsedFluid, decodeUsedFluid, encodeUsedFluid, func(_ *bolt.Tx, u loops.UsedFluid) ([]byte, error) { return idKey(u.ID), nil }),
-		"instrument": importKind(bucketInstruments, decodeInstrument, encodeInstrument, func(_ *bolt.Tx, i loops.Instrument) ([]byte, error) { return idKey(i.ID), nil }),
-		"sample":     importKind(bucketSamples, decodeSample, encodeSample, func(_ *bolt.Tx, s loops.RetainedSample) ([]byte, error) { return idKey(s.ID), nil }),
-		"suppressed": importKind(bucketSuppressed, decodeSuppression, encodeSuppression, func(_ *bolt.Tx, x loops.Suppression) ([]byte, error) { return appendText(nil, x.Address) }),
-		"evidence":   importKind(bucketEvidence, decodeEvidence, encodeEvidence, func(_ *bolt.Tx, e loops.Evidence) ([]byte, error) { return idKey(e.Version), nil }),
-		"watch":      importKind(bucketWatches, decodeWatch, encodeWatch, func(_ *bolt.Tx, w loops.PatternWatch) ([]byte, error) { return idKey(w.ID), nil }),
-		"technician": importKind(bucketTechnicians, decodeTechnicianLine, encodeTechnician, func(_ *bolt.Tx, t loops.Technician) ([]byte, error) { return appendText(nil, t.Folded()) }),
-		"audit": importKind(bucketAudit, decodeAudit, encodeAudit, func(tx *bolt.Tx, _ loops.AuditLine) ([]byte, error) {
-			n, err := bucket(tx, bucketAudit).NextSequence()
+		"body":       importKind(bucketBodies, decodeBody, encodeBody, func(_ engine.Writer, b bodyV1) ([]byte, error) { return messageKey(b.Key) }),
+		"sent":       importKind(bucketSent, decodeSent, encodeSent, func(_ engine.Writer, s loops.Sent) ([]byte, error) { return sentKey(s) }),
+		"container":  importKind(bucketContainers, decodeContainer, encodeContainer, func(_ engine.Writer, c loops.Container) ([]byte, error) { return idKey(c.ID), nil }),
+		"used fluid": importKind(bucketUsedFluid, decodeUsedFluid, encodeUsedFluid, func(_ engine.Writer, u loops.UsedFluid) ([]byte, error) { return idKey(u.ID), nil }),
+		"instrument": importKind(bucketInstruments, decodeInstrument, encodeInstrument, func(_ engine.Writer, i loops.Instrument) ([]byte, error) { return idKey(i.ID), nil }),
+		"sample":     importKind(bucketSamples, decodeSample, encodeSample, func(_ engine.Writer, s loops.RetainedSample) ([]byte, error) { return idKey(s.ID), nil }),
+		"suppressed": importKind(bucketSuppressed, decodeSuppression, encodeSuppression, func(_ engine.Writer, x loops.Suppression) ([]byte, error) { return appendText(nil, x.Address) }),
+		"evidence":   importKind(bucketEvidence, decodeEvidence, encodeEvidence, func(_ engine.Writer, e loops.Evidence) ([]byte, error) { return idKey(e.Version), nil }),
+		"watch":      importKind(bucketWatches, decodeWatch, encodeWatch, func(_ engine.Writer, w loops.PatternWatch) ([]byte, error) { return idKey(w.ID), nil }),
+		"technician": importKind(bucketTechnicians, decodeTechnicianLine, encodeTechnician, func(_ engine.Writer, t loops.Technician) ([]byte, error) { return appendText(nil, t.Folded()) }),
+		"audit": importKind(bucketAudit, decodeAudit, encodeAudit, func(tx engine.Writer, _ loops.AuditLine) ([]byte, error) {
+			n, err := engine.NextSequence(tx, bucketAudit)
 			return idKey(n), err
 		}),
 	}
@@ -170,8 +156,8 @@ func importers() map[string]func(*bolt.Tx, []byte) error {
 
 // importKind decodes a record, puts its index lines, which gives its key, and
 // puts the record itself.
-func importKind[T any](name string, decode func([]byte) (T, error), encode func(T) ([]byte, error), index func(*bolt.Tx, T) ([]byte, error)) func(*bolt.Tx, []byte) error {
-	return func(tx *bolt.Tx, stored []byte) error {
+func importKind[T any](name string, decode func([]byte) (T, error), encode func(T) ([]byte, error), index func(engine.Writer, T) ([]byte, error)) func(engine.Writer, []byte) error {
+	return func(tx engine.Writer, stored []byte) error {
 		r, err := decode(stored)
 		if err != nil {
 			return err
@@ -184,16 +170,15 @@ func importKind[T any](name string, decode func([]byte) (T, error), encode func(
 		if err != nil {
 			return err
 		}
-		b := bucket(tx, name)
-		if b.Get(key) != nil {
+		if tx.Get(name, key) != nil {
 			return fmt.Errorf("%s stands there twice", printKey(name, key))
 		}
-		return b.Put(key, v)
+		return tx.Put(name, key, v)
 	}
 }
 
 // importStart sets the counters.
-func importStart(tx *bolt.Tx, stored []byte) error {
+func importStart(tx engine.Writer, stored []byte) error {
 	start, err := decode[startV1](recordV1, stored)
 	if err != nil {
 		return err
@@ -208,7 +193,7 @@ func importStart(tx *bolt.Tx, stored []byte) error {
 			return fmt.Errorf("the counter %q is missing", name)
 		}
 		left--
-		if err := bucket(tx, name).SetSequence(n); err != nil {
+		if err := tx.SetSequence(name, n); err != nil {
 			return err
 		}
 	}
@@ -221,18 +206,18 @@ func importStart(tx *bolt.Tx, stored []byte) error {
 // indexEntry notes the key that an act was sent with. A key that came again
 // once it was forgotten stands for both; the older one is forgotten with the
 // next pass.
-func indexEntry(tx *bolt.Tx, e loops.Entry) ([]byte, error) {
+func indexEntry(tx engine.Writer, e loops.Entry) ([]byte, error) {
 	if e.Key == "" {
 		return pairKey(e.Loop, e.ID), nil
 	}
-	return pairKey(e.Loop, e.ID), bucket(tx, bucketActKeys).Put(actKey(e), nil)
+	return pairKey(e.Loop, e.ID), tx.Put(bucketActKeys, actKey(e), nil)
 }
 
-func indexMachine(tx *bolt.Tx, m loops.Machine) ([]byte, error) {
-	return idKey(m.ID), bucket(tx, bucketMachinesByOwner).Put(pairKey(m.Owner, m.ID), nil)
+func indexMachine(tx engine.Writer, m loops.Machine) ([]byte, error) {
+	return idKey(m.ID), tx.Put(bucketMachinesByOwner, pairKey(m.Owner, m.ID), nil)
 }
 
-func indexLoop(tx *bolt.Tx, l loops.Loop) ([]byte, error) {
+func indexLoop(tx engine.Writer, l loops.Loop) ([]byte, error) {
 	if err := moveTag(tx, loops.Loop{}, l, false); err != nil {
 		return nil, err
 	}
@@ -241,14 +226,14 @@ func indexLoop(tx *bolt.Tx, l loops.Loop) ([]byte, error) {
 		if err != nil {
 			return nil, err
 		}
-		if err := bucket(tx, bucketDue).Put(key, nil); err != nil {
+		if err := tx.Put(bucketDue, key, nil); err != nil {
 			return nil, err
 		}
 	}
-	return idKey(l.ID), bucket(tx, bucketLoopsByMachine).Put(pairKey(l.Machine, l.ID), nil)
+	return idKey(l.ID), tx.Put(bucketLoopsByMachine, pairKey(l.Machine, l.ID), nil)
 }
 
-func indexMessage(tx *bolt.Tx, m loops.Message) ([]byte, error) {
+func indexMessage(tx engine.Writer, m loops.Message) ([]byte, error) {
 	key, err := messageKey(m.Key)
 	if err != nil {
 		return nil, err
@@ -257,7 +242,7 @@ func indexMessage(tx *bolt.Tx, m loops.Message) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := bucket(tx, bucketRecent).Put(recent, nil); err != nil {
+	if err := tx.Put(bucketRecent, recent, nil); err != nil {
 		return nil, err
 	}
 	if m.Status == loops.Queued {

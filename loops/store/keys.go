@@ -187,7 +187,7 @@ func appendText(key []byte, text string) ([]byte, error) {
 	return append(key, text...), nil
 }
 
-func badKey(key []byte) error { return fmt.Errorf("%w: key %q", ErrDamaged, key) }
+func badKey(key []byte) error { return fmt.Errorf("%w: key %q", loops.ErrDamaged, key) }
 
 // printKey writes a key of the bucket for people: numbers with slashes between
 // them where it is made of ids, else its text.

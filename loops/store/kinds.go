@@ -6,9 +6,8 @@ package store
 import (
 	"fmt"
 
-	bolt "go.etcd.io/bbolt"
-
 	"fillmark/loops"
+	"fillmark/loops/store/engine"
 )
 
 // kind says how the records of one type are kept that have an id and a
@@ -91,18 +90,17 @@ func (k kind[T]) prepare(records []T) ([]encoded[T], error) {
 
 // put writes the records whose revisions are those on record, and calls link
 // for each with what it replaces.
-func (k kind[T]) put(tx *bolt.Tx, list []encoded[T], link func(old T, exists bool, r T) error) error {
-	b := bucket(tx, k.bucket)
+func (k kind[T]) put(tx engine.Writer, list []encoded[T], link func(old T, exists bool, r T) error) error {
 	for _, e := range list {
 		id := k.id(e.record)
-		old, exists, err := k.replaced(b, e.key, id, *k.revision(&e.record))
+		old, exists, err := k.replaced(tx, e.key, id, *k.revision(&e.record))
 		if err == nil && link != nil {
 			err = link(old, exists, e.record)
 		}
 		if err != nil {
 			return fmt.Errorf("%s %d: %w", k.name, id, err)
 		}
-		if err := putWithID(b, id, e.key, e.value); err != nil {
+		if err := putWithID(tx, k.bucket, id, e.key, e.value); err != nil {
 			return err
 		}
 	}
@@ -111,8 +109,8 @@ func (k kind[T]) put(tx *bolt.Tx, list []encoded[T], link func(old T, exists boo
 
 // replaced returns what is on record, after comparing its revision with the
 // one that the writer read.
-func (k kind[T]) replaced(b *bolt.Bucket, key []byte, id, read uint64) (old T, exists bool, err error) {
-	stored := b.Get(key)
+func (k kind[T]) replaced(tx engine.Reader, key []byte, id, read uint64) (old T, exists bool, err error) {
+	stored := tx.Get(k.bucket, key)
 	if stored == nil {
 		if read != 0 {
 			err = fmt.Errorf("read at revision %d and not on record now: %w", read, loops.ErrConflict)
@@ -129,18 +127,18 @@ func (k kind[T]) replaced(b *bolt.Bucket, key []byte, id, read uint64) (old T, e
 }
 
 // putWithID puts a record and keeps ids from being handed out that are used.
-func putWithID(b *bolt.Bucket, id uint64, key, value []byte) error {
-	if id > b.Sequence() {
-		if err := b.SetSequence(id); err != nil {
+func putWithID(tx engine.Writer, name string, id uint64, key, value []byte) error {
+	if id > tx.Sequence(name) {
+		if err := tx.SetSequence(name, id); err != nil {
 			return err
 		}
 	}
-	return b.Put(key, value)
+	return tx.Put(name, key, value)
 }
 
 // exists gives loops.ErrNotFound where the record is not there.
-func (k kind[T]) exists(tx *bolt.Tx, id uint64) error {
-	if bucket(tx, k.bucket).Get(idKey(id)) == nil {
+func (k kind[T]) exists(tx engine.Reader, id uint64) error {
+	if tx.Get(k.bucket, idKey(id)) == nil {
 		return fmt.Errorf("%s %d: %w", k.name, id, loops.ErrNotFound)
 	}
 	return nil
@@ -149,7 +147,7 @@ func (k kind[T]) exists(tx *bolt.Tx, id uint64) error {
 // read returns the record with the id, or loops.ErrNotFound.
 func (k kind[T]) read(s *Store, id uint64) (T, error) {
 	var record T
-	err := s.view(func(tx *bolt.Tx) (err error) {
+	err := s.view(func(tx engine.Reader) (err error) {
 		record, err = k.get(tx, id)
 		return err
 	})
@@ -161,6 +159,6 @@ func (k kind[T]) read(s *Store, id uint64) (T, error) {
 }
 
 // get is read inside a transaction.
-func (k kind[T]) get(tx *bolt.Tx, id uint64) (T, error) {
+func (k kind[T]) get(tx engine.Reader, id uint64) (T, error) {
 	return get(tx, k.bucket, idKey(id), fmt.Sprintf("%s %d", k.name, id), k.decode)
 }

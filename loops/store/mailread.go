@@ -10,9 +10,8 @@ import (
 	"fmt"
 	"time"
 
-	bolt "go.etcd.io/bbolt"
-
 	"fillmark/loops"
+	"fillmark/loops/store/engine"
 )
 
 // keyMailbox leads the place in meta of the last mail dealt with, by mailbox.
@@ -36,8 +35,8 @@ const maxMailbox = 400
 // zero numbers where none was yet.
 func (s *Store) LastMail(mailbox string) (loops.MailPlace, error) {
 	v := mailPlaceV1{Mailbox: mailbox}
-	err := s.view(func(tx *bolt.Tx) (err error) {
-		if stored := bucket(tx, bucketMeta).Get([]byte(keyMailbox + mailbox)); stored != nil {
+	err := s.view(func(tx engine.Reader) (err error) {
+		if stored := tx.Get(bucketMeta, []byte(keyMailbox+mailbox)); stored != nil {
 			v, err = decode[mailPlaceV1](recordV1, stored)
 		}
 		return err
@@ -50,7 +49,7 @@ func (s *Store) LastMail(mailbox string) (loops.MailPlace, error) {
 
 // PassMail notes that nothing is to be done about the mails up to the place.
 func (s *Store) PassMail(place loops.MailPlace) error {
-	if err := s.update(func(tx *bolt.Tx) error { return putMailPlace(tx, place) }); err != nil {
+	if err := s.update(func(tx engine.Writer) error { return putMailPlace(tx, place) }); err != nil {
 		return fmt.Errorf("store: mailbox: %w", err)
 	}
 	return nil
@@ -59,19 +58,19 @@ func (s *Store) PassMail(place loops.MailPlace) error {
 // KnowsMail tells whether a mail was dealt with already, wherever it lay then.
 func (s *Store) KnowsMail(digest loops.MailDigest) (bool, error) {
 	known := false
-	err := s.view(func(tx *bolt.Tx) error {
-		known = bucket(tx, bucketMailRead).Get(mailKey(digest)) != nil
+	err := s.view(func(tx engine.Reader) error {
+		known = tx.Get(bucketMailRead, mailKey(digest)) != nil
 		return nil
 	})
 	return known, err
 }
 
-func putMailPlace(tx *bolt.Tx, place loops.MailPlace) error {
+func putMailPlace(tx engine.Writer, place loops.MailPlace) error {
 	if place.Mailbox == "" || len(place.Mailbox) > maxMailbox || place.UID == 0 {
 		return fmt.Errorf("mailbox %.60q, mail %d: a name of 1 to %d bytes and the number of a mail are right", place.Mailbox, place.UID, maxMailbox)
 	}
-	meta, key := bucket(tx, bucketMeta), []byte(keyMailbox+place.Mailbox)
-	if stored := meta.Get(key); stored != nil {
+	key := []byte(keyMailbox + place.Mailbox)
+	if stored := tx.Get(bucketMeta, key); stored != nil {
 		was, err := decode[mailPlaceV1](recordV1, stored)
 		if err != nil {
 			return err
@@ -84,21 +83,20 @@ func putMailPlace(tx *bolt.Tx, place loops.MailPlace) error {
 	if err != nil {
 		return err
 	}
-	return meta.Put(key, v)
+	return tx.Put(bucketMeta, key, v)
 }
 
 // writeMail notes the mail that the change has dealt with; one that was dealt
 // with before is loops.ErrRepeated.
-func (e *encodedChange) writeMail(tx *bolt.Tx) error {
+func (e *encodedChange) writeMail(tx engine.Writer) error {
 	if e.mail == nil {
 		return nil
 	}
-	b := bucket(tx, bucketMailRead)
 	key := mailKey(e.mail.Digest)
-	if b.Get(key) != nil {
+	if tx.Get(bucketMailRead, key) != nil {
 		return fmt.Errorf("mail %d of %s: %w", e.mail.Place.UID, e.mail.Place.Mailbox, loops.ErrRepeated)
 	}
-	return errors.Join(b.Put(key, e.mailValue), putMailPlace(tx, e.mail.Place))
+	return errors.Join(tx.Put(bucketMailRead, key, e.mailValue), putMailPlace(tx, e.mail.Place))
 }
 
 // mailKey is a digest as text, since keys are shown to people.

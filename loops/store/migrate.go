@@ -7,15 +7,17 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"slices"
 
-	bolt "go.etcd.io/bbolt"
+	"fillmark/loops"
+	"fillmark/loops/store/engine"
 )
 
 // migration brings a file from one schema version to the next inside one
 // transaction.
 type migration struct {
 	what  string
-	apply func(*bolt.Tx) error
+	apply func(engine.Writer) error
 }
 
 // migrations is append-only: entry n brings schema n+1 to n+2, and one that
@@ -28,28 +30,27 @@ type schemaV1 struct {
 	Schema int `json:"schema"`
 }
 
-func putSchema(tx *bolt.Tx, schema int) error {
+func putSchema(tx engine.Writer, schema int) error {
 	v, err := encode(recordV1, schemaV1{schema})
 	if err != nil {
 		return err
 	}
-	return bucket(tx, bucketMeta).Put([]byte(keySchema), v)
+	return tx.Put(bucketMeta, []byte(keySchema), v)
 }
 
 // readSchema returns the file's schema version. A bbolt file without one gives
-// [ErrForeign]; one that holds nothing at all gives [ErrDamaged], since a store
+// [loops.ErrForeign]; one that holds nothing at all gives [loops.ErrDamaged], since a store
 // is never made in the file that it will be.
-func readSchema(tx *bolt.Tx) (int, error) {
-	meta := bucket(tx, bucketMeta)
-	if meta == nil {
-		if name, _ := tx.Cursor().First(); name != nil {
-			return 0, fmt.Errorf("%w: it holds a bucket %q and no schema version", ErrForeign, name)
+func readSchema(tx engine.Reader) (int, error) {
+	if there := tx.Buckets(); !slices.Contains(there, bucketMeta) {
+		if len(there) > 0 {
+			return 0, fmt.Errorf("%w: it holds a bucket %q and no schema version", loops.ErrForeign, there[0])
 		}
-		return 0, fmt.Errorf("%w: it holds nothing", ErrDamaged)
+		return 0, fmt.Errorf("%w: it holds nothing", loops.ErrDamaged)
 	}
-	stored := meta.Get([]byte(keySchema))
+	stored := tx.Get(bucketMeta, []byte(keySchema))
 	if stored == nil {
-		return 0, fmt.Errorf("%w: it has no schema version", ErrForeign)
+		return 0, fmt.Errorf("%w: it has no schema version", loops.ErrForeign)
 	}
 	v, err := decode[schemaV1](recordV1, stored)
 	if err != nil {
@@ -58,47 +59,39 @@ func readSchema(tx *bolt.Tx) (int, error) {
 	return v.Schema, nil
 }
 
-// prepare makes the opened file one of the newest schema, or refuses it.
-func prepare(db *bolt.DB, path string, opts Options, list []migration) error {
+// prepare makes what was opened one of the newest schema, or refuses it.
+func prepare(kept engine.Engine, path string, opts Options, list []migration) error {
 	newest := len(list) + 1
 	var schema int
-	err := guard(path, func() error {
-		return db.View(func(tx *bolt.Tx) (err error) {
-			if err := checkRoots(path, db.Info().PageSize); err != nil {
-				return err
-			}
-			if err := checkPages(path, tx, false); err != nil {
-				return err
-			}
-			schema, err = readSchema(tx)
-			return err
-		})
+	err := kept.View(func(tx engine.Reader) (err error) {
+		schema, err = readSchema(tx)
+		return err
 	})
 	switch {
 	case err != nil:
 		return err
 	case schema < 1:
-		return fmt.Errorf("%w: schema %d", ErrForeign, schema)
+		return fmt.Errorf("%w: schema %d", loops.ErrForeign, schema)
 	case schema > newest:
-		return fmt.Errorf("%w (its schema is %d, this program knows %d)", ErrNewer, schema, newest)
+		return fmt.Errorf("%w (its schema is %d, this program knows %d)", loops.ErrNewer, schema, newest)
 	case opts.ReadOnly && schema < newest:
 		return fmt.Errorf("its schema is %d, this program reads %d; open it once for writing to migrate it", schema, newest)
 	case opts.ReadOnly:
 		return nil
 	case schema < newest:
-		if err := keepBefore(db, path, schema); err != nil {
+		if err := keepBefore(kept, path, schema); err != nil {
 			return fmt.Errorf("backup before migrating: %w", err)
 		}
 	}
-	return guard(path, func() error { return migrate(db, schema, list) })
+	return migrate(kept, schema, list)
 }
 
 // migrate applies the steps that are missing, each in a transaction that also
 // raises the version, so that a kill between two leaves a whole file.
-func migrate(db *bolt.DB, schema int, list []migration) error {
+func migrate(kept engine.Engine, schema int, list []migration) error {
 	for ; schema < len(list)+1; schema++ {
 		step := list[schema-1]
-		err := db.Update(func(tx *bolt.Tx) error {
+		err := kept.Update(func(tx engine.Writer) error {
 			if err := makeBuckets(tx); err != nil {
 				return err
 			}
@@ -114,12 +107,16 @@ func migrate(db *bolt.DB, schema int, list []migration) error {
 	return nil
 }
 
-// keepBefore copies the file as it was to "<path>.schema-<n>", where a copy
+// keepBefore copies a file as it was to "<path>.schema-<n>", where a copy
 // that is already there was made by an earlier attempt and stays.
-func keepBefore(db *bolt.DB, path string, schema int) error {
+func keepBefore(kept engine.Engine, path string, schema int) error {
+	file, ok := kept.(engine.File)
+	if !ok {
+		return nil // whoever looks after its database has its copies
+	}
 	copyPath := fmt.Sprintf("%s.schema-%d", path, schema)
 	if _, err := os.Stat(copyPath); !errors.Is(err, os.ErrNotExist) {
 		return err
 	}
-	return copyTo(db, path, copyPath)
+	return file.Copy(copyPath, func(engine.Reader) error { return nil }, func(string) error { return nil })
 }

@@ -13,14 +13,13 @@ import (
 	"github.com/stretchr/testify/require"
 	bolt "go.etcd.io/bbolt"
 
+	"fillmark/loops"
 	"fillmark/loops/store"
+	"fillmark/loops/store/engine"
 )
 
-func addBucket(name string) func(*bolt.Tx) error {
-	return func(tx *bolt.Tx) error {
-		_, err := tx.CreateBucket([]byte(name))
-		return err
-	}
+func addBucket(name string) func(engine.Writer) error {
+	return func(tx engine.Writer) error { return tx.MakeBucket(name) }
 }
 
 func TestMigrateAfterBackup(t *testing.T) {
@@ -35,7 +34,7 @@ func TestMigrateAfterBackup(t *testing.T) {
 
 	// The older program refuses the file, and the way back is beside it.
 	_, err = store.Open(path, store.Options{})
-	require.ErrorIs(t, err, store.ErrNewer)
+	require.ErrorIs(t, err, loops.ErrNewer)
 	assert.ErrorContains(t, err, "its schema is 3, this program knows 1")
 	info, err := os.Stat(path + ".schema-1")
 	require.NoError(t, err)
@@ -56,7 +55,7 @@ func TestMigrationThatFails(t *testing.T) {
 	t.Parallel()
 	_, path := closedFile(t)
 	broken := errors.New("disk on fire")
-	_, err := store.OpenWith(path, addBucket("second"), func(tx *bolt.Tx) error {
+	_, err := store.OpenWith(path, addBucket("second"), func(tx engine.Writer) error {
 		return errors.Join(addBucket("half")(tx), broken)
 	})
 	require.ErrorIs(t, err, broken)
@@ -80,10 +79,10 @@ func TestEmptyFile(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "shop.fillmark")
 	require.NoError(t, os.WriteFile(path, nil, 0o600))
 	_, err := store.Open(path, store.Options{})
-	require.ErrorIs(t, err, store.ErrDamaged)
+	require.ErrorIs(t, err, loops.ErrDamaged)
 	db, err := bolt.Open(path, 0o600, nil)
 	require.NoError(t, err)
 	require.NoError(t, db.Close())
 	_, err = store.Open(path, store.Options{})
-	require.ErrorIs(t, err, store.ErrDamaged)
+	require.ErrorIs(t, err, loops.ErrDamaged)
 }

@@ -6,152 +6,126 @@ package store
 import (
 	"errors"
 	"fmt"
+	"net/url"
 	"os"
-	"runtime/debug"
-	"time"
+	"strings"
 
-	bolt "go.etcd.io/bbolt"
-	berrors "go.etcd.io/bbolt/errors"
+	"fillmark/loops/store/bolt"
+	"fillmark/loops/store/engine"
+	"fillmark/loops/store/postgres"
 )
 
 // Open opens the store at path, creating it (mode 0600) where there is none.
 // A file of an older schema is migrated after a backup copy was made beside
-// it. Open returns an error that matches [ErrInUse], [ErrNewer], [ErrForeign]
-// or [ErrDamaged] where that is the reason, and never leaves a file half made.
+// it. A path that begins with postgres:// is the address of a database, where the
+// store is one table. Open returns an error that matches loops.ErrInUse, ErrNewer,
+// ErrForeign, ErrDamaged or ErrAway where that is the reason, and never leaves a
+// store half made.
 func Open(path string, opts Options) (*Store, error) {
 	return openWith(path, opts, migrations())
 }
 
 // openWith is [Open] with the list of migrations given.
 func openWith(path string, opts Options, list []migration) (*Store, error) {
-	if opts.Timeout == 0 {
-		opts.Timeout = time.Second
+	kept, err := openEngine(path, opts, len(list)+1)
+	if err != nil {
+		return nil, err
+	}
+	if err := prepare(kept, path, opts, list); err != nil {
+		return nil, errors.Join(fmt.Errorf("store: open %s: %w", shown(path), err), kept.Close())
+	}
+	own, err := ownID(kept, opts)
+	if err != nil {
+		return nil, errors.Join(fmt.Errorf("store: open: %w", err), kept.Close())
+	}
+	return &Store{path: path, kept: kept, own: own}, nil
+}
+
+// inDatabase tells the address of a database from a path.
+func inDatabase(path string) bool {
+	return strings.HasPrefix(path, "postgres://") || strings.HasPrefix(path, "postgresql://")
+}
+
+// shown is a path as it may stand in an error: an address has no password there.
+func shown(path string) string {
+	if address, err := url.Parse(path); err == nil && inDatabase(path) {
+		return address.Redacted()
+	}
+	return path
+}
+
+// openEngine opens what is at path, and makes a store of the schema where there
+// is nothing. Where another process was faster, its store stands.
+func openEngine(path string, opts Options, schema int) (engine.Engine, error) {
+	first := func(tx engine.Writer) error { return initialise(tx, schema) }
+	if inDatabase(path) {
+		return openDatabase(path, opts, first)
 	}
 	if _, err := os.Stat(path); errors.Is(err, os.ErrNotExist) && !opts.ReadOnly {
-		if err := create(path, len(list)+1); err != nil {
+		err := bolt.Create(path, func(kept engine.Engine) error { return kept.Update(first) })
+		if _, missing := os.Stat(path); err != nil && missing != nil {
 			return nil, fmt.Errorf("store: create %s: %w", path, err)
 		}
 	}
-	var id fileIdentity
-	db, err := openFile(path, opts, &id)
+	kept, err := bolt.Open(path, opts)
+	if err != nil {
+		return nil, err // no engine, rather than one that is nil
+	}
+	return kept, nil
+}
+
+// openDatabase opens a table, and has first write to it where it is empty.
+func openDatabase(address string, opts Options, first func(engine.Writer) error) (engine.Engine, error) {
+	kept, err := postgres.Open(address, opts)
 	if err != nil {
 		return nil, err
 	}
-	if err := prepare(db, path, opts, list); err != nil {
-		return nil, errors.Join(fmt.Errorf("store: open %s: %w", path, err), db.Close())
-	}
-	own, err := ownID(db, path, opts)
-	if err == nil && !opts.ReadOnly {
-		err = removeLeftovers(path)
-	}
-	if err != nil {
-		return nil, errors.Join(fmt.Errorf("store: open: %w", err), db.Close())
-	}
-	return &Store{path: path, opts: opts, db: db, id: id, own: own}, nil
-}
-
-// create makes a complete empty store, so that a kill at any point leaves
-// either none or a whole one. Where another process was faster, its store
-// stands.
-func create(path string, schema int) error {
-	err := writeNew(path, func(temp *os.File) error {
-		db, err := bolt.Open(temp.Name(), 0o600, nil)
-		if err != nil {
-			return err
-		}
-		err = db.Update(func(tx *bolt.Tx) error { return initialise(tx, schema) })
-		if err == nil {
-			err = bothRoots(db)
-		}
-		return errors.Join(err, db.Close())
-	})
-	if _, missing := os.Stat(path); err != nil && missing == nil {
+	empty := false
+	err = kept.View(func(tx engine.Reader) error {
+		empty = len(tx.Buckets()) == 0
 		return nil
-	}
-	return err
-}
-
-// bothRoots commits nothing twice, so that both root pages know of all that was
-// written: with the older one damaged or taken, a new file would be empty.
-func bothRoots(db *bolt.DB) error {
-	nothing := func(*bolt.Tx) error { return nil }
-	return errors.Join(db.Update(nothing), db.Update(nothing))
-}
-
-// openFile opens the bbolt file after a look that cannot write to it, and puts
-// down which file it is.
-func openFile(path string, opts Options, id *fileIdentity) (*bolt.DB, error) {
-	if err := notCutOff(path, opts.Timeout); err != nil {
-		return nil, err
-	}
-	var db *bolt.DB
-	err := guard(path, func() (err error) {
-		db, err = bolt.Open(path, 0o600, &bolt.Options{
-			Timeout:         opts.Timeout,
-			ReadOnly:        opts.ReadOnly,
-			MaxSize:         opts.MaxSize,
-			FreelistType:    bolt.FreelistMapType,
-			PreLoadFreelist: true,
-			OpenFile:        id.open,
+	})
+	if err == nil && empty && !opts.ReadOnly {
+		err = kept.Update(func(tx engine.Writer) error {
+			if len(tx.Buckets()) > 0 {
+				return nil
+			}
+			return first(tx)
 		})
+	}
+	if err != nil {
+		return nil, errors.Join(err, kept.Close())
+	}
+	return kept, nil
+}
+
+// createEngine makes a store that holds what fill writes, or none. It never
+// replaces: where there is one, the error matches os.ErrExist.
+func createEngine(path string, fill func(engine.Engine) error) error {
+	if !inDatabase(path) {
+		return bolt.Create(path, fill)
+	}
+	kept, err := postgres.Open(path, Options{})
+	if err != nil {
 		return err
+	}
+	begun := false
+	err = kept.Update(func(tx engine.Writer) error {
+		switch {
+		case begun:
+			return errors.New("the line to the database was lost, and nothing was kept: begin once more")
+		case len(tx.Buckets()) > 0:
+			return fmt.Errorf("%s: %w", shown(path), os.ErrExist)
+		}
+		begun = true
+		return fill(inside{tx})
 	})
-	return db, openError(path, err)
+	return errors.Join(err, kept.Close())
 }
 
-// notCutOff refuses a file that is shorter than its own table of pages says:
-// bbolt would read past its end, where the memory map faults.
-func notCutOff(path string, timeout time.Duration) error {
-	info, err := os.Stat(path)
-	if err != nil {
-		return fmt.Errorf("store: %w", err)
-	}
-	if info.Size() == 0 {
-		return fmt.Errorf("%s: %w: the file is empty", path, ErrDamaged)
-	}
-	return openError(path, guard(path, func() error {
-		db, err := bolt.Open(path, 0o600, &bolt.Options{Timeout: timeout, ReadOnly: true})
-		if err != nil {
-			return err
-		}
-		err = db.View(func(tx *bolt.Tx) error {
-			// Again, now that no one can write.
-			if info, err = os.Stat(path); err != nil {
-				return err
-			}
-			if info.Size() < tx.Size() {
-				return fmt.Errorf("%s: %w: it is cut off after %d of %d bytes", path, ErrDamaged, info.Size(), tx.Size())
-			}
-			return nil
-		})
-		return errors.Join(err, db.Close())
-	}))
-}
+// inside is an engine all of whose transactions are one, which somebody else ends.
+type inside struct{ tx engine.Writer }
 
-// openError says in our words why bbolt did not open the file.
-func openError(path string, err error) error {
-	var system *os.PathError
-	switch {
-	case err == nil:
-		return nil
-	case errors.Is(err, berrors.ErrTimeout):
-		return fmt.Errorf("%s: %w%s", path, ErrInUse, holder(path))
-	case errors.Is(err, ErrDamaged), errors.As(err, &system):
-		return fmt.Errorf("store: open: %w", err)
-	case errors.Is(err, berrors.ErrInvalid), errors.Is(err, berrors.ErrVersionMismatch):
-		return fmt.Errorf("%s: %w (%v)", path, ErrForeign, err)
-	}
-	return fmt.Errorf("%s: %w (%v)", path, ErrDamaged, err)
-}
-
-// guard runs fn and turns what bbolt does on a damaged page, a panic or a
-// fault of the memory map, into an error that matches [ErrDamaged].
-func guard(path string, fn func() error) (err error) {
-	defer debug.SetPanicOnFault(debug.SetPanicOnFault(true))
-	defer func() {
-		if cause := recover(); cause != nil {
-			err = fmt.Errorf("%s: %w (%v)", path, ErrDamaged, cause)
-		}
-	}()
-	return fn()
-}
+func (i inside) View(fn func(engine.Reader) error) error   { return fn(i.tx) }
+func (i inside) Update(fn func(engine.Writer) error) error { return fn(i.tx) }
+func (i inside) Close() error                              { return nil }

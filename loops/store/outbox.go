@@ -11,16 +11,15 @@ import (
 	"slices"
 	"time"
 
-	bolt "go.etcd.io/bbolt"
-
 	"fillmark/loops"
+	"fillmark/loops/store/engine"
 )
 
 // Message returns a message with its text, or loops.ErrNotFound. Raw is nil
 // where the text was deleted.
 func (s *Store) Message(key loops.MessageKey) (loops.Message, error) {
 	var m loops.Message
-	err := s.view(func(tx *bolt.Tx) (err error) {
+	err := s.view(func(tx engine.Reader) (err error) {
 		m, err = wholeMessage(tx, key)
 		return err
 	})
@@ -33,7 +32,7 @@ func (s *Store) Message(key loops.MessageKey) (loops.Message, error) {
 // MessageHead returns a message without its text, or loops.ErrNotFound.
 func (s *Store) MessageHead(key loops.MessageKey) (loops.Message, error) {
 	var m loops.Message
-	err := s.view(func(tx *bolt.Tx) (err error) {
+	err := s.view(func(tx engine.Reader) (err error) {
 		m, err = get(tx, bucketMessages, []byte(key), fmt.Sprintf("message %s", key), decodeMessage)
 		return err
 	})
@@ -44,7 +43,7 @@ func (s *Store) MessageHead(key loops.MessageKey) (loops.Message, error) {
 }
 
 // wholeMessage joins a message and its text.
-func wholeMessage(tx *bolt.Tx, key loops.MessageKey) (loops.Message, error) {
+func wholeMessage(tx engine.Reader, key loops.MessageKey) (loops.Message, error) {
 	what := fmt.Sprintf("message %s", key)
 	m, err := get(tx, bucketMessages, []byte(key), what, decodeMessage)
 	if err != nil {
@@ -61,7 +60,7 @@ func wholeMessage(tx *bolt.Tx, key loops.MessageKey) (loops.Message, error) {
 // Messages yields the messages of a status, or all where it is empty, those
 // created last first. Raw is left out: [Store.Message] reads it.
 func (s *Store) Messages(status loops.MessageStatus) iter.Seq2[loops.Message, error] {
-	all := scan(s, bucketRecent, true, func(tx *bolt.Tx, k, _ []byte) (loops.Message, error) {
+	all := scan(s, bucketRecent, true, func(tx engine.Reader, k, _ []byte) (loops.Message, error) {
 		_, key, err := decodeInstantKey(k)
 		if err != nil {
 			return loops.Message{}, err
@@ -85,9 +84,10 @@ func (s *Store) Messages(status loops.MessageStatus) iter.Seq2[loops.Message, er
 func (s *Store) MessagesTo(owner loops.OwnerID, since loops.Day) ([]loops.Message, error) {
 	var list []loops.Message
 	prefix := fmt.Appendf(nil, "%d/", owner)
-	err := s.view(func(tx *bolt.Tx) error {
-		c := bucket(tx, bucketMessages).Cursor()
-		for k, v := c.Seek(fmt.Appendf(prefix, "%s", since)); bytes.HasPrefix(k, prefix); k, v = c.Next() {
+	err := s.view(func(tx engine.Reader) error {
+		span := engine.Prefix(prefix)
+		span.From = fmt.Appendf(prefix, "%s", since)
+		for k, v := range tx.Ascend(bucketMessages, span) {
 			m, err := decodeMessage(v)
 			if err != nil {
 				return fmt.Errorf("message %s: %w", k, err)
@@ -106,9 +106,11 @@ func (s *Store) MessagesTo(owner loops.OwnerID, since loops.Day) ([]loops.Messag
 // after now, the longest waiting first, with their text.
 func (s *Store) NextQueued(now time.Time, limit int) ([]loops.Message, error) {
 	var list []loops.Message
-	err := s.view(func(tx *bolt.Tx) error {
-		c := bucket(tx, bucketOutbox).Cursor()
-		for k, _ := c.First(); k != nil && len(list) < limit; k, _ = c.Next() {
+	err := s.view(func(tx engine.Reader) error {
+		for k := range tx.Ascend(bucketOutbox, engine.Span{}) {
+			if len(list) >= limit {
+				return nil
+			}
 			at, key, err := decodeInstantKey(k)
 			if err != nil {
 				return fmt.Errorf("outbox: %w", err)
@@ -136,7 +138,7 @@ func (s *Store) NextQueued(now time.Time, limit int) ([]loops.Message, error) {
 // Waiting yields the queued messages, those tried next first, without their
 // text. Its cost grows with the queue alone.
 func (s *Store) Waiting() iter.Seq2[loops.Message, error] {
-	return scan(s, bucketOutbox, false, func(tx *bolt.Tx, k, _ []byte) (loops.Message, error) {
+	return scan(s, bucketOutbox, false, func(tx engine.Reader, k, _ []byte) (loops.Message, error) {
 		_, key, err := decodeInstantKey(k)
 		if err != nil {
 			return loops.Message{}, err
@@ -153,7 +155,7 @@ func (s *Store) Waiting() iter.Seq2[loops.Message, error] {
 // Where seen is set and anything was written since, it gives loops.ErrConflict
 // and the message is to be judged again.
 func (s *Store) MarkAttempt(m loops.Message, seen loops.StoreRevision, at, next time.Time) error {
-	return s.judged(m.Key, seen, marking{}, func(tx *bolt.Tx, is *loops.Message) error {
+	return s.judged(m.Key, seen, marking{}, func(tx engine.Writer, is *loops.Message) error {
 		if err := expect(is, loops.Queued); err != nil {
 			return err
 		}
@@ -172,7 +174,7 @@ func rewritten(is, m loops.Message) loops.Message {
 }
 
 // putBody writes the text of a message where it has changed.
-func putBody(tx *bolt.Tx, m loops.Message) error {
+func putBody(tx engine.Writer, m loops.Message) error {
 	was, err := get(tx, bucketBodies, []byte(m.Key), fmt.Sprintf("message %s", m.Key), decodeBody)
 	if err == nil && bytes.Equal(was.Raw, m.Raw) {
 		return nil
@@ -181,7 +183,7 @@ func putBody(tx *bolt.Tx, m loops.Message) error {
 	if err != nil {
 		return err
 	}
-	return bucket(tx, bucketBodies).Put([]byte(m.Key), v)
+	return tx.Put(bucketBodies, []byte(m.Key), v)
 }
 
 // MarkWithdrawn records that the message is not sent since it is not true any
@@ -195,7 +197,7 @@ func (s *Store) MarkWithdrawn(key loops.MessageKey, seen loops.StoreRevision, at
 			return fmt.Errorf("store: %w", err)
 		}
 	}
-	return s.judged(key, seen, marking{deliverer, at, "mail withdrawn"}, func(tx *bolt.Tx, m *loops.Message) error {
+	return s.judged(key, seen, marking{deliverer, at, "mail withdrawn"}, func(tx engine.Writer, m *loops.Message) error {
 		if err := expect(m, loops.Queued); err != nil {
 			return err
 		}
@@ -327,16 +329,15 @@ type marking struct {
 
 // mark moves one message on in a transaction of its own.
 func (s *Store) mark(key loops.MessageKey, line marking, change func(*loops.Message) error) error {
-	return s.judged(key, loops.StoreRevision{}, line, func(_ *bolt.Tx, m *loops.Message) error { return change(m) })
+	return s.judged(key, loops.StoreRevision{}, line, func(_ engine.Writer, m *loops.Message) error { return change(m) })
 }
 
 // judged moves one message on in a transaction of its own, with its outbox line,
 // the marks of what it settles and a line of the audit. Where seen is set it
 // gives loops.ErrConflict if anything was written since.
-func (s *Store) judged(key loops.MessageKey, seen loops.StoreRevision, line marking, change func(*bolt.Tx, *loops.Message) error) error {
-	err := s.update(func(tx *bolt.Tx) error {
-		// A transaction that writes counts one more than what it found.
-		found := loops.StoreRevision{Write: uint64(tx.ID()) - 1, Audit: bucket(tx, bucketAudit).Sequence()}
+func (s *Store) judged(key loops.MessageKey, seen loops.StoreRevision, line marking, change func(engine.Writer, *loops.Message) error) error {
+	err := s.update(func(tx engine.Writer) error {
+		found := loops.StoreRevision{Write: tx.Revision(), Audit: tx.Sequence(bucketAudit)}
 		if seen != (loops.StoreRevision{}) && seen != found {
 			return fmt.Errorf("message %s: written since it was judged: %w", key, loops.ErrConflict)
 		}
@@ -356,7 +357,7 @@ func (s *Store) judged(key loops.MessageKey, seen loops.StoreRevision, line mark
 		if err != nil {
 			return err
 		}
-		if err := bucket(tx, bucketMessages).Put([]byte(key), v); err != nil {
+		if err := tx.Put(bucketMessages, []byte(key), v); err != nil {
 			return err
 		}
 		if m.Status == loops.Queued {
@@ -380,7 +381,7 @@ func (s *Store) judged(key loops.MessageKey, seen loops.StoreRevision, line mark
 }
 
 // putMarks writes the marks of a message that is settled.
-func putMarks(tx *bolt.Tx, m loops.Message) error {
+func putMarks(tx engine.Writer, m loops.Message) error {
 	if !m.Status.Settled() {
 		return nil
 	}
@@ -393,7 +394,7 @@ func putMarks(tx *bolt.Tx, m loops.Message) error {
 		if err != nil {
 			return err
 		}
-		if err := bucket(tx, bucketSent).Put(key, v); err != nil {
+		if err := tx.Put(bucketSent, key, v); err != nil {
 			return err
 		}
 	}
@@ -405,10 +406,9 @@ func putMarks(tx *bolt.Tx, m loops.Message) error {
 // and how they ended stays on record.
 func (s *Store) DeleteBodies(before time.Time, by string, at time.Time) (int, error) {
 	deleted := 0
-	err := s.update(func(tx *bolt.Tx) error {
+	err := s.update(func(tx engine.Writer) error {
 		var keys [][]byte
-		c := bucket(tx, bucketRecent).Cursor()
-		for k, _ := c.First(); k != nil; k, _ = c.Next() {
+		for k := range tx.Ascend(bucketRecent, engine.Span{}) {
 			created, key, err := decodeInstantKey(k)
 			if err != nil {
 				return fmt.Errorf("recent: %w", err)
@@ -416,7 +416,7 @@ func (s *Store) DeleteBodies(before time.Time, by string, at time.Time) (int, er
 			if created.After(before) {
 				break
 			}
-			if bucket(tx, bucketBodies).Get([]byte(key)) == nil {
+			if tx.Get(bucketBodies, []byte(key)) == nil {
 				continue
 			}
 			m, err := get(tx, bucketMessages, []byte(key), fmt.Sprintf("message %s", key), decodeMessage)
@@ -431,7 +431,7 @@ func (s *Store) DeleteBodies(before time.Time, by string, at time.Time) (int, er
 			return nil
 		}
 		for _, key := range keys {
-			if err := bucket(tx, bucketBodies).Delete(key); err != nil {
+			if err := tx.Delete(bucketBodies, key); err != nil {
 				return err
 			}
 		}

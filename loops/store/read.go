@@ -4,12 +4,10 @@
 package store
 
 import (
-	"bytes"
 	"fmt"
 
-	bolt "go.etcd.io/bbolt"
-
 	"fillmark/loops"
+	"fillmark/loops/store/engine"
 )
 
 // Owner returns the owner, or loops.ErrNotFound.
@@ -31,9 +29,9 @@ func (s *Store) Loop(id loops.LoopID) (loops.Loop, error) {
 // loops.ErrNotFound.
 func (s *Store) LoopByTag(tag loops.Tag) (loops.Loop, error) {
 	var l loops.Loop
-	err := s.view(func(tx *bolt.Tx) error {
-		key, _ := bucket(tx, bucketTags).Cursor().Seek([]byte(tag))
-		if key == nil || len(tag) != tagWidth || !bytes.HasPrefix(key, []byte(tag)) {
+	err := s.view(func(tx engine.Reader) error {
+		key, _ := engine.First(tx.Ascend(bucketTags, engine.Prefix([]byte(tag))))
+		if key == nil || len(tag) != tagWidth {
 			return fmt.Errorf("tag %s: %w", tag, loops.ErrNotFound)
 		}
 		_, id, err := decodeTagKey(key)
@@ -52,7 +50,7 @@ func (s *Store) LoopByTag(tag loops.Tag) (loops.Loop, error) {
 // MachinesOf lists an owner's machines by id; those of owner zero are the
 // donor units.
 func (s *Store) MachinesOf(owner loops.OwnerID) ([]loops.Machine, error) {
-	return children(s, bucketMachinesByOwner, idKey(owner), func(tx *bolt.Tx, key, _ []byte) (loops.Machine, error) {
+	return children(s, bucketMachinesByOwner, idKey(owner), func(tx engine.Reader, key, _ []byte) (loops.Machine, error) {
 		_, id, err := decodePairKey[loops.OwnerID, loops.MachineID](key)
 		if err != nil {
 			return loops.Machine{}, err
@@ -63,7 +61,7 @@ func (s *Store) MachinesOf(owner loops.OwnerID) ([]loops.Machine, error) {
 
 // LoopsOf lists a machine's loops by id.
 func (s *Store) LoopsOf(machine loops.MachineID) ([]loops.Loop, error) {
-	return children(s, bucketLoopsByMachine, idKey(machine), func(tx *bolt.Tx, key, _ []byte) (loops.Loop, error) {
+	return children(s, bucketLoopsByMachine, idKey(machine), func(tx engine.Reader, key, _ []byte) (loops.Loop, error) {
 		_, id, err := decodePairKey[loops.MachineID, loops.LoopID](key)
 		if err != nil {
 			return loops.Loop{}, err
@@ -75,7 +73,7 @@ func (s *Store) LoopsOf(machine loops.MachineID) ([]loops.Loop, error) {
 // History lists a loop's entries in the order they were recorded. It is empty
 // for a loop that is not on record.
 func (s *Store) History(loop loops.LoopID) ([]loops.Entry, error) {
-	return children(s, bucketHistory, idKey(loop), func(_ *bolt.Tx, key, v []byte) (loops.Entry, error) {
+	return children(s, bucketHistory, idKey(loop), func(_ engine.Reader, key, v []byte) (loops.Entry, error) {
 		entry, err := decodeEntry(v)
 		if err != nil {
 			err = fmt.Errorf("bucket history: %s: %w", printKey(bucketHistory, key), err)
@@ -91,9 +89,8 @@ func (s *Store) DueThrough(day loops.Day) ([]loops.Due, error) {
 		return nil, fmt.Errorf("store: due: %w", err)
 	}
 	var dues []loops.Due
-	err := s.view(func(tx *bolt.Tx) error {
-		c := bucket(tx, bucketDue).Cursor()
-		for key, _ := c.First(); key != nil; key, _ = c.Next() {
+	err := s.view(func(tx engine.Reader) error {
+		for key := range tx.Ascend(bucketDue, engine.Span{}) {
 			d, err := decodeDueKey(key)
 			if err != nil {
 				return err
@@ -118,7 +115,7 @@ func (s *Store) Sent(loop loops.LoopID, task loops.TaskKind, due loops.Day) ([]l
 	if err != nil {
 		return nil, fmt.Errorf("store: sent: %w", err)
 	}
-	return children(s, bucketSent, prefix, func(_ *bolt.Tx, key, v []byte) (loops.Sent, error) {
+	return children(s, bucketSent, prefix, func(_ engine.Reader, key, v []byte) (loops.Sent, error) {
 		mark, err := decodeSent(v)
 		if err != nil {
 			err = fmt.Errorf("bucket sent: %s: %w", printKey(bucketSent, key), err)
@@ -128,8 +125,8 @@ func (s *Store) Sent(loop loops.LoopID, task loops.TaskKind, due loops.Day) ([]l
 }
 
 // get decodes one record inside a transaction.
-func get[T any](tx *bolt.Tx, name string, key []byte, what string, decode func([]byte) (T, error)) (T, error) {
-	stored := bucket(tx, name).Get(key)
+func get[T any](tx engine.Reader, name string, key []byte, what string, decode func([]byte) (T, error)) (T, error) {
+	stored := tx.Get(name, key)
 	if stored == nil {
 		var none T
 		return none, fmt.Errorf("%s: %w", what, loops.ErrNotFound)
@@ -142,11 +139,10 @@ func get[T any](tx *bolt.Tx, name string, key []byte, what string, decode func([
 }
 
 // children collects what follows from every key of a bucket with the prefix.
-func children[T any](s *Store, name string, prefix []byte, follow func(tx *bolt.Tx, k, v []byte) (T, error)) ([]T, error) {
+func children[T any](s *Store, name string, prefix []byte, follow func(tx engine.Reader, k, v []byte) (T, error)) ([]T, error) {
 	var list []T
-	err := s.view(func(tx *bolt.Tx) error {
-		c := bucket(tx, name).Cursor()
-		for k, v := c.Seek(prefix); bytes.HasPrefix(k, prefix); k, v = c.Next() {
+	err := s.view(func(tx engine.Reader) error {
+		for k, v := range tx.Ascend(name, engine.Prefix(prefix)) {
 			record, err := follow(tx, k, v)
 			if err != nil {
 				return err

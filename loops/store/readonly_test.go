@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fillmark/loops"
 	"fillmark/loops/store"
 )
 
@@ -23,7 +24,7 @@ func TestReadOnlyStoreSaysSo(t *testing.T) {
 	require.NoError(t, err)
 	defer func() { assert.NoError(t, s.Close()) }()
 	_, err = s.NewOwnerID()
-	require.ErrorIs(t, err, store.ErrReadOnly)
+	require.ErrorIs(t, err, loops.ErrReadOnly)
 	report, err := s.Check(t.Context())
 	require.NoError(t, err)
 	assert.True(t, report.OK(), report.Problems)

@@ -9,17 +9,14 @@ import (
 	"errors"
 	"fmt"
 
-	bolt "go.etcd.io/bbolt"
-
 	"fillmark/loops"
+	"fillmark/loops/store/engine"
 )
 
 // historyOf reads a loop's whole history and finds gaps in its numbers.
-func historyOf(tx *bolt.Tx, l loops.Loop) ([]loops.Entry, error) {
+func historyOf(tx engine.Reader, l loops.Loop) ([]loops.Entry, error) {
 	var history []loops.Entry
-	prefix := idKey(l.ID)
-	cursor := bucket(tx, bucketHistory).Cursor()
-	for k, v := cursor.Seek(prefix); bytes.HasPrefix(k, prefix); k, v = cursor.Next() {
+	for _, v := range tx.Ascend(bucketHistory, engine.Prefix(idKey(l.ID))) {
 		e, err := decodeEntry(v)
 		if err != nil {
 			return nil, errors.New("its state cannot be compared: its history is damaged")
@@ -38,14 +35,15 @@ func historyOf(tx *bolt.Tx, l loops.Loop) ([]loops.Entry, error) {
 // refold folds the state of every loop from its history: what an export says of
 // it may come from a program that folded otherwise. Histories are taken as they
 // are, whatever would speak against them today: they have been judged.
-func refold(ctx context.Context, db *bolt.DB) error {
+func refold(ctx context.Context, kept engine.Engine) error {
 	next := []byte{}
 	for next != nil {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		err := db.Update(func(tx *bolt.Tx) (err error) {
-			next, err = refoldFrom(tx, next)
+		from := next
+		err := kept.Update(func(tx engine.Writer) (err error) {
+			next, err = refoldFrom(tx, from)
 			return err
 		})
 		if err != nil {
@@ -57,11 +55,9 @@ func refold(ctx context.Context, db *bolt.DB) error {
 
 // refoldFrom folds some loops, from the key on, and returns the key after them;
 // nil at the end.
-func refoldFrom(tx *bolt.Tx, from []byte) (next []byte, err error) {
-	b := bucket(tx, bucketLoops)
+func refoldFrom(tx engine.Writer, from []byte) (next []byte, err error) {
 	folded := map[string][]byte{}
-	cursor := b.Cursor()
-	for k, v := cursor.Seek(from); k != nil; k, v = cursor.Next() {
+	for k, v := range tx.Ascend(bucketLoops, engine.Span{From: from}) {
 		if len(folded) == lastBatch {
 			next = bytes.Clone(k)
 			break
@@ -80,7 +76,7 @@ func refoldFrom(tx *bolt.Tx, from []byte) (next []byte, err error) {
 		}
 	}
 	for k, v := range folded {
-		if err := b.Put([]byte(k), v); err != nil {
+		if err := tx.Put(bucketLoops, []byte(k), v); err != nil {
 			return nil, err
 		}
 	}

@@ -8,9 +8,8 @@ import (
 	"reflect"
 	"slices"
 
-	bolt "go.etcd.io/bbolt"
-
 	"fillmark/loops"
+	"fillmark/loops/store/engine"
 )
 
 // retell puts what tell makes of them in the place of the plain texts inside a
@@ -50,7 +49,7 @@ func retold(v reflect.Value, tell func(string) string) bool {
 // eraseNaming takes the naming texts out of every record that people write
 // words into. Histories are folded again where one of their entries changed. In
 // the loops that were or are the owner's, the parts of the name go as well.
-func eraseNaming(tx *bolt.Tx, theirs map[uint64]bool, with loops.Erasing) error {
+func eraseNaming(tx engine.Writer, theirs map[uint64]bool, with loops.Erasing) error {
 	all := func(text string) string { return with.Parts.Erase(with.Naming.Erase(text)) }
 	for _, key := range keysUnder(tx, bucketLoops, nil) {
 		tell := with.Naming.Erase
@@ -91,7 +90,7 @@ func everywhere[T any](with loops.Erasing) func(T) func(string) string {
 }
 
 // retellLoop tells a loop's history and its record again.
-func retellLoop(tx *bolt.Tx, id uint64, tell func(string) string) error {
+func retellLoop(tx engine.Writer, id uint64, tell func(string) string) error {
 	l, err := loopKind().get(tx, id)
 	if err != nil {
 		return err
@@ -110,7 +109,7 @@ func retellLoop(tx *bolt.Tx, id uint64, tell func(string) string) error {
 		if err != nil {
 			return err
 		}
-		if err := bucket(tx, bucketHistory).Put(keys[i], v); err != nil {
+		if err := tx.Put(bucketHistory, keys[i], v); err != nil {
 			return err
 		}
 	}
@@ -122,7 +121,7 @@ func retellLoop(tx *bolt.Tx, id uint64, tell func(string) string) error {
 }
 
 // retellKind tells every record of a kind again in which something changes.
-func retellKind[T any](tx *bolt.Tx, k kind[T], how func(T) func(string) string) error {
+func retellKind[T any](tx engine.Writer, k kind[T], how func(T) func(string) string) error {
 	for _, key := range keysUnder(tx, k.bucket, nil) {
 		r, err := k.get(tx, lastID(key))
 		if err != nil {
@@ -139,9 +138,9 @@ func retellKind[T any](tx *bolt.Tx, k kind[T], how func(T) func(string) string) 
 }
 
 // retellLines does so where records have no revision.
-func retellLines[T any](tx *bolt.Tx, name string, decode func([]byte) (T, error), encode func(T) ([]byte, error), tell func(string) string) error {
+func retellLines[T any](tx engine.Writer, name string, decode func([]byte) (T, error), encode func(T) ([]byte, error), tell func(string) string) error {
 	for _, key := range keysUnder(tx, name, nil) {
-		r, err := decode(slices.Clone(bucket(tx, name).Get(key)))
+		r, err := decode(slices.Clone(tx.Get(name, key)))
 		if err != nil {
 			return fmt.Errorf("bucket %s: %s: %w", name, printKey(name, key), err)
 		}
@@ -152,7 +151,7 @@ func retellLines[T any](tx *bolt.Tx, name string, decode func([]byte) (T, error)
 		if err != nil {
 			return err
 		}
-		if err := bucket(tx, name).Put(key, v); err != nil {
+		if err := tx.Put(name, key, v); err != nil {
 			return err
 		}
 	}

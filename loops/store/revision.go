@@ -6,18 +6,17 @@ package store
 import (
 	"fmt"
 
-	bolt "go.etcd.io/bbolt"
-
 	"fillmark/loops"
+	"fillmark/loops/store/engine"
 )
 
 // Revision tells states of the store apart: as long as it stays the same,
 // nothing was written. It costs no reading of records.
 func (s *Store) Revision() (loops.StoreRevision, error) {
 	var r loops.StoreRevision
-	err := s.view(func(tx *bolt.Tx) error {
+	err := s.view(func(tx engine.Reader) error {
 		// Compaction begins the count of transactions again; the audit goes on.
-		r = loops.StoreRevision{Write: uint64(tx.ID()), Audit: bucket(tx, bucketAudit).Sequence()}
+		r = loops.StoreRevision{Write: tx.Revision(), Audit: tx.Sequence(bucketAudit)}
 		return nil
 	})
 	if err != nil {

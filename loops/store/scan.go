@@ -8,29 +8,28 @@ import (
 	"fmt"
 	"iter"
 
-	bolt "go.etcd.io/bbolt"
-
 	"fillmark/loops"
+	"fillmark/loops/store/engine"
 )
 
 // Owners yields every owner by id.
 func (s *Store) Owners() iter.Seq2[loops.Owner, error] {
-	return scan(s, bucketOwners, false, func(_ *bolt.Tx, _, v []byte) (loops.Owner, error) { return decodeOwner(v) })
+	return scan(s, bucketOwners, false, func(_ engine.Reader, _, v []byte) (loops.Owner, error) { return decodeOwner(v) })
 }
 
 // Machines yields every machine by id.
 func (s *Store) Machines() iter.Seq2[loops.Machine, error] {
-	return scan(s, bucketMachines, false, func(_ *bolt.Tx, _, v []byte) (loops.Machine, error) { return decodeMachine(v) })
+	return scan(s, bucketMachines, false, func(_ engine.Reader, _, v []byte) (loops.Machine, error) { return decodeMachine(v) })
 }
 
 // Loops yields every loop by id.
 func (s *Store) Loops() iter.Seq2[loops.Loop, error] {
-	return scan(s, bucketLoops, false, func(_ *bolt.Tx, _, v []byte) (loops.Loop, error) { return decodeLoop(v) })
+	return scan(s, bucketLoops, false, func(_ engine.Reader, _, v []byte) (loops.Loop, error) { return decodeLoop(v) })
 }
 
 // Audit yields every line of the audit, the newest first.
 func (s *Store) Audit() iter.Seq2[loops.AuditLine, error] {
-	return scan(s, bucketAudit, true, func(_ *bolt.Tx, _, v []byte) (loops.AuditLine, error) { return decodeAudit(v) })
+	return scan(s, bucketAudit, true, func(_ engine.Reader, _, v []byte) (loops.AuditLine, error) { return decodeAudit(v) })
 }
 
 // A scan reads firstBatch records in its first transaction and four times as
@@ -46,7 +45,7 @@ const (
 // handed out, so that the caller may write to the store meanwhile and no slow
 // caller keeps old pages alive. What is written meanwhile may or may not be
 // seen. After an error the scan ends.
-func scan[T any](s *Store, name string, backwards bool, decode func(tx *bolt.Tx, k, v []byte) (T, error)) iter.Seq2[T, error] {
+func scan[T any](s *Store, name string, backwards bool, decode func(tx engine.Reader, k, v []byte) (T, error)) iter.Seq2[T, error] {
 	return func(yield func(T, error) bool) {
 		var last []byte
 		for batch := firstBatch; ; batch = min(4*batch, lastBatch) {
@@ -72,15 +71,17 @@ func scan[T any](s *Store, name string, backwards bool, decode func(tx *bolt.Tx,
 
 // scanBatch reads the records that follow the key, from the start where it is
 // nil, and returns the key of the last one.
-func scanBatch[T any](s *Store, name string, after []byte, batch int, backwards bool, decode func(tx *bolt.Tx, k, v []byte) (T, error)) (records []T, last []byte, err error) {
+func scanBatch[T any](s *Store, name string, after []byte, batch int, backwards bool, decode func(tx engine.Reader, k, v []byte) (T, error)) (records []T, last []byte, err error) {
 	last = after
-	err = s.view(func(tx *bolt.Tx) error {
-		c := bucket(tx, name).Cursor()
-		step := c.Next
+	err = s.view(func(tx engine.Reader) error {
+		all := tx.Ascend(name, engine.After(after))
 		if backwards {
-			step = c.Prev
+			all = tx.Descend(name, engine.Span{To: after})
 		}
-		for k, v := firstAfter(c, after, backwards); k != nil && len(records) < batch; k, v = step() {
+		for k, v := range all {
+			if len(records) == batch {
+				return nil
+			}
 			r, err := decode(tx, k, v)
 			if err != nil {
 				return fmt.Errorf("bucket %s: %s: %w", name, printKey(name, k), err)
@@ -90,25 +91,4 @@ func scanBatch[T any](s *Store, name string, after []byte, batch int, backwards 
 		return nil
 	})
 	return records, last, err
-}
-
-// firstAfter moves the cursor to the first key behind the one given in the
-// direction of travel.
-func firstAfter(c *bolt.Cursor, after []byte, backwards bool) (k, v []byte) {
-	switch {
-	case after == nil && backwards:
-		return c.Last()
-	case after == nil:
-		return c.First()
-	}
-	k, v = c.Seek(after)
-	switch {
-	case backwards && k == nil: // all that followed has gone meanwhile
-		return c.Last()
-	case backwards:
-		return c.Prev()
-	case bytes.Equal(k, after):
-		return c.Next()
-	}
-	return k, v
 }

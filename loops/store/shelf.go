@@ -9,10 +9,9 @@ import (
 	"iter"
 	"time"
 
-	bolt "go.etcd.io/bbolt"
-
 	"fillmark/chemistry"
 	"fillmark/loops"
+	"fillmark/loops/store/engine"
 )
 
 // The structs in the file, as those in records.go.
@@ -127,12 +126,12 @@ func (s *Store) Container(id loops.ContainerID) (loops.Container, error) {
 
 // Containers yields every container by id.
 func (s *Store) Containers() iter.Seq2[loops.Container, error] {
-	return scan(s, bucketContainers, false, func(_ *bolt.Tx, _, v []byte) (loops.Container, error) { return decodeContainer(v) })
+	return scan(s, bucketContainers, false, func(_ engine.Reader, _, v []byte) (loops.Container, error) { return decodeContainer(v) })
 }
 
 // UsedFluid yields every line of the used-fluid log, the newest first.
 func (s *Store) UsedFluid() iter.Seq2[loops.UsedFluid, error] {
-	return scan(s, bucketUsedFluid, true, func(_ *bolt.Tx, _, v []byte) (loops.UsedFluid, error) { return decodeUsedFluid(v) })
+	return scan(s, bucketUsedFluid, true, func(_ engine.Reader, _, v []byte) (loops.UsedFluid, error) { return decodeUsedFluid(v) })
 }
 
 // Instrument returns the instrument, or loops.ErrNotFound.
@@ -142,7 +141,7 @@ func (s *Store) Instrument(id loops.InstrumentID) (loops.Instrument, error) {
 
 // Instruments yields every instrument by id.
 func (s *Store) Instruments() iter.Seq2[loops.Instrument, error] {
-	return scan(s, bucketInstruments, false, func(_ *bolt.Tx, _, v []byte) (loops.Instrument, error) { return decodeInstrument(v) })
+	return scan(s, bucketInstruments, false, func(_ engine.Reader, _, v []byte) (loops.Instrument, error) { return decodeInstrument(v) })
 }
 
 // Sample returns the retained sample, or loops.ErrNotFound.
@@ -152,7 +151,7 @@ func (s *Store) Sample(id loops.SampleID) (loops.RetainedSample, error) {
 
 // Samples yields every retained sample by id.
 func (s *Store) Samples() iter.Seq2[loops.RetainedSample, error] {
-	return scan(s, bucketSamples, false, func(_ *bolt.Tx, _, v []byte) (loops.RetainedSample, error) { return decodeSample(v) })
+	return scan(s, bucketSamples, false, func(_ engine.Reader, _, v []byte) (loops.RetainedSample, error) { return decodeSample(v) })
 }
 
 func (e *encodedChange) addUsedFluid(c loops.Change) error {
@@ -169,7 +168,7 @@ func (e *encodedChange) addUsedFluid(c loops.Change) error {
 	return nil
 }
 
-func (e *encodedChange) writeShelf(tx *bolt.Tx) error {
+func (e *encodedChange) writeShelf(tx engine.Writer) error {
 	if err := containerKind().put(tx, e.containers, nil); err != nil {
 		return err
 	}
@@ -182,12 +181,11 @@ func (e *encodedChange) writeShelf(tx *bolt.Tx) error {
 	if err != nil {
 		return err
 	}
-	b := bucket(tx, bucketUsedFluid)
 	for _, u := range e.usedFluid {
-		if b.Get(u.key) != nil {
+		if tx.Get(bucketUsedFluid, u.key) != nil {
 			return fmt.Errorf("used fluid %d: %w", u.record.ID, loops.ErrRepeated)
 		}
-		if err := putWithID(b, uint64(u.record.ID), u.key, u.value); err != nil {
+		if err := putWithID(tx, bucketUsedFluid, uint64(u.record.ID), u.key, u.value); err != nil {
 			return err
 		}
 	}

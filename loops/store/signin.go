@@ -12,9 +12,8 @@ import (
 	"strings"
 	"time"
 
-	bolt "go.etcd.io/bbolt"
-
 	"fillmark/loops"
+	"fillmark/loops/store/engine"
 )
 
 type technicianV1 struct {
@@ -84,7 +83,7 @@ func decodeToken(stored []byte) (loops.PasswordToken, error) {
 
 // Technicians yields every technician by name.
 func (s *Store) Technicians() iter.Seq2[loops.Technician, error] {
-	return scan(s, bucketTechnicians, false, func(_ *bolt.Tx, _, v []byte) (loops.Technician, error) { return decodeTechnician(v) })
+	return scan(s, bucketTechnicians, false, func(_ engine.Reader, _, v []byte) (loops.Technician, error) { return decodeTechnician(v) })
 }
 
 // Technician returns the technician with the name, whatever its case, or
@@ -106,7 +105,7 @@ func (s *Store) PasswordToken(hash string) (loops.PasswordToken, error) {
 // lookUp reads one record under a text key.
 func lookUp[T any](s *Store, name, key, what string, decode func([]byte) (T, error)) (T, error) {
 	var record T
-	err := s.view(func(tx *bolt.Tx) (err error) {
+	err := s.view(func(tx engine.Reader) (err error) {
 		record, err = get(tx, name, []byte(key), what, decode)
 		return err
 	})
@@ -128,7 +127,7 @@ func (s *Store) CommitAccess(c loops.Access) error {
 		line, err = encodeAudit(loops.AuditLine{At: c.At, By: c.By, Action: c.Action, On: accessSubjects(c)})
 	}
 	if err == nil {
-		err = s.update(func(tx *bolt.Tx) error {
+		err = s.update(func(tx engine.Writer) error {
 			if line != nil {
 				if err := appendAudit(tx, line); err != nil {
 					return err
@@ -168,13 +167,12 @@ func accessSubjects(c loops.Access) string {
 	return strings.Join(on, ", ")
 }
 
-func writeAccess(tx *bolt.Tx, c loops.Access) error {
+func writeAccess(tx engine.Writer, c loops.Access) error {
 	for _, hash := range c.Used {
-		b := bucket(tx, bucketTokens)
-		if b.Get([]byte(hash)) == nil {
+		if tx.Get(bucketTokens, []byte(hash)) == nil {
 			return fmt.Errorf("token: %w", loops.ErrNotFound)
 		}
-		if err := b.Delete([]byte(hash)); err != nil {
+		if err := tx.Delete(bucketTokens, []byte(hash)); err != nil {
 			return err
 		}
 	}
@@ -206,15 +204,15 @@ func writeAccess(tx *bolt.Tx, c loops.Access) error {
 	return nil
 }
 
-func putText(tx *bolt.Tx, name, text string, value []byte) error {
+func putText(tx engine.Writer, name, text string, value []byte) error {
 	key, err := appendText(nil, text)
 	if err != nil {
 		return err
 	}
-	return bucket(tx, name).Put(key, value)
+	return tx.Put(name, key, value)
 }
 
-func putTechnician(tx *bolt.Tx, t loops.Technician) error {
+func putTechnician(tx engine.Writer, t loops.Technician) error {
 	old, err := get(tx, bucketTechnicians, []byte(t.Folded()), "technician "+t.Name, decodeTechnician)
 	if err != nil && !errors.Is(err, loops.ErrNotFound) {
 		return err
@@ -230,54 +228,57 @@ func putTechnician(tx *bolt.Tx, t loops.Technician) error {
 	return nil
 }
 
-func removeTechnician(tx *bolt.Tx, name string) error {
-	b := bucket(tx, bucketTechnicians)
-	if b.Get([]byte(name)) == nil {
+func removeTechnician(tx engine.Writer, name string) error {
+	if tx.Get(bucketTechnicians, []byte(name)) == nil {
 		return fmt.Errorf("technician %s: %w", name, loops.ErrNotFound)
 	}
-	return b.Delete([]byte(name))
+	return tx.Delete(bucketTechnicians, []byte(name))
 }
 
 // endSignIns deletes what the change ends and what is past its time.
-func endSignIns(tx *bolt.Tx, c loops.Access) error {
+func endSignIns(tx engine.Writer, c loops.Access) error {
 	ends := map[string]bool{}
 	for _, name := range slices.Concat(c.Removed, c.SignedOutAll) {
 		ends[name] = true
 	}
 	for _, hash := range c.SignedOut {
-		if err := bucket(tx, bucketSignIns).Delete([]byte(hash)); err != nil {
+		if err := tx.Delete(bucketSignIns, []byte(hash)); err != nil {
 			return err
 		}
 	}
 	if len(ends) == 0 && c.Forget == (loops.SignInLimits{}) {
 		return nil
 	}
-	err := deleteWhere(bucket(tx, bucketSignIns), func(v []byte) (bool, error) {
+	err := deleteWhere(tx, bucketSignIns, func(v []byte) (bool, error) {
 		x, err := decodeSignIn(v)
 		return ends[x.Technician] || c.Forget.Over(x), err
 	})
 	if err != nil {
 		return err
 	}
-	return deleteWhere(bucket(tx, bucketTokens), func(v []byte) (bool, error) {
+	return deleteWhere(tx, bucketTokens, func(v []byte) (bool, error) {
 		t, err := decodeToken(v)
 		return t.Technician != "" && ends[t.Technician] || t.Expires.Before(c.Forget.Expires), err
 	})
 }
 
-// deleteWhere collects the keys before it deletes: a cursor over a bucket that
-// is written to can skip some.
-func deleteWhere(b *bolt.Bucket, is func(v []byte) (bool, error)) error {
+// deleteWhere collects the keys before it deletes: a range that is written to
+// can leave some out.
+func deleteWhere(tx engine.Writer, name string, is func(v []byte) (bool, error)) error {
 	var keys [][]byte
-	err := b.ForEach(func(k, v []byte) error {
+	for k, v := range tx.Ascend(name, engine.Span{}) {
 		yes, err := is(v)
+		if err != nil {
+			return err
+		}
 		if yes {
 			keys = append(keys, bytes.Clone(k))
 		}
-		return err
-	})
-	for _, k := range keys {
-		err = errors.Join(err, b.Delete(k))
 	}
-	return err
+	for _, k := range keys {
+		if err := tx.Delete(name, k); err != nil {
+			return err
+		}
+	}
+	return nil
 }

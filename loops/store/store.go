@@ -1,8 +1,8 @@
 // Copyright 2026 The Fillmark Authors
 // SPDX-License-Identifier: Apache-2.0
 
-// Package store keeps every record of package loops in one bbolt file and
-// never loses an acknowledged write.
+// Package store keeps every record of package loops in one file, or in one table of a
+// database, and never loses an acknowledged write.
 //
 // Main types: [Store], opened with [Open]; [Store.Commit] writes one
 // [loops.Change] in one transaction or not at all; [Store.Check] looks at
@@ -14,100 +14,60 @@
 // units of package loops; instants are kept in UTC. A Store is safe for
 // concurrent use by many goroutines, and one process at a time owns the file.
 //
-// Callers may match [ErrInUse], [ErrDamaged], [ErrNewer], [ErrForeign],
-// [ErrReadOnly], and of package loops ErrNotFound, ErrConflict, ErrRepeated,
-// ErrTagTaken, ErrFull and ErrGone.
+// Callers may match of package loops ErrInUse, ErrNewer, ErrForeign, ErrReadOnly,
+// ErrNotFound, ErrConflict, ErrRepeated, ErrTagTaken, ErrFull, ErrDamaged,
+// ErrGone and ErrAway.
 package store
 
 import (
 	"errors"
-	"sync"
-	"time"
 
-	bolt "go.etcd.io/bbolt"
+	"fillmark/loops/store/bolt"
+	"fillmark/loops/store/engine"
 )
 
-// ErrInUse says that another process holds the store.
-var ErrInUse = errors.New("store is in use by another process")
-
-// ErrDamaged says that bytes in the file are not what was written. The way
-// back is the newest backup.
-var ErrDamaged = errors.New("the store file is damaged; restore the newest backup")
-
-// ErrNewer says that a later version of the program wrote the file.
-var ErrNewer = errors.New("the store was written by a newer version of Fillmark; update the program, or restore a backup made with this one")
-
-// ErrForeign says that the file is none of Fillmark's.
-var ErrForeign = errors.New("the file is not a Fillmark store")
-
-// ErrReadOnly says that the store was opened for reading alone.
-var ErrReadOnly = errors.New("the register is open for reading alone: its medium or its rights do not let it be written to")
+// errNoFile says that what is kept elsewhere than in a file cannot be handled as one.
+var errNoFile = errors.New("the register is not kept in a file: its database copies and compacts it with its own tools, and export writes it out")
 
 // Options are what [Open] may be told. The zero value is right for the daemon.
-type Options struct {
-	// Timeout is how long to wait for another process to let go of the file;
-	// zero means one second.
-	Timeout time.Duration
-	// ReadOnly opens an existing file without ever writing to it.
-	ReadOnly bool
-	// MaxSize is the size in bytes past which the file may not grow; zero is
-	// no limit. A write that would pass it fails and changes nothing.
-	MaxSize int
-}
+type Options = engine.Options
 
-// Store is an open store file.
+// Store is an open store.
 type Store struct {
 	path string
-	opts Options
-
-	// mu is held for reading by every transaction and for writing only while
-	// compaction swaps the file.
-	mu sync.RWMutex
-	db *bolt.DB
-	id fileIdentity // of the file behind db
-
-	own string // see [Store.ID]
+	kept engine.Engine
+	own  string // see [Store.ID]
 }
 
 // Path returns the path that the store was opened with.
 func (s *Store) Path() string { return s.path }
 
 // Close waits for running transactions and lets go of the file.
-func (s *Store) Close() error {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	return s.db.Close()
-}
+func (s *Store) Close() error { return s.kept.Close() }
 
-// view runs fn in a read transaction. Nothing that bbolt hands out may leave
-// fn: decode or copy.
-func (s *Store) view(fn func(*bolt.Tx) error) error {
-	s.mu.RLock()
-	defer s.mu.RUnlock()
-	return guard(s.path, func() error { return s.db.View(fn) })
-}
+// view runs fn in a read transaction. Nothing that the engine hands out may
+// leave fn: decode or copy.
+func (s *Store) view(fn func(engine.Reader) error) error { return s.kept.View(fn) }
 
-// update runs fn in a write transaction, which is on the disk, and in the file
-// that the path leads to, when update returns nil.
-func (s *Store) update(fn func(*bolt.Tx) error) error {
-	if s.opts.ReadOnly {
-		return ErrReadOnly
+// update runs fn in a write transaction, which lasts when update returns nil.
+func (s *Store) update(fn func(engine.Writer) error) error { return s.kept.Update(fn) }
+
+// file is the engine where it keeps a file.
+func (s *Store) file() (engine.File, error) {
+	if f, ok := s.kept.(engine.File); ok {
+		return f, nil
 	}
-	s.mu.RLock()
-	defer s.mu.RUnlock()
-	if err := s.id.at(s.path); err != nil {
-		return err
-	}
-	if err := named(guard(s.path, func() error { return s.db.Update(fn) })); err != nil {
-		return err
-	}
-	return s.id.at(s.path) // before anybody is told that it is kept
+	return nil, errNoFile
 }
 
 // InPlace tells whether the store's file is still where it was opened:
 // loops.ErrGone where it was removed, or another took its place.
 func (s *Store) InPlace() error {
-	s.mu.RLock()
-	defer s.mu.RUnlock()
-	return s.id.at(s.path)
+	if f, err := s.file(); err == nil {
+		return f.InPlace()
+	}
+	return nil // no file, and none that could go
 }
+
+// SyncFolder makes names in a folder last through a loss of power.
+func SyncFolder(path string) error { return bolt.SyncFolder(path) }

@@ -9,9 +9,8 @@ import (
 	"strings"
 	"time"
 
-	bolt "go.etcd.io/bbolt"
-
 	"fillmark/loops"
+	"fillmark/loops/store/engine"
 )
 
 type suppressionV1 struct {
@@ -35,27 +34,27 @@ func decodeSuppression(stored []byte) (loops.Suppression, error) {
 // line that does not name it. Addresses that differ only in case are the same.
 func (s *Store) Suppress(x loops.Suppression, by string) error {
 	x.Address = strings.ToLower(x.Address)
-	return s.suppress(x.Address, by, x.Since, "address suppressed", func(b *bolt.Bucket, key []byte) error {
+	return s.suppress(x.Address, by, x.Since, "address suppressed", func(tx engine.Writer, key []byte) error {
 		v, err := encodeSuppression(x)
 		if err != nil {
 			return err
 		}
-		return b.Put(key, v)
+		return tx.Put(bucketSuppressed, key, v)
 	})
 }
 
 // Unsuppress lets mail go to the address again. It gives loops.ErrNotFound
 // where the address was not suppressed.
 func (s *Store) Unsuppress(address, by string, at time.Time) error {
-	return s.suppress(strings.ToLower(address), by, at, "address no longer suppressed", func(b *bolt.Bucket, key []byte) error {
-		if b.Get(key) == nil {
+	return s.suppress(strings.ToLower(address), by, at, "address no longer suppressed", func(tx engine.Writer, key []byte) error {
+		if tx.Get(bucketSuppressed, key) == nil {
 			return fmt.Errorf("address %s: %w", address, loops.ErrNotFound)
 		}
-		return b.Delete(key)
+		return tx.Delete(bucketSuppressed, key)
 	})
 }
 
-func (s *Store) suppress(address, by string, at time.Time, action string, change func(b *bolt.Bucket, key []byte) error) error {
+func (s *Store) suppress(address, by string, at time.Time, action string, change func(tx engine.Writer, key []byte) error) error {
 	key, err := appendText(nil, address)
 	if err != nil {
 		return fmt.Errorf("store: suppress: %w", err)
@@ -64,8 +63,8 @@ func (s *Store) suppress(address, by string, at time.Time, action string, change
 	if err != nil {
 		return fmt.Errorf("store: suppress: %w", err)
 	}
-	err = s.update(func(tx *bolt.Tx) error {
-		if err := change(bucket(tx, bucketSuppressed), key); err != nil {
+	err = s.update(func(tx engine.Writer) error {
+		if err := change(tx, key); err != nil {
 			return err
 		}
 		return appendAudit(tx, line)
@@ -80,7 +79,7 @@ func (s *Store) suppress(address, by string, at time.Time, action string, change
 // loops.ErrNotFound where mail may go.
 func (s *Store) Suppression(address string) (loops.Suppression, error) {
 	var x loops.Suppression
-	err := s.view(func(tx *bolt.Tx) (err error) {
+	err := s.view(func(tx engine.Reader) (err error) {
 		x, err = get(tx, bucketSuppressed, []byte(strings.ToLower(address)), "address "+address, decodeSuppression)
 		return err
 	})
@@ -92,5 +91,5 @@ func (s *Store) Suppression(address string) (loops.Suppression, error) {
 
 // Suppressions yields every suppressed address in alphabetical order.
 func (s *Store) Suppressions() iter.Seq2[loops.Suppression, error] {
-	return scan(s, bucketSuppressed, false, func(_ *bolt.Tx, _, v []byte) (loops.Suppression, error) { return decodeSuppression(v) })
+	return scan(s, bucketSuppressed, false, func(_ engine.Reader, _, v []byte) (loops.Suppression, error) { return decodeSuppression(v) })
 }

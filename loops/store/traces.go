@@ -12,9 +12,8 @@ import (
 	"io"
 	"os"
 
-	bolt "go.etcd.io/bbolt"
-
 	"fillmark/loops"
+	"fillmark/loops/store/engine"
 )
 
 // Trace is a place in the store at which one of the texts stands that were
@@ -30,10 +29,9 @@ type Trace struct {
 // them. It returns each place once for each text, and how many texts it looked
 // at.
 func (s *Store) Traces(ctx context.Context, of loops.Phrases, reader func(mail []byte) []string) (found []Trace, looked int, err error) {
-	err = s.view(func(tx *bolt.Tx) error {
+	err = s.view(func(tx engine.Reader) error {
 		for _, name := range buckets() {
-			c := bucket(tx, name).Cursor()
-			for k, v := c.First(); k != nil; k, v = c.Next() {
+			for k, v := range tx.Ascend(name, engine.Span{}) {
 				if ctx.Err() != nil {
 					return ctx.Err()
 				}
@@ -112,8 +110,9 @@ func jsonTexts(texts []string, value []byte) ([]string, error) {
 // InFile tells which of the texts stand in the file as bytes, whatever pages
 // they are in: also those that no record is read from any more.
 func (s *Store) InFile(texts []string) (found []int, size int64, err error) {
-	s.mu.RLock()
-	defer s.mu.RUnlock()
+	if _, err := s.file(); err != nil {
+		return nil, 0, fmt.Errorf("store: traces: %w", err)
+	}
 	file, err := os.Open(s.path)
 	if err != nil {
 		return nil, 0, fmt.Errorf("store: traces: %w", err)

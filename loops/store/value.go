@@ -11,6 +11,8 @@ import (
 	"fmt"
 	"hash/crc32"
 	"io"
+
+	"fillmark/loops"
 )
 
 // crcWidth is the length of the checksum before the JSON of a value.
@@ -42,11 +44,11 @@ func encode[T any](version int, record T) ([]byte, error) {
 // payload returns the JSON of a value after comparing its checksum.
 func payload(stored []byte) ([]byte, error) {
 	if len(stored) < crcWidth {
-		return nil, fmt.Errorf("%w: the value has %d bytes", ErrDamaged, len(stored))
+		return nil, fmt.Errorf("%w: the value has %d bytes", loops.ErrDamaged, len(stored))
 	}
 	sum, text := binary.BigEndian.Uint32(stored), stored[crcWidth:]
 	if got := checksum(text); got != sum {
-		return nil, fmt.Errorf("%w: checksum %08x, written as %08x", ErrDamaged, got, sum)
+		return nil, fmt.Errorf("%w: checksum %08x, written as %08x", loops.ErrDamaged, got, sum)
 	}
 	return text, nil
 }

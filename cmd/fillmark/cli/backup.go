@@ -16,7 +16,7 @@ import (
 	"fillmark/cmd/fillmark/backups"
 	"fillmark/cmd/fillmark/daemon"
 	"fillmark/cmd/fillmark/web"
-	"fillmark/loops/store"
+	"fillmark/loops"
 )
 
 func (a *app) backupCommand() *cobra.Command {
@@ -196,7 +196,7 @@ func foundBy(report web.CheckReport) error {
 	case len(report.Problems) == 0 && len(report.Photos) > 0:
 		return errPhotos
 	}
-	return store.ErrDamaged
+	return loops.ErrDamaged
 }
 
 func (a *app) compactCommand() *cobra.Command {

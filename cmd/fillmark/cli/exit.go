@@ -10,7 +10,6 @@ import (
 	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/daemon"
 	"fillmark/loops"
-	"fillmark/loops/store"
 )
 
 // Exit codes, listed in the manual; see exitCode.
@@ -46,7 +45,7 @@ func exitCode(err error) int {
 		return exitDone
 	case errors.Is(err, errStop):
 		return exitStop
-	case errors.Is(err, store.ErrInUse):
+	case errors.Is(err, loops.ErrInUse):
 		return exitInUse
 	case errors.As(err, &rng):
 		return exitRange
@@ -67,13 +66,13 @@ func errorLines(err error) []string {
 // hintFor says what to do about errors that people can act on.
 func hintFor(err error) string {
 	switch {
-	case errors.Is(err, store.ErrInUse):
+	case errors.Is(err, loops.ErrInUse):
 		return "a running fillmark holds the register; stop it, or let it answer on its socket beside the register"
 	case errors.Is(err, errPhotos):
 		return "copy HASH.jpg and HASH-small.jpg from the folder photos of a backup or of an export into the folder photos beside the register"
-	case errors.Is(err, store.ErrDamaged):
+	case errors.Is(err, loops.ErrDamaged):
 		return "the way back: stop fillmark serve, move the register and the folders keys and photos beside it aside, and put the newest backup there with fillmark restore FOLDER"
-	case errors.Is(err, store.ErrForeign):
+	case errors.Is(err, loops.ErrForeign):
 		return "name the register with --store, or move that file aside and put the newest backup there with fillmark restore FOLDER"
 	case errors.Is(err, loops.ErrRepeated):
 		return "fillmark loop history shows what is on record"

@@ -313,7 +313,7 @@ func (a *app) daemonRuns(ctx context.Context, c daemon.Config) bool {
 // nothingThere refuses where a daemon runs or a register is already.
 func (a *app) nothingThere(ctx context.Context, c daemon.Config) error {
 	if a.daemonRuns(ctx, c) {
-		return fmt.Errorf("%w: the daemon runs; stop it first", store.ErrInUse)
+		return fmt.Errorf("%w: the daemon runs; stop it first", loops.ErrInUse)
 	}
 	if _, err := os.Lstat(c.Store); err == nil {
 		return &loops.InvalidError{Field: "store", Value: c.Store, Reason: "nothing there yet: nothing is ever overwritten, so move it aside or name another with --store"}

@@ -133,7 +133,7 @@ func TestCommandsReachTheDaemonOverItsSocket(t *testing.T) {
 	assert.Equal(t, http.StatusOK, answer.StatusCode)
 
 	_, err = store.Open(filepath.Join(folder, "register.db"), store.Options{Timeout: 1e7})
-	require.ErrorIs(t, err, store.ErrInUse, "the daemon holds the register")
+	require.ErrorIs(t, err, loops.ErrInUse, "the daemon holds the register")
 
 	code, out, errOut := runHere(t, folder, "owner", "add", "--name", "Ana Ruizado", "--json")
 	require.Zero(t, code, errOut)

@@ -148,7 +148,7 @@ func TestDrillFindsWhatIsNotTheSame(t *testing.T) {
 	require.NoError(t, err)
 	require.Contains(t, string(raw), "Ana")
 	require.NoError(t, os.WriteFile(register, bytes.ReplaceAll(raw, []byte("Ana"), []byte("Bna")), 0o600))
-	require.ErrorIs(t, h.keeper.drill(t.Context(), work, part, testNow(), live), store.ErrDamaged)
+	require.ErrorIs(t, h.keeper.drill(t.Context(), work, part, testNow(), live), loops.ErrDamaged)
 	left, err := os.ReadDir(string(work))
 	require.NoError(t, err)
 	assert.Empty(t, left)

@@ -18,7 +18,7 @@ import (
 
 	"fillmark/cmd/fillmark/doctor"
 	"fillmark/cmd/fillmark/web"
-	"fillmark/loops/store"
+	"fillmark/loops"
 	"fillmark/testdata/peer"
 )
 
@@ -49,7 +49,7 @@ func TestReadOnlyMedium(t *testing.T) {
 	h.Handler.ServeHTTP(answer, ownRequest(t, "POST", "/api/v1/owners", `{"name":"Ana Ruizado"}`))
 	assert.NotEqual(t, http.StatusOK, answer.Code)
 	_, err = h.Store.NewOwnerID()
-	require.ErrorIs(t, err, store.ErrReadOnly)
+	require.ErrorIs(t, err, loops.ErrReadOnly)
 	line := h.Examine(t.Context()).Line("permissions")
 	assert.Equal(t, doctor.Red, line.State)
 	assert.Contains(t, line.Says, "cannot be written to")

@@ -1,7 +1,7 @@
 // Copyright 2026 The Fillmark Authors
 // SPDX-License-Identifier: Apache-2.0
 
-package store
+package bolt
 
 import (
 	"encoding/binary"
@@ -11,7 +11,7 @@ import (
 	"io"
 	"os"
 
-	bolt "go.etcd.io/bbolt"
+	"fillmark/loops"
 )
 
 // bbolt believes what stands in a page: how long a key is, where it begins,
@@ -43,18 +43,19 @@ type pageWalk struct {
 	leaves bool
 }
 
-// checkPages gives an error that matches [ErrDamaged] where following the
-// pages from the root would leave the file, a page, or never end.
-func checkPages(path string, tx *bolt.Tx, leaves bool) (err error) {
-	file, err := os.Open(path)
+// checkPages gives an error that matches [loops.ErrDamaged] where following the
+// pages from the root would leave the file, a page, or never end. The leaves are
+// most of the file.
+func (tx Tx) checkPages(leaves bool) (err error) {
+	file, err := os.Open(tx.path)
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, file.Close()) }()
-	size := tx.DB().Info().PageSize
-	pages := uint64(tx.Size()) / uint64(size)
+	size := tx.bolt.DB().Info().PageSize
+	pages := uint64(tx.bolt.Size()) / uint64(size)
 	w := pageWalk{file: file, size: size, pages: pages, seen: make([]bool, pages), leaves: leaves}
-	return w.follow(uint64(tx.Cursor().Bucket().Root()))
+	return w.follow(uint64(tx.bolt.Cursor().Bucket().Root()))
 }
 
 // A root page is a page header and then magic u32, version u32, page size u32,
@@ -65,16 +66,16 @@ const (
 	rootSize   = pageHeader + rootFields + 8
 )
 
-// checkRoots gives an error that matches [ErrDamaged] where one of the two
+// checkRoots gives an error that matches [loops.ErrDamaged] where one of the two
 // root pages, which commits write in turn, is damaged. bbolt then takes the
 // other one, which does not know of the last write.
-func checkRoots(path string, pageSize int) (err error) {
-	file, err := os.Open(path)
+func (tx Tx) checkRoots() (err error) {
+	file, err := os.Open(tx.path)
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, file.Close()) }()
-	for _, at := range []int{0, pageSize} {
+	for _, at := range []int{0, tx.bolt.DB().Info().PageSize} {
 		page := make([]byte, rootSize)
 		if _, err := file.ReadAt(page, int64(at)); err != nil {
 			return err
@@ -84,7 +85,7 @@ func checkRoots(path string, pageSize int) (err error) {
 			return err
 		}
 		if sum.Sum64() != binary.NativeEndian.Uint64(page[pageHeader+rootFields:]) {
-			return fmt.Errorf("%w, or restore from this file to a new one to have it as it was before the last write: one of its two root pages is damaged", ErrDamaged)
+			return fmt.Errorf("%w, or restore from this file to a new one to have it as it was before the last write: one of its two root pages is damaged", loops.ErrDamaged)
 		}
 	}
 	return nil
@@ -93,10 +94,10 @@ func checkRoots(path string, pageSize int) (err error) {
 // use notes that a page is referred to, which each is only once.
 func (w *pageWalk) use(id uint64) error {
 	if id < 2 || id >= w.pages { // the first two are bbolt's own
-		return fmt.Errorf("%w: it points to page %d of %d", ErrDamaged, id, w.pages)
+		return fmt.Errorf("%w: it points to page %d of %d", loops.ErrDamaged, id, w.pages)
 	}
 	if w.seen[id] {
-		return fmt.Errorf("%w: page %d is used twice", ErrDamaged, id)
+		return fmt.Errorf("%w: page %d is used twice", loops.ErrDamaged, id)
 	}
 	w.seen[id] = true
 	return nil
@@ -122,7 +123,7 @@ func (w *pageWalk) follow(id uint64) error {
 	}
 	overflow := uint64(binary.NativeEndian.Uint32(page[12:]))
 	if got := binary.NativeEndian.Uint64(page); got != id || id+overflow >= w.pages {
-		return fmt.Errorf("%w: page %d says that it is page %d and %d more", ErrDamaged, id, got, overflow)
+		return fmt.Errorf("%w: page %d says that it is page %d and %d more", loops.ErrDamaged, id, got, overflow)
 	}
 	for i := range overflow {
 		if err := w.use(id + 1 + i); err != nil {
@@ -144,11 +145,11 @@ func (w *pageWalk) follow(id uint64) error {
 // a small bucket.
 func (w *pageWalk) elements(page []byte) error {
 	if len(page) < pageHeader {
-		return fmt.Errorf("%w: a page of %d bytes", ErrDamaged, len(page))
+		return fmt.Errorf("%w: a page of %d bytes", loops.ErrDamaged, len(page))
 	}
 	flags, count := binary.NativeEndian.Uint16(page[8:]), int(binary.NativeEndian.Uint16(page[10:]))
 	if pageHeader+count*element > len(page) {
-		return fmt.Errorf("%w: %d elements on a page of %d bytes", ErrDamaged, count, len(page))
+		return fmt.Errorf("%w: %d elements on a page of %d bytes", loops.ErrDamaged, count, len(page))
 	}
 	switch {
 	case flags == flagBranch && count > 0:
@@ -156,7 +157,7 @@ func (w *pageWalk) elements(page []byte) error {
 	case flags == flagLeaf:
 		return w.leaf(page, count)
 	}
-	return fmt.Errorf("%w: a page of kind %#x with %d elements", ErrDamaged, flags, count)
+	return fmt.Errorf("%w: a page of kind %#x with %d elements", loops.ErrDamaged, flags, count)
 }
 
 // field reads a u32 of an element of a page.
@@ -218,7 +219,7 @@ func (w *pageWalk) leaf(page []byte, count int) error {
 // have got lost.
 func behind(page []byte, i, pos, size, end int) (int, error) {
 	if pageHeader+i*element+pos != end || end+size > len(page) {
-		return 0, fmt.Errorf("%w: element %d is not where it was written", ErrDamaged, i)
+		return 0, fmt.Errorf("%w: element %d is not where it was written", loops.ErrDamaged, i)
 	}
 	return end + size, nil
 }
@@ -226,7 +227,7 @@ func behind(page []byte, i, pos, size, end int) (int, error) {
 // bucket checks the value of a bucket and what is below.
 func (w *pageWalk) bucket(value []byte) error {
 	if len(value) < bucketHeader {
-		return fmt.Errorf("%w: a bucket of %d bytes", ErrDamaged, len(value))
+		return fmt.Errorf("%w: a bucket of %d bytes", loops.ErrDamaged, len(value))
 	}
 	if root := binary.NativeEndian.Uint64(value); root != 0 {
 		return w.follow(root)

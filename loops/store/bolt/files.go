@@ -1,22 +1,21 @@
 // Copyright 2026 The Fillmark Authors
 // SPDX-License-Identifier: Apache-2.0
 
-package store
+package bolt
 
 import (
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
 	"runtime"
 	"strings"
 	"syscall"
 
-	bolt "go.etcd.io/bbolt"
 	berrors "go.etcd.io/bbolt/errors"
 
 	"fillmark/loops"
+	"fillmark/loops/store/engine"
 )
 
 // writeNew lets fill write a file (mode 0600) that appears under its name only
@@ -93,34 +92,19 @@ func SyncFolder(path string) error {
 	return errors.Join(folder.Sync(), folder.Close())
 }
 
-// copyTo writes what one read transaction sees to a new file, whole and on
-// the disk.
-func copyTo(db *bolt.DB, path, to string) error {
+// Copy writes what one read transaction sees to a new file, whole and on the
+// disk, and lets also read it too.
+func (f *File) Copy(to string, also func(engine.Reader) error, check func(path string) error) error {
 	return writeNew(to, func(temp *os.File) error {
-		return guard(path, func() error {
-			return db.View(func(tx *bolt.Tx) error { return writeTo(tx, temp) })
+		err := f.read(func(tx Tx) error {
+			if err := tx.writeTo(temp); err != nil {
+				return err
+			}
+			return also(tx)
 		})
+		if err != nil {
+			return err
+		}
+		return check(temp.Name())
 	})
-}
-
-// writeTo writes all that the transaction sees. bbolt hides the cause of an
-// error behind its text; here it stays.
-func writeTo(tx *bolt.Tx, file *os.File) error {
-	w := keeper{Writer: file}
-	if _, err := tx.WriteTo(&w); err != nil {
-		return errors.Join(err, w.err)
-	}
-	return nil
-}
-
-// keeper keeps the error of its writer.
-type keeper struct {
-	io.Writer
-	err error
-}
-
-func (k *keeper) Write(b []byte) (int, error) {
-	n, err := k.Writer.Write(b)
-	k.err = err
-	return n, err
 }

@@ -1,7 +1,7 @@
 // Copyright 2026 The Fillmark Authors
 // SPDX-License-Identifier: Apache-2.0
 
-package store
+package bolt
 
 import (
 	"errors"
@@ -12,12 +12,12 @@ import (
 	"fillmark/loops"
 )
 
-// fileIdentity is which file is open, whatever becomes of its name: device and
+// identity is which file is open, whatever becomes of its name: device and
 // inode, or what the system has in their place.
-type fileIdentity struct{ info fs.FileInfo }
+type identity struct{ info fs.FileInfo }
 
 // open opens a file for bbolt and puts down which one it is.
-func (id *fileIdentity) open(path string, flag int, mode os.FileMode) (*os.File, error) {
+func (id *identity) open(path string, flag int, mode os.FileMode) (*os.File, error) {
 	f, err := os.OpenFile(path, flag, mode)
 	if err != nil {
 		return nil, err
@@ -29,7 +29,7 @@ func (id *fileIdentity) open(path string, flag int, mode os.FileMode) (*os.File,
 }
 
 // at gives loops.ErrGone where the path leads to no file, or to another one.
-func (id *fileIdentity) at(path string) error {
+func (id *identity) at(path string) error {
 	there, err := os.Stat(path)
 	switch {
 	case err != nil:

@@ -3,7 +3,7 @@
 
 //go:build !linux
 
-package store
+package bolt
 
 // holder says which process holds the file where the system tells.
 func holder(string) string { return "" }

@@ -1,0 +1,199 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+// Package postgres keeps the store's bytes in one table of a PostgreSQL database,
+// for those who need several daemons, failover or more than one disk.
+//
+// Main type: [Engine], opened with [Open]. Any number of processes may have it open
+// at once. One writes at a time: each write transaction locks the same row before
+// it reads, so that none ever acts on what another is changing; readers see a
+// snapshot and wait for nobody. All of the SQL is what engines that speak
+// PostgreSQL's protocol document too: one table of bytes, row locks, upserts, and
+// neither advisory locks nor sequences.
+package postgres
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net"
+	"strings"
+	"time"
+
+	"github.com/jackc/pgx/v5/pgconn"
+	"github.com/jackc/pgx/v5/pgxpool"
+
+	"fillmark/loops"
+	"fillmark/loops/store/engine"
+)
+
+const (
+	// answer is how long the server may take for a question: among them the wait
+	// for another writer, who is cut off after idleWriter.
+	answer = time.Minute
+	// idleWriter is how long a process may stop in the middle of a write before
+	// the server gives it up and lets the others write, as PostgreSQL writes it.
+	idleWriter = "10s"
+	// idleReader is the same for one that reads, and keeps only old rows waiting.
+	idleReader = "5min"
+	// connections is how many a process has at most.
+	connections = 24
+)
+
+// Engine is a table in a database as package engine has it.
+type Engine struct {
+	pool *pgxpool.Pool
+	opts engine.Options
+}
+
+// Open connects to the database at an address such as postgres://user@host/name and
+// makes the table there unless it is there. It returns an error that matches
+// [loops.ErrForeign] where the table is none of ours, [loops.ErrReadOnly] where
+// it would have to be made on a server that takes no writes, and [loops.ErrAway]
+// where the server does not answer for some seconds.
+func Open(address string, opts engine.Options) (*Engine, error) {
+	config, err := pgxpool.ParseConfig(address)
+	if err != nil {
+		return nil, fmt.Errorf("store: %w", err) // pgx leaves the password out
+	}
+	if err := guarded(config.ConnConfig.Config); err != nil {
+		return nil, fmt.Errorf("store: %w", err)
+	}
+	config.MaxConns = connections
+	config.ConnConfig.ConnectTimeout = 5 * time.Second
+	config.ConnConfig.RuntimeParams["application_name"] = "fillmark"
+	config.ConnConfig.RuntimeParams["idle_in_transaction_session_timeout"] = idleReader
+	pool, err := pgxpool.NewWithConfig(context.Background(), config)
+	if err != nil {
+		return nil, fmt.Errorf("store: %w", err)
+	}
+	e := &Engine{pool, opts}
+	if err := patiently(e.prepare); err != nil {
+		pool.Close()
+		return nil, fmt.Errorf("store: open the database %s at %s: %w", config.ConnConfig.Database, config.ConnConfig.Host, err)
+	}
+	return e, nil
+}
+
+// guarded refuses a way over the network on which the server need not prove who it
+// is, or anybody can read along.
+func guarded(c pgconn.Config) error {
+	ways := []*pgconn.FallbackConfig{{Host: c.Host, TLSConfig: c.TLSConfig}}
+	for _, way := range append(ways, c.Fallbacks...) {
+		if ip := net.ParseIP(way.Host); strings.HasPrefix(way.Host, "/") || way.Host == "localhost" || ip.IsLoopback() {
+			continue
+		}
+		if way.TLSConfig == nil || way.TLSConfig.InsecureSkipVerify {
+			return fmt.Errorf("the database at %s is reached over the network: say sslmode=verify-full in its address, and sslrootcert=FILE where its certificate is your own", way.Host)
+		}
+	}
+	return nil
+}
+
+// View runs fn in a read transaction. Where the connection is lost before the first
+// answer, fn is run again from its start.
+func (e *Engine) View(fn func(engine.Reader) error) error {
+	return patiently(func() error {
+		answered := false
+		err := e.transaction(reading(), func(t *tx) error {
+			defer func() { answered = t.answered }()
+			return fn(t)
+		})
+		if f := (fault{}); answered && errors.As(err, &f) {
+			return final{err}
+		}
+		return err
+	})
+}
+
+// Update runs fn in a write transaction, one after the other in all processes. A
+// transaction that the server could not serialise, or lost, is run again. Where the
+// answer to a commit was lost and does not come within some seconds, the error
+// matches [loops.ErrAway] and says that the write may have been kept.
+func (e *Engine) Update(fn func(engine.Writer) error) error {
+	if e.opts.ReadOnly {
+		return loops.ErrReadOnly
+	}
+	var lost *stamp // of a commit whose answer has not come
+	err := patiently(func() error {
+		return e.transaction(writing(), func(t *tx) error {
+			if lost != nil {
+				// Whoever has the lock knows what became of all before.
+				kept, err := t.kept(*lost)
+				if kept || err != nil {
+					return err
+				}
+				lost = nil
+			}
+			if err := fn(t); err != nil || !t.wrote {
+				return err
+			}
+			now, err := t.commit()
+			if err != nil && !certain(err) {
+				lost = &now
+			}
+			return err
+		})
+	})
+	if err != nil && lost != nil {
+		return fmt.Errorf("the last write may have been kept or not: %w", err)
+	}
+	return err
+}
+
+// Close waits for running transactions and lets go of the connections.
+func (e *Engine) Close() error {
+	e.pool.Close()
+	return nil
+}
+
+// transaction runs fn in one that the statements begin, and gives it up unless fn
+// has committed it.
+func (e *Engine) transaction(begin []statement, fn func(*tx) error) (err error) {
+	ctx, done := context.WithTimeout(context.Background(), answer)
+	defer done()
+	conn, err := e.pool.Acquire(ctx)
+	if err != nil {
+		return fault{err}
+	}
+	defer conn.Release() // one that is still in a transaction is closed
+	t := newTx(conn, begin)
+	defer func() {
+		switch cause := recover().(type) {
+		case nil:
+		case fault:
+			err = cause
+		default:
+			panic(cause)
+		}
+		t.giveUp()
+	}()
+	return fn(t)
+}
+
+// patiently tries again as long as the server may answer otherwise, for some
+// seconds in all.
+func patiently(try func() error) error {
+	const tries = 12
+	wait := 10 * time.Millisecond
+	for n := 1; ; n++ {
+		err := try()
+		if n == tries || !again(err) {
+			return named(err)
+		}
+		<-time.After(wait)
+		wait = min(2*wait, time.Second)
+	}
+}
+
+// kept tells whether the commit with the stamp took place.
+func (t *tx) kept(s stamp) (bool, error) {
+	t.load()
+	switch behind := t.mark.revision - s.revision; {
+	case t.mark.revision < s.revision:
+		return false, nil
+	case behind >= uint64(len(t.mark.tokens)):
+		return false, fmt.Errorf("%w in time: whether the last write was kept is no longer known", loops.ErrAway)
+	}
+	return t.mark.tokens[s.slot()] == s.token, nil
+}

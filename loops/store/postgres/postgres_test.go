@@ -1,0 +1,311 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package postgres_test
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"math/rand/v2"
+	"net"
+	"os"
+	"path/filepath"
+	"sync"
+	"testing"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/loops"
+	"fillmark/loops/store/engine"
+	"fillmark/loops/store/postgres"
+	"fillmark/testdata/peer"
+)
+
+// What every engine does stands in engine_test.go of package store; here is what
+// only a server can do.
+func TestServer(t *testing.T) {
+	t.Parallel()
+	server := peer.StartPostgres(t)
+	t.Run("while it runs", func(t *testing.T) { runningServer(t, server) })
+	t.Run("that goes and comes", func(t *testing.T) { goingServer(t, server) })
+}
+
+func runningServer(t *testing.T, server *peer.Postgres) {
+	for name, test := range map[string]func(t *testing.T, server *peer.Postgres, schema string){
+		"tables that are not ours":  foreignTables,
+		"a server that only reads":  readOnlyServer,
+		"opened for reading alone":  readOnly,
+		"many processes at once":    manyProcesses,
+		"many that make it at once": manyMakers,
+		"a line that is cut":        cutLine,
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			schema := "s" + fmt.Sprint(rand.Uint32())
+			sql(t, server, "", "CREATE SCHEMA "+schema)
+			test(t, server, schema)
+		})
+	}
+}
+
+// sql runs a statement.
+func sql(t *testing.T, server *peer.Postgres, schema, statement string, args ...any) {
+	t.Helper()
+	options := ""
+	if schema != "" {
+		options = "&search_path=" + schema
+	}
+	conn, err := pgx.Connect(t.Context(), server.Address(options))
+	require.NoError(t, err)
+	_, err = conn.Exec(t.Context(), statement, args...)
+	require.NoError(t, err)
+	require.NoError(t, conn.Close(context.Background()))
+}
+
+// counting opens an engine with a bucket to count in.
+func counting(t *testing.T, address string) *postgres.Engine {
+	t.Helper()
+	e, err := postgres.Open(address, engine.Options{})
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, e.Close()) })
+	require.NoError(t, e.Update(func(tx engine.Writer) error { return tx.MakeBucket("count") }))
+	return e
+}
+
+// count counts one on, in a key and in the counter.
+func count(e *postgres.Engine) error {
+	return e.Update(func(tx engine.Writer) error {
+		var n int
+		_, _ = fmt.Sscan(string(tx.Get("count", []byte("n"))), &n) // zero at first
+		if uint64(n) != tx.Sequence("count") {
+			return fmt.Errorf("%d in the key, %d in the counter", n, tx.Sequence("count"))
+		}
+		_, err := engine.NextSequence(tx, "count")
+		return errors.Join(err, tx.Put("count", []byte("n"), fmt.Append(nil, n+1)))
+	})
+}
+
+// counted is how far it is.
+func counted(t *testing.T, e *postgres.Engine) (n int) {
+	t.Helper()
+	require.NoError(t, e.View(func(tx engine.Reader) error {
+		n = int(tx.Sequence("count"))
+		return nil
+	}))
+	return n
+}
+
+// A table of another program is named and left alone.
+func foreignTables(t *testing.T, server *peer.Postgres, schema string) {
+	for name, c := range map[string]struct{ make, want string }{
+		"other columns": {"CREATE TABLE fillmark (id int)", "not a Fillmark store"},
+		"other types":   {"CREATE TABLE fillmark (bucket text, key text, value text)", "the column bucket is not of bytes"},
+		"a view":        {"CREATE VIEW fillmark AS SELECT 1 AS one", "not a Fillmark store"},
+		"other rows":    {`CREATE TABLE fillmark AS SELECT '\x01'::bytea AS bucket, '\x01'::bytea AS key, '\x'::bytea AS value`, "does not say what it is"},
+		"a mark of other bytes": {
+			`CREATE TABLE fillmark AS SELECT '\x'::bytea AS bucket, '\x'::bytea AS key, '\x0101'::bytea AS value`, "has 2 bytes",
+		},
+		"later layout": {
+			`CREATE TABLE fillmark AS SELECT '\x'::bytea AS bucket, '\x'::bytea AS key, '\x07'::bytea AS value`, "newer version of Fillmark",
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			sql(t, server, schema, c.make)
+			_, err := postgres.Open(server.Address("&search_path="+schema), engine.Options{})
+			require.ErrorContains(t, err, c.want)
+			assert.True(t, errors.Is(err, loops.ErrForeign) || errors.Is(err, loops.ErrNewer), err)
+			assert.NotErrorIs(t, err, loops.ErrAway)
+			sql(t, server, schema, "DROP "+c.make[len("CREATE "):len("CREATE TABLE")]+" fillmark")
+		})
+	}
+}
+
+// A server that takes no writes, as a standby does, is read from, and says so to
+// who writes (the error that both give is 25006).
+func readOnlyServer(t *testing.T, server *peer.Postgres, schema string) {
+	address := server.Address("&search_path=" + schema)
+	_, err := postgres.Open(address+"&default_transaction_read_only=on", engine.Options{})
+	require.ErrorIs(t, err, loops.ErrReadOnly, "the table would have to be made")
+	e := counting(t, address)
+	require.NoError(t, count(e))
+	standby, err := postgres.Open(address+"&default_transaction_read_only=on", engine.Options{})
+	require.NoError(t, err)
+	defer func() { require.NoError(t, standby.Close()) }()
+	assert.Equal(t, 1, counted(t, standby))
+	require.ErrorIs(t, count(standby), loops.ErrReadOnly)
+	assert.Equal(t, 1, counted(t, e))
+}
+
+func readOnly(t *testing.T, server *peer.Postgres, schema string) {
+	address := server.Address("&search_path=" + schema)
+	_, err := postgres.Open(address, engine.Options{ReadOnly: true})
+	require.ErrorIs(t, err, loops.ErrForeign, "there is no table")
+	require.NoError(t, count(counting(t, address)))
+	e, err := postgres.Open(address, engine.Options{ReadOnly: true})
+	require.NoError(t, err)
+	assert.Equal(t, 1, counted(t, e))
+	require.ErrorIs(t, count(e), loops.ErrReadOnly)
+	require.NoError(t, e.Close())
+}
+
+// None of what several processes count at once is lost or counted twice.
+func manyProcesses(t *testing.T, server *peer.Postgres, schema string) {
+	const processes, each = 3, 20
+	var all sync.WaitGroup
+	for range processes {
+		e := counting(t, server.Address("&search_path="+schema))
+		for range 2 {
+			all.Go(func() {
+				for range each {
+					assert.NoError(t, count(e))
+				}
+			})
+		}
+	}
+	all.Wait()
+	assert.Equal(t, 2*processes*each, counted(t, counting(t, server.Address("&search_path="+schema))))
+}
+
+// Several that find nothing make one table.
+func manyMakers(t *testing.T, server *peer.Postgres, schema string) {
+	var all sync.WaitGroup
+	for range 6 {
+		all.Go(func() {
+			e, err := postgres.Open(server.Address("&search_path="+schema), engine.Options{})
+			if assert.NoError(t, err) {
+				assert.NoError(t, e.Update(func(tx engine.Writer) error { return tx.MakeBucket("some") }))
+				assert.NoError(t, e.Close())
+			}
+		})
+	}
+	all.Wait()
+}
+
+// Wherever the line to the server is cut, also between a commit and its answer,
+// what Update says is what happened.
+func cutLine(t *testing.T, server *peer.Postgres, schema string) {
+	calm := counting(t, server.Address("&search_path="+schema))
+	folder := cutting(t, server)
+	e := counting(t, "postgres:///postgres?user=bench&search_path="+schema+"&host="+folder)
+	kept, unknown := 0, 0
+	for range 100 {
+		switch err := count(e); {
+		case err == nil:
+			kept++
+		case errors.Is(err, loops.ErrAway):
+			unknown++
+		default:
+			require.NoError(t, err)
+		}
+	}
+	t.Logf("%d kept, %d told as unknown", kept, unknown)
+	n := counted(t, calm)
+	assert.GreaterOrEqual(t, n, kept)
+	assert.LessOrEqual(t, n, kept+unknown)
+	assert.Positive(t, kept)
+	assert.Less(t, unknown, kept)
+}
+
+// cutting gives the folder of a socket that leads to the server, each time for
+// some thousand bytes only.
+func cutting(t *testing.T, server *peer.Postgres) string {
+	folder, err := os.MkdirTemp("/tmp", "fm-cut-") // a socket needs a short path
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, os.RemoveAll(folder)) })
+	const socket = ".s.PGSQL.5432"
+	listener, err := net.Listen("unix", filepath.Join(folder, socket))
+	require.NoError(t, err)
+	t.Cleanup(func() { _ = listener.Close() })
+	random := rand.New(rand.NewPCG(7, 7))
+	go func() {
+		for {
+			client, err := listener.Accept()
+			if err != nil {
+				return
+			}
+			line, err := net.Dial("unix", filepath.Join(server.Dir, socket))
+			if err != nil {
+				_ = client.Close()
+				return
+			}
+			there, back := int64(3000+random.IntN(9000)), int64(3000+random.IntN(9000))
+			carry := func(to, from net.Conn, most int64) {
+				_, _ = io.CopyN(to, from, most)
+				_, _ = to.Close(), from.Close()
+			}
+			go carry(line, client, there)
+			go carry(client, line, back)
+		}
+	}()
+	return folder
+}
+
+// Writers wait while the server is started again, and go on; what they were told
+// is kept is there. While it is away they are told so.
+func goingServer(t *testing.T, server *peer.Postgres) {
+	e := counting(t, server.Address(""))
+	stop, done := make(chan struct{}), make(chan error, 1)
+	kept, unknown := 0, 0
+	go func() {
+		for {
+			select {
+			case <-stop:
+				done <- nil
+				return
+			default:
+			}
+			switch err := count(e); {
+			case err == nil:
+				kept++
+			case errors.Is(err, loops.ErrAway):
+				unknown++
+			default:
+				done <- err
+				return
+			}
+		}
+	}()
+	for range 2 {
+		server.Stop(t)
+		server.Start(t)
+	}
+	close(stop)
+	require.NoError(t, <-done)
+	t.Logf("%d kept, %d told as unknown", kept, unknown)
+	n := counted(t, e)
+	assert.GreaterOrEqual(t, n, kept)
+	assert.LessOrEqual(t, n, kept+unknown)
+
+	server.Stop(t)
+	var all sync.WaitGroup // each waits some seconds for it
+	for _, ask := range []func() error{
+		func() error { return count(e) },
+		func() error { return e.View(func(tx engine.Reader) error { tx.Revision(); return nil }) },
+		func() error { _, err := postgres.Open(server.Address(""), engine.Options{}); return err },
+	} {
+		all.Go(func() { assert.ErrorIs(t, ask(), loops.ErrAway) })
+	}
+	all.Wait()
+	server.Start(t)
+	require.NoError(t, count(e))
+}
+
+// Over a network the server has to prove who it is.
+func TestAddresses(t *testing.T) {
+	t.Parallel()
+	for address, want := range map[string]string{
+		"postgres://bench@db.workshop.example/shop":                 "sslmode=verify-full",
+		"postgres://bench@db.workshop.example/shop?sslmode=require": "sslmode=verify-full",
+		"postgres://bench@db.workshop.example/shop?sslmode=disable": "db.workshop.example",
+		"postgres://bench:secret@[::1/shop":                         "cannot parse",
+		"postgres://bench@localhost/shop?sslmode=wrong":             "sslmode",
+	} {
+		_, err := postgres.Open(address, engine.Options{})
+		require.ErrorContains(t, err, want, address)
+		assert.NotContains(t, err.Error(), "secret")
+	}
+}

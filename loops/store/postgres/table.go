@@ -1,0 +1,112 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package postgres
+
+import (
+	"context"
+	"fmt"
+
+	"github.com/jackc/pgx/v5/pgtype"
+
+	"fillmark/loops"
+)
+
+// The table has a row for every key. Names of buckets are bytes, so that no language
+// of the server's, and no new version of it, changes their order. The bucket without
+// a name holds a row for each bucket, with its counter in 8 bytes big-endian, and
+// under the empty key the [mark].
+const (
+	table       = "fillmark"
+	createTable = "CREATE TABLE IF NOT EXISTS " + table + " (bucket bytea NOT NULL, key bytea NOT NULL, value bytea NOT NULL, PRIMARY KEY (bucket, key))"
+
+	selectValue  = "SELECT value FROM " + table + " WHERE bucket = $1 AND key = $2"
+	lockValue    = selectValue + " FOR UPDATE"
+	selectBucket = "SELECT key, value FROM " + table + " WHERE bucket = $1"
+	selectAny    = "SELECT bucket, key, value FROM " + table + " LIMIT 1"
+
+	fromOn         = selectBucket + " AND key >= $2"
+	between        = fromOn + " AND key < $3"
+	selectFrom     = fromOn + " ORDER BY key LIMIT $3"
+	selectSpan     = between + " ORDER BY key LIMIT $4"
+	selectFromBack = fromOn + " ORDER BY key DESC LIMIT $3"
+	selectSpanBack = between + " ORDER BY key DESC LIMIT $4"
+
+	insert = "INSERT INTO " + table + " (bucket, key, value) VALUES ($1, $2, $3)"
+	upsert = insert + " ON CONFLICT (bucket, key) DO UPDATE SET value = excluded.value"
+	remove = "DELETE FROM " + table + " WHERE bucket = $1 AND key = $2"
+)
+
+// none is the name of the bucket of counters, and the key of the mark in it.
+func none() []byte { return []byte{} }
+
+// What the server calls a table that is not there (PostgreSQL, appendix A).
+const undefinedTable = "42P01"
+
+// statement is what is sent with its arguments.
+type statement struct {
+	sql  string
+	args []any
+}
+
+// reading is how a transaction begins that sees one snapshot.
+func reading() []statement {
+	return []statement{{"BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY", nil}}
+}
+
+// writing is how one begins that writes. Each of its statements sees what was
+// committed before it, and nothing is any more once it has the lock.
+func writing() []statement {
+	return []statement{
+		{"BEGIN ISOLATION LEVEL READ COMMITTED", nil},
+		{"SET LOCAL idle_in_transaction_session_timeout = '" + idleWriter + "'", nil},
+		{lockValue, []any{none(), none()}},
+	}
+}
+
+// prepare makes the table where there is none, and refuses one that is not ours.
+// Each step may be done by two at once, and stands by itself: a kill between them
+// leaves what the next one goes on from.
+func (e *Engine) prepare() error {
+	ctx, done := context.WithTimeout(context.Background(), answer)
+	defer done()
+	empty, err := e.look(ctx)
+	if code(err) == undefinedTable && !e.opts.ReadOnly {
+		if _, err := e.pool.Exec(ctx, createTable); err != nil {
+			return fault{err}
+		}
+		empty, err = e.look(ctx)
+	}
+	if err != nil {
+		return err
+	}
+	if empty && !e.opts.ReadOnly {
+		if _, err := e.pool.Exec(ctx, insert+" ON CONFLICT (bucket, key) DO NOTHING", none(), none(), mark{}.bytes()); err != nil {
+			return fault{err}
+		}
+	}
+	return e.transaction(reading(), func(t *tx) error {
+		t.load() // which reads the mark
+		return nil
+	})
+}
+
+// look tells whether the table is empty, and refuses one with other columns.
+func (e *Engine) look(ctx context.Context) (empty bool, err error) {
+	rows, err := e.pool.Query(ctx, selectAny)
+	if err != nil {
+		return false, fault{err}
+	}
+	defer rows.Close()
+	columns := rows.FieldDescriptions()
+	empty = !rows.Next()
+	if err := rows.Err(); err != nil {
+		return false, fault{err}
+	}
+	for _, c := range columns {
+		if c.DataTypeOID != pgtype.ByteaOID {
+			return false, fmt.Errorf("%w: in the table %s the column %s is not of bytes", loops.ErrForeign, table, c.Name)
+		}
+	}
+	return empty, nil
+}

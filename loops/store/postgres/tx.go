@@ -1,0 +1,308 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package postgres
+
+import (
+	"context"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"iter"
+	"maps"
+	"math/rand/v2"
+	"slices"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgconn"
+	"github.com/jackc/pgx/v5/pgxpool"
+
+	"fillmark/loops"
+	"fillmark/loops/store/engine"
+)
+
+// tx is a transaction: an [engine.Writer] inside Update, and one to read with
+// elsewhere. What is put waits, and goes to the server with the next question or
+// with the commit, so that it costs no round trip of its own.
+type tx struct {
+	conn    *pgxpool.Conn
+	waiting *pgx.Batch
+	size    int // of what waits, in bytes
+
+	heads map[string]uint64 // the counter of each bucket; nil until the server has answered
+	mark  mark
+
+	answered bool // at least once
+	wrote    bool
+	moved    map[string]bool // counters that are to be written
+}
+
+func newTx(conn *pgxpool.Conn, begin []statement) *tx {
+	t := &tx{conn: conn, waiting: &pgx.Batch{}, moved: map[string]bool{}}
+	for _, s := range begin {
+		t.waiting.Queue(s.sql, s.args...)
+	}
+	t.waiting.Queue(selectBucket, none()).Query(t.readHeads)
+	return t
+}
+
+// readHeads takes the mark and the counters.
+func (t *tx) readHeads(rows pgx.Rows) error {
+	heads, marked := map[string]uint64{}, false
+	for rows.Next() {
+		var key, value []byte
+		err := rows.Scan(&key, &value)
+		switch {
+		case err != nil:
+			return err
+		case len(key) == 0:
+			t.mark, err = readMark(value)
+			marked = true
+		case len(value) != 8:
+			err = fmt.Errorf("%w: the counter of the bucket %q has %d bytes", loops.ErrDamaged, key, len(value))
+		default:
+			heads[string(key)] = binary.BigEndian.Uint64(value)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	switch err := rows.Err(); {
+	case err != nil:
+		return err
+	case !marked:
+		return fmt.Errorf("%w: the table %s does not say what it is", loops.ErrForeign, table)
+	}
+	t.heads = heads
+	return nil
+}
+
+// flush sends what waits and takes the answers, in one round trip.
+func (t *tx) flush() error {
+	batch := t.waiting
+	t.waiting, t.size = &pgx.Batch{}, 0
+	ctx, done := context.WithTimeout(context.Background(), answer)
+	defer done()
+	if err := t.conn.SendBatch(ctx, batch).Close(); err != nil {
+		return fault{err}
+	}
+	t.answered = true
+	return nil
+}
+
+// must ends the transaction with an error.
+func must(err error) {
+	if err != nil {
+		panic(err) // a fault, which [Engine.transaction] takes
+	}
+}
+
+// load has the heads come.
+func (t *tx) load() {
+	if t.heads == nil {
+		must(t.flush())
+	}
+}
+
+// head returns a bucket's counter. A bucket that is missing is damage.
+func (t *tx) head(bucket string) uint64 {
+	t.load()
+	n, there := t.heads[bucket]
+	if !there {
+		must(fault{fmt.Errorf("%w: the bucket %q is missing", loops.ErrDamaged, bucket)})
+	}
+	return n
+}
+
+// Get returns the value of a key, nil where there is none.
+func (t *tx) Get(bucket string, key []byte) []byte {
+	var value []byte
+	t.waiting.Queue(selectValue, []byte(bucket), key).Query(func(rows pgx.Rows) error {
+		for rows.Next() {
+			if err := rows.Scan(&value); err != nil {
+				return err
+			}
+		}
+		return rows.Err()
+	})
+	must(t.flush())
+	t.head(bucket)
+	return value
+}
+
+// row is a key with its value.
+type row struct{ key, value []byte }
+
+// A range comes in pages that grow: most readers want a few keys or all.
+const (
+	firstPage = 32
+	lastPage  = 512
+)
+
+// pages yields what ask gives for each limit, and for the key that the page
+// before ended with.
+func (t *tx) pages(bucket string, ask func(last []byte, limit int) []row) iter.Seq2[[]byte, []byte] {
+	return func(yield func(k, v []byte) bool) {
+		var last []byte
+		for limit := firstPage; ; limit = min(4*limit, lastPage) {
+			page := ask(last, limit)
+			t.head(bucket)
+			for _, r := range page {
+				if !yield(r.key, r.value) {
+					return
+				}
+			}
+			if len(page) < limit {
+				return
+			}
+			last = page[len(page)-1].key
+		}
+	}
+}
+
+// rows asks for some rows.
+func (t *tx) rows(sql string, args ...any) (page []row) {
+	t.waiting.Queue(sql, args...).Query(func(rows pgx.Rows) error {
+		for rows.Next() {
+			var r row
+			if err := rows.Scan(&r.key, &r.value); err != nil {
+				return err
+			}
+			page = append(page, r)
+		}
+		return rows.Err()
+	})
+	must(t.flush())
+	return page
+}
+
+// Ascend yields the keys of the span in order.
+func (t *tx) Ascend(bucket string, span engine.Span) iter.Seq2[[]byte, []byte] {
+	return t.pages(bucket, func(last []byte, limit int) []row {
+		from := span.From
+		if last != nil {
+			from = engine.After(last).From
+		}
+		if from == nil {
+			from = []byte{} // nil would be NULL
+		}
+		if span.To == nil {
+			return t.rows(selectFrom, []byte(bucket), from, limit)
+		}
+		return t.rows(selectSpan, []byte(bucket), from, span.To, limit)
+	})
+}
+
+// Descend yields the keys of the span, the last first.
+func (t *tx) Descend(bucket string, span engine.Span) iter.Seq2[[]byte, []byte] {
+	return t.pages(bucket, func(last []byte, limit int) []row {
+		from, to := span.From, span.To
+		if last != nil {
+			to = last
+		}
+		if from == nil {
+			from = []byte{}
+		}
+		if to == nil {
+			return t.rows(selectFromBack, []byte(bucket), from, limit)
+		}
+		return t.rows(selectSpanBack, []byte(bucket), from, to, limit)
+	})
+}
+
+// Sequence returns the bucket's counter.
+func (t *tx) Sequence(bucket string) uint64 { return t.head(bucket) }
+
+// Buckets lists the buckets by name.
+func (t *tx) Buckets() []string {
+	t.load()
+	return slices.Sorted(maps.Keys(t.heads))
+}
+
+// Revision is the number of the last transaction that wrote.
+func (t *tx) Revision() uint64 {
+	t.load()
+	return t.mark.revision
+}
+
+// queue has a write wait, and sends what waits when it is much.
+func (t *tx) queue(size int, sql string, args ...any) {
+	const many, much = 256, 1 << 20 // statements, bytes
+	t.wrote = true
+	t.size += size
+	t.waiting.Queue(sql, args...)
+	if t.waiting.Len() >= many || t.size >= much {
+		must(t.flush())
+	}
+}
+
+// Put sets the value of a key.
+func (t *tx) Put(bucket string, key, value []byte) error {
+	t.head(bucket)
+	const longest = 1024 // an index of PostgreSQL's takes some 2,700 bytes a row
+	if len(key) == 0 || len(key) > longest {
+		return fmt.Errorf("bucket %s: a key of %d bytes: 1 to %d are right", bucket, len(key), longest)
+	}
+	if value == nil {
+		value = []byte{}
+	}
+	t.queue(len(key)+len(value), upsert, []byte(bucket), key, value)
+	return nil
+}
+
+// Delete removes a key.
+func (t *tx) Delete(bucket string, key []byte) error {
+	t.head(bucket)
+	t.queue(len(key), remove, []byte(bucket), key)
+	return nil
+}
+
+// SetSequence sets the bucket's counter.
+func (t *tx) SetSequence(bucket string, n uint64) error {
+	t.head(bucket)
+	t.heads[bucket], t.moved[bucket], t.wrote = n, true, true
+	return nil
+}
+
+// MakeBucket makes a bucket unless it is there.
+func (t *tx) MakeBucket(bucket string) error {
+	t.load()
+	if bucket == "" {
+		return errors.New("a bucket without a name")
+	}
+	if _, there := t.heads[bucket]; there {
+		return nil
+	}
+	t.heads[bucket], t.moved[bucket], t.wrote = 0, true, true
+	return nil
+}
+
+// commit writes the counters and the mark and ends the transaction, in one round
+// trip with all that waits.
+func (t *tx) commit() (stamp, error) {
+	for _, bucket := range slices.Sorted(maps.Keys(t.moved)) {
+		t.waiting.Queue(upsert, none(), []byte(bucket), binary.BigEndian.AppendUint64(nil, t.heads[bucket]))
+	}
+	now := stamp{t.mark.revision + 1, rand.Uint64()}
+	next := t.mark
+	next.revision, next.tokens[now.slot()] = now.revision, now.token
+	t.waiting.Queue(upsert, none(), none(), next.bytes())
+	t.waiting.Queue("COMMIT").Exec(func(tag pgconn.CommandTag) error {
+		if tag.String() != "COMMIT" {
+			return fmt.Errorf("the server answered %s to COMMIT", tag)
+		}
+		return nil
+	})
+	return now, t.flush()
+}
+
+// giveUp ends a transaction that was begun and neither committed nor lost.
+func (t *tx) giveUp() {
+	conn := t.conn.Conn().PgConn()
+	if conn.IsClosed() || conn.TxStatus() == 'I' {
+		return
+	}
+	ctx, done := context.WithTimeout(context.Background(), answer)
+	defer done()
+	_ = conn.Exec(ctx, "ROLLBACK").Close() // where this fails too, the connection is closed
+}

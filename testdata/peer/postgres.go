@@ -1,0 +1,98 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package peer
+
+import (
+	"fmt"
+	"os"
+	"os/exec"
+	"os/user"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+// Postgres is a real PostgreSQL with a folder and a Unix socket of its own, and
+// trust in whoever reaches it.
+type Postgres struct {
+	Dir      string // where its socket is
+	programs string // the folder of them
+}
+
+// StartPostgres runs one until the test ends.
+func StartPostgres(t testing.TB) *Postgres {
+	t.Helper()
+	found, err := filepath.Glob("/usr/lib/postgresql/*/bin/pg_ctl")
+	if len(found) == 0 {
+		Missing(t, "PostgreSQL", fmt.Errorf("no /usr/lib/postgresql/*/bin/pg_ctl %w", err))
+	}
+	dir, err := os.MkdirTemp("/tmp", "fm-pg-") // its socket needs a short path, and its user must reach it
+	require.NoError(t, err)
+	require.NoError(t, os.Chmod(dir, 0o755))
+	p := &Postgres{dir, filepath.Dir(slices.Max(found))}
+	t.Cleanup(func() {
+		if t.Failed() {
+			log, _ := os.ReadFile(filepath.Join(dir, "log"))
+			t.Log(string(log))
+		}
+		require.NoError(t, os.RemoveAll(dir))
+	})
+	if os.Geteuid() == 0 {
+		nobody, err := user.Lookup("nobody")
+		require.NoError(t, err)
+		id, err := strconv.Atoi(nobody.Uid)
+		require.NoError(t, err)
+		require.NoError(t, os.Chown(dir, id, -1))
+	}
+	p.run(t, "initdb", "--pgdata="+p.data(), "--auth=trust", "--username=bench", "--encoding=UTF8", "--locale=C.UTF-8", "--no-sync")
+	config, err := os.OpenFile(filepath.Join(p.data(), "postgresql.conf"), os.O_APPEND|os.O_WRONLY, 0)
+	require.NoError(t, err)
+	_, err = fmt.Fprintf(config, "listen_addresses = ''\nunix_socket_directories = '%s'\nfsync = off\nmax_connections = 90\nshared_buffers = 16MB\n", dir)
+	require.NoError(t, err)
+	require.NoError(t, config.Close())
+	p.Start(t)
+	t.Cleanup(func() { p.Stop(t) })
+	return p
+}
+
+// Start starts one that was stopped.
+func (p *Postgres) Start(t testing.TB) {
+	t.Helper()
+	p.run(t, "pg_ctl", "start", "--wait", "--timeout=300", "--pgdata="+p.data(), "--log="+filepath.Join(p.Dir, "log"))
+}
+
+// Stop ends it at once, as a crash does.
+func (p *Postgres) Stop(t testing.TB) {
+	t.Helper()
+	p.run(t, "pg_ctl", "stop", "--wait", "--timeout=300", "--mode=immediate", "--pgdata="+p.data())
+}
+
+// Address is that of its database, with what else the client shall say.
+func (p *Postgres) Address(options string) string {
+	return fmt.Sprintf("postgres:///postgres?host=%s&user=bench%s", p.Dir, options)
+}
+
+func (p *Postgres) data() string { return filepath.Join(p.Dir, "data") }
+
+// run runs one of its programs, which refuse to be run by root.
+func (p *Postgres) run(t testing.TB, name string, args ...string) {
+	t.Helper()
+	program, args := filepath.Join(p.programs, name), args
+	if os.Geteuid() == 0 {
+		args = append([]string{"--user=nobody", "--", program}, args...)
+		program = Program(t, "runuser")
+	}
+	command := exec.Command(program, args...)
+	command.Dir = p.Dir
+	said, err := os.Create(filepath.Join(p.Dir, name+".said")) // a pipe would stay open with the server
+	require.NoError(t, err)
+	command.Stdout, command.Stderr = said, said
+	err = command.Run()
+	require.NoError(t, said.Close())
+	text, _ := os.ReadFile(said.Name())
+	require.NoError(t, err, "%s", text)
+}
