@@ -4,6 +4,8 @@
 package store_test
 
 import (
+	"bytes"
+	"context"
 	"errors"
 	"fmt"
 	"math/rand/v2"
@@ -11,14 +13,17 @@ import (
 	"path/filepath"
 	"runtime"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
+	"github.com/jackc/pgx/v5"
 	"github.com/stretchr/testify/require"
 	bolt "go.etcd.io/bbolt"
 
 	"fillmark/loops"
 	"fillmark/loops/store"
+	"fillmark/testdata/peer"
 )
 
 // The benchmarks run on a register of 10^4 loops with ten entries each, and
@@ -80,38 +85,75 @@ func BenchmarkStore(b *testing.B) {
 			b.Run("open", func(b *testing.B) { benchmarkOpen(b, path) })
 			s, err := store.Open(path, store.Options{})
 			require.NoError(b, err)
-			random := rand.New(rand.NewPCG(2, uint64(n)))
-			anyLoop := func() loops.LoopID { return loops.LoopID(random.IntN(n) + 1) }
-			b.Run("read loop", func(b *testing.B) {
-				for b.Loop() {
-					_, err := s.Loop(anyLoop())
-					require.NoError(b, err)
-				}
-			})
-			b.Run("read history", func(b *testing.B) {
-				for b.Loop() {
-					_, err := s.History(anyLoop())
-					require.NoError(b, err)
-				}
-			})
-			b.Run("loops of an owner", func(b *testing.B) {
-				for b.Loop() {
-					machines, err := s.MachinesOf(loops.OwnerID(anyLoop()))
-					require.NoError(b, err)
-					_, err = s.LoopsOf(machines[0].ID)
-					require.NoError(b, err)
-				}
-			})
-			b.Run("due on a day", func(b *testing.B) {
-				for b.Loop() {
-					_, err := s.DueThrough(loops.Day{Year: 2025, Month: 6, Dom: 24})
-					require.NoError(b, err)
-				}
-			})
-			b.Run("write", func(b *testing.B) { benchmarkWrite(b, s, anyLoop) })
+			anyLoop := benchmarkReads(b, s, n)
+			b.Run("write", func(b *testing.B) { benchmarkWrite(b, s, anyLoop, bareUpdate(s)) })
 			require.NoError(b, s.Close())
 		})
 	}
+}
+
+// BenchmarkDatabase measures the same register in a database on this machine, which
+// syncs as one does, over a Unix socket.
+func BenchmarkDatabase(b *testing.B) {
+	server := peer.StartPostgres(b)
+	conn, err := pgx.Connect(b.Context(), server.Address(""))
+	require.NoError(b, err)
+	for _, statement := range []string{
+		"ALTER SYSTEM SET fsync = on", "SELECT pg_reload_conf()",
+		"CREATE TABLE bare (bucket bytea, key bytea, value bytea, PRIMARY KEY (bucket, key))",
+	} {
+		_, err := conn.Exec(b.Context(), statement)
+		require.NoError(b, err)
+	}
+	for _, n := range sizes(b) {
+		b.Run(fmt.Sprintf("loops=%d", n), func(b *testing.B) {
+			from, err := store.Open(register(b, n), store.Options{})
+			require.NoError(b, err)
+			text := exported(b, from)
+			require.NoError(b, from.Close())
+			address := schema(b, server, fmt.Sprint("loops", n))
+			require.NoError(b, store.Import(b.Context(), address, bytes.NewReader(text)))
+			s, err := store.Open(address, store.Options{})
+			require.NoError(b, err)
+			anyLoop := benchmarkReads(b, s, n)
+			b.Run("write", func(b *testing.B) { benchmarkWrite(b, s, anyLoop, bareInsert(conn)) })
+			require.NoError(b, s.Close())
+		})
+	}
+	require.NoError(b, conn.Close(context.Background()))
+}
+
+// benchmarkReads reads here and there, and returns what draws a loop.
+func benchmarkReads(b *testing.B, s *store.Store, n int) func() loops.LoopID {
+	random := rand.New(rand.NewPCG(2, uint64(n)))
+	anyLoop := func() loops.LoopID { return loops.LoopID(random.IntN(n) + 1) }
+	b.Run("read loop", func(b *testing.B) {
+		for b.Loop() {
+			_, err := s.Loop(anyLoop())
+			require.NoError(b, err)
+		}
+	})
+	b.Run("read history", func(b *testing.B) {
+		for b.Loop() {
+			_, err := s.History(anyLoop())
+			require.NoError(b, err)
+		}
+	})
+	b.Run("loops of an owner", func(b *testing.B) {
+		for b.Loop() {
+			machines, err := s.MachinesOf(loops.OwnerID(anyLoop()))
+			require.NoError(b, err)
+			_, err = s.LoopsOf(machines[0].ID)
+			require.NoError(b, err)
+		}
+	})
+	b.Run("due on a day", func(b *testing.B) {
+		for b.Loop() {
+			_, err := s.DueThrough(loops.Day{Year: 2025, Month: 6, Dom: 24})
+			require.NoError(b, err)
+		}
+	})
+	return anyLoop
 }
 
 func benchmarkOpen(b *testing.B, path string) {
@@ -135,11 +177,11 @@ func benchmarkOpen(b *testing.B, path string) {
 }
 
 // benchmarkWrite appends an entry to any loop and moves its due day, by a
-// commit and by bbolt alone with the same bytes. The two take turns, so that
+// commit and barely, with the same bytes and nothing of ours. The two take turns, so that
 // whatever else the disk has to do hits them alike, and the medians are
-// reported. Commits without a sync come afterwards, since the next sync would
+// reported. Commits to a file without a sync come afterwards, since the next sync would
 // have to write their pages too.
-func benchmarkWrite(b *testing.B, s *store.Store, anyLoop func() loops.LoopID) {
+func benchmarkWrite(b *testing.B, s *store.Store, anyLoop func() loops.LoopID, barely func([]keyed, []byte) error) {
 	var commit, noSync, bare []time.Duration
 	take := func(list *[]time.Duration, write func() error) {
 		start := time.Now()
@@ -155,24 +197,25 @@ func benchmarkWrite(b *testing.B, s *store.Store, anyLoop func() loops.LoopID) {
 		c := next(read())
 		take(&commit, func() error { return s.Commit(c) })
 		was := read()
-		put := bareWrite(b, was, next(was))
-		take(&bare, func() error { return store.BareUpdate(s, put) })
+		all, gone := puts(b, was, next(was))
+		take(&bare, func() error { return barely(all, gone) })
 	}
-	store.SetNoSync(s, true)
-	for range len(commit) {
-		c := next(read())
-		take(&noSync, func() error { return s.Commit(c) })
-	}
-	store.SetNoSync(s, false)
 	median := func(list []time.Duration) float64 {
 		slices.Sort(list)
 		return float64(list[len(list)/2]) / 1e3
 	}
 	b.ReportMetric(0, "ns/op") // of both together: says nothing
 	b.ReportMetric(median(commit), "commit-µs")
-	b.ReportMetric(median(noSync), "commit-without-sync-µs")
 	b.ReportMetric(median(bare), "bare-update-µs")
 	b.ReportMetric(median(commit)/median(bare), "commit/bare")
+	if store.SetNoSync(s, true) {
+		for range len(commit) {
+			c := next(read())
+			take(&noSync, func() error { return s.Commit(c) })
+		}
+		store.SetNoSync(s, false)
+		b.ReportMetric(median(noSync), "commit-without-sync-µs")
+	}
 }
 
 // next is a change of one more entry.
@@ -186,9 +229,15 @@ func next(was loops.Loop) loops.Change {
 	return c
 }
 
-// bareWrite puts the keys and bytes that a commit of the change to the loop
-// puts.
-func bareWrite(b *testing.B, was loops.Loop, c loops.Change) func(*bolt.Tx) error {
+// keyed is a key with its value. An audit line has none: it is the next one.
+type keyed struct {
+	bucket     string
+	key, value []byte
+}
+
+// puts are the keys and bytes that a commit of the change to the loop puts, and the
+// due line that it deletes.
+func puts(b *testing.B, was loops.Loop, c loops.Change) (all []keyed, gone []byte) {
 	b.Helper()
 	line, err := store.EncodeAudit(loops.AuditLine{At: noon, By: "local:test", Action: "fill", On: "loop 12345, entry 11 of loop 12345"})
 	require.NoError(b, err)
@@ -198,19 +247,50 @@ func bareWrite(b *testing.B, was loops.Loop, c loops.Change) func(*bolt.Tx) erro
 	require.NoError(b, err)
 	entry, err := store.EncodeEntry(c.Entries[0])
 	require.NoError(b, err)
-	del, err := store.DueKey(was.Dues()[0])
+	gone, err = store.DueKey(was.Dues()[0])
 	require.NoError(b, err)
-	put, err := store.DueKey(l.Dues()[0])
+	due, err := store.DueKey(l.Dues()[0])
 	require.NoError(b, err)
-	return func(tx *bolt.Tx) error {
-		audit := tx.Bucket([]byte("audit"))
-		n, err := audit.NextSequence()
-		return errors.Join(err,
-			tx.Bucket([]byte("loops")).Put(store.IDKey(l.ID), loop),
-			tx.Bucket([]byte("history")).Put(store.HistoryKey(l.ID, l.LastEntry), entry),
-			tx.Bucket([]byte("due")).Delete(del),
-			tx.Bucket([]byte("due")).Put(put, nil),
-			audit.Put(store.IDKey(loops.LoopID(n)), line),
-		)
+	return []keyed{
+		{"loops", store.IDKey(l.ID), loop}, {"history", store.HistoryKey(l.ID, l.LastEntry), entry}, {"due", due, nil}, {"audit", nil, line},
+	}, gone
+}
+
+// bareUpdate puts them into the file by bbolt alone.
+func bareUpdate(s *store.Store) func([]keyed, []byte) error {
+	return func(all []keyed, gone []byte) error {
+		return store.BareUpdate(s, func(tx *bolt.Tx) error {
+			err := tx.Bucket([]byte("due")).Delete(gone)
+			for _, p := range all {
+				bucket := tx.Bucket([]byte(p.bucket))
+				if p.key == nil {
+					n, counted := bucket.NextSequence()
+					p.key, err = store.IDKey(loops.LoopID(n)), errors.Join(err, counted)
+				}
+				err = errors.Join(err, bucket.Put(p.key, p.value))
+			}
+			return err
+		})
+	}
+}
+
+// bareInsert inserts them into a table of their own, in a transaction of one
+// statement: nothing of a key is looked up, and nothing is there already.
+func bareInsert(conn *pgx.Conn) func([]keyed, []byte) error {
+	n := loops.LoopID(0)
+	return func(all []keyed, _ []byte) error {
+		var values []string
+		var args []any
+		for _, p := range all {
+			n++
+			values = append(values, fmt.Sprintf("($%d, $%d, $%d)", len(args)+1, len(args)+2, len(args)+3))
+			args = append(args, []byte(p.bucket), append(slices.Clone(p.key), store.IDKey(n)...), append([]byte{}, p.value...))
+		}
+		tx, err := conn.Begin(context.Background())
+		if err != nil {
+			return err
+		}
+		_, err = tx.Exec(context.Background(), "INSERT INTO bare (bucket, key, value) VALUES "+strings.Join(values, ", "), args...)
+		return errors.Join(err, tx.Commit(context.Background()))
 	}
 }

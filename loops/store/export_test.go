@@ -45,9 +45,16 @@ func OpenWith(path string, steps ...func(engine.Writer) error) (*Store, error) {
 }
 
 // BareUpdate runs fn in a bbolt transaction of the store's file with nothing of
-// ours around it, and SetNoSync leaves the syncs out, for the benchmarks.
+// ours around it, and SetNoSync leaves the syncs out where the store is a file,
+// for the benchmarks.
 func BareUpdate(s *Store, fn func(*bbolt.Tx) error) error { return s.kept.(*bolt.File).DB().Update(fn) }
-func SetNoSync(s *Store, noSync bool)                     { s.kept.(*bolt.File).DB().NoSync = noSync }
+func SetNoSync(s *Store, noSync bool) bool {
+	f, ok := s.kept.(*bolt.File)
+	if ok {
+		f.DB().NoSync = noSync
+	}
+	return ok
+}
 
 // CompactClosed is Compact as it is where an open file cannot be renamed.
 func CompactClosed(s *Store, ctx context.Context) (before, after int64, err error) {
