@@ -55,7 +55,7 @@ const open = (page) => page.locator('.work li:not(:has(.figure-field)):not(.done
 
 const online = (page) => page.evaluate(() => dispatchEvent(new Event('online')))
 
-const cutOff = /ERR_|503|asks http:\/\/127\.0\.0\.1:/
+const cutOff = /ERR_|status of 503|asks http:\/\/127\.0\.0\.1:/
 
 export const offlineJobs = [
   {
