@@ -55,7 +55,7 @@ const open = (page) => page.locator('.work li:not(:has(.figure-field)):not(.done
 
 const online = (page) => page.evaluate(() => dispatchEvent(new Event('online')))
 
-const cutOff = /ERR_|503|asks http:\/\/127\.0\.0\.1:/
+const cutOff = /ERR_|status of 503|asks http:\/\/127\.0\.0\.1:/
 
 export const offlineJobs = [
   {
@@ -163,8 +163,8 @@ export const offlineJobs = [
 
       await line.mend()
       await online(page)
+      await waits(page, 2) // one is recorded, the next refused: only then the page is to say why
       await says(page, 'a leak check ended wet')
-      await waits(page, 2)
       expect(await page.locator('#handover-note').inputValue() === 'ring twice', 'what was typed is gone')
       let now = counts(made, made.wet)
       expect(now('leak check') === before('leak check') + 1, 'what came before the stop is not on record')
