@@ -9,23 +9,16 @@ import (
 	"fillmark/chemistry/tables"
 )
 
-// Accuracy is how far properties may lie from the truth: relative, k = 2, as measured against tables that the program does not
+// accuracy is how far properties may lie from the truth: relative, k = 2, as measured against tables that the program does not
 // compute from (chemistry/tables/accuracy.csv).
-type Accuracy struct {
-	Density, SpecificHeat, Conductivity, Viscosity float64
+type accuracy struct {
+	density, specificHeat, conductivity, viscosity float64
 }
 
-// AccuracyOf returns the accuracy of the properties of a fluid at t: of pure glycol in water, or of a bought, inhibited product for
-// which pure glycol stands in. Water has one accuracy, with additives or without; a fluid that is none is an [*InvalidError].
-func AccuracyOf(f Fluid, inhibited bool, t Celsius) (Accuracy, error) {
-	if err := f.check(); err != nil {
-		return Accuracy{}, err
-	}
-	return accuracy(f, inhibited, t), nil
-}
-
-func accuracy(f Fluid, inhibited bool, t Celsius) Accuracy {
-	var a Accuracy
+// accuracyOf is the accuracy of the properties of a fluid at t: of pure glycol in water, or of a bought, inhibited product for which
+// pure glycol stands in. Water has one accuracy, with additives or without.
+func accuracyOf(f Fluid, inhibited bool, t Celsius) accuracy {
+	var a accuracy
 	for _, row := range tables.All().Accuracies {
 		if row.Fluid != f.base() || row.Inhibited != (inhibited && f.IsGlycol()) {
 			continue
@@ -36,13 +29,13 @@ func accuracy(f Fluid, inhibited bool, t Celsius) Accuracy {
 		}
 		switch v /= 100; row.Property {
 		case "density":
-			a.Density = v
+			a.density = v
 		case "specific heat":
-			a.SpecificHeat = v
+			a.specificHeat = v
 		case "conductivity":
-			a.Conductivity = v
+			a.conductivity = v
 		case "viscosity":
-			a.Viscosity = v
+			a.viscosity = v
 		}
 	}
 	return a
@@ -57,12 +50,12 @@ func (f Fluid) base() string {
 }
 
 // String says all four: "density 0.15 %, specific heat 2.1 %, conductivity 5 %, viscosity 5 %".
-func (a Accuracy) String() string {
+func (a accuracy) String() string {
 	var out []string
 	for _, p := range []struct {
 		name string
 		v    float64
-	}{{"density", a.Density}, {"specific heat", a.SpecificHeat}, {"conductivity", a.Conductivity}, {"viscosity", a.Viscosity}} {
+	}{{"density", a.density}, {"specific heat", a.specificHeat}, {"conductivity", a.conductivity}, {"viscosity", a.viscosity}} {
 		out = append(out, p.name+" "+trimmed(100*p.v, 3)+" %")
 	}
 	return strings.Join(out, ", ")
@@ -71,10 +64,10 @@ func (a Accuracy) String() string {
 // accuracySources says how sure the properties are.
 func accuracySources(f Fluid, t Celsius) []string {
 	if !f.IsGlycol() {
-		return []string{"accuracy (k = 2): " + accuracy(f, false, t).String()}
+		return []string{"accuracy (k = 2): " + accuracyOf(f, false, t).String()}
 	}
 	return []string{
-		"Melinder, IIR 2010, pure glycol in water; accuracy (k = 2): " + accuracy(f, false, t).String(),
-		"of a bought, inhibited product: " + accuracy(f, true, t).String(),
+		"Melinder, IIR 2010, pure glycol in water; accuracy (k = 2): " + accuracyOf(f, false, t).String(),
+		"of a bought, inhibited product: " + accuracyOf(f, true, t).String(),
 	}
 }

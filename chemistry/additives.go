@@ -23,36 +23,11 @@ const (
 // Metals returns all metals known here.
 func Metals() []Metal { return members[Metal](KindMetal) }
 
-// GalvanicIndex returns the anodic index of a metal in volts, more negative is less noble, and how good the figure is. It ranks
-// and explains; it never decides, because it was made for parts in air and a filled loop is an electrolyte. Source:
-// MIL-STD-889 tables (secondary); plain aluminium, steel and zinc from memory. An unknown metal has no index.
-func GalvanicIndex(m Metal) (volts float64, grade Grade, ok bool) {
-	switch m {
-	case Nickel:
-		return -0.30, Secondary, true
-	case Copper:
-		return -0.35, Secondary, true
-	case Brass:
-		return -0.40, Secondary, true
-	case StainlessSteel:
-		return -0.50, Secondary, true
-	case Solder:
-		return -0.65, Secondary, true
-	case Steel:
-		return -0.85, FromMemory, true
-	case Aluminium:
-		return -0.90, FromMemory, true
-	case Zinc:
-		return -1.20, FromMemory, true
-	}
-	return 0, "", false
-}
-
 // Inhibitor is a family of corrosion inhibitors. The zero value "" means unknown; [NoInhibitor] means there is none. Colour is
 // not a family.
 type Inhibitor string
 
-// The inhibitor families.
+// The inhibitor families that rules and cautions speak of by name.
 const (
 	NoInhibitor Inhibitor = "none"
 	Azole       Inhibitor = "azole" // for copper: BTA, TTA, MBT
@@ -63,8 +38,6 @@ const (
 	Borate      Inhibitor = "borate"
 	Amine       Inhibitor = "amine"
 	OAT         Inhibitor = "oat"     // organic acids
-	IAT         Inhibitor = "iat"     // conventional, inorganic
-	HOAT        Inhibitor = "hoat"    // hybrid
 	Sulfite     Inhibitor = "sulfite" // oxygen scavenger, a reducing agent
 )
 

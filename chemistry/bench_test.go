@@ -24,8 +24,7 @@ func BenchmarkProperty(b *testing.B) {
 	} {
 		b.Run("density/"+bb.name, func(b *testing.B) { loop(b, bb.f, bb.x, chemistry.Density) })
 		b.Run("specific heat/"+bb.name, func(b *testing.B) { loop(b, bb.f, bb.x, chemistry.SpecificHeat) })
-		b.Run("conductivity/"+bb.name, func(b *testing.B) { loop(b, bb.f, bb.x, chemistry.Conductivity) })
-		b.Run("viscosity/"+bb.name, func(b *testing.B) { loop(b, bb.f, bb.x, chemistry.Viscosity) })
+		b.Run("all properties/"+bb.name, func(b *testing.B) { loop(b, bb.f, bb.x, chemistry.Props) })
 		b.Run("freeze point/"+bb.name, func(b *testing.B) {
 			b.ReportAllocs()
 			for b.Loop() {

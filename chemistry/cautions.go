@@ -217,9 +217,6 @@ const (
 // alcoholSubstance is the alcohol that loops are cleaned with.
 const alcoholSubstance = "isopropanol"
 
-// Tasks returns the tasks with cautions of their own.
-func Tasks() []Task { return []Task{TaskOpen, TaskClean, TaskDose, TaskTest, TaskWaste} }
-
 // TaskCautions returns what to mind for a task, whatever the liquid; what is in the liquid comes from [Cautions]. An unknown task
 // has none.
 func TaskCautions(t Task) []Caution {

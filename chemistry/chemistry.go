@@ -6,7 +6,7 @@
 //
 // The canonical variable is the [MassFraction] of glycol, 0 to 0.60 for every property and freeze point. A
 // [VolumeFraction] always means volumes before mixing at 20 °C. Temperatures are [Celsius], differences [CelsiusDelta],
-// amounts [Litre] and [Kilogram]. Percent exists only at the edges: [MassPercent], [ParseMassPercent] and their like.
+// amounts [Litre] and [Kilogram]. Percent exists only at the edges: [ParseMassPercent] and its like.
 //
 // What a technician asks, and who answers:
 //
@@ -21,7 +21,7 @@
 //   - What must not meet? [Compatibility], over the families of [Families]; a pair that nobody looked up is care.
 //   - Where does the water go? [PermeationLoss]; loss or leak: [Split].
 //   - What can it do to people? [Cautions], [TaskCautions].
-//   - How sure is that, and who says so? [AccuracyOf], [Sources].
+//   - How sure is that, and who says so? The sources of each answer, and [Sources].
 //
 // Every uncertainty is expanded with k = 2 (about 95 %) and carried through to first order.
 //

@@ -23,7 +23,6 @@ const (
 	PoolChlorine Agent = "pool-chlorine"
 	Ammonia      Agent = "ammonia"
 	Peroxide     Agent = "peroxide"
-	Detergent    Agent = "detergent"
 )
 
 // Agents returns all agents known here.
@@ -50,14 +49,17 @@ type CleaningRequest struct {
 	Additives []Additive // still in the loop, beyond those two
 }
 
-// CheckCleaning returns every rule that a way of cleaning breaks; [Judge] makes one verdict of them. Agents that are none are an
-// [*InvalidError].
+// CheckCleaning returns every rule that a way of cleaning breaks; [Judge] makes one verdict of them. Agents that are none, and
+// [NoMaterial] beside a material, are an [*InvalidError].
 func CheckCleaning(r CleaningRequest) ([]Reason, error) {
 	for _, a := range r.Agents {
 		if !slices.Contains(Agents(), a) {
 			_, err := ParseAgent(string(a))
 			return nil, err
 		}
+	}
+	if len(r.Materials) > 1 && slices.Contains(r.Materials, NoMaterial) {
+		return nil, &InvalidError{"material", string(NoMaterial), "either none or what it wets, not both"}
 	}
 	f := &facts{metals: r.Metals, materials: r.Materials, base: r.Fluid, biocide: r.Biocide, inhibitor: r.Inhibitor, additives: Contents{Additives: r.Additives}.families(), cleaning: &r}
 	return append(f.fire(cleaningRules()), meetings(f.met())...), nil
@@ -106,6 +108,14 @@ func cleaningRules() []Rule {
 			Source: "common practice, no source", Grade: Practice,
 			applies: func(f *facts) bool {
 				return f.cleaning != nil && len(f.cleaning.Agents) > 0 && len(f.metals) == 0
+			},
+		},
+		{
+			ID: "cleaning-materials", When: "it is not said what seals and plastics the agent wets", Verdict: Care,
+			Text:   "say what seals and plastics are wetted, or that there are none, as of a bare plate: what an agent does to them depends on it.",
+			Source: "common practice, no source", Grade: Practice,
+			applies: func(f *facts) bool {
+				return f.cleaning != nil && len(f.cleaning.Agents) > 0 && len(f.materials) == 0
 			},
 		},
 		{

@@ -123,6 +123,9 @@ func TestNamesAreUnambiguous(t *testing.T) {
 	m, err := chemistry.ParseMaterial("PETG")
 	require.NoError(t, err)
 	assert.Equal(t, chemistry.KindPlastic, m.Family().Kind)
+	m, err = chemistry.ParseMaterial(" None")
+	require.NoError(t, err)
+	assert.Equal(t, chemistry.NoMaterial, m)
 	_, err = chemistry.ParseMaterial("oak")
 	require.ErrorContains(t, err, "epdm, nbr, acrylic")
 }
@@ -137,8 +140,15 @@ func TestPairsThatPrintedGo(t *testing.T) {
 		return chemistry.Judge(reasons)
 	}
 	agents := func(a ...chemistry.Agent) chemistry.CleaningRequest {
-		return chemistry.CleaningRequest{Agents: a, Metals: []chemistry.Metal{chemistry.StainlessSteel}}
+		return chemistry.CleaningRequest{Agents: a, Metals: []chemistry.Metal{chemistry.StainlessSteel}, Materials: []chemistry.Material{chemistry.NoMaterial}}
 	}
+	bare := agents(chemistry.Acetone)
+	assert.Equal(t, chemistry.Go, clean(bare), "what is said of a bare part")
+	bare.Materials = nil
+	assert.Equal(t, chemistry.Care, clean(bare), "nothing said of seals and plastics")
+	bare.Materials = []chemistry.Material{chemistry.NoMaterial, "epdm"}
+	_, err := chemistry.CheckCleaning(bare)
+	require.ErrorContains(t, err, "not both")
 	assert.Equal(t, chemistry.Stop, clean(agents(chemistry.Bleach, chemistry.Alcohol)), "bleach + alcohol: NFPA 2020")
 	assert.Equal(t, chemistry.Stop, clean(agents(chemistry.Peroxide, chemistry.Acid)), "peroxide + acid: EPA-600/2-80-076")
 	assert.Equal(t, chemistry.Stop, clean(agents(chemistry.Acid, chemistry.Alkali)), "acid + alkali: EPA-600/2-80-076")

@@ -42,25 +42,6 @@ func TestErrorsSay(t *testing.T) {
 	assert.ErrorContains(t, err, "above 60 mass %")
 }
 
-// TestPercent: percent exists only at the edges, and is checked there.
-func TestPercent(t *testing.T) {
-	t.Parallel()
-	x, err := chemistry.MassPercent(30)
-	require.NoError(t, err)
-	assert.InDelta(t, 0.30, float64(x), 1e-15)
-	v, err := chemistry.VolumePercent(25)
-	require.NoError(t, err)
-	assert.InDelta(t, 0.25, float64(v), 1e-15)
-	for _, p := range []float64{-1, 101, nan()} {
-		_, err := chemistry.MassPercent(p)
-		var invalid *chemistry.InvalidError
-		require.ErrorAs(t, err, &invalid)
-		_, err = chemistry.VolumePercent(p)
-		require.ErrorAs(t, err, &invalid)
-	}
-	assert.Equal(t, "-5.0 K", chemistry.Celsius(-20).Sub(-15).String())
-}
-
 // TestFreezeCurve: the points of the plot are the stated freeze point, from water to the end of the tables.
 func TestFreezeCurve(t *testing.T) {
 	t.Parallel()
@@ -71,19 +52,6 @@ func TestFreezeCurve(t *testing.T) {
 	assert.InDelta(t, -48.3, float64(points[60].Freeze.Stated), 0.05, "ASHRAE, 60 mass %")
 	assert.Nil(t, chemistry.FreezeCurve(chemistry.TreatedWater, 61))
 	assert.Nil(t, chemistry.FreezeCurve(chemistry.EthyleneGlycol, 1))
-}
-
-// TestGalvanicIndex: every metal has its place, from noble to base, and what is from memory says so.
-func TestGalvanicIndex(t *testing.T) {
-	t.Parallel()
-	for _, m := range chemistry.Metals() {
-		v, grade, ok := chemistry.GalvanicIndex(m)
-		require.True(t, ok, m)
-		assert.Negative(t, v)
-		assert.NotEmpty(t, grade.Name())
-	}
-	_, _, ok := chemistry.GalvanicIndex("unobtainium")
-	assert.False(t, ok)
 }
 
 // TestNames: what is listed is what is read.

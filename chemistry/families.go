@@ -66,8 +66,11 @@ func (f Family) label() string {
 	return f.ID
 }
 
-// Material is a seal or a plastic that the liquid wets.
+// Material is a seal or a plastic that the liquid wets. [NoMaterial] says that there is none; a list without any says nothing.
 type Material string
+
+// NoMaterial is said of a bare part.
+const NoMaterial Material = "none"
 
 // Materials returns all seals and plastics known here.
 func Materials() []Material {
@@ -82,8 +85,11 @@ func (m Material) Family() Family {
 	return Family{KindPlastic, string(m)}
 }
 
-// ParseMaterial reads a seal or a plastic; else an [*InvalidError] that lists them.
+// ParseMaterial reads a seal or a plastic, or none; else an [*InvalidError] that lists them.
 func ParseMaterial(s string) (Material, error) {
+	if strings.EqualFold(strings.TrimSpace(s), string(NoMaterial)) {
+		return NoMaterial, nil
+	}
 	m, err := oneOf[Material]("material", s, KindSeal)
 	if err != nil || m == "" {
 		m, err = oneOf[Material]("material", s, KindPlastic)

@@ -99,11 +99,8 @@ func TestIdentifyOthers(t *testing.T) {
 		x := chemistry.MassFraction(rapid.Float64Range(0.30, 0.55).Draw(t, "x"))
 		var n, d float64
 		for _, f := range glycols {
-			index, err := chemistry.RefractiveIndex20(f, x)
-			require.NoError(t, err)
-			density, err := chemistry.Density(f, x, 20)
-			require.NoError(t, err)
-			n, d = n+float64(index)/2, d+float64(density)/2
+			p := props(t, f, x, 20)
+			n, d = n+float64(p.RefractiveIndex20)/2, d+float64(p.Density)/2
 		}
 		id, err := chemistry.Identify(chemistry.IdentifyRequest{Index: index(n), Density: kgPerLitre(d), Sample: 20})
 		require.NoError(t, err)

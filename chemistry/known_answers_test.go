@@ -98,19 +98,16 @@ func knownAnswer(t *testing.T, quantity, basis string, f chemistry.Fluid, x chem
 		c, err := chemistry.SpecificHeat(f, x, at)
 		return must(float64(c), err)
 	case "conductivity":
-		k, err := chemistry.Conductivity(f, x, at)
-		return must(float64(k), err)
+		return float64(props(t, f, x, at).Conductivity)
 	case "viscosity":
-		m, err := chemistry.Viscosity(f, x, at)
-		return must(float64(m)/1000, err)
+		return float64(props(t, f, x, at).Viscosity) / 1000
 	case "nd":
 		n, err := chemistry.IndexAt(f, x, at)
 		return must(float64(n), err)
 	case "nd_brix":
 		return float64(chemistry.BrixIndex(chemistry.Brix(x.Percent())))
 	case "brix":
-		b, err := chemistry.Brix20(f, x)
-		return must(float64(b), err)
+		return float64(props(t, f, x, 20).Brix20)
 	case "n_iapws":
 		return iapwsIndex(997.047435, 298.15, 0.5893)
 	case "vol_pct_ashrae":
@@ -124,11 +121,43 @@ func knownAnswer(t *testing.T, quantity, basis string, f chemistry.Fluid, x chem
 	case "contraction":
 		return contraction(t, f, x, at)
 	case "t_boil_ashrae":
-		b, err := chemistry.BoilingPoint(f, x)
-		return must(float64(b), err)
+		return float64(props(t, f, x, 20).Boiling)
 	}
 	require.Fail(t, "no check for "+quantity)
 	return 0
+}
+
+// props are the properties of a liquid that the tables answer for.
+func props(t require.TestingT, f chemistry.Fluid, x chemistry.MassFraction, at chemistry.Celsius) chemistry.Properties {
+	p, err := chemistry.Props(f, x, at)
+	require.NoError(t, err)
+	return p
+}
+
+// statedAccuracy is how far a property may be off, relative, as the sources beside it say.
+func statedAccuracy(t require.TestingT, f chemistry.Fluid, inhibited bool, at chemistry.Celsius) map[string]float64 {
+	x, says := chemistry.MassFraction(0), "accuracy (k = 2): "
+	if f.IsGlycol() {
+		x = chemistry.MaxMassFraction
+		if inhibited {
+			says = "of a bought, inhibited product: "
+		}
+	}
+	out := make(map[string]float64)
+	for _, source := range props(t, f, x, at).Sources {
+		_, list, _ := strings.Cut(source, says)
+		for part := range strings.SplitSeq(list, ", ") {
+			for name, word := range map[string]string{"density": "density", "cp": "specific heat", "conductivity": "conductivity", "viscosity": "viscosity"} {
+				if figure, ok := strings.CutPrefix(strings.TrimSuffix(part, " %"), word+" "); ok && list != "" {
+					v, err := strconv.ParseFloat(figure, 64)
+					require.NoError(t, err)
+					out[name] = v / 100
+				}
+			}
+		}
+	}
+	require.Len(t, out, 4)
+	return out
 }
 
 func table(f chemistry.Fluid) *tables.Glycol {

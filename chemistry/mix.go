@@ -27,6 +27,7 @@ type MixRequest struct {
 
 	// Product is a bottle that goes by its own label; it stands for Fluid and the concentrate, and Volume is then its label's.
 	Product *Product
+	bottle  *Product // the same, where Fluid and the concentrate already stand for it
 
 	Concentrate            MassFraction      // glycol in the concentrate, by its label; 0: no concentrate at hand
 	ConcentrateDensity     *KilogramPerLitre // by its label, at Bench; nil: LiquidDensity

@@ -236,16 +236,25 @@ func (m *mixer) steps(res MixResult) []Step {
 			Step{Do: "wait", What: "until it is free of bubbles; do not fill it if it is hazy or flaky"},
 			Step{Do: "label", What: "the container: fluid, additives, date, lot; never store or ship it near freezing"})
 	}
-	strength := res.Poured.Mass.String()
+	strength, scale := res.Poured.Mass.String(), "with a refractometer at room temperature, on the scale of this glycol"
+	if b := m.r.bottle; b != nil {
+		if s, err := b.strengthOf(res.Poured.Mass); err == nil {
+			strength, scale = s.String()+" of "+b.Name, "by the lines of its label"
+		}
+	}
 	return append(steps,
 		Step{Do: "add", What: "additives only as the label asks, one at a time into the thinned mix; never concentrate into concentrate"},
 		Step{Do: "wait", What: "until it is free of bubbles; do not fill it if it is hazy or flaky"},
-		Step{Do: "check", What: "that it is " + strength + ", with a refractometer at room temperature, on the scale of this glycol"},
+		Step{Do: "check", What: "that it is " + strength + ", " + scale},
 		Step{Do: "label", What: "the container: fluid, " + strength + ", date, lot"})
 }
 
 func (m *mixer) sources() []string {
 	s := mixtureSources(m.r.Fluid)
+	if b := m.r.bottle; b != nil {
+		_, weighs := b.density20()
+		return append(s, b.Name+": counts as "+m.r.Concentrate.String()+" glycol in this mix, so that it freezes where its label says; "+weighs)
+	}
 	for _, l := range []struct {
 		name string
 		x    MassFraction

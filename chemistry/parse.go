@@ -164,7 +164,10 @@ func ParseDensity(s string) (KilogramPerLitre, error) {
 // split takes a text apart into a number and a unit in lower case without spaces. Not a number, infinities and numbers beyond
 // 1e9 are refused here once for all.
 func split(s, want string) (value float64, unit string, err error) {
-	text := strings.NewReplacer("−", "-", "\u00a0", " ", "\u202f", " ").Replace(strings.TrimSpace(s))
+	text := strings.NewReplacer("−", "-", "–", "-", "\u00a0", " ", "\u202f", " ").Replace(strings.TrimSpace(s))
+	if isRange(strings.NewReplacer("to", "-", "%-", "-").Replace(strings.ReplaceAll(strings.ToLower(text), " ", ""))) {
+		return 0, "", invalid(s, "a range; say the one figure of it that holds here")
+	}
 	end := strings.IndexFunc(text, func(r rune) bool { return !strings.ContainsRune("+-.,0123456789", r) })
 	if end < 0 {
 		end = len(text)
@@ -188,6 +191,13 @@ func split(s, want string) (value float64, unit string, err error) {
 		return 0, "", invalid(s, "no number; "+want)
 	}
 	return value, strings.ToLower(strings.ReplaceAll(text[end:], " ", "")), nil
+}
+
+// isRange reports whether a text begins with two figures and a dash between them: "0.5-1%", and not "1e-3l" or "-20C".
+func isRange(text string) bool {
+	const figures = ".,0123456789"
+	from, to, ok := strings.Cut(strings.TrimPrefix(text, "-"), "-")
+	return ok && from != "" && strings.Trim(from, figures) == "" && to != "" && strings.ContainsRune(figures, rune(to[0]))
 }
 
 // errorText is an error known at compile time.
@@ -250,24 +260,18 @@ func parsePercent(s, basis, other string, more ...string) (float64, error) {
 		}
 		return 0, invalid(s, unitReason(unit, want))
 	}
-	p, err := percent(v, basis)
-	if err != nil {
+	if v < 0 || v > 100 {
 		return 0, invalid(s, "a percentage lies between 0 and 100 %")
 	}
-	return p, nil
-}
-
-// percent checks a percentage and returns the fraction.
-func percent(p float64, basis string) (float64, error) {
-	if !(p >= 0 && p <= 100) { // also refuses NaN
-		return 0, invalid(decimal(p)+" "+basis, "a percentage lies between 0 and 100 %")
-	}
-	return p / 100, nil
+	return v / 100, nil
 }
 
 func unitReason(unit, want string) string {
-	if unit == "" {
+	switch unit {
+	case "":
 		return "has no unit; " + want
+	case "ppm":
+		return "ppm counts by mass or by volume, and the label or data sheet says which; " + want
 	}
 	return "unit " + strconv.Quote(unit) + " does not fit; " + want
 }

@@ -153,32 +153,100 @@ func (r PourRequest) balance() (FractionState, Litre, error) {
 	if kept < 0 {
 		return FractionState{}, 0, &InvalidError{"drained", r.Drained.String(), "not more than the loop holds, " + r.Holds.String()}
 	}
-	total, volume := float64(density.Mass(kept)), kept
-	glycol, byLabel := total*float64(strength), 0.0
-	for _, p := range r.Poured {
-		d, err := LiquidDensity(p.Fluid, p.Mass, *r.At)
-		if err != nil {
-			return FractionState{}, 0, err
-		}
-		if p.Density != nil {
-			d = *p.Density
-		}
-		mass := float64(d.Mass(p.Volume))
-		total, volume = total+mass, volume+p.Volume
-		glycol += mass * float64(p.Mass)
-		byLabel += mass * float64(p.MassUncertainty)
+	s, err := summed(r.Poured, *r.At)
+	if err != nil {
+		return FractionState{}, 0, err
 	}
+	left := float64(density.Mass(kept))
+	total, volume := left+s.mass, kept+s.volume
 	if total <= 0 {
 		return FractionState{}, 0, &InvalidError{"poured", "nothing", "something in the loop"}
 	}
-	x := MassFraction(glycol / total)
-	fromStrength := (float64(density.Mass(kept))*float64(r.MassUncertainty) + byLabel) / total // a label may be off in both alike
+	x := MassFraction((left*float64(strength) + s.glycol) / total)
+	fromStrength := (left*float64(r.MassUncertainty) + s.off) / total // a label may be off in both alike
 	fromVolume := float64(strength-x) / total * float64(density.Mass(r.HoldsUncertainty))
 	u := MassFraction(math.Hypot(fromStrength, fromVolume))
 	if x > MaxMassFraction {
 		return FractionState{Mass: x, Volume: volumeFraction(r.Fluid, x)}, volume, nil
 	}
 	return uncertain(r.Fluid, x, u), volume, nil
+}
+
+// poured is what several liquids come to together.
+type poured struct {
+	volume       Litre   // before mixing
+	mass, glycol float64 // kg
+	off          float64 // kg of glycol, by the labels (k = 2)
+}
+
+func summed(all []Pour, at Celsius) (poured, error) {
+	var s poured
+	for _, p := range all {
+		d, err := LiquidDensity(p.Fluid, p.Mass, at)
+		if err != nil {
+			return s, err
+		}
+		if p.Density != nil {
+			d = *p.Density
+		}
+		mass := float64(d.Mass(p.Volume))
+		s.volume, s.mass = s.volume+p.Volume, s.mass+mass
+		s.glycol += mass * float64(p.Mass)
+		s.off += mass * float64(p.MassUncertainty)
+	}
+	return s, nil
+}
+
+// Blended is what liquids make in an empty loop.
+type Blended struct {
+	Fluid       Fluid
+	Mass        MassFraction
+	Uncertainty MassFraction // of the strength, by the labels (k = 2)
+	Volume      Litre        // less than the sum of the volumes
+}
+
+// Blend returns what liquids make in an empty loop, by their masses at [DefaultAt]. A product that is thinned with water alone goes by its
+// own curve. Both glycols, neither glycol nor water, and nothing at all are an [*InvalidError]; a product past its label's lines is a
+// [*RangeError].
+func Blend(all []Pour) (Blended, error) {
+	b := Blended{Fluid: DeionisedWater}
+	var bottle *Pour // the only one with glycol
+	glycols := 0
+	for i, p := range all {
+		switch {
+		case !p.Fluid.Valid():
+			return Blended{}, &InvalidError{"poured", p.Name, "a coolant or water"}
+		case p.Fluid.IsGlycol() && b.Fluid.IsGlycol() && p.Fluid != b.Fluid:
+			return Blended{}, &InvalidError{"poured", p.Name, "one glycol: the two must not meet"}
+		case p.Fluid.IsGlycol():
+			glycols++
+			b.Fluid, bottle = p.Fluid, &all[i]
+		case p.Fluid == TreatedWater && !b.Fluid.IsGlycol():
+			b.Fluid = TreatedWater
+		}
+	}
+	s, err := summed(all, DefaultAt)
+	switch {
+	case err != nil:
+		return Blended{}, err
+	case s.mass <= 0:
+		return Blended{}, &InvalidError{"poured", "nothing", "what went in and how much"}
+	case glycols == 1 && bottle.Product != nil:
+		strength := VolumeFraction(bottle.Volume / s.volume)
+		if _, _, err := bottle.Product.Concentrate(strength); err != nil {
+			return Blended{}, err
+		}
+		st, _ := bottle.Product.At(strength) // as Concentrate found it
+		b.Mass, b.Uncertainty = *st.Mass, *st.Mass*MassFraction(st.relative(b.Fluid))
+	default:
+		b.Mass, b.Uncertainty = MassFraction(s.glycol/s.mass), MassFraction(s.off/s.mass)
+	}
+	d, err := LiquidDensity(b.Fluid, b.Mass, DefaultAt)
+	if err != nil {
+		return Blended{}, err
+	}
+	b.Volume = min(s.volume, d.Volume(Kilogram(s.mass)))
+	return b, nil
 }
 
 // sumsOff is what sums of volumes can be off by: full to the mark is not too much.

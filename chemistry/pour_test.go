@@ -130,3 +130,55 @@ func TestPourBeyondTheTablesSaysNoFreezePoint(t *testing.T) {
 	assert.Contains(t, reasons[0].Text, "beyond the tables")
 	assert.NotContains(t, reasons[0].Text, "0.0")
 }
+
+// TestBlend: what liquids make in an empty loop, by hand and by a label.
+func TestBlend(t *testing.T) {
+	t.Parallel()
+	pg, water := chemistry.PropyleneGlycol, chemistry.TreatedWater
+	pour := func(f chemistry.Fluid, x chemistry.MassFraction, v chemistry.Litre) chemistry.Pour {
+		return chemistry.Pour{Liquid: chemistry.Liquid{Name: f.Name(), Fluid: f, Mass: x}, Volume: v}
+	}
+	// 0.3 l of pure glycol weigh 310.8 g (CRC Handbook, 1036.1 kg/m³), 0.5 l of water 499.1 g (Kell).
+	b, err := chemistry.Blend([]chemistry.Pour{pour(pg, 1, 0.3), pour(chemistry.DeionisedWater, 0, 0.5)})
+	require.NoError(t, err)
+	assert.Equal(t, pg, b.Fluid)
+	assert.InDelta(t, 310.83/(310.83+499.10), float64(b.Mass), 1e-5)
+	assert.Zero(t, b.Uncertainty)
+	density, err := chemistry.Density(pg, b.Mass, 20)
+	require.NoError(t, err)
+	assert.InDelta(t, 0.80993/float64(density), float64(b.Volume), 1e-5, "they contract")
+	for want, both := range map[chemistry.Fluid][2]chemistry.Fluid{water: {water, chemistry.DeionisedWater}, chemistry.DeionisedWater: {chemistry.DeionisedWater, chemistry.DeionisedWater}} {
+		b, err := chemistry.Blend([]chemistry.Pour{pour(both[0], 0, 0.3), pour(both[1], 0, 0.5)})
+		require.NoError(t, err)
+		assert.Equal(t, want, b.Fluid)
+		assert.Zero(t, b.Mass)
+		assert.InDelta(t, 0.8, float64(b.Volume), 1e-9)
+	}
+
+	bottle := chemistry.Product{Name: "Tern", Base: pg}
+	for _, line := range []string{"25%:-9C", "40%:-20C", "50%:-31C", "100%:1.052kg/l"} {
+		pair, err := chemistry.ParseLabelPair(line)
+		require.NoError(t, err)
+		bottle.Pairs = append(bottle.Pairs, pair)
+	}
+	neat := chemistry.Pour{Liquid: chemistry.Liquid{Name: "Tern", Fluid: pg, Mass: 0.95, Product: &bottle}, Volume: 0.4}
+	b, err = chemistry.Blend([]chemistry.Pour{neat, pour(water, 0, 0.6)})
+	require.NoError(t, err)
+	z, err := chemistry.FreezePoint(pg, b.Mass)
+	require.NoError(t, err)
+	assert.InDelta(t, -20, float64(z.Stated), 0.01, "its label says so of 40 %")
+	colder, err := chemistry.FreezePoint(pg, b.Mass+b.Uncertainty)
+	require.NoError(t, err)
+	assert.InDelta(t, 1, float64(z.Stated-colder.Stated), 0.1, "a label is good for a kelvin at its lines")
+	_, err = chemistry.Blend([]chemistry.Pour{neat, pour(water, 0, 0.2)})
+	require.ErrorContains(t, err, "its label ends there")
+
+	for says, all := range map[string][]chemistry.Pour{
+		"the two must not meet": {pour(pg, 0.5, 0.1), pour(chemistry.EthyleneGlycol, 0.5, 0.1)},
+		"a coolant or water":    {pour("brine", 0, 0.1)},
+		"what went in":          {},
+	} {
+		_, err := chemistry.Blend(all)
+		require.ErrorContains(t, err, says)
+	}
+}

@@ -257,14 +257,14 @@ func (p Product) StrengthFor(t Celsius) (VolumeFraction, error) {
 	return VolumeFraction(high), nil
 }
 
-// density20 is the neat product's: the label's at 100 %, else that of pure glycol, which it is near.
-func (p Product) density20() KilogramPerLitre {
+// density20 is the neat product's, and who says it: the label at 100 %, else it is that of pure glycol, which it is near.
+func (p Product) density20() (KilogramPerLitre, string) {
 	for _, q := range p.Pairs {
 		if q.Strength == 1 && q.Density != nil {
-			return *q.Density
+			return *q.Density, "density as on its label"
 		}
 	}
-	return KilogramPerLitre(p.Base.glycol().Pure.Density20 / 1000)
+	return KilogramPerLitre(p.Base.glycol().Pure.Density20 / 1000), "its label gives no density of the neat product, so that of pure glycol serves (CRC Handbook)"
 }
 
 // Concentrate returns what the neat product counts as in a mix that comes out at a strength by its label: the mass fraction of pure
@@ -280,7 +280,7 @@ func (p Product) Concentrate(s VolumeFraction) (MassFraction, KilogramPerLitre, 
 	if st.Mass == nil {
 		return 0, 0, &RangeError{"freeze point of " + p.Name, float64(st.Freeze.Stated), statedFreeze(p.Base, MaxMassFraction), 0, "°C", freezeTable(p.Base)}
 	}
-	neat := p.density20()
+	neat, _ := p.density20()
 	product := float64(s) * float64(neat)
 	share := product / (product + (1-float64(s))*waterDensity(20)/1000)
 	return MassFraction(min(1, float64(*st.Mass)/share)), neat, nil
@@ -372,7 +372,7 @@ func (r MixRequest) byProduct() (MixResult, error) {
 	if r.Concentrate != 0 || r.Fluid != "" && r.Fluid != p.Base {
 		return MixResult{}, &InvalidError{"product", p.Name, "stands for fluid and concentrate: leave both away"}
 	}
-	r.Product, r.Fluid = nil, p.Base
+	r.Product, r.bottle, r.Fluid = nil, &p, p.Base
 	var s VolumeFraction
 	var err error
 	switch {

@@ -4,7 +4,9 @@
 package chemistry_test
 
 import (
+	"fmt"
 	"math"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -160,4 +162,28 @@ func TestBottleDrives(t *testing.T) {
 	require.Error(t, err, "a figure without a unit is no freeze point")
 	_, err = chemistry.ParseLabelPair("30%")
 	require.ErrorAs(t, err, &invalid)
+}
+
+// TestMixSaysTheLabelsPerCent: a mix of a bottle is checked and labelled in the bottle's own per cent, and nothing is put into its label's
+// mouth.
+func TestMixSaysTheLabelsPerCent(t *testing.T) {
+	t.Parallel()
+	p := chemistry.Product{Name: "Tern", Base: chemistry.PropyleneGlycol}
+	for _, line := range []string{"25%:-9C", "40%:-20C"} {
+		pair, err := chemistry.ParseLabelPair(line)
+		require.NoError(t, err)
+		p.Pairs = append(p.Pairs, pair)
+	}
+	m, err := chemistry.Mix(chemistry.MixRequest{Product: &p, Volume: new(chemistry.VolumeFraction(0.40)), Make: 1, Bench: 20})
+	require.NoError(t, err)
+	steps, sources := fmt.Sprint(m.Steps), strings.Join(m.Sources, "\n")
+	assert.Contains(t, steps, "that it is 40.0 vol % of Tern, by the lines of its label")
+	assert.Contains(t, steps, "the container: fluid, 40.0 vol % of Tern")
+	assert.NotContains(t, sources, "as given (label)")
+	assert.Contains(t, sources, "Tern: counts as")
+	assert.Contains(t, sources, "gives no density")
+	p.Pairs = append(p.Pairs, chemistry.LabelPair{Strength: 1, Density: new(chemistry.KilogramPerLitre(1.052))})
+	m, err = chemistry.Mix(chemistry.MixRequest{Product: &p, Volume: new(chemistry.VolumeFraction(0.40)), Make: 1, Bench: 20})
+	require.NoError(t, err)
+	assert.Contains(t, strings.Join(m.Sources, "\n"), "density as on its label")
 }

@@ -18,7 +18,7 @@ const MaxTemperature Celsius = 100
 const joinBelow = 0.10
 
 // Density returns the density of a liquid with mass fraction x of glycol (0 to [MaxMassFraction]) at t (stated freeze point
-// to [MaxTemperature]). Sources: Melinder, IIR 2010; water: Kell 1975. Accuracy: [AccuracyOf]. Outside there is a [*RangeError].
+// to [MaxTemperature]). Sources: Melinder, IIR 2010; water: Kell 1975. The sources of [Props] say how accurate. Outside there is a [*RangeError].
 func Density(f Fluid, x MassFraction, t Celsius) (KilogramPerLitre, error) {
 	if err := checkState(f, x, t); err != nil {
 		return 0, err
@@ -35,33 +35,12 @@ func SpecificHeat(f Fluid, x MassFraction, t Celsius) (JoulePerKilogramKelvin, e
 	return JoulePerKilogramKelvin(property(f, x, t, specificHeat)), nil
 }
 
-// Conductivity returns the thermal conductivity. Range, sources and errors as [Density], water: IAPWS; ASHRAE revised
-// its own figures by up to 9 % between editions.
-func Conductivity(f Fluid, x MassFraction, t Celsius) (WattPerMetreKelvin, error) {
-	if err := checkState(f, x, t); err != nil {
-		return 0, err
-	}
-	return WattPerMetreKelvin(property(f, x, t, conductivity)), nil
-}
-
-// Viscosity returns the dynamic viscosity. Range, sources and errors as [Density], water: IAPWS.
-func Viscosity(f Fluid, x MassFraction, t Celsius) (MillipascalSecond, error) {
-	if err := checkState(f, x, t); err != nil {
-		return 0, err
-	}
-	return MillipascalSecond(1000 * property(f, x, t, viscosity)), nil
-}
-
-// BoilingPoint returns the boiling point at about 1 atm of a liquid with mass fraction x of glycol, 0 to [MaxMassFraction].
-// Source: ASHRAE Handbook Fundamentals 2009, linear interpolation; water 100 °C. Printed to about 0.6 K.
-func BoilingPoint(f Fluid, x MassFraction) (Celsius, error) {
-	if err := checkFraction(f, x); err != nil {
-		return 0, err
-	}
+// boilingPoint is the boiling point at about 1 atm (ASHRAE Handbook Fundamentals 2009, linear interpolation; printed to about 0.6 K).
+func boilingPoint(f Fluid, x MassFraction) Celsius {
 	if !f.IsGlycol() {
-		return 100, nil
+		return 100
 	}
-	return Celsius(ashraeAt(&f.glycol().BoilC, float64(x))), nil
+	return Celsius(ashraeAt(&f.glycol().BoilC, float64(x)))
 }
 
 // Properties is everything the tables say of one liquid at one temperature.
@@ -77,9 +56,7 @@ type Properties struct {
 	Conductivity      WattPerMetreKelvin
 	Viscosity         MillipascalSecond
 	RefractiveIndex20 RefractiveIndex
-	IndexSlope        float64 // change of the refractive index with temperature near 20 °C, 1/K
 	Brix20            Brix
-	Accuracy          Accuracy // of pure glycol in water; of a bought product [AccuracyOf]
 	Sources           []string // one sentence for each property or group of properties
 }
 
@@ -91,16 +68,15 @@ func Props(f Fluid, x MassFraction, t Celsius) (Properties, error) {
 	p := Properties{
 		Fluid: f, Mass: x, Volume: volumeFraction(f, x), Temperature: t,
 		Freeze:       freeze(f, x),
+		Boiling:      boilingPoint(f, x),
 		Density:      density(f, x, t),
 		SpecificHeat: JoulePerKilogramKelvin(property(f, x, t, specificHeat)),
 		Conductivity: WattPerMetreKelvin(property(f, x, t, conductivity)),
 		Viscosity:    MillipascalSecond(1000 * property(f, x, t, viscosity)),
-		Accuracy:     accuracy(f, false, t),
 		Sources:      propertySources(f, t),
+
+		RefractiveIndex20: refractiveIndex20(f, x),
 	}
-	p.Boiling, _ = BoilingPoint(f, x) // the fraction is checked above
-	p.RefractiveIndex20 = refractiveIndex20(f, x)
-	p.IndexSlope = indexSlope(f, x)
 	p.Brix20 = brixOf(p.RefractiveIndex20)
 	return p, nil
 }

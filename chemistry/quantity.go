@@ -29,12 +29,6 @@ func (d CelsiusDelta) String() string { return fixed(float64(d), 1) + " K" }
 // MassFraction is the mass of glycol in the mass of liquid, 0 to 1.
 type MassFraction float64
 
-// MassPercent returns the fraction for a percentage, which must lie between 0 and 100; else an [*InvalidError].
-func MassPercent(p float64) (MassFraction, error) {
-	v, err := percent(p, "mass %")
-	return MassFraction(v), err
-}
-
 // Percent returns 100 times the fraction.
 func (x MassFraction) Percent() float64 { return 100 * float64(x) }
 
@@ -44,12 +38,6 @@ func (x MassFraction) String() string { return fixed(x.Percent(), 1) + " mass %"
 // VolumeFraction is the volume of glycol in the sum of the volumes of glycol and water before mixing at 20 °C, 0 to 1. The
 // volume of the finished mixture is smaller and is not what it refers to.
 type VolumeFraction float64
-
-// VolumePercent returns the fraction for a percentage, which must lie between 0 and 100; else an [*InvalidError].
-func VolumePercent(p float64) (VolumeFraction, error) {
-	v, err := percent(p, "vol %")
-	return VolumeFraction(v), err
-}
 
 // Percent returns 100 times the fraction.
 func (v VolumeFraction) Percent() float64 { return 100 * float64(v) }

@@ -15,7 +15,7 @@ import (
 func TestParseCelsius(t *testing.T) {
 	t.Parallel()
 	for in, want := range map[string]float64{
-		"-20C": -20, "−5 °C": -5, "68F": 20, "1,5C": 1.5, " 20.25 c ": 20.25, "-0.0 °C": 0,
+		"-20C": -20, "−5 °C": -5, "–5 °C": -5, "68F": 20, "1,5C": 1.5, " 20.25 c ": 20.25, "-0.0 °C": 0,
 	} {
 		got, err := chemistry.ParseCelsius(in)
 		require.NoError(t, err, in)
@@ -54,6 +54,11 @@ func TestParseRefuses(t *testing.T) {
 		{"other basis", percent, "40 vol %", "mass % is asked for"},
 		{"other basis too", volume, "40 mass %", "vol % is asked for"},
 		{"empty", kilogram, "", "no number"},
+		{"a label's range", volume, "0.5-1%", "a range; say the one figure"},
+		{"with a long dash", volume, "0.5 % – 1 %", "a range"},
+		{"in words", kilogram, "1 to 2g", "a range"},
+		{"of cold", celsius, "-5-10C", "a range"},
+		{"parts of what", kilogram, "300ppm", "by mass or by volume"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			t.Parallel()

@@ -233,10 +233,10 @@ func (r ReadingRequest) byDensity() (measured, error) {
 	d := float64(*r.Density)
 	additives := 0.0
 	if r.Inhibited {
-		additives = accuracy(r.Fluid, true, r.Sample).Density * d // they weigh more than glycol and water
+		additives = accuracyOf(r.Fluid, true, r.Sample).density * d // they weigh more than glycol and water
 	}
 	warmth := float64(density(r.Fluid, x, min(r.Sample+1, MaxTemperature))-density(r.Fluid, x, r.Sample)) * float64(r.SampleUncertainty)
-	total := quadrature(r.instrument(0.001), accuracy(r.Fluid, false, r.Sample).Density*d, additives, warmth)
+	total := quadrature(r.instrument(0.001), accuracyOf(r.Fluid, false, r.Sample).density*d, additives, warmth)
 	return measured{x, MassFraction(total / slope), []string{sourceDensity, sourceJoin}}, nil
 }
 

@@ -124,12 +124,9 @@ func TestReadRoundTrip(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		f := rapid.SampledFrom(glycols).Draw(t, "fluid")
 		x := chemistry.MassFraction(rapid.Float64Range(0.01, 0.599).Draw(t, "x"))
-		b, err := chemistry.Brix20(f, x)
-		require.NoError(t, err)
+		b := props(t, f, x, 20).Brix20
 		r := read(t, chemistry.ReadingRequest{Fluid: f, Brix: &b, Sample: 20})
-		again, err := chemistry.Brix20(f, r.Mass)
-		require.NoError(t, err)
-		assert.InDelta(t, float64(b), float64(again), 1e-7)
+		assert.InDelta(t, float64(b), float64(props(t, f, r.Mass, 20).Brix20), 1e-7)
 	})
 }
 
@@ -173,8 +170,7 @@ func TestReadOffTheScale(t *testing.T) {
 	require.ErrorContains(t, err, "re-zero")
 
 	// Mass balance by hand: equal volumes of 50 mass % (1.0659 kg/l, CRC Handbook) and water (0.9982) hold 25.8 mass %.
-	thin, err := chemistry.Brix20(eg, 0.5*1.0659/(1.0659+0.9982))
-	require.NoError(t, err)
+	thin := props(t, eg, 0.5*1.0659/(1.0659+0.9982), 20).Brix20
 	r := read(t, chemistry.ReadingRequest{Fluid: eg, Brix: &thin, Sample: 20, Diluted: true})
 	assert.InDelta(t, 50, r.Mass.Percent(), 0.05)
 	plain := read(t, chemistry.ReadingRequest{Fluid: eg, Brix: &thin, Sample: 20})

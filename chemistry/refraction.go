@@ -5,26 +5,9 @@ package chemistry
 
 import "fillmark/chemistry/tables"
 
-// RefractiveIndex20 returns the refractive index at 20 °C of a liquid with mass fraction x of glycol, 0 to [MaxMassFraction].
-// Sources: CRC Handbook 102nd ed. for ethylene glycol (within 0.00006); MacBeth and Thompson 1951 and Gerke 2023 for
-// propylene glycol (within 0.0003); ICUMSA 1974 for water. Additives and dyes change it.
-func RefractiveIndex20(f Fluid, x MassFraction) (RefractiveIndex, error) {
-	if err := checkFraction(f, x); err != nil {
-		return 0, err
-	}
-	return refractiveIndex20(f, x), nil
-}
-
-// Brix20 returns what a sugar refractometer shows at 20 °C for a liquid with mass fraction x of glycol, 0 to
-// [MaxMassFraction]. Sources: [RefractiveIndex20] and the ICUMSA 1974 scale (linear interpolation).
-func Brix20(f Fluid, x MassFraction) (Brix, error) {
-	n, err := RefractiveIndex20(f, x)
-	return brixOf(n), err
-}
-
-// IndexAt returns the refractive index at t, 0 to 40 °C, within the fraction's range of [RefractiveIndex20]: its value at
-// 20 °C, a temperature coefficient that holds from 20 to 30 °C (for ethylene glycol an estimate) and, for the share of water,
-// the bend of water's own index after IAPWS 1997.
+// IndexAt returns the refractive index at t, 0 to 40 °C, of a liquid with mass fraction x of glycol, 0 to [MaxMassFraction]: its
+// value at 20 °C, a temperature coefficient that holds from 20 to 30 °C (for ethylene glycol an estimate) and, for the share of
+// water, the bend of water's own index after IAPWS 1997.
 func IndexAt(f Fluid, x MassFraction, t Celsius) (RefractiveIndex, error) {
 	if err := checkFraction(f, x); err != nil {
 		return 0, err
@@ -89,6 +72,8 @@ func localIndexSlope(f Fluid, x MassFraction, t Celsius) float64 {
 // interpolation; below 0 on the slope of the first step).
 func BrixIndex(b Brix) RefractiveIndex { return indexOf(min(max(b, -5), 95)) }
 
+// refractiveIndex20 is the index at 20 °C: CRC Handbook 102nd ed. for ethylene glycol (within 0.00006); MacBeth and Thompson 1951 and
+// Gerke 2023 for propylene glycol (within 0.0003); ICUMSA 1974 for water. Additives and dyes change it.
 func refractiveIndex20(f Fluid, x MassFraction) RefractiveIndex {
 	if !f.IsGlycol() {
 		return RefractiveIndex(tables.All().Brix[0])

@@ -347,13 +347,12 @@ func volumeDetail(f *facts) string { return f.after.Volume.String() }
 
 func phDetail(f *facts) string { return "pH " + decimal(*f.pH) }
 
-// galvanicDetail explains with the index, which ranks and never decides.
+// galvanicDetail explains with the anodic index of the MIL-STD-889 tables (secondary; aluminium, -0.90 V, from memory). It ranks and never
+// decides, because it was made for parts in air and a filled loop is an electrolyte.
 func galvanicDetail(f *facts) string {
-	noble := Copper
+	noble, volts := Copper, -0.35
 	if !f.wets(Copper) {
-		noble = Brass
+		noble, volts = Brass, -0.40
 	}
-	a, _, _ := GalvanicIndex(noble)
-	b, _, _ := GalvanicIndex(Aluminium)
-	return string(noble) + " stands " + fixed(a-b, 2) + " V above aluminium in the galvanic index (a ranking for parts in air)"
+	return string(noble) + " stands " + fixed(volts+0.90, 2) + " V above aluminium in the galvanic index (a ranking for parts in air)"
 }

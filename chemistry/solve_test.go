@@ -28,8 +28,7 @@ func TestMonotone(t *testing.T) {
 			x := chemistry.MaxMassFraction * chemistry.MassFraction(i) / steps
 			z, err := chemistry.FreezePoint(f, x)
 			require.NoError(t, err)
-			n, err := chemistry.RefractiveIndex20(f, x)
-			require.NoError(t, err)
+			n := props(t, f, x, 20).RefractiveIndex20
 			v, err := chemistry.VolumeFractionOf(f, x)
 			require.NoError(t, err)
 			if i > 0 {
@@ -129,7 +128,7 @@ func TestOutside(t *testing.T) {
 		{"eutectic", second(chemistry.FreezePoint(eg, 0.61)), "eutectic"},
 		{"glass", second(chemistry.FreezePoint(pg, 0.61)), "glass"},
 		{"frozen", second(chemistry.Density(pg, 0.30, -20)), "freeze point"},
-		{"too hot", second(chemistry.Viscosity(eg, 0.30, 101)), "100"},
+		{"too hot", second(chemistry.Props(eg, 0.30, 101)), "100"},
 		{"ice", second(chemistry.Density(water, 0, -1)), "water"},
 		{"colder than any", second(chemistry.MassFractionForFreezePoint(eg, -60)), "eutectic"},
 		{"frost with water", second(chemistry.MassFractionForFreezePoint(water, -5)), "glycol"},

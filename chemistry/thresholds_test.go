@@ -155,7 +155,7 @@ func TestEveryRuleHasBothSidesOfItsThreshold(t *testing.T) {
 		return filled(func(r *chemistry.FillRequest) { r.Inhibitor, r.Additives = chemistry.Nitrite, also })
 	}
 	agents := func(change func(*chemistry.CleaningRequest)) []chemistry.Reason {
-		r := chemistry.CleaningRequest{Agents: []chemistry.Agent{chemistry.Alcohol}, Metals: []chemistry.Metal{chemistry.Steel}}
+		r := chemistry.CleaningRequest{Agents: []chemistry.Agent{chemistry.Alcohol}, Metals: []chemistry.Metal{chemistry.Steel}, Materials: []chemistry.Material{chemistry.NoMaterial}}
 		change(&r)
 		return a.clean(r)
 	}
@@ -250,8 +250,9 @@ func TestEveryRuleHasBothSidesOfItsThreshold(t *testing.T) {
 		}, 0.1, 0, thinner+0.004, 2e-4), // four steps of the scale are rounding
 
 		// Cleaning.
-		"cleaning-wetted":  {agents(func(r *chemistry.CleaningRequest) { r.Metals, r.Materials = nil, []chemistry.Material{"epdm"} }), agents(func(*chemistry.CleaningRequest) {})},
-		"alcohol-ignition": {agents(func(r *chemistry.CleaningRequest) { r.Ignition = true }), agents(func(*chemistry.CleaningRequest) {})},
+		"cleaning-wetted":    {agents(func(r *chemistry.CleaningRequest) { r.Metals, r.Materials = nil, []chemistry.Material{"epdm"} }), agents(func(*chemistry.CleaningRequest) {})},
+		"cleaning-materials": {agents(func(r *chemistry.CleaningRequest) { r.Materials = nil }), agents(func(*chemistry.CleaningRequest) {})},
+		"alcohol-ignition":   {agents(func(r *chemistry.CleaningRequest) { r.Ignition = true }), agents(func(*chemistry.CleaningRequest) {})},
 		"hot-cleaning": {
 			agents(func(r *chemistry.CleaningRequest) { r.Agents, r.Hot = []chemistry.Agent{chemistry.Acid}, true }),
 			agents(func(r *chemistry.CleaningRequest) { r.Hot = true }),

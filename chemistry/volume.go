@@ -99,12 +99,9 @@ func noGlycol(f Fluid) error {
 	return &InvalidError{Field: "fluid", Value: string(f), Reason: "holds no glycol to measure; say eg or pg"}
 }
 
-// ConcentrateDensityUncertainty is how far (k = 2, relative) an estimated density of a liquid above 60 mass % may be off.
-const ConcentrateDensityUncertainty = 0.005
-
 // LiquidDensity returns the density of any strength of glycol, 0 to 1: as [Density] up to [MaxMassFraction]; above it on the
 // straight line from Melinder at 60 mass % to the pure glycol at 20 °C (CRC Handbook), shifted with the temperature like
-// Melinder's 60 mass %. That estimate is within [ConcentrateDensityUncertainty]; a label's own figure is better, and grams
+// Melinder's 60 mass %. That estimate is within 0.5 % (k = 2); a label's own figure is better, and grams
 // decide.
 func LiquidDensity(f Fluid, x MassFraction, t Celsius) (KilogramPerLitre, error) {
 	if x <= MaxMassFraction || !f.IsGlycol() {

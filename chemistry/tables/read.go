@@ -32,7 +32,7 @@ func (d reader) glycol(fluid string) *Glycol {
 	}
 	for _, r := range d.read("pure.csv") {
 		if r[0] == fluid {
-			g.Pure = Pure{r[1], number(r[2]), number(r[3]), number(r[4]), number(r[5]), number(r[6])}
+			g.Pure = Pure{number(r[1]), number(r[2])}
 		}
 	}
 	return g
@@ -182,7 +182,7 @@ func (d reader) waterLimits() []WaterLimit {
 func (d reader) hazards() map[string]Hazard {
 	out := make(map[string]Hazard)
 	for _, r := range d.read("hazards.csv") {
-		out[r[0]] = Hazard{r[0], r[1], r[2], strings.Fields(r[3]), strings.Fields(r[4]), r[5], r[6]}
+		out[r[0]] = Hazard{r[0], r[2], strings.Fields(r[3]), strings.Fields(r[4]), r[5], r[6]}
 	}
 	return out
 }

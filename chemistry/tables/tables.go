@@ -49,12 +49,8 @@ type Melinder struct {
 
 // Pure holds what is known of the undiluted glycol.
 type Pure struct {
-	CAS       string
 	MolarMass float64 // g/mol
 	Density20 float64 // kg/m³ at 20 °C
-	ND20      float64 // refractive index at 20 °C
-	BoilC     float64 // boiling point, °C
-	FlashC    float64 // flash point, °C
 }
 
 // Water holds the coefficients for liquid water at atmospheric pressure.
@@ -87,9 +83,9 @@ type WaterLimit struct {
 
 // Hazard is what registers and data sheets say of a substance. H and P are codes.
 type Hazard struct {
-	Substance, CAS, Signal string
-	H, P                   []string
-	Source, Grade          string
+	Substance, Signal string
+	H, P              []string
+	Source, Grade     string
 }
 
 // Family is one kind of substance or material on an axis of the compatibility table.

@@ -35,7 +35,7 @@ func parseDosed(text string) (loops.Dosed, error) {
 		return d, err
 	}
 	if strings.TrimSpace(parts[2]) != "" {
-		if d.DoseMLPerL, err = parsePlain(parts[2], "ml/l"); err != nil {
+		if d.DoseMLPerL, err = parseDose(parts[2]); err != nil {
 			return d, err
 		}
 	}
@@ -59,7 +59,7 @@ func printDosed(d loops.Dosed) string {
 func showDosed(d loops.Dosed) string {
 	words := d.String()
 	if d.DoseMLPerL != 0 {
-		words += ", " + plain("DOSE", "ml/l").show(d.DoseMLPerL)
+		words += ", " + dose().show(d.DoseMLPerL)
 	}
 	if d.LifeMonths != 0 {
 		words += ", " + whole("MONTHS", "months").show(d.LifeMonths)

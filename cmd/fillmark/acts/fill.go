@@ -34,7 +34,7 @@ func fillAct() Definition {
 say --origin and between which days; its volume and strength may be unknown.`,
 		Examples: []string{
 			"7K3QXA --fluid pg --mass 40% --poured 480ml --inhibitor azole --inhibitor-life 24 --biocide isothiazolinone --biocide-life 12",
-			"7K3QXA --fluid pg --mass 40% --poured 3=480ml",
+			"7K3QXA --poured 3=200ml --poured water=280ml --inhibitor oat --formulated --biocide none",
 			"7K3QXA --fluid unknown --origin factory --filled-from 2022-01-01 --filled-to 2023-06-30",
 		},
 	}, fillFields(), func(e loops.Entry) Fill {
@@ -78,7 +78,7 @@ func fillFields() fields[Fill] {
 		return fields[Fill]{
 			one(Field{Name: name, Also: also("family"), Label: name, Help: "family of the " + name + ", or none", Unknown: true}, family, func(a *Fill) *string { return &at(a).Family }),
 			one(Field{Name: name + "-product", Also: also("product"), Label: "by label", Help: name + " as its label says"}, words(), func(a *Fill) *string { return &at(a).Product }),
-			one(Field{Name: name + "-dose", Also: also("dose"), Label: "label's dose", Help: "the label's dose of " + name + ", in product per litre of coolant", Example: "2ml/l"}, plain("DOSE", "ml/l"), func(a *Fill) *float64 { return &at(a).DoseMLPerL }),
+			one(Field{Name: name + "-dose", Also: also("dose"), Label: "label's dose", Help: "the label's dose of " + name + ", in product per litre of coolant", Example: "2ml/l"}, dose(), func(a *Fill) *float64 { return &at(a).DoseMLPerL }),
 			one(Field{Name: name + "-life", Also: also("life"), Label: "label gives it", Help: "months that the label of the " + name + " declares", Example: "24"}, whole("MONTHS", "months"), func(a *Fill) *int { return &at(a).LifeMonths }),
 		}
 	}
@@ -136,11 +136,13 @@ func (a *Fill) charge(s Snapshot, today loops.Day) (loops.Charge, []loops.Pour, 
 	if c.FilledFrom.IsZero() && c.Origin == loops.WorkshopFill {
 		c.FilledFrom = c.FilledTo
 	}
-	s.asBottled(a, &c)
-	if err := a.strength(&c); err != nil {
-		return c, nil, err
-	}
 	poured, err := s.fromShelf(a.Poured)
+	if err == nil {
+		err = s.asPoured(a, poured, &c)
+	}
+	if err == nil {
+		err = a.strength(&c)
+	}
 	if err != nil {
 		return c, nil, err
 	}
@@ -148,7 +150,7 @@ func (a *Fill) charge(s Snapshot, today loops.Day) (loops.Charge, []loops.Pour, 
 		c.MassUncertainty = max(c.MassUncertainty, labelsOff(poured))
 	}
 	if c.Volume == 0 {
-		c.Volume = sum(poured)
+		c.Volume = s.together(poured)
 	}
 	named := poured[:0:0]
 	for _, p := range poured { // a bare amount is the charge itself
@@ -163,21 +165,47 @@ func (a *Fill) charge(s Snapshot, today loops.Day) (loops.Charge, []loops.Pour, 
 	return c, named, nil
 }
 
-// asBottled takes the strength from the one container that all of the charge
-// came from, where nobody said it.
-func (s Snapshot) asBottled(a *Fill, c *loops.Charge) {
-	if c.Mass != nil || a.ByVolume != nil || c.MassKnown.How == loops.NotKnown || len(a.Poured) != 1 {
-		return
+// asPoured takes fluid and strength from what was poured, where nobody said
+// them: of one container as it is on record, of several liquids by their
+// masses. What was poured must not be another glycol than was said.
+func (s Snapshot) asPoured(a *Fill, poured []loops.Pour, c *loops.Charge) error {
+	said := c.Mass != nil || a.ByVolume != nil || c.MassKnown.How == loops.NotKnown
+	for _, p := range poured {
+		switch {
+		case p.Fluid.IsGlycol() && c.Fluid != "" && p.Fluid != c.Fluid:
+			return wrong("poured", printPour(p), c.Fluid.Name()+", as the charge: this is "+p.Fluid.Name())
+		case p.Liquid == "" && c.Fluid == "" && len(poured) > 1 && !said:
+			return wrong("poured", printPour(p), "what it was and how much, such as water=460ml, or 3=40ml from container 3")
+		case p.Liquid == "":
+			said = true // a bare amount is the charge itself
+		}
 	}
-	box, ok := s.container(a.Poured[0].Container)
-	mass, off := box.Strength()
-	if !ok || mass == nil || c.Fluid != "" && c.Fluid != box.Fluid {
-		return
+	if said || len(poured) == 0 {
+		return nil
 	}
-	c.Fluid, c.Mass, c.MassUncertainty = box.Fluid, mass, max(c.MassUncertainty, off)
-	if c.MassKnown.How == "" {
-		c.MassKnown = loops.Known{How: cmp.Or(box.MassKnown.How, loops.OnLabel), By: box.Product}
+	if box, ok := s.container(poured[0].Container); ok && len(poured) == 1 && (c.Fluid == "" || c.Fluid == box.Fluid) {
+		mass, off := box.Strength()
+		c.Fluid, c.Mass, c.MassUncertainty = box.Fluid, mass, max(c.MassUncertainty, off)
+		if mass != nil && c.MassKnown.How == "" {
+			c.MassKnown = loops.Known{How: cmp.Or(box.MassKnown.How, loops.OnLabel), By: box.Product}
+		}
+		return nil
 	}
+	b, err := chemistry.Blend(s.liquids(poured))
+	switch {
+	case err != nil:
+		return err
+	case b.Fluid.IsGlycol():
+		c.Fluid, c.Mass = b.Fluid, &b.Mass
+	case c.Fluid.IsGlycol():
+		return wrong("poured", "", "the "+c.Fluid.Name()+" too: only water is said")
+	case c.Fluid == "":
+		c.Fluid = b.Fluid
+	}
+	if b.Uncertainty > assumedStrength {
+		c.MassUncertainty = max(c.MassUncertainty, b.Uncertainty)
+	}
+	return nil
 }
 
 // strength settles the strength from the basis it was said in, and how it is
@@ -233,7 +261,7 @@ func (a *Fill) Check(s Snapshot, today loops.Day) error {
 	if err := s.returned(a.on(today), loops.KindFill); err != nil {
 		return err
 	}
-	c, _, err := a.charge(s, today)
+	c, named, err := a.charge(s, today)
 	if err != nil {
 		return err
 	}
@@ -243,7 +271,11 @@ func (a *Fill) Check(s Snapshot, today loops.Day) error {
 	if c.Origin == loops.WorkshopFill && c.Volume == 0 {
 		return wrong("poured", "", "how much went in, such as 480ml")
 	}
-	if in := sum(a.Poured); in > c.Volume+rounding {
+	in := sum(a.Poured)
+	if len(named) == len(a.Poured) {
+		in = s.together(named)
+	}
+	if in > c.Volume+rounding {
 		return wrong("filled", c.Volume.String(), "not less than what went in, "+in.String())
 	}
 	return nil

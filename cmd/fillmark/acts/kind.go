@@ -150,6 +150,27 @@ func plain(word, unit string) kind[float64] {
 		func(v float64) string { return strings.TrimSpace(figure(v) + "\u00a0" + unit) })
 }
 
+// dose is a kind of value: what a label asks for, in ml of product per litre of
+// coolant.
+func dose() kind[float64] {
+	k := plain("DOSE", "ml/l")
+	k.parse = parseDose
+	return k
+}
+
+// parseDose reads 2ml/l or 0.2vol%.
+func parseDose(text string) (float64, error) {
+	said := strings.ToLower(text)
+	switch {
+	case strings.Contains(said, "vol"):
+		v, err := chemistry.ParseVolumePercent(said)
+		return 1000 * float64(v), err
+	case strings.ContainsAny(said, "%–") || strings.Contains(said, "ppm") || strings.Contains(said, "-") && !strings.Contains(said, "e-"):
+		return 0, wrong("", text, "one figure by volume, such as 2ml/l or 0.2vol%: of a range the one that is dosed, and % or ppm may count by mass")
+	}
+	return parsePlain(text, "ml/l")
+}
+
 // parsePlain reads a number with or without its unit.
 func parsePlain(text, unit string) (float64, error) {
 	text = strings.TrimSpace(strings.ReplaceAll(text, "\u00a0", ""))

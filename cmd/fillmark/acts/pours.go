@@ -100,6 +100,24 @@ func (s Snapshot) fromShelf(pours []loops.Pour) ([]loops.Pour, error) {
 	return out, nil
 }
 
+// liquids are completed pours as chemistry judges them: a bottle of which only
+// the label is on record goes by its own curve.
+func (s Snapshot) liquids(poured []loops.Pour) []chemistry.Pour {
+	var out []chemistry.Pour
+	for _, p := range poured {
+		liquid, err := chemistry.ParseLiquid(p.Liquid, p.Fluid)
+		if err != nil { // a container's product is no liquid's name
+			liquid = chemistry.Liquid{Name: p.Liquid}
+		}
+		liquid.Fluid, liquid.Mass, liquid.MassUncertainty = p.Fluid, p.Mass, p.MassUncertainty
+		if box, ok := s.container(p.Container); ok && box.Mass == nil {
+			liquid.Product = box.ByLabel()
+		}
+		out = append(out, chemistry.Pour{Liquid: liquid, Volume: p.Volume})
+	}
+	return out
+}
+
 func drawnFrom(pours []loops.Pour) []loops.ContainerID {
 	var ids []loops.ContainerID
 	for _, p := range pours {
@@ -118,6 +136,24 @@ func labelsOff(pours []loops.Pour) chemistry.MassFraction {
 		off += p.MassUncertainty * chemistry.MassFraction(p.Volume/sum(pours))
 	}
 	return off
+}
+
+// together is the room that completed pours take in an empty loop: mixed, where
+// all of them are named, less than their sum.
+func (s Snapshot) together(poured []loops.Pour) chemistry.Litre {
+	if len(poured) < 2 {
+		return sum(poured)
+	}
+	for _, p := range poured {
+		if p.Liquid == "" {
+			return sum(poured)
+		}
+	}
+	b, err := chemistry.Blend(s.liquids(poured))
+	if err != nil {
+		return sum(poured)
+	}
+	return b.Volume
 }
 
 func sum(pours []loops.Pour) chemistry.Litre {

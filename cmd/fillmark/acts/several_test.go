@@ -132,6 +132,69 @@ func TestBottleDrivesFillAndTopUp(t *testing.T) {
 	assert.ErrorContains(t, line(t, "poured", "poured=5=10ml").Check(s, today), "strength or label")
 }
 
+// A fill from the shelf says what it is: fluid and strength follow from what was
+// poured, a bottle with water by its own label, where nobody says them.
+func TestFillSaysWhatWasPoured(t *testing.T) {
+	t.Parallel()
+	s := snapshot(drained(-1))
+	for _, text := range []string{"25%:-9C", "40%:-20C", "50%:-31C"} {
+		pair, err := chemistry.ParseLabelPair(text)
+		require.NoError(t, err)
+		if len(s.Containers) == 1 {
+			s.Containers = append(s.Containers,
+				loops.Container{ID: 4, Kind: loops.ConcentrateBottle, Product: "Tern", Fluid: chemistry.PropyleneGlycol, Left: 5},
+				loops.Container{ID: 5, Kind: loops.WaterContainer, Product: "distilled", Fluid: chemistry.DeionisedWater, Left: 5})
+		}
+		s.Containers[1].Pairs = append(s.Containers[1].Pairs, pair)
+	}
+	charge := func(words ...string) loops.Charge {
+		t.Helper()
+		act := line(t, "fill", words...)
+		require.NoError(t, act.Check(s, today), words)
+		return act.Apply(s, today).Entries[0].Fill.Charge
+	}
+	for _, water := range []string{"5=270ml", "water=270ml"} {
+		c := charge("poured=4=180ml", "poured="+water)
+		assert.Equal(t, chemistry.PropyleneGlycol, c.Fluid)
+		freeze, err := chemistry.FreezePoint(c.Fluid, *c.Mass)
+		require.NoError(t, err)
+		assert.InDelta(t, -20, float64(freeze.Stated), 0.05, "40 % of it, by its label")
+		assert.Equal(t, loops.Calculated, c.MassKnown.How)
+		assert.Equal(t, "Tern", c.Product)
+		assert.InDelta(t, 0.443, float64(c.Volume), 0.002, "they contract")
+	}
+	assert.InDelta(t, 0.5, float64(charge("poured=4=203ml", "poured=5=305ml").Volume), 0.001, "508 ml poured are not too much for 500 ml")
+	assert.Equal(t, chemistry.DeionisedWater, charge("poured=5=400ml").Fluid)
+	assert.Equal(t, chemistry.TreatedWater, charge("fluid=water", "poured=5=400ml").Fluid, "what is said goes before the label")
+	for says, words := range map[string][]string{
+		"this is propylene glycol": {"fluid=eg", "mass=40%", "poured=4=100ml"},
+		"the ethylene glycol too":  {"fluid=eg", "poured=5=400ml"},
+		"one glycol":               {"poured=4=100ml", "poured=eg:95%=100ml"},
+		"what it was and how much": {"poured=4=100ml", "poured=300ml"},
+		"its label ends there":     {"poured=4=400ml", "poured=water=50ml"},
+	} {
+		assert.ErrorContains(t, line(t, "fill", words...).Check(s, today), says, words)
+	}
+}
+
+// A label's dose is asked for as one figure by volume.
+func TestDoseOfALabel(t *testing.T) {
+	t.Parallel()
+	d, ok := acts.Find("dose")
+	require.True(t, ok)
+	for text, want := range map[string]float64{"2ml/l": 2, "2": 2, "0.5vol%": 5, "0.5 vol %": 5} {
+		act, err := d.Read(acts.Said{"role": {"biocide"}, "label-dose": {text}})
+		require.NoError(t, err, text)
+		dose, ok := act.(*acts.Dose)
+		require.True(t, ok)
+		assert.InDelta(t, want, dose.Additive.DoseMLPerL, 1e-9, text)
+	}
+	for _, text := range []string{"0.5-1 %", "0.5–1ml/l", "1-2ml/l", "300ppm", "1%"} {
+		_, err := d.Read(acts.Said{"role": {"biocide"}, "label-dose": {text}})
+		assert.ErrorContains(t, err, "one figure by volume", text)
+	}
+}
+
 // What should not be in a loop is recorded where it was found or poured, is a
 // stop before, and spoils the charge.
 func TestFurtherLiquidsAreRecordedAndNeverGo(t *testing.T) {

@@ -79,19 +79,11 @@ func (a *TopUp) Judge(s Snapshot, today loops.Day) []Reason {
 	request := s.pouring(state)
 	request.Drained = a.Drained
 	formulated := loops.SinceFillOf(s.History).Formulated
-	for _, p := range poured {
-		liquid, err := chemistry.ParseLiquid(p.Liquid, p.Fluid)
-		if err != nil { // a container's product is no liquid's name
-			liquid = chemistry.Liquid{Name: p.Liquid}
-		}
-		liquid.Fluid, liquid.Mass, liquid.MassUncertainty = p.Fluid, p.Mass, p.MassUncertainty
-		if box, ok := s.container(p.Container); ok && box.Mass == nil {
-			liquid.Product = box.ByLabel() // its own curve says what it makes of this charge
-		}
+	request.Poured = s.liquids(poured)
+	for i, p := range poured {
 		if slices.Contains(formulated, p.Container) {
-			liquid.Inhibitor = request.Inhibitor
+			request.Poured[i].Inhibitor = request.Inhibitor
 		}
-		request.Poured = append(request.Poured, chemistry.Pour{Liquid: liquid, Volume: p.Volume})
 	}
 	found, _, err := chemistry.CheckPour(request)
 	if err != nil {

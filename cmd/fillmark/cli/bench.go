@@ -200,7 +200,7 @@ func (a *app) benchCleanCommand() *cobra.Command {
 	var r chemistry.CleaningRequest
 	cmd := &cobra.Command{
 		Use: "clean --agent AGENT", Short: "Check a way of cleaning: what must not meet what",
-		Example: "  fillmark bench clean --agent acid --metal copper --metal aluminium",
+		Example: "  fillmark bench clean --agent acid --metal copper --metal aluminium --material epdm\n  fillmark bench clean --agent vinegar --metal copper --material none",
 		Args:    noArgs,
 		RunE: func(*cobra.Command, []string) error {
 			reasons, err := chemistry.CheckCleaning(r)
@@ -217,7 +217,7 @@ func (a *app) benchCleanCommand() *cobra.Command {
 	f := cmd.Flags()
 	f.Var(&listFlag[chemistry.Agent]{target: &r.Agents, parse: chemistry.ParseAgent, kind: "AGENT"}, "agent", "what to clean with: "+wrapped(chemistry.Agents())+", or a usual name such as vinegar; repeat")
 	f.Var(&listFlag[chemistry.Metal]{target: &r.Metals, parse: chemistry.ParseMetal, kind: "METAL"}, "metal", "a wetted metal: "+wrapped(chemistry.Metals())+"; repeat")
-	f.Var(&listFlag[chemistry.Material]{target: &r.Materials, parse: chemistry.ParseMaterial, kind: "MATERIAL"}, "material", "a wetted seal or plastic: "+wrapped(chemistry.Materials())+"; repeat")
+	f.Var(&listFlag[chemistry.Material]{target: &r.Materials, parse: chemistry.ParseMaterial, kind: "MATERIAL"}, "material", "a wetted seal or plastic: "+wrapped(chemistry.Materials())+"; none for a bare part; repeat")
 	need(f, &r.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "fluid still in the loop")
 	need(f, &r.Inhibitor, chemistry.ParseInhibitor, "inhibitor", "FAMILY", "inhibitor still in the loop: "+wrapped(chemistry.Inhibitors()))
 	f.BoolVar(&r.Ignition, "ignition", false, "flame, spark or a running machine is near")

@@ -56,7 +56,7 @@ func TestWorseNeverPrintsBetter(t *testing.T) {
 				worse = line + " " + worse
 			}
 		case "clean":
-			line = "bench clean --agent " + one("agent", "alcohol", "acid", "alkali", "bleach", "ammonia", "peroxide", "detergent") + " --metal " + one("metal", "copper", "steel", "aluminium")
+			line = "bench clean --agent " + one("agent", "alcohol", "acid", "alkali", "bleach", "ammonia", "peroxide", "detergent") + " --metal " + one("metal", "copper", "steel", "aluminium") + " --material none"
 			worse = line + " " + one("worse", "--agent bleach", "--agent acid", "--agent acetone", "--metal aluminium", "--hot", "--ignition")
 		case "water":
 			chloride, hardness := figure("chloride", 0, 40), figure("hardness", 0, 200)

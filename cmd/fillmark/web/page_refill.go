@@ -4,6 +4,7 @@
 package web
 
 import (
+	"errors"
 	"net/http"
 	"net/url"
 
@@ -117,7 +118,11 @@ func (s *server) refillPage(r *http.Request, file workshop.File, f *form, sent *
 	}
 	offerMix(f, file, visit)
 	if f.typed.Has("mix") {
-		p.Mix = mixFor(f, loop, lastCharge(file))
+		bottle, err := s.bottle(f)
+		if err != nil {
+			return p, err
+		}
+		p.Mix = mixFor(f, loop, lastCharge(file), bottle)
 		p.Query = mixQuery(f)
 	}
 	today := loops.DayOf(s.Now(), s.Workshop.Settings().Zone).String()
@@ -142,7 +147,38 @@ func fillOffers(f *form, mix mixAnswer, today string) url.Values {
 		offers.Set("mass", quantityIn(mix.Result.MassPercent))
 		offers.Set("mass-known", string(loops.Calculated))
 	}
+	if bottle := f.text("bottle"); bottle != "" {
+		offers.Set("poured-of", bottle)
+		for _, part := range mix.Parts {
+			name := "poured"
+			if part.Name == chemistry.PartDilutionWater {
+				name = "poured:water"
+			}
+			offers.Set(name, quantityIn(part.Volume.Millilitres()))
+		}
+	}
 	return offers
+}
+
+// bottle is the container that a mix is asked for from; nil where none is
+// chosen or what was chosen is marked as wrong.
+func (s *server) bottle(f *form) (*loops.Container, error) {
+	text := f.text("bottle")
+	if text == "" {
+		return nil, nil
+	}
+	id, err := loops.ParseContainer(text)
+	if err == nil {
+		var c loops.Container
+		if c, err = s.Workshop.Container(id); err == nil {
+			return &c, nil
+		}
+	}
+	if _, typo := errors.AsType[*loops.InvalidError](err); typo || errors.Is(err, loops.ErrNotFound) {
+		f.blame("bottle", "one of the list")
+		return nil, nil
+	}
+	return nil, err
 }
 
 // consentOffers say again what the owner agreed to before.

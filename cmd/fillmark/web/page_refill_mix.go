@@ -17,6 +17,7 @@ import (
 // mixAnswer says what to pour and whether it may be in this loop.
 type mixAnswer struct {
 	Steps   []workshop.Step
+	Parts   []chemistry.Part
 	Result  *workshop.Strength // in the loop, with what was left there; nil for water
 	Total   chemistry.Litre
 	Verdict chemistry.Verdict
@@ -27,7 +28,7 @@ type mixAnswer struct {
 // mixNames are the fields that ask for a mix.
 func mixNames() []string {
 	return []string{
-		"mix", "fluid", "want", "wall", "left", "left_mass", "make", "concentrate", "premix", "bench",
+		"mix", "fluid", "want", "wall", "left", "left_mass", "make", "concentrate", "bottle", "premix", "bench",
 		"inhibitor", "inhibitor_dose", "biocide", "biocide_dose",
 	}
 }
@@ -68,9 +69,9 @@ func lastCharge(file workshop.File) *loops.Charge {
 
 // mixFor works out the mix that the form asks for, or marks what is wrong
 // with it and returns nil; last is what was in the loop before, nil where
-// nothing is on record.
-func mixFor(f *form, loop loops.Loop, last *loops.Charge) *mixAnswer {
-	request, ok := mixRequest(f, loop)
+// nothing is on record, and bottle the container that was chosen, or nil.
+func mixFor(f *form, loop loops.Loop, last *loops.Charge, bottle *loops.Container) *mixAnswer {
+	request, ok := mixRequest(f, loop, bottle)
 	if !ok || blameLeft(f, request, loop, last) {
 		return nil
 	}
@@ -79,7 +80,7 @@ func mixFor(f *form, loop loops.Loop, last *loops.Charge) *mixAnswer {
 		blameMix(f, err)
 		return nil
 	}
-	answer := &mixAnswer{Steps: workshop.StepsOf(mix.Steps), Total: mix.Total.Volume, Sources: mix.Sources}
+	answer := &mixAnswer{Steps: workshop.StepsOf(mix.Steps), Parts: mix.Parts, Total: mix.Total.Volume, Sources: mix.Sources}
 	if request.Fluid.IsGlycol() {
 		answer.Result = new(workshop.StrengthOf(mix.Result))
 	}
@@ -102,7 +103,7 @@ func mixFor(f *form, loop loops.Loop, last *loops.Charge) *mixAnswer {
 }
 
 // mixRequest reads the form; ok is false where a field is marked.
-func mixRequest(f *form, loop loops.Loop) (r chemistry.MixRequest, ok bool) {
+func mixRequest(f *form, loop loops.Loop, bottle *loops.Container) (r chemistry.MixRequest, ok bool) {
 	fluid, err := chemistry.ParseFluid(f.text("fluid"))
 	if err != nil {
 		f.blame("fluid", "one of the list")
@@ -129,10 +130,11 @@ func mixRequest(f *form, loop loops.Loop) (r chemistry.MixRequest, ok bool) {
 			*strength = *mass
 		}
 	}
+	takeBottle(f, &r, bottle)
 	if fluid.IsGlycol() && r.Mass == nil && r.Protect == nil {
 		f.blame("want", "how strong, or how cold its coldest wall gets")
 	}
-	if fluid.IsGlycol() && r.Concentrate == 0 && r.Premix == 0 {
+	if fluid.IsGlycol() && r.Concentrate == 0 && r.Premix == 0 && r.Product == nil && bottle == nil {
 		f.blame("concentrate", "the glycol in the concentrate or in the premix by its label, such as 95")
 	}
 	if r.Make == 0 {
@@ -143,6 +145,29 @@ func mixRequest(f *form, loop loops.Loop) (r chemistry.MixRequest, ok bool) {
 		r.Make = max(0, r.Make)
 	}
 	return r, f.OK()
+}
+
+// takeBottle mixes from a bottle on the shelf: by the strength on its record, else
+// by its own label.
+func takeBottle(f *form, r *chemistry.MixRequest, bottle *loops.Container) {
+	if bottle == nil {
+		return
+	}
+	switch product := bottle.ByLabel(); {
+	case r.Fluid == "": // marked already
+	case bottle.Fluid != r.Fluid:
+		f.blame("bottle", "one with "+r.Fluid.Name()+", as chosen above")
+	case r.Concentrate != 0 || r.Premix != 0:
+		f.blame("bottle", "the bottle or a strength, not both")
+	case bottle.Mass == nil && product == nil:
+		f.blame("bottle", "one whose strength or label is on record")
+	case bottle.Mass == nil:
+		r.Product = product
+	case *bottle.Mass > chemistry.MaxMassFraction:
+		r.Concentrate, r.ConcentrateUncertainty = *bottle.Mass, bottle.MassUncertainty
+	default:
+		r.Premix = *bottle.Mass
+	}
 }
 
 // blameLeft marks what was left in the loop where it must not meet the fluid
@@ -169,7 +194,7 @@ func blameMix(f *form, err error) {
 		f.blame("wall", rng.Error())
 		return
 	}
-	fields := map[string]string{"strength": "want", "mass": "want", "protect": "wall", "make": "make", "bench": "bench", "left": "left", "concentrate": "concentrate", "premix": "premix"}
+	fields := map[string]string{"strength": "want", "mass": "want", "protect": "wall", "make": "make", "bench": "bench", "left": "left", "concentrate": "concentrate", "premix": "premix", "product": "bottle"}
 	if f.take(err, fields) != nil {
 		f.Rest = append(f.Rest, Problem{Field: "mix", Right: err.Error()})
 	}

@@ -15,6 +15,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fillmark/chemistry"
 	"fillmark/loops"
 )
 
@@ -82,6 +83,47 @@ func TestRefillAsksWhatWasLeftBeforeAnythingIsMixed(t *testing.T) {
 	w := b.get("/loops/" + string(tag) + "/refill?mix=yes&fluid=pg&wall=-10&concentrate=95")
 	b.says(w, "what stayed in after draining; 0 if it was blown dry", "left")
 	assert.NotContains(t, w.Body.String(), "weigh and stir in")
+}
+
+// A bottle on the shelf is mixed by its own label, and what was worked out is
+// offered as what is poured: the fill then says it by the same label.
+func TestRefillFromABottle(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := b.taken(intakeForm(nil))
+	add := func(c loops.Container) string {
+		t.Helper()
+		for _, text := range []string{"25%:-9C", "40%:-20C", "50%:-31C"} {
+			if c.Kind != loops.ConcentrateBottle || c.Mass != nil {
+				break
+			}
+			pair, err := chemistry.ParseLabelPair(text)
+			require.NoError(t, err)
+			c.Pairs = append(c.Pairs, pair)
+		}
+		c, err := b.shop.AddContainer(stamp(1), c)
+		require.NoError(t, err)
+		return fmt.Sprint(c.ID)
+	}
+	tern := add(loops.Container{Kind: loops.ConcentrateBottle, Product: "Tern", Lot: "T9", Fluid: chemistry.PropyleneGlycol, Left: 5})
+	plain := add(loops.Container{Kind: loops.PremixBottle, Product: "ready", Fluid: chemistry.PropyleneGlycol, Mass: new(chemistry.MassFraction(0.5)), Left: 5})
+	amber := add(loops.Container{Kind: loops.PremixBottle, Product: "amber", Fluid: chemistry.EthyleneGlycol, Mass: new(chemistry.MassFraction(0.5)), Left: 5})
+	refill := "/loops/" + string(tag) + "/refill"
+	ask := refill + "?mix=yes&left=0&fluid=pg&wall=-10&make=480&bottle="
+	w := b.get(ask + tern)
+	b.says(w, "of Tern, by the lines of its label", "checked in the bottle's own per cent")
+	b.says(w, `name="poured:water"`, "water beside it")
+	b.says(b.get(ask+plain), "weigh and stir in <strong>", "by the strength on its record")
+	b.says(b.get(ask+amber), "one with propylene glycol", "the other glycol")
+	for _, wrong := range []string{"99", "x", tern + "&concentrate=95"} {
+		assert.Contains(t, b.get(ask+wrong).Body.String(), `id="bottle-problem"`, wrong)
+	}
+
+	fill := url.Values{"page": {"refill"}, "poured-of": {tern}, "poured": {"180"}, "poured:water": {"270"}, "inhibitor": {"oat"}, "biocide": {"none"}, "already-done": {"yes"}}
+	assert.Equal(t, http.StatusSeeOther, b.post("/loops/"+string(tag)+"/acts/fill", fill).Code)
+	file := b.file(tag)
+	assert.Equal(t, "Tern", file.Loop.State.Charge.Product)
+	assert.InDelta(t, -20, float64(file.Loop.Protection().FreezePoint), 0.1, "40 % of it, by its label")
 }
 
 func TestRefillTellsGlycolsApart(t *testing.T) {

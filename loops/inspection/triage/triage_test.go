@@ -80,6 +80,27 @@ func table(a triage.Answer) string {
 	return strings.ReplaceAll(b.String(), " K/W ", " ")
 }
 
+// A resistance a little below the band is no proof of a wrong sensor: watts
+// overstated by a third do the same. Far below it they do not.
+func TestOverstatedWattsAreThoughtOf(t *testing.T) {
+	t.Parallel()
+	const sound = "pump=running tubes=both-warm radiator=warm fan=running fins=clean fan-direction=out screws=tight clock=full"
+	a, err := triage.Judge(machine(true, 33, 22, 100, sound))
+	require.NoError(t, err)
+	assert.False(t, a.Told, table(a))
+	assert.ElementsMatch(t, []triage.Cause{triage.Sensor, triage.None}, []triage.Cause{a.Causes[0].Cause, a.Causes[1].Cause}, table(a))
+	for _, c := range a.Causes[:2] {
+		assert.Greater(t, c.Probability, 0.2, table(a))
+		assert.Equal(t, c.Cause == triage.None, strings.Contains(c.Why, "watts are those of a label"), c.Why)
+	}
+	assert.NotEmpty(t, a.Next.Separates)
+
+	a, err = triage.Judge(machine(true, 27, 22, 100, sound))
+	require.NoError(t, err)
+	assert.Equal(t, triage.Sensor, a.Causes[0].Cause, table(a))
+	assert.True(t, a.Told, table(a))
+}
+
 // With three figures alone nothing is told but a reading that cannot be true,
 // whatever they are, and there is always a next step.
 func TestThreeFiguresAloneTellNothing(t *testing.T) {

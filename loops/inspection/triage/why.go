@@ -77,14 +77,17 @@ func (m *model) reasons(c Cause) []reason {
 		}
 	}
 	if m.total != nil {
-		where := "within"
+		where, as := "within", ""
 		switch {
 		case *m.total > m.band.High:
 			where = "above"
 		case *m.total < m.band.Low:
 			where = "below"
+			if c == None {
+				as = ", as where the watts are those of a label and not read"
+			}
 		}
-		add(fmt.Sprintf("%.2f K/W from die to room, %s the %.2f to %.2f of its build", float64(*m.total), where, float64(m.band.Low), float64(m.band.High)), func(h *hypothesis) float64 { return h.ofTotal })
+		add(fmt.Sprintf("%.2f K/W from die to room, %s the %.2f to %.2f of its build%s", float64(*m.total), where, float64(m.band.Low), float64(m.band.High), as), func(h *hypothesis) float64 { return h.ofTotal })
 	}
 	if said := m.conditions(); said != "" {
 		add(said, func(h *hypothesis) float64 { return h.ofAround })
