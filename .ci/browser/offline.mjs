@@ -7,7 +7,7 @@
 import { connect, createServer } from 'node:net'
 import { expect, says, signIn } from './jobs.mjs'
 
-// wire is a line to the pages that can be cut and mended.
+// wire is a line to the pages that can be cut and joined again.
 const wire = async (base) => {
   const ends = new Set()
   const server = createServer((near) => {
@@ -26,7 +26,7 @@ const wire = async (base) => {
     if (server.listening) server.close()
     for (const end of ends) end.destroy()
   }
-  return { base: `http://127.0.0.1:${port}`, cut, mend: () => listen(port) }
+  return { base: `http://127.0.0.1:${port}`, cut, join: () => listen(port) }
 }
 
 // kept waits until the sheet is kept for when there is no connection.
@@ -122,7 +122,7 @@ export const offlineJobs = [
       }
       expect(counts(made, made.tag)('clean') === before('clean'), 'something is on record without a connection')
 
-      await line.mend()
+      await line.join()
       await Promise.all([online(one), online(two)])
       await waits(one, 0)
       await waits(two, 0)
@@ -161,7 +161,7 @@ export const offlineJobs = [
       await page.locator(`#${id} input[type=checkbox]`).check()
       await waits(page, 3)
 
-      await line.mend()
+      await line.join()
       await online(page)
       await waits(page, 2) // one is recorded, the next refused: only then the page is to say why
       await says(page, 'a leak check ended wet')
