@@ -61,7 +61,7 @@ func ParseTag(text string) (Tag, error) {
 		}
 	}
 	if len(typed) != tagSymbols+1 {
-		return "", invalid("tag", text, fmt.Sprintf("six symbols such as 7K3QXA; this has %d", len(typed)))
+		return "", invalid("tag", text, fmt.Sprintf("six symbols such as 7K3QXW; this has %d", len(typed)))
 	}
 	if want := tagCheck(typed[:tagSymbols]); want != typed[tagSymbols] {
 		return "", invalid("tag", text, "the six symbols on the label; the last one does not fit the first five, so one is mistyped or two are swapped")

@@ -21,7 +21,7 @@ func callAct() Definition {
 	return define(Definition{
 		Name: "call", Done: "Called the owner", Kind: loops.KindCall,
 		Short:    "Write down a call to the owner: whether they were reached, and the day agreed on",
-		Examples: []string{"7K3QXA --outcome reached --agreed 2026-12-03", `7K3QXA --outcome "not reached"`},
+		Examples: []string{"7K3QXW --outcome reached --agreed 2026-12-03", `7K3QXW --outcome "not reached"`},
 	}, fields[Call]{
 		one(Field{Name: "outcome", Label: "", Help: "whether somebody was reached", Needed: true}, choice("OUTCOME", loops.CallOutcomes()), func(a *Call) *loops.CallOutcome { return &a.Outcome }),
 		one(Field{Name: "agreed", Label: "agreed for", Help: "the day on which somebody sees to it, as agreed", Example: "2026-12-03"}, day(), func(a *Call) *loops.Day { return &a.Agreed }),

@@ -21,7 +21,7 @@ func cleanAct() Definition {
 	return define(Definition{
 		Name: "clean", Done: "Cleaned", Kind: loops.KindClean,
 		Short:    "Clean the loop",
-		Examples: []string{`7K3QXA --agent acid --rinsed --note "citric, ten minutes, cold"`},
+		Examples: []string{`7K3QXW --agent acid --rinsed --note "citric, ten minutes, cold"`},
 	}, fields[Clean]{
 		many(Field{Name: "agent", Also: []string{"agents"}, Label: "with", Help: "what it is cleaned with, in the order of use; repeat"}, spelt("AGENT", chemistry.Agents(), chemistry.ParseAgent), func(a *Clean) *[]chemistry.Agent { return &a.Agents }),
 		one(Field{Name: "rinsed", Label: "rinsed with water after each", Help: "rinsed with water after each agent, until it ran clear"}, truth(), func(a *Clean) *bool { return &a.Rinsed }),

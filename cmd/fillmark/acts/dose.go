@@ -30,7 +30,7 @@ the label says is recorded and checked. The same additive again is renewed. Anot
 product of a family that is in the charge is asked about: it takes the place of
 the old one, or both stand. Any other stands beside what was given before, and
 all are held against each other.`,
-		Examples: []string{`7K3QXA --role biocide --family isothiazolinone --product "Clear B" --label-dose 2 --life 12 --poured 9=1ml`},
+		Examples: []string{`7K3QXW --role biocide --family isothiazolinone --product "Clear B" --label-dose 2 --life 12 --poured 9=1ml`},
 	}, fields[Dose]{
 		one(Field{Name: "role", Label: "", Help: "what it does in the coolant", Needed: true}, choice("ROLE", loops.AdditiveRoles()), func(a *Dose) *loops.AdditiveRole { return &a.Role }),
 		one(Field{Name: "family", Also: []string{"inhibitor family", "biocide family"}, Label: "", Help: "its family, such as azole or isothiazolinone; unknown where the label does not say", Unknown: true}, words(), func(a *Dose) *string { return &a.Additive.Family }),

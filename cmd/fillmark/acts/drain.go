@@ -18,7 +18,7 @@ func drainAct() Definition {
 	return define(Definition{
 		Name: "drain", Done: "Drained", Kind: loops.KindDrain,
 		Short:    "Drain the loop; what comes out goes into the used-fluid log",
-		Examples: []string{`7K3QXA --out 440ml --left 25ml --hazard "glycol, traces of copper" --went "drum 2"`},
+		Examples: []string{`7K3QXW --out 440ml --left 25ml --hazard "glycol, traces of copper" --went "drum 2"`},
 	}, fields[Drain]{
 		one(Field{Name: "out", Label: "came out", Help: "how much came out", Example: "440ml"}, volume(), func(a *Drain) *chemistry.Litre { return &a.Out }),
 		one(Field{Name: "left", Label: "left inside", Help: "how much is left in the loop, as weighed", Example: "25ml"}, volume(), func(a *Drain) *chemistry.Litre { return &a.Left }),

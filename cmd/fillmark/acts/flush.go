@@ -12,7 +12,7 @@ func flushAct() Definition {
 	return define(Definition{
 		Name: "flush", Done: "Flushed", Kind: loops.KindFlush,
 		Short:    "Flush the loop with water until it runs clear",
-		Examples: []string{`7K3QXA --note "both ways, 12 µS/cm at the end"`},
+		Examples: []string{`7K3QXW --note "both ways, 12 µS/cm at the end"`},
 	}, fields[Flush]{}, func(loops.Entry) Flush { return Flush{} })
 }
 

@@ -28,8 +28,8 @@ func handoverAct() Definition {
 its coldest wall, and a proof of the repair or the reason why there is none. An
 owner can always have the machine back as it is: loop return.`, loops.LeakCheckHours),
 		Examples: []string{
-			"7K3QXA --mail-consent --opening-consent",
-			`7K3QXA --mail-consent=no --unproved "the rig it cools is not here"`,
+			"7K3QXW --mail-consent --opening-consent",
+			`7K3QXW --mail-consent=no --unproved "the rig it cools is not here"`,
 		},
 	}, fields[Handover]{
 		may(Field{Name: "mail-consent", Label: "agrees to mail", Help: "the owner agrees to reminders by mail"}, truth(), func(a *Handover) **bool { return &a.Mail }),

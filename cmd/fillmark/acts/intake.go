@@ -16,8 +16,8 @@ func intakeAct() Definition {
 		Name: "intake", Done: "Taken in", Kind: loops.KindIntake,
 		Short: "Take the machine in, and write down why it came",
 		Examples: []string{
-			`7K3QXA --complaint "loud since May" --hour-meter 8120h`,
-			`7K3QXA --complaint "drips" --photo front.jpg --photo dent.jpg`,
+			`7K3QXW --complaint "loud since May" --hour-meter 8120h`,
+			`7K3QXW --complaint "drips" --photo front.jpg --photo dent.jpg`,
 		},
 	}, fields[Intake]{
 		one(Field{Name: "complaint", Label: "the owner says", Help: "in the owner's words", Example: `"loud since May"`, Needed: true, Personal: true}, lines(), func(a *Intake) *string { return &a.Complaint }),

@@ -23,7 +23,7 @@ func leakCheckAct() Definition {
 		Short: "Write down a leak check: the pump on a separate supply, the machine unpowered",
 		Long: fmt.Sprintf(`Only a check of %d hours that stayed dry releases the machine; a wet one makes it
 leaking however short it was.`, loops.LeakCheckHours),
-		Examples: []string{"7K3QXA --hours 24h --dry"},
+		Examples: []string{"7K3QXW --hours 24h --dry"},
 	}, fields[LeakCheck]{
 		one(Field{Name: "hours", Label: "over", Help: "hours that it ran", Example: "24h", Needed: true}, plain("HOURS", "h"), func(a *LeakCheck) *float64 { return &a.Hours }),
 		one(Field{Name: "dry", Label: "dry", Help: "it stayed dry to the end"}, truth(), func(a *LeakCheck) *bool { return &a.Dry }),

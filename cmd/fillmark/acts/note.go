@@ -16,7 +16,7 @@ func noteAct() Definition {
 	d := define(Definition{
 		Name: "note", Done: "Noted", Kind: loops.KindNote,
 		Short:    "Write down anything worth remembering",
-		Examples: []string{`7K3QXA --note "the owner moves in May"`},
+		Examples: []string{`7K3QXW --note "the owner moves in May"`},
 	}, fields[Note]{}, func(loops.Entry) Note { return Note{} })
 	for i := range d.Fields {
 		d.Fields[i].Needed = d.Fields[i].Name == "note" // which other acts may be without

@@ -25,7 +25,7 @@ loop is made of and what was in it are on its own record.
 
 Residues: ` + listed(loops.ResidueKinds()) + `.
 Places: ` + listed(loops.Places()) + `.`,
-		Examples: []string{`7K3QXA --cause pump --severity film --residue "bright flakes@pump"`},
+		Examples: []string{`7K3QXW --cause pump --severity film --residue "bright flakes@pump"`},
 	}, fields[Opening]{
 		one(Field{Name: "cause", Label: "cause", Help: "cause of the failure", Needed: true}, choice("CAUSE", loops.Causes()), func(a *Opening) *loops.Cause { return &a.Cause }),
 		one(Field{Name: "failed-on", Also: []string{"failed on"}, Label: "failed in service on", Help: "the day it failed in service, where that is known"}, day(), func(a *Opening) *loops.Day { return &a.FailedOn }),

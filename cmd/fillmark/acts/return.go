@@ -20,7 +20,7 @@ func returnAct() Definition {
 		Short: "Give the machine back as it is: unrepaired, leaking, unproved or without consent",
 		Long: `An owner can always have the machine back. It needs no proof; what is wrong with it
 stands first on the sheet, and nothing is planned that calls the loop good.`,
-		Examples: []string{`7K3QXA --why "the owner does not want it repaired"`},
+		Examples: []string{`7K3QXW --why "the owner does not want it repaired"`},
 	}, fields[Return]{
 		one(Field{Name: "why", Label: "", Help: "why it goes back as it is", Needed: true, Personal: true}, words(), func(a *Return) *string { return &a.Why }),
 	}, func(e loops.Entry) Return { return Return{Return: *e.Return} })

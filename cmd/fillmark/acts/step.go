@@ -19,7 +19,7 @@ func stepAct() Definition {
 	return define(Definition{
 		Name: "step", Done: "Step", Kind: loops.KindStep,
 		Short:    "Tick a step of the bench sheet, or leave it out with the reason",
-		Examples: []string{"7K3QXA --sheet-step weigh-filled --value 1530", `7K3QXA --sheet-step judge-pump --left-out --note "the pump is sealed in"`},
+		Examples: []string{"7K3QXW --sheet-step weigh-filled --value 1530", `7K3QXW --sheet-step judge-pump --left-out --note "the pump is sealed in"`},
 	}, fields[Step]{
 		one(Field{Name: "sheet-step", Also: []string{"step"}, Label: "", Help: "the step's name, as loop steps TAG lists it", Needed: true}, choice("STEP", loops.StepIDs()), func(a *Step) *loops.StepID { return &a.Step }),
 		may(Field{Name: "value", Label: "", Help: "the figure that the step records, in the sheet's unit"}, plain("NUMBER", ""), func(a *Step) **float64 { return &a.Value }),

@@ -20,7 +20,7 @@ func strikeAct() Definition {
 	return define(Definition{
 		Name: "strike", Done: "Struck out", Kind: loops.KindCorrection,
 		Short:    "Strike out an entry that is wrong; nothing is ever deleted",
-		Examples: []string{`7K3QXA --entry 12 --why "typed for the wrong loop"`},
+		Examples: []string{`7K3QXW --entry 12 --why "typed for the wrong loop"`},
 	}, fields[Strike]{
 		one(Field{Name: "entry", Also: []string{"strikes"}, Label: "entry", Help: "number of the entry, as the history lists it", Example: "12", Needed: true}, number[loops.EntryID]("NUMBER"), func(a *Strike) *loops.EntryID { return &a.Strikes }),
 		one(Field{Name: "why", Label: "", Help: "why it is wrong", Needed: true, Personal: true}, words(), func(a *Strike) *string { return &a.Why }),

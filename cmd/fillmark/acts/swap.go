@@ -20,7 +20,7 @@ func swapAct() Definition {
 		Short: "Fit another liquid cooler in the place of this one",
 		Long: `The life of the old charge ends and that of the new cooler's begins; what the loop
 was made of is asked again. For an air cooler the loop is retired instead.`,
-		Examples: []string{`7K3QXA --old-unit kept --sealed --why "plate worn through"`},
+		Examples: []string{`7K3QXW --old-unit kept --sealed --why "plate worn through"`},
 	}, fields[Swap]{
 		one(Field{Name: "old-unit", Also: []string{"old unit"}, Label: "old unit", Help: "what becomes of the cooler that was taken out", Needed: true}, choice("WHAT", loops.OldUnits()), func(a *Swap) *loops.OldUnit { return &a.OldUnit }),
 		one(Field{Name: "sealed", Label: "sealed", Help: "the new one has no fill port"}, truth(), func(a *Swap) *bool { return &a.Sealed }),

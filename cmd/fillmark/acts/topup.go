@@ -21,8 +21,8 @@ func topUpAct() Definition {
 		Name: "poured", Done: "Topped up", Kind: loops.KindTopUp,
 		Short: "Top the loop up: what is poured; the top-up check says before what to pour",
 		Examples: []string{
-			"7K3QXA --poured water=40ml --poured pg:95%=10ml",
-			`7K3QXA --drained 60ml --went "drum 2" --poured pg:95%=80ml`,
+			"7K3QXW --poured water=40ml --poured pg:95%=10ml",
+			`7K3QXW --drained 60ml --went "drum 2" --poured pg:95%=80ml`,
 		},
 	}, fields[TopUp]{
 		many(Field{Name: "poured", Also: []string{"liquid"}, Label: "poured", Help: "what goes in, or a container and how much comes out of it; repeat", Example: "water=40ml or 3=40ml", Needed: true}, pour(), func(a *TopUp) *[]loops.Pour { return &a.Poured }),

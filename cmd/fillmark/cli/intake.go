@@ -28,7 +28,7 @@ a model that was here before it is assumed as in the last unit. A machine with
 one of our labels: --tag. A donor unit has no --who.`,
 		Example: `  fillmark intake --who "Bea Moss, +351 910 000 111" --kind desktop --hurts "loud since May"
   fillmark intake --owner 3 --kind "laser chiller" --model "Heron T1" --hurts "drips" --photo front.jpg
-  fillmark intake --tag 7K3QXA --hurts "too hot again"`,
+  fillmark intake --tag 7K3QXW --hurts "too hot again"`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			switch {

@@ -52,7 +52,7 @@ func (a *app) loopCopyCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:     "copy TAG --machine NUMBER",
 		Short:   "Record a loop built like another one, for identical machines",
-		Example: `  fillmark loop copy 7K3QXA --machine 6`,
+		Example: `  fillmark loop copy 7K3QXW --machine 6`,
 		Args:    oneTag,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			tag, err := loops.ParseTag(args[0])
@@ -78,7 +78,7 @@ func (a *app) loopEditCommand() *cobra.Command {
 			tag, err := loops.ParseTag(argument)
 			return "/api/v1/loops/" + string(tag), err
 		},
-		example: `  fillmark loop edit 7K3QXA --tubing EPDM --bore 10mm --outer 13mm --radiator-size 280mm`,
+		example: `  fillmark loop edit 7K3QXW --tubing EPDM --bore 10mm --outer 13mm --radiator-size 280mm`,
 		in:      func(file *workshop.File) (*loops.Loop, *uint64) { return &file.Loop, &file.Loop.Revision },
 		print: func(p *printer, l web.LoopAnswer) {
 			p.line("Loop %s changed, now revision %d.", l.Tag, l.Revision)

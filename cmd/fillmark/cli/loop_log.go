@@ -38,8 +38,8 @@ the resistance since the proof is followed. The file is CSV, JSON or Prometheus
 text with a time and a temperature, of any length. Its columns are guessed and
 named in the answer; --check reads it and keeps nothing. A column of the room
 counts before --room.`,
-		Example: `  fillmark loop log 7K3QXA week.csv --room 22C --check
-  fillmark loop log 7K3QXA week.csv --room 22C --power 120W --temperature "CPU die"`,
+		Example: `  fillmark loop log 7K3QXW week.csv --room 22C --check
+  fillmark loop log 7K3QXW week.csv --room 22C --power 120W --temperature "CPU die"`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) != 2 {
 				return &usageError{fmt.Errorf("%d arguments given; two are right: the tag on the loop's label and the file with the log", len(args))}

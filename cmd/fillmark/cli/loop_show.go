@@ -21,7 +21,7 @@ import (
 func (a *app) loopShowCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "show TAG", Short: "Show one loop: charge, protection, plan, history",
-		Example: `  fillmark loop show 7K3QXA`,
+		Example: `  fillmark loop show 7K3QXW`,
 		Args:    oneTag,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			tag, err := loops.ParseTag(args[0])
@@ -176,7 +176,7 @@ func (a *app) loopHistoryCommand() *cobra.Command {
 	var kinds []loops.EntryKind
 	cmd := &cobra.Command{
 		Use: "history TAG", Short: "Show everything recorded about a loop, with all details, the oldest first", Args: oneTag,
-		Example: `  fillmark loop history 7K3QXA --kind fill --kind weighing`,
+		Example: `  fillmark loop history 7K3QXW --kind fill --kind weighing`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			tag, err := loops.ParseTag(args[0])
 			if err != nil {
@@ -227,7 +227,7 @@ func printEntry(p *printer, e loops.Entry, struck bool) {
 func (a *app) loopStepsCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "steps TAG", Short: "Print the bench sheet of the wet work; loop step ticks a step of it",
-		Example: `  fillmark loop steps 7K3QXA`,
+		Example: `  fillmark loop steps 7K3QXW`,
 		Args:    oneTag,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			tag, err := loops.ParseTag(args[0])

@@ -93,7 +93,7 @@ func ageWords(l evidence.OpeningLine) string {
 func (a *app) openingShowCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "show TAG", Short: "Show what the openings of a loop found",
-		Example: `  fillmark opening show 7K3QXA`,
+		Example: `  fillmark opening show 7K3QXW`,
 		Args:    oneTag,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			tag, err := loops.ParseTag(args[0])

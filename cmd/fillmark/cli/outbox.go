@@ -183,7 +183,7 @@ func (a *app) letterCommand() *cobra.Command {
 	var html bool
 	cmd := &cobra.Command{
 		Use: "letter TAG", Short: "Write a letter on paper to the owner of a loop",
-		Example: `  fillmark outbox letter 7K3QXA --html > letter.html`,
+		Example: `  fillmark outbox letter 7K3QXW --html > letter.html`,
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return tell(cmd.Context(), a, "GET", "/api/v1/loops/"+pathEscape(args[0])+"/letter", nil, func(p *printer, letter web.LetterAnswer) {

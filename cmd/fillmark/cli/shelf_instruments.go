@@ -126,7 +126,7 @@ func (a *app) sampleAddCommand() *cobra.Command {
 	var kept web.KeptSample
 	cmd := &cobra.Command{
 		Use: "add TAG --place TEXT", Short: "Record liquid of a loop that is kept back", Args: oneTag,
-		Example: `  fillmark shelf sample add 7K3QXA --place "rack B2" --keep 2028-12-03`,
+		Example: `  fillmark shelf sample add 7K3QXW --place "rack B2" --keep 2028-12-03`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			kept.Tag = args[0]
 			return tell(cmd.Context(), a, "POST", "/api/v1/samples", kept, func(p *printer, s loops.RetainedSample) {

@@ -17,7 +17,7 @@ func (a *app) topupCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "topup (TAG | --fluid FLUID --mass % --holds VOLUME) --gap VOLUME --with LIQUID",
 		Short: "Check a top-up before pouring: go, care or stop, and why",
-		Example: `  fillmark topup 7K3QXA --gap 60ml --with water
+		Example: `  fillmark topup 7K3QXW --gap 60ml --with water
   fillmark topup --fluid pg --mass 35% --holds 520ml --gap 60ml \
       --metal copper --inhibitor oat --with concentrate:95%:oat --with water --wall -15C`,
 		RunE: func(cmd *cobra.Command, args []string) error {

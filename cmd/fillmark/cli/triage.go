@@ -39,7 +39,7 @@ record are the start and the loop's own first ones the measure; what is typed
 stands before them. What is not known is left out and counts neither way.
 Nothing is recorded.`,
 		Example: `  fillmark triage --sealed --die 92C --room 22C --power 100W --pump running --screws loose
-  fillmark triage 7K3QXA --fan-direction against`,
+  fillmark triage 7K3QXW --fan-direction against`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) > 1 {
 				return &usageError{fmt.Errorf("%d arguments given; at most one is right: the tag on the loop's label", len(args))}
