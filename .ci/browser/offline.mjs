@@ -29,13 +29,17 @@ const wire = async (base) => {
   return { base: `http://127.0.0.1:${port}`, cut, join: () => listen(port) }
 }
 
-// kept waits until the sheet is kept for when there is no connection.
-const kept = async (page, path) => {
-  const holds = async (path) => {
-    for (const name of await caches.keys()) if (name.startsWith('sheets') && await (await caches.open(name)).match(path)) return true
+// kept waits until the sheet is kept for when there is no connection, and a step of it as one that is still to be ticked.
+const kept = async (page, path, step) => {
+  const holds = async ([path, step]) => {
+    for (const name of await caches.keys()) {
+      const answer = name.startsWith('sheets') && await (await caches.open(name)).match(path)
+      if (!answer) continue
+      return !step || new DOMParser().parseFromString(await answer.text(), 'text/html').querySelector(`#${step} input[type=checkbox]`) !== null
+    }
     return false
   }
-  for (let tries = 0; !await page.evaluate(holds, path); tries++) {
+  for (let tries = 0; !await page.evaluate(holds, [path, step]); tries++) {
     expect(tries < 100, `${path} is not kept`)
     await page.waitForTimeout(100)
   }
@@ -79,6 +83,7 @@ export const offlineJobs = [
       expect(await page.locator(`#${id}.done`).count() === 1, 'the tick is gone with the page')
       await page.locator(`#${id}`).getByRole('button', { name: 'Undo' }).click()
       await page.locator(`#${id} input[type=checkbox]`).waitFor({ state: 'attached' })
+      await kept(page, path, id)
       const before = counts(made, made.tag)
 
       line.cut()
