@@ -34,6 +34,7 @@ type MixRequest struct {
 	ConcentrateUncertainty MassFraction      // of the strength, k = 2; 0: taken as exact
 	Premix                 MassFraction      // glycol in the premix; 0: no premix at hand
 	PremixAvailable        Litre             // 0: as much as needed
+	PremixUncertainty      MassFraction      // of its strength, k = 2; 0: taken as exact
 
 	Bench Celsius  // temperature of the liquids; 0 to 100 °C
 	Step  Kilogram // what the scale reads; 0: DefaultStep
@@ -174,6 +175,7 @@ func (r MixRequest) validate() error {
 		{"concentrate", r.Concentrate.Percent(), 0, 100, "mass %", "0 to 100 mass % glycol"},
 		{"concentrate uncertainty", r.ConcentrateUncertainty.Percent(), 0, 50, "mass %", "0 to 50 mass %"},
 		{"premix", r.Premix.Percent(), 0, 60, "mass %", "0 to 60 mass % glycol; above it is a concentrate"},
+		{"premix uncertainty", r.PremixUncertainty.Percent(), 0, 50, "mass %", "0 to 50 mass %"},
 		{"premix available", float64(r.PremixAvailable), 0, 1e5, "l", "0 to 100000 l"},
 		{"step", float64(r.Step), 1e-6, 10, "kg", "0.001 g to 10 kg"},
 		{"left", float64(r.Left), 0, 1e5, "l", "0 to 100000 l"},

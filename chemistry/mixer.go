@@ -199,13 +199,16 @@ func (m *mixer) parts(x MassFraction) []Part {
 // uncertainty joins (GUM, first order, k = 2) what the inputs add to the strength.
 func (m *mixer) uncertainty(res MixResult) MassFraction {
 	loop := float64(res.Total.Mass + m.left)
-	var concentrate float64
+	var concentrate, premix float64
 	for _, p := range res.Parts {
-		if p.Name == PartConcentrate {
+		switch p.Name {
+		case PartConcentrate:
 			concentrate = float64(p.Mass)
+		case PartPremix:
+			premix = float64(p.Mass)
 		}
 	}
-	fromStrength := concentrate / loop * float64(m.r.ConcentrateUncertainty)
+	fromStrength := math.Hypot(concentrate/loop*float64(m.r.ConcentrateUncertainty), premix/loop*float64(m.r.PremixUncertainty))
 	fromLeft := float64(m.r.LeftMass-res.Result.Mass) / loop * float64(m.r.LeftUncertainty) * float64(m.water)
 	return MassFraction(math.Hypot(fromStrength, fromLeft))
 }

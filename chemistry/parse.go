@@ -165,7 +165,7 @@ func ParseDensity(s string) (KilogramPerLitre, error) {
 // 1e9 are refused here once for all.
 func split(s, want string) (value float64, unit string, err error) {
 	text := strings.NewReplacer("−", "-", "–", "-", "\u00a0", " ", "\u202f", " ").Replace(strings.TrimSpace(s))
-	if isRange(strings.NewReplacer("to", "-", "%-", "-").Replace(strings.ReplaceAll(strings.ToLower(text), " ", ""))) {
+	if isRange(strings.ReplaceAll(strings.ReplaceAll(strings.ReplaceAll(strings.ToLower(text), " ", ""), "to", "-"), "%-", "-")) {
 		return 0, "", invalid(s, "a range; say the one figure of it that holds here")
 	}
 	end := strings.IndexFunc(text, func(r rune) bool { return !strings.ContainsRune("+-.,0123456789", r) })

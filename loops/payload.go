@@ -246,6 +246,9 @@ type Cleaning struct {
 	// Rinsed tells that the loop was rinsed with water between two agents and
 	// after the last.
 	Rinsed bool `json:"rinsed,omitempty"`
+	// Materials are the seals and plastics that the agents met; empty where that
+	// is not known, and none for a bare part.
+	Materials []chemistry.Material `json:"materials,omitempty"`
 }
 
 func (x *Cleaning) validate() error {
@@ -255,6 +258,12 @@ func (x *Cleaning) validate() error {
 	}
 	for _, a := range x.Agents {
 		p.add(oneOf("agent", a, chemistry.Agents()...))
+	}
+	if len(x.Materials) > 10 {
+		p.add(invalid("materials", len(x.Materials), "at most 10"))
+	}
+	for _, m := range x.Materials {
+		p.add(oneOf("material", m, append(chemistry.Materials(), chemistry.NoMaterial)...))
 	}
 	return p.err()
 }

@@ -94,7 +94,11 @@ func DNSRecord(selector, domain string, pub crypto.PublicKey) (name, value strin
 	if short, ok := pub.(ed25519.PublicKey); ok {
 		return name, "v=DKIM1; k=ed25519; p=" + base64.StdEncoding.EncodeToString(short), nil
 	}
-	der, err := x509.MarshalPKIXPublicKey(pub)
+	long, ok := pub.(*rsa.PublicKey)
+	if !ok {
+		return "", "", invalid("dkim key", fmt.Sprintf("%T", pub), "an RSA or an Ed25519 key (RFC 6376, RFC 8463): no other is a signature of mail")
+	}
+	der, err := x509.MarshalPKIXPublicKey(long)
 	if err != nil {
 		return "", "", fmt.Errorf("dkim key: %w", err)
 	}

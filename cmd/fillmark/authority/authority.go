@@ -5,7 +5,8 @@
 // bench that were told to trust it open the pages as secure ones, with camera
 // and offline storage, without a public name.
 //
-// The authority can vouch for the workshop's hosts and for nothing else: its
+// The authority can vouch for the workshop's hosts, names below them, and for
+// nothing else: its
 // name constraints (RFC 5280, section 4.2.1.10) say so to every browser. Its key
 // stays in its folder, mode 0600, and goes into no export and no backup. The
 // certificate of the pages is made at each start, lives a year and is renewed
@@ -111,7 +112,7 @@ func (a *Authority) Certificate(*tls.ClientHelloInfo) (*tls.Certificate, error) 
 	a.mutex.Lock()
 	defer a.mutex.Unlock()
 	now := a.now()
-	if a.leaf != nil && now.Before(a.leaf.Leaf.NotAfter.Add(-renewBefore)) {
+	if a.leaf != nil && (now.Before(a.leaf.Leaf.NotAfter.Add(-renewBefore)) || a.leaf.Leaf.NotAfter.Equal(a.certificate.NotAfter)) {
 		return a.leaf, nil
 	}
 	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)

@@ -118,7 +118,10 @@ func TestItIsRenewed(t *testing.T) {
 	assert.NotEqual(t, first.SerialNumber, second.SerialNumber)
 	assert.True(t, second.NotAfter.After(first.NotAfter))
 	c.at = a.Ends().AddDate(0, 0, -60)
-	assert.Equal(t, a.Ends(), leafOf(t, a).NotAfter)
+	last := leafOf(t, a)
+	assert.Equal(t, a.Ends(), last.NotAfter)
+	c.at = a.Ends().AddDate(0, 0, -1)
+	assert.Same(t, last, leafOf(t, a), "there is none to come")
 }
 
 // The next start finds the same authority, in a file for its user alone.

@@ -122,5 +122,19 @@ func (a *Authority) write(folder string) error {
 	if err = errors.Join(err, part.Sync(), part.Close()); err != nil {
 		return err
 	}
-	return os.Rename(part.Name(), Path(folder))
+	if err := os.Rename(part.Name(), Path(folder)); err != nil {
+		return err
+	}
+	return syncFolder(folder)
+}
+
+// syncFolder sees to it that the name lasts too; a system that cannot does
+// nothing.
+func syncFolder(folder string) error {
+	dir, err := os.Open(folder)
+	if err != nil {
+		return err
+	}
+	_ = dir.Sync()
+	return dir.Close()
 }

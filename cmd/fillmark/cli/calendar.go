@@ -6,17 +6,21 @@ package cli
 import (
 	"fmt"
 	"strconv"
+	"strings"
 
 	"github.com/spf13/cobra"
 
 	"fillmark/cmd/fillmark/web"
+	"fillmark/loops"
 )
 
 func (a *app) calendarCommand() *cobra.Command {
 	cmd := &cobra.Command{Use: "calendar", Short: "Calendar: the feeds that calendar programs subscribe to", Args: cobra.NoArgs}
 	show := func(cmd *cobra.Command, path string) error {
-		return tell(cmd.Context(), a, "GET", path, nil, func(p *printer, answer web.CalendarAnswer) {
-			fmt.Fprint(p.out, answer.Calendar)
+		return tell(cmd.Context(), a, "GET", path, nil, func(_ *printer, answer web.CalendarAnswer) {
+			for line := range strings.Lines(answer.Calendar) { // they end as RFC 5545 says, and hold nothing else that moves a cursor
+				fmt.Fprint(a.out, loops.Visible(strings.TrimSuffix(line, "\r\n"))+"\r\n")
+			}
 		})
 	}
 	cmd.AddCommand(&cobra.Command{

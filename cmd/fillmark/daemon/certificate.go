@@ -12,7 +12,10 @@ import (
 	"net/netip"
 	"path/filepath"
 	"regexp"
+	"strings"
 	"time"
+
+	"golang.org/x/net/publicsuffix"
 
 	"fillmark/cmd/fillmark/authority"
 )
@@ -47,7 +50,14 @@ func (c Config) certificate() (*tls.Certificate, error) {
 // now, or one of the workshop's own authority, which is made at the first start.
 func (c Config) shown(now func() time.Time) (shown, error) {
 	if len(c.OwnCertificate) > 0 {
-		a, err := authority.Open(c.authorityDir(), c.Workshop.Name, c.OwnCertificate, now)
+		err := keptSecret(authority.Path(c.authorityDir()))
+		if errors.Is(err, fs.ErrNotExist) {
+			err = nil // made now
+		}
+		var a *authority.Authority
+		if err == nil {
+			a, err = authority.Open(c.authorityDir(), c.Workshop.Name, c.OwnCertificate, now)
+		}
 		if err != nil {
 			return shown{}, &SettingError{fmt.Errorf("own_certificate: %w", err)}
 		}
@@ -107,10 +117,15 @@ func (h *Service) authority() *authority.Public {
 	return nil
 }
 
-// isHost tells a name or an address that phones can reach this computer by.
+// isHost tells a name or an address that phones can reach this computer by. It is
+// the full name of one computer: what many share, such as com or home.arpa, would
+// let the authority vouch for all of them.
 func isHost(host string) bool {
 	if at, err := netip.ParseAddr(host); err == nil {
 		return !at.IsUnspecified() && !at.IsMulticast() && at.Zone() == ""
+	}
+	if suffix, _ := publicsuffix.PublicSuffix(strings.ToLower(host)); suffix == strings.ToLower(host) {
+		return false
 	}
 	return len(host) <= 253 && regexp.MustCompile(`^[A-Za-z0-9]([A-Za-z0-9-]*[A-Za-z0-9])?(\.[A-Za-z0-9]([A-Za-z0-9-]*[A-Za-z0-9])?)*$`).MatchString(host)
 }

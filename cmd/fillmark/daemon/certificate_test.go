@@ -113,7 +113,7 @@ func TestAPhoneComesToTrustTheBench(t *testing.T) {
 // What cannot be a host is refused with what would be right.
 func TestOwnCertificateIsForHosts(t *testing.T) {
 	t.Parallel()
-	for _, host := range []string{"", "https://bench", "bench:8377", "0.0.0.0", "::", "-a", "a b", "fe80::1%eth0", "*.home.arpa"} {
+	for _, host := range []string{"", "https://bench", "bench:8377", "0.0.0.0", "::", "-a", "a b", "fe80::1%eth0", "*.home.arpa", "com", "co.uk", "local", "home.arpa", "bench"} {
 		c := DefaultConfig(map[string]string{"HOME": t.TempDir()})
 		c.OwnCertificate = []string{host}
 		problems := c.Problems()

@@ -14,6 +14,7 @@ import (
 
 	"golang.org/x/sys/unix"
 
+	"fillmark/cmd/fillmark/authority"
 	"fillmark/cmd/fillmark/doctor"
 )
 
@@ -34,7 +35,7 @@ func (c Config) exposed() (all []doctor.Exposed, looked int) {
 	if err != nil {
 		secrets = nil // its folder is no pattern
 	}
-	for _, path := range append(secrets, c.Store, c.Mail.SMTP.PasswordFile, c.Mail.DKIMKeyFile, c.TLSKey) {
+	for _, path := range append(secrets, c.Store, c.Mail.SMTP.PasswordFile, c.Mail.DKIMKeyFile, c.TLSKey, authority.Path(c.authorityDir())) {
 		if path == "" {
 			continue
 		}

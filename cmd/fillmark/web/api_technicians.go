@@ -4,6 +4,8 @@
 package web
 
 import (
+	"cmp"
+
 	"fillmark/cmd/fillmark/signin"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
@@ -37,7 +39,13 @@ func (s *server) setPasswordOf(stamp workshop.Stamp, name string, asked NewPassw
 
 func (s *server) newPasswordLink(stamp workshop.Stamp, name string) (PasswordLink, error) {
 	secret, err := s.Gate.Link(name, signin.Stamp(stamp))
-	return PasswordLink{s.Workshop.Settings().BaseURL + PasswordPath(secret)}, err
+	return PasswordLink{s.bench() + PasswordPath(secret)}, err
+}
+
+// bench is where technicians open the pages: with the workshop's own authority by
+// a name that phones reach too.
+func (s *server) bench() string {
+	return cmp.Or(s.BenchAt, s.Workshop.Settings().BaseURL)
 }
 
 // firstLink gives the link with which the first technician sets name and

@@ -51,6 +51,9 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 		p.Heading = "Nothing is here"
 		p.Message = "This address belongs to no page and no record."
 		p.Advice = "Check the six symbols of the tag, or search the loops by owner or machine."
+		if !p.Bench {
+			p.Heading, p.Message, p.Advice = p.Say("page.nothing.heading"), p.Say("page.nothing.message"), p.Say("page.nothing.advice")
+		}
 	case status == http.StatusInternalServerError:
 		p.Heading = p.Say("page.fault.heading")
 		p.Message = p.Say("page.fault.message")

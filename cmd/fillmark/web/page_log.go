@@ -191,6 +191,7 @@ func (s *server) ownerLog(w http.ResponseWriter, r *http.Request, owner loops.Ow
 		return err
 	}
 	p := logPage{frame: s.newFrame(r, "Temperature log"), Form: f, Back: "/o/" + r.PathValue("token"), Owners: true, Unit: unitOf(owner.Units)}
+	p.spoken = s.spokenTo(loops.Owner{Language: loops.English}) // this page has no other words yet
 	for _, f := range files {
 		label := f.Machine.Name
 		if f.Loop.Name != "" {

@@ -143,11 +143,12 @@ func fillOffers(f *form, mix mixAnswer, today string) url.Values {
 	} {
 		offers.Set(name, f.text(asked))
 	}
-	if mix.Result != nil {
+	bottle := f.text("bottle")
+	if mix.Result != nil && bottle == "" { // of a bottle the strength follows from what was poured
 		offers.Set("mass", quantityIn(mix.Result.MassPercent))
 		offers.Set("mass-known", string(loops.Calculated))
 	}
-	if bottle := f.text("bottle"); bottle != "" {
+	if bottle != "" {
 		offers.Set("poured-of", bottle)
 		for _, part := range mix.Parts {
 			name := "poured"

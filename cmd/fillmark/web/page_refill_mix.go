@@ -166,7 +166,7 @@ func takeBottle(f *form, r *chemistry.MixRequest, bottle *loops.Container) {
 	case *bottle.Mass > chemistry.MaxMassFraction:
 		r.Concentrate, r.ConcentrateUncertainty = *bottle.Mass, bottle.MassUncertainty
 	default:
-		r.Premix = *bottle.Mass
+		r.Premix, r.PremixUncertainty, r.PremixAvailable = *bottle.Mass, bottle.MassUncertainty, bottle.Left
 	}
 }
 

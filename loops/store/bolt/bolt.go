@@ -94,6 +94,7 @@ func (f *File) Check(read func(engine.Reader) error, found func(error)) error {
 		if err != nil {
 			return err
 		}
+		defer tx.Rollback() // also where found panics; a second one does nothing
 		for err := range tx.Check() {
 			found(err)
 		}
