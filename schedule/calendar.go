@@ -59,22 +59,12 @@ func EventUID(loop loops.LoopID, task loops.TaskKind, domain string) string {
 	return fmt.Sprintf("loop-%d-%s@%s", loop, strings.ReplaceAll(string(task), " ", "-"), domain)
 }
 
-// NewEvent returns the event of an item as its owner reads it. The description
-// gives every reason of the plan; link, which may be empty, is where its reader
-// can act.
-func NewEvent(item Item, domain, link string, stamp time.Time) Event {
-	about, _ := loops.AboutTask(item.Task.Kind)
-	return newEvent(item, domain, link, stamp, about.OwnerTitle, func(c loops.Clause) string {
-		return c.ForOwner() + " We go by: " + strings.TrimRight(c.SourceForOwner(), ".") + "."
-	})
-}
-
 // NewTechnicianEvent returns the event as a technician reads it: with the
 // owner's name, and the reasons with all their figures.
 func NewTechnicianEvent(item Item, domain, link string, stamp time.Time) Event {
 	about, _ := loops.AboutTask(item.Task.Kind)
-	e := newEvent(item, domain, link, stamp, about.Title, func(c loops.Clause) string {
-		return fmt.Sprintf("%s (%s; %s)", c.Text, c.Source, c.Grade)
+	e := NewEvent(item, domain, link, stamp, about.Title, func(c loops.Clause) string {
+		return fmt.Sprintf("%s: %s (%s; %s)", c.Day.Long(), c.Text, c.Source, c.Grade)
 	})
 	if item.Owner.Name != "" {
 		e.Summary += ", " + item.Owner.Name
@@ -82,18 +72,21 @@ func NewTechnicianEvent(item Item, domain, link string, stamp time.Time) Event {
 	return e
 }
 
-func newEvent(item Item, domain, link string, stamp time.Time, title string, reason func(loops.Clause) string) Event {
+// NewEvent returns the event of an item in the words of its reader: title says the
+// task, reason a clause of its plan with the day. The description gives every one;
+// link, which may be empty, is where its reader can act.
+func NewEvent(item Item, domain, link string, stamp time.Time, title string, reason func(loops.Clause) string) Event {
 	what := item.Machine.Name
 	if item.Loop.Name != "" {
 		what += ", " + item.Loop.Name
 	}
-	var why strings.Builder
+	var why []string
 	for _, c := range item.Task.Clauses {
-		fmt.Fprintf(&why, "%s: %s\n", c.Day.Long(), reason(c))
+		why = append(why, reason(c))
 	}
 	return Event{
 		UID: EventUID(item.Loop.ID, item.Task.Kind, domain), Sequence: item.Loop.Revision, Stamp: stamp,
-		Day: item.Task.Due, URL: link, Description: strings.TrimSuffix(why.String(), "\n"),
+		Day: item.Task.Due, URL: link, Description: strings.Join(why, "\n"),
 		Summary: title + ": " + what + " (" + string(item.Loop.Tag) + ")",
 	}
 }

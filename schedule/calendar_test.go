@@ -92,18 +92,27 @@ func TestCalendarForMail(t *testing.T) {
 	assert.Contains(t, text, "\r\nDESCRIPTION:one\\, two\\; three\\\\\\nfour\r\n")
 }
 
+// ownersEvent is an event in an owner's words, in English.
+func ownersEvent(i schedule.Item, domain, link string, stamp time.Time) schedule.Event {
+	about, _ := loops.AboutTask(i.Task.Kind)
+	return schedule.NewEvent(i, domain, link, stamp, about.OwnerTitle, func(c loops.Clause) string {
+		return c.Day.Long() + ": " + c.ForOwner() + " We go by: " + c.SourceForOwner() + "."
+	})
+}
+
 func TestEventOfItem(t *testing.T) {
 	t.Parallel()
 	i := item(owner(1), 12, loops.LeakCheckTask, day(t, "2026-12-31"))
 	i.Loop.Name, i.Loop.Revision = "second loop", 9
-	e := schedule.NewEvent(i, "workshop.example", "", stamp)
+	event := func(i schedule.Item) schedule.Event { return ownersEvent(i, "workshop.example", "", stamp) }
+	e := event(i)
 	assert.Equal(t, "loop-12-leak-check@workshop.example", e.UID)
 	assert.Equal(t, uint64(9), e.Sequence)
 	assert.Equal(t, "Check for leaks: the grey tower, second loop (7K3QXA)", e.Summary)
 	assert.Equal(t, "Thu 31 Dec 2026: Look over every 3 months; last looked over on Sat 31 Jan 2026. We go by: common practice in the trade.", e.Description)
 
 	i.Task.Clauses[0].OwnerText = "A short look-over keeps small troubles small."
-	assert.Contains(t, schedule.NewEvent(i, "workshop.example", "", stamp).Description, "small troubles")
+	assert.Contains(t, event(i).Description, "small troubles")
 	technician := schedule.NewTechnicianEvent(i, "workshop.example", "", stamp)
 	assert.Contains(t, technician.Description, "Look over every 3 months")
 	assert.Equal(t, e.UID, technician.UID)
@@ -112,7 +121,7 @@ func TestEventOfItem(t *testing.T) {
 
 	moved := i
 	moved.Task.Due, moved.Loop.Revision = i.Task.Due.AddDays(3), 10
-	later := schedule.NewEvent(moved, "workshop.example", "", stamp)
+	later := event(moved)
 	assert.Equal(t, e.UID, later.UID, "a change keeps the id")
 	assert.Greater(t, later.Sequence, e.Sequence, "and raises the sequence")
 }
@@ -174,7 +183,7 @@ func anyCalendar(t *rapid.T) schedule.Calendar {
 			i.Task.Clauses = append(i.Task.Clauses, loops.Clause{Kind: loops.ByFinding, Day: i.Task.Due, Text: hostile().Draw(t, "text"),
 				OwnerText: hostile().Draw(t, "owner text"), Source: hostile().Draw(t, "source"), Grade: schedule.GradeRecord})
 		}
-		event := rapid.SampledFrom([]func(schedule.Item, string, string, time.Time) schedule.Event{schedule.NewEvent, schedule.NewTechnicianEvent}).Draw(t, "for whom")
+		event := rapid.SampledFrom([]func(schedule.Item, string, string, time.Time) schedule.Event{ownersEvent, schedule.NewTechnicianEvent}).Draw(t, "for whom")
 		e := event(i, "workshop.example", rapid.SampledFrom([]string{"", "https://workshop.example/answer/abc?x=1&y=2"}).Draw(t, "url"), stamp)
 		e.Location = hostile().Draw(t, "location")
 		c.Events = append(c.Events, e)

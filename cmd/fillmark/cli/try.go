@@ -80,9 +80,27 @@ func (a *app) on(day loops.Day) *app {
 	return &there
 }
 
+// invented is the configuration of the invented workshop, which needs none of ours:
+// its letters are in the language of mail.language where that is set.
+func (a *app) invented() (daemon.Config, error) {
+	c := demo.Config(daemon.DefaultConfig(a.env))
+	if a.configFile == "" && a.env["FILLMARK_CONFIG"] == "" && a.env["FILLMARK_MAIL_LANGUAGE"] == "" {
+		return c, nil
+	}
+	own, err := a.config()
+	if err != nil {
+		return c, err
+	}
+	c.Mail.Language = own.Mail.Language
+	return c, nil
+}
+
 // tryOnce runs the scenario into a folder that is empty or does not exist.
 func (a *app) tryOnce(ctx context.Context, dir string) error {
-	c := demo.Config(daemon.DefaultConfig(a.env))
+	c, err := a.invented()
+	if err != nil {
+		return err
+	}
 	h, err := a.runScenario(ctx, dir, c)
 	if err != nil {
 		return err
@@ -99,7 +117,10 @@ func (a *app) tryOnce(ctx context.Context, dir string) error {
 // usual port gives way to a free one where somebody has it; one asked for does
 // not.
 func (a *app) tryAndServe(ctx context.Context, listen string, asked bool) (err error) {
-	c := demo.Config(daemon.DefaultConfig(a.env))
+	c, err := a.invented()
+	if err != nil {
+		return err
+	}
 	c.Listen = listen
 	if problems := c.Problems(); len(problems) > 0 {
 		return &usageError{errors.Join(problems...)}

@@ -45,3 +45,20 @@ func TestTryStoppedBeforeItsPagesAreUpSaysSoAndLeavesNothing(t *testing.T) {
 	require.NoError(t, err)
 	assert.Empty(t, left)
 }
+
+// The trial speaks the language that is configured, and needs no configuration.
+func TestTrySpeaksTheConfiguredLanguage(t *testing.T) {
+	t.Parallel()
+	home := t.TempDir()
+	for language, env := range map[string]map[string]string{
+		"en": {},
+		"de": {"HOME": home, "FILLMARK_MAIL_LANGUAGE": "de"},
+	} {
+		c, err := (&app{env: env}).invented()
+		require.NoError(t, err)
+		assert.Equal(t, language, c.Mail.Language)
+		assert.Equal(t, "Tidewater Loop Workshop", c.Workshop.Name)
+	}
+	_, err := (&app{env: map[string]string{"HOME": home, "FILLMARK_MAIL_LANGUAGE": "fr"}}).invented()
+	require.ErrorContains(t, err, "mail.language")
+}

@@ -18,6 +18,8 @@ import (
 // it is, how to look, the next day, and a way to us.
 type cardPage struct {
 	handoverPage
+	// Home says what the owner reads, in their language; the frame is the bench's.
+	Home spoken
 	// Was and Is are how warm it got before and after; empty where nobody measured.
 	Was, Is string
 	Gauge   *drawing.Gauge // nil where its freeze point is not known
@@ -40,17 +42,19 @@ func (s *server) pageCard(w http.ResponseWriter, r *http.Request) error {
 	if file.Owner.ID == 0 {
 		return &loops.InvalidError{Field: "tag", Value: string(file.Loop.Tag), Reason: "a loop of an owner; a donor unit goes home with nobody"}
 	}
-	p := cardPage{handoverPage: s.handoverPage(r, file), Gauge: drawing.GaugeOf(file.Protection)}
+	p := cardPage{handoverPage: s.handoverPage(r, file), Home: s.spokenTo(file.Owner), Gauge: drawing.GaugeOf(file.Protection)}
+	p.Machine.spoken = p.Home
 	p.Title = "Card " + string(file.Loop.Tag)
-	visit, _ := lastVisit(file.View.Entries())
+	visit, back := lastVisit(file.View.Entries())
+	p.Proved = proved(p.Home.words, file, back)
 	for _, e := range visit {
 		if e.Kind == loops.KindProof && e.Proof.Before.Die != nil && e.Proof.After.Die != nil {
-			p.Was = notify.InOwnersUnits(figure(float64(*e.Proof.Before.Die), "°C"), file.Owner.Units)
-			p.Is = notify.InOwnersUnits(figure(float64(*e.Proof.After.Die), "°C"), file.Owner.Units)
+			p.Was = p.Home.words.Figures(notify.InOwnersUnits(figure(float64(*e.Proof.Before.Die), "°C"), file.Owner.Units))
+			p.Is = p.Home.words.Figures(notify.InOwnersUnits(figure(float64(*e.Proof.After.Die), "°C"), file.Owner.Units))
 		}
 	}
 	if p.Coming = comingTask(workshop.NextTasks(file.Loop.Plan), p.Today); p.Coming != nil {
-		p.Then = taskForOwner(p.Coming.Kind)
+		p.Then = p.Home.words.Recorded(taskForOwner(p.Coming.Kind))
 	}
 	if !s.Workshop.Reached() {
 		p.Setting = "base_url"

@@ -46,6 +46,28 @@ func TestCardToTakeHome(t *testing.T) {
 	assert.Equal(t, http.StatusUnprocessableEntity, b.get("/loops/"+string(donor)+"/card").Code)
 }
 
+// An owner takes the card home, so it is in their language, on a page of the bench,
+// which is not; cautions stay English and say so.
+func TestCardInTheOwnersLanguage(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := string(b.ana().Loop.Tag)
+	settings := b.settings()
+	settings.Language = loops.German
+	b.takesSettings(settings)
+	w := b.get("/loops/" + tag + "/card")
+	for _, say := range []string{
+		`<html lang="en">`, `<div class="sheet-a4 card-home" lang="de">`, "Es waren <strong>85\u00a0°C</strong>, jetzt sind es", "Als Nächstes", "So sehen Sie nach",
+		"Hören Sie hin, während es läuft, und fühlen Sie die Luft", "QR-Code Ihrer eigenen Seite", "Diese Hinweise stehen hier auf Englisch", "Auf dem Etikett steht " + tag + ".",
+		"Nachgewiesen am ", `<p lang="en">`, "Hand-over sheet",
+	} {
+		b.says(w, say, "card")
+	}
+	for _, english := range []string{"It was", "<h2>Next", "Whoever scans", "How to look", "Take care", "Proved on", "Its label", "How cold"} {
+		assert.NotContains(t, w.Body.String(), english)
+	}
+}
+
 // A day that has passed is never next: not to an owner, not on paper.
 func TestNoPastDayIsNext(t *testing.T) {
 	t.Parallel()

@@ -14,6 +14,7 @@ import (
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 	"fillmark/notify"
+	"fillmark/notify/words"
 )
 
 // handoverPage is the sheet that goes back with a machine.
@@ -63,7 +64,7 @@ func (s *server) handoverPage(r *http.Request, file workshop.OwnersFile) handove
 	if back != nil {
 		p.Day, p.Back, p.AsItIs = back.Day, true, back.Kind == loops.KindReturn
 	}
-	p.Proved, p.States = proved(file, back), states(file, back, p.Day)
+	p.Proved, p.States = proved(p.words, file, back), states(file, back, p.Day)
 	for _, e := range visit {
 		if e.Kind == loops.KindProof {
 			p.Before = notify.InOwnersUnits(readings(&e.Proof.Before), file.Owner.Units)
@@ -90,23 +91,24 @@ func (s *server) handoverPage(r *http.Request, file workshop.OwnersFile) handove
 
 // proved says what is proved, as it stood when the machine went back; back is
 // nil while it is here.
-func proved(file workshop.OwnersFile, back *loops.Entry) string {
+func proved(ws words.Words, file workshop.OwnersFile, back *loops.Entry) string {
 	state := file.Loop.State
-	why := "nothing on record shows that the repair holds"
+	why := ws.Say("card.nothing-shows")
 	switch {
 	case back != nil && back.Kind == loops.KindReturn:
-		return "NOT PROVEN. Returned as it is: " + back.Return.Why
+		return ws.Say("card.returned", back.Return.Why)
 	case back != nil && back.Handover.Unproved != "":
 		why = back.Handover.Unproved
 	case state.Charge != nil && state.Charge.Origin != loops.WorkshopFill:
-		why = "the workshop did not fill it"
+		why = ws.Say("card.not-filled")
 	case !state.Proved.IsZero():
+		on := ws.Say("card.proved", ws.Day(state.Proved))
 		if r := file.Readings; r != nil && r.Proof != nil && r.Proof.Day == state.Proved {
-			return "Proved on " + state.Proved.Long() + ". " + notify.InOwnersUnits(r.Proof.Sentence(), file.Owner.Units)
+			return on + " " + notify.InOwnersUnits(r.Proof.Sentence(), file.Owner.Units) // English so far
 		}
-		return "Proved on " + state.Proved.Long() + "."
+		return on
 	}
-	return "NOT PROVEN: " + strings.TrimSuffix(why, ".") + "."
+	return ws.Say("card.unproven", strings.TrimSuffix(why, "."))
 }
 
 // states are the verdict's reasons and the rules that were set aside: those of

@@ -104,7 +104,7 @@ func TestADeadLinkSpeaksTheWorkshopsLanguage(t *testing.T) {
 		assert.Contains(t, dead.Body.String(), "Dieser Link öffnet nichts")
 	}
 	assert.Contains(t, b.get(b.ownerLink(file.Owner)).Body.String(), "Sagen Sie es uns", "an owner who chose no language")
-	for _, path := range []string{"/", "/loops/" + string(file.Loop.Tag), "/loops/" + string(file.Loop.Tag) + "/card", "/nowhere"} {
+	for _, path := range []string{"/", "/loops/" + string(file.Loop.Tag), "/loops/" + string(file.Loop.Tag) + "/handover", "/nowhere"} {
 		page := b.get(path).Body.String()
 		assert.Contains(t, page, `<html lang="en">`, path)
 		assert.NotContains(t, page, "Sie ", path)

@@ -7,6 +7,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
+	"strings"
 	"time"
 
 	"fillmark/loops"
@@ -40,12 +41,22 @@ func (w *Workshop) OwnerCalendar(id loops.OwnerID) ([]byte, error) {
 			for _, task := range loop.Plan.Tasks {
 				if !task.Paused {
 					item := schedule.Item{Owner: owner, Machine: machine, Loop: loop, Task: task}
-					events = append(events, schedule.NewEvent(item, w.eventDomain(), "", w.changed(loop)))
+					events = append(events, w.event(item, "", w.changed(loop)))
 				}
 			}
 		}
 	}
-	return schedule.Calendar{Name: w.settings.Name + ": your machines", RefreshHours: feedRefresh, Events: events}.Encode()
+	return schedule.Calendar{Name: w.WordsFor(owner).Say("event.feed", w.settings.Name), RefreshHours: feedRefresh, Events: events}.Encode()
+}
+
+// event is a task as its owner's calendar shows it, in their language: with every
+// reason, and where they can act.
+func (w *Workshop) event(item schedule.Item, link string, stamp time.Time) schedule.Event {
+	ws := w.WordsFor(item.Owner)
+	about, _ := loops.AboutTask(item.Task.Kind)
+	return schedule.NewEvent(item, w.eventDomain(), link, stamp, ws.Recorded(about.OwnerTitle), func(c loops.Clause) string {
+		return ws.Say("event.reason", ws.Day(c.Day), ws.Recorded(c.ForOwner()), strings.TrimRight(ws.Recorded(c.SourceForOwner()), "."))
+	})
 }
 
 // TechnicianCalendar writes the workshop's feed: what is due up to 400 days

@@ -117,7 +117,7 @@ func (w *Workshop) handoverMessage(files []File, entries []loops.Entry, as writi
 		about = append(about, loops.Topic{Loop: f.Loop.ID, Entry: entries[n].ID})
 		for _, task := range NextTasks(f.Loop.Plan) {
 			item := schedule.Item{Owner: owner, Machine: f.Machine, Loop: f.Loop, Task: task}
-			events = append(events, schedule.NewEvent(item, w.eventDomain(), w.eventLink(links), as.at))
+			events = append(events, w.event(item, w.eventLink(links), as.at))
 		}
 	}
 	var err error

@@ -141,7 +141,7 @@ func (w *Workshop) reminderMessage(r schedule.Reminder, as writing) (loops.Messa
 		line := notify.ItemOf(in.Workshop.Words(r.Owner), item.Machine, item.Loop, item.Task)
 		line.Stage = item.Tone()
 		in.Items = append(in.Items, line)
-		events = append(events, schedule.NewEvent(item.Item, w.eventDomain(), w.eventLink(in.Links), as.at))
+		events = append(events, w.event(item.Item, w.eventLink(in.Links), as.at))
 	}
 	in.Cautions = OwnerCautions(inside)
 	var err error
