@@ -285,6 +285,33 @@ export const offlineJobs = [
     },
   },
   {
+    name: 'a device that keeps nothing says so, and leaves what was typed in its form',
+    script: true,
+    expects: cutOff,
+    async run(page, made) {
+      const line = await wire(made.base)
+      const path = `/loops/${made.tag}/refill`
+      await page.addInitScript(() => { IDBObjectStore.prototype.put = () => { throw new DOMException('full', 'QuotaExceededError') } })
+      await page.goto(line.base + path)
+      await signIn(page, made)
+      await kept(page, path)
+      await unfold(page)
+      const before = counts(made, made.tag)('clean')
+      line.cut()
+      await page.locator('#clean-agent input').first().check()
+      await page.locator('#clean-note').fill('foamed a little')
+      await page.getByRole('button', { name: 'Enter the cleaning' }).click()
+      await waits(page, 1)
+      await says(page, 'Not kept on this device')
+      expect(await page.locator('#clean-note').inputValue() === 'foamed a little', 'what was typed is gone')
+      await line.join()
+      await online(page)
+      await page.locator('#waiting', { hasText: 'Not yet recorded' }).waitFor({ state: 'hidden' })
+      expect(counts(made, made.tag)('clean') === before + 1, 'the cleaning is not on record once')
+      line.cut()
+    },
+  },
+  {
     name: 'a sign-out leaves no job sheet on the device',
     script: true,
     expects: cutOff,
