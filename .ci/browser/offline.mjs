@@ -59,6 +59,14 @@ const open = (page) => page.locator('.work li:not(:has(.figure-field)):not(.done
 
 const online = (page) => page.evaluate(() => dispatchEvent(new Event('online')))
 
+// signInAs changes who is signed in in this browser.
+const signInAs = async (page, base, made, technician) => {
+  await page.goto(`${base}/owners`)
+  await page.getByRole('button', { name: 'Sign out' }).click()
+  await signIn(page, { ...made, technician })
+  await page.getByRole('button', { name: 'Sign out' }).waitFor({ state: 'attached' })
+}
+
 const cutOff = /ERR_|status of 503|asks http:\/\/127\.0\.0\.1:/
 
 export const offlineJobs = [
@@ -186,6 +194,120 @@ export const offlineJobs = [
       now = counts(made, made.wet)
       expect(now('step') === before('step') + 1, 'what waited is not on record')
       expect(now('hand-over') === before('hand-over'), 'it was handed over')
+      line.cut()
+    },
+  },
+  {
+    name: 'the amounts of one question are not shown for another without a connection',
+    script: true,
+    expects: cutOff,
+    async run(page, made) {
+      const line = await wire(made.base)
+      const path = `/loops/${made.tag}/refill`
+      await page.goto(line.base + path)
+      await signIn(page, made)
+      await kept(page, path)
+      await page.goto(`${line.base}${path}?mix=yes&left=5&want=30&concentrate=95`)
+      const [left, poured] = [page.getByLabel('Left in the loop, ml'), page.getByLabel('Went in, ml')]
+      const answered = page.locator('#mix-answer .verdict')
+      const first = await poured.inputValue()
+      expect(await answered.count() === 1 && first !== '', 'the mix is not worked out')
+      await page.waitForFunction(async (path) => (await caches.match(path))?.headers.get('X-Search') === location.search, path)
+
+      line.cut()
+      await page.reload()
+      await says(page, 'Not connected. As of')
+      expect(await answered.count() === 1 && await poured.inputValue() === first, 'what was worked out is gone')
+      await unfold(page)
+      await left.fill('55')
+      await says(page, 'this question is answered when connected')
+      await page.getByRole('button', { name: 'Work out the amounts' }).click()
+      await page.waitForURL(/left=55/)
+      await unfold(page)
+      await says(page, 'this question is answered when connected')
+      expect(await left.inputValue() === '55', 'what was asked is gone')
+      expect(await answered.count() === 0, 'the answer to another question is shown')
+      expect(await poured.inputValue() === '', 'the amount of another question is offered')
+
+      await line.join()
+      await online(page)
+      await answered.waitFor()
+      expect(!['', first].includes(await poured.inputValue()), `the question is not answered: ${await poured.inputValue()} ml`)
+      line.cut()
+    },
+  },
+  {
+    name: 'what one technician entered is not sent while another is signed in',
+    script: true,
+    expects: cutOff,
+    async run(page, made) {
+      const line = await wire(made.base)
+      const path = `/loops/${made.tag}/refill`
+      const other = `Cy ${[...`${Date.now()}`].map((n) => 'abcdefghij'[n]).join('')}`
+      made.run('technician', 'add', other)
+      await page.goto(line.base + path)
+      await signIn(page, made)
+      await kept(page, path)
+      await unfold(page)
+      const before = counts(made, made.tag)('step')
+      const steps = () => counts(made, made.tag)('step') - before
+      const id = await open(page).first().getAttribute('id')
+      const figured = page.locator('.work li:has(input[type=checkbox]):has(.figure-field input):not(:has(select))').first()
+      const typed = await figured.getAttribute('id')
+
+      line.cut()
+      await page.locator(`#${id} input[type=checkbox]`).check()
+      await waits(page, 1)
+      await figured.locator('input[type=checkbox]').check()
+      await figured.locator('.figure-field input').fill('21') // and the tab is gone before the field is left
+      const draft = (path) => idbKeyval.get(`drafts ${path}`).then((all) => JSON.stringify(all ?? {}).includes('"21"'))
+      await page.waitForFunction(draft, path)
+      const next = await page.context().newPage()
+      await page.close()
+
+      await line.join()
+      await signInAs(next, line.base, made, other)
+      await next.goto(line.base + path)
+      await says(next, `entered by ${made.technician}`)
+      await waits(next, 1)
+      expect(await next.locator(`#${typed} .figure-field input`).inputValue() === '21', 'what was typed is gone')
+      await online(next)
+      await next.waitForTimeout(1000)
+      expect(steps() === 0, `${steps()} steps are recorded in another's name`)
+
+      await signInAs(next, line.base, made, made.technician)
+      await next.goto(line.base + path)
+      await waits(next, 0)
+      await next.locator(`#${id}.done`).waitFor({ state: 'attached' })
+      expect(await next.locator(`#${typed} .figure-field input`).inputValue() === '21', 'what was typed is gone')
+      expect(steps() === 1, `one step was entered, and ${steps()} are on record`)
+      line.cut()
+    },
+  },
+  {
+    name: 'a device that keeps nothing says so, and leaves what was typed in its form',
+    script: true,
+    expects: cutOff,
+    async run(page, made) {
+      const line = await wire(made.base)
+      const path = `/loops/${made.tag}/refill`
+      await page.addInitScript(() => { IDBObjectStore.prototype.put = () => { throw new DOMException('full', 'QuotaExceededError') } })
+      await page.goto(line.base + path)
+      await signIn(page, made)
+      await kept(page, path)
+      await unfold(page)
+      const before = counts(made, made.tag)('clean')
+      line.cut()
+      await page.locator('#clean-agent input').first().check()
+      await page.locator('#clean-note').fill('foamed a little')
+      await page.getByRole('button', { name: 'Enter the cleaning' }).click()
+      await waits(page, 1)
+      await says(page, 'Not kept on this device')
+      expect(await page.locator('#clean-note').inputValue() === 'foamed a little', 'what was typed is gone')
+      await line.join()
+      await online(page)
+      await page.locator('#waiting', { hasText: 'Not yet recorded' }).waitFor({ state: 'hidden' })
+      expect(counts(made, made.tag)('clean') === before + 1, 'the cleaning is not on record once')
       line.cut()
     },
   },

@@ -30,13 +30,32 @@ const notice = () => document.getElementById("offline");
 let stale = !notice().hidden;
 let unsure = true;
 let why = "";
+const pressedHere = new Set(); // ids of what was pressed in this page
 let technician = nameOn(document);
+
+// unanswered tells that another question is asked than the one that the page
+// answers, and that nobody answers it now.
+let unanswered = "other" in notice().dataset;
 
 function nameOn(page) {
   return page.querySelector(".signed a")?.textContent ?? "";
 }
 
-// Where this device keeps nothing the forms work as any others.
+// unkept are the names of what this device did not take when it was written last:
+// there the forms work as any others, and the page says so.
+const unkept = new Set();
+
+async function write(name, change) {
+  const before = unkept.size;
+  try {
+    await idbKeyval.update(name, change);
+    unkept.delete(name);
+  } catch {
+    unkept.add(name);
+  }
+  if (unkept.size !== before) mark();
+}
+
 async function changeDraft(name, draft) {
   if (draft) drafts[name] = draft;
   else delete drafts[name];
@@ -44,12 +63,12 @@ async function changeDraft(name, draft) {
     delete all[name];
     return draft ? { ...all, [name]: draft } : all;
   };
-  await idbKeyval.update(names.drafts, changed).catch(() => {});
+  await write(names.drafts, changed);
 }
 
 async function changeWaiting(change) {
   waiting = change(waiting);
-  await idbKeyval.update(names.waiting, (all = []) => change(all)).catch(() => {});
+  await write(names.waiting, (all = []) => (unkept.has(names.waiting) ? waiting : change(all)));
   try {
     const sheets = JSON.parse(localStorage.getItem("not recorded")) ?? {};
     delete sheets[sheet];
@@ -99,10 +118,23 @@ function putBack(form, values) {
   return true;
 }
 
+// clearOffers takes away the answer to another question, and what it offers for
+// the fill, but for what somebody typed.
+function clearOffers() {
+  unanswered = true;
+  document.getElementById("mix-answer")?.replaceChildren("Not connected: this question is answered when connected.");
+  for (const e of formNamed("fill")?.elements ?? []) {
+    const typed = firstValues.has(e) && valueOf(e) !== firstValues.get(e);
+    if (!e.name || e.type === "hidden" || ticks(e) || e.name === "day" || typed) continue;
+    e.value = "";
+    firstValues.set(e, e.value);
+  }
+}
+
 // saidIn are the values that were sent, by field.
 function saidIn(form, item) {
   const sent = new URLSearchParams(item.body);
-  return Object.fromEntries(fieldsOf(form).map((e) => [fieldKey(e), ticks(e) ? sent.getAll(e.name).includes(e.value) : (sent.get(e.name) ?? "")]));
+  return Object.fromEntries(fieldsOf(form).map((e) => [fieldKey(e), ticks(e) ? sent.getAll(e.name).includes(e.value) : (sent.get(e.name) ?? (e.name === "day" ? item.day : ""))]));
 }
 
 function bringBack(form) {
@@ -140,19 +172,18 @@ function mark() {
   for (const p of document.querySelectorAll(".waits")) p.remove();
   notice().hidden = !stale && why !== "no connection";
   const top = document.getElementById("waiting");
-  top.hidden = waiting.length === 0;
-  if (waiting.length === 0) return;
-  top.textContent = `Not yet recorded: ${waiting.length}${why ? ` (${why})` : ""}. It is kept on this device.`;
+  top.hidden = waiting.length === 0 && unkept.size === 0;
+  top.textContent = waiting.length > 0 ? `Not yet recorded: ${waiting.length}${why ? ` (${why})` : ""}. ` : "";
+  top.append(unkept.size === 0 ? "It is kept on this device." : "Not kept on this device: what is not recorded is lost with this page.");
   for (const item of waiting.toReversed()) {
-    const part = item.step ? document.getElementById(item.step) : formNamed(item.form);
-    if (!part) continue;
+    const form = formNamed(item.form);
+    const part = (item.step ? document.getElementById(item.step) : form) ?? top;
     let words = `Not yet recorded, ${clock(item.at)}${item.words ? `: ${item.words}` : ""}.`;
     if (item.refused) words = `Refused, and not recorded: ${item.refused} What was entered after it waits until this is put right or undone.`;
     line(part, words, "Undo", () => undo(item));
     part.firstElementChild.classList.add("waits");
     for (let d = part.closest("details"); d; d = d.parentElement.closest("details")) d.open = true;
-    if (!item.step) continue;
-    const form = formNamed(item.form);
+    if (!item.step || !form || part === top) continue;
     putBack(form, Object.fromEntries(Object.entries(saidIn(form, item)).filter(([key]) => inStep(part, key))));
   }
 }
@@ -170,6 +201,7 @@ async function undo(item) {
   if (form) await keep(form);
   mark();
   (tick ?? part?.querySelector("input:not([type=hidden]), select, button"))?.focus();
+  stale = unsure = true; // it may have arrived, and its answer been lost: the sheet is asked for again
   deliver();
 }
 
@@ -193,6 +225,15 @@ function summary(form, button) {
   return [button?.textContent.trim(), ...parts].filter(Boolean).join(", ");
 }
 
+// leftDay tells that the form shows a day that is over, and nobody chose it: the
+// page stood there since, or was kept.
+function leftDay(form, today) {
+  const day = form.elements.day;
+  if (!day?.value || day.value === today || day.value !== firstValues.get(day)) return false;
+  const sentBefore = waiting.some((w) => w.form === form.dataset.kept && w.refused) || form.querySelector("[role=alert], [aria-invalid=true]");
+  return !sentBefore && !("day" in (drafts[form.dataset.kept]?.values ?? {}));
+}
+
 // itemOf is what a form says, or one step of it.
 function itemOf(form, button, step) {
   const at = Date.now();
@@ -202,6 +243,7 @@ function itemOf(form, button, step) {
   else if (button?.name === "entry") item.id += `.${button.value}`;
   item.words = step ? "" : summary(form, button);
   item.body = [...new FormData(form, button)].map(([name, value]) => [name, name === "key" ? item.id : String(value)]);
+  if (leftDay(form, item.day)) item.body = item.body.filter(([name]) => name !== "day");
   if (step) {
     const hidden = [...form.elements].filter((e) => e.type === "hidden").map((e) => e.name);
     const own = [...step.querySelectorAll("input, select")].map((e) => e.name);
@@ -216,15 +258,17 @@ async function enter(form, button, step) {
     item.body = item.body.filter(([name, value]) => name !== "sheet-step" || !waiting.some((w) => w.step === `step-${value}`));
     if (waiting.length > 0 && !item.body.some(([name]) => name === "sheet-step")) return deliver();
   }
+  pressedHere.add(item.id);
   await changeWaiting((all) => (all.some((w) => w.id === item.id) ? all.map((w) => (w.id === item.id ? item : w)) : [...all, item]));
   form.setAttribute("aria-busy", "true");
   await deliver(item.id);
   form.removeAttribute("aria-busy");
-  if (step || !waiting.some((w) => w.id === item.id && !w.refused)) return;
+  if (step || unkept.has(names.waiting) || !waiting.some((w) => w.id === item.id && !w.refused)) return;
   // It waits with all that it says: its form is free for the next one.
   await changeDraft(item.form, null);
   const free = formNamed(item.form);
   free.reset();
+  if (unanswered) clearOffers();
   free.elements.key.value = newKey();
   for (const p of free.querySelectorAll(":scope > .kept")) p.remove();
   mark();
@@ -243,8 +287,9 @@ let later = 0;
 
 async function sendAll(pressed) {
   const had = waiting.length;
-  waiting = (await idbKeyval.get(names.waiting).catch(() => null)) ?? waiting;
+  if (!unkept.has(names.waiting)) waiting = (await idbKeyval.get(names.waiting).catch(() => null)) ?? waiting;
   if (waiting.length < had) stale = unsure = true; // another page has sent it
+  if (waiting.some((w) => !pressedHere.has(w.id))) unsure = true; // who is signed in may have changed since
   clearTimeout(later);
   why = "";
   const recorded = (!unsure || (await look())) && (await sendEach(pressed));
@@ -294,19 +339,20 @@ async function sendEach(pressed) {
   return recorded;
 }
 
-// refuse keeps what was refused: where something was entered after it, in its
-// place; else as what was typed in its form.
+// refuse keeps what was refused: in its place, where something was entered after
+// it or its form is gone from the sheet; else as what was typed in its form.
 async function refuse(item, answer) {
-  const form = formNamed(item.form);
+  const then = answer.page.querySelector(".jobsheet") ? answer.page : document;
+  const form = then.querySelector(`form[data-kept="${item.form}"]`);
   const key = answer.page.querySelector(`form[data-kept="${item.form}"] [name=key]`)?.value;
   const id = item.step ? item.id : (key ?? item.id); // sent before, once more is another act, and has another key
-  if (waiting.length > 1) {
+  if (waiting.length > 1 || !form) {
     const said = [...answer.page.querySelectorAll(".stopped .reasons li, main [role=alert] li")].map((e) => e.textContent.trim().replace(/[^.]$/, "$&."));
     const change = { ...item, id, body: item.body.map(([n, v]) => [n, n === "key" ? id : v]), refused: said.join(" ") || wordsOf(answer.page) || "the pages do not take it." };
     await changeWaiting((all) => all.map((w) => (w.id === item.id ? change : w)));
   } else {
+    if (!item.step) await changeDraft(item.form, { at: item.at, key: id, values: saidIn(form, item) });
     await drop(item.id);
-    if (form && !item.step) await changeDraft(item.form, { at: item.at, key: id, values: saidIn(form, item) });
   }
   await show(item, answer, true);
 }
@@ -373,6 +419,7 @@ function replaceMain(page) {
   const focused = document.activeElement?.id;
   const open = [...document.querySelectorAll("main details[id][open]")].map((d) => d.id);
   document.querySelector("main").replaceChildren(...page.querySelector("main").childNodes);
+  unanswered = false;
   for (const id of open) document.getElementById(id)?.setAttribute("open", "");
   begin();
   if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
@@ -383,6 +430,10 @@ const whole = (step) =>
   step.querySelector("input[type=checkbox]")?.checked && [...step.querySelectorAll(".figure-field input, .figure-field select")].every((e) => e.value !== "");
 
 function begin() {
+  for (const form of document.querySelectorAll("form[data-live]"))
+    form.addEventListener("input", () => {
+      if (!notice().hidden) clearOffers();
+    });
   for (const form of document.querySelectorAll("form[data-kept]")) {
     bringBack(form);
     form.addEventListener("input", () => keep(form));
@@ -404,11 +455,14 @@ function begin() {
 
 async function load() {
   const [kept, held] = await idbKeyval.getMany([names.drafts, names.waiting]).catch(() => []);
-  for (const [name, draft] of Object.entries(kept ?? {})) if (Date.now() - draft.at < draftDays * 864e5) drafts[name] = draft;
+  const fresh = (all) => Object.fromEntries(Object.entries(all ?? {}).filter(([, draft]) => Date.now() - draft.at < draftDays * 864e5));
+  drafts = fresh(kept);
+  if (kept && Object.keys(drafts).length < Object.keys(kept).length) await idbKeyval.update(names.drafts, fresh).catch(() => {});
   waiting = held ?? [];
   unsure = stale || waiting.length > 0;
   // A question that was asked without a connection is asked with what was typed.
   if (stale) for (const form of document.querySelectorAll("form[data-live]")) putBack(form, Object.fromEntries(new URLSearchParams(location.search)));
+  if (unanswered) clearOffers();
   begin();
   addEventListener("online", () => deliver());
   addEventListener("offline", () => {
@@ -420,9 +474,6 @@ async function load() {
     if (document.visibilityState === "visible") deliver();
   });
   if (unsure) await deliver();
-  // A step that was ticked in the moment before the tab was gone is sent now.
-  for (const form of document.querySelectorAll("form.checks"))
-    for (const step of form.querySelectorAll("li")) if (whole(step) && !waiting.some((w) => w.step === step.id)) await enter(form, null, step);
 }
 
 load();
