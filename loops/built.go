@@ -6,6 +6,8 @@ package loops
 import (
 	"fmt"
 	"strings"
+
+	"fillmark/chemistry"
 )
 
 // Words says how a loop is built, one phrase for each thing that is on
@@ -35,6 +37,13 @@ func (c Construction) Words() []string {
 		if text != "" {
 			words = append(words, prefix+text)
 		}
+	}
+	for _, m := range c.Materials {
+		if m == chemistry.NoMaterial {
+			add("no seals or plastics", " ")
+			continue
+		}
+		words = append(words, m.Family().Name())
 	}
 	add("radiator size ", millimetres(c.RadiatorSizeMM))
 	add("tubing ", tubingWords(c.Tubing))

@@ -38,7 +38,10 @@ type Construction struct {
 	VolumeKnown       Known           `json:"volume_known,omitzero"`
 	// Wetted lists every material the liquid touches, part by part.
 	Wetted []WettedPart `json:"wetted,omitempty"`
-	Tubing Tubing       `json:"tubing,omitzero"`
+	// Materials are the seals and plastics that it touches beside the metals;
+	// empty where that is not known, and none where there are none.
+	Materials []chemistry.Material `json:"materials,omitempty"`
+	Tubing    Tubing               `json:"tubing,omitzero"`
 	// PumpPlace and Mounting are words: "in the cold plate", "radiator on top".
 	PumpPlace      string  `json:"pump_place,omitempty"`
 	Mounting       string  `json:"mounting,omitempty"`
@@ -150,6 +153,7 @@ func (l Loop) Validate() error {
 		p.add(oneOf("metal", part.Metal, chemistry.Metals()...))
 		p.add(oneOf("plating", part.Plating, append(chemistry.Metals(), "")...))
 	}
+	p.add(checkMaterials(l.Materials))
 	p.add(checkText("tubing", l.Tubing.Material, 60, false))
 	p.add(inRange("bore", l.Tubing.BoreMM, 0, 200, "mm"))
 	p.add(inRange("outer diameter", l.Tubing.OuterMM, 0, 300, "mm"))

@@ -5,6 +5,7 @@ package loops
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"fillmark/chemistry"
@@ -259,13 +260,26 @@ func (x *Cleaning) validate() error {
 	for _, a := range x.Agents {
 		p.add(oneOf("agent", a, chemistry.Agents()...))
 	}
-	if len(x.Materials) > 10 {
-		p.add(invalid("materials", len(x.Materials), "at most 10"))
-	}
-	for _, m := range x.Materials {
-		p.add(oneOf("material", m, append(chemistry.Materials(), chemistry.NoMaterial)...))
-	}
+	p.add(checkMaterials(x.Materials))
 	return p.err()
+}
+
+// checkMaterials checks a list of seals and plastics: those that the table
+// knows, each once, or none alone.
+func checkMaterials(all []chemistry.Material) error {
+	known := append(chemistry.Materials(), chemistry.NoMaterial)
+	for i, m := range all {
+		if err := oneOf("material", m, known...); err != nil {
+			return err
+		}
+		if slices.Contains(all[:i], m) {
+			return invalid("material", m, "each once")
+		}
+		if m == chemistry.NoMaterial && len(all) > 1 {
+			return invalid("material", m, "either none or what the liquid wets, not both")
+		}
+	}
+	return nil
 }
 
 // LeakCheck is a run with the pump on a separate supply and the machine

@@ -24,7 +24,7 @@ func cleanAct() Definition {
 		Examples: []string{`7K3QXW --agent acid --rinsed --note "citric, ten minutes, cold"`},
 	}, fields[Clean]{
 		many(Field{Name: "agent", Also: []string{"agents"}, Label: "with", Help: "what it is cleaned with, in the order of use; repeat"}, spelt("AGENT", chemistry.Agents(), chemistry.ParseAgent), func(a *Clean) *[]chemistry.Agent { return &a.Agents }),
-		many(Field{Name: "material", Also: []string{"materials"}, Label: "seals and plastics", Help: "a seal or plastic that it wets, none for a bare part; repeat"}, spelt("MATERIAL", append(chemistry.Materials(), chemistry.NoMaterial), chemistry.ParseMaterial), func(a *Clean) *[]chemistry.Material { return &a.Materials }),
+		materials(Field{Label: "seals and plastics", Help: "a seal or plastic that it wets, none for a bare part, those of the loop unless said; repeat"}, func(a *Clean) *[]chemistry.Material { return &a.Materials }),
 		one(Field{Name: "rinsed", Label: "rinsed with water after each", Help: "rinsed with water after each agent, until it ran clear"}, truth(), func(a *Clean) *bool { return &a.Rinsed }),
 	}, func(e loops.Entry) Clean {
 		if e.Clean == nil {
@@ -49,6 +49,9 @@ func (a *Clean) Check(Snapshot, loops.Day) error {
 func (a *Clean) Judge(s Snapshot, today loops.Day) []Reason {
 	state := s.On(a.on(today))
 	request := chemistry.CleaningRequest{Metals: s.Loop.Metals(), Materials: a.Materials}
+	if len(a.Materials) == 0 {
+		request.Materials = s.Loop.Materials
+	}
 	switch {
 	case state.Charge != nil:
 		contents := state.Charge.Contents()

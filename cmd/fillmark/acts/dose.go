@@ -100,7 +100,7 @@ func (a *Dose) Judge(s Snapshot, today loops.Day) []Reason {
 		return nil
 	}
 	found, err := chemistry.CheckFill(chemistry.FillRequest{
-		Contents: after.Charge.Contents(), PH: loops.SinceFillOf(s.History).PH, Metals: s.Loop.Metals(), WithinReach: s.Loop.WithinReach(),
+		Contents: after.Charge.Contents(), PH: loops.SinceFillOf(s.History).PH, Metals: s.Loop.Metals(), Materials: s.Loop.Materials, WithinReach: s.Loop.WithinReach(),
 	})
 	if err != nil {
 		return nil

@@ -293,7 +293,7 @@ func (a *Fill) Judge(s Snapshot, today loops.Day) []Reason {
 		return nil
 	}
 	found, err := chemistry.CheckFill(chemistry.FillRequest{
-		Contents: c.Contents(), Metals: s.Loop.Metals(), WithinReach: s.Loop.WithinReach(), Loop: s.filled(c),
+		Contents: c.Contents(), Metals: s.Loop.Metals(), Materials: s.Loop.Materials, WithinReach: s.Loop.WithinReach(), Loop: s.filled(c),
 	})
 	if err != nil {
 		return nil // Check has said so

@@ -24,6 +24,7 @@ func Loops() Record[loops.Loop] {
 		one(Field{Name: "holds-uncertainty", Also: []string{"volume uncertainty"}, Label: "±", Help: "how sure that is (k = 2)", Example: "20ml", Judges: true}, volume(), func(r *l) *chemistry.Litre { return &r.VolumeUncertainty }),
 		one(Field{Name: "holds-known", Key: "volume_known", Also: []string{"volume known", "volume known by", "volume known on"}, Label: "which is", Help: "how the volume is known (measured unless said)", Example: `"label=the maker's sheet"`}, known(), func(r *l) *loops.Known { return &r.VolumeKnown }),
 		many(Field{Name: "wetted", Also: []string{"wetted", "wetted part", "metal", "plating"}, Label: "wetted", Help: "a material the liquid touches, with its plating; repeat", Example: `"cold plate:copper/nickel"`, None: true, Judges: true}, wettedPart(), func(r *l) *[]loops.WettedPart { return &r.Wetted }),
+		materials(Field{Label: "seals and plastics", Help: "a seal or plastic that the liquid wets, none where there are none; repeat", Unknown: true, Judges: true}, func(r *l) *[]chemistry.Material { return &r.Materials }),
 		one(Field{Name: "tubing", Also: []string{"tubing"}, Label: "tubing", Help: "tubing material"}, words(), func(r *l) *string { return &r.Tubing.Material }),
 		one(Field{Name: "bore", Also: []string{"bore"}, Label: "bore", Help: "inner diameter of the tubing", Example: "10mm"}, length(), func(r *l) *float64 { return &r.Tubing.BoreMM }),
 		one(Field{Name: "outer", Also: []string{"outer diameter"}, Label: "outer", Help: "outer diameter of the tubing", Example: "13mm"}, length(), func(r *l) *float64 { return &r.Tubing.OuterMM }),
@@ -102,7 +103,7 @@ func JudgeCharge(s Snapshot) []Reason {
 		return nil
 	}
 	found, err := chemistry.CheckFill(chemistry.FillRequest{
-		Contents: charge.Contents(), Metals: s.Loop.Metals(), WithinReach: s.Loop.WithinReach(), Loop: s.filled(*charge),
+		Contents: charge.Contents(), Metals: s.Loop.Metals(), Materials: s.Loop.Materials, WithinReach: s.Loop.WithinReach(), Loop: s.filled(*charge),
 	})
 	if err != nil {
 		return []Reason{{
@@ -111,6 +112,12 @@ func JudgeCharge(s Snapshot) []Reason {
 		}}
 	}
 	return chemistry.WorstFirst(found)
+}
+
+// materials is the field for seals and plastics.
+func materials[A any](f Field, at func(*A) *[]chemistry.Material) field[A] {
+	f.Name, f.Also = "material", []string{"materials"}
+	return many(f, spelt("MATERIAL", append(chemistry.Materials(), chemistry.NoMaterial), chemistry.ParseMaterial), at)
 }
 
 func length() kind[float64] {

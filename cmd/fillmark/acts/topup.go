@@ -122,7 +122,7 @@ func (s Snapshot) pouring(state loops.State) chemistry.PourRequest {
 	request := chemistry.PourRequest{
 		TopUpRequest: chemistry.TopUpRequest{
 			Fluid: charge.Fluid, Mass: charge.Mass, MassUncertainty: charge.MassUncertainty, FilledMass: since.FilledMass,
-			Inhibitor: contents.Inhibitor, Biocide: contents.Biocide, Additives: contents.Additives, Doses: since.Doses, PH: since.PH, Metals: loop.Metals(), WithinReach: loop.WithinReach(),
+			Inhibitor: contents.Inhibitor, Biocide: contents.Biocide, Additives: contents.Additives, Doses: since.Doses, PH: since.PH, Metals: loop.Metals(), Materials: loop.Materials, WithinReach: loop.WithinReach(),
 			Holds: holds, HoldsUncertainty: loop.VolumeUncertainty, Sealed: loop.Sealed, Hottest: loop.Hottest, NoFrost: loop.NoFrost,
 		},
 		Capacity: loop.Volume, MetalsKnown: len(loop.Wetted) > 0,

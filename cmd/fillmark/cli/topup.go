@@ -60,6 +60,7 @@ func (a *app) topupCommand() *cobra.Command {
 	f.Var(&listFlag[chemistry.LabelPair]{target: &q.Label, parse: chemistry.ParseLabelPair, kind: "LINE"}, "label", labelHelp)
 	f.BoolVar(&q.Sealed, "sealed", false, "no fill port, so that nothing can get out when the liquid expands")
 	f.Var(&listFlag[chemistry.Metal]{target: &q.Metals, parse: chemistry.ParseMetal, kind: "METAL"}, "metal", "a wetted metal: "+wrapped(chemistry.Metals())+"; repeat")
+	f.Var(&listFlag[chemistry.Material]{target: &q.Materials, parse: chemistry.ParseMaterial, kind: "MATERIAL"}, "material", "a wetted seal or plastic: "+wrapped(chemistry.Materials())+"; repeat")
 	need(f, &q.Inhibitor, chemistry.ParseInhibitor, "inhibitor", "FAMILY", "inhibitor in the loop: "+wrapped(chemistry.Inhibitors()))
 	need(f, &q.Biocide, chemistry.ParseBiocide, "biocide", "FAMILY", "biocide in the loop: "+wrapped(chemistry.Biocides()))
 	may(f, &q.FilledMass, chemistry.ParseMassPercent, "filled-mass", "PERCENT", "glycol mass % at the last fill: a stronger loop now has lost water through its tubes")

@@ -87,7 +87,7 @@ func mixFor(f *form, loop loops.Loop, last *loops.Charge, bottle *loops.Containe
 	contents := chemistry.Contents{
 		Fluid: request.Fluid, Mass: &mix.Result.Mass, Inhibitor: chemistry.Inhibitor(f.text("inhibitor")), Biocide: chemistry.Biocide(f.text("biocide")),
 	}
-	reasons, err := chemistry.CheckFill(chemistry.FillRequest{Contents: contents, Metals: loop.Metals(), WithinReach: loop.WithinReach()})
+	reasons, err := chemistry.CheckFill(chemistry.FillRequest{Contents: contents, Metals: loop.Metals(), Materials: loop.Materials, WithinReach: loop.WithinReach()})
 	if err != nil {
 		blameMix(f, err)
 		return nil

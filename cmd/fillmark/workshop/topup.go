@@ -25,6 +25,7 @@ type TopUpQuestion struct {
 	Inhibitor       chemistry.Inhibitor     `json:"inhibitor,omitempty"`
 	Biocide         chemistry.Biocide       `json:"biocide,omitempty"`
 	Metals          []chemistry.Metal       `json:"metals,omitempty"`
+	Materials       []chemistry.Material    `json:"materials,omitempty"`
 	// Holds is the liquid in the loop now; with a tag it is what the loop
 	// holds less the room.
 	Holds            *chemistry.Litre        `json:"holds_l,omitempty"`
@@ -190,7 +191,7 @@ func (q TopUpQuestion) about(l loops.Loop) TopUpQuestion {
 		q.Fluid = charge.Fluid
 	}
 	q.Sealed, q.WithinReach = q.Sealed || l.Sealed, q.WithinReach || l.WithinReach()
-	q.Metals = slices.Concat(q.Metals, l.Metals())
+	q.Metals, q.Materials = slices.Concat(q.Metals, l.Metals()), slices.Concat(q.Materials, l.Materials)
 	if q.Mass == nil {
 		q.Mass, q.MassUncertainty = charge.Mass, charge.MassUncertainty
 	}
@@ -241,7 +242,7 @@ func (q TopUpQuestion) Check() (TopUpAnswer, error) {
 	}
 	request := chemistry.TopUpRequest{
 		Fluid: q.Fluid, Mass: q.Mass, MassUncertainty: q.MassUncertainty, Inhibitor: q.Inhibitor, Biocide: q.Biocide,
-		Additives: q.Additives, Metals: q.Metals, FilledMass: q.FilledMass, PH: q.PH, Doses: q.Doses,
+		Additives: q.Additives, Metals: q.Metals, Materials: q.Materials, FilledMass: q.FilledMass, PH: q.PH, Doses: q.Doses,
 		Holds: *q.Holds, HoldsUncertainty: q.HoldsUncertainty, Room: *q.Room, Sealed: q.Sealed,
 		At: q.At, Hottest: q.Hottest, Protect: q.Protect, Margin: q.Margin, Step: q.Step, WithinReach: q.WithinReach,
 	}
