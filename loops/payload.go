@@ -301,8 +301,8 @@ func (x *LeakCheck) validate() error { return inRange("hours", x.Hours, 0, 1000,
 // Handover is the machine going back to its owner.
 type Handover struct {
 	Consent Consent `json:"consent"`
-	// NotAsked tells that nobody asked the owner for consent: what is on record
-	// stays, and no mail goes out on it.
+	// NotAsked tells that nobody asked the owner for consent at this hand-over:
+	// what is on record stays.
 	NotAsked bool `json:"consent_not_asked,omitempty"`
 	// Unproved is why the machine goes back without a proof; empty where it is
 	// proved.

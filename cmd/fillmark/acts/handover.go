@@ -69,9 +69,9 @@ func (a *Handover) Judge(s Snapshot, today loops.Day) []Reason {
 			Way: "Record a proof, or say why there is none (--unproved).",
 		})
 	}
-	if a.Mail == nil && s.Owner.ID != 0 {
+	if a.Mail == nil && s.Owner.ID != 0 && !s.Owner.Consent.Mail {
 		reasons = append(reasons, Reason{
-			Rule: "consent", Verdict: chemistry.Care, Text: "nobody asked the owner for consent, so no mail goes out on it.", Source: sourcePractice, Grade: chemistry.Practice,
+			Rule: "consent", Verdict: chemistry.Care, Text: "no consent to mail is on record, so none goes out.", Source: sourcePractice, Grade: chemistry.Practice,
 			Way: "Ask whether reminders may be mailed.",
 		})
 	}

@@ -36,7 +36,7 @@ func Rules() []chemistry.Rule {
 		record("charge-unknown", "a change of how a loop is built, and what is in it is not known well enough", "Nothing can be said of whether it suits it.", care),
 		record("not-judged", "a top-up that cannot be worked out from what is known", "Measure or write down what the reason names.", stop),
 		{ID: "label-dose", When: "a dose more than a quarter off the label's", Verdict: care, Text: "The label and the safety data sheet decide.", Source: "the label", Grade: chemistry.Maker},
-		practice(record("consent", "a hand-over, and nobody asked the owner for consent to mail", "No mail goes out on it; the machine goes back all the same.", care)),
+		practice(record("consent", "a hand-over without consent to mail, on record or asked for", "No mail goes out on it; the machine goes back all the same.", care)),
 		record("opening-consent", "an opening that the owner has not agreed to", "It may be set aside by name and reason.", stop),
 	}
 }

@@ -87,6 +87,9 @@ func TestEveryRuleHasBothSidesOfItsThreshold(t *testing.T) {
 	}
 	rinsed := say("flush")
 	paired := map[string]bool{}
+	mailed := func(agreed bool) acts.Snapshot {
+		return with(ready, func(s *acts.Snapshot) { s.Owner.Consent.Mail = agreed })
+	}
 	for _, pair := range []struct {
 		rule           string
 		speaks, silent side
@@ -110,7 +113,8 @@ func TestEveryRuleHasBothSidesOfItsThreshold(t *testing.T) {
 		{"not-judged", side{say("poured", "poured=water=20ml"), with(full, func(s *acts.Snapshot) { s.Loop.Hottest = new(chemistry.Celsius(101)) })},
 			side{say("poured", "poured=water=20ml"), with(full, func(s *acts.Snapshot) { s.Loop.Hottest = new(chemistry.Celsius(100)) })}},
 		{"label-dose", side{dose("1.16ml"), full}, side{dose("1.15ml"), full}},
-		{"consent", side{say("handover"), ready}, side{say("handover", "mail-consent"), ready}},
+		{"consent", side{say("handover"), mailed(false)}, side{say("handover", "mail-consent"), mailed(false)}},
+		{"consent", side{say("handover"), mailed(false)}, side{say("handover"), mailed(true)}},
 		{"opening-consent", side{say("open", "cause=none found"), with(full, func(s *acts.Snapshot) { s.Owner.Consent.Opening = false })}, side{say("open", "cause=none found"), full}},
 	} {
 		assert.Contains(t, pair.speaks.asks(t), pair.rule)
