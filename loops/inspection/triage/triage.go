@@ -104,7 +104,8 @@ type Answer struct {
 	Text string `json:"text"`
 	// Both is the likeliest pair where two faults at once are likelier than one.
 	Both *Two `json:"both,omitempty"`
-	// Resistance is from die to room; nil where it cannot be worked out.
+	// Resistance is from die to room; nil where it cannot be worked out,
+	// a die no warmer than the room included.
 	Resistance *inspection.KelvinPerWatt `json:"resistance_k_w,omitempty"`
 	Band       Band                      `json:"band_k_w"`
 	// Cautions come before any step.
@@ -122,7 +123,10 @@ func Judge(seen Seen) (Answer, error) {
 	}
 	m := newModel(seen)
 	share := m.shares(m.posterior)
-	answer := Answer{Band: m.band, Resistance: m.total}
+	answer := Answer{Band: m.band}
+	if m.total != nil && *m.total > 0 {
+		answer.Resistance = m.total
+	}
 	for i, c := range Causes() {
 		answer.Causes = append(answer.Causes, Likely{Cause: c, Probability: share[i], Why: m.why(c), What: m.what(c)})
 	}

@@ -145,7 +145,7 @@ func TestJudgeProperties(t *testing.T) {
 		}
 		assert.Len(t, a.Causes, len(triage.Causes()))
 		assert.InDelta(t, 1, sum, 1e-9)
-		if *a.Resistance > a.Band.High {
+		if a.Resistance != nil && *a.Resistance > a.Band.High {
 			assert.NotEqual(t, triage.None, a.Causes[0].Cause)
 		}
 		assert.Positive(t, a.Next.Minutes)
@@ -238,4 +238,20 @@ func TestOwnBand(t *testing.T) {
 func TestTableOfFaults(t *testing.T) {
 	t.Parallel()
 	assert.NoError(t, triage.CheckTable())
+}
+
+// A die no warmer than the room is the thermometer's: no resistance comes of it,
+// least of all one below nothing.
+func TestNoResistanceBelowNothing(t *testing.T) {
+	t.Parallel()
+	for _, die := range []chemistry.Celsius{20, 22} {
+		answer, err := triage.Judge(triage.Seen{Sealed: true, Die: new(die), Room: new(chemistry.Celsius(22)), Power: new(inspection.Watt(60))})
+		require.NoError(t, err)
+		assert.Nil(t, answer.Resistance)
+		assert.Equal(t, triage.Sensor, answer.Causes[0].Cause)
+		assert.Contains(t, answer.Causes[0].Why, "no warmer than the room")
+		for _, c := range answer.Causes {
+			assert.NotContains(t, c.Why, "K/W", c.Cause)
+		}
+	}
 }

@@ -87,7 +87,11 @@ func (m *model) reasons(c Cause) []reason {
 				as = ", as where the watts are those of a label and not read"
 			}
 		}
-		add(fmt.Sprintf("%.2f K/W from die to room, %s the %.2f to %.2f of its build%s", float64(*m.total), where, float64(m.band.Low), float64(m.band.High), as), func(h *hypothesis) float64 { return h.ofTotal })
+		said := fmt.Sprintf("%.2f K/W from die to room, %s the %.2f to %.2f of its build%s", float64(*m.total), where, float64(m.band.Low), float64(m.band.High), as)
+		if *m.total <= 0 {
+			said = "the die reads no warmer than the room under load"
+		}
+		add(said, func(h *hypothesis) float64 { return h.ofTotal })
 	}
 	if said := m.conditions(); said != "" {
 		add(said, func(h *hypothesis) float64 { return h.ofAround })
