@@ -29,6 +29,8 @@ func mayReadClock() map[string]string {
 		"middleware.go logged": span,
 		"session.go attempt":   span,
 		"relay.go prepare":     span,
+		"wave.go deliver":      span,
+		"wave.go offer":        span,
 		"relay.go pace":        span,
 		"starttls.go Write":    deadline,
 		"starttls.go startTLS": deadline,

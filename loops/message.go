@@ -95,6 +95,12 @@ type Message struct {
 	Note string `json:"note,omitempty"`
 }
 
+// Attempt is a message as it is about to leave.
+type Attempt struct {
+	Message
+	Next time.Time // when it would be tried again
+}
+
 // Written is the instant that the letter bears as its date.
 func (m Message) Written() time.Time {
 	if m.Dated.IsZero() {

@@ -136,8 +136,9 @@ func BenchmarkOutbox(b *testing.B) {
 		require.NoError(b, err)
 		begin = time.Now()
 		for _, m := range due {
-			require.NoError(b, s.MarkAttempt(m, loops.StoreRevision{}, sent, sent.Add(time.Hour)))
-			require.NoError(b, s.MarkDelivered(m.Key, sent))
+			_, err := s.MarkAttempts([]loops.Attempt{{Message: m, Next: sent.Add(time.Hour)}}, loops.StoreRevision{}, sent)
+			require.NoError(b, err)
+			require.NoError(b, s.MarkDelivered(sent, m.Key))
 		}
 		commits += time.Since(begin)
 		require.NoError(b, s.Close())

@@ -7,7 +7,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"slices"
 	"time"
 
 	"fillmark/loops"
@@ -20,15 +19,18 @@ type outbox interface {
 	// NextQueued returns at most limit queued messages whose NextAttempt is not
 	// after now, the earliest NextAttempt first.
 	NextQueued(now time.Time, limit int) ([]loops.Message, error)
-	// MarkAttempt records the message as it is about to leave, counts an attempt
-	// begun at the instant and moves NextAttempt, before anything of it is sent.
-	// It gives loops.ErrConflict where seen is set and the register was written
+	// Revision tells states of the register apart.
+	Revision() (loops.StoreRevision, error)
+	// MarkAttempts records the messages as they are about to leave, counts an
+	// attempt at each, begun at the instant, and moves NextAttempt, before anything
+	// of them is sent; all in one, or none. It returns the revision that this
+	// leaves, and loops.ErrConflict where seen is set and the register was written
 	// since.
-	MarkAttempt(m loops.Message, seen loops.StoreRevision, at, next time.Time) error
+	MarkAttempts(all []loops.Attempt, seen loops.StoreRevision, at time.Time) (loops.StoreRevision, error)
 	// MarkWithdrawn takes the message out of the queue, under the same
 	// condition, and puts the other one in where there is one.
 	MarkWithdrawn(key loops.MessageKey, seen loops.StoreRevision, at time.Time, why string, instead *loops.Message) error
-	MarkDelivered(key loops.MessageKey, at time.Time) error
+	MarkDelivered(at time.Time, keys ...loops.MessageKey) error
 	// MarkDeferred sets Attempts, NextAttempt and LastError of a message that
 	// stays queued.
 	MarkDeferred(key loops.MessageKey, next time.Time, attempts int, f loops.Failure) error
@@ -78,7 +80,7 @@ type transport interface {
 
 // Deliverer walks the outbox. Its guarantee: a queued message is offered to the
 // transport until it is accepted, refused for good, given up by the plan,
-// pointless or untrue; a crash or a lost reply costs at most one extra copy,
+// pointless or untrue; a crash or a lost reply costs at most one extra copy of it,
 // with the same bytes. One delivery runs at a time; another waits for its end.
 type Deliverer struct {
 	box       outbox
@@ -144,6 +146,7 @@ func (d *Deliverer) Deliver(ctx context.Context, now time.Time) (Report, error) 
 // run offers what is due, until none is left or the relay fails.
 func (d *Deliverer) run(ctx context.Context, now time.Time, run *breaker, rep *Report) error {
 	var faults error // of single messages; the others still go
+	size := 1        // of the next wave
 	for {
 		due, err := d.box.NextQueued(now, batch)
 		if err != nil {
@@ -152,59 +155,24 @@ func (d *Deliverer) run(ctx context.Context, now time.Time, run *breaker, rep *R
 		if len(due) == 0 {
 			return faults
 		}
-		for _, m := range due {
+		for len(due) > 0 {
 			if err := ctx.Err(); err != nil {
 				return errors.Join(faults, fmt.Errorf("deliver: %w", err))
 			}
-			fault, err := d.one(ctx, now, m, run, rep)
+			var together []loops.Message
+			together, due = apart(due, size)
+			w := wave{Deliverer: d, now: now, run: run, rep: rep}
+			err := w.deliver(ctx, together)
+			faults = errors.Join(faults, w.faults)
 			if err != nil {
-				return errors.Join(faults, fmt.Errorf("deliver: message %s: %w", m.Key, err))
-			}
-			if fault != nil {
-				faults = errors.Join(faults, fmt.Errorf("deliver: message %s: %w", m.Key, fault))
+				return errors.Join(faults, fmt.Errorf("deliver: %w", err))
 			}
 			if rep.RelayFault != nil || run.tripped(breakerAtOnce) {
 				return faults
 			}
+			size = w.next(size)
 		}
 	}
-}
-
-// one offers one message. A fault is this message's own and leaves it queued;
-// an error ends the delivery.
-func (d *Deliverer) one(ctx context.Context, now time.Time, m loops.Message, run *breaker, rep *Report) (fault, err error) {
-	if !m.PointlessAfter.IsZero() && now.After(m.PointlessAfter) && !d.renewed(m) {
-		rep.Expired++
-		return nil, d.box.MarkExpired(m.Key, now, pointless(m))
-	}
-	sendCtx, cancel := context.WithTimeout(ctx, sendTimeout)
-	defer cancel()
-	try := attempt{count: m.Attempts + 1, unsure: m.Unsure}
-	try.wait, try.more = d.plan.After(try.count)
-	if !try.more {
-		// The last attempt still gets its chance; the wait only covers a crash
-		// in the middle of it.
-		try.wait = d.plan[len(d.plan)-1]
-	}
-	if run.gone[m.To] {
-		return nil, d.keep(run, now, m, &SendError{}, loops.Failure{Reason: "not sent: the address was refused just before", Unsure: try.unsure}, try)
-	}
-	if err := d.transport.Open(sendCtx); err != nil {
-		if ctx.Err() != nil {
-			return nil, ctx.Err()
-		}
-		return nil, d.record(now, m, try, err, run, rep)
-	}
-	raw, fault, err := d.begin(now, &m, try, rep)
-	if raw == nil || fault != nil || err != nil {
-		return fault, err
-	}
-	sendErr := d.transport.Send(sendCtx, d.envelope(m), raw)
-	if ctx.Err() != nil && !answered(sendErr) {
-		// We cut the line ourselves: the attempt is on record, nothing is known.
-		return nil, ctx.Err()
-	}
-	return nil, d.record(now, m, try, sendErr, run, rep)
 }
 
 // renewed tells that the letter is written for the day on which it leaves, so
@@ -215,80 +183,24 @@ func (d *Deliverer) renewed(m loops.Message) bool {
 
 // attempt is one try at handing a message over.
 type attempt struct {
-	count int           // from 1
-	wait  time.Duration // until the next
-	more  bool          // whether there is a next
+	count int       // from 1
+	next  time.Time // when it would be tried again
+	more  bool      // whether the plan has a next one
 	// unsure tells that an earlier one may have succeeded.
 	unsure bool
 }
 
-// judgedAgain is how often a message is judged again because something was
-// written in between, before it waits for the next round.
-const judgedAgain = 20
-
-// begin judges the message by the register as it is, and records that an attempt
-// begins with what is to leave: m, and raw with its signature. Raw is nil where
-// nothing is to leave now.
-func (d *Deliverer) begin(now time.Time, m *loops.Message, try attempt, rep *Report) (raw []byte, fault, err error) {
-	queued := *m
-	for range judgedAgain {
-		raw, fault, err = d.judged(now, queued, m, try, rep)
-		if !errors.Is(err, loops.ErrConflict) {
-			return raw, fault, err
-		}
+// attempt is the next try at the message.
+func (w *wave) attempt(m loops.Message) attempt {
+	try := attempt{count: m.Attempts + 1, unsure: m.Unsure}
+	wait, more := w.plan.After(try.count)
+	if !more {
+		// The last attempt still gets its chance; the wait only covers a crash
+		// in the middle of it.
+		wait = w.plan[len(w.plan)-1]
 	}
-	rep.Deferred++
-	return nil, nil, d.box.MarkDeferred(m.Key, now.Add(time.Minute), m.Attempts, loops.Failure{
-		Reason: "not sent yet: the register was written to all the while", Unsure: try.unsure})
-}
-
-// judged is begin once; loops.ErrConflict tells that the register was written
-// meanwhile.
-func (d *Deliverer) judged(now time.Time, queued loops.Message, m *loops.Message, try attempt, rep *Report) (raw []byte, fault, err error) {
-	review := Review{Message: queued}
-	if d.truth != nil {
-		if review, err = d.truth.Review(queued, now); err != nil {
-			// Where it cannot be judged it stays; the others still go.
-			rep.Deferred++
-			return nil, err, d.box.MarkDeferred(queued.Key, now.Add(try.wait), queued.Attempts, loops.Failure{
-				Reason: shortened(oneLine("cannot be judged: "+err.Error()), 500), Unsure: try.unsure})
-		}
-	}
-	*m = review.Message
-	if review.Withdrawn != "" {
-		if err = d.box.MarkWithdrawn(m.Key, review.Seen, now, review.Withdrawn, review.Instead); err == nil {
-			rep.Withdrawn++
-		}
-		return nil, nil, err
-	}
-	switch x, err := d.box.Suppression(m.To); {
-	case err == nil:
-		rep.Refused++
-		return nil, nil, d.box.MarkRefused(m.Key, now, loops.Failure{
-			Reason: "not sent: nothing goes to this address since " + x.Since.Format("2 Jan 2006") + ": " + x.Reason, Status: x.Status})
-	case !errors.Is(err, loops.ErrNotFound):
-		return nil, nil, err
-	}
-	if raw, m.Signature, err = d.signed(*m, try); err != nil {
-		rep.Deferred++
-		return nil, err, d.box.MarkDeferred(m.Key, now.Add(try.wait), queued.Attempts, loops.Failure{Reason: err.Error(), Unsure: try.unsure})
-	}
-	return raw, nil, d.box.MarkAttempt(*m, review.Seen, now, now.Add(try.wait))
-}
-
-// signed puts the signature in front, which holds the present time: one that may
-// have left stays as it was.
-func (d *Deliverer) signed(m loops.Message, try attempt) (raw, signature []byte, err error) {
-	switch {
-	case try.unsure && len(m.Signature) > 0:
-		return slices.Concat(m.Signature, m.Raw), m.Signature, nil
-	case d.sign == nil || try.unsure:
-		return m.Raw, nil, nil // as it left, where it did
-	}
-	if raw, err = d.sign.Sign(m.Raw); err != nil {
-		return nil, nil, err
-	}
-	return raw, raw[:len(raw)-len(m.Raw)], nil
+	try.next, try.more = w.now.Add(wait), more
+	return try
 }
 
 // answered tells that the other side said what became of the message.
@@ -322,35 +234,31 @@ func (d *Deliverer) refused(now time.Time, m loops.Message, e *SendError, f loop
 const suppressor = "deliverer"
 
 // record writes the outcome of an attempt.
-func (d *Deliverer) record(now time.Time, m loops.Message, try attempt, sendErr error, run *breaker, rep *Report) error {
-	run.tried[m.To] = true
-	if sendErr == nil {
-		rep.Delivered++
-		return d.box.MarkDelivered(m.Key, now)
-	}
+func (w *wave) record(m loops.Message, try attempt, sendErr error) error {
+	w.run.tried[m.To] = true
 	e := &SendError{Temporary: true, Unsure: true, Err: sendErr} // nobody knows what an unknown failure left behind
 	errors.As(sendErr, &e)
 	f := e.failure()
 	f.Unsure = f.Unsure || try.unsure
 	switch {
 	case e.RelayFault:
-		delete(run.tried, m.To) // nobody was asked about this recipient
-		rep.Deferred++
-		rep.RelayFault, rep.RetryAt = e, now.Add(relayPause)
+		delete(w.run.tried, m.To) // nobody was asked about this recipient
+		w.rep.Deferred++
+		w.rep.RelayFault, w.rep.RetryAt = e, w.now.Add(relayPause)
 		// Not the message's fault: the attempt does not count against its plan.
-		return d.box.MarkDeferred(m.Key, rep.RetryAt, try.count-1, f)
+		return w.box.MarkDeferred(m.Key, w.rep.RetryAt, try.count-1, f)
 	case !e.Temporary:
-		return d.keep(run, now, m, e, f, try)
+		return w.keep(w.run, w.now, m, e, f, try)
 	case e.Unsure && m.Lost+1 >= lostReplies:
-		rep.Held++
+		w.rep.Held++
 		f.Reason = fmt.Sprintf("held: its reply was lost %d times, so whom it is for may have as many copies; release sends one more: %s", m.Lost+1, f.Reason)
-		return d.box.MarkHeld(m.Key, now, f)
+		return w.box.MarkHeld(m.Key, w.now, f)
 	case !try.more:
-		rep.Expired++
-		return d.box.MarkExpired(m.Key, now, fmt.Sprintf("given up after %d attempts; the last: %s", try.count, f.Reason))
+		w.rep.Expired++
+		return w.box.MarkExpired(m.Key, w.now, fmt.Sprintf("given up after %d attempts; the last: %s", try.count, f.Reason))
 	}
-	rep.Deferred++
-	return d.box.MarkDeferred(m.Key, now.Add(try.wait), try.count, f)
+	w.rep.Deferred++
+	return w.box.MarkDeferred(m.Key, try.next, try.count, f)
 }
 
 func pointless(m loops.Message) string {

@@ -24,6 +24,7 @@ import (
 type box struct {
 	messages map[loops.MessageKey]loops.Message
 	log      []string
+	writes   uint64
 	broken   error
 	bad      map[string]string // suppressed addresses and why
 }
@@ -57,16 +58,27 @@ func (b *box) set(what string, key loops.MessageKey, change func(*loops.Message)
 	}
 	change(&m)
 	b.messages[key] = m
+	b.writes++
 	b.log = append(b.log, what+" "+string(key))
 	return nil
 }
 
-func (b *box) MarkAttempt(is loops.Message, _ loops.StoreRevision, at, next time.Time) error {
-	return b.set("attempt", is.Key, func(m *loops.Message) {
-		attempts := m.Attempts + 1
-		*m = is
-		m.Attempts, m.LastAttempt, m.NextAttempt, m.Unsure = attempts, at, next, true
-	})
+func (b *box) Revision() (loops.StoreRevision, error) {
+	return loops.StoreRevision{Write: b.writes}, nil
+}
+
+func (b *box) MarkAttempts(all []loops.Attempt, _ loops.StoreRevision, at time.Time) (loops.StoreRevision, error) {
+	for _, a := range all {
+		err := b.set("attempt", a.Key, func(m *loops.Message) {
+			attempts := m.Attempts + 1
+			*m = a.Message
+			m.Attempts, m.LastAttempt, m.NextAttempt, m.Unsure = attempts, at, a.Next, true
+		})
+		if err != nil {
+			return loops.StoreRevision{}, err
+		}
+	}
+	return b.Revision()
 }
 func (b *box) MarkWithdrawn(key loops.MessageKey, _ loops.StoreRevision, _ time.Time, why string, instead *loops.Message) error {
 	if instead != nil {
@@ -74,8 +86,13 @@ func (b *box) MarkWithdrawn(key loops.MessageKey, _ loops.StoreRevision, _ time.
 	}
 	return b.set("withdrawn", key, func(m *loops.Message) { m.Status, m.Note = loops.Withdrawn, why })
 }
-func (b *box) MarkDelivered(key loops.MessageKey, _ time.Time) error {
-	return b.set("delivered", key, func(m *loops.Message) { m.Status = loops.Delivered })
+func (b *box) MarkDelivered(_ time.Time, keys ...loops.MessageKey) error {
+	for _, key := range keys {
+		if err := b.set("delivered", key, func(m *loops.Message) { m.Status = loops.Delivered }); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 func (b *box) MarkDeferred(key loops.MessageKey, next time.Time, attempts int, f loops.Failure) error {
 	return b.set("deferred", key, func(m *loops.Message) {

@@ -76,7 +76,7 @@ func childWrites(path string, out io.Writer) error {
 			return err
 		}
 		fmt.Fprintln(out, "loop", id)
-		if err := s.MarkAttempt(m, loops.StoreRevision{}, noon, noon.Add(time.Hour)); err != nil {
+		if err := attempt(s, m, loops.StoreRevision{}, noon, noon.Add(time.Hour)); err != nil {
 			return err
 		}
 		fmt.Fprintln(out, "attempt", m.Key)

@@ -125,7 +125,7 @@ func (m *model) remind(t *rapid.T) {
 func (m *model) deliver(t *rapid.T) {
 	message := m.messages[pick(t, m.messages, "message")]
 	at := drawInstant(t, "at").UTC()
-	err := m.s.MarkAttempt(message, loops.StoreRevision{}, at, at.Add(time.Hour))
+	err := attempt(m.s, message, loops.StoreRevision{}, at, at.Add(time.Hour))
 	if message.Status != loops.Queued {
 		require.ErrorIs(t, err, loops.ErrConflict)
 		return
@@ -134,7 +134,7 @@ func (m *model) deliver(t *rapid.T) {
 	message.Attempts++
 	message.LastAttempt, message.NextAttempt, message.Unsure = at, at.Add(time.Hour), true
 	if rapid.Bool().Draw(t, "accepted") {
-		require.NoError(t, m.s.MarkDelivered(message.Key, at))
+		require.NoError(t, m.s.MarkDelivered(at, message.Key))
 		m.audit++
 		message.Status, message.Unsure = loops.Delivered, false
 		for _, mark := range message.Marks() {

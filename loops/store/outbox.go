@@ -147,24 +147,41 @@ func (s *Store) Waiting() iter.Seq2[loops.Message, error] {
 	})
 }
 
-// MarkAttempt records, before anything of the message is sent, that an attempt
-// begins at the instant and when the next one would be, so that a kill in
-// between costs at most one extra copy and never a message. Text, address,
-// topics and note become those of m, and stay until the outcome is on record.
+// MarkAttempts records, before anything of the messages is sent, that an attempt
+// at each begins at the instant and when the next one would be, so that a kill
+// in between costs at most one extra copy of each and never a message. Text,
+// address, topics and note become those given, and stay until the outcome is on
+// record. It returns the state of the register that this leaves behind.
 //
 // Where seen is set and anything was written since, it gives loops.ErrConflict
-// and the message is to be judged again.
-func (s *Store) MarkAttempt(m loops.Message, seen loops.StoreRevision, at, next time.Time) error {
-	return s.judged(m.Key, seen, marking{}, func(tx engine.Writer, is *loops.Message) error {
-		if err := expect(is, loops.Queued); err != nil {
+// and the messages are to be judged again.
+func (s *Store) MarkAttempts(all []loops.Attempt, seen loops.StoreRevision, at time.Time) (left loops.StoreRevision, err error) {
+	err = s.update(func(tx engine.Writer) error {
+		if left, err = asSeen(tx, seen); err != nil {
 			return err
 		}
-		*is = rewritten(*is, m)
-		is.Attempts++
-		is.LastAttempt, is.NextAttempt = at, next
-		is.Unsure, is.Signature = true, m.Signature
-		return putBody(tx, m)
+		left.Write++ // by this transaction
+		for _, a := range all {
+			err := moveOn(tx, a.Key, marking{}, func(is *loops.Message) error {
+				if err := expect(is, loops.Queued); err != nil {
+					return err
+				}
+				*is = rewritten(*is, a.Message)
+				is.Attempts++
+				is.LastAttempt, is.NextAttempt = at, a.Next
+				is.Unsure, is.Signature = true, a.Signature
+				return putBody(tx, a.Message)
+			})
+			if err != nil {
+				return err
+			}
+		}
+		return nil
 	})
+	if err != nil {
+		return left, fmt.Errorf("store: %w", err)
+	}
+	return left, nil
 }
 
 // rewritten is the message with the words of another.
@@ -231,14 +248,26 @@ func failed(m *loops.Message, f loops.Failure) {
 	}
 }
 
-// MarkDelivered records that the transport accepted the message.
-func (s *Store) MarkDelivered(key loops.MessageKey, at time.Time) error {
-	return s.mark(key, marking{deliverer, at, "mail delivered"}, func(m *loops.Message) error {
-		err := expect(m, outcomes()...)
-		m.Status = loops.Delivered
-		failed(m, loops.Failure{})
-		return err
+// MarkDelivered records that the transport accepted the messages.
+func (s *Store) MarkDelivered(at time.Time, keys ...loops.MessageKey) error {
+	err := s.update(func(tx engine.Writer) error {
+		for _, key := range keys {
+			err := moveOn(tx, key, marking{deliverer, at, "mail delivered"}, func(m *loops.Message) error {
+				err := expect(m, outcomes()...)
+				m.Status = loops.Delivered
+				failed(m, loops.Failure{})
+				return err
+			})
+			if err != nil {
+				return err
+			}
+		}
+		return nil
 	})
+	if err != nil {
+		return fmt.Errorf("store: %w", err)
+	}
+	return nil
 }
 
 // MarkRefused records that the message was refused for good, and why.
@@ -332,52 +361,66 @@ func (s *Store) mark(key loops.MessageKey, line marking, change func(*loops.Mess
 	return s.judged(key, loops.StoreRevision{}, line, func(_ engine.Writer, m *loops.Message) error { return change(m) })
 }
 
-// judged moves one message on in a transaction of its own, with its outbox line,
-// the marks of what it settles and a line of the audit. Where seen is set it
+// judged moves one message on in a transaction of its own. Where seen is set it
 // gives loops.ErrConflict if anything was written since.
 func (s *Store) judged(key loops.MessageKey, seen loops.StoreRevision, line marking, change func(engine.Writer, *loops.Message) error) error {
 	err := s.update(func(tx engine.Writer) error {
-		found := loops.StoreRevision{Write: tx.Revision(), Audit: tx.Sequence(bucketAudit)}
-		if seen != (loops.StoreRevision{}) && seen != found {
-			return fmt.Errorf("message %s: written since it was judged: %w", key, loops.ErrConflict)
-		}
-		m, err := get(tx, bucketMessages, []byte(key), fmt.Sprintf("message %s", key), decodeMessage)
-		if err != nil {
+		if _, err := asSeen(tx, seen); err != nil {
 			return err
 		}
-		if m.Status == loops.Queued {
-			if err := deleteOutbox(tx, m); err != nil {
-				return err
-			}
-		}
-		if err := change(tx, &m); err != nil {
-			return err
-		}
-		v, err := encodeMessage(m)
-		if err != nil {
-			return err
-		}
-		if err := tx.Put(bucketMessages, []byte(key), v); err != nil {
-			return err
-		}
-		if m.Status == loops.Queued {
-			if err := putOutbox(tx, m); err != nil {
-				return err
-			}
-		}
-		if err := putMarks(tx, m); err != nil || line.action == "" {
-			return err
-		}
-		told, err := encodeAudit(loops.AuditLine{At: line.at, By: line.by, Action: line.action, On: fmt.Sprintf("message %s", key)})
-		if err != nil {
-			return err
-		}
-		return appendAudit(tx, told)
+		return moveOn(tx, key, line, func(m *loops.Message) error { return change(tx, m) })
 	})
 	if err != nil {
 		return fmt.Errorf("store: %w", err)
 	}
 	return nil
+}
+
+// asSeen returns the state that is found, and loops.ErrConflict where another
+// one was seen.
+func asSeen(tx engine.Writer, seen loops.StoreRevision) (loops.StoreRevision, error) {
+	found := loops.StoreRevision{Write: tx.Revision(), Audit: tx.Sequence(bucketAudit)}
+	if seen != (loops.StoreRevision{}) && seen != found {
+		return found, fmt.Errorf("written since it was judged: %w", loops.ErrConflict)
+	}
+	return found, nil
+}
+
+// moveOn moves one message on, with its outbox line, the marks of what it settles
+// and a line of the audit.
+func moveOn(tx engine.Writer, key loops.MessageKey, line marking, change func(*loops.Message) error) error {
+	m, err := get(tx, bucketMessages, []byte(key), fmt.Sprintf("message %s", key), decodeMessage)
+	if err != nil {
+		return err
+	}
+	if m.Status == loops.Queued {
+		if err := deleteOutbox(tx, m); err != nil {
+			return err
+		}
+	}
+	if err := change(&m); err != nil {
+		return err
+	}
+	v, err := encodeMessage(m)
+	if err != nil {
+		return err
+	}
+	if err := tx.Put(bucketMessages, []byte(key), v); err != nil {
+		return err
+	}
+	if m.Status == loops.Queued {
+		if err := putOutbox(tx, m); err != nil {
+			return err
+		}
+	}
+	if err := putMarks(tx, m); err != nil || line.action == "" {
+		return err
+	}
+	told, err := encodeAudit(loops.AuditLine{At: line.at, By: line.by, Action: line.action, On: fmt.Sprintf("message %s", key)})
+	if err != nil {
+		return err
+	}
+	return appendAudit(tx, told)
 }
 
 // putMarks writes the marks of a message that is settled.

@@ -50,6 +50,12 @@ func queued(t *testing.T, s *store.Store, now time.Time, limit int) []loops.Mess
 	return keys
 }
 
+// attempt begins one of a message alone.
+func attempt(s *store.Store, m loops.Message, seen loops.StoreRevision, at, next time.Time) error {
+	_, err := s.MarkAttempts([]loops.Attempt{{Message: m, Next: next}}, seen, at)
+	return err
+}
+
 func TestNextQueued(t *testing.T) {
 	t.Parallel()
 	s, keys := outbox(t, 3)
@@ -65,7 +71,7 @@ func TestDelivery(t *testing.T) {
 	s, keys := outbox(t, 2)
 	late := noon.Add(100 * time.Hour)
 
-	require.NoError(t, s.MarkAttempt(message(t, s, keys[0]), loops.StoreRevision{}, noon, noon.Add(10*time.Minute)))
+	require.NoError(t, attempt(s, message(t, s, keys[0]), loops.StoreRevision{}, noon, noon.Add(10*time.Minute)))
 	m, err := s.Message(keys[0])
 	require.NoError(t, err)
 	assert.Equal(t, 1, m.Attempts)
@@ -80,11 +86,11 @@ func TestDelivery(t *testing.T) {
 	assert.Equal(t, "451 come back", m.LastError)
 	assert.Equal(t, loops.Queued, m.Status)
 
-	require.NoError(t, s.MarkDelivered(keys[0], noon))
+	require.NoError(t, s.MarkDelivered(noon, keys[0]))
 	require.NoError(t, s.MarkRefused(keys[1], noon, loops.Failure{Reason: "550 no such mailbox", Status: "5.1.1"}))
 	assert.Empty(t, queued(t, s, late, 10))
-	assert.ErrorIs(t, s.MarkAttempt(message(t, s, keys[0]), loops.StoreRevision{}, noon, late), loops.ErrConflict, "it is delivered")
-	assert.ErrorIs(t, s.MarkAttempt(loops.Message{Key: "9/2026-12-03/reminder"}, loops.StoreRevision{}, noon, late), loops.ErrNotFound)
+	assert.ErrorIs(t, attempt(s, message(t, s, keys[0]), loops.StoreRevision{}, noon, late), loops.ErrConflict, "it is delivered")
+	assert.ErrorIs(t, attempt(s, loops.Message{Key: "9/2026-12-03/reminder"}, loops.StoreRevision{}, noon, late), loops.ErrNotFound)
 
 	refused := collect(t, s.Messages(loops.Refused))
 	require.Len(t, refused, 1)
@@ -130,10 +136,10 @@ func TestOutcomeAfterDrop(t *testing.T) {
 	t.Parallel()
 	s, keys := outbox(t, 2)
 	for _, key := range keys {
-		require.NoError(t, s.MarkAttempt(message(t, s, key), loops.StoreRevision{}, noon, noon.Add(time.Hour)))
+		require.NoError(t, attempt(s, message(t, s, key), loops.StoreRevision{}, noon, noon.Add(time.Hour)))
 		require.NoError(t, s.Drop(key, "rui", noon))
 	}
-	require.NoError(t, s.MarkDelivered(keys[0], noon))
+	require.NoError(t, s.MarkDelivered(noon, keys[0]))
 	require.NoError(t, s.MarkDeferred(keys[1], noon.Add(time.Minute), 1, loops.Failure{Reason: "451 come back"}))
 	m, err := s.Message(keys[0])
 	require.NoError(t, err)
@@ -149,7 +155,7 @@ func TestDeleteBodies(t *testing.T) {
 	t.Parallel()
 	s, keys := outbox(t, 3) // created a minute apart
 	for _, key := range keys[1:] {
-		require.NoError(t, s.MarkDelivered(key, noon))
+		require.NoError(t, s.MarkDelivered(noon, key))
 	}
 	n, err := s.DeleteBodies(noon.Add(2*time.Minute), "sweep", noon)
 	require.NoError(t, err)

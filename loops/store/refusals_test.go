@@ -19,9 +19,9 @@ func TestBouncesCountUntilADelivery(t *testing.T) {
 	first, err := s.Message(keys[0])
 	require.NoError(t, err)
 	require.ErrorIs(t, s.MarkBounced(keys[0], noon, loops.Failure{Reason: "no such mailbox"}), loops.ErrConflict, "it was never delivered")
-	require.NoError(t, s.MarkDelivered(keys[0], noon))
+	require.NoError(t, s.MarkDelivered(noon, keys[0]))
 	for _, key := range keys[1:] {
-		require.NoError(t, s.MarkDelivered(key, noon))
+		require.NoError(t, s.MarkDelivered(noon, key))
 		require.NoError(t, s.MarkBounced(key, noon.Add(time.Hour), loops.Failure{Reason: "mailbox full", Status: "5.2.2"}))
 	}
 	n, err := s.RefusedInARow(first.To)
@@ -43,6 +43,6 @@ func TestRequeue(t *testing.T) {
 	assert.Zero(t, m.Attempts)
 	assert.True(t, m.PointlessAfter.IsZero())
 	assert.Contains(t, queued(t, s, noon.Add(2*time.Hour), 10), keys[0])
-	require.NoError(t, s.MarkDelivered(keys[1], noon))
+	require.NoError(t, s.MarkDelivered(noon, keys[1]))
 	require.ErrorIs(t, s.Requeue(keys[1], "test", noon), loops.ErrConflict)
 }

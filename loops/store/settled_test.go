@@ -35,7 +35,7 @@ func TestStagesCountOnceSettled(t *testing.T) {
 		settle func(*store.Store, loops.MessageKey) error
 		marked bool
 	}{
-		"delivered": {func(s *store.Store, k loops.MessageKey) error { return s.MarkDelivered(k, noon) }, true},
+		"delivered": {func(s *store.Store, k loops.MessageKey) error { return s.MarkDelivered(noon, k) }, true},
 		"refused": {func(s *store.Store, k loops.MessageKey) error {
 			return s.MarkRefused(k, noon, loops.Failure{Reason: "no"})
 		}, true},
@@ -76,14 +76,14 @@ func TestAttemptIsOfTheRegisterItWasJudgedBy(t *testing.T) {
 	seen, err := s.Revision()
 	require.NoError(t, err)
 	other := about(t, s, 1, "1/2026-12-04/reminder", loops.StageLate)
-	require.ErrorIs(t, s.MarkAttempt(m, seen, noon, noon.Add(time.Hour)), loops.ErrConflict)
+	require.ErrorIs(t, attempt(s, m, seen, noon, noon.Add(time.Hour)), loops.ErrConflict)
 	require.ErrorIs(t, s.MarkWithdrawn(m.Key, seen, noon, "why", nil), loops.ErrConflict)
 	assert.Zero(t, message(t, s, m.Key).Attempts)
 
 	seen, err = s.Revision()
 	require.NoError(t, err)
 	m.To, m.Raw, m.Note, m.Signature, m.Dated = "anna@new.example", []byte("two"), "to another address", []byte("DKIM-Signature: x\r\n"), noon.Add(time.Minute).UTC()
-	require.NoError(t, s.MarkAttempt(m, seen, noon, noon.Add(time.Hour)))
+	require.NoError(t, attempt(s, m, seen, noon, noon.Add(time.Hour)))
 	is := message(t, s, m.Key)
 	assert.Equal(t, m.To, is.To)
 	assert.Equal(t, m.Raw, is.Raw)

@@ -55,7 +55,7 @@ type Reader interface {
 	// Buckets lists the buckets that there are, by name.
 	Buckets() []string
 	// Revision tells states of the store apart: each transaction that writes
-	// leaves a higher one behind. A Writer has that of what it found.
+	// leaves the next number behind. A Writer has that of what it found.
 	Revision() uint64
 }
 
