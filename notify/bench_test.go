@@ -16,12 +16,12 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
-	"golang.org/x/sys/unix"
 
 	"fillmark/loops"
 	"fillmark/loops/store"
 	"fillmark/notify"
 	"fillmark/testdata/peer"
+	"fillmark/testdata/seeded"
 )
 
 // The benchmarks here run both sides of a comparison by turns in one run and
@@ -90,29 +90,22 @@ func BenchmarkSignBesideOpenSSL(b *testing.B) {
 	bare, err := strconv.ParseFloat(string(found[1]), 64)
 	require.NoError(b, err)
 	// OpenSSL reports processor time, so that is what counts here too.
-	begin := processorTime(b)
+	begin := seeded.ProcessorTime(b)
 	for b.Loop() {
 		if _, err := s.Sign(raw); err != nil {
 			b.Fatal(err)
 		}
 	}
-	each := (processorTime(b) - begin).Seconds() / float64(b.N)
+	each := (seeded.ProcessorTime(b) - begin).Seconds() / float64(b.N)
 	b.ReportMetric(bare*1e3, "openssl-ms")
 	b.ReportMetric(each/bare, "ratio")
-}
-
-func processorTime(b *testing.B) time.Duration {
-	b.Helper()
-	var used unix.Rusage
-	require.NoError(b, unix.Getrusage(unix.RUSAGE_SELF, &used))
-	return time.Duration(used.Utime.Nano() + used.Stime.Nano())
 }
 
 const pathMails = 200
 
 // BenchmarkOutbox sets the whole way of a mail from the register, signed, to the
-// relay beside the two commits it must make. A ratio of 2 means that reading,
-// signing and sending take as long as the commits.
+// relay beside two commits for each, which waves of mails share. A ratio of 2
+// means that the way takes as long again as these would.
 func BenchmarkOutbox(b *testing.B) {
 	sink := peer.Program(b, "/usr/sbin/smtp-sink")
 	address := startSinkQuiet(b, sink)

@@ -62,7 +62,10 @@ func TestCampaignHistoriesOfMail(t *testing.T) {
 	all := happens(t, loop)
 	names := slices.Sorted(maps.Keys(all))
 	r := startRelay(t)
+	histories := 0
+	defer func() { t.Logf("%d histories of 3 to 12 steps", histories) }()
 	rapid.Check(t, func(rt *rapid.T) {
+		histories++
 		r.set("")
 		r.take()
 		b := copyOf(t, path)
