@@ -50,7 +50,10 @@ var ErrNewer = errors.New("the store was written by a newer version of Fillmark;
 var ErrReadOnly = errors.New("the register is open for reading alone: its medium or its rights do not let it be written to")
 
 // ErrAway says that the database in which the register is kept does not answer.
-var ErrAway = errors.New("the register's database does not answer; what was not acknowledged has to be done once more")
+var ErrAway = errors.New("the register's database does not answer")
+
+// ErrUnsettled is an [ErrAway] that came between a write and its answer.
+var ErrUnsettled = fmt.Errorf("%w, and whether the last write was kept is not known", ErrAway)
 
 // NoWrite tells that an error stands in the way of every write, so that trying
 // the next one is of no use.

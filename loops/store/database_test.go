@@ -5,6 +5,7 @@ package store_test
 
 import (
 	"bytes"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"testing"
@@ -68,7 +69,7 @@ func moves(t *testing.T, server *peer.Postgres) {
 func sharedStore(t *testing.T, server *peer.Postgres) {
 	address := schema(t, server, "shop")
 	_, err := store.Open(address, store.Options{ReadOnly: true})
-	require.ErrorIs(t, err, loops.ErrForeign)
+	require.ErrorIs(t, err, fs.ErrNotExist)
 	first, err := store.Open(address, store.Options{})
 	require.NoError(t, err)
 	second, err := store.Open(address, store.Options{})

@@ -30,7 +30,7 @@ func Examine(ctx context.Context, c Config, now func() time.Time, log *slog.Logg
 	h, err := OpenAny(c, now, log)
 	if err != nil {
 		f := c.facts(now())
-		f.Register.Fault = err.Error()
+		cannotRead(&f, err)
 		return doctor.Examine(c.asked(ctx, f)), nil
 	}
 	report := h.Examine(ctx)
@@ -42,7 +42,7 @@ func (h *Service) Examine(ctx context.Context) doctor.Report {
 	c := h.keeper.config
 	f := c.asked(ctx, h.facts())
 	if err := h.walk(&f); err != nil && f.Register.Fault == "" {
-		f.Register.Fault = err.Error()
+		cannotRead(&f, err)
 	}
 	if h.mailbox != nil {
 		ctx, cancel := context.WithTimeout(ctx, lookTime)
@@ -53,6 +53,11 @@ func (h *Service) Examine(ctx context.Context) doctor.Report {
 		}
 	}
 	return doctor.Examine(f)
+}
+
+// cannotRead notes why the register cannot be read.
+func cannotRead(f *doctor.Facts, err error) {
+	f.Register.Fault, f.Register.Away = err.Error(), errors.Is(err, loops.ErrAway)
 }
 
 // Quick looks at what is known at once.
@@ -68,7 +73,7 @@ func (h *Service) facts() doctor.Facts {
 		f.Register.Moved = err.Error()
 	}
 	if err := h.recorded(&f); err != nil {
-		f.Register.Fault = err.Error()
+		cannotRead(&f, err)
 	}
 	f.Certificate.Served = h.certificateServed()
 	f.Sweep = "no daemon runs"

@@ -8,12 +8,15 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"math/rand/v2"
 	"net"
 	"os"
 	"path/filepath"
 	"sync"
+	"sync/atomic"
 	"testing"
+	"time"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/stretchr/testify/assert"
@@ -42,6 +45,7 @@ func runningServer(t *testing.T, server *peer.Postgres) {
 		"many processes at once":    manyProcesses,
 		"many that make it at once": manyMakers,
 		"a line that is cut":        cutLine,
+		"a line that goes silent":   silentLine,
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -143,7 +147,7 @@ func readOnlyServer(t *testing.T, server *peer.Postgres, schema string) {
 func readOnly(t *testing.T, server *peer.Postgres, schema string) {
 	address := server.Address("&search_path=" + schema)
 	_, err := postgres.Open(address, engine.Options{ReadOnly: true})
-	require.ErrorIs(t, err, loops.ErrForeign, "there is no table")
+	require.ErrorIs(t, err, fs.ErrNotExist, "there is no table")
 	require.NoError(t, count(counting(t, address)))
 	e, err := postgres.Open(address, engine.Options{ReadOnly: true})
 	require.NoError(t, err)
@@ -210,9 +214,101 @@ func cutLine(t *testing.T, server *peer.Postgres, schema string) {
 	assert.Less(t, unknown, kept)
 }
 
+// A network that swallows everything holds nobody for longer than one question and
+// the patience after it, and it is told whether something may have been changed.
+func silentLine(t *testing.T, server *peer.Postgres, schema string) {
+	folder, silent, speak := swallowing(t, server)
+	address := fmt.Sprintf("postgres:///postgres?host=%s&user=bench&search_path=%s", folder, schema)
+	e := counting(t, address)
+	require.NoError(t, count(e))
+	const answer = 300 * time.Millisecond // each time one of the twelve tries would take it
+	postgres.Hasten(e, answer, answer)
+	told := func(ask func() error) error {
+		t.Helper()
+		done := make(chan error, 1)
+		go func() { done <- ask() }()
+		select {
+		case err := <-done:
+			return err
+		case <-time.After(20 * answer):
+			t.Fatal("no answer, and no end of trying")
+			return nil
+		}
+	}
+	put := func(tx engine.Writer) error { return tx.Put("count", []byte("other"), []byte("1")) }
+
+	err := told(func() error {
+		return e.Update(func(tx engine.Writer) error {
+			defer silent.Store(true) // from the commit on
+			return put(tx)
+		})
+	})
+	require.ErrorIs(t, err, loops.ErrUnsettled)
+	require.ErrorIs(t, err, loops.ErrAway)
+
+	err = told(func() error { return e.Update(put) })
+	require.ErrorIs(t, err, loops.ErrAway)
+	require.NotErrorIs(t, err, loops.ErrUnsettled)
+	require.ErrorContains(t, err, "nothing was changed")
+
+	err = told(func() error { return e.View(func(tx engine.Reader) error { tx.Revision(); return nil }) })
+	require.ErrorIs(t, err, loops.ErrAway)
+	assert.NotContains(t, err.Error(), "changed")
+
+	// Once it speaks again the same engine goes on.
+	speak()
+	postgres.Hasten(e, time.Minute, time.Minute)
+	require.NoError(t, count(e))
+	assert.Equal(t, 2, counted(t, e))
+}
+
+// swallowing gives the folder of a socket that leads to the server, what has it
+// swallow all that goes either way, and what ends that and all lines there are.
+func swallowing(t *testing.T, server *peer.Postgres) (folder string, silent *atomic.Bool, speak func()) {
+	var mu sync.Mutex
+	var lines []net.Conn
+	silent = &atomic.Bool{}
+	folder = relay(t, server, func(to, from net.Conn, _ int64) {
+		mu.Lock()
+		lines = append(lines, from)
+		mu.Unlock()
+		chunk := make([]byte, 64<<10)
+		for {
+			n, err := from.Read(chunk)
+			if silent.Load() && err == nil {
+				continue
+			}
+			if err == nil {
+				_, err = to.Write(chunk[:n])
+			}
+			if err != nil {
+				_, _ = to.Close(), from.Close()
+				return
+			}
+		}
+	})
+	return folder, silent, func() {
+		mu.Lock()
+		defer mu.Unlock()
+		silent.Store(false)
+		for _, line := range lines {
+			_ = line.Close()
+		}
+	}
+}
+
 // cutting gives the folder of a socket that leads to the server, each time for
 // some thousand bytes only.
 func cutting(t *testing.T, server *peer.Postgres) string {
+	return relay(t, server, func(to, from net.Conn, most int64) {
+		_, _ = io.CopyN(to, from, most)
+		_, _ = to.Close(), from.Close()
+	})
+}
+
+// relay gives the folder of a socket from which carry brings what it likes to the
+// server, and back; it is told a number of some thousand.
+func relay(t *testing.T, server *peer.Postgres, carry func(to, from net.Conn, most int64)) string {
 	folder, err := os.MkdirTemp("/tmp", "fm-cut-") // a socket needs a short path
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, os.RemoveAll(folder)) })
@@ -233,10 +329,6 @@ func cutting(t *testing.T, server *peer.Postgres) string {
 				return
 			}
 			there, back := int64(3000+random.IntN(9000)), int64(3000+random.IntN(9000))
-			carry := func(to, from net.Conn, most int64) {
-				_, _ = io.CopyN(to, from, most)
-				_, _ = to.Close(), from.Close()
-			}
 			go carry(line, client, there)
 			go carry(client, line, back)
 		}
