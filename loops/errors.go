@@ -41,7 +41,7 @@ var ErrGone = errors.New("the register's file was removed or replaced while the 
 var ErrInUse = errors.New("store is in use by another process")
 
 // ErrForeign says that what is there is none of Fillmark's.
-var ErrForeign = errors.New("the file is not a Fillmark store")
+var ErrForeign = errors.New("this is not a Fillmark store")
 
 // ErrNewer says that a later version of the program wrote the register.
 var ErrNewer = errors.New("the store was written by a newer version of Fillmark; update the program, or restore a backup made with this one")

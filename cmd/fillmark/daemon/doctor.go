@@ -22,15 +22,16 @@ import (
 // Examine looks at the house with no daemon running: at its register too, where
 // one can be opened.
 func Examine(ctx context.Context, c Config, now func() time.Time, log *slog.Logger) (doctor.Report, error) {
-	if _, err := os.Lstat(c.Store); errors.Is(err, fs.ErrNotExist) {
-		f := c.facts(now())
-		f.Register.Missing = true
-		return doctor.Examine(c.asked(ctx, f)), nil
+	there, err := c.RegisterThere()
+	h := (*Service)(nil)
+	if there {
+		h, err = OpenAny(c, now, log)
 	}
-	h, err := OpenAny(c, now, log)
-	if err != nil {
+	if err != nil || !there {
 		f := c.facts(now())
-		cannotRead(&f, err)
+		if f.Register.Missing = err == nil; err != nil {
+			cannotRead(&f, err)
+		}
 		return doctor.Examine(c.asked(ctx, f)), nil
 	}
 	report := h.Examine(ctx)
@@ -199,7 +200,7 @@ func (c Config) facts(now time.Time) doctor.Facts {
 		Sender: c.senderFault(), Links: c.linksFault(), WithoutLinks: c.WithoutLinks(), Bounces: c.Mail.BounceMaildir, Disks: c.disks(),
 		Backup: doctor.Backup{Folder: c.Backup.Folder, SecondFolder: c.Backup.SecondFolder, Encrypted: c.Backup.Recipient != ""},
 	}
-	f.Register.Path = c.Store
+	f.Register.Path, f.Register.Database = c.Store, c.InDatabase()
 	if m := c.Mail.IMAP; m.Address != "" {
 		f.Mailbox.Name = m.Folder + " at " + m.Address
 	}
@@ -268,13 +269,16 @@ const spare = 100e6
 // disks tells the room where something is written: beside the register for one
 // more of it, as compaction makes, and where backups go for one and its trial.
 func (c Config) disks() []doctor.Disk {
-	size := uint64(0)
+	size, place := uint64(0), "the register"
+	if c.InDatabase() {
+		place = "keys, photos and mail" // its own room is the server's to watch
+	}
 	if info, err := os.Stat(c.Store); err == nil {
 		size = uint64(info.Size())
 	}
 	var all []doctor.Disk
 	for _, d := range []doctor.Disk{
-		{Place: "the register", Path: filepath.Dir(c.Store), Need: size + spare},
+		{Place: place, Path: c.Beside(), Need: size + spare},
 		{Place: "backups", Path: c.Backup.Folder, Need: 2*size + spare},
 		{Place: "second backups", Path: c.Backup.SecondFolder, Need: size + spare},
 	} {

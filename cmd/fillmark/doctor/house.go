@@ -174,6 +174,9 @@ const late = 6 * time.Hour
 
 // backupOff says that there is no schedule; empty where there is.
 func backupOff(f Facts) string {
+	if f.Register.Database {
+		return "The register is in a database, which its own tools back up, with the folder of keys and photos beside it."
+	}
 	if f.Backup.Folder == "" {
 		return "No backups by schedule: backup.folder is not set. What is not backed up is lost with its disk."
 	}

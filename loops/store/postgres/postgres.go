@@ -16,12 +16,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"net"
-	"strings"
 	"sync/atomic"
 	"time"
 
-	"github.com/jackc/pgx/v5/pgconn"
 	"github.com/jackc/pgx/v5/pgxpool"
 
 	"fillmark/loops"
@@ -64,12 +61,13 @@ type Engine struct {
 // it would have to be made on a server that takes no writes, and [loops.ErrAway]
 // where the server does not answer for some seconds.
 func Open(address string, opts engine.Options) (*Engine, error) {
-	config, err := pgxpool.ParseConfig(address)
+	config, err := parse(address)
 	if err != nil {
-		return nil, fmt.Errorf("store: %w", err) // pgx leaves the password out
-	}
-	if err := guarded(config.ConnConfig.Config); err != nil {
 		return nil, fmt.Errorf("store: %w", err)
+	}
+	if file := PasswordFile(address); file != "" && config.ConnConfig.Password == "" {
+		c := config.ConnConfig
+		return nil, fmt.Errorf("store: passfile %s: it has no line for %s:%d:%s:%s", file, c.Host, c.Port, c.Database, c.User)
 	}
 	config.MaxConns = connections
 	config.ConnConfig.ConnectTimeout = 5 * time.Second
@@ -85,21 +83,6 @@ func Open(address string, opts engine.Options) (*Engine, error) {
 		return nil, fmt.Errorf("store: open the database %s at %s: %w", config.ConnConfig.Database, config.ConnConfig.Host, err)
 	}
 	return e, nil
-}
-
-// guarded refuses a way over the network on which the server need not prove who it
-// is, or anybody can read along.
-func guarded(c pgconn.Config) error {
-	ways := []*pgconn.FallbackConfig{{Host: c.Host, TLSConfig: c.TLSConfig}}
-	for _, way := range append(ways, c.Fallbacks...) {
-		if ip := net.ParseIP(way.Host); strings.HasPrefix(way.Host, "/") || way.Host == "localhost" || ip.IsLoopback() {
-			continue
-		}
-		if way.TLSConfig == nil || way.TLSConfig.InsecureSkipVerify {
-			return fmt.Errorf("the database at %s is reached over the network: say sslmode=verify-full in its address, and sslrootcert=FILE where its certificate is your own", way.Host)
-		}
-	}
-	return nil
 }
 
 // View runs fn in a read transaction. Where the connection is lost before the first
