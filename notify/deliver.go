@@ -23,7 +23,8 @@ type outbox interface {
 	// MarkAttempt records the message as it is about to leave, counts an attempt
 	// begun at the instant and moves NextAttempt, before anything of it is sent.
 	// It gives loops.ErrConflict where seen is set and the register was written
-	// since.
+	// since, and loops.ErrRepeated where the message is not as m any more: then
+	// another daemon has it.
 	MarkAttempt(m loops.Message, seen loops.StoreRevision, at, next time.Time) error
 	// MarkWithdrawn takes the message out of the queue, under the same
 	// condition, and puts the other one in where there is one.
@@ -233,6 +234,9 @@ func (d *Deliverer) begin(now time.Time, m *loops.Message, try attempt, rep *Rep
 	queued := *m
 	for range judgedAgain {
 		raw, fault, err = d.judged(now, queued, m, try, rep)
+		if errors.Is(err, loops.ErrRepeated) {
+			return nil, nil, nil // another daemon has taken it
+		}
 		if !errors.Is(err, loops.ErrConflict) {
 			return raw, fault, err
 		}

@@ -153,11 +153,13 @@ func (s *Store) Waiting() iter.Seq2[loops.Message, error] {
 // topics and note become those of m, and stay until the outcome is on record.
 //
 // Where seen is set and anything was written since, it gives loops.ErrConflict
-// and the message is to be judged again.
+// and the message is to be judged again. Where m is not the message as it stands,
+// since another daemon took it or somebody held it, it gives loops.ErrRepeated too:
+// whoever marks first has the message until next.
 func (s *Store) MarkAttempt(m loops.Message, seen loops.StoreRevision, at, next time.Time) error {
 	return s.judged(m.Key, seen, marking{}, func(tx engine.Writer, is *loops.Message) error {
-		if err := expect(is, loops.Queued); err != nil {
-			return err
+		if is.Status != loops.Queued || is.Attempts != m.Attempts || !is.NextAttempt.Equal(m.NextAttempt) {
+			return fmt.Errorf("message %s: somebody else took it since it was read: %w (%w)", m.Key, loops.ErrRepeated, loops.ErrConflict)
 		}
 		*is = rewritten(*is, m)
 		is.Attempts++
