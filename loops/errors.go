@@ -41,7 +41,7 @@ var ErrGone = errors.New("the register's file was removed or replaced while the 
 var ErrInUse = errors.New("store is in use by another process")
 
 // ErrForeign says that what is there is none of Fillmark's.
-var ErrForeign = errors.New("the file is not a Fillmark store")
+var ErrForeign = errors.New("this is not a Fillmark store")
 
 // ErrNewer says that a later version of the program wrote the register.
 var ErrNewer = errors.New("the store was written by a newer version of Fillmark; update the program, or restore a backup made with this one")
@@ -50,7 +50,10 @@ var ErrNewer = errors.New("the store was written by a newer version of Fillmark;
 var ErrReadOnly = errors.New("the register is open for reading alone: its medium or its rights do not let it be written to")
 
 // ErrAway says that the database in which the register is kept does not answer.
-var ErrAway = errors.New("the register's database does not answer; what was not acknowledged has to be done once more")
+var ErrAway = errors.New("the register's database does not answer")
+
+// ErrUnsettled is an [ErrAway] that came between a write and its answer.
+var ErrUnsettled = fmt.Errorf("%w, and whether the last write was kept is not known", ErrAway)
 
 // NoWrite tells that an error stands in the way of every write, so that trying
 // the next one is of no use.

@@ -25,8 +25,11 @@ type outbox interface {
 	// attempt at each, begun at the instant, and moves NextAttempt, before anything
 	// of them is sent; all in one, or none. It returns the revision that this
 	// leaves, and loops.ErrConflict where seen is set and the register was written
-	// since.
+	// since, loops.ErrRepeated where a message is not as given any more: then
+	// another daemon has it.
 	MarkAttempts(all []loops.Attempt, seen loops.StoreRevision, at time.Time) (loops.StoreRevision, error)
+	// MarkNotBegun takes that back for messages of which nothing left.
+	MarkNotBegun(all []loops.Attempt) error
 	// MarkWithdrawn takes the message out of the queue, under the same
 	// condition, and puts the other one in where there is one.
 	MarkWithdrawn(key loops.MessageKey, seen loops.StoreRevision, at time.Time, why string, instead *loops.Message) error

@@ -80,6 +80,15 @@ func (b *box) MarkAttempts(all []loops.Attempt, _ loops.StoreRevision, at time.T
 	}
 	return b.Revision()
 }
+func (b *box) MarkNotBegun(all []loops.Attempt) error {
+	for _, a := range all {
+		if err := b.set("not begun", a.Key, func(m *loops.Message) { *m = a.Message }); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 func (b *box) MarkWithdrawn(key loops.MessageKey, _ loops.StoreRevision, _ time.Time, why string, instead *loops.Message) error {
 	if instead != nil {
 		b.messages[instead.Key] = *instead

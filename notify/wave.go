@@ -153,6 +153,12 @@ func (w *wave) begin(all []*leaving) ([]*leaving, loops.StoreRevision, error) {
 				}
 			}
 		}
+		if errors.Is(err, loops.ErrRepeated) { // another daemon has taken one of them
+			if len(all) == 1 {
+				return nil, seen, nil
+			}
+			break
+		}
 		if !errors.Is(err, loops.ErrConflict) {
 			return nil, seen, err
 		}
@@ -337,11 +343,13 @@ func (w *wave) delivered(keys []loops.MessageKey) error {
 }
 
 // notBegun puts messages of which nothing left back into the queue as they stood.
-func (w *wave) notBegun(rest []*leaving) (err error) {
-	for _, l := range rest {
-		m := l.queued
-		err = errors.Join(err, of(m, moved(w.box.MarkDeferred(m.Key, m.NextAttempt, m.Attempts, loops.Failure{
-			Reason: m.LastError, Status: m.Failure, Unsure: l.try.unsure}))))
+func (w *wave) notBegun(rest []*leaving) error {
+	if len(rest) == 0 {
+		return nil
 	}
-	return err
+	all := make([]loops.Attempt, len(rest))
+	for i, l := range rest {
+		all[i] = loops.Attempt{Message: l.queued, Next: l.try.next}
+	}
+	return w.box.MarkNotBegun(all)
 }

@@ -31,8 +31,14 @@ func TestMain(m *testing.M) {
 // each script with a register of its own.
 func TestScripts(t *testing.T) {
 	t.Parallel()
-	testscript.Run(t, testscript.Params{
-		Dir:                 "testdata/script",
+	params := scripts()
+	params.Dir = "testdata/script"
+	testscript.Run(t, params)
+}
+
+// scripts is how scripts are run, but for which.
+func scripts() testscript.Params {
+	return testscript.Params{
 		RequireExplicitExec: true,
 		Setup: func(env *testscript.Env) error {
 			env.Setenv("HOME", filepath.Join(env.WorkDir, "home"))
@@ -45,7 +51,7 @@ func TestScripts(t *testing.T) {
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"status": status, "save": save, "fingerprint": fingerprint, "unix2crlf": unix2crlf, "awaitfile": awaitfile, "expand": expand,
 		},
-	})
+	}
 }
 
 // status N COMMAND ARG…: run the command and want exit status N.

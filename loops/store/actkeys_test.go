@@ -34,7 +34,11 @@ func noted(t *testing.T, s *store.Store, at time.Time, key string) error {
 // the newest entry is the one it stands for, also after an export and import.
 func TestActKeys(t *testing.T) {
 	t.Parallel()
-	s := open(t)
+	testActKeys(t, files)
+}
+
+func testActKeys(t *testing.T, fresh place) {
+	s := fresh.open(t)
 	require.NoError(t, s.Commit(workshop(t, s)))
 	require.NoError(t, noted(t, s, noon, "first"))
 	require.NoError(t, noted(t, s, noon.AddDate(0, 0, 1), "first-and-more"))
@@ -63,7 +67,7 @@ func TestActKeys(t *testing.T) {
 	sound(t, s)
 
 	text := exportOf(t, s)
-	path := filepath.Join(t.TempDir(), "imported")
+	path := fresh(t)
 	require.NoError(t, store.Import(t.Context(), path, bytes.NewReader(text)))
 	again, err := store.Open(path, store.Options{})
 	require.NoError(t, err)
@@ -118,9 +122,13 @@ func TestCheckComparesActKeys(t *testing.T) {
 // from its history.
 func TestImportOfAnExportBeforeTheActs(t *testing.T) {
 	t.Parallel()
+	testImportOfAnExportBeforeTheActs(t, files)
+}
+
+func testImportOfAnExportBeforeTheActs(t *testing.T, fresh place) {
 	text, err := os.ReadFile(filepath.Join("testdata", "export-2026-11-25.jsonl"))
 	require.NoError(t, err)
-	path := filepath.Join(t.TempDir(), "imported")
+	path := fresh(t)
 	require.NoError(t, store.Import(t.Context(), path, bytes.NewReader(text)))
 	s, err := store.Open(path, store.Options{})
 	require.NoError(t, err)
@@ -137,7 +145,7 @@ func TestImportOfAnExportBeforeTheActs(t *testing.T) {
 	// What the file says a state is does not count.
 	lies := bytes.Replace(text, []byte(`"running_hours":8123.5,"settings"`), []byte(`"running_hours":1,"settings"`), 1)
 	require.NotEqual(t, string(text), string(lies))
-	path = filepath.Join(t.TempDir(), "lies")
+	path = fresh(t)
 	require.NoError(t, store.Import(t.Context(), path, bytes.NewReader(lies)))
 	other, err := store.Open(path, store.Options{})
 	require.NoError(t, err)

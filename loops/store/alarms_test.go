@@ -4,7 +4,6 @@
 package store_test
 
 import (
-	"path/filepath"
 	"testing"
 	"time"
 
@@ -17,7 +16,11 @@ import (
 
 func TestAlarmsAndCanary(t *testing.T) {
 	t.Parallel()
-	path := filepath.Join(t.TempDir(), "shop.fillmark")
+	testAlarmsAndCanary(t, files)
+}
+
+func testAlarmsAndCanary(t *testing.T, fresh place) {
+	path := fresh(t)
 	s, err := store.Open(path, store.Options{})
 	require.NoError(t, err)
 	none, err := s.Alarms()

@@ -109,10 +109,17 @@ func BenchmarkDatabase(b *testing.B) {
 		b.Run(fmt.Sprintf("loops=%d", n), func(b *testing.B) {
 			from, err := store.Open(register(b, n), store.Options{})
 			require.NoError(b, err)
-			text := exported(b, from)
+			text := exportOf(b, from)
 			require.NoError(b, from.Close())
 			address := schema(b, server, fmt.Sprint("loops", n))
 			require.NoError(b, store.Import(b.Context(), address, bytes.NewReader(text)))
+			b.Run("size", func(b *testing.B) {
+				var size float64
+				for b.Loop() {
+					require.NoError(b, conn.QueryRow(b.Context(), "SELECT pg_total_relation_size($1::text::regclass)::float8", fmt.Sprintf("loops%d.fillmark", n)).Scan(&size))
+				}
+				b.ReportMetric(size/1e6, "table-MB")
+			})
 			s, err := store.Open(address, store.Options{})
 			require.NoError(b, err)
 			anyLoop := benchmarkReads(b, s, n)
@@ -145,6 +152,13 @@ func benchmarkReads(b *testing.B, s *store.Store, n int) func() loops.LoopID {
 			require.NoError(b, err)
 			_, err = s.LoopsOf(machines[0].ID)
 			require.NoError(b, err)
+		}
+	})
+	b.Run("walk through the loops", func(b *testing.B) {
+		for b.Loop() {
+			for _, err := range s.Loops() {
+				require.NoError(b, err)
+			}
 		}
 	})
 	b.Run("due on a day", func(b *testing.B) {

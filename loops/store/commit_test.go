@@ -4,7 +4,6 @@
 package store_test
 
 import (
-	"os"
 	"testing"
 	"time"
 
@@ -26,7 +25,11 @@ func collect[T any](t testing.TB, seq func(func(T, error) bool)) []T {
 
 func TestCommitAndRead(t *testing.T) {
 	t.Parallel()
-	s := open(t)
+	testCommitAndRead(t, files)
+}
+
+func testCommitAndRead(t *testing.T, fresh place) {
+	s := fresh.open(t)
 	c := workshop(t, s)
 	c.Messages = []loops.Message{aMessage(c.Owners[0].ID, loops.Day{Year: 2026, Month: time.December, Dom: 4}, noon)}
 	require.NoError(t, s.Commit(c))
@@ -82,7 +85,11 @@ func TestCommitAndRead(t *testing.T) {
 
 func TestNotFound(t *testing.T) {
 	t.Parallel()
-	s := open(t)
+	testNotFound(t, files)
+}
+
+func testNotFound(t *testing.T, fresh place) {
+	s := fresh.open(t)
 	_, err := s.Owner(7)
 	assert.ErrorIs(t, err, loops.ErrNotFound)
 	_, err = s.Machine(7)
@@ -100,6 +107,10 @@ func TestNotFound(t *testing.T) {
 // Every change that must be refused leaves the file as it was, byte for byte.
 func TestCommitRefuses(t *testing.T) {
 	t.Parallel()
+	testCommitRefuses(t, files)
+}
+
+func testCommitRefuses(t *testing.T, fresh place) {
 	day := loops.Day{Year: 2026, Month: time.December, Dom: 4}
 	for _, c := range []struct {
 		name  string
@@ -130,22 +141,19 @@ func TestCommitRefuses(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
-			s := open(t)
+			s := fresh.open(t)
 			first := workshop(t, s)
 			first.Messages = []loops.Message{aMessage(first.Owners[0].ID, day, noon)}
 			require.NoError(t, s.Commit(first))
 			second := workshop(t, s)
 			c.spoil(&second, first)
-			before, err := os.ReadFile(s.Path())
-			require.NoError(t, err)
-			err = s.Commit(second)
+			before := content(t, s)
+			err := s.Commit(second)
 			require.Error(t, err)
 			if c.want != nil {
 				assert.ErrorIs(t, err, c.want)
 			}
-			after, err := os.ReadFile(s.Path())
-			require.NoError(t, err)
-			assert.Equal(t, before, after, "the file changed")
+			assert.Equal(t, before, content(t, s), "it changed")
 			sound(t, s)
 		})
 	}
@@ -153,7 +161,11 @@ func TestCommitRefuses(t *testing.T) {
 
 func TestCommitOfNothingWritesNothing(t *testing.T) {
 	t.Parallel()
-	s := open(t)
+	testCommitOfNothingWritesNothing(t, files)
+}
+
+func testCommitOfNothingWritesNothing(t *testing.T, fresh place) {
+	s := fresh.open(t)
 	require.NoError(t, s.Commit(change("nothing")))
 	assert.Empty(t, collect(t, s.Audit()))
 }
@@ -161,7 +173,11 @@ func TestCommitOfNothingWritesNothing(t *testing.T) {
 // Two technicians read the same loop; the second to write is told.
 func TestTwoTechnicians(t *testing.T) {
 	t.Parallel()
-	s := open(t)
+	testTwoTechnicians(t, files)
+}
+
+func testTwoTechnicians(t *testing.T, fresh place) {
+	s := fresh.open(t)
 	require.NoError(t, s.Commit(workshop(t, s)))
 	read, err := s.Loop(1)
 	require.NoError(t, err)
@@ -185,7 +201,11 @@ func TestTwoTechnicians(t *testing.T) {
 // paused task has none.
 func TestDueIndexFollowsThePlan(t *testing.T) {
 	t.Parallel()
-	s := open(t)
+	testDueIndexFollowsThePlan(t, files)
+}
+
+func testDueIndexFollowsThePlan(t *testing.T, fresh place) {
+	s := fresh.open(t)
 	require.NoError(t, s.Commit(workshop(t, s)))
 	day := loops.Day{Year: 2027, Month: time.May, Dom: 1}
 	for _, step := range []struct {
@@ -218,7 +238,11 @@ func TestDueIndexFollowsThePlan(t *testing.T) {
 // leave no line behind in the indexes.
 func TestIndexesMove(t *testing.T) {
 	t.Parallel()
-	s := open(t)
+	testIndexesMove(t, files)
+}
+
+func testIndexesMove(t *testing.T, fresh place) {
+	s := fresh.open(t)
 	require.NoError(t, s.Commit(workshop(t, s)))
 	require.NoError(t, s.Commit(workshop(t, s)))
 	m, err := s.Machine(1)
@@ -246,7 +270,11 @@ func TestIndexesMove(t *testing.T) {
 // An id that the caller brought is never handed out again.
 func TestIDsAreNotHandedOutTwice(t *testing.T) {
 	t.Parallel()
-	s := open(t)
+	testIDsAreNotHandedOutTwice(t, files)
+}
+
+func testIDsAreNotHandedOutTwice(t *testing.T, fresh place) {
+	s := fresh.open(t)
 	c := change("import")
 	c.Owners = []loops.Owner{{ID: 41, Name: "Ana Fern"}}
 	require.NoError(t, s.Commit(c))
@@ -258,7 +286,11 @@ func TestIDsAreNotHandedOutTwice(t *testing.T) {
 // A scan hands out its records outside any transaction: the caller may write.
 func TestScanWhileWriting(t *testing.T) {
 	t.Parallel()
-	s := open(t)
+	testScanWhileWriting(t, files)
+}
+
+func testScanWhileWriting(t *testing.T, fresh place) {
+	s := fresh.open(t)
 	c := change("many")
 	for id := range loops.OwnerID(600) {
 		c.Owners = append(c.Owners, loops.Owner{ID: id + 1, Name: "Ana Fern"})
@@ -285,7 +317,11 @@ func TestScanWhileWriting(t *testing.T) {
 // in which things were recorded.
 func TestClockSetBack(t *testing.T) {
 	t.Parallel()
-	s := open(t)
+	testClockSetBack(t, files)
+}
+
+func testClockSetBack(t *testing.T, fresh place) {
+	s := fresh.open(t)
 	first := workshop(t, s)
 	require.NoError(t, s.Commit(first))
 	l, err := s.Loop(1)

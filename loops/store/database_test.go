@@ -5,15 +5,23 @@ package store_test
 
 import (
 	"bytes"
+	"fmt"
+	"io/fs"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"sync"
+	"sync/atomic"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
 
 	"fillmark/loops"
 	"fillmark/loops/store"
+	"fillmark/loops/store/engine"
+	"fillmark/loops/store/postgres"
 	"fillmark/testdata/peer"
 )
 
@@ -22,6 +30,107 @@ func TestStoreInADatabase(t *testing.T) {
 	server := peer.StartPostgres(t)
 	t.Run("moves", func(t *testing.T) { moves(t, server) })
 	t.Run("is one for all", func(t *testing.T) { sharedStore(t, server) })
+	t.Run("migrates once", func(t *testing.T) { migratesOnce(t, server) })
+	t.Run("is like a file", func(t *testing.T) { likeAFile(t, server) })
+	t.Run("agrees with a model", func(t *testing.T) { agreesWithModel(t, server) })
+}
+
+// What holds for a store in a file holds for one in a database.
+func likeAFile(t *testing.T, server *peer.Postgres) {
+	var schemas atomic.Int32
+	fresh := func(t testing.TB) string { return schema(t, server, fmt.Sprint("like", schemas.Add(1))) }
+	for name, test := range map[string]func(*testing.T, place){
+		"commit and read":                             testCommitAndRead,
+		"not found":                                   testNotFound,
+		"commit refuses":                              testCommitRefuses,
+		"commit of nothing writes nothing":            testCommitOfNothingWritesNothing,
+		"two technicians":                             testTwoTechnicians,
+		"due index follows the plan":                  testDueIndexFollowsThePlan,
+		"indexes move":                                testIndexesMove,
+		"ids are not handed out twice":                testIDsAreNotHandedOutTwice,
+		"scan while writing":                          testScanWhileWriting,
+		"clock set back":                              testClockSetBack,
+		"stages count once settled":                   testStagesCountOnceSettled,
+		"attempt is of the register it was judged by": testAttemptIsOfTheRegisterItWasJudgedBy,
+		"uptime":                              testUptime,
+		"concurrent use":                      testConcurrentUse,
+		"next queued":                         testNextQueued,
+		"delivery":                            testDelivery,
+		"hold release drop":                   testHoldReleaseDrop,
+		"messages newest first":               testMessagesNewestFirst,
+		"outcome after drop":                  testOutcomeAfterDrop,
+		"delete bodies":                       testDeleteBodies,
+		"bounces count until a delivery":      testBouncesCountUntilADelivery,
+		"requeue":                             testRequeue,
+		"erase owner":                         testEraseOwner,
+		"erase a former owner":                testEraseAFormerOwner,
+		"export of a former owner":            testExportOfAFormerOwner,
+		"export owner":                        testExportOwner,
+		"evidence":                            testEvidence,
+		"read watch once":                     testReadWatchOnce,
+		"act keys":                            testActKeys,
+		"import of an export before the acts": testImportOfAnExportBeforeTheActs,
+		"alarms and canary":                   testAlarmsAndCanary,
+		"mail is dealt with once":             testMailIsDealtWithOnce,
+		"revision changes with every write and only then": testRevisionChangesWithEveryWriteAndOnlyThen,
+		"read only store says so":                         testReadOnlyStoreSaysSo,
+		"round trip of many records":                      testRoundTripOfManyRecords,
+		"import refuses":                                  testImportRefuses,
+		"export holds no secret":                          testExportHoldsNoSecret,
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			test(t, fresh)
+		})
+	}
+}
+
+// A few of the histories that a file has a hundred of.
+func agreesWithModel(t *testing.T, server *peer.Postgres) {
+	const histories = 2
+	tried := 0
+	history := rapid.MakeFuzz(func(r *rapid.T) {
+		tried++
+		againstModel(r, schema(t, server, fmt.Sprint("model", tried)))
+	})
+	for n := range uint8(histories) {
+		draws := make([]byte, 1<<16)
+		_, _ = rand.NewChaCha8([32]byte{n}).Read(draws) // it never fails
+		history(t, draws)
+	}
+	assert.Equal(t, histories, tried)
+}
+
+// Several that open a register of an older schema at once take each step once.
+func migratesOnce(t *testing.T, server *peer.Postgres) {
+	address := schema(t, server, "old")
+	old, err := store.Open(address, store.Options{})
+	require.NoError(t, err)
+	require.NoError(t, old.Close())
+	const bucket = "meta"
+	step := func(tx engine.Writer) error {
+		_, err := engine.NextSequence(tx, bucket)
+		return err
+	}
+	var all sync.WaitGroup
+	for range 5 {
+		all.Go(func() {
+			s, err := store.OpenWith(address, step, step)
+			if assert.NoError(t, err) {
+				assert.NoError(t, s.Close())
+			}
+		})
+	}
+	all.Wait()
+	kept, err := postgres.Open(address, engine.Options{})
+	require.NoError(t, err)
+	require.NoError(t, kept.View(func(tx engine.Reader) error {
+		assert.EqualValues(t, 2, tx.Sequence(bucket))
+		return nil
+	}))
+	require.NoError(t, kept.Close())
+	_, err = store.Open(address, store.Options{})
+	require.ErrorIs(t, err, loops.ErrNewer)
 }
 
 // A store in a database is the store in a file: what one exports the other takes
@@ -29,24 +138,24 @@ func TestStoreInADatabase(t *testing.T) {
 func moves(t *testing.T, server *peer.Postgres) {
 	file := open(t)
 	everything(t, file)
-	want := exported(t, file)
+	want := exportOf(t, file)
 
 	address := schema(t, server, "moved")
 	require.NoError(t, store.Import(t.Context(), address, bytes.NewReader(want)))
 	database, err := store.Open(address, store.Options{})
 	require.NoError(t, err)
 	sound(t, database)
-	assert.Equal(t, string(want), string(exported(t, database)))
+	assert.Equal(t, string(want), string(exportOf(t, database)))
 
 	// It goes on there, and back.
 	require.NoError(t, database.Commit(workshop(t, database)))
 	sound(t, database)
-	more := exported(t, database)
+	more := exportOf(t, database)
 	back := filepath.Join(t.TempDir(), "back")
 	require.NoError(t, store.Import(t.Context(), back, bytes.NewReader(more)))
 	again, err := store.Open(back, store.Options{})
 	require.NoError(t, err)
-	assert.Equal(t, string(more), string(exported(t, again)))
+	assert.Equal(t, string(more), string(exportOf(t, again)))
 	require.NoError(t, again.Close())
 
 	// One that is there is never replaced, one that is cut off leaves nothing.
@@ -68,7 +177,7 @@ func moves(t *testing.T, server *peer.Postgres) {
 func sharedStore(t *testing.T, server *peer.Postgres) {
 	address := schema(t, server, "shop")
 	_, err := store.Open(address, store.Options{ReadOnly: true})
-	require.ErrorIs(t, err, loops.ErrForeign)
+	require.ErrorIs(t, err, fs.ErrNotExist)
 	first, err := store.Open(address, store.Options{})
 	require.NoError(t, err)
 	second, err := store.Open(address, store.Options{})
@@ -92,12 +201,4 @@ func sharedStore(t *testing.T, server *peer.Postgres) {
 	for _, s := range []*store.Store{first, second, reader} {
 		require.NoError(t, s.Close())
 	}
-}
-
-// exported is the whole export.
-func exported(t testing.TB, s *store.Store) []byte {
-	t.Helper()
-	var b bytes.Buffer
-	require.NoError(t, s.Export(t.Context(), &b))
-	return b.Bytes()
 }

@@ -6,7 +6,6 @@ package store_test
 import (
 	"bytes"
 	"encoding/json"
-	"os"
 	"strings"
 	"testing"
 
@@ -34,7 +33,11 @@ func nameless() loops.Erasing {
 // was measured still is, and other owners are as they were.
 func TestEraseOwner(t *testing.T) {
 	t.Parallel()
-	s := open(t)
+	testEraseOwner(t, files)
+}
+
+func testEraseOwner(t *testing.T, fresh place) {
+	s := fresh.open(t)
 	everything(t, s)
 	require.NoError(t, s.Suppress(loops.Suppression{Address: "ana@garden.example", Reason: "5.1.1", Since: noon}, "deliverer"))
 	before, err := s.History(1)
@@ -46,8 +49,7 @@ func TestEraseOwner(t *testing.T) {
 		"it ticks", "abroad", "citric acid", "not sold after all", `"note":"cloudy"`, "A look at the grey tower",
 		"owner wants it back", "worn through", "rig is not here", "stands indoors", "stands on the left", "U3ViamVjdDogQSBsb29r",
 	}
-	file, err := os.ReadFile(s.Path())
-	require.NoError(t, err)
+	file := content(t, s)
 	for _, text := range personal {
 		if text != "power lead" {
 			assert.Contains(t, string(file), text, "it was there")
@@ -56,8 +58,7 @@ func TestEraseOwner(t *testing.T) {
 
 	require.NoError(t, s.EraseOwner(t.Context(), 1, "rui", noon, nameless()))
 
-	file, err = os.ReadFile(s.Path())
-	require.NoError(t, err)
+	file = content(t, s)
 	for _, text := range personal {
 		assert.NotContains(t, string(file), text)
 	}
@@ -118,7 +119,11 @@ func soldOn(t *testing.T, s *store.Store) (ana, bo loops.OwnerID, l loops.Loop) 
 // takes what is of their time and leaves the other's, and what is due to them.
 func TestEraseAFormerOwner(t *testing.T) {
 	t.Parallel()
-	s := open(t)
+	testEraseAFormerOwner(t, files)
+}
+
+func testEraseAFormerOwner(t *testing.T, fresh place) {
+	s := fresh.open(t)
 	ana, bo, l := soldOn(t, s)
 	dues, err := s.DueThrough(l.Plan.Tasks[0].Due)
 	require.NoError(t, err)
@@ -144,7 +149,11 @@ func TestEraseAFormerOwner(t *testing.T) {
 // Each of two owners of a machine gets what is of their own time.
 func TestExportOfAFormerOwner(t *testing.T) {
 	t.Parallel()
-	s := open(t)
+	testExportOfAFormerOwner(t, files)
+}
+
+func testExportOfAFormerOwner(t *testing.T, fresh place) {
+	s := fresh.open(t)
 	ana, bo, _ := soldOn(t, s)
 	var b bytes.Buffer
 	require.NoError(t, s.ExportOwner(ana, &b))
@@ -164,7 +173,11 @@ func TestExportOfAFormerOwner(t *testing.T) {
 
 func TestExportOwner(t *testing.T) {
 	t.Parallel()
-	s := open(t)
+	testExportOwner(t, files)
+}
+
+func testExportOwner(t *testing.T, fresh place) {
+	s := fresh.open(t)
 	everything(t, s)
 	require.NoError(t, s.Commit(workshop(t, s)))
 	owner, err := s.Owner(1)
@@ -182,6 +195,6 @@ func TestExportOwner(t *testing.T) {
 	assert.Equal(t, map[string]int{"fillmark owner export": 1, "owner": 1, "suppressed": 1, "machine": 1, "loop": 1, "entry": 21, "message": 3, "body": 3, "end": 1}, counts)
 	assert.NotContains(t, b.String(), "Björn")
 	assert.Contains(t, string(lines[len(lines)-1]), `"lines":32`)
-	assert.ErrorContains(t, store.Import(t.Context(), s.Path()+".2", &b), "line 1: kind \"fillmark owner export\"")
+	assert.ErrorContains(t, store.Import(t.Context(), fresh(t), &b), "line 1: kind \"fillmark owner export\"")
 	assert.ErrorIs(t, s.ExportOwner(9, &b), loops.ErrNotFound)
 }

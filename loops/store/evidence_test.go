@@ -5,7 +5,6 @@ package store_test
 
 import (
 	"bytes"
-	"path/filepath"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -17,7 +16,11 @@ import (
 
 func TestEvidence(t *testing.T) {
 	t.Parallel()
-	s := open(t)
+	testEvidence(t, files)
+}
+
+func testEvidence(t *testing.T, fresh place) {
+	s := fresh.open(t)
 	none, err := s.Evidence()
 	require.NoError(t, err)
 	assert.Zero(t, none)
@@ -46,7 +49,7 @@ func TestEvidence(t *testing.T) {
 	require.NoError(t, err)
 	sound(t, s)
 
-	path := filepath.Join(t.TempDir(), "again")
+	path := fresh(t)
 	text := exportOf(t, s)
 	require.NoError(t, store.Import(t.Context(), path, bytes.NewReader(text)))
 	again, err := store.Open(path, store.Options{})
@@ -66,7 +69,11 @@ func TestEvidence(t *testing.T) {
 // nothing, and neither does one of a watch that is not there.
 func TestReadWatchOnce(t *testing.T) {
 	t.Parallel()
-	path, day := filepath.Join(t.TempDir(), "register.db"), loops.DayOf(noon, noon.Location())
+	testReadWatchOnce(t, files)
+}
+
+func testReadWatchOnce(t *testing.T, fresh place) {
+	path, day := fresh(t), loops.DayOf(noon, noon.Location())
 	s, err := store.Open(path, store.Options{})
 	require.NoError(t, err)
 	watch, err := s.AddWatch(loops.PatternWatch{Cause: loops.CauseClog, Trait: "metal=aluminium", Registered: day, ReadAt: 2, By: "rui"}, noon)

@@ -22,9 +22,19 @@ import (
 // noon is an instant with a fraction that no key keeps.
 var noon = time.Date(2026, time.December, 3, 12, 0, 0, 500, time.UTC)
 
-func open(t testing.TB) *store.Store {
+// place gives a path or an address at which nothing is yet. A test that takes one
+// holds for a store in a file as for one in a database.
+type place func(t testing.TB) string
+
+// files is the place of stores in files.
+func files(t testing.TB) string { return filepath.Join(t.TempDir(), "shop.fillmark") }
+
+func open(t testing.TB) *store.Store { return place(files).open(t) }
+
+// open opens a new store there.
+func (fresh place) open(t testing.TB) *store.Store {
 	t.Helper()
-	s, err := store.Open(filepath.Join(t.TempDir(), "shop.fillmark"), store.Options{})
+	s, err := store.Open(fresh(t), store.Options{})
 	require.NoError(t, err)
 	t.Cleanup(func() { assert.NoError(t, s.Close()) })
 	return s
@@ -117,6 +127,17 @@ func errIsAny(err error, targets ...error) bool {
 		}
 	}
 	return false
+}
+
+// content is all that a store holds: its file, or its export where it has none.
+func content(t testing.TB, s *store.Store) []byte {
+	t.Helper()
+	if store.InDatabase(s.Path()) {
+		return exportOf(t, s)
+	}
+	file, err := os.ReadFile(s.Path())
+	require.NoError(t, err)
+	return file
 }
 
 // closedCopy is the store's file itself, byte for byte, which no one holds.

@@ -49,6 +49,9 @@ func ownID(kept engine.Engine, opts Options) (string, error) {
 		return own.ID, err
 	}
 	err = kept.Update(func(tx engine.Writer) error {
+		if err := read(tx); err != nil || own.ID != "" {
+			return err // another process was faster
+		}
 		if err := putID(tx); err != nil {
 			return err
 		}

@@ -18,7 +18,11 @@ import (
 // where its mailbox has numbered everything again.
 func TestMailIsDealtWithOnce(t *testing.T) {
 	t.Parallel()
-	path := t.TempDir() + "/register.db"
+	testMailIsDealtWithOnce(t, files)
+}
+
+func testMailIsDealtWithOnce(t *testing.T, fresh place) {
+	path := fresh(t)
 	s, err := store.Open(path, store.Options{})
 	require.NoError(t, err)
 	change := func(uid, validity uint32, raw string) loops.Change {

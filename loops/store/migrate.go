@@ -92,6 +92,10 @@ func migrate(kept engine.Engine, schema int, list []migration) error {
 	for ; schema < len(list)+1; schema++ {
 		step := list[schema-1]
 		err := kept.Update(func(tx engine.Writer) error {
+			// Another process may have been faster where several have one database open.
+			if now, err := readSchema(tx); err != nil || now > schema {
+				return err
+			}
 			if err := makeBuckets(tx); err != nil {
 				return err
 			}

@@ -219,18 +219,23 @@ func TestStoreAgainstModel(t *testing.T) {
 		folder, err := os.MkdirTemp("", "model")
 		require.NoError(t, err)
 		defer func() { assert.NoError(t, os.RemoveAll(folder)) }()
-		s, err := store.Open(filepath.Join(folder, "shop.fillmark"), store.Options{})
-		require.NoError(t, err)
-		m := &model{
-			s: s, owners: map[loops.OwnerID]loops.Owner{}, machines: map[loops.MachineID]loops.Machine{},
-			loops: map[loops.LoopID]loops.Loop{}, history: map[loops.LoopID][]loops.Entry{},
-			messages: map[loops.MessageKey]loops.Message{}, sent: map[loops.Sent]loops.MessageKey{},
-		}
-		defer func() { assert.NoError(t, m.s.Close()) }()
-		t.Repeat(map[string]func(*rapid.T){
-			"register": m.register, "add loop": m.addLoop, "work": m.work, "stale": m.stale,
-			"remind": m.remind, "deliver": m.deliver, "reopen": m.reopen,
-			"": m.agree,
-		})
+		againstModel(t, filepath.Join(folder, "shop.fillmark"))
+	})
+}
+
+// againstModel does random things to a new store at path.
+func againstModel(t *rapid.T, path string) {
+	s, err := store.Open(path, store.Options{})
+	require.NoError(t, err)
+	m := &model{
+		s: s, owners: map[loops.OwnerID]loops.Owner{}, machines: map[loops.MachineID]loops.Machine{},
+		loops: map[loops.LoopID]loops.Loop{}, history: map[loops.LoopID][]loops.Entry{},
+		messages: map[loops.MessageKey]loops.Message{}, sent: map[loops.Sent]loops.MessageKey{},
+	}
+	defer func() { assert.NoError(t, m.s.Close()) }()
+	t.Repeat(map[string]func(*rapid.T){
+		"register": m.register, "add loop": m.addLoop, "work": m.work, "stale": m.stale,
+		"remind": m.remind, "deliver": m.deliver, "reopen": m.reopen,
+		"": m.agree,
 	})
 }

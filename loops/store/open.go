@@ -6,7 +6,7 @@ package store
 import (
 	"errors"
 	"fmt"
-	"net/url"
+	"io/fs"
 	"os"
 	"strings"
 
@@ -32,7 +32,7 @@ func openWith(path string, opts Options, list []migration) (*Store, error) {
 		return nil, err
 	}
 	if err := prepare(kept, path, opts, list); err != nil {
-		return nil, errors.Join(fmt.Errorf("store: open %s: %w", shown(path), err), kept.Close())
+		return nil, errors.Join(fmt.Errorf("store: open %s: %w", path, err), kept.Close())
 	}
 	own, err := ownID(kept, opts)
 	if err != nil {
@@ -41,24 +41,51 @@ func openWith(path string, opts Options, list []migration) (*Store, error) {
 	return &Store{path: path, kept: kept, own: own}, nil
 }
 
-// inDatabase tells the address of a database from a path.
-func inDatabase(path string) bool {
+// InDatabase tells the address of a database from a path.
+func InDatabase(path string) bool {
 	return strings.HasPrefix(path, "postgres://") || strings.HasPrefix(path, "postgresql://")
 }
 
-// shown is a path as it may stand in an error: an address has no password there.
-func shown(path string) string {
-	if address, err := url.Parse(path); err == nil && inDatabase(path) {
-		return address.Redacted()
+// CheckAddress tells what is wrong with the address of a database, see
+// [postgres.CheckAddress].
+func CheckAddress(address string) error { return postgres.CheckAddress(address) }
+
+// PasswordFile is the file with the password that an address names; empty where it
+// names none, and for a path.
+func PasswordFile(path string) string {
+	if !InDatabase(path) {
+		return ""
 	}
-	return path
+	return postgres.PasswordFile(path)
+}
+
+// There tells whether there is a store at path. What else is wrong with a file says
+// whoever opens it; a database is asked, and may be away.
+func There(path string) (bool, error) {
+	if !InDatabase(path) {
+		_, err := os.Lstat(path)
+		return !errors.Is(err, fs.ErrNotExist), nil
+	}
+	kept, err := postgres.Open(path, Options{ReadOnly: true})
+	if errors.Is(err, fs.ErrNotExist) {
+		return false, nil
+	}
+	if err != nil {
+		return false, err
+	}
+	empty := true
+	err = kept.View(func(tx engine.Reader) error {
+		empty = len(tx.Buckets()) == 0
+		return nil
+	})
+	return !empty, errors.Join(err, kept.Close())
 }
 
 // openEngine opens what is at path, and makes a store of the schema where there
 // is nothing. Where another process was faster, its store stands.
 func openEngine(path string, opts Options, schema int) (engine.Engine, error) {
 	first := func(tx engine.Writer) error { return initialise(tx, schema) }
-	if inDatabase(path) {
+	if InDatabase(path) {
 		return openDatabase(path, opts, first)
 	}
 	if _, err := os.Stat(path); errors.Is(err, os.ErrNotExist) && !opts.ReadOnly {
@@ -102,7 +129,7 @@ func openDatabase(address string, opts Options, first func(engine.Writer) error)
 // createEngine makes a store that holds what fill writes, or none. It never
 // replaces: where there is one, the error matches os.ErrExist.
 func createEngine(path string, fill func(engine.Engine) error) error {
-	if !inDatabase(path) {
+	if !InDatabase(path) {
 		return bolt.Create(path, fill)
 	}
 	kept, err := postgres.Open(path, Options{})
@@ -115,7 +142,7 @@ func createEngine(path string, fill func(engine.Engine) error) error {
 		case begun:
 			return errors.New("the line to the database was lost, and nothing was kept: begin once more")
 		case len(tx.Buckets()) > 0:
-			return fmt.Errorf("%s: %w", shown(path), os.ErrExist)
+			return fmt.Errorf("%s: %w", path, os.ErrExist)
 		}
 		begun = true
 		return fill(inside{tx})

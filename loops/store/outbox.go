@@ -154,7 +154,9 @@ func (s *Store) Waiting() iter.Seq2[loops.Message, error] {
 // record. It returns the state of the register that this leaves behind.
 //
 // Where seen is set and anything was written since, it gives loops.ErrConflict
-// and the messages are to be judged again.
+// and the messages are to be judged again. Where one is not as it stands, since
+// another daemon took it or somebody held it, it gives loops.ErrRepeated too:
+// whoever marks first has the message until Next.
 func (s *Store) MarkAttempts(all []loops.Attempt, seen loops.StoreRevision, at time.Time) (left loops.StoreRevision, err error) {
 	err = s.update(func(tx engine.Writer) error {
 		if left, err = asSeen(tx, seen); err != nil {
@@ -163,8 +165,8 @@ func (s *Store) MarkAttempts(all []loops.Attempt, seen loops.StoreRevision, at t
 		left.Write++ // by this transaction
 		for _, a := range all {
 			err := moveOn(tx, a.Key, marking{}, func(is *loops.Message) error {
-				if err := expect(is, loops.Queued); err != nil {
-					return err
+				if is.Status != loops.Queued || is.Attempts != a.Attempts || !is.NextAttempt.Equal(a.NextAttempt) {
+					return fmt.Errorf("message %s: somebody else took it since it was read: %w (%w)", a.Key, loops.ErrRepeated, loops.ErrConflict)
 				}
 				*is = rewritten(*is, a.Message)
 				is.Attempts++
@@ -182,6 +184,31 @@ func (s *Store) MarkAttempts(all []loops.Attempt, seen loops.StoreRevision, at t
 		return left, fmt.Errorf("store: %w", err)
 	}
 	return left, nil
+}
+
+// MarkNotBegun puts messages back as they stood before these attempts, of which
+// nothing left. One that another daemon has taken since stays as it is.
+func (s *Store) MarkNotBegun(all []loops.Attempt) error {
+	err := s.update(func(tx engine.Writer) error {
+		for _, a := range all {
+			err := moveOn(tx, a.Key, marking{}, func(is *loops.Message) error {
+				if is.Attempts != a.Attempts+1 || !is.NextAttempt.Equal(a.Next) {
+					return nil
+				}
+				is.Attempts, is.LastAttempt, is.NextAttempt = a.Attempts, a.LastAttempt, a.NextAttempt
+				is.Unsure, is.Signature = a.Unsure, a.Signature
+				return nil
+			})
+			if err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return fmt.Errorf("store: %w", err)
+	}
+	return nil
 }
 
 // rewritten is the message with the words of another.

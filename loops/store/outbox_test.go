@@ -15,9 +15,9 @@ import (
 )
 
 // outbox is a store with one owner and messages due at noon, noon+1h, …
-func outbox(t *testing.T, n int) (*store.Store, []loops.MessageKey) {
+func outbox(t *testing.T, fresh place, n int) (*store.Store, []loops.MessageKey) {
 	t.Helper()
-	s := open(t)
+	s := fresh.open(t)
 	c := change("mail")
 	c.Owners = []loops.Owner{{ID: 1, Name: "Ana Fern"}}
 	var keys []loops.MessageKey
@@ -58,7 +58,11 @@ func attempt(s *store.Store, m loops.Message, seen loops.StoreRevision, at, next
 
 func TestNextQueued(t *testing.T) {
 	t.Parallel()
-	s, keys := outbox(t, 3)
+	testNextQueued(t, files)
+}
+
+func testNextQueued(t *testing.T, fresh place) {
+	s, keys := outbox(t, fresh, 3)
 	assert.Empty(t, queued(t, s, noon.Add(-time.Second), 10))
 	assert.Empty(t, queued(t, s, noon.Truncate(time.Second), 10), "half a microsecond early")
 	assert.Equal(t, keys[:1], queued(t, s, noon, 10))
@@ -68,7 +72,11 @@ func TestNextQueued(t *testing.T) {
 
 func TestDelivery(t *testing.T) {
 	t.Parallel()
-	s, keys := outbox(t, 2)
+	testDelivery(t, files)
+}
+
+func testDelivery(t *testing.T, fresh place) {
+	s, keys := outbox(t, fresh, 2)
 	late := noon.Add(100 * time.Hour)
 
 	require.NoError(t, attempt(s, message(t, s, keys[0]), loops.StoreRevision{}, noon, noon.Add(10*time.Minute)))
@@ -104,7 +112,11 @@ func TestDelivery(t *testing.T) {
 
 func TestHoldReleaseDrop(t *testing.T) {
 	t.Parallel()
-	s, keys := outbox(t, 2)
+	testHoldReleaseDrop(t, files)
+}
+
+func testHoldReleaseDrop(t *testing.T, fresh place) {
+	s, keys := outbox(t, fresh, 2)
 	late := noon.Add(100 * time.Hour)
 	require.NoError(t, s.Hold(keys[0], "rui", noon))
 	assert.Equal(t, keys[1:], queued(t, s, late, 10))
@@ -122,7 +134,11 @@ func TestHoldReleaseDrop(t *testing.T) {
 
 func TestMessagesNewestFirst(t *testing.T) {
 	t.Parallel()
-	s, keys := outbox(t, 3)
+	testMessagesNewestFirst(t, files)
+}
+
+func testMessagesNewestFirst(t *testing.T, fresh place) {
+	s, keys := outbox(t, fresh, 3)
 	var got []loops.MessageKey
 	for _, m := range collect(t, s.Messages("")) {
 		got = append(got, m.Key)
@@ -134,7 +150,11 @@ func TestMessagesNewestFirst(t *testing.T) {
 // attempt is recorded all the same.
 func TestOutcomeAfterDrop(t *testing.T) {
 	t.Parallel()
-	s, keys := outbox(t, 2)
+	testOutcomeAfterDrop(t, files)
+}
+
+func testOutcomeAfterDrop(t *testing.T, fresh place) {
+	s, keys := outbox(t, fresh, 2)
 	for _, key := range keys {
 		require.NoError(t, attempt(s, message(t, s, key), loops.StoreRevision{}, noon, noon.Add(time.Hour)))
 		require.NoError(t, s.Drop(key, "rui", noon))
@@ -153,7 +173,11 @@ func TestOutcomeAfterDrop(t *testing.T) {
 
 func TestDeleteBodies(t *testing.T) {
 	t.Parallel()
-	s, keys := outbox(t, 3) // created a minute apart
+	testDeleteBodies(t, files)
+}
+
+func testDeleteBodies(t *testing.T, fresh place) {
+	s, keys := outbox(t, fresh, 3) // created a minute apart
 	for _, key := range keys[1:] {
 		require.NoError(t, s.MarkDelivered(noon, key))
 	}

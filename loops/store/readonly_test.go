@@ -4,7 +4,6 @@
 package store_test
 
 import (
-	"path/filepath"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -16,7 +15,11 @@ import (
 
 // What is open for reading alone says so to whoever writes.
 func TestReadOnlyStoreSaysSo(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "shop.fillmark")
+	testReadOnlyStoreSaysSo(t, files)
+}
+
+func testReadOnlyStoreSaysSo(t *testing.T, fresh place) {
+	path := fresh(t)
 	s, err := store.Open(path, store.Options{})
 	require.NoError(t, err)
 	require.NoError(t, s.Close())

@@ -15,7 +15,11 @@ import (
 
 func TestBouncesCountUntilADelivery(t *testing.T) {
 	t.Parallel()
-	s, keys := outbox(t, 4)
+	testBouncesCountUntilADelivery(t, files)
+}
+
+func testBouncesCountUntilADelivery(t *testing.T, fresh place) {
+	s, keys := outbox(t, fresh, 4)
 	first, err := s.Message(keys[0])
 	require.NoError(t, err)
 	require.ErrorIs(t, s.MarkBounced(keys[0], noon, loops.Failure{Reason: "no such mailbox"}), loops.ErrConflict, "it was never delivered")
@@ -34,7 +38,11 @@ func TestBouncesCountUntilADelivery(t *testing.T) {
 
 func TestRequeue(t *testing.T) {
 	t.Parallel()
-	s, keys := outbox(t, 2)
+	testRequeue(t, files)
+}
+
+func testRequeue(t *testing.T, fresh place) {
+	s, keys := outbox(t, fresh, 2)
 	require.NoError(t, s.MarkRefused(keys[0], noon, loops.Failure{Reason: "no such mailbox"}))
 	require.NoError(t, s.Requeue(keys[0], "test", noon.Add(time.Hour)))
 	m, err := s.Message(keys[0])

@@ -30,6 +30,10 @@ func about(t *testing.T, s *store.Store, loop loops.LoopID, key loops.MessageKey
 // waits or was withdrawn has not.
 func TestStagesCountOnceSettled(t *testing.T) {
 	t.Parallel()
+	testStagesCountOnceSettled(t, files)
+}
+
+func testStagesCountOnceSettled(t *testing.T, fresh place) {
 	none := loops.StoreRevision{}
 	for name, tc := range map[string]struct {
 		settle func(*store.Store, loops.MessageKey) error
@@ -50,7 +54,7 @@ func TestStagesCountOnceSettled(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			s := open(t)
+			s := fresh.open(t)
 			c := workshop(t, s)
 			require.NoError(t, s.Commit(c))
 			m := about(t, s, c.Loops[0].ID, "1/2026-12-03/reminder", loops.StageDue)
@@ -71,7 +75,11 @@ func TestStagesCountOnceSettled(t *testing.T) {
 // about to leave is on record whole; what may have left keeps its signature.
 func TestAttemptIsOfTheRegisterItWasJudgedBy(t *testing.T) {
 	t.Parallel()
-	s, _ := outbox(t, 0)
+	testAttemptIsOfTheRegisterItWasJudgedBy(t, files)
+}
+
+func testAttemptIsOfTheRegisterItWasJudgedBy(t *testing.T, fresh place) {
+	s, _ := outbox(t, fresh, 0)
 	m := about(t, s, 1, "1/2026-12-03/reminder", loops.StageDue)
 	seen, err := s.Revision()
 	require.NoError(t, err)
@@ -115,7 +123,11 @@ func TestAttemptIsOfTheRegisterItWasJudgedBy(t *testing.T) {
 // A silence of more than a day is on record, by hours and not by sweeps.
 func TestUptime(t *testing.T) {
 	t.Parallel()
-	s, _ := outbox(t, 0)
+	testUptime(t, files)
+}
+
+func testUptime(t *testing.T, fresh place) {
+	s, _ := outbox(t, fresh, 0)
 	none, err := s.Uptime()
 	require.NoError(t, err)
 	assert.Zero(t, none)

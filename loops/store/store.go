@@ -26,8 +26,8 @@ import (
 	"fillmark/loops/store/engine"
 )
 
-// errNoFile says that what is kept elsewhere than in a file cannot be handled as one.
-var errNoFile = errors.New("the register is not kept in a file: its database copies and compacts it with its own tools, and export writes it out")
+// ErrNoFile says that what is kept elsewhere than in a file cannot be handled as one.
+var ErrNoFile = errors.New("the register is not kept in a file: its database copies and compacts it with its own tools, and export writes it out")
 
 // Options are what [Open] may be told. The zero value is right for the daemon.
 type Options = engine.Options
@@ -57,7 +57,7 @@ func (s *Store) file() (engine.File, error) {
 	if f, ok := s.kept.(engine.File); ok {
 		return f, nil
 	}
-	return nil, errNoFile
+	return nil, ErrNoFile
 }
 
 // InPlace tells whether the store's file is still where it was opened:

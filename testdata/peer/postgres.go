@@ -76,6 +76,12 @@ func (p *Postgres) Address(options string) string {
 	return fmt.Sprintf("postgres:///postgres?host=%s&user=bench%s", p.Dir, options)
 }
 
+// MakeSchema makes a schema, for "&search_path=NAME" in an address.
+func (p *Postgres) MakeSchema(t testing.TB, name string) {
+	t.Helper()
+	p.run(t, "psql", "--no-psqlrc", "--quiet", "--host="+p.Dir, "--username=bench", "--dbname=postgres", "--command=CREATE SCHEMA "+name)
+}
+
 func (p *Postgres) data() string { return filepath.Join(p.Dir, "data") }
 
 // run runs one of its programs, which refuse to be run by root.

@@ -129,6 +129,9 @@ func (a *app) restoreCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
+			if c.InDatabase() {
+				return &loops.InvalidError{Field: "store", Value: c.Store, Reason: "the path of a file: a backup holds one. A database is brought back with its own tools, or made of an export by fillmark import (doc/operations.md)"}
+			}
 			if err := a.nothingThere(cmd.Context(), c); err != nil {
 				return err
 			}

@@ -10,11 +10,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"log/slog"
 	"net"
 	"net/http"
-	"os"
 	"os/user"
 
 	"fillmark/cmd/fillmark/daemon"
@@ -58,7 +56,11 @@ func (a *app) connect(ctx context.Context, c daemon.Config) (*client, error) {
 		inProcess.close, inProcess.begin = service.Close, nil
 		return nil
 	}
-	if _, err := os.Lstat(c.Store); errors.Is(err, fs.ErrNotExist) {
+	there, err := c.RegisterThere()
+	if err != nil {
+		return nil, err
+	}
+	if !there {
 		inProcess.begin, inProcess.missing = open, noRegister(c)
 		return inProcess, nil
 	}

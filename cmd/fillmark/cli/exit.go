@@ -70,6 +70,10 @@ func hintFor(err error) string {
 		return "a running fillmark holds the register; stop it, or let it answer on its socket beside the register"
 	case errors.Is(err, errPhotos):
 		return "copy HASH.jpg and HASH-small.jpg from the folder photos of a backup or of an export into the folder photos beside the register"
+	case errors.Is(err, loops.ErrUnsettled):
+		return "once the database answers, look whether it is on record (fillmark loop history) before you do it again"
+	case errors.Is(err, loops.ErrAway):
+		return "look whether the database runs and can be reached from here, then do it again; the daemon goes on by itself once it answers"
 	case errors.Is(err, loops.ErrDamaged):
 		return "the way back: stop fillmark serve, move the register and the folders keys and photos beside it aside, and put the newest backup there with fillmark restore FOLDER"
 	case errors.Is(err, loops.ErrForeign):

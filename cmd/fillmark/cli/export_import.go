@@ -8,7 +8,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
@@ -158,14 +157,18 @@ func (a *app) importTable(ctx context.Context, in io.Reader, table workshop.Tabl
 	if err != nil {
 		return err
 	}
-	if _, err := os.Lstat(c.Store); dryRun && errors.Is(err, fs.ErrNotExist) {
+	there, err := c.RegisterThere()
+	if err != nil {
+		return err
+	}
+	if dryRun && !there {
 		// A register that is not there is as good as an empty one, and is not made.
 		folder, err := os.MkdirTemp("", "fillmark-import-*")
 		if err != nil {
 			return err
 		}
 		defer func() { _ = os.RemoveAll(folder) }() // a temporary folder
-		c.Store = filepath.Join(folder, "register.db")
+		c.Store, c.Folder = filepath.Join(folder, "register.db"), ""
 	}
 	imported, err := during(a, "importing", func() (imported workshop.Imported, err error) {
 		err = a.withRegister(ctx, c, func(c *client) (err error) {
@@ -210,7 +213,7 @@ func (a *app) importRegister(ctx context.Context, in io.Reader, from photos.Fold
 	if err != nil {
 		return err
 	}
-	to, photosTo := c.Store, photos.Folder(filepath.Join(filepath.Dir(c.Store), daemon.PhotosFolder))
+	to, photosTo := c.Store, photos.Folder(filepath.Join(c.Beside(), daemon.PhotosFolder))
 	if dryRun {
 		folder, err := os.MkdirTemp("", "fillmark-import-*")
 		if err != nil {
@@ -221,8 +224,16 @@ func (a *app) importRegister(ctx context.Context, in io.Reader, from photos.Fold
 	} else if err := a.nothingThere(ctx, c); err != nil {
 		return err
 	}
-	if err := os.MkdirAll(filepath.Dir(to), 0o700); err != nil {
-		return fmt.Errorf("folder of the register: %w", err)
+	if !dryRun {
+		if err := os.MkdirAll(c.Beside(), 0o700); err != nil {
+			return fmt.Errorf("folder of the register: %w", err)
+		}
+	}
+	undo := func() error { return os.Remove(to) } // only what was made here
+	if store.InDatabase(to) {
+		undo = func() error {
+			return errors.New("the register is made in the database, and stays there: fillmark check says how it stands")
+		}
 	}
 	var found []importFinding
 	brought, err := during(a, "importing", func() (daemon.BroughtPhotos, error) {
@@ -231,11 +242,11 @@ func (a *app) importRegister(ctx context.Context, in io.Reader, from photos.Fold
 		}
 		var err error
 		if found, err = findingsIn(to); err != nil {
-			return daemon.BroughtPhotos{}, errors.Join(err, os.Remove(to)) // only what was made here
+			return daemon.BroughtPhotos{}, errors.Join(err, undo())
 		}
 		brought, err := daemon.BringPhotos(ctx, to, from, photosTo, dryRun)
 		if err != nil {
-			return brought, errors.Join(err, os.Remove(to)) // only what was made here
+			return brought, errors.Join(err, undo())
 		}
 		return brought, nil
 	})
@@ -294,8 +305,11 @@ func (a *app) registerThere(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	if _, err := os.Lstat(c.Store); !errors.Is(err, fs.ErrNotExist) || a.daemonRuns(ctx, c) {
-		return nil // what else is wrong with it says who opens it
+	if a.daemonRuns(ctx, c) {
+		return nil
+	}
+	if there, err := c.RegisterThere(); there || err != nil {
+		return err // what is wrong with a file says who opens it
 	}
 	return noRegister(c)
 }
@@ -315,7 +329,11 @@ func (a *app) nothingThere(ctx context.Context, c daemon.Config) error {
 	if a.daemonRuns(ctx, c) {
 		return fmt.Errorf("%w: the daemon runs; stop it first", loops.ErrInUse)
 	}
-	if _, err := os.Lstat(c.Store); err == nil {
+	there, err := c.RegisterThere()
+	if err != nil {
+		return err
+	}
+	if there {
 		return &loops.InvalidError{Field: "store", Value: c.Store, Reason: "nothing there yet: nothing is ever overwritten, so move it aside or name another with --store"}
 	}
 	return nil

@@ -46,7 +46,7 @@ func (a *app) serveCommand() *cobra.Command {
 				c = c.On(pages)
 			}
 			// A register that another daemon holds says more than its port.
-			service, err := daemon.Open(c, a.now, log)
+			service, err := daemon.OpenWaiting(cmd.Context(), c, a.now, log)
 			switch {
 			case err != nil && taken == nil:
 				return errors.Join(err, pages.Close())

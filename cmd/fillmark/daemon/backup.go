@@ -55,6 +55,9 @@ const PhotosFolder = backups.Photos
 // checked. The folder gets its name when all is in it: one that a kill left
 // behind is never taken for a backup. On any other fault it is removed again.
 func (k keeper) Backup(ctx context.Context, to string) (err error) {
+	if k.config.InDatabase() {
+		return store.ErrNoFile
+	}
 	to = filepath.Clean(to)
 	refused := &loops.InvalidError{Field: "folder", Value: to, Reason: "a folder that is not there yet, inside one that is"}
 	if _, err := os.Lstat(to); !errors.Is(err, fs.ErrNotExist) {
@@ -88,7 +91,7 @@ func (k keeper) fill(ctx context.Context, folder string, exported io.Writer) err
 	if err := k.Store.BackupAndExport(ctx, filepath.Join(folder, backups.Register), exported); err != nil {
 		return err
 	}
-	beside := filepath.Dir(k.config.Store)
+	beside := k.config.Beside()
 	for _, name := range []string{backups.Keys, PhotosFolder} {
 		if err := copyFolder(filepath.Join(beside, name), filepath.Join(folder, name)); err != nil {
 			return fmt.Errorf("backup of the %s: %w", name, err)
@@ -128,7 +131,7 @@ func restoreSealed(ctx context.Context, c Config, from, identity string) (err er
 	if err := nothingAt(c); err != nil {
 		return err
 	}
-	beside := filepath.Dir(c.Store)
+	beside := c.Beside()
 	if err := os.MkdirAll(beside, 0o700); err != nil {
 		return fmt.Errorf("folder of the register: %w", err)
 	}
@@ -145,7 +148,7 @@ func restoreSealed(ctx context.Context, c Config, from, identity string) (err er
 
 // nothingAt refuses a place where something is.
 func nothingAt(c Config) error {
-	beside := filepath.Dir(c.Store)
+	beside := c.Beside()
 	for _, path := range []string{c.Store, filepath.Join(beside, backups.Keys), filepath.Join(beside, PhotosFolder)} {
 		if _, err := os.Lstat(path); err == nil {
 			return &loops.InvalidError{Field: "store", Value: path, Reason: "nothing there yet: nothing is ever overwritten, so move it aside first"}
@@ -159,7 +162,7 @@ func restore(ctx context.Context, c Config, from string) error {
 	if err := nothingAt(c); err != nil {
 		return err
 	}
-	beside := filepath.Dir(c.Store)
+	beside := c.Beside()
 	if err := os.MkdirAll(beside, 0o700); err != nil {
 		return fmt.Errorf("folder of the register: %w", err)
 	}

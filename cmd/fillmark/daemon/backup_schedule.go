@@ -71,6 +71,9 @@ func (h *Service) keepBackups(ctx context.Context, now func() time.Time, log *sl
 // copies it into the second folder and removes what no rule keeps, and records
 // what came of it. Before there is one more that is whole, none is removed.
 func (k keeper) Scheduled(ctx context.Context, by string, at time.Time) (made web.BackedUp, err error) {
+	if k.config.InDatabase() {
+		return made, store.ErrNoFile
+	}
 	if k.config.Backup.Folder == "" {
 		return made, &loops.InvalidError{Field: "folder", Value: "", Reason: "a folder to write, or backup.folder in the configuration"}
 	}
@@ -153,7 +156,7 @@ func (k keeper) first(ctx context.Context, at time.Time) (made backups.Made, lin
 	}
 	work, ending := folder, ""
 	if k.config.Backup.Recipient != "" {
-		work, ending = backups.Folder(filepath.Dir(k.config.Store)), backups.SealedEnding
+		work, ending = backups.Folder(k.config.Beside()), backups.SealedEnding
 	}
 	if err := errors.Join(folder.Tidy(), work.Tidy()); err != nil {
 		return made, 0, fmt.Errorf("what a backup left that was cut off: %w", err)

@@ -73,7 +73,7 @@ func (c Config) shown(now func() time.Time) (shown, error) {
 
 // authorityDir is where the workshop's own authority lies. No backup and no
 // export reads it.
-func (c Config) authorityDir() string { return filepath.Join(filepath.Dir(c.Store), "authority") }
+func (c Config) authorityDir() string { return filepath.Join(c.Beside(), "authority") }
 
 // certificateEnds is when what the pages show ends; the zero time where they show
 // none, or where the authority will be made at the start.

@@ -25,7 +25,10 @@ var ConfigExample string
 // FILLMARK_… variables. Every default works. Secrets are in files named here,
 // never here.
 type Config struct {
-	Store string `mapstructure:"store"` // path of the register
+	Store string `mapstructure:"store"` // path of the register, or the address of a database
+	// Folder is where keys, photos, mail and the socket lie of a register in a
+	// database; empty with a file, see [Config.Beside].
+	Folder string `mapstructure:"folder"`
 
 	Workshop struct {
 		Name  string `mapstructure:"name"`
@@ -245,18 +248,18 @@ func (c Config) maildir() string {
 	if c.Mail.Maildir != "" {
 		return c.Mail.Maildir
 	}
-	return filepath.Join(filepath.Dir(c.Store), "mail")
+	return filepath.Join(c.Beside(), "mail")
 }
 
 // Socket is the path of the Unix socket on which the daemon answers commands,
 // beside the register.
-func (c Config) Socket() string { return filepath.Join(filepath.Dir(c.Store), "fillmark.sock") }
+func (c Config) Socket() string { return filepath.Join(c.Beside(), "fillmark.sock") }
 
 func (c Config) linkKeyFile() string {
-	return filepath.Join(filepath.Dir(c.Store), "keys", "links.key")
+	return filepath.Join(c.keysDir(), "links.key")
 }
 
-func (c Config) keysDir() string { return filepath.Join(filepath.Dir(c.Store), "keys") }
+func (c Config) keysDir() string { return filepath.Join(c.Beside(), "keys") }
 
 // retryPlan reads mail.retry; its intervals were checked when loaded.
 func (c Config) retryPlan() (notify.RetryPlan, error) {

@@ -25,12 +25,7 @@ func (c Config) Problems() []error {
 	wrong := func(key string, value any, right string) {
 		found = append(found, &loops.InvalidError{Field: key, Value: fmt.Sprint(value), Reason: right})
 	}
-	if c.Store == "" {
-		wrong("store", c.Store, "the path of the register; without HOME there is no default")
-	}
-	if scheme, _, address := strings.Cut(c.Store, "://"); address {
-		wrong("store", scheme+"://…", "the path of a file on this computer: keys, mail and photos lie in its folder")
-	}
+	found = append(found, c.storeProblems()...)
 	for _, text := range []struct{ key, value string }{
 		{"workshop.name", c.Workshop.Name}, {"workshop.phone", c.Workshop.Phone}, {"base_url", c.BaseURL}, {"mail.smtp.hello_name", c.Mail.SMTP.HelloName},
 		{"mail.smtp.user", c.Mail.SMTP.User}, {"mail.smtp.address", c.Mail.SMTP.Address}, {"listen", c.Listen},

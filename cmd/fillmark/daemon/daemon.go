@@ -83,7 +83,10 @@ func OpenAny(c Config, now func() time.Time, log *slog.Logger) (*Service, error)
 }
 
 func open(c Config, now func() time.Time, log *slog.Logger, options store.Options) (_ *Service, err error) {
-	if err := os.MkdirAll(filepath.Dir(c.Store), 0o700); err != nil {
+	if err := c.keptPassfile(); err != nil {
+		return nil, err
+	}
+	if err := os.MkdirAll(c.Beside(), 0o700); err != nil {
 		return nil, fmt.Errorf("folder of the register: %w", err)
 	}
 	h := &Service{wake: make(chan struct{}, 1), look: make(chan struct{}, 1), heart: &heart{}, system: runtime.GOOS, now: now, readOnly: options.ReadOnly}
@@ -111,7 +114,7 @@ func open(c Config, now func() time.Time, log *slog.Logger, options store.Option
 		Name: c.Workshop.Name, Phone: c.Workshop.Phone, From: c.Mail.From, BaseURL: c.Base(), ReadHere: c.ReadHere,
 		Zone: c.Zone(), SendHour: c.Mail.SendHour, Policy: policy, Costs: c.costs(), Technician: c.Mail.Technician,
 		Language: loops.Language(c.Mail.Language),
-		Photos:   photos.Folder(filepath.Join(filepath.Dir(c.Store), PhotosFolder)),
+		Photos:   c.photos(),
 	}
 	cell, err := photos.OwnCell(os.Args[0])
 	if err != nil {
@@ -274,7 +277,7 @@ func newDeliverer(c Config, tokens *login.Tokens, s *store.Store, truth *worksho
 func (c Config) CheckFiles(now time.Time) error {
 	_, ways := c.alarmWays()
 	_, certificate := c.certificateEnds(now)
-	return errors.Join(c.CheckMailFiles(), ways, certificate)
+	return errors.Join(c.keptPassfile(), c.CheckMailFiles(), ways, certificate)
 }
 
 // CheckMailFiles reads what the configuration names for mail, as the start

@@ -51,6 +51,6 @@ func (c Config) mayAnswer(who string) bool {
 	if who == strconv.Itoa(me) || who == "0" {
 		return true
 	}
-	owner, known := folderOwner(c.Store)
+	owner, known := folderOwner(c.Beside())
 	return me == 0 && known && who == owner
 }

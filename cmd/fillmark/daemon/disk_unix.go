@@ -16,6 +16,7 @@ import (
 
 	"fillmark/cmd/fillmark/authority"
 	"fillmark/cmd/fillmark/doctor"
+	"fillmark/loops/store"
 )
 
 // freeRoom is how many bytes this user may still write at a path.
@@ -35,7 +36,10 @@ func (c Config) exposed() (all []doctor.Exposed, looked int) {
 	if err != nil {
 		secrets = nil // its folder is no pattern
 	}
-	for _, path := range append(secrets, c.Store, c.Mail.SMTP.PasswordFile, c.Mail.DKIMKeyFile, c.TLSKey, authority.Path(c.authorityDir())) {
+	if secrets = append(secrets, store.PasswordFile(c.Store)); !c.InDatabase() {
+		secrets = append(secrets, c.Store)
+	}
+	for _, path := range append(secrets, c.Mail.SMTP.PasswordFile, c.Mail.DKIMKeyFile, c.TLSKey, authority.Path(c.authorityDir())) {
 		if path == "" {
 			continue
 		}
@@ -44,7 +48,7 @@ func (c Config) exposed() (all []doctor.Exposed, looked int) {
 			all = append(all, doctor.Exposed{Fault: err.Error(), Do: "chmod 600 " + path + ", and a new secret where somebody may have read it"})
 		}
 	}
-	folder := filepath.Dir(c.Store)
+	folder := c.Beside()
 	info, err := os.Stat(folder)
 	if err != nil {
 		return all, looked

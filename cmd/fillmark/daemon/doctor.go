@@ -22,15 +22,16 @@ import (
 // Examine looks at the house with no daemon running: at its register too, where
 // one can be opened.
 func Examine(ctx context.Context, c Config, now func() time.Time, log *slog.Logger) (doctor.Report, error) {
-	if _, err := os.Lstat(c.Store); errors.Is(err, fs.ErrNotExist) {
-		f := c.facts(now())
-		f.Register.Missing = true
-		return doctor.Examine(c.asked(ctx, f)), nil
+	there, err := c.RegisterThere()
+	h := (*Service)(nil)
+	if there {
+		h, err = OpenAny(c, now, log)
 	}
-	h, err := OpenAny(c, now, log)
-	if err != nil {
+	if err != nil || !there {
 		f := c.facts(now())
-		f.Register.Fault = err.Error()
+		if f.Register.Missing = err == nil; err != nil {
+			cannotRead(&f, err)
+		}
 		return doctor.Examine(c.asked(ctx, f)), nil
 	}
 	report := h.Examine(ctx)
@@ -42,7 +43,7 @@ func (h *Service) Examine(ctx context.Context) doctor.Report {
 	c := h.keeper.config
 	f := c.asked(ctx, h.facts())
 	if err := h.walk(&f); err != nil && f.Register.Fault == "" {
-		f.Register.Fault = err.Error()
+		cannotRead(&f, err)
 	}
 	if h.mailbox != nil {
 		ctx, cancel := context.WithTimeout(ctx, lookTime)
@@ -53,6 +54,11 @@ func (h *Service) Examine(ctx context.Context) doctor.Report {
 		}
 	}
 	return doctor.Examine(f)
+}
+
+// cannotRead notes why the register cannot be read.
+func cannotRead(f *doctor.Facts, err error) {
+	f.Register.Fault, f.Register.Away = err.Error(), errors.Is(err, loops.ErrAway)
 }
 
 // Quick looks at what is known at once.
@@ -68,7 +74,7 @@ func (h *Service) facts() doctor.Facts {
 		f.Register.Moved = err.Error()
 	}
 	if err := h.recorded(&f); err != nil {
-		f.Register.Fault = err.Error()
+		cannotRead(&f, err)
 	}
 	f.Certificate.Served = h.certificateServed()
 	f.Sweep = "no daemon runs"
@@ -194,7 +200,7 @@ func (c Config) facts(now time.Time) doctor.Facts {
 		Sender: c.senderFault(), Links: c.linksFault(), WithoutLinks: c.WithoutLinks(), Bounces: c.Mail.BounceMaildir, Disks: c.disks(),
 		Backup: doctor.Backup{Folder: c.Backup.Folder, SecondFolder: c.Backup.SecondFolder, Encrypted: c.Backup.Recipient != ""},
 	}
-	f.Register.Path = c.Store
+	f.Register.Path, f.Register.Database = c.Store, c.InDatabase()
 	if m := c.Mail.IMAP; m.Address != "" {
 		f.Mailbox.Name = m.Folder + " at " + m.Address
 	}
@@ -263,13 +269,16 @@ const spare = 100e6
 // disks tells the room where something is written: beside the register for one
 // more of it, as compaction makes, and where backups go for one and its trial.
 func (c Config) disks() []doctor.Disk {
-	size := uint64(0)
+	size, place := uint64(0), "the register"
+	if c.InDatabase() {
+		place = "keys, photos and mail" // its own room is the server's to watch
+	}
 	if info, err := os.Stat(c.Store); err == nil {
 		size = uint64(info.Size())
 	}
 	var all []doctor.Disk
 	for _, d := range []doctor.Disk{
-		{Place: "the register", Path: filepath.Dir(c.Store), Need: size + spare},
+		{Place: place, Path: c.Beside(), Need: size + spare},
 		{Place: "backups", Path: c.Backup.Folder, Need: 2*size + spare},
 		{Place: "second backups", Path: c.Backup.SecondFolder, Need: size + spare},
 	} {

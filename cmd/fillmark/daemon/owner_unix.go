@@ -8,14 +8,13 @@ package daemon
 import (
 	"fmt"
 	"os"
-	"path/filepath"
 	"strconv"
 	"syscall"
 )
 
-// folderOwner is the number of the user who owns the folder that a file is in.
-func folderOwner(file string) (id string, known bool) {
-	info, err := os.Stat(filepath.Dir(file))
+// folderOwner is the number of the user who owns a folder.
+func folderOwner(folder string) (id string, known bool) {
+	info, err := os.Stat(folder)
 	if err != nil {
 		return "", false
 	}

@@ -7,7 +7,6 @@ import (
 	"context"
 	"errors"
 	"iter"
-	"path/filepath"
 
 	"fillmark/cmd/fillmark/web"
 	"fillmark/loops"
@@ -72,7 +71,7 @@ func hashesNamed(register *store.Store) (map[string]bool, error) {
 }
 
 func (k keeper) photos() photos.Folder {
-	return photos.Folder(filepath.Join(filepath.Dir(k.config.Store), PhotosFolder))
+	return k.config.photos()
 }
 
 // namedPhotos compares the photos that a register's loops name with the files

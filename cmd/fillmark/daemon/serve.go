@@ -46,6 +46,9 @@ func (h *Service) Serve(
 	for _, line := range lacks(h.system) {
 		log.Warn("on this system " + line)
 	}
+	if conn, err := c.Dial(ctx); c.InDatabase() && err == nil { // a file's lock would have told
+		return errors.Join(fmt.Errorf("folder: %s: %w: its daemon answers there", c.Beside(), loops.ErrInUse), conn.Close(), pages.Close())
+	}
 	socket, err := h.socket(c.Socket(), log)
 	if err != nil {
 		return errors.Join(err, pages.Close())
@@ -128,7 +131,8 @@ func CheckSocket(path string) error {
 	return nil
 }
 
-// listenSocket listens beside the register, mode 0600. Holding the register
+// listenSocket listens beside the register, mode 0600. Holding the register, or
+// that nobody answered,
 // proves that a socket file left there has no daemon behind it.
 func listenSocket(path string) (net.Listener, error) {
 	if err := CheckSocket(path); err != nil {

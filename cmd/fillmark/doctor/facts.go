@@ -24,6 +24,8 @@ type Facts struct {
 		// Missing tells that there is none yet, which is no fault.
 		Missing bool
 		Fault   string // why it cannot be read
+		// Database tells that it is in one, and Away that this does not answer.
+		Database, Away bool
 		// Moved says that the file of the name is not the one that is open.
 		Moved string
 		// ReadOnly tells that it could be opened for reading alone.

@@ -21,6 +21,10 @@ func register(f Facts) Line {
 	switch {
 	case f.Register.Missing:
 		return notHere("There is no register at " + f.Register.Path + " yet; the first record makes one.")
+	case f.Register.Away:
+		return red("The register's database does not answer: "+f.Register.Fault+".", "Look whether it runs and can be reached from here. Nothing is lost: the program waits, and goes on by itself once it answers.")
+	case f.Register.Fault != "" && f.Register.Database:
+		return red("The register cannot be read: "+f.Register.Fault+".", "Look into the database's own log, and bring back its newest backup with its own tools where rows are damaged (doc/operations.md).")
 	case f.Register.Fault != "":
 		return red("The register cannot be read: "+f.Register.Fault+".", "Stop the daemon, move the register and the folders keys and photos beside it aside, and put the newest backup there with fillmark restore.")
 	}
@@ -31,6 +35,8 @@ func registerFile(f Facts) Line {
 	switch {
 	case f.Register.Missing:
 		return notHere("There is none yet.")
+	case f.Register.Database:
+		return notHere("The register is in a database, which no file is.")
 	case f.Register.Fault != "":
 		return red("Not known: the register cannot be read.", "")
 	case f.Register.Moved != "":
@@ -168,6 +174,9 @@ const late = 6 * time.Hour
 
 // backupOff says that there is no schedule; empty where there is.
 func backupOff(f Facts) string {
+	if f.Register.Database {
+		return "The register is in a database, which its own tools back up, with the folder of keys and photos beside it."
+	}
 	if f.Backup.Folder == "" {
 		return "No backups by schedule: backup.folder is not set. What is not backed up is lost with its disk."
 	}

@@ -65,7 +65,7 @@ func (s *server) writeJSON(w http.ResponseWriter, r *http.Request, status int, v
 // can act on it.
 func (s *server) failure(r *http.Request, err error) (int, Failure) {
 	status, failure := failureOf(err)
-	if status == http.StatusInternalServerError {
+	if status >= http.StatusInternalServerError {
 		s.Log.Error("request failed", "pattern", r.Pattern, "error", err)
 		if isLocal(r) {
 			failure.Message = err.Error()

@@ -186,11 +186,11 @@ func (s *server) backup(r *http.Request, to BackupTo) (BackedUp, error) {
 func (s *server) backups() ([]KeptBackup, error) { return s.Keeper.BackupList() }
 
 func (s *server) compact(r *http.Request) (Compacted, error) {
-	removed, err := s.Workshop.RemoveUnnamedPhotos(s.Now())
+	before, after, err := s.Keeper.Compact(r.Context())
 	if err != nil {
 		return Compacted{}, err
 	}
-	before, after, err := s.Keeper.Compact(r.Context())
+	removed, err := s.Workshop.RemoveUnnamedPhotos(s.Now())
 	return Compacted{before, after, removed}, err
 }
 

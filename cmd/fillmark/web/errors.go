@@ -49,7 +49,10 @@ const (
 	FailSignIn   FailureKind = "sign-in"  // nobody is signed in
 	FailRefused  FailureKind = "refused"  // not for whoever asks
 	FailBusy     FailureKind = "too many" // later; Retry-After says when
-	FailInternal FailureKind = "internal"
+	FailAway     FailureKind = "away"     // the register's database; Retry-After says when
+	// FailUnsettled is FailAway where nobody knows whether the write was kept.
+	FailUnsettled FailureKind = "not known"
+	FailInternal  FailureKind = "internal"
 )
 
 // wayBack ends what a command says of a register that is gone.
@@ -86,6 +89,10 @@ func failureOf(err error) (int, Failure) {
 		return http.StatusNotFound, Failure{Kind: FailNotFound, Message: plainly(err)}
 	case errors.Is(err, loops.ErrConflict), errors.Is(err, loops.ErrRepeated):
 		return http.StatusConflict, Failure{Kind: FailConflict, Message: plainly(err)}
+	case errors.Is(err, loops.ErrUnsettled):
+		return http.StatusServiceUnavailable, Failure{Kind: FailUnsettled, Message: loops.ErrUnsettled.Error()}
+	case errors.Is(err, loops.ErrAway):
+		return http.StatusServiceUnavailable, Failure{Kind: FailAway, Message: loops.ErrAway.Error()}
 	case errors.Is(err, loops.ErrFull):
 		return http.StatusInternalServerError, Failure{Kind: FailInternal, Message: loops.ErrFull.Error()}
 	case errors.Is(err, loops.ErrGone):
@@ -99,11 +106,18 @@ func failureOf(err error) (int, Failure) {
 // which is for the log.
 func plainly(err error) string { return strings.TrimPrefix(err.Error(), "store: ") }
 
+// awayFor is after how many seconds a database that does not answer is worth
+// another try.
+const awayFor = 10
+
 // setRetryAfter tells those who are held back when to come again.
 func setRetryAfter(w http.ResponseWriter, err error) {
 	var busy *busyError
-	if errors.As(err, &busy) {
+	switch {
+	case errors.As(err, &busy):
 		w.Header().Set("Retry-After", strconv.Itoa(busy.seconds()))
+	case errors.Is(err, loops.ErrAway):
+		w.Header().Set("Retry-After", strconv.Itoa(awayFor))
 	}
 }
 
@@ -147,6 +161,10 @@ func (f Failure) Err() error {
 		return &remoteError{f.Message, loops.ErrNotFound}
 	case FailConflict:
 		return &remoteError{f.Message, loops.ErrConflict}
+	case FailAway:
+		return &remoteError{f.Message, loops.ErrAway}
+	case FailUnsettled:
+		return &remoteError{f.Message, loops.ErrUnsettled}
 	}
 	return errors.New(f.Message)
 }

@@ -86,6 +86,9 @@ func Patterns() []string {
 	return all
 }
 
+// FailureOf is what is answered to an error.
+func FailureOf(err error) (int, Failure) { return failureOf(err) }
+
 // OwnPath is the check of where a sign-in leads back to.
 func OwnPath(path string) string { return ownPath(path) }
 

@@ -66,6 +66,9 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 			}
 		}
 		s.Log.Error("page failed", "pattern", r.Pattern, "error", err)
+	case status == http.StatusServiceUnavailable:
+		p.away(err)
+		s.Log.Error("page failed", "pattern", r.Pattern, "error", err)
 	case status == http.StatusConflict:
 		p.Heading = "The record changed meanwhile"
 		p.Advice = "Open the page again and repeat what you did."
@@ -81,6 +84,27 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 	if err := s.render(w, status, "error", p); err != nil {
 		s.Log.Error("the error page failed", "pattern", r.Pattern, "error", err)
 		http.Error(w, p.Heading, status)
+	}
+}
+
+// away says that the register's database does not answer, and whether something
+// may have been put down.
+func (p *errorPage) away(err error) {
+	unsettled := errors.Is(err, loops.ErrUnsettled)
+	switch {
+	case !p.Bench:
+		p.Heading, p.Message, p.Advice = p.Say("page.fault.heading"), p.Say("page.fault.message"), p.Say("page.fault.advice")
+		if unsettled {
+			p.Message = p.Say("page.away.message")
+		}
+	case unsettled:
+		p.Heading = "Nobody knows whether that was put down"
+		p.Message = "The register's database stopped answering just then."
+		p.Advice = "Wait a minute and look whether it is on record. Where it is not, go back and send it again: what was typed is still there."
+	default:
+		p.Heading = "The register's database does not answer"
+		p.Message = "Nothing was put down."
+		p.Advice = "Try once more in a minute: go back, what was typed is still there. If it stays so, somebody has to look after the database; the program goes on by itself then."
 	}
 }
 

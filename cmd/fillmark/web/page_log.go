@@ -238,7 +238,7 @@ func (s *server) sentLog(w http.ResponseWriter, r *http.Request) error {
 	if err := s.keepSentLog(r, &text); err != nil {
 		var failure Failure
 		status, failure = failureOf(err)
-		if status == http.StatusInternalServerError {
+		if status >= http.StatusInternalServerError {
 			return err
 		}
 		setRetryAfter(w, err)

@@ -59,7 +59,7 @@ func again(err error) bool {
 	}
 	switch code(err) {
 	case "40001", "40P01", "40003", // serialisation, deadlock, outcome unknown
-		"23505", "42P07": // two that make the table at once
+		"23505", "42P07", "42710": // two that make the table at once
 		return true
 	}
 	return away(err)

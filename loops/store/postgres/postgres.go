@@ -16,11 +16,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"net"
-	"strings"
+	"sync/atomic"
 	"time"
 
-	"github.com/jackc/pgx/v5/pgconn"
 	"github.com/jackc/pgx/v5/pgxpool"
 
 	"fillmark/loops"
@@ -30,7 +28,13 @@ import (
 const (
 	// answer is how long the server may take for a question: among them the wait
 	// for another writer, who is cut off after idleWriter.
-	answer = time.Minute
+	answer = 15 * time.Second
+	// patience is how long after a fault the same is tried again, from the last time
+	// that the server answered.
+	patience = 10 * time.Second
+	// onceGone is how long a server that did not answer the last time may take to
+	// begin.
+	onceGone = 2 * time.Second
 	// idleWriter is how long a process may stop in the middle of a write before
 	// the server gives it up and lets the others write, as PostgreSQL writes it.
 	idleWriter = "10s"
@@ -44,6 +48,11 @@ const (
 type Engine struct {
 	pool *pgxpool.Pool
 	opts engine.Options
+
+	answer, patience time.Duration
+	// gone tells that the last call ended because the server was away: those after
+	// it try once, so that a page with many questions is not held for each.
+	gone atomic.Bool
 }
 
 // Open connects to the database at an address such as postgres://user@host/name and
@@ -52,12 +61,13 @@ type Engine struct {
 // it would have to be made on a server that takes no writes, and [loops.ErrAway]
 // where the server does not answer for some seconds.
 func Open(address string, opts engine.Options) (*Engine, error) {
-	config, err := pgxpool.ParseConfig(address)
+	config, err := parse(address)
 	if err != nil {
-		return nil, fmt.Errorf("store: %w", err) // pgx leaves the password out
-	}
-	if err := guarded(config.ConnConfig.Config); err != nil {
 		return nil, fmt.Errorf("store: %w", err)
+	}
+	if file := PasswordFile(address); file != "" && config.ConnConfig.Password == "" {
+		c := config.ConnConfig
+		return nil, fmt.Errorf("store: passfile %s: it has no line for %s:%d:%s:%s", file, c.Host, c.Port, c.Database, c.User)
 	}
 	config.MaxConns = connections
 	config.ConnConfig.ConnectTimeout = 5 * time.Second
@@ -67,56 +77,38 @@ func Open(address string, opts engine.Options) (*Engine, error) {
 	if err != nil {
 		return nil, fmt.Errorf("store: %w", err)
 	}
-	e := &Engine{pool, opts}
-	if err := patiently(e.prepare); err != nil {
+	e := &Engine{pool: pool, opts: opts, answer: answer, patience: patience}
+	if err := named(e.patiently(e.prepare)); err != nil {
 		pool.Close()
 		return nil, fmt.Errorf("store: open the database %s at %s: %w", config.ConnConfig.Database, config.ConnConfig.Host, err)
 	}
 	return e, nil
 }
 
-// guarded refuses a way over the network on which the server need not prove who it
-// is, or anybody can read along.
-func guarded(c pgconn.Config) error {
-	ways := []*pgconn.FallbackConfig{{Host: c.Host, TLSConfig: c.TLSConfig}}
-	for _, way := range append(ways, c.Fallbacks...) {
-		if ip := net.ParseIP(way.Host); strings.HasPrefix(way.Host, "/") || way.Host == "localhost" || ip.IsLoopback() {
-			continue
-		}
-		if way.TLSConfig == nil || way.TLSConfig.InsecureSkipVerify {
-			return fmt.Errorf("the database at %s is reached over the network: say sslmode=verify-full in its address, and sslrootcert=FILE where its certificate is your own", way.Host)
-		}
-	}
-	return nil
-}
-
 // View runs fn in a read transaction. Where the connection is lost before the first
 // answer, fn is run again from its start.
 func (e *Engine) View(fn func(engine.Reader) error) error {
-	return patiently(func() error {
-		answered := false
-		err := e.transaction(reading(), func(t *tx) error {
-			defer func() { answered = t.answered }()
-			return fn(t)
-		})
+	return named(e.patiently(func(ctx context.Context) (bool, error) {
+		answered, err := e.transaction(ctx, reading(), func(t *tx) error { return fn(t) })
 		if f := (fault{}); answered && errors.As(err, &f) {
-			return final{err}
+			return answered, final{err}
 		}
-		return err
-	})
+		return answered, err
+	}))
 }
 
 // Update runs fn in a write transaction, one after the other in all processes. A
-// transaction that the server could not serialise, or lost, is run again. Where the
-// answer to a commit was lost and does not come within some seconds, the error
-// matches [loops.ErrAway] and says that the write may have been kept.
+// transaction that the server could not serialise, or lost, is run again. An error
+// that matches [loops.ErrAway] says that nothing was changed; where the answer to
+// a commit was lost and does not come within some seconds it matches
+// [loops.ErrUnsettled] too.
 func (e *Engine) Update(fn func(engine.Writer) error) error {
 	if e.opts.ReadOnly {
 		return loops.ErrReadOnly
 	}
 	var lost *stamp // of a commit whose answer has not come
-	err := patiently(func() error {
-		return e.transaction(writing(), func(t *tx) error {
+	err := e.patiently(func(ctx context.Context) (bool, error) {
+		return e.transaction(ctx, writing(), func(t *tx) error {
 			if lost != nil {
 				// Whoever has the lock knows what became of all before.
 				kept, err := t.kept(*lost)
@@ -135,10 +127,13 @@ func (e *Engine) Update(fn func(engine.Writer) error) error {
 			return err
 		})
 	})
-	if err != nil && lost != nil {
-		return fmt.Errorf("the last write may have been kept or not: %w", err)
+	switch {
+	case err != nil && lost != nil:
+		return fmt.Errorf("%w (%w)", loops.ErrUnsettled, err)
+	case away(err):
+		return fmt.Errorf("nothing was changed: %w", named(err))
 	}
-	return err
+	return named(err)
 }
 
 // Close waits for running transactions and lets go of the connections.
@@ -148,17 +143,19 @@ func (e *Engine) Close() error {
 }
 
 // transaction runs fn in one that the statements begin, and gives it up unless fn
-// has committed it.
-func (e *Engine) transaction(begin []statement, fn func(*tx) error) (err error) {
-	ctx, done := context.WithTimeout(context.Background(), answer)
+// has committed it. It tells whether the server has answered in it, for whose first
+// answer it waits no longer than ctx lasts.
+func (e *Engine) transaction(ctx context.Context, begin []statement, fn func(*tx) error) (answered bool, err error) {
+	ctx, done := context.WithTimeout(ctx, e.answer)
 	defer done()
 	conn, err := e.pool.Acquire(ctx)
 	if err != nil {
-		return fault{err}
+		return false, fault{err}
 	}
 	defer conn.Release() // one that is still in a transaction is closed
-	t := newTx(conn, begin)
+	t := newTx(ctx, e.answer, conn, begin)
 	defer func() {
+		answered = t.answered
 		switch cause := recover().(type) {
 		case nil:
 		case fault:
@@ -168,20 +165,35 @@ func (e *Engine) transaction(begin []statement, fn func(*tx) error) (err error) 
 		}
 		t.giveUp()
 	}()
-	return fn(t)
+	return false, fn(t)
 }
 
-// patiently tries again as long as the server may answer otherwise, for some
-// seconds in all.
-func patiently(try func() error) error {
-	const tries = 12
-	wait := 10 * time.Millisecond
+// patiently tries again as long as the server may answer otherwise: a number of
+// times, and not for longer than its patience from the last time that it answered.
+func (e *Engine) patiently(try func(context.Context) (answered bool, err error)) (err error) {
+	tries, wait := 12, 10*time.Millisecond
+	left := context.Background()
+	within := func(d time.Duration) (done func()) {
+		left, done = context.WithTimeout(context.Background(), d)
+		return done
+	}
+	if e.gone.Load() {
+		tries = 1
+		defer within(onceGone)()
+	}
+	defer func() { e.gone.Store(away(err)) }()
 	for n := 1; ; n++ {
-		err := try()
-		if n == tries || !again(err) {
-			return named(err)
+		answered, err := try(left)
+		if n == tries || !again(err) || left.Err() != nil && !answered {
+			return err
 		}
-		<-time.After(wait)
+		if n == 1 || answered {
+			defer within(e.patience)() // a few, and no more than tries
+		}
+		select {
+		case <-time.After(wait):
+		case <-left.Done():
+		}
 		wait = min(2*wait, time.Second)
 	}
 }
@@ -193,7 +205,7 @@ func (t *tx) kept(s stamp) (bool, error) {
 	case t.mark.revision < s.revision:
 		return false, nil
 	case behind >= uint64(len(t.mark.tokens)):
-		return false, fmt.Errorf("%w in time: whether the last write was kept is no longer known", loops.ErrAway)
+		return false, final{errors.New("it was away for too long to tell")}
 	}
 	return t.mark.tokens[s.slot()] == s.token, nil
 }

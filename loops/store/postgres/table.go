@@ -6,6 +6,7 @@ package postgres
 import (
 	"context"
 	"fmt"
+	"io/fs"
 
 	"github.com/jackc/pgx/v5/pgtype"
 
@@ -67,25 +68,32 @@ func writing() []statement {
 // prepare makes the table where there is none, and refuses one that is not ours.
 // Each step may be done by two at once, and stands by itself: a kill between them
 // leaves what the next one goes on from.
-func (e *Engine) prepare() error {
-	ctx, done := context.WithTimeout(context.Background(), answer)
+//
+// Opened for reading alone it makes nothing, and what is not made yet is
+// [fs.ErrNotExist].
+func (e *Engine) prepare(begin context.Context) (answered bool, err error) {
+	ctx, done := context.WithTimeout(begin, e.answer)
 	defer done()
 	empty, err := e.look(ctx)
-	if code(err) == undefinedTable && !e.opts.ReadOnly {
+	missing := code(err) == undefinedTable
+	if (missing || err == nil && empty) && e.opts.ReadOnly {
+		return true, fmt.Errorf("there is no table %s with a register in it yet: %w", table, fs.ErrNotExist)
+	}
+	if missing {
 		if _, err := e.pool.Exec(ctx, createTable); err != nil {
-			return fault{err}
+			return false, fault{err}
 		}
 		empty, err = e.look(ctx)
 	}
 	if err != nil {
-		return err
+		return false, err
 	}
-	if empty && !e.opts.ReadOnly {
+	if empty {
 		if _, err := e.pool.Exec(ctx, insert+" ON CONFLICT (bucket, key) DO NOTHING", none(), none(), mark{}.bytes()); err != nil {
-			return fault{err}
+			return false, fault{err}
 		}
 	}
-	return e.transaction(reading(), func(t *tx) error {
+	return e.transaction(ctx, reading(), func(t *tx) error {
 		t.load() // which reads the mark
 		return nil
 	})

@@ -12,6 +12,7 @@ import (
 	"maps"
 	"math/rand/v2"
 	"slices"
+	"time"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgconn"
@@ -26,6 +27,8 @@ import (
 // with the commit, so that it costs no round trip of its own.
 type tx struct {
 	conn    *pgxpool.Conn
+	begin   context.Context // until the first answer has come
+	answer  time.Duration   // at most, for each question
 	waiting *pgx.Batch
 	size    int // of what waits, in bytes
 
@@ -37,8 +40,8 @@ type tx struct {
 	moved    map[string]bool // counters that are to be written
 }
 
-func newTx(conn *pgxpool.Conn, begin []statement) *tx {
-	t := &tx{conn: conn, waiting: &pgx.Batch{}, moved: map[string]bool{}}
+func newTx(ctx context.Context, answer time.Duration, conn *pgxpool.Conn, begin []statement) *tx {
+	t := &tx{conn: conn, begin: ctx, answer: answer, waiting: &pgx.Batch{}, moved: map[string]bool{}}
 	for _, s := range begin {
 		t.waiting.Queue(s.sql, s.args...)
 	}
@@ -81,7 +84,11 @@ func (t *tx) readHeads(rows pgx.Rows) error {
 func (t *tx) flush() error {
 	batch := t.waiting
 	t.waiting, t.size = &pgx.Batch{}, 0
-	ctx, done := context.WithTimeout(context.Background(), answer)
+	ctx := t.begin
+	if t.answered {
+		ctx = context.Background()
+	}
+	ctx, done := context.WithTimeout(ctx, t.answer)
 	defer done()
 	if err := t.conn.SendBatch(ctx, batch).Close(); err != nil {
 		return fault{err}
@@ -302,7 +309,7 @@ func (t *tx) giveUp() {
 	if conn.IsClosed() || conn.TxStatus() == 'I' {
 		return
 	}
-	ctx, done := context.WithTimeout(context.Background(), answer)
+	ctx, done := context.WithTimeout(context.Background(), t.answer)
 	defer done()
 	_ = conn.Exec(ctx, "ROLLBACK").Close() // where this fails too, the connection is closed
 }
