@@ -31,6 +31,9 @@ func mayReadClock() map[string]string {
 		"relay.go prepare":     span,
 		"wave.go deliver":      span,
 		"wave.go offer":        span,
+
+		"main.go longest": span,
+
 		"relay.go pace":        span,
 		"starttls.go Write":    deadline,
 		"starttls.go startTLS": deadline,
