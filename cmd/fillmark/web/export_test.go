@@ -37,7 +37,7 @@ func screens() []screen {
 		{"opening", openingPage{}},
 		{"questions", questionsPage{}},
 		{"vendor", vendorPage{}},
-		{"topup", topupPage{}},
+		{"scan", scanPage{}}, {"topup", topupPage{}},
 		{"triage", triagePage{}},
 		{"log", logPage{}},
 		{"intake", intakePage{}},

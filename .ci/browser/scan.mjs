@@ -1,0 +1,207 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+// Labels held before a camera. Chromium's camera is fed from a file that is filmed here off the labels as the pages draw them.
+
+import { createServer, request } from 'node:http'
+import { mkdtempSync, rmSync, writeFileSync } from 'node:fs'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
+import { expect, says, signIn } from './jobs.mjs'
+import { launch } from './serve.mjs'
+
+const phone = { viewport: { width: 360, height: 740 }, hasTouch: true }
+
+// studio is a camera, and who films for it.
+const studio = async (page, made, args = []) => {
+  const folder = mkdtempSync(join(tmpdir(), 'fillmark-camera-'))
+  const film = join(folder, 'seen.mjpeg')
+  const context = await page.context().browser().newContext({ viewport: { width: 400, height: 300 }, deviceScaleFactor: 3.2 })
+  const set = await context.newPage()
+  await set.goto(made.base)
+  await signIn(set, made)
+  await set.goto(`${made.base}/scan`)
+  const shot = () => set.screenshot({ type: 'jpeg', quality: 80 })
+  // labelled is a picture of the label that a page prints.
+  const labelled = async (path) => {
+    await set.goto(`${made.base}${path}/label`)
+    await set.locator('.label-card').evaluate((e) => { e.scrollIntoView() })
+    return shot()
+  }
+  // coded is a picture of any QR code.
+  const coded = async (text) => {
+    await set.goto(`${made.base}/scan`)
+    await set.evaluate(async (text) => {
+      const { default: draw } = await import(document.getElementById('camera').dataset.with)
+      document.body.innerHTML = draw(text, 'svg')
+      document.querySelector('svg').style.width = '240px'
+    }, text)
+    return shot()
+  }
+  // show puts pictures before the camera, each for about a second, over and over; a camera that is switched on sees the first one first.
+  const show = (...pictures) => writeFileSync(film, Buffer.concat(pictures.flatMap((p) => Array(30).fill(p))))
+  show(await labelled(`/loops/${made.tag}`))
+  const browser = await launch(made.day, ['--use-fake-device-for-media-stream', `--use-file-for-fake-video-capture=${film}`, ...args])
+  const end = async () => {
+    await browser.close()
+    await context.close()
+    rmSync(folder, { recursive: true })
+  }
+  return { browser, labelled, coded, show, end }
+}
+
+// inStudio does something with a page of a phone whose camera sees what is shown.
+const inStudio = async (page, made, { allowed = true, args }, act) => {
+  const at = await studio(page, made, args)
+  try {
+    const context = await at.browser.newContext({ ...phone, permissions: allowed ? ['camera'] : [] })
+    context.setDefaultTimeout(10_000)
+    const bench = await context.newPage()
+    const noticed = []
+    bench.on('pageerror', (e) => noticed.push(e.message))
+    bench.on('console', (m) => { if (!/Failed to load resource: the server responded with a status of 4/.test(m.text())) noticed.push(m.text()) })
+    await act(bench, at)
+    expect(noticed.length === 0, `noticed: ${noticed}`)
+  } finally {
+    await at.end()
+  }
+}
+
+// touch presses what a glove hits: 64 px each way.
+const touch = async (target) => {
+  const box = await target.boundingBox()
+  expect(box && box.width >= 64 && box.height >= 64, `${await target.innerText()} is ${box?.width} by ${box?.height} px`)
+  await target.tap()
+}
+
+// proxied shows the pages under a name that is not a secure one.
+const proxied = async (base) => {
+  const server = createServer((asked, answer) => {
+    const { host } = new URL(base)
+    const headers = { ...asked.headers, host, ...(asked.headers.origin && { origin: base }) }
+    const on = request(`${base}${asked.url}`, { method: asked.method, headers }, (told) => {
+      answer.writeHead(told.statusCode, told.headers)
+      told.pipe(answer)
+    })
+    asked.pipe(on)
+  })
+  await new Promise((resolve) => { server.listen(0, '127.0.0.1', resolve) })
+  return { base: `http://bench.example:${server.address().port}`, close: () => server.close() }
+}
+
+export const scanJobs = [
+  {
+    name: 'from the home screen to the verdict in four touches: loop scanned, 40 pressed, bottle scanned',
+    script: true,
+    phone: true,
+    async run(page, made) {
+      await inStudio(page, made, {}, async (bench, { labelled, show }) => {
+        const [loop, bottle] = [await labelled(`/loops/${made.tag}`), await labelled(`/shelf/${made.container}`)]
+        show(loop)
+        await bench.goto(`${made.base}/`)
+        await signIn(bench, made)
+        await bench.getByRole('link', { name: 'Scan', exact: true }).waitFor()
+        const before = made.run('loop', 'show', made.tag, '--json')
+        const began = performance.now()
+        let touches = 1 // the icon on the home screen
+        await bench.goto(`${made.base}/`)
+        await touch(bench.getByRole('link', { name: 'Scan', exact: true }))
+        touches++
+        await says(bench, 'How much is missing?')
+        await says(bench, made.tag)
+        for (const key of await bench.locator('main .key').all()) {
+          const box = await key.boundingBox()
+          expect(box.width >= 64 && box.height >= 64, `${await key.innerText()} is ${box.width} by ${box.height} px`)
+        }
+        show(loop, bottle) // the camera still sees the loop when it goes on
+        await touch(bench.getByRole('button', { name: '40 ml' }))
+        touches++
+        await bench.locator('.verdict.big').waitFor()
+        const machine = (performance.now() - began) / 1000
+        const asked = new URL(bench.url())
+        expect(asked.pathname === '/topup' && asked.searchParams.get('tag') === made.tag && asked.searchParams.get('room') === '40', `led to ${asked}`)
+        expect(asked.searchParams.get('liquid1') === `container:${made.container}`, `led to ${asked}`)
+        const verdict = (await bench.locator('.verdict.big').innerText()).toLowerCase()
+        const told = JSON.parse(made.run('topup', made.tag, '--gap', '40ml', '--with', `${made.container}`, '--json'))
+        expect(verdict === told.verdict, `the page says ${verdict}, and the command ${told.verdict}`)
+        expect(touches <= 4, `took ${touches} touches`)
+        expect(made.run('loop', 'show', made.tag, '--json') === before, 'a check is on record')
+        console.log(`home screen to verdict: ${touches} touches, ${(machine + touches).toFixed(1)} s at 1 s a touch (${machine.toFixed(1)} s of them the camera and the pages)`)
+      })
+    },
+  },
+  {
+    name: 'a code that is no label of ours is told and opens nothing, and the next label is read',
+    script: true,
+    phone: true,
+    async run(page, made) {
+      await inStudio(page, made, {}, async (bench, { labelled, coded, show }) => {
+        const bottle = await labelled(`/shelf/${made.container}`)
+        const foreign = await coded(`https://elsewhere.example/loops/${made.tag}`)
+        show(foreign)
+        await bench.goto(`${made.base}/scan`)
+        await signIn(bench, made)
+        await says(bench, 'not of this workshop')
+        show(foreign, bottle)
+        await bench.reload() // the camera sees the refused one first, and waits for another
+        await says(bench, made.product)
+        expect(new URL(bench.url()).pathname === `/shelf/${made.container}`, `led to ${bench.url()}`)
+      })
+    },
+  },
+  {
+    name: 'a camera that is not allowed says what to do, and typing leads to the same verdict',
+    script: true,
+    phone: true,
+    async run(page, made) {
+      await inStudio(page, made, { allowed: false }, async (bench) => {
+        await bench.goto(`${made.base}/scan`)
+        await signIn(bench, made)
+        await says(bench, 'The camera is not allowed here')
+        expect(await bench.locator('#camera').isHidden(), 'a picture is promised')
+        await bench.locator('#code').fill(made.tag)
+        await touch(bench.getByRole('button', { name: 'Open' }))
+        await touch(bench.getByRole('button', { name: '60 ml' }))
+        await says(bench, 'The camera is not allowed here')
+        await touch(bench.getByRole('link', { name: made.product }))
+        await bench.locator('.verdict.big').waitFor()
+      })
+    },
+  },
+  {
+    name: 'a page that is not secure says that it gets no camera, and what to do',
+    script: true,
+    phone: true,
+    async run(page, made) {
+      const { base, close } = await proxied(made.base)
+      try {
+        await inStudio(page, made, { args: ['--host-resolver-rules=MAP bench.example 127.0.0.1'] }, async (bench) => {
+          await bench.goto(`${base}/scan`)
+          await signIn(bench, made)
+          await says(bench, 'No camera on this page')
+          await says(bench, "phone's own camera")
+        })
+      } finally {
+        close()
+      }
+    },
+  },
+  {
+    name: 'a loop is typed in, another gap said and a bottle chosen, where there is no camera',
+    async run(page, made) {
+      await page.goto(`${made.base}/scan`)
+      await signIn(page, made)
+      await page.goto(`${made.base}/scan`)
+      await page.locator('#code').fill('7K3QXX')
+      await page.getByRole('button', { name: 'Open' }).click()
+      await says(page, 'one is mistyped or two are swapped')
+      await page.locator('#code').fill(made.tag.toLowerCase())
+      await page.getByRole('button', { name: 'Open' }).click()
+      await page.locator('#room').fill('25')
+      await page.getByRole('button', { name: 'This much' }).click()
+      await page.getByRole('link', { name: 'dilution water' }).click()
+      await page.locator('.verdict.big').waitFor()
+      expect(page.url().includes('room=25'), `led to ${page.url()}`)
+    },
+  },
+]
