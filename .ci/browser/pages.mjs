@@ -15,6 +15,7 @@ export const pages = [
   { name: 'triage, answered', path: '/triage?ask=yes&build=sealed&die=92&room=22&power=100&tubes=both-cool' },
   { name: 'top-up check', path: '/topup' },
   { name: 'top-up check, answered', path: (made) => `/topup?tag=${made.tag}&room=40&liquid1=water` },
+  { name: 'loops on record', path: '/register' },
   { name: 'scan', path: '/scan' },
   { name: 'scan, the gap', path: (made) => `/scan?tag=${made.tag}` },
   { name: 'scan, the bottle', path: (made) => `/scan?tag=${made.tag}&room=40` },

@@ -67,6 +67,7 @@ func (s *server) benchRoutes() []route {
 		page("GET /intake", technicians, s.pageIntake),
 		page("POST /intake", technicians, s.takeIn),
 		page("GET /loops", technicians, s.pageLoops),
+		page("GET /register", technicians, s.pageRegister),
 		page("GET /loops/{tag}", technicians, s.pageLoop),
 		page("GET /loops/{tag}/card", technicians, s.pageCard),
 		page("POST /loops/{tag}/acts/{act}", technicians, s.enterAct),

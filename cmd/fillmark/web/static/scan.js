@@ -75,3 +75,6 @@ addEventListener("pageshow", (event) => {
   if (event.persisted) begin(); // come back to
 });
 begin();
+
+// worker.js keeps this page and the list of loops for when there is no connection.
+navigator.serviceWorker?.register("/worker.js").catch(() => {}); // not allowed: the page works as any other
