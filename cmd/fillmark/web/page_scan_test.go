@@ -176,7 +176,7 @@ func TestScanSaysWhatToDoWithoutACamera(t *testing.T) {
 	require.NoError(t, err)
 	assertPlain(t, "/scan", doc)
 	assertLabelled(t, "/scan", doc)
-	for _, why := range []string{"insecure", "denied", "none"} {
+	for _, why := range []string{"insecure", "denied", "none", "reader"} {
 		said := regexp.MustCompile(`(?s)<p class="notice" id="camera-` + why + `" hidden>(.*?)</p>`).FindStringSubmatch(page)
 		require.NotNil(t, said, why)
 		assert.Contains(t, said[1], "Type the tag", why)

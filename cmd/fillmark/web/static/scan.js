@@ -19,11 +19,14 @@ const past = (code) => code === refused || (view.dataset.past && code.endsWith(v
 let stream = null;
 
 function tell(why) {
+  close();
+  view.hidden = true;
   document.getElementById(`camera-${why}`).hidden = false;
 }
 
 async function open() {
   if (!isSecureContext) return tell("insecure");
+  view.hidden = false; // at once: what is pressed below does not move away later
   try {
     stream = await navigator.mediaDevices.getUserMedia({ video: { facingMode: "environment", width: { ideal: 1280 } } });
   } catch (fault) {
@@ -56,11 +59,11 @@ async function read(reader, video) {
 }
 
 async function begin() {
-  const [reader] = await Promise.all([newReader(), open()]);
+  const [reader] = await Promise.all([newReader().catch(() => null), open()]);
   if (!stream) return;
+  if (!reader) return tell("reader");
   const video = view.querySelector("video");
   video.srcObject = stream;
-  view.hidden = false;
   await video.play().catch(() => {}); // a page that is left meanwhile
   const code = await read(reader, video);
   close();
