@@ -17,11 +17,8 @@ const phone = { viewport: { width: 360, height: 740 }, hasTouch: true }
 const studio = async (page, made, args = []) => {
   const folder = mkdtempSync(join(tmpdir(), 'fillmark-camera-'))
   const film = join(folder, 'seen.mjpeg')
-  const context = await page.context().browser().newContext({ viewport: { width: 400, height: 300 }, deviceScaleFactor: 3.2 })
+  const context = await page.context().browser().newContext({ viewport: { width: 400, height: 300 }, deviceScaleFactor: 3.2, storageState: made.signedIn })
   const set = await context.newPage()
-  await set.goto(made.base)
-  await signIn(set, made)
-  await set.goto(`${made.base}/scan`)
   const shot = () => set.screenshot({ type: 'jpeg', quality: 80 })
   // labelled is a picture of the label that a page prints.
   const labelled = async (path) => {
@@ -51,11 +48,12 @@ const studio = async (page, made, args = []) => {
   return { browser, labelled, coded, show, end }
 }
 
-// inStudio does something with a page of a phone whose camera sees what is shown.
-const inStudio = async (page, made, { allowed = true, args, expects }, act) => {
+// inStudio does something with a page of a phone whose camera sees what is shown. Somebody is signed in there, but for a stranger's: one who
+// signs out does not sign the others out.
+const inStudio = async (page, made, { allowed = true, stranger = false, args, expects }, act) => {
   const at = await studio(page, made, args)
   try {
-    const context = await at.browser.newContext({ ...phone, permissions: allowed ? ['camera'] : [] })
+    const context = await at.browser.newContext({ ...phone, permissions: allowed ? ['camera'] : [], storageState: stranger ? undefined : made.signedIn })
     context.setDefaultTimeout(30_000)
     const bench = await context.newPage()
     const noticed = []
@@ -102,9 +100,6 @@ export const scanJobs = [
       await inStudio(page, made, {}, async (bench, { labelled, show }) => {
         const [loop, bottle] = [await labelled(`/loops/${made.tag}`), await labelled(`/shelf/${made.container}`)]
         show(loop)
-        await bench.goto(`${made.base}/`)
-        await signIn(bench, made)
-        await bench.getByRole('link', { name: 'Scan', exact: true }).waitFor()
         const before = made.run('loop', 'show', made.tag, '--json')
         for (const how of ['bottle scanned', 'bottle chosen from the list']) {
           show(loop)
@@ -151,7 +146,6 @@ export const scanJobs = [
         const foreign = await coded(`https://elsewhere.example/loops/${made.tag}`)
         show(foreign)
         await bench.goto(`${made.base}/scan`)
-        await signIn(bench, made)
         await seen(bench, 'not of this workshop')
         show(foreign, bottle)
         await bench.reload() // the camera sees the refused one first, and waits for another
@@ -167,7 +161,7 @@ export const scanJobs = [
     async run(page, made) {
       const line = await wire(made.base)
       const other = JSON.parse(made.run('loop', 'list', '--json')).items.find((l) => l.tag !== made.tag && l.owner_name && l.state.charge && l.place === 'in service')
-      await inStudio(page, made, { expects: /ERR_|status of 503/ }, async (bench, { coded, show }) => {
+      await inStudio(page, made, { stranger: true, expects: /ERR_|status of 503/ }, async (bench, { coded, show }) => {
         const [known, listed, foreign] = [await coded(`${line.base}/loops/${made.tag}`), await coded(`${line.base}/loops/${other.tag}`), await coded(`https://elsewhere.example/loops/${made.tag}`)]
         show(foreign)
         await bench.goto(`${line.base}/loops/${made.tag}/refill`)
@@ -216,7 +210,6 @@ export const scanJobs = [
     async run(page, made) {
       await inStudio(page, made, { allowed: false }, async (bench) => {
         await bench.goto(`${made.base}/scan`)
-        await signIn(bench, made)
         await seen(bench, 'The camera is not allowed here')
         expect(await bench.locator('#camera').isHidden(), 'a picture is promised')
         await bench.locator('#code').fill(made.tag)
@@ -235,7 +228,7 @@ export const scanJobs = [
     async run(page, made) {
       const { base, close } = await proxied(made.base)
       try {
-        await inStudio(page, made, { args: ['--host-resolver-rules=MAP bench.example 127.0.0.1'] }, async (bench) => {
+        await inStudio(page, made, { stranger: true, args: ['--host-resolver-rules=MAP bench.example 127.0.0.1'] }, async (bench) => {
           await bench.goto(`${base}/scan`)
           await signIn(bench, made)
           await seen(bench, 'No camera on this page')
