@@ -16,6 +16,7 @@ import { createRequire } from 'node:module'
 import { pages } from './pages.mjs'
 import { jobs } from './jobs.mjs'
 import { offlineJobs } from './offline.mjs'
+import { scanJobs } from './scan.mjs'
 import { checkPrints } from './prints.mjs'
 import { launch, lettersIn, loopsOf, start } from './serve.mjs'
 
@@ -156,7 +157,7 @@ const signedIn = async (browser, made) => {
 const doJobs = async (browser, made) => {
   for (const screen of screens) {
     for (const javaScriptEnabled of [true, false]) {
-      for (const job of [...jobs, ...offlineJobs].filter((j) => (javaScriptEnabled || !j.script) && (screen.hasTouch || !j.phone))) {
+      for (const job of [...jobs, ...offlineJobs, ...scanJobs].filter((j) => (javaScriptEnabled || !j.script) && (screen.hasTouch || !j.phone))) {
         const context = await browser.newContext({ viewport: screen.viewport, javaScriptEnabled })
         context.setDefaultTimeout(10_000)
         const page = await context.newPage()

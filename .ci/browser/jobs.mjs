@@ -29,7 +29,7 @@ export const signIn = async (page, made) => {
 const words = (n) => Array.from({ length: n }, () => 'abdefghkmnoprstuvwy'[Math.floor(Math.random() * 19)]).join('')
 
 // counted does what somebody does with a form, and counts fields, keystrokes and touches.
-const counted = (page) => {
+export const counted = (page) => {
   const count = { fields: 0, keys: 0, touches: 0 }
   return {
     count,

@@ -8,7 +8,7 @@ import { connect, createServer } from 'node:net'
 import { expect, says, signIn } from './jobs.mjs'
 
 // wire is a line to the pages that can be cut and joined again.
-const wire = async (base) => {
+export const wire = async (base) => {
   const ends = new Set()
   const server = createServer((near) => {
     const far = connect(Number(new URL(base).port), '127.0.0.1')
@@ -30,7 +30,7 @@ const wire = async (base) => {
 }
 
 // kept waits until the sheet is kept for when there is no connection, and a step of it as one that is still to be ticked.
-const kept = async (page, path, step) => {
+export const kept = async (page, path, step) => {
   const holds = async ([path, step]) => {
     for (const name of await caches.keys()) {
       const answer = name.startsWith('sheets') && await (await caches.open(name)).match(path)
@@ -60,7 +60,7 @@ const open = (page) => page.locator('.work li:not(:has(.figure-field)):not(.done
 const online = (page) => page.evaluate(() => dispatchEvent(new Event('online')))
 
 // signInAs changes who is signed in in this browser.
-const signInAs = async (page, base, made, technician) => {
+export const signInAs = async (page, base, made, technician) => {
   await page.goto(`${base}/owners`)
   await page.getByRole('button', { name: 'Sign out' }).click()
   await signIn(page, { ...made, technician })

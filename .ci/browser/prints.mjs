@@ -14,7 +14,7 @@ const roll = { width: 62, height: 90 } // mm
 const near = 0.5 // mm; Chromium rounds to its pixels
 
 // prints are what a workshop prints: a line each. `says` names the wordings it must have, `codes` is how far from the left in mm
-// a label begins whose QR code leads to the loop's page.
+// a label begins whose QR code leads to the page of what it is on.
 export const prints = [
   { name: 'label, 62 mm', path: (p) => `/loops/${p.tag}/label`, size: roll, pages: 1, codes: [0], says: ['tag', 'fluid', 'fraction', 'cautions', 'filled'] },
   { name: 'label, A4', path: (p) => `/loops/${p.tag}/label?size=a4&place=2&copies=8`, size: A4, pages: 1, codes: [72, 134], says: ['tag', 'fluid', 'fraction', 'cautions', 'filled'] },
@@ -23,7 +23,7 @@ export const prints = [
   { name: 'receipt', path: (p) => `/loops/${p.tag}/receipt`, size: A4, pages: 1, codes: [], says: ['tag', 'owner', 'machine', 'fluid', 'warranty'] },
   { name: 'card', path: (p) => `/loops/${p.tag}/card`, size: A4, pages: 1, codes: [], says: ['tag', 'machine', 'next day', 'how cold', 'how to look', 'take care'] },
   { name: "owner's letter", path: (p) => `/loops/${p.tag}/letter`, size: A4, codes: [], says: ['tag', 'owner', 'machine', 'fluid', 'take care', 'wet', 'on paper'] },
-  { name: 'label of a container', path: (p) => `/shelf/${p.container}/label`, size: roll, pages: 1, codes: [], says: ['number', 'product', 'container cautions'] },
+  { name: 'label of a container', path: (p) => `/shelf/${p.container}/label`, size: roll, pages: 1, codes: [0], says: ['number', 'product', 'container cautions'] },
 ]
 
 // wordings are the words on paper, by a short name: text or a pattern, from the subject.
@@ -107,7 +107,7 @@ export const checkPrints = async (browser, made, check) => {
       const answer = await page.goto(made.base + path(subject))
       const pdf = join(folder, `${n}.pdf`)
       writeFileSync(pdf, await page.pdf({ preferCSSPageSize: true }))
-      const address = `${made.base}/loops/${subject.tag}`
+      const address = made.base + path(subject).replace(/\/label.*$/, '')
       check(`${name} (printed)`, [
         ...(answer.status() === 200 ? [] : [`status ${answer.status()}`]),
         ...sizeProblems(pdf, size, pages), ...textProblems(pdf, says, subject), ...codeProblems(pdf, codes, address),
@@ -115,7 +115,8 @@ export const checkPrints = async (browser, made, check) => {
       if (codes.length > 0) {
         const led = await page.goto(address)
         const heading = await page.locator('body').innerText()
-        check(`${name} (its QR code leads to the loop)`, led.status() === 200 && heading.includes(subject.tag) ? [] : [`${address}: status ${led.status()}`])
+        const says = address.includes('/loops/') ? subject.tag : subject.product
+        check(`${name} (its QR code leads to what it is on)`, led.status() === 200 && heading.includes(says) ? [] : [`${address}: status ${led.status()}`])
       }
       await page.close()
     }

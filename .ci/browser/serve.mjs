@@ -48,9 +48,9 @@ const startedBy = async (link, base) => {
   return { cookies: [{ name, value, domain: new URL(base).hostname, path: '/', expires: -1, httpOnly: true, secure: false, sameSite: 'Strict' }], origins: [] }
 }
 
-// launch starts Chromium; the scripts of its pages see the noon of the day.
-export const launch = async (day) => {
-  const browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? '/usr/bin/chromium', args: ['--no-sandbox'] })
+// launch starts Chromium, with further arguments of its own; the scripts of its pages see the noon of the day.
+export const launch = async (day, args = []) => {
+  const browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? '/usr/bin/chromium', args: ['--no-sandbox', ...args] })
   const newContext = async (options = {}) => {
     const context = await browser.newContext({ locale: 'en-GB', timezoneId: 'Europe/Lisbon', ...options })
     if (options.javaScriptEnabled !== false) await context.clock.setFixedTime(new Date(`${day}T12:00:00Z`))

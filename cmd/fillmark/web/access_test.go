@@ -50,7 +50,7 @@ func (b *bench) signIn(name string) *http.Cookie {
 func (b *bench) routes(file workshop.File) map[string]*http.Request {
 	b.Helper()
 	fill := strings.NewReplacer(
-		"{tag}", string(file.Loop.Tag), "{id}", "1", "{table}", "owners", "{$}", "", "{name}", "bo", "{act}", "flush", "{secret}", "made-up",
+		"{tag}", string(file.Loop.Tag), "{id}", "1", "{table}", "owners", "{$}", "", "{name}", "bo", "{name...}", "none.css", "{act}", "flush", "{secret}", "made-up",
 		"/o/{token}", b.ownerLink(file.Owner), "/stop/{token}", b.stopLink(file.Owner),
 		"/log/{token}", "/log/"+b.links.Sign(links.Log, file.Owner, b.now.AddDate(0, 1, 0)),
 	)
@@ -69,7 +69,7 @@ func (b *bench) routes(file workshop.File) map[string]*http.Request {
 // closed, whatever the program's own list says.
 func open() []string {
 	return []string{
-		"GET /healthz", "GET /readyz", "GET /static/{name}", "GET /manifest.webmanifest", "GET /worker.js", "GET /not-connected",
+		"GET /healthz", "GET /readyz", "GET /static/{name...}", "GET /manifest.webmanifest", "GET /worker.js", "GET /not-connected",
 		"GET /trust", "GET /trust/authority.crt",
 		"GET /start/{secret}", "GET /sign-in", "POST /sign-in", "GET /password/{secret}", "POST /password/{secret}",
 		"GET /o/{token}", "POST /o/{token}", "GET /o/{token}/calendar.ics", "GET /stop/{token}", "POST /stop/{token}",

@@ -37,7 +37,7 @@ func screens() []screen {
 		{"opening", openingPage{}},
 		{"questions", questionsPage{}},
 		{"vendor", vendorPage{}},
-		{"topup", topupPage{}},
+		{"register", registerPage{}}, {"scan", scanPage{}}, {"topup", topupPage{}},
 		{"triage", triagePage{}},
 		{"log", logPage{}},
 		{"intake", intakePage{}},
@@ -75,6 +75,15 @@ func EachScreen(do func(name string, set *template.Template, data any)) error {
 		return fmt.Errorf("no struct is named here for the templates %v", slices.Collect(maps.Keys(p.sets)))
 	}
 	return err
+}
+
+// KeptLoops are the tags that a device keeps, of a list that has room for so many.
+func KeptLoops(d Deps, most int) (tags []string, more bool, err error) {
+	rows, more, err := (&server{Deps: d}).keptLoops(most)
+	for _, row := range rows {
+		tags = append(tags, string(row.Tag))
+	}
+	return tags, more, err
 }
 
 // Patterns lists every route there is.

@@ -35,7 +35,7 @@ type label struct {
 	Big  string // tag, or the container's number
 	Name string
 	QR   *drawing.QR
-	// Setting is the one that is missing for a loop's QR.
+	// Setting is the one that is missing for the QR.
 	Setting string
 	Lines   []labelLine
 	// Cautions are the dangers in words.
@@ -71,7 +71,11 @@ func (s *server) pageContainerLabel(w http.ResponseWriter, r *http.Request) erro
 	if err != nil {
 		return err
 	}
-	return s.renderLabel(w, r, "Label of container "+r.PathValue("id"), "/shelf/"+r.PathValue("id"), s.containerLabel(c))
+	l, err := s.containerLabel(c)
+	if err != nil {
+		return err
+	}
+	return s.renderLabel(w, r, "Label of container "+r.PathValue("id"), "/shelf/"+r.PathValue("id"), l)
 }
 
 func (s *server) renderLabel(w http.ResponseWriter, r *http.Request, title, back string, l label) error {
@@ -112,12 +116,8 @@ func (s *server) loopLabel(file workshop.OwnersFile) (label, error) {
 	if loop.Name != "" {
 		l.Name += ", " + loop.Name
 	}
-	var err error
-	if l.QR, err = s.benchQR("/loops/" + string(loop.Tag)); err != nil {
+	if err := s.leadTo(&l, "/loops/"+string(loop.Tag)); err != nil {
 		return l, err
-	}
-	if l.QR == nil {
-		l.Setting = "base_url"
 	}
 	charge := loop.State.Charge
 	l.Lines = labelStates(file)
@@ -142,6 +142,14 @@ func (s *server) loopLabel(file workshop.OwnersFile) (label, error) {
 		l.Cautions = append(l.Cautions, notify.InOwnersUnits(caution, file.Owner.Units))
 	}
 	return l, nil
+}
+
+// leadTo gives a label its code; where there is none, the setting that is missing.
+func (s *server) leadTo(l *label, path string) (err error) {
+	if l.QR, err = s.benchQR(path); l.QR == nil {
+		l.Setting = "base_url"
+	}
+	return err
 }
 
 // notPast is a day as a label says it: one that has passed is never next.
@@ -217,7 +225,7 @@ func labelCautions(c loops.Charge, sealed bool) []string {
 }
 
 // containerLabel is the label of a container on the shelf.
-func (s *server) containerLabel(c loops.Container) label {
+func (s *server) containerLabel(c loops.Container) (label, error) {
 	settings := s.Workshop.Settings()
 	l := label{Workshop: settings.Name, Phone: settings.Phone}
 	lines := workshop.ContainerLabel(c)
@@ -229,5 +237,6 @@ func (s *server) containerLabel(c loops.Container) label {
 		l.Lines = l.Lines[:len(l.Lines)-1]
 		l.Cautions = labelCautions(loops.Charge{Fluid: c.Fluid}, false)
 	}
-	return l
+	err := s.leadTo(&l, "/shelf/"+strconv.FormatUint(uint64(c.ID), 10))
+	return l, err
 }

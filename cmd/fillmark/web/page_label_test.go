@@ -65,7 +65,7 @@ func TestLabelOfAContainer(t *testing.T) {
 	require.NoError(t, err)
 	w := b.get("/shelf/1/label")
 	require.Equal(t, http.StatusOK, w.Code)
-	for _, say := range []string{"No. 1</p>", "Lot B-12", "40.0 mass %", "Mixed Mon 30 Nov 2026", "Do not drink"} {
+	for _, say := range []string{"No. 1</p>", "Lot B-12", "40.0 mass %", "Mixed Mon 30 Nov 2026", "Do not drink", `aria-label="QR code of https://pages.workshop.example/shelf/1"`} {
 		b.says(w, say, "container")
 	}
 	assert.NotContains(t, w.Body.String(), "<script>alert")

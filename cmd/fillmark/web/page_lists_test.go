@@ -43,6 +43,7 @@ func hostileShop(b *bench) []string {
 	paths := []string{
 		"/more", "/owners", "/owners?q=%3Cscript%3E", "/owners/1", "/outbox", "/outbox?status=queued", "/settings", "/shelf", fmt.Sprint("/shelf/", container.ID),
 		"/recall", "/recall?lot=%22%3E%3Ci%3E", "/recall?lot=%3Cscript%3E", "/intake", "/intake?tag=" + tag, "/intake?owner_id=1",
+		"/register", "/scan", "/scan?code=%3Cscript%3E", "/scan?tag=" + tag, "/scan?tag=" + tag + "&room=%3Cscript%3E", "/scan?tag=" + tag + "&room=40",
 		"/topup", "/topup?tag=%3Cscript%3E&room=%3Cscript%3E", "/loops/" + tag, "/loops/" + tag + "/refill", "/loops/" + tag + "/refill?mix=yes&left=5&fluid=eg&want=30&concentrate=95",
 		"/loops/" + tag + "/label", "/loops/" + tag + "/label?size=a4", "/loops/" + tag + "/receipt", "/loops/" + tag + "/edit", "/loops/" + tag + "/handover", "/shelf/1/label",
 		"/loops?fluid=eg&metal=copper&lot=%22%3E%3Ci%3E&where=&sort=owner", "/loops?page=2", "/loops?page=zwei",

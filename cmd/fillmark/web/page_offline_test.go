@@ -18,6 +18,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
@@ -167,4 +168,58 @@ func TestVendoredScriptIsAsPublished(t *testing.T) {
 	decisions, err := os.ReadFile("../../../doc/decisions.md")
 	require.NoError(t, err)
 	assert.Contains(t, string(decisions), fmt.Sprintf("%x", sha256.Sum256([]byte(parts[2]))))
+}
+
+// A device keeps the list of what is in each loop, bounded, and no more of it than
+// can still be topped up.
+func TestRegisterIsListedForADevice(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	b.says(b.get("/register"), "No loop is on record yet", "before the first")
+	first := b.ana()
+	second := b.register(machine{owner: loops.Owner{Name: hostile}, name: hostile, kind: loops.Desktop, fluid: chemistry.EthyleneGlycol, mass: 0.4, wall: 5, daysAgo: 30})
+	gone := b.register(machine{owner: loops.Owner{Name: "Cy Dell"}, name: "cell", kind: loops.Desktop, fluid: chemistry.PropyleneGlycol, mass: 0.35, wall: 5, daysAgo: 30})
+	b.record(stamp(1), gone.Loop.Tag, loops.Entry{Kind: loops.KindRetirement, Retirement: &loops.Retirement{Reason: "scrapped"}})
+	w := b.get("/register")
+	require.Equal(t, http.StatusOK, w.Code)
+	for _, say := range []string{"As of Thu 3 Dec 2026, 12:00", "the grey tower", "Ana Fern", "35.0", "40.0", `<tr id="` + string(first.Loop.Tag) + `">`, `id="kept-` + string(first.Loop.Tag) + `" hidden`} {
+		b.says(w, say, "the list")
+	}
+	assert.NotContains(t, w.Body.String(), string(gone.Loop.Tag), "it is out of service")
+	assert.NotContains(t, w.Body.String(), "<script>alert")
+	tags, more, err := web.KeptLoops(b.deps, 1)
+	require.NoError(t, err)
+	assert.Equal(t, []string{string(first.Loop.Tag)}, tags)
+	assert.True(t, more)
+	tags, more, err = web.KeptLoops(b.deps, 2)
+	require.NoError(t, err)
+	assert.Equal(t, []string{string(first.Loop.Tag), string(second.Loop.Tag)}, tags)
+	assert.False(t, more, "what is out of service takes no place")
+}
+
+// What the worker finds a loop's line by, and all that a page is drawn with, is in
+// the pages that it keeps.
+func TestWorkerFindsItsWayInWhatItKeeps(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := string(b.ana().Loop.Tag)
+	script, err := os.ReadFile("worker.js")
+	require.NoError(t, err)
+	page := b.get("/register").Body.String()
+	for _, line := range []string{"<tr id=\"${tag}\">", "id=\"kept-${tag}\" hidden"} {
+		require.Contains(t, string(script), line)
+		assert.Equal(t, 1, strings.Count(page, regexp.MustCompile(`\$\{\w+\}`).ReplaceAllString(line, tag)), line)
+	}
+	for _, path := range []string{"/register", "/scan"} {
+		assert.Contains(t, string(script), `"`+path+`"`)
+	}
+	found := regexp.MustCompile(`="(/static/[^"]+)"`).FindAllStringSubmatch(b.get("/scan").Body.String(), -1)
+	var names []string
+	for _, f := range found {
+		names = append(names, f[1])
+	}
+	joined := strings.Join(names, " ")
+	for _, part := range []string{"decode.js", "index.js", "/static/scan.", "/static/fillmark."} {
+		assert.Contains(t, joined, part)
+	}
 }

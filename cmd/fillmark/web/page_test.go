@@ -69,7 +69,7 @@ func assertPlain(t *testing.T, path string, n *html.Node) {
 			assert.Nil(t, n.FirstChild, path)
 			assert.Condition(t, func() bool {
 				return slices.ContainsFunc(n.Attr, func(a html.Attribute) bool {
-					return a.Key == "src" && regexp.MustCompile(`^/static/(fillmark|kept|idb-keyval)\.[0-9a-f]{16}\.js$`).MatchString(a.Val)
+					return a.Key == "src" && regexp.MustCompile(`^/static/(fillmark|kept|idb-keyval|scan)\.[0-9a-f]{16}\.js$`).MatchString(a.Val)
 				})
 			}, path)
 		}

@@ -41,6 +41,14 @@ type topupLoop struct {
 	Level   string
 }
 
+func topupLoopOf(file workshop.File) *topupLoop {
+	l := topupLoop{Tag: file.Loop.Tag, Machine: file.Machine.Name, Owner: file.Owner.Name, Charge: chargeLine(file.Loop.State)}
+	if lacks := file.Loop.State.Missing; lacks > 0 {
+		l.Level = quantity(lacks) + " below the mark"
+	}
+	return &l
+}
+
 // topupAnswer is the verdict as the page says it.
 type topupAnswer struct {
 	workshop.TopUpAnswer
@@ -107,9 +115,8 @@ func (s *server) checkTopUp(p *topupPage) error {
 		return err
 	}
 	if file != nil {
-		p.Loop = &topupLoop{Tag: file.Loop.Tag, Machine: file.Machine.Name, Owner: file.Owner.Name, Charge: chargeLine(file.Loop.State)}
+		p.Loop = topupLoopOf(*file)
 		if file.Loop.State.Missing > 0 {
-			p.Loop.Level = quantity(file.Loop.State.Missing) + " below the mark"
 			f.offer("room", quantityIn(file.Loop.State.Missing.Millilitres()))
 		}
 	}

@@ -1,17 +1,23 @@
 // Copyright 2026 The Fillmark Authors
 // SPDX-License-Identifier: Apache-2.0
 
-// Shows a job sheet that was opened before while there is no connection. The
-// network is always asked first, and nothing but job sheets, the page that says
-// "not connected" and what both are drawn with is kept: no other page, and no
-// answer to a form. What is kept says of itself as of when it is. The line
-// above names the build; what another one kept is thrown away.
+// Shows a job sheet that was opened before while there is no connection, the list
+// of the loops on record, and the page that scans. The network is always asked
+// first, and nothing but these, the page that says "not connected" and what they
+// are drawn with is kept: no other page, and no answer to a form. What is kept
+// says of itself as of when it is. The line above names the build; what another
+// one kept is thrown away.
 "use strict";
 
 const sheets = `sheets ${build}`; // ends with the sign-out
 const drawn = `drawn ${build}`; // names nobody
 const keptDays = 7;
 const mostSheets = 20;
+
+// Kept beside the sheets by whoever opens one of the bench's first pages.
+const [scanner, register] = ["/scan", "/register"];
+const benches = ["/", "/loops", scanner];
+const besideAgain = 5 * 60_000; // ms
 
 const sheetOf = /^\/loops\/([0-9A-Za-z-]+)\/refill$/;
 const loopOf = /^\/loops\/([0-9A-Za-z-]+)$/;
@@ -45,8 +51,31 @@ addEventListener("fetch", (event) => {
   if (request.method !== "GET" || foreign.test(pathname)) return;
   if (sheetOf.test(pathname)) event.respondWith(sheet(event, pathname, search));
   else if (pathname.startsWith("/static/")) event.respondWith(fetch(request).catch(async () => (await caches.match(request)) ?? Response.error()));
-  else if (request.mode === "navigate") event.respondWith(fetch(request).catch(() => instead(pathname)));
+  else if (request.mode === "navigate") event.respondWith(page(event, pathname, search));
 });
+
+async function page(event, path, search) {
+  try {
+    const answer = await fetch(event.request);
+    if (answer.ok && benches.includes(path)) event.waitUntil(keepBeside());
+    return answer;
+  } catch {
+    return instead(path, search);
+  }
+}
+
+async function keepBeside() {
+  const before = signedOut;
+  const cache = await caches.open(sheets);
+  for (const path of [register, scanner]) {
+    const had = await cache.match(path);
+    if (had && Date.now() - Number(had.headers.get("X-Kept")) < besideAgain) continue;
+    const answer = await fetch(path, { headers: { Accept: "text/html" } });
+    if (answer.redirected) return caches.delete(sheets); // to the sign-in
+    if (answer.ok) await keepPage(cache, path, answer);
+  }
+  if (signedOut !== before) await caches.delete(sheets);
+}
 
 // signedOut counts: a sheet that was on its way meanwhile is not kept.
 let signedOut = 0;
@@ -66,13 +95,19 @@ async function sheet(event, path, search) {
   return answer;
 }
 
-async function keepSheet(path, search, answer, before) {
+async function keepPage(cache, path, answer, search) {
   const page = await answer.text();
-  const cache = await caches.open(sheets);
   await keepFiles(page);
   await dropOld(cache);
   await cache.put(path, kept(page, answer, search));
-  const all = await cache.keys(); // the newest last
+}
+
+const sheetsIn = async (cache) => (await cache.keys()).filter((request) => sheetOf.test(new URL(request.url).pathname)); // the newest last
+
+async function keepSheet(path, search, answer, before) {
+  const cache = await caches.open(sheets);
+  await keepPage(cache, path, answer, search);
+  const all = await sheetsIn(cache);
   for (const old of all.slice(0, -mostSheets)) await cache.delete(old);
   if (signedOut !== before) await caches.delete(sheets);
 }
@@ -98,7 +133,7 @@ function kept(page, answer, search = "") {
 // another content.
 async function keepFiles(page) {
   const cache = await caches.open(drawn);
-  for (const [, path] of page.matchAll(/(?:href|src)="(\/static\/[^"]+)"/g)) if (!(await cache.match(path))) await cache.add(path);
+  for (const [, path] of page.matchAll(/="(\/static\/[^"]+)"/g)) if (!(await cache.match(path))) await cache.add(path);
 }
 
 async function keepDrawn() {
@@ -108,21 +143,46 @@ async function keepDrawn() {
   await (await caches.open(drawn)).put("/not-connected", kept(page, answer));
 }
 
-// instead is what is shown for a page that cannot be asked for: the sheet as it
-// was, for the address on a loop's label its sheet, else that there is no
-// connection and which sheets are kept. A sheet that answers another question
-// than the one asked says so to its script.
+// tagIn is the tag in the code of a label of ours, or as somebody typed it.
+function tagIn(code) {
+  const path = URL.canParse(code) ? code.replace(`${location.origin}/`, "/") : `/loops/${code.replaceAll(/[ -]/g, "").toUpperCase()}`;
+  return loopOf.exec(path)?.[1];
+}
+
+// leads is where a page that cannot be asked for leads: what scans or names a
+// loop to its sheet, else to its line of the list. Nothing where it leads nowhere.
+async function leads(cache, path, search) {
+  const list = await cache.match(register);
+  if (path === "/loops") return list && register;
+  const asked = new URLSearchParams(search);
+  const tag = path === scanner ? tagIn(asked.get("tag") ?? asked.get("code") ?? "") : loopOf.exec(path)?.[1];
+  if (!tag) return null;
+  if (await cache.match(`/loops/${tag}/refill`)) return `/loops/${tag}/refill${path === scanner ? "#topups" : ""}`;
+  return list && (await list.text()).includes(`<tr id="${tag}">`) ? `${register}#${tag}` : null;
+}
+
+// instead is what is shown for a page that cannot be asked for: where it leads,
+// the page as it was, else that there is no connection and what is kept. A sheet
+// that answers another question than the one asked says so to its script; a code
+// that leads nowhere is not answered by looking for another.
 async function instead(path, search = "") {
   const cache = await caches.open(sheets);
   await dropOld(cache);
-  const scanned = loopOf.exec(path);
-  if (scanned && (await cache.match(`${path}/refill`))) return Response.redirect(`${path}/refill`);
-  const answer = await cache.match(path);
-  const offline = search && search !== answer?.headers.get("X-Search") ? 'id="offline" data-other' : 'id="offline"';
-  if (answer) return shown(answer, 200, (page) => page.replace('id="offline" hidden', offline).replace('<details id="topups"', '<details id="topups" open'));
-  const tags = (await cache.keys()).map((request) => sheetOf.exec(new URL(request.url).pathname)[1]);
-  const links = tags.map((tag) => `<li><a class="call" href="/loops/${tag}/refill">${tag}</a></li>`).join("");
-  return shown(await caches.match("/not-connected"), 503, (page) => (tags.length > 0 ? page.replace('id="kept" hidden', 'id="kept"').replace("<li></li>", links) : page));
+  const to = await leads(cache, path, search);
+  if (to) return Response.redirect(to);
+  const tags = (await sheetsIn(cache)).map((request) => sheetOf.exec(new URL(request.url).pathname)[1]);
+  const answer = path === scanner && search ? null : await cache.match(path);
+  if (!answer) return notConnected(cache, tags);
+  const offline = search && search !== answer.headers.get("X-Search") ? 'id="offline" data-other' : 'id="offline"';
+  const open = (page) => page.replace('id="offline" hidden', offline).replace('<details id="topups"', '<details id="topups" open');
+  return shown(answer, 200, (page) => tags.reduce((all, tag) => all.replace(`id="kept-${tag}" hidden`, `id="kept-${tag}"`), open(page)));
+}
+
+async function notConnected(cache, tags) {
+  const all = tags.map((tag) => [`/loops/${tag}/refill`, `Job sheet ${tag}`]);
+  for (const beside of [[register, "Loops on record"], [scanner, "Scan a label"]]) if (await cache.match(beside[0])) all.unshift(beside);
+  const links = all.map(([to, words]) => `<li><a class="call" href="${to}">${words}</a></li>`).join("");
+  return shown(await caches.match("/not-connected"), 503, (page) => (links ? page.replace('id="kept" hidden', 'id="kept"').replace("<li></li>", links) : page));
 }
 
 async function shown(answer, status, changed) {

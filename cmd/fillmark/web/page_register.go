@@ -1,0 +1,58 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web
+
+import (
+	"net/http"
+
+	"fillmark/loops"
+)
+
+// mostKeptLoops bounds the list that a device keeps.
+const mostKeptLoops = 1000
+
+// registerPage lists what is in each loop, for a device that keeps the list for
+// when there is no connection.
+type registerPage struct {
+	frame
+	AsOf string
+	Rows []loopRow
+	Most int // how many loops the list has room for, where there are more; else 0
+}
+
+func (s *server) pageRegister(w http.ResponseWriter, r *http.Request) error {
+	p := registerPage{frame: s.newFrame(r, "Loops on record"), AsOf: s.asOf()}
+	p.Here = "loops"
+	rows, more, err := s.keptLoops(mostKeptLoops)
+	if err != nil {
+		return err
+	}
+	p.Rows = rows
+	if more {
+		p.Most = mostKeptLoops
+	}
+	return s.render(w, http.StatusOK, "register", p)
+}
+
+// keptLoops are the first loops of the register that are not out of service.
+func (s *server) keptLoops(most int) (rows []loopRow, more bool, err error) {
+	today := loops.DayOf(s.Now(), s.Workshop.Settings().Zone)
+	for loop, err := range s.Reader.Loops() {
+		if err != nil {
+			return nil, false, err
+		}
+		if !loop.State.Retired.IsZero() {
+			continue
+		}
+		if len(rows) == most {
+			return rows, true, nil
+		}
+		row, err := s.loopRow(loop, today)
+		if err != nil {
+			return nil, false, err
+		}
+		rows = append(rows, row)
+	}
+	return rows, false, nil
+}
