@@ -58,12 +58,15 @@ type Language string
 
 // The languages.
 const (
-	English Language = "en"
-	German  Language = "de"
+	English    Language = "en"
+	German     Language = "de"
+	Spanish    Language = "es"
+	French     Language = "fr"
+	Portuguese Language = "pt-PT" // of Portugal; pt alone is taken for that of Brazil
 )
 
 // Languages lists them, the complete one first.
-func Languages() []Language { return []Language{English, German} }
+func Languages() []Language { return []Language{English, German, Spanish, French, Portuguese} }
 
 // Consent is what the owner agreed to, recorded at hand-over.
 type Consent struct {

@@ -45,17 +45,17 @@ func TestGoldenLetters(t *testing.T) {
 	receipt, err := notify.ComposeReceipt(receipt(loops.SomethingOff))
 	require.NoError(t, err)
 
-	manyDe, err := notify.ComposeReminder(inGerman(several()))
-	require.NoError(t, err)
-	home := handover()
-	home.Owner.Language = loops.German
-	backDe, err := notify.ComposeHandover(home)
-	require.NoError(t, err)
-
-	for name, l := range map[string]notify.Letter{
-		"reminder-several-de": manyDe, "handover-de": backDe,
+	letters := map[string]notify.Letter{
 		"reminder": one, "reminder-several": many, "reminder-grouped": grouped, "handover": back, "handover-us": fahrenheit, "receipt": receipt,
-	} {
+	}
+	for _, l := range loops.Languages()[1:] {
+		many, err := notify.ComposeReminder(reminderIn(l, several()))
+		require.NoError(t, err)
+		back, err := notify.ComposeHandover(handoverIn(l))
+		require.NoError(t, err)
+		letters["reminder-several-"+string(l)], letters["handover-"+string(l)] = many, back
+	}
+	for name, l := range letters {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
 			golden := filepath.Join("testdata", name+".eml")

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"math"
 	"strings"
+	"unicode"
 	"unicode/utf8"
 
 	"fillmark/chemistry"
@@ -30,6 +31,11 @@ type document struct {
 	Closing  []string // the workshop's lines
 	Reason   string   // why the owner gets this mail
 	Stop     button   // empty URL: no such link
+}
+
+// Colon ends a word that leads to more, in the letter's language.
+func (d document) Colon(text string) string {
+	return words.In(loops.Language(d.Lang)).Say("colon", text)
 }
 
 // block is one headed part of a letter.
@@ -67,14 +73,15 @@ const (
 // textWidth is the width of the plain text, in characters.
 const textWidth = 72
 
-// wrap breaks text at blanks; lines after the first are indented to the width
-// of the lead. A word longer than a line, such as a link, stays whole.
+// wrap breaks text at blanks, those that do not break apart; lines after the first
+// are indented to the width of the lead. A word longer than a line, such as a link,
+// stays whole.
 func wrap(lead, text string) string {
 	indent := strings.Repeat(" ", utf8.RuneCountInString(lead))
 	var b strings.Builder
 	b.WriteString(lead)
 	used := len(indent)
-	for i, word := range strings.Fields(text) {
+	for i, word := range strings.FieldsFunc(text, breaks) {
 		width := utf8.RuneCountInString(word)
 		if i > 0 {
 			if used+1+width > textWidth {
@@ -90,6 +97,9 @@ func wrap(lead, text string) string {
 	}
 	return b.String()
 }
+
+// breaks tells of a character that a line may end at it.
+func breaks(r rune) bool { return unicode.IsSpace(r) && r != '\u00a0' && r != '\u202f' }
 
 func itemText(numbered bool, index int, text string) string {
 	if numbered {

@@ -195,7 +195,7 @@ func (l HandoverLoop) block(ws words.Words, in HandoverInput, reachUs string) bl
 		var days []string
 		for _, n := range l.Next {
 			about, _ := loops.AboutTask(n.Task)
-			days = append(days, n.because(ws, ws.Recorded(about.OwnerTitle)+": "+when(ws, n.Due, in.Day)))
+			days = append(days, n.because(ws, ws.Say("colon", ws.Recorded(about.OwnerTitle))+" "+when(ws, n.Due, in.Day)))
 		}
 		b.Lists = append(b.Lists, list{ws.Say("heading.next"), false, days})
 	}

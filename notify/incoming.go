@@ -260,7 +260,7 @@ func htmlText(raw string) string {
 // that leads to them, without a signature, and without what our own ready-made
 // mails say.
 func ownWords(text string) string {
-	text = strings.ReplaceAll(strings.ReplaceAll(text, "\r\n", "\n"), "\u00a0", " ")
+	text = strings.NewReplacer("\r\n", "\n", "\u00a0", " ", "\u202f", " ").Replace(text)
 	var kept []string
 	for line := range strings.SplitSeq(text, "\n") {
 		bare := strings.TrimRight(line, " \t\r")

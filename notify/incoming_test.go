@@ -12,7 +12,9 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fillmark/loops"
 	"fillmark/notify"
+	"fillmark/notify/words"
 )
 
 // What a writer wrote themselves is told from what they quoted, signed and were
@@ -36,6 +38,18 @@ func TestOwnWords(t *testing.T) {
 			require.NoError(t, err)
 			assert.Equal(t, tc.words, in.Words)
 		})
+	}
+	for _, l := range loops.Languages() {
+		for _, says := range []string{"fine", "off", "call", "pause", "stop"} {
+			ready := words.In(l).Say("reply." + says + ".body")
+			for _, sent := range []string{ready, strings.ReplaceAll(ready, "\u202f", " ")} { // as a mail program may write it
+				for own, body := range map[string]string{"": sent, "It hums.": sent + "\r\nIt hums.", "It hums": sent + " It hums"} {
+					in, err := notify.ReadIncoming([]byte("Subject: x\r\nContent-Type: text/plain; charset=utf-8\r\n\r\n" + body))
+					require.NoError(t, err)
+					assert.Equal(t, own, in.Words, "%s: %s", l, sent)
+				}
+			}
+		}
 	}
 	long, err := notify.ReadIncoming([]byte("Subject: x\r\n\r\n" + strings.Repeat("ä ", 50_000)))
 	require.NoError(t, err)

@@ -53,12 +53,14 @@ var replyNames = map[links.Saying]string{
 }
 
 // readyBodies are what stands in the ready-made mails before an owner writes
-// anything, in every language: who reads a mail cannot know which was used.
+// anything, in every language: who reads a mail cannot know which was used. Their
+// spaces are plain, as mail programs may have made them.
 func readyBodies() []string {
 	var bodies []string
 	for _, l := range loops.Languages() {
 		for _, name := range replyNames {
-			bodies = append(bodies, words.In(l).Say("reply."+name+".body"))
+			body := words.In(l).Say("reply." + name + ".body")
+			bodies = append(bodies, strings.Join(strings.Fields(body), " "))
 		}
 	}
 	return bodies

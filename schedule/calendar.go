@@ -63,7 +63,7 @@ func EventUID(loop loops.LoopID, task loops.TaskKind, domain string) string {
 // owner's name, and the reasons with all their figures.
 func NewTechnicianEvent(item Item, domain, link string, stamp time.Time) Event {
 	about, _ := loops.AboutTask(item.Task.Kind)
-	e := NewEvent(item, domain, link, stamp, about.Title, func(c loops.Clause) string {
+	e := NewEvent(item, domain, link, stamp, about.Title+":", func(c loops.Clause) string {
 		return fmt.Sprintf("%s: %s (%s; %s)", c.Day.Long(), c.Text, c.Source, c.Grade)
 	})
 	if item.Owner.Name != "" {
@@ -73,8 +73,8 @@ func NewTechnicianEvent(item Item, domain, link string, stamp time.Time) Event {
 }
 
 // NewEvent returns the event of an item in the words of its reader: title says the
-// task, reason a clause of its plan with the day. The description gives every one;
-// link, which may be empty, is where its reader can act.
+// task and ends with a colon, reason a clause of its plan with the day. The
+// description gives every one; link, which may be empty, is where its reader can act.
 func NewEvent(item Item, domain, link string, stamp time.Time, title string, reason func(loops.Clause) string) Event {
 	what := item.Machine.Name
 	if item.Loop.Name != "" {
@@ -87,7 +87,7 @@ func NewEvent(item Item, domain, link string, stamp time.Time, title string, rea
 	return Event{
 		UID: EventUID(item.Loop.ID, item.Task.Kind, domain), Sequence: item.Loop.Revision, Stamp: stamp,
 		Day: item.Task.Due, URL: link, Description: strings.Join(why, "\n"),
-		Summary: title + ": " + what + " (" + string(item.Loop.Tag) + ")",
+		Summary: title + " " + what + " (" + string(item.Loop.Tag) + ")",
 	}
 }
 

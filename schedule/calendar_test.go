@@ -95,7 +95,7 @@ func TestCalendarForMail(t *testing.T) {
 // ownersEvent is an event in an owner's words, in English.
 func ownersEvent(i schedule.Item, domain, link string, stamp time.Time) schedule.Event {
 	about, _ := loops.AboutTask(i.Task.Kind)
-	return schedule.NewEvent(i, domain, link, stamp, about.OwnerTitle, func(c loops.Clause) string {
+	return schedule.NewEvent(i, domain, link, stamp, about.OwnerTitle+":", func(c loops.Clause) string {
 		return c.Day.Long() + ": " + c.ForOwner() + " We go by: " + c.SourceForOwner() + "."
 	})
 }

@@ -75,7 +75,7 @@ func (w Words) Say(id string, args ...any) string { return w.printer.Sprintf(id,
 // Day prints a day as people write it: "Thu 3 Dec 2026".
 func (w Words) Day(d loops.Day) string {
 	weekday := d.At(12, time.UTC).Weekday()
-	return w.Say("day", w.Say("weekday."+strconv.Itoa(int(weekday))), strconv.Itoa(d.Dom), w.month(d.Month), strconv.Itoa(d.Year))
+	return w.Say("day", d.Dom, w.Say("weekday."+strconv.Itoa(int(weekday))), w.month(d.Month), strconv.Itoa(d.Year))
 }
 
 func (w Words) month(m time.Month) string { return w.Say("month." + strconv.Itoa(int(m))) }
@@ -108,7 +108,7 @@ func (w Words) part(text string) string {
 		return w.Day(loops.DayOf(at, time.UTC))
 	}
 	if at, err := time.Parse("2 Jan", text); err == nil {
-		return w.Say("day.of-year", strconv.Itoa(at.Day()), w.month(at.Month()))
+		return w.Say("day.of-year", at.Day(), w.month(at.Month()))
 	}
 	if span := interval.FindStringSubmatch(text); span != nil {
 		n, err := strconv.Atoi(span[2])

@@ -325,34 +325,72 @@ func TestWhatIsOnRecordIsTranslated(t *testing.T) {
 
 func TestDaysInTheirLanguage(t *testing.T) {
 	t.Parallel()
-	english, german := words.In(""), words.In(loops.German)
 	first := loops.Day{Year: 2026, Month: time.January, Dom: 1}
 	for n := range 800 {
 		day := first.AddDays(n)
-		require.Equal(t, day.Long(), english.Day(day))
+		require.Equal(t, day.Long(), words.In("").Day(day))
 	}
-	assert.Equal(t, "Fr., 1. Mai 2026", german.Day(loops.Day{Year: 2026, Month: time.May, Dom: 1}))
-	assert.Equal(t, "So., 31. Jan. 2027", german.Day(loops.Day{Year: 2027, Month: time.January, Dom: 31}))
-	assert.Equal(t, "de", german.Language())
-	assert.Equal(t, "en", english.Language())
+	want := map[loops.Language][]string{
+		loops.English:    {"Fri 1 May 2026", "Sun 31 Jan 2027"},
+		loops.German:     {"Fr., 1. Mai 2026", "So., 31. Jan. 2027"},
+		loops.Spanish:    {"vie 1 may 2026", "dom 31 ene 2027"},
+		loops.French:     {"ven. 1er mai 2026", "dim. 31 janv. 2027"},
+		loops.Portuguese: {"sex., 1 de maio de 2026", "dom., 31 de jan. de 2027"},
+	}
+	for _, l := range loops.Languages() {
+		w := words.In(l)
+		assert.Equal(t, want[l], []string{w.Day(loops.Day{Year: 2026, Month: time.May, Dom: 1}), w.Day(loops.Day{Year: 2027, Month: time.January, Dom: 31})}, l)
+		assert.Equal(t, string(l), w.Language())
+		days := map[string]bool{}
+		for n := range 365 {
+			days[w.Day(first.AddDays(n))] = true
+		}
+		assert.Len(t, days, 365, "%s: no two days look alike", l)
+	}
 }
 
 func TestOneAndMany(t *testing.T) {
 	t.Parallel()
-	english, german := words.In(loops.English), words.In(loops.German)
 	for _, tt := range []struct {
-		id     string
-		n      int
-		en, de string
+		id   string
+		n    int
+		says []string // in the order of the languages
 	}{
-		{"span.day", 1, "1 day", "1 Tag"}, {"span.day", 2, "2 days", "2 Tage"}, {"span.month", 1, "1 month", "1 Monat"}, {"span.month", 12, "12 months", "12 Monate"},
-		{"far.in.days", 1, "in 1 day", "in 1 Tag"}, {"far.in.days", 2, "in 2 days", "in 2 Tagen"}, {"far.ago.years", 2, "about 2 years ago", "vor etwa 2 Jahren"},
-		{"every.month", 1, "every month", "jeden Monat"}, {"every.month", 3, "every 3 months", "alle 3 Monate"},
-		{"intro.more", 1, "One more thing is due; it is below.", "Noch etwas ist fällig; es steht unten."},
-		{"intro.more", 3, "3 more things are due; they are below.", "3 weitere Dinge sind fällig; sie stehen unten."},
+		{"span.day", 1, []string{"1 day", "1 Tag", "1 día", "1 jour", "1 dia"}},
+		{"span.day", 2, []string{"2 days", "2 Tage", "2 días", "2 jours", "2 dias"}},
+		{"span.month", 1, []string{"1 month", "1 Monat", "1 mes", "1 mois", "1 mês"}},
+		{"span.month", 12, []string{"12 months", "12 Monate", "12 meses", "12 mois", "12 meses"}},
+		{"far.in.days", 1, []string{"in 1 day", "in 1 Tag", "dentro de 1 día", "dans 1 jour", "daqui a 1 dia"}},
+		{"far.in.days", 2, []string{"in 2 days", "in 2 Tagen", "dentro de 2 días", "dans 2 jours", "daqui a 2 dias"}},
+		{"far.ago.years", 2, []string{"about 2 years ago", "vor etwa 2 Jahren", "hace unos 2 años", "il y a environ 2 ans", "há cerca de 2 anos"}},
+		{"every.month", 1, []string{"every month", "jeden Monat", "cada mes", "tous les mois", "todos os meses"}},
+		{"every.month", 3, []string{"every 3 months", "alle 3 Monate", "cada 3 meses", "tous les 3 mois", "de 3 em 3 meses"}},
+		{"intro.more", 1, []string{
+			"One more thing is due; it is below.", "Noch etwas ist fällig; es steht unten.", "Queda una cosa más por hacer; está más abajo.",
+			"Une autre chose est à faire\u202f; voyez plus bas.", "Há mais uma coisa por fazer; está mais abaixo.",
+		}},
+		{"intro.more", 3, []string{
+			"3 more things are due; they are below.", "3 weitere Dinge sind fällig; sie stehen unten.", "Quedan 3 cosas más por hacer; están más abajo.",
+			"3 autres choses sont à faire\u202f; voyez plus bas.", "Há mais 3 coisas por fazer; estão mais abaixo.",
+		}},
 	} {
-		assert.Equal(t, tt.en, english.Say(tt.id, tt.n))
-		assert.Equal(t, tt.de, german.Say(tt.id, tt.n))
+		var says []string
+		for _, l := range loops.Languages() {
+			says = append(says, words.In(l).Say(tt.id, tt.n))
+		}
+		assert.Equal(t, tt.says, says)
+	}
+}
+
+// French sets some marks apart by a narrow space that does not break, and writes
+// its apostrophe round.
+func TestFrenchMarks(t *testing.T) {
+	t.Parallel()
+	forms, _ := sentences(t, loops.French)
+	for id, of := range forms {
+		for _, text := range of {
+			assert.NotRegexp(t, `[^\x{202f}][:;!?»]|[^\x{202f}]%%|«[^\x{202f}]|'|\x{00a0}`, text, id)
+		}
 	}
 }
 
@@ -360,6 +398,14 @@ func TestOneAndMany(t *testing.T) {
 func TestInsideASentenceOnRecord(t *testing.T) {
 	t.Parallel()
 	german := words.In(loops.German)
+	for l, says := range map[loops.Language]string{
+		loops.Spanish:    "Antes de la primera helada, hacia el 15 oct, el taller comprueba que el líquido no se pueda helar.",
+		loops.French:     "Avant les premières gelées, vers le 15 oct., l’atelier vérifie que le liquide ne peut pas geler.",
+		loops.Portuguese: "Antes da primeira geada, por volta de 15 de out., a oficina verifica que o líquido não pode congelar.",
+	} {
+		assert.Equal(t, says, words.In(l).Recorded("Before the first frost, about 15 Oct, the workshop checks that the liquid cannot freeze."))
+		assert.Contains(t, words.In(l).Recorded("Cooling liquid was missing, 0.050 l, when the workshop looked on Thu 3 Dec 2026."), "0,050 l")
+	}
 	for text, want := range map[string]string{
 		"A first look-over 14 days after new liquid went in shows whether all is well.":                                                                              "Eine erste Durchsicht zeigt, ob alles gut ist: 14 Tage nachdem neue Flüssigkeit hineinkam.",
 		"The cooling liquid is changed every month.":                                                                                                                 "Die Kühlflüssigkeit wird jeden Monat gewechselt.",

@@ -52,13 +52,13 @@ func TestTrySpeaksTheConfiguredLanguage(t *testing.T) {
 	home := t.TempDir()
 	for language, env := range map[string]map[string]string{
 		"en": {},
-		"de": {"HOME": home, "FILLMARK_MAIL_LANGUAGE": "de"},
+		"de": {"HOME": home, "FILLMARK_MAIL_LANGUAGE": "de"}, "pt-PT": {"HOME": home, "FILLMARK_MAIL_LANGUAGE": "pt-PT"},
 	} {
 		c, err := (&app{env: env}).invented()
 		require.NoError(t, err)
 		assert.Equal(t, language, c.Mail.Language)
 		assert.Equal(t, "Tidewater Loop Workshop", c.Workshop.Name)
 	}
-	_, err := (&app{env: map[string]string{"HOME": home, "FILLMARK_MAIL_LANGUAGE": "fr"}}).invented()
+	_, err := (&app{env: map[string]string{"HOME": home, "FILLMARK_MAIL_LANGUAGE": "xx"}}).invented()
 	require.ErrorContains(t, err, "mail.language")
 }

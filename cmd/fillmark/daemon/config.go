@@ -66,7 +66,7 @@ type Config struct {
 		From       string `mapstructure:"from"`
 		SendHour   int    `mapstructure:"send_hour"`  // owner-local, 0 to 23
 		Technician string `mapstructure:"technician"` // gets the morning list; empty for none
-		Language   string `mapstructure:"language"`   // of owners who chose none: en or de
+		Language   string `mapstructure:"language"`   // of owners who chose none: one of [loops.Languages]
 		Templates  string `mapstructure:"templates"`  // folder; empty: the built-in ones
 		// BounceAddress is where mail comes back to, with +TOKEN before the @;
 		// empty: to from. BounceMaildir is where such mail arrives.

@@ -91,7 +91,7 @@ func (c Config) Problems() []error {
 		wrong("mail.smtp.per_minute", c.Mail.SMTP.PerMinute, "0 to 60000, 0 for no bound")
 	}
 	if !slices.Contains(loops.Languages(), loops.Language(c.Mail.Language)) {
-		wrong("mail.language", c.Mail.Language, "en or de")
+		wrong("mail.language", c.Mail.Language, "one of: "+strings.Trim(fmt.Sprint(loops.Languages()), "[]"))
 	}
 	if c.Mail.SendHour < 0 || c.Mail.SendHour > 23 {
 		wrong("mail.send_hour", c.Mail.SendHour, "an hour from 0 to 23")

@@ -14,6 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fillmark/loops"
+	"fillmark/notify/words"
 )
 
 // The card says what was and what is, and its one code is the owner's own page;
@@ -53,18 +54,26 @@ func TestCardInTheOwnersLanguage(t *testing.T) {
 	b := newBench(t)
 	tag := string(b.ana().Loop.Tag)
 	settings := b.settings()
-	settings.Language = loops.German
-	b.takesSettings(settings)
-	w := b.get("/loops/" + tag + "/card")
-	for _, say := range []string{
-		`<html lang="en">`, `<div class="sheet-a4 card-home" lang="de">`, "Es waren <strong>85\u00a0°C</strong>, jetzt sind es", "Als Nächstes", "So sehen Sie nach",
-		"Hören Sie hin, während es läuft, und fühlen Sie die Luft", "QR-Code Ihrer eigenen Seite", "Diese Hinweise stehen hier auf Englisch", "Auf dem Etikett steht " + tag + ".",
-		"Nachgewiesen am ", `<p lang="en">`, "Hand-over sheet",
-	} {
-		b.says(w, say, "card")
+	was := map[loops.Language]string{
+		loops.German:     "Es waren <strong>85\u00a0°C</strong>, jetzt sind es",
+		loops.Spanish:    "Antes <strong>85\u00a0°C</strong>, ahora",
+		loops.French:     "Avant <strong>85\u00a0°C</strong>, maintenant",
+		loops.Portuguese: "Antes <strong>85\u00a0°C</strong>, agora",
 	}
-	for _, english := range []string{"It was", "<h2>Next", "Whoever scans", "How to look", "Take care", "Proved on", "Its label", "How cold"} {
-		assert.NotContains(t, w.Body.String(), english)
+	for _, l := range loops.Languages()[1:] {
+		settings.Language = l
+		b.takesSettings(settings)
+		w, ws := b.get("/loops/"+tag+"/card"), words.In(l)
+		proved, _, _ := strings.Cut(ws.Say("card.proved", "|"), "|")
+		for _, say := range []string{
+			`<html lang="en">`, `<div class="sheet-a4 card-home" lang="` + string(l) + `">`, was[l], ws.Say("card.next"), ws.Say("heading.look"),
+			ws.Say("page.look.listen-feel"), ws.Say("card.qr"), ws.Say("care.in-english"), ws.Say("page.label", tag), proved, `<p lang="en">`, "Hand-over sheet",
+		} {
+			b.says(w, say, "card in "+string(l))
+		}
+		for _, english := range []string{"It was", "<h2>Next", "Whoever scans", "How to look", "Take care", "Proved on", "Its label", "How cold"} {
+			assert.NotContains(t, w.Body.String(), english, l)
+		}
 	}
 }
 

@@ -11,6 +11,7 @@ import (
 	"os"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -21,20 +22,20 @@ import (
 	"fillmark/notify/words"
 )
 
-// germanOf are the sentences of owners' pages that differ from the English ones,
-// each without a place for something else.
-func germanOf(t *testing.T) map[string]string {
+// englishAlone are the sentences of owners' pages in English, each without a place
+// for something else: none of them stands on a page in another language.
+func englishAlone(t *testing.T) []string {
 	t.Helper()
 	raw, err := os.ReadFile("../../../notify/words/en.json")
 	require.NoError(t, err)
 	var all map[string]any
 	require.NoError(t, json.Unmarshal(raw, &all))
-	german, found := words.In(loops.German), map[string]string{}
+	var found []string
 	for id, entry := range all {
 		lead, _, _ := strings.Cut(id, ".")
 		text, whole := entry.(string)
 		if whole && len(text) > 10 && !strings.Contains(text, "%") && strings.Contains(" page heading button look leave bring ", " "+lead+" ") {
-			found[text] = german.Say(id)
+			found = append(found, text)
 		}
 	}
 	require.Greater(t, len(found), 80)
@@ -45,17 +46,33 @@ func germanOf(t *testing.T) map[string]string {
 // English and say so.
 func TestOwnersPagesSpeakTheirLanguage(t *testing.T) {
 	t.Parallel()
+	told := map[loops.Language]string{
+		loops.German:     "Am Do., 3. Dez. 2026 haben Sie uns gesagt:",
+		loops.Spanish:    "El jue 3 dic 2026 usted nos dijo:",
+		loops.French:     "Le jeu. 3 déc. 2026, vous nous avez dit\u202f:",
+		loops.Portuguese: "Em qui., 3 de dez. de 2026 disse-nos:",
+	}
+	for _, l := range loops.Languages()[1:] {
+		t.Run(string(l), func(t *testing.T) {
+			t.Parallel()
+			ownersPagesSpeak(t, l, told[l])
+		})
+	}
+}
+
+func ownersPagesSpeak(t *testing.T, l loops.Language, told string) {
+	t.Helper()
 	b := newBench(t)
 	file := b.register(machine{
-		owner: loops.Owner{Name: "Ada Lind", Email: "ada@garden.example", Phone: "+49 30 000000", Zone: "Europe/Berlin", Language: loops.German},
+		owner: loops.Owner{Name: "Ada Lind", Email: "ada@garden.example", Phone: "+49 30 000000", Zone: "Europe/Berlin", Language: l},
 		name:  "der graue Turm", kind: loops.Desktop, fluid: chemistry.PropyleneGlycol, mass: 0.35, wall: -10, daysAgo: 200,
 	})
-	sentences, german := germanOf(t), words.In(loops.German)
+	english, ws := englishAlone(t), words.In(l)
 	speaks := func(page string, says ...string) {
 		t.Helper()
-		assert.Contains(t, page, `<html lang="de">`)
-		for english := range sentences {
-			assert.NotContains(t, page, html.EscapeString(english))
+		assert.Contains(t, page, `<html lang="`+string(l)+`">`)
+		for _, sentence := range english {
+			assert.NotContains(t, page, html.EscapeString(sentence))
 		}
 		for _, say := range says {
 			assert.Contains(t, page, html.EscapeString(say))
@@ -64,24 +81,25 @@ func TestOwnersPagesSpeakTheirLanguage(t *testing.T) {
 	link := b.ownerLink(file.Owner)
 	page := b.get(link).Body.String()
 	first := workshop.NextTasks(file.Loop.Plan)[0]
-	speaks(page, "Sagen Sie es uns", "So sehen Sie nach", "Ein neues Geräusch", german.Day(first.Due), "Diese Hinweise stehen hier auf Englisch", "Ihre Werkstatt",
-		"Auf dem Etikett steht "+string(file.Loop.Tag)+".", "Es zeigt, °C", "Alle Mails abbestellen")
+	speaks(page, ws.Say("page.tell.title"), ws.Say("heading.look"), ws.Recorded("a new noise")[1:], ws.Day(first.Due), ws.Say("care.in-english"),
+		ws.Say("page.workshop"), ws.Say("page.label", string(file.Loop.Tag)), ws.Say("page.warm.shows", "C"), ws.Say("page.mail.stop"))
 	assert.Contains(t, page, `<p lang="en">`)
 	for _, pressed := range []string{"fine", "off", "call"} {
-		speaks(b.get(link+"?answer="+pressed).Body.String(), german.Say("page.pressed."+pressed))
+		speaks(b.get(link+"?answer="+pressed).Body.String(), ws.Say("page.pressed."+pressed))
 	}
 	wrong := b.post(link, url.Values{"answer": {"pause"}, "on": {"soon"}})
 	assert.Equal(t, http.StatusUnprocessableEntity, wrong.Code)
-	speaks(wrong.Body.String(), "Noch nicht gesendet.")
+	problem, _, _ := strings.Cut(ws.Say("page.problem", "|"), "|")
+	speaks(wrong.Body.String(), problem)
 	require.Equal(t, http.StatusSeeOther, b.post(link, url.Values{"answer": {"off"}, "noticed": {"a new noise"}, "words": {"Es klackt."}}).Code)
-	speaks(b.get(link).Body.String(), "Am Do., 3. Dez. 2026 haben Sie uns gesagt:", "etwas stimmt nicht", "ein neues Geräusch", "Vielen Dank.", "Es klackt.")
+	speaks(b.get(link).Body.String(), told, ws.Say("colon", ws.Recorded("something is off")), ws.Recorded("a new noise"), ws.Say("page.told.thanks"), "Es klackt.")
 
-	stop := b.stopLink(file.Owner)
-	speaks(b.get(stop).Body.String(), "Mails zu Ihren Geräten", "Wir schreiben Ihnen an", "ada@garden.example")
+	stop, day := b.stopLink(file.Owner), ws.Day(loops.Day{Year: 2026, Month: time.December, Dom: 3})
+	speaks(b.get(stop).Body.String(), ws.Say("page.stop.title"), ws.Say("page.stop.write-to"), "ada@garden.example")
 	require.Equal(t, http.StatusSeeOther, b.post(stop, url.Values{"mail": {"stop"}}).Code)
-	speaks(b.get(stop).Body.String(), "Seit Do., 3. Dez. 2026 senden wir Ihnen keine Mails.")
-	speaks(b.get(link).Body.String(), "Sie haben unsere Mails am Do., 3. Dez. 2026 abbestellt.")
-	speaks(b.post(link, url.Values{"links": {"end"}}).Body.String(), "Ihre Links sind geschlossen")
+	speaks(b.get(stop).Body.String(), ws.Say("page.stop.since", day))
+	speaks(b.get(link).Body.String(), ws.Say("page.mail.stopped-on", day))
+	speaks(b.post(link, url.Values{"links": {"end"}}).Body.String(), ws.Say("page.closed.heading"))
 }
 
 // A link that opens nothing tells nobody's language: it is the workshop's. The

@@ -130,7 +130,7 @@ func TestOwnerTicksWhatIsOff(t *testing.T) {
 	require.Len(t, history, 5)
 	assert.Equal(t, []loops.Notice{loops.NoticeWet}, history[4].Answer.Noticed)
 	page = b.get(link).Body.String()
-	assert.Contains(t, page, "something is off</strong>: drops, wet spots or crusts; the liquid stands below the mark. Thank you.")
+	assert.Contains(t, page, "something is off:</strong> drops, wet spots or crusts; the liquid stands below the mark. Thank you.")
 	assert.Contains(t, page, "<p><strong>Switch it off and pull the plug", "what to do when it is wet comes first")
 }
 

@@ -54,7 +54,7 @@ func (w *Workshop) OwnerCalendar(id loops.OwnerID) ([]byte, error) {
 func (w *Workshop) event(item schedule.Item, link string, stamp time.Time) schedule.Event {
 	ws := w.WordsFor(item.Owner)
 	about, _ := loops.AboutTask(item.Task.Kind)
-	return schedule.NewEvent(item, w.eventDomain(), link, stamp, ws.Recorded(about.OwnerTitle), func(c loops.Clause) string {
+	return schedule.NewEvent(item, w.eventDomain(), link, stamp, ws.Say("colon", ws.Recorded(about.OwnerTitle)), func(c loops.Clause) string {
 		return ws.Say("event.reason", ws.Day(c.Day), ws.Recorded(c.ForOwner()), strings.TrimRight(ws.Recorded(c.SourceForOwner()), "."))
 	})
 }

@@ -28,20 +28,26 @@ func TestFeedInItsOwnersLanguage(t *testing.T) {
 	before, english := feed()
 	assert.Contains(t, english, ": your machines")
 	assert.Contains(t, english, " We go by: ")
-	owner, err := b.store.Owner(1)
-	require.NoError(t, err)
-	owner.Language = loops.German
-	require.NoError(t, b.store.Commit(loops.Change{At: at("2026-05-02 15").At, By: "test", Action: "language", Owners: []loops.Owner{owner}}))
-	after, german := feed()
-	ws := words.In(loops.German)
-	assert.Contains(t, german, ": Ihre Geräte")
-	for _, task := range loop.Plan.Tasks {
-		about, _ := loops.AboutTask(task.Kind)
-		assert.Contains(t, german, ws.Recorded(about.OwnerTitle)+": ")
-		assert.NotContains(t, german, about.OwnerTitle)
-		assert.Contains(t, german, strings.ReplaceAll(ws.Day(task.Due), ",", "\\,"))
+	named := map[loops.Language]string{
+		loops.German: ": Ihre Geräte", loops.Spanish: ": sus equipos", loops.French: " : vos appareils", loops.Portuguese: ": os seus aparelhos",
 	}
-	assert.NotContains(t, german, "We go by")
-	assert.NotContains(t, german, "your machines")
-	assert.Equal(t, property(before, "UID"), property(after, "UID"))
+	for _, l := range loops.Languages()[1:] {
+		owner, err := b.store.Owner(1)
+		require.NoError(t, err)
+		owner.Language = l
+		require.NoError(t, b.store.Commit(loops.Change{At: at("2026-05-02 15").At, By: "test", Action: "language", Owners: []loops.Owner{owner}}))
+		after, said := feed()
+		ws := words.In(l)
+		assert.Contains(t, said, named[l])
+		for _, task := range loop.Plan.Tasks {
+			about, _ := loops.AboutTask(task.Kind)
+			title := strings.ReplaceAll(ws.Say("colon", ws.Recorded(about.OwnerTitle)), "\u202f", " ") // calendars have plain blanks
+			assert.Contains(t, said, title+" ")
+			assert.NotContains(t, said, about.OwnerTitle)
+			assert.Contains(t, said, strings.ReplaceAll(ws.Day(task.Due), ",", "\\,"))
+		}
+		assert.NotContains(t, said, "We go by")
+		assert.NotContains(t, said, "your machines")
+		assert.Equal(t, property(before, "UID"), property(after, "UID"), l)
+	}
 }
