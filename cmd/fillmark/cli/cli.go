@@ -124,7 +124,7 @@ func (a *app) addGroups(root *cobra.Command) {
 		{"Learn", []*cobra.Command{a.openingCommand(), a.livesCommand()}},
 		{"Shelf", []*cobra.Command{a.shelfCommand()}},
 		{"House", append(a.wholeCommands(), a.tryCommand(), a.serveCommand(), a.technicianCommand(), a.doctorCommand(), a.dkimCommand(), a.configCommand(),
-			a.docsCommand(), a.versionCommand())},
+			a.docsCommand(), a.versionCommand(), a.completionCommand())},
 	} {
 		root.AddGroup(&cobra.Group{ID: group.title, Title: group.title})
 		for _, cmd := range group.commands {
@@ -132,7 +132,6 @@ func (a *app) addGroups(root *cobra.Command) {
 		}
 		root.AddCommand(group.commands...)
 	}
-	root.SetCompletionCommandGroupID("House")
 }
 
 // helpCommand is cobra's, but for a command that is not there: cobra then shows

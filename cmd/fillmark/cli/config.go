@@ -91,8 +91,6 @@ type configAnswer struct {
 
 func queryEscape(text string) string { return url.QueryEscape(text) }
 
-func pathEscape(text string) string { return url.PathEscape(text) }
-
 func fixed1(v float64) string {
 	if math.Abs(v) < 0.05 {
 		v = 0 // no minus zero

@@ -75,7 +75,7 @@ func hintFor(err error) string {
 	case errors.Is(err, loops.ErrForeign):
 		return "name the register with --store, or move that file aside and put the newest backup there with fillmark restore FOLDER"
 	case errors.Is(err, loops.ErrRepeated):
-		return "fillmark loop history shows what is on record"
+		return "fillmark loop show --history shows what is on record"
 	case errors.Is(err, loops.ErrConflict):
 		return "somebody else wrote to this record; look at it again and repeat"
 	}
