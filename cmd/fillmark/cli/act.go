@@ -140,7 +140,10 @@ func fieldFlags(flags *pflag.FlagSet, fields []acts.Field, said acts.Said) {
 		if plainTruth(f) {
 			flag.NoOptDefVal = "yes"
 		}
+		offer(flags, f.Name, f.Choices)
 	}
+	joinFields(flags, fields)
+	beforeFlag(flags, fields)
 }
 
 // plainTruth tells that a flag by itself says yes. Where nobody may know, the

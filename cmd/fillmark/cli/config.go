@@ -51,7 +51,7 @@ func (a *app) configCommand() *cobra.Command {
 	}, &cobra.Command{
 		Use: "check [FILE]", Short: "Check a configuration file",
 		Example: `  fillmark config check fillmark.yaml`,
-		Args:    cobra.MaximumNArgs(1),
+		Args:    atMostOne("the configuration file"),
 		RunE: func(_ *cobra.Command, args []string) error {
 			if len(args) == 1 {
 				a.configFile = args[0]

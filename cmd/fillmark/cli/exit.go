@@ -5,7 +5,6 @@ package cli
 
 import (
 	"errors"
-	"strings"
 
 	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/daemon"
@@ -56,11 +55,6 @@ func exitCode(err error) int {
 	default:
 		return exitFailed
 	}
-}
-
-// errorLines splits joined errors, so that each problem has its own line.
-func errorLines(err error) []string {
-	return strings.Split(err.Error(), "\n")
 }
 
 // hintFor says what to do about errors that people can act on.

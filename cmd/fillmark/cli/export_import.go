@@ -76,7 +76,7 @@ history, the photos that these name, and the mail to them.`,
 	f.Uint64Var((*uint64)(&owner), "owner", 0, "everything about the owner with the `number`")
 	f.StringVar(&photosTo, "photos", "", "`folder` for the photos (default photos beside the file)")
 	f.StringVar(&to, "to", "", "`file` to write, which must not be there yet (default standard output)")
-	need(f, &table, choice("table", workshop.TableNames()), "table", "TABLE", "owners, machines, loops, containers or acts")
+	pick(f, &table, workshop.TableNames(), "table", "TABLE", "owners, machines, loops, containers or acts")
 	return cmd
 }
 
@@ -121,7 +121,7 @@ before add nothing.`,
 		Example: `  fillmark import owners.csv --table owners --dry-run
   fillmark import history.csv --table acts --dry-run
   fillmark --store new.db import register.jsonl`,
-		Args: oneFile,
+		Args: exactlyOne("the file"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if table != "" && photosFrom != "" {
 				return &usageError{errors.New("--photos: goes with the whole register; a table has no photos")}
@@ -141,17 +141,10 @@ before add nothing.`,
 		},
 	}
 	f := cmd.Flags()
-	need(f, &table, choice("table", workshop.TableNames()), "table", "TABLE", "owners, machines, loops, containers or acts")
+	pick(f, &table, workshop.TableNames(), "table", "TABLE", "owners, machines, loops, containers or acts")
 	f.StringVar(&photosFrom, "photos", "", "`folder` with the photos (default photos beside the file)")
 	f.BoolVar(&dryRun, "dry-run", false, "find what is wrong and write nothing")
 	return cmd
-}
-
-func oneFile(_ *cobra.Command, args []string) error {
-	if len(args) != 1 {
-		return &usageError{fmt.Errorf("%d arguments given; one is right: the file", len(args))}
-	}
-	return nil
 }
 
 func (a *app) open(name string) (io.ReadCloser, error) {

@@ -40,6 +40,12 @@ func need[T any](flags *pflag.FlagSet, target *T, parse func(string) (T, error),
 	flags.Var(&parsedFlag[T]{target: target, parse: parse, kind: kind}, name, usage)
 }
 
+// pick adds a flag that takes one of the values of a string type.
+func pick[T ~string](flags *pflag.FlagSet, target *T, allowed []T, name, kind, usage string) {
+	need(flags, target, choice(name, allowed), name, kind, usage)
+	offer(flags, name, allowed)
+}
+
 // may adds a flag that leaves target nil where it is not given, or is "none".
 func may[T any](flags *pflag.FlagSet, target **T, parse func(string) (T, error), name, kind, usage string) {
 	pointer := func(text string) (*T, error) {

@@ -53,7 +53,7 @@ one of our labels: --tag. A donor unit has no --who.`,
 	f.StringVar(&arrival.Who, "who", "", "name, telephone and mail in one `line`")
 	f.Uint64Var((*uint64)(&arrival.Owner), "owner", 0, "`number` of an owner on record, instead of --who")
 	f.BoolVar(&arrival.New, "somebody-new", false, "not the owner of that name who is on record")
-	need(f, &arrival.Kind, choice("kind", loops.MachineKinds()), "kind", "KIND", "kind of machine: "+listed(loops.MachineKinds()))
+	pick(f, &arrival.Kind, loops.MachineKinds(), "kind", "KIND", "kind of machine: "+listed(loops.MachineKinds()))
 	f.StringVar(&arrival.Model, "model", "", "maker and model, as on its plate")
 	f.StringVar(&arrival.Complaint, "hurts", "", "what hurts, in the owner's `words`")
 	need(f, &tag, loops.ParseTag, "tag", "TAG", "tag of a loop that comes in again")

@@ -112,6 +112,8 @@ func (a *app) loopListCommand() *cobra.Command {
 	f.StringVar(&due, "due", "", "only those with something due by the `day`")
 	f.StringVar(&sealed, "sealed", "", "only sealed ones, with no fill port (true), or open ones (false)")
 	f.StringVar(&where, "where", "", "only those \"in service\", \"in the workshop\", failed or retired")
+	offer(f, "sort", []string{"tag", "owner", "due", "filled", "volume"})
+	offer(f, "where", workshop.LoopPlaces())
 	return cmd
 }
 

@@ -63,7 +63,7 @@ func (a *app) openingListCommand() *cobra.Command {
 		Use: "list [TAG]", Short: "List the openings, the newest first, or show what those of a loop found",
 		Example: `  fillmark opening list --cause clog --since 2026-01-01
   fillmark opening list 7K3QXW`,
-		Args: cobra.MaximumNArgs(1),
+		Args: atMostOne("the tag on the loop's label"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			drop := func(l evidence.OpeningLine) bool {
 				return cause != "" && l.Opening.Cause != cause || l.Day.Before(since)
@@ -85,7 +85,7 @@ func (a *app) openingListCommand() *cobra.Command {
 			})
 		},
 	}
-	need(cmd.Flags(), &cause, choice("cause", loops.Causes()), "cause", "CAUSE", "only those with the cause")
+	pick(cmd.Flags(), &cause, loops.Causes(), "cause", "CAUSE", "only those with the cause")
 	need(cmd.Flags(), &since, loops.ParseDay, "since", "DAY", "only those of this day or later")
 	return cmd
 }

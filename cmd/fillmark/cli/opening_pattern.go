@@ -45,7 +45,7 @@ sealed and of open loops.`,
 	}
 	f := cmd.Flags()
 	f.BoolVar(&asFile, "csv", false, "write the file")
-	need(f, &origin, choice("origin", chargeOrigins()), "origin", "ORIGIN", "of the charges in the file: workshop (default), factory or unknown")
+	pick(f, &origin, chargeOrigins(), "origin", "ORIGIN", "of the charges in the file: workshop (default), factory or unknown")
 	buildFlag(f, &build)
 	f.StringVar(&by, "by", "", "`TRAIT` that parts them into groups")
 	return cmd
@@ -53,7 +53,7 @@ sealed and of open loops.`,
 
 // buildFlag says of which loops the charges are.
 func buildFlag(f *pflag.FlagSet, build *string) {
-	need(f, build, choice("build", []string{evidence.Build(true), evidence.Build(false)}), "build", "BUILD", "of the loops, sealed or open; needed where there are charges of both")
+	pick(f, build, []string{evidence.Build(true), evidence.Build(false)}, "build", "BUILD", "of the loops, sealed or open; needed where there are charges of both")
 }
 
 func caseRow(c evidence.CaseLine) []string {
@@ -84,7 +84,7 @@ Keys: ` + wrapped(evidence.TraitKeys()),
 			return tell(cmd.Context(), a, "GET", query("/api/v1/openings/pattern", "cause", string(cause), "trait", trait), nil, printPattern)
 		},
 	}
-	need(cmd.Flags(), &cause, choice("cause", loops.Causes()), "cause", "CAUSE", "cause that ended them: clog (default), pump, leak or other")
+	pick(cmd.Flags(), &cause, loops.Causes(), "cause", "CAUSE", "cause that ended them: clog (default), pump, leak or other")
 	cmd.Flags().StringVar(&trait, "trait", "", "`KEY=VALUE` such as metal=aluminium; without it all are compared")
 	return cmd
 }
@@ -167,7 +167,7 @@ func (a *app) openingHowLongCommand() *cobra.Command {
 	f := cmd.Flags()
 	f.StringVar(&by, "by", "", "`TRAIT` that parts them: a key, or KEY=VALUE for with and without")
 	f.StringVar(&svg, "svg", "", "draw the curve into `FILE`")
-	need(f, &origin, choice("origin", chargeOrigins()), "origin", "ORIGIN", "of the charges that --svg draws: workshop (default), factory or unknown")
+	pick(f, &origin, chargeOrigins(), "origin", "ORIGIN", "of the charges that --svg draws: workshop (default), factory or unknown")
 	buildFlag(f, &build)
 	return cmd
 }
@@ -280,7 +280,7 @@ write that pattern down before the cases that test it: it counts only what happe
 from then on.`,
 		Example: `  fillmark opening watch
   fillmark opening watch metal=aluminium --cause clog --read-at 5`,
-		Args: cobra.MaximumNArgs(1),
+		Args: atMostOne("what is watched, such as metal=aluminium"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			const path = "/api/v1/openings/watches"
 			watch.Trait = strings.Join(args, "")
@@ -297,7 +297,7 @@ from then on.`,
 		},
 	}
 	f := cmd.Flags()
-	need(f, &watch.Cause, choice("cause", loops.Causes()), "cause", "CAUSE", "cause that ended them: clog, pump, leak or other")
+	pick(f, &watch.Cause, loops.Causes(), "cause", "CAUSE", "cause that ended them: clog, pump, leak or other")
 	f.IntVar(&watch.ReadAt, "read-at", readAt, "`number` of later failures at which it is read, once; 0 reads it each time")
 	f.StringVar(&watch.Why, "why", "", "what suggested it")
 	return cmd

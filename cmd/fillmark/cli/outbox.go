@@ -60,6 +60,7 @@ func (a *app) outboxListCommand() *cobra.Command {
 		},
 	}
 	cmd.Flags().StringVar(&status, "status", "", "only `STATUS`: queued, held, delivered, refused, expired, dropped or withdrawn")
+	offer(cmd.Flags(), "status", loops.MessageStatuses())
 	return cmd
 }
 
@@ -71,7 +72,7 @@ func (a *app) outboxShowCommand() *cobra.Command {
 letter on paper for an owner whom no mail reaches.`,
 		Example: `  fillmark outbox show 3/2026-11-28/reminder
   fillmark outbox show 7K3QXW --html > letter.html    # to print from a browser`,
-		Args: cobra.ExactArgs(1),
+		Args: exactlyOne("the key of a message, or the tag of a loop"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if !strings.Contains(args[0], "/") { // as every key has
 				if raw {
@@ -145,7 +146,7 @@ func printMessage(p *printer, m loops.Message, preview notify.Preview) {
 
 func (a *app) outboxActCommand(action workshop.OutboxAction, short string) *cobra.Command {
 	return &cobra.Command{
-		Use: string(action) + " KEY", Short: short, Example: "  fillmark outbox " + string(action) + " 3/2026-11-28/reminder", Args: cobra.ExactArgs(1),
+		Use: string(action) + " KEY", Short: short, Example: "  fillmark outbox " + string(action) + " 3/2026-11-28/reminder", Args: exactlyOne("the key of the message, as outbox list shows it"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			asked := web.MessageAction{Key: loops.MessageKey(args[0]), Action: action}
 			return tell(cmd.Context(), a, "POST", "/api/v1/outbox/message", asked, func(p *printer, m loops.Message) {
@@ -165,7 +166,7 @@ again.`,
 		Example: `  fillmark outbox allow
   fillmark outbox allow ana@garden.example
   fillmark outbox allow --given-up-on 2026-11-28`,
-		Args: cobra.MaximumNArgs(1),
+		Args: atMostOne("the address"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			asked := web.AllowedAddress{Address: strings.Join(args, "")}
 			switch {

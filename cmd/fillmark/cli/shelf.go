@@ -4,7 +4,6 @@
 package cli
 
 import (
-	"fmt"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -75,7 +74,7 @@ func (a *app) shelfShowCommand() *cobra.Command {
 func (a *app) shelfEditCommand() *cobra.Command {
 	return editCommand(a, editing[loops.Container, web.ContainerAnswer, web.ContainerAnswer]{
 		record: acts.Containers(), use: "NUMBER", short: "Change a container", args: oneNumber[loops.ContainerID]("container"), path: below("/api/v1/containers/"),
-		example: `  fillmark shelf edit 3 --mass 39.4% --mass-uncertainty 0.5%`,
+		example: `  fillmark shelf edit 3 --mass 39.4%±0.5%`,
 		in:      func(c *web.ContainerAnswer) (*loops.Container, *uint64) { return &c.Container, &c.Revision },
 		print: func(p *printer, c web.ContainerAnswer) {
 			p.line("Container %d changed, now revision %d. Its label:", c.ID, c.Revision)
@@ -108,12 +107,7 @@ func (a *app) shelfUseCommand() *cobra.Command {
 func (a *app) shelfRecallCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "recall LOT", Short: "List every loop that a lot went into, with whom to call", Example: `  fillmark shelf recall K-118`,
-		Args: func(_ *cobra.Command, args []string) error {
-			if len(args) != 1 {
-				return &usageError{fmt.Errorf("%d arguments given; one is right: the lot on the label", len(args))}
-			}
-			return nil
-		},
+		Args: exactlyOne("the lot on the label"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return tell(cmd.Context(), a, "GET", query("/api/v1/recall", "lot", args[0]), nil, func(p *printer, recall workshop.Recall) {
 				still := 0

@@ -27,7 +27,7 @@ func (a *app) shelfInstrumentCommand() *cobra.Command {
 		},
 	}
 	f := cmd.Flags()
-	need(f, &i.Kind, choice("kind", loops.InstrumentKinds()), "kind", "KIND", "refractometer, hydrometer, \"pH meter\", \"conductivity meter\", thermometer or scale")
+	pick(f, &i.Kind, loops.InstrumentKinds(), "kind", "KIND", "refractometer, hydrometer, \"pH meter\", \"conductivity meter\", thermometer or scale")
 	f.StringVar(&i.Name, "name", "", "how the workshop calls it")
 	f.StringVar(&i.Serial, "serial", "", "serial number")
 	needFlags(cmd, "kind", "name")

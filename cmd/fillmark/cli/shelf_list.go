@@ -60,7 +60,7 @@ func (a *app) shelfListCommand() *cobra.Command {
   fillmark shelf list samples --here --sort keep
   fillmark shelf list waste --since 2026-01-01 --until 2026-12-31`,
 		ValidArgs: names,
-		Args:      cobra.MaximumNArgs(1),
+		Args:      atMostOne("which list"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			wanted := cmp.Or(strings.Join(args, ""), names[0])
 			n := slices.Index(names, wanted)

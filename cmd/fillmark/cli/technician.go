@@ -150,11 +150,8 @@ func (a *app) technicianRemove() *cobra.Command {
 }
 
 // oneName wants exactly one argument, a technician's name.
-func oneName(_ *cobra.Command, args []string) error {
-	if len(args) != 1 {
-		return &usageError{fmt.Errorf("%d arguments given; one is right: the technician's name, in quotation marks where it has blanks", len(args))}
-	}
-	return nil
+func oneName(cmd *cobra.Command, args []string) error {
+	return exactlyOne("the technician's name, in quotation marks where it has blanks")(cmd, args)
 }
 
 func technicianPath(name string) string { return "/api/v1/technicians/" + url.PathEscape(name) }

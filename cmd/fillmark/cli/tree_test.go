@@ -24,5 +24,5 @@ func TestTheTreeCanBeLearnt(t *testing.T) {
 		})
 	}
 	assert.LessOrEqual(t, commands, 107, "commands")
-	assert.LessOrEqual(t, len(flags), 286, "names of flags")
+	assert.LessOrEqual(t, len(flags), 263, "names of flags")
 }
