@@ -81,7 +81,7 @@ func (a *app) benchAdjustCommand() *cobra.Command {
 	var basis string
 	cmd := &cobra.Command{
 		Use: "adjust", Short: "I have this much at A % and want B %",
-		Example: "  fillmark bench adjust --fluid pg --have 800ml --at-mass 30% --want 40% --concentrate 95%",
+		Example: "  fillmark bench adjust --fluid pg --have 800ml --mass 30% --want 40% --concentrate 95%",
 		Args:    noArgs,
 		RunE: func(*cobra.Command, []string) error {
 			if err := byVolume(r.Fluid, basis, &r.HaveMass, &r.Want, &r.Concentrate); err != nil {
@@ -98,13 +98,14 @@ func (a *app) benchAdjustCommand() *cobra.Command {
 	f := cmd.Flags()
 	need(f, &r.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "fluid: eg or pg")
 	need(f, &r.Have, chemistry.ParseLitre, "have", "VOLUME", "how much there is")
-	need(f, &r.HaveMass, chemistry.ParseMassPercent, "at-mass", "PERCENT", "glycol mass % of what there is")
+	need(f, &r.HaveMass, chemistry.ParseMassPercent, "mass", "PERCENT", "glycol mass % of what there is")
+	alias(f, "at-mass", "mass")
 	need(f, &r.Want, chemistry.ParseMassPercent, "want", "PERCENT", "wanted glycol mass %")
 	need(f, &r.Concentrate, chemistry.ParseMassPercent, "concentrate", "PERCENT", "glycol mass % of the concentrate at hand, to make it stronger")
 	basisFlag(f, &basis)
 	need(f, &r.Bench, chemistry.ParseCelsius, "at", "TEMPERATURE", "temperature of the liquids (default 20C)")
 	need(f, &r.Step, parseStep, "step", "MASS", "what the scale reads (default 1g)")
-	needFlags(cmd, "fluid", "have", "at-mass", "want")
+	needFlags(cmd, "fluid", "have", "mass", "want")
 	return cmd
 }
 
@@ -265,7 +266,8 @@ func (a *app) benchLossCommand() *cobra.Command {
 	need(f, &tube.Inner, acts.ParseMillimetres, "bore", "LENGTH", "inner diameter of the tubing, such as 7mm")
 	need(f, &tube.Outer, acts.ParseMillimetres, "outer", "LENGTH", "outer diameter of the tubing, such as 12mm")
 	need(f, &r.Coolant, chemistry.ParseCelsius, "at", "TEMPERATURE", "temperature of the running coolant (default 40C)")
-	need(f, &r.Air, chemistry.ParseCelsius, "air", "TEMPERATURE", "air round the tube (default 25C)")
+	need(f, &r.Air, chemistry.ParseCelsius, "room", "TEMPERATURE", "air of the room, round the tube (default 25C)")
+	alias(f, "air", "room")
 	need(f, &r.Humidity, share, "humidity", "PERCENT", "relative humidity of the air (default 50%)")
 	need(f, &r.Duty, share, "duty", "PERCENT", "share of the time it runs (default 100%)")
 	needFlags(cmd, "fluid", "tubing", "tube-length", "bore", "outer")

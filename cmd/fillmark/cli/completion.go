@@ -20,25 +20,14 @@ import (
 // completionCommand writes what a shell needs to complete commands, flags and
 // what they take. Cobra's own is a command for each shell.
 func (a *app) completionCommand() *cobra.Command {
-	bare := false
 	writers := map[string]func(root *cobra.Command) error{
-		"bash": func(root *cobra.Command) error { return root.GenBashCompletionV2(a.out, !bare) },
-		"fish": func(root *cobra.Command) error { return root.GenFishCompletion(a.out, !bare) },
-		"powershell": func(root *cobra.Command) error {
-			if bare {
-				return root.GenPowerShellCompletion(a.out)
-			}
-			return root.GenPowerShellCompletionWithDesc(a.out)
-		},
-		"zsh": func(root *cobra.Command) error {
-			if bare {
-				return root.GenZshCompletionNoDesc(a.out)
-			}
-			return root.GenZshCompletion(a.out)
-		},
+		"bash":       func(root *cobra.Command) error { return root.GenBashCompletionV2(a.out, true) },
+		"fish":       func(root *cobra.Command) error { return root.GenFishCompletion(a.out, true) },
+		"powershell": func(root *cobra.Command) error { return root.GenPowerShellCompletionWithDesc(a.out) },
+		"zsh":        func(root *cobra.Command) error { return root.GenZshCompletion(a.out) },
 	}
 	shells := slices.Sorted(maps.Keys(writers))
-	cmd := &cobra.Command{
+	return &cobra.Command{
 		Use: "completion SHELL", Short: "Write the completion for a shell: " + strings.Join(shells, ", "),
 		Long: `Write the completion for a shell. It completes commands, flags, and what there is
 to choose from: tags, fluids, causes, kinds.`,
@@ -53,8 +42,6 @@ to choose from: tags, fluids, causes, kinds.`,
 		},
 		RunE: func(cmd *cobra.Command, args []string) error { return writers[args[0]](cmd.Root()) },
 	}
-	cmd.Flags().BoolVar(&bare, "no-descriptions", false, "without the words that say what each is for")
-	return cmd
 }
 
 // offered is the note on a flag that says what there is to choose from.

@@ -158,7 +158,7 @@ var answers = map[string]typed{
 	"owner end-links":                         {lines: []string{"owner end-links 2"}, record: true},
 	"owner erase":                             {lines: []string{"owner erase 8 --name {owner 8} --prove"}, record: true},
 	"backup":                                  {lines: []string{"backup --to {copied}"}, atTimes: []string{"second", "lines_compared", "removed"}},
-	"technician add, technician passwd":       {lines: []string{"technician add Bo --link"}, atTimes: []string{"name", "revision", "added", "password_set"}},
+	"technician add, technician password":     {lines: []string{"technician add Bo --link"}, atTimes: []string{"name", "revision", "added", "password_set"}},
 	"technician list":                         {lines: []string{"technician list"}, record: true},
 	"technician remove":                       {lines: []string{"technician remove Bo"}},
 	"outbox show, hold, release, retry, drop": {lines: []string{"outbox show 1/2026-11-27/reminder"}, record: true},

@@ -40,7 +40,7 @@ func (a *app) exportCommand() *cobra.Command {
 		Long: `Export writes every record as JSON Lines, from which import makes the same
 register again, byte for byte in its own export. Photos go as files into the
 folder photos beside FILE; one that is there already is kept. Keys and passwords
-are not in it: an import knows the technicians by name, and technician passwd
+are not in it: an import knows the technicians by name, and technician password
 sets each a password again. With --table it writes one list as CSV for a
 spreadsheet; that of the acts is what stands in every history. With --owner it
 writes everything on record about that owner: machines and loops with the whole

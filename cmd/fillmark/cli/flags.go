@@ -61,9 +61,18 @@ func may[T any](flags *pflag.FlagSet, target **T, parse func(string) (T, error),
 // alias keeps an earlier word for a flag working, unseen.
 func alias(flags *pflag.FlagSet, was, is string) {
 	f := *flags.Lookup(is)
-	f.Name, f.Hidden = was, true
+	f.Name, f.Hidden, f.Value = was, true, renamed{f.Value, flags, is}
 	flags.AddFlag(&f)
 }
+
+// renamed is the value of an earlier word: it says the flag that took its place.
+type renamed struct {
+	pflag.Value
+	flags *pflag.FlagSet
+	is    string
+}
+
+func (r renamed) Set(text string) error { return r.flags.Set(r.is, text) }
 
 // none is what is typed for a value that there is not.
 const none = "none"
