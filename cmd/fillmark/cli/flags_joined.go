@@ -89,7 +89,7 @@ func joinFields(flags *pflag.FlagSet, fields []acts.Field) {
 			behind(flags, f.Name, "behind a colon how it is known", known)
 		}
 		if life := f.Name + "-life"; has(life) && has(f.Name+"-dose") {
-			behind(flags, f.Name, "behind colons what its label says, as azole:2ml/l:24:Clear B: dose, months, product", f.Name+"-dose", life, f.Name+"-product")
+			behind(flags, f.Name, "behind colons what its label says, as FAMILY:2ml/l:24:Clear B: dose, months, product", f.Name+"-dose", life, f.Name+"-product")
 		}
 	}
 }
