@@ -77,7 +77,7 @@ func PermeationLoss(r LossRequest) (Loss, error) {
 		loss.Advice = "While it runs, the cold liquid takes no water out through the tube: the air holds as much or more. " + loss.Advice
 	}
 	if v := property(r.Fluid, r.Mass, r.Coolant, viscosity); MillipascalSecond(1000*v) > thick {
-		loss.Advice += fmt.Sprintf(". At %s the liquid is thick, %.0f mPa·s: see fillmark bench cost", r.Coolant, 1000*v)
+		loss.Advice += fmt.Sprintf(". At %s the liquid is thick, %.0f mPa·s: see fillmark props", r.Coolant, 1000*v)
 	}
 	for _, t := range r.Tubes {
 		p, err := permeability(t)

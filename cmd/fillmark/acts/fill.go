@@ -33,7 +33,7 @@ func fillAct() Definition {
 		Long: `Fill starts a new charge. For one that the factory or somebody unknown put in,
 say --origin and between which days; its volume and strength may be unknown.`,
 		Examples: []string{
-			"7K3QXW --fluid pg --mass 40% --poured 480ml --inhibitor azole --inhibitor-life 24 --biocide isothiazolinone --biocide-life 12",
+			"7K3QXW --fluid pg --mass 40% --poured 480ml --inhibitor azole::24 --biocide isothiazolinone::12",
 			"7K3QXW --poured 3=200ml --poured water=280ml --inhibitor oat --formulated --biocide none",
 			"7K3QXW --fluid unknown --origin factory --filled-from 2022-01-01 --filled-to 2023-06-30",
 		},

@@ -24,7 +24,7 @@ func readingsAct() Definition {
 		Long: `A technician's die, room and power, judged good, make a proved loop known good.
 A strength stands here only as an instrument read it; what was worked out from
 the pour belongs to the fill.`,
-		Examples: []string{"7K3QXW --die 61C --room 20C --power 90W --steady --verdict good", "7K3QXW --mass 41% --mass-uncertainty 0.5% --gap 20ml"},
+		Examples: []string{"7K3QXW --die 61C --room 20C --power 90W --steady --verdict good", "7K3QXW --mass 41%±0.5% --gap 20ml"},
 	}, append(thermalFields("", "", func(a *Readings) *loops.Inspection { return &a.Inspection }), fields[Readings]{
 		may(Field{Name: "mass", Also: []string{"strength"}, Label: "strength", Help: "glycol mass % as an instrument read it on a sample", Example: "41%"}, massPercent(), func(a *Readings) **chemistry.MassFraction { return &a.Mass }),
 		one(Field{Name: "mass-uncertainty", Also: []string{"strength uncertainty"}, Label: "±", Help: "how sure that strength is, mass % (k = 2)", Example: "0.5%"}, massPercent(), func(a *Readings) *chemistry.MassFraction { return &a.MassUncertainty }),

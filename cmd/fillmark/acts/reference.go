@@ -19,6 +19,11 @@ Everything that is done to a loop, with its fields: the flag, the key in JSON, w
 it takes and what it means. Written by ` + "`fillmark docs acts`" + ` from the definitions.
 An act is ` + "`fillmark loop NAME TAG`" + ` or ` + "`POST /api/v1/loops/TAG/acts/NAME`" + `.
 
+On the command line what belongs together is typed together: ` + "`--mass 40%±1%:label`" + ` for
+strength, uncertainty and how it is known, ` + "`--inhibitor azole:2ml/l:24:Clear B`" + ` for family,
+dose, months and product, ` + "`--before die=81C`" + ` for a reading from before. Their own flags,
+which are listed below, say the same.
+
 Every act also takes:
 
 `)

@@ -21,7 +21,7 @@ func stepAct() Definition {
 		Short:    "Tick a step of the bench sheet, or leave it out with the reason",
 		Examples: []string{"7K3QXW --sheet-step weigh-filled --value 1530", `7K3QXW --sheet-step judge-pump --left-out --note "the pump is sealed in"`},
 	}, fields[Step]{
-		one(Field{Name: "sheet-step", Also: []string{"step"}, Label: "", Help: "the step's name, as loop steps TAG lists it", Needed: true}, choice("STEP", loops.StepIDs()), func(a *Step) *loops.StepID { return &a.Step }),
+		one(Field{Name: "sheet-step", Also: []string{"step"}, Label: "", Help: "the step's name, as loop step TAG lists it", Needed: true}, choice("STEP", loops.StepIDs()), func(a *Step) *loops.StepID { return &a.Step }),
 		may(Field{Name: "value", Label: "", Help: "the figure that the step records, in the sheet's unit"}, plain("NUMBER", ""), func(a *Step) **float64 { return &a.Value }),
 		one(Field{Name: "found", Label: "found", Help: "what was found, of a step that looks for something"}, choice("FOUND", loops.Findings()), func(a *Step) *string { return &a.Found }),
 		one(Field{Name: "left-out", Label: "left out", Help: "it was not done; the note says why"}, truth(), func(a *Step) *bool { return &a.LeftOut }),

@@ -19,8 +19,8 @@ func weighAct() Definition {
 		Name: "weigh", Done: "Weighed", Kind: loops.KindWeighing,
 		Short: "Write down a weight: dry, drained, filled, or later to see what was lost",
 		Examples: []string{
-			`7K3QXW --stage filled --weight 1530g --weight-uncertainty 1g --what "cooler with bracket"`,
-			`7K3QXW --stage later --weight 1522g --weight-uncertainty 1g --what "cooler with bracket"`,
+			`7K3QXW --stage filled --weight 1530g±1g --what "cooler with bracket"`,
+			`7K3QXW --stage later --weight 1522g±1g --what "cooler with bracket"`,
 		},
 	}, fields[Weigh]{
 		one(Field{Name: "stage", Label: "", Help: "when in the work it stood on the scale", Needed: true}, choice("STAGE", loops.WeighingStages()), func(a *Weigh) *loops.WeighingStage { return &a.Stage }),

@@ -20,16 +20,8 @@ import (
 	"fillmark/loops"
 )
 
-// actCommands are the commands that do something to a loop: one for each act,
-// made from its definition.
-func (a *app) actCommands() []*cobra.Command {
-	var all []*cobra.Command
-	for _, d := range acts.All() {
-		all = append(all, a.actCommand(d))
-	}
-	return all
-}
-
+// actCommand makes the command that does an act to a loop from the act's
+// definition.
 func (a *app) actCommand(d acts.Definition) *cobra.Command {
 	said := acts.Said{}
 	var check bool
@@ -148,7 +140,10 @@ func fieldFlags(flags *pflag.FlagSet, fields []acts.Field, said acts.Said) {
 		if plainTruth(f) {
 			flag.NoOptDefVal = "yes"
 		}
+		offer(flags, f.Name, f.Choices)
 	}
+	joinFields(flags, fields)
+	beforeFlag(flags, fields)
 }
 
 // plainTruth tells that a flag by itself says yes. Where nobody may know, the

@@ -123,7 +123,7 @@ func (a *app) restoreCommand() *cobra.Command {
 		Example: `  fillmark restore /mnt/usb/fillmark-2026-12-03
   fillmark restore fillmark-2026-12-03T01-30-00Z.tar.age --identity identity.txt
   fillmark --store look/register.db restore /mnt/usb/fillmark-2026-12-03`,
-		Args: oneFile,
+		Args: exactlyOne("the file"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			c, err := a.config()
 			if err != nil {

@@ -16,7 +16,7 @@ import (
 
 // benchCommand groups the small sums of wet work.
 func (a *app) benchCommand() *cobra.Command {
-	cmd := &cobra.Command{Use: "bench", Short: "Small sums of wet work: identify, wall, adjust, rinse, dose, water, clean, loss, balance, dew, cost", Args: cobra.NoArgs}
+	cmd := &cobra.Command{Use: "bench", Short: "Small sums of wet work: identify, wall, adjust, rinse, dose, water, clean, loss, balance, dew", Args: cobra.NoArgs}
 	cmd.AddCommand(a.benchIdentifyCommand(), a.benchWallCommand(), a.benchAdjustCommand(), a.benchRinseCommand(), a.benchDoseCommand(),
 		a.benchWaterCommand(), a.benchCleanCommand(), a.benchLossCommand(), a.benchBalanceCommand(), a.benchDewCommand(), a.benchCostCommand())
 	return cmd
@@ -81,7 +81,7 @@ func (a *app) benchAdjustCommand() *cobra.Command {
 	var basis string
 	cmd := &cobra.Command{
 		Use: "adjust", Short: "I have this much at A % and want B %",
-		Example: "  fillmark bench adjust --fluid pg --have 800ml --at-mass 30% --want 40% --concentrate 95%",
+		Example: "  fillmark bench adjust --fluid pg --have 800ml --mass 30% --want 40% --concentrate 95%",
 		Args:    noArgs,
 		RunE: func(*cobra.Command, []string) error {
 			if err := byVolume(r.Fluid, basis, &r.HaveMass, &r.Want, &r.Concentrate); err != nil {
@@ -98,13 +98,14 @@ func (a *app) benchAdjustCommand() *cobra.Command {
 	f := cmd.Flags()
 	need(f, &r.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "fluid: eg or pg")
 	need(f, &r.Have, chemistry.ParseLitre, "have", "VOLUME", "how much there is")
-	need(f, &r.HaveMass, chemistry.ParseMassPercent, "at-mass", "PERCENT", "glycol mass % of what there is")
+	need(f, &r.HaveMass, chemistry.ParseMassPercent, "mass", "PERCENT", "glycol mass % of what there is")
+	alias(f, "at-mass", "mass")
 	need(f, &r.Want, chemistry.ParseMassPercent, "want", "PERCENT", "wanted glycol mass %")
 	need(f, &r.Concentrate, chemistry.ParseMassPercent, "concentrate", "PERCENT", "glycol mass % of the concentrate at hand, to make it stronger")
 	basisFlag(f, &basis)
 	need(f, &r.Bench, chemistry.ParseCelsius, "at", "TEMPERATURE", "temperature of the liquids (default 20C)")
 	need(f, &r.Step, parseStep, "step", "MASS", "what the scale reads (default 1g)")
-	needFlags(cmd, "fluid", "have", "at-mass", "want")
+	needFlags(cmd, "fluid", "have", "mass", "want")
 	return cmd
 }
 
@@ -265,7 +266,8 @@ func (a *app) benchLossCommand() *cobra.Command {
 	need(f, &tube.Inner, acts.ParseMillimetres, "bore", "LENGTH", "inner diameter of the tubing, such as 7mm")
 	need(f, &tube.Outer, acts.ParseMillimetres, "outer", "LENGTH", "outer diameter of the tubing, such as 12mm")
 	need(f, &r.Coolant, chemistry.ParseCelsius, "at", "TEMPERATURE", "temperature of the running coolant (default 40C)")
-	need(f, &r.Air, chemistry.ParseCelsius, "air", "TEMPERATURE", "air round the tube (default 25C)")
+	need(f, &r.Air, chemistry.ParseCelsius, "room", "TEMPERATURE", "air of the room, round the tube (default 25C)")
+	alias(f, "air", "room")
 	need(f, &r.Humidity, share, "humidity", "PERCENT", "relative humidity of the air (default 50%)")
 	need(f, &r.Duty, share, "duty", "PERCENT", "share of the time it runs (default 100%)")
 	needFlags(cmd, "fluid", "tubing", "tube-length", "bore", "outer")
@@ -278,44 +280,9 @@ func parseMetres(text string) (float64, error) {
 	return mm / 1000, err
 }
 
+// benchCostCommand is an earlier name of props, which says what it said.
 func (a *app) benchCostCommand() *cobra.Command {
-	var fluid chemistry.Fluid
-	var mass *chemistry.MassFraction
-	var volume *chemistry.VolumeFraction
-	at := chemistry.DefaultAt
-	cmd := &cobra.Command{
-		Use: "cost --fluid FLUID (--mass % | --volume %)", Short: "What glycol costs a loop in heat carried and viscosity, against water",
-		Example: "  fillmark bench cost --fluid pg --mass 40% --at 35C",
-		Args:    noArgs,
-		RunE: func(*cobra.Command, []string) error {
-			fraction, err := oneFraction(fluid, mass, volume)
-			if err != nil {
-				return err
-			}
-			cost, err := chemistry.GlycolCost(fluid, fraction, at)
-			if err != nil {
-				return err
-			}
-			answer := map[string]any{
-				"viscosity_mpa_s": cost.Viscosity, "compared_at_c": cost.ComparedAt, "warning": cost.Warning, "heat_kj_per_l_k": cost.HeatPerLitreKelvin, "relative_heat": cost.RelativeHeat, "relative_viscosity": cost.RelativeViscosity, "relative_flow": cost.RelativeFlow, "sources": cost.Sources,
-			}
-			than := ""
-			if cost.ComparedAt != at {
-				than = " at " + cost.ComparedAt.String()
-			}
-			return a.print(answer, func(out *printer) {
-				out.paragraph("", "", fmt.Sprintf("At %s a litre carries %.2f kJ per kelvin, %.0f %% of what water carries%s, and is %.1f times as viscous (%.1f mPa·s); the same heat takes %.2f times the flow.",
-					at, cost.HeatPerLitreKelvin, 100*cost.RelativeHeat, than, cost.RelativeViscosity, float64(cost.Viscosity), cost.RelativeFlow))
-				out.paragraph("", "", cost.Warning)
-				printSources(out, cost.Sources)
-			})
-		},
-	}
-	f := cmd.Flags()
-	need(f, &fluid, chemistry.ParseFluid, "fluid", "FLUID", "fluid: eg or pg")
-	may(f, &mass, chemistry.ParseMassPercent, "mass", "PERCENT", "glycol mass %")
-	may(f, &volume, chemistry.ParseVolumePercent, "volume", "PERCENT", "glycol volume % before mixing at 20 °C")
-	need(f, &at, chemistry.ParseCelsius, "at", "TEMPERATURE", "temperature of the coolant (default 20C)")
-	needFlags(cmd, "fluid")
+	cmd := a.propsCommand()
+	cmd.Use, cmd.Hidden = "cost --fluid FLUID (--mass % | --volume %)", true
 	return cmd
 }

@@ -14,7 +14,7 @@ func (a *app) benchBalanceCommand() *cobra.Command {
 	var basis string
 	cmd := &cobra.Command{
 		Use: "balance --fluid FLUID --filled-mass % --mass % --held MASS --missing MASS", Short: "Where missing liquid went: water evaporated, coolant leaked",
-		Example: "  fillmark bench balance --fluid pg --filled-mass 35% --mass 37.9% --held 1kg --missing 160g --mass-uncertainty 0.4%",
+		Example: "  fillmark bench balance --fluid pg --filled-mass 35% --mass 37.9%±0.4% --held 1kg --missing 160g",
 		Args:    noArgs,
 		RunE: func(*cobra.Command, []string) error {
 			if err := byVolume(r.Fluid, basis, &r.Filled, &r.Now); err != nil {
@@ -39,13 +39,16 @@ func (a *app) benchBalanceCommand() *cobra.Command {
 	f := cmd.Flags()
 	need(f, &r.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "fluid: eg or pg")
 	need(f, &r.Filled, chemistry.ParseMassPercent, "filled-mass", "PERCENT", "glycol mass % at the fill")
-	need(f, &r.Now, chemistry.ParseMassPercent, "mass", "PERCENT", "glycol mass % now")
+	need(f, &r.Now, chemistry.ParseMassPercent, "mass", "PERCENT", "glycol mass % now, and how sure both are, such as 37.9%±0.4%")
 	basisFlag(f, &basis)
-	need(f, &r.FilledUncertainty, chemistry.ParseMassPercent, "mass-uncertainty", "PERCENT", "how sure both are, mass % (k = 2), such as 0.4%")
+	need(f, &r.FilledUncertainty, chemistry.ParseMassPercent, "mass-uncertainty", "PERCENT", "how sure both strengths are (k = 2), such as --mass 37.9%±0.4%")
 	need(f, &r.Held, chemistry.ParseKilogram, "held", "MASS", "liquid in the loop at the fill")
 	need(f, &r.HeldUncertainty, chemistry.ParseKilogram, "held-uncertainty", "MASS", "how sure that is (k = 2)")
 	need(f, &r.Missing, chemistry.ParseKilogram, "missing", "MASS", "by two weighings, or the gap times the density")
 	need(f, &r.MissingUncertainty, chemistry.ParseKilogram, "missing-uncertainty", "MASS", "how sure that is (k = 2)")
+	sure(f, "mass", "mass-uncertainty")
+	sure(f, "held", "held-uncertainty")
+	sure(f, "missing", "missing-uncertainty")
 	may(f, &r.Permeation, chemistry.ParseKilogram, "permeation", "MASS", "water that bench loss expects in that time")
 	f.BoolVar(&r.SinceDryCheckPassed, "dry-check", false, "a leak check since the fill stayed dry")
 	needFlags(cmd, "fluid", "filled-mass", "mass", "held", "missing", "mass-uncertainty")

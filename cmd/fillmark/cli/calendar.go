@@ -5,7 +5,6 @@ package cli
 
 import (
 	"fmt"
-	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -15,33 +14,25 @@ import (
 )
 
 func (a *app) calendarCommand() *cobra.Command {
-	cmd := &cobra.Command{Use: "calendar", Short: "Calendar: the feeds that calendar programs subscribe to", Args: cobra.NoArgs}
-	show := func(cmd *cobra.Command, path string) error {
-		return tell(cmd.Context(), a, "GET", path, nil, func(_ *printer, answer web.CalendarAnswer) {
-			for line := range strings.Lines(answer.Calendar) { // they end as RFC 5545 says, and hold nothing else that moves a cursor
-				fmt.Fprint(a.out, loops.Visible(strings.TrimSuffix(line, "\r\n"))+"\r\n")
+	return &cobra.Command{
+		Use: "calendar [OWNER]", Short: "Print the calendar of the workshop, or of the owner with the number",
+		Long: `Print the calendar of the workshop, or of one owner: the feed that calendar
+programs subscribe to.`,
+		Example: `  fillmark calendar > bench.ics
+  fillmark calendar 3 > ana.ics`,
+		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) == 0 {
+				return nil
 			}
-		})
-	}
-	cmd.AddCommand(&cobra.Command{
-		Use: "owner NUMBER", Short: "Print the feed of one owner",
-		Example: `  fillmark calendar owner 3 > ana.ics`,
-		Args: func(_ *cobra.Command, args []string) error {
-			if len(args) == 1 {
-				if _, err := strconv.ParseUint(args[0], 10, 64); err == nil {
-					return nil
-				}
-			}
-			return &usageError{fmt.Errorf("%q is no owner; one number is right, as owner list shows it", args)}
+			return oneNumber[loops.OwnerID]("owner")(cmd, args)
 		},
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return show(cmd, "/api/v1/calendar?owner="+args[0])
+			path := query("/api/v1/calendar", "owner", strings.Join(args, ""))
+			return tell(cmd.Context(), a, "GET", path, nil, func(_ *printer, answer web.CalendarAnswer) {
+				for line := range strings.Lines(answer.Calendar) { // they end as RFC 5545 says, and hold nothing else that moves a cursor
+					fmt.Fprint(a.out, loops.Visible(strings.TrimSuffix(line, "\r\n"))+"\r\n")
+				}
+			})
 		},
-	}, &cobra.Command{
-		Use: "technician", Short: "Print the feed of the workshop",
-		Example: `  fillmark calendar technician > bench.ics`,
-		Args:    noArgs,
-		RunE:    func(cmd *cobra.Command, _ []string) error { return show(cmd, "/api/v1/calendar") },
-	})
-	return cmd
+	}
 }

@@ -15,13 +15,11 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"strconv"
 	"strings"
 	"time"
 	"unicode/utf8"
 
 	"github.com/spf13/cobra"
-	"github.com/spf13/pflag"
 
 	"fillmark/notify"
 )
@@ -49,9 +47,14 @@ func Run(ctx context.Context, now func() time.Time, args, env []string, in io.Re
 	root.SetIn(in)
 	root.SetOut(out)
 	root.SetErr(errOut)
+	if len(args) > 0 && strings.HasPrefix(args[0], cobra.ShellCompRequestCmd) {
+		a.offerAll(root)
+	}
 	err := checkText(args)
 	if err == nil {
-		err = root.ExecuteContext(ctx)
+		var cmd *cobra.Command
+		cmd, err = root.ExecuteContextC(ctx)
+		err = asTyped(cmd, err)
 	}
 	if err == nil || errors.Is(err, errStop) {
 		return exitCode(err)
@@ -105,7 +108,7 @@ needs and when, and what opened loops have taught.
 	root.PersistentFlags().StringVar(&a.configFile, "config", "", "configuration `file` (YAML)")
 	root.PersistentFlags().StringVar(&a.storePath, "store", "", "register `file`, instead of the configured one")
 	root.PersistentFlags().BoolVar(&a.json, "json", false, "print one JSON document")
-	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return flagError(err) })
+	root.SetFlagErrorFunc(flagError)
 	a.addGroups(root)
 	root.SetHelpCommand(helpCommand(root))
 	strict(root)
@@ -124,7 +127,7 @@ func (a *app) addGroups(root *cobra.Command) {
 		{"Learn", []*cobra.Command{a.openingCommand(), a.livesCommand()}},
 		{"Shelf", []*cobra.Command{a.shelfCommand()}},
 		{"House", append(a.wholeCommands(), a.tryCommand(), a.serveCommand(), a.technicianCommand(), a.doctorCommand(), a.dkimCommand(), a.configCommand(),
-			a.docsCommand(), a.versionCommand())},
+			a.docsCommand(), a.versionCommand(), a.completionCommand())},
 	} {
 		root.AddGroup(&cobra.Group{ID: group.title, Title: group.title})
 		for _, cmd := range group.commands {
@@ -132,7 +135,6 @@ func (a *app) addGroups(root *cobra.Command) {
 		}
 		root.AddCommand(group.commands...)
 	}
-	root.SetCompletionCommandGroupID("House")
 }
 
 // helpCommand is cobra's, but for a command that is not there: cobra then shows
@@ -184,29 +186,4 @@ func strict(cmd *cobra.Command) {
 	for _, sub := range cmd.Commands() {
 		strict(sub)
 	}
-}
-
-// flagError turns pflag's words into a usage error that names the flag, the
-// value and what would be right.
-func flagError(err error) error {
-	var invalid *pflag.InvalidValueError
-	if errors.As(err, &invalid) {
-		flag := invalid.GetFlag()
-		inner := errors.Unwrap(invalid)
-		if inner == nil {
-			inner = err
-		}
-		if number := (*strconv.NumError)(nil); errors.As(inner, &number) {
-			right := "a whole number"
-			switch flag.Value.Type() {
-			case "float64":
-				right = "a number"
-			case "bool":
-				right = "say the flag alone for yes, or =true or =false"
-			}
-			inner = fmt.Errorf("value %q: %s", number.Num, right)
-		}
-		return &usageError{fmt.Errorf("--%s: %w", flag.Name, inner)}
-	}
-	return &usageError{err}
 }

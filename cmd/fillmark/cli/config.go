@@ -51,7 +51,7 @@ func (a *app) configCommand() *cobra.Command {
 	}, &cobra.Command{
 		Use: "check [FILE]", Short: "Check a configuration file",
 		Example: `  fillmark config check fillmark.yaml`,
-		Args:    cobra.MaximumNArgs(1),
+		Args:    atMostOne("the configuration file"),
 		RunE: func(_ *cobra.Command, args []string) error {
 			if len(args) == 1 {
 				a.configFile = args[0]
@@ -90,8 +90,6 @@ type configAnswer struct {
 }
 
 func queryEscape(text string) string { return url.QueryEscape(text) }
-
-func pathEscape(text string) string { return url.PathEscape(text) }
 
 func fixed1(v float64) string {
 	if math.Abs(v) < 0.05 {

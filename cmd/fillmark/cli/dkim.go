@@ -23,8 +23,7 @@ func (a *app) dkimCommand() *cobra.Command {
 	cmd := &cobra.Command{Use: "dkim", Short: "DKIM: the key that signs mail, and the DNS records for it", Args: cobra.NoArgs}
 	cmd.AddCommand(
 		a.dkimNewCommand(),
-		a.dkimSubcommand("show", "Print the DNS record of the key in use", a.dkimShow),
-		a.dkimSubcommand("records", "Print the DKIM, SPF and DMARC records that providers look for", a.dkimRecords),
+		a.dkimSubcommand("records", "Print the DKIM, SPF and DMARC records that providers look for, and where the key is", a.dkimRecords),
 		a.dkimSubcommand("check", "Compare the published records with what they should be", a.dkimCheck),
 		a.dkimRotateCommand(),
 	)
@@ -93,17 +92,6 @@ func (a *app) dkimNew(_ context.Context, c daemon.Config) error {
 	return a.printKey(c, k, fmt.Sprintf("Key written to %s. Publish this record in the zone of %s:", k.File, c.MailDomain()), "")
 }
 
-func (a *app) dkimShow(_ context.Context, c daemon.Config) error {
-	k, there, err := c.Keys().Signing()
-	if err == nil && !there {
-		err = notify.ErrNoDKIMKey
-	}
-	if err != nil {
-		return err
-	}
-	return a.printKey(c, k, "", "")
-}
-
 // printKey prints where a key is and the record that publishes it, for people
 // between two sentences; an empty one is left out.
 func (a *app) printKey(c daemon.Config, k notify.DKIMKey, before, after string) error {
@@ -127,7 +115,15 @@ func (a *app) dkimRecords(_ context.Context, c daemon.Config) error {
 	if err != nil {
 		return err
 	}
-	return a.print(items[notify.Record]{Items: records}, func(p *printer) {
+	k, _, err := c.Keys().Signing() // there: a record of it was made
+	if err != nil {
+		return err
+	}
+	answer := struct {
+		KeyFile string          `json:"key_file"`
+		Items   []notify.Record `json:"items"`
+	}{k.File, records}
+	return a.print(answer, func(p *printer) {
 		p.line("%d TXT records for mail from %s.", len(records), c.Mail.From)
 		for _, r := range records {
 			p.line("")

@@ -69,7 +69,7 @@ func TestDKIMCheckAndRotation(t *testing.T) {
 	publish()
 	_, err = dkim(t, dir, dns, "rotate", "--now")
 	require.NoError(t, err)
-	out, err = dkim(t, dir, dns, "show")
+	out, err = dkim(t, dir, dns, "records")
 	require.NoError(t, err)
 	assert.Contains(t, out, "fillmark2._domainkey")
 
@@ -87,7 +87,7 @@ func TestDKIMKeyFileByName(t *testing.T) {
 	file := filepath.Join(dir, "own", "mail.pem")
 	config := filepath.Join(dir, "fillmark.yaml")
 	require.NoError(t, os.WriteFile(config, []byte("mail:\n  dkim_key_file: "+file+"\n"), 0o600))
-	for _, before := range []string{"show", "records", "check"} {
+	for _, before := range []string{"records", "check"} {
 		_, err := dkim(t, dir, nil, before, "--config", config)
 		require.ErrorContains(t, err, "fillmark dkim new makes one", before)
 	}

@@ -5,7 +5,6 @@ package cli
 
 import (
 	"errors"
-	"strings"
 
 	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/daemon"
@@ -58,11 +57,6 @@ func exitCode(err error) int {
 	}
 }
 
-// errorLines splits joined errors, so that each problem has its own line.
-func errorLines(err error) []string {
-	return strings.Split(err.Error(), "\n")
-}
-
 // hintFor says what to do about errors that people can act on.
 func hintFor(err error) string {
 	switch {
@@ -79,7 +73,7 @@ func hintFor(err error) string {
 	case errors.Is(err, loops.ErrForeign):
 		return "name the register with --store, or move that file aside and put the newest backup there with fillmark restore FOLDER"
 	case errors.Is(err, loops.ErrRepeated):
-		return "fillmark loop history shows what is on record"
+		return "fillmark loop show --history shows what is on record"
 	case errors.Is(err, loops.ErrConflict):
 		return "somebody else wrote to this record; look at it again and repeat"
 	}

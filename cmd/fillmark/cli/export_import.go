@@ -31,22 +31,29 @@ func (a *app) wholeCommands() []*cobra.Command {
 
 func (a *app) exportCommand() *cobra.Command {
 	var to, photosTo string
+	var owner loops.OwnerID
 	var table workshop.TableName
 	cmd := &cobra.Command{
-		Use:   "export [--table TABLE] [--to FILE] [--photos FOLDER]",
-		Short: "Write the whole register as JSON Lines, or one list as CSV",
+		Use:   "export [--table TABLE | --owner NUMBER] [--to FILE] [--photos FOLDER]",
+		Short: "Write the whole register as JSON Lines, or one list as CSV, or one owner",
 		Long: `Export writes every record as JSON Lines, from which import makes the same
 register again, byte for byte in its own export. Photos go as files into the
 folder photos beside FILE; one that is there already is kept. Keys and passwords
-are not in it: an import knows the technicians by name, and technician passwd
+are not in it: an import knows the technicians by name, and technician password
 sets each a password again. With --table it writes one list as CSV for a
-spreadsheet; that of the acts is what stands in every history.`,
+spreadsheet; that of the acts is what stands in every history. With --owner it
+writes everything on record about that owner: machines and loops with the whole
+history, the photos that these name, and the mail to them.`,
 		Example: `  fillmark export --to register.jsonl
+  fillmark export --owner 3 --to ana/ana.jsonl
   fillmark export --table owners > owners.csv`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if table != "" && photosTo != "" {
-				return &usageError{errors.New("--photos: goes with the whole register; a table has no photos")}
+				return &usageError{errors.New("--photos: goes with the whole register or an owner; a table has no photos")}
+			}
+			if table != "" && owner != 0 {
+				return &usageError{errors.New("--owner or --table, not both: a table is of all owners")}
 			}
 			if err := a.registerThere(cmd.Context()); err != nil {
 				return err
@@ -54,16 +61,21 @@ spreadsheet; that of the acts is what stands in every history.`,
 			if table != "" {
 				return a.export(cmd.Context(), "/api/v1/tables/"+string(table), to)
 			}
-			if err := a.export(cmd.Context(), "/api/v1/export", to); err != nil {
+			records, pictures := "/api/v1/export", "/api/v1/photos"
+			if owner != 0 {
+				records, pictures = fmt.Sprintf("/api/v1/owners/%d/export", owner), fmt.Sprintf("/api/v1/photos?owner=%d", owner)
+			}
+			if err := a.export(cmd.Context(), records, to); err != nil {
 				return err
 			}
-			return a.exportPhotos(cmd.Context(), "/api/v1/photos", photosBeside(photosTo, to))
+			return a.exportPhotos(cmd.Context(), pictures, photosBeside(photosTo, to))
 		},
 	}
 	f := cmd.Flags()
+	f.Uint64Var((*uint64)(&owner), "owner", 0, "everything about the owner with the `number`")
 	f.StringVar(&photosTo, "photos", "", "`folder` for the photos (default photos beside the file)")
 	f.StringVar(&to, "to", "", "`file` to write, which must not be there yet (default standard output)")
-	need(f, &table, choice("table", workshop.TableNames()), "table", "TABLE", "owners, machines, loops, containers or acts")
+	pick(f, &table, workshop.TableNames(), "table", "TABLE", "owners, machines, loops, containers or acts")
 	return cmd
 }
 
@@ -108,7 +120,7 @@ before add nothing.`,
 		Example: `  fillmark import owners.csv --table owners --dry-run
   fillmark import history.csv --table acts --dry-run
   fillmark --store new.db import register.jsonl`,
-		Args: oneFile,
+		Args: exactlyOne("the file"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if table != "" && photosFrom != "" {
 				return &usageError{errors.New("--photos: goes with the whole register; a table has no photos")}
@@ -128,17 +140,10 @@ before add nothing.`,
 		},
 	}
 	f := cmd.Flags()
-	need(f, &table, choice("table", workshop.TableNames()), "table", "TABLE", "owners, machines, loops, containers or acts")
+	pick(f, &table, workshop.TableNames(), "table", "TABLE", "owners, machines, loops, containers or acts")
 	f.StringVar(&photosFrom, "photos", "", "`folder` with the photos (default photos beside the file)")
 	f.BoolVar(&dryRun, "dry-run", false, "find what is wrong and write nothing")
 	return cmd
-}
-
-func oneFile(_ *cobra.Command, args []string) error {
-	if len(args) != 1 {
-		return &usageError{fmt.Errorf("%d arguments given; one is right: the file", len(args))}
-	}
-	return nil
 }
 
 func (a *app) open(name string) (io.ReadCloser, error) {

@@ -40,6 +40,12 @@ func need[T any](flags *pflag.FlagSet, target *T, parse func(string) (T, error),
 	flags.Var(&parsedFlag[T]{target: target, parse: parse, kind: kind}, name, usage)
 }
 
+// pick adds a flag that takes one of the values of a string type.
+func pick[T ~string](flags *pflag.FlagSet, target *T, allowed []T, name, kind, usage string) {
+	need(flags, target, choice(name, allowed), name, kind, usage)
+	offer(flags, name, allowed)
+}
+
 // may adds a flag that leaves target nil where it is not given, or is "none".
 func may[T any](flags *pflag.FlagSet, target **T, parse func(string) (T, error), name, kind, usage string) {
 	pointer := func(text string) (*T, error) {
@@ -55,9 +61,18 @@ func may[T any](flags *pflag.FlagSet, target **T, parse func(string) (T, error),
 // alias keeps an earlier word for a flag working, unseen.
 func alias(flags *pflag.FlagSet, was, is string) {
 	f := *flags.Lookup(is)
-	f.Name, f.Hidden = was, true
+	f.Name, f.Hidden, f.Value = was, true, renamed{f.Value, flags, is}
 	flags.AddFlag(&f)
 }
+
+// renamed is the value of an earlier word: it says the flag that took its place.
+type renamed struct {
+	pflag.Value
+	flags *pflag.FlagSet
+	is    string
+}
+
+func (r renamed) Set(text string) error { return r.flags.Set(r.is, text) }
 
 // none is what is typed for a value that there is not.
 const none = "none"

@@ -20,15 +20,15 @@ func (a *app) intakeCommand() *cobra.Command {
 	var tag loops.Tag
 	said := acts.Said{}
 	cmd := &cobra.Command{
-		Use:   "intake --who TEXT --kind KIND --hurts TEXT",
+		Use:   "intake --who TEXT --kind KIND --complaint TEXT",
 		Short: "Take a machine in: who, what, what hurts, photos",
 		Long: `Intake puts owner, machine and loop on record with what is said at the counter.
 All else is not known yet and asked by the step that can see or measure it; of
 a model that was here before it is assumed as in the last unit. A machine with
 one of our labels: --tag. A donor unit has no --who.`,
-		Example: `  fillmark intake --who "Bea Moss, +351 910 000 111" --kind desktop --hurts "loud since May"
-  fillmark intake --owner 3 --kind "laser chiller" --model "Heron T1" --hurts "drips" --photo front.jpg
-  fillmark intake --tag 7K3QXW --hurts "too hot again"`,
+		Example: `  fillmark intake --who "Bea Moss, +351 910 000 111" --kind desktop --complaint "loud since May"
+  fillmark intake --owner 3 --kind "laser chiller" --model "Heron T1" --complaint "drips" --photo front.jpg
+  fillmark intake --tag 7K3QXW --complaint "too hot again"`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			switch {
@@ -53,9 +53,10 @@ one of our labels: --tag. A donor unit has no --who.`,
 	f.StringVar(&arrival.Who, "who", "", "name, telephone and mail in one `line`")
 	f.Uint64Var((*uint64)(&arrival.Owner), "owner", 0, "`number` of an owner on record, instead of --who")
 	f.BoolVar(&arrival.New, "somebody-new", false, "not the owner of that name who is on record")
-	need(f, &arrival.Kind, choice("kind", loops.MachineKinds()), "kind", "KIND", "kind of machine: "+listed(loops.MachineKinds()))
+	pick(f, &arrival.Kind, loops.MachineKinds(), "kind", "KIND", "kind of machine: "+listed(loops.MachineKinds()))
 	f.StringVar(&arrival.Model, "model", "", "maker and model, as on its plate")
-	f.StringVar(&arrival.Complaint, "hurts", "", "what hurts, in the owner's `words`")
+	f.StringVar(&arrival.Complaint, "complaint", "", "what hurts, in the owner's `words`")
+	alias(f, "hurts", "complaint")
 	need(f, &tag, loops.ParseTag, "tag", "TAG", "tag of a loop that comes in again")
 	photos, _ := acts.OfKind(loops.KindIntake)
 	if d, ok := photos.Field("photo"); ok {
@@ -68,7 +69,7 @@ one of our labels: --tag. A donor unit has no --who.`,
 func intakeFlags() []acts.Field {
 	return []acts.Field{
 		{Name: "who", Also: []string{"name", "email", "phone"}}, {Name: "kind", Also: []string{"what"}},
-		{Name: "hurts", Also: []string{"complaint"}}, {Name: "model"}, {Name: "owner"}, {Name: "tag"}, {Name: "photo"},
+		{Name: "complaint"}, {Name: "model"}, {Name: "owner"}, {Name: "tag"}, {Name: "photo"},
 	}
 }
 

@@ -37,12 +37,7 @@ group, entry and cause. One line is one life, or count equal ones:
 entry is the age at which a loop joined the record; what ended sooner was
 never seen. The ages are in any one unit. FILE may be - for standard input.`,
 		Example: "  fillmark lives lives.csv --svg lives.svg --age-unit months",
-		Args: func(_ *cobra.Command, args []string) error {
-			if len(args) != 1 {
-				return &usageError{fmt.Errorf("%d arguments given; one is right: the file of lives", len(args))}
-			}
-			return nil
-		},
+		Args:    exactlyOne("the file of lives"),
 		RunE: func(_ *cobra.Command, args []string) error {
 			lives, err := a.readLives(args[0])
 			if err != nil {

@@ -32,12 +32,7 @@ weighs it with what is felt and seen.
 The file has two columns, seconds and °C, a reading every second or so for half
 a minute, from any logging tool; --power is the heat that the log begins with.`,
 		Example: `  fillmark log boot.csv --power 65W`,
-		Args: func(_ *cobra.Command, args []string) error {
-			if len(args) != 1 {
-				return &usageError{fmt.Errorf("%d arguments given; one is right: the file with the log", len(args))}
-			}
-			return nil
-		},
+		Args:    exactlyOne("the file with the log"),
 		RunE: func(_ *cobra.Command, args []string) error {
 			answer, err := analyseLog(args[0], power)
 			if err != nil {

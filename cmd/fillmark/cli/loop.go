@@ -4,6 +4,7 @@
 package cli
 
 import (
+	"context"
 	"fmt"
 	"strings"
 
@@ -18,56 +19,50 @@ import (
 
 func (a *app) loopCommand() *cobra.Command {
 	cmd := &cobra.Command{Use: "loop", Short: "Loops: what is in them and what was done to them", Args: cobra.NoArgs}
-	cmd.AddCommand(a.loopAddCommand(), a.loopCopyCommand(), a.loopEditCommand(),
-		a.loopListCommand(), a.loopShowCommand(), a.loopHistoryCommand(), a.loopStepsCommand(), a.loopLogCommand(),
-	)
-	cmd.AddCommand(a.actCommands()...)
+	cmd.AddCommand(a.loopAddCommand(), a.loopEditCommand(), a.loopListCommand(), a.loopShowCommand(), a.loopLogCommand())
+	for _, d := range acts.All() {
+		act := a.actCommand(d)
+		if d.Kind == loops.KindStep {
+			a.orSheet(act)
+		}
+		cmd.AddCommand(act)
+	}
 	return cmd
 }
 
 func (a *app) loopAddCommand() *cobra.Command {
 	said := acts.Said{}
+	var like loops.Tag
 	cmd := addCommand(a, said, adding[loops.Loop, loops.Loop]{
 		record: acts.Loops(), path: "/api/v1/loops", short: "Record a loop and get its tag",
 		example: `  fillmark loop add --machine 5 --holds 480ml --open \
-      --wetted "cold plate:copper/nickel" --wetted radiator:aluminium --wall -10C`,
+      --wetted "cold plate:copper/nickel" --wetted radiator:aluminium --wall -10C
+  fillmark loop add --machine 6 --like 7K3QXW    # of an identical machine`,
+		like: func(ctx context.Context, c *client) (loops.Loop, error) {
+			if like == "" {
+				return loops.Loop{}, nil
+			}
+			file, err := call[workshop.File](ctx, c, "GET", "/api/v1/loops/"+string(like), nil)
+			return loops.Loop{Name: file.Loop.Name, Construction: file.Loop.Construction}, err
+		},
 		print: func(p *printer, l loops.Loop) {
 			p.line("Loop recorded. Its tag is %s: write it on the label.", l.Tag)
 		},
 	})
+	need(cmd.Flags(), &like, loops.ParseTag, "like", "TAG", "built like the loop with the tag, but for what is typed beside it")
 	var open bool
 	cmd.Flags().BoolVar(&open, "open", false, "with a fill port or a reservoir: not sealed")
 	needed := cmd.PreRunE
 	cmd.PreRunE = func(cmd *cobra.Command, args []string) error {
-		if open == cmd.Flags().Changed("sealed") {
+		sealed := cmd.Flags().Changed("sealed")
+		if open == sealed && (open || like == "") {
 			return &usageError{fmt.Errorf("--sealed or --open: one of them says whether the loop has a fill port")}
+		}
+		if open {
+			said["sealed"] = []string{"no"}
 		}
 		return needed(cmd, args)
 	}
-	return cmd
-}
-
-func (a *app) loopCopyCommand() *cobra.Command {
-	var wanted web.LoopCopy
-	cmd := &cobra.Command{
-		Use:     "copy TAG --machine NUMBER",
-		Short:   "Record a loop built like another one, for identical machines",
-		Example: `  fillmark loop copy 7K3QXW --machine 6`,
-		Args:    oneTag,
-		RunE: func(cmd *cobra.Command, args []string) error {
-			tag, err := loops.ParseTag(args[0])
-			if err != nil {
-				return err
-			}
-			return tell(cmd.Context(), a, "POST", "/api/v1/loops/"+string(tag)+"/copy", wanted, func(p *printer, loop loops.Loop) {
-				p.line("Loop recorded, built like %s. Its tag is %s: write it on the label.", tag, loop.Tag)
-			})
-		},
-	}
-	f := cmd.Flags()
-	f.Uint64Var((*uint64)(&wanted.Machine), "machine", 0, "`number` of the machine it is in")
-	f.StringVar(&wanted.Name, "name", "", "tells the loops of one machine apart (default the other's)")
-	needFlags(cmd, "machine")
 	return cmd
 }
 
@@ -117,6 +112,8 @@ func (a *app) loopListCommand() *cobra.Command {
 	f.StringVar(&due, "due", "", "only those with something due by the `day`")
 	f.StringVar(&sealed, "sealed", "", "only sealed ones, with no fill port (true), or open ones (false)")
 	f.StringVar(&where, "where", "", "only those \"in service\", \"in the workshop\", failed or retired")
+	offer(f, "sort", []string{"tag", "owner", "due", "filled", "volume"})
+	offer(f, "where", workshop.LoopPlaces())
 	return cmd
 }
 

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/web"
@@ -19,21 +20,56 @@ import (
 )
 
 func (a *app) loopShowCommand() *cobra.Command {
-	return &cobra.Command{
+	var whole bool
+	var kinds []loops.EntryKind
+	cmd := &cobra.Command{
 		Use: "show TAG", Short: "Show one loop: charge, protection, plan, history",
-		Example: `  fillmark loop show 7K3QXW`,
-		Args:    oneTag,
+		Example: `  fillmark loop show 7K3QXW
+  fillmark loop show 7K3QXW --history                          # with all details
+  fillmark loop show 7K3QXW --kind fill --kind weighing        # of these alone`,
+		Args: oneTag,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			tag, err := loops.ParseTag(args[0])
 			if err != nil {
 				return err
 			}
-			return tell(cmd.Context(), a, "GET", "/api/v1/loops/"+string(tag), nil, printFile)
+			file, err := ask[workshop.File](cmd.Context(), a, "GET", "/api/v1/loops/"+string(tag), nil)
+			if err != nil {
+				return err
+			}
+			struck := struckIn(file.History)
+			if len(kinds) > 0 {
+				file.History = append([]loops.Entry{}, slices.DeleteFunc(file.History, func(e loops.Entry) bool { return !slices.Contains(kinds, e.Kind) })...)
+			}
+			return a.print(file, func(p *printer) {
+				if whole || len(kinds) > 0 {
+					printHistory(p, file, struck)
+					return
+				}
+				printFile(p, file)
+			})
 		},
 	}
+	cmd.Flags().BoolVar(&whole, "history", false, "print everything recorded about it, with all details, the oldest first")
+	cmd.Flags().Var(&listFlag[loops.EntryKind]{target: &kinds, parse: choice("kind", loops.EntryKinds()), kind: "KIND"}, "kind", "of the history only entries of this kind, with all details; repeat")
+	return cmd
 }
 
 func printFile(p *printer, file workshop.File) {
+	printBuilt(p, file)
+	printProtection(p, file.Protection, file.Loop.State.Charge)
+	printScale(p, file.Scale)
+	printReadings(p, file.Readings)
+	printPlan(p, file.Loop.Plan)
+	p.line("History")
+	p.table([]string{"day", "no.", "what", "by"}, len(file.History), func(i int) []string {
+		e := file.History[len(file.History)-1-i]
+		return []string{e.Day.Long(), fmt.Sprint(e.ID), string(e.Kind), e.By}
+	})
+}
+
+// printBuilt says what a loop is and what is in it.
+func printBuilt(p *printer, file workshop.File) {
 	l := file.Loop
 	p.line("%s  %s, %s, %s (revision %d)", l.Tag, file.Machine.Name, file.Machine.Kind, file.Owner.Name, l.Revision)
 	p.line("%s loop, %s: %s", capital(sealedWord(l)), l.Volume, contentWords(l.State))
@@ -41,15 +77,15 @@ func printFile(p *printer, file workshop.File) {
 		p.line("Retired on %s.", l.State.Retired.Long())
 	}
 	p.paragraph("Built: ", "  ", strings.Join(l.Construction.Words(), "; ")+".")
-	printProtection(p, file.Protection, l.State.Charge)
-	printScale(p, file.Scale)
-	printReadings(p, file.Readings)
-	printPlan(p, l.Plan)
-	p.line("History")
-	p.table([]string{"day", "no.", "what", "by"}, len(file.History), func(i int) []string {
-		e := file.History[len(file.History)-1-i]
-		return []string{e.Day.Long(), fmt.Sprint(e.ID), string(e.Kind), e.By}
-	})
+}
+
+// printHistory prints a history with all details.
+func printHistory(p *printer, file workshop.File, struck map[loops.EntryID]bool) {
+	printBuilt(p, file)
+	p.line("History: %d entries, the oldest first", len(file.History))
+	for _, e := range file.History {
+		printEntry(p, e, struck[e.ID])
+	}
 }
 
 func printProtection(p *printer, protection *loops.Protection, charge *loops.Charge) {
@@ -172,34 +208,6 @@ func printCauses(p *printer, a *triage.Answer) {
 	p.paragraph("    next: ", "      ", fmt.Sprintf("%s (%.0f min); fillmark triage takes what it shows", a.Next.Do, a.Next.Minutes))
 }
 
-func (a *app) loopHistoryCommand() *cobra.Command {
-	var kinds []loops.EntryKind
-	cmd := &cobra.Command{
-		Use: "history TAG", Short: "Show everything recorded about a loop, with all details, the oldest first", Args: oneTag,
-		Example: `  fillmark loop history 7K3QXW --kind fill --kind weighing`,
-		RunE: func(cmd *cobra.Command, args []string) error {
-			tag, err := loops.ParseTag(args[0])
-			if err != nil {
-				return err
-			}
-			file, err := ask[workshop.File](cmd.Context(), a, "GET", "/api/v1/loops/"+string(tag), nil)
-			if err != nil {
-				return err
-			}
-			entries := slices.DeleteFunc(file.History, func(e loops.Entry) bool { return len(kinds) > 0 && !slices.Contains(kinds, e.Kind) })
-			return a.print(items[loops.Entry]{append([]loops.Entry{}, entries...)}, func(p *printer) {
-				p.line("%s: %d entries.", tag, len(entries))
-				struck := struckIn(file.History)
-				for _, e := range entries {
-					printEntry(p, e, struck[e.ID])
-				}
-			})
-		},
-	}
-	cmd.Flags().Var(&listFlag[loops.EntryKind]{target: &kinds, parse: choice("kind", loops.EntryKinds()), kind: "KIND"}, "kind", "only entries of this kind; repeat")
-	return cmd
-}
-
 // struckIn tells which entries do not count, by the correction that says so.
 func struckIn(history []loops.Entry) map[loops.EntryID]bool {
 	standing := loops.Standing(history)
@@ -224,18 +232,26 @@ func printEntry(p *printer, e loops.Entry, struck bool) {
 	}
 }
 
-func (a *app) loopStepsCommand() *cobra.Command {
-	return &cobra.Command{
-		Use: "steps TAG", Short: "Print the bench sheet of the wet work; loop step ticks a step of it",
-		Example: `  fillmark loop steps 7K3QXW`,
-		Args:    oneTag,
-		RunE: func(cmd *cobra.Command, args []string) error {
-			tag, err := loops.ParseTag(args[0])
-			if err != nil {
-				return err
-			}
-			return tell(cmd.Context(), a, "GET", "/api/v1/loops/"+string(tag)+"/steps", nil, printSheet)
-		},
+// orSheet lets the command that ticks a step print the bench sheet where no
+// step is named: what there is to tick.
+func (a *app) orSheet(cmd *cobra.Command) {
+	cmd.Use = "step TAG [--sheet-step STEP]"
+	cmd.Short = "Print the bench sheet of the wet work, or tick a step of it"
+	cmd.Long = `Print the bench sheet of the wet work. With --sheet-step tick that step of it, or
+leave it out and say why.`
+	cmd.Example = "  fillmark loop step 7K3QXW\n" + cmd.Example
+	tick := cmd.RunE
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		said := false
+		cmd.LocalNonPersistentFlags().VisitAll(func(f *pflag.Flag) { said = said || f.Changed })
+		if said {
+			return tick(cmd, args)
+		}
+		tag, err := loops.ParseTag(args[0])
+		if err != nil {
+			return err
+		}
+		return tell(cmd.Context(), a, "GET", "/api/v1/loops/"+string(tag)+"/steps", nil, printSheet)
 	}
 }
 

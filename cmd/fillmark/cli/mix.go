@@ -131,6 +131,8 @@ against the strength stands above the amounts.`,
 	need(f, &r.LeftMass, chemistry.ParseMassPercent, "left-mass", "PERCENT", "glycol mass % of the liquid left (default 0%, rinsed)")
 	need(f, &r.LeftUncertainty, chemistry.ParseLitre, "left-uncertainty", "VOLUME", "how sure the volume left is (k = 2)")
 	need(f, &r.ConcentrateUncertainty, chemistry.ParseMassPercent, "concentrate-uncertainty", "PERCENT", "how sure its strength is (k = 2)")
+	sure(f, "left", "left-uncertainty")
+	sure(f, "concentrate", "concentrate-uncertainty")
 	alias(f, "protect", "wall")
 	needFlags(cmd, "make")
 	return cmd
@@ -196,7 +198,7 @@ func (l *labelFlags) product(base chemistry.Fluid) *chemistry.Product {
 
 // basisFlag says in which per cent strengths are typed.
 func basisFlag(f *pflag.FlagSet, basis *string) {
-	need(f, basis, choice("basis", []string{"mass", "volume"}), "basis", "BASIS", "of every strength typed as mass %: mass, or volume for volume % before mixing at 20 °C (default mass)")
+	pick(f, basis, []string{"mass", "volume"}, "basis", "BASIS", "of every strength typed as mass %: mass, or volume for volume % before mixing at 20 °C (default mass)")
 }
 
 // byVolume takes strengths that were typed in volume % to mass fractions.

@@ -23,8 +23,8 @@ import (
 
 func (a *app) openingCommand() *cobra.Command {
 	cmd := &cobra.Command{Use: "opening", Short: "Openings: what was found inside, and what it tells", Args: cobra.NoArgs}
-	cmd.AddCommand(a.openingListCommand(), a.openingShowCommand(), a.openingLivesCommand(),
-		a.openingPatternCommand(), a.openingHowLongCommand(), a.openingWhenLookCommand(), a.openingEvidenceCommand(), a.openingWatchCommand(), a.openingSummaryCommand())
+	cmd.AddCommand(a.openingListCommand(), a.openingPatternCommand(), a.openingWatchCommand(), a.openingHowLongCommand(),
+		a.openingLivesCommand(), a.openingWhenLookCommand(), a.openingEvidenceCommand(), a.openingSummaryCommand())
 	return cmd
 }
 
@@ -60,17 +60,22 @@ func (a *app) openingListCommand() *cobra.Command {
 	var cause loops.Cause
 	var since loops.Day
 	cmd := &cobra.Command{
-		Use: "list", Short: "List the openings, the newest first",
-		Example: `  fillmark opening list --cause clog --since 2026-01-01`,
-		Args:    noArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error {
+		Use: "list [TAG]", Short: "List the openings, the newest first, or show what those of a loop found",
+		Example: `  fillmark opening list --cause clog --since 2026-01-01
+  fillmark opening list 7K3QXW`,
+		Args: atMostOne("the tag on the loop's label"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			drop := func(l evidence.OpeningLine) bool {
+				return cause != "" && l.Opening.Cause != cause || l.Day.Before(since)
+			}
+			if len(args) == 1 {
+				return a.openingsOf(cmd.Context(), args[0], drop)
+			}
 			found, err := ask[items[evidence.OpeningLine]](cmd.Context(), a, "GET", "/api/v1/openings", nil)
 			if err != nil {
 				return err
 			}
-			found.Items = slices.DeleteFunc(found.Items, func(l evidence.OpeningLine) bool {
-				return cause != "" && l.Opening.Cause != cause || l.Day.Before(since)
-			})
+			found.Items = slices.DeleteFunc(found.Items, drop)
 			return a.print(found, func(p *printer) {
 				p.line("%s on record.", plural(len(found.Items), "opening"))
 				p.list([]string{"day", "tag", "cause", "months", "seen"}, len(found.Items), func(i int) []string {
@@ -80,33 +85,32 @@ func (a *app) openingListCommand() *cobra.Command {
 			})
 		},
 	}
-	need(cmd.Flags(), &cause, choice("cause", loops.Causes()), "cause", "CAUSE", "only those with the cause")
+	pick(cmd.Flags(), &cause, loops.Causes(), "cause", "CAUSE", "only those with the cause")
 	need(cmd.Flags(), &since, loops.ParseDay, "since", "DAY", "only those of this day or later")
 	return cmd
+}
+
+// openingsOf prints all that the openings of a loop found, the oldest first.
+func (a *app) openingsOf(ctx context.Context, word string, drop func(evidence.OpeningLine) bool) error {
+	tag, err := loops.ParseTag(word)
+	if err != nil {
+		return err
+	}
+	found, err := ask[items[evidence.OpeningFile]](ctx, a, "GET", "/api/v1/openings/of/"+string(tag), nil)
+	if err != nil {
+		return err
+	}
+	found.Items = slices.DeleteFunc(found.Items, func(f evidence.OpeningFile) bool { return drop(f.OpeningLine) })
+	return a.print(found, func(p *printer) {
+		for _, f := range found.Items {
+			printOpening(p, f)
+		}
+	})
 }
 
 // ageWords writes the age at an opening in months.
 func ageWords(l evidence.OpeningLine) string {
 	return evidence.SummaryCase{MonthsFrom: l.MonthsFrom, MonthsTo: l.MonthsTo}.Age()
-}
-
-func (a *app) openingShowCommand() *cobra.Command {
-	return &cobra.Command{
-		Use: "show TAG", Short: "Show what the openings of a loop found",
-		Example: `  fillmark opening show 7K3QXW`,
-		Args:    oneTag,
-		RunE: func(cmd *cobra.Command, args []string) error {
-			tag, err := loops.ParseTag(args[0])
-			if err != nil {
-				return err
-			}
-			return tell(cmd.Context(), a, "GET", "/api/v1/openings/of/"+string(tag), nil, func(p *printer, found items[evidence.OpeningFile]) {
-				for _, f := range found.Items {
-					printOpening(p, f)
-				}
-			})
-		},
-	}
 }
 
 func printOpening(p *printer, f evidence.OpeningFile) {

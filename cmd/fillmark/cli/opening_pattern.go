@@ -6,7 +6,9 @@ package cli
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -43,7 +45,7 @@ sealed and of open loops.`,
 	}
 	f := cmd.Flags()
 	f.BoolVar(&asFile, "csv", false, "write the file")
-	need(f, &origin, choice("origin", chargeOrigins()), "origin", "ORIGIN", "of the charges in the file: workshop (default), factory or unknown")
+	pick(f, &origin, chargeOrigins(), "origin", "ORIGIN", "of the charges in the file: workshop (default), factory or unknown")
 	buildFlag(f, &build)
 	f.StringVar(&by, "by", "", "`TRAIT` that parts them into groups")
 	return cmd
@@ -51,7 +53,7 @@ sealed and of open loops.`,
 
 // buildFlag says of which loops the charges are.
 func buildFlag(f *pflag.FlagSet, build *string) {
-	need(f, build, choice("build", []string{evidence.Build(true), evidence.Build(false)}), "build", "BUILD", "of the loops, sealed or open; needed where there are charges of both")
+	pick(f, build, []string{evidence.Build(true), evidence.Build(false)}, "build", "BUILD", "of the loops, sealed or open; needed where there are charges of both")
 }
 
 func caseRow(c evidence.CaseLine) []string {
@@ -82,7 +84,7 @@ Keys: ` + wrapped(evidence.TraitKeys()),
 			return tell(cmd.Context(), a, "GET", query("/api/v1/openings/pattern", "cause", string(cause), "trait", trait), nil, printPattern)
 		},
 	}
-	need(cmd.Flags(), &cause, choice("cause", loops.Causes()), "cause", "CAUSE", "cause that ended them: clog (default), pump, leak or other")
+	pick(cmd.Flags(), &cause, loops.Causes(), "cause", "CAUSE", "cause that ended them: clog (default), pump, leak or other")
 	cmd.Flags().StringVar(&trait, "trait", "", "`KEY=VALUE` such as metal=aluminium; without it all are compared")
 	return cmd
 }
@@ -165,7 +167,7 @@ func (a *app) openingHowLongCommand() *cobra.Command {
 	f := cmd.Flags()
 	f.StringVar(&by, "by", "", "`TRAIT` that parts them: a key, or KEY=VALUE for with and without")
 	f.StringVar(&svg, "svg", "", "draw the curve into `FILE`")
-	need(f, &origin, choice("origin", chargeOrigins()), "origin", "ORIGIN", "of the charges that --svg draws: workshop (default), factory or unknown")
+	pick(f, &origin, chargeOrigins(), "origin", "ORIGIN", "of the charges that --svg draws: workshop (default), factory or unknown")
 	buildFlag(f, &build)
 	return cmd
 }
@@ -269,42 +271,47 @@ func printWhenLook(p *printer, l evidence.WhenLook) {
 }
 
 func (a *app) openingWatchCommand() *cobra.Command {
-	cmd := &cobra.Command{Use: "watch", Short: "Patterns to be tested on charges that end from now on", Args: cobra.NoArgs}
 	var watch loops.PatternWatch
-	add := &cobra.Command{
-		Use:     "add --cause CAUSE --trait KEY=VALUE",
-		Short:   "Write a pattern down before the cases that test it",
-		Example: "  fillmark opening watch add --cause clog --trait metal=aluminium --read-at 5",
-		Args:    noArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error {
-			return tell(cmd.Context(), a, "POST", "/api/v1/openings/watches", watch, func(p *printer, line evidence.WatchLine) {
+	cmd := &cobra.Command{
+		Use:   "watch [KEY=VALUE --cause CAUSE]",
+		Short: "List the patterns under watch, or put one there before the cases that test it",
+		Long: `List the patterns under watch and what has come of them. With a trait and a cause
+write that pattern down before the cases that test it: it counts only what happens
+from then on.`,
+		Example: `  fillmark opening watch
+  fillmark opening watch metal=aluminium --cause clog --read-at 5`,
+		Args: atMostOne("what is watched, such as metal=aluminium"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			const path = "/api/v1/openings/watches"
+			watch.Trait = strings.Join(args, "")
+			switch {
+			case watch == loops.PatternWatch{ReadAt: readAt}:
+				return tell(cmd.Context(), a, "GET", path, nil, printWatches)
+			case watch.Trait == "" || watch.Cause == "":
+				return &usageError{errors.New("a trait and --cause: what is watched, such as metal=aluminium --cause clog")}
+			}
+			return tell(cmd.Context(), a, "POST", path, watch, func(p *printer, line evidence.WatchLine) {
 				p.line("Watch %d: %s, %s.", line.ID, line.Cause, line.Answer.Words)
 				p.paragraph("", "", fmt.Sprintf("It counts what happens to charges after %s; nothing has happened yet to %d of them.", line.Registered.Long(), line.PassedOver))
 			})
 		},
 	}
-	f := add.Flags()
-	need(f, &watch.Cause, choice("cause", loops.Causes()), "cause", "CAUSE", "cause that ended them: clog, pump, leak or other")
-	f.StringVar(&watch.Trait, "trait", "", "`KEY=VALUE` such as metal=aluminium")
-	f.IntVar(&watch.ReadAt, "read-at", 5, "`number` of later failures at which it is read, once; 0 reads it each time")
+	f := cmd.Flags()
+	pick(f, &watch.Cause, loops.Causes(), "cause", "CAUSE", "cause that ended them: clog, pump, leak or other")
+	f.IntVar(&watch.ReadAt, "read-at", readAt, "`number` of later failures at which it is read, once; 0 reads it each time")
 	f.StringVar(&watch.Why, "why", "", "what suggested it")
-	needFlags(add, "cause", "trait")
-	list := &cobra.Command{
-		Use: "list", Short: "List the watches and what has come of them",
-		Example: `  fillmark opening watch list`,
-		Args:    noArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error {
-			return tell(cmd.Context(), a, "GET", "/api/v1/openings/watches", nil, func(p *printer, found items[evidence.WatchLine]) {
-				p.line("%s.", plural(len(found.Items), "watch pattern"))
-				for _, w := range found.Items {
-					p.line("%d  %s, %s, since %s by %s", w.ID, w.Cause, w.Answer.Words, w.Registered.Long(), w.By)
-					printTrait(p, w.Answer)
-				}
-			})
-		},
-	}
-	cmd.AddCommand(add, list)
 	return cmd
+}
+
+// readAt is at how many later failures a pattern is read, unless said.
+const readAt = 5
+
+func printWatches(p *printer, found items[evidence.WatchLine]) {
+	p.line("%s.", plural(len(found.Items), "watch pattern"))
+	for _, w := range found.Items {
+		p.line("%d  %s, %s, since %s by %s", w.ID, w.Cause, w.Answer.Words, w.Registered.Long(), w.By)
+		printTrait(p, w.Answer)
+	}
 }
 
 func (a *app) openingSummaryCommand() *cobra.Command {

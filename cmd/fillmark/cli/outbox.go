@@ -5,6 +5,8 @@ package cli
 
 import (
 	"bytes"
+	"context"
+	"errors"
 	"fmt"
 	"io"
 	"strings"
@@ -26,7 +28,7 @@ func (a *app) outboxCommand() *cobra.Command {
 		a.outboxActCommand(workshop.Hold, "Keep a waiting message back"),
 		a.outboxActCommand(workshop.Release, "Let a message go that was held"),
 		a.outboxActCommand(workshop.Drop, "Give a message up"),
-		a.suppressedCommand(), a.allowCommand(), a.letterCommand(),
+		a.allowCommand(),
 	)
 	return cmd
 }
@@ -58,41 +60,68 @@ func (a *app) outboxListCommand() *cobra.Command {
 		},
 	}
 	cmd.Flags().StringVar(&status, "status", "", "only `STATUS`: queued, held, delivered, refused, expired, dropped or withdrawn")
+	offer(cmd.Flags(), "status", loops.MessageStatuses())
 	return cmd
 }
 
 func (a *app) outboxShowCommand() *cobra.Command {
 	var raw, html bool
 	cmd := &cobra.Command{
-		Use: "show KEY", Short: "Show one message as its reader sees it",
+		Use: "show KEY | TAG", Short: "Show a message as its reader sees it, or the letter on paper for a loop's owner",
+		Long: `Show a message, by its key, as its reader sees it; or, by the tag of a loop, the
+letter on paper for an owner whom no mail reaches.`,
 		Example: `  fillmark outbox show 3/2026-11-28/reminder
-  fillmark outbox show 3/2026-11-28/reminder --html > letter.html`,
-		Args: cobra.ExactArgs(1),
+  fillmark outbox show 7K3QXW --html > letter.html    # to print from a browser`,
+		Args: exactlyOne("the key of a message, or the tag of a loop"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			message, err := ask[loops.Message](cmd.Context(), a, "GET", "/api/v1/outbox/message?key="+queryEscape(args[0]), nil)
-			if err != nil {
-				return err
-			}
-			if raw && !a.json {
-				_, err := a.out.Write(message.Raw)
-				return err
-			}
-			preview, err := notify.ReadPreview(message.Raw)
-			if err != nil && len(message.Raw) > 0 {
-				return err
-			}
-			return a.print(message, func(p *printer) {
-				if html {
-					p.line("%s", preview.HTML)
-					return
+			if !strings.Contains(args[0], "/") { // as every key has
+				if raw {
+					return &usageError{errors.New("--raw: the key of a message; a letter on paper has no bytes as stored")}
 				}
-				printMessage(p, message, preview)
-			})
+				return a.showLetter(cmd.Context(), args[0], html)
+			}
+			return a.showMessage(cmd.Context(), args[0], raw, html)
 		},
 	}
 	cmd.Flags().BoolVar(&raw, "raw", false, "its bytes as stored, before signing")
-	cmd.Flags().BoolVar(&html, "html", false, "its HTML part")
+	cmd.Flags().BoolVar(&html, "html", false, "its HTML, of a letter on paper a page to print")
 	return cmd
+}
+
+func (a *app) showMessage(ctx context.Context, key string, raw, html bool) error {
+	message, err := ask[loops.Message](ctx, a, "GET", "/api/v1/outbox/message?key="+queryEscape(key), nil)
+	if err != nil {
+		return err
+	}
+	if raw && !a.json {
+		_, err := a.out.Write(message.Raw)
+		return err
+	}
+	preview, err := notify.ReadPreview(message.Raw)
+	if err != nil && len(message.Raw) > 0 {
+		return err
+	}
+	return a.print(message, func(p *printer) {
+		if html {
+			p.line("%s", preview.HTML)
+			return
+		}
+		printMessage(p, message, preview)
+	})
+}
+
+func (a *app) showLetter(ctx context.Context, word string, html bool) error {
+	tag, err := loops.ParseTag(word)
+	if err != nil {
+		return err
+	}
+	return tell(ctx, a, "GET", "/api/v1/loops/"+string(tag)+"/letter", nil, func(p *printer, letter web.LetterAnswer) {
+		text := letter.Text
+		if html {
+			text = letter.HTML
+		}
+		p.line("%s", strings.TrimRight(text, "\n"))
+	})
 }
 
 func printMessage(p *printer, m loops.Message, preview notify.Preview) {
@@ -117,7 +146,7 @@ func printMessage(p *printer, m loops.Message, preview notify.Preview) {
 
 func (a *app) outboxActCommand(action workshop.OutboxAction, short string) *cobra.Command {
 	return &cobra.Command{
-		Use: string(action) + " KEY", Short: short, Example: "  fillmark outbox " + string(action) + " 3/2026-11-28/reminder", Args: cobra.ExactArgs(1),
+		Use: string(action) + " KEY", Short: short, Example: "  fillmark outbox " + string(action) + " 3/2026-11-28/reminder", Args: exactlyOne("the key of the message, as outbox list shows it"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			asked := web.MessageAction{Key: loops.MessageKey(args[0]), Action: action}
 			return tell(cmd.Context(), a, "POST", "/api/v1/outbox/message", asked, func(p *printer, m loops.Message) {
@@ -127,46 +156,28 @@ func (a *app) outboxActCommand(action workshop.OutboxAction, short string) *cobr
 	}
 }
 
-func (a *app) suppressedCommand() *cobra.Command {
-	return &cobra.Command{
-		Use: "suppressed", Short: "List the addresses that mail does not reach, and why",
-		Example: `  fillmark outbox suppressed`,
-		Args:    noArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error {
-			return tell(cmd.Context(), a, "GET", "/api/v1/suppressed", nil, func(p *printer, list items[loops.Suppression]) {
-				if len(list.Items) == 0 {
-					p.line("No address has been given up.")
-					return
-				}
-				p.line("%s given up: nothing is sent there.", countAddresses(len(list.Items)))
-				for _, x := range list.Items {
-					_, what := notify.FailureInWords(x.Status)
-					p.paragraph("  ", "    ", fmt.Sprintf("%s since %s: %s; %s", x.Address, x.Since.Format("Mon 2 Jan 2006"), strings.TrimRight(x.Reason, "."), what))
-				}
-				p.line("Where one takes mail again: fillmark outbox allow ADDRESS. Where the relay was wrong about all of a day: allow --given-up-on DAY.")
-			})
-		},
-	}
-}
-
 func (a *app) allowCommand() *cobra.Command {
 	var on string
 	cmd := &cobra.Command{
-		Use: "allow [ADDRESS]", Short: "Let mail go again to an address that was given up, or to all of a day",
-		Example: `  fillmark outbox allow ana@garden.example
+		Use: "allow [ADDRESS]", Short: "List the addresses that were given up, or let mail go to one of them again",
+		Long: `List the addresses that mail does not reach, and why. With one of them, or with
+--given-up-on where the relay was wrong about all of a day, let mail go there
+again.`,
+		Example: `  fillmark outbox allow
+  fillmark outbox allow ana@garden.example
   fillmark outbox allow --given-up-on 2026-11-28`,
-		Args: cobra.MaximumNArgs(1),
+		Args: atMostOne("the address"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			var asked web.AllowedAddress
+			asked := web.AllowedAddress{Address: strings.Join(args, "")}
 			switch {
-			case len(args) == 1 && on == "":
-				asked.Address = args[0]
-			case len(args) == 0 && on != "":
+			case len(args) == 0 && on == "":
+				return tell(cmd.Context(), a, "GET", "/api/v1/suppressed", nil, printGivenUp)
+			case len(args) == 1 && on != "":
+				return &loops.InvalidError{Field: "address", Value: args[0], Reason: "one ADDRESS, or --given-up-on DAY for all of a day"}
+			case on != "":
 				if err := asked.GivenUpOn.UnmarshalText([]byte(on)); err != nil {
 					return chemistry.InField(err, "--given-up-on")
 				}
-			default:
-				return &loops.InvalidError{Field: "address", Value: strings.Join(args, " "), Reason: "one ADDRESS, or --given-up-on DAY for all of a day"}
 			}
 			return tell(cmd.Context(), a, "POST", "/api/v1/suppressed/allow", asked, func(p *printer, answer web.AllowedAddress) {
 				for _, address := range answer.Addresses {
@@ -179,24 +190,17 @@ func (a *app) allowCommand() *cobra.Command {
 	return cmd
 }
 
-func (a *app) letterCommand() *cobra.Command {
-	var html bool
-	cmd := &cobra.Command{
-		Use: "letter TAG", Short: "Write a letter on paper to the owner of a loop",
-		Example: `  fillmark outbox letter 7K3QXW --html > letter.html`,
-		Args:    cobra.ExactArgs(1),
-		RunE: func(cmd *cobra.Command, args []string) error {
-			return tell(cmd.Context(), a, "GET", "/api/v1/loops/"+pathEscape(args[0])+"/letter", nil, func(p *printer, letter web.LetterAnswer) {
-				if html {
-					p.line("%s", letter.HTML)
-					return
-				}
-				p.line("%s", strings.TrimRight(letter.Text, "\n"))
-			})
-		},
+func printGivenUp(p *printer, list items[loops.Suppression]) {
+	if len(list.Items) == 0 {
+		p.line("No address has been given up.")
+		return
 	}
-	cmd.Flags().BoolVar(&html, "html", false, "as an HTML page to print from a browser")
-	return cmd
+	p.line("%s given up: nothing is sent there.", countAddresses(len(list.Items)))
+	for _, x := range list.Items {
+		_, what := notify.FailureInWords(x.Status)
+		p.paragraph("  ", "    ", fmt.Sprintf("%s since %s: %s; %s", x.Address, x.Since.Format("Mon 2 Jan 2006"), strings.TrimRight(x.Reason, "."), what))
+	}
+	p.line("Where one takes mail again: fillmark outbox allow ADDRESS. Where the relay was wrong about all of a day: allow --given-up-on DAY.")
 }
 
 // maxBounce is what a mail that came back may weigh; the reader takes no more.

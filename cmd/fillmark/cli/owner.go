@@ -16,7 +16,7 @@ import (
 func (a *app) ownerCommand() *cobra.Command {
 	cmd := &cobra.Command{Use: "owner", Short: "Owners: who a machine goes back to", Args: cobra.NoArgs}
 	cmd.AddCommand(a.ownerAddCommand(), a.ownerListCommand(), a.ownerShowCommand(), a.ownerEditCommand(),
-		a.ownerExportCommand(), a.ownerEndLinksCommand(), a.ownerEraseCommand())
+		a.ownerEndLinksCommand(), a.ownerEraseCommand())
 	return cmd
 }
 
@@ -115,26 +115,6 @@ func (a *app) ownerEditCommand() *cobra.Command {
 			printMayMail(p, o)
 		},
 	})
-}
-
-func (a *app) ownerExportCommand() *cobra.Command {
-	var to, photosTo string
-	cmd := &cobra.Command{
-		Use: "export NUMBER [--to FILE] [--photos FOLDER]", Short: "Write everything on record about an owner as JSON Lines", Args: oneNumber[loops.OwnerID]("owner"),
-		Long: `Export writes the owner, their machines and loops with the whole history, and the
-mail to them. The photos that these name go as files into the folder photos
-beside FILE, or into the one that is named.`,
-		Example: `  fillmark owner export 3 --to ana/ana.jsonl`,
-		RunE: func(cmd *cobra.Command, args []string) error {
-			if err := a.export(cmd.Context(), "/api/v1/owners/"+args[0]+"/export", to); err != nil {
-				return err
-			}
-			return a.exportPhotos(cmd.Context(), "/api/v1/photos?owner="+args[0], photosBeside(photosTo, to))
-		},
-	}
-	cmd.Flags().StringVar(&photosTo, "photos", "", "`folder` for the photos (default photos beside the file)")
-	cmd.Flags().StringVar(&to, "to", "", "`file` to write, which must not be there yet (default standard output)")
-	return cmd
 }
 
 func (a *app) ownerEndLinksCommand() *cobra.Command {

@@ -122,12 +122,29 @@ func noArgs(_ *cobra.Command, args []string) error {
 	return nil
 }
 
-// oneTag wants exactly one argument, a loop's tag.
-func oneTag(_ *cobra.Command, args []string) error {
-	if len(args) != 1 {
-		return &usageError{fmt.Errorf("%d arguments given; one is right: the tag on the loop's label", len(args))}
+// exactlyOne wants one argument and says what.
+func exactlyOne(what string) cobra.PositionalArgs {
+	return func(_ *cobra.Command, args []string) error {
+		if len(args) != 1 {
+			return &usageError{fmt.Errorf("%d arguments given; one is right: %s", len(args), what)}
+		}
+		return nil
 	}
-	return nil
+}
+
+// atMostOne takes one argument or none.
+func atMostOne(what string) cobra.PositionalArgs {
+	return func(_ *cobra.Command, args []string) error {
+		if len(args) > 1 {
+			return &usageError{fmt.Errorf("%d arguments given; at most one is right: %s", len(args), what)}
+		}
+		return nil
+	}
+}
+
+// oneTag wants exactly one argument, a loop's tag.
+func oneTag(cmd *cobra.Command, args []string) error {
+	return exactlyOne("the tag on the loop's label")(cmd, args)
 }
 
 // needFlags makes flags compulsory, with a usage error that names the missing.
@@ -135,7 +152,7 @@ func needFlags(cmd *cobra.Command, names ...string) {
 	cmd.PreRunE = func(cmd *cobra.Command, _ []string) error {
 		for _, name := range names {
 			if !cmd.Flags().Changed(name) {
-				return &usageError{fmt.Errorf("--%s is missing: %s", name, cmd.Flags().Lookup(name).Usage)}
+				return &usageError{fmt.Errorf("--%s is missing: %s", name, plainUsage(cmd.Flags().Lookup(name)))}
 			}
 		}
 		return nil

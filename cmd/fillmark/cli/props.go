@@ -6,6 +6,7 @@ package cli
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -27,7 +28,18 @@ type propsAnswer struct {
 	ViscosityMPaS     float64         `json:"viscosity_mpa_s"`
 	RefractiveIndex20 float64         `json:"refractive_index_20c"`
 	Brix20            float64         `json:"brix_20c"`
-	Sources           []string        `json:"sources"`
+	*againstWater
+	Sources []string `json:"sources"`
+}
+
+// againstWater is what a glycol costs a loop; nil where nothing is compared.
+type againstWater struct {
+	ComparedAtC       float64 `json:"compared_at_c"`
+	HeatPerLitreK     float64 `json:"heat_kj_per_l_k"`
+	RelativeHeat      float64 `json:"relative_heat"`
+	RelativeViscosity float64 `json:"relative_viscosity"`
+	RelativeFlow      float64 `json:"relative_flow"`
+	Warning           string  `json:"warning"`
 }
 
 func (a *app) propsCommand() *cobra.Command {
@@ -38,7 +50,7 @@ func (a *app) propsCommand() *cobra.Command {
 	at, by := chemistry.DefaultAt, chemistry.CelsiusDelta(10)
 	cmd := &cobra.Command{
 		Use:   "props --fluid FLUID (--mass % | --volume %) [--at TEMPERATURE [--up-to TEMPERATURE]]",
-		Short: "Properties of a liquid from the published tables",
+		Short: "Properties of a liquid from the published tables, a glycol's against water's",
 		Example: "  fillmark props --fluid eg --mass 40% --at 20C\n" +
 			"  fillmark props --fluid eg --mass 40% --at -20C --up-to 60C --every 10K    # a table",
 		Args: noArgs,
@@ -57,7 +69,13 @@ func (a *app) propsCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return a.print(propsAnswerOf(p), func(out *printer) { printProps(out, p) })
+			answer := propsAnswerOf(p)
+			words := ""
+			if cost, err := chemistry.GlycolCost(fluid, fraction, at); err == nil && fluid.IsGlycol() {
+				answer.againstWater = &againstWater{float64(cost.ComparedAt), cost.HeatPerLitreKelvin, cost.RelativeHeat, cost.RelativeViscosity, cost.RelativeFlow, cost.Warning}
+				words = costWords(cost)
+			}
+			return a.print(answer, func(out *printer) { printProps(out, p, words) })
 		},
 	}
 	f := cmd.Flags()
@@ -150,7 +168,14 @@ func oneFraction(fluid chemistry.Fluid, mass *chemistry.MassFraction, volume *ch
 	return 0, nil
 }
 
-func printProps(out *printer, p chemistry.Properties) {
+// costWords says what a glycol costs in heat carried and viscosity.
+func costWords(c chemistry.Cost) string {
+	words := fmt.Sprintf("Against water at %s a litre carries %.0f %% of the heat, %.2f kJ per kelvin, and is %.1f times as viscous; the same heat takes %.2f times the flow.",
+		c.ComparedAt, 100*c.RelativeHeat, c.HeatPerLitreKelvin, c.RelativeViscosity, c.RelativeFlow)
+	return strings.TrimSpace(words + " " + c.Warning)
+}
+
+func printProps(out *printer, p chemistry.Properties, cost string) {
 	name := p.Fluid.Name()
 	if p.Fluid.IsGlycol() {
 		name = fmt.Sprintf("%s, %s (%s before mixing at 20 °C)", name, p.Mass, p.Volume)
@@ -166,6 +191,7 @@ func printProps(out *printer, p chemistry.Properties) {
 		{"sugar refractometer at 20 °C", p.Brix20.String()},
 	}
 	out.table([]string{"property", "value"}, len(rows), func(i int) []string { return rows[i] })
+	out.paragraph("", "", cost)
 	printSources(out, p.Sources)
 }
 

@@ -83,7 +83,8 @@ func (a *app) readingCommand() *cobra.Command {
 	need(f, &r.Scale, chemistry.ParseFluid, "scale", "FLUID", "glycol of that scale (default: the fluid)")
 	need(f, &r.Sample, chemistry.ParseCelsius, "at", "TEMPERATURE", "temperature of the sample (default 20C)")
 	need(f, &r.SampleUncertainty, chemistry.ParseCelsiusDelta, "at-uncertainty", "DIFFERENCE", "how sure the sample's temperature is (k = 2), such as 1K")
-	need(f, &r.Compensation, choice("compensation", []chemistry.Compensation{chemistry.NoCompensation, chemistry.SucroseCompensation, chemistry.GlycolCompensation}), "compensation", "KIND", "of the instrument for temperature: none, sucrose or glycol")
+	sure(f, "at", "at-uncertainty")
+	pick(f, &r.Compensation, []chemistry.Compensation{chemistry.NoCompensation, chemistry.SucroseCompensation, chemistry.GlycolCompensation}, "compensation", "KIND", "of the instrument for temperature: none, sucrose or glycol")
 	need(f, &r.Instrument, number(""), "instrument-uncertainty", "NUMBER", "uncertainty of the instrument (k = 2), plain, in the unit of the reading: Brix, nD, kg/l or K")
 	may(f, &r.ZeroAge, parseDays, "zero-age", "DAYS", "days since its zero was checked (default: today)")
 	f.BoolVar(&r.Inhibited, "inhibited", false, "a formulated product: its additives refract and weigh too")
@@ -122,7 +123,7 @@ type sourceAnswer struct {
 func (a *app) rulesCommand() *cobra.Command {
 	var source string
 	cmd := &cobra.Command{
-		Use: "rules [ID]", Short: "The rules behind the verdicts: when, what, from where", Args: cobra.MaximumNArgs(1),
+		Use: "rules [ID]", Short: "The rules behind the verdicts: when, what, from where", Args: atMostOne("the name of the rule"),
 		Long: `The rules behind the verdicts. What happens where two things meet is one rule
 a pair, named after both: acid+bleach, copper-biocide+aluminium. Beside them
 stands what acts ask of a loop's record, such as leaking. --source prints

@@ -4,6 +4,7 @@
 package cli
 
 import (
+	"context"
 	"fmt"
 	"slices"
 
@@ -17,7 +18,9 @@ type adding[T, Wrote any] struct {
 	record         acts.Record[T]
 	path           string
 	short, example string
-	print          func(*printer, Wrote)
+	// like is what a new one begins as; nil begins with nothing.
+	like  func(context.Context, *client) (T, error)
+	print func(*printer, Wrote)
 }
 
 // addCommand makes the command that adds a record, with a flag for each field;
@@ -28,10 +31,22 @@ func addCommand[T, Wrote any](a *app, said acts.Said, d adding[T, Wrote]) *cobra
 		Use: "add" + neededFlags(fields), Short: d.short, Example: d.example, Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			var record T
-			if err := d.record.Read(&record, said); err != nil {
+			if err := d.record.Read(&record, said); err != nil { // told before a register is looked for
 				return asFlags(err, fields)
 			}
-			wrote, err := ask[Wrote](cmd.Context(), a, "POST", d.path, record)
+			var wrote Wrote
+			err := a.with(cmd.Context(), func(c *client) (err error) {
+				if d.like != nil {
+					if record, err = d.like(cmd.Context(), c); err != nil {
+						return err
+					}
+					if err = d.record.Read(&record, said); err != nil {
+						return err
+					}
+				}
+				wrote, err = call[Wrote](cmd.Context(), c, "POST", d.path, record)
+				return err
+			})
 			if err != nil {
 				return asFlags(err, fields)
 			}

@@ -82,7 +82,7 @@ func (a *app) announceWithLink(h *daemon.Service) func(address string) error {
 			return err
 		}
 		if file, ok := a.errOut.(*os.File); !ok || !term.IsTerminal(int(file.Fd())) {
-			_, err = fmt.Fprintln(a.errOut, "No technician has a password yet. On this computer, fillmark technician link prints the link that sets the first one.")
+			_, err = fmt.Fprintln(a.errOut, "No technician has a password yet. On this computer, fillmark technician password --link prints the link that sets the first one.")
 			return err
 		}
 		secret, err := h.Gate.Link("", signin.Stamp{At: a.now().UTC(), By: localActor(a.env)})

@@ -120,7 +120,7 @@ func TestFirstLinkComesFromTheCommandAndWorksOnce(t *testing.T) {
 	t.Parallel()
 	folder := t.TempDir()
 	said := startDaemonAndListen(t, folder, nil)
-	<-said.linesWith("fillmark technician link prints the link")
+	<-said.linesWith("fillmark technician password --link prints the link")
 	assert.NotContains(t, said.text(), "/password/")
 	code, out, errOut := runHere(t, folder, "technician", "link")
 	require.Zero(t, code, errOut)

@@ -4,8 +4,6 @@
 package cli
 
 import (
-	"fmt"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -19,8 +17,8 @@ import (
 
 func (a *app) shelfCommand() *cobra.Command {
 	cmd := &cobra.Command{Use: "shelf", Short: "Shelf: containers, instruments, samples and used fluid", Args: cobra.NoArgs}
-	cmd.AddCommand(a.shelfAddCommand(), a.shelfListCommand(), a.shelfShowCommand(), a.shelfEditCommand(), a.shelfUseCommand(),
-		a.shelfLabelCommand(), a.shelfRecallCommand(), a.instrumentCommand(), a.sampleCommand(), a.wasteCommand())
+	cmd.AddCommand(a.shelfListCommand(), a.shelfAddCommand(), a.shelfShowCommand(), a.shelfEditCommand(), a.shelfUseCommand(), a.shelfRecallCommand(),
+		a.shelfInstrumentCommand(), a.shelfCheckCommand(), a.shelfSampleCommand(), a.shelfWasteCommand(), a.shelfDiscardCommand())
 	return cmd
 }
 
@@ -42,56 +40,6 @@ func printLabel(p *printer, lines []string) {
 	}
 }
 
-func (a *app) shelfListCommand() *cobra.Command {
-	var sort, lot string
-	var expires loops.Day
-	cmd := &cobra.Command{
-		Use: "list", Short: "List the containers", Args: noArgs,
-		Example: `  fillmark shelf list --expires 2027-01-31 --sort expires`,
-		RunE: func(cmd *cobra.Command, _ []string) error {
-			all, err := ask[items[loops.Container]](cmd.Context(), a, "GET", "/api/v1/containers", nil)
-			if err != nil {
-				return err
-			}
-			all.Items = slices.DeleteFunc(all.Items, func(c loops.Container) bool {
-				late := !expires.IsZero() && (c.Expires.IsZero() || c.Expires.After(expires))
-				return late || lot != "" && !strings.EqualFold(c.Lot, lot)
-			})
-			switch sort {
-			case "", "number":
-			case "product":
-				slices.SortStableFunc(all.Items, func(x, y loops.Container) int {
-					return strings.Compare(strings.ToLower(x.Product), strings.ToLower(y.Product))
-				})
-			case "expires":
-				slices.SortStableFunc(all.Items, func(x, y loops.Container) int { return compareExpiry(x.Expires, y.Expires) })
-			default:
-				return &loops.InvalidError{Field: "sort", Value: sort, Reason: "one of: number, product, expires"}
-			}
-			return a.print(all, func(p *printer) {
-				p.line("%s.", plural(len(all.Items), "container"))
-				p.list([]string{"no.", "kind", "product", "lot", "holds", "left", "use by"}, len(all.Items), func(i int) []string {
-					c := all.Items[i]
-					return []string{fmt.Sprint(c.ID), string(c.Kind), c.Product, c.Lot, containerWords(c), c.Left.String(), c.Expires.String()}
-				})
-			})
-		},
-	}
-	f := cmd.Flags()
-	f.StringVar(&sort, "sort", "", "`order`: number (default), product or expires")
-	f.StringVar(&lot, "lot", "", "only those of the `lot`")
-	need(f, &expires, loops.ParseDay, "expires", "DAY", "only those to be used by this day")
-	return cmd
-}
-
-// compareExpiry puts what never expires last.
-func compareExpiry(a, b loops.Day) int {
-	if a.IsZero() != b.IsZero() {
-		return b.Compare(a)
-	}
-	return a.Compare(b)
-}
-
 func containerWords(c loops.Container) string {
 	switch {
 	case c.Fluid == "":
@@ -104,7 +52,7 @@ func containerWords(c loops.Container) string {
 
 func (a *app) shelfShowCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "show NUMBER", Short: "Show a container and which loops it went into",
+		Use: "show NUMBER", Short: "Show a container, its label, and which loops it went into",
 		Example: `  fillmark shelf show 3`,
 		Args:    oneNumber[loops.ContainerID]("container"),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -123,25 +71,10 @@ func (a *app) shelfShowCommand() *cobra.Command {
 	}
 }
 
-func (a *app) shelfLabelCommand() *cobra.Command {
-	return &cobra.Command{
-		Use: "label NUMBER", Short: "Print what goes on a container's label",
-		Example: `  fillmark shelf label 3`,
-		Args:    oneNumber[loops.ContainerID]("container"),
-		RunE: func(cmd *cobra.Command, args []string) error {
-			c, err := ask[web.ContainerAnswer](cmd.Context(), a, "GET", "/api/v1/containers/"+args[0], nil)
-			if err != nil {
-				return err
-			}
-			return a.print(map[string][]string{"label": c.Label}, func(p *printer) { printLabel(p, c.Label) })
-		},
-	}
-}
-
 func (a *app) shelfEditCommand() *cobra.Command {
 	return editCommand(a, editing[loops.Container, web.ContainerAnswer, web.ContainerAnswer]{
 		record: acts.Containers(), use: "NUMBER", short: "Change a container", args: oneNumber[loops.ContainerID]("container"), path: below("/api/v1/containers/"),
-		example: `  fillmark shelf edit 3 --mass 39.4% --mass-uncertainty 0.5%`,
+		example: `  fillmark shelf edit 3 --mass 39.4%±0.5%`,
 		in:      func(c *web.ContainerAnswer) (*loops.Container, *uint64) { return &c.Container, &c.Revision },
 		print: func(p *printer, c web.ContainerAnswer) {
 			p.line("Container %d changed, now revision %d. Its label:", c.ID, c.Revision)
@@ -174,12 +107,7 @@ func (a *app) shelfUseCommand() *cobra.Command {
 func (a *app) shelfRecallCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "recall LOT", Short: "List every loop that a lot went into, with whom to call", Example: `  fillmark shelf recall K-118`,
-		Args: func(_ *cobra.Command, args []string) error {
-			if len(args) != 1 {
-				return &usageError{fmt.Errorf("%d arguments given; one is right: the lot on the label", len(args))}
-			}
-			return nil
-		},
+		Args: exactlyOne("the lot on the label"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return tell(cmd.Context(), a, "GET", query("/api/v1/recall", "lot", args[0]), nil, func(p *printer, recall workshop.Recall) {
 				still := 0

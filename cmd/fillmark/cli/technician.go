@@ -29,7 +29,7 @@ read as one line from standard input. With --link a link is printed instead,
 with which the technician sets a password once, within the hour.`,
 		Args: cobra.NoArgs,
 	}
-	cmd.AddCommand(a.technicianAdd(), a.technicianList(), a.technicianPasswd(), a.technicianLink(), a.technicianRemove())
+	cmd.AddCommand(a.technicianAdd(), a.technicianList(), a.technicianPassword(), a.technicianLink(), a.technicianRemove())
 	return cmd
 }
 
@@ -67,14 +67,26 @@ func (a *app) technicianAdd() *cobra.Command {
 	return cmd
 }
 
-func (a *app) technicianPasswd() *cobra.Command {
+func (a *app) technicianPassword() *cobra.Command {
 	var link bool
 	cmd := &cobra.Command{
-		Use: "passwd NAME", Short: "Set a technician's password, which ends their sign-ins",
-		Example: `  fillmark technician passwd mo`,
-		Args:    oneName,
+		Use: "password NAME | --link", Short: "Set a technician's password, which ends their sign-ins, or print a link for it",
+		Long: `Set a technician's password, which ends their sign-ins. With --link print a link
+with which they set it themselves, once; without a name that is the link for the
+first technician, while nobody has a password.`,
+		Example: `  fillmark technician password mo
+  fillmark technician password --link`,
+		Args: func(cmd *cobra.Command, args []string) error {
+			if link && len(args) == 0 {
+				return nil
+			}
+			return oneName(cmd, args)
+		},
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if link {
+			switch {
+			case link && len(args) == 0:
+				return a.printLink(cmd, "The first technician", "/api/v1/first-link")
+			case link:
 				return a.printLink(cmd, args[0], technicianPath(args[0])+"/link")
 			}
 			password, err := a.readPassword()
@@ -90,23 +102,12 @@ func (a *app) technicianPasswd() *cobra.Command {
 	return cmd
 }
 
+// technicianLink is an earlier name of password --link.
 func (a *app) technicianLink() *cobra.Command {
-	return &cobra.Command{
-		Use: "link [NAME]", Short: "Print a link that sets a password, once: NAME's, or the first technician's",
-		Example: `  fillmark technician link`,
-		Args: func(cmd *cobra.Command, args []string) error {
-			if len(args) == 0 {
-				return nil
-			}
-			return oneName(cmd, args)
-		},
-		RunE: func(cmd *cobra.Command, args []string) error {
-			if len(args) == 1 {
-				return a.printLink(cmd, args[0], technicianPath(args[0])+"/link")
-			}
-			return a.printLink(cmd, "The first technician", "/api/v1/first-link")
-		},
-	}
+	cmd := a.technicianPassword()
+	cmd.Use, cmd.Hidden = "link [NAME]", true
+	_ = cmd.Flags().Set("link", "true") // a flag that it has takes yes
+	return cmd
 }
 
 func (a *app) technicianList() *cobra.Command {
@@ -119,7 +120,7 @@ func (a *app) technicianList() *cobra.Command {
 				Items []loops.Technician `json:"items"`
 			}) {
 				if len(all.Items) == 0 {
-					p.line("No technicians yet: fillmark technician link prints the link with which the first sets a password.")
+					p.line("No technicians yet: fillmark technician password --link prints the link with which the first sets a password.")
 				}
 				for _, t := range all.Items {
 					password := "no password yet"
@@ -150,11 +151,8 @@ func (a *app) technicianRemove() *cobra.Command {
 }
 
 // oneName wants exactly one argument, a technician's name.
-func oneName(_ *cobra.Command, args []string) error {
-	if len(args) != 1 {
-		return &usageError{fmt.Errorf("%d arguments given; one is right: the technician's name, in quotation marks where it has blanks", len(args))}
-	}
-	return nil
+func oneName(cmd *cobra.Command, args []string) error {
+	return exactlyOne("the technician's name, in quotation marks where it has blanks")(cmd, args)
 }
 
 func technicianPath(name string) string { return "/api/v1/technicians/" + url.PathEscape(name) }

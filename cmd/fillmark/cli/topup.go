@@ -72,6 +72,8 @@ func (a *app) topupCommand() *cobra.Command {
 	may(f, &q.Protect, chemistry.ParseCelsius, "wall", "TEMPERATURE", "coldest wetted wall in use, storage or transport")
 	may(f, &q.Margin, chemistry.ParseCelsiusDelta, "margin", "DIFFERENCE", "freeze point below the wall (default 5K)")
 	need(f, &q.Step, parseStep, "step", "MASS", "what the scale reads (default 1g)")
+	sure(f, "mass", "mass-uncertainty")
+	sure(f, "holds", "holds-uncertainty")
 	alias(f, "room", "gap")
 	alias(f, "protect", "wall")
 	return cmd

@@ -40,12 +40,7 @@ stands before them. What is not known is left out and counts neither way.
 Nothing is recorded.`,
 		Example: `  fillmark triage --sealed --die 92C --room 22C --power 100W --pump running --screws loose
   fillmark triage 7K3QXW --fan-direction against`,
-		Args: func(_ *cobra.Command, args []string) error {
-			if len(args) > 1 {
-				return &usageError{fmt.Errorf("%d arguments given; at most one is right: the tag on the loop's label", len(args))}
-			}
-			return nil
-		},
+		Args: atMostOne("the tag on the loop's label"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if err := asked.start(cmd, a, args); err != nil {
 				return err

@@ -9,9 +9,10 @@ import (
 	"github.com/spf13/cobra"
 )
 
+// versionCommand is what --version says, and takes --json.
 func (a *app) versionCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "version", Short: "Print the version",
+		Use: "version", Short: "Print the version", Hidden: true,
 		Example: `  fillmark version`,
 		Args:    noArgs,
 		RunE: func(*cobra.Command, []string) error {

@@ -67,7 +67,7 @@ func (k keeper) placeOf(bucket, key string) (place, how string) {
 	loop, entry, _ := strings.Cut(key, "/")
 	switch bucket {
 	case "history":
-		return "loop " + k.tagOf(loop) + ", entry " + entry, "see fillmark loop history " + k.tagOf(loop) + ": where it is about this owner, tell whoever looks after Fillmark"
+		return "loop " + k.tagOf(loop) + ", entry " + entry, "see fillmark loop show --history " + k.tagOf(loop) + ": where it is about this owner, tell whoever looks after Fillmark"
 	case "loops":
 		return "loop " + k.tagOf(key), "fillmark loop edit " + k.tagOf(key)
 	case "machines":
@@ -79,7 +79,7 @@ func (k keeper) placeOf(bucket, key string) (place, how string) {
 	case "messages", "bodies":
 		return "mail " + key, fmt.Sprintf("mail to somebody else; its text is deleted %d days after it was written", int(bodiesKept.Hours()/24))
 	case "suppressed":
-		return "the addresses that get no mail", "fillmark outbox allow, with the address that fillmark outbox suppressed lists"
+		return "the addresses that get no mail", "fillmark outbox allow, with the address that it lists"
 	case "technicians":
 		return "technician " + key, "fillmark technician remove"
 	}

@@ -66,7 +66,7 @@ func clock(f Facts) Line {
 		return red("Not known: the register cannot be read.", "")
 	case f.Newest.Sub(f.At) > clockSlack:
 		return red(fmt.Sprintf("It is %s, and something on record is of %s: the clock went back, or was ahead then.", f.instant(f.At), f.instant(f.Newest)),
-			"Set the clock, and let the system keep it (NTP). Where it is right now, what was recorded while it was ahead bears wrong days: fillmark loop history shows them.")
+			"Set the clock, and let the system keep it (NTP). Where it is right now, what was recorded while it was ahead bears wrong days: fillmark loop show --history shows them.")
 	}
 	return good("It is " + f.instant(f.At) + ", and nothing on record is later.")
 }

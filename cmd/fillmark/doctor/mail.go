@@ -159,7 +159,7 @@ func givenUp(f Facts) Line {
 		return red("Not known: the register cannot be read.", "")
 	case f.GivenUp >= manyGivenUp:
 		return red(fmt.Sprintf("%d addresses were given up on %s: so many at once are the relay's fault, hardly theirs.", f.GivenUp, f.GivenUpOn.Long()),
-			"fillmark outbox suppressed says what the relay answered. Where it was the relay: fillmark outbox allow --given-up-on "+f.GivenUpOn.String()+".")
+			"fillmark outbox allow says what the relay answered. Where it was the relay: fillmark outbox allow --given-up-on "+f.GivenUpOn.String()+".")
 	}
 	return good("Addresses are given up one by one.")
 }

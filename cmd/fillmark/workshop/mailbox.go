@@ -129,7 +129,7 @@ func (w *Workshop) AllowDay(s Stamp, day loops.Day) ([]string, error) {
 		}
 	}
 	if len(all) == 0 {
-		return nil, &loops.InvalidError{Field: "given-up-on", Value: day.String(), Reason: "a day on which an address was given up; outbox suppressed lists them"}
+		return nil, &loops.InvalidError{Field: "given-up-on", Value: day.String(), Reason: "a day on which an address was given up; outbox allow lists them"}
 	}
 	for _, address := range all {
 		if err := w.Allow(s, address); err != nil && !errors.Is(err, loops.ErrNotFound) {

@@ -79,7 +79,7 @@ func (w *Workshop) morningSections(at time.Time) ([]notify.MorningSection, error
 	for _, c := range schedule.Conversations(m.Call) {
 		line := c.Sentence()
 		if c.Letter != "" {
-			line += " A letter can go: fillmark outbox letter " + string(c.Letter)
+			line += " A letter can go: fillmark outbox show " + string(c.Letter)
 		}
 		calls = append(calls, line)
 	}
