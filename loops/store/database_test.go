@@ -101,6 +101,14 @@ func agreesWithModel(t *testing.T, server *peer.Postgres) {
 	assert.Equal(t, histories, tried)
 }
 
+// A server that is away is not taken for one that has no register, also where it took
+// its socket with it.
+func TestADatabaseAwayIsNotMissing(t *testing.T) {
+	t.Parallel()
+	_, err := store.There("postgres:///shop?user=bench&host=" + t.TempDir())
+	require.ErrorIs(t, err, loops.ErrAway)
+}
+
 // Several that open a register of an older schema at once take each step once.
 func migratesOnce(t *testing.T, server *peer.Postgres) {
 	address := schema(t, server, "old")

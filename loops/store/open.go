@@ -10,6 +10,7 @@ import (
 	"os"
 	"strings"
 
+	"fillmark/loops"
 	"fillmark/loops/store/bolt"
 	"fillmark/loops/store/engine"
 	"fillmark/loops/store/postgres"
@@ -67,7 +68,7 @@ func There(path string) (bool, error) {
 		return !errors.Is(err, fs.ErrNotExist), nil
 	}
 	kept, err := postgres.Open(path, Options{ReadOnly: true})
-	if errors.Is(err, fs.ErrNotExist) {
+	if errors.Is(err, fs.ErrNotExist) && !errors.Is(err, loops.ErrAway) { // a socket that is gone does not exist either
 		return false, nil
 	}
 	if err != nil {
