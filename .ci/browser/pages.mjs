@@ -16,6 +16,8 @@ export const pages = [
   { name: 'top-up check', path: '/topup' },
   { name: 'top-up check, answered', path: (made) => `/topup?tag=${made.tag}&room=40&liquid1=water` },
   { name: 'intake', path: '/intake' },
+  { name: 'donor units', path: '/intake/units' },
+  { name: 'labels of several', path: (made) => `/labels?tag=${made.tag}&tag=${made.opened}&place=9` },
   { name: 'refill', path: (made) => `/loops/${made.tag}/refill` },
   { name: 'correct a loop', path: (made) => `/loops/${made.tag}/edit` },
   { name: 'label', path: (made) => `/loops/${made.tag}/label` },

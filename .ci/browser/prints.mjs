@@ -18,6 +18,8 @@ const near = 0.5 // mm; Chromium rounds to its pixels
 export const prints = [
   { name: 'label, 62 mm', path: (p) => `/loops/${p.tag}/label`, size: roll, pages: 1, codes: [0], says: ['tag', 'fluid', 'fraction', 'cautions', 'filled'] },
   { name: 'label, A4', path: (p) => `/loops/${p.tag}/label?size=a4&place=2&copies=8`, size: A4, pages: 1, codes: [72, 134], says: ['tag', 'fluid', 'fraction', 'cautions', 'filled'] },
+  { name: 'labels of several, 62 mm', path: (p) => `/labels?size=62&tag=${p.tag}&tag=${p.tag}`, size: roll, pages: 2, codes: [], says: ['tag', 'fluid', 'fraction', 'cautions', 'filled'] },
+  { name: 'labels of several, A4', path: (p) => `/labels?place=9&tag=${p.tag}&tag=${p.tag}`, size: A4, pages: 2, codes: [], says: ['tag', 'fluid', 'fraction', 'cautions', 'filled'] },
   { name: 'hand-over sheet', path: (p) => `/loops/${p.tag}/handover`, size: A4, codes: [], says: ['tag', 'owner', 'machine', 'fluid', 'fraction', 'take care', 'wet'] },
   { name: 'job sheet', path: (p) => `/loops/${p.tag}/refill`, size: A4, codes: [], says: ['tag', 'machine', 'fluid', 'fraction', 'steps', 'figures'] },
   { name: 'receipt', path: (p) => `/loops/${p.tag}/receipt`, size: A4, pages: 1, codes: [], says: ['tag', 'owner', 'machine', 'fluid', 'warranty'] },

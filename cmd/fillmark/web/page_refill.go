@@ -89,11 +89,7 @@ func (s *server) pageRefill(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *server) refillPage(r *http.Request, file workshop.File, f *form, sent *actForm) (refillPage, error) {
-	sheet, err := s.Workshop.BenchSheetOf(file.Loop.Tag)
-	if err != nil {
-		return refillPage{}, err
-	}
-	loop := file.Loop
+	sheet, loop := file.BenchSheet(), file.Loop
 	p := refillPage{
 		frame: s.newFrame(r, "Job sheet "+string(loop.Tag)), Form: f, Tag: loop.Tag, Machine: file.Machine.Name, Owner: file.Owner,
 		Sealed: loop.Sealed, Metals: loop.Metals(), Holds: loop.Volume, Charge: chargeLine(loop.State), Warnings: sheet.Warnings, Cautions: sheet.Cautions,
@@ -102,6 +98,7 @@ func (s *server) refillPage(r *http.Request, file workshop.File, f *form, sent *
 	}
 	p.Here, p.AsOf = "loops", s.asOf()
 	p.Scripts = append(p.Scripts, s.pages.assets.address("idb-keyval.js"), s.pages.assets.address("kept.js"))
+	var err error
 	if p.QR, err = s.benchQR("/loops/" + string(loop.Tag) + "/refill"); err != nil {
 		return p, err
 	}
