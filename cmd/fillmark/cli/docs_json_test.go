@@ -156,7 +156,7 @@ var answers = map[string]typed{
 	"shelf instrument add, check, retire, shelf sample add, discard, shelf waste add": {lines: []string{
 		"shelf instrument add --kind scale --name small", "shelf instrument check 1 --against water --expected 0 --read 0.1", "shelf waste add --fluid pg --out 1l --went contractor",
 	}, record: true},
-	"loop fill, poured, dose, drain, intake, readings, open, step, weigh, clean, flush, leakcheck, proof, handover, return, swap, transfer, retire, plan, call, strike, note ([acts.md](acts.md))": {
+	"loop fill, poured, dose, drain, intake, readings, open, step, weigh, clean, flush, leakcheck, proof, work, handover, return, swap, transfer, retire, plan, call, strike, note ([acts.md](acts.md))": {
 		lines: []string{"loop note {the grey tower} --note rang", "loop weigh {the grey tower} --stage later --weight 1528g"}, record: true, atTimes: []string{"mailed", "repeated", "warnings", "reasons"},
 	},
 	"owner end-links":                         {lines: []string{"owner end-links 2"}, record: true},

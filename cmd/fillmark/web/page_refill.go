@@ -31,6 +31,7 @@ type refillPage struct {
 	Charge   string
 	Warnings []string
 	Phases   []refillPhase
+	Bill     loops.Bill
 	Cautions []chemistry.Caution
 	Mix      *mixAnswer // nil before the mix was asked for
 	// Query is what the mix was asked with; it stays on the page's address.
@@ -97,6 +98,9 @@ func (s *server) refillPage(r *http.Request, file workshop.File, f *form, sent *
 		Acts: s.actForms(file, refillForm, sent),
 	}
 	p.Here, p.AsOf = "loops", s.asOf()
+	if until := loops.OwnWarranty(file.History); !until.Before(loops.DayOf(s.Now(), s.Workshop.Settings().Zone)) {
+		p.Warnings = append(p.Warnings, "Our own warranty on the last work runs until "+until.Long()+": what it covers is not charged.")
+	}
 	p.Scripts = append(p.Scripts, s.pages.assets.address("idb-keyval.js"), s.pages.assets.address("kept.js"))
 	var err error
 	if p.QR, err = s.benchQR("/loops/" + string(loop.Tag) + "/refill"); err != nil {
@@ -109,7 +113,7 @@ func (s *server) refillPage(r *http.Request, file workshop.File, f *form, sent *
 		return p, err
 	}
 	visit := stayOf(file.History)
-	p.Phases = refillPhases(sheet.Steps, visit)
+	p.Phases, p.Bill = refillPhases(sheet.Steps, visit), loops.BillOf(visit)
 	if before := readingsBefore(visit); before != nil {
 		p.Before = readings(before)
 	}
