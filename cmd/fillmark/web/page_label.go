@@ -184,7 +184,6 @@ func (s *server) loopLabel(file workshop.OwnersFile) (label, error) {
 		l.Lines = append(l.Lines, labelLine{Text: "Empty: do not run the pump."})
 		return l, nil
 	case charge == nil:
-		l.Lines = append(l.Lines, labelLine{Text: "What is in it is not known."})
 		l.Cautions = labelCautions(loops.Charge{}, loop.Sealed)
 		return l, nil
 	}
@@ -249,10 +248,11 @@ func labelCautions(c loops.Charge, sealed bool) []string {
 	case chemistry.PropyleneGlycol:
 		words = append(words, "Contains propylene glycol and additives. Do not drink. Keep from children and animals.")
 	case "":
-		words = append(words, "Coolant not known:")
+		unknown := []string{"Coolant not known."} // in one piece: line by line it is longer than the label
 		for _, line := range chemistry.UnknownLiquid() {
-			words = append(words, capital(line)+".")
+			unknown = append(unknown, capital(line)+".")
 		}
+		words = append(words, strings.Join(unknown, " "))
 	case chemistry.TreatedWater:
 		words = append(words, "Water with additives. Do not drink. Freezes at 0\u00a0°C.")
 	case chemistry.DeionisedWater:
