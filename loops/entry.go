@@ -42,6 +42,7 @@ type Entry struct {
 	Return     *Return     `json:"return,omitempty"`
 	Swap       *Swap       `json:"swap,omitempty"`
 	Call       *OwnerCall  `json:"call,omitempty"`
+	Work       *Work       `json:"work,omitempty"`
 	// TemperatureLog is what a log showed; the log itself is not kept.
 	TemperatureLog *TemperatureLog `json:"temperature_log,omitempty"`
 
@@ -99,13 +100,14 @@ const (
 	KindSwap       EntryKind = "swap"
 	KindCall       EntryKind = "call"
 	KindLog        EntryKind = "temperature log"
+	KindWork       EntryKind = "work"
 )
 
 // EntryKinds lists every kind.
 func EntryKinds() []EntryKind {
 	return []EntryKind{KindIntake, KindInspection, KindOpening, KindClean, KindFlush, KindFill,
 		KindTopUp, KindDose, KindDrain, KindLeakCheck, KindProof, KindHandover, KindAnswer,
-		KindCorrection, KindTransfer, KindRetirement, KindSetting, KindWeighing, KindStep, KindNote, KindReturn, KindSwap, KindCall, KindLog}
+		KindCorrection, KindTransfer, KindRetirement, KindSetting, KindWeighing, KindStep, KindNote, KindReturn, KindSwap, KindCall, KindLog, KindWork}
 }
 
 // payload is what a kind carries: it can check itself.
@@ -122,6 +124,7 @@ func (e Entry) payloads() map[EntryKind]payload {
 		KindTransfer: orNil(e.Transfer), KindRetirement: orNil(e.Retirement), KindSetting: orNil(e.Setting),
 		KindWeighing: orNil(e.Weighing), KindStep: orNil(e.Step), KindClean: orNil(e.Clean),
 		KindReturn: orNil(e.Return), KindSwap: orNil(e.Swap), KindCall: orNil(e.Call), KindLog: orNil(e.TemperatureLog),
+		KindWork: orNil(e.Work),
 	}
 }
 

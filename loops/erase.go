@@ -49,6 +49,10 @@ func (e Entry) Erased() Entry {
 		x := *e.Swap
 		x.Why = ""
 		e.Swap = &x
+	case KindWork:
+		x := *e.Work
+		x.Item = ErasedText
+		e.Work = &x
 	case KindHandover:
 		if e.Handover.Unproved != "" { // that it was not proven stays
 			x := *e.Handover

@@ -307,9 +307,17 @@ type Handover struct {
 	// Unproved is why the machine goes back without a proof; empty where it is
 	// proved.
 	Unproved string `json:"unproved,omitempty"`
+	// WarrantyMonths is for how long the workshop stands for its work, from 0,
+	// which says nothing, to 120.
+	WarrantyMonths int `json:"own_warranty_months,omitempty"`
 }
 
-func (x *Handover) validate() error { return checkText("unproved", x.Unproved, 500, false) }
+func (x *Handover) validate() error {
+	var p problems
+	p.add(checkText("unproved", x.Unproved, 500, false))
+	p.add(inRange("own warranty", float64(x.WarrantyMonths), 0, 120, "months"))
+	return p.err()
+}
 
 // Return is the machine going back as it is: unrepaired, leaking or unproved.
 // Nothing is planned for it as for a good loop.

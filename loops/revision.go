@@ -8,3 +8,13 @@ package loops
 type StoreRevision struct {
 	Write, Audit uint64
 }
+
+// Touched is which records were written between two states of a store. What is
+// indexed or told of a record counts as the record's own: a reminder that was
+// noted for a loop touches the loop.
+type Touched struct {
+	Owners   map[OwnerID]bool
+	Machines map[MachineID]bool
+	Loops    map[LoopID]bool
+	Messages map[MessageKey]bool
+}

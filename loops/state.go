@@ -243,7 +243,7 @@ func lastTransfer(history []Entry) EntryID {
 
 // apply folds one entry into the state.
 func (s *State) apply(e Entry) {
-	if e.Kind != KindAnswer && (e.Kind != KindCall || e.Call.Outcome == Reached) {
+	if e.Kind != KindAnswer && e.Kind != KindWork && (e.Kind != KindCall || e.Call.Outcome == Reached) {
 		s.Asked, s.AskedFor, s.AskedNoticed = Day{}, "", nil
 	}
 	switch e.Kind {

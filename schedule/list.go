@@ -4,9 +4,7 @@
 package schedule
 
 import (
-	"cmp"
 	"fmt"
-	"slices"
 	"strings"
 
 	"fillmark/loops"
@@ -89,34 +87,6 @@ type CallLine struct {
 	// no mail was to go.
 	Evidence string `json:"evidence"`
 	Letter   bool   `json:"letter,omitempty"` // a printed letter can go instead
-}
-
-// List sorts tasks into the technician's list for the workshop's day, each by
-// the day to act on. Paused tasks are left out.
-func List(p loops.Policy, today loops.Day, items []Item) TechnicianList {
-	items = slices.DeleteFunc(slices.Clone(items), func(i Item) bool { return i.Task.Paused })
-	slices.SortStableFunc(items, func(a, b Item) int { return cmp.Or(a.ActOn().Compare(b.ActOn()), compareItems(a, b)) })
-	list := TechnicianList{Day: today, Overdue: []Line{}, Today: []Line{}, Week: []Line{}, Later: []Line{}, Call: []CallLine{}}
-	for _, item := range items {
-		stage, ok := StageOn(p, item.Task.Due, today)
-		line := lineOf(item, today, stage)
-		group, past := &list.Later, today.Sub(item.ActOn())
-		switch {
-		case past > 0:
-			group = &list.Overdue
-		case past == 0:
-			group = &list.Today
-		case past >= -7:
-			group = &list.Week
-		}
-		*group = append(*group, line)
-		if state := item.Loop.State; ok || state.Wanted() || !state.Agreed.IsZero() {
-			if call, ok := newCall(p, Staged{item, stage}, today); ok {
-				list.Call = append(list.Call, CallLine{line, call.Reason, call.Evidence, call.Letter})
-			}
-		}
-	}
-	return list
 }
 
 func lineOf(i Item, today loops.Day, stage loops.Stage) Line {

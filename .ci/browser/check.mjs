@@ -88,6 +88,7 @@ const madeBy = async (server, program, day) => {
   }
   const shelved = run('shelf', 'add', '--kind', 'premix', '--product', made.product, '--lot', 'Q-30', '--fluid', 'pg', '--mass', '30%', '--left', '2l', '--json')
   made.container = JSON.parse(shelved).id
+  made.unknown = JSON.parse(run('intake', '--kind', 'donor unit', '--model', 'T1', '--json')).tag
   run('technician', 'add', made.technician)
   made.first = run('technician', 'add', 'Lea', '--link').match(/(\/password\/[\w-]+)/)[1]
   return made

@@ -312,6 +312,33 @@ export const offlineJobs = [
     },
   },
   {
+    name: 'an undo after the sign-in has ended asks for it again, and the sheet answers as before then',
+    script: true,
+    expects: cutOff,
+    async run(page, made) {
+      const path = `/loops/${made.tag}/refill`
+      await page.goto(made.base + path)
+      await signIn(page, made)
+      await unfold(page)
+      const id = await open(page).first().getAttribute('id')
+      const was = await page.context().cookies()
+      await page.context().clearCookies()
+      await page.locator(`#${id} input[type=checkbox]`).check()
+      await waits(page, 1)
+      await page.locator(`#${id}`).getByRole('button', { name: 'Undo' }).click()
+      await says(page, 'sign in again to see this sheet as it is now')
+      expect(!await page.locator('#offline').isVisible(), 'the line is up, and the sheet says that it is not connected')
+      await page.context().addCookies(was)
+      await online(page)
+      await waits(page, 0)
+      // The sheet was asked for again: its question is answered while somebody types.
+      await unfold(page)
+      const answered = page.waitForResponse((r) => new URL(r.url()).searchParams.get('left') === '12')
+      await page.getByLabel('Left in the loop, ml').fill('12')
+      await answered
+    },
+  },
+  {
     name: 'a sign-out leaves no job sheet on the device',
     script: true,
     expects: cutOff,

@@ -22,6 +22,8 @@ export const pages = [
   { name: 'scan, no label of ours', path: '/scan?code=https://elsewhere.example/loops/1', status: 422 },
   { name: 'label of a container', path: (made) => `/shelf/${made.container}/label` },
   { name: 'intake', path: '/intake' },
+  { name: 'donor units', path: '/intake/units' },
+  { name: 'labels of several', path: (made) => `/labels?tag=${made.tag}&tag=${made.opened}&place=9` },
   { name: 'refill', path: (made) => `/loops/${made.tag}/refill` },
   { name: 'correct a loop', path: (made) => `/loops/${made.tag}/edit` },
   { name: 'label', path: (made) => `/loops/${made.tag}/label` },

@@ -18,6 +18,10 @@ const near = 0.5 // mm; Chromium rounds to its pixels
 export const prints = [
   { name: 'label, 62 mm', path: (p) => `/loops/${p.tag}/label`, size: roll, pages: 1, codes: [0], says: ['tag', 'fluid', 'fraction', 'cautions', 'filled'] },
   { name: 'label, A4', path: (p) => `/loops/${p.tag}/label?size=a4&place=2&copies=8`, size: A4, pages: 1, codes: [72, 134], says: ['tag', 'fluid', 'fraction', 'cautions', 'filled'] },
+  { name: 'label, coolant not known', path: (p) => `/loops/${p.unknown}/label`, size: roll, pages: 1, codes: [], says: ['not known'] },
+  { name: 'labels of several, coolant not known, A4', path: (p) => `/labels?place=9&tag=${p.unknown}&tag=${p.unknown}`, size: A4, pages: 2, codes: [], says: ['not known'] },
+  { name: 'labels of several, 62 mm', path: (p) => `/labels?size=62&tag=${p.tag}&tag=${p.tag}`, size: roll, pages: 2, codes: [], says: ['tag', 'fluid', 'fraction', 'cautions', 'filled'] },
+  { name: 'labels of several, A4', path: (p) => `/labels?place=9&tag=${p.tag}&tag=${p.tag}`, size: A4, pages: 2, codes: [], says: ['tag', 'fluid', 'fraction', 'cautions', 'filled'] },
   { name: 'hand-over sheet', path: (p) => `/loops/${p.tag}/handover`, size: A4, codes: [], says: ['tag', 'owner', 'machine', 'fluid', 'fraction', 'take care', 'wet'] },
   { name: 'job sheet', path: (p) => `/loops/${p.tag}/refill`, size: A4, codes: [], says: ['tag', 'machine', 'fluid', 'fraction', 'steps', 'figures'] },
   { name: 'receipt', path: (p) => `/loops/${p.tag}/receipt`, size: A4, pages: 1, codes: [], says: ['tag', 'owner', 'machine', 'fluid', 'warranty'] },
@@ -44,6 +48,7 @@ const wordings = {
   'how to look': () => /How to look it over/,
   warranty: () => /ends the maker's warranty/,
   'on paper': () => /Leave it off and call us on [+\d ]+\. A photo helps\./,
+  'not known': () => /Coolant not known\. Treat it as poisonous .*Sealed: do not open\. .*Safety data sheet and local rules decide\./,
   number: (p) => `No. ${p.container}`,
   product: (p) => p.product,
   'container cautions': () => /Do not drink\./,
@@ -91,9 +96,9 @@ export const codeProblems = (pdf, codes, address) => codes.flatMap((left) => {
 })
 
 // subjectOf is the loop that is printed: sealed, with propylene glycol, of an owner, with something planned.
-const subjectOf = ({ printed: loop, container, product }) => ({
+const subjectOf = ({ printed: loop, container, product, unknown }) => ({
   tag: loop.tag, owner: loop.owner_name, machine: loop.machine_name, percent: `${(100 * loop.state.charge.mass_fraction).toFixed(0)}`,
-  container, product,
+  container, product, unknown,
 })
 
 // checkPrints prints everything and reports to check(name, problems).

@@ -19,6 +19,7 @@ func (s *Store) Compact(ctx context.Context) (before, after int64, err error) {
 	file, err := s.file()
 	if err == nil {
 		before, after, err = file.Compact(sound(ctx))
+		s.touched.forget() // the count of revisions begins again
 	}
 	if err != nil {
 		return 0, 0, fmt.Errorf("store: compact: %w", err)

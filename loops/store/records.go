@@ -88,6 +88,7 @@ type entryV1 struct {
 	Return         *loops.Return         `json:"return,omitempty"`
 	Swap           *loops.Swap           `json:"swap,omitempty"`
 	Call           *loops.OwnerCall      `json:"call,omitempty"`
+	Work           *loops.Work           `json:"work,omitempty"`
 	TemperatureLog *loops.TemperatureLog `json:"temperature_log,omitempty"`
 	Judged         *loops.Judged         `json:"judged,omitempty"`
 	Key            string                `json:"key,omitempty"`

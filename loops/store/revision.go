@@ -15,8 +15,7 @@ import (
 func (s *Store) Revision() (loops.StoreRevision, error) {
 	var r loops.StoreRevision
 	err := s.view(func(tx engine.Reader) error {
-		// Compaction begins the count of transactions again; the audit goes on.
-		r = loops.StoreRevision{Write: tx.Revision(), Audit: tx.Sequence(bucketAudit)}
+		r = revisionOf(tx)
 		return nil
 	})
 	if err != nil {

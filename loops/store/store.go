@@ -34,9 +34,10 @@ type Options = engine.Options
 
 // Store is an open store.
 type Store struct {
-	path string
-	kept engine.Engine
-	own  string // see [Store.ID]
+	path    string
+	kept    engine.Engine
+	own     string // see [Store.ID]
+	touched touches
 }
 
 // Path returns the path that the store was opened with.
@@ -48,9 +49,6 @@ func (s *Store) Close() error { return s.kept.Close() }
 // view runs fn in a read transaction. Nothing that the engine hands out may
 // leave fn: decode or copy.
 func (s *Store) view(fn func(engine.Reader) error) error { return s.kept.View(fn) }
-
-// update runs fn in a write transaction, which lasts when update returns nil.
-func (s *Store) update(fn func(engine.Writer) error) error { return s.kept.Update(fn) }
 
 // file is the engine where it keeps a file.
 func (s *Store) file() (engine.File, error) {

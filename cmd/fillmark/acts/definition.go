@@ -157,7 +157,7 @@ func writers() []writer {
 		{loops.KindIntake, intakeAct}, {loops.KindInspection, readingsAct}, {loops.KindOpening, openingAct}, {loops.KindDrain, drainAct},
 		{loops.KindClean, cleanAct}, {loops.KindFlush, flushAct}, {loops.KindStep, stepAct}, {loops.KindWeighing, weighAct},
 		{loops.KindFill, fillAct}, {loops.KindDose, doseAct}, {loops.KindTopUp, topUpAct}, {loops.KindLeakCheck, leakCheckAct},
-		{loops.KindProof, proofAct}, {loops.KindHandover, handoverAct}, {loops.KindReturn, returnAct},
+		{loops.KindProof, proofAct}, {loops.KindWork, workAct}, {loops.KindHandover, handoverAct}, {loops.KindReturn, returnAct},
 		{loops.KindTransfer, transferAct}, {loops.KindSwap, swapAct}, {loops.KindRetirement, retireAct},
 		{loops.KindSetting, planAct}, {loops.KindCall, callAct}, {loops.KindCorrection, strikeAct}, {loops.KindNote, noteAct},
 	}

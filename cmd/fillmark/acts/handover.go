@@ -18,6 +18,9 @@ type Handover struct {
 	Mail, Opening, Photos *bool
 	// Unproved is why it goes back without a proof.
 	Unproved string
+	// WarrantyMonths is for how long the workshop stands for its work; zero where
+	// it says nothing.
+	WarrantyMonths int
 }
 
 func handoverAct() Definition {
@@ -36,8 +39,9 @@ owner can always have the machine back as it is: loop return.`, loops.LeakCheckH
 		may(Field{Name: "opening-consent", Label: "agrees to opening", Help: "the owner agrees to the loop being opened"}, truth(), func(a *Handover) **bool { return &a.Opening }),
 		may(Field{Name: "photo-consent", Label: "agrees to photos", Help: "the owner agrees to photos being shown"}, truth(), func(a *Handover) **bool { return &a.Photos }),
 		one(Field{Name: "unproved", Label: "not proven", Help: "why it goes back without a proof", Personal: true}, words(), func(a *Handover) *string { return &a.Unproved }),
+		one(Field{Name: "own-warranty", Also: []string{"own warranty"}, Label: "we stand for it for", Help: "months for which the workshop stands for its work"}, whole("MONTHS", "months"), func(a *Handover) *int { return &a.WarrantyMonths }),
 	}, func(e loops.Entry) Handover {
-		h := Handover{Unproved: e.Handover.Unproved}
+		h := Handover{Unproved: e.Handover.Unproved, WarrantyMonths: e.Handover.WarrantyMonths}
 		if !e.Handover.NotAsked {
 			c := e.Handover.Consent
 			h.Mail, h.Opening, h.Photos = &c.Mail, &c.Opening, &c.Photos
@@ -87,7 +91,7 @@ func (a *Handover) Apply(s Snapshot, today loops.Day) loops.Change {
 		}
 	}
 	e := a.entry(loops.KindHandover, today)
-	e.Handover = &loops.Handover{Consent: consent, NotAsked: a.Mail == nil, Unproved: a.Unproved}
+	e.Handover = &loops.Handover{Consent: consent, NotAsked: a.Mail == nil, Unproved: a.Unproved, WarrantyMonths: a.WarrantyMonths}
 	change := loops.Change{Entries: []loops.Entry{e}}
 	if s.Owner.ID != 0 && consent != s.Owner.Consent {
 		owner := s.Owner

@@ -152,7 +152,7 @@ var answers = map[string]typed{
 	"shelf instrument, shelf check, shelf sample, shelf discard, shelf waste": {lines: []string{
 		"shelf instrument --kind scale --name small", "shelf check 1 --against water --expected 0 --read 0.1", "shelf waste --fluid pg --out 1l --went contractor",
 	}, record: true},
-	"loop fill, poured, dose, drain, intake, readings, open, step, weigh, clean, flush, leakcheck, proof, handover, return, swap, transfer, retire, plan, call, strike, note ([acts.md](acts.md))": {
+	"loop fill, poured, dose, drain, intake, readings, open, step, weigh, clean, flush, leakcheck, proof, work, handover, return, swap, transfer, retire, plan, call, strike, note ([acts.md](acts.md))": {
 		lines: []string{"loop note {the grey tower} --note rang", "loop weigh {the grey tower} --stage later --weight 1528g"}, record: true, atTimes: []string{"mailed", "repeated", "warnings", "reasons"},
 	},
 	"owner end-links":                         {lines: []string{"owner end-links 2"}, record: true},

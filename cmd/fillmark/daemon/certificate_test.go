@@ -57,6 +57,7 @@ func TestAPhoneComesToTrustTheBench(t *testing.T) {
 		h, err := Open(c, testNow, slog.New(slog.DiscardHandler))
 		require.NoError(t, err)
 		require.True(t, h.facts().Certificate.Ends.IsZero() || !h.facts().Certificate.Ends.Before(testNow().AddDate(9, 0, 0)))
+		require.True(t, h.facts().Certificate.Own)
 		pages, err := BindPages(c.Listen)
 		require.NoError(t, err)
 		ctx, end := context.WithCancel(t.Context())

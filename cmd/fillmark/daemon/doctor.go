@@ -205,6 +205,7 @@ func (c Config) facts(now time.Time) doctor.Facts {
 		f.Mailbox.Name = m.Folder + " at " + m.Address
 	}
 	f.Exposed, f.Looked = c.exposed()
+	f.Certificate.Own = len(c.OwnCertificate) > 0
 	if f.Certificate.There = c.secure(); f.Certificate.There {
 		ends, err := c.certificateEnds(now)
 		if f.Certificate.Ends = ends; err != nil {

@@ -110,6 +110,7 @@ func (c *canaries) everyWord() []loops.Entry {
 		{Kind: loops.KindNote, Note: c.sing()},
 		{Kind: loops.KindReturn, Note: c.sing(), Return: &loops.Return{Why: c.sing()}},
 		{Kind: loops.KindSwap, Note: c.sing(), Swap: &loops.Swap{OldUnit: loops.OldUnitKept, Why: c.sing()}},
+		{Kind: loops.KindWork, Note: c.sing(), Work: &loops.Work{Item: c.sing(), Minutes: 5}},
 		{Kind: loops.KindRetirement, Note: c.sing(), Retirement: &loops.Retirement{Reason: loops.RetirementReasons()[0]}},
 	}
 }

@@ -97,6 +97,8 @@ func TestEachFaultTurnsItsOwnLine(t *testing.T) {
 		{"certificate ends", "certificate", func(f *doctor.Facts) { f.Certificate.Ends = noon.AddDate(0, 0, 13) }, nil, "in 13 days"},
 		{"certificate ended", "certificate", func(f *doctor.Facts) { f.Certificate.Ends = noon.Add(-time.Hour) }, nil, "ended"},
 		{"certificate unread", "certificate", func(f *doctor.Facts) { f.Certificate.Fault = "no PEM" }, nil, "no PEM"},
+		{"authority ends", "certificate", func(f *doctor.Facts) { f.Certificate.Own, f.Certificate.Ends = true, noon.AddDate(0, 0, 179) }, nil, "choose a day"},
+		{"authority ended", "certificate", func(f *doctor.Facts) { f.Certificate.Own, f.Certificate.Ends = true, noon.Add(-time.Hour) }, nil, "phones refuse"},
 		{"renewed, not read", "certificate", func(f *doctor.Facts) { f.Certificate.Served = noon.AddDate(0, 0, 2) }, nil, "still shows"},
 		{"no DNS", "resolver", func(f *doctor.Facts) {
 			for i := range f.Records {
@@ -159,6 +161,20 @@ func TestWhatDoesNotApply(t *testing.T) {
 	assert.True(t, doctor.Examine(f).OK, "nothing is on record yet")
 }
 
+// Renewing is no advice for an authority that phones trust by hand.
+func TestWhatToDoBeforeTheOwnAuthorityEnds(t *testing.T) {
+	t.Parallel()
+	f := healthy()
+	f.Certificate.Own, f.Certificate.Ends = true, noon.AddDate(0, 0, 100)
+	line := doctor.Examine(f).Line("certificate")
+	assert.Equal(t, doctor.Red, line.State)
+	assert.Contains(t, line.Do, "authority/authority.pem")
+	assert.Contains(t, line.Do, "show each phone the new one")
+	assert.NotContains(t, line.Do, "Renew")
+	f.Certificate.Ends, f.Certificate.Served = noon.AddDate(9, 0, 0), noon.AddDate(0, 0, 3)
+	assert.Equal(t, doctor.Good, doctor.Examine(f).Line("certificate").State, "what the pages show renews itself")
+}
+
 // The bounds count on both of their sides.
 func TestBounds(t *testing.T) {
 	t.Parallel()
@@ -169,6 +185,7 @@ func TestBounds(t *testing.T) {
 		{"clock", func(f *doctor.Facts) { f.Newest = noon.Add(2 * time.Minute) }},
 		{"disk", func(f *doctor.Facts) { f.Disks[0].Free = f.Disks[0].Need }},
 		{"certificate", func(f *doctor.Facts) { f.Certificate.Ends = noon.AddDate(0, 0, 14) }},
+		{"certificate", func(f *doctor.Facts) { f.Certificate.Own, f.Certificate.Ends = true, noon.AddDate(0, 0, 180) }},
 		{"addresses given up", func(f *doctor.Facts) { f.GivenUp = 9 }},
 		{"backup", func(f *doctor.Facts) { f.Backup.Due = noon.Add(-6 * time.Hour) }},
 	} {

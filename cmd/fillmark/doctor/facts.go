@@ -63,6 +63,8 @@ type Facts struct {
 
 	Certificate struct {
 		There bool
+		// Own tells that what ends is the workshop's own authority, which phones trust.
+		Own   bool
 		Fault string
 		Ends  time.Time // the zero time: made at the start
 		// Served is when the one ends that the daemon holds; zero where it holds none.

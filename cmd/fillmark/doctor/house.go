@@ -147,6 +147,24 @@ func counted(n int, one, many string) string {
 // month before. Common practice, no source.
 const daysLeft = 14
 
+// authorityLeft is the same for the workshop's own authority: each phone is to be
+// told of another one by hand, and they come one by one. Common practice, no source.
+const authorityLeft = 180
+
+// ownAuthority says how long phones will trust the pages.
+func ownAuthority(f Facts) Line {
+	c := f.Certificate
+	another := "Move authority/authority.pem, beside the register, away and start the daemon again: it makes another authority. Then show each phone the new one, by the steps of More, Phones; a phone that was not told finds the pages refused from then on."
+	days := int(c.Ends.Sub(f.At).Hours() / 24)
+	switch {
+	case !c.Ends.After(f.At):
+		return red("The workshop's own authority ended on "+f.instant(c.Ends)+": phones refuse the pages.", another)
+	case days < authorityLeft:
+		return red(fmt.Sprintf("The workshop's own authority ends on %s, in %s: choose a day on which the phones are here.", f.instant(c.Ends), counted(days, "day", "days")), another)
+	}
+	return good(fmt.Sprintf("Phones can trust the workshop's own authority for %s, until %s.", counted(days, "day", "days"), loops.DayOf(c.Ends, f.Zone).Long()))
+}
+
 func certificate(f Facts) Line {
 	c := f.Certificate
 	if !c.There {
@@ -159,6 +177,8 @@ func certificate(f Facts) Line {
 		return red("The certificate cannot be used: "+c.Fault+".", "Put that right, then start the daemon again.")
 	case c.Ends.IsZero():
 		return notHere("The workshop's own authority is made at the next start.")
+	case c.Own:
+		return ownAuthority(f)
 	case !c.Ends.After(f.At):
 		return red("The certificate ended on "+f.instant(c.Ends)+": browsers refuse the pages.", renew)
 	case days(c.Ends) < daysLeft:

@@ -54,7 +54,8 @@ type actForms struct {
 	random  io.Reader
 	offers  map[string]url.Values // what the page puts into a form that is new, by act
 	drawn   map[string]bool       // the acts whose forms the page drew so far
-	sent    *actForm              // nil where none was
+	all     map[string]acts.Definition
+	sent    *actForm // nil where none was
 }
 
 // Of is the form of an act; an act that is not there is an error of the
@@ -64,7 +65,7 @@ func (a actForms) Of(name string) (*actForm, error) {
 	if a.sent != nil && a.sent.Name == name {
 		return a.sent, nil
 	}
-	d, ok := acts.Find(name)
+	d, ok := a.all[name]
 	if !ok {
 		return nil, fmt.Errorf("no act is called %q", name)
 	}
@@ -85,6 +86,16 @@ func (a actForms) Undrawn() *actForm {
 		return nil
 	}
 	return a.sent
+}
+
+// definitions are the acts by their names. A page has many forms, and an act's
+// fields and choices are much to make for each.
+func definitions() map[string]acts.Definition {
+	all := map[string]acts.Definition{}
+	for _, d := range acts.All() {
+		all[d.Name] = d
+	}
+	return all
 }
 
 // newKey makes the key of a form that is shown.

@@ -310,3 +310,28 @@ func TestEveryFieldIsOnAPage(t *testing.T) {
 func problemsIn(w *httptest.ResponseRecorder) []string {
 	return regexp.MustCompile(`(?s)(<div class="problem" role="alert">.*?</div>|<span class="problem".*?</span>|<p class="problem".*?</p>|<div class="stopped".*?</ul>)`).FindAllString(w.Body.String(), -1)
 }
+
+// A form of an act has no revision to conflict with: whatever the loop was when it
+// was shown, the act is judged by what stands when it arrives. What somebody else
+// wrote in between stops it, stands beside it, and nothing typed is lost.
+func TestWhatWasWrittenInBetweenIsJudged(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := b.ana().Loop.Tag
+	form := url.Values{"page": {"refill"}, "key": {"shown before"}, "mail-consent": {"yes"}, "unproved": {"its rig is not here"}, "note": {"keys are in the box"}}
+	require.Equal(t, http.StatusSeeOther, b.act(tag, "leakcheck", url.Values{"hours": {"24"}, "wet": {"yes"}}).Code, "the other technician")
+	before := len(b.file(tag).History)
+
+	w := b.act(tag, "handover", form)
+	require.Equal(t, http.StatusConflict, w.Code)
+	page := html.UnescapeString(w.Body.String())
+	assert.Contains(t, page, `id="handover-stop"`)
+	for _, typed := range []string{"its rig is not here", "keys are in the box", `name="key" value="shown before"`} {
+		assert.Contains(t, page, typed, "nothing typed is lost")
+	}
+	assert.Contains(t, page, "Checked for leaks", "what was written in between stands on the page")
+	assert.Len(t, b.file(tag).History, before, "nothing is recorded")
+
+	require.Equal(t, http.StatusSeeOther, b.act(tag, "leakcheck", url.Values{"hours": {"24"}, "dry": {"yes"}}).Code)
+	assert.Equal(t, http.StatusSeeOther, b.act(tag, "handover", form).Code, "the same form, once nothing speaks against it")
+}

@@ -41,6 +41,7 @@ func screens() []screen {
 		{"triage", triagePage{}},
 		{"log", logPage{}},
 		{"intake", intakePage{}},
+		{"units", unitsPage{}},
 		{"refill", refillPage{}},
 		{"more", morePage{}},
 		{"trust", trustPage{}},

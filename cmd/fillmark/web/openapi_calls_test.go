@@ -64,6 +64,8 @@ func actCalls(acts string) []apiCall {
 		{"POST", acts + "fill", `{"fluid":"pg","mass_percent":40,"poured":["500ml"],"inhibitor":"azole"}`, 200, ""},
 		{"POST", acts + "dose", `{"role":"biocide","family":"isothiazolinone","label_dose_ml_per_l":2,"life_months":12,"poured":"1ml"}`, 200, ""},
 		{"POST", acts + "proof", `{"before_die_c":85,"before_room_c":21,"before_power_w":90,"die_c":60,"room_c":21,"power_w":90,"steady":true}`, 200, ""},
+		{"POST", acts + "work", `{"item":"fan","pieces":2,"price":24.00}`, 200, ""},
+		{"POST", acts + "work", `{"item":"fan"}`, 422, ""},
 		{"POST", acts + "handover", `{"mail_consent":true}`, 409, ""},
 		{"POST", acts + "handover", `{"mail_consent":true,"note":"again","overrule":["leak-check=the owner waits"]}`, 200, ""},
 		{"POST", acts + "plan", `{"task":"look","months":3}`, 200, ""},

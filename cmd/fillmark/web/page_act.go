@@ -18,7 +18,10 @@ const refillForm = "refill"
 
 // actForms are the forms of a page.
 func (s *server) actForms(file workshop.File, page string, sent *actForm) actForms {
-	return actForms{tag: file.Loop.Tag, chiller: file.Machine.Kind.IsChiller(), page: page, random: s.Random, sent: sent, offers: map[string]url.Values{}, drawn: map[string]bool{}}
+	return actForms{
+		tag: file.Loop.Tag, chiller: file.Machine.Kind.IsChiller(), page: page, random: s.Random, sent: sent,
+		offers: map[string]url.Values{}, drawn: map[string]bool{}, all: s.acts,
+	}
 }
 
 // sentForm is a form that was sent.

@@ -25,21 +25,25 @@ type handoverPage struct {
 	// States are what the machine goes back with, and what was set aside.
 	States []string
 	// AsItIs tells that it goes back unrepaired.
-	AsItIs  bool
-	Tag     loops.Tag
-	Loop    string
-	Owner   loops.Owner
-	Day     loops.Day
-	Today   loops.Day // what is due before it is due now
-	Back    bool      // the hand-over is on record
-	Done    []historyLine
-	Before  string
-	After   string
-	Charge  string
-	Freezes string // empty where it is not known
-	Machine ownerMachine
-	Next    []loops.Task
-	Wet     []string
+	AsItIs bool
+	Tag    loops.Tag
+	Loop   string
+	Owner  loops.Owner
+	Day    loops.Day
+	Today  loops.Day // what is due before it is due now
+	Back   bool      // the hand-over is on record
+	Done   []historyLine
+	Bill   loops.Bill
+	// Warranty is the last day on which the workshop stands for the work; zero
+	// where it said nothing.
+	Warranty loops.Day
+	Before   string
+	After    string
+	Charge   string
+	Freezes  string // empty where it is not known
+	Machine  ownerMachine
+	Next     []loops.Task
+	Wet      []string
 	// Cautions are in owners' words.
 	Cautions []string
 }
@@ -65,13 +69,17 @@ func (s *server) handoverPage(r *http.Request, file workshop.OwnersFile) handove
 		p.Day, p.Back, p.AsItIs = back.Day, true, back.Kind == loops.KindReturn
 	}
 	p.Proved, p.States = proved(p.words, file, back), states(file, back, p.Day)
+	p.Bill = loops.BillOf(visit)
+	if back != nil {
+		p.Warranty = loops.OwnWarranty([]loops.Entry{*back})
+	}
 	for _, e := range visit {
 		if e.Kind == loops.KindProof {
 			p.Before = notify.InOwnersUnits(readings(&e.Proof.Before), file.Owner.Units)
 			p.After = notify.InOwnersUnits(readings(&e.Proof.After), file.Owner.Units)
 			continue
 		}
-		if e.Kind != loops.KindStep {
+		if e.Kind != loops.KindStep && e.Kind != loops.KindWork {
 			p.Done = append(p.Done, historyLine{ID: e.ID, Day: e.Day, Kind: e.Kind, Words: notify.InOwnersUnits(EntryWords(e), file.Owner.Units), Note: e.Note})
 		}
 	}

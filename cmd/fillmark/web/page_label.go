@@ -7,6 +7,8 @@ import (
 	"cmp"
 	"fmt"
 	"net/http"
+	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -17,17 +19,24 @@ import (
 	"fillmark/notify"
 )
 
-// labelPage is the label of a loop or of a container, for a 62 mm roll or a
-// sheet of A4.
+// labelPage is the label of a loop or of a container, or the labels of several
+// loops, for a 62 mm roll or sheets of A4.
 type labelPage struct {
 	frame
-	Size   string // 62 or a4
-	Other  string // address of the other size
-	Back   string
-	Label  label
-	Form   *form
-	Used   []int // the places of the sheet before the first free one
-	Copies []int
+	Size    string // 62 or a4
+	Other   string // address of the other size
+	Back    string
+	BackTo  string
+	Form    *form
+	Tags    []string // of several loops, as the address has them; nil for one label
+	Setting string   // the one that is missing for a QR
+	Sheets  []labelSheet
+}
+
+// labelSheet is a sheet of A4, or a length of the roll.
+type labelSheet struct {
+	Used   []int // the places before the first free one
+	Labels []label
 }
 
 // label is what is printed; nothing on it is smaller than 2 mm.
@@ -59,7 +68,33 @@ func (s *server) pageLabel(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return s.renderLabel(w, r, "Label "+string(file.Loop.Tag), "/loops/"+string(file.Loop.Tag), l)
+	tag := string(file.Loop.Tag)
+	return s.renderLabels(w, r, labelPage{frame: s.newFrame(r, "Label "+tag), Back: "/loops/" + tag}, l)
+}
+
+// pageLabels are the labels of several loops, one each.
+func (s *server) pageLabels(w http.ResponseWriter, r *http.Request) error {
+	p := labelPage{frame: s.newFrame(r, "Labels"), Back: "/loops", BackTo: "Loops", Tags: r.URL.Query()["tag"]}
+	if n := len(p.Tags); n < 1 || n > workshop.MostUnits {
+		return &loops.InvalidError{Field: "tag", Value: fmt.Sprint(n, " tags"), Reason: fmt.Sprintf("the tags of 1 to %d loops", workshop.MostUnits)}
+	}
+	var all []label
+	for _, text := range p.Tags {
+		tag, err := loops.ParseTag(text)
+		if err != nil {
+			return err
+		}
+		file, err := s.Workshop.File(tag)
+		if err != nil {
+			return err
+		}
+		l, err := s.loopLabel(file.ForOwner())
+		if err != nil {
+			return err
+		}
+		all = append(all, l)
+	}
+	return s.renderLabels(w, r, p, all...)
 }
 
 func (s *server) pageContainerLabel(w http.ResponseWriter, r *http.Request) error {
@@ -75,28 +110,51 @@ func (s *server) pageContainerLabel(w http.ResponseWriter, r *http.Request) erro
 	if err != nil {
 		return err
 	}
-	return s.renderLabel(w, r, "Label of container "+r.PathValue("id"), "/shelf/"+r.PathValue("id"), l)
+	number := r.PathValue("id")
+	return s.renderLabels(w, r, labelPage{frame: s.newFrame(r, "Label of container "+number), Back: "/shelf/" + number}, l)
 }
 
-func (s *server) renderLabel(w http.ResponseWriter, r *http.Request, title, back string, l label) error {
-	p := labelPage{frame: s.newFrame(r, title), Size: "62", Other: r.URL.Path + "?size=a4", Back: back, Label: l, Form: newForm(r.URL.Query()), Copies: []int{1}}
-	switch size := r.URL.Query().Get("size"); size {
-	case "", "62":
+func (s *server) renderLabels(w http.ResponseWriter, r *http.Request, p labelPage, all ...label) error {
+	query := r.URL.Query()
+	p.Size, p.Form, p.BackTo, p.Setting = cmp.Or(query.Get("size"), "62"), newForm(query), cmp.Or(p.BackTo, "Back"), all[0].Setting
+	if p.Tags != nil && query.Get("size") == "" {
+		p.Size = "a4"
+	}
+	switch p.Size {
+	case "62":
+		p.Sheets = []labelSheet{{Labels: all}}
 	case "a4":
-		p.Size, p.Other = "a4", r.URL.Path+"?size=62"
 		place, err := onSheet("place", p.Form.text("place"), sheetPlaces)
 		if err != nil {
 			return err
 		}
-		copies, err := onSheet("copies", p.Form.text("copies"), sheetPlaces-place+1)
-		if err != nil {
-			return err
+		if p.Tags == nil {
+			copies, err := onSheet("copies", p.Form.text("copies"), sheetPlaces-place+1)
+			if err != nil {
+				return err
+			}
+			all = slices.Repeat(all, copies)
 		}
-		p.Used, p.Copies = make([]int, place-1), make([]int, copies)
+		p.Sheets = onSheets(all, place)
 	default:
-		return &loops.InvalidError{Field: "size", Value: size, Reason: "62 (a roll of 62 mm) or a4"}
+		return &loops.InvalidError{Field: "size", Value: p.Size, Reason: "62 (a roll of 62 mm) or a4"}
 	}
+	other := url.Values{"size": {map[string]string{"62": "a4", "a4": "62"}[p.Size]}}
+	if p.Tags != nil {
+		other["tag"] = p.Tags
+	}
+	p.Other = r.URL.Path + "?" + other.Encode()
 	return s.render(w, http.StatusOK, "label", p)
+}
+
+// onSheets lays labels out from the first free place on.
+func onSheets(all []label, place int) []labelSheet {
+	first := min(len(all), sheetPlaces-place+1)
+	sheets := []labelSheet{{Used: make([]int, place-1), Labels: all[:first]}}
+	for more := range slices.Chunk(all[first:], sheetPlaces) {
+		sheets = append(sheets, labelSheet{Labels: more})
+	}
+	return sheets
 }
 
 // onSheet reads a count of places from 1 to most; empty is 1.
@@ -126,7 +184,6 @@ func (s *server) loopLabel(file workshop.OwnersFile) (label, error) {
 		l.Lines = append(l.Lines, labelLine{Text: "Empty: do not run the pump."})
 		return l, nil
 	case charge == nil:
-		l.Lines = append(l.Lines, labelLine{Text: "What is in it is not known."})
 		l.Cautions = labelCautions(loops.Charge{}, loop.Sealed)
 		return l, nil
 	}
@@ -199,10 +256,11 @@ func labelCautions(c loops.Charge, sealed bool) []string {
 	case chemistry.PropyleneGlycol:
 		words = append(words, "Contains propylene glycol and additives. Do not drink. Keep from children and animals.")
 	case "":
-		words = append(words, "Coolant not known:")
+		unknown := []string{"Coolant not known."} // in one piece: line by line it is longer than the label
 		for _, line := range chemistry.UnknownLiquid() {
-			words = append(words, capital(line)+".")
+			unknown = append(unknown, capital(line)+".")
 		}
+		words = append(words, strings.Join(unknown, " "))
 	case chemistry.TreatedWater:
 		words = append(words, "Water with additives. Do not drink. Freezes at 0\u00a0°C.")
 	case chemistry.DeionisedWater:

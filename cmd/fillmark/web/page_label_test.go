@@ -55,7 +55,7 @@ func TestLabelSaysWhatIsInTheLoop(t *testing.T) {
 func TestLabelOfAnEmptyLoop(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
-	b.says(b.get("/loops/"+string(b.taken(intakeForm(nil)))+"/label"), "What is in it is not known.", "empty")
+	b.says(b.get("/loops/"+string(b.taken(intakeForm(nil)))+"/label"), "Coolant not known.", "empty")
 }
 
 func TestLabelOfAContainer(t *testing.T) {

@@ -23,6 +23,8 @@ type receiptPage struct {
 	Readings string // empty where none were taken
 	Charge   string
 	Empty    bool
+	Ours     loops.Day // the last of our own warranty, as the machine came in; zero without one
+	Bill     loops.Bill
 }
 
 func (s *server) pageReceipt(w http.ResponseWriter, r *http.Request) error {
@@ -37,7 +39,17 @@ func (s *server) pageReceipt(w http.ResponseWriter, r *http.Request) error {
 		Day: loops.DayOf(s.Now(), s.Workshop.Settings().Zone),
 	}
 	p.Here = "intake"
-	for _, e := range loops.Standing(file.ForOwner().View.Entries()) {
+	history := file.ForOwner().View.Entries()
+	for i, e := range history {
+		if e.Kind == loops.KindIntake {
+			if p.Ours = loops.OwnWarranty(history[:i]); p.Ours.Before(e.Day) {
+				p.Ours = loops.Day{}
+			}
+		}
+	}
+	visit, _ := lastVisit(history)
+	p.Bill = loops.BillOf(visit)
+	for _, e := range loops.Standing(history) {
 		switch {
 		case e.Kind == loops.KindIntake:
 			p.Day, p.Intake, p.Readings = e.Day, *e.Intake, ""

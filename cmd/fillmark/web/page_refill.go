@@ -31,6 +31,7 @@ type refillPage struct {
 	Charge   string
 	Warnings []string
 	Phases   []refillPhase
+	Bill     loops.Bill
 	Cautions []chemistry.Caution
 	Mix      *mixAnswer // nil before the mix was asked for
 	// Query is what the mix was asked with; it stays on the page's address.
@@ -89,11 +90,7 @@ func (s *server) pageRefill(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *server) refillPage(r *http.Request, file workshop.File, f *form, sent *actForm) (refillPage, error) {
-	sheet, err := s.Workshop.BenchSheetOf(file.Loop.Tag)
-	if err != nil {
-		return refillPage{}, err
-	}
-	loop := file.Loop
+	sheet, loop := file.BenchSheet(), file.Loop
 	p := refillPage{
 		frame: s.newFrame(r, "Job sheet "+string(loop.Tag)), Form: f, Tag: loop.Tag, Machine: file.Machine.Name, Owner: file.Owner,
 		Sealed: loop.Sealed, Metals: loop.Metals(), Holds: loop.Volume, Charge: chargeLine(loop.State), Warnings: sheet.Warnings, Cautions: sheet.Cautions,
@@ -101,7 +98,11 @@ func (s *server) refillPage(r *http.Request, file workshop.File, f *form, sent *
 		Acts: s.actForms(file, refillForm, sent),
 	}
 	p.Here, p.AsOf = "loops", s.asOf()
+	if until := loops.OwnWarranty(file.History); !until.Before(loops.DayOf(s.Now(), s.Workshop.Settings().Zone)) {
+		p.Warnings = append(p.Warnings, "Our own warranty on the last work runs until "+until.Long()+": what it covers is not charged.")
+	}
 	p.Scripts = append(p.Scripts, s.pages.assets.address("idb-keyval.js"), s.pages.assets.address("kept.js"))
+	var err error
 	if p.QR, err = s.benchQR("/loops/" + string(loop.Tag) + "/refill"); err != nil {
 		return p, err
 	}
@@ -112,7 +113,7 @@ func (s *server) refillPage(r *http.Request, file workshop.File, f *form, sent *
 		return p, err
 	}
 	visit := stayOf(file.History)
-	p.Phases = refillPhases(sheet.Steps, visit)
+	p.Phases, p.Bill = refillPhases(sheet.Steps, visit), loops.BillOf(visit)
 	if before := readingsBefore(visit); before != nil {
 		p.Before = readings(before)
 	}

@@ -21,6 +21,7 @@ import (
 	"net/netip"
 	"time"
 
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/authority"
 	"fillmark/cmd/fillmark/signin"
 	"fillmark/cmd/fillmark/workshop"
@@ -107,6 +108,7 @@ type server struct {
 	throttles throttles
 	requests  requests
 	cache     dueCache
+	acts      map[string]acts.Definition // by name
 	// who is let in, by the pattern of the route.
 	who     map[string]access
 	waiting chan struct{} // who waits for a try to sign in
@@ -131,7 +133,7 @@ func New(d Deps) (http.Handler, error) {
 	if d.Wait == nil {
 		d.Wait = wait
 	}
-	s := &server{Deps: d, pages: pages, throttles: newThrottles(), who: map[string]access{}, waiting: make(chan struct{}, mostWaiting)}
+	s := &server{Deps: d, pages: pages, throttles: newThrottles(), acts: definitions(), who: map[string]access{}, waiting: make(chan struct{}, mostWaiting)}
 	mux := http.NewServeMux()
 	for _, rt := range s.routes() {
 		mux.Handle(rt.pattern, s.handler(rt.call))

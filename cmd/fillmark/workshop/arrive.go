@@ -104,30 +104,49 @@ func Unseen() loops.Loop {
 	return loops.Loop{Construction: loops.Construction{Sealed: true, BuiltKnown: loops.Known{How: loops.NotKnown}}}
 }
 
+// lastUnit is the last unit of a model and how it is built; with no machine where
+// there is none, or nobody knows.
+type lastUnit struct {
+	loops.Machine
+	built loops.Construction
+}
+
 // asTheLast fills what nobody said of a machine from the last unit of its model:
 // each part of it is assumed until somebody looks. Where its build was said, or no
-// other unit is on record, nothing is filled in.
-func (w *Workshop) asTheLast(r Registration) (Registration, error) {
+// other unit is on record, nothing is filled in. Last keeps what was found, by
+// model: looking reads every machine.
+func (w *Workshop) asTheLast(r Registration, last map[string]lastUnit) (Registration, error) {
 	if r.Loop.BuiltKnown.How != loops.NotKnown || r.Machine.ID != 0 || r.Machine.Model == "" {
 		return r, nil
 	}
-	var last loops.Machine
+	model := fmt.Sprintf("%q", []string{string(r.Machine.Kind), r.Machine.Maker, r.Machine.Model})
+	unit, err := once(last, model, func(string) (lastUnit, error) { return w.lastUnit(r.Machine) })
+	if err != nil || unit.ID == 0 {
+		return r, err
+	}
+	return r.like(unit.Machine, unit.built), nil
+}
+
+// lastUnit looks for the last unit of a machine's model.
+func (w *Workshop) lastUnit(of loops.Machine) (lastUnit, error) {
+	var last lastUnit
 	for m, err := range w.register.Machines() {
 		if err != nil {
-			return r, err
+			return lastUnit{}, err
 		}
-		if m.Kind == r.Machine.Kind && sameModel(m, r.Machine) && m.ID > last.ID {
-			last = m
+		if m.Kind == of.Kind && sameModel(m, of) && m.ID > last.ID {
+			last.Machine = m
 		}
 	}
 	if last.ID == 0 {
-		return r, nil
+		return last, nil
 	}
 	inside, err := w.register.LoopsOf(last.ID)
 	if err != nil || len(inside) != 1 || inside[0].BuiltKnown.How == loops.NotKnown { // which of several nobody knows
-		return r, err
+		return lastUnit{}, err
 	}
-	return r.like(last, inside[0].Construction.AsIn(inside[0].Tag)), nil
+	last.built = inside[0].Construction.AsIn(inside[0].Tag)
+	return last, nil
 }
 
 // like is the registration with what nobody said taken over.

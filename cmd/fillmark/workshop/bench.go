@@ -30,28 +30,33 @@ func (w *Workshop) BenchSheetOf(tag loops.Tag) (BenchSheet, error) {
 	if err != nil {
 		return BenchSheet{}, err
 	}
+	return file.BenchSheet(), nil
+}
+
+// BenchSheet is the sheet of the file's loop.
+func (f File) BenchSheet() BenchSheet {
 	sheet := BenchSheet{
-		Tag: tag, Machine: file.Machine.Name, Owner: file.Owner.Name, Sealed: file.Loop.Sealed,
-		Warnings: []string{}, Steps: loops.StepsOf(file.Loop.Sealed, file.History),
+		Tag: f.Loop.Tag, Machine: f.Machine.Name, Owner: f.Owner.Name, Sealed: f.Loop.Sealed,
+		Warnings: []string{}, Steps: loops.StepsOf(f.Loop.Sealed, f.History),
 	}
 	for _, s := range sheet.Steps {
 		if s.Open() {
 			sheet.Open++
 		}
 	}
-	if file.Owner.ID != 0 && !file.Owner.Consent.Opening {
+	if f.Owner.ID != 0 && !f.Owner.Consent.Opening {
 		sheet.Warnings = append(sheet.Warnings, "No consent to opening is on record: ask the owner first.")
 	}
-	if file.Owner.ID != 0 && !file.Machine.WarrantyAsked {
+	if f.Owner.ID != 0 && !f.Machine.WarrantyAsked {
 		sheet.Warnings = append(sheet.Warnings, "The maker's warranty was not asked about.")
 	}
-	if charge := file.Loop.State.Charge; charge != nil {
+	if charge := f.Loop.State.Charge; charge != nil {
 		sheet.Cautions = chemistry.Cautions(charge.Contents())
-	} else if !slices.ContainsFunc(file.History, func(e loops.Entry) bool { return e.Kind == loops.KindDrain }) {
+	} else if !slices.ContainsFunc(f.History, func(e loops.Entry) bool { return e.Kind == loops.KindDrain }) {
 		sheet.Warnings = append(sheet.Warnings, "What is in the loop is not on record: treat it as ethylene glycol, which is poisonous.")
 	}
 	for _, task := range []chemistry.Task{chemistry.TaskOpen, chemistry.TaskClean, chemistry.TaskTest, chemistry.TaskWaste} {
 		sheet.Cautions = append(sheet.Cautions, chemistry.TaskCautions(task)...)
 	}
-	return sheet, nil
+	return sheet
 }

@@ -32,15 +32,16 @@ func benchRegister(b *testing.B, n, due int, day loops.Day) bench {
 	}, rand.Reader, keys(b, 1))
 	filled := day.AddMonths(-24)
 	tags := map[loops.Tag]bool{}
+	firstOwner, err := s.NewOwnerIDs(n)
+	require.NoError(b, err)
+	firstMachine, err := s.NewMachineIDs(n)
+	require.NoError(b, err)
+	firstLoop, err := s.NewLoopIDs(n)
+	require.NoError(b, err)
 	for first := 1; first <= n; first += 1000 {
 		change := loops.Change{At: day.At(1, time.UTC), By: "bench", Action: "bench"}
 		for i := first; i < first+1000 && i <= n; i++ {
-			owner, err := s.NewOwnerID()
-			require.NoError(b, err)
-			machine, err := s.NewMachineID()
-			require.NoError(b, err)
-			id, err := s.NewLoopID()
-			require.NoError(b, err)
+			owner, machine, id := firstOwner+loops.OwnerID(i-1), firstMachine+loops.MachineID(i-1), firstLoop+loops.LoopID(i-1)
 			tag, err := loops.NewTag(rand.Reader)
 			require.NoError(b, err)
 			for tags[tag] {

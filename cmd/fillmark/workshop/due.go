@@ -22,10 +22,9 @@ type DueList struct {
 // lookAhead is how many days of later tasks the list reads.
 const lookAhead = 60
 
-// Due returns the technician's list at the instant.
+// Due returns the technician's list at the instant, for reading only.
 func (w *Workshop) Due(at time.Time) (DueList, error) {
-	today := loops.DayOf(at, w.settings.Zone)
-	items, err := w.items(today.AddDays(lookAhead), at)
+	list, err := w.technicianList(at)
 	if err != nil {
 		return DueList{}, err
 	}
@@ -33,7 +32,7 @@ func (w *Workshop) Due(at time.Time) (DueList, error) {
 	if err != nil {
 		return DueList{}, err
 	}
-	return DueList{schedule.List(w.settings.Policy, today, items), append([]loops.EvidenceNotice{}, evidence.Notices...)}, nil
+	return DueList{list, append([]loops.EvidenceNotice{}, evidence.Notices...)}, nil
 }
 
 // items reads the tasks due up to a day with their loops, machines and
@@ -45,7 +44,7 @@ func (w *Workshop) items(through loops.Day, at time.Time) ([]schedule.Item, erro
 		return nil, err
 	}
 	var items []schedule.Item
-	known := around{w, map[loops.LoopID]loops.Loop{}, map[loops.MachineID]loops.Machine{}, map[loops.OwnerID]ownerAround{}}
+	known := w.around()
 	for _, due := range dues {
 		item, err := known.item(due, at)
 		if errors.Is(err, errStaleDue) {
@@ -68,6 +67,10 @@ type around struct {
 	loops    map[loops.LoopID]loops.Loop
 	machines map[loops.MachineID]loops.Machine
 	owners   map[loops.OwnerID]ownerAround
+}
+
+func (w *Workshop) around() around {
+	return around{w, map[loops.LoopID]loops.Loop{}, map[loops.MachineID]loops.Machine{}, map[loops.OwnerID]ownerAround{}}
 }
 
 // ownerAround is an owner, and why mail does not reach them.

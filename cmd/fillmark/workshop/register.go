@@ -30,51 +30,110 @@ type Registration struct {
 // wrong with any part of it comes back joined. One that was sent before with its
 // key gives the first answer again, see [Workshop.Registered].
 func (w *Workshop) Register(s Stamp, r Registration) (loops.Loop, error) {
+	all, err := w.registerAll(s, []Registration{r})
+	if err != nil {
+		return loops.Loop{}, err
+	}
+	return all[0], nil
+}
+
+// registerAll is [Workshop.Register] for several that stand or fall together.
+func (w *Workshop) registerAll(s Stamp, all []Registration) ([]loops.Loop, error) {
 	w.acting.Lock() // see retried
 	defer w.acting.Unlock()
-	if first, err := w.Registered(r); err != nil || first.ID != 0 {
+	if first, err := w.registered(all); err != nil || first != nil {
 		return first, err
 	}
-	r.Acts = r.keyed()
-	r, err := w.known(r)
-	if err != nil {
-		return loops.Loop{}, err
-	}
-	if err := r.validate(); err != nil {
-		return loops.Loop{}, err
-	}
-	if r, err = w.asTheLast(r); err != nil {
-		return loops.Loop{}, err
-	}
 	change := loops.Change{At: s.At, By: s.By, Action: "register"}
-	is, err := w.begin(s, r, &change)
-	if err != nil {
-		return loops.Loop{}, err
+	var ready []registering
+	last := map[string]lastUnit{}
+	for _, r := range all {
+		is, err := w.registering(s, r, last)
+		if err != nil {
+			return nil, err
+		}
+		ready = append(ready, is)
 	}
-	if r, err = w.numbered(r, &change); err != nil {
-		return loops.Loop{}, err
-	}
-	is.ID, is.Machine = r.Loop.ID, r.Machine.ID
-	for i := range change.Entries {
-		change.Entries[i].Loop = is.ID
+	var files []File
+	for _, is := range ready { // numbers once all is right
+		file, err := w.numbered(is, &change)
+		if err != nil {
+			return nil, err
+		}
+		files = append(files, file)
 	}
 	for {
-		if is.Tag, err = w.freeTag(); err != nil {
-			return loops.Loop{}, err
-		}
 		change.Loops = nil
-		if is, err = w.replan(&change, File{Loop: is, Machine: r.Machine, Owner: r.Owner, History: change.Entries}); err != nil {
-			return loops.Loop{}, err
+		for _, file := range files {
+			var err error
+			if file.Loop.Tag, err = w.freeTag(); err != nil {
+				return nil, err
+			}
+			if _, err = w.replan(&change, file); err != nil {
+				return nil, err
+			}
 		}
-		err = w.register.Commit(change)
+		err := w.register.Commit(change)
 		if errors.Is(err, loops.ErrTagTaken) {
 			continue // somebody drew the same tag between the look and the commit
 		}
 		if err != nil {
-			return loops.Loop{}, err
+			return nil, err
 		}
-		return w.register.Loop(is.ID)
+		var made []loops.Loop
+		for _, file := range files {
+			loop, err := w.register.Loop(file.Loop.ID)
+			if err != nil {
+				return nil, err
+			}
+			made = append(made, loop)
+		}
+		return made, nil
 	}
+}
+
+// registered are the loops of registrations that were sent together before; nil
+// where none was. Some of them alone are another content of the same key.
+func (w *Workshop) registered(all []Registration) ([]loops.Loop, error) {
+	var found []loops.Loop
+	for _, r := range all {
+		loop, err := w.Registered(r)
+		if err != nil {
+			return nil, err
+		}
+		if loop.ID != 0 {
+			found = append(found, loop)
+		}
+	}
+	if len(found) != 0 && len(found) != len(all) {
+		return nil, fmt.Errorf("the key %q stands for a sheet with another number of units: %w", all[0].Key, loops.ErrRepeated)
+	}
+	return found, nil
+}
+
+// registering is a registration that can be put on record: its loop as the first
+// acts left it, and what they write.
+type registering struct {
+	Registration
+	loop loops.Loop
+	own  loops.Change
+}
+
+func (w *Workshop) registering(s Stamp, r Registration, last map[string]lastUnit) (registering, error) {
+	r.Acts = r.keyed()
+	r, err := w.known(r)
+	if err != nil {
+		return registering{}, err
+	}
+	if err := r.validate(); err != nil {
+		return registering{}, err
+	}
+	if r, err = w.asTheLast(r, last); err != nil {
+		return registering{}, err
+	}
+	is := registering{Registration: r}
+	is.loop, err = w.begin(s, r, &is.own)
+	return is, err
 }
 
 // Registered finds the loop of a registration that was sent before with its key;
@@ -175,12 +234,14 @@ func (r Registration) validate() error {
 	return errors.Join(append(all, r.Machine.Validate(), r.Loop.Validate())...)
 }
 
-// numbered gives the new records their numbers and adds them to the change.
-func (w *Workshop) numbered(r Registration, change *loops.Change) (Registration, error) {
+// numbered gives the new records their numbers and adds them to the change, all
+// but the loop, which has no tag yet.
+func (w *Workshop) numbered(r registering, change *loops.Change) (File, error) {
 	var err error
+	change.Owners = append(change.Owners, r.own.Owners...)
 	if r.Owner.ID == 0 && r.Machine.Kind != loops.DonorUnit {
 		if r.Owner.ID, err = w.register.NewOwnerID(); err != nil {
-			return r, err
+			return File{}, err
 		}
 		r.Owner.Revision = 0
 		change.Owners = []loops.Owner{r.Owner}
@@ -188,13 +249,21 @@ func (w *Workshop) numbered(r Registration, change *loops.Change) (Registration,
 	if r.Machine.ID == 0 {
 		r.Machine.Owner = r.Owner.ID
 		if r.Machine.ID, err = w.register.NewMachineID(); err != nil {
-			return r, err
+			return File{}, err
 		}
 		r.Machine.Revision = 0
-		change.Machines = []loops.Machine{r.Machine}
+		change.Machines = append(change.Machines, r.Machine)
 	}
-	r.Loop.ID, err = w.register.NewLoopID()
-	return r, err
+	if r.loop.ID, err = w.register.NewLoopID(); err != nil {
+		return File{}, err
+	}
+	r.loop.Machine = r.Machine.ID
+	for i := range r.own.Entries {
+		r.own.Entries[i].Loop = r.loop.ID
+	}
+	change.Entries = append(change.Entries, r.own.Entries...)
+	change.Shelf.UsedFluid = append(change.Shelf.UsedFluid, r.own.Shelf.UsedFluid...)
+	return File{Loop: r.loop, Machine: r.Machine, Owner: r.Owner, History: r.own.Entries}, nil
 }
 
 // ActError is what is wrong with one of several acts.

@@ -93,6 +93,7 @@ func happens(t *testing.T, loop loops.Loop) map[string]func(bench, workshop.Stam
 		loops.KindCorrection: {Correction: &loops.Correction{Strikes: 1, Why: "another loop"}},
 		loops.KindStep:       {Step: &loops.StepDone{Step: loops.StepsFor(false)[0].ID}},
 		loops.KindNote:       {Note: "the fan was dusty"},
+		loops.KindWork:       {Work: &loops.Work{Item: "a new fan", Pieces: 1}},
 		loops.KindCall:       {Call: &loops.OwnerCall{Outcome: loops.Reached}},
 		loops.KindWeighing:   {Weighing: &loops.Weighing{Stage: loops.WeighedLater, Weight: 1.2}},
 	}

@@ -49,6 +49,7 @@ type register interface {
 	MessageHead(loops.MessageKey) (loops.Message, error)
 	MessagesTo(owner loops.OwnerID, since loops.Day) ([]loops.Message, error)
 	Revision() (loops.StoreRevision, error)
+	TouchedSince(loops.StoreRevision) (loops.Touched, loops.StoreRevision, bool, error)
 	Uptime() (loops.Uptime, error)
 	NoteUptime(at time.Time) error
 	Canary() (loops.Canary, error)
@@ -116,7 +117,8 @@ type Workshop struct {
 	evidence atomic.Pointer[schedule.Evidence] // nil is none
 	decoding sync.Mutex                        // held while a photo is taken in
 	acting   sync.Mutex                        // held while an action reads and writes, see retried
-	zones    sync.Map                          // of owners: from name to [*time.Location]
+	board    dueBoard
+	zones    sync.Map // of owners: from name to [*time.Location]
 }
 
 // New returns a workshop. Random is the source of tags, keys sign what

@@ -3,42 +3,43 @@
 
 // A form with data-live="ID" asks its own address again while it is filled
 // in, and shows the part of the answer's page that has the ID. Without this
-// file the form's button does the same.
+// file the form's button does the same. A form that takes the place of another
+// on the page asks as that one did.
 "use strict";
 
-for (const form of document.querySelectorAll("form[data-live]")) {
-  const id = form.dataset.live;
-  let timer = 0;
-  let asked = null;
+const live = new WeakMap(); // by form: its timer, and what was asked last
 
-  const ask = async () => {
-    asked?.abort();
-    asked = new AbortController();
-    const address = new URL(form.action);
-    address.hash = "";
-    address.search = new URLSearchParams(new FormData(form)).toString();
-    let page;
-    try {
-      const answer = await fetch(address, { signal: asked.signal, headers: { Accept: "text/html" } });
-      page = new DOMParser().parseFromString(await answer.text(), "text/html");
-    } catch (fault) {
-      // given up for a newer question, or no connection: the button still works
-      if (fault.name !== "AbortError") say(form, "Not connected: answered when there is a connection.");
-      return;
-    }
-    form.querySelector(":scope > .said")?.remove();
-    const now = document.getElementById(id);
-    const then = page.getElementById(id);
-    // What somebody is typing into is never taken away from under them.
-    if (!now || !then || now.contains(document.activeElement)) return;
-    now.replaceChildren(...then.childNodes);
-    showProblems(form, page);
-  };
+document.addEventListener("input", ({ target }) => {
+  const form = target.closest("form[data-live]");
+  if (!form) return;
+  const last = live.get(form) ?? {};
+  live.set(form, last);
+  clearTimeout(last.timer);
+  last.timer = setTimeout(() => ask(form, last), 400);
+});
 
-  form.addEventListener("input", () => {
-    clearTimeout(timer);
-    timer = setTimeout(ask, 400);
-  });
+async function ask(form, last) {
+  last.asked?.abort();
+  last.asked = new AbortController();
+  const address = new URL(form.action);
+  address.hash = "";
+  address.search = new URLSearchParams(new FormData(form)).toString();
+  let page;
+  try {
+    const answer = await fetch(address, { signal: last.asked.signal, headers: { Accept: "text/html" } });
+    page = new DOMParser().parseFromString(await answer.text(), "text/html");
+  } catch (fault) {
+    // given up for a newer question, or no connection: the button still works
+    if (fault.name !== "AbortError") say(form, "Not connected: answered when there is a connection.");
+    return;
+  }
+  form.querySelector(":scope > .said")?.remove();
+  const now = document.getElementById(form.dataset.live);
+  const then = page.getElementById(form.dataset.live);
+  // What somebody is typing into is never taken away from under them.
+  if (!now || !then || now.contains(document.activeElement)) return;
+  now.replaceChildren(...then.childNodes);
+  showProblems(form, page);
 }
 
 // Going back from an answer shows the questions as they were typed.

@@ -32,6 +32,10 @@ let unsure = true;
 let why = "";
 const pressedHere = new Set(); // ids of what was pressed in this page
 let technician = nameOn(document);
+const signedOut = "sign in again first"; // somebody answers, and knows nobody here
+
+// alone tells that nobody answers the questions of this page.
+const alone = () => stale || why === "no connection" || why === signedOut;
 
 // unanswered tells that another question is asked than the one that the page
 // answers, and that nobody answers it now.
@@ -170,11 +174,12 @@ function line(part, words, does, press) {
 // mark shows at each step and form what waits there, and at the top how much.
 function mark() {
   for (const p of document.querySelectorAll(".waits")) p.remove();
-  notice().hidden = !stale && why !== "no connection";
+  notice().hidden = why === signedOut || (!stale && why !== "no connection");
   const top = document.getElementById("waiting");
-  top.hidden = waiting.length === 0 && unkept.size === 0;
+  top.hidden = waiting.length === 0 && unkept.size === 0 && why !== signedOut;
   top.textContent = waiting.length > 0 ? `Not yet recorded: ${waiting.length}${why ? ` (${why})` : ""}. ` : "";
-  top.append(unkept.size === 0 ? "It is kept on this device." : "Not kept on this device: what is not recorded is lost with this page.");
+  if (why === signedOut && waiting.length === 0) top.textContent = "Your sign-in has ended: sign in again to see this sheet as it is now. ";
+  else top.append(unkept.size === 0 ? "It is kept on this device." : "Not kept on this device: what is not recorded is lost with this page.");
   for (const item of waiting.toReversed()) {
     const form = formNamed(item.form);
     const part = (item.step ? document.getElementById(item.step) : form) ?? top;
@@ -305,7 +310,7 @@ async function look() {
   try {
     const answer = await fetch(sheet + location.search, { headers: { Accept: "text/html" }, signal: AbortSignal.timeout(20_000) });
     if (new URL(answer.url).pathname !== sheet || !answer.ok) {
-      why = new URL(answer.url).pathname === "/sign-in" ? "sign in again first" : "the pages do not answer";
+      why = new URL(answer.url).pathname === "/sign-in" ? signedOut : "the pages do not answer";
       return false;
     }
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
@@ -369,7 +374,7 @@ async function attempt(item) {
   try {
     const answer = await post(item.action, body);
     if (!answer.signedOut && answer.status < 500 && answer.status !== 429) return answer;
-    why = answer.signedOut ? "sign in again first" : "the pages could not take it";
+    why = answer.signedOut ? signedOut : "the pages could not take it";
   } catch {
     why = "no connection";
   }
@@ -432,7 +437,7 @@ const whole = (step) =>
 function begin() {
   for (const form of document.querySelectorAll("form[data-live]"))
     form.addEventListener("input", () => {
-      if (!notice().hidden) clearOffers();
+      if (alone()) clearOffers();
     });
   for (const form of document.querySelectorAll("form[data-kept]")) {
     bringBack(form);

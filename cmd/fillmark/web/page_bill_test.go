@@ -1,0 +1,94 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web_test
+
+import (
+	"maps"
+	"net/http"
+	"net/url"
+	"regexp"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/loops"
+)
+
+// Parts, minutes and prices are lines that the job sheet takes and takes back, and
+// that stand on the receipt and on the sheet that goes back with the machine.
+func TestPartsMinutesAndPrices(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := b.taken(intakeForm(nil))
+	acts, sheet := "/loops/"+string(tag)+"/acts/", "/loops/"+string(tag)+"/refill"
+	line := func(more url.Values) url.Values {
+		form := url.Values{"page": {"refill"}, "at": {"bill"}, "item": {"fan, 120 mm"}, "pieces": {"2"}, "price": {"24,50"}}
+		maps.Copy(form, more)
+		return form
+	}
+	w := b.post(acts+"work", line(nil))
+	require.Equal(t, http.StatusSeeOther, w.Code, problemsIn(w))
+	assert.Equal(t, sheet+"#bill", w.Header().Get("Location"), "the sheet again, at the bill")
+	for _, form := range []url.Values{
+		line(url.Values{"item": {"cleaned the plate"}, "pieces": {""}, "minutes": {"40"}, "price": {"60"}, "covered": {"yes"}}),
+		line(url.Values{"item": {"filled"}, "pieces": {""}, "minutes": {"20 min"}, "price": {""}}),
+	} {
+		require.Equal(t, http.StatusSeeOther, b.post(acts+"work", form).Code)
+	}
+	cells := regexp.MustCompile(`<[^>]*>|\s+`)
+	said := func(path string) string {
+		page := b.get(path).Body.String()
+		_, bill, ok := strings.Cut(page, `<table class="numbers bill">`)
+		require.True(t, ok, path)
+		bill, _, _ = strings.Cut(bill, "</section>")
+		return strings.Join(strings.Fields(cells.ReplaceAllString(bill, " ")), " ")
+	}
+	for _, path := range []string{sheet, "/loops/" + string(tag) + "/receipt", "/loops/" + string(tag) + "/handover"} {
+		says := said(path)
+		assert.Contains(t, says, "fan, 120 mm 2 24.50", path)
+		assert.Contains(t, says, "our own warranty: not charged 40 60.00", path)
+		assert.Contains(t, says, "Together 60 24.50 1 of the lines has no price yet.", path)
+	}
+	assert.Contains(t, b.get("/loops/"+string(tag)).Body.String(), "Work: “fan, 120 mm”; 2\u00a0pieces; price 24.50.")
+
+	for name, form := range map[string]url.Values{
+		"pieces":  line(url.Values{"pieces": {"two"}}),
+		"price":   line(url.Values{"price": {"24.505"}}),
+		"minutes": line(url.Values{"pieces": {""}, "price": {""}}),
+		"item":    line(url.Values{"item": {""}}),
+	} {
+		w := b.post(acts+"work", form)
+		assert.Equal(t, http.StatusUnprocessableEntity, w.Code, name)
+		assert.Contains(t, w.Body.String(), `href="#work-`+name, name)
+		assert.Contains(t, w.Body.String(), `id="work-`+name+`" name="`+name+`"`, name)
+	}
+	last := b.file(tag).History
+	require.Equal(t, loops.KindWork, last[len(last)-1].Kind)
+	w = b.post(acts+"strike", url.Values{"page": {"refill"}, "at": {"bill"}, "entry": {"5"}, "why": {"taken back at once"}})
+	require.Equal(t, http.StatusSeeOther, w.Code, problemsIn(w))
+	assert.NotContains(t, said(sheet), "filled")
+	assert.Contains(t, said(sheet), "Together 40 24.50")
+}
+
+// What the workshop stands for is on the sheet that goes back, and known when the
+// machine comes in again.
+func TestOwnWarranty(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	file := b.ana()
+	tag := string(file.Loop.Tag)
+	assert.NotContains(t, b.get("/loops/"+tag+"/handover").Body.String(), "We stand for this work")
+	today := loops.DayOf(b.now, b.settings().Zone)
+	w := b.post("/loops/"+tag+"/acts/handover", url.Values{"mail-consent": {"yes"}, "unproved": {"no load here"}, "own-warranty": {"6"}})
+	require.Equal(t, http.StatusSeeOther, w.Code, problemsIn(w))
+	until := today.AddMonths(6).Long()
+	assert.Contains(t, b.get("/loops/"+tag+"/handover").Body.String(), "We stand for this work until "+until)
+	b.taken(url.Values{"tag": {tag}, "intake.complaint": {"hot again"}})
+	assert.Contains(t, b.get("/loops/"+tag+"/receipt").Body.String(), "on our last work, until "+until)
+	assert.Contains(t, b.get("/loops/"+tag+"/refill").Body.String(), "Our own warranty on the last work runs until "+until)
+	b.now = b.now.AddDate(0, 7, 0)
+	assert.NotContains(t, b.get("/loops/"+tag+"/refill").Body.String(), "Our own warranty on the last work")
+}
