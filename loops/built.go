@@ -40,7 +40,7 @@ func (c Construction) Words() []string {
 	}
 	for _, m := range c.Materials {
 		if m == chemistry.NoMaterial {
-			add("no seals or plastics", " ")
+			words = append(words, "no seals or plastics")
 			continue
 		}
 		words = append(words, m.Family().Name())

@@ -83,14 +83,14 @@ func BillOf(entries []Entry) Bill {
 	return b
 }
 
-// OwnWarranty is the last day on which the workshop stands for its work, by the
-// last hand-over of a history; zero where it never said so.
+// OwnWarranty is the last day on which the workshop stands for its work: the
+// latest that a hand-over promised, since a later one takes nothing back; zero
+// where none did.
 func OwnWarranty(history []Entry) Day {
 	var until Day
 	for _, e := range Standing(history) {
 		if e.Kind == KindHandover {
-			until = Day{}
-			if months := e.Handover.WarrantyMonths; months > 0 {
+			if months := e.Handover.WarrantyMonths; months > 0 && until.Before(e.Day.AddMonths(months)) {
 				until = e.Day.AddMonths(months)
 			}
 		}

@@ -52,14 +52,17 @@ func TestALineOfABillSaysSomething(t *testing.T) {
 	assert.Equal(t, "for Ana's sake", e.Work.Item)
 }
 
-func TestOwnWarrantyIsOfTheLastHandover(t *testing.T) {
+func TestOwnWarrantyIsTheLatestPromised(t *testing.T) {
 	t.Parallel()
 	back := func(id loops.EntryID, on string, months int) loops.Entry {
 		t.Helper()
 		return loops.Entry{ID: id, Day: day(t, on), By: "test", Kind: loops.KindHandover, Handover: &loops.Handover{WarrantyMonths: months}}
 	}
 	assert.Equal(t, day(t, "2026-09-15"), loops.OwnWarranty([]loops.Entry{back(1, "2026-03-15", 6)}))
-	assert.True(t, loops.OwnWarranty([]loops.Entry{back(1, "2026-03-15", 6), back(2, "2026-05-15", 0)}).IsZero())
+	for _, later := range []int{0, 1} { // takes nothing back
+		assert.Equal(t, day(t, "2026-09-15"), loops.OwnWarranty([]loops.Entry{back(1, "2026-03-15", 6), back(2, "2026-05-15", later)}))
+	}
+	assert.Equal(t, day(t, "2026-11-15"), loops.OwnWarranty([]loops.Entry{back(1, "2026-03-15", 6), back(2, "2026-05-15", 6)}))
 	assert.True(t, loops.OwnWarranty(nil).IsZero())
 	require.Error(t, back(1, "2026-03-15", 121).Validate())
 }

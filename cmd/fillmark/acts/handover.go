@@ -75,7 +75,7 @@ func (a *Handover) Judge(s Snapshot, today loops.Day) []Reason {
 	}
 	if a.Mail == nil && s.Owner.ID != 0 && !s.Owner.Consent.Mail {
 		reasons = append(reasons, Reason{
-			Rule: "consent", Verdict: chemistry.Care, Text: "no consent to mail is on record, so none goes out.", Source: sourcePractice, Grade: chemistry.Practice,
+			Rule: "consent", Verdict: chemistry.Care, Text: "no consent to mail is on record, so no mail goes out.", Source: sourcePractice, Grade: chemistry.Practice,
 			Way: "Ask whether reminders may be mailed.",
 		})
 	}

@@ -65,7 +65,7 @@ func hintFor(err error) string {
 	case errors.Is(err, errPhotos):
 		return "copy HASH.jpg and HASH-small.jpg from the folder photos of a backup or of an export into the folder photos beside the register"
 	case errors.Is(err, loops.ErrUnsettled):
-		return "once the database answers, look whether it is on record (fillmark loop history) before you do it again"
+		return "once the database answers, look whether it is on record (fillmark loop show TAG --history) before you do it again"
 	case errors.Is(err, loops.ErrAway):
 		return "look whether the database runs and can be reached from here, then do it again; the daemon goes on by itself once it answers"
 	case errors.Is(err, loops.ErrDamaged):
@@ -73,7 +73,7 @@ func hintFor(err error) string {
 	case errors.Is(err, loops.ErrForeign):
 		return "name the register with --store, or move that file aside and put the newest backup there with fillmark restore FOLDER"
 	case errors.Is(err, loops.ErrRepeated):
-		return "fillmark loop show --history shows what is on record"
+		return "fillmark loop show TAG --history shows what is on record"
 	case errors.Is(err, loops.ErrConflict):
 		return "somebody else wrote to this record; look at it again and repeat"
 	}

@@ -58,6 +58,9 @@ history, the photos that these name, and the mail to them.`,
 			if err := a.registerThere(cmd.Context()); err != nil {
 				return err
 			}
+			if cmd.Flags().Changed("owner") && owner == 0 {
+				return &usageError{errors.New(`--owner "0": the number of the owner is right, such as 3`)}
+			}
 			if table != "" {
 				return a.export(cmd.Context(), "/api/v1/tables/"+string(table), to)
 			}

@@ -82,7 +82,11 @@ func printBuilt(p *printer, file workshop.File) {
 // printHistory prints a history with all details.
 func printHistory(p *printer, file workshop.File, struck map[loops.EntryID]bool) {
 	printBuilt(p, file)
-	p.line("History: %d entries, the oldest first", len(file.History))
+	if len(file.History) == 1 {
+		p.line("History: 1 entry")
+	} else {
+		p.line("History: %d entries, the oldest first", len(file.History))
+	}
 	for _, e := range file.History {
 		printEntry(p, e, struck[e.ID])
 	}

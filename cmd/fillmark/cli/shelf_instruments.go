@@ -67,7 +67,7 @@ func (a *app) shelfDiscardCommand() *cobra.Command {
 		ValidArgs: []string{"instrument", "sample"},
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) != 2 || !slices.Contains(cmd.ValidArgs, args[0]) {
-				return fmt.Errorf("%q: which it is and its number are right, such as sample 3", strings.Join(args, " "))
+				return fmt.Errorf("%q: instrument or sample and its number are right, such as sample 3", strings.Join(args, " "))
 			}
 			return oneNumber[loops.SampleID](args[0])(cmd, args[1:])
 		},

@@ -89,7 +89,7 @@ func (k shelfKind) takes(flags *pflag.FlagSet, sort string) error {
 	var wrong error
 	flags.VisitAll(func(f *pflag.Flag) {
 		if f.Changed && !slices.Contains(k.flags, f.Name) && wrong == nil {
-			wrong = &usageError{fmt.Errorf("--%s: not of %s; their list takes --%s", f.Name, k.name, strings.Join(k.flags, ", --"))}
+			wrong = &usageError{fmt.Errorf("--%s does not go with the list of %s; it takes --%s", f.Name, k.name, strings.Join(k.flags, ", --"))}
 		}
 	})
 	orders := append([]string{"number"}, k.orders...)

@@ -45,6 +45,7 @@ const (
 	FailRange    FailureKind = "outside a table"
 	FailNotFound FailureKind = "not found"
 	FailConflict FailureKind = "conflict"
+	FailRepeated FailureKind = "repeated" // it is on record already
 	FailStop     FailureKind = "stop"     // the verdict on an act
 	FailSignIn   FailureKind = "sign-in"  // nobody is signed in
 	FailRefused  FailureKind = "refused"  // not for whoever asks
@@ -87,7 +88,9 @@ func failureOf(err error) (int, Failure) {
 		return http.StatusTooManyRequests, Failure{Kind: FailBusy, Message: busy.Error()}
 	case errors.Is(err, loops.ErrNotFound), errors.Is(err, links.ErrInvalid), errors.Is(err, signin.ErrLink):
 		return http.StatusNotFound, Failure{Kind: FailNotFound, Message: plainly(err)}
-	case errors.Is(err, loops.ErrConflict), errors.Is(err, loops.ErrRepeated):
+	case errors.Is(err, loops.ErrRepeated):
+		return http.StatusConflict, Failure{Kind: FailRepeated, Message: plainly(err)}
+	case errors.Is(err, loops.ErrConflict):
 		return http.StatusConflict, Failure{Kind: FailConflict, Message: plainly(err)}
 	case errors.Is(err, loops.ErrUnsettled):
 		return http.StatusServiceUnavailable, Failure{Kind: FailUnsettled, Message: loops.ErrUnsettled.Error()}
@@ -159,6 +162,8 @@ func (f Failure) Err() error {
 		return &acts.StopError{Act: f.Message, Reasons: f.Reasons, Ways: f.Ways}
 	case FailNotFound:
 		return &remoteError{f.Message, loops.ErrNotFound}
+	case FailRepeated:
+		return &remoteError{f.Message, loops.ErrRepeated}
 	case FailConflict:
 		return &remoteError{f.Message, loops.ErrConflict}
 	case FailAway:

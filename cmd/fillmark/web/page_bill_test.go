@@ -4,6 +4,7 @@
 package web_test
 
 import (
+	"fmt"
 	"maps"
 	"net/http"
 	"net/url"
@@ -91,4 +92,47 @@ func TestOwnWarranty(t *testing.T) {
 	assert.Contains(t, b.get("/loops/"+tag+"/refill").Body.String(), "Our own warranty on the last work runs until "+until)
 	b.now = b.now.AddDate(0, 7, 0)
 	assert.NotContains(t, b.get("/loops/"+tag+"/refill").Body.String(), "Our own warranty on the last work")
+}
+
+// A line that is written once the machine has gone back belongs to that visit, and
+// a new owner has none of the former one's.
+func TestABillIsOfOneVisitAndOneOwner(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := string(b.taken(intakeForm(nil)))
+	act := func(name string, form url.Values) {
+		t.Helper()
+		w := b.post("/loops/"+tag+"/acts/"+name, form)
+		require.Equal(t, http.StatusSeeOther, w.Code, problemsIn(w))
+	}
+	act("return", url.Values{"why": {"wants it back as it is"}})
+	act("work", url.Values{"item": {"looked at the pump"}, "price": {"10"}})
+	assert.Contains(t, b.get("/loops/"+tag+"/handover").Body.String(), "looked at the pump")
+	b.taken(url.Values{"tag": {tag}, "intake.complaint": {"hot again"}})
+	assert.NotContains(t, b.get("/loops/"+tag+"/receipt").Body.String(), "looked at the pump")
+
+	act("work", url.Values{"item": {"pump, fitted"}, "price": {"80"}})
+	buyer, err := b.shop.AddOwner(stamp(0), loops.Owner{Name: "Bea Moss"})
+	require.NoError(t, err)
+	act("transfer", url.Values{"new-owner": {fmt.Sprint(buyer.ID)}})
+	act("return", url.Values{"why": {"fetched by the new owner"}})
+	for _, path := range []string{"/handover", "/receipt"} {
+		assert.NotContains(t, b.get("/loops/"+tag+path).Body.String(), "80.00", path)
+	}
+}
+
+// A hand-over that was struck out promises nothing, on no page.
+func TestAStruckHandoverPromisesNothing(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	file := b.ana()
+	tag := string(file.Loop.Tag)
+	w := b.post("/loops/"+tag+"/acts/handover", url.Values{"mail-consent": {"yes"}, "unproved": {"no load here"}, "own-warranty": {"6"}})
+	require.Equal(t, http.StatusSeeOther, w.Code, problemsIn(w))
+	handover := b.file(file.Loop.Tag).Loop.LastEntry
+	b.taken(url.Values{"tag": {tag}, "intake.complaint": {"hot again"}})
+	assert.Contains(t, b.get("/loops/"+tag+"/receipt").Body.String(), "on our last work")
+	w = b.post("/loops/"+tag+"/acts/strike", url.Values{"entry": {fmt.Sprint(handover)}, "why": {"another machine's"}})
+	require.Equal(t, http.StatusSeeOther, w.Code, problemsIn(w))
+	assert.NotContains(t, b.get("/loops/"+tag+"/receipt").Body.String(), "on our last work")
 }

@@ -69,7 +69,7 @@ func (s *server) handoverPage(r *http.Request, file workshop.OwnersFile) handove
 		p.Day, p.Back, p.AsItIs = back.Day, true, back.Kind == loops.KindReturn
 	}
 	p.Proved, p.States = proved(p.words, file, back), states(file, back, p.Day)
-	p.Bill = loops.BillOf(visit)
+	p.Bill = lastBill(file.View.Entries())
 	if back != nil {
 		p.Warranty = loops.OwnWarranty([]loops.Entry{*back})
 	}
@@ -167,6 +167,24 @@ func lastVisit(history []loops.Entry) (visit []loops.Entry, back *loops.Entry) {
 		}
 	}
 	return standing[begin:end], back
+}
+
+// lastBill is the bill of the last visit: lines that were written after the
+// machine went back too, and none of an owner before this one.
+func lastBill(history []loops.Entry) loops.Bill {
+	lines, back := lastVisit(history)
+	if back != nil {
+		standing := loops.Standing(history)
+		after := slices.IndexFunc(standing, func(e loops.Entry) bool { return e.ID == back.ID })
+		lines = slices.Concat(lines, standing[after+1:])
+	}
+	for i, e := range slices.Backward(lines) {
+		if e.Kind == loops.KindTransfer {
+			lines = lines[i+1:]
+			break
+		}
+	}
+	return loops.BillOf(lines)
 }
 
 // wentBack tells the entries with which a machine leaves the bench.

@@ -39,7 +39,7 @@ func (s *server) pageReceipt(w http.ResponseWriter, r *http.Request) error {
 		Day: loops.DayOf(s.Now(), s.Workshop.Settings().Zone),
 	}
 	p.Here = "intake"
-	history := file.ForOwner().View.Entries()
+	history := loops.Standing(file.ForOwner().View.Entries())
 	for i, e := range history {
 		if e.Kind == loops.KindIntake {
 			if p.Ours = loops.OwnWarranty(history[:i]); p.Ours.Before(e.Day) {
@@ -47,9 +47,8 @@ func (s *server) pageReceipt(w http.ResponseWriter, r *http.Request) error {
 			}
 		}
 	}
-	visit, _ := lastVisit(history)
-	p.Bill = loops.BillOf(visit)
-	for _, e := range loops.Standing(history) {
+	p.Bill = lastBill(history)
+	for _, e := range history {
 		switch {
 		case e.Kind == loops.KindIntake:
 			p.Day, p.Intake, p.Readings = e.Day, *e.Intake, ""
