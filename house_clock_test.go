@@ -29,6 +29,8 @@ func mayReadClock() map[string]string {
 		"middleware.go logged": span,
 		"session.go attempt":   span,
 		"relay.go prepare":     span,
+		"deliver.go run":       span,
+		"deliver.go attempt":   span,
 		"wave.go deliver":      span,
 		"wave.go offer":        span,
 

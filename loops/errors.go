@@ -58,7 +58,7 @@ var ErrUnsettled = fmt.Errorf("%w, and whether the last write was kept is not kn
 // NoWrite tells that an error stands in the way of every write, so that trying
 // the next one is of no use.
 func NoWrite(err error) bool {
-	return errors.Is(err, ErrFull) || errors.Is(err, ErrGone) || errors.Is(err, ErrAway)
+	return errors.Is(err, ErrFull) || errors.Is(err, ErrGone) || errors.Is(err, ErrAway) || errors.Is(err, ErrReadOnly)
 }
 
 // InvalidError names the field, the value given and what would be right. It

@@ -150,6 +150,7 @@ func (d *Deliverer) Deliver(ctx context.Context, now time.Time) (Report, error) 
 func (d *Deliverer) run(ctx context.Context, now time.Time, run *breaker, rep *Report) error {
 	var faults error // of single messages; the others still go
 	size := 1        // of the next wave
+	began := time.Now()
 	for {
 		due, err := d.box.NextQueued(now, batch)
 		if err != nil {
@@ -164,7 +165,7 @@ func (d *Deliverer) run(ctx context.Context, now time.Time, run *breaker, rep *R
 			}
 			var together []loops.Message
 			together, due = apart(due, size)
-			w := wave{Deliverer: d, now: now, run: run, rep: rep}
+			w := wave{Deliverer: d, now: now, began: began, run: run, rep: rep}
 			err := w.deliver(ctx, together)
 			faults = errors.Join(faults, w.faults)
 			if err != nil {
@@ -202,7 +203,9 @@ func (w *wave) attempt(m loops.Message) attempt {
 		// in the middle of it.
 		wait = w.plan[len(w.plan)-1]
 	}
-	try.next, try.more = w.now.Add(wait), more
+	// The run may have gone on for longer than the wait: until then the message is
+	// nobody else's.
+	try.next, try.more = w.now.Add(time.Since(w.began).Truncate(time.Minute)+wait), more
 	return try
 }
 

@@ -22,9 +22,10 @@ import (
 // again.
 type wave struct {
 	*Deliverer
-	now time.Time
-	run *breaker
-	rep *Report
+	now   time.Time
+	began time.Time // the run, by the machine's clock
+	run   *breaker
+	rep   *Report
 	// faults are of single messages; the others still go.
 	faults error
 	// slow tells that the next wave is to be of one message.

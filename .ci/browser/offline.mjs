@@ -109,7 +109,7 @@ export const offlineJobs = [
       await page.locator('#clean-note').fill('foamed a little')
       await page.getByRole('button', { name: 'Enter the cleaning' }).click()
       await waits(page, 1)
-      expect(await page.locator('#clean-note').inputValue() === '', 'the form is not free for the next one')
+      await page.waitForFunction(() => document.querySelector('#clean-note').value === '') // free for the next one
       await page.locator(`#${id} input[type=checkbox]`).check()
       await waits(page, 2)
       const other = await open(page).nth(1).getAttribute('id')

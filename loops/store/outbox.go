@@ -187,7 +187,8 @@ func (s *Store) MarkAttempts(all []loops.Attempt, seen loops.StoreRevision, at t
 }
 
 // MarkNotBegun puts messages back as they stood before these attempts, of which
-// nothing left. One that another daemon has taken since stays as it is.
+// nothing left. One that another daemon has taken since stays as it is; one that
+// was erased meanwhile is passed over.
 func (s *Store) MarkNotBegun(all []loops.Attempt) error {
 	err := s.update(func(tx engine.Writer) error {
 		for _, a := range all {
@@ -199,7 +200,7 @@ func (s *Store) MarkNotBegun(all []loops.Attempt) error {
 				is.Unsure, is.Signature = a.Unsure, a.Signature
 				return nil
 			})
-			if err != nil {
+			if err != nil && !errors.Is(err, loops.ErrNotFound) {
 				return err
 			}
 		}
@@ -231,7 +232,7 @@ func putBody(tx engine.Writer, m loops.Message) error {
 }
 
 // MarkWithdrawn records that the message is not sent since it is not true any
-// more, or not allowed, and why. Seen is as for [Store.MarkAttempt]. Instead,
+// more, or not allowed, and why. Seen is as for [Store.MarkAttempts]. Instead,
 // where it is given, is put into the outbox in the same transaction.
 func (s *Store) MarkWithdrawn(key loops.MessageKey, seen loops.StoreRevision, at time.Time, why string, instead *loops.Message) error {
 	var more *encodedChange
@@ -275,11 +276,16 @@ func failed(m *loops.Message, f loops.Failure) {
 	}
 }
 
-// MarkDelivered records that the transport accepted the messages.
+// MarkDelivered records that the transport accepted the messages; one that is on
+// record so already stays so.
 func (s *Store) MarkDelivered(at time.Time, keys ...loops.MessageKey) error {
 	err := s.update(func(tx engine.Writer) error {
 		for _, key := range keys {
-			err := moveOn(tx, key, marking{deliverer, at, "mail delivered"}, func(m *loops.Message) error {
+			is, err := get(tx, bucketMessages, []byte(key), fmt.Sprintf("message %s", key), decodeMessage)
+			if err == nil && is.Status == loops.Delivered {
+				continue
+			}
+			err = moveOn(tx, key, marking{deliverer, at, "mail delivered"}, func(m *loops.Message) error {
 				err := expect(m, outcomes()...)
 				m.Status = loops.Delivered
 				failed(m, loops.Failure{})

@@ -194,3 +194,29 @@ func testDeleteBodies(t *testing.T, fresh place) {
 	assert.Zero(t, n)
 	sound(t, s)
 }
+
+// What a wave takes back is passed over where it is gone or somebody else's, and
+// what is delivered already is no error.
+func TestAWaveIsTakenBackAndRecordedWhole(t *testing.T) {
+	t.Parallel()
+	s, keys := outbox(t, files, 3)
+	var all []loops.Attempt
+	for _, key := range keys {
+		all = append(all, loops.Attempt{Message: message(t, s, key), Next: noon.Add(time.Hour)})
+	}
+	left, err := s.MarkAttempts(all, loops.StoreRevision{}, noon)
+	require.NoError(t, err)
+	now, err := s.Revision()
+	require.NoError(t, err)
+	assert.Equal(t, now, left, "a write leaves the next number behind")
+	require.NoError(t, s.MarkDelivered(noon, keys[2]))
+	require.NoError(t, s.MarkDelivered(noon, keys[2], keys[1]))
+	require.NoError(t, s.MarkNotBegun(append(all[:1], loops.Attempt{Message: loops.Message{Key: "1/2026-12-09/reminder"}})))
+	m := message(t, s, keys[0])
+	assert.False(t, m.Unsure)
+	assert.Zero(t, m.Attempts)
+	assert.Equal(t, all[0].NextAttempt, m.NextAttempt)
+	require.NoError(t, s.MarkNotBegun(all[1:2]), "which arrived")
+	assert.Equal(t, loops.Delivered, message(t, s, keys[1]).Status)
+	sound(t, s)
+}

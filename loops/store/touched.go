@@ -27,6 +27,8 @@ type touch struct {
 	loops.Touched
 	// much tells that it touched more than is remembered.
 	much bool
+	// wrote tells that it wrote at all: one that did not need leave no revision.
+	wrote bool
 }
 
 // touches are the last writes of this process, for [Store.TouchedSince].
@@ -57,8 +59,14 @@ func (t touching) Delete(bucket string, key []byte) error {
 	return t.Writer.Delete(bucket, key)
 }
 
+func (t touching) SetSequence(bucket string, n uint64) error {
+	t.touch.wrote = true
+	return t.Writer.SetSequence(bucket, n)
+}
+
 // add notes a key; those of the marks of reminders begin with the loop's id.
 func (t *touch) add(bucket string, key []byte) {
+	t.wrote = true
 	switch {
 	case bucket == bucketMessages:
 		t.Messages[loops.MessageKey(key)] = true
@@ -158,8 +166,10 @@ func (s *Store) update(fn func(engine.Writer) error) error {
 		if err := fn(touching{tx, &is}); err != nil {
 			return err
 		}
-		s.touched.note(is) // before others see the write
-		noted = true
+		if is.wrote {
+			s.touched.note(is) // before others see the write
+			noted = true
+		}
 		return nil
 	})
 	if err != nil && noted {

@@ -221,7 +221,11 @@ forms that were given up.`,
 				return err
 			}
 			return a.print(size, func(p *printer) {
-				p.line("Compacted: %d kB before, %d kB now.", (size.Before+1023)/1024, (size.After+1023)/1024)
+				if size.Before > 0 {
+					p.line("Compacted: %d kB before, %d kB now.", (size.Before+1023)/1024, (size.After+1023)/1024)
+				} else {
+					p.line("The register's database makes room by itself.")
+				}
 				if size.Removed > 0 {
 					p.line("Removed: %s that no history names.", plural(size.Removed, "photo"))
 				}

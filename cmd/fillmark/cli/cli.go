@@ -62,7 +62,7 @@ func Run(ctx context.Context, now func() time.Time, args, env []string, in io.Re
 	for _, line := range errorLines(err) {
 		fmt.Fprintln(visibleWriter{errOut}, "fillmark: error:", line)
 	}
-	if hint := hintFor(err); hint != "" {
+	if hint := a.hintFor(err); hint != "" {
 		fmt.Fprintln(visibleWriter{errOut}, "fillmark: hint:", hint)
 	}
 	return exitCode(err)

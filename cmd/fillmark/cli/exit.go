@@ -58,7 +58,15 @@ func exitCode(err error) int {
 }
 
 // hintFor says what to do about errors that people can act on.
-func hintFor(err error) string {
+func (a *app) hintFor(err error) string {
+	if c, failed := a.config(); failed == nil && c.InDatabase() {
+		switch {
+		case errors.Is(err, loops.ErrForeign):
+			return "another program's table has the name of ours: name another database in store:"
+		case errors.Is(err, loops.ErrDamaged):
+			return "bring the database's newest backup back with its own tools, as doc/operations.md says"
+		}
+	}
 	switch {
 	case errors.Is(err, loops.ErrInUse):
 		return "a running fillmark holds the register; stop it, or let it answer on its socket beside the register"

@@ -98,6 +98,8 @@ func failureOf(err error) (int, Failure) {
 		return http.StatusServiceUnavailable, Failure{Kind: FailAway, Message: loops.ErrAway.Error()}
 	case errors.Is(err, loops.ErrFull):
 		return http.StatusInternalServerError, Failure{Kind: FailInternal, Message: loops.ErrFull.Error()}
+	case errors.Is(err, loops.ErrReadOnly):
+		return http.StatusInternalServerError, Failure{Kind: FailInternal, Message: loops.ErrReadOnly.Error()}
 	case errors.Is(err, loops.ErrGone):
 		return http.StatusInternalServerError, Failure{Kind: FailInternal, Message: loops.ErrGone.Error() + wayBack}
 	default:

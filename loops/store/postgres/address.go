@@ -54,7 +54,11 @@ func parse(address string) (*pgxpool.Config, error) {
 	if file != "" && !filepath.IsAbs(file) {
 		return nil, fmt.Errorf("passfile=%s: the whole path of the file is right", file)
 	}
-	config, err := pgxpool.ParseConfig(address)
+	// An empty one in the address goes before a variable's, and the file after it.
+	said := u.Query()
+	said.Set("password", "")
+	u.RawQuery = said.Encode()
+	config, err := pgxpool.ParseConfig(u.String())
 	if err != nil {
 		return nil, err
 	}

@@ -19,6 +19,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"github.com/jackc/pgx/v5/pgconn"
 	"github.com/jackc/pgx/v5/pgxpool"
 
 	"fillmark/loops"
@@ -67,7 +68,11 @@ func Open(address string, opts engine.Options) (*Engine, error) {
 	}
 	if file := PasswordFile(address); file != "" && config.ConnConfig.Password == "" {
 		c := config.ConnConfig
-		return nil, fmt.Errorf("store: passfile %s: it has no line for %s:%d:%s:%s", file, c.Host, c.Port, c.Database, c.User)
+		host := c.Host
+		if kind, _ := pgconn.NetworkAddress(c.Host, c.Port); kind == "unix" {
+			host = "localhost" // by which the file's format names every socket
+		}
+		return nil, fmt.Errorf("store: passfile %s: it has no line for %s:%d:%s:%s", file, host, c.Port, c.Database, c.User)
 	}
 	config.MaxConns = connections
 	config.ConnConfig.ConnectTimeout = 5 * time.Second

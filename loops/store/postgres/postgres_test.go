@@ -421,10 +421,18 @@ func TestAddresses(t *testing.T) {
 		"postgres://bench@localhost/shop?sslpassword=secret":        "holds a password",
 		"postgres://bench@localhost/shop?passfile=pass":             "the whole path",
 		"postgres://bench@localhost/shop?passfile=/nowhere/pass":    "has no line for localhost:5432:shop:bench",
+		"postgres:///shop?user=bench&host=/nowhere&passfile=/no":    "has no line for localhost:5432:shop:bench",
 		"postgres://bench@localhost/shop?sslmode=wrong":             "sslmode",
 	} {
 		_, err := postgres.Open(address, engine.Options{})
 		require.ErrorContains(t, err, want, address)
 		assert.NotContains(t, err.Error(), "secret")
 	}
+}
+
+// The password is that of the file that the address names, and of no variable.
+func TestNoVariableHoldsThePassword(t *testing.T) {
+	t.Setenv("PGPASSWORD", "of something else")
+	_, err := postgres.Open("postgres://bench@localhost/shop?passfile=/nowhere/pass", engine.Options{})
+	require.ErrorContains(t, err, "has no line for localhost:5432:shop:bench")
 }
