@@ -6,7 +6,8 @@
 // what a workshop prints is printed and read back, and the jobs are done as people do them.
 //
 //   node check.mjs PROGRAM DAY            PROGRAM is the fillmark to run, DAY the day it takes for today, such as 2026-11-28
-//   node check.mjs PROGRAM DAY --jobs     only the prints and the jobs: how a page is built does not hang on the day
+//   node check.mjs PROGRAM DAY --jobs     only the prints and the jobs that hang on the day: how a page is built, how a line is lost and what
+//                                         a camera sees do not
 
 import { execFileSync, spawnSync } from 'node:child_process'
 import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
@@ -155,10 +156,10 @@ const signedIn = async (browser, made) => {
   return state
 }
 
-const doJobs = async (browser, made) => {
+const doJobs = async (browser, made, all) => {
   for (const screen of screens) {
     for (const javaScriptEnabled of [true, false]) {
-      for (const job of [...jobs, ...offlineJobs, ...scanJobs].filter((j) => (javaScriptEnabled || !j.script) && (screen.hasTouch || !j.phone))) {
+      for (const job of all.filter((j) => (javaScriptEnabled || !j.script) && (screen.hasTouch || !j.phone))) {
         const context = await browser.newContext({ viewport: screen.viewport, javaScriptEnabled })
         context.setDefaultTimeout(10_000)
         const page = await context.newPage()
@@ -224,7 +225,7 @@ const main = async (program, day, onlyJobs) => {
       checkHTML(html)
     }
     await checkPrints(browser, made, check)
-    await doJobs(browser, made)
+    await doJobs(browser, made, jobsOnly ? jobs : [...jobs, ...offlineJobs, ...scanJobs])
   } finally {
     await browser.close()
     await server.stop()
