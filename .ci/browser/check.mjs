@@ -225,7 +225,7 @@ const main = async (program, day, onlyJobs) => {
       checkHTML(html)
     }
     await checkPrints(browser, made, check)
-    await doJobs(browser, made, jobsOnly ? jobs : [...jobs, ...offlineJobs, ...scanJobs])
+    await doJobs(browser, made, onlyJobs ? jobs : [...jobs, ...offlineJobs, ...scanJobs])
   } finally {
     await browser.close()
     await server.stop()
