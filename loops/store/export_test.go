@@ -29,7 +29,6 @@ var (
 )
 
 func IDKey(id loops.LoopID) []byte                      { return idKey(id) }
-func DecodeIDKey(key []byte) (loops.LoopID, error)      { return decodeIDKey[loops.LoopID](key) }
 func HistoryKey(l loops.LoopID, e loops.EntryID) []byte { return pairKey(l, e) }
 func DecodeHistoryKey(key []byte) (loops.LoopID, loops.EntryID, error) {
 	return decodePairKey[loops.LoopID, loops.EntryID](key)

@@ -31,13 +31,6 @@ type number interface{ ~uint64 }
 
 func idKey[N number](id N) []byte { return binary.BigEndian.AppendUint64(nil, uint64(id)) }
 
-func decodeIDKey[N number](key []byte) (N, error) {
-	if len(key) != idWidth {
-		return 0, badKey(key)
-	}
-	return N(binary.BigEndian.Uint64(key)), nil
-}
-
 // pairKey is a parent's id and a child's: machines of an owner, loops of a
 // machine, entries of a loop.
 func pairKey[P, C number](parent P, child C) []byte {
