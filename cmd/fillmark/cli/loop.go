@@ -43,13 +43,17 @@ func (a *app) loopAddCommand() *cobra.Command {
 				return loops.Loop{}, nil
 			}
 			file, err := call[workshop.File](ctx, c, "GET", "/api/v1/loops/"+string(like), nil)
-			return loops.Loop{Name: file.Loop.Name, Construction: file.Loop.Construction}, err
+			built := acts.BuiltLike(file.Loop)
+			if _, typed := said["holds"]; typed {
+				built.VolumeUncertainty, built.VolumeKnown = 0, loops.Known{}
+			}
+			return loops.Loop{Name: file.Loop.Name, Construction: built}, err
 		},
 		print: func(p *printer, l loops.Loop) {
 			p.line("Loop recorded. Its tag is %s: write it on the label.", l.Tag)
 		},
 	})
-	need(cmd.Flags(), &like, loops.ParseTag, "like", "TAG", "built like the loop with the tag, but for what is typed beside it")
+	need(cmd.Flags(), &like, loops.ParseTag, "like", "TAG", "built like the loop with the tag, but for what is typed beside it: assumed until somebody looks")
 	var open bool
 	cmd.Flags().BoolVar(&open, "open", false, "with a fill port or a reservoir: not sealed")
 	needed := cmd.PreRunE
