@@ -339,6 +339,23 @@ export const offlineJobs = [
     },
   },
   {
+    name: 'a device that keeps nothing says so beside a sign-in that has ended',
+    script: true,
+    async run(page, made) {
+      await page.addInitScript(() => { IDBObjectStore.prototype.put = () => { throw new DOMException('full', 'QuotaExceededError') } })
+      await page.goto(`${made.base}/loops/${made.tag}/refill`)
+      await signIn(page, made)
+      await unfold(page)
+      const id = await open(page).first().getAttribute('id')
+      await page.context().clearCookies()
+      await page.locator(`#${id} input[type=checkbox]`).check()
+      await waits(page, 1)
+      await page.locator(`#${id}`).getByRole('button', { name: 'Undo' }).click()
+      await says(page, 'sign in again to see this sheet as it is now')
+      await says(page, 'Not kept on this device')
+    },
+  },
+  {
     name: 'a sign-out leaves no job sheet on the device',
     script: true,
     expects: cutOff,

@@ -261,6 +261,11 @@ func (a *Fill) Check(s Snapshot, today loops.Day) error {
 	if err := s.returned(a.on(today), loops.KindFill); err != nil {
 		return err
 	}
+	for _, d := range a.additives() {
+		if err := ofNone(d); err != nil {
+			return err
+		}
+	}
 	c, named, err := a.charge(s, today)
 	if err != nil {
 		return err
@@ -277,6 +282,14 @@ func (a *Fill) Check(s Snapshot, today loops.Day) error {
 	}
 	if in > c.Volume+rounding {
 		return wrong("filled", c.Volume.String(), "not less than what went in, "+in.String())
+	}
+	return nil
+}
+
+// ofNone refuses what a label says beside none of its role.
+func ofNone(d loops.Dosed) error {
+	if d.None() && (d.DoseMLPerL != 0 || d.LifeMonths != 0 || d.Product != "") {
+		return wrong(string(d.Role), d.Family, "its family, or none alone: without a dose, a life and a product")
 	}
 	return nil
 }

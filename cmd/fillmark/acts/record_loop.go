@@ -94,6 +94,21 @@ func Again(now, says loops.Loop, today loops.Day) loops.Loop {
 	return says
 }
 
+// BuiltLike is the construction of a loop that is said to be built like another:
+// assumed, and where it stands unsaid, as [loops.Construction.AsIn] has it.
+func BuiltLike(other loops.Loop) loops.Construction {
+	built := other.AsIn(other.Tag)
+	by := "as in " + string(other.Tag) // which need not be the last of its model
+	built.BuiltKnown.By = by
+	if built.VolumeKnown.How != "" {
+		built.VolumeKnown.By = by
+	}
+	if other.BuiltKnown.How == loops.NotKnown {
+		built.BuiltKnown = other.BuiltKnown
+	}
+	return built
+}
+
 // JudgeCharge returns what chemistry says of the charge in a loop as it is
 // built. It is asked when a record is put right: what is true is written
 // whatever follows from it. An empty loop has no reasons.

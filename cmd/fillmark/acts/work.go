@@ -28,11 +28,23 @@ line, in the workshop's currency.`,
 		},
 	}, fields[Work]{
 		one(Field{Name: "item", Label: "", Help: "the part, or what was done", Needed: true, Personal: true}, words(), func(a *Work) *string { return &a.Item }),
-		one(Field{Name: "pieces", Label: "", Help: "how many pieces of a part"}, whole("NUMBER", "pieces"), func(a *Work) *int { return &a.Pieces }),
+		one(Field{Name: "pieces", Label: "", Help: "how many pieces of a part"}, pieces(), func(a *Work) *int { return &a.Pieces }),
 		one(Field{Name: "minutes", Label: "", Help: "minutes of work"}, whole("MINUTES", "min"), func(a *Work) *int { return &a.Minutes }),
 		may(Field{Name: "price", Label: "price", Help: "price of the whole line, in the workshop's currency", Example: "24.00"}, price(), func(a *Work) **loops.Price { return &a.Price }),
 		one(Field{Name: "covered", Label: "by our own warranty", Help: "by our own warranty: it is not charged"}, truth(), func(a *Work) *bool { return &a.Covered }),
 	}, func(e loops.Entry) Work { return Work{Work: *e.Work} })
+}
+
+// pieces is how many there are, as people count them.
+func pieces() kind[int] {
+	k := whole("NUMBER", "")
+	k.show = func(v int) string {
+		if v == 1 {
+			return "1\u00a0piece"
+		}
+		return strconv.Itoa(v) + "\u00a0pieces"
+	}
+	return k
 }
 
 // price is an amount of money: 24, 24.5 or 24,50.

@@ -4,6 +4,7 @@
 package cli
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -19,17 +20,21 @@ import (
 // flag of its own too, unseen.
 type joined struct {
 	pflag.Value
-	flags *pflag.FlagSet
+	name  string
+	parts map[string]*part
 	// apart takes a text apart: what is the flag's own, and that of each other.
-	apart func(text string) (own string, others [][2]string)
+	apart func(text string) (own string, others [][2]string, err error)
 }
 
 // Set gives each its own. Where nothing is left for the flag itself it says
 // nothing: an edit may change how sure a value is and leave the value.
 func (j *joined) Set(text string) error {
-	own, others := j.apart(text)
+	own, others, err := j.apart(text)
+	if err != nil {
+		return err
+	}
 	for _, other := range others {
-		if err := j.flags.Set(other[0], other[1]); err != nil {
+		if err := j.parts[other[0]].within(j.name, text, other[1]); err != nil {
 			return err
 		}
 	}
@@ -39,40 +44,103 @@ func (j *joined) Set(text string) error {
 	return j.Value.Set(own)
 }
 
-// join lets what others take be typed in a flag, and says so in its help.
-func join(flags *pflag.FlagSet, name, help string, others []string, apart func(string) (string, [][2]string)) {
+// part is the value of a flag that may be typed in another one instead. Typed in
+// both, the two would say two things, and the last one would win unseen.
+type part struct {
+	pflag.Value
+	flags *pflag.FlagSet
+	name  string
+	// in is the flag that it was typed in, empty before; text what was typed there.
+	in, text string
+	joining  bool
+}
+
+// aPart takes a flag out of the help.
+func aPart(flags *pflag.FlagSet, name string) *part {
 	flag := flags.Lookup(name)
-	flag.Value = &joined{Value: flag.Value, flags: flags, apart: apart}
-	flag.Usage += "; " + help
-	for _, other := range others {
-		flags.Lookup(other).Hidden = true
+	p := &part{Value: flag.Value, flags: flags, name: name}
+	flag.Value, flag.Hidden = p, true
+	return p
+}
+
+// Set takes what is typed in the flag itself.
+func (p *part) Set(text string) error {
+	if p.joining {
+		return p.Value.Set(text)
 	}
+	before := p.in
+	p.in, p.text = p.name, text
+	if before != "" && before != p.name {
+		return &loops.InvalidError{Field: p.name, Value: text, Reason: "said once: --" + before + " says it too"}
+	}
+	return p.Value.Set(text)
+}
+
+// within takes what is typed in the text of another flag; an error is about that.
+func (p *part) within(in, whole, text string) error {
+	if p.in == p.name {
+		return &loops.InvalidError{Field: in, Value: whole, Reason: "said once: --" + p.name + " says it too"}
+	}
+	p.in, p.text, p.joining = in, whole, true
+	err := p.flags.Set(p.name, text)
+	p.joining = false
+	if invalid, ok := errors.AsType[*pflag.InvalidValueError](err); ok {
+		err = errors.Unwrap(invalid)
+	}
+	if invalid, ok := errors.AsType[*loops.InvalidError](err); ok {
+		return &loops.InvalidError{Field: in, Value: whole, Reason: invalid.Reason}
+	}
+	return err
+}
+
+// join lets what others take be typed in a flag, and says so in its help.
+func join(flags *pflag.FlagSet, name, help string, others []string, apart func(string) (string, [][2]string, error)) {
+	flag := flags.Lookup(name)
+	j := &joined{Value: flag.Value, name: name, apart: apart, parts: map[string]*part{}}
+	for _, other := range others {
+		j.parts[other] = aPart(flags, other)
+	}
+	flag.Value = j
+	flag.Usage += "; " + help
 }
 
 // sure lets a flag take 35%±1%, also typed +- or +/-: how sure its value is.
 func sure(flags *pflag.FlagSet, name, uncertainty string) {
-	join(flags, name, "±… behind it says how sure that is (k = 2)", []string{uncertainty}, func(text string) (string, [][2]string) {
+	join(flags, name, "±… behind it says how sure that is (k = 2)", []string{uncertainty}, func(text string) (string, [][2]string, error) {
 		for _, sign := range []string{"±", "+/-", "+-"} {
-			if own, off, ok := strings.Cut(text, sign); ok {
-				return strings.TrimSpace(own), [][2]string{{uncertainty, strings.TrimSpace(off)}}
+			own, off, ok := strings.Cut(text, sign)
+			if !ok {
+				continue
 			}
+			if strings.TrimSpace(off) == "" {
+				return "", nil, &loops.InvalidError{Field: name, Value: text, Reason: "how sure it is behind the " + sign + ", or nothing of it"}
+			}
+			return strings.TrimSpace(own), [][2]string{{uncertainty, strings.TrimSpace(off)}}, nil
 		}
-		return text, nil
+		return text, nil, nil
 	})
 }
 
 // behind lets a flag take what others take behind colons, in their order; one
 // between two colons may be empty.
 func behind(flags *pflag.FlagSet, name, help string, others ...string) {
-	join(flags, name, help, others, func(text string) (string, [][2]string) {
+	join(flags, name, help, others, func(text string) (string, [][2]string, error) {
 		parts := strings.SplitN(text, ":", 1+len(others))
 		var said [][2]string
 		for i, part := range parts[1:] {
-			if part = strings.TrimSpace(part); part != "" {
+			part = strings.TrimSpace(part)
+			if part == "" && i == len(parts)-2 {
+				return "", nil, &loops.InvalidError{Field: name, Value: text, Reason: "something behind the last colon, or no colon"}
+			}
+			if _, err := number("")(part); err == nil && others[i] == name+"-dose" {
+				right := fmt.Sprintf("a dose with its unit, such as 2ml/l; months stand behind two colons: %s::%s", parts[0], part)
+				return "", nil, &loops.InvalidError{Field: name, Value: text, Reason: right}
+			}
+			if part != "" {
 				said = append(said, [2]string{others[i], part})
 			}
 		}
-		return parts[0], said
+		return parts[0], said, nil
 	})
 }
 
@@ -102,10 +170,11 @@ const ofBefore = "before-"
 // for each; those work unseen.
 func beforeFlag(flags *pflag.FlagSet, fields []acts.Field) {
 	var names []string
+	parts := map[string]*part{}
 	for _, f := range fields {
 		if name, ok := strings.CutPrefix(f.Name, ofBefore); ok {
 			names = append(names, name)
-			flags.Lookup(f.Name).Hidden = true
+			parts[name] = aPart(flags, f.Name)
 		}
 	}
 	if len(names) == 0 {
@@ -113,13 +182,13 @@ func beforeFlag(flags *pflag.FlagSet, fields []acts.Field) {
 	}
 	read := func(text string) (string, error) {
 		name, value, ok := strings.Cut(text, "=")
-		if !slices.Contains(names, name) {
-			return "", &loops.InvalidError{Field: "before", Value: text, Reason: "a reading and its value, such as die=81C; the readings are " + strings.Join(names, ", ")}
-		}
-		if !ok {
+		if !ok && slices.Contains(names, name) {
 			value = flags.Lookup(ofBefore + name).NoOptDefVal // steady says it by itself
 		}
-		return text, flags.Set(ofBefore+name, value)
+		if !slices.Contains(names, name) || strings.TrimSpace(value) == "" {
+			return "", &loops.InvalidError{Field: "before", Value: text, Reason: "a reading and its value, such as die=81C; the readings are " + strings.Join(names, ", ")}
+		}
+		return text, parts[name].within("before", text, value)
 	}
 	flags.Var(&listFlag[string]{target: new([]string), parse: read, kind: "READING=VALUE"}, "before",
 		fmt.Sprintf("a reading from before the repair, such as die=81C: %s; repeat", strings.Join(names, ", ")))

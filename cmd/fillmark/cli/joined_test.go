@@ -8,7 +8,6 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/assert"
-	"github.com/stretchr/testify/require"
 )
 
 // How sure a value is, how it is known and what a label says may be typed in
@@ -61,7 +60,43 @@ func TestRecordsAndActsAreTypedTogether(t *testing.T) {
 	assert.Equal(t, exitUsage, code)
 	assert.Empty(t, out)
 	assert.Contains(t, errOut, `--before "pump=91C": a reading and its value, such as die=81C`)
-	code, _, errOut = runHere(t, folder, "loop", "fill", tag, "--fluid", "pg", "--mass", "40%±x", "--poured", "470ml")
-	require.Equal(t, exitUsage, code)
-	assert.Contains(t, errOut, "--mass")
+}
+
+// A flag in which several things are typed is told as it was typed, and nothing
+// that was typed or forgotten in it is dropped.
+func TestWhatIsWrongInAJoinedFlag(t *testing.T) {
+	t.Parallel()
+	folder := t.TempDir()
+	must(t, folder, "owner", "add", "--name", "Ana Ruizado")
+	must(t, folder, "machine", "add", "--owner", "1", "--kind", "desktop", "--name", "tower")
+	tag := regexp.MustCompile(`Its tag is (\w+)`).FindStringSubmatch(must(t, folder, "loop", "add", "--machine", "1", "--open", "--holds", "480ml"))[1]
+	fill := []string{"loop", "fill", tag, "--fluid", "pg", "--poured", "470ml"}
+	proof := []string{"loop", "proof", tag, "--die", "54C", "--room", "20C", "--power", "130W"}
+	balance := []string{"bench", "balance", "--fluid", "pg", "--filled-mass", "35%", "--held", "1kg"}
+	for _, wrong := range []struct {
+		cmd, flags []string
+		says       string
+	}{
+		{fill, []string{"--mass", "40%±x"}, `--mass "40%±x": `},
+		{fill, []string{"--mass", "40%:hearsay"}, `--mass "40%:hearsay": `},
+		{balance, []string{"--mass", "40%±x"}, `--mass "40%±x": `},
+		{proof, []string{"--before", "die=hot"}, `--before "die=hot": `},
+		{fill, []string{"--mass", "40%±"}, `--mass "40%±": how sure it is behind the ±`},
+		{fill, []string{"--mass", "40%:"}, `--mass "40%:": something behind the last colon`},
+		{proof, []string{"--before", "die"}, `--before "die": a reading and its value, such as die=81C`},
+		{proof, []string{"--before", "die="}, `--before "die=": a reading and its value, such as die=81C`},
+		{fill, []string{"--mass", "41%±0.5%", "--mass-uncertainty", "2%"}, `--mass-uncertainty "2%": said once: --mass says it too`},
+		{fill, []string{"--mass-uncertainty", "2%", "--mass", "41%±0.5%"}, `--mass "41%±0.5%": said once: --mass-uncertainty says it too`},
+		{proof, []string{"--before", "die=81C", "--before-die", "82C"}, `--before-die "82C": said once: --before says it too`},
+		{proof, []string{"--before-die", "82C", "--before", "die=81C"}, `--before "die=81C": said once: --before-die says it too`},
+		{fill, []string{"--inhibitor", "azole:24"}, `--inhibitor "azole:24": a dose with its unit, such as 2ml/l; months stand behind two colons: azole::24`},
+		{fill, []string{"--mass", "40%", "--inhibitor", "none:2ml/l:24:X"}, `--inhibitor "none": its family, or none alone`},
+		{fill, []string{"--mass", "40%", "--biocide", "none::12"}, `--biocide "none": its family, or none alone`},
+	} {
+		code, out, errOut := runHere(t, folder, append(append([]string{}, wrong.cmd...), wrong.flags...)...)
+		assert.Equal(t, exitUsage, code, "%v", wrong.flags)
+		assert.Empty(t, out, "%v", wrong.flags)
+		assert.Contains(t, errOut, wrong.says, "%v", wrong.flags)
+	}
+	assert.NotContains(t, must(t, folder, "loop", "show", tag, "--history"), "Filled")
 }

@@ -19,11 +19,16 @@ import (
 
 func (a *app) loopCommand() *cobra.Command {
 	cmd := &cobra.Command{Use: "loop", Short: "Loops: what is in them and what was done to them", Args: cobra.NoArgs}
-	cmd.AddCommand(a.loopAddCommand(), a.loopEditCommand(), a.loopListCommand(), a.loopShowCommand(), a.loopLogCommand())
+	add, show := a.loopAddCommand(), a.loopShowCommand()
+	add.SuggestFor, show.SuggestFor = []string{"copy"}, []string{"history"} // which are gone
+	cmd.AddCommand(add, a.loopEditCommand(), a.loopListCommand(), show, a.loopLogCommand())
 	for _, d := range acts.All() {
 		act := a.actCommand(d)
 		if d.Kind == loops.KindStep {
 			a.orSheet(act)
+		}
+		if d.Name == "poured" {
+			act.SuggestFor = []string{"topup"}
 		}
 		cmd.AddCommand(act)
 	}
@@ -43,13 +48,17 @@ func (a *app) loopAddCommand() *cobra.Command {
 				return loops.Loop{}, nil
 			}
 			file, err := call[workshop.File](ctx, c, "GET", "/api/v1/loops/"+string(like), nil)
-			return loops.Loop{Name: file.Loop.Name, Construction: file.Loop.Construction}, err
+			built := acts.BuiltLike(file.Loop)
+			if _, typed := said["holds"]; typed {
+				built.VolumeUncertainty, built.VolumeKnown = 0, loops.Known{}
+			}
+			return loops.Loop{Name: file.Loop.Name, Construction: built}, err
 		},
 		print: func(p *printer, l loops.Loop) {
 			p.line("Loop recorded. Its tag is %s: write it on the label.", l.Tag)
 		},
 	})
-	need(cmd.Flags(), &like, loops.ParseTag, "like", "TAG", "built like the loop with the tag, but for what is typed beside it")
+	need(cmd.Flags(), &like, loops.ParseTag, "like", "TAG", "built like the loop with the tag, but for what is typed beside it: assumed until somebody looks")
 	var open bool
 	cmd.Flags().BoolVar(&open, "open", false, "with a fill port or a reservoir: not sealed")
 	needed := cmd.PreRunE

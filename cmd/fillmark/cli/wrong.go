@@ -83,11 +83,24 @@ func wrongValue(invalid *pflag.InvalidValueError) error {
 	return fmt.Errorf("--%s: %w", flag.Name, errors.Unwrap(invalid))
 }
 
-// asTyped names the flag where an error is about the field that it says.
+// asTyped names the flag where an error is about the field that it says: the one
+// that was typed, where the field was said in the flag of another.
 func asTyped(cmd *cobra.Command, err error) error {
+	if several, ok := err.(interface{ Unwrap() []error }); ok && err.Error() == errors.Join(several.Unwrap()...).Error() {
+		var all []error
+		for _, e := range several.Unwrap() {
+			all = append(all, asTyped(cmd, e))
+		}
+		return errors.Join(all...)
+	}
 	var invalid *loops.InvalidError
 	if !errors.As(err, &invalid) || err.Error() != invalid.Error() {
 		return err
+	}
+	if flag := cmd.Flags().Lookup(strings.TrimPrefix(invalid.Field, "--")); flag != nil {
+		if p, ok := flag.Value.(*part); ok && p.in != "" && p.in != p.name {
+			return &loops.InvalidError{Field: "--" + p.in, Value: p.text, Reason: invalid.Reason}
+		}
 	}
 	if flag := cmd.Flags().Lookup(invalid.Field); flag != nil && flag.Changed {
 		return chemistry.InField(invalid, "--"+flag.Name)

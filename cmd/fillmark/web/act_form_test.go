@@ -121,7 +121,7 @@ func TestFormSentTwice(t *testing.T) {
 	read.Set("die", "57")
 	w := b.act(tag, "readings", read)
 	require.Equal(t, http.StatusConflict, w.Code)
-	b.says(w, "says something else in the field die", "the field")
+	b.says(w, "This form was sent before and is on record", "no key is told")
 	b.says(w, `value="57"`, "what was typed")
 	assert.NotContains(t, w.Body.String(), `value="`+key[1], "sent once more it is another act")
 }

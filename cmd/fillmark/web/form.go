@@ -147,6 +147,7 @@ type field struct {
 	Kind               string // of input: text, tel, email, date
 	Mode               string // of the keyboard: decimal, text
 	Part               string // of the template: input, area, tick, choose, ticks, several
+	Most               int    // characters that an area takes
 	On                 bool   // a ticked box
 	Choices            []choice
 	Parts              []field // of several inputs that say one field
@@ -159,11 +160,18 @@ type choice struct {
 }
 
 func (f *form) field(name, label, hint string) field {
-	return field{ID: name, Name: name, Label: label, Value: f.typed.Get(name), Hint: hint, Problem: f.problems[name], Kind: "text", Mode: "text"}
+	return field{ID: name, Name: name, Label: label, Value: f.typed.Get(name), Hint: hint, Problem: f.problems[name], Kind: "text", Mode: "text", Most: 2000}
 }
 
 // Text is a line of text.
 func (f *form) Text(name, label, hint string) field { return f.field(name, label, hint) }
+
+// Lines are many of them, each for itself: what is too much is told, not cut off.
+func (f *form) Lines(name, label, hint string) field {
+	x := f.field(name, label, hint)
+	x.Most = 20_000
+	return x
+}
 
 // Input is a line of the kind: tel, email, date.
 func (f *form) Input(kind, name, label, hint string) field {

@@ -55,6 +55,9 @@ func TestPartsMinutesAndPrices(t *testing.T) {
 	}
 	assert.Contains(t, b.get("/loops/"+string(tag)).Body.String(), "Work: “fan, 120 mm”; 2\u00a0pieces; price 24.50.")
 
+	require.Equal(t, http.StatusSeeOther, b.post(acts+"work", line(url.Values{"item": {"fan grille"}, "pieces": {"1"}, "price": {""}})).Code)
+	assert.Contains(t, b.get("/loops/"+string(tag)).Body.String(), "Work: “fan grille”; 1\u00a0piece.")
+
 	for name, form := range map[string]url.Values{
 		"pieces":  line(url.Values{"pieces": {"two"}}),
 		"price":   line(url.Values{"price": {"24.505"}}),

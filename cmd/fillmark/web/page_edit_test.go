@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
@@ -67,4 +68,21 @@ func TestEditPressedTwice(t *testing.T) {
 	assert.Equal(t, once, b.file(file.Loop.Tag).Loop)
 	form.Set("loop.holds", "513")
 	assert.Equal(t, http.StatusConflict, b.post(path, form).Code)
+}
+
+// A box that is not ticked sends nothing, and still it takes a seal off the record.
+func TestEditTakesTheLastSealOff(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	file := b.ana()
+	loop := file.Loop
+	loop.Materials = chemistry.Materials()[:1]
+	_, err := b.shop.Edit(stamp(0), workshop.Edit{Loop: &loop})
+	require.NoError(t, err)
+	path := "/loops/" + string(file.Loop.Tag) + "/edit"
+	form := formOf(t, b.get(path), "")
+	require.True(t, form.Has("loop.material"))
+	form.Del("loop.material")
+	require.Equal(t, http.StatusSeeOther, b.post(path, form).Code)
+	assert.Empty(t, b.file(file.Loop.Tag).Loop.Materials)
 }

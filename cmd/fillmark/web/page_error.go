@@ -59,15 +59,15 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 		p.Message = p.Say("page.fault.message")
 		p.Advice = "Try once more. The program's log says what happened."
 		if loops.NoWrite(err) && p.Bench {
-			p.Message, p.Advice = "Nothing was put down: "+failure.Message+".", "Then send it again: go back, what was typed is still there."
+			p.Message, p.Advice = "Nothing was put down: "+failure.Message+".", "Then send it again: "+stillTyped(r)+"."
 			if errors.Is(err, loops.ErrGone) {
 				p.Message = "Nothing was put down: " + loops.ErrGone.Error() + "."
-				p.Advice = "The doctor's page says how to bring it back. Then send it again: what was typed is still there."
+				p.Advice = "The doctor's page says how to bring it back. Then send it again: " + stillTyped(r) + "."
 			}
 		}
 		s.Log.Error("page failed", "pattern", r.Pattern, "error", err)
 	case status == http.StatusServiceUnavailable:
-		p.away(err)
+		p.away(err, stillTyped(r))
 		s.Log.Error("page failed", "pattern", r.Pattern, "error", err)
 	case status == http.StatusConflict:
 		p.Heading = "The record changed meanwhile"
@@ -87,9 +87,18 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 	}
 }
 
+// stillTyped says where what was typed is to be had again. A job sheet keeps it on
+// the device; other pages are not stored, and the browser sends it once more.
+func stillTyped(r *http.Request) string {
+	if r.PostForm.Get("page") == refillForm {
+		return "go back, what was typed is still there"
+	}
+	return "keep this page open and load it again, and the browser sends what was typed"
+}
+
 // away says that the register's database does not answer, and whether something
 // may have been put down.
-func (p *errorPage) away(err error) {
+func (p *errorPage) away(err error, stillTyped string) {
 	unsettled := errors.Is(err, loops.ErrUnsettled)
 	switch {
 	case !p.Bench:
@@ -100,11 +109,11 @@ func (p *errorPage) away(err error) {
 	case unsettled:
 		p.Heading = "Nobody knows whether that was put down"
 		p.Message = "The register's database stopped answering just then."
-		p.Advice = "Wait a minute and look whether it is on record. Where it is not, go back and send it again: what was typed is still there."
+		p.Advice = "Wait a minute and look whether it is on record. Where it is not, send it again: " + stillTyped + "."
 	default:
 		p.Heading = "The register's database does not answer"
 		p.Message = "Nothing was put down."
-		p.Advice = "Try once more in a minute: go back, what was typed is still there. If it stays so, somebody has to look after the database; the program goes on by itself then."
+		p.Advice = "Try once more in a minute: " + stillTyped + ". If it stays so, somebody has to look after the database; the program goes on by itself then."
 	}
 }
 

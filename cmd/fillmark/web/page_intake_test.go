@@ -73,7 +73,8 @@ func TestIntakeSentTwiceIsOne(t *testing.T) {
 	form.Set("machine.name", "the black cube")
 	w := b.post("/intake", form)
 	assert.Equal(t, http.StatusConflict, w.Code)
-	b.says(w, "says something else in the field name", "the page says what differs")
+	b.says(w, "This form was sent before and is on record", "no key is told")
+	b.says(w, "Right: send it again to enter this as another", "what to do")
 }
 
 func TestIntakeOfARefilledLoop(t *testing.T) {

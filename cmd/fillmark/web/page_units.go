@@ -96,10 +96,15 @@ func (s *server) enterUnits(r *http.Request, p *unitsPage) ([]loops.Loop, error)
 }
 
 // take marks what an error says in the sheet: what a machine cannot be called is
-// wrong with its line.
+// wrong with its line, and so is a unit that is on record.
 func (p *unitsPage) take(err error) error {
-	if of, ok := errors.AsType[*workshop.ActError](err); ok && of.Kind == p.Fill.Kind || errors.Is(err, loops.ErrRepeated) {
+	if of, ok := errors.AsType[*workshop.ActError](err); ok && of.Kind == p.Fill.Kind {
 		return p.Fill.take(err)
+	}
+	if errors.Is(err, loops.ErrRepeated) {
+		p.Fill.status = http.StatusConflict
+		p.Form.blame("units", "the units of this sheet as it was sent first are on record: leave their lines out, or they are recorded twice")
+		return nil
 	}
 	if err != nil {
 		p.Fill.status, _ = failureOf(err)

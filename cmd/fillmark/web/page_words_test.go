@@ -87,7 +87,10 @@ func TestPagesOfABadDayNameNoCommands(t *testing.T) {
 	w = b.act(file.Loop.Tag, "note", url.Values{"note": {"moves in May"}})
 	assert.Equal(t, http.StatusInternalServerError, w.Code)
 	assert.Contains(t, w.Body.String(), "removed or replaced")
+	assert.Contains(t, w.Body.String(), "send it again: keep this page open and load it again", "going back finds an empty form")
 	assert.Empty(t, commandWords(w.Body.String()))
+	w = b.act(file.Loop.Tag, "note", url.Values{"page": {"refill"}, "note": {"moves in May"}})
+	assert.Contains(t, w.Body.String(), "send it again: go back, what was typed is still there", "a job sheet keeps it")
 }
 
 // What a phone needs to keep the pages as an app of their own is there for

@@ -43,12 +43,12 @@ func (f recordForm[T]) offer(is T, revision uint64) {
 }
 
 // read sets what the form says over a record: of a field that the page does not
-// ask about nothing is said, a box that is not ticked is a no. What the record
-// cannot be is marked by its field.
+// ask about nothing is said, a box that is not ticked is a no, and of boxes for
+// several none ticked is none. What the record cannot be is marked by its field.
 func (f recordForm[T]) read(is *T, validate func(T) error) error {
 	said, was := f.said(), f.record.Say(*is)
 	for _, d := range f.fields {
-		if _, ok := said[d.Name]; !ok && (f.typed.Has(f.Input(d.Name)) || d.Type == acts.Truth) {
+		if _, ok := said[d.Name]; !ok && (f.typed.Has(f.Input(d.Name)) || unticked(d)) {
 			said[d.Name] = nil
 		}
 		if isKnown(d) && slices.Equal(said[d.Name], was[d.Name]) {
@@ -61,6 +61,9 @@ func (f recordForm[T]) read(is *T, validate func(T) error) error {
 	}
 	return f.take(err)
 }
+
+// unticked tells a field of which a form sends nothing where no box is ticked.
+func unticked(d acts.Field) bool { return d.Type == acts.Truth || d.Many && len(d.Choices) > 0 }
 
 // revision is the one that the technician read.
 func (f recordForm[T]) revision() uint64 {

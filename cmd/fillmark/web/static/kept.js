@@ -27,7 +27,8 @@ let waiting = []; // {id, form, step, action, body, words, at, day, by, refused}
 // stale tells that the page is an old one that the worker kept, unsure that it
 // is not known who is signed in now, or whether anybody answers.
 const notice = () => document.getElementById("offline");
-let stale = !notice().hidden;
+let old = !notice().hidden; // the worker kept it, and it says as of when
+let stale = old;
 let unsure = true;
 let why = "";
 const pressedHere = new Set(); // ids of what was pressed in this page
@@ -174,12 +175,13 @@ function line(part, words, does, press) {
 // mark shows at each step and form what waits there, and at the top how much.
 function mark() {
   for (const p of document.querySelectorAll(".waits")) p.remove();
-  notice().hidden = why === signedOut || (!stale && why !== "no connection");
+  notice().hidden = !old && (why === signedOut || (!stale && why !== "no connection"));
   const top = document.getElementById("waiting");
   top.hidden = waiting.length === 0 && unkept.size === 0 && why !== signedOut;
   top.textContent = waiting.length > 0 ? `Not yet recorded: ${waiting.length}${why ? ` (${why})` : ""}. ` : "";
   if (why === signedOut && waiting.length === 0) top.textContent = "Your sign-in has ended: sign in again to see this sheet as it is now. ";
-  else top.append(unkept.size === 0 ? "It is kept on this device." : "Not kept on this device: what is not recorded is lost with this page.");
+  else if (unkept.size === 0) top.append("It is kept on this device.");
+  if (unkept.size > 0) top.append("Not kept on this device: what is not recorded is lost with this page.");
   for (const item of waiting.toReversed()) {
     const form = formNamed(item.form);
     const part = (item.step ? document.getElementById(item.step) : form) ?? top;
@@ -317,7 +319,7 @@ async function look() {
     technician = nameOn(page);
     unsure = false;
     if (stale) replaceMain(page);
-    stale = false;
+    stale = old = false;
     return true;
   } catch {
     why = "no connection";
