@@ -67,7 +67,7 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 		}
 		s.Log.Error("page failed", "pattern", r.Pattern, "error", err)
 	case status == http.StatusServiceUnavailable:
-		p.away(err)
+		p.away(r, err)
 		s.Log.Error("page failed", "pattern", r.Pattern, "error", err)
 	case status == http.StatusConflict:
 		p.Heading = "The record changed meanwhile"
@@ -89,18 +89,22 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 
 // away says that the register's database does not answer, and whether something
 // may have been put down.
-func (p *errorPage) away(err error) {
+func (p *errorPage) away(r *http.Request, err error) {
 	unsettled := errors.Is(err, loops.ErrUnsettled)
 	switch {
 	case !p.Bench:
 		p.Heading, p.Message, p.Advice = p.Say("page.fault.heading"), p.Say("page.fault.message"), p.Say("page.fault.advice")
 		if unsettled {
-			p.Message = p.Say("page.away.message")
+			p.Heading, p.Message = p.Say("page.away.heading"), p.Say("page.away.message")
 		}
 	case unsettled:
 		p.Heading = "Nobody knows whether that was put down"
 		p.Message = "The register's database stopped answering just then."
 		p.Advice = "Wait a minute and look whether it is on record. Where it is not, go back and send it again: what was typed is still there."
+	case r.Method != http.MethodPost:
+		p.Heading = "The register's database does not answer"
+		p.Message = "The page can be shown once it does."
+		p.Advice = "Try once more in a minute. If it stays so, somebody has to look after the database; the program goes on by itself then."
 	default:
 		p.Heading = "The register's database does not answer"
 		p.Message = "Nothing was put down."
