@@ -272,7 +272,11 @@ func (a *app) importRegister(ctx context.Context, in io.Reader, from photos.Fold
 			p.line("A register can be made of it; nothing is written (--dry-run).")
 			return
 		}
-		p.line("The register is made: %s. It has no keys of its own yet: they come with a restore, or new.", c.Store)
+		keys := "they come with a restore, or new"
+		if c.InDatabase() {
+			keys = "copy the folder keys into " + c.Folder + ", or new ones are made"
+		}
+		p.line("The register is made: %s. It has no keys of its own yet: %s.", c.Store, keys)
 		if brought.There > 0 {
 			p.line("With it are %s.", plural(brought.There, "photo"))
 		}

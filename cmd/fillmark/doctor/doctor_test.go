@@ -66,9 +66,9 @@ func TestEachFaultTurnsItsOwnLine(t *testing.T) {
 		{"database away", "register", func(f *doctor.Facts) {
 			f.Register.Database, f.Register.Away = true, true
 			f.Register.Fault, f.Sweep = "refused", "refused"
-		}, []string{"clock", "zone data", "sweep", "mail", "held letters", "addresses given up", "owners' addresses", "restore drill", "backup", "second backup"}, "database does not answer: refused"},
+		}, []string{"clock", "zone data", "sweep", "mail", "held letters", "addresses given up", "owners' addresses", "second backup"}, "database does not answer: refused"},
 		{"database damaged", "register", func(f *doctor.Facts) { f.Register.Database, f.Register.Fault, f.Sweep = true, "checksum", "checksum" },
-			[]string{"clock", "zone data", "sweep", "mail", "held letters", "addresses given up", "owners' addresses", "restore drill", "backup", "second backup"}, "checksum"},
+			[]string{"clock", "zone data", "sweep", "mail", "held letters", "addresses given up", "owners' addresses", "second backup"}, "checksum"},
 		{"removed under the daemon", "register file", func(f *doctor.Facts) { f.Register.Moved, f.Backup.DrillFault = "it was removed", "no such file" }, []string{"restore drill"}, "removed"},
 		{"no daemon", "daemon", func(f *doctor.Facts) {
 			f.Daemon, f.Sweep, f.Mail = false, "no daemon", "No mail leaves."
@@ -168,9 +168,11 @@ func TestWhatToDoBeforeTheOwnAuthorityEnds(t *testing.T) {
 	f.Certificate.Own, f.Certificate.Ends = true, noon.AddDate(0, 0, 100)
 	line := doctor.Examine(f).Line("certificate")
 	assert.Equal(t, doctor.Red, line.State)
-	assert.Contains(t, line.Do, "authority/authority.pem")
+	assert.Contains(t, line.Do, "authority/authority.pem, beside the register,")
 	assert.Contains(t, line.Do, "show each phone the new one")
 	assert.NotContains(t, line.Do, "Renew")
+	f.Register.Database = true
+	assert.Contains(t, doctor.Examine(f).Line("certificate").Do, "authority/authority.pem, in the register's folder,")
 	f.Certificate.Ends, f.Certificate.Served = noon.AddDate(9, 0, 0), noon.AddDate(0, 0, 3)
 	assert.Equal(t, doctor.Good, doctor.Examine(f).Line("certificate").State, "what the pages show renews itself")
 }

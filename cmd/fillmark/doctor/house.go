@@ -154,7 +154,11 @@ const authorityLeft = 180
 // ownAuthority says how long phones will trust the pages.
 func ownAuthority(f Facts) Line {
 	c := f.Certificate
-	another := "Move authority/authority.pem, beside the register, away and start the daemon again: it makes another authority. Then show each phone the new one, by the steps of More, Phones; a phone that was not told finds the pages refused from then on."
+	beside := "beside the register"
+	if f.Register.Database {
+		beside = "in the register's folder"
+	}
+	another := "Move authority/authority.pem, " + beside + ", away and start the daemon again: it makes another authority. Then show each phone the new one, by the steps of More, Phones; a phone that was not told finds the pages refused from then on."
 	days := int(c.Ends.Sub(f.At).Hours() / 24)
 	switch {
 	case !c.Ends.After(f.At):

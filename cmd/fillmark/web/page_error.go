@@ -67,7 +67,7 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 		}
 		s.Log.Error("page failed", "pattern", r.Pattern, "error", err)
 	case status == http.StatusServiceUnavailable:
-		p.away(err, stillTyped(r))
+		p.away(r, err)
 		s.Log.Error("page failed", "pattern", r.Pattern, "error", err)
 	case status == http.StatusConflict:
 		p.Heading = "The record changed meanwhile"
@@ -98,22 +98,26 @@ func stillTyped(r *http.Request) string {
 
 // away says that the register's database does not answer, and whether something
 // may have been put down.
-func (p *errorPage) away(err error, stillTyped string) {
+func (p *errorPage) away(r *http.Request, err error) {
 	unsettled := errors.Is(err, loops.ErrUnsettled)
 	switch {
 	case !p.Bench:
 		p.Heading, p.Message, p.Advice = p.Say("page.fault.heading"), p.Say("page.fault.message"), p.Say("page.fault.advice")
 		if unsettled {
-			p.Message = p.Say("page.away.message")
+			p.Heading, p.Message = p.Say("page.away.heading"), p.Say("page.away.message")
 		}
 	case unsettled:
 		p.Heading = "Nobody knows whether that was put down"
 		p.Message = "The register's database stopped answering just then."
-		p.Advice = "Wait a minute and look whether it is on record. Where it is not, send it again: " + stillTyped + "."
+		p.Advice = "Wait a minute and look whether it is on record. Where it is not, send it again: " + stillTyped(r) + "."
+	case r.Method != http.MethodPost:
+		p.Heading = "The register's database does not answer"
+		p.Message = "The page can be shown once it does."
+		p.Advice = "Try once more in a minute. If it stays so, somebody has to look after the database; the program goes on by itself then."
 	default:
 		p.Heading = "The register's database does not answer"
 		p.Message = "Nothing was put down."
-		p.Advice = "Try once more in a minute: " + stillTyped + ". If it stays so, somebody has to look after the database; the program goes on by itself then."
+		p.Advice = "Try once more in a minute: " + stillTyped(r) + ". If it stays so, somebody has to look after the database; the program goes on by itself then."
 	}
 }
 

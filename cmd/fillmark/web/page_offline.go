@@ -7,6 +7,7 @@ import (
 	"crypto/sha256"
 	_ "embed"
 	"encoding/hex"
+	"encoding/json"
 	"fmt"
 	"io/fs"
 	"net/http"
@@ -46,11 +47,19 @@ func readBuild() (string, error) {
 }
 
 // worker serves the service worker. It lies at the root, since a worker is in
-// charge of what lies beside and below it, and begins with the build: a browser
-// takes a new worker where one byte of it is another.
+// charge of what lies beside and below it, and begins with the build and what our
+// labels say: a browser takes a new worker where one byte of it is another.
 func (s *server) worker(w http.ResponseWriter, _ *http.Request) error {
 	w.Header().Set("Content-Type", "text/javascript; charset=utf-8")
-	_, err := fmt.Fprintf(w, "const build = %q;\n%s", s.pages.build, workerScript)
+	hosts, err := json.Marshal(s.ownHosts())
+	if err != nil {
+		return err
+	}
+	below, err := json.Marshal(s.labelsBelow())
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(w, "const build = %q;\nconst hosts = %s;\nconst below = %s;\n%s", s.pages.build, hosts, below, workerScript)
 	return err
 }
 

@@ -10,6 +10,7 @@ import (
 	"regexp"
 	"slices"
 	"strconv"
+	"strings"
 
 	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/workshop"
@@ -101,7 +102,7 @@ func (s *server) scan(r *http.Request, p *scanPage) (leads string, err error) {
 	for _, gap := range gapsBeforehand() {
 		p.Keys = append(p.Keys, quantityIn(gap.Millilitres()))
 	}
-	room := mayRead(f, "room", "ml", chemistry.ParseLitre)
+	room := mayRead(f, "room", "ml", parseGap)
 	if room == nil {
 		if f.typed.Has("room") {
 			f.blame("room", "what fits in up to the mark, such as 60")
@@ -110,6 +111,12 @@ func (s *server) scan(r *http.Request, p *scanPage) (leads string, err error) {
 		}
 		return "", nil
 	}
+	if *room == 0 {
+		return "/topup?" + url.Values{"ask": {"yes"}, "tag": {string(file.Loop.Tag)}, "room": {"0"}}.Encode(), nil
+	}
+	if err := workshop.CheckRoom(*room, file.Loop.Volume); err != nil {
+		return "", f.take(err, nil)
+	}
 	p.Gap = quantity(*room)
 	if f.text("code") != "" {
 		if leads, err = s.scanBottle(r, f, file.Loop.Tag); leads != "" || err != nil {
@@ -117,6 +124,16 @@ func (s *server) scan(r *http.Request, p *scanPage) (leads string, err error) {
 		}
 	}
 	return "", s.bottles(p, file.Loop)
+}
+
+// parseGap reads what is missing up to the mark. What is right is said in few
+// words: whoever reads it has one hand free.
+func parseGap(text string) (chemistry.Litre, error) {
+	gap, err := chemistry.ParseLitre(text)
+	if err != nil {
+		return 0, &loops.InvalidError{Field: "room", Value: text, Reason: "a volume such as 60ml"}
+	}
+	return gap, nil
 }
 
 // scanFirst opens what the first label names.
@@ -261,7 +278,7 @@ func (s *server) readLabel(r *http.Request, text string) (tag loops.Tag, id loop
 	if !s.ownHost(r, at.Host) {
 		return "", 0, notALabel(text, "this one is not of this workshop, and nothing was opened")
 	}
-	switch path := labelPath.FindStringSubmatch(at.Path); {
+	switch path := labelPath.FindStringSubmatch(strings.TrimPrefix(at.Path, s.labelsBelow())); {
 	case path == nil:
 		return "", 0, notALabel(text, "this address is another one, and nothing was opened")
 	case path[1] == "shelf":
@@ -279,11 +296,32 @@ func notALabel(text, why string) error {
 
 // ownHost tells whether a label leads to this bench, by any of its names.
 func (s *server) ownHost(r *http.Request, host string) bool {
-	own := append([]string{r.Host}, s.Hosts...)
+	name := hostName(host)
+	return name != "" && (name == hostName(r.Host) || slices.Contains(s.ownHosts(), name))
+}
+
+// ownHosts are the names that labels have this bench by, besides the one that a
+// request says.
+func (s *server) ownHosts() []string {
+	own := []string{}
+	for _, host := range s.Hosts {
+		own = append(own, hostName(host))
+	}
 	for _, base := range []string{s.BenchAt, s.Workshop.Settings().BaseURL} {
-		if at, err := url.Parse(base); err == nil && at.Host != "" {
-			own = append(own, at.Host)
+		if at, err := url.Parse(base); err == nil {
+			own = append(own, hostName(at.Host))
 		}
 	}
-	return slices.ContainsFunc(own, func(name string) bool { return hostName(name) == hostName(host) })
+	slices.Sort(own)
+	return slices.DeleteFunc(slices.Compact(own), func(name string) bool { return name == "" })
+}
+
+// labelsBelow is the path below which labels have the pages: "/fm" where base_url
+// is https://pages.example/fm, empty for most.
+func (s *server) labelsBelow() string {
+	at, err := url.Parse(s.Workshop.Settings().BaseURL)
+	if err != nil {
+		return ""
+	}
+	return strings.TrimSuffix(at.Path, "/")
 }

@@ -149,7 +149,11 @@ func TestScanSaysWhatIsInTheWay(t *testing.T) {
 		values     url.Values
 	}{
 		{"words for a gap", `id="room-problem"`, url.Values{"tag": {tag}, "room": {"some"}}},
+		{"what is right instead", "Right: a volume such as 60ml<", url.Values{"tag": {tag}, "room": {"some"}}},
 		{"no gap", `id="room-problem"`, url.Values{"tag": {tag}, "room": {""}}},
+		{"litres for millilitres", "Right: 0.5 ml at least, or none: is the unit right?", url.Values{"tag": {tag}, "room": {"0.04"}}},
+		{"more than it holds", "Right: less than the loop holds full, 600 ml", url.Values{"tag": {tag}, "room": {"5000"}}},
+		{"all that it holds, and a bottle", "Right: less than the loop holds full, 600 ml", url.Values{"tag": {tag}, "room": {"600"}, "code": {"1"}}},
 		{"another loop's label", "the label of a bottle; this one is of the loop " + other, url.Values{"tag": {tag}, "room": {"40"}, "code": {"http://127.0.0.1/loops/" + other}}},
 		{"an empty bottle", "nothing is left in No. 1", url.Values{"tag": {tag}, "room": {"40"}, "code": {"1"}}},
 		{"an additive", "nobody knows how strong No. 2 is, or it is no coolant", url.Values{"tag": {tag}, "room": {"40"}, "code": {"2"}}},
@@ -159,6 +163,11 @@ func TestScanSaysWhatIsInTheWay(t *testing.T) {
 		assert.Equal(t, http.StatusUnprocessableEntity, w.Code, tt.name)
 		b.says(w, tt.says, tt.name)
 	}
+	// Nothing missing asks for no bottle.
+	w = b.get(scan(url.Values{"tag": {tag}, "room": {"0"}}))
+	require.Equal(t, http.StatusFound, w.Code)
+	assert.Equal(t, "/topup?"+url.Values{"ask": {"yes"}, "tag": {tag}, "room": {"0"}}.Encode(), w.Header().Get("Location"))
+	assert.NotEmpty(t, verdictIn(b.get(w.Header().Get("Location")).Body.String()))
 	// The camera still sees the label that led here.
 	w = b.get(scan(url.Values{"tag": {tag}, "room": {"40"}, "code": {"http://127.0.0.1/loops/" + tag}}))
 	assert.Equal(t, http.StatusFound, w.Code)
@@ -182,6 +191,26 @@ func TestScanSaysWhatToDoWithoutACamera(t *testing.T) {
 		assert.Contains(t, said[1], "Type the tag", why)
 	}
 	assert.Contains(t, page, "The phone's own camera")
+	page = b.get("/scan?room=40&tag=" + string(b.ana().Loop.Tag)).Body.String()
+	assert.Equal(t, 4, strings.Count(page, "Choose the bottle below, or type its number"), "where the bottle is asked for")
+	assert.NotContains(t, page, "Type the tag")
+}
+
+// An address of the pages with a path of its own stands on their labels too.
+func TestScanReadsLabelsBelowAPath(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	settings := b.settings()
+	settings.BaseURL = "https://pages.workshop.example/fm"
+	b.takesSettings(settings)
+	tag := string(b.ana().Loop.Tag)
+	for _, path := range []string{"/fm/loops/", "/loops/"} {
+		w := b.get(scan(url.Values{"code": {"https://pages.workshop.example" + path + tag}}))
+		assert.Equal(t, http.StatusFound, w.Code, path)
+		assert.Equal(t, "/scan?tag="+tag, w.Header().Get("Location"), path)
+	}
+	w := b.get(scan(url.Values{"code": {"https://pages.workshop.example/other/loops/" + tag}}))
+	assert.Equal(t, http.StatusUnprocessableEntity, w.Code)
 }
 
 // The decoder is the one that was published, and is served under the address by

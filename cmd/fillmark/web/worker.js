@@ -5,8 +5,9 @@
 // of the loops on record, and the page that scans. The network is always asked
 // first, and nothing but these, the page that says "not connected" and what they
 // are drawn with is kept: no other page, and no answer to a form. What is kept
-// says of itself as of when it is. The line above names the build; what another
-// one kept is thrown away.
+// says of itself as of when it is. The lines above name the build, what another
+// one kept is thrown away, and what our labels say: our hosts, and the path below
+// which their addresses stand.
 "use strict";
 
 const sheets = `sheets ${build}`; // ends with the sign-out
@@ -143,10 +144,20 @@ async function keepDrawn() {
   await (await caches.open(drawn)).put("/not-connected", kept(page, answer));
 }
 
-// tagIn is the tag in the code of a label of ours, or as somebody typed it.
+// tagIn is the tag in the code of a label of ours, by any of our names, or as
+// somebody typed it: what the bench reads there, too.
 function tagIn(code) {
-  const path = URL.canParse(code) ? code.replace(`${location.origin}/`, "/") : `/loops/${code.replaceAll(/[ -]/g, "").toUpperCase()}`;
-  return loopOf.exec(path)?.[1];
+  const path = URL.canParse(code) ? pathIn(new URL(code)) : `/loops/${code.replaceAll(" ", "")}`;
+  const tag = loopOf.exec(path)?.[1].replaceAll("-", "").toUpperCase();
+  return tag?.replaceAll("O", "0").replaceAll(/[IL]/g, "1");
+}
+
+const nameOf = (at) => at.hostname.replaceAll(/^\[|\]$|\.$/g, "");
+
+// pathIn is the path of a page of ours in an address; empty in any other.
+function pathIn(at) {
+  if (!/^https?:$/.test(at.protocol) || ![nameOf(location), ...hosts].includes(nameOf(at))) return "";
+  return at.pathname.startsWith(below) ? at.pathname.slice(below.length) : at.pathname;
 }
 
 // leads is where a page that cannot be asked for leads: what scans or names a

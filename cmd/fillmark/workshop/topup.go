@@ -222,6 +222,19 @@ func (q TopUpQuestion) about(l loops.Loop) TopUpQuestion {
 // unit (common practice, no source).
 const leastRoom chemistry.Litre = 0.0005
 
+// CheckRoom refuses what cannot be the room up to the mark, in litres: more than
+// none and less than is read off a vessel, or all that the loop holds full, 0 where
+// nobody knows that. The error is a [loops.InvalidError] of "room".
+func CheckRoom(room, full chemistry.Litre) error {
+	switch {
+	case room > 0 && room < leastRoom:
+		return &loops.InvalidError{Field: "room", Value: room.String(), Reason: fmt.Sprintf("%s at least, or none: is the unit right? 0.04 l are 40 ml", leastRoom)}
+	case full > 0 && room >= full:
+		return &loops.InvalidError{Field: "room", Value: room.String(), Reason: fmt.Sprintf("less than the loop holds full, %s; where it holds more, its record is put right first", full)}
+	}
+	return nil
+}
+
 // Check answers the question from what it holds, without the register.
 func (q TopUpQuestion) Check() (TopUpAnswer, error) {
 	missing := func(field, right string) error {
@@ -231,11 +244,8 @@ func (q TopUpQuestion) Check() (TopUpAnswer, error) {
 	if q.Room == nil {
 		return TopUpAnswer{}, missing("room", "how much fits in up to the mark, such as 60ml")
 	}
-	if *q.Room > 0 && *q.Room < leastRoom {
-		return TopUpAnswer{}, &loops.InvalidError{Field: "room", Value: q.Room.String(), Reason: fmt.Sprintf("%s at least, or none: is the unit right? 0.04 l are 40 ml", leastRoom)}
-	}
-	if q.full > 0 && *q.Room >= q.full {
-		return TopUpAnswer{}, &loops.InvalidError{Field: "room", Value: q.Room.String(), Reason: fmt.Sprintf("less than the loop holds full, %s; where it holds more, its record is put right first", q.full)}
+	if err := CheckRoom(*q.Room, q.full); err != nil {
+		return TopUpAnswer{}, err
 	}
 	if q.Holds == nil {
 		return TopUpAnswer{}, missing("holds", "how much liquid is in the loop now, such as 520ml")

@@ -25,6 +25,7 @@ function tell(why) {
 }
 
 async function open() {
+  for (const told of document.querySelectorAll(".notice[id^=camera-]")) told.hidden = true; // of another try
   if (!isSecureContext) return tell("insecure");
   view.hidden = false; // at once: what is pressed below does not move away later
   try {
@@ -48,8 +49,8 @@ async function newReader() {
 }
 
 // read looks until a code is seen; nothing comes back where the camera is gone.
-async function read(reader, video) {
-  while (stream?.active) {
+async function read(reader, video, seenBy) {
+  while (seenBy.active) {
     const seen = await reader.detect(video).catch(() => []); // no picture yet
     const code = seen.map((c) => c.rawValue.trim()).find((c) => c && !past(c));
     if (code) return code;
@@ -63,11 +64,12 @@ async function begin() {
   if (!stream) return;
   if (!reader) return tell("reader");
   const video = view.querySelector("video");
-  video.srcObject = stream;
+  const camera = (video.srcObject = stream);
   await video.play().catch(() => {}); // a page that is left meanwhile
-  const code = await read(reader, video);
+  const code = await read(reader, video, camera);
+  if (camera !== stream) return; // the page was left
+  if (!code) return tell("none");
   close();
-  if (!code) return;
   navigator.vibrate?.(60); // felt through a glove
   field.value = code;
   field.form.submit();
