@@ -56,7 +56,7 @@ func TestDaemonAndItsDatabase(t *testing.T) {
 	assert.Equal(t, http.StatusServiceUnavailable, status)
 	assert.Equal(t, "10", again)
 	assert.Contains(t, body, "database does not answer")
-	assert.Contains(t, body, "Nothing was put down")
+	assert.Contains(t, body, "can be shown once it does")
 	status, again, body = get("/api/v1/owners")
 	assert.Equal(t, http.StatusServiceUnavailable, status)
 	assert.Equal(t, "10", again)
