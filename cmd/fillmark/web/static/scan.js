@@ -70,7 +70,8 @@ async function begin() {
   if (camera !== stream) return; // the page was left
   if (!code) return tell("none");
   close();
-  navigator.vibrate?.(60); // felt through a glove
+  // Felt through a glove; a page that was never touched may not.
+  if (navigator.userActivation?.hasBeenActive) navigator.vibrate?.(60);
   field.value = code;
   field.form.submit();
 }
