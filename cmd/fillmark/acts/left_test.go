@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/loops"
 )
 
@@ -51,4 +52,18 @@ func TestWhatADrainLeftThinsTheFill(t *testing.T) {
 		assert.Contains(t, charge.MassKnown.By, tt.by, tt.name)
 		assert.Len(t, act.Apply(s, today).Entries[0].Fill.Poured, 1, "%s: what was left is not poured", tt.name)
 	}
+}
+
+// A charge whose volume nobody wrote down is as much as its loop holds: what a
+// flood of water does to it is told.
+func TestATopUpOfAChargeOfUnknownVolume(t *testing.T) {
+	t.Parallel()
+	measured, blank := snapshot(filled(-4)), snapshot(filled(-4))
+	blank.History[0].Fill.Charge.Volume = 0
+	for _, s := range []*acts.Snapshot{&measured, &blank} {
+		s.Loop.Volume = 0.46
+	}
+	flood := line(t, "poured", "drained=300ml", "went=drum 2", "poured=water=300ml")
+	assert.Contains(t, settled(t, flood, measured), "stop")
+	assert.Equal(t, settled(t, flood, measured), settled(t, flood, blank))
 }
