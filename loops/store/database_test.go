@@ -59,6 +59,7 @@ func likeAFile(t *testing.T, server *peer.Postgres) {
 		"hold release drop":                   testHoldReleaseDrop,
 		"messages newest first":               testMessagesNewestFirst,
 		"outcome after drop":                  testOutcomeAfterDrop,
+		"outcome of an overtaken attempt":     testOutcomeOfAnAttemptThatWasOvertaken,
 		"delete bodies":                       testDeleteBodies,
 		"bounces count until a delivery":      testBouncesCountUntilADelivery,
 		"requeue":                             testRequeue,

@@ -261,7 +261,7 @@ func newDeliverer(c Config, tokens *login.Tokens, s *store.Store, truth *worksho
 		return nil, fmt.Errorf("mail.dkim_key_file %q: %w", c.Mail.DKIMKeyFile, notify.ErrNoDKIMKey)
 	}
 	if !there {
-		return notify.NewDeliverer(s, truth, nil, transport, plan, verp)
+		return c.share(notify.NewDeliverer(s, truth, nil, transport, plan, verp))
 	}
 	if err := keptSecret(key.File); err != nil {
 		return nil, fmt.Errorf("mail.dkim_key_file: %w", err)
@@ -270,7 +270,15 @@ func newDeliverer(c Config, tokens *login.Tokens, s *store.Store, truth *worksho
 	if err != nil {
 		return nil, err
 	}
-	return notify.NewDeliverer(s, truth, signer, transport, plan, verp)
+	return c.share(notify.NewDeliverer(s, truth, signer, transport, plan, verp))
+}
+
+// share tells a deliverer where others may have its outbox too.
+func (c Config) share(d *notify.Deliverer, err error) (*notify.Deliverer, error) {
+	if err == nil && c.InDatabase() {
+		d.Share()
+	}
+	return d, err
 }
 
 // CheckFiles reads every file that the configuration names, as the start does.
