@@ -36,6 +36,9 @@ func mayReadClock() map[string]string {
 
 		"main.go longest": span,
 
+		"leader.go leads": span,
+		"leader.go beat":  span,
+
 		"relay.go pace":        span,
 		"starttls.go Write":    deadline,
 		"starttls.go startTLS": deadline,

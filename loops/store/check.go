@@ -194,6 +194,8 @@ func (c *checker) looker(tx engine.Reader, name string) func(k, v []byte) error 
 				_, err = decode[backupsV1](recordV1, v)
 			case keyAlarms:
 				_, err = decode[alarmBookV1](recordV1, v)
+			case keyLead:
+				_, err = decode[leadV1](recordV1, v)
 			case keyCanary:
 				_, err = decode[canaryV1](recordV1, v)
 			default:

@@ -159,6 +159,9 @@ func (s *Store) TouchedSince(earlier loops.StoreRevision) (loops.Touched, loops.
 func (s *Store) update(fn func(engine.Writer) error) error {
 	noted := false
 	err := s.kept.Update(func(tx engine.Writer) error {
+		if err := s.stillLeads(tx); err != nil {
+			return err
+		}
 		if noted { // run again: what it noted did not take place
 			s.touched.forget()
 		}

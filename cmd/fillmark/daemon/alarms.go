@@ -23,7 +23,7 @@ func (h *Service) alarms(c Config) (*alarm.Board, error) {
 	if err != nil {
 		return nil, err
 	}
-	return alarm.NewBoard(h.Store, alarm.Options{
+	return alarm.NewBoard(h.ledStore, alarm.Options{
 		Workshop: c.Workshop.Name, Zone: c.Zone(), Again: time.Duration(c.Alarm.AgainHours) * time.Hour, Hide: hideSecrets,
 	}, ways, h.registerSource(), h.pulse.Source(), h.Workshop.MailSource(), h.Workshop.CanarySource(), h.houseSource())
 }
@@ -126,8 +126,10 @@ func (h *Service) watch(ctx context.Context, now func() time.Time, log *slog.Log
 	every := time.NewTicker(lookEvery)
 	defer every.Stop()
 	for {
-		if err := h.Alarms.Tell(ctx, now().UTC()); err != nil && !loops.NoWrite(err) {
-			log.Error("what was told of alarms cannot be put down", "error", err)
+		if h.lead.leads() {
+			if err := notOvertaken(h.Alarms.Tell(ctx, now().UTC())); err != nil && !loops.NoWrite(err) {
+				log.Error("what was told of alarms cannot be put down", "error", err)
+			}
 		}
 		select {
 		case <-ctx.Done():

@@ -42,6 +42,9 @@ import (
 type Service struct {
 	Store     *store.Store
 	Workshop  *workshop.Workshop
+	lead      *leader            // nil with a file, which has one daemon
+	led       *workshop.Workshop // as the daemon that leads has it
+	ledStore  *store.Store
 	Deliverer *notify.Deliverer
 	Gate      *signin.Gate
 	Alarms    *alarm.Board
@@ -138,6 +141,12 @@ func open(c Config, now func() time.Time, log *slog.Logger, options store.Option
 		settings.Ours = func(raw []byte) error { return c.Keys().Verify(raw, c.MailDomain()) }
 	}
 	h.Workshop = workshop.New(h.Store, settings, rand.Reader, ownerLinks)
+	h.led, h.ledStore = h.Workshop, h.Store
+	if c.InDatabase() {
+		h.lead = newLeader(h.Store)
+		h.ledStore = h.Store.Led(&h.lead.number)
+		h.led = h.Workshop.Through(h.ledStore)
+	}
 	if err := h.Workshop.RecallEvidence(); err != nil {
 		return nil, err
 	}
