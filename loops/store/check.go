@@ -199,9 +199,12 @@ func (c *checker) looker(tx engine.Reader, name string) func(k, v []byte) error 
 			case keyCanary:
 				_, err = decode[canaryV1](recordV1, v)
 			default:
-				if isMailboxKey(k) {
+				switch {
+				case isMailboxKey(k):
 					_, err = decode[mailPlaceV1](recordV1, v)
-				} else {
+				case isSameKey(k):
+					_, err = decode[sameV1](recordV1, v)
+				default:
 					_, err = decode[schemaV1](recordV1, v)
 				}
 			}

@@ -101,7 +101,13 @@ func open(c Config, now func() time.Time, log *slog.Logger, options store.Option
 			err = errors.Join(err, h.Store.Close())
 		}
 	}()
+	if err := c.sameAsOthers(h.Store, options); err != nil {
+		return nil, err // before a key is made that is not theirs
+	}
 	secrets, err := openSecrets(c.linkKeyFile(), options.ReadOnly)
+	if err == nil {
+		err = c.sameAsOthers(h.Store, options)
+	}
 	if err != nil {
 		return nil, err
 	}

@@ -7,6 +7,8 @@ import (
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
+	"os"
+	"path/filepath"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -28,6 +30,16 @@ func benchOn(t *testing.T, address string) Config {
 	return c
 }
 
+// sisterOf is a folder for another daemon on the same database, with the keys of the
+// first one and its photos.
+func sisterOf(t *testing.T, c Config) string {
+	t.Helper()
+	folder := t.TempDir()
+	require.NoError(t, os.Symlink(c.keysDir(), filepath.Join(folder, "keys")))
+	require.NoError(t, os.Symlink(string(c.photos()), filepath.Join(folder, PhotosFolder)))
+	return folder
+}
+
 func opened(t *testing.T, c Config, now func() time.Time) *Service {
 	t.Helper()
 	h, err := Open(c, now, slog.New(slog.DiscardHandler))
@@ -47,7 +59,7 @@ func TestOneOfTwoDaemonsLeads(t *testing.T) {
 	c := benchOn(t, address)
 	c.Alarm.Post.URL = hears.URL
 	first := opened(t, c, testNow)
-	c.Folder = t.TempDir()
+	c.Folder = sisterOf(t, c)
 	second := opened(t, c, testNow)
 
 	assert.False(t, first.lead.leads(), "nobody has said so")
