@@ -60,13 +60,7 @@ func wholeMessage(tx engine.Reader, key loops.MessageKey) (loops.Message, error)
 // Messages yields the messages of a status, or all where it is empty, those
 // created last first. Raw is left out: [Store.Message] reads it.
 func (s *Store) Messages(status loops.MessageStatus) iter.Seq2[loops.Message, error] {
-	all := scan(s, bucketRecent, true, func(tx engine.Reader, k, _ []byte) (loops.Message, error) {
-		_, key, err := decodeInstantKey(k)
-		if err != nil {
-			return loops.Message{}, err
-		}
-		return get(tx, bucketMessages, []byte(key), fmt.Sprintf("message %s", key), decodeMessage)
-	})
+	all := scanMessages(s, bucketRecent, true)
 	return func(yield func(loops.Message, error) bool) {
 		for m, err := range all {
 			if err == nil && status != "" && m.Status != status {
@@ -107,17 +101,22 @@ func (s *Store) MessagesTo(owner loops.OwnerID, since loops.Day) ([]loops.Messag
 func (s *Store) NextQueued(now time.Time, limit int) ([]loops.Message, error) {
 	var list []loops.Message
 	err := s.view(func(tx engine.Reader) error {
+		list = nil
+		var keys []loops.MessageKey
 		for k := range tx.Ascend(bucketOutbox, engine.Span{}) {
-			if len(list) >= limit {
-				return nil
-			}
 			at, key, err := decodeInstantKey(k)
 			if err != nil {
 				return fmt.Errorf("outbox: %w", err)
 			}
-			if at.After(now) {
-				return nil
+			if at.After(now) || len(keys) == limit {
+				break
 			}
+			keys = append(keys, key)
+		}
+		if err := lookAhead(tx, keys, bucketMessages, bucketBodies); err != nil {
+			return err
+		}
+		for _, key := range keys {
 			m, err := wholeMessage(tx, key)
 			if err != nil {
 				return err
@@ -138,13 +137,7 @@ func (s *Store) NextQueued(now time.Time, limit int) ([]loops.Message, error) {
 // Waiting yields the queued messages, those tried next first, without their
 // text. Its cost grows with the queue alone.
 func (s *Store) Waiting() iter.Seq2[loops.Message, error] {
-	return scan(s, bucketOutbox, false, func(tx engine.Reader, k, _ []byte) (loops.Message, error) {
-		_, key, err := decodeInstantKey(k)
-		if err != nil {
-			return loops.Message{}, err
-		}
-		return get(tx, bucketMessages, []byte(key), fmt.Sprintf("message %s", key), decodeMessage)
-	})
+	return scanMessages(s, bucketOutbox, false)
 }
 
 // MarkAttempts records, before anything of the messages is sent, that an attempt
@@ -165,6 +158,13 @@ func (s *Store) MarkAttempts(all []loops.Attempt, seen loops.StoreRevision, at t
 			return err
 		}
 		left.Write++ // by this transaction
+		keys := make([]loops.MessageKey, len(all))
+		for i, a := range all {
+			keys[i] = a.Key
+		}
+		if err := lookAhead(tx, keys, bucketMessages, bucketBodies); err != nil {
+			return err
+		}
 		for _, a := range all {
 			err := moveOn(tx, a.Key, marking{}, func(is *loops.Message) error {
 				if is.Status != loops.Queued || is.Attempts != a.Attempts || !is.NextAttempt.Equal(a.NextAttempt) {
@@ -303,6 +303,9 @@ func failed(m *loops.Message, f loops.Failure) {
 // record so already stays so.
 func (s *Store) MarkDelivered(at time.Time, claim uint64, keys ...loops.MessageKey) error {
 	err := s.update(func(tx engine.Writer) error {
+		if err := lookAhead(tx, keys, bucketMessages); err != nil {
+			return err
+		}
 		for _, key := range keys {
 			is, err := get(tx, bucketMessages, []byte(key), fmt.Sprintf("message %s", key), decodeMessage)
 			if err == nil && is.Status == loops.Delivered {

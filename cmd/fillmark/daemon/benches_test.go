@@ -96,8 +96,7 @@ func TestCampaignManyBenches(t *testing.T) {
 		require.NoError(t, err)
 		harm, people = time.Duration(minutes)*time.Minute, 100
 	}
-	chain := newChain(t, sink, seeded.Seed(t))
-	chain.thinks = time.Duration(people) * 200 * time.Millisecond
+	chain := newChain(t, sink, seeded.Seed(t), time.Duration(people)*200*time.Millisecond)
 	for i := range chain.daemons {
 		chain.daemons[i].start(t)
 	}
@@ -182,6 +181,7 @@ func (b *bench) end(by syscall.Signal) error {
 type benchLine struct {
 	folder string
 	silent atomic.Bool
+	asked  atomic.Int64 // how often the daemon sent something
 	mu     sync.Mutex
 	open   []net.Conn
 }
@@ -207,17 +207,20 @@ func newBenchLine(t *testing.T, server *peer.Postgres) *benchLine {
 			l.mu.Lock()
 			l.open = append(l.open, client, line)
 			l.mu.Unlock()
-			go l.carry(line, client)
-			go l.carry(client, line)
+			go l.carry(line, client, &l.asked)
+			go l.carry(client, line, &atomic.Int64{})
 		}
 	}()
 	return l
 }
 
-func (l *benchLine) carry(to, from net.Conn) {
+func (l *benchLine) carry(to, from net.Conn, count *atomic.Int64) {
 	chunk := make([]byte, 64<<10)
 	for {
 		n, err := from.Read(chunk)
+		if !bytes.Contains(chunk[:max(0, n)], []byte("ROLLBACK")) { // for which nobody waits
+			count.Add(1)
+		}
 		if l.silent.Load() && err == nil {
 			continue // swallowed
 		}
@@ -250,8 +253,8 @@ func shortDir(t *testing.T) string {
 }
 
 // newChain makes the register and three daemons that have not started.
-func newChain(t *testing.T, sink string, seed uint64) *chain {
-	x := &chain{server: peer.StartPostgres(t), dumps: t.TempDir(), random: rand.New(rand.NewPCG(seed, 20)), seed: seed, answers: map[int]int{}}
+func newChain(t *testing.T, sink string, seed uint64, thinks time.Duration) *chain {
+	x := &chain{thinks: thinks, server: peer.StartPostgres(t), dumps: t.TempDir(), random: rand.New(rand.NewPCG(seed, 20)), seed: seed, answers: map[int]int{}}
 	relay := x.startSink(t, sink)
 	first := ""
 	for n, wrong := range []time.Duration{0, -30 * time.Second, 30 * time.Second} {
@@ -260,7 +263,7 @@ func newChain(t *testing.T, sink string, seed uint64) *chain {
 		c.Store, c.Folder, c.OpenBench = "postgres:///postgres?user=bench&host="+line.folder, shortDir(t), true
 		c.Mail.From, c.Mail.Transport, c.Mail.SMTP.Address, c.Mail.SMTP.TLS = "bench@tidewater.example", "smtp", relay, "none"
 		c.Mail.Trial = true // the names are examples
-		c.Mail.SendHour, c.Mail.Retry, c.Mail.Technician = 0, slices.Repeat([]string{"1m"}, 200), "rui@tidewater.example"
+		c.Mail.SendHour, c.Mail.Retry, c.Mail.Technician = 7, slices.Repeat([]string{"1m"}, 200), "rui@tidewater.example"
 		c.Sweep.EveryMinutes = 1
 		if n == 0 {
 			first = c.Folder
@@ -277,18 +280,23 @@ func newChain(t *testing.T, sink string, seed uint64) *chain {
 
 // fill makes a register of loops that fall due one after the other.
 func (x *chain) fill(t *testing.T, c Config) {
-	const owners = 150
+	owners := 150
+	if x.thinks > 10*time.Second {
+		owners = 600
+	}
+	zones := []string{"Europe/Lisbon", "Asia/Kolkata", "Asia/Tokyo", "Pacific/Auckland", "Pacific/Honolulu", "America/Los_Angeles", "America/New_York", "America/Sao_Paulo"}
 	h, err := Open(c, testNow, slog.New(slog.DiscardHandler))
 	require.NoError(t, err)
 	first := firstLoad(t, h, testNow())
 	change := copies(t, first, testNow(), 1, owners, map[loops.Tag]bool{first.Loop.Tag: true})
 	for i := range change.Owners {
 		change.Owners[i].Email, change.Owners[i].Consent.Mail = fmt.Sprintf("owner%d@garden.example", i), true
+		change.Owners[i].Zone = zones[i%len(zones)] // so that the hour of sending goes round
 	}
 	for i, l := range change.Loops {
 		earliest := slices.MinFunc(l.Plan.Tasks, func(a, b loops.Task) int { return a.Due.Sub(b.Due) }).Due
 		for k := range l.Plan.Tasks {
-			l.Plan.Tasks[k].Due = l.Plan.Tasks[k].Due.AddDays(loops.DayOf(testNow(), time.UTC).AddDays(i%30 - 7).Sub(earliest))
+			l.Plan.Tasks[k].Due = l.Plan.Tasks[k].Due.AddDays(loops.DayOf(testNow(), time.UTC).AddDays(i%12 - 7).Sub(earliest))
 		}
 		x.tags = append(x.tags, l.Tag)
 	}
@@ -298,13 +306,13 @@ func (x *chain) fill(t *testing.T, c Config) {
 }
 
 // startSink starts Postfix's SMTP server for tests, which keeps each letter in a
-// file of its own.
+// file of its own, and now and then is slow: so that there is a middle to be hurt in.
 func (x *chain) startSink(t *testing.T, sink string) string {
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(t, err)
 	address := l.Addr().String()
 	require.NoError(t, l.Close())
-	args := []string{"-d", filepath.Join(x.dumps, "%M."), address, "100"}
+	args := []string{"-W", "DATA:1:3", "-d", filepath.Join(x.dumps, "%M."), address, "100"}
 	if os.Geteuid() == 0 {
 		args = append([]string{"-u", "root"}, args...)
 	}

@@ -55,6 +55,7 @@ type register interface {
 	Canary() (loops.Canary, error)
 	PutCanary(loops.Canary) error
 	Commit(loops.Change) error
+	many
 	mailbox
 	incoming
 	lister

@@ -22,8 +22,9 @@ const (
 	table       = "fillmark"
 	createTable = "CREATE TABLE IF NOT EXISTS " + table + " (bucket bytea NOT NULL, key bytea NOT NULL, value bytea NOT NULL, PRIMARY KEY (bucket, key))"
 
-	selectValue  = "SELECT value FROM " + table + " WHERE bucket = $1 AND key = $2"
-	lockValue    = selectValue + " FOR UPDATE"
+	lockValue    = "SELECT value FROM " + table + " WHERE bucket = $1 AND key = $2 FOR UPDATE"
+	selectOne    = selectBucket + " AND key = $2"
+	selectSome   = selectBucket + " AND key = ANY($2)"
 	selectBucket = "SELECT key, value FROM " + table + " WHERE bucket = $1"
 	selectAny    = "SELECT bucket, key, value FROM " + table + " LIMIT 1"
 
