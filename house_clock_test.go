@@ -48,7 +48,7 @@ func mayReadClock() map[string]string {
 		"starttls.go Write":    deadline,
 		"starttls.go startTLS": deadline,
 
-		"bench_test.go BenchmarkSweep":            span,
+		"bench_test.go benchmarkSweep":            span,
 		"bench_test.go BenchmarkOutbox":           span,
 		"bench_test.go BenchmarkTransport":        span,
 		"bench_test.go benchmarkWrite":            span,

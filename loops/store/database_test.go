@@ -56,6 +56,7 @@ func likeAFile(t *testing.T, server *peer.Postgres) {
 		"attempt is of the register it was judged by": testAttemptIsOfTheRegisterItWasJudgedBy,
 		"uptime":                              testUptime,
 		"concurrent use":                      testConcurrentUse,
+		"many records at once":                testManyRecordsAtOnce,
 		"next queued":                         testNextQueued,
 		"delivery":                            testDelivery,
 		"hold release drop":                   testHoldReleaseDrop,

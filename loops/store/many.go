@@ -59,6 +59,7 @@ func (s *Store) SentOf(dues []loops.Due) (map[loops.Due][]loops.Sent, error) {
 	all := map[loops.Due][]loops.Sent{}
 	for _, mark := range marks {
 		if is, there := found[mark]; there {
+			delete(found, mark) // a task may be asked for twice
 			d := loops.Due{Loop: mark.Loop, Task: mark.Task, Day: mark.Due}
 			all[d] = append(all[d], is)
 		}
@@ -76,23 +77,23 @@ func stages() []loops.Stage {
 // Histories returns the histories of the loops, each in the order in which its
 // entries were recorded. Loops whose ids follow each other are read as one.
 func (s *Store) Histories(ids []loops.LoopID) (map[loops.LoopID][]loops.Entry, error) {
-	ids = slices.Sorted(slices.Values(ids))
+	ids = slices.Compact(slices.Sorted(slices.Values(ids)))
 	all := map[loops.LoopID][]loops.Entry{}
 	err := s.view(func(tx engine.Reader) error {
 		clear(all)
-		for len(ids) > 0 {
+		for left := ids; len(left) > 0; {
 			n := 1
-			for n < len(ids) && ids[n] == ids[n-1]+1 {
+			for n < len(left) && left[n] == left[n-1]+1 {
 				n++
 			}
-			for k, v := range tx.Ascend(bucketHistory, engine.Span{From: idKey(ids[0]), To: idKey(ids[n-1] + 1)}) {
+			for k, v := range tx.Ascend(bucketHistory, engine.Span{From: idKey(left[0]), To: idKey(left[n-1] + 1)}) {
 				e, err := decodeEntry(v)
 				if err != nil {
 					return fmt.Errorf("bucket history: %s: %w", printKey(bucketHistory, k), err)
 				}
 				all[e.Loop] = append(all[e.Loop], e)
 			}
-			ids = ids[n:]
+			left = left[n:]
 		}
 		return nil
 	})
