@@ -446,7 +446,7 @@ func (s *Store) judged(key loops.MessageKey, seen loops.StoreRevision, line mark
 // asSeen returns the state that is found, and loops.ErrConflict where another
 // one was seen.
 func asSeen(tx engine.Writer, seen loops.StoreRevision) (loops.StoreRevision, error) {
-	found := loops.StoreRevision{Write: tx.Revision(), Audit: tx.Sequence(bucketAudit)}
+	found := revisionOf(tx)
 	if seen != (loops.StoreRevision{}) && seen != found {
 		return found, fmt.Errorf("written since it was judged: %w", loops.ErrConflict)
 	}

@@ -138,9 +138,10 @@ func (t *touches) between(from, to loops.StoreRevision) (all touch, ok bool) {
 }
 
 // revisionOf is the state that a transaction finds. Compaction begins the count
-// of transactions again; the audit goes on.
+// of transactions again; the audit goes on. Beats of who leads change nothing that
+// anybody rests on, and do not count.
 func revisionOf(tx engine.Reader) loops.StoreRevision {
-	return loops.StoreRevision{Write: tx.Revision(), Audit: tx.Sequence(bucketAudit)}
+	return loops.StoreRevision{Write: tx.Revision() - tx.Sequence(bucketMeta), Audit: tx.Sequence(bucketAudit)}
 }
 
 // TouchedSince tells which records were written since an earlier revision, and

@@ -65,15 +65,20 @@ func TestOneOfTwoDaemonsLeads(t *testing.T) {
 	assert.False(t, first.lead.leads(), "nobody has said so")
 	first.lookWhoLeads(quiet)
 	require.True(t, first.lead.leads())
+	before, err := first.Store.Revision()
+	require.NoError(t, err)
 	for range 3 {
 		second.lookWhoLeads(quiet)
 		first.lookWhoLeads(quiet)
 	}
+	after, err := second.Store.Revision()
+	require.NoError(t, err)
+	assert.Equal(t, before, after, "no letter is judged again for a beat")
 	require.False(t, second.lead.leads())
 	require.NoError(t, first.Alarms.Tell(t.Context(), testNow()), "that the way works")
 	require.EqualValues(t, 1, told.Load())
 	stale, fresh := workshop.Stamp{At: testNow(), By: "schedule"}, workshop.Stamp{At: testNow().Add(2 * time.Hour), By: "schedule"}
-	_, err := first.led.Sweep(stale)
+	_, err = first.led.Sweep(stale)
 	require.NoError(t, err)
 
 	second.lead.patience = 0 // as if the first had been silent for so long
