@@ -60,6 +60,16 @@ func (l *leader) leads() bool {
 	return !l.renewed.IsZero() && time.Since(l.renewed) < l.patience/2
 }
 
+// other is the holder that was heard of last, where it is not this process.
+func (l *leader) other() string {
+	if l == nil || l.leads() {
+		return ""
+	}
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.seen.Holder
+}
+
 // beat says that this daemon lives, where it leads, and takes over from one that
 // does not. It tells whether it begins to lead with this beat.
 func (l *leader) beat() (begins bool, err error) {

@@ -75,6 +75,10 @@ func TestOneOfTwoDaemonsLeads(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, before, after, "no letter is judged again for a beat")
 	require.False(t, second.lead.leads())
+	first.serving.Store(true)
+	second.serving.Store(true)
+	assert.Equal(t, "The daemon runs.", first.Quick().Line("daemon").Says)
+	assert.Contains(t, second.Quick().Line("daemon").Says, "another one leads, which sweeps, reads mail and tells alarms: "+first.lead.holder)
 	require.NoError(t, first.Alarms.Tell(t.Context(), testNow()), "that the way works")
 	require.EqualValues(t, 1, told.Load())
 	stale, fresh := workshop.Stamp{At: testNow(), By: "schedule"}, workshop.Stamp{At: testNow().Add(2 * time.Hour), By: "schedule"}
