@@ -170,7 +170,7 @@ type Placed struct {
 // time.
 func (w *Workshop) Placed(all iter.Seq2[loops.Loop, error]) iter.Seq2[Placed, error] {
 	return func(yield func(Placed, error) bool) {
-		const together = 64
+		together := 64 // a page of a list, and more where it goes on
 		var some []loops.Loop
 		hand := func() bool {
 			ahead, err := w.aheadOfLoops(some)
@@ -186,7 +186,7 @@ func (w *Workshop) Placed(all iter.Seq2[loops.Loop, error]) iter.Seq2[Placed, er
 					return false
 				}
 			}
-			some = nil
+			some, together = nil, 256
 			return true
 		}
 		for l, err := range all {

@@ -174,7 +174,7 @@ type row struct{ key, value []byte }
 
 // A range comes in pages that grow: most readers want a few keys or all.
 const (
-	firstPage = 32
+	firstPage = 64
 	lastPage  = 512
 )
 
