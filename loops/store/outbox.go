@@ -156,13 +156,16 @@ func (s *Store) Waiting() iter.Seq2[loops.Message, error] {
 // Where seen is set and anything was written since, it gives loops.ErrConflict
 // and the messages are to be judged again. Where one is not as it stands, since
 // another daemon took it or somebody held it, it gives loops.ErrRepeated too:
-// whoever marks first has the message until Next.
-func (s *Store) MarkAttempts(all []loops.Attempt, seen loops.StoreRevision, at time.Time) (left loops.StoreRevision, err error) {
+// whoever marks first has the message until Next. What arrived before is recorded
+// in the same transaction, as [Store.MarkDelivered] does.
+func (s *Store) MarkAttempts(all []loops.Attempt, seen loops.StoreRevision, at time.Time, arrived ...loops.MessageKey) (left loops.StoreRevision, err error) {
 	err = s.update(func(tx engine.Writer) error {
-		if left, err = asSeen(tx, seen); err != nil {
+		if err := asSeen(tx, seen); err != nil {
 			return err
 		}
-		left.Write++ // by this transaction
+		if err := markDelivered(tx, at, arrived); err != nil {
+			return err
+		}
 		for _, a := range all {
 			err := moveOn(tx, a.Key, marking{}, func(is *loops.Message) error {
 				if is.Status != loops.Queued || is.Attempts != a.Attempts || !is.NextAttempt.Equal(a.NextAttempt) {
@@ -178,6 +181,8 @@ func (s *Store) MarkAttempts(all []loops.Attempt, seen loops.StoreRevision, at t
 				return err
 			}
 		}
+		left = revisionOf(tx)
+		left.Write++ // by this transaction
 		return nil
 	})
 	if err != nil {
@@ -220,12 +225,8 @@ func rewritten(is, m loops.Message) loops.Message {
 
 // putBody writes the text of a message where it has changed.
 func putBody(tx engine.Writer, m loops.Message) error {
-	was, err := get(tx, bucketBodies, []byte(m.Key), fmt.Sprintf("message %s", m.Key), decodeBody)
-	if err == nil && bytes.Equal(was.Raw, m.Raw) {
-		return nil
-	}
 	v, err := encodeBody(bodyV1{m.Key, m.Raw})
-	if err != nil {
+	if err != nil || bytes.Equal(v, tx.Get(bucketBodies, []byte(m.Key))) {
 		return err
 	}
 	return tx.Put(bucketBodies, []byte(m.Key), v)
@@ -279,26 +280,30 @@ func failed(m *loops.Message, f loops.Failure) {
 // MarkDelivered records that the transport accepted the messages; one that is on
 // record so already stays so.
 func (s *Store) MarkDelivered(at time.Time, keys ...loops.MessageKey) error {
-	err := s.update(func(tx engine.Writer) error {
-		for _, key := range keys {
-			is, err := get(tx, bucketMessages, []byte(key), fmt.Sprintf("message %s", key), decodeMessage)
-			if err == nil && is.Status == loops.Delivered {
-				continue
-			}
-			err = moveOn(tx, key, marking{deliverer, at, "mail delivered"}, func(m *loops.Message) error {
-				err := expect(m, outcomes()...)
-				m.Status = loops.Delivered
-				failed(m, loops.Failure{})
-				return err
-			})
-			if err != nil {
-				return err
-			}
-		}
-		return nil
-	})
+	err := s.update(func(tx engine.Writer) error { return markDelivered(tx, at, keys) })
 	if err != nil {
 		return fmt.Errorf("store: %w", err)
+	}
+	return nil
+}
+
+// errOnRecord tells that a message stands as it is to stand.
+var errOnRecord = errors.New("on record so already")
+
+func markDelivered(tx engine.Writer, at time.Time, keys []loops.MessageKey) error {
+	for _, key := range keys {
+		err := moveOn(tx, key, marking{deliverer, at, "mail delivered"}, func(m *loops.Message) error {
+			if m.Status == loops.Delivered {
+				return errOnRecord
+			}
+			err := expect(m, outcomes()...)
+			m.Status = loops.Delivered
+			failed(m, loops.Failure{})
+			return err
+		})
+		if err != nil && !errors.Is(err, errOnRecord) {
+			return err
+		}
 	}
 	return nil
 }
@@ -398,7 +403,7 @@ func (s *Store) mark(key loops.MessageKey, line marking, change func(*loops.Mess
 // gives loops.ErrConflict if anything was written since.
 func (s *Store) judged(key loops.MessageKey, seen loops.StoreRevision, line marking, change func(engine.Writer, *loops.Message) error) error {
 	err := s.update(func(tx engine.Writer) error {
-		if _, err := asSeen(tx, seen); err != nil {
+		if err := asSeen(tx, seen); err != nil {
 			return err
 		}
 		return moveOn(tx, key, line, func(m *loops.Message) error { return change(tx, m) })
@@ -409,14 +414,12 @@ func (s *Store) judged(key loops.MessageKey, seen loops.StoreRevision, line mark
 	return nil
 }
 
-// asSeen returns the state that is found, and loops.ErrConflict where another
-// one was seen.
-func asSeen(tx engine.Writer, seen loops.StoreRevision) (loops.StoreRevision, error) {
-	found := loops.StoreRevision{Write: tx.Revision(), Audit: tx.Sequence(bucketAudit)}
-	if seen != (loops.StoreRevision{}) && seen != found {
-		return found, fmt.Errorf("written since it was judged: %w", loops.ErrConflict)
+// asSeen gives loops.ErrConflict where another state was seen than is found.
+func asSeen(tx engine.Writer, seen loops.StoreRevision) error {
+	if seen != (loops.StoreRevision{}) && seen != revisionOf(tx) {
+		return fmt.Errorf("written since it was judged: %w", loops.ErrConflict)
 	}
-	return found, nil
+	return nil
 }
 
 // moveOn moves one message on, with its outbox line, the marks of what it settles
