@@ -65,13 +65,15 @@ func TestCardInTheOwnersLanguage(t *testing.T) {
 		b.takesSettings(settings)
 		w, ws := b.get("/loops/"+tag+"/card"), words.In(l)
 		proved, _, _ := strings.Cut(ws.Say("card.proved", "|"), "|")
+		gaugeSays, _, _ := strings.Cut(ws.Say("card.gauge.says", "|"), "|")
 		for _, say := range []string{
 			`<html lang="en">`, `<div class="sheet-a4 card-home" lang="` + string(l) + `">`, was[l], ws.Say("card.next"), ws.Say("heading.look"),
 			ws.Say("page.look.listen-feel"), ws.Say("card.qr"), ws.Say("care.in-english"), ws.Say("page.label", tag), proved, `<p lang="en">`, "Hand-over sheet",
+			ws.Say("card.gauge.axis"), ">" + ws.Say("card.gauge.wall") + "<", ">" + ws.Say("card.gauge.point") + "<", ` aria-label="` + gaugeSays,
 		} {
 			b.says(w, say, "card in "+string(l))
 		}
-		for _, english := range []string{"It was", "<h2>Next", "Whoever scans", "How to look", "Take care", "Proved on", "Its label", "How cold"} {
+		for _, english := range []string{"It was", "<h2>Next", "Whoever scans", "How to look", "Take care", "Proved on", "Its label", "How cold", "The repair is proved", "the die reads", "freeze point", "coldest wall", "Temperature"} {
 			assert.NotContains(t, w.Body.String(), english, l)
 		}
 	}
