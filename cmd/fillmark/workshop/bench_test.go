@@ -21,7 +21,7 @@ import (
 
 // register of n loops in service, one owner and machine each, of which so many
 // are due on the day and the others years later.
-func benchRegister(b *testing.B, n, due int, day loops.Day) bench {
+func benchRegister(b testing.TB, n, due int, day loops.Day) bench {
 	b.Helper()
 	s, err := store.Open(filepath.Join(b.TempDir(), "register.db"), store.Options{})
 	require.NoError(b, err)
