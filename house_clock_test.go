@@ -29,9 +29,8 @@ func mayReadClock() map[string]string {
 		"middleware.go logged": span,
 		"session.go attempt":   span,
 		"relay.go prepare":     span,
-		"deliver.go run":       span,
+		"deliver.go Deliver":   span,
 		"deliver.go attempt":   span,
-		"wave.go deliver":      span,
 		"wave.go offer":        span,
 
 		"main.go longest": span,
@@ -49,7 +48,7 @@ func mayReadClock() map[string]string {
 		"starttls.go startTLS": deadline,
 
 		"bench_test.go benchmarkSweep":            span,
-		"bench_test.go BenchmarkOutbox":           span,
+		"letters_bench_test.go measure":           span,
 		"bench_test.go BenchmarkTransport":        span,
 		"bench_test.go benchmarkWrite":            span,
 		"transport_test.go TestRelayKeepsTheRate": span,

@@ -18,7 +18,6 @@ type Gauge struct {
 	BandTop    Px
 	BandHeight Px
 	Wall       *GaugeWall
-	Sentence   string
 }
 
 // GaugeWall is the coldest wall on the scale.
@@ -52,8 +51,7 @@ func GaugeOf(p *loops.Protection) *Gauge {
 	}
 	g := &Gauge{
 		Point: at(p.FreezePoint), PointLabel: at(p.FreezePoint), BandTop: at(warm), BandHeight: at(cold) - at(warm),
-		Says:     PlusMinus(p.FreezePoint, p.Uncertainty),
-		Sentence: "The liquid freezes at " + PlusMinus(p.FreezePoint, p.Uncertainty) + " (95 % interval).",
+		Says: PlusMinus(p.FreezePoint, p.Uncertainty),
 	}
 	for t := high; t >= low; t -= 10 {
 		label := degrees(t)
@@ -64,7 +62,6 @@ func GaugeOf(p *loops.Protection) *Gauge {
 	}
 	if p.Wall != nil {
 		g.Wall = &GaugeWall{At: at(*p.Wall), Label: at(*p.Wall), Says: Quantity(*p.Wall)}
-		g.Sentence += " The coldest wall that it touches is at " + Quantity(*p.Wall) + "."
 		g.Wall.Label, g.PointLabel = apart(g.Wall.Label, g.PointLabel)
 	}
 	return g

@@ -104,6 +104,12 @@ type Attempt struct {
 	Next time.Time // when it would be tried again, by whichever daemon
 }
 
+// Arrival is a message that the transport accepted, at the attempt of the claim.
+type Arrival struct {
+	Key   MessageKey
+	Claim uint64
+}
+
 // Written is the instant that the letter bears as its date.
 func (m Message) Written() time.Time {
 	if m.Dated.IsZero() {

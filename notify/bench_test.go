@@ -17,8 +17,6 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"fillmark/loops"
-	"fillmark/loops/store"
 	"fillmark/notify"
 	"fillmark/testdata/peer"
 	"fillmark/testdata/seeded"
@@ -33,12 +31,12 @@ const transportMails = 2000
 // same smtp-sink, the same size, one session and four. A ratio above 1 means
 // that smtp-source is faster.
 func BenchmarkTransport(b *testing.B) {
-	sink, source := peer.Program(b, "/usr/sbin/smtp-sink"), peer.Program(b, "/usr/sbin/smtp-source")
+	source := peer.Program(b, "/usr/sbin/smtp-source")
 	raw := bytes.Repeat([]byte("Subject: x\r\n"), 340) // 4 KB, as the shorter letters are
 	raw = append([]byte("From: a@b.example\r\n\r\n"), raw...)
 	for _, sessions := range []int{1, 4} {
 		b.Run(fmt.Sprintf("%d sessions", sessions), func(b *testing.B) {
-			address := startSinkQuiet(b, sink)
+			address := peer.StartSink(b, "-d", "/dev/null")
 			var ours, theirs time.Duration
 			for b.Loop() {
 				begin := time.Now()
@@ -70,12 +68,6 @@ func BenchmarkTransport(b *testing.B) {
 	}
 }
 
-// startSinkQuiet runs a sink that keeps nothing.
-func startSinkQuiet(b *testing.B, sink string) string {
-	b.Helper()
-	return startSink(b, sink, b.TempDir(), "-d", "/dev/null")
-}
-
 // BenchmarkSignBesideOpenSSL sets a signature over a letter beside the bare RSA
 // operation of OpenSSL with a key of the same size. A ratio of 2 means that a
 // signature takes twice as long.
@@ -99,43 +91,4 @@ func BenchmarkSignBesideOpenSSL(b *testing.B) {
 	each := (seeded.ProcessorTime(b) - begin).Seconds() / float64(b.N)
 	b.ReportMetric(bare*1e3, "openssl-ms")
 	b.ReportMetric(each/bare, "ratio")
-}
-
-const pathMails = 200
-
-// BenchmarkOutbox sets the whole way of a mail from the register, signed, to the
-// relay beside two commits for each, which waves of mails share. A ratio of 2
-// means that the way takes as long again as these would.
-func BenchmarkOutbox(b *testing.B) {
-	sink := peer.Program(b, "/usr/sbin/smtp-sink")
-	address := startSinkQuiet(b, sink)
-	signer, _ := newSigner(b)
-	var whole, commits time.Duration
-	for b.Loop() {
-		s, err := store.Open(fillOutbox(b, pathMails, 4000, nil), store.Options{})
-		require.NoError(b, err)
-		d, err := notify.NewDeliverer(s, nil, signer, relayTo(b, notify.RelayOptions{Address: address}), notify.DefaultRetryPlan(), nil)
-		require.NoError(b, err)
-		begin := time.Now()
-		rep, err := d.Deliver(b.Context(), sent)
-		whole += time.Since(begin)
-		require.NoError(b, err)
-		require.Equal(b, pathMails, rep.Delivered)
-		require.NoError(b, s.Close())
-
-		s, err = store.Open(fillOutbox(b, pathMails, 4000, nil), store.Options{})
-		require.NoError(b, err)
-		due, err := s.NextQueued(sent, pathMails)
-		require.NoError(b, err)
-		begin = time.Now()
-		for _, m := range due {
-			left, err := s.MarkAttempts([]loops.Attempt{{Message: m, Next: sent.Add(time.Hour)}}, loops.StoreRevision{}, sent)
-			require.NoError(b, err)
-			require.NoError(b, s.MarkDelivered(sent, left.Write, m.Key))
-		}
-		commits += time.Since(begin)
-		require.NoError(b, s.Close())
-	}
-	b.ReportMetric(pathMails*float64(b.N)/whole.Seconds(), "mails/s")
-	b.ReportMetric(whole.Seconds()/commits.Seconds(), "ratio")
 }

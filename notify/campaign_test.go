@@ -234,10 +234,9 @@ func inDoubt(t *testing.T, path string) (all []loops.Message) {
 }
 
 func TestCampaignEveryMailArrives(t *testing.T) {
-	sink := peer.Program(t, "/usr/sbin/smtp-sink")
 	mails, wantKills, seed := seeded.Times(300, 5000), seeded.Times(6, 100), seeded.Seed(t)
 	dumps := t.TempDir()
-	l := &line{target: startDumpingSink(t, sink, dumps), random: rand.New(rand.NewPCG(seed, 1))}
+	l := &line{target: peer.StartSink(t, "-d", filepath.Join(dumps, "%M.")), random: rand.New(rand.NewPCG(seed, 1))}
 	address := l.start(t)
 	path := fillOutbox(t, mails, 1000, nil)
 	random := rand.New(rand.NewPCG(seed, 2))
@@ -307,16 +306,10 @@ func TestCampaignEveryMailArrives(t *testing.T) {
 	}
 }
 
-func startDumpingSink(t testing.TB, sink, dir string) string {
-	t.Helper()
-	return startSink(t, sink, dir, "-d", filepath.Join(dir, "%M."))
-}
-
 // Five days without a relay: what is still useful then goes, the rest expires
 // and says why; no address is blamed.
 func TestCampaignRelayDownForFiveDays(t *testing.T) {
 	t.Parallel()
-	sink := peer.Program(t, "/usr/sbin/smtp-sink")
 	path := fillOutbox(t, 40, 500, func(i int) time.Time { return sent.AddDate(0, 0, 2+8*(i%2)) })
 	s, err := store.Open(path, store.Options{})
 	require.NoError(t, err)
@@ -331,7 +324,7 @@ func TestCampaignRelayDownForFiveDays(t *testing.T) {
 		require.NoError(t, err)
 	}
 	dumps := t.TempDir()
-	alive, err := notify.NewDeliverer(s, nil, nil, relayTo(t, notify.RelayOptions{Address: startDumpingSink(t, sink, dumps)}), notify.DefaultRetryPlan(), nil)
+	alive, err := notify.NewDeliverer(s, nil, nil, relayTo(t, notify.RelayOptions{Address: peer.StartSink(t, "-d", filepath.Join(dumps, "%M."))}), notify.DefaultRetryPlan(), nil)
 	require.NoError(t, err)
 	rep, err := alive.Deliver(t.Context(), sent.AddDate(0, 0, 5).Add(time.Hour))
 	require.NoError(t, err)

@@ -26,8 +26,8 @@ type outbox interface {
 	// of them is sent; all in one, or none. It returns the revision that this
 	// leaves, and loops.ErrConflict where seen is set and the register was written
 	// since, loops.ErrRepeated where a message is not as given any more: then
-	// another daemon has it.
-	MarkAttempts(all []loops.Attempt, seen loops.StoreRevision, at time.Time) (loops.StoreRevision, error)
+	// another daemon has it. What arrived before is recorded along with it.
+	MarkAttempts(all []loops.Attempt, seen loops.StoreRevision, at time.Time, arrived ...loops.Arrival) (loops.StoreRevision, error)
 	// MarkNotBegun takes that back for messages of which nothing left.
 	MarkNotBegun(claim uint64, all []loops.Message) error
 	// MarkWithdrawn takes the message out of the queue, under the same
@@ -65,11 +65,10 @@ type Review struct {
 	// Instead is a letter that takes the place of a withdrawn one whose fate is
 	// not known; nil for none.
 	Instead *loops.Message
-	// Seen is the state of the register that this was judged by.
-	Seen loops.StoreRevision
 }
 
-// truth judges a message by the register, before each attempt.
+// truth judges a message by the register, before each attempt. It is asked by
+// several goroutines.
 type truth interface {
 	Review(m loops.Message, now time.Time) (Review, error)
 }
@@ -123,9 +122,6 @@ type Report struct {
 }
 
 const (
-	// batch is how many messages are read at a time, so that a long queue does
-	// not stand in memory.
-	batch = 50
 	// sendTimeout bounds one conversation as a whole, well above the sum of
 	// what an honest slow relay needs.
 	sendTimeout = 20 * time.Minute
@@ -151,42 +147,12 @@ func (d *Deliverer) Deliver(ctx context.Context, now time.Time) (Report, error) 
 		return rep, fmt.Errorf("deliver: %w", ctx.Err())
 	}
 	defer d.transport.End()
-	run := newBreaker()
-	err := d.run(ctx, now, run, &rep)
-	return rep, errors.Join(err, d.settle(run, now, &rep))
-}
-
-// run offers what is due, until none is left or the relay fails.
-func (d *Deliverer) run(ctx context.Context, now time.Time, run *breaker, rep *Report) error {
-	var faults error // of single messages; the others still go
-	size := 1        // of the next wave
-	began := time.Now()
-	for {
-		due, err := d.box.NextQueued(now, batch)
-		if err != nil {
-			return errors.Join(faults, fmt.Errorf("deliver: %w", err))
-		}
-		if len(due) == 0 {
-			return faults
-		}
-		for len(due) > 0 {
-			if err := ctx.Err(); err != nil {
-				return errors.Join(faults, fmt.Errorf("deliver: %w", err))
-			}
-			var together []loops.Message
-			together, due = apart(due, size)
-			w := wave{Deliverer: d, now: now, began: began, run: run, rep: rep}
-			err := w.deliver(ctx, together)
-			faults = errors.Join(faults, w.faults)
-			if err != nil && !errors.Is(err, loops.ErrRepeated) { // else another daemon has it by now
-				return errors.Join(faults, fmt.Errorf("deliver: %w", err))
-			}
-			if rep.RelayFault != nil || run.tripped(breakerAtOnce) {
-				return faults
-			}
-			size = w.next(size)
-		}
+	w := &delivery{Deliverer: d, now: now, began: time.Now(), run: newBreaker(), rep: &rep, size: 1}
+	err := w.walk(ctx)
+	if err != nil {
+		err = fmt.Errorf("deliver: %w", err)
 	}
+	return rep, errors.Join(w.faults, err, d.settle(w.run, now, &rep))
 }
 
 // renewed tells that the letter is written for the day on which it leaves, so
@@ -206,7 +172,7 @@ type attempt struct {
 }
 
 // attempt is the next try at the message.
-func (w *wave) attempt(m loops.Message) attempt {
+func (w *delivery) attempt(m loops.Message) attempt {
 	try := attempt{count: m.Attempts + 1, unsure: m.Unsure}
 	wait, more := w.plan.After(try.count)
 	if !more {
@@ -254,7 +220,7 @@ func (d *Deliverer) refused(now time.Time, m loops.Message, e *SendError, f loop
 const suppressor = "deliverer"
 
 // record writes the outcome of an attempt.
-func (w *wave) record(m loops.Message, try attempt, sendErr error) error {
+func (w *delivery) record(m loops.Message, try attempt, sendErr error) error {
 	w.run.tried[m.To] = true
 	e := &SendError{Temporary: true, Unsure: true, Err: sendErr} // nobody knows what an unknown failure left behind
 	errors.As(sendErr, &e)

@@ -22,6 +22,7 @@ import (
 
 // box is an outbox in memory that keeps the store's promises.
 type box struct {
+	mu       sync.Mutex // the deliverer reads while it sends
 	messages map[loops.MessageKey]loops.Message
 	log      []string
 	writes   uint64
@@ -52,6 +53,8 @@ func (b *box) NextQueued(now time.Time, limit int) ([]loops.Message, error) {
 }
 
 func (b *box) set(what string, key loops.MessageKey, change func(*loops.Message)) error {
+	b.mu.Lock()
+	defer b.mu.Unlock()
 	m, ok := b.messages[key]
 	if !ok || m.Status != loops.Queued {
 		return loops.ErrNotFound
@@ -64,10 +67,17 @@ func (b *box) set(what string, key loops.MessageKey, change func(*loops.Message)
 }
 
 func (b *box) Revision() (loops.StoreRevision, error) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
 	return loops.StoreRevision{Write: b.writes}, nil
 }
 
-func (b *box) MarkAttempts(all []loops.Attempt, _ loops.StoreRevision, at time.Time) (loops.StoreRevision, error) {
+func (b *box) MarkAttempts(all []loops.Attempt, _ loops.StoreRevision, at time.Time, arrived ...loops.Arrival) (loops.StoreRevision, error) {
+	for _, a := range arrived {
+		if err := b.MarkDelivered(at, a.Claim, a.Key); err != nil {
+			return loops.StoreRevision{}, err
+		}
+	}
 	for _, a := range all {
 		err := b.set("attempt", a.Key, func(m *loops.Message) {
 			attempts := m.Attempts + 1
@@ -125,12 +135,16 @@ func (b *box) MarkExpired(key loops.MessageKey, _ uint64, _ time.Time, reason st
 }
 
 func (b *box) Suppression(address string) (loops.Suppression, error) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
 	if reason, ok := b.bad[address]; ok {
 		return loops.Suppression{Address: address, Reason: reason}, nil
 	}
 	return loops.Suppression{}, loops.ErrNotFound
 }
 func (b *box) Suppress(x loops.Suppression, _ string) error {
+	b.mu.Lock()
+	defer b.mu.Unlock()
 	if b.bad == nil {
 		b.bad = map[string]string{}
 	}

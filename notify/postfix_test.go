@@ -217,7 +217,6 @@ func TestPostfixTakesAndDelivers(t *testing.T) {
 // A report that Postfix itself made names our message by its return path.
 func TestGenuineBounceIsUnderstood(t *testing.T) {
 	t.Parallel()
-	sink := peer.Program(t, "/usr/sbin/smtp-sink")
 	for _, tc := range []struct {
 		name, reply, status string
 		gone                bool
@@ -228,7 +227,7 @@ func TestGenuineBounceIsUnderstood(t *testing.T) {
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			t.Parallel()
-			p := startPostfix(t, startSink(t, sink, t.TempDir(), "-B", tc.reply, "-f", "RCPT"))
+			p := startPostfix(t, peer.StartSink(t, "-B", tc.reply, "-f", "RCPT"))
 			path := returnPath(t)
 			key := loops.MessageKey("7/2026-11-24/reminder")
 			relay := p.relay(t, "fillmark.tidewater.example")

@@ -52,7 +52,6 @@ func outcomeOf(t *testing.T, err error) outcome {
 // what it is: nobody's address is blamed for what the relay did.
 func TestEveryFailureOfASink(t *testing.T) {
 	t.Parallel()
-	sink := peer.Program(t, "/usr/sbin/smtp-sink")
 	type kind struct{ name, flag string }
 	now, later, drop, closing := kind{"5xx", "-f"}, kind{"4xx", "-r"}, kind{"drop", "-q"}, kind{"421 and drop", "-Q"}
 	for stage, want := range map[string]map[kind]outcome{
@@ -70,7 +69,7 @@ func TestEveryFailureOfASink(t *testing.T) {
 			t.Run(stage+" "+how.name, func(t *testing.T) {
 				t.Parallel()
 				dir := t.TempDir()
-				relay := relayTo(t, notify.RelayOptions{Address: startSink(t, sink, dir, how.flag, stage)})
+				relay := relayTo(t, notify.RelayOptions{Address: peer.StartSink(t, "-D", filepath.Join(dir, "dump"), how.flag, stage)})
 				raw := composed(t)
 				err := relay.Send(t.Context(), env, raw)
 				relay.End()
@@ -87,7 +86,6 @@ func TestEveryFailureOfASink(t *testing.T) {
 
 func TestOtherTroubleOfASink(t *testing.T) {
 	t.Parallel()
-	sink := peer.Program(t, "/usr/sbin/smtp-sink")
 	for _, tc := range []struct {
 		name  string
 		flags []string
@@ -106,7 +104,7 @@ func TestOtherTroubleOfASink(t *testing.T) {
 		t.Run(tc.name, func(t *testing.T) {
 			t.Parallel()
 			relay := relayTo(t, notify.RelayOptions{
-				Address: startSink(t, sink, t.TempDir(), tc.flags...), ReplyTimeout: 4 * time.Second, WriteTimeout: 2 * time.Second, AcceptTimeout: 4 * time.Second,
+				Address: peer.StartSink(t, append(tc.flags, "-D", filepath.Join(t.TempDir(), "dump"))...), ReplyTimeout: 4 * time.Second, WriteTimeout: 2 * time.Second, AcceptTimeout: 4 * time.Second,
 			})
 			raw := append(composed(t), strings.Repeat(strings.Repeat("x", 62)+"\r\n", tc.body/64)...)
 			ctx, cancel := context.WithTimeout(t.Context(), time.Minute)

@@ -17,9 +17,7 @@ import (
 	"net"
 	"net/textproto"
 	"os"
-	"os/exec"
 	"path/filepath"
-	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -547,37 +545,6 @@ func TestRelayOptionsRefused(t *testing.T) {
 	_, err := notify.NewRelay(o)
 	require.NoError(t, err)
 	assert.NotContains(t, fmt.Sprintf("%v %+v %#v", o, o, o), "sesame")
-}
-
-// A real receiver of Postfix takes the mail, and what it dumps is what was sent.
-// startSink runs smtp-sink on a port that was free a moment ago.
-func startSink(t testing.TB, sink, dir string, flags ...string) string {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	require.NoError(t, err)
-	address := l.Addr().String()
-	require.NoError(t, l.Close())
-	args := flags
-	if !slices.Contains(flags, "-d") {
-		args = append([]string{"-D", filepath.Join(dir, "dump")}, flags...)
-	}
-	if os.Geteuid() == 0 {
-		args = append([]string{"-u", "root"}, args...)
-	}
-	cmd := exec.Command(sink, append(args, address, "10")...)
-	require.NoError(t, cmd.Start())
-	t.Cleanup(func() {
-		_ = cmd.Process.Kill()
-		_ = cmd.Wait()
-	})
-	require.Eventually(t, func() bool {
-		conn, err := net.Dial("tcp", address)
-		if err == nil {
-			_ = conn.Close()
-		}
-		return err == nil
-	}, 5*time.Second, 10*time.Millisecond)
-	return address
 }
 
 func TestMaildir(t *testing.T) {

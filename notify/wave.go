@@ -4,80 +4,129 @@
 package notify
 
 import (
-	"bytes"
 	"context"
 	"errors"
 	"fmt"
 	"slices"
-	"sync"
 	"time"
 
 	"fillmark/loops"
 )
 
-// wave is messages that leave one after the other while two commits serve them
-// all: one before the first leaves, that attempts begin, one after the last, that
-// they arrived. Each is true at its own first byte all the same: once anything
-// else was written, those that have not left go back to the queue and are judged
-// again.
-type wave struct {
+// delivery is one walk through the outbox. Its letters leave in waves, one after
+// the other: one commit before the first of a wave leaves records that attempts at
+// all of it begin, and what of the wave before arrived. Each letter is true at its
+// own first byte all the same: once anything else was written, those that have not
+// left go back to the queue and are judged again. Meanwhile the next wave is judged
+// and signed.
+type delivery struct {
 	*Deliverer
 	now   time.Time
-	began time.Time // the run, by the machine's clock
+	began time.Time // by the machine's clock
 	run   *breaker
 	rep   *Report
 	// faults are of single messages; the others still go.
 	faults error
-	// slow tells that the next wave is to be of one message.
-	slow bool
-}
-
-// leaving is one message of a wave.
-type leaving struct {
-	queued loops.Message // as it stands in the queue
-	is     loops.Message // as it is to leave
-	try    attempt
-	raw    []byte // what the wire is to carry, the signature in front; nil before it is signed
+	due    []loops.Message // read from the queue, in no wave yet
+	size   int             // of a wave taken off now
+	next   *preparation    // the wave after the one under way; nil before it is taken off
+	wave   []*leaving      // under way, or the last that was
+	// arrived is what of it the relay took, not on record yet.
+	arrived []loops.Arrival
+	// before and left are the register before that wave began and as this left it:
+	// what was judged by the one is as true by the other.
+	before, left loops.StoreRevision
 }
 
 const (
 	// largestWave bounds how many messages a kill leaves in doubt, each of which
 	// may arrive once more.
 	largestWave = 32
+	// batch is how many messages are read at a time, so that a long queue does
+	// not stand in memory.
+	batch = 4 * largestWave
 	// quickWave is within which a wave leaves that a larger one may follow.
 	quickWave = 100 * time.Millisecond
 	// oldWave is after which what was judged together has waited too long.
 	oldWave = time.Second
 )
 
-// apart takes the first messages of the queue off, at most so many and no two
-// for one owner or address: what becomes of one decides about the next.
-func apart(due []loops.Message, most int) (together, rest []loops.Message) {
-	for i, m := range due {
-		if len(together) >= most {
-			return together, append(rest, due[i:]...)
+// walk offers what is due, until none is left or the relay fails.
+func (w *delivery) walk(ctx context.Context) (err error) {
+	w.next = w.ahead(nil)
+	defer func() {
+		w.next.leave()
+		err = errors.Join(err, w.delivered())
+	}()
+	for len(w.next.all) > 0 {
+		if err := ctx.Err(); err != nil {
+			return err
 		}
-		if slices.ContainsFunc(together, func(x loops.Message) bool { return x.To == m.To || m.Owner != 0 && x.Owner == m.Owner }) {
-			rest = append(rest, m)
-			continue
+		if err := overtaken(w.begin(ctx)); err != nil || w.rep.RelayFault != nil {
+			return err
 		}
-		together = append(together, m)
+		rest, err := w.offer(ctx)
+		if err = errors.Join(overtaken(err), w.notBegun(rest)); err != nil || w.rep.RelayFault != nil || w.run.tripped(breakerAtOnce) {
+			return err
+		}
+		if len(w.wave) > 0 && len(w.next.all) > 0 && w.size > 1 {
+			continue // its commit records what arrived
+		}
+		if err := w.delivered(); err != nil {
+			return err
+		}
+		if len(w.next.all) == 0 && w.next.err == nil {
+			w.next = w.ahead(nil) // those that came back
+		}
 	}
-	return together, rest
+	return w.next.err
 }
 
-// next is the size of the wave after one of that size.
-func (w *wave) next(size int) int {
-	if w.slow {
-		return 1
+// overtaken leaves out that another daemon has a message by now: what becomes of it
+// is that one's to say.
+func overtaken(err error) error {
+	if errors.Is(err, loops.ErrRepeated) {
+		return nil
 	}
-	return min(2*size, largestWave)
+	return err
 }
 
-// deliver offers the messages. An error ends the delivery.
-func (w *wave) deliver(ctx context.Context, due []loops.Message) error {
-	began := time.Now()
-	all, err := w.ready(due)
+// ahead takes a wave off the queue and begins to judge and sign it. None of it is
+// for an owner or address of those that are under way: what becomes of one decides
+// about the next.
+func (w *delivery) ahead(underWay []*leaving) *preparation {
+	var all []*leaving
+	var err error
+	if len(w.due) == 0 {
+		w.due, err = w.box.NextQueued(w.now, batch)
+	}
+	w.due = slices.DeleteFunc(w.due, func(m loops.Message) bool {
+		is := func(l *leaving) bool { return l.queued.Key == m.Key }
+		same := func(l *leaving) bool {
+			return l.is.To == m.To || l.queued.To == m.To || m.Owner != 0 && l.is.Owner == m.Owner
+		}
+		switch {
+		case slices.ContainsFunc(underWay, is):
+			return true
+		case len(all) >= w.size || slices.ContainsFunc(underWay, same) || slices.ContainsFunc(all, same):
+			return false
+		}
+		all = append(all, &leaving{queued: m, is: m})
+		return true
+	})
+	p := w.prepare(all)
+	p.err = err
+	return p
+}
+
+// begin records that attempts begin with what of the next wave is to leave, which
+// is then under way, while the one after it is judged and signed.
+func (w *delivery) begin(ctx context.Context) error {
+	p := w.next
+	p.finish()
+	w.next = w.ahead(append(w.wave, p.all...))
+	w.wave = nil
+	all, err := w.ready(p.all)
 	if err != nil || len(all) == 0 {
 		return err
 	}
@@ -85,53 +134,10 @@ func (w *wave) deliver(ctx context.Context, due []loops.Message) error {
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}
-		w.slow = true
+		w.size = 1
 		return w.record(all[0].queued, all[0].try, err)
 	}
-	all, left, err := w.begin(all)
-	if err != nil || len(all) == 0 {
-		return err
-	}
-	arrived, rest, err := w.offer(ctx, all, left, began)
-	w.slow = len(rest) > 0 || time.Since(began) > quickWave
-	return errors.Join(err, w.delivered(left.Write, arrived), w.notBegun(left.Write, rest))
-}
-
-// ready takes out what is not to be offered at all.
-func (w *wave) ready(due []loops.Message) (all []*leaving, err error) {
-	for _, m := range due {
-		if !m.PointlessAfter.IsZero() && w.now.After(m.PointlessAfter) && !w.renewed(m) {
-			w.rep.Expired++
-			if err := w.box.MarkExpired(m.Key, m.Claim, w.now, pointless(m)); err != nil {
-				return nil, of(m, err)
-			}
-			continue
-		}
-		try := w.attempt(m)
-		if w.run.gone[m.To] {
-			if err := w.keep(w.run, w.now, m, &SendError{}, loops.Failure{Reason: "not sent: the address was refused just before", Unsure: try.unsure}, try); err != nil {
-				return nil, of(m, err)
-			}
-			continue
-		}
-		all = append(all, &leaving{queued: m, is: m, try: try})
-	}
-	return all, nil
-}
-
-// of names the message that an error is about.
-func of(m loops.Message, err error) error {
-	if err == nil {
-		return nil
-	}
-	return fmt.Errorf("message %s: %w", m.Key, err)
-}
-
-// open opens a line for the next message.
-func (w *wave) open(ctx context.Context) error {
-	ctx, cancel := context.WithTimeout(ctx, sendTimeout)
-	defer cancel()
-	return w.transport.Open(ctx)
+	return w.beginAll(all)
 }
 
 // judgedAgain is how often messages are judged again because something was
@@ -139,41 +145,41 @@ func (w *wave) open(ctx context.Context) error {
 // round.
 const judgedAgain = 20
 
-// begin judges the messages by the register as it is, signs them, and records
-// that attempts begin with what is to leave. It returns those, and the state of
-// the register that they were judged by and that this leaves.
-func (w *wave) begin(all []*leaving) ([]*leaving, loops.StoreRevision, error) {
+func (w *delivery) beginAll(all []*leaving) error {
 	for range judgedAgain {
-		staying, seen, err := w.judge(all)
-		all = staying
-		if err == nil && len(all) > 0 {
-			if all, err = w.sign(all); err == nil && len(all) > 0 {
-				var left loops.StoreRevision
-				if left, err = w.box.MarkAttempts(attempts(all), seen, w.now); err == nil {
-					for _, l := range all {
-						l.is.Claim = left.Write
-					}
-					return all, left, nil
+		staying, seen, err := w.settled(all)
+		if all = staying; err == nil && len(all) > 0 {
+			var left loops.StoreRevision
+			if left, err = w.box.MarkAttempts(attempts(all), seen, w.now, w.arrived...); err == nil {
+				w.wave, w.arrived, w.before, w.left = all, nil, seen, left
+				for _, l := range all {
+					l.is.Claim = left.Write
 				}
+				return nil
+			}
+			if failed := w.delivered(); failed != nil { // by itself, whatever becomes of the others
+				return failed
 			}
 		}
 		if errors.Is(err, loops.ErrRepeated) { // another daemon has taken one of them
 			if len(all) == 1 {
-				return nil, seen, nil
+				return nil
 			}
 			break
 		}
 		if !errors.Is(err, loops.ErrConflict) {
-			return nil, seen, err
+			return err
 		}
+		w.prepare(all).finish()
 	}
+	w.size = 1
 	if len(all) > 1 {
-		w.slow = true
-		return w.begin(all[:1]) // one of them cannot be settled: the others stay in the queue
+		w.prepare(all[:1]).finish()
+		return w.beginAll(all[:1]) // one of them cannot be settled: the others stay in the queue
 	}
 	l := all[0]
 	w.rep.Deferred++
-	return nil, loops.StoreRevision{}, of(l.queued, w.box.MarkDeferred(l.queued.Key, l.queued.Claim, w.now.Add(time.Minute), l.queued.Attempts, loops.Failure{
+	return of(l.queued, w.box.MarkDeferred(l.queued.Key, l.queued.Claim, w.now.Add(time.Minute), l.queued.Attempts, loops.Failure{
 		Reason: "not sent yet: the register was written to all the while", Unsure: l.try.unsure}))
 }
 
@@ -185,143 +191,64 @@ func attempts(all []*leaving) []loops.Attempt {
 	return out
 }
 
-// judge asks the register about each; those that are not to leave now are put on
-// record and left out. loops.ErrConflict tells that it was written to meanwhile.
-func (w *wave) judge(all []*leaving) (staying []*leaving, seen loops.StoreRevision, err error) {
-	for i, l := range all {
-		at, stays, err := w.judgeOne(l)
-		if stays {
-			staying = append(staying, l)
-		}
-		if err != nil {
-			return append(staying, all[i+1:]...), seen, of(l.queued, err)
-		}
-		if stays && len(staying) == 1 {
-			seen = at
-		}
-		if stays && at != seen {
-			return append(staying, all[i+1:]...), seen, fmt.Errorf("written to meanwhile: %w", loops.ErrConflict)
-		}
-	}
-	return staying, seen, nil
-}
-
-// judgeOne is judge of one message.
-func (w *wave) judgeOne(l *leaving) (seen loops.StoreRevision, stays bool, err error) {
-	review := Review{Message: l.queued}
-	if w.truth != nil {
-		if review, err = w.truth.Review(l.queued, w.now); err != nil {
-			// Where it cannot be judged it stays; the others still go.
-			return seen, false, w.putOff(l, err, shortened(oneLine("cannot be judged: "+err.Error()), 500))
-		}
-	}
-	if review.Withdrawn != "" {
-		err := w.box.MarkWithdrawn(l.queued.Key, review.Seen, w.now, review.Withdrawn, review.Instead)
-		if err == nil {
-			w.rep.Withdrawn++
-		}
-		return seen, errors.Is(err, loops.ErrConflict), err
-	}
-	if !bytes.Equal(l.is.Raw, review.Message.Raw) {
-		l.raw = nil // another letter, another signature
-	}
-	signature := l.is.Signature
-	l.is = review.Message
-	if l.raw != nil {
-		l.is.Signature = signature
-	}
-	switch x, err := w.box.Suppression(l.is.To); {
-	case err == nil:
-		w.rep.Refused++
-		return seen, false, w.box.MarkRefused(l.is.Key, l.queued.Claim, w.now, loops.Failure{
-			Reason: "not sent: nothing goes to this address since " + x.Since.Format("2 Jan 2006") + ": " + x.Reason, Status: x.Status})
-	case !errors.Is(err, loops.ErrNotFound):
-		return seen, false, err
-	}
-	return review.Seen, true, nil
-}
-
-// putOff leaves a message in the queue for a fault of its own.
-func (w *wave) putOff(l *leaving, fault error, why string) error {
-	w.faults = errors.Join(w.faults, fmt.Errorf("deliver: %w", of(l.queued, fault)))
-	w.rep.Deferred++
-	return w.box.MarkDeferred(l.queued.Key, l.queued.Claim, l.try.next, l.queued.Attempts, loops.Failure{Reason: why, Unsure: l.try.unsure})
-}
-
-// sign signs the messages, on all processors at once, and leaves out those that
-// cannot be signed.
-func (w *wave) sign(all []*leaving) (signed []*leaving, err error) {
-	faults := make([]error, len(all))
-	var signing sync.WaitGroup
-	for i, l := range all {
-		if l.raw == nil {
-			signing.Go(func() { l.raw, l.is.Signature, faults[i] = w.signed(l.is, l.try) })
-		}
-	}
-	signing.Wait()
-	for i, l := range all {
-		if faults[i] == nil {
-			signed = append(signed, l)
-		} else if err := w.putOff(l, faults[i], faults[i].Error()); err != nil {
-			return nil, of(l.queued, err)
-		}
-	}
-	return signed, nil
-}
-
-// signed puts the signature in front, which holds the present time: one that may
-// have left stays as it was.
-func (d *Deliverer) signed(m loops.Message, try attempt) (raw, signature []byte, err error) {
-	switch {
-	case try.unsure && len(m.Signature) > 0:
-		return slices.Concat(m.Signature, m.Raw), m.Signature, nil
-	case d.sign == nil || try.unsure:
-		return m.Raw, nil, nil // as it left, where it did
-	}
-	if raw, err = d.sign.Sign(m.Raw); err != nil {
-		return nil, nil, err
-	}
-	return raw, raw[:len(raw)-len(m.Raw)], nil
-}
-
 // offer sends the messages in turn for as long as the register says what they
-// were judged by. It returns those that arrived and those that were not begun.
-func (w *wave) offer(ctx context.Context, all []*leaving, left loops.StoreRevision, began time.Time) (arrived []loops.MessageKey, rest []*leaving, err error) {
+// were judged by. It returns those that were not begun.
+func (w *delivery) offer(ctx context.Context) (rest []*leaving, err error) {
+	all, began := w.wave, time.Now()
+	if len(all) == 0 {
+		return nil, nil
+	}
+	defer func() {
+		switch {
+		case len(rest) > 0:
+			w.size = 1
+		case time.Since(began) > quickWave:
+			w.size = max(1, w.size/2)
+		default:
+			w.size = min(2*w.size, largestWave)
+		}
+	}()
 	for i, l := range all {
-		rest = all[i+1:]
 		if i > 0 {
 			if ctx.Err() != nil || w.rep.RelayFault != nil || w.run.tripped(breakerAtOnce) {
-				return arrived, all[i:], nil
+				return all[i:], nil
 			}
 			if err := w.open(ctx); err != nil {
 				if ctx.Err() != nil {
-					return arrived, all[i:], nil
+					return all[i:], nil
 				}
-				return arrived, rest, of(l.is, w.record(l.is, l.try, err))
+				return all[i+1:], of(l.is, w.record(l.is, l.try, err))
 			}
-			if now, err := w.box.Revision(); err != nil || now != left || time.Since(began) > oldWave {
-				return arrived, all[i:], of(l.is, err)
+			if now, err := w.box.Revision(); err != nil || now != w.left || time.Since(began) > oldWave {
+				return all[i:], of(l.is, err)
 			}
 		}
 		sendErr := w.send(ctx, l)
 		if ctx.Err() != nil && !answered(sendErr) {
 			// We cut the line ourselves: the attempt is on record, nothing is known.
-			return arrived, rest, ctx.Err()
+			return all[i+1:], ctx.Err()
 		}
 		if sendErr == nil {
 			w.run.tried[l.is.To] = true
 			w.rep.Delivered++
-			arrived = append(arrived, l.is.Key)
+			w.arrived = append(w.arrived, loops.Arrival{Key: l.is.Key, Claim: l.is.Claim})
 			continue
 		}
 		if err := w.record(l.is, l.try, sendErr); err != nil {
-			return arrived, rest, of(l.is, err)
+			return all[i+1:], of(l.is, err)
 		}
 	}
-	return arrived, nil, nil
+	return nil, nil
 }
 
-func (w *wave) send(ctx context.Context, l *leaving) error {
+// open opens a line for the next message.
+func (w *delivery) open(ctx context.Context) error {
+	ctx, cancel := context.WithTimeout(ctx, sendTimeout)
+	defer cancel()
+	return w.transport.Open(ctx)
+}
+
+func (w *delivery) send(ctx context.Context, l *leaving) error {
 	ctx, cancel := context.WithTimeout(ctx, sendTimeout)
 	defer cancel()
 	return w.transport.Send(ctx, w.envelope(l.is), l.raw)
@@ -329,25 +256,31 @@ func (w *wave) send(ctx context.Context, l *leaving) error {
 
 // delivered records what arrived: together, or one by one where that fails for
 // one of them.
-func (w *wave) delivered(claim uint64, keys []loops.MessageKey) error {
-	if len(keys) == 0 {
+func (w *delivery) delivered() error {
+	arrived := w.arrived
+	w.arrived = nil
+	if len(arrived) == 0 {
 		return nil
 	}
-	err := w.box.MarkDelivered(w.now, claim, keys...)
+	keys := make([]loops.MessageKey, len(arrived)) // of one wave, with one claim
+	for i, a := range arrived {
+		keys[i] = a.Key
+	}
+	err := w.box.MarkDelivered(w.now, arrived[0].Claim, keys...)
 	if err == nil || len(keys) == 1 {
-		return err
+		return overtaken(err)
 	}
 	err = nil
-	for _, key := range keys {
-		if failed := w.box.MarkDelivered(w.now, claim, key); failed != nil {
-			err = errors.Join(err, fmt.Errorf("message %s: %w", key, failed))
+	for _, a := range arrived {
+		if failed := overtaken(w.box.MarkDelivered(w.now, a.Claim, a.Key)); failed != nil {
+			err = errors.Join(err, fmt.Errorf("message %s: %w", a.Key, failed))
 		}
 	}
 	return err
 }
 
 // notBegun puts messages of which nothing left back into the queue as they stood.
-func (w *wave) notBegun(claim uint64, rest []*leaving) error {
+func (w *delivery) notBegun(rest []*leaving) error {
 	if len(rest) == 0 {
 		return nil
 	}
@@ -355,5 +288,5 @@ func (w *wave) notBegun(claim uint64, rest []*leaving) error {
 	for i, l := range rest {
 		all[i] = l.queued
 	}
-	return w.box.MarkNotBegun(claim, all)
+	return w.box.MarkNotBegun(rest[0].is.Claim, all)
 }

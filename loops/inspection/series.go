@@ -59,6 +59,7 @@ const (
 	SkipNoNumber = "no number"
 	SkipNoTime   = "no time"
 	SkipShort    = "row too short"
+	SkipLong     = "line longer than 64 KiB"
 	SkipError    = "65535, 32767 or 4095: an instrument's sign for no reading"
 	SkipKelvin   = "below absolute zero"
 	SkipRange    = "outside -60 to 150 °C; in °F or kelvin?"
@@ -135,7 +136,7 @@ func (s *Series) readLines(r *bufio.Reader, each func(line []byte) error) error 
 	for {
 		line, err := r.ReadSlice('\n')
 		if err == bufio.ErrBufferFull {
-			s.Skipped["line longer than 64 KiB"]++
+			s.Skipped[SkipLong]++
 			for err == bufio.ErrBufferFull {
 				_, err = r.ReadSlice('\n')
 			}

@@ -331,3 +331,19 @@ func bareInsert(conn *pgx.Conn) func([]keyed, []byte) error {
 		return errors.Join(err, tx.Commit(context.Background()))
 	}
 }
+
+// BenchmarkReadText sets the reading of a letter's text beside what reads every
+// other record.
+func BenchmarkReadText(b *testing.B) {
+	stored, err := store.EncodeBody("7/2026-12-03/reminder", bytes.Repeat([]byte("Subject: x\r\n"), 850)) // 10 KB
+	require.NoError(b, err)
+	for name, read := range map[string]func([]byte) (loops.MessageKey, []byte, error){"as written": store.DecodeBody, "as any record": store.DecodeBodySlowly} {
+		b.Run(name, func(b *testing.B) {
+			for b.Loop() {
+				if _, _, err := read(stored); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}

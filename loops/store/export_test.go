@@ -66,3 +66,15 @@ var (
 	EncodeEntry = encodeEntry
 	EncodeAudit = encodeAudit
 )
+
+// DecodeBody reads a stored text; the decoder of all records reads one with less
+// haste.
+func DecodeBody(stored []byte) (loops.MessageKey, []byte, error) { return body(decodeBody(stored)) }
+func DecodeBodySlowly(stored []byte) (loops.MessageKey, []byte, error) {
+	return body(decode[bodyV1](recordV1, stored))
+}
+func body(b bodyV1, err error) (loops.MessageKey, []byte, error) { return b.Key, b.Raw, err }
+
+func EncodeBody(key loops.MessageKey, raw []byte) ([]byte, error) {
+	return encodeBody(bodyV1{key, raw})
+}

@@ -99,6 +99,29 @@ func TestTagKeyBack(t *testing.T) {
 	}
 }
 
+// FuzzDecodeBody holds the quick way of reading a text to what the decoder of all
+// records makes of it.
+func FuzzDecodeBody(f *testing.F) {
+	for _, text := range []string{
+		`{"v":1,"record":{"key":"7/2026-12-03/reminder","raw":"RnJvbTo="}}`, `{"v":1,"record":{"key":"7","raw":""}}`, `{"v":1,"record":{"key":"7","raw":null}}`,
+		`{"v":1,"record":{"key":"7","raw":"Rn\nJv"}}`, "{\"v\":1,\"record\":{\"key\":\"7\",\"raw\":\"Rn\nJv\"}}", `{"v":1,"record":{"key":"7\u0041","raw":"RnJv"}}`,
+		"{\"v\":1,\"record\":{\"key\":\"7\xff\",\"raw\":\"RnJv\"}}", `{"v":1,"record":{"key":"7","raw":"RnJ"}}`, `{"v":1,"record":{"key":"7","raw":"RnJv","more":1}}`,
+		`{"v":1,"record":{"key":"7","raw":"RnJv"}}}}`, `{"v":2,"record":{"key":"7","raw":"RnJv"}}`, `{"v":1,"record":{"raw":"RnJv","key":"7"}}`,
+	} {
+		f.Add([]byte(text))
+	}
+	f.Fuzz(func(t *testing.T, text []byte) {
+		stored := stored(string(text))
+		key, raw, err := store.DecodeBody(stored)
+		sameKey, sameRaw, failed := store.DecodeBodySlowly(stored)
+		assert.Equal(t, failed == nil, err == nil)
+		if err == nil {
+			assert.Equal(t, sameKey, key)
+			assert.Equal(t, sameRaw, raw)
+		}
+	})
+}
+
 // FuzzDecodeKey holds every decoder to accept only what its encoder writes.
 func FuzzDecodeKey(f *testing.F) {
 	f.Add([]byte("2026-12-03\x00\x00\x00\x00\x00\x00\x00\x07look"))

@@ -151,13 +151,17 @@ func (s *Store) Waiting() iter.Seq2[loops.Message, error] {
 // another daemon took it or somebody held it, it gives loops.ErrRepeated too:
 // whoever marks first has the message until Next. The claim by which the outcome
 // is then put down is the Write of the state that it returns; no other attempt
-// has that number.
-func (s *Store) MarkAttempts(all []loops.Attempt, seen loops.StoreRevision, at time.Time) (left loops.StoreRevision, err error) {
+// has that number. What arrived before is recorded in the same transaction, as
+// [Store.MarkDelivered] does.
+func (s *Store) MarkAttempts(all []loops.Attempt, seen loops.StoreRevision, at time.Time, arrived ...loops.Arrival) (left loops.StoreRevision, err error) {
 	err = s.update(func(tx engine.Writer) error {
-		if left, err = asSeen(tx, seen); err != nil {
+		if err := asSeen(tx, seen); err != nil {
 			return err
 		}
-		left.Write++ // by this transaction
+		if err := markDelivered(tx, at, arrived); err != nil {
+			return err
+		}
+		claim := revisionOf(tx).Write + 1 // this transaction
 		keys := make([]loops.MessageKey, len(all))
 		for i, a := range all {
 			keys[i] = a.Key
@@ -174,7 +178,7 @@ func (s *Store) MarkAttempts(all []loops.Attempt, seen loops.StoreRevision, at t
 					return err
 				}
 				*is = rewritten(*is, a.Message)
-				is.Claim = left.Write
+				is.Claim = claim
 				is.Attempts++
 				is.LastAttempt, is.NextAttempt = at, a.Next
 				is.Unsure, is.Signature = true, a.Signature
@@ -184,6 +188,8 @@ func (s *Store) MarkAttempts(all []loops.Attempt, seen loops.StoreRevision, at t
 				return err
 			}
 		}
+		left = revisionOf(tx)
+		left.Write++ // by this transaction
 		return nil
 	})
 	if err != nil {
@@ -240,12 +246,8 @@ func rewritten(is, m loops.Message) loops.Message {
 
 // putBody writes the text of a message where it has changed.
 func putBody(tx engine.Writer, m loops.Message) error {
-	was, err := get(tx, bucketBodies, []byte(m.Key), fmt.Sprintf("message %s", m.Key), decodeBody)
-	if err == nil && bytes.Equal(was.Raw, m.Raw) {
-		return nil
-	}
 	v, err := encodeBody(bodyV1{m.Key, m.Raw})
-	if err != nil {
+	if err != nil || bytes.Equal(v, tx.Get(bucketBodies, []byte(m.Key))) {
 		return err
 	}
 	return tx.Put(bucketBodies, []byte(m.Key), v)
@@ -302,29 +304,41 @@ func failed(m *loops.Message, f loops.Failure) {
 // MarkDelivered records that the transport accepted the messages; one that is on
 // record so already stays so.
 func (s *Store) MarkDelivered(at time.Time, claim uint64, keys ...loops.MessageKey) error {
-	err := s.update(func(tx engine.Writer) error {
-		if err := lookAhead(tx, keys, bucketMessages); err != nil {
-			return err
-		}
-		for _, key := range keys {
-			is, err := get(tx, bucketMessages, []byte(key), fmt.Sprintf("message %s", key), decodeMessage)
-			if err == nil && is.Status == loops.Delivered {
-				continue
-			}
-			err = moveOn(tx, key, marking{deliverer, at, "mail delivered"}, func(m *loops.Message) error {
-				err := ended(m, claim)
-				m.Status = loops.Delivered
-				failed(m, loops.Failure{})
-				return err
-			})
-			if err != nil {
-				return err
-			}
-		}
-		return nil
-	})
+	arrived := make([]loops.Arrival, len(keys))
+	for i, key := range keys {
+		arrived[i] = loops.Arrival{Key: key, Claim: claim}
+	}
+	err := s.update(func(tx engine.Writer) error { return markDelivered(tx, at, arrived) })
 	if err != nil {
 		return fmt.Errorf("store: %w", err)
+	}
+	return nil
+}
+
+// errOnRecord tells that a message stands as it is to stand.
+var errOnRecord = errors.New("on record so already")
+
+func markDelivered(tx engine.Writer, at time.Time, arrived []loops.Arrival) error {
+	keys := make([]loops.MessageKey, len(arrived))
+	for i, a := range arrived {
+		keys[i] = a.Key
+	}
+	if err := lookAhead(tx, keys, bucketMessages); err != nil {
+		return err
+	}
+	for _, a := range arrived {
+		err := moveOn(tx, a.Key, marking{deliverer, at, "mail delivered"}, func(m *loops.Message) error {
+			if m.Status == loops.Delivered {
+				return errOnRecord
+			}
+			err := ended(m, a.Claim)
+			m.Status = loops.Delivered
+			failed(m, loops.Failure{})
+			return err
+		})
+		if err != nil && !errors.Is(err, errOnRecord) {
+			return err
+		}
 	}
 	return nil
 }
@@ -432,7 +446,7 @@ func (s *Store) mark(key loops.MessageKey, line marking, change func(*loops.Mess
 // gives loops.ErrConflict if anything was written since.
 func (s *Store) judged(key loops.MessageKey, seen loops.StoreRevision, line marking, change func(engine.Writer, *loops.Message) error) error {
 	err := s.update(func(tx engine.Writer) error {
-		if _, err := asSeen(tx, seen); err != nil {
+		if err := asSeen(tx, seen); err != nil {
 			return err
 		}
 		return moveOn(tx, key, line, func(m *loops.Message) error { return change(tx, m) })
@@ -443,14 +457,12 @@ func (s *Store) judged(key loops.MessageKey, seen loops.StoreRevision, line mark
 	return nil
 }
 
-// asSeen returns the state that is found, and loops.ErrConflict where another
-// one was seen.
-func asSeen(tx engine.Writer, seen loops.StoreRevision) (loops.StoreRevision, error) {
-	found := revisionOf(tx)
-	if seen != (loops.StoreRevision{}) && seen != found {
-		return found, fmt.Errorf("written since it was judged: %w", loops.ErrConflict)
+// asSeen gives loops.ErrConflict where another state was seen than is found.
+func asSeen(tx engine.Writer, seen loops.StoreRevision) error {
+	if seen != (loops.StoreRevision{}) && seen != revisionOf(tx) {
+		return fmt.Errorf("written since it was judged: %w", loops.ErrConflict)
 	}
-	return found, nil
+	return nil
 }
 
 // moveOn moves one message on, with its outbox line, the marks of what it settles

@@ -266,3 +266,27 @@ func testOutcomeOfAnAttemptThatWasOvertaken(t *testing.T, fresh place) {
 	require.NoError(t, s.MarkDelivered(noon, second, key))
 	sound(t, s)
 }
+
+// What arrived is on record with the attempts that begin, or neither is.
+func TestAWaveRecordsWhatOfTheOneBeforeArrived(t *testing.T) {
+	t.Parallel()
+	s, keys := outbox(t, files, 3)
+	begin := func(key loops.MessageKey, seen loops.StoreRevision, arrived ...loops.Arrival) (loops.StoreRevision, error) {
+		return s.MarkAttempts([]loops.Attempt{{Message: message(t, s, key), Next: noon.Add(time.Hour)}}, seen, noon, arrived...)
+	}
+	first, err := begin(keys[0], loops.StoreRevision{})
+	require.NoError(t, err)
+	left, err := begin(keys[1], first, loops.Arrival{Key: keys[0], Claim: first.Write})
+	require.NoError(t, err)
+	now, err := s.Revision()
+	require.NoError(t, err)
+	assert.Equal(t, now, left, "the audit's line of what arrived is in it")
+	assert.Equal(t, loops.Delivered, message(t, s, keys[0]).Status)
+	assert.True(t, message(t, s, keys[1]).Unsure)
+
+	_, err = begin(keys[2], first, loops.Arrival{Key: keys[1], Claim: left.Write})
+	require.ErrorIs(t, err, loops.ErrConflict)
+	assert.Equal(t, loops.Queued, message(t, s, keys[1]).Status)
+	assert.False(t, message(t, s, keys[2]).Unsure)
+	sound(t, s)
+}

@@ -4,6 +4,8 @@
 package store
 
 import (
+	"bytes"
+	"encoding/base64"
 	"time"
 
 	"fillmark/loops"
@@ -190,7 +192,30 @@ func decodeMessage(stored []byte) (loops.Message, error) {
 	return loops.Message(v), err
 }
 
-func decodeBody(stored []byte) (bodyV1, error) { return decode[bodyV1](recordV1, stored) }
+func decodeBody(stored []byte) (bodyV1, error) {
+	if text, err := payload(stored); err == nil {
+		if b, ok := bodyAsEncoded(text); ok {
+			return b, nil
+		}
+	}
+	return decode[bodyV1](recordV1, stored)
+}
+
+// bodyAsEncoded reads the text of a message where it stands as encodeBody writes
+// it, which takes a tenth of the decoder's time: each letter that leaves is read.
+func bodyAsEncoded(text []byte) (b bodyV1, ok bool) {
+	text, opened := bytes.CutPrefix(text, []byte(`{"v":1,"record":{"key":"`))
+	text, closed := bytes.CutSuffix(text, []byte(`"}}`))
+	key, raw, parted := bytes.Cut(text, []byte(`","raw":"`))
+	if !opened || !closed || !parted || bytes.ContainsFunc(key, isEscaped) || bytes.IndexByte(raw, '\n') >= 0 || bytes.IndexByte(raw, '\r') >= 0 {
+		return b, false
+	}
+	decoded, err := base64.StdEncoding.AppendDecode([]byte{}, raw)
+	return bodyV1{loops.MessageKey(key), decoded}, err == nil
+}
+
+// isEscaped tells that JSON may write the character otherwise.
+func isEscaped(r rune) bool { return r <= ' ' || r > '~' || r == '"' || r == '\\' }
 
 func decodeSent(stored []byte) (loops.Sent, error) {
 	v, err := decode[sentV1](recordV1, stored)

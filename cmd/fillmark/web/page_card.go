@@ -22,7 +22,7 @@ type cardPage struct {
 	Home spoken
 	// Was and Is are how warm it got before and after; empty where nobody measured.
 	Was, Is string
-	Gauge   *drawing.Gauge // nil where its freeze point is not known
+	Gauge   *gauge // nil where its freeze point is not known
 	// Coming is the next task whose day is still to come, Then what it is in the
 	// owner's words; nil for none.
 	Coming *loops.Task
@@ -42,8 +42,8 @@ func (s *server) pageCard(w http.ResponseWriter, r *http.Request) error {
 	if file.Owner.ID == 0 {
 		return &loops.InvalidError{Field: "tag", Value: string(file.Loop.Tag), Reason: "a loop of an owner; a donor unit goes home with nobody"}
 	}
-	p := cardPage{handoverPage: s.handoverPage(r, file), Home: s.spokenTo(file.Owner), Gauge: drawing.GaugeOf(file.Protection)}
-	p.Machine.spoken = p.Home
+	p := cardPage{handoverPage: s.handoverPage(r, file), Home: s.spokenTo(file.Owner)}
+	p.Machine.spoken, p.Gauge = p.Home, gaugeOf(p.Home, file.Protection)
 	p.Title = "Card " + string(file.Loop.Tag)
 	visit, back := lastVisit(file.View.Entries())
 	p.Proved = proved(p.Home.words, file, back)

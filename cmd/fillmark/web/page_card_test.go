@@ -13,7 +13,9 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fillmark/chemistry"
 	"fillmark/loops"
+	"fillmark/loops/inspection"
 	"fillmark/notify/words"
 )
 
@@ -65,14 +67,63 @@ func TestCardInTheOwnersLanguage(t *testing.T) {
 		b.takesSettings(settings)
 		w, ws := b.get("/loops/"+tag+"/card"), words.In(l)
 		proved, _, _ := strings.Cut(ws.Say("card.proved", "|"), "|")
+		gaugeSays, _, _ := strings.Cut(ws.Say("card.gauge.says", "|"), "|")
 		for _, say := range []string{
 			`<html lang="en">`, `<div class="sheet-a4 card-home" lang="` + string(l) + `">`, was[l], ws.Say("card.next"), ws.Say("heading.look"),
 			ws.Say("page.look.listen-feel"), ws.Say("card.qr"), ws.Say("care.in-english"), ws.Say("page.label", tag), proved, `<p lang="en">`, "Hand-over sheet",
+			ws.Say("card.gauge.axis"), ">" + ws.Say("card.gauge.wall") + "<", ">" + ws.Say("card.gauge.point") + "<", ` aria-label="` + gaugeSays,
 		} {
 			b.says(w, say, "card in "+string(l))
 		}
-		for _, english := range []string{"It was", "<h2>Next", "Whoever scans", "How to look", "Take care", "Proved on", "Its label", "How cold"} {
+		for _, english := range []string{"It was", "<h2>Next", "Whoever scans", "How to look", "Take care", "Proved on", "Its label", "How cold", "The repair is proved", "the die reads", "freeze point", "coldest wall", "Temperature"} {
 			assert.NotContains(t, w.Body.String(), english, l)
+		}
+	}
+}
+
+// proofs are what the card that goes home says of a repair, whole and in its parts,
+// as inspection writes it.
+func proofs(t *testing.T) (texts []string) {
+	t.Helper()
+	reading := func(die, room chemistry.Celsius, power inspection.Watt, steady bool) inspection.Reading {
+		return inspection.Reading{Die: &die, Room: &room, Power: &power, Steady: steady}
+	}
+	good := reading(60, 20, 90, true)
+	for _, before := range []inspection.Reading{reading(85, 20, 90, true), reading(85, 20, 90, false), reading(85, 29, 90, true), reading(85, 29, 90, false)} {
+		p, err := inspection.Prove(before, good)
+		require.NoError(t, err)
+		require.True(t, p.Proved)
+		texts = append(texts, p.Sentence(), p.Text)
+		if _, rest, more := strings.Cut(p.Text, "would have been "); more {
+			if _, rest, more = strings.Cut(rest, ". "); more {
+				texts = append(texts, rest)
+			}
+		}
+	}
+	chiller := func(in, out chemistry.Celsius) inspection.Reading {
+		return inspection.Reading{CoolantIn: &in, CoolantOut: &out, Set: new(chemistry.Celsius(15)), Room: new(chemistry.Celsius(22)), Power: new(inspection.Watt(500)), Steady: true}
+	}
+	for _, before := range []inspection.Reading{chiller(22, 26), chiller(22, 40)} {
+		p, err := inspection.ProveChiller(before, chiller(15, 19))
+		require.NoError(t, err)
+		require.True(t, p.Proved)
+		texts = append(texts, p.Sentence(), p.Text)
+		if _, rest, more := strings.Cut(p.Text, "asked for. "); more {
+			texts = append(texts, rest)
+		}
+	}
+	return texts
+}
+
+// Whatever a proof says is said in each language, with its figures.
+func TestProofsInTheOwnersLanguage(t *testing.T) {
+	t.Parallel()
+	for _, l := range loops.Languages()[1:] {
+		for _, text := range proofs(t) {
+			said := words.In(l).Recorded(text)
+			for _, english := range []string{"repair", "before", "after", " with ", "room", "asked", "uncertainty", "climbing", "flows"} {
+				assert.NotContains(t, said, english, l)
+			}
 		}
 	}
 }

@@ -112,7 +112,7 @@ func proved(ws words.Words, file workshop.OwnersFile, back *loops.Entry) string 
 	case !state.Proved.IsZero():
 		on := ws.Say("card.proved", ws.Day(state.Proved))
 		if r := file.Readings; r != nil && r.Proof != nil && r.Proof.Day == state.Proved {
-			return on + " " + notify.InOwnersUnits(r.Proof.Sentence(), file.Owner.Units) // English so far
+			return on + " " + ws.Recorded(notify.InOwnersUnits(r.Proof.Sentence(), file.Owner.Units))
 		}
 		return on
 	}

@@ -102,6 +102,35 @@ func ownersPagesSpeak(t *testing.T, l loops.Language, told string) {
 	speaks(b.post(link, url.Values{"links": {"end"}}).Body.String(), ws.Say("page.closed.heading"))
 }
 
+// The page that takes a temperature log speaks as the page that leads to it, before
+// and after one was read.
+func TestTheLogPageSpeaksTheOwnersLanguage(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	page := b.ownerLink(b.ana().Owner) + "/log"
+	settings := b.settings()
+	for _, l := range loops.Languages()[1:] {
+		settings.Language = l
+		b.takesSettings(settings)
+		ws := words.In(l)
+		empty := b.get(page)
+		read := b.sendsFile(page, "log", weeklyLog(3, func(int) float64 { return 61.5 })+"2026-11-01 00:00:00;1200;nothing\n", map[string]string{"room": "20"})
+		require.Equal(t, http.StatusOK, read.Code, problemsIn(read))
+		for _, say := range []string{ws.Say("log.title"), ws.Say("log.intro"), ws.Say("log.file"), ws.Say("log.room", "C"), ws.Say("log.mostly"), ws.Say("log.guess"), ws.Say("log.by-itself")} {
+			b.says(empty, say, "before, in "+string(l))
+		}
+		for _, say := range []string{ws.Quoted("CPU temp"), ws.Say("log.left-out", "1 "+ws.Say("log.skip.no-number")), ws.Say("log.keep"), ws.Say("log.week"), "61,5", ws.Say("log.wrong")} {
+			b.says(read, say, "after, in "+string(l))
+		}
+		for _, w := range []string{empty.Body.String(), read.Body.String()} {
+			assert.Contains(t, w, `<html lang="`+string(l)+`">`)
+			for _, english := range []string{"emperature log", "Read ", "Back<", "as it mostly", "we guess", "Left out", "armest hour", "the room", "Week"} {
+				assert.NotContains(t, w, english, l)
+			}
+		}
+	}
+}
+
 // A link that opens nothing tells nobody's language: it is the workshop's. The
 // bench stays English.
 func TestADeadLinkSpeaksTheWorkshopsLanguage(t *testing.T) {

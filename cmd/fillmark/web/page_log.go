@@ -11,6 +11,7 @@ import (
 	"net/http"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"fillmark/chemistry"
@@ -47,10 +48,31 @@ type logRead struct {
 }
 
 // From is its first day.
-func (l logRead) From() string { return loops.DayOf(l.Series.First, time.UTC).Long() }
+func (l logRead) From() loops.Day { return loops.DayOf(l.Series.First, time.UTC) }
 
 // To is its last day.
-func (l logRead) To() string { return loops.DayOf(l.Series.Last, time.UTC).Long() }
+func (l logRead) To() loops.Day { return loops.DayOf(l.Series.Last, time.UTC) }
+
+// leftOut are the sentences for why a value is skipped.
+var leftOut = map[string]string{
+	inspection.SkipNoNumber: "log.skip.no-number", inspection.SkipNoTime: "log.skip.no-time", inspection.SkipShort: "log.skip.short",
+	inspection.SkipError: "log.skip.error", inspection.SkipKelvin: "log.skip.kelvin", inspection.SkipRange: "log.skip.range",
+	inspection.SkipBack: "log.skip.back", inspection.SkipTwice: "log.skip.twice", inspection.SkipZero: "log.skip.zero",
+	inspection.SkipStuck: "log.skip.stuck", inspection.SkipRoom: "log.skip.room", inspection.SkipLong: "log.skip.long",
+}
+
+// LeftOut lists what was skipped: "3 no number; 1 below absolute zero".
+func (p logPage) LeftOut() string {
+	var parts []string
+	for why, n := range p.Read.Skipped {
+		parts = append(parts, fmt.Sprintf("%d %s", n, p.Say(leftOut[why])))
+	}
+	if len(parts) == 0 {
+		return p.Say("log.nothing")
+	}
+	slices.Sort(parts)
+	return strings.Join(parts, "; ")
+}
 
 // readLog reads a log of a room and a power; nil columns are guessed.
 func readLog(in io.Reader, columns *inspection.Columns, room chemistry.Celsius, watts *float64, now time.Time) (*logRead, error) {
@@ -190,8 +212,9 @@ func (s *server) ownerLog(w http.ResponseWriter, r *http.Request, owner loops.Ow
 	if err != nil {
 		return err
 	}
-	p := logPage{frame: s.newFrame(r, "Temperature log"), Form: f, Back: "/o/" + r.PathValue("token"), Owners: true, Unit: unitOf(owner.Units)}
-	p.spoken = s.spokenTo(loops.Owner{Language: loops.English}) // this page has no other words yet
+	in := s.spokenTo(owner)
+	p := logPage{frame: s.newFrame(r, in.Say("log.title")), Form: f, Back: "/o/" + r.PathValue("token"), Owners: true, Unit: unitOf(owner.Units)}
+	p.spoken = in
 	for _, f := range files {
 		label := f.Machine.Name
 		if f.Loop.Name != "" {

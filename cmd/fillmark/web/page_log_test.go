@@ -67,7 +67,7 @@ func TestOwnerSendsALog(t *testing.T) {
 	creeping := weeklyLog(26, func(week int) float64 { return 60 + 20*max(0, float64(week-13))/12 })
 	w := b.sendsFile(page+"/log", "log", creeping, map[string]string{"room": "20"})
 	require.Equal(t, http.StatusOK, w.Code, problemsIn(w))
-	b.says(w, "from “<bdi>CPU temp</bdi>” at the times in “<bdi>Date and time</bdi>”", "the columns are guessed and shown")
+	b.says(w, "from “CPU temp” at the times in “Date and time”", "the columns are guessed and shown")
 	b.says(w, "Left out: nothing.", "what was skipped")
 	assert.Empty(t, logsOf(b, ana.Loop.Tag), "nothing is kept before it is confirmed")
 	keep := regexp.MustCompile(`name="keep" value="([^"]*)"`).FindStringSubmatch(w.Body.String())

@@ -28,7 +28,7 @@ type loopPage struct {
 	Charge  string
 	Level   string // what lacks to the fill mark; empty where nothing does
 	Frost   frost
-	Gauge   *drawing.Gauge // nil where the freeze point is not known
+	Gauge   *gauge         // nil where the freeze point is not known
 	Curve   *drawing.Curve // nil where there is no glycol in the loop
 	Next    *loops.Task
 	// Judged is what a change of the record has just made of the charge; nil
@@ -100,10 +100,11 @@ func (s *server) loopPage(r *http.Request, file workshop.File, sent *actForm) (l
 		Day:   loops.DayOf(s.Now(), s.Workshop.Settings().Zone),
 		Tag:   loop.Tag, Machine: file.Machine, Loop: loop.Name, Owner: file.Owner,
 		Build: buildLine(loop.Construction), Charge: chargeLine(loop.State), Frost: frostOf(loop, file.Protection),
-		Gauge: drawing.GaugeOf(file.Protection), Status: planStatus(loop), History: historyOf(file.History),
+		Status: planStatus(loop), History: historyOf(file.History),
 		Policy: loop.Plan.PolicyVersion, Evidence: loop.Plan.EvidenceVersion, Read: drawing.LifeRows(file.History), Says: file.Readings,
 		Asks: loop.NotKnownYet(), Dial: phoneLink(file.Owner.Phone), Empty: charge == nil, Gone: !loop.State.Retired.IsZero(),
 	}
+	p.Gauge = gaugeOf(p.spoken, file.Protection)
 	p.Life, p.Afar = drawing.LifePlots(file.History, p.Read), drawing.AfarPlot(file.History)
 	p.Acts = s.actForms(file, "loop", sent)
 	if r.URL.Query().Has("judged") && charge != nil { // a change of the record led here

@@ -4,6 +4,7 @@
 package web
 
 import (
+	"fillmark/drawing"
 	"fillmark/loops"
 	"fillmark/notify/words"
 )
@@ -21,8 +22,29 @@ func (s spoken) Lang() string { return s.words.Language() }
 // Say returns the sentence with the id.
 func (s spoken) Say(id string, args ...any) string { return s.words.Say(id, args...) }
 
+// Quoted puts a name between the language's marks.
+func (s spoken) Quoted(name string) string { return s.words.Quoted(name) }
+
 // Date writes a day.
 func (s spoken) Date(d loops.Day) string { return s.words.Day(d) }
+
+// Figures gives the numbers of a text the language's own mark before decimals.
+func (s spoken) Figures(text string) string { return s.words.Figures(text) }
+
+// gauge is a drawing with the words of its reader.
+type gauge struct {
+	spoken
+	drawing.Gauge
+}
+
+// gaugeOf draws a protection; nil where there is none.
+func gaugeOf(in spoken, p *loops.Protection) *gauge {
+	g := drawing.GaugeOf(p)
+	if g == nil {
+		return nil
+	}
+	return &gauge{in, *g}
+}
 
 // Away says how many days ago a day was, or is ahead: "3 days ago", "today".
 func (s spoken) Away(over int) string {

@@ -22,12 +22,12 @@ import (
 
 // register of n loops in service, one owner and machine each, of which so many
 // are due on the day and the others years later.
-func benchRegister(b *testing.B, n, due int, day loops.Day) bench {
+func benchRegister(b testing.TB, n, due int, day loops.Day) bench {
 	b.Helper()
 	return benchRegisterAt(b, filepath.Join(b.TempDir(), "register.db"), n, due, day)
 }
 
-func benchRegisterAt(b *testing.B, path string, n, due int, day loops.Day) bench {
+func benchRegisterAt(b testing.TB, path string, n, due int, day loops.Day) bench {
 	b.Helper()
 	s, err := store.Open(path, store.Options{})
 	require.NoError(b, err)

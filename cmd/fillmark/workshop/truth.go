@@ -21,11 +21,8 @@ import (
 // of its own that names it.
 func (w *Workshop) Review(m loops.Message, now time.Time) (notify.Review, error) {
 	r := notify.Review{Message: m}
-	var err error
-	if r.Seen, err = w.register.Revision(); err != nil {
-		return r, err
-	}
 	as := writing{key: m.Key, id: w.messageID(m), at: m.Written()}
+	var err error
 	if as.instead, err = w.insteadOf(m); err != nil {
 		return r, err
 	}
@@ -94,7 +91,7 @@ func (w *Workshop) dayFor(m loops.Message, at time.Time) loops.Day {
 // sameLetter tells whether two letters say the same to the same reader. The
 // number that a calendar counts an event's changes with rises with every entry.
 func sameLetter(a, b loops.Message) bool {
-	return a.To == b.To && bytes.Equal(uncounted(a.Raw), uncounted(b.Raw))
+	return a.To == b.To && (bytes.Equal(a.Raw, b.Raw) || bytes.Equal(uncounted(a.Raw), uncounted(b.Raw)))
 }
 
 func uncounted(raw []byte) []byte {
