@@ -104,6 +104,16 @@ func (s Snapshot) until(day loops.Day) []loops.Entry {
 	})
 }
 
+// with is the snapshot with what an act writes into the history.
+func (s Snapshot) with(a Act, today loops.Day) Snapshot {
+	s.History = slices.Clone(s.History)
+	for i, e := range a.Apply(s, today).Entries {
+		e.ID = s.Loop.LastEntry + loops.EntryID(i+1)
+		s.History = append(s.History, e)
+	}
+	return s
+}
+
 // container finds one that the act draws from.
 func (s Snapshot) container(id loops.ContainerID) (loops.Container, bool) {
 	i := slices.IndexFunc(s.Containers, func(c loops.Container) bool { return c.ID == id })

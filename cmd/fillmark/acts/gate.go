@@ -47,7 +47,7 @@ func (e *StopError) Error() string {
 // may be.
 func Settle(d Definition, a Act, s Snapshot, today loops.Day, by string) (*loops.Judged, []Reason, error) {
 	doing := a.doing()
-	reasons := chemistry.WorstFirst(a.Judge(s, today))
+	reasons := chemistry.WorstFirst(append(a.Judge(s, today), s.unmakes(a, today)...))
 	judged := &loops.Judged{AlreadyDone: doing.Already}
 	for _, o := range doing.Overrule {
 		i := slices.IndexFunc(reasons, func(r Reason) bool { return r.Rule == o.Rule })

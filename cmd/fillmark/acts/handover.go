@@ -62,7 +62,7 @@ func (a *Handover) Check(s Snapshot, today loops.Day) error {
 // wall, a proof or a reason, and consent.
 func (a *Handover) Judge(s Snapshot, today loops.Day) []Reason {
 	state := s.On(a.on(today))
-	reasons := s.unfit(state)
+	reasons := append(s.unfit(state), gone(state)...)
 	if state.Charge != nil && state.Contaminated == nil {
 		reasons = append(reasons, s.tooCold(state)...)
 	}

@@ -71,11 +71,20 @@ func ofChiller(f Field) Field {
 // Kind is inspection.
 func (a *Readings) Kind() loops.EntryKind { return loops.KindInspection }
 
-// Check refuses readings in which nothing was read, and readings of a loop that
-// left service.
+// Check refuses readings in which nothing was read or that cannot be, and
+// readings of a loop that left service.
 func (a *Readings) Check(s Snapshot, today loops.Day) error {
-	if x := a.read(s); x.Empty() {
+	x := a.read(s)
+	if x.Empty() {
 		return wrong("readings", "none", "at least one figure, or what you make of the loop (verdict)")
+	}
+	if !x.OfChiller() && x.Comparable() && *x.PowerW > 0 && *x.Die <= *x.Room {
+		return wrong("die", x.Die.String(), "warmer than the room, "+x.Room.String()+", which takes its heat")
+	}
+	if x.Missing != nil {
+		if err := s.gap(*x.Missing); err != nil {
+			return err
+		}
 	}
 	return s.returned(a.on(today), loops.KindInspection)
 }
@@ -107,6 +116,7 @@ func (a *Readings) Judge(s Snapshot, today loops.Day) []Reason {
 		}
 		add(chemistry.Stop, "no-scale", text, "Leave the strength out; drain, rinse and fill to know what is in it.")
 	}
+	reasons = append(reasons, s.meter(state, x.RunningHours)...)
 	if x.Verdict == loops.Good && !x.Comparable() {
 		add(chemistry.Care, "not-comparable", "a good without die, room and power makes no loop known good.", "Read die and room temperature and the power; of a chiller coolant in and out, set point and heat.")
 	}
@@ -128,6 +138,17 @@ func (a *Readings) Apply(s Snapshot, today loops.Day) loops.Change {
 	e := a.entry(loops.KindInspection, today)
 	e.Inspection = &x
 	return loops.Change{Entries: []loops.Entry{e}}
+}
+
+// meter minds an hour meter that shows less than it did.
+func (s Snapshot) meter(state loops.State, read *float64) []Reason {
+	if read == nil || *read >= state.RunningHours {
+		return nil
+	}
+	return []Reason{{
+		Rule: "hour-meter", Verdict: chemistry.Care, Text: "the hour meter showed " + figure(state.RunningHours) + " h before, and now " + figure(*read) + " h.",
+		Source: sourceRecord, Grade: chemistry.Computed, Way: "Read it again. Where the meter was changed, say so in a note.",
+	}}
 }
 
 // short says how long a leak check was and how long it has to be.

@@ -6,6 +6,7 @@ package acts
 import (
 	"cmp"
 	"fmt"
+	"slices"
 
 	"fillmark/chemistry"
 	"fillmark/loops"
@@ -19,6 +20,46 @@ func (s Snapshot) returned(on loops.Day, kind loops.EntryKind) error {
 		return nil
 	}
 	return wrong("tag", string(s.Loop.Tag), fmt.Sprintf("a loop in service: this one was retired on %s; record its intake before the %s", retired, kind))
+}
+
+// gone minds that a machine is let go which went back before and did not come in
+// again.
+func gone(state loops.State) []Reason {
+	if state.HandedOver.IsZero() && state.ReturnedAsIs.IsZero() {
+		return nil
+	}
+	return []Reason{{
+		Rule: "not-in", Verdict: chemistry.Care, Text: "the machine went back on " + cmp.Or(state.HandedOver, state.ReturnedAsIs).Long() + ", and nobody wrote down that it came in since.",
+		Source: sourceRecord, Grade: chemistry.Computed, Way: "Where it was here, record the intake for the day it came; where it was not, strike this out.",
+	}}
+}
+
+// unmakes says that an act takes away what the last hand-over rests on: it
+// strikes it out, or is told late of the days before.
+func (s Snapshot) unmakes(a Act, today loops.Day) []Reason {
+	after := s.with(a, today)
+	for _, e := range slices.Backward(loops.Standing(after.History)) {
+		if e.Kind != loops.KindHandover {
+			continue
+		}
+		if e.Day != loops.Fold(after.History).HandedOver || a.Kind() != loops.KindCorrection && !a.doing().on(today).Before(e.Day) {
+			return nil
+		}
+		handover, _ := Entered(e)
+		rested := handover.Judge(s, e.Day)
+		broken := slices.DeleteFunc(handover.Judge(after, e.Day), func(r Reason) bool {
+			return r.Verdict != chemistry.Stop || slices.ContainsFunc(rested, func(before Reason) bool { return before.Rule == r.Rule })
+		})
+		if len(broken) == 0 {
+			return nil
+		}
+		return []Reason{{
+			Rule: "released", Verdict: chemistry.Care, Source: sourceRecord, Grade: chemistry.Computed,
+			Text: fmt.Sprintf("the machine was handed over on %s, and by this record it should not have been: %s.", e.Day.Long(), ruleNames(broken)),
+			Way:  "Tell the owner and take the machine in again, or put right here what is wrong.",
+		}}
+	}
+	return nil
 }
 
 // tooCold says what speaks against letting the charge go where its loop may

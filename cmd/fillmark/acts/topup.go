@@ -4,6 +4,7 @@
 package acts
 
 import (
+	"fmt"
 	"slices"
 
 	"fillmark/chemistry"
@@ -48,6 +49,12 @@ func (a *TopUp) Check(s Snapshot, today loops.Day) error {
 	if err := s.charged(on); err != nil {
 		return err
 	}
+	if most := max(s.Loop.Volume+s.Loop.VolumeUncertainty, s.On(on).Charge.Volume); most > 0 && a.Drained > most {
+		return wrong("drained", a.Drained.String(), "not more than the loop holds, "+most.String())
+	}
+	if err := s.gap(a.Missing); err != nil {
+		return err
+	}
 	poured, err := s.fromShelf(a.Poured)
 	if err != nil {
 		return err
@@ -58,6 +65,14 @@ func (a *TopUp) Check(s Snapshot, today loops.Day) error {
 		}
 	}
 	return kept(a.Drained, a.Disposal)
+}
+
+// gap refuses more to be missing than the loop holds full.
+func (s Snapshot) gap(missing chemistry.Litre) error {
+	if full := s.Loop.Volume; full > 0 && missing >= full {
+		return wrong("gap", missing.String(), fmt.Sprintf("less than the loop holds full, %s; where it holds more, its record is put right first", full))
+	}
+	return nil
 }
 
 // charged refuses an act on a loop that held nothing on the day.

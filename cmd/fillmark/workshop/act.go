@@ -277,8 +277,12 @@ func (w *Workshop) checked(s Stamp, file File, e loops.Entry) (loops.Entry, erro
 	if err := e.Validate(); err != nil {
 		return e, err
 	}
-	if today := loops.DayOf(s.At, w.settings.Zone).AddDays(1); e.Day.After(today) {
-		return e, wrong("day", e.Day.String(), "a day that has come; today is "+today.AddDays(-1).String())
+	today := loops.DayOf(s.At, w.settings.Zone)
+	if owners := loops.DayOf(s.At, w.zoneOf(file.Owner)); owners.After(today) {
+		today = owners
+	}
+	if e.Day.After(today) {
+		return e, wrong("day", e.Day.String(), "a day that has come; today is "+today.String())
 	}
 	return e, w.photosKept(e)
 }
