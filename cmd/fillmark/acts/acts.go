@@ -90,6 +90,8 @@ type Snapshot struct {
 	History []loops.Entry
 	// Containers are those of the shelf that the act draws from.
 	Containers []loops.Container
+	// Beside are the other loops of the machine, where the act lets it go.
+	Beside []loops.Loop
 }
 
 // On is the state of the loop at the end of a day, by what stands in its

@@ -128,6 +128,14 @@ func TestRulesAtTheirThresholds(t *testing.T) {
 		{"24 h on the day after it was opened", line(t, "leakcheck", "hours=24h", "dry"), snapshot(filled(-4), opened(-1)), "go"},
 		{"struck out, it was not opened", line(t, "leakcheck", "hours=48h", "dry"), snapshot(filled(-4), opened(-1), struck(2)), "go"},
 
+		{"another loop of it is drained", over, open(snapshot(ready...), func(s *acts.Snapshot) { s.Beside = []loops.Loop{snapshot(filled(-3), drained(0)).Loop} }), "stop loop-beside; refused"},
+		{"another loop of it leaks, and went back as it is", over, open(snapshot(ready...), func(s *acts.Snapshot) {
+			s.Beside = []loops.Loop{snapshot(filled(-3), checked(-2, 1, false), givenBack(-1)).Loop}
+		}), "care loop-beside"},
+		{"another loop of it was drained since", line(t, "handover", "mail-consent", "day="+today.AddDays(-1).String()), open(snapshot(filled(-4), checked(-2, 24, true), proved(-1)), func(s *acts.Snapshot) {
+			s.Beside = []loops.Loop{snapshot(filled(-3), drained(0)).Loop}
+		}), "go"},
+		{"another loop of it left service", over, open(snapshot(ready...), func(s *acts.Snapshot) { s.Beside = []loops.Loop{snapshot(filled(-3), drained(-1), retired(0)).Loop} }), "go"},
 		{"handed over already", over, snapshot(append(ready, handedOver(0))...), "care not-in"},
 		{"given back already", over, snapshot(append(ready, givenBack(-1))...), "care not-in"},
 		{"given back after the hand-over", line(t, "return", "why=theirs"), snapshot(append(ready, handedOver(0))...), "care not-in"},

@@ -5,6 +5,7 @@ package acts
 
 import (
 	"fmt"
+	"slices"
 
 	"fillmark/chemistry"
 	"fillmark/loops"
@@ -62,7 +63,7 @@ func (a *Handover) Check(s Snapshot, today loops.Day) error {
 // wall, a proof or a reason, and consent.
 func (a *Handover) Judge(s Snapshot, today loops.Day) []Reason {
 	state := s.On(a.on(today))
-	reasons := append(s.unfit(state), gone(state)...)
+	reasons := slices.Concat(s.unfit(state), s.beside(a.on(today)), gone(state))
 	if state.Charge != nil && state.Contaminated == nil {
 		reasons = append(reasons, s.tooCold(state)...)
 	}

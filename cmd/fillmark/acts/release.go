@@ -7,6 +7,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strings"
 
 	"fillmark/chemistry"
 	"fillmark/loops"
@@ -32,6 +33,35 @@ func gone(state loops.State) []Reason {
 		Rule: "not-in", Verdict: chemistry.Care, Text: "the machine went back on " + cmp.Or(state.HandedOver, state.ReturnedAsIs).Long() + ", and nobody wrote down that it came in since.",
 		Source: sourceRecord, Grade: chemistry.Computed, Way: "Where it was here, record the intake for the day it came; where it was not, strike this out.",
 	}}
+}
+
+// beside says which other loops of the machine forbid letting it go as repaired:
+// they go with it. One that was given back as it is has had its papers.
+func (s Snapshot) beside(on loops.Day) []Reason {
+	var reasons []Reason
+	for _, l := range s.Beside {
+		var found []string
+		for _, c := range l.State.Conditions() {
+			if c.Off && !c.Since.After(on) {
+				found = append(found, string(c.Kind))
+			}
+		}
+		if empty := l.State.Empty; !empty.IsZero() && !empty.After(on) {
+			found = append(found, "drained")
+		}
+		if len(found) == 0 || !l.State.Retired.IsZero() {
+			continue
+		}
+		r := Reason{
+			Rule: "loop-beside", Verdict: chemistry.Stop, Text: fmt.Sprintf("the loop %s of the same machine is %s, and goes with it.", l.Tag, strings.Join(found, " and ")),
+			Source: sourceRecord, Grade: chemistry.Computed, Way: fmt.Sprintf("Put %s right first, or give that loop back as it is.", l.Tag),
+		}
+		if !l.State.ReturnedAsIs.IsZero() {
+			r.Verdict, r.Way = chemistry.Care, ""
+		}
+		reasons = append(reasons, r)
+	}
+	return reasons
 }
 
 // unmakes says that an act takes away what the last hand-over rests on: it

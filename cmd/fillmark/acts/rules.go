@@ -31,6 +31,7 @@ func Rules() []chemistry.Rule {
 		{ID: "not-proved", When: "a proof whose figures prove nothing", Verdict: stop, Text: "Powers within 25 %, and an improvement beyond its uncertainty.", Source: "inspection of the readings", Grade: chemistry.Computed},
 		record("not-comparable", "a loop judged good without die, room and power", "No figure stands for it, so it makes no loop known good.", care),
 		record("released", "a correction, or an act told late, that takes away what the last hand-over rests on", "The owner has a machine that should not have gone.", care),
+		record("loop-beside", "a hand-over of a machine of which another loop is leaking, contaminated, failed or drained", "A stop until it is put right or given back as it is; then care.", stop),
 		record("not-in", "a machine that is let go, and went back before without coming in again", "Its intake is missing, or it goes back twice.", care),
 		record("hour-meter", "an hour meter that shows less than it did", "It was misread, or changed.", care),
 		record("no-scale", "a strength that was read in a mixture or an unknown liquid", "No scale reads it.", stop),

@@ -107,6 +107,8 @@ func TestEveryRuleHasBothSidesOfItsThreshold(t *testing.T) {
 		{"not-proved", side{proof("74W"), full}, side{proof("75W"), full}},
 		{"not-comparable", side{say("readings", "verdict=good", "die=50C", "room=22C"), ready}, side{say("readings", "verdict=good", "die=50C", "room=22C", "power=100W", "steady"), ready}},
 		{"released", side{say("strike", "entry=2", "why=never run"), then(ready, over)}, side{say("strike", "entry=2", "why=never run"), ready}},
+		{"loop-beside", side{over, with(ready, func(s *acts.Snapshot) { s.Beside = []loops.Loop{snapshot(filled(-3), checked(-1, 1, false)).Loop} })},
+			side{over, with(ready, func(s *acts.Snapshot) { s.Beside = []loops.Loop{snapshot(filled(-3), checked(-1, 1, true)).Loop} })}},
 		{"not-in", side{over, then(ready, over)}, side{over, then(then(ready, over), say("intake", "complaint=loud"))}},
 		{"hour-meter", side{say("intake", "complaint=loud", "hour-meter=99h"), snapshot(metered(-1, 100))}, side{say("intake", "complaint=loud", "hour-meter=100h"), snapshot(metered(-1, 100))}},
 		{"no-scale", side{say("readings", "mass=40%"), drop(chemistry.EthyleneGlycol)}, side{say("readings", "mass=40%"), drop(chemistry.PropyleneGlycol)}},
