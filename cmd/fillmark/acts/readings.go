@@ -81,6 +81,9 @@ func (a *Readings) Check(s Snapshot, today loops.Day) error {
 	if !x.OfChiller() && x.Comparable() && *x.PowerW > 0 && *x.Die <= *x.Room {
 		return wrong("die", x.Die.String(), "warmer than the room, "+x.Room.String()+", which takes its heat")
 	}
+	if x.CoolantIn != nil && x.CoolantOut != nil && x.PowerW != nil && *x.PowerW > 0 && *x.CoolantOut < *x.CoolantIn-readApart {
+		return wrong("coolant-out", x.CoolantOut.String(), "no colder than the coolant in, "+x.CoolantIn.String()+", which takes up heat: are the two swapped?")
+	}
 	if x.Missing != nil {
 		if err := s.gap(*x.Missing); err != nil {
 			return err
@@ -88,6 +91,10 @@ func (a *Readings) Check(s Snapshot, today loops.Day) error {
 	}
 	return s.returned(a.on(today), loops.KindInspection)
 }
+
+// readApart is how far two thermometers in one liquid may be apart (common
+// practice, no source).
+const readApart chemistry.Celsius = 1
 
 // read is the inspection with its judgement said.
 func (a *Readings) read(s Snapshot) loops.Inspection {

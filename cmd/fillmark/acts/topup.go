@@ -107,6 +107,11 @@ func (a *TopUp) Judge(s Snapshot, today loops.Day) []Reason {
 			Way: "Put right what is named, in the loop's record or here.",
 		}}
 	}
+	for i := range found {
+		if found[i].Rule == "overfilled" && found[i].Way == "" {
+			found[i].Way = "Write down as readings what was missing before (gap), and then what was poured."
+		}
+	}
 	return append(found, s.builtAs()...)
 }
 
@@ -126,7 +131,6 @@ func (s Snapshot) byLabel(c loops.Charge, poured []loops.Pour) {
 // pouring is what is in the loop and what it asks, as a pour is judged by.
 func (s Snapshot) pouring(state loops.State) chemistry.PourRequest {
 	charge, loop := *state.Charge, s.Loop
-	contents, since := charge.Contents(), loops.SinceFillOf(s.History)
 	holds := charge.Volume
 	if loop.Volume > 0 && !state.MissingSeen.IsZero() {
 		holds = loop.Volume - state.Missing
@@ -134,18 +138,9 @@ func (s Snapshot) pouring(state loops.State) chemistry.PourRequest {
 	if holds <= 0 {
 		holds = loop.Volume
 	}
-	request := chemistry.PourRequest{
-		TopUpRequest: chemistry.TopUpRequest{
-			Fluid: charge.Fluid, Mass: charge.Mass, MassUncertainty: charge.MassUncertainty, FilledMass: since.FilledMass,
-			Inhibitor: contents.Inhibitor, Biocide: contents.Biocide, Additives: contents.Additives, Doses: since.Doses, PH: since.PH, Metals: loop.Metals(), Materials: loop.Materials, WithinReach: loop.WithinReach(),
-			Holds: holds, HoldsUncertainty: loop.VolumeUncertainty, Sealed: loop.Sealed, Hottest: loop.Hottest, NoFrost: loop.NoFrost,
-		},
-		Capacity: loop.Volume, MetalsKnown: len(loop.Wetted) > 0,
-	}
-	if wall, ok := loop.Wall(); ok {
-		request.Protect = &wall
-	}
-	return request
+	request := loop.TopUpRequest(charge, loops.SinceFillOf(s.History))
+	request.Holds, request.HoldsUncertainty = holds, loop.VolumeUncertainty
+	return chemistry.PourRequest{TopUpRequest: request, Capacity: loop.Volume, MetalsKnown: len(loop.Wetted) > 0}
 }
 
 // Apply adds it.
