@@ -31,10 +31,8 @@ func (a *Flush) Judge(s Snapshot, today loops.Day) []Reason {
 	if s.On(a.on(today)).Charge == nil {
 		return nil
 	}
-	return []Reason{{
-		Rule: "not-drained", Verdict: chemistry.Care, Text: "the loop is on record as full, so nothing counts as rinsed out.", Source: sourceRecord, Grade: chemistry.Computed,
-		Way: "Drain it first; where that was done, record the drain for the day it was done, and then the flush.",
-	}}
+	return []Reason{byRecord("not-drained", chemistry.Care, "the loop is on record as full, so nothing counts as rinsed out.",
+		"Drain it first; where that was done, record the drain for the day it was done, and then the flush.")}
 }
 
 // Apply rinses it.

@@ -21,6 +21,11 @@ const (
 	sourcePractice = "common practice, no source"
 )
 
+// byRecord is a reason that the loop's record alone gives, and the way out.
+func byRecord(rule string, v chemistry.Verdict, text, way string) Reason {
+	return Reason{Rule: rule, Verdict: v, Text: text, Source: sourceRecord, Grade: chemistry.Computed, Way: way}
+}
+
 // StopError is a refusal: what speaks against the act, and the way out.
 type StopError struct {
 	Act     string

@@ -69,10 +69,8 @@ func (a *Handover) Judge(s Snapshot, today loops.Day) []Reason {
 	}
 	reasons = append(reasons, s.builtAs()...)
 	if state.Unproved() && a.Unproved == "" {
-		reasons = append(reasons, Reason{
-			Rule: "unproved", Verdict: chemistry.Stop, Text: "nothing proves that the repair holds.", Source: sourceRecord, Grade: chemistry.Computed,
-			Way: "Record a proof, or say why there is none (--unproved).",
-		})
+		reasons = append(reasons, byRecord("unproved", chemistry.Stop, "nothing proves that the repair holds.",
+			"Record a proof, or say why there is none (--unproved)."))
 	}
 	if a.Mail == nil && s.Owner.ID != 0 && !s.Owner.Consent.Mail {
 		reasons = append(reasons, Reason{

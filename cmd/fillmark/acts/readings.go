@@ -113,7 +113,7 @@ func (a *Readings) read(s Snapshot) loops.Inspection {
 func (a *Readings) Judge(s Snapshot, today loops.Day) []Reason {
 	var reasons []Reason
 	add := func(v chemistry.Verdict, rule, text, way string) {
-		reasons = append(reasons, Reason{Rule: rule, Verdict: v, Text: text, Source: sourceRecord, Grade: chemistry.Computed, Way: way})
+		reasons = append(reasons, byRecord(rule, v, text, way))
 	}
 	state, x := s.On(a.on(today)), a.read(s)
 	if x.Mass != nil && state.Charge != nil && state.Charge.Fluid == "" {
@@ -152,10 +152,8 @@ func (s Snapshot) meter(state loops.State, read *float64) []Reason {
 	if read == nil || *read >= state.RunningHours {
 		return nil
 	}
-	return []Reason{{
-		Rule: "hour-meter", Verdict: chemistry.Care, Text: "the hour meter showed " + figure(state.RunningHours) + " h before, and now " + figure(*read) + " h.",
-		Source: sourceRecord, Grade: chemistry.Computed, Way: "Read it again. Where the meter was changed, say so in a note.",
-	}}
+	return []Reason{byRecord("hour-meter", chemistry.Care, "the hour meter showed "+figure(state.RunningHours)+" h before, and now "+figure(*read)+" h.",
+		"Read it again. Where the meter was changed, say so in a note.")}
 }
 
 // short says how long a leak check was and how long it has to be.

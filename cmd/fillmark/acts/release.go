@@ -29,10 +29,9 @@ func gone(state loops.State) []Reason {
 	if state.HandedOver.IsZero() && state.ReturnedAsIs.IsZero() {
 		return nil
 	}
-	return []Reason{{
-		Rule: "not-in", Verdict: chemistry.Care, Text: "the machine went back on " + cmp.Or(state.HandedOver, state.ReturnedAsIs).Long() + ", and nobody wrote down that it came in since.",
-		Source: sourceRecord, Grade: chemistry.Computed, Way: "Where it was here, record the intake for the day it came; where it was not, strike this out.",
-	}}
+	back := cmp.Or(state.HandedOver, state.ReturnedAsIs)
+	return []Reason{byRecord("not-in", chemistry.Care, "the machine went back on "+back.Long()+", and nobody wrote down that it came in since.",
+		"Where it was here, record the intake for the day it came; where it was not, strike this out.")}
 }
 
 // beside says which other loops of the machine forbid letting it go as repaired:
@@ -52,10 +51,9 @@ func (s Snapshot) beside(on loops.Day) []Reason {
 		if len(found) == 0 || !l.State.Retired.IsZero() {
 			continue
 		}
-		r := Reason{
-			Rule: "loop-beside", Verdict: chemistry.Stop, Text: fmt.Sprintf("the loop %s of the same machine is %s, and goes with it.", l.Tag, strings.Join(found, " and ")),
-			Source: sourceRecord, Grade: chemistry.Computed, Way: fmt.Sprintf("Put %s right first, or give that loop back as it is.", l.Tag),
-		}
+		r := byRecord("loop-beside", chemistry.Stop,
+			fmt.Sprintf("the loop %s of the same machine is %s, and goes with it.", l.Tag, strings.Join(found, " and ")),
+			fmt.Sprintf("Put %s right first, or give that loop back as it is.", l.Tag))
 		if !l.State.ReturnedAsIs.IsZero() {
 			r.Verdict, r.Way = chemistry.Care, ""
 		}
@@ -83,11 +81,9 @@ func (s Snapshot) unmakes(a Act, today loops.Day) []Reason {
 		if len(broken) == 0 {
 			return nil
 		}
-		return []Reason{{
-			Rule: "released", Verdict: chemistry.Care, Source: sourceRecord, Grade: chemistry.Computed,
-			Text: fmt.Sprintf("the machine was handed over on %s, and by this record it should not have been: %s.", e.Day.Long(), ruleNames(broken)),
-			Way:  "Tell the owner and take the machine in again, or put right here what is wrong.",
-		}}
+		return []Reason{byRecord("released", chemistry.Care,
+			fmt.Sprintf("the machine was handed over on %s, and by this record it should not have been: %s.", e.Day.Long(), ruleNames(broken)),
+			"Tell the owner and take the machine in again, or put right here what is wrong.")}
 	}
 	return nil
 }
@@ -99,16 +95,12 @@ func (s Snapshot) tooCold(state loops.State) []Reason {
 	loop.State = state
 	p := loop.Protection()
 	if p == nil {
-		return []Reason{{
-			Rule: "unknown-strength", Verdict: chemistry.Stop, Text: "nobody knows what cold the charge bears: its fluid or its strength is not known.",
-			Source: sourceRecord, Grade: chemistry.Computed, Way: "Read the strength of a drop, or drain, rinse and fill.",
-		}}
+		return []Reason{byRecord("unknown-strength", chemistry.Stop, "nobody knows what cold the charge bears: its fluid or its strength is not known.",
+			"Read the strength of a drop, or drain, rinse and fill.")}
 	}
 	if p.Wall == nil && !p.NoFrost {
-		return []Reason{{
-			Rule: "wall-unknown", Verdict: chemistry.Stop, Text: "nobody said how cold the coldest wetted wall gets.", Source: sourceRecord, Grade: chemistry.Computed,
-			Way: "Ask how cold it gets in use, storage and on the way, and write it into the loop's record (--wall), or that nothing in it can freeze (--no-frost).",
-		}}
+		return []Reason{byRecord("wall-unknown", chemistry.Stop, "nobody said how cold the coldest wetted wall gets.",
+			"Ask how cold it gets in use, storage and on the way, and write it into the loop's record (--wall), or that nothing in it can freeze (--no-frost).")}
 	}
 	if p.Holds {
 		return nil
@@ -160,8 +152,6 @@ func (s Snapshot) builtAs() []Reason {
 	default:
 		return nil
 	}
-	return []Reason{{
-		Rule: "built-unknown", Verdict: chemistry.Care, Text: text, Source: sourceRecord, Grade: chemistry.Computed,
-		Way: "Look at it, and write into its record whether it is sealed and what its parts are made of.",
-	}}
+	return []Reason{byRecord("built-unknown", chemistry.Care, text,
+		"Look at it, and write into its record whether it is sealed and what its parts are made of.")}
 }

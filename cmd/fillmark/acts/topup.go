@@ -102,10 +102,8 @@ func (a *TopUp) Judge(s Snapshot, today loops.Day) []Reason {
 	}
 	found, _, err := chemistry.CheckPour(request)
 	if err != nil {
-		return []Reason{{
-			Rule: "not-judged", Verdict: chemistry.Stop, Text: err.Error(), Source: sourceRecord, Grade: chemistry.Computed,
-			Way: "Put right what is named, in the loop's record or here.",
-		}}
+		return []Reason{byRecord("not-judged", chemistry.Stop, err.Error(),
+			"Put right what is named, in the loop's record or here.")}
 	}
 	for i := range found {
 		if found[i].Rule == "overfilled" && found[i].Way == "" {
