@@ -70,7 +70,7 @@ func (a *Handover) Judge(s Snapshot, today loops.Day) []Reason {
 	reasons = append(reasons, s.builtAs()...)
 	if state.Unproved() && a.Unproved == "" {
 		reasons = append(reasons, byRecord("unproved", chemistry.Stop, "nothing proves that the repair holds.",
-			"Record a proof, or say why there is none (--unproved)."))
+			"Record a proof, or say why there is none."))
 	}
 	if a.Mail == nil && s.Owner.ID != 0 && !s.Owner.Consent.Mail {
 		reasons = append(reasons, Reason{

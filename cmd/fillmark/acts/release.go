@@ -100,7 +100,7 @@ func (s Snapshot) tooCold(state loops.State) []Reason {
 	}
 	if p.Wall == nil && !p.NoFrost {
 		return []Reason{byRecord("wall-unknown", chemistry.Stop, "nobody said how cold the coldest wetted wall gets.",
-			"Ask how cold it gets in use, storage and on the way, and write it into the loop's record (--wall), or that nothing in it can freeze (--no-frost).")}
+			"Ask how cold it gets in use, storage and on the way, and write it into the loop's record, or that nothing in it can freeze.")}
 	}
 	if p.Holds {
 		return nil
