@@ -32,11 +32,11 @@ type LossRequest struct {
 
 // Loss is an estimate of the water that leaves a loop through its tube walls. The glycol stays behind.
 type Loss struct {
-	GramsPerYear float64
-	Drive        float64 // vapour pressure difference while running, Pa
-	Grade        Grade   // the weakest of the permeabilities used: nearly always from memory
-	Sources      []string
-	Advice       string
+	GramsPerYear float64  `json:"grams_per_year"`
+	Drive        float64  `json:"drive_pa"` // vapour pressure difference while running, Pa
+	Grade        Grade    `json:"grade"`    // the weakest of the permeabilities used: nearly always from memory
+	Sources      []string `json:"sources"`
+	Advice       string   `json:"advice"`
 }
 
 // TubeMaterials returns the materials whose permeability is known, the tightest first.

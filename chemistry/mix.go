@@ -294,26 +294,26 @@ type AdjustRequest struct {
 // a premix, and what is added. A wish that the concentrate cannot meet is an [*InvalidError]; to make just one volume instead,
 // give [Mix] the liquid as a premix with what there is of it.
 func Adjust(r AdjustRequest) (MixResult, error) {
-	if err := checkAnyFraction(r.Fluid, float64(r.HaveMass), "have"); err != nil {
+	if err := checkAnyFraction(r.Fluid, float64(r.HaveMass), "premix"); err != nil {
 		return MixResult{}, err
 	}
 	if err := checkFraction(r.Fluid, r.Want); err != nil {
 		return MixResult{}, err
 	}
 	if err := checkBounds([]bound{
-		{"have", float64(r.Have), 1e-6, 1e5, "l", "more than nothing and at most 100000 l"},
+		{"premix available", float64(r.Have), 1e-6, 1e5, "l", "more than nothing and at most 100000 l"},
 		{"concentrate", r.Concentrate.Percent(), 0, 100, "mass %", "0 to 100 mass % glycol"},
 	}); err != nil {
 		return MixResult{}, err
 	}
 	if r.Want > r.HaveMass && r.Concentrate == 0 {
-		return MixResult{}, &InvalidError{"want", r.Want.String(), "stronger than what there is: say the concentrate at hand, such as 95%"}
+		return MixResult{}, &InvalidError{"mass", r.Want.String(), "stronger than what there is: say the concentrate at hand, such as 95%"}
 	}
 	if r.Want > r.HaveMass && r.Concentrate <= r.Want {
-		return MixResult{}, &InvalidError{"want", r.Want.String(), "cannot be reached with " + r.Concentrate.String() + " concentrate; say a stronger one"}
+		return MixResult{}, &InvalidError{"mass", r.Want.String(), "cannot be reached with " + r.Concentrate.String() + " concentrate; say a stronger one"}
 	}
 	if r.Want == 0 && r.HaveMass > 0 {
-		return MixResult{}, &InvalidError{"want", r.Want.String(), "no amount of water makes glycol vanish; say more than 0%"}
+		return MixResult{}, &InvalidError{"mass", r.Want.String(), "no amount of water makes glycol vanish; say more than 0%"}
 	}
 	have, err := LiquidDensity(r.Fluid, r.HaveMass, r.Bench)
 	if err != nil {

@@ -90,3 +90,18 @@ func thinned(volume chemistry.Litre, t *TopUp) (float64, chemistry.Litre) {
 	}
 	return float64(kept / after), after
 }
+
+// TopUpRequest is what is on record of the loop and of the charge in it, as
+// chemistry asks it of a top-up; how much it holds and what goes in is asked for.
+func (l Loop) TopUpRequest(c Charge, since SinceFill) chemistry.TopUpRequest {
+	contents := c.Contents()
+	r := chemistry.TopUpRequest{
+		Fluid: c.Fluid, Mass: c.Mass, MassUncertainty: c.MassUncertainty, FilledMass: since.FilledMass, Doses: since.Doses, PH: since.PH,
+		Inhibitor: contents.Inhibitor, Biocide: contents.Biocide, Additives: contents.Additives,
+		Metals: l.Metals(), Materials: l.Materials, WithinReach: l.WithinReach(), Sealed: l.Sealed, Hottest: l.Hottest, NoFrost: l.NoFrost,
+	}
+	if wall, ok := l.Wall(); ok {
+		r.Protect = &wall
+	}
+	return r
+}

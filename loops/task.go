@@ -5,7 +5,6 @@ package loops
 
 import (
 	"slices"
-	"strings"
 )
 
 // TaskKind is something that can be due for a loop.
@@ -93,10 +92,7 @@ func Tasks() []TaskAbout {
 
 // AboutTask returns the row of a kind; ok is false where there is none.
 func AboutTask(kind TaskKind) (about TaskAbout, ok bool) {
-	return aboutTask(Tasks(), kind)
-}
-
-func aboutTask(table []TaskAbout, kind TaskKind) (TaskAbout, bool) {
+	table := Tasks()
 	i := slices.IndexFunc(table, func(a TaskAbout) bool { return a.Kind == kind })
 	if i < 0 {
 		return TaskAbout{}, false
@@ -110,20 +106,6 @@ func (a TaskAbout) Every(i Interval) string { return a.every + " " + i.Every() }
 
 // OwnerEvery says it to an owner, as a sentence.
 func (a TaskAbout) OwnerEvery(i Interval) string { return a.ownerEvery + " " + i.Every() + "." }
-
-// Check names the texts that the row lacks.
-func (a TaskAbout) Check() error {
-	var p problems
-	for _, text := range []struct{ field, text string }{
-		{"kind", string(a.Kind)}, {"title", a.Title}, {"owner's title", a.OwnerTitle}, {"owner's needs", a.OwnerNeeds},
-		{"owner's next", a.OwnerThen}, {"every", a.every}, {"owner's every", a.ownerEvery}, {"completed by", string(a.CompletedBy)},
-	} {
-		if strings.TrimSpace(text.text) == "" || strings.Contains(text.text, "%") {
-			p.add(invalid(text.field, text.text, "a text for the task "+string(a.Kind)+", without a place for another"))
-		}
-	}
-	return p.err()
-}
 
 // TaskKinds lists the kinds in the order they are shown.
 func TaskKinds() []TaskKind {

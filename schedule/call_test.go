@@ -51,7 +51,7 @@ func TestCallsMoveTheWork(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			i := item(c.owner, 1, loops.Look, due)
 			i.Loop.State = c.state
-			list := schedule.List(schedule.DefaultPolicy(), today, []schedule.Item{i})
+			list := schedule.NewListing(schedule.DefaultPolicy(), today, []schedule.Item{i}).List()
 			swept := schedule.Sweep(newRecord().input(today.At(12, time.UTC), []schedule.Item{i}))
 			var why []string
 			for _, call := range list.Call {

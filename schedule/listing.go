@@ -10,12 +10,6 @@ import (
 	"fillmark/loops"
 )
 
-// List sorts tasks into the technician's list for the workshop's day, each by
-// the day to act on. Paused tasks are left out.
-func List(p loops.Policy, today loops.Day, items []Item) TechnicianList {
-	return NewListing(p, today, items).List()
-}
-
 // Listing is a technician's list that is kept up to date: what one loop has on it
 // can be replaced without the others being looked at again.
 type Listing struct {
@@ -37,7 +31,8 @@ type placed struct {
 	call    *CallLine // nil where nobody has to call
 }
 
-// NewListing sorts tasks into the list for the workshop's day.
+// NewListing sorts tasks into the list for the workshop's day, each by the day
+// to act on. Paused tasks are left out.
 func NewListing(p loops.Policy, today loops.Day, items []Item) *Listing {
 	l := &Listing{policy: p, today: today}
 	l.placed = l.place(items)

@@ -49,7 +49,7 @@ func TestReplacedPiecesMakeTheSameList(t *testing.T) {
 				fresh = append(fresh, stands[is]...)
 			}
 			listing.Replace(of, fresh)
-			require.Equal(t, schedule.List(schedule.DefaultPolicy(), today, whole()), listing.List())
+			require.Equal(t, schedule.NewListing(schedule.DefaultPolicy(), today, whole()).List(), listing.List())
 		}
 	})
 }

@@ -268,7 +268,7 @@ func TestList(t *testing.T) {
 	for i := range items {
 		items[i].Loop.Tag = loops.Tag(fmt.Sprint(items[i].Loop.ID))
 	}
-	list := schedule.List(schedule.DefaultPolicy(), today, items)
+	list := schedule.NewListing(schedule.DefaultPolicy(), today, items).List()
 	tagsOf := func(lines []schedule.Line) (tags []loops.Tag) {
 		for _, l := range lines {
 			tags = append(tags, l.Tag)
@@ -333,7 +333,7 @@ func TestAnswersEndTheReminders(t *testing.T) {
 			today := due.AddDays(tt.on)
 			swept := schedule.Sweep(newRecord().input(today.At(9, time.UTC), []schedule.Item{i}))
 			assert.Equal(t, tt.reminded, len(swept.Reminders) == 1)
-			list := schedule.List(schedule.DefaultPolicy(), today, []schedule.Item{i})
+			list := schedule.NewListing(schedule.DefaultPolicy(), today, []schedule.Item{i}).List()
 			if tt.call == "" {
 				assert.Empty(t, swept.Calls)
 				assert.Empty(t, list.Call)

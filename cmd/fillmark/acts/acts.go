@@ -90,6 +90,8 @@ type Snapshot struct {
 	History []loops.Entry
 	// Containers are those of the shelf that the act draws from.
 	Containers []loops.Container
+	// Beside are the other loops of the machine, where the act lets it go.
+	Beside []loops.Loop
 }
 
 // On is the state of the loop at the end of a day, by what stands in its
@@ -102,6 +104,16 @@ func (s Snapshot) until(day loops.Day) []loops.Entry {
 	return slices.DeleteFunc(slices.Clone(s.History), func(e loops.Entry) bool {
 		return e.Day.After(day) && e.Kind != loops.KindCorrection
 	})
+}
+
+// with is the snapshot with what an act writes into the history.
+func (s Snapshot) with(a Act, today loops.Day) Snapshot {
+	s.History = slices.Clone(s.History)
+	for i, e := range a.Apply(s, today).Entries {
+		e.ID = s.Loop.LastEntry + loops.EntryID(i+1)
+		s.History = append(s.History, e)
+	}
+	return s
 }
 
 // container finds one that the act draws from.

@@ -32,9 +32,11 @@ func callAct() Definition {
 func (a *Call) Kind() loops.EntryKind { return loops.KindCall }
 
 // Check wants a day that can still be kept.
-func (a *Call) Check(_ Snapshot, today loops.Day) error {
+func (a *Call) Check(s Snapshot, today loops.Day) error {
 	called := a.on(today)
 	switch {
+	case s.Machine.Kind == loops.DonorUnit:
+		return wrong("tag", string(s.Loop.Tag), "a machine with an owner; a donor unit has none to call")
 	case a.Agreed.IsZero():
 		return nil
 	case a.Outcome == loops.NotReached:

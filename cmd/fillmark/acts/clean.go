@@ -77,10 +77,9 @@ func (a *Clean) Judge(s Snapshot, today loops.Day) []Reason {
 		}
 	}
 	if len(s.Loop.Wetted) == 0 && len(a.Agents) > 0 {
-		reasons = append(reasons, Reason{
-			Rule: "metals-unknown", Verdict: chemistry.Care, Text: "the wetted metals are not on record, so nobody can say whether they bear it.",
-			Source: sourceRecord, Grade: chemistry.Computed, Way: "Look what plate, radiator and fittings are made of and write it into the loop's record.",
-		})
+		reasons = append(reasons, byRecord("metals-unknown", chemistry.Care,
+			"the wetted metals are not on record, so nobody can say whether they bear it.",
+			"Look what plate, radiator and fittings are made of and write it into the loop's record."))
 	}
 	return once(reasons)
 }

@@ -129,13 +129,7 @@ func (a *Dose) againstLabel(c loops.Charge) []Reason {
 
 // after is the state once the act is on record.
 func (s Snapshot) after(a Act, today loops.Day) loops.State {
-	change := a.Apply(s, today)
-	history := append([]loops.Entry{}, s.History...)
-	for i, e := range change.Entries {
-		e.ID = s.Loop.LastEntry + loops.EntryID(i+1)
-		history = append(history, e)
-	}
-	return loops.Fold(history)
+	return loops.Fold(s.with(a, today).History)
 }
 
 // Apply gives it.

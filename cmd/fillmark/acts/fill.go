@@ -344,7 +344,7 @@ func (s Snapshot) readyFor(c loops.Charge, on loops.Day) []Reason {
 	const way = "Drain it, rinse it with water until it runs clear, and record both."
 	var reasons []Reason
 	stop := func(rule, text string) {
-		reasons = append(reasons, Reason{Rule: rule, Verdict: chemistry.Stop, Text: text, Source: sourceRecord, Grade: chemistry.Computed, Way: way})
+		reasons = append(reasons, byRecord(rule, chemistry.Stop, text, way))
 	}
 	after := slices.Concat(s.until(on), []loops.Entry{{ID: s.Loop.LastEntry + 1, Kind: loops.KindFill, Day: on, Fill: &loops.Fill{Charge: c}}})
 	tainted := loops.Fold(after).Contaminated
@@ -356,17 +356,13 @@ func (s Snapshot) readyFor(c loops.Charge, on loops.Day) []Reason {
 	case tainted != nil:
 		stop("not-rinsed", "what was left after draining spoils the new charge: "+tainted.String()+".")
 	case state.Charge != nil:
-		reasons = append(reasons, Reason{
-			Rule: "not-drained", Verdict: chemistry.Care, Text: "the loop is on record as full; the strength is right only if it was drained first.",
-			Source: sourceRecord, Grade: chemistry.Computed, Way: "Record the drain.",
-		})
+		reasons = append(reasons, byRecord("not-drained", chemistry.Care, "the loop is on record as full; the strength is right only if it was drained first.",
+			"Record the drain."))
 	}
 	reasons = append(reasons, leftBehind(state, c)...)
 	if !state.Leaking.IsZero() {
-		reasons = append(reasons, Reason{
-			Rule: "leaking", Verdict: chemistry.Care, Text: "a leak check ended wet on " + state.Leaking.Long() + " and none has been dry since.",
-			Source: sourceRecord, Grade: chemistry.Computed, Way: "Repair it before you fill it, and run the leak check again.",
-		})
+		reasons = append(reasons, byRecord("leaking", chemistry.Care, "a leak check ended wet on "+state.Leaking.Long()+" and none has been dry since.",
+			"Repair it before you fill it, and run the leak check again."))
 	}
 	return reasons
 }
@@ -397,11 +393,8 @@ func leftBehind(state loops.State, c loops.Charge) []Reason {
 		names = []string{"a liquid that nobody knows"}
 	}
 	if len(names) > 0 {
-		reasons = append(reasons, Reason{
-			Rule: "left-behind", Verdict: chemistry.Care, Source: sourceRecord, Grade: chemistry.Computed,
-			Text: "no rinse is on record, so some of it is still in the loop: " + strings.Join(names, ", ") + ".",
-			Way:  "Rinse it with water until it runs clear, and record that.",
-		})
+		reasons = append(reasons, byRecord("left-behind", chemistry.Care, "no rinse is on record, so some of it is still in the loop: "+strings.Join(names, ", ")+".",
+			"Rinse it with water until it runs clear, and record that."))
 	}
 	return reasons
 }

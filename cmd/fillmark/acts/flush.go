@@ -3,7 +3,10 @@
 
 package acts
 
-import "fillmark/loops"
+import (
+	"fillmark/chemistry"
+	"fillmark/loops"
+)
 
 // Flush rinses a loop with water.
 type Flush struct{ Doing }
@@ -22,8 +25,15 @@ func (a *Flush) Kind() loops.EntryKind { return loops.KindFlush }
 // Check admits any flush.
 func (a *Flush) Check(Snapshot, loops.Day) error { return nil }
 
-// Judge finds nothing: nothing speaks against water.
-func (a *Flush) Judge(Snapshot, loops.Day) []Reason { return nil }
+// Judge minds a loop that is full: only what was left in a drained one is
+// rinsed out.
+func (a *Flush) Judge(s Snapshot, today loops.Day) []Reason {
+	if s.On(a.on(today)).Charge == nil {
+		return nil
+	}
+	return []Reason{byRecord("not-drained", chemistry.Care, "the loop is on record as full, so nothing counts as rinsed out.",
+		"Drain it first; where that was done, record the drain for the day it was done, and then the flush.")}
+}
 
 // Apply rinses it.
 func (a *Flush) Apply(_ Snapshot, today loops.Day) loops.Change {

@@ -21,6 +21,11 @@ const (
 	sourcePractice = "common practice, no source"
 )
 
+// byRecord is a reason that the loop's record alone gives, and the way out.
+func byRecord(rule string, v chemistry.Verdict, text, way string) Reason {
+	return Reason{Rule: rule, Verdict: v, Text: text, Source: sourceRecord, Grade: chemistry.Computed, Way: way}
+}
+
 // StopError is a refusal: what speaks against the act, and the way out.
 type StopError struct {
 	Act     string
@@ -47,7 +52,7 @@ func (e *StopError) Error() string {
 // may be.
 func Settle(d Definition, a Act, s Snapshot, today loops.Day, by string) (*loops.Judged, []Reason, error) {
 	doing := a.doing()
-	reasons := chemistry.WorstFirst(a.Judge(s, today))
+	reasons := chemistry.WorstFirst(append(a.Judge(s, today), s.unmakes(a, today)...))
 	judged := &loops.Judged{AlreadyDone: doing.Already}
 	for _, o := range doing.Overrule {
 		i := slices.IndexFunc(reasons, func(r Reason) bool { return r.Rule == o.Rule })

@@ -122,6 +122,47 @@ func TestRulesAtTheirThresholds(t *testing.T) {
 		{"less than that", line(t, "leakcheck", "hours=23h", "dry"), snapshot(filled(0)), "care too-short"},
 		{"24 h on the day after", line(t, "leakcheck", "hours=24h", "dry"), snapshot(filled(-1)), "go"},
 		{"of an empty loop", line(t, "leakcheck", "hours=24h", "dry"), snapshot(filled(-2), drained(-1)), "impossible: tag"},
+		{"24 h on the day it was wet", line(t, "leakcheck", "hours=24h", "dry"), snapshot(filled(-4), checked(0, 1, false)), "impossible: hours"},
+		{"24 h on the day after it was wet", line(t, "leakcheck", "hours=24h", "dry"), snapshot(filled(-4), checked(-1, 1, false)), "go"},
+		{"48 h on the day after it was opened", line(t, "leakcheck", "hours=48h", "dry"), snapshot(filled(-4), opened(-1)), "impossible: hours"},
+		{"24 h on the day after it was opened", line(t, "leakcheck", "hours=24h", "dry"), snapshot(filled(-4), opened(-1)), "go"},
+		{"struck out, it was not opened", line(t, "leakcheck", "hours=48h", "dry"), snapshot(filled(-4), opened(-1), struck(2)), "go"},
+
+		{"another loop of it is drained", over, open(snapshot(ready...), func(s *acts.Snapshot) { s.Beside = []loops.Loop{snapshot(filled(-3), drained(0)).Loop} }), "stop loop-beside; refused"},
+		{"another loop of it leaks, and went back as it is", over, open(snapshot(ready...), func(s *acts.Snapshot) {
+			s.Beside = []loops.Loop{snapshot(filled(-3), checked(-2, 1, false), givenBack(-1)).Loop}
+		}), "care loop-beside"},
+		{"another loop of it was drained since", line(t, "handover", "mail-consent", "day="+today.AddDays(-1).String()), open(snapshot(filled(-4), checked(-2, 24, true), proved(-1)), func(s *acts.Snapshot) {
+			s.Beside = []loops.Loop{snapshot(filled(-3), drained(0)).Loop}
+		}), "go"},
+		{"another loop of it left service", over, open(snapshot(ready...), func(s *acts.Snapshot) { s.Beside = []loops.Loop{snapshot(filled(-3), drained(-1), retired(0)).Loop} }), "go"},
+		{"handed over already", over, snapshot(append(ready, handedOver(0))...), "care not-in"},
+		{"given back already", over, snapshot(append(ready, givenBack(-1))...), "care not-in"},
+		{"given back after the hand-over", line(t, "return", "why=theirs"), snapshot(append(ready, handedOver(0))...), "care not-in"},
+		{"in again since the hand-over", over, snapshot(append(ready, handedOver(-1), takenIn(0))...), "go"},
+		{"out of service, given back", line(t, "return", "why=theirs"), snapshot(filled(-3), retired(-1)), "impossible: tag"},
+
+		{"drained before the hand-over, told after it", line(t, "drain", "day="+today.AddDays(-1).String()), snapshot(append(ready, handedOver(0))...), "care released"},
+		{"drained since the hand-over", line(t, "drain"), snapshot(append(ready, handedOver(0))...), "go"},
+		{"its leak check was never run", line(t, "strike", "entry=2", "why=never run"), snapshot(append(ready, handedOver(0))...), "care released"},
+		{"its proof was of another loop", line(t, "strike", "entry=3", "why=another loop"), snapshot(append(ready, handedOver(0))...), "care released"},
+		{"the hand-over itself", line(t, "strike", "entry=4", "why=another loop"), snapshot(append(ready, handedOver(0))...), "go"},
+		{"wet before the hand-over, told after it", line(t, "leakcheck", "hours=1h", "wet", "day="+today.AddDays(-1).String()), snapshot(append(ready, handedOver(0))...), "care leaking released"},
+
+		{"more taken out than is in it", line(t, "poured", "drained=501ml", "went=drum", "poured=water=10ml", "already-done"), snapshot(filled(-3)), "impossible: drained"},
+		{"all of it taken out", line(t, "poured", "drained=460ml", "went=drum", "poured=pg:40%:azole=460ml", "already-done"), snapshot(filled(-3)), "go"},
+		{"more missing than it holds", line(t, "readings", "gap=500ml"), snapshot(filled(-3)), "impossible: gap"},
+		{"less missing than it holds", line(t, "readings", "gap=499ml"), snapshot(filled(-3)), "go"},
+		{"more missing than it holds, topped up", line(t, "poured", "poured=pg:40%:azole=10ml", "gap=500ml"), snapshot(filled(-3)), "impossible: gap"},
+		{"heat and a die no warmer than the room", line(t, "readings", "die=22C", "room=22C", "power=90W", "verdict=good"), snapshot(ready...), "impossible: die"},
+		{"colder after the plate than before it", line(t, "readings", "coolant-in=30C", "coolant-out=28.9C", "power=90W"), snapshot(ready...), "impossible: coolant-out"},
+		{"two thermometers that differ", line(t, "readings", "coolant-in=30C", "coolant-out=29C", "power=90W"), snapshot(ready...), "go"},
+		{"a call about a donor unit", line(t, "call", "outcome=reached"), open(snapshot(ready...), func(s *acts.Snapshot) { s.Machine.Kind = loops.DonorUnit }), "impossible: tag"},
+		{"a die just warmer", line(t, "readings", "die=22.1C", "room=22C", "power=90W", "verdict=good"), snapshot(ready...), "go"},
+		{"an hour meter that ran back", line(t, "readings", "hour-meter=99h"), snapshot(filled(-3), metered(-1, 100)), "care hour-meter"},
+		{"an hour meter that stood", line(t, "readings", "hour-meter=100h"), snapshot(filled(-3), metered(-1, 100)), "go"},
+		{"flushed while it is full", line(t, "flush"), snapshot(filled(-3)), "care not-drained"},
+		{"flushed when drained", line(t, "flush"), snapshot(filled(-3), drained(-2)), "go"},
 
 		{"glycol that bears it", glycol("30%"), snapshot(), "go"},
 		{"glycol that does not", glycol("12%"), snapshot(), "stop glycol-feeds frost; refused"},
@@ -149,6 +190,48 @@ func TestRulesAtTheirThresholds(t *testing.T) {
 		}
 		assert.Equal(t, tt.want, got, tt.name)
 	}
+}
+
+func opened(days int) loops.Entry {
+	e := entry(days, loops.KindOpening)
+	e.Opening = &loops.Opening{Cause: loops.CauseNone}
+	return e
+}
+
+func struck(id loops.EntryID) loops.Entry {
+	e := entry(0, loops.KindCorrection)
+	e.Correction = &loops.Correction{Strikes: id, Why: "another loop"}
+	return e
+}
+
+func handedOver(days int) loops.Entry {
+	e := entry(days, loops.KindHandover)
+	e.Handover = &loops.Handover{Consent: loops.Consent{Mail: true}}
+	return e
+}
+
+func givenBack(days int) loops.Entry {
+	e := entry(days, loops.KindReturn)
+	e.Return = &loops.Return{Why: "theirs"}
+	return e
+}
+
+func takenIn(days int) loops.Entry {
+	e := entry(days, loops.KindIntake)
+	e.Intake = &loops.Intake{Complaint: "loud"}
+	return e
+}
+
+func retired(days int) loops.Entry {
+	e := entry(days, loops.KindRetirement)
+	e.Retirement = &loops.Retirement{Reason: loops.RetirementReasons()[0]}
+	return e
+}
+
+func metered(days int, hours float64) loops.Entry {
+	e := entry(days, loops.KindInspection)
+	e.Inspection = &loops.Inspection{RunningHours: &hours, Verdict: loops.NotJudged}
+	return e
 }
 
 func drained(days int) loops.Entry {

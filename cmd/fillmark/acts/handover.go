@@ -5,6 +5,7 @@ package acts
 
 import (
 	"fmt"
+	"slices"
 
 	"fillmark/chemistry"
 	"fillmark/loops"
@@ -62,16 +63,14 @@ func (a *Handover) Check(s Snapshot, today loops.Day) error {
 // wall, a proof or a reason, and consent.
 func (a *Handover) Judge(s Snapshot, today loops.Day) []Reason {
 	state := s.On(a.on(today))
-	reasons := s.unfit(state)
+	reasons := slices.Concat(s.unfit(state), s.beside(a.on(today)), gone(state))
 	if state.Charge != nil && state.Contaminated == nil {
 		reasons = append(reasons, s.tooCold(state)...)
 	}
 	reasons = append(reasons, s.builtAs()...)
 	if state.Unproved() && a.Unproved == "" {
-		reasons = append(reasons, Reason{
-			Rule: "unproved", Verdict: chemistry.Stop, Text: "nothing proves that the repair holds.", Source: sourceRecord, Grade: chemistry.Computed,
-			Way: "Record a proof, or say why there is none.",
-		})
+		reasons = append(reasons, byRecord("unproved", chemistry.Stop, "nothing proves that the repair holds.",
+			"Record a proof, or say why there is none."))
 	}
 	if a.Mail == nil && s.Owner.ID != 0 && !s.Owner.Consent.Mail {
 		reasons = append(reasons, Reason{

@@ -40,8 +40,10 @@ func (a *Intake) Kind() loops.EntryKind { return loops.KindIntake }
 // Check admits any intake.
 func (a *Intake) Check(Snapshot, loops.Day) error { return nil }
 
-// Judge finds nothing: nothing speaks against taking a machine in.
-func (a *Intake) Judge(Snapshot, loops.Day) []Reason { return nil }
+// Judge minds the hour meter; nothing speaks against taking a machine in.
+func (a *Intake) Judge(s Snapshot, today loops.Day) []Reason {
+	return s.meter(s.On(a.on(today)), a.RunningHours)
+}
 
 // Apply takes it in.
 func (a *Intake) Apply(_ Snapshot, today loops.Day) loops.Change {

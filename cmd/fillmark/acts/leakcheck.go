@@ -37,24 +37,39 @@ leaking however short it was.`, loops.LeakCheckHours),
 func (a *LeakCheck) Kind() loops.EntryKind { return loops.KindLeakCheck }
 
 // Check wants to know how it ended, and refuses one of an empty loop, which
-// cannot leak, and one that ran longer than the loop has been filled.
+// cannot leak, and one that ran longer than the loop has been as it is.
 func (a *LeakCheck) Check(s Snapshot, today loops.Day) error {
 	if a.Dry == a.Wet {
 		return wrong("dry", "", "dry or wet: one of them says how it ended")
 	}
 	on := a.on(today)
-	state := s.On(on)
-	if !state.Empty.IsZero() {
-		return wrong("tag", string(s.Loop.Tag), "a loop that holds something: this one was drained on "+state.Empty.String()+"; record its fill first")
+	if empty := s.On(on).Empty; !empty.IsZero() {
+		return wrong("tag", string(s.Loop.Tag), "a loop that holds something: this one was drained on "+empty.String()+"; record its fill first")
 	}
-	c := state.Charge
-	if c == nil || c.Origin != loops.WorkshopFill {
-		return nil
-	}
-	if most := 24 * float64(on.Sub(c.FilledTo)+1); a.Hours >= most {
-		return wrong("hours", figure(a.Hours)+"h", fmt.Sprintf("less than %g h: the loop was filled on %s. A check is written down on the day it ended", most, c.FilledTo))
+	since, what := s.asItIs(on)
+	if most := 24 * float64(on.Sub(since)+1); !since.IsZero() && a.Hours >= most {
+		return wrong("hours", figure(a.Hours)+"h", fmt.Sprintf("less than %g h: the loop was %s on %s. A check is written down on the day it ended", most, what, since))
 	}
 	return nil
+}
+
+// asItIs is since when the loop has been as a leak check finds it, and what was
+// done to it then; zero where nothing of that is on record.
+func (s Snapshot) asItIs(on loops.Day) (since loops.Day, what string) {
+	for _, e := range loops.Standing(s.until(on)) {
+		switch {
+		case e.Kind == loops.KindFill && e.Fill.Charge.Origin == loops.WorkshopFill:
+			what = "filled"
+		case e.Kind == loops.KindOpening:
+			what = "opened"
+		case e.Kind == loops.KindLeakCheck && !e.LeakCheck.Dry:
+			what = "wet"
+		default:
+			continue
+		}
+		since = e.Day
+	}
+	return since, what
 }
 
 // Judge says what the check does not release.

@@ -137,15 +137,16 @@ func (s Snapshot) lifeOn(day loops.Day) loops.State {
 	return loops.Fold(history)
 }
 
-// Judge asks whether the owner agreed to it.
-func (a *Opening) Judge(s Snapshot, _ loops.Day) []Reason {
+// Judge asks whether the owner agreed to it, and minds the hour meter.
+func (a *Opening) Judge(s Snapshot, today loops.Day) []Reason {
+	reasons := s.meter(s.On(a.on(today)), a.RunningHours)
 	if s.Owner.ID == 0 || s.Owner.Consent.Opening {
-		return nil
+		return reasons
 	}
-	return []Reason{{
+	return append(reasons, Reason{
 		Rule: "opening-consent", Verdict: chemistry.Stop, Overrulable: true, Text: "the owner has not agreed to the loop being opened.", Source: sourceRecord, Grade: chemistry.Computed,
 		Way: "Ask, and record the consent with the owner.",
-	}}
+	})
 }
 
 // Apply writes it down.

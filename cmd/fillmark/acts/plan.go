@@ -32,7 +32,11 @@ func planAct() Definition {
 		may(Field{Name: "months", Also: []string{"interval"}, Label: "every", Help: "an interval of this loop's own; 0 goes back to the policy's", Example: "6"}, whole("MONTHS", "months"), func(a *Plan) **int { return &a.Months }),
 		one(Field{Name: "why", Label: "", Help: "the reason, which stands in the plan", Personal: true}, words(), func(a *Plan) *string { return &a.Why }),
 	}, func(e loops.Entry) Plan {
-		return Plan{Task: e.Setting.Task, Pause: &e.Setting.Paused, Months: &e.Setting.IntervalMonths, Why: e.Setting.Why}
+		p := Plan{Task: e.Setting.Task, Pause: &e.Setting.Paused, Why: e.Setting.Why}
+		if e.Setting.IntervalMonths > 0 {
+			p.Months = &e.Setting.IntervalMonths
+		}
+		return p
 	})
 }
 

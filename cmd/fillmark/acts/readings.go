@@ -71,14 +71,30 @@ func ofChiller(f Field) Field {
 // Kind is inspection.
 func (a *Readings) Kind() loops.EntryKind { return loops.KindInspection }
 
-// Check refuses readings in which nothing was read, and readings of a loop that
-// left service.
+// Check refuses readings in which nothing was read or that cannot be, and
+// readings of a loop that left service.
 func (a *Readings) Check(s Snapshot, today loops.Day) error {
-	if x := a.read(s); x.Empty() {
+	x := a.read(s)
+	if x.Empty() {
 		return wrong("readings", "none", "at least one figure, or what you make of the loop (verdict)")
+	}
+	if !x.OfChiller() && x.Comparable() && *x.PowerW > 0 && *x.Die <= *x.Room {
+		return wrong("die", x.Die.String(), "warmer than the room, "+x.Room.String()+", which takes its heat")
+	}
+	if x.CoolantIn != nil && x.CoolantOut != nil && x.PowerW != nil && *x.PowerW > 0 && *x.CoolantOut < *x.CoolantIn-readApart {
+		return wrong("coolant-out", x.CoolantOut.String(), "no colder than the coolant in, "+x.CoolantIn.String()+", which takes up heat: are the two swapped?")
+	}
+	if x.Missing != nil {
+		if err := s.gap(*x.Missing); err != nil {
+			return err
+		}
 	}
 	return s.returned(a.on(today), loops.KindInspection)
 }
+
+// readApart is how far two thermometers in one liquid may be apart (common
+// practice, no source).
+const readApart chemistry.Celsius = 1
 
 // read is the inspection with its judgement said.
 func (a *Readings) read(s Snapshot) loops.Inspection {
@@ -97,7 +113,7 @@ func (a *Readings) read(s Snapshot) loops.Inspection {
 func (a *Readings) Judge(s Snapshot, today loops.Day) []Reason {
 	var reasons []Reason
 	add := func(v chemistry.Verdict, rule, text, way string) {
-		reasons = append(reasons, Reason{Rule: rule, Verdict: v, Text: text, Source: sourceRecord, Grade: chemistry.Computed, Way: way})
+		reasons = append(reasons, byRecord(rule, v, text, way))
 	}
 	state, x := s.On(a.on(today)), a.read(s)
 	if x.Mass != nil && state.Charge != nil && state.Charge.Fluid == "" {
@@ -107,6 +123,7 @@ func (a *Readings) Judge(s Snapshot, today loops.Day) []Reason {
 		}
 		add(chemistry.Stop, "no-scale", text, "Leave the strength out; drain, rinse and fill to know what is in it.")
 	}
+	reasons = append(reasons, s.meter(state, x.RunningHours)...)
 	if x.Verdict == loops.Good && !x.Comparable() {
 		add(chemistry.Care, "not-comparable", "a good without die, room and power makes no loop known good.", "Read die and room temperature and the power; of a chiller coolant in and out, set point and heat.")
 	}
@@ -128,6 +145,15 @@ func (a *Readings) Apply(s Snapshot, today loops.Day) loops.Change {
 	e := a.entry(loops.KindInspection, today)
 	e.Inspection = &x
 	return loops.Change{Entries: []loops.Entry{e}}
+}
+
+// meter minds an hour meter that shows less than it did.
+func (s Snapshot) meter(state loops.State, read *float64) []Reason {
+	if read == nil || *read >= state.RunningHours {
+		return nil
+	}
+	return []Reason{byRecord("hour-meter", chemistry.Care, "the hour meter showed "+figure(state.RunningHours)+" h before, and now "+figure(*read)+" h.",
+		"Read it again. Where the meter was changed, say so in a note.")}
 }
 
 // short says how long a leak check was and how long it has to be.

@@ -121,10 +121,9 @@ func JudgeCharge(s Snapshot) []Reason {
 		Contents: charge.Contents(), Metals: s.Loop.Metals(), Materials: s.Loop.Materials, WithinReach: s.Loop.WithinReach(), Loop: s.filled(*charge),
 	})
 	if err != nil {
-		return []Reason{{
-			Rule: "charge-unknown", Verdict: chemistry.Care, Text: "what is in the loop is not known well enough to say whether it suits it: " + err.Error(),
-			Source: sourceRecord, Grade: chemistry.Computed, Way: "Measure it, or drain and fill the loop.",
-		}}
+		return []Reason{byRecord("charge-unknown", chemistry.Care,
+			"what is in the loop is not known well enough to say whether it suits it: "+err.Error(),
+			"Measure it, or drain and fill the loop.")}
 	}
 	return chemistry.WorstFirst(found)
 }

@@ -6,6 +6,8 @@ package acts
 import (
 	"cmp"
 	"fmt"
+	"slices"
+	"strings"
 
 	"fillmark/chemistry"
 	"fillmark/loops"
@@ -21,6 +23,71 @@ func (s Snapshot) returned(on loops.Day, kind loops.EntryKind) error {
 	return wrong("tag", string(s.Loop.Tag), fmt.Sprintf("a loop in service: this one was retired on %s; record its intake before the %s", retired, kind))
 }
 
+// gone minds that a machine is let go which went back before and did not come in
+// again.
+func gone(state loops.State) []Reason {
+	if state.HandedOver.IsZero() && state.ReturnedAsIs.IsZero() {
+		return nil
+	}
+	back := cmp.Or(state.HandedOver, state.ReturnedAsIs)
+	return []Reason{byRecord("not-in", chemistry.Care, "the machine went back on "+back.Long()+", and nobody wrote down that it came in since.",
+		"Where it was here, record the intake for the day it came; where it was not, strike this out.")}
+}
+
+// beside says which other loops of the machine forbid letting it go as repaired:
+// they go with it. One that was given back as it is has had its papers.
+func (s Snapshot) beside(on loops.Day) []Reason {
+	var reasons []Reason
+	for _, l := range s.Beside {
+		var found []string
+		for _, c := range l.State.Conditions() {
+			if c.Off && !c.Since.After(on) {
+				found = append(found, string(c.Kind))
+			}
+		}
+		if empty := l.State.Empty; !empty.IsZero() && !empty.After(on) {
+			found = append(found, "drained")
+		}
+		if len(found) == 0 || !l.State.Retired.IsZero() {
+			continue
+		}
+		r := byRecord("loop-beside", chemistry.Stop,
+			fmt.Sprintf("the loop %s of the same machine is %s, and goes with it.", l.Tag, strings.Join(found, " and ")),
+			fmt.Sprintf("Put %s right first, or give that loop back as it is.", l.Tag))
+		if !l.State.ReturnedAsIs.IsZero() {
+			r.Verdict, r.Way = chemistry.Care, ""
+		}
+		reasons = append(reasons, r)
+	}
+	return reasons
+}
+
+// unmakes says that an act takes away what the last hand-over rests on: it
+// strikes it out, or is told late of the days before.
+func (s Snapshot) unmakes(a Act, today loops.Day) []Reason {
+	after := s.with(a, today)
+	for _, e := range slices.Backward(loops.Standing(after.History)) {
+		if e.Kind != loops.KindHandover {
+			continue
+		}
+		if e.Day != loops.Fold(after.History).HandedOver || a.Kind() != loops.KindCorrection && !a.doing().on(today).Before(e.Day) {
+			return nil
+		}
+		handover, _ := Entered(e)
+		rested := handover.Judge(s, e.Day)
+		broken := slices.DeleteFunc(handover.Judge(after, e.Day), func(r Reason) bool {
+			return r.Verdict != chemistry.Stop || slices.ContainsFunc(rested, func(before Reason) bool { return before.Rule == r.Rule })
+		})
+		if len(broken) == 0 {
+			return nil
+		}
+		return []Reason{byRecord("released", chemistry.Care,
+			fmt.Sprintf("the machine was handed over on %s, and by this record it should not have been: %s.", e.Day.Long(), ruleNames(broken)),
+			"Tell the owner and take the machine in again, or put right here what is wrong.")}
+	}
+	return nil
+}
+
 // tooCold says what speaks against letting the charge go where its loop may
 // freeze: only the warm end of its interval counts.
 func (s Snapshot) tooCold(state loops.State) []Reason {
@@ -28,16 +95,12 @@ func (s Snapshot) tooCold(state loops.State) []Reason {
 	loop.State = state
 	p := loop.Protection()
 	if p == nil {
-		return []Reason{{
-			Rule: "unknown-strength", Verdict: chemistry.Stop, Text: "nobody knows what cold the charge bears: its fluid or its strength is not known.",
-			Source: sourceRecord, Grade: chemistry.Computed, Way: "Read the strength of a drop, or drain, rinse and fill.",
-		}}
+		return []Reason{byRecord("unknown-strength", chemistry.Stop, "nobody knows what cold the charge bears: its fluid or its strength is not known.",
+			"Read the strength of a drop, or drain, rinse and fill.")}
 	}
 	if p.Wall == nil && !p.NoFrost {
-		return []Reason{{
-			Rule: "wall-unknown", Verdict: chemistry.Stop, Text: "nobody said how cold the coldest wetted wall gets.", Source: sourceRecord, Grade: chemistry.Computed,
-			Way: "Ask how cold it gets in use, storage and on the way, and write it into the loop's record, or that nothing in it can freeze.",
-		}}
+		return []Reason{byRecord("wall-unknown", chemistry.Stop, "nobody said how cold the coldest wetted wall gets.",
+			"Ask how cold it gets in use, storage and on the way, and write it into the loop's record, or that nothing in it can freeze.")}
 	}
 	if p.Holds {
 		return nil
@@ -89,8 +152,6 @@ func (s Snapshot) builtAs() []Reason {
 	default:
 		return nil
 	}
-	return []Reason{{
-		Rule: "built-unknown", Verdict: chemistry.Care, Text: text, Source: sourceRecord, Grade: chemistry.Computed,
-		Way: "Look at it, and write into its record whether it is sealed and what its parts are made of.",
-	}}
+	return []Reason{byRecord("built-unknown", chemistry.Care, text,
+		"Look at it, and write into its record whether it is sealed and what its parts are made of.")}
 }

@@ -29,13 +29,15 @@ stands first on the sheet, and nothing is planned that calls the loop good.`,
 // Kind is return as it is.
 func (a *Return) Kind() loops.EntryKind { return loops.KindReturn }
 
-// Check refuses nothing: the machine is the owner's.
-func (a *Return) Check(Snapshot, loops.Day) error { return nil }
+// Check refuses what left service, and nothing else: the machine is the owner's.
+func (a *Return) Check(s Snapshot, today loops.Day) error {
+	return s.returned(a.on(today), loops.KindReturn)
+}
 
 // Judge names what the machine goes back with. None of it stops it.
 func (a *Return) Judge(s Snapshot, today loops.Day) []Reason {
 	state := s.On(a.on(today))
-	reasons := s.unfit(state)
+	reasons := append(s.unfit(state), gone(state)...)
 	if state.Charge != nil {
 		reasons = append(reasons, s.tooCold(state)...)
 	}

@@ -19,7 +19,7 @@ func Rules() []chemistry.Rule {
 	const stop, care = chemistry.Stop, chemistry.Care
 	return []chemistry.Rule{
 		record("contaminated", "another glycol, an unknown liquid or what was not rinsed out came into the loop", "Nothing is judged by a mixture. Only a drain, a rinse and a fill end it.", stop),
-		record("not-drained", "a fill, and the loop is on record as full", "A stop where another liquid is in it; else care, for the strength is right only if it was drained.", stop),
+		record("not-drained", "a fill or a flush, and the loop is on record as full", "A stop where another liquid is in it; else care, for the strength is right only if it was drained, and nothing was rinsed out.", stop),
 		record("not-rinsed", "a fill over what spoils it", "What was left after draining counts until a rinse is on record.", stop),
 		record("left-behind", "a fill over old additives or a cleaning agent without a rinse between", "Some of it is still in the loop.", care),
 		record("leaking", "a leak check ended wet and none of full length has been dry since", "Nothing is handed over as repaired; a fill is care.", stop),
@@ -30,6 +30,10 @@ func Rules() []chemistry.Rule {
 		record("unproved", "a hand-over without a valid proof, or a loop judged good without one", "It may go with a named reason, and every paper says NOT PROVEN.", stop),
 		{ID: "not-proved", When: "a proof whose figures prove nothing", Verdict: stop, Text: "Powers within 25 %, and an improvement beyond its uncertainty.", Source: "inspection of the readings", Grade: chemistry.Computed},
 		record("not-comparable", "a loop judged good without die, room and power", "No figure stands for it, so it makes no loop known good.", care),
+		record("released", "a correction, or an act told late, that takes away what the last hand-over rests on", "The owner has a machine that should not have gone.", care),
+		record("loop-beside", "a hand-over of a machine of which another loop is leaking, contaminated, failed or drained", "A stop until it is put right or given back as it is; then care.", stop),
+		record("not-in", "a machine that is let go, and went back before without coming in again", "Its intake is missing, or it goes back twice.", care),
+		record("hour-meter", "an hour meter that shows less than it did", "It was misread, or changed.", care),
 		record("no-scale", "a strength that was read in a mixture or an unknown liquid", "No scale reads it.", stop),
 		record("wall-unknown", "a hand-over, and nobody said how cold the coldest wetted wall gets", "Ask the owner, or say that nothing can freeze.", stop),
 		record("built-unknown", "a fill, a top-up or a hand-over, and nobody looked yet how the loop is built", "It is taken for sealed, and assumed parts are said to be.", care),

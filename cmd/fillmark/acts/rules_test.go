@@ -48,7 +48,7 @@ func rulesInSource(t *testing.T) map[string]bool {
 					note(n.Value)
 				}
 			case *ast.CallExpr:
-				if f, ok := n.Fun.(*ast.Ident); ok && f.Name == "stop" {
+				if f, ok := n.Fun.(*ast.Ident); ok && (f.Name == "stop" || f.Name == "byRecord") {
 					note(n.Args[0])
 				} else if ok && f.Name == "add" && len(n.Args) == 4 {
 					note(n.Args[1])

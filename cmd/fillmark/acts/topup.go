@@ -4,6 +4,7 @@
 package acts
 
 import (
+	"fmt"
 	"slices"
 
 	"fillmark/chemistry"
@@ -48,6 +49,12 @@ func (a *TopUp) Check(s Snapshot, today loops.Day) error {
 	if err := s.charged(on); err != nil {
 		return err
 	}
+	if most := max(s.Loop.Volume+s.Loop.VolumeUncertainty, s.On(on).Charge.Volume); most > 0 && a.Drained > most {
+		return wrong("drained", a.Drained.String(), "not more than the loop holds, "+most.String())
+	}
+	if err := s.gap(a.Missing); err != nil {
+		return err
+	}
 	poured, err := s.fromShelf(a.Poured)
 	if err != nil {
 		return err
@@ -58,6 +65,14 @@ func (a *TopUp) Check(s Snapshot, today loops.Day) error {
 		}
 	}
 	return kept(a.Drained, a.Disposal)
+}
+
+// gap refuses more to be missing than the loop holds full.
+func (s Snapshot) gap(missing chemistry.Litre) error {
+	if full := s.Loop.Volume; full > 0 && missing >= full {
+		return wrong("gap", missing.String(), fmt.Sprintf("less than the loop holds full, %s; where it holds more, its record is put right first", full))
+	}
+	return nil
 }
 
 // charged refuses an act on a loop that held nothing on the day.
@@ -87,10 +102,13 @@ func (a *TopUp) Judge(s Snapshot, today loops.Day) []Reason {
 	}
 	found, _, err := chemistry.CheckPour(request)
 	if err != nil {
-		return []Reason{{
-			Rule: "not-judged", Verdict: chemistry.Stop, Text: err.Error(), Source: sourceRecord, Grade: chemistry.Computed,
-			Way: "Put right what is named, in the loop's record or here.",
-		}}
+		return []Reason{byRecord("not-judged", chemistry.Stop, err.Error(),
+			"Put right what is named, in the loop's record or here.")}
+	}
+	for i := range found {
+		if found[i].Rule == "overfilled" && found[i].Way == "" {
+			found[i].Way = "Write down as readings what was missing before (gap), and then what was poured."
+		}
 	}
 	return append(found, s.builtAs()...)
 }
@@ -111,7 +129,6 @@ func (s Snapshot) byLabel(c loops.Charge, poured []loops.Pour) {
 // pouring is what is in the loop and what it asks, as a pour is judged by.
 func (s Snapshot) pouring(state loops.State) chemistry.PourRequest {
 	charge, loop := *state.Charge, s.Loop
-	contents, since := charge.Contents(), loops.SinceFillOf(s.History)
 	holds := charge.Volume
 	if loop.Volume > 0 && !state.MissingSeen.IsZero() {
 		holds = loop.Volume - state.Missing
@@ -119,18 +136,9 @@ func (s Snapshot) pouring(state loops.State) chemistry.PourRequest {
 	if holds <= 0 {
 		holds = loop.Volume
 	}
-	request := chemistry.PourRequest{
-		TopUpRequest: chemistry.TopUpRequest{
-			Fluid: charge.Fluid, Mass: charge.Mass, MassUncertainty: charge.MassUncertainty, FilledMass: since.FilledMass,
-			Inhibitor: contents.Inhibitor, Biocide: contents.Biocide, Additives: contents.Additives, Doses: since.Doses, PH: since.PH, Metals: loop.Metals(), Materials: loop.Materials, WithinReach: loop.WithinReach(),
-			Holds: holds, HoldsUncertainty: loop.VolumeUncertainty, Sealed: loop.Sealed, Hottest: loop.Hottest, NoFrost: loop.NoFrost,
-		},
-		Capacity: loop.Volume, MetalsKnown: len(loop.Wetted) > 0,
-	}
-	if wall, ok := loop.Wall(); ok {
-		request.Protect = &wall
-	}
-	return request
+	request := loop.TopUpRequest(charge, loops.SinceFillOf(s.History))
+	request.Holds, request.HoldsUncertainty = holds, loop.VolumeUncertainty
+	return chemistry.PourRequest{TopUpRequest: request, Capacity: loop.Volume, MetalsKnown: len(loop.Wetted) > 0}
 }
 
 // Apply adds it.

@@ -16,8 +16,8 @@ import (
 
 // benchCommand groups the small sums of wet work.
 func (a *app) benchCommand() *cobra.Command {
-	cmd := &cobra.Command{Use: "bench", Short: "Small sums of wet work: identify, wall, adjust, rinse, dose, water, clean, loss, balance, dew", Args: cobra.NoArgs}
-	cmd.AddCommand(a.benchIdentifyCommand(), a.benchWallCommand(), a.benchAdjustCommand(), a.benchRinseCommand(), a.benchDoseCommand(),
+	cmd := &cobra.Command{Use: "bench", Short: "Small sums of wet work: identify, wall, rinse, dose, water, clean, loss, balance, dew", Args: cobra.NoArgs}
+	cmd.AddCommand(a.benchIdentifyCommand(), a.benchWallCommand(), a.benchRinseCommand(), a.benchDoseCommand(),
 		a.benchWaterCommand(), a.benchCleanCommand(), a.benchLossCommand(), a.benchBalanceCommand(), a.benchDewCommand(), a.benchCostCommand())
 	return cmd
 }
@@ -76,39 +76,6 @@ func (a *app) benchWallCommand() *cobra.Command {
 	return cmd
 }
 
-func (a *app) benchAdjustCommand() *cobra.Command {
-	r := chemistry.AdjustRequest{Bench: chemistry.DefaultAt}
-	var basis string
-	cmd := &cobra.Command{
-		Use: "adjust", Short: "I have this much at A % and want B %",
-		Example: "  fillmark bench adjust --fluid pg --have 800ml --mass 30% --want 40% --concentrate 95%",
-		Args:    noArgs,
-		RunE: func(*cobra.Command, []string) error {
-			if err := byVolume(r.Fluid, basis, &r.HaveMass, &r.Want, &r.Concentrate); err != nil {
-				return err
-			}
-			m, err := chemistry.Adjust(r)
-			if err != nil {
-				return err
-			}
-			err = a.print(mixAnswerOf(m, false), func(out *printer) { printMix(out, r.Fluid, 0, m) })
-			return errors.Join(err, stopIf(chemistry.Judge(m.Warnings)))
-		},
-	}
-	f := cmd.Flags()
-	need(f, &r.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "fluid: eg or pg")
-	need(f, &r.Have, chemistry.ParseLitre, "have", "VOLUME", "how much there is")
-	need(f, &r.HaveMass, chemistry.ParseMassPercent, "mass", "PERCENT", "glycol mass % of what there is")
-	alias(f, "at-mass", "mass")
-	need(f, &r.Want, chemistry.ParseMassPercent, "want", "PERCENT", "wanted glycol mass %")
-	need(f, &r.Concentrate, chemistry.ParseMassPercent, "concentrate", "PERCENT", "glycol mass % of the concentrate at hand, to make it stronger")
-	basisFlag(f, &basis)
-	need(f, &r.Bench, chemistry.ParseCelsius, "at", "TEMPERATURE", "temperature of the liquids (default 20C)")
-	need(f, &r.Step, parseStep, "step", "MASS", "what the scale reads (default 1g)")
-	needFlags(cmd, "fluid", "have", "mass", "want")
-	return cmd
-}
-
 func (a *app) benchRinseCommand() *cobra.Command {
 	var left, holds chemistry.Litre
 	residue := 0.01
@@ -121,7 +88,10 @@ func (a *app) benchRinseCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			answer := map[string]any{"rinses": n, "residue_percent": 100 * share}
+			answer := struct {
+				Rinses  int     `json:"rinses"`
+				Residue float64 `json:"residue_percent"`
+			}{n, 100 * share}
 			return a.print(answer, func(out *printer) {
 				out.paragraph("", "", fmt.Sprintf("%s: %.3g %% of the old liquid is then left, (left/volume)^n; the fill thins it once more.", plural(n, "rinse"), 100*share))
 			})
@@ -208,11 +178,13 @@ func (a *app) benchCleanCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			verdict := chemistry.Judge(reasons)
-			cautions := chemistry.CleaningCautions(r.Agents)
-			answer := map[string]any{"verdict": verdict, "reasons": chemistry.WorstFirst(reasons), "cautions": cautions}
-			err = a.print(answer, func(out *printer) { printJudgement(out, reasons); printCautions(out, cautions) })
-			return errors.Join(err, stopIf(verdict))
+			answer := struct {
+				Verdict  chemistry.Verdict   `json:"verdict"`
+				Reasons  []chemistry.Reason  `json:"reasons"`
+				Cautions []chemistry.Caution `json:"cautions"`
+			}{chemistry.Judge(reasons), chemistry.WorstFirst(reasons), chemistry.CleaningCautions(r.Agents)}
+			err = a.print(answer, func(out *printer) { printJudgement(out, reasons); printCautions(out, answer.Cautions) })
+			return errors.Join(err, stopIf(answer.Verdict))
 		},
 	}
 	f := cmd.Flags()
@@ -248,8 +220,7 @@ func (a *app) benchLossCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			answer := map[string]any{"grams_per_year": loss.GramsPerYear, "drive_pa": loss.Drive, "grade": loss.Grade, "sources": loss.Sources, "advice": loss.Advice}
-			return a.print(answer, func(out *printer) {
+			return a.print(loss, func(out *printer) {
 				out.paragraph("", "", fmt.Sprintf("About %.2g g of water a year leaves through this tube; an estimate, its weakest figure is %s. A loop's own measured loss beats it.", loss.GramsPerYear, loss.Grade.Name()))
 				out.paragraph("", "", fmt.Sprintf("Taken: coolant %s, air %s at %.0f %% humidity, running %.0f %% of the time, %.0f Pa of vapour pressure between.", r.Coolant, r.Air, 100*r.Humidity, 100*r.Duty, loss.Drive))
 				out.paragraph("", "", loss.Advice)

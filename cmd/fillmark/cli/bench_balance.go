@@ -25,10 +25,16 @@ func (a *app) benchBalanceCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			answer := map[string]any{
-				"water_g": b.Water.Grams(), "water_uncertainty_g": b.WaterUncertainty.Grams(), "leaked_g": b.Leaked.Grams(),
-				"leaked_uncertainty_g": b.LeakedUncertainty.Grams(), "evaporates": b.Evaporates, "leaks": b.Leaks, "says": b.Says, "taken": b.Taken,
-			}
+			answer := struct {
+				Water             float64 `json:"water_g"`
+				WaterUncertainty  float64 `json:"water_uncertainty_g"`
+				Leaked            float64 `json:"leaked_g"`
+				LeakedUncertainty float64 `json:"leaked_uncertainty_g"`
+				Evaporates        bool    `json:"evaporates"`
+				Leaks             bool    `json:"leaks"`
+				Says              string  `json:"says"`
+				Taken             string  `json:"taken"`
+			}{b.Water.Grams(), b.WaterUncertainty.Grams(), b.Leaked.Grams(), b.LeakedUncertainty.Grams(), b.Evaporates, b.Leaks, b.Says, b.Taken}
 			return a.print(answer, func(out *printer) {
 				out.paragraph("", "", "Where it went: "+b.Says+".")
 				out.paragraph("", "", "Taken: "+b.Taken+".")

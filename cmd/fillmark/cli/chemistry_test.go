@@ -69,7 +69,7 @@ func TestNoBlankPrintsAGo(t *testing.T) {
 		"reading --fluid eg --density 1.05kg/l",
 		"props --fluid eg --mass 40%",
 		"bench identify --brix 28 --density 1.060kg/l",
-		"bench adjust --fluid pg --have 800ml --at-mass 30% --want 40% --concentrate 95%",
+		"mix --fluid pg --premix 30% --premix-available 800ml --mass 40% --concentrate 95%",
 		"bench rinse --left 15ml --holds 90ml",
 		"bench dose --holds 480ml --per-litre 20g",
 		"bench wall --running 18C",

@@ -102,7 +102,6 @@ var answers = map[string]typed{
 	"bench balance":                  {lines: []string{"bench balance --fluid pg --filled-mass 35% --mass 37.9% --held 1kg --missing 160g --mass-uncertainty 0.4%"}},
 	"bench clean":                    {lines: []string{"bench clean --agent vinegar --metal copper"}},
 	"bench wall":                     {lines: []string{"bench wall --in-use 18C --storage -5C"}},
-	"bench adjust":                   {lines: []string{"bench adjust --fluid pg --have 1l --at-mass 20% --want 35% --concentrate 95%"}, record: true},
 	"bench rinse":                    {lines: []string{"bench rinse --left 15ml --holds 90ml --old-liquid 1%"}},
 	"bench dew":                      {lines: []string{"bench dew --room 25C --humidity 50%", "bench dew --room 25C --humidity 50% --tube 12C"}},
 	"bench dose":                     {lines: []string{"bench dose --product inhibitor --per-litre 20g --holds 480ml --after-topup 60ml --spent-below 50%"}},

@@ -264,7 +264,14 @@ func (a *app) importRegister(ctx context.Context, in io.Reader, from photos.Fold
 	if n := len(brought.Lost); n > 0 {
 		fmt.Fprintf(a.errOut, "fillmark: %s of %d not found whole in %q. Put them into %s; fillmark check names those that lack.\n", plural(n, "photo"), n+brought.There, string(from), photosTo)
 	}
-	return a.print(map[string]any{"register": c.Store, "written": !dryRun, "photos": brought.There, "photos_lost": brought.Lost, "findings": found}, func(p *printer) {
+	answer := struct {
+		Register   string          `json:"register"`
+		Written    bool            `json:"written"`
+		Photos     int             `json:"photos"`
+		PhotosLost []string        `json:"photos_lost"`
+		Findings   []importFinding `json:"findings"`
+	}{c.Store, !dryRun, brought.There, brought.Lost, found}
+	return a.print(answer, func(p *printer) {
 		for _, f := range found {
 			p.paragraph("", "  ", string(f.Tag)+": "+f.Text)
 		}

@@ -34,7 +34,7 @@ func FuzzBenchCommands(f *testing.F) {
 		"bench clean --agent bleach --agent acid --metal mithril",
 		"bench loss --fluid pg --mass 25% --tubing EPDM --tube-length 0m --bore 7mm --outer 7mm",
 		"bench cost --fluid pg --mass 40% --at 400C",
-		"bench adjust --fluid pg --have 800ml --at-mass 30% --want 90% --concentrate 20%",
+		"mix --fluid pg --premix 30% --premix-available 800ml --mass 90% --concentrate 20%",
 		"rules \x00",
 	} {
 		f.Add(line)

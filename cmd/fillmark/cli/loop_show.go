@@ -76,6 +76,9 @@ func printBuilt(p *printer, file workshop.File) {
 	if !l.State.Retired.IsZero() {
 		p.line("Retired on %s.", l.State.Retired.Long())
 	}
+	for _, c := range l.State.Conditions() {
+		p.paragraph("! ", "  ", c.Text)
+	}
 	p.paragraph("Built: ", "  ", strings.Join(l.Construction.Words(), "; ")+".")
 }
 

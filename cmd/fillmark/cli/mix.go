@@ -74,15 +74,17 @@ func (a *app) mixCommand() *cobra.Command {
 	var basis string
 	r.Bench = chemistry.DefaultAt
 	cmd := &cobra.Command{
-		Use:   "mix --fluid FLUID (--wall TEMPERATURE | --mass % | --volume %) --make VOLUME",
-		Short: "What to pour for a fresh mix",
-		Long: `What to pour for a fresh mix. --wall is the coldest wetted wall in use,
+		Use:   "mix --fluid FLUID (--wall TEMPERATURE | --mass % | --volume %) (--make VOLUME | --premix % --premix-available VOLUME)",
+		Short: "What to pour for a fresh mix, or to make one that there is stronger or weaker",
+		Long: `What to pour for a fresh mix. Without --make all of the premix that there is
+gets the strength of --mass or --volume. --wall is the coldest wetted wall in use,
 storage or transport; the target is that minus the margin. Grams are rounded
 to what the scale reads, and everything else follows from them. What speaks
 against the strength stands above the amounts.`,
 		Example: `  fillmark mix --fluid pg --wall -20C --make 600ml --concentrate 95% --at 20C
   fillmark mix --fluid pg --mass 40% --make 75ml --concentrate 95% --left 15ml
   fillmark mix --fluid pg --wall -15C --make 600ml --product blue --label 30%:-12.4C --label 50%:-33.4C
+  fillmark mix --fluid pg --premix 30% --premix-available 800ml --mass 40% --concentrate 95%
   fillmark mix --fluid water --make 600ml    # where nothing can freeze`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
@@ -98,13 +100,16 @@ against the strength stands above the amounts.`,
 					r.Concentrate, r.Premix = 0, r.Concentrate
 				}
 			}
+			if r.Make == 0 && (r.PremixAvailable == 0 || r.Premix == 0) {
+				return &usageError{errors.New("--make is missing: how much to make; or --premix and --premix-available, to make all of that stronger or weaker")}
+			}
 			if fluid.IsGlycol() && r.Concentrate == 0 && r.Premix == 0 && r.Product == nil {
 				return &usageError{errors.New("--concentrate is missing: the strength by its label, such as 95%, and 100% for pure glycol; or --product with its --label")}
 			}
 			if err := byVolume(fluid, basis, r.Mass, &r.Concentrate, &r.Premix, &r.LeftMass); err != nil {
 				return err
 			}
-			m, err := chemistry.Mix(r)
+			m, err := mixOrAdjust(r)
 			if err != nil {
 				return err
 			}
@@ -134,8 +139,26 @@ against the strength stands above the amounts.`,
 	sure(f, "left", "left-uncertainty")
 	sure(f, "concentrate", "concentrate-uncertainty")
 	alias(f, "protect", "wall")
-	needFlags(cmd, "make")
 	return cmd
+}
+
+// mixOrAdjust makes so much, or of all the premix that there is.
+func mixOrAdjust(r chemistry.MixRequest) (chemistry.MixResult, error) {
+	switch {
+	case r.Make > 0:
+		return chemistry.Mix(r)
+	case r.Volume != nil && r.Mass == nil:
+		mass, err := chemistry.MassFractionOf(r.Fluid, *r.Volume)
+		if err != nil {
+			return chemistry.MixResult{}, err
+		}
+		r.Mass = &mass
+	case r.Mass == nil:
+		return chemistry.MixResult{}, &usageError{errors.New("--mass is missing: the strength that all of the premix is to get; a --wall goes with --make")}
+	}
+	return chemistry.Adjust(chemistry.AdjustRequest{
+		Fluid: r.Fluid, Have: r.PremixAvailable, HaveMass: r.Premix, Want: *r.Mass, Concentrate: r.Concentrate, Bench: r.Bench, Step: r.Step,
+	})
 }
 
 // labelFlags are a bought product and the lines of its label, or a container on

@@ -102,8 +102,13 @@ func asTyped(cmd *cobra.Command, err error) error {
 			return &loops.InvalidError{Field: "--" + p.in, Value: p.text, Reason: invalid.Reason}
 		}
 	}
-	if flag := cmd.Flags().Lookup(invalid.Field); flag != nil && flag.Changed {
-		return chemistry.InField(invalid, "--"+flag.Name)
+	if flag := cmd.Flags().Lookup(invalid.Field); flag != nil {
+		if earlier, ok := flag.Value.(renamed); ok {
+			flag = cmd.Flags().Lookup(earlier.is)
+		}
+		if flag.Changed {
+			return chemistry.InField(invalid, "--"+flag.Name)
+		}
 	}
 	return err
 }

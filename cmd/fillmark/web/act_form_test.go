@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -319,7 +320,8 @@ func TestWhatWasWrittenInBetweenIsJudged(t *testing.T) {
 	b := newBench(t)
 	tag := b.ana().Loop.Tag
 	form := url.Values{"page": {"refill"}, "key": {"shown before"}, "mail-consent": {"yes"}, "unproved": {"its rig is not here"}, "note": {"keys are in the box"}}
-	require.Equal(t, http.StatusSeeOther, b.act(tag, "leakcheck", url.Values{"hours": {"24"}, "wet": {"yes"}}).Code, "the other technician")
+	yesterday := loops.DayOf(b.now, time.UTC).AddDays(-1).String()
+	require.Equal(t, http.StatusSeeOther, b.act(tag, "leakcheck", url.Values{"day": {yesterday}, "hours": {"24"}, "wet": {"yes"}}).Code, "the other technician")
 	before := len(b.file(tag).History)
 
 	w := b.act(tag, "handover", form)

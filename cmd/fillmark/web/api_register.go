@@ -48,13 +48,3 @@ func (s *server) changeLoop(stamp workshop.Stamp, tag loops.Tag, loop loops.Loop
 	done, err := s.Workshop.Edit(stamp, workshop.Edit{Loop: &loop})
 	return LoopAnswer{done.Loop, done.Judgement}, acts.Loops().Named(err)
 }
-
-// LoopCopy asks for loops built like another one.
-type LoopCopy struct {
-	Machine loops.MachineID `json:"machine"`
-	Name    string          `json:"name,omitempty"` // empty keeps the name
-}
-
-func (s *server) copyLoop(stamp workshop.Stamp, tag loops.Tag, wanted LoopCopy) (loops.Loop, error) {
-	return s.Workshop.CopyLoop(stamp, tag, wanted.Machine, wanted.Name)
-}

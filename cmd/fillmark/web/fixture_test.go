@@ -231,6 +231,9 @@ func (b *bench) record(s workshop.Stamp, tag loops.Tag, entries ...loops.Entry) 
 func (b *bench) handsOver(s workshop.Stamp, tag loops.Tag, filled loops.Day) workshop.Recorded {
 	b.Helper()
 	next := filled.AddDays(1)
+	if next.After(loops.DayOf(s.At, time.UTC)) {
+		s.At = s.At.AddDate(0, 0, 1)
+	}
 	b.record(s, tag, loops.Entry{Kind: loops.KindLeakCheck, Day: next, LeakCheck: &loops.LeakCheck{Hours: 24, Dry: true}})
 	reading := func(die chemistry.Celsius) loops.Inspection {
 		return loops.Inspection{Die: &die, Room: new(chemistry.Celsius(20)), PowerW: new(90.0), Steady: true, Verdict: loops.Good}

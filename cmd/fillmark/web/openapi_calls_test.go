@@ -110,7 +110,6 @@ func loopCalls(tag, changed string) []apiCall {
 		{"GET", "/api/v1/loops/ABC", "", 422, ""},
 		{"PUT", "/api/v1/loops/" + tag, changed, 200, ""},
 		{"PUT", "/api/v1/loops/" + tag, changed, 409, ""},
-		{"POST", "/api/v1/loops/" + tag + "/copy", `{"machine":2,"name":"second loop"}`, 200, ""},
 		{"GET", "/api/v1/loops/" + tag + "/steps", "", 200, ""},
 		{"POST", "/api/v1/loops/" + tag + "/acts/leakcheck", `{"day":"2026-12-03","hours_h":2,"dry":true}`, 200, ""},
 		{"POST", "/api/v1/loops/" + tag + "/log", `{"room_c":22,"weeks":[{"day":"2026-11-23","warmest_c":60,"room_c":23,"hours":20}],"time":"time","temperature":"temp","read":1000}`, 200, ""},

@@ -257,7 +257,7 @@ func TestLongListsHavePages(t *testing.T) {
 	b := newBench(t)
 	file := b.ana()
 	for range 101 {
-		_, err := b.shop.CopyLoop(stamp(1), file.Loop.Tag, file.Machine.ID, "spare")
+		_, err := b.shop.AddLoop(stamp(1), loops.Loop{Machine: file.Machine.ID, Name: "spare", Construction: file.Loop.Construction})
 		require.NoError(t, err)
 	}
 	first := b.get("/loops").Body.String()

@@ -50,7 +50,6 @@ func (s *server) loopRoutes() []route {
 		{"GET /api/v1/loops/{tag}", technicians, "One loop with all that is known of it", reads(tag, s.Workshop.File)},
 		{"PUT /api/v1/loops/{tag}", technicians, "Change how a loop is built, at the revision that was read", writes2(s, tag, body[loops.Loop](), s.changeLoop)},
 		{"POST /api/v1/intakes", technicians, "Take a machine in at the counter: who, what, what hurts, photos", writes(s, body[workshop.Arrival](), s.Workshop.Arrive)},
-		{"POST /api/v1/loops/{tag}/copy", technicians, "Put a loop built like this one on record", writes2(s, tag, body[LoopCopy](), s.copyLoop)},
 		{"GET /api/v1/loops/{tag}/steps", technicians, "The wet work of a loop, step by step", reads(tag, s.Workshop.BenchSheetOf)},
 		{"POST /api/v1/loops/{tag}/log", technicians, "Keep what a temperature log of a loop showed, week by week", writes2(s, tag, body[loops.TemperatureLog](), s.keepLog)},
 		{"GET /api/v1/loops/{tag}/letter", technicians, "The letter about a loop, to be printed", writes(s, tag, s.letter)},

@@ -185,9 +185,17 @@ func (f File) snapshot() acts.Snapshot {
 	return acts.Snapshot{Loop: f.Loop, Machine: f.Machine, Owner: f.Owner, History: f.History}
 }
 
-// snapshotFor is the file with the containers that the act draws from.
+// snapshotFor is the file with the containers that the act draws from, and with
+// the other loops of the machine where it lets that go.
 func (w *Workshop) snapshotFor(file File, a acts.Act) (acts.Snapshot, error) {
 	s := file.snapshot()
+	if a.Kind() == loops.KindHandover {
+		inside, err := w.register.LoopsOf(file.Machine.ID)
+		if err != nil {
+			return s, err
+		}
+		s.Beside = slices.DeleteFunc(inside, func(l loops.Loop) bool { return l.ID == file.Loop.ID })
+	}
 	for _, id := range a.Containers() {
 		c, err := w.Container(id)
 		if err != nil {
@@ -277,8 +285,12 @@ func (w *Workshop) checked(s Stamp, file File, e loops.Entry) (loops.Entry, erro
 	if err := e.Validate(); err != nil {
 		return e, err
 	}
-	if today := loops.DayOf(s.At, w.settings.Zone).AddDays(1); e.Day.After(today) {
-		return e, wrong("day", e.Day.String(), "a day that has come; today is "+today.AddDays(-1).String())
+	today := loops.DayOf(s.At, w.settings.Zone)
+	if owners := loops.DayOf(s.At, w.zoneOf(file.Owner)); owners.After(today) {
+		today = owners
+	}
+	if e.Day.After(today) {
+		return e, wrong("day", e.Day.String(), "a day that has come; today is "+today.String())
 	}
 	return e, w.photosKept(e)
 }

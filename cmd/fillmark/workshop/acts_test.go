@@ -94,3 +94,26 @@ func TestSameActWithinTenMinutes(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, file.History, was+1)
 }
+
+// What is written down has happened: tomorrow is nobody's day, and today is the
+// workshop's or the owner's, whichever has got further.
+func TestNothingIsRecordedAhead(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	stamp := at("2026-10-05 09")
+	tomorrow := loops.DayOf(stamp.At, time.UTC).AddDays(1)
+	note := loops.Entry{Kind: loops.KindNote, Day: tomorrow, Note: "seen"}
+	loop := b.handedOver(t, "", stamp)
+	_, err := b.Do(stamp, loop.Tag, note)
+	require.ErrorContains(t, err, "today is 2026-10-05")
+
+	file, err := b.File(loop.Tag)
+	require.NoError(t, err)
+	file.Owner.Zone = "Pacific/Auckland" // where it is 22 o'clock; two hours on, the next day
+	_, err = b.Edit(stamp, workshop.Edit{Owner: &file.Owner})
+	require.NoError(t, err)
+	_, err = b.Do(stamp, loop.Tag, note)
+	require.ErrorContains(t, err, "today is 2026-10-05")
+	_, err = b.Do(at("2026-10-05 12"), loop.Tag, note)
+	require.NoError(t, err)
+}

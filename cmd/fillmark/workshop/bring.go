@@ -120,7 +120,7 @@ func (b *bringList) topUp(loop loops.Loop, shelf []loops.Container) {
 		}
 	}
 	if len(with) > 0 {
-		answer, err := TopUpQuestion{With: with}.about(loop).Check()
+		answer, err := TopUpQuestion{With: with}.CheckOf(loop, loops.SinceFill{})
 		if err == nil && answer.Verdict != chemistry.Stop {
 			poured := false
 			for _, s := range answer.Steps {

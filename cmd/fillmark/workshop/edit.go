@@ -241,20 +241,6 @@ func (f File) Judged() (j Judgement) {
 	return j
 }
 
-// CopyLoop records a loop built like the one with the tag in a machine, under
-// a tag of its own and with an empty history: taken for one like it until
-// somebody looks, see [acts.BuiltLike]. An empty name keeps the name.
-func (w *Workshop) CopyLoop(s Stamp, tag loops.Tag, machine loops.MachineID, name string) (loops.Loop, error) {
-	like, err := w.register.LoopByTag(tag)
-	if err != nil {
-		return loops.Loop{}, fmt.Errorf("loop %s: %w", tag, err)
-	}
-	if name == "" {
-		name = like.Name
-	}
-	return w.AddLoop(s, loops.Loop{Machine: machine, Name: name, Construction: acts.BuiltLike(like)})
-}
-
 // fresh refuses to write over what the writer did not read.
 func fresh[ID any](what string, id ID, read, now uint64) error {
 	if read != now {

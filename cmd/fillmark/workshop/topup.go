@@ -49,14 +49,8 @@ type TopUpQuestion struct {
 	// nil where they are not known.
 	FilledMass *chemistry.MassFraction `json:"filled_mass_fraction,omitempty"`
 	PH         *float64                `json:"ph,omitempty"`
-	// Additives are those in the loop beyond inhibitor and biocide.
-	Additives []chemistry.Additive `json:"-"`
-	// Doses are what is left of additives that a label doses.
-	Doses []chemistry.DoseLevel `json:"-"`
 	// WithinReach tells that animals or children get at the machine.
 	WithinReach bool `json:"animals_or_children_reach,omitempty"`
-	// full is what the loop on record holds; zero where nobody measured it.
-	full chemistry.Litre
 }
 
 // TopUpAnswer is the verdict, why, and what to do.
@@ -101,7 +95,27 @@ func (w *Workshop) CheckTopUp(q TopUpQuestion) (TopUpAnswer, error) {
 // CheckOf answers a question about a loop that somebody has read already, with
 // what happened since its fill.
 func (q TopUpQuestion) CheckOf(loop loops.Loop, since loops.SinceFill) (TopUpAnswer, error) {
-	return q.about(loop).since(since).Check()
+	charge := *loop.State.Charge
+	on := loop.TopUpRequest(charge, since)
+	if q.Room == nil && loop.State.Missing > 0 {
+		q.Room = &loop.State.Missing
+	}
+	full := chemistry.Litre(0)
+	switch {
+	case q.Holds != nil || q.Room == nil:
+	case loop.Volume > 0:
+		holds := loop.Volume - *q.Room
+		q.Holds, q.HoldsUncertainty, full = &holds, loop.VolumeUncertainty, loop.Volume
+	case charge.Volume > 0: // nobody measured the loop: what went in is in it
+		q.Holds = &charge.Volume
+	}
+	q.Hand = slices.Clone(q.Hand)
+	for i, h := range q.Hand {
+		if slices.Contains(since.Formulated, h.Container) {
+			q.Hand[i].Inhibitor = cmp.Or(q.Inhibitor, on.Inhibitor)
+		}
+	}
+	return q.check(on, full)
 }
 
 // fromShelf takes the containers that are named by their numbers from the
@@ -165,59 +179,6 @@ func AtHand(c loops.Container) (Hand, bool) {
 	return liquid, c.Fluid != "" && (mass != nil || !c.Fluid.IsGlycol())
 }
 
-// since completes the question with what happened to the charge since it was
-// filled.
-func (q TopUpQuestion) since(s loops.SinceFill) TopUpQuestion {
-	if q.FilledMass == nil {
-		q.FilledMass = s.FilledMass
-	}
-	if q.PH == nil {
-		q.PH = s.PH
-	}
-	q.Doses = append(q.Doses, s.Doses...)
-	q.Hand = slices.Clone(q.Hand)
-	for i, h := range q.Hand {
-		if slices.Contains(s.Formulated, h.Container) {
-			q.Hand[i].Inhibitor = q.Inhibitor
-		}
-	}
-	return q
-}
-
-// about completes the question with what is on record about the loop.
-func (q TopUpQuestion) about(l loops.Loop) TopUpQuestion {
-	charge := l.State.Charge
-	if charge.Fluid != "" {
-		q.Fluid = charge.Fluid
-	}
-	q.Sealed, q.WithinReach = q.Sealed || l.Sealed, q.WithinReach || l.WithinReach()
-	q.Metals, q.Materials = slices.Concat(q.Metals, l.Metals()), slices.Concat(q.Materials, l.Materials)
-	if q.Mass == nil {
-		q.Mass, q.MassUncertainty = charge.Mass, charge.MassUncertainty
-	}
-	contents := charge.Contents()
-	q.Inhibitor, q.Biocide = cmp.Or(q.Inhibitor, contents.Inhibitor), cmp.Or(q.Biocide, contents.Biocide)
-	q.Additives = append(q.Additives, contents.Additives...)
-	if q.Room == nil && l.State.Missing > 0 {
-		q.Room = &l.State.Missing
-	}
-	switch {
-	case q.Holds != nil || q.Room == nil:
-	case l.Volume > 0:
-		holds := l.Volume - *q.Room
-		q.Holds, q.HoldsUncertainty, q.full = &holds, l.VolumeUncertainty, l.Volume
-	case charge.Volume > 0: // nobody measured the loop: what went in is in it
-		q.Holds = &charge.Volume
-	}
-	if q.Hottest == nil {
-		q.Hottest = l.Hottest
-	}
-	if wall, ok := l.Wall(); ok && q.Protect == nil {
-		q.Protect = &wall
-	}
-	return q
-}
-
 // leastRoom is the least that is read off a vessel; less is a figure in another
 // unit (common practice, no source).
 const leastRoom chemistry.Litre = 0.0005
@@ -235,8 +196,27 @@ func CheckRoom(room, full chemistry.Litre) error {
 	return nil
 }
 
+// over puts what was asked over what is on record.
+func (q TopUpQuestion) over(r chemistry.TopUpRequest) chemistry.TopUpRequest {
+	r.Fluid = cmp.Or(r.Fluid, q.Fluid)
+	if q.Mass != nil {
+		r.Mass, r.MassUncertainty = q.Mass, q.MassUncertainty
+	}
+	r.Inhibitor, r.Biocide = cmp.Or(q.Inhibitor, r.Inhibitor), cmp.Or(q.Biocide, r.Biocide)
+	r.Metals, r.Materials = slices.Concat(q.Metals, r.Metals), slices.Concat(q.Materials, r.Materials)
+	r.FilledMass, r.PH = cmp.Or(q.FilledMass, r.FilledMass), cmp.Or(q.PH, r.PH)
+	r.Sealed, r.WithinReach, r.NoFrost = q.Sealed || r.Sealed, q.WithinReach || r.WithinReach, r.NoFrost && q.Protect == nil
+	r.Hottest, r.Protect = cmp.Or(q.Hottest, r.Hottest), cmp.Or(q.Protect, r.Protect)
+	r.HoldsUncertainty, r.At, r.Margin, r.Step = q.HoldsUncertainty, q.At, q.Margin, q.Step
+	return r
+}
+
 // Check answers the question from what it holds, without the register.
-func (q TopUpQuestion) Check() (TopUpAnswer, error) {
+func (q TopUpQuestion) Check() (TopUpAnswer, error) { return q.check(chemistry.TopUpRequest{}, 0) }
+
+// check answers it beside what is on record; full is what the loop there holds,
+// zero where nobody measured it.
+func (q TopUpQuestion) check(on chemistry.TopUpRequest, full chemistry.Litre) (TopUpAnswer, error) {
 	missing := func(field, right string) error {
 		return &loops.InvalidError{Field: field, Reason: right}
 	}
@@ -244,20 +224,16 @@ func (q TopUpQuestion) Check() (TopUpAnswer, error) {
 	if q.Room == nil {
 		return TopUpAnswer{}, missing("room", "how much fits in up to the mark, such as 60ml")
 	}
-	if err := CheckRoom(*q.Room, q.full); err != nil {
+	if err := CheckRoom(*q.Room, full); err != nil {
 		return TopUpAnswer{}, err
 	}
 	if q.Holds == nil {
 		return TopUpAnswer{}, missing("holds", "how much liquid is in the loop now, such as 520ml")
 	}
-	request := chemistry.TopUpRequest{
-		Fluid: q.Fluid, Mass: q.Mass, MassUncertainty: q.MassUncertainty, Inhibitor: q.Inhibitor, Biocide: q.Biocide,
-		Additives: q.Additives, Metals: q.Metals, Materials: q.Materials, FilledMass: q.FilledMass, PH: q.PH, Doses: q.Doses,
-		Holds: *q.Holds, HoldsUncertainty: q.HoldsUncertainty, Room: *q.Room, Sealed: q.Sealed,
-		At: q.At, Hottest: q.Hottest, Protect: q.Protect, Margin: q.Margin, Step: q.Step, WithinReach: q.WithinReach,
-	}
+	request := q.over(on)
+	request.Holds, request.Room = *q.Holds, *q.Room
 	for _, text := range q.With {
-		liquid, err := chemistry.ParseLiquid(text, q.Fluid)
+		liquid, err := chemistry.ParseLiquid(text, request.Fluid)
 		if err != nil {
 			return TopUpAnswer{}, chemistry.InField(err, "with")
 		}
@@ -265,7 +241,7 @@ func (q TopUpQuestion) Check() (TopUpAnswer, error) {
 	}
 	if q.Product != "" || len(q.Label) > 0 {
 		name := cmp.Or(q.Product, "the product")
-		request.With = append(request.With, chemistry.Liquid{Name: name, Product: &chemistry.Product{Name: name, Base: q.Fluid, Pairs: q.Label}})
+		request.With = append(request.With, chemistry.Liquid{Name: name, Product: &chemistry.Product{Name: name, Base: request.Fluid, Pairs: q.Label}})
 	}
 	for _, h := range q.Hand {
 		request.With = append(request.With, h.Liquid)
@@ -280,10 +256,10 @@ func (q TopUpQuestion) Check() (TopUpAnswer, error) {
 		return TopUpAnswer{}, missing("with", "what is at hand to fill the room, such as water or premix:35%")
 	}
 	answer := TopUpAnswer{
-		Verdict: verdict.Verdict, Reasons: chemistry.WorstFirst(verdict.Reasons), Fluid: q.Fluid, Steps: StepsOf(verdict.Steps),
+		Verdict: verdict.Verdict, Reasons: chemistry.WorstFirst(verdict.Reasons), Fluid: request.Fluid, Steps: StepsOf(verdict.Steps),
 		Expansion: verdict.Expansion.Millilitres(), Cautions: verdict.Cautions, Sources: verdict.Sources,
 	}
-	if q.Mass != nil && q.Fluid != "" {
+	if request.Mass != nil && request.Fluid != "" {
 		before, after := StrengthOf(verdict.Before), StrengthOf(verdict.After)
 		answer.Before, answer.After = &before, &after
 	}
