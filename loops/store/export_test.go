@@ -73,6 +73,7 @@ func Shapes() []any {
 		technicianV1{}, technicianLineV1{}, signInV1{}, tokenV1{}, startV1{}, endV1{},
 	}
 }
+
 // BareUpdate runs fn in a bbolt transaction of the store's file with nothing of
 // ours around it, and SetNoSync leaves the syncs out where the store is a file,
 // for the benchmarks.
