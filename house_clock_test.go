@@ -36,18 +36,19 @@ func mayReadClock() map[string]string {
 
 		"main.go longest": span,
 
+		"next_schema_test.go TestCampaignNextSchema": span,
+
 		"relay.go pace":        span,
 		"starttls.go Write":    deadline,
 		"starttls.go startTLS": deadline,
 
-		"bench_test.go BenchmarkSweep":               span,
-		"bench_test.go BenchmarkOutbox":              span,
-		"bench_test.go BenchmarkTransport":           span,
-		"bench_test.go benchmarkWrite":               span,
-		"transport_test.go TestRelayKeepsTheRate":    span,
-		"next_schema_test.go TestCampaignNextSchema": span,
-		"script_test.go awaitfile":                   deadline,
-		"serve_test.go TestSlowBodiesAreCutOff":      deadline,
+		"bench_test.go BenchmarkSweep":            span,
+		"bench_test.go BenchmarkOutbox":           span,
+		"bench_test.go BenchmarkTransport":        span,
+		"bench_test.go benchmarkWrite":            span,
+		"transport_test.go TestRelayKeepsTheRate": span,
+		"script_test.go awaitfile":                deadline,
+		"serve_test.go TestSlowBodiesAreCutOff":   deadline,
 	}
 }
 
