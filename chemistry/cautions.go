@@ -214,6 +214,23 @@ const (
 	TaskWaste Task = "waste" // store and hand over used coolant
 )
 
+// words name the task on a sheet.
+func (t Task) words() string {
+	switch t {
+	case TaskOpen:
+		return "opening a loop"
+	case TaskClean:
+		return "cleaning"
+	case TaskDose:
+		return "inhibitor or biocide undiluted"
+	case TaskTest:
+		return "leak test"
+	case TaskWaste:
+		return "used coolant"
+	}
+	return string(t)
+}
+
 // alcoholSubstance is the alcohol that loops are cleaned with.
 const alcoholSubstance = "isopropanol"
 
@@ -221,7 +238,7 @@ const alcoholSubstance = "isopropanol"
 // has none.
 func TaskCautions(t Task) []Caution {
 	say := func(text, source string, g Grade) Caution {
-		return Caution{Substance: string(t), Text: text + " " + Deferral, Source: source, Grade: g}
+		return Caution{Substance: t.words(), Text: text + " " + Deferral, Source: source, Grade: g}
 	}
 	switch t {
 	case TaskOpen:

@@ -28,6 +28,9 @@ const (
 // Agents returns all agents known here.
 func Agents() []Agent { return members[Agent](KindAgent) }
 
+// Name is the agent as the trade writes it.
+func (a Agent) Name() string { return Family{KindAgent, string(a)}.Name() }
+
 // ParseAgent reads an agent by its name or another it goes by, such as vinegar; else an [*InvalidError] that lists them.
 func ParseAgent(s string) (Agent, error) {
 	if s == "" {

@@ -85,6 +85,9 @@ func (m Material) Family() Family {
 	return Family{KindPlastic, string(m)}
 }
 
+// Name is the material as the trade writes it.
+func (m Material) Name() string { return m.Family().Name() }
+
 // ParseMaterial reads a seal or a plastic, or none; else an [*InvalidError] that lists them.
 func ParseMaterial(s string) (Material, error) {
 	if strings.EqualFold(strings.TrimSpace(s), string(NoMaterial)) {

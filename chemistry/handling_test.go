@@ -241,8 +241,8 @@ func TestCleaningCautions(t *testing.T) {
 		}
 		return out
 	}
-	assert.Equal(t, []string{"acid", "bleach", "clean", "clean"}, names(chemistry.Bleach, chemistry.Acid))
-	assert.Equal(t, []string{"isopropanol", "clean", "clean"}, names(chemistry.Alcohol))
+	assert.Equal(t, []string{"acid", "bleach", "cleaning", "cleaning"}, names(chemistry.Bleach, chemistry.Acid))
+	assert.Equal(t, []string{"isopropanol", "cleaning", "cleaning"}, names(chemistry.Alcohol))
 	for _, a := range []chemistry.Agent{chemistry.Acid, chemistry.Alkali, chemistry.Bleach, chemistry.Ammonia, chemistry.Peroxide} {
 		c := chemistry.CleaningCautions([]chemistry.Agent{a})[0]
 		assert.Equal(t, "Danger", c.Signal, a)

@@ -33,6 +33,11 @@ const (
 	LookFan   StepID = "look-fan"
 	LookDust  StepID = "look-dust"
 	LookMount StepID = "look-mount"
+
+	// What is read with these, the entry that follows asks for too.
+	StepDrain    StepID = "drain"
+	StepStrength StepID = "strength"
+	StepLeakRun  StepID = "leak-run"
 )
 
 func before() []Step {
@@ -65,7 +70,7 @@ func drainAndJudge() []Step {
 	step := func(id StepID, phase StepPhase, do, caution, source string, grade chemistry.Grade) Step {
 		return Step{ID: id, Phase: phase, Do: do, Caution: caution, Source: source, Grade: grade}
 	}
-	drain := step("drain", PhaseDrain, "Open the lowest joint and catch all of it in a clean, labelled vessel; measure it and write it into the used-fluid log.", "Gloves and eye protection. Ethylene glycol is poisonous and tastes sweet: nothing open where animals or children reach. Nothing into a drain or the ground.", fluidLabel, chemistry.Maker)
+	drain := step(StepDrain, PhaseDrain, "Open the lowest joint and catch all of it in a clean, labelled vessel; measure it and write it into the used-fluid log.", "Gloves and eye protection. Ethylene glycol is poisonous and tastes sweet: nothing open where animals or children reach. Nothing into a drain or the ground.", fluidLabel, chemistry.Maker)
 	drain.Records, drain.Unit = "volume drained", "ml"
 	keep := step("sample", PhaseDrain, "Fill a sample bottle to the brim, cap it, write tag, day and temperature on it, and read strength and pH from it.", "Flush the bottle with the liquid first; a half-full bottle changes.", filterGuide, chemistry.Practice)
 	reservoir := step("reservoir", PhaseDrain, "Empty the reservoir first, then the rest.", "Acrylic cracks with alcohol: wipe it with water and soap only.", common, chemistry.FromMemory)
@@ -106,7 +111,7 @@ func refill() []Step {
 	open.Only = OpenOnly
 	sealed := step("fill-sealed", "Fill with the opening as the highest point, slowly, tapping; leave the room the expansion needs before closing.", "A sealed loop filled to the brim cold bursts or leaks warm: check the room before you close it.", common, chemistry.FromMemory)
 	sealed.Only = SealedOnly
-	strength := step("strength", "After at least a quarter of an hour of circulation take a drop, cool it to the instrument's temperature and read the strength.", "Zero the instrument with distilled water first and read the scale of the right glycol: the wrong one is off by 10 °C.", refractive, chemistry.Standard)
+	strength := step(StepStrength, "After at least a quarter of an hour of circulation take a drop, cool it to the instrument's temperature and read the strength.", "Zero the instrument with distilled water first and read the scale of the right glycol: the wrong one is off by 10 °C.", refractive, chemistry.Standard)
 	strength.Records, strength.Unit = "glycol", "mass %"
 	weigh := step("weigh-filled", "Weigh it filled, dry outside, with the same brackets.", "This is what every later weighing is compared with.", common, chemistry.FromMemory)
 	weigh.Records, weigh.Unit = "mass filled", "g"
@@ -120,7 +125,7 @@ func refill() []Step {
 }
 
 func leakCheck() []Step {
-	run := Step{ID: "leak-run", Phase: PhaseLeakCheck, Do: "Run the pump alone on a separate supply, the machine unpowered, with dry paper under every joint, for about 24 hours.",
+	run := Step{ID: StepLeakRun, Phase: PhaseLeakCheck, Do: "Run the pump alone on a separate supply, the machine unpowered, with dry paper under every joint, for about 24 hours.",
 		Caution: "Nothing but the pump has power. Wet: off, unplug, soak up, and dry about two days before power. A tube below the dew point is wet without a leak.", Source: leakPages, Grade: chemistry.Practice}
 	run.Records, run.Unit = "duration", "h"
 	return []Step{

@@ -6,6 +6,7 @@ package notify
 import (
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -70,8 +71,8 @@ const (
 	ruleCare rule = "care"
 )
 
-// textWidth is the width of the plain text, in characters.
-const textWidth = 72
+// TextWidth is the width of the plain text, in characters.
+const TextWidth = 72
 
 // wrap breaks text at blanks, those that do not break apart; lines after the first
 // are indented to the width of the lead. A word longer than a line, such as a link,
@@ -84,7 +85,7 @@ func wrap(lead, text string) string {
 	for i, word := range strings.FieldsFunc(text, breaks) {
 		width := utf8.RuneCountInString(word)
 		if i > 0 {
-			if used+1+width > textWidth {
+			if used+1+width > TextWidth {
 				b.WriteString("\n" + indent)
 				used = len(indent)
 			} else {
@@ -101,18 +102,38 @@ func wrap(lead, text string) string {
 // breaks tells of a character that a line may end at it.
 func breaks(r rune) bool { return unicode.IsSpace(r) && r != '\u00a0' && r != '\u202f' }
 
+const bullet = "-  "
+
 func itemText(numbered bool, index int, text string) string {
 	if numbered {
 		return wrap(fmt.Sprintf("%d. ", index+1), text)
 	}
-	return wrap("-  ", text)
+	return wrap(bullet, text)
+}
+
+// BeginsItem tells of a line of a plain text that it is the first of an item of a list.
+func BeginsItem(line string) bool {
+	number, _, numbered := strings.Cut(line, ". ")
+	_, err := strconv.ParseUint(number, 10, 8)
+	return numbered && err == nil || strings.HasPrefix(line, bullet)
 }
 
 func ruleText(r rule) string {
 	if r == ruleCare {
-		return strings.TrimSpace(strings.Repeat("- ", textWidth/2))
+		return strings.TrimSpace(strings.Repeat("- ", TextWidth/2))
 	}
-	return strings.Repeat("─", textWidth)
+	return strings.Repeat("─", TextWidth)
+}
+
+// RuleOf tells which verdict's rule a line of a plain text is: "go", "care", or
+// empty for a line that is none.
+func RuleOf(line string) string {
+	for _, r := range []rule{ruleGo, ruleCare} {
+		if line == ruleText(r) {
+			return string(r)
+		}
+	}
+	return ""
 }
 
 // when prints a day as people write it, and how far it is from today.

@@ -18,6 +18,7 @@ import { pages } from './pages.mjs'
 import { jobs } from './jobs.mjs'
 import { offlineJobs } from './offline.mjs'
 import { scanJobs } from './scan.mjs'
+import { wholeJobs } from './whole.mjs'
 import { checkPrints } from './prints.mjs'
 import { launch, lettersIn, loopsOf, start } from './serve.mjs'
 
@@ -72,7 +73,7 @@ const madeBy = async (server, program, day) => {
   looks.sort((a, b) => b.text.includes(items[0].tag) - a.text.includes(items[0].tag))
   const [{ page: owner, stop }, ...others] = looks
   const made = {
-    base, day, technician: 'Bo Alder', product: 'Quayside mix 30', password, tag: items[0].tag,
+    base, day, program, technician: 'Bo Alder', product: 'Quayside mix 30', password, tag: items[0].tag,
     // A job finds this one wet, and then nobody is asked to look it over any more.
     wet: items.find((l) => l.owner_name && l.place === 'in service' && l.state.charge && !shown.includes(l.tag)).tag,
     opened: items.find((l) => l.state.cause)?.tag,
@@ -225,7 +226,7 @@ const main = async (program, day, onlyJobs) => {
       checkHTML(html)
     }
     await checkPrints(browser, made, check)
-    await doJobs(browser, made, onlyJobs ? jobs : [...jobs, ...offlineJobs, ...scanJobs])
+    await doJobs(browser, made, onlyJobs ? jobs : [...jobs, ...offlineJobs, ...scanJobs, ...wholeJobs])
   } finally {
     await browser.close()
     await server.stop()

@@ -14,7 +14,7 @@ const roll = { width: 62, height: 90 } // mm
 const near = 0.5 // mm; Chromium rounds to its pixels
 
 // prints are what a workshop prints: a line each. `says` names the wordings it must have, `codes` is how far from the left in mm
-// a label begins whose QR code leads to the page of what it is on.
+// a label begins whose QR code leads to the page of what it is on; `columns` that it is read column by column.
 export const prints = [
   { name: 'label, 62 mm', path: (p) => `/loops/${p.tag}/label`, size: roll, pages: 1, codes: [0], says: ['tag', 'fluid', 'fraction', 'cautions', 'filled'] },
   { name: 'label, A4', path: (p) => `/loops/${p.tag}/label?size=a4&place=2&copies=8`, size: A4, pages: 1, codes: [72, 134], says: ['tag', 'fluid', 'fraction', 'cautions', 'filled'] },
@@ -22,8 +22,8 @@ export const prints = [
   { name: 'labels of several, coolant not known, A4', path: (p) => `/labels?place=9&tag=${p.unknown}&tag=${p.unknown}`, size: A4, pages: 2, codes: [], says: ['not known'] },
   { name: 'labels of several, 62 mm', path: (p) => `/labels?size=62&tag=${p.tag}&tag=${p.tag}`, size: roll, pages: 2, codes: [], says: ['tag', 'fluid', 'fraction', 'cautions', 'filled'] },
   { name: 'labels of several, A4', path: (p) => `/labels?place=9&tag=${p.tag}&tag=${p.tag}`, size: A4, pages: 2, codes: [], says: ['tag', 'fluid', 'fraction', 'cautions', 'filled'] },
-  { name: 'hand-over sheet', path: (p) => `/loops/${p.tag}/handover`, size: A4, codes: [], says: ['tag', 'owner', 'machine', 'fluid', 'fraction', 'take care', 'wet'] },
-  { name: 'job sheet', path: (p) => `/loops/${p.tag}/refill`, size: A4, codes: [], says: ['tag', 'machine', 'fluid', 'fraction', 'steps', 'figures'] },
+  { name: 'hand-over sheet', path: (p) => `/loops/${p.tag}/handover`, size: A4, pages: 2, codes: [], says: ['tag', 'owner', 'machine', 'fluid', 'fraction', 'take care', 'wet'] },
+  { name: 'job sheet', path: (p) => `/loops/${p.tag}/refill`, size: A4, pages: 3, columns: true, codes: [], says: ['tag', 'machine', 'fluid', 'fraction', 'steps', 'figures'] },
   { name: 'receipt', path: (p) => `/loops/${p.tag}/receipt`, size: A4, pages: 1, codes: [], says: ['tag', 'owner', 'machine', 'fluid', 'warranty'] },
   { name: 'card', path: (p) => `/loops/${p.tag}/card`, size: A4, pages: 1, codes: [], says: ['tag', 'machine', 'next day', 'how cold', 'how to look', 'take care'] },
   { name: "owner's letter", path: (p) => `/loops/${p.tag}/letter`, size: A4, codes: [], says: ['tag', 'owner', 'machine', 'fluid', 'take care', 'wet', 'on paper'] },
@@ -71,9 +71,9 @@ export const sizeProblems = (pdf, size, pages) => {
   return problems
 }
 
-// textProblems looks for what the print has to say.
-export const textProblems = (pdf, says, subject) => {
-  const text = squeezed(execFileSync('pdftotext', ['-layout', pdf, '-'], { encoding: 'utf8' }))
+// textProblems looks for what the print has to say; columns are read one after the other.
+export const textProblems = (pdf, says, subject, columns) => {
+  const text = squeezed(execFileSync('pdftotext', [...(columns ? [] : ['-layout']), pdf, '-'], { encoding: 'utf8' }))
   const missing = says.filter((name) => {
     const wanted = wordings[name](subject)
     return !(wanted instanceof RegExp ? wanted.test(text) : text.includes(wanted))
@@ -107,7 +107,7 @@ export const checkPrints = async (browser, made, check) => {
   const context = await browser.newContext({ storageState: made.signedIn })
   try {
     const subject = subjectOf(made)
-    for (const [n, { name, path, size, pages, codes, says }] of prints.entries()) {
+    for (const [n, { name, path, size, pages, columns, codes, says }] of prints.entries()) {
       const page = await context.newPage()
       const answer = await page.goto(made.base + path(subject))
       const pdf = join(folder, `${n}.pdf`)
@@ -115,7 +115,7 @@ export const checkPrints = async (browser, made, check) => {
       const address = made.base + path(subject).replace(/\/label.*$/, '')
       check(`${name} (printed)`, [
         ...(answer.status() === 200 ? [] : [`status ${answer.status()}`]),
-        ...sizeProblems(pdf, size, pages), ...textProblems(pdf, says, subject), ...codeProblems(pdf, codes, address),
+        ...sizeProblems(pdf, size, pages), ...textProblems(pdf, says, subject, columns), ...codeProblems(pdf, codes, address),
       ])
       if (codes.length > 0) {
         const led = await page.goto(address)

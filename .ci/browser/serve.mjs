@@ -9,7 +9,7 @@ import { createServer } from 'node:net'
 import { join } from 'node:path'
 import { chromium } from 'playwright-core'
 
-const freePort = () => new Promise((resolve, reject) => {
+export const freePort = () => new Promise((resolve, reject) => {
   const server = createServer().on('error', reject)
   server.listen(0, '127.0.0.1', () => {
     const { port } = server.address()

@@ -58,7 +58,8 @@ type chargeLife struct {
 	openings  []loops.Entry
 }
 
-// livesOf splits a history into the lives of its charges.
+// livesOf splits a history into the lives of its charges. What a machine came in
+// with is one too where it was opened before anybody filled it.
 func livesOf(history []loops.Entry) []chargeLife {
 	var lives []chargeLife
 	for e, state := range loops.States(history) {
@@ -68,6 +69,9 @@ func livesOf(history []loops.Entry) []chargeLife {
 			}
 			lives = append(lives, chargeLife{charge: e.Fill.Charge, poured: e.Fill.Poured})
 			continue
+		}
+		if len(lives) == 0 && e.Kind == loops.KindOpening {
+			lives = append(lives, chargeLife{charge: loops.Charge{Origin: loops.UnknownOrigin, FilledTo: e.Day}})
 		}
 		if len(lives) > 0 {
 			lives[len(lives)-1].read(e, state)

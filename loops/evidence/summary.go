@@ -64,9 +64,11 @@ type SummaryCase struct {
 	Photos     []loops.OpeningPhoto `json:"photos,omitempty"`
 }
 
-// Age writes the months at the opening: "14.2" or "10.1 to 16.0".
+// Age writes the months at the opening: "14.2", "10.1 to 16.0" or "not known".
 func (c SummaryCase) Age() string {
 	switch {
+	case c.MonthsTo == 0 && c.MonthsFrom == 0:
+		return "not known"
 	case c.MonthsTo == 0:
 		return fmt.Sprintf("%.1f or more", c.MonthsFrom)
 	case math.Abs(c.MonthsTo-c.MonthsFrom) < 0.05:

@@ -137,8 +137,10 @@ func (a *Fill) charge(s Snapshot, today loops.Day) (loops.Charge, []loops.Pour, 
 		c.FilledFrom = c.FilledTo
 	}
 	poured, err := s.fromShelf(a.Poured)
+	left := s.leftInside(a.on(today), poured)
+	inside := slices.Concat(poured, left)
 	if err == nil {
-		err = s.asPoured(a, poured, &c)
+		err = s.asPoured(a, inside, &c)
 	}
 	if err == nil {
 		err = a.strength(&c)
@@ -148,9 +150,12 @@ func (a *Fill) charge(s Snapshot, today loops.Day) (loops.Charge, []loops.Pour, 
 	}
 	if c.MassKnown.How == loops.Calculated {
 		c.MassUncertainty = max(c.MassUncertainty, labelsOff(poured))
+		for _, p := range left {
+			c.MassKnown.By += ", and " + p.Volume.String() + " left inside"
+		}
 	}
 	if c.Volume == 0 {
-		c.Volume = s.together(poured)
+		c.Volume = s.together(inside)
 	}
 	named := poured[:0:0]
 	for _, p := range poured { // a bare amount is the charge itself
@@ -179,6 +184,9 @@ func (s Snapshot) asPoured(a *Fill, poured []loops.Pour, c *loops.Charge) error 
 		case p.Liquid == "":
 			said = true // a bare amount is the charge itself
 		}
+	}
+	if i := slices.IndexFunc(poured, func(p loops.Pour) bool { return p.Fluid.IsGlycol() }); said && c.Fluid == "" && i >= 0 {
+		c.Fluid = poured[i].Fluid // its strength alone was said
 	}
 	if said || len(poured) == 0 {
 		return nil

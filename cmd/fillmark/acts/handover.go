@@ -70,7 +70,7 @@ func (a *Handover) Judge(s Snapshot, today loops.Day) []Reason {
 	if state.Unproved() && a.Unproved == "" {
 		reasons = append(reasons, Reason{
 			Rule: "unproved", Verdict: chemistry.Stop, Text: "nothing proves that the repair holds.", Source: sourceRecord, Grade: chemistry.Computed,
-			Way: "Record a proof, or say why there is none (--unproved).",
+			Way: "Record a proof, or say why there is none.",
 		})
 	}
 	if a.Mail == nil && s.Owner.ID != 0 && !s.Owner.Consent.Mail {

@@ -244,10 +244,17 @@ func listed[V ~string](all []V) string {
 	return strings.Join(words, ", ")
 }
 
-// spelt is a choice that chemistry reads in the spellings people use.
-func spelt[V ~string](word string, all []V, parse func(string) (V, error)) kind[V] {
+// named is a string that has a name as the trade writes it.
+type named interface {
+	~string
+	Name() string
+}
+
+// spelt is a choice that chemistry reads in the spellings people use, and writes as
+// the trade does.
+func spelt[V named](word string, all []V, parse func(string) (V, error)) kind[V] {
 	k := choice(word, all)
-	k.parse = parse
+	k.parse, k.show = parse, V.Name
 	return k
 }
 
@@ -260,7 +267,5 @@ func anyFluid() kind[chemistry.Fluid] {
 }
 
 func fluidOf(all []chemistry.Fluid, parse func(string) (chemistry.Fluid, error)) kind[chemistry.Fluid] {
-	k := spelt("FLUID", all, parse)
-	k.show = chemistry.Fluid.Name
-	return k
+	return spelt("FLUID", all, parse)
 }

@@ -89,8 +89,8 @@ func openingPhoto() kind[loops.OpeningPhoto] {
 // Kind is opening.
 func (a *Opening) Kind() loops.EntryKind { return loops.KindOpening }
 
-// Check refuses an opening that contradicts the loop's history: of a loop that
-// was never filled, that failed before it was filled, or was measured good
+// Check refuses an opening that contradicts the loop's history: before a first
+// fill that is on record, that failed before it was filled, or was measured good
 // after it had failed.
 func (a *Opening) Check(s Snapshot, today loops.Day) error {
 	on := a.on(today)
@@ -101,7 +101,7 @@ func (a *Opening) Check(s Snapshot, today loops.Day) error {
 				return wrong("day", on.String(), "not before the loop was filled, "+e.Day.String())
 			}
 		}
-		return wrong("tag", string(s.Loop.Tag), "a loop of which it is on record what is in it; record that first: loop fill TAG --origin factory --filled-from DAY --filled-to DAY, or --fluid unknown")
+		return nil // it came in with a liquid of which nobody knows
 	}
 	if a.Cause == loops.CauseNone || !a.Cause.InLoop() {
 		return nil

@@ -36,7 +36,7 @@ func (s Snapshot) tooCold(state loops.State) []Reason {
 	if p.Wall == nil && !p.NoFrost {
 		return []Reason{{
 			Rule: "wall-unknown", Verdict: chemistry.Stop, Text: "nobody said how cold the coldest wetted wall gets.", Source: sourceRecord, Grade: chemistry.Computed,
-			Way: "Ask how cold it gets in use, storage and on the way, and write it into the loop's record (--wall), or that nothing in it can freeze (--no-frost).",
+			Way: "Ask how cold it gets in use, storage and on the way, and write it into the loop's record, or that nothing in it can freeze.",
 		}}
 	}
 	if p.Holds {

@@ -115,7 +115,11 @@ func ageWords(l evidence.OpeningLine) string {
 
 func printOpening(p *printer, f evidence.OpeningFile) {
 	p.line("%s opened on %s, entry %d by %s: %s.", f.Tag, f.Day.Long(), f.Entry, f.By, f.Opening.Cause)
-	p.paragraph("  ", "    ", fmt.Sprintf("Seen: %s. Age %s months since the %s fill, %s.", cmp.Or(f.Look, "nothing noted"), ageWords(f.OpeningLine), f.Origin, chargeWords(&f.Charge)))
+	age := "Age " + ageWords(f.OpeningLine)
+	if f.MonthsFrom > 0 || f.MonthsTo > 0 {
+		age += fmt.Sprintf(" months since the %s fill", f.Origin)
+	}
+	p.paragraph("  ", "    ", fmt.Sprintf("Seen: %s. %s, %s.", cmp.Or(f.Look, "nothing noted"), age, chargeWords(&f.Charge)))
 	if f.Opening.Words != "" {
 		p.paragraph("  ", "    ", f.Opening.Words)
 	}

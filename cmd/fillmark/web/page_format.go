@@ -32,8 +32,13 @@ func formats() template.FuncMap {
 	}
 }
 
-// oneDecimal writes a bare figure with one decimal.
-func oneDecimal(v float64) string { return strconv.FormatFloat(v, 'f', 1, 64) }
+// oneDecimal writes a bare figure with one decimal and a true minus sign.
+func oneDecimal(v float64) string {
+	return strings.Replace(strconv.FormatFloat(v, 'f', 1, 64), "-", "\u2212", 1)
+}
+
+// minuses gives the figures of a sentence true minus signs.
+func minuses(text string) string { return strings.ReplaceAll(text, " -", " \u2212") }
 
 func count(n int, what string) string {
 	if n == 1 {

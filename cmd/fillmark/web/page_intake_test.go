@@ -241,6 +241,9 @@ func TestIntakeWithFourFields(t *testing.T) {
 		assert.Equal(t, kind == loops.DonorUnit, file.Owner.ID == 0)
 		b.says(b.get("/loops/"+string(tag)), "Sealed or open, and what its parts are made of: look at it", string(kind))
 		b.says(b.get("/loops/"+string(tag)), "sealed or open is not known", string(kind))
+		sheet := b.get("/loops/" + string(tag) + "/refill").Body.String()
+		assert.NotContains(t, sheet, "Sealed, holds 0", "nobody said so")
+		assert.Contains(t, squeeze(sheet), "<p>Sealed or open is not known; what it holds is not known; ")
 		edit := b.get("/loops/" + string(tag) + "/edit").Body.String()
 		assert.NotContains(t, edit, `value="yes" checked> sealed`, "nobody said so")
 		w := b.post("/loops/"+string(tag)+"/edit", url.Values{"machine.revision": {"1"}, "loop.revision": {"1"}, "machine.kind": {string(kind)}, "machine.name": {"x"},

@@ -289,7 +289,7 @@ func (s *server) containerLabel(c loops.Container) (label, error) {
 	lines := workshop.ContainerLabel(c)
 	l.Big, l.Name, _ = strings.Cut(lines[0], ", ")
 	for _, line := range lines[1:] {
-		l.Lines = append(l.Lines, labelLine{"", line})
+		l.Lines = append(l.Lines, labelLine{"", minuses(line)})
 	}
 	if c.Fluid != "" { // its long caution is the last line: the label has the short words
 		l.Lines = l.Lines[:len(l.Lines)-1]

@@ -229,5 +229,5 @@ func filledWords(c loops.Charge) string {
 
 // buildLine says in one line how a loop is built.
 func buildLine(c loops.Construction) string {
-	return strings.ReplaceAll(strings.Join(c.Words(), "; "), " -", " \u2212")
+	return minuses(strings.Join(c.Words(), "; "))
 }

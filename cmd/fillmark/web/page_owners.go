@@ -112,24 +112,3 @@ func (s *server) editOwner(w http.ResponseWriter, r *http.Request) error {
 		again: func(status int) error { return s.render(w, status, "ownerfile", p) },
 	})
 }
-
-// letterPage is a letter on paper for an owner without mail.
-type letterPage struct {
-	frame
-	Tag  loops.Tag
-	Text string
-}
-
-func (s *server) pageLetter(w http.ResponseWriter, r *http.Request) error {
-	tag, err := tagOf(r)
-	if err != nil {
-		return err
-	}
-	letter, err := s.Workshop.Printed(s.stamp(r), tag)
-	if err != nil {
-		return err
-	}
-	p := letterPage{frame: s.newFrame(r, "Letter "+string(tag)), Tag: tag, Text: letter.Text}
-	p.Here = "loops"
-	return s.render(w, http.StatusOK, "letter", p)
-}

@@ -5,6 +5,7 @@ package web
 
 import (
 	"errors"
+	"maps"
 	"net/http"
 	"net/url"
 
@@ -26,8 +27,7 @@ type refillPage struct {
 	Machine  string
 	Owner    loops.Owner
 	Sealed   bool
-	Metals   []chemistry.Metal
-	Holds    chemistry.Litre
+	Built    string
 	Charge   string
 	Warnings []string
 	Phases   []refillPhase
@@ -57,7 +57,7 @@ type refillPhase struct {
 	Steps []refillStep
 	Open  int
 	Now   bool // its steps are the next ones
-	// Holds names the form that belongs to it; empty for none.
+	// Holds names the form that belongs to it, or leads elsewhere; empty for none.
 	Holds  string
 	Record []refillRecord // what such forms put on record in this visit
 }
@@ -93,7 +93,7 @@ func (s *server) refillPage(r *http.Request, file workshop.File, f *form, sent *
 	sheet, loop := file.BenchSheet(), file.Loop
 	p := refillPage{
 		frame: s.newFrame(r, "Job sheet "+string(loop.Tag)), Form: f, Tag: loop.Tag, Machine: file.Machine.Name, Owner: file.Owner,
-		Sealed: loop.Sealed, Metals: loop.Metals(), Holds: loop.Volume, Charge: chargeLine(loop.State), Warnings: sheet.Warnings, Cautions: sheet.Cautions,
+		Sealed: loop.Sealed, Built: capital(buildLine(loop.Construction)), Charge: capital(chargeLine(loop.State)), Warnings: sheet.Warnings, Cautions: sheet.Cautions,
 		Fluids: fluidChoices("choose"), Inhibitors: choicesOf("not known", chemistry.Inhibitors()), Biocides: choicesOf("not known", chemistry.Biocides()),
 		Acts: s.actForms(file, refillForm, sent),
 	}
@@ -126,40 +126,13 @@ func (s *server) refillPage(r *http.Request, file workshop.File, f *form, sent *
 		p.Mix = mixFor(f, loop, lastCharge(file), bottle)
 		p.Query = mixQuery(f)
 	}
-	today := loops.DayOf(s.Now(), s.Workshop.Settings().Zone).String()
-	p.Acts.offers["fill"] = url.Values{"day": {today}}
+	p.Acts.offers["fill"] = url.Values{"day": {loops.DayOf(s.Now(), s.Workshop.Settings().Zone).String()}}
 	if p.Mix != nil {
-		p.Acts.offers["fill"] = fillOffers(f, *p.Mix, today)
+		maps.Copy(p.Acts.offers["fill"], fillOffers(f, *p.Mix))
 	}
 	p.Acts.offers["handover"] = consentOffers(file.Owner.Consent)
+	offerFigures(p.Acts.offers, visit)
 	return p, nil
-}
-
-// fillOffers put into the form of the fill what was worked out for the mix; its
-// strength is calculated until somebody reads it.
-func fillOffers(f *form, mix mixAnswer, today string) url.Values {
-	offers := url.Values{"day": {today}, "poured": {quantityIn(mix.Total.Millilitres())}}
-	for name, asked := range map[string]string{
-		"fluid": "fluid", "inhibitor": "inhibitor", "biocide": "biocide", "inhibitor-dose": "inhibitor_dose", "biocide-dose": "biocide_dose",
-	} {
-		offers.Set(name, f.text(asked))
-	}
-	bottle := f.text("bottle")
-	if mix.Result != nil && bottle == "" { // of a bottle the strength follows from what was poured
-		offers.Set("mass", quantityIn(mix.Result.MassPercent))
-		offers.Set("mass-known", string(loops.Calculated))
-	}
-	if bottle != "" {
-		offers.Set("poured-of", bottle)
-		for _, part := range mix.Parts {
-			name := "poured"
-			if part.Name == chemistry.PartDilutionWater {
-				name = "poured:water"
-			}
-			offers.Set(name, quantityIn(part.Volume.Millilitres()))
-		}
-	}
-	return offers
 }
 
 // bottle is the container that a mix is asked for from; nil where none is
@@ -181,17 +154,6 @@ func (s *server) bottle(f *form) (*loops.Container, error) {
 		return nil, nil
 	}
 	return nil, err
-}
-
-// consentOffers say again what the owner agreed to before.
-func consentOffers(c loops.Consent) url.Values {
-	offers := url.Values{}
-	for name, agreed := range map[string]bool{"mail-consent": c.Mail, "opening-consent": c.Opening, "photo-consent": c.Photos} {
-		if agreed {
-			offers.Set(name, "yes")
-		}
-	}
-	return offers
 }
 
 // steps are an act for every step that is ticked, with its figure. The form's
@@ -259,7 +221,7 @@ func readingsBefore(visit []loops.Entry) *loops.Inspection {
 // on record.
 func refillPhases(steps []loops.StepState, visit []loops.Entry) []refillPhase {
 	holds := map[loops.StepPhase]string{
-		loops.PhaseDrain: "drain", loops.PhaseClean: "clean", loops.PhaseRefill: "fill", loops.PhaseLeakCheck: "leak", loops.PhaseProve: "proof",
+		loops.PhaseDrain: "drain", loops.PhaseJudge: "judge", loops.PhaseClean: "clean", loops.PhaseRefill: "fill", loops.PhaseLeakCheck: "leak", loops.PhaseProve: "proof",
 	}
 	records := map[loops.StepPhase][]loops.EntryKind{
 		loops.PhaseDrain: {loops.KindDrain}, loops.PhaseJudge: {loops.KindOpening}, loops.PhaseClean: {loops.KindClean, loops.KindFlush}, loops.PhaseRefill: {loops.KindFill, loops.KindDose},

@@ -46,6 +46,9 @@ func offerMix(f *form, file workshop.File, visit []loops.Entry) {
 	for _, e := range visit {
 		if e.Kind == loops.KindDrain {
 			f.offer("left", quantityIn(e.Drain.Left.Millilitres()))
+			if loop.Volume == 0 && e.Drain.Out > 0 { // what came out goes in again
+				f.offer("make", quantityIn(e.Drain.Out.Millilitres()))
+			}
 		}
 	}
 	if charge := lastCharge(file); charge != nil && charge.Fluid != "" {
@@ -104,6 +107,9 @@ func mixFor(f *form, loop loops.Loop, last *loops.Charge, bottle *loops.Containe
 
 // mixRequest reads the form; ok is false where a field is marked.
 func mixRequest(f *form, loop loops.Loop, bottle *loops.Container) (r chemistry.MixRequest, ok bool) {
+	if bottle != nil && f.text("fluid") == "" { // its label says it
+		f.typed.Set("fluid", string(bottle.Fluid))
+	}
 	fluid, err := chemistry.ParseFluid(f.text("fluid"))
 	if err != nil {
 		f.blame("fluid", "one of the list")

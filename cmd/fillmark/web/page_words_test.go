@@ -21,11 +21,11 @@ import (
 	"fillmark/cmd/fillmark/web"
 )
 
-// commandWords finds the name of a command, outside what is folded away for
-// whoever looks after the computer.
+// commandWords finds the name of a command or a flag, outside what is folded away
+// for whoever looks after the computer.
 func commandWords(page string) string {
 	page = regexp.MustCompile(`(?s)<details class="help">.*?</details>`).ReplaceAllString(page, "")
-	return regexp.MustCompile(`\bfillmark [a-z]+`).FindString(page)
+	return regexp.MustCompile(`\bfillmark [a-z]+|\(--[a-z]+`).FindString(page)
 }
 
 // Who works with pages is told in their words; commands belong to the doctor's
@@ -34,6 +34,7 @@ func TestPagesNameNoCommands(t *testing.T) {
 	t.Parallel()
 	assert.Equal(t, "fillmark check", commandWords(`<p>See fillmark check.</p>`))
 	assert.Equal(t, "fillmark due", commandWords(`<details class="help">fillmark check</details><code>fillmark due</code>`))
+	assert.Equal(t, "(--wall", commandWords(`<p>write it down (--wall)</p>`))
 	b := newBench(t)
 	file := b.ana()
 	seen := 0
@@ -68,6 +69,12 @@ func TestPagesOfABadDayNameNoCommands(t *testing.T) {
 	w := b.act(file.Loop.Tag, "poured", url.Values{"drained": {"lots"}})
 	assert.Equal(t, http.StatusUnprocessableEntity, w.Code)
 	assert.Contains(t, w.Body.String(), "<h2>Top the loop up")
+	assert.Empty(t, commandWords(w.Body.String()))
+	tag := b.taken(url.Values{"who": {"Ilse, 5550100"}, "machine.kind": {"desktop"}, "intake.complaint": {"drips"}})
+	require.Equal(t, http.StatusSeeOther, b.act(tag, "fill", url.Values{"fluid": {"pg"}, "poured": {"140"}, "mass": {"30"}, "inhibitor": {"oat"}}).Code)
+	w = b.act(tag, "handover", url.Values{"page": {"refill"}})
+	assert.Equal(t, http.StatusConflict, w.Code)
+	assert.Contains(t, w.Body.String(), "nobody said how cold")
 	assert.Empty(t, commandWords(w.Body.String()))
 	pulse.Swept(b.now, 0, errors.New("bounces: permission denied"))
 	page := b.get("/").Body.String()

@@ -212,15 +212,36 @@ func TestRefillBeginsANewLife(t *testing.T) {
 	assert.Equal(t, findings.Life{Lower: 190 / month, Upper: math.Inf(1), Count: 1}, cases[1].Life)
 }
 
-func TestOpeningsThatContradictTheRecord(t *testing.T) {
+// What a machine came in with may be known to nobody. Its opening is on record and
+// counted, and nothing is said of its age.
+func TestAnOpeningOfALiquidThatNobodyKnows(t *testing.T) {
 	t.Parallel()
 	b := newStudy(t)
-	owner, err := b.AddOwner(later(0), loops.Owner{Name: "Ana"})
+	owner, err := b.AddOwner(later(0), loops.Owner{Name: "Ana", Consent: loops.Consent{Opening: true}})
 	require.NoError(t, err)
 	machine, err := b.AddMachine(later(0), loops.Machine{Owner: owner.ID, Kind: loops.Desktop, Name: "tower"})
 	require.NoError(t, err)
-	empty, err := b.AddLoop(later(0), loops.Loop{Machine: machine.ID, Construction: loops.Construction{Volume: 0.5}})
+	loop, err := b.AddLoop(later(0), loops.Loop{Machine: machine.ID, Construction: loops.Construction{Volume: 0.5}})
 	require.NoError(t, err)
+	for _, e := range []loops.Entry{
+		{Kind: loops.KindDrain, Day: dayZero.AddDays(100), Drain: &loops.Drain{Disposal: "drum 2"}},
+		{Kind: loops.KindOpening, Day: dayZero.AddDays(100), Opening: &loops.Opening{Cause: loops.CauseClog}},
+	} {
+		_, err := b.Do(later(400), loop.Tag, e)
+		require.NoError(t, err)
+	}
+	cases, err := b.Cases()
+	require.NoError(t, err)
+	require.Len(t, cases, 1)
+	assert.True(t, cases[0].Failed)
+	assert.Equal(t, loops.UnknownOrigin, cases[0].Origin)
+	assert.Equal(t, loops.CauseClog, cases[0].Cause)
+	assert.Contains(t, cases[0].LeftOut, "nothing is known of how old it can have been")
+}
+
+func TestOpeningsThatContradictTheRecord(t *testing.T) {
+	t.Parallel()
+	b := newStudy(t)
 	good := b.study(t, studied{good: []int{200}})
 	clog := func(on int) *loops.Opening {
 		o := loops.Opening{Cause: loops.CauseClog}
@@ -237,7 +258,6 @@ func TestOpeningsThatContradictTheRecord(t *testing.T) {
 		field   string
 		says    string
 	}{
-		{"never filled", empty.Tag, 100, clog(0), "tag", "what is in it"},
 		{"before the fill", good, -1, clog(0), "day", "not before the loop was filled, 2025-01-01"},
 		{"measured good later", good, 150, clog(0), "day", "last measured good, 2025-07-20"},
 		{"failed before it was measured good", good, 300, clog(150), "failed-on", "2025-07-20"},
@@ -259,7 +279,7 @@ func TestOpeningsThatContradictTheRecord(t *testing.T) {
 			assert.Equal(t, before, after, "nothing changes")
 		})
 	}
-	_, err = b.Do(later(410), good, loops.Entry{Kind: loops.KindRetirement, Day: dayZero.AddDays(405), Retirement: &loops.Retirement{Reason: loops.Scrapped}})
+	_, err := b.Do(later(410), good, loops.Entry{Kind: loops.KindRetirement, Day: dayZero.AddDays(405), Retirement: &loops.Retirement{Reason: loops.Scrapped}})
 	require.NoError(t, err)
 	_, err = b.Do(later(420), good, loops.Entry{Kind: loops.KindOpening, Day: dayZero.AddDays(420), Opening: clog(0)})
 	require.NoError(t, err, "a retired loop may be opened")

@@ -399,6 +399,7 @@ async function show(item, answer, lead) {
     if (answer.recorded && key) form.elements.key.value = key.value;
     for (const e of fieldsOf(form)) if (!firstValues.has(e)) firstValues.set(e, valueOf(e));
     await keep(form);
+    takeOffers(answer.page);
     return;
   }
   if (!answer.page.querySelector(".jobsheet")) {
@@ -418,6 +419,18 @@ async function show(item, answer, lead) {
   }
   document.querySelector(alert.getAttribute("href") ?? "main [role=alert]")?.scrollIntoView({ block: "center" });
   document.querySelector("main [aria-invalid=true]")?.focus();
+}
+
+// takeOffers puts the figures of a step that is on record now into fields of other
+// forms that nobody has touched.
+function takeOffers(page) {
+  for (const e of document.querySelectorAll("form[data-kept]:not(.checks) :is(input, select)")) {
+    const now = e.id && page.getElementById(e.id);
+    if (!now || valueOf(e) !== firstValues.get(e) || valueOf(now) === valueOf(e)) continue;
+    if (ticks(e)) e.checked = now.checked;
+    else e.value = now.value;
+    firstValues.set(e, valueOf(e));
+  }
 }
 
 // replaceMain shows another state of the sheet, with what is open and being
