@@ -38,11 +38,19 @@ func mayReadClock() map[string]string {
 
 		"next_schema_test.go TestCampaignNextSchema": span,
 
+		"benches_test.go benchNow": span,
+		"benches_test.go fill":     span,
+		"benches_test.go hurt":     span,
+		"benches_test.go judge":    span,
+
+		"leader.go leads": span,
+		"leader.go beat":  span,
+
 		"relay.go pace":        span,
 		"starttls.go Write":    deadline,
 		"starttls.go startTLS": deadline,
 
-		"bench_test.go BenchmarkSweep":            span,
+		"bench_test.go benchmarkSweep":            span,
 		"bench_test.go BenchmarkOutbox":           span,
 		"bench_test.go BenchmarkTransport":        span,
 		"bench_test.go benchmarkWrite":            span,

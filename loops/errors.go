@@ -55,6 +55,9 @@ var ErrAway = errors.New("the register's database does not answer")
 // ErrUnsettled is an [ErrAway] that came between a write and its answer.
 var ErrUnsettled = fmt.Errorf("%w, and whether the last write was kept is not known", ErrAway)
 
+// ErrOvertaken says that another daemon does by now what one of several does.
+var ErrOvertaken = errors.New("another daemon on this register does that by now")
+
 // NoWrite tells that an error stands in the way of every write, so that trying
 // the next one is of no use.
 func NoWrite(err error) bool {

@@ -85,6 +85,9 @@ type Message struct {
 	// Unsure tells that an attempt began whose outcome is not on record: the
 	// other side may have it, so its bytes stay as they are.
 	Unsure bool `json:"unsure,omitempty"`
+	// Claim tells the last attempt that began from all others, whichever daemon's:
+	// the number of the write that put it on record. Zero before the first.
+	Claim uint64 `json:"claim,omitempty"`
 	// Lost counts the attempts whose reply was lost.
 	Lost int `json:"lost,omitempty"`
 	// Signature is what stood in front of Raw in that attempt.
@@ -98,7 +101,7 @@ type Message struct {
 // Attempt is a message as it is about to leave.
 type Attempt struct {
 	Message
-	Next time.Time // when it would be tried again
+	Next time.Time // when it would be tried again, by whichever daemon
 }
 
 // Written is the instant that the letter bears as its date.

@@ -129,9 +129,9 @@ func BenchmarkOutbox(b *testing.B) {
 		require.NoError(b, err)
 		begin = time.Now()
 		for _, m := range due {
-			_, err := s.MarkAttempts([]loops.Attempt{{Message: m, Next: sent.Add(time.Hour)}}, loops.StoreRevision{}, sent)
+			left, err := s.MarkAttempts([]loops.Attempt{{Message: m, Next: sent.Add(time.Hour)}}, loops.StoreRevision{}, sent)
 			require.NoError(b, err)
-			require.NoError(b, s.MarkDelivered(sent, m.Key))
+			require.NoError(b, s.MarkDelivered(sent, left.Write, m.Key))
 		}
 		commits += time.Since(begin)
 		require.NoError(b, s.Close())

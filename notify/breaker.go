@@ -60,7 +60,7 @@ func (d *Deliverer) keep(run *breaker, now time.Time, m loops.Message, e *SendEr
 	run.count[m.To]++
 	run.gone[m.To] = run.gone[m.To] || e.Address && Suppresses(e.Status, before+run.count[m.To])
 	run.kept = append(run.kept, refusal{m, e, f, try.count - 1})
-	return d.box.MarkDeferred(m.Key, now.Add(relayPause), try.count-1, f)
+	return d.box.MarkDeferred(m.Key, m.Claim, now.Add(relayPause), try.count-1, f)
 }
 
 // settle ends a run: refusals are put on record, or held against the relay.
@@ -73,7 +73,7 @@ func (d *Deliverer) settle(run *breaker, now time.Time, rep *Report) error {
 			rep.Deferred++
 			f := r.f
 			f.Reason = shortened(fault+": "+f.Reason, 500)
-			failed = errors.Join(failed, moved(d.box.MarkDeferred(r.message.Key, rep.RetryAt, r.tries, f)))
+			failed = errors.Join(failed, moved(d.box.MarkDeferred(r.message.Key, r.message.Claim, rep.RetryAt, r.tries, f)))
 		}
 		return failed
 	}
@@ -85,7 +85,7 @@ func (d *Deliverer) settle(run *breaker, now time.Time, rep *Report) error {
 	return failed
 }
 
-// moved passes over a message that a technician took elsewhere meanwhile.
+// moved passes over a message that a technician or another daemon took meanwhile.
 func moved(err error) error {
 	if errors.Is(err, loops.ErrConflict) {
 		return nil

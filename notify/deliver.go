@@ -29,17 +29,19 @@ type outbox interface {
 	// another daemon has it.
 	MarkAttempts(all []loops.Attempt, seen loops.StoreRevision, at time.Time) (loops.StoreRevision, error)
 	// MarkNotBegun takes that back for messages of which nothing left.
-	MarkNotBegun(all []loops.Attempt) error
+	MarkNotBegun(claim uint64, all []loops.Message) error
 	// MarkWithdrawn takes the message out of the queue, under the same
 	// condition, and puts the other one in where there is one.
 	MarkWithdrawn(key loops.MessageKey, seen loops.StoreRevision, at time.Time, why string, instead *loops.Message) error
-	MarkDelivered(at time.Time, keys ...loops.MessageKey) error
+	// MarkDelivered and those below put down how an attempt ended: loops.ErrRepeated
+	// where another one, of a later claim, has begun.
+	MarkDelivered(at time.Time, claim uint64, keys ...loops.MessageKey) error
 	// MarkDeferred sets Attempts, NextAttempt and LastError of a message that
 	// stays queued.
-	MarkDeferred(key loops.MessageKey, next time.Time, attempts int, f loops.Failure) error
-	MarkRefused(key loops.MessageKey, at time.Time, f loops.Failure) error
-	MarkHeld(key loops.MessageKey, at time.Time, f loops.Failure) error
-	MarkExpired(key loops.MessageKey, at time.Time, reason string) error
+	MarkDeferred(key loops.MessageKey, claim uint64, next time.Time, attempts int, f loops.Failure) error
+	MarkRefused(key loops.MessageKey, claim uint64, at time.Time, f loops.Failure) error
+	MarkHeld(key loops.MessageKey, claim uint64, at time.Time, f loops.Failure) error
+	MarkExpired(key loops.MessageKey, claim uint64, at time.Time, reason string) error
 	// Suppression returns why nothing is sent to the address, or
 	// loops.ErrNotFound.
 	Suppression(address string) (loops.Suppression, error)
@@ -93,7 +95,13 @@ type Deliverer struct {
 	plan      RetryPlan
 	verp      *ReturnPath
 	turn      chan struct{} // holds one token while a delivery runs
+	shared    bool
 }
+
+// Share says that other daemons deliver from the same outbox: a message is theirs
+// no sooner than the longest conversation about it can have ended, whatever the
+// plan and by how much their clocks differ from this one.
+func (d *Deliverer) Share() { d.shared = true }
 
 // NewDeliverer makes a deliverer. A nil truth, not a nil pointer to one, sends
 // letters as they were written; a nil signer sends them unsigned; a nil return
@@ -102,7 +110,7 @@ func NewDeliverer(box outbox, about truth, sign signer, t transport, plan RetryP
 	if err := plan.Validate(); err != nil {
 		return nil, err
 	}
-	return &Deliverer{box, about, sign, t, plan, verp, make(chan struct{}, 1)}, nil
+	return &Deliverer{box: box, truth: about, sign: sign, transport: t, plan: plan, verp: verp, turn: make(chan struct{}, 1)}, nil
 }
 
 // Report counts what one delivery did.
@@ -121,6 +129,8 @@ const (
 	// sendTimeout bounds one conversation as a whole, well above the sum of
 	// what an honest slow relay needs.
 	sendTimeout = 20 * time.Minute
+	// clockSkew is by how much the clocks of two daemons may differ, and some.
+	clockSkew = 2 * time.Minute
 	// lostReplies is after how many lost replies a message is held.
 	lostReplies = 3
 	// relayPause is how long the relay is left alone after a fault.
@@ -168,7 +178,7 @@ func (d *Deliverer) run(ctx context.Context, now time.Time, run *breaker, rep *R
 			w := wave{Deliverer: d, now: now, began: began, run: run, rep: rep}
 			err := w.deliver(ctx, together)
 			faults = errors.Join(faults, w.faults)
-			if err != nil {
+			if err != nil && !errors.Is(err, loops.ErrRepeated) { // else another daemon has it by now
 				return errors.Join(faults, fmt.Errorf("deliver: %w", err))
 			}
 			if rep.RelayFault != nil || run.tripped(breakerAtOnce) {
@@ -189,6 +199,7 @@ func (d *Deliverer) renewed(m loops.Message) bool {
 type attempt struct {
 	count int       // from 1
 	next  time.Time // when it would be tried again
+	taken time.Time // until then it is nobody else's
 	more  bool      // whether the plan has a next one
 	// unsure tells that an earlier one may have succeeded.
 	unsure bool
@@ -203,9 +214,12 @@ func (w *wave) attempt(m loops.Message) attempt {
 		// in the middle of it.
 		wait = w.plan[len(w.plan)-1]
 	}
-	// The run may have gone on for longer than the wait: until then the message is
-	// nobody else's.
-	try.next, try.more = w.now.Add(time.Since(w.began).Truncate(time.Minute)+wait), more
+	// The run may have gone on for longer than the wait.
+	now := w.now.Add(time.Since(w.began).Truncate(time.Minute))
+	try.next, try.taken, try.more = now.Add(wait), now.Add(wait), more
+	if w.shared {
+		try.taken = now.Add(max(wait, sendTimeout+clockSkew))
+	}
 	return try
 }
 
@@ -226,7 +240,7 @@ func (d *Deliverer) envelope(m loops.Message) Envelope {
 // refused takes the message out of the queue, and its address off the list
 // where the rules say so.
 func (d *Deliverer) refused(now time.Time, m loops.Message, e *SendError, f loops.Failure) error {
-	if err := d.box.MarkRefused(m.Key, now, f); err != nil || !e.Address || m.Purpose == loops.PurposeCanary {
+	if err := d.box.MarkRefused(m.Key, m.Claim, now, f); err != nil || !e.Address || m.Purpose == loops.PurposeCanary {
 		return err // our own mailbox is nobody to give up: that it refuses is what the letter is to show
 	}
 	inARow, err := d.box.RefusedInARow(m.To)
@@ -252,19 +266,19 @@ func (w *wave) record(m loops.Message, try attempt, sendErr error) error {
 		w.rep.Deferred++
 		w.rep.RelayFault, w.rep.RetryAt = e, w.now.Add(relayPause)
 		// Not the message's fault: the attempt does not count against its plan.
-		return w.box.MarkDeferred(m.Key, w.rep.RetryAt, try.count-1, f)
+		return w.box.MarkDeferred(m.Key, m.Claim, w.rep.RetryAt, try.count-1, f)
 	case !e.Temporary:
 		return w.keep(w.run, w.now, m, e, f, try)
 	case e.Unsure && m.Lost+1 >= lostReplies:
 		w.rep.Held++
 		f.Reason = fmt.Sprintf("held: its reply was lost %d times, so whom it is for may have as many copies; release sends one more: %s", m.Lost+1, f.Reason)
-		return w.box.MarkHeld(m.Key, w.now, f)
+		return w.box.MarkHeld(m.Key, m.Claim, w.now, f)
 	case !try.more:
 		w.rep.Expired++
-		return w.box.MarkExpired(m.Key, w.now, fmt.Sprintf("given up after %d attempts; the last: %s", try.count, f.Reason))
+		return w.box.MarkExpired(m.Key, m.Claim, w.now, fmt.Sprintf("given up after %d attempts; the last: %s", try.count, f.Reason))
 	}
 	w.rep.Deferred++
-	return w.box.MarkDeferred(m.Key, try.next, try.count, f)
+	return w.box.MarkDeferred(m.Key, m.Claim, try.next, try.count, f)
 }
 
 func pointless(m loops.Message) string {

@@ -80,9 +80,9 @@ func (b *box) MarkAttempts(all []loops.Attempt, _ loops.StoreRevision, at time.T
 	}
 	return b.Revision()
 }
-func (b *box) MarkNotBegun(all []loops.Attempt) error {
-	for _, a := range all {
-		if err := b.set("not begun", a.Key, func(m *loops.Message) { *m = a.Message }); err != nil {
+func (b *box) MarkNotBegun(_ uint64, all []loops.Message) error {
+	for _, was := range all {
+		if err := b.set("not begun", was.Key, func(m *loops.Message) { *m = was }); err != nil {
 			return err
 		}
 	}
@@ -95,7 +95,7 @@ func (b *box) MarkWithdrawn(key loops.MessageKey, _ loops.StoreRevision, _ time.
 	}
 	return b.set("withdrawn", key, func(m *loops.Message) { m.Status, m.Note = loops.Withdrawn, why })
 }
-func (b *box) MarkDelivered(_ time.Time, keys ...loops.MessageKey) error {
+func (b *box) MarkDelivered(_ time.Time, _ uint64, keys ...loops.MessageKey) error {
 	for _, key := range keys {
 		if err := b.set("delivered", key, func(m *loops.Message) { m.Status = loops.Delivered }); err != nil {
 			return err
@@ -103,7 +103,7 @@ func (b *box) MarkDelivered(_ time.Time, keys ...loops.MessageKey) error {
 	}
 	return nil
 }
-func (b *box) MarkDeferred(key loops.MessageKey, next time.Time, attempts int, f loops.Failure) error {
+func (b *box) MarkDeferred(key loops.MessageKey, _ uint64, next time.Time, attempts int, f loops.Failure) error {
 	return b.set("deferred", key, func(m *loops.Message) {
 		m.NextAttempt, m.Attempts, m.LastError, m.Unsure = next, attempts, f.Reason, f.Unsure
 		if f.Lost {
@@ -114,13 +114,13 @@ func (b *box) MarkDeferred(key loops.MessageKey, next time.Time, attempts int, f
 		}
 	})
 }
-func (b *box) MarkRefused(key loops.MessageKey, _ time.Time, f loops.Failure) error {
+func (b *box) MarkRefused(key loops.MessageKey, _ uint64, _ time.Time, f loops.Failure) error {
 	return b.set("refused", key, func(m *loops.Message) { m.Status, m.LastError = loops.Refused, f.Reason })
 }
-func (b *box) MarkHeld(key loops.MessageKey, _ time.Time, f loops.Failure) error {
+func (b *box) MarkHeld(key loops.MessageKey, _ uint64, _ time.Time, f loops.Failure) error {
 	return b.set("held", key, func(m *loops.Message) { m.Status, m.LastError = loops.Held, f.Reason })
 }
-func (b *box) MarkExpired(key loops.MessageKey, _ time.Time, reason string) error {
+func (b *box) MarkExpired(key loops.MessageKey, _ uint64, _ time.Time, reason string) error {
 	return b.set("expired", key, func(m *loops.Message) { m.Status, m.LastError = loops.Expired, reason })
 }
 

@@ -94,7 +94,7 @@ func (w *wave) deliver(ctx context.Context, due []loops.Message) error {
 	}
 	arrived, rest, err := w.offer(ctx, all, left, began)
 	w.slow = len(rest) > 0 || time.Since(began) > quickWave
-	return errors.Join(err, w.delivered(arrived), w.notBegun(rest))
+	return errors.Join(err, w.delivered(left.Write, arrived), w.notBegun(left.Write, rest))
 }
 
 // ready takes out what is not to be offered at all.
@@ -102,7 +102,7 @@ func (w *wave) ready(due []loops.Message) (all []*leaving, err error) {
 	for _, m := range due {
 		if !m.PointlessAfter.IsZero() && w.now.After(m.PointlessAfter) && !w.renewed(m) {
 			w.rep.Expired++
-			if err := w.box.MarkExpired(m.Key, w.now, pointless(m)); err != nil {
+			if err := w.box.MarkExpired(m.Key, m.Claim, w.now, pointless(m)); err != nil {
 				return nil, of(m, err)
 			}
 			continue
@@ -150,6 +150,9 @@ func (w *wave) begin(all []*leaving) ([]*leaving, loops.StoreRevision, error) {
 			if all, err = w.sign(all); err == nil && len(all) > 0 {
 				var left loops.StoreRevision
 				if left, err = w.box.MarkAttempts(attempts(all), seen, w.now); err == nil {
+					for _, l := range all {
+						l.is.Claim = left.Write
+					}
 					return all, left, nil
 				}
 			}
@@ -170,14 +173,14 @@ func (w *wave) begin(all []*leaving) ([]*leaving, loops.StoreRevision, error) {
 	}
 	l := all[0]
 	w.rep.Deferred++
-	return nil, loops.StoreRevision{}, of(l.queued, w.box.MarkDeferred(l.queued.Key, w.now.Add(time.Minute), l.queued.Attempts, loops.Failure{
+	return nil, loops.StoreRevision{}, of(l.queued, w.box.MarkDeferred(l.queued.Key, l.queued.Claim, w.now.Add(time.Minute), l.queued.Attempts, loops.Failure{
 		Reason: "not sent yet: the register was written to all the while", Unsure: l.try.unsure}))
 }
 
 func attempts(all []*leaving) []loops.Attempt {
 	out := make([]loops.Attempt, len(all))
 	for i, l := range all {
-		out[i] = loops.Attempt{Message: l.is, Next: l.try.next}
+		out[i] = loops.Attempt{Message: l.is, Next: l.try.taken}
 	}
 	return out
 }
@@ -230,7 +233,7 @@ func (w *wave) judgeOne(l *leaving) (seen loops.StoreRevision, stays bool, err e
 	switch x, err := w.box.Suppression(l.is.To); {
 	case err == nil:
 		w.rep.Refused++
-		return seen, false, w.box.MarkRefused(l.is.Key, w.now, loops.Failure{
+		return seen, false, w.box.MarkRefused(l.is.Key, l.queued.Claim, w.now, loops.Failure{
 			Reason: "not sent: nothing goes to this address since " + x.Since.Format("2 Jan 2006") + ": " + x.Reason, Status: x.Status})
 	case !errors.Is(err, loops.ErrNotFound):
 		return seen, false, err
@@ -242,7 +245,7 @@ func (w *wave) judgeOne(l *leaving) (seen loops.StoreRevision, stays bool, err e
 func (w *wave) putOff(l *leaving, fault error, why string) error {
 	w.faults = errors.Join(w.faults, fmt.Errorf("deliver: %w", of(l.queued, fault)))
 	w.rep.Deferred++
-	return w.box.MarkDeferred(l.queued.Key, l.try.next, l.queued.Attempts, loops.Failure{Reason: why, Unsure: l.try.unsure})
+	return w.box.MarkDeferred(l.queued.Key, l.queued.Claim, l.try.next, l.queued.Attempts, loops.Failure{Reason: why, Unsure: l.try.unsure})
 }
 
 // sign signs the messages, on all processors at once, and leaves out those that
@@ -326,17 +329,17 @@ func (w *wave) send(ctx context.Context, l *leaving) error {
 
 // delivered records what arrived: together, or one by one where that fails for
 // one of them.
-func (w *wave) delivered(keys []loops.MessageKey) error {
+func (w *wave) delivered(claim uint64, keys []loops.MessageKey) error {
 	if len(keys) == 0 {
 		return nil
 	}
-	err := w.box.MarkDelivered(w.now, keys...)
+	err := w.box.MarkDelivered(w.now, claim, keys...)
 	if err == nil || len(keys) == 1 {
 		return err
 	}
 	err = nil
 	for _, key := range keys {
-		if failed := w.box.MarkDelivered(w.now, key); failed != nil {
+		if failed := w.box.MarkDelivered(w.now, claim, key); failed != nil {
 			err = errors.Join(err, fmt.Errorf("message %s: %w", key, failed))
 		}
 	}
@@ -344,13 +347,13 @@ func (w *wave) delivered(keys []loops.MessageKey) error {
 }
 
 // notBegun puts messages of which nothing left back into the queue as they stood.
-func (w *wave) notBegun(rest []*leaving) error {
+func (w *wave) notBegun(claim uint64, rest []*leaving) error {
 	if len(rest) == 0 {
 		return nil
 	}
-	all := make([]loops.Attempt, len(rest))
+	all := make([]loops.Message, len(rest))
 	for i, l := range rest {
-		all[i] = loops.Attempt{Message: l.queued, Next: l.try.next}
+		all[i] = l.queued
 	}
-	return w.box.MarkNotBegun(all)
+	return w.box.MarkNotBegun(claim, all)
 }

@@ -87,7 +87,11 @@ func BenchmarkStore(b *testing.B) {
 			require.NoError(b, err)
 			anyLoop := benchmarkReads(b, s, n)
 			b.Run("write", func(b *testing.B) { benchmarkWrite(b, s, anyLoop, bareUpdate(s)) })
+			text := exportOf(b, s)
 			require.NoError(b, s.Close())
+			b.Run("import", func(b *testing.B) {
+				benchmarkImport(b, text, func() string { return filepath.Join(b.TempDir(), "imported") })
+			})
 		})
 	}
 }
@@ -125,9 +129,21 @@ func BenchmarkDatabase(b *testing.B) {
 			anyLoop := benchmarkReads(b, s, n)
 			b.Run("write", func(b *testing.B) { benchmarkWrite(b, s, anyLoop, bareInsert(conn)) })
 			require.NoError(b, s.Close())
+			imports := 0
+			b.Run("import", func(b *testing.B) {
+				benchmarkImport(b, text, func() string { imports++; return schema(b, server, fmt.Sprintf("imported%d_%d", n, imports)) })
+			})
 		})
 	}
 	require.NoError(b, conn.Close(context.Background()))
+}
+
+// benchmarkImport makes a register of an export, with its indexes, its states folded
+// again and all of it checked.
+func benchmarkImport(b *testing.B, text []byte, place func() string) {
+	for b.Loop() {
+		require.NoError(b, store.Import(b.Context(), place(), bytes.NewReader(text)))
+	}
 }
 
 // benchmarkReads reads here and there, and returns what draws a loop.
@@ -165,6 +181,13 @@ func benchmarkReads(b *testing.B, s *store.Store, n int) func() loops.LoopID {
 		for b.Loop() {
 			_, err := s.DueThrough(loops.Day{Year: 2025, Month: 6, Dom: 24})
 			require.NoError(b, err)
+		}
+	})
+	b.Run("check", func(b *testing.B) {
+		for b.Loop() {
+			report, err := s.Check(b.Context())
+			require.NoError(b, err)
+			require.True(b, report.OK())
 		}
 	})
 	return anyLoop

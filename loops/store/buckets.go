@@ -12,7 +12,7 @@ import (
 // The buckets, in the order they are checked and exported. Those marked
 // "index" have empty values and can be rebuilt from the others.
 const (
-	bucketMeta            = "meta"              // "schema", "uptime", "alarms", "canary", "backups", "register id", "mailbox " and its name
+	bucketMeta            = "meta"              // "schema", "uptime", "alarms", "canary", "backups", "lead", "register id", "same " and of what, "mailbox " and its name
 	bucketOwners          = "owners"            // owner
 	bucketMachines        = "machines"          // machine
 	bucketMachinesByOwner = "machines by owner" // index: owner, machine

@@ -194,12 +194,17 @@ func (c *checker) looker(tx engine.Reader, name string) func(k, v []byte) error 
 				_, err = decode[backupsV1](recordV1, v)
 			case keyAlarms:
 				_, err = decode[alarmBookV1](recordV1, v)
+			case keyLead:
+				_, err = decode[leadV1](recordV1, v)
 			case keyCanary:
 				_, err = decode[canaryV1](recordV1, v)
 			default:
-				if isMailboxKey(k) {
+				switch {
+				case isMailboxKey(k):
 					_, err = decode[mailPlaceV1](recordV1, v)
-				} else {
+				case isSameKey(k):
+					_, err = decode[sameV1](recordV1, v)
+				default:
 					_, err = decode[schemaV1](recordV1, v)
 				}
 			}

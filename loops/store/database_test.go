@@ -5,6 +5,7 @@ package store_test
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"io/fs"
 	"math/rand/v2"
@@ -31,6 +32,7 @@ func TestStoreInADatabase(t *testing.T) {
 	t.Run("moves", func(t *testing.T) { moves(t, server) })
 	t.Run("is one for all", func(t *testing.T) { sharedStore(t, server) })
 	t.Run("migrates once", func(t *testing.T) { migratesOnce(t, server) })
+	t.Run("goes on from half", func(t *testing.T) { goesOnFromHalf(t, server) })
 	t.Run("is like a file", func(t *testing.T) { likeAFile(t, server) })
 	t.Run("agrees with a model", func(t *testing.T) { agreesWithModel(t, server) })
 }
@@ -54,11 +56,13 @@ func likeAFile(t *testing.T, server *peer.Postgres) {
 		"attempt is of the register it was judged by": testAttemptIsOfTheRegisterItWasJudgedBy,
 		"uptime":                              testUptime,
 		"concurrent use":                      testConcurrentUse,
+		"many records at once":                testManyRecordsAtOnce,
 		"next queued":                         testNextQueued,
 		"delivery":                            testDelivery,
 		"hold release drop":                   testHoldReleaseDrop,
 		"messages newest first":               testMessagesNewestFirst,
 		"outcome after drop":                  testOutcomeAfterDrop,
+		"outcome of an overtaken attempt":     testOutcomeOfAnAttemptThatWasOvertaken,
 		"delete bodies":                       testDeleteBodies,
 		"bounces count until a delivery":      testBouncesCountUntilADelivery,
 		"requeue":                             testRequeue,
@@ -139,6 +143,46 @@ func migratesOnce(t *testing.T, server *peer.Postgres) {
 	require.NoError(t, kept.Close())
 	_, err = store.Open(address, store.Options{})
 	require.ErrorIs(t, err, loops.ErrNewer)
+}
+
+// Made or migrated by half, as a kill leaves it, it is gone on with; a step that
+// fails leaves those before it and nothing of its own.
+func goesOnFromHalf(t *testing.T, server *peer.Postgres) {
+	address := schema(t, server, "half_made")
+	kept, err := postgres.Open(address, engine.Options{}) // a table with nothing but its mark
+	require.NoError(t, err)
+	there, err := store.There(address)
+	require.NoError(t, err)
+	assert.False(t, there)
+	s, err := store.Open(address, store.Options{})
+	require.NoError(t, err)
+	id := s.ID()
+	require.NoError(t, s.Commit(workshop(t, s)))
+	require.NoError(t, s.Close())
+
+	const bucket = "meta"
+	step := func(tx engine.Writer) error {
+		_, err := engine.NextSequence(tx, bucket)
+		return err
+	}
+	taken := func() (n uint64) {
+		require.NoError(t, kept.View(func(tx engine.Reader) error {
+			n = tx.Sequence(bucket)
+			return nil
+		}))
+		return n
+	}
+	_, err = store.OpenWith(address, step, func(tx engine.Writer) error {
+		return errors.Join(step(tx), errors.New("as if killed here"))
+	}, step)
+	require.ErrorContains(t, err, "migration to schema 3")
+	assert.EqualValues(t, 1, taken())
+	s, err = store.OpenWith(address, step, step, step)
+	require.NoError(t, err)
+	assert.EqualValues(t, 3, taken())
+	assert.Equal(t, id, s.ID())
+	require.NoError(t, s.Close())
+	require.NoError(t, kept.Close())
 }
 
 // A store in a database is the store in a file: what one exports the other takes

@@ -96,6 +96,7 @@ func TestEngines(t *testing.T) {
 				"conflict":              engineConflict,
 				"big and empty values":  engineValues,
 				"keys it refuses":       engineKeys,
+				"many keys at once":     engineManyKeys,
 				"revision":              engineRevision,
 				"missing bucket":        engineMissingBucket,
 				"is an ordered map":     engineIsAnOrderedMap,
@@ -520,4 +521,49 @@ func engineMissingBucket(t *testing.T, e engine.Engine) {
 	}
 	require.Error(t, e.Update(func(tx engine.Writer) error { return tx.Put("none", []byte("k"), nil) }))
 	look(t, e, func(tx engine.Reader) { assert.Empty(t, keys(tx.Ascend("some", engine.Span{}))) })
+}
+
+// Several keys are read at once, those that are not there among them, in the order in
+// which they were asked for; what the transaction writes meanwhile counts.
+func engineManyKeys(t *testing.T, e engine.Engine) {
+	var keys [][]byte
+	written(t, e, func(tx engine.Writer) error {
+		var err error
+		keys = nil
+		for n := range 1500 {
+			key := fmt.Appendf(nil, "%05d", n)
+			keys = append(keys, key)
+			if n%3 != 0 {
+				err = errors.Join(err, tx.Put("some", key, fmt.Append(nil, n)))
+			}
+		}
+		return errors.Join(err, tx.Put("other", keys[0], []byte("of the other")))
+	})
+	slices.Reverse(keys)
+	wants := func(tx engine.Reader, but map[int]string) {
+		t.Helper()
+		for i, value := range tx.GetMany("some", keys) {
+			n := len(keys) - 1 - i
+			want, there := but[n]
+			if !there && n%3 != 0 {
+				want, there = fmt.Sprint(n), true
+			}
+			if !assert.Equal(t, there, value != nil, n) || !assert.Equal(t, want, string(value), n) {
+				return
+			}
+		}
+	}
+	look(t, e, func(tx engine.Reader) {
+		assert.Empty(t, tx.GetMany("some", nil))
+		assert.Equal(t, "of the other", string(tx.GetMany("other", [][]byte{keys[len(keys)-1]})[0]))
+		wants(tx, nil)
+		wants(tx, nil)
+	})
+	written(t, e, func(tx engine.Writer) error {
+		wants(tx, nil)
+		err := errors.Join(tx.Put("some", []byte("00003"), []byte("now")), tx.Put("some", []byte("00004"), nil), tx.Delete("some", []byte("00006")))
+		wants(tx, map[int]string{3: "now", 4: ""})
+		assert.NotNil(t, tx.Get("some", []byte("00004")))
+		return err
+	})
 }

@@ -131,7 +131,7 @@ func everything(t testing.TB, s *store.Store) {
 		SignIns:     []loops.SignIn{{Hash: strings.Repeat("a1", 32), Technician: "rui", Began: noon, Seen: noon}},
 		Tokens:      []loops.PasswordToken{{Hash: strings.Repeat("b2", 32), Technician: "mia", Expires: noon}},
 	}))
-	require.NoError(t, s.MarkDelivered(noon, settled.Key))
+	require.NoError(t, s.MarkDelivered(noon, 0, settled.Key))
 	require.NoError(t, s.Suppress(loops.Suppression{Address: "Gone@garden.example", Reason: "5.1.1", Since: noon}, "deliverer"))
 }
 

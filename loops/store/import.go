@@ -5,6 +5,7 @@ package store
 
 import (
 	"bufio"
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -189,6 +190,7 @@ func importers() map[string]func(engine.Writer, []byte) error {
 // importKind decodes a record, puts its index lines, which gives its key, and
 // puts the record itself.
 func importKind[T any](name string, decode func([]byte) (T, error), encode func(T) ([]byte, error), index func(engine.Writer, T) ([]byte, error)) func(engine.Writer, []byte) error {
+	var last []byte // the greatest key so far: none behind it stands there, and an export has them in order
 	return func(tx engine.Writer, stored []byte) error {
 		r, err := decode(stored)
 		if err != nil {
@@ -202,7 +204,9 @@ func importKind[T any](name string, decode func([]byte) (T, error), encode func(
 		if err != nil {
 			return err
 		}
-		if tx.Get(name, key) != nil {
+		if bytes.Compare(key, last) > 0 {
+			last = key
+		} else if tx.Get(name, key) != nil {
 			return fmt.Errorf("%s stands there twice", printKey(name, key))
 		}
 		return tx.Put(name, key, v)

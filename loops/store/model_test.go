@@ -125,16 +125,17 @@ func (m *model) remind(t *rapid.T) {
 func (m *model) deliver(t *rapid.T) {
 	message := m.messages[pick(t, m.messages, "message")]
 	at := drawInstant(t, "at").UTC()
-	err := attempt(m.s, message, loops.StoreRevision{}, at, at.Add(time.Hour))
+	left, err := m.s.MarkAttempts([]loops.Attempt{{Message: message, Next: at.Add(time.Hour)}}, loops.StoreRevision{}, at)
 	if message.Status != loops.Queued {
 		require.ErrorIs(t, err, loops.ErrConflict)
 		return
 	}
 	require.NoError(t, err)
 	message.Attempts++
+	message.Claim = left.Write
 	message.LastAttempt, message.NextAttempt, message.Unsure = at, at.Add(time.Hour), true
 	if rapid.Bool().Draw(t, "accepted") {
-		require.NoError(t, m.s.MarkDelivered(at, message.Key))
+		require.NoError(t, m.s.MarkDelivered(at, left.Write, message.Key))
 		m.audit++
 		message.Status, message.Unsure = loops.Delivered, false
 		for _, mark := range message.Marks() {

@@ -39,7 +39,7 @@ func openWith(path string, opts Options, list []migration) (*Store, error) {
 	if err != nil {
 		return nil, errors.Join(fmt.Errorf("store: open: %w", err), kept.Close())
 	}
-	return &Store{path: path, kept: kept, own: own}, nil
+	return &Store{path: path, kept: kept, own: own, touched: &touches{}}, nil
 }
 
 // InDatabase tells the address of a database from a path.

@@ -60,13 +60,7 @@ func wholeMessage(tx engine.Reader, key loops.MessageKey) (loops.Message, error)
 // Messages yields the messages of a status, or all where it is empty, those
 // created last first. Raw is left out: [Store.Message] reads it.
 func (s *Store) Messages(status loops.MessageStatus) iter.Seq2[loops.Message, error] {
-	all := scan(s, bucketRecent, true, func(tx engine.Reader, k, _ []byte) (loops.Message, error) {
-		_, key, err := decodeInstantKey(k)
-		if err != nil {
-			return loops.Message{}, err
-		}
-		return get(tx, bucketMessages, []byte(key), fmt.Sprintf("message %s", key), decodeMessage)
-	})
+	all := scanMessages(s, bucketRecent, true)
 	return func(yield func(loops.Message, error) bool) {
 		for m, err := range all {
 			if err == nil && status != "" && m.Status != status {
@@ -107,17 +101,22 @@ func (s *Store) MessagesTo(owner loops.OwnerID, since loops.Day) ([]loops.Messag
 func (s *Store) NextQueued(now time.Time, limit int) ([]loops.Message, error) {
 	var list []loops.Message
 	err := s.view(func(tx engine.Reader) error {
+		list = nil
+		var keys []loops.MessageKey
 		for k := range tx.Ascend(bucketOutbox, engine.Span{}) {
-			if len(list) >= limit {
-				return nil
-			}
 			at, key, err := decodeInstantKey(k)
 			if err != nil {
 				return fmt.Errorf("outbox: %w", err)
 			}
-			if at.After(now) {
-				return nil
+			if at.After(now) || len(keys) == limit {
+				break
 			}
+			keys = append(keys, key)
+		}
+		if err := lookAhead(tx, keys, bucketMessages, bucketBodies); err != nil {
+			return err
+		}
+		for _, key := range keys {
 			m, err := wholeMessage(tx, key)
 			if err != nil {
 				return err
@@ -138,13 +137,7 @@ func (s *Store) NextQueued(now time.Time, limit int) ([]loops.Message, error) {
 // Waiting yields the queued messages, those tried next first, without their
 // text. Its cost grows with the queue alone.
 func (s *Store) Waiting() iter.Seq2[loops.Message, error] {
-	return scan(s, bucketOutbox, false, func(tx engine.Reader, k, _ []byte) (loops.Message, error) {
-		_, key, err := decodeInstantKey(k)
-		if err != nil {
-			return loops.Message{}, err
-		}
-		return get(tx, bucketMessages, []byte(key), fmt.Sprintf("message %s", key), decodeMessage)
-	})
+	return scanMessages(s, bucketOutbox, false)
 }
 
 // MarkAttempts records, before anything of the messages is sent, that an attempt
@@ -156,19 +149,32 @@ func (s *Store) Waiting() iter.Seq2[loops.Message, error] {
 // Where seen is set and anything was written since, it gives loops.ErrConflict
 // and the messages are to be judged again. Where one is not as it stands, since
 // another daemon took it or somebody held it, it gives loops.ErrRepeated too:
-// whoever marks first has the message until Next.
+// whoever marks first has the message until Next. The claim by which the outcome
+// is then put down is the Write of the state that it returns; no other attempt
+// has that number.
 func (s *Store) MarkAttempts(all []loops.Attempt, seen loops.StoreRevision, at time.Time) (left loops.StoreRevision, err error) {
 	err = s.update(func(tx engine.Writer) error {
 		if left, err = asSeen(tx, seen); err != nil {
 			return err
 		}
 		left.Write++ // by this transaction
+		keys := make([]loops.MessageKey, len(all))
+		for i, a := range all {
+			keys[i] = a.Key
+		}
+		if err := lookAhead(tx, keys, bucketMessages, bucketBodies); err != nil {
+			return err
+		}
 		for _, a := range all {
 			err := moveOn(tx, a.Key, marking{}, func(is *loops.Message) error {
 				if is.Status != loops.Queued || is.Attempts != a.Attempts || !is.NextAttempt.Equal(a.NextAttempt) {
-					return fmt.Errorf("message %s: somebody else took it since it was read: %w (%w)", a.Key, loops.ErrRepeated, loops.ErrConflict)
+					return taken(a.Key)
+				}
+				if err := claimed(is, a.Claim); err != nil {
+					return err
 				}
 				*is = rewritten(*is, a.Message)
+				is.Claim = left.Write
 				is.Attempts++
 				is.LastAttempt, is.NextAttempt = at, a.Next
 				is.Unsure, is.Signature = true, a.Signature
@@ -186,18 +192,32 @@ func (s *Store) MarkAttempts(all []loops.Attempt, seen loops.StoreRevision, at t
 	return left, nil
 }
 
-// MarkNotBegun puts messages back as they stood before these attempts, of which
-// nothing left. One that another daemon has taken since stays as it is; one that
+// claimed gives loops.ErrRepeated and loops.ErrConflict where an attempt at the
+// message began since it was claimed so: whoever stood still meanwhile says
+// nothing about it any more.
+func claimed(is *loops.Message, claim uint64) error {
+	if is.Claim != claim {
+		return taken(is.Key)
+	}
+	return nil
+}
+
+func taken(key loops.MessageKey) error {
+	return fmt.Errorf("message %s: somebody else took it since it was read: %w (%w)", key, loops.ErrRepeated, loops.ErrConflict)
+}
+
+// MarkNotBegun puts messages back as they stood before the attempts of the claim,
+// of which nothing left. One that another daemon has taken since stays as it is; one that
 // was erased meanwhile is passed over.
-func (s *Store) MarkNotBegun(all []loops.Attempt) error {
+func (s *Store) MarkNotBegun(claim uint64, all []loops.Message) error {
 	err := s.update(func(tx engine.Writer) error {
-		for _, a := range all {
-			err := moveOn(tx, a.Key, marking{}, func(is *loops.Message) error {
-				if is.Attempts != a.Attempts+1 || !is.NextAttempt.Equal(a.Next) {
+		for _, m := range all {
+			err := moveOn(tx, m.Key, marking{}, func(is *loops.Message) error {
+				if is.Claim != claim {
 					return nil
 				}
-				is.Attempts, is.LastAttempt, is.NextAttempt = a.Attempts, a.LastAttempt, a.NextAttempt
-				is.Unsure, is.Signature = a.Unsure, a.Signature
+				is.Claim, is.Attempts, is.LastAttempt, is.NextAttempt = m.Claim, m.Attempts, m.LastAttempt, m.NextAttempt
+				is.Unsure, is.Signature = m.Unsure, m.Signature
 				return nil
 			})
 			if err != nil && !errors.Is(err, loops.ErrNotFound) {
@@ -257,11 +277,14 @@ func (s *Store) MarkWithdrawn(key loops.MessageKey, seen loops.StoreRevision, at
 // MarkDeferred records that an attempt failed for now, how many there have
 // been and when the next one is. A queued message stays queued, one that was
 // held or dropped meanwhile stays as it is.
-func (s *Store) MarkDeferred(key loops.MessageKey, next time.Time, attempts int, f loops.Failure) error {
+//
+// Claim, here and below, is what the message was taken with: where another attempt
+// began since, nothing is put down and the error is loops.ErrRepeated.
+func (s *Store) MarkDeferred(key loops.MessageKey, claim uint64, next time.Time, attempts int, f loops.Failure) error {
 	return s.mark(key, marking{}, func(m *loops.Message) error {
 		m.NextAttempt, m.Attempts = next, attempts
 		failed(m, f)
-		return expect(m, outcomes()...)
+		return ended(m, claim)
 	})
 }
 
@@ -278,15 +301,18 @@ func failed(m *loops.Message, f loops.Failure) {
 
 // MarkDelivered records that the transport accepted the messages; one that is on
 // record so already stays so.
-func (s *Store) MarkDelivered(at time.Time, keys ...loops.MessageKey) error {
+func (s *Store) MarkDelivered(at time.Time, claim uint64, keys ...loops.MessageKey) error {
 	err := s.update(func(tx engine.Writer) error {
+		if err := lookAhead(tx, keys, bucketMessages); err != nil {
+			return err
+		}
 		for _, key := range keys {
 			is, err := get(tx, bucketMessages, []byte(key), fmt.Sprintf("message %s", key), decodeMessage)
 			if err == nil && is.Status == loops.Delivered {
 				continue
 			}
 			err = moveOn(tx, key, marking{deliverer, at, "mail delivered"}, func(m *loops.Message) error {
-				err := expect(m, outcomes()...)
+				err := ended(m, claim)
 				m.Status = loops.Delivered
 				failed(m, loops.Failure{})
 				return err
@@ -304,9 +330,9 @@ func (s *Store) MarkDelivered(at time.Time, keys ...loops.MessageKey) error {
 }
 
 // MarkRefused records that the message was refused for good, and why.
-func (s *Store) MarkRefused(key loops.MessageKey, at time.Time, f loops.Failure) error {
+func (s *Store) MarkRefused(key loops.MessageKey, claim uint64, at time.Time, f loops.Failure) error {
 	return s.mark(key, marking{deliverer, at, "mail refused"}, func(m *loops.Message) error {
-		err := expect(m, outcomes()...)
+		err := ended(m, claim)
 		m.Status = loops.Refused
 		failed(m, f)
 		return err
@@ -315,9 +341,9 @@ func (s *Store) MarkRefused(key loops.MessageKey, at time.Time, f loops.Failure)
 
 // MarkHeld records that the message is kept back until a person releases it, and
 // why.
-func (s *Store) MarkHeld(key loops.MessageKey, at time.Time, f loops.Failure) error {
+func (s *Store) MarkHeld(key loops.MessageKey, claim uint64, at time.Time, f loops.Failure) error {
 	return s.mark(key, marking{deliverer, at, "mail held"}, func(m *loops.Message) error {
-		err := expect(m, outcomes()...)
+		err := ended(m, claim)
 		if m.Status == loops.Queued {
 			m.Status = loops.Held
 		}
@@ -328,9 +354,9 @@ func (s *Store) MarkHeld(key loops.MessageKey, at time.Time, f loops.Failure) er
 
 // MarkExpired records that the message is given up, and why: delivering it
 // would no longer help, or was tried often enough.
-func (s *Store) MarkExpired(key loops.MessageKey, at time.Time, reason string) error {
+func (s *Store) MarkExpired(key loops.MessageKey, claim uint64, at time.Time, reason string) error {
 	return s.mark(key, marking{deliverer, at, "mail expired"}, func(m *loops.Message) error {
-		err := expect(m, outcomes()...)
+		err := ended(m, claim)
 		m.Status, m.LastError, m.Unsure, m.Signature = loops.Expired, reason, false, nil
 		return err
 	})
@@ -370,6 +396,14 @@ const deliverer = "deliverer"
 // have held or dropped the message while it was under way.
 func outcomes() []loops.MessageStatus {
 	return []loops.MessageStatus{loops.Queued, loops.Held, loops.Dropped}
+}
+
+// ended tells why the outcome of an attempt cannot be put down.
+func ended(m *loops.Message, claim uint64) error {
+	if err := claimed(m, claim); err != nil {
+		return err
+	}
+	return expect(m, outcomes()...)
 }
 
 // expect gives loops.ErrConflict for a message whose status is none of those
@@ -412,7 +446,7 @@ func (s *Store) judged(key loops.MessageKey, seen loops.StoreRevision, line mark
 // asSeen returns the state that is found, and loops.ErrConflict where another
 // one was seen.
 func asSeen(tx engine.Writer, seen loops.StoreRevision) (loops.StoreRevision, error) {
-	found := loops.StoreRevision{Write: tx.Revision(), Audit: tx.Sequence(bucketAudit)}
+	found := revisionOf(tx)
 	if seen != (loops.StoreRevision{}) && seen != found {
 		return found, fmt.Errorf("written since it was judged: %w", loops.ErrConflict)
 	}

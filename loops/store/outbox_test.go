@@ -87,15 +87,15 @@ func testDelivery(t *testing.T, fresh place) {
 	assert.Empty(t, queued(t, s, noon, 10), "an attempt is under way")
 	assert.Equal(t, keys[:1], queued(t, s, noon.Add(10*time.Minute), 10), "it is tried again after a kill")
 
-	require.NoError(t, s.MarkDeferred(keys[0], noon.Add(2*time.Hour), 1, loops.Failure{Reason: "451 come back"}))
+	require.NoError(t, s.MarkDeferred(keys[0], m.Claim, noon.Add(2*time.Hour), 1, loops.Failure{Reason: "451 come back"}))
 	assert.Equal(t, []loops.MessageKey{keys[1], keys[0]}, queued(t, s, late, 10))
 	m, err = s.Message(keys[0])
 	require.NoError(t, err)
 	assert.Equal(t, "451 come back", m.LastError)
 	assert.Equal(t, loops.Queued, m.Status)
 
-	require.NoError(t, s.MarkDelivered(noon, keys[0]))
-	require.NoError(t, s.MarkRefused(keys[1], noon, loops.Failure{Reason: "550 no such mailbox", Status: "5.1.1"}))
+	require.NoError(t, s.MarkDelivered(noon, m.Claim, keys[0]))
+	require.NoError(t, s.MarkRefused(keys[1], 0, noon, loops.Failure{Reason: "550 no such mailbox", Status: "5.1.1"}))
 	assert.Empty(t, queued(t, s, late, 10))
 	assert.ErrorIs(t, attempt(s, message(t, s, keys[0]), loops.StoreRevision{}, noon, late), loops.ErrConflict, "it is delivered")
 	assert.ErrorIs(t, attempt(s, loops.Message{Key: "9/2026-12-03/reminder"}, loops.StoreRevision{}, noon, late), loops.ErrNotFound)
@@ -125,7 +125,7 @@ func testHoldReleaseDrop(t *testing.T, fresh place) {
 	assert.Equal(t, []loops.MessageKey{keys[1], keys[0]}, queued(t, s, late, 10))
 	assert.ErrorIs(t, s.Release(keys[0], "rui", late), loops.ErrConflict)
 	require.NoError(t, s.Drop(keys[0], "rui", late))
-	require.NoError(t, s.MarkExpired(keys[1], late, "the day is over"))
+	require.NoError(t, s.MarkExpired(keys[1], 0, late, "the day is over"))
 	assert.Empty(t, queued(t, s, late, 10))
 	assert.ErrorIs(t, s.Drop(keys[0], "rui", late), loops.ErrConflict)
 	assert.Equal(t, "rui", collect(t, s.Audit())[1].By)
@@ -159,8 +159,8 @@ func testOutcomeAfterDrop(t *testing.T, fresh place) {
 		require.NoError(t, attempt(s, message(t, s, key), loops.StoreRevision{}, noon, noon.Add(time.Hour)))
 		require.NoError(t, s.Drop(key, "rui", noon))
 	}
-	require.NoError(t, s.MarkDelivered(noon, keys[0]))
-	require.NoError(t, s.MarkDeferred(keys[1], noon.Add(time.Minute), 1, loops.Failure{Reason: "451 come back"}))
+	require.NoError(t, s.MarkDelivered(noon, message(t, s, keys[0]).Claim, keys[0]))
+	require.NoError(t, s.MarkDeferred(keys[1], message(t, s, keys[1]).Claim, noon.Add(time.Minute), 1, loops.Failure{Reason: "451 come back"}))
 	m, err := s.Message(keys[0])
 	require.NoError(t, err)
 	assert.Equal(t, loops.Delivered, m.Status)
@@ -179,7 +179,7 @@ func TestDeleteBodies(t *testing.T) {
 func testDeleteBodies(t *testing.T, fresh place) {
 	s, keys := outbox(t, fresh, 3) // created a minute apart
 	for _, key := range keys[1:] {
-		require.NoError(t, s.MarkDelivered(noon, key))
+		require.NoError(t, s.MarkDelivered(noon, 0, key))
 	}
 	n, err := s.DeleteBodies(noon.Add(2*time.Minute), "sweep", noon)
 	require.NoError(t, err)
@@ -209,14 +209,60 @@ func TestAWaveIsTakenBackAndRecordedWhole(t *testing.T) {
 	now, err := s.Revision()
 	require.NoError(t, err)
 	assert.Equal(t, now, left, "a write leaves the next number behind")
-	require.NoError(t, s.MarkDelivered(noon, keys[2]))
-	require.NoError(t, s.MarkDelivered(noon, keys[2], keys[1]))
-	require.NoError(t, s.MarkNotBegun(append(all[:1], loops.Attempt{Message: loops.Message{Key: "1/2026-12-09/reminder"}})))
+	require.NoError(t, s.MarkDelivered(noon, left.Write, keys[2]))
+	require.NoError(t, s.MarkDelivered(noon, left.Write, keys[2], keys[1]))
+	require.NoError(t, s.MarkNotBegun(left.Write, []loops.Message{all[0].Message, {Key: "1/2026-12-09/reminder"}}))
 	m := message(t, s, keys[0])
 	assert.False(t, m.Unsure)
 	assert.Zero(t, m.Attempts)
 	assert.Equal(t, all[0].NextAttempt, m.NextAttempt)
-	require.NoError(t, s.MarkNotBegun(all[1:2]), "which arrived")
+	require.NoError(t, s.MarkNotBegun(left.Write, []loops.Message{all[1].Message}), "which arrived")
 	assert.Equal(t, loops.Delivered, message(t, s, keys[1]).Status)
+	sound(t, s)
+}
+
+// Who stood still while another attempt began puts down nothing about the message
+// any more, also where it never got as far as an attempt of its own.
+func TestOutcomeOfAnAttemptThatWasOvertaken(t *testing.T) {
+	t.Parallel()
+	testOutcomeOfAnAttemptThatWasOvertaken(t, files)
+}
+
+func testOutcomeOfAnAttemptThatWasOvertaken(t *testing.T, fresh place) {
+	s, keys := outbox(t, fresh, 1)
+	key := keys[0]
+	read := message(t, s, key)
+	claim := func(m loops.Message, at time.Time) uint64 {
+		left, err := s.MarkAttempts([]loops.Attempt{{Message: m, Next: at.Add(time.Hour)}}, loops.StoreRevision{}, at)
+		require.NoError(t, err)
+		return left.Write
+	}
+	first := claim(read, noon)
+	// Another daemon's relay is at fault, so that all but the claim is as it was read.
+	second := claim(message(t, s, key), noon.Add(time.Hour))
+	require.NoError(t, s.MarkDeferred(key, second, read.NextAttempt, read.Attempts, loops.Failure{Unsure: true}))
+	want := message(t, s, key)
+	assert.Equal(t, second, want.Claim)
+	for name, mark := range map[string]func(stale uint64) error{
+		"delivered": func(stale uint64) error { return s.MarkDelivered(noon, stale, key) },
+		"deferred":  func(stale uint64) error { return s.MarkDeferred(key, stale, noon, 0, loops.Failure{}) },
+		"refused":   func(stale uint64) error { return s.MarkRefused(key, stale, noon, loops.Failure{}) },
+		"held":      func(stale uint64) error { return s.MarkHeld(key, stale, noon, loops.Failure{}) },
+		"expired":   func(stale uint64) error { return s.MarkExpired(key, stale, noon, "too late") },
+		"an attempt": func(stale uint64) error {
+			m := read
+			m.Claim = stale
+			return attempt(s, m, loops.StoreRevision{}, noon, noon)
+		},
+	} {
+		for _, stale := range []uint64{read.Claim, first} {
+			err := mark(stale)
+			require.ErrorIs(t, err, loops.ErrRepeated, "%s, claim %d", name, stale)
+			require.ErrorIs(t, err, loops.ErrConflict, "%s, claim %d", name, stale)
+		}
+	}
+	require.NoError(t, s.MarkNotBegun(first, []loops.Message{read}), "it is the other daemon's")
+	assert.Equal(t, want, message(t, s, key), "nothing was put down")
+	require.NoError(t, s.MarkDelivered(noon, second, key))
 	sound(t, s)
 }

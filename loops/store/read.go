@@ -50,7 +50,7 @@ func (s *Store) LoopByTag(tag loops.Tag) (loops.Loop, error) {
 // MachinesOf lists an owner's machines by id; those of owner zero are the
 // donor units.
 func (s *Store) MachinesOf(owner loops.OwnerID) ([]loops.Machine, error) {
-	return children(s, bucketMachinesByOwner, idKey(owner), func(tx engine.Reader, key, _ []byte) (loops.Machine, error) {
+	return children(s, bucketMachinesByOwner, idKey(owner), bucketMachines, func(tx engine.Reader, key, _ []byte) (loops.Machine, error) {
 		_, id, err := decodePairKey[loops.OwnerID, loops.MachineID](key)
 		if err != nil {
 			return loops.Machine{}, err
@@ -61,7 +61,7 @@ func (s *Store) MachinesOf(owner loops.OwnerID) ([]loops.Machine, error) {
 
 // LoopsOf lists a machine's loops by id.
 func (s *Store) LoopsOf(machine loops.MachineID) ([]loops.Loop, error) {
-	return children(s, bucketLoopsByMachine, idKey(machine), func(tx engine.Reader, key, _ []byte) (loops.Loop, error) {
+	return children(s, bucketLoopsByMachine, idKey(machine), bucketLoops, func(tx engine.Reader, key, _ []byte) (loops.Loop, error) {
 		_, id, err := decodePairKey[loops.MachineID, loops.LoopID](key)
 		if err != nil {
 			return loops.Loop{}, err
@@ -73,7 +73,7 @@ func (s *Store) LoopsOf(machine loops.MachineID) ([]loops.Loop, error) {
 // History lists a loop's entries in the order they were recorded. It is empty
 // for a loop that is not on record.
 func (s *Store) History(loop loops.LoopID) ([]loops.Entry, error) {
-	return children(s, bucketHistory, idKey(loop), func(_ engine.Reader, key, v []byte) (loops.Entry, error) {
+	return children(s, bucketHistory, idKey(loop), "", func(_ engine.Reader, key, v []byte) (loops.Entry, error) {
 		entry, err := decodeEntry(v)
 		if err != nil {
 			err = fmt.Errorf("bucket history: %s: %w", printKey(bucketHistory, key), err)
@@ -115,7 +115,7 @@ func (s *Store) Sent(loop loops.LoopID, task loops.TaskKind, due loops.Day) ([]l
 	if err != nil {
 		return nil, fmt.Errorf("store: sent: %w", err)
 	}
-	return children(s, bucketSent, prefix, func(_ engine.Reader, key, v []byte) (loops.Sent, error) {
+	return children(s, bucketSent, prefix, "", func(_ engine.Reader, key, v []byte) (loops.Sent, error) {
 		mark, err := decodeSent(v)
 		if err != nil {
 			err = fmt.Errorf("bucket sent: %s: %w", printKey(bucketSent, key), err)
@@ -138,12 +138,21 @@ func get[T any](tx engine.Reader, name string, key []byte, what string, decode f
 	return record, err
 }
 
-// children collects what follows from every key of a bucket with the prefix.
-func children[T any](s *Store, name string, prefix []byte, follow func(tx engine.Reader, k, v []byte) (T, error)) ([]T, error) {
+// children collects what follows from every key of a bucket with the prefix; of an
+// index, the records in the bucket that the rest of its keys leads to.
+func children[T any](s *Store, name string, prefix []byte, leadsTo string, follow func(tx engine.Reader, k, v []byte) (T, error)) ([]T, error) {
 	var list []T
 	err := s.view(func(tx engine.Reader) error {
+		list = nil
+		var keys, values, next [][]byte
 		for k, v := range tx.Ascend(name, engine.Prefix(prefix)) {
-			record, err := follow(tx, k, v)
+			keys, values, next = append(keys, k), append(values, v), append(next, k[len(prefix):])
+		}
+		if leadsTo != "" {
+			tx.GetMany(leadsTo, next)
+		}
+		for i := range keys {
+			record, err := follow(tx, keys[i], values[i])
 			if err != nil {
 				return err
 			}

@@ -116,6 +116,7 @@ type messageV1 struct {
 	About          []loops.Topic       `json:"about,omitempty"`
 	Dated          time.Time           `json:"dated,omitzero"`
 	Unsure         bool                `json:"unsure,omitempty"`
+	Claim          uint64              `json:"claim,omitempty"`
 	Lost           int                 `json:"lost,omitempty"`
 	Signature      []byte              `json:"signature,omitempty"`
 	Instead        loops.MessageKey    `json:"instead,omitempty"`

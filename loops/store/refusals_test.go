@@ -23,9 +23,9 @@ func testBouncesCountUntilADelivery(t *testing.T, fresh place) {
 	first, err := s.Message(keys[0])
 	require.NoError(t, err)
 	require.ErrorIs(t, s.MarkBounced(keys[0], noon, loops.Failure{Reason: "no such mailbox"}), loops.ErrConflict, "it was never delivered")
-	require.NoError(t, s.MarkDelivered(noon, keys[0]))
+	require.NoError(t, s.MarkDelivered(noon, 0, keys[0]))
 	for _, key := range keys[1:] {
-		require.NoError(t, s.MarkDelivered(noon, key))
+		require.NoError(t, s.MarkDelivered(noon, 0, key))
 		require.NoError(t, s.MarkBounced(key, noon.Add(time.Hour), loops.Failure{Reason: "mailbox full", Status: "5.2.2"}))
 	}
 	n, err := s.RefusedInARow(first.To)
@@ -43,7 +43,7 @@ func TestRequeue(t *testing.T) {
 
 func testRequeue(t *testing.T, fresh place) {
 	s, keys := outbox(t, fresh, 2)
-	require.NoError(t, s.MarkRefused(keys[0], noon, loops.Failure{Reason: "no such mailbox"}))
+	require.NoError(t, s.MarkRefused(keys[0], 0, noon, loops.Failure{Reason: "no such mailbox"}))
 	require.NoError(t, s.Requeue(keys[0], "test", noon.Add(time.Hour)))
 	m, err := s.Message(keys[0])
 	require.NoError(t, err)
@@ -51,6 +51,6 @@ func testRequeue(t *testing.T, fresh place) {
 	assert.Zero(t, m.Attempts)
 	assert.True(t, m.PointlessAfter.IsZero())
 	assert.Contains(t, queued(t, s, noon.Add(2*time.Hour), 10), keys[0])
-	require.NoError(t, s.MarkDelivered(noon, keys[1]))
+	require.NoError(t, s.MarkDelivered(noon, 0, keys[1]))
 	require.ErrorIs(t, s.Requeue(keys[1], "test", noon), loops.ErrConflict)
 }

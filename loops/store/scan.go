@@ -46,12 +46,42 @@ const (
 // caller keeps old pages alive. What is written meanwhile may or may not be
 // seen. After an error the scan ends.
 func scan[T any](s *Store, name string, backwards bool, decode func(tx engine.Reader, k, v []byte) (T, error)) iter.Seq2[T, error] {
+	return scanAhead(s, name, backwards, nil, decode)
+}
+
+// scanMessages scans an index of messages.
+func scanMessages(s *Store, index string, backwards bool) iter.Seq2[loops.Message, error] {
+	keyOf := func(k []byte) (loops.MessageKey, error) {
+		_, key, err := decodeInstantKey(k)
+		return key, err
+	}
+	ahead := func(tx engine.Reader, lines [][]byte) {
+		var keys [][]byte
+		for _, line := range lines {
+			if key, err := keyOf(line); err == nil { // else it is told below
+				keys = append(keys, []byte(key))
+			}
+		}
+		tx.GetMany(bucketMessages, keys)
+	}
+	return scanAhead(s, index, backwards, ahead, func(tx engine.Reader, k, _ []byte) (loops.Message, error) {
+		key, err := keyOf(k)
+		if err != nil {
+			return loops.Message{}, err
+		}
+		return get(tx, bucketMessages, []byte(key), fmt.Sprintf("message %s", key), decodeMessage)
+	})
+}
+
+// scanAhead is scan, and lets ahead read what decode will ask for about the keys of a
+// batch.
+func scanAhead[T any](s *Store, name string, backwards bool, ahead func(engine.Reader, [][]byte), decode func(tx engine.Reader, k, v []byte) (T, error)) iter.Seq2[T, error] {
 	return func(yield func(T, error) bool) {
 		var last []byte
 		for batch := firstBatch; ; batch = min(4*batch, lastBatch) {
 			var records []T
 			var err error
-			records, last, err = scanBatch(s, name, last, batch, backwards, decode)
+			records, last, err = scanBatch(s, name, last, batch, backwards, ahead, decode)
 			for _, r := range records {
 				if !yield(r, nil) {
 					return
@@ -71,18 +101,25 @@ func scan[T any](s *Store, name string, backwards bool, decode func(tx engine.Re
 
 // scanBatch reads the records that follow the key, from the start where it is
 // nil, and returns the key of the last one.
-func scanBatch[T any](s *Store, name string, after []byte, batch int, backwards bool, decode func(tx engine.Reader, k, v []byte) (T, error)) (records []T, last []byte, err error) {
+func scanBatch[T any](s *Store, name string, after []byte, batch int, backwards bool, ahead func(engine.Reader, [][]byte), decode func(tx engine.Reader, k, v []byte) (T, error)) (records []T, last []byte, err error) {
 	last = after
 	err = s.view(func(tx engine.Reader) error {
 		all := tx.Ascend(name, engine.After(after))
 		if backwards {
 			all = tx.Descend(name, engine.Span{To: after})
 		}
+		records, last = nil, after
+		var keys, values [][]byte
 		for k, v := range all {
-			if len(records) == batch {
-				return nil
+			if keys, values = append(keys, k), append(values, v); len(keys) == batch {
+				break
 			}
-			r, err := decode(tx, k, v)
+		}
+		if ahead != nil {
+			ahead(tx, keys)
+		}
+		for i, k := range keys {
+			r, err := decode(tx, k, values[i])
 			if err != nil {
 				return fmt.Errorf("bucket %s: %s: %w", name, printKey(name, k), err)
 			}

@@ -39,16 +39,16 @@ func testStagesCountOnceSettled(t *testing.T, fresh place) {
 		settle func(*store.Store, loops.MessageKey) error
 		marked bool
 	}{
-		"delivered": {func(s *store.Store, k loops.MessageKey) error { return s.MarkDelivered(noon, k) }, true},
+		"delivered": {func(s *store.Store, k loops.MessageKey) error { return s.MarkDelivered(noon, 0, k) }, true},
 		"refused": {func(s *store.Store, k loops.MessageKey) error {
-			return s.MarkRefused(k, noon, loops.Failure{Reason: "no"})
+			return s.MarkRefused(k, 0, noon, loops.Failure{Reason: "no"})
 		}, true},
-		"expired": {func(s *store.Store, k loops.MessageKey) error { return s.MarkExpired(k, noon, "too late") }, true},
+		"expired": {func(s *store.Store, k loops.MessageKey) error { return s.MarkExpired(k, 0, noon, "too late") }, true},
 		"held":    {func(s *store.Store, k loops.MessageKey) error { return s.Hold(k, "mo", noon) }, true},
 		"dropped": {func(s *store.Store, k loops.MessageKey) error { return s.Drop(k, "mo", noon) }, true},
 		"waits":   {func(*store.Store, loops.MessageKey) error { return nil }, false},
 		"deferred": {func(s *store.Store, k loops.MessageKey) error {
-			return s.MarkDeferred(k, noon, 1, loops.Failure{Reason: "later"})
+			return s.MarkDeferred(k, 0, noon, 1, loops.Failure{Reason: "later"})
 		}, false},
 		"withdrawn": {func(s *store.Store, k loops.MessageKey) error { return s.MarkWithdrawn(k, none, noon, "stopped", nil) }, false},
 	} {
@@ -99,9 +99,9 @@ func testAttemptIsOfTheRegisterItWasJudgedBy(t *testing.T, fresh place) {
 	assert.Equal(t, m.Signature, is.Signature)
 	assert.True(t, is.Unsure)
 	assert.Equal(t, 1, is.Attempts)
-	require.NoError(t, s.MarkDeferred(m.Key, noon, 1, loops.Failure{Reason: "no reply", Unsure: true}))
+	require.NoError(t, s.MarkDeferred(m.Key, is.Claim, noon, 1, loops.Failure{Reason: "no reply", Unsure: true}))
 	assert.Equal(t, m.Signature, message(t, s, m.Key).Signature)
-	require.NoError(t, s.MarkDeferred(m.Key, noon, 2, loops.Failure{Reason: "later", Status: "4.2.2"}))
+	require.NoError(t, s.MarkDeferred(m.Key, is.Claim, noon, 2, loops.Failure{Reason: "later", Status: "4.2.2"}))
 	assert.Empty(t, message(t, s, m.Key).Signature)
 	assert.Equal(t, "4.2.2", message(t, s, m.Key).Failure)
 

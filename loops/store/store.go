@@ -21,6 +21,7 @@ package store
 
 import (
 	"errors"
+	"sync/atomic"
 
 	"fillmark/loops/store/bolt"
 	"fillmark/loops/store/engine"
@@ -37,7 +38,9 @@ type Store struct {
 	path    string
 	kept    engine.Engine
 	own     string // see [Store.ID]
-	touched touches
+	touched *touches
+	// lead is the number under which it is written to; nil where nobody leads.
+	lead *atomic.Uint64
 }
 
 // Path returns the path that the store was opened with.

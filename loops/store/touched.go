@@ -138,9 +138,10 @@ func (t *touches) between(from, to loops.StoreRevision) (all touch, ok bool) {
 }
 
 // revisionOf is the state that a transaction finds. Compaction begins the count
-// of transactions again; the audit goes on.
+// of transactions again; the audit goes on. Beats of who leads change nothing that
+// anybody rests on, and do not count.
 func revisionOf(tx engine.Reader) loops.StoreRevision {
-	return loops.StoreRevision{Write: tx.Revision(), Audit: tx.Sequence(bucketAudit)}
+	return loops.StoreRevision{Write: tx.Revision() - tx.Sequence(bucketMeta), Audit: tx.Sequence(bucketAudit)}
 }
 
 // TouchedSince tells which records were written since an earlier revision, and
@@ -159,6 +160,9 @@ func (s *Store) TouchedSince(earlier loops.StoreRevision) (loops.Touched, loops.
 func (s *Store) update(fn func(engine.Writer) error) error {
 	noted := false
 	err := s.kept.Update(func(tx engine.Writer) error {
+		if err := s.stillLeads(tx); err != nil {
+			return err
+		}
 		if noted { // run again: what it noted did not take place
 			s.touched.forget()
 		}

@@ -41,13 +41,7 @@ func StartPostgres(t testing.TB) *Postgres {
 		}
 		require.NoError(t, os.RemoveAll(dir))
 	})
-	if os.Geteuid() == 0 {
-		nobody, err := user.Lookup("nobody")
-		require.NoError(t, err)
-		id, err := strconv.Atoi(nobody.Uid)
-		require.NoError(t, err)
-		require.NoError(t, os.Chown(dir, id, -1))
-	}
+	p.Own(t, dir)
 	p.run(t, "initdb", "--pgdata="+p.data(), "--auth=trust", "--username=bench", "--encoding=UTF8", "--locale=C.UTF-8", "--no-sync")
 	config, err := os.OpenFile(filepath.Join(p.data(), "postgresql.conf"), os.O_APPEND|os.O_WRONLY, 0)
 	require.NoError(t, err)
@@ -57,6 +51,19 @@ func StartPostgres(t testing.TB) *Postgres {
 	p.Start(t)
 	t.Cleanup(func() { p.Stop(t) })
 	return p
+}
+
+// Own makes a folder that of its user: another than root, which its programs refuse.
+func (p *Postgres) Own(t testing.TB, dir string) {
+	t.Helper()
+	if os.Geteuid() != 0 {
+		return
+	}
+	nobody, err := user.Lookup("nobody")
+	require.NoError(t, err)
+	id, err := strconv.Atoi(nobody.Uid)
+	require.NoError(t, err)
+	require.NoError(t, os.Chown(dir, id, -1))
 }
 
 // Start starts one that was stopped.

@@ -81,12 +81,28 @@ type Board struct {
 // NewBoard reads what is on record. Ways and alarms that are not there any more
 // are forgotten.
 func NewBoard(keep keeper, opts Options, ways []Way, sources ...Source) (*Board, error) {
-	book, err := keep.Alarms()
-	if err != nil {
+	b := &Board{opts: opts, keep: keep, ways: ways}
+	if err := b.Recall(); err != nil {
 		return nil, err
 	}
-	b := &Board{opts: opts, keep: keep, ways: ways, book: loops.AlarmBook{Alarms: book.Alarms}}
-	for _, way := range ways {
+	b.Watch(sources...)
+	for i := range b.ways {
+		b.Watch(Source{wayAlarm(ways[i].Name), func(time.Time) (reason, remedy string) { return b.failing(i) }})
+	}
+	return b, nil
+}
+
+// Recall takes what is on record in the place of what this process knows: another
+// one may have told it.
+func (b *Board) Recall() error {
+	book, err := b.keep.Alarms()
+	if err != nil {
+		return err
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.book = loops.AlarmBook{Alarms: book.Alarms}
+	for _, way := range b.ways {
 		sum := sha256.Sum256([]byte(way.Where))
 		line := loops.AlarmWay{Name: way.Name, Where: hex.EncodeToString(sum[:16])}
 		for _, had := range book.Ways {
@@ -97,11 +113,7 @@ func NewBoard(keep keeper, opts Options, ways []Way, sources ...Source) (*Board,
 		b.book.Ways = append(b.book.Ways, line)
 	}
 	b.kept = essence(b.book)
-	b.Watch(sources...)
-	for i := range b.ways {
-		b.Watch(Source{wayAlarm(ways[i].Name), func(time.Time) (reason, remedy string) { return b.failing(i) }})
-	}
-	return b, nil
+	return nil
 }
 
 // Watch adds sources; a name stands once.

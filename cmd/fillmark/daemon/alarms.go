@@ -23,30 +23,21 @@ func (h *Service) alarms(c Config) (*alarm.Board, error) {
 	if err != nil {
 		return nil, err
 	}
-	return alarm.NewBoard(h.Store, alarm.Options{
+	register, house := h.houseSources()
+	return alarm.NewBoard(h.ledStore, alarm.Options{
 		Workshop: c.Workshop.Name, Zone: c.Zone(), Again: time.Duration(c.Alarm.AgainHours) * time.Hour, Hide: hideSecrets,
-	}, ways, h.registerSource(), h.pulse.Source(), h.Workshop.MailSource(), h.Workshop.CanarySource(), h.houseSource())
+	}, ways, register, h.pulse.Source(), h.Workshop.MailSource(), h.Workshop.CanarySource(), house)
 }
 
-// houseSource is red while the doctor has something to tell, such as a late
-// backup or a full disk.
-func (h *Service) houseSource() alarm.Source {
-	return alarm.Source{Name: web.HouseAlarm, Check: func(time.Time) (reason, remedy string) {
-		var says, do []string
-		for _, l := range h.Quick().Told() {
-			if l.State == doctor.Red {
-				says, do = append(says, l.Says), append(do, l.Do)
-			}
-		}
-		return strings.Join(says, " "), strings.Join(do, " ")
-	}}
-}
-
-// registerSource is red while the doctor finds that the register's file is not
-// where it was opened, or cannot be read.
-func (h *Service) registerSource() alarm.Source {
-	return alarm.Source{Name: "register", Check: func(time.Time) (reason, remedy string) {
+// houseSources are two that ask the doctor: the first is red while the register's file is
+// not where it was opened, or cannot be read, the other while there is anything else to
+// tell, such as a late backup or a full disk. The board asks one after the other, so the
+// doctor looks once for both.
+func (h *Service) houseSources() (register, house alarm.Source) {
+	var looked *doctor.Report // by the first, until the other is asked
+	register = alarm.Source{Name: "register", Check: func(time.Time) (reason, remedy string) {
 		report := h.Quick()
+		looked = &report
 		for _, check := range []string{"register", "register file"} {
 			if l := report.Line(check); l.State == doctor.Red {
 				return l.Says, l.Do
@@ -54,6 +45,20 @@ func (h *Service) registerSource() alarm.Source {
 		}
 		return "", ""
 	}}
+	house = alarm.Source{Name: web.HouseAlarm, Check: func(time.Time) (reason, remedy string) {
+		report := looked
+		if looked = nil; report == nil {
+			report = new(h.Quick())
+		}
+		var says, do []string
+		for _, l := range report.Told() {
+			if l.State == doctor.Red {
+				says, do = append(says, l.Says), append(do, l.Do)
+			}
+		}
+		return strings.Join(says, " "), strings.Join(do, " ")
+	}}
+	return register, house
 }
 
 // alarmWays are the ways that are not mail, as the configuration has them.
@@ -126,8 +131,10 @@ func (h *Service) watch(ctx context.Context, now func() time.Time, log *slog.Log
 	every := time.NewTicker(lookEvery)
 	defer every.Stop()
 	for {
-		if err := h.Alarms.Tell(ctx, now().UTC()); err != nil && !loops.NoWrite(err) {
-			log.Error("what was told of alarms cannot be put down", "error", err)
+		if h.lead.leads() {
+			if err := notOvertaken(h.Alarms.Tell(ctx, now().UTC())); err != nil && !loops.NoWrite(err) {
+				log.Error("what was told of alarms cannot be put down", "error", err)
+			}
 		}
 		select {
 		case <-ctx.Done():

@@ -42,6 +42,9 @@ import (
 type Service struct {
 	Store     *store.Store
 	Workshop  *workshop.Workshop
+	lead      *leader            // nil with a file, which has one daemon
+	led       *workshop.Workshop // as the daemon that leads has it
+	ledStore  *store.Store
 	Deliverer *notify.Deliverer
 	Gate      *signin.Gate
 	Alarms    *alarm.Board
@@ -98,7 +101,13 @@ func open(c Config, now func() time.Time, log *slog.Logger, options store.Option
 			err = errors.Join(err, h.Store.Close())
 		}
 	}()
+	if err := c.sameAsOthers(h.Store, options); err != nil {
+		return nil, err // before a key is made that is not theirs
+	}
 	secrets, err := openSecrets(c.linkKeyFile(), options.ReadOnly)
+	if err == nil {
+		err = c.sameAsOthers(h.Store, options)
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -138,6 +147,12 @@ func open(c Config, now func() time.Time, log *slog.Logger, options store.Option
 		settings.Ours = func(raw []byte) error { return c.Keys().Verify(raw, c.MailDomain()) }
 	}
 	h.Workshop = workshop.New(h.Store, settings, rand.Reader, ownerLinks)
+	h.led, h.ledStore = h.Workshop, h.Store
+	if c.InDatabase() {
+		h.lead = newLeader(h.Store)
+		h.ledStore = h.Store.Led(&h.lead.number)
+		h.led = h.Workshop.Through(h.ledStore)
+	}
 	if err := h.Workshop.RecallEvidence(); err != nil {
 		return nil, err
 	}
@@ -261,7 +276,7 @@ func newDeliverer(c Config, tokens *login.Tokens, s *store.Store, truth *worksho
 		return nil, fmt.Errorf("mail.dkim_key_file %q: %w", c.Mail.DKIMKeyFile, notify.ErrNoDKIMKey)
 	}
 	if !there {
-		return notify.NewDeliverer(s, truth, nil, transport, plan, verp)
+		return c.share(notify.NewDeliverer(s, truth, nil, transport, plan, verp))
 	}
 	if err := keptSecret(key.File); err != nil {
 		return nil, fmt.Errorf("mail.dkim_key_file: %w", err)
@@ -270,7 +285,15 @@ func newDeliverer(c Config, tokens *login.Tokens, s *store.Store, truth *worksho
 	if err != nil {
 		return nil, err
 	}
-	return notify.NewDeliverer(s, truth, signer, transport, plan, verp)
+	return c.share(notify.NewDeliverer(s, truth, signer, transport, plan, verp))
+}
+
+// share tells a deliverer where others may have its outbox too.
+func (c Config) share(d *notify.Deliverer, err error) (*notify.Deliverer, error) {
+	if err == nil && c.InDatabase() {
+		d.Share()
+	}
+	return d, err
 }
 
 // CheckFiles reads every file that the configuration names, as the start does.

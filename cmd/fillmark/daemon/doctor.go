@@ -69,6 +69,7 @@ func (h *Service) facts() doctor.Facts {
 	now := h.now()
 	f := h.keeper.config.facts(now)
 	f.Daemon = h.serving.Load()
+	f.Leads = h.lead.other()
 	f.Register.ReadOnly = h.readOnly
 	if err := h.Store.InPlace(); err != nil {
 		f.Register.Moved = err.Error()

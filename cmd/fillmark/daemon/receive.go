@@ -34,7 +34,10 @@ func (h *Service) watchMailbox(ctx context.Context, now func() time.Time, log *s
 	defer every.Stop()
 	var fault string // said once, not every minute
 	for {
-		err := h.readMailbox(ctx, now(), log)
+		var err error
+		if h.lead.leads() {
+			err = notOvertaken(h.readMailbox(ctx, now(), log))
+		}
 		switch {
 		case ctx.Err() != nil:
 			return
@@ -55,11 +58,11 @@ func (h *Service) watchMailbox(ctx context.Context, now func() time.Time, log *s
 
 // readMailbox does what has come in since it was read last.
 func (h *Service) readMailbox(ctx context.Context, now time.Time, log *slog.Logger) error {
-	last, err := h.Workshop.LastMail(h.mailbox.Name())
+	last, err := h.led.LastMail(h.mailbox.Name())
 	if err != nil {
 		return err
 	}
-	return h.mailbox.Read(ctx, last, now.Add(-mailSince), &mailReader{h.Workshop, now, log, h.poke})
+	return h.mailbox.Read(ctx, last, now.Add(-mailSince), &mailReader{h.led, now, log, h.poke})
 }
 
 // mailReader gives the workshop what its mailbox has.

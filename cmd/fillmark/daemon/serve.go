@@ -71,6 +71,7 @@ func (h *Service) Serve(
 	go func() { parts <- h.keepBackups(ctx, now, log) }()
 	var beside sync.WaitGroup
 	beside.Go(func() { h.watchdog(ctx, log) })
+	beside.Go(func() { h.keepLead(ctx, log) })
 	if socket != nil {
 		running++
 		go func() { parts <- serveHTTP(socketServer, socket) }()
@@ -187,7 +188,7 @@ func (h *Service) tick(ctx context.Context, c Config, now func() time.Time, log 
 	var learnt loops.Day
 	for {
 		// Its cost grows with the register, so once a day.
-		if today := loops.DayOf(now(), c.Zone()); today != learnt && h.learn(ctx, log, now()) {
+		if today := loops.DayOf(now(), c.Zone()); today != learnt && h.lead.leads() && h.learn(ctx, log, now()) {
 			learnt = today
 		}
 		h.sweepAndDeliver(ctx, log, now())

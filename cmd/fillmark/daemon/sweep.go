@@ -20,9 +20,9 @@ import (
 // this finds what measurements, edits and imports changed. It returns false where
 // nothing could be put down: the sweep says so.
 func (h *Service) learn(ctx context.Context, log *slog.Logger, now time.Time) bool {
-	renewed, err := h.Workshop.Learn(ctx, workshop.Stamp{At: now.UTC(), By: "schedule"})
+	renewed, err := h.led.Learn(ctx, workshop.Stamp{At: now.UTC(), By: "schedule"})
 	switch {
-	case loops.NoWrite(err):
+	case loops.NoWrite(err), errors.Is(err, loops.ErrOvertaken):
 		return false
 	case err != nil && ctx.Err() == nil:
 		log.Error("evidence not worked out", "error", err)
@@ -40,25 +40,32 @@ func (h *Service) sweepAndDeliver(ctx context.Context, log *slog.Logger, now tim
 	stamp := workshop.Stamp{At: now.UTC(), By: "schedule"}
 	var swept workshop.Swept
 	failed := func(what string, err error) error {
-		if err == nil || ctx.Err() != nil {
+		if err = notOvertaken(err); err == nil || ctx.Err() != nil {
 			return nil
 		}
 		log.Error(what+" failed", "error", err)
 		return fmt.Errorf("%s: %w", what, err)
 	}
+	// What must happen once is left to one of several daemons.
+	const each, once = false, true
 	var faults []error
 	for _, step := range []struct {
 		what string
+		once bool
 		do   func() error
 	}{
-		{"register", h.Store.InPlace},
-		{"sweep", func() (err error) { swept, err = h.Workshop.Sweep(stamp); return err }},
-		{"morning list", func() error { _, err := h.Workshop.MailMorning(stamp); return err }},
-		{"bounces", func() error { return h.readBounces(log, now) }},
-		{"canary", func() error { _, err := h.Workshop.MailCanary(stamp); return err }},
-		{"old mail texts and keys", func() error { return h.forget(now) }},
+		{"register", each, h.Store.InPlace},
+		{"evidence", each, h.recallEvidence},
+		{"sweep", once, func() (err error) { swept, err = h.led.Sweep(stamp); return err }},
+		{"morning list", once, func() error { _, err := h.led.MailMorning(stamp); return err }},
+		{"bounces", each, func() error { return h.readBounces(log, now) }},
+		{"canary", once, func() error { _, err := h.led.MailCanary(stamp); return err }},
+		{"old mail texts and keys", once, func() error { return h.forget(now) }},
 	} {
 		h.heart.beat()
+		if step.once && !h.lead.leads() {
+			continue
+		}
 		if err := failed(step.what, step.do()); err != nil {
 			faults = append(faults, err)
 			if loops.NoWrite(err) {
@@ -78,6 +85,14 @@ func (h *Service) sweepAndDeliver(ctx context.Context, log *slog.Logger, now tim
 	}
 }
 
+// recallEvidence takes up what the daemon that leads has learnt.
+func (h *Service) recallEvidence() error {
+	if h.lead == nil {
+		return nil
+	}
+	return h.Workshop.RecallEvidence()
+}
+
 // bodiesKept is how long the texts of mail that is done with are kept; what it
 // was and how it ended stays.
 const bodiesKept = 180 * 24 * time.Hour
@@ -92,8 +107,8 @@ func (h *Service) forget(now time.Time) error {
 		return nil
 	}
 	h.forgot = now
-	_, texts := h.Store.DeleteBodies(now.Add(-bodiesKept), "schedule", now.UTC())
-	_, keys := h.Store.ForgetActKeys(now.Add(-actKeysKept))
+	_, texts := h.ledStore.DeleteBodies(now.Add(-bodiesKept), "schedule", now.UTC())
+	_, keys := h.ledStore.ForgetActKeys(now.Add(-actKeysKept))
 	return errors.Join(texts, keys)
 }
 

@@ -18,6 +18,8 @@ type Facts struct {
 
 	// Daemon tells that it is the daemon that looks.
 	Daemon bool
+	// Leads is the daemon that does what must happen once, where it is another one.
+	Leads string
 
 	Register struct {
 		Path string

@@ -48,6 +48,9 @@ func registerFile(f Facts) Line {
 }
 
 func daemon(f Facts) Line {
+	if f.Daemon && f.Leads != "" {
+		return good("The daemon runs; of several on this register another one leads, which sweeps, reads mail and tells alarms: " + f.Leads + ".")
+	}
 	if f.Daemon {
 		return good("The daemon runs.")
 	}

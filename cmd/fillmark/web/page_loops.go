@@ -102,18 +102,20 @@ func (s *server) listAll(p *loopsPage, query url.Values) error {
 		p.Pager.Prev = pageAddress("/loops", query, asked-1)
 	}
 	skip := (asked - 1) * perPage
-	for loop, err := range s.Reader.Loops() {
+	wanted := func(yield func(loops.Loop, error) bool) {
+		for loop, err := range s.Reader.Loops() {
+			if p.Query == "" && skip > 0 && err == nil {
+				skip--
+			} else if !yield(loop, err) {
+				return
+			}
+		}
+	}
+	for loop, err := range s.Workshop.Placed(wanted) {
 		if err != nil {
 			return err
 		}
-		if p.Query == "" && skip > 0 {
-			skip--
-			continue
-		}
-		row, err := s.loopRow(loop, p.Day)
-		if err != nil {
-			return err
-		}
+		row := rowOf(loop, p.Day)
 		switch {
 		case !row.fits(p.Query):
 		case skip > 0:
@@ -161,26 +163,16 @@ func (s *server) listNarrowed(p *loopsPage, q workshop.LoopQuery, query url.Valu
 	return nil
 }
 
-func (s *server) loopRow(loop loops.Loop, today loops.Day) (loopRow, error) {
-	machine, err := s.Reader.Machine(loop.Machine)
-	if err != nil {
-		return loopRow{}, err
-	}
+func rowOf(loop workshop.Placed, today loops.Day) loopRow {
 	row := loopRow{
-		Tag: loop.Tag, Machine: machine.Name, Loop: loop.Name, Kind: machine.Kind,
-		Charge: chargeLine(loop.State), Status: planStatus(loop),
-	}
-	if machine.Owner != 0 {
-		owner, err := s.Reader.Owner(machine.Owner)
-		if err != nil {
-			return loopRow{}, err
-		}
-		row.Owner, row.email, row.phone = owner.Name, owner.Email, owner.Phone
+		Tag: loop.Tag, Machine: loop.Machine.Name, Loop: loop.Name, Kind: loop.Machine.Kind,
+		Charge: chargeLine(loop.State), Status: planStatus(loop.Loop),
+		Owner: loop.Owner.Name, email: loop.Owner.Email, phone: loop.Owner.Phone,
 	}
 	if tasks := workshop.NextTasks(loop.Plan); len(tasks) > 0 {
-		row.Next = nextOn(loop.Tag, machine.Name, tasks[0], today)
+		row.Next = nextOn(loop.Tag, loop.Machine.Name, tasks[0], today)
 	}
-	return row, nil
+	return row
 }
 
 // fits tells whether every word of the query is in the tag, the owner or the

@@ -38,21 +38,21 @@ func (s *server) pageRegister(w http.ResponseWriter, r *http.Request) error {
 // keptLoops are the first loops of the register that are not out of service.
 func (s *server) keptLoops(most int) (rows []loopRow, more bool, err error) {
 	today := loops.DayOf(s.Now(), s.Workshop.Settings().Zone)
-	for loop, err := range s.Reader.Loops() {
+	inService := func(yield func(loops.Loop, error) bool) {
+		for loop, err := range s.Reader.Loops() {
+			if (err != nil || loop.State.Retired.IsZero()) && !yield(loop, err) {
+				return
+			}
+		}
+	}
+	for loop, err := range s.Workshop.Placed(inService) {
 		if err != nil {
 			return nil, false, err
-		}
-		if !loop.State.Retired.IsZero() {
-			continue
 		}
 		if len(rows) == most {
 			return rows, true, nil
 		}
-		row, err := s.loopRow(loop, today)
-		if err != nil {
-			return nil, false, err
-		}
-		rows = append(rows, row)
+		rows = append(rows, rowOf(loop, today))
 	}
 	return rows, false, nil
 }

@@ -53,7 +53,7 @@ func TestMailThatStandsIsRed(t *testing.T) {
 	ana := b.ana().Owner
 	for m, err := range b.store.Waiting() { // the letter of the hand-over
 		require.NoError(t, err)
-		require.NoError(t, b.store.MarkDelivered(b.now, m.Key))
+		require.NoError(t, b.store.MarkDelivered(b.now, 0, m.Key))
 	}
 	m := loops.Message{Key: "1/2026-11-24/reminder", Owner: ana.ID, Purpose: loops.PurposeReminder, From: "bench@test.example", To: "ana@garden.example",
 		Subject: "the grey tower", Raw: []byte("x"), Created: b.now, NextAttempt: b.now, Status: loops.Queued, LastError: "smtp session: connection refused"}
@@ -67,7 +67,7 @@ func TestMailThatStandsIsRed(t *testing.T) {
 		assert.Contains(t, body, "connection refused", path)
 	}
 	assert.Equal(t, http.StatusServiceUnavailable, b.get("/readyz").Code)
-	require.NoError(t, b.store.MarkDelivered(b.now, m.Key))
+	require.NoError(t, b.store.MarkDelivered(b.now, 0, m.Key))
 	assert.Equal(t, http.StatusOK, b.get("/readyz").Code)
 	assert.NotContains(t, b.get("/").Body.String(), "No mail leaves")
 }

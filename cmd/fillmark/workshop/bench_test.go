@@ -17,13 +17,19 @@ import (
 	"fillmark/loops"
 	"fillmark/loops/store"
 	"fillmark/schedule"
+	"fillmark/testdata/peer"
 )
 
 // register of n loops in service, one owner and machine each, of which so many
 // are due on the day and the others years later.
 func benchRegister(b *testing.B, n, due int, day loops.Day) bench {
 	b.Helper()
-	s, err := store.Open(filepath.Join(b.TempDir(), "register.db"), store.Options{})
+	return benchRegisterAt(b, filepath.Join(b.TempDir(), "register.db"), n, due, day)
+}
+
+func benchRegisterAt(b *testing.B, path string, n, due int, day loops.Day) bench {
+	b.Helper()
+	s, err := store.Open(path, store.Options{})
 	require.NoError(b, err)
 	b.Cleanup(func() { require.NoError(b, s.Close()) })
 	policy := schedule.DefaultPolicy()
@@ -75,10 +81,19 @@ func benchRegister(b *testing.B, n, due int, day loops.Day) bench {
 // first sweep composes and commits 1,000 mails and is reported beside; the
 // loop measures the sweeps after it, which find all of them mailed.
 func BenchmarkSweep(b *testing.B) {
+	benchmarkSweep(b, func(b *testing.B) string { return filepath.Join(b.TempDir(), "register.db") })
+}
+
+// BenchmarkSweepInADatabase is the same in a database on this machine.
+func BenchmarkSweepInADatabase(b *testing.B) {
+	benchmarkSweep(b, func(b *testing.B) string { return peer.StartPostgres(b).Address("") })
+}
+
+func benchmarkSweep(b *testing.B, place func(*testing.B) string) {
 	day := loops.Day{Year: 2026, Month: time.June, Dom: 15}
 	for _, n := range []int{10_000, 100_000} {
 		b.Run(fmt.Sprintf("loops=%d", n), func(b *testing.B) {
-			w := benchRegister(b, n, 1000, day)
+			w := benchRegisterAt(b, place(b), n, 1000, day)
 			stamp := workshop.Stamp{At: day.At(9, time.UTC), By: "bench"}
 			begun := time.Now()
 			swept, err := w.Sweep(stamp)

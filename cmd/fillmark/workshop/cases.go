@@ -59,19 +59,37 @@ func (r *keptReader) kept(l loops.Loop) (evidence.Kept, error) {
 // eachLoop hands every loop on record with its history to a function.
 func (w *Workshop) eachLoop(take func(evidence.Kept) error) error {
 	reader := w.newKeptReader()
+	var some []loops.Loop
+	hand := func() error {
+		ahead, err := w.aheadOfHistories(some)
+		if err != nil {
+			return err
+		}
+		reader.w = w.Through(ahead)
+		for _, l := range some {
+			k, err := reader.kept(l)
+			if err == nil {
+				err = take(k)
+			}
+			if err != nil {
+				return err
+			}
+		}
+		some = nil
+		return nil
+	}
+	const together = 256 // loops whose histories are read at once
 	for l, err := range w.register.Loops() {
 		if err != nil {
 			return err
 		}
-		k, err := reader.kept(l)
-		if err == nil {
-			err = take(k)
-		}
-		if err != nil {
-			return err
+		if some = append(some, l); len(some) == together {
+			if err := hand(); err != nil {
+				return err
+			}
 		}
 	}
-	return nil
+	return hand()
 }
 
 // Cases returns the lives of all charges on record.

@@ -43,8 +43,12 @@ func (w *Workshop) items(through loops.Day, at time.Time) ([]schedule.Item, erro
 	if err != nil {
 		return nil, err
 	}
+	ahead, err := w.aheadOfDues(dues)
+	if err != nil {
+		return nil, err
+	}
 	var items []schedule.Item
-	known := w.around()
+	known := w.Through(ahead).around()
 	for _, due := range dues {
 		item, err := known.item(due, at)
 		if errors.Is(err, errStaleDue) {

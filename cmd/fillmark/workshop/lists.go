@@ -98,15 +98,22 @@ func (w *Workshop) FindLoops(q LoopQuery) ([]LoopLine, error) {
 	if err != nil {
 		return nil, err
 	}
-	names := naming{w: w, machines: map[loops.MachineID]loops.Machine{}, owners: map[loops.OwnerID]loops.Owner{}}
-	lines := []LoopLine{}
+	var taken []loops.Loop
 	for l, err := range w.candidates(q) {
 		if err != nil {
 			return nil, err
 		}
-		if !q.takes(l, poured) {
-			continue
+		if q.takes(l, poured) {
+			taken = append(taken, l)
 		}
+	}
+	ahead, err := w.aheadOfLoops(taken)
+	if err != nil {
+		return nil, err
+	}
+	names := naming{w: w.Through(ahead), machines: map[loops.MachineID]loops.Machine{}, owners: map[loops.OwnerID]loops.Owner{}}
+	lines := []LoopLine{}
+	for _, l := range taken {
 		line, err := names.line(l)
 		if err != nil {
 			return nil, err

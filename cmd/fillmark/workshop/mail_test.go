@@ -233,7 +233,7 @@ func TestBounceGivesTheAddressUp(t *testing.T) {
 	b, path := mailBench(t)
 	loop := b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
 	m := b.messages(t)[0]
-	require.NoError(t, b.store.MarkDelivered(at("2026-05-01 16").At, m.Key))
+	require.NoError(t, b.store.MarkDelivered(at("2026-05-01 16").At, 0, m.Key))
 
 	for name, foreign := range map[string]string{
 		"no return path":     "ana@garden.example",

@@ -27,7 +27,7 @@ func TestLettersOfTwoRegistersAreTold(t *testing.T) {
 		b := newBench(t)
 		loop := b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
 		for _, m := range b.messages(t) {
-			require.NoError(t, b.store.MarkDelivered(m.Created, m.Key))
+			require.NoError(t, b.store.MarkDelivered(m.Created, 0, m.Key))
 		}
 		start := workshop.NextTasks(loop.Plan)[0].Due.At(9, time.UTC)
 		swept, err := b.Sweep(workshop.Stamp{At: start, By: "schedule"})

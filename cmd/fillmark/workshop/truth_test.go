@@ -38,7 +38,7 @@ func oneWaiting(t *testing.T) (path string, loop loops.Loop, start time.Time) {
 	_, err := b.AddOwner(at("2026-05-01 16"), loops.Owner{Name: "Bo Harbour", Email: "bo@quay.example", Consent: loops.Consent{Mail: true}})
 	require.NoError(t, err)
 	for _, m := range b.messages(t) {
-		require.NoError(t, b.store.MarkDelivered(m.Created, m.Key)) // the letter of the hand-over
+		require.NoError(t, b.store.MarkDelivered(m.Created, 0, m.Key)) // the letter of the hand-over
 	}
 	look := workshop.NextTasks(loop.Plan)[0]
 	require.Equal(t, loops.Look, look.Kind)

@@ -55,6 +55,7 @@ type register interface {
 	Canary() (loops.Canary, error)
 	PutCanary(loops.Canary) error
 	Commit(loops.Change) error
+	many
 	mailbox
 	incoming
 	lister
@@ -114,6 +115,11 @@ type Workshop struct {
 	settings Settings
 	random   io.Reader // for tags
 	links    links.Keys
+	*memory
+}
+
+// memory is what is remembered between actions, and what keeps them apart.
+type memory struct {
 	evidence atomic.Pointer[schedule.Evidence] // nil is none
 	decoding sync.Mutex                        // held while a photo is taken in
 	acting   sync.Mutex                        // held while an action reads and writes, see retried
@@ -127,7 +133,15 @@ func New(r register, settings Settings, random io.Reader, keys links.Keys) *Work
 	if settings.ReadPhoto == nil {
 		settings.ReadPhoto = photos.ReadFile
 	}
-	return &Workshop{register: r, settings: settings, random: random, links: keys}
+	return &Workshop{r, settings, random, keys, &memory{}}
+}
+
+// Through is the same workshop, whose actions write to the register by other means,
+// such as those that refuse what is another daemon's by now.
+func (w *Workshop) Through(r register) *Workshop {
+	is := *w
+	is.register = r
+	return &is
 }
 
 // Settings returns what the workshop was started with.

@@ -35,6 +35,15 @@ func (tx Tx) bucket(name string) *bbolt.Bucket {
 // Get returns the value of a key, nil where there is none.
 func (tx Tx) Get(bucket string, key []byte) []byte { return tx.bucket(bucket).Get(key) }
 
+// GetMany returns the values of several keys.
+func (tx Tx) GetMany(bucket string, keys [][]byte) [][]byte {
+	values := make([][]byte, len(keys))
+	for i, key := range keys {
+		values[i] = tx.Get(bucket, key)
+	}
+	return values
+}
+
 // Ascend yields the keys of the span in order.
 func (tx Tx) Ascend(bucket string, span engine.Span) iter.Seq2[[]byte, []byte] {
 	return func(yield func(k, v []byte) bool) {

@@ -45,6 +45,9 @@ type Reader interface {
 	// Get returns the value of a key, nil where there is none. A value that is
 	// empty is not nil.
 	Get(bucket string, key []byte) []byte
+	// GetMany returns the values of several keys, in one question where questions
+	// cost: what is known of a key is not asked for again in the transaction.
+	GetMany(bucket string, keys [][]byte) [][]byte
 	// Ascend yields the keys of the span with their values in the order of their
 	// bytes. What is written to the bucket before it has ended may be left out.
 	Ascend(bucket string, span Span) iter.Seq2[[]byte, []byte]

@@ -94,7 +94,10 @@ func Open(address string, opts engine.Options) (*Engine, error) {
 // answer, fn is run again from its start.
 func (e *Engine) View(fn func(engine.Reader) error) error {
 	return named(e.patiently(func(ctx context.Context) (bool, error) {
-		answered, err := e.transaction(ctx, reading(), func(t *tx) error { return fn(t) })
+		answered, err := e.transaction(ctx, reading(), func(t *tx) error {
+			t.reads = true
+			return fn(t)
+		})
 		if f := (fault{}); answered && errors.As(err, &f) {
 			return answered, final{err}
 		}
@@ -157,18 +160,26 @@ func (e *Engine) transaction(ctx context.Context, begin []statement, fn func(*tx
 	if err != nil {
 		return false, fault{err}
 	}
-	defer conn.Release() // one that is still in a transaction is closed
 	t := newTx(ctx, e.answer, conn, begin)
 	defer func() {
 		answered = t.answered
-		switch cause := recover().(type) {
+		cause := recover()
+		end := func() {
+			t.giveUp()
+			conn.Release() // one that is still in a transaction is closed
+		}
+		if t.reads {
+			go end() // nobody waits for what a reader leaves behind
+		} else {
+			end()
+		}
+		switch cause := cause.(type) {
 		case nil:
 		case fault:
 			err = cause
 		default:
 			panic(cause)
 		}
-		t.giveUp()
 	}()
 	return false, fn(t)
 }

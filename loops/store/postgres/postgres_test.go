@@ -13,6 +13,7 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -48,6 +49,8 @@ func runningServer(t *testing.T, server *peer.Postgres) {
 		"a line that is cut":        cutLine,
 		"a line that goes silent":   silentLine,
 		"rights on rows alone":      leastRights,
+		"an old server":             oldServer,
+		"half made":                 halfMade,
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -143,6 +146,42 @@ func readOnlyServer(t *testing.T, server *peer.Postgres, schema string) {
 	defer func() { require.NoError(t, standby.Close()) }()
 	assert.Equal(t, 1, counted(t, standby))
 	require.ErrorIs(t, count(standby), loops.ErrReadOnly)
+	assert.Equal(t, 1, counted(t, e))
+}
+
+// A server that says it is older than what was tried is named, and nothing is made
+// there.
+func oldServer(t *testing.T, server *peer.Postgres, schema string) {
+	folder := relay(t, server, func(to, from net.Conn, _ int64) {
+		chunk := make([]byte, 64<<10)
+		for {
+			n, err := from.Read(chunk)
+			if err == nil {
+				said := regexp.MustCompile(`server_version\x00\d\d`).ReplaceAll(chunk[:n], []byte("server_version\x0009"))
+				_, err = to.Write(said)
+			}
+			if err != nil {
+				_, _ = to.Close(), from.Close()
+				return
+			}
+		}
+	})
+	_, err := postgres.Open(fmt.Sprintf("postgres:///postgres?host=%s&user=bench&search_path=%s", folder, schema), engine.Options{})
+	require.ErrorContains(t, err, `its server is of version "09.`)
+	require.ErrorContains(t, err, "PostgreSQL 13 or later is right")
+	assert.NotErrorIs(t, err, loops.ErrAway)
+	_, err = postgres.Open(server.Address("&search_path="+schema), engine.Options{ReadOnly: true})
+	require.ErrorIs(t, err, fs.ErrNotExist)
+}
+
+// A table that a kill left without its mark is gone on with.
+func halfMade(t *testing.T, server *peer.Postgres, schema string) {
+	sql(t, server, schema, "CREATE TABLE fillmark (bucket bytea NOT NULL, key bytea NOT NULL, value bytea NOT NULL, PRIMARY KEY (bucket, key))")
+	address := server.Address("&search_path=" + schema)
+	_, err := postgres.Open(address, engine.Options{ReadOnly: true})
+	require.ErrorIs(t, err, fs.ErrNotExist, "there is nothing to read yet")
+	e := counting(t, address)
+	require.NoError(t, count(e))
 	assert.Equal(t, 1, counted(t, e))
 }
 

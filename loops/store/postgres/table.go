@@ -7,6 +7,7 @@ import (
 	"context"
 	"fmt"
 	"io/fs"
+	"strings"
 
 	"github.com/jackc/pgx/v5/pgtype"
 
@@ -21,8 +22,9 @@ const (
 	table       = "fillmark"
 	createTable = "CREATE TABLE IF NOT EXISTS " + table + " (bucket bytea NOT NULL, key bytea NOT NULL, value bytea NOT NULL, PRIMARY KEY (bucket, key))"
 
-	selectValue  = "SELECT value FROM " + table + " WHERE bucket = $1 AND key = $2"
-	lockValue    = selectValue + " FOR UPDATE"
+	lockValue    = "SELECT value FROM " + table + " WHERE bucket = $1 AND key = $2 FOR UPDATE"
+	selectOne    = selectBucket + " AND key = $2"
+	selectSome   = selectBucket + " AND key = ANY($2)"
 	selectBucket = "SELECT key, value FROM " + table + " WHERE bucket = $1"
 	selectAny    = "SELECT bucket, key, value FROM " + table + " LIMIT 1"
 
@@ -74,6 +76,9 @@ func writing() []statement {
 func (e *Engine) prepare(begin context.Context) (answered bool, err error) {
 	ctx, done := context.WithTimeout(begin, e.answer)
 	defer done()
+	if err := e.oldEnough(ctx); err != nil {
+		return false, err
+	}
 	empty, err := e.look(ctx)
 	missing := code(err) == undefinedTable
 	if (missing || err == nil && empty) && e.opts.ReadOnly {
@@ -97,6 +102,24 @@ func (e *Engine) prepare(begin context.Context) (answered bool, err error) {
 		t.load() // which reads the mark
 		return nil
 	})
+}
+
+// oldest is the oldest version of PostgreSQL that was tried; what else speaks its
+// protocol says which of its versions it is like.
+const oldest = 13
+
+// oldEnough refuses a server of an older version.
+func (e *Engine) oldEnough(ctx context.Context) error {
+	conn, err := e.pool.Acquire(ctx)
+	if err != nil {
+		return fault{err}
+	}
+	defer conn.Release()
+	version, number := conn.Conn().PgConn().ParameterStatus("server_version"), 0
+	if _, err := fmt.Sscan(strings.ReplaceAll(version, ".", " "), &number); err != nil || number < oldest {
+		return fmt.Errorf("its server is of version %q: PostgreSQL %d or later is right, or what is like it", version, oldest)
+	}
+	return nil
 }
 
 // look tells whether the table is empty, and refuses one with other columns.

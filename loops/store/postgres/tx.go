@@ -35,13 +35,16 @@ type tx struct {
 	heads map[string]uint64 // the counter of each bucket; nil until the server has answered
 	mark  mark
 
+	known map[string]map[string][]byte // by bucket and key; nil for one that is not there
+
 	answered bool // at least once
+	reads    bool // and does nothing else
 	wrote    bool
 	moved    map[string]bool // counters that are to be written
 }
 
 func newTx(ctx context.Context, answer time.Duration, conn *pgxpool.Conn, begin []statement) *tx {
-	t := &tx{conn: conn, begin: ctx, answer: answer, waiting: &pgx.Batch{}, moved: map[string]bool{}}
+	t := &tx{conn: conn, begin: ctx, answer: answer, waiting: &pgx.Batch{}, moved: map[string]bool{}, known: map[string]map[string][]byte{}}
 	for _, s := range begin {
 		t.waiting.Queue(s.sql, s.args...)
 	}
@@ -122,29 +125,61 @@ func (t *tx) head(bucket string) uint64 {
 }
 
 // Get returns the value of a key, nil where there is none.
-func (t *tx) Get(bucket string, key []byte) []byte {
-	var value []byte
-	t.waiting.Queue(selectValue, []byte(bucket), key).Query(func(rows pgx.Rows) error {
-		for rows.Next() {
-			if err := rows.Scan(&value); err != nil {
-				return err
-			}
+func (t *tx) Get(bucket string, key []byte) []byte { return t.GetMany(bucket, [][]byte{key})[0] }
+
+// GetMany returns the values of several keys, and remembers them: nobody else
+// changes what a transaction sees.
+func (t *tx) GetMany(bucket string, keys [][]byte) [][]byte {
+	if len(t.known[bucket]) > mostKnown {
+		delete(t.known, bucket)
+	}
+	var unknown [][]byte
+	for _, key := range keys {
+		if _, ok := t.known[bucket][string(key)]; !ok {
+			unknown = append(unknown, key)
 		}
-		return rows.Err()
-	})
-	must(t.flush())
+	}
+	for some := range slices.Chunk(unknown, lastPage) {
+		for _, key := range some {
+			t.knows(bucket, key, nil)
+		}
+		sql, which := selectSome, any(some)
+		if len(some) == 1 {
+			sql, which = selectOne, some[0]
+		}
+		for _, r := range t.rows(sql, []byte(bucket), which) {
+			t.knows(bucket, r.key, r.value)
+		}
+	}
 	t.head(bucket)
-	return value
+	values := make([][]byte, len(keys))
+	for i, key := range keys {
+		values[i] = t.known[bucket][string(key)]
+	}
+	return values
 }
+
+func (t *tx) knows(bucket string, key, value []byte) {
+	if t.known[bucket] == nil {
+		t.known[bucket] = map[string][]byte{}
+	}
+	t.known[bucket][string(key)] = value
+}
+
+// forgets has a key that is written asked for again.
+func (t *tx) forgets(bucket string, key []byte) { delete(t.known[bucket], string(key)) }
 
 // row is a key with its value.
 type row struct{ key, value []byte }
 
 // A range comes in pages that grow: most readers want a few keys or all.
 const (
-	firstPage = 32
+	firstPage = 64
 	lastPage  = 512
 )
+
+// mostKnown bounds what is remembered of a bucket, in keys.
+const mostKnown = 4096
 
 // pages yields what ask gives for each limit, and for the key that the page
 // before ended with.
@@ -253,6 +288,7 @@ func (t *tx) Put(bucket string, key, value []byte) error {
 	if value == nil {
 		value = []byte{}
 	}
+	t.forgets(bucket, key)
 	t.queue(len(key)+len(value), upsert, []byte(bucket), key, value)
 	return nil
 }
@@ -260,6 +296,7 @@ func (t *tx) Put(bucket string, key, value []byte) error {
 // Delete removes a key.
 func (t *tx) Delete(bucket string, key []byte) error {
 	t.head(bucket)
+	t.forgets(bucket, key)
 	t.queue(len(key), remove, []byte(bucket), key)
 	return nil
 }
