@@ -67,7 +67,7 @@ func ImportNext(ctx context.Context, path string, r io.Reader) error {
 // Shapes has the stored form of each kind of record.
 func Shapes() []any {
 	return []any{
-		schemaV1{}, uptimeV1{}, idV1{}, alarmBookV1{}, canaryV1{}, backupsV1{}, mailPlaceV1{}, mailReadV1{},
+		schemaV1{}, uptimeV1{}, idV1{}, leadV1{}, sameV1{}, alarmBookV1{}, canaryV1{}, backupsV1{}, mailPlaceV1{}, mailReadV1{},
 		ownerV1{}, machineV1{}, loopV1{}, entryV1{}, messageV1{}, bodyV1{}, sentV1{}, auditV1{}, suppressionV1{},
 		containerV1{}, usedFluidV1{}, instrumentV1{}, sampleV1{}, evidenceV1{}, watchV1{},
 		technicianV1{}, technicianLineV1{}, signInV1{}, tokenV1{}, startV1{}, endV1{},
