@@ -35,6 +35,8 @@ func mayReadClock() map[string]string {
 
 		"main.go longest": span,
 
+		"next_schema_test.go TestCampaignNextSchema": span,
+
 		"benches_test.go benchNow": span,
 		"benches_test.go fill":     span,
 		"benches_test.go hurt":     span,

@@ -5,7 +5,7 @@ package chemistry
 
 import "math"
 
-// Dose is how much of an additive its label asks for. Fillmark never proposes one: the label's is asked for, kept and held to.
+// Dose is how much of an additive its label asks for. Fillmark never proposes one: the label's is asked for, kept and checked.
 type Dose struct {
 	Name string
 	// Exactly one of the two is set.

@@ -14,7 +14,7 @@ const (
 	DefaultStep   Kilogram     = 0.001 // what a bench scale reads
 )
 
-// MixRequest asks what to pour. Exactly one of Protect, Mass and Volume says what the liquid in the loop shall be.
+// MixRequest asks what to pour. Exactly one of Protect, Mass and Volume says what the liquid in the loop is to be.
 type MixRequest struct {
 	Fluid Fluid
 

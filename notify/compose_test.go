@@ -158,7 +158,7 @@ func TestReminderSaysWhatMatters(t *testing.T) {
 		"LATE: Look-over by Tue 10 Nov 2026 (14 days ago)",
 		"It is sealed: there is no level or colour to look at.",
 		"Add nothing yourself, not even water.",
-		"Look how the liquid stands against the mark.",
+		"Look where the liquid stands against the mark.",
 		"Leave its wiring and its refrigerant to people licensed for them.",
 		"the same as for the grey tower above",
 		"Switch it off and pull the plug at the wall",

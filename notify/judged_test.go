@@ -46,9 +46,9 @@ func TestColdIsJudged(t *testing.T) {
 		{"the warm end on the wall", func(l *notify.HandoverLoop) { l.Freeze, l.FreezeUncertainty = new(chemistry.Celsius(-16)), 1 }, "would freeze", "no colder"},
 		{"a hair below it", func(l *notify.HandoverLoop) { l.Freeze, l.FreezeUncertainty = new(chemistry.Celsius(-16.1)), 1 }, "no colder than -15 °C", "would freeze"},
 		{"an unknown wall", func(l *notify.HandoverLoop) { l.Coldest = nil }, "We do not know how cold it gets where you have it: until you tell us, keep it from frost.", "no colder"},
-		{"an unknown strength", func(l *notify.HandoverLoop) { l.Freeze = nil }, "Nobody knows at what cold it freezes: keep it from frost", "no colder"},
+		{"an unknown strength", func(l *notify.HandoverLoop) { l.Freeze = nil }, "Nobody knows how cold it may get before it freezes: keep it from frost", "no colder"},
 		{"nothing can freeze", func(l *notify.HandoverLoop) { l.Coldest, l.NoFrost = nil, true }, "We were told that nothing in it can freeze where it is", "no colder"},
-		{"nothing can freeze, strength unknown", func(l *notify.HandoverLoop) { l.Freeze, l.Coldest, l.NoFrost = nil, nil, true }, "Nobody knows at what cold it freezes", "no colder"},
+		{"nothing can freeze, strength unknown", func(l *notify.HandoverLoop) { l.Freeze, l.Coldest, l.NoFrost = nil, nil, true }, "Nobody knows how cold it may get before it freezes", "no colder"},
 	} {
 		text := back(t, func(in *notify.HandoverInput) { tt.change(&in.Loops[0]) })
 		assert.Contains(t, text, tt.want, tt.name)

@@ -84,7 +84,7 @@ func TestReminderAnsweredByMail(t *testing.T) {
 	assert.Empty(t, head.Get("List-Unsubscribe-Post"), "that is for https alone (RFC 8058)")
 	for kind, body := range parts {
 		assert.Contains(t, squeezed(body), "send it with its subject as it is", kind)
-		assert.Contains(t, body, "Remind me no more of what is due now", kind)
+		assert.Contains(t, body, "Stop reminding me of what is due now", kind)
 		assert.NotContains(t, body, "http", kind)
 	}
 }

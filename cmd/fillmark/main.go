@@ -11,6 +11,7 @@ package main
 
 import (
 	"context"
+	"io"
 	"os"
 	"os/signal"
 	"syscall"
@@ -30,5 +31,7 @@ func runOn(now func() time.Time) int {
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
-	return cli.Run(ctx, now, os.Args[1:], os.Environ(), os.Stdin, os.Stdout, os.Stderr)
+	return supervised(ctx, os.Stderr, func(ctx context.Context, stderr io.Writer) int {
+		return cli.Run(ctx, now, os.Args[1:], os.Environ(), os.Stdin, os.Stdout, stderr)
+	})
 }

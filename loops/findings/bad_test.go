@@ -45,7 +45,7 @@ func TestReadCSVRefuses(t *testing.T) {
 		{"word", header + "1,soon,1\n", 2, "upper", "soon"},
 		{"decimal comma", header + "\"1,5\",3,1\n", 2, "lower", "1,5"},
 		{"no length", header + "0,0,1\n", 2, "upper", "0"},
-		{"count nought", header + "1,2,0\n", 2, "count", "0"},
+		{"count zero", header + "1,2,0\n", 2, "count", "0"},
 		{"count negative", header + "1,2,-4\n", 2, "count", "-4"},
 		{"count broken", header + "1,2,1.5\n", 2, "count", "1.5"},
 		{"count empty", header + "1,2,\n", 2, "count", ""},

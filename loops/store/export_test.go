@@ -4,7 +4,9 @@
 package store
 
 import (
+	"cmp"
 	"context"
+	"io"
 
 	"go.etcd.io/bbolt"
 
@@ -38,9 +40,38 @@ func DecodeHistoryKey(key []byte) (loops.LoopID, loops.EntryID, error) {
 func OpenWith(path string, steps ...func(engine.Writer) error) (*Store, error) {
 	var list []migration
 	for _, step := range steps {
-		list = append(list, migration{"invented", step})
+		list = append(list, migration{what: "invented", apply: step})
 	}
 	return openWith(path, Options{}, list)
+}
+
+// nextSchema is a schema 2 that was invented: a check of an instrument that names no
+// unit has one.
+func nextSchema() []migration {
+	return []migration{{what: "units", values: map[string]func([]byte) ([]byte, error){
+		bucketInstruments: upgrade(recordV1, recordV1, func(i instrumentV1) instrumentV1 {
+			for n := range i.Checks {
+				i.Checks[n].Unit = cmp.Or(i.Checks[n].Unit, "brix")
+			}
+			return i
+		}),
+	}}}
+}
+
+// OpenNext and ImportNext are Open and Import of a program of that schema.
+func OpenNext(path string) (*Store, error) { return openWith(path, Options{}, nextSchema()) }
+func ImportNext(ctx context.Context, path string, r io.Reader) error {
+	return importWith(ctx, path, r, nextSchema())
+}
+
+// Shapes has the stored form of each kind of record.
+func Shapes() []any {
+	return []any{
+		schemaV1{}, uptimeV1{}, idV1{}, leadV1{}, sameV1{}, alarmBookV1{}, canaryV1{}, backupsV1{}, mailPlaceV1{}, mailReadV1{},
+		ownerV1{}, machineV1{}, loopV1{}, entryV1{}, messageV1{}, bodyV1{}, sentV1{}, auditV1{}, suppressionV1{},
+		containerV1{}, usedFluidV1{}, instrumentV1{}, sampleV1{}, evidenceV1{}, watchV1{},
+		technicianV1{}, technicianLineV1{}, signInV1{}, tokenV1{}, startV1{}, endV1{},
+	}
 }
 
 // BareUpdate runs fn in a bbolt transaction of the store's file with nothing of

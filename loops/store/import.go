@@ -25,9 +25,15 @@ const MaxLine = 8 << 20
 // history, and the whole store is checked before it appears at path, where nothing may be yet. An error names the line that is
 // wrong, and nothing is left behind. The records are taken as they are, since
 // what one store accepted another must be able to give back: foreign data
-// comes in by the tables that the commands read.
+// comes in by the tables that the commands read. An export of an older schema
+// takes the steps that a file of it takes.
 func Import(ctx context.Context, path string, r io.Reader) error {
-	err := createEngine(path, func(kept engine.Engine) error { return fillFrom(ctx, kept, r) })
+	return importWith(ctx, path, r, migrations())
+}
+
+// importWith is [Import] with the list of migrations given.
+func importWith(ctx context.Context, path string, r io.Reader, list []migration) error {
+	err := createEngine(path, func(kept engine.Engine) error { return fillFrom(ctx, kept, r, list) })
 	if err != nil {
 		return fmt.Errorf("store: import: %w", err)
 	}
@@ -35,11 +41,11 @@ func Import(ctx context.Context, path string, r io.Reader) error {
 }
 
 // fillFrom reads the lines into what is new and checks it.
-func fillFrom(ctx context.Context, kept engine.Engine, r io.Reader) error {
-	if err := kept.Update(func(tx engine.Writer) error { return initialise(tx, len(migrations())+1) }); err != nil {
+func fillFrom(ctx context.Context, kept engine.Engine, r io.Reader, list []migration) error {
+	if err := kept.Update(func(tx engine.Writer) error { return initialise(tx, len(list)+1) }); err != nil {
 		return err
 	}
-	in := importer{lines: bufio.NewScanner(r), kinds: importers()}
+	in := importer{lines: bufio.NewScanner(r), kinds: importers(), steps: list}
 	in.lines.Buffer(nil, MaxLine)
 	for !in.ended {
 		if err := ctx.Err(); err != nil {
@@ -69,7 +75,8 @@ func fillFrom(ctx context.Context, kept engine.Engine, r io.Reader) error {
 type importer struct {
 	lines  *bufio.Scanner
 	kinds  map[string]func(engine.Writer, []byte) error
-	number int // of the line that was read last
+	steps  []migration // from schema 1, then from that of the export
+	number int         // of the line that was read last
 	ended  bool
 }
 
@@ -108,16 +115,42 @@ func (in *importer) line(tx engine.Writer, text []byte) error {
 	switch put, known := in.kinds[l.Kind]; {
 	case in.number == 1 && l.Kind != kindStart, in.number > 1 && l.Kind == kindStart:
 		return fmt.Errorf("kind %q: an export has one line %q, the first", l.Kind, kindStart)
+	case l.Kind == kindStart:
+		err = in.start(tx, stored)
 	case l.Kind == kindEnd:
-		return in.end(stored)
+		err = in.end(stored)
 	case !known:
 		return fmt.Errorf("kind %q is none that this program knows", l.Kind)
 	default:
-		if err := put(tx, stored); err != nil {
-			return fmt.Errorf("%s: %w", l.Kind, err)
+		if stored, err = in.newest(l.Kind, stored); err == nil {
+			err = put(tx, stored)
 		}
-		return nil
 	}
+	if err != nil {
+		return fmt.Errorf("%s: %w", l.Kind, err)
+	}
+	return nil
+}
+
+// newest brings a value of the export to the schema that this program writes.
+func (in *importer) newest(kind string, stored []byte) ([]byte, error) {
+	bucket := kind
+	for _, x := range exported() {
+		if x.kind == kind && x.bucket != bucketTechnicians {
+			bucket = x.bucket
+		}
+	}
+	for _, step := range in.steps {
+		rewrite, changes := step.values[bucket]
+		if !changes {
+			continue
+		}
+		var err error
+		if stored, err = rewrite(stored); err != nil {
+			return nil, err
+		}
+	}
+	return stored, nil
 }
 
 func (in *importer) end(stored []byte) error {
@@ -132,7 +165,6 @@ func (in *importer) end(stored []byte) error {
 // importers says how each kind of line is put.
 func importers() map[string]func(engine.Writer, []byte) error {
 	return map[string]func(engine.Writer, []byte) error{
-		kindStart:    importStart,
 		"owner":      importKind(bucketOwners, decodeOwner, encodeOwner, func(_ engine.Writer, o loops.Owner) ([]byte, error) { return idKey(o.ID), nil }),
 		"machine":    importKind(bucketMachines, decodeMachine, encodeMachine, indexMachine),
 		"loop":       importKind(bucketLoops, decodeLoop, encodeLoop, indexLoop),
@@ -181,22 +213,27 @@ func importKind[T any](name string, decode func([]byte) (T, error), encode func(
 	}
 }
 
-// importStart sets the counters.
-func importStart(tx engine.Writer, stored []byte) error {
+// start reads the schema of the export, leaves out the steps that it has behind
+// it, and sets the counters.
+func (in *importer) start(tx engine.Writer, stored []byte) error {
 	start, err := decode[startV1](recordV1, stored)
 	if err != nil {
 		return err
 	}
-	if newest := len(migrations()) + 1; start.Schema != newest {
-		return fmt.Errorf("the export is of schema %d, this program imports %d", start.Schema, newest)
+	newest := len(in.steps) + 1
+	if start.Schema < 1 || start.Schema > newest {
+		return fmt.Errorf("the export is of schema %d, this program imports up to %d", start.Schema, newest)
 	}
+	in.steps = in.steps[start.Schema-1:]
 	left := len(start.Counters)
 	for _, name := range counted() {
 		n, ok := start.Counters[name]
-		if !ok {
+		if !ok && start.Schema == newest { // an older schema may have fewer
 			return fmt.Errorf("the counter %q is missing", name)
 		}
-		left--
+		if ok {
+			left--
+		}
 		if err := tx.SetSequence(name, n); err != nil {
 			return err
 		}

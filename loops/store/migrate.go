@@ -4,8 +4,10 @@
 package store
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
+	"maps"
 	"os"
 	"slices"
 
@@ -14,10 +16,26 @@ import (
 )
 
 // migration brings a file from one schema version to the next inside one
-// transaction.
+// transaction, and the lines of an export of the older version on their way in.
 type migration struct {
-	what  string
+	what string
+	// values has, for each bucket whose values change, what makes the newer value
+	// of the older one: see [upgrade]. An export's line of a technician, which
+	// says less than the file, goes by its kind, "technician".
+	values map[string]func(stored []byte) ([]byte, error)
+	// apply does the rest in a file, as where keys move; nil where there is none.
 	apply func(engine.Writer) error
+}
+
+// upgrade makes a value of one version of another, by the conversion.
+func upgrade[Old, New any](from, to int, convert func(Old) New) func([]byte) ([]byte, error) {
+	return func(stored []byte) ([]byte, error) {
+		old, err := decode[Old](from, stored)
+		if err != nil {
+			return nil, err
+		}
+		return encode(to, convert(old))
+	}
 }
 
 // migrations is append-only: entry n brings schema n+1 to n+2, and one that
@@ -99,7 +117,7 @@ func migrate(kept engine.Engine, schema int, list []migration) error {
 			if err := makeBuckets(tx); err != nil {
 				return err
 			}
-			if err := step.apply(tx); err != nil {
+			if err := step.run(tx); err != nil {
 				return err
 			}
 			return putSchema(tx, schema+1)
@@ -109,6 +127,43 @@ func migrate(kept engine.Engine, schema int, list []migration) error {
 		}
 	}
 	return nil
+}
+
+// run takes the step in a file.
+func (m migration) run(tx engine.Writer) error {
+	for _, bucket := range slices.Sorted(maps.Keys(m.values)) {
+		for next := []byte{}; next != nil; {
+			var err error
+			if next, err = rewriteFrom(tx, bucket, next, m.values[bucket]); err != nil {
+				return err
+			}
+		}
+	}
+	if m.apply == nil {
+		return nil
+	}
+	return m.apply(tx)
+}
+
+// rewriteFrom rewrites some values of the bucket, from the key on, and returns
+// the key after them; nil at the end. Nothing is put while keys are read.
+func rewriteFrom(tx engine.Writer, bucket string, from []byte, rewrite func([]byte) ([]byte, error)) (next []byte, err error) {
+	rewritten := map[string][]byte{}
+	for k, v := range tx.Ascend(bucket, engine.Span{From: from}) {
+		if len(rewritten) == lastBatch {
+			next = bytes.Clone(k)
+			break
+		}
+		if rewritten[string(k)], err = rewrite(v); err != nil {
+			return nil, fmt.Errorf("bucket %s: %s: %w", bucket, printKey(bucket, k), err)
+		}
+	}
+	for k, v := range rewritten {
+		if err := tx.Put(bucket, []byte(k), v); err != nil {
+			return nil, err
+		}
+	}
+	return next, nil
 }
 
 // keepBefore copies a file as it was to "<path>.schema-<n>", where a copy

@@ -78,7 +78,7 @@ func (p *Postgres) Stop(t testing.TB) {
 	p.run(t, "pg_ctl", "stop", "--wait", "--timeout=300", "--mode=immediate", "--pgdata="+p.data())
 }
 
-// Address is that of its database, with what else the client shall say.
+// Address is that of its database, with what else the client is to say.
 func (p *Postgres) Address(options string) string {
 	return fmt.Sprintf("postgres:///postgres?host=%s&user=bench%s", p.Dir, options)
 }

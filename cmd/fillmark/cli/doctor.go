@@ -20,7 +20,7 @@ var errUnwell = errors.New("something is to be put right")
 
 func (a *app) doctorCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "doctor", Short: "How the house stands: a line a check, and what to do",
+		Use: "doctor", Short: "Whether all is well: a line a check, and what to do",
 		Example: `  fillmark doctor`,
 		Args:    noArgs,
 		Long: `Doctor looks at all that mail, backups and the register itself rest on: clock,
@@ -56,7 +56,7 @@ red, and 0 otherwise. With a daemon running it is the daemon that looks.`,
 
 func printDoctor(p *printer, r doctor.Report) {
 	if r.OK {
-		p.line("The house stands: nothing is to be put right.")
+		p.line("All is well: nothing needs putting right.")
 	} else {
 		p.line("%d to put right.", r.Count(doctor.Red))
 	}

@@ -353,7 +353,7 @@ func (a *app) nothingThere(ctx context.Context, c daemon.Config) error {
 		return err
 	}
 	if there {
-		return &loops.InvalidError{Field: "store", Value: c.Store, Reason: "nothing there yet: nothing is ever overwritten, so move it aside or name another with --store"}
+		return &loops.InvalidError{Field: "store", Value: c.Store, Reason: "a place where nothing is yet: nothing is ever overwritten, so move this aside or name another with --store"}
 	}
 	return nil
 }

@@ -44,7 +44,7 @@ one of our labels: --tag. A donor unit has no --who.`,
 				return asFlags(err, intakeFlags())
 			}
 			return a.print(loop, func(p *printer) {
-				p.line("Taken in. The tag is %s: write it on the label.", loop.Tag)
+				p.line("Taken in. The tag is %s: write it on a label, or print one from its page.", loop.Tag)
 				p.paragraph("  ", "  ", strings.Join(loop.Words(), "; ")+".")
 			})
 		},

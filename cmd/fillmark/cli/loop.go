@@ -55,7 +55,7 @@ func (a *app) loopAddCommand() *cobra.Command {
 			return loops.Loop{Name: file.Loop.Name, Construction: built}, err
 		},
 		print: func(p *printer, l loops.Loop) {
-			p.line("Loop recorded. Its tag is %s: write it on the label.", l.Tag)
+			p.line("Loop recorded. Its tag is %s: write it on a label, or print one from its page.", l.Tag)
 		},
 	})
 	need(cmd.Flags(), &like, loops.ParseTag, "like", "TAG", "built like the loop with the tag, but for what is typed beside it: assumed until somebody looks")

@@ -96,7 +96,7 @@ func cut(text string, most int) string {
 }
 
 // columns is how many columns of a terminal the text takes: two for what East
-// Asian scripts write wide (Unicode Standard Annex 11), none for a mark upon
+// Asian scripts write wide (Unicode Standard Annex 11), none for a mark on
 // the letter before it.
 func columns(text string) int {
 	n := 0

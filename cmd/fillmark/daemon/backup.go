@@ -159,7 +159,7 @@ func nothingAt(c Config) error {
 	beside := c.Beside()
 	for _, path := range []string{c.Store, filepath.Join(beside, backups.Keys), filepath.Join(beside, PhotosFolder)} {
 		if _, err := os.Lstat(path); err == nil {
-			return &loops.InvalidError{Field: "store", Value: path, Reason: "nothing there yet: nothing is ever overwritten, so move it aside first"}
+			return &loops.InvalidError{Field: "store", Value: path, Reason: "a place where nothing is yet: nothing is ever overwritten, so move this aside first"}
 		}
 	}
 	return nil

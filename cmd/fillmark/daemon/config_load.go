@@ -4,6 +4,7 @@
 package daemon
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"maps"
@@ -102,7 +103,7 @@ func checkFileKeys(file string, known []string) error {
 	}
 	var tree map[string]any
 	if err := yaml.Unmarshal(raw, &tree); err != nil {
-		return &configError{file, []error{fmt.Errorf("is no YAML that can be read: %w", err)}}
+		return &configError{file, []error{notYAML(raw, err)}}
 	}
 	var problems []error
 	walkKeys(tree, "", func(key string) {
@@ -114,6 +115,19 @@ func checkFileKeys(file string, known []string) error {
 		return &configError{file, problems}
 	}
 	return nil
+}
+
+// notYAML says why a file is not read. Most often a tab is why, of which the
+// decoder says that no token can begin with it.
+func notYAML(raw []byte, err error) error {
+	number := 0
+	for line := range bytes.Lines(raw) {
+		number++
+		if indent := line[:len(line)-len(bytes.TrimLeft(line, " \t"))]; bytes.ContainsRune(indent, '\t') {
+			return fmt.Errorf("line %d begins with a tab: spaces are right", number)
+		}
+	}
+	return fmt.Errorf("is no YAML that can be read: %w", err)
 }
 
 // keysTwice finds the keys that stand twice in one section: which of the two was

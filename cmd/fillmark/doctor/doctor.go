@@ -1,7 +1,7 @@
 // Copyright 2026 The Fillmark Authors
 // SPDX-License-Identifier: Apache-2.0
 
-// Package doctor judges how the house stands, a line a check: what is looked at,
+// Package doctor judges whether all is well, a line a check: what is looked at,
 // how it is, and what to do. It works from [Facts] that were gathered before, and
 // looks at nothing itself.
 //

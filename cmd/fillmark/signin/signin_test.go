@@ -312,7 +312,7 @@ func TestTheFileHoldsNoSecret(t *testing.T) {
 }
 
 // The hash is argon2id as RFC 9106 has it: recomputed here from its text form.
-// The library is held to the RFC's own vectors by its authors.
+// The library's authors test it by the RFC's own vectors.
 func TestDefaultCostIsThatOfTheRFC(t *testing.T) {
 	t.Parallel()
 	_, s := open(t)

@@ -12,7 +12,7 @@ import (
 	"fillmark/loops"
 )
 
-// house is who looks at how the house stands.
+// house is who looks whether all is well.
 type house interface {
 	// Examine looks at everything, Quick at what is known at once.
 	Examine(context.Context) doctor.Report

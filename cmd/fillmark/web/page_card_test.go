@@ -150,7 +150,7 @@ func TestPressedAnswerIsWhatThePageIsAbout(t *testing.T) {
 	b := newBench(t)
 	link := b.ownerLink(b.ana().Owner)
 	require.Equal(t, http.StatusSeeOther, b.post(link, url.Values{"answer": {"off"}, "words": {"it hums"}}).Code)
-	for pressed, asks := range map[string]string{"fine": "All looks fine?", "off": "Something is off?", "call": "Shall we call you?"} {
+	for pressed, asks := range map[string]string{"fine": "All looks fine?", "off": "Something is off?", "call": "Would you like us to call you?"} {
 		body := b.get(link + "?answer=" + pressed).Body.String()
 		at, told := strings.Index(body, asks), strings.Index(body, "On record")
 		require.Positive(t, at, pressed)

@@ -44,7 +44,7 @@ func TestLateBackupIsTold(t *testing.T) {
 	assert.Contains(t, ready.Body.String(), "backup: The last backup")
 
 	b = newBench(t)
-	assert.Contains(t, b.get("/doctor").Body.String(), "nothing is to be put right")
+	assert.Contains(t, b.get("/doctor").Body.String(), "nothing needs putting right")
 	assert.NotContains(t, b.get("/").Body.String(), "backup")
 	assert.Equal(t, http.StatusOK, b.get("/readyz").Code)
 }

@@ -134,7 +134,7 @@ func (s *server) fileRoutes() []route {
 		{"POST /api/v1/backup", ownComputer, "Write a backup into a new folder, or as the schedule does", asks(body[BackupTo](), s.backup)},
 		{"GET /api/v1/backups", ownComputer, "List the backups by schedule", lists(s.backups)},
 		{"POST /api/v1/compact", ownComputer, "Give back the file's free room and remove photos of forms that were given up", answers(s.compact)},
-		{"GET /api/v1/doctor", technicians, "How the house stands, a line a check", answers(s.examine)},
+		{"GET /api/v1/doctor", technicians, "Whether all is well, a line a check", answers(s.examine)},
 		{"GET /api/v1/check", technicians, "Check the whole file", answers(s.check)},
 	}
 }

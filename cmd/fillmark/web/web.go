@@ -59,7 +59,7 @@ type Deps struct {
 	Reader   reader
 	// Keeper looks after the register's file as a whole.
 	Keeper keeper
-	// House looks at how the house stands; nil where nobody does.
+	// House looks whether all is well; nil where nobody does.
 	House house
 	// Deliver sends what is queued; it is called after a sweep was asked for.
 	Deliver func(ctx context.Context, now time.Time) (notify.Report, error)

@@ -102,7 +102,7 @@ func TestAnswers(t *testing.T) {
 		call    string // on the list of calls; empty for none
 		mails   bool   // whether the look is still reminded of a month later
 	}{
-		{loops.AllFine, "you saw nothing amiss", "", "", true},
+		{loops.AllFine, "you saw nothing wrong", "", "", true},
 		{loops.SomethingOff, "something is off", "something is off: a new noise, on Fri 15 May 2026. In their words: “It gurgles.”", `answered "something is off: a new noise" on`, false},
 		{loops.CallMe, "please call", "call me", `answered "call me" on`, false},
 		{loops.Pause, "a pause", "grey tower, Ana Ruizado: pause", `answered "pause" on`, false},

@@ -110,7 +110,7 @@ func TestMailIsTheAnswerThatItsButtonSays(t *testing.T) {
 		links.SaysFine:  {kind: loops.AllFine, body: "I looked, and all is fine.\r\n\r\n-- \r\nAna Ruizado\r\n3 Quay Row\r\n"},
 		links.SaysOff:   {kind: loops.SomethingOff, body: "This is what I see, hear or feel:\r\nIt gurgles.\r\nLouder when tilted.\r\n", words: "It gurgles.\nLouder when tilted."},
 		links.SaysCall:  {kind: loops.CallMe, body: "Please call me. A good time is:\r\nafter six\r\n", words: "after six"},
-		links.SaysPause: {kind: loops.Pause, body: "Please remind me no more of what is due now.\r\n"},
+		links.SaysPause: {kind: loops.Pause, body: "Please stop reminding me of what is due now.\r\n"},
 	} {
 		t.Run(string(tc.kind), func(t *testing.T) {
 			t.Parallel()

@@ -32,6 +32,8 @@ func (id *identity) open(path string, flag int, mode os.FileMode) (*os.File, err
 func (id *identity) at(path string) error {
 	there, err := os.Stat(path)
 	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return fmt.Errorf("%w (nothing is at %s now)", loops.ErrGone, path)
 	case err != nil:
 		return fmt.Errorf("%w (%w)", loops.ErrGone, err)
 	case !os.SameFile(id.info, there):

@@ -67,7 +67,7 @@ type Reader interface {
 type Writer interface {
 	Reader
 	// Put sets the value of a key, which has at least a byte, and 1024 at most
-	// where every engine shall take it. Key and value stay as they are until the
+	// where every engine is to take it. Key and value stay as they are until the
 	// transaction ends.
 	Put(bucket string, key, value []byte) error
 	// Delete removes a key; one that is not there is no error.
