@@ -37,13 +37,14 @@ func mayReadClock() map[string]string {
 
 		"next_schema_test.go TestCampaignNextSchema": span,
 
-		"benches_test.go benchNow": span,
-		"benches_test.go fill":     span,
-		"benches_test.go hurt":     span,
-		"benches_test.go judge":    span,
+		"benches_unix_test.go benchNow": span,
+		"benches_unix_test.go fill":     span,
+		"benches_unix_test.go hurt":     span,
+		"benches_unix_test.go judge":    span,
 
 		"leader.go leads": span,
 		"leader.go beat":  span,
+		"leader.go look":  span,
 
 		"relay.go pace":        span,
 		"starttls.go Write":    deadline,

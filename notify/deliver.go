@@ -181,10 +181,11 @@ func (w *delivery) attempt(m loops.Message) attempt {
 		wait = w.plan[len(w.plan)-1]
 	}
 	// The run may have gone on for longer than the wait.
-	now := w.now.Add(time.Since(w.began).Truncate(time.Minute))
-	try.next, try.taken, try.more = now.Add(wait), now.Add(wait), more
+	went := time.Since(w.began)
+	try.next, try.more = w.now.Add(went.Truncate(time.Minute)+wait), more
+	try.taken = try.next
 	if w.shared {
-		try.taken = now.Add(max(wait, sendTimeout+clockSkew))
+		try.taken = w.now.Add(went + max(wait, sendTimeout+clockSkew))
 	}
 	return try
 }

@@ -4,11 +4,13 @@
 package notify_test
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"path/filepath"
 	"sync"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"github.com/stretchr/testify/assert"
@@ -142,4 +144,30 @@ func TestADaemonThatStoodStillIsOvertaken(t *testing.T) {
 			}
 		})
 	}
+}
+
+// slowLine takes long to open and nearly as long as it may to send.
+type slowLine struct{ send func() }
+
+func (slowLine) Open(context.Context) error { time.Sleep(19 * time.Minute); return nil }
+func (l slowLine) Send(context.Context, notify.Envelope, []byte) error {
+	l.send()
+	return nil
+}
+func (slowLine) End() {}
+
+// A message is this daemon's for as long as a conversation about it may take,
+// however long the line took to open before.
+func TestASlowLineTakesNothingOffTheTime(t *testing.T) {
+	t.Parallel()
+	synctest.Test(t, func(t *testing.T) {
+		b := newBox("1")
+		var free time.Time
+		d, err := notify.NewDeliverer(b, nil, nil, slowLine{func() { free = b.messages["1"].NextAttempt }}, notify.RetryPlan{time.Minute}, nil)
+		require.NoError(t, err)
+		d.Share()
+		_, err = d.Deliver(t.Context(), sent)
+		require.NoError(t, err)
+		assert.GreaterOrEqual(t, free.Sub(sent), 19*time.Minute+20*time.Minute, "free for others before it can have ended")
+	})
 }

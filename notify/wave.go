@@ -150,6 +150,9 @@ func (w *delivery) beginAll(all []*leaving) error {
 		staying, seen, err := w.settled(all)
 		if all = staying; err == nil && len(all) > 0 {
 			var left loops.StoreRevision
+			for _, l := range all { // a line may have taken long to open
+				l.try = w.attempt(l.queued)
+			}
 			if left, err = w.box.MarkAttempts(attempts(all), seen, w.now, w.arrived...); err == nil {
 				w.wave, w.arrived, w.before, w.left = all, nil, seen, left
 				for _, l := range all {
@@ -257,16 +260,19 @@ func (w *delivery) send(ctx context.Context, l *leaving) error {
 // delivered records what arrived: together, or one by one where that fails for
 // one of them.
 func (w *delivery) delivered() error {
-	arrived := w.arrived
-	w.arrived = nil
-	if len(arrived) == 0 {
+	if len(w.arrived) == 0 {
 		return nil
 	}
-	keys := make([]loops.MessageKey, len(arrived)) // of one wave, with one claim
-	for i, a := range arrived {
+	keys := make([]loops.MessageKey, len(w.arrived)) // of one wave, with one claim
+	for i, a := range w.arrived {
 		keys[i] = a.Key
 	}
-	err := w.box.MarkDelivered(w.now, arrived[0].Claim, keys...)
+	err := w.box.MarkDelivered(w.now, w.arrived[0].Claim, keys...)
+	if loops.NoWrite(err) {
+		return err // it arrived all the same: whoever asks again tries again
+	}
+	arrived := w.arrived
+	w.arrived = nil
 	if err == nil || len(keys) == 1 {
 		return overtaken(err)
 	}

@@ -121,6 +121,7 @@ export const wholeJobs = [
   },
   {
     name: 'a workshop with nothing on record has its first label within two minutes',
+    expects: /asks http:\/\/127\.0\.0\.1/, // a workshop of its own
     script: true,
     phone: true,
     async run(page, made) {

@@ -67,7 +67,7 @@ type SummaryCase struct {
 // Age writes the months at the opening: "14.2", "10.1 to 16.0" or "not known".
 func (c SummaryCase) Age() string {
 	switch {
-	case c.MonthsTo == 0 && c.MonthsFrom == 0:
+	case c.MonthsTo == 0 && c.Origin == loops.UnknownOrigin && c.MonthsFrom == 0:
 		return "not known"
 	case c.MonthsTo == 0:
 		return fmt.Sprintf("%.1f or more", c.MonthsFrom)

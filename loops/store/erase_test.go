@@ -8,6 +8,7 @@ import (
 	"encoding/json"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -56,7 +57,18 @@ func testEraseOwner(t *testing.T, fresh place) {
 		}
 	}
 
+	var onTheWay loops.MessageKey
+	for m, err := range s.Messages(loops.Queued) {
+		require.NoError(t, err)
+		if m.Owner == 1 {
+			onTheWay = m.Key
+		}
+	}
+	claim, err := s.MarkAttempts([]loops.Attempt{{Message: message(t, s, onTheWay), Next: noon.Add(time.Hour)}}, loops.StoreRevision{}, noon)
+	require.NoError(t, err)
 	require.NoError(t, s.EraseOwner(t.Context(), 1, "rui", noon, nameless()))
+	err = s.MarkRefused(onTheWay, claim.Write, noon, loops.Failure{Reason: "550 no such mailbox <ana@garden.example>"})
+	require.ErrorIs(t, err, loops.ErrRepeated, "what was on its way puts nothing of it back")
 
 	file = content(t, s)
 	for _, text := range personal {

@@ -414,6 +414,9 @@ func outcomes() []loops.MessageStatus {
 
 // ended tells why the outcome of an attempt cannot be put down.
 func ended(m *loops.Message, claim uint64) error {
+	if m.To == "" { // erased meanwhile: nothing of it is put down again
+		return taken(m.Key)
+	}
 	if err := claimed(m, claim); err != nil {
 		return err
 	}

@@ -150,8 +150,10 @@ func (a *Fill) charge(s Snapshot, today loops.Day) (loops.Charge, []loops.Pour, 
 	}
 	if c.MassKnown.How == loops.Calculated {
 		c.MassUncertainty = max(c.MassUncertainty, labelsOff(poured))
-		for _, p := range left {
-			c.MassKnown.By += ", and " + p.Volume.String() + " left inside"
+		if a.Charge.Mass == nil && a.ByVolume == nil {
+			for _, p := range left {
+				c.MassKnown.By += ", and " + p.Volume.String() + " left inside"
+			}
 		}
 	}
 	if c.Volume == 0 {

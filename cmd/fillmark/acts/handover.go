@@ -63,7 +63,7 @@ func (a *Handover) Check(s Snapshot, today loops.Day) error {
 // wall, a proof or a reason, and consent.
 func (a *Handover) Judge(s Snapshot, today loops.Day) []Reason {
 	state := s.On(a.on(today))
-	reasons := slices.Concat(s.unfit(state), s.beside(a.on(today)), gone(state))
+	reasons := slices.Concat(s.unfit(state), s.beside(a.on(today)), s.gone(state))
 	if state.Charge != nil && state.Contaminated == nil {
 		reasons = append(reasons, s.tooCold(state)...)
 	}

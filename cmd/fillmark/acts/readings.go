@@ -78,8 +78,9 @@ func (a *Readings) Check(s Snapshot, today loops.Day) error {
 	if x.Empty() {
 		return wrong("readings", "none", "at least one figure, or what you make of the loop (verdict)")
 	}
-	if !x.OfChiller() && x.Comparable() && *x.PowerW > 0 && *x.Die <= *x.Room {
-		return wrong("die", x.Die.String(), "warmer than the room, "+x.Room.String()+", which takes its heat")
+	chilled := s.Machine.Kind.IsChiller() || x.CoolantIn != nil && x.Room != nil && *x.CoolantIn < *x.Room
+	if !chilled && x.Comparable() && *x.PowerW > 0 && *x.Die <= *x.Room {
+		return wrong("die", x.Die.String(), "warmer than the room, "+x.Room.String()+", which takes its heat; where a chiller does, read the coolant going in too")
 	}
 	if x.CoolantIn != nil && x.CoolantOut != nil && x.PowerW != nil && *x.PowerW > 0 && *x.CoolantOut < *x.CoolantIn-readApart {
 		return wrong("coolant-out", x.CoolantOut.String(), "no colder than the coolant in, "+x.CoolantIn.String()+", which takes up heat: are the two swapped?")

@@ -25,11 +25,14 @@ func (s Snapshot) returned(on loops.Day, kind loops.EntryKind) error {
 
 // gone minds that a machine is let go which went back before and did not come in
 // again.
-func gone(state loops.State) []Reason {
+func (s Snapshot) gone(state loops.State) []Reason {
 	if state.HandedOver.IsZero() && state.ReturnedAsIs.IsZero() {
 		return nil
 	}
 	back := cmp.Or(state.HandedOver, state.ReturnedAsIs)
+	if slices.ContainsFunc(s.Beside, func(l loops.Loop) bool { return l.State.Arrived.After(back) }) {
+		return nil // its intake stands with another of its loops
+	}
 	return []Reason{byRecord("not-in", chemistry.Care, "the machine went back on "+back.Long()+", and nobody wrote down that it came in since.",
 		"Where it was here, record the intake for the day it came; where it was not, strike this out.")}
 }

@@ -37,7 +37,7 @@ func (a *Return) Check(s Snapshot, today loops.Day) error {
 // Judge names what the machine goes back with. None of it stops it.
 func (a *Return) Judge(s Snapshot, today loops.Day) []Reason {
 	state := s.On(a.on(today))
-	reasons := append(s.unfit(state), gone(state)...)
+	reasons := append(s.unfit(state), s.gone(state)...)
 	if state.Charge != nil {
 		reasons = append(reasons, s.tooCold(state)...)
 	}

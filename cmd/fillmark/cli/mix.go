@@ -145,8 +145,12 @@ against the strength stands above the amounts.`,
 // mixOrAdjust makes so much, or of all the premix that there is.
 func mixOrAdjust(r chemistry.MixRequest) (chemistry.MixResult, error) {
 	switch {
-	case r.Make > 0:
+	case r.Make > 0 || r.PremixAvailable == 0:
 		return chemistry.Mix(r)
+	case r.Protect != nil || r.Left != 0 || r.Product != nil:
+		return chemistry.MixResult{}, &usageError{errors.New("--make is missing: without it all of the premix gets one strength; --wall, --left and --product go with it")}
+	case r.Volume != nil && r.Mass != nil:
+		return chemistry.MixResult{}, &usageError{errors.New("--mass or --volume, not both: they are two ways to say one strength")}
 	case r.Volume != nil && r.Mass == nil:
 		mass, err := chemistry.MassFractionOf(r.Fluid, *r.Volume)
 		if err != nil {

@@ -110,13 +110,13 @@ func (a *app) openingsOf(ctx context.Context, word string, drop func(evidence.Op
 
 // ageWords writes the age at an opening in months.
 func ageWords(l evidence.OpeningLine) string {
-	return evidence.SummaryCase{MonthsFrom: l.MonthsFrom, MonthsTo: l.MonthsTo}.Age()
+	return evidence.SummaryCase{Origin: l.Origin, MonthsFrom: l.MonthsFrom, MonthsTo: l.MonthsTo}.Age()
 }
 
 func printOpening(p *printer, f evidence.OpeningFile) {
 	p.line("%s opened on %s, entry %d by %s: %s.", f.Tag, f.Day.Long(), f.Entry, f.By, f.Opening.Cause)
 	age := "Age " + ageWords(f.OpeningLine)
-	if f.MonthsFrom > 0 || f.MonthsTo > 0 {
+	if f.MonthsFrom > 0 || f.Origin != loops.UnknownOrigin {
 		age += fmt.Sprintf(" months since the %s fill", f.Origin)
 	}
 	p.paragraph("  ", "    ", fmt.Sprintf("Seen: %s. %s, %s.", cmp.Or(f.Look, "nothing noted"), age, chargeWords(&f.Charge)))

@@ -62,41 +62,72 @@ func (l *leader) leads() bool {
 
 // other is the holder that was heard of last, where it is not this process.
 func (l *leader) other() string {
-	if l == nil || l.leads() {
+	if l == nil {
 		return ""
 	}
 	l.mu.Lock()
 	defer l.mu.Unlock()
+	if l.seen.Holder == l.holder {
+		return ""
+	}
 	return l.seen.Holder
 }
 
 // beat says that this daemon lives, where it leads, and takes over from one that
-// does not. It tells whether it begins to lead with this beat.
-func (l *leader) beat() (begins bool, err error) {
-	l.mu.Lock()
-	defer l.mu.Unlock()
+// does not. Where it begins to lead it runs start first, and leads only if that
+// succeeds. It tells whether it begins to lead with this beat. One beat runs at a
+// time; the register is asked without the lock, so that nobody who asks waits for it.
+func (l *leader) beat(start func() error) (begins bool, err error) {
 	is, err := l.register.Leader()
 	if err != nil {
 		return false, err
 	}
+	seen, overdue := l.look(is)
+	if is.Holder == l.holder || is.Holder == "" || overdue {
+		if is, err = l.register.Lead(l.holder, seen, overdue); err != nil {
+			return false, err
+		}
+		l.look(is)
+	}
+	if is.Holder != l.holder {
+		l.keep(time.Time{})
+		return false, nil
+	}
+	// Another one may have led in between, without this one having noticed.
+	begins = !l.led() || is.Number != l.number.Load()
+	if begins {
+		l.keep(time.Time{})
+		if err := start(); err != nil {
+			return false, err
+		}
+	}
+	l.number.Store(is.Number)
+	l.keep(time.Now())
+	return begins, nil
+}
+
+// look takes down who leads, and tells what is known of it now and whether that
+// one was not heard of for longer than the patience.
+func (l *leader) look(is loops.Lead) (seen loops.Lead, overdue bool) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
 	if is != l.seen {
 		l.seen, l.since = is, time.Now()
 	}
-	overdue := time.Since(l.since) > l.patience
-	if is.Holder == l.holder || is.Holder == "" || overdue {
-		if is, err = l.register.Lead(l.holder, l.seen, overdue); err != nil {
-			return false, err
-		}
-		l.seen, l.since = is, time.Now()
-	}
-	if is.Holder != l.holder {
-		l.renewed = time.Time{}
-		return false, nil
-	}
-	begins = l.renewed.IsZero()
-	l.renewed = time.Now()
-	l.number.Store(is.Number)
-	return begins, nil
+	return l.seen, time.Since(l.since) > l.patience
+}
+
+func (l *leader) keep(renewed time.Time) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.renewed = renewed
+}
+
+// led tells whether the last beat that was heard said that this daemon leads.
+func (l *leader) led() bool {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return !l.renewed.IsZero()
 }
 
 // keepLead beats until the context ends, and then lets another daemon lead.
@@ -123,10 +154,7 @@ func (h *Service) keepLead(ctx context.Context, log *slog.Logger) {
 // put down.
 func (h *Service) lookWhoLeads(log *slog.Logger) {
 	led := h.lead.leads()
-	begins, err := h.lead.beat()
-	if err == nil && begins {
-		err = h.Alarms.Recall()
-	}
+	begins, err := h.lead.beat(h.Alarms.Recall)
 	switch leads := h.lead.leads(); {
 	case err != nil && !loops.NoWrite(err):
 		log.Error("it cannot be found out which daemon leads", "error", err)

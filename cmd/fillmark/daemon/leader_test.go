@@ -112,6 +112,18 @@ func TestOneOfTwoDaemonsLeads(t *testing.T) {
 	require.NoError(t, second.Store.EndLead(second.lead.holder))
 	first.lookWhoLeads(quiet)
 	assert.True(t, first.lead.leads(), "at once, without waiting")
+
+	// Another one led and left off while this one was paused: it begins again, from
+	// what that one has put down.
+	second.lead.patience = 0
+	second.lookWhoLeads(quiet)
+	require.NoError(t, second.Store.EndLead(second.lead.holder))
+	recalled := 0
+	begins, err := first.lead.beat(func() error { recalled++; return nil })
+	require.NoError(t, err)
+	assert.True(t, begins)
+	assert.Equal(t, 1, recalled)
+	assert.Empty(t, first.lead.other(), "it is this one itself")
 	report, err := first.Store.Check(t.Context())
 	require.NoError(t, err)
 	assert.Empty(t, report.Problems)

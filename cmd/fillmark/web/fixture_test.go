@@ -288,6 +288,7 @@ func (b *bench) do(r *http.Request) *httptest.ResponseRecorder {
 	}
 	w := httptest.NewRecorder()
 	b.handler.ServeHTTP(w, r)
+	assert.NotRegexp(b, `%!\w\(`, w.Body.String(), "a verb met a value it does not know: %s", r.URL)
 	return w
 }
 

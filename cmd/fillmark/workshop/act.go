@@ -189,7 +189,7 @@ func (f File) snapshot() acts.Snapshot {
 // the other loops of the machine where it lets that go.
 func (w *Workshop) snapshotFor(file File, a acts.Act) (acts.Snapshot, error) {
 	s := file.snapshot()
-	if a.Kind() == loops.KindHandover {
+	if a.Kind() == loops.KindHandover || a.Kind() == loops.KindReturn {
 		inside, err := w.register.LoopsOf(file.Machine.ID)
 		if err != nil {
 			return s, err

@@ -363,7 +363,7 @@ async function showMore(link) {
       linesOf(person).forEach((l) => seen.add(l));
       if (document.getElementById(person.id)) person.id += `-${seen.size}`;
       const here = document.getElementById(group.id);
-      if (here) (here.querySelector("details") ?? here).append(person);
+      if (here) (here.querySelector(":scope > details") ?? here).append(person);
       else {
         for (const p of group.querySelectorAll(".person")) if (!fresh.includes(p)) p.remove();
         due.querySelector(":scope > nav").before(group);

@@ -1,6 +1,8 @@
 // Copyright 2026 The Fillmark Authors
 // SPDX-License-Identifier: Apache-2.0
 
+//go:build unix
+
 package daemon
 
 import (
