@@ -151,8 +151,8 @@ func (s *Store) Waiting() iter.Seq2[loops.Message, error] {
 // another daemon took it or somebody held it, it gives loops.ErrRepeated too:
 // whoever marks first has the message until Next. The claim by which the outcome
 // is then put down is the Write of the state that it returns; no other attempt
-// has that number. What arrived before is recorded in the same transaction, as
-// [Store.MarkDelivered] does.
+// of a message has that number, unless the file was compacted in between. What
+// arrived before is recorded in the same transaction, as [Store.MarkDelivered] does.
 func (s *Store) MarkAttempts(all []loops.Attempt, seen loops.StoreRevision, at time.Time, arrived ...loops.Arrival) (left loops.StoreRevision, err error) {
 	err = s.update(func(tx engine.Writer) error {
 		if err := asSeen(tx, seen); err != nil {

@@ -4,6 +4,7 @@
 package acts_test
 
 import (
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -39,6 +40,7 @@ func TestWhatADrainLeftThinsTheFill(t *testing.T) {
 		{"blown dry", []loops.Entry{filled(-9), emptied(0), rinsed}, []string{"poured=3=128ml"}, neat, 0.128, "invented premix"},
 		{"never drained", nil, []string{"poured=3=128ml"}, neat, 0.128, "invented premix"},
 		{"said otherwise", []loops.Entry{filled(-9), emptied(0.02), rinsed}, []string{"poured=3=128ml", "mass=27%", "mass-known=measured", "mass-uncertainty=1%"}, 0.27, 0.148, ""},
+		{"worked out by hand", []loops.Entry{filled(-9), emptied(0.02), rinsed}, []string{"poured=3=128ml", "mass=27%"}, 0.27, 0.148, "what was poured"},
 		{"over the old charge of 40 %", []loops.Entry{filled(-9), emptied(0.02)}, []string{"poured=3=128ml"}, 0.314, 0.148, "20 ml left inside"},
 	} {
 		s := snapshot(tt.history...)
@@ -50,6 +52,7 @@ func TestWhatADrainLeftThinsTheFill(t *testing.T) {
 		assert.InDelta(t, tt.mass, float64(*charge.Mass), 0.001, tt.name)
 		assert.InDelta(t, float64(tt.volume), float64(charge.Volume), 0.0005, tt.name)
 		assert.Contains(t, charge.MassKnown.By, tt.by, tt.name)
+		assert.Equal(t, tt.by == "20 ml left inside", strings.Contains(charge.MassKnown.By, "left inside"), tt.name)
 		assert.Len(t, act.Apply(s, today).Entries[0].Fill.Poured, 1, "%s: what was left is not poured", tt.name)
 	}
 }

@@ -123,8 +123,11 @@ func notYAML(raw []byte, err error) error {
 	number := 0
 	for line := range bytes.Lines(raw) {
 		number++
+		if text := bytes.TrimSpace(line); len(text) == 0 || text[0] == '#' {
+			continue
+		}
 		if indent := line[:len(line)-len(bytes.TrimLeft(line, " \t"))]; bytes.ContainsRune(indent, '\t') {
-			return fmt.Errorf("line %d begins with a tab: spaces are right", number)
+			return fmt.Errorf("line %d begins with a tab: spaces are right (%w)", number, err)
 		}
 	}
 	return fmt.Errorf("is no YAML that can be read: %w", err)

@@ -48,7 +48,7 @@ func (c Config) sameAsOthers(register *store.Store, options store.Options) error
 		}
 		if !same {
 			return &SettingError{&loops.InvalidError{Field: "folder", Value: c.Folder, Reason: thing.right +
-				"; it has another " + thing.what + " than the daemons on this register (doc/operations.md, In a database, says what to do where that is lost)"}}
+				"; its " + thing.what + ": not what the daemons on this register have (doc/operations.md, In a database, says what to do where that is lost)"}}
 		}
 	}
 	return nil
