@@ -11,7 +11,7 @@ set -euo pipefail
 cd "$(dirname "${BASH_SOURCE[0]}")/../.."
 
 loops=${1:-100000}
-seconds=10
+seconds=${LOAD_SECONDS:-10} # each page is asked, twice
 work=$(mktemp -d)
 daemon=''
 leave() {
@@ -82,5 +82,10 @@ echo '|---|---|---|---|---|---|---|---|'
 measure 'Due' /
 measure 'Loops, first page' /loops
 measure 'One loop' "/loops/$tag"
+for page in /day '/loops?q=owner' "/loops/$tag/refill" "/loops/$tag/edit" "/loops/$tag/label" "/loops/$tag/handover" "/loops/$tag/card" "/loops/$tag/receipt" \
+	"/topup?tag=$tag&room=40&liquid1=water" "/scan?tag=$tag" "/scan?tag=$tag&room=40" /register /intake '/intake?who=owner' /intake/units /openings \
+	/openings/questions /owners /owners/1 /outbox /shelf /triage /settings /doctor; do
+	measure "${page//$tag/TAG}" "$page"
+done
 measure 'Top-up check (API)' /api/v1/topup "$work/topup.json"
 measure 'Style sheet' "$(curl -sf "$base/sign-in" | grep -oE '/static/fillmark[^"]+css')"

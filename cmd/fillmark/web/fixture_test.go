@@ -15,6 +15,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -288,9 +289,14 @@ func (b *bench) do(r *http.Request) *httptest.ResponseRecorder {
 	}
 	w := httptest.NewRecorder()
 	b.handler.ServeHTTP(w, r)
-	assert.NotRegexp(b, `%!\w\(`, w.Body.String(), "a verb met a value it does not know: %s", r.URL)
+	if _, timed := b.TB.(*testing.B); !timed {
+		assert.False(b, unknownVerb.Match(w.Body.Bytes()), "a verb met a value it does not know: %s", r.URL)
+	}
 	return w
 }
+
+// unknownVerb is what fmt writes where a format and its values do not fit.
+var unknownVerb = regexp.MustCompile(`%!\w\(`)
 
 func (b *bench) get(path string) *httptest.ResponseRecorder {
 	return b.do(httptest.NewRequest(http.MethodGet, "http://127.0.0.1"+path, nil))
