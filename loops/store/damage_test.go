@@ -160,7 +160,7 @@ func TestCampaignFlippedBits(t *testing.T) {
 		// name of its own.
 		path := fmt.Sprintf("%s.%d", path, n)
 		require.NoError(t, os.WriteFile(path, damaged, 0o600))
-		s, err := store.Open(path, store.Options{Timeout: 50 * time.Millisecond})
+		s, err := store.Open(path, store.Options{Timeout: 5 * time.Second})
 		if err != nil {
 			require.NotErrorIs(t, err, loops.ErrInUse)
 			refused++
