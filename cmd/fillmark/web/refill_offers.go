@@ -73,8 +73,8 @@ func offerFigures(offers map[string]url.Values, visit []loops.Entry) {
 			}
 		}
 	}
-	for step, value := range read {
-		flow, ok := flows[step]
+	for step, flow := range flows {
+		value, ok := read[step]
 		if !ok {
 			continue
 		}
