@@ -36,7 +36,7 @@ func (s *Store) Audit() iter.Seq2[loops.AuditLine, error] {
 // many in each after it, up to lastBatch: a page that shows fifty decodes
 // little more, and a walk over all opens few transactions.
 const (
-	firstBatch = 16
+	firstBatch = 64
 	lastBatch  = 256
 )
 

@@ -38,8 +38,10 @@ func newPages() (pages, error) {
 	if err != nil {
 		return p, err
 	}
+	functions := formats()
+	functions["drawn"] = newDrawnFields().draw
 	around := sync.OnceValues(func() (*template.Template, error) {
-		return template.New("layout.html").Funcs(formats()).ParseFS(templateFiles, "templates/layout.html", "templates/_*.html")
+		return template.New("layout.html").Funcs(functions).ParseFS(templateFiles, "templates/layout.html", "templates/_*.html")
 	})
 	for _, file := range files {
 		p.sets[strings.TrimSuffix(path.Base(file), ".html")] = sync.OnceValues(func() (*template.Template, error) {

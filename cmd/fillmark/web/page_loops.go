@@ -179,6 +179,9 @@ func rowOf(loop workshop.Placed, today loops.Day) loopRow {
 // machine, or the whole is a part of the owner's telephone or mail. A tag may be
 // typed with blanks or hyphens.
 func (r loopRow) fits(query string) bool {
+	if query == "" {
+		return true
+	}
 	if tag, err := loops.ParseTag(query); err == nil && tag == r.Tag {
 		return true
 	}

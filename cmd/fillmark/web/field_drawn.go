@@ -1,0 +1,87 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package web
+
+import (
+	"bytes"
+	"html/template"
+	"strconv"
+	"strings"
+	"sync"
+	"sync/atomic"
+)
+
+// mostDrawn bounds the fields that are kept as they were drawn; all forms
+// together have some two thousand.
+const mostDrawn = 8192
+
+// drawnFields draws fields, and keeps what nobody has typed into: a job sheet
+// has hundreds, and each looks on every loop's page as it did on the last. The
+// zero value draws by no templates; see [newDrawnFields].
+type drawnFields struct {
+	parts func() (*template.Template, error)
+	n     atomic.Int64
+	kept  sync.Map // from what is in a field to template.HTML
+}
+
+func newDrawnFields() *drawnFields {
+	return &drawnFields{parts: sync.OnceValues(func() (*template.Template, error) {
+		return template.ParseFS(templateFiles, "templates/_field.html")
+	})}
+}
+
+// draw is the function "drawn" of the templates.
+func (d *drawnFields) draw(x field) (template.HTML, error) {
+	look, bare := x.look()
+	if bare {
+		if html, ok := d.kept.Load(look); ok {
+			return html.(template.HTML), nil
+		}
+	}
+	parts, err := d.parts()
+	if err != nil {
+		return "", err
+	}
+	var b bytes.Buffer
+	if err := parts.ExecuteTemplate(&b, "field", x); err != nil {
+		return "", err
+	}
+	html := template.HTML(b.String()) // escaped by the templates just now
+	if bare {
+		if d.n.Add(1) > mostDrawn {
+			d.kept.Clear()
+			d.n.Store(0)
+		}
+		d.kept.Store(look, html)
+	}
+	return html, nil
+}
+
+// look is all that a field's drawing hangs on; bare tells that nothing is typed,
+// wrong or ticked in it.
+func (x field) look() (look string, bare bool) {
+	var b strings.Builder
+	bare = x.writeLook(&b)
+	return b.String(), bare
+}
+
+func (x field) writeLook(b *strings.Builder) (bare bool) {
+	bare = x.Value == "" && x.Problem == "" && !x.On
+	for _, text := range []string{x.ID, x.Name, x.Label, x.Hint, x.Kind, x.Mode, x.Part, strconv.Itoa(x.Most)} {
+		b.WriteString(text)
+		b.WriteByte(0)
+	}
+	for _, c := range x.Choices {
+		b.WriteString(c.Value)
+		b.WriteByte(1)
+		b.WriteString(c.Label)
+		b.WriteByte(1)
+		bare = bare && !c.On
+	}
+	for _, part := range x.Parts {
+		b.WriteByte(2)
+		bare = part.writeLook(b) && bare
+	}
+	return bare
+}
