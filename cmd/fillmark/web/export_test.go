@@ -72,6 +72,17 @@ func EachScreen(do func(name string, set *template.Template, data any)) error {
 		do(s.name, set, s.data)
 		delete(p.sets, s.name)
 	}
+	for name, data := range map[string]any{"day": dayList{}, "register": registerList{}} {
+		parts, parsed := newPages()
+		if parsed != nil {
+			return parsed
+		}
+		set, parsed := parts.sets[name]()
+		if parsed != nil {
+			return parsed
+		}
+		do(name+"-list", set.Lookup(name+"-list"), data)
+	}
 	if len(p.sets) > 0 {
 		return fmt.Errorf("no struct is named here for the templates %v", slices.Collect(maps.Keys(p.sets)))
 	}

@@ -56,12 +56,8 @@ func (s *server) intakePage(r *http.Request, f *form) (intakePage, error) {
 		Owner: formOfRecord(acts.Owners(), f), Machine: formOfRecord(acts.Machines(), f), Loop: newLoopForm(f)}
 	p.Here, p.AskCharge, p.Kinds = "intake", true, choicesOf("", loops.MachineKinds())
 	picked(f)
-	for kind, at := range map[loops.EntryKind]**actForm{loops.KindIntake: &p.Intake, loops.KindInspection: &p.Read, loops.KindFill: &p.Fill} {
-		d, ok := acts.OfKind(kind)
-		if !ok {
-			return p, loops.ErrNotFound
-		}
-		*at = formOf(d, f, d.Name+".")
+	for name, at := range map[string]**actForm{"intake": &p.Intake, "readings": &p.Read, "fill": &p.Fill} {
+		*at = formOf(s.acts[name], f, name+".")
 	}
 	var err error
 	if p.Intake.Key = f.text(p.Intake.Input("key")); p.Intake.Key == "" {

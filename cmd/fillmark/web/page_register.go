@@ -4,6 +4,7 @@
 package web
 
 import (
+	"html/template"
 	"net/http"
 
 	"fillmark/loops"
@@ -17,6 +18,11 @@ const mostKeptLoops = 1000
 type registerPage struct {
 	frame
 	AsOf string
+	List template.HTML
+}
+
+// registerList is what a device keeps.
+type registerList struct {
 	Rows []loopRow
 	Most int // how many loops the list has room for, where there are more; else 0
 }
@@ -24,13 +30,17 @@ type registerPage struct {
 func (s *server) pageRegister(w http.ResponseWriter, r *http.Request) error {
 	p := registerPage{frame: s.newFrame(r, "Loops on record"), AsOf: s.asOf()}
 	p.Here = "loops"
-	rows, more, err := s.keptLoops(mostKeptLoops)
+	var err error
+	p.List, err = s.part(&s.registerKept, "register", "register-list", s.Now(), func() (any, error) {
+		rows, more, err := s.keptLoops(mostKeptLoops)
+		list := registerList{Rows: rows}
+		if more {
+			list.Most = mostKeptLoops
+		}
+		return list, err
+	})
 	if err != nil {
 		return err
-	}
-	p.Rows = rows
-	if more {
-		p.Most = mostKeptLoops
 	}
 	return s.render(w, http.StatusOK, "register", p)
 }

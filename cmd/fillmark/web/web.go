@@ -104,11 +104,12 @@ type Deps struct {
 
 type server struct {
 	Deps
-	pages     pages
-	throttles throttles
-	requests  requests
-	cache     dueCache
-	acts      map[string]acts.Definition // by name
+	pages                 pages
+	throttles             throttles
+	requests              requests
+	cache                 dueCache
+	dayKept, registerKept keptPart
+	acts                  map[string]acts.Definition // by name
 	// who is let in, by the pattern of the route.
 	who     map[string]access
 	waiting chan struct{} // who waits for a try to sign in
