@@ -58,8 +58,8 @@ func (d *drawnFields) draw(x field) (template.HTML, error) {
 	return html, nil
 }
 
-// look is all that a field's drawing hangs on; bare tells that nothing is typed,
-// wrong or ticked in it.
+// look is all that a field's drawing hangs on; bare tells that nothing in it is
+// typed or wrong. What is chosen is of a list.
 func (x field) look() (look string, bare bool) {
 	var b strings.Builder
 	bare = x.writeLook(&b)
@@ -67,8 +67,8 @@ func (x field) look() (look string, bare bool) {
 }
 
 func (x field) writeLook(b *strings.Builder) (bare bool) {
-	bare = x.Value == "" && x.Problem == "" && !x.On
-	for _, text := range []string{x.ID, x.Name, x.Label, x.Hint, x.Kind, x.Mode, x.Part, strconv.Itoa(x.Most)} {
+	bare = x.Problem == "" && (x.Value == "" || x.On || len(x.Choices) > 0)
+	for _, text := range []string{x.ID, x.Name, x.Label, x.Hint, x.Kind, x.Mode, x.Part, strconv.Itoa(x.Most), strconv.FormatBool(x.On)} {
 		b.WriteString(text)
 		b.WriteByte(0)
 	}
@@ -76,8 +76,8 @@ func (x field) writeLook(b *strings.Builder) (bare bool) {
 		b.WriteString(c.Value)
 		b.WriteByte(1)
 		b.WriteString(c.Label)
+		b.WriteString(strconv.FormatBool(c.On))
 		b.WriteByte(1)
-		bare = bare && !c.On
 	}
 	for _, part := range x.Parts {
 		b.WriteByte(2)

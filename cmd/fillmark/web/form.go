@@ -169,7 +169,7 @@ func (f *form) Text(name, label, hint string) field { return f.field(name, label
 // Lines are many of them, each for itself: what is too much is told, not cut off.
 func (f *form) Lines(name, label, hint string) field {
 	x := f.field(name, label, hint)
-	x.Most = 20_000
+	x.Part, x.Most = "area", 20_000
 	return x
 }
 
@@ -190,14 +190,14 @@ func (f *form) Number(name, label, hint string) field {
 // Tick is a box to tick.
 func (f *form) Tick(name, label, hint string) field {
 	x := f.field(name, label, hint)
-	x.On = f.ticked(name)
+	x.Part, x.On = "tick", f.ticked(name)
 	return x
 }
 
 // Choose is a list to choose from.
 func (f *form) Choose(name, label, hint string, choices []choice) field {
 	x := f.field(name, label, hint)
-	x.Choices = slices.Clone(choices)
+	x.Part, x.Choices = "choose", slices.Clone(choices)
 	for i := range x.Choices {
 		x.Choices[i].On = x.Choices[i].Value == x.Value
 	}
