@@ -19,28 +19,28 @@ type Alarm struct {
 // AlarmBook is what is on record of alarms and of who was told of them, so that
 // a start forgets none and tells none twice.
 type AlarmBook struct {
-	Alarms []AlarmLine
-	Ways   []AlarmWay
+	Alarms []AlarmLine `json:"alarms"`
+	Ways   []AlarmWay  `json:"ways"`
 }
 
 // AlarmLine is an alarm, and which ways told of it.
 type AlarmLine struct {
 	Alarm
 	// Ended is when the work could be done again; zero while it cannot.
-	Ended time.Time
+	Ended time.Time `json:"ended,omitzero"`
 	// Told is when each way told last that it is red, Over which told that it
 	// has ended.
-	Told map[string]time.Time
-	Over map[string]bool
+	Told map[string]time.Time `json:"told,omitempty"`
+	Over map[string]bool      `json:"over,omitempty"`
 }
 
 // AlarmWay is a way to tell people that is not mail.
 type AlarmWay struct {
-	Name  string
-	Where string    // a hash of where it leads: another place is told from the beginning
-	Tried time.Time // when it was used last
-	Told  time.Time // when it last worked
+	Name  string    `json:"name"`
+	Where string    `json:"where"`          // a hash of where it leads: another place is told from the beginning
+	Tried time.Time `json:"tried,omitzero"` // when it was used last
+	Told  time.Time `json:"told,omitzero"`  // when it last worked
 	// Failing is since when it does not work, zero while it does; Fault is why.
-	Failing time.Time
-	Fault   string
+	Failing time.Time `json:"failing,omitzero"`
+	Fault   string    `json:"fault,omitempty"`
 }

@@ -9,13 +9,14 @@ import "time"
 // day, to see whether mail leaves and comes back.
 type Canary struct {
 	// Sent is when the last one was written; zero before the first.
-	Sent time.Time
+	Sent time.Time `json:"sent"`
 	// Waiting is when the first of those was written that have not come since
 	// the last that came; zero where none is awaited.
-	Waiting time.Time
+	Waiting time.Time `json:"waiting,omitzero"`
 	// Arrived is when the newest of those that came was written, Came when it
 	// was read; zero where none came yet.
-	Arrived, Came time.Time
+	Arrived time.Time `json:"arrived,omitzero"`
+	Came    time.Time `json:"came,omitzero"`
 }
 
 // WithSent is the state once another was written at the instant.

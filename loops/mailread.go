@@ -8,9 +8,9 @@ import "crypto/sha256"
 // MailPlace is where a mail lies in a mailbox of an IMAP server: its UID, which
 // names it as long as the mailbox keeps its UIDVALIDITY (RFC 9051, 2.3.1.1).
 type MailPlace struct {
-	Mailbox  string // whose and which; at most 400 bytes
-	Validity uint32
-	UID      uint32
+	Mailbox  string `json:"mailbox"` // whose and which; at most 400 bytes
+	Validity uint32 `json:"uid_validity"`
+	UID      uint32 `json:"uid"`
 }
 
 // MailRead is a mail that an action has dealt with. What was done with it and

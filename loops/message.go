@@ -207,5 +207,5 @@ type Sent struct {
 	Task    TaskKind   `json:"task"`
 	Due     Day        `json:"due"`
 	Stage   Stage      `json:"stage"`
-	Message MessageKey `json:"message"`
+	Message MessageKey `json:"message,omitempty"`
 }

@@ -63,21 +63,14 @@ func (i Interval) After(from Day) Day { return from.AddMonths(i.Months).AddDays(
 // String prints the length of the interval: "6 months".
 func (i Interval) String() string {
 	if i.Months > 0 {
-		return count(i.Months, "month")
+		return Count(i.Months, "month")
 	}
-	return count(i.Days, "day")
+	return Count(i.Days, "day")
 }
 
 // Every says how often it comes round: "every month", "every 14 days".
 func (i Interval) Every() string {
 	return "every " + strings.TrimPrefix(i.String(), "1 ")
-}
-
-func count(n int, unit string) string {
-	if n == 1 {
-		return "1 " + unit
-	}
-	return fmt.Sprintf("%d %ss", n, unit)
 }
 
 // Limit is one figure beyond which a reading calls for action. A reading

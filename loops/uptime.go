@@ -8,10 +8,11 @@ import "time"
 // Uptime is when the program last looked for what is due, and when it last did
 // not for a long while.
 type Uptime struct {
-	Swept time.Time
+	Swept time.Time `json:"swept"`
 	// OffFrom and OffTo bound the last time in which nothing looked; zero where
 	// there was none longer than [LongOff].
-	OffFrom, OffTo time.Time
+	OffFrom time.Time `json:"off_from,omitzero"`
+	OffTo   time.Time `json:"off_to,omitzero"`
 }
 
 // LongOff is the silence from which on it counts as one: a computer that sleeps

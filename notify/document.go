@@ -174,13 +174,6 @@ func temperature(c chemistry.Celsius, units loops.Units) string {
 	return c.String()
 }
 
-// capitalised returns text with its first letter large, for headings that begin
-// with what an owner calls a machine.
-func capitalised(text string) string {
-	_, size := utf8.DecodeRuneInString(text)
-	return strings.ToUpper(text[:size]) + text[size:]
-}
-
 // shortened cuts text to n characters for a subject.
 func shortened(text string, n int) string {
 	runes := []rune(text)

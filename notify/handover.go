@@ -141,7 +141,7 @@ func (in HandoverInput) document(ws words.Words, reachUs string) document {
 	if in.Welcome {
 		about = "welcome"
 	}
-	name := capitalised(shortened(in.Machine, 40))
+	name := loops.Capital(shortened(in.Machine, 40))
 	d := document{
 		Lang:     ws.Language(),
 		Subject:  ws.Say("subject."+about, name),
@@ -190,7 +190,7 @@ func (l HandoverLoop) block(ws words.Words, in HandoverInput, reachUs string) bl
 	if l.Volume > 0 {
 		charge = ws.Say("charge.volume", charge, fmt.Sprintf("%.0f", l.Volume.Millilitres()))
 	}
-	b := block{Heading: capitalised(name), Paragraphs: append(l.standing(ws), inIt(ws, charge, l.Sealed, l.Tag), l.cold(ws, in.Owner.Units))}
+	b := block{Heading: loops.Capital(name), Paragraphs: append(l.standing(ws), inIt(ws, charge, l.Sealed, l.Tag), l.cold(ws, in.Owner.Units))}
 	if len(l.Next) > 0 && in.AsItIs == "" {
 		var days []string
 		for _, n := range l.Next {

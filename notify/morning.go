@@ -64,7 +64,7 @@ func ComposeMorning(in MorningInput) (Letter, error) {
 			shown = shown[:maxMorning]
 		}
 		if s.Late {
-			b.Dues = []due{{"OVER", counted(len(s.Lines), "task"), ruleCare, ""}}
+			b.Dues = []due{{"OVER", loops.Count(len(s.Lines), "task"), ruleCare, ""}}
 		}
 		b.Lists = []list{{Items: shown}}
 		d.Blocks = append(d.Blocks, b)
@@ -101,11 +101,4 @@ func (in MorningInput) validate() error {
 		}
 	}
 	return errors.Join(p...)
-}
-
-func counted(n int, unit string) string {
-	if n == 1 {
-		return "1 " + unit
-	}
-	return fmt.Sprintf("%d %ss", n, unit)
 }

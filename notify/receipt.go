@@ -78,7 +78,7 @@ func (in ReceiptInput) blocks(ws words.Words, now string) []block {
 	off, wet := in.Answer.Answer == loops.SomethingOff, slices.Contains(in.Answer.Noticed, loops.NoticeWet)
 	var blocks []block
 	for _, c := range in.Conditions {
-		blocks = append(blocks, block{Heading: capitalised(c.Machine), Paragraphs: ConditionsForOwner(ws, []loops.Condition{c.Condition})})
+		blocks = append(blocks, block{Heading: loops.Capital(c.Machine), Paragraphs: ConditionsForOwner(ws, []loops.Condition{c.Condition})})
 	}
 	if wet {
 		blocks = append(blocks, wetBlock(ws, in.Wet))
@@ -103,7 +103,7 @@ func (in ReceiptInput) blocks(ws words.Words, now string) []block {
 func (in ReceiptInput) told(ws words.Words) []string {
 	var told []string
 	for _, n := range in.Answer.Noticed {
-		told = append(told, capitalised(ws.Recorded(string(n)))+".")
+		told = append(told, loops.Capital(ws.Recorded(string(n)))+".")
 	}
 	for line := range strings.SplitSeq(in.Answer.Words, "\n") {
 		if line = strings.Join(strings.Fields(line), " "); line != "" {
@@ -121,7 +121,7 @@ func (in ReceiptInput) next(ws words.Words) []string {
 		if n.Due.Before(in.Day) {
 			lead = "subject.was"
 		}
-		days = append(days, n.because(ws, ws.Say(lead, capitalised(n.Machine), ws.Recorded(strings.ToLower(about.OwnerTitle)), when(ws, n.Due, in.Day))))
+		days = append(days, n.because(ws, ws.Say(lead, loops.Capital(n.Machine), ws.Recorded(strings.ToLower(about.OwnerTitle)), when(ws, n.Due, in.Day))))
 	}
 	return days
 }

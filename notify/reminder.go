@@ -298,7 +298,7 @@ func (i ReminderItem) guide(ws words.Words, reachUs string) Guide {
 // not repeated.
 func groupBlock(ws words.Words, group []ReminderItem, today loops.Day, reachUs string, told map[string]string) block {
 	first := group[0]
-	b := block{Heading: capitalised(first.Machine)}
+	b := block{Heading: loops.Capital(first.Machine)}
 	look, work := -1, -1
 	for n, i := range group {
 		about, _ := loops.AboutTask(i.Task)
@@ -374,7 +374,7 @@ func reminderSubject(ws words.Words, items []ReminderItem, today loops.Day) stri
 	case first.Due.Before(today):
 		lead = "subject.was"
 	}
-	subject := ws.Say(lead, capitalised(shortened(first.Machine, 40)), ws.Recorded(strings.ToLower(about.OwnerTitle)), ws.Day(first.Due))
+	subject := ws.Say(lead, loops.Capital(shortened(first.Machine, 40)), ws.Recorded(strings.ToLower(about.OwnerTitle)), ws.Day(first.Due))
 	if n := len(items) - 1; n > 0 {
 		subject = ws.Say("subject.more", subject, n)
 	}

@@ -6,38 +6,10 @@ package schedule
 import (
 	"fmt"
 	"slices"
-	"strconv"
 
 	"fillmark/chemistry"
 	"fillmark/loops"
 )
-
-// readLimits reads the shipped limits.
-func readLimits() ([]loops.Limit, error) {
-	rows, err := readTable("policy/action_limits.csv")
-	if err != nil {
-		return nil, err
-	}
-	var limits []loops.Limit
-	for _, row := range rows {
-		l := loops.Limit{
-			Quantity: loops.Quantity(row["quantity"]), Machines: list[loops.MachineKind](row["machines"]), Fluids: list[chemistry.Fluid](row["fluids"]),
-			Inhibitors: list[string](row["inhibitors"]), Metal: chemistry.Metal(row["metal"]), Source: row["source"], Grade: row["grade"],
-		}
-		for cell, bound := range map[string]**float64{"low": &l.Low, "high": &l.High} {
-			if row[cell] == "" {
-				continue
-			}
-			value, err := strconv.ParseFloat(row[cell], 64)
-			if err != nil {
-				return nil, fmt.Errorf("policy/action_limits.csv: %w", err)
-			}
-			*bound = &value
-		}
-		limits = append(limits, l)
-	}
-	return limits, nil
-}
 
 // limitFits tells whether a limit is for the loop.
 func (p *planner) limitFits(l loops.Limit) bool {

@@ -4,7 +4,6 @@
 package schedule
 
 import (
-	"fmt"
 	"strings"
 
 	"fillmark/loops"
@@ -72,11 +71,11 @@ func (l Line) Because() string {
 func DaysOver(days int) string {
 	switch {
 	case days > 0:
-		return counted(days, "day") + " over"
+		return loops.Count(days, "day") + " over"
 	case days == 0:
 		return "today"
 	}
-	return "in " + counted(-days, "day")
+	return "in " + loops.Count(-days, "day")
 }
 
 // CallLine is an owner to be called, and why.
@@ -106,12 +105,4 @@ func mayWrite(o loops.Owner) bool { return strings.TrimSpace(o.Address) != "" }
 func Reason(t loops.Task) string {
 	rule, _, _ := strings.Cut(t.Binding().Text, ";")
 	return strings.TrimSuffix(rule, ".")
-}
-
-// counted writes a number and what is counted: "1 day", "3 days".
-func counted(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return fmt.Sprintf("%d %ss", n, what)
 }

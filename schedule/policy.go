@@ -4,13 +4,11 @@
 package schedule
 
 import (
-	"embed"
-	"encoding/csv"
+	"bytes"
+	_ "embed"
+	"encoding/json"
 	"fmt"
-	"io"
 	"slices"
-	"strconv"
-	"strings"
 
 	"fillmark/chemistry"
 	"fillmark/loops"
@@ -34,141 +32,35 @@ func Grades() []string {
 	return []string{GradeStandard, GradeReport, GradeMaker, GradePage, GradeCommon, GradeComputed, GradeOwn, GradeRecord}
 }
 
-// policyVersion names the shipped figures in plans made from them; it changes
+// policyFile is a [loops.Policy] beside what its figures mean. Its version changes
 // with every change of a figure or a rule, so that old plans are found and renewed.
-const policyVersion = "fillmark-3"
-
-//go:embed policy/*.csv
-var policyFiles embed.FS
+//
+//go:embed policy.json
+var policyFile []byte
 
 // DefaultPolicy returns the shipped policy: the intervals by kind of machine,
 // build and fluid, the limits of readings, and the days of the reminder stages,
-// each figure with source and grade in the files it is read from. The caller may change it.
+// each figure with source and grade in the file it is read from. The caller may change it.
 func DefaultPolicy() loops.Policy {
-	p, err := readPolicy()
+	p, err := readPolicy(policyFile)
 	if err != nil {
-		// The files are part of the program: no input can cause this.
+		// The file is part of the program: no input can cause this.
 		panic(fmt.Sprintf("schedule: shipped policy: %v", err))
 	}
 	return p
 }
 
-func readPolicy() (loops.Policy, error) {
-	p := loops.Policy{Version: policyVersion}
-	intervals, err := readTable("policy/intervals.csv")
-	if err != nil {
-		return p, err
+func readPolicy(text []byte) (loops.Policy, error) {
+	var file struct {
+		About []string `json:"about"`
+		loops.Policy
 	}
-	for _, row := range intervals {
-		i, err := readInterval(row)
-		if err != nil {
-			return p, err
-		}
-		p.Intervals = append(p.Intervals, i)
+	d := json.NewDecoder(bytes.NewReader(text))
+	d.DisallowUnknownFields()
+	if err := d.Decode(&file); err != nil {
+		return file.Policy, err
 	}
-	if p.Limits, err = readLimits(); err != nil {
-		return p, err
-	}
-	stages := map[string]*int{"ahead": &p.AheadDays, "late": &p.LateDays, "last": &p.LastDays, "call": &p.CallDays}
-	if err := readFigures("policy/stages.csv", "stage", "days", stages); err != nil {
-		return p, err
-	}
-	letters := map[string]*int{"join": &p.JoinDays, "spacing": &p.SpacingDays, "year": &p.LettersAYear}
-	if err := readFigures("policy/letters.csv", "rule", "figure", letters); err != nil {
-		return p, err
-	}
-	return p, p.Validate()
-}
-
-// readFigures reads a table of whole numbers by name.
-func readFigures(file, name, figure string, into map[string]*int) error {
-	rows, err := readTable(file)
-	if err != nil {
-		return err
-	}
-	for _, row := range rows {
-		field, ok := into[row[name]]
-		if !ok {
-			return fmt.Errorf("%s: %s %q is none", file, name, row[name])
-		}
-		if *field, err = strconv.Atoi(row[figure]); err != nil {
-			return fmt.Errorf("%s: %w", file, err)
-		}
-	}
-	return nil
-}
-
-// readTable reads one CSV file, a map by column name for each row.
-func readTable(name string) ([]map[string]string, error) {
-	file, err := policyFiles.Open(name)
-	if err != nil {
-		return nil, err
-	}
-	defer file.Close()
-	r := csv.NewReader(file)
-	r.Comment = '#'
-	header, err := r.Read()
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", name, err)
-	}
-	var rows []map[string]string
-	for {
-		record, err := r.Read()
-		if err == io.EOF {
-			return rows, nil
-		}
-		if err != nil {
-			return nil, fmt.Errorf("%s: %w", name, err)
-		}
-		row := map[string]string{}
-		for i, cell := range record {
-			row[header[i]] = cell
-		}
-		if !slices.Contains(Grades(), row["grade"]) {
-			return nil, fmt.Errorf("%s: grade %q is none", name, row["grade"])
-		}
-		rows = append(rows, row)
-	}
-}
-
-func readInterval(row map[string]string) (loops.Interval, error) {
-	i := loops.Interval{
-		Task:     loops.TaskKind(row["task"]),
-		Machines: list[loops.MachineKind](row["machines"]),
-		Fluids:   list[chemistry.Fluid](row["fluids"]),
-		First:    row["first"] == "first",
-		Source:   row["source"],
-		Grade:    row["grade"],
-	}
-	if build := row["build"]; build != "" {
-		sealed := build == "sealed"
-		i.Sealed = &sealed
-	}
-	number, unit, _ := strings.Cut(row["interval"], " ")
-	n, err := strconv.Atoi(number)
-	if err != nil {
-		return i, fmt.Errorf("interval %q: %w", row["interval"], err)
-	}
-	switch strings.TrimSuffix(unit, "s") {
-	case "day":
-		i.Days = n
-	case "month":
-		i.Months = n
-	default:
-		return i, fmt.Errorf("interval %q: the unit is days or months", row["interval"])
-	}
-	return i, nil
-}
-
-func list[T ~string](cell string) []T {
-	if cell == "" {
-		return nil
-	}
-	var values []T
-	for v := range strings.SplitSeq(cell, "/") {
-		values = append(values, T(v))
-	}
-	return values
+	return file.Policy, file.Validate()
 }
 
 // fitting returns the intervals of a task that count for a loop: of those

@@ -25,6 +25,9 @@ func TestDefaultPolicy(t *testing.T) {
 		assert.Equal(t, i.Grade == schedule.GradeCommon, strings.HasPrefix(i.Source, "common practice, no source"),
 			"%s: a figure without a source is marked so, and no other is", i.Task)
 	}
+	for _, l := range p.Limits {
+		assert.Contains(t, schedule.Grades(), l.Grade, l.Source)
+	}
 	assert.Equal(t, [4]int{7, 7, 21, 35}, [4]int{p.AheadDays, p.LateDays, p.LastDays, p.CallDays})
 	assert.Equal(t, [3]int{30, 14, 8}, [3]int{p.JoinDays, p.SpacingDays, p.LettersAYear})
 }

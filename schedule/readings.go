@@ -240,7 +240,7 @@ func (t TrendLine) Sentence() string {
 		text = "No day can be told: " + t.Refused.Why + "."
 	}
 	if t.LeftOut > 0 {
-		text += fmt.Sprintf(" %s taken at too different a power left out.", counted(t.LeftOut, "reading"))
+		text += fmt.Sprintf(" %s taken at too different a power left out.", loops.Count(t.LeftOut, "reading"))
 	}
 	return text
 }

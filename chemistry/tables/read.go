@@ -154,10 +154,9 @@ func (d reader) sucrose() *Curve {
 }
 
 func (d reader) permeabilities() []Permeability {
-	var out []Permeability
-	for _, r := range d.read("permeability.csv") {
-		out = append(out, Permeability{Material: r[0], Value: number(r[1]), Source: r[2], Grade: r[3]})
-	}
+	out := each(d, "permeability.csv", func(r []string) Permeability {
+		return Permeability{Material: r[0], Value: number(r[1]), Source: r[2], Grade: r[3]}
+	})
 	slices.SortFunc(out, func(a, b Permeability) int { return cmp.Compare(a.Value, b.Value) })
 	return out
 }
@@ -169,14 +168,12 @@ func (d reader) waterLimits() []WaterLimit {
 		}
 		return number(s)
 	}
-	var out []WaterLimit
-	for _, r := range d.read("waterlimits.csv") {
-		out = append(out, WaterLimit{
+	return each(d, "waterlimits.csv", func(r []string) WaterLimit {
+		return WaterLimit{
 			Use: r[0], Kind: r[1], Title: r[2], Fluids: strings.Fields(r[3]), Parameter: r[4],
 			Min: end(r[5], math.Inf(-1)), Max: end(r[6], math.Inf(1)), Source: r[7], Grade: r[8],
-		})
-	}
-	return out
+		}
+	})
 }
 
 func (d reader) hazards() map[string]Hazard {
@@ -210,6 +207,15 @@ func (d reader) coefficients(file, fluid string) map[string]float64 {
 	return values
 }
 
+// each makes something of every row of a table.
+func each[T any](d reader, file string, of func(row []string) T) []T {
+	var out []T
+	for _, r := range d.read(file) {
+		out = append(out, of(r))
+	}
+	return out
+}
+
 // read returns the rows of a table without comments and heading.
 func (d reader) read(file string) [][]string {
 	f, err := d.files.Open(file)
@@ -229,7 +235,7 @@ func (d reader) read(file string) [][]string {
 func number(s string) float64 {
 	v, err := strconv.ParseFloat(s, 64)
 	if err != nil {
-		panic(unreadable("" + err.Error()))
+		panic(unreadable(err.Error()))
 	}
 	return v
 }
@@ -243,11 +249,9 @@ func need(values map[string]float64, name string) float64 {
 }
 
 func (d reader) families() []Family {
-	var out []Family
-	for _, r := range d.read("families.csv") {
-		out = append(out, Family{Kind: r[0], ID: r[1], Name: r[2], Also: split(r[3], ",")})
-	}
-	return out
+	return each(d, "families.csv", func(r []string) Family {
+		return Family{Kind: r[0], ID: r[1], Name: r[2], Also: split(r[3], ",")}
+	})
 }
 
 // cells spreads the rows of compat.csv, which name several families on either side, over pairs.
@@ -278,11 +282,7 @@ func names(s string) []string {
 }
 
 func (d reader) sources() []Source {
-	var out []Source
-	for _, r := range d.read("sources.csv") {
-		out = append(out, Source{r[0], r[1], r[2], r[3], r[4]})
-	}
-	return out
+	return each(d, "sources.csv", func(r []string) Source { return Source{r[0], r[1], r[2], r[3], r[4]} })
 }
 
 // split is strings.Split without an empty part.
@@ -291,17 +291,13 @@ func split(s, by string) []string {
 }
 
 func (d reader) accuracies() []Accuracy {
-	var out []Accuracy
-	for _, r := range d.read("accuracy.csv") {
-		out = append(out, Accuracy{r[0], r[1] == "yes", r[2], number(r[3]), number(r[4])})
-	}
-	return out
+	return each(d, "accuracy.csv", func(r []string) Accuracy {
+		return Accuracy{r[0], r[1] == "yes", r[2], number(r[3]), number(r[4])}
+	})
 }
 
 func (d reader) liquids() []Liquid {
-	var out []Liquid
-	for _, r := range d.read("liquids.csv") {
-		out = append(out, Liquid{r[0], number(r[1]) / 100, number(r[2]) / 100, r[3], r[4], d.melinder("melinder_more.csv", r[0])})
-	}
-	return out
+	return each(d, "liquids.csv", func(r []string) Liquid {
+		return Liquid{r[0], number(r[1]) / 100, number(r[2]) / 100, r[3], r[4], d.melinder("melinder_more.csv", r[0])}
+	})
 }

@@ -132,7 +132,7 @@ func notice(cause loops.Cause, l PatternLine) loops.EvidenceNotice {
 	of := l.FailedWith + l.GoodWith
 	return loops.EvidenceNotice{
 		Cause: cause, Trait: l.Trait, Failed: l.FailedWith, Of: of, Reason: l.Sentence,
-		Text: fmt.Sprintf("%d of %s with %s %s; %.1f would be expected at their ages.", l.FailedWith, counted(of, "charge"), l.Words, failedWord(cause), float64(l.Expected)),
+		Text: fmt.Sprintf("%d of %s with %s %s; %.1f would be expected at their ages.", l.FailedWith, loops.CountOrNo(of, "charge"), l.Words, failedWord(cause), float64(l.Expected)),
 	}
 }
 

@@ -157,7 +157,7 @@ func recurring(cases []Case) (string, error) {
 	for _, s := range slices.Backward(steps) {
 		if s.AtRisk >= findings.FewAtRisk {
 			return fmt.Sprintf("A loop has had %.2f failures on average %.0f months after its first fill, refills and all (95 %% limits %.2f to %.2f). That rests on %s of %s.",
-				s.Mean, s.Age, s.Lower, s.Upper, counted(failures, "failure"), counted(len(histories), "loop")), nil
+				s.Mean, s.Age, s.Lower, s.Upper, loops.CountOrNo(failures, "failure"), loops.CountOrNo(len(histories), "loop")), nil
 		}
 	}
 	return "", nil

@@ -143,7 +143,7 @@ func Pattern(cases []Case, cause loops.Cause, traits ...Trait) (PatternAnswer, e
 		}
 	}
 	answer.RestOn = fmt.Sprintf("%s %s and %s good when last known, each against others of its age; origins, sealed and open loops, and fluids are never pooled",
-		counted(answer.Failed, "charge"), endedBy(cause), counted(answer.Good, "charge"))
+		loops.CountOrNo(answer.Failed, "charge"), endedBy(cause), loops.CountOrNo(answer.Good, "charge"))
 	lines, err := compareAll(cases, cause, traits)
 	if err != nil {
 		return answer, err
@@ -170,7 +170,7 @@ func compareAll(cases []Case, cause loops.Cause, asked []Trait) ([]PatternLine, 
 	var traits []findings.Trait
 	sets := tellingTraits(cases, cause, asked)
 	for _, s := range sets {
-		traits = append(traits, findings.Trait{Name: capital(s.words()), Cases: testCases(cases, cause, s.trait)})
+		traits = append(traits, findings.Trait{Name: loops.Capital(s.words()), Cases: testCases(cases, cause, s.trait)})
 	}
 	found, err := findings.Explore(traits)
 	if err != nil {
@@ -367,24 +367,6 @@ func countApart(lines []ApartLine, why string) []ApartLine {
 		}
 	}
 	return append(lines, ApartLine{why, 1})
-}
-
-func counted(n int, what string) string {
-	switch n {
-	case 0:
-		return "no " + what
-	case 1:
-		return "1 " + what
-	}
-	return fmt.Sprintf("%d %ss", n, what)
-}
-
-// capital writes the first letter large.
-func capital(text string) string {
-	if text == "" {
-		return text
-	}
-	return strings.ToUpper(text[:1]) + text[1:]
 }
 
 // TraitsOf lists the values that the cases have of some keys, sorted.

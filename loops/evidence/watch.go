@@ -34,7 +34,7 @@ func TestWatch(cases []Case, watch loops.PatternWatch) (WatchLine, error) {
 		line.Answer, line.Failures = standing(trait, watch.Reading), watch.Reading.FailedWith+watch.Reading.FailedWithout
 		return line, nil
 	}
-	test := findings.Watch{Trait: capital(trait.Words()), Registered: watch.Registered.Long(), ReadAt: watch.ReadAt}
+	test := findings.Watch{Trait: loops.Capital(trait.Words()), Registered: watch.Registered.Long(), ReadAt: watch.ReadAt}
 	var own []findings.Case
 	for _, c := range later {
 		own = append(own, findings.Case{Life: c.Life, With: c.with, Kind: c.stratum(trait)})
@@ -105,7 +105,7 @@ func (l WatchLine) ReadingOn(day loops.Day, cases []Case) loops.WatchReading {
 		Expected: float64(a.Expected), Ratio: number(a.Ratio), Lower: number(a.Lower), Upper: number(a.Upper), P: number(a.P), Sentence: a.Sentence,
 	}
 	for _, refused := range a.Refused {
-		r.Sentence = capital(refused.Why)
+		r.Sentence = loops.Capital(refused.Why)
 	}
 	trait, _ := ParseTrait(l.Trait) // read before
 	for _, c := range casesSince(cases, l.PatternWatch, trait) {

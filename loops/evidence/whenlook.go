@@ -160,14 +160,14 @@ func (a *WhenLook) worth(cases []Case, known, hopeful findings.Lives, costs find
 	}
 	a.Early, a.Late = findings.Number(plan.Early), findings.Number(plan.Late)
 	a.Sentences = append(a.Sentences, fmt.Sprintf("%s failed in %.0f loop-months under watch, or in %.0f if every loop that was not seen is good.",
-		capital(counted(a.Basis.Failures, "charge")), known.Basis().UnderWatch, hopeful.Basis().UnderWatch))
+		loops.Capital(loops.CountOrNo(a.Basis.Failures, "charge")), known.Basis().UnderWatch, hopeful.Basis().UnderWatch))
 	if a.Noticed >= 0.5 {
 		a.Sentences = append(a.Sentences, fmt.Sprintf("For %.0f loop-months more the owners would have noticed a pump that stopped or a leak; that rules out no clog.", a.Noticed))
 	}
 	a.Sentences = append(a.Sentences,
 		fmt.Sprintf("The age by which one in ten has failed: %s.", span(a.B10Lower, a.B10Upper, "an age that the record leaves open")),
 		fmt.Sprintf("By cost a look each %s would be right.", span(a.Early, a.Late, "")),
-		fmt.Sprintf("%.0f %% of the rate of failure behind that is assumed from the rule, the rest rests on %s.", 100*plan.Prior, counted(a.Basis.Failures, "failure")),
+		fmt.Sprintf("%.0f %% of the rate of failure behind that is assumed from the rule, the rest rests on %s.", 100*plan.Prior, loops.CountOrNo(a.Basis.Failures, "failure")),
 		fmt.Sprintf("In ten loops the rule's %.0f looks a year prevent about %.1f failures.", plan.Looks, plan.Prevented))
 	return nil
 }

@@ -46,7 +46,6 @@ func ReadCSV(in io.Reader) (Lives, error) {
 		return Lives{}, bad
 	}
 	var rows []Life
-	names := keeper{}
 	var groups interner
 	for {
 		record, err := reader.Read()
@@ -56,7 +55,7 @@ func ReadCSV(in io.Reader) (Lives, error) {
 		if err != nil {
 			return Lives{}, csvError(err)
 		}
-		life, bad := readLife(record, at, names)
+		life, bad := readLife(record, at)
 		if len(rows) == MaxRows {
 			bad = &InvalidError{Column: "count", Value: "one line too many", Reason: fmt.Sprintf("at most %d lines; equal lives are one line with their count", MaxRows)}
 		}
@@ -128,22 +127,8 @@ func columnPlaces(header []string) (columns, *InvalidError) {
 	return c, nil
 }
 
-// keeper keeps one copy of each name, so that a record of the reader, which
-// shares one buffer per line, can be let go.
-type keeper map[string]string
-
-func (k keeper) name(s string) string {
-	s = strings.TrimSpace(s)
-	kept, ok := k[s]
-	if !ok {
-		kept = strings.Clone(s)
-		k[kept] = kept
-	}
-	return kept
-}
-
 // readLife reads one record; it does not judge whether its values fit.
-func readLife(record []string, at columns, names keeper) (Life, *InvalidError) {
+func readLife(record []string, at columns) (Life, *InvalidError) {
 	life := Life{Upper: math.Inf(1)}
 	if len(record) != at.all {
 		return life, &InvalidError{Column: "count of values", Value: strings.Join(record, ","), Reason: fmt.Sprintf("%d values on the line; the header has %d columns", len(record), at.all)}
@@ -167,10 +152,10 @@ func readLife(record []string, at columns, names keeper) (Life, *InvalidError) {
 	}
 	life.Count = count
 	if at.cause >= 0 {
-		life.Cause = names.name(record[at.cause])
+		life.Cause = strings.TrimSpace(record[at.cause])
 	}
 	if at.group >= 0 {
-		life.Group = names.name(record[at.group])
+		life.Group = strings.TrimSpace(record[at.group])
 	}
 	return life, nil
 }

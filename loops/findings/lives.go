@@ -4,6 +4,7 @@
 package findings
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -63,15 +64,17 @@ func merge(rows []row, causes, groups []string) Lives {
 		}
 		rows[i].group = toGroup[rows[i].group]
 	}
-	sorted := order(len(rows), []func(int) uint64{
-		func(i int) uint64 { return math.Float64bits(rows[i].lower) },
-		func(i int) uint64 { return math.Float64bits(rows[i].upper) },
-		func(i int) uint64 { return math.Float64bits(rows[i].entry) },
-		func(i int) uint64 { return uint64(rows[i].cause)<<32 | uint64(rows[i].group) },
-	})
-	l.rows = make([]row, 0, len(rows))
-	for _, it := range sorted {
-		r := rows[it.row]
+	ages := make([]keyed, len(rows))
+	for i, r := range rows {
+		ages[i] = keyed{math.Float64bits(r.lower), i} // without a sign they sort as they are
+	}
+	sorted := make([]row, len(rows))
+	for i, it := range order(ages) {
+		sorted[i] = rows[it.row]
+	}
+	sortRuns(sorted)
+	l.rows = rows[:0]
+	for _, r := range sorted {
 		if last := len(l.rows) - 1; last >= 0 && alike(&l.rows[last], &r) {
 			l.rows[last].count += r.count
 			continue
@@ -82,6 +85,17 @@ func merge(rows []row, causes, groups []string) Lives {
 		l.rows = slices.Clone(l.rows) // and let the rest go
 	}
 	return l
+}
+
+// sortRuns sorts rows of one lower age, which stand together, by all else.
+func sortRuns(rows []row) {
+	for from, to := 0, 0; from < len(rows); from = to {
+		for to = from + 1; to < len(rows) && rows[to].lower == rows[from].lower; to++ {
+		}
+		slices.SortFunc(rows[from:to], func(a, b row) int {
+			return cmp.Or(cmp.Compare(a.upper, b.upper), cmp.Compare(a.entry, b.entry), cmp.Compare(a.cause, b.cause), cmp.Compare(a.group, b.group))
+		})
+	}
 }
 
 // alike reports whether two rows differ in count at most.
@@ -95,15 +109,7 @@ type interner struct {
 	seen  map[string]int32
 }
 
-// fewNames is up to how many names looking through them is faster than a map.
-const fewNames = 8
-
 func (n *interner) place(name string) int32 {
-	if len(n.names) <= fewNames {
-		if i := slices.Index(n.names, name); i >= 0 {
-			return int32(i)
-		}
-	}
 	if i, ok := n.seen[name]; ok {
 		return i
 	}

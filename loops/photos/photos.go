@@ -71,7 +71,6 @@ type format struct {
 	is     func([]byte) bool
 	config func([]byte) (image.Config, error)
 	decode func([]byte) (image.Image, error)
-	end    func([]byte) (int, bool) // where the picture ends in the file
 }
 
 func formats() []format {
@@ -80,13 +79,11 @@ func formats() []format {
 			"JPEG", func(b []byte) bool { return bytes.HasPrefix(b, []byte("\xff\xd8\xff")) },
 			func(b []byte) (image.Config, error) { return jpeg.DecodeConfig(bytes.NewReader(b)) },
 			func(b []byte) (image.Image, error) { return jpeg.Decode(bytes.NewReader(b)) },
-			jpegEnd,
 		},
 		{
 			"PNG", func(b []byte) bool { return bytes.HasPrefix(b, []byte("\x89PNG\r\n\x1a\n")) },
 			func(b []byte) (image.Config, error) { return png.DecodeConfig(bytes.NewReader(b)) },
 			func(b []byte) (image.Image, error) { return png.Decode(bytes.NewReader(b)) },
-			pngEnd,
 		},
 		{
 			"WebP", func(b []byte) bool {
@@ -94,14 +91,13 @@ func formats() []format {
 			},
 			func(b []byte) (image.Config, error) { return webp.DecodeConfig(bytes.NewReader(b)) },
 			func(b []byte) (image.Image, error) { return webp.Decode(bytes.NewReader(b)) },
-			webpEnd,
 		},
 	}
 }
 
 // Read makes a photo of an uploaded file, or returns a [*RefusedError]: for a
-// file that is none of JPEG, PNG and WebP, is cut off, carries something else
-// behind the picture, or is larger than the bounds.
+// file that is none of JPEG, PNG and WebP, is cut off, or is larger than the bounds.
+// What stands behind the picture is not kept, as nothing is but its pixels.
 func Read(file []byte) (Photo, error) {
 	if len(file) > MaxBytes {
 		return Photo{}, tooLarge(int64(len(file)))
@@ -166,7 +162,7 @@ func Hash(content []byte) string {
 	return hex.EncodeToString(sum[:])
 }
 
-// picture decodes a file whose kind, size, end and need of memory were looked at
+// picture decodes a file whose kind, size and need of memory were looked at
 // before, and returns it upright, no edge longer than [MaxEdge].
 func picture(file []byte) (*image.RGBA, error) {
 	for _, f := range formats() {
@@ -184,13 +180,6 @@ func picture(file []byte) (*image.RGBA, error) {
 			pixels := float64(config.Width) * float64(config.Height)
 			return nil, refused("a smaller photo: of this kind of %s up to %.0f megapixels can be read, and this has %.0f (%d × %d). Save it smaller, or as an ordinary JPEG",
 				f.name, pixels*maxDecoded/float64(bytes)/1e6, pixels/1e6, config.Width, config.Height)
-		}
-		end, whole := f.end(file)
-		if !whole {
-			return nil, refused("a whole %s file; this one is cut off or damaged", f.name)
-		}
-		if n := foreign(file[end:]); n > 0 {
-			return nil, refused("a %s file and nothing behind the picture; here %d bytes of something else follow. Open it in a picture program and save it again", f.name, n)
 		}
 		img, err := f.decode(file)
 		if err != nil {

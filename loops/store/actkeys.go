@@ -21,15 +21,15 @@ func actKey(e loops.Entry) []byte {
 	return append([]byte(e.Key+actKeyEnd), pairKey(e.Loop, e.ID)...)
 }
 
-// putActKey notes the key of an act. A key stands for one entry.
-func putActKey(tx engine.Writer, e loops.Entry) error {
+// freeActKey refuses the key of an act that is on record. A key stands for one entry.
+func freeActKey(tx engine.Reader, e loops.Entry) error {
 	if e.Key == "" {
 		return nil
 	}
 	if at, _ := engine.First(tx.Ascend(bucketActKeys, engine.Prefix([]byte(e.Key+actKeyEnd)))); at != nil {
 		return fmt.Errorf("act key %q: %w", e.Key, loops.ErrRepeated)
 	}
-	return tx.Put(bucketActKeys, actKey(e), nil)
+	return nil
 }
 
 // EntryByKey finds the entry of an act that was sent with the key, or

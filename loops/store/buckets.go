@@ -9,7 +9,7 @@ import (
 	"fillmark/loops/store/engine"
 )
 
-// The buckets, in the order they are checked and exported. Those marked
+// The buckets. Those marked
 // "index" have empty values and can be rebuilt from the others.
 const (
 	bucketMeta            = "meta"              // "schema", "uptime", "alarms", "canary", "backups", "lead", "register id", "same " and of what, "mailbox " and its name
@@ -41,16 +41,48 @@ const (
 	bucketMailRead        = "mail read"         // digest of a mail
 )
 
-// buckets lists every bucket there is.
+// buckets lists every bucket there is, in the order in which they are checked.
 func buckets() []string {
-	return []string{
-		bucketMeta, bucketOwners, bucketMachines, bucketMachinesByOwner, bucketLoops,
-		bucketLoopsByMachine, bucketTags, bucketHistory, bucketDue, bucketMessages,
-		bucketBodies, bucketRecent, bucketOutbox, bucketSent, bucketAudit,
-		bucketSuppressed, bucketContainers, bucketUsedFluid, bucketInstruments,
-		bucketSamples, bucketTechnicians, bucketSignIns, bucketTokens,
-		bucketEvidence, bucketWatches, bucketActKeys, bucketMailRead,
+	all := []string{bucketMeta}
+	for _, t := range tables() {
+		_, bucket := t.name()
+		all = append(all, bucket)
 	}
+	return append(all, indexes()...)
+}
+
+// indexes lists the buckets whose lines follow from the records.
+func indexes() []string {
+	return []string{bucketMachinesByOwner, bucketLoopsByMachine, bucketTags, bucketDue, bucketRecent, bucketOutbox, bucketActKeys}
+}
+
+// anyTable is a table, whatever its records are.
+type anyTable interface {
+	name() (kind, bucket string)
+	kept() (counted, exported bool)
+	importer() func(engine.Writer, []byte) error
+	look(c *checker, tx engine.Reader, k, v []byte) error
+}
+
+// tables lists all, in the order in which they need each other in an export.
+func tables() []anyTable {
+	return []anyTable{
+		ownerTable(), machineTable(), loopTable(), entryTable(), messageTable(), bodyTable(), sentTable(),
+		containerTable(), usedFluidTable(), instrumentTable(), sampleTable(), suppressionTable(), evidenceTable(), watchTable(),
+		technicianTable(), signInTable(), tokenTable(), mailReadTable(), auditTable(),
+	}
+}
+
+// counted lists the buckets whose counters hand out ids.
+func counted() []string {
+	var all []string
+	for _, t := range tables() {
+		_, bucket := t.name()
+		if counted, _ := t.kept(); counted {
+			all = append(all, bucket)
+		}
+	}
+	return all
 }
 
 // initialise makes all buckets that are missing and notes the schema version.

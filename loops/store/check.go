@@ -92,11 +92,6 @@ func (c *checker) all(kept engine.Engine) error {
 	return kept.View(read)
 }
 
-// indexes lists the buckets whose lines follow from the records.
-func indexes() []string {
-	return []string{bucketMachinesByOwner, bucketLoopsByMachine, bucketTags, bucketDue, bucketRecent, bucketOutbox, bucketActKeys}
-}
-
 // checker gathers what the records say the indexes should hold.
 type checker struct {
 	ctx      context.Context
@@ -111,14 +106,6 @@ func (c *checker) problem(bucket, key, what string) {
 
 // file notes what is wrong with the file as a whole.
 func (c *checker) file(err error) { c.problem("", "", err.Error()) }
-
-// expect notes a line that an index must have.
-func (c *checker) expect(index string, key []byte, err error) error {
-	if err == nil {
-		c.expected[index][string(key)] = true
-	}
-	return err
-}
 
 // records reads every value of every bucket.
 func (c *checker) records(tx engine.Reader) error {
@@ -135,15 +122,16 @@ func (c *checker) records(tx engine.Reader) error {
 	for _, name := range buckets() {
 		if !c.there[name] {
 			c.problem(name, "", "the bucket is missing")
-			continue
 		}
-		look := c.looker(tx, name)
-		if look == nil {
-			continue
+	}
+	err := c.each(tx, bucketMeta, func(k, v []byte) error { return checkMeta(k, v) })
+	for _, t := range tables() {
+		if _, bucket := t.name(); err == nil {
+			err = c.each(tx, bucket, func(k, v []byte) error { return t.look(c, tx, k, v) })
 		}
-		if err := c.each(tx, name, look); err != nil {
-			return err
-		}
+	}
+	if err != nil {
+		return err
 	}
 	c.counters(tx)
 	return nil
@@ -168,6 +156,9 @@ func (c *checker) counters(tx engine.Reader) {
 
 // each looks at every value of one bucket and at ctx from time to time.
 func (c *checker) each(tx engine.Reader, name string, look func(k, v []byte) error) error {
+	if !c.there[name] {
+		return nil // already named
+	}
 	for k, v := range tx.Ascend(name, engine.Span{}) {
 		if c.report.Records[name]++; c.report.Records[name]%lastBatch == 0 && c.ctx.Err() != nil {
 			return c.ctx.Err()
@@ -177,110 +168,6 @@ func (c *checker) each(tx engine.Reader, name string, look func(k, v []byte) err
 		}
 	}
 	return nil
-}
-
-// looker returns what is to be checked of each value of a bucket, nil for an
-// index.
-func (c *checker) looker(tx engine.Reader, name string) func(k, v []byte) error {
-	switch name {
-	case bucketMeta:
-		return func(k, v []byte) (err error) {
-			switch string(k) {
-			case keyUptime:
-				_, err = decode[uptimeV1](recordV1, v)
-			case keyID:
-				_, err = decode[idV1](recordV1, v)
-			case keyBackups:
-				_, err = decode[backupsV1](recordV1, v)
-			case keyAlarms:
-				_, err = decode[alarmBookV1](recordV1, v)
-			case keyLead:
-				_, err = decode[leadV1](recordV1, v)
-			case keyCanary:
-				_, err = decode[canaryV1](recordV1, v)
-			default:
-				switch {
-				case isMailboxKey(k):
-					_, err = decode[mailPlaceV1](recordV1, v)
-				case isSameKey(k):
-					_, err = decode[sameV1](recordV1, v)
-				default:
-					_, err = decode[schemaV1](recordV1, v)
-				}
-			}
-			return err
-		}
-	case bucketOwners:
-		return lookRevised(ownerKind())
-	case bucketContainers:
-		return lookRevised(containerKind())
-	case bucketInstruments:
-		return lookRevised(instrumentKind())
-	case bucketSamples:
-		return lookRevised(sampleKind())
-	case bucketUsedFluid:
-		return func(k, v []byte) error {
-			u, err := decodeUsedFluid(v)
-			return sameKey(k, idKey(u.ID), err)
-		}
-	case bucketSuppressed:
-		return lookText(decodeSuppression, func(x loops.Suppression) string { return x.Address })
-	case bucketMachines:
-		return func(k, v []byte) error { return c.machine(tx, k, v) }
-	case bucketLoops:
-		return func(k, v []byte) error { return c.loop(tx, k, v) }
-	case bucketHistory:
-		return func(k, v []byte) error { return c.entry(tx, k, v) }
-	case bucketMessages:
-		return func(k, v []byte) error { return c.message(k, v) }
-	case bucketBodies:
-		return func(k, v []byte) error {
-			if tx.Get(bucketMessages, k) == nil {
-				return fmt.Errorf("the text of a message that is not there")
-			}
-			body, err := decodeBody(v)
-			return sameKey(k, []byte(body.Key), err)
-		}
-	case bucketSent:
-		return func(k, v []byte) error { return c.sent(tx, k, v) }
-	case bucketEvidence:
-		return func(k, v []byte) error {
-			e, err := decodeEvidence(v)
-			return sameKey(k, idKey(e.Version), err)
-		}
-	case bucketWatches:
-		return func(k, v []byte) error {
-			w, err := decodeWatch(v)
-			return sameKey(k, idKey(w.ID), err)
-		}
-	case bucketMailRead:
-		return func(_, v []byte) error { _, err := decode[mailReadV1](recordV1, v); return err }
-	case bucketAudit:
-		return func(_, v []byte) error { _, err := decodeAudit(v); return err }
-	case bucketTechnicians:
-		return lookText(decodeTechnician, loops.Technician.Folded)
-	case bucketSignIns:
-		return lookText(decodeSignIn, func(x loops.SignIn) string { return x.Hash })
-	case bucketTokens:
-		return lookText(decodeToken, func(t loops.PasswordToken) string { return t.Hash })
-	}
-	return nil
-}
-
-// lookText looks at records under a text key that nothing else follows from.
-func lookText[T any](decode func([]byte) (T, error), key func(T) string) func(k, v []byte) error {
-	return func(k, v []byte) error {
-		r, err := decode(v)
-		return sameKey(k, []byte(key(r)), err)
-	}
-}
-
-// lookRevised looks at records that nothing else follows from.
-func lookRevised[T any](kind kind[T]) func(k, v []byte) error {
-	return func(k, v []byte) error {
-		r, err := kind.decode(v)
-		return sameKey(k, idKey(kind.id(r)), err)
-	}
 }
 
 // sameKey tells that a value stands under a key that is not its own.
@@ -294,40 +181,6 @@ func sameKey(key, own []byte, err error) error {
 		return errors.New("an id is zero")
 	}
 	return nil
-}
-
-func (c *checker) machine(tx engine.Reader, k, v []byte) error {
-	m, err := decodeMachine(v)
-	if err := sameKey(k, idKey(m.ID), err); err != nil {
-		return err
-	}
-	c.expected[bucketMachinesByOwner][string(pairKey(m.Owner, m.ID))] = true
-	if m.Owner != 0 && tx.Get(bucketOwners, idKey(m.Owner)) == nil {
-		return fmt.Errorf("its owner %d is not there", m.Owner)
-	}
-	return nil
-}
-
-func (c *checker) loop(tx engine.Reader, k, v []byte) error {
-	l, err := decodeLoop(v)
-	if err := sameKey(k, idKey(l.ID), err); err != nil {
-		return err
-	}
-	c.expected[bucketLoopsByMachine][string(pairKey(l.Machine, l.ID))] = true
-	tag, err := tagKey(l.Tag, l.ID)
-	if err := c.expect(bucketTags, tag, err); err != nil {
-		return err
-	}
-	for _, d := range l.Dues() {
-		key, err := dueKey(d)
-		if err := c.expect(bucketDue, key, err); err != nil {
-			return err
-		}
-	}
-	if tx.Get(bucketMachines, idKey(l.Machine)) == nil {
-		return fmt.Errorf("its machine %d is not there", l.Machine)
-	}
-	return checkHistory(tx, l)
 }
 
 // checkHistory compares the loop's last entry and state with its history.
@@ -346,51 +199,6 @@ func checkHistory(tx engine.Reader, l loops.Loop) error {
 	}
 	if !bytes.Equal(is, folded) {
 		return fmt.Errorf("its state is %s, its history folds to %s", is, folded)
-	}
-	return nil
-}
-
-func (c *checker) entry(tx engine.Reader, k, v []byte) error {
-	e, err := decodeEntry(v)
-	if err := sameKey(k, pairKey(e.Loop, e.ID), err); err != nil {
-		return err
-	}
-	if c.there[bucketActKeys] && actKeyKept(e, tx.Sequence(bucketActKeys)) {
-		c.expected[bucketActKeys][string(actKey(e))] = true
-	}
-	if tx.Get(bucketLoops, idKey(e.Loop)) == nil {
-		return fmt.Errorf("its loop %d is not there", e.Loop)
-	}
-	return nil
-}
-
-func (c *checker) message(k, v []byte) error {
-	m, err := decodeMessage(v)
-	if err := sameKey(k, []byte(m.Key), err); err != nil {
-		return err
-	}
-	recent, err := instantKey(m.Created, m.Key)
-	if err := c.expect(bucketRecent, recent, err); err != nil {
-		return err
-	}
-	if m.Status != loops.Queued {
-		return nil
-	}
-	line, err := instantKey(m.NextAttempt, m.Key)
-	return c.expect(bucketOutbox, line, err)
-}
-
-func (c *checker) sent(tx engine.Reader, k, v []byte) error {
-	s, err := decodeSent(v)
-	if err != nil {
-		return err
-	}
-	key, err := sentKey(s)
-	if err := sameKey(k, key, err); err != nil {
-		return err
-	}
-	if tx.Get(bucketLoops, idKey(s.Loop)) == nil {
-		return fmt.Errorf("its loop %d is not there", s.Loop)
 	}
 	return nil
 }

@@ -14,30 +14,6 @@ import (
 	"fillmark/loops/store/engine"
 )
 
-// exported lists the kinds of record in an export, in the order in which they
-// need each other. Indexes are rebuilt, passwords, sign-ins and tokens are
-// secrets, and photos are files of their own: none of these are in it.
-func exported() []struct{ kind, bucket string } {
-	return []struct{ kind, bucket string }{
-		{"owner", bucketOwners},
-		{"machine", bucketMachines},
-		{"loop", bucketLoops},
-		{"entry", bucketHistory},
-		{"message", bucketMessages},
-		{"body", bucketBodies},
-		{"sent", bucketSent},
-		{"container", bucketContainers},
-		{"used fluid", bucketUsedFluid},
-		{"instrument", bucketInstruments},
-		{"sample", bucketSamples},
-		{"suppressed", bucketSuppressed},
-		{"evidence", bucketEvidence},
-		{"watch", bucketWatches},
-		{"technician", bucketTechnicians},
-		{"audit", bucketAudit},
-	}
-}
-
 // The first and the last line of an export.
 const (
 	kindStart = "fillmark export"
@@ -57,16 +33,13 @@ type endV1 struct {
 	Lines int `json:"lines"`
 }
 
-// counted lists the buckets whose counters hand out ids.
-func counted() []string {
-	return []string{bucketOwners, bucketMachines, bucketLoops, bucketContainers, bucketUsedFluid, bucketInstruments, bucketSamples}
-}
-
 // Export writes the whole store as it is at one moment as JSON Lines: each
 // line one object with the kind of record, its version and the record, the
 // first and the last line about the export itself. [Import] makes the same
 // store of it, whose export is the same byte for byte. It holds no secret of
-// the workshop, but everything about its owners.
+// the workshop, but everything about its owners. Indexes are rebuilt, passwords,
+// sign-ins and tokens are secrets, and photos are files of their own: none of
+// these are in it.
 //
 // Export holds one read transaction all the while. A file that has to grow
 // makes its writers wait for that, so give Export a writer that does not
@@ -96,16 +69,20 @@ func export(ctx context.Context, tx engine.Reader, out *bufio.Writer) error {
 		return err
 	}
 	lines := 1
-	for _, x := range exported() {
-		for k, v := range tx.Ascend(x.bucket, engine.Span{}) {
+	for _, t := range tables() {
+		kind, bucket := t.name()
+		if _, exported := t.kept(); !exported {
+			continue
+		}
+		for k, v := range tx.Ascend(bucket, engine.Span{}) {
 			if lines++; lines%lastBatch == 0 && ctx.Err() != nil {
 				return ctx.Err()
 			}
-			text, err := exportText(x.bucket, v)
+			text, err := exportText(bucket, v)
 			if err != nil {
-				return fmt.Errorf("bucket %s: %s: %w", x.bucket, printKey(x.bucket, k), err)
+				return fmt.Errorf("bucket %s: %s: %w", bucket, printKey(bucket, k), err)
 			}
-			if err := writeLine(out, x.kind, text); err != nil {
+			if err := writeLine(out, kind, text); err != nil {
 				return err
 			}
 		}
@@ -119,7 +96,7 @@ func exportText(bucket string, stored []byte) ([]byte, error) {
 	if bucket != bucketTechnicians {
 		return payload(stored)
 	}
-	t, err := decodeTechnician(stored)
+	t, err := technicianTable().decode(stored)
 	if err != nil {
 		return nil, err
 	}

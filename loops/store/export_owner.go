@@ -76,7 +76,7 @@ func (x *ownerExport) owner(id loops.OwnerID) error {
 	if err := x.line("owner", bucketOwners, idKey(id)); err != nil {
 		return err
 	}
-	o, err := ownerKind().get(x.tx, uint64(id))
+	o, err := ownerTable().get(x.tx, idKey(id))
 	if err != nil {
 		return err
 	}
@@ -114,15 +114,15 @@ func (x *ownerExport) owner(id loops.OwnerID) error {
 // history writes the entries of the owner's time as they are, and where the
 // loop is theirs now the others without what somebody else said.
 func (x *ownerExport) history(loop loops.LoopID, owner loops.OwnerID, theirs bool) error {
-	l, err := loopKind().get(x.tx, uint64(loop))
+	l, err := loopTable().get(x.tx, idKey(loop))
 	if err != nil {
 		return err
 	}
-	m, err := machineKind().get(x.tx, uint64(l.Machine))
+	m, err := machineTable().get(x.tx, idKey(l.Machine))
 	if err != nil {
 		return err
 	}
-	_, history, err := keyedHistory(x.tx, loop)
+	history, err := entryTable().in(x.tx, idKey(loop))
 	if err != nil {
 		return err
 	}

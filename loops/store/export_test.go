@@ -49,7 +49,7 @@ func OpenWith(path string, steps ...func(engine.Writer) error) (*Store, error) {
 // unit has one.
 func nextSchema() []migration {
 	return []migration{{what: "units", values: map[string]func([]byte) ([]byte, error){
-		bucketInstruments: upgrade(recordV1, recordV1, func(i instrumentV1) instrumentV1 {
+		bucketInstruments: upgrade(recordV1, recordV1, func(i loops.Instrument) loops.Instrument {
 			for n := range i.Checks {
 				i.Checks[n].Unit = cmp.Or(i.Checks[n].Unit, "brix")
 			}
@@ -67,12 +67,23 @@ func ImportNext(ctx context.Context, path string, r io.Reader) error {
 // Shapes has the stored form of each kind of record.
 func Shapes() []any {
 	return []any{
-		schemaV1{}, uptimeV1{}, idV1{}, leadV1{}, sameV1{}, alarmBookV1{}, canaryV1{}, backupsV1{}, mailPlaceV1{}, mailReadV1{},
-		ownerV1{}, machineV1{}, loopV1{}, entryV1{}, messageV1{}, bodyV1{}, sentV1{}, auditV1{}, suppressionV1{},
-		containerV1{}, usedFluidV1{}, instrumentV1{}, sampleV1{}, evidenceV1{}, watchV1{},
-		technicianV1{}, technicianLineV1{}, signInV1{}, tokenV1{}, startV1{}, endV1{},
+		schemaV1{}, loops.Uptime{}, idV1{}, leadV1{}, sameV1{}, loops.AlarmBook{}, loops.Canary{}, loops.Backups{}, loops.MailPlace{}, mailReadV1{},
+		loops.Owner{}, loops.Machine{}, loops.Loop{}, loops.Entry{}, messageV1{}, bodyV1{}, loops.Sent{}, loops.AuditLine{}, loops.Suppression{},
+		loops.Container{}, loops.UsedFluid{}, loops.Instrument{}, loops.RetainedSample{}, loops.Evidence{}, loops.PatternWatch{},
+		technicianV1{}, technicianLineV1{}, loops.SignIn{}, loops.PasswordToken{}, startV1{}, endV1{},
 	}
 }
+
+// Records has a record of each table.
+func Records() []any {
+	var all []any
+	for _, t := range tables() {
+		all = append(all, t.(interface{ record() any }).record())
+	}
+	return all
+}
+
+func (t table[T]) record() any { return *new(T) }
 
 // BareUpdate runs fn in a bbolt transaction of the store's file with nothing of
 // ours around it, and SetNoSync leaves the syncs out where the store is a file,
@@ -93,7 +104,7 @@ func CompactClosed(s *Store, ctx context.Context) (before, after int64, err erro
 
 // The values that a commit puts.
 var (
-	EncodeLoop  = encodeLoop
+	EncodeLoop  = encodeV1[loops.Loop]
 	EncodeEntry = encodeEntry
 	EncodeAudit = encodeAudit
 )
@@ -102,10 +113,10 @@ var (
 // haste.
 func DecodeBody(stored []byte) (loops.MessageKey, []byte, error) { return body(decodeBody(stored)) }
 func DecodeBodySlowly(stored []byte) (loops.MessageKey, []byte, error) {
-	return body(decode[bodyV1](recordV1, stored))
+	return body(decodeV1[bodyV1](stored))
 }
 func body(b bodyV1, err error) (loops.MessageKey, []byte, error) { return b.Key, b.Raw, err }
 
 func EncodeBody(key loops.MessageKey, raw []byte) ([]byte, error) {
-	return encodeBody(bodyV1{key, raw})
+	return encodeV1(bodyV1{key, raw})
 }

@@ -10,8 +10,6 @@ import (
 	"fillmark/loops/store/engine"
 )
 
-const keyID = "register id"
-
 type idV1 struct {
 	ID string `json:"id"`
 }
@@ -27,11 +25,7 @@ func (s *Store) ID() string { return s.own }
 func putID(tx engine.Writer) error {
 	var id [16]byte
 	_, _ = rand.Read(id[:]) // it never fails
-	v, err := encode(recordV1, idV1{hex.EncodeToString(id[:])})
-	if err != nil {
-		return err
-	}
-	return tx.Put(bucketMeta, []byte(keyID), v)
+	return putMetaIn(tx, keyID, idV1{hex.EncodeToString(id[:])})
 }
 
 // ownID reads the id of what was opened, which gets one where it has none and may
@@ -39,9 +33,7 @@ func putID(tx engine.Writer) error {
 func ownID(kept engine.Engine, opts Options) (string, error) {
 	var own idV1
 	read := func(tx engine.Reader) (err error) {
-		if stored := tx.Get(bucketMeta, []byte(keyID)); stored != nil {
-			own, err = decode[idV1](recordV1, stored)
-		}
+		own, err = metaIn[idV1](tx, keyID)
 		return err
 	}
 	err := kept.View(read)

@@ -5,14 +5,12 @@ package store
 
 import (
 	"bufio"
-	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 
-	"fillmark/loops"
 	"fillmark/loops/store/engine"
 )
 
@@ -135,9 +133,9 @@ func (in *importer) line(tx engine.Writer, text []byte) error {
 // newest brings a value of the export to the schema that this program writes.
 func (in *importer) newest(kind string, stored []byte) ([]byte, error) {
 	bucket := kind
-	for _, x := range exported() {
-		if x.kind == kind && x.bucket != bucketTechnicians {
-			bucket = x.bucket
+	for _, t := range tables() {
+		if is, in := t.name(); is == kind && in != bucketTechnicians {
+			bucket = in
 		}
 	}
 	for _, step := range in.steps {
@@ -164,53 +162,14 @@ func (in *importer) end(stored []byte) error {
 
 // importers says how each kind of line is put.
 func importers() map[string]func(engine.Writer, []byte) error {
-	return map[string]func(engine.Writer, []byte) error{
-		"owner":      importKind(bucketOwners, decodeOwner, encodeOwner, func(_ engine.Writer, o loops.Owner) ([]byte, error) { return idKey(o.ID), nil }),
-		"machine":    importKind(bucketMachines, decodeMachine, encodeMachine, indexMachine),
-		"loop":       importKind(bucketLoops, decodeLoop, encodeLoop, indexLoop),
-		"entry":      importKind(bucketHistory, decodeEntry, encodeEntry, indexEntry),
-		"message":    importKind(bucketMessages, decodeMessage, encodeMessage, indexMessage),
-		"body":       importKind(bucketBodies, decodeBody, encodeBody, func(_ engine.Writer, b bodyV1) ([]byte, error) { return messageKey(b.Key) }),
-		"sent":       importKind(bucketSent, decodeSent, encodeSent, func(_ engine.Writer, s loops.Sent) ([]byte, error) { return sentKey(s) }),
-		"container":  importKind(bucketContainers, decodeContainer, encodeContainer, func(_ engine.Writer, c loops.Container) ([]byte, error) { return idKey(c.ID), nil }),
-		"used fluid": importKind(bucketUsedFluid, decodeUsedFluid, encodeUsedFluid, func(_ engine.Writer, u loops.UsedFluid) ([]byte, error) { return idKey(u.ID), nil }),
-		"instrument": importKind(bucketInstruments, decodeInstrument, encodeInstrument, func(_ engine.Writer, i loops.Instrument) ([]byte, error) { return idKey(i.ID), nil }),
-		"sample":     importKind(bucketSamples, decodeSample, encodeSample, func(_ engine.Writer, s loops.RetainedSample) ([]byte, error) { return idKey(s.ID), nil }),
-		"suppressed": importKind(bucketSuppressed, decodeSuppression, encodeSuppression, func(_ engine.Writer, x loops.Suppression) ([]byte, error) { return appendText(nil, x.Address) }),
-		"evidence":   importKind(bucketEvidence, decodeEvidence, encodeEvidence, func(_ engine.Writer, e loops.Evidence) ([]byte, error) { return idKey(e.Version), nil }),
-		"watch":      importKind(bucketWatches, decodeWatch, encodeWatch, func(_ engine.Writer, w loops.PatternWatch) ([]byte, error) { return idKey(w.ID), nil }),
-		"technician": importKind(bucketTechnicians, decodeTechnicianLine, encodeTechnician, func(_ engine.Writer, t loops.Technician) ([]byte, error) { return appendText(nil, t.Folded()) }),
-		"audit": importKind(bucketAudit, decodeAudit, encodeAudit, func(tx engine.Writer, _ loops.AuditLine) ([]byte, error) {
-			n, err := engine.NextSequence(tx, bucketAudit)
-			return idKey(n), err
-		}),
+	all := map[string]func(engine.Writer, []byte) error{}
+	for _, t := range tables() {
+		kind, _ := t.name()
+		if _, exported := t.kept(); exported {
+			all[kind] = t.importer()
+		}
 	}
-}
-
-// importKind decodes a record, puts its index lines, which gives its key, and
-// puts the record itself.
-func importKind[T any](name string, decode func([]byte) (T, error), encode func(T) ([]byte, error), index func(engine.Writer, T) ([]byte, error)) func(engine.Writer, []byte) error {
-	var last []byte // the greatest key so far: none behind it stands there, and an export has them in order
-	return func(tx engine.Writer, stored []byte) error {
-		r, err := decode(stored)
-		if err != nil {
-			return err
-		}
-		key, err := index(tx, r)
-		if err != nil {
-			return err
-		}
-		v, err := encode(r)
-		if err != nil {
-			return err
-		}
-		if bytes.Compare(key, last) > 0 {
-			last = key
-		} else if tx.Get(name, key) != nil {
-			return fmt.Errorf("%s stands there twice", printKey(name, key))
-		}
-		return tx.Put(name, key, v)
-	}
+	return all
 }
 
 // start reads the schema of the export, leaves out the steps that it has behind
@@ -242,52 +201,4 @@ func (in *importer) start(tx engine.Writer, stored []byte) error {
 		return errors.New("there are counters that this program does not know")
 	}
 	return nil
-}
-
-// indexEntry notes the key that an act was sent with. A key that came again
-// once it was forgotten stands for both; the older one is forgotten with the
-// next pass.
-func indexEntry(tx engine.Writer, e loops.Entry) ([]byte, error) {
-	if e.Key == "" {
-		return pairKey(e.Loop, e.ID), nil
-	}
-	return pairKey(e.Loop, e.ID), tx.Put(bucketActKeys, actKey(e), nil)
-}
-
-func indexMachine(tx engine.Writer, m loops.Machine) ([]byte, error) {
-	return idKey(m.ID), tx.Put(bucketMachinesByOwner, pairKey(m.Owner, m.ID), nil)
-}
-
-func indexLoop(tx engine.Writer, l loops.Loop) ([]byte, error) {
-	if err := moveTag(tx, loops.Loop{}, l, false); err != nil {
-		return nil, err
-	}
-	for _, d := range l.Dues() {
-		key, err := dueKey(d)
-		if err != nil {
-			return nil, err
-		}
-		if err := tx.Put(bucketDue, key, nil); err != nil {
-			return nil, err
-		}
-	}
-	return idKey(l.ID), tx.Put(bucketLoopsByMachine, pairKey(l.Machine, l.ID), nil)
-}
-
-func indexMessage(tx engine.Writer, m loops.Message) ([]byte, error) {
-	key, err := messageKey(m.Key)
-	if err != nil {
-		return nil, err
-	}
-	recent, err := instantKey(m.Created, m.Key)
-	if err != nil {
-		return nil, err
-	}
-	if err := tx.Put(bucketRecent, recent, nil); err != nil {
-		return nil, err
-	}
-	if m.Status == loops.Queued {
-		err = putOutbox(tx, m)
-	}
-	return key, err
 }

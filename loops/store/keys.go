@@ -192,12 +192,10 @@ func printKey(name string, key []byte) string {
 		}
 		return strings.Join(parts, "/")
 	}
+	if len(key) > 0 && key[0] == 0 && len(key)%idWidth == 0 { // no text begins so
+		return ids(key)
+	}
 	switch name {
-	case bucketOwners, bucketMachines, bucketMachinesByOwner, bucketLoops, bucketLoopsByMachine,
-		bucketHistory, bucketAudit, bucketContainers, bucketUsedFluid, bucketInstruments, bucketSamples, bucketEvidence, bucketWatches:
-		if len(key)%idWidth == 0 {
-			return ids(key)
-		}
 	case bucketTags:
 		if len(key) == tagWidth+idWidth {
 			return fmt.Sprintf("%s/%s", key[:tagWidth], ids(key[tagWidth:]))

@@ -12,8 +12,6 @@ import (
 	"fillmark/loops/store/engine"
 )
 
-const keyLead = "lead"
-
 type leadV1 struct {
 	Holder string `json:"holder"`
 	Number uint64 `json:"number"`
@@ -42,13 +40,7 @@ func (s *Store) Lead(holder string, seen loops.Lead, overdue bool) (is loops.Lea
 }
 
 // Leader returns who leads of several daemons; zero where nobody ever did.
-func (s *Store) Leader() (is loops.Lead, err error) {
-	err = s.view(func(tx engine.Reader) (err error) {
-		is, err = leadIn(tx)
-		return err
-	})
-	return is, leadError(err)
-}
+func (s *Store) Leader() (loops.Lead, error) { return read(s, "store: "+keyLead, leadIn) }
 
 // EndLead lets another daemon lead at once, where it is the holder's to say so.
 func (s *Store) EndLead(holder string) error {
@@ -87,24 +79,14 @@ func (s *Store) stillLeads(tx engine.Reader) error {
 // leadIn reads the record. The beats are the counter of the bucket, which comes
 // without being asked for.
 func leadIn(tx engine.Reader) (loops.Lead, error) {
-	is := loops.Lead{Beat: tx.Sequence(bucketMeta)}
-	stored := tx.Get(bucketMeta, []byte(keyLead))
-	if stored == nil {
-		return is, nil
-	}
-	v, err := decode[leadV1](recordV1, stored)
-	is.Holder, is.Number = v.Holder, v.Number
-	return is, err
+	v, err := metaIn[leadV1](tx, keyLead)
+	return loops.Lead{Holder: v.Holder, Number: v.Number, Beat: tx.Sequence(bucketMeta)}, err
 }
 
 // putLead writes the record, with one beat more each time: [revisionOf] takes beats
 // off the count of writes, so that no letter waits, and no page is read again, for one.
 func putLead(tx engine.Writer, is loops.Lead) error {
-	v, err := encode(recordV1, leadV1{is.Holder, is.Number})
-	if err != nil {
-		return err
-	}
-	return errors.Join(tx.SetSequence(bucketMeta, is.Beat), tx.Put(bucketMeta, []byte(keyLead), v))
+	return errors.Join(tx.SetSequence(bucketMeta, is.Beat), putMetaIn(tx, keyLead, leadV1{is.Holder, is.Number}))
 }
 
 func leadError(err error) error {

@@ -42,18 +42,12 @@ func upgrade[Old, New any](from, to int, convert func(Old) New) func([]byte) ([]
 // was published is never edited. Schema 1 is what [initialise] makes.
 func migrations() []migration { return nil }
 
-const keySchema = "schema"
-
 type schemaV1 struct {
 	Schema int `json:"schema"`
 }
 
 func putSchema(tx engine.Writer, schema int) error {
-	v, err := encode(recordV1, schemaV1{schema})
-	if err != nil {
-		return err
-	}
-	return tx.Put(bucketMeta, []byte(keySchema), v)
+	return putMetaIn(tx, keySchema, schemaV1{schema})
 }
 
 // readSchema returns the file's schema version. A bbolt file without one gives

@@ -246,7 +246,7 @@ func rewritten(is, m loops.Message) loops.Message {
 
 // putBody writes the text of a message where it has changed.
 func putBody(tx engine.Writer, m loops.Message) error {
-	v, err := encodeBody(bodyV1{m.Key, m.Raw})
+	v, err := encodeV1(bodyV1{m.Key, m.Raw})
 	if err != nil || bytes.Equal(v, tx.Get(bucketBodies, []byte(m.Key))) {
 		return err
 	}
@@ -475,34 +475,17 @@ func moveOn(tx engine.Writer, key loops.MessageKey, line marking, change func(*l
 	if err != nil {
 		return err
 	}
-	if m.Status == loops.Queued {
-		if err := deleteOutbox(tx, m); err != nil {
-			return err
-		}
-	}
+	was := m
 	if err := change(&m); err != nil {
 		return err
 	}
-	v, err := encodeMessage(m)
-	if err != nil {
+	if err := messageTable().replace(tx, &was, m); err != nil {
 		return err
-	}
-	if err := tx.Put(bucketMessages, []byte(key), v); err != nil {
-		return err
-	}
-	if m.Status == loops.Queued {
-		if err := putOutbox(tx, m); err != nil {
-			return err
-		}
 	}
 	if err := putMarks(tx, m); err != nil || line.action == "" {
 		return err
 	}
-	told, err := encodeAudit(loops.AuditLine{At: line.at, By: line.by, Action: line.action, On: fmt.Sprintf("message %s", key)})
-	if err != nil {
-		return err
-	}
-	return appendAudit(tx, told)
+	return audit(tx, loops.AuditLine{At: line.at, By: line.by, Action: line.action, On: fmt.Sprintf("message %s", key)})
 }
 
 // putMarks writes the marks of a message that is settled.
@@ -511,15 +494,7 @@ func putMarks(tx engine.Writer, m loops.Message) error {
 		return nil
 	}
 	for _, mark := range m.Marks() {
-		key, err := sentKey(mark)
-		if err != nil {
-			return err
-		}
-		v, err := encodeSent(mark)
-		if err != nil {
-			return err
-		}
-		if err := tx.Put(bucketSent, key, v); err != nil {
+		if err := sentTable().replace(tx, nil, mark); err != nil {
 			return err
 		}
 	}
@@ -560,11 +535,7 @@ func (s *Store) DeleteBodies(before time.Time, by string, at time.Time) (int, er
 				return err
 			}
 		}
-		line, err := encodeAudit(loops.AuditLine{At: at, By: by, Action: "delete old mail texts", On: fmt.Sprintf("%d messages", deleted)})
-		if err != nil {
-			return err
-		}
-		return appendAudit(tx, line)
+		return audit(tx, loops.AuditLine{At: at, By: by, Action: "delete old mail texts", On: fmt.Sprintf("%d messages", deleted)})
 	})
 	if err != nil {
 		return 0, fmt.Errorf("store: delete mail texts: %w", err)

@@ -12,100 +12,68 @@ import (
 
 // Owner returns the owner, or loops.ErrNotFound.
 func (s *Store) Owner(id loops.OwnerID) (loops.Owner, error) {
-	return ownerKind().read(s, uint64(id))
+	return ownerTable().read(s, idKey(id))
 }
 
 // Machine returns the machine, or loops.ErrNotFound.
 func (s *Store) Machine(id loops.MachineID) (loops.Machine, error) {
-	return machineKind().read(s, uint64(id))
+	return machineTable().read(s, idKey(id))
 }
 
 // Loop returns the loop, or loops.ErrNotFound.
 func (s *Store) Loop(id loops.LoopID) (loops.Loop, error) {
-	return loopKind().read(s, uint64(id))
+	return loopTable().read(s, idKey(id))
 }
 
 // LoopByTag returns the loop whose label carries the tag, or
 // loops.ErrNotFound.
 func (s *Store) LoopByTag(tag loops.Tag) (loops.Loop, error) {
-	var l loops.Loop
-	err := s.view(func(tx engine.Reader) error {
+	return read(s, "store", func(tx engine.Reader) (l loops.Loop, err error) {
 		key, _ := engine.First(tx.Ascend(bucketTags, engine.Prefix([]byte(tag))))
 		if key == nil || len(tag) != tagWidth {
-			return fmt.Errorf("tag %s: %w", tag, loops.ErrNotFound)
+			return l, fmt.Errorf("tag %s: %w", tag, loops.ErrNotFound)
 		}
 		_, id, err := decodeTagKey(key)
 		if err != nil {
-			return fmt.Errorf("tags: %w", err)
+			return l, fmt.Errorf("tags: %w", err)
 		}
-		l, err = loopKind().get(tx, uint64(id))
-		return err
+		return loopTable().get(tx, idKey(id))
 	})
-	if err != nil {
-		return loops.Loop{}, fmt.Errorf("store: %w", err)
-	}
-	return l, nil
 }
 
 // MachinesOf lists an owner's machines by id; those of owner zero are the
 // donor units.
 func (s *Store) MachinesOf(owner loops.OwnerID) ([]loops.Machine, error) {
-	return children(s, bucketMachinesByOwner, idKey(owner), bucketMachines, func(tx engine.Reader, key, _ []byte) (loops.Machine, error) {
-		_, id, err := decodePairKey[loops.OwnerID, loops.MachineID](key)
-		if err != nil {
-			return loops.Machine{}, err
-		}
-		return machineKind().get(tx, uint64(id))
-	})
+	return children(s, bucketMachinesByOwner, idKey(owner), machineTable())
 }
 
 // LoopsOf lists a machine's loops by id.
 func (s *Store) LoopsOf(machine loops.MachineID) ([]loops.Loop, error) {
-	return children(s, bucketLoopsByMachine, idKey(machine), bucketLoops, func(tx engine.Reader, key, _ []byte) (loops.Loop, error) {
-		_, id, err := decodePairKey[loops.MachineID, loops.LoopID](key)
-		if err != nil {
-			return loops.Loop{}, err
-		}
-		return loopKind().get(tx, uint64(id))
-	})
+	return children(s, bucketLoopsByMachine, idKey(machine), loopTable())
 }
 
 // History lists a loop's entries in the order they were recorded. It is empty
 // for a loop that is not on record.
 func (s *Store) History(loop loops.LoopID) ([]loops.Entry, error) {
-	return children(s, bucketHistory, idKey(loop), "", func(_ engine.Reader, key, v []byte) (loops.Entry, error) {
-		entry, err := decodeEntry(v)
-		if err != nil {
-			err = fmt.Errorf("bucket history: %s: %w", printKey(bucketHistory, key), err)
-		}
-		return entry, err
-	})
+	return entryTable().under(s, idKey(loop))
 }
 
 // DueThrough lists the due lines up to and including the day, by day, loop
 // and task.
 func (s *Store) DueThrough(day loops.Day) ([]loops.Due, error) {
-	if _, err := appendDay(nil, day); err != nil {
-		return nil, fmt.Errorf("store: due: %w", err)
-	}
-	var dues []loops.Due
-	err := s.view(func(tx engine.Reader) error {
+	return read(s, "store: due", func(tx engine.Reader) (dues []loops.Due, err error) {
+		if _, err := appendDay(nil, day); err != nil {
+			return nil, err
+		}
 		for key := range tx.Ascend(bucketDue, engine.Span{}) {
 			d, err := decodeDueKey(key)
-			if err != nil {
-				return err
-			}
-			if d.Day.After(day) {
-				return nil
+			if err != nil || d.Day.After(day) {
+				return dues, err
 			}
 			dues = append(dues, d)
 		}
-		return nil
+		return dues, nil
 	})
-	if err != nil {
-		return nil, fmt.Errorf("store: due: %w", err)
-	}
-	return dues, nil
 }
 
 // Sent lists the stages at which an owner was reminded of a loop's task that
@@ -115,13 +83,7 @@ func (s *Store) Sent(loop loops.LoopID, task loops.TaskKind, due loops.Day) ([]l
 	if err != nil {
 		return nil, fmt.Errorf("store: sent: %w", err)
 	}
-	return children(s, bucketSent, prefix, "", func(_ engine.Reader, key, v []byte) (loops.Sent, error) {
-		mark, err := decodeSent(v)
-		if err != nil {
-			err = fmt.Errorf("bucket sent: %s: %w", printKey(bucketSent, key), err)
-		}
-		return mark, err
-	})
+	return sentTable().under(s, prefix)
 }
 
 // get decodes one record inside a transaction.
@@ -138,30 +100,43 @@ func get[T any](tx engine.Reader, name string, key []byte, what string, decode f
 	return record, err
 }
 
-// children collects what follows from every key of a bucket with the prefix; of an
-// index, the records in the bucket that the rest of its keys leads to.
-func children[T any](s *Store, name string, prefix []byte, leadsTo string, follow func(tx engine.Reader, k, v []byte) (T, error)) ([]T, error) {
-	var list []T
-	err := s.view(func(tx engine.Reader) error {
-		list = nil
-		var keys, values, next [][]byte
-		for k, v := range tx.Ascend(name, engine.Prefix(prefix)) {
-			keys, values, next = append(keys, k), append(values, v), append(next, k[len(prefix):])
-		}
-		if leadsTo != "" {
-			tx.GetMany(leadsTo, next)
-		}
-		for i := range keys {
-			record, err := follow(tx, keys[i], values[i])
-			if err != nil {
-				return err
+// children collects the records to which the lines of an index with the prefix
+// lead by the rest of their keys.
+func children[T any](s *Store, index string, prefix []byte, of table[T]) ([]T, error) {
+	return read(s, "store", func(tx engine.Reader) ([]T, error) {
+		var keys [][]byte
+		for k := range tx.Ascend(index, engine.Prefix(prefix)) {
+			if len(k) != len(prefix)+idWidth {
+				return nil, badKey(k)
 			}
-			list = append(list, record)
+			keys = append(keys, k[len(prefix):])
 		}
-		return nil
+		tx.GetMany(of.bucket, keys)
+		var list []T
+		for _, key := range keys {
+			r, err := of.get(tx, key)
+			if err != nil {
+				return nil, err
+			}
+			list = append(list, r)
+		}
+		return list, nil
 	})
-	if err != nil {
-		return nil, fmt.Errorf("store: %w", err)
+}
+
+// under collects the records whose keys have the prefix.
+func (t table[T]) under(s *Store, prefix []byte) ([]T, error) {
+	return read(s, "store", func(tx engine.Reader) ([]T, error) { return t.in(tx, prefix) })
+}
+
+// in does so in a transaction.
+func (t table[T]) in(tx engine.Reader, prefix []byte) (list []T, err error) {
+	for k, v := range tx.Ascend(t.bucket, engine.Prefix(prefix)) {
+		r, err := t.decode(v)
+		if err != nil {
+			return nil, fmt.Errorf("bucket %s: %s: %w", t.bucket, printKey(t.bucket, k), err)
+		}
+		list = append(list, r)
 	}
 	return list, nil
 }

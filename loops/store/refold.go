@@ -71,7 +71,7 @@ func refoldFrom(tx engine.Writer, from []byte) (next []byte, err error) {
 			return nil, fmt.Errorf("loop %d: %w", l.ID, err)
 		}
 		l.State = loops.Fold(history)
-		if folded[string(k)], err = encodeLoop(l); err != nil {
+		if folded[string(k)], err = encodeV1(l); err != nil {
 			return nil, err
 		}
 	}

@@ -4,9 +4,8 @@
 package store
 
 import (
-	"fmt"
+	"errors"
 	"reflect"
-	"slices"
 
 	"fillmark/loops"
 	"fillmark/loops/store/engine"
@@ -60,56 +59,39 @@ func eraseNaming(tx engine.Writer, theirs map[uint64]bool, with loops.Erasing) e
 			return err
 		}
 	}
-	tellSample := func(s loops.RetainedSample) func(string) string {
-		if theirs[uint64(s.Loop)] {
-			return all
-		}
-		return with.Naming.Erase
-	}
-	if err := retellKind(tx, sampleKind(), tellSample); err != nil {
-		return err
-	}
-	if err := retellKind(tx, machineKind(), everywhere[loops.Machine](with)); err != nil {
-		return err
-	}
-	if err := retellKind(tx, containerKind(), everywhere[loops.Container](with)); err != nil {
-		return err
-	}
-	if err := retellKind(tx, instrumentKind(), everywhere[loops.Instrument](with)); err != nil {
-		return err
-	}
-	if err := retellLines(tx, bucketWatches, decodeWatch, encodeWatch, with.Naming.Erase); err != nil {
-		return err
-	}
-	return retellLines(tx, bucketUsedFluid, decodeUsedFluid, encodeUsedFluid, with.Naming.Erase)
-}
-
-// everywhere is how the records are told that are of no one loop.
-func everywhere[T any](with loops.Erasing) func(T) func(string) string {
-	return func(T) func(string) string { return with.Naming.Erase }
+	naming := with.Naming.Erase
+	return errors.Join(
+		retellAll(tx, sampleTable(), func(s loops.RetainedSample) func(string) string {
+			if theirs[uint64(s.Loop)] {
+				return all
+			}
+			return naming
+		}),
+		retellAll(tx, machineTable(), func(loops.Machine) func(string) string { return naming }),
+		retellAll(tx, containerTable(), func(loops.Container) func(string) string { return naming }),
+		retellAll(tx, instrumentTable(), func(loops.Instrument) func(string) string { return naming }),
+		retellAll(tx, watchTable(), func(loops.PatternWatch) func(string) string { return naming }),
+		retellAll(tx, usedFluidTable(), func(loops.UsedFluid) func(string) string { return naming }),
+	)
 }
 
 // retellLoop tells a loop's history and its record again.
 func retellLoop(tx engine.Writer, id uint64, tell func(string) string) error {
-	l, err := loopKind().get(tx, id)
+	l, err := loopTable().get(tx, idKey(id))
 	if err != nil {
 		return err
 	}
-	keys, history, err := keyedHistory(tx, l.ID)
+	history, err := entryTable().in(tx, idKey(id))
 	if err != nil {
 		return err
 	}
 	changed := false
-	for i := range history {
+	for i, was := range history {
 		if !retell(&history[i], tell) {
 			continue
 		}
 		changed = true
-		v, err := encodeEntry(history[i])
-		if err != nil {
-			return err
-		}
-		if err := tx.Put(bucketHistory, keys[i], v); err != nil {
+		if err := entryTable().replace(tx, &was, history[i]); err != nil {
 			return err
 		}
 	}
@@ -117,41 +99,25 @@ func retellLoop(tx engine.Writer, id uint64, tell func(string) string) error {
 		return nil
 	}
 	l.State = loops.Fold(history)
-	return loopKind().rewrite(tx, l)
+	return loopTable().rewrite(tx, l)
 }
 
-// retellKind tells every record of a kind again in which something changes.
-func retellKind[T any](tx engine.Writer, k kind[T], how func(T) func(string) string) error {
-	for _, key := range keysUnder(tx, k.bucket, nil) {
-		r, err := k.get(tx, lastID(key))
+// retellAll tells every record of a kind again in which something changes.
+func retellAll[T any](tx engine.Writer, t table[T], how func(T) func(string) string) error {
+	for _, key := range keysUnder(tx, t.bucket, nil) {
+		r, err := t.get(tx, key)
 		if err != nil {
 			return err
 		}
 		if !retell(&r, how(r)) {
 			continue
 		}
-		if err := k.rewrite(tx, r); err != nil {
-			return err
+		if t.revision == nil {
+			err = t.replace(tx, nil, r)
+		} else {
+			err = t.rewrite(tx, r)
 		}
-	}
-	return nil
-}
-
-// retellLines does so where records have no revision.
-func retellLines[T any](tx engine.Writer, name string, decode func([]byte) (T, error), encode func(T) ([]byte, error), tell func(string) string) error {
-	for _, key := range keysUnder(tx, name, nil) {
-		r, err := decode(slices.Clone(tx.Get(name, key)))
 		if err != nil {
-			return fmt.Errorf("bucket %s: %s: %w", name, printKey(name, key), err)
-		}
-		if !retell(&r, tell) {
-			continue
-		}
-		v, err := encode(r)
-		if err != nil {
-			return err
-		}
-		if err := tx.Put(name, key, v); err != nil {
 			return err
 		}
 	}

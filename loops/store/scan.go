@@ -14,22 +14,22 @@ import (
 
 // Owners yields every owner by id.
 func (s *Store) Owners() iter.Seq2[loops.Owner, error] {
-	return scan(s, bucketOwners, false, func(_ engine.Reader, _, v []byte) (loops.Owner, error) { return decodeOwner(v) })
+	return ownerTable().all(s)
 }
 
 // Machines yields every machine by id.
 func (s *Store) Machines() iter.Seq2[loops.Machine, error] {
-	return scan(s, bucketMachines, false, func(_ engine.Reader, _, v []byte) (loops.Machine, error) { return decodeMachine(v) })
+	return machineTable().all(s)
 }
 
 // Loops yields every loop by id.
 func (s *Store) Loops() iter.Seq2[loops.Loop, error] {
-	return scan(s, bucketLoops, false, func(_ engine.Reader, _, v []byte) (loops.Loop, error) { return decodeLoop(v) })
+	return loopTable().all(s)
 }
 
 // Audit yields every line of the audit, the newest first.
 func (s *Store) Audit() iter.Seq2[loops.AuditLine, error] {
-	return scan(s, bucketAudit, true, func(_ engine.Reader, _, v []byte) (loops.AuditLine, error) { return decodeAudit(v) })
+	return auditTable().newest(s)
 }
 
 // A scan reads firstBatch records in its first transaction and four times as
@@ -44,38 +44,9 @@ const (
 // batches, each in a transaction of its own that ends before the records are
 // handed out, so that the caller may write to the store meanwhile and no slow
 // caller keeps old pages alive. What is written meanwhile may or may not be
-// seen. After an error the scan ends.
-func scan[T any](s *Store, name string, backwards bool, decode func(tx engine.Reader, k, v []byte) (T, error)) iter.Seq2[T, error] {
-	return scanAhead(s, name, backwards, nil, decode)
-}
-
-// scanMessages scans an index of messages.
-func scanMessages(s *Store, index string, backwards bool) iter.Seq2[loops.Message, error] {
-	keyOf := func(k []byte) (loops.MessageKey, error) {
-		_, key, err := decodeInstantKey(k)
-		return key, err
-	}
-	ahead := func(tx engine.Reader, lines [][]byte) {
-		var keys [][]byte
-		for _, line := range lines {
-			if key, err := keyOf(line); err == nil { // else it is told below
-				keys = append(keys, []byte(key))
-			}
-		}
-		tx.GetMany(bucketMessages, keys)
-	}
-	return scanAhead(s, index, backwards, ahead, func(tx engine.Reader, k, _ []byte) (loops.Message, error) {
-		key, err := keyOf(k)
-		if err != nil {
-			return loops.Message{}, err
-		}
-		return get(tx, bucketMessages, []byte(key), fmt.Sprintf("message %s", key), decodeMessage)
-	})
-}
-
-// scanAhead is scan, and lets ahead read what decode will ask for about the keys of a
-// batch.
-func scanAhead[T any](s *Store, name string, backwards bool, ahead func(engine.Reader, [][]byte), decode func(tx engine.Reader, k, v []byte) (T, error)) iter.Seq2[T, error] {
+// seen. After an error the scan ends. Where ahead is not nil it reads what decode
+// will ask for about the keys of a batch.
+func scan[T any](s *Store, name string, backwards bool, ahead func(engine.Reader, [][]byte), decode func(tx engine.Reader, k, v []byte) (T, error)) iter.Seq2[T, error] {
 	return func(yield func(T, error) bool) {
 		var last []byte
 		for batch := firstBatch; ; batch = min(4*batch, lastBatch) {
@@ -97,6 +68,30 @@ func scanAhead[T any](s *Store, name string, backwards bool, ahead func(engine.R
 			}
 		}
 	}
+}
+
+// scanMessages scans an index of messages.
+func scanMessages(s *Store, index string, backwards bool) iter.Seq2[loops.Message, error] {
+	keyOf := func(k []byte) (loops.MessageKey, error) {
+		_, key, err := decodeInstantKey(k)
+		return key, err
+	}
+	ahead := func(tx engine.Reader, lines [][]byte) {
+		var keys [][]byte
+		for _, line := range lines {
+			if key, err := keyOf(line); err == nil { // else it is told below
+				keys = append(keys, []byte(key))
+			}
+		}
+		tx.GetMany(bucketMessages, keys)
+	}
+	return scan(s, index, backwards, ahead, func(tx engine.Reader, k, _ []byte) (loops.Message, error) {
+		key, err := keyOf(k)
+		if err != nil {
+			return loops.Message{}, err
+		}
+		return messageTable().get(tx, []byte(key))
+	})
 }
 
 // scanBatch reads the records that follow the key, from the start where it is

@@ -5,7 +5,6 @@ package store
 
 import (
 	"bytes"
-	"errors"
 	"fmt"
 	"iter"
 	"slices"
@@ -32,88 +31,70 @@ type technicianLineV1 struct {
 	Added    time.Time `json:"added"`
 }
 
-type signInV1 struct {
-	Hash       string    `json:"hash"`
-	Technician string    `json:"technician"`
-	Began      time.Time `json:"began"`
-	Seen       time.Time `json:"seen"`
+func technicianTable() table[loops.Technician] {
+	return table[loops.Technician]{
+		kind: "technician", bucket: bucketTechnicians, exported: true,
+		encode: func(t loops.Technician) ([]byte, error) {
+			t.Added, t.PasswordSet = t.Added.UTC(), t.PasswordSet.UTC()
+			return encodeV1(technicianV1(t))
+		},
+		decode: func(stored []byte) (loops.Technician, error) {
+			v, err := decodeV1[technicianV1](stored)
+			return loops.Technician(v), err
+		},
+		decodeLine: func(stored []byte) (loops.Technician, error) {
+			v, err := decodeV1[technicianLineV1](stored)
+			return loops.Technician{Name: v.Name, Revision: v.Revision, Added: v.Added}, err
+		},
+		key:      func(t loops.Technician) ([]byte, error) { return keyOfText(t.Folded()) },
+		revision: func(t *loops.Technician) *uint64 { return &t.Revision },
+	}
 }
 
-type tokenV1 struct {
-	Hash       string    `json:"hash"`
-	Technician string    `json:"technician,omitempty"`
-	Expires    time.Time `json:"expires"`
+func signInTable() table[loops.SignIn] {
+	return table[loops.SignIn]{
+		kind: "sign-in", bucket: bucketSignIns, decode: decodeV1[loops.SignIn],
+		encode: func(x loops.SignIn) ([]byte, error) {
+			x.Began, x.Seen = x.Began.UTC(), x.Seen.UTC()
+			return encodeV1(x)
+		},
+		key: func(x loops.SignIn) ([]byte, error) { return keyOfText(x.Hash) },
+	}
 }
 
-func encodeTechnician(t loops.Technician) ([]byte, error) {
-	t.Added, t.PasswordSet = t.Added.UTC(), t.PasswordSet.UTC()
-	return encode(recordV1, technicianV1(t))
-}
-
-func encodeSignIn(x loops.SignIn) ([]byte, error) {
-	x.Began, x.Seen = x.Began.UTC(), x.Seen.UTC()
-	return encode(recordV1, signInV1(x))
-}
-
-func encodeToken(t loops.PasswordToken) ([]byte, error) {
-	t.Expires = t.Expires.UTC()
-	return encode(recordV1, tokenV1(t))
-}
-
-func decodeTechnician(stored []byte) (loops.Technician, error) {
-	v, err := decode[technicianV1](recordV1, stored)
-	return loops.Technician(v), err
-}
-
-// decodeTechnicianLine decodes the value that a line of an export makes.
-func decodeTechnicianLine(stored []byte) (loops.Technician, error) {
-	v, err := decode[technicianLineV1](recordV1, stored)
-	return loops.Technician{Name: v.Name, Revision: v.Revision, Added: v.Added}, err
-}
-
-func decodeSignIn(stored []byte) (loops.SignIn, error) {
-	v, err := decode[signInV1](recordV1, stored)
-	return loops.SignIn(v), err
-}
-
-func decodeToken(stored []byte) (loops.PasswordToken, error) {
-	v, err := decode[tokenV1](recordV1, stored)
-	return loops.PasswordToken(v), err
+func tokenTable() table[loops.PasswordToken] {
+	return table[loops.PasswordToken]{
+		kind: "token", bucket: bucketTokens, decode: decodeV1[loops.PasswordToken],
+		encode: func(t loops.PasswordToken) ([]byte, error) {
+			t.Expires = t.Expires.UTC()
+			return encodeV1(t)
+		},
+		key: func(t loops.PasswordToken) ([]byte, error) { return keyOfText(t.Hash) },
+	}
 }
 
 // Technicians yields every technician by name.
 func (s *Store) Technicians() iter.Seq2[loops.Technician, error] {
-	return scan(s, bucketTechnicians, false, func(_ engine.Reader, _, v []byte) (loops.Technician, error) { return decodeTechnician(v) })
+	return technicianTable().all(s)
 }
 
 // Technician returns the technician with the name, whatever its case, or
 // loops.ErrNotFound.
 func (s *Store) Technician(name string) (loops.Technician, error) {
-	return lookUp(s, bucketTechnicians, strings.ToLower(name), "technician "+name, decodeTechnician)
+	return technicianTable().read(s, []byte(strings.ToLower(name)))
 }
 
 // SignIn returns the sign-in with the hash, or loops.ErrNotFound.
-func (s *Store) SignIn(hash string) (loops.SignIn, error) {
-	return lookUp(s, bucketSignIns, hash, "sign-in", decodeSignIn)
-}
+func (s *Store) SignIn(hash string) (loops.SignIn, error) { return secret(s, signInTable(), hash) }
 
 // PasswordToken returns the token with the hash, or loops.ErrNotFound.
 func (s *Store) PasswordToken(hash string) (loops.PasswordToken, error) {
-	return lookUp(s, bucketTokens, hash, "token", decodeToken)
+	return secret(s, tokenTable(), hash)
 }
 
-// lookUp reads one record under a text key.
-func lookUp[T any](s *Store, name, key, what string, decode func([]byte) (T, error)) (T, error) {
-	var record T
-	err := s.view(func(tx engine.Reader) (err error) {
-		record, err = get(tx, name, []byte(key), what, decode)
-		return err
-	})
-	if err != nil {
-		var none T
-		return none, fmt.Errorf("store: %w", err)
-	}
-	return record, nil
+// secret reads the record under a hash, which is in no error.
+func secret[T any](s *Store, t table[T], hash string) (T, error) {
+	return read(s, "store", func(tx engine.Reader) (T, error) { return get(tx, t.bucket, []byte(hash), t.kind, t.decode) })
 }
 
 // CommitAccess writes everything in the change or nothing of it. It gives
@@ -121,25 +102,14 @@ func lookUp[T any](s *Store, name, key, what string, decode func([]byte) (T, err
 // loops.ErrNotFound where a technician to be removed or a token to be used is
 // not there.
 func (s *Store) CommitAccess(c loops.Access) error {
-	var line []byte
-	var err error
-	if c.Action != "" {
-		line, err = encodeAudit(loops.AuditLine{At: c.At, By: c.By, Action: c.Action, On: accessSubjects(c)})
-	}
-	if err == nil {
-		err = s.update(func(tx engine.Writer) error {
-			if line != nil {
-				if err := appendAudit(tx, line); err != nil {
-					return err
-				}
+	return s.write("store: access", func(tx engine.Writer) error {
+		if c.Action != "" {
+			if err := audit(tx, loops.AuditLine{At: c.At, By: c.By, Action: c.Action, On: accessSubjects(c)}); err != nil {
+				return err
 			}
-			return writeAccess(tx, c)
-		})
-	}
-	if err != nil {
-		return fmt.Errorf("store: access: %w", err)
-	}
-	return nil
+		}
+		return writeAccess(tx, c)
+	})
 }
 
 // accessSubjects names the technicians of a change for its audit line.
@@ -176,10 +146,12 @@ func writeAccess(tx engine.Writer, c loops.Access) error {
 			return err
 		}
 	}
-	for _, t := range c.Technicians {
-		if err := putTechnician(tx, t); err != nil {
-			return err
-		}
+	technicians, err := technicianTable().prepare(c.Technicians)
+	if err == nil {
+		err = technicianTable().add(tx, technicians, nil)
+	}
+	if err != nil {
+		return err
 	}
 	for _, name := range c.Removed {
 		if err := removeTechnician(tx, name); err != nil {
@@ -190,40 +162,14 @@ func writeAccess(tx engine.Writer, c loops.Access) error {
 		return err
 	}
 	for _, x := range c.SignIns {
-		v, err := encodeSignIn(x)
-		if err := errors.Join(err, putText(tx, bucketSignIns, x.Hash, v)); err != nil {
+		if err := signInTable().replace(tx, nil, x); err != nil {
 			return fmt.Errorf("sign-in: %w", err)
 		}
 	}
 	for _, t := range c.Tokens {
-		v, err := encodeToken(t)
-		if err := errors.Join(err, putText(tx, bucketTokens, t.Hash, v)); err != nil {
+		if err := tokenTable().replace(tx, nil, t); err != nil {
 			return fmt.Errorf("token: %w", err)
 		}
-	}
-	return nil
-}
-
-func putText(tx engine.Writer, name, text string, value []byte) error {
-	key, err := appendText(nil, text)
-	if err != nil {
-		return err
-	}
-	return tx.Put(name, key, value)
-}
-
-func putTechnician(tx engine.Writer, t loops.Technician) error {
-	old, err := get(tx, bucketTechnicians, []byte(t.Folded()), "technician "+t.Name, decodeTechnician)
-	if err != nil && !errors.Is(err, loops.ErrNotFound) {
-		return err
-	}
-	if old.Revision != t.Revision {
-		return fmt.Errorf("technician %s: read at revision %d, now %d: %w", t.Name, t.Revision, old.Revision, loops.ErrConflict)
-	}
-	t.Revision++
-	v, err := encodeTechnician(t)
-	if err := errors.Join(err, putText(tx, bucketTechnicians, t.Folded(), v)); err != nil {
-		return fmt.Errorf("technician %s: %w", t.Name, err)
 	}
 	return nil
 }
@@ -249,34 +195,30 @@ func endSignIns(tx engine.Writer, c loops.Access) error {
 	if len(ends) == 0 && c.Forget == (loops.SignInLimits{}) {
 		return nil
 	}
-	err := deleteWhere(tx, bucketSignIns, func(v []byte) (bool, error) {
-		x, err := decodeSignIn(v)
-		return ends[x.Technician] || c.Forget.Over(x), err
-	})
+	err := deleteWhere(tx, signInTable(), func(x loops.SignIn) bool { return ends[x.Technician] || c.Forget.Over(x) })
 	if err != nil {
 		return err
 	}
-	return deleteWhere(tx, bucketTokens, func(v []byte) (bool, error) {
-		t, err := decodeToken(v)
-		return t.Technician != "" && ends[t.Technician] || t.Expires.Before(c.Forget.Expires), err
+	return deleteWhere(tx, tokenTable(), func(t loops.PasswordToken) bool {
+		return t.Technician != "" && ends[t.Technician] || t.Expires.Before(c.Forget.Expires)
 	})
 }
 
 // deleteWhere collects the keys before it deletes: a range that is written to
 // can leave some out.
-func deleteWhere(tx engine.Writer, name string, is func(v []byte) (bool, error)) error {
+func deleteWhere[T any](tx engine.Writer, t table[T], is func(T) bool) error {
 	var keys [][]byte
-	for k, v := range tx.Ascend(name, engine.Span{}) {
-		yes, err := is(v)
+	for k, v := range tx.Ascend(t.bucket, engine.Span{}) {
+		r, err := t.decode(v)
 		if err != nil {
 			return err
 		}
-		if yes {
+		if is(r) {
 			keys = append(keys, bytes.Clone(k))
 		}
 	}
 	for _, k := range keys {
-		if err := tx.Delete(name, k); err != nil {
+		if err := tx.Delete(t.bucket, k); err != nil {
 			return err
 		}
 	}

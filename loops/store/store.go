@@ -21,6 +21,7 @@ package store
 
 import (
 	"errors"
+	"fmt"
 	"sync/atomic"
 
 	"fillmark/loops/store/bolt"
@@ -52,6 +53,28 @@ func (s *Store) Close() error { return s.kept.Close() }
 // view runs fn in a read transaction. Nothing that the engine hands out may
 // leave fn: decode or copy.
 func (s *Store) view(fn func(engine.Reader) error) error { return s.kept.View(fn) }
+
+// read answers from a read transaction; on an error, told with what was done, the
+// answer is the zero value.
+func read[T any](s *Store, doing string, fn func(engine.Reader) (T, error)) (T, error) {
+	var answer, none T
+	err := s.view(func(tx engine.Reader) (err error) {
+		answer, err = fn(tx)
+		return err
+	})
+	if err != nil {
+		return none, fmt.Errorf("%s: %w", doing, err)
+	}
+	return answer, nil
+}
+
+// write is [Store.update] with the error told so.
+func (s *Store) write(doing string, fn func(engine.Writer) error) error {
+	if err := s.update(fn); err != nil {
+		return fmt.Errorf("%s: %w", doing, err)
+	}
+	return nil
+}
 
 // file is the engine where it keeps a file.
 func (s *Store) file() (engine.File, error) {

@@ -9,20 +9,9 @@ import (
 	"fillmark/loops"
 )
 
-const keyUptime = "uptime"
-
-type uptimeV1 struct {
-	Swept   time.Time `json:"swept"`
-	OffFrom time.Time `json:"off_from,omitzero"`
-	OffTo   time.Time `json:"off_to,omitzero"`
-}
-
 // Uptime returns when the program last looked for what is due; the zero value
 // before the first time.
-func (s *Store) Uptime() (loops.Uptime, error) {
-	v, err := metaOf[uptimeV1](s, keyUptime)
-	return loops.Uptime(v), err
-}
+func (s *Store) Uptime() (loops.Uptime, error) { return metaOf[loops.Uptime](s, keyUptime) }
 
 // NoteUptime records that the program looked for what is due at the instant. It
 // writes once an hour, so that looking often costs nothing.
@@ -32,5 +21,5 @@ func (s *Store) NoteUptime(at time.Time) error {
 	if err != nil || at.Sub(is.Swept).Abs() < time.Hour {
 		return err
 	}
-	return putMeta(s, keyUptime, uptimeV1(is.After(at)))
+	return putMeta(s, keyUptime, is.After(at))
 }

@@ -93,7 +93,7 @@ func (t Telling) Text() string {
 		lines = append(lines, fmt.Sprintf("Fillmark at %s tells its alarms here. Nothing is wrong.", t.Workshop))
 	}
 	for _, r := range t.Red {
-		lines = append(lines, fmt.Sprintf("%s, since %s: %s %s", capitalised(r.Name), t.when(r.Since), r.Reason, r.Remedy))
+		lines = append(lines, fmt.Sprintf("%s, since %s: %s %s", loops.Capital(r.Name), t.when(r.Since), r.Reason, r.Remedy))
 	}
 	for _, o := range t.Over {
 		lines = append(lines, fmt.Sprintf("Over: %s, from %s to %s.", o.Name, t.when(o.Since), t.when(o.Ended)))
@@ -108,5 +108,3 @@ func (t Telling) when(at time.Time) string {
 	}
 	return at.In(zone).Format("Mon 2 Jan 2006 15:04 MST")
 }
-
-func capitalised(text string) string { return strings.ToUpper(text[:1]) + text[1:] }

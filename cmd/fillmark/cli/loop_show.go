@@ -72,7 +72,7 @@ func printFile(p *printer, file workshop.File) {
 func printBuilt(p *printer, file workshop.File) {
 	l := file.Loop
 	p.line("%s  %s, %s, %s (revision %d)", l.Tag, file.Machine.Name, file.Machine.Kind, file.Owner.Name, l.Revision)
-	p.line("%s loop, %s: %s", capital(sealedWord(l)), l.Volume, contentWords(l.State))
+	p.line("%s loop, %s: %s", loops.Capital(sealedWord(l)), l.Volume, contentWords(l.State))
 	if !l.State.Retired.IsZero() {
 		p.line("Retired on %s.", l.State.Retired.Long())
 	}

@@ -184,7 +184,7 @@ func printHowLong(p *printer, found []evidence.OriginLives) {
 		printTraits(p, found[0].Compared)
 	}
 	for _, l := range found {
-		p.line("▐ %s, ages in months since the fill", capital(l.Of))
+		p.line("▐ %s, ages in months since the fill", loops.Capital(l.Of))
 		p.paragraph("", "", l.Recurring)
 		if l.Report.N > 0 {
 			printLives(p, l.Report)
@@ -259,7 +259,7 @@ func printEvidence(p *printer, e loops.Evidence) {
 }
 
 func printWhenLook(p *printer, l evidence.WhenLook) {
-	p.line("%s", capital(l.Of))
+	p.line("%s", loops.Capital(l.Of))
 	for _, sentence := range l.Sentences {
 		p.paragraph("  ", "  ", sentence)
 	}
@@ -355,7 +355,7 @@ func printSummary(p *printer, s workshop.Summary) {
 		return []string{c.Age(), string(c.Cause), c.Look, c.Fluid + ", " + string(c.Origin)}
 	})
 	for _, l := range s.Lives {
-		p.line("▐ %s, ages in months since the fill", capital(l.Of))
+		p.line("▐ %s, ages in months since the fill", loops.Capital(l.Of))
 		if l.Report.N > 0 {
 			printLives(p, l.Report)
 		}

@@ -158,11 +158,3 @@ func needFlags(cmd *cobra.Command, names ...string) {
 		return nil
 	}
 }
-
-// capital writes the first letter large.
-func capital(text string) string {
-	if text == "" {
-		return text
-	}
-	return strings.ToUpper(text[:1]) + text[1:]
-}

@@ -12,6 +12,7 @@ import (
 
 	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/acts"
+	"fillmark/loops"
 )
 
 // fieldForm is a form, or a part of one, whose inputs are described fields:
@@ -62,7 +63,7 @@ func (f fieldForm) Field(name string, labelAndHint ...string) (field, error) {
 	case d.Type == acts.Truth && !d.Unsaid:
 		x.Part, x.On, x.Hint = "tick", x.Value == yes, ""
 		if len(labelAndHint) == 0 {
-			x.Label = capital(d.Help)
+			x.Label = loops.Capital(d.Help)
 		}
 	case len(d.Choices) > 0:
 		x.Part, x.Choices = "choose", choicesIn(d, f.typed[x.Name])
@@ -99,7 +100,7 @@ func headingOf(d acts.Field) string {
 		text = strings.ReplaceAll(d.Name, "-", " ")
 	}
 	if text != "pH" {
-		text = capital(text)
+		text = loops.Capital(text)
 	}
 	switch unit := d.Unit; unit {
 	case "":

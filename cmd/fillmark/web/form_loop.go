@@ -34,7 +34,7 @@ func (f loopForm) Wetted() []wettedRow {
 	var rows []wettedRow
 	row := func(part, metal, plating string) {
 		id := fmt.Sprint(f.about, "-wetted-", len(rows))
-		label := capital(part)
+		label := loops.Capital(part)
 		if part == "" {
 			label = "Another part"
 		}

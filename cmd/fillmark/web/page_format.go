@@ -9,8 +9,6 @@ import (
 	"math"
 	"strconv"
 	"strings"
-	"unicode"
-	"unicode/utf8"
 
 	"fillmark/chemistry"
 	"fillmark/drawing"
@@ -27,7 +25,7 @@ func formats() template.FuncMap {
 		"over": schedule.DaysOver,
 		"qty":  quantity,
 		"one":  oneDecimal,
-		"head": capital,
+		"head": loops.Capital,
 		"add":  func(a, b int) int { return a + b },
 	}
 }
@@ -39,13 +37,6 @@ func oneDecimal(v float64) string {
 
 // minuses gives the figures of a sentence true minus signs.
 func minuses(text string) string { return strings.ReplaceAll(text, " -", " \u2212") }
-
-func count(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return strconv.Itoa(n) + " " + what + "s"
-}
 
 // quantity and figure write as the drawings do.
 func quantity(q fmt.Stringer) string       { return drawing.Quantity(q) }
@@ -70,12 +61,6 @@ func phoneLink(phone string) template.URL {
 // quantityIn writes a bare figure for a field: a tenth at most.
 func quantityIn(v float64) string {
 	return strconv.FormatFloat(math.Round(v*10)/10, 'f', -1, 64)
-}
-
-// capital writes a line's first letter large.
-func capital(text string) string {
-	first, size := utf8.DecodeRuneInString(text)
-	return string(unicode.ToUpper(first)) + text[size:]
 }
 
 // plusMinusFor is [drawing.PlusMinus] in the units an owner prefers.

@@ -125,7 +125,7 @@ func states(file workshop.OwnersFile, back *loops.Entry, today loops.Day) []stri
 	var all []string
 	if back != nil && back.Judged != nil {
 		for _, r := range back.Judged.Reasons {
-			all = append(all, capital(r.Text))
+			all = append(all, loops.Capital(r.Text))
 		}
 		for _, o := range back.Judged.Overruled {
 			all = append(all, fmt.Sprintf("Set aside by %s: %s, because %s.", o.By, o.Rule, strings.TrimSuffix(o.Why, ".")))
@@ -136,7 +136,7 @@ func states(file workshop.OwnersFile, back *loops.Entry, today loops.Day) []stri
 	}
 	snapshot := acts.Snapshot{Loop: file.Loop, Machine: file.Machine, Owner: file.Owner, History: file.View.Entries()}
 	for _, r := range new(acts.Return).Judge(snapshot, today) {
-		all = append(all, capital(cmp.Or(r.OwnerText, r.Text)))
+		all = append(all, loops.Capital(cmp.Or(r.OwnerText, r.Text)))
 	}
 	return all
 }

@@ -193,7 +193,7 @@ func (s *server) loopLabel(file workshop.OwnersFile) (label, error) {
 	}
 	l.Lines = append(l.Lines, labelLine{"Filled", charge.FilledTo.Long()})
 	if tasks := workshop.NextTasks(loop.Plan); len(tasks) > 0 {
-		l.Lines = append(l.Lines, labelLine{"Next", capital(string(tasks[0].Kind)) + ", " + s.notPast(file.Owner, tasks[0].Due)})
+		l.Lines = append(l.Lines, labelLine{"Next", loops.Capital(string(tasks[0].Kind)) + ", " + s.notPast(file.Owner, tasks[0].Due)})
 	}
 	for _, caution := range labelCautions(*charge, loop.Sealed) {
 		l.Cautions = append(l.Cautions, notify.InOwnersUnits(caution, file.Owner.Units))
@@ -220,9 +220,9 @@ func (s *server) notPast(owner loops.Owner, due loops.Day) string {
 // labelStrength says fluid, fraction with its basis and how it is known.
 func labelStrength(c loops.Charge) string {
 	if !c.Fluid.IsGlycol() || c.Mass == nil {
-		return capital(strengthLine(c))
+		return loops.Capital(strengthLine(c))
 	}
-	return capital(c.Fluid.Name()) + " " + quantity(*c.Mass) + c.MassKnown.Mark() + " in water"
+	return loops.Capital(c.Fluid.Name()) + " " + quantity(*c.Mass) + c.MassKnown.Mark() + " in water"
 }
 
 // labelStates are what a label must say of a loop that is not as it should be.
@@ -230,7 +230,7 @@ func labelStates(file workshop.OwnersFile) []labelLine {
 	var lines []labelLine
 	state := file.Loop.State
 	if c := state.Contaminated; c != nil {
-		lines = append(lines, labelLine{"Contaminated", capital(c.String()) + ": drain and rinse it"})
+		lines = append(lines, labelLine{"Contaminated", loops.Capital(c.String()) + ": drain and rinse it"})
 	}
 	if !state.Leaking.IsZero() {
 		lines = append(lines, labelLine{"Leaking", "seen on " + state.Leaking.Long()})
@@ -258,7 +258,7 @@ func labelCautions(c loops.Charge, sealed bool) []string {
 	case "":
 		unknown := []string{"Coolant not known."} // in one piece: line by line it is longer than the label
 		for _, line := range chemistry.UnknownLiquid() {
-			unknown = append(unknown, capital(line)+".")
+			unknown = append(unknown, loops.Capital(line)+".")
 		}
 		words = append(words, strings.Join(unknown, " "))
 	case chemistry.TreatedWater:

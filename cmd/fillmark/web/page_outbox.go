@@ -94,7 +94,7 @@ func (s *server) pageMessage(w http.ResponseWriter, r *http.Request) error {
 		p.Next = m.NextAttempt.In(s.Workshop.Settings().Zone).Format("Mon 2 Jan 2006 15:04 MST")
 	}
 	if m.Attempts > 0 {
-		p.Tried = count(m.Attempts, "time")
+		p.Tried = loops.Count(m.Attempts, "time")
 	}
 	preview, err := notify.ReadPreview(m.Raw)
 	p.Text = preview.Text

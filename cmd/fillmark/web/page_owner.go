@@ -177,7 +177,7 @@ func (s *server) ownerPage(r *http.Request, owner loops.Owner) (ownerPage, error
 	}
 	p.Cautions = ownersCautions(files, owner.Units)
 	for _, n := range loops.Notices(!slices.ContainsFunc(files, func(f workshop.OwnersFile) bool { return !f.Loop.Sealed })) {
-		p.Notices = append(p.Notices, ownerNotice{Notice: n, Says: capital(in.words.Recorded(string(n)))})
+		p.Notices = append(p.Notices, ownerNotice{Notice: n, Says: loops.Capital(in.words.Recorded(string(n)))})
 	}
 	if len(p.Machines) == 1 {
 		p.Heading = p.Machines[0].Name

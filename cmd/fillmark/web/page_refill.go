@@ -93,7 +93,7 @@ func (s *server) refillPage(r *http.Request, file workshop.File, f *form, sent *
 	sheet, loop := file.BenchSheet(), file.Loop
 	p := refillPage{
 		frame: s.newFrame(r, "Job sheet "+string(loop.Tag)), Form: f, Tag: loop.Tag, Machine: file.Machine.Name, Owner: file.Owner,
-		Sealed: loop.Sealed, Built: capital(buildLine(loop.Construction)), Charge: capital(chargeLine(loop.State)), Warnings: sheet.Warnings, Cautions: sheet.Cautions,
+		Sealed: loop.Sealed, Built: loops.Capital(buildLine(loop.Construction)), Charge: loops.Capital(chargeLine(loop.State)), Warnings: sheet.Warnings, Cautions: sheet.Cautions,
 		Fluids: fluidChoices("choose"), Inhibitors: choicesOf("not known", chemistry.Inhibitors()), Biocides: choicesOf("not known", chemistry.Biocides()),
 		Acts: s.actForms(file, refillForm, sent),
 	}
@@ -230,7 +230,7 @@ func refillPhases(steps []loops.StepState, visit []loops.Entry) []refillPhase {
 	var phases []refillPhase
 	number, found := 0, false
 	for i, name := range loops.StepPhases() {
-		phase := refillPhase{ID: "phase" + string(rune('1'+i)), Name: capital(string(name)), Holds: holds[name]}
+		phase := refillPhase{ID: "phase" + string(rune('1'+i)), Name: loops.Capital(string(name)), Holds: holds[name]}
 		for _, step := range steps {
 			if step.Phase != name {
 				continue

@@ -143,13 +143,3 @@ func (w *Workshop) withLetters(item schedule.Item, at time.Time, but loops.Messa
 	item.Letters, err = w.lettersAbout(item.Owner, item.Loop.ID, item.Task, at, but)
 	return item, err
 }
-
-func counted(n int, what string) string {
-	switch n {
-	case 0:
-		return "no " + what
-	case 1:
-		return "1 " + what
-	}
-	return fmt.Sprintf("%d %ss", n, what)
-}
