@@ -86,9 +86,6 @@ func openingPhoto() kind[loops.OpeningPhoto] {
 	}
 }
 
-// Kind is opening.
-func (a *Opening) Kind() loops.EntryKind { return loops.KindOpening }
-
 // Check refuses an opening that contradicts the loop's history: before a first
 // fill that is on record, that failed before it was filled, or was measured good
 // after it had failed.
@@ -151,7 +148,5 @@ func (a *Opening) Judge(s Snapshot, today loops.Day) []Reason {
 
 // Apply writes it down.
 func (a *Opening) Apply(_ Snapshot, today loops.Day) loops.Change {
-	e := a.entry(loops.KindOpening, today)
-	e.Opening = &a.Opening
-	return loops.Change{Entries: []loops.Entry{e}}
+	return a.writes(loops.Entry{Kind: loops.KindOpening, Opening: &a.Opening}, today)
 }

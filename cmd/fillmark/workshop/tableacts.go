@@ -137,7 +137,7 @@ func (w *Workshop) importActs(s Stamp, in io.Reader, dryRun bool) (Imported, err
 	}
 	for _, tag := range report.Tags {
 		for _, r := range of[tag] {
-			if r.act.Kind() == loops.KindTransfer && len(of[tag]) > 1 {
+			if r.of.Kind == loops.KindTransfer && len(of[tag]) > 1 {
 				return report, wrong(fmt.Sprintf("line %d (act)", r.line), r.of.Name, "a table of its own: what else is done to the loop is judged by who has it")
 			}
 		}
@@ -209,7 +209,7 @@ func (w *Workshop) onRecord(tag loops.Tag, rows []actRow) error {
 			return err
 		}
 		for _, e := range loops.Standing(file.History) {
-			if e.Kind == r.act.Kind() && acts.Differs(r.of, r.act, e, snapshot) == "" {
+			if e.Kind == r.of.Kind && acts.Differs(r.of, r.act, e, snapshot) == "" {
 				return wrong(fmt.Sprintf("line %d", r.line), r.of.Name, fmt.Sprintf("what is not on record: entry %d of %s says the same", e.ID, tag))
 			}
 		}
