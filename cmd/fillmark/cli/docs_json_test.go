@@ -99,7 +99,7 @@ var answers = map[string]typed{
 	"reading":                        {lines: []string{"reading --fluid pg --brix 28.4 --at 20C --product blue --label 30%:-12C:22bx --label 50%:-33C:34bx"}},
 	"rules":                          {lines: []string{"rules", "rules --source all"}},
 	"bench identify":                 {lines: []string{"bench identify --brix 16 --density 940"}},
-	"bench balance":                  {lines: []string{"bench balance --fluid pg --filled-mass 35% --mass 37.9% --held 1kg --missing 160g --mass-uncertainty 0.4%"}},
+	"bench balance":                  {lines: []string{"bench balance --fluid pg --filled-mass 35% --mass 37.9%±0.4% --held 1kg --missing 160g"}},
 	"bench clean":                    {lines: []string{"bench clean --agent vinegar --metal copper"}},
 	"bench wall":                     {lines: []string{"bench wall --in-use 18C --storage -5C"}},
 	"bench rinse":                    {lines: []string{"bench rinse --left 15ml --holds 90ml --old-liquid 1%"}},

@@ -97,10 +97,16 @@ func asTyped(cmd *cobra.Command, err error) error {
 	if !errors.As(err, &invalid) || err.Error() != invalid.Error() {
 		return err
 	}
-	if flag := cmd.Flags().Lookup(strings.TrimPrefix(invalid.Field, "--")); flag != nil {
-		if p, ok := flag.Value.(*part); ok && p.in != "" && p.in != p.name {
-			return &loops.InvalidError{Field: "--" + p.in, Value: p.text, Reason: invalid.Reason}
+	var elsewhere error
+	cmd.Flags().VisitAll(func(flag *pflag.Flag) {
+		if said, ok := flag.Value.(interface{ typed(string) (string, bool) }); ok {
+			if text, ok := said.typed(strings.TrimPrefix(invalid.Field, "--")); ok {
+				elsewhere = &loops.InvalidError{Field: "--" + flag.Name, Value: text, Reason: invalid.Reason}
+			}
 		}
+	})
+	if elsewhere != nil {
+		return elsewhere
 	}
 	if flag := cmd.Flags().Lookup(invalid.Field); flag != nil {
 		if earlier, ok := flag.Value.(renamed); ok {
