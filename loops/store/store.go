@@ -24,7 +24,6 @@ import (
 	"fmt"
 	"sync/atomic"
 
-	"fillmark/loops/store/bolt"
 	"fillmark/loops/store/engine"
 )
 
@@ -92,6 +91,3 @@ func (s *Store) InPlace() error {
 	}
 	return nil // no file, and none that could go
 }
-
-// SyncFolder makes names in a folder last through a loss of power.
-func SyncFolder(path string) error { return bolt.SyncFolder(path) }

@@ -34,15 +34,15 @@ type Act interface {
 	// register gives it, and the records that it changes.
 	Apply(s Snapshot, today loops.Day) loops.Change
 
-	// Kind is the kind of entry that it writes.
-	Kind() loops.EntryKind
 	// Containers are those of the shelf that it draws from.
 	Containers() []loops.ContainerID
 
 	doing() *Doing
 }
 
-// Doing is what every act says beside its own fields.
+// Doing is what every act says beside its own fields. An act for which nothing is
+// impossible, against which nothing speaks or which draws nothing from the shelf
+// has what Doing answers to that.
 type Doing struct {
 	// Day it happened; zero reads as today.
 	Day  loops.Day
@@ -59,7 +59,13 @@ type Doing struct {
 
 func (d *Doing) doing() *Doing { return d }
 
-// Containers is none: most acts draw nothing from the shelf.
+// Check admits any.
+func (d *Doing) Check(Snapshot, loops.Day) error { return nil }
+
+// Judge finds nothing.
+func (d *Doing) Judge(Snapshot, loops.Day) []Reason { return nil }
+
+// Containers is none.
 func (d *Doing) Containers() []loops.ContainerID { return nil }
 
 // KeyOf returns the key that the act was sent with; empty for none.
@@ -68,9 +74,11 @@ func KeyOf(a Act) string { return a.doing().Key }
 // SetKey gives an act the key that it is sent with.
 func SetKey(a Act, key string) { a.doing().Key = key }
 
-// entry is the act's entry as far as all acts have it.
-func (d *Doing) entry(kind loops.EntryKind, today loops.Day) loops.Entry {
-	return loops.Entry{Kind: kind, Day: d.on(today), Note: d.Note, Key: d.Key}
+// writes is the change that writes the act's entry, completed by what all acts
+// say.
+func (d *Doing) writes(e loops.Entry, today loops.Day) loops.Change {
+	e.Day, e.Note, e.Key = d.on(today), d.Note, d.Key
+	return loops.Change{Entries: []loops.Entry{e}}
 }
 
 // on is the day of the act.

@@ -28,9 +28,6 @@ func callAct() Definition {
 	}, func(e loops.Entry) Call { return Call{OwnerCall: *e.Call} })
 }
 
-// Kind is call.
-func (a *Call) Kind() loops.EntryKind { return loops.KindCall }
-
 // Check wants a day that can still be kept.
 func (a *Call) Check(s Snapshot, today loops.Day) error {
 	called := a.on(today)
@@ -49,12 +46,7 @@ func (a *Call) Check(s Snapshot, today loops.Day) error {
 	return nil
 }
 
-// Judge finds nothing: anybody may be called.
-func (a *Call) Judge(Snapshot, loops.Day) []Reason { return nil }
-
 // Apply writes it down.
 func (a *Call) Apply(_ Snapshot, today loops.Day) loops.Change {
-	e := a.entry(loops.KindCall, today)
-	e.Call = &a.OwnerCall
-	return loops.Change{Entries: []loops.Entry{e}}
+	return a.writes(loops.Entry{Kind: loops.KindCall, Call: &a.OwnerCall}, today)
 }

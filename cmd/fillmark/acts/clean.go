@@ -34,9 +34,6 @@ func cleanAct() Definition {
 	})
 }
 
-// Kind is clean.
-func (a *Clean) Kind() loops.EntryKind { return loops.KindClean }
-
 // Check wants to know with what.
 func (a *Clean) Check(Snapshot, loops.Day) error {
 	if len(a.Agents) == 0 && strings.TrimSpace(a.Note) == "" {
@@ -99,7 +96,5 @@ func once(reasons []Reason) []Reason {
 
 // Apply cleans it.
 func (a *Clean) Apply(_ Snapshot, today loops.Day) loops.Change {
-	e := a.entry(loops.KindClean, today)
-	e.Clean = &a.Cleaning
-	return loops.Change{Entries: []loops.Entry{e}}
+	return a.writes(loops.Entry{Kind: loops.KindClean, Clean: &a.Cleaning}, today)
 }

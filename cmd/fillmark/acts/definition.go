@@ -80,27 +80,10 @@ func define[A any, P acting[A]](d Definition, own fields[A], from func(loops.Ent
 		}
 		return P(a), nil
 	}
-	d.say = func(act Act) Said {
-		a, ok := act.(P)
-		if !ok {
-			return nil
-		}
-		return all.say((*A)(a))
-	}
-	d.words = func(act Act) []string {
-		a, ok := act.(P)
-		if !ok {
-			return nil
-		}
-		return own.words((*A)(a))
-	}
-	d.texts = func(act Act) []Word {
-		a, ok := act.(P)
-		if !ok {
-			return nil
-		}
-		return all.personal(d.Name, (*A)(a))
-	}
+	of := func(act Act) *A { return (*A)(act.(P)) }
+	d.say = func(act Act) Said { return all.say(of(act)) }
+	d.words = func(act Act) []string { return own.words(of(act)) }
+	d.texts = func(act Act) []Word { return all.personal(d.Name, of(act)) }
 	d.named = all.named
 	d.of = func(e loops.Entry) Act {
 		a := from(e)
@@ -148,18 +131,32 @@ func overruled() kind[loops.Overrule] {
 type writer struct {
 	kind loops.EntryKind
 	make func() Definition
+	of   func(Act) bool // whether an act is of this definition
+}
+
+func writes[A any, P acting[A]](kind loops.EntryKind, make func() Definition) writer {
+	return writer{kind, make, func(a Act) bool {
+		_, ok := a.(P)
+		return ok
+	}}
 }
 
 // writers lists every act in the order of the work. A history is told entry by
 // entry, so that one act is found without making the others.
 func writers() []writer {
 	return []writer{
-		{loops.KindIntake, intakeAct}, {loops.KindInspection, readingsAct}, {loops.KindOpening, openingAct}, {loops.KindDrain, drainAct},
-		{loops.KindClean, cleanAct}, {loops.KindFlush, flushAct}, {loops.KindStep, stepAct}, {loops.KindWeighing, weighAct},
-		{loops.KindFill, fillAct}, {loops.KindDose, doseAct}, {loops.KindTopUp, topUpAct}, {loops.KindLeakCheck, leakCheckAct},
-		{loops.KindProof, proofAct}, {loops.KindWork, workAct}, {loops.KindHandover, handoverAct}, {loops.KindReturn, returnAct},
-		{loops.KindTransfer, transferAct}, {loops.KindSwap, swapAct}, {loops.KindRetirement, retireAct},
-		{loops.KindSetting, planAct}, {loops.KindCall, callAct}, {loops.KindCorrection, strikeAct}, {loops.KindNote, noteAct},
+		writes[Intake](loops.KindIntake, intakeAct), writes[Readings](loops.KindInspection, readingsAct),
+		writes[Opening](loops.KindOpening, openingAct), writes[Drain](loops.KindDrain, drainAct),
+		writes[Clean](loops.KindClean, cleanAct), writes[Flush](loops.KindFlush, flushAct),
+		writes[Step](loops.KindStep, stepAct), writes[Weigh](loops.KindWeighing, weighAct),
+		writes[Fill](loops.KindFill, fillAct), writes[Dose](loops.KindDose, doseAct),
+		writes[TopUp](loops.KindTopUp, topUpAct), writes[LeakCheck](loops.KindLeakCheck, leakCheckAct),
+		writes[Proof](loops.KindProof, proofAct), writes[Work](loops.KindWork, workAct),
+		writes[Handover](loops.KindHandover, handoverAct), writes[Return](loops.KindReturn, returnAct),
+		writes[Transfer](loops.KindTransfer, transferAct), writes[Swap](loops.KindSwap, swapAct),
+		writes[Retire](loops.KindRetirement, retireAct), writes[Plan](loops.KindSetting, planAct),
+		writes[Call](loops.KindCall, callAct), writes[Strike](loops.KindCorrection, strikeAct),
+		writes[Note](loops.KindNote, noteAct),
 	}
 }
 
@@ -190,6 +187,26 @@ func OfKind(kind loops.EntryKind) (Definition, bool) {
 		}
 	}
 	return Definition{}, false
+}
+
+// Of is the definition of an act.
+func Of(a Act) Definition {
+	for _, w := range writers() {
+		if w.of(a) {
+			return w.make()
+		}
+	}
+	return Definition{}
+}
+
+// KindOf is the kind of entry that an act writes.
+func KindOf(a Act) loops.EntryKind {
+	for _, w := range writers() {
+		if w.of(a) {
+			return w.kind
+		}
+	}
+	return ""
 }
 
 // Entered is the act that wrote an entry; ok is false for kinds that no act

@@ -48,9 +48,6 @@ all are held against each other.`,
 	})
 }
 
-// Kind is dose.
-func (a *Dose) Kind() loops.EntryKind { return loops.KindDose }
-
 // Containers is the one that it comes from.
 func (a *Dose) Containers() []loops.ContainerID { return drawnFrom([]loops.Pour{a.Poured}) }
 
@@ -137,7 +134,5 @@ func (a *Dose) Apply(_ Snapshot, today loops.Day) loops.Change {
 	dose := a.Dose
 	dose.Container, dose.Volume = a.Poured.Container, a.Poured.Volume
 	dose.Additive, dose.Instead = a.dosed().Additive, a.InsteadOf != nil && *a.InsteadOf
-	e := a.entry(loops.KindDose, today)
-	e.Dose = &dose
-	return loops.Change{Entries: []loops.Entry{e}}
+	return a.writes(loops.Entry{Kind: loops.KindDose, Dose: &dose}, today)
 }

@@ -27,9 +27,6 @@ func drainAct() Definition {
 	}, func(e loops.Entry) Drain { return Drain{Drain: *e.Drain} })
 }
 
-// Kind is drain.
-func (a *Drain) Kind() loops.EntryKind { return loops.KindDrain }
-
 // Check asks where used liquid went.
 func (a *Drain) Check(Snapshot, loops.Day) error { return kept(a.Out, a.Disposal) }
 
@@ -41,12 +38,7 @@ func kept(out chemistry.Litre, went string) error {
 	return nil
 }
 
-// Judge finds nothing: nothing speaks against emptying a loop.
-func (a *Drain) Judge(Snapshot, loops.Day) []Reason { return nil }
-
 // Apply empties it.
 func (a *Drain) Apply(_ Snapshot, today loops.Day) loops.Change {
-	e := a.entry(loops.KindDrain, today)
-	e.Drain = &a.Drain
-	return loops.Change{Entries: []loops.Entry{e}}
+	return a.writes(loops.Entry{Kind: loops.KindDrain, Drain: &a.Drain}, today)
 }

@@ -260,9 +260,6 @@ func (a *Fill) strength(c *loops.Charge) error {
 	return nil
 }
 
-// Kind is fill.
-func (a *Fill) Kind() loops.EntryKind { return loops.KindFill }
-
 // Containers are those that it was poured from.
 func (a *Fill) Containers() []loops.ContainerID { return drawnFrom(a.Poured) }
 
@@ -415,7 +412,5 @@ func (a *Fill) Apply(s Snapshot, today loops.Day) loops.Change {
 	if err != nil {
 		return loops.Change{}
 	}
-	e := a.entry(loops.KindFill, today)
-	e.Fill = &loops.Fill{Charge: c, Poured: poured}
-	return loops.Change{Entries: []loops.Entry{e}}
+	return a.writes(loops.Entry{Kind: loops.KindFill, Fill: &loops.Fill{Charge: c, Poured: poured}}, today)
 }

@@ -19,12 +19,6 @@ func flushAct() Definition {
 	}, fields[Flush]{}, func(loops.Entry) Flush { return Flush{} })
 }
 
-// Kind is flush.
-func (a *Flush) Kind() loops.EntryKind { return loops.KindFlush }
-
-// Check admits any flush.
-func (a *Flush) Check(Snapshot, loops.Day) error { return nil }
-
 // Judge minds a loop that is full: only what was left in a drained one is
 // rinsed out.
 func (a *Flush) Judge(s Snapshot, today loops.Day) []Reason {
@@ -37,5 +31,5 @@ func (a *Flush) Judge(s Snapshot, today loops.Day) []Reason {
 
 // Apply rinses it.
 func (a *Flush) Apply(_ Snapshot, today loops.Day) loops.Change {
-	return loops.Change{Entries: []loops.Entry{a.entry(loops.KindFlush, today)}}
+	return a.writes(loops.Entry{Kind: loops.KindFlush}, today)
 }

@@ -5,6 +5,7 @@ package acts_test
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 
@@ -64,7 +65,7 @@ func settled(t require.TestingT, act acts.Act, s acts.Snapshot) string {
 	if err := act.Check(s, today); err != nil {
 		return "impossible: " + err.Error()
 	}
-	d, _ := acts.OfKind(act.Kind())
+	d := acts.Of(act)
 	_, reasons, err := acts.Settle(d, act, s, today, "test")
 	text := string(chemistry.Judge(reasons))
 	for _, r := range reasons {
@@ -189,6 +190,27 @@ func TestRulesAtTheirThresholds(t *testing.T) {
 			continue
 		}
 		assert.Equal(t, tt.want, got, tt.name)
+	}
+}
+
+// Every act judges, or is one of those against which nothing can speak: what
+// [acts.Doing] answers in an act's place is go to everything.
+func TestEveryActJudges(t *testing.T) {
+	t.Parallel()
+	nothingSpeaks := []string{"call", "drain", "note", "plan", "retire", "step", "strike", "swap", "transfer", "weigh", "work"}
+	wet := snapshot(filled(-4), checked(-3, 1, false), metered(-2, 100))
+	wet.Loop.Wetted, wet.Owner.Consent.Opening = nil, false
+	spoken := map[string][]string{
+		"intake": {"complaint=loud", "hour-meter=99h"}, "readings": {"hour-meter=99h"}, "open": {"cause=pump"}, "clean": {"agent=acid"},
+		"flush": nil, "fill": {"fluid=eg", "mass=40%", "poured=460ml"}, "dose": {"role=biocide", "family=bronopol"}, "poured": {"poured=eg:95%=10ml"},
+		"leakcheck": {"hours=1h", "dry"}, "proof": {"die=60C", "room=22C", "power=90W"}, "handover": nil, "return": {"why=theirs"},
+	}
+	for _, d := range acts.All() {
+		words, judges := spoken[d.Name]
+		assert.NotEqual(t, judges, slices.Contains(nothingSpeaks, d.Name), d.Name)
+		if judges {
+			assert.NotEmpty(t, line(t, d.Name, words...).Judge(wet, today), d.Name)
+		}
 	}
 }
 

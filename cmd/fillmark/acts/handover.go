@@ -51,9 +51,6 @@ owner can always have the machine back as it is: loop return.`, loops.LeakCheckH
 	})
 }
 
-// Kind is hand-over.
-func (a *Handover) Kind() loops.EntryKind { return loops.KindHandover }
-
 // Check refuses what left service.
 func (a *Handover) Check(s Snapshot, today loops.Day) error {
 	return s.returned(a.on(today), loops.KindHandover)
@@ -89,9 +86,9 @@ func (a *Handover) Apply(s Snapshot, today loops.Day) loops.Change {
 			*c.kept = *c.said
 		}
 	}
-	e := a.entry(loops.KindHandover, today)
-	e.Handover = &loops.Handover{Consent: consent, NotAsked: a.Mail == nil, Unproved: a.Unproved, WarrantyMonths: a.WarrantyMonths}
-	change := loops.Change{Entries: []loops.Entry{e}}
+	change := a.writes(loops.Entry{Kind: loops.KindHandover, Handover: &loops.Handover{
+		Consent: consent, NotAsked: a.Mail == nil, Unproved: a.Unproved, WarrantyMonths: a.WarrantyMonths,
+	}}, today)
 	if s.Owner.ID != 0 && consent != s.Owner.Consent {
 		owner := s.Owner
 		owner.Consent = consent

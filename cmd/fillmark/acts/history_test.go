@@ -29,7 +29,7 @@ func (b *bench) try(t *rapid.T, act acts.Act) bool {
 	if act.Check(s, b.day) != nil {
 		return false
 	}
-	d, _ := acts.OfKind(act.Kind())
+	d := acts.Of(act)
 	judged, _, err := acts.Settle(d, act, s, b.day, "test")
 	var stop *acts.StopError
 	if errors.As(err, &stop) {
@@ -206,13 +206,13 @@ func TestWorseIsNeverBetter(t *testing.T) {
 		for _, act := range []acts.Act{line(rt, "handover", "mail-consent"), line(rt, "poured", "poured=water=20ml"), line(rt, "readings", "gap=10ml")} {
 			good := chemistry.Judge(act.Judge(build(better), today))
 			bad := chemistry.Judge(act.Judge(build(worse), today))
-			if worse.wall == nil && act.Kind() != loops.KindHandover { // nobody knows: no go comes of it, and nothing worse
-				if act.Kind() == loops.KindTopUp {
+			if worse.wall == nil && acts.KindOf(act) != loops.KindHandover { // nobody knows: no go comes of it, and nothing worse
+				if acts.KindOf(act) == loops.KindTopUp {
 					assert.NotEqual(rt, chemistry.Go, bad)
 				}
 				continue
 			}
-			assert.False(rt, good.Worse(bad), "%s: %s before, %s when it is worse: %+v, %+v", act.Kind(), good, bad, better, worse)
+			assert.False(rt, good.Worse(bad), "%s: %s before, %s when it is worse: %+v, %+v", acts.KindOf(act), good, bad, better, worse)
 		}
 	})
 }
@@ -226,8 +226,7 @@ func TestSurfacesGiveTheSameReasons(t *testing.T) {
 		d, _ := acts.Find(name)
 		body, err := acts.WriteJSON(d.Fields, d.Say(act))
 		assert.NoError(rt, err)
-		said, err := acts.ReadJSON(d.Fields, body)
-		assert.NoError(rt, err, string(body))
+		said := readJSON(rt, d, body)
 		sent, err := d.Read(said)
 		assert.NoError(rt, err, string(body))
 		s := snapshot(filled(-4), checked(-2, 24, rapid.Bool().Draw(rt, "dry")))

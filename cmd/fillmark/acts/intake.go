@@ -34,12 +34,6 @@ func photo() kind[string] {
 	return k
 }
 
-// Kind is intake.
-func (a *Intake) Kind() loops.EntryKind { return loops.KindIntake }
-
-// Check admits any intake.
-func (a *Intake) Check(Snapshot, loops.Day) error { return nil }
-
 // Judge minds the hour meter; nothing speaks against taking a machine in.
 func (a *Intake) Judge(s Snapshot, today loops.Day) []Reason {
 	return s.meter(s.On(a.on(today)), a.RunningHours)
@@ -47,7 +41,5 @@ func (a *Intake) Judge(s Snapshot, today loops.Day) []Reason {
 
 // Apply takes it in.
 func (a *Intake) Apply(_ Snapshot, today loops.Day) loops.Change {
-	e := a.entry(loops.KindIntake, today)
-	e.Intake = &a.Intake
-	return loops.Change{Entries: []loops.Entry{e}}
+	return a.writes(loops.Entry{Kind: loops.KindIntake, Intake: &a.Intake}, today)
 }

@@ -33,9 +33,6 @@ leaking however short it was.`, loops.LeakCheckHours),
 	})
 }
 
-// Kind is leak check.
-func (a *LeakCheck) Kind() loops.EntryKind { return loops.KindLeakCheck }
-
 // Check wants to know how it ended, and refuses one of an empty loop, which
 // cannot leak, and one that ran longer than the loop has been as it is.
 func (a *LeakCheck) Check(s Snapshot, today loops.Day) error {
@@ -91,7 +88,5 @@ func (a *LeakCheck) Judge(Snapshot, loops.Day) []Reason {
 
 // Apply writes it down.
 func (a *LeakCheck) Apply(_ Snapshot, today loops.Day) loops.Change {
-	e := a.entry(loops.KindLeakCheck, today)
-	e.LeakCheck = &loops.LeakCheck{Hours: a.Hours, Dry: a.Dry}
-	return loops.Change{Entries: []loops.Entry{e}}
+	return a.writes(loops.Entry{Kind: loops.KindLeakCheck, LeakCheck: &loops.LeakCheck{Hours: a.Hours, Dry: a.Dry}}, today)
 }

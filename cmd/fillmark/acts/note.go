@@ -24,9 +24,6 @@ func noteAct() Definition {
 	return d
 }
 
-// Kind is note.
-func (a *Note) Kind() loops.EntryKind { return loops.KindNote }
-
 // Check wants some text.
 func (a *Note) Check(Snapshot, loops.Day) error {
 	if strings.TrimSpace(a.Doing.Note) == "" {
@@ -35,10 +32,7 @@ func (a *Note) Check(Snapshot, loops.Day) error {
 	return nil
 }
 
-// Judge finds nothing: a note is a note.
-func (a *Note) Judge(Snapshot, loops.Day) []Reason { return nil }
-
 // Apply writes it down.
 func (a *Note) Apply(_ Snapshot, today loops.Day) loops.Change {
-	return loops.Change{Entries: []loops.Entry{a.entry(loops.KindNote, today)}}
+	return a.writes(loops.Entry{Kind: loops.KindNote}, today)
 }

@@ -23,8 +23,8 @@ func openingAct() Definition {
 		Long: `An opening ends the life of the charge where its cause lies in the loop. What the
 loop is made of and what was in it are on its own record.
 
-Residues: ` + listed(loops.ResidueKinds()) + `.
-Places: ` + listed(loops.Places()) + `.`,
+Residues: ` + Listed(loops.ResidueKinds()) + `.
+Places: ` + Listed(loops.Places()) + `.`,
 		Examples: []string{`7K3QXW --cause pump --severity film --residue "bright flakes@pump"`},
 	}, fields[Opening]{
 		one(Field{Name: "cause", Label: "cause", Help: "cause of the failure", Needed: true}, choice("CAUSE", loops.Causes()), func(a *Opening) *loops.Cause { return &a.Cause }),
@@ -85,9 +85,6 @@ func openingPhoto() kind[loops.OpeningPhoto] {
 		show: func(p loops.OpeningPhoto) string { return p.Hash[:min(8, len(p.Hash))] + " " + string(p.When) },
 	}
 }
-
-// Kind is opening.
-func (a *Opening) Kind() loops.EntryKind { return loops.KindOpening }
 
 // Check refuses an opening that contradicts the loop's history: before a first
 // fill that is on record, that failed before it was filled, or was measured good
@@ -151,7 +148,5 @@ func (a *Opening) Judge(s Snapshot, today loops.Day) []Reason {
 
 // Apply writes it down.
 func (a *Opening) Apply(_ Snapshot, today loops.Day) loops.Change {
-	e := a.entry(loops.KindOpening, today)
-	e.Opening = &a.Opening
-	return loops.Change{Entries: []loops.Entry{e}}
+	return a.writes(loops.Entry{Kind: loops.KindOpening, Opening: &a.Opening}, today)
 }

@@ -40,9 +40,6 @@ func planAct() Definition {
 	})
 }
 
-// Kind is setting.
-func (a *Plan) Kind() loops.EntryKind { return loops.KindSetting }
-
 // Check wants to know what is to change, and why where reminders stop.
 func (a *Plan) Check(s Snapshot, today loops.Day) error {
 	switch {
@@ -54,9 +51,6 @@ func (a *Plan) Check(s Snapshot, today loops.Day) error {
 	return s.returned(a.on(today), loops.KindSetting)
 }
 
-// Judge finds nothing: the technician plans.
-func (a *Plan) Judge(Snapshot, loops.Day) []Reason { return nil }
-
 // Apply changes what was said and keeps what else was set for the task.
 func (a *Plan) Apply(s Snapshot, today loops.Day) loops.Change {
 	setting := s.Loop.State.Setting(a.Task)
@@ -67,7 +61,5 @@ func (a *Plan) Apply(s Snapshot, today loops.Day) loops.Change {
 	if a.Months != nil {
 		setting.IntervalMonths = *a.Months
 	}
-	e := a.entry(loops.KindSetting, today)
-	e.Setting = &setting
-	return loops.Change{Entries: []loops.Entry{e}}
+	return a.writes(loops.Entry{Kind: loops.KindSetting, Setting: &setting}, today)
 }

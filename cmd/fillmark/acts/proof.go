@@ -36,9 +36,6 @@ since the machine came in. A chiller is proved by its set point: what leaves it
 	), func(e loops.Entry) Proof { return Proof{Before: e.Proof.Before, After: e.Proof.After} })
 }
 
-// Kind is proof.
-func (a *Proof) Kind() loops.EntryKind { return loops.KindProof }
-
 // Check refuses the proof of a loop that left service, and of an empty one.
 func (a *Proof) Check(s Snapshot, today loops.Day) error {
 	if err := s.returned(a.on(today), loops.KindProof); err != nil {
@@ -135,7 +132,5 @@ func (a *Proof) Judge(s Snapshot, today loops.Day) []Reason {
 // Apply writes it down.
 func (a *Proof) Apply(s Snapshot, today loops.Day) loops.Change {
 	p := a.proof(s, today)
-	e := a.entry(loops.KindProof, today)
-	e.Proof = &p
-	return loops.Change{Entries: []loops.Entry{e}}
+	return a.writes(loops.Entry{Kind: loops.KindProof, Proof: &p}, today)
 }

@@ -68,9 +68,6 @@ func ofChiller(f Field) Field {
 	return f
 }
 
-// Kind is inspection.
-func (a *Readings) Kind() loops.EntryKind { return loops.KindInspection }
-
 // Check refuses readings in which nothing was read or that cannot be, and
 // readings of a loop that left service.
 func (a *Readings) Check(s Snapshot, today loops.Day) error {
@@ -143,9 +140,7 @@ func (a *Readings) Judge(s Snapshot, today loops.Day) []Reason {
 // Apply writes them down.
 func (a *Readings) Apply(s Snapshot, today loops.Day) loops.Change {
 	x := a.read(s)
-	e := a.entry(loops.KindInspection, today)
-	e.Inspection = &x
-	return loops.Change{Entries: []loops.Entry{e}}
+	return a.writes(loops.Entry{Kind: loops.KindInspection, Inspection: &x}, today)
 }
 
 // meter minds an hour meter that shows less than it did.

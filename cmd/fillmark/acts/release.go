@@ -73,7 +73,7 @@ func (s Snapshot) unmakes(a Act, today loops.Day) []Reason {
 		if e.Kind != loops.KindHandover {
 			continue
 		}
-		if e.Day != loops.Fold(after.History).HandedOver || a.Kind() != loops.KindCorrection && !a.doing().on(today).Before(e.Day) {
+		if e.Day != loops.Fold(after.History).HandedOver || KindOf(a) != loops.KindCorrection && !a.doing().on(today).Before(e.Day) {
 			return nil
 		}
 		handover, _ := Entered(e)

@@ -24,20 +24,12 @@ func retireAct() Definition {
 	}, func(e loops.Entry) Retire { return Retire{Retirement: *e.Retirement} })
 }
 
-// Kind is retirement.
-func (a *Retire) Kind() loops.EntryKind { return loops.KindRetirement }
-
 // Check refuses to retire a loop twice.
 func (a *Retire) Check(s Snapshot, today loops.Day) error {
 	return s.returned(a.on(today), loops.KindRetirement)
 }
 
-// Judge finds nothing: any loop may leave service.
-func (a *Retire) Judge(Snapshot, loops.Day) []Reason { return nil }
-
 // Apply retires it.
 func (a *Retire) Apply(_ Snapshot, today loops.Day) loops.Change {
-	e := a.entry(loops.KindRetirement, today)
-	e.Retirement = &a.Retirement
-	return loops.Change{Entries: []loops.Entry{e}}
+	return a.writes(loops.Entry{Kind: loops.KindRetirement, Retirement: &a.Retirement}, today)
 }

@@ -26,9 +26,6 @@ stands first on the sheet, and nothing is planned that calls the loop good.`,
 	}, func(e loops.Entry) Return { return Return{Return: *e.Return} })
 }
 
-// Kind is return as it is.
-func (a *Return) Kind() loops.EntryKind { return loops.KindReturn }
-
 // Check refuses what left service, and nothing else: the machine is the owner's.
 func (a *Return) Check(s Snapshot, today loops.Day) error {
 	return s.returned(a.on(today), loops.KindReturn)
@@ -52,7 +49,5 @@ func (a *Return) Judge(s Snapshot, today loops.Day) []Reason {
 
 // Apply gives it back.
 func (a *Return) Apply(_ Snapshot, today loops.Day) loops.Change {
-	e := a.entry(loops.KindReturn, today)
-	e.Return = &a.Return
-	return loops.Change{Entries: []loops.Entry{e}}
+	return a.writes(loops.Entry{Kind: loops.KindReturn, Return: &a.Return}, today)
 }

@@ -28,9 +28,6 @@ func stepAct() Definition {
 	}, func(e loops.Entry) Step { return Step{StepDone: *e.Step} })
 }
 
-// Kind is step.
-func (a *Step) Kind() loops.EntryKind { return loops.KindStep }
-
 // Check refuses a step of another kind of loop, and one left out without a
 // reason.
 func (a *Step) Check(s Snapshot, _ loops.Day) error {
@@ -43,12 +40,7 @@ func (a *Step) Check(s Snapshot, _ loops.Day) error {
 	return nil
 }
 
-// Judge finds nothing: a tick is a tick.
-func (a *Step) Judge(Snapshot, loops.Day) []Reason { return nil }
-
 // Apply ticks it.
 func (a *Step) Apply(_ Snapshot, today loops.Day) loops.Change {
-	e := a.entry(loops.KindStep, today)
-	e.Step = &a.StepDone
-	return loops.Change{Entries: []loops.Entry{e}}
+	return a.writes(loops.Entry{Kind: loops.KindStep, Step: &a.StepDone}, today)
 }

@@ -27,9 +27,6 @@ func strikeAct() Definition {
 	}, func(e loops.Entry) Strike { return Strike{Correction: *e.Correction} })
 }
 
-// Kind is correction.
-func (a *Strike) Kind() loops.EntryKind { return loops.KindCorrection }
-
 // Check refuses an entry that is not there.
 func (a *Strike) Check(s Snapshot, _ loops.Day) error {
 	if !slices.ContainsFunc(s.History, func(e loops.Entry) bool { return e.ID == a.Strikes }) {
@@ -38,12 +35,7 @@ func (a *Strike) Check(s Snapshot, _ loops.Day) error {
 	return nil
 }
 
-// Judge finds nothing: what is wrong is struck out.
-func (a *Strike) Judge(Snapshot, loops.Day) []Reason { return nil }
-
 // Apply strikes it out.
 func (a *Strike) Apply(_ Snapshot, today loops.Day) loops.Change {
-	e := a.entry(loops.KindCorrection, today)
-	e.Correction = &a.Correction
-	return loops.Change{Entries: []loops.Entry{e}}
+	return a.writes(loops.Entry{Kind: loops.KindCorrection, Correction: &a.Correction}, today)
 }

@@ -30,26 +30,20 @@ was made of is asked again. For an air cooler the loop is retired instead.`,
 	}, func(e loops.Entry) Swap { return Swap{Swap: *e.Swap} })
 }
 
-// Kind is swap.
-func (a *Swap) Kind() loops.EntryKind { return loops.KindSwap }
-
 // Check refuses a loop that left service.
 func (a *Swap) Check(s Snapshot, today loops.Day) error {
 	return s.returned(a.on(today), loops.KindSwap)
 }
 
-// Judge finds nothing: any cooler may be fitted.
-func (a *Swap) Judge(Snapshot, loops.Day) []Reason { return nil }
-
 // Apply forgets what the old loop was made of; how cold the place gets and who
 // reaches it stay.
 func (a *Swap) Apply(s Snapshot, today loops.Day) loops.Change {
-	e := a.entry(loops.KindSwap, today)
-	e.Swap = &a.Swap
 	loop := s.Loop
 	loop.Construction = loops.Construction{
 		Sealed: a.Sealed, Volume: a.Volume, ColdestWall: loop.ColdestWall, ColdestWallKnown: loop.ColdestWallKnown,
 		NoFrost: loop.NoFrost, SetPoint: loop.SetPoint, EvaporatorMargin: loop.EvaporatorMargin, Reach: loop.Reach,
 	}
-	return loops.Change{Entries: []loops.Entry{e}, Loops: []loops.Loop{loop}}
+	change := a.writes(loops.Entry{Kind: loops.KindSwap, Swap: &a.Swap}, today)
+	change.Loops = []loops.Loop{loop}
+	return change
 }

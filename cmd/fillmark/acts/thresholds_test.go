@@ -27,9 +27,7 @@ func (x side) asks(t *testing.T) (ids []string) {
 	reasons := acts.JudgeCharge(x.on)
 	if x.act != nil {
 		require.NoError(t, x.act.Check(x.on, today))
-		d, ok := acts.OfKind(x.act.Kind())
-		require.True(t, ok)
-		_, settled, err := acts.Settle(d, x.act, x.on, today, "test")
+		_, settled, err := acts.Settle(acts.Of(x.act), x.act, x.on, today, "test")
 		if stop, stopped := err.(*acts.StopError); stopped {
 			settled = stop.Reasons
 		} else {

@@ -34,9 +34,6 @@ func topUpAct() Definition {
 	}, func(e loops.Entry) TopUp { return TopUp{TopUp: *e.TopUp} })
 }
 
-// Kind is top-up.
-func (a *TopUp) Kind() loops.EntryKind { return loops.KindTopUp }
-
 // Containers are those that are poured from.
 func (a *TopUp) Containers() []loops.ContainerID { return drawnFrom(a.Poured) }
 
@@ -150,9 +147,7 @@ func (a *TopUp) Apply(s Snapshot, today loops.Day) loops.Change {
 	if charge := s.On(a.on(today)).Charge; charge != nil {
 		s.byLabel(*charge, poured)
 	}
-	e := a.entry(loops.KindTopUp, today)
 	topUp := a.TopUp
 	topUp.Poured = poured
-	e.TopUp = &topUp
-	return loops.Change{Entries: []loops.Entry{e}}
+	return a.writes(loops.Entry{Kind: loops.KindTopUp, TopUp: &topUp}, today)
 }

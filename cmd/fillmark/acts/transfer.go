@@ -26,9 +26,6 @@ func transferAct() Definition {
 	}, func(e loops.Entry) Transfer { return Transfer{Transfer: *e.Transfer} })
 }
 
-// Kind is transfer.
-func (a *Transfer) Kind() loops.EntryKind { return loops.KindTransfer }
-
 // Check refuses the present owner and a donor unit.
 func (a *Transfer) Check(s Snapshot, _ loops.Day) error {
 	switch {
@@ -40,12 +37,7 @@ func (a *Transfer) Check(s Snapshot, _ loops.Day) error {
 	return nil
 }
 
-// Judge finds nothing: a machine may be sold in whatever state.
-func (a *Transfer) Judge(Snapshot, loops.Day) []Reason { return nil }
-
 // Apply writes who had it and who has it.
 func (a *Transfer) Apply(s Snapshot, today loops.Day) loops.Change {
-	e := a.entry(loops.KindTransfer, today)
-	e.Transfer = &loops.Transfer{From: s.Machine.Owner, To: a.To}
-	return loops.Change{Entries: []loops.Entry{e}}
+	return a.writes(loops.Entry{Kind: loops.KindTransfer, Transfer: &loops.Transfer{From: s.Machine.Owner, To: a.To}}, today)
 }

@@ -30,18 +30,7 @@ func weighAct() Definition {
 	}, func(e loops.Entry) Weigh { return Weigh{Weighing: *e.Weighing} })
 }
 
-// Kind is weighing.
-func (a *Weigh) Kind() loops.EntryKind { return loops.KindWeighing }
-
-// Check admits any weight.
-func (a *Weigh) Check(Snapshot, loops.Day) error { return nil }
-
-// Judge finds nothing: nothing speaks against weighing.
-func (a *Weigh) Judge(Snapshot, loops.Day) []Reason { return nil }
-
 // Apply writes it down.
 func (a *Weigh) Apply(_ Snapshot, today loops.Day) loops.Change {
-	e := a.entry(loops.KindWeighing, today)
-	e.Weighing = &a.Weighing
-	return loops.Change{Entries: []loops.Entry{e}}
+	return a.writes(loops.Entry{Kind: loops.KindWeighing, Weighing: &a.Weighing}, today)
 }

@@ -66,9 +66,6 @@ func price() kind[loops.Price] {
 	}
 }
 
-// Kind is work.
-func (a *Work) Kind() loops.EntryKind { return loops.KindWork }
-
 // Check wants a figure, or the line says nothing.
 func (a *Work) Check(Snapshot, loops.Day) error {
 	if a.Pieces == 0 && a.Minutes == 0 && a.Price == nil {
@@ -77,12 +74,7 @@ func (a *Work) Check(Snapshot, loops.Day) error {
 	return nil
 }
 
-// Judge finds nothing: it is written down.
-func (a *Work) Judge(Snapshot, loops.Day) []Reason { return nil }
-
 // Apply writes it down.
 func (a *Work) Apply(_ Snapshot, today loops.Day) loops.Change {
-	e := a.entry(loops.KindWork, today)
-	e.Work = &a.Work
-	return loops.Change{Entries: []loops.Entry{e}}
+	return a.writes(loops.Entry{Kind: loops.KindWork, Work: &a.Work}, today)
 }

@@ -12,7 +12,6 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
-	"github.com/spf13/pflag"
 
 	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/acts"
@@ -129,72 +128,19 @@ func keepPhotos(ctx context.Context, c *client, d acts.Definition, said acts.Sai
 	return nil
 }
 
-// fieldFlags adds a flag for each field; what is typed goes into said.
-func fieldFlags(flags *pflag.FlagSet, fields []acts.Field, said acts.Said) {
-	for _, f := range fields {
-		usage := f.Help
-		if len(f.Choices) > 0 && len(f.Choices) <= 12 && f.Type == acts.Text {
-			usage += " (" + strings.Join(f.Choices, ", ") + ")"
-		}
-		flag := flags.VarPF(&saidFlag{field: f, said: said}, f.Name, "", usage)
-		if plainTruth(f) {
-			flag.NoOptDefVal = "yes"
-		}
-		offer(flags, f.Name, f.Choices)
-	}
-	joinFields(flags, fields)
-	beforeFlag(flags, fields)
-}
-
-// plainTruth tells that a flag by itself says yes. Where nobody may know, the
-// answer is typed.
-func plainTruth(f acts.Field) bool { return f.Type == acts.Truth && !f.Unknown }
-
-// saidFlag keeps the text of a flag; the field reads it.
-type saidFlag struct {
-	field acts.Field
-	said  acts.Said
-}
-
-func (f *saidFlag) Set(text string) error {
-	if !f.field.Many {
-		f.said[f.field.Name] = nil
-	}
-	f.said[f.field.Name] = append(f.said[f.field.Name], text)
-	return nil
-}
-
-func (f *saidFlag) String() string { return "" }
-
-func (f *saidFlag) Type() string {
-	switch {
-	case plainTruth(f.field):
-		return "bool"
-	case f.field.Type == acts.Truth:
-		return "YES/NO"
-	}
-	return f.field.Word
-}
-
 // asFlags names the fields of a refusal as they are typed.
 func asFlags(err error, fields []acts.Field) error {
-	if joined, ok := err.(interface{ Unwrap() []error }); ok {
-		var all []error
-		for _, e := range joined.Unwrap() {
-			all = append(all, asFlags(e, fields))
+	return loops.MapFaults(err, func(err error) error {
+		var invalid *loops.InvalidError
+		if errors.As(err, &invalid) {
+			for _, f := range fields {
+				if f.Is(invalid.Field) {
+					return chemistry.InField(invalid, "--"+f.Name)
+				}
+			}
 		}
-		return errors.Join(all...)
-	}
-	var invalid *loops.InvalidError
-	if !errors.As(err, &invalid) {
 		return err
-	}
-	for _, f := range fields {
-		if f.Is(invalid.Field) {
-			return chemistry.InField(invalid, "--"+f.Name)
-		}
-	}
-	return err
+	})
 }
 
 // stopped prints a refusal, which is an answer: what speaks against the act and

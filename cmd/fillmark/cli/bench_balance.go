@@ -4,6 +4,8 @@
 package cli
 
 import (
+	"errors"
+
 	"github.com/spf13/cobra"
 
 	"fillmark/chemistry"
@@ -19,6 +21,9 @@ func (a *app) benchBalanceCommand() *cobra.Command {
 		RunE: func(*cobra.Command, []string) error {
 			if err := byVolume(r.Fluid, basis, &r.Filled, &r.Now); err != nil {
 				return err
+			}
+			if r.FilledUncertainty == 0 {
+				return &usageError{errors.New("--mass: how sure both strengths are is missing behind it, such as 37.9%±0.4%")}
 			}
 			r.NowUncertainty = r.FilledUncertainty
 			b, err := chemistry.Split(r)
@@ -47,16 +52,13 @@ func (a *app) benchBalanceCommand() *cobra.Command {
 	need(f, &r.Filled, chemistry.ParseMassPercent, "filled-mass", "PERCENT", "glycol mass % at the fill")
 	need(f, &r.Now, chemistry.ParseMassPercent, "mass", "PERCENT", "glycol mass % now, and how sure both are, such as 37.9%±0.4%")
 	basisFlag(f, &basis)
-	need(f, &r.FilledUncertainty, chemistry.ParseMassPercent, "mass-uncertainty", "PERCENT", "how sure both strengths are (k = 2), such as --mass 37.9%±0.4%")
 	need(f, &r.Held, chemistry.ParseKilogram, "held", "MASS", "liquid in the loop at the fill")
-	need(f, &r.HeldUncertainty, chemistry.ParseKilogram, "held-uncertainty", "MASS", "how sure that is (k = 2)")
 	need(f, &r.Missing, chemistry.ParseKilogram, "missing", "MASS", "by two weighings, or the gap times the density")
-	need(f, &r.MissingUncertainty, chemistry.ParseKilogram, "missing-uncertainty", "MASS", "how sure that is (k = 2)")
-	sure(f, "mass", "mass-uncertainty")
-	sure(f, "held", "held-uncertainty")
-	sure(f, "missing", "missing-uncertainty")
+	unsure(f, "mass", &r.FilledUncertainty, chemistry.ParseMassPercent)
+	unsure(f, "held", &r.HeldUncertainty, chemistry.ParseKilogram)
+	unsure(f, "missing", &r.MissingUncertainty, chemistry.ParseKilogram)
 	may(f, &r.Permeation, chemistry.ParseKilogram, "permeation", "MASS", "water that bench loss expects in that time")
 	f.BoolVar(&r.SinceDryCheckPassed, "dry-check", false, "a leak check since the fill stayed dry")
-	needFlags(cmd, "fluid", "filled-mass", "mass", "held", "missing", "mass-uncertainty")
+	needFlags(cmd, "fluid", "filled-mass", "mass", "held", "missing")
 	return cmd
 }

@@ -15,6 +15,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"time"
 	"unicode/utf8"
@@ -126,8 +127,8 @@ func (a *app) addGroups(root *cobra.Command) {
 		{"Record", []*cobra.Command{a.intakeCommand(), a.ownerCommand(), a.machineCommand(), a.loopCommand()}},
 		{"Learn", []*cobra.Command{a.openingCommand(), a.livesCommand()}},
 		{"Shelf", []*cobra.Command{a.shelfCommand()}},
-		{"House", append(a.wholeCommands(), a.tryCommand(), a.serveCommand(), a.technicianCommand(), a.doctorCommand(), a.dkimCommand(), a.configCommand(),
-			a.docsCommand(), a.versionCommand(), a.completionCommand())},
+		{"House", slices.Concat(a.wholeCommands(), a.docsCommands(), []*cobra.Command{a.tryCommand(), a.serveCommand(), a.technicianCommand(), a.doctorCommand(),
+			a.dkimCommand(), a.configCommand(), a.versionCommand(), a.completionCommand()})},
 	} {
 		root.AddGroup(&cobra.Group{ID: group.title, Title: group.title})
 		for _, cmd := range group.commands {

@@ -13,10 +13,11 @@ import (
 	"github.com/spf13/cobra/doc"
 )
 
-// manCommands writes the manual pages. It is built with the tag man only, when a
-// release is made: what turns Markdown into pages is no part of the program.
-func (a *app) manCommands() []*cobra.Command {
-	return []*cobra.Command{{
+// docsCommands write the manual pages. They are built with the tag man only, when
+// a release is made: what turns Markdown into pages is no part of the program.
+func (a *app) docsCommands() []*cobra.Command {
+	cmd := &cobra.Command{Use: "docs", Short: "References, for packages", Hidden: true, Args: cobra.NoArgs}
+	cmd.AddCommand(&cobra.Command{
 		Use: "man DIR", Short: "Write the manual pages into a folder", Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if err := os.MkdirAll(args[0], 0o755); err != nil {
@@ -26,5 +27,6 @@ func (a *app) manCommands() []*cobra.Command {
 			root.DisableAutoGenTag = true // the pages tell the same on every day
 			return doc.GenManTree(root, &doc.GenManHeader{Title: "FILLMARK", Section: "1", Source: "Fillmark", Manual: "Fillmark"}, args[0])
 		},
-	}}
+	})
+	return []*cobra.Command{cmd}
 }

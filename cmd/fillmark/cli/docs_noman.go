@@ -7,5 +7,5 @@ package cli
 
 import "github.com/spf13/cobra"
 
-// manCommands are none in the program as it is shipped; its pages come with it.
-func (a *app) manCommands() []*cobra.Command { return nil }
+// docsCommands are none in the program as it is shipped; its pages come with it.
+func (a *app) docsCommands() []*cobra.Command { return nil }

@@ -15,181 +15,205 @@ import (
 	"fillmark/loops"
 )
 
-// joined is a flag in whose text others are typed as well: behind what is meant,
-// how sure that is, how it is known, what a label says. Each of the others is a
-// flag of its own too, unseen.
-type joined struct {
-	pflag.Value
-	name  string
-	parts map[string]*part
-	// apart takes a text apart: what is the flag's own, and that of each other.
-	apart func(text string) (own string, others [][2]string, err error)
-}
+// What belongs together is typed together: behind a value how sure it is, how it
+// is known, what its label says.
 
-// Set gives each its own. Where nothing is left for the flag itself it says
-// nothing: an edit may change how sure a value is and leave the value.
-func (j *joined) Set(text string) error {
-	own, others, err := j.apart(text)
-	if err != nil {
-		return err
-	}
-	for _, other := range others {
-		if err := j.parts[other[0]].within(j.name, text, other[1]); err != nil {
-			return err
+const surely = "; ±… behind it says how sure that is (k = 2)"
+
+// cutSure takes 35%±1% apart, also typed +- or +/-.
+func cutSure(text string) (own, off string, err error) {
+	for _, sign := range []string{"±", "+/-", "+-"} {
+		if own, off, ok := strings.Cut(text, sign); ok {
+			own, off = strings.TrimSpace(own), strings.TrimSpace(off)
+			if off == "" {
+				err = &loops.InvalidError{Field: "value", Value: text, Reason: "how sure it is behind the " + sign + ", or nothing of it"}
+			}
+			return own, off, err
 		}
 	}
-	if strings.TrimSpace(own) == "" && len(others) > 0 {
-		return nil
-	}
-	return j.Value.Set(own)
+	return text, "", nil
 }
 
-// part is the value of a flag that may be typed in another one instead. Typed in
-// both, the two would say two things, and the last one would win unseen.
-type part struct {
+// unsureFlag is a flag that says as well how sure its value is.
+type unsureFlag struct {
 	pflag.Value
-	flags *pflag.FlagSet
-	name  string
-	// in is the flag that it was typed in, empty before; text what was typed there.
-	in, text string
-	joining  bool
+	off func(text string) error
 }
 
-// aPart takes a flag out of the help.
-func aPart(flags *pflag.FlagSet, name string) *part {
+// unsure lets a flag say how sure its value is: that is written to target.
+func unsure[T any](flags *pflag.FlagSet, name string, target *T, parse func(string) (T, error)) {
 	flag := flags.Lookup(name)
-	p := &part{Value: flag.Value, flags: flags, name: name}
-	flag.Value, flag.Hidden = p, true
-	return p
+	flag.Usage += surely
+	flag.Value = unsureFlag{flag.Value, func(text string) (err error) {
+		*target, err = parse(text)
+		return err
+	}}
 }
 
-// Set takes what is typed in the flag itself.
-func (p *part) Set(text string) error {
-	if p.joining {
-		return p.Value.Set(text)
+func (f unsureFlag) Set(text string) error {
+	own, off, err := cutSure(text)
+	if err == nil && off != "" {
+		err = f.off(off)
 	}
-	before := p.in
-	p.in, p.text = p.name, text
-	if before != "" && before != p.name {
-		return &loops.InvalidError{Field: p.name, Value: text, Reason: "said once: --" + before + " says it too"}
-	}
-	return p.Value.Set(text)
-}
-
-// within takes what is typed in the text of another flag; an error is about that.
-func (p *part) within(in, whole, text string) error {
-	if p.in == p.name {
-		return &loops.InvalidError{Field: in, Value: whole, Reason: "said once: --" + p.name + " says it too"}
-	}
-	p.in, p.text, p.joining = in, whole, true
-	err := p.flags.Set(p.name, text)
-	p.joining = false
-	if invalid, ok := errors.AsType[*pflag.InvalidValueError](err); ok {
-		err = errors.Unwrap(invalid)
+	if err == nil && (own != "" || off == "") { // how sure alone leaves the value
+		err = f.Value.Set(own)
 	}
 	if invalid, ok := errors.AsType[*loops.InvalidError](err); ok {
-		return &loops.InvalidError{Field: in, Value: whole, Reason: invalid.Reason}
+		return &loops.InvalidError{Field: invalid.Field, Value: text, Reason: invalid.Reason}
 	}
 	return err
 }
 
-// join lets what others take be typed in a flag, and says so in its help.
-func join(flags *pflag.FlagSet, name, help string, others []string, apart func(string) (string, [][2]string, error)) {
-	flag := flags.Lookup(name)
-	j := &joined{Value: flag.Value, name: name, apart: apart, parts: map[string]*part{}}
-	for _, other := range others {
-		j.parts[other] = aPart(flags, other)
-	}
-	flag.Value = j
-	flag.Usage += "; " + help
+// texts are what was typed where fields were said in the flag of another, by
+// their names.
+type texts map[string]string
+
+func (t texts) typed(field string) (text string, ok bool) {
+	text, ok = t[field]
+	return text, ok
 }
 
-// sure lets a flag take 35%±1%, also typed +- or +/-: how sure its value is.
-func sure(flags *pflag.FlagSet, name, uncertainty string) {
-	join(flags, name, "±… behind it says how sure that is (k = 2)", []string{uncertainty}, func(text string) (string, [][2]string, error) {
-		for _, sign := range []string{"±", "+/-", "+-"} {
-			own, off, ok := strings.Cut(text, sign)
-			if !ok {
-				continue
-			}
-			if strings.TrimSpace(off) == "" {
-				return "", nil, &loops.InvalidError{Field: name, Value: text, Reason: "how sure it is behind the " + sign + ", or nothing of it"}
-			}
-			return strings.TrimSpace(own), [][2]string{{uncertainty, strings.TrimSpace(off)}}, nil
-		}
-		return text, nil, nil
-	})
+// saidFlag keeps what is typed in a flag as what is said of a field, and of
+// those that are typed behind it; the fields read it.
+type saidFlag struct {
+	texts
+	field acts.Field
+	said  acts.Said
+	// off is the field that says how sure the value is, empty for none; behind are
+	// those that stand behind colons, in their order.
+	off    string
+	behind []string
 }
 
-// behind lets a flag take what others take behind colons, in their order; one
-// between two colons may be empty.
-func behind(flags *pflag.FlagSet, name, help string, others ...string) {
-	join(flags, name, help, others, func(text string) (string, [][2]string, error) {
-		parts := strings.SplitN(text, ":", 1+len(others))
-		var said [][2]string
-		for i, part := range parts[1:] {
-			part = strings.TrimSpace(part)
-			if part == "" && i == len(parts)-2 {
-				return "", nil, &loops.InvalidError{Field: name, Value: text, Reason: "something behind the last colon, or no colon"}
-			}
-			if _, err := number("")(part); err == nil && others[i] == name+"-dose" {
-				right := fmt.Sprintf("a dose with its unit, such as 2ml/l; months stand behind two colons: %s::%s", parts[0], part)
-				return "", nil, &loops.InvalidError{Field: name, Value: text, Reason: right}
-			}
-			if part != "" {
-				said = append(said, [2]string{others[i], part})
-			}
+// Set says each its own. Where nothing is left for the field itself nothing is
+// said of it: an edit may change how sure a value is and leave the value.
+func (f *saidFlag) Set(text string) error {
+	parts := strings.SplitN(text, ":", 1+len(f.behind))
+	own, others := parts[0], map[string]string{}
+	for i, part := range parts[1:] {
+		part = strings.TrimSpace(part)
+		if part == "" && i == len(parts)-2 {
+			return &loops.InvalidError{Field: f.field.Name, Value: text, Reason: "something behind the last colon, or no colon"}
 		}
-		return parts[0], said, nil
-	})
+		if _, err := number("")(part); err == nil && f.behind[i] == f.field.Name+"-dose" {
+			right := fmt.Sprintf("a dose with its unit, such as 2ml/l; months stand behind two colons: %s::%s", own, part)
+			return &loops.InvalidError{Field: f.field.Name, Value: text, Reason: right}
+		}
+		others[f.behind[i]] = part
+	}
+	if f.off != "" {
+		var err error
+		if own, others[f.off], err = cutSure(own); err != nil {
+			return err
+		}
+	}
+	said := false
+	for name, other := range others {
+		if delete(f.said, name); other != "" {
+			f.said[name], f.texts[name], said = []string{other}, text, true
+		}
+	}
+	if said && strings.TrimSpace(own) == "" {
+		return nil
+	}
+	if !f.field.Many {
+		f.said[f.field.Name] = nil
+	}
+	f.said[f.field.Name] = append(f.said[f.field.Name], own)
+	return nil
 }
 
-// joinFields joins the flags of fields that are about one thing, by their names.
-func joinFields(flags *pflag.FlagSet, fields []acts.Field) {
-	has := func(name string) bool {
-		return slices.ContainsFunc(fields, func(f acts.Field) bool { return f.Name == name })
+func (f *saidFlag) String() string { return "" }
+
+func (f *saidFlag) Type() string {
+	switch {
+	case plainTruth(f.field):
+		return "bool"
+	case f.field.Type == acts.Truth:
+		return "YES/NO"
 	}
-	for _, f := range fields {
-		if off := f.Name + "-uncertainty"; has(off) {
-			sure(flags, f.Name, off)
-		}
-		if known := f.Name + "-known"; has(known) {
-			behind(flags, f.Name, "behind a colon how it is known", known)
-		}
-		if life := f.Name + "-life"; has(life) && has(f.Name+"-dose") {
-			behind(flags, f.Name, "behind colons what its label says, as FAMILY:2ml/l:24:Clear B: dose, months, product", f.Name+"-dose", life, f.Name+"-product")
-		}
-	}
+	return f.field.Word
 }
 
 // ofBefore is what stands before the names of the fields that are readings before
-// the repair.
+// the repair; one flag takes them all.
 const ofBefore = "before-"
 
-// beforeFlag is one flag for all readings from before, in the place of a flag
-// for each; those work unseen.
-func beforeFlag(flags *pflag.FlagSet, fields []acts.Field) {
-	var names []string
-	parts := map[string]*part{}
-	for _, f := range fields {
-		if name, ok := strings.CutPrefix(f.Name, ofBefore); ok {
-			names = append(names, name)
-			parts[name] = aPart(flags, f.Name)
-		}
-	}
-	if len(names) == 0 {
-		return
-	}
-	read := func(text string) (string, error) {
-		name, value, ok := strings.Cut(text, "=")
-		if !ok && slices.Contains(names, name) {
-			value = flags.Lookup(ofBefore + name).NoOptDefVal // steady says it by itself
-		}
-		if !slices.Contains(names, name) || strings.TrimSpace(value) == "" {
-			return "", &loops.InvalidError{Field: "before", Value: text, Reason: "a reading and its value, such as die=81C; the readings are " + strings.Join(names, ", ")}
-		}
-		return text, parts[name].within("before", text, value)
-	}
-	flags.Var(&listFlag[string]{target: new([]string), parse: read, kind: "READING=VALUE"}, "before",
-		fmt.Sprintf("a reading from before the repair, such as die=81C: %s; repeat", strings.Join(names, ", ")))
+type beforeFlag struct {
+	texts
+	fields []acts.Field
+	said   acts.Said
 }
+
+func (f *beforeFlag) Set(text string) error {
+	name, value, ok := strings.Cut(text, "=")
+	i := slices.IndexFunc(f.fields, func(f acts.Field) bool { return f.Name == ofBefore+name })
+	if !ok && i >= 0 && plainTruth(f.fields[i]) {
+		value = "yes" // steady says it by itself
+	}
+	if i < 0 || strings.TrimSpace(value) == "" {
+		return &loops.InvalidError{Field: "before", Value: text, Reason: "a reading and its value, such as die=81C; the readings are " + f.readings()}
+	}
+	f.said[f.fields[i].Name], f.texts[f.fields[i].Name] = []string{value}, text
+	return nil
+}
+
+func (f *beforeFlag) readings() string {
+	var names []string
+	for _, field := range f.fields {
+		names = append(names, strings.TrimPrefix(field.Name, ofBefore))
+	}
+	return strings.Join(names, ", ")
+}
+
+func (f *beforeFlag) String() string { return "" }
+func (f *beforeFlag) Type() string   { return "READING=VALUE" }
+
+// fieldFlags adds a flag for each field but those that are typed in the flag of
+// another; what is typed goes into said.
+func fieldFlags(flags *pflag.FlagSet, fields []acts.Field, said acts.Said) {
+	has := func(name string) bool {
+		return slices.ContainsFunc(fields, func(f acts.Field) bool { return f.Name == name })
+	}
+	var elsewhere []string
+	before := beforeFlag{texts: texts{}, said: said}
+	for _, f := range fields {
+		if strings.HasPrefix(f.Name, ofBefore) {
+			before.fields = append(before.fields, f)
+			continue
+		}
+		if slices.Contains(elsewhere, f.Name) {
+			continue
+		}
+		usage := f.Help
+		if len(f.Choices) > 0 && len(f.Choices) <= 12 && f.Type == acts.Text {
+			usage += " (" + strings.Join(f.Choices, ", ") + ")"
+		}
+		value := &saidFlag{texts: texts{}, field: f, said: said}
+		if off := f.Name + "-uncertainty"; has(off) {
+			value.off = off
+			usage += surely
+		}
+		switch known, dose, life := f.Name+"-known", f.Name+"-dose", f.Name+"-life"; {
+		case has(known):
+			value.behind = []string{known}
+			usage += "; behind a colon how it is known"
+		case has(dose) && has(life):
+			value.behind = []string{dose, life, f.Name + "-product"}
+			usage += "; behind colons what its label says, as FAMILY:2ml/l:24:Clear B: dose, months, product"
+		}
+		elsewhere = append(elsewhere, append(value.behind, value.off)...)
+		flag := flags.VarPF(value, f.Name, "", usage)
+		if plainTruth(f) {
+			flag.NoOptDefVal = "yes"
+		}
+		offer(flags, f.Name, f.Choices)
+	}
+	if len(before.fields) > 0 {
+		flags.Var(&before, "before", fmt.Sprintf("a reading from before the repair, such as die=81C: %s; repeat", before.readings()))
+	}
+}
+
+// plainTruth tells that a flag by itself says yes. Where nobody may know, the
+// answer is typed.
+func plainTruth(f acts.Field) bool { return f.Type == acts.Truth && !f.Unknown }

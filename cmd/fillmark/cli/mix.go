@@ -134,10 +134,8 @@ against the strength stands above the amounts.`,
 	need(f, &r.Step, parseStep, "step", "MASS", "what the scale reads (default 1g)")
 	need(f, &r.Left, chemistry.ParseLitre, "left", "VOLUME", "liquid left in the loop after draining")
 	need(f, &r.LeftMass, chemistry.ParseMassPercent, "left-mass", "PERCENT", "glycol mass % of the liquid left (default 0%, rinsed)")
-	need(f, &r.LeftUncertainty, chemistry.ParseLitre, "left-uncertainty", "VOLUME", "how sure the volume left is (k = 2)")
-	need(f, &r.ConcentrateUncertainty, chemistry.ParseMassPercent, "concentrate-uncertainty", "PERCENT", "how sure its strength is (k = 2)")
-	sure(f, "left", "left-uncertainty")
-	sure(f, "concentrate", "concentrate-uncertainty")
+	unsure(f, "left", &r.LeftUncertainty, chemistry.ParseLitre)
+	unsure(f, "concentrate", &r.ConcentrateUncertainty, chemistry.ParseMassPercent)
 	alias(f, "protect", "wall")
 	return cmd
 }

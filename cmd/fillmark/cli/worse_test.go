@@ -47,7 +47,7 @@ func TestWorseNeverPrintsBetter(t *testing.T) {
 		case "topup":
 			wall := figure("wall", -25, 5)
 			line = fmt.Sprintf("topup --fluid %s --mass %.2f%% --holds 500ml --gap %.0fml --with concentrate:95%% --with water", one("fluid", "pg", "eg"), figure("mass", 20, 55), figure("gap", 0, 80))
-			worse = one("worse", "--mass-uncertainty 3%", "--with eg:95% --with pg:95%", "--with tap", "--reach", "--inhibitor none --metal copper --metal aluminium", "--ph 5", "colder")
+			worse = one("worse", "--mass ±3%", "--with eg:95% --with pg:95%", "--with tap", "--reach", "--inhibitor none --metal copper --metal aluminium", "--ph 5", "colder")
 			if worse == "colder" {
 				worse = fmt.Sprintf("--wall %.2fC", wall-figure("colder", 0, 10))
 				line, worse = fmt.Sprintf("%s --wall %.2fC", line, wall), line+" "+worse

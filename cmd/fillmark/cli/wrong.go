@@ -87,28 +87,25 @@ func wrongValue(invalid *pflag.InvalidValueError) error {
 // that was typed, where the field was said in the flag of another.
 func asTyped(cmd *cobra.Command, err error) error {
 	if several, ok := err.(interface{ Unwrap() []error }); ok && err.Error() == errors.Join(several.Unwrap()...).Error() {
-		var all []error
-		for _, e := range several.Unwrap() {
-			all = append(all, asTyped(cmd, e))
-		}
-		return errors.Join(all...)
+		return loops.MapFaults(err, func(err error) error { return asTyped(cmd, err) })
 	}
 	var invalid *loops.InvalidError
 	if !errors.As(err, &invalid) || err.Error() != invalid.Error() {
 		return err
 	}
-	if flag := cmd.Flags().Lookup(strings.TrimPrefix(invalid.Field, "--")); flag != nil {
-		if p, ok := flag.Value.(*part); ok && p.in != "" && p.in != p.name {
-			return &loops.InvalidError{Field: "--" + p.in, Value: p.text, Reason: invalid.Reason}
+	var elsewhere error
+	cmd.Flags().VisitAll(func(flag *pflag.Flag) {
+		if said, ok := flag.Value.(interface{ typed(string) (string, bool) }); ok {
+			if text, ok := said.typed(strings.TrimPrefix(invalid.Field, "--")); ok {
+				elsewhere = &loops.InvalidError{Field: "--" + flag.Name, Value: text, Reason: invalid.Reason}
+			}
 		}
+	})
+	if elsewhere != nil {
+		return elsewhere
 	}
-	if flag := cmd.Flags().Lookup(invalid.Field); flag != nil {
-		if earlier, ok := flag.Value.(renamed); ok {
-			flag = cmd.Flags().Lookup(earlier.is)
-		}
-		if flag.Changed {
-			return chemistry.InField(invalid, "--"+flag.Name)
-		}
+	if flag := cmd.Flags().Lookup(invalid.Field); flag != nil && flag.Changed {
+		return chemistry.InField(invalid, "--"+flag.Name)
 	}
 	return err
 }

@@ -63,7 +63,8 @@ func (w *Workshop) Check(s Stamp, tag loops.Tag, all ...acts.Act) (Recorded, err
 // out reads the whole register, so what a measurement adds, one more life under
 // watch, waits for the pass of the day.
 func teaches(a acts.Act) bool {
-	return a.Kind() == loops.KindOpening || a.Kind() == loops.KindCorrection
+	kind := acts.KindOf(a)
+	return kind == loops.KindOpening || kind == loops.KindCorrection
 }
 
 // retried runs an action that reads what it writes, for callers who typed no
@@ -97,8 +98,8 @@ func (w *Workshop) actOnce(s Stamp, tag loops.Tag, all []acts.Act, write bool) (
 	change := loops.Change{At: s.At, By: s.By, Action: actionOf(all)}
 	was := file.History
 	for _, a := range all {
-		if a.Kind() == loops.KindTransfer && len(all) > 1 {
-			return Recorded{}, wrong("kind", string(a.Kind()), "an act by itself")
+		if kind := acts.KindOf(a); kind == loops.KindTransfer && len(all) > 1 {
+			return Recorded{}, wrong("kind", string(kind), "an act by itself")
 		}
 		if file, err = w.apply(s, file, a, &change, &recorded); err != nil {
 			return Recorded{}, err
@@ -134,10 +135,7 @@ func (w *Workshop) actOnce(s Stamp, tag loops.Tag, all []acts.Act, write bool) (
 // apply judges one act and adds it to the change; it returns the file as the
 // act leaves it.
 func (w *Workshop) apply(s Stamp, file File, a acts.Act, change *loops.Change, recorded *Recorded) (File, error) {
-	d, ok := acts.OfKind(a.Kind())
-	if !ok {
-		return file, wrong("kind", string(a.Kind()), "an act")
-	}
+	d := acts.Of(a)
 	snapshot, err := w.snapshotFor(file, a)
 	if err != nil {
 		return file, err
@@ -189,7 +187,7 @@ func (f File) snapshot() acts.Snapshot {
 // the other loops of the machine where it lets that go.
 func (w *Workshop) snapshotFor(file File, a acts.Act) (acts.Snapshot, error) {
 	s := file.snapshot()
-	if a.Kind() == loops.KindHandover || a.Kind() == loops.KindReturn {
+	if kind := acts.KindOf(a); kind == loops.KindHandover || kind == loops.KindReturn {
 		inside, err := w.register.LoopsOf(file.Machine.ID)
 		if err != nil {
 			return s, err
@@ -214,10 +212,7 @@ const againWithin = 10 // minutes
 // same key; the same key with another content, and the same content without a
 // key, are refused.
 func (w *Workshop) again(s Stamp, file File, a acts.Act) (Recorded, error) {
-	d, ok := acts.OfKind(a.Kind())
-	if !ok {
-		return Recorded{}, nil
-	}
+	d := acts.Of(a)
 	snapshot, err := w.snapshotFor(file, a)
 	if err != nil {
 		return Recorded{}, err
@@ -231,7 +226,7 @@ func (w *Workshop) again(s Stamp, file File, a acts.Act) (Recorded, error) {
 			if s.At.Sub(e.Recorded).Minutes() >= againWithin {
 				break
 			}
-			if e.Kind == a.Kind() && acts.Differs(d, a, e, snapshot) == "" {
+			if e.Kind == d.Kind && acts.Differs(d, a, e, snapshot) == "" {
 				return Recorded{}, fmt.Errorf("the same %s is on record as entry %d, written %s; if it was done twice, send it with a key of its own (--key): %w",
 					d.Name, e.ID, e.Recorded.UTC().Format("15:04:05 UTC"), loops.ErrRepeated)
 			}
@@ -244,7 +239,7 @@ func (w *Workshop) again(s Stamp, file File, a acts.Act) (Recorded, error) {
 		return Recorded{}, nil
 	case err != nil:
 		return Recorded{}, err
-	case e.Loop != file.Loop.ID || e.Kind != a.Kind():
+	case e.Loop != file.Loop.ID || e.Kind != d.Kind:
 		return Recorded{}, fmt.Errorf("the key %q stands for another act, %s of another loop or kind: %w", key, e.Kind, loops.ErrRepeated)
 	}
 	if field := acts.Differs(d, a, e, snapshot); field != "" {
@@ -264,7 +259,7 @@ func (w *Workshop) again(s Stamp, file File, a acts.Act) (Recorded, error) {
 func actionOf(all []acts.Act) string {
 	var kinds []string
 	for _, a := range all {
-		if kind := string(a.Kind()); !slices.Contains(kinds, kind) {
+		if kind := string(acts.KindOf(a)); !slices.Contains(kinds, kind) {
 			kinds = append(kinds, kind)
 		}
 	}

@@ -183,7 +183,7 @@ func (r Registration) differs(file File, e loops.Entry) string {
 		}
 	}
 	first := r.keyed()[0]
-	if d, ok := acts.OfKind(first.Kind()); ok && first.Kind() == e.Kind {
+	if d := acts.Of(first); d.Kind == e.Kind {
 		return acts.Differs(d, first, e, file.snapshot())
 	}
 	return "act"
@@ -285,7 +285,7 @@ func (w *Workshop) begin(s Stamp, r Registration, change *loops.Change) (loops.L
 	for _, a := range r.Acts {
 		var err error
 		if file, err = w.apply(s, file, a, change, &Recorded{}); err != nil {
-			return file.Loop, &ActError{Kind: a.Kind(), Err: err}
+			return file.Loop, &ActError{Kind: acts.KindOf(a), Err: err}
 		}
 	}
 	return file.Loop, nil
