@@ -4,10 +4,9 @@
 package workshop
 
 import (
-	"errors"
 	"io"
-	"strings"
 
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/loops"
 )
 
@@ -41,86 +40,31 @@ func (w *Workshop) ImportTable(s Stamp, table TableName, in io.Reader, dryRun bo
 	var err error
 	switch table {
 	case OwnersTable:
-		change.Owners, report.Ignored, err = importRows(in, w.owners())
+		change.Owners, report.Ignored, err = readTable(in, w.owners())
 		report.Rows = len(change.Owners)
 	case MachinesTable:
-		change.Machines, report.Ignored, err = importRows(in, w.machines())
+		change.Machines, report.Ignored, err = readTable(in, w.machines())
 		report.Rows = len(change.Machines)
 	case LoopsTable:
-		change.Loops, report.Ignored, err = importRows(in, w.loops())
+		change.Loops, report.Ignored, err = readTable(in, w.loops())
 		report.Rows = len(change.Loops)
 	case ContainersTable:
-		change.Shelf.Containers, report.Ignored, err = importRows(in, w.containers())
+		change.Shelf.Containers, report.Ignored, err = readTable(in, w.containers())
 		report.Rows = len(change.Shelf.Containers)
 	default:
-		return report, wrong("table", string(table), "one of: "+joinNames(TableNames()))
+		return report, wrong("table", string(table), "one of: "+acts.Listed(TableNames()))
 	}
 	if err != nil || dryRun {
 		return report, err
 	}
-	if err := w.bindStops(change.Owners, func(i int, day loops.Day) { change.Owners[i].MailStopped = day }); err != nil {
-		return report, err
-	}
-	if err := w.number(&change); err != nil {
+	if err := w.put(&change); err != nil {
 		return report, err
 	}
 	for _, l := range change.Loops {
 		report.Tags = append(report.Tags, l.Tag)
 	}
-	if err := w.register.Commit(change); err != nil {
-		return report, err
-	}
 	report.Written = true
 	return report, nil
-}
-
-func importRows[T any](in io.Reader, t table[T]) ([]T, []string, error) {
-	rows, ignored, err := readTable(in, t)
-	records := make([]T, 0, len(rows))
-	for _, r := range rows {
-		records = append(records, r.record)
-	}
-	return records, ignored, err
-}
-
-// number gives the imported records their numbers and the loops their tags.
-func (w *Workshop) number(change *loops.Change) error {
-	err := errors.Join(
-		numbered(change.Owners, w.register.NewOwnerIDs, func(o *loops.Owner, id loops.OwnerID) { o.ID = id }),
-		numbered(change.Machines, w.register.NewMachineIDs, func(m *loops.Machine, id loops.MachineID) { m.ID = id }),
-		numbered(change.Loops, w.register.NewLoopIDs, func(l *loops.Loop, id loops.LoopID) { l.ID = id }),
-		numbered(change.Shelf.Containers, w.register.NewContainerIDs, func(c *loops.Container, id loops.ContainerID) { c.ID = id }),
-	)
-	if err != nil {
-		return err
-	}
-	given := map[loops.Tag]bool{"": true}
-	for i := range change.Loops {
-		l := &change.Loops[i]
-		for given[l.Tag] {
-			if l.Tag, err = w.freeTag(); err != nil {
-				return err
-			}
-		}
-		given[l.Tag] = true
-	}
-	return nil
-}
-
-// numbered takes as many ids as there are records, in one go, since each going
-// to the disk takes milliseconds.
-func numbered[T any, ID ~uint64](records []T, newIDs func(int) (ID, error), set func(*T, ID)) error {
-	if len(records) == 0 {
-		return nil
-	}
-	first, err := newIDs(len(records))
-	if err != nil {
-		return err
-	}
-	for i := range records {
-		set(&records[i], first+ID(i))
-	}
-	return nil
 }
 
 // WriteTable writes a list as CSV.
@@ -137,13 +81,5 @@ func (w *Workshop) WriteTable(table TableName, out io.Writer) error {
 	case ActsTable:
 		return w.writeActs(out)
 	}
-	return wrong("table", string(table), "one of: "+joinNames(TableNames()))
-}
-
-func joinNames[T ~string](names []T) string {
-	var all []string
-	for _, n := range names {
-		all = append(all, string(n))
-	}
-	return strings.Join(all, ", ")
+	return wrong("table", string(table), "one of: "+acts.Listed(TableNames()))
 }

@@ -15,7 +15,6 @@ import (
 
 // shelf is what the actions read from and write to the shelf.
 type shelf interface {
-	NewContainerID() (loops.ContainerID, error)
 	NewContainerIDs(count int) (loops.ContainerID, error)
 	NewUsedFluidID() (loops.UsedFluidID, error)
 	NewInstrumentID() (loops.InstrumentID, error)
@@ -45,14 +44,11 @@ func (w *Workshop) AddContainer(s Stamp, c loops.Container) (loops.Container, er
 	if err := c.Validate(); err != nil {
 		return loops.Container{}, err
 	}
-	id, err := commitNew(w.register.NewContainerID, func(id loops.ContainerID) error {
-		c.ID = id
-		return w.putShelf(s, "container add", loops.Shelf{Containers: []loops.Container{c}})
-	})
-	if err != nil {
+	change := loops.Change{At: s.At, By: s.By, Action: "container add", Shelf: loops.Shelf{Containers: []loops.Container{c}}}
+	if err := w.put(&change); err != nil {
 		return loops.Container{}, err
 	}
-	return w.Container(id)
+	return w.Container(change.Shelf.Containers[0].ID)
 }
 
 // noteRoom is how many bytes of a container's note are kept.

@@ -229,53 +229,8 @@ func findingsOf(tag loops.Tag, judged Recorded) []Finding {
 
 // readActs reads the rows, or returns all that is wrong with them.
 func readActs(in io.Reader) (rows []actRow, ignored []string, err error) {
-	read, err := sheet.Open(in)
-	if err != nil {
-		return nil, nil, err
-	}
-	if ignored, err = matchActs(read.Header); err != nil {
-		return nil, nil, err
-	}
-	var faults loops.Faults
-	for line, err := range read.Rows() {
-		if faults.Full(1) {
-			continue // counted by rows from here on
-		}
-		var r actRow
-		if err == nil {
-			r, err = readAct(line, read.Header)
-		}
-		if faults.Add(err); !faults.Any() {
-			rows = append(rows, r)
-		}
-	}
-	if faults.Any() {
-		return nil, nil, faults.Err()
-	}
-	return rows, ignored, nil
-}
-
-// matchActs finds the columns, and those that only the register writes.
-func matchActs(header []string) (ignored []string, err error) {
 	known := append([]string{tagColumn, actColumn, numberColumn}, actKeys()...)
-	var faults loops.Faults
-	for at, name := range header {
-		place := fmt.Sprintf("line 1, column %d", at+1)
-		switch {
-		case slices.Contains(header[:at], name):
-			faults.Add(wrong(place, name, "each column once"))
-		case name == numberColumn:
-			ignored = append(ignored, name)
-		case !slices.Contains(known, name):
-			faults.Add(wrong(place, name, "one of: "+strings.Join(known, ", ")))
-		}
-	}
-	for _, name := range []string{tagColumn, actColumn} {
-		if !slices.Contains(header, name) {
-			faults.Add(wrong("line 1", "no column "+name, "the columns tag and act, which say what was done to which loop"))
-		}
-	}
-	return ignored, faults.Err()
+	return readRows(in, known, numberColumn, readAct, tagColumn, actColumn)
 }
 
 func readAct(line sheet.Row, header []string) (actRow, error) {

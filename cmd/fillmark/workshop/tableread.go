@@ -24,35 +24,62 @@ type row[T any] struct {
 	cells map[string]sheet.Cell // by the field's name
 }
 
-// readTable reads a table of records. It reports every bad row it finds, joined,
-// and then returns no rows. ignored names the columns that only the register
-// writes.
-func readTable[T any](in io.Reader, t table[T]) (rows []row[T], ignored []string, err error) {
-	read, err := sheet.Open(in)
-	if err != nil {
-		return nil, nil, err
+// readTable reads a table of records.
+func readTable[T any](in io.Reader, t table[T]) (records []T, ignored []string, err error) {
+	fields := map[string]acts.Field{}
+	var names []string
+	for _, f := range t.record.Fields() {
+		names, fields[f.JSONKey()] = append(names, f.JSONKey()), f
 	}
-	use, ignored, err := t.match(read.Header)
+	return readRows(in, names, t.given, func(line sheet.Row, header []string) (T, error) {
+		r, wrongs := readRow(t, line, header, fields)
+		for _, more := range r.blame(t.check(r.record), t.record.Fields()) {
+			if !slices.ContainsFunc(wrongs, func(w error) bool { return sameCell(w, more) }) {
+				wrongs = append(wrongs, more)
+			}
+		}
+		return r.record, errors.Join(wrongs...)
+	})
+}
+
+// readRows reads the rows of a table whose columns are known by their names. It
+// reports all that is wrong, joined, and then returns no rows. ignored names the
+// column given, which only the register writes, where it is there; those that are
+// needed are.
+func readRows[R any](in io.Reader, known []string, given string, read func(line sheet.Row, header []string) (R, error), needed ...string) (rows []R, ignored []string, err error) {
+	file, err := sheet.Open(in)
 	if err != nil {
 		return nil, nil, err
 	}
 	var faults loops.Faults
-	for line, err := range read.Rows() {
+	for at, name := range file.Header {
+		place := fmt.Sprintf("line 1, column %d", at+1)
+		switch {
+		case slices.Contains(file.Header[:at], name):
+			faults.Add(wrong(place, name, "each column once"))
+		case name == given:
+			ignored = append(ignored, name)
+		case !slices.Contains(known, name):
+			faults.Add(wrong(place, name, "one of: "+strings.Join(known, ", ")))
+		}
+	}
+	for _, name := range needed {
+		if !slices.Contains(file.Header, name) {
+			faults.Add(wrong("line 1", "no column "+name, "the columns "+strings.Join(needed, " and ")))
+		}
+	}
+	if faults.Any() {
+		return nil, nil, faults.Err()
+	}
+	for line, err := range file.Rows() {
 		if faults.Full(1) {
 			continue // counted by rows from here on
 		}
-		if err != nil {
-			faults.Add(err)
-			continue
+		var r R
+		if err == nil {
+			r, err = read(line, file.Header)
 		}
-		r, wrongs := readRow(t, line, use)
-		faults.Add(errors.Join(wrongs...))
-		for _, more := range r.blame(t.check(r.record), t.record.Fields()) {
-			if !slices.ContainsFunc(wrongs, func(w error) bool { return sameCell(w, more) }) {
-				faults.Add(more)
-			}
-		}
-		if r.cells = nil; !faults.Any() {
+		if faults.Add(err); !faults.Any() {
 			rows = append(rows, r)
 		}
 	}
@@ -62,40 +89,15 @@ func readTable[T any](in io.Reader, t table[T]) (rows []row[T], ignored []string
 	return rows, ignored, nil
 }
 
-// match finds the field of each cell; nil where it is not imported.
-func (t table[T]) match(header []string) (use []*acts.Field, ignored []string, err error) {
-	fields := t.record.Fields()
-	var names []string
-	for _, f := range fields {
-		names = append(names, f.JSONKey())
-	}
-	var faults loops.Faults
-	for at, name := range header {
-		i := slices.Index(names, name)
-		use = append(use, nil)
-		switch {
-		case slices.Contains(header[:at], name):
-			faults.Add(wrong(fmt.Sprintf("line 1, column %d", at+1), name, "each column once"))
-		case name == t.given:
-			ignored = append(ignored, name)
-		case i < 0:
-			faults.Add(wrong(fmt.Sprintf("line 1, column %d", at+1), name, "one of: "+strings.Join(names, ", ")))
-		default:
-			use[at] = &fields[i]
-		}
-	}
-	return use, ignored, faults.Err()
-}
-
-func readRow[T any](t table[T], line sheet.Row, use []*acts.Field) (row[T], []error) {
+func readRow[T any](t table[T], line sheet.Row, header []string, fields map[string]acts.Field) (row[T], []error) {
 	r := row[T]{Row: line, cells: map[string]sheet.Cell{}}
 	var problems []error
 	said := acts.Said{}
 	for i, cell := range line.Cells {
-		if use[i] == nil {
+		f, known := fields[header[i]]
+		if !known {
 			continue
 		}
-		f := *use[i]
 		r.cells[f.Name] = cell
 		texts, err := f.FromCell(cell.Text)
 		if err != nil {
@@ -110,26 +112,18 @@ func readRow[T any](t table[T], line sheet.Row, use []*acts.Field) (row[T], []er
 
 // blame puts a place in front of every problem that validation found.
 func (r row[T]) blame(err error, fields []acts.Field) []error {
-	if err == nil {
-		return nil
-	}
-	if joined, ok := err.(interface{ Unwrap() []error }); ok {
-		var all []error
-		for _, e := range joined.Unwrap() {
-			all = append(all, r.blame(e, fields)...)
+	return loops.EachFault(loops.MapFaults(err, func(err error) error {
+		var invalid *loops.InvalidError
+		if !errors.As(err, &invalid) {
+			return fmt.Errorf("line %d: %w", r.Line, err)
 		}
-		return all
-	}
-	var invalid *loops.InvalidError
-	if errors.As(err, &invalid) {
 		for _, f := range fields {
 			if p, there := r.cells[f.Name]; there && f.Is(invalid.Field) {
-				return []error{p.Blame(f.JSONKey(), err)}
+				return p.Blame(f.JSONKey(), err)
 			}
 		}
-		return []error{r.Blame(invalid.Field, err)}
-	}
-	return []error{fmt.Errorf("line %d: %w", r.Line, err)}
+		return r.Blame(invalid.Field, err)
+	}))
 }
 
 // sameCell tells whether two problems are about one cell: a cell that could
