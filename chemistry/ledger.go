@@ -12,14 +12,14 @@ import (
 
 // Source is one line of the ledger: where figures and sentences come from, who read it, and what the reading is worth.
 type Source struct {
-	ID       string
-	Citation string
-	Where    string // table, page, section or address
-	ReadBy   string
+	ID       string `json:"id"`
+	Citation string `json:"citation"`
+	Where    string `json:"where"` // table, page, section or address
+	ReadBy   string `json:"read_by"`
 	// Standing: independent checks the program's figures and does not stem from the tables it computes from; same is a table that
 	// it computes from, or a copy of one, and no check; read is a passage read; practice is what nobody can look up; recalled was
 	// not opened.
-	Standing string
+	Standing string `json:"standing"`
 }
 
 // Sources returns the ledger, in the order of its table.

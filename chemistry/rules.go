@@ -10,15 +10,15 @@ const Biostatic VolumeFraction = 0.25
 
 // Rule is one line of the rules table: what must not or need not happen in a loop. A rule with the verdict [Go] is a note.
 type Rule struct {
-	ID        string
-	When      string // the condition in words
-	Verdict   Verdict
-	Text      string // for the technician
-	OwnerText string // for the owner; empty when it is none of the owner's business
-	Source    string
-	Grade     Grade
+	ID        string  `json:"id"`
+	When      string  `json:"when"` // the condition in words
+	Verdict   Verdict `json:"verdict"`
+	Text      string  `json:"text"`                 // for the technician
+	OwnerText string  `json:"owner_text,omitempty"` // for the owner; empty when it is none of the owner's business
+	Source    string  `json:"source"`
+	Grade     Grade   `json:"grade"`
 	// Overrulable tells that a technician may set the rule aside by name and reason: it costs a loop and hurts nobody.
-	Overrulable bool
+	Overrulable bool `json:"-"`
 
 	applies func(*facts) bool
 	detail  func(*facts) string // figures of the case, put before Text; may be nil

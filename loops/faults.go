@@ -29,14 +29,17 @@ type Faults struct {
 func (f *Faults) Add(err error) {
 	if err == nil || f.Full(0) {
 		if err != nil {
-			f.more += countOf(err)
+			f.more += len(EachFault(err))
 		}
 		return
 	}
-	if joined, ok := err.(interface{ Unwrap() []error }); ok {
-		for _, e := range joined.Unwrap() {
-			f.Add(e)
-		}
+	for _, e := range EachFault(err) {
+		f.add(e)
+	}
+}
+
+func (f *Faults) add(err error) {
+	if f.Full(1) {
 		return
 	}
 	if invalid, ok := err.(*InvalidError); ok && (len(invalid.Value) > longestValue || len(invalid.Field) > longestValue) {
@@ -53,17 +56,32 @@ func shortened(text string) string {
 	return strings.ToValidUTF8(text[:longestValue], "") + "…"
 }
 
-// countOf is how many faults an error is.
-func countOf(err error) int {
+// EachFault takes apart errors that were joined; none for nil.
+func EachFault(err error) []error {
 	joined, ok := err.(interface{ Unwrap() []error })
-	if !ok {
-		return 1
+	switch {
+	case err == nil:
+		return nil
+	case !ok:
+		return []error{err}
 	}
-	n := 0
+	var all []error
 	for _, e := range joined.Unwrap() {
-		n += countOf(e)
+		all = append(all, EachFault(e)...)
 	}
-	return n
+	return all
+}
+
+// MapFaults turns each of the errors that were joined into another.
+func MapFaults(err error, turn func(error) error) error {
+	all := EachFault(err)
+	for i, e := range all {
+		all[i] = turn(e)
+	}
+	if len(all) == 1 {
+		return all[0]
+	}
+	return errors.Join(all...)
 }
 
 // Full tells that no more faults are told, and counts so many more: their words

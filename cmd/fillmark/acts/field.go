@@ -263,11 +263,10 @@ func (all fields[A]) read(a *A, said Said) error {
 
 // refused tells that one of the joined errors is about the field.
 func refused(err error, name string) bool {
-	if joined, ok := err.(interface{ Unwrap() []error }); ok {
-		return slices.ContainsFunc(joined.Unwrap(), func(e error) bool { return refused(e, name) })
-	}
-	var invalid *loops.InvalidError
-	return errors.As(err, &invalid) && invalid.Field == name
+	return slices.ContainsFunc(loops.EachFault(err), func(e error) bool {
+		var invalid *loops.InvalidError
+		return errors.As(e, &invalid) && invalid.Field == name
+	})
 }
 
 // asked says what belongs into a field.
@@ -326,26 +325,17 @@ func (f Field) truth(text string) string {
 
 // named gives the errors of validation the names of the fields they are about.
 func (all fields[A]) named(err error) error {
-	if err == nil {
-		return nil
-	}
-	if joined, ok := err.(interface{ Unwrap() []error }); ok {
-		var out []error
-		for _, e := range joined.Unwrap() {
-			out = append(out, all.named(e))
+	return loops.MapFaults(err, func(err error) error {
+		var invalid *loops.InvalidError
+		if errors.As(err, &invalid) {
+			for _, f := range all {
+				if f.Is(invalid.Field) {
+					return wrong(f.Name, invalid.Value, invalid.Reason)
+				}
+			}
 		}
-		return errors.Join(out...)
-	}
-	var invalid *loops.InvalidError
-	if !errors.As(err, &invalid) {
 		return err
-	}
-	for _, f := range all {
-		if f.Is(invalid.Field) {
-			return wrong(f.Name, invalid.Value, invalid.Reason)
-		}
-	}
-	return err
+	})
 }
 
 // Is tells whether an error's field is this one, by any of its names.

@@ -146,7 +146,7 @@ func volumePercent() kind[chemistry.VolumeFraction] {
 
 // plain is a number whose unit has no type of its own: watts, hours.
 func plain(word, unit string) kind[float64] {
-	return quantity(word, unit, 1, func(text string) (float64, error) { return parsePlain(text, unit) },
+	return quantity(word, unit, 1, func(text string) (float64, error) { return ParseNumber(text, unit) },
 		func(v float64) string { return strings.TrimSpace(figure(v) + "\u00a0" + unit) })
 }
 
@@ -168,14 +168,15 @@ func parseDose(text string) (float64, error) {
 	case strings.ContainsAny(said, "%–") || strings.Contains(said, "ppm") || strings.Contains(said, "-") && !strings.Contains(said, "e-"):
 		return 0, wrong("", text, "one figure by volume, such as 2ml/l or 0.2vol%: of a range the one that is dosed, and % or ppm may count by mass")
 	}
-	return parsePlain(text, "ml/l")
+	return ParseNumber(text, "ml/l")
 }
 
-// parsePlain reads a number with or without its unit.
-func parsePlain(text, unit string) (float64, error) {
+// ParseNumber reads a number with or without its unit; one that is mistaken
+// without it has it typed.
+func ParseNumber(text, unit string) (float64, error) {
 	text = strings.TrimSpace(strings.ReplaceAll(text, "\u00a0", ""))
 	bare, said := strings.CutSuffix(text, unit)
-	if !said && slices.Contains([]string{"W", "h", "mm"}, unit) {
+	if !said && slices.Contains([]string{"W", "h", "mm", "%"}, unit) {
 		return 0, wrong("", text, "a number with its unit, such as 40"+unit)
 	}
 	bare = strings.TrimSpace(bare)
@@ -235,14 +236,17 @@ func choice[V ~string](word string, allowed []V) kind[V] {
 	return k
 }
 
-// listed writes the words of a fixed vocabulary.
-func listed[V ~string](all []V) string {
-	var words []string
-	for _, v := range all {
-		words = append(words, string(v))
+// Texts are the words of a fixed vocabulary.
+func Texts[V ~string](all []V) []string {
+	words := make([]string, len(all))
+	for i, v := range all {
+		words[i] = string(v)
 	}
-	return strings.Join(words, ", ")
+	return words
 }
+
+// Listed writes them in a line.
+func Listed[V ~string](all []V) string { return strings.Join(Texts(all), ", ") }
 
 // named is a string that has a name as the trade writes it.
 type named interface {

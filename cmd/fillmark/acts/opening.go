@@ -23,8 +23,8 @@ func openingAct() Definition {
 		Long: `An opening ends the life of the charge where its cause lies in the loop. What the
 loop is made of and what was in it are on its own record.
 
-Residues: ` + listed(loops.ResidueKinds()) + `.
-Places: ` + listed(loops.Places()) + `.`,
+Residues: ` + Listed(loops.ResidueKinds()) + `.
+Places: ` + Listed(loops.Places()) + `.`,
 		Examples: []string{`7K3QXW --cause pump --severity film --residue "bright flakes@pump"`},
 	}, fields[Opening]{
 		one(Field{Name: "cause", Label: "cause", Help: "cause of the failure", Needed: true}, choice("CAUSE", loops.Causes()), func(a *Opening) *loops.Cause { return &a.Cause }),

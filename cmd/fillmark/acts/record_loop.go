@@ -151,7 +151,7 @@ func ParseMillimetres(text string) (float64, error) {
 		if !said {
 			continue
 		}
-		if v, err := parsePlain(bare, ""); err == nil {
+		if v, err := ParseNumber(bare, ""); err == nil {
 			return v * u.mm, nil
 		}
 		break

@@ -130,23 +130,17 @@ func keepPhotos(ctx context.Context, c *client, d acts.Definition, said acts.Sai
 
 // asFlags names the fields of a refusal as they are typed.
 func asFlags(err error, fields []acts.Field) error {
-	if joined, ok := err.(interface{ Unwrap() []error }); ok {
-		var all []error
-		for _, e := range joined.Unwrap() {
-			all = append(all, asFlags(e, fields))
+	return loops.MapFaults(err, func(err error) error {
+		var invalid *loops.InvalidError
+		if errors.As(err, &invalid) {
+			for _, f := range fields {
+				if f.Is(invalid.Field) {
+					return chemistry.InField(invalid, "--"+f.Name)
+				}
+			}
 		}
-		return errors.Join(all...)
-	}
-	var invalid *loops.InvalidError
-	if !errors.As(err, &invalid) {
 		return err
-	}
-	for _, f := range fields {
-		if f.Is(invalid.Field) {
-			return chemistry.InField(invalid, "--"+f.Name)
-		}
-	}
-	return err
+	})
 }
 
 // stopped prints a refusal, which is an answer: what speaks against the act and

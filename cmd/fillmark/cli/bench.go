@@ -18,7 +18,7 @@ import (
 func (a *app) benchCommand() *cobra.Command {
 	cmd := &cobra.Command{Use: "bench", Short: "Small sums of wet work: identify, wall, rinse, dose, water, clean, loss, balance, dew", Args: cobra.NoArgs}
 	cmd.AddCommand(a.benchIdentifyCommand(), a.benchWallCommand(), a.benchRinseCommand(), a.benchDoseCommand(),
-		a.benchWaterCommand(), a.benchCleanCommand(), a.benchLossCommand(), a.benchBalanceCommand(), a.benchDewCommand(), a.benchCostCommand())
+		a.benchWaterCommand(), a.benchCleanCommand(), a.benchLossCommand(), a.benchBalanceCommand(), a.benchDewCommand())
 	return cmd
 }
 
@@ -72,7 +72,6 @@ func (a *app) benchWallCommand() *cobra.Command {
 	may(f, &r.SetPoint, chemistry.ParseCelsius, "set-point", "TEMPERATURE", "coldest liquid temperature that is ever set")
 	may(f, &r.EvaporatorMargin, chemistry.ParseCelsiusDelta, "evaporator-margin", "DIFFERENCE", "how much colder the evaporator may get, by its maker")
 	may(f, &r.Margin, chemistry.ParseCelsiusDelta, "margin", "DIFFERENCE", "freeze point below the wall (default 5K)")
-	alias(f, "in-use", "running")
 	return cmd
 }
 
@@ -188,14 +187,14 @@ func (a *app) benchCleanCommand() *cobra.Command {
 		},
 	}
 	f := cmd.Flags()
-	f.Var(&listFlag[chemistry.Agent]{target: &r.Agents, parse: chemistry.ParseAgent, kind: "AGENT"}, "agent", "what to clean with: "+wrapped(chemistry.Agents())+", or a usual name such as vinegar; repeat")
-	f.Var(&listFlag[chemistry.Metal]{target: &r.Metals, parse: chemistry.ParseMetal, kind: "METAL"}, "metal", "a wetted metal: "+wrapped(chemistry.Metals())+"; repeat")
-	f.Var(&listFlag[chemistry.Material]{target: &r.Materials, parse: chemistry.ParseMaterial, kind: "MATERIAL"}, "material", "a wetted seal or plastic: "+wrapped(chemistry.Materials())+"; none for a bare part; repeat")
+	f.Var(&listFlag[chemistry.Agent]{target: &r.Agents, parse: chemistry.ParseAgent, kind: "AGENT"}, "agent", "what to clean with: "+acts.Listed(chemistry.Agents())+", or a usual name such as vinegar; repeat")
+	f.Var(&listFlag[chemistry.Metal]{target: &r.Metals, parse: chemistry.ParseMetal, kind: "METAL"}, "metal", "a wetted metal: "+acts.Listed(chemistry.Metals())+"; repeat")
+	f.Var(&listFlag[chemistry.Material]{target: &r.Materials, parse: chemistry.ParseMaterial, kind: "MATERIAL"}, "material", "a wetted seal or plastic: "+acts.Listed(chemistry.Materials())+"; none for a bare part; repeat")
 	need(f, &r.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "fluid still in the loop")
-	need(f, &r.Inhibitor, chemistry.ParseInhibitor, "inhibitor", "FAMILY", "inhibitor still in the loop: "+wrapped(chemistry.Inhibitors()))
+	need(f, &r.Inhibitor, chemistry.ParseInhibitor, "inhibitor", "FAMILY", "inhibitor still in the loop: "+acts.Listed(chemistry.Inhibitors()))
 	f.BoolVar(&r.Ignition, "ignition", false, "flame, spark or a running machine is near")
 	f.BoolVar(&r.Hot, "hot", false, "the loop or the agent is above 40 °C")
-	need(f, &r.Biocide, chemistry.ParseBiocide, "biocide", "FAMILY", "biocide still in the loop: "+wrapped(chemistry.Biocides()))
+	need(f, &r.Biocide, chemistry.ParseBiocide, "biocide", "FAMILY", "biocide still in the loop: "+acts.Listed(chemistry.Biocides()))
 	needFlags(cmd, "agent")
 	return cmd
 }
@@ -238,7 +237,6 @@ func (a *app) benchLossCommand() *cobra.Command {
 	need(f, &tube.Outer, acts.ParseMillimetres, "outer", "LENGTH", "outer diameter of the tubing, such as 12mm")
 	need(f, &r.Coolant, chemistry.ParseCelsius, "at", "TEMPERATURE", "temperature of the running coolant (default 40C)")
 	need(f, &r.Air, chemistry.ParseCelsius, "room", "TEMPERATURE", "air of the room, round the tube (default 25C)")
-	alias(f, "air", "room")
 	need(f, &r.Humidity, share, "humidity", "PERCENT", "relative humidity of the air (default 50%)")
 	need(f, &r.Duty, share, "duty", "PERCENT", "share of the time it runs (default 100%)")
 	needFlags(cmd, "fluid", "tubing", "tube-length", "bore", "outer")
@@ -249,11 +247,4 @@ func (a *app) benchLossCommand() *cobra.Command {
 func parseMetres(text string) (float64, error) {
 	mm, err := acts.ParseMillimetres(text)
 	return mm / 1000, err
-}
-
-// benchCostCommand is an earlier name of props, which says what it said.
-func (a *app) benchCostCommand() *cobra.Command {
-	cmd := a.propsCommand()
-	cmd.Use, cmd.Hidden = "cost --fluid FLUID (--mass % | --volume %)", true
-	return cmd
 }

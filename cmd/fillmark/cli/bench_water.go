@@ -44,9 +44,9 @@ func (a *app) benchWaterCommand() *cobra.Command {
 	f.StringVar(&use, "use", "", "which limits, by `id`; sources disagree (default: the first for the fluid)")
 	may(f, &w.Hardness, chemistry.ParseHardness, "hardness", "HARDNESS", "total hardness: 100ppm, 5.6dH, 10fH, 7e, 1mmol/l, 5gpg")
 	may(f, &w.PH, number(""), "ph", "NUMBER", "pH at 25 °C")
-	may(f, &w.Conductivity, optionally("µS/cm"), "conductivity", "NUMBER", "µS/cm at 25 °C")
+	may(f, &w.Conductivity, number("µS/cm"), "conductivity", "NUMBER", "µS/cm at 25 °C")
 	for name, target := range map[string]**float64{"chloride": &w.Chloride, "sulfate": &w.Sulfate, "calcium": &w.Calcium, "magnesium": &w.Magnesium, "iron": &w.Iron, "copper": &w.Copper} {
-		may(f, target, optionally("mg/l"), name, "NUMBER", "mg/l")
+		may(f, target, number("mg/l"), name, "NUMBER", "mg/l")
 	}
 	needFlags(cmd, "fluid")
 	return cmd

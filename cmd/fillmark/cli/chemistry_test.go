@@ -78,7 +78,6 @@ func TestNoBlankPrintsAGo(t *testing.T) {
 		"bench water --fluid pg --hardness 5ppm --chloride 3mg/l --sulfate 3mg/l --calcium 1mg/l --magnesium 1mg/l",
 		"bench loss --fluid pg --mass 25% --tubing epdm --tube-length 0.7m --bore 7mm --outer 12mm",
 		"bench balance --fluid pg --filled-mass 35% --mass 37.9%±0.4% --held 1kg --missing 160g",
-		"bench cost --fluid pg --mass 40%",
 	} {
 		words := strings.Fields(full)
 		name := slices.IndexFunc(words, func(w string) bool { return strings.HasPrefix(w, "--") })

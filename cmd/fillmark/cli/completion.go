@@ -14,6 +14,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/workshop"
 )
 
@@ -49,13 +50,8 @@ const offered = "fillmark_offered"
 
 // offer notes what a shell may complete a flag's value to.
 func offer[T ~string](flags *pflag.FlagSet, name string, values []T) {
-	var words []string
-	for _, v := range values {
-		words = append(words, string(v))
-	}
-	if len(words) > 0 {
-		flag := flags.Lookup(name)
-		flag.Annotations = map[string][]string{offered: words}
+	if len(values) > 0 {
+		flags.Lookup(name).Annotations = map[string][]string{offered: acts.Texts(values)}
 	}
 }
 
@@ -92,11 +88,8 @@ func (a *app) offerAll(cmd *cobra.Command) {
 
 // words completes to one of some words.
 func words[T ~string](values []T) cobra.CompletionFunc {
-	return func(*cobra.Command, []string, string) (all []string, _ cobra.ShellCompDirective) {
-		for _, v := range values {
-			all = append(all, string(v))
-		}
-		return all, cobra.ShellCompDirectiveNoFileComp
+	return func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+		return acts.Texts(values), cobra.ShellCompDirectiveNoFileComp
 	}
 }
 

@@ -101,7 +101,7 @@ var answers = map[string]typed{
 	"bench identify":                 {lines: []string{"bench identify --brix 16 --density 940"}},
 	"bench balance":                  {lines: []string{"bench balance --fluid pg --filled-mass 35% --mass 37.9%±0.4% --held 1kg --missing 160g"}},
 	"bench clean":                    {lines: []string{"bench clean --agent vinegar --metal copper"}},
-	"bench wall":                     {lines: []string{"bench wall --in-use 18C --storage -5C"}},
+	"bench wall":                     {lines: []string{"bench wall --running 18C --storage -5C"}},
 	"bench rinse":                    {lines: []string{"bench rinse --left 15ml --holds 90ml --old-liquid 1%"}},
 	"bench dew":                      {lines: []string{"bench dew --room 25C --humidity 50%", "bench dew --room 25C --humidity 50% --tube 12C"}},
 	"bench dose":                     {lines: []string{"bench dose --product inhibitor --per-litre 20g --holds 480ml --after-topup 60ml --spent-below 50%"}},
@@ -146,7 +146,7 @@ var answers = map[string]typed{
 	"outbox show TAG":       {lines: []string{"outbox show {the grey tower}"}},
 	"sweep":                 {lines: []string{"sweep"}, atTimes: []string{"key", "owner", "stage", "subject"}},
 	"intake, owner add, owner edit, machine add, machine edit, loop add, loop edit": {lines: []string{
-		"intake --who Ilse --kind desktop --hurts loud", "owner add --name Lotte", "owner edit 1 --phone 5550100", "machine add --owner 1 --kind desktop --name spare", "machine edit 1 --model X", "loop add --like {the grey tower} --machine 2 --name second", "loop edit {the grey tower} --hottest 55C",
+		"intake --who Ilse --kind desktop --complaint loud", "owner add --name Lotte", "owner edit 1 --phone 5550100", "machine add --owner 1 --kind desktop --name spare", "machine edit 1 --model X", "loop add --like {the grey tower} --machine 2 --name second", "loop edit {the grey tower} --hottest 55C",
 	}, record: true, atTimes: []string{"tag"}},
 	"shelf instrument, shelf check, shelf sample, shelf discard, shelf waste": {lines: []string{
 		"shelf instrument --kind scale --name small", "shelf check 1 --against water --expected 0 --read 0.1", "shelf waste --fluid pg --out 1l --went contractor",

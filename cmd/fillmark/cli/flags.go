@@ -4,13 +4,12 @@
 package cli
 
 import (
-	"fmt"
-	"math"
 	"strings"
 
 	"github.com/spf13/pflag"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/loops"
 )
 
@@ -58,63 +57,28 @@ func may[T any](flags *pflag.FlagSet, target **T, parse func(string) (T, error),
 	flags.Var(&parsedFlag[*T]{target: target, parse: pointer, kind: kind}, name, usage)
 }
 
-// alias keeps an earlier word for a flag working, unseen.
-func alias(flags *pflag.FlagSet, was, is string) {
-	f := *flags.Lookup(is)
-	f.Name, f.Hidden, f.Value = was, true, renamed{f.Value, flags, is}
-	flags.AddFlag(&f)
+// alias lets another word stand for a flag, unseen.
+func alias(flags *pflag.FlagSet, also, is string) {
+	others := flags.GetNormalizeFunc()
+	flags.SetNormalizeFunc(func(f *pflag.FlagSet, name string) pflag.NormalizedName {
+		if name == also {
+			name = is
+		}
+		return others(f, name)
+	})
 }
-
-// renamed is the value of an earlier word: it says the flag that took its place.
-type renamed struct {
-	pflag.Value
-	flags *pflag.FlagSet
-	is    string
-}
-
-func (r renamed) Set(text string) error { return r.flags.Set(r.is, text) }
 
 // none is what is typed for a value that there is not.
 const none = "none"
 
-// number parses a plain number followed by a unit, such as 65W or 7.9.
+// number reads a number with a unit that has no type of its own.
 func number(unit string) func(string) (float64, error) {
-	right := "a number with its unit, such as 40" + unit
-	if unit == "" {
-		right = "a plain number, such as 40"
-	}
-	return func(text string) (float64, error) {
-		trimmed := strings.TrimSpace(text)
-		if unit != "" {
-			if !strings.HasSuffix(trimmed, unit) {
-				return 0, &loops.InvalidError{Field: "value", Value: text, Reason: right}
-			}
-			trimmed = strings.TrimSpace(strings.TrimSuffix(trimmed, unit))
-		}
-		var value float64
-		var rest string
-		if n, _ := fmt.Sscanf(trimmed+" ", "%g%s", &value, &rest); n != 1 || math.IsNaN(value) || math.IsInf(value, 0) {
-			return 0, &loops.InvalidError{Field: "value", Value: text, Reason: right}
-		}
-		return value, nil
-	}
-}
-
-// optionally lets the unit of a number that has only one be typed or left
-// away: 18 and 18mg/l.
-func optionally(unit string) func(string) (float64, error) {
-	return func(text string) (float64, error) {
-		value, err := number("")(strings.TrimSuffix(strings.TrimSpace(text), unit))
-		if err != nil {
-			return 0, &loops.InvalidError{Field: "value", Value: text, Reason: "a number, such as 40 or 40" + unit}
-		}
-		return value, nil
-	}
+	return func(text string) (float64, error) { return acts.ParseNumber(text, unit) }
 }
 
 // share parses a percentage of a whole, 0 to 100 %, and returns it as 0 to 1.
 func share(text string) (float64, error) {
-	percent, err := number("%")(text)
+	percent, err := acts.ParseNumber(text, "%")
 	if err != nil || percent < 0 || percent > 100 {
 		return 0, &loops.InvalidError{Field: "value", Value: text, Reason: "a share from 0% to 100%, such as 50%"}
 	}
@@ -148,24 +112,13 @@ func (f *listFlag[T]) Type() string   { return f.kind }
 // choice parses one of the values of a string type.
 func choice[T ~string](field string, allowed []T) func(string) (T, error) {
 	return func(text string) (T, error) {
-		var names []string
 		for _, a := range allowed {
 			if strings.EqualFold(string(a), strings.TrimSpace(text)) {
 				return a, nil
 			}
-			names = append(names, string(a))
 		}
-		return "", &loops.InvalidError{Field: field, Value: text, Reason: "one of: " + strings.Join(names, ", ")}
+		return "", &loops.InvalidError{Field: field, Value: text, Reason: "one of: " + acts.Listed(allowed)}
 	}
-}
-
-// wrapped lists the values of a fixed vocabulary.
-func wrapped[T ~string](values []T) string {
-	var words []string
-	for _, v := range values {
-		words = append(words, string(v))
-	}
-	return strings.Join(words, ", ")
 }
 
 // orUnknown reads a fluid, or "unknown" for one that nobody knows.

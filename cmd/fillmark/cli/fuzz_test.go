@@ -33,7 +33,7 @@ func FuzzBenchCommands(f *testing.F) {
 		"bench water --fluid pg --hardness 5.6dH --chloride inf --use nowhere",
 		"bench clean --agent bleach --agent acid --metal mithril",
 		"bench loss --fluid pg --mass 25% --tubing EPDM --tube-length 0m --bore 7mm --outer 7mm",
-		"bench cost --fluid pg --mass 40% --at 400C",
+		"props --fluid pg --mass 40% --at 400C",
 		"mix --fluid pg --premix 30% --premix-available 800ml --mass 90% --concentrate 20%",
 		"rules \x00",
 	} {

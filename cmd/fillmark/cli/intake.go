@@ -53,10 +53,9 @@ one of our labels: --tag. A donor unit has no --who.`,
 	f.StringVar(&arrival.Who, "who", "", "name, telephone and mail in one `line`")
 	f.Uint64Var((*uint64)(&arrival.Owner), "owner", 0, "`number` of an owner on record, instead of --who")
 	f.BoolVar(&arrival.New, "somebody-new", false, "not the owner of that name who is on record")
-	pick(f, &arrival.Kind, loops.MachineKinds(), "kind", "KIND", "kind of machine: "+listed(loops.MachineKinds()))
+	pick(f, &arrival.Kind, loops.MachineKinds(), "kind", "KIND", "kind of machine: "+acts.Listed(loops.MachineKinds()))
 	f.StringVar(&arrival.Model, "model", "", "maker and model, as on its plate")
 	f.StringVar(&arrival.Complaint, "complaint", "", "what hurts, in the owner's `words`")
-	alias(f, "hurts", "complaint")
 	need(f, &tag, loops.ParseTag, "tag", "TAG", "tag of a loop that comes in again")
 	photos, _ := acts.OfKind(loops.KindIntake)
 	if d, ok := photos.Field("photo"); ok {
@@ -71,14 +70,6 @@ func intakeFlags() []acts.Field {
 		{Name: "who", Also: []string{"name", "email", "phone"}}, {Name: "kind", Also: []string{"what"}},
 		{Name: "complaint"}, {Name: "model"}, {Name: "owner"}, {Name: "tag"}, {Name: "photo"},
 	}
-}
-
-func listed[T ~string](all []T) string {
-	words := make([]string, len(all))
-	for i, v := range all {
-		words[i] = string(v)
-	}
-	return strings.Join(words, ", ")
 }
 
 func (a *app) arrive(cmd *cobra.Command, arrival workshop.Arrival, said acts.Said) (loop loops.Loop, err error) {

@@ -19,9 +19,7 @@ import (
 
 func (a *app) loopCommand() *cobra.Command {
 	cmd := &cobra.Command{Use: "loop", Short: "Loops: what is in them and what was done to them", Args: cobra.NoArgs}
-	add, show := a.loopAddCommand(), a.loopShowCommand()
-	add.SuggestFor, show.SuggestFor = []string{"copy"}, []string{"history"} // which are gone
-	cmd.AddCommand(add, a.loopEditCommand(), a.loopListCommand(), show, a.loopLogCommand())
+	cmd.AddCommand(a.loopAddCommand(), a.loopEditCommand(), a.loopListCommand(), a.loopShowCommand(), a.loopLogCommand())
 	for _, d := range acts.All() {
 		act := a.actCommand(d)
 		if d.Kind == loops.KindStep {

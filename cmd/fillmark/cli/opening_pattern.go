@@ -14,6 +14,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 	"fillmark/loops/evidence"
@@ -77,7 +78,7 @@ of their age, however long each was watched? For one trait, or for every trait
 that parts them. Whatever comes out is an idea: the same cases suggested it. Put
 it under watch and let later ones decide.
 
-Keys: ` + wrapped(evidence.TraitKeys()),
+Keys: ` + acts.Listed(evidence.TraitKeys()),
 		Example: "  fillmark opening pattern --cause clog --trait metal=aluminium",
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
@@ -134,7 +135,7 @@ func (a *app) openingHowLongCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:     "howlong [--by TRAIT]",
 		Short:   "How long do charges last? Curves with limits and numbers at risk",
-		Long:    "How long do charges last? One answer for workshop and one for factory charges, in\nsealed and in open loops, which are never pooled; in groups by a key, or by having\none trait.\n\nKeys: " + wrapped(evidence.GroupKeys()),
+		Long:    "How long do charges last? One answer for workshop and one for factory charges, in\nsealed and in open loops, which are never pooled; in groups by a key, or by having\none trait.\n\nKeys: " + acts.Listed(evidence.GroupKeys()),
 		Example: "  fillmark opening howlong --by metals\n  fillmark opening howlong --svg factory.svg --origin factory --build sealed",
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {

@@ -22,15 +22,13 @@ import (
 
 func (a *app) outboxCommand() *cobra.Command {
 	cmd := &cobra.Command{Use: "outbox", Short: "Outbox: mail written, waiting, delivered and come back", Args: cobra.NoArgs}
-	show, allow := a.outboxShowCommand(), a.allowCommand()
-	show.SuggestFor, allow.SuggestFor = []string{"letter"}, []string{"suppressed"} // which are gone
 	cmd.AddCommand(
-		a.outboxListCommand(), show,
+		a.outboxListCommand(), a.outboxShowCommand(),
 		a.outboxActCommand(workshop.Retry, "Try again what waits, was refused or has expired"),
 		a.outboxActCommand(workshop.Hold, "Keep a waiting message back"),
 		a.outboxActCommand(workshop.Release, "Let a message go that was held"),
 		a.outboxActCommand(workshop.Drop, "Give a message up"),
-		allow,
+		a.allowCommand(),
 	)
 	return cmd
 }

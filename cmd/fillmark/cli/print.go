@@ -8,7 +8,6 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"text/tabwriter"
 	"unicode/utf8"
 
 	"github.com/spf13/cobra"
@@ -72,17 +71,10 @@ func unbroken(text string) []string {
 	return words
 }
 
-// table prints aligned columns under ruled headers.
+// table prints a list whose figures are never cut.
 func (p *printer) table(header []string, rows int, row func(int) []string) {
-	if rows == 0 {
-		return
-	}
-	w := tabwriter.NewWriter(p.out, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(w, "  "+strings.Join(header, "\t"))
-	for i := range rows {
-		fmt.Fprintln(w, "  "+strings.Join(row(i), "\t"))
-	}
-	_ = w.Flush() // the writer below reports its own errors at the next line
+	whole := printer{out: p.out}
+	whole.list(header, rows, row)
 }
 
 // verdict prints the word over its rule: solid for go, dashed for care,

@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/acts"
 )
 
 // propsAnswer is the JSON contract of props; doc/commands.md lists it.
@@ -79,7 +80,7 @@ func (a *app) propsCommand() *cobra.Command {
 		},
 	}
 	f := cmd.Flags()
-	need(f, &fluid, chemistry.ParseAnyFluid, "fluid", "FLUID", "fluid: eg, pg, water or deionised; or what else turns up: "+wrapped(chemistry.OtherLiquids()))
+	need(f, &fluid, chemistry.ParseAnyFluid, "fluid", "FLUID", "fluid: eg, pg, water or deionised; or what else turns up: "+acts.Listed(chemistry.OtherLiquids()))
 	may(f, &mass, chemistry.ParseMassPercent, "mass", "PERCENT", "glycol mass %")
 	may(f, &volume, chemistry.ParseVolumePercent, "volume", "PERCENT", "glycol volume % before mixing at 20 °C")
 	need(f, &at, chemistry.ParseCelsius, "at", "TEMPERATURE", "temperature (default 20C)")

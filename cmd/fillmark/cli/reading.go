@@ -99,26 +99,6 @@ func parseDays(text string) (int, error) {
 	return days, nil
 }
 
-// ruleAnswer is one line of the rules table.
-type ruleAnswer struct {
-	ID        string            `json:"id"`
-	When      string            `json:"when"`
-	Verdict   chemistry.Verdict `json:"verdict"`
-	Text      string            `json:"text"`
-	OwnerText string            `json:"owner_text,omitempty"`
-	Source    string            `json:"source"`
-	Grade     chemistry.Grade   `json:"grade"`
-}
-
-// sourceAnswer is one line of the ledger of sources.
-type sourceAnswer struct {
-	ID       string `json:"id"`
-	Citation string `json:"citation"`
-	Where    string `json:"where"`
-	ReadBy   string `json:"read_by"`
-	Standing string `json:"standing"`
-}
-
 func (a *app) rulesCommand() *cobra.Command {
 	var source string
 	cmd := &cobra.Command{
@@ -137,10 +117,7 @@ checks the program's figures independently; "all" prints all of it.`,
 			if len(args) == 1 {
 				id = args[0]
 			}
-			answer := items[ruleAnswer]{Items: []ruleAnswer{}}
-			for _, r := range rulesOf(id) {
-				answer.Items = append(answer.Items, ruleAnswer{r.ID, r.When, r.Verdict, r.Text, r.OwnerText, r.Source, r.Grade})
-			}
+			answer := items[chemistry.Rule]{Items: rulesOf(id)}
 			if len(answer.Items) == 0 {
 				return fmt.Errorf("rule %q: %w; fillmark rules lists them all, and fillmark rules --source all the ledger", id, loops.ErrNotFound)
 			}
@@ -174,12 +151,7 @@ func rulesOf(id string) []chemistry.Rule {
 
 // sources prints the ledger, or one line of it.
 func (a *app) sources(id string) error {
-	answer := items[sourceAnswer]{Items: []sourceAnswer{}}
-	for _, s := range chemistry.Sources() {
-		if id == "all" || s.ID == id {
-			answer.Items = append(answer.Items, sourceAnswer(s))
-		}
-	}
+	answer := items[chemistry.Source]{Items: slices.DeleteFunc(chemistry.Sources(), func(s chemistry.Source) bool { return id != "all" && s.ID != id })}
 	return a.print(answer, func(out *printer) {
 		for _, s := range answer.Items {
 			out.line("▐ %s: %s", s.ID, s.Standing)

@@ -29,7 +29,7 @@ read as one line from standard input. With --link a link is printed instead,
 with which the technician sets a password once, within the hour.`,
 		Args: cobra.NoArgs,
 	}
-	cmd.AddCommand(a.technicianAdd(), a.technicianList(), a.technicianPassword(), a.technicianLink(), a.technicianRemove())
+	cmd.AddCommand(a.technicianAdd(), a.technicianList(), a.technicianPassword(), a.technicianRemove())
 	return cmd
 }
 
@@ -99,14 +99,6 @@ first technician, while nobody has a password.`,
 		},
 	}
 	cmd.Flags().BoolVar(&link, "link", false, "print a link that sets the password, once")
-	return cmd
-}
-
-// technicianLink is an earlier name of password --link.
-func (a *app) technicianLink() *cobra.Command {
-	cmd := a.technicianPassword()
-	cmd.Use, cmd.Hidden = "link [NAME]", true
-	_ = cmd.Flags().Set("link", "true") // a flag that it has takes yes
 	return cmd
 }
 

@@ -87,11 +87,7 @@ func wrongValue(invalid *pflag.InvalidValueError) error {
 // that was typed, where the field was said in the flag of another.
 func asTyped(cmd *cobra.Command, err error) error {
 	if several, ok := err.(interface{ Unwrap() []error }); ok && err.Error() == errors.Join(several.Unwrap()...).Error() {
-		var all []error
-		for _, e := range several.Unwrap() {
-			all = append(all, asTyped(cmd, e))
-		}
-		return errors.Join(all...)
+		return loops.MapFaults(err, func(err error) error { return asTyped(cmd, err) })
 	}
 	var invalid *loops.InvalidError
 	if !errors.As(err, &invalid) || err.Error() != invalid.Error() {
@@ -108,13 +104,8 @@ func asTyped(cmd *cobra.Command, err error) error {
 	if elsewhere != nil {
 		return elsewhere
 	}
-	if flag := cmd.Flags().Lookup(invalid.Field); flag != nil {
-		if earlier, ok := flag.Value.(renamed); ok {
-			flag = cmd.Flags().Lookup(earlier.is)
-		}
-		if flag.Changed {
-			return chemistry.InField(invalid, "--"+flag.Name)
-		}
+	if flag := cmd.Flags().Lookup(invalid.Field); flag != nil && flag.Changed {
+		return chemistry.InField(invalid, "--"+flag.Name)
 	}
 	return err
 }

@@ -62,23 +62,15 @@ func (f *openingForm) Tiles(name string) []tile {
 			means[string(c)] = c.Means()
 		}
 	case "residue":
-		values = texts(loops.ResidueKinds())
+		values = acts.Texts(loops.ResidueKinds())
 	case "residue-at":
-		values = texts(loops.Places())
+		values = acts.Texts(loops.Places())
 	}
 	tiles := make([]tile, 0, len(values))
 	for _, v := range values {
 		tiles = append(tiles, tile{v, means[v], f.Chose(name, v)})
 	}
 	return tiles
-}
-
-func texts[T ~string](all []T) []string {
-	out := make([]string, 0, len(all))
-	for _, v := range all {
-		out = append(out, string(v))
-	}
-	return out
 }
 
 // readOpeningForm reads the form part by part; a photo is taken in as it

@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"strings"
 
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/loops"
 )
 
@@ -52,10 +53,7 @@ func everyWords(i loops.Interval) string {
 
 // intervalFor says which loops an interval is for.
 func intervalFor(i loops.Interval) string {
-	var parts []string
-	for _, m := range i.Machines {
-		parts = append(parts, string(m))
-	}
+	parts := acts.Texts(i.Machines)
 	var fluids []string
 	for _, f := range i.Fluids {
 		fluids = append(fluids, f.Name())

@@ -12,6 +12,7 @@ import (
 	"strconv"
 	"strings"
 
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/loops"
 )
 
@@ -76,11 +77,7 @@ func oneOf[T ~string](allowed []T) func(string) (T, error) {
 		if i := slices.Index(allowed, T(text)); i >= 0 {
 			return allowed[i], nil
 		}
-		var names []string
-		for _, a := range allowed {
-			names = append(names, string(a))
-		}
-		return "", &loops.InvalidError{Value: text, Reason: "one of: " + strings.Join(names, ", ")}
+		return "", &loops.InvalidError{Value: text, Reason: "one of: " + acts.Listed(allowed)}
 	}
 }
 
