@@ -20,11 +20,12 @@ import (
 func mayImport() map[string][]string {
 	workshop := []string{"chemistry", "cmd/fillmark/acts", "cmd/fillmark/alarm", "loops", "loops/evidence", "loops/findings", "loops/inspection", "loops/inspection/triage", "loops/photos", "loops/sheet", "notify", "notify/links", "notify/words", "schedule"}
 	web := slices.Concat(workshop, []string{"cmd/fillmark/authority", "cmd/fillmark/doctor", "cmd/fillmark/workshop", "cmd/fillmark/signin", "drawing"})
-	daemon := slices.Concat(web, []string{"cmd/fillmark/backups", "cmd/fillmark/web", "loops/store", "notify/login", "notify/mailbox"})
+	daemon := slices.Concat(web, []string{"disk", "cmd/fillmark/backups", "cmd/fillmark/web", "loops/store", "notify/login", "notify/mailbox"})
 	return map[string][]string{
 		"":                 nil, // these tests
 		"chemistry":        {"chemistry/tables"},
 		"chemistry/tables": nil,
+		"disk":             nil,                                      // files that are whole and last, for whoever keeps one
 		"loops":            {"chemistry", "loops/inspection"},        // one judgement of a proof
 		"loops/evidence":   {"chemistry", "loops", "loops/findings"}, // histories to lives
 		"loops/findings":   nil,
@@ -32,15 +33,15 @@ func mayImport() map[string][]string {
 		// From symptom to cause stands beside what readings say and uses its
 		// quantities; nothing of inspection needs it.
 		"loops/inspection/triage": {"chemistry", "loops/inspection"},
-		"loops/photos":            nil,
+		"loops/photos":            {"disk"},
 		"loops/sheet":             {"loops"},
 		"loops/store":             {"chemistry", "loops", "loops/store/bolt", "loops/store/engine", "loops/store/postgres"},
-		"loops/store/bolt":        {"loops", "loops/store/engine"},
+		"loops/store/bolt":        {"disk", "loops", "loops/store/engine"},
 		"loops/store/postgres":    {"loops", "loops/store/engine"},
 		"loops/store/engine":      nil, // what any keeper of bytes can do
 		"schedule":                {"chemistry", "loops", "loops/findings", "loops/inspection", "loops/inspection/triage"},
-		"notify":                  {"chemistry", "loops", "notify/links", "notify/login", "notify/words", "schedule"},
-		"notify/login":            {"loops"}, // of the relay and of the mailbox
+		"notify":                  {"chemistry", "disk", "loops", "notify/links", "notify/login", "notify/words", "schedule"},
+		"notify/login":            {"disk", "loops"}, // of the relay and of the mailbox
 		"notify/mailbox":          {"loops", "notify", "notify/login"},
 		"notify/links":            {"loops"},
 		"notify/words":            {"loops"}, // what owners read, in their language
@@ -49,10 +50,10 @@ func mayImport() map[string][]string {
 		"cmd/fillmark/acts":  {"chemistry", "loops", "loops/inspection", "schedule"}, // pure: every adapter reads it
 		"cmd/fillmark/alarm": {"loops"},                                              // who is told, and how: needs no register of its own
 		// What backups are called, which stay and how one is encrypted: of a register it knows the file alone.
-		"cmd/fillmark/backups": {"loops", "loops/store"},
+		"cmd/fillmark/backups": {"disk", "loops"},
 		// The doctor judges facts and looks at nothing, so that page, command and /readyz say the same.
 		"cmd/fillmark/doctor":    {"loops", "notify"},
-		"cmd/fillmark/authority": nil, // keys and certificates, and nothing of cooling
+		"cmd/fillmark/authority": {"disk"}, // keys and certificates, and nothing of cooling
 		"cmd/fillmark/signin":    {"loops"},
 		"cmd/fillmark/workshop":  workshop,
 		"cmd/fillmark/web":       web,

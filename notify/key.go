@@ -4,6 +4,7 @@
 package notify
 
 import (
+	"bytes"
 	"crypto"
 	"crypto/ed25519"
 	"crypto/rand"
@@ -18,6 +19,8 @@ import (
 	"strings"
 
 	"golang.org/x/net/idna"
+
+	"fillmark/disk"
 )
 
 // keyBits is the size of new keys: RFC 8301 3.2 demands 1024 and advises 2048,
@@ -38,13 +41,8 @@ func WriteKey(path string, key crypto.Signer) error {
 	if err != nil {
 		return fmt.Errorf("dkim key: %w", err)
 	}
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
-	if err != nil {
+	if err := disk.WriteNew(path, bytes.NewReader(pem.EncodeToMemory(&pem.Block{Type: pemType, Bytes: der}))); err != nil {
 		return fmt.Errorf("dkim key: %w", err)
-	}
-	err = pem.Encode(f, &pem.Block{Type: pemType, Bytes: der})
-	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
-		return fmt.Errorf("dkim key: %w", errors.Join(err, os.Remove(path)))
 	}
 	return nil
 }

@@ -11,6 +11,8 @@ import (
 	"path/filepath"
 	"strings"
 	"time"
+
+	"fillmark/disk"
 )
 
 // Folder is where photos are kept, a file and its small copy each. It is made
@@ -35,7 +37,7 @@ func (f Folder) Keep(p Photo) (already bool, err error) {
 	}
 	if f.Has(p.Hash) {
 		// Written again, it counts as kept now, see [Folder.List].
-		if err := writeWhole(f.path(p.Hash, Small), p.Small); err != nil {
+		if err := disk.Replace(f.path(p.Hash, Small), p.Small); err != nil {
 			return false, fmt.Errorf("photos: %w", err)
 		}
 		return true, nil
@@ -47,28 +49,11 @@ func (f Folder) Keep(p Photo) (already bool, err error) {
 		size    Size
 		content []byte
 	}{{Small, p.Small}, {Full, p.JPEG}} {
-		if err := writeWhole(f.path(p.Hash, file.size), file.content); err != nil {
+		if err := disk.Replace(f.path(p.Hash, file.size), file.content); err != nil {
 			return false, fmt.Errorf("photos: %w", err)
 		}
 	}
 	return false, nil
-}
-
-// writeWhole writes a file, mode 0600, under another name and lets it take its
-// own once it is on the disk.
-func writeWhole(path string, content []byte) error {
-	temp, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+"*")
-	if err != nil {
-		return err
-	}
-	_, err = temp.Write(content)
-	if err = errors.Join(err, temp.Sync(), temp.Close()); err == nil {
-		err = os.Rename(temp.Name(), path)
-	}
-	if err != nil {
-		return errors.Join(err, os.Remove(temp.Name()))
-	}
-	return nil
 }
 
 // Has tells that the photo is there, whole, with its small copy.
@@ -128,7 +113,7 @@ func (f Folder) List() ([]Kept, error) {
 }
 
 // hashOf reads the hash from the name of a file in the folder; empty where it
-// is no photo's. Whole is false for one that was being written: [writeWhole]
+// is no photo's. Whole is false for one that was being written: [disk.Replace]
 // puts a dot before the name and a number behind it until then.
 func hashOf(name string) (hash string, whole bool) {
 	name, hidden := strings.CutPrefix(name, ".")

@@ -23,7 +23,6 @@ import (
 	"errors"
 	"sync/atomic"
 
-	"fillmark/loops/store/bolt"
 	"fillmark/loops/store/engine"
 )
 
@@ -69,6 +68,3 @@ func (s *Store) InPlace() error {
 	}
 	return nil // no file, and none that could go
 }
-
-// SyncFolder makes names in a folder last through a loss of power.
-func SyncFolder(path string) error { return bolt.SyncFolder(path) }

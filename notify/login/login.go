@@ -13,7 +13,6 @@ import (
 	"net/http"
 	"net/url"
 	"os"
-	"path/filepath"
 	"strings"
 	"sync"
 	"time"
@@ -21,6 +20,7 @@ import (
 	"github.com/emersion/go-sasl"
 	"golang.org/x/oauth2"
 
+	"fillmark/disk"
 	"fillmark/loops"
 )
 
@@ -98,7 +98,7 @@ func (t *Tokens) Token(ctx context.Context) (string, error) {
 		return "", fmt.Errorf("token server: %w", plain(err))
 	}
 	if is.RefreshToken != "" && is.RefreshToken != refresh {
-		if err := replace(t.o.RefreshFile, is.RefreshToken+"\n"); err != nil {
+		if err := disk.Replace(t.o.RefreshFile, []byte(is.RefreshToken+"\n")); err != nil {
 			return "", fmt.Errorf("refresh token: %w", err)
 		}
 	}
@@ -139,25 +139,6 @@ func plain(err error) error {
 		return &RefusedError{refused.Response.StatusCode, code}
 	}
 	return err
-}
-
-// replace writes a secret beside the file and then renames it, so that a kill
-// leaves the old one or the new.
-func replace(path, content string) (err error) {
-	f, err := os.CreateTemp(filepath.Dir(path), ".refresh-*") // mode 0600
-	if err != nil {
-		return err
-	}
-	defer func() {
-		if err != nil {
-			err = errors.Join(err, os.Remove(f.Name()))
-		}
-	}()
-	_, err = f.WriteString(content)
-	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), path)
 }
 
 // Client is the side of SASL that shows the token to a host that offers the

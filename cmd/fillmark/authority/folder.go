@@ -13,10 +13,11 @@ import (
 	"net"
 	"os"
 	"path/filepath"
-	"runtime"
 	"slices"
 	"strings"
 	"time"
+
+	"fillmark/disk"
 )
 
 // file holds key and certificate together, so that a crash leaves both or none.
@@ -114,29 +115,8 @@ func (a *Authority) write(folder string) error {
 		pem.EncodeToMemory(&pem.Block{Type: keyBlock, Bytes: key}),
 		pem.EncodeToMemory(&pem.Block{Type: certificateBlock, Bytes: a.certificate.Raw}),
 	)
-	part, err := os.CreateTemp(folder, file+".part-") // mode 0600
-	if err != nil {
+	if err := disk.Replace(Path(folder), content); err != nil {
 		return err
 	}
-	defer os.Remove(part.Name()) // gone by then if all went well
-	_, err = part.Write(content)
-	if err = errors.Join(err, part.Sync(), part.Close()); err != nil {
-		return err
-	}
-	if err := os.Rename(part.Name(), Path(folder)); err != nil {
-		return err
-	}
-	return syncFolder(folder)
-}
-
-// syncFolder sees to it that the name lasts too.
-func syncFolder(folder string) error {
-	if runtime.GOOS == "windows" {
-		return nil // it has no such call for folders
-	}
-	dir, err := os.Open(folder)
-	if err != nil {
-		return err
-	}
-	return errors.Join(dir.Sync(), dir.Close())
+	return disk.SyncFolder(folder)
 }

@@ -22,7 +22,7 @@ import (
 	"strings"
 	"time"
 
-	"fillmark/loops/store"
+	"fillmark/disk"
 )
 
 // The names in a backup.
@@ -111,7 +111,7 @@ func (f Folder) Finish(part string, m Made) error {
 	if err := os.Rename(part, m.Path); err != nil {
 		return err
 	}
-	return store.SyncFolder(string(f))
+	return disk.SyncFolder(string(f))
 }
 
 // Put copies a backup into the folder, which has to be there, reads the copy back,
@@ -121,7 +121,7 @@ func (f Folder) Put(from Made) (Made, error) {
 	part := to.Path + Unfinished
 	_, err := os.Stat(string(f))
 	if err == nil {
-		err = CopyAll(from.Path, part)
+		err = disk.CopyAll(from.Path, part)
 	}
 	if err == nil {
 		err = same(from.Path, part)
@@ -159,7 +159,7 @@ func (f Folder) Rotate(keep Keep, now time.Time, zone *time.Location) (gone []Ma
 			if err := os.Rename(m.Path, leaving); err != nil {
 				return gone, err
 			}
-			if err := errors.Join(store.SyncFolder(string(f)), os.RemoveAll(leaving)); err != nil {
+			if err := errors.Join(disk.SyncFolder(string(f)), os.RemoveAll(leaving)); err != nil {
 				return gone, err
 			}
 			gone = append(gone, m)
@@ -168,47 +168,9 @@ func (f Folder) Rotate(keep Keep, now time.Time, zone *time.Location) (gone []Ma
 	return gone, nil
 }
 
-// CopyAll copies a file, or a folder with the files in it and below, to where
-// nothing is, for its owner's eyes only, and waits until it is on the disk.
-func CopyAll(from, to string) error {
-	return walk(from, func(below string) error { return CopyFile(filepath.Join(from, below), filepath.Join(to, below)) })
-}
-
-// walk visits every plain file at and below a path, by its path from there.
-func walk(path string, visit func(below string) error) error {
-	return filepath.WalkDir(path, func(file string, d fs.DirEntry, err error) error {
-		if err != nil || !d.Type().IsRegular() {
-			return err
-		}
-		below, err := filepath.Rel(path, file)
-		if err != nil {
-			return err
-		}
-		return visit(below)
-	})
-}
-
-// CopyFile copies a file to where none is, for its owner's eyes only, and waits
-// until it is on the disk.
-func CopyFile(from, to string) error {
-	if err := os.MkdirAll(filepath.Dir(to), 0o700); err != nil {
-		return err
-	}
-	in, err := os.Open(from)
-	if err != nil {
-		return err
-	}
-	out, err := os.OpenFile(to, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
-	if err != nil {
-		return errors.Join(err, in.Close())
-	}
-	_, err = io.Copy(out, in)
-	return errors.Join(err, out.Sync(), out.Close(), in.Close())
-}
-
 // same reads both and refuses a copy that differs.
 func same(from, copied string) error {
-	return walk(from, func(below string) error {
+	return disk.Walk(from, func(below string) error {
 		want, err := sumOf(filepath.Join(from, below))
 		if err != nil {
 			return err

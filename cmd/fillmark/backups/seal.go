@@ -16,6 +16,8 @@ import (
 	"strings"
 
 	"filippo.io/age"
+
+	"fillmark/disk"
 )
 
 // Recipient reads whom backups are encrypted to, such as age1….
@@ -39,12 +41,8 @@ func NewIdentity(file string) (recipient string, err error) {
 		return "", err
 	}
 	recipient = identity.Recipient().String()
-	out, err := os.OpenFile(file, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
-	if err != nil {
-		return "", err
-	}
-	_, err = fmt.Fprintf(out, "# opens the backups of Fillmark that are encrypted to\n# %s\n%s\n", recipient, identity)
-	return recipient, errors.Join(err, out.Sync(), out.Close())
+	content := fmt.Sprintf("# opens the backups of Fillmark that are encrypted to\n# %s\n%s\n", recipient, identity)
+	return recipient, disk.WriteNew(file, strings.NewReader(content))
 }
 
 // Seal writes a backup's folder as one file, a tar that only the recipient's
@@ -88,7 +86,7 @@ func seal(folder string, out io.Writer, to age.Recipient) error {
 		return err
 	}
 	archive := tar.NewWriter(secret)
-	err = walk(folder, func(below string) error { return pack(archive, filepath.Join(folder, below), filepath.ToSlash(below)) })
+	err = disk.Walk(folder, func(below string) error { return pack(archive, filepath.Join(folder, below), filepath.ToSlash(below)) })
 	return errors.Join(err, archive.Close(), secret.Close())
 }
 
@@ -141,21 +139,9 @@ func Unseal(file, folder, identityFile string) (err error) {
 		if head.Typeflag != tar.TypeReg || !allowed.MatchString(head.Name) || strings.HasSuffix(head.Name, "/..") {
 			return fmt.Errorf("%s holds %q, which is no part of a backup", file, head.Name)
 		}
-		if err := unpack(archive, filepath.Join(folder, filepath.FromSlash(head.Name))); err != nil {
+		path := filepath.Join(folder, filepath.FromSlash(head.Name))
+		if err := errors.Join(os.MkdirAll(filepath.Dir(path), 0o700), disk.WriteNew(path, archive)); err != nil {
 			return fmt.Errorf("%s: %w", head.Name, err)
 		}
 	}
-}
-
-// unpack writes one file where none is.
-func unpack(from io.Reader, path string) error {
-	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
-		return err
-	}
-	out, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
-	if err != nil {
-		return err
-	}
-	_, err = io.Copy(out, from)
-	return errors.Join(err, out.Sync(), out.Close())
 }

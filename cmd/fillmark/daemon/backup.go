@@ -17,6 +17,7 @@ import (
 
 	"fillmark/cmd/fillmark/backups"
 	"fillmark/cmd/fillmark/web"
+	"fillmark/disk"
 	"fillmark/loops"
 	"fillmark/loops/store"
 )
@@ -89,7 +90,7 @@ func (k keeper) Backup(ctx context.Context, to string) (err error) {
 	if err := os.Rename(part, to); err != nil {
 		return fmt.Errorf("backup: %w", err)
 	}
-	return store.SyncFolder(filepath.Dir(to))
+	return disk.SyncFolder(filepath.Dir(to))
 }
 
 // fill copies all that a backup holds into a folder, and writes the export of the
@@ -106,7 +107,7 @@ func (k keeper) fill(ctx context.Context, folder string, exported io.Writer) err
 		}
 	}
 	if key := k.config.Mail.DKIMKeyFile; key != "" && filepath.Dir(key) != filepath.Join(beside, backups.Keys) {
-		if err := backups.CopyFile(key, filepath.Join(folder, backups.Keys, k.config.Mail.DKIMSelector+".pem")); err != nil {
+		if err := disk.Copy(key, filepath.Join(folder, backups.Keys, k.config.Mail.DKIMSelector+".pem")); err != nil {
 			return fmt.Errorf("backup of the DKIM key: %w", err)
 		}
 	}
@@ -187,20 +188,8 @@ func restore(ctx context.Context, c Config, from string) error {
 
 // copyFolder copies the files of a folder; one that is not there has none.
 func copyFolder(from, to string) error {
-	entries, err := os.ReadDir(from)
-	if errors.Is(err, fs.ErrNotExist) {
+	if _, err := os.Stat(from); errors.Is(err, fs.ErrNotExist) {
 		return nil
 	}
-	if err != nil {
-		return err
-	}
-	for _, e := range entries {
-		if !e.Type().IsRegular() {
-			continue
-		}
-		if err := backups.CopyFile(filepath.Join(from, e.Name()), filepath.Join(to, e.Name())); err != nil {
-			return err
-		}
-	}
-	return nil
+	return disk.CopyAll(from, to)
 }

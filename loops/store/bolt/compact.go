@@ -11,6 +11,7 @@ import (
 
 	"go.etcd.io/bbolt"
 
+	"fillmark/disk"
 	"fillmark/loops/store/engine"
 )
 
@@ -47,7 +48,7 @@ func (f *File) compact(check func(engine.Engine) error, swap func(fresh *File) e
 	if err != nil {
 		return 0, 0, named(err)
 	}
-	if err := errors.Join(swap(fresh), SyncFolder(filepath.Dir(f.path))); err != nil {
+	if err := errors.Join(swap(fresh), disk.SyncFolder(filepath.Dir(f.path))); err != nil {
 		return 0, 0, named(err)
 	}
 	after, err = fileSize(f.path)

@@ -8,12 +8,12 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"runtime"
 	"strings"
 	"syscall"
 
 	berrors "go.etcd.io/bbolt/errors"
 
+	"fillmark/disk"
 	"fillmark/loops"
 	"fillmark/loops/store/engine"
 )
@@ -37,7 +37,7 @@ func writeNew(path string, fill func(temp *os.File) error) (err error) {
 	if err := os.Link(temp.Name(), path); err != nil {
 		return err
 	}
-	return SyncFolder(filepath.Dir(path))
+	return disk.SyncFolder(filepath.Dir(path))
 }
 
 // The endings of files that are being written beside the one of the name.
@@ -78,18 +78,6 @@ func named(err error) error {
 		return fmt.Errorf("%w (%w)", loops.ErrFull, err)
 	}
 	return err
-}
-
-// SyncFolder makes names in a folder last through a loss of power.
-func SyncFolder(path string) error {
-	if runtime.GOOS == "windows" {
-		return nil // it has no such call for folders
-	}
-	folder, err := os.Open(path)
-	if err != nil {
-		return err
-	}
-	return errors.Join(folder.Sync(), folder.Close())
 }
 
 // Copy writes what one read transaction sees to a new file, whole and on the

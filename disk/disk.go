@@ -1,0 +1,92 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+// Package disk writes files that only their owner reads, so that they are whole
+// and outlast a loss of power: what has returned is on the disk. Errors are those
+// of package os; a file that is there already gives one that matches
+// fs.ErrExist. All of it is safe for concurrent use on different files.
+package disk
+
+import (
+	"errors"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"runtime"
+)
+
+// WriteNew writes a file where none is, in a folder that is there. One that could
+// not be written whole is removed again.
+func WriteNew(path string, content io.Reader) error {
+	out, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return err
+	}
+	_, err = io.Copy(out, content)
+	if err = errors.Join(err, out.Sync(), out.Close()); err != nil {
+		return errors.Join(err, os.Remove(path))
+	}
+	return nil
+}
+
+// Replace writes a file under another name, which begins with a dot, and lets it
+// take its own: a kill leaves the old one or the new.
+func Replace(path string, content []byte) error {
+	temp, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+"*")
+	if err != nil {
+		return err
+	}
+	_, err = temp.Write(content)
+	if err = errors.Join(err, temp.Sync(), temp.Close()); err == nil {
+		err = os.Rename(temp.Name(), path)
+	}
+	if err != nil {
+		return errors.Join(err, os.Remove(temp.Name()))
+	}
+	return nil
+}
+
+// Copy copies a file to where none is, and makes the folder for it.
+func Copy(from, to string) error {
+	in, err := os.Open(from)
+	if err != nil {
+		return err
+	}
+	if err = os.MkdirAll(filepath.Dir(to), 0o700); err == nil {
+		err = WriteNew(to, in)
+	}
+	return errors.Join(err, in.Close())
+}
+
+// CopyAll copies a file, or a folder with the files in it and below.
+func CopyAll(from, to string) error {
+	return Walk(from, func(below string) error { return Copy(filepath.Join(from, below), filepath.Join(to, below)) })
+}
+
+// Walk visits a file, or the files in a folder and below, by their paths from
+// there.
+func Walk(path string, visit func(below string) error) error {
+	return filepath.WalkDir(path, func(file string, d fs.DirEntry, err error) error {
+		if err != nil || !d.Type().IsRegular() {
+			return err
+		}
+		below, err := filepath.Rel(path, file)
+		if err != nil {
+			return err
+		}
+		return visit(below)
+	})
+}
+
+// SyncFolder makes names in a folder last.
+func SyncFolder(path string) error {
+	if runtime.GOOS == "windows" {
+		return nil // it has no such call for folders
+	}
+	folder, err := os.Open(path)
+	if err != nil {
+		return err
+	}
+	return errors.Join(folder.Sync(), folder.Close())
+}

@@ -1,0 +1,75 @@
+// Copyright 2026 The Fillmark Authors
+// SPDX-License-Identifier: Apache-2.0
+
+package disk_test
+
+import (
+	"errors"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"testing/iotest"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"fillmark/disk"
+)
+
+func TestWriteNewNeverReplaces(t *testing.T) {
+	t.Parallel()
+	path := filepath.Join(t.TempDir(), "key")
+	require.NoError(t, disk.WriteNew(path, strings.NewReader("first")))
+	require.ErrorIs(t, disk.WriteNew(path, strings.NewReader("second")), fs.ErrExist)
+	content, err := os.ReadFile(path)
+	require.NoError(t, err)
+	assert.Equal(t, "first", string(content))
+	info, err := os.Stat(path)
+	require.NoError(t, err)
+	assert.Equal(t, fs.FileMode(0o600), info.Mode().Perm())
+	assert.Error(t, disk.WriteNew(filepath.Join(path+" elsewhere", "key"), strings.NewReader("x")), "no folder is made")
+}
+
+func TestWriteNewLeavesNoHalf(t *testing.T) {
+	t.Parallel()
+	path := filepath.Join(t.TempDir(), "key")
+	broken := io.MultiReader(strings.NewReader("half"), iotest.ErrReader(errors.New("unplugged")))
+	require.ErrorContains(t, disk.WriteNew(path, broken), "unplugged")
+	assert.NoFileExists(t, path)
+}
+
+func TestReplaceLeavesTheFileAlone(t *testing.T) {
+	t.Parallel()
+	folder := t.TempDir()
+	path := filepath.Join(folder, "token")
+	require.NoError(t, disk.Replace(path, []byte("old")))
+	require.NoError(t, disk.Replace(path, []byte("new")))
+	content, err := os.ReadFile(path)
+	require.NoError(t, err)
+	assert.Equal(t, "new", string(content))
+	require.NoError(t, os.Mkdir(filepath.Join(folder, "taken"), 0o700))
+	require.Error(t, disk.Replace(filepath.Join(folder, "taken"), []byte("x")))
+	left, err := os.ReadDir(folder)
+	require.NoError(t, err)
+	assert.Len(t, left, 2, "what could not take the name is removed")
+}
+
+func TestCopyAllCopiesWhatLiesBelow(t *testing.T) {
+	t.Parallel()
+	from, to := t.TempDir(), filepath.Join(t.TempDir(), "copy")
+	require.NoError(t, os.MkdirAll(filepath.Join(from, "a", "b"), 0o700))
+	require.NoError(t, os.WriteFile(filepath.Join(from, "a", "b", "c"), []byte("deep"), 0o600))
+	require.NoError(t, os.WriteFile(filepath.Join(from, "d"), []byte("flat"), 0o600))
+	require.NoError(t, disk.CopyAll(from, to))
+	for name, want := range map[string]string{filepath.Join("a", "b", "c"): "deep", "d": "flat"} {
+		content, err := os.ReadFile(filepath.Join(to, name))
+		require.NoError(t, err)
+		assert.Equal(t, want, string(content))
+	}
+	require.ErrorIs(t, disk.CopyAll(from, to), fs.ErrExist)
+	require.NoError(t, disk.SyncFolder(to))
+	assert.ErrorIs(t, disk.SyncFolder(filepath.Join(to, "nowhere")), fs.ErrNotExist)
+}
