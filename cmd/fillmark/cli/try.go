@@ -5,7 +5,6 @@ package cli
 
 import (
 	"context"
-	"crypto/rand"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -133,9 +132,7 @@ func (a *app) tryAndServe(ctx context.Context, listen string, asked bool) (err e
 	if err != nil {
 		return err
 	}
-	if c.StartSecret, err = signin.NewSecret(rand.Reader); err != nil {
-		return errors.Join(err, pages.Close())
-	}
+	c.StartSecret = signin.NewSecret()
 	c.Listen, c.BaseURL, c.ReadHere = pages.Addr().String(), "", true // so that the links in the demo's mail open
 	c = c.On(pages)
 	dir, err := os.MkdirTemp("", "fillmark-try-")

@@ -7,11 +7,11 @@
 package daemon
 
 import (
+	"bytes"
 	"context"
 	"crypto/rand"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"log/slog"
 	"net/http"
@@ -29,6 +29,7 @@ import (
 	"fillmark/cmd/fillmark/signin"
 	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
+	"fillmark/disk"
 	"fillmark/loops"
 	"fillmark/loops/photos"
 	"fillmark/loops/store"
@@ -169,9 +170,7 @@ func open(c Config, now func() time.Time, log *slog.Logger, options store.Option
 	if c.Mail.BounceMaildir != "" {
 		h.bounces = &notify.BounceFolder{Dir: c.Mail.BounceMaildir}
 	}
-	if h.Gate, err = signin.New(h.Store, rand.Reader, signin.Cost{}); err != nil {
-		return nil, err
-	}
+	h.Gate = signin.New(h.Store, signin.Cost{})
 	proxy, err := c.proxy()
 	if err != nil {
 		return nil, err
@@ -218,9 +217,7 @@ func openSecrets(path string, readOnly bool) ([]byte, error) {
 	secrets, err := os.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		secrets = make([]byte, 32)
-		if _, err := io.ReadFull(rand.Reader, secrets); err != nil {
-			return nil, fmt.Errorf("link key: %w", err)
-		}
+		_, _ = rand.Read(secrets) // never an error since Go 1.24
 		if readOnly {
 			return secrets, nil
 		}
@@ -240,12 +237,7 @@ func writeSecret(path string, content []byte) error {
 	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
 		return err
 	}
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
-	if err != nil {
-		return err
-	}
-	_, err = f.Write(content)
-	return errors.Join(err, f.Sync(), f.Close())
+	return disk.WriteNew(path, bytes.NewReader(content))
 }
 
 // templates are the workshop's own; nil stands for the built-in ones.

@@ -4,10 +4,10 @@
 package signin
 
 import (
+	"crypto/rand"
 	"crypto/subtle"
 	"encoding/base64"
 	"fmt"
-	"io"
 	"strings"
 	"unicode/utf8"
 
@@ -55,42 +55,33 @@ const (
 
 // hasher turns passwords into hashes and compares them.
 type hasher struct {
-	random io.Reader
 	cost   Cost
 	turns  chan struct{}
 	known  chan struct{} // the turn of known browsers
 	nobody string        // the hash that an unknown name is compared with
 }
 
-func newHasher(random io.Reader, cost Cost) (hasher, error) {
+func newHasher(cost Cost) hasher {
 	if cost == (Cost{}) {
 		cost = Cost{Passes: 3, MemoryKB: 64 * 1024, Lanes: 4}
 	}
-	h := hasher{random: random, cost: cost, turns: make(chan struct{}, atOnce), known: make(chan struct{}, 1)}
-	salt, err := h.salt()
-	if err != nil {
-		return h, err
+	return hasher{
+		cost: cost, turns: make(chan struct{}, atOnce), known: make(chan struct{}, 1),
+		nobody: encodeHash(cost, randomBytes(saltBytes), make([]byte, hashBytes)), // nothing is known that leads to all zeros
 	}
-	// No password has this hash: nothing is known that leads to all zeros.
-	h.nobody = encodeHash(cost, salt, make([]byte, hashBytes))
-	return h, nil
 }
 
-func (h hasher) salt() ([]byte, error) {
-	salt := make([]byte, saltBytes)
-	if _, err := io.ReadFull(h.random, salt); err != nil {
-		return nil, fmt.Errorf("random bytes: %w", err)
-	}
-	return salt, nil
+// randomBytes are from the system, which never fails to give them.
+func randomBytes(n int) []byte {
+	b := make([]byte, n)
+	_, _ = rand.Read(b) // never an error since Go 1.24
+	return b
 }
 
 // hash returns the text form of a password's hash.
-func (h hasher) hash(password string) (string, error) {
-	salt, err := h.salt()
-	if err != nil {
-		return "", err
-	}
-	return encodeHash(h.cost, salt, derive(h.known, h.cost, salt, password, hashBytes)), nil
+func (h hasher) hash(password string) string {
+	salt := randomBytes(saltBytes)
+	return encodeHash(h.cost, salt, derive(h.known, h.cost, salt, password, hashBytes))
 }
 
 // derive waits for its turn, then computes.

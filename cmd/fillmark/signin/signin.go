@@ -15,8 +15,6 @@ import (
 	"encoding/base64"
 	"encoding/hex"
 	"errors"
-	"fmt"
-	"io"
 	"iter"
 	"time"
 
@@ -57,19 +55,12 @@ type register interface {
 // Gate knows who may come in.
 type Gate struct {
 	register register
-	random   io.Reader
 	hasher   hasher
 }
 
-// New returns a gate on the register. Random is the source of secrets. The
-// zero cost is that of RFC 9106; less is for tests.
-func New(r register, random io.Reader, cost Cost) (*Gate, error) {
-	h, err := newHasher(random, cost)
-	if err != nil {
-		return nil, err
-	}
-	return &Gate{register: r, random: random, hasher: h}, nil
-}
+// New returns a gate on the register. The zero cost is that of RFC 9106; less is
+// for tests.
+func New(r register, cost Cost) *Gate { return &Gate{register: r, hasher: newHasher(cost)} }
 
 // Stamp tells when something is done and by whom.
 type Stamp struct {
@@ -112,10 +103,7 @@ func (g *Gate) SignIn(name, password string, known bool, at time.Time) (secret s
 	if !g.hasher.matches(t.Password, password, known) || err != nil {
 		return "", ErrRefused
 	}
-	secret, err = g.newSecret()
-	if err != nil {
-		return "", err
-	}
+	secret = NewSecret()
 	return secret, g.register.CommitAccess(loops.Access{
 		At: at, By: t.Name, Action: "sign-in", Forget: limitsAt(at),
 		SignIns: []loops.SignIn{{Hash: hashOf(secret), Technician: t.Folded(), Began: at, Seen: at}},
@@ -171,16 +159,8 @@ func limitsAt(at time.Time) loops.SignInLimits {
 	return loops.SignInLimits{Began: at.Add(-SignInLife), Seen: at.Add(-idleLife), Expires: at}
 }
 
-func (g *Gate) newSecret() (string, error) { return NewSecret(g.random) }
-
 // NewSecret returns 256 random bits as text for a cookie or a link.
-func NewSecret(random io.Reader) (string, error) {
-	raw := make([]byte, 32)
-	if _, err := io.ReadFull(random, raw); err != nil {
-		return "", fmt.Errorf("random bytes: %w", err)
-	}
-	return base64.RawURLEncoding.EncodeToString(raw), nil
-}
+func NewSecret() string { return base64.RawURLEncoding.EncodeToString(randomBytes(32)) }
 
 // hashOf is what the register keeps of a secret. Secrets are random, so a fast
 // hash without salt is as hard to turn back as the secret is to guess.

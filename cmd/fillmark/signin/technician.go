@@ -26,10 +26,7 @@ func (g *Gate) Add(name, password string, s Stamp) (loops.Technician, error) {
 		return loops.Technician{}, err
 	}
 	if password != "" {
-		if t.Password, err = g.hasher.hash(password); err != nil {
-			return loops.Technician{}, err
-		}
-		t.PasswordSet = s.At
+		t.Password, t.PasswordSet = g.hasher.hash(password), s.At
 	}
 	if err := g.register.CommitAccess(loops.Access{At: s.At, By: s.By, Action: "technician add", Technicians: []loops.Technician{t}}); err != nil {
 		return loops.Technician{}, err
@@ -63,12 +60,8 @@ func (g *Gate) SetPassword(name, password string, s Stamp) (loops.Technician, er
 }
 
 func (g *Gate) setPassword(t loops.Technician, password string, s Stamp, used ...string) (loops.Technician, error) {
-	var err error
-	if t.Password, err = g.hasher.hash(password); err != nil {
-		return loops.Technician{}, err
-	}
-	t.PasswordSet = s.At
-	err = g.register.CommitAccess(loops.Access{
+	t.Password, t.PasswordSet = g.hasher.hash(password), s.At
+	err := g.register.CommitAccess(loops.Access{
 		At: s.At, By: s.By, Action: "technician password", Technicians: []loops.Technician{t},
 		SignedOutAll: []string{t.Folded()}, Used: used,
 	})
@@ -134,10 +127,7 @@ func (g *Gate) Link(name string, s Stamp) (string, error) {
 		}
 		token.Technician = t.Folded()
 	}
-	secret, err := g.newSecret()
-	if err != nil {
-		return "", err
-	}
+	secret := NewSecret()
 	token.Hash = hashOf(secret)
 	return secret, g.register.CommitAccess(loops.Access{
 		At: s.At, By: s.By, Action: "password link", Tokens: []loops.PasswordToken{token}, Forget: limitsAt(s.At),

@@ -66,8 +66,7 @@ func newBench(t testing.TB, change ...func(*web.Deps)) *bench {
 	b.links, err = links.New(bytes.Repeat([]byte{7}, 32))
 	require.NoError(t, err)
 	b.shop = workshop.New(b.store, b.settings(), rand.Reader, b.links)
-	b.gate, err = signin.New(b.store, rand.Reader, signin.Cost{Passes: 1, MemoryKB: 64, Lanes: 1})
-	require.NoError(t, err)
+	b.gate = signin.New(b.store, signin.Cost{Passes: 1, MemoryKB: 64, Lanes: 1})
 	deps := web.Deps{
 		Gate: b.gate, WithoutSignIn: true, Keeper: keeper{b.store}, House: soundHouse{},
 		Workshop: b.shop, Reader: b.store, Now: func() time.Time { return b.now }, Wake: func() { b.wakes++ },
