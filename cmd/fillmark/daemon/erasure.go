@@ -12,6 +12,7 @@ import (
 
 	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/web"
+	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 	"fillmark/notify"
 )
@@ -28,7 +29,7 @@ func (k keeper) EraseOwner(ctx context.Context, id loops.OwnerID, by string, at 
 	if err != nil {
 		return nil, err
 	}
-	before, err := hashesNamed(k.Store)
+	before, err := workshop.PhotosNamed(k.Store)
 	if err != nil {
 		return nil, err
 	}
@@ -38,7 +39,7 @@ func (k keeper) EraseOwner(ctx context.Context, id loops.OwnerID, by string, at 
 	if err := k.Store.EraseOwner(ctx, id, by, at, erasing); err != nil {
 		return nil, err
 	}
-	after, err := hashesNamed(k.Store)
+	after, err := workshop.PhotosNamed(k.Store)
 	if err != nil {
 		return nil, err
 	}

@@ -50,26 +50,6 @@ func loopsOf(register *store.Store, owner loops.OwnerID) iter.Seq2[loops.Loop, e
 	}
 }
 
-// hashesNamed is the set of photos that any entry names.
-func hashesNamed(register *store.Store) (map[string]bool, error) {
-	named := map[string]bool{}
-	for l, err := range register.Loops() {
-		if err != nil {
-			return nil, err
-		}
-		history, err := register.History(l.ID)
-		if err != nil {
-			return nil, err
-		}
-		for _, e := range history {
-			for _, hash := range e.PhotoHashes() {
-				named[hash] = true
-			}
-		}
-	}
-	return named, nil
-}
-
 func (k keeper) photos() photos.Folder {
 	return k.config.photos()
 }

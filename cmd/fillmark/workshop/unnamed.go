@@ -4,8 +4,10 @@
 package workshop
 
 import (
+	"iter"
 	"time"
 
+	"fillmark/loops"
 	"fillmark/loops/photos"
 )
 
@@ -22,12 +24,30 @@ func (w *Workshop) UnnamedPhotos() ([]photos.Kept, error) {
 	if err != nil || len(kept) == 0 {
 		return nil, err
 	}
+	named, err := PhotosNamed(w.register)
+	if err != nil {
+		return nil, err
+	}
+	var unnamed []photos.Kept
+	for _, k := range kept {
+		if !named[k.Hash] {
+			unnamed = append(unnamed, k)
+		}
+	}
+	return unnamed, nil
+}
+
+// PhotosNamed is the set of photos that any entry names, by their hashes.
+func PhotosNamed(register interface {
+	Loops() iter.Seq2[loops.Loop, error]
+	History(loops.LoopID) ([]loops.Entry, error)
+}) (map[string]bool, error) {
 	named := map[string]bool{}
-	for l, err := range w.register.Loops() {
+	for l, err := range register.Loops() {
 		if err != nil {
 			return nil, err
 		}
-		history, err := w.register.History(l.ID)
+		history, err := register.History(l.ID)
 		if err != nil {
 			return nil, err
 		}
@@ -37,13 +57,7 @@ func (w *Workshop) UnnamedPhotos() ([]photos.Kept, error) {
 			}
 		}
 	}
-	var unnamed []photos.Kept
-	for _, k := range kept {
-		if !named[k.Hash] {
-			unnamed = append(unnamed, k)
-		}
-	}
-	return unnamed, nil
+	return named, nil
 }
 
 // RemoveUnnamedPhotos deletes the photos that no history names and that were
