@@ -4,58 +4,33 @@
 package acts
 
 import (
-	"bytes"
 	"encoding/json"
-	"errors"
 	"fmt"
-	"io"
+	"maps"
 	"slices"
 	"strings"
 
 	"fillmark/loops"
 )
 
-// ReadJSON reads one JSON object into what was said: numbers bare, in the unit
-// that the key ends with, days and words as strings, several values as arrays.
-// Null says that a field is empty. Unknown and repeated keys are refused.
-func ReadJSON(fields []Field, body []byte) (Said, error) {
+// ReadJSON reads the keys of a JSON object into what was said: numbers bare, in
+// the unit that the key ends with, days and words as strings, several values as
+// arrays. Null says that a field is empty. Unknown keys are refused.
+func ReadJSON(fields []Field, keys map[string]json.RawMessage) (Said, error) {
 	said := Said{}
-	decoder := json.NewDecoder(bytes.NewReader(body))
-	if open, err := decoder.Token(); err != nil || open != json.Delim('{') {
-		return nil, wrong("body", excerpt(body), "one JSON object")
-	}
 	var faults loops.Faults
-	for decoder.More() {
-		token, err := decoder.Token()
-		key, ok := token.(string)
-		var value json.RawMessage
-		if err == nil {
-			err = decoder.Decode(&value)
-		}
-		if err != nil || !ok {
-			return nil, wrong("body", excerpt(body), "one JSON object, sent to its end")
-		}
+	for _, key := range slices.Sorted(maps.Keys(keys)) {
 		if faults.Full(1) {
 			continue
 		}
 		i := slices.IndexFunc(fields, func(f Field) bool { return f.JSONKey() == key })
 		if i < 0 {
-			faults.Add(wrong(key, excerpt(value), "one of the keys: "+jsonKeys(fields)))
+			faults.Add(wrong(key, excerpt(keys[key]), "one of the keys: "+jsonKeys(fields)))
 			continue
 		}
-		if _, again := said[fields[i].Name]; again {
-			faults.Add(wrong(key, excerpt(value), "one value: the key stands twice"))
-			continue
-		}
-		texts, err := fields[i].fromJSON(value)
+		texts, err := fields[i].fromJSON(keys[key])
 		faults.Add(err)
 		said[fields[i].Name] = texts
-	}
-	if _, err := decoder.Token(); err != nil {
-		return nil, wrong("body", excerpt(body), "one JSON object, sent to its end")
-	}
-	if _, err := decoder.Token(); !errors.Is(err, io.EOF) {
-		return nil, wrong("body", "more than one document", "one JSON object")
 	}
 	return said, faults.Err()
 }

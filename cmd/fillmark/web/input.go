@@ -4,6 +4,7 @@
 package web
 
 import (
+	"encoding/json"
 	"io"
 	"net/http"
 	"reflect"
@@ -54,11 +55,11 @@ func bytesOf(media string) input[io.Reader] {
 // act is what is said of an act, as JSON by its fields.
 func act(d acts.Definition) input[acts.Act] {
 	return input[acts.Act]{request: request{body: func(schemaSet) object { return jsonContent(actSchema(d)) }}, read: func(r *http.Request) (acts.Act, error) {
-		body, err := jsonBody(r)
+		keys, err := decode[map[string]json.RawMessage](r)
 		if err != nil {
 			return nil, err
 		}
-		said, err := acts.ReadJSON(d.Fields, body)
+		said, err := acts.ReadJSON(d.Fields, keys)
 		if err != nil {
 			return nil, err
 		}
