@@ -122,7 +122,7 @@ func TestFirstLinkComesFromTheCommandAndWorksOnce(t *testing.T) {
 	said := startDaemonAndListen(t, folder, nil)
 	<-said.linesWith("fillmark technician password --link prints the link")
 	assert.NotContains(t, said.text(), "/password/")
-	code, out, errOut := runHere(t, folder, "technician", "link")
+	code, out, errOut := runHere(t, folder, "technician", "password", "--link")
 	require.Zero(t, code, errOut)
 	link := regexp.MustCompile(`(http://\S+/password/\S+)`).FindStringSubmatch(out)
 	require.Len(t, link, 2)
