@@ -46,9 +46,6 @@ says to whom; then those go that no rule keeps any more.`,
 			if newKey != "" {
 				return a.newBackupKey(newKey)
 			}
-			if err := a.registerThere(cmd.Context()); err != nil {
-				return err
-			}
 			if list {
 				return tell(cmd.Context(), a, "GET", "/api/v1/backups", nil, printBackups)
 			}
@@ -58,9 +55,7 @@ says to whom; then those go that no rule keeps any more.`,
 					return err
 				}
 			}
-			made, err := during(a, "backing up and checking the copy", func() (web.BackedUp, error) {
-				return ask[web.BackedUp](cmd.Context(), a, "POST", "/api/v1/backup", to)
-			})
+			made, err := tend[web.BackedUp](cmd.Context(), a, "backing up and checking the copy", "POST", "/api/v1/backup", to)
 			if err != nil {
 				return err
 			}
@@ -156,12 +151,7 @@ func (a *app) checkCommand() *cobra.Command {
 		Example: `  fillmark check`,
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			if err := a.registerThere(cmd.Context()); err != nil {
-				return err
-			}
-			report, err := during(a, "checking", func() (web.CheckReport, error) {
-				return ask[web.CheckReport](cmd.Context(), a, "GET", "/api/v1/check", nil)
-			})
+			report, err := tend[web.CheckReport](cmd.Context(), a, "checking", "GET", "/api/v1/check", nil)
 			if err != nil {
 				return err
 			}
@@ -211,12 +201,7 @@ func (a *app) compactCommand() *cobra.Command {
 photos beside it that no history names and that are older than a day: those of
 forms that were given up.`,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			if err := a.registerThere(cmd.Context()); err != nil {
-				return err
-			}
-			size, err := during(a, "compacting", func() (web.Compacted, error) {
-				return ask[web.Compacted](cmd.Context(), a, "POST", "/api/v1/compact", nil)
-			})
+			size, err := tend[web.Compacted](cmd.Context(), a, "compacting", "POST", "/api/v1/compact", nil)
 			if err != nil {
 				return err
 			}

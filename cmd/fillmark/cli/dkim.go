@@ -46,50 +46,32 @@ func (a *app) dkimSubcommand(use, short string, run func(context.Context, daemon
 
 func (a *app) dkimNewCommand() *cobra.Command {
 	var second bool
-	cmd := a.dkimSubcommand("new", "Make a key (RSA 2048, mode 0600) and print the DNS record", func(ctx context.Context, c daemon.Config) error {
-		if second {
-			return a.dkimSecond(ctx, c)
+	cmd := a.dkimSubcommand("new", "Make a key (RSA 2048, mode 0600) and print the DNS record", func(_ context.Context, c daemon.Config) error {
+		k, there, err := c.Keys().Signing()
+		after := ""
+		switch {
+		case err != nil:
+			return err
+		case second && !there:
+			return notify.ErrNoDKIMKey
+		case second:
+			k, after = c.Keys().Second(), "Once it is published start the daemon again: mail then bears both signatures."
+		case there:
+			return fmt.Errorf("dkim new: %s is there already; fillmark dkim rotate makes the next one", k.File)
+		default:
+			k = c.Keys().First()
 		}
-		return a.dkimNew(ctx, c)
+		err = k.Write()
+		if second && errors.Is(err, fs.ErrExist) {
+			return fmt.Errorf("dkim new --ed25519: %s is there already; without that file mail is signed with the other key alone", k.File)
+		}
+		if err != nil {
+			return err
+		}
+		return a.printKey(c, k, fmt.Sprintf("Key written to %s. Publish this record in the zone of %s:", k.File, c.MailDomain()), after)
 	})
 	cmd.Flags().BoolVar(&second, "ed25519", false, "make a key of this kind, whose signature stands beside the other (RFC 8463)")
 	return cmd
-}
-
-// dkimSecond makes the key of the second kind.
-func (a *app) dkimSecond(_ context.Context, c daemon.Config) error {
-	_, there, err := c.Keys().Signing()
-	if err == nil && !there {
-		err = notify.ErrNoDKIMKey
-	}
-	if err != nil {
-		return err
-	}
-	k := c.Keys().Second()
-	err = k.Write()
-	if errors.Is(err, fs.ErrExist) {
-		return fmt.Errorf("dkim new --ed25519: %s is there already; without that file mail is signed with the other key alone", k.File)
-	}
-	if err != nil {
-		return err
-	}
-	return a.printKey(c, k, fmt.Sprintf("Key written to %s. Publish this record in the zone of %s:", k.File, c.MailDomain()),
-		"Once it is published start the daemon again: mail then bears both signatures.")
-}
-
-func (a *app) dkimNew(_ context.Context, c daemon.Config) error {
-	k, there, err := c.Keys().Signing()
-	if err != nil {
-		return err
-	}
-	if there {
-		return fmt.Errorf("dkim new: %s is there already; fillmark dkim rotate makes the next one", k.File)
-	}
-	k = c.Keys().First()
-	if err := k.Write(); err != nil {
-		return err
-	}
-	return a.printKey(c, k, fmt.Sprintf("Key written to %s. Publish this record in the zone of %s:", k.File, c.MailDomain()), "")
 }
 
 // printKey prints where a key is and the record that publishes it, for people

@@ -333,6 +333,14 @@ func (a *app) registerThere(ctx context.Context) error {
 	return noRegister(c)
 }
 
+// tend asks for what looks after the register as a whole, and takes long.
+func tend[T any](ctx context.Context, a *app, doing, method, path string, body any) (answer T, err error) {
+	if err := a.registerThere(ctx); err != nil {
+		return answer, err
+	}
+	return during(a, doing, func() (T, error) { return ask[T](ctx, a, method, path, body) })
+}
+
 // daemonRuns tells that somebody answers on the socket beside the register.
 func (a *app) daemonRuns(ctx context.Context, c daemon.Config) bool {
 	conn, err := c.Dial(ctx)

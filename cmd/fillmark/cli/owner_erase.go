@@ -33,9 +33,7 @@ goes. It lists the backups that still hold the owner.`,
   fillmark owner erase 3 --name "Ana Ruizado" --prove`,
 		Args: oneNumber[loops.OwnerID]("owner"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			erased, err := during(a, "erasing and compacting", func() (web.Erased, error) {
-				return ask[web.Erased](cmd.Context(), a, "POST", "/api/v1/owners/"+args[0]+"/erase", erasure)
-			})
+			erased, err := tend[web.Erased](cmd.Context(), a, "erasing and compacting", "POST", "/api/v1/owners/"+args[0]+"/erase", erasure)
 			if err != nil {
 				return err
 			}

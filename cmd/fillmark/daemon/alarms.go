@@ -7,7 +7,6 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
-	"os"
 	"strings"
 	"time"
 
@@ -93,14 +92,11 @@ func (c Config) alarmWays() ([]alarm.Way, error) {
 
 // secretText reads a file with one secret, which is for its user alone.
 func secretText(key, file string) (string, error) {
-	text, err := os.ReadFile(file)
-	if err == nil {
-		err = keptSecret(file)
-	}
+	text, err := readSecret(file)
 	if err != nil {
 		return "", fmt.Errorf("%s: %w", key, err)
 	}
-	return strings.TrimRight(string(text), "\r\n"), nil
+	return text, nil
 }
 
 // sendsCanary tells whether the workshop sends itself a letter each day: where a

@@ -38,7 +38,7 @@ func newForm(typed url.Values) *form {
 // postedForm reads the body of a POST.
 func postedForm(r *http.Request) (*form, error) {
 	if err := r.ParseForm(); err != nil {
-		return nil, formError(err)
+		return nil, formFault(err)
 	}
 	return newForm(r.PostForm), nil
 }

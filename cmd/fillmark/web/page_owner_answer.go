@@ -211,15 +211,6 @@ func ownerAnswerOf(typed url.Values, unit string) (loops.Answer, error) {
 	return answer, nil
 }
 
-// formError keeps an overlong body apart from one that is no form.
-func formError(err error) error {
-	var tooLong *http.MaxBytesError
-	if errors.As(err, &tooLong) {
-		return err
-	}
-	return &loops.InvalidError{Field: "form", Value: err.Error(), Reason: "a form as this page sends it"}
-}
-
 // dayed are the buttons of the forms that ask for a day.
 var dayed = map[string]bool{"day": true, "pause": true}
 

@@ -76,7 +76,7 @@ func (s *server) setPassword(w http.ResponseWriter, r *http.Request) error {
 // newPassword reads a password that has to be typed twice.
 func newPassword(r *http.Request) (string, error) {
 	if err := r.ParseForm(); err != nil {
-		return "", formError(err)
+		return "", formFault(err)
 	}
 	password := r.PostForm.Get("password")
 	if password != r.PostForm.Get("again") {

@@ -29,7 +29,7 @@ func (s *server) pageSignIn(w http.ResponseWriter, r *http.Request) error {
 // [server.mayTry].
 func (s *server) signIn(w http.ResponseWriter, r *http.Request) error {
 	if err := r.ParseForm(); err != nil {
-		return formError(err)
+		return formFault(err)
 	}
 	p := signInPage{frame: s.newFrame(r, "Sign in"), Name: strings.TrimSpace(r.PostForm.Get("name")), To: ownPath(r.PostForm.Get("to"))}
 	p.Door = true

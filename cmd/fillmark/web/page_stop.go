@@ -43,10 +43,10 @@ func (s *server) actStop(w http.ResponseWriter, r *http.Request) error {
 	}
 	// ParseMultipartForm alone would pass over what is wrong with a plain form.
 	if err := r.ParseForm(); err != nil {
-		return formError(err)
+		return formFault(err)
 	}
 	if err := r.ParseMultipartForm(maxBody); err != nil && !errors.Is(err, http.ErrNotMultipart) {
-		return formError(err)
+		return formFault(err)
 	}
 	oneClick := r.PostForm.Get("List-Unsubscribe") == "One-Click"
 	choice := r.PostForm.Get("mail")

@@ -57,33 +57,31 @@ const noteRoom = 2000
 // TakeOut records that some of a container went elsewhere than into a loop:
 // spilt, poured away, mixed into a batch. Why goes into the container's note.
 func (w *Workshop) TakeOut(s Stamp, id loops.ContainerID, volume chemistry.Litre, why string) (loops.Container, error) {
-	return retried(w, func() (loops.Container, error) { return w.takeOut(s, id, volume, why) })
-}
-
-func (w *Workshop) takeOut(s Stamp, id loops.ContainerID, volume chemistry.Litre, why string) (loops.Container, error) {
-	c, err := w.Container(id)
-	if err != nil {
-		return loops.Container{}, err
-	}
-	switch {
-	case !(volume > 0):
-		return loops.Container{}, wrong("volume", volume.String(), "how much was taken out, such as 50ml")
-	case volume > c.Left:
-		return loops.Container{}, wrong("volume", volume.String(), "not more than what is left, "+c.Left.String())
-	case strings.TrimSpace(why) == "":
-		return loops.Container{}, wrong("why", why, "where it went")
-	}
-	c.Left -= volume
-	day := loops.DayOf(s.At, w.settings.Zone)
-	c.Note = strings.TrimSpace(fmt.Sprintf("%s\n%s: %s out: %s", c.Note, day, volume, why))
-	for len(c.Note) > noteRoom && strings.Contains(c.Note, "\n") {
-		_, c.Note, _ = strings.Cut(c.Note, "\n") // the oldest line makes room
-	}
-	if c.Opened.IsZero() {
-		c.Opened = day
-	}
-	done, err := w.Edit(s, Edit{Container: &c})
-	return done.Container, err
+	return retried(w, func() (loops.Container, error) {
+		c, err := w.Container(id)
+		if err != nil {
+			return loops.Container{}, err
+		}
+		switch {
+		case !(volume > 0):
+			return loops.Container{}, wrong("volume", volume.String(), "how much was taken out, such as 50ml")
+		case volume > c.Left:
+			return loops.Container{}, wrong("volume", volume.String(), "not more than what is left, "+c.Left.String())
+		case strings.TrimSpace(why) == "":
+			return loops.Container{}, wrong("why", why, "where it went")
+		}
+		c.Left -= volume
+		day := loops.DayOf(s.At, w.settings.Zone)
+		c.Note = strings.TrimSpace(fmt.Sprintf("%s\n%s: %s out: %s", c.Note, day, volume, why))
+		for len(c.Note) > noteRoom && strings.Contains(c.Note, "\n") {
+			_, c.Note, _ = strings.Cut(c.Note, "\n") // the oldest line makes room
+		}
+		if c.Opened.IsZero() {
+			c.Opened = day
+		}
+		done, err := w.Edit(s, Edit{Container: &c})
+		return done.Container, err
+	})
 }
 
 // TagOf returns the tag of a loop, for what names loops by their numbers; zero
@@ -114,39 +112,35 @@ func (w *Workshop) AddInstrument(s Stamp, i loops.Instrument) (loops.Instrument,
 
 // CheckInstrument records a zero or buffer check of an instrument.
 func (w *Workshop) CheckInstrument(s Stamp, id loops.InstrumentID, check loops.InstrumentCheck) (loops.Instrument, error) {
-	return retried(w, func() (loops.Instrument, error) { return w.checkInstrument(s, id, check) })
-}
-
-func (w *Workshop) checkInstrument(s Stamp, id loops.InstrumentID, check loops.InstrumentCheck) (loops.Instrument, error) {
-	i, err := w.register.Instrument(id)
-	if err != nil {
-		return i, orNotFound("instrument", id, err)
-	}
-	if check.Day.IsZero() {
-		check.Day = loops.DayOf(s.At, w.settings.Zone)
-	}
-	if !i.Retired.IsZero() && check.Day.After(i.Retired) {
-		return i, wrong("instrument", fmt.Sprint(id), "one in use; it was retired on "+i.Retired.String())
-	}
-	check.By = s.By
-	i.Checks = append(slices.Clone(i.Checks), check)
-	return w.putInstrument(s, "instrument check", i)
+	return retried(w, func() (loops.Instrument, error) {
+		i, err := w.register.Instrument(id)
+		if err != nil {
+			return i, orNotFound("instrument", id, err)
+		}
+		if check.Day.IsZero() {
+			check.Day = loops.DayOf(s.At, w.settings.Zone)
+		}
+		if !i.Retired.IsZero() && check.Day.After(i.Retired) {
+			return i, wrong("instrument", fmt.Sprint(id), "one in use; it was retired on "+i.Retired.String())
+		}
+		check.By = s.By
+		i.Checks = append(slices.Clone(i.Checks), check)
+		return w.putInstrument(s, "instrument check", i)
+	})
 }
 
 // RetireInstrument records that an instrument left use on the day.
 func (w *Workshop) RetireInstrument(s Stamp, id loops.InstrumentID, day loops.Day) (loops.Instrument, error) {
-	return retried(w, func() (loops.Instrument, error) { return w.retireInstrument(s, id, day) })
-}
-
-func (w *Workshop) retireInstrument(s Stamp, id loops.InstrumentID, day loops.Day) (loops.Instrument, error) {
-	i, err := w.register.Instrument(id)
-	if err != nil {
-		return i, orNotFound("instrument", id, err)
-	}
-	if i.Retired = day; day.IsZero() {
-		i.Retired = loops.DayOf(s.At, w.settings.Zone)
-	}
-	return w.putInstrument(s, "instrument retire", i)
+	return retried(w, func() (loops.Instrument, error) {
+		i, err := w.register.Instrument(id)
+		if err != nil {
+			return i, orNotFound("instrument", id, err)
+		}
+		if i.Retired = day; day.IsZero() {
+			i.Retired = loops.DayOf(s.At, w.settings.Zone)
+		}
+		return w.putInstrument(s, "instrument retire", i)
+	})
 }
 
 func (w *Workshop) putInstrument(s Stamp, action string, i loops.Instrument) (loops.Instrument, error) {
@@ -187,25 +181,23 @@ func (w *Workshop) AddSample(s Stamp, tag loops.Tag, sample loops.RetainedSample
 
 // DiscardSample records that a retained sample was poured away on the day.
 func (w *Workshop) DiscardSample(s Stamp, id loops.SampleID, day loops.Day) (loops.RetainedSample, error) {
-	return retried(w, func() (loops.RetainedSample, error) { return w.discardSample(s, id, day) })
-}
-
-func (w *Workshop) discardSample(s Stamp, id loops.SampleID, day loops.Day) (loops.RetainedSample, error) {
-	sample, err := w.register.Sample(id)
-	if err != nil {
-		return sample, orNotFound("sample", id, err)
-	}
-	if !sample.Discarded.IsZero() {
-		return sample, wrong("sample", fmt.Sprint(id), "one that is still kept; it was discarded on "+sample.Discarded.String())
-	}
-	if sample.Discarded = day; day.IsZero() {
-		sample.Discarded = loops.DayOf(s.At, w.settings.Zone)
-	}
-	if sample.Discarded.Before(sample.Taken) {
-		return sample, wrong("day", sample.Discarded.String(), "not before it was taken, "+sample.Taken.String())
-	}
-	if err := w.putShelf(s, "sample discard", loops.Shelf{Samples: []loops.RetainedSample{sample}}); err != nil {
-		return sample, err
-	}
-	return w.register.Sample(id)
+	return retried(w, func() (loops.RetainedSample, error) {
+		sample, err := w.register.Sample(id)
+		if err != nil {
+			return sample, orNotFound("sample", id, err)
+		}
+		if !sample.Discarded.IsZero() {
+			return sample, wrong("sample", fmt.Sprint(id), "one that is still kept; it was discarded on "+sample.Discarded.String())
+		}
+		if sample.Discarded = day; day.IsZero() {
+			sample.Discarded = loops.DayOf(s.At, w.settings.Zone)
+		}
+		if sample.Discarded.Before(sample.Taken) {
+			return sample, wrong("day", sample.Discarded.String(), "not before it was taken, "+sample.Taken.String())
+		}
+		if err := w.putShelf(s, "sample discard", loops.Shelf{Samples: []loops.RetainedSample{sample}}); err != nil {
+			return sample, err
+		}
+		return w.register.Sample(id)
+	})
 }
