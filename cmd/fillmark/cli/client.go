@@ -10,6 +10,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"log"
 	"log/slog"
 	"net"
 	"net/http"
@@ -50,10 +51,11 @@ func (a *app) connect(ctx context.Context, c daemon.Config) (*client, error) {
 			return err
 		}
 		actor := localActor(a.env)
-		inProcess.http.Transport = roundTripper(func(r *http.Request) (*http.Response, error) {
-			return serveInProcess(service.Handler, r.WithContext(web.WithActor(r.Context(), actor))), nil
-		})
-		inProcess.close, inProcess.begin = service.Close, nil
+		transport, end := serveInProcess(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+			service.Handler.ServeHTTP(w, r.WithContext(web.WithActor(r.Context(), actor)))
+		}))
+		inProcess.http.Transport, inProcess.begin = transport, nil
+		inProcess.close = func() error { return errors.Join(end(), service.Close()) }
 		return nil
 	}
 	there, err := c.RegisterThere()
@@ -190,65 +192,34 @@ func (a *app) download(ctx context.Context, path string, out io.Writer) error {
 	})
 }
 
-type roundTripper func(*http.Request) (*http.Response, error)
+// pipes is a listener of which only this process knows.
+type pipes chan net.Conn
 
-func (f roundTripper) RoundTrip(r *http.Request) (*http.Response, error) { return f(r) }
+func (p pipes) Addr() net.Addr { return &net.UnixAddr{Net: "pipe"} }
+func (p pipes) Close() error   { return nil } // whoever dials is the one who closes the server
 
-// serveInProcess runs the handler as a server would and returns its answer as
-// soon as it begins; the body flows while the handler writes it.
-func serveInProcess(h http.Handler, r *http.Request) *http.Response {
-	if r.Body == nil {
-		r.Body = http.NoBody // as a server does it
+func (p pipes) Accept() (net.Conn, error) {
+	if conn, ok := <-p; ok {
+		return conn, nil
 	}
-	body, sink := io.Pipe()
-	answer := &pipedAnswer{header: http.Header{}, sink: sink, begun: make(chan int, 1)}
-	done := make(chan struct{})
-	go func() {
-		defer close(done)
-		h.ServeHTTP(answer, r)
-		answer.WriteHeader(http.StatusOK)
-		_ = sink.Close() // never fails
-	}()
-	status := <-answer.begun
-	return &http.Response{
-		Status: http.StatusText(status), StatusCode: status, Proto: "HTTP/1.1", ProtoMajor: 1, ProtoMinor: 1,
-		Header: answer.header, Body: pipedBody{body, done}, ContentLength: -1, Request: r,
+	return nil, net.ErrClosed
+}
+
+// serveInProcess answers as the daemon does, until it is closed: then every
+// handler has returned, and the register under it can be closed too.
+func serveInProcess(h http.Handler) (to *http.Transport, end func() error) {
+	listening, quiet := make(pipes), log.New(io.Discard, "", 0)
+	server := &http.Server{Handler: h, ErrorLog: quiet}
+	go func() { _ = server.Serve(listening) }() // ends with Accept
+	dial := func(context.Context, string, string) (net.Conn, error) {
+		ours, theirs := net.Pipe()
+		listening <- theirs
+		return ours, nil
 	}
-}
-
-// pipedAnswer is the response of a handler called in process.
-type pipedAnswer struct {
-	header http.Header
-	sink   *io.PipeWriter
-	begun  chan int // gets the status, once
-	wrote  bool
-}
-
-func (p *pipedAnswer) Header() http.Header { return p.header }
-
-func (p *pipedAnswer) WriteHeader(status int) {
-	if !p.wrote {
-		p.wrote = true
-		p.begun <- status
+	return &http.Transport{DialContext: dial, DisableKeepAlives: true, DisableCompression: true}, func() error {
+		close(listening)
+		return server.Shutdown(context.Background())
 	}
-}
-
-func (p *pipedAnswer) Write(b []byte) (int, error) {
-	p.WriteHeader(http.StatusOK)
-	return p.sink.Write(b)
-}
-
-// pipedBody waits on Close until the handler has returned, so that the
-// register can be closed after it.
-type pipedBody struct {
-	*io.PipeReader
-	done <-chan struct{}
-}
-
-func (b pipedBody) Close() error {
-	err := b.PipeReader.Close()
-	<-b.done
-	return err
 }
 
 // localActor names who runs a command, as the register records it.
