@@ -106,7 +106,7 @@ func (a *app) importCommand() *cobra.Command {
 	var photosFrom string
 	var dryRun bool
 	cmd := &cobra.Command{
-		Use:   "import FILE [--table TABLE] [--photos FOLDER] [--dry-run]",
+		Use:   "import FILE [--table TABLE] [--photos FOLDER] [--check]",
 		Short: "Make a register of a JSON Lines export, or add the rows of a CSV list",
 		Long: `Without --table, import makes a new register of an export; nothing may be
 where the register goes. Its photos come from the folder photos beside FILE, or
@@ -120,8 +120,8 @@ what the act takes. Each row is judged as the command would be, by what the rows
 before it leave; what has happened whatever speaks against it says yes under
 already_done. Nothing is written before all are judged. Rows that were imported
 before add nothing.`,
-		Example: `  fillmark import owners.csv --table owners --dry-run
-  fillmark import history.csv --table acts --dry-run
+		Example: `  fillmark import owners.csv --table owners --check
+  fillmark import history.csv --table acts --check
   fillmark --store new.db import register.jsonl`,
 		Args: exactlyOne("the file"),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -145,7 +145,7 @@ before add nothing.`,
 	f := cmd.Flags()
 	pick(f, &table, workshop.TableNames(), "table", "TABLE", "owners, machines, loops, containers or acts")
 	f.StringVar(&photosFrom, "photos", "", "`folder` with the photos (default photos beside the file)")
-	f.BoolVar(&dryRun, "dry-run", false, "find what is wrong and write nothing")
+	f.BoolVar(&dryRun, "check", false, "find what is wrong and write nothing")
 	return cmd
 }
 
@@ -197,7 +197,7 @@ func (a *app) importTable(ctx context.Context, in io.Reader, table workshop.Tabl
 		if imported.Written {
 			p.line("%s added to the %s.", plural(imported.Rows, "row"), table)
 		} else {
-			p.line("%s of %s can be added; nothing is written (--dry-run).", plural(imported.Rows, "row"), table)
+			p.line("%s of %s can be added; nothing is written (--check).", plural(imported.Rows, "row"), table)
 		}
 		if len(imported.Ignored) > 0 {
 			p.line("Not imported, since the register gives them: %s.", strings.Join(imported.Ignored, ", "))
@@ -276,7 +276,7 @@ func (a *app) importRegister(ctx context.Context, in io.Reader, from photos.Fold
 			p.paragraph("", "  ", string(f.Tag)+": "+f.Text)
 		}
 		if dryRun {
-			p.line("A register can be made of it; nothing is written (--dry-run).")
+			p.line("A register can be made of it; nothing is written (--check).")
 			return
 		}
 		keys := "they come with a restore, or new"
