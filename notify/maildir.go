@@ -13,7 +13,8 @@ import (
 	"net/mail"
 	"os"
 	"path/filepath"
-	"runtime"
+
+	"fillmark/disk"
 )
 
 // Maildir is a transport into a folder: tmp, new and cur, one file a message.
@@ -64,7 +65,7 @@ func (m Maildir) put(raw []byte) error {
 	if err := os.Rename(f.Name(), filepath.Join(m.Dir, "new", name)); err != nil {
 		return errors.Join(err, os.Remove(f.Name()))
 	}
-	return syncDir(filepath.Join(m.Dir, "new"))
+	return disk.SyncFolder(filepath.Join(m.Dir, "new"))
 }
 
 // maildirName begins with the letter's own date, as readers of such folders
@@ -80,16 +81,4 @@ func maildirName(raw []byte) (string, error) {
 	}
 	sum := sha256.Sum256([]byte(msg.Header.Get("Message-ID")))
 	return fmt.Sprintf("%d.%s.fillmark", date.Unix(), hex.EncodeToString(sum[:12])), nil
-}
-
-// syncDir makes a rename durable.
-func syncDir(path string) error {
-	if runtime.GOOS == "windows" {
-		return nil // it has no such call for folders
-	}
-	d, err := os.Open(path)
-	if err != nil {
-		return err
-	}
-	return errors.Join(d.Sync(), d.Close())
 }

@@ -9,31 +9,16 @@ import (
 	"fillmark/loops"
 )
 
-func (s *server) addOwner(stamp workshop.Stamp, owner loops.Owner) (loops.Owner, error) {
-	added, err := s.Workshop.AddOwner(stamp, owner)
-	return added, acts.Owners().Named(err)
-}
-
 func (s *server) changeOwner(stamp workshop.Stamp, id loops.OwnerID, owner loops.Owner) (loops.Owner, error) {
 	owner.ID = id
 	done, err := s.Workshop.Edit(stamp, workshop.Edit{Owner: &owner})
 	return done.Owner, acts.Owners().Named(err)
 }
 
-func (s *server) addMachine(stamp workshop.Stamp, machine loops.Machine) (loops.Machine, error) {
-	added, err := s.Workshop.AddMachine(stamp, machine)
-	return added, acts.Machines().Named(err)
-}
-
 func (s *server) changeMachine(stamp workshop.Stamp, id loops.MachineID, machine loops.Machine) (loops.Machine, error) {
 	machine.ID = id
 	done, err := s.Workshop.Edit(stamp, workshop.Edit{Machine: &machine})
 	return done.Machine, acts.Machines().Named(err)
-}
-
-func (s *server) addLoop(stamp workshop.Stamp, loop loops.Loop) (loops.Loop, error) {
-	added, err := s.Workshop.AddLoop(stamp, loop)
-	return added, acts.Loops().Named(err)
 }
 
 // LoopAnswer is a loop that was put right, and what its charge is then judged

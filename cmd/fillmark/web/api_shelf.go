@@ -36,8 +36,7 @@ func (s *server) labelled(c loops.Container, err error) (answer ContainerAnswer,
 func (s *server) usedFluid() ([]workshop.UsedLine, error) { return s.Workshop.UsedFluid(0) }
 
 func (s *server) putContainer(stamp workshop.Stamp, c loops.Container) (ContainerAnswer, error) {
-	added, err := s.Workshop.AddContainer(stamp, c)
-	return s.labelled(added, acts.Containers().Named(err))
+	return s.labelled(s.Workshop.AddContainer(stamp, c))
 }
 
 func (s *server) containerOf(id loops.ContainerID) (ContainerAnswer, error) {

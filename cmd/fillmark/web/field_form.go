@@ -4,13 +4,11 @@
 package web
 
 import (
-	"errors"
 	"fmt"
 	"maps"
 	"slices"
 	"strings"
 
-	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/acts"
 	"fillmark/loops"
 )
@@ -185,21 +183,10 @@ func (f fieldForm) known(name string) string {
 // mark marks the fields that an error names; it returns an error that is not
 // about input.
 func (f fieldForm) mark(err error) error {
-	problems := problemsOf(err)
-	if rng, ok := errors.AsType[*chemistry.RangeError](err); ok && len(problems) == 0 {
-		problems = []Problem{{Field: "range", Right: rng.Error()}}
-	}
-	if err != nil && len(problems) == 0 {
-		return err
-	}
-	for _, p := range problems {
-		if _, ok := f.described(p.Field); ok {
-			f.blame(f.Input(p.Field), p.Right)
-		} else {
-			f.Rest = append(f.Rest, p)
-		}
-	}
-	return nil
+	return f.marks(err, func(field string) (string, bool) {
+		_, ok := f.described(field)
+		return f.Input(field), ok
+	})
 }
 
 // Filled tells that one of the fields holds something or is marked, so that

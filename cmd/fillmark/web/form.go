@@ -4,6 +4,7 @@
 package web
 
 import (
+	"errors"
 	"net/http"
 	"net/url"
 	"slices"
@@ -11,6 +12,8 @@ import (
 	"strings"
 	"unicode"
 	"unicode/utf8"
+
+	"fillmark/chemistry"
 )
 
 // form is what was typed into a page and what is wrong with it, by field.
@@ -76,19 +79,27 @@ func (f *form) Any() bool { return !f.OK() }
 // to the form's; a name that is both needs no entry. It returns the error
 // where it is not about input at all.
 func (f *form) take(err error, fields map[string]string) error {
+	return f.marks(err, func(field string) (string, bool) {
+		name, ok := fields[field]
+		if !ok {
+			name = strings.ReplaceAll(field, " ", "_")
+		}
+		return name, ok || f.typed.Has(name)
+	})
+}
+
+// marks marks the inputs of the fields that an error names; what is about none of
+// the page's is told above it.
+func (f *form) marks(err error, inputOf func(field string) (name string, ok bool)) error {
 	problems := problemsOf(err)
-	if _, failure := failureOf(err); len(problems) == 0 && failure.Kind == FailRange {
-		problems = []Problem{{Field: "range", Right: failure.Message}}
+	if rng, ok := errors.AsType[*chemistry.RangeError](err); ok && len(problems) == 0 {
+		problems = []Problem{{Field: "range", Right: rng.Error()}}
 	}
 	if err != nil && len(problems) == 0 {
 		return err
 	}
 	for _, p := range problems {
-		name, ok := fields[p.Field]
-		if !ok {
-			name = strings.ReplaceAll(p.Field, " ", "_")
-		}
-		if _, known := f.typed[name]; ok || known {
+		if name, ok := inputOf(p.Field); ok {
 			f.blame(name, p.Right)
 		} else {
 			f.Rest = append(f.Rest, p)

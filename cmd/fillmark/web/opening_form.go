@@ -36,11 +36,7 @@ type openingForm struct {
 
 // openingOf is the form with what was typed.
 func (s *server) openingOf(f *form) (*openingForm, error) {
-	d, ok := acts.OfKind(loops.KindOpening)
-	if !ok {
-		return nil, loops.ErrNotFound
-	}
-	x := &openingForm{actForm: sentForm(d, f)}
+	x := &openingForm{actForm: sentForm(s.acts["open"], f)}
 	var err error
 	if x.Key == "" {
 		x.Key, err = newKey(s.Random)

@@ -38,7 +38,7 @@ func (s *server) enterAct(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	d, ok := acts.Find(r.PathValue("act"))
+	d, ok := s.acts[r.PathValue("act")]
 	if !ok {
 		return loops.ErrNotFound
 	}

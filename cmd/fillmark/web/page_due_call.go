@@ -29,10 +29,7 @@ func (s *server) enterCalls(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	d, ok := acts.Find("call")
-	if !ok {
-		return loops.ErrNotFound
-	}
+	d := s.acts["call"]
 	tags := f.typed["tag"]
 	if len(tags) == 0 {
 		return &loops.InvalidError{Field: "tag", Reason: "the loops that the call was about"}
@@ -66,10 +63,7 @@ func (s *server) undoCalls(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	d, ok := acts.Find("strike")
-	if !ok {
-		return loops.ErrNotFound
-	}
+	d := s.acts["strike"]
 	if len(f.typed["called"]) == 0 {
 		return &loops.InvalidError{Field: "called", Reason: "what is taken back"}
 	}

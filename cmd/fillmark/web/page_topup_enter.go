@@ -15,10 +15,7 @@ import (
 // entryOfTopUp is the form of the act that enters a top-up; the questions stand
 // beside its inputs.
 func (s *server) entryOfTopUp(f *form) (*actForm, error) {
-	d, ok := acts.OfKind(loops.KindTopUp)
-	if !ok {
-		return nil, loops.ErrNotFound
-	}
+	d := s.acts["poured"]
 	entry := formOf(d, f, d.Name+".")
 	entry.Page = "topup"
 	var err error

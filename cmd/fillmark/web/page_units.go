@@ -26,11 +26,7 @@ type unitsPage struct {
 func (s *server) unitsPage(r *http.Request, f *form) (unitsPage, error) {
 	p := unitsPage{frame: s.newFrame(r, "Donor units"), Form: f, Key: f.text("key"), Most: workshop.MostUnits}
 	p.Here = "intake"
-	d, ok := acts.OfKind(loops.KindFill)
-	if !ok {
-		return p, loops.ErrNotFound
-	}
-	p.Fill = formOf(d, f, d.Name+".")
+	p.Fill = formOf(s.acts["fill"], f, "fill.")
 	var err error
 	if p.Key == "" {
 		p.Key, err = newKey(s.Random)

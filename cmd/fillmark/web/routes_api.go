@@ -29,14 +29,14 @@ func (s *server) peopleRoutes() []route {
 	owner, machine := idInPath[loops.OwnerID](), idInPath[loops.MachineID]()
 	return []route{
 		{"GET /api/v1/owners", technicians, "List the owners", finds(ownerFilters(), s.Workshop.FindOwners)},
-		{"POST /api/v1/owners", technicians, "Put an owner on record", writes(s, body[loops.Owner](), s.addOwner)},
+		{"POST /api/v1/owners", technicians, "Put an owner on record", writes(s, body[loops.Owner](), s.Workshop.AddOwner)},
 		{"GET /api/v1/owners/{id}", technicians, "One owner with their machines and loops", reads(owner, s.Workshop.OwnerFileOf)},
 		{"PUT /api/v1/owners/{id}", technicians, "Change an owner's record, at the revision that was read", writes2(s, owner, body[loops.Owner](), s.changeOwner)},
 		{"GET /api/v1/owners/{id}/export", technicians, "All that is on record of an owner, one JSON document a line", sends(typeLines, owner, s.exportOwner)},
 		{"POST /api/v1/owners/{id}/end-links", technicians, "Close every link that an owner was sent", writes(s, owner, s.Workshop.EndLinks)},
 		{"POST /api/v1/owners/{id}/erase", ownComputer, "Erase who an owner is", asks2(owner, body[Erasure](), s.eraseOwner)},
 		{"GET /api/v1/machines", technicians, "List the machines", finds(machineFilters(), s.Workshop.FindMachines)},
-		{"POST /api/v1/machines", technicians, "Put a machine on record", writes(s, body[loops.Machine](), s.addMachine)},
+		{"POST /api/v1/machines", technicians, "Put a machine on record", writes(s, body[loops.Machine](), s.Workshop.AddMachine)},
 		{"GET /api/v1/machines/{id}", technicians, "One machine with its loops", reads(machine, s.Workshop.MachineFileOf)},
 		{"PUT /api/v1/machines/{id}", technicians, "Change a machine's record, at the revision that was read", writes2(s, machine, body[loops.Machine](), s.changeMachine)},
 	}
@@ -46,7 +46,7 @@ func (s *server) loopRoutes() []route {
 	tag := tagInPath()
 	return []route{
 		{"GET /api/v1/loops", technicians, "List the loops", finds(loopFilters(), s.Workshop.FindLoops)},
-		{"POST /api/v1/loops", technicians, "Put a loop on record", writes(s, body[loops.Loop](), s.addLoop)},
+		{"POST /api/v1/loops", technicians, "Put a loop on record", writes(s, body[loops.Loop](), s.Workshop.AddLoop)},
 		{"GET /api/v1/loops/{tag}", technicians, "One loop with all that is known of it", reads(tag, s.Workshop.File)},
 		{"PUT /api/v1/loops/{tag}", technicians, "Change how a loop is built, at the revision that was read", writes2(s, tag, body[loops.Loop](), s.changeLoop)},
 		{"POST /api/v1/intakes", technicians, "Take a machine in at the counter: who, what, what hurts, photos", writes(s, body[workshop.Arrival](), s.Workshop.Arrive)},

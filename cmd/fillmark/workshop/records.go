@@ -13,7 +13,7 @@ import (
 
 // AddOwner records a new owner.
 func (w *Workshop) AddOwner(s Stamp, o loops.Owner) (loops.Owner, error) {
-	if err := o.Validate(); err != nil {
+	if err := acts.Owners().Named(o.Validate()); err != nil {
 		return loops.Owner{}, err
 	}
 	o.Revision, o.LinkEpoch = 0, 0
@@ -26,7 +26,7 @@ func (w *Workshop) AddOwner(s Stamp, o loops.Owner) (loops.Owner, error) {
 
 // AddMachine records a new machine of an owner, or a donor unit.
 func (w *Workshop) AddMachine(s Stamp, m loops.Machine) (loops.Machine, error) {
-	if err := m.Validate(); err != nil {
+	if err := acts.Machines().Named(m.Validate()); err != nil {
 		return loops.Machine{}, err
 	}
 	if m.Owner != 0 {
@@ -48,7 +48,7 @@ func (w *Workshop) AddLoop(s Stamp, l loops.Loop) (loops.Loop, error) {
 		return loops.Loop{}, fmt.Errorf("machine %d: %w", l.Machine, err)
 	}
 	l = acts.ByHand(loops.Loop{}, l, loops.DayOf(s.At, w.settings.Zone))
-	if err := l.Validate(); err != nil {
+	if err := acts.Loops().Named(l.Validate()); err != nil {
 		return loops.Loop{}, err
 	}
 	l.Revision, l.LastEntry, l.State, l.Plan = 0, 0, loops.State{}, loops.Plan{}

@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/loops"
 )
 
@@ -41,7 +42,7 @@ func (w *Workshop) putShelf(s Stamp, action string, on loops.Shelf) error {
 // AddContainer records a bottle or a batch.
 func (w *Workshop) AddContainer(s Stamp, c loops.Container) (loops.Container, error) {
 	c.ID, c.Revision, c.Uses = 0, 0, nil
-	if err := c.Validate(); err != nil {
+	if err := acts.Containers().Named(c.Validate()); err != nil {
 		return loops.Container{}, err
 	}
 	change := loops.Change{At: s.At, By: s.By, Action: "container add", Shelf: loops.Shelf{Containers: []loops.Container{c}}}
