@@ -35,26 +35,21 @@ func freeActKey(tx engine.Reader, e loops.Entry) error {
 // EntryByKey finds the entry of an act that was sent with the key, or
 // loops.ErrNotFound.
 func (s *Store) EntryByKey(key string) (loops.Entry, error) {
-	var entry loops.Entry
-	err := s.view(func(tx engine.Reader) error {
+	return read(s, fmt.Sprintf("store: act key %q", key), func(tx engine.Reader) (entry loops.Entry, err error) {
 		for at := range tx.Ascend(bucketActKeys, engine.Prefix([]byte(key+actKeyEnd))) {
 			e, err := entryOfActKey(tx, at)
 			if err != nil {
-				return err
+				return entry, err
 			}
 			if !e.Recorded.Before(entry.Recorded) { // an import may know a key that was forgotten and came again
 				entry = e
 			}
 		}
 		if entry.ID == 0 {
-			return loops.ErrNotFound
+			err = loops.ErrNotFound
 		}
-		return nil
+		return entry, err
 	})
-	if err != nil {
-		return entry, fmt.Errorf("store: act key %q: %w", key, err)
-	}
-	return entry, nil
 }
 
 // entryOfActKey is the entry that a line of the index stands for.
@@ -72,7 +67,7 @@ func entryOfActKey(tx engine.Reader, line []byte) (loops.Entry, error) {
 // should hold.
 func (s *Store) ForgetActKeys(before time.Time) (int, error) {
 	forgotten := 0
-	err := s.update(func(tx engine.Writer) error {
+	err := s.write("store: act keys", func(tx engine.Writer) error {
 		horizon := uint64(max(before.Unix(), 0))
 		if forgotten = 0; horizon <= tx.Sequence(bucketActKeys) {
 			return nil
@@ -96,7 +91,7 @@ func (s *Store) ForgetActKeys(before time.Time) (int, error) {
 		return tx.SetSequence(bucketActKeys, horizon)
 	})
 	if err != nil {
-		return 0, fmt.Errorf("store: act keys: %w", err)
+		return 0, err
 	}
 	return forgotten, nil
 }

@@ -124,7 +124,7 @@ func (c *checker) records(tx engine.Reader) error {
 			c.problem(name, "", "the bucket is missing")
 		}
 	}
-	err := c.each(tx, bucketMeta, func(k, v []byte) error { return checkMeta(k, v) })
+	err := c.each(tx, bucketMeta, checkMeta)
 	for _, t := range tables() {
 		if _, bucket := t.name(); err == nil {
 			err = c.each(tx, bucket, func(k, v []byte) error { return t.look(c, tx, k, v) })

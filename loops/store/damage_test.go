@@ -273,6 +273,13 @@ func TestCheckNames(t *testing.T) {
 		{"technician under another name", func(tx *bolt.Tx) error {
 			return tx.Bucket([]byte("technicians")).Put([]byte("mia"), stored(`{"v":1,"record":{"name":"Rui","revision":1,"added":"2026-12-03T12:00:00Z"}}`))
 		}, `technicians mia: the record says its key is "rui"`},
+		{"message to an owner who is not there", func(tx *bolt.Tx) error {
+			return tx.Bucket([]byte("messages")).Put([]byte("99/2026-12-03/receipt"), stored(`{"v":1,"record":{"key":"99/2026-12-03/receipt","owner":99,"purpose":"receipt",`+
+				`"from":"","to":"","subject":"","created":"2026-12-03T12:00:00Z","pointless_after":"2026-12-03T12:00:00Z","status":"delivered"}}`))
+		}, "messages 99/2026-12-03/receipt: its owner 99 is not there"},
+		{"sample of a loop that is not there", func(tx *bolt.Tx) error {
+			return tx.Bucket([]byte("samples")).Put(store.IDKey(1), stored(`{"v":1,"record":{"id":1,"revision":1,"loop":99,"taken":"2026-12-03","place":"shelf"}}`))
+		}, "samples 1: its loop 99 is not there"},
 		{"bucket missing", func(tx *bolt.Tx) error { return tx.DeleteBucket([]byte("audit")) }, "audit: the bucket is missing"},
 	} {
 		t.Run(c.name, func(t *testing.T) {

@@ -184,7 +184,7 @@ func eraseLoop(tx engine.Writer, id uint64, owner loops.OwnerID) error {
 // eraseHistory rewrites the entries of the owner's time, given who has the
 // machine now, and returns the history as it is then.
 func eraseHistory(tx engine.Writer, loop loops.LoopID, owner, now loops.OwnerID) ([]loops.Entry, error) {
-	history, err := entryTable().in(tx, idKey(loop))
+	history, err := entryTable().in(tx, engine.Prefix(idKey(loop)))
 	if err != nil {
 		return nil, err
 	}

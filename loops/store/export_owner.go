@@ -122,7 +122,7 @@ func (x *ownerExport) history(loop loops.LoopID, owner loops.OwnerID, theirs boo
 	if err != nil {
 		return err
 	}
-	history, err := entryTable().in(x.tx, idKey(loop))
+	history, err := entryTable().in(x.tx, engine.Prefix(idKey(loop)))
 	if err != nil {
 		return err
 	}

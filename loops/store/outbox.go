@@ -18,38 +18,21 @@ import (
 // Message returns a message with its text, or loops.ErrNotFound. Raw is nil
 // where the text was deleted.
 func (s *Store) Message(key loops.MessageKey) (loops.Message, error) {
-	var m loops.Message
-	err := s.view(func(tx engine.Reader) (err error) {
-		m, err = wholeMessage(tx, key)
-		return err
-	})
-	if err != nil {
-		return loops.Message{}, fmt.Errorf("store: %w", err)
-	}
-	return m, nil
+	return read(s, "store", func(tx engine.Reader) (loops.Message, error) { return wholeMessage(tx, key) })
 }
 
 // MessageHead returns a message without its text, or loops.ErrNotFound.
 func (s *Store) MessageHead(key loops.MessageKey) (loops.Message, error) {
-	var m loops.Message
-	err := s.view(func(tx engine.Reader) (err error) {
-		m, err = get(tx, bucketMessages, []byte(key), fmt.Sprintf("message %s", key), decodeMessage)
-		return err
-	})
-	if err != nil {
-		return loops.Message{}, fmt.Errorf("store: %w", err)
-	}
-	return m, nil
+	return messageTable().read(s, []byte(key))
 }
 
 // wholeMessage joins a message and its text.
 func wholeMessage(tx engine.Reader, key loops.MessageKey) (loops.Message, error) {
-	what := fmt.Sprintf("message %s", key)
-	m, err := get(tx, bucketMessages, []byte(key), what, decodeMessage)
+	m, err := messageTable().get(tx, []byte(key))
 	if err != nil {
 		return m, err
 	}
-	body, err := get(tx, bucketBodies, []byte(key), what, decodeBody)
+	body, err := bodyTable().get(tx, []byte(key))
 	if errors.Is(err, loops.ErrNotFound) {
 		err = nil
 	}
@@ -76,37 +59,20 @@ func (s *Store) Messages(status loops.MessageStatus) iter.Seq2[loops.Message, er
 // MessagesTo lists the messages whose keys are of the owner and of the day or a
 // later one, by day, without their text. Its cost grows with them alone.
 func (s *Store) MessagesTo(owner loops.OwnerID, since loops.Day) ([]loops.Message, error) {
-	var list []loops.Message
-	prefix := fmt.Appendf(nil, "%d/", owner)
-	err := s.view(func(tx engine.Reader) error {
-		span := engine.Prefix(prefix)
-		span.From = fmt.Appendf(prefix, "%s", since)
-		for k, v := range tx.Ascend(bucketMessages, span) {
-			m, err := decodeMessage(v)
-			if err != nil {
-				return fmt.Errorf("message %s: %w", k, err)
-			}
-			list = append(list, m)
-		}
-		return nil
-	})
-	if err != nil {
-		return nil, fmt.Errorf("store: %w", err)
-	}
-	return list, nil
+	span := engine.Prefix(fmt.Appendf(nil, "%d/", owner))
+	span.From = fmt.Appendf(nil, "%d/%s", owner, since)
+	return read(s, "store", func(tx engine.Reader) ([]loops.Message, error) { return messageTable().in(tx, span) })
 }
 
 // NextQueued returns at most limit queued messages whose next attempt is not
 // after now, the longest waiting first, with their text.
 func (s *Store) NextQueued(now time.Time, limit int) ([]loops.Message, error) {
-	var list []loops.Message
-	err := s.view(func(tx engine.Reader) error {
-		list = nil
+	return read(s, "store", func(tx engine.Reader) (list []loops.Message, err error) {
 		var keys []loops.MessageKey
 		for k := range tx.Ascend(bucketOutbox, engine.Span{}) {
 			at, key, err := decodeInstantKey(k)
 			if err != nil {
-				return fmt.Errorf("outbox: %w", err)
+				return nil, fmt.Errorf("outbox: %w", err)
 			}
 			if at.After(now) || len(keys) == limit {
 				break
@@ -114,24 +80,20 @@ func (s *Store) NextQueued(now time.Time, limit int) ([]loops.Message, error) {
 			keys = append(keys, key)
 		}
 		if err := lookAhead(tx, keys, bucketMessages, bucketBodies); err != nil {
-			return err
+			return nil, err
 		}
 		for _, key := range keys {
 			m, err := wholeMessage(tx, key)
 			if err != nil {
-				return err
+				return nil, err
 			}
 			// The key holds whole seconds, the record the instant itself.
 			if !m.NextAttempt.After(now) {
 				list = append(list, m)
 			}
 		}
-		return nil
+		return list, nil
 	})
-	if err != nil {
-		return nil, fmt.Errorf("store: %w", err)
-	}
-	return list, nil
 }
 
 // Waiting yields the queued messages, those tried next first, without their
@@ -154,7 +116,7 @@ func (s *Store) Waiting() iter.Seq2[loops.Message, error] {
 // of a message has that number, unless the file was compacted in between. What
 // arrived before is recorded in the same transaction, as [Store.MarkDelivered] does.
 func (s *Store) MarkAttempts(all []loops.Attempt, seen loops.StoreRevision, at time.Time, arrived ...loops.Arrival) (left loops.StoreRevision, err error) {
-	err = s.update(func(tx engine.Writer) error {
+	err = s.write("store", func(tx engine.Writer) error {
 		if err := asSeen(tx, seen); err != nil {
 			return err
 		}
@@ -192,10 +154,7 @@ func (s *Store) MarkAttempts(all []loops.Attempt, seen loops.StoreRevision, at t
 		left.Write++ // by this transaction
 		return nil
 	})
-	if err != nil {
-		return left, fmt.Errorf("store: %w", err)
-	}
-	return left, nil
+	return left, err
 }
 
 // claimed gives loops.ErrRepeated and loops.ErrConflict where an attempt at the
@@ -216,7 +175,7 @@ func taken(key loops.MessageKey) error {
 // of which nothing left. One that another daemon has taken since stays as it is; one that
 // was erased meanwhile is passed over.
 func (s *Store) MarkNotBegun(claim uint64, all []loops.Message) error {
-	err := s.update(func(tx engine.Writer) error {
+	return s.write("store", func(tx engine.Writer) error {
 		for _, m := range all {
 			err := moveOn(tx, m.Key, marking{}, func(is *loops.Message) error {
 				if is.Claim != claim {
@@ -232,10 +191,6 @@ func (s *Store) MarkNotBegun(claim uint64, all []loops.Message) error {
 		}
 		return nil
 	})
-	if err != nil {
-		return fmt.Errorf("store: %w", err)
-	}
-	return nil
 }
 
 // rewritten is the message with the words of another.
@@ -308,11 +263,7 @@ func (s *Store) MarkDelivered(at time.Time, claim uint64, keys ...loops.MessageK
 	for i, key := range keys {
 		arrived[i] = loops.Arrival{Key: key, Claim: claim}
 	}
-	err := s.update(func(tx engine.Writer) error { return markDelivered(tx, at, arrived) })
-	if err != nil {
-		return fmt.Errorf("store: %w", err)
-	}
-	return nil
+	return s.write("store", func(tx engine.Writer) error { return markDelivered(tx, at, arrived) })
 }
 
 // errOnRecord tells that a message stands as it is to stand.
@@ -448,16 +399,12 @@ func (s *Store) mark(key loops.MessageKey, line marking, change func(*loops.Mess
 // judged moves one message on in a transaction of its own. Where seen is set it
 // gives loops.ErrConflict if anything was written since.
 func (s *Store) judged(key loops.MessageKey, seen loops.StoreRevision, line marking, change func(engine.Writer, *loops.Message) error) error {
-	err := s.update(func(tx engine.Writer) error {
+	return s.write("store", func(tx engine.Writer) error {
 		if err := asSeen(tx, seen); err != nil {
 			return err
 		}
 		return moveOn(tx, key, line, func(m *loops.Message) error { return change(tx, m) })
 	})
-	if err != nil {
-		return fmt.Errorf("store: %w", err)
-	}
-	return nil
 }
 
 // asSeen gives loops.ErrConflict where another state was seen than is found.
@@ -471,11 +418,11 @@ func asSeen(tx engine.Writer, seen loops.StoreRevision) error {
 // moveOn moves one message on, with its outbox line, the marks of what it settles
 // and a line of the audit.
 func moveOn(tx engine.Writer, key loops.MessageKey, line marking, change func(*loops.Message) error) error {
-	m, err := get(tx, bucketMessages, []byte(key), fmt.Sprintf("message %s", key), decodeMessage)
+	was, err := messageTable().get(tx, []byte(key))
 	if err != nil {
 		return err
 	}
-	was := m
+	m := was
 	if err := change(&m); err != nil {
 		return err
 	}
@@ -506,7 +453,7 @@ func putMarks(tx engine.Writer, m loops.Message) error {
 // and how they ended stays on record.
 func (s *Store) DeleteBodies(before time.Time, by string, at time.Time) (int, error) {
 	deleted := 0
-	err := s.update(func(tx engine.Writer) error {
+	err := s.write("store: delete mail texts", func(tx engine.Writer) error {
 		var keys [][]byte
 		for k := range tx.Ascend(bucketRecent, engine.Span{}) {
 			created, key, err := decodeInstantKey(k)
@@ -519,7 +466,7 @@ func (s *Store) DeleteBodies(before time.Time, by string, at time.Time) (int, er
 			if tx.Get(bucketBodies, []byte(key)) == nil {
 				continue
 			}
-			m, err := get(tx, bucketMessages, []byte(key), fmt.Sprintf("message %s", key), decodeMessage)
+			m, err := messageTable().get(tx, []byte(key))
 			if err != nil {
 				return err
 			}
@@ -538,7 +485,7 @@ func (s *Store) DeleteBodies(before time.Time, by string, at time.Time) (int, er
 		return audit(tx, loops.AuditLine{At: at, By: by, Action: "delete old mail texts", On: fmt.Sprintf("%d messages", deleted)})
 	})
 	if err != nil {
-		return 0, fmt.Errorf("store: delete mail texts: %w", err)
+		return 0, err
 	}
 	return deleted, nil
 }

@@ -126,12 +126,12 @@ func children[T any](s *Store, index string, prefix []byte, of table[T]) ([]T, e
 
 // under collects the records whose keys have the prefix.
 func (t table[T]) under(s *Store, prefix []byte) ([]T, error) {
-	return read(s, "store", func(tx engine.Reader) ([]T, error) { return t.in(tx, prefix) })
+	return read(s, "store", func(tx engine.Reader) ([]T, error) { return t.in(tx, engine.Prefix(prefix)) })
 }
 
-// in does so in a transaction.
-func (t table[T]) in(tx engine.Reader, prefix []byte) (list []T, err error) {
-	for k, v := range tx.Ascend(t.bucket, engine.Prefix(prefix)) {
+// in collects those of a span in a transaction.
+func (t table[T]) in(tx engine.Reader, span engine.Span) (list []T, err error) {
+	for k, v := range tx.Ascend(t.bucket, span) {
 		r, err := t.decode(v)
 		if err != nil {
 			return nil, fmt.Errorf("bucket %s: %s: %w", t.bucket, printKey(t.bucket, k), err)

@@ -81,7 +81,7 @@ func retellLoop(tx engine.Writer, id uint64, tell func(string) string) error {
 	if err != nil {
 		return err
 	}
-	history, err := entryTable().in(tx, idKey(id))
+	history, err := entryTable().in(tx, engine.Prefix(idKey(id)))
 	if err != nil {
 		return err
 	}

@@ -81,20 +81,17 @@ func (s *Store) Technicians() iter.Seq2[loops.Technician, error] {
 // Technician returns the technician with the name, whatever its case, or
 // loops.ErrNotFound.
 func (s *Store) Technician(name string) (loops.Technician, error) {
-	return technicianTable().read(s, []byte(strings.ToLower(name)))
+	return technicianTable().readAs(s, strings.ToLower(name), "technician "+name)
 }
 
 // SignIn returns the sign-in with the hash, or loops.ErrNotFound.
-func (s *Store) SignIn(hash string) (loops.SignIn, error) { return secret(s, signInTable(), hash) }
+func (s *Store) SignIn(hash string) (loops.SignIn, error) {
+	return signInTable().readAs(s, hash, "sign-in")
+}
 
 // PasswordToken returns the token with the hash, or loops.ErrNotFound.
 func (s *Store) PasswordToken(hash string) (loops.PasswordToken, error) {
-	return secret(s, tokenTable(), hash)
-}
-
-// secret reads the record under a hash, which is in no error.
-func secret[T any](s *Store, t table[T], hash string) (T, error) {
-	return read(s, "store", func(tx engine.Reader) (T, error) { return get(tx, t.bucket, []byte(hash), t.kind, t.decode) })
+	return tokenTable().readAs(s, hash, "token")
 }
 
 // CommitAccess writes everything in the change or nothing of it. It gives

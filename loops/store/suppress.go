@@ -59,7 +59,7 @@ func (s *Store) suppress(by string, at time.Time, action string, change func(eng
 // Suppression returns why nothing is sent to the address, or
 // loops.ErrNotFound where mail may go.
 func (s *Store) Suppression(address string) (loops.Suppression, error) {
-	return suppressionTable().read(s, []byte(strings.ToLower(address)))
+	return suppressionTable().readAs(s, strings.ToLower(address), "address "+address)
 }
 
 // Suppressions yields every suppressed address in alphabetical order.

@@ -260,6 +260,11 @@ func (t table[T]) read(s *Store, key []byte) (T, error) {
 	return read(s, "store", func(tx engine.Reader) (T, error) { return t.get(tx, key) })
 }
 
+// readAs does so for a key of text, which is in no error: what is said instead.
+func (t table[T]) readAs(s *Store, key, what string) (T, error) {
+	return read(s, "store", func(tx engine.Reader) (T, error) { return get(tx, t.bucket, []byte(key), what, t.decode) })
+}
+
 // all yields every record in the order of the keys, and newest the last first.
 func (t table[T]) all(s *Store) iter.Seq2[T, error]    { return scan(s, t.bucket, false, nil, t.follow) }
 func (t table[T]) newest(s *Store) iter.Seq2[T, error] { return scan(s, t.bucket, true, nil, t.follow) }
