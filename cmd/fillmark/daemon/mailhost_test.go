@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -73,16 +74,30 @@ func TestMailboxIsRead(t *testing.T) {
 	line := h.Examine(t.Context()).Line("mailbox")
 	assert.Equal(t, doctor.Good, line.State, line)
 	assert.Equal(t, "The mailbox INBOX at "+d.Implicit+" can be read.", line.Says)
-	assert.Empty(t, h.Quick().Line("mailbox"), "a look that costs nothing asks nobody")
+	assert.Equal(t, line, h.Quick().Line("mailbox"), "a look that costs nothing says how it was read last")
 	require.NoError(t, h.Close())
 
 	c.Mail.IMAP.PasswordFile = secretFile(t, "wrong")
 	h, err = Open(c, testNow, log)
 	require.NoError(t, err)
+	shut := func(after time.Duration) []loops.Alarm {
+		return slices.DeleteFunc(h.Alarms.Red(testNow().Add(after)), func(a loops.Alarm) bool { return a.Name != "mailbox" })
+	}
+	assert.Equal(t, doctor.NotHere, h.Quick().Line("mailbox").State, "nobody looked yet")
 	require.ErrorContains(t, h.readMailbox(t.Context(), testNow(), log), "login")
-	line = h.Examine(t.Context()).Line("mailbox")
-	assert.Equal(t, doctor.Red, line.State, line)
-	assert.Contains(t, line.Says, "login")
+	for _, line := range []doctor.Line{h.Quick().Line("mailbox"), h.Examine(t.Context()).Line("mailbox")} {
+		assert.Equal(t, doctor.Red, line.State, line)
+		assert.Contains(t, line.Says, "login")
+	}
+	require.Error(t, h.readMailbox(t.Context(), testNow().Add(time.Hour), log))
+	assert.Empty(t, shut(2*time.Hour-time.Second), "mail hosts have their hours of maintenance")
+	red := shut(2 * time.Hour)
+	require.Len(t, red, 1)
+	assert.Contains(t, red[0].Reason, "INBOX at "+d.Implicit+" is not read since Sat 28 Nov 2026 12:00 UTC")
+	assert.Contains(t, red[0].Reason, "login")
+	assert.Contains(t, red[0].Remedy, "mail.imap")
+	h.reading.ended(testNow().Add(3*time.Hour), nil)
+	assert.Empty(t, shut(4*time.Hour))
 	require.NoError(t, h.Close())
 }
 
