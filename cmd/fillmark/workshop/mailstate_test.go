@@ -6,8 +6,10 @@ package workshop_test
 import (
 	"fmt"
 	"net"
+	"strings"
 	"testing"
 	"time"
+	"unicode"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -142,6 +144,10 @@ func TestARelayThatRefusesOneAfterTheOtherIsAtFault(t *testing.T) {
 				return
 			}
 			assert.Equal(t, notify.Report{Refused: 1}, reports[1])
+			for _, m := range b.messages(t) {
+				assert.Contains(t, m.LastError, "no such user")
+				assert.False(t, strings.ContainsFunc(m.LastError, unicode.IsControl), "what a relay answers moves no cursor: %q", m.LastError)
+			}
 			require.ErrorContains(t, last.RelayFault, "refused 3 recipients one after the other")
 			assert.Equal(t, 1, last.Deferred)
 			assert.Zero(t, given, "nobody is given up")
