@@ -500,7 +500,6 @@ func TestALongRunKeepsTheTime(t *testing.T) {
 		b := newBox("a", "b", "c")
 		truth := &judgedAt{at: map[loops.MessageKey]time.Time{}}
 		sentAt := map[string]time.Time{}
-		start, began := sent, time.Now()
 		d, err := notify.NewDeliverer(b, truth, nil, sendFunc(func(to string) error {
 			truth.mu.Lock()
 			sentAt[to] = truth.at[loops.MessageKey(to[:1])]
@@ -509,12 +508,11 @@ func TestALongRunKeepsTheTime(t *testing.T) {
 			return nil
 		}), notify.DefaultRetryPlan(), nil)
 		require.NoError(t, err)
-		rep, err := d.Deliver(t.Context(), start)
+		rep, err := d.Deliver(t.Context(), sent)
 		require.NoError(t, err)
 		assert.Equal(t, 3, rep.Delivered)
-		require.Equal(t, 45*time.Minute, time.Since(began))
 		for n, key := range []string{"a", "b", "c"} {
-			want := start.Add(time.Duration(n) * 15 * time.Minute)
+			want := sent.Add(time.Duration(n) * 15 * time.Minute)
 			assert.Equal(t, want, sentAt[key+"@garden.example"], "%s was true when it left", key)
 			assert.Equal(t, want, b.messages[loops.MessageKey(key)].LastAttempt, key)
 		}
