@@ -164,11 +164,11 @@ func TestARecordThatIsGoneIsTold(t *testing.T) {
 		now = now.Add(after)
 		h.pulse.Swept(now, 0, nil)
 		h.examineDaily(t.Context(), now)
-		says := ""
+		var says strings.Builder
 		for _, a := range h.Alarms.Red(now) {
-			says += a.Name + ": " + a.Reason + a.Remedy
+			says.WriteString(a.Name + ": " + a.Reason + a.Remedy)
 		}
-		return says
+		return says.String()
 	}
 	h.keeper.config.Mail.Resolver = dnsServer(t, published)
 	assert.Empty(t, told(0))
