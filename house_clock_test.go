@@ -31,6 +31,7 @@ func mayReadClock() map[string]string {
 		"relay.go prepare":     span,
 		"deliver.go Deliver":   span,
 		"deliver.go attempt":   span,
+		"deliver.go clock":     span,
 		"wave.go offer":        span,
 
 		"main.go longest": span,

@@ -130,6 +130,14 @@ func (m Message) Why() string {
 	return m.LastError + "; " + m.Note
 }
 
+// CameBack leads the reason of a message that was refused after it had been taken.
+const CameBack = "came back: "
+
+// Taken tells that the relay took the message, whatever became of it then.
+func (m Message) Taken() bool {
+	return m.Status == Delivered || m.Status == Refused && strings.HasPrefix(m.LastError, CameBack)
+}
+
 // Topic is one thing that a message speaks of: a task of a loop due on a day, at
 // the stage of its reminders, or an entry of the loop's history.
 type Topic struct {

@@ -16,6 +16,7 @@ import (
 	"net/textproto"
 	"slices"
 	"strings"
+	"unicode"
 
 	"github.com/emersion/go-message"
 
@@ -179,7 +180,7 @@ func readStatus(r io.Reader) []BounceRecipient {
 // oneLine makes foreign text fit to be shown and stored.
 func oneLine(text string) string {
 	printable := strings.Map(func(r rune) rune {
-		if r < 0x20 || r == 0x7f {
+		if unicode.IsControl(r) {
 			return ' '
 		}
 		return r

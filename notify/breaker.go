@@ -6,7 +6,7 @@ package notify
 import (
 	"errors"
 	"fmt"
-	"time"
+	"maps"
 
 	"fillmark/loops"
 )
@@ -35,8 +35,9 @@ func newBreaker() *breaker {
 }
 
 const (
-	// breakerLeast is how many recipients a run must refuse before it can be the
-	// relay's fault: of one or two nobody can tell.
+	// breakerLeast is how many recipients must be refused, in a run or since the
+	// relay last took a letter, before it can be the relay's fault: of one or two
+	// nobody can tell.
 	breakerLeast = 3
 	// breakerAtOnce is how many end a run at once, so that a long queue is not
 	// offered to a relay that refuses it all. A wrong guess costs a pause: the
@@ -52,37 +53,72 @@ func (b *breaker) tripped(least int) bool {
 
 // keep puts a refusal off until the end of the run; should there be none, it is
 // tried again.
-func (d *Deliverer) keep(run *breaker, now time.Time, m loops.Message, e *SendError, f loops.Failure, try attempt) error {
-	before, err := d.box.RefusedInARow(m.To)
+func (w *delivery) keep(m loops.Message, e *SendError, f loops.Failure, try attempt) error {
+	before, err := w.box.RefusedInARow(m.To)
 	if err != nil {
 		return err
 	}
+	run := w.run
 	run.count[m.To]++
 	run.gone[m.To] = run.gone[m.To] || e.Address && Suppresses(e.Status, before+run.count[m.To])
 	run.kept = append(run.kept, refusal{m, e, f, try.count - 1})
-	return d.box.MarkDeferred(m.Key, m.Claim, now.Add(relayPause), try.count-1, f)
+	return w.box.MarkDeferred(m.Key, m.Claim, w.clock().Add(relayPause), try.count-1, f)
 }
 
-// settle ends a run: refusals are put on record, or held against the relay.
-func (d *Deliverer) settle(run *breaker, now time.Time, rep *Report) error {
+// conclude ends a run: refusals are put on record, or held against the relay. A
+// bench that mails one owner at a time finds out over several runs: then those
+// before are taken back too.
+func (w *delivery) conclude() (failed error) {
+	run := w.run
+	if len(run.kept) == 0 {
+		return nil
+	}
+	fault, before := "", []loops.Message(nil)
 	if run.tripped(breakerLeast) {
-		fault := fmt.Sprintf("refused %d of the %d recipients of one run, which is taken for the relay's own fault", len(run.count), len(run.tried))
-		rep.RelayFault, rep.RetryAt = &SendError{Temporary: true, RelayFault: true, Err: errors.New(fault + ": " + run.kept[0].f.Reason)}, now.Add(relayPause)
-		var failed error
+		fault = fmt.Sprintf("refused %d of the %d recipients of one run", len(run.count), len(run.tried))
+	} else {
+		if before, failed = w.box.RefusedByRelay(); failed != nil {
+			return failed
+		}
+		everybody := maps.Clone(run.count)
+		for _, m := range before {
+			everybody[m.To]++
+		}
+		if len(before) > 0 && len(everybody) >= breakerLeast {
+			fault = fmt.Sprintf("refused %d recipients one after the other and took no letter in between", len(everybody))
+		}
+	}
+	if fault == "" {
 		for _, r := range run.kept {
-			rep.Deferred++
-			f := r.f
-			f.Reason = shortened(fault+": "+f.Reason, 500)
-			failed = errors.Join(failed, moved(d.box.MarkDeferred(r.message.Key, r.message.Claim, rep.RetryAt, r.tries, f)))
+			failed = errors.Join(failed, moved(w.refused(r.message, r.e, r.f)))
 		}
 		return failed
 	}
-	var failed error
+	fault += ", which is taken for the relay's own fault"
+	w.rep.RelayFault = &SendError{Temporary: true, RelayFault: true, Err: errors.New(fault + ": " + run.kept[0].f.Reason)}
+	w.rep.RetryAt = w.clock().Add(relayPause)
 	for _, r := range run.kept {
-		rep.Refused++
-		failed = errors.Join(failed, moved(d.refused(now, r.message, r.e, r.f)))
+		f := r.f
+		f.Reason = shortened(fault+": "+f.Reason, 500)
+		failed = errors.Join(failed, moved(tally(&w.rep.Deferred, w.box.MarkDeferred(r.message.Key, r.message.Claim, w.rep.RetryAt, r.tries, f))))
+	}
+	for _, m := range before {
+		failed = errors.Join(failed, moved(w.takenBack(m)))
 	}
 	return failed
+}
+
+// takenBack has a message that was refused tried again, and its address taken off
+// the list of those given up, where it stands there for that refusal.
+func (w *delivery) takenBack(m loops.Message) error {
+	x, err := w.box.Suppression(m.To)
+	if err == nil && x.Reason == m.LastError {
+		err = w.box.Unsuppress(m.To, suppressor, w.clock())
+	}
+	if err != nil && !errors.Is(err, loops.ErrNotFound) {
+		return err
+	}
+	return w.box.Requeue(m.Key, suppressor, w.rep.RetryAt)
 }
 
 // moved passes over a message that a technician or another daemon took meanwhile.

@@ -49,6 +49,11 @@ type outbox interface {
 	// RefusedInARow counts the messages to the address that were refused since
 	// the last one that was delivered.
 	RefusedInARow(address string) (int, error)
+	// RefusedByRelay lists the messages, to whomever, that the relay refused since
+	// it last took one; Requeue and Unsuppress undo what followed.
+	RefusedByRelay() ([]loops.Message, error)
+	Requeue(key loops.MessageKey, by string, at time.Time) error
+	Unsuppress(address, by string, at time.Time) error
 }
 
 // signer turns the bytes of a message into signed bytes.
@@ -134,7 +139,8 @@ const (
 )
 
 // Deliver offers every message that is due at now to the transport, until none
-// is left, the relay fails, or ctx ends. Every instant it records is now.
+// is left, the relay fails, or ctx ends. Every instant it records is now, and as many
+// minutes later as it has gone on for.
 //
 // An error is the store's, the signer's or the context's; what the transport
 // refuses is counted in the report and recorded with the message.
@@ -152,7 +158,19 @@ func (d *Deliverer) Deliver(ctx context.Context, now time.Time) (Report, error) 
 	if err != nil {
 		err = fmt.Errorf("deliver: %w", err)
 	}
-	return rep, errors.Join(w.faults, err, d.settle(w.run, now, &rep))
+	return rep, errors.Join(w.faults, err, w.conclude())
+}
+
+// clock is the present instant, to the minute since the run began: one that goes on
+// past midnight writes letters of the new day.
+func (w *delivery) clock() time.Time { return w.now.Add(time.Since(w.began).Truncate(time.Minute)) }
+
+// tally counts an outcome once it is on record.
+func tally(n *int, err error) error {
+	if err == nil {
+		*n++
+	}
+	return err
 }
 
 // renewed tells that the letter is written for the day on which it leaves, so
@@ -181,11 +199,10 @@ func (w *delivery) attempt(m loops.Message) attempt {
 		wait = w.plan[len(w.plan)-1]
 	}
 	// The run may have gone on for longer than the wait.
-	went := time.Since(w.began)
-	try.next, try.more = w.now.Add(went.Truncate(time.Minute)+wait), more
+	try.next, try.more = w.clock().Add(wait), more
 	try.taken = try.next
 	if w.shared {
-		try.taken = w.now.Add(went + max(wait, sendTimeout+clockSkew))
+		try.taken = w.now.Add(time.Since(w.began) + max(wait, sendTimeout+clockSkew))
 	}
 	return try
 }
@@ -206,15 +223,17 @@ func (d *Deliverer) envelope(m loops.Message) Envelope {
 
 // refused takes the message out of the queue, and its address off the list
 // where the rules say so.
-func (d *Deliverer) refused(now time.Time, m loops.Message, e *SendError, f loops.Failure) error {
-	if err := d.box.MarkRefused(m.Key, m.Claim, now, f); err != nil || !e.Address || m.Purpose == loops.PurposeCanary {
+func (w *delivery) refused(m loops.Message, e *SendError, f loops.Failure) error {
+	now := w.clock()
+	err := tally(&w.rep.Refused, w.box.MarkRefused(m.Key, m.Claim, now, f))
+	if err != nil || !e.Address || m.Purpose == loops.PurposeCanary {
 		return err // our own mailbox is nobody to give up: that it refuses is what the letter is to show
 	}
-	inARow, err := d.box.RefusedInARow(m.To)
+	inARow, err := w.box.RefusedInARow(m.To)
 	if err != nil || !Suppresses(e.Status, inARow) {
 		return err
 	}
-	return d.box.Suppress(loops.Suppression{Address: m.To, Reason: f.Reason, Status: e.Status, Since: now}, suppressor)
+	return w.box.Suppress(loops.Suppression{Address: m.To, Reason: f.Reason, Status: e.Status, Since: now}, suppressor)
 }
 
 // suppressor is who the audit names for addresses that mail does not reach.
@@ -230,22 +249,18 @@ func (w *delivery) record(m loops.Message, try attempt, sendErr error) error {
 	switch {
 	case e.RelayFault:
 		delete(w.run.tried, m.To) // nobody was asked about this recipient
-		w.rep.Deferred++
-		w.rep.RelayFault, w.rep.RetryAt = e, w.now.Add(relayPause)
+		w.rep.RelayFault, w.rep.RetryAt = e, w.clock().Add(relayPause)
 		// Not the message's fault: the attempt does not count against its plan.
-		return w.box.MarkDeferred(m.Key, m.Claim, w.rep.RetryAt, try.count-1, f)
+		return tally(&w.rep.Deferred, w.box.MarkDeferred(m.Key, m.Claim, w.rep.RetryAt, try.count-1, f))
 	case !e.Temporary:
-		return w.keep(w.run, w.now, m, e, f, try)
+		return w.keep(m, e, f, try)
 	case e.Unsure && m.Lost+1 >= lostReplies:
-		w.rep.Held++
 		f.Reason = fmt.Sprintf("held: its reply was lost %d times, so whom it is for may have as many copies; release sends one more: %s", m.Lost+1, f.Reason)
-		return w.box.MarkHeld(m.Key, m.Claim, w.now, f)
+		return tally(&w.rep.Held, w.box.MarkHeld(m.Key, m.Claim, w.clock(), f))
 	case !try.more:
-		w.rep.Expired++
-		return w.box.MarkExpired(m.Key, m.Claim, w.now, fmt.Sprintf("given up after %d attempts; the last: %s", try.count, f.Reason))
+		return tally(&w.rep.Expired, w.box.MarkExpired(m.Key, m.Claim, w.clock(), fmt.Sprintf("given up after %d attempts; the last: %s", try.count, f.Reason)))
 	}
-	w.rep.Deferred++
-	return w.box.MarkDeferred(m.Key, m.Claim, try.next, try.count, f)
+	return tally(&w.rep.Deferred, w.box.MarkDeferred(m.Key, m.Claim, try.next, try.count, f))
 }
 
 func pointless(m loops.Message) string {

@@ -7,10 +7,12 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"fmt"
 	"slices"
 	"strings"
 	"sync"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"github.com/stretchr/testify/assert"
@@ -160,6 +162,12 @@ func (b *box) RefusedInARow(address string) (int, error) {
 	}
 	return n, nil
 }
+
+func (b *box) RefusedByRelay() ([]loops.Message, error) { return nil, nil }
+
+func (b *box) Requeue(loops.MessageKey, string, time.Time) error { return loops.ErrNotFound }
+
+func (b *box) Unsuppress(string, string, time.Time) error { return loops.ErrNotFound }
 
 // sendFunc is a transport made of one function; it logs into the box.
 type sendFunc func(to string) error
@@ -408,3 +416,105 @@ func (c catch) Open(context.Context) error { return nil }
 func (c catch) End() {}
 
 func (c catch) Send(_ context.Context, _ notify.Envelope, raw []byte) error { *c.raw = raw; return nil }
+
+// takenBox is an outbox whose messages another daemon has taken by the time that
+// anything is put down about them.
+type takenBox struct{ *box }
+
+// taken is what the other one has made of it, and what is said of that.
+func (b takenBox) taken(key loops.MessageKey) error {
+	err := b.set("taken", key, func(m *loops.Message) { m.NextAttempt = sent.Add(time.Hour) })
+	return errors.Join(err, fmt.Errorf("somebody else took it: %w (%w)", loops.ErrRepeated, loops.ErrConflict))
+}
+
+func (b takenBox) MarkDeferred(key loops.MessageKey, _ uint64, _ time.Time, _ int, _ loops.Failure) error {
+	return b.taken(key)
+}
+func (b takenBox) MarkRefused(key loops.MessageKey, _ uint64, _ time.Time, _ loops.Failure) error {
+	return b.taken(key)
+}
+func (b takenBox) MarkHeld(key loops.MessageKey, _ uint64, _ time.Time, _ loops.Failure) error {
+	return b.taken(key)
+}
+func (b takenBox) MarkExpired(key loops.MessageKey, _ uint64, _ time.Time, _ string) error {
+	return b.taken(key)
+}
+
+// What is not on record is not counted: whoever took the message says how it ended.
+func TestOnlyWhatIsOnRecordIsCounted(t *testing.T) {
+	t.Parallel()
+	lost := &notify.SendError{Temporary: true, Unsure: true, Err: errors.New("smtp DATA: EOF")}
+	for name, tc := range map[string]struct {
+		change func(*box, *loops.Message)
+		answer error
+	}{
+		"put off":   {nil, &notify.SendError{Temporary: true, Code: 451, Err: errors.New("451 later")}},
+		"refused":   {nil, refusedAddressError()},
+		"relay":     {nil, &notify.SendError{Temporary: true, RelayFault: true, Err: errors.New("421 closing")}},
+		"held":      {func(_ *box, m *loops.Message) { m.Lost = 2 }, lost},
+		"the end":   {func(_ *box, m *loops.Message) { m.Attempts = len(notify.DefaultRetryPlan()) }, &notify.SendError{Temporary: true, Code: 451, Err: errors.New("451 later")}},
+		"pointless": {func(_ *box, m *loops.Message) { m.PointlessAfter = sent.Add(-time.Hour) }, nil},
+		"suppressed": {func(b *box, m *loops.Message) {
+			_ = b.Suppress(loops.Suppression{Address: m.To, Reason: "full"}, "test")
+		}, nil},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			b := newBox("a", "b", "c")
+			for key, m := range b.messages {
+				if tc.change != nil {
+					tc.change(b, &m)
+				}
+				b.messages[key] = m
+			}
+			d, err := notify.NewDeliverer(takenBox{b}, nil, nil, sendFunc(func(string) error { return tc.answer }), notify.DefaultRetryPlan(), nil)
+			require.NoError(t, err)
+			rep, err := d.Deliver(t.Context(), sent)
+			if err != nil {
+				require.ErrorIs(t, err, loops.ErrConflict)
+			}
+			rep.RelayFault, rep.RetryAt = nil, time.Time{}
+			assert.Equal(t, notify.Report{}, rep)
+		})
+	}
+}
+
+// judgedAt is a truth that notes by which instant each letter was judged last.
+type judgedAt struct {
+	mu sync.Mutex
+	at map[loops.MessageKey]time.Time
+}
+
+func (j *judgedAt) Review(m loops.Message, now time.Time) (notify.Review, error) {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	j.at[m.Key] = now
+	return notify.Review{Message: m}, nil
+}
+
+// A run that goes on past midnight judges and records the letters of the new day by
+// it, those too that were judged ahead while a slow relay took the one before.
+func TestALongRunKeepsTheTime(t *testing.T) {
+	t.Parallel()
+	synctest.Test(t, func(t *testing.T) {
+		b := newBox("a", "b", "c")
+		truth := &judgedAt{at: map[loops.MessageKey]time.Time{}}
+		sentAt := map[string]time.Time{}
+		d, err := notify.NewDeliverer(b, truth, nil, sendFunc(func(to string) error {
+			truth.mu.Lock()
+			sentAt[to] = truth.at[loops.MessageKey(to[:1])]
+			truth.mu.Unlock()
+			time.Sleep(15 * time.Minute)
+			return nil
+		}), notify.DefaultRetryPlan(), nil)
+		require.NoError(t, err)
+		rep, err := d.Deliver(t.Context(), sent)
+		require.NoError(t, err)
+		assert.Equal(t, 3, rep.Delivered)
+		for n, key := range []string{"a", "b", "c"} {
+			want := sent.Add(time.Duration(n) * 15 * time.Minute)
+			assert.Equal(t, want, sentAt[key+"@garden.example"], "%s was true when it left", key)
+			assert.Equal(t, want, b.messages[loops.MessageKey(key)].LastAttempt, key)
+		}
+	})
+}

@@ -11,6 +11,7 @@ import (
 	"slices"
 	"sync"
 	"sync/atomic"
+	"time"
 
 	"fillmark/loops"
 )
@@ -27,6 +28,7 @@ type leaving struct {
 // judged is what was found of a message by the register.
 type judged struct {
 	review Review
+	at     time.Time           // the present then
 	seen   loops.StoreRevision // before it was looked at; zero where nothing judges
 	no     *loops.Suppression  // why nothing goes to its address
 	why    string              // it cannot be judged or signed, for people
@@ -79,12 +81,12 @@ func (p *preparation) leave() {
 // writes nothing.
 func (w *delivery) look(l *leaving) {
 	was := l.is
-	l.judged = judged{review: Review{Message: l.queued}}
+	l.judged = judged{review: Review{Message: l.queued}, at: w.clock()}
 	if w.truth != nil {
 		if l.seen, l.broken = w.box.Revision(); l.broken != nil {
 			return
 		}
-		if l.review, l.fault = w.truth.Review(l.queued, w.now); l.fault != nil {
+		if l.review, l.fault = w.truth.Review(l.queued, l.at); l.fault != nil {
 			l.why = shortened(oneLine("cannot be judged: "+l.fault.Error()), 500)
 			return
 		}
@@ -129,16 +131,15 @@ func (d *Deliverer) signed(m loops.Message, unsure bool) (raw, signature []byte,
 func (w *delivery) ready(wave []*leaving) (all []*leaving, err error) {
 	for _, l := range wave {
 		m := l.queued
-		if !m.PointlessAfter.IsZero() && w.now.After(m.PointlessAfter) && !w.renewed(m) {
-			w.rep.Expired++
-			if err := w.box.MarkExpired(m.Key, m.Claim, w.now, pointless(m)); err != nil {
+		if now := w.clock(); !m.PointlessAfter.IsZero() && now.After(m.PointlessAfter) && !w.renewed(m) {
+			if err := tally(&w.rep.Expired, w.box.MarkExpired(m.Key, m.Claim, now, pointless(m))); err != nil {
 				return nil, of(m, err)
 			}
 			continue
 		}
 		l.try = w.attempt(m)
 		if w.run.gone[m.To] {
-			if err := w.keep(w.run, w.now, m, &SendError{}, loops.Failure{Reason: "not sent: the address was refused just before", Unsure: m.Unsure}, l.try); err != nil {
+			if err := w.keep(m, &SendError{}, loops.Failure{Reason: "not sent: the address was refused just before", Unsure: m.Unsure}, l.try); err != nil {
 				return nil, of(m, err)
 			}
 			continue
@@ -192,18 +193,12 @@ func (w *delivery) settle(l *leaving) error {
 		return l.broken
 	case l.fault != nil: // it stays; the others still go
 		w.faults = errors.Join(w.faults, fmt.Errorf("deliver: %w", of(l.queued, l.fault)))
-		w.rep.Deferred++
-		return w.box.MarkDeferred(key, l.queued.Claim, l.try.next, l.queued.Attempts, loops.Failure{Reason: l.why, Unsure: l.queued.Unsure})
+		return tally(&w.rep.Deferred, w.box.MarkDeferred(key, l.queued.Claim, l.try.next, l.queued.Attempts, loops.Failure{Reason: l.why, Unsure: l.queued.Unsure}))
 	case l.no != nil:
-		w.rep.Refused++
-		return w.box.MarkRefused(key, l.queued.Claim, w.now, loops.Failure{
-			Reason: "not sent: nothing goes to this address since " + l.no.Since.Format("2 Jan 2006") + ": " + l.no.Reason, Status: l.no.Status})
+		return tally(&w.rep.Refused, w.box.MarkRefused(key, l.queued.Claim, w.clock(), loops.Failure{
+			Reason: "not sent: nothing goes to this address since " + l.no.Since.Format("2 Jan 2006") + ": " + l.no.Reason, Status: l.no.Status}))
 	}
-	err := w.box.MarkWithdrawn(key, l.seen, w.now, l.review.Withdrawn, l.review.Instead)
-	if err == nil {
-		w.rep.Withdrawn++
-	}
-	return err
+	return tally(&w.rep.Withdrawn, w.box.MarkWithdrawn(key, l.seen, w.clock(), l.review.Withdrawn, l.review.Instead))
 }
 
 // of names the message that an error is about.

@@ -47,9 +47,21 @@ func sharedAddresses() netip.Prefix {
 	return netip.PrefixFrom(netip.AddrFrom4([4]byte{100, 64, 0, 0}), 10)
 }
 
-// replyNames are the sayings as the catalogue has their ready-made mails.
-var replyNames = map[links.Saying]string{
-	links.SaysFine: "fine", links.SaysOff: "off", links.SaysCall: "call", links.SaysPause: "pause", links.SaysStop: "stop",
+// ready is a ready-made mail, as the catalogue has its texts.
+type ready struct{ subject, body string }
+
+// readyMails are those of the sayings. What is said as on the owners' page is said in
+// its words.
+var readyMails = map[links.Saying]ready{
+	links.SaysFine:  {"reply.fine.subject", "reply.fine.body"},
+	links.SaysOff:   {"reply.off.subject", "reply.off.body"},
+	links.SaysCall:  {"reply.call.subject", "reply.call.body"},
+	links.SaysPause: {"reply.pause.subject", "reply.pause.body"},
+	links.SaysStop:  {"reply.stop.subject", "reply.stop.body"},
+	links.SaysLater: {"reply.fortnight", "reply.fortnight"},
+	links.SaysMoved: {"page.gone.moved", "page.gone.moved"},
+	links.SaysSold:  {"page.gone.sold", "page.gone.sold"},
+	links.SaysDone:  {"page.gone.elsewhere", "page.gone.elsewhere"},
 }
 
 // readyBodies are what stands in the ready-made mails before an owner writes
@@ -58,8 +70,8 @@ var replyNames = map[links.Saying]string{
 func readyBodies() []string {
 	var bodies []string
 	for _, l := range loops.Languages() {
-		for _, name := range replyNames {
-			body := words.In(l).Say("reply." + name + ".body")
+		for _, mail := range readyMails {
+			body := words.In(l).Say(mail.body)
 			bodies = append(bodies, strings.Join(strings.Fields(body), " "))
 		}
 	}
@@ -77,9 +89,9 @@ func (w Workshop) Mailto(ws words.Words, says links.Saying, token string) string
 	if token == "" {
 		return ""
 	}
-	ready := "reply." + replyNames[says]
-	subject := ws.Say(ready+".subject") + " [" + tokenMark + token + "]"
-	return mailtoScheme + url.PathEscape(w.From) + "?subject=" + mailEscape(subject) + "&body=" + mailEscape(ws.Say(ready+".body")+"\r\n")
+	mail := readyMails[says]
+	subject := ws.Say(mail.subject) + " [" + tokenMark + token + "]"
+	return mailtoScheme + url.PathEscape(w.From) + "?subject=" + mailEscape(subject) + "&body=" + mailEscape(ws.Say(mail.body)+"\r\n")
 }
 
 // mailEscape escapes a value as RFC 6068 wants it: a plus stands for itself there.

@@ -36,7 +36,7 @@ func TestMailtoCarriesItsToken(t *testing.T) {
 	t.Parallel()
 	w := workshop()
 	token := strings.Repeat("ab3d", 8)
-	for _, says := range []tokens.Saying{tokens.SaysFine, tokens.SaysOff, tokens.SaysCall, tokens.SaysPause, tokens.SaysStop} {
+	for _, says := range []tokens.Saying{tokens.SaysFine, tokens.SaysOff, tokens.SaysCall, tokens.SaysPause, tokens.SaysStop, tokens.SaysLater, tokens.SaysMoved, tokens.SaysSold, tokens.SaysDone} {
 		link := w.Mailto(words.In(""), says, token)
 		u, err := url.Parse(link)
 		require.NoError(t, err)

@@ -63,7 +63,10 @@ type Links struct {
 	CallMe       string
 	More         string // the page with every answer, a pause among them
 	Pause        string // asks for a pause, where there is no such page
-	Stop         string // the visible link that stops these mails
+	// Later asks for one of two weeks, and the others say what became of the machine
+	// or the work, where there is no such page.
+	Later, Moved, Sold, Elsewhere string
+	Stop                          string // the visible link that stops these mails
 	// OneClick is the address of RFC 8058 that stops them by one POST, which must
 	// be https, or a mail that stops them (RFC 2369). Empty leaves the
 	// List-Unsubscribe headers out.
@@ -227,7 +230,10 @@ func (d *document) addAnswers(ws words.Words, in ReminderInput) {
 	if looks {
 		first = button{ws.Say("button.fine"), in.Links.AllFine}
 	}
-	for _, b := range []button{first, {ws.Say("button.off"), in.Links.SomethingOff}} {
+	for _, b := range []button{
+		first, {ws.Say("button.off"), in.Links.SomethingOff}, {ws.Say("reply.fortnight"), in.Links.Later},
+		{ws.Say("page.gone.elsewhere"), in.Links.Elsewhere}, {ws.Say("page.gone.moved"), in.Links.Moved}, {ws.Say("page.gone.sold"), in.Links.Sold},
+	} {
 		if b.URL != "" {
 			d.Buttons = append(d.Buttons, b)
 		}
@@ -482,7 +488,8 @@ func (l Links) validate(w Workshop) error {
 	var p problems
 	for _, link := range []struct{ field, url string }{
 		{"link all fine", l.AllFine}, {"link something off", l.SomethingOff}, {"link call me", l.CallMe},
-		{"link more", l.More}, {"link pause", l.Pause}, {"link stop", l.Stop}, {"link one-click", l.OneClick},
+		{"link more", l.More}, {"link pause", l.Pause}, {"link later", l.Later}, {"link moved", l.Moved},
+		{"link sold", l.Sold}, {"link elsewhere", l.Elsewhere}, {"link stop", l.Stop}, {"link one-click", l.OneClick},
 	} {
 		switch {
 		case isMailto(link.url):

@@ -146,6 +146,9 @@ func (w *delivery) begin(ctx context.Context) error {
 const judgedAgain = 20
 
 func (w *delivery) beginAll(all []*leaving) error {
+	if now := w.clock(); slices.ContainsFunc(all, func(l *leaving) bool { return l.at != now }) {
+		w.prepare(all).finish() // the wave before, or the line, took long: it may be another day
+	}
 	for range judgedAgain {
 		staying, seen, err := w.settled(all)
 		if all = staying; err == nil && len(all) > 0 {
@@ -153,7 +156,7 @@ func (w *delivery) beginAll(all []*leaving) error {
 			for _, l := range all { // a line may have taken long to open
 				l.try = w.attempt(l.queued)
 			}
-			if left, err = w.box.MarkAttempts(attempts(all), seen, w.now, w.arrived...); err == nil {
+			if left, err = w.box.MarkAttempts(attempts(all), seen, w.clock(), w.arrived...); err == nil {
 				w.wave, w.arrived, w.before, w.left = all, nil, seen, left
 				for _, l := range all {
 					l.is.Claim = left.Write
@@ -181,9 +184,8 @@ func (w *delivery) beginAll(all []*leaving) error {
 		return w.beginAll(all[:1]) // one of them cannot be settled: the others stay in the queue
 	}
 	l := all[0]
-	w.rep.Deferred++
-	return of(l.queued, w.box.MarkDeferred(l.queued.Key, l.queued.Claim, w.now.Add(time.Minute), l.queued.Attempts, loops.Failure{
-		Reason: "not sent yet: the register was written to all the while", Unsure: l.try.unsure}))
+	return of(l.queued, tally(&w.rep.Deferred, w.box.MarkDeferred(l.queued.Key, l.queued.Claim, w.clock().Add(time.Minute), l.queued.Attempts, loops.Failure{
+		Reason: "not sent yet: the register was written to all the while", Unsure: l.try.unsure})))
 }
 
 func attempts(all []*leaving) []loops.Attempt {
@@ -267,7 +269,7 @@ func (w *delivery) delivered() error {
 	for i, a := range w.arrived {
 		keys[i] = a.Key
 	}
-	err := w.box.MarkDelivered(w.now, w.arrived[0].Claim, keys...)
+	err := w.box.MarkDelivered(w.clock(), w.arrived[0].Claim, keys...)
 	if loops.NoWrite(err) {
 		return err // it arrived all the same: whoever asks again tries again
 	}
@@ -278,7 +280,7 @@ func (w *delivery) delivered() error {
 	}
 	err = nil
 	for _, a := range arrived {
-		if failed := overtaken(w.box.MarkDelivered(w.now, a.Claim, a.Key)); failed != nil {
+		if failed := overtaken(w.box.MarkDelivered(w.clock(), a.Claim, a.Key)); failed != nil {
 			err = errors.Join(err, fmt.Errorf("message %s: %w", a.Key, failed))
 		}
 	}

@@ -27,15 +27,17 @@ const yearDays = 365
 func MayRemind(p loops.Policy, had []Posted, today loops.Day) bool {
 	reminders := 0
 	for _, l := range had {
-		ago := today.Sub(l.Day)
-		if ago < p.SpacingDays {
-			return false
-		}
-		if l.Reminder && ago < yearDays {
+		if l.Reminder && today.Sub(l.Day) < yearDays {
 			reminders++
 		}
 	}
-	return p.LettersAYear == 0 || reminders < p.LettersAYear
+	return !TooNear(p, had, today) && (p.LettersAYear == 0 || reminders < p.LettersAYear)
+}
+
+// TooNear tells that the day is sooner than the spacing after the last letter that an
+// owner had.
+func TooNear(p loops.Policy, had []Posted, today loops.Day) bool {
+	return slices.ContainsFunc(had, func(l Posted) bool { return today.Sub(l.Day) < p.SpacingDays })
 }
 
 // appointments joins the open tasks of an owner that one visit can settle: all

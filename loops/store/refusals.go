@@ -4,6 +4,7 @@
 package store
 
 import (
+	"slices"
 	"strings"
 	"time"
 
@@ -32,7 +33,7 @@ func (s *Store) Requeue(key loops.MessageKey, by string, at time.Time) error {
 	})
 }
 
-// refusalsWindow bounds how many messages RefusedInARow looks at.
+// refusalsWindow bounds how many messages the two below look at.
 const refusalsWindow = 2000
 
 // RefusedInARow counts the messages to the address that were refused since the
@@ -57,4 +58,30 @@ func (s *Store) RefusedInARow(address string) (int, error) {
 		}
 	}
 	return refused, nil
+}
+
+// RefusedByRelay lists the messages that the relay refused since it last took one,
+// of the newest ones, without their text; those written last first. Our letters to
+// ourselves are left out, and what it was never offered.
+func (s *Store) RefusedByRelay() ([]loops.Message, error) {
+	var refused []loops.Message
+	var took time.Time
+	seen := 0
+	for m, err := range s.Messages("") {
+		if err != nil {
+			return nil, err
+		}
+		if seen++; seen > refusalsWindow {
+			break
+		}
+		switch {
+		case m.Taken():
+			if m.LastAttempt.After(took) {
+				took = m.LastAttempt
+			}
+		case m.Status == loops.Refused && m.Purpose != loops.PurposeCanary:
+			refused = append(refused, m)
+		}
+	}
+	return slices.DeleteFunc(refused, func(m loops.Message) bool { return !m.LastAttempt.After(took) }), nil
 }

@@ -23,6 +23,10 @@ const (
 	SaysCall  Saying = 'c' // call me
 	SaysPause Saying = 'p' // no reminders about what is due now
 	SaysStop  Saying = 's' // no mail at all
+	SaysLater Saying = 'w' // no reminders for two weeks
+	SaysMoved Saying = 'm' // moved
+	SaysSold  Saying = 'g' // sold, or given away
+	SaysDone  Saying = 'e' // it was done elsewhere
 )
 
 // Reply is what the token in the subject of an owner's mail is bound to.

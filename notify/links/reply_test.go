@@ -19,7 +19,7 @@ import (
 func drawnReply(t *rapid.T) links.Reply {
 	return links.Reply{
 		Owner: loops.OwnerID(rapid.Uint64().Draw(t, "owner")), Epoch: rapid.Uint32().Draw(t, "epoch"), Loop: loops.LoopID(rapid.Uint64().Draw(t, "loop")),
-		Says: rapid.SampledFrom([]links.Saying{links.SaysFine, links.SaysOff, links.SaysCall, links.SaysPause, links.SaysStop}).Draw(t, "says"),
+		Says: rapid.SampledFrom([]links.Saying{links.SaysFine, links.SaysOff, links.SaysCall, links.SaysPause, links.SaysStop, links.SaysLater, links.SaysMoved, links.SaysSold, links.SaysDone}).Draw(t, "says"),
 	}
 }
 

@@ -32,7 +32,7 @@ func (a *app) print(value any, people func(*printer)) error {
 		people(&printer{visibleWriter{a.out}, a.listWidth()})
 		return nil
 	}
-	encoder := json.NewEncoder(a.out)
+	encoder := json.NewEncoder(escapedWriter{a.out})
 	encoder.SetIndent("", "  ")
 	return encoder.Encode(value)
 }

@@ -5,9 +5,11 @@ package cli
 
 import (
 	"bytes"
+	"encoding/json"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 
 	"fillmark/loops"
 )
@@ -27,6 +29,21 @@ func TestHiddenCharactersAreShown(t *testing.T) {
 		assert.Equal(t, len(given), n)
 		assert.Equal(t, want, out.String())
 	}
+}
+
+// JSON says the same to a program, and moves no cursor where it is printed.
+func TestJSONEscapesWhatIsHidden(t *testing.T) {
+	t.Parallel()
+	const given = "no such user\x1b[2J\u009b2J\x7f \u202e\u2066 −4 °C 🧪"
+	var out bytes.Buffer
+	require.NoError(t, (&app{out: &out, json: true}).print(map[string]string{"last_error": given}, nil))
+	for _, hidden := range []string{"\x1b", "\u009b", "\x7f", "\u202e", "\u2066"} {
+		assert.NotContains(t, out.String(), hidden)
+	}
+	assert.Contains(t, out.String(), "−4 °C 🧪")
+	var read map[string]string
+	require.NoError(t, json.Unmarshal(out.Bytes(), &read))
+	assert.Equal(t, given, read["last_error"])
 }
 
 func TestErrorsShowWhatIsHidden(t *testing.T) {

@@ -23,14 +23,18 @@ func (h *Service) alarms(c Config) (*alarm.Board, error) {
 		return nil, err
 	}
 	register, house := h.houseSources()
+	sources := []alarm.Source{register, h.pulse.Source(), h.Workshop.MailSource(), h.Workshop.CanarySource()}
+	if h.mailbox != nil {
+		sources = append(sources, h.mailboxSource(c.mailboxName(), c.Zone()))
+	}
 	return alarm.NewBoard(h.ledStore, alarm.Options{
 		Workshop: c.Workshop.Name, Zone: c.Zone(), Again: time.Duration(c.Alarm.AgainHours) * time.Hour, Hide: hideSecrets,
-	}, ways, register, h.pulse.Source(), h.Workshop.MailSource(), h.Workshop.CanarySource(), house)
+	}, ways, append(sources, house)...)
 }
 
 // houseSources are two that ask the doctor: the first is red while the register's file is
 // not where it was opened, or cannot be read, the other while there is anything else to
-// tell, such as a late backup or a full disk. The board asks one after the other, so the
+// tell, such as a late backup, a full disk or a DNS record that is gone. The board asks one after the other, so the
 // doctor looks once for both.
 func (h *Service) houseSources() (register, house alarm.Source) {
 	var looked *doctor.Report // by the first, until the other is asked
@@ -118,6 +122,25 @@ func (c Config) WithoutCanary() string {
 	return "no letter to ourselves is sent, since alarm.canary_hours is 0: mail that is taken and then lost is not noticed"
 }
 
+const (
+	// examineEvery is how often the daemon looks at everything, as a person would
+	// who asks the doctor; examineAgain, while something is wrong.
+	examineEvery = 24 * time.Hour
+	examineAgain = time.Hour
+)
+
+// examineDaily looks at everything where that was long ago: what only the DNS or a
+// walk through the register tells would else wait for somebody who asks.
+func (h *Service) examineDaily(ctx context.Context, now time.Time) {
+	if last := h.examined.Load(); last != nil {
+		age := now.Sub(last.At).Abs() // the clock may have been set back
+		if age < examineAgain || last.OK && age < examineEvery {
+			return
+		}
+	}
+	h.Examine(ctx)
+}
+
 // lookEvery is how often is looked for alarms, besides after every round.
 const lookEvery = time.Minute
 
@@ -128,6 +151,7 @@ func (h *Service) watch(ctx context.Context, now func() time.Time, log *slog.Log
 	defer every.Stop()
 	for {
 		if h.lead.leads() {
+			h.examineDaily(ctx, now())
 			if err := notOvertaken(h.Alarms.Tell(ctx, now().UTC())); err != nil && !loops.NoWrite(err) {
 				log.Error("what was told of alarms cannot be put down", "error", err)
 			}

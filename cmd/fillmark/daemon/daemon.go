@@ -26,6 +26,7 @@ import (
 	"time"
 
 	"fillmark/cmd/fillmark/alarm"
+	"fillmark/cmd/fillmark/doctor"
 	"fillmark/cmd/fillmark/signin"
 	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
@@ -52,12 +53,14 @@ type Service struct {
 	pulse     *web.Pulse
 	heart     *heart
 	Handler   http.Handler
-	forgot    time.Time            // when old mail texts were deleted last; the tick's own
-	bounces   *notify.BounceFolder // nil where no mail comes back to a folder
-	mailbox   *mailbox.Mailbox     // nil where none is read
-	wake      chan struct{}        // a write happened: sweep and deliver soon
-	look      chan struct{}        // a round is over: look for alarms
-	system    string               // GOOS
+	forgot    time.Time                     // when old mail texts were deleted last; the tick's own
+	bounces   *notify.BounceFolder          // nil where no mail comes back to a folder
+	mailbox   *mailbox.Mailbox              // nil where none is read
+	reading   reading                       // of that mailbox
+	examined  atomic.Pointer[doctor.Report] // the last whole look; nil before the first
+	wake      chan struct{}                 // a write happened: sweep and deliver soon
+	look      chan struct{}                 // a round is over: look for alarms
+	system    string                        // GOOS
 	keeper    keeper
 	now       func() time.Time
 	readOnly  bool        // the register is open for reading alone

@@ -46,14 +46,18 @@ func (h *Service) Examine(ctx context.Context) doctor.Report {
 		cannotRead(&f, err)
 	}
 	if h.mailbox != nil {
-		ctx, cancel := context.WithTimeout(ctx, lookTime)
+		within, cancel := context.WithTimeout(ctx, lookTime)
 		defer cancel()
-		f.Mailbox.Asked = true
-		if err := h.mailbox.Check(ctx); err != nil {
+		f.Mailbox.Asked, f.Mailbox.Fault = true, ""
+		if err := h.mailbox.Check(within); err != nil {
 			f.Mailbox.Fault = loops.Visible(err.Error())
 		}
 	}
-	return doctor.Examine(f)
+	report := doctor.Examine(f)
+	if ctx.Err() == nil {
+		h.examined.Store(&report)
+	}
+	return report
 }
 
 // cannotRead notes why the register cannot be read.
@@ -61,8 +65,11 @@ func cannotRead(f *doctor.Facts, err error) {
 	f.Register.Fault, f.Register.Away = err.Error(), errors.Is(err, loops.ErrAway)
 }
 
-// Quick looks at what is known at once.
-func (h *Service) Quick() doctor.Report { return doctor.Quick(h.facts()) }
+// Quick looks at what is known at once, and adds what the last whole look found.
+func (h *Service) Quick() doctor.Report {
+	f := h.facts()
+	return doctor.Quick(f).With(h.examined.Load(), f.Zone)
+}
 
 // facts are what is known at once.
 func (h *Service) facts() doctor.Facts {
@@ -78,6 +85,7 @@ func (h *Service) facts() doctor.Facts {
 		cannotRead(&f, err)
 	}
 	f.Certificate.Served = h.certificateServed()
+	f.Mailbox.Asked, f.Mailbox.Fault, _ = h.reading.last()
 	f.Sweep = "no daemon runs"
 	if f.Daemon {
 		f.Sweep = ""
@@ -202,8 +210,8 @@ func (c Config) facts(now time.Time) doctor.Facts {
 		Backup: doctor.Backup{Folder: c.Backup.Folder, SecondFolder: c.Backup.SecondFolder, Encrypted: c.Backup.Recipient != ""},
 	}
 	f.Register.Path, f.Register.Database = c.Store, c.InDatabase()
-	if m := c.Mail.IMAP; m.Address != "" {
-		f.Mailbox.Name = m.Folder + " at " + m.Address
+	if c.Mail.IMAP.Address != "" {
+		f.Mailbox.Name = c.mailboxName()
 	}
 	f.Exposed, f.Looked = c.exposed()
 	f.Certificate.Own = len(c.OwnCertificate) > 0

@@ -28,6 +28,7 @@ import (
 	"golang.org/x/net/dns/dnsmessage"
 
 	"fillmark/cmd/fillmark/doctor"
+	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 	"fillmark/loops/store"
@@ -142,6 +143,58 @@ func TestDoctorAsksTheDNS(t *testing.T) {
 	}
 	require.NoError(t, os.Remove(c.Keys().First().File))
 	assert.Contains(t, h.Examine(t.Context()).Line("DKIM").Says, "no key")
+}
+
+// What only the DNS tells is looked at once a day, and somebody is told: by the ways
+// that are not mail and on the pages of the day; once put right, within the hour.
+func TestARecordThatIsGoneIsTold(t *testing.T) {
+	t.Parallel()
+	c, h := house(t, relayed, func(c *Config) { c.Backup.Folder = "" })
+	h.serving.Store(true)
+	now := testNow()
+	h.now = func() time.Time { return now }
+	require.NoError(t, c.Keys().First().Write())
+	records, err := c.MailRecords()
+	require.NoError(t, err)
+	published := map[string]string{}
+	for _, r := range records {
+		published[r.Name] = r.Value
+	}
+	told := func(after time.Duration) string {
+		now = now.Add(after)
+		h.pulse.Swept(now, 0, nil)
+		h.examineDaily(t.Context(), now)
+		var says strings.Builder
+		for _, a := range h.Alarms.Red(now) {
+			says.WriteString(a.Name + ": " + a.Reason + a.Remedy)
+		}
+		return says.String()
+	}
+	h.keeper.config.Mail.Resolver = dnsServer(t, published)
+	assert.Empty(t, told(0))
+	value := published[records[0].Name]
+	delete(published, records[0].Name)
+	h.keeper.config.Mail.Resolver = dnsServer(t, published)
+	assert.Empty(t, told(23*time.Hour), "once a day is enough")
+	says := told(time.Hour)
+	assert.True(t, strings.HasPrefix(says, "house: "), says)
+	assert.Contains(t, says, records[0].Name+" is not published")
+	assert.Contains(t, says, "Seen on Sun 29 Nov 2026 12:00 UTC.")
+	assert.Contains(t, says, "fillmark dkim records")
+	asked := func(path string) string {
+		answer, r := httptest.NewRecorder(), httptest.NewRequest(http.MethodGet, "http://127.0.0.1:8377"+path, nil)
+		r.RemoteAddr = "127.0.0.1:9"
+		h.Handler.ServeHTTP(answer, r.WithContext(web.WithActor(r.Context(), "local:test")))
+		return answer.Body.String()
+	}
+	assert.Contains(t, asked("/metrics"), "fillmark_alarm{part=\"house\"} 1\n")
+	assert.Contains(t, asked("/api/v1/due"), "is not published")
+	assert.Equal(t, "ready\n", asked("/readyz"), "the house does its work all the same")
+	published[records[0].Name] = value
+	h.keeper.config.Mail.Resolver = dnsServer(t, published)
+	assert.Contains(t, told(59*time.Minute), "is not published")
+	assert.Empty(t, told(time.Minute))
+	assert.Contains(t, asked("/metrics"), "fillmark_alarm{part=\"house\"} 0\n")
 }
 
 // What is wrong on the disk and in the register turns its line red, and right

@@ -121,6 +121,9 @@ func (c Config) tokens() (*login.Tokens, error) {
 	return tokens, nil
 }
 
+// mailboxName is the mailbox that is read, as people are told of it.
+func (c Config) mailboxName() string { return c.Mail.IMAP.Folder + " at " + c.Mail.IMAP.Address }
+
 // mailbox is the workshop's own; nil where none is read.
 func (c Config) mailbox(tokens *login.Tokens) (*mailbox.Mailbox, error) {
 	m := c.Mail.IMAP

@@ -4,9 +4,14 @@
 package daemon
 
 import (
+	"bytes"
+	"encoding/base64"
+	"image"
+	"image/png"
 	"log/slog"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -73,17 +78,116 @@ func TestMailboxIsRead(t *testing.T) {
 	line := h.Examine(t.Context()).Line("mailbox")
 	assert.Equal(t, doctor.Good, line.State, line)
 	assert.Equal(t, "The mailbox INBOX at "+d.Implicit+" can be read.", line.Says)
-	assert.Empty(t, h.Quick().Line("mailbox"), "a look that costs nothing asks nobody")
+	assert.Equal(t, line, h.Quick().Line("mailbox"), "a look that costs nothing says how it was read last")
 	require.NoError(t, h.Close())
 
 	c.Mail.IMAP.PasswordFile = secretFile(t, "wrong")
 	h, err = Open(c, testNow, log)
 	require.NoError(t, err)
+	shut := func(after time.Duration) []loops.Alarm {
+		return slices.DeleteFunc(h.Alarms.Red(testNow().Add(after)), func(a loops.Alarm) bool { return a.Name != "mailbox" })
+	}
+	assert.Equal(t, doctor.NotHere, h.Quick().Line("mailbox").State, "nobody looked yet")
 	require.ErrorContains(t, h.readMailbox(t.Context(), testNow(), log), "login")
-	line = h.Examine(t.Context()).Line("mailbox")
-	assert.Equal(t, doctor.Red, line.State, line)
-	assert.Contains(t, line.Says, "login")
+	for _, line := range []doctor.Line{h.Quick().Line("mailbox"), h.Examine(t.Context()).Line("mailbox")} {
+		assert.Equal(t, doctor.Red, line.State, line)
+		assert.Contains(t, line.Says, "login")
+	}
+	require.Error(t, h.readMailbox(t.Context(), testNow().Add(time.Hour), log))
+	assert.Empty(t, shut(2*time.Hour-time.Second), "mail hosts have their hours of maintenance")
+	red := shut(2 * time.Hour)
+	require.Len(t, red, 1)
+	assert.Contains(t, red[0].Reason, "INBOX at "+d.Implicit+" is not read since Sat 28 Nov 2026 12:00 UTC")
+	assert.Contains(t, red[0].Reason, "login")
+	assert.Contains(t, red[0].Remedy, "mail.imap")
+	h.reading.ended(testNow().Add(3*time.Hour), nil)
+	assert.Empty(t, shut(4*time.Hour))
 	require.NoError(t, h.Close())
+}
+
+// A report of failed delivery and a photo come by IMAP as well: the letter is
+// refused and its address given up, and the picture is kept with what was said.
+func TestReportAndPhotoAreReadInTheMailbox(t *testing.T) {
+	t.Parallel()
+	d := peer.StartDovecot(t)
+	c := killedMailConfig(t, d)
+	c.Mail.From, c.Mail.BounceAddress = "bench@workshop.test", "bounce@workshop.test"
+	require.Empty(t, c.Problems())
+	owner := answeringOwners(t, c, 1)[0]
+	h, err := Open(c, testNow, slog.New(slog.DiscardHandler))
+	require.NoError(t, err)
+	defer func() { require.NoError(t, h.Close()) }()
+	key := loops.NewMessageKey(owner, loops.DayOf(testNow(), time.UTC), loops.PurposeReminder, "")
+	require.NoError(t, h.Store.Commit(loops.Change{At: testNow(), By: "test", Action: "remind", Messages: []loops.Message{{
+		Key: key, Owner: owner, Purpose: loops.PurposeReminder, From: c.Mail.From, To: "ana@garden.example", Subject: "x", Raw: []byte("x"),
+		Created: testNow(), NextAttempt: testNow(), Status: loops.Queued,
+	}}}))
+	require.NoError(t, h.Store.MarkDelivered(testNow(), 0, key))
+	secrets, err := os.ReadFile(c.linkKeyFile())
+	require.NoError(t, err)
+	path, err := notify.NewReturnPath(c.Mail.BounceAddress, links.DerivedKey(secrets, "return path"))
+	require.NoError(t, err)
+	d.Comes(t, "1.M1.h", "Return-Path: <>\nDelivered-To: "+path.For(key)+`
+From: MAILER-DAEMON@relay.example
+Subject: Undelivered Mail Returned to Sender
+Auto-Submitted: auto-replied
+MIME-Version: 1.0
+Content-Type: multipart/report; report-type=delivery-status; boundary=x
+
+--x
+
+Sorry.
+--x
+Content-Type: message/delivery-status
+
+Reporting-MTA: dns; relay.example
+
+Final-Recipient: rfc822; ana@garden.example
+Action: failed
+Status: 5.1.1
+Diagnostic-Code: smtp; 550 5.1.1 no such user
+--x--
+`)
+	var picture bytes.Buffer
+	require.NoError(t, png.Encode(&picture, image.NewGray(image.Rect(0, 0, 20, 20))))
+	token := linkKeys(t, c).SignReply(links.Reply{Owner: owner, Says: links.SaysOff}, testNow().AddDate(0, 0, 30))
+	d.Comes(t, "2.M2.h", "From: ana@garden.example\nSubject: Something is off [fm-"+token+`]
+MIME-Version: 1.0
+Content-Type: multipart/mixed; boundary=y
+
+--y
+Content-Type: text/plain; charset=utf-8
+
+Drops at the hose.
+--y
+Content-Type: image/png; name="p.png"
+Content-Disposition: attachment
+Content-Transfer-Encoding: base64
+
+`+base64.StdEncoding.EncodeToString(picture.Bytes())+"\n--y--\n")
+	require.NoError(t, h.readMailbox(t.Context(), testNow().Add(time.Hour), slog.New(slog.DiscardHandler)))
+
+	m, err := h.Store.MessageHead(key)
+	require.NoError(t, err)
+	assert.Equal(t, loops.Refused, m.Status)
+	assert.Equal(t, "came back: 5.1.1 smtp; 550 5.1.1 no such user", m.LastError)
+	_, err = h.Store.Suppression("ana@garden.example")
+	require.NoError(t, err, "nothing goes there any more")
+	var said []loops.Answer
+	for l, err := range h.Store.Loops() {
+		require.NoError(t, err)
+		file, err := h.Workshop.File(l.Tag)
+		require.NoError(t, err)
+		for _, e := range file.History {
+			if e.Kind == loops.KindAnswer {
+				said = append(said, *e.Answer)
+			}
+		}
+	}
+	require.Len(t, said, 1)
+	assert.Equal(t, "Drops at the hose.", said[0].Words)
+	require.NotEmpty(t, said[0].Photo)
+	assert.True(t, c.photos().Has(said[0].Photo))
 }
 
 // Our letter to ourselves that comes to the mailbox ends the wait for it, once its

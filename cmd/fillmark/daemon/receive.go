@@ -8,8 +8,10 @@ import (
 	"context"
 	"errors"
 	"log/slog"
+	"sync"
 	"time"
 
+	"fillmark/cmd/fillmark/alarm"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 	"fillmark/notify"
@@ -23,7 +25,54 @@ const (
 	// mailSince is how far back mail is read where none was read yet: as long as an
 	// answer is good.
 	mailSince = 120 * 24 * time.Hour
+	// mailUnread is for how long it may be shut before that is an alarm: hosts have
+	// their hours of maintenance. Common practice, no source.
+	mailUnread = 2 * time.Hour
 )
+
+// reading is how the mailbox is read. It is safe for concurrent use.
+type reading struct {
+	mu    sync.Mutex
+	good  time.Time // the last time that worked, or the first that was tried
+	fault string    // why the last did not; empty where it did
+	tried bool
+}
+
+// ended notes how one reading ended.
+func (r *reading) ended(at time.Time, err error) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if r.fault = ""; err != nil {
+		r.fault = loops.Visible(err.Error())
+	}
+	if err == nil || !r.tried {
+		r.good = at
+	}
+	r.tried = true
+}
+
+// last is how the last reading ended, and when the last one worked.
+func (r *reading) last() (tried bool, fault string, good time.Time) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.tried, r.fault, r.good
+}
+
+// mailboxSource is red while the mailbox is not read: owners' answers wait in it,
+// and they believe that they are heard.
+func (h *Service) mailboxSource(name string, zone *time.Location) alarm.Source {
+	return alarm.Source{Name: "mailbox", Check: func(now time.Time) (reason, remedy string) {
+		tried, fault, good := h.reading.last()
+		if !tried || now.Sub(good) < mailUnread {
+			return "", ""
+		}
+		reason = "The mailbox " + name + " is not read since " + good.In(zone).Format("Mon 2 Jan 2006 15:04 MST") + "; what owners answer by mail waits in it."
+		if fault != "" {
+			reason += " " + fault + "."
+		}
+		return reason, "Look at address, folder, user and login in mail.imap, and whether the mail host can be reached; what waits is then read by itself."
+	}}
+}
 
 // watchMailbox reads the workshop's mailbox until the context ends.
 func (h *Service) watchMailbox(ctx context.Context, now func() time.Time, log *slog.Logger) {
@@ -34,10 +83,7 @@ func (h *Service) watchMailbox(ctx context.Context, now func() time.Time, log *s
 	defer every.Stop()
 	var fault string // said once, not every minute
 	for {
-		var err error
-		if h.lead.leads() {
-			err = notOvertaken(h.readMailbox(ctx, now(), log))
-		}
+		err := h.readMailbox(ctx, now(), log)
 		switch {
 		case ctx.Err() != nil:
 			return
@@ -56,13 +102,21 @@ func (h *Service) watchMailbox(ctx context.Context, now func() time.Time, log *s
 	}
 }
 
-// readMailbox does what has come in since it was read last.
+// readMailbox does what has come in since it was read last; of several daemons
+// the one that leads does.
 func (h *Service) readMailbox(ctx context.Context, now time.Time, log *slog.Logger) error {
-	last, err := h.led.LastMail(h.mailbox.Name())
-	if err != nil {
-		return err
+	var err error
+	if h.lead.leads() {
+		var last loops.MailPlace
+		if last, err = h.led.LastMail(h.mailbox.Name()); err == nil {
+			err = h.mailbox.Read(ctx, last, now.Add(-mailSince), &mailReader{h.led, now, log, h.poke})
+		}
+		err = notOvertaken(err)
 	}
-	return h.mailbox.Read(ctx, last, now.Add(-mailSince), &mailReader{h.led, now, log, h.poke})
+	if ctx.Err() == nil {
+		h.reading.ended(now, err)
+	}
+	return err
 }
 
 // mailReader gives the workshop what its mailbox has.

@@ -58,19 +58,38 @@ func (r Report) Line(check string) Line {
 	return r.Lines[i]
 }
 
-// Told are the faults that the pages of the day tell: those with which the house
-// does not do its work, and of backups also such as follow from another. The
-// register, sweeps and mail have a place of their own there.
+// Told are the faults that the pages of the day tell and that somebody is told of,
+// and of backups also such as follow from another. The register, sweeps, mail and
+// what comes in have a place of their own there, and that no daemon runs is no news
+// from one.
 func (r Report) Told() []Line {
 	var told []Line
 	for _, l := range r.Lines {
 		backups := slices.Contains([]string{"restore drill", "backup", "second backup"}, l.Check)
-		own := slices.Contains([]string{"register", "register file", "sweep", "mail"}, l.Check)
-		if backups && (l.State == Red || l.State == Follows) || l.Stops && l.State == Red && !own {
+		own := slices.Contains([]string{"register", "register file", "daemon", "sweep", "mail", "mailbox", "canary"}, l.Check)
+		if l.State == Red && !own || l.State == Follows && backups {
 			told = append(told, l)
 		}
 	}
 	return told
+}
+
+// With adds the lines that only another report has, one that took longer; a fault
+// of then says when it was seen, since it may have been put right.
+func (r Report) With(then *Report, zone *time.Location) Report {
+	if then == nil {
+		return r
+	}
+	for _, l := range then.Lines {
+		if r.Line(l.Check).Check != "" {
+			continue
+		}
+		if l.State == Red || l.State == Follows {
+			l.Says += " Seen on " + Facts{Zone: zone}.instant(then.At) + "."
+		}
+		r.OK, r.Lines = r.OK && l.State != Red, append(r.Lines, l)
+	}
+	return r
 }
 
 // Count is how many lines are in a state.
@@ -119,8 +138,8 @@ func checks() []check {
 		{"addresses given up", []string{"register"}, givenUp, false, false},
 		{"owners' addresses", []string{"register"}, unmailable, false, false},
 		{"bounces", nil, bounces, true, false},
-		{"mailbox", []string{"permissions", "clock"}, mailbox, false, false},
-		{"canary", []string{"register", "daemon", "mail", "bounces", "sender"}, canary, true, false},
+		{"mailbox", []string{"permissions", "clock"}, mailbox, true, false},
+		{"canary", []string{"register", "daemon", "mail", "bounces", "mailbox", "sender"}, canary, true, false},
 		{"restore drill", []string{"register", "register file", "disk"}, drill, true, true},
 		{"backup", []string{"register", "register file", "daemon", "disk", "clock", "restore drill"}, backup, true, true},
 		{"second backup", []string{"register", "register file", "daemon", "disk", "clock", "backup", "restore drill"}, secondBackup, true, false},

@@ -117,6 +117,7 @@ func TestEachFaultTurnsItsOwnLine(t *testing.T) {
 		{"accents", "owners' addresses", func(f *doctor.Facts) { f.Unmailable = []loops.OwnerID{7, 9} }, nil, "7 9"},
 		{"bounces unread", "bounces", func(f *doctor.Facts) { f.BouncesFault, f.Canary.Fault = "permission denied", "It has not come back." }, []string{"canary"}, "permission"},
 		{"mailbox shut", "mailbox", func(f *doctor.Facts) { f.Mailbox.Fault = "login: no" }, nil, "INBOX at mail.workshop.example cannot be read: login: no"},
+		{"mailbox shut, so nothing comes back", "mailbox", func(f *doctor.Facts) { f.Mailbox.Fault, f.Canary.Fault = "login: no", "It has not come back." }, []string{"canary"}, "login: no"},
 		{"canary late", "canary", func(f *doctor.Facts) { f.Canary.Fault = "The letter of Wed 2 Dec 2026 has not come back." }, nil, "Wed 2 Dec"},
 		{"drill failed", "restore drill", func(f *doctor.Facts) { f.Backup.DrillFault, f.Backup.Due = "export differs", noon.AddDate(0, 0, -1) }, []string{"backup"}, "export differs"},
 		{"backup failed", "backup", func(f *doctor.Facts) { f.Backup.Fault, f.Backup.Second = "permission denied", noon.AddDate(0, 0, -2) }, []string{"second backup"}, "permission denied"},
@@ -227,4 +228,12 @@ func TestTold(t *testing.T) {
 	assert.Equal(t, []string{"disk", "backup", "second backup"}, names)
 	assert.Empty(t, doctor.Quick(healthy()).Told())
 	assert.True(t, slices.ContainsFunc(doctor.Quick(f).Lines, func(l doctor.Line) bool { return l.Check == "mail" && l.State != doctor.Good }))
+	f = healthy()
+	f.Certificate.Ends, f.Exposed, f.Mailbox.Fault = noon.AddDate(0, 0, 13), []doctor.Exposed{{"links.key: mode 0644", "chmod 600"}}, "login: no"
+	f.Held, f.Canary.Fault, f.Records[0].State = 2, "It has not come back.", notify.RecordMissing
+	names = nil
+	for _, l := range doctor.Examine(f).Told() {
+		names = append(names, l.Check)
+	}
+	assert.Equal(t, []string{"permissions", "DKIM", "held letters"}, names, "the certificate follows; mailbox and canary are alarms of their own")
 }

@@ -195,7 +195,7 @@ func mailbox(f Facts) Line {
 	case m.Fault != "":
 		return red("The mailbox "+m.Name+" cannot be read: "+m.Fault+".", "Look at address, folder, user and login in mail.imap; what is in it waits.")
 	case !m.Asked:
-		return notHere("The mailbox " + m.Name + " is asked once there is a register for what its mail says.")
+		return notHere("The mailbox " + m.Name + " was not asked yet: it is once a daemon runs.")
 	}
 	return good("The mailbox " + m.Name + " can be read.")
 }

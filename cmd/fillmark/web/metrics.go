@@ -89,7 +89,7 @@ func (s *server) writeAlarms(text *exposition) {
 	if s.Alarms == nil {
 		return
 	}
-	red := s.red()
+	red := s.Alarms.Red(s.Now())
 	const name = "fillmark_alarm"
 	text.family(name, "gauge", "Whether a part of the work cannot be done; 0 or 1.")
 	for _, part := range s.Alarms.Names() {

@@ -4,6 +4,7 @@
 package web_test
 
 import (
+	"errors"
 	"net/http"
 	"net/http/httptest"
 	"testing"
@@ -15,6 +16,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fillmark/cmd/fillmark/web"
+	"fillmark/loops"
 	"fillmark/notify"
 )
 
@@ -60,6 +62,54 @@ func TestMetricsAreReadByPrometheus(t *testing.T) {
 		waiting++
 	}
 	assert.Equal(t, float64(waiting), gauge("fillmark_mail_queue_length"))
+}
+
+// How long mail waits, whether the relay takes it, and how old the last letter to
+// ourselves is that came.
+func TestMetricsTellHowMailStands(t *testing.T) {
+	t.Parallel()
+	pulse := web.NewPulse(time.Minute)
+	b := newBench(t, func(d *web.Deps) { d.Pulse = pulse })
+	gauges := func() map[string]float64 {
+		parser := expfmt.NewTextParser(model.LegacyValidation)
+		families, err := parser.TextToMetricFamilies(b.get("/metrics").Body)
+		require.NoError(t, err)
+		all := map[string]float64{}
+		for name, f := range families {
+			if f.GetType().String() == "GAUGE" && len(f.GetMetric()) == 1 {
+				all[name] = f.GetMetric()[0].GetGauge().GetValue()
+			}
+		}
+		return all
+	}
+	is := gauges()
+	assert.Equal(t, 0.0, is["fillmark_mail_queue_oldest_seconds"])
+	assert.Equal(t, 1.0, is["fillmark_mail_relay_up"])
+	assert.NotContains(t, is, "fillmark_canary_age_seconds", "none is sent")
+
+	b.ana() // the letter of the hand-over waits
+	b.takesBounces()
+	settings := b.shop.Settings()
+	settings.Canary = 30 * time.Hour
+	b.takesSettings(settings)
+	assert.NotContains(t, gauges(), "fillmark_canary_age_seconds", "none came yet")
+	require.NoError(t, b.store.PutCanary(loops.Canary{}.WithSent(noon.Add(-26*time.Hour)).WithArrived(noon.Add(-26*time.Hour), noon)))
+	pulse.Delivered(notify.Report{Deferred: 1, RelayFault: errors.New("connection refused")}, nil)
+	var oldest time.Time
+	for m, err := range b.store.Waiting() {
+		require.NoError(t, err)
+		if oldest.IsZero() || m.Created.Before(oldest) {
+			oldest = m.Created
+		}
+	}
+	b.now = b.now.Add(90 * time.Minute)
+	is = gauges()
+	assert.Equal(t, b.now.Sub(oldest).Seconds(), is["fillmark_mail_queue_oldest_seconds"])
+	assert.GreaterOrEqual(t, is["fillmark_mail_queue_oldest_seconds"], 5400.0)
+	assert.Equal(t, 0.0, is["fillmark_mail_relay_up"])
+	assert.Equal(t, 27.5*3600, is["fillmark_canary_age_seconds"])
+	pulse.Delivered(notify.Report{Delivered: 1}, nil)
+	assert.Equal(t, 1.0, gauges()["fillmark_mail_relay_up"])
 }
 
 func TestMetricsAreForThisComputerOrTheSignedIn(t *testing.T) {

@@ -137,7 +137,7 @@ func TestNoLinkThatNobodyCanOpenLeaves(t *testing.T) {
 			}
 			assert.True(t, said[links.SaysStop], kind)
 			if kind == loops.PurposeReminder {
-				for _, s := range []links.Saying{links.SaysFine, links.SaysOff, links.SaysPause} {
+				for _, s := range []links.Saying{links.SaysFine, links.SaysOff, links.SaysPause, links.SaysLater, links.SaysMoved, links.SaysSold, links.SaysDone} {
 					assert.True(t, said[s], string(s))
 				}
 			}

@@ -158,7 +158,7 @@ func (w *Workshop) CanarySource() alarm.Source {
 
 // MailSource is red while mail does not leave.
 func (w *Workshop) MailSource() alarm.Source {
-	const advice = "Look at the relay's name, port and login in mail.smtp, and whether it can be reached; what waits leaves by itself."
+	const advice = "Look at the relay's name, port and login in mail.smtp, and whether it can be reached; what waits leaves by itself, what is held once it is released."
 	return alarm.Source{Name: "mail", Check: func(now time.Time) (reason, remedy string) {
 		state, err := w.MailState(now)
 		if err != nil {

@@ -53,7 +53,8 @@ func (w *Workshop) repliesTo(owner loops.Owner, about loops.LoopID, at time.Time
 	stop := mail(links.SaysStop, 10*linkLife)
 	return notify.Links{
 		AllFine: mail(links.SaysFine, linkLife), SomethingOff: mail(links.SaysOff, linkLife), CallMe: mail(links.SaysCall, linkLife),
-		Pause: mail(links.SaysPause, linkLife), Stop: stop, OneClick: stop,
+		Pause: mail(links.SaysPause, linkLife), Later: mail(links.SaysLater, linkLife), Moved: mail(links.SaysMoved, linkLife),
+		Sold: mail(links.SaysSold, linkLife), Elsewhere: mail(links.SaysDone, linkLife), Stop: stop, OneClick: stop,
 	}
 }
 

@@ -185,7 +185,7 @@ func (w *Workshop) Bounce(s Stamp, r io.Reader) (Bounced, error) {
 	if err != nil {
 		return Bounced{}, err
 	}
-	out := Bounced{Message: m.Key, Reason: strings.TrimSpace("came back: " + failed.Status + " " + failed.Diagnostic)}
+	out := Bounced{Message: m.Key, Reason: strings.TrimSpace(loops.CameBack + failed.Status + " " + failed.Diagnostic)}
 	if err := w.register.MarkBounced(m.Key, s.At, loops.Failure{Reason: out.Reason, Status: failed.Status}); err != nil && !errors.Is(err, loops.ErrConflict) {
 		return Bounced{}, fmt.Errorf("bounce: %w", err)
 	}

@@ -5,6 +5,7 @@ package workshop
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"fillmark/loops"
@@ -17,8 +18,9 @@ type MailState struct {
 	// waits.
 	Oldest time.Time
 	// Stuck counts the messages that should have left [stuckAfter] ago and that
-	// nobody was asked to take; Since is when the first of them was written, and
-	// Why what was put down last.
+	// nobody was asked to take, or that were put off or held while the relay took
+	// none at all; Since is when the first of them was written, and Why what was put
+	// down last.
 	Stuck int
 	Since time.Time
 	Why   string
@@ -44,15 +46,55 @@ func (w *Workshop) MailState(at time.Time) (MailState, error) {
 		if m.Attempts > 0 || at.Sub(m.Created) < stuckAfter {
 			continue // its recipient was asked, or it is early days
 		}
-		s.Stuck++
-		if s.Since.IsZero() || m.Created.Before(s.Since) {
-			s.Since = m.Created
+		s.stuck(m)
+	}
+	off, err := w.putOff(at)
+	for _, m := range off {
+		s.stuck(m)
+	}
+	return s, err
+}
+
+func (s *MailState) stuck(m loops.Message) {
+	s.Stuck++
+	if s.Since.IsZero() || m.Created.Before(s.Since) {
+		s.Since = m.Created
+	}
+	if m.LastError != "" {
+		s.Why = m.LastError
+	}
+}
+
+// putOff are the messages that wait for long although the relay was asked, where
+// they are for two recipients or more and it took no other since they were written:
+// of one mailbox that puts a letter off the relay knows nothing. Those are among them
+// that are held since the replies to them were lost. The cost grows with the messages
+// written since the newest that was taken.
+func (w *Workshop) putOff(at time.Time) ([]loops.Message, error) {
+	var off []loops.Message
+	to := map[string]bool{}
+	var took time.Time
+	for m, err := range w.register.Messages("") {
+		if err != nil {
+			return nil, err
 		}
-		if m.LastError != "" {
-			s.Why = m.LastError
+		if m.Taken() {
+			took = m.LastAttempt
+			break
+		}
+		waits := m.Status == loops.Queued && m.Attempts > 0 || m.Status == loops.Held && m.Unsure
+		if waits && at.Sub(m.Created) >= stuckAfter {
+			off = append(off, m)
 		}
 	}
-	return s, nil
+	off = slices.DeleteFunc(off, func(m loops.Message) bool { return !m.Created.After(took) })
+	for _, m := range off {
+		to[m.To] = true
+	}
+	if len(to) < 2 {
+		return nil, nil
+	}
+	return off, nil
 }
 
 // Trouble says in a sentence that mail does not leave; empty while it does.

@@ -4,9 +4,12 @@
 package workshop_test
 
 import (
+	"fmt"
 	"net"
+	"strings"
 	"testing"
 	"time"
+	"unicode"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -53,7 +56,111 @@ func TestMailThatDoesNotLeaveShows(t *testing.T) {
 	r.set("defer")
 	_, err = b.delivererTo(t, r).Deliver(t.Context(), start.AddDate(0, 0, 21))
 	require.NoError(t, err)
-	assert.Empty(t, trouble(22*24*time.Hour), "the relay works again")
+	assert.Empty(t, trouble(22*24*time.Hour), "one mailbox that puts a letter off says nothing of the relay")
+}
+
+// lettersTo has a letter of a hand-over wait for each of so many owners, written in
+// turn, an hour apart.
+func lettersTo(t *testing.T, b bench, owners int) (last time.Time) {
+	t.Helper()
+	for n := range owners {
+		last = at("2026-05-01 15").At.Add(time.Duration(n) * time.Hour)
+		b.handedOver(t, fmt.Sprintf("owner%d@garden.example", n), workshop.Stamp{At: last, By: "test"})
+	}
+	return last
+}
+
+// A relay that puts everybody off, or takes every letter and hangs up before it says
+// so, sends nothing either: with two recipients that is told, until it takes one.
+func TestARelayThatTakesNothingIsRed(t *testing.T) {
+	t.Parallel()
+	for _, does := range []string{"defer", "hang up"} {
+		t.Run(does, func(t *testing.T) {
+			t.Parallel()
+			b, r := newBench(t), startRelay(t)
+			start := lettersTo(t, b, 2)
+			d := b.delivererTo(t, r)
+			trouble := func(after time.Duration) string {
+				reason, _ := b.MailSource().Check(start.Add(after))
+				return reason
+			}
+			r.set(does)
+			for hour := range 5 * 24 {
+				_, err := d.Deliver(t.Context(), start.Add(time.Duration(hour)*time.Hour))
+				require.NoError(t, err)
+				if said := trouble(time.Duration(hour) * time.Hour); hour < 2 {
+					assert.Empty(t, said, "early days")
+				} else if hour < 4*24 {
+					assert.Contains(t, said, "No mail leaves since "+start.Add(-time.Hour).Format("Mon 2 Jan 2006 15:04")+" UTC: 2 letters wait for it.")
+				}
+			}
+			r.set("")
+			now := start.Add(5 * 24 * time.Hour)
+			b.handedOver(t, "another@garden.example", workshop.Stamp{At: now, By: "test"})
+			_, err := d.Deliver(t.Context(), now.Add(time.Minute))
+			require.NoError(t, err)
+			assert.Empty(t, trouble(6*24*time.Hour), "the relay works again")
+		})
+	}
+}
+
+// A bench that mails one owner at a time learns from run to run that its relay
+// refuses everybody: nobody is given up for it, and all of it leaves once the relay
+// has come to its senses. One that takes a letter in between means what it says.
+func TestARelayThatRefusesOneAfterTheOtherIsAtFault(t *testing.T) {
+	t.Parallel()
+	for _, fault := range []bool{true, false} {
+		t.Run(fmt.Sprint(fault), func(t *testing.T) {
+			t.Parallel()
+			b, r := newBench(t), startRelay(t)
+			d := b.delivererTo(t, r)
+			now := at("2026-05-01 15").At
+			var reports []notify.Report
+			deliver := func() {
+				rep, err := d.Deliver(t.Context(), now.Add(time.Hour))
+				require.NoError(t, err)
+				reports = append(reports, rep)
+				now = now.AddDate(0, 0, 7)
+			}
+			for n := range 3 {
+				b.handedOver(t, fmt.Sprintf("owner%d@garden.example", n), workshop.Stamp{At: now, By: "test"})
+				r.set("nobody")
+				deliver()
+				if !fault && n == 1 {
+					r.set("")
+					b.handedOver(t, "another@garden.example", workshop.Stamp{At: now, By: "test"})
+					deliver()
+				}
+			}
+			given := 0
+			for _, err := range b.store.Suppressions() {
+				require.NoError(t, err)
+				given++
+			}
+			last := reports[len(reports)-1]
+			if !fault {
+				assert.NoError(t, last.RelayFault)
+				assert.Equal(t, 3, given)
+				return
+			}
+			assert.Equal(t, notify.Report{Refused: 1}, reports[1])
+			for _, m := range b.messages(t) {
+				assert.Contains(t, m.LastError, "no such user")
+				assert.False(t, strings.ContainsFunc(m.LastError, unicode.IsControl), "what a relay answers moves no cursor: %q", m.LastError)
+			}
+			require.ErrorContains(t, last.RelayFault, "refused 3 recipients one after the other")
+			assert.Equal(t, 1, last.Deferred)
+			assert.Zero(t, given, "nobody is given up")
+			state, err := b.MailState(now)
+			require.NoError(t, err)
+			assert.Equal(t, 3, state.Stuck)
+			assert.Contains(t, state.Trouble(time.UTC), "one after the other")
+			r.set("")
+			rep, err := d.Deliver(t.Context(), last.RetryAt)
+			require.NoError(t, err)
+			assert.Equal(t, notify.Report{Delivered: 3}, rep)
+		})
+	}
 }
 
 // Accents before the @ are refused when they are typed, with what to do; a

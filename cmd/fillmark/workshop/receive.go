@@ -104,7 +104,7 @@ func (w *Workshop) receive(s Stamp, read loops.MailRead, in notify.Incoming) (Re
 		return left(fmt.Sprintf("%d answers of this owner are on record today already", mails))
 	}
 	doubt := from.doubt
-	plain := from.reply.Says == links.SaysFine || from.reply.Says == links.SaysPause
+	plain := from.reply.Says != links.SaysOff && from.reply.Says != links.SaysCall
 	switch {
 	case doubt != "":
 	case in.Unread != "":
@@ -118,8 +118,11 @@ func (w *Workshop) receive(s Stamp, read loops.MailRead, in notify.Incoming) (Re
 		return w.unclear(s, read, in, from, doubt, files)
 	}
 	answer := loops.Answer{Answer: answersOf[from.reply.Says], Words: in.Words}
-	if answer.Answer == "" {
+	switch {
+	case answer.Answer == "":
 		return w.unclear(s, read, in, from, "its button is none that is known", files)
+	case from.reply.Says == links.SaysLater:
+		answer.On = w.DayOf(from.owner, s.At).AddDays(fortnight)
 	}
 	about, ok := tagOf(files, from.reply.Loop)
 	if !ok {
@@ -141,8 +144,12 @@ func (w *Workshop) dealtWith(s Stamp, read loops.MailRead) error {
 }
 
 var answersOf = map[links.Saying]loops.AnswerKind{
-	links.SaysFine: loops.AllFine, links.SaysOff: loops.SomethingOff, links.SaysCall: loops.CallMe, links.SaysPause: loops.Pause,
+	links.SaysFine: loops.AllFine, links.SaysOff: loops.SomethingOff, links.SaysCall: loops.CallMe, links.SaysPause: loops.Pause, links.SaysLater: loops.Pause,
+	links.SaysMoved: loops.Moved, links.SaysSold: loops.PassedOn, links.SaysDone: loops.Elsewhere,
 }
+
+// fortnight is the pause of two weeks that a button asks for, in days.
+const fortnight = 14
 
 // writer is whose a mail is, as far as it proves that.
 type writer struct {

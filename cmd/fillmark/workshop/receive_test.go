@@ -106,13 +106,18 @@ func TestMailIsTheAnswerThatItsButtonSays(t *testing.T) {
 	for says, tc := range map[links.Saying]struct {
 		kind        loops.AnswerKind
 		body, words string
+		days        int // of a pause
 	}{
 		links.SaysFine:  {kind: loops.AllFine, body: "I looked, and all is fine.\r\n\r\n-- \r\nAna Ruizado\r\n3 Quay Row\r\n"},
 		links.SaysOff:   {kind: loops.SomethingOff, body: "This is what I see, hear or feel:\r\nIt gurgles.\r\nLouder when tilted.\r\n", words: "It gurgles.\nLouder when tilted."},
 		links.SaysCall:  {kind: loops.CallMe, body: "Please call me. A good time is:\r\nafter six\r\n", words: "after six"},
 		links.SaysPause: {kind: loops.Pause, body: "Please stop reminding me of what is due now.\r\n"},
+		links.SaysLater: {kind: loops.Pause, body: "No reminders for two weeks, please\r\n", days: 14},
+		links.SaysMoved: {kind: loops.Moved, body: "I have moved\r\n"},
+		links.SaysSold:  {kind: loops.PassedOn, body: "It is sold, or given away\r\n\r\n-- \r\nAna\r\n"},
+		links.SaysDone:  {kind: loops.Elsewhere, body: "The work was done elsewhere\r\n"},
 	} {
-		t.Run(string(tc.kind), func(t *testing.T) {
+		t.Run(string(says), func(t *testing.T) {
 			t.Parallel()
 			b := newMailedBench(t)
 			link := bench.Mailto(words.In(loops.English), says, b.token(t, says))
@@ -123,6 +128,9 @@ func TestMailIsTheAnswerThatItsButtonSays(t *testing.T) {
 			require.Len(t, all, 1)
 			assert.Equal(t, tc.kind, all[0].Answer.Answer)
 			assert.Equal(t, tc.words, all[0].Answer.Words)
+			if tc.days > 0 {
+				assert.Equal(t, all[0].Day.AddDays(tc.days), all[0].Answer.On)
+			}
 			assert.Equal(t, "owner", all[0].By)
 			_, receipt := b.latest(t, loops.PurposeReceipt)
 			assert.NotEmpty(t, receipt.Subject, "the owner is told what we understood")
@@ -181,6 +189,9 @@ func TestUnclearMailIsForAPerson(t *testing.T) {
 		}, "it says more than its button"},
 		"a pause with a wish": {func(t *testing.T, b *mailedBench) []byte {
 			return written("fm-"+b.token(t, links.SaysPause), "Only until March please")
+		}, "it says more than its button"},
+		"where they moved to": {func(t *testing.T, b *mailedBench) []byte {
+			return written("fm-"+b.token(t, links.SaysMoved), "I have moved\r\nto 3 Quay Row\r\n")
 		}, "it says more than its button"},
 		"a picture beside all is fine": {func(t *testing.T, b *mailedBench) []byte {
 			return withPhotos("fm-"+b.token(t, links.SaysFine), "", picture(t, 8))

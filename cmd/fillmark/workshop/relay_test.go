@@ -23,7 +23,7 @@ type relay struct {
 	address string
 
 	mu   sync.Mutex
-	does string // "", "defer", "refuse", "hang up"
+	does string // "", "defer", "refuse", "nobody", "hang up"
 	got  []arrived
 }
 
@@ -51,6 +51,8 @@ func (s *relaySession) Rcpt(to string, _ *smtp.RcptOptions) error {
 		return &smtp.SMTPError{Code: 451, EnhancedCode: smtp.EnhancedCode{4, 2, 0}, Message: "later"}
 	case "refuse":
 		return &smtp.SMTPError{Code: 550, EnhancedCode: smtp.EnhancedCode{5, 2, 2}, Message: "full"}
+	case "nobody":
+		return &smtp.SMTPError{Code: 550, EnhancedCode: smtp.EnhancedCode{5, 1, 1}, Message: "no such user\x1b[2J\u009b2J"}
 	}
 	return nil
 }

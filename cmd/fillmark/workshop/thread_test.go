@@ -4,6 +4,7 @@
 package workshop_test
 
 import (
+	"crypto/rand"
 	"regexp"
 	"strings"
 	"testing"
@@ -52,25 +53,49 @@ func TestLettersOfAnAppointmentAreOneThread(t *testing.T) {
 	assert.NotContains(t, string(message.Raw), "In-Reply-To:")
 }
 
-// A letter that was written before another one left waits for its turn: at the
-// moment of sending too, letters keep their distance.
-func TestAHeldLetterKeepsItsDistance(t *testing.T) {
+// What a letter that was held says why it does not leave, once it was released after
+// another one: letters keep their distance at the moment of sending too, an owner gets
+// so many a year, and of what is answered or said nothing is left to say.
+func TestWhyAHeldLetterDoesNotLeave(t *testing.T) {
 	t.Parallel()
-	b := newBench(t)
-	_, due, deliver := b.lookDue(t)
-	now := due.AddDays(-7).At(9, time.UTC)
-	swept, err := b.Sweep(workshop.Stamp{At: now, By: "schedule"})
-	require.NoError(t, err)
-	require.Len(t, swept.Reminders, 1)
-	held := swept.Reminders[0].Key
-	require.NoError(t, b.store.Hold(held, "mo", now))
-	deliver(now)
-	require.Len(t, b.swept(t, due, deliver), 1)
-	later := due.AddDays(1).At(9, time.UTC)
-	require.NoError(t, b.store.Release(held, "mo", later))
-	deliver(later)
-	m, err := b.store.MessageHead(held)
-	require.NoError(t, err)
-	assert.Equal(t, loops.Withdrawn, m.Status)
-	assert.Contains(t, m.Note, "keep a distance")
+	for name, tc := range map[string]struct {
+		aYear, after int // letters a year, and days after the due day on which it is released
+		answered     bool
+		says         string
+	}{
+		"distance": {8, 8, false, "keep a distance"},
+		"year":     {1, 21, false, "gets 1 reminder in 365 days at most"},
+		"said":     {8, 1, false, "nothing that it speaks of is due to be said any more"},
+		"answered": {8, 2, true, "nothing that it speaks of is due to be said any more"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			b := newBench(t)
+			_, due, deliver := b.lookDue(t)
+			now := due.AddDays(-7).At(9, time.UTC)
+			swept, err := b.Sweep(workshop.Stamp{At: now, By: "schedule"})
+			require.NoError(t, err)
+			require.Len(t, swept.Reminders, 1)
+			held := swept.Reminders[0].Key
+			require.NoError(t, b.store.Hold(held, "mo", now))
+			deliver(now)
+			require.Len(t, b.swept(t, due, deliver), 1)
+			if tc.answered {
+				owner, err := b.store.Owner(1)
+				require.NoError(t, err)
+				_, err = b.Answer(workshop.Stamp{At: due.AddDays(1).At(9, time.UTC), By: "owner"}, owner, loops.Answer{Answer: loops.AllFine})
+				require.NoError(t, err)
+			}
+			later := due.AddDays(tc.after).At(9, time.UTC)
+			require.NoError(t, b.store.Release(held, "mo", later))
+			settings := b.Settings()
+			settings.Policy.LettersAYear = tc.aYear
+			b.Workshop = workshop.New(b.store, settings, rand.Reader, keys(t, 1))
+			b.delivered(t, later)
+			m, err := b.store.MessageHead(held)
+			require.NoError(t, err)
+			assert.Equal(t, loops.Withdrawn, m.Status)
+			assert.Contains(t, m.Note, tc.says)
+		})
+	}
 }

@@ -177,16 +177,23 @@ func (w *Workshop) reminderAgain(m loops.Message, owner loops.Owner, as writing)
 		}
 	}
 	swept := schedule.Sweep(in)
-	switch {
-	case len(swept.Reminders) > 0:
+	if len(swept.Reminders) > 0 {
 		is, err = w.reminderMessage(swept.Reminders[0], as)
 		return is, "", err
-	case len(swept.Calls) > 0:
-		return is, "a person is to call instead: " + swept.Calls[0].Reason, nil
-	case !schedule.MayRemind(in.Policy, had, w.DayOf(owner, as.at)):
+	}
+	for _, call := range swept.Calls {
+		if slices.ContainsFunc(m.About, func(t loops.Topic) bool { return t.Loop == call.Loop.ID && t.Task == call.Task.Kind }) {
+			return is, "a person is to call instead: " + call.Reason, nil
+		}
+	}
+	in.Posted = nil // what would there be to say, whatever the owner had?
+	switch {
+	case len(schedule.Sweep(in).Reminders) == 0:
+		return is, "nothing that it speaks of is due to be said any more", nil
+	case schedule.TooNear(in.Policy, had, w.DayOf(owner, as.at)):
 		return is, "letters to an owner keep a distance, and one went out meanwhile; what is due waits for the next one", nil
 	}
-	return is, "nothing that it speaks of is due to be said any more", nil
+	return is, fmt.Sprintf("an owner gets %s in 365 days at most, and has had them; what is due waits until there may be one more", counted(in.Policy.LettersAYear, "reminder")), nil
 }
 
 // comings are the entries that end what a letter of a machine's going says.
