@@ -193,7 +193,7 @@ func (w *Workshop) reminderAgain(m loops.Message, owner loops.Owner, as writing)
 	case schedule.TooNear(in.Policy, had, w.DayOf(owner, as.at)):
 		return is, "letters to an owner keep a distance, and one went out meanwhile; what is due waits for the next one", nil
 	}
-	return is, fmt.Sprintf("an owner gets %s in 365 days at most, and has had them; what is due waits until there may be one more", counted(in.Policy.LettersAYear, "reminder")), nil
+	return is, fmt.Sprintf("an owner gets %s in 365 days at most, and has had them; what is due waits until there may be one more", loops.Count(in.Policy.LettersAYear, "reminder")), nil
 }
 
 // comings are the entries that end what a letter of a machine's going says.
