@@ -176,7 +176,7 @@ func open(c Config, now func() time.Time, log *slog.Logger, options store.Option
 	if err != nil {
 		return nil, err
 	}
-	h.keeper = keeper{h.Store, c, &sync.Mutex{}}
+	h.keeper = keeper{h.Store, c, &sync.Mutex{}, h.lead}
 	h.pulse = web.NewPulse(time.Duration(c.Sweep.EveryMinutes) * time.Minute)
 	if h.Alarms, err = h.alarms(c); err != nil {
 		return nil, err
