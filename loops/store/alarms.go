@@ -89,13 +89,11 @@ func (s *Store) PutCanary(c loops.Canary) error { return putMeta(s, keyCanary, c
 // metaOf reads one value of the bucket meta; the zero value where there is none.
 func metaOf[T any](s *Store, key string) (v T, err error) {
 	err = s.view(func(tx engine.Reader) (err error) {
-		if stored := tx.Get(bucketMeta, []byte(key)); stored != nil {
-			v, err = decode[T](recordV1, stored)
-		}
+		v, err = metaIn[T](tx, key)
 		return err
 	})
 	if err != nil {
-		return v, fmt.Errorf("store: %s: %w", key, err)
+		return v, fmt.Errorf("store: %w", err)
 	}
 	return v, nil
 }

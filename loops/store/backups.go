@@ -27,17 +27,8 @@ type backupsV1 struct {
 
 // Backups returns how the backups by schedule stand.
 func (s *Store) Backups() (loops.Backups, error) {
-	var v backupsV1
-	err := s.view(func(tx engine.Reader) (err error) {
-		if stored := tx.Get(bucketMeta, []byte(keyBackups)); stored != nil {
-			v, err = decode[backupsV1](recordV1, stored)
-		}
-		return err
-	})
-	if err != nil {
-		return loops.Backups{}, fmt.Errorf("store: backups: %w", err)
-	}
-	return loops.Backups(v), nil
+	v, err := metaOf[backupsV1](s, keyBackups)
+	return loops.Backups(v), err
 }
 
 // NoteBackups records how the backups stand, with the lines of the audit that

@@ -30,13 +30,9 @@ func (s *Store) Loop(id loops.LoopID) (loops.Loop, error) {
 func (s *Store) LoopByTag(tag loops.Tag) (loops.Loop, error) {
 	var l loops.Loop
 	err := s.view(func(tx engine.Reader) error {
-		key, _ := engine.First(tx.Ascend(bucketTags, engine.Prefix([]byte(tag))))
-		if key == nil || len(tag) != tagWidth {
-			return fmt.Errorf("tag %s: %w", tag, loops.ErrNotFound)
-		}
-		_, id, err := decodeTagKey(key)
+		id, err := idOfTag(tx, tag)
 		if err != nil {
-			return fmt.Errorf("tags: %w", err)
+			return err
 		}
 		l, err = loopKind().get(tx, uint64(id))
 		return err
@@ -45,6 +41,18 @@ func (s *Store) LoopByTag(tag loops.Tag) (loops.Loop, error) {
 		return loops.Loop{}, fmt.Errorf("store: %w", err)
 	}
 	return l, nil
+}
+
+func idOfTag(tx engine.Reader, tag loops.Tag) (loops.LoopID, error) {
+	key, _ := engine.First(tx.Ascend(bucketTags, engine.Prefix([]byte(tag))))
+	if key == nil || len(tag) != tagWidth {
+		return 0, fmt.Errorf("tag %s: %w", tag, loops.ErrNotFound)
+	}
+	_, id, err := decodeTagKey(key)
+	if err != nil {
+		return 0, fmt.Errorf("tags: %w", err)
+	}
+	return id, nil
 }
 
 // MachinesOf lists an owner's machines by id; those of owner zero are the

@@ -92,9 +92,20 @@ func (s *Store) Technician(name string) (loops.Technician, error) {
 	return lookUp(s, bucketTechnicians, strings.ToLower(name), "technician "+name, decodeTechnician)
 }
 
-// SignIn returns the sign-in with the hash, or loops.ErrNotFound.
-func (s *Store) SignIn(hash string) (loops.SignIn, error) {
-	return lookUp(s, bucketSignIns, hash, "sign-in", decodeSignIn)
+// SignedIn returns the sign-in with the hash and whose it is, or loops.ErrNotFound.
+func (s *Store) SignedIn(hash string) (is loops.SignIn, who loops.Technician, err error) {
+	err = s.view(func(tx engine.Reader) (err error) {
+		tx.Ahead(bucketTechnicians, nil, engine.Span{}) // a few
+		if is, err = get(tx, bucketSignIns, []byte(hash), "sign-in", decodeSignIn); err != nil {
+			return err
+		}
+		who, err = get(tx, bucketTechnicians, []byte(is.Technician), "technician "+is.Technician, decodeTechnician)
+		return err
+	})
+	if err != nil {
+		return loops.SignIn{}, loops.Technician{}, fmt.Errorf("store: %w", err)
+	}
+	return is, who, nil
 }
 
 // PasswordToken returns the token with the hash, or loops.ErrNotFound.

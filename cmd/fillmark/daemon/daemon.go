@@ -61,6 +61,7 @@ type Service struct {
 	now       func() time.Time
 	readOnly  bool        // the register is open for reading alone
 	serving   atomic.Bool // a daemon runs, and this is it
+	seen      atomic.Pointer[look]
 	// shown is what the pages show while they are served.
 	shown atomic.Pointer[shown]
 }

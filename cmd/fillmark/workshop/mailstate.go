@@ -32,11 +32,13 @@ const stuckAfter = 2 * time.Hour
 // MailState reads the queue. It works from what is stored, so that a mail system
 // that has stood for days is known at once after a start.
 func (w *Workshop) MailState(at time.Time) (MailState, error) {
-	var s MailState
-	for m, err := range w.register.Waiting() {
-		if err != nil {
-			return s, err
-		}
+	waiting, err := gather(w.register.Waiting())
+	return MailStateOf(waiting, at), err
+}
+
+// MailStateOf is the state with those messages queued.
+func MailStateOf(waiting []loops.Message, at time.Time) (s MailState) {
+	for _, m := range waiting {
 		s.Waiting++
 		if s.Oldest.IsZero() || m.Created.Before(s.Oldest) {
 			s.Oldest = m.Created
@@ -52,7 +54,7 @@ func (w *Workshop) MailState(at time.Time) (MailState, error) {
 			s.Why = m.LastError
 		}
 	}
-	return s, nil
+	return s
 }
 
 // Trouble says in a sentence that mail does not leave; empty while it does.

@@ -33,7 +33,7 @@ func TestMailThatDoesNotLeaveShows(t *testing.T) {
 		state, err := b.MailState(start.Add(after))
 		require.NoError(t, err)
 		assert.Equal(t, 1, state.Waiting)
-		reason, remedy := b.MailSource().Check(start.Add(after))
+		reason, remedy := b.MailTrouble(state)
 		assert.Equal(t, reason != "", remedy != "", "what is red says what to do")
 		assert.Equal(t, state.Trouble(time.UTC), reason)
 		return reason
