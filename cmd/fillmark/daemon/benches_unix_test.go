@@ -418,7 +418,8 @@ func (x *chain) person(ctx context.Context, n int) {
 		case 4, 5:
 			x.renames(ctx, daemon, loops.OwnerID(2+random.IntN(5)), text)
 		case 6:
-			x.acts(ctx, daemon, loop, "fill", text, `"already_done":true,"fluid":"pg","mass_percent":35,"poured":["480ml"],"inhibitor":"azole","biocide":"none"`)
+			x.acts(ctx, daemon, loop, "fill", text,
+				`"already_done":true,"fluid":"pg","mass_percent":35,"poured":["480ml"],"inhibitor":"azole","biocide":"none"`)
 		default:
 			x.acts(ctx, daemon, loop, "note", text, "")
 		}
@@ -433,8 +434,9 @@ func (x *chain) acts(ctx context.Context, daemon int, loop, act, text, fields st
 		body = fmt.Sprintf(`{"note":%q,%s}`, text, fields)
 	}
 	x.offers(text)
+	path, key := "/api/v1"+loop+"/acts/"+act, "bench-"+strings.ReplaceAll(text, " ", "-")
 	for try := range 20 {
-		status, _ := x.ask(ctx, (daemon+try)%len(x.daemons), "POST", "/api/v1"+loop+"/acts/"+act, "bench-"+strings.ReplaceAll(text, " ", "-"), body)
+		status, _ := x.ask(ctx, (daemon+try)%len(x.daemons), "POST", path, key, body)
 		x.keeps(text, status)
 		if taken(status) || ctx.Err() != nil {
 			return
