@@ -42,6 +42,7 @@ func mayReadClock() map[string]string {
 		"benches_unix_test.go fill":     span,
 		"benches_unix_test.go hurt":     span,
 		"benches_unix_test.go judge":    span,
+		"benches_unix_test.go now":      span,
 
 		"leader.go leads": span,
 		"leader.go beat":  span,

@@ -6,6 +6,7 @@ package main
 import (
 	"fmt"
 	"path/filepath"
+	"strings"
 	"sync/atomic"
 	"testing"
 
@@ -20,19 +21,25 @@ func TestScriptsInADatabase(t *testing.T) {
 	t.Parallel()
 	server := peer.StartPostgres(t)
 	var schemas atomic.Int32
-	schema := func() string {
-		name := fmt.Sprint("shop", schemas.Add(1))
+	schema := func() (name, address string) {
+		name = fmt.Sprint("shop", schemas.Add(1))
 		server.MakeSchema(t, name)
-		return server.Address("&search_path=" + name)
+		return name, server.Address("&search_path=" + name)
 	}
 	params := scripts()
 	params.Files = []string{"testdata/database/job.txtar", "testdata/script/gate_release.txtar", "testdata/script/calendar.txtar"}
 	setup := params.Setup
 	params.Setup = func(env *testscript.Env) error {
 		env.Setenv("FILLMARK_FOLDER", filepath.Join(env.WorkDir, "data"))
-		env.Setenv("OTHER", schema())
+		_, other := schema()
+		name, address := schema()
 		err := setup(env)
-		env.Setenv("FILLMARK_STORE", schema())
+		for key, value := range map[string]string{
+			"OTHER": other, "FILLMARK_STORE": address, "SCHEMA": name, "PGHOST": server.Dir, "PGUSER": "bench",
+			"DRILL": strings.Replace(address, ":///postgres?", ":///drill?", 1),
+		} {
+			env.Setenv(key, value)
+		}
 		return err
 	}
 	testscript.Run(t, params)

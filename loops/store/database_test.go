@@ -34,6 +34,7 @@ func TestStoreInADatabase(t *testing.T) {
 	t.Run("migrates once", func(t *testing.T) { migratesOnce(t, server) })
 	t.Run("goes on from half", func(t *testing.T) { goesOnFromHalf(t, server) })
 	t.Run("is like a file", func(t *testing.T) { likeAFile(t, server) })
+	t.Run("killed while writing", func(t *testing.T) { killedWhileWriting(t, server) })
 	t.Run("agrees with a model", func(t *testing.T) { agreesWithModel(t, server) })
 }
 
@@ -43,6 +44,8 @@ func likeAFile(t *testing.T, server *peer.Postgres) {
 	fresh := func(t testing.TB) string { return schema(t, server, fmt.Sprint("like", schemas.Add(1))) }
 	for name, test := range map[string]func(*testing.T, place){
 		"commit and read":                             testCommitAndRead,
+		"text of schema 1":                            testTextOfSchema1,
+		"reading text of schema 1":                    testReadTextOfSchema1,
 		"not found":                                   testNotFound,
 		"commit refuses":                              testCommitRefuses,
 		"commit of nothing writes nothing":            testCommitOfNothingWritesNothing,

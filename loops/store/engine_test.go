@@ -136,7 +136,7 @@ func engineKeeps(t *testing.T, open opener) {
 }
 
 // Whatever is put, deleted and given up, in whatever order, an engine holds what
-// a map would, and each span of it both ways.
+// a map would, and each span of it both ways, whatever it is told ahead.
 func engineIsAnOrderedMap(t *testing.T, e engine.Engine) {
 	tried := 0
 	rapid.Check(t, func(t *rapid.T) {
@@ -148,8 +148,18 @@ func engineIsAnOrderedMap(t *testing.T, e engine.Engine) {
 			model = draw(t, e, bucket, model)
 		}
 		look(t, e, func(tx engine.Reader) {
-			require.Equal(t, model, maps.Collect(texts(tx.Ascend(bucket, engine.Span{}))))
 			span := engine.Span{From: drawBound(t, "from"), To: drawBound(t, "to")}
+			if rapid.Bool().Draw(t, "ahead") {
+				tx.Ahead(bucket, [][]byte{drawKey(t), drawKey(t)}, span)
+			}
+			for range 3 {
+				key := drawKey(t)
+				want, there := model[string(key)]
+				got := tx.Get(bucket, key)
+				require.Equal(t, there, got != nil)
+				require.Equal(t, want, string(got))
+			}
+			require.Equal(t, model, maps.Collect(texts(tx.Ascend(bucket, engine.Span{}))))
 			var want []string
 			for _, k := range slices.Sorted(maps.Keys(model)) {
 				if k >= string(span.From) && (span.To == nil || k < string(span.To)) {
@@ -181,6 +191,7 @@ func draw(t *rapid.T, e engine.Engine, bucket string, model map[string]string) m
 	err := e.Update(func(tx engine.Writer) error {
 		for _, s := range steps {
 			var err error
+			tx.Ahead(bucket, [][]byte{[]byte(s.key)}, engine.Span{}) // before it is written to
 			if s.deletes {
 				delete(after, s.key)
 				err = tx.Delete(bucket, []byte(s.key))
@@ -314,7 +325,11 @@ func engineLongRanges(t *testing.T, e engine.Engine) {
 	}
 	written(t, e, put(want...))
 	look(t, e, func(tx engine.Reader) {
-		assert.Equal(t, want, keys(tx.Ascend("some", engine.Span{})))
+		tx.Ahead("some", [][]byte{[]byte("0003")}, engine.Span{}, engine.Span{From: []byte("0003")})
+		for range 2 {
+			assert.Equal(t, want, keys(tx.Ascend("some", engine.Span{})))
+			assert.Equal(t, want[3:], keys(tx.Ascend("some", engine.Span{From: []byte("0003")})))
+		}
 		assert.Equal(t, want[7:1993], keys(tx.Ascend("some", engine.Span{From: []byte("0007"), To: []byte("1993")})))
 		backwards := slices.Clone(want[7:1993])
 		slices.Reverse(backwards)

@@ -147,7 +147,11 @@ func exportOf(t testing.TB, s *store.Store) []byte {
 // record needs a new version and the file a migration.
 func TestTextOfSchema1(t *testing.T) {
 	t.Parallel()
-	s := open(t)
+	testTextOfSchema1(t, files)
+}
+
+func testTextOfSchema1(t *testing.T, fresh place) {
+	s := fresh.open(t)
 	everything(t, s)
 	sound(t, s)
 	got := exportOf(t, s)
@@ -163,9 +167,13 @@ func TestTextOfSchema1(t *testing.T) {
 // The text of every past schema can still be read, and gives itself again.
 func TestReadTextOfSchema1(t *testing.T) {
 	t.Parallel()
+	testReadTextOfSchema1(t, files)
+}
+
+func testReadTextOfSchema1(t *testing.T, fresh place) {
 	golden, err := os.ReadFile(filepath.Join("testdata", "schema-1.jsonl"))
 	require.NoError(t, err)
-	path := filepath.Join(t.TempDir(), "imported")
+	path := fresh(t)
 	require.NoError(t, store.Import(t.Context(), path, bytes.NewReader(golden)))
 	s, err := store.Open(path, store.Options{})
 	require.NoError(t, err)

@@ -19,28 +19,103 @@ import (
 
 // LoopsWith returns the loops with the ids.
 func (s *Store) LoopsWith(ids []loops.LoopID) (map[loops.LoopID]loops.Loop, error) {
-	return many(s, bucketLoops, ids, idOf, decodeLoop)
+	return many(s, bucketLoops, ids, idOf, loopTable().decode)
+}
+
+// LoopsTagged returns the loops whose labels carry the tags.
+func (s *Store) LoopsTagged(tags []loops.Tag) (all map[loops.Tag]loops.Loop, err error) {
+	var spans []engine.Span
+	for _, tag := range tags {
+		if len(tag) == tagWidth {
+			spans = append(spans, engine.Prefix([]byte(tag)))
+		}
+	}
+	of := map[loops.LoopID]loops.Tag{}
+	err = s.throughIndex(bucketTags, spans, func(key []byte) (loops.LoopID, error) {
+		tag, id, err := decodeTagKey(key)
+		of[id] = tag
+		return id, err
+	}, func(found []loops.Loop) {
+		all = map[loops.Tag]loops.Loop{}
+		for _, l := range found {
+			all[of[l.ID]] = l
+		}
+	})
+	return all, err
+}
+
+// LoopsInside returns the loops in the machines, each by id.
+func (s *Store) LoopsInside(machines []loops.MachineID) (all map[loops.MachineID][]loops.Loop, err error) {
+	var spans []engine.Span
+	for _, id := range machines {
+		spans = append(spans, engine.Prefix(idKey(id)))
+	}
+	err = s.throughIndex(bucketLoopsByMachine, spans, func(key []byte) (loops.LoopID, error) {
+		_, id, err := decodePairKey[loops.MachineID, loops.LoopID](key)
+		return id, err
+	}, func(found []loops.Loop) {
+		all = map[loops.MachineID][]loops.Loop{}
+		for _, l := range found {
+			all[l.Machine] = append(all[l.Machine], l)
+		}
+	})
+	return all, err
+}
+
+// throughIndex hands over the loops that some spans of an index lead to.
+func (s *Store) throughIndex(index string, spans []engine.Span, id func(key []byte) (loops.LoopID, error), take func([]loops.Loop)) error {
+	if len(spans) == 0 {
+		return nil
+	}
+	err := s.view(func(tx engine.Reader) error {
+		tx.Ahead(index, nil, spans...)
+		var ids [][]byte
+		for _, span := range spans {
+			for k := range tx.Ascend(index, span) {
+				one, err := id(k)
+				if err != nil {
+					return fmt.Errorf("%s: %w", index, err)
+				}
+				ids = append(ids, idKey(one))
+			}
+		}
+		tx.Ahead(bucketLoops, ids)
+		var found []loops.Loop
+		for _, key := range ids {
+			l, err := loopTable().get(tx, key)
+			if err != nil {
+				return err
+			}
+			found = append(found, l)
+		}
+		take(found)
+		return nil
+	})
+	if err != nil {
+		return fmt.Errorf("store: %w", err)
+	}
+	return nil
 }
 
 // MachinesWith returns the machines with the ids.
 func (s *Store) MachinesWith(ids []loops.MachineID) (map[loops.MachineID]loops.Machine, error) {
-	return many(s, bucketMachines, ids, idOf, decodeMachine)
+	return many(s, bucketMachines, ids, idOf, machineTable().decode)
 }
 
 // OwnersWith returns the owners with the ids.
 func (s *Store) OwnersWith(ids []loops.OwnerID) (map[loops.OwnerID]loops.Owner, error) {
-	return many(s, bucketOwners, ids, idOf, decodeOwner)
+	return many(s, bucketOwners, ids, idOf, ownerTable().decode)
 }
 
 // MessageHeads returns the messages with the keys, without their text.
 func (s *Store) MessageHeads(keys []loops.MessageKey) (map[loops.MessageKey]loops.Message, error) {
-	return many(s, bucketMessages, keys, messageKey, decodeMessage)
+	return many(s, bucketMessages, keys, messageKey, messageTable().decode)
 }
 
 // SuppressionsOf tells of the addresses, by the names asked for, to which nothing is
 // sent.
 func (s *Store) SuppressionsOf(addresses []string) (map[string]loops.Suppression, error) {
-	return many(s, bucketSuppressed, addresses, func(address string) ([]byte, error) { return appendText(nil, strings.ToLower(address)) }, decodeSuppression)
+	return many(s, bucketSuppressed, addresses, func(address string) ([]byte, error) { return appendText(nil, strings.ToLower(address)) }, suppressionTable().decode)
 }
 
 // SentOf lists, for each task due on a day, the stages at which an owner was
@@ -78,24 +153,23 @@ func stages() []loops.Stage {
 // entries were recorded. Loops whose ids follow each other are read as one.
 func (s *Store) Histories(ids []loops.LoopID) (map[loops.LoopID][]loops.Entry, error) {
 	ids = slices.Compact(slices.Sorted(slices.Values(ids)))
-	all := map[loops.LoopID][]loops.Entry{}
-	err := s.view(func(tx engine.Reader) error {
-		clear(all)
-		for left := ids; len(left) > 0; {
-			n := 1
-			for n < len(left) && left[n] == left[n-1]+1 {
-				n++
-			}
-			for k, v := range tx.Ascend(bucketHistory, engine.Span{From: idKey(left[0]), To: idKey(left[n-1] + 1)}) {
-				e, err := decodeEntry(v)
-				if err != nil {
-					return fmt.Errorf("bucket history: %s: %w", printKey(bucketHistory, k), err)
-				}
-				all[e.Loop] = append(all[e.Loop], e)
-			}
-			left = left[n:]
+	var spans []engine.Span
+	for left := ids; len(left) > 0; {
+		n := 1
+		for n < len(left) && left[n] == left[n-1]+1 {
+			n++
 		}
-		return nil
+		spans = append(spans, engine.Span{From: idKey(left[0]), To: idKey(left[n-1] + 1)})
+		left = left[n:]
+	}
+	if spans == nil {
+		return nil, nil
+	}
+	var all map[loops.LoopID][]loops.Entry
+	err := s.view(func(tx engine.Reader) (err error) {
+		tx.Ahead(bucketHistory, nil, spans...)
+		all, err = historiesIn(tx, spans...)
+		return err
 	})
 	if err != nil {
 		return nil, fmt.Errorf("store: %w", err)
@@ -110,6 +184,9 @@ func many[K comparable, T any](s *Store, name string, asked []K, keyOf func(K) (
 		return nil, fmt.Errorf("store: %s: %w", name, err)
 	}
 	all := map[K]T{}
+	if len(keys) == 0 {
+		return all, nil
+	}
 	err = s.view(func(tx engine.Reader) error {
 		clear(all)
 		for i, stored := range tx.GetMany(name, keys) {
@@ -140,7 +217,7 @@ func keysOf[K any](asked []K, keyOf func(K) ([]byte, error)) ([][]byte, error) {
 
 func idOf[ID ~uint64](id ID) ([]byte, error) { return idKey(id), nil }
 
-// lookAhead has an engine that is asked at some cost read what is asked for next.
+// lookAhead has what is asked for next read at once, in one that writes too.
 func lookAhead(tx engine.Reader, keys []loops.MessageKey, buckets ...string) error {
 	wanted, err := keysOf(keys, messageKey)
 	if err != nil {

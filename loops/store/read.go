@@ -29,16 +29,24 @@ func (s *Store) Loop(id loops.LoopID) (loops.Loop, error) {
 // loops.ErrNotFound.
 func (s *Store) LoopByTag(tag loops.Tag) (loops.Loop, error) {
 	return read(s, "store", func(tx engine.Reader) (l loops.Loop, err error) {
-		key, _ := engine.First(tx.Ascend(bucketTags, engine.Prefix([]byte(tag))))
-		if key == nil || len(tag) != tagWidth {
-			return l, fmt.Errorf("tag %s: %w", tag, loops.ErrNotFound)
-		}
-		_, id, err := decodeTagKey(key)
+		id, err := idOfTag(tx, tag)
 		if err != nil {
-			return l, fmt.Errorf("tags: %w", err)
+			return l, err
 		}
 		return loopTable().get(tx, idKey(id))
 	})
+}
+
+func idOfTag(tx engine.Reader, tag loops.Tag) (loops.LoopID, error) {
+	key, _ := engine.First(tx.Ascend(bucketTags, engine.Prefix([]byte(tag))))
+	if key == nil || len(tag) != tagWidth {
+		return 0, fmt.Errorf("tag %s: %w", tag, loops.ErrNotFound)
+	}
+	_, id, err := decodeTagKey(key)
+	if err != nil {
+		return 0, fmt.Errorf("tags: %w", err)
+	}
+	return id, nil
 }
 
 // MachinesOf lists an owner's machines by id; those of owner zero are the
@@ -111,7 +119,7 @@ func children[T any](s *Store, index string, prefix []byte, of table[T]) ([]T, e
 			}
 			keys = append(keys, k[len(prefix):])
 		}
-		tx.GetMany(of.bucket, keys)
+		tx.Ahead(of.bucket, keys)
 		var list []T
 		for _, key := range keys {
 			r, err := of.get(tx, key)

@@ -84,9 +84,16 @@ func (s *Store) Technician(name string) (loops.Technician, error) {
 	return technicianTable().readAs(s, strings.ToLower(name), "technician "+name)
 }
 
-// SignIn returns the sign-in with the hash, or loops.ErrNotFound.
-func (s *Store) SignIn(hash string) (loops.SignIn, error) {
-	return signInTable().readAs(s, hash, "sign-in")
+// SignedIn returns the sign-in with the hash and whose it is, or loops.ErrNotFound.
+func (s *Store) SignedIn(hash string) (is loops.SignIn, who loops.Technician, err error) {
+	who, err = read(s, "store", func(tx engine.Reader) (who loops.Technician, err error) {
+		tx.Ahead(bucketTechnicians, nil, engine.Span{}) // a few
+		if is, err = get(tx, bucketSignIns, []byte(hash), "sign-in", signInTable().decode); err != nil {
+			return who, err
+		}
+		return get(tx, bucketTechnicians, []byte(is.Technician), "technician "+is.Technician, technicianTable().decode)
+	})
+	return is, who, err
 }
 
 // PasswordToken returns the token with the hash, or loops.ErrNotFound.

@@ -7,12 +7,14 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"slices"
 	"strings"
 	"time"
 
 	"fillmark/cmd/fillmark/alarm"
 	"fillmark/cmd/fillmark/doctor"
 	"fillmark/cmd/fillmark/web"
+	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
 
@@ -22,46 +24,65 @@ func (h *Service) alarms(c Config) (*alarm.Board, error) {
 	if err != nil {
 		return nil, err
 	}
-	register, house := h.houseSources()
-	sources := []alarm.Source{register, h.pulse.Source(), h.Workshop.MailSource(), h.Workshop.CanarySource()}
+	sources := h.houseSources()
 	if h.mailbox != nil {
-		sources = append(sources, h.mailboxSource(c.mailboxName(), c.Zone()))
+		sources = slices.Insert(sources, len(sources)-1, h.mailboxSource(c.mailboxName(), c.Zone()))
 	}
 	return alarm.NewBoard(h.ledStore, alarm.Options{
 		Workshop: c.Workshop.Name, Zone: c.Zone(), Again: time.Duration(c.Alarm.AgainHours) * time.Hour, Hide: hideSecrets,
-	}, ways, append(sources, house)...)
+	}, ways, sources...)
 }
 
-// houseSources are two that ask the doctor: the first is red while the register's file is
-// not where it was opened, or cannot be read, the other while there is anything else to
-// tell, such as a late backup, a full disk or a DNS record that is gone. The board asks one after the other, so the
-// doctor looks once for both.
-func (h *Service) houseSources() (register, house alarm.Source) {
-	var looked *doctor.Report // by the first, until the other is asked
-	register = alarm.Source{Name: "register", Check: func(time.Time) (reason, remedy string) {
-		report := h.Quick()
-		looked = &report
-		for _, check := range []string{"register", "register file"} {
-			if l := report.Line(check); l.State == doctor.Red {
-				return l.Says, l.Do
+// look is what the alarms and the doctor saw, read once for all of them.
+type look struct {
+	report doctor.Report
+	upkeep loops.Upkeep
+}
+
+// houseSources are all that the daemon looks after. The first is red while the
+// register's file is not where it was opened, or cannot be read, the last while there
+// is anything else to tell, such as a late backup, a full disk or a DNS record that is
+// gone. The board asks one after the other, so the first looks for all.
+func (h *Service) houseSources() []alarm.Source {
+	looked := func() *look {
+		f, upkeep := h.factsOf()
+		is := &look{doctor.Quick(f).With(h.examined.Load(), f.Zone), upkeep}
+		h.seen.Store(is)
+		return is
+	}
+	last := func() *look {
+		if is := h.seen.Load(); is != nil {
+			return is
+		}
+		return looked()
+	}
+	return []alarm.Source{
+		{Name: "register", Check: func(time.Time) (reason, remedy string) {
+			report := looked().report
+			for _, check := range []string{"register", "register file"} {
+				if l := report.Line(check); l.State == doctor.Red {
+					return l.Says, l.Do
+				}
 			}
-		}
-		return "", ""
-	}}
-	house = alarm.Source{Name: web.HouseAlarm, Check: func(time.Time) (reason, remedy string) {
-		report := looked
-		if looked = nil; report == nil {
-			report = new(h.Quick())
-		}
-		var says, do []string
-		for _, l := range report.Told() {
-			if l.State == doctor.Red {
-				says, do = append(says, l.Says), append(do, l.Do)
+			return "", ""
+		}},
+		h.pulse.Source(),
+		{Name: "mail", Check: func(now time.Time) (reason, remedy string) {
+			return h.Workshop.MailTrouble(workshop.MailStateOf(last().upkeep.Waiting, last().upkeep.Latest, now))
+		}},
+		{Name: "canary", Check: func(now time.Time) (reason, remedy string) {
+			return h.Workshop.CanaryTrouble(last().upkeep.Canary, now)
+		}},
+		{Name: web.HouseAlarm, Check: func(time.Time) (reason, remedy string) {
+			var says, do []string
+			for _, l := range last().report.Told() {
+				if l.State == doctor.Red {
+					says, do = append(says, l.Says), append(do, l.Do)
+				}
 			}
-		}
-		return strings.Join(says, " "), strings.Join(do, " ")
-	}}
-	return register, house
+			return strings.Join(says, " "), strings.Join(do, " ")
+		}},
+	}
 }
 
 // alarmWays are the ways that are not mail, as the configuration has them.
@@ -145,7 +166,7 @@ func (h *Service) examineDaily(ctx context.Context, now time.Time) {
 const lookEvery = time.Minute
 
 // watch tells of alarms until the context ends. It is apart from the loop that
-// sweeps: that one standing still is an alarm.
+// sweeps: that one upkeep still is an alarm.
 func (h *Service) watch(ctx context.Context, now func() time.Time, log *slog.Logger) error {
 	every := time.NewTicker(lookEvery)
 	defer every.Stop()

@@ -27,14 +27,27 @@ type keeper struct {
 	*store.Store
 	config Config
 	making *sync.Mutex // held while a backup by schedule is made
+	lead   *leader     // nil with a file
 }
 
 // Compact leaves a database to make room by itself: zero before and after.
 func (k keeper) Compact(ctx context.Context) (before, after int64, err error) {
 	if k.config.InDatabase() {
-		return 0, 0, nil
+		return 0, 0, k.leadsAlone()
 	}
 	return k.Store.Compact(ctx)
+}
+
+// leadsAlone refuses what only one of several daemons may do at a time, where another
+// one leads.
+func (k keeper) leadsAlone() error {
+	is, err := k.Store.Leader()
+	if err == nil && is.Holder != "" && !k.lead.leads() {
+		return &loops.InvalidError{
+			Field: "daemon", Value: is.Holder, Reason: "it leads, and the one that leads alone removes photos that no history names: run compact there, or once it has ended",
+		}
+	}
+	return err
 }
 
 // Check reads the whole file.

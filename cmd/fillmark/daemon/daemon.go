@@ -65,6 +65,7 @@ type Service struct {
 	now       func() time.Time
 	readOnly  bool        // the register is open for reading alone
 	serving   atomic.Bool // a daemon runs, and this is it
+	seen      atomic.Pointer[look]
 	// shown is what the pages show while they are served.
 	shown atomic.Pointer[shown]
 }
@@ -178,7 +179,7 @@ func open(c Config, now func() time.Time, log *slog.Logger, options store.Option
 	if err != nil {
 		return nil, err
 	}
-	h.keeper = keeper{h.Store, c, &sync.Mutex{}}
+	h.keeper = keeper{h.Store, c, &sync.Mutex{}, h.lead}
 	h.pulse = web.NewPulse(time.Duration(c.Sweep.EveryMinutes) * time.Minute)
 	if h.Alarms, err = h.alarms(c); err != nil {
 		return nil, err

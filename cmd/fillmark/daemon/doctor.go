@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"fillmark/cmd/fillmark/doctor"
+	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 	"fillmark/notify"
 )
@@ -71,8 +72,22 @@ func (h *Service) Quick() doctor.Report {
 	return doctor.Quick(f).With(h.examined.Load(), f.Zone)
 }
 
+// Seen is what the alarms saw when they were last asked.
+func (h *Service) Seen() doctor.Report {
+	if seen := h.seen.Load(); seen != nil {
+		return seen.report
+	}
+	return h.Quick()
+}
+
 // facts are what is known at once.
 func (h *Service) facts() doctor.Facts {
+	f, _ := h.factsOf()
+	return f
+}
+
+// factsOf is facts, and how the work stands on record.
+func (h *Service) factsOf() (doctor.Facts, loops.Upkeep) {
 	now := h.now()
 	f := h.keeper.config.facts(now)
 	f.Daemon = h.serving.Load()
@@ -81,9 +96,11 @@ func (h *Service) facts() doctor.Facts {
 	if err := h.Store.InPlace(); err != nil {
 		f.Register.Moved = err.Error()
 	}
-	if err := h.recorded(&f); err != nil {
+	upkeep, err := h.Store.Upkeep(audited)
+	if err != nil {
 		cannotRead(&f, err)
 	}
+	h.stands(&f, upkeep)
 	f.Certificate.Served = h.certificateServed()
 	f.Mailbox.Asked, f.Mailbox.Fault, _ = h.reading.last()
 	f.Sweep = "no daemon runs"
@@ -96,46 +113,25 @@ func (h *Service) facts() doctor.Facts {
 	if fault := h.pulse.Fault(); errors.Is(fault, loops.ErrFull) {
 		f.Full = fault.Error()
 	}
-	return f
+	return f, upkeep
 }
 
 // audited bounds how many lines of the audit the clock is held against.
 const audited = 64
 
-// recorded reads what the register has at hand.
-func (h *Service) recorded(f *doctor.Facts) error {
-	up, err := h.Store.Uptime()
-	if err != nil {
-		return err
+// stands adds what the register has at hand.
+func (h *Service) stands(f *doctor.Facts, is loops.Upkeep) {
+	f.Newest = is.Uptime.Swept
+	if is.Noted.After(f.Newest) {
+		f.Newest = is.Noted
 	}
-	f.Newest = up.Swept
-	left := audited
-	for line, err := range h.Store.Audit() {
-		if err != nil {
-			return err
-		}
-		if line.At.After(f.Newest) {
-			f.Newest = line.At
-		}
-		if left--; left == 0 {
-			break
-		}
-	}
-	if f.Backup.Backups, err = h.Store.Backups(); err != nil {
-		return err
-	}
+	f.Backup.Backups = is.Backups
 	if made := f.Backup.Made; !made.IsZero() {
 		f.Backup.Due = h.keeper.config.nextBackup(made)
 	}
-	canary, sent, err := h.Workshop.CanaryState()
-	if err != nil {
-		return err
-	}
-	f.Canary.Set, f.Canary.Last = sent, canary.Arrived
-	f.Canary.Fault, _ = h.Workshop.CanarySource().Check(f.At)
-	state, err := h.Workshop.MailState(f.At)
-	f.Mail = state.Trouble(f.Zone)
-	return err
+	f.Canary.Set, f.Canary.Last = h.Workshop.SendsCanary(), is.Canary.Arrived
+	f.Canary.Fault, _ = h.Workshop.CanaryTrouble(is.Canary, f.At)
+	f.Mail = workshop.MailStateOf(is.Waiting, is.Latest, f.At).Trouble(f.Zone)
 }
 
 // walk reads what only a walk through the register tells.

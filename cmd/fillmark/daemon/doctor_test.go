@@ -332,7 +332,9 @@ func TestDoctorAsksTheCanary(t *testing.T) {
 	line := func() doctor.Line { return h.Quick().Line("canary") }
 	assert.Equal(t, doctor.NotHere, line().State, line())
 	require.NoError(t, h.Store.PutCanary(loops.Canary{}.WithSent(testNow().Add(-31*time.Hour))))
-	reason, _ := h.Workshop.CanarySource().Check(testNow())
+	state, _, err := h.Workshop.CanaryState()
+	require.NoError(t, err)
+	reason, _ := h.Workshop.CanaryTrouble(state, testNow())
 	assert.Contains(t, reason, "has not come back")
 	assert.Equal(t, doctor.Red, line().State, line())
 	assert.Equal(t, reason, line().Says)

@@ -79,6 +79,10 @@ func TestOneOfTwoDaemonsLeads(t *testing.T) {
 	second.serving.Store(true)
 	assert.Equal(t, "The daemon runs.", first.Quick().Line("daemon").Says)
 	assert.Contains(t, second.Quick().Line("daemon").Says, "another one leads, which sweeps, reads mail and tells alarms: "+first.lead.holder)
+	_, _, err = first.keeper.Compact(t.Context())
+	require.NoError(t, err)
+	_, _, err = second.keeper.Compact(t.Context())
+	require.ErrorContains(t, err, first.lead.holder+`": it leads, and the one that leads alone removes photos that no history names: run compact there`)
 	require.NoError(t, first.Alarms.Tell(t.Context(), testNow()), "that the way works")
 	require.EqualValues(t, 1, told.Load())
 	stale, fresh := workshop.Stamp{At: testNow(), By: "schedule"}, workshop.Stamp{At: testNow().Add(2 * time.Hour), By: "schedule"}

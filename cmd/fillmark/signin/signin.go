@@ -47,7 +47,7 @@ const seenStep = 10 * time.Minute
 type register interface {
 	Technicians() iter.Seq2[loops.Technician, error]
 	Technician(name string) (loops.Technician, error)
-	SignIn(hash string) (loops.SignIn, error)
+	SignedIn(hash string) (loops.SignIn, loops.Technician, error)
 	PasswordToken(hash string) (loops.PasswordToken, error)
 	CommitAccess(loops.Access) error
 }
@@ -122,18 +122,14 @@ func (g *Gate) technician(name string) (loops.Technician, error) {
 // Who returns the technician whom a secret from [Gate.SignIn] belongs to, or
 // [ErrRefused] where the sign-in ended or is past its time.
 func (g *Gate) Who(secret string, at time.Time) (loops.Technician, error) {
-	s, err := g.register.SignIn(hashOf(secret))
+	s, t, err := g.register.SignedIn(hashOf(secret))
 	if errors.Is(err, loops.ErrNotFound) || err == nil && limitsAt(at).Over(s) {
 		return loops.Technician{}, ErrRefused
 	}
 	if err != nil {
 		return loops.Technician{}, err
 	}
-	t, err := g.register.Technician(s.Technician)
-	if errors.Is(err, loops.ErrNotFound) {
-		return loops.Technician{}, ErrRefused
-	}
-	if err == nil && at.Sub(s.Seen) >= seenStep {
+	if at.Sub(s.Seen) >= seenStep {
 		s.Seen = at
 		err = g.register.CommitAccess(loops.Access{At: at, By: t.Name, SignIns: []loops.SignIn{s}})
 	}

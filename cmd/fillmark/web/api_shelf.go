@@ -23,14 +23,19 @@ func (s *server) labelled(c loops.Container, err error) (answer ContainerAnswer,
 		return answer, err
 	}
 	answer = ContainerAnswer{Container: c, Label: workshop.ContainerLabel(c)}
+	tags, err := s.Workshop.TagsOf(loopsIn(c))
 	for _, use := range c.Uses {
-		tag, err := s.Workshop.TagOf(use.Loop)
-		if err != nil {
-			return answer, err
-		}
-		answer.UseTags = append(answer.UseTags, tag)
+		answer.UseTags = append(answer.UseTags, tags[use.Loop])
 	}
-	return answer, nil
+	return answer, err
+}
+
+// loopsIn are those that something of a container went into.
+func loopsIn(c loops.Container) (ids []loops.LoopID) {
+	for _, use := range c.Uses {
+		ids = append(ids, use.Loop)
+	}
+	return ids
 }
 
 func (s *server) usedFluid() ([]workshop.UsedLine, error) { return s.Workshop.UsedFluid(0) }
@@ -92,18 +97,18 @@ type KeptSample struct {
 }
 
 func (s *server) samples() ([]KeptSample, error) {
-	all := []KeptSample{}
+	all, ids := []KeptSample{}, []loops.LoopID{}
 	for x, err := range s.Reader.Samples() {
 		if err != nil {
 			return nil, err
 		}
-		tag, err := s.Workshop.TagOf(x.Loop)
-		if err != nil {
-			return nil, err
-		}
-		all = append(all, KeptSample{string(tag), x})
+		all, ids = append(all, KeptSample{RetainedSample: x}), append(ids, x.Loop)
 	}
-	return all, nil
+	tags, err := s.Workshop.TagsOf(ids)
+	for i := range all {
+		all[i].Tag = string(tags[all[i].Loop])
+	}
+	return all, err
 }
 
 func (s *server) addSample(stamp workshop.Stamp, kept KeptSample) (added loops.RetainedSample, err error) {

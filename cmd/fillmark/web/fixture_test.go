@@ -77,7 +77,11 @@ func newBench(t testing.TB, change ...func(*web.Deps)) *bench {
 	for _, c := range change {
 		c(&deps)
 	}
-	sources := []alarm.Source{b.shop.MailSource()}
+	sources := []alarm.Source{{Name: "mail", Check: func(now time.Time) (reason, remedy string) {
+		state, err := b.shop.MailState(now)
+		require.NoError(t, err)
+		return b.shop.MailTrouble(state)
+	}}}
 	if deps.Pulse != nil {
 		sources = append(sources, deps.Pulse.Source())
 	}
@@ -123,6 +127,8 @@ func (b *bench) settings() workshop.Settings {
 type soundHouse struct{}
 
 func (soundHouse) Examine(context.Context) doctor.Report { return soundHouse{}.Quick() }
+
+func (soundHouse) Seen() doctor.Report { return soundHouse{}.Quick() }
 
 func (soundHouse) Quick() doctor.Report {
 	return doctor.Report{At: noon, OK: true, Lines: []doctor.Line{{Check: "clock", State: doctor.Good, Says: "It is noon."}, {Check: "canary", State: doctor.NotHere, Says: "None is sent."}}}

@@ -14,9 +14,11 @@ import (
 
 // house is who looks whether all is well.
 type house interface {
-	// Examine looks at everything, Quick at what is known at once.
+	// Examine looks at everything, Quick at what is known at once; Seen is what the
+	// alarms saw when they were last asked.
 	Examine(context.Context) doctor.Report
 	Quick() doctor.Report
+	Seen() doctor.Report
 }
 
 // examine answers with every check.
@@ -27,12 +29,17 @@ func (s *server) examine(r *http.Request) (doctor.Report, error) {
 	return s.House.Examine(r.Context()), nil
 }
 
-// houseTrouble is what the pages of the day tell of the house; never nil.
+// houseTrouble is what the pages of the day tell of the house, which ask for the
+// alarms before; never nil.
 func (s *server) houseTrouble() []doctor.Line {
 	if s.House == nil {
 		return []doctor.Line{}
 	}
-	return append([]doctor.Line{}, s.House.Quick().Told()...)
+	report := s.House.Seen
+	if s.Alarms == nil {
+		report = s.House.Quick
+	}
+	return append([]doctor.Line{}, report().Told()...)
 }
 
 // stopped is the first fault with which the house does not do its work; empty

@@ -36,15 +36,13 @@ const containerChoice = "container:"
 
 // liquidChoices lists what can be at hand: liquids by name, then the
 // containers on the shelf that hold a coolant or water.
-func (s *server) liquidChoices() ([]choice, error) {
+func (s *server) liquidChoices(file *workshop.File) ([]choice, error) {
+	shelf, err := s.shelfOf(file)
 	all := []choice{
 		{Label: "none"}, {Value: "water", Label: "dilution water"}, {Value: "tap", Label: "tap water"},
 		{Value: "eg", Label: "ethylene glycol"}, {Value: "pg", Label: "propylene glycol"}, {Value: "deionised", Label: "deionised water"},
 	}
-	for c, err := range s.Reader.Containers() {
-		if err != nil {
-			return nil, err
-		}
+	for _, c := range shelf {
 		if c.Fluid == "" || c.Left <= 0 {
 			continue
 		}
@@ -54,7 +52,16 @@ func (s *server) liquidChoices() ([]choice, error) {
 		}
 		all = append(all, choice{Value: containerChoice + strconv.FormatUint(uint64(c.ID), 10), Label: label + ", " + quantity(c.Left) + " left"})
 	}
-	return all, nil
+	return all, err
+}
+
+// shelfOf is what is on the shelf: as it was read with a loop, or read now.
+func (s *server) shelfOf(file *workshop.File) ([]loops.Container, error) {
+	if file != nil && file.Shelf != nil {
+		return file.Shelf, nil
+	}
+	all, err := gather(s.Reader.Containers())
+	return all.Items, err
 }
 
 // handLiquid is one liquid at hand and where it comes from.
@@ -64,14 +71,14 @@ type handLiquid struct {
 }
 
 // liquidsAtHand reads the rows that are filled in.
-func (s *server) liquidsAtHand(f *form) ([]handLiquid, error) {
+func (s *server) liquidsAtHand(f *form, file *workshop.File) ([]handLiquid, error) {
 	var all []handLiquid
 	for _, row := range rowsOfLiquids() {
 		chosen := f.text(row.Liquid)
 		if chosen == "" {
 			continue
 		}
-		hand, err := s.liquidAtHand(f, row, chosen)
+		hand, err := s.liquidAtHand(f, file, row, chosen)
 		if err != nil {
 			return nil, err
 		}
@@ -83,7 +90,7 @@ func (s *server) liquidsAtHand(f *form) ([]handLiquid, error) {
 	return all, nil
 }
 
-func (s *server) liquidAtHand(f *form, row liquidRow, chosen string) (handLiquid, error) {
+func (s *server) liquidAtHand(f *form, file *workshop.File, row liquidRow, chosen string) (handLiquid, error) {
 	hand := handLiquid{Poured: chosen}
 	if number, ok := strings.CutPrefix(chosen, containerChoice); ok {
 		id, err := loops.ParseContainer(number)
@@ -91,7 +98,11 @@ func (s *server) liquidAtHand(f *form, row liquidRow, chosen string) (handLiquid
 			f.blame(row.Liquid, "one of the list")
 			return hand, nil
 		}
-		c, err := s.Workshop.Container(id)
+		find := s.Workshop.Container
+		if file != nil {
+			find = file.Container
+		}
+		c, err := find(id)
 		if err != nil {
 			return hand, err
 		}

@@ -73,7 +73,7 @@ func (l dueLoop) Done() []doneWay {
 }
 
 func (s *server) pageDone(w http.ResponseWriter, r *http.Request) error {
-	file, err := s.fileOf(r)
+	file, err := s.fileAtShelf(r)
 	if err != nil {
 		return err
 	}
@@ -100,7 +100,7 @@ func (s *server) donePage(r *http.Request, file workshop.File, name string, sent
 		return p, err
 	}
 	if p.Act.Kind == loops.KindDose {
-		p.Containers, err = s.containerChoices()
+		p.Containers, err = s.containerChoices(file)
 	}
 	return p, err
 }

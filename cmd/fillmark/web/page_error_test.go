@@ -26,11 +26,11 @@ type leftStore struct {
 	read, write error
 }
 
-func (s *leftStore) LoopByTag(tag loops.Tag) (loops.Loop, error) {
+func (s *leftStore) LoopWith(tag loops.Tag, shelf bool) (loops.Belongings, error) {
 	if s.read != nil {
-		return loops.Loop{}, s.read
+		return loops.Belongings{}, s.read
 	}
-	return s.Store.LoopByTag(tag)
+	return s.Store.LoopWith(tag, shelf)
 }
 
 func (s *leftStore) Commit(c loops.Change) error {

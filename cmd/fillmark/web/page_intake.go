@@ -184,11 +184,20 @@ func (s *server) find(p *intakePage) error {
 
 // ownerOf reads the owner with the number in a form or a path.
 func (s *server) ownerOf(number string) (loops.Owner, error) {
+	id, err := ownerID(number)
+	if err != nil {
+		return loops.Owner{}, err
+	}
+	return s.Reader.Owner(id)
+}
+
+// ownerID reads the number of an owner.
+func ownerID(number string) (loops.OwnerID, error) {
 	id, err := strconv.ParseUint(number, 10, 64)
 	if err != nil {
-		return loops.Owner{}, loops.ErrNotFound
+		return 0, loops.ErrNotFound
 	}
-	return s.Reader.Owner(loops.OwnerID(id))
+	return loops.OwnerID(id), nil
 }
 
 // knownIntake finds the loop that comes in again.

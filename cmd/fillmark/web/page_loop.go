@@ -82,7 +82,7 @@ func (s *server) pageLoop(w http.ResponseWriter, r *http.Request) error {
 		http.Redirect(w, r, "/loops/"+string(tag), http.StatusFound)
 		return nil
 	}
-	file, err := s.Workshop.File(tag)
+	file, err := s.Workshop.FileAtShelf(tag)
 	if err != nil {
 		return err
 	}
@@ -112,7 +112,7 @@ func (s *server) loopPage(r *http.Request, file workshop.File, sent *actForm) (l
 		p.Judged = &judged
 	}
 	var err error
-	if p.Containers, err = s.containerChoices(); err != nil {
+	if p.Containers, err = s.containerChoices(file); err != nil {
 		return p, err
 	}
 	p.Here = "loops"

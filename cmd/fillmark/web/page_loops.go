@@ -136,19 +136,10 @@ func (s *server) listNarrowed(p *loopsPage, q workshop.LoopQuery, query url.Valu
 		return err
 	}
 	rows := make([]loopRow, 0, len(lines))
-	var owner loops.Owner // of the last line
 	for _, line := range lines {
 		row := loopRow{
 			Tag: line.Tag, Machine: line.MachineName, Loop: line.Name, Kind: line.MachineKind, Owner: line.OwnerName,
-			Charge: chargeLine(line.State), Status: planStatus(line.Loop),
-		}
-		if p.Query != "" && line.Owner != 0 && line.Owner != owner.ID {
-			if owner, err = s.Reader.Owner(line.Owner); err != nil {
-				return err
-			}
-		}
-		if line.Owner != 0 {
-			row.email, row.phone = owner.Email, owner.Phone
+			Charge: chargeLine(line.State), Status: planStatus(line.Loop), email: line.Whose.Email, phone: line.Whose.Phone,
 		}
 		if tasks := workshop.NextTasks(line.Plan); len(tasks) > 0 {
 			row.Next = nextOn(line.Tag, line.MachineName, tasks[0], p.Day)

@@ -48,25 +48,25 @@ type ownerFilePage struct {
 }
 
 func (s *server) pageOwnerFile(w http.ResponseWriter, r *http.Request) error {
-	owner, err := s.ownerOf(r.PathValue("id"))
+	id, err := ownerID(r.PathValue("id"))
 	if err != nil {
 		return err
 	}
-	p, err := s.ownerFilePage(r, owner, newForm(nil))
+	p, err := s.ownerFilePage(r, id, newForm(nil))
 	if err != nil {
 		return err
 	}
-	p.Fields.offer(owner, owner.Revision)
+	p.Fields.offer(p.Owner, p.Owner.Revision)
 	return s.render(w, http.StatusOK, "ownerfile", p)
 }
 
-func (s *server) ownerFilePage(r *http.Request, owner loops.Owner, f *form) (ownerFilePage, error) {
-	file, err := s.Workshop.OwnerFileOf(owner.ID)
+func (s *server) ownerFilePage(r *http.Request, id loops.OwnerID, f *form) (ownerFilePage, error) {
+	file, err := s.Workshop.OwnerFileOf(id)
 	if err != nil {
 		return ownerFilePage{}, err
 	}
 	p := ownerFilePage{
-		frame: s.newFrame(r, owner.Name), Form: f, Fields: formOfRecord(acts.Owners(), f), Owner: file.Owner, Machines: file.Machines,
+		frame: s.newFrame(r, file.Owner.Name), Form: f, Fields: formOfRecord(acts.Owners(), f), Owner: file.Owner, Machines: file.Machines,
 	}
 	p.Here = "more"
 	for x, err := range s.Reader.Suppressions() {
@@ -91,7 +91,7 @@ func (s *server) editOwner(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	p, err := s.ownerFilePage(r, owner, f)
+	p, err := s.ownerFilePage(r, owner.ID, f)
 	if err != nil {
 		return err
 	}

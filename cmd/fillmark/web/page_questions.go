@@ -80,17 +80,16 @@ func (s *server) pageQuestions(w http.ResponseWriter, r *http.Request) error {
 	for _, key := range evidence.GroupKeys() {
 		p.Keys = append(p.Keys, tile{Value: key, On: key == p.By})
 	}
-	if p.Pattern, err = s.Workshop.Pattern(p.Cause); err != nil {
+	asked, err := s.Workshop.Questions(p.Cause, p.By, s.Now())
+	if err != nil {
 		return err
 	}
+	p.Pattern, p.Look = asked.Pattern, asked.Look
 	p.Told, p.Untold = evidence.Told(p.Pattern.Lines)
 	if p.Watches, err = s.Workshop.Watches(); err != nil {
 		return err
 	}
-	lives, err := s.Workshop.HowLong(p.By)
-	if err != nil {
-		return err
-	}
+	lives := asked.Lives
 	if len(lives) > 0 {
 		p.Compared, p.Uncompared = evidence.Told(lives[0].Compared)
 	}
@@ -101,9 +100,6 @@ func (s *server) pageQuestions(w http.ResponseWriter, r *http.Request) error {
 			rows.Set("by", p.By)
 		}
 		p.Lives = append(p.Lives, livesView{l.Of, l.Report, plotOf(l.Plot, string(l.Origin)+"-"+build), l.Recurring, l.Apart, l.Lacks, "/api/v1/openings/lives?" + rows.Encode()})
-	}
-	if p.Look, err = s.Workshop.WhenToLook(s.Now()); err != nil {
-		return err
 	}
 	return s.render(w, http.StatusOK, "questions", p)
 }

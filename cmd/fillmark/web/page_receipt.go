@@ -67,3 +67,12 @@ func (s *server) fileOf(r *http.Request) (workshop.File, error) {
 	}
 	return s.Workshop.File(tag)
 }
+
+// fileAtShelf is fileOf, and what is on the shelf.
+func (s *server) fileAtShelf(r *http.Request) (workshop.File, error) {
+	tag, err := tagOf(r)
+	if err != nil {
+		return workshop.File{}, err
+	}
+	return s.Workshop.FileAtShelf(tag)
+}

@@ -78,7 +78,7 @@ type refillStep struct {
 }
 
 func (s *server) pageRefill(w http.ResponseWriter, r *http.Request) error {
-	file, err := s.fileOf(r)
+	file, err := s.fileAtShelf(r)
 	if err != nil {
 		return err
 	}
@@ -106,7 +106,7 @@ func (s *server) refillPage(r *http.Request, file workshop.File, f *form, sent *
 	if p.QR, err = s.benchQR("/loops/" + string(loop.Tag) + "/refill"); err != nil {
 		return p, err
 	}
-	if p.Containers, err = s.containerChoices(); err != nil {
+	if p.Containers, err = s.containerChoices(file); err != nil {
 		return p, err
 	}
 	if p.Beforehand, err = s.topUpsBeforehand(file); err != nil {
@@ -278,8 +278,8 @@ func refillStepOf(step loops.StepState, number int) refillStep {
 }
 
 // containerChoices lists the containers a fill can come from.
-func (s *server) containerChoices() ([]choice, error) {
-	all, err := s.liquidChoices()
+func (s *server) containerChoices(file workshop.File) ([]choice, error) {
+	all, err := s.liquidChoices(&file)
 	if err != nil {
 		return nil, err
 	}

@@ -58,7 +58,7 @@ func (s *server) topUpsBeforehand(file workshop.File) (*topUpsBeforehand, error)
 	if charge == nil {
 		return nil, nil
 	}
-	hand, err := s.handBeforehand(charge.Fluid)
+	hand, err := s.handBeforehand(file)
 	if err != nil {
 		return nil, err
 	}
@@ -77,20 +77,21 @@ func (s *server) topUpsBeforehand(file workshop.File) (*topUpsBeforehand, error)
 
 // handBeforehand is dilution water, then what is on the shelf: what is like the
 // charge first.
-func (s *server) handBeforehand(fluid chemistry.Fluid) ([]workshop.Hand, error) {
+func (s *server) handBeforehand(file workshop.File) ([]workshop.Hand, error) {
 	water, err := chemistry.ParseLiquid("water", "")
 	if err != nil {
 		return nil, err
 	}
+	shelf, err := s.shelfOf(&file)
+	if err != nil {
+		return nil, err
+	}
 	var alike, others []workshop.Hand
-	for c, err := range s.Reader.Containers() {
-		if err != nil {
-			return nil, err
-		}
+	for _, c := range shelf {
 		h, ok := workshop.AtHand(c)
 		switch {
 		case !ok || c.Left <= 0:
-		case c.Fluid == fluid:
+		case c.Fluid == file.Loop.State.Charge.Fluid:
 			alike = append(alike, h)
 		default:
 			others = append(others, h)

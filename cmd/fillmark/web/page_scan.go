@@ -123,7 +123,7 @@ func (s *server) scan(r *http.Request, p *scanPage) (leads string, err error) {
 			return leads, err
 		}
 	}
-	return "", s.bottles(p, file.Loop)
+	return "", s.bottles(p, *file)
 }
 
 // parseGap reads what is missing up to the mark. What is right is said in few
@@ -190,8 +190,9 @@ func (s *server) scanBottle(r *http.Request, f *form, loop loops.Tag) (leads str
 
 // bottles lists what is at hand for the loop: what the job sheet judges
 // beforehand, and all of it.
-func (s *server) bottles(p *scanPage, loop loops.Loop) error {
-	hand, err := s.handBeforehand(loop.State.Charge.Fluid)
+func (s *server) bottles(p *scanPage, file workshop.File) error {
+	loop := file.Loop
+	hand, err := s.handBeforehand(file)
 	if err != nil {
 		return err
 	}
@@ -233,7 +234,7 @@ func (s *server) scannedLoop(f *form, text string) (*workshop.File, error) {
 	if err != nil {
 		return nil, f.take(err, labelFields())
 	}
-	file, err := s.Workshop.File(tag)
+	file, err := s.Workshop.FileAtShelf(tag)
 	if kindOf(err) == FailNotFound {
 		f.blame("code", "a label of this register; no loop has this tag")
 		return nil, nil

@@ -148,14 +148,11 @@ func (s *server) containerPage(r *http.Request, f *form) (p containerPage, err e
 		Line: containerLineOf(c, loops.DayOf(s.Now(), s.Workshop.Settings().Zone)),
 	}
 	p.Here = "more"
+	tags, err := s.Workshop.TagsOf(loopsIn(c))
 	for _, use := range c.Uses {
-		loop, err := s.Reader.Loop(use.Loop)
-		if err != nil {
-			return p, err
-		}
-		p.Uses = append(p.Uses, useLine{loop.Tag, use.Day, use.Volume})
+		p.Uses = append(p.Uses, useLine{tags[use.Loop], use.Day, use.Volume})
 	}
-	return p, nil
+	return p, err
 }
 
 // editContainer writes a container as the form says.

@@ -19,6 +19,7 @@ type topupPage struct {
 	Form     *form
 	Rows     []liquidRow
 	Liquids  []choice
+	file     *workshop.File // of the loop, where it is on record
 	Fluids   []choice
 	Readings []choice
 	// Loop is the loop asked about where it is on record.
@@ -75,16 +76,22 @@ func fluidChoices(none string) []choice {
 }
 
 func (s *server) topupPage(r *http.Request, f *form) (topupPage, error) {
-	liquids, err := s.liquidChoices()
 	p := topupPage{
-		frame: s.newFrame(r, "Top-up check"), Form: f, Rows: rowsOfLiquids(), Liquids: liquids,
+		frame: s.newFrame(r, "Top-up check"), Form: f, Rows: rowsOfLiquids(),
 		Fluids: fluidChoices("as on record"), Readings: readingKinds(),
 	}
 	p.Here = "topup"
-	if err == nil {
-		p.Entry, err = s.entryOfTopUp(f)
-	}
+	var err error
+	p.Entry, err = s.entryOfTopUp(f)
 	return p, err
+}
+
+// renderTopUp shows the page with what is at hand.
+func (s *server) renderTopUp(w http.ResponseWriter, status int, p topupPage) (err error) {
+	if p.Liquids, err = s.liquidChoices(p.file); err != nil {
+		return err
+	}
+	return s.render(w, status, "topup", p)
 }
 
 func (s *server) pageTopUp(w http.ResponseWriter, r *http.Request) error {
@@ -94,7 +101,7 @@ func (s *server) pageTopUp(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if f.typed.Has("draft") || f.text("tag")+f.text("room")+f.text("fluid") == "" {
-		return s.render(w, http.StatusOK, "topup", p)
+		return s.renderTopUp(w, http.StatusOK, p)
 	}
 	if err := s.checkTopUp(&p); err != nil {
 		return err
@@ -103,7 +110,7 @@ func (s *server) pageTopUp(w http.ResponseWriter, r *http.Request) error {
 	if !f.OK() {
 		status = http.StatusUnprocessableEntity
 	}
-	return s.render(w, status, "topup", p)
+	return s.renderTopUp(w, status, p)
 }
 
 // checkTopUp answers the questions in the form of the page, or marks what is
@@ -114,7 +121,7 @@ func (s *server) checkTopUp(p *topupPage) error {
 	if err != nil {
 		return err
 	}
-	if file != nil {
+	if p.file = file; file != nil {
 		p.Loop = topupLoopOf(*file)
 		if file.Loop.State.Missing > 0 {
 			f.offer("room", quantityIn(file.Loop.State.Missing.Millilitres()))
@@ -128,7 +135,7 @@ func (s *server) checkTopUp(p *topupPage) error {
 	}
 	var answer workshop.TopUpAnswer
 	if file != nil {
-		answer, err = s.Workshop.CheckTopUp(question)
+		answer, err = file.CheckTopUp(question)
 	} else {
 		answer, err = question.Check()
 	}
@@ -236,14 +243,14 @@ func (s *server) topUpQuestion(f *form) (q workshop.TopUpQuestion, file *worksho
 	q.Sealed = f.ticked("sealed")
 	var bottle *chemistry.Product
 	if file != nil {
-		if bottle, err = s.Workshop.Bottle(*file); err != nil {
+		if bottle, err = file.Bottle(); err != nil {
 			return q, nil, nil, nil, err
 		}
 	}
 	if reading = readStrength(f, &q, inhibited(file), bottle); reading != nil {
 		q.Mass, q.MassUncertainty = &reading.Mass, reading.MassUncertainty
 	}
-	hand, err = s.liquidsAtHand(f)
+	hand, err = s.liquidsAtHand(f, file)
 	for _, h := range hand {
 		q.Hand = append(q.Hand, h.Hand)
 	}
@@ -256,7 +263,7 @@ func (s *server) knownLoop(f *form, typed string) (*workshop.File, error) {
 	if err != nil {
 		return nil, f.take(err, map[string]string{"tag": "tag"})
 	}
-	file, err := s.Workshop.File(tag)
+	file, err := s.Workshop.FileAtShelf(tag)
 	if kind := kindOf(err); kind == FailNotFound {
 		f.blame("tag", "a tag on record; no loop has this one")
 		return nil, nil

@@ -62,7 +62,7 @@ func (s *server) enterTopUp(w http.ResponseWriter, r *http.Request) error {
 			return nil
 		}
 	}
-	return s.render(w, cmp.Or(p.Entry.status, http.StatusUnprocessableEntity), "topup", p)
+	return s.renderTopUp(w, cmp.Or(p.Entry.status, http.StatusUnprocessableEntity), p)
 }
 
 // topUpActs are what goes on record: the strength and the room to the mark, where

@@ -15,6 +15,8 @@ import (
 // many is how a list reads what it needs of many records in a few questions.
 type many interface {
 	LoopsWith([]loops.LoopID) (map[loops.LoopID]loops.Loop, error)
+	LoopsTagged([]loops.Tag) (map[loops.Tag]loops.Loop, error)
+	LoopsInside([]loops.MachineID) (map[loops.MachineID][]loops.Loop, error)
 	MachinesWith([]loops.MachineID) (map[loops.MachineID]loops.Machine, error)
 	OwnersWith([]loops.OwnerID) (map[loops.OwnerID]loops.Owner, error)
 	SuppressionsOf(addresses []string) (map[string]loops.Suppression, error)
@@ -105,21 +107,23 @@ func (w *Workshop) aheadOfLoops(all []loops.Loop) (a *ahead, err error) {
 	return a, err
 }
 
-// aheadOfDues reads what stands around tasks that are due.
-func (w *Workshop) aheadOfDues(dues []loops.Due) (*ahead, error) {
-	ids, due := map[loops.LoopID]bool{}, map[loops.Due]bool{}
+// aheadOfDues reads what stands around tasks that are due, and their loops unless
+// they were read.
+func (w *Workshop) aheadOfDues(dues []loops.Due, all map[loops.LoopID]loops.Loop) (_ *ahead, err error) {
+	ids := map[loops.LoopID]bool{}
 	for _, d := range dues {
-		ids[d.Loop], due[d] = true, true
+		ids[d.Loop] = true
 	}
-	all, err := w.register.LoopsWith(slices.Collect(maps.Keys(ids)))
-	if err != nil {
-		return nil, err
+	if all == nil {
+		if all, err = w.register.LoopsWith(slices.Collect(maps.Keys(ids))); err != nil {
+			return nil, err
+		}
 	}
 	a, err := w.aheadOfLoops(slices.Collect(maps.Values(all)))
 	if err != nil {
 		return nil, err
 	}
-	a.loops, a.due, a.addresses = all, due, map[string]bool{}
+	a.loops, a.addresses = all, map[string]bool{}
 	for _, o := range a.owners {
 		if o.Email != "" {
 			a.addresses[o.Email] = true
@@ -128,8 +132,17 @@ func (w *Workshop) aheadOfDues(dues []loops.Due) (*ahead, error) {
 	if a.suppressed, err = w.register.SuppressionsOf(slices.Collect(maps.Keys(a.addresses))); err != nil {
 		return nil, err
 	}
+	return a, w.readLetters(a, dues)
+}
+
+// readLetters reads what was written about tasks.
+func (w *Workshop) readLetters(a *ahead, dues []loops.Due) (err error) {
+	a.due = map[loops.Due]bool{}
+	for _, d := range dues {
+		a.due[d] = true
+	}
 	if a.sent, err = w.register.SentOf(dues); err != nil {
-		return nil, err
+		return err
 	}
 	var keys []loops.MessageKey
 	for _, marks := range a.sent {
@@ -138,11 +151,11 @@ func (w *Workshop) aheadOfDues(dues []loops.Due) (*ahead, error) {
 		}
 	}
 	if a.messages, err = w.register.MessageHeads(keys); err != nil {
-		return nil, err
+		return err
 	}
 	up, err := w.register.Uptime()
 	a.uptime = &up
-	return a, err
+	return err
 }
 
 // aheadOfHistories reads the machines and histories of loops.
@@ -166,6 +179,29 @@ type Placed struct {
 	Owner   loops.Owner // zero for nobody
 }
 
+// placed finds what loops are in and whose.
+func (w *Workshop) placed(some []loops.Loop) ([]Placed, error) {
+	ahead, err := w.aheadOfLoops(some)
+	if err != nil {
+		return nil, err
+	}
+	all := make([]Placed, len(some))
+	for i, l := range some {
+		is := &all[i]
+		is.Loop = l
+		if is.Machine, err = ahead.Machine(l.Machine); err != nil {
+			return nil, err
+		}
+		if is.Machine.Owner == 0 {
+			continue
+		}
+		if is.Owner, err = ahead.Owner(is.Machine.Owner); err != nil {
+			return nil, err
+		}
+	}
+	return all, nil
+}
+
 // Placed yields loops with what they are in and whose, of which it reads some at a
 // time.
 func (w *Workshop) Placed(all iter.Seq2[loops.Loop, error]) iter.Seq2[Placed, error] {
@@ -173,16 +209,13 @@ func (w *Workshop) Placed(all iter.Seq2[loops.Loop, error]) iter.Seq2[Placed, er
 		together := 64 // a page of a list, and more where it goes on
 		var some []loops.Loop
 		hand := func() bool {
-			ahead, err := w.aheadOfLoops(some)
-			for _, l := range some {
-				is := Placed{Loop: l}
-				if err == nil {
-					is.Machine, err = ahead.Machine(l.Machine)
-				}
-				if err == nil && is.Machine.Owner != 0 {
-					is.Owner, err = ahead.Owner(is.Machine.Owner)
-				}
-				if !yield(is, err) || err != nil {
+			placed, err := w.placed(some)
+			if err != nil {
+				yield(Placed{}, err)
+				return false
+			}
+			for _, is := range placed {
+				if !yield(is, nil) {
 					return false
 				}
 			}

@@ -151,25 +151,8 @@ func (w *Workshop) OpenTasks(l loops.Loop, day loops.Day) []loops.TaskKind {
 
 // filesOf reads all loops of one owner.
 func (w *Workshop) filesOf(owner loops.OwnerID) ([]File, error) {
-	machines, err := w.register.MachinesOf(owner)
-	if err != nil {
-		return nil, err
-	}
-	var files []File
-	for _, m := range machines {
-		all, err := w.register.LoopsOf(m.ID)
-		if err != nil {
-			return nil, err
-		}
-		for _, l := range all {
-			file, err := w.fileOf(l)
-			if err != nil {
-				return nil, err
-			}
-			files = append(files, file)
-		}
-	}
-	return files, nil
+	b, err := w.register.BelongingsOf(owner, true)
+	return filesIn(b), err
 }
 
 // SetMail stops the mail to the owner's address, or starts it again: only a

@@ -40,14 +40,21 @@ func (b Bring) Sentence() string {
 // for with the liquids on the shelf, for a coolant change the loop's volume,
 // for a renewal the dose of the label.
 func (w *Workshop) bring(lines []schedule.Line, shelf []loops.Container) ([]Bring, error) {
+	takes := []loops.TaskKind{loops.TopUpTask, loops.CoolantChange, loops.InhibitorRenewal, loops.BiocideRenewal}
+	lines = slices.DeleteFunc(slices.Clone(lines), func(l schedule.Line) bool { return !slices.Contains(takes, l.Task) })
+	var tags []loops.Tag
+	for _, line := range lines {
+		tags = append(tags, line.Tag)
+	}
+	tagged, err := w.register.LoopsTagged(tags)
+	if err != nil {
+		return nil, err
+	}
 	list := bringList{}
 	for _, line := range lines {
-		if !slices.Contains([]loops.TaskKind{loops.TopUpTask, loops.CoolantChange, loops.InhibitorRenewal, loops.BiocideRenewal}, line.Task) {
-			continue
-		}
-		loop, err := w.register.LoopByTag(line.Tag)
-		if err != nil {
-			return nil, fmt.Errorf("loop %s: %w", line.Tag, err)
+		loop, there := tagged[line.Tag]
+		if !there {
+			return nil, fmt.Errorf("loop %s: %w", line.Tag, loops.ErrNotFound)
 		}
 		charge := loop.State.Charge
 		if charge == nil {

@@ -9,7 +9,6 @@ import (
 	"fmt"
 	"time"
 
-	"fillmark/cmd/fillmark/alarm"
 	"fillmark/loops"
 	"fillmark/notify"
 	"fillmark/schedule"
@@ -129,44 +128,33 @@ func (w *Workshop) CanaryState() (state loops.Canary, sent bool, err error) {
 	return state, w.settings.Canary > 0, err
 }
 
-// CanarySource is red while the letters to ourselves do not come.
-func (w *Workshop) CanarySource() alarm.Source {
+// SendsCanary tells whether letters to ourselves are sent.
+func (w *Workshop) SendsCanary() bool { return w.settings.Canary > 0 }
+
+// CanaryTrouble says that the letters to ourselves do not come, and what to do; both
+// are empty while they do.
+func (w *Workshop) CanaryTrouble(state loops.Canary, now time.Time) (reason, remedy string) {
 	const advice = "Bounces may not be seen either. Look at what became of it in the Outbox, at the mailbox of mail.bounce_address, and at how its mail gets " +
 		"here: by mail.imap, by mail.bounce_maildir or by a command of the mail system."
-	return alarm.Source{Name: "canary", Check: func(now time.Time) (reason, remedy string) {
-		if w.settings.Canary == 0 {
-			return "", ""
+	if !w.SendsCanary() || state.Waiting.IsZero() || now.Sub(state.Waiting) <= w.settings.Canary {
+		return "", ""
+	}
+	day := loops.DayOf(state.Waiting, w.settings.Zone)
+	reason = fmt.Sprintf("The letter that the workshop sent itself on %s has not come back", day.Long())
+	if m, err := w.register.MessageHead(canaryKey(day)); err == nil {
+		reason += fmt.Sprintf("; it is %s", m.Status)
+		if why := m.Why(); why != "" {
+			reason += ": " + why
 		}
-		state, err := w.register.Canary()
-		if err != nil {
-			return "It cannot be read whether our letters to ourselves come: " + err.Error() + ".", advice
-		}
-		if state.Waiting.IsZero() || now.Sub(state.Waiting) <= w.settings.Canary {
-			return "", ""
-		}
-		day := loops.DayOf(state.Waiting, w.settings.Zone)
-		reason = fmt.Sprintf("The letter that the workshop sent itself on %s has not come back", day.Long())
-		if m, err := w.register.MessageHead(canaryKey(day)); err == nil {
-			reason += fmt.Sprintf("; it is %s", m.Status)
-			if why := m.Why(); why != "" {
-				reason += ": " + why
-			}
-		}
-		return reason + ".", advice
-	}}
+	}
+	return reason + ".", advice
 }
 
-// MailSource is red while mail does not leave.
-func (w *Workshop) MailSource() alarm.Source {
-	const advice = "Look at the relay's name, port and login in mail.smtp, and whether it can be reached; what waits leaves by itself, what is held once it is released."
-	return alarm.Source{Name: "mail", Check: func(now time.Time) (reason, remedy string) {
-		state, err := w.MailState(now)
-		if err != nil {
-			return "The outbox cannot be read: " + err.Error() + ".", advice
-		}
-		if reason = state.Trouble(w.settings.Zone); reason == "" {
-			return "", ""
-		}
-		return reason, advice
-	}}
+// MailTrouble says that mail does not leave, and what to do; both are empty while it
+// does.
+func (w *Workshop) MailTrouble(state MailState) (reason, remedy string) {
+	if reason = state.Trouble(w.settings.Zone); reason == "" {
+		return "", ""
+	}
+	return reason, "Look at the relay's name, port and login in mail.smtp, and whether it can be reached; what waits leaves by itself, what is held once it is released."
 }

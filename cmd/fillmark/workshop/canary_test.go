@@ -42,7 +42,9 @@ func TestCanaryComesBackOrIsRed(t *testing.T) {
 	b := newBench(t).sendsCanary(t)
 	r := startRelay(t)
 	red := func(at time.Time) string {
-		reason, remedy := b.CanarySource().Check(at)
+		state, _, err := b.CanaryState()
+		require.NoError(t, err)
+		reason, remedy := b.CanaryTrouble(state, at)
 		assert.Equal(t, reason != "", remedy != "", "what is red says what to do")
 		return reason
 	}

@@ -44,16 +44,23 @@ func (r *keptReader) kept(l loops.Loop) (evidence.Kept, error) {
 	k.Machine = machine
 	poured := func(e loops.Entry) bool { return e.Fill != nil && len(e.Fill.Poured) > 0 }
 	if r.lots == nil && slices.ContainsFunc(k.History, poured) {
-		r.lots = map[loops.ContainerID]string{}
-		for c, err := range r.w.register.Containers() {
-			if err != nil {
-				return k, err
-			}
-			r.lots[c.ID] = c.Lot
+		shelf, err := gather(r.w.register.Containers())
+		if err != nil {
+			return k, err
 		}
+		r.lots = lotsOf(shelf)
 	}
 	k.Lots = r.lots
 	return k, nil
+}
+
+// lotsOf are the lots of containers.
+func lotsOf(shelf []loops.Container) map[loops.ContainerID]string {
+	lots := map[loops.ContainerID]string{}
+	for _, c := range shelf {
+		lots[c.ID] = c.Lot
+	}
+	return lots
 }
 
 // eachLoop hands every loop on record with its history to a function.
@@ -136,8 +143,37 @@ func (w *Workshop) WhenToLook(at time.Time) ([]evidence.WhenLook, error) {
 	if err != nil {
 		return nil, err
 	}
+	return w.whenToLook(cases, at)
+}
+
+func (w *Workshop) whenToLook(cases []evidence.Case, at time.Time) ([]evidence.WhenLook, error) {
 	costs := cmp.Or(w.settings.Costs, findings.DefaultCosts())
 	return evidence.WhenToLook(cases, w.settings.Policy, costs, loops.DayOf(at, w.settings.Zone))
+}
+
+// Asked is what the lives of all charges answer at once: the pattern of a cause, how
+// long charges last by a key, and when to look.
+type Asked struct {
+	Pattern evidence.PatternAnswer
+	Lives   []evidence.OriginLives
+	Look    []evidence.WhenLook
+}
+
+// Questions answers [Workshop.Pattern], [Workshop.HowLong] and [Workshop.WhenToLook]
+// from one reading.
+func (w *Workshop) Questions(cause loops.Cause, by string, at time.Time) (is Asked, err error) {
+	cases, err := w.Cases()
+	if err != nil {
+		return is, err
+	}
+	if is.Pattern, err = evidence.Pattern(cases, cause); err != nil {
+		return is, err
+	}
+	if is.Lives, err = evidence.HowLong(cases, by); err != nil {
+		return is, err
+	}
+	is.Look, err = w.whenToLook(cases, at)
+	return is, err
 }
 
 // TraitsOnRecord lists the values that charges on record have of a key, sorted.

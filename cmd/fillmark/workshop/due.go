@@ -43,7 +43,12 @@ func (w *Workshop) items(through loops.Day, at time.Time) ([]schedule.Item, erro
 	if err != nil {
 		return nil, err
 	}
-	ahead, err := w.aheadOfDues(dues)
+	return w.itemsOf(dues, nil, at)
+}
+
+// itemsOf reads what stands around tasks, and their loops unless they were read.
+func (w *Workshop) itemsOf(dues []loops.Due, read map[loops.LoopID]loops.Loop, at time.Time) ([]schedule.Item, error) {
+	ahead, err := w.aheadOfDues(dues, read)
 	if err != nil {
 		return nil, err
 	}

@@ -5,6 +5,8 @@ package workshop
 
 import (
 	"errors"
+	"maps"
+	"slices"
 	"sync"
 	"time"
 
@@ -81,29 +83,21 @@ func (w *Workshop) refresh(b *dueBoard, touched loops.Touched, at time.Time) err
 	if len(concerned) == 0 {
 		return nil
 	}
-	through, around := b.listing.Day().AddDays(lookAhead), w.around()
-	var items []schedule.Item
-	for id := range concerned {
-		loop, err := once(around.loops, id, w.register.Loop)
-		if errors.Is(err, loops.ErrNotFound) {
-			continue
-		}
-		if err != nil {
-			return err
-		}
+	read, err := w.register.LoopsWith(slices.Collect(maps.Keys(concerned)))
+	if err != nil {
+		return err
+	}
+	var dues []loops.Due
+	for _, loop := range read {
 		for _, due := range loop.Dues() {
-			if due.Day.After(through) {
-				continue
+			if !due.Day.After(b.listing.Day().AddDays(lookAhead)) {
+				dues = append(dues, due)
 			}
-			item, err := around.item(due, at)
-			if errors.Is(err, errStaleDue) {
-				continue
-			}
-			if err != nil {
-				return err
-			}
-			items = append(items, item)
 		}
+	}
+	items, err := w.itemsOf(dues, read, at)
+	if err != nil {
+		return err
 	}
 	b.listing.Replace(concerned, items)
 	b.list = b.listing.List()

@@ -23,30 +23,20 @@ const feedAhead = 400
 // OwnerCalendar writes the feed of one owner: every task of every loop that is
 // not paused, in the owner's words.
 func (w *Workshop) OwnerCalendar(id loops.OwnerID) ([]byte, error) {
-	owner, err := w.register.Owner(id)
+	b, err := w.register.BelongingsOf(id, false)
 	if err != nil {
 		return nil, fmt.Errorf("owner %d: %w", id, err)
 	}
-	machines, err := w.register.MachinesOf(id)
-	if err != nil {
-		return nil, err
-	}
 	var events []schedule.Event
-	for _, machine := range machines {
-		all, err := w.register.LoopsOf(machine.ID)
-		if err != nil {
-			return nil, err
-		}
-		for _, loop := range all {
-			for _, task := range loop.Plan.Tasks {
-				if !task.Paused {
-					item := schedule.Item{Owner: owner, Machine: machine, Loop: loop, Task: task}
-					events = append(events, w.event(item, "", w.changed(loop)))
-				}
+	for _, file := range filesIn(b) {
+		for _, task := range file.Loop.Plan.Tasks {
+			if !task.Paused {
+				item := schedule.Item{Owner: b.Owner, Machine: file.Machine, Loop: file.Loop, Task: task}
+				events = append(events, w.event(item, "", w.changed(file.Loop)))
 			}
 		}
 	}
-	return schedule.Calendar{Name: w.WordsFor(owner).Say("event.feed", w.settings.Name), RefreshHours: feedRefresh, Events: events}.Encode()
+	return schedule.Calendar{Name: w.WordsFor(b.Owner).Say("event.feed", w.settings.Name), RefreshHours: feedRefresh, Events: events}.Encode()
 }
 
 // event is a task as its owner's calendar shows it, in their language: with every

@@ -5,6 +5,7 @@ package workshop
 
 import (
 	"fmt"
+	"slices"
 
 	"fillmark/loops"
 	"fillmark/loops/inspection/triage"
@@ -24,15 +25,44 @@ type File struct {
 	Scale *loops.WeighingSummary `json:"scale,omitempty"`
 	// Readings is nil where no temperature was read.
 	Readings *schedule.Readings `json:"readings,omitempty"`
+	// Shelf is nil unless it was read too.
+	Shelf []loops.Container `json:"-"`
 }
 
 // File reads everything on record about the loop with the tag.
 func (w *Workshop) File(tag loops.Tag) (File, error) {
-	loop, err := w.register.LoopByTag(tag)
+	return w.file(tag, false)
+}
+
+// FileAtShelf is [Workshop.File] and what is on the shelf.
+func (w *Workshop) FileAtShelf(tag loops.Tag) (File, error) { return w.file(tag, true) }
+
+func (w *Workshop) file(tag loops.Tag, shelf bool) (File, error) {
+	b, err := w.register.LoopWith(tag, shelf)
 	if err != nil {
 		return File{}, fmt.Errorf("loop %s: %w", tag, err)
 	}
-	return w.fileOf(loop)
+	file := filesIn(b)[0]
+	file.Shelf = b.Shelf
+	return file, nil
+}
+
+// filesIn are the files of loops that were read together.
+func filesIn(b loops.Belongings) []File {
+	var files []File
+	for _, l := range b.Loops {
+		i := slices.IndexFunc(b.Machines, func(m loops.Machine) bool { return m.ID == l.Machine })
+		files = append(files, File{Loop: l, Machine: b.Machines[i], Owner: b.Owner, History: b.Histories[l.ID]}.completed())
+	}
+	return files
+}
+
+// completed is the file with what follows from it.
+func (f File) completed() File {
+	f.Protection = f.Loop.Protection()
+	f.Scale = loops.WeighingSummaryOf(f.Loop, f.History)
+	f.Readings = schedule.ReadingsOf(f.Loop, f.History)
+	return f
 }
 
 func (w *Workshop) fileOf(loop loops.Loop) (File, error) {
@@ -49,10 +79,7 @@ func (w *Workshop) fileOf(loop loops.Loop) (File, error) {
 	if file.History, err = w.register.History(loop.ID); err != nil {
 		return File{}, err
 	}
-	file.Protection = loop.Protection()
-	file.Scale = loops.WeighingSummaryOf(loop, file.History)
-	file.Readings = schedule.ReadingsOf(loop, file.History)
-	return file, nil
+	return file.completed(), nil
 }
 
 // Seen is what is on record that the triage starts from: the newest readings,

@@ -5,6 +5,7 @@ package workshop
 
 import (
 	"cmp"
+	"errors"
 	"iter"
 	"slices"
 	"strings"
@@ -89,6 +90,8 @@ type LoopLine struct {
 	NextDue  loops.Day      `json:"next_due,omitzero"`
 	// NextWhy is why it is due then.
 	NextWhy string `json:"next_why,omitempty"`
+	// Whose is the whole record of the owner, zero for nobody.
+	Whose loops.Owner `json:"-"`
 }
 
 // FindLoops lists the loops that a query chooses. It reads one owner's loops
@@ -107,17 +110,13 @@ func (w *Workshop) FindLoops(q LoopQuery) ([]LoopLine, error) {
 			taken = append(taken, l)
 		}
 	}
-	ahead, err := w.aheadOfLoops(taken)
+	placed, err := w.placed(taken)
 	if err != nil {
 		return nil, err
 	}
-	names := naming{w: w.Through(ahead), machines: map[loops.MachineID]loops.Machine{}, owners: map[loops.OwnerID]loops.Owner{}}
 	lines := []LoopLine{}
-	for _, l := range taken {
-		line, err := names.line(l)
-		if err != nil {
-			return nil, err
-		}
+	for _, is := range placed {
+		line := lineOf(is)
 		if q.Owner == 0 || line.Owner == q.Owner {
 			lines = append(lines, line)
 		}
@@ -130,29 +129,27 @@ func (w *Workshop) FindLoops(q LoopQuery) ([]LoopLine, error) {
 func (w *Workshop) candidates(q LoopQuery) iter.Seq2[loops.Loop, error] {
 	switch {
 	case q.Machine != 0:
-		return w.inside(loops.Machine{ID: q.Machine})
+		return these(w.register.LoopsOf(q.Machine))
 	case q.Owner != 0:
-		machines, err := w.register.MachinesOf(q.Owner)
-		if err != nil {
-			return func(yield func(loops.Loop, error) bool) { yield(loops.Loop{}, err) }
+		b, err := w.register.BelongingsOf(q.Owner, false)
+		if errors.Is(err, loops.ErrNotFound) {
+			err = nil // nobody has none
 		}
-		return w.inside(machines...)
+		return these(b.Loops, err)
 	}
 	return w.register.Loops()
 }
 
-func (w *Workshop) inside(machines ...loops.Machine) iter.Seq2[loops.Loop, error] {
+// these yields some loops, or the error with which they could not be read.
+func these(all []loops.Loop, err error) iter.Seq2[loops.Loop, error] {
 	return func(yield func(loops.Loop, error) bool) {
-		for _, m := range machines {
-			inside, err := w.register.LoopsOf(m.ID)
-			if err != nil {
-				yield(loops.Loop{}, err)
+		if err != nil {
+			yield(loops.Loop{}, err)
+			return
+		}
+		for _, l := range all {
+			if !yield(l, nil) {
 				return
-			}
-			for _, l := range inside {
-				if !yield(l, nil) {
-					return
-				}
 			}
 		}
 	}
@@ -193,38 +190,15 @@ func (q LoopQuery) takes(l loops.Loop, poured map[loops.LoopID]bool) bool {
 	return slices.ContainsFunc(l.Dues(), func(d loops.Due) bool { return !d.Day.After(q.Due) })
 }
 
-// naming finds the machine and the owner of loops, each read once.
-type naming struct {
-	w        *Workshop
-	machines map[loops.MachineID]loops.Machine
-	owners   map[loops.OwnerID]loops.Owner
-}
-
-func (n naming) line(l loops.Loop) (LoopLine, error) {
-	machine, known := n.machines[l.Machine]
-	if !known {
-		var err error
-		if machine, err = n.w.register.Machine(l.Machine); err != nil {
-			return LoopLine{}, err
-		}
-		n.machines[l.Machine] = machine
-	}
-	owner, known := n.owners[machine.Owner]
-	if !known && machine.Owner != 0 {
-		var err error
-		if owner, err = n.w.register.Owner(machine.Owner); err != nil {
-			return LoopLine{}, err
-		}
-		n.owners[machine.Owner] = owner
-	}
+func lineOf(is Placed) LoopLine {
 	line := LoopLine{
-		Loop: l, Owner: machine.Owner, OwnerName: owner.Name,
-		MachineName: machine.Name, MachineKind: machine.Kind, Place: PlaceOf(l.State),
+		Loop: is.Loop, Owner: is.Machine.Owner, OwnerName: is.Owner.Name, Whose: is.Owner,
+		MachineName: is.Machine.Name, MachineKind: is.Machine.Kind, Place: PlaceOf(is.State),
 	}
-	if tasks := NextTasks(l.Plan); len(tasks) > 0 {
+	if tasks := NextTasks(is.Plan); len(tasks) > 0 {
 		line.NextTask, line.NextDue, line.NextWhy = tasks[0].Kind, tasks[0].Due, schedule.Reason(tasks[0])
 	}
-	return line, nil
+	return line
 }
 
 func (o LoopOrder) sort(lines []LoopLine) {

@@ -34,25 +34,37 @@ const stuckAfter = 2 * time.Hour
 // MailState reads the queue. It works from what is stored, so that a mail system
 // that has stood for days is known at once after a start.
 func (w *Workshop) MailState(at time.Time) (MailState, error) {
-	var s MailState
-	for m, err := range w.register.Waiting() {
+	waiting, err := gather(w.register.Waiting())
+	if err != nil {
+		return MailState{}, err
+	}
+	var latest []loops.Message
+	for m, err := range w.register.Messages("") {
 		if err != nil {
-			return s, err
+			return MailState{}, err
 		}
+		if latest = append(latest, m); len(latest) == loops.LatestMessages {
+			break
+		}
+	}
+	return MailStateOf(waiting, latest, at), nil
+}
+
+// MailStateOf is the state with those messages queued, and those written last.
+func MailStateOf(waiting, latest []loops.Message, at time.Time) (s MailState) {
+	for _, m := range waiting {
 		s.Waiting++
 		if s.Oldest.IsZero() || m.Created.Before(s.Oldest) {
 			s.Oldest = m.Created
 		}
-		if m.Attempts > 0 || at.Sub(m.Created) < stuckAfter {
-			continue // its recipient was asked, or it is early days
+		if m.Attempts == 0 && at.Sub(m.Created) >= stuckAfter { // else its recipient was asked, or it is early days
+			s.stuck(m)
 		}
+	}
+	for _, m := range putOff(waiting, latest, at) {
 		s.stuck(m)
 	}
-	off, err := w.putOff(at)
-	for _, m := range off {
-		s.stuck(m)
-	}
-	return s, err
+	return s
 }
 
 func (s *MailState) stuck(m loops.Message) {
@@ -67,34 +79,33 @@ func (s *MailState) stuck(m loops.Message) {
 
 // putOff are the messages that wait for long although the relay was asked, where
 // they are for two recipients or more and it took no other since they were written:
-// of one mailbox that puts a letter off the relay knows nothing. Those are among them
-// that are held since the replies to them were lost. The cost grows with the messages
-// written since the newest that was taken.
-func (w *Workshop) putOff(at time.Time) ([]loops.Message, error) {
+// of one mailbox that puts a letter off the relay knows nothing. Those of the latest
+// are among them that are held since the replies to them were lost.
+func putOff(waiting, latest []loops.Message, at time.Time) []loops.Message {
 	var off []loops.Message
-	to := map[string]bool{}
 	var took time.Time
-	for m, err := range w.register.Messages("") {
-		if err != nil {
-			return nil, err
-		}
-		if m.Taken() {
-			took = m.LastAttempt
-			break
-		}
-		waits := m.Status == loops.Queued && m.Attempts > 0 || m.Status == loops.Held && m.Unsure
-		if waits && at.Sub(m.Created) >= stuckAfter {
+	for _, m := range waiting {
+		if m.Attempts > 0 {
 			off = append(off, m)
 		}
 	}
-	off = slices.DeleteFunc(off, func(m loops.Message) bool { return !m.Created.After(took) })
+	for _, m := range latest {
+		switch {
+		case m.Taken() && m.LastAttempt.After(took):
+			took = m.LastAttempt
+		case m.Status == loops.Held && m.Unsure:
+			off = append(off, m)
+		}
+	}
+	off = slices.DeleteFunc(off, func(m loops.Message) bool { return at.Sub(m.Created) < stuckAfter || !m.Created.After(took) })
+	to := map[string]bool{}
 	for _, m := range off {
 		to[m.To] = true
 	}
 	if len(to) < 2 {
-		return nil, nil
+		return nil
 	}
-	return off, nil
+	return off
 }
 
 // Trouble says in a sentence that mail does not leave; empty while it does.

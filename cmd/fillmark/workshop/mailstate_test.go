@@ -36,7 +36,7 @@ func TestMailThatDoesNotLeaveShows(t *testing.T) {
 		state, err := b.MailState(start.Add(after))
 		require.NoError(t, err)
 		assert.Equal(t, 1, state.Waiting)
-		reason, remedy := b.MailSource().Check(start.Add(after))
+		reason, remedy := b.MailTrouble(state)
 		assert.Equal(t, reason != "", remedy != "", "what is red says what to do")
 		assert.Equal(t, state.Trouble(time.UTC), reason)
 		return reason
@@ -81,7 +81,9 @@ func TestARelayThatTakesNothingIsRed(t *testing.T) {
 			start := lettersTo(t, b, 2)
 			d := b.delivererTo(t, r)
 			trouble := func(after time.Duration) string {
-				reason, _ := b.MailSource().Check(start.Add(after))
+				state, err := b.MailState(start.Add(after))
+				require.NoError(t, err)
+				reason, _ := b.MailTrouble(state)
 				return reason
 			}
 			r.set(does)

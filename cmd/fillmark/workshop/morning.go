@@ -4,7 +4,6 @@
 package workshop
 
 import (
-	"fmt"
 	"slices"
 	"time"
 
@@ -60,25 +59,28 @@ func gather[T any](records func(func(T, error) bool)) ([]T, error) {
 
 // promised lists the machines in the workshop that were promised back.
 func (w *Workshop) promised(today loops.Day) ([]schedule.Promised, error) {
-	out := []schedule.Promised{}
+	var machines []loops.Machine
+	var ids []loops.MachineID
+	var owners []loops.OwnerID
 	for machine, err := range w.register.Machines() {
 		if err != nil {
 			return nil, err
 		}
-		if machine.PromisedBack.IsZero() {
-			continue // nearly all: nothing else of them is read
+		if !machine.PromisedBack.IsZero() { // few are
+			machines, ids, owners = append(machines, machine), append(ids, machine.ID), append(owners, machine.Owner)
 		}
-		all, err := w.register.LoopsOf(machine.ID)
-		if err != nil {
-			return nil, err
-		}
-		var owner loops.Owner
-		if machine.Owner != 0 {
-			if owner, err = w.register.Owner(machine.Owner); err != nil {
-				return nil, fmt.Errorf("owner %d: %w", machine.Owner, err)
-			}
-		}
-		if p, ok := schedule.PromiseOf(machine, owner, all, today); ok {
+	}
+	inside, err := w.register.LoopsInside(ids)
+	if err != nil {
+		return nil, err
+	}
+	of, err := w.register.OwnersWith(owners)
+	if err != nil {
+		return nil, err
+	}
+	out := []schedule.Promised{}
+	for _, machine := range machines {
+		if p, ok := schedule.PromiseOf(machine, of[machine.Owner], inside[machine.ID], today); ok {
 			out = append(out, p)
 		}
 	}

@@ -94,14 +94,11 @@ func (w *Workshop) Openings() ([]evidence.OpeningLine, error) {
 // OpeningsOf returns the openings of one loop, the newest first; none on
 // record is an error that matches loops.ErrNotFound.
 func (w *Workshop) OpeningsOf(tag loops.Tag) ([]evidence.OpeningFile, error) {
-	loop, err := w.register.LoopByTag(tag)
-	if err != nil {
-		return nil, fmt.Errorf("loop %s: %w", tag, err)
-	}
-	k, err := w.newKeptReader().kept(loop)
+	file, err := w.FileAtShelf(tag)
 	if err != nil {
 		return nil, err
 	}
+	k := evidence.Kept{Loop: file.Loop, Machine: file.Machine, History: file.History, Lots: lotsOf(file.Shelf)}
 	found := k.Openings()
 	if len(found) == 0 {
 		return nil, fmt.Errorf("opening of loop %s: %w", tag, loops.ErrNotFound)

@@ -4,7 +4,6 @@
 package workshop
 
 import (
-	"errors"
 	"slices"
 	"strings"
 
@@ -79,7 +78,7 @@ type MachineLine struct {
 // FindMachines lists the machines that a query chooses.
 func (w *Workshop) FindMachines(q MachineQuery) ([]MachineLine, error) {
 	found := []MachineLine{}
-	names := map[loops.OwnerID]string{}
+	var owners []loops.OwnerID
 	for m, err := range w.register.Machines() {
 		if err != nil {
 			return nil, err
@@ -90,14 +89,14 @@ func (w *Workshop) FindMachines(q MachineQuery) ([]MachineLine, error) {
 			!containsFold(q.Text, m.Name, m.Maker, m.Model):
 			continue
 		}
-		if _, known := names[m.Owner]; !known {
-			owner, err := w.register.Owner(m.Owner)
-			if err != nil && !errors.Is(err, loops.ErrNotFound) {
-				return nil, err
-			}
-			names[m.Owner] = owner.Name
-		}
-		found = append(found, MachineLine{m, names[m.Owner]})
+		found, owners = append(found, MachineLine{Machine: m}), append(owners, m.Owner)
+	}
+	of, err := w.register.OwnersWith(owners)
+	if err != nil {
+		return nil, err
+	}
+	for i := range found {
+		found[i].OwnerName = of[found[i].Owner].Name
 	}
 	switch q.Sort {
 	case MachinesByName:
@@ -125,21 +124,19 @@ type MachineFile struct {
 
 // OwnerFileOf reads everything that an owner has here.
 func (w *Workshop) OwnerFileOf(id loops.OwnerID) (OwnerFile, error) {
-	owner, err := w.register.Owner(id)
+	b, err := w.register.BelongingsOf(id, false)
 	if err != nil {
 		return OwnerFile{}, orNotFound("owner", id, err)
 	}
-	file := OwnerFile{Owner: owner, Machines: []MachineFile{}}
-	machines, err := w.register.MachinesOf(id)
-	if err != nil {
-		return file, err
-	}
-	for _, m := range machines {
-		inside, err := w.FindLoops(LoopQuery{Machine: m.ID})
-		if err != nil {
-			return file, err
+	file := OwnerFile{Owner: b.Owner, Machines: []MachineFile{}}
+	for _, m := range b.Machines {
+		of := MachineFile{Machine: m, OwnerName: b.Owner.Name, Loops: []LoopLine{}}
+		for _, l := range b.Loops {
+			if l.Machine == m.ID {
+				of.Loops = append(of.Loops, lineOf(Placed{l, m, b.Owner}))
+			}
 		}
-		file.Machines = append(file.Machines, MachineFile{Machine: m, OwnerName: owner.Name, Loops: inside})
+		file.Machines = append(file.Machines, of)
 	}
 	return file, nil
 }
@@ -150,14 +147,17 @@ func (w *Workshop) MachineFileOf(id loops.MachineID) (MachineFile, error) {
 	if err != nil {
 		return MachineFile{}, orNotFound("machine", id, err)
 	}
-	file := MachineFile{Machine: machine}
+	var owner loops.Owner
 	if machine.Owner != 0 {
-		owner, err := w.register.Owner(machine.Owner)
-		if err != nil {
-			return file, orNotFound("owner", machine.Owner, err)
+		if owner, err = w.register.Owner(machine.Owner); err != nil {
+			return MachineFile{}, orNotFound("owner", machine.Owner, err)
 		}
-		file.OwnerName = owner.Name
 	}
-	file.Loops, err = w.FindLoops(LoopQuery{Machine: id})
+	file := MachineFile{Machine: machine, OwnerName: owner.Name}
+	inside, err := w.register.LoopsOf(id)
+	file.Loops = []LoopLine{}
+	for _, l := range inside {
+		file.Loops = append(file.Loops, lineOf(Placed{l, machine, owner}))
+	}
 	return file, err
 }

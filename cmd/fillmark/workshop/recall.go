@@ -5,8 +5,8 @@ package workshop
 
 import (
 	"cmp"
-	"errors"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -46,6 +46,7 @@ func (w *Workshop) RecallOf(lot string) (Recall, error) {
 		return recall, wrong("lot", lot, "the lot as it is on the label")
 	}
 	poured := map[loops.LoopID]bool{}
+	var into []loops.LoopID // of each line
 	for c, err := range w.register.Containers() {
 		if err != nil {
 			return recall, err
@@ -57,9 +58,7 @@ func (w *Workshop) RecallOf(lot string) (Recall, error) {
 		for _, use := range c.Uses {
 			poured[use.Loop] = true
 			line := RecallLine{Day: use.Day, Volume: use.Volume, Container: c.ID}
-			if err := w.addRecall(&recall, use.Loop, line); err != nil {
-				return recall, err
-			}
+			into, recall.Lines = append(into, use.Loop), append(recall.Lines, line)
 		}
 	}
 	for l, err := range w.register.Loops() {
@@ -67,13 +66,14 @@ func (w *Workshop) RecallOf(lot string) (Recall, error) {
 			return recall, err
 		}
 		if charge := l.State.Charge; charge != nil && strings.EqualFold(charge.Lot, recall.Lot) && !poured[l.ID] {
-			if err := w.addRecall(&recall, l.ID, RecallLine{Day: charge.FilledTo, Volume: charge.Volume}); err != nil {
-				return recall, err
-			}
+			into, recall.Lines = append(into, l.ID), append(recall.Lines, RecallLine{Day: charge.FilledTo, Volume: charge.Volume})
 		}
 	}
 	if len(recall.Containers)+len(recall.Lines) == 0 {
 		return recall, fmt.Errorf("lot %s: %w", recall.Lot, loops.ErrNotFound)
+	}
+	if err := w.completeRecall(recall.Lines, into); err != nil {
+		return recall, err
 	}
 	slices.SortStableFunc(recall.Lines, func(a, b RecallLine) int {
 		return cmp.Or(a.Day.Compare(b.Day), cmp.Compare(a.Tag, b.Tag))
@@ -81,24 +81,30 @@ func (w *Workshop) RecallOf(lot string) (Recall, error) {
 	return recall, nil
 }
 
-// addRecall completes a line with what is on record about its loop.
-func (w *Workshop) addRecall(recall *Recall, id loops.LoopID, line RecallLine) error {
-	loop, err := w.register.Loop(id)
+// completeRecall adds to lines what is on record about the loop of each.
+func (w *Workshop) completeRecall(lines []RecallLine, into []loops.LoopID) error {
+	found, err := w.register.LoopsWith(into)
 	if err != nil {
 		return err
 	}
-	machine, err := w.register.Machine(loop.Machine)
+	placed, err := w.placed(slices.Collect(maps.Values(found)))
 	if err != nil {
 		return err
 	}
-	owner, err := w.register.Owner(machine.Owner)
-	if err != nil && !errors.Is(err, loops.ErrNotFound) {
-		return err
+	of := map[loops.LoopID]Placed{}
+	for _, is := range placed {
+		of[is.ID] = is
 	}
-	line.Tag, line.Machine, line.Owner = loop.Tag, machine.Name, machine.Owner
-	line.Name, line.Phone, line.Email = owner.Name, owner.Phone, owner.Email
-	line.StillIn = loop.State.Charge != nil && !line.Day.Before(loop.State.Charge.FilledTo)
-	recall.Lines = append(recall.Lines, line)
+	for i := range lines {
+		is, there := of[into[i]]
+		if !there {
+			return fmt.Errorf("loop %d: %w", into[i], loops.ErrNotFound)
+		}
+		line, charge := &lines[i], is.State.Charge
+		line.Tag, line.Machine, line.Owner = is.Tag, is.Machine.Name, is.Machine.Owner
+		line.Name, line.Phone, line.Email = is.Owner.Name, is.Owner.Phone, is.Owner.Email
+		line.StillIn = charge != nil && !line.Day.Before(charge.FilledTo)
+	}
 	return nil
 }
 

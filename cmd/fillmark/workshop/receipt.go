@@ -90,6 +90,14 @@ func (w *Workshop) Printed(s Stamp, tag loops.Tag) (notify.Printed, error) {
 	if err != nil {
 		return notify.Printed{}, err
 	}
+	read, dues := &ahead{register: w.register}, file.Loop.Dues()
+	for _, f := range files {
+		dues = append(dues, f.Loop.Dues()...)
+	}
+	if err := w.readLetters(read, dues); err != nil {
+		return notify.Printed{}, err
+	}
+	w = w.Through(read)
 	in := notify.ReminderInput{Workshop: w.sender(), Owner: file.Owner, Day: day}
 	for _, f := range files {
 		if f.Loop.State.Charge == nil {

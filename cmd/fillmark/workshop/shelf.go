@@ -85,14 +85,20 @@ func (w *Workshop) TakeOut(s Stamp, id loops.ContainerID, volume chemistry.Litre
 	})
 }
 
-// TagOf returns the tag of a loop, for what names loops by their numbers; zero
-// has none.
-func (w *Workshop) TagOf(id loops.LoopID) (loops.Tag, error) {
-	if id == 0 {
-		return "", nil
+// TagsOf returns the tags of loops, for what names loops by their numbers; zero has
+// none.
+func (w *Workshop) TagsOf(ids []loops.LoopID) (map[loops.LoopID]loops.Tag, error) {
+	found, err := w.register.LoopsWith(ids)
+	tags := map[loops.LoopID]loops.Tag{}
+	for id, l := range found {
+		tags[id] = l.Tag
 	}
-	loop, err := w.register.Loop(id)
-	return loop.Tag, orNotFound("loop", id, err)
+	for _, id := range ids {
+		if _, there := tags[id]; !there && id != 0 && err == nil {
+			return nil, orNotFound("loop", id, loops.ErrNotFound)
+		}
+	}
+	return tags, err
 }
 
 // AddInstrument records something that readings are taken with.

@@ -72,24 +72,27 @@ func (w *Workshop) CheckTopUp(q TopUpQuestion) (TopUpAnswer, error) {
 	if err != nil {
 		return TopUpAnswer{}, err
 	}
-	loop, err := w.register.LoopByTag(tag)
+	file, err := w.FileAtShelf(tag)
 	if err != nil {
-		return TopUpAnswer{}, fmt.Errorf("loop %s: %w", tag, err)
+		return TopUpAnswer{}, err
 	}
+	return file.CheckTopUp(q)
+}
+
+// CheckTopUp answers a question about the loop, of which the shelf was read too.
+func (f File) CheckTopUp(q TopUpQuestion) (TopUpAnswer, error) {
+	loop := f.Loop
 	if loop.State.Charge == nil {
 		return TopUpAnswer{}, &loops.InvalidError{Field: "tag", Value: q.Tag, Reason: "a loop with a charge; this one is empty: fill it"}
 	}
 	if fluid := loop.State.Charge.Fluid; fluid != "" && q.Fluid != "" && q.Fluid != fluid {
 		return TopUpAnswer{}, &loops.InvalidError{Field: "fluid", Value: string(q.Fluid), Reason: "this loop is on record with " + fluid.Name() + "; leave it away, or put the record right first"}
 	}
-	history, err := w.register.History(loop.ID)
+	q, err := f.fromShelf(q)
 	if err != nil {
 		return TopUpAnswer{}, err
 	}
-	if q, err = w.fromShelf(q); err != nil {
-		return TopUpAnswer{}, err
-	}
-	return q.CheckOf(loop, loops.SinceFillOf(history))
+	return q.CheckOf(loop, loops.SinceFillOf(f.History))
 }
 
 // CheckOf answers a question about a loop that somebody has read already, with
@@ -120,7 +123,7 @@ func (q TopUpQuestion) CheckOf(loop loops.Loop, since loops.SinceFill) (TopUpAns
 
 // fromShelf takes the containers that are named by their numbers from the
 // shelf, each with its own label.
-func (w *Workshop) fromShelf(q TopUpQuestion) (TopUpQuestion, error) {
+func (f File) fromShelf(q TopUpQuestion) (TopUpQuestion, error) {
 	var with []string
 	for _, text := range q.With {
 		id, err := loops.ParseContainer(text)
@@ -128,9 +131,9 @@ func (w *Workshop) fromShelf(q TopUpQuestion) (TopUpQuestion, error) {
 			with = append(with, text)
 			continue
 		}
-		c, err := w.Container(id)
+		c, err := f.Container(id)
 		if err != nil {
-			return q, fmt.Errorf("container %d: %w", id, err)
+			return q, err
 		}
 		liquid, ok := AtHand(c)
 		if !ok {
@@ -142,10 +145,21 @@ func (w *Workshop) fromShelf(q TopUpQuestion) (TopUpQuestion, error) {
 	return q, nil
 }
 
+// Container is one of the shelf that was read with the loop, or an error that matches
+// loops.ErrNotFound.
+func (f File) Container(id loops.ContainerID) (loops.Container, error) {
+	for _, c := range f.Shelf {
+		if c.ID == id {
+			return c, nil
+		}
+	}
+	return loops.Container{}, fmt.Errorf("container %d: %w", id, loops.ErrNotFound)
+}
+
 // Bottle is the product that a charge was filled from, by its own label; nil
 // where it came from none on the shelf, from several, or from one of which no
 // label is on record.
-func (w *Workshop) Bottle(f File) (*chemistry.Product, error) {
+func (f File) Bottle() (*chemistry.Product, error) {
 	var poured []loops.Pour
 	for _, e := range loops.Standing(f.History) {
 		if e.Kind == loops.KindFill {
@@ -155,7 +169,7 @@ func (w *Workshop) Bottle(f File) (*chemistry.Product, error) {
 	if len(poured) != 1 || poured[0].Container == 0 {
 		return nil, nil
 	}
-	c, err := w.Container(poured[0].Container)
+	c, err := f.Container(poured[0].Container)
 	return c.ByLabel(), err
 }
 

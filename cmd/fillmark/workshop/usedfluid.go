@@ -5,6 +5,7 @@ package workshop
 
 import (
 	"fmt"
+	"slices"
 
 	"fillmark/chemistry"
 	"fillmark/loops"
@@ -24,7 +25,7 @@ type UsedLine struct {
 // from the history of its loop.
 func (w *Workshop) UsedFluid(most int) ([]UsedLine, error) {
 	lines := []UsedLine{}
-	of := map[loops.LoopID]map[loops.EntryID]bool{} // the entries that stand
+	var ids []loops.LoopID
 	for u, err := range w.register.UsedFluid() {
 		if err != nil {
 			return nil, err
@@ -32,35 +33,22 @@ func (w *Workshop) UsedFluid(most int) ([]UsedLine, error) {
 		if len(lines) == most && most > 0 {
 			break
 		}
-		tag, err := w.TagOf(u.Loop)
-		if err != nil {
-			return nil, err
-		}
-		line := UsedLine{Tag: tag, UsedFluid: u}
-		if u.Entry != 0 {
-			if of[u.Loop] == nil {
-				if of[u.Loop], err = w.standing(u.Loop); err != nil {
-					return nil, err
-				}
-			}
-			line.Struck = !of[u.Loop][u.Entry]
-		}
-		lines = append(lines, line)
+		lines, ids = append(lines, UsedLine{UsedFluid: u}), append(ids, u.Loop)
 	}
-	return lines, nil
-}
-
-// standing is the set of a loop's entries that are not struck out.
-func (w *Workshop) standing(loop loops.LoopID) (map[loops.EntryID]bool, error) {
-	history, err := w.register.History(loop)
+	tags, err := w.TagsOf(ids)
 	if err != nil {
 		return nil, err
 	}
-	stands := map[loops.EntryID]bool{}
-	for _, e := range loops.Standing(history) {
-		stands[e.ID] = true
+	histories, err := w.register.Histories(ids)
+	if err != nil {
+		return nil, err
 	}
-	return stands, nil
+	for i := range lines {
+		l := &lines[i]
+		l.Tag = tags[l.Loop]
+		l.Struck = l.Entry != 0 && !slices.ContainsFunc(loops.Standing(histories[l.Loop]), func(e loops.Entry) bool { return e.ID == l.Entry })
+	}
+	return lines, nil
 }
 
 // AddWaste records a line of the used-fluid log that no entry of a history

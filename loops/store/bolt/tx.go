@@ -44,6 +44,9 @@ func (tx Tx) GetMany(bucket string, keys [][]byte) [][]byte {
 	return values
 }
 
+// Ahead does nothing: asking costs nothing here.
+func (tx Tx) Ahead(string, [][]byte, ...engine.Span) {}
+
 // Ascend yields the keys of the span in order.
 func (tx Tx) Ascend(bucket string, span engine.Span) iter.Seq2[[]byte, []byte] {
 	return func(yield func(k, v []byte) bool) {

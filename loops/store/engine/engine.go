@@ -48,6 +48,9 @@ type Reader interface {
 	// GetMany returns the values of several keys, in one question where questions
 	// cost: what is known of a key is not asked for again in the transaction.
 	GetMany(bucket string, keys [][]byte) [][]byte
+	// Ahead tells what will be asked for: keys, and what ranges upwards begin with.
+	// Where questions cost it comes with the next answer; else nothing happens.
+	Ahead(bucket string, keys [][]byte, spans ...Span)
 	// Ascend yields the keys of the span with their values in the order of their
 	// bytes. What is written to the bucket before it has ended may be left out.
 	Ascend(bucket string, span Span) iter.Seq2[[]byte, []byte]

@@ -36,6 +36,8 @@ type tx struct {
 	mark  mark
 
 	known map[string]map[string][]byte // by bucket and key; nil for one that is not there
+	begun map[string][]row             // by bucket and span, what it begins with
+	asked map[string]bool              // keys and spans whose answer comes with the next flush
 
 	answered bool // at least once
 	reads    bool // and does nothing else
@@ -44,7 +46,7 @@ type tx struct {
 }
 
 func newTx(ctx context.Context, answer time.Duration, conn *pgxpool.Conn, begin []statement) *tx {
-	t := &tx{conn: conn, begin: ctx, answer: answer, waiting: &pgx.Batch{}, moved: map[string]bool{}, known: map[string]map[string][]byte{}}
+	t := &tx{conn: conn, begin: ctx, answer: answer, waiting: &pgx.Batch{}, moved: map[string]bool{}, known: map[string]map[string][]byte{}, begun: map[string][]row{}, asked: map[string]bool{}}
 	for _, s := range begin {
 		t.waiting.Queue(s.sql, s.args...)
 	}
@@ -87,6 +89,7 @@ func (t *tx) readHeads(rows pgx.Rows) error {
 func (t *tx) flush() error {
 	batch := t.waiting
 	t.waiting, t.size = &pgx.Batch{}, 0
+	clear(t.asked)
 	ctx := t.begin
 	if t.answered {
 		ctx = context.Background()
@@ -133,23 +136,8 @@ func (t *tx) GetMany(bucket string, keys [][]byte) [][]byte {
 	if len(t.known[bucket]) > mostKnown {
 		delete(t.known, bucket)
 	}
-	var unknown [][]byte
-	for _, key := range keys {
-		if _, ok := t.known[bucket][string(key)]; !ok {
-			unknown = append(unknown, key)
-		}
-	}
-	for some := range slices.Chunk(unknown, lastPage) {
-		for _, key := range some {
-			t.knows(bucket, key, nil)
-		}
-		sql, which := selectSome, any(some)
-		if len(some) == 1 {
-			sql, which = selectOne, some[0]
-		}
-		for _, r := range t.rows(sql, []byte(bucket), which) {
-			t.knows(bucket, r.key, r.value)
-		}
+	if t.ask(bucket, keys) {
+		must(t.flush())
 	}
 	t.head(bucket)
 	values := make([][]byte, len(keys))
@@ -157,6 +145,77 @@ func (t *tx) GetMany(bucket string, keys [][]byte) [][]byte {
 		values[i] = t.known[bucket][string(key)]
 	}
 	return values
+}
+
+// ask has what is not known of keys come with the next flush, and tells whether
+// that is anything.
+func (t *tx) ask(bucket string, keys [][]byte) bool {
+	var unknown [][]byte
+	comes := false
+	for _, key := range keys {
+		if _, ok := t.known[bucket][string(key)]; ok {
+			continue
+		}
+		comes = true
+		if id := bucket + "\x00" + string(key); !t.asked[id] {
+			t.asked[id] = true
+			unknown = append(unknown, key)
+		}
+	}
+	for some := range slices.Chunk(unknown, lastPage) {
+		sql, which := selectSome, any(some)
+		if len(some) == 1 {
+			sql, which = selectOne, some[0]
+		}
+		t.queueRows(func(rows []row) {
+			for _, key := range some {
+				t.knows(bucket, key, nil)
+			}
+			for _, r := range rows {
+				t.knows(bucket, r.key, r.value)
+			}
+		}, sql, []byte(bucket), which)
+	}
+	return comes
+}
+
+// Ahead has keys, and the first page of each span, come with the next question. One
+// that writes asks when it comes to it, since it may write to them before.
+func (t *tx) Ahead(bucket string, keys [][]byte, spans ...engine.Span) {
+	if !t.reads {
+		return
+	}
+	t.ask(bucket, keys)
+	for _, span := range spans {
+		id := spanID(bucket, span)
+		if _, known := t.begun[id]; known || t.asked[id] {
+			continue
+		}
+		t.asked[id] = true
+		sql, args := upwards(bucket, span, firstPage)
+		t.queueRows(func(rows []row) {
+			t.begun[id] = rows
+			for _, r := range rows {
+				t.knows(bucket, r.key, r.value)
+			}
+		}, sql, args...)
+	}
+}
+
+// spanID tells spans apart, of all buckets, and from keys.
+func spanID(bucket string, span engine.Span) string {
+	return fmt.Sprintf("%s\x00%q\x00%q %t", bucket, span.From, span.To, span.To == nil)
+}
+
+// upwards asks for a page of a span.
+func upwards(bucket string, span engine.Span, limit int) (sql string, args []any) {
+	if span.From == nil {
+		span.From = []byte{} // nil would be NULL
+	}
+	if span.To == nil {
+		return selectFrom, []any{[]byte(bucket), span.From, limit}
+	}
+	return selectSpan, []any{[]byte(bucket), span.From, span.To, limit}
 }
 
 func (t *tx) knows(bucket string, key, value []byte) {
@@ -202,9 +261,10 @@ func (t *tx) pages(bucket string, ask func(last []byte, limit int) []row) iter.S
 	}
 }
 
-// rows asks for some rows.
-func (t *tx) rows(sql string, args ...any) (page []row) {
+// queueRows asks for some rows, which take gets with the next flush.
+func (t *tx) queueRows(take func([]row), sql string, args ...any) {
 	t.waiting.Queue(sql, args...).Query(func(rows pgx.Rows) error {
+		var page []row
 		for rows.Next() {
 			var r row
 			if err := rows.Scan(&r.key, &r.value); err != nil {
@@ -212,26 +272,34 @@ func (t *tx) rows(sql string, args ...any) (page []row) {
 			}
 			page = append(page, r)
 		}
+		take(page)
 		return rows.Err()
 	})
+}
+
+// rows asks for some rows.
+func (t *tx) rows(sql string, args ...any) (page []row) {
+	t.queueRows(func(rows []row) { page = rows }, sql, args...)
 	must(t.flush())
 	return page
 }
 
 // Ascend yields the keys of the span in order.
 func (t *tx) Ascend(bucket string, span engine.Span) iter.Seq2[[]byte, []byte] {
+	id := spanID(bucket, span)
 	return t.pages(bucket, func(last []byte, limit int) []row {
+		if last == nil && t.asked[id] {
+			must(t.flush())
+		}
+		if page, known := t.begun[id]; last == nil && known {
+			return page
+		}
 		from := span.From
 		if last != nil {
 			from = engine.After(last).From
 		}
-		if from == nil {
-			from = []byte{} // nil would be NULL
-		}
-		if span.To == nil {
-			return t.rows(selectFrom, []byte(bucket), from, limit)
-		}
-		return t.rows(selectSpan, []byte(bucket), from, span.To, limit)
+		sql, args := upwards(bucket, engine.Span{From: from, To: span.To}, limit)
+		return t.rows(sql, args...)
 	})
 }
 
