@@ -78,9 +78,9 @@ func newBench(t testing.TB, change ...func(*web.Deps)) *bench {
 		c(&deps)
 	}
 	sources := []alarm.Source{{Name: "mail", Check: func(now time.Time) (reason, remedy string) {
-		state, err := b.shop.MailState(now)
+		stands, err := b.store.Upkeep(1)
 		require.NoError(t, err)
-		return b.shop.MailTrouble(state)
+		return b.shop.MailTrouble(workshop.MailStateOf(stands.Waiting, stands.Latest, now))
 	}}}
 	if deps.Pulse != nil {
 		sources = append(sources, deps.Pulse.Source())

@@ -14,6 +14,7 @@ import (
 	"sync"
 	"time"
 
+	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
 
@@ -57,10 +58,11 @@ func (s *server) metrics(w http.ResponseWriter, _ *http.Request) error {
 	if s.Pulse != nil {
 		s.Pulse.now().write(&text)
 	}
-	state, err := s.Workshop.MailState(s.Now())
+	waiting, err := s.Workshop.Waiting()
 	if err != nil {
 		return err
 	}
+	state := workshop.MailStateOf(waiting, nil, s.Now())
 	text.gauge("fillmark_mail_queue_length", "Messages that wait to leave.", float64(state.Waiting))
 	age := 0.0
 	if !state.Oldest.IsZero() {

@@ -31,26 +31,12 @@ type MailState struct {
 // an hour at a time.
 const stuckAfter = 2 * time.Hour
 
-// MailState reads the queue. It works from what is stored, so that a mail system
-// that has stood for days is known at once after a start.
-func (w *Workshop) MailState(at time.Time) (MailState, error) {
-	waiting, err := gather(w.register.Waiting())
-	if err != nil {
-		return MailState{}, err
-	}
-	var latest []loops.Message
-	for m, err := range w.register.Messages("") {
-		if err != nil {
-			return MailState{}, err
-		}
-		if latest = append(latest, m); len(latest) == loops.LatestMessages {
-			break
-		}
-	}
-	return MailStateOf(waiting, latest, at), nil
-}
+// Waiting reads the messages that are queued.
+func (w *Workshop) Waiting() ([]loops.Message, error) { return gather(w.register.Waiting()) }
 
-// MailStateOf is the state with those messages queued, and those written last.
+// MailStateOf is the state with those messages queued, and those written last. It
+// works from what is stored, so that a mail system that has stood for days is known
+// at once after a start.
 func MailStateOf(waiting, latest []loops.Message, at time.Time) (s MailState) {
 	for _, m := range waiting {
 		s.Waiting++

@@ -33,8 +33,9 @@ func TestMailThatDoesNotLeaveShows(t *testing.T) {
 	dead, err := notify.NewDeliverer(b.store, b.Workshop, nil, transport, notify.DefaultRetryPlan(), nil)
 	require.NoError(t, err)
 	trouble := func(after time.Duration) string {
-		state, err := b.MailState(start.Add(after))
+		stands, err := b.store.Upkeep(1)
 		require.NoError(t, err)
+		state := workshop.MailStateOf(stands.Waiting, stands.Latest, start.Add(after))
 		assert.Equal(t, 1, state.Waiting)
 		reason, remedy := b.MailTrouble(state)
 		assert.Equal(t, reason != "", remedy != "", "what is red says what to do")
@@ -81,8 +82,9 @@ func TestARelayThatTakesNothingIsRed(t *testing.T) {
 			start := lettersTo(t, b, 2)
 			d := b.delivererTo(t, r)
 			trouble := func(after time.Duration) string {
-				state, err := b.MailState(start.Add(after))
+				stands, err := b.store.Upkeep(1)
 				require.NoError(t, err)
+				state := workshop.MailStateOf(stands.Waiting, stands.Latest, start.Add(after))
 				reason, _ := b.MailTrouble(state)
 				return reason
 			}
@@ -153,8 +155,9 @@ func TestARelayThatRefusesOneAfterTheOtherIsAtFault(t *testing.T) {
 			require.ErrorContains(t, last.RelayFault, "refused 3 recipients one after the other")
 			assert.Equal(t, 1, last.Deferred)
 			assert.Zero(t, given, "nobody is given up")
-			state, err := b.MailState(now)
+			stands, err := b.store.Upkeep(1)
 			require.NoError(t, err)
+			state := workshop.MailStateOf(stands.Waiting, stands.Latest, now)
 			assert.Equal(t, 3, state.Stuck)
 			assert.Contains(t, state.Trouble(time.UTC), "one after the other")
 			r.set("")
