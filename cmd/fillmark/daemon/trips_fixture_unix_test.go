@@ -104,7 +104,7 @@ func manyThings(t *testing.T, h *Service, c Config) (pages []asked, cookie strin
 	return []asked{
 		{pattern: "/healthz", address: "/healthz"},
 		{pattern: "/readyz", address: "/readyz", status: http.StatusServiceUnavailable},
-		{pattern: "/metrics", address: "/metrics", most: 6, why: "the queue, then the alarms"},
+		{pattern: "/metrics", address: "/metrics", most: 7, why: "the queue, then the alarms"},
 		{pattern: "/static/{name...}", address: "/static/none", status: http.StatusNotFound},
 		{pattern: "/manifest.webmanifest", address: "/manifest.webmanifest"},
 		{pattern: "/trust", address: "/trust", status: http.StatusNotFound},
