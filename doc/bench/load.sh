@@ -74,6 +74,12 @@ measure() {
 		"$(curl "${get[@]}" "$url" | wc -c)" "$(curl "${get[@]}" "$url" | gzip -9 | wc -c)"
 }
 
+# once NAME PATH: the row of a page that reads all of the register each time, asked once.
+once() {
+	printf '| %s | asked once: %.1f s | | | | | %s | %s |\n' "$1" "$(curl -sf -o "$work/page" -w '%{time_total}' -b "$work/jar" "$base$2")" \
+		"$(wc -c <"$work/page")" "$(gzip -9 <"$work/page" | wc -c)"
+}
+
 echo
 echo "$loops loops, $(nproc) cores, register of $(du -h "$work/register.db" | cut -f1), load average $(cut -d ' ' -f 1 /proc/loadavg) before"
 echo
@@ -83,9 +89,10 @@ measure 'Due' /
 measure 'Loops, first page' /loops
 measure 'One loop' "/loops/$tag"
 for page in /day '/loops?q=owner' "/loops/$tag/refill" "/loops/$tag/edit" "/loops/$tag/label" "/loops/$tag/handover" "/loops/$tag/card" "/loops/$tag/receipt" \
-	"/topup?tag=$tag&room=40&liquid1=water" "/scan?tag=$tag" "/scan?tag=$tag&room=40" /register /intake '/intake?who=owner' /intake/units /openings \
-	/openings/questions /owners /owners/1 /outbox /shelf /triage /settings /doctor; do
+	"/topup?tag=$tag&room=40&liquid1=water" "/scan?tag=$tag" "/scan?tag=$tag&room=40" /register /intake '/intake?who=owner' /intake/units \
+	/owners/1 /outbox /shelf /triage /settings; do
 	measure "${page//$tag/TAG}" "$page"
 done
+for page in /owners /openings /openings/questions /doctor; do once "$page" "$page"; done
 measure 'Top-up check (API)' /api/v1/topup "$work/topup.json"
 measure 'Style sheet' "$(curl -sf "$base/sign-in" | grep -oE '/static/fillmark[^"]+css')"
