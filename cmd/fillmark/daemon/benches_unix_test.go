@@ -310,6 +310,9 @@ func newChain(t *testing.T, sink string, seed uint64, people int) *chain {
 	return x
 }
 
+// chainLoops is about how many loops a chain of a hundred benches has here.
+const chainLoops = 10_000
+
 // fill makes a register of loops that fall due one after the other.
 func (x *chain) fill(t *testing.T, c Config) {
 	owners := 6 * max(x.people, 25)
@@ -317,7 +320,8 @@ func (x *chain) fill(t *testing.T, c Config) {
 	h, err := Open(c, testNow, slog.New(slog.DiscardHandler))
 	require.NoError(t, err)
 	first := firstLoad(t, h, testNow())
-	change := copies(t, first, testNow(), 1, owners, map[loops.Tag]bool{first.Loop.Tag: true})
+	tags := map[loops.Tag]bool{first.Loop.Tag: true}
+	change := copies(t, first, testNow(), 1, owners, tags)
 	for i := range change.Owners {
 		change.Owners[i].Email, change.Owners[i].Consent.Mail = fmt.Sprintf("owner%d@garden.example", i), true
 		change.Owners[i].Zone = zones[i%len(zones)] // so that the hour of sending goes round
@@ -330,6 +334,10 @@ func (x *chain) fill(t *testing.T, c Config) {
 		x.tags = append(x.tags, l.Tag)
 	}
 	require.NoError(t, h.Store.Commit(change))
+	// The long forms have as many loops as a chain: of people who are called, not mailed.
+	for made := owners + 1; x.people >= 100 && made < chainLoops; made += 1000 {
+		require.NoError(t, h.Store.Commit(copies(t, first, testNow(), made, 1000, tags)))
+	}
 	secrets, err := openSecrets(c.linkKeyFile(), false)
 	require.NoError(t, err)
 	signer, err := links.New(secrets)
