@@ -4,16 +4,11 @@
 package peer
 
 import (
-	"crypto/ecdsa"
-	"crypto/elliptic"
 	"crypto/hmac"
-	"crypto/rand"
 	"crypto/sha256"
 	"crypto/x509"
 	"encoding/base64"
 	"encoding/json"
-	"encoding/pem"
-	"math/big"
 	"net"
 	"os"
 	"os/exec"
@@ -157,21 +152,10 @@ const nobody = 65534
 
 func (d Dovecot) certificate(t testing.TB) {
 	t.Helper()
-	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
-	require.NoError(t, err)
-	template := &x509.Certificate{
-		SerialNumber: big.NewInt(1), DNSNames: []string{"imap.provider.example"}, IPAddresses: []net.IP{net.IPv4(127, 0, 0, 1)},
-		NotBefore: time.Date(2001, time.January, 1, 0, 0, 0, 0, time.UTC), NotAfter: time.Date(2099, time.January, 1, 0, 0, 0, 0, time.UTC), IsCA: true, BasicConstraintsValid: true,
-	}
-	der, err := x509.CreateCertificate(rand.Reader, template, template, &key.PublicKey, key)
-	require.NoError(t, err)
-	parsed, err := x509.ParseCertificate(der)
-	require.NoError(t, err)
-	d.Roots.AddCert(parsed)
-	secret, err := x509.MarshalPKCS8PrivateKey(key)
-	require.NoError(t, err)
-	d.file(t, "cert.pem", string(pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: der})))
-	d.file(t, "key.pem", string(pem.EncodeToMemory(&pem.Block{Type: "PRIVATE KEY", Bytes: secret})))
+	certificate, key := SelfSigned(t, "imap.provider.example")
+	require.True(t, d.Roots.AppendCertsFromPEM(certificate))
+	d.file(t, "cert.pem", string(certificate))
+	d.file(t, "key.pem", string(key))
 }
 
 // Comes puts a mail into the mailbox.

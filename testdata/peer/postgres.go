@@ -5,6 +5,7 @@ package peer
 
 import (
 	"fmt"
+	"net"
 	"os"
 	"os/exec"
 	"os/user"
@@ -51,6 +52,33 @@ func StartPostgres(t testing.TB) *Postgres {
 	p.Start(t)
 	t.Cleanup(func() { p.Stop(t) })
 	return p
+}
+
+// Guard has it reached over the network too, by TLS alone and with a password: at
+// 127.0.0.1 and the port that it returns. The file is its certificate.
+func (p *Postgres) Guard(t testing.TB, password string) (port int, certificateFile string) {
+	t.Helper()
+	_, text, err := net.SplitHostPort(free(t))
+	require.NoError(t, err)
+	port, err = strconv.Atoi(text)
+	require.NoError(t, err)
+	certificate, key := SelfSigned(t, "database.example")
+	certificateFile = filepath.Join(p.Dir, "server.crt")
+	for name, content := range map[string][]byte{
+		certificateFile: certificate, filepath.Join(p.Dir, "server.key"): key,
+		filepath.Join(p.data(), "pg_hba.conf"): []byte("local all all trust\nhostssl all all 127.0.0.1/32 scram-sha-256\n"),
+	} {
+		require.NoError(t, os.WriteFile(name, content, 0o600))
+		p.Own(t, name)
+	}
+	p.run(t, "psql", "--no-psqlrc", "--quiet", "--host="+p.Dir, "--username=bench", "--dbname=postgres",
+		"--command=SET password_encryption = 'scram-sha-256'", "--command=ALTER ROLE bench PASSWORD '"+password+"'",
+		"--command=ALTER SYSTEM SET listen_addresses = '127.0.0.1'", fmt.Sprintf("--command=ALTER SYSTEM SET port = %d", port),
+		"--command=ALTER SYSTEM SET ssl = on", "--command=ALTER SYSTEM SET ssl_cert_file = '"+certificateFile+"'",
+		"--command=ALTER SYSTEM SET ssl_key_file = '"+filepath.Join(p.Dir, "server.key")+"'")
+	p.Stop(t)
+	p.Start(t)
+	return port, certificateFile
 }
 
 // Own makes a folder that of its user: another than root, which its programs refuse.

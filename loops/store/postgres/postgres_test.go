@@ -475,3 +475,36 @@ func TestNoVariableHoldsThePassword(t *testing.T) {
 	_, err := postgres.Open("postgres://bench@localhost/shop?passfile=/nowhere/pass", engine.Options{})
 	require.ErrorContains(t, err, "has no line for localhost:5432:shop:bench")
 }
+
+// Over a network, with a real server: it is let in by the password of the file that
+// the address names, and trusted by its certificate.
+func TestPasswordAndCertificate(t *testing.T) {
+	t.Parallel()
+	server := peer.StartPostgres(t)
+	port, certificate := server.Guard(t, "copper plate wet felt")
+	file := func(name, password string) string {
+		path := filepath.Join(t.TempDir(), name)
+		require.NoError(t, os.WriteFile(path, fmt.Appendf(nil, "127.0.0.1:%d:postgres:bench:%s\n", port, password), 0o600))
+		return path
+	}
+	right, wrong := file("right", "copper plate wet felt"), file("wrong", "brass")
+	other, _ := peer.SelfSigned(t, "database.example")
+	stranger := filepath.Join(t.TempDir(), "stranger.crt")
+	require.NoError(t, os.WriteFile(stranger, other, 0o600))
+	address := func(host, password, root string) string {
+		return fmt.Sprintf("postgres://bench@%s:%d/postgres?sslmode=verify-full&passfile=%s&sslrootcert=%s", host, port, password, root)
+	}
+	e, err := postgres.Open(address("127.0.0.1", right, certificate), engine.Options{})
+	require.NoError(t, err)
+	require.NoError(t, e.View(func(tx engine.Reader) error { tx.Revision(); return nil }))
+	require.NoError(t, e.Close())
+	for what, bad := range map[string]struct{ address, says string }{
+		"password":                {address("127.0.0.1", wrong, certificate), "password authentication failed"},
+		"certificate":             {address("127.0.0.1", right, stranger), "certificate"},
+		"name in the certificate": {strings.Replace(address("localhost", right, certificate), "passfile="+right, "passfile="+file("localhost", ""), 1), "localhost"},
+	} {
+		_, err := postgres.Open(bad.address, engine.Options{})
+		require.ErrorContains(t, err, bad.says, what)
+		assert.NotContains(t, err.Error(), "brass", what)
+	}
+}
