@@ -161,6 +161,20 @@ func ParseDensity(s string) (KilogramPerLitre, error) {
 	return KilogramPerLitre(v), nil
 }
 
+// ParseNumber reads a number that stands for itself: "40", "1.5", "1,5", "1e-3". What [ParseLitre] refuses of a number is
+// refused here as well: a comma that may mean thousands, a range, more than 1e9; and anything behind it.
+func ParseNumber(s string) (float64, error) {
+	const want = "say a number such as 40 or 1.5"
+	v, unit, err := split(s, want)
+	switch {
+	case err != nil:
+		return 0, err
+	case unit != "":
+		return 0, invalid(s, want)
+	}
+	return v, nil
+}
+
 // split takes a text apart into a number and a unit in lower case without spaces. Not a number, infinities and numbers beyond
 // 1e9 are refused here once for all.
 func split(s, want string) (value float64, unit string, err error) {

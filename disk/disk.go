@@ -19,6 +19,14 @@ import (
 // WriteNew writes a file where none is, in a folder that is there. One that could
 // not be written whole is removed again.
 func WriteNew(path string, content io.Reader) error {
+	if err := write(path, content); err != nil {
+		return err
+	}
+	return SyncFolder(filepath.Dir(path))
+}
+
+// write leaves it to whoever calls it that the name lasts.
+func write(path string, content io.Reader) error {
 	out, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
 	if err != nil {
 		return err
@@ -44,29 +52,64 @@ func Replace(path string, content []byte) error {
 	if err != nil {
 		return errors.Join(err, os.Remove(temp.Name()))
 	}
-	return nil
+	return SyncFolder(filepath.Dir(path))
 }
 
-// Copy copies a file to where none is, and makes the folder for it.
-func Copy(from, to string) error {
-	in, err := os.Open(from)
+// Files writes many files, in folders that it makes; their names last once Sync
+// has returned, which asks the disk once for each folder. The zero value is ready.
+type Files struct{ touched map[string]bool }
+
+// WriteNew writes a file where none is, see [WriteNew].
+func (f *Files) WriteNew(path string, content io.Reader) error {
+	if f.touched == nil {
+		f.touched = map[string]bool{}
+	}
+	inside := filepath.Dir(path)
+	for folder := inside; !f.touched[folder]; folder = filepath.Dir(folder) {
+		f.touched[folder] = true
+		if _, err := os.Stat(folder); err == nil {
+			break // nothing is new above
+		}
+	}
+	if err := os.MkdirAll(inside, 0o700); err != nil {
+		return err
+	}
+	return write(path, content)
+}
+
+// Sync makes the names last of all that was written.
+func (f *Files) Sync() error {
+	var faults []error
+	for folder := range f.touched {
+		faults = append(faults, SyncFolder(folder))
+	}
+	return errors.Join(faults...)
+}
+
+// CopyAll copies a file to where none is, or a folder with the files in it and
+// below, and makes the folders for them.
+func CopyAll(from, to string) error {
+	var copies Files
+	err := Walk(from, func(below string) error {
+		in, err := os.Open(filepath.Join(from, below))
+		if err != nil {
+			return err
+		}
+		return errors.Join(copies.WriteNew(filepath.Join(to, below), in), in.Close())
+	})
 	if err != nil {
 		return err
 	}
-	if err = os.MkdirAll(filepath.Dir(to), 0o700); err == nil {
-		err = WriteNew(to, in)
-	}
-	return errors.Join(err, in.Close())
-}
-
-// CopyAll copies a file, or a folder with the files in it and below.
-func CopyAll(from, to string) error {
-	return Walk(from, func(below string) error { return Copy(filepath.Join(from, below), filepath.Join(to, below)) })
+	return copies.Sync()
 }
 
 // Walk visits a file, or the files in a folder and below, by their paths from
-// there.
+// there. The path may be a link to the folder; links in it are passed over.
 func Walk(path string, visit func(below string) error) error {
+	path, err := filepath.EvalSymlinks(path)
+	if err != nil {
+		return err
+	}
 	return filepath.WalkDir(path, func(file string, d fs.DirEntry, err error) error {
 		if err != nil || !d.Type().IsRegular() {
 			return err

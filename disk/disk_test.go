@@ -73,3 +73,20 @@ func TestCopyAllCopiesWhatLiesBelow(t *testing.T) {
 	require.NoError(t, disk.SyncFolder(to))
 	assert.ErrorIs(t, disk.SyncFolder(filepath.Join(to, "nowhere")), fs.ErrNotExist)
 }
+
+// A folder may lie on another disk, with a link in its place.
+func TestCopyAllFollowsALinkToTheFolder(t *testing.T) {
+	t.Parallel()
+	elsewhere, link := t.TempDir(), filepath.Join(t.TempDir(), "photos")
+	require.NoError(t, os.Mkdir(filepath.Join(elsewhere, "a"), 0o700))
+	require.NoError(t, os.WriteFile(filepath.Join(elsewhere, "a", "b"), []byte("there"), 0o600))
+	if err := os.Symlink(elsewhere, link); err != nil {
+		t.Skip("no links here:", err)
+	}
+	to := filepath.Join(t.TempDir(), "made", "copy")
+	require.NoError(t, disk.CopyAll(link, to))
+	content, err := os.ReadFile(filepath.Join(to, "a", "b"))
+	require.NoError(t, err)
+	assert.Equal(t, "there", string(content))
+	require.ErrorIs(t, disk.CopyAll(filepath.Join(elsewhere, "gone"), to), fs.ErrNotExist)
+}

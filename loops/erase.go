@@ -109,9 +109,10 @@ func (s RetainedSample) Erased() RetainedSample {
 }
 
 // Erased returns the message without its text, its addresses and its subject.
-// One that had not gone out yet is dropped.
+// One that had not gone out yet is dropped; that one came back stays, since it
+// tells that the relay had taken it.
 func (m Message) Erased() Message {
-	m.From, m.To, m.Subject, m.Raw, m.LastError = "", "", "", nil, ""
+	m.From, m.To, m.Subject, m.Raw, m.LastError = "", "", "", nil, m.cameBack()
 	m.Signature, m.Note = nil, ""
 	if m.Status == Queued || m.Status == Held {
 		m.Status = Dropped

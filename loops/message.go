@@ -138,6 +138,14 @@ func (m Message) Taken() bool {
 	return m.Status == Delivered || m.Status == Refused && strings.HasPrefix(m.LastError, CameBack)
 }
 
+// cameBack is what is left of the last failure without its words.
+func (m Message) cameBack() string {
+	if strings.HasPrefix(m.LastError, CameBack) {
+		return CameBack
+	}
+	return ""
+}
+
 // Topic is one thing that a message speaks of: a task of a loop due on a day, at
 // the stage of its reminders, or an entry of the loop's history.
 type Topic struct {

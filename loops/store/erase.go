@@ -133,7 +133,7 @@ func eraseMorningList(tx engine.Writer, m loops.Message) error {
 		return messageTable().remove(tx, m)
 	}
 	told := m
-	told.Subject, told.LastError = "", ""
+	told.Subject, told.LastError = "", m.Erased().LastError
 	return messageTable().replace(tx, &m, told)
 }
 

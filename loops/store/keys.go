@@ -192,9 +192,6 @@ func printKey(name string, key []byte) string {
 		}
 		return strings.Join(parts, "/")
 	}
-	if len(key) > 0 && key[0] == 0 && len(key)%idWidth == 0 { // no text begins so
-		return ids(key)
-	}
 	switch name {
 	case bucketTags:
 		if len(key) == tagWidth+idWidth {
@@ -208,6 +205,9 @@ func printKey(name string, key []byte) string {
 		if s, err := decodeSentKey(key); err == nil {
 			return fmt.Sprintf("%d/%s/%s/%s", s.Loop, s.Due, s.Task, s.Stage)
 		}
+	}
+	if len(key) > 0 && key[0] == 0 && len(key)%idWidth == 0 { // no text begins so
+		return ids(key)
 	}
 	return strings.Trim(fmt.Sprintf("%q", key), `"`)
 }

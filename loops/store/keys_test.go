@@ -85,6 +85,17 @@ func TestSentKeyBack(t *testing.T) {
 	})
 }
 
+// Some keys of marks have the width of two or more ids and are none.
+func TestPrintKey(t *testing.T) {
+	t.Parallel()
+	mark := loops.Sent{Loop: 7, Task: "refill-now", Due: loops.Day{Year: 2026, Month: time.December, Dom: 3}, Stage: loops.StageDue}
+	key, err := store.SentKey(mark)
+	require.NoError(t, err)
+	require.Zero(t, len(key)%8)
+	assert.Equal(t, "7/2026-12-03/refill-now/due", store.PrintKey("sent", key))
+	assert.Equal(t, "7/3", store.PrintKey("history", store.HistoryKey(7, 3)))
+}
+
 func TestTagKeyBack(t *testing.T) {
 	t.Parallel()
 	key, err := store.TagKey("7K3QXA", 12)

@@ -219,7 +219,7 @@ func decodeBody(stored []byte) (bodyV1, error) {
 	return decodeV1[bodyV1](stored)
 }
 
-// bodyAsEncoded reads the text of a message where it stands as encodeBody writes
+// bodyAsEncoded reads the text of a message where it stands as [encode] writes
 // it, which takes a tenth of the decoder's time: each letter that leaves is read.
 func bodyAsEncoded(text []byte) (b bodyV1, ok bool) {
 	text, opened := bytes.CutPrefix(text, []byte(`{"v":1,"record":{"key":"`))

@@ -62,7 +62,8 @@ func (s *Store) RefusedInARow(address string) (int, error) {
 
 // RefusedByRelay lists the messages that the relay refused since it last took one,
 // of the newest ones, without their text; those written last first. Our letters to
-// ourselves are left out, and what it was never offered.
+// ourselves are left out, what it was never offered, and letters to owners that
+// were erased, of which nobody knows any more where they went.
 func (s *Store) RefusedByRelay() ([]loops.Message, error) {
 	var refused []loops.Message
 	var took time.Time
@@ -79,7 +80,7 @@ func (s *Store) RefusedByRelay() ([]loops.Message, error) {
 			if m.LastAttempt.After(took) {
 				took = m.LastAttempt
 			}
-		case m.Status == loops.Refused && m.Purpose != loops.PurposeCanary:
+		case m.Status == loops.Refused && m.Purpose != loops.PurposeCanary && m.To != "":
 			refused = append(refused, m)
 		}
 	}

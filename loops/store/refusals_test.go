@@ -54,3 +54,28 @@ func testRequeue(t *testing.T, fresh place) {
 	require.NoError(t, s.MarkDelivered(noon, 0, keys[1]))
 	require.ErrorIs(t, s.Requeue(keys[1], "test", noon), loops.ErrConflict)
 }
+
+// A letter that came back had been taken, and still had been once its owner is
+// erased; one that was refused is nobody's then.
+func TestBouncesOfAnErasedOwner(t *testing.T) {
+	t.Parallel()
+	s, keys := outbox(t, files, 2)
+	attempts := []loops.Attempt{{Message: message(t, s, keys[0]), Next: noon.Add(time.Hour)}, {Message: message(t, s, keys[1]), Next: noon.Add(time.Hour)}}
+	claim, err := s.MarkAttempts(attempts, loops.StoreRevision{}, noon)
+	require.NoError(t, err)
+	require.NoError(t, s.MarkRefused(keys[0], claim.Write, noon, loops.Failure{Reason: "550 relaying denied"}))
+	listed, err := s.RefusedByRelay()
+	require.NoError(t, err)
+	require.Len(t, listed, 1)
+	require.NoError(t, s.MarkDelivered(noon, claim.Write, keys[1]))
+	require.NoError(t, s.MarkBounced(keys[1], noon, loops.Failure{Reason: loops.CameBack + "5.1.1 no such user ana", Status: "5.1.1"}))
+
+	require.NoError(t, s.EraseOwner(t.Context(), 1, "rui", noon, nameless()))
+	bounced, err := s.Message(keys[1])
+	require.NoError(t, err)
+	assert.True(t, bounced.Taken())
+	assert.Equal(t, loops.CameBack, bounced.LastError, "and nothing of what it said")
+	listed, err = s.RefusedByRelay()
+	require.NoError(t, err)
+	assert.Empty(t, listed)
+}

@@ -206,7 +206,8 @@ func (t table[T]) move(tx engine.Writer, was, is *T) error {
 }
 
 // replace puts a record in the place of the one that was read in the same
-// transaction, nil for none, as it is.
+// transaction, nil for none, as it is. Of a kind whose lines of indexes follow from
+// the record, nil is right only where none is there: else its old lines stay.
 func (t table[T]) replace(tx engine.Writer, was *T, is T) error {
 	value, err := t.encode(is)
 	if err != nil {

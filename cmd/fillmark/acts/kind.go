@@ -171,18 +171,18 @@ func parseDose(text string) (float64, error) {
 	return ParseNumber(text, "ml/l")
 }
 
-// ParseNumber reads a number with or without its unit; one that is mistaken
-// without it has it typed.
+// ParseNumber reads a number as [chemistry.ParseNumber] does, with its unit or
+// without. Watts, hours, millimetres and percent need theirs: a bare figure could
+// be meant in another.
 func ParseNumber(text, unit string) (float64, error) {
 	text = strings.TrimSpace(strings.ReplaceAll(text, "\u00a0", ""))
 	bare, said := strings.CutSuffix(text, unit)
 	if !said && slices.Contains([]string{"W", "h", "mm", "%"}, unit) {
 		return 0, wrong("", text, "a number with its unit, such as 40"+unit)
 	}
-	bare = strings.TrimSpace(bare)
-	v, err := strconv.ParseFloat(strings.Replace(bare, ",", ".", 1), 64)
-	if err != nil || v != v || v > 1e15 || v < -1e15 {
-		return 0, wrong("", text, "a number, such as 40"+unit)
+	v, err := chemistry.ParseNumber(bare)
+	if err != nil {
+		return 0, wrong("", text, "a number, such as 40"+unit+", with nothing between thousands")
 	}
 	return v, nil
 }

@@ -115,8 +115,5 @@ func (a *Authority) write(folder string) error {
 		pem.EncodeToMemory(&pem.Block{Type: keyBlock, Bytes: key}),
 		pem.EncodeToMemory(&pem.Block{Type: certificateBlock, Bytes: a.certificate.Raw}),
 	)
-	if err := disk.Replace(Path(folder), content); err != nil {
-		return err
-	}
-	return disk.SyncFolder(folder)
+	return disk.Replace(Path(folder), content)
 }

@@ -128,10 +128,11 @@ func Unseal(file, folder, identityFile string) (err error) {
 	}
 	allowed := regexp.MustCompile(`^(` + regexp.QuoteMeta(Register) + `|(` + Keys + `|` + Photos + `)/[A-Za-z0-9._-]+)$`)
 	archive := tar.NewReader(plain)
+	var files disk.Files
 	for {
 		head, err := archive.Next()
 		if errors.Is(err, io.EOF) {
-			return nil
+			return files.Sync()
 		}
 		if err != nil {
 			return fmt.Errorf("%s: %w", file, err)
@@ -140,7 +141,7 @@ func Unseal(file, folder, identityFile string) (err error) {
 			return fmt.Errorf("%s holds %q, which is no part of a backup", file, head.Name)
 		}
 		path := filepath.Join(folder, filepath.FromSlash(head.Name))
-		if err := errors.Join(os.MkdirAll(filepath.Dir(path), 0o700), disk.WriteNew(path, archive)); err != nil {
+		if err := files.WriteNew(path, archive); err != nil {
 			return fmt.Errorf("%s: %w", head.Name, err)
 		}
 	}

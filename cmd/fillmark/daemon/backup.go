@@ -120,7 +120,7 @@ func (k keeper) fill(ctx context.Context, folder string, exported io.Writer) err
 		}
 	}
 	if key := k.config.Mail.DKIMKeyFile; key != "" && filepath.Dir(key) != filepath.Join(beside, backups.Keys) {
-		if err := disk.Copy(key, filepath.Join(folder, backups.Keys, k.config.Mail.DKIMSelector+".pem")); err != nil {
+		if err := disk.CopyAll(key, filepath.Join(folder, backups.Keys, k.config.Mail.DKIMSelector+".pem")); err != nil {
 			return fmt.Errorf("backup of the DKIM key: %w", err)
 		}
 	}

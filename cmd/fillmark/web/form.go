@@ -8,7 +8,6 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
-	"strconv"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -137,12 +136,9 @@ func mayRead[T any](f *form, name, unit string, parse func(string) (T, error)) *
 }
 
 // withUnit appends the label's unit to a bare figure and lets people write it
-// as they do: with a decimal comma or a true minus sign.
+// with a true minus sign. What a comma means is for the parser to say.
 func withUnit(text, unit string) string {
 	text = strings.ReplaceAll(text, "\u2212", "-")
-	if strings.Count(text, ",") == 1 && !strings.Contains(text, ".") {
-		text = strings.Replace(text, ",", ".", 1)
-	}
 	if last, _ := utf8.DecodeLastRuneInString(text); unicode.IsDigit(last) {
 		return text + unit
 	}
@@ -239,6 +235,3 @@ func (f *form) Problem(name string) string { return f.problems[name] }
 
 // Typed is what was typed into a field.
 func (f *form) Typed(name string) string { return f.typed.Get(name) }
-
-// number reads a bare figure.
-func number(text string) (float64, error) { return strconv.ParseFloat(text, 64) }

@@ -210,7 +210,7 @@ func blameMix(f *form, err error) {
 func dosesFor(f *form, amount chemistry.Litre) []workshop.Step {
 	var doses []workshop.Step
 	for _, name := range []string{"inhibitor", "biocide"} {
-		perLitre := mayRead(f, name+"_dose", "", number)
+		perLitre := mayRead(f, name+"_dose", "", chemistry.ParseNumber)
 		if perLitre == nil || *perLitre <= 0 {
 			continue
 		}

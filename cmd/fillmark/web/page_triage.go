@@ -163,7 +163,7 @@ func (f *form) figure(name string) (float64, bool) {
 	if text == "" {
 		return 0, false
 	}
-	v, err := number(text)
+	v, err := chemistry.ParseNumber(text)
 	if err != nil {
 		f.blame(name, "a number, such as 22, or empty")
 	}
