@@ -90,6 +90,9 @@ type Message struct {
 	Claim uint64 `json:"claim,omitempty"`
 	// Lost counts the attempts whose reply was lost.
 	Lost int `json:"lost,omitempty"`
+	// Blamed is since when refusals of it are held against the relay; zero where none
+	// is.
+	Blamed time.Time `json:"blamed,omitzero"`
 	// Signature is what stood in front of Raw in that attempt.
 	Signature []byte `json:"signature,omitempty"`
 	// Instead is the letter, of unknown fate, that this one takes the place of.
@@ -212,6 +215,9 @@ type Failure struct {
 	Unsure bool
 	// Lost tells that this attempt's reply was.
 	Lost bool
+	// Blamed is since when refusals of the message are held against the relay; zero
+	// changes nothing about that.
+	Blamed time.Time
 }
 
 // Sent marks that an owner was written to about a task due on a day at a stage,

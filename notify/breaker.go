@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"maps"
+	"time"
 
 	"fillmark/loops"
 )
@@ -43,6 +44,9 @@ const (
 	// offered to a relay that refuses it all. A wrong guess costs a pause: the
 	// next run begins with the others.
 	breakerAtOnce = 5
+	// breakerDay bounds for how long a refusal is held against the relay: whoever
+	// looks after it has heard of it by then, and the owner is to be called.
+	breakerDay = 24 * time.Hour
 )
 
 // tripped tells whether the relay is at fault: more than half of the recipients
@@ -51,9 +55,25 @@ func (b *breaker) tripped(least int) bool {
 	return len(b.count) >= least && 2*len(b.count) > len(b.tried)
 }
 
-// keep puts a refusal off until the end of the run; should there be none, it is
-// tried again.
+// meant tells that a refusal is about its address: an earlier one was held against
+// the relay, which took a letter for somebody else since, or a day is over.
+func (w *delivery) meant(m loops.Message) (bool, error) {
+	if m.Blamed.IsZero() {
+		return false, nil
+	}
+	if w.clock().Sub(m.Blamed) >= breakerDay {
+		return true, nil
+	}
+	return w.box.TookSince(m.Blamed, m.To)
+}
+
+// keep puts a refusal off until the end of the run, unless it is plain by now whose
+// fault it is; should there be no end, it is tried again.
 func (w *delivery) keep(m loops.Message, e *SendError, f loops.Failure, try attempt) error {
+	if meant, err := w.meant(m); err != nil || meant {
+		delete(w.run.tried, m.To) // it tells nothing of the relay
+		return errors.Join(err, w.refused(m, e, f))
+	}
 	before, err := w.box.RefusedInARow(m.To)
 	if err != nil {
 		return err
@@ -73,22 +93,21 @@ func (w *delivery) conclude() (failed error) {
 	if len(run.kept) == 0 {
 		return nil
 	}
-	fault, before := "", []loops.Message(nil)
-	if run.tripped(breakerLeast) {
-		fault = fmt.Sprintf("refused %d of the %d recipients of one run", len(run.count), len(run.tried))
-	} else {
-		if before, failed = w.box.RefusedByRelay(); failed != nil {
-			return failed
-		}
-		everybody := maps.Clone(run.count)
-		for _, m := range before {
-			everybody[m.To]++
-		}
-		if len(before) > 0 && len(everybody) >= breakerLeast {
-			fault = fmt.Sprintf("refused %d recipients one after the other and took no letter in between", len(everybody))
-		}
+	before, err := w.box.RefusedByRelay()
+	if err != nil {
+		return err
 	}
-	if fault == "" {
+	everybody := maps.Clone(run.count)
+	for _, m := range before {
+		everybody[m.To]++
+	}
+	var fault string
+	switch {
+	case run.tripped(breakerLeast):
+		fault = fmt.Sprintf("refused %d of the %d recipients of one run", len(run.count), len(run.tried))
+	case len(before) > 0 && len(everybody) >= breakerLeast:
+		fault = fmt.Sprintf("refused %d recipients one after the other and took no letter in between", len(everybody))
+	default:
 		for _, r := range run.kept {
 			failed = errors.Join(failed, moved(w.refused(r.message, r.e, r.f)))
 		}
@@ -100,6 +119,9 @@ func (w *delivery) conclude() (failed error) {
 	for _, r := range run.kept {
 		f := r.f
 		f.Reason = shortened(fault+": "+f.Reason, 500)
+		if f.Blamed = r.message.Blamed; f.Blamed.IsZero() {
+			f.Blamed = w.clock()
+		}
 		failed = errors.Join(failed, moved(tally(&w.rep.Deferred, w.box.MarkDeferred(r.message.Key, r.message.Claim, w.rep.RetryAt, r.tries, f))))
 	}
 	for _, m := range before {
@@ -108,8 +130,9 @@ func (w *delivery) conclude() (failed error) {
 	return failed
 }
 
-// takenBack has a message that was refused tried again, and its address taken off
-// the list of those given up, where it stands there for that refusal.
+// takenBack has a message that was refused tried again, where that still helps, and
+// its address taken off the list of those given up, where it stands there for that
+// refusal.
 func (w *delivery) takenBack(m loops.Message) error {
 	x, err := w.box.Suppression(m.To)
 	if err == nil && x.Reason == m.LastError {
@@ -118,7 +141,11 @@ func (w *delivery) takenBack(m loops.Message) error {
 	if err != nil && !errors.Is(err, loops.ErrNotFound) {
 		return err
 	}
-	return w.box.Requeue(m.Key, suppressor, w.rep.RetryAt)
+	now := w.clock()
+	if !m.PointlessAfter.IsZero() && now.After(m.PointlessAfter) {
+		return nil
+	}
+	return w.box.TakeBack(m.Key, suppressor, now, w.rep.RetryAt)
 }
 
 // moved passes over a message that a technician or another daemon took meanwhile.

@@ -50,9 +50,12 @@ type outbox interface {
 	// the last one that was delivered.
 	RefusedInARow(address string) (int, error)
 	// RefusedByRelay lists the messages, to whomever, that the relay refused since
-	// it last took one; Requeue and Unsuppress undo what followed.
+	// it last took one; TakeBack and Unsuppress undo what followed.
 	RefusedByRelay() ([]loops.Message, error)
-	Requeue(key loops.MessageKey, by string, at time.Time) error
+	TakeBack(key loops.MessageKey, by string, at, next time.Time) error
+	// TookSince tells whether the relay took a letter after the instant for anybody
+	// but the address, our letters to ourselves left out.
+	TookSince(at time.Time, besides string) (bool, error)
 	Unsuppress(address, by string, at time.Time) error
 }
 

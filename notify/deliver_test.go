@@ -165,7 +165,11 @@ func (b *box) RefusedInARow(address string) (int, error) {
 
 func (b *box) RefusedByRelay() ([]loops.Message, error) { return nil, nil }
 
-func (b *box) Requeue(loops.MessageKey, string, time.Time) error { return loops.ErrNotFound }
+func (b *box) TakeBack(loops.MessageKey, string, time.Time, time.Time) error {
+	return loops.ErrNotFound
+}
+
+func (b *box) TookSince(time.Time, string) (bool, error) { return false, nil }
 
 func (b *box) Unsuppress(string, string, time.Time) error { return loops.ErrNotFound }
 

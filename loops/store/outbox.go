@@ -251,6 +251,9 @@ func failed(m *loops.Message, f loops.Failure) {
 	if f.Lost {
 		m.Lost++
 	}
+	if !f.Blamed.IsZero() {
+		m.Blamed = f.Blamed
+	}
 	if m.Unsure = f.Unsure; !m.Unsure {
 		m.Signature = nil
 	}

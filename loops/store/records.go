@@ -46,6 +46,7 @@ type messageV1 struct {
 	Unsure         bool                `json:"unsure,omitempty"`
 	Claim          uint64              `json:"claim,omitempty"`
 	Lost           int                 `json:"lost,omitempty"`
+	Blamed         time.Time           `json:"blamed,omitzero"`
 	Signature      []byte              `json:"signature,omitempty"`
 	Instead        loops.MessageKey    `json:"instead,omitempty"`
 	Note           string              `json:"note,omitempty"`
@@ -190,7 +191,7 @@ func encodeEntry(e loops.Entry) ([]byte, error) {
 
 func encodeMessage(m loops.Message) ([]byte, error) {
 	m.Created, m.PointlessAfter = m.Created.UTC(), m.PointlessAfter.UTC()
-	m.LastAttempt, m.NextAttempt, m.Dated = m.LastAttempt.UTC(), m.NextAttempt.UTC(), m.Dated.UTC()
+	m.LastAttempt, m.NextAttempt, m.Dated, m.Blamed = m.LastAttempt.UTC(), m.NextAttempt.UTC(), m.Dated.UTC(), m.Blamed.UTC()
 	return encodeV1(messageV1(m))
 }
 

@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fillmark/loops"
+	"fillmark/loops/store"
 )
 
 func TestBouncesCountUntilADelivery(t *testing.T) {
@@ -53,6 +54,27 @@ func testRequeue(t *testing.T, fresh place) {
 	assert.Contains(t, queued(t, s, noon.Add(2*time.Hour), 10), keys[0])
 	require.NoError(t, s.MarkDelivered(noon, 0, keys[1]))
 	require.ErrorIs(t, s.Requeue(keys[1], "test", noon), loops.ErrConflict)
+	testTakeBack(t, s, keys[0])
+}
+
+// What is taken back keeps its end, and goes nowhere without its text.
+func testTakeBack(t *testing.T, s *store.Store, key loops.MessageKey) {
+	t.Helper()
+	require.ErrorIs(t, s.TakeBack(key, "test", noon, noon.Add(time.Hour)), loops.ErrConflict, "it was not refused")
+	require.NoError(t, s.MarkRefused(key, 0, noon, loops.Failure{Reason: "no such mailbox"}))
+	require.NoError(t, s.TakeBack(key, "test", noon, noon.Add(time.Hour)))
+	m, err := s.Message(key)
+	require.NoError(t, err)
+	assert.Equal(t, loops.Queued, m.Status)
+	assert.Equal(t, noon, m.Blamed)
+	require.NoError(t, s.MarkRefused(key, 0, noon, loops.Failure{Reason: "no such mailbox"}))
+	refused, err := s.RefusedByRelay()
+	require.NoError(t, err)
+	assert.Empty(t, refused)
+	n, err := s.DeleteBodies(m.Created.Add(time.Hour), "test", noon)
+	require.NoError(t, err)
+	require.NotZero(t, n)
+	require.ErrorIs(t, s.TakeBack(key, "test", noon, noon.Add(time.Hour)), loops.ErrConflict)
 }
 
 // A letter that came back had been taken, and still had been once its owner is

@@ -37,6 +37,16 @@ func (h *Service) alarms(c Config) (*alarm.Board, error) {
 type look struct {
 	report doctor.Report
 	upkeep loops.Upkeep
+	fault  error // why that cannot be read; nil where it was
+}
+
+// unread says that nobody knows how mail stands, so that what was told of it is not
+// over; both are empty where the register was read.
+func (l *look) unread() (reason, remedy string) {
+	if l.fault == nil {
+		return "", ""
+	}
+	return "The outbox cannot be read: " + loops.Visible(l.fault.Error()) + ".", l.report.Line("register").Do
 }
 
 // houseSources are all that the daemon looks after. The first is red while the
@@ -45,8 +55,8 @@ type look struct {
 // gone. The board asks one after the other, so the first looks for all.
 func (h *Service) houseSources() []alarm.Source {
 	looked := func() *look {
-		f, upkeep := h.factsOf()
-		is := &look{doctor.Quick(f).With(h.examined.Load(), f.Zone), upkeep}
+		f, upkeep, err := h.factsOf()
+		is := &look{doctor.Quick(f).With(h.examined.Load(), f.Zone), upkeep, err}
 		h.seen.Store(is)
 		return is
 	}
@@ -68,9 +78,15 @@ func (h *Service) houseSources() []alarm.Source {
 		}},
 		h.pulse.Source(),
 		{Name: "mail", Check: func(now time.Time) (reason, remedy string) {
+			if reason, remedy = last().unread(); reason != "" {
+				return reason, remedy
+			}
 			return h.Workshop.MailTrouble(workshop.MailStateOf(last().upkeep.Waiting, last().upkeep.Latest, now))
 		}},
 		{Name: "canary", Check: func(now time.Time) (reason, remedy string) {
+			if reason, remedy = last().unread(); reason != "" && h.Workshop.SendsCanary() {
+				return reason, remedy
+			}
 			return h.Workshop.CanaryTrouble(last().upkeep.Canary, now)
 		}},
 		{Name: web.HouseAlarm, Check: func(time.Time) (reason, remedy string) {
@@ -166,7 +182,7 @@ func (h *Service) examineDaily(ctx context.Context, now time.Time) {
 const lookEvery = time.Minute
 
 // watch tells of alarms until the context ends. It is apart from the loop that
-// sweeps: that one upkeep still is an alarm.
+// sweeps: that one standing still is an alarm.
 func (h *Service) watch(ctx context.Context, now func() time.Time, log *slog.Logger) error {
 	every := time.NewTicker(lookEvery)
 	defer every.Stop()

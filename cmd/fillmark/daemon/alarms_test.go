@@ -84,6 +84,23 @@ func TestARegisterThatIsGoneIsTold(t *testing.T) {
 	assert.Empty(t, got, "once is enough")
 }
 
+// What was told of mail is not over because the register cannot be read.
+func TestMailIsNotWellWhereTheRegisterIsUnread(t *testing.T) {
+	t.Parallel()
+	c := DefaultConfig(map[string]string{"HOME": t.TempDir()})
+	h, err := Open(c, testNow, slog.New(slog.DiscardHandler))
+	require.NoError(t, err)
+	require.NoError(t, h.Store.Close())
+	told := map[string]string{}
+	for _, source := range h.houseSources() {
+		reason, remedy := source.Check(testNow())
+		assert.Equal(t, reason != "", remedy != "", source.Name)
+		told[source.Name] = reason
+	}
+	assert.Contains(t, told["mail"], "The outbox cannot be read: ")
+	assert.Empty(t, told["canary"], "none is sent here")
+}
+
 // systemd is told when the program is ready, that it lives while its loop does,
 // and that it stops. Not parallel: the protocol is in the environment.
 func TestSystemdIsTold(t *testing.T) {

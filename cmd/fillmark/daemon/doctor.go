@@ -82,12 +82,12 @@ func (h *Service) Seen() doctor.Report {
 
 // facts are what is known at once.
 func (h *Service) facts() doctor.Facts {
-	f, _ := h.factsOf()
+	f, _, _ := h.factsOf()
 	return f
 }
 
-// factsOf is facts, and how the work stands on record.
-func (h *Service) factsOf() (doctor.Facts, loops.Upkeep) {
+// factsOf is facts, and how the work stands on record, or why that cannot be read.
+func (h *Service) factsOf() (doctor.Facts, loops.Upkeep, error) {
 	now := h.now()
 	f := h.keeper.config.facts(now)
 	f.Daemon = h.serving.Load()
@@ -113,7 +113,7 @@ func (h *Service) factsOf() (doctor.Facts, loops.Upkeep) {
 	if fault := h.pulse.Fault(); errors.Is(fault, loops.ErrFull) {
 		f.Full = fault.Error()
 	}
-	return f, upkeep
+	return f, upkeep, err
 }
 
 // audited bounds how many lines of the audit the clock is held against.

@@ -100,6 +100,13 @@ func TestMailboxIsRead(t *testing.T) {
 	assert.Contains(t, red[0].Reason, "INBOX at "+d.Implicit+" is not read since Sat 28 Nov 2026 12:00 UTC")
 	assert.Contains(t, red[0].Reason, "login")
 	assert.Contains(t, red[0].Remedy, "mail.imap")
+	h.lead = &leader{} // another daemon does
+	require.NoError(t, h.readMailbox(t.Context(), testNow().Add(2*time.Hour), log))
+	assert.Equal(t, doctor.NotHere, h.Quick().Line("mailbox").State, "nobody looks here")
+	assert.Empty(t, shut(2*time.Hour))
+	h.lead = nil
+	require.Error(t, h.readMailbox(t.Context(), testNow().Add(2*time.Hour), log))
+	assert.NotEmpty(t, shut(4*time.Hour), "that told nothing good")
 	h.reading.ended(testNow().Add(3*time.Hour), nil)
 	assert.Empty(t, shut(4*time.Hour))
 	require.NoError(t, h.Close())

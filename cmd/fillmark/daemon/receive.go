@@ -51,6 +51,13 @@ func (r *reading) ended(at time.Time, err error) {
 	r.tried = true
 }
 
+// elsewhere notes that another daemon reads the mailbox: this one knows nothing of it.
+func (r *reading) elsewhere() {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.fault, r.tried = "", false
+}
+
 // last is how the last reading ended, and when the last one worked.
 func (r *reading) last() (tried bool, fault string, good time.Time) {
 	r.mu.Lock()
@@ -105,15 +112,19 @@ func (h *Service) watchMailbox(ctx context.Context, now func() time.Time, log *s
 // readMailbox does what has come in since it was read last; of several daemons
 // the one that leads does.
 func (h *Service) readMailbox(ctx context.Context, now time.Time, log *slog.Logger) error {
-	var err error
-	if h.lead.leads() {
-		var last loops.MailPlace
-		if last, err = h.led.LastMail(h.mailbox.Name()); err == nil {
-			err = h.mailbox.Read(ctx, last, now.Add(-mailSince), &mailReader{h.led, now, log, h.poke})
-		}
-		err = notOvertaken(err)
+	if !h.lead.leads() {
+		h.reading.elsewhere()
+		return nil
 	}
-	if ctx.Err() == nil {
+	last, err := h.led.LastMail(h.mailbox.Name())
+	if err == nil {
+		err = h.mailbox.Read(ctx, last, now.Add(-mailSince), &mailReader{h.led, now, log, h.poke})
+	}
+	switch {
+	case errors.Is(err, loops.ErrOvertaken):
+		h.reading.elsewhere()
+		return nil
+	case ctx.Err() == nil:
 		h.reading.ended(now, err)
 	}
 	return err

@@ -62,13 +62,13 @@ func TestEachFaultTurnsItsOwnLine(t *testing.T) {
 		says      string
 	}{
 		{"damaged", "register", func(f *doctor.Facts) { f.Register.Fault, f.Sweep = "checksum", "checksum" },
-			[]string{"register file", "clock", "zone data", "sweep", "mail", "held letters", "addresses given up", "owners' addresses", "restore drill", "backup", "second backup"}, "checksum"},
+			[]string{"register file", "clock", "zone data", "sweep", "mail", "held letters", "addresses given up", "owners' addresses", "canary", "restore drill", "backup", "second backup"}, "checksum"},
 		{"database away", "register", func(f *doctor.Facts) {
 			f.Register.Database, f.Register.Away = true, true
 			f.Register.Fault, f.Sweep = "refused", "refused"
-		}, []string{"clock", "zone data", "sweep", "mail", "held letters", "addresses given up", "owners' addresses", "second backup"}, "database does not answer: refused"},
+		}, []string{"clock", "zone data", "sweep", "mail", "held letters", "addresses given up", "owners' addresses", "canary", "second backup"}, "database does not answer: refused"},
 		{"database damaged", "register", func(f *doctor.Facts) { f.Register.Database, f.Register.Fault, f.Sweep = true, "checksum", "checksum" },
-			[]string{"clock", "zone data", "sweep", "mail", "held letters", "addresses given up", "owners' addresses", "second backup"}, "checksum"},
+			[]string{"clock", "zone data", "sweep", "mail", "held letters", "addresses given up", "owners' addresses", "canary", "second backup"}, "checksum"},
 		{"removed under the daemon", "register file", func(f *doctor.Facts) { f.Register.Moved, f.Backup.DrillFault = "it was removed", "no such file" }, []string{"restore drill"}, "removed"},
 		{"no daemon", "daemon", func(f *doctor.Facts) {
 			f.Daemon, f.Sweep, f.Mail = false, "no daemon", "No mail leaves."

@@ -209,6 +209,8 @@ func canary(f Facts) Line {
 		return notHere("No letter to ourselves is sent, so whether mail arrives is not known.")
 	case c.Fault != "":
 		return red(c.Fault, "fillmark outbox list shows whether it left; then look at the relay and at where mail that came back is read.")
+	case f.Register.Fault != "":
+		return red("Not known: the register cannot be read.", "")
 	case c.Last.IsZero():
 		return notHere("No letter to ourselves has come yet; the first is told where it does not.")
 	}

@@ -98,6 +98,35 @@ func KeptLoops(d Deps, most int) (tags []string, more bool, err error) {
 	return tags, more, err
 }
 
+// KeptReads draws a list that is kept at the instants, and tells how often it was read.
+func KeptReads(d Deps, at ...time.Time) (reads int, err error) {
+	s := &server{Deps: d}
+	if s.pages, err = newPages(); err != nil {
+		return 0, err
+	}
+	var kept keptPart
+	for _, now := range at {
+		read := func() (any, error) { reads++; return dayList{}, nil }
+		if _, err := s.part(&kept, "day", "day-list", now, read); err != nil {
+			return reads, err
+		}
+	}
+	return reads, nil
+}
+
+// SameLook tells whether two fields, by id, name and choices, are drawn as one.
+func SameLook(id, name string, choices []string, otherID, otherName string, others []string) bool {
+	look := func(id, name string, choices []string) string {
+		x := field{ID: id, Name: name}
+		for _, c := range choices {
+			x.Choices = append(x.Choices, choice{Value: c})
+		}
+		text, _ := x.look()
+		return text
+	}
+	return look(id, name, choices) == look(otherID, otherName, others)
+}
+
 // Patterns lists every route there is.
 func Patterns() []string {
 	var all []string

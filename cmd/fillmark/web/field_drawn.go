@@ -13,8 +13,12 @@ import (
 )
 
 // mostDrawn bounds the fields that are kept as they were drawn; all forms
-// together have some two thousand.
-const mostDrawn = 8192
+// together have some two thousand. A longer field than longestDrawn, a list of all
+// that stands on a shelf, is not kept.
+const (
+	mostDrawn    = 8192
+	longestDrawn = 4096 // bytes of what it hangs on
+)
 
 // drawnFields draws fields, and keeps what nobody has typed into: a job sheet
 // has hundreds, and each looks on every loop's page as it did on the last. The
@@ -34,6 +38,7 @@ func newDrawnFields() *drawnFields {
 // draw is the function "drawn" of the templates.
 func (d *drawnFields) draw(x field) (template.HTML, error) {
 	look, bare := x.look()
+	bare = bare && len(look) < longestDrawn
 	if bare {
 		if html, ok := d.kept.Load(look); ok {
 			return html.(template.HTML), nil
@@ -68,19 +73,18 @@ func (x field) look() (look string, bare bool) {
 
 func (x field) writeLook(b *strings.Builder) (bare bool) {
 	bare = x.Problem == "" && (x.Value == "" || x.On || len(x.Choices) > 0)
-	for _, text := range []string{x.ID, x.Name, x.Label, x.Hint, x.Kind, x.Mode, x.Part, strconv.Itoa(x.Most), strconv.FormatBool(x.On)} {
-		b.WriteString(text)
-		b.WriteByte(0)
+	put := func(texts ...string) { // with the length in front: a text may hold anything
+		for _, text := range texts {
+			b.Write(append(strconv.AppendInt(nil, int64(len(text)), 10), ':'))
+			b.WriteString(text)
+		}
 	}
+	put(x.ID, x.Name, x.Label, x.Hint, x.Kind, x.Mode, x.Part, strconv.Itoa(x.Most), strconv.FormatBool(x.On))
+	put(strconv.Itoa(len(x.Choices)), strconv.Itoa(len(x.Parts)))
 	for _, c := range x.Choices {
-		b.WriteString(c.Value)
-		b.WriteByte(1)
-		b.WriteString(c.Label)
-		b.WriteString(strconv.FormatBool(c.On))
-		b.WriteByte(1)
+		put(c.Value, c.Label, strconv.FormatBool(c.On))
 	}
 	for _, part := range x.Parts {
-		b.WriteByte(2)
 		bare = part.writeLook(b) && bare
 	}
 	return bare

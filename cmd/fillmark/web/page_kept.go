@@ -14,12 +14,13 @@ import (
 )
 
 // keptPart is a part of a page that lists much, as it was drawn at one state of
-// the register on one day, the same for everybody. The zero value was never
-// drawn.
+// the register in one hour, the same for everybody: a letter on its way turns late
+// by the hour, all else by the day. The zero value was never drawn.
 type keptPart struct {
 	mu       sync.Mutex
 	revision loops.StoreRevision
 	day      loops.Day
+	hour     int // of it
 	html     template.HTML
 }
 
@@ -34,8 +35,9 @@ func (s *server) part(kept *keptPart, page, name string, now time.Time, read fun
 	if err != nil {
 		return "", err
 	}
-	day := loops.DayOf(now, s.Workshop.Settings().Zone)
-	if kept.html != "" && kept.revision == revision && kept.day == day {
+	zone := s.Workshop.Settings().Zone
+	day, hour := loops.DayOf(now, zone), now.In(zone).Hour()
+	if kept.html != "" && kept.revision == revision && kept.day == day && kept.hour == hour {
 		return kept.html, nil
 	}
 	data, err := read()
@@ -50,6 +52,7 @@ func (s *server) part(kept *keptPart, page, name string, now time.Time, read fun
 	if err := set.ExecuteTemplate(&b, name, data); err != nil {
 		return "", fmt.Errorf("render %s: %w", name, err)
 	}
-	kept.revision, kept.day, kept.html = revision, day, template.HTML(b.String()) // escaped by the templates just now
+	kept.revision, kept.day, kept.hour = revision, day, hour
+	kept.html = template.HTML(b.String()) // escaped by the templates just now
 	return kept.html, nil
 }

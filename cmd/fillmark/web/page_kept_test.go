@@ -7,10 +7,13 @@ import (
 	"fmt"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/web"
 	"fillmark/loops"
 )
 
@@ -23,9 +26,28 @@ func TestKeptListsFollowTheRegisterAndTheDay(t *testing.T) {
 	assert.Contains(t, b.get("/register").Body.String(), `<tr id="`+string(file.Loop.Tag)+`">`)
 	assert.Contains(t, b.get("/day").Body.String(), "<strong>1</strong> overdue")
 	before := b.get("/register").Body.String()
-	assert.Equal(t, before, b.get("/register").Body.String(), "as it was drawn before")
 	b.now = b.now.AddDate(0, 0, 1)
 	assert.NotEqual(t, before, b.get("/register").Body.String(), "one day more is over")
+}
+
+func TestAKeptListIsReadOncePerHourAndState(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	reads, err := web.KeptReads(b.deps, b.now, b.now, b.now)
+	require.NoError(t, err)
+	assert.Equal(t, 1, reads)
+	reads, err = web.KeptReads(b.deps, b.now, b.now.Add(time.Hour), b.now.Add(time.Hour), b.now.AddDate(0, 0, 1))
+	require.NoError(t, err)
+	assert.Equal(t, 3, reads, "an hour later, and a day later")
+}
+
+// No text, whatever it holds, makes two fields one.
+func TestFieldsAreToldApart(t *testing.T) {
+	t.Parallel()
+	assert.True(t, web.SameLook("a", "b", []string{"c"}, "a", "b", []string{"c"}))
+	assert.False(t, web.SameLook("a\x00b", "", nil, "a", "b\x00", nil))
+	assert.False(t, web.SameLook("a", "b", []string{"c\x01false\x01d"}, "a", "b", []string{"c", "d"}))
+	assert.False(t, web.SameLook("1:a", "", nil, "", "1:a", nil))
 }
 
 func TestADayNamesNoMoreCallsThanSomebodyMakes(t *testing.T) {

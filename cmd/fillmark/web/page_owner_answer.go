@@ -37,7 +37,6 @@ func (s *server) answerOwner(w http.ResponseWriter, r *http.Request) error {
 	answer, err := ownerAnswerOf(f.typed, unitOf(owner.Units))
 	about := loops.Tag(f.typed.Get("about"))
 	var photoFault error
-	repeated := false
 	if err == nil && photo != nil {
 		if answer.Answer != loops.SomethingOff {
 			err = &loops.InvalidError{Field: "photo", Value: photo.name, Reason: "a photo only where something is off"}
@@ -46,9 +45,6 @@ func (s *server) answerOwner(w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	if err == nil {
-		repeated, err = s.Workshop.SaidToday(s.ownerStamp(), owner, answer, about)
-	}
-	if err == nil && !repeated {
 		_, err = s.Workshop.AnswerAbout(s.ownerStamp(), owner, answer, about)
 	}
 	if problems := problemsOf(err); len(problems) > 0 {

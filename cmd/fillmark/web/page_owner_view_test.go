@@ -137,7 +137,7 @@ func transfersAtRandom(t *testing.T) (transfers int) {
 			if rapid.Bool().Draw(t, "answers") {
 				owner, err := b.store.Owner(owners[holds].ID)
 				require.NoError(t, err)
-				_, err = b.shop.Answer(workshop.Stamp{At: b.now, By: "owner"}, owner, loops.Answer{Answer: loops.SomethingOff, Words: word})
+				_, err = b.shop.AnswerAbout(workshop.Stamp{At: b.now, By: "owner"}, owner, loops.Answer{Answer: loops.SomethingOff, Words: word}, "")
 				require.NoError(t, err)
 			}
 			next := (holds + rapid.IntRange(1, 2).Draw(t, "to")) % len(owners)
@@ -168,7 +168,7 @@ func TestNewOwnerReadsNothingOfTheFormer(t *testing.T) {
 	b := newBench(t)
 	file := b.ana()
 	b.now = noon.Add(time.Hour)
-	_, err := b.shop.Answer(workshop.Stamp{At: noon, By: "owner"}, file.Owner, loops.Answer{Answer: loops.SomethingOff, Words: "it gurgles when Carla sleeps"})
+	_, err := b.shop.AnswerAbout(workshop.Stamp{At: noon, By: "owner"}, file.Owner, loops.Answer{Answer: loops.SomethingOff, Words: "it gurgles when Carla sleeps"}, "")
 	require.NoError(t, err)
 	to := b.holder(1)
 	recorded, err := b.shop.Act(workshop.Stamp{At: b.now, By: "local:test"}, file.Loop.Tag, &acts.Transfer{Transfer: loops.Transfer{To: to.ID}})

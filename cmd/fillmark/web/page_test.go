@@ -42,7 +42,7 @@ func TestPagesEscapeHostileText(t *testing.T) {
 		owner: loops.Owner{Name: hostile, Email: "ana@garden.example", Phone: `"><b>1`},
 		name:  hostile + long, kind: loops.Desktop, fluid: chemistry.EthyleneGlycol, mass: 0.3, wall: -5, daysAgo: 200, note: hostile,
 	})
-	_, err := b.shop.Answer(stamp(1), file.Owner, loops.Answer{Answer: loops.SomethingOff, Words: hostile})
+	_, err := b.shop.AnswerAbout(stamp(1), file.Owner, loops.Answer{Answer: loops.SomethingOff, Words: hostile}, "")
 	require.NoError(t, err)
 	b.technician(`"><b onclick=x>Bo`)
 	b.signIn(`"><b onclick=x>Bo`)

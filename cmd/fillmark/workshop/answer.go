@@ -12,17 +12,12 @@ import (
 	"fillmark/loops"
 )
 
-// Answer records what an owner replied through a mail's link, on every loop of
-// theirs that has a task the mail can have been about, in one change with the
-// receipt that is mailed. "All fine" settles looks only, and nothing where
-// none is open. No other answer is lost: it then goes on record for every loop
-// with a charge.
-func (w *Workshop) Answer(s Stamp, owner loops.Owner, answer loops.Answer) ([]loops.Tag, error) {
-	return w.AnswerAbout(s, owner, answer, "")
-}
-
-// AnswerAbout is [Workshop.Answer] about the loop with the tag alone; an empty
-// tag stands for all. A tag of somebody else's loop is loops.ErrNotFound.
+// AnswerAbout records what an owner replied through a mail's link, on every loop of
+// theirs that has a task the mail can have been about, or the one with the tag where
+// that is not empty, in one change with the receipt that is mailed. "All fine" settles
+// looks only, and nothing where none is open. No other answer is lost: it then goes on
+// record for every loop with a charge. What the owner said last, on the same day, is
+// not put down again. A tag of somebody else's loop is loops.ErrNotFound.
 func (w *Workshop) AnswerAbout(s Stamp, owner loops.Owner, answer loops.Answer, only loops.Tag) ([]loops.Tag, error) {
 	return retried(w, func() ([]loops.Tag, error) { return w.answerOnce(s, owner, answer, only) })
 }
@@ -44,6 +39,9 @@ func (w *Workshop) NotMe(s Stamp, id loops.OwnerID) error {
 }
 
 func (w *Workshop) answerOnce(s Stamp, owner loops.Owner, answer loops.Answer, only loops.Tag) ([]loops.Tag, error) {
+	if said, err := w.saidToday(s, owner, answer, only); err != nil || said {
+		return nil, err
+	}
 	return w.answerInto(s, owner, answer, only, "", loops.Change{At: s.At, By: s.By, Action: "answer"})
 }
 

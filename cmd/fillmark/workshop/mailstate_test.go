@@ -124,7 +124,7 @@ func TestARelayThatRefusesOneAfterTheOtherIsAtFault(t *testing.T) {
 				rep, err := d.Deliver(t.Context(), now.Add(time.Hour))
 				require.NoError(t, err)
 				reports = append(reports, rep)
-				now = now.AddDate(0, 0, 7)
+				now = now.AddDate(0, 0, 5)
 			}
 			for n := range 3 {
 				b.handedOver(t, fmt.Sprintf("owner%d@garden.example", n), workshop.Stamp{At: now, By: "test"})
@@ -166,6 +166,110 @@ func TestARelayThatRefusesOneAfterTheOtherIsAtFault(t *testing.T) {
 			assert.Equal(t, notify.Report{Delivered: 3}, rep)
 		})
 	}
+}
+
+// Three dead addresses in a row look like the relay's fault. They are given up all the
+// same: at their next refusal once it took a letter for somebody else, or after a day
+// of refusals; those of a fault that is over are not.
+func TestDeadAddressesInARowAreGivenUp(t *testing.T) {
+	t.Parallel()
+	for _, others := range []bool{true, false} {
+		t.Run(fmt.Sprint(others), func(t *testing.T) {
+			t.Parallel()
+			b, r := newBench(t), startRelay(t)
+			r.dead = "owner"
+			d := b.delivererTo(t, r)
+			now := at("2026-05-01 15").At
+			deliver := func() (rep notify.Report) {
+				rep, err := d.Deliver(t.Context(), now)
+				require.NoError(t, err)
+				return rep
+			}
+			given := func() (n int) {
+				for _, err := range b.store.Suppressions() {
+					require.NoError(t, err)
+					n++
+				}
+				return n
+			}
+			red := func() string {
+				stands, err := b.store.Upkeep(1)
+				require.NoError(t, err)
+				return workshop.MailStateOf(stands.Waiting, stands.Latest, now).Trouble(time.UTC)
+			}
+			for n := range 3 {
+				now = now.AddDate(0, 0, 1)
+				b.handedOver(t, fmt.Sprintf("owner%d@garden.example", n), workshop.Stamp{At: now, By: "test"})
+				now = now.Add(time.Hour)
+				deliver()
+			}
+			assert.Zero(t, given(), "it may be the relay")
+			fault := now
+			now = now.Add(3 * time.Hour)
+			require.Error(t, deliver().RelayFault)
+			assert.Contains(t, red(), "No mail leaves")
+			if others {
+				b.handedOver(t, "another@garden.example", workshop.Stamp{At: now, By: "test"})
+				now = now.Add(15 * time.Minute)
+				assert.Equal(t, 1, deliver().Delivered)
+			}
+			until := now.Add(45 * time.Minute)
+			if !others {
+				until = fault.Add(25 * time.Hour)
+			}
+			for given() < 3 && now.Before(until) {
+				now = now.Add(15 * time.Minute)
+				deliver()
+			}
+			assert.Equal(t, 3, given(), "they are given up")
+			assert.Empty(t, red())
+			for _, m := range b.messages(t) {
+				assert.NotEqual(t, loops.Queued, m.Status)
+			}
+
+			b.handedOver(t, "owner4@garden.example", workshop.Stamp{At: now, By: "test"})
+			now = now.Add(time.Hour)
+			assert.Equal(t, notify.Report{Refused: 1}, deliver(), "those before tell nothing more of the relay")
+			assert.Equal(t, 4, given())
+		})
+	}
+}
+
+// A run that is the relay's fault by itself takes back whom an earlier one gave up,
+// but sends no letter that would no longer help.
+func TestARunThatIsRefusedTakesBackThoseBefore(t *testing.T) {
+	t.Parallel()
+	for days, status := range map[int]loops.MessageStatus{1: loops.Queued, 20: loops.Refused} {
+		t.Run(fmt.Sprint(days), func(t *testing.T) {
+			t.Parallel()
+			takesBack(t, days, status)
+		})
+	}
+}
+
+func takesBack(t *testing.T, days int, status loops.MessageStatus) {
+	b, r := newBench(t), startRelay(t)
+	d := b.delivererTo(t, r)
+	r.set("nobody")
+	now := at("2026-05-01 15").At
+	b.handedOver(t, "first@garden.example", workshop.Stamp{At: now, By: "test"})
+	first := b.messages(t)[0]
+	rep, err := d.Deliver(t.Context(), now)
+	require.NoError(t, err)
+	require.Equal(t, notify.Report{Refused: 1}, rep)
+	now = now.AddDate(0, 0, days)
+	for n := range 3 {
+		b.handedOver(t, fmt.Sprintf("owner%d@garden.example", n), workshop.Stamp{At: now, By: "test"})
+	}
+	rep, err = d.Deliver(t.Context(), now)
+	require.NoError(t, err)
+	require.ErrorContains(t, rep.RelayFault, "refused 3 of the 3 recipients")
+	_, err = b.store.Suppression("first@garden.example")
+	require.ErrorIs(t, err, loops.ErrNotFound)
+	m, err := b.store.Message(first.Key)
+	require.NoError(t, err)
+	assert.Equal(t, status, m.Status)
+	assert.Equal(t, first.PointlessAfter, m.PointlessAfter, "it helps no longer than before")
 }
 
 // Accents before the @ are refused when they are typed, with what to do; a

@@ -129,13 +129,17 @@ func (w *Workshop) receive(s Stamp, read loops.MailRead, in notify.Incoming) (Re
 		return w.unclear(s, read, in, from, "the machine that it is about is not theirs any more", files)
 	}
 	note := w.keepMailed(&answer, in.Photos, photosADay-photos)
-	if said, err := w.SaidToday(s, from.owner, answer, about); err != nil || said {
-		return Received{Outcome: MailAnswered, Why: "it says nothing new"}, errors.Join(err, w.dealtWith(s, read))
-	}
+	why := note
 	tags, err := retried(w, func() ([]loops.Tag, error) {
+		if said, err := w.saidToday(s, from.owner, answer, about); err != nil {
+			return nil, err
+		} else if said {
+			why = "it says nothing new"
+			return nil, w.dealtWith(s, read)
+		}
 		return w.answerInto(s, from.owner, answer, about, note, loops.Change{At: s.At, By: s.By, Action: "answer by mail", Mail: &read})
 	})
-	return Received{Outcome: MailAnswered, Why: note, Tags: tags}, err
+	return Received{Outcome: MailAnswered, Why: why, Tags: tags}, err
 }
 
 // dealtWith notes that a mail was dealt with and changed nothing.

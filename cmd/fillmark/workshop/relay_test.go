@@ -24,6 +24,7 @@ type relay struct {
 
 	mu   sync.Mutex
 	does string // "", "defer", "refuse", "nobody", "hang up"
+	dead string // what addresses begin with that are nobody's, whatever it does
 	got  []arrived
 }
 
@@ -46,7 +47,11 @@ func (s *relaySession) Mail(string, *smtp.MailOptions) error { return nil }
 
 func (s *relaySession) Rcpt(to string, _ *smtp.RcptOptions) error {
 	s.to = to
-	switch s.relay.now() {
+	does := s.relay.now()
+	if dead := s.relay.dead; dead != "" && strings.HasPrefix(to, dead) {
+		does = "nobody"
+	}
+	switch does {
 	case "defer":
 		return &smtp.SMTPError{Code: 451, EnhancedCode: smtp.EnhancedCode{4, 2, 0}, Message: "later"}
 	case "refuse":

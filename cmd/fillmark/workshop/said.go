@@ -37,10 +37,10 @@ func LastSaid(files []OwnersFile) *Said {
 	return last
 }
 
-// SaidToday tells that the owner's last answer, about the loop with the tag or,
+// saidToday tells that the owner's last answer, about the loop with the tag or,
 // where that is empty, about any, is this one, given today: a button pressed
 // twice, or a page or mail sent again, says nothing new.
-func (w *Workshop) SaidToday(s Stamp, owner loops.Owner, answer loops.Answer, about loops.Tag) (bool, error) {
+func (w *Workshop) saidToday(s Stamp, owner loops.Owner, answer loops.Answer, about loops.Tag) (bool, error) {
 	files, err := w.OwnersFiles(owner.ID)
 	if err != nil {
 		return false, err

@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -57,6 +58,11 @@ func at(text string) workshop.Stamp {
 	return workshop.Stamp{At: instant, By: "test"}
 }
 
+// Answer is what the owner answers about all loops.
+func (b bench) Answer(s workshop.Stamp, owner loops.Owner, answer loops.Answer) ([]loops.Tag, error) {
+	return b.AnswerAbout(s, owner, answer, "")
+}
+
 // handedOver is a loop that was filled the day before and handed over on the
 // day.
 func (b bench) handedOver(t *testing.T, email string, stamp workshop.Stamp) loops.Loop {
@@ -80,6 +86,34 @@ func (b bench) messages(t *testing.T) []loops.Message {
 		all = append(all, whole)
 	}
 	return all
+}
+
+// An answer that arrives twice at once, as a button pressed twice does, is one.
+func TestAnAnswerSentTwiceAtOnceIsOne(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	loop := b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
+	machine, err := b.store.Machine(loop.Machine)
+	require.NoError(t, err)
+	owner, err := b.store.Owner(machine.Owner)
+	require.NoError(t, err)
+	var all sync.WaitGroup
+	for range 8 {
+		all.Go(func() {
+			_, err := b.AnswerAbout(at("2026-05-02 10"), owner, loops.Answer{Answer: loops.SomethingOff, Words: "drops"}, loop.Tag)
+			assert.NoError(t, err)
+		})
+	}
+	all.Wait()
+	file, err := b.File(loop.Tag)
+	require.NoError(t, err)
+	answers := 0
+	for _, e := range file.History {
+		if e.Kind == loops.KindAnswer {
+			answers++
+		}
+	}
+	assert.Equal(t, 1, answers)
 }
 
 func TestHandoverPlansAndMailsInOneChange(t *testing.T) {
