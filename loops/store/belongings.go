@@ -4,6 +4,9 @@
 package store
 
 import (
+	"fmt"
+	"slices"
+
 	"fillmark/loops"
 	"fillmark/loops/store/engine"
 )
@@ -73,6 +76,9 @@ func (s *Store) BelongingsOf(owner loops.OwnerID, histories bool) (loops.Belongi
 			loop, err := loopTable().get(tx, key)
 			if err != nil {
 				return err
+			}
+			if !slices.ContainsFunc(b.Machines, func(m loops.Machine) bool { return m.ID == loop.Machine }) {
+				return fmt.Errorf("%w: loop %d stands in a machine of owner %d, and says that it is in machine %d", loops.ErrDamaged, loop.ID, owner, loop.Machine)
 			}
 			b.Loops = append(b.Loops, loop)
 		}

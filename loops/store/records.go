@@ -200,11 +200,9 @@ func encodeAudit(a loops.AuditLine) ([]byte, error) {
 	return encodeV1(a)
 }
 
-func decodeOwner(stored []byte) (loops.Owner, error)     { return decodeV1[loops.Owner](stored) }
-func decodeMachine(stored []byte) (loops.Machine, error) { return decodeV1[loops.Machine](stored) }
-func decodeLoop(stored []byte) (loops.Loop, error)       { return decodeV1[loops.Loop](stored) }
-func decodeEntry(stored []byte) (loops.Entry, error)     { return decodeV1[loops.Entry](stored) }
-func decodeSent(stored []byte) (loops.Sent, error)       { return decodeV1[loops.Sent](stored) }
+func decodeLoop(stored []byte) (loops.Loop, error)   { return decodeV1[loops.Loop](stored) }
+func decodeEntry(stored []byte) (loops.Entry, error) { return decodeV1[loops.Entry](stored) }
+func decodeSent(stored []byte) (loops.Sent, error)   { return decodeV1[loops.Sent](stored) }
 
 func decodeMessage(stored []byte) (loops.Message, error) {
 	v, err := decodeV1[messageV1](stored)

@@ -295,6 +295,8 @@ func TestImpossibleBodiesAreRefusedEverywhere(t *testing.T) {
 			{"a list", document, `[[[[`},
 			{"deep JSON", document, strings.Repeat(`{"a":`, 50_000)},
 			{"two documents", document, `{}{}`},
+			{"null", document, " null"},
+			{"an empty list", document, `[]`},
 			{"unknown field", document, `{"no_such_field":1}`},
 			{"no media type", "", "name=x"},
 			{"a form in Latin 1", form + "; charset=latin1", "words=caf%E9"},

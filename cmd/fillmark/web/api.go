@@ -92,12 +92,22 @@ func decode[T any](r *http.Request) (T, error) {
 		if errors.As(err, &invalid) {
 			return value, err
 		}
+		if of, ok := errors.AsType[*json.UnmarshalTypeError](err); ok && of.Field == "" {
+			return value, noObject(of.Value)
+		}
 		return value, &loops.InvalidError{Field: "body", Value: err.Error(), Reason: "one JSON document with the fields of this call"}
 	}
 	if _, err := decoder.Token(); !errors.Is(err, io.EOF) {
 		return value, &loops.InvalidError{Field: "body", Value: "more than one document", Reason: "one JSON document"}
 	}
+	if bytes.Equal(bytes.TrimSpace(body), []byte("null")) { // it would pass as one that says nothing
+		return value, noObject("null")
+	}
 	return value, once(json.NewDecoder(bytes.NewReader(body)))
+}
+
+func noObject(is string) error {
+	return &loops.InvalidError{Field: "body", Value: is, Reason: "one JSON object with the fields of this call"}
 }
 
 // once refuses a document in which a key stands twice in one object, in
