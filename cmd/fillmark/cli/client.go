@@ -193,31 +193,43 @@ func (a *app) download(ctx context.Context, path string, out io.Writer) error {
 }
 
 // pipes is a listener of which only this process knows.
-type pipes chan net.Conn
+type pipes struct {
+	dialled chan net.Conn
+	done    chan struct{} // closed when no more are taken
+}
 
 func (p pipes) Addr() net.Addr { return &net.UnixAddr{Net: "pipe"} }
 func (p pipes) Close() error   { return nil } // whoever dials is the one who closes the server
 
 func (p pipes) Accept() (net.Conn, error) {
-	if conn, ok := <-p; ok {
+	select {
+	case conn := <-p.dialled:
 		return conn, nil
+	case <-p.done:
+		return nil, net.ErrClosed
 	}
-	return nil, net.ErrClosed
+}
+
+func (p pipes) dial(ctx context.Context, _, _ string) (net.Conn, error) {
+	ours, theirs := net.Pipe()
+	select {
+	case p.dialled <- theirs:
+		return ours, nil
+	case <-p.done: // the command was stopped meanwhile
+		return nil, net.ErrClosed
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
 }
 
 // serveInProcess answers as the daemon does, until it is closed: then every
 // handler has returned, and the register under it can be closed too.
 func serveInProcess(h http.Handler) (to *http.Transport, end func() error) {
-	listening, quiet := make(pipes), log.New(io.Discard, "", 0)
-	server := &http.Server{Handler: h, ErrorLog: quiet}
+	listening := pipes{make(chan net.Conn), make(chan struct{})}
+	server := &http.Server{Handler: h, ErrorLog: log.New(io.Discard, "", 0)}
 	go func() { _ = server.Serve(listening) }() // ends with Accept
-	dial := func(context.Context, string, string) (net.Conn, error) {
-		ours, theirs := net.Pipe()
-		listening <- theirs
-		return ours, nil
-	}
-	return &http.Transport{DialContext: dial, DisableKeepAlives: true, DisableCompression: true}, func() error {
-		close(listening)
+	return &http.Transport{DialContext: listening.dial, DisableKeepAlives: true, DisableCompression: true}, func() error {
+		close(listening.done)
 		return server.Shutdown(context.Background())
 	}
 }

@@ -6,6 +6,7 @@ package cli
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -107,9 +108,17 @@ func (f *saidFlag) Set(text string) error {
 			return err
 		}
 	}
+	again := slices.Collect(maps.Keys(others))
+	if strings.TrimSpace(own) != "" { // a value that is typed again says all of it again
+		again = append(again, f.behind...)
+	}
+	for _, name := range again {
+		delete(f.said, name)
+		delete(f.texts, name)
+	}
 	said := false
 	for name, other := range others {
-		if delete(f.said, name); other != "" {
+		if other != "" {
 			f.said[name], f.texts[name], said = []string{other}, text, true
 		}
 	}

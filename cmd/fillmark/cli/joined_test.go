@@ -46,6 +46,11 @@ func TestRecordsAndActsAreTypedTogether(t *testing.T) {
 	must(t, folder, "loop", "edit", tag, "--holds", "±5ml")
 	assert.Contains(t, must(t, folder, "loop", "show", tag), "holds 480 ml ± 5 ml")
 
+	must(t, folder, "loop", "fill", tag, "--fluid", "pg", "--mass", "40%±1%:label", "--poured", "470ml",
+		"--inhibitor", "azole:2ml/l:24:Clear: I", "--biocide", "isothiazolinone:3ml/l:6", "--biocide", "isothiazolinone", "--day", "2026-10-01", "--already-done")
+	again := regexp.MustCompile(`\s+`).ReplaceAllString(must(t, folder, "loop", "show", tag, "--history"), " ")
+	assert.NotContains(t, again, "3 ml/l", "a flag typed again says all of it again")
+	assert.NotContains(t, again, "6 months")
 	must(t, folder, "loop", "fill", tag, "--fluid", "pg", "--mass", "40%±1%:label", "--poured", "470ml", "--inhibitor", "azole:2ml/l:24:Clear: I", "--biocide", "isothiazolinone::12", "--day", "2026-11-01", "--already-done")
 	filled := must(t, folder, "loop", "show", tag, "--history")
 	for _, want := range []string{"40.0", "1.0", "label", "Clear: I", "2 ml/l", "24 months", "12 months"} {
