@@ -120,8 +120,9 @@ func happens(t *testing.T, loop loops.Loop) map[string]func(bench, workshop.Stam
 		require.True(t, ok, "the act %s: say what it does to a letter that waits", d.Name)
 		e.Kind = d.Kind
 		all[d.Name] = func(b bench, s workshop.Stamp) error {
+			e := e
 			if e.Call != nil {
-				e.Call.Agreed = loops.DayOf(s.At, time.UTC).AddDays(10)
+				e.Call = &loops.OwnerCall{Outcome: e.Call.Outcome, Agreed: loops.DayOf(s.At, time.UTC).AddDays(10)}
 			}
 			_, err := b.Do(s, loop.Tag, already(e))
 			return err
@@ -177,6 +178,7 @@ func happens(t *testing.T, loop loops.Loop) map[string]func(bench, workshop.Stam
 			if err != nil {
 				return err
 			}
+			answer := answer // each letter has its own: they wait side by side
 			if on > 0 {
 				answer.On = b.DayOf(owner, s.At).AddDays(on)
 			}
