@@ -54,6 +54,10 @@ type Entry struct {
 	Key string `json:"key,omitempty"`
 }
 
+// BeginsCharge tells that another charge is in the loop from the entry on: it was
+// filled, or a cooler with a charge of its own was fitted.
+func (e Entry) BeginsCharge() bool { return e.Kind == KindFill || e.Kind == KindSwap }
+
 // PhotoHashes lists the photos beside the register that the entry names.
 func (e Entry) PhotoHashes() []string {
 	var hashes []string
