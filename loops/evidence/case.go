@@ -181,13 +181,15 @@ func (c *chargeLife) life(donor bool) (findings.Life, string) {
 			return life, "never measured good since its fill"
 		case good == 0:
 			return life, "measured good on the day of its fill and not since"
+		case from.IsZero() && c.charge.Origin != loops.WorkshopFill:
+			return life, noEarliestDay
 		case life.Entry == good:
 			return life, "measured good once, on the day it joined the record already aged"
 		}
 		return life, ""
 	}
 	if from.IsZero() {
-		return life, "failed, and nothing is known of how old it can have been: the fill has no earliest day"
+		return life, noEarliestDay
 	}
 	life.Cause = string(c.cause)
 	life.Upper = months(from, c.found)
@@ -204,8 +206,16 @@ func (c *chargeLife) life(donor bool) (findings.Life, string) {
 	return life, ""
 }
 
-// notLookedAt leaves a charge out: sealed and open loops are never pooled.
-const notLookedAt = "nobody looked whether its loop is sealed"
+// What leaves a charge out whatever is seen of it. Sealed and open loops are never
+// pooled; and where one that failed cannot be counted, those that last are not
+// either, or all would seem to last.
+const (
+	notLookedAt   = "nobody looked whether its loop is sealed"
+	noEarliestDay = "nothing is known of how old it can be: the fill has no earliest day"
+)
+
+// ageless reports whether the charge is left out whatever is seen of it.
+func (c Case) ageless() bool { return c.LeftOut == notLookedAt || c.LeftOut == noEarliestDay }
 
 // Kept is what is on record about one loop.
 type Kept struct {
@@ -264,7 +274,7 @@ func noticedCause(c loops.Cause) bool { return c == loops.CausePump || c == loop
 // noticed is the time after it was last measured in which its owner would have
 // noticed a failure; false if there was none.
 func (c Case) noticed() (findings.Life, bool) {
-	if c.Failed || c.Fine.IsZero() || c.LeftOut == notLookedAt || c.Life.Lower == 0 && c.Origin != loops.WorkshopFill {
+	if c.Failed || c.Fine.IsZero() || c.ageless() || c.Life.Lower == 0 && c.Origin != loops.WorkshopFill {
 		return findings.Life{}, false
 	}
 	life := findings.Life{Entry: c.Life.Lower, Lower: months(c.Filled, c.Fine), Upper: math.Inf(1), Count: 1}
@@ -277,7 +287,7 @@ func (c Case) noticed() (findings.Life, bool) {
 // was seen good once, on joining, may have been good ever since.
 func (c Case) hopeful(today loops.Day) Case {
 	seenOnce := c.Life.Lower > 0 && c.Life.Entry == c.Life.Lower
-	if c.Failed || c.LeftOut == notLookedAt || c.LeftOut != "" && c.Origin != loops.WorkshopFill && !seenOnce {
+	if c.Failed || c.ageless() || c.LeftOut != "" && c.Origin != loops.WorkshopFill && !seenOnce {
 		return c
 	}
 	until := today

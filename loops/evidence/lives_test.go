@@ -252,6 +252,37 @@ func TestWhatIsNoTrait(t *testing.T) {
 	}
 }
 
+// Where no age can be told of those that failed, those that last count no more:
+// neither in what is known, nor at either end of what is not.
+func TestNoEarliestDayCountsNothing(t *testing.T) {
+	t.Parallel()
+	var known, all []evidence.Case
+	for i := range 12 {
+		var h told
+		h.fill(0, loops.Factory)
+		if h.good(100); i%3 == 0 {
+			h.opening(200, loops.CausePump)
+		}
+		known = append(known, evidence.Kept{Loop: loops.Loop{Tag: "7K3QXA"}, Machine: loops.Machine{Kind: loops.DonorUnit}, History: h}.Cases()...)
+	}
+	all = append(all, known...)
+	for range 9 {
+		var h told
+		h.fill(0, loops.Factory)
+		h[0].Fill.Charge.FilledFrom = loops.Day{}
+		h.handover(1)
+		h.good(400)
+		h.add(500, loops.Entry{Kind: loops.KindAnswer, Answer: &loops.Answer{Answer: loops.AllFine}})
+		all = append(all, h.cases()...)
+	}
+	look := func(cases []evidence.Case) evidence.WhenLook {
+		answers, err := evidence.WhenToLook(cases, loops.Policy{}, findings.DefaultCosts(), filled.AddDays(700))
+		require.NoError(t, err)
+		return answers[0]
+	}
+	assert.Equal(t, look(known), look(all))
+}
+
 // The age at an opening is told as far as it is known, and no farther.
 func TestAgeAtAnOpening(t *testing.T) {
 	t.Parallel()

@@ -91,8 +91,14 @@ func standing(t Trait, r *loops.WatchReading) PatternLine {
 		}
 		return findings.Number(*v)
 	}
+	in := map[loops.Tag]bool{}
+	for _, c := range r.Cases {
+		if c.With && c.Failed != nil {
+			in[c.Tag] = true
+		}
+	}
 	return PatternLine{
-		Trait: t.String(), Words: t.Words(), Counts: Counts{r.FailedWith, r.FailedWithout, r.GoodWith, r.GoodWithout}, Expected: findings.Number(r.Expected),
+		FailedLoops: len(in), Trait: t.String(), Words: t.Words(), Counts: Counts{r.FailedWith, r.FailedWithout, r.GoodWith, r.GoodWithout}, Expected: findings.Number(r.Expected),
 		Ratio: number(r.Ratio), Lower: number(r.Lower), Upper: number(r.Upper), P: number(r.P), PAdjusted: number(r.P), Attainable: number(nil),
 		Compared: 1, Sentence: r.Sentence, Refused: []findings.Refusal{}, Firmer: "another watch; the reading of " + r.Day.Long() + " stands",
 	}
