@@ -32,7 +32,7 @@ type Case struct {
 	Ended loops.Day `json:"ended"`
 	// Fine is the last day on which its owner said that all was fine, or a
 	// technician read a temperature of the running loop and found nothing missing
-	// and nothing amiss; zero where neither was. It rules out what an owner
+	// and nothing wrong; zero where neither was. It rules out what an owner
 	// notices, and measures nothing.
 	Fine loops.Day `json:"fine,omitzero"`
 	// Until is the day on which the charge was replaced or its loop went out of
@@ -121,7 +121,7 @@ func (c *chargeLife) read(e loops.Entry, state loops.State) {
 }
 
 // runs reports whether readings rule out a pump that stopped and a leak: a
-// temperature of the running loop, nothing missing, and nothing judged amiss.
+// temperature of the running loop, nothing missing, and nothing judged wrong.
 func runs(x *loops.Inspection) bool {
 	return (x.Die != nil || x.CoolantIn != nil || x.CoolantOut != nil) && (x.Missing == nil || *x.Missing == 0) &&
 		(x.Verdict == loops.Good || x.Verdict == loops.NotJudged)

@@ -167,7 +167,7 @@ func TestUntilIsTheDayItWent(t *testing.T) {
 }
 
 // Readings rule out a stopped pump and a leak where a temperature was taken of
-// the running loop, nothing was missing and nothing was judged amiss.
+// the running loop, nothing was missing and nothing was judged wrong.
 func TestWhichReadingsRuleOutWhatOwnersNotice(t *testing.T) {
 	t.Parallel()
 	warm := chemistry.Celsius(40)
