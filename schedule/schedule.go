@@ -35,8 +35,6 @@ type Input struct {
 	// History is the loop's whole history: readings, levels and weights in it
 	// bring tasks forward. Without it those clauses are left out.
 	History []loops.Entry
-	// Weighings are those that stand outside the history's inspections.
-	Weighings []Weighing
 	// Containers are those of the shelf that went into the loop.
 	Containers []loops.Container
 	// Evidence is what opened loops taught; its version is noted in the plan.

@@ -40,7 +40,6 @@ func (w *Workshop) plan(s Stamp, machine loops.Machine, loop loops.Loop, history
 func (w *Workshop) planInput(machine loops.Machine, loop loops.Loop, history []loops.Entry, containers []loops.Container, e schedule.Evidence) schedule.Input {
 	return schedule.Input{
 		Policy: w.settings.Policy, Machine: machine, Loop: loop, History: history, Containers: containers, Evidence: e,
-		Weighings: schedule.FullWeighings(history),
 	}
 }
 
