@@ -37,8 +37,6 @@ type Input struct {
 	History []loops.Entry
 	// Containers are those of the shelf that went into the loop.
 	Containers []loops.Container
-	// Evidence is what opened loops taught; its version is noted in the plan.
-	Evidence Evidence
 }
 
 // PlanLoop returns the plan of a loop: for each task that has a reason, all
@@ -61,7 +59,7 @@ func PlanLoop(in Input) (loops.Plan, error) {
 	if err := in.validate(); err != nil {
 		return loops.Plan{}, err
 	}
-	plan := loops.Plan{PolicyVersion: in.Policy.Version, EvidenceVersion: in.Evidence.Version}
+	plan := loops.Plan{PolicyVersion: in.Policy.Version}
 	if !in.Loop.State.InService() || in.Machine.Kind == loops.DonorUnit {
 		return plan, nil
 	}

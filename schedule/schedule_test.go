@@ -430,7 +430,6 @@ func BenchmarkPlanLoopWithHistory(b *testing.B) {
 	in.Loop.State = loops.Fold(in.History)
 	in.Loop.ColdestWall = new(chemistry.Celsius(-12))
 	in.Policy.FirstFrost = loops.MonthDay{Month: time.October, Dom: 15}
-	in.Evidence = schedule.Evidence{Version: 1}
 	b.ReportAllocs()
 	for b.Loop() {
 		if _, err := schedule.PlanLoop(in); err != nil {
