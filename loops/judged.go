@@ -45,11 +45,14 @@ type SetAside struct {
 	Text string    `json:"text"`
 }
 
-// SetAsideSinceFill returns the rules that were set aside for the present charge:
-// sheet, label and letters say them with their reasons.
+// SetAsideSinceFill returns the rules that were set aside since the last fill
+// and for it: sheet, label and letters say them with their reasons.
 func SetAsideSinceFill(history []Entry) []SetAside {
 	var all []SetAside
-	for _, e := range SinceCharge(history) {
+	for _, e := range Standing(history) {
+		if e.BeginsCharge() {
+			all = nil
+		}
 		if e.Judged == nil {
 			continue
 		}

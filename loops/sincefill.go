@@ -26,20 +26,7 @@ type SinceFill struct {
 	Formulated []ContainerID
 }
 
-// SinceCharge returns the standing entries of the present charge in the order
-// they happened, from the fill or the swap on that it began with; all of them
-// where none did. Nothing older says anything about what is in the loop.
-func SinceCharge(history []Entry) []Entry {
-	standing := Standing(history)
-	for i, e := range slices.Backward(standing) {
-		if e.BeginsCharge() {
-			return standing[i:]
-		}
-	}
-	return standing
-}
-
-// SinceFillOf walks the entries of the present charge. Liquid poured in
+// SinceFillOf walks the standing entries since the charge began. Liquid poured in
 // a top-up counts as free of additives; a dose renews its own, and the pH that
 // was read before it no longer holds.
 func SinceFillOf(history []Entry) SinceFill {
@@ -47,10 +34,12 @@ func SinceFillOf(history []Entry) SinceFill {
 	var volume chemistry.Litre
 	var dosed []Dosed
 	var left []float64 // of each dosed
-	for _, e := range SinceCharge(history) {
+	for _, e := range Standing(history) {
 		switch e.Kind {
+		case KindSwap:
+			s, volume, dosed, left = SinceFill{}, e.Swap.Volume, nil, nil
 		case KindFill:
-			s.FilledMass, volume = e.Fill.Charge.Mass, e.Fill.Charge.Volume
+			s, volume = SinceFill{FilledMass: e.Fill.Charge.Mass}, e.Fill.Charge.Volume
 			dosed = slices.DeleteFunc(slices.Clone(e.Fill.Charge.Additives), Dosed.None)
 			for _, p := range e.Fill.Poured {
 				if e.Fill.Charge.FormulatedProduct && p.Container != 0 {
@@ -58,8 +47,6 @@ func SinceFillOf(history []Entry) SinceFill {
 				}
 			}
 			left = slices.Repeat([]float64{1}, len(dosed))
-		case KindSwap:
-			volume = e.Swap.Volume
 		case KindTopUp:
 			share, after := thinned(volume, e.TopUp)
 			for i := range left {

@@ -66,6 +66,9 @@ func TestWhatFreezesIsDueAtOnce(t *testing.T) {
 	assert.Equal(t, "2026-09-20 finding", check.Due.String()+" "+string(check.Binding().Kind))
 	assert.Contains(t, check.Binding().Text, "It freezes at its coldest wall, the first frost is expected on 15 Oct")
 	assert.Equal(t, "2026-01-10", plan(-15).Due.String(), "filled like that")
+	check = plan(-15, read, water(day(t, "2026-11-02"), 0.05))
+	assert.Equal(t, "2026-11-02", check.Due.String(), "by what was poured in")
+	assert.Contains(t, check.Binding().Text, "topped up on")
 	// First ice at −11.6 °C at worst: thin, and measured for this winter.
 	assert.Equal(t, loops.ByInterval, plan(-10, read).Binding().Kind)
 	// Nobody knows how strong it is since the water of unknown amount; what was read before is not fresh.

@@ -56,6 +56,9 @@ func (p *planner) season() {
 		if measured {
 			from = "strength last measured on " + since.Long()
 		}
+		if topped := loop.State.LastTopUp; bears == bearsNot && topped.After(since) {
+			since, from = topped, "topped up on "+topped.Long()
+		}
 		c := loops.Clause{
 			Kind: loops.BySeason, Day: since, Source: marginSource, Grade: GradeMaker,
 			Text:      fmt.Sprintf("The evaporator is as cold all year: %s; %s.", said, from),

@@ -119,7 +119,7 @@ type Workshop struct {
 
 // memory is what is remembered between actions, and what keeps them apart.
 type memory struct {
-	decoding sync.Mutex // held while a photo is taken in
+	decoding sync.Mutex // held while a photo is read
 	acting   sync.Mutex // held while an action reads and writes, see retried
 	board    dueBoard
 	zones    sync.Map // of owners: from name to [*time.Location]
