@@ -230,7 +230,7 @@ func (a *app) openingWhenLookCommand() *cobra.Command {
 
 func (a *app) openingEvidenceCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "evidence", Short: "What failed charges have in common, every version with its day; loop show names the one of a plan",
+		Use: "evidence", Short: "What failed charges have in common, every version with its day",
 		Example: `  fillmark opening evidence`,
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {

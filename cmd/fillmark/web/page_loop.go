@@ -39,10 +39,8 @@ type loopPage struct {
 	History []historyLine
 	Plan    []planTask
 	Policy  string // version the plan was made from
-	// Evidence is the version of what openings taught; zero for none.
-	Evidence uint64
-	Caution  []chemistry.Caution
-	Acts     actForms
+	Caution []chemistry.Caution
+	Acts    actForms
 	// Containers are those that a dose can come from.
 	Containers []choice
 	Life       []drawing.Life
@@ -101,7 +99,7 @@ func (s *server) loopPage(r *http.Request, file workshop.File, sent *actForm) (l
 		Tag:   loop.Tag, Machine: file.Machine, Loop: loop.Name, Owner: file.Owner,
 		Build: buildLine(loop.Construction), Charge: chargeLine(loop.State), Frost: frostOf(loop, file.Protection),
 		Status: planStatus(loop), History: historyOf(file.History),
-		Policy: loop.Plan.PolicyVersion, Evidence: loop.Plan.EvidenceVersion, Read: drawing.LifeRows(file.History), Says: file.Readings,
+		Policy: loop.Plan.PolicyVersion, Read: drawing.LifeRows(file.History), Says: file.Readings,
 		Asks: loop.NotKnownYet(), Dial: phoneLink(file.Owner.Phone), Empty: charge == nil, Gone: !loop.State.Retired.IsZero(),
 	}
 	p.Gauge = gaugeOf(p.spoken, file.Protection)
