@@ -7,6 +7,7 @@ import (
 	"bytes"
 	"crypto/rand"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -14,6 +15,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 	"fillmark/loops/store"
@@ -203,6 +205,55 @@ func TestNoAnswerIsLost(t *testing.T) {
 	assert.Equal(t, []loops.Tag{loop.Tag}, tags)
 }
 
+// What an owner says while all they have is drained on the bench is on record.
+func TestAnAnswerAboutADrainedLoopIsKept(t *testing.T) {
+	t.Parallel()
+	b, _ := mailBench(t)
+	loop := b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
+	_, err := b.Do(at("2026-05-02 09"), loop.Tag, already(loops.Entry{Kind: loops.KindDrain, Drain: &loops.Drain{Out: 0.48, Disposal: "drum 2"}}))
+	require.NoError(t, err)
+	owner, err := b.store.Owner(1)
+	require.NoError(t, err)
+	tags, err := b.Answer(at("2026-05-02 10"), owner, loops.Answer{Answer: loops.SomethingOff, Words: "it dripped on the desk"})
+	require.NoError(t, err)
+	assert.Equal(t, []loops.Tag{loop.Tag}, tags)
+	b.latest(t, loops.PurposeReceipt)
+	require.NoError(t, b.NotMe(at("2026-05-03 10"), owner.ID))
+	file, err := b.File(loop.Tag)
+	require.NoError(t, err)
+	assert.True(t, file.Loop.State.Wanted(), "a call is asked for")
+}
+
+// One line that is too long for a letter keeps no morning list back.
+func TestMorningListWithALongLine(t *testing.T) {
+	t.Parallel()
+	b, _ := mailBench(t)
+	b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
+	owner, err := b.store.Owner(1)
+	require.NoError(t, err)
+	machine, err := b.store.Machine(1)
+	require.NoError(t, err)
+	owner.Name, machine.Name = strings.Repeat("Ä", 100), strings.Repeat("Ö", 100)
+	_, err = b.Edit(at("2026-05-01 16"), workshop.Edit{Owner: &owner, Machine: &machine})
+	require.NoError(t, err)
+	_, err = b.Answer(at("2026-05-02 10"), owner, loops.Answer{Answer: loops.SomethingOff, Words: strings.Repeat("ü", 1000)})
+	require.NoError(t, err)
+	sent, err := b.MailMorning(at("2026-05-03 09"))
+	require.NoError(t, err)
+	assert.True(t, sent)
+	_, preview := b.latest(t, loops.PurposeMorning)
+	assert.Contains(t, preview.Text, "ü…")
+}
+
+func TestBringNamesTwentyLoops(t *testing.T) {
+	t.Parallel()
+	bring := workshop.Bring{What: "water", Volume: 2, Note: "the dose", For: slices.Repeat([]loops.Tag{"7K3QXW"}, 20)}
+	assert.NotContains(t, bring.Sentence(), "more")
+	bring.For = slices.Repeat(bring.For, 20)
+	assert.Contains(t, bring.Sentence(), "7K3QXW and 380 more: the dose.")
+	assert.Less(t, len(bring.Sentence()), 300)
+}
+
 func TestMorningListOnceADay(t *testing.T) {
 	t.Parallel()
 	b, _ := mailBench(t)
@@ -292,4 +343,38 @@ func TestTechnicianActsOnMessages(t *testing.T) {
 	}
 	assert.ErrorContains(t, b.ActOnMessage(at("2026-05-01 16"), workshop.Release, key), "a message that is held; this one is dropped")
 	assert.ErrorContains(t, b.ActOnMessage(at("2026-05-01 16"), "burn", key), "retry, hold, release or drop")
+}
+
+// Each machine's answer of a day has its receipt: the second may be the wet one.
+func TestEachMachineHasItsReceipt(t *testing.T) {
+	t.Parallel()
+	b, _ := mailBench(t)
+	stamp := at("2026-05-01 15")
+	first := b.handedOver(t, "ana@garden.example", stamp)
+	machine, err := b.AddMachine(stamp, loops.Machine{Owner: 1, Kind: loops.Desktop, Name: "the white tower"})
+	require.NoError(t, err)
+	second, err := b.AddLoop(stamp, loops.Loop{Machine: machine.ID, Construction: loops.Construction{Volume: 0.5, ColdestWall: new(chemistry.Celsius(-10))}})
+	require.NoError(t, err)
+	b.filledAndChecked(t, stamp, second.Tag, glycol(), true)
+	owner, err := b.store.Owner(1)
+	require.NoError(t, err)
+	receipts := func() (n int) {
+		for _, m := range b.messages(t) {
+			if m.Purpose == loops.PurposeReceipt {
+				n++
+			}
+		}
+		return n
+	}
+	for n, say := range []struct {
+		tag   loops.Tag
+		words string
+		want  int
+	}{{first.Tag, "a noise", 1}, {second.Tag, "it drips", 2}, {second.Tag, "it drips more", 2}} {
+		_, err = b.AnswerAbout(at("2026-05-02 10"), owner, loops.Answer{Answer: loops.SomethingOff, Words: say.words}, say.tag)
+		require.NoError(t, err)
+		assert.Equal(t, say.want, receipts(), "answer %d", n+1)
+	}
+	_, letter := b.latest(t, loops.PurposeReceipt)
+	assert.Contains(t, letter.Text, "tower")
 }
