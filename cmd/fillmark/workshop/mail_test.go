@@ -295,10 +295,13 @@ func TestBounceGivesTheAddressUp(t *testing.T) {
 		_, err := b.Bounce(at("2026-05-01 17"), strings.NewReader(dsn(foreign, "5.1.1")))
 		assert.ErrorIs(t, err, workshop.ErrForeignBounce, name)
 	}
-	_, err := b.Bounce(at("2026-05-01 17"), strings.NewReader(dsn(path.For(m.Key), "4.2.2")))
+	_, err := b.Bounce(at("2026-05-01 17"), strings.NewReader(strings.Replace(dsn(path.For(m.Key), "4.2.2"), "failed", "delayed", 1)))
 	require.ErrorIs(t, err, notify.ErrNotBounce)
+	late, err := b.Bounce(at("2026-05-01 17"), strings.NewReader(dsn(path.For(m.Key), "4.2.2")))
+	require.NoError(t, err, "given up after days of trying")
+	assert.False(t, late.GivenUp)
 	_, err = b.store.Suppression("ana@garden.example")
-	require.ErrorIs(t, err, loops.ErrNotFound, "nothing changed so far")
+	require.ErrorIs(t, err, loops.ErrNotFound, "the address is still good")
 
 	back, err := b.Bounce(at("2026-05-01 17"), strings.NewReader(dsn(path.For(m.Key), "5.1.1")))
 	require.NoError(t, err)

@@ -398,7 +398,7 @@ func TestNumbersBehindSemicolons(t *testing.T) {
 	require.ErrorAs(t, add("x", "12.000"), &invalid)
 	assert.Equal(t, "line 2, column 5 (left_ml)", invalid.Field)
 	assert.Contains(t, invalid.Reason, "12000 or 12,000")
-	assert.NoError(t, add("x", "0.500"), "no thousands begin with a nought")
+	assert.NoError(t, add("x", "0.500"), "no thousands begin with zero")
 	assert.NoError(t, add("x", "12.5"))
 }
 
