@@ -188,10 +188,11 @@ func oneLine(text string) string {
 	return shortened(strings.Join(strings.Fields(printable), " "), 300)
 }
 
-// Failed returns what is said of a recipient that the message will never reach.
+// Failed returns what is said of a recipient that the message will never reach: a
+// relay that tried for days gives up with a status of 4 (RFC 3464 2.3.3).
 func (b Bounce) Failed() (BounceRecipient, bool) {
 	for _, r := range b.Recipients {
-		if r.Action == "failed" && strings.HasPrefix(r.Status, "5.") {
+		if r.Action == "failed" && (strings.HasPrefix(r.Status, "5.") || strings.HasPrefix(r.Status, "4.")) {
 			return r, true
 		}
 	}

@@ -78,7 +78,13 @@ func TestReadBounce(t *testing.T) {
 	require.True(t, ok)
 	assert.Equal(t, notify.MessageHash("7/2026-11-24/reminder"), hash)
 
-	for _, quiet := range [][2]string{{"delayed", "4.4.1"}, {"delivered", "2.0.0"}, {"failed", "4.4.7"}} {
+	b, err = notify.ReadBounce(strings.NewReader(fill("failed", "4.4.7"))) // the relay tried for days and gives up
+	require.NoError(t, err)
+	failed, ok = b.Failed()
+	assert.True(t, ok, "failed is final whatever its status (RFC 3464 2.3.3)")
+	assert.False(t, notify.Suppresses(failed.Status, 1))
+
+	for _, quiet := range [][2]string{{"delayed", "4.4.1"}, {"delivered", "2.0.0"}} {
 		b, err := notify.ReadBounce(strings.NewReader(fill(quiet[0], quiet[1])))
 		require.NoError(t, err)
 		_, ok := b.Failed()

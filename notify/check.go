@@ -19,10 +19,13 @@ import (
 // The longest texts a letter takes, in bytes. They bound the letter as a whole.
 const (
 	maxName     = 200
+	maxAddress  = 500 // as a record takes it, all in one line
 	maxSentence = 600
 	maxURL      = 900 // with the name of its header below the 998 of RFC 5322 2.1.1
-	maxCalendar = 64 << 10
 )
+
+// MaxCalendar is how many bytes of a calendar ride in a letter.
+const MaxCalendar = 64 << 10
 
 // problems collects what is wrong with an input, so that all of it is reported
 // at once.
@@ -126,8 +129,8 @@ func checkCalendar(ics []byte) error {
 	text := string(ics)
 	bare := strings.ReplaceAll(text, "\r\n", "")
 	switch {
-	case len(ics) > maxCalendar:
-		return invalid("calendar", text, fmt.Sprintf("at most %d bytes", maxCalendar))
+	case len(ics) > MaxCalendar:
+		return invalid("calendar", text, fmt.Sprintf("at most %d bytes", MaxCalendar))
 	case !utf8.ValidString(text) || strings.ContainsAny(bare, "\r\n\x00"):
 		return invalid("calendar", text, "UTF-8 text with CRLF at the end of each line")
 	case !strings.HasPrefix(text, "BEGIN:VCALENDAR\r\n") || !strings.HasSuffix(text, "\r\nEND:VCALENDAR\r\n") ||

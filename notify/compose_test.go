@@ -227,6 +227,16 @@ func TestHTMLRepeatsText(t *testing.T) {
 	sameWords(t, printed.Text, printed.HTML)
 }
 
+// Whatever address a record takes can be printed, in one line too.
+func TestPrintedWithALongAddress(t *testing.T) {
+	t.Parallel()
+	in := grouped()
+	in.Owner.Address = strings.Repeat("12 Long Road ", 38)
+	require.NoError(t, in.Owner.Validate())
+	_, err := notify.ComposePrinted(in)
+	require.NoError(t, err)
+}
+
 func sameWords(t *testing.T, text, html string) {
 	t.Helper()
 	html = squeeze(strings.NewReplacer("&#39;", "'", "&#43;", "+", "&lt;", "<", "&gt;", ">", "&amp;", "&").Replace(html))

@@ -196,7 +196,7 @@ func (w *delivery) settle(l *leaving) error {
 		return tally(&w.rep.Deferred, w.box.MarkDeferred(key, l.queued.Claim, l.try.next, l.queued.Attempts, loops.Failure{Reason: l.why, Unsure: l.queued.Unsure}))
 	case l.no != nil:
 		return tally(&w.rep.Refused, w.box.MarkRefused(key, l.queued.Claim, w.clock(), loops.Failure{
-			Reason: "not sent: nothing goes to this address since " + l.no.Since.Format("2 Jan 2006") + ": " + l.no.Reason, Status: l.no.Status}))
+			Reason: "not sent: nothing goes to this address since " + l.no.Since.UTC().Format("2 Jan 2006 15:04 MST") + ": " + l.no.Reason, Status: l.no.Status}))
 	}
 	return tally(&w.rep.Withdrawn, w.box.MarkWithdrawn(key, l.seen, w.clock(), l.review.Withdrawn, l.review.Instead))
 }

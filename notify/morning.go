@@ -6,6 +6,7 @@ package notify
 import (
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"fillmark/loops"
@@ -31,8 +32,12 @@ type MorningSection struct {
 	Late    bool // under a dashed rule
 }
 
-// maxMorning bounds a section; what is more is counted and stands on the page.
-const maxMorning = 60
+// maxMorning bounds a section, and maxLineOfList a line of it in bytes: what is more
+// stands on the page.
+const (
+	maxMorning    = 60
+	maxLineOfList = 4 * maxSentence
+)
 
 // ComposeMorning writes the technician's list of the day. It goes to the
 // workshop itself and so has no List-Unsubscribe.
@@ -66,7 +71,11 @@ func ComposeMorning(in MorningInput) (Letter, error) {
 		if s.Late {
 			b.Dues = []due{{"OVER", loops.Count(len(s.Lines), "task"), ruleCare, ""}}
 		}
-		b.Lists = []list{{Items: shown}}
+		bounded := make([]string, len(shown))
+		for i, line := range shown {
+			bounded[i] = within(line, maxLineOfList)
+		}
+		b.Lists = []list{{Items: bounded}}
 		d.Blocks = append(d.Blocks, b)
 	}
 	if count != "" {
@@ -97,8 +106,16 @@ func (in MorningInput) validate() error {
 	for _, s := range in.Sections {
 		p.add(requireText("section", s.Heading, maxName))
 		for _, line := range s.Lines {
-			p.add(requireText(s.Heading, line, 4*maxSentence))
+			p.add(requireText(s.Heading, within(line, maxLineOfList), maxLineOfList))
 		}
 	}
 	return errors.Join(p...)
+}
+
+// within cuts a text to so many bytes.
+func within(text string, most int) string {
+	if len(text) <= most {
+		return text
+	}
+	return strings.ToValidUTF8(text[:most-len("…")], "") + "…"
 }

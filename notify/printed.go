@@ -37,7 +37,7 @@ func validatePaper(w Workshop, o loops.Owner, day loops.Day) error {
 		p.add(invalid("day", "", "the owner's day"))
 	}
 	for _, line := range addressLines(o) {
-		p.add(checkText("owner address", line, maxName))
+		p.add(checkText("owner address", line, maxAddress))
 	}
 	return errors.Join(p...)
 }

@@ -14,6 +14,7 @@ import (
 	"fillmark/chemistry"
 	"fillmark/loops"
 	"fillmark/notify/words"
+	"fillmark/schedule"
 )
 
 // Workshop is who writes.
@@ -121,8 +122,8 @@ func ItemOf(ws words.Words, machine loops.Machine, l loops.Loop, t loops.Task) R
 	}
 }
 
-// maxItems bounds a letter: an owner with more loops than this gets a call.
-const maxItems = 60
+// maxItems bounds a letter: an owner with more tasks than this gets several.
+const maxItems = schedule.MostTasks
 
 // ComposeReminder writes the letter that tells an owner what is due. All that
 // is wrong with the input is returned joined, as [loops.InvalidError]s.

@@ -81,6 +81,30 @@ func letter(appointment []Staged) (items []Staged, urgent bool) {
 	return items, urgent
 }
 
+// MostTasks is how many tasks one letter speaks of (common practice, no source).
+const MostTasks = 60
+
+// most takes as many items as go into one letter, first those that the owner heard
+// least of: the others are left unsaid, and go with the next one.
+func most(items []Staged) []Staged {
+	if len(items) <= MostTasks {
+		return items
+	}
+	heard := func(s Staged) int {
+		switch {
+		case s.urgent():
+			return 0
+		case s.unsaid():
+			return 1
+		case !s.Letters.had(s.Stage):
+			return 2
+		}
+		return 3
+	}
+	items = slices.SortedStableFunc(slices.Values(items), func(a, b Staged) int { return cmp.Compare(heard(a), heard(b)) })[:MostTasks]
+	return slices.SortedFunc(slices.Values(items), func(a, b Staged) int { return compareItems(a.Item, b.Item) })
+}
+
 // urgent tells that a condition of the loop asks for the task, a leak or a liquid
 // that does not belong there, and that nobody was written to about it.
 func (s Staged) urgent() bool {

@@ -4,6 +4,7 @@
 package schedule_test
 
 import (
+	"cmp"
 	"slices"
 	"testing"
 	"time"
@@ -222,4 +223,28 @@ func TestLettersInRandomHistories(t *testing.T) {
 			}
 		}
 	})
+}
+
+// A letter takes so many tasks; the others go with the next ones, what nobody was
+// told before what was said already.
+func TestWhatOneLetterDoesNotTakeGoesNext(t *testing.T) {
+	t.Parallel()
+	due := day(t, "2026-06-10")
+	var items []schedule.Item
+	for n := range 2*schedule.MostTasks + 10 {
+		items = append(items, item(owner(1), loops.LoopID(n+1), loops.Look, due))
+	}
+	r, told := newRecord(), map[loops.LoopID]bool{}
+	for _, want := range []int{schedule.MostTasks, 2 * schedule.MostTasks, len(items)} {
+		reminders := schedule.Sweep(r.input(due.At(9, time.UTC), items)).Reminders
+		require.Len(t, reminders, 1)
+		require.Len(t, reminders[0].Items, schedule.MostTasks)
+		assert.True(t, slices.IsSortedFunc(reminders[0].Items, func(a, b schedule.Staged) int { return cmp.Compare(a.Loop.ID, b.Loop.ID) }))
+		for _, topic := range reminders[0].About() {
+			told[topic.Loop] = true
+		}
+		assert.Len(t, told, want)
+		r.commit(reminders)
+		due = due.AddDays(schedule.DefaultPolicy().SpacingDays)
+	}
 }

@@ -59,13 +59,14 @@ func EventUID(loop loops.LoopID, task loops.TaskKind, domain string) string {
 	return fmt.Sprintf("loop-%d-%s@%s", loop, strings.ReplaceAll(string(task), " ", "-"), domain)
 }
 
-// NewTechnicianEvent returns the event as a technician reads it: with the
-// owner's name, and the reasons with all their figures.
+// NewTechnicianEvent returns the event as a technician reads it: on the day that
+// was agreed, with the owner's name, and the reasons with all their figures.
 func NewTechnicianEvent(item Item, domain, link string, stamp time.Time) Event {
 	about, _ := loops.AboutTask(item.Task.Kind)
 	e := NewEvent(item, domain, link, stamp, about.Title+":", func(c loops.Clause) string {
 		return fmt.Sprintf("%s: %s (%s; %s)", c.Day.Long(), c.Text, c.Source, c.Grade)
 	})
+	e.Day = item.ActOn()
 	if item.Owner.Name != "" {
 		e.Summary += ", " + item.Owner.Name
 	}

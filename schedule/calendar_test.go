@@ -113,6 +113,9 @@ func TestEventOfItem(t *testing.T) {
 
 	i.Task.Clauses[0].OwnerText = "A short look-over keeps small troubles small."
 	assert.Contains(t, event(i).Description, "small troubles")
+	agreed := i
+	agreed.Loop.State.Agreed = day(t, "2027-01-14")
+	assert.Equal(t, agreed.Loop.State.Agreed, schedule.NewTechnicianEvent(agreed, "workshop.example", "", stamp).Day, "the day that was agreed with the owner")
 	technician := schedule.NewTechnicianEvent(i, "workshop.example", "", stamp)
 	assert.Contains(t, technician.Description, "Look over every 3 months")
 	assert.Equal(t, e.UID, technician.UID)

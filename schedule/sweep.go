@@ -64,7 +64,8 @@ func (r Reminder) About() []loops.Topic {
 	return about
 }
 
-// Collapse gathers items into one reminder per owner, ordered by owner. The
+// Collapse gathers items into one reminder per owner, ordered by owner, each with
+// as many as one letter takes. The
 // days and stages are taken as given; day returns an owner's day for an item.
 func Collapse(items []Staged, day func(Item) loops.Day) []Reminder {
 	items = slices.Clone(items)
@@ -78,9 +79,14 @@ func Collapse(items []Staged, day func(Item) loops.Day) []Reminder {
 			reminders = append(reminders, Reminder{Owner: item.Owner, Day: day(item.Item)})
 			last++
 		}
-		r := &reminders[last]
-		r.Items = append(r.Items, item)
-		r.Stage = further(r.Stage, item.Tone())
+		reminders[last].Items = append(reminders[last].Items, item)
+	}
+	for i := range reminders {
+		r := &reminders[i]
+		r.Items = most(r.Items)
+		for _, item := range r.Items {
+			r.Stage = further(r.Stage, item.Tone())
+		}
 	}
 	return reminders
 }

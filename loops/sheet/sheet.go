@@ -12,6 +12,7 @@ import (
 	"fmt"
 	"io"
 	"iter"
+	"regexp"
 	"strconv"
 	"strings"
 	"unicode/utf8"
@@ -31,6 +32,29 @@ const (
 type Cell struct {
 	Text         string
 	Line, Column int
+	comma        bool // where a number has its decimals behind one
+}
+
+// thousands is a number that a program may have written whose thousands are parted
+// by a point.
+var thousands = regexp.MustCompile(`^[+-]?[1-9][0-9]{0,2}\.[0-9]{3}$`)
+
+// Number is a cell in a column of numbers as the register reads them: with
+// semicolons between the cells a comma stands before the decimals. A point with
+// three digits behind it may part thousands there: it is refused, by the field's
+// name.
+func (c Cell) Number(field string) (string, error) {
+	switch {
+	case !c.comma:
+		return c.Text, nil
+	case thousands.MatchString(c.Text):
+		return "", wrong(field, c.Text, fmt.Sprintf("%s or %s: a point may part thousands where semicolons part the cells",
+			strings.Replace(c.Text, ".", "", 1), strings.Replace(c.Text, ".", ",", 1)))
+	}
+	if number := strings.Replace(c.Text, ",", ".", 1); isFigure(number) {
+		return number, nil
+	}
+	return c.Text, nil
 }
 
 // Blame puts the place of a cell in front of what is wrong with it; name is that
@@ -143,7 +167,7 @@ func (t Table) Rows() iter.Seq2[Row, error] {
 					yield(Row{}, wrong(fmt.Sprintf("line %d, column %d", line, i+1), cell[:40]+"…", fmt.Sprintf("at most %d bytes in a cell", MaxCellBytes)))
 					return
 				}
-				row.Cells[i] = Cell{t.plain(cell), line, i + 1}
+				row.Cells[i] = Cell{plain(cell), line, i + 1, t.reader.Comma == ';'}
 			}
 			if !yield(row, nil) {
 				return
@@ -164,14 +188,9 @@ func (t Table) badLine(err error) error {
 	return wrong(fmt.Sprintf("line %d", parse.Line), parse.Err.Error(), `cells with a quote inside are quoted and the quote doubled: "5"" tube"`)
 }
 
-// plain is what a cell says, without what a spreadsheet made of it: with
-// semicolons a decimal comma is read as such.
-func (t Table) plain(cell string) string {
-	cell = armed(strings.TrimSpace(strings.ReplaceAll(cell, "\r\n", "\n")))
-	if t.reader.Comma == ';' && strings.Count(cell, ",") == 1 && isFigure(strings.Replace(cell, ",", ".", 1)) {
-		cell = strings.Replace(cell, ",", ".", 1)
-	}
-	return cell
+// plain is what a cell says, without what a spreadsheet made of it.
+func plain(cell string) string {
+	return armed(strings.TrimSpace(strings.ReplaceAll(cell, "\r\n", "\n")))
 }
 
 func isFigure(cell string) bool {

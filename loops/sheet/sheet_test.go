@@ -80,6 +80,9 @@ func TestBadRowsAreNamed(t *testing.T) {
 	assert.Equal(t, []string{"holds", "name"}, table.Header)
 	for row, err := range table.Rows() {
 		require.NoError(t, err)
-		assert.Equal(t, "0.5", row.Cells[0].Text, "a decimal comma where semicolons part the cells")
+		number, err := row.Cells[0].Number("holds")
+		require.NoError(t, err)
+		assert.Equal(t, "0.5", number, "a decimal comma where semicolons part the cells")
+		assert.Equal(t, "0,5", row.Cells[0].Text, "in a column of words")
 	}
 }

@@ -115,8 +115,8 @@ register: all of them in one change, or none. Every bad row is reported by line
 and column before anything is written. Commas, semicolons and tabs, a byte order
 mark and CRLF are all read. FILE - is standard input.
 
-A table of acts says in each row what was done to a loop: its tag, the act, and
-what the act takes. Each row is judged as the command would be, by what the rows
+A table of acts says in each row what was done to a loop: its tag, the act, the
+day, and what the act takes. Each row is judged as the command would be, by what the rows
 before it leave; what has happened whatever speaks against it says yes under
 already_done. Nothing is written before all are judged. Rows that were imported
 before add nothing.`,

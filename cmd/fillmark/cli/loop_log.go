@@ -27,7 +27,7 @@ type loopLog struct {
 
 func (a *app) loopLogCommand() *cobra.Command {
 	var columns inspection.Columns
-	var room *chemistry.Celsius
+	var room chemistry.Celsius
 	var power *float64
 	var check bool
 	cmd := &cobra.Command{
@@ -51,7 +51,7 @@ counts before --room.`,
 			if err != nil {
 				return err
 			}
-			answer, err := a.readLoopLog(tag, args[1], columns, *room, power)
+			answer, err := a.readLoopLog(tag, args[1], columns, room, power)
 			if err == nil && !check {
 				err = a.keepLoopLog(cmd.Context(), &answer)
 			}
@@ -62,7 +62,7 @@ counts before --room.`,
 		},
 	}
 	f := cmd.Flags()
-	may(f, &room, chemistry.ParseCelsius, "room", "TEMPERATURE", "air of the room about the machine, as it mostly is")
+	need(f, &room, chemistry.ParseCelsius, "room", "TEMPERATURE", "air of the room about the machine, as it mostly is")
 	may(f, &power, number("W"), "power", "POWER", "heat of the machine in its warmest hours, such as 120W (default: as at the proof)")
 	f.StringVar(&columns.Time, "time", "", "`column` of the times (default: guessed)")
 	f.StringVar(&columns.Temperature, "temperature", "", "`column` of the temperatures (default: guessed)")

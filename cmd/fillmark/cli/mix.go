@@ -95,19 +95,17 @@ against the strength stands above the amounts.`,
 			if r.Product = bottle.product(fluid); r.Product != nil {
 				r.Fluid = ""
 			}
-			if bottle.mass != nil && r.Concentrate == 0 && r.Premix == 0 {
-				if r.Concentrate = *bottle.mass; r.Concentrate <= chemistry.MaxMassFraction {
-					r.Concentrate, r.Premix = 0, r.Concentrate
-				}
+			if err := byVolume(fluid, basis, r.Mass, &r.Concentrate, &r.Premix, &r.LeftMass); err != nil {
+				return err
+			}
+			if err := bottle.into(&r.Concentrate, &r.Premix); err != nil {
+				return err
 			}
 			if r.Make == 0 && (r.PremixAvailable == 0 || r.Premix == 0) {
 				return &usageError{errors.New("--make is missing: how much to make; or --premix and --premix-available, to make all of that stronger or weaker")}
 			}
 			if fluid.IsGlycol() && r.Concentrate == 0 && r.Premix == 0 && r.Product == nil {
 				return &usageError{errors.New("--concentrate is missing: the strength by its label, such as 95%, and 100% for pure glycol; or --product with its --label")}
-			}
-			if err := byVolume(fluid, basis, r.Mass, &r.Concentrate, &r.Premix, &r.LeftMass); err != nil {
-				return err
 			}
 			m, err := mixOrAdjust(r)
 			if err != nil {
@@ -204,6 +202,23 @@ func (l *labelFlags) fromShelf(ctx context.Context, a *app, fluid *chemistry.Flu
 	return nil
 }
 
+// into makes the container what it is by its strength, the concentrate or the
+// premix, unless that was typed.
+func (l *labelFlags) into(concentrate, premix *chemistry.MassFraction) error {
+	if l.mass == nil {
+		return nil
+	}
+	is, flag := concentrate, "--concentrate"
+	if *l.mass <= chemistry.MaxMassFraction {
+		is, flag = premix, "--premix"
+	}
+	if *is != 0 {
+		return &usageError{fmt.Errorf("--container or %s, not both: container %s holds %s", flag, l.container, *l.mass)}
+	}
+	*is = *l.mass
+	return nil
+}
+
 func (l *labelFlags) add(f *pflag.FlagSet) {
 	f.StringVar(&l.name, "product", "", "the `name` of a bought product that goes by its own label; --fluid is the glycol in it")
 	f.Var(&listFlag[chemistry.LabelPair]{target: &l.pairs, parse: chemistry.ParseLabelPair, kind: "LINE"}, "label", labelHelp)
@@ -229,10 +244,10 @@ func basisFlag(f *pflag.FlagSet, basis *string) {
 // byVolume takes strengths that were typed in volume % to mass fractions.
 func byVolume(fluid chemistry.Fluid, basis string, strengths ...*chemistry.MassFraction) error {
 	for _, x := range strengths {
-		if basis != "volume" || x == nil || *x == 0 {
+		if x == nil {
 			continue
 		}
-		mass, err := chemistry.MassFractionOf(fluid, chemistry.VolumeFraction(*x))
+		mass, err := workshop.MassOf(fluid, basis, *x)
 		if err != nil {
 			return err
 		}

@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -171,7 +172,11 @@ again.`,
 			asked := web.AllowedAddress{Address: strings.Join(args, "")}
 			switch {
 			case len(args) == 0 && on == "":
-				return tell(cmd.Context(), a, "GET", "/api/v1/suppressed", nil, printGivenUp)
+				c, err := a.config()
+				if err != nil {
+					return err
+				}
+				return tell(cmd.Context(), a, "GET", "/api/v1/suppressed", nil, func(p *printer, list items[loops.Suppression]) { printGivenUp(p, list, c.Zone()) })
 			case len(args) == 1 && on != "":
 				return &loops.InvalidError{Field: "address", Value: args[0], Reason: "one ADDRESS, or --given-up-on DAY for all of a day"}
 			case on != "":
@@ -190,7 +195,9 @@ again.`,
 	return cmd
 }
 
-func printGivenUp(p *printer, list items[loops.Suppression]) {
+// printGivenUp prints the addresses with their days in the workshop's zone, which
+// --given-up-on takes.
+func printGivenUp(p *printer, list items[loops.Suppression], zone *time.Location) {
 	if len(list.Items) == 0 {
 		p.line("No address has been given up.")
 		return
@@ -198,7 +205,7 @@ func printGivenUp(p *printer, list items[loops.Suppression]) {
 	p.line("%s given up: nothing is sent there.", countAddresses(len(list.Items)))
 	for _, x := range list.Items {
 		_, what := notify.FailureInWords(x.Status)
-		p.paragraph("  ", "    ", fmt.Sprintf("%s since %s: %s; %s", x.Address, x.Since.Format("Mon 2 Jan 2006"), strings.TrimRight(x.Reason, "."), what))
+		p.paragraph("  ", "    ", fmt.Sprintf("%s since %s: %s; %s", x.Address, loops.DayOf(x.Since, zone).Long(), strings.TrimRight(x.Reason, "."), what))
 	}
 	p.line("Where one takes mail again: fillmark outbox allow ADDRESS. Where the relay was wrong about all of a day: allow --given-up-on DAY.")
 }

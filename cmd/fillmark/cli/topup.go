@@ -13,7 +13,6 @@ import (
 
 func (a *app) topupCommand() *cobra.Command {
 	var q workshop.TopUpQuestion
-	var basis string
 	cmd := &cobra.Command{
 		Use:   "topup (TAG | --fluid FLUID --mass % --holds VOLUME) --gap VOLUME --with LIQUID",
 		Short: "Check a top-up before pouring: go, care or stop, and why",
@@ -22,9 +21,6 @@ func (a *app) topupCommand() *cobra.Command {
       --metal copper --inhibitor oat --with concentrate:95%:oat --with water --wall -15C`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			var answer workshop.TopUpAnswer
-			if err := byVolume(q.Fluid, basis, q.Mass, q.FilledMass); err != nil {
-				return err
-			}
 			var err error
 			switch len(args) {
 			case 0:
@@ -50,7 +46,7 @@ func (a *app) topupCommand() *cobra.Command {
 	f := cmd.Flags()
 	need(f, &q.Fluid, chemistry.ParseFluid, "fluid", "FLUID", "fluid in the loop: eg, pg, water or deionised")
 	may(f, &q.Mass, chemistry.ParseMassPercent, "mass", "PERCENT", "glycol mass % in the loop, recorded or just measured")
-	basisFlag(f, &basis)
+	basisFlag(f, &q.Basis)
 	may(f, &q.Holds, chemistry.ParseLitre, "holds", "VOLUME", "how much liquid the loop holds now")
 	may(f, &q.Room, chemistry.ParseLitre, "gap", "VOLUME", "how much liquid is missing to the fill mark")
 	f.StringArrayVar(&q.With, "with", nil, "`liquid` at hand: water, deionised, concentrate:95%, premix:40%:oat, eg:95%, pg:40%, or of a loop on record the number of a container; repeat")

@@ -22,7 +22,7 @@ func TestStoppedTableOfActs(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
 	tag := string(b.filled())
-	table := "tag,act,day,complaint,mail_consent\n" + tag + ",intake,,it drips,\n" + tag + ",handover,,,yes\n"
+	table := "tag,act,day,complaint,mail_consent\n" + tag + ",intake,2026-12-03,it drips,\n" + tag + ",handover,2026-12-03,,yes\n"
 	for _, query := range []string{"", "?dry_run=true"} {
 		before := b.bytesOnDisk()
 		r := httptest.NewRequest(http.MethodPost, "http://127.0.0.1/api/v1/tables/acts"+query, strings.NewReader(table))

@@ -16,7 +16,7 @@ import (
 // theirs that has a task the mail can have been about, or the one with the tag where
 // that is not empty, in one change with the receipt that is mailed. "All fine" settles
 // looks only, and nothing where none is open. No other answer is lost: it then goes on
-// record for every loop with a charge. What the owner said last, on the same day, is
+// record for every loop with a charge, or for all where none has one. What the owner said last, on the same day, is
 // not put down again. A tag of somebody else's loop is loops.ErrNotFound.
 func (w *Workshop) AnswerAbout(s Stamp, owner loops.Owner, answer loops.Answer, only loops.Tag) ([]loops.Tag, error) {
 	return retried(w, func() ([]loops.Tag, error) { return w.answerOnce(s, owner, answer, only) })
@@ -68,7 +68,10 @@ func (w *Workshop) answerInto(s Stamp, owner loops.Owner, answer loops.Answer, o
 	day := w.DayOf(owner, s.At)
 	about := slices.DeleteFunc(slices.Clone(files), func(f File) bool { return len(w.answered(answer.Answer, f.Loop, day)) == 0 })
 	if len(about) == 0 && answer.Answer != loops.AllFine {
-		about = slices.DeleteFunc(files, func(f File) bool { return f.Loop.State.Charge == nil })
+		about = slices.DeleteFunc(slices.Clone(files), func(f File) bool { return f.Loop.State.Charge == nil })
+		if len(about) == 0 {
+			about = files
+		}
 	}
 	var tags []loops.Tag
 	for n, file := range about {

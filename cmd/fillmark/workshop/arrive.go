@@ -120,9 +120,16 @@ func (w *Workshop) asTheLast(r Registration, last map[string]lastUnit) (Registra
 		return r, nil
 	}
 	model := fmt.Sprintf("%q", []string{string(r.Machine.Kind), r.Machine.Maker, r.Machine.Model})
-	unit, err := once(last, model, func(string) (lastUnit, error) { return w.lastUnit(r.Machine) })
-	if err != nil || unit.ID == 0 {
-		return r, err
+	unit, looked := last[model]
+	if !looked {
+		var err error
+		if unit, err = w.lastUnit(r.Machine); err != nil {
+			return r, err
+		}
+		last[model] = unit
+	}
+	if unit.ID == 0 {
+		return r, nil
 	}
 	return r.like(unit.Machine, unit.built), nil
 }

@@ -23,17 +23,22 @@ type Bring struct {
 	Note string `json:"note,omitempty"`
 }
 
-// Sentence says it in one line.
+// Sentence says it in one line, with the first loops of many.
 func (b Bring) Sentence() string {
 	amount := "An unknown amount"
 	if b.Volume > 0 {
 		amount = b.Volume.String()
 	}
-	tags := make([]string, len(b.For))
-	for i, tag := range b.For {
-		tags[i] = string(tag)
+	const most = 20
+	var tags []string
+	for _, tag := range b.For[:min(len(b.For), most)] {
+		tags = append(tags, string(tag))
 	}
-	return fmt.Sprintf("%s of %s for %s: %s.", amount, b.What, strings.Join(tags, ", "), b.Note)
+	more := ""
+	if n := len(b.For) - most; n > 0 {
+		more = fmt.Sprintf(" and %d more", n)
+	}
+	return fmt.Sprintf("%s of %s for %s%s: %s.", amount, b.What, strings.Join(tags, ", "), more, b.Note)
 }
 
 // bring adds up what the tasks need: for a top-up what the check of it asks

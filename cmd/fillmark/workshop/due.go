@@ -53,7 +53,7 @@ func (w *Workshop) itemsOf(dues []loops.Due, read map[loops.LoopID]loops.Loop, a
 		return nil, err
 	}
 	var items []schedule.Item
-	known := w.Through(ahead).around()
+	known := w.Through(ahead)
 	for _, due := range dues {
 		item, err := known.item(due, at)
 		if errors.Is(err, errStaleDue) {
@@ -69,55 +69,14 @@ func (w *Workshop) itemsOf(dues []loops.Due, read map[loops.LoopID]loops.Loop, a
 
 var errStaleDue = errors.New("the plan has moved on")
 
-// around is what stands around the tasks of one list, each read once: a loop has
-// several tasks, an owner several loops.
-type around struct {
-	w        *Workshop
-	loops    map[loops.LoopID]loops.Loop
-	machines map[loops.MachineID]loops.Machine
-	owners   map[loops.OwnerID]ownerAround
-}
-
-func (w *Workshop) around() around {
-	return around{w, map[loops.LoopID]loops.Loop{}, map[loops.MachineID]loops.Machine{}, map[loops.OwnerID]ownerAround{}}
-}
-
-// ownerAround is an owner, and why mail does not reach them.
-type ownerAround struct {
-	loops.Owner
-	fault string
-}
-
-// once reads a record that is not known yet.
-func once[K comparable, T any](known map[K]T, key K, read func(K) (T, error)) (T, error) {
-	if is, ok := known[key]; ok {
-		return is, nil
+// item reads a task that is due with what stands around it.
+func (w *Workshop) item(due loops.Due, at time.Time) (schedule.Item, error) {
+	var item schedule.Item
+	var err error
+	if item.Loop, err = w.register.Loop(due.Loop); err != nil {
+		return item, fmt.Errorf("due loop %d: %w", due.Loop, err)
 	}
-	is, err := read(key)
-	if err == nil {
-		known[key] = is
-	}
-	return is, err
-}
-
-// owner reads an owner; nobody is one that mail has no fault with.
-func (a around) owner(id loops.OwnerID) (is ownerAround, err error) {
-	if id != 0 {
-		if is.Owner, err = a.w.register.Owner(id); err != nil {
-			return is, fmt.Errorf("owner %d: %w", id, err)
-		}
-	}
-	is.fault, err = a.w.mailFault(is.Owner)
-	return is, err
-}
-
-func (a around) item(due loops.Due, at time.Time) (schedule.Item, error) {
-	loop, err := once(a.loops, due.Loop, a.w.register.Loop)
-	if err != nil {
-		return schedule.Item{}, fmt.Errorf("due loop %d: %w", due.Loop, err)
-	}
-	item := schedule.Item{Loop: loop}
-	for _, t := range loop.Plan.Tasks {
+	for _, t := range item.Loop.Plan.Tasks {
 		if t.Kind == due.Task && t.Due == due.Day {
 			item.Task = t
 		}
@@ -125,16 +84,15 @@ func (a around) item(due loops.Due, at time.Time) (schedule.Item, error) {
 	if item.Task.Kind == "" {
 		return item, errStaleDue
 	}
-	if item.Machine, err = once(a.machines, loop.Machine, a.w.register.Machine); err != nil {
-		return item, fmt.Errorf("machine %d: %w", loop.Machine, err)
+	if item.Machine, err = w.register.Machine(item.Loop.Machine); err != nil {
+		return item, fmt.Errorf("machine %d: %w", item.Loop.Machine, err)
 	}
-	owner, err := once(a.owners, item.Machine.Owner, a.owner)
-	if err != nil {
-		return item, err
+	if id := item.Machine.Owner; id != 0 {
+		if item.Owner, err = w.register.Owner(id); err != nil {
+			return item, fmt.Errorf("owner %d: %w", id, err)
+		}
 	}
-	item.Owner, item.MailFault, item.Zone = owner.Owner, owner.fault, a.w.zoneOf(owner.Owner)
-	item.Letters, err = a.w.lettersAbout(item.Owner, loop.ID, item.Task, at, "")
-	return item, err
+	return w.withLetters(item, at, "")
 }
 
 // withLetters adds to an item how mail to its owner stands, the message with

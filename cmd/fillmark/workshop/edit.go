@@ -103,7 +103,7 @@ func (b *editing) owner(o *loops.Owner) error {
 	}
 	is := *o
 	is.LinkEpoch = was.LinkEpoch // only ended, never set
-	if !strings.EqualFold(is.Email, was.Email) {
+	if !strings.EqualFold(is.Email, was.Email) || is.Consent.Mail && !was.Consent.Mail {
 		if err := b.bindStops([]loops.Owner{is}, func(_ int, day loops.Day) { is.MailStopped = day }); err != nil {
 			return err
 		}

@@ -156,12 +156,16 @@ func nextTask(t loops.Task) notify.NextTask {
 	return notify.NextTask{Task: t.Kind, Due: t.Due, Why: t.Binding().ForOwner()}
 }
 
-// calendar writes the events that ride in a mail.
+// calendar writes the events that ride in a mail, the first ones of more than it
+// takes.
 func (w *Workshop) calendar(events []schedule.Event) ([]byte, error) {
-	if len(events) == 0 {
-		return nil, nil
+	c := schedule.Calendar{Organizer: &schedule.Organizer{Name: w.settings.Name, Email: w.settings.From}, Events: events}
+	for len(c.Events) > 0 {
+		ics, err := c.Encode()
+		if err != nil || len(ics) <= notify.MaxCalendar {
+			return ics, err
+		}
+		c.Events = c.Events[:len(c.Events)*notify.MaxCalendar/len(ics)]
 	}
-	return schedule.Calendar{
-		Organizer: &schedule.Organizer{Name: w.settings.Name, Email: w.settings.From}, Events: events,
-	}.Encode()
+	return nil, nil
 }

@@ -7,6 +7,7 @@ import (
 	"bytes"
 	"crypto/rand"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -203,6 +204,55 @@ func TestNoAnswerIsLost(t *testing.T) {
 	assert.Equal(t, []loops.Tag{loop.Tag}, tags)
 }
 
+// What an owner says while all they have is drained on the bench is on record.
+func TestAnAnswerAboutADrainedLoopIsKept(t *testing.T) {
+	t.Parallel()
+	b, _ := mailBench(t)
+	loop := b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
+	_, err := b.Do(at("2026-05-02 09"), loop.Tag, already(loops.Entry{Kind: loops.KindDrain, Drain: &loops.Drain{Out: 0.48, Disposal: "drum 2"}}))
+	require.NoError(t, err)
+	owner, err := b.store.Owner(1)
+	require.NoError(t, err)
+	tags, err := b.Answer(at("2026-05-02 10"), owner, loops.Answer{Answer: loops.SomethingOff, Words: "it dripped on the desk"})
+	require.NoError(t, err)
+	assert.Equal(t, []loops.Tag{loop.Tag}, tags)
+	b.latest(t, loops.PurposeReceipt)
+	require.NoError(t, b.NotMe(at("2026-05-03 10"), owner.ID))
+	file, err := b.File(loop.Tag)
+	require.NoError(t, err)
+	assert.True(t, file.Loop.State.Wanted(), "a call is asked for")
+}
+
+// One line that is too long for a letter keeps no morning list back.
+func TestMorningListWithALongLine(t *testing.T) {
+	t.Parallel()
+	b, _ := mailBench(t)
+	b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
+	owner, err := b.store.Owner(1)
+	require.NoError(t, err)
+	machine, err := b.store.Machine(1)
+	require.NoError(t, err)
+	owner.Name, machine.Name = strings.Repeat("Ä", 100), strings.Repeat("Ö", 100)
+	_, err = b.Edit(at("2026-05-01 16"), workshop.Edit{Owner: &owner, Machine: &machine})
+	require.NoError(t, err)
+	_, err = b.Answer(at("2026-05-02 10"), owner, loops.Answer{Answer: loops.SomethingOff, Words: strings.Repeat("ü", 1000)})
+	require.NoError(t, err)
+	sent, err := b.MailMorning(at("2026-05-03 09"))
+	require.NoError(t, err)
+	assert.True(t, sent)
+	_, preview := b.latest(t, loops.PurposeMorning)
+	assert.Contains(t, preview.Text, "ü…")
+}
+
+func TestBringNamesTwentyLoops(t *testing.T) {
+	t.Parallel()
+	bring := workshop.Bring{What: "water", Volume: 2, Note: "the dose", For: slices.Repeat([]loops.Tag{"7K3QXW"}, 20)}
+	assert.NotContains(t, bring.Sentence(), "more")
+	bring.For = slices.Repeat(bring.For, 20)
+	assert.Contains(t, bring.Sentence(), "7K3QXW and 380 more: the dose.")
+	assert.Less(t, len(bring.Sentence()), 300)
+}
+
 func TestMorningListOnceADay(t *testing.T) {
 	t.Parallel()
 	b, _ := mailBench(t)
@@ -244,10 +294,13 @@ func TestBounceGivesTheAddressUp(t *testing.T) {
 		_, err := b.Bounce(at("2026-05-01 17"), strings.NewReader(dsn(foreign, "5.1.1")))
 		assert.ErrorIs(t, err, workshop.ErrForeignBounce, name)
 	}
-	_, err := b.Bounce(at("2026-05-01 17"), strings.NewReader(dsn(path.For(m.Key), "4.2.2")))
+	_, err := b.Bounce(at("2026-05-01 17"), strings.NewReader(strings.Replace(dsn(path.For(m.Key), "4.2.2"), "failed", "delayed", 1)))
 	require.ErrorIs(t, err, notify.ErrNotBounce)
+	late, err := b.Bounce(at("2026-05-01 17"), strings.NewReader(dsn(path.For(m.Key), "4.2.2")))
+	require.NoError(t, err, "given up after days of trying")
+	assert.False(t, late.GivenUp)
 	_, err = b.store.Suppression("ana@garden.example")
-	require.ErrorIs(t, err, loops.ErrNotFound, "nothing changed so far")
+	require.ErrorIs(t, err, loops.ErrNotFound, "the address is still good")
 
 	back, err := b.Bounce(at("2026-05-01 17"), strings.NewReader(dsn(path.For(m.Key), "5.1.1")))
 	require.NoError(t, err)

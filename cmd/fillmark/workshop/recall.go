@@ -45,8 +45,8 @@ func (w *Workshop) RecallOf(lot string) (Recall, error) {
 	if recall.Lot == "" {
 		return recall, wrong("lot", lot, "the lot as it is on the label")
 	}
-	poured := map[loops.LoopID]bool{}
-	var into []loops.LoopID // of each line
+	poured := map[loops.LoopID]loops.Day{} // last
+	var into []loops.LoopID                // of each line
 	for c, err := range w.register.Containers() {
 		if err != nil {
 			return recall, err
@@ -56,7 +56,9 @@ func (w *Workshop) RecallOf(lot string) (Recall, error) {
 		}
 		recall.Containers = append(recall.Containers, c)
 		for _, use := range c.Uses {
-			poured[use.Loop] = true
+			if poured[use.Loop].Before(use.Day) {
+				poured[use.Loop] = use.Day
+			}
 			line := RecallLine{Day: use.Day, Volume: use.Volume, Container: c.ID}
 			into, recall.Lines = append(into, use.Loop), append(recall.Lines, line)
 		}
@@ -65,7 +67,8 @@ func (w *Workshop) RecallOf(lot string) (Recall, error) {
 		if err != nil {
 			return recall, err
 		}
-		if charge := l.State.Charge; charge != nil && strings.EqualFold(charge.Lot, recall.Lot) && !poured[l.ID] {
+		charge := l.State.Charge
+		if charge != nil && strings.EqualFold(charge.Lot, recall.Lot) && poured[l.ID].Before(charge.FilledTo) {
 			into, recall.Lines = append(into, l.ID), append(recall.Lines, RecallLine{Day: charge.FilledTo, Volume: charge.Volume})
 		}
 	}

@@ -13,14 +13,19 @@ import (
 	"fillmark/schedule"
 )
 
-// addReceipt puts the receipt of an answer into the change: one for each kind of
-// answer and day, so that pressing a button again and again mails nobody.
+// addReceipt puts the receipt of an answer into the change: one a day for each kind
+// of answer and what it is about, one loop or several, so that pressing a button
+// again and again mails nobody.
 func (w *Workshop) addReceipt(s Stamp, owner loops.Owner, answer loops.Answer, about []OwnersFile, change *loops.Change) error {
 	fault, err := w.mailFault(owner)
 	if err != nil || fault != "" || !owner.MayMail() {
 		return err
 	}
-	key := loops.NewMessageKey(owner.ID, w.DayOf(owner, s.At), loops.PurposeReceipt, string(answer.Answer))
+	apart := string(answer.Answer)
+	if len(about) == 1 {
+		apart += "/" + string(about[0].Loop.Tag)
+	}
+	key := loops.NewMessageKey(owner.ID, w.DayOf(owner, s.At), loops.PurposeReceipt, apart)
 	if had, err := w.hasMessage(key); had || err != nil {
 		return err
 	}
@@ -126,6 +131,8 @@ func (w *Workshop) Printed(s Stamp, tag loops.Tag) (notify.Printed, error) {
 	if len(in.Items) == 0 {
 		return notify.Printed{}, &loops.InvalidError{Field: "tag", Value: string(tag), Reason: "a loop that something is planned for"}
 	}
+	slices.SortStableFunc(in.Items, func(a, b notify.ReminderItem) int { return a.Due.Compare(b.Due) })
+	in.Items = in.Items[:min(len(in.Items), schedule.MostTasks)]
 	in.Cautions = OwnerCautions(slices.DeleteFunc(files, func(f OwnersFile) bool {
 		return !slices.ContainsFunc(in.Items, func(i notify.ReminderItem) bool { return i.Tag == f.Loop.Tag })
 	}))

@@ -62,6 +62,9 @@ func (w *Workshop) registerAll(s Stamp, all []Registration) ([]loops.Loop, error
 		}
 		files = append(files, file)
 	}
+	if err := w.bindStops(change.Owners, func(i int, day loops.Day) { change.Owners[i].MailStopped = day }); err != nil {
+		return nil, err
+	}
 	for {
 		change.Loops = nil
 		for _, file := range files {

@@ -286,6 +286,20 @@ func TestTakingOutManyTimes(t *testing.T) {
 	assert.NotContains(t, c.Note, "rinse number 0 ")
 }
 
+// What is left after sums of tenths can be taken out to the last.
+func TestTakingOutTheLast(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	stamp := at("2026-05-01 15")
+	c, err := b.AddContainer(stamp, loops.Container{Kind: loops.WaterContainer, Product: "dilution water", Fluid: chemistry.DeionisedWater, Left: 0.3})
+	require.NoError(t, err)
+	for range 3 {
+		c, err = b.TakeOut(stamp, c.ID, 0.1, "poured away")
+		require.NoError(t, err)
+	}
+	assert.Zero(t, c.Left)
+}
+
 func TestRecallNamesWhomToCall(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
@@ -303,6 +317,18 @@ func TestRecallNamesWhomToCall(t *testing.T) {
 	require.Len(t, recall.Lines, 1)
 	assert.Equal(t, "ana@garden.example", recall.Lines[0].Email)
 	assert.True(t, recall.Lines[0].StillIn)
+
+	// Emptied, and filled again from a bottle of the lot that is not on the shelf.
+	again := glycol()
+	again.Lot, again.Origin, again.FilledFrom, again.FilledTo = "K-118", loops.WorkshopFill, loops.Day{Year: 2026, Month: 6, Dom: 2}, loops.Day{Year: 2026, Month: 6, Dom: 2}
+	_, err = b.Do(at("2026-06-02 15"), loop.Tag,
+		already(loops.Entry{Kind: loops.KindDrain, Drain: &loops.Drain{Out: 0.48, Disposal: "drum 2"}}), already(loops.Entry{Kind: loops.KindFill, Fill: &loops.Fill{Charge: again}}))
+	require.NoError(t, err)
+	recall, err = b.RecallOf("k-118")
+	require.NoError(t, err)
+	require.Len(t, recall.Lines, 2)
+	assert.False(t, recall.Lines[0].StillIn, "the top-up of before")
+	assert.True(t, recall.Lines[1].StillIn, "what it was filled with since")
 	_, err = b.RecallOf("nothing")
 	assert.ErrorIs(t, err, loops.ErrNotFound)
 }
@@ -354,6 +380,28 @@ func TestTablesHoldNoFormulaBehindASemicolon(t *testing.T) {
 	assert.Equal(t, "Cleo; @SUM(1)", owners[1].Name)
 }
 
+// Where semicolons part the cells, a comma parts the decimals of numbers alone, and
+// a point that may part thousands is asked about.
+func TestNumbersBehindSemicolons(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	add := func(lot, left string) error {
+		_, err := b.ImportTable(at("2026-05-01 15"), workshop.ContainersTable, strings.NewReader("kind;product;fluid;lot;left_ml\nwater;dilution water;deionised;"+lot+";"+left+"\n"), false)
+		return err
+	}
+	require.NoError(t, add("4471,2", "12,5"))
+	c, err := b.Container(1)
+	require.NoError(t, err)
+	assert.Equal(t, "4471,2", c.Lot, "a text is no number")
+	assert.InDelta(t, 0.0125, float64(c.Left), 1e-12)
+	var invalid *loops.InvalidError
+	require.ErrorAs(t, add("x", "12.000"), &invalid)
+	assert.Equal(t, "line 2, column 5 (left_ml)", invalid.Field)
+	assert.Contains(t, invalid.Reason, "12000 or 12,000")
+	assert.NoError(t, add("x", "0.500"), "no thousands begin with zero")
+	assert.NoError(t, add("x", "12.5"))
+}
+
 // No text makes the reader of tables panic or write during a dry run.
 func FuzzImportTable(f *testing.F) {
 	f.Add("name,email\nAna,a@x.example\n")
@@ -374,4 +422,35 @@ func FuzzImportTable(f *testing.F) {
 			assert.False(t, report.Written)
 		}
 	})
+}
+
+// What is on the shelf is checked, kept and discarded on days that have come, and
+// leaves once.
+func TestShelfRefusesDaysToCome(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	s, later := at("2026-05-02 10"), loops.Day{Year: 2062, Month: 11, Dom: 30}
+	tag := b.handedOver(t, "", s).Tag
+	i, err := b.AddInstrument(s, loops.Instrument{Kind: loops.Refractometer, Name: "hand refractometer"})
+	require.NoError(t, err)
+	sample, err := b.AddSample(s, tag, loops.RetainedSample{Place: "rack B2"})
+	require.NoError(t, err)
+	for name, wrong := range map[string]func() error{
+		"check": func() error {
+			_, err := b.CheckInstrument(s, i.ID, loops.InstrumentCheck{Day: later, Against: "distilled water"})
+			return err
+		},
+		"retire": func() error { _, err := b.RetireInstrument(s, i.ID, later); return err },
+		"sample": func() error {
+			_, err := b.AddSample(s, tag, loops.RetainedSample{Place: "rack B2", Taken: later})
+			return err
+		},
+		"discard": func() error { _, err := b.DiscardSample(s, sample.ID, later); return err },
+	} {
+		assert.ErrorContains(t, wrong(), "a day that has come; today is 2026-05-02", name)
+	}
+	_, err = b.RetireInstrument(s, i.ID, loops.Day{Year: 2026, Month: 5, Dom: 1})
+	require.NoError(t, err)
+	_, err = b.RetireInstrument(s, i.ID, loops.Day{})
+	assert.ErrorContains(t, err, "it was retired on 2026-05-01")
 }

@@ -66,12 +66,12 @@ func (w *Workshop) TakeOut(s Stamp, id loops.ContainerID, volume chemistry.Litre
 		switch {
 		case !(volume > 0):
 			return loops.Container{}, wrong("volume", volume.String(), "how much was taken out, such as 50ml")
-		case volume > c.Left:
+		case volume > c.Left+rounding:
 			return loops.Container{}, wrong("volume", volume.String(), "not more than what is left, "+c.Left.String())
 		case strings.TrimSpace(why) == "":
 			return loops.Container{}, wrong("why", why, "where it went")
 		}
-		c.Left -= volume
+		c.Left = max(0, c.Left-volume)
 		day := loops.DayOf(s.At, w.settings.Zone)
 		c.Note = strings.TrimSpace(fmt.Sprintf("%s\n%s: %s out: %s", c.Note, day, volume, why))
 		for len(c.Note) > noteRoom && strings.Contains(c.Note, "\n") {
@@ -124,8 +124,8 @@ func (w *Workshop) CheckInstrument(s Stamp, id loops.InstrumentID, check loops.I
 		if err != nil {
 			return i, orNotFound("instrument", id, err)
 		}
-		if check.Day.IsZero() {
-			check.Day = loops.DayOf(s.At, w.settings.Zone)
+		if check.Day, err = w.come(s, check.Day); err != nil {
+			return i, err
 		}
 		if !i.Retired.IsZero() && check.Day.After(i.Retired) {
 			return i, wrong("instrument", fmt.Sprint(id), "one in use; it was retired on "+i.Retired.String())
@@ -143,11 +143,27 @@ func (w *Workshop) RetireInstrument(s Stamp, id loops.InstrumentID, day loops.Da
 		if err != nil {
 			return i, orNotFound("instrument", id, err)
 		}
-		if i.Retired = day; day.IsZero() {
-			i.Retired = loops.DayOf(s.At, w.settings.Zone)
+		if !i.Retired.IsZero() {
+			return i, wrong("instrument", fmt.Sprint(id), "one in use; it was retired on "+i.Retired.String())
+		}
+		if i.Retired, err = w.come(s, day); err != nil {
+			return i, err
 		}
 		return w.putInstrument(s, "instrument retire", i)
 	})
+}
+
+// come is the day on which something happened, today where none was said; one to
+// come is refused.
+func (w *Workshop) come(s Stamp, day loops.Day) (loops.Day, error) {
+	today := loops.DayOf(s.At, w.settings.Zone)
+	switch {
+	case day.IsZero():
+		return today, nil
+	case day.After(today):
+		return day, wrong("day", day.String(), "a day that has come; today is "+today.String())
+	}
+	return day, nil
 }
 
 func (w *Workshop) putInstrument(s Stamp, action string, i loops.Instrument) (loops.Instrument, error) {
@@ -167,8 +183,8 @@ func (w *Workshop) AddSample(s Stamp, tag loops.Tag, sample loops.RetainedSample
 		return sample, orNotFound("loop", tag, err)
 	}
 	sample.ID, sample.Revision, sample.Loop = 0, 0, loop.ID
-	if sample.Taken.IsZero() {
-		sample.Taken = loops.DayOf(s.At, w.settings.Zone)
+	if sample.Taken, err = w.come(s, sample.Taken); err != nil {
+		return sample, err
 	}
 	if sample.Entry > loop.LastEntry {
 		return sample, wrong("entry", fmt.Sprint(sample.Entry), fmt.Sprintf("an entry of this loop, 1 to %d", loop.LastEntry))
@@ -196,8 +212,8 @@ func (w *Workshop) DiscardSample(s Stamp, id loops.SampleID, day loops.Day) (loo
 		if !sample.Discarded.IsZero() {
 			return sample, wrong("sample", fmt.Sprint(id), "one that is still kept; it was discarded on "+sample.Discarded.String())
 		}
-		if sample.Discarded = day; day.IsZero() {
-			sample.Discarded = loops.DayOf(s.At, w.settings.Zone)
+		if sample.Discarded, err = w.come(s, day); err != nil {
+			return sample, err
 		}
 		if sample.Discarded.Before(sample.Taken) {
 			return sample, wrong("day", sample.Discarded.String(), "not before it was taken, "+sample.Taken.String())

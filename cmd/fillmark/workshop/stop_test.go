@@ -51,9 +51,37 @@ func TestStopBindsTheAddress(t *testing.T) {
 	assert.False(t, may(5), "a row of a table")
 	assert.True(t, may(6))
 
+	taken, err := b.Register(s, workshop.Registration{
+		Owner:   loops.Owner{Name: "Ana F.", Email: "ana@Garden.example", Consent: loops.Consent{Mail: true}},
+		Machine: loops.Machine{Kind: loops.Desktop, Name: "the grey tower"}, Loop: workshop.Unseen(),
+	})
+	require.NoError(t, err)
+	file, err := b.File(taken.Tag)
+	require.NoError(t, err)
+	assert.False(t, may(file.Owner.ID), "the owner of a machine that is taken in")
+	assert.Equal(t, "2026-05-02", file.Owner.MailStopped.String())
+
 	_, err = b.SetMail(s, twin, false)
 	require.NoError(t, err)
 	for _, id := range []loops.OwnerID{ana, twin, other} {
 		assert.True(t, may(id), "the reader of the address starts it again")
 	}
+}
+
+// A record of before stops were bound that gets the consent is bound then.
+func TestStopBindsWhoeverAgreesLater(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	s := at("2026-05-02 10")
+	require.NoError(t, b.store.Commit(loops.Change{At: s.At, By: s.By, Action: "of before", Owners: []loops.Owner{
+		{ID: 1, Name: "Ana Fern", Email: "ana@garden.example", MailStopped: loops.Day{Year: 2025, Month: 3, Dom: 4}},
+		{ID: 2, Name: "Fern Works", Email: "ana@garden.example"},
+	}}))
+	works, err := b.store.Owner(2)
+	require.NoError(t, err)
+	works.Consent.Mail = true
+	done, err := b.Edit(s, workshop.Edit{Owner: &works})
+	require.NoError(t, err)
+	assert.False(t, done.Owner.MayMail())
+	assert.Equal(t, "2025-03-04", done.Owner.MailStopped.String())
 }

@@ -39,3 +39,12 @@ func StepsOf(steps []chemistry.Step) []Step {
 	}
 	return out
 }
+
+// MassOf is a strength that was typed in mass % or, where the basis is "volume", in
+// volume % before mixing at 20 °C. Zero, which is not said, stays.
+func MassOf(fluid chemistry.Fluid, basis string, typed chemistry.MassFraction) (chemistry.MassFraction, error) {
+	if basis != "volume" || typed == 0 {
+		return typed, nil
+	}
+	return chemistry.MassFractionOf(fluid, chemistry.VolumeFraction(typed))
+}

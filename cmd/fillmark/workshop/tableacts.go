@@ -38,6 +38,7 @@ const (
 	tagColumn    = "tag"
 	actColumn    = "act"
 	numberColumn = "number"
+	dayColumn    = "day" // the field of every act
 )
 
 // actKeys are the columns of all fields that people fill in, in the order of
@@ -73,7 +74,13 @@ func (w *Workshop) writeActs(out io.Writer) error {
 			return err
 		}
 		for _, e := range loops.Standing(history) {
-			if _, written := acts.OfKind(e.Kind); written && e.Kind != loops.KindCorrection && (e.Kind != loops.KindTransfer || w.firstOf(l)) {
+			_, written := acts.OfKind(e.Kind)
+			if written && e.Kind == loops.KindTransfer {
+				if written, err = w.firstOf(l); err != nil {
+					return err
+				}
+			}
+			if written && e.Kind != loops.KindCorrection {
 				lines = append(lines, line{l.Tag, e})
 			}
 		}
@@ -102,9 +109,9 @@ func (w *Workshop) writeActs(out io.Writer) error {
 }
 
 // firstOf tells the loop for which a transfer of its machine is written.
-func (w *Workshop) firstOf(l loops.Loop) bool {
+func (w *Workshop) firstOf(l loops.Loop) (bool, error) {
 	inside, err := w.register.LoopsOf(l.Machine)
-	return err == nil && len(inside) > 0 && inside[0].ID == l.ID
+	return err == nil && inside[0].ID == l.ID, err
 }
 
 // actRow is a row of the table of acts.
@@ -230,7 +237,7 @@ func findingsOf(tag loops.Tag, judged Recorded) []Finding {
 // readActs reads the rows, or returns all that is wrong with them.
 func readActs(in io.Reader) (rows []actRow, ignored []string, err error) {
 	known := append([]string{tagColumn, actColumn, numberColumn}, actKeys()...)
-	return readRows(in, known, numberColumn, readAct, tagColumn, actColumn)
+	return readRows(in, known, numberColumn, readAct, tagColumn, actColumn, dayColumn)
 }
 
 func readAct(line sheet.Row, header []string) (actRow, error) {
@@ -258,12 +265,14 @@ func readAct(line sheet.Row, header []string) (actRow, error) {
 		where := line.Cells[i]
 		f := slices.IndexFunc(d.Fields, func(f acts.Field) bool { return f.JSONKey() == column && !f.Hidden })
 		switch {
+		case column == dayColumn && where.Text == "": // a month later the row would say the same, and nothing new
+			problems = append(problems, where.Blame(column, wrong("", "", "the day on which it was done")))
 		case f < 0 && where.Text != "":
 			problems = append(problems, where.Blame(column, wrong("", where.Text, "nothing: "+d.Name+" has no such field")))
 		case f >= 0:
 			field := d.Fields[f]
 			r.cells[field.Name] = where
-			texts, err := field.FromCell(where.Text)
+			texts, err := saidIn(where, field)
 			problems = append(problems, r.blame(err, d.Fields)...)
 			if texts != nil {
 				said[field.Name] = texts

@@ -65,7 +65,7 @@ func readRows[R any](in io.Reader, known []string, given string, read func(line 
 	}
 	for _, name := range needed {
 		if !slices.Contains(file.Header, name) {
-			faults.Add(wrong("line 1", "no column "+name, "the columns "+strings.Join(needed, " and ")))
+			faults.Add(wrong("line 1", "no column "+name, "the columns "+strings.Join(needed, ", ")))
 		}
 	}
 	if faults.Any() {
@@ -99,7 +99,7 @@ func readRow[T any](t table[T], line sheet.Row, header []string, fields map[stri
 			continue
 		}
 		r.cells[f.Name] = cell
-		texts, err := f.FromCell(cell.Text)
+		texts, err := saidIn(cell, f)
 		if err != nil {
 			problems = append(problems, err)
 			continue
@@ -108,6 +108,18 @@ func readRow[T any](t table[T], line sheet.Row, header []string, fields map[stri
 	}
 	problems = append(problems, t.record.Read(&r.record, said))
 	return r, r.blame(errors.Join(problems...), t.record.Fields())
+}
+
+// saidIn reads a cell of the field's column.
+func saidIn(cell sheet.Cell, f acts.Field) ([]string, error) {
+	if f.Type != acts.Number {
+		return f.FromCell(cell.Text)
+	}
+	number, err := cell.Number(f.Name)
+	if err != nil {
+		return nil, err
+	}
+	return f.FromCell(number)
 }
 
 // blame puts a place in front of every problem that validation found.

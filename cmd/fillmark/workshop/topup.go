@@ -51,6 +51,9 @@ type TopUpQuestion struct {
 	PH         *float64                `json:"ph,omitempty"`
 	// WithinReach tells that animals or children get at the machine.
 	WithinReach bool `json:"animals_or_children_reach,omitempty"`
+	// Basis is in what the strengths here and in With are: "mass", which empty
+	// stands for, or "volume" for volume fractions before mixing at 20 °C.
+	Basis string `json:"basis,omitempty"`
 }
 
 // TopUpAnswer is the verdict, why, and what to do.
@@ -210,6 +213,24 @@ func CheckRoom(room, full chemistry.Litre) error {
 	return nil
 }
 
+// byMass takes the strengths of the loop to mass fractions.
+func (q *TopUpQuestion) byMass(fluid chemistry.Fluid) error {
+	if !slices.Contains([]string{"", "mass", "volume"}, q.Basis) {
+		return wrong("basis", q.Basis, "mass or volume")
+	}
+	for _, x := range []**chemistry.MassFraction{&q.Mass, &q.FilledMass} {
+		if *x == nil {
+			continue
+		}
+		mass, err := MassOf(fluid, q.Basis, **x)
+		if err != nil {
+			return err
+		}
+		*x = &mass
+	}
+	return nil
+}
+
 // over puts what was asked over what is on record.
 func (q TopUpQuestion) over(r chemistry.TopUpRequest) chemistry.TopUpRequest {
 	r.Fluid = cmp.Or(r.Fluid, q.Fluid)
@@ -244,11 +265,17 @@ func (q TopUpQuestion) check(on chemistry.TopUpRequest, full chemistry.Litre) (T
 	if q.Holds == nil {
 		return TopUpAnswer{}, missing("holds", "how much liquid is in the loop now, such as 520ml")
 	}
+	if err := q.byMass(cmp.Or(on.Fluid, q.Fluid)); err != nil {
+		return TopUpAnswer{}, err
+	}
 	request := q.over(on)
 	request.Holds, request.Room = *q.Holds, *q.Room
 	for _, text := range q.With {
 		liquid, err := chemistry.ParseLiquid(text, request.Fluid)
 		if err != nil {
+			return TopUpAnswer{}, chemistry.InField(err, "with")
+		}
+		if liquid.Mass, err = MassOf(cmp.Or(liquid.Fluid, request.Fluid), q.Basis, liquid.Mass); err != nil {
 			return TopUpAnswer{}, chemistry.InField(err, "with")
 		}
 		request.With = append(request.With, liquid)
