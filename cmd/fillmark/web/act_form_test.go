@@ -61,10 +61,10 @@ func TestStopIsShownOnItsPage(t *testing.T) {
 	})
 	require.Equal(t, http.StatusSeeOther, w.Code, w.Body)
 	sheet := b.get(w.Header().Get("Location"))
-	b.says(sheet, "<strong><bdi>NOT PROVEN: no measurement shows that the repair holds.", "sheet")
+	b.says(sheet, "<strong>NOT PROVEN</strong>", "sheet")
 	b.says(sheet, "Why it is not proven: its rig is not here.", "sheet")
 	b.says(sheet, ": no leak check of 24 hours has stayed dry since the loop was filled, because the owner waits, 6 h dry.", "what was set aside")
-	b.says(b.get("/loops/"+string(tag)+"/label"), "no leak check of 24 hours has stayed dry since the loop was filled: the owner waits, 6 h dry", "label")
+	b.says(b.get("/loops/"+string(tag)+"/label"), "<strong>leak check: the owner waits, 6 h dry</strong>", "label")
 	owner := b.file(tag).Owner
 	owner.Language = loops.German
 	_, err := b.shop.Edit(stamp(0), workshop.Edit{Owner: &owner})
@@ -157,12 +157,13 @@ func TestSheetSaysFirstWhatIsProved(t *testing.T) {
 
 	w := b.act(tag, "return", url.Values{"page": {"refill"}, "why": {"the owner does not want it repaired"}})
 	require.Equal(t, http.StatusSeeOther, w.Code, "an owner can always have the machine back: %s", w.Body)
+	assert.Contains(t, sheet(), "<strong>LEAKING, RETURNED AS IT IS, NOT PROVEN</strong>")
 	assert.Contains(t, sheet(), "Returned as it is: the owner does not want it repaired.")
 	b.says(b.get("/loops/"+string(tag)+"/handover"), "<h1>Returned as it is</h1>", "heading")
 	b.says(b.get("/loops/"+string(tag)+"/label"), "<span>Returned</span> <strong>as it is, on ", "label")
 
 	proved := b.ana().Loop.Tag
-	b.says(b.get("/loops/"+string(proved)+"/handover"), "<strong><bdi>Proved on Mon 18 May 2026: measured after the repair, it cools better than before.</bdi> <bdi>The repair is proved.", "proved")
+	b.says(b.get("/loops/"+string(proved)+"/handover"), "<strong>Proved on Mon 18 May 2026</strong>", "proved")
 	b.act(proved, "intake", url.Values{"complaint": {"the owner fetches it for a while"}})
 	require.Equal(t, http.StatusSeeOther, b.act(proved, "return", url.Values{"why": {"it is to be looked at another time"}}).Code)
 	for _, paper := range []string{"/handover", "/card", "/letter"} {
@@ -192,7 +193,7 @@ func TestPapersOfAMachineToBeLeftOff(t *testing.T) {
 				page := b.get("/loops/" + string(tag) + paper)
 				b.says(page, first, paper)
 				b.says(page, "Switch it off, pull the plug and leave it off.", paper)
-				for _, run := range []string{"Let it run", "How to look it over", "What you may do", `<ul class="drawings">`} {
+				for _, run := range []string{"Let it run", "while it first works hard", "If it gets hot", "How to look it over", "What you may do", `<ul class="drawings">`} {
 					assert.NotContains(t, page.Body.String(), run, paper)
 				}
 			}

@@ -18,8 +18,9 @@ import (
 // handoverPage is the sheet that goes back with a machine.
 type handoverPage struct {
 	frame
-	// Stands is its first line: what stands against the machine, and what is
-	// proved, or NOT PROVEN and why.
+	// First is its first line: the words of what stands against the machine and of
+	// what is proved. Stands says them in whole sentences.
+	First  string
 	Stands []string
 	// SetAside are the rules that were set aside, by whom and why.
 	SetAside []string
@@ -71,6 +72,7 @@ func (s *server) handoverPage(r *http.Request, file workshop.OwnersFile) handove
 	}
 	loop := notify.HandoverLoopOf(p.words, file.Loop, file.View)
 	p.Stands, p.KeptOff = howItStands(p.words, file, back), loops.KeptOff(loop.Conditions)
+	p.First = firstLine(loop)
 	for _, o := range loop.SetAside {
 		p.SetAside = append(p.SetAside, fmt.Sprintf("Set aside by %s on %s: %s, because %s.",
 			o.By, o.Day.Long(), notify.RuleForOwner(p.words, o), strings.TrimSuffix(o.Why, ".")))
@@ -90,7 +92,7 @@ func (s *server) handoverPage(r *http.Request, file workshop.OwnersFile) handove
 		}
 	}
 	if file.Loop.State.Charge != nil {
-		p.Cold = loop.Cold(p.words, file.Owner.Units)
+		p.Cold = minuses(loop.Cold(p.words, file.Owner.Units))
 	}
 	house := notify.Workshop{Phone: settings.Phone, From: settings.From}
 	reach := house.ReachOnPaper(p.words) // the bench prints it, in English so far
@@ -124,6 +126,21 @@ func howItStands(ws words.Words, file workshop.OwnersFile, back *loops.Entry) []
 		said = append(said, ws.Say("card.returned", strings.TrimSuffix(back.Return.Why, ".")))
 	}
 	return said
+}
+
+// firstLine is what stands against a loop and whether it is proved, in words.
+func firstLine(l notify.HandoverLoop) string {
+	proved := strings.ToUpper(string(loops.IsUnproved))
+	if !l.Proved.IsZero() {
+		proved = "Proved on " + l.Proved.Long()
+	}
+	var said []string
+	for _, c := range l.Conditions {
+		if c.Kind != loops.IsUnproved {
+			said = append(said, strings.ToUpper(string(c.Kind)))
+		}
+	}
+	return strings.Join(append(said, proved), ", ")
 }
 
 // lastVisit is what was recorded in the last stay of a machine on the bench,

@@ -17,7 +17,6 @@ import (
 	"fillmark/drawing"
 	"fillmark/loops"
 	"fillmark/notify"
-	"fillmark/notify/words"
 )
 
 // labelPage is the label of a loop or of a container, or the labels of several
@@ -247,8 +246,9 @@ func labelStates(file workshop.OwnersFile) []labelLine {
 			lines = append(lines, labelLine{loops.Capital(string(c.Kind)), "since " + c.Since.Long()})
 		}
 	}
+	inWords := strings.NewReplacer("-", " ", "+", " and ") // what the rule says at length does not fit
 	for _, o := range loops.SetAsideSinceFill(file.View.Entries()) {
-		lines = append(lines, labelLine{"Set aside", notify.RuleForOwner(words.In(loops.English), o) + ": " + o.Why})
+		lines = append(lines, labelLine{"Set aside", inWords.Replace(o.Rule) + ": " + o.Why})
 	}
 	return lines
 }
