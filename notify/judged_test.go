@@ -360,6 +360,22 @@ func TestRuleSetAsideIsSaidToItsOwner(t *testing.T) {
 	}
 }
 
+// Every rule of chemistry that may be set aside has words for owners, in every
+// language.
+func TestEveryRuleThatMayBeSetAsideIsTranslated(t *testing.T) {
+	t.Parallel()
+	for _, r := range chemistry.Rules() {
+		if !r.Overrulable {
+			continue
+		}
+		require.NotEmpty(t, r.OwnerText, r.ID)
+		for _, l := range loops.Languages()[1:] {
+			o := loops.SetAside{Overrule: loops.Overrule{Rule: r.ID}, Text: r.Text}
+			assert.NotContains(t, r.OwnerText, notify.RuleForOwner(words.In(l), o), "%s in %s", r.ID, l)
+		}
+	}
+}
+
 // What was filled and never checked for leaks says so, unless that was set aside
 // by name, which says it too.
 func TestUncheckedIsSaid(t *testing.T) {
