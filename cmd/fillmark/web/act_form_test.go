@@ -397,7 +397,7 @@ func TestWhatWasWrittenInBetweenIsJudged(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
 	tag := b.ana().Loop.Tag
-	form := url.Values{"page": {"refill"}, "key": {"shown before"}, "mail-consent": {"yes"}, "unproved": {"its rig is not here"}, "note": {"keys are in the box"}}
+	form := url.Values{"page": {"refill"}, "key": {"shown before"}, "mail-consent": {"yes"}, "note": {"keys are in the box"}}
 	yesterday := loops.DayOf(b.now, time.UTC).AddDays(-1).String()
 	require.Equal(t, http.StatusSeeOther, b.act(tag, "leakcheck", url.Values{"day": {yesterday}, "hours": {"24"}, "wet": {"yes"}}).Code, "the other technician")
 	before := len(b.file(tag).History)
@@ -406,7 +406,7 @@ func TestWhatWasWrittenInBetweenIsJudged(t *testing.T) {
 	require.Equal(t, http.StatusConflict, w.Code)
 	page := html.UnescapeString(w.Body.String())
 	assert.Contains(t, page, `id="handover-stop"`)
-	for _, typed := range []string{"its rig is not here", "keys are in the box", `name="key" value="shown before"`} {
+	for _, typed := range []string{"keys are in the box", `name="key" value="shown before"`} {
 		assert.Contains(t, page, typed, "nothing typed is lost")
 	}
 	assert.Contains(t, page, "Checked for leaks", "what was written in between stands on the page")
