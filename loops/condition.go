@@ -64,19 +64,28 @@ func (s State) Conditions() []Condition {
 			OwnerText: "On " + s.Failed.Long() + " the workshop found that it no longer cools as it should. Leave it switched off until it is repaired.",
 		})
 	}
+	off := KeptOff(found) // what is to stay off is not spoken of as if it ran
 	if !s.ReturnedAsIs.IsZero() {
-		found = append(found, Condition{
+		c := Condition{
 			Kind: IsReturned, Since: s.ReturnedAsIs,
 			Text:      "Returned as it is on " + s.ReturnedAsIs.Long() + ": nothing is planned for it.",
 			OwnerText: "You had it back as it is on " + s.ReturnedAsIs.Long() + ": the workshop does not say that it is sound. If it gets hot, sounds wrong or is wet, switch it off and pull the plug.",
-		})
+		}
+		if off {
+			c.OwnerText = "You had it back as it is on " + s.ReturnedAsIs.Long() + ": the workshop does not say that it is sound."
+		}
+		found = append(found, c)
 	}
 	if s.Unproved() {
-		found = append(found, Condition{
+		c := Condition{
 			Kind: IsUnproved, Since: s.Charge.FilledTo,
 			Text:      "NOT PROVEN: no valid proof stands since the fill of " + s.Charge.FilledTo.Long() + ".",
 			OwnerText: "NOT PROVEN: no measurement shows that the repair holds. Stay with it while it first works hard, and switch it off if it gets hot or sounds wrong.",
-		})
+		}
+		if off {
+			c.OwnerText = "NOT PROVEN: no measurement shows that the repair holds."
+		}
+		found = append(found, c)
 	}
 	return found
 }

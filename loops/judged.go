@@ -5,6 +5,7 @@ package loops
 
 import (
 	"fmt"
+	"slices"
 
 	"fillmark/chemistry"
 )
@@ -45,13 +46,23 @@ type SetAside struct {
 	Text string    `json:"text"`
 }
 
-// SetAsideSinceFill returns the rules that were set aside since the last fill
-// and for it: sheet, label and letters say them with their reasons.
+// SetAsideSinceFill returns the rules that were set aside since the last fill,
+// for it, and for the work on the bench that led to it: sheet, label and letters
+// say them with their reasons. What was set aside for a charge goes with it.
 func SetAsideSinceFill(history []Entry) []SetAside {
 	var all []SetAside
+	visit := 0 // where those of this stay on the bench begin
 	for _, e := range Standing(history) {
-		if e.BeginsCharge() {
-			all = nil
+		switch e.Kind {
+		case KindIntake:
+			visit = len(all)
+		case KindFill:
+			all = slices.DeleteFunc(all[visit:], func(a SetAside) bool {
+				return a.Act != KindOpening && a.Act != KindDrain && a.Act != KindFlush && a.Act != KindClean
+			})
+			visit = 0
+		case KindSwap:
+			all, visit = nil, 0
 		}
 		if e.Judged == nil {
 			continue
@@ -64,6 +75,9 @@ func SetAsideSinceFill(history []Entry) []SetAside {
 				}
 			}
 			all = append(all, aside)
+		}
+		if e.Kind == KindHandover || e.Kind == KindReturn {
+			visit = len(all)
 		}
 	}
 	return all

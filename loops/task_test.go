@@ -122,8 +122,11 @@ func TestRulesSetAsideAreKeptWithTheCharge(t *testing.T) {
 	judged := func(id EntryID, kind EntryKind, rule string) Entry {
 		e := Entry{ID: id, Kind: kind, Day: Day{Year: 2026, Month: 3, Dom: int(id)}, Judged: &Judged{
 			Verdict: "care", Reasons: []JudgedReason{{rule, "stop", "what " + rule + " says"}}, Overruled: []Overrule{{Rule: rule, Why: "because", By: "mo"}}}}
-		if kind == KindFill {
+		switch kind {
+		case KindFill:
 			e.Fill = &Fill{}
+		case KindSwap:
+			e.Swap = &Swap{}
 		}
 		return e
 	}
@@ -139,4 +142,29 @@ func TestRulesSetAsideAreKeptWithTheCharge(t *testing.T) {
 	all = SetAsideSinceFill(append(history, swap))
 	require.Len(t, all, 1, "what was set aside for the old cooler went with it")
 	assert.Equal(t, "cooler", all[0].Rule)
+}
+
+// What was set aside for the work that led to a fill is said with it; what was set
+// aside for the charge that it took the place of is not, and no visit before this.
+func TestRulesSetAsideForTheWorkOutlastTheFill(t *testing.T) {
+	t.Parallel()
+	aside := func(id EntryID, kind EntryKind, rule string) Entry {
+		return Entry{ID: id, Kind: kind, Day: Day{Year: 2026, Month: 3, Dom: int(id)}, Judged: &Judged{Verdict: "care", Overruled: []Overrule{{Rule: rule, Why: "because"}}}}
+	}
+	plain := func(id EntryID, kind EntryKind) Entry {
+		return Entry{ID: id, Kind: kind, Day: Day{Year: 2026, Month: 3, Dom: int(id)}}
+	}
+	rules := func(history ...Entry) (all []string) {
+		for _, o := range SetAsideSinceFill(history) {
+			all = append(all, o.Rule)
+		}
+		return all
+	}
+	opened, old := aside(3, KindOpening, "opening-consent"), aside(1, KindHandover, "leak-check")
+	assert.Equal(t, []string{"opening-consent"}, rules(old, plain(2, KindIntake), opened, plain(4, KindFill)))
+	assert.Equal(t, []string{"opening-consent"}, rules(old, opened, plain(4, KindFill)), "nobody wrote down that it came in")
+	assert.Equal(t, []string{"opening-consent", "frost"}, rules(plain(2, KindIntake), opened, plain(4, KindFill), plain(5, KindDrain), aside(6, KindFill, "frost")), "filled twice")
+	assert.Empty(t, rules(plain(1, KindIntake), aside(2, KindOpening, "opening-consent"), plain(3, KindFill), plain(4, KindHandover), plain(5, KindIntake), plain(6, KindFill)), "of the visit before")
+	assert.Empty(t, rules(plain(2, KindIntake), aside(3, KindTopUp, "glycol-feeds"), plain(4, KindFill)), "of the charge before")
+	assert.Empty(t, rules(aside(1, KindFill, "frost"), plain(2, KindSwap)), "of the cooler before")
 }

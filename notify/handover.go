@@ -4,6 +4,7 @@
 package notify
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -61,6 +62,9 @@ type HandoverLoop struct {
 	Proved   loops.Day
 	Holds    *chemistry.Celsius
 	Unproved string
+	// Unchecked tells that no leak check of full length has stayed dry since the
+	// workshop filled it, and that nobody set that aside.
+	Unchecked bool
 	// Conditions stand against the loop, the worst first.
 	Conditions []loops.Condition
 	// SetAside are the rules that were set aside for it.
@@ -79,6 +83,8 @@ func HandoverLoopOf(ws words.Words, l loops.Loop, view loops.OwnersView) Handove
 	}
 	if s.Charge != nil {
 		out.Fluid, out.Charge, out.Volume = s.Charge.Fluid, ChargeInWords(ws, *s.Charge), s.Charge.Volume
+		out.Unchecked = s.Charge.Origin == loops.WorkshopFill && s.Leaking.IsZero() && s.LastLeakCheck.IsZero() &&
+			!slices.ContainsFunc(out.SetAside, func(o loops.SetAside) bool { return o.Rule == "leak-check" })
 	}
 	if wall, ok := l.Wall(); ok {
 		out.Coldest = &wall
@@ -190,7 +196,11 @@ func (l HandoverLoop) block(ws words.Words, in HandoverInput, reachUs string) bl
 	if l.Volume > 0 {
 		charge = ws.Say("charge.volume", charge, fmt.Sprintf("%.0f", l.Volume.Millilitres()))
 	}
-	b := block{Heading: loops.Capital(name), Paragraphs: append(l.standing(ws), inIt(ws, charge, l.Sealed, l.Tag), l.cold(ws, in.Owner.Units))}
+	b := block{Heading: loops.Capital(name), Paragraphs: l.HowItStands(ws)}
+	for _, o := range l.SetAside {
+		b.Paragraphs = append(b.Paragraphs, ws.Say("set-aside", ws.Day(o.Day), RuleForOwner(ws, o), strings.TrimRight(o.Why, ".")))
+	}
+	b.Paragraphs = append(b.Paragraphs, inIt(ws, charge, l.Sealed, l.Tag), l.Cold(ws, in.Owner.Units))
 	if len(l.Next) > 0 && in.AsItIs == "" {
 		var days []string
 		for _, n := range l.Next {
@@ -208,10 +218,13 @@ func (l HandoverLoop) block(ws words.Words, in HandoverInput, reachUs string) bl
 	return b
 }
 
-// standing says what is proved, what stands against the loop, and which of the
-// workshop's rules were set aside, each with its reason.
-func (l HandoverLoop) standing(ws words.Words) []string {
+// HowItStands says what stands against the loop, the worst first, and what is
+// proved: letter, sheet and card of one hand-over say the same.
+func (l HandoverLoop) HowItStands(ws words.Words) []string {
 	said := ConditionsForOwner(ws, l.Conditions)
+	if l.Unchecked {
+		said = append(said, ws.Say("unchecked"))
+	}
 	switch {
 	case l.Proved.IsZero():
 	case l.Holds != nil:
@@ -222,24 +235,31 @@ func (l HandoverLoop) standing(ws words.Words) []string {
 	if l.Unproved != "" && l.Proved.IsZero() {
 		said = append(said, ws.Say("unproved", strings.TrimRight(l.Unproved, ".")))
 	}
-	for _, o := range l.SetAside {
-		rule := strings.TrimRight(o.Text, ".")
-		if rule == "" {
-			rule = o.Rule
-		}
-		said = append(said, ws.Say("set-aside", ws.Day(o.Day), rule, strings.TrimRight(o.Why, ".")))
-	}
 	return said
+}
+
+// RuleForOwner says a rule that was set aside as its owner reads it, without the
+// orders that it gives the bench and without a full stop.
+func RuleForOwner(ws words.Words, o loops.SetAside) string {
+	text := cmp.Or(o.Text, o.Rule)
+	rules := chemistry.Rules()
+	if i := slices.IndexFunc(rules, func(r chemistry.Rule) bool { return r.ID == o.Rule }); i >= 0 {
+		text = cmp.Or(rules[i].OwnerText, text)
+	} else if pair, ok := chemistry.ParsePair(o.Rule); ok && pair.OwnerText != "" {
+		text, _, _ = strings.Cut(pair.OwnerText, ". ") // what follows is for a machine that nobody let go
+		text += "."
+	}
+	return strings.TrimRight(ws.Recorded(text), ".")
 }
 
 // warmEnd is the temperature from which on the charge may freeze, down to which
 // nobody can say that it does not.
 func (l HandoverLoop) warmEnd() chemistry.Celsius { return l.Freeze.Add(l.FreezeUncertainty) }
 
-// cold says how much cold the charge bears. Only the warm end of its freeze
+// Cold says how much cold the charge bears. Only the warm end of its freeze
 // point counts: a letter never permits a cold at which the charge may freeze,
 // and what nobody knows bears none.
-func (l HandoverLoop) cold(ws words.Words, units loops.Units) string {
+func (l HandoverLoop) Cold(ws words.Words, units loops.Units) string {
 	said := ws.Say("cold.unknown")
 	if l.Freeze != nil {
 		said = ws.Say("cold.freezes", ws.Figures(notColder(l.warmEnd(), units)))

@@ -326,3 +326,82 @@ func TestWorseNewsNeverReadsBetter(t *testing.T) {
 		}
 	})
 }
+
+// A rule that was set aside is said as its owner reads it, in their language and
+// without the orders that it gives the bench.
+func TestRuleSetAsideIsSaidToItsOwner(t *testing.T) {
+	t.Parallel()
+	english := words.In(loops.English)
+	two := chemistry.Compatibility(chemistry.Family{Kind: chemistry.KindBiocide, ID: string(chemistry.Oxidiser)}, chemistry.Family{Kind: chemistry.KindInhibitor, ID: string(chemistry.Azole)}).ID
+	for rule, want := range map[string]string{
+		"frost":                       "The coolant may freeze where the machine gets coldest",
+		"glycol-feeds":                "The coolant is too thin and would grow slime",
+		"aluminium+copper-biocide":    "What is in the coolant and a part that it wets do not suit each other",
+		two:                           "Two things in the coolant do not suit each other",
+		"leak-check":                  "no leak check of 24 hours has stayed dry since the loop was filled",
+		"a rule that nobody knows":    "Get a stronger liquid, drain and fill afresh",
+		"another, which says nothing": "another, which says nothing",
+	} {
+		o := loops.SetAside{Overrule: loops.Overrule{Rule: rule}, Text: "Get a stronger liquid, drain and fill afresh."}
+		switch rule {
+		case "leak-check":
+			o.Text = "no leak check of 24 hours has stayed dry since the loop was filled."
+		case "another, which says nothing":
+			o.Text = ""
+		}
+		said := notify.RuleForOwner(english, o)
+		assert.Equal(t, want, said, rule)
+		if strings.Contains(rule, " ") {
+			continue
+		}
+		for _, l := range loops.Languages()[1:] {
+			assert.NotEqual(t, said, notify.RuleForOwner(words.In(l), o), "%s in %s", rule, l)
+		}
+	}
+}
+
+// Every rule of chemistry that may be set aside has words for owners, in every
+// language.
+func TestEveryRuleThatMayBeSetAsideIsTranslated(t *testing.T) {
+	t.Parallel()
+	for _, r := range chemistry.Rules() {
+		if !r.Overrulable {
+			continue
+		}
+		require.NotEmpty(t, r.OwnerText, r.ID)
+		for _, l := range loops.Languages()[1:] {
+			o := loops.SetAside{Overrule: loops.Overrule{Rule: r.ID}, Text: r.Text}
+			assert.NotContains(t, r.OwnerText, notify.RuleForOwner(words.In(l), o), "%s in %s", r.ID, l)
+		}
+	}
+}
+
+// What was filled and never checked for leaks says so, unless that was set aside
+// by name, which says it too.
+func TestUncheckedIsSaid(t *testing.T) {
+	t.Parallel()
+	const unchecked = "no check for leaks of full length has ended dry"
+	fill := loops.Entry{ID: 1, Kind: loops.KindFill, Day: today.AddDays(-3), Fill: &loops.Fill{Charge: loops.Charge{Fluid: chemistry.PropyleneGlycol, Origin: loops.WorkshopFill, FilledTo: today.AddDays(-3)}}}
+	check := func(hours float64, dry bool) loops.Entry {
+		return loops.Entry{ID: 2, Kind: loops.KindLeakCheck, Day: today.AddDays(-2), LeakCheck: &loops.LeakCheck{Hours: hours, Dry: dry}}
+	}
+	back := loops.Entry{ID: 3, Kind: loops.KindReturn, Day: today, Return: &loops.Return{Why: "as it was"}}
+	aside := loops.Entry{ID: 3, Kind: loops.KindHandover, Day: today, Handover: &loops.Handover{}, Judged: &loops.Judged{Verdict: chemistry.Care, Overruled: []loops.Overrule{{Rule: "leak-check", Why: "it is awaited"}}}}
+	byOthers := fill
+	byOthers.Fill = &loops.Fill{Charge: loops.Charge{Origin: loops.Factory, FilledTo: today.AddDays(-300)}}
+	for name, tt := range map[string]struct {
+		history []loops.Entry
+		says    bool
+	}{
+		"never":            {[]loops.Entry{fill, back}, true},
+		"too short":        {[]loops.Entry{fill, check(2, true), back}, true},
+		"dry":              {[]loops.Entry{fill, check(24, true), back}, false},
+		"leaking":          {[]loops.Entry{fill, check(24, false), back}, false},
+		"set aside":        {[]loops.Entry{fill, aside}, false},
+		"filled by others": {[]loops.Entry{byOthers, back}, false},
+	} {
+		l := loops.Loop{Tag: "7K3M9Q", State: loops.Fold(tt.history)}
+		said := notify.HandoverLoopOf(words.In(loops.English), l, loops.ViewFor(1, 1, tt.history)).HowItStands(words.In(loops.English))
+		assert.Equal(t, tt.says, strings.Contains(strings.Join(said, " "), unchecked), name)
+	}
+}

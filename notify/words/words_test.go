@@ -301,6 +301,11 @@ func onRecord(t *testing.T) []string {
 	texts = append(texts, "The repair is proved. From die to room 0.722 ± 0.074 K/W before, 0.444 ± 0.046 K/W after. "+at,
 		"The repair is proved. Above its set point by 7.0 ± 1.0 K before, by 0.0 ± 1.0 K after. "+leaves,
 		at, at+" "+unlike, unlike, unlike+" "+climbing, climbing, leaves, leaves+" "+flows, flows)
+	// Rules that somebody may set aside, as a hand-over says them; notify's test has
+	// those of chemistry.
+	texts = append(texts, "Nothing may be added: the loop runs on water.", "This coolant would corrode the loop.", "The coolant is too thin and would grow slime.",
+		"The coolant may freeze where the machine gets coldest.", "What is in the coolant and a part that it wets do not suit each other.", "Two things in the coolant do not suit each other.",
+		"no leak check of 24 hours has stayed dry since the loop was filled.", "the owner has not agreed to the loop being opened.")
 	return append(texts, "A setting of this loop.") // what is left of one after an erasure
 }
 

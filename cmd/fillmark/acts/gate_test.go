@@ -315,3 +315,37 @@ func TestOverrule(t *testing.T) {
 		assert.Contains(t, settled(t, line(t, "handover", "mail-consent", "already-done"), s), "refused", fmt.Sprint(already))
 	}
 }
+
+// A reason for no proof beside a proof would be printed as a machine that is not
+// proven.
+func TestNoReasonForNoProofWhereOneStands(t *testing.T) {
+	t.Parallel()
+	unproved := line(t, "handover", "mail-consent", "unproved=no load here")
+	full := []loops.Entry{filled(-3), checked(-2, 24, true)}
+	require.NoError(t, unproved.Check(snapshot(full...), today))
+	err := unproved.Check(snapshot(append(full, proved(-1))...), today)
+	var invalid *loops.InvalidError
+	require.ErrorAs(t, err, &invalid)
+	assert.Equal(t, "unproved", invalid.Field)
+	assert.Contains(t, invalid.Reason, "the proof of "+today.AddDays(-1).Long()+" stands")
+	earlier := line(t, "handover", "mail-consent", "unproved=no load here", "day="+today.AddDays(-2).String())
+	assert.NoError(t, earlier.Check(snapshot(append(full, proved(-1))...), today), "the day before there was none")
+}
+
+// What owners read in their own language of the gate's own rules is kept under
+// these words.
+func TestRulesThatOwnersReadKeepTheirWords(t *testing.T) {
+	t.Parallel()
+	said := func(a acts.Act, s acts.Snapshot, rule string) string {
+		for _, r := range a.Judge(s, today) {
+			if r.Rule == rule {
+				return r.Text
+			}
+		}
+		return ""
+	}
+	full := snapshot(filled(-3))
+	assert.Equal(t, "no leak check of 24 hours has stayed dry since the loop was filled.", said(line(t, "handover", "mail-consent"), full, "leak-check"))
+	full.Owner.Consent.Opening = false
+	assert.Equal(t, "the owner has not agreed to the loop being opened.", said(line(t, "open", "cause=none found"), full, "opening-consent"))
+}

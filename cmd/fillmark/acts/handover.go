@@ -51,9 +51,13 @@ owner can always have the machine back as it is: loop return.`, loops.LeakCheckH
 	})
 }
 
-// Check refuses what left service.
+// Check refuses what left service, and a reason for no proof where one stands.
 func (a *Handover) Check(s Snapshot, today loops.Day) error {
-	return s.returned(a.on(today), loops.KindHandover)
+	on := a.on(today)
+	if proved := s.On(on).Proved; a.Unproved != "" && !proved.IsZero() {
+		return wrong("unproved", a.Unproved, "nothing: the proof of "+proved.Long()+" stands")
+	}
+	return s.returned(on, loops.KindHandover)
 }
 
 // Judge asks what a release wants: a dry leak check, a charge that bears its

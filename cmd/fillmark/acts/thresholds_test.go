@@ -65,7 +65,7 @@ func TestEveryRuleHasBothSidesOfItsThreshold(t *testing.T) {
 	t.Parallel()
 	say := func(name string, words ...string) acts.Act { return line(t, name, words...) }
 	full, ready := snapshot(filled(-3)), snapshot(filled(-3), checked(-2, 24, true), proved(-1))
-	over := say("handover", "mail-consent", "unproved=no load here")
+	over := say("handover", "mail-consent")
 	pg := say("fill", "fluid=pg", "mass=40%", "mass-uncertainty=1%", "inhibitor=azole", "biocide=none", "poured=460ml")
 	eg := say("fill", "fluid=eg", "mass=40%", "mass-uncertainty=1%", "inhibitor=azole", "biocide=none", "poured=460ml")
 	oat := say("fill", "fluid=pg", "mass=40%", "mass-uncertainty=1%", "inhibitor=oat", "biocide=none", "poured=460ml")

@@ -209,7 +209,7 @@ func printActed(p *printer, d acts.Definition, r workshop.Recorded, check bool) 
 	switch {
 	case r.Mailed != "":
 		p.paragraph("", "", "Queued for the owner: "+r.Mailed)
-	case d.Kind == loops.KindHandover && !check:
-		p.line("No mail: the owner has no address, gave no consent, or stopped the mail; fillmark owner show says which.")
+	case d.Kind == loops.KindHandover && !check && !r.Repeated:
+		p.line("No mail: the owner has no address, gave no consent, stopped the mail, or had it back too long ago; fillmark owner show says which.")
 	}
 }

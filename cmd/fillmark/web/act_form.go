@@ -13,6 +13,7 @@ import (
 	"slices"
 
 	"fillmark/cmd/fillmark/acts"
+	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
 
@@ -144,10 +145,27 @@ func (f *actForm) take(err error) error {
 		return nil
 	}
 	if errors.Is(err, loops.ErrRepeated) {
-		f.Rest = append(f.Rest, Problem{Field: "This form was sent before and is on record", Right: "send it again to enter this as another"})
+		said := "This form was sent before and is on record"
+		if of, ok := errors.AsType[*workshop.RepeatedError](err); ok {
+			said += ", with " + f.otherIn(of)
+		}
+		f.Rest = append(f.Rest, Problem{Field: said, Right: "send it again to enter this as another"})
 		return nil
 	}
 	return f.mark(err)
+}
+
+// otherIn names where a form says something else than when it was sent before.
+func (f *actForm) otherIn(of *workshop.RepeatedError) string {
+	switch d, own := f.described(of.Field); {
+	case of.Field == "act" || of.Field == "tag":
+		return "something else done than “" + of.Act + "”"
+	case own && of.Act == f.Name:
+		return "something else under “" + headingOf(d) + "”"
+	case of.Act != "":
+		return "something else under “" + of.Field + "” of “" + of.Act + "”"
+	}
+	return "something else under “" + of.Field + "”"
 }
 
 // Any tells that something is wrong or stopped.

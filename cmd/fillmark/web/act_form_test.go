@@ -10,6 +10,7 @@ import (
 	"net/url"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -20,6 +21,7 @@ import (
 
 	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/acts"
+	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 )
 
@@ -59,9 +61,18 @@ func TestStopIsShownOnItsPage(t *testing.T) {
 	})
 	require.Equal(t, http.StatusSeeOther, w.Code, w.Body)
 	sheet := b.get(w.Header().Get("Location"))
-	b.says(sheet, "NOT PROVEN: its rig is not here.", "sheet")
-	b.says(sheet, "leak-check, because the owner waits, 6 h dry", "what was set aside")
-	b.says(b.get("/loops/"+string(tag)+"/label"), "the owner waits, 6 h dry", "label")
+	b.says(sheet, "<strong>NOT PROVEN</strong>", "sheet")
+	b.says(sheet, "Why it is not proven: its rig is not here.", "sheet")
+	b.says(sheet, ": no leak check of 24 hours has stayed dry since the loop was filled, because the owner waits, 6 h dry.", "what was set aside")
+	b.says(b.get("/loops/"+string(tag)+"/label"), "<strong>leak check: the owner waits, 6 h dry</strong>", "label")
+	owner := b.file(tag).Owner
+	owner.Language = loops.German
+	_, err := b.shop.Edit(stamp(0), workshop.Edit{Owner: &owner})
+	require.NoError(t, err)
+	require.Equal(t, http.StatusSeeOther, b.act(tag, "return", url.Values{"why": {"it came back unopened"}}).Code, "whose letter can be printed")
+	letter := b.get("/loops/" + string(tag) + "/letter")
+	b.says(letter, "keine Prüfung auf Lecks von 24 Stunden ist trocken geblieben", "the owner's letter")
+	assert.NotContains(t, letter.Body.String(), "no leak check")
 }
 
 // What has happened can always be recorded, with one more press.
@@ -122,7 +133,7 @@ func TestFormSentTwice(t *testing.T) {
 	read.Set("die", "57")
 	w := b.act(tag, "readings", read)
 	require.Equal(t, http.StatusConflict, w.Code)
-	b.says(w, "This form was sent before and is on record", "no key is told")
+	b.says(w, "This form was sent before and is on record, with something else under “Die, °C”", "the field is named, and no key is told")
 	b.says(w, `value="57"`, "what was typed")
 	assert.NotContains(t, w.Body.String(), `value="`+key[1], "sent once more it is another act")
 }
@@ -139,19 +150,86 @@ func TestSheetSaysFirstWhatIsProved(t *testing.T) {
 		return html.UnescapeString(first)
 	}
 	assert.Contains(t, sheet(), "NOT PROVEN")
-	assert.Contains(t, sheet(), "No leak check of 24 hours has stayed dry")
+	assert.Contains(t, sheet(), "no check for leaks of full length has ended dry")
 	require.Equal(t, http.StatusSeeOther, b.act(tag, "leakcheck", url.Values{"hours": {"3"}, "wet": {"yes"}}).Code)
-	assert.Contains(t, sheet(), "A leak check ended wet")
+	assert.Contains(t, sheet(), "It leaked when the workshop last checked it")
 	b.says(b.get("/loops/"+string(tag)+"/label"), "Leaking", "label")
 
 	w := b.act(tag, "return", url.Values{"page": {"refill"}, "why": {"the owner does not want it repaired"}})
 	require.Equal(t, http.StatusSeeOther, w.Code, "an owner can always have the machine back: %s", w.Body)
-	assert.Contains(t, sheet(), "NOT PROVEN. Returned as it is: the owner does not want it repaired")
-	assert.Contains(t, sheet(), "A leak check ended wet")
+	assert.Contains(t, sheet(), "<strong>LEAKING, RETURNED AS IT IS, NOT PROVEN</strong>")
+	assert.Contains(t, sheet(), "Returned as it is: the owner does not want it repaired.")
 	b.says(b.get("/loops/"+string(tag)+"/handover"), "<h1>Returned as it is</h1>", "heading")
+	b.says(b.get("/loops/"+string(tag)+"/label"), "<span>Returned</span> <strong>as it is, on ", "label")
 
 	proved := b.ana().Loop.Tag
-	b.says(b.get("/loops/"+string(proved)+"/handover"), "<strong><bdi>Proved on Mon 18 May 2026. The repair is proved.", "proved")
+	b.says(b.get("/loops/"+string(proved)+"/handover"), "<strong>Proved on Mon 18 May 2026</strong>", "proved")
+	b.act(proved, "intake", url.Values{"complaint": {"the owner fetches it for a while"}})
+	require.Equal(t, http.StatusSeeOther, b.act(proved, "return", url.Values{"why": {"it is to be looked at another time"}}).Code)
+	for _, paper := range []string{"/handover", "/card", "/letter"} {
+		page := b.get("/loops/" + string(proved) + paper)
+		b.says(page, "Proved on Mon 18 May 2026", paper)
+		assert.NotContains(t, page.Body.String(), "NOT PROVEN", "%s: what was proved is, however it went back", paper)
+	}
+}
+
+// A machine that is to stay off is nowhere asked to be run: first stands what is
+// wrong with its caution, and the steps are those of a machine that is left off.
+func TestPapersOfAMachineToBeLeftOff(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	leaking, failed := b.filled(), b.ana().Loop.Tag
+	require.Equal(t, http.StatusSeeOther, b.act(leaking, "leakcheck", url.Values{"hours": {"3"}, "wet": {"yes"}}).Code)
+	require.Equal(t, http.StatusSeeOther, b.act(failed, "intake", url.Values{"complaint": {"hot"}}).Code)
+	require.Equal(t, http.StatusSeeOther, b.act(failed, "readings", url.Values{"verdict": {"failed"}, "cause": {"pump"}}).Code)
+	for tag, first := range map[loops.Tag]string{
+		leaking: "It leaked when the workshop last checked it, on ",
+		failed:  "the workshop found that it no longer cools as it should. Leave it switched off until it is repaired.",
+	} {
+		label := map[loops.Tag]string{leaking: "<span>Leaking</span>", failed: "<span>Failed</span>"}[tag]
+		for range 2 { // while it is here, and after it went back
+			b.says(b.get("/loops/"+string(tag)+"/label"), label, "label")
+			for _, paper := range []string{"/handover", "/card"} {
+				page := b.get("/loops/" + string(tag) + paper)
+				b.says(page, first, paper)
+				b.says(page, "Switch it off, pull the plug and leave it off.", paper)
+				for _, run := range []string{"Let it run", "while it first works hard", "If it gets hot", "How to look it over", "What you may do", `<ul class="drawings">`} {
+					assert.NotContains(t, page.Body.String(), run, paper)
+				}
+			}
+			b.act(tag, "return", url.Values{"why": {"the owner does not want it repaired"}})
+		}
+		owner := b.file(tag).Owner
+		owner.Language = loops.German
+		_, err := b.shop.Edit(stamp(0), workshop.Edit{Owner: &owner})
+		require.NoError(t, err)
+		b.says(b.get("/loops/"+string(tag)+"/card"), "Schalten Sie es aus, ziehen Sie den Stecker und lassen Sie es aus.", "card in German")
+	}
+}
+
+// No paper permits a cold at which the charge may freeze: only the warm end of its
+// freeze point counts, rounded to the warm side.
+func TestSheetPermitsNoColdThatFreezes(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	file := b.ana()
+	warm := file.Protection.WarmEnd()
+	page := b.get("/loops/" + string(file.Loop.Tag) + "/handover").Body.String()
+	found := regexp.MustCompile(`It may begin to freeze at ([-\x{2212}]?[\d.]+)\s*°C`).FindStringSubmatch(page)
+	require.Len(t, found, 2)
+	told, err := strconv.ParseFloat(strings.Replace(found[1], "\u2212", "-", 1), 64)
+	require.NoError(t, err)
+	assert.GreaterOrEqual(t, told, float64(warm))
+	assert.Less(t, told, float64(warm)+0.1)
+	assert.NotContains(t, page, "± 1", "no middle of an interval beside it")
+
+	cold := file.Loop
+	cold.ColdestWall = new(chemistry.Celsius(-30))
+	_, err = b.shop.Edit(stamp(0), workshop.Edit{Loop: &cold})
+	require.NoError(t, err)
+	back := b.act(file.Loop.Tag, "return", url.Values{"why": {"as it was"}})
+	require.Equal(t, http.StatusSeeOther, back.Code)
+	b.says(b.get("/loops/"+string(file.Loop.Tag)+"/handover"), "there it would freeze and break", "the caution stays once it went back")
 }
 
 // A strength that was worked out for the mix stays calculated.
@@ -319,7 +397,7 @@ func TestWhatWasWrittenInBetweenIsJudged(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
 	tag := b.ana().Loop.Tag
-	form := url.Values{"page": {"refill"}, "key": {"shown before"}, "mail-consent": {"yes"}, "unproved": {"its rig is not here"}, "note": {"keys are in the box"}}
+	form := url.Values{"page": {"refill"}, "key": {"shown before"}, "mail-consent": {"yes"}, "note": {"keys are in the box"}}
 	yesterday := loops.DayOf(b.now, time.UTC).AddDays(-1).String()
 	require.Equal(t, http.StatusSeeOther, b.act(tag, "leakcheck", url.Values{"day": {yesterday}, "hours": {"24"}, "wet": {"yes"}}).Code, "the other technician")
 	before := len(b.file(tag).History)
@@ -328,7 +406,7 @@ func TestWhatWasWrittenInBetweenIsJudged(t *testing.T) {
 	require.Equal(t, http.StatusConflict, w.Code)
 	page := html.UnescapeString(w.Body.String())
 	assert.Contains(t, page, `id="handover-stop"`)
-	for _, typed := range []string{"its rig is not here", "keys are in the box", `name="key" value="shown before"`} {
+	for _, typed := range []string{"keys are in the box", `name="key" value="shown before"`} {
 		assert.Contains(t, page, typed, "nothing typed is lost")
 	}
 	assert.Contains(t, page, "Checked for leaks", "what was written in between stands on the page")

@@ -86,7 +86,7 @@ func TestOwnWarranty(t *testing.T) {
 	tag := string(file.Loop.Tag)
 	assert.NotContains(t, b.get("/loops/"+tag+"/handover").Body.String(), "We stand for this work")
 	today := loops.DayOf(b.now, b.settings().Zone)
-	w := b.post("/loops/"+tag+"/acts/handover", url.Values{"mail-consent": {"yes"}, "unproved": {"no load here"}, "own-warranty": {"6"}})
+	w := b.post("/loops/"+tag+"/acts/handover", url.Values{"mail-consent": {"yes"}, "own-warranty": {"6"}})
 	require.Equal(t, http.StatusSeeOther, w.Code, problemsIn(w))
 	until := today.AddMonths(6).Long()
 	assert.Contains(t, b.get("/loops/"+tag+"/handover").Body.String(), "We stand for this work until "+until)
@@ -130,7 +130,7 @@ func TestAStruckHandoverPromisesNothing(t *testing.T) {
 	b := newBench(t)
 	file := b.ana()
 	tag := string(file.Loop.Tag)
-	w := b.post("/loops/"+tag+"/acts/handover", url.Values{"mail-consent": {"yes"}, "unproved": {"no load here"}, "own-warranty": {"6"}})
+	w := b.post("/loops/"+tag+"/acts/handover", url.Values{"mail-consent": {"yes"}, "own-warranty": {"6"}})
 	require.Equal(t, http.StatusSeeOther, w.Code, problemsIn(w))
 	handover := b.file(file.Loop.Tag).Loop.LastEntry
 	b.taken(url.Values{"tag": {tag}, "intake.complaint": {"hot again"}})

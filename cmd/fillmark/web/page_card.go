@@ -4,6 +4,7 @@
 package web
 
 import (
+	"math"
 	"net/http"
 	"net/netip"
 	"net/url"
@@ -20,7 +21,8 @@ type cardPage struct {
 	handoverPage
 	// Home says what the owner reads, in their language; the frame is the bench's.
 	Home spoken
-	// Was and Is are how warm it got before and after; empty where nobody measured.
+	// Was and Is are how warm its processor was before and is after, at the same
+	// power and in the same room; empty where no proof stands that says it.
 	Was, Is string
 	Gauge   *gauge // nil where its freeze point is not known
 	// Coming is the next task whose day is still to come, Then what it is in the
@@ -46,11 +48,19 @@ func (s *server) pageCard(w http.ResponseWriter, r *http.Request) error {
 	p.Machine.spoken, p.Gauge = p.Home, gaugeOf(p.Home, file.Protection)
 	p.Title = "Card " + string(file.Loop.Tag)
 	visit, back := lastVisit(file.View.Entries())
-	p.Proved = proved(p.Home.words, file, back)
-	for _, e := range visit {
-		if e.Kind == loops.KindProof && e.Proof.Before.Die != nil && e.Proof.After.Die != nil {
-			p.Was = p.Home.words.Figures(notify.InOwnersUnits(figure(float64(*e.Proof.Before.Die), "°C"), file.Owner.Units))
-			p.Is = p.Home.words.Figures(notify.InOwnersUnits(figure(float64(*e.Proof.After.Die), "°C"), file.Owner.Units))
+	p.Stands = howItStands(p.Home.words, file, back)
+	if p.KeptOff {
+		house := notify.Workshop{Phone: p.Phone, From: s.Workshop.Settings().From}
+		p.Machine.Steps = notify.Guide{}.KeepOff(p.Home.words, house.ReachOnPaper(p.Home.words)).Steps
+	}
+	if r := file.Readings; r != nil && r.Proof != nil && r.Proof.Day == file.Loop.State.Proved && r.Proof.Proof != nil {
+		is := func(c float64) string {
+			return p.Home.words.Figures(notify.InOwnersUnits(figure(math.Round(c), "°C"), file.Owner.Units))
+		}
+		for _, e := range visit {
+			if e.Kind == loops.KindProof && e.Day == r.Proof.Day && e.Proof.After.Die != nil {
+				p.Was, p.Is = is(float64(r.Proof.Proof.DieBefore)), is(float64(*e.Proof.After.Die))
+			}
 		}
 	}
 	if p.Coming = comingTask(workshop.NextTasks(file.Loop.Plan), p.Today); p.Coming != nil {

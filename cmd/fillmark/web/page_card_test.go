@@ -27,7 +27,7 @@ func TestCardToTakeHome(t *testing.T) {
 	tag := string(b.ana().Loop.Tag)
 	w := b.get("/loops/" + tag + "/card")
 	require.Equal(t, http.StatusOK, w.Code)
-	for _, say := range []string{"It was <strong>85\u00a0°C</strong>, it is", "<strong>60\u00a0°C</strong>", "the grey tower", "How to look it over", "QR code of your own page", "coldest wall"} {
+	for _, say := range []string{"At the same work its processor was at <strong>85\u00a0°C</strong>, now it is at", "<strong>60\u00a0°C</strong>", "the grey tower", "How to look it over", "QR code of your own page", "coldest wall"} {
 		b.says(w, say, "card")
 	}
 	assert.Equal(t, 1, strings.Count(w.Body.String(), "QR code"))
@@ -49,6 +49,26 @@ func TestCardToTakeHome(t *testing.T) {
 	assert.Equal(t, http.StatusUnprocessableEntity, b.get("/loops/"+string(donor)+"/card").Code)
 }
 
+// What it was and is are of one proof, at the same power and in the same room: a
+// hot day in August beside a cool one in October says nothing of a repair. Where no
+// proof stands the card compares nothing.
+func TestCardComparesLikeWithLike(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	card := func(tag loops.Tag) string { return b.get("/loops/" + string(tag) + "/card").Body.String() }
+	tag := b.filled() // taken in with 91 °C at 120 W in a room of 22 °C
+	after := url.Values{"die": {"62"}, "room": {"18"}, "power": {"90"}, "steady": {"yes"}, "verdict": {"good"}}
+	require.Equal(t, http.StatusSeeOther, b.act(tag, "proof", after).Code)
+	assert.Contains(t, card(tag), "At the same work its processor was at <strong>70\u00a0°C</strong>")
+	assert.Contains(t, card(tag), "<strong>62\u00a0°C</strong>")
+
+	proved := b.ana().Loop.Tag
+	require.Equal(t, http.StatusSeeOther, b.act(proved, "intake", url.Values{"complaint": {"hot"}}).Code)
+	require.Equal(t, http.StatusSeeOther, b.act(proved, "drain", url.Values{"drained": {"470"}}).Code)
+	require.Equal(t, http.StatusSeeOther, b.act(proved, "fill", url.Values{"fluid": {"pg"}, "poured": {"470"}, "mass": {"35"}, "inhibitor": {"oat"}}).Code)
+	assert.NotContains(t, card(proved), "its processor was at", "filled since, nothing is proved")
+}
+
 // An owner takes the card home, so it is in their language, on a page of the bench,
 // which is not; cautions stay English and say so.
 func TestCardInTheOwnersLanguage(t *testing.T) {
@@ -57,16 +77,16 @@ func TestCardInTheOwnersLanguage(t *testing.T) {
 	tag := string(b.ana().Loop.Tag)
 	settings := b.settings()
 	was := map[loops.Language]string{
-		loops.German:     "Es waren <strong>85\u00a0°C</strong>, jetzt sind es",
-		loops.Spanish:    "Antes <strong>85\u00a0°C</strong>, ahora",
-		loops.French:     "Avant <strong>85\u00a0°C</strong>, maintenant",
-		loops.Portuguese: "Antes <strong>85\u00a0°C</strong>, agora",
+		loops.German:     "Bei gleicher Arbeit war sein Prozessor bei <strong>85\u00a0°C</strong>, jetzt ist er bei",
+		loops.Spanish:    "Con el mismo trabajo, su procesador estaba a <strong>85\u00a0°C</strong>, ahora está a",
+		loops.French:     "À travail égal, son processeur était à <strong>85\u00a0°C</strong>, maintenant il est à",
+		loops.Portuguese: "Com o mesmo trabalho, o processador estava a <strong>85\u00a0°C</strong>, agora está a",
 	}
 	for _, l := range loops.Languages()[1:] {
 		settings.Language = l
 		b.takesSettings(settings)
 		w, ws := b.get("/loops/"+tag+"/card"), words.In(l)
-		proved, _, _ := strings.Cut(ws.Say("card.proved", "|"), "|")
+		proved, _, _ := strings.Cut(ws.Say("proved", "|"), "|")
 		gaugeSays, _, _ := strings.Cut(ws.Say("card.gauge.says", "|"), "|")
 		for _, say := range []string{
 			`<html lang="en">`, `<div class="sheet-a4 card-home" lang="` + string(l) + `">`, was[l], ws.Say("card.next"), ws.Say("heading.look"),
@@ -75,7 +95,7 @@ func TestCardInTheOwnersLanguage(t *testing.T) {
 		} {
 			b.says(w, say, "card in "+string(l))
 		}
-		for _, english := range []string{"It was", "<h2>Next", "Whoever scans", "How to look", "Take care", "Proved on", "Its label", "How cold", "The repair is proved", "the die reads", "freeze point", "coldest wall", "Temperature"} {
+		for _, english := range []string{"its processor was", "<h2>Next", "Whoever scans", "How to look", "Take care", "Proved on", "Its label", "How cold", "The repair is proved", "the die reads", "freeze point", "coldest wall", "Temperature"} {
 			assert.NotContains(t, w.Body.String(), english, l)
 		}
 	}

@@ -4,13 +4,11 @@
 package web
 
 import (
-	"cmp"
 	"fmt"
 	"net/http"
 	"slices"
 	"strings"
 
-	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 	"fillmark/notify"
@@ -20,10 +18,14 @@ import (
 // handoverPage is the sheet that goes back with a machine.
 type handoverPage struct {
 	frame
-	// Proved is its first line: what is proved, or NOT PROVEN and why.
-	Proved string
-	// States are what the machine goes back with, and what was set aside.
-	States []string
+	// First is its first line: the words of what stands against the machine and of
+	// what is proved. Stands says them in whole sentences.
+	First  string
+	Stands []string
+	// SetAside are the rules that were set aside, by whom and why.
+	SetAside []string
+	// KeptOff tells that it is to stay switched off.
+	KeptOff bool
 	// AsItIs tells that it goes back unrepaired.
 	AsItIs bool
 	Tag    loops.Tag
@@ -40,7 +42,7 @@ type handoverPage struct {
 	Before   string
 	After    string
 	Charge   string
-	Freezes  string // empty where it is not known
+	Cold     string // how much cold it bears; empty for an empty loop
 	Machine  ownerMachine
 	Next     []loops.Task
 	Wet      []string
@@ -68,7 +70,13 @@ func (s *server) handoverPage(r *http.Request, file workshop.OwnersFile) handove
 	if back != nil {
 		p.Day, p.Back, p.AsItIs = back.Day, true, back.Kind == loops.KindReturn
 	}
-	p.Proved, p.States = proved(p.words, file, back), states(file, back, p.Day)
+	loop := notify.HandoverLoopOf(p.words, file.Loop, file.View)
+	p.Stands, p.KeptOff = howItStands(p.words, file, back), loops.KeptOff(loop.Conditions)
+	p.First = firstLine(loop)
+	for _, o := range loop.SetAside {
+		p.SetAside = append(p.SetAside, fmt.Sprintf("Set aside by %s on %s: %s, because %s.",
+			o.By, o.Day.Long(), notify.RuleForOwner(p.words, o), strings.TrimSuffix(o.Why, ".")))
+	}
 	p.Bill = lastBill(file.View.Entries())
 	if back != nil {
 		p.Warranty = loops.OwnWarranty([]loops.Entry{*back})
@@ -83,62 +91,56 @@ func (s *server) handoverPage(r *http.Request, file workshop.OwnersFile) handove
 			p.Done = append(p.Done, historyLine{ID: e.ID, Day: e.Day, Kind: e.Kind, Words: notify.InOwnersUnits(EntryWords(e), file.Owner.Units), Note: e.Note})
 		}
 	}
-	if f := file.Protection; f != nil {
-		p.Freezes = plusMinusFor(file.Owner.Units, f.FreezePoint, f.Uncertainty)
+	if file.Loop.State.Charge != nil {
+		p.Cold = minuses(loop.Cold(p.words, file.Owner.Units))
 	}
 	house := notify.Workshop{Phone: settings.Phone, From: settings.From}
 	reach := house.ReachOnPaper(p.words) // the bench prints it, in English so far
 	machine, guide := ownerMachineOf(p.spoken, file, nil, today, reach)
-	if len(machine.Steps) == 0 {
-		machine.Steps, machine.Leave = guide.Steps, guide.Leave
+	if p.KeptOff {
+		guide = guide.KeepOff(p.words, reach)
 	}
+	machine.Steps, machine.Leave, machine.Sealed = guide.Steps, guide.Leave, file.Loop.Sealed
 	p.Machine, p.Wet = machine, fullest(nil, guide.Wet)
 	p.Cautions = ownersCautions([]workshop.OwnersFile{file}, file.Owner.Units)
 	return p
 }
 
-// proved says what is proved, as it stood when the machine went back; back is
-// nil while it is here.
-func proved(ws words.Words, file workshop.OwnersFile, back *loops.Entry) string {
+// howItStands says what stands against the loop and what is proved, as the letter
+// does, and why it went back as it is; back is nil while it is here.
+func howItStands(ws words.Words, file workshop.OwnersFile, back *loops.Entry) []string {
 	state := file.Loop.State
-	why := ws.Say("card.nothing-shows")
-	switch {
-	case back != nil && back.Kind == loops.KindReturn:
-		return ws.Say("card.returned", back.Return.Why)
-	case back != nil && back.Handover.Unproved != "":
-		why = back.Handover.Unproved
-	case state.Charge != nil && state.Charge.Origin != loops.WorkshopFill:
-		why = ws.Say("card.not-filled")
+	said := notify.HandoverLoopOf(ws, file.Loop, file.View).HowItStands(ws)
+	switch r := file.Readings; {
 	case !state.Proved.IsZero():
-		on := ws.Say("card.proved", ws.Day(state.Proved))
-		if r := file.Readings; r != nil && r.Proof != nil && r.Proof.Day == state.Proved {
-			return on + " " + ws.Recorded(notify.InOwnersUnits(r.Proof.Sentence(), file.Owner.Units))
+		if r != nil && r.Proof != nil && r.Proof.Day == state.Proved {
+			said = append(said, ws.Recorded(notify.InOwnersUnits(r.Proof.Sentence(), file.Owner.Units)))
 		}
-		return on
+	case state.Unproved() && state.Retired.IsZero(): // one of its conditions
+	case state.Charge != nil && state.Charge.Origin != loops.WorkshopFill:
+		said = append(said, ws.Say("card.unproven", ws.Say("card.not-filled")))
+	default:
+		said = append(said, ws.Say("card.unproven", ws.Say("card.nothing-shows")))
 	}
-	return ws.Say("card.unproven", strings.TrimSuffix(why, "."))
+	if back != nil && back.Kind == loops.KindReturn {
+		said = append(said, ws.Say("card.returned", strings.TrimSuffix(back.Return.Why, ".")))
+	}
+	return said
 }
 
-// states are the verdict's reasons and the rules that were set aside: those of
-// the entry with which the machine went back, else those that stand now.
-func states(file workshop.OwnersFile, back *loops.Entry, today loops.Day) []string {
-	var all []string
-	if back != nil && back.Judged != nil {
-		for _, r := range back.Judged.Reasons {
-			all = append(all, loops.Capital(r.Text))
+// firstLine is what stands against a loop and whether it is proved, in words.
+func firstLine(l notify.HandoverLoop) string {
+	proved := strings.ToUpper(string(loops.IsUnproved))
+	if !l.Proved.IsZero() {
+		proved = "Proved on " + l.Proved.Long()
+	}
+	var said []string
+	for _, c := range l.Conditions {
+		if c.Kind != loops.IsUnproved {
+			said = append(said, strings.ToUpper(string(c.Kind)))
 		}
-		for _, o := range back.Judged.Overruled {
-			all = append(all, fmt.Sprintf("Set aside by %s: %s, because %s.", o.By, o.Rule, strings.TrimSuffix(o.Why, ".")))
-		}
 	}
-	if back != nil {
-		return all
-	}
-	snapshot := acts.Snapshot{Loop: file.Loop, Machine: file.Machine, Owner: file.Owner, History: file.View.Entries()}
-	for _, r := range new(acts.Return).Judge(snapshot, today) {
-		all = append(all, loops.Capital(cmp.Or(r.OwnerText, r.Text)))
-	}
-	return all
+	return strings.Join(append(said, proved), ", ")
 }
 
 // lastVisit is what was recorded in the last stay of a machine on the bench,

@@ -213,7 +213,7 @@ func (s *server) knownIntake(p *intakePage) error {
 	if err != nil {
 		return p.Form.take(err, map[string]string{"tag": "who"})
 	}
-	file, err := s.Workshop.File(tag)
+	file, err := s.Workshop.FileBefore(tag, p.Intake.Key)
 	if kindOf(err) == FailNotFound {
 		p.Form.blame("who", "a tag on record, or a name; no loop has the tag "+string(tag))
 		return nil
@@ -250,6 +250,11 @@ func (s *server) takeIn(w http.ResponseWriter, r *http.Request) error {
 		if len(p.Intake.Rest) > 0 && p.Intake.status == http.StatusConflict { // once more is another machine
 			if p.Intake.Key, err = newKey(s.Random); err != nil {
 				return err
+			}
+			if p.Known != nil { // as it is now
+				if err := s.knownIntake(&p); err != nil {
+					return err
+				}
 			}
 		}
 		if err := s.find(&p); err != nil {

@@ -120,6 +120,25 @@ func TestIntakeOfAKnownLoopWithoutACharge(t *testing.T) {
 	assert.NotContains(t, b.get("/intake?tag="+string(tag)).Body.String(), "What is in it, if")
 }
 
+// The first press puts on record what is in the loop, so that the page would not ask
+// for it any more: the second press is the same form all the same.
+func TestIntakeOfAChargePressedTwiceIsOne(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := b.taken(intakeForm(nil))
+	form := url.Values{"tag": {string(tag)}, "intake.complaint": {"hot"}, "fill.origin": {"factory"}, "fill.filled-to": {"2023-06-30"}, "intake.key": {"pressed"}}
+	assert.Equal(t, tag, b.taken(form))
+	was := b.file(tag).History
+	assert.Equal(t, tag, b.taken(form))
+	assert.Equal(t, was, b.file(tag).History)
+	form.Set("intake.complaint", "hot and loud")
+	w := b.post("/intake", form)
+	require.Equal(t, http.StatusConflict, w.Code)
+	b.says(w, "with something else under “The owner says”", "the field is named")
+	assert.NotContains(t, w.Body.String(), "What is in it, if", "the page asks as the loop is now")
+	assert.Equal(t, was, b.file(tag).History)
+}
+
 func TestIntakeTakesHowTheLoopIsBuilt(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)

@@ -229,19 +229,26 @@ func labelStrength(c loops.Charge) string {
 func labelStates(file workshop.OwnersFile) []labelLine {
 	var lines []labelLine
 	state := file.Loop.State
-	if c := state.Contaminated; c != nil {
-		lines = append(lines, labelLine{"Contaminated", loops.Capital(c.String()) + ": drain and rinse it"})
-	}
-	if !state.Leaking.IsZero() {
-		lines = append(lines, labelLine{"Leaking", "seen on " + state.Leaking.Long()})
-	}
-	if state.Unproved() {
-		lines = append(lines, labelLine{"Repair", "not proven"})
-	}
-	if _, back := lastVisit(file.View.Entries()); back != nil && back.Judged != nil {
-		for _, o := range back.Judged.Overruled {
-			lines = append(lines, labelLine{"Set aside", o.Rule + ": " + o.Why})
+	state.Retired = loops.Day{} // what is in it, and that it leaks, outlasts its service
+	for _, c := range state.Conditions() {
+		switch c.Kind {
+		case loops.IsContaminated:
+			lines = append(lines, labelLine{"Contaminated", loops.Capital(state.Contaminated.String()) + ": drain and rinse it"})
+		case loops.IsLeaking:
+			lines = append(lines, labelLine{"Leaking", "seen on " + c.Since.Long()})
+		case loops.IsFailed:
+			lines = append(lines, labelLine{"Failed", "found on " + c.Since.Long() + ": leave it off"})
+		case loops.IsReturned:
+			lines = append(lines, labelLine{"Returned", "as it is, on " + c.Since.Long()})
+		case loops.IsUnproved:
+			lines = append(lines, labelLine{"Repair", "not proven"})
+		default:
+			lines = append(lines, labelLine{loops.Capital(string(c.Kind)), "since " + c.Since.Long()})
 		}
+	}
+	inWords := strings.NewReplacer("-", " ", "+", " and ") // what the rule says at length does not fit
+	for _, o := range loops.SetAsideSinceFill(file.View.Entries()) {
+		lines = append(lines, labelLine{"Set aside", inWords.Replace(o.Rule) + ": " + o.Why})
 	}
 	return lines
 }

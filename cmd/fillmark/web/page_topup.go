@@ -117,7 +117,7 @@ func (s *server) pageTopUp(w http.ResponseWriter, r *http.Request) error {
 // wrong with them.
 func (s *server) checkTopUp(p *topupPage) error {
 	f := p.Form
-	question, file, hand, reading, err := s.topUpQuestion(f)
+	question, file, hand, reading, err := s.topUpQuestion(f, p.Entry.Key)
 	if err != nil {
 		return err
 	}
@@ -214,11 +214,12 @@ func topUpSays(a workshop.TopUpAnswer) string {
 }
 
 // topUpQuestion reads the form. The file is nil where the loop is not on
-// record and was described instead, the reading where no instrument was read.
-func (s *server) topUpQuestion(f *form) (q workshop.TopUpQuestion, file *workshop.File, hand []handLiquid, reading *chemistry.Reading, err error) {
+// record and was described instead, the reading where no instrument was read. The
+// loop is asked about as it was before the form with the key was recorded.
+func (s *server) topUpQuestion(f *form, key string) (q workshop.TopUpQuestion, file *workshop.File, hand []handLiquid, reading *chemistry.Reading, err error) {
 	q.Fluid = chemistry.Fluid(f.text("fluid"))
 	if q.Tag = f.text("tag"); q.Tag != "" {
-		if file, err = s.knownLoop(f, q.Tag); err != nil {
+		if file, err = s.knownLoop(f, q.Tag, key); err != nil {
 			return q, nil, nil, nil, err
 		}
 		if file != nil {
@@ -258,12 +259,12 @@ func (s *server) topUpQuestion(f *form) (q workshop.TopUpQuestion, file *worksho
 }
 
 // knownLoop finds the loop that a tag names; nil where the field is marked.
-func (s *server) knownLoop(f *form, typed string) (*workshop.File, error) {
+func (s *server) knownLoop(f *form, typed, key string) (*workshop.File, error) {
 	tag, err := loops.ParseTag(typed)
 	if err != nil {
 		return nil, f.take(err, map[string]string{"tag": "tag"})
 	}
-	file, err := s.Workshop.FileAtShelf(tag)
+	file, err := s.Workshop.FileBefore(tag, key)
 	if kind := kindOf(err); kind == FailNotFound {
 		f.blame("tag", "a tag on record; no loop has this one")
 		return nil, nil

@@ -41,7 +41,7 @@ func (s *server) enterTopUp(w http.ResponseWriter, r *http.Request) error {
 	if err := s.checkTopUp(&p); err != nil {
 		return err
 	}
-	question, file, _, _, err := s.topUpQuestion(f)
+	question, file, _, _, err := s.topUpQuestion(f, p.Entry.Key)
 	if err != nil {
 		return err
 	}

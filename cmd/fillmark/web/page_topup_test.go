@@ -134,3 +134,33 @@ func TestTopUpThatMayNotBeIsNotEntered(t *testing.T) {
 	assert.NotNil(t, b.file(loops.Tag(tag)).Loop.State.Contaminated)
 	b.says(b.get("/loops/"+tag+"/label"), "Contaminated", "label")
 }
+
+// The first press changes what the acts of the form are made of: how much lacks, the
+// fluid that was in it. The second press is the same form all the same.
+func TestTopUpPressedTwiceIsOne(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := b.ana().Loop.Tag
+	form := url.Values{"tag": {string(tag)}, "room": {"40"}, "liquid1": {"water"}, "poured.poured:water": {"15"}, "poured.key": {"pressed"}}
+	first := b.post("/topup", form)
+	require.Equal(t, http.StatusSeeOther, first.Code, problemsIn(first))
+	was := b.file(tag).History
+	again := b.post("/topup", form)
+	require.Equal(t, http.StatusSeeOther, again.Code, problemsIn(again))
+	assert.Equal(t, was, b.file(tag).History)
+
+	// What is left to the mark is by chance what was typed before.
+	form.Set("poured.key", "another")
+	form.Set("room", "25")
+	form.Set("poured.poured:water", "5")
+	for range 2 {
+		w := b.post("/topup", form)
+		require.Equal(t, http.StatusSeeOther, w.Code, problemsIn(w))
+	}
+	was = b.file(tag).History
+	form.Set("poured.poured:water", "6")
+	w := b.post("/topup", form)
+	require.Equal(t, http.StatusConflict, w.Code)
+	b.says(w, "This form was sent before and is on record, with something else under", "the field is named")
+	assert.Equal(t, was, b.file(tag).History)
+}

@@ -45,7 +45,11 @@ type Recorded struct {
 // something else, or the same act twice within ten minutes without one, is an
 // error that matches loops.ErrRepeated.
 func (w *Workshop) Act(s Stamp, tag loops.Tag, all ...acts.Act) (Recorded, error) {
-	recorded, err := retried(w, func() (Recorded, error) { return w.actOnce(s, tag, all, true) })
+	return w.act(s, tag, recording, all)
+}
+
+func (w *Workshop) act(s Stamp, tag loops.Tag, as telling, all []acts.Act) (Recorded, error) {
+	recorded, err := retried(w, func() (Recorded, error) { return w.actOnce(s, tag, all, as) })
 	if err == nil && !recorded.Repeated && slices.ContainsFunc(all, teaches) {
 		if _, learnt := w.Learn(context.Background(), s); learnt != nil {
 			recorded.Warnings = append(recorded.Warnings, "It is on record; what it teaches is worked out with the pass of the day: "+learnt.Error())
@@ -56,8 +60,17 @@ func (w *Workshop) Act(s Stamp, tag loops.Tag, all ...acts.Act) (Recorded, error
 
 // Check judges acts as [Workshop.Act] does and writes nothing.
 func (w *Workshop) Check(s Stamp, tag loops.Tag, all ...acts.Act) (Recorded, error) {
-	return w.actOnce(s, tag, all, false)
+	return w.actOnce(s, tag, all, judging)
 }
+
+// telling is what acts are told for.
+type telling int
+
+const (
+	judging     telling = iota // nothing is written
+	recording                  // as they are done
+	recordTable                // of the past: what the owner agreed to then is told, and not what holds today
+)
 
 // teaches tells whether an act changes what openings say at once. To work that
 // out reads the whole register, so what a measurement adds, one more life under
@@ -83,7 +96,7 @@ func retried[T any](w *Workshop, once func() (T, error)) (T, error) {
 	}
 }
 
-func (w *Workshop) actOnce(s Stamp, tag loops.Tag, all []acts.Act, write bool) (Recorded, error) {
+func (w *Workshop) actOnce(s Stamp, tag loops.Tag, all []acts.Act, as telling) (Recorded, error) {
 	file, err := w.File(tag)
 	if err != nil {
 		return Recorded{}, err
@@ -91,7 +104,7 @@ func (w *Workshop) actOnce(s Stamp, tag loops.Tag, all []acts.Act, write bool) (
 	if len(all) == 0 {
 		return Recorded{}, wrong("acts", "none", "at least one act")
 	}
-	if first, err := w.again(s, file, all[0]); err != nil || first.Repeated {
+	if first, err := w.again(s, file, all); err != nil || first.Repeated {
 		return first, err
 	}
 	recorded := Recorded{Verdict: chemistry.Go, Reasons: []chemistry.Reason{}}
@@ -101,8 +114,12 @@ func (w *Workshop) actOnce(s Stamp, tag loops.Tag, all []acts.Act, write bool) (
 		if kind := acts.KindOf(a); kind == loops.KindTransfer && len(all) > 1 {
 			return Recorded{}, wrong("kind", string(kind), "an act by itself")
 		}
+		owner := file.Owner
 		if file, err = w.apply(s, file, a, &change, &recorded); err != nil {
 			return Recorded{}, err
+		}
+		if as == recordTable {
+			change.Owners, file.Owner = nil, owner
 		}
 	}
 	recorded.Entry, recorded.Loop = change.Entries[len(change.Entries)-1], file.Loop
@@ -110,7 +127,7 @@ func (w *Workshop) actOnce(s Stamp, tag loops.Tag, all []acts.Act, write bool) (
 		return Recorded{}, err
 	}
 	switch {
-	case !write:
+	case as == judging:
 		return recorded, nil
 	case recorded.Entry.Kind == loops.KindTransfer:
 		return w.transfer(s, file, recorded)
@@ -120,8 +137,12 @@ func (w *Workshop) actOnce(s Stamp, tag loops.Tag, all []acts.Act, write bool) (
 	}
 	for _, e := range change.Entries {
 		if e.Kind == loops.KindHandover || e.Kind == loops.KindReturn {
-			if recorded.Mailed, err = w.handOver(s, file, e, &change); err != nil {
+			var untold string
+			if recorded.Mailed, untold, err = w.handOver(s, file, e, &change); err != nil {
 				return Recorded{}, err
+			}
+			if untold != "" {
+				recorded.Warnings = append(recorded.Warnings, untold)
 			}
 		}
 	}
@@ -208,30 +229,13 @@ func (w *Workshop) snapshotFor(file File, a acts.Act) (acts.Snapshot, error) {
 // key, is asked about instead of recorded: a pressed Back, a command repeated.
 const againWithin = 10 // minutes
 
-// again finds an act that was sent before. The first answer comes back for the
+// again finds acts that were sent before. The first answer comes back for the
 // same key; the same key with another content, and the same content without a
 // key, are refused.
-func (w *Workshop) again(s Stamp, file File, a acts.Act) (Recorded, error) {
-	d := acts.Of(a)
-	snapshot, err := w.snapshotFor(file, a)
-	if err != nil {
-		return Recorded{}, err
-	}
-	key := acts.KeyOf(a)
+func (w *Workshop) again(s Stamp, file File, all []acts.Act) (Recorded, error) {
+	key := acts.KeyOf(all[0])
 	if key == "" {
-		if err := a.Check(snapshot, loops.DayOf(s.At, w.zoneOf(file.Owner))); err != nil {
-			return Recorded{}, d.Named(err) // what cannot be was not done twice
-		}
-		for _, e := range slices.Backward(file.History) {
-			if s.At.Sub(e.Recorded).Minutes() >= againWithin {
-				break
-			}
-			if e.Kind == d.Kind && acts.Differs(d, a, e, snapshot) == "" {
-				return Recorded{}, fmt.Errorf("the same %s is on record as entry %d, written %s; if it was done twice, send it with a key of its own (--key): %w",
-					d.Name, e.ID, e.Recorded.UTC().Format("15:04:05 UTC"), loops.ErrRepeated)
-			}
-		}
-		return Recorded{}, nil
+		return Recorded{}, w.justDone(s, file, all[0])
 	}
 	e, err := w.register.EntryByKey(key)
 	switch {
@@ -239,21 +243,98 @@ func (w *Workshop) again(s Stamp, file File, a acts.Act) (Recorded, error) {
 		return Recorded{}, nil
 	case err != nil:
 		return Recorded{}, err
-	case e.Loop != file.Loop.ID || e.Kind != d.Kind:
-		return Recorded{}, fmt.Errorf("the key %q stands for another act, %s of another loop or kind: %w", key, e.Kind, loops.ErrRepeated)
+	case e.Loop != file.Loop.ID:
+		return Recorded{}, &RepeatedError{Key: key, Act: string(e.Kind), Field: "tag"}
 	}
-	if field := acts.Differs(d, a, e, snapshot); field != "" {
-		return Recorded{}, fmt.Errorf("the key %q stands for an act that says something else in the field %s: %w", key, field, loops.ErrRepeated)
+	entries, err := w.sentBefore(file, e, key, all)
+	if err != nil {
+		return Recorded{}, err
 	}
-	first := Recorded{Entry: e, Loop: file.Loop, Verdict: chemistry.Go, Reasons: []chemistry.Reason{}, Repeated: true}
-	if e.Judged != nil {
-		first.Verdict = e.Judged.Verdict
+	first := Recorded{Loop: file.Loop, Verdict: chemistry.Go, Reasons: []chemistry.Reason{}, Repeated: true}
+	for _, e := range entries {
+		if first.Entry = e; e.Judged == nil {
+			continue
+		}
+		first.Verdict = first.Verdict.Max(e.Judged.Verdict)
 		for _, r := range e.Judged.Reasons {
 			first.Reasons = append(first.Reasons, chemistry.Reason{Rule: r.Rule, Verdict: r.Verdict, Text: r.Text})
 		}
 	}
 	return first, nil
 }
+
+// justDone refuses an act without a key that says what one on record says that
+// was written a moment ago. What was struck out since may be said again.
+func (w *Workshop) justDone(s Stamp, file File, a acts.Act) error {
+	d := acts.Of(a)
+	snapshot, err := w.snapshotFor(file, a)
+	if err != nil {
+		return err
+	}
+	if err := a.Check(snapshot, loops.DayOf(s.At, w.zoneOf(file.Owner))); err != nil {
+		return d.Named(err) // what cannot be was not done twice
+	}
+	for _, e := range loops.Standing(file.History) {
+		if e.Kind == d.Kind && s.At.Sub(e.Recorded).Minutes() < againWithin && acts.Differs(d, a, e, snapshot) == "" {
+			return fmt.Errorf("the same %s is on record as entry %d, written %s; if it was done twice, send it with a key of its own (--key): %w",
+				d.Name, e.ID, e.Recorded.UTC().Format("15:04:05 UTC"), loops.ErrRepeated)
+		}
+	}
+	return nil
+}
+
+// sentBefore returns the entries that the acts with the key were written as, e
+// the first of them and the others behind it in one change, or as a
+// [RepeatedError] where they say something else.
+func (w *Workshop) sentBefore(file File, e loops.Entry, key string, all []acts.Act) ([]loops.Entry, error) {
+	at := slices.IndexFunc(file.History, func(x loops.Entry) bool { return x.ID == e.ID })
+	if at < 0 {
+		return nil, fmt.Errorf("entry %d of loop %s: %w", e.ID, file.Loop.Tag, loops.ErrNotFound)
+	}
+	written := file.History[at:]
+	for i, a := range all {
+		d := acts.Of(a)
+		if i >= len(written) || written[i].Kind != d.Kind || !written[i].Recorded.Equal(e.Recorded) || i > 0 && written[i].Key != "" {
+			return nil, &RepeatedError{Key: key, Act: d.Name, Field: "act"}
+		}
+		snapshot, err := w.snapshotFor(file.before(written[i].ID), a)
+		if err != nil {
+			return nil, err
+		}
+		if field := acts.Differs(d, a, written[i], snapshot); field != "" {
+			return nil, &RepeatedError{Key: key, Act: d.Name, Field: field}
+		}
+	}
+	return written[:len(all)], nil
+}
+
+// RepeatedError tells that a key was sent before with something else. It matches
+// [loops.ErrRepeated].
+type RepeatedError struct {
+	Key string
+	// Act and Field are where the two differ: of an act that was not among those
+	// sent before the field is "act", of one of another loop "tag". Act is empty for
+	// a field of the owner, the machine or the loop that came in.
+	Act, Field string
+}
+
+// Error names the key, and where the two differ.
+func (e *RepeatedError) Error() string {
+	act := e.Act
+	if act == "" {
+		act = "registration"
+	}
+	switch e.Field {
+	case "tag":
+		return fmt.Sprintf("the key %q stands for another act, %s of another loop: %v", e.Key, act, loops.ErrRepeated)
+	case "act":
+		return fmt.Sprintf("the key %q stands for other acts, and this %s is none of them: %v", e.Key, act, loops.ErrRepeated)
+	}
+	return fmt.Sprintf("the key %q stands for another %s, which says something else in the field %s: %v", e.Key, act, e.Field, loops.ErrRepeated)
+}
+
+// Unwrap is [loops.ErrRepeated].
+func (e *RepeatedError) Unwrap() error { return loops.ErrRepeated }
 
 // actionOf names what was done for the audit: each kind once.
 func actionOf(all []acts.Act) string {
@@ -270,6 +351,13 @@ func actionOf(all []acts.Act) string {
 func (f File) with(e loops.Entry) File {
 	f.History = append(slices.Clone(f.History), e)
 	f.Loop.LastEntry, f.Loop.State = e.ID, loops.Fold(f.History)
+	return f
+}
+
+// before is the file as it was before the entry; its plan is the present one.
+func (f File) before(id loops.EntryID) File {
+	f.History = slices.DeleteFunc(slices.Clone(f.History), func(e loops.Entry) bool { return e.ID >= id })
+	f.Loop.LastEntry, f.Loop.State = id-1, loops.Fold(f.History)
 	return f
 }
 

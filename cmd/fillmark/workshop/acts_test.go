@@ -4,9 +4,11 @@
 package workshop_test
 
 import (
+	"strings"
 	"testing"
 	"time"
 
+	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"fillmark/chemistry"
@@ -116,4 +118,128 @@ func TestNothingIsRecordedAhead(t *testing.T) {
 	require.ErrorContains(t, err, "today is 2026-10-05")
 	_, err = b.Do(at("2026-10-05 12"), loop.Tag, note)
 	require.NoError(t, err)
+}
+
+// Several acts in one form have one key. Sent again each is held against what was
+// written: none that says something else is lost behind the first one's answer.
+func TestSeveralActsWithOneKey(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	stamp := at("2026-10-05 09")
+	tag := b.handedOver(t, "", stamp).Tag
+	sent := func(die chemistry.Celsius, note string, more ...acts.Act) (workshop.Recorded, error) {
+		later := workshop.Stamp{At: stamp.At.Add(time.Hour), By: stamp.By}
+		intake := &acts.Intake{Intake: loops.Intake{Complaint: "it roars"}}
+		intake.Key = "one form"
+		read := &acts.Readings{Inspection: loops.Inspection{Die: &die}}
+		read.Note = note
+		return b.Act(later, tag, append([]acts.Act{intake, read}, more...)...)
+	}
+	first, err := sent(55, "")
+	require.NoError(t, err)
+	file, err := b.File(tag)
+	require.NoError(t, err)
+	again, err := sent(55, "")
+	require.NoError(t, err)
+	assert.True(t, again.Repeated)
+	assert.Equal(t, first.Entry, again.Entry, "the last of them")
+
+	for name, tt := range map[string]struct {
+		send       func() (workshop.Recorded, error)
+		act, field string
+	}{
+		"another figure": {func() (workshop.Recorded, error) { return sent(75, "") }, "readings", "die"},
+		"another note":   {func() (workshop.Recorded, error) { return sent(55, "after an hour") }, "readings", "note"},
+		"one more act": {func() (workshop.Recorded, error) {
+			return sent(55, "", &acts.Note{Doing: acts.Doing{Note: "ring twice"}})
+		}, "note", "act"},
+	} {
+		_, err := tt.send()
+		require.ErrorIs(t, err, loops.ErrRepeated, name)
+		var of *workshop.RepeatedError
+		require.ErrorAs(t, err, &of, name)
+		assert.Equal(t, tt.act, of.Act, name)
+		assert.Equal(t, tt.field, of.Field, name)
+	}
+	now, err := b.File(tag)
+	require.NoError(t, err)
+	assert.Len(t, now.History, len(file.History), "nothing was written")
+}
+
+// What was struck out may be said again at once: that is how it is put right.
+func TestStruckOutEntryBlocksNothing(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	stamp := at("2026-10-05 09")
+	tag := b.handedOver(t, "", stamp).Tag
+	check := &acts.LeakCheck{Hours: 3, Dry: true}
+	first, err := b.Act(stamp, tag, check)
+	require.NoError(t, err)
+	_, err = b.Act(stamp, tag, check)
+	require.ErrorIs(t, err, loops.ErrRepeated)
+	_, err = b.Act(stamp, tag, &acts.Strike{Correction: loops.Correction{Strikes: first.Entry.ID, Why: "the wrong loop, I thought"}})
+	require.NoError(t, err)
+	_, err = b.Act(stamp, tag, check)
+	assert.NoError(t, err)
+}
+
+// A hand-over that is told late writes to nobody: the letter would say of long ago
+// what may not be so any more.
+func TestHandoverToldLateWritesNoLetter(t *testing.T) {
+	t.Parallel()
+	for days, writes := range map[int]bool{14: true, 15: false} {
+		b := newBench(t)
+		stamp := at("2026-10-20 09")
+		day := loops.DayOf(stamp.At, time.UTC).AddDays(-days)
+		owner, err := b.AddOwner(stamp, loops.Owner{Name: "Ana Ruizado", Email: "ana@garden.example", Consent: loops.Consent{Mail: true}})
+		require.NoError(t, err)
+		machine, err := b.AddMachine(stamp, loops.Machine{Owner: owner.ID, Kind: loops.Desktop, Name: "the grey tower"})
+		require.NoError(t, err)
+		loop, err := b.AddLoop(stamp, loops.Loop{Machine: machine.ID, Construction: loops.Construction{Volume: 0.5, ColdestWall: new(chemistry.Celsius(-10))}})
+		require.NoError(t, err)
+		charge := glycol()
+		charge.Origin, charge.FilledFrom, charge.FilledTo = loops.WorkshopFill, day.AddDays(-2), day.AddDays(-2)
+		recorded, err := b.Do(stamp, loop.Tag, loops.Entry{Kind: loops.KindFill, Day: day.AddDays(-2), Fill: &loops.Fill{Charge: charge}}, dry(day.AddDays(-1)), givenBack(day, true))
+		require.NoError(t, err)
+		assert.Equal(t, writes, recorded.Mailed != "", days)
+		assert.Equal(t, writes, len(b.messages(t)) > 0, days)
+		if !writes {
+			require.NotEmpty(t, recorded.Warnings)
+			assert.Contains(t, recorded.Warnings[len(recorded.Warnings)-1], "No letter goes out: the machine went back on "+day.Long())
+		}
+	}
+}
+
+// A table tells what the owner agreed to then; what they agree to now is what is on
+// record, and they may have said no since.
+func TestTableOfActsChangesNoConsent(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	stamp := at("2026-10-05 09")
+	owner, err := b.AddOwner(stamp, loops.Owner{Name: "Ana Ruizado", Email: "ana@garden.example"})
+	require.NoError(t, err)
+	machine, err := b.AddMachine(stamp, loops.Machine{Owner: owner.ID, Kind: loops.Desktop, Name: "the grey tower"})
+	require.NoError(t, err)
+	loop, err := b.AddLoop(stamp, loops.Loop{Machine: machine.ID, Construction: loops.Construction{Volume: 0.5, ColdestWall: new(chemistry.Celsius(-10))}})
+	require.NoError(t, err)
+	table := "tag,act,day,fluid,mass_percent,poured,hours_h,dry,unproved,mail_consent\n" +
+		string(loop.Tag) + ",fill,2026-10-01,pg,40,480ml,,,,\n" +
+		string(loop.Tag) + ",leakcheck,2026-10-02,,,,24,yes,,\n" +
+		string(loop.Tag) + ",handover,2026-10-03,,,,,,no load here,yes\n"
+	report, err := b.ImportTable(stamp, workshop.ActsTable, strings.NewReader(table), false)
+	require.NoError(t, err)
+	require.True(t, report.Written)
+	file, err := b.File(loop.Tag)
+	require.NoError(t, err)
+	assert.False(t, file.Owner.Consent.Mail, "today's consent")
+	assert.True(t, file.History[2].Handover.Consent.Mail, "what was agreed to then")
+	assert.Empty(t, b.messages(t))
+	next := at("2026-10-06 09")
+	_, err = b.Act(next, loop.Tag, &acts.Intake{})
+	require.NoError(t, err)
+	_, err = b.Act(next, loop.Tag, &acts.Handover{Mail: new(true), Unproved: "no load here"})
+	require.NoError(t, err)
+	file, err = b.File(loop.Tag)
+	require.NoError(t, err)
+	assert.True(t, file.Owner.Consent.Mail, "told by a technician it holds")
 }

@@ -4,6 +4,7 @@
 package workshop
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 
@@ -36,6 +37,21 @@ func (w *Workshop) File(tag loops.Tag) (File, error) {
 
 // FileAtShelf is [Workshop.File] and what is on the shelf.
 func (w *Workshop) FileAtShelf(tag loops.Tag) (File, error) { return w.file(tag, true) }
+
+// FileBefore is [Workshop.FileAtShelf] as it was when a form with the key was
+// sent first: what is worked out for a form from the state of its loop is the same
+// when it is sent once more. Where none was sent it is the file as it is.
+func (w *Workshop) FileBefore(tag loops.Tag, key string) (File, error) {
+	file, err := w.FileAtShelf(tag)
+	if err != nil || key == "" {
+		return file, err
+	}
+	e, err := w.register.EntryByKey(key)
+	if errors.Is(err, loops.ErrNotFound) || err == nil && e.Loop != file.Loop.ID {
+		return file, nil
+	}
+	return file.before(e.ID).completed(), err
+}
 
 func (w *Workshop) file(tag loops.Tag, shelf bool) (File, error) {
 	b, err := w.register.LoopWith(tag, shelf)

@@ -47,27 +47,35 @@ func (w *Workshop) newLetter(key loops.MessageKey, at time.Time) writing {
 
 func (w *Workshop) messageID(m loops.Message) string { return notify.MessageIDOf(m, w.mailDomain()) }
 
+// lateHandover is how many days after a machine went back its owner is still
+// written to about it.
+const lateHandover = 14
+
 // handOver adds to the change the letter that the owner gets when the machine
 // goes back, handed over or as it is. It returns the subject of the mail, empty
-// where the owner gets none.
-func (w *Workshop) handOver(s Stamp, file File, e loops.Entry, change *loops.Change) (string, error) {
+// where the owner gets none, and what to warn of: a letter about long ago says
+// what may not be so any more, so that none goes out.
+func (w *Workshop) handOver(s Stamp, file File, e loops.Entry, change *loops.Change) (subject, untold string, err error) {
 	owner := file.Owner
 	if owner.ID == 0 || !owner.MayMail() {
-		return "", nil // a donor unit goes back to nobody
+		return "", "", nil // a donor unit goes back to nobody
 	}
 	if fault, err := w.mailFault(owner); err != nil || fault != "" {
-		return "", err
+		return "", "", err
+	}
+	day := loops.DayOf(s.At, w.zoneOf(owner))
+	if day.Sub(e.Day) > lateHandover {
+		return "", fmt.Sprintf("No letter goes out: the machine went back on %s, more than %d days ago.", e.Day.Long(), lateHandover), nil
 	}
 	// The tag keeps machines apart that go back to one owner on one day, the
 	// entry a second hand-over of the same loop.
-	day := loops.DayOf(s.At, w.zoneOf(owner))
 	key := loops.NewMessageKey(owner.ID, day, loops.PurposeHandover, fmt.Sprintf("%s-%d", file.Loop.Tag, e.ID))
 	message, err := w.handoverMessage([]File{file}, []loops.Entry{e}, w.newLetter(key, s.At))
 	if err != nil {
-		return "", err
+		return "", "", err
 	}
 	change.Messages = append(change.Messages, message)
-	return message.Subject, nil
+	return message.Subject, "", nil
 }
 
 // welcome adds to the change the letter that greets the owner to whom a machine

@@ -161,15 +161,19 @@ func (w *Workshop) Registered(r Registration) (loops.Loop, error) {
 	if err != nil {
 		return loop, err
 	}
-	if field := r.differs(file, e); field != "" {
-		return loops.Loop{}, fmt.Errorf("the key %q stands for a registration that says something else in the field %s: %w", r.Key, field, loops.ErrRepeated)
+	if field := r.differs(file); field != "" {
+		return loops.Loop{}, &RepeatedError{Key: r.Key, Field: field}
+	}
+	if _, err := w.sentBefore(file, e, r.Key, r.keyed()); err != nil {
+		return loops.Loop{}, err
 	}
 	return loop, nil
 }
 
-// differs names the first field in which a registration says something else than
-// what is on record with its key; empty where both say the same.
-func (r Registration) differs(file File, e loops.Entry) string {
+// differs names the first field in which a registration says something else of
+// owner, machine and loop than what is on record with its key; empty where both
+// say the same.
+func (r Registration) differs(file File) string {
 	if file.Loop.BuiltKnown.How == loops.Assumed && r.Loop.BuiltKnown.How == loops.NotKnown {
 		r = r.like(file.Machine, file.Loop.Construction)
 	}
@@ -185,11 +189,7 @@ func (r Registration) differs(file File, e loops.Entry) string {
 			return f.Name
 		}
 	}
-	first := r.keyed()[0]
-	if d := acts.Of(first); d.Kind == e.Kind {
-		return acts.Differs(d, first, e, file.snapshot())
-	}
-	return "act"
+	return ""
 }
 
 // keyed are the acts with the key on the first; where nothing was done yet, that

@@ -112,6 +112,21 @@ func TestRegistrationIsOneByItsKey(t *testing.T) {
 		_, err = b.Register(stamp, other)
 		require.ErrorIs(t, err, loops.ErrRepeated)
 		assert.ErrorContains(t, err, "the field complaint")
+
+		// Of several acts none is lost behind the first one's answer.
+		read := func(die chemistry.Celsius) []acts.Act {
+			return []acts.Act{&acts.Intake{}, &acts.Readings{Inspection: loops.Inspection{Die: &die}}}
+		}
+		reg.Key, reg.Acts = "k3", read(55)
+		third, err := b.Register(stamp, reg)
+		require.NoError(t, err)
+		again, err = b.Register(at("2026-05-01 16"), reg)
+		require.NoError(t, err)
+		assert.Equal(t, third, again)
+		reg.Acts = read(75)
+		_, err = b.Register(stamp, reg)
+		require.ErrorIs(t, err, loops.ErrRepeated)
+		assert.ErrorContains(t, err, "another readings, which says something else in the field die")
 	}
 }
 

@@ -162,7 +162,7 @@ func (w *Workshop) importActs(s Stamp, in io.Reader, dryRun bool) (Imported, err
 		return report, nil
 	}
 	for _, tag := range report.Tags {
-		if _, err := w.Act(s, tag, actsOf(of[tag])...); err != nil {
+		if _, err := w.act(s, tag, recordTable, actsOf(of[tag])); err != nil {
 			return report, fmt.Errorf("loop %s: %w", tag, err)
 		}
 	}
