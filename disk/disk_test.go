@@ -93,3 +93,30 @@ func TestCopyAllFollowsALinkToTheFolder(t *testing.T) {
 	assert.Equal(t, "there", string(content))
 	require.ErrorIs(t, disk.CopyAll(filepath.Join(elsewhere, "gone"), to), fs.ErrNotExist)
 }
+
+// What is passed through on the disk has no name there, so that a kill leaves
+// nothing of it.
+func TestScratchLeavesNothing(t *testing.T) {
+	folder := t.TempDir()
+	t.Setenv("TMPDIR", folder)
+	t.Setenv("TMP", folder)
+	scratch, err := disk.NewScratch()
+	require.NoError(t, err)
+	_, err = scratch.WriteString("a photo of somebody's living room")
+	require.NoError(t, err)
+	left := func() int {
+		files, err := os.ReadDir(folder)
+		require.NoError(t, err)
+		return len(files)
+	}
+	if runtime.GOOS != "windows" {
+		assert.Zero(t, left())
+	}
+	_, err = scratch.Seek(0, io.SeekStart)
+	require.NoError(t, err)
+	content, err := io.ReadAll(scratch)
+	require.NoError(t, err)
+	assert.Equal(t, "a photo of somebody's living room", string(content))
+	require.NoError(t, scratch.Close())
+	assert.Zero(t, left())
+}

@@ -10,11 +10,11 @@ import (
 	"io"
 	"mime"
 	"net/http"
-	"os"
 	"path/filepath"
 	"time"
 
 	"fillmark/cmd/fillmark/workshop"
+	"fillmark/disk"
 	"fillmark/loops"
 )
 
@@ -108,11 +108,11 @@ func (s *server) stream(c call) http.Handler {
 			if err := c.known(r); err != nil {
 				return err
 			}
-			spool, err := os.CreateTemp("", "fillmark-*")
+			spool, err := disk.NewScratch()
 			if err != nil {
 				return err
 			}
-			defer func() { _ = errors.Join(spool.Close(), os.Remove(spool.Name())) }() // nobody reads it any more
+			defer func() { _ = spool.Close() }() // nobody reads it any more
 			if err := c.write(r, spool); err != nil {
 				return err
 			}

@@ -122,7 +122,7 @@ type Workshop struct {
 // memory is what is remembered between actions, and what keeps them apart.
 type memory struct {
 	evidence atomic.Pointer[schedule.Evidence] // nil is none
-	decoding sync.Mutex                        // held while a photo is taken in
+	decoding sync.Mutex                        // held while a photo is read
 	acting   sync.Mutex                        // held while an action reads and writes, see retried
 	board    dueBoard
 	zones    sync.Map // of owners: from name to [*time.Location]
