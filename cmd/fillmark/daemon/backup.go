@@ -26,7 +26,7 @@ import (
 type keeper struct {
 	*store.Store
 	config Config
-	making *sync.Mutex // held while a backup by schedule is made
+	making *sync.Mutex // held while a backup is made, or what one copies is removed
 	lead   *leader     // nil with a file
 }
 
@@ -76,10 +76,12 @@ const PhotosFolder = backups.Photos
 // not there yet; the register is copied while it is written to, and the copy
 // checked. The folder gets its name when all is in it: one that a kill left
 // behind is never taken for a backup. On any other fault it is removed again.
-func (k keeper) Backup(ctx context.Context, to string) (err error) {
+func (k keeper) Backup(ctx context.Context, to, by string, at time.Time) (err error) {
 	if k.config.InDatabase() {
 		return store.ErrNoFile
 	}
+	k.making.Lock()
+	defer k.making.Unlock()
 	to = filepath.Clean(to)
 	refused := &loops.InvalidError{Field: "folder", Value: to, Reason: "a folder that is not there yet, inside one that is"}
 	if _, err := os.Lstat(to); !errors.Is(err, fs.ErrNotExist) {
@@ -103,7 +105,22 @@ func (k keeper) Backup(ctx context.Context, to string) (err error) {
 	if err := os.Rename(part, to); err != nil {
 		return fmt.Errorf("backup: %w", err)
 	}
-	return disk.SyncFolder(filepath.Dir(to))
+	if err := disk.SyncFolder(filepath.Dir(to)); err != nil {
+		return err
+	}
+	// The copy of a register that is gone is whole, and the way back; a full disk is
+	// an error, since erasing goes by the note.
+	if err := k.Note(loops.AuditLine{At: at, By: by, Action: backupMade, On: to}); !errors.Is(err, loops.ErrGone) {
+		return err
+	}
+	return nil
+}
+
+// BetweenBackups removes what a backup copies, while none is made.
+func (k keeper) BetweenBackups(remove func() error) error {
+	k.making.Lock()
+	defer k.making.Unlock()
+	return remove()
 }
 
 // fill copies all that a backup holds into a folder, and writes the export of the

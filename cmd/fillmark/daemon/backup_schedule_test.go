@@ -92,8 +92,7 @@ func TestNightsOfBackups(t *testing.T) {
 
 	// By hand, and one that somebody deleted.
 	byHand := filepath.Join(t.TempDir(), "by hand")
-	require.NoError(t, h.keeper.Backup(t.Context(), byHand))
-	require.NoError(t, h.Store.Note(loops.AuditLine{At: at, By: "local:test", Action: "backup", On: byHand}))
+	require.NoError(t, h.keeper.Backup(t.Context(), byHand, "local:test", at))
 	proof, err := h.keeper.backups(at)
 	require.NoError(t, err)
 	require.Len(t, proof, 9, "what was rotated out holds nobody")

@@ -283,7 +283,7 @@ func TestBounceOfAnErasedOwnersLetter(t *testing.T) {
 	b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
 	key := b.messages(t)[0].Key
 	require.NoError(t, b.store.MarkDelivered(at("2026-05-01 16").At, 0, key))
-	require.NoError(t, b.store.EraseOwner(t.Context(), 1, "local:test", at("2026-05-01 16").At, acts.Erasing()))
+	require.NoError(t, b.store.EraseOwner(1, "local:test", at("2026-05-01 16").At, acts.Erasing()))
 
 	told := strings.Replace(dsn(path.For(key), "5.1.1"), "Status: 5.1.1", "Status: 5.1.1\r\nDiagnostic-Code: smtp; 550 <ana@garden.example> unknown", 1)
 	back, err := b.Bounce(at("2026-05-01 17"), strings.NewReader(told))

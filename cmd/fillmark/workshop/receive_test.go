@@ -108,7 +108,7 @@ func TestMailOfAnErasedOwnerIsLeft(t *testing.T) {
 	fine := b.token(t, links.SaysFine)
 	letter := "<" + strings.Trim(b.messages(t)[0].MessageID, "<>") + ">"
 	require.NotEqual(t, "<>", letter)
-	require.NoError(t, b.store.EraseOwner(t.Context(), 1, "local:test", b.now, acts.Erasing()))
+	require.NoError(t, b.store.EraseOwner(1, "local:test", b.now, acts.Erasing()))
 	for name, raw := range map[string][]byte{
 		"a mark of before": written("All fine [fm-"+fine+"]", "Ana Fern, at the lake now."),
 		"a mark of now":    written("All fine [fm-"+b.token(t, links.SaysFine)+"]", "Ana Fern."),
