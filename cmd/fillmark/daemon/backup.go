@@ -131,14 +131,16 @@ func (k keeper) fill(ctx context.Context, folder string, exported io.Writer) err
 		return err
 	}
 	beside := k.config.Beside()
-	for _, name := range []string{backups.Keys, PhotosFolder} {
-		if err := copyFolder(filepath.Join(beside, name), filepath.Join(folder, name)); err != nil {
-			return fmt.Errorf("backup of the %s: %w", name, err)
-		}
-	}
+	// First: one in the folder of keys that is called as it will be gives way to the
+	// one that mail is signed with.
 	if key := k.config.Mail.DKIMKeyFile; key != "" && filepath.Dir(key) != filepath.Join(beside, backups.Keys) {
 		if err := disk.CopyAll(key, filepath.Join(folder, backups.Keys, k.config.Mail.DKIMSelector+".pem")); err != nil {
 			return fmt.Errorf("backup of the DKIM key: %w", err)
+		}
+	}
+	for _, name := range []string{backups.Keys, PhotosFolder} {
+		if err := copyFolder(filepath.Join(beside, name), filepath.Join(folder, name)); err != nil {
+			return fmt.Errorf("backup of the %s: %w", name, err)
 		}
 	}
 	return nil
@@ -196,8 +198,10 @@ func nothingAt(c Config) error {
 	return nil
 }
 
-// restore puts what a backup's folder holds where nothing is.
-func restore(ctx context.Context, c Config, from string) error {
+// restore puts what a backup's folder holds where nothing is. The register comes
+// last: one without its keys would be taken for whole, and given others. Where it
+// cannot be put there, nothing is left.
+func restore(ctx context.Context, c Config, from string) (err error) {
 	if err := nothingAt(c); err != nil {
 		return err
 	}
@@ -205,21 +209,33 @@ func restore(ctx context.Context, c Config, from string) error {
 	if err := os.MkdirAll(beside, 0o700); err != nil {
 		return fmt.Errorf("folder of the register: %w", err)
 	}
-	if err := store.Restore(ctx, filepath.Join(from, backups.Register), c.Store); err != nil {
-		return err
-	}
-	for _, folder := range []string{backups.Keys, PhotosFolder} {
-		if err := copyFolder(filepath.Join(from, folder), filepath.Join(beside, folder)); err != nil {
-			return fmt.Errorf("restore of the %s: %w", folder, err)
+	var made []string
+	defer func() {
+		if _, there := os.Lstat(c.Store); err == nil || !errors.Is(there, fs.ErrNotExist) {
+			return
+		}
+		for _, folder := range made { // only what was made here
+			err = errors.Join(err, os.RemoveAll(folder))
+		}
+	}()
+	for _, name := range []string{backups.Keys, PhotosFolder} {
+		folder := filepath.Join(beside, name)
+		if err := os.Mkdir(folder, 0o700); err != nil {
+			return fmt.Errorf("restore of the %s: %w", name, err)
+		}
+		made = append(made, folder)
+		if err := copyFolder(filepath.Join(from, name), folder); err != nil {
+			return fmt.Errorf("restore of the %s: %w", name, err)
 		}
 	}
-	return nil
+	return store.Restore(ctx, filepath.Join(from, backups.Register), c.Store)
 }
 
-// copyFolder copies the files of a folder; one that is not there has none.
+// copyFolder copies the files of a folder that are not in the other one yet; one
+// that is not there has none.
 func copyFolder(from, to string) error {
 	if _, err := os.Stat(from); errors.Is(err, fs.ErrNotExist) {
 		return nil
 	}
-	return disk.CopyAll(from, to)
+	return disk.CopyMissing(from, to)
 }
