@@ -26,6 +26,9 @@ func mayReadClock() map[string]string {
 		"main.go main": "the one place where the program's time comes from",
 
 		"print_list.go during": span,
+
+		"middleware.go takesItsTime": deadline,
+
 		"middleware.go logged": span,
 		"session.go attempt":   span,
 		"relay.go prepare":     span,
