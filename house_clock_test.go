@@ -28,6 +28,7 @@ func mayReadClock() map[string]string {
 		"print_list.go during": span,
 
 		"middleware.go takesItsTime": deadline,
+		"uptime_other.go uptime":     span,
 
 		"middleware.go logged": span,
 		"session.go attempt":   span,

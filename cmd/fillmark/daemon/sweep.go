@@ -16,6 +16,21 @@ import (
 	"fillmark/notify"
 )
 
+// round does what is due at the instant, given in the workshop's zone, unless the
+// clock has just gone far ahead: everybody would be written to before anybody is told.
+func (h *Service) round(ctx context.Context, log *slog.Logger, now time.Time) {
+	if err := h.clock.look(now, h.passed()); err != nil {
+		log.Error("nothing is done by the clock", "error", err)
+		h.pulse.Swept(now, 0, err)
+		return
+	}
+	// Its cost grows with the register, so once a day.
+	if today := loops.DayOf(now, now.Location()); today != h.learnt && h.lead.leads() && h.learn(ctx, log, now) {
+		h.learnt = today
+	}
+	h.sweepAndDeliver(ctx, log, now)
+}
+
 // learn works out again what openings teach. Openings do so as they are recorded;
 // this finds what measurements, edits and imports changed. It returns false where
 // nothing could be put down: the sweep says so.
