@@ -63,6 +63,7 @@ func mayReadClock() map[string]string {
 		"transport_test.go TestRelayKeepsTheRate": span,
 		"script_test.go awaitfile":                deadline,
 		"serve_test.go TestSlowBodiesAreCutOff":   deadline,
+		"serve_test.go TestSlowPhotosComeIn":      deadline,
 	}
 }
 

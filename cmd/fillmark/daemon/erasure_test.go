@@ -306,7 +306,10 @@ func TestErasureThatWasCutOff(t *testing.T) {
 	assert.Equal(t, "photo "+photo[:8], proof.Left[0].Place)
 	assert.Contains(t, proof.Left[0].How, "fillmark compact")
 
-	at := func(days int) time.Time { return time.Now().AddDate(0, 0, days) } // photos have the disk's time
+	for _, ending := range []string{".jpg", "-small.jpg"} {
+		require.NoError(t, os.Chtimes(filepath.Join(string(c.k.photos()), photo+ending), testNow(), testNow()))
+	}
+	at := func(days int) time.Time { return testNow().AddDate(0, 0, days) }
 	require.NoError(t, c.h.forget(at(6)))
 	assert.True(t, c.k.photos().Has(photo), "a phone may have the form still")
 	c.k.making.Lock()
