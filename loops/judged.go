@@ -50,7 +50,7 @@ type SetAside struct {
 func SetAsideSinceFill(history []Entry) []SetAside {
 	var all []SetAside
 	for _, e := range Standing(history) {
-		if e.Kind == KindFill {
+		if e.BeginsCharge() {
 			all = nil
 		}
 		if e.Judged == nil {

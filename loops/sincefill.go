@@ -26,7 +26,7 @@ type SinceFill struct {
 	Formulated []ContainerID
 }
 
-// SinceFillOf walks the standing entries since the last fill. Liquid poured in
+// SinceFillOf walks the standing entries since the charge began. Liquid poured in
 // a top-up counts as free of additives; a dose renews its own, and the pH that
 // was read before it no longer holds.
 func SinceFillOf(history []Entry) SinceFill {
@@ -36,6 +36,8 @@ func SinceFillOf(history []Entry) SinceFill {
 	var left []float64 // of each dosed
 	for _, e := range Standing(history) {
 		switch e.Kind {
+		case KindSwap:
+			s, volume, dosed, left = SinceFill{}, e.Swap.Volume, nil, nil
 		case KindFill:
 			s, volume = SinceFill{FilledMass: e.Fill.Charge.Mass}, e.Fill.Charge.Volume
 			dosed = slices.DeleteFunc(slices.Clone(e.Fill.Charge.Additives), Dosed.None)
