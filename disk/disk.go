@@ -9,6 +9,7 @@ package disk
 
 import (
 	"errors"
+	"fmt"
 	"io"
 	"io/fs"
 	"os"
@@ -89,13 +90,27 @@ func (f *Files) Sync() error {
 // CopyAll copies a file to where none is, or a folder with the files in it and
 // below, and makes the folders for them.
 func CopyAll(from, to string) error {
+	return copyAll(from, to, func(copied error) error { return copied })
+}
+
+// CopyMissing does so, and leaves alone what is there already.
+func CopyMissing(from, to string) error {
+	return copyAll(from, to, func(copied error) error {
+		if errors.Is(copied, fs.ErrExist) {
+			return nil
+		}
+		return copied
+	})
+}
+
+func copyAll(from, to string, faultOf func(copied error) error) error {
 	var copies Files
 	err := Walk(from, func(below string) error {
 		in, err := os.Open(filepath.Join(from, below))
 		if err != nil {
 			return err
 		}
-		return errors.Join(copies.WriteNew(filepath.Join(to, below), in), in.Close())
+		return errors.Join(faultOf(copies.WriteNew(filepath.Join(to, below), in)), in.Close())
 	})
 	if err != nil {
 		return err
@@ -104,15 +119,29 @@ func CopyAll(from, to string) error {
 }
 
 // Walk visits a file, or the files in a folder and below, by their paths from
-// there. The path may be a link to the folder; links in it are passed over.
+// there. The path may be a link to the folder, and a file in it a link to a file;
+// any other link is an error, since whoever made it wants more than is visited.
 func Walk(path string, visit func(below string) error) error {
 	path, err := filepath.EvalSymlinks(path)
 	if err != nil {
 		return err
 	}
 	return filepath.WalkDir(path, func(file string, d fs.DirEntry, err error) error {
-		if err != nil || !d.Type().IsRegular() {
+		if err != nil {
 			return err
+		}
+		kind := d.Type()
+		if kind&fs.ModeSymlink != 0 {
+			is, err := os.Stat(file)
+			if err != nil {
+				return err
+			}
+			if kind = is.Mode().Type(); !kind.IsRegular() {
+				return fmt.Errorf("%s: a link to what is no file; a file, or a link to one, is right", file)
+			}
+		}
+		if !kind.IsRegular() {
+			return nil
 		}
 		below, err := filepath.Rel(path, file)
 		if err != nil {

@@ -93,3 +93,72 @@ func TestCopyAllFollowsALinkToTheFolder(t *testing.T) {
 	assert.Equal(t, "there", string(content))
 	require.ErrorIs(t, disk.CopyAll(filepath.Join(elsewhere, "gone"), to), fs.ErrNotExist)
 }
+
+// A file in it may be a link too: what it leads to is copied, and a link that leads
+// nowhere, or to a folder, is no silent gap.
+func TestCopyAllFollowsLinksToFiles(t *testing.T) {
+	t.Parallel()
+	from, elsewhere := t.TempDir(), filepath.Join(t.TempDir(), "key")
+	require.NoError(t, os.WriteFile(elsewhere, []byte("secret"), 0o600))
+	err := os.Symlink(elsewhere, filepath.Join(from, "links.key"))
+	if runtime.GOOS == "windows" && err != nil {
+		t.Skip("Windows lets not everybody make links:", err)
+	}
+	require.NoError(t, err)
+	to := filepath.Join(t.TempDir(), "copy")
+	require.NoError(t, disk.CopyAll(from, to))
+	info, err := os.Lstat(filepath.Join(to, "links.key"))
+	require.NoError(t, err)
+	assert.True(t, info.Mode().IsRegular())
+	content, err := os.ReadFile(filepath.Join(to, "links.key"))
+	require.NoError(t, err)
+	assert.Equal(t, "secret", string(content))
+	for name, leads := range map[string]string{"gone": elsewhere + "-not", "folder": t.TempDir()} {
+		link := filepath.Join(from, name)
+		require.NoError(t, os.Symlink(leads, link))
+		assert.ErrorContains(t, disk.CopyAll(from, filepath.Join(t.TempDir(), "copy")), link)
+		require.NoError(t, os.Remove(link))
+	}
+}
+
+func TestCopyMissingLeavesWhatIsThere(t *testing.T) {
+	t.Parallel()
+	from, to := t.TempDir(), t.TempDir()
+	for _, name := range []string{"a", "b"} {
+		require.NoError(t, os.WriteFile(filepath.Join(from, name), []byte("new"), 0o600))
+	}
+	require.NoError(t, os.WriteFile(filepath.Join(to, "a"), []byte("old"), 0o600))
+	require.NoError(t, disk.CopyMissing(from, to))
+	for name, want := range map[string]string{"a": "old", "b": "new"} {
+		content, err := os.ReadFile(filepath.Join(to, name))
+		require.NoError(t, err)
+		assert.Equal(t, want, string(content))
+	}
+}
+
+// What is passed through on the disk has no name there, so that a kill leaves
+// nothing of it.
+func TestScratchLeavesNothing(t *testing.T) {
+	folder := t.TempDir()
+	t.Setenv("TMPDIR", folder)
+	t.Setenv("TMP", folder)
+	scratch, err := disk.NewScratch()
+	require.NoError(t, err)
+	_, err = scratch.WriteString("a photo of somebody's living room")
+	require.NoError(t, err)
+	left := func() int {
+		files, err := os.ReadDir(folder)
+		require.NoError(t, err)
+		return len(files)
+	}
+	if runtime.GOOS != "windows" {
+		assert.Zero(t, left())
+	}
+	_, err = scratch.Seek(0, io.SeekStart)
+	require.NoError(t, err)
+	content, err := io.ReadAll(scratch)
+	require.NoError(t, err)
+	assert.Equal(t, "a photo of somebody's living room", string(content))
+	require.NoError(t, scratch.Close())
+	assert.Zero(t, left())
+}

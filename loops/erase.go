@@ -26,6 +26,9 @@ type Erasing struct {
 	Parts Phrases
 }
 
+// IsErased tells that the owner was erased, and nobody was put in their place since.
+func (o Owner) IsErased() bool { return o.Name == ErasedText && o.Email == "" }
+
 // Erased returns the entry without notes and without what the owner said. What
 // was measured, seen and done stays.
 func (e Entry) Erased() Entry {

@@ -79,8 +79,13 @@ type Access struct {
 	// Removed are folded names of technicians who go, with their sign-ins and
 	// tokens.
 	Removed []string
-	// SignIns are added or replaced.
+	// SignIns are added.
 	SignIns []SignIn
+	// Seen are sign-ins as they were last used: each takes the place of the one on
+	// record, and one that ended meanwhile stays ended.
+	Seen []SignIn
+	// Unchanged are technicians on whom the change rests, as they were read.
+	Unchanged []Technician
 	// SignedOut are hashes of sign-ins that end; one that is not there is fine.
 	SignedOut []string
 	// SignedOutAll are folded names of technicians whose every sign-in and link

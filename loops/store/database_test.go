@@ -5,6 +5,7 @@ package store_test
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -15,6 +16,7 @@ import (
 	"sync/atomic"
 	"testing"
 
+	"github.com/jackc/pgx/v5"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
@@ -256,4 +258,42 @@ func sharedStore(t *testing.T, server *peer.Postgres) {
 	for _, s := range []*store.Store{first, second, reader} {
 		require.NoError(t, s.Close())
 	}
+}
+
+// However many keys are asked for at once, each is then known without another
+// question: the line is gone while they are read.
+func TestManyKeysAreOneQuestion(t *testing.T) {
+	t.Parallel()
+	server := peer.StartPostgres(t)
+	e, err := postgres.Open(server.Address(""), engine.Options{})
+	require.NoError(t, err)
+	defer func() { assert.NoError(t, e.Close()) }()
+	var keys [][]byte
+	require.NoError(t, e.Update(func(tx engine.Writer) error {
+		err := tx.MakeBucket("some")
+		for n := range 5000 { // more than are remembered in a transaction that goes on
+			keys = append(keys, fmt.Appendf(nil, "%05d", n))
+			err = errors.Join(err, tx.Put("some", keys[n], keys[n]))
+		}
+		return err
+	}))
+	other, err := pgx.Connect(t.Context(), server.Address(""))
+	require.NoError(t, err)
+	defer func() { assert.NoError(t, other.Close(context.Background())) }()
+	tries, wrong := 0, 0
+	require.NoError(t, e.View(func(tx engine.Reader) error {
+		tries++
+		tx.GetMany("some", keys)
+		if _, err := other.Exec(t.Context(), "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE pid <> pg_backend_pid() AND backend_type = 'client backend'"); err != nil {
+			return err
+		}
+		for _, key := range keys {
+			if !bytes.Equal(tx.Get("some", key), key) {
+				wrong++
+			}
+		}
+		return nil
+	}))
+	assert.Equal(t, 1, tries)
+	assert.Zero(t, wrong)
 }

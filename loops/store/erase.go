@@ -5,7 +5,6 @@ package store
 
 import (
 	"bytes"
-	"context"
 	"errors"
 	"fmt"
 	"maps"
@@ -24,25 +23,16 @@ import (
 // and their name wherever else it stands in what people wrote. Measurements
 // stay, the plans of the loops they have now are emptied, and mail that had not
 // gone out is dropped; a morning list that had not is written again.
-// It is one transaction with one line of the audit; the file is then compacted,
-// so that the old pages are gone as well. Backups that were made before hold
-// everything still. What of the owner's and the machines' records goes, with
-// says.
-func (s *Store) EraseOwner(ctx context.Context, id loops.OwnerID, by string, at time.Time, with loops.Erasing) error {
-	err := s.write("store: erase", func(tx engine.Writer) error {
+// It is one transaction with one line of the audit. The old pages of the file are
+// gone once it is compacted, and backups that were made before hold everything
+// still. What of the owner's and the machines' records goes, with says.
+func (s *Store) EraseOwner(id loops.OwnerID, by string, at time.Time, with loops.Erasing) error {
+	return s.write("store: erase", func(tx engine.Writer) error {
 		if err := eraseOwner(tx, id, loops.DayOf(at, time.UTC), with); err != nil {
 			return err
 		}
 		return audit(tx, loops.AuditLine{At: at, By: by, Action: "erase owner", On: fmt.Sprintf("owner %d", id)})
 	})
-	if err != nil {
-		return err
-	}
-	if _, err := s.file(); err != nil {
-		return nil // a database frees its own pages
-	}
-	_, _, err = s.Compact(ctx)
-	return err
 }
 
 // eraseOwner rewrites the owner, their machines, the loops in these and those

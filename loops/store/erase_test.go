@@ -6,6 +6,7 @@ package store_test
 import (
 	"bytes"
 	"encoding/json"
+	"errors"
 	"strings"
 	"testing"
 	"time"
@@ -66,10 +67,13 @@ func testEraseOwner(t *testing.T, fresh place) {
 	}
 	claim, err := s.MarkAttempts([]loops.Attempt{{Message: message(t, s, onTheWay), Next: noon.Add(time.Hour)}}, loops.StoreRevision{}, noon)
 	require.NoError(t, err)
-	require.NoError(t, s.EraseOwner(t.Context(), 1, "rui", noon, nameless()))
+	require.NoError(t, s.EraseOwner(1, "rui", noon, nameless()))
 	err = s.MarkRefused(onTheWay, claim.Write, noon, loops.Failure{Reason: "550 no such mailbox <ana@garden.example>"})
 	require.ErrorIs(t, err, loops.ErrRepeated, "what was on its way puts nothing of it back")
 
+	if _, _, err = s.Compact(t.Context()); !errors.Is(err, store.ErrNoFile) { // a database frees its own pages
+		require.NoError(t, err)
+	}
 	file = content(t, s)
 	for _, text := range personal {
 		assert.NotContains(t, string(file), text)
@@ -96,7 +100,7 @@ func testEraseOwner(t *testing.T, fresh place) {
 	require.NoError(t, err)
 	assert.Equal(t, other, same)
 	sound(t, s)
-	assert.ErrorIs(t, s.EraseOwner(t.Context(), 9, "rui", noon, nameless()), loops.ErrNotFound)
+	assert.ErrorIs(t, s.EraseOwner(9, "rui", noon, nameless()), loops.ErrNotFound)
 }
 
 // soldOn is a loop of Ana's that went to Bo: both said something, and a setting
@@ -141,7 +145,7 @@ func testEraseAFormerOwner(t *testing.T, fresh place) {
 	require.NoError(t, err)
 	require.NotEmpty(t, dues)
 
-	require.NoError(t, s.EraseOwner(t.Context(), ana, "rui", noon, nameless()))
+	require.NoError(t, s.EraseOwner(ana, "rui", noon, nameless()))
 	sound(t, s)
 	text := string(exportOf(t, s))
 	assert.NotContains(t, text, "Ana")
@@ -151,7 +155,7 @@ func testEraseAFormerOwner(t *testing.T, fresh place) {
 	require.NoError(t, err)
 	assert.Equal(t, dues, still)
 
-	require.NoError(t, s.EraseOwner(t.Context(), bo, "rui", noon, nameless()))
+	require.NoError(t, s.EraseOwner(bo, "rui", noon, nameless()))
 	sound(t, s)
 	text = string(exportOf(t, s))
 	assert.NotContains(t, text, "Bo hears it")

@@ -92,7 +92,7 @@ func TestBouncesOfAnErasedOwner(t *testing.T) {
 	require.NoError(t, s.MarkDelivered(noon, claim.Write, keys[1]))
 	require.NoError(t, s.MarkBounced(keys[1], noon, loops.Failure{Reason: loops.CameBack + "5.1.1 no such user ana", Status: "5.1.1"}))
 
-	require.NoError(t, s.EraseOwner(t.Context(), 1, "rui", noon, nameless()))
+	require.NoError(t, s.EraseOwner(1, "rui", noon, nameless()))
 	bounced, err := s.Message(keys[1])
 	require.NoError(t, err)
 	assert.True(t, bounced.Taken())

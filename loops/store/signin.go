@@ -102,7 +102,8 @@ func (s *Store) PasswordToken(hash string) (loops.PasswordToken, error) {
 }
 
 // CommitAccess writes everything in the change or nothing of it. It gives
-// loops.ErrConflict where a technician changed since it was read, and
+// loops.ErrConflict where a technician changed since they were read, also one whom
+// the change only rests on, and
 // loops.ErrNotFound where a technician to be removed or a token to be used is
 // not there.
 func (s *Store) CommitAccess(c loops.Access) error {
@@ -150,6 +151,15 @@ func writeAccess(tx engine.Writer, c loops.Access) error {
 			return err
 		}
 	}
+	for _, t := range c.Unchanged {
+		is, err := technicianTable().get(tx, []byte(t.Folded()))
+		if err != nil {
+			return err
+		}
+		if is.Revision != t.Revision {
+			return fmt.Errorf("technician %s: %w", t.Name, loops.ErrConflict)
+		}
+	}
 	technicians, err := technicianTable().prepare(c.Technicians)
 	if err == nil {
 		err = technicianTable().add(tx, technicians, nil)
@@ -165,7 +175,8 @@ func writeAccess(tx engine.Writer, c loops.Access) error {
 	if err := endSignIns(tx, c); err != nil {
 		return err
 	}
-	for _, x := range c.SignIns {
+	seen := slices.DeleteFunc(slices.Clone(c.Seen), func(x loops.SignIn) bool { return tx.Get(bucketSignIns, []byte(x.Hash)) == nil })
+	for _, x := range slices.Concat(c.SignIns, seen) {
 		if err := signInTable().replace(tx, nil, x); err != nil {
 			return fmt.Errorf("sign-in: %w", err)
 		}

@@ -43,6 +43,9 @@ type Tokens struct {
 	o  Options
 	mu sync.Mutex
 	is *oauth2.Token // nil where none holds
+	// handed is the refresh token that the server handed out last, for spent, which
+	// it takes no more; empty once the file has it.
+	handed, spent string
 }
 
 // New checks the options and that the file with the refresh token can be read.
@@ -77,10 +80,14 @@ func (t *Tokens) refresh() (string, error) {
 }
 
 // Token returns an access token that holds, a new one where there is none. A new
-// refresh token is on the disk before the access token is used.
+// refresh token is on the disk before the access token is used; one that cannot be
+// written is an error, and not lost while the process runs.
 func (t *Tokens) Token(ctx context.Context) (string, error) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
+	if err := t.keep(); err != nil {
+		return "", err
+	}
 	if t.is.Valid() {
 		return t.is.AccessToken, nil
 	}
@@ -97,13 +104,29 @@ func (t *Tokens) Token(ctx context.Context) (string, error) {
 	if err != nil {
 		return "", fmt.Errorf("token server: %w", plain(err))
 	}
+	t.is = is
 	if is.RefreshToken != "" && is.RefreshToken != refresh {
-		if err := disk.Replace(t.o.RefreshFile, []byte(is.RefreshToken+"\n")); err != nil {
-			return "", fmt.Errorf("refresh token: %w", err)
+		t.handed, t.spent = is.RefreshToken, refresh
+	}
+	if err := t.keep(); err != nil {
+		return "", err
+	}
+	return is.AccessToken, nil
+}
+
+// keep puts the refresh token that was handed out into the file, unless somebody has
+// put another one there since.
+func (t *Tokens) keep() error {
+	if t.handed == "" {
+		return nil
+	}
+	if there, err := t.refresh(); err != nil || there == t.spent {
+		if err := disk.Replace(t.o.RefreshFile, []byte(t.handed+"\n")); err != nil {
+			return fmt.Errorf("refresh token: the mail host has handed out another one, which is lost with this process unless the file can be written: %w", err)
 		}
 	}
-	t.is = is
-	return is.AccessToken, nil
+	t.handed, t.spent = "", ""
+	return nil
 }
 
 // Refused says that the mail host did not take the last token: the next is a new

@@ -25,14 +25,16 @@ type tokenServer struct {
 	*httptest.Server
 	takes  string // the refresh token that it takes
 	asked  int
-	status int // answers with this instead, where it is set
+	status int    // answers with this instead, where it is set
+	before func() // runs before an answer
 }
 
 func newTokenServer(t *testing.T) *tokenServer {
 	t.Helper()
-	s := &tokenServer{takes: "refresh-0"}
+	s := &tokenServer{takes: "refresh-0", before: func() {}}
 	s.Server = httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		s.asked++
+		s.before()
 		w.Header().Set("Content-Type", "application/json")
 		answer := map[string]any{"error": "invalid_grant", "error_description": "secret refresh-0 \x1b[31m"}
 		switch {
@@ -123,6 +125,52 @@ func TestTokensRefused(t *testing.T) {
 		change(&bad)
 		_, err := login.New(bad)
 		require.ErrorContains(t, err, field)
+	}
+}
+
+// A refresh token that cannot be written is kept until it can, and no access token is
+// used before; one that somebody puts into the file meanwhile goes before it.
+func TestRefreshTokenThatCannotBeWritten(t *testing.T) {
+	t.Parallel()
+	for name, tt := range map[string]struct {
+		put string // into the file by a person; empty for nothing
+		has string
+	}{
+		"room again":       {"", "refresh-1\n"},
+		"another was put":  {"refresh-mine\n", "refresh-mine\n"},
+		"the file is gone": {"gone", "refresh-1\n"},
+	} {
+		s := newTokenServer(t)
+		folder := t.TempDir()
+		o := login.Options{TokenURL: s.URL, ClientID: "fillmark", RefreshFile: filepath.Join(folder, "keys", "refresh")}
+		require.NoError(t, os.Mkdir(filepath.Dir(o.RefreshFile), 0o700))
+		require.NoError(t, os.WriteFile(o.RefreshFile, []byte("refresh-0\n"), 0o600))
+		tokens, err := login.New(o)
+		require.NoError(t, err)
+		noRoom := s.before
+		s.before = func() { // no folder to write in, for root too
+			require.NoError(t, os.Rename(filepath.Dir(o.RefreshFile), filepath.Join(folder, "away")))
+		}
+		for range 3 {
+			_, err = tokens.Token(t.Context())
+			require.ErrorContains(t, err, "refresh token", name)
+			s.before = noRoom
+		}
+		require.NoError(t, os.Rename(filepath.Join(folder, "away"), filepath.Dir(o.RefreshFile)))
+		switch tt.put {
+		case "":
+		case "gone":
+			require.NoError(t, os.Remove(o.RefreshFile))
+		default:
+			require.NoError(t, os.WriteFile(o.RefreshFile, []byte(tt.put), 0o600))
+		}
+		token, err := tokens.Token(t.Context())
+		require.NoError(t, err, name)
+		assert.Equal(t, "access-1", token, name)
+		assert.Equal(t, 1, s.asked, name)
+		content, err := os.ReadFile(o.RefreshFile)
+		require.NoError(t, err)
+		assert.Equal(t, tt.has, string(content), name)
 	}
 }
 

@@ -26,7 +26,7 @@ import (
 type keeper struct {
 	*store.Store
 	config Config
-	making *sync.Mutex // held while a backup by schedule is made
+	making *sync.Mutex // held while a backup is made, or what one copies is removed
 	lead   *leader     // nil with a file
 }
 
@@ -76,10 +76,12 @@ const PhotosFolder = backups.Photos
 // not there yet; the register is copied while it is written to, and the copy
 // checked. The folder gets its name when all is in it: one that a kill left
 // behind is never taken for a backup. On any other fault it is removed again.
-func (k keeper) Backup(ctx context.Context, to string) (err error) {
+func (k keeper) Backup(ctx context.Context, to, by string, at time.Time) (err error) {
 	if k.config.InDatabase() {
 		return store.ErrNoFile
 	}
+	k.making.Lock()
+	defer k.making.Unlock()
 	to = filepath.Clean(to)
 	refused := &loops.InvalidError{Field: "folder", Value: to, Reason: "a folder that is not there yet, inside one that is"}
 	if _, err := os.Lstat(to); !errors.Is(err, fs.ErrNotExist) {
@@ -103,7 +105,22 @@ func (k keeper) Backup(ctx context.Context, to string) (err error) {
 	if err := os.Rename(part, to); err != nil {
 		return fmt.Errorf("backup: %w", err)
 	}
-	return disk.SyncFolder(filepath.Dir(to))
+	if err := disk.SyncFolder(filepath.Dir(to)); err != nil {
+		return err
+	}
+	// The copy of a register that is gone is whole, and the way back; a full disk is
+	// an error, since erasing goes by the note.
+	if err := k.Note(loops.AuditLine{At: at, By: by, Action: backupMade, On: to}); !errors.Is(err, loops.ErrGone) {
+		return err
+	}
+	return nil
+}
+
+// BetweenBackups removes what a backup copies, while none is made.
+func (k keeper) BetweenBackups(remove func() error) error {
+	k.making.Lock()
+	defer k.making.Unlock()
+	return remove()
 }
 
 // fill copies all that a backup holds into a folder, and writes the export of the
@@ -114,14 +131,16 @@ func (k keeper) fill(ctx context.Context, folder string, exported io.Writer) err
 		return err
 	}
 	beside := k.config.Beside()
-	for _, name := range []string{backups.Keys, PhotosFolder} {
-		if err := copyFolder(filepath.Join(beside, name), filepath.Join(folder, name)); err != nil {
-			return fmt.Errorf("backup of the %s: %w", name, err)
-		}
-	}
+	// First: one in the folder of keys that is called as it will be gives way to the
+	// one that mail is signed with.
 	if key := k.config.Mail.DKIMKeyFile; key != "" && filepath.Dir(key) != filepath.Join(beside, backups.Keys) {
 		if err := disk.CopyAll(key, filepath.Join(folder, backups.Keys, k.config.Mail.DKIMSelector+".pem")); err != nil {
 			return fmt.Errorf("backup of the DKIM key: %w", err)
+		}
+	}
+	for _, name := range []string{backups.Keys, PhotosFolder} {
+		if err := copyFolder(filepath.Join(beside, name), filepath.Join(folder, name)); err != nil {
+			return fmt.Errorf("backup of the %s: %w", name, err)
 		}
 	}
 	return nil
@@ -179,8 +198,10 @@ func nothingAt(c Config) error {
 	return nil
 }
 
-// restore puts what a backup's folder holds where nothing is.
-func restore(ctx context.Context, c Config, from string) error {
+// restore puts what a backup's folder holds where nothing is. The register comes
+// last: one without its keys would be taken for whole, and given others. Where it
+// cannot be put there, nothing is left.
+func restore(ctx context.Context, c Config, from string) (err error) {
 	if err := nothingAt(c); err != nil {
 		return err
 	}
@@ -188,21 +209,33 @@ func restore(ctx context.Context, c Config, from string) error {
 	if err := os.MkdirAll(beside, 0o700); err != nil {
 		return fmt.Errorf("folder of the register: %w", err)
 	}
-	if err := store.Restore(ctx, filepath.Join(from, backups.Register), c.Store); err != nil {
-		return err
-	}
-	for _, folder := range []string{backups.Keys, PhotosFolder} {
-		if err := copyFolder(filepath.Join(from, folder), filepath.Join(beside, folder)); err != nil {
-			return fmt.Errorf("restore of the %s: %w", folder, err)
+	var made []string
+	defer func() {
+		if _, there := os.Lstat(c.Store); err == nil || !errors.Is(there, fs.ErrNotExist) {
+			return
+		}
+		for _, folder := range made { // only what was made here
+			err = errors.Join(err, os.RemoveAll(folder))
+		}
+	}()
+	for _, name := range []string{backups.Keys, PhotosFolder} {
+		folder := filepath.Join(beside, name)
+		if err := os.Mkdir(folder, 0o700); err != nil {
+			return fmt.Errorf("restore of the %s: %w", name, err)
+		}
+		made = append(made, folder)
+		if err := copyFolder(filepath.Join(from, name), folder); err != nil {
+			return fmt.Errorf("restore of the %s: %w", name, err)
 		}
 	}
-	return nil
+	return store.Restore(ctx, filepath.Join(from, backups.Register), c.Store)
 }
 
-// copyFolder copies the files of a folder; one that is not there has none.
+// copyFolder copies the files of a folder that are not in the other one yet; one
+// that is not there has none.
 func copyFolder(from, to string) error {
 	if _, err := os.Stat(from); errors.Is(err, fs.ErrNotExist) {
 		return nil
 	}
-	return disk.CopyAll(from, to)
+	return disk.CopyMissing(from, to)
 }

@@ -92,8 +92,7 @@ func TestNightsOfBackups(t *testing.T) {
 
 	// By hand, and one that somebody deleted.
 	byHand := filepath.Join(t.TempDir(), "by hand")
-	require.NoError(t, h.keeper.Backup(t.Context(), byHand))
-	require.NoError(t, h.Store.Note(loops.AuditLine{At: at, By: "local:test", Action: "backup", On: byHand}))
+	require.NoError(t, h.keeper.Backup(t.Context(), byHand, "local:test", at))
 	proof, err := h.keeper.backups(at)
 	require.NoError(t, err)
 	require.Len(t, proof, 9, "what was rotated out holds nobody")
@@ -119,6 +118,48 @@ func TestNightsOfBackups(t *testing.T) {
 			}
 		}
 		require.True(t, at.Before(testNow().AddDate(0, 3, 0)), "they never went: %v", goneOn)
+	}
+}
+
+// The key that mail is signed with is in the backup, though another in the folder of
+// keys is called as it is there.
+func TestBackupHasTheKeyThatSigns(t *testing.T) {
+	t.Parallel()
+	key := secretFile(t, "the one that signs")
+	c, h := house(t)
+	other := filepath.Join(c.Beside(), backups.Keys, c.Mail.DKIMSelector+".pem")
+	require.NoError(t, os.WriteFile(other, []byte("another"), 0o600))
+	h.keeper.config.Mail.DKIMKeyFile = key
+	made, err := h.keeper.Scheduled(t.Context(), "schedule", testNow())
+	require.NoError(t, err)
+	content, err := os.ReadFile(filepath.Join(made.Folder, backups.Keys, c.Mail.DKIMSelector+".pem"))
+	require.NoError(t, err)
+	assert.Equal(t, "the one that signs", string(content))
+	assert.FileExists(t, filepath.Join(made.Folder, backups.Keys, filepath.Base(c.linkKeyFile())))
+}
+
+// Of a restore that fails nothing is left: no register whose keys are missing, which
+// would be given others, and no keys in the way of the next backup that is tried.
+func TestRestoreThatFailsLeavesNothing(t *testing.T) {
+	t.Parallel()
+	_, h := house(t)
+	for name, spoil := range map[string]func(t *testing.T, folder string){
+		"a key that leads nowhere": func(t *testing.T, folder string) {
+			require.NoError(t, os.Symlink(filepath.Join(folder, "gone"), filepath.Join(folder, backups.Keys, "old.pem")))
+		},
+		"a damaged register": func(t *testing.T, folder string) {
+			require.NoError(t, os.WriteFile(filepath.Join(folder, backups.Register), []byte("half"), 0o600))
+		},
+	} {
+		folder := filepath.Join(t.TempDir(), "backup")
+		require.NoError(t, h.keeper.Backup(t.Context(), folder, "local:test", testNow()), name)
+		spoil(t, folder)
+		c := DefaultConfig(map[string]string{})
+		c.Store = filepath.Join(t.TempDir(), "register.db")
+		require.Error(t, Restore(t.Context(), c, folder, ""), name)
+		left, err := os.ReadDir(c.Beside())
+		require.NoError(t, err)
+		assert.Empty(t, left, name)
 	}
 }
 

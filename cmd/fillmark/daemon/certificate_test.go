@@ -146,7 +146,7 @@ func TestBackupLeavesTheAuthorityAtHome(t *testing.T) {
 	key, err := os.ReadFile(authority.Path(c.authorityDir()))
 	require.NoError(t, err)
 	to := filepath.Join(folder, "backup")
-	require.NoError(t, h.keeper.Backup(t.Context(), to))
+	require.NoError(t, h.keeper.Backup(t.Context(), to, "local:test", testNow()))
 	require.NoError(t, h.Close())
 	files := 0
 	require.NoError(t, filepath.WalkDir(to, func(path string, d os.DirEntry, err error) error {

@@ -54,6 +54,9 @@ type Service struct {
 	heart     *heart
 	Handler   http.Handler
 	forgot    time.Time                     // when old mail texts were deleted last; the tick's own
+	learnt    loops.Day                     // when it was last worked out what openings teach; the tick's own
+	clock     watchedClock                  // the tick's own
+	passed    func() time.Duration          // what the clock is held against
 	bounces   *notify.BounceFolder          // nil where no mail comes back to a folder
 	mailbox   *mailbox.Mailbox              // nil where none is read
 	reading   reading                       // of that mailbox
@@ -97,7 +100,7 @@ func open(c Config, now func() time.Time, log *slog.Logger, options store.Option
 	if err := os.MkdirAll(c.Beside(), 0o700); err != nil {
 		return nil, fmt.Errorf("folder of the register: %w", err)
 	}
-	h := &Service{wake: make(chan struct{}, 1), look: make(chan struct{}, 1), heart: &heart{}, system: runtime.GOOS, now: now, readOnly: options.ReadOnly}
+	h := &Service{wake: make(chan struct{}, 1), look: make(chan struct{}, 1), heart: &heart{}, system: runtime.GOOS, now: now, passed: uptime(), readOnly: options.ReadOnly}
 	if h.Store, err = store.Open(c.Store, options); err != nil {
 		return nil, err
 	}

@@ -18,9 +18,13 @@ import (
 )
 
 // EraseOwner erases who an owner is: in the register, the photos that only their
-// words named, and the mail to them and morning lists in our own Maildir. The
-// proof looks afterwards for everything that was theirs.
+// words named, and the mail to them and morning lists in our own Maildir. What was
+// begun is done to its end, whether or not who asked still waits. The proof looks
+// afterwards for everything that was theirs.
 func (k keeper) EraseOwner(ctx context.Context, id loops.OwnerID, by string, at time.Time, prove bool) (*web.ErasureProof, error) {
+	// A backup meanwhile would be on no certificate, and lack photos that it names.
+	k.making.Lock()
+	defer k.making.Unlock()
 	words, err := k.personal(id)
 	if err != nil {
 		return nil, err
@@ -36,7 +40,7 @@ func (k keeper) EraseOwner(ctx context.Context, id loops.OwnerID, by string, at 
 	erasing := acts.Erasing()
 	naming, parts := acts.Naming(words)
 	erasing.Naming, erasing.Parts = loops.NewPhrases(naming), loops.NewPhrases(parts)
-	if err := k.Store.EraseOwner(ctx, id, by, at, erasing); err != nil {
+	if err := k.Store.EraseOwner(id, by, at, erasing); err != nil {
 		return nil, err
 	}
 	after, err := workshop.PhotosNamed(k.Store)
@@ -50,7 +54,12 @@ func (k keeper) EraseOwner(ctx context.Context, id loops.OwnerID, by string, at 
 		}
 	}
 	_, err = k.mailbox().Remove(mail)
-	if err := errors.Join(append(all, err)...); err != nil || !prove {
+	all = append(all, err)
+	if !k.config.InDatabase() { // which frees its own pages
+		_, _, err = k.Store.Compact(context.WithoutCancel(ctx))
+		all = append(all, err)
+	}
+	if err := errors.Join(all...); err != nil || !prove {
 		return nil, err
 	}
 	return k.prove(ctx, id, at, words)

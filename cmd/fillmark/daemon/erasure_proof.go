@@ -16,6 +16,7 @@ import (
 	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/backups"
 	"fillmark/cmd/fillmark/web"
+	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 	"fillmark/loops/photos"
 	"fillmark/notify"
@@ -127,13 +128,22 @@ func (k keeper) inFile(_ context.Context, s sought, p *web.ErasureProof) error {
 	return nil
 }
 
-// inPhotos looks for the files of photos that were the owner's.
+// inPhotos looks for the files of photos that were the owner's, or may have been.
 func (k keeper) inPhotos(_ context.Context, s sought, p *web.ErasureProof) error {
 	kept, err := k.photos().List()
 	if err != nil {
 		return err
 	}
 	p.Searched = append(p.Searched, web.SearchedPlace{Place: "the photos beside the register, by name", Count: int64(len(kept)), Of: "file"})
+	named, err := workshop.PhotosNamed(k.Store)
+	if err != nil {
+		return err
+	}
+	for _, f := range kept {
+		if !named[f.Hash] { // of a form that was not sent, or of an erasure that was cut off
+			p.Left = append(p.Left, web.LeftPlace{Place: "photo " + f.Hash[:8], Field: "photo", How: "no history names it, so it may be this owner's: fillmark compact, once it is a day old"})
+		}
+	}
 	for _, w := range s.words {
 		if slices.ContainsFunc(kept, func(f photos.Kept) bool { return f.Hash == w.Text }) {
 			p.Left = append(p.Left, web.LeftPlace{Place: "photo " + w.Text[:8], Field: w.Field, How: "another history names it too; look at it"})
@@ -226,6 +236,8 @@ func (k keeper) elsewhere() []string {
 	all := []string{
 		"copies of the register that were not made by fillmark backup, exports, and what was printed",
 		"the owner's own mailbox",
+		"the workshop's own mailbox, which Fillmark changes nothing in: what the owner wrote to it, photos too",
+		"technicians' phones and computers: pages kept for where there is no line, and what was typed there and not sent yet",
 	}
 	if k.config.InDatabase() {
 		all = append(all, "the database's own backups, and what its files still hold of rows that were deleted, until its VACUUM and the end of its log")

@@ -4,7 +4,11 @@
 package daemon
 
 import (
+	"bytes"
+	"context"
 	"fmt"
+	"image"
+	"image/png"
 	"log/slog"
 	"os"
 	"path/filepath"
@@ -17,6 +21,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"fillmark/chemistry"
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/web"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
@@ -50,7 +55,7 @@ func newCanaries(t testing.TB) *canaries {
 	h, err := Open(c, testNow, slog.New(slog.DiscardHandler))
 	require.NoError(t, err)
 	t.Cleanup(func() { assert.NoError(t, h.Close()) })
-	return &canaries{TB: t, h: h, k: keeper{Store: h.Store, config: c}, loop: map[string]loops.Loop{}}
+	return &canaries{TB: t, h: h, k: h.keeper, loop: map[string]loops.Loop{}}
 }
 
 // owner puts an owner on record with a machine and a loop in it.
@@ -65,6 +70,16 @@ func (c *canaries) owner(o loops.Owner, m loops.Machine, loopName string) loops.
 	c.loop[o.Name], err = c.h.Workshop.AddLoop(s, loops.Loop{Machine: machine.ID, Name: loopName, Construction: loops.Construction{Volume: 0.5}})
 	require.NoError(c, err)
 	return kept
+}
+
+// photo keeps a picture of one tone, and returns its hash.
+func (c *canaries) photo(tone uint8) string {
+	c.Helper()
+	var file bytes.Buffer
+	require.NoError(c, png.Encode(&file, &image.Gray{Pix: bytes.Repeat([]byte{tone}, 400), Stride: 20, Rect: image.Rect(0, 0, 20, 20)}))
+	kept, err := c.h.Workshop.KeepPhoto("a.png", &file)
+	require.NoError(c, err)
+	return kept.Hash
 }
 
 // writes puts entries into a loop's history as they are.
@@ -229,6 +244,9 @@ func TestErasureIsProved(t *testing.T) {
 	assert.Empty(t, c.left())
 	assert.Empty(t, proof.Left)
 	assert.True(t, proof.Clear)
+	for _, place := range []string{"the workshop's own mailbox", "technicians' phones"} {
+		assert.Contains(t, strings.Join(proof.Elsewhere, "; "), place)
+	}
 	texts := 0
 	for _, n := range proof.Texts {
 		texts += n
@@ -256,6 +274,76 @@ func TestErasureIsProved(t *testing.T) {
 	assert.Equal(t, "kept for erased, erased", container.Note)
 }
 
+// Who asked may have gone before it is done: it is done all the same, photos and old
+// pages of the file too.
+func TestErasureIsDoneToItsEnd(t *testing.T) {
+	t.Parallel()
+	c := newCanaries(t)
+	ana, _ := c.plant()
+	photo := c.photo(30)
+	c.writes(ana.Name, loops.Entry{Kind: loops.KindAnswer, Answer: &loops.Answer{Answer: loops.SomethingOff, Photo: photo}})
+	ctx, leave := context.WithCancel(t.Context())
+	leave()
+	_, err := c.k.EraseOwner(ctx, ana.ID, "local:test", testNow().UTC(), false)
+	require.NoError(t, err)
+	assert.Empty(t, c.left())
+	assert.False(t, c.k.photos().Has(photo))
+}
+
+// What an erasure left that was cut off, such as by a kill, no later certificate
+// calls clear; the photos go by themselves, once no form can be about to name them.
+func TestErasureThatWasCutOff(t *testing.T) {
+	t.Parallel()
+	c := newCanaries(t)
+	ana, _ := c.plant()
+	photo := c.photo(30)
+	c.writes(ana.Name, loops.Entry{Kind: loops.KindAnswer, Answer: &loops.Answer{Answer: loops.SomethingOff, Photo: photo}})
+	require.NoError(t, c.h.Store.EraseOwner(ana.ID, "local:test", testNow().UTC(), acts.Erasing()))
+	proof, err := c.k.EraseOwner(t.Context(), ana.ID, "local:test", testNow().UTC(), true)
+	require.NoError(t, err)
+	assert.False(t, proof.Clear)
+	require.Len(t, proof.Left, 1)
+	assert.Equal(t, "photo "+photo[:8], proof.Left[0].Place)
+	assert.Contains(t, proof.Left[0].How, "fillmark compact")
+
+	for _, ending := range []string{".jpg", "-small.jpg"} {
+		require.NoError(t, os.Chtimes(filepath.Join(string(c.k.photos()), photo+ending), testNow(), testNow()))
+	}
+	at := func(days int) time.Time { return testNow().AddDate(0, 0, days) }
+	require.NoError(t, c.h.forget(at(6)))
+	assert.True(t, c.k.photos().Has(photo), "a phone may have the form still")
+	c.k.making.Lock()
+	require.NoError(t, c.h.forget(at(8)))
+	assert.True(t, c.k.photos().Has(photo), "a backup copies it")
+	c.k.making.Unlock()
+	require.NoError(t, c.h.forget(at(8)))
+	assert.False(t, c.k.photos().Has(photo))
+	proof, err = c.k.EraseOwner(t.Context(), ana.ID, "local:test", testNow().UTC(), true)
+	require.NoError(t, err)
+	assert.True(t, proof.Clear)
+}
+
+// No backup is made while somebody is erased: it would be on no certificate, and
+// lack photos that its register names.
+func TestErasureWaitsForABackup(t *testing.T) {
+	t.Parallel()
+	c := newCanaries(t)
+	ana, _ := c.plant()
+	c.k.making.Lock()
+	erased := make(chan error, 1)
+	go func() {
+		_, err := c.k.EraseOwner(t.Context(), ana.ID, "local:test", testNow().UTC(), true)
+		erased <- err
+	}()
+	assert.Never(t, func() bool {
+		o, err := c.h.Store.Owner(ana.ID)
+		return err != nil || o.IsErased()
+	}, 500*time.Millisecond, 20*time.Millisecond)
+	c.k.making.Unlock()
+	require.NoError(t, <-erased)
+	assert.Empty(t, c.left())
+}
+
 // What is left is named with how it goes: the proof can fail.
 func TestErasureFindsWhatIsLeft(t *testing.T) {
 	t.Parallel()
@@ -271,8 +359,8 @@ func TestErasureFindsWhatIsLeft(t *testing.T) {
 	require.NoError(t, os.MkdirAll(filepath.Dir(stray), 0o700))
 	require.NoError(t, os.WriteFile(stray, []byte("Subject: =?utf-8?q?Rose=6Erot?=\r\n\r\nrose@garden.example"), 0o600))
 	folder := filepath.Join(t.TempDir(), "copy")
-	require.NoError(t, c.k.Backup(t.Context(), folder))
-	for days, name := range map[int]string{-200: "/gone/long/ago", -10: "/on/a/stick", -1: folder} {
+	require.NoError(t, c.k.Backup(t.Context(), folder, s.By, s.At.AddDate(0, 0, -1)))
+	for days, name := range map[int]string{-200: "/gone/long/ago", -10: "/on/a/stick"} {
 		require.NoError(t, c.h.Store.Note(loops.AuditLine{At: s.At.AddDate(0, 0, days), By: s.By, Action: "backup", On: name}))
 	}
 

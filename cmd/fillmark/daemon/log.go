@@ -18,7 +18,7 @@ func NewLog(w io.Writer, level slog.Leveler) *slog.Logger {
 
 var (
 	mailAddress = regexp.MustCompile(`[^\s<>"',;:()]+@[^\s<>"',;:()]+`)
-	linkToken   = regexp.MustCompile(`/(o|stop|password)/[\w-]+`)
+	linkToken   = regexp.MustCompile(`/(o|stop|password|log|start)/[\w-]{12,}`) // /var/log/PROGRAM stays
 )
 
 func withoutSecrets(_ []string, a slog.Attr) slog.Attr {

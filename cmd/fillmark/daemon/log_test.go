@@ -28,6 +28,9 @@ func TestLogRepeatsNoAddressAndNoToken(t *testing.T) {
 		{"return path", errors.New("mail from:<back+uq5rvftf34@tidewater.example>: refused"), "refused"},
 		{"bad record", fmt.Errorf("sweep: %w", &loops.InvalidError{Field: "owner address", Value: "änna@gärten.example", Reason: "one mail address"}), "one mail address"},
 		{"bad link", &loops.InvalidError{Field: "link stop", Value: "ftp://x.example/stop/AopzAAAA-B_c", Reason: "an address below base_url"}, "/stop/(token)"},
+		{"a machine's link", errors.New("proxy: https://x.example/log/AopzAAAA-B_c/7Q2M4X: 502"), "/log/(token)/7Q2M4X"},
+		{"the link of the first start", errors.New("open http://127.0.0.1:8377/start/AopzAAAA-B_c"), "/start/(token)"},
+		{"a file", errors.New("open /var/log/fillmark/out: no such file"), "/var/log/fillmark/out"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			t.Parallel()

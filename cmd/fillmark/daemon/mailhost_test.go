@@ -22,8 +22,10 @@ import (
 	"fillmark/cmd/fillmark/doctor"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
+	"fillmark/loops/store"
 	"fillmark/notify"
 	"fillmark/notify/links"
+	"fillmark/notify/mailbox"
 	"fillmark/testdata/peer"
 )
 
@@ -195,6 +197,53 @@ Content-Transfer-Encoding: base64
 	assert.Equal(t, "Drops at the hose.", said[0].Words)
 	require.NotEmpty(t, said[0].Photo)
 	assert.True(t, c.photos().Has(said[0].Photo))
+}
+
+// sick is a register that cannot answer one question.
+type sick struct {
+	*store.Store
+	fault error
+}
+
+func (s sick) RefusedInARow(string) (int, error) { return 0, s.fault }
+
+// A report that cannot be taken in is passed over, and what is behind it read; where
+// nothing can be written, or another daemon leads, it waits.
+func TestReportThatCannotBeTakenInIsPassedOver(t *testing.T) {
+	t.Parallel()
+	c, h := house(t, func(c *Config) { c.Mail.BounceAddress = "bounce@workshop.test" })
+	key := loops.NewMessageKey(1, loops.DayOf(testNow(), time.UTC), loops.PurposeReminder, "")
+	require.NoError(t, h.Store.Commit(loops.Change{At: testNow(), By: "test", Action: "remind", Messages: []loops.Message{{
+		Key: key, Owner: 1, Purpose: loops.PurposeReminder, From: c.Mail.From, To: "ana@garden.example", Subject: "x", Raw: []byte("x"),
+		Created: testNow(), NextAttempt: testNow(), Status: loops.Queued,
+	}}}))
+	require.NoError(t, h.Store.MarkDelivered(testNow(), 0, key))
+	secrets, err := os.ReadFile(c.linkKeyFile())
+	require.NoError(t, err)
+	path, err := notify.NewReturnPath(c.Mail.BounceAddress, links.DerivedKey(secrets, "return path"))
+	require.NoError(t, err)
+	raw := []byte(strings.ReplaceAll("Return-Path: <>\nTo: "+path.For(key)+"\nAuto-Submitted: auto-replied\nMIME-Version: 1.0\n"+
+		"Content-Type: multipart/report; report-type=delivery-status; boundary=x\n\n--x\nContent-Type: message/delivery-status\n\n"+
+		"Reporting-MTA: dns; relay.example\n\nFinal-Recipient: rfc822; ana@garden.example\nAction: failed\nStatus: 5.1.1\n--x--\n", "\n", "\r\n"))
+	for uid, tt := range []struct {
+		fault error
+		waits bool
+	}{{loops.ErrFull, true}, {loops.ErrOvertaken, true}, {loops.ErrDamaged, false}} {
+		var log bytes.Buffer
+		place := loops.MailPlace{Mailbox: "m", Validity: 1, UID: uint32(uid + 1)}
+		r := &mailReader{h.Workshop.Through(sick{h.Store, tt.fault}), testNow(), slog.New(slog.NewTextHandler(&log, nil)), func() {}}
+		err := r.Read(mailbox.Mail{Place: place, Raw: raw, Size: int64(len(raw))})
+		last, lastErr := h.Store.LastMail("m")
+		require.NoError(t, lastErr)
+		if tt.waits {
+			require.ErrorIs(t, err, tt.fault)
+			assert.Zero(t, last.UID)
+			continue
+		}
+		require.NoError(t, err)
+		assert.Equal(t, place, last)
+		assert.Contains(t, log.String(), "stays for a person to read")
+	}
 }
 
 // Our letter to ourselves that comes to the mailbox ends the wait for it, once its

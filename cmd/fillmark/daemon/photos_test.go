@@ -76,7 +76,7 @@ func TestEraseDeletesThePhotosOfAnOwner(t *testing.T) {
 		}
 	}
 
-	k := keeper{Store: h.Store, config: c}
+	k := h.keeper
 	named, err := k.Photos(t.Context(), 0)
 	require.NoError(t, err)
 	assert.Len(t, named, 4)

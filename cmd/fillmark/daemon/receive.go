@@ -190,10 +190,12 @@ func (r *mailReader) bounced(m mailbox.Mail) error {
 	back, err := r.w.Bounce(workshop.Stamp{At: r.now.UTC(), By: "bounces"}, bytes.NewReader(m.Raw))
 	var unset *loops.InvalidError
 	switch {
+	case loops.NoWrite(err), errors.Is(err, loops.ErrOvertaken):
+		return err
 	case errors.Is(err, notify.ErrNotBounce), errors.Is(err, workshop.ErrForeignBounce), errors.As(err, &unset):
 		r.log.Info("a report in the mailbox is about no mail of ours; it stays for a person to read", "mail", m.Place.UID, "why", loops.Visible(err.Error()))
-	case err != nil:
-		return err
+	case err != nil: // what is wrong with one report keeps no answer behind it waiting
+		r.log.Error("a report in the mailbox cannot be taken in; it stays for a person to read", "mail", m.Place.UID, "error", err)
 	case back.Canary:
 		r.log.Info("our letter to ourselves came")
 	default:

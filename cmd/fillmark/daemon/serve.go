@@ -185,13 +185,8 @@ func (h *Service) tick(ctx context.Context, c Config, now func() time.Time, log 
 	defer func() { <-read }()
 	waits := time.NewTicker(beatEvery)
 	defer waits.Stop()
-	var learnt loops.Day
 	for {
-		// Its cost grows with the register, so once a day.
-		if today := loops.DayOf(now(), c.Zone()); today != learnt && h.lead.leads() && h.learn(ctx, log, now()) {
-			learnt = today
-		}
-		h.sweepAndDeliver(ctx, log, now())
+		h.round(ctx, log, now().In(c.Zone()))
 		wake(h.look)
 		if !h.waitForWork(ctx, every.C, waits.C) {
 			return nil

@@ -4,19 +4,27 @@
 package daemon
 
 import (
+	"bytes"
 	"context"
+	"image"
+	"image/png"
 	"io"
 	"log/slog"
 	"net"
 	"net/http"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"fillmark/cmd/fillmark/workshop"
+	"fillmark/loops"
+	"fillmark/notify/links"
 )
 
 // testNow is the time in tests that need one: always the same.
@@ -121,6 +129,51 @@ func TestSlowBodiesAreCutOff(t *testing.T) {
 	for owner := range h.Store.Owners() {
 		assert.Fail(t, "an owner was recorded", owner.Name)
 	}
+}
+
+// A photo over a phone's weak line takes longer than the server gives a request, and
+// comes in all the same.
+func TestSlowPhotosComeIn(t *testing.T) {
+	t.Parallel()
+	folder := t.TempDir()
+	c := DefaultConfig(map[string]string{"HOME": folder})
+	c.Store, c.OpenBench = filepath.Join(folder, "register.db"), true
+	h, err := Open(c, testNow, slog.New(slog.DiscardHandler))
+	require.NoError(t, err)
+	defer func() { require.NoError(t, h.Close()) }()
+	owner, err := h.Workshop.AddOwner(workshop.Stamp{At: testNow(), By: "local:test"}, loops.Owner{Name: "Ana Ruizado"})
+	require.NoError(t, err)
+	server := newServer(h.Handler, slog.New(slog.DiscardHandler))
+	server.ReadTimeout, server.WriteTimeout = 300*time.Millisecond, 300*time.Millisecond
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	ended := make(chan error, 1)
+	go func() { ended <- serveHTTP(server, l) }()
+	var picture bytes.Buffer
+	require.NoError(t, png.Encode(&picture, image.NewGray(image.Rect(0, 0, 20, 20))))
+	form := "--b\r\nContent-Disposition: form-data; name=answer\r\n\r\noff\r\n--b\r\nContent-Disposition: form-data; name=photo; filename=a.png\r\n\r\n" +
+		picture.String() + "\r\n--b--\r\n"
+	link := "/o/" + linkKeys(t, c).Sign(links.Owner, owner, testNow().AddDate(0, 1, 0))
+	for _, tt := range []struct{ name, path, kind, body, want string }{
+		{"the bench's", "/api/v1/photos", "image/png", picture.String(), "HTTP/1.1 200 OK"},
+		{"an owner's", link, "multipart/form-data; boundary=b", form, "HTTP/1.1 303 See Other"},
+	} {
+		conn, err := net.Dial("tcp", l.Addr().String())
+		require.NoError(t, err)
+		require.NoError(t, conn.SetReadDeadline(time.Now().Add(20*time.Second)))
+		head := "POST " + tt.path + " HTTP/1.1\r\nHost: 127.0.0.1\r\nConnection: close\r\nContent-Type: " + tt.kind + "\r\nContent-Length: " + strconv.Itoa(len(tt.body)) + "\r\n\r\n"
+		_, err = io.WriteString(conn, head+tt.body[:20])
+		require.NoError(t, err)
+		<-time.After(time.Second) // the line is slow
+		_, err = io.WriteString(conn, tt.body[20:])
+		require.NoError(t, err, tt.name)
+		said, err := io.ReadAll(conn)
+		require.NoError(t, err, tt.name)
+		assert.Contains(t, string(said), tt.want, tt.name)
+		require.NoError(t, conn.Close())
+	}
+	require.NoError(t, server.Shutdown(t.Context()))
+	require.NoError(t, <-ended)
 }
 
 func TestServerLogNamesNoPeer(t *testing.T) {

@@ -16,6 +16,21 @@ import (
 	"fillmark/notify"
 )
 
+// round does what is due at the instant, given in the workshop's zone, unless the
+// clock has just gone far ahead: everybody would be written to before anybody is told.
+func (h *Service) round(ctx context.Context, log *slog.Logger, now time.Time) {
+	if err := h.clock.look(now, h.passed()); err != nil {
+		log.Error("nothing is done by the clock", "error", err)
+		h.pulse.Swept(now, 0, err)
+		return
+	}
+	// Its cost grows with the register, so once a day.
+	if today := loops.DayOf(now, now.Location()); today != h.learnt && h.lead.leads() && h.learn(ctx, log, now) {
+		h.learnt = today
+	}
+	h.sweepAndDeliver(ctx, log, now)
+}
+
 // learn works out again what openings teach. Openings do so as they are recorded;
 // this finds what measurements, edits and imports changed. It returns false where
 // nothing could be put down: the sweep says so.
@@ -92,15 +107,26 @@ const bodiesKept = 180 * 24 * time.Hour
 // again.
 const actKeysKept = 90 * 24 * time.Hour
 
-// forget deletes old mail texts and forgets old keys of acts, once a day.
+// draftsKept is how long a photo is kept that no history names: as long as a phone
+// keeps a form that was begun (draftDays of the pages' script). It may also be what
+// an erasure left that was cut off.
+const draftsKept = 7 * 24 * time.Hour
+
+// forget deletes old mail texts and photos that nothing names, and forgets old keys
+// of acts, once a day.
 func (h *Service) forget(now time.Time) error {
-	if now.Sub(h.forgot) < 24*time.Hour {
+	if now.Sub(h.forgot).Abs() < 24*time.Hour || !h.keeper.making.TryLock() { // a backup copies photos: the next round does it
 		return nil
 	}
+	defer h.keeper.making.Unlock()
 	h.forgot = now
 	_, texts := h.ledStore.DeleteBodies(now.Add(-bodiesKept), "schedule", now.UTC())
 	_, keys := h.ledStore.ForgetActKeys(now.Add(-actKeysKept))
-	return errors.Join(texts, keys)
+	var unnamed error
+	if h.lead == nil { // of several daemons none knows what another's form is about to name
+		_, unnamed = h.Workshop.RemoveUnnamedPhotos(now.Add(-draftsKept))
+	}
+	return errors.Join(texts, keys, unnamed)
 }
 
 // readBounces takes in the mail that came back since the last round.

@@ -104,10 +104,14 @@ func (g *Gate) SignIn(name, password string, known bool, at time.Time) (secret s
 		return "", ErrRefused
 	}
 	secret = NewSecret()
-	return secret, g.register.CommitAccess(loops.Access{
-		At: at, By: t.Name, Action: "sign-in", Forget: limitsAt(at),
+	err = g.register.CommitAccess(loops.Access{
+		At: at, By: t.Name, Action: "sign-in", Forget: limitsAt(at), Unchanged: []loops.Technician{t},
 		SignIns: []loops.SignIn{{Hash: hashOf(secret), Technician: t.Folded(), Began: at, Seen: at}},
 	})
+	if errors.Is(err, loops.ErrConflict) || errors.Is(err, loops.ErrNotFound) {
+		return "", ErrRefused // it was their password until a moment ago
+	}
+	return secret, err
 }
 
 // technician is the register's answer for what somebody typed as a name: what
@@ -131,7 +135,10 @@ func (g *Gate) Who(secret string, at time.Time) (loops.Technician, error) {
 	}
 	if at.Sub(s.Seen) >= seenStep {
 		s.Seen = at
-		err = g.register.CommitAccess(loops.Access{At: at, By: t.Name, SignIns: []loops.SignIn{s}})
+		err = g.register.CommitAccess(loops.Access{At: at, By: t.Name, Seen: []loops.SignIn{s}})
+	}
+	if loops.NoWrite(err) {
+		err = nil // who only reads needs no note: a full disk does not shut the bench
 	}
 	return t, err
 }

@@ -39,7 +39,7 @@ func open(t *testing.T) (*signin.Gate, *store.Store) {
 	s, err := store.Open(filepath.Join(t.TempDir(), "register.db"), store.Options{})
 	require.NoError(t, err)
 	t.Cleanup(func() { assert.NoError(t, s.Close()) })
-	return signin.New(s, signin.Cost{Passes: 1, MemoryKB: 64, Lanes: 1}), s
+	return signin.New(s, cheap), s
 }
 
 func TestOnlyNameAndPasswordTogetherSignIn(t *testing.T) {
@@ -325,4 +325,71 @@ func TestDefaultCostIsThatOfTheRFC(t *testing.T) {
 	assert.Equal(t, "$argon2id$v=19$m=65536,t=3,p=4$"+rawStd(salt)+"$"+rawStd(want), who.Password)
 	_, err = signin.New(s, signin.Cost{Passes: 1, MemoryKB: 64, Lanes: 1}).SignIn("Bo", password, false, noon)
 	assert.NoError(t, err, "a hash of another cost still opens")
+}
+
+// between is a register to which something happens between what the gate reads and
+// what it writes.
+type between struct {
+	*store.Store
+	then func() error
+}
+
+func (b between) CommitAccess(c loops.Access) error {
+	if err := b.then(); err != nil {
+		return err
+	}
+	return b.Store.CommitAccess(c)
+}
+
+var cheap = signin.Cost{Passes: 1, MemoryKB: 64, Lanes: 1}
+
+// A sign-in that was ended while its use was noted stays ended.
+func TestEndedSignInStaysEnded(t *testing.T) {
+	t.Parallel()
+	g, s := open(t)
+	_, err := g.Add("Bo", password, by(0))
+	require.NoError(t, err)
+	secret, err := g.SignIn("Bo", password, false, noon)
+	require.NoError(t, err)
+	late := signin.New(between{s, func() error { return g.SignOutEverywhere("Bo", by(time.Hour)) }}, cheap)
+	_, err = late.Who(secret, noon.Add(time.Hour))
+	require.NoError(t, err, "they were signed in when it was asked")
+	_, err = g.Who(secret, noon.Add(time.Hour))
+	assert.ErrorIs(t, err, signin.ErrRefused)
+}
+
+// A password that was changed, or whose technician went, while it was compared signs
+// nobody in.
+func TestOldPasswordSignsNobodyIn(t *testing.T) {
+	t.Parallel()
+	for name, then := range map[string]func(g *signin.Gate) error{
+		"changed": func(g *signin.Gate) error { _, err := g.SetPassword("Bo", other, by(0)); return err },
+		"gone":    func(g *signin.Gate) error { return g.Remove("Bo", by(0)) },
+	} {
+		g, s := open(t)
+		for _, who := range []string{"Bo", "Lea"} {
+			_, err := g.Add(who, password, by(0))
+			require.NoError(t, err)
+		}
+		secret, err := signin.New(between{s, func() error { return then(g) }}, cheap).SignIn("Bo", password, false, noon)
+		require.ErrorIs(t, err, signin.ErrRefused, name)
+		assert.Empty(t, secret)
+	}
+}
+
+// Where nothing can be written, who is signed in reads on.
+func TestNoRoomForTheNoteOfUseShutsNobodyOut(t *testing.T) {
+	t.Parallel()
+	g, s := open(t)
+	_, err := g.Add("Bo", password, by(0))
+	require.NoError(t, err)
+	secret, err := g.SignIn("Bo", password, false, noon)
+	require.NoError(t, err)
+	for _, fault := range []error{loops.ErrFull, loops.ErrReadOnly} {
+		who, err := signin.New(between{s, func() error { return fault }}, cheap).Who(secret, noon.Add(time.Hour))
+		require.NoError(t, err)
+		assert.Equal(t, "Bo", who.Name)
+	}
+	_, err = signin.New(between{s, func() error { return loops.ErrDamaged }}, cheap).Who(secret, noon.Add(time.Hour))
+	require.ErrorIs(t, err, loops.ErrDamaged)
 }

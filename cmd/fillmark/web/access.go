@@ -40,6 +40,9 @@ func (s *server) gated(mux *http.ServeMux) http.Handler {
 			s.turnAway(w, r, err)
 			return
 		}
+		if s.who[pattern] != anybody { // else whoever has the link is let in later
+			takesItsTime(w, r)
+		}
 		mux.ServeHTTP(w, r)
 	})
 }

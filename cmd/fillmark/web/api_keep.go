@@ -10,17 +10,18 @@ import (
 	"io"
 	"mime"
 	"net/http"
-	"os"
 	"path/filepath"
 	"time"
 
 	"fillmark/cmd/fillmark/workshop"
+	"fillmark/disk"
 	"fillmark/loops"
 )
 
 // keeper is what can be done with the register's file as a whole.
 type keeper interface {
-	Backup(ctx context.Context, to string) error
+	// Backup makes one in a folder that is not there yet, and notes it.
+	Backup(ctx context.Context, to, by string, at time.Time) error
 	// Scheduled makes one in the configured folder, as the schedule does.
 	Scheduled(ctx context.Context, by string, at time.Time) (BackedUp, error)
 	BackupList() ([]KeptBackup, error)
@@ -29,8 +30,8 @@ type keeper interface {
 	Compact(ctx context.Context) (before, after int64, err error)
 	Export(ctx context.Context, out io.Writer) error
 	ExportOwner(id loops.OwnerID, out io.Writer) error
-	// Note writes a line of the audit.
-	Note(line loops.AuditLine) error
+	// BetweenBackups removes what a backup copies, while none is made.
+	BetweenBackups(remove func() error) error
 	// EraseOwner erases who an owner is. Where asked to it proves it; the proof is
 	// nil otherwise.
 	EraseOwner(ctx context.Context, id loops.OwnerID, by string, at time.Time, prove bool) (*ErasureProof, error)
@@ -108,11 +109,11 @@ func (s *server) stream(c call) http.Handler {
 			if err := c.known(r); err != nil {
 				return err
 			}
-			spool, err := os.CreateTemp("", "fillmark-*")
+			spool, err := disk.NewScratch()
 			if err != nil {
 				return err
 			}
-			defer func() { _ = errors.Join(spool.Close(), os.Remove(spool.Name())) }() // nobody reads it any more
+			defer func() { _ = spool.Close() }() // nobody reads it any more
 			if err := c.write(r, spool); err != nil {
 				return err
 			}
@@ -173,25 +174,25 @@ func (s *server) backup(r *http.Request, to BackupTo) (BackedUp, error) {
 	if !filepath.IsAbs(to.Folder) {
 		return made, &loops.InvalidError{Field: "folder", Value: to.Folder, Reason: "an absolute path on the register's computer"}
 	}
-	if err := s.Keeper.Backup(r.Context(), to.Folder); err != nil {
-		return made, err
-	}
-	err := s.Keeper.Note(loops.AuditLine{At: stamp.At, By: stamp.By, Action: "backup", On: to.Folder})
-	if errors.Is(err, loops.ErrGone) {
-		err = nil // the copy is whole, and the way back; a full disk is an error, since erasing goes by the note
-	}
-	return made, err
+	return made, s.Keeper.Backup(r.Context(), to.Folder, stamp.By, stamp.At)
 }
 
 func (s *server) backups() ([]KeptBackup, error) { return s.Keeper.BackupList() }
+
+// formOpen is how long a photo may lie beside the register before a form that would
+// name it counts as given up by whoever asks for a compaction.
+const formOpen = 24 * time.Hour
 
 func (s *server) compact(r *http.Request) (Compacted, error) {
 	before, after, err := s.Keeper.Compact(r.Context())
 	if err != nil {
 		return Compacted{}, err
 	}
-	removed, err := s.Workshop.RemoveUnnamedPhotos(s.Now())
-	return Compacted{before, after, removed}, err
+	compacted := Compacted{Before: before, After: after}
+	return compacted, s.Keeper.BetweenBackups(func() error {
+		compacted.Removed, err = s.Workshop.RemoveUnnamedPhotos(s.Now().Add(-formOpen))
+		return err
+	})
 }
 
 func (s *server) check(r *http.Request) (CheckReport, error) {

@@ -78,7 +78,7 @@ func bounds() map[string]bound {
 		"a photo": {fmt.Sprintf("%d MB", photos.MaxBytes/megabyte), func(b *bench) string {
 			return b.posts("/api/v1/photos", "image/jpeg", io.LimitReader(endless{}, photos.MaxBytes+1))
 		}, fmt.Sprintf("at most %d MB", photos.MaxBytes/megabyte)},
-		"photos through one owner's link": {"6 an hour", func(b *bench) string {
+		"photos and logs of one owner": {"6 at once, then one in ten minutes", func(b *bench) string {
 			link, page := b.ownerLink(b.ana().Owner), ""
 			for i := range 7 {
 				page = b.send(link, part{"answer", "off", ""}, part{"words", fmt.Sprint(i), ""}, part{"photo", aPhoto(b, uint8(i)), "a.jpg"}).Body.String()

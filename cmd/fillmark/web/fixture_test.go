@@ -7,6 +7,7 @@ import (
 	"bytes"
 	"context"
 	"crypto/rand"
+	"errors"
 	"html"
 	"io"
 	"log/slog"
@@ -137,13 +138,19 @@ func (soundHouse) Quick() doctor.Report {
 // keeper looks after the bench's file as the daemon's does.
 type keeper struct{ *store.Store }
 
-func (k keeper) EraseOwner(ctx context.Context, id loops.OwnerID, by string, at time.Time, prove bool) (*web.ErasureProof, error) {
+func (k keeper) EraseOwner(_ context.Context, id loops.OwnerID, by string, at time.Time, prove bool) (*web.ErasureProof, error) {
 	var proof *web.ErasureProof
 	if prove {
 		proof = &web.ErasureProof{Number: id, At: at}
 	}
-	return proof, k.Store.EraseOwner(ctx, id, by, at, acts.Erasing())
+	return proof, k.Store.EraseOwner(id, by, at, acts.Erasing())
 }
+
+func (k keeper) Backup(ctx context.Context, to, by string, at time.Time) error {
+	return errors.Join(k.Store.Backup(ctx, to), k.Note(loops.AuditLine{At: at, By: by, Action: "backup", On: to}))
+}
+
+func (k keeper) BetweenBackups(remove func() error) error { return remove() }
 
 func (k keeper) Check(ctx context.Context) (web.CheckReport, error) {
 	report, err := k.Store.Check(ctx)

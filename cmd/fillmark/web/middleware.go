@@ -4,6 +4,7 @@
 package web
 
 import (
+	"errors"
 	"net/http"
 	"strings"
 	"time"
@@ -40,6 +41,20 @@ func bodyBound(r *http.Request) int64 {
 		return photos.MaxBytes
 	}
 	return maxBody
+}
+
+// uploadTime is how long a request may take that brings much: a photo of some
+// megabytes takes minutes over a phone's weak line. Common practice, no source.
+const uploadTime = 15 * time.Minute
+
+// takesItsTime gives a request that may bring much, of somebody who was let in, more
+// time than the server gives everybody. Over the socket it has all the time there is.
+func takesItsTime(w http.ResponseWriter, r *http.Request) {
+	if bodyBound(r) <= maxBody || isLocal(r) {
+		return
+	}
+	until, line := time.Now().Add(uploadTime), http.NewResponseController(w)
+	_ = errors.Join(line.SetReadDeadline(until), line.SetWriteDeadline(until)) // where there is no line there is no limit either
 }
 
 // isLogPath tells the bench's page that takes in temperature logs.

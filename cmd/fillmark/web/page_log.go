@@ -10,7 +10,6 @@ import (
 	"io"
 	"net/http"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -196,10 +195,11 @@ func (s *server) takeOwnerLog(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	takesItsTime(w, r)
 	f, file, err := postedWithFile(r)
 	defer file.remove()
 	if err == nil && file != nil {
-		err = s.throttles.photoOf.take(strconv.FormatUint(uint64(owner.ID), 10), s.Now())
+		err = s.takesFile(owner)
 	}
 	if err != nil {
 		return err
@@ -258,7 +258,7 @@ func (s *server) curlLine(owner loops.Owner, tag loops.Tag) string {
 // text what became of it.
 func (s *server) sentLog(w http.ResponseWriter, r *http.Request) error {
 	text, status := "", http.StatusOK
-	if err := s.keepSentLog(r, &text); err != nil {
+	if err := s.keepSentLog(w, r, &text); err != nil {
 		var failure Failure
 		status, failure = failureOf(err)
 		if status >= http.StatusInternalServerError {
@@ -273,7 +273,7 @@ func (s *server) sentLog(w http.ResponseWriter, r *http.Request) error {
 	return nil
 }
 
-func (s *server) keepSentLog(r *http.Request, text *string) error {
+func (s *server) keepSentLog(w http.ResponseWriter, r *http.Request, text *string) error {
 	owner, err := s.ownerLink(r, links.Log)
 	if err != nil {
 		return err
@@ -297,6 +297,10 @@ func (s *server) keepSentLog(r *http.Request, text *string) error {
 	if c := (inspection.Columns{Time: f.text("time"), Temperature: f.text("temperature"), Room: f.text("room-column")}); c != (inspection.Columns{}) {
 		columns = &c
 	}
+	if err := s.takesFile(owner); err != nil {
+		return err
+	}
+	takesItsTime(w, r)
 	got, err := readLog(r.Body, columns, room, watts, s.Now())
 	if err != nil {
 		return err

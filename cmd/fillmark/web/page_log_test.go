@@ -154,6 +154,14 @@ func TestMachineSendsItsLog(t *testing.T) {
 	b.now = b.now.AddDate(0, 0, 7)
 	w = send(found[1], fmt.Sprintf(`[{"time": %d, "temp": 62}, {"time": %d, "temp": -400}]`, b.now.Unix(), b.now.Unix()))
 	assert.Contains(t, w.Body.String(), "1 below absolute zero. Kept.")
+	// One that sends it over and over is held back, as an owner is.
+	for range 5 {
+		require.Equal(t, http.StatusOK, send(found[1], prom).Code)
+	}
+	w = send(found[1], prom)
+	assert.Equal(t, http.StatusTooManyRequests, w.Code)
+	assert.NotEmpty(t, w.Header().Get("Retry-After"))
+	b.now = b.now.Add(time.Hour)
 	// The link opens nothing else, no other link opens it, and of nobody else's loop.
 	token := strings.Split(found[1], "/")[2]
 	assert.Equal(t, http.StatusNotFound, b.get("/o/"+token).Code)

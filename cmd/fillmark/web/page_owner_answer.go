@@ -9,7 +9,6 @@ import (
 	"net/url"
 	"slices"
 	"strconv"
-	"time"
 
 	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/workshop"
@@ -23,6 +22,7 @@ func (s *server) answerOwner(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	takesItsTime(w, r)
 	f, photo, err := postedWithFile(r)
 	defer photo.remove()
 	if err != nil {
@@ -107,42 +107,16 @@ func ownersFault(err error) bool {
 
 // keepOwnerPhoto takes in the photo that came with an answer.
 func (s *server) keepOwnerPhoto(owner loops.Owner, photo uploaded) (string, error) {
-	if err := s.photosLately(owner.ID); err != nil {
-		return "", err
-	}
-	if err := s.throttles.photoOf.take(strconv.FormatUint(uint64(owner.ID), 10), s.Now()); err != nil {
+	if err := s.takesFile(owner); err != nil {
 		return "", err
 	}
 	kept, err := s.Workshop.KeepPhoto(photo.name, photo.spool)
 	return kept.Hash, err
 }
 
-// photosLately holds an owner back whose photos of the last while on record are as
-// many as the throttle allows: the record outlasts a restart, the throttle does
-// not.
-func (s *server) photosLately(id loops.OwnerID) error {
-	files, err := s.Workshop.OwnersFiles(id)
-	if err != nil {
-		return err
-	}
-	t := s.throttles.photoOf
-	since := s.Now().Add(-time.Duration(t.burst) * t.pace)
-	sent, oldest := map[string]bool{}, s.Now()
-	for _, f := range files {
-		for _, e := range f.View.Own() {
-			if e.Kind != loops.KindAnswer || e.Answer.Photo == "" || !e.Recorded.After(since) {
-				continue
-			}
-			sent[e.Answer.Photo] = true
-			if e.Recorded.Before(oldest) {
-				oldest = e.Recorded
-			}
-		}
-	}
-	if len(sent) < t.burst {
-		return nil
-	}
-	return &busyError{oldest.Sub(since)}
+// takesFile counts a photo or a log of an owner's, or holds them back who sent many.
+func (s *server) takesFile(owner loops.Owner) error {
+	return s.throttles.photoOf.take(strconv.FormatUint(uint64(owner.ID), 10), s.Now())
 }
 
 // chooseMail stops the owner's mail or starts it again.

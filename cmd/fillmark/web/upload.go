@@ -10,10 +10,10 @@ import (
 	"mime"
 	"mime/multipart"
 	"net/http"
-	"os"
 	"slices"
 	"strings"
 
+	"fillmark/disk"
 	"fillmark/loops"
 	"fillmark/loops/photos"
 )
@@ -125,13 +125,13 @@ func (s *server) postedWithPhotos(r *http.Request) (*form, error) {
 // uploaded is a file that waits on the disk until it is known what it is for.
 type uploaded struct {
 	name  string
-	spool *os.File
+	spool disk.Scratch
 }
 
 // remove takes the file away again; nil is none.
 func (u *uploaded) remove() {
 	if u != nil {
-		_ = errors.Join(u.spool.Close(), os.Remove(u.spool.Name())) // nobody reads it any more
+		_ = u.spool.Close() // nobody reads it any more
 	}
 }
 
@@ -145,7 +145,7 @@ func postedWithFile(r *http.Request) (*form, *uploaded, error) {
 	f := newForm(nil)
 	var photo *uploaded
 	err := readParts(r, 1, func(part *multipart.Part) error {
-		spool, err := os.CreateTemp("", "fillmark-upload-*")
+		spool, err := disk.NewScratch()
 		if err != nil {
 			return err
 		}

@@ -173,26 +173,3 @@ func TestIntakeTakesPhotos(t *testing.T) {
 	history := b.file(tag).History
 	assert.Len(t, history[len(history)-1].Intake.Photos, 1)
 }
-
-// How many photos an owner's links take in is on record, so that a new start of
-// the daemon does not begin again.
-func TestPhotosStayBoundedAfterARestart(t *testing.T) {
-	t.Parallel()
-	b := newBench(t)
-	file := b.ana()
-	link := b.ownerLink(file.Owner)
-	sent := 0
-	for i := range 9 {
-		b.send(link, part{"answer", "off", ""}, part{"words", strconv.Itoa(i), ""}, part{"photo", aPhoto(t, uint8(100+i)), "a.jpg"})
-		b.takesSettings(b.settings()) // a new start each time
-		history := b.file(file.Loop.Tag).History
-		if history[len(history)-1].Answer.Photo != "" {
-			sent++
-		}
-	}
-	assert.Equal(t, 6, sent)
-	b.now = b.now.Add(61 * time.Minute)
-	b.send(link, part{"answer", "off", ""}, part{"words", "later", ""}, part{"photo", aPhoto(t, 99), "a.jpg"})
-	history := b.file(file.Loop.Tag).History
-	assert.NotEmpty(t, history[len(history)-1].Answer.Photo)
-}

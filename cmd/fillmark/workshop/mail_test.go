@@ -15,6 +15,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 	"fillmark/loops/store"
@@ -325,6 +326,30 @@ func TestBounceGivesTheAddressUp(t *testing.T) {
 	swept, err = b.Sweep(workshop.Stamp{At: due.At(13, time.UTC), By: "schedule"})
 	require.NoError(t, err)
 	assert.Len(t, swept.Reminders, 1)
+}
+
+// A report about a letter to somebody who was erased since says nothing of them:
+// no address is given up, and none comes back on record with its words.
+func TestBounceOfAnErasedOwnersLetter(t *testing.T) {
+	t.Parallel()
+	b, path := mailBench(t)
+	b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
+	key := b.messages(t)[0].Key
+	require.NoError(t, b.store.MarkDelivered(at("2026-05-01 16").At, 0, key))
+	require.NoError(t, b.store.EraseOwner(1, "local:test", at("2026-05-01 16").At, acts.Erasing()))
+
+	told := strings.Replace(dsn(path.For(key), "5.1.1"), "Status: 5.1.1", "Status: 5.1.1\r\nDiagnostic-Code: smtp; 550 <ana@garden.example> unknown", 1)
+	back, err := b.Bounce(at("2026-05-01 17"), strings.NewReader(told))
+	require.NoError(t, err)
+	assert.Equal(t, workshop.Bounced{Message: key, Reason: loops.CameBack}, back)
+	m, err := b.store.Message(key)
+	require.NoError(t, err)
+	assert.Equal(t, loops.Refused, m.Status)
+	assert.Equal(t, loops.CameBack, m.LastError)
+	for x, err := range b.store.Suppressions() {
+		require.NoError(t, err)
+		assert.Fail(t, "given up", x.Address)
+	}
 }
 
 func TestTechnicianActsOnMessages(t *testing.T) {

@@ -186,8 +186,15 @@ func (w *Workshop) Bounce(s Stamp, r io.Reader) (Bounced, error) {
 		return Bounced{}, err
 	}
 	out := Bounced{Message: m.Key, Reason: strings.TrimSpace(loops.CameBack + failed.Status + " " + failed.Diagnostic)}
+	erased := m.To == ""
+	if erased { // what the report says is about somebody who is not on record any more
+		out.Reason = loops.CameBack
+	}
 	if err := w.register.MarkBounced(m.Key, s.At, loops.Failure{Reason: out.Reason, Status: failed.Status}); err != nil && !errors.Is(err, loops.ErrConflict) {
 		return Bounced{}, fmt.Errorf("bounce: %w", err)
+	}
+	if erased {
+		return out, nil
 	}
 	inARow, err := w.register.RefusedInARow(m.To)
 	if err != nil {

@@ -9,9 +9,9 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"os"
 	"slices"
 
+	"fillmark/disk"
 	"fillmark/loops"
 	"fillmark/loops/evidence"
 	"fillmark/loops/photos"
@@ -26,13 +26,22 @@ type KeptPhoto struct {
 	Already bool `json:"already,omitempty"`
 }
 
-// KeepPhoto takes in an uploaded photo, one at a time, by way of a file: the
-// name is only for what is said about it. A file that is none to keep is an
-// [*loops.InvalidError].
-func (w *Workshop) KeepPhoto(name string, content io.Reader) (KeptPhoto, error) {
+// KeepPhoto takes in an uploaded photo by way of a file, and one at a time once
+// that has come: the name is only for what is said about it. A file that is none to
+// keep is an [*loops.InvalidError].
+func (w *Workshop) KeepPhoto(name string, content io.Reader) (kept KeptPhoto, err error) {
+	spool, err := disk.NewScratch()
+	if err != nil {
+		return kept, fmt.Errorf("photo: %w", err)
+	}
+	defer func() { err = errors.Join(err, spool.Close()) }()
+	// So much of a file too large is taken that it is refused by its size.
+	if _, err := io.Copy(spool, io.LimitReader(content, photos.MaxBytes+1)); err != nil {
+		return kept, err
+	}
 	w.decoding.Lock()
 	defer w.decoding.Unlock()
-	photo, err := w.readPhoto(content)
+	photo, err := w.settings.ReadPhoto(context.Background(), spool.File)
 	var refused *photos.RefusedError
 	if errors.As(err, &refused) {
 		return KeptPhoto{}, wrong("photo", name, refused.Reason)
@@ -42,20 +51,6 @@ func (w *Workshop) KeepPhoto(name string, content io.Reader) (KeptPhoto, error) 
 	}
 	already, err := w.settings.Photos.Keep(photo)
 	return KeptPhoto{Hash: photo.Hash, Width: photo.Width, Height: photo.Height, Already: already}, err
-}
-
-// readPhoto puts the upload into a file without a name that others see, and has
-// it read. So much of a file too large is taken that it is refused by its size.
-func (w *Workshop) readPhoto(content io.Reader) (photo photos.Photo, err error) {
-	spool, err := os.CreateTemp("", "fillmark-photo-*")
-	if err != nil {
-		return photo, fmt.Errorf("photo: %w", err)
-	}
-	defer func() { err = errors.Join(err, spool.Close(), os.Remove(spool.Name())) }()
-	if _, err := io.Copy(spool, io.LimitReader(content, photos.MaxBytes+1)); err != nil {
-		return photo, err
-	}
-	return w.settings.ReadPhoto(context.Background(), spool)
 }
 
 // Photo returns a kept photo as a JPEG, or an error that matches

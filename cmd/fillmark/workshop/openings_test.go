@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"image"
 	"image/jpeg"
+	"io"
 	"math"
 	"os"
 	"os/exec"
@@ -50,6 +51,30 @@ func newStudy(t *testing.T) bench {
 		Name: "Test Bench", From: "bench@test.example", BaseURL: "https://loops.test.example", Zone: time.UTC, SendHour: 8,
 		Policy: schedule.DefaultPolicy(), Photos: photos.Folder(filepath.Join(dir, "photos")),
 	}, rand.Reader, keys(t, 1)), s}
+}
+
+// One phone on a slow line keeps nobody else's photo waiting.
+func TestSlowPhotoKeepsNobodyWaiting(t *testing.T) {
+	t.Parallel()
+	b := newStudy(t)
+	var file bytes.Buffer
+	require.NoError(t, jpeg.Encode(&file, image.NewGray(image.Rect(0, 0, 20, 20)), nil))
+	out, in := io.Pipe()
+	slow, quick := make(chan error, 1), make(chan error, 1)
+	go func() { _, err := b.KeepPhoto("slow.jpg", out); slow <- err }()
+	_, err := in.Write(file.Bytes()[:100]) // returns once it is being read
+	require.NoError(t, err)
+	go func() { _, err := b.KeepPhoto("quick.jpg", bytes.NewReader(file.Bytes())); quick <- err }()
+	select {
+	case err := <-quick:
+		assert.NoError(t, err)
+	case <-time.After(20 * time.Second):
+		assert.Fail(t, "it waits for the slow one")
+	}
+	_, err = in.Write(file.Bytes()[100:])
+	require.NoError(t, err)
+	require.NoError(t, in.Close())
+	require.NoError(t, <-slow)
 }
 
 // later is the instant and the technician of an entry on a day.

@@ -165,7 +165,8 @@ type writer struct {
 
 // whose finds the owner a mail is from: by its token, which alone makes it an
 // answer, else by the letter of ours that it says it answers. A letter's id is no
-// secret, so nothing but a person's reading follows from that.
+// secret, so nothing but a person's reading follows from that. What an owner writes
+// who was erased is nobody's: it would put them on record again.
 func (w *Workshop) whose(in notify.Incoming, now time.Time) (writer, error) {
 	from := writer{doubt: "it has no mark of ours in its subject"}
 	if in.Token != "" {
@@ -181,6 +182,8 @@ func (w *Workshop) whose(in notify.Incoming, now time.Time) (writer, error) {
 				return writer{}, nil
 			case found != nil:
 				return writer{}, found
+			case owner.IsErased():
+				return writer{}, nil
 			case owner.LinkEpoch != reply.Epoch:
 				from.doubt = "the mark in its subject was ended"
 			}
@@ -197,7 +200,7 @@ func (w *Workshop) whose(in notify.Incoming, now time.Time) (writer, error) {
 		from.about = m.About[0].Loop
 	}
 	owner, err := w.register.Owner(m.Owner)
-	if errors.Is(err, loops.ErrNotFound) {
+	if errors.Is(err, loops.ErrNotFound) || owner.IsErased() {
 		return writer{}, nil
 	}
 	from.owner = owner

@@ -18,6 +18,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"fillmark/cmd/fillmark/acts"
 	"fillmark/cmd/fillmark/workshop"
 	"fillmark/loops"
 	"fillmark/loops/photos"
@@ -97,6 +98,25 @@ func (b *mailedBench) answers(t *testing.T) []loops.Entry {
 		}
 	}
 	return all
+}
+
+// What somebody writes who was erased stays in the mailbox, whether their mail has
+// a mark or answers a letter: name, address and words are not put on record again.
+func TestMailOfAnErasedOwnerIsLeft(t *testing.T) {
+	t.Parallel()
+	b := newMailedBench(t)
+	fine := b.token(t, links.SaysFine)
+	letter := "<" + strings.Trim(b.messages(t)[0].MessageID, "<>") + ">"
+	require.NotEqual(t, "<>", letter)
+	require.NoError(t, b.store.EraseOwner(1, "local:test", b.now, acts.Erasing()))
+	for name, raw := range map[string][]byte{
+		"a mark of before": written("All fine [fm-"+fine+"]", "Ana Fern, at the lake now."),
+		"a mark of now":    written("All fine [fm-"+b.token(t, links.SaysFine)+"]", "Ana Fern."),
+		"an answer":        written("Re: your machine", "It is Ana again.", "In-Reply-To: "+letter),
+	} {
+		assert.Equal(t, workshop.MailLeft, b.receive(t, raw).Outcome, name)
+	}
+	assert.Empty(t, b.answers(t))
 }
 
 // Each button's mail, sent as it is, is what a click would be.

@@ -4,7 +4,6 @@
 package workshop_test
 
 import (
-	"context"
 	"crypto/rand"
 	"fmt"
 	"os"
@@ -164,7 +163,7 @@ func happens(t *testing.T, loop loops.Loop) map[string]func(bench, workshop.Stam
 	all["owner erased"] = func(b bench, s workshop.Stamp) error {
 		erasing := acts.Erasing()
 		erasing.Naming, erasing.Parts = loops.NewPhrases([]string{"Ana Ruizado", "ana@garden.example"}), loops.NewPhrases([]string{"Ruizado"})
-		return b.store.EraseOwner(context.Background(), 1, s.By, s.At, erasing)
+		return b.store.EraseOwner(1, s.By, s.At, erasing)
 	}
 	all["stopped"] = func(b bench, s workshop.Stamp) error { _, err := b.SetMail(s, 1, true); return err }
 	all["not me"] = func(b bench, s workshop.Stamp) error { return b.NotMe(s, 1) }

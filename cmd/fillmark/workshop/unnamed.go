@@ -4,16 +4,14 @@
 package workshop
 
 import (
+	"errors"
 	"iter"
+	"slices"
 	"time"
 
 	"fillmark/loops"
 	"fillmark/loops/photos"
 )
-
-// unnamedFor is how long a photo may lie beside the register before a form
-// that would name it counts as given up.
-const unnamedFor = 24 * time.Hour
 
 // UnnamedPhotos lists the photos beside the register that no history names, not
 // even in an entry that is struck out: those of a form that is still open, or
@@ -60,21 +58,27 @@ func PhotosNamed(register interface {
 	return named, nil
 }
 
+// unnamedBefore are those that were taken in by then.
+func (w *Workshop) unnamedBefore(then time.Time) ([]photos.Kept, error) {
+	unnamed, err := w.UnnamedPhotos()
+	return slices.DeleteFunc(unnamed, func(k photos.Kept) bool { return k.At.After(then) }), err
+}
+
 // RemoveUnnamedPhotos deletes the photos that no history names and that were
-// taken in more than a day ago, and returns how many. No entry is recorded
-// meanwhile, so none can come to name one of them.
-func (w *Workshop) RemoveUnnamedPhotos(now time.Time) (int, error) {
+// taken in by then, and returns how many. No entry is recorded meanwhile, so none
+// can come to name one of them.
+func (w *Workshop) RemoveUnnamedPhotos(before time.Time) (removed int, err error) {
+	// Where there is none, as on most days, nobody waits for all histories.
+	unnamed, err := w.unnamedBefore(before)
+	if err != nil || len(unnamed) == 0 {
+		return 0, errors.Join(err, w.settings.Photos.RemoveUnfinished(before))
+	}
 	w.acting.Lock()
 	defer w.acting.Unlock()
-	unnamed, err := w.UnnamedPhotos()
-	if err != nil {
+	if unnamed, err = w.unnamedBefore(before); err != nil {
 		return 0, err
 	}
-	removed, before := 0, now.Add(-unnamedFor)
 	for _, k := range unnamed {
-		if k.At.After(before) {
-			continue
-		}
 		if err := w.settings.Photos.Remove(k.Hash); err != nil {
 			return removed, err
 		}

@@ -29,15 +29,28 @@ func writeNew(path string, fill func(temp *os.File) error) (err error) {
 	if err != nil {
 		return err
 	}
-	defer func() { err = errors.Join(err, os.Remove(temp.Name())) }()
+	defer func() { err = errors.Join(err, removeIfThere(temp.Name())) }()
 	if err := errors.Join(fill(temp), temp.Sync(), temp.Close()); err != nil {
 		return named(err)
 	}
-	// Unlike a rename, a link fails where another process was faster.
-	if err := os.Link(temp.Name(), path); err != nil {
+	if err := giveName(temp.Name(), path); err != nil {
 		return err
 	}
 	return disk.SyncFolder(filepath.Dir(path))
+}
+
+// giveName lets a file appear under a name where none is. Unlike a rename, a link
+// fails where another process was faster; a disk without links, such as a stick with
+// FAT or exFAT, has no more than a look before.
+func giveName(temp, path string) error {
+	err := os.Link(temp, path)
+	if err == nil || errors.Is(err, os.ErrExist) {
+		return err
+	}
+	if _, there := os.Lstat(path); !errors.Is(there, os.ErrNotExist) {
+		return err
+	}
+	return os.Rename(temp, path)
 }
 
 // The endings of files that are being written beside the one of the name.

@@ -133,8 +133,9 @@ func (t *tx) Get(bucket string, key []byte) []byte { return t.GetMany(bucket, []
 // GetMany returns the values of several keys, and remembers them: nobody else
 // changes what a transaction sees.
 func (t *tx) GetMany(bucket string, keys [][]byte) [][]byte {
-	if len(t.known[bucket]) > mostKnown {
-		delete(t.known, bucket)
+	known := t.known[bucket]
+	if len(known) > mostKnown && slices.ContainsFunc(keys, func(key []byte) bool { _, ok := known[string(key)]; return !ok }) {
+		delete(t.known, bucket) // before more comes, not while what came ahead is read
 	}
 	if t.ask(bucket, keys) {
 		must(t.flush())
@@ -237,7 +238,8 @@ const (
 	lastPage  = 512
 )
 
-// mostKnown bounds what is remembered of a bucket, in keys.
+// mostKnown bounds what is remembered of a bucket, in keys, but for those that were
+// asked for last.
 const mostKnown = 4096
 
 // pages yields what ask gives for each limit, and for the key that the page
