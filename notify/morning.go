@@ -64,7 +64,7 @@ func ComposeMorning(in MorningInput) (Letter, error) {
 			shown = shown[:maxMorning]
 		}
 		if s.Late {
-			b.Dues = []due{{"OVER", loops.Count(len(s.Lines), "task"), ruleCare, ""}}
+			b.Dues = []due{{"OVERDUE", loops.Count(len(s.Lines), "task"), ruleCare, ""}}
 		}
 		b.Lists = []list{{Items: shown}}
 		d.Blocks = append(d.Blocks, b)
