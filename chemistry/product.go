@@ -370,7 +370,7 @@ func (p Product) strengthOf(x MassFraction) (VolumeFraction, error) {
 func (r MixRequest) byProduct() (MixResult, error) {
 	p := *r.Product
 	if r.Concentrate != 0 || r.Fluid != "" && r.Fluid != p.Base {
-		return MixResult{}, &InvalidError{"product", p.Name, "stands for fluid and concentrate: leave both away"}
+		return MixResult{}, &InvalidError{"product", p.Name, "stands for fluid and concentrate: leave both out"}
 	}
 	r.Product, r.bottle, r.Fluid = nil, &p, p.Base
 	var s VolumeFraction

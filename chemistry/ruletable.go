@@ -17,7 +17,7 @@ func mixingRules() []Rule {
 	return []Rule{
 		{
 			ID: "eg-with-pg", When: "ethylene glycol meets propylene glycol", Verdict: Stop,
-			Text:      "never mix the two glycols: no refractometer scale reads the mixture, and the inhibitors were not made for each other. Leave the other glycol away, or drain, rinse and fill with one.",
+			Text:      "never mix the two glycols: no refractometer scale reads the mixture, and the inhibitors were not made for each other. Leave out the other glycol, or drain, rinse and fill with one.",
 			OwnerText: "Nothing may be added: the wrong coolant would spoil what is in the loop.",
 			Source:    "ASTM D3321: mixtures fit neither scale", Grade: Standard,
 			applies: (*facts).glycols,
@@ -266,12 +266,12 @@ func frostRules() []Rule {
 func loopRules() []Rule {
 	return []Rule{
 		{
-			ID: "expansion-room", When: "a sealed loop has less room than the coolant needs up to its hottest", Verdict: Stop,
-			Text:      "add nothing: the liquid has no room to expand and will burst a joint or a tube when it warms. Draw some off if it was overfilled.",
+			ID: "expansion-room", When: "a sealed loop is too full for the coolant to expand up to its hottest", Verdict: Stop,
+			Text:      "add nothing: the liquid has no space to expand and will burst a joint or a tube when it warms. Draw some off if it was overfilled.",
 			OwnerText: "The loop is full; adding more could burst it.",
 			Source:    "computed from the density tables, fill temperature to hottest coolant temperature", Grade: Computed,
 			applies: func(f *facts) bool { return f.sealed && f.room < f.expansion },
-			detail:  func(f *facts) string { return "room " + f.room.String() + ", needed " + f.expansion.String() },
+			detail:  func(f *facts) string { return "missing up to the mark " + f.room.String() + ", needed to expand " + f.expansion.String() },
 		},
 		{
 			ID: "frost-not-judged", When: "the coldest wetted wall is not known", Verdict: Care,

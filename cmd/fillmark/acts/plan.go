@@ -24,7 +24,7 @@ type Plan struct {
 func planAct() Definition {
 	return define(Definition{
 		Name: "plan", Done: "Planned otherwise", Kind: loops.KindSetting,
-		Short:    "Plan a task of this loop otherwise: pause it, or give it an interval of its own",
+		Short:    "Change a task's plan: pause it, or give it an interval of its own",
 		Examples: []string{`7K3QXW --task look --pause --why "abroad until spring"`, "7K3QXW --task look --pause=no", `7K3QXW --task "service check" --months 6`},
 	}, fields[Plan]{
 		one(Field{Name: "task", Label: "", Help: "which task", Needed: true}, choice("TASK", loops.TaskKinds()), func(a *Plan) *loops.TaskKind { return &a.Task }),

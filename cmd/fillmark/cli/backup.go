@@ -32,7 +32,7 @@ checks all of it. The keys that mail is signed with are in it: keep it safe.
 With --to it goes to a new folder. Without, it is made at once as the schedule
 makes it, which backup.folder and backup.cron of the configuration set: restored
 for trial, compared, copied into the second folder, encrypted where backup.recipient
-says to whom; then those go that no rule keeps any more.`,
+says to whom; then backups that no rule keeps are deleted.`,
 		Example: `  fillmark backup --to /mnt/usb/fillmark-2026-12-03
   fillmark backup
   fillmark backup --list
@@ -76,7 +76,7 @@ func (a *app) newBackupKey(file string) error {
 	}
 	return a.print(map[string]string{"identity_file": file, "recipient": recipient}, func(p *printer) {
 		p.line("%s", recipient)
-		p.paragraph("", "", "Set it as backup.recipient. What opens the backups is in "+file+": print it or put it on another computer, and take it off this one. Without it no backup can be opened, by nobody.")
+		p.paragraph("", "", "Set it as backup.recipient. What opens the backups is in "+file+": print it or put it on another computer, and take it off this one. Without it nobody can open a backup.")
 	})
 }
 

@@ -14,9 +14,9 @@ import (
 	"fillmark/cmd/fillmark/acts"
 )
 
-// benchCommand groups the small sums of wet work.
+// benchCommand groups the bench calculations.
 func (a *app) benchCommand() *cobra.Command {
-	cmd := &cobra.Command{Use: "bench", Short: "Small sums of wet work: identify, wall, rinse, dose, water, clean, loss, balance, dew", Args: cobra.NoArgs}
+	cmd := &cobra.Command{Use: "bench", Short: "Bench calculations: identify, wall, rinse, dose, water, clean, loss, balance, dew", Args: cobra.NoArgs}
 	cmd.AddCommand(a.benchIdentifyCommand(), a.benchWallCommand(), a.benchRinseCommand(), a.benchDoseCommand(),
 		a.benchWaterCommand(), a.benchCleanCommand(), a.benchLossCommand(), a.benchBalanceCommand(), a.benchDewCommand())
 	return cmd

@@ -62,11 +62,11 @@ counts before --room.`,
 		},
 	}
 	f := cmd.Flags()
-	may(f, &room, chemistry.ParseCelsius, "room", "TEMPERATURE", "air of the room about the machine, as it mostly is")
+	may(f, &room, chemistry.ParseCelsius, "room", "TEMPERATURE", "air of the room around the machine, as it usually is")
 	may(f, &power, number("W"), "power", "POWER", "heat of the machine in its warmest hours, such as 120W (default: as at the proof)")
-	f.StringVar(&columns.Time, "time", "", "`column` of the times (default: guessed)")
-	f.StringVar(&columns.Temperature, "temperature", "", "`column` of the temperatures (default: guessed)")
-	f.StringVar(&columns.Room, "room-column", "", "`column` of the room, or none (default: guessed)")
+	f.StringVar(&columns.Time, "time", "", "time `column` (default: guessed)")
+	f.StringVar(&columns.Temperature, "temperature", "", "temperature `column` (default: guessed)")
+	f.StringVar(&columns.Room, "room-column", "", "room `column`, or none (default: guessed)")
 	f.BoolVar(&check, "check", false, "read it and keep nothing")
 	needFlags(cmd, "room")
 	return cmd

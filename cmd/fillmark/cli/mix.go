@@ -75,7 +75,7 @@ func (a *app) mixCommand() *cobra.Command {
 	r.Bench = chemistry.DefaultAt
 	cmd := &cobra.Command{
 		Use:   "mix --fluid FLUID (--wall TEMPERATURE | --mass % | --volume %) (--make VOLUME | --premix % --premix-available VOLUME)",
-		Short: "What to pour for a fresh mix, or to make one that there is stronger or weaker",
+		Short: "What to pour for a fresh mix, or to strengthen or thin an existing mix",
 		Long: `What to pour for a fresh mix. Without --make all of the premix that there is
 gets the strength of --mass or --volume. --wall is the coldest wetted wall in use,
 storage or transport; the target is that minus the margin. Grams are rounded

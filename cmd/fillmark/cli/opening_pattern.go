@@ -214,7 +214,7 @@ func (a *app) drawHowLong(ctx context.Context, file, rowsOf string) (bool, error
 
 func (a *app) openingWhenLookCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "whenlook", Short: "When should I look? What the shop's rule prevents, and what a look by its cost would be",
+		Use: "whenlook", Short: "When should I look? What the shop's rule prevents, and how often a look pays",
 		Example: `  fillmark opening whenlook`,
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {

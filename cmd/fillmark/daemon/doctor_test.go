@@ -491,7 +491,7 @@ func TestReadyzSaysWhatTheDoctorSays(t *testing.T) {
 	require.NoError(t, os.Rename(c.Store, c.Store+".away"))
 	code, said = ready()
 	assert.Equal(t, http.StatusServiceUnavailable, code)
-	assert.Contains(t, said, "register: Nothing can be put down")
+	assert.Contains(t, said, "register: Nothing can be recorded")
 	require.NoError(t, os.Rename(c.Store+".away", c.Store))
 	require.NoError(t, h.Store.NoteBackups(loops.Backups{Made: testNow(), Tried: testNow(), DrillFault: "its export is not the register's"}))
 	_, said = ready()

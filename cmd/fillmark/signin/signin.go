@@ -21,9 +21,9 @@ import (
 	"fillmark/loops"
 )
 
-// ErrRefused says that name and password do not belong together. It does not
+// ErrRefused says that the name or the password is wrong. It does not
 // say which of them is wrong, so that trying names teaches nothing.
-var ErrRefused = errors.New("this name and password do not belong together")
+var ErrRefused = errors.New("wrong name or password")
 
 // ErrLink says that a link to set a password was used, is past its time or
 // was never given out.

@@ -144,7 +144,7 @@ func (f *actForm) take(err error) error {
 		return nil
 	}
 	if errors.Is(err, loops.ErrRepeated) {
-		f.Rest = append(f.Rest, Problem{Field: "This form was sent before and is on record", Right: "send it again to enter this as another"})
+		f.Rest = append(f.Rest, Problem{Field: "This form was sent before and is on record", Right: "nothing more; send it again to enter this as another"})
 		return nil
 	}
 	return f.mark(err)

@@ -159,7 +159,7 @@ func frostOf(loop loops.Loop, p *loops.Protection) frost {
 	case p == nil:
 		f.Verdict, f.Says = notKnown, "The strength is not known. "+measure
 	case p.Wall == nil:
-		f.Verdict, f.Says = notKnown, "How cold its coldest wetted wall gets is not known. Measure or ask: in use, stored and on the way; it belongs into the loop's record."
+		f.Verdict, f.Says = notKnown, "How cold its coldest wetted wall gets is not known. Measure or ask: in use, stored and on the way; write it in the loop's record."
 	case p.Holds:
 		f.Says = "First ice at " + quantity(p.WarmEnd()) + " at the warmest, colder than the coldest wall at " + quantity(wall) + loop.ColdestWallKnown.Mark() + "."
 	case p.FreezePoint < wall:

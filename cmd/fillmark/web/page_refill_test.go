@@ -153,7 +153,7 @@ func TestRefillThatIsWrongChangesNothing(t *testing.T) {
 		form url.Values
 		says string
 	}{
-		"nothing ticked": {"step", url.Values{}, "tick what is done"},
+		"nothing ticked": {"step", url.Values{}, "a tick at what is done"},
 		"left, no why":   {"step", url.Values{"sheet-step": {"photo"}, "left-out": {"yes"}}, "why the step was left out"},
 		"figure":         {"step", url.Values{"sheet-step": {"weigh-as-received"}, "value:weigh-as-received": {"lots"}}, `value="lots" aria-invalid`},
 		"drain in words": {"drain", url.Values{"left": {"a bit"}}, `value="a bit"`},

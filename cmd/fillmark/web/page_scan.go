@@ -105,7 +105,7 @@ func (s *server) scan(r *http.Request, p *scanPage) (leads string, err error) {
 	room := mayRead(f, "room", "ml", parseGap)
 	if room == nil {
 		if f.typed.Has("room") {
-			f.blame("room", "what fits in up to the mark, such as 60")
+			f.blame("room", "what is missing up to the mark, such as 60")
 		} else if lacks := file.Loop.State.Missing; lacks > 0 {
 			f.offer("room", quantityIn(lacks.Millilitres()))
 		}

@@ -34,14 +34,14 @@ func TestTopUpCheckAnswersWithoutChangingAnything(t *testing.T) {
 		{"another fluid than on record", "ask=yes&tag=" + string(file.Loop.Tag) + "&fluid=eg&room=20&liquid1=water", http.StatusUnprocessableEntity, []string{"this loop is on record with propylene glycol"}},
 		{"no tag", "ask=yes&room=20", http.StatusUnprocessableEntity, []string{"the six symbols on the label, or describe the loop"}},
 		{"mistyped", "ask=yes&tag=7K3QXX&room=20", http.StatusUnprocessableEntity, []string{"the last one does not fit the first five", `value="7K3QXX"`}},
-		{"words for a figure", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=some&liquid1=water", http.StatusUnprocessableEntity, []string{`value="some"`, "Right: "}},
+		{"words for a figure", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=some&liquid1=water", http.StatusUnprocessableEntity, []string{`value="some"`, "Expected: "}},
 		{"no strength", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=20&liquid1=pg", http.StatusUnprocessableEntity, []string{"by its label, such as 95; none in water"}},
 		{"impossible reading", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=20&liquid1=water&kind=brix&reading=94", http.StatusUnprocessableEntity, []string{`id="reading-problem"`}},
 		{"nothing at hand", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=20", http.StatusUnprocessableEntity, []string{`id="liquid1-problem"`, "what is at hand to fill the room"}},
 		{"more room than it holds", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=620&liquid1=water", http.StatusUnprocessableEntity, []string{`id="room-problem"`, `href="#room"`, "less than the loop holds full, 600 ml"}},
 		{"room in litres", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=0.04&liquid1=water", http.StatusUnprocessableEntity, []string{`id="room-problem"`, "0.04 l are 40 ml"}},
 		{"back to the questions", "draft=yes&ask=yes&tag=" + string(file.Loop.Tag) + "&room=20&liquid1=water", http.StatusOK, []string{`value="20"`, ">Check<"}},
-		{"no room", "ask=yes&tag=" + string(file.Loop.Tag), http.StatusUnprocessableEntity, []string{"what fits in up to the mark"}},
+		{"no room", "ask=yes&tag=" + string(file.Loop.Tag), http.StatusUnprocessableEntity, []string{"what is missing up to the mark"}},
 	} {
 		w := b.get("/topup?" + tt.query)
 		assert.Equal(t, tt.status, w.Code, tt.name)

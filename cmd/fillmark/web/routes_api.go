@@ -49,7 +49,7 @@ func (s *server) loopRoutes() []route {
 		{"POST /api/v1/loops", technicians, "Put a loop on record", writes(s, body[loops.Loop](), s.Workshop.AddLoop)},
 		{"GET /api/v1/loops/{tag}", technicians, "One loop with all that is known of it", reads(tag, s.Workshop.File)},
 		{"PUT /api/v1/loops/{tag}", technicians, "Change how a loop is built, at the revision that was read", writes2(s, tag, body[loops.Loop](), s.changeLoop)},
-		{"POST /api/v1/intakes", technicians, "Take a machine in at the counter: who, what, what hurts, photos", writes(s, body[workshop.Arrival](), s.Workshop.Arrive)},
+		{"POST /api/v1/intakes", technicians, "Take a machine in at the counter: who, what, what is wrong, photos", writes(s, body[workshop.Arrival](), s.Workshop.Arrive)},
 		{"GET /api/v1/loops/{tag}/steps", technicians, "The wet work of a loop, step by step", reads(tag, s.Workshop.BenchSheetOf)},
 		{"POST /api/v1/loops/{tag}/log", technicians, "Keep what a temperature log of a loop showed, week by week", writes2(s, tag, body[loops.TemperatureLog](), s.keepLog)},
 		{"GET /api/v1/loops/{tag}/letter", technicians, "The letter about a loop, to be printed", writes(s, tag, s.letter)},
@@ -149,6 +149,6 @@ func (s *server) technicianRoutes() []route {
 		{"POST /api/v1/technicians", ownComputer, "Let a technician sign in", writes(s, body[NewTechnician](), s.addTechnician)},
 		{"POST /api/v1/technicians/{name}/password", ownComputer, "Set a technician's password", writes2(s, name, body[NewPassword](), s.setPasswordOf)},
 		{"POST /api/v1/technicians/{name}/link", ownComputer, "A link that sets a technician's password once", writes(s, name, s.newPasswordLink)},
-		{"DELETE /api/v1/technicians/{name}", ownComputer, "Let a technician sign in no longer", writes(s, name, s.removeTechnician)},
+		{"DELETE /api/v1/technicians/{name}", ownComputer, "Remove a technician's sign-in", writes(s, name, s.removeTechnician)},
 	}
 }
