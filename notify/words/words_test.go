@@ -90,6 +90,25 @@ func TestEveryLanguageHasEverySentence(t *testing.T) {
 	}
 }
 
+// stiff are turns that no workshop would say to an owner.
+var stiff = regexp.MustCompile(`(?i)\b(we get in touch|and get in touch|we write no more|the next morning|against growth|made up|the die|like work|such as letters|` +
+	`wants to|settles what|that nobody knows|gave your machine back|pressed a button|does not open anything|whether that was kept|` +
+	`what is right here|where something cannot wait|soon is good|room about|as it mostly is|so that the true|tell us of)\b`)
+
+// What owners read is said as a workshop would say it.
+func TestEnglishIsSpoken(t *testing.T) {
+	t.Parallel()
+	for _, offender := range []string{"We get in touch with you.", "It is on our list for the next morning.", "The liquid is made up.", "Soon is good."} {
+		assert.Regexp(t, stiff, offender)
+	}
+	english, _ := sentences(t, loops.English)
+	for id, forms := range english {
+		for _, text := range forms {
+			assert.NotRegexp(t, stiff, text, id)
+		}
+	}
+}
+
 // families are the ids that the code puts together.
 func families() []string {
 	var ids []string

@@ -28,7 +28,7 @@ func handoverAct() Definition {
 	return define(Definition{
 		Name: "handover", Done: "Handed over", Kind: loops.KindHandover, Releases: true,
 		Short: "Hand the machine back; plans the loop and mails the owner",
-		Long: fmt.Sprintf(`A hand-over wants a leak check of %d hours that stayed dry, a charge that bears
+		Long: fmt.Sprintf(`A hand-over needs a leak check of %d hours that stayed dry, a charge that bears
 its coldest wall, and a proof of the repair or the reason why there is none. An
 owner can always have the machine back as it is: loop return.`, loops.LeakCheckHours),
 		Examples: []string{

@@ -29,8 +29,8 @@ func (a *app) backupCommand() *cobra.Command {
 		Long: `Backup copies the register while others write to it, reads the copy back and
 checks all of it. The keys that mail is signed with are in it: keep it safe.
 
-With --to it goes to a new folder. Without, it is made at once as the schedule
-makes it, which backup.folder and backup.cron of the configuration set: restored
+With --to it goes to a new folder. Without, it is made now in the way that the
+scheduled ones are (backup.folder and backup.cron in the configuration): restored
 for trial, compared, copied into the second folder, encrypted where backup.recipient
 says to whom; then backups that no rule keeps are deleted.`,
 		Example: `  fillmark backup --to /mnt/usb/fillmark-2026-12-03
@@ -147,7 +147,7 @@ func (a *app) restoreCommand() *cobra.Command {
 
 func (a *app) checkCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "check", Short: "Read the whole register and compare everything with everything",
+		Use: "check", Short: "Read the whole register and check that all of it agrees",
 		Example: `  fillmark check`,
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {

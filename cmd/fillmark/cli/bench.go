@@ -144,9 +144,9 @@ func (a *app) benchDoseCommand() *cobra.Command {
 				}
 				out.paragraph("", "", fmt.Sprintf("By the label: %s for %s of coolant.", words, coolant))
 				if answer.After != nil {
-					spent := "still above what the label wants"
+					spent := "still above what the label asks for"
 					if answer.Spent {
-						spent = "below what the label wants: dose again by the label, or change the coolant"
+						spent = "below what the label asks for: dose again by the label, or change the coolant"
 					}
 					out.paragraph("", "", fmt.Sprintf("After a top-up of %s without it %.0f %% of the dose is left: %s.", topUp, *answer.After, spent))
 				}

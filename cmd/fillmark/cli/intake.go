@@ -23,8 +23,8 @@ func (a *app) intakeCommand() *cobra.Command {
 		Use:   "intake --who TEXT --kind KIND --complaint TEXT",
 		Short: "Take a machine in: who, what, what is wrong, photos",
 		Long: `Intake puts owner, machine and loop on record with what is said at the counter.
-All else is not known yet and asked by the step that can see or measure it; of
-a model that was here before it is assumed as in the last unit. A machine with
+All else is not known yet: the step that can see or measure it asks for it. For a
+model that was here before it is assumed from the last unit. A machine with
 one of our labels: --tag. A donor unit has no --who.`,
 		Example: `  fillmark intake --who "Bea Moss, +351 910 000 111" --kind desktop --complaint "loud since May"
   fillmark intake --owner 3 --kind "laser chiller" --model "Heron T1" --complaint "drips" --photo front.jpg

@@ -36,8 +36,8 @@ func (a *app) loopLogCommand() *cobra.Command {
 		Long: `Keep a long temperature log of a loop: the warmest hour of each week, from which
 the resistance since the proof is followed. The file is CSV, JSON or Prometheus
 text with a time and a temperature, of any length. Its columns are guessed and
-named in the answer; --check reads it and keeps nothing. A column of the room
-counts before --room.`,
+named in the answer; --check reads it and keeps nothing. A room column
+takes precedence over --room.`,
 		Example: `  fillmark loop log 7K3QXW week.csv --room 22C --check
   fillmark loop log 7K3QXW week.csv --room 22C --power 120W --temperature "CPU die"`,
 		Args: func(_ *cobra.Command, args []string) error {

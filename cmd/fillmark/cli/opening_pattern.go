@@ -48,7 +48,7 @@ sealed and of open loops.`,
 	f.BoolVar(&asFile, "csv", false, "write the file")
 	pick(f, &origin, chargeOrigins(), "origin", "ORIGIN", "of the charges in the file: workshop (default), factory or unknown")
 	buildFlag(f, &build)
-	f.StringVar(&by, "by", "", "`TRAIT` that parts them into groups")
+	f.StringVar(&by, "by", "", "`TRAIT` that splits them into groups")
 	return cmd
 }
 
@@ -75,7 +75,7 @@ func (a *app) openingPatternCommand() *cobra.Command {
 		Short: "Pattern or chance? What failed charges have that healthy ones have not",
 		Long: `Pattern or chance? Do charges with a trait fail by a cause more often than others
 of their age, however long each was watched? For one trait, or for every trait
-that parts them. Whatever comes out is an idea: the same cases suggested it. Put
+that splits them. Whatever comes out is an idea: the same cases suggested it. Put
 it under watch and let later ones decide.
 
 Keys: ` + acts.Listed(evidence.TraitKeys()),
@@ -166,7 +166,7 @@ func (a *app) openingHowLongCommand() *cobra.Command {
 		},
 	}
 	f := cmd.Flags()
-	f.StringVar(&by, "by", "", "`TRAIT` that parts them: a key, or KEY=VALUE for with and without")
+	f.StringVar(&by, "by", "", "`TRAIT` that splits them: a key, or KEY=VALUE for with and without")
 	f.StringVar(&svg, "svg", "", "draw the curve into `FILE`")
 	pick(f, &origin, chargeOrigins(), "origin", "ORIGIN", "of the charges that --svg draws: workshop (default), factory or unknown")
 	buildFlag(f, &build)

@@ -25,9 +25,9 @@ func (a *app) outboxCommand() *cobra.Command {
 	cmd.AddCommand(
 		a.outboxListCommand(), a.outboxShowCommand(),
 		a.outboxActCommand(workshop.Retry, "Try again what waits, was refused or has expired"),
-		a.outboxActCommand(workshop.Hold, "Keep a waiting message back"),
-		a.outboxActCommand(workshop.Release, "Let a message go that was held"),
-		a.outboxActCommand(workshop.Drop, "Give a message up"),
+		a.outboxActCommand(workshop.Hold, "Hold a waiting message"),
+		a.outboxActCommand(workshop.Release, "Release a message that was held"),
+		a.outboxActCommand(workshop.Drop, "Drop a message: it is not sent"),
 		a.allowCommand(),
 	)
 	return cmd

@@ -23,7 +23,7 @@ func (a *app) ownerEraseCommand() *cobra.Command {
 		Long: `Erase takes out of the register who the owner was: name, addresses, what the
 machines were called, the owner's words, notes, the mail, and the name wherever
 else somebody wrote it. Measurements and what was done stay, without a person
-behind them. It cannot be undone. Backups made before hold everything still.
+behind them. It cannot be undone. Older backups still hold everything.
 
 With --prove everything personal that the register ever held of the owner is
 looked for afterwards, in all that Fillmark keeps. What comes out is a

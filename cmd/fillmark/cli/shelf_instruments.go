@@ -89,7 +89,7 @@ func (a *app) shelfDiscardCommand() *cobra.Command {
 func (a *app) shelfSampleCommand() *cobra.Command {
 	var kept web.KeptSample
 	cmd := &cobra.Command{
-		Use: "sample TAG --place TEXT", Short: "Record liquid of a loop that is kept back", Args: oneTag,
+		Use: "sample TAG --place TEXT", Short: "Record a sample that is kept from a loop", Args: oneTag,
 		Example: `  fillmark shelf sample 7K3QXW --place "rack B2" --keep 2028-12-03`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			kept.Tag = args[0]

@@ -27,7 +27,7 @@ var ErrRefused = errors.New("wrong name or password")
 
 // ErrLink says that a link to set a password was used, is past its time or
 // was never given out.
-var ErrLink = errors.New("this link does not set a password any more")
+var ErrLink = errors.New("this link can no longer set a password")
 
 // SignInLife is how long a sign-in lasts at most. Common practice, no source.
 const SignInLife = 7 * 24 * time.Hour

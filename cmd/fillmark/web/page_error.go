@@ -31,7 +31,7 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 		p.Message = p.Say("page.dead.message")
 		p.Advice = p.Say("page.dead.advice")
 	case errors.Is(err, signin.ErrLink):
-		p.Heading = "This link sets no password any more"
+		p.Heading = "This link can no longer set a password"
 		p.Message = "It works once, and for an hour."
 		p.Advice = "Ask whoever looks after the computer that Fillmark runs on for a new one."
 	case status == http.StatusUnauthorized:

@@ -28,7 +28,7 @@ func TestTopUpCheckAnswersWithoutChangingAnything(t *testing.T) {
 		{"blank", "", http.StatusOK, []string{"Which loop, and what is in it?", ">Check<"}},
 		{"go", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=20&liquid1=water", http.StatusOK, []string{`verdict big go`, "dilution water", "Enter as done", "the grey tower"}},
 		{"stop", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=20&liquid1=eg&strength1=95", http.StatusOK, []string{`verdict big stop`, "stop: never mix the two glycols", "ASTM D3321"}},
-		{"measured", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=20&liquid1=water&kind=brix&reading=24,5&sample=21", http.StatusOK, []string{"verdict big", "What the reading rests on", "no scale is right"}},
+		{"measured", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=20&liquid1=water&kind=brix&reading=24,5&sample=21", http.StatusOK, []string{"verdict big", "How the reading was worked out", "no scale is right"}},
 		{"described", "ask=yes&fluid=pg&holds=520&room=30&kind=mass&reading=40&liquid1=water&wall=-5", http.StatusOK, []string{"verdict big"}},
 		{"grams first", "ask=yes&fluid=pg&holds=520&room=60&kind=mass&reading=35&liquid1=pg&strength1=95&wall=-15", http.StatusOK, []string{"<strong>65\u00a0g</strong> (63\u00a0ml) of propylene glycol"}},
 		{"another fluid than on record", "ask=yes&tag=" + string(file.Loop.Tag) + "&fluid=eg&room=20&liquid1=water", http.StatusUnprocessableEntity, []string{"this loop is on record with propylene glycol"}},
