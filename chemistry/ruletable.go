@@ -271,7 +271,9 @@ func loopRules() []Rule {
 			OwnerText: "The loop is full; adding more could burst it.",
 			Source:    "computed from the density tables, fill temperature to hottest coolant temperature", Grade: Computed,
 			applies: func(f *facts) bool { return f.sealed && f.room < f.expansion },
-			detail:  func(f *facts) string { return "missing up to the mark " + f.room.String() + ", needed to expand " + f.expansion.String() },
+			detail: func(f *facts) string {
+				return "missing up to the mark " + f.room.String() + ", needed to expand " + f.expansion.String()
+			},
 		},
 		{
 			ID: "frost-not-judged", When: "the coldest wetted wall is not known", Verdict: Care,

@@ -71,7 +71,7 @@ func ComposeMorning(in MorningInput) (Letter, error) {
 	}
 	if count != "" {
 		d.Subject = in.Day.Long() + ": " + shortened(count, 120)
-		d.Intro = "This is what the bench has before it on " + in.Day.Long() + ": " + count + "."
+		d.Intro = "This is the list of the bench for " + in.Day.Long() + ": " + count + "."
 	}
 	if in.Link != "" {
 		d.Buttons = []button{{"The list on the page", in.Link}}

@@ -436,7 +436,7 @@ func TestInsideASentenceOnRecord(t *testing.T) {
 	}
 	for text, want := range map[string]string{
 		"The repair is proved. From die to room 0.722 ± 0.074 K/W before, 0.444 ± 0.046 K/W after. At 90 W in a room at 20.0 °C the processor shows 60.0 °C; before the repair it would have been 85.0 °C.": "Die Reparatur ist nachgewiesen. Vom Chip zum Raum: vorher 0,722 ± 0,074 K/W, nachher 0,444 ± 0,046 K/W. Bei 90 W und 20,0 °C im Raum zeigt der Prozessor 60,0 °C; vor der Reparatur wären es 85,0 °C gewesen.",
-		"A first look-over 14 days after new liquid went in shows whether all is well.":                                                                                                               "Eine erste Durchsicht zeigt, ob alles gut ist: 14 Tage nachdem neue Flüssigkeit hineinkam.",
+		"A first look-over 14 days after new liquid went in shows whether all is well.":                                                                              "Eine erste Durchsicht zeigt, ob alles gut ist: 14 Tage nachdem neue Flüssigkeit hineinkam.",
 		"The cooling liquid is changed every month.":                                                                                                                 "Die Kühlflüssigkeit wird jeden Monat gewechselt.",
 		"We were told on Thu 3 Dec 2026 that something is off.":                                                                                                      "Am Do., 3. Dez. 2026 wurde uns gesagt, dass etwas nicht stimmt.",
 		"Before the first frost, about 15 Oct, the workshop checks that the liquid cannot freeze.":                                                                   "Vor dem ersten Frost, um den 15. Okt., prüft die Werkstatt, dass die Flüssigkeit nicht gefrieren kann.",

@@ -76,7 +76,7 @@ func (a *app) newBackupKey(file string) error {
 	}
 	return a.print(map[string]string{"identity_file": file, "recipient": recipient}, func(p *printer) {
 		p.line("%s", recipient)
-		p.paragraph("", "", "Set it as backup.recipient. What opens the backups is in "+file+": print it or put it on another computer, and take it off this one. Without it nobody can open a backup.")
+		p.paragraph("", "", "Set it as backup.recipient. What opens the backups is in "+file+": print it or put it on another computer, and remove it from this one. Without it nobody can open a backup.")
 	})
 }
 
@@ -194,12 +194,12 @@ func foundBy(report web.CheckReport) error {
 
 func (a *app) compactCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "compact", Short: "Rewrite the register without the space that is free in it",
+		Use: "compact", Short: "Rewrite the register without its free space",
 		Example: `  fillmark compact`,
 		Args:    noArgs,
-		Long: `Compact rewrites the register without the space that is free in it, and removes
-photos beside it that no history names and that are older than a day: those of
-forms that were given up.`,
+		Long: `Compact rewrites the register without its free space, and removes photos beside it
+that no history names and that are older than a day: those of forms that were
+never sent.`,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			size, err := tend[web.Compacted](cmd.Context(), a, "compacting", "POST", "/api/v1/compact", nil)
 			if err != nil {

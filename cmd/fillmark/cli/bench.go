@@ -65,7 +65,7 @@ func (a *app) benchWallCommand() *cobra.Command {
 		},
 	}
 	f := cmd.Flags()
-	may(f, &r.InUse, chemistry.ParseCelsius, "running", "TEMPERATURE", "coldest air round the running machine")
+	may(f, &r.InUse, chemistry.ParseCelsius, "running", "TEMPERATURE", "coldest air around the running machine")
 	may(f, &r.InStorage, chemistry.ParseCelsius, "storage", "TEMPERATURE", "coldest air where it stands")
 	may(f, &r.InTransit, chemistry.ParseCelsius, "transit", "TEMPERATURE", "coldest air on the way")
 	f.BoolVar(&r.Chiller, "chiller", false, "the machine makes cold")
@@ -236,7 +236,7 @@ func (a *app) benchLossCommand() *cobra.Command {
 	need(f, &tube.Inner, acts.ParseMillimetres, "bore", "LENGTH", "inner diameter of the tubing, such as 7mm")
 	need(f, &tube.Outer, acts.ParseMillimetres, "outer", "LENGTH", "outer diameter of the tubing, such as 12mm")
 	need(f, &r.Coolant, chemistry.ParseCelsius, "at", "TEMPERATURE", "temperature of the running coolant (default 40C)")
-	need(f, &r.Air, chemistry.ParseCelsius, "room", "TEMPERATURE", "air of the room, round the tube (default 25C)")
+	need(f, &r.Air, chemistry.ParseCelsius, "room", "TEMPERATURE", "air of the room, around the tube (default 25C)")
 	need(f, &r.Humidity, share, "humidity", "PERCENT", "relative humidity of the air (default 50%)")
 	need(f, &r.Duty, share, "duty", "PERCENT", "share of the time it runs (default 100%)")
 	needFlags(cmd, "fluid", "tubing", "tube-length", "bore", "outer")

@@ -130,7 +130,7 @@ mail to the owner brings new ones. A transfer and an erasure end them too.`,
 				return err
 			}
 			return a.print(owner, func(p *printer) {
-				p.line("The links of owner %d, %s, open nothing any more.", owner.ID, owner.Name)
+				p.line("The links of owner %d, %s, no longer open anything.", owner.ID, owner.Name)
 				p.line("The next mail brings new ones; tell them, and that a calendar they subscribed to stops.")
 			})
 		},

@@ -40,7 +40,7 @@ goes. It lists the backups that still hold the owner.`,
 			return a.print(erased, func(p *printer) {
 				p.line("Owner %d is erased, and the register compacted.", erased.ID)
 				if erased.Proof == nil {
-					p.line("Backups made before still hold the owner.")
+					p.line("Older backups still hold the owner.")
 					return
 				}
 				printErasure(p, *erased.Proof)
@@ -98,7 +98,7 @@ func printErasableBackups(p *printer, backups []web.ErasableBackup) {
 		p.line("No backup from before is known.")
 		return
 	}
-	p.line("Backups from before hold the owner still; destroy them, or leave them until their day:")
+	p.line("Older backups still hold the owner; destroy them, or leave them until their day:")
 	p.list([]string{"folder", "made", "there", "gone by"}, len(backups), func(i int) []string {
 		b := backups[i]
 		gone := "nobody said: set backup.kept_days"

@@ -178,6 +178,6 @@ func TestOwnerReadsATemperature(t *testing.T) {
 	w = b.post(page, url.Values{"answer": {"fine"}, "die": {"61,5"}, "room": {"21"}, "ran": {"heavy work"}})
 	require.Equal(t, http.StatusSeeOther, w.Code, problemsIn(w))
 	b.says(b.get(page), "it ran as on the day you got it back", "in their words")
-	b.says(b.get("/loops/"+string(ana.Loop.Tag)), "It showed 61.5 °C in a room of 21.0 °C under heavy work.", "the history")
+	b.says(b.get("/loops/"+string(ana.Loop.Tag)), "It showed 61.5 °C in a room at 21.0 °C under heavy work.", "the history")
 	assert.Len(t, schedule.AfarOf(b.file(ana.Loop.Tag).History).Answers, 1)
 }

@@ -141,7 +141,7 @@ func frostOf(loop loops.Loop, p *loops.Protection) frost {
 	wall, cold := loop.Wall()
 	measure := "Measure a sample."
 	if loop.Sealed { // nobody opens a sealed loop for a sample
-		measure = "Keep it from the cold, and measure when it is opened next."
+		measure = "Keep it from the cold, and measure the next time it is opened."
 	}
 	f := frost{Known: p != nil, Verdict: chemistry.Go}
 	if p != nil {

@@ -37,7 +37,7 @@ func TestTopUpCheckAnswersWithoutChangingAnything(t *testing.T) {
 		{"words for a figure", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=some&liquid1=water", http.StatusUnprocessableEntity, []string{`value="some"`, "Expected: "}},
 		{"no strength", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=20&liquid1=pg", http.StatusUnprocessableEntity, []string{"by its label, such as 95; none in water"}},
 		{"impossible reading", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=20&liquid1=water&kind=brix&reading=94", http.StatusUnprocessableEntity, []string{`id="reading-problem"`}},
-		{"nothing at hand", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=20", http.StatusUnprocessableEntity, []string{`id="liquid1-problem"`, "what is at hand to fill the room"}},
+		{"nothing at hand", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=20", http.StatusUnprocessableEntity, []string{`id="liquid1-problem"`, "what is at hand to fill it up"}},
 		{"more room than it holds", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=620&liquid1=water", http.StatusUnprocessableEntity, []string{`id="room-problem"`, `href="#room"`, "less than the loop holds full, 600 ml"}},
 		{"room in litres", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=0.04&liquid1=water", http.StatusUnprocessableEntity, []string{`id="room-problem"`, "0.04 l are 40 ml"}},
 		{"back to the questions", "draft=yes&ask=yes&tag=" + string(file.Loop.Tag) + "&room=20&liquid1=water", http.StatusOK, []string{`value="20"`, ">Check<"}},

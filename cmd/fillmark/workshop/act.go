@@ -48,7 +48,7 @@ func (w *Workshop) Act(s Stamp, tag loops.Tag, all ...acts.Act) (Recorded, error
 	recorded, err := retried(w, func() (Recorded, error) { return w.actOnce(s, tag, all, true) })
 	if err == nil && !recorded.Repeated && slices.ContainsFunc(all, teaches) {
 		if _, learnt := w.Learn(context.Background(), s); learnt != nil {
-			recorded.Warnings = append(recorded.Warnings, "It is on record; what it teaches is worked out with the pass of the day: "+learnt.Error())
+			recorded.Warnings = append(recorded.Warnings, "It is on record; what it teaches is worked out in the daily pass: "+learnt.Error())
 		}
 	}
 	return recorded, err
@@ -240,10 +240,10 @@ func (w *Workshop) again(s Stamp, file File, a acts.Act) (Recorded, error) {
 	case err != nil:
 		return Recorded{}, err
 	case e.Loop != file.Loop.ID || e.Kind != d.Kind:
-		return Recorded{}, fmt.Errorf("the key %q stands for another act, %s of another loop or kind: %w", key, e.Kind, loops.ErrRepeated)
+		return Recorded{}, fmt.Errorf("the key %q belongs to another act, %s of another loop or kind: %w", key, e.Kind, loops.ErrRepeated)
 	}
 	if field := acts.Differs(d, a, e, snapshot); field != "" {
-		return Recorded{}, fmt.Errorf("the key %q stands for an act that says something else in the field %s: %w", key, field, loops.ErrRepeated)
+		return Recorded{}, fmt.Errorf("the key %q belongs to an act that says something else in the field %s: %w", key, field, loops.ErrRepeated)
 	}
 	first := Recorded{Entry: e, Loop: file.Loop, Verdict: chemistry.Go, Reasons: []chemistry.Reason{}, Repeated: true}
 	if e.Judged != nil {

@@ -106,7 +106,7 @@ func (w *Workshop) registered(all []Registration) ([]loops.Loop, error) {
 		}
 	}
 	if len(found) != 0 && len(found) != len(all) {
-		return nil, fmt.Errorf("the key %q stands for a sheet with another number of units: %w", all[0].Key, loops.ErrRepeated)
+		return nil, fmt.Errorf("the key %q belongs to a sheet with another number of units: %w", all[0].Key, loops.ErrRepeated)
 	}
 	return found, nil
 }
@@ -159,7 +159,7 @@ func (w *Workshop) Registered(r Registration) (loops.Loop, error) {
 		return loop, err
 	}
 	if field := r.differs(file, e); field != "" {
-		return loops.Loop{}, fmt.Errorf("the key %q stands for a registration that says something else in the field %s: %w", r.Key, field, loops.ErrRepeated)
+		return loops.Loop{}, fmt.Errorf("the key %q belongs to a registration that says something else in the field %s: %w", r.Key, field, loops.ErrRepeated)
 	}
 	return loop, nil
 }

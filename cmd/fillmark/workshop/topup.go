@@ -267,7 +267,7 @@ func (q TopUpQuestion) check(on chemistry.TopUpRequest, full chemistry.Litre) (T
 	// Whatever speaks against any top-up does so with nothing at hand; but a go
 	// to nothing would be taken for one to whatever is poured then.
 	if len(request.With) == 0 && request.Room > 0 && verdict.Verdict != chemistry.Stop {
-		return TopUpAnswer{}, missing("with", "what is at hand to fill the room, such as water or premix:35%")
+		return TopUpAnswer{}, missing("with", "what is at hand to fill it up, such as water or premix:35%")
 	}
 	answer := TopUpAnswer{
 		Verdict: verdict.Verdict, Reasons: chemistry.WorstFirst(verdict.Reasons), Fluid: request.Fluid, Steps: StepsOf(verdict.Steps),
