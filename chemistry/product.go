@@ -31,7 +31,7 @@ type LabelPair struct {
 
 // ParseLabelPair reads a line of a label, its parts separated by colons: "30%:-14C", "30%:-14C:22.5brix:1.029kg/l".
 func ParseLabelPair(s string) (LabelPair, error) {
-	const want = "say a line of the label such as 30%:-14C, 30%:-14C:22.5brix or 100%:1.055kg/l"
+	const want = "a line of the label such as 30%:-14C, 30%:-14C:22.5brix or 100%:1.055kg/l"
 	var p LabelPair
 	for i, part := range strings.Split(s, ":") {
 		var err error

@@ -34,7 +34,7 @@ func TestTopUpCheckAnswersWithoutChangingAnything(t *testing.T) {
 		{"another fluid than on record", "ask=yes&tag=" + string(file.Loop.Tag) + "&fluid=eg&room=20&liquid1=water", http.StatusUnprocessableEntity, []string{"this loop is on record with propylene glycol"}},
 		{"no tag", "ask=yes&room=20", http.StatusUnprocessableEntity, []string{"the six symbols on the label, or describe the loop"}},
 		{"mistyped", "ask=yes&tag=7K3QXX&room=20", http.StatusUnprocessableEntity, []string{"the last one does not fit the first five", `value="7K3QXX"`}},
-		{"words for a figure", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=some&liquid1=water", http.StatusUnprocessableEntity, []string{`value="some"`, "Expected: "}},
+		{"words for a figure", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=some&liquid1=water", http.StatusUnprocessableEntity, []string{`value="some"`, "Expected: a volume such as 600ml"}},
 		{"no strength", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=20&liquid1=pg", http.StatusUnprocessableEntity, []string{"by its label, such as 95; none in water"}},
 		{"impossible reading", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=20&liquid1=water&kind=brix&reading=94", http.StatusUnprocessableEntity, []string{`id="reading-problem"`}},
 		{"nothing at hand", "ask=yes&tag=" + string(file.Loop.Tag) + "&room=20", http.StatusUnprocessableEntity, []string{`id="liquid1-problem"`, "what is at hand to fill it up"}},

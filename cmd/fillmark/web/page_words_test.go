@@ -69,7 +69,7 @@ func TestPagesOfABadDayNameNoCommands(t *testing.T) {
 	file := b.ana()
 	w := b.act(file.Loop.Tag, "poured", url.Values{"drained": {"lots"}})
 	assert.Equal(t, http.StatusUnprocessableEntity, w.Code)
-	assert.Contains(t, w.Body.String(), "<h2>Top the loop up")
+	assert.Contains(t, w.Body.String(), "<h2>Record a top-up")
 	assert.Empty(t, commandWords(w.Body.String()))
 	tag := b.taken(url.Values{"who": {"Ilse, 5550100"}, "machine.kind": {"desktop"}, "intake.complaint": {"drips"}})
 	require.Equal(t, http.StatusSeeOther, b.act(tag, "fill", url.Values{"fluid": {"pg"}, "poured": {"140"}, "mass": {"30"}, "inhibitor": {"oat"}}).Code)
