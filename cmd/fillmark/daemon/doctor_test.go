@@ -300,7 +300,7 @@ func TestDoctorLooksAtTheRealThing(t *testing.T) {
 	}}}))
 	now = now.Add(3 * time.Hour)
 	h.pulse.Swept(now, 0, nil)
-	wrong("mail", "No mail leaves")
+	wrong("mail", "No mail has left")
 	require.NoError(t, h.Store.Hold("1/2026-11-30/test", "test", now))
 	wrong("held letters", "1 letter")
 
