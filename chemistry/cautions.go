@@ -245,11 +245,11 @@ func TaskCautions(t Task) []Caution {
 		return []Caution{
 			say("Power off and unplug, and let the coolant cool below 40 °C first: a hot loop is under pressure and scalds. Mains wiring and refrigerant circuits are for licensed people only.", "common practice, no source", Practice),
 			say("Gloves and eye protection. Wipe spills up at once: they are slippery, and ethylene glycol is poisonous. Liquid on a board: off, unplug, soak up, dry for two days.", "common practice, no source", Practice),
-			say("No first-aid decision is yours: swallowed coolant means the poison centre at once, no vomiting. In the eyes: rinse for several minutes, remove contact lenses, see a doctor.", "ILO/WHO ICSC 0270 (2018)", Standard),
+			say("Do not decide on first aid yourself: swallowed coolant means the poison centre at once, no vomiting. In the eyes: rinse for several minutes, remove contact lenses, see a doctor.", "ILO/WHO ICSC 0270 (2018)", Standard),
 		}
 	case TaskClean:
 		alcohol := substance(alcoholSubstance)
-		alcohol.Text = "Alcohol vapour burns: no flame, spark, hot gun or running machine near it, fresh air, small amounts. Not on acrylic. " + Deferral
+		alcohol.Text = "Alcohol vapour burns: no flame, spark, heat gun or running machine near it, fresh air, small amounts. Not on acrylic. " + Deferral
 		return []Caution{
 			alcohol,
 			say("Goggles and gloves with acid, alkali and bleach. Never bleach with acid (chlorine gas) and never bleach with ammonia (chloramine gas). One agent at a time, rinse between.", "safety data sheets; common practice", Maker),

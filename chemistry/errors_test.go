@@ -17,8 +17,8 @@ import (
 func TestErrorsSay(t *testing.T) {
 	t.Parallel()
 	_, err := chemistry.ParseCelsius("20K")
-	require.EqualError(t, err, `value "20K": K is a temperature difference here; say a temperature such as -20C or 68F`)
-	require.EqualError(t, chemistry.InField(err, "--at"), `--at "20K": K is a temperature difference here; say a temperature such as -20C or 68F`)
+	require.EqualError(t, err, `value "20K": a temperature such as -20C or 68F; K is a temperature difference here`)
+	require.EqualError(t, chemistry.InField(err, "--at"), `--at "20K": a temperature such as -20C or 68F; K is a temperature difference here`)
 	other := errors.New("other")
 	assert.Equal(t, other, chemistry.InField(other, "--at"))
 

@@ -131,5 +131,5 @@ func notKnown[T ~string](field, s string, list []T) error {
 	for i, n := range list {
 		names[i] = string(n)
 	}
-	return &InvalidError{Field: field, Value: s, Reason: "not known here; say one of " + strings.Join(names, ", ")}
+	return &InvalidError{Field: field, Value: s, Reason: "one of " + strings.Join(names, ", ")}
 }

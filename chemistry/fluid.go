@@ -40,7 +40,7 @@ func ParseFluid(s string) (Fluid, error) {
 	return "", &InvalidError{Field: "fluid", Value: s, Reason: knownFluids}
 }
 
-const knownFluids = "no fluid known here; say eg (ethylene glycol), pg (propylene glycol), water (with additives) or deionised"
+const knownFluids = "eg (ethylene glycol), pg (propylene glycol), water (with additives) or deionised"
 
 // Valid reports whether f is one of [Fluids].
 func (f Fluid) Valid() bool {

@@ -204,11 +204,11 @@ func checkFraction(f Fluid, x MassFraction) error {
 		return err
 	}
 	if !(x >= 0 && x <= 1) {
-		return &InvalidError{Field: "mass fraction", Value: decimal(x.Percent()) + " mass %", Reason: "a fraction lies between 0 and 100 %"}
+		return &InvalidError{Field: "mass fraction", Value: decimal(x.Percent()) + " mass %", Reason: "a fraction between 0 and 100 %"}
 	}
 	if !f.IsGlycol() {
 		if x != 0 {
-			return &InvalidError{Field: "mass fraction", Value: x.String(), Reason: f.Name() + " holds no glycol; say 0% or name the glycol"}
+			return &InvalidError{Field: "mass fraction", Value: x.String(), Reason: "0%, or the name of the glycol; " + f.Name() + " holds none"}
 		}
 		return nil
 	}

@@ -64,7 +64,7 @@ func PermeationLoss(r LossRequest) (Loss, error) {
 		return Loss{}, err
 	}
 	if ice := freeze(r.Fluid, r.Mass).Stated; r.Coolant < ice {
-		return Loss{}, &InvalidError{"coolant temperature", decimal(float64(r.Coolant)), fmt.Sprintf("must be above %s, where this liquid begins to freeze", ice)}
+		return Loss{}, &InvalidError{"coolant temperature", decimal(float64(r.Coolant)), fmt.Sprintf("above %s, where this liquid begins to freeze", ice)}
 	}
 	const secondsPerYear = 365.25 * 86400
 	activity := waterActivity(r.Fluid, r.Mass)
@@ -108,7 +108,7 @@ func permeability(t Tube) (tables.Permeability, error) {
 			return p, nil
 		}
 	}
-	return tables.Permeability{}, &InvalidError{"tube material", t.Material, "not known here; say one of " + strings.Join(TubeMaterials(), ", ")}
+	return tables.Permeability{}, &InvalidError{"tube material", t.Material, "one of " + strings.Join(TubeMaterials(), ", ")}
 }
 
 // vapourPressure is the saturation pressure of water in Pa, t in °C (NBS relation of 1970, in mmHg there). Below 0 °C it is carried on over

@@ -307,13 +307,13 @@ func Adjust(r AdjustRequest) (MixResult, error) {
 		return MixResult{}, err
 	}
 	if r.Want > r.HaveMass && r.Concentrate == 0 {
-		return MixResult{}, &InvalidError{"mass", r.Want.String(), "stronger than what there is: say the concentrate at hand, such as 95%"}
+		return MixResult{}, &InvalidError{"mass", r.Want.String(), "a concentrate at hand, such as 95%; this is stronger than what there is"}
 	}
 	if r.Want > r.HaveMass && r.Concentrate <= r.Want {
-		return MixResult{}, &InvalidError{"mass", r.Want.String(), "cannot be reached with " + r.Concentrate.String() + " concentrate; say a stronger one"}
+		return MixResult{}, &InvalidError{"mass", r.Want.String(), "a stronger concentrate; " + r.Concentrate.String() + " cannot reach it"}
 	}
 	if r.Want == 0 && r.HaveMass > 0 {
-		return MixResult{}, &InvalidError{"mass", r.Want.String(), "no amount of water makes glycol vanish; say more than 0%"}
+		return MixResult{}, &InvalidError{"mass", r.Want.String(), "more than 0%; no amount of water makes glycol vanish"}
 	}
 	have, err := LiquidDensity(r.Fluid, r.HaveMass, r.Bench)
 	if err != nil {

@@ -257,7 +257,7 @@ func TestInfeasibleMixSaysHow(t *testing.T) {
 func TestAdjustAsksForTheConcentrate(t *testing.T) {
 	t.Parallel()
 	_, err := chemistry.Adjust(chemistry.AdjustRequest{Fluid: chemistry.PropyleneGlycol, Have: 0.8, HaveMass: 0.40, Want: 0.45, Bench: 20})
-	require.ErrorContains(t, err, "say the concentrate at hand")
+	require.ErrorContains(t, err, "a concentrate at hand")
 }
 
 // TestOtherGlycolsDensity: a label whose density is the other glycol's stands for a wrong bottle, and is refused.

@@ -12,7 +12,7 @@ import (
 // ParseCelsius reads an absolute temperature with its unit: "-20C", "-20.5 °C", "68F". It accepts what [Celsius.String]
 // prints. A difference ("20K"), a missing unit and anything below absolute zero or above 1000 °C is an [*InvalidError].
 func ParseCelsius(s string) (Celsius, error) {
-	const want = "say a temperature such as -20C or 68F"
+	const want = "a temperature such as -20C or 68F"
 	v, unit, err := split(s, want)
 	if err != nil {
 		return 0, err
@@ -22,12 +22,12 @@ func ParseCelsius(s string) (Celsius, error) {
 	case "f", "°f", "ºf", "degf":
 		v = (v - 32) / 1.8
 	case "k":
-		return 0, invalid(s, "K is a temperature difference here; "+want)
+		return 0, invalid(s, want+"; K is a temperature difference here")
 	default:
 		return 0, invalid(s, unitReason(unit, want))
 	}
 	if v < -273.15 || v > 1000 {
-		return 0, invalid(s, "no temperature at a bench; "+want)
+		return 0, invalid(s, want+"; this is no temperature at a bench")
 	}
 	return Celsius(v), nil
 }
@@ -35,7 +35,7 @@ func ParseCelsius(s string) (Celsius, error) {
 // ParseCelsiusDelta reads a temperature difference with its unit: "5K", "9F" (a difference of 9 °F is 5 K). It accepts what
 // [CelsiusDelta.String] prints. A temperature in °C and anything above 1000 K is an [*InvalidError].
 func ParseCelsiusDelta(s string) (CelsiusDelta, error) {
-	const want = "say a temperature difference such as 5K or 9F"
+	const want = "a temperature difference such as 5K or 9F"
 	v, unit, err := split(s, want)
 	if err != nil {
 		return 0, err
@@ -45,12 +45,12 @@ func ParseCelsiusDelta(s string) (CelsiusDelta, error) {
 	case "f", "°f", "degf":
 		v /= 1.8
 	case "c", "°c", "degc":
-		return 0, invalid(s, "C is a temperature; "+want)
+		return 0, invalid(s, want+"; C is a temperature")
 	default:
 		return 0, invalid(s, unitReason(unit, want))
 	}
 	if math.Abs(v) > 1000 {
-		return 0, invalid(s, "no temperature difference at a bench; "+want)
+		return 0, invalid(s, want+"; this is none at a bench")
 	}
 	return CelsiusDelta(v), nil
 }
@@ -59,7 +59,7 @@ func ParseCelsiusDelta(s string) (CelsiusDelta, error) {
 // or one above 1 000 000 l is an [*InvalidError].
 func ParseLitre(s string) (Litre, error) {
 	// US customary and imperial measures by definition (NIST SP 811, Weights and Measures Act 1985).
-	v, err := amount(s, "say a volume such as 600ml, 1.2l, 12usfloz or 1impgal", map[string]float64{
+	v, err := amount(s, "a volume such as 600ml, 1.2l, 12usfloz or 1impgal", map[string]float64{
 		"ml": 0.001, "millilitre": 0.001, "millilitres": 0.001, "cc": 0.001, "ccm": 0.001, "cm3": 0.001, "cm³": 0.001, "cl": 0.01, "dl": 0.1,
 		"l": 1, "litre": 1, "litres": 1, "liter": 1, "liters": 1,
 		"usgal": 3.785411784, "usqt": 0.946352946, "usfloz": 0.0295735295625,
@@ -72,7 +72,7 @@ func ParseLitre(s string) (Litre, error) {
 // ParseKilogram reads a mass with its unit: "120g", "1.2kg", "4oz", "1lb" (avoirdupois). It accepts what [Kilogram.String] prints. A negative mass or one
 // above 1 000 000 kg is an [*InvalidError].
 func ParseKilogram(s string) (Kilogram, error) {
-	v, err := amount(s, "say a mass such as 120g, 1.2kg or 4oz", map[string]float64{"mg": 1e-6, "g": 0.001, "kg": 1, "oz": 0.028349523125, "lb": 0.45359237, "lbs": 0.45359237})
+	v, err := amount(s, "a mass such as 120g, 1.2kg or 4oz", map[string]float64{"mg": 1e-6, "g": 0.001, "kg": 1, "oz": 0.028349523125, "lb": 0.45359237, "lbs": 0.45359237})
 	return Kilogram(v), err
 }
 
@@ -94,7 +94,7 @@ func ParseVolumePercent(s string) (VolumeFraction, error) {
 // ParseBrix reads a Brix reading: "28.4brix", "28.4 °Bx", "28.4". It accepts what [Brix.String] prints. Outside −5 to 100 it is
 // an [*InvalidError].
 func ParseBrix(s string) (Brix, error) {
-	const want = "say a Brix reading such as 28.4brix"
+	const want = "a Brix reading such as 28.4brix"
 	v, unit, err := split(s, want)
 	if err != nil {
 		return 0, err
@@ -105,7 +105,7 @@ func ParseBrix(s string) (Brix, error) {
 		return 0, invalid(s, unitReason(unit, want))
 	}
 	if v < -5 || v > 100 {
-		return 0, invalid(s, "the Brix scale runs from 0 to 100")
+		return 0, invalid(s, "0 to 100, as the Brix scale runs")
 	}
 	return Brix(v), nil
 }
@@ -113,7 +113,7 @@ func ParseBrix(s string) (Brix, error) {
 // ParseRefractiveIndex reads a refractive index nD: "1.3790". It accepts what [RefractiveIndex.String] prints. Outside 1.3 to
 // 1.55 it is an [*InvalidError].
 func ParseRefractiveIndex(s string) (RefractiveIndex, error) {
-	const want = "say a refractive index nD such as 1.3790"
+	const want = "a refractive index nD such as 1.3790"
 	v, unit, err := split(s, want)
 	if err != nil {
 		return 0, err
@@ -122,7 +122,7 @@ func ParseRefractiveIndex(s string) (RefractiveIndex, error) {
 		return 0, invalid(s, unitReason(unit, want))
 	}
 	if v < 1.3 || v > 1.55 {
-		return 0, invalid(s, "water shows 1.3330 and a coolant up to 1.43; "+want)
+		return 0, invalid(s, want+"; water shows 1.3330 and a coolant up to 1.43")
 	}
 	return RefractiveIndex(v), nil
 }
@@ -131,7 +131,7 @@ func ParseRefractiveIndex(s string) (RefractiveIndex, error) {
 // 20 °C: "1.035", "SG 1.035". It accepts what
 // [KilogramPerLitre.String] prints. Outside 0.5 to 2 kg/l it is an [*InvalidError].
 func ParseDensity(s string) (KilogramPerLitre, error) {
-	const want = "say a density such as 1035 (kg/m3), 1.035kg/l or 1.035sg"
+	const want = "a density such as 1035 (kg/m3), 1.035kg/l or 1.035sg"
 	text := strings.TrimSpace(s)
 	gravity := false
 	if n := len(text); n > 2 && strings.EqualFold(text[:2], "sg") {
@@ -156,7 +156,7 @@ func ParseDensity(s string) (KilogramPerLitre, error) {
 		return 0, invalid(s, unitReason(unit, want))
 	}
 	if v < 0.5 || v > 2 {
-		return 0, invalid(s, "no coolant has this density; "+want)
+		return 0, invalid(s, want+"; no coolant has this density")
 	}
 	return KilogramPerLitre(v), nil
 }
@@ -164,7 +164,7 @@ func ParseDensity(s string) (KilogramPerLitre, error) {
 // ParseNumber reads a number that stands for itself: "40", "1.5", "1,5", "1e-3". What [ParseLitre] refuses of a number is
 // refused here as well: a comma that may mean thousands, a range, more than 1e9; and anything behind it.
 func ParseNumber(s string) (float64, error) {
-	const want = "say a number such as 40 or 1.5"
+	const want = "a number such as 40 or 1.5"
 	v, unit, err := split(s, want)
 	switch {
 	case err != nil:
@@ -180,7 +180,7 @@ func ParseNumber(s string) (float64, error) {
 func split(s, want string) (value float64, unit string, err error) {
 	text := strings.NewReplacer("−", "-", "–", "-", "\u00a0", " ", "\u202f", " ").Replace(strings.TrimSpace(s))
 	if isRange(strings.ReplaceAll(strings.ReplaceAll(strings.ReplaceAll(strings.ToLower(text), " ", ""), "to", "-"), "%-", "-")) {
-		return 0, "", invalid(s, "a range; say the one figure of it that holds here")
+		return 0, "", invalid(s, "the one figure that holds here; this is a range")
 	}
 	end := strings.IndexFunc(text, func(r rune) bool { return !strings.ContainsRune("+-.,0123456789", r) })
 	if end < 0 {
@@ -195,14 +195,14 @@ func split(s, want string) (value float64, unit string, err error) {
 	}
 	digits, err := decimalPoint(text[:end])
 	if err != nil {
-		return 0, "", invalid(s, err.Error()+"; "+want)
+		return 0, "", invalid(s, want+"; "+err.Error())
 	}
 	value, numErr := strconv.ParseFloat(digits, 64)
 	switch {
 	case numErr != nil && math.IsInf(value, 0), math.Abs(value) > 1e9:
-		return 0, "", invalid(s, "far too large; "+want)
+		return 0, "", invalid(s, want+"; this is far too large")
 	case numErr != nil:
-		return 0, "", invalid(s, "no number; "+want)
+		return 0, "", invalid(s, want+"; this is no number")
 	}
 	return value, strings.ToLower(strings.ReplaceAll(text[end:], " ", "")), nil
 }
@@ -227,7 +227,7 @@ func decimalPoint(s string) (string, error) {
 		return s, nil
 	}
 	if strings.ContainsAny(after, ",.") || strings.Contains(before, ".") || len(after) == 3 {
-		return "", errorText("a comma that may mean thousands; write a point for decimals and nothing for thousands")
+		return "", errorText("this comma may mean thousands, so write a point for decimals and nothing for thousands")
 	}
 	return before + "." + after, nil
 }
@@ -247,19 +247,19 @@ func amount(s, want string, units map[string]float64) (float64, error) {
 	factor, ok := units[unit]
 	switch {
 	case ok && factor == 0:
-		return 0, invalid(s, "whose "+unit+"? US and imperial differ: say us"+unit+" or imp"+unit)
+		return 0, invalid(s, "us"+unit+" or imp"+unit+": US and imperial differ")
 	case !ok:
 		return 0, invalid(s, unitReason(unit, want))
 	case v < 0:
-		return 0, invalid(s, "cannot be negative; "+want)
+		return 0, invalid(s, want+"; this is negative")
 	case v*factor > 1e6:
-		return 0, invalid(s, "far too large; "+want)
+		return 0, invalid(s, want+"; this is far too large")
 	}
 	return v * factor, nil
 }
 
 func parsePercent(s, basis, other string, more ...string) (float64, error) {
-	want := "say a percentage such as 40% (" + basis + ")"
+	want := "a percentage such as 40% (" + basis + ")"
 	v, unit, err := split(s, want)
 	if err != nil {
 		return 0, err
@@ -270,12 +270,12 @@ func parsePercent(s, basis, other string, more ...string) (float64, error) {
 	}
 	if !ok {
 		if unit == strings.ReplaceAll(other, " ", "") {
-			return 0, invalid(s, "this is "+other+", and "+basis+" is asked for; the two are different numbers")
+			return 0, invalid(s, basis+"; this is "+other+", which is a different number")
 		}
 		return 0, invalid(s, unitReason(unit, want))
 	}
 	if v < 0 || v > 100 {
-		return 0, invalid(s, "a percentage lies between 0 and 100 %")
+		return 0, invalid(s, "a percentage between 0 and 100 %")
 	}
 	return v / 100, nil
 }
@@ -283,11 +283,11 @@ func parsePercent(s, basis, other string, more ...string) (float64, error) {
 func unitReason(unit, want string) string {
 	switch unit {
 	case "":
-		return "has no unit; " + want
+		return want + "; this has no unit"
 	case "ppm":
-		return "ppm counts by mass or by volume, and the label or data sheet says which; " + want
+		return want + "; ppm counts by mass or by volume, and the label or data sheet says which"
 	}
-	return "unit " + strconv.Quote(unit) + " does not fit; " + want
+	return want + "; the unit " + strconv.Quote(unit) + " does not fit"
 }
 
 func invalid(value, reason string) *InvalidError { return &InvalidError{Value: value, Reason: reason} }

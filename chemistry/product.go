@@ -31,7 +31,7 @@ type LabelPair struct {
 
 // ParseLabelPair reads a line of a label, its parts separated by colons: "30%:-14C", "30%:-14C:22.5brix:1.029kg/l".
 func ParseLabelPair(s string) (LabelPair, error) {
-	const want = "say a line of the label such as 30%:-14C, 30%:-14C:22.5brix or 100%:1.055kg/l"
+	const want = "a line of the label such as 30%:-14C, 30%:-14C:22.5brix or 100%:1.055kg/l"
 	var p LabelPair
 	for i, part := range strings.Split(s, ":") {
 		var err error
@@ -370,7 +370,7 @@ func (p Product) strengthOf(x MassFraction) (VolumeFraction, error) {
 func (r MixRequest) byProduct() (MixResult, error) {
 	p := *r.Product
 	if r.Concentrate != 0 || r.Fluid != "" && r.Fluid != p.Base {
-		return MixResult{}, &InvalidError{"product", p.Name, "stands for fluid and concentrate: leave both away"}
+		return MixResult{}, &InvalidError{"product", p.Name, "stands for fluid and concentrate: leave both out"}
 	}
 	r.Product, r.bottle, r.Fluid = nil, &p, p.Base
 	var s VolumeFraction

@@ -250,7 +250,7 @@ func (r ReadingRequest) offScale(means Reading) string {
 
 // warnings say what the numbers cannot.
 func (r ReadingRequest) warnings(means Reading) []string {
-	w := []string{"if the loop may hold both glycols no scale is right: drain and fill afresh (ASTM D3321)"}
+	w := []string{"if the loop may hold both glycols no scale is right: drain and refill (ASTM D3321)"}
 	add := func(when bool, text string) {
 		if when {
 			w = append(w, text)

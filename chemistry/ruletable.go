@@ -17,7 +17,7 @@ func mixingRules() []Rule {
 	return []Rule{
 		{
 			ID: "eg-with-pg", When: "ethylene glycol meets propylene glycol", Verdict: Stop,
-			Text:      "never mix the two glycols: no refractometer scale reads the mixture, and the inhibitors were not made for each other. Leave the other glycol away, or drain, rinse and fill with one.",
+			Text:      "never mix the two glycols: no refractometer scale reads the mixture, and the inhibitors were not made for each other. Leave out the other glycol, or drain, rinse and fill with one.",
 			OwnerText: "Nothing may be added: the wrong coolant would spoil what is in the loop.",
 			Source:    "ASTM D3321: mixtures fit neither scale", Grade: Standard,
 			applies: (*facts).glycols,
@@ -31,7 +31,7 @@ func mixingRules() []Rule {
 		},
 		{
 			ID: "glycol-into-water", When: "glycol would go into a loop that runs on water with additives", Verdict: Stop, Overrulable: true,
-			Text:      "a top-up makes a weak glycol that feeds microbes, and the water's additives were not made for it. To change the fluid drain, rinse and fill afresh.",
+			Text:      "a top-up makes a weak glycol that feeds microbes, and the water's additives were not made for it. To change the fluid drain, rinse and refill.",
 			OwnerText: "Nothing may be added: the loop runs on water.",
 			Source:    "common practice, no source", Grade: Practice,
 			applies: (*facts).glycolIntoWater,
@@ -45,7 +45,7 @@ func mixingRules() []Rule {
 		},
 		{
 			ID: "unknown-charge", When: "the fluid in the loop is not known", Verdict: Stop,
-			Text:      "add nothing. Look for the bottle, its label or the record of the last fill: colour is not a type, and a refractometer cannot tell one glycol from the other. If it stays unknown drain, rinse and fill afresh.",
+			Text:      "add nothing. Look for the bottle, its label or the record of the last fill: colour is not a type, and a refractometer cannot tell one glycol from the other. If it stays unknown drain, rinse and refill.",
 			OwnerText: "We do not know what is in the loop, so nothing may be added.",
 			Source:    "ASTM D3321: the other glycol's scale is wrong", Grade: Standard,
 			applies: func(f *facts) bool { return f.unknown },
@@ -239,7 +239,7 @@ func frostRules() []Rule {
 	return []Rule{
 		{
 			ID: "frost", When: "at the warm end of its interval the freeze point lies above the coldest wetted wall", Verdict: Stop, Overrulable: true,
-			Text:      "the liquid may freeze at the coldest wall. Get a stronger liquid, drain and fill afresh, or keep the machine from that cold.",
+			Text:      "the liquid may freeze at the coldest wall. Get a stronger liquid, drain and refill, or keep the machine from that cold.",
 			OwnerText: "The coolant may freeze where the machine gets coldest.",
 			Source:    "Melinder 2010 and ASHRAE Handbook Fundamentals", Grade: Secondary,
 			applies: func(f *facts) bool { return f.planned && f.wall != nil && f.badEnd > *f.wall },
@@ -266,12 +266,14 @@ func frostRules() []Rule {
 func loopRules() []Rule {
 	return []Rule{
 		{
-			ID: "expansion-room", When: "a sealed loop has less room than the coolant needs up to its hottest", Verdict: Stop,
-			Text:      "add nothing: the liquid has no room to expand and will burst a joint or a tube when it warms. Draw some off if it was overfilled.",
+			ID: "expansion-room", When: "a sealed loop is too full for the coolant to expand up to its hottest", Verdict: Stop,
+			Text:      "add nothing: the liquid has no space to expand and will burst a joint or a tube when it warms. Draw some off if it was overfilled.",
 			OwnerText: "The loop is full; adding more could burst it.",
 			Source:    "computed from the density tables, fill temperature to hottest coolant temperature", Grade: Computed,
 			applies: func(f *facts) bool { return f.sealed && f.room < f.expansion },
-			detail:  func(f *facts) string { return "room " + f.room.String() + ", needed " + f.expansion.String() },
+			detail: func(f *facts) string {
+				return "missing up to the mark " + f.room.String() + ", needed to expand " + f.expansion.String()
+			},
 		},
 		{
 			ID: "frost-not-judged", When: "the coldest wetted wall is not known", Verdict: Care,
@@ -281,14 +283,14 @@ func loopRules() []Rule {
 		},
 		{
 			ID: "overfilled", When: "more is poured than the loop holds", Verdict: Stop,
-			Text:   "the loop does not hold that much. Measure the gap again, or put its volume right.",
+			Text:   "the loop does not hold that much. Measure again what is missing, or put its volume right.",
 			Source: "computed from the volumes given", Grade: Computed,
 			applies: func(f *facts) bool { return f.over > sumsOff },
 			detail:  func(f *facts) string { return tooMuch(f.over) },
 		},
 		{
 			ID: "volume-unknown", When: "what the loop holds is not known", Verdict: Care,
-			Text:   "what the loop holds is not known, so room and dilution are not judged. Weigh it drained and filled, or measure what goes in.",
+			Text:   "what the loop holds is not known, so space to expand and dilution are not judged. Weigh it drained and filled, or measure what goes in.",
 			Source: "common practice, no source", Grade: Practice,
 			applies: func(f *facts) bool { return f.noVolume },
 		},
@@ -312,7 +314,7 @@ func loopRules() []Rule {
 		},
 		{
 			ID: "room-unfilled", When: "the plan leaves room free that could be filled", Verdict: Care,
-			Text:   "more of these liquids would leave the wanted strength. Leave that room, or get a liquid that fits.",
+			Text:   "more of these liquids would leave the wanted strength. Leave the rest unfilled, or get a liquid that fits.",
 			Source: "computed, mass balance", Grade: Computed,
 			applies: func(f *facts) bool { return f.unfilled > 0 },
 			detail:  func(f *facts) string { return f.unfilled.String() + " of the room stay free" },
@@ -325,7 +327,7 @@ func loopRules() []Rule {
 		},
 		{
 			ID: "drains", When: "the plan drains liquid", Verdict: Go,
-			Text:   "too weak for the coldest wall, and the room alone cannot take enough to put that right. A stronger liquid would drain less. What is drained is waste with what is in it.",
+			Text:   "too weak for the coldest wall, and what is missing is too little to put that right. A stronger liquid would drain less. What is drained is waste with what is in it.",
 			Source: "computed, mass balance", Grade: Computed,
 			applies: func(f *facts) bool { return f.drained > 0 },
 			detail:  func(f *facts) string { return f.drained.String() + " to drain" },

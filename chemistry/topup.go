@@ -69,7 +69,7 @@ type Liquid struct {
 // its inhibitor and how much of it there is: "premix:40%:oat:200ml", "water:1l". Anything else is an [*InvalidError]. For a loop whose fluid is not
 // known, or holds no glycol, a concentrate or premix is of a glycol not named: the rules stop it whichever it is.
 func ParseLiquid(s string, fluid Fluid) (Liquid, error) {
-	const want = "say a liquid such as water, concentrate:95% or premix:40%:200ml"
+	const want = "a liquid such as water, concentrate:95% or premix:40%:200ml"
 	name, rest, _ := strings.Cut(s, ":")
 	l := Liquid{Name: strings.ToLower(strings.TrimSpace(name)), Fluid: fluid}
 	switch l.Name {
@@ -103,7 +103,7 @@ func ParseLiquid(s string, fluid Fluid) (Liquid, error) {
 			if i, no := ParseInhibitor(part); no == nil {
 				l.Inhibitor = i
 			} else if l.Available, err = ParseLitre(part); l.Available == 0 && err == nil {
-				err = invalid(part, "there is none of it; leave it out")
+				err = invalid(part, "left out where there is none of it")
 			}
 		}
 		if err != nil {
@@ -112,9 +112,9 @@ func ParseLiquid(s string, fluid Fluid) (Liquid, error) {
 	}
 	switch {
 	case l.glycol() && l.Mass == 0:
-		return Liquid{}, invalid(s, "has no strength; "+want)
+		return Liquid{}, invalid(s, want+"; this has no strength")
 	case l.Mass > 0 && !l.glycol():
-		return Liquid{}, invalid(s, l.Fluid.Name()+" holds no glycol; "+want)
+		return Liquid{}, invalid(s, want+"; "+l.Fluid.Name()+" holds no glycol")
 	}
 	return l, nil
 }

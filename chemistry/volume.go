@@ -41,10 +41,10 @@ func checkAnyFraction(f Fluid, x float64, field string) error {
 		return err
 	}
 	if !(x >= 0 && x <= 1) {
-		return &InvalidError{Field: field, Value: decimal(100*x) + " %", Reason: "a fraction lies between 0 and 100 %"}
+		return &InvalidError{Field: field, Value: decimal(100*x) + " %", Reason: "a fraction between 0 and 100 %"}
 	}
 	if x != 0 && !f.IsGlycol() {
-		return &InvalidError{Field: field, Value: decimal(100*x) + " %", Reason: f.Name() + " holds no glycol; say 0% or name the glycol"}
+		return &InvalidError{Field: field, Value: decimal(100*x) + " %", Reason: "0%, or the name of the glycol; " + f.Name() + " holds none"}
 	}
 	return nil
 }
@@ -96,7 +96,7 @@ func densityBranch(f Fluid, t Celsius) (lowest, highest MassFraction, err error)
 
 // noGlycol refuses to look for glycol in water.
 func noGlycol(f Fluid) error {
-	return &InvalidError{Field: "fluid", Value: string(f), Reason: "holds no glycol to measure; say eg or pg"}
+	return &InvalidError{Field: "fluid", Value: string(f), Reason: "eg or pg; this holds no glycol to measure"}
 }
 
 // LiquidDensity returns the density of any strength of glycol, 0 to 1: as [Density] up to [MaxMassFraction]; above it on the

@@ -96,7 +96,7 @@ func CheckWater(w WaterReport, f Fluid, use string) ([]WaterLine, Verdict, error
 		for i, u := range uses {
 			names[i] = u.ID
 		}
-		return nil, "", &InvalidError{"water limits", use, "no set of limits for " + f.Name() + "; say one of " + strings.Join(names, ", ")}
+		return nil, "", &InvalidError{"water limits", use, "for " + f.Name() + " one of " + strings.Join(names, ", ")}
 	}
 	if err := w.check(); err != nil {
 		return nil, "", err
@@ -203,7 +203,7 @@ func waterUnit(parameter string) string {
 // (English, Clark), "1mmol/l", "5gpg" (grains per US gallon). Negative, beyond 100 000 mg/l or without unit it is an
 // [*InvalidError].
 func ParseHardness(s string) (float64, error) {
-	const want = "say a hardness such as 100ppm, 5.6dH, 10fH, 7e, 1mmol/l or 5gpg"
+	const want = "a hardness such as 100ppm, 5.6dH, 10fH, 7e, 1mmol/l or 5gpg"
 	v, unit, err := split(s, want)
 	if err != nil {
 		return 0, err
@@ -218,7 +218,7 @@ func ParseHardness(s string) (float64, error) {
 	case !ok:
 		return 0, invalid(s, unitReason(unit, want))
 	case v < 0 || v > 1e5 || math.IsNaN(v):
-		return 0, invalid(s, "no hardness of water; "+want)
+		return 0, invalid(s, want+"; no water is that hard")
 	}
 	return v, nil
 }

@@ -30,7 +30,7 @@ func (r Ran) Sentence() string {
 	case RanHeavy:
 		return "heavy work for ten minutes or more"
 	case RanLight:
-		return "light work, such as letters"
+		return "light work, such as e-mail"
 	}
 	return "nothing"
 }

@@ -47,13 +47,13 @@ var ErrForeign = errors.New("this is not a Fillmark store")
 var ErrNewer = errors.New("the store was written by a newer version of Fillmark; update the program, or restore a backup made with this one")
 
 // ErrReadOnly says that the register was opened for reading alone.
-var ErrReadOnly = errors.New("the register is open for reading alone: its medium or its rights do not let it be written to")
+var ErrReadOnly = errors.New("the register is open read-only: its medium or its permissions do not allow writing")
 
 // ErrAway says that the database in which the register is kept does not answer.
 var ErrAway = errors.New("the register's database does not answer")
 
 // ErrUnsettled is an [ErrAway] that came between a write and its answer.
-var ErrUnsettled = fmt.Errorf("%w, and whether the last write was kept is not known", ErrAway)
+var ErrUnsettled = fmt.Errorf("%w, and it is not known whether the last write was recorded", ErrAway)
 
 // ErrOvertaken says that another daemon does by now what one of several does.
 var ErrOvertaken = errors.New("another daemon on this register does that by now")

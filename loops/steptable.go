@@ -46,7 +46,7 @@ func before() []Step {
 	}
 	weigh := step("weigh-as-received", "Weigh the cooler as it came in, dry outside, with the same brackets each time.", "Machine off and unplugged before anything is lifted out.", common, chemistry.FromMemory)
 	weigh.Records, weigh.Unit = "mass as received", "g"
-	sealed := step("sealed-consent", "Say to the owner that the maker of a sealed loop does not mean it to be opened, and have the yes on record.", "Where readings and weight are good, leave a sealed loop shut.", "practice pages on coolant changes", chemistry.Practice)
+	sealed := step("sealed-consent", "Tell the owner that the maker of a sealed loop does not intend it to be opened, and record their yes.", "Where readings and weight are good, leave a sealed loop shut.", "practice pages on coolant changes", chemistry.Practice)
 	sealed.Only = SealedOnly
 	look := func(id StepID, do, caution string, finds ...string) Step {
 		s := step(id, do, caution, common, chemistry.FromMemory)
@@ -109,7 +109,7 @@ func refill() []Step {
 	}
 	open := step("fill-open", "Fill the reservoir, let it sink, fill again; start the pump only when its inlet stays covered.", "Never run the pump dry: seconds are enough for its bearing.", common, chemistry.FromMemory)
 	open.Only = OpenOnly
-	sealed := step("fill-sealed", "Fill with the opening as the highest point, slowly, tapping; leave the room the expansion needs before closing.", "A sealed loop filled to the brim cold bursts or leaks warm: check the room before you close it.", common, chemistry.FromMemory)
+	sealed := step("fill-sealed", "Fill with the opening as the highest point, slowly, tapping; leave the space that expansion needs before closing.", "A sealed loop filled to the brim cold bursts or leaks warm: check the space before you close it.", common, chemistry.FromMemory)
 	sealed.Only = SealedOnly
 	strength := step(StepStrength, "After at least a quarter of an hour of circulation take a drop, cool it to the instrument's temperature and read the strength.", "Zero the instrument with distilled water first and read the scale of the right glycol: the wrong one is off by 10 °C.", refractive, chemistry.Standard)
 	strength.Records, strength.Unit = "glycol", "mass %"

@@ -59,7 +59,7 @@ func Tasks() []TaskAbout {
 		},
 		{
 			Kind: TopUpTask, Title: "Top-up", OwnerTitle: "Topping up in the workshop", OwnerNeeds: "topping up in our workshop",
-			OwnerThen: "We top up the liquid that cools it", every: "Top up", ownerEvery: "The cooling liquid is made up",
+			OwnerThen: "We top up the liquid that cools it", every: "Top up", ownerEvery: "The cooling liquid is topped up",
 			CompletedBy: KindTopUp, Sealed: ServiceCheck,
 		},
 		{
@@ -72,9 +72,9 @@ func Tasks() []TaskAbout {
 			// A biocide gone by its label is no reason to open a sealed loop:
 			// opening lets in what it kept away, and a change each year does so
 			// each year. A check that opens nothing asks how it cools instead.
-			Kind: BiocideRenewal, Title: "Biocide renewal", OwnerTitle: "New protection against growth",
-			OwnerNeeds: "new protection against growth in the liquid", OwnerThen: "We renew what keeps the liquid from spoiling",
-			every: "Renew the biocide", ownerEvery: "The protection against growth is renewed",
+			Kind: BiocideRenewal, Title: "Biocide renewal", OwnerTitle: "New protection against algae and slime",
+			OwnerNeeds: "new protection against algae and slime in the liquid", OwnerThen: "We renew what keeps the liquid from spoiling",
+			every: "Renew the biocide", ownerEvery: "The protection against algae and slime is renewed",
 			CompletedBy: KindDose, Sealed: ServiceCheck, BroughtBy: CoolantChange,
 		},
 		{

@@ -154,7 +154,7 @@ func (in HandoverInput) document(ws words.Words, reachUs string) document {
 		Greeting: ws.Say("greeting", in.Owner.Name),
 		Intro:    ws.Say("intro."+about, kind, in.Machine, day),
 		Closing:  in.Workshop.closing(ws),
-		Reason:   ws.Say("reason."+about, in.Workshop.Name),
+		Reason:   ws.Say("reason.mail", in.Workshop.Name),
 		Stop:     button{ws.Say("button.stop"), in.Links.Stop},
 	}
 	worst := in.Loops[0].Fluid
@@ -272,7 +272,7 @@ func (l HandoverLoop) Cold(ws words.Words, units loops.Units) string {
 	case l.Freeze == nil:
 		return said
 	case *l.Coldest > l.warmEnd():
-		return said + " " + ws.Say("cold.filled-for", ws.Figures(notColder(*l.Coldest, units)))
+		return ws.Say("cold.filled-for", ws.Figures(notColder(*l.Coldest, units)), ws.Figures(notColder(l.warmEnd(), units)))
 	}
 	return said + " " + ws.Say("cold.breaks", ws.Figures(temperature(*l.Coldest, units)))
 }

@@ -42,10 +42,10 @@ func TestColdIsJudged(t *testing.T) {
 	}{
 		{"a charge that freezes in its place", func(l *notify.HandoverLoop) { l.Freeze, l.FreezeUncertainty, l.Coldest = &freeze, 0.5, &wall },
 			"It may begin to freeze at -3.1 °C. Keep it warmer than that, in use, stored and on the way. We were told that it gets as cold as -10.0 °C: there it would freeze", "no colder"},
-		{"one that bears it", func(l *notify.HandoverLoop) {}, "We filled it for places no colder than -15 °C.", "would freeze"},
+		{"one that bears it", func(l *notify.HandoverLoop) {}, "Keep it no colder than -15 °C, in use, stored and on the way: we filled it for that. Below -22.7 °C it may freeze.", "would freeze"},
 		{"the warm end on the wall", func(l *notify.HandoverLoop) { l.Freeze, l.FreezeUncertainty = new(chemistry.Celsius(-16)), 1 }, "would freeze", "no colder"},
 		{"a hair below it", func(l *notify.HandoverLoop) { l.Freeze, l.FreezeUncertainty = new(chemistry.Celsius(-16.1)), 1 }, "no colder than -15 °C", "would freeze"},
-		{"an unknown wall", func(l *notify.HandoverLoop) { l.Coldest = nil }, "We do not know how cold it gets where you have it: until you tell us, keep it from frost.", "no colder"},
+		{"an unknown wall", func(l *notify.HandoverLoop) { l.Coldest = nil }, "We do not know how cold it gets where you keep it: until you tell us, keep it from frost.", "no colder"},
 		{"an unknown strength", func(l *notify.HandoverLoop) { l.Freeze = nil }, "Nobody knows how cold it may get before it freezes: keep it from frost", "no colder"},
 		{"nothing can freeze", func(l *notify.HandoverLoop) { l.Coldest, l.NoFrost = nil, true }, "We were told that nothing in it can freeze where it is", "no colder"},
 		{"nothing can freeze, strength unknown", func(l *notify.HandoverLoop) { l.Freeze, l.Coldest, l.NoFrost = nil, nil, true }, "Nobody knows how cold it may get before it freezes", "no colder"},
@@ -242,7 +242,7 @@ func texts(t *rapid.T, l loops.Loop, entries []loops.Entry, units loops.Units) s
 	return joined(all)
 }
 
-var permits = regexp.MustCompile(`(?:no colder than|begin to freeze at) (-?\d+(?:\.\d+)?) °([CF])`)
+var permits = regexp.MustCompile(`(?:no colder than|begin to freeze at|Below) (-?\d+(?:\.\d+)?) °([CF])`)
 
 // Whatever was done to a loop, no letter permits a cold at which the warm end
 // of its charge already freezes.

@@ -186,11 +186,11 @@ func TestFiguresInGerman(t *testing.T) {
 	in.Owner.Language = loops.German
 	sheet, err := notify.PrintHandover(in)
 	require.NoError(t, err)
-	assert.Contains(t, sheet.Text, "bei -22,7 °C zu gefrieren")
+	assert.Contains(t, sheet.Text, "Unter -22,7 °C kann es gefrieren")
 	in.Owner.Units = loops.USCustomary
 	sheet, err = notify.PrintHandover(in)
 	require.NoError(t, err)
-	assert.Contains(t, sheet.Text, "bei -8,8 °F zu gefrieren")
+	assert.Contains(t, sheet.Text, "Unter -8,8 °F kann es gefrieren")
 	assert.Equal(t, "-9,4 ± 1,8 °F", notify.InOwnersUnits("-23,0 ± 1,0 °C", loops.USCustomary))
 	assert.Equal(t, "-9.4 ± 1.8 °F", notify.InOwnersUnits("-23.0 ± 1.0 °C", loops.USCustomary))
 	assert.Equal(t, "-23,0 °C", notify.InOwnersUnits("-23,0 °C", ""))

@@ -69,7 +69,7 @@ func ComposeMorning(in MorningInput) (Letter, error) {
 			shown = shown[:maxMorning]
 		}
 		if s.Late {
-			b.Dues = []due{{"OVER", loops.Count(len(s.Lines), "task"), ruleCare, ""}}
+			b.Dues = []due{{"OVERDUE", loops.Count(len(s.Lines), "task"), ruleCare, ""}}
 		}
 		bounded := make([]string, len(shown))
 		for i, line := range shown {
@@ -80,7 +80,7 @@ func ComposeMorning(in MorningInput) (Letter, error) {
 	}
 	if count != "" {
 		d.Subject = in.Day.Long() + ": " + shortened(count, 120)
-		d.Intro = "This is what the bench has before it on " + in.Day.Long() + ": " + count + "."
+		d.Intro = "This is the list of the bench for " + in.Day.Long() + ": " + count + "."
 	}
 	if in.Link != "" {
 		d.Buttons = []button{{"The list on the page", in.Link}}

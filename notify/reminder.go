@@ -153,7 +153,7 @@ func (in ReminderInput) document(ws words.Words, reachUs string) document {
 		Greeting: ws.Say("greeting", in.Owner.Name),
 		Intro:    reminderIntro(ws, in.Items, in.Day),
 		Closing:  in.Workshop.closing(ws),
-		Reason:   ws.Say("reason.reminder", in.Workshop.Name),
+		Reason:   ws.Say("reason.mail", in.Workshop.Name),
 		Stop:     button{ws.Say("button.stop"), in.Links.Stop},
 	}
 	told := map[string]string{} // steps already given, and for which machine

@@ -56,14 +56,14 @@ func TestFreshLiquidBringsItsRenewals(t *testing.T) {
 				item(loops.BiocideRenewal, tt.renewal, loops.StageAhead),
 				item(loops.InhibitorRenewal, late, loops.StageAhead),
 				item(loops.CoolantChange, late, loops.StageAhead))
-			assert.Equal(t, tt.separate, strings.Contains(text, ": New protection against growth by"))
+			assert.Equal(t, tt.separate, strings.Contains(text, ": New protection against algae and slime by"))
 			assert.NotContains(t, text, ": New corrosion protection by")
 			if tt.separate {
 				assert.Contains(t, text, "It is time. Fresh liquid brings new protection against corrosion.")
 				assert.Contains(t, subject, ", and 1 more")
 				return
 			}
-			assert.Contains(t, text, "new protection against growth in the liquid")
+			assert.Contains(t, text, "new protection against algae and slime in the liquid")
 			assert.Equal(t, "The grey tower: fresh liquid by Sat 28 Nov 2026", subject)
 		})
 	}
@@ -75,7 +75,7 @@ func TestAnotherLoopsFreshLiquidBringsNothing(t *testing.T) {
 	other := item(loops.BiocideRenewal, day, loops.StageAhead)
 	other.Tag, other.Machine = "4XW8PD", "the other one"
 	_, text := plain(t, item(loops.CoolantChange, day, loops.StageAhead), other)
-	assert.Contains(t, text, "New protection against growth by Sat 28 Nov 2026")
+	assert.Contains(t, text, "New protection against algae and slime by Sat 28 Nov 2026")
 	assert.NotContains(t, text, "Fresh liquid brings")
 }
 
@@ -87,7 +87,7 @@ func TestOverdueAndLastReminderSaySo(t *testing.T) {
 	assert.NotContains(t, text, "our last mail about it")
 	subject, text = plain(t, item(loops.Look, due, loops.StageLast))
 	assert.Equal(t, "Last reminder. The grey tower: look-over was due Tue 10 Nov 2026", subject)
-	assert.Contains(t, text, "This is our last mail about it: if we hear nothing, we get in touch another way.")
+	assert.Contains(t, text, "This is our last mail about it: if we hear nothing, we will get in touch another way.")
 }
 
 // Nobody counts a thousand days; the date stands beside it.

@@ -171,7 +171,7 @@ func (p *planner) declaredLives() {
 		}
 		task, owner := renewal(a.Role), "the corrosion protection"
 		if task == loops.BiocideRenewal {
-			owner = "the protection against growth"
+			owner = "the protection against algae and slime"
 		}
 		from, said := p.filled()
 		if a.Added.After(from) {

@@ -156,7 +156,7 @@ func (p *planner) drift() {
 			Kind: loops.ByTrend, Day: due, Source: limitSource, Grade: GradeComputed,
 			Text: fmt.Sprintf("The %s rises by %.4f K/W a year and may reach its limit %s (1.3 times the baseline %s) by this day, most likely on %s%s; %d readings, Theil-Sen slope with its 90 %% interval, p %.2g.",
 				row.Name, o.Trend.Slope*365.25, o.Limit, o.Baseline, day(o.Crossing.At).Long(), guess, o.Trend.N, o.Trend.P),
-			OwnerText: "The cooling gets weaker little by little; the workshop wants to look before it matters.",
+			OwnerText: "The cooling gets weaker little by little; the workshop should look before it matters.",
 		})
 	}
 }

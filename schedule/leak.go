@@ -81,6 +81,6 @@ func (p *planner) leak() {
 		Kind: loops.ByFinding, Day: to.day, Source: leakSource, Grade: GradeStandard,
 		Text: fmt.Sprintf("%.0f %% of the volume gone where %.0f %% in %d months is too much; %s on %s, seen on %s.",
 			100*float64(to.all-from.all)/float64(volume), 100*leakShare, leakMonths, from.said, from.day.Long(), to.day.Long()),
-		OwnerText: "More cooling liquid went missing than should; the workshop wants to look for drips.",
+		OwnerText: "More cooling liquid went missing than should; the workshop should look for drips.",
 	})
 }

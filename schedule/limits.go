@@ -32,7 +32,7 @@ func (p *planner) limits() {
 			p.add(p.remedy(r.quantity), loops.Clause{
 				Kind: loops.ByFinding, Day: r.day, Source: l.Source, Grade: l.Grade,
 				Text:      fmt.Sprintf("%s %s where it should be %s; read on %s.", r.name, r.said, l, r.day.Long()),
-				OwnerText: "A reading of the liquid was outside its limits; the workshop settles what to do.",
+				OwnerText: "A reading of the liquid was outside its limits; the workshop decides what to do.",
 			})
 		}
 	}

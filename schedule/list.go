@@ -50,7 +50,7 @@ type Line struct {
 }
 
 // Standing says how far off the day is, and what was agreed or said about it:
-// "35 days over, owner reached on Thu 3 Dec 2026".
+// "35 days overdue, owner reached on Thu 3 Dec 2026".
 func (l Line) Standing() string {
 	switch {
 	case !l.Agreed.IsZero():
@@ -66,12 +66,12 @@ func (l Line) Because() string {
 	return l.Reason + " (" + strings.TrimRight(l.Clause.Source, ".") + ")."
 }
 
-// DaysOver says how many days something is over its day: "3 days over",
+// DaysOver says how many days something is past its day: "3 days overdue",
 // "today", "in 2 days" where that is still to come.
 func DaysOver(days int) string {
 	switch {
 	case days > 0:
-		return loops.Count(days, "day") + " over"
+		return loops.Count(days, "day") + " overdue"
 	case days == 0:
 		return "today"
 	}

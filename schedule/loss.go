@@ -75,7 +75,7 @@ func (p *planner) lossDue(perDay float64, spans []span, watched float64) {
 		Kind: loops.ByLoss, Day: from.AddDays(days), Source: lossSource, Grade: GradeComputed,
 		Text: fmt.Sprintf("Loses %.1f g a year (%d spans of %.0f days from %s to %s), so that %.0f %% of the volume, %.0f g, is gone by this day; %s%s.",
 			perDay*365.25, len(spans), watched, spans[0].from, spans[len(spans)-1].to, 100*lossShare, allowed, said, from.Long()),
-		OwnerText: "A little liquid is lost all the time; by this day it should be made up.",
+		OwnerText: "A little liquid is lost all the time; by this day it should be topped up.",
 	})
 }
 
@@ -102,7 +102,7 @@ func (p *planner) lossGrown(spans []span) {
 			Kind: loops.ByLoss, Day: s.to, Source: lossCompared, Grade: GradeRecord,
 			Text: fmt.Sprintf("Lost %.1f g from %s to %s, %.0f g a year, where its own baseline is %.0f g a year; seen on %s.",
 				s.grams, s.from.Long(), s.to.Long(), s.perYear(), base, s.to.Long()),
-			OwnerText: "More liquid went missing than usual; the workshop wants to look for drips.",
+			OwnerText: "More liquid went missing than usual; the workshop should look for drips.",
 		})
 		return
 	}

@@ -106,7 +106,7 @@ export const jobs = [
       await page.getByRole('button', { name: 'Put on record' }).click()
       await page.locator('[role=alert] a[href="#machine-kind"]').click()
       expect(await page.locator('#who').inputValue() === 'Ona Rask, 5550134', 'who is gone')
-      expect(await page.locator('#intake-complaint').inputValue() === 'it drips', 'what hurts is gone')
+      expect(await page.locator('#intake-complaint').inputValue() === 'it drips', 'what is wrong is gone')
       await page.goto(`${made.base}/topup?tag=${made.tag}`)
       await page.locator('#room').fill('0.04')
       await page.locator('#liquid1').selectOption('water')
@@ -234,7 +234,7 @@ export const jobs = [
     async run(page, made) {
       await page.goto(`${made.base}${made.stop}`)
       await page.getByRole('button', { name: 'Stop these mails' }).click()
-      await says(page, 'we send you no mail')
+      await says(page, 'We have sent you no mail')
       await page.getByRole('button', { name: 'Send me mail again' }).click()
       await says(page, 'We write to you')
     },

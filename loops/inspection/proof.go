@@ -86,13 +86,13 @@ func Prove(before, after Reading) (Proof, error) {
 	}
 	p.Proved = p.Gain.Value > p.Gain.Uncertainty
 	p.DieBefore = after.Room.Add(chemistry.CelsiusDelta(float64(p.Before.Value) * float64(*after.Power)))
-	p.Text = fmt.Sprintf("At %s in a room of %s the die reads %s; before the repair it would have been %s.", *after.Power, *after.Room, *after.Die, p.DieBefore)
+	p.Text = fmt.Sprintf("At %s in a room at %s the processor shows %s; before the repair it would have been %s.", *after.Power, *after.Room, *after.Die, p.DieBefore)
 	if p.Unlike != "" {
-		p.Text += " The conditions were unlike: " + p.Unlike + "."
+		p.Text += " The conditions differed: " + p.Unlike + "."
 	}
 	switch {
 	case !before.Steady:
-		p.Text += " It was still climbing then, so that the true gain is larger."
+		p.Text += " It was still climbing then, so the true gain is larger."
 	case !p.Proved:
 		p.Text += " The difference is within what the readings can be wrong by: measure again, longer or at more power."
 	}

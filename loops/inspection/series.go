@@ -79,7 +79,7 @@ const (
 	SkipTwice    = "time that was there already; the first counts"
 	SkipZero     = "0 beside readings far from it, an instrument's sign for no reading"
 	SkipStuck    = "no change for a day; a sensor that is stuck"
-	SkipRoom     = "no room to be read, the temperature counts"
+	SkipRoom     = "room not readable; the temperature still counts"
 )
 
 // longestLine is how much of a log is held at once, in bytes.

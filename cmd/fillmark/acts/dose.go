@@ -29,7 +29,7 @@ func doseAct() Definition {
 the label says is recorded and checked. The same additive again is renewed. Another
 product of a family that is in the charge is asked about: it takes the place of
 the old one, or both stand. Any other stands beside what was given before, and
-all are held against each other.`,
+all are checked against each other.`,
 		Examples: []string{`7K3QXW --role biocide --family isothiazolinone --product "Clear B" --label-dose 2 --life 12 --poured 9=1ml`},
 	}, fields[Dose]{
 		one(Field{Name: "role", Label: "", Help: "what it does in the coolant", Needed: true}, choice("ROLE", loops.AdditiveRoles()), func(a *Dose) *loops.AdditiveRole { return &a.Role }),

@@ -28,7 +28,7 @@ func handoverAct() Definition {
 	return define(Definition{
 		Name: "handover", Done: "Handed over", Kind: loops.KindHandover, Releases: true,
 		Short: "Hand the machine back; plans the loop and mails the owner",
-		Long: fmt.Sprintf(`A hand-over wants a leak check of %d hours that stayed dry, a charge that bears
+		Long: fmt.Sprintf(`A hand-over needs a leak check of %d hours that stayed dry, a charge that bears
 its coldest wall, and a proof of the repair or the reason why there is none. An
 owner can always have the machine back as it is: loop return.`, loops.LeakCheckHours),
 		Examples: []string{
@@ -40,7 +40,7 @@ owner can always have the machine back as it is: loop return.`, loops.LeakCheckH
 		may(Field{Name: "opening-consent", Label: "agrees to opening", Help: "the owner agrees to the loop being opened"}, truth(), func(a *Handover) **bool { return &a.Opening }),
 		may(Field{Name: "photo-consent", Label: "agrees to photos", Help: "the owner agrees to photos being shown"}, truth(), func(a *Handover) **bool { return &a.Photos }),
 		one(Field{Name: "unproved", Label: "not proven", Help: "why it goes back without a proof", Personal: true}, words(), func(a *Handover) *string { return &a.Unproved }),
-		one(Field{Name: "own-warranty", Also: []string{"own warranty"}, Label: "we stand for it for", Help: "months for which the workshop stands for its work"}, whole("MONTHS", "months"), func(a *Handover) *int { return &a.WarrantyMonths }),
+		one(Field{Name: "own-warranty", Also: []string{"own warranty"}, Label: "our own warranty", Help: "months that our own warranty on this work runs"}, whole("MONTHS", "months"), func(a *Handover) *int { return &a.WarrantyMonths }),
 	}, func(e loops.Entry) Handover {
 		h := Handover{Unproved: e.Handover.Unproved, WarrantyMonths: e.Handover.WarrantyMonths}
 		if !e.Handover.NotAsked {

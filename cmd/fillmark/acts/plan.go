@@ -24,11 +24,11 @@ type Plan struct {
 func planAct() Definition {
 	return define(Definition{
 		Name: "plan", Done: "Planned otherwise", Kind: loops.KindSetting,
-		Short:    "Plan a task of this loop otherwise: pause it, or give it an interval of its own",
+		Short:    "Change a task's plan: pause it, or give it an interval of its own",
 		Examples: []string{`7K3QXW --task look --pause --why "abroad until spring"`, "7K3QXW --task look --pause=no", `7K3QXW --task "service check" --months 6`},
 	}, fields[Plan]{
 		one(Field{Name: "task", Label: "", Help: "which task", Needed: true}, choice("TASK", loops.TaskKinds()), func(a *Plan) *loops.TaskKind { return &a.Task }),
-		may(Field{Name: "pause", Label: "paused", Help: "remind nobody of it; no lets the reminders go on"}, truth(), func(a *Plan) **bool { return &a.Pause }),
+		may(Field{Name: "pause", Label: "paused", Help: "remind nobody of it; no resumes the reminders"}, truth(), func(a *Plan) **bool { return &a.Pause }),
 		may(Field{Name: "months", Also: []string{"interval"}, Label: "every", Help: "an interval of this loop's own; 0 goes back to the policy's", Example: "6"}, whole("MONTHS", "months"), func(a *Plan) **int { return &a.Months }),
 		one(Field{Name: "why", Label: "", Help: "the reason, which stands in the plan", Personal: true}, words(), func(a *Plan) *string { return &a.Why }),
 	}, func(e loops.Entry) Plan {

@@ -23,8 +23,8 @@ func proofAct() Definition {
 	return define(Definition{
 		Name: "proof", Done: "Proved", Kind: loops.KindProof, Releases: true,
 		Short: "Prove the repair: readings before and after, comparable by room and power",
-		Long: `Without --before the readings from before the repair count that are on record
-since the machine came in. A chiller is proved by its set point: what leaves it
+		Long: `Without --before, the readings that were recorded between its intake and the repair
+count. A chiller is proved by its set point: what leaves it
 (--coolant-in, into what it cools) and what comes back (--coolant-out).`,
 		Examples: []string{
 			"7K3QXW --before die=81C --before room=19C --before power=90W --die 61C --room 20C --power 90W --steady --verdict good",

@@ -22,8 +22,8 @@ func readingsAct() Definition {
 		Name: "readings", Done: "Read", Kind: loops.KindInspection,
 		Short: "Write down readings taken without opening the loop",
 		Long: `A technician's die, room and power, judged good, make a proved loop known good.
-A strength stands here only as an instrument read it; what was worked out from
-the pour belongs to the fill.`,
+Enter a strength here only as an instrument read it; one worked out from what was
+poured belongs to the fill.`,
 		Examples: []string{"7K3QXW --die 61C --room 20C --power 90W --steady --verdict good", "7K3QXW --mass 41%±0.5% --gap 20ml"},
 	}, append(thermalFields("", "", func(a *Readings) *loops.Inspection { return &a.Inspection }), fields[Readings]{
 		may(Field{Name: "mass", Also: []string{"strength"}, Label: "strength", Help: "glycol mass % as an instrument read it on a sample", Example: "41%"}, massPercent(), func(a *Readings) **chemistry.MassFraction { return &a.Mass }),

@@ -16,10 +16,10 @@ type Retire struct {
 func retireAct() Definition {
 	return define(Definition{
 		Name: "retire", Done: "Left service", Kind: loops.KindRetirement,
-		Short:    "The loop leaves service; nothing is planned for it any more",
+		Short:    "Take the loop out of service; nothing more is planned for it",
 		Examples: []string{`7K3QXW --reason "replaced by an air cooler" --stated-rating 130W`, `7K3QXW --reason "lost sight of"`},
 	}, fields[Retire]{
-		one(Field{Name: "reason", Label: "", Help: "why it leaves service; for one that goes to an owner on record see transfer", Needed: true}, choice("REASON", loops.RetirementReasons()), func(a *Retire) *loops.RetirementReason { return &a.Reason }),
+		one(Field{Name: "reason", Label: "", Help: "why it goes out of service; for one that goes to an owner on record see transfer", Needed: true}, choice("REASON", loops.RetirementReasons()), func(a *Retire) *loops.RetirementReason { return &a.Reason }),
 		may(Field{Name: "stated-rating", Also: []string{"stated rating"}, Label: "the new cooler's label says", Help: "what a replacement cooler claims; noted, not judged: a load test decides", Example: "130W"}, plain("POWER", "W"), func(a *Retire) **float64 { return &a.StatedRatingW }),
 	}, func(e loops.Entry) Retire { return Retire{Retirement: *e.Retirement} })
 }

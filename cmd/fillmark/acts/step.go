@@ -9,7 +9,7 @@ import (
 	"fillmark/loops"
 )
 
-// Step ticks a step of the bench sheet, or leaves it out.
+// Step ticks a step of the job sheet, or leaves it out.
 type Step struct {
 	Doing
 	loops.StepDone
@@ -18,7 +18,7 @@ type Step struct {
 func stepAct() Definition {
 	return define(Definition{
 		Name: "step", Done: "Step", Kind: loops.KindStep,
-		Short:    "Tick a step of the bench sheet, or leave it out with the reason",
+		Short:    "Tick a step of the job sheet, or leave it out with the reason",
 		Examples: []string{"7K3QXW --sheet-step weigh-filled --value 1530", `7K3QXW --sheet-step judge-pump --left-out --note "the pump is sealed in"`},
 	}, fields[Step]{
 		one(Field{Name: "sheet-step", Also: []string{"step"}, Label: "", Help: "the step's name, as loop step TAG lists it", Needed: true}, choice("STEP", loops.StepIDs()), func(a *Step) *loops.StepID { return &a.Step }),
@@ -32,7 +32,7 @@ func stepAct() Definition {
 // reason.
 func (a *Step) Check(s Snapshot, _ loops.Day) error {
 	if !slices.ContainsFunc(loops.StepsFor(s.Loop.Sealed), func(x loops.Step) bool { return x.ID == a.Step }) {
-		return wrong("sheet-step", string(a.Step), "a step for this kind of loop; the bench sheet lists them")
+		return wrong("sheet-step", string(a.Step), "a step for this kind of loop; the job sheet lists them")
 	}
 	if a.LeftOut && a.Note == "" {
 		return wrong("note", "", "why the step was left out")

@@ -17,7 +17,7 @@ type Swap struct {
 func swapAct() Definition {
 	return define(Definition{
 		Name: "swap", Done: "Another cooler fitted", Kind: loops.KindSwap,
-		Short: "Fit another liquid cooler in the place of this one",
+		Short: "Replace this cooler with another liquid cooler",
 		Long: `The life of the old charge ends and that of the new cooler's begins; what the loop
 was made of is asked again. For an air cooler the loop is retired instead.`,
 		Examples: []string{`7K3QXW --old-unit kept --sealed --why "plate worn through"`},

@@ -20,7 +20,7 @@ type TopUp struct {
 func topUpAct() Definition {
 	return define(Definition{
 		Name: "poured", Done: "Topped up", Kind: loops.KindTopUp,
-		Short: "Top the loop up: what is poured; the top-up check says before what to pour",
+		Short: "Record a top-up: what is poured; the top-up check says beforehand what to pour",
 		Examples: []string{
 			"7K3QXW --poured water=40ml --poured pg:95%=10ml",
 			`7K3QXW --drained 60ml --went "drum 2" --poured pg:95%=80ml`,

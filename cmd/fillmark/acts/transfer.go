@@ -19,7 +19,7 @@ type Transfer struct {
 func transferAct() Definition {
 	return define(Definition{
 		Name: "transfer", Done: "Changed hands", Kind: loops.KindTransfer,
-		Short:    "The machine, with all its loops, goes to another owner",
+		Short:    "Record that the machine, with all its loops, has another owner",
 		Examples: []string{`7K3QXW --new-owner 8 --note "sold"`},
 	}, fields[Transfer]{
 		one(Field{Name: "new-owner", Also: []string{"to"}, Label: "to owner number", Help: "number of the new owner", Example: "8", Needed: true}, number[loops.OwnerID]("NUMBER"), func(a *Transfer) *loops.OwnerID { return &a.To }),

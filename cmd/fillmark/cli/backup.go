@@ -29,10 +29,10 @@ func (a *app) backupCommand() *cobra.Command {
 		Long: `Backup copies the register while others write to it, reads the copy back and
 checks all of it. The keys that mail is signed with are in it: keep it safe.
 
-With --to it goes to a new folder. Without, it is made at once as the schedule
-makes it, which backup.folder and backup.cron of the configuration set: restored
+With --to it goes to a new folder. Without, it is made now in the way that the
+scheduled ones are (backup.folder and backup.cron in the configuration): restored
 for trial, compared, copied into the second folder, encrypted where backup.recipient
-says to whom; then those go that no rule keeps any more.`,
+says to whom; then backups that no rule keeps are deleted.`,
 		Example: `  fillmark backup --to /mnt/usb/fillmark-2026-12-03
   fillmark backup
   fillmark backup --list
@@ -76,7 +76,7 @@ func (a *app) newBackupKey(file string) error {
 	}
 	return a.print(map[string]string{"identity_file": file, "recipient": recipient}, func(p *printer) {
 		p.line("%s", recipient)
-		p.paragraph("", "", "Set it as backup.recipient. What opens the backups is in "+file+": print it or put it on another computer, and take it off this one. Without it no backup can be opened, by nobody.")
+		p.paragraph("", "", "Set it as backup.recipient. What opens the backups is in "+file+": print it or put it on another computer, and remove it from this one. Without it nobody can open a backup.")
 	})
 }
 
@@ -147,7 +147,7 @@ func (a *app) restoreCommand() *cobra.Command {
 
 func (a *app) checkCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "check", Short: "Read the whole register and compare everything with everything",
+		Use: "check", Short: "Read the whole register and check that all of it agrees",
 		Example: `  fillmark check`,
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
@@ -194,12 +194,12 @@ func foundBy(report web.CheckReport) error {
 
 func (a *app) compactCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "compact", Short: "Rewrite the register without the space that is free in it",
+		Use: "compact", Short: "Rewrite the register without its free space",
 		Example: `  fillmark compact`,
 		Args:    noArgs,
-		Long: `Compact rewrites the register without the space that is free in it, and removes
-photos beside it that no history names and that are older than a day: those of
-forms that were given up.`,
+		Long: `Compact rewrites the register without its free space, and removes photos beside it
+that no history names and that are older than a day: those of forms that were
+never sent.`,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			size, err := tend[web.Compacted](cmd.Context(), a, "compacting", "POST", "/api/v1/compact", nil)
 			if err != nil {

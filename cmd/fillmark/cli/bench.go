@@ -14,9 +14,9 @@ import (
 	"fillmark/cmd/fillmark/acts"
 )
 
-// benchCommand groups the small sums of wet work.
+// benchCommand groups the bench calculations.
 func (a *app) benchCommand() *cobra.Command {
-	cmd := &cobra.Command{Use: "bench", Short: "Small sums of wet work: identify, wall, rinse, dose, water, clean, loss, balance, dew", Args: cobra.NoArgs}
+	cmd := &cobra.Command{Use: "bench", Short: "Bench calculations: identify, wall, rinse, dose, water, clean, loss, balance, dew", Args: cobra.NoArgs}
 	cmd.AddCommand(a.benchIdentifyCommand(), a.benchWallCommand(), a.benchRinseCommand(), a.benchDoseCommand(),
 		a.benchWaterCommand(), a.benchCleanCommand(), a.benchLossCommand(), a.benchBalanceCommand(), a.benchDewCommand())
 	return cmd
@@ -65,7 +65,7 @@ func (a *app) benchWallCommand() *cobra.Command {
 		},
 	}
 	f := cmd.Flags()
-	may(f, &r.InUse, chemistry.ParseCelsius, "running", "TEMPERATURE", "coldest air round the running machine")
+	may(f, &r.InUse, chemistry.ParseCelsius, "running", "TEMPERATURE", "coldest air around the running machine")
 	may(f, &r.InStorage, chemistry.ParseCelsius, "storage", "TEMPERATURE", "coldest air where it stands")
 	may(f, &r.InTransit, chemistry.ParseCelsius, "transit", "TEMPERATURE", "coldest air on the way")
 	f.BoolVar(&r.Chiller, "chiller", false, "the machine makes cold")
@@ -144,9 +144,9 @@ func (a *app) benchDoseCommand() *cobra.Command {
 				}
 				out.paragraph("", "", fmt.Sprintf("By the label: %s for %s of coolant.", words, coolant))
 				if answer.After != nil {
-					spent := "still above what the label wants"
+					spent := "still above what the label asks for"
 					if answer.Spent {
-						spent = "below what the label wants: dose again by the label, or change the coolant"
+						spent = "below what the label asks for: dose again by the label, or change the coolant"
 					}
 					out.paragraph("", "", fmt.Sprintf("After a top-up of %s without it %.0f %% of the dose is left: %s.", topUp, *answer.After, spent))
 				}
@@ -236,7 +236,7 @@ func (a *app) benchLossCommand() *cobra.Command {
 	need(f, &tube.Inner, acts.ParseMillimetres, "bore", "LENGTH", "inner diameter of the tubing, such as 7mm")
 	need(f, &tube.Outer, acts.ParseMillimetres, "outer", "LENGTH", "outer diameter of the tubing, such as 12mm")
 	need(f, &r.Coolant, chemistry.ParseCelsius, "at", "TEMPERATURE", "temperature of the running coolant (default 40C)")
-	need(f, &r.Air, chemistry.ParseCelsius, "room", "TEMPERATURE", "air of the room, round the tube (default 25C)")
+	need(f, &r.Air, chemistry.ParseCelsius, "room", "TEMPERATURE", "air of the room, around the tube (default 25C)")
 	need(f, &r.Humidity, share, "humidity", "PERCENT", "relative humidity of the air (default 50%)")
 	need(f, &r.Duty, share, "duty", "PERCENT", "share of the time it runs (default 100%)")
 	needFlags(cmd, "fluid", "tubing", "tube-length", "bore", "outer")

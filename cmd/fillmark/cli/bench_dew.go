@@ -20,7 +20,7 @@ func (a *app) benchDewCommand() *cobra.Command {
 	room, humidity := chemistry.Celsius(0), 0.0
 	var tube *chemistry.Celsius
 	cmd := &cobra.Command{
-		Use: "dew --room TEMPERATURE --humidity PERCENT", Short: "Dew or a leak: below which temperature a dry tube gets wet",
+		Use: "dew --room TEMPERATURE --humidity PERCENT", Short: "Dew or a leak: the temperature below which a dry tube gets wet",
 		Example: "  fillmark bench dew --room 25C --humidity 50% --tube 12C",
 		Args:    noArgs,
 		RunE: func(*cobra.Command, []string) error {

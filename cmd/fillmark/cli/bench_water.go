@@ -19,7 +19,7 @@ func (a *app) benchWaterCommand() *cobra.Command {
 	var fluid chemistry.Fluid
 	var use string
 	cmd := &cobra.Command{
-		Use: "water --fluid FLUID [--use ID] [figures]", Short: "Hold a water report against published limits",
+		Use: "water --fluid FLUID [--use ID] [figures]", Short: "Compare a water report with published limits",
 		Example: "  fillmark bench water --fluid pg --hardness 5.6dH --chloride 18mg/l --sulfate 30mg/l\n" +
 			"  fillmark bench water --fluid pg --use solar-in-use --ph 7.6    # what is in a loop",
 		Args: noArgs,

@@ -20,11 +20,11 @@ var errUnwell = errors.New("something is to be put right")
 
 func (a *app) doctorCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "doctor", Short: "Whether all is well: a line a check, and what to do",
+		Use: "doctor", Short: "Check that all is well: one line a check, and what to do",
 		Example: `  fillmark doctor`,
 		Args:    noArgs,
-		Long: `Doctor looks at all that mail, backups and the register itself rest on: clock,
-disk, rights, DNS records, certificate, sweeps, what waits, what failed. A line
+		Long: `Doctor looks at all that mail, backups and the register itself depend on: clock,
+disk, permissions, DNS records, certificate, sweeps, what waits, what failed. A line
 that follows from another's fault says so. The exit status is 1 while a line is
 red, and 0 otherwise. With a daemon running it is the daemon that looks.`,
 		RunE: func(cmd *cobra.Command, _ []string) error {

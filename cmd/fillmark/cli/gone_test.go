@@ -27,7 +27,7 @@ func TestARegisterRemovedUnderTheDaemonComesBack(t *testing.T) {
 	assert.Contains(t, errOut, "removed or replaced")
 	assert.Contains(t, errOut, "fillmark backup --to FOLDER")
 	_, out, _ = runHere(t, folder, "due")
-	assert.Equal(t, 1, strings.Count(out, "Nothing can be put down"), "it is told once: %s", out)
+	assert.Equal(t, 1, strings.Count(out, "Nothing can be recorded"), "it is told once: %s", out)
 	kept := filepath.Join(folder, "kept")
 	must(t, folder, "backup", "--to", kept)
 	assert.Zero(t, stop())

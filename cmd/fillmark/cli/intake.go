@@ -21,10 +21,10 @@ func (a *app) intakeCommand() *cobra.Command {
 	said := acts.Said{}
 	cmd := &cobra.Command{
 		Use:   "intake --who TEXT --kind KIND --complaint TEXT",
-		Short: "Take a machine in: who, what, what hurts, photos",
+		Short: "Take a machine in: who, what, what is wrong, photos",
 		Long: `Intake puts owner, machine and loop on record with what is said at the counter.
-All else is not known yet and asked by the step that can see or measure it; of
-a model that was here before it is assumed as in the last unit. A machine with
+All else is not known yet: the step that can see or measure it asks for it. For a
+model that was here before it is assumed from the last unit. A machine with
 one of our labels: --tag. A donor unit has no --who.`,
 		Example: `  fillmark intake --who "Bea Moss, +351 910 000 111" --kind desktop --complaint "loud since May"
   fillmark intake --owner 3 --kind "laser chiller" --model "Heron T1" --complaint "drips" --photo front.jpg
@@ -55,7 +55,7 @@ one of our labels: --tag. A donor unit has no --who.`,
 	f.BoolVar(&arrival.New, "somebody-new", false, "not the owner of that name who is on record")
 	pick(f, &arrival.Kind, loops.MachineKinds(), "kind", "KIND", "kind of machine: "+acts.Listed(loops.MachineKinds()))
 	f.StringVar(&arrival.Model, "model", "", "maker and model, as on its plate")
-	f.StringVar(&arrival.Complaint, "complaint", "", "what hurts, in the owner's `words`")
+	f.StringVar(&arrival.Complaint, "complaint", "", "what is wrong, in the owner's `words`")
 	need(f, &tag, loops.ParseTag, "tag", "TAG", "tag of a loop that comes in again")
 	photos, _ := acts.OfKind(loops.KindIntake)
 	if d, ok := photos.Field("photo"); ok {

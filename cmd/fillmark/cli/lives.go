@@ -26,7 +26,7 @@ func (a *app) livesCommand() *cobra.Command {
 		Short: "How long loops last, from a file of lives",
 		Long: `How long loops last, from a file of lives.
 
-The first line of FILE names the columns lower, upper and count, and if wanted
+The first line of FILE names the columns lower, upper and count, and optionally
 group, entry and cause. One line is one life, or count equal ones:
 
   12,15,1     good at 12, found failed at 15

@@ -36,8 +36,8 @@ func (a *app) loopLogCommand() *cobra.Command {
 		Long: `Keep a long temperature log of a loop: the warmest hour of each week, from which
 the resistance since the proof is followed. The file is CSV, JSON or Prometheus
 text with a time and a temperature, of any length. Its columns are guessed and
-named in the answer; --check reads it and keeps nothing. A column of the room
-counts before --room.`,
+named in the answer; --check reads it and keeps nothing. A room column
+takes precedence over --room.`,
 		Example: `  fillmark loop log 7K3QXW week.csv --room 22C --check
   fillmark loop log 7K3QXW week.csv --room 22C --power 120W --temperature "CPU die"`,
 		Args: func(_ *cobra.Command, args []string) error {
@@ -62,11 +62,11 @@ counts before --room.`,
 		},
 	}
 	f := cmd.Flags()
-	need(f, &room, chemistry.ParseCelsius, "room", "TEMPERATURE", "air of the room about the machine, as it mostly is")
+	need(f, &room, chemistry.ParseCelsius, "room", "TEMPERATURE", "air of the room around the machine, as it usually is")
 	may(f, &power, number("W"), "power", "POWER", "heat of the machine in its warmest hours, such as 120W (default: as at the proof)")
-	f.StringVar(&columns.Time, "time", "", "`column` of the times (default: guessed)")
-	f.StringVar(&columns.Temperature, "temperature", "", "`column` of the temperatures (default: guessed)")
-	f.StringVar(&columns.Room, "room-column", "", "`column` of the room, or none (default: guessed)")
+	f.StringVar(&columns.Time, "time", "", "time `column` (default: guessed)")
+	f.StringVar(&columns.Temperature, "temperature", "", "temperature `column` (default: guessed)")
+	f.StringVar(&columns.Room, "room-column", "", "room `column`, or none (default: guessed)")
 	f.BoolVar(&check, "check", false, "read it and keep nothing")
 	needFlags(cmd, "room")
 	return cmd

@@ -230,12 +230,12 @@ func printEntry(p *printer, e loops.Entry, struck bool) {
 	}
 }
 
-// orSheet lets the command that ticks a step print the bench sheet where no
+// orSheet lets the command that ticks a step print the job sheet where no
 // step is named: what there is to tick.
 func (a *app) orSheet(cmd *cobra.Command) {
 	cmd.Use = "step TAG [--sheet-step STEP]"
-	cmd.Short = "Print the bench sheet of the wet work, or tick a step of it"
-	cmd.Long = `Print the bench sheet of the wet work. With --sheet-step tick that step of it, or
+	cmd.Short = "Print the job sheet of the wet work, or tick a step of it"
+	cmd.Long = `Print the job sheet of the wet work. With --sheet-step tick that step of it, or
 leave it out and say why.`
 	cmd.Example = "  fillmark loop step 7K3QXW\n" + cmd.Example
 	tick := cmd.RunE

@@ -75,12 +75,12 @@ func (a *app) mixCommand() *cobra.Command {
 	r.Bench = chemistry.DefaultAt
 	cmd := &cobra.Command{
 		Use:   "mix --fluid FLUID (--wall TEMPERATURE | --mass % | --volume %) (--make VOLUME | --premix % --premix-available VOLUME)",
-		Short: "What to pour for a fresh mix, or to make one that there is stronger or weaker",
+		Short: "What to pour for a fresh mix, or to strengthen or thin an existing mix",
 		Long: `What to pour for a fresh mix. Without --make all of the premix that there is
 gets the strength of --mass or --volume. --wall is the coldest wetted wall in use,
 storage or transport; the target is that minus the margin. Grams are rounded
 to what the scale reads, and everything else follows from them. What speaks
-against the strength stands above the amounts.`,
+against the strength is printed above the amounts.`,
 		Example: `  fillmark mix --fluid pg --wall -20C --make 600ml --concentrate 95% --at 20C
   fillmark mix --fluid pg --mass 40% --make 75ml --concentrate 95% --left 15ml
   fillmark mix --fluid pg --wall -15C --make 600ml --product blue --label 30%:-12.4C --label 50%:-33.4C

@@ -50,7 +50,7 @@ never in one file, nor those of sealed and of open loops.`,
 	f.BoolVar(&asFile, "csv", false, "write the file")
 	pick(f, &origin, chargeOrigins(), "origin", "ORIGIN", "of the charges in the file: workshop (default), factory or unknown")
 	buildFlag(f, &build)
-	f.StringVar(&by, "by", "", "`TRAIT` that parts them into groups")
+	f.StringVar(&by, "by", "", "`TRAIT` that splits them into groups")
 	return cmd
 }
 
@@ -77,7 +77,7 @@ func (a *app) openingPatternCommand() *cobra.Command {
 		Short: "Pattern or chance? What failed charges have that healthy ones have not",
 		Long: `Pattern or chance? Do charges with a trait fail by a cause more often than others
 of their age, however long each was watched? For one trait, or for every trait
-that parts them. Whatever comes out is an idea: the same cases suggested it. Put
+that splits them. Whatever comes out is an idea: the same cases suggested it. Put
 it under watch and let later ones decide.
 
 Keys: ` + acts.Listed(evidence.TraitKeys()),
@@ -168,7 +168,7 @@ func (a *app) openingHowLongCommand() *cobra.Command {
 		},
 	}
 	f := cmd.Flags()
-	f.StringVar(&by, "by", "", "`TRAIT` that parts them: a key, or KEY=VALUE for with and without")
+	f.StringVar(&by, "by", "", "`TRAIT` that splits them: a key, or KEY=VALUE for with and without")
 	f.StringVar(&svg, "svg", "", "draw the curve into `FILE`")
 	pick(f, &origin, chargeOrigins(), "origin", "ORIGIN", "of the charges that --svg draws: workshop (default), factory or unknown")
 	buildFlag(f, &build)
@@ -215,7 +215,7 @@ func (a *app) drawHowLong(ctx context.Context, file, rowsOf string) (bool, error
 
 func (a *app) openingWhenLookCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "whenlook", Short: "When should I look? What the shop's rule prevents, and what a look by its cost would be",
+		Use: "whenlook", Short: "When should I look? What the shop's rule prevents, and how often a look pays",
 		Example: `  fillmark opening whenlook`,
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {

@@ -25,10 +25,10 @@ func (a *app) outboxCommand() *cobra.Command {
 	cmd := &cobra.Command{Use: "outbox", Short: "Outbox: mail written, waiting, delivered and come back", Args: cobra.NoArgs}
 	cmd.AddCommand(
 		a.outboxListCommand(), a.outboxShowCommand(),
-		a.outboxActCommand(workshop.Retry, "Try again what waits, was refused or has expired"),
-		a.outboxActCommand(workshop.Hold, "Keep a waiting message back"),
-		a.outboxActCommand(workshop.Release, "Let a message go that was held"),
-		a.outboxActCommand(workshop.Drop, "Give a message up"),
+		a.outboxActCommand(workshop.Retry, "Retry a message that waits, was refused or has expired"),
+		a.outboxActCommand(workshop.Hold, "Hold a waiting message"),
+		a.outboxActCommand(workshop.Release, "Release a message that was held"),
+		a.outboxActCommand(workshop.Drop, "Drop a message: it is not sent"),
 		a.allowCommand(),
 	)
 	return cmd
@@ -160,9 +160,9 @@ func (a *app) outboxActCommand(action workshop.OutboxAction, short string) *cobr
 func (a *app) allowCommand() *cobra.Command {
 	var on string
 	cmd := &cobra.Command{
-		Use: "allow [ADDRESS]", Short: "List the addresses that were given up, or let mail go to one of them again",
+		Use: "allow [ADDRESS]", Short: "List the addresses that were given up, or allow mail to one of them again",
 		Long: `List the addresses that mail does not reach, and why. With one of them, or with
---given-up-on where the relay was wrong about all of a day, let mail go there
+--given-up-on where the relay was wrong about all of a day, allow mail there
 again.`,
 		Example: `  fillmark outbox allow
   fillmark outbox allow ana@garden.example

@@ -120,8 +120,8 @@ func (a *app) ownerEditCommand() *cobra.Command {
 func (a *app) ownerEndLinksCommand() *cobra.Command {
 	return &cobra.Command{
 		Use: "end-links NUMBER", Short: "Close every link that an owner was sent", Args: oneNumber[loops.OwnerID]("owner"),
-		Long: `End-links is for links that went into other hands, such as by a mail passed on:
-the owner's pages, the stop link and the calendar open nothing any more. The next
+		Long: `Use end-links when an owner's links are in other hands, by a forwarded mail for
+example: the owner's pages, the stop link and the calendar no longer open. The next
 mail to the owner brings new ones. A transfer and an erasure end them too.`,
 		Example: `  fillmark owner end-links 3`,
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -130,7 +130,7 @@ mail to the owner brings new ones. A transfer and an erasure end them too.`,
 				return err
 			}
 			return a.print(owner, func(p *printer) {
-				p.line("The links of owner %d, %s, open nothing any more.", owner.ID, owner.Name)
+				p.line("The links of owner %d, %s, no longer open anything.", owner.ID, owner.Name)
 				p.line("The next mail brings new ones; tell them, and that a calendar they subscribed to stops.")
 			})
 		},

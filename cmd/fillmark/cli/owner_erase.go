@@ -23,7 +23,7 @@ func (a *app) ownerEraseCommand() *cobra.Command {
 		Long: `Erase takes out of the register who the owner was: name, addresses, what the
 machines were called, the owner's words, notes, the mail, and the name wherever
 else somebody wrote it. Measurements and what was done stay, without a person
-behind them. It cannot be undone. Backups made before hold everything still.
+behind them. It cannot be undone. Older backups still hold everything.
 
 With --prove everything personal that the register ever held of the owner is
 looked for afterwards, in all that Fillmark keeps. What comes out is a
@@ -40,7 +40,7 @@ goes. It lists the backups that still hold the owner.`,
 			return a.print(erased, func(p *printer) {
 				p.line("Owner %d is erased, and the register compacted.", erased.ID)
 				if erased.Proof == nil {
-					p.line("Backups made before still hold the owner.")
+					p.line("Older backups still hold the owner.")
 					return
 				}
 				printErasure(p, *erased.Proof)
@@ -98,7 +98,7 @@ func printErasableBackups(p *printer, backups []web.ErasableBackup) {
 		p.line("No backup from before is known.")
 		return
 	}
-	p.line("Backups from before hold the owner still; destroy them, or leave them until their day:")
+	p.line("Older backups still hold the owner; destroy them, or leave them until their day:")
 	p.list([]string{"folder", "made", "there", "gone by"}, len(backups), func(i int) []string {
 		b := backups[i]
 		gone := "nobody said: set backup.kept_days"

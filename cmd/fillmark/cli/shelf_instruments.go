@@ -61,7 +61,7 @@ func (a *app) shelfCheckCommand() *cobra.Command {
 func (a *app) shelfDiscardCommand() *cobra.Command {
 	var on web.OnDay
 	cmd := &cobra.Command{
-		Use: "discard (instrument | sample) NUMBER", Short: "Record that an instrument left use, or that a sample was poured away",
+		Use: "discard (instrument | sample) NUMBER", Short: "Record that an instrument was taken out of use, or that a sample was poured away",
 		Example: `  fillmark shelf discard instrument 1
   fillmark shelf discard sample 3 --day 2026-11-27`,
 		ValidArgs: []string{"instrument", "sample"},
@@ -74,7 +74,7 @@ func (a *app) shelfDiscardCommand() *cobra.Command {
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if args[0] == "instrument" {
 				return tell(cmd.Context(), a, "POST", "/api/v1/instruments/"+args[1]+"/retire", on, func(p *printer, i loops.Instrument) {
-					p.line("Instrument %d left use on %s.", i.ID, i.Retired.Long())
+					p.line("Instrument %d was taken out of use on %s.", i.ID, i.Retired.Long())
 				})
 			}
 			return tell(cmd.Context(), a, "POST", "/api/v1/samples/"+args[1]+"/discard", on, func(p *printer, s loops.RetainedSample) {
@@ -89,7 +89,7 @@ func (a *app) shelfDiscardCommand() *cobra.Command {
 func (a *app) shelfSampleCommand() *cobra.Command {
 	var kept web.KeptSample
 	cmd := &cobra.Command{
-		Use: "sample TAG --place TEXT", Short: "Record liquid of a loop that is kept back", Args: oneTag,
+		Use: "sample TAG --place TEXT", Short: "Record a sample that is kept from a loop", Args: oneTag,
 		Example: `  fillmark shelf sample 7K3QXW --place "rack B2" --keep 2028-12-03`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			kept.Tag = args[0]
@@ -103,7 +103,7 @@ func (a *app) shelfSampleCommand() *cobra.Command {
 	need(f, &kept.Taken, loops.ParseDay, "day", "DAY", "the day it was taken (default today)")
 	need(f, &kept.Keep, loops.ParseDay, "keep", "DAY", "until when it is kept")
 	f.Uint64Var((*uint64)(&kept.Entry), "entry", 0, "`number` of the entry it was taken with")
-	f.StringVar(&kept.Note, "note", "", "what is to be seen")
+	f.StringVar(&kept.Note, "note", "", "what can be seen in it")
 	needFlags(cmd, "place")
 	return cmd
 }

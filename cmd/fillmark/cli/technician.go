@@ -128,7 +128,7 @@ func (a *app) technicianList() *cobra.Command {
 
 func (a *app) technicianRemove() *cobra.Command {
 	return &cobra.Command{
-		Use: "remove NAME", Short: "Let a technician sign in no longer",
+		Use: "remove NAME", Short: "Remove a technician's sign-in",
 		Example: `  fillmark technician remove mo`,
 		Args:    oneName,
 		RunE: func(cmd *cobra.Command, args []string) error {

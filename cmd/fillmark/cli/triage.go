@@ -34,9 +34,9 @@ func (a *app) triageCommand() *cobra.Command {
 		Use:   "triage [TAG] (--sealed | --open)",
 		Short: "Why a machine runs hot, by probability, and the next thing to do",
 		Long: `Why a machine runs hot: ranked causes whose probabilities add to one, and the
-cheapest next thing to do that tells them apart. With a tag the last readings on
-record are the start and the loop's own first ones the measure; what is typed
-stands before them. What is not known is left out and counts neither way.
+cheapest next thing to do that tells them apart. With a tag it starts from the
+last readings on record and compares them with the loop's own first ones; what is
+typed takes precedence. Leave out what you do not know: it counts neither way.
 Nothing is recorded.`,
 		Example: `  fillmark triage --sealed --die 92C --room 22C --power 100W --pump running --screws loose
   fillmark triage 7K3QXW --fan-direction against`,
@@ -63,7 +63,7 @@ Nothing is recorded.`,
 	may(f, &asked.step, number("W"), "step-power", "POWER", "a step in power, such as 60W, with --step-fast and --step-slow")
 	may(f, &asked.fast, chemistry.ParseCelsiusDelta, "step-fast", "KELVIN", "rise of the die inside 10 s of the step, such as 12K")
 	may(f, &asked.slow, chemistry.ParseCelsiusDelta, "step-slow", "KELVIN", "its further rise until 10 min after, such as 4K")
-	f.StringVar(&asked.log, "log", "", "`FILE` with a temperature log from switching on, as fillmark log reads it; wants --power")
+	f.StringVar(&asked.log, "log", "", "`FILE` with a temperature log from switching on, as fillmark log reads it; needs --power")
 	for _, q := range triage.Questions() {
 		asked.signs[q.Sign] = f.String(string(q.Sign), "", "`VALUE`: "+q.Help)
 	}
@@ -137,7 +137,7 @@ func (t *triageAsked) logged() error {
 		return nil
 	}
 	if t.seen.Power == nil {
-		return &usageError{fmt.Errorf("--log: wants --power, the heat of the machine during the log")}
+		return &usageError{fmt.Errorf("--log: needs --power, the heat of the machine during the log")}
 	}
 	log, err := analyseLog(t.log, float64(*t.seen.Power))
 	if err != nil {

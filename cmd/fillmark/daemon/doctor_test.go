@@ -300,7 +300,7 @@ func TestDoctorLooksAtTheRealThing(t *testing.T) {
 	}}}))
 	now = now.Add(3 * time.Hour)
 	h.pulse.Swept(now, 0, nil)
-	wrong("mail", "No mail leaves")
+	wrong("mail", "No mail has left")
 	require.NoError(t, h.Store.Hold("1/2026-11-30/test", "test", now))
 	wrong("held letters", "1 letter")
 
@@ -491,7 +491,7 @@ func TestReadyzSaysWhatTheDoctorSays(t *testing.T) {
 	require.NoError(t, os.Rename(c.Store, c.Store+".away"))
 	code, said = ready()
 	assert.Equal(t, http.StatusServiceUnavailable, code)
-	assert.Contains(t, said, "register: Nothing can be put down")
+	assert.Contains(t, said, "register: Nothing can be recorded")
 	require.NoError(t, os.Rename(c.Store+".away", c.Store))
 	require.NoError(t, h.Store.NoteBackups(loops.Backups{Made: testNow(), Tried: testNow(), DrillFault: "its export is not the register's"}))
 	_, said = ready()

@@ -173,7 +173,7 @@ func (r *mailReader) Read(m mailbox.Mail) error {
 	done, err := r.w.Receive(workshop.Stamp{At: r.now.UTC(), By: "owner"}, loops.MailRead{Place: m.Place, Digest: loops.DigestOf(m.Raw)}, in)
 	var refused *loops.InvalidError
 	if errors.As(err, &refused) {
-		r.log.Error("a mail cannot be put down; it stays for a person to read", "mail", m.Place.UID, "field", refused.Field)
+		r.log.Error("a mail cannot be recorded; it stays for a person to read", "mail", m.Place.UID, "field", refused.Field)
 		return r.w.PassMail(m.Place)
 	}
 	if err != nil {

@@ -81,8 +81,8 @@ func TestEachFaultTurnsItsOwnLine(t *testing.T) {
 		}, []string{"backup"}, "Sun 6 Dec 2026"},
 		{"full disk", "disk", func(f *doctor.Facts) {
 			f.Disks[1].Free, f.Backup.Fault, f.Sweep = 5e6, "no space left", "no space left"
-		}, []string{"sweep", "backup"}, "5 MB free, 100 MB wanted"},
-		{"nothing left for the register", "disk", func(f *doctor.Facts) { f.Full, f.Sweep = "no space left", "no space left" }, []string{"sweep"}, "Nothing can be put down: no space left."},
+		}, []string{"sweep", "backup"}, "5 MB free, 100 MB needed"},
+		{"nothing left for the register", "disk", func(f *doctor.Facts) { f.Full, f.Sweep = "no space left", "no space left" }, []string{"sweep"}, "Nothing can be recorded: no space left."},
 		{"open key", "permissions", func(f *doctor.Facts) {
 			f.Exposed, f.MailFiles = []doctor.Exposed{{"links.key: mode 0644", "chmod 600"}}, "mode 0644"
 		}, []string{"mail files"}, "0644"},

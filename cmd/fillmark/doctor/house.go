@@ -36,11 +36,11 @@ func registerFile(f Facts) Line {
 	case f.Register.Missing:
 		return notHere("There is none yet.")
 	case f.Register.Database:
-		return notHere("The register is in a database, which no file is.")
+		return notHere("The register is in a database; there is no file to check.")
 	case f.Register.Fault != "":
 		return red("Not known: the register cannot be read.", "")
 	case f.Register.Moved != "":
-		return red("Nothing can be put down: "+f.Register.Moved+".",
+		return red("Nothing can be recorded: "+f.Register.Moved+".",
 			"Copy what is still there with fillmark backup --to FOLDER, stop the program, move aside what is left beside the register, "+
 				"bring all back with fillmark restore FOLDER, and start it again.")
 	}
@@ -82,7 +82,7 @@ func disk(f Facts) Line {
 		case d.Fault != "":
 			full = append(full, d.Place+": "+d.Fault)
 		case d.Free < d.Need:
-			full = append(full, fmt.Sprintf("%s (%s): %s free, %s wanted", d.Place, d.Path, bytes(d.Free), bytes(d.Need)))
+			full = append(full, fmt.Sprintf("%s (%s): %s free, %s needed", d.Place, d.Path, bytes(d.Free), bytes(d.Need)))
 		}
 		if i == 0 || d.Free < least.Free {
 			least = d
@@ -90,7 +90,7 @@ func disk(f Facts) Line {
 	}
 	switch {
 	case f.Full != "":
-		return red(strings.Join(append([]string{"Nothing can be put down: " + f.Full}, full...), ". ")+".",
+		return red(strings.Join(append([]string{"Nothing can be recorded: " + f.Full}, full...), ". ")+".",
 			"Make room on the disk of the register; it then goes on by itself.")
 	case len(f.Disks) == 0:
 		return notHere("This system does not say how much room there is.")

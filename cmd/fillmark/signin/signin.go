@@ -21,13 +21,13 @@ import (
 	"fillmark/loops"
 )
 
-// ErrRefused says that name and password do not belong together. It does not
+// ErrRefused says that the name or the password is wrong. It does not
 // say which of them is wrong, so that trying names teaches nothing.
-var ErrRefused = errors.New("this name and password do not belong together")
+var ErrRefused = errors.New("wrong name or password")
 
 // ErrLink says that a link to set a password was used, is past its time or
 // was never given out.
-var ErrLink = errors.New("this link does not set a password any more")
+var ErrLink = errors.New("this link can no longer set a password")
 
 // SignInLife is how long a sign-in lasts at most. Common practice, no source.
 const SignInLife = 7 * 24 * time.Hour

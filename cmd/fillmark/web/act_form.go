@@ -149,7 +149,7 @@ func (f *actForm) take(err error) error {
 		if of, ok := errors.AsType[*workshop.RepeatedError](err); ok {
 			said += ", with " + f.otherIn(of)
 		}
-		f.Rest = append(f.Rest, Problem{Field: said, Right: "send it again to enter this as another"})
+		f.Rest = append(f.Rest, Problem{Field: said, Right: "nothing more; send it again to enter this as another"})
 		return nil
 	}
 	return f.mark(err)

@@ -71,7 +71,7 @@ func photoName() input[string] {
 // aboutTrait and aboutGroups say how traits are asked for.
 const (
 	aboutTrait  = "key=value, such as metal=aluminium"
-	aboutGroups = "what the groups are parted by: a key of traits or key=value; none unless it is given"
+	aboutGroups = "what the groups are split by: a key of traits or key=value; none unless it is given"
 )
 
 // patternQuestion asks whether a cause goes with a trait.

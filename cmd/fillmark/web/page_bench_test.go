@@ -31,7 +31,7 @@ func TestDueShowsWhatIsOverdueAndWhy(t *testing.T) {
 	assert.Contains(t, page, "the grey tower")
 	assert.Contains(t, page, "Ana Fern")
 	assert.Contains(t, page, task.Due.Long())
-	assert.Contains(t, page, "days over")
+	assert.Contains(t, page, "days overdue")
 	assert.Contains(t, page, task.Binding().Source)
 	assert.Contains(t, page, "Mail reaches no owner")
 }

@@ -74,7 +74,7 @@ func TestDueShowsABoundedNumber(t *testing.T) {
 		for _, tag := range regexp.MustCompile(`href="/loops/([0-9A-Z]{6})"`).FindAllStringSubmatch(text, -1) {
 			seen[tag[1]] = true
 		}
-		if !strings.Contains(text, ">After</a>") {
+		if !strings.Contains(text, ">Next</a>") {
 			break
 		}
 	}

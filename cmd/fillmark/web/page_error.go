@@ -31,7 +31,7 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 		p.Message = p.Say("page.dead.message")
 		p.Advice = p.Say("page.dead.advice")
 	case errors.Is(err, signin.ErrLink):
-		p.Heading = "This link sets no password any more"
+		p.Heading = "This link can no longer set a password"
 		p.Message = "It works once, and for an hour."
 		p.Advice = "Ask whoever looks after the computer that Fillmark runs on for a new one."
 	case status == http.StatusUnauthorized:
@@ -39,7 +39,7 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 		p.Message = "Nobody is signed in here any more, and nothing was changed."
 		p.Advice = "Sign in in another window, then send it again: " + stillTyped(r) + "."
 	case errors.Is(err, errSite):
-		p.Heading = "Not from another site"
+		p.Heading = "Sent from another site"
 		p.Advice = "Open the page here and send it from here."
 	case status == http.StatusForbidden:
 		p.Heading = "This is not possible from here"
@@ -59,9 +59,9 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 		p.Message = p.Say("page.fault.message")
 		p.Advice = "Try once more. The program's log says what happened."
 		if loops.NoWrite(err) && p.Bench {
-			p.Message, p.Advice = "Nothing was put down: "+failure.Message+".", "Then send it again: "+stillTyped(r)+"."
+			p.Message, p.Advice = "Nothing was recorded: "+failure.Message+".", "Then send it again: "+stillTyped(r)+"."
 			if errors.Is(err, loops.ErrGone) {
-				p.Message = "Nothing was put down: " + loops.ErrGone.Error() + "."
+				p.Message = "Nothing was recorded: " + loops.ErrGone.Error() + "."
 				p.Advice = "The doctor's page says how to bring it back. Then send it again: " + stillTyped(r) + "."
 			}
 		}
@@ -97,7 +97,7 @@ func stillTyped(r *http.Request) string {
 }
 
 // away says that the register's database does not answer, and whether something
-// may have been put down.
+// may have been recorded.
 func (p *errorPage) away(r *http.Request, err error) {
 	unsettled := errors.Is(err, loops.ErrUnsettled)
 	switch {
@@ -107,7 +107,7 @@ func (p *errorPage) away(r *http.Request, err error) {
 			p.Heading, p.Message = p.Say("page.away.heading"), p.Say("page.away.message")
 		}
 	case unsettled:
-		p.Heading = "Nobody knows whether that was put down"
+		p.Heading = "We cannot tell whether that was recorded"
 		p.Message = "The register's database stopped answering just then."
 		p.Advice = "Wait a minute and look whether it is on record. Where it is not, send it again: " + stillTyped(r) + "."
 	case r.Method != http.MethodPost:
@@ -116,7 +116,7 @@ func (p *errorPage) away(r *http.Request, err error) {
 		p.Advice = "Try once more in a minute. If it stays so, somebody has to look after the database; the program goes on by itself then."
 	default:
 		p.Heading = "The register's database does not answer"
-		p.Message = "Nothing was put down."
+		p.Message = "Nothing was recorded."
 		p.Advice = "Try once more in a minute: " + stillTyped(r) + ". If it stays so, somebody has to look after the database; the program goes on by itself then."
 	}
 }

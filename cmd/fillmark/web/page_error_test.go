@@ -58,16 +58,16 @@ func TestPagesWhileTheDatabaseIsAway(t *testing.T) {
 	require.Equal(t, http.StatusServiceUnavailable, w.Code)
 	b.says(w, "<h1>The register's database does not answer</h1>", "a page")
 	b.says(w, "The page can be shown once it does.", "a page")
-	assert.NotContains(t, w.Body.String(), "put down")
+	assert.NotContains(t, w.Body.String(), "was recorded")
 	assert.NotContains(t, w.Body.String(), "what was typed")
 	w = b.act(tag, "note", url.Values{"text": {"it hums"}})
 	require.Equal(t, http.StatusServiceUnavailable, w.Code)
-	b.says(w, "Nothing was put down.", "a form")
+	b.says(w, "Nothing was recorded.", "a form")
 
 	left.read, left.write = nil, unsettled
 	w = b.post(link, url.Values{"answer": {"fine"}})
 	require.Equal(t, http.StatusServiceUnavailable, w.Code)
-	b.says(w, "<h1>We do not know whether that was kept</h1>", "an owner's answer")
+	b.says(w, "<h1>We cannot tell whether that was recorded</h1>", "an owner's answer")
 	assert.NotContains(t, w.Body.String(), "That did not work")
 
 	left.write = away

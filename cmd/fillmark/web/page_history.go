@@ -64,7 +64,7 @@ func EntryWords(e loops.Entry) string {
 	}
 	words += "."
 	if x := e.Answer; x.Die != nil {
-		words += fmt.Sprintf(" It showed %s in a room of %s under %s.", *x.Die, *x.Room, x.Ran)
+		words += fmt.Sprintf(" It showed %s in a room at %s under %s.", *x.Die, *x.Room, x.Ran)
 	}
 	if e.Answer.Words != "" {
 		words += " “" + e.Answer.Words + "”"

@@ -16,7 +16,7 @@ import (
 	"fillmark/loops"
 )
 
-// intakePage takes a machine in with four things: who, what, what hurts, photos.
+// intakePage takes a machine in with four things: who, what, what is wrong, photos.
 // All else stands folded below, for whoever knows more.
 type intakePage struct {
 	frame

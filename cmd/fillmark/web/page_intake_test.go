@@ -74,7 +74,7 @@ func TestIntakeSentTwiceIsOne(t *testing.T) {
 	w := b.post("/intake", form)
 	assert.Equal(t, http.StatusConflict, w.Code)
 	b.says(w, "This form was sent before and is on record", "no key is told")
-	b.says(w, "Right: send it again to enter this as another", "what to do")
+	b.says(w, "Expected: nothing more; send it again to enter this as another", "what to do")
 }
 
 func TestIntakeOfARefilledLoop(t *testing.T) {
@@ -247,7 +247,7 @@ func TestIntakeThatIsWrongChangesNothingAndShowsWhatWasTyped(t *testing.T) {
 	assert.Zero(t, b.wakes)
 }
 
-// Who, what, what hurts and a photo are enough for any kind of machine; the
+// Who, what, what is wrong and a photo are enough for any kind of machine; the
 // loop's page and what is done to it ask for the rest.
 func TestIntakeWithFourFields(t *testing.T) {
 	t.Parallel()

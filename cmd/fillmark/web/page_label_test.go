@@ -123,7 +123,7 @@ func TestHandoverSheetSaysWhatWasDone(t *testing.T) {
 	file := b.ana()
 	w := b.get("/loops/" + string(file.Loop.Tag) + "/handover")
 	require.Equal(t, http.StatusOK, w.Code)
-	for _, say := range []string{"What was done", "Filled: propylene glycol; 35.0", "What you may do", "What to leave alone", "If anything is wet", "Take care", "Ana Fern"} {
+	for _, say := range []string{"What was done", "Filled: propylene glycol; 35.0", "How to look it over", "What to leave alone", "If anything is wet", "Take care", "Ana Fern"} {
 		b.says(w, say, "hand-over")
 	}
 	b.says(w, "It may begin to freeze at", "freeze point")

@@ -140,7 +140,7 @@ func TestADeadLinkSpeaksTheWorkshopsLanguage(t *testing.T) {
 	dead := b.get("/o/forged")
 	assert.Equal(t, http.StatusNotFound, dead.Code)
 	assert.Contains(t, dead.Body.String(), `<html lang="en">`)
-	assert.Contains(t, dead.Body.String(), "This link does not open anything")
+	assert.Contains(t, dead.Body.String(), "This link does not work")
 	settings := b.settings()
 	settings.Language = loops.German
 	b.takesSettings(settings)

@@ -91,7 +91,7 @@ func TestOwnerSendsALog(t *testing.T) {
 	}
 	assert.Contains(t, found.Text, "% above their first 13 weeks")
 	assert.Equal(t, a.Logged.Day, found.Day)
-	b.says(b.get(page), "it runs warmer than then by 20 ±", "the owner's page")
+	b.says(b.get(page), "warmer than on that day", "the owner's page")
 	loop := b.get("/loops/" + string(ana.Loop.Tag))
 	b.says(loop, "Since the proof", "the plot")
 	b.says(loop, `class="band"`, "its interval")
@@ -185,7 +185,7 @@ func TestOwnerReadsATemperature(t *testing.T) {
 	b.says(w, `value="61"`, "what was typed stays")
 	w = b.post(page, url.Values{"answer": {"fine"}, "die": {"61,5"}, "room": {"21"}, "ran": {"heavy work"}})
 	require.Equal(t, http.StatusSeeOther, w.Code, problemsIn(w))
-	b.says(b.get(page), "it runs as on the day you got it back", "in their words")
-	b.says(b.get("/loops/"+string(ana.Loop.Tag)), "It showed 61.5 °C in a room of 21.0 °C under heavy work.", "the history")
+	b.says(b.get(page), "it ran as on the day you got it back", "in their words")
+	b.says(b.get("/loops/"+string(ana.Loop.Tag)), "It showed 61.5 °C in a room at 21.0 °C under heavy work.", "the history")
 	assert.Len(t, schedule.AfarOf(b.file(ana.Loop.Tag).History).Answers, 1)
 }

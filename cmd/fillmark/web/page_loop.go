@@ -76,7 +76,7 @@ func (p loopPage) Folds() ([]loopFold, error) {
 		{"readings", daily, loopFold{Heading: "Enter readings", Enter: "Enter the readings"}},
 		{"dose", filled, loopFold{Heading: "Enter a dose", Enter: "Enter the dose", From: p.Containers,
 			Says: "Give the dose that the label names; none is suggested here."}},
-		{"plan", filled, loopFold{Heading: "Plan a task otherwise", Enter: "Plan it so"}},
+		{"plan", filled, loopFold{Heading: "Change a task's plan", Enter: "Save the plan"}},
 		{"weigh", daily, loopFold{Heading: "Enter a weight", Enter: "Enter the weight"}},
 		{"call", daily, loopFold{Heading: "Write down a call", Enter: "Write it down"}},
 		{"note", daily, loopFold{Heading: "Write a note", Enter: "Write it down"}},
@@ -182,7 +182,7 @@ func frostOf(loop loops.Loop, p *loops.Protection) frost {
 	wall, cold := loop.Wall()
 	measure := "Measure a sample."
 	if loop.Sealed { // nobody opens a sealed loop for a sample
-		measure = "Keep it from the cold, and measure when it is opened next."
+		measure = "Keep it from the cold, and measure the next time it is opened."
 	}
 	f := frost{Known: p != nil, Verdict: chemistry.Go}
 	if p != nil {
@@ -200,7 +200,7 @@ func frostOf(loop loops.Loop, p *loops.Protection) frost {
 	case p == nil:
 		f.Verdict, f.Says = notKnown, "The strength is not known. "+measure
 	case p.Wall == nil:
-		f.Verdict, f.Says = notKnown, "How cold its coldest wetted wall gets is not known. Measure or ask: in use, stored and on the way; it belongs into the loop's record."
+		f.Verdict, f.Says = notKnown, "How cold its coldest wetted wall gets is not known. Measure or ask: in use, stored and on the way; write it in the loop's record."
 	case p.Holds:
 		f.Says = "First ice at " + quantity(p.WarmEnd()) + " at the warmest, colder than the coldest wall at " + quantity(wall) + loop.ColdestWallKnown.Mark() + "."
 	case p.FreezePoint < wall:

@@ -112,7 +112,7 @@ func TestOpeningFromThePage(t *testing.T) {
 	require.Equal(t, http.StatusOK, shown.Code)
 	text := shown.Body.String()
 	assert.Contains(t, text, "practice page", "a reading stands with its grade")
-	assert.Contains(t, text, "no findings")
+	assert.Contains(t, text, "not findings")
 	assert.NotContains(t, text, "<b>pump</b>")
 	for _, m := range regexp.MustCompile(`src="(/photos/[^"]+)"`).FindAllStringSubmatch(text, -1) {
 		photo := b.get(m[1])

@@ -177,7 +177,7 @@ func TestOwnerBadAnswersChangeNothing(t *testing.T) {
 	} {
 		w := b.post(link, form)
 		assert.Equal(t, http.StatusUnprocessableEntity, w.Code, name)
-		assert.Contains(t, w.Body.String(), "Not sent yet. What is right here:", name)
+		assert.Contains(t, w.Body.String(), "Not sent yet. What we need:", name)
 	}
 	assert.Contains(t, b.post(link, url.Values{"answer": {"off"}, "words": {strings.Repeat("ä", 1500)}}).Body.String(), "ääää", "what was typed comes back")
 	w := b.post(link, url.Values{"answer": {"off"}, "words": {strings.Repeat("x", 1<<20)}})
@@ -219,7 +219,7 @@ func TestLinksOpenNothingElse(t *testing.T) {
 	for _, path := range []string{"/o/" + stop, "/stop/" + owner, "/o/" + expired, "/o/" + nobody, "/o/" + string(flipped), "/o/x", "/stop/x", "/o/" + owner + "A"} {
 		w := b.get(path)
 		assert.Equal(t, http.StatusNotFound, w.Code, path)
-		assert.Contains(t, w.Body.String(), "This link does not open anything", path)
+		assert.Contains(t, w.Body.String(), "This link does not work", path)
 		assert.NotContains(t, w.Body.String(), `href="/loops"`, "the bench is no owner's business")
 		w = b.post(path, url.Values{"answer": {"fine"}, "mail": {"stop"}, "List-Unsubscribe": {"One-Click"}})
 		assert.Equal(t, http.StatusNotFound, w.Code, path)
@@ -265,7 +265,7 @@ func TestStopAndResumeByAPerson(t *testing.T) {
 	assert.Equal(t, http.StatusSeeOther, w.Code)
 	assert.Equal(t, link, w.Header().Get("Location"))
 	page := b.get(link).Body.String()
-	assert.Contains(t, page, "Since Thu 3 Dec 2026 we send you no mail")
+	assert.Contains(t, page, "We have sent you no mail since Thu 3 Dec 2026")
 	assert.Contains(t, page, "Send me mail again")
 	assert.Equal(t, http.StatusSeeOther, b.post(link, url.Values{"mail": {"run"}}).Code)
 	assert.Contains(t, b.get(link).Body.String(), "Stop these mails")

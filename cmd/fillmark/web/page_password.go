@@ -90,7 +90,7 @@ func passwordProblem(problems []Problem) string {
 	for _, p := range problems {
 		right = append(right, p.Field+": "+p.Right)
 	}
-	return "Not set yet. What is right here: " + strings.Join(right, "; ") + "."
+	return "Not set yet. Expected: " + strings.Join(right, "; ") + "."
 }
 
 // accountPage is the technician's own: whom the register records, the
@@ -126,7 +126,7 @@ func (s *server) changePassword(w http.ResponseWriter, r *http.Request) error {
 	problems := problemsOf(err)
 	switch {
 	case errors.Is(err, signin.ErrRefused):
-		p.Problem = "Not changed: the present password is another."
+		p.Problem = "Not changed: the current password is wrong."
 		return s.render(w, http.StatusUnprocessableEntity, "account", p)
 	case len(problems) > 0:
 		p.Problem = passwordProblem(problems)

@@ -203,7 +203,7 @@ func (f *actForm) steps() ([]acts.Act, error) {
 		all = append(all, a)
 	}
 	if len(all) == 0 {
-		f.Rest = append(f.Rest, Problem{Field: "steps", Right: "tick what is done"})
+		f.Rest = append(f.Rest, Problem{Field: "steps", Right: "a tick at what is done"})
 	}
 	return all, nil
 }

@@ -135,7 +135,7 @@ func TestRefillTellsGlycolsApart(t *testing.T) {
 	b.says(w, "cite", "its reasons have sources")
 	assert.Equal(t, 1, strings.Count(w.Body.String(), "that little glycol feeds microbes"), "each reason once")
 	w = b.get("/loops/" + string(tag) + "/refill?mix=yes&left=0&fluid=water&wall=18&make=1,200")
-	b.says(w, "a comma that may mean thousands", "1,200 is 1200 to some and 1.2 to others")
+	b.says(w, "this comma may mean thousands", "1,200 is 1200 to some and 1.2 to others")
 	w = b.get("/loops/" + string(tag) + "/refill?mix=yes&left=0&fluid=water&wall=-10&make=500")
 	b.says(w, "water freezes at 0", "water where it can freeze")
 	assert.NotContains(t, w.Body.String(), `<p class="verdict go"`)
@@ -153,7 +153,7 @@ func TestRefillThatIsWrongChangesNothing(t *testing.T) {
 		form url.Values
 		says string
 	}{
-		"nothing ticked": {"step", url.Values{}, "tick what is done"},
+		"nothing ticked": {"step", url.Values{}, "a tick at what is done"},
 		"left, no why":   {"step", url.Values{"sheet-step": {"photo"}, "left-out": {"yes"}}, "why the step was left out"},
 		"figure":         {"step", url.Values{"sheet-step": {"weigh-as-received"}, "value:weigh-as-received": {"lots"}}, `value="lots" aria-invalid`},
 		"drain in words": {"drain", url.Values{"left": {"a bit"}}, `value="a bit"`},

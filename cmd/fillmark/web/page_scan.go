@@ -54,7 +54,7 @@ func (p scanPage) Camera() bool { return p.Loop == nil || p.Gap != "" }
 // Wrong lists what is marked, as the page links to it.
 func (p scanPage) Wrong() []field {
 	var all []field
-	for _, x := range []field{{ID: "code", Label: "Label"}, {ID: "room", Label: "Missing, ml"}} {
+	for _, x := range []field{{ID: "code", Label: "Label"}, {ID: "room", Label: "Missing up to the mark, ml"}} {
 		if x.Problem = p.Form.Problem(x.ID); x.Problem != "" {
 			x.Value = shortened(p.Form.Typed(x.ID))
 			all = append(all, x)
@@ -105,7 +105,7 @@ func (s *server) scan(r *http.Request, p *scanPage) (leads string, err error) {
 	room := mayRead(f, "room", "ml", parseGap)
 	if room == nil {
 		if f.typed.Has("room") {
-			f.blame("room", "what fits in up to the mark, such as 60")
+			f.blame("room", "what is missing up to the mark, such as 60")
 		} else if lacks := file.Loop.State.Missing; lacks > 0 {
 			f.offer("room", quantityIn(lacks.Millilitres()))
 		}

@@ -149,11 +149,11 @@ func TestScanSaysWhatIsInTheWay(t *testing.T) {
 		values     url.Values
 	}{
 		{"words for a gap", `id="room-problem"`, url.Values{"tag": {tag}, "room": {"some"}}},
-		{"what is right instead", "Right: a volume such as 60ml<", url.Values{"tag": {tag}, "room": {"some"}}},
+		{"what is right instead", "Expected: a volume such as 60ml<", url.Values{"tag": {tag}, "room": {"some"}}},
 		{"no gap", `id="room-problem"`, url.Values{"tag": {tag}, "room": {""}}},
-		{"litres for millilitres", "Right: 0.5 ml at least, or none: is the unit right?", url.Values{"tag": {tag}, "room": {"0.04"}}},
-		{"more than it holds", "Right: less than the loop holds full, 600 ml", url.Values{"tag": {tag}, "room": {"5000"}}},
-		{"all that it holds, and a bottle", "Right: less than the loop holds full, 600 ml", url.Values{"tag": {tag}, "room": {"600"}, "code": {"1"}}},
+		{"litres for millilitres", "Expected: 0.5 ml at least, or none: is the unit right?", url.Values{"tag": {tag}, "room": {"0.04"}}},
+		{"more than it holds", "Expected: less than the loop holds full, 600 ml", url.Values{"tag": {tag}, "room": {"5000"}}},
+		{"all that it holds, and a bottle", "Expected: less than the loop holds full, 600 ml", url.Values{"tag": {tag}, "room": {"600"}, "code": {"1"}}},
 		{"another loop's label", "the label of a bottle; this one is of the loop " + other, url.Values{"tag": {tag}, "room": {"40"}, "code": {"http://127.0.0.1/loops/" + other}}},
 		{"an empty bottle", "nothing is left in No. 1", url.Values{"tag": {tag}, "room": {"40"}, "code": {"1"}}},
 		{"an additive", "nobody knows how strong No. 2 is, or it is no coolant", url.Values{"tag": {tag}, "room": {"40"}, "code": {"2"}}},

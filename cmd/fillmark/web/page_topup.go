@@ -129,7 +129,7 @@ func (s *server) checkTopUp(p *topupPage) error {
 	}
 	if !f.OK() || f.text("room") == "" {
 		if f.OK() && f.typed.Has("ask") {
-			f.blame("room", "what fits in up to the mark, such as 60")
+			f.blame("room", "what is missing up to the mark, such as 60")
 		}
 		return nil
 	}
@@ -179,7 +179,7 @@ func (p topupPage) Wrong() []field {
 	var all []field
 	for _, x := range []field{
 		{ID: "tag", Label: "Tag on the label"}, {ID: "fluid", Label: "Fluid"}, {ID: "holds", Label: "In the loop now, ml"}, {ID: "kind", Label: "Read as"},
-		{ID: "reading", Label: "Reading"}, {ID: "sample", Label: "Sample, °C"}, {ID: "room", Label: "Room up to the mark, ml"},
+		{ID: "reading", Label: "Reading"}, {ID: "sample", Label: "Sample, °C"}, {ID: "room", Label: "Missing up to the mark, ml"},
 		{ID: "liquid1", Label: "Liquid 1"}, {ID: "strength1", Label: "mass %"}, {ID: "amount1", Label: "Have, ml"},
 		{ID: "wall", Label: "Coldest wall, °C"}, {ID: "hottest", Label: "Hottest coolant, °C"},
 	} {
@@ -206,9 +206,9 @@ func topUpSays(a workshop.TopUpAnswer) string {
 	case a.Verdict == chemistry.Stop:
 		return "Add nothing yet. The reasons say what to do instead."
 	case len(a.Steps) == 0:
-		return "There is nothing to add of what is at hand; where there is room, a premix of about its strength fills it."
+		return "None of these liquids should go in; if it must be filled, use a premix of about its own strength."
 	case a.Verdict == chemistry.Care:
-		return "Possible, if you mind the reasons."
+		return "You can, but read the reasons first."
 	}
 	return "Add it as the steps say."
 }

@@ -54,7 +54,7 @@ func TestUnitsOnOneSheet(t *testing.T) {
 
 	w = b.post("/intake/units", unitsForm(url.Values{"count": {"13"}}))
 	assert.Equal(t, http.StatusConflict, w.Code)
-	b.says(w, "Right: the units of this sheet as it was sent first are on record: leave their lines out, or they are recorded twice", "by the lines")
+	b.says(w, "Expected: the units of this sheet as it was sent first are on record: leave their lines out, or they are recorded twice", "by the lines")
 	b.says(w, `maxlength="20000"`, "45 lines have room")
 	assert.NotContains(t, w.Body.String(), `name="key" value="sheet"`, "sent again it is another sheet")
 }

@@ -42,7 +42,7 @@ func TestPagesOfAnUnknownCharge(t *testing.T) {
 		{"loops", "/loops", string(tag)},
 		{"top-up", "/topup?tag=" + string(tag) + "&room=20&liquid1=water", "verdict big stop"},
 		{"top-up with a concentrate", "/topup?tag=" + string(tag) + "&room=20&liquid1=pg&strength1=95", "verdict big stop"},
-		{"top-up, measured on some scale", "/topup?tag=" + string(tag) + "&room=20&liquid1=water&kind=brix&reading=24", "drain, rinse and fill afresh"},
+		{"top-up, measured on some scale", "/topup?tag=" + string(tag) + "&room=20&liquid1=water&kind=brix&reading=24", "drain, rinse and refill"},
 		{"top-up, a label found", "/topup?tag=" + string(tag) + "&fluid=pg&room=30&liquid1=pg&strength1=35&kind=brix&reading=24", "<h2>Steps</h2>"},
 	} {
 		w := b.get(tt.path)

@@ -21,11 +21,11 @@ import (
 	"fillmark/cmd/fillmark/web"
 )
 
-// commandWords finds the name of a command or a flag, outside what is folded away
+// commandWords finds the name of a command, a flag or a setting, outside what is folded away
 // for whoever looks after the computer.
 func commandWords(page string) string {
 	page = regexp.MustCompile(`(?s)<details class="help">.*?</details>`).ReplaceAllString(page, "")
-	return regexp.MustCompile(`\bfillmark [a-z]+|\(--[a-z]+`).FindString(page)
+	return regexp.MustCompile(`\bfillmark [a-z]+|\(--[a-z]+|<code>[a-z_]+\.[a-z_]+`).FindString(page)
 }
 
 // Who works with pages is told in their words; commands belong to the doctor's
@@ -35,6 +35,7 @@ func TestPagesNameNoCommands(t *testing.T) {
 	assert.Equal(t, "fillmark check", commandWords(`<p>See fillmark check.</p>`))
 	assert.Equal(t, "fillmark due", commandWords(`<details class="help">fillmark check</details><code>fillmark due</code>`))
 	assert.Equal(t, "(--wall", commandWords(`<p>write it down (--wall)</p>`))
+	assert.Equal(t, "<code>mail.transport", commandWords(`<p>Set <code>mail.transport: smtp</code>.</p>`))
 	b := newBench(t)
 	file := b.ana()
 	seen := 0
@@ -68,7 +69,7 @@ func TestPagesOfABadDayNameNoCommands(t *testing.T) {
 	file := b.ana()
 	w := b.act(file.Loop.Tag, "poured", url.Values{"drained": {"lots"}})
 	assert.Equal(t, http.StatusUnprocessableEntity, w.Code)
-	assert.Contains(t, w.Body.String(), "<h2>Top the loop up")
+	assert.Contains(t, w.Body.String(), "<h2>Record a top-up")
 	assert.Empty(t, commandWords(w.Body.String()))
 	tag := b.taken(url.Values{"who": {"Ilse, 5550100"}, "machine.kind": {"desktop"}, "intake.complaint": {"drips"}})
 	require.Equal(t, http.StatusSeeOther, b.act(tag, "fill", url.Values{"fluid": {"pg"}, "poured": {"140"}, "mass": {"30"}, "inhibitor": {"oat"}}).Code)
@@ -81,14 +82,14 @@ func TestPagesOfABadDayNameNoCommands(t *testing.T) {
 	assert.Contains(t, page, "bounces: permission denied")
 	assert.Empty(t, commandWords(page))
 	// The way back from a register that is gone is made of commands.
-	gone := alarm.Source{Name: "register", Check: func(time.Time) (string, string) { return "Nothing can be put down.", "Use fillmark backup." }}
+	gone := alarm.Source{Name: "register", Check: func(time.Time) (string, string) { return "Nothing can be recorded.", "Use fillmark backup." }}
 	var err error
 	b.deps.Alarms, err = alarm.NewBoard(b.store, alarm.Options{}, nil, gone)
 	require.NoError(t, err)
 	b.handler, err = web.New(b.deps)
 	require.NoError(t, err)
 	page = b.get("/").Body.String()
-	assert.Contains(t, page, "Nothing can be put down.")
+	assert.Contains(t, page, "Nothing can be recorded.")
 	assert.Empty(t, commandWords(page))
 	require.NoError(t, os.Remove(b.path))
 	w = b.act(file.Loop.Tag, "note", url.Values{"note": {"moves in May"}})

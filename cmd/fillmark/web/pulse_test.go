@@ -63,7 +63,7 @@ func TestMailThatStandsIsRed(t *testing.T) {
 	b.now = b.now.Add(3 * time.Hour)
 	for _, path := range []string{"/readyz", "/", "/api/v1/due"} {
 		body := b.get(path).Body.String()
-		assert.Contains(t, body, "No mail leaves since", path)
+		assert.Contains(t, body, "No mail has left since", path)
 		assert.Contains(t, body, "connection refused", path)
 	}
 	assert.Equal(t, http.StatusServiceUnavailable, b.get("/readyz").Code)

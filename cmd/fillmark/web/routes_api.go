@@ -49,12 +49,12 @@ func (s *server) loopRoutes() []route {
 		{"POST /api/v1/loops", technicians, "Put a loop on record", writes(s, body[loops.Loop](), s.Workshop.AddLoop)},
 		{"GET /api/v1/loops/{tag}", technicians, "One loop with all that is known of it", reads(tag, s.Workshop.File)},
 		{"PUT /api/v1/loops/{tag}", technicians, "Change how a loop is built, at the revision that was read", writes2(s, tag, body[loops.Loop](), s.changeLoop)},
-		{"POST /api/v1/intakes", technicians, "Take a machine in at the counter: who, what, what hurts, photos", writes(s, body[workshop.Arrival](), s.Workshop.Arrive)},
+		{"POST /api/v1/intakes", technicians, "Take a machine in at the counter: who, what, what is wrong, photos", writes(s, body[workshop.Arrival](), s.Workshop.Arrive)},
 		{"GET /api/v1/loops/{tag}/steps", technicians, "The wet work of a loop, step by step", reads(tag, s.Workshop.BenchSheetOf)},
 		{"POST /api/v1/loops/{tag}/log", technicians, "Keep what a temperature log of a loop showed, week by week", writes2(s, tag, body[loops.TemperatureLog](), s.keepLog)},
 		{"GET /api/v1/loops/{tag}/letter", technicians, "The letter about a loop, to be printed", writes(s, tag, s.letter)},
 		{"POST /api/v1/topup", technicians, "Check a top-up", reads(body[workshop.TopUpQuestion](), s.Workshop.CheckTopUp)},
-		{"GET /api/v1/due", technicians, "What the workshop has before it", answers(s.morning)},
+		{"GET /api/v1/due", technicians, "What the workshop has to do", answers(s.morning)},
 		{"GET /api/v1/calendar", technicians, "What is due as calendar programs read it (RFC 5545)", reads(calendarOf(), s.calendar)},
 	}
 }
@@ -119,7 +119,7 @@ func (s *server) mailRoutes() []route {
 		{"GET /api/v1/outbox/message", technicians, "One message as it was written", reads(key, s.message)},
 		{"POST /api/v1/outbox/message", technicians, "Retry, hold, release or drop a message", writes(s, body[MessageAction](), s.doToMessage)},
 		{"GET /api/v1/suppressed", technicians, "List the addresses that were given up", all(s, reader.Suppressions)},
-		{"POST /api/v1/suppressed/allow", technicians, "Let mail go to an address again", writes(s, body[AllowedAddress](), s.allow)},
+		{"POST /api/v1/suppressed/allow", technicians, "Allow mail to an address again", writes(s, body[AllowedAddress](), s.allow)},
 		{"POST /api/v1/bounces", technicians, "Take in a mail that came back", writes(s, bytesOf(typeMail), s.bounce)},
 	}
 }
@@ -133,8 +133,8 @@ func (s *server) fileRoutes() []route {
 		{"GET /api/v1/export", technicians, "The whole register, one JSON document a line", sends(typeLines, nothing(), s.exportAll)},
 		{"POST /api/v1/backup", ownComputer, "Write a backup into a new folder, or as the schedule does", asks(body[BackupTo](), s.backup)},
 		{"GET /api/v1/backups", ownComputer, "List the backups by schedule", lists(s.backups)},
-		{"POST /api/v1/compact", ownComputer, "Give back the file's free room and remove photos of forms that were given up", answers(s.compact)},
-		{"GET /api/v1/doctor", technicians, "Whether all is well, a line a check", answers(s.examine)},
+		{"POST /api/v1/compact", ownComputer, "Give back the file's free space and remove photos of forms that were never sent", answers(s.compact)},
+		{"GET /api/v1/doctor", technicians, "Check that all is well, one line a check", answers(s.examine)},
 		{"GET /api/v1/check", technicians, "Check the whole file", answers(s.check)},
 	}
 }
@@ -149,6 +149,6 @@ func (s *server) technicianRoutes() []route {
 		{"POST /api/v1/technicians", ownComputer, "Let a technician sign in", writes(s, body[NewTechnician](), s.addTechnician)},
 		{"POST /api/v1/technicians/{name}/password", ownComputer, "Set a technician's password", writes2(s, name, body[NewPassword](), s.setPasswordOf)},
 		{"POST /api/v1/technicians/{name}/link", ownComputer, "A link that sets a technician's password once", writes(s, name, s.newPasswordLink)},
-		{"DELETE /api/v1/technicians/{name}", ownComputer, "Let a technician sign in no longer", writes(s, name, s.removeTechnician)},
+		{"DELETE /api/v1/technicians/{name}", ownComputer, "Remove a technician's sign-in", writes(s, name, s.removeTechnician)},
 	}
 }

@@ -52,7 +52,7 @@ func (w *Workshop) act(s Stamp, tag loops.Tag, as telling, all []acts.Act) (Reco
 	recorded, err := retried(w, func() (Recorded, error) { return w.actOnce(s, tag, all, as) })
 	if err == nil && !recorded.Repeated && slices.ContainsFunc(all, teaches) {
 		if _, learnt := w.Learn(context.Background(), s); learnt != nil {
-			recorded.Warnings = append(recorded.Warnings, "It is on record; what it teaches is worked out with the pass of the day: "+learnt.Error())
+			recorded.Warnings = append(recorded.Warnings, "It is on record; what it teaches is worked out in the daily pass: "+learnt.Error())
 		}
 	}
 	return recorded, err

@@ -84,7 +84,7 @@ func (f OwnersFile) RunsNow() string {
 	case err != nil:
 		return ""
 	case words == inspection.AsThen:
-		return fmt.Sprintf("On %s: it %s.", now.Day.Long(), words)
+		return fmt.Sprintf("On %s it %s.", now.Day.Long(), words)
 	}
-	return fmt.Sprintf("You got it back on %s. On %s: it runs %s, at like work in a like room.", handed.Long(), now.Day.Long(), words)
+	return fmt.Sprintf("You got it back on %s. On %s it ran %s, at similar work in a similar room.", handed.Long(), now.Day.Long(), words)
 }

@@ -13,7 +13,7 @@ import (
 	"fillmark/loops"
 )
 
-// Arrival is a machine at the counter: who, what, what hurts, photos. All else
+// Arrival is a machine at the counter: who, what, what is wrong, photos. All else
 // is not known yet, and asked by the act that can see or measure it.
 type Arrival struct {
 	// Tag is a loop on record that comes in again; nothing else of the machine is

@@ -103,9 +103,9 @@ func (s MailState) Trouble(zone *time.Location) string {
 	if why == "" {
 		why = "nothing has tried to send it"
 	}
-	said := fmt.Sprintf("No mail leaves since %s: %s wait for it", s.Since.In(zone).Format("Mon 2 Jan 2006 15:04 MST"), loops.CountOrNo(s.Stuck, "letter"))
+	said := fmt.Sprintf("No mail has left since %s: %s are waiting", s.Since.In(zone).Format("Mon 2 Jan 2006 15:04 MST"), loops.CountOrNo(s.Stuck, "letter"))
 	if s.Stuck == 1 {
-		said = fmt.Sprintf("No mail leaves since %s: 1 letter waits for it", s.Since.In(zone).Format("Mon 2 Jan 2006 15:04 MST"))
+		said = fmt.Sprintf("No mail has left since %s: 1 letter is waiting", s.Since.In(zone).Format("Mon 2 Jan 2006 15:04 MST"))
 	}
 	return said + ". " + loops.Visible(why) + "."
 }

@@ -50,7 +50,7 @@ func TestMailThatDoesNotLeaveShows(t *testing.T) {
 	}
 	assert.Empty(t, trouble(time.Hour))
 	late := trouble(20 * 24 * time.Hour)
-	assert.Contains(t, late, "No mail leaves since "+start.Format("Mon 2 Jan 2006")+" 09:00 UTC: 1 letter waits for it.")
+	assert.Contains(t, late, "No mail has left since "+start.Format("Mon 2 Jan 2006")+" 09:00 UTC: 1 letter is waiting.")
 	assert.Contains(t, late, "connection refused")
 
 	r := startRelay(t)
@@ -95,7 +95,7 @@ func TestARelayThatTakesNothingIsRed(t *testing.T) {
 				if said := trouble(time.Duration(hour) * time.Hour); hour < 2 {
 					assert.Empty(t, said, "early days")
 				} else if hour < 4*24 {
-					assert.Contains(t, said, "No mail leaves since "+start.Add(-time.Hour).Format("Mon 2 Jan 2006 15:04")+" UTC: 2 letters wait for it.")
+					assert.Contains(t, said, "No mail has left since "+start.Add(-time.Hour).Format("Mon 2 Jan 2006 15:04")+" UTC: 2 letters are waiting.")
 				}
 			}
 			r.set("")
@@ -207,7 +207,7 @@ func TestDeadAddressesInARowAreGivenUp(t *testing.T) {
 			fault := now
 			now = now.Add(3 * time.Hour)
 			require.Error(t, deliver().RelayFault)
-			assert.Contains(t, red(), "No mail leaves")
+			assert.Contains(t, red(), "No mail has left")
 			if others {
 				b.handedOver(t, "another@garden.example", workshop.Stamp{At: now, By: "test"})
 				now = now.Add(15 * time.Minute)

@@ -248,7 +248,7 @@ func TestMorning(t *testing.T) {
 	for _, says := range []string{m.Promised[0].Sentence(), m.Containers[0].Sentence(), m.Instruments[0].Sentence(), m.Instruments[1].Sentence(), m.Bring[0].Sentence()} {
 		assert.Contains(t, text, squeeze(says))
 	}
-	assert.Equal(t, "the attic PC, Ana Ruizado (no telephone on record): Sun 30 Aug 2026, 2 days over.", m.Promised[0].Sentence())
+	assert.Equal(t, "the attic PC, Ana Ruizado (no telephone on record): Sun 30 Aug 2026, 2 days overdue.", m.Promised[0].Sentence())
 	for _, l := range m.Overdue {
 		stage, _ := schedule.StageOn(schedule.DefaultPolicy(), l.Due, m.Day)
 		assert.Equal(t, stage, l.Stage)

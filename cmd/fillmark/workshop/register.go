@@ -109,7 +109,7 @@ func (w *Workshop) registered(all []Registration) ([]loops.Loop, error) {
 		}
 	}
 	if len(found) != 0 && len(found) != len(all) {
-		return nil, fmt.Errorf("the key %q stands for a sheet with another number of units: %w", all[0].Key, loops.ErrRepeated)
+		return nil, fmt.Errorf("the key %q belongs to a sheet with another number of units: %w", all[0].Key, loops.ErrRepeated)
 	}
 	return found, nil
 }

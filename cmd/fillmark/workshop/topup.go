@@ -89,7 +89,7 @@ func (f File) CheckTopUp(q TopUpQuestion) (TopUpAnswer, error) {
 		return TopUpAnswer{}, &loops.InvalidError{Field: "tag", Value: q.Tag, Reason: "a loop with a charge; this one is empty: fill it"}
 	}
 	if fluid := loop.State.Charge.Fluid; fluid != "" && q.Fluid != "" && q.Fluid != fluid {
-		return TopUpAnswer{}, &loops.InvalidError{Field: "fluid", Value: string(q.Fluid), Reason: "this loop is on record with " + fluid.Name() + "; leave it away, or put the record right first"}
+		return TopUpAnswer{}, &loops.InvalidError{Field: "fluid", Value: string(q.Fluid), Reason: "this loop is on record with " + fluid.Name() + "; leave it out, or put the record right first"}
 	}
 	q, err := f.fromShelf(q)
 	if err != nil {
@@ -257,7 +257,7 @@ func (q TopUpQuestion) check(on chemistry.TopUpRequest, full chemistry.Litre) (T
 	}
 	// Of a loop on record the room says what it holds, so the room is asked for first.
 	if q.Room == nil {
-		return TopUpAnswer{}, missing("room", "how much fits in up to the mark, such as 60ml")
+		return TopUpAnswer{}, missing("room", "how much is missing up to the mark, such as 60ml")
 	}
 	if err := CheckRoom(*q.Room, full); err != nil {
 		return TopUpAnswer{}, err
@@ -294,7 +294,7 @@ func (q TopUpQuestion) check(on chemistry.TopUpRequest, full chemistry.Litre) (T
 	// Whatever speaks against any top-up does so with nothing at hand; but a go
 	// to nothing would be taken for one to whatever is poured then.
 	if len(request.With) == 0 && request.Room > 0 && verdict.Verdict != chemistry.Stop {
-		return TopUpAnswer{}, missing("with", "what is at hand to fill the room, such as water or premix:35%")
+		return TopUpAnswer{}, missing("with", "what is at hand to fill it up, such as water or premix:35%")
 	}
 	answer := TopUpAnswer{
 		Verdict: verdict.Verdict, Reasons: chemistry.WorstFirst(verdict.Reasons), Fluid: request.Fluid, Steps: StepsOf(verdict.Steps),

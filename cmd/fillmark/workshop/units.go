@@ -89,7 +89,7 @@ func (w *Workshop) TakeInUnits(s Stamp, u Units) ([]loops.Loop, error) {
 	if u.Key != "" {
 		// Unit by unit the same sheet is found; one unit more would be found as well.
 		if e, err := w.register.EntryByKey(u.key(len(u.Each))); err == nil && e.ID != 0 {
-			return nil, fmt.Errorf("the key %q stands for a sheet with more units: %w", u.Key, loops.ErrRepeated)
+			return nil, fmt.Errorf("the key %q belongs to a sheet with more units: %w", u.Key, loops.ErrRepeated)
 		}
 	}
 	var all []Registration

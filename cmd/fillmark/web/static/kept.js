@@ -230,7 +230,7 @@ function mark() {
 function wordsAtTop() {
   let words = waiting.length > 0 ? `Not yet recorded: ${waiting.length}${why ? ` (${why})` : ""}. ` : "";
   if (why === signedOut && waiting.length === 0) words = "Your sign-in has ended: sign in again to see this sheet as it is now. ";
-  else if (unkept.size === 0) words += "It is kept on this device.";
+  else if (unkept.size === 0) words += "Kept on this device.";
   return unkept.size > 0 ? `${words}Not kept on this device: what is not recorded is lost with this page.` : words;
 }
 
@@ -423,7 +423,7 @@ async function refuse(item, answer) {
 // attempt sends one; nothing comes back where it is still to be sent.
 async function attempt(item) {
   if (item.by !== technician) {
-    why = item.by ? `entered by ${item.by}, who signs in to record it` : "entered before anybody signed in; undo it and enter it again";
+    why = item.by ? `entered by ${item.by}; ${item.by} has to sign in to send it` : "entered before anybody signed in; undo it and enter it again";
     return null;
   }
   const body = item.body.filter(([name, value]) => name !== "day" || value);
