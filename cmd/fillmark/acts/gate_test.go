@@ -157,7 +157,7 @@ func TestRulesAtTheirThresholds(t *testing.T) {
 		}), "stop unknown-strength; refused"},
 		{"a new cooler with water, and nothing can freeze", over, open(snapshot(found(-9), swapped(-4, chemistry.TreatedWater), checked(-1, 24, true)), noFrost), "go"},
 		{"a new cooler with water, and a wall of -10 °C", over, snapshot(found(-9), swapped(-4, chemistry.TreatedWater), checked(-1, 24, true)), "stop frost; refused"},
-		{"a dry mount, found and mended", over, snapshot(filled(-9), proved(-8), because(-3, loops.CauseMount), checked(-2, 24, true), proved(-1)), "go"},
+		{"a dry mount, found and repaired", over, snapshot(filled(-9), proved(-8), because(-3, loops.CauseMount), checked(-2, 24, true), proved(-1)), "go"},
 
 		{"drained before the hand-over, told after it", line(t, "drain", "day="+today.AddDays(-1).String()), snapshot(append(ready, handedOver(0))...), "care released"},
 		{"drained since the hand-over", line(t, "drain"), snapshot(append(ready, handedOver(0))...), "go"},
