@@ -42,3 +42,23 @@ func TestWhatACallLeaves(t *testing.T) {
 	undone := loops.Entry{Kind: loops.KindCorrection, Day: day(5), Correction: &loops.Correction{Strikes: 1, Why: "another loop's"}}
 	assert.Zero(t, fold(called(4, loops.Reached, day(8)), undone), "struck out")
 }
+
+// What a task is done with is what was agreed to be done: none of it leaves the
+// day agreed standing as if nobody had come.
+func TestWhatDoesATaskSeesToTheLoop(t *testing.T) {
+	t.Parallel()
+	d := day(t, "2026-11-04")
+	agreed := loops.Entry{ID: 2, Kind: loops.KindCall, Day: d, Call: &loops.OwnerCall{Outcome: loops.Reached, Agreed: d.AddDays(4)}}
+	for _, task := range loops.Tasks() {
+		if task.CompletedBy == loops.KindAnswer {
+			continue // the owner's own
+		}
+		done := loops.Entry{ID: 3, Kind: task.CompletedBy, Day: d.AddDays(4), Fill: &loops.Fill{}, TopUp: &loops.TopUp{}, Inspection: &loops.Inspection{},
+			Dose: &loops.Dose{Role: loops.RoleBiocide}, LeakCheck: &loops.LeakCheck{Hours: 24, Dry: true}}
+		filled := fill(d.AddDays(-9), 0.4)
+		filled.ID = 1
+		s := loops.Fold([]loops.Entry{filled, agreed, done})
+		assert.Zero(t, s.Agreed, "%s by %s", task.Kind, task.CompletedBy)
+		assert.Zero(t, s.Reached, "%s by %s", task.Kind, task.CompletedBy)
+	}
+}

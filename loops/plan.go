@@ -12,7 +12,8 @@ import (
 // value is a loop that nothing is planned for.
 type Plan struct {
 	Tasks []Task `json:"tasks,omitempty"`
-	// PolicyVersion and EvidenceVersion tell what the plan was made from.
+	// PolicyVersion tells what the plan was made from; EvidenceVersion stands in
+	// older plans and says nothing any more.
 	PolicyVersion   string `json:"policy_version,omitempty"`
 	EvidenceVersion uint64 `json:"evidence_version,omitempty"`
 	// Made is the instant it was made, UTC.

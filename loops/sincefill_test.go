@@ -43,6 +43,8 @@ func TestSinceFill(t *testing.T) {
 	again := loops.SinceFillOf(numbered(fill(d, 0.4), topUp(10, 0.1, 0.1), fill(d.AddDays(60), 0.3)))
 	assert.Empty(t, again.Doses, "a fill begins again")
 	assert.Nil(t, again.PH)
+	other := loops.Entry{Kind: loops.KindSwap, Day: d.AddDays(60), By: "test", Swap: &loops.Swap{OldUnit: loops.OldUnitKept, Fluid: chemistry.PropyleneGlycol}}
+	assert.Equal(t, loops.SinceFill{}, loops.SinceFillOf(numbered(treated, dose, ph, other)), "another cooler has nothing of the old one's")
 
 	unmeasured := treated
 	unmeasured.Fill = &loops.Fill{Charge: treated.Fill.Charge}

@@ -269,7 +269,8 @@ func (s *State) apply(e Entry) {
 		}
 	}
 	switch e.Kind {
-	case KindIntake, KindFill, KindTopUp, KindInspection, KindProof, KindOpening, KindHandover, KindReturn, KindTransfer, KindSwap, KindRetirement:
+	case KindIntake, KindFill, KindTopUp, KindDose, KindInspection, KindLeakCheck, KindProof, KindOpening, KindHandover, KindReturn, KindTransfer,
+		KindSwap, KindRetirement:
 		s.seenTo()
 	}
 	switch e.Kind {

@@ -161,8 +161,9 @@ func (s StepState) Open() bool { return s.Done.IsZero() }
 
 // StepsOf folds how the steps of a loop's present visit stand. A visit begins
 // with the last intake or, where the next one was not recorded as such, after
-// the last hand-over. It is pure, and the order of recording does not matter
-// between days; of one step recorded twice the later day counts.
+// the machine last went back; for another cooler all steps are open again. It is
+// pure, and the order of recording does not matter between days; of one step
+// recorded twice the later day counts.
 func StepsOf(sealed bool, history []Entry) []StepState {
 	states := make([]StepState, 0, 40)
 	for _, s := range StepsFor(sealed) {
@@ -170,7 +171,7 @@ func StepsOf(sealed bool, history []Entry) []StepState {
 	}
 	for _, e := range Standing(history) {
 		switch e.Kind {
-		case KindIntake, KindHandover:
+		case KindIntake, KindHandover, KindReturn, KindSwap:
 			for i := range states {
 				states[i] = StepState{Step: states[i].Step}
 			}

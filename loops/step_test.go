@@ -66,6 +66,10 @@ func TestStepsOf(t *testing.T) {
 	assert.True(t, find(numbered(append(history, strike)...), "drain").Open())
 	handover := loops.Entry{Kind: loops.KindHandover, Day: d.AddDays(5), By: "test", Handover: &loops.Handover{}}
 	assert.True(t, find(numbered(append(history, handover)...), "isolate").Open(), "the next visit begins again")
+	back := loops.Entry{Kind: loops.KindReturn, Day: d.AddDays(5), By: "test", Return: &loops.Return{Why: "the owner wants it"}}
+	assert.True(t, find(numbered(append(history, back)...), "isolate").Open(), "and so after it went back as it is")
+	swap := loops.Entry{Kind: loops.KindSwap, Day: d.AddDays(5), By: "test", Swap: &loops.Swap{}}
+	assert.True(t, find(numbered(append(history, swap)...), "drain").Open(), "nobody drained the other cooler")
 
 	for name, wrong := range map[string]loops.StepDone{
 		"no such step":                    {Step: "polish"},

@@ -134,4 +134,9 @@ func TestRulesSetAsideAreKeptWithTheCharge(t *testing.T) {
 	assert.Equal(t, "what leak-check says", all[1].Text)
 	assert.Equal(t, "because", all[1].Why)
 	assert.Equal(t, KindHandover, all[1].Act)
+	swap := judged(4, KindSwap, "cooler")
+	swap.Swap = &Swap{}
+	all = SetAsideSinceFill(append(history, swap))
+	require.Len(t, all, 1, "what was set aside for the old cooler went with it")
+	assert.Equal(t, "cooler", all[0].Rule)
 }

@@ -112,30 +112,43 @@ func WeighedLossOf(history []Entry) (loss WeighedLoss, ok bool) {
 	}, true
 }
 
-// ComparableWeighings lists the weighings of a full loop since its content last
-// changed by hand, of the same thing on the scale as the last one, by day: the
-// row in which a loss shows. On the day of the work itself a "filled" weighing
-// counts as taken after it, whichever was recorded first.
+// ComparableWeighings are the last of the rows of [WeighingRows]: those since the
+// content last changed by hand.
 func ComparableWeighings(history []Entry) []Weighed {
-	var changed Day
-	var by EntryID
+	rows := WeighingRows(history)
+	return rows[len(rows)-1]
+}
+
+// WeighingRows are the weighings of the full loop with its present charge, of the
+// same thing on the scale as the last one, by day: a row for each time that its
+// content was not changed by hand, in which a loss shows. There is at least one
+// row, and any may be empty. On the day of the work itself a "filled" weighing
+// counts as taken after it, whichever was recorded first.
+func WeighingRows(history []Entry) [][]Weighed {
+	var works []Entry
+	began := 0
 	for _, e := range Standing(history) {
 		switch e.Kind {
-		case KindFill, KindTopUp, KindDose, KindDrain, KindOpening, KindFlush, KindClean:
-			changed, by = e.Day, e.ID
+		case KindFill, KindSwap, KindTopUp, KindDose, KindDrain, KindOpening, KindFlush, KindClean:
+			works = append(works, e)
+			if e.BeginsCharge() {
+				began = len(works)
+			}
 		}
 	}
-	series := slices.DeleteFunc(WeighingsOf(history), func(w Weighed) bool {
-		if w.Stage == WeighedDry || w.Stage == WeighedDrained || w.Day.Before(changed) {
-			return true
+	full := slices.DeleteFunc(WeighingsOf(history), func(w Weighed) bool { return w.Stage == WeighedDry || w.Stage == WeighedDrained })
+	rows := make([][]Weighed, len(works)+1)
+	for _, w := range full {
+		if w.What != full[len(full)-1].What {
+			continue
 		}
-		return w.Day == changed && w.Stage != WeighedFilled && w.Entry < by
-	})
-	if len(series) == 0 {
-		return nil
+		n := 0
+		for n < len(works) && (works[n].Day.Before(w.Day) || works[n].Day == w.Day && (w.Stage == WeighedFilled || works[n].ID < w.Entry)) {
+			n++
+		}
+		rows[n] = append(rows[n], w)
 	}
-	what := series[len(series)-1].What
-	return slices.DeleteFunc(series, func(w Weighed) bool { return w.What != what })
+	return rows[began:]
 }
 
 // Weights are the weighings that tell a charge: the last of each stage of one

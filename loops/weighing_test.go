@@ -26,6 +26,7 @@ func TestWeighedLoss(t *testing.T) {
 	drained := loops.Entry{Kind: loops.KindTopUp, Day: d.AddDays(100), By: "test", TopUp: &loops.TopUp{Poured: []loops.Pour{{Liquid: "water", Fluid: chemistry.TreatedWater, Volume: 0.01}}}}
 	other := weighing(d.AddDays(50), loops.WeighedLater, 9)
 	other.Weighing.What = "the whole machine"
+	swapped := loops.Entry{Kind: loops.KindSwap, Day: d.AddDays(100), By: "test", Swap: &loops.Swap{OldUnit: loops.OldUnitKept}}
 	inspected := comparable(year, loops.Good)
 	inspected.Inspection.Weight = new(chemistry.Kilogram(1.492))
 	for _, c := range []struct {
@@ -42,6 +43,7 @@ func TestWeighedLoss(t *testing.T) {
 		{name: "by an inspection", history: numbered(fill(d, 0.4), weighing(d, loops.WeighedFilled, 1.5), inspected), from: d, lost: 8, ok: true},
 		{name: "a top-up begins again", history: numbered(fill(d, 0.4), weighing(d, loops.WeighedFilled, 1.5), drained, weighing(d.AddDays(101), loops.WeighedLater, 1.496), weighing(year, loops.WeighedLater, 1.492)), from: d.AddDays(101), lost: 4, ok: true},
 		{name: "another thing on the scale is not compared", history: numbered(fill(d, 0.4), weighing(d, loops.WeighedFilled, 1.5), other, weighing(year, loops.WeighedLater, 1.492)), from: d, lost: 8, ok: true},
+		{name: "another cooler is not compared", history: numbered(fill(d, 0.4), weighing(d, loops.WeighedFilled, 1.5), swapped, weighing(d.AddDays(101), loops.WeighedLater, 1.7), weighing(year, loops.WeighedLater, 1.696)), from: d.AddDays(101), lost: 4, ok: true},
 		{name: "dry and drained are no baseline", history: numbered(fill(d, 0.4), weighing(d.AddDays(1), loops.WeighedDrained, 1.1), weighing(year, loops.WeighedLater, 1.492))},
 	} {
 		t.Run(c.name, func(t *testing.T) {

@@ -9,6 +9,7 @@ import (
 	"math"
 	"slices"
 
+	"fillmark/chemistry"
 	"fillmark/loops"
 	"fillmark/loops/inspection"
 )
@@ -21,27 +22,28 @@ const (
 )
 
 // learnt is how many weeks of a log are its measure, a quarter: what room and
-// power are
-// said to be is off by as much in every week.
+// power are said to be is off by as much in every week.
 const learnt = 13
 
 // Afar is what was seen of a loop since its last valid proof without the
 // machine on the bench: by its owner's answers and by temperature logs.
 type Afar struct {
-	Day   loops.Day // of the proof
-	Proof inspection.Measured[inspection.KelvinPerWatt]
-	Power inspection.Watt
+	Day    loops.Day // of the proof
+	Proof  inspection.Measured[inspection.KelvinPerWatt]
+	Proved inspection.Reading // of which the proof is
 	// Answers and Weeks are in the order of their days.
 	Answers, Weeks []AfarValue
 	// Answered and Logged are the rises that were called; nil where none was.
 	Answered, Logged *AfarCall
+	// bench is what a technician read of the steady loop since.
+	bench []AfarValue
 }
 
 // AfarValue is a resistance from die to room, k = 2.
 type AfarValue struct {
-	Day   loops.Day
-	Value inspection.Measured[inspection.KelvinPerWatt]
-	die   float64 // K above the room
+	Day     loops.Day
+	Value   inspection.Measured[inspection.KelvinPerWatt]
+	Reading inspection.Reading // that it was worked out from
 }
 
 // AfarCall is a rise that was called.
@@ -70,9 +72,14 @@ func AfarOf(history []loops.Entry) *Afar {
 			if e.Inspection.Serves() {
 				looked = e.Day
 			}
+			if r := e.Inspection.Reading(); a != nil && r.Steady {
+				if f, err := inspection.Read(r); err == nil && f.Total != nil {
+					a.bench = append(a.bench, AfarValue{e.Day, *f.Total, r})
+				}
+			}
 		case loops.KindAnswer:
 			if a != nil && e.Answer.Tells() {
-				a.Answers = a.with(a.Answers, e.Day, float64(*e.Answer.Die), float64(*e.Answer.Room), float64(a.Power))
+				a.Answers = a.with(a.Answers, e.Day, *e.Answer.Die, *e.Answer.Room, *a.Proved.Power)
 			}
 		case loops.KindLog:
 			for _, w := range e.TemperatureLog.Weeks {
@@ -89,15 +96,15 @@ func AfarOf(history []loops.Entry) *Afar {
 		if day.Before(a.Day) {
 			continue // it began before the proof
 		}
-		power := float64(a.Power)
+		power := *a.Proved.Power
 		if w.log.PowerW != nil {
-			power = *w.log.PowerW
+			power = inspection.Watt(*w.log.PowerW)
 		}
 		room := w.log.Room
 		if w.Room != nil {
 			room = *w.Room
 		}
-		a.Weeks = a.with(a.Weeks, day, float64(w.Warmest), float64(room), power)
+		a.Weeks = a.with(a.Weeks, day, w.Warmest, room, power)
 	}
 	slices.SortFunc(a.Weeks, func(x, y AfarValue) int { return x.Day.Compare(y.Day) })
 	a.Answered = a.watch(a.Proof.Value, a.Answers, looked)
@@ -117,29 +124,48 @@ func afarSince(e loops.Entry) *Afar {
 	if !e.Proof.Valid() {
 		return nil
 	}
-	f, err := inspection.Read(e.Proof.After.Reading())
+	proved := e.Proof.After.Reading()
+	f, err := inspection.Read(proved)
 	if err != nil || f.Total == nil {
 		return nil
 	}
-	return &Afar{Day: e.Day, Proof: *f.Total, Power: inspection.Watt(*e.Proof.After.PowerW)}
+	return &Afar{Day: e.Day, Proof: *f.Total, Proved: proved}
 }
 
 // with adds a value; a die that is not above its room tells none.
-func (a *Afar) with(values []AfarValue, day loops.Day, die, room, power float64) []AfarValue {
+func (a *Afar) with(values []AfarValue, day loops.Day, die, room chemistry.Celsius, power inspection.Watt) []AfarValue {
 	if die <= room || day.Before(a.Day) {
 		return values
 	}
-	v := (die - room) / power
+	above := float64(die.Sub(room))
+	v := above / float64(power)
 	m := inspection.Measured[inspection.KelvinPerWatt]{
 		Value:       inspection.KelvinPerWatt(v),
-		Uncertainty: inspection.KelvinPerWatt(2 * v * inspection.CreepSigma(die-room, afarDie, afarRoom, afarPower)),
+		Uncertainty: inspection.KelvinPerWatt(2 * v * inspection.CreepSigma(above, afarDie, afarRoom, afarPower)),
 	}
-	return append(values, AfarValue{day, m, die - room})
+	return append(values, AfarValue{day, m, inspection.Reading{Die: &die, Room: &room, Power: &power, Steady: true,
+		TemperatureUncertainty: 2 * afarDie, PowerUncertainty: 2 * afarPower * power}})
+}
+
+// Latest is what was read last, from afar or on the bench; nil where nothing was
+// since the proof.
+func (a *Afar) Latest() (latest *AfarValue) {
+	take := func(v AfarValue) {
+		if latest == nil || !v.Day.Before(latest.Day) {
+			latest = &v
+		}
+	}
+	for _, values := range [][]AfarValue{a.Weeks, a.Answers, a.bench} {
+		if n := len(values); n > 0 {
+			take(values[n-1])
+		}
+	}
+	return latest
 }
 
 // Sigma is the relative standard deviation of one value about the proof.
 func (a *Afar) Sigma() float64 {
-	return inspection.CreepSigma(float64(a.Proof.Value)*float64(a.Power), afarDie, afarRoom, afarPower)
+	return inspection.CreepSigma(float64(a.Proof.Value)*float64(*a.Proved.Power), afarDie, afarRoom, afarPower)
 }
 
 // middle is the geometric mean.
@@ -154,7 +180,7 @@ func middle(values []AfarValue) inspection.KelvinPerWatt {
 // watch runs the chart over the values after the day that a technician looked
 // last; nil where it does not call.
 func (a *Afar) watch(against inspection.KelvinPerWatt, values []AfarValue, looked loops.Day) *AfarCall {
-	chart, err := inspection.WatchCreep(against, inspection.CreepSigma(float64(against)*float64(a.Power), afarDie, afarRoom, afarPower))
+	chart, err := inspection.WatchCreep(against, inspection.CreepSigma(float64(against)*float64(*a.Proved.Power), afarDie, afarRoom, afarPower))
 	if err != nil {
 		return nil // a proof that no instrument gives is no measure
 	}

@@ -17,7 +17,7 @@ type planner struct {
 	in      Input
 	charge  loops.Charge
 	clauses map[loops.TaskKind][]loops.Clause
-	since   []loops.Entry // see sinceFill
+	since   []loops.Entry // see sinceCharge
 }
 
 func (p *planner) add(task loops.TaskKind, c loops.Clause) {
@@ -270,8 +270,8 @@ func (p *planner) findings() {
 			OwnerText: "We were told on " + s.Concern.Long() + " that something is off.",
 		})
 	}
-	if s.Missing <= 0 || s.MissingSeen.IsZero() {
-		return
+	if s.Missing <= 0 || s.MissingSeen.IsZero() || s.Missing < lossShare*p.in.Loop.Volume {
+		return // where nobody knows the volume, any gap counts
 	}
 	p.add(loops.TopUpTask, loops.Clause{
 		Kind: loops.ByFinding, Day: s.MissingSeen, Source: "level in this loop's history", Grade: GradeRecord,

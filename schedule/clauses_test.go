@@ -229,15 +229,15 @@ func mustPlan(t require.TestingT, in schedule.Input) loops.Plan {
 func TestLossClauses(t *testing.T) {
 	t.Parallel()
 	start := day(t, "2026-02-01")
-	weighings := func(grams ...float64) []schedule.Weighing {
-		var out []schedule.Weighing
+	weighings := func(grams ...float64) []loops.Entry {
+		var out []loops.Entry
 		for i, g := range grams {
-			out = append(out, schedule.Weighing{Day: start.AddDays(100 * i), Weight: chemistry.Kilogram(10 - g/1000)})
+			out = append(out, loops.Entry{Kind: loops.KindWeighing, Day: start.AddDays(100 * i), By: "test",
+				Weighing: &loops.Weighing{Stage: loops.WeighedLater, Weight: chemistry.Kilogram(10 - g/1000)}})
 		}
 		return out
 	}
-	in := withHistory(loops.Desktop)
-	in.Weighings = weighings(0, 5, 10)
+	in := withHistory(loops.Desktop, weighings(0, 5, 10)...)
 	got, ok := clause(mustPlan(t, in), loops.TopUpTask, loops.ByLoss)
 	require.True(t, ok)
 	// 0.05 g a day; 5 % of 500 ml of 30 mass % propylene glycol (1.0228 kg/l) is 25.6 g.
@@ -246,7 +246,7 @@ func TestLossClauses(t *testing.T) {
 	_, ok = clause(mustPlan(t, in), loops.LeakCheckTask, loops.ByLoss)
 	assert.False(t, ok, "as much as before")
 
-	in.Weighings = weighings(0, 5, 10, 40)
+	in = withHistory(loops.Desktop, weighings(0, 5, 10, 40)...)
 	got, ok = clause(mustPlan(t, in), loops.LeakCheckTask, loops.ByLoss)
 	require.True(t, ok)
 	assert.Equal(t, start.AddDays(300), got.Day)
@@ -256,12 +256,12 @@ func TestLossClauses(t *testing.T) {
 	_, ok = clause(mustPlan(t, in), loops.LeakCheckTask, loops.ByLoss)
 	assert.False(t, ok, "checked since")
 
-	in.Weighings = weighings(0, 1, 2)
+	in = withHistory(loops.Desktop, weighings(0, 1, 2)...)
 	_, ok = clause(mustPlan(t, in), loops.TopUpTask, loops.ByLoss)
 	assert.False(t, ok, "less than a scale can tell")
 
 	sealed := filled(loops.Desktop, true)
-	sealed.Weighings = weighings(0, 5, 10)
+	sealed.History = weighings(0, 5, 10)
 	_, ok = clause(mustPlan(t, sealed), loops.ServiceCheck, loops.ByLoss)
 	assert.True(t, ok, "a sealed loop is not topped up but looked at")
 

@@ -44,7 +44,7 @@ type Resistances struct {
 
 // ResistancesOf gathers the rows of a charge from its loop's whole history.
 func ResistancesOf(charge loops.Charge, history []loops.Entry) Resistances {
-	return resistancesOf(charge, sinceFill(history))
+	return resistancesOf(charge, loops.SinceCharge(history))
 }
 
 func resistancesOf(charge loops.Charge, since []loops.Entry) Resistances {
@@ -90,13 +90,24 @@ func (r *Resistances) take(charge loops.Charge, day loops.Day, x *loops.Inspecti
 }
 
 // Watched returns the rows that bring a service check forward: mount and
-// radiator where a coolant temperature was read, since they tell more than
-// their sum, else the total.
+// radiator once each has a baseline, since they tell more than their sum, and
+// the total unless both go back as far as it does.
 func (r Resistances) Watched() []Resistance {
-	if len(r.Mount.Values) > 0 || len(r.Radiator.Values) > 0 {
-		return []Resistance{r.Mount, r.Radiator}
+	var watched []Resistance
+	comparable := func(row Resistance) int { return len(inspection.Comparable(row.Values)) }
+	whole := 0 // of the two, that say all that the total does
+	for _, row := range []Resistance{r.Mount, r.Radiator} {
+		if n := comparable(row); n >= inspection.BaselineReadings {
+			watched = append(watched, row)
+			if n >= comparable(r.Total) {
+				whole++
+			}
+		}
 	}
-	return []Resistance{r.Total}
+	if whole < 2 {
+		watched = append(watched, r.Total)
+	}
+	return watched
 }
 
 // CrossingDay returns the civil day of a value's Day, within a century of the
@@ -111,7 +122,7 @@ func (p *planner) drift() {
 	if len(p.in.History) == 0 {
 		return
 	}
-	for _, row := range resistancesOf(p.charge, p.sinceFill()).Watched() {
+	for _, row := range resistancesOf(p.charge, p.sinceCharge()).Watched() {
 		values := inspection.Comparable(row.Values)
 		base, err := inspection.Baseline(values)
 		if err != nil {

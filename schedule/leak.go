@@ -19,24 +19,31 @@ const (
 	leakSource = "UFC 3-240-13FN (US Department of Defense, 2005), rule of leakage for closed systems"
 )
 
-// lost is how much liquid a loop had lost in all by a day, since its fill.
+// lost is how much liquid a loop had lost in all by a day, of what it holds full.
 type lost struct {
 	day  loops.Day
 	all  chemistry.Litre
 	said string // what was done that day, before "on"
 }
 
+// missingAtFill is how much lacked when the workshop filled the loop; not known
+// of what others filled, or where nobody measured both.
+func (p *planner) missingAtFill(fill loops.Entry) (chemistry.Litre, bool) {
+	c, full := fill.Fill.Charge, p.in.Loop.Volume
+	return max(0, full-c.Volume), c.Origin == loops.WorkshopFill && c.Volume > 0 && full > 0
+}
+
 // leak adds a leak check where liquid went faster than the rule of leakage
 // allows, between any two days on which the level was known. What was poured in
 // counts as lost before, so that no top-up makes the finding go. Only a dry
-// check of full length clears it, and a fill begins again.
+// check of full length clears it, and another charge begins again, with the first
+// day on which anybody knew how full the loop was.
 func (p *planner) leak() {
 	volume := p.in.Loop.Volume
 	if volume <= 0 || len(p.in.History) == 0 {
 		return
 	}
-	known := []lost{{p.charge.FilledTo, 0, "filled"}}
-	var found []lost // from and to
+	var known, found []lost // found are from and to
 	added := chemistry.Litre(0)
 	look := func(now lost) {
 		for _, then := range known {
@@ -46,8 +53,12 @@ func (p *planner) leak() {
 		}
 		known = append(known, now)
 	}
-	for _, e := range p.sinceFill() {
+	for _, e := range p.sinceCharge() {
 		switch {
+		case e.Kind == loops.KindFill:
+			if missing, ok := p.missingAtFill(e); ok {
+				look(lost{p.charge.FilledTo, missing, "filled"})
+			}
 		case e.Kind == loops.KindTopUp:
 			for _, pour := range e.TopUp.Poured {
 				added += pour.Volume
@@ -57,7 +68,9 @@ func (p *planner) leak() {
 		case e.Kind == loops.KindInspection && e.Inspection.Missing != nil:
 			look(lost{e.Day, added + *e.Inspection.Missing, "looked at"})
 		case e.Kind == loops.KindLeakCheck && e.LeakCheck.Dry && e.LeakCheck.Full():
-			known, found = []lost{{e.Day, known[len(known)-1].all, "checked for leaks"}}, nil
+			if found = nil; len(known) > 0 {
+				known = []lost{{e.Day, known[len(known)-1].all, "checked for leaks"}}
+			}
 		}
 	}
 	if len(found) == 0 {

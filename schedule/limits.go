@@ -29,7 +29,7 @@ func (p *planner) limits() {
 			if l.Quantity != r.quantity || l.Holds(r.value) || !p.limitFits(l) {
 				continue
 			}
-			p.add(p.remedy(), loops.Clause{
+			p.add(p.remedy(r.quantity), loops.Clause{
 				Kind: loops.ByFinding, Day: r.day, Source: l.Source, Grade: l.Grade,
 				Text:      fmt.Sprintf("%s %s where it should be %s; read on %s.", r.name, r.said, l, r.day.Long()),
 				OwnerText: "A reading of the liquid was outside its limits; the workshop settles what to do.",
@@ -38,10 +38,10 @@ func (p *planner) limits() {
 	}
 }
 
-// remedy is the task that puts a liquid right: the inhibitor is renewed where
-// that can be done, else the coolant changed.
-func (p *planner) remedy() loops.TaskKind {
-	if p.holds(loops.InhibitorRenewal) {
+// remedy is the task that puts a liquid right: what is sour gets its inhibitor
+// renewed where that can be done; all else is a matter of the coolant.
+func (p *planner) remedy(of loops.Quantity) loops.TaskKind {
+	if of == loops.PH && p.holds(loops.InhibitorRenewal) {
 		return loops.InhibitorRenewal
 	}
 	return loops.CoolantChange
@@ -66,7 +66,7 @@ func (p *planner) lastReadings() []lastReading {
 			strength = &lastReading{loops.Strength, "Strength", v.String(), v.Percent(), day}
 		}
 	}
-	for _, e := range p.sinceFill() {
+	for _, e := range p.sinceCharge() {
 		switch e.Kind {
 		case loops.KindTopUp:
 			if strength != nil && p.charge.Mass != nil {
@@ -94,20 +94,10 @@ func (p *planner) lastReadings() []lastReading {
 	return out
 }
 
-// sinceFill returns the standing entries after the last fill.
-func (p *planner) sinceFill() []loops.Entry {
+// sinceCharge returns the standing entries of the present charge.
+func (p *planner) sinceCharge() []loops.Entry {
 	if p.since == nil {
-		p.since = sinceFill(p.in.History)
+		p.since = loops.SinceCharge(p.in.History)
 	}
 	return p.since
-}
-
-func sinceFill(history []loops.Entry) []loops.Entry {
-	since := loops.Standing(history)
-	for i := len(since) - 1; i >= 0; i-- {
-		if since[i].Kind == loops.KindFill {
-			return since[i+1:]
-		}
-	}
-	return since
 }

@@ -11,12 +11,6 @@ import (
 	"fillmark/loops"
 )
 
-// Weighing is a machine or cooler on the scale.
-type Weighing struct {
-	Day    loops.Day
-	Weight chemistry.Kilogram
-}
-
 // What is made of a loss (common practice, no source): a top-up is due when 5 %
 // of the volume is gone, a leak check when a loop loses more than twice what it
 // lost before and the scale can tell.
@@ -46,9 +40,6 @@ func (s span) perYear() float64 { return s.grams / s.days() * 365.25 }
 
 // loss adds what the loop's own loss of liquid asks for.
 func (p *planner) loss() {
-	if len(p.in.History) == 0 && len(p.in.Weighings) == 0 {
-		return
-	}
 	spans := p.spans()
 	if len(spans) == 0 {
 		return
@@ -117,41 +108,34 @@ func (p *planner) lossGrown(spans []span) {
 	}
 }
 
-// spans returns what was lost between looks since the fill, by weight where
-// the machine was weighed, else by the level. Liquid added or taken out begins
-// a new row.
+// spans returns what was lost between looks at the present charge, by weight
+// where it was weighed, else by the level. Liquid added or taken out begins a new
+// row.
 func (p *planner) spans() []span {
 	var weights, levels lossRow
-	weighings := slices.Clone(p.in.Weighings)
-	slices.SortStableFunc(weighings, func(a, b Weighing) int { return a.Day.Compare(b.Day) })
-	weighed := func(through loops.Day) {
-		for len(weighings) > 0 && !weighings[0].Day.After(through) {
-			if w := weighings[0]; !w.Day.Before(p.charge.FilledTo) {
-				weights.look(w.Day, -w.Weight.Grams())
-			}
-			weighings = weighings[1:]
+	for _, row := range loops.WeighingRows(p.in.History) {
+		weights.last = nil
+		for _, w := range row {
+			weights.look(w.Day, -w.Weight.Grams())
 		}
 	}
-	levels.look(p.charge.FilledTo, 0)
-	for _, e := range p.sinceFill() {
+	if len(weights.spans) > 0 {
+		return weights.spans
+	}
+	for _, e := range p.sinceCharge() {
 		switch e.Kind {
+		case loops.KindFill:
+			if missing, ok := p.missingAtFill(e); ok {
+				levels.look(p.charge.FilledTo, missing.Millilitres())
+			}
 		case loops.KindTopUp:
-			weighed(e.Day.AddDays(-1))
-			weights.last, levels.last = nil, nil
+			levels.last = nil
 			levels.look(e.Day, e.TopUp.Missing.Millilitres())
 		case loops.KindInspection:
-			if w := e.Inspection.Weight; w != nil {
-				weighed(e.Day)
-				weights.look(e.Day, -w.Grams())
-			}
 			if m := e.Inspection.Missing; m != nil {
 				levels.look(e.Day, m.Millilitres())
 			}
 		}
-	}
-	weighed(loops.Day{Year: loops.MaxYear, Month: 12, Dom: 31})
-	if len(weights.spans) > 0 {
-		return weights.spans
 	}
 	return levels.spans
 }
@@ -175,24 +159,4 @@ func (r *lossRow) look(day loops.Day, lost float64) {
 		day  loops.Day
 		lost float64
 	}{day, lost}
-}
-
-// FullWeighings are the weighings of the full loop that stand in the history,
-// all of the same thing on the scale as the last; those of inspections are
-// left out, since the planner reads them itself.
-func FullWeighings(history []loops.Entry) []Weighing {
-	var full []loops.Weighing
-	var days []loops.Day
-	for _, e := range loops.Standing(history) {
-		if e.Kind == loops.KindWeighing && (e.Weighing.Stage == loops.WeighedFilled || e.Weighing.Stage == loops.WeighedLater) {
-			full, days = append(full, *e.Weighing), append(days, e.Day)
-		}
-	}
-	var weighings []Weighing
-	for i, x := range full {
-		if x.What == full[len(full)-1].What {
-			weighings = append(weighings, Weighing{Day: days[i], Weight: x.Weight})
-		}
-	}
-	return weighings
 }

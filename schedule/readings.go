@@ -97,11 +97,13 @@ func (r *Readings) read(loop loops.Loop, history []loops.Entry, rows Resistances
 	var charge *loops.Charge
 	var last *loops.Inspection
 	var day loops.Day
-	standing := loops.Standing(history)
-	for _, e := range standing {
+	for e, after := range loops.States(history) {
+		if after.Charge != nil {
+			charge = after.Charge
+		}
 		switch e.Kind {
-		case loops.KindFill:
-			charge, last = &e.Fill.Charge, nil
+		case loops.KindFill, loops.KindSwap:
+			last = nil
 		case loops.KindInspection:
 			if readsHeat(e.Inspection) {
 				last, day = e.Inspection, e.Day
@@ -115,9 +117,6 @@ func (r *Readings) read(loop loops.Loop, history []loops.Entry, rows Resistances
 	}
 	if last == nil {
 		return
-	}
-	if loop.State.Charge != nil {
-		charge = loop.State.Charge // as topped up and measured since
 	}
 	reading := InspectionReading(*last, charge)
 	r.Last = newestReading(day, reading, loop.Sealed, rows, SignsFound(loop, history))

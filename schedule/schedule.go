@@ -35,12 +35,8 @@ type Input struct {
 	// History is the loop's whole history: readings, levels and weights in it
 	// bring tasks forward. Without it those clauses are left out.
 	History []loops.Entry
-	// Weighings are those that stand outside the history's inspections.
-	Weighings []Weighing
 	// Containers are those of the shelf that went into the loop.
 	Containers []loops.Container
-	// Evidence is what opened loops taught; its version is noted in the plan.
-	Evidence Evidence
 }
 
 // PlanLoop returns the plan of a loop: for each task that has a reason, all
@@ -63,7 +59,7 @@ func PlanLoop(in Input) (loops.Plan, error) {
 	if err := in.validate(); err != nil {
 		return loops.Plan{}, err
 	}
-	plan := loops.Plan{PolicyVersion: in.Policy.Version, EvidenceVersion: in.Evidence.Version}
+	plan := loops.Plan{PolicyVersion: in.Policy.Version}
 	if !in.Loop.State.InService() || in.Machine.Kind == loops.DonorUnit {
 		return plan, nil
 	}

@@ -26,7 +26,8 @@ const (
 )
 
 // season adds a check before the first frost where the charge is near its
-// limit or of unknown strength, and something in the loop can freeze. Where
+// limit or of unknown strength, and something in the loop can freeze; where it is
+// known to freeze there, a finding of the day on which that was known. Where
 // nobody said how cold it gets the check asks: a loop stands neither indoors
 // nor outdoors until somebody says so. The wall of a chiller's evaporator is as
 // cold in summer, so no season is waited for.
@@ -47,21 +48,29 @@ func (p *planner) season() {
 		})
 	case !known || !evaporator && frost == (loops.MonthDay{}):
 	default:
-		said, thin, freezes := p.margin(wall)
-		if !thin || evaporator && !freezes {
+		said, bears := p.margin(wall)
+		if bears == bearsWell || evaporator && bears == bearsThinly {
 			return
 		}
 		from := "filled on " + since.Long()
 		if measured {
 			from = "strength last measured on " + since.Long()
 		}
+		if topped := loop.State.LastTopUp; bears == bearsNot && topped.After(since) {
+			since, from = topped, "topped up on "+topped.Long()
+		}
 		c := loops.Clause{
 			Kind: loops.BySeason, Day: since, Source: marginSource, Grade: GradeMaker,
 			Text:      fmt.Sprintf("The evaporator is as cold all year: %s; %s.", said, from),
 			OwnerText: "The workshop checks that the liquid cannot freeze in it.",
 		}
-		if !evaporator {
-			c.Day = beforeFrost(frost, since, measured || p.mixedHere())
+		switch {
+		case evaporator:
+		case bears == bearsNot:
+			c.Kind = loops.ByFinding
+			c.Text = fmt.Sprintf("It freezes at its coldest wall, the first frost is expected on %s: %s; %s.", frost, said, from)
+		default:
+			c.Day = beforeFrost(frost, since, bears == bearsThinly && (measured || p.mixedHere()))
 			c.Text = fmt.Sprintf("Before the first frost, expected on %s: %s; %s.", frost, said, from)
 			c.OwnerText = fmt.Sprintf("Before the first frost, about %s, the workshop checks that the liquid cannot freeze.", frost)
 		}
@@ -76,7 +85,7 @@ const askSource = "common practice, no source"
 // the fill.
 func (p *planner) strengthKnown() (day loops.Day, measured bool) {
 	day = p.charge.FilledTo
-	for _, e := range p.sinceFill() {
+	for _, e := range p.sinceCharge() {
 		if e.Kind == loops.KindInspection && e.Inspection.Mass != nil && !e.Day.Before(day) {
 			day, measured = e.Day, true
 		}
@@ -100,18 +109,34 @@ func beforeFrost(frost loops.MonthDay, from loops.Day, fresh bool) loops.Day {
 	return due
 }
 
+// bearing is whether a charge bears the cold of its wall.
+type bearing int
+
+const (
+	bearsWell bearing = iota
+	bearsThinly
+	bearsNobodyKnows
+	bearsNot
+)
+
 // margin says how far the charge protects below the wall, the bad end of both
-// the strength and the freeze point, and whether that is thin or not at all.
-func (p *planner) margin(wall chemistry.Celsius) (said string, thin, freezes bool) {
+// the strength and the freeze point, and whether that bears it.
+func (p *planner) margin(wall chemistry.Celsius) (said string, bears bearing) {
 	loop := p.in.Loop
 	if loop.State.Charge.Mass == nil {
-		return "the strength is not known", true, true
+		return "the strength is not known", bearsNobodyKnows
 	}
 	protection := loop.Protection()
 	if protection == nil {
-		return "the freeze point is outside the published tables", true, true
+		return "the freeze point is outside the published tables", bearsNobodyKnows
 	}
 	warm := protection.WarmEnd()
-	left := wall.Sub(warm)
-	return fmt.Sprintf("first ice at %s at worst, %.1f K below the coldest wall of %s", warm, max(0, float64(left)), wall), left < thinMargin, !protection.Holds
+	left, side := wall.Sub(warm), "below"
+	switch {
+	case !protection.Holds:
+		bears, left, side = bearsNot, -left, "above"
+	case left < thinMargin:
+		bears = bearsThinly
+	}
+	return fmt.Sprintf("first ice at %s at worst, %.1f K %s the coldest wall of %s", warm, left, side, wall), bears
 }

@@ -56,13 +56,13 @@ export const counted = (page) => {
 
 const kinds = ['desktop', 'workstation', 'small server', 'bench chiller', 'laser chiller', 'test rig', 'donor unit']
 
-// crowd puts a hundred owners with a machine each on record, whose liquid nobody has looked at for a year.
-const crowd = (made) => {
-  const names = Array.from({ length: 100 }, (_, n) => `Crowd ${words(5)} ${n}`)
+// crowd puts owners on record, with a machine each or several, whose liquid nobody has looked at for a year.
+export const crowd = (made, many = 100, each = 1) => {
+  const names = Array.from({ length: many }, (_, n) => `Crowd ${words(5)} ${n}`)
   const day = (back) => new Date(Date.parse(`${made.day}T12:00:00Z`) - back * 864e5).toISOString().slice(0, 10)
   made.table('owners', ['name,phone', ...names.map((name, n) => `${name},+351 210 555 ${String(1000 + n)}`)])
   const owners = JSON.parse(made.run('owner', 'list', '--json')).items.filter((o) => names.includes(o.name))
-  made.table('machines', ['owner,kind,name', ...owners.map((o) => `${o.id},desktop,tower`)])
+  made.table('machines', ['owner,kind,name', ...owners.flatMap((o) => Array.from({ length: each }, (_, n) => `${o.id},desktop,tower ${n}`))])
   const machines = JSON.parse(made.run('machine', 'list', '--json')).items.filter((m) => owners.some((o) => o.id === m.owner))
   made.table('loops', ['machine,sealed,holds_ml,wetted,nothing_can_freeze', ...machines.map((m) => `${m.id},yes,150,cold plate:copper;radiator:copper,yes`)])
   const loops = JSON.parse(made.run('loop', 'list', '--json')).items.filter((l) => machines.some((m) => m.id === l.machine))

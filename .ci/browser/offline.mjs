@@ -7,9 +7,11 @@
 import { connect, createServer } from 'node:net'
 import { expect, says, signIn } from './jobs.mjs'
 
-// wire is a line to the pages that can be cut and joined again.
+// wire is a line to the pages that can be cut and joined again, or held, so that nothing comes through until it is let go.
 export const wire = async (base) => {
   const ends = new Set()
+  const ways = []
+  let held = false
   const server = createServer((near) => {
     const far = connect(Number(new URL(base).port), '127.0.0.1')
     for (const end of [near, far]) {
@@ -17,8 +19,17 @@ export const wire = async (base) => {
       end.on('error', () => {})
       end.on('close', () => { ends.delete(end); near.destroy(); far.destroy() })
     }
-    near.pipe(far).pipe(near)
+    ways.push([near, far], [far, near])
+    if (!held) near.pipe(far).pipe(near)
   })
+  const hold = () => {
+    held = true
+    for (const [from, to] of ways) from.unpipe(to)
+  }
+  const letGo = () => {
+    held = false
+    for (const [from, to] of ways) from.pipe(to)
+  }
   const listen = (port) => new Promise((resolve) => { server.listen(port, '127.0.0.1', resolve) })
   await listen(0)
   const { port } = server.address()
@@ -26,7 +37,7 @@ export const wire = async (base) => {
     if (server.listening) server.close()
     for (const end of ends) end.destroy()
   }
-  return { base: `http://127.0.0.1:${port}`, cut, join: () => listen(port) }
+  return { base: `http://127.0.0.1:${port}`, cut, join: () => listen(port), hold, letGo }
 }
 
 // kept waits until the sheet is kept for when there is no connection, and a step of it as one that is still to be ticked.
@@ -67,7 +78,7 @@ export const signInAs = async (page, base, made, technician) => {
   await page.getByRole('button', { name: 'Sign out' }).waitFor({ state: 'attached' })
 }
 
-const cutOff = /ERR_|status of 503|asks http:\/\/127\.0\.0\.1:/
+export const cutOff = /ERR_|status of 503|asks http:\/\/127\.0\.0\.1:/
 
 export const offlineJobs = [
   {
@@ -233,6 +244,124 @@ export const offlineJobs = [
       await online(page)
       await answered.waitFor()
       expect(!['', first].includes(await poured.inputValue()), `the question is not answered: ${await poured.inputValue()} ml`)
+      line.cut()
+    },
+  },
+  {
+    name: 'a figure that is put right while it waits or is on its way is the one on record, and nothing moves under the hand',
+    script: true,
+    expects: cutOff,
+    async run(page, made) {
+      const line = await wire(made.base)
+      const path = `/loops/${made.tag}/refill`
+      await page.goto(line.base + path)
+      await signIn(page, made)
+      await kept(page, path)
+      await unfold(page)
+      const figured = page.locator('.work li:not(.done):has(.figure-field input):not(:has(select))').first()
+      const id = await figured.getAttribute('id')
+      const [tick, figure] = [page.locator(`#${id} input[type=checkbox]`), page.locator(`#${id} .figure-field input`)]
+      const onRecord = () => JSON.parse(made.run('loop', 'show', made.tag, '--json')).history.filter((e) => e.kind === 'step' && `step-${e.step.step}` === id).map((e) => e.step.value)
+      const before = onRecord().length
+
+      line.cut()
+      await figure.fill('812')
+      await tick.check()
+      await waits(page, 1)
+      await figure.fill('82')
+      const phase = page.locator('details.phase:not(:has(.waits))').last()
+      const waiting = page.locator('details.phase', { has: page.locator(`#${id}`) })
+      await phase.evaluate((e) => { e.open = false })
+      for (let n = 0; n < 2; n++) {
+        await online(page)
+        await page.waitForTimeout(400)
+      }
+      expect(await figure.inputValue() === '82', `somebody types 82 something, and the field says ${await figure.inputValue()}`)
+      await figure.blur()
+      await waiting.evaluate((e) => { e.open = false })
+      await online(page)
+      await page.waitForTimeout(400)
+      expect(!await waiting.evaluate((e) => e.open), 'a phase that somebody closed is open again')
+
+      await line.join()
+      line.hold()
+      await unfold(page)
+      await figure.fill('821')
+      await figure.blur()
+      await online(page)
+      await page.waitForTimeout(400)
+      await page.locator('#flush-note').fill('first')
+      line.letGo()
+      await waits(page, 0)
+      expect(onRecord().at(-1) === 821, `821 was entered last, and ${onRecord().slice(before)} are on record`)
+
+      line.hold()
+      await page.getByRole('button', { name: 'Enter the flush' }).click()
+      await page.locator('#flush-note').fill('second')
+      const flushes = counts(made, made.tag)('flush')
+      line.letGo()
+      await waits(page, 0)
+      expect(await page.locator('#flush-note').inputValue() === 'second', 'what was typed while the first was sent is gone')
+      await page.getByRole('button', { name: 'Enter the flush' }).click()
+      await page.waitForFunction(() => document.querySelector('#flush-note').value === '')
+      await waits(page, 0)
+      expect(counts(made, made.tag)('flush') === flushes + 2, `two flushes were entered, and ${counts(made, made.tag)('flush') - flushes} are on record`)
+      line.cut()
+    },
+  },
+  {
+    name: 'the question of the mix outlives its tab, a draft that was thrown away comes back, and an old one goes only when that was said',
+    script: true,
+    async run(page, made) {
+      const path = `/loops/${made.tag}/refill`
+      await page.goto(made.base + path)
+      await signIn(page, made)
+      await unfold(page)
+      await page.getByLabel('Left in the loop, ml').fill('7')
+      await page.locator('#flush-note').fill('foamed')
+      await page.waitForFunction((path) => idbKeyval.get(`drafts ${path}`).then((all) => JSON.stringify(all ?? {}).includes('foamed') && all.mix?.values.left === '7'), path)
+      const next = await page.context().newPage()
+      await page.close()
+      const asked = next.waitForResponse((r) => new URL(r.url()).searchParams.get('left') === '7')
+      await next.goto(made.base + path)
+      await asked
+      const note = next.locator('#flush-note')
+      const flush = next.locator('form[data-kept=flush]')
+      expect(await note.inputValue() === 'foamed', 'what was typed is gone')
+      await flush.getByRole('button', { name: 'Throw it away' }).click()
+      await says(next, 'Thrown away.')
+      expect(await note.inputValue() === '', 'what was thrown away is still there')
+      await flush.getByRole('button', { name: 'Undo' }).click()
+      await says(next, 'not recorded yet')
+      expect(await note.inputValue() === 'foamed', 'it does not come back')
+
+      const aged = (path) => idbKeyval.update(`drafts ${path}`, (all) => ({ ...all, flush: { ...all.flush, at: Date.now() - 91 * 864e5 } }))
+      await next.evaluate(aged, path)
+      await next.reload()
+      await unfold(next)
+      await says(next, 'more than 90 days ago')
+      expect(await note.inputValue() === 'foamed', 'an old draft is gone before anything was said')
+      await next.reload()
+      await next.waitForFunction((path) => idbKeyval.get(`drafts ${path}`).then((all) => !all?.flush), path)
+      expect(await note.inputValue() === '', 'an old draft stays for ever')
+    },
+  },
+  {
+    name: 'a sheet that was opened before is shown where the line is hardly there',
+    script: true,
+    expects: cutOff,
+    async run(page, made) {
+      const line = await wire(made.base)
+      const path = `/loops/${made.tag}/refill`
+      await page.goto(line.base + path)
+      await signIn(page, made)
+      await kept(page, path)
+      line.hold()
+      await page.reload()
+      await says(page, 'Not connected. As of')
+      line.letGo()
+      await online(page)
+      await page.locator('#offline').waitFor({ state: 'hidden' })
       line.cut()
     },
   },

@@ -6,6 +6,7 @@ package evidence
 import (
 	"cmp"
 	"math"
+	"slices"
 
 	"fillmark/loops"
 	"fillmark/loops/findings"
@@ -29,12 +30,13 @@ type Case struct {
 	Filled loops.Day `json:"filled"`
 	// Ended is the day it was found failed, or last measured good.
 	Ended loops.Day `json:"ended"`
-	// Fine is the last day on which its owner said that all was fine, or somebody
-	// wrote down temperatures that compare with none; zero where neither was. It
-	// rules out what an owner notices, and measures nothing.
+	// Fine is the last day on which its owner said that all was fine, or a
+	// technician read a temperature of the running loop and found nothing missing
+	// and nothing wrong; zero where neither was. It rules out what an owner
+	// notices, and measures nothing.
 	Fine loops.Day `json:"fine,omitzero"`
 	// Until is the day on which the charge was replaced or its loop went out of
-	// service; zero while it is in use.
+	// service, and no earlier than it was last known good; zero while it is in use.
 	Until loops.Day `json:"until,omitzero"`
 	// Life is meaningless where LeftOut says why the ages cannot use it.
 	Life    findings.Life `json:"-"`
@@ -47,14 +49,18 @@ type Case struct {
 type chargeLife struct {
 	charge              loops.Charge
 	poured              []loops.Pour
-	toppedUp            bool
 	firstGood, lastGood loops.Day
-	fine                loops.Day // the owner said so, or temperatures were taken that compare with none
+	fine                loops.Day // as [Case.Fine]
 	replaced            loops.Day // zero where it is the last charge
+	served              bool      // was in service at some time
+	// left is the day on which it last went out of service; zero while it is in
+	// service, or where it never was.
+	left loops.Day
 	// found is the day the charge was found failed, on the day it failed in
 	// service where that is known.
 	found, on loops.Day
 	cause     loops.Cause
+	confirmed bool // the cause, by an opening
 	openings  []loops.Entry
 }
 
@@ -63,11 +69,15 @@ type chargeLife struct {
 func livesOf(history []loops.Entry) []chargeLife {
 	var lives []chargeLife
 	for e, state := range loops.States(history) {
-		if e.Kind == loops.KindFill {
+		if e.BeginsCharge() {
 			if len(lives) > 0 {
 				lives[len(lives)-1].replaced = e.Day
 			}
-			lives = append(lives, chargeLife{charge: e.Fill.Charge, poured: e.Fill.Poured})
+			life := chargeLife{charge: *state.Charge, served: state.InService()}
+			if e.Fill != nil { // as it was poured: in a tainted loop the state no longer names it
+				life.charge, life.poured = e.Fill.Charge, e.Fill.Poured
+			}
+			lives = append(lives, life)
 			continue
 		}
 		if len(lives) == 0 && e.Kind == loops.KindOpening {
@@ -85,12 +95,16 @@ func livesOf(history []loops.Entry) []chargeLife {
 // gains no life that [loops.State.MayBeGood] does not let.
 func (c *chargeLife) read(e loops.Entry, state loops.State) {
 	stands := state.MayBeGood()
+	switch {
+	case state.InService():
+		c.served, c.left = true, loops.Day{}
+	case c.served && c.left.IsZero():
+		c.left = e.Day
+	}
 	switch e.Kind {
-	case loops.KindTopUp:
-		c.toppedUp = true
 	case loops.KindInspection:
 		c.inspected(e.Day, e.Inspection, stands && e.Inspection.Verdict == loops.Good && e.Inspection.Comparable())
-		if stands && c.found.IsZero() && e.Inspection.Verdict != loops.Failed {
+		if stands && c.found.IsZero() && runs(e.Inspection) {
 			c.fine = e.Day
 		}
 	case loops.KindAnswer:
@@ -103,6 +117,13 @@ func (c *chargeLife) read(e loops.Entry, state loops.State) {
 		c.openings = append(c.openings, e)
 		c.opened(e.Day, e.Opening)
 	}
+}
+
+// runs reports whether readings rule out a pump that stopped and a leak: a
+// temperature of the running loop, nothing missing, and nothing judged wrong.
+func runs(x *loops.Inspection) bool {
+	return (x.Die != nil || x.CoolantIn != nil || x.CoolantOut != nil) && (x.Missing == nil || *x.Missing == 0) &&
+		(x.Verdict == loops.Good || x.Verdict == loops.NotJudged)
 }
 
 func (c *chargeLife) inspected(day loops.Day, x *loops.Inspection, good bool) {
@@ -119,16 +140,16 @@ func (c *chargeLife) inspected(day loops.Day, x *loops.Inspection, good bool) {
 }
 
 // opened confirms the cause. One outside the wetted loop, such as a dry mount,
-// clears the loop of what an inspection had found.
+// clears the loop of what an inspection had found, not of what an opening has.
 func (c *chargeLife) opened(day loops.Day, x *loops.Opening) {
 	switch {
 	case x.Cause == loops.CauseNone:
 	case !x.Cause.InLoop():
-		if c.cause == loops.CauseOther {
+		if !c.confirmed {
 			c.found, c.cause = loops.Day{}, ""
 		}
 	default:
-		c.cause = x.Cause
+		c.cause, c.confirmed = x.Cause, true
 		if c.found.IsZero() {
 			c.found = day
 		}
@@ -155,15 +176,19 @@ func (c *chargeLife) life(donor bool) (findings.Life, string) {
 	}
 	if c.found.IsZero() {
 		switch {
-		case good == 0:
+		case c.lastGood.IsZero():
 			return life, "never measured good since its fill"
+		case good == 0:
+			return life, "measured good on the day of its fill and not since"
+		case from.IsZero() && c.charge.Origin != loops.WorkshopFill:
+			return life, noEarliestDay
 		case life.Entry == good:
 			return life, "measured good once, on the day it joined the record already aged"
 		}
 		return life, ""
 	}
 	if from.IsZero() {
-		return life, "failed, and nothing is known of how old it can have been: the fill has no earliest day"
+		return life, noEarliestDay
 	}
 	life.Cause = string(c.cause)
 	life.Upper = months(from, c.found)
@@ -180,8 +205,16 @@ func (c *chargeLife) life(donor bool) (findings.Life, string) {
 	return life, ""
 }
 
-// notLookedAt leaves a charge out: sealed and open loops are never pooled.
-const notLookedAt = "nobody looked whether its loop is sealed"
+// What leaves a charge out whatever is seen of it. Sealed and open loops are never
+// pooled; and where one that failed cannot be counted, those that last are not
+// either, or all would seem to last.
+const (
+	notLookedAt   = "nobody looked whether its loop is sealed"
+	noEarliestDay = "nothing is known of how old it can be: the fill has no earliest day"
+)
+
+// ageless reports whether the charge is left out whatever is seen of it.
+func (c Case) ageless() bool { return c.LeftOut == notLookedAt || c.LeftOut == noEarliestDay }
 
 // Kept is what is on record about one loop.
 type Kept struct {
@@ -202,8 +235,8 @@ func (k Kept) Cases() []Case {
 		if c.Failed {
 			c.Ended = life.found
 		}
-		if c.Until = life.replaced; c.Until.IsZero() && !k.Loop.State.InService() {
-			c.Until = cmp.Or(c.Ended, c.Filled)
+		if c.Until = cmp.Or(life.left, life.replaced); !c.Until.IsZero() || !life.served {
+			c.Until = slices.MaxFunc([]loops.Day{cmp.Or(c.Until, c.Filled), c.Ended, c.Fine}, loops.Day.Compare)
 		}
 		c.Life, c.LeftOut = life.life(k.Machine.Kind == loops.DonorUnit)
 		if c.LeftOut == "" && k.Loop.BuiltKnown.How == loops.NotKnown {
@@ -240,7 +273,7 @@ func noticedCause(c loops.Cause) bool { return c == loops.CausePump || c == loop
 // noticed is the time after it was last measured in which its owner would have
 // noticed a failure; false if there was none.
 func (c Case) noticed() (findings.Life, bool) {
-	if c.Failed || c.Fine.IsZero() || c.Life.Lower == 0 && c.Origin != loops.WorkshopFill {
+	if c.Failed || c.Fine.IsZero() || c.ageless() || c.Life.Lower == 0 && c.Origin != loops.WorkshopFill {
 		return findings.Life{}, false
 	}
 	life := findings.Life{Entry: c.Life.Lower, Lower: months(c.Filled, c.Fine), Upper: math.Inf(1), Count: 1}
@@ -249,9 +282,11 @@ func (c Case) noticed() (findings.Life, bool) {
 
 // hopeful is the case as if its charge had been good until it was replaced, or
 // until today: the other end of what is not known of a loop that was not seen.
-// Of one that joined aged and was never seen good nothing can be said.
+// Of one that joined aged and was never seen good nothing can be said; one that
+// was seen good once, on joining, may have been good ever since.
 func (c Case) hopeful(today loops.Day) Case {
-	if c.Failed || c.LeftOut == notLookedAt || c.LeftOut != "" && c.Origin != loops.WorkshopFill {
+	seenOnce := c.Life.Lower > 0 && c.Life.Entry == c.Life.Lower
+	if c.Failed || c.ageless() || c.LeftOut != "" && c.Origin != loops.WorkshopFill && !seenOnce {
 		return c
 	}
 	until := today

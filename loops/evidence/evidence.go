@@ -91,7 +91,8 @@ func Of(cases []Case) (loops.Evidence, error) {
 // significant is the p below which a difference is called one.
 const significant = 0.05
 
-// noticedFrom is from how many failures on something is said on the first page.
+// noticedFrom is from how many loops with a failure on something is said on the
+// first page.
 const noticedFrom = 3
 
 // noticesOf says which traits go with the failures of each cause by more than
@@ -108,7 +109,7 @@ func noticesOf(cases []Case) ([]loops.EvidenceNotice, error) {
 		}
 		told := func(l PatternLine) bool {
 			more := l.Ratio > 1 || !l.Upper.Known() && l.Lower > 1
-			return l.FailedWith >= noticedFrom && l.PAdjusted < significant && more && !sells(l)
+			return l.FailedLoops >= noticedFrom && l.PAdjusted < significant && more && !sells(l)
 		}
 		if at := slices.IndexFunc(answer.Lines, told); at >= 0 {
 			notices = append(notices, notice(cause, answer.Lines[at]))
@@ -120,7 +121,7 @@ func noticesOf(cases []Case) ([]loops.EvidenceNotice, error) {
 // sells reports whether a trait, or one that parts the charges alike, names who
 // makes or sells something: the first page accuses nobody.
 func sells(l PatternLine) bool {
-	for _, t := range append([]Trait{{Key: l.key}}, l.alike...) {
+	for _, t := range append([]Trait{l.trait}, l.alike...) {
 		if slices.Contains([]string{"maker", "model", "product", "lot"}, t.Key) {
 			return true
 		}
@@ -132,7 +133,8 @@ func notice(cause loops.Cause, l PatternLine) loops.EvidenceNotice {
 	of := l.FailedWith + l.GoodWith
 	return loops.EvidenceNotice{
 		Cause: cause, Trait: l.Trait, Failed: l.FailedWith, Of: of, Reason: l.Sentence,
-		Text: fmt.Sprintf("%d of %s with %s %s; %.1f would be expected at their ages.", l.FailedWith, loops.CountOrNo(of, "charge"), l.Words, failedWord(cause), float64(l.Expected)),
+		Text: fmt.Sprintf("%d of %s with %s %s, in %s; %.1f would be expected at their ages.", l.FailedWith, loops.CountOrNo(of, "charge"), l.Words, failedWord(cause),
+			loops.CountOrNo(l.FailedLoops, "loop"), float64(l.Expected)),
 	}
 }
 

@@ -4,8 +4,8 @@
 package evidence
 
 import (
-	"fmt"
 	"slices"
+	"strings"
 
 	"fillmark/loops"
 	"fillmark/loops/findings"
@@ -28,16 +28,13 @@ type OriginLives struct {
 	// Compared sets the groups against the others at the same ages, over all
 	// origins, as [Pattern] does; the same in each answer.
 	Compared []PatternLine `json:"compared,omitempty"`
-	// Recurring says how often one of these loops fails, refills and all; empty
-	// without a failure.
-	Recurring string `json:"recurring,omitempty"`
 }
 
 // HowLong answers "how long do charges last?" for every origin and build on
 // record, in groups by a key of traits or by having one trait or not; by is empty
 // for all together.
 func HowLong(cases []Case, by string) ([]OriginLives, error) {
-	group, err := grouping(by)
+	group, err := grouping(cases, by)
 	if err != nil {
 		return nil, err
 	}
@@ -75,10 +72,6 @@ func howLongEach(cases []Case, by string, group func(Case) (string, bool)) ([]Or
 
 func howLong(cases []Case, s stratum, by string, group func(Case) (string, bool)) (OriginLives, error) {
 	answer := OriginLives{Origin: s.origin, Sealed: s.sealed, Of: s.String(), By: by, Rows: rowsOf(cases, group), Apart: apartOf(cases, group), Lacks: []findings.Refusal{}}
-	var err error
-	if answer.Recurring, err = recurring(cases); err != nil {
-		return answer, err
-	}
 	if len(answer.Rows) == 0 {
 		answer.Lacks = append(answer.Lacks, findings.Refusal{What: "ages", Why: "none of these charges tells an age. Missing: measurements that found one good after its fill, or openings of one with its fill day."})
 		return answer, nil
@@ -123,46 +116,6 @@ func apartOf(cases []Case, group func(Case) (string, bool)) []ApartLine {
 	return apart
 }
 
-// recurring says how many failures a loop has had on average by the oldest age at
-// which five were watched, counted from its first fill on record. One that joined
-// aged counts from then on.
-func recurring(cases []Case) (string, error) {
-	began := map[loops.Tag]loops.Day{}
-	of := map[loops.Tag]*findings.History{}
-	for _, c := range cases { // a loop's charges in order
-		if began[c.Tag].IsZero() {
-			began[c.Tag], of[c.Tag] = c.Filled, &findings.History{From: c.Life.Entry}
-		}
-		if c.Ended.IsZero() {
-			continue
-		}
-		age, h := months(began[c.Tag], c.Ended), of[c.Tag]
-		h.To = max(h.To, age)
-		if c.Failed && age > h.From {
-			h.Failures = append(h.Failures, age)
-		}
-	}
-	var histories []findings.History
-	failures := 0
-	for _, h := range of {
-		if h.To > h.From {
-			histories = append(histories, *h)
-			failures += len(h.Failures)
-		}
-	}
-	steps, err := findings.MeanFailures(histories)
-	if err != nil {
-		return "", err
-	}
-	for _, s := range slices.Backward(steps) {
-		if s.AtRisk >= findings.FewAtRisk {
-			return fmt.Sprintf("A loop has had %.2f failures on average %.0f months after its first fill, refills and all (95 %% limits %.2f to %.2f). That rests on %s of %s.",
-				s.Mean, s.Age, s.Lower, s.Upper, loops.CountOrNo(failures, "failure"), loops.CountOrNo(len(histories), "loop")), nil
-		}
-	}
-	return "", nil
-}
-
 // traitsOf are the traits that a key's values, or a trait, stand for.
 func traitsOf(cases []Case, by string) []Trait {
 	if trait, err := ParseTrait(by); err == nil {
@@ -176,7 +129,7 @@ func traitsOf(cases []Case, by string) []Trait {
 }
 
 // grouping returns what places a case in its group.
-func grouping(by string) (func(Case) (string, bool), error) {
+func grouping(cases []Case, by string) (func(Case) (string, bool), error) {
 	if by == "" {
 		return func(Case) (string, bool) { return "", true }, nil
 	}
@@ -193,9 +146,14 @@ func grouping(by string) (func(Case) (string, bool), error) {
 	if err != nil {
 		return nil, err
 	}
+	values := valuesOf(cases, key)
 	return func(c Case) (string, bool) {
-		value := shorten(c.value(key))
-		return value, value != ""
+		own := c.value(key)
+		at := slices.IndexFunc(values, func(v string) bool { return strings.EqualFold(v, own) })
+		if at < 0 {
+			return "", false
+		}
+		return shorten(values[at]), true
 	}, nil
 }
 

@@ -3,7 +3,11 @@
 
 package evidence
 
-import "fillmark/loops"
+import (
+	"fmt"
+
+	"fillmark/loops"
+)
 
 // OpeningLine is an opening in a list, with what it is about.
 type OpeningLine struct {
@@ -20,6 +24,20 @@ type OpeningLine struct {
 	// earliest day.
 	MonthsFrom float64 `json:"months_from"`
 	MonthsTo   float64 `json:"months_to,omitempty"`
+}
+
+// Months writes the months at the opening: "14.2", "10.1 to 16.0", "6.0 or more"
+// or "not known".
+func (l OpeningLine) Months() string {
+	return SummaryCase{Origin: l.Origin, MonthsFrom: l.MonthsFrom, MonthsTo: l.MonthsTo}.Age()
+}
+
+// Age writes them with what they are counted from, or "age not known".
+func (l OpeningLine) Age() string {
+	if l.Origin == loops.UnknownOrigin && l.MonthsFrom == 0 {
+		return "age " + l.Months()
+	}
+	return fmt.Sprintf("%s months since the %s fill", l.Months(), l.Origin)
 }
 
 // OpeningFile is one opening with all that stands around it and the likely

@@ -30,6 +30,9 @@ type PatternLine struct {
 	// said of all.
 	Alike []string `json:"alike,omitempty"`
 	Counts
+	// FailedLoops is in how many loops the charges with the trait failed: those
+	// of one loop tell less than as many of different ones.
+	FailedLoops int `json:"failed_loops_with"`
 	// Expected is how many of the failed would have the trait if both sides
 	// failed alike at the same age.
 	Expected findings.Number `json:"expected_with"`
@@ -49,7 +52,7 @@ type PatternLine struct {
 	Firmer      string             `json:"firmer,omitempty"`
 	Refused     []findings.Refusal `json:"refused"`
 
-	key   string
+	trait Trait
 	alike []Trait
 }
 
@@ -98,7 +101,7 @@ func (c Case) lifeFor(cause loops.Cause) (life findings.Life, apart string) {
 	life = c.Life
 	if c.Failed && cause != anyCause && c.Cause != cause {
 		if life.Upper = math.Inf(1); life.Lower <= life.Entry {
-			return life, "ended by another cause before any look found it good"
+			return life, "ended by another cause, and not known good for any time before that"
 		}
 	}
 	return life, ""
@@ -149,7 +152,7 @@ func Pattern(cases []Case, cause loops.Cause, traits ...Trait) (PatternAnswer, e
 		return answer, err
 	}
 	for _, l := range lines {
-		if len(traits) == 0 || slices.ContainsFunc(traits, func(t Trait) bool { return t.String() == l.Trait }) {
+		if len(traits) == 0 || slices.ContainsFunc(traits, l.trait.Same) {
 			answer.Lines = append(answer.Lines, l)
 		}
 	}
@@ -179,6 +182,7 @@ func compareAll(cases []Case, cause loops.Cause, asked []Trait) ([]PatternLine, 
 	var lines []PatternLine
 	for i, f := range found {
 		l := patternLine(sets[i].trait, f)
+		l.fromLoops(failedIn(cases, cause, sets[i].trait))
 		l.alike = sets[i].alike
 		for _, t := range l.alike {
 			l.Alike = append(l.Alike, t.Words())
@@ -186,6 +190,27 @@ func compareAll(cases []Case, cause loops.Cause, asked []Trait) ([]PatternLine, 
 		lines = append(lines, l)
 	}
 	return lines, nil
+}
+
+// failedIn are the loops in which charges with the trait failed by the cause.
+func failedIn(cases []Case, cause loops.Cause, t Trait) map[loops.Tag]bool {
+	in := map[loops.Tag]bool{}
+	for _, c := range cases {
+		life, apart := c.lifeFor(cause)
+		if has, _ := c.has(t); has && apart == "" && life.Failed() {
+			in[c.Tag] = true
+		}
+	}
+	return in
+}
+
+// fromLoops says in how many loops the charges with the trait failed, where some
+// are of one.
+func (l *PatternLine) fromLoops(in map[loops.Tag]bool) {
+	l.FailedLoops = len(in)
+	if l.Sentence != "" && len(in) < l.FailedWith {
+		l.Sentence += fmt.Sprintf(" The %d that failed with it were in %s; each counts as if it stood by itself.", l.FailedWith, loops.CountOrNo(len(in), "loop"))
+	}
 }
 
 // Told parts the lines that answer from those that do not, and names these under
@@ -219,7 +244,7 @@ func rank(l PatternLine) float64 {
 func patternLine(t Trait, f findings.TraitAnswer) PatternLine {
 	h := f.Ratio
 	return PatternLine{
-		Trait: t.String(), Words: t.Words(), key: t.Key, Expected: findings.Number(h.With.Expected), Ratio: findings.Number(h.Estimate), Lower: findings.Number(h.Lower),
+		Trait: t.String(), Words: t.Words(), trait: t, Expected: findings.Number(h.With.Expected), Ratio: findings.Number(h.Estimate), Lower: findings.Number(h.Lower),
 		Upper: findings.Number(h.Upper), P: findings.Number(h.P), PAdjusted: findings.Number(f.Adjusted),
 		Attainable: findings.Number(h.Attainable), Compared: f.Compared, Exploratory: f.Exploratory,
 		Counts:   Counts{h.With.Failures, h.Without.Failures, h.With.N - h.With.Failures, h.Without.N - h.Without.Failures},
@@ -261,7 +286,7 @@ func tellingTraits(cases []Case, cause loops.Cause, asked []Trait) []traitSet {
 			switch {
 			case !known || !p.tells():
 				continue
-			case sets[at].trait != t && key == p.signs:
+			case !sets[at].trait.Same(t) && key == p.signs:
 				sets[at].alike = append(sets[at].alike, t)
 			}
 			return
@@ -346,11 +371,12 @@ func partitionBy(cases []Case, cause loops.Cause, t Trait) partition {
 	return p
 }
 
+// valuesOf lists the values of a key, each as it was first written, sorted.
 func valuesOf(cases []Case, key string) []string {
 	var values []string
 	for _, c := range cases {
 		for _, t := range c.Traits {
-			if t.Key == key && !slices.Contains(values, t.Value) {
+			if t.Key == key && !slices.ContainsFunc(values, func(v string) bool { return strings.EqualFold(v, t.Value) }) {
 				values = append(values, t.Value)
 			}
 		}

@@ -11,8 +11,10 @@ import (
 	"fillmark/loops"
 )
 
-// Trait is something that a loop and its charge have and others have not. What
-// only an opening can show is none: healthy loops are not opened.
+// Trait is something that a loop and its charge have and others have not, from
+// the fill on. What only an opening can show is none: healthy loops are not
+// opened. Nor is what comes with age, such as a top-up: what failed early never
+// had the time for it. Small and capital letters are one.
 type Trait struct {
 	Key   string `json:"key"`
 	Value string `json:"value"`
@@ -20,6 +22,9 @@ type Trait struct {
 
 // String writes key=value, as [ParseTrait] reads it.
 func (t Trait) String() string { return t.Key + "=" + t.Value }
+
+// Same reports whether both are one trait.
+func (t Trait) Same(o Trait) bool { return t.Key == o.Key && strings.EqualFold(t.Value, o.Value) }
 
 // traitKeys are the keys in the order they are offered, with what people read
 // before the value. Those marked several can hold for one loop more than once.
@@ -39,11 +44,9 @@ func traitKeys() []struct {
 		{"biocide", "biocide", false},
 		{"product", "coolant", false},
 		{"lot", "lot", true},
-		{"top-up", "topped up since the fill:", false},
 		{"model", "maker and model", false},
 		{"maker", "maker", false},
 		{"machine", "kind of machine", false},
-		{"sealed", "sealed:", false},
 		{"pump", "pump", false},
 		{"mounting", "mounting", false},
 		{"tubing", "tubing", false},
@@ -105,7 +108,7 @@ func (c Case) has(t Trait) (has, known bool) {
 	for _, own := range c.Traits {
 		if own.Key == t.Key {
 			known = true
-			has = has || strings.EqualFold(own.Value, t.Value)
+			has = has || own.Same(t)
 		}
 	}
 	return has, known
@@ -121,7 +124,8 @@ func (c Case) value(key string) string {
 	return ""
 }
 
-// traits lists what is on record about the loop and one charge of it.
+// traits lists what is on record about the loop and one charge of it. What the
+// loop is made of is told as it is on record today, of every charge it had.
 func (k Kept) traits(life chargeLife) []Trait {
 	m, l, traits := k.Machine, k.Loop, []Trait{}
 	add := func(key, value string) {
@@ -129,7 +133,6 @@ func (k Kept) traits(life chargeLife) []Trait {
 			traits = append(traits, Trait{key, value})
 		}
 	}
-	yes := map[bool]string{true: "yes", false: "no"}
 	charge := life.charge
 	if charge.Fluid != "" {
 		add("fluid", charge.Fluid.Name())
@@ -142,13 +145,11 @@ func (k Kept) traits(life chargeLife) []Trait {
 	for _, lot := range k.lotsOf(life) {
 		add("lot", lot)
 	}
-	add("top-up", yes[life.toppedUp])
 	add("machine", string(m.Kind))
 	add("maker", m.Maker)
 	if m.Maker != "" {
 		add("model", strings.TrimSpace(m.Maker+" "+m.Model))
 	}
-	add("sealed", yes[l.Sealed])
 	metals := []string{}
 	for _, metal := range l.Metals() {
 		add("metal", string(metal))
@@ -165,7 +166,6 @@ func (k Kept) traits(life chargeLife) []Trait {
 // strengthBand sorts a glycol by whether it keeps microbes down: from 25
 // volume % on it does (guidance of two fluid makers).
 func strengthBand(c loops.Charge) string {
-	const biostatic = 0.25
 	if !c.Fluid.IsGlycol() || c.Mass == nil {
 		return ""
 	}
@@ -173,7 +173,7 @@ func strengthBand(c loops.Charge) string {
 	switch {
 	case err != nil:
 		return ""
-	case volume < biostatic:
+	case volume < chemistry.Biostatic-0.0005: // as the rules have it: 25.0 is no less
 		return "below 25 volume %"
 	}
 	return "25 volume % or more"

@@ -5,6 +5,8 @@ package evidence
 
 import (
 	"math"
+	"slices"
+	"strings"
 
 	"fillmark/loops"
 	"fillmark/loops/findings"
@@ -14,19 +16,18 @@ import (
 type WatchLine struct {
 	loops.PatternWatch
 	Answer PatternLine `json:"answer"`
-	// PassedOver are cases that ended too early to test it; Failures are those
-	// after its day.
+	// PassedOver are the charges that do not test it: nothing was seen of them
+	// since, they tell no age, or nothing is on record of what it is about.
+	// Failures are those after its day.
 	PassedOver int `json:"passed_over"`
 	Failures   int `json:"failures"`
 }
 
 // TestWatch tests a watch on what has happened since its day, or shows the
-// reading that stands.
+// reading that stands. One of a key that is compared no more stays as it is.
 func TestWatch(cases []Case, watch loops.PatternWatch) (WatchLine, error) {
-	trait, err := ParseTrait(watch.Trait)
-	if err != nil {
-		return WatchLine{}, err
-	}
+	key, value, _ := strings.Cut(watch.Trait, "=")
+	trait := Trait{key, value}
 	line := WatchLine{PatternWatch: watch}
 	later := casesSince(cases, watch, trait)
 	line.PassedOver = len(cases) - len(later)
@@ -34,9 +35,18 @@ func TestWatch(cases []Case, watch loops.PatternWatch) (WatchLine, error) {
 		line.Answer, line.Failures = standing(trait, watch.Reading), watch.Reading.FailedWith+watch.Reading.FailedWithout
 		return line, nil
 	}
+	if !slices.Contains(TraitKeys(), key) {
+		line.Answer = standing(trait, &loops.WatchReading{})
+		line.Answer.Firmer, line.Answer.Refused = "", []findings.Refusal{{What: trait.String(), Why: "charges are no longer compared by this."}}
+		return line, nil
+	}
 	test := findings.Watch{Trait: loops.Capital(trait.Words()), Registered: watch.Registered.Long(), ReadAt: watch.ReadAt}
 	var own []findings.Case
+	failed := map[loops.Tag]bool{}
 	for _, c := range later {
+		if c.with && c.Life.Failed() {
+			failed[c.Tag] = true
+		}
 		own = append(own, findings.Case{Life: c.Life, With: c.with, Kind: c.stratum(trait)})
 	}
 	answer, err := test.Test(own)
@@ -44,6 +54,7 @@ func TestWatch(cases []Case, watch loops.PatternWatch) (WatchLine, error) {
 		return WatchLine{}, err
 	}
 	line.Answer = patternLine(trait, answer)
+	line.Answer.fromLoops(failed)
 	line.Failures = line.Answer.FailedWith + line.Answer.FailedWithout
 	return line, nil
 }
@@ -80,15 +91,24 @@ func standing(t Trait, r *loops.WatchReading) PatternLine {
 		}
 		return findings.Number(*v)
 	}
+	in := map[loops.Tag]bool{}
+	for _, c := range r.Cases {
+		if c.With && c.Failed != nil {
+			in[c.Tag] = true
+		}
+	}
 	return PatternLine{
-		Trait: t.String(), Words: t.Words(), Counts: Counts{r.FailedWith, r.FailedWithout, r.GoodWith, r.GoodWithout}, Expected: findings.Number(r.Expected),
+		FailedLoops: len(in), Trait: t.String(), Words: t.Words(), Counts: Counts{r.FailedWith, r.FailedWithout, r.GoodWith, r.GoodWithout}, Expected: findings.Number(r.Expected),
 		Ratio: number(r.Ratio), Lower: number(r.Lower), Upper: number(r.Upper), P: number(r.P), PAdjusted: number(r.P), Attainable: number(nil),
 		Compared: 1, Sentence: r.Sentence, Refused: []findings.Refusal{}, Firmer: "another watch; the reading of " + r.Day.Long() + " stands",
 	}
 }
 
-// Due reports whether the failures have come at which the watch is read, once.
-func (l WatchLine) Due() bool { return l.Reading == nil && l.ReadAt > 0 && l.Failures >= l.ReadAt }
+// Due reports whether the watch is read, once: the failures have come, and they
+// answer. Where no result could be had from them, it waits for more.
+func (l WatchLine) Due() bool {
+	return l.Reading == nil && l.ReadAt > 0 && l.Failures >= l.ReadAt && l.Answer.P.Known() && len(l.Answer.Refused) == 0
+}
 
 // ReadingOn is what is kept of the answer on the day on which it is read, with
 // the cases that it was made from.
@@ -104,10 +124,7 @@ func (l WatchLine) ReadingOn(day loops.Day, cases []Case) loops.WatchReading {
 		Day: day, FailedWith: a.FailedWith, FailedWithout: a.FailedWithout, GoodWith: a.GoodWith, GoodWithout: a.GoodWithout,
 		Expected: float64(a.Expected), Ratio: number(a.Ratio), Lower: number(a.Lower), Upper: number(a.Upper), P: number(a.P), Sentence: a.Sentence,
 	}
-	for _, refused := range a.Refused {
-		r.Sentence = loops.Capital(refused.Why)
-	}
-	trait, _ := ParseTrait(l.Trait) // read before
+	trait, _ := ParseTrait(l.Trait) // it was due
 	for _, c := range casesSince(cases, l.PatternWatch, trait) {
 		one := loops.WatchCase{Tag: c.Tag, With: c.with, Entered: c.Life.Entry, Good: c.Life.Lower}
 		if c.Life.Failed() {

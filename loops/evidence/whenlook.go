@@ -21,7 +21,8 @@ type WhenLook struct {
 	Of string `json:"of"`
 	// Default is the shop's rule in months. It stands: Early and Late are where a
 	// look would cost least, if nothing is known of a loop since it was last
-	// measured, and if all were good until today; null without a failure.
+	// measured, and if all were good until today; null without a failure. None is
+	// sought before three months or beyond twice the rule.
 	Default float64         `json:"default_months"`
 	Early   findings.Number `json:"early_months"`
 	Late    findings.Number `json:"late_months"`
@@ -102,8 +103,14 @@ func whenLook(cases []Case, s stratum, policy float64, costs findings.Costs, tod
 		if err != nil {
 			return a, err
 		}
-		a.Refused = append(a.Refused, findings.Refusal{What: "a look by its cost", Why: fmt.Sprintf("missing: failed and healthy charges on record, "+
-			"or %d charges measured good at %.3g months, which would show with 95 %% confidence that nine in ten last so long.", need, policy)})
+		lacks := "healthy charges on record."
+		if basis.Failures == 0 {
+			lacks = fmt.Sprintf("failed charges on record, or %d charges measured good at %.3g months, which would show with 95 %% confidence that nine in ten last so long.", need, policy)
+		}
+		if basis.N == 0 {
+			lacks = "healthy and " + lacks
+		}
+		a.Refused = append(a.Refused, findings.Refusal{What: "a look by its cost", Why: "missing: " + lacks})
 		return a, nil
 	}
 	since, err := noticedBy(cases)
@@ -165,18 +172,37 @@ func (a *WhenLook) worth(cases []Case, known, hopeful findings.Lives, costs find
 		a.Sentences = append(a.Sentences, fmt.Sprintf("For %.0f loop-months more the owners would have noticed a pump that stopped or a leak; that rules out no clog.", a.Noticed))
 	}
 	a.Sentences = append(a.Sentences,
-		fmt.Sprintf("The age by which one in ten has failed: %s.", span(a.B10Lower, a.B10Upper, "an age that the record leaves open")),
-		fmt.Sprintf("By cost a look each %s would be right.", span(a.Early, a.Late, "")),
+		fmt.Sprintf("The age by which one in ten has failed: %s.", span(a.B10Lower, a.B10Upper)),
+		fmt.Sprintf("By cost a look each %s would be right.", looks(plan)),
 		fmt.Sprintf("%.0f %% of the rate of failure behind that is assumed from the rule, the rest rests on %s.", 100*plan.Prior, loops.CountOrNo(a.Basis.Failures, "failure")),
 		fmt.Sprintf("In ten loops the rule's %.0f looks a year prevent about %.1f failures.", plan.Looks, plan.Prevented))
 	return nil
 }
 
+// looks writes the two ends of when to look, in months; where the search for one
+// stopped, that it lies there or beyond.
+func looks(plan findings.Plan) string {
+	end := func(age float64) string {
+		switch {
+		case age <= plan.Soonest:
+			return fmt.Sprintf("%.3g months or sooner", age)
+		case age >= plan.Latest:
+			return fmt.Sprintf("%.3g months or later", age)
+		}
+		return fmt.Sprintf("%.1f months", age)
+	}
+	early, late := end(plan.Early), end(plan.Late)
+	if early == late {
+		return early
+	}
+	return early + " to " + late
+}
+
 // span writes the two ends of what is not known, in months.
-func span(lower, upper findings.Number, open string) string {
+func span(lower, upper findings.Number) string {
 	switch {
-	case !upper.Known() && open != "":
-		return fmt.Sprintf("%.1f months or more, up to %s", float64(lower), open)
+	case !upper.Known():
+		return fmt.Sprintf("%.1f months or more, up to an age that the record leaves open", float64(lower))
 	case fmt.Sprintf("%.1f", float64(lower)) == fmt.Sprintf("%.1f", float64(upper)):
 		return fmt.Sprintf("%.1f months", float64(lower))
 	}

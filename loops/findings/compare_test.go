@@ -138,7 +138,7 @@ func TestWhatLooksHide(t *testing.T) {
 		{
 			side{from: 36, every: 12}, side{from: 24, every: 5, entered: 30},
 			"It cannot be told whether they differ, because they were not watched at the same ages.",
-			"Whether that is chance cannot be told, because the sides were not watched at the same ages: loops with it fail ", "",
+			"Whether that is chance cannot be told, because the sides were not watched at the same ages: charges with it fail ", "",
 			"It hangs on where between the looks the failures fell (p below 0.001 to 0.",
 		},
 		{side{from: 24, every: 6, entered: 12}, side{from: 24, every: 6, entered: 12}, "They differ by more than chance explains", "More than chance explains", "cannot be told", ""},

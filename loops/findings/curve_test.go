@@ -6,9 +6,12 @@ package findings_test
 import (
 	"encoding/json"
 	"flag"
+	"fmt"
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -52,6 +55,39 @@ func TestLateEntryStartsWhereEnoughAreAtRisk(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, 3.0, c.Start)
 	assert.InDelta(t, 0.5, c.Steps[len(c.Steps)-1].Survival, 1e-12)
+}
+
+// All that is told of one record begins at one age: the curve, its drawing, the
+// median and the causes. Of none and of all there are no limits.
+func TestLateEntryStartsOnce(t *testing.T) {
+	t.Parallel()
+	l, err := findings.NewLives([]findings.Life{
+		{Lower: 3, Upper: 3, Entry: 1, Count: 1, Cause: "leak"},
+		{Lower: 20, Upper: 20, Entry: 5, Count: 5, Cause: "clog"}, {Lower: 22, Upper: 22, Entry: 5, Count: 2, Cause: "clog"},
+		{Lower: 30, Upper: math.Inf(1), Entry: 5, Count: 5},
+	})
+	require.NoError(t, err)
+	all, err := findings.Incidences(l)
+	require.NoError(t, err)
+	require.Len(t, all, 2)
+	for cause, share := range map[string]float64{"clog": 7.0 / 12, "leak": 0} {
+		at := slices.IndexFunc(all, func(x findings.Incidence) bool { return x.Cause == cause })
+		assert.Equal(t, 3.0, all[at].Start)
+		assert.InDelta(t, share, all[at].Steps[len(all[at].Steps)-1].Share, 1e-12, cause)
+	}
+	r := findings.Analyse(l, findings.FromFile)
+	told := map[string]string{}
+	for _, a := range r.Answers {
+		told[a.Question] += a.Sentence
+	}
+	assert.Contains(t, told["cause"], "Of loops good at age 3, by age 30, 58.3 % had failed by clog (")
+	assert.Contains(t, told["cause"], "Of loops good at age 3, by age 30, 0 % had failed by leak, the other causes being at work as they are.")
+	assert.Contains(t, told["median"], "Of loops good at age 3, half had failed by age 22")
+	p, ok := findings.NewPlot(r, l)
+	require.True(t, ok)
+	drawn := string(p.SVG("months"))
+	begins := fmt.Sprintf("M%.1f 40.0", 104+3/p.Oldest*496)
+	assert.Equal(t, 2, strings.Count(drawn, begins), "band and curve: %s", drawn)
 }
 
 // The keys are a contract with whoever reads them.

@@ -119,15 +119,15 @@ func (t Trait) ask() (TraitAnswer, error) {
 func missing(h HazardRatio, healthy int, err error) string {
 	switch {
 	case errors.Is(err, ErrNoFailures):
-		return "no failed loop is on record. Missing: failures."
+		return "no failed charge is on record. Missing: failures."
 	case healthy == 0:
-		return "no healthy loop is on record. Missing: healthy loops of the same kind, with and without it."
+		return "no healthy charge is on record. Missing: healthy charges of the same kind, with and without it."
 	case h.With.N == 0:
-		return "no loop on record has it. Missing: loops with it."
+		return "no charge on record has it. Missing: charges with it."
 	case h.Without.N == 0:
-		return "every loop on record has it. Missing: loops without it."
+		return "every charge on record has it. Missing: charges without it."
 	case errors.Is(err, ErrNoContrast):
-		return "at no age of a failure were loops of one kind with it and without it under watch. Missing: loops of both sides at the same ages."
+		return "at no age of a failure were charges of one kind with it and without it under watch. Missing: charges of both sides at the same ages."
 	}
 	return ""
 }
@@ -151,7 +151,7 @@ func (a *TraitAnswer) refuseFew(told int) {
 // given.
 func (h HazardRatio) sentence(p float64) string {
 	seen := fmt.Sprintf("%d of %s with it failed and %d of %d without it. If both failed alike at the same age, %s and %s would have.",
-		h.With.Failures, count(h.With.N, "loop"), h.Without.Failures, h.Without.N, tenth(h.With.Expected), tenth(h.Without.Expected))
+		h.With.Failures, count(h.With.N, "charge"), h.Without.Failures, h.Without.N, tenth(h.With.Expected), tenth(h.Without.Expected))
 	often := fmt.Sprintf("fail %s times as often as others of their age (95 %% limits %s to %s)", short(h.Estimate), short(h.Lower), short(h.Upper))
 	switch {
 	case math.IsInf(h.Upper, 1):
@@ -161,11 +161,11 @@ func (h HazardRatio) sentence(p float64) string {
 	}
 	switch {
 	case p < significant:
-		return fmt.Sprintf("%s More than chance explains: loops with it %s, %s.", seen, often, pValue(p))
+		return fmt.Sprintf("%s More than chance explains: charges with it %s, %s.", seen, often, pValue(p))
 	case h.LooksDecide():
-		return fmt.Sprintf("%s Whether that is chance cannot be told, because the sides were not watched at the same ages: loops with it %s. %s", seen, often, h.looks())
+		return fmt.Sprintf("%s Whether that is chance cannot be told, because the sides were not watched at the same ages: charges with it %s. %s", seen, often, h.looks())
 	}
-	return fmt.Sprintf("%s Chance can explain that: loops with it %s, %s.", seen, often, pValue(p))
+	return fmt.Sprintf("%s Chance can explain that: charges with it %s, %s.", seen, often, pValue(p))
 }
 
 // LooksDecide reports whether it depends on where between the looks the failures
@@ -208,7 +208,7 @@ func (w Watch) Test(cases []Case) (TraitAnswer, error) {
 	if err != nil {
 		return a, err
 	}
-	a.Firmer = "healthy loops with and without it, measured after " + w.Registered
+	a.Firmer = "healthy charges with and without it, measured after " + w.Registered
 	if failures := a.Ratio.With.Failures + a.Ratio.Without.Failures; failures < w.ReadAt {
 		a.Ratio = HazardRatio{With: a.Ratio.With, Without: a.Ratio.Without, Estimate: math.NaN(), Lower: math.NaN(), Upper: math.NaN(), P: math.NaN(), Least: math.NaN(), Attainable: math.NaN()}
 		a.Adjusted = math.NaN()

@@ -7,9 +7,8 @@
 //
 // A [Life] is one row of the statistics: from fill to failure, or from fill
 // to last known good. [NewLives] checks and merges them, [ReadCSV] reads them
-// from a file. [KaplanMeier], [Turnbull], [Incidence], [FitWeibull] and
-// [MeanFailures] are the estimates; [Compare] sets loops against others of
-// their age; [LifeSpan] and [PlanLooks] say when a look is worth its cost.
+// from a file. [KaplanMeier], [Turnbull], [Incidence] and [FitWeibull] are the
+// estimates; [Compare] sets loops against others of their age; [LifeSpan] and [PlanLooks] say when a look is worth its cost.
 // [Analyse], [Explore] and [Watch] turn them into a figure, what it rests on,
 // what would make it firmer, and one plain sentence, or a [Refusal] that names
 // what is missing.

@@ -8,6 +8,8 @@ import "math"
 // Incidence is the share by age of one cause among several that end a life.
 type Incidence struct {
 	Cause string
+	// Start is the age that the shares are conditional on, as of a [Curve].
+	Start float64
 	Steps []IncidenceStep // rising by age
 }
 
@@ -20,14 +22,16 @@ type IncidenceStep struct {
 // each age while the other causes are at work, after Aalen and Johansen
 // (1978). One minus the Kaplan-Meier curve of a single cause is larger: it
 // answers what would happen if there were no other cause. The standard error
-// is the delta method's. It returns ErrIntervals like [KaplanMeier].
+// is the delta method's. Both begin at the same age and it returns ErrIntervals
+// like [KaplanMeier].
 func Incidences(lives Lives) ([]Incidence, error) {
 	if lives.has(Interval) || lives.has(Left) {
 		return nil, ErrIntervals
 	}
+	start := lives.start()
 	var out []Incidence
 	for i, cause := range lives.causes {
-		out = append(out, Incidence{Cause: cause, Steps: incidence(lives, int32(i))})
+		out = append(out, Incidence{Cause: cause, Start: start, Steps: incidence(lives, int32(i), start)})
 	}
 	return out, nil
 }
@@ -36,11 +40,11 @@ func Incidences(lives Lives) ([]Incidence, error) {
 // three factors do not depend on it: a failure at age s moves C by the
 // survival before s if it is of this cause, by nothing if of another, and
 // else leaves the chance (C - C(s))/S(s) of failing later.
-func incidence(lives Lives, cause int32) []IncidenceStep {
+func incidence(lives Lives, cause int32, start float64) []IncidenceStep {
 	var out []IncidenceStep
 	survival, share := 1.0, 0.0
 	var constant, linear, square float64
-	for at := range lives.risks(0) {
+	for at := range lives.risks(start) {
 		own := 0
 		for _, r := range at.ended {
 			if r.failed() && r.cause == cause {

@@ -49,11 +49,7 @@ type Curve struct {
 // curve down. It then starts at the last age before the risk set is largest
 // at which fewer than FewAtRisk were at risk, and Start says so.
 func KaplanMeier(lives Lives) (*Curve, error) {
-	start := 0.0
-	if lives.lateEntry() {
-		start = startAge(lives)
-	}
-	return KaplanMeierFrom(lives, start, 0.95)
+	return KaplanMeierFrom(lives, lives.start(), 0.95)
 }
 
 // KaplanMeierFrom is [KaplanMeier] conditional on being good at the age

@@ -54,6 +54,9 @@ type Plan struct {
 	// Early and Late are the ages that the two ends of what is not known call
 	// for; Age is the one of Early, Late and the policy's that lies between.
 	Early, Late float64
+	// Soonest and Latest are the ages between which Early and Late are sought: at
+	// one of them, a look sooner or later still would cost less.
+	Soonest, Latest float64
 	// Rate is failures per loop and month, all causes, at the end that counts.
 	Rate float64
 	// Prior is the share of that rate that is belief and not evidence.
@@ -72,8 +75,8 @@ const priorFailures = 2.0
 // rate is believed to be the one for which the policy's interval is right, with
 // the weight of two failures over all causes, and moved by what was seen (a
 // gamma prior and Poisson counts). known is the time under watch if nothing is
-// known of a loop since it was last measured but what was noticed, hopeful if all of them were good
-// until today, both in the unit of the ages. Only if both call for an earlier
+// known of a loop since it was last measured but what was noticed, hopeful if all
+// of them were good until today, both in the unit of the ages. Only if both call for an earlier
 // look, or both for a later one, is the policy's interval left. No look comes
 // before floor.
 //
@@ -89,7 +92,7 @@ func PlanLooks(seen []Seen, known, hopeful, policy, floor float64, costs Costs) 
 	b := newBelief(seen, policy, costs)
 	knownOf := func(s Seen) float64 { return math.Min(known+s.Noticed, math.Max(known, hopeful)) }
 	hopefulOf := func(Seen) float64 { return hopeful }
-	p := Plan{Early: b.best(knownOf, floor), Late: b.best(hopefulOf, floor)}
+	p := Plan{Early: b.best(knownOf, floor), Late: b.best(hopefulOf, floor), Soonest: floor, Latest: math.Max(floor, longest*policy)}
 	p.Age = policy
 	watched := knownOf
 	switch {
@@ -147,6 +150,9 @@ func (b belief) best(watched func(Seen) float64, floor float64) float64 {
 			gain -= b.rate(s, watched(s)) * slopeCaught(age, s.Warning)
 		}
 		return b.costs.Failure*gain*age*age >= b.costs.Visit+b.costs.Waste
+	}
+	if latest := longest * b.policy; !dear(latest) {
+		return math.Max(floor, latest)
 	}
 	return math.Max(floor, bisect(0, longest*b.policy, dear))
 }

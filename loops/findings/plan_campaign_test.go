@@ -21,7 +21,6 @@ const (
 	simMonths = 60
 	simLoops  = 40
 	simMakes  = 4
-	simOldest = 130 // months
 )
 
 var simCauses = []struct{ shape, scale, warning float64 }{{2.5, 40, 6}, {1.2, 80, 2}, {1, 120, 3}}
@@ -74,184 +73,6 @@ func (s *simple) next(m, _ int) int {
 		s.known[m] = max(1, int(math.Round(plan.Age)))
 	}
 	return s.known[m]
-}
-
-// shrunk is a rate for each cause and make, drawn towards that of all makes by as
-// much as the makes are alike (empirical Bayes: the weight of all makes, in
-// failures, is the one that explains the counts best).
-type shrunk struct {
-	failed [simMakes][3]int
-	months [simMakes]float64
-	known  [simMakes]int // next look, 0 not worked out
-}
-
-func (s *shrunk) saw(m, from, to, cause int) {
-	s.months[m] += float64(to - from)
-	if cause >= 0 {
-		s.failed[m][cause]++
-	}
-	s.known = [simMakes]int{}
-}
-
-func (s *shrunk) next(m, _ int) int {
-	if s.known[m] > 0 {
-		return s.known[m]
-	}
-	var all [3]float64 // the rate of all makes, two failures of it the policy's
-	watched := 0.0
-	for _, months := range s.months {
-		watched += months
-	}
-	for c := range all {
-		n := 2.0 / 3
-		for make := range s.failed {
-			n += float64(s.failed[make][c])
-		}
-		all[c] = n / (2.0/3/0.0060 + watched) // with it twelve months cost least
-	}
-	weight, most := 0.0, math.Inf(-1)
-	for _, w := range []float64{0.5, 1, 2, 4, 8, 16, 64} {
-		loglik := 0.0
-		for make, months := range s.months {
-			for c, rate := range all {
-				before, n := w/rate, float64(s.failed[make][c])
-				up, _ := math.Lgamma(w + n)
-				down, _ := math.Lgamma(w)
-				loglik += up - down + w*math.Log(before/(before+months))
-				if n > 0 {
-					loglik += n * math.Log(months/(before+months))
-				}
-			}
-		}
-		if loglik > most {
-			weight, most = w, loglik
-		}
-	}
-	best, least := 12, math.Inf(1)
-	costs := findings.DefaultCosts()
-	for every := 2; every <= 24; every++ {
-		missed := 0.0
-		for c, x := range simCauses {
-			rate := (weight + float64(s.failed[m][c])) / (weight/all[c] + s.months[m])
-			missed += rate * (float64(every) + x.warning*math.Expm1(-float64(every)/x.warning))
-		}
-		if cost := (costs.Visit + costs.Waste + costs.Failure*missed) / float64(every); cost < least {
-			best, least = every, cost
-		}
-	}
-	s.known[m] = best
-	return best
-}
-
-// fuller is a posterior over Weibull shape and scale of each cause, all makes
-// together, and the look whose expected cost per month is least for a loop good
-// at an age.
-type fuller struct {
-	loglik [3][]float64
-	hazard [3][simOldest]float64 // mean over the posterior
-	chosen [simOldest]int
-	fresh  bool
-}
-
-var fullerShapes, fullerScales = []float64{0.7, 1, 1.4, 2, 2.8, 4}, []float64{10, 15, 22, 33, 50, 75, 110, 160, 240, 400, 700}
-
-// passed is the cumulative hazard of each distribution of the grid by month.
-var passed = func() (out [][simOldest + 1]float64) {
-	for _, shape := range fullerShapes {
-		for _, scale := range fullerScales {
-			var h [simOldest + 1]float64
-			for m := range h {
-				h[m] = math.Pow(float64(m)/scale, shape)
-			}
-			out = append(out, h)
-		}
-	}
-	return out
-}()
-
-func newFuller() *fuller {
-	f := &fuller{}
-	for c := range f.loglik {
-		f.loglik[c] = make([]float64, len(passed))
-		for g, h := range passed {
-			// As weak as the simple rule's: two failures over the causes in the
-			// time for which twelve months are right.
-			f.loglik[c][g] = -math.Pow(math.Log(h[12]/0.045), 2) / (2 * 1.5 * 1.5)
-		}
-	}
-	return f
-}
-
-func (f *fuller) saw(_, from, to, cause int) {
-	f.fresh = false
-	for c := range f.loglik {
-		for g := range passed {
-			h := &passed[g]
-			f.loglik[c][g] -= h[to] - h[from]
-			if c == cause {
-				f.loglik[c][g] += math.Log(h[to] - h[max(0, to-1)])
-			}
-		}
-	}
-}
-
-func (f *fuller) learn() {
-	f.fresh, f.chosen = true, [simOldest]int{}
-	for c := range f.loglik {
-		most := math.Inf(-1)
-		for _, l := range f.loglik[c] {
-			most = max(most, l)
-		}
-		f.hazard[c] = [simOldest]float64{}
-		total := 0.0
-		for g, l := range f.loglik[c] {
-			w := math.Exp(l - most)
-			if w < 1e-4 {
-				continue
-			}
-			total += w
-			for m := range f.hazard[c] {
-				f.hazard[c][m] += w * (passed[g][m+1] - passed[g][m])
-			}
-		}
-		for m := range f.hazard[c] {
-			f.hazard[c][m] /= total
-		}
-	}
-}
-
-// showsYet is the chance that a fault of a cause shows for so many months.
-var showsYet = func() (out [3][25]float64) {
-	for c, x := range simCauses {
-		for m := range out[c] {
-			out[c][m] = math.Exp(-(float64(m) + 0.5) / x.warning)
-		}
-	}
-	return out
-}()
-
-func (f *fuller) next(_, age int) int {
-	if !f.fresh {
-		f.learn()
-	}
-	if f.chosen[age] > 0 {
-		return f.chosen[age]
-	}
-	best, least := 12, math.Inf(1)
-	costs := findings.DefaultCosts()
-	for every := 2; every <= 24; every++ {
-		missed := 0.0
-		for c := range simCauses {
-			for m := range every {
-				missed += f.hazard[c][min(simOldest-1, age+m)] * (1 - showsYet[c][every-1-m])
-			}
-		}
-		if cost := (costs.Visit + costs.Waste + costs.Failure*missed) / float64(every); cost < least {
-			best, least = every, cost
-		}
-	}
-	f.chosen[age] = best
-	return best
 }
 
 // fault is one life as nature has it.
@@ -350,8 +171,6 @@ func TestCampaignPlans(t *testing.T) {
 		}{
 			{"rate per cause, all makes", func() chooser { return &simple{t: t} }},
 			{"rate per cause and make", func() chooser { return &simple{t: t, byMake: true} }},
-			{"rate per cause and make, shrunk", func() chooser { return &shrunk{} }},
-			{"posterior over shape and scale", func() chooser { return newFuller() }},
 		} {
 			looks, failures := run(spread, r.rule)
 			saved := 1 - failures/atLooks(looks)

@@ -27,9 +27,10 @@ type Plot struct {
 type PlotCurve struct {
 	Name   string
 	Points []Point // those that are drawn, rising by age
-	// Until is where the drawing ends: survival is flat from the last point.
-	Until  float64
-	AtRisk []int // at the ages of the plot
+	// Start is where the drawing begins, with all still good; Until is where it
+	// ends: survival is flat from the last point.
+	Start, Until float64
+	AtRisk       []int // at the ages of the plot
 	// Between is set for a curve from inspections, on which survival falls
 	// somewhere between two ages.
 	Between bool
@@ -75,7 +76,7 @@ func NewPlot(r Report, lives Lives) (Plot, bool) {
 }
 
 func plotCurve(r Report) (PlotCurve, bool) {
-	c := PlotCurve{Name: r.Group, Points: r.KM}
+	c := PlotCurve{Name: r.Group, Points: r.KM, Start: r.Start}
 	if len(r.Turnbull) > 0 {
 		c.Points, c.Between = r.Turnbull, true
 	}

@@ -257,7 +257,7 @@ func (r *Report) causes(lives Lives) {
 			c.Incidence = append(c.Incidence, CauseStep{Age: s.Age, Share: s.Share, SE: Number(s.SE)})
 		}
 		r.Causes = append(r.Causes, c)
-		r.causeAnswer(c)
+		r.causeAnswer(c, i.Start)
 	}
 }
 

@@ -68,12 +68,16 @@ func (l Lives) entries() []row {
 	return out
 }
 
-// startAge is the last age of an ending, before the risk set is largest, at
-// which fewer than FewAtRisk were at risk; 0 if there is none.
-func startAge(lives Lives) float64 {
+// start is the age from which on shares are told where loops joined late: the
+// last age of an ending, before the risk set is largest, at which fewer than
+// FewAtRisk were at risk. It is 0 if there is none, or if none joined late.
+func (l Lives) start() float64 {
+	if !l.lateEntry() {
+		return 0
+	}
 	var all []risk
 	largest := 0
-	for at := range lives.risks(0) {
+	for at := range l.risks(0) {
 		if all = append(all, at); at.atRisk > all[largest].atRisk {
 			largest = len(all) - 1
 		}

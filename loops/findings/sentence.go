@@ -49,16 +49,20 @@ func (r *Report) curveAnswer(points []Point) {
 		r.refuse("drawing", fmt.Sprintf("fewer than %d loops were under watch at every age, so no curve is drawn; the numbers stand. Missing: more lives.", FewAtRisk))
 		return
 	}
-	given := ""
-	if r.Start > 0 {
-		given = fmt.Sprintf("Of loops good at age %s, ", short(r.Start))
-	}
 	sentence := fmt.Sprintf("%s%s were still good after age %s (%s to %s), the oldest age at which at least %d loops were under watch.",
-		given, percent(last.Survival), short(last.Age), percent(float64(last.Lower)), percent(float64(last.Upper)), FewAtRisk)
+		ofGoodAt(r.Start), percent(last.Survival), short(last.Age), percent(float64(last.Lower)), percent(float64(last.Upper)), FewAtRisk)
 	if r.Failures == 0 {
 		sentence = fmt.Sprintf("None of %s failed. With 95 %% confidence at least %s are still good after age %s.", count(r.N, "loop"), percent(float64(last.Lower)), short(last.Age))
 	}
 	r.answer("curve", last.Survival, float64(last.Lower), float64(last.Upper), sentence, "more loops watched beyond age "+short(last.Age))
+}
+
+// ofGoodAt says of which loops a share is, where it does not begin at the fill.
+func ofGoodAt(start float64) string {
+	if start == 0 {
+		return ""
+	}
+	return fmt.Sprintf("Of loops good at age %s, ", short(start))
 }
 
 // medianAnswer says by when half have failed.
@@ -71,7 +75,11 @@ func (r *Report) medianAnswer(lives Lives) {
 		r.refuse("median", why+" Missing: loops watched for longer.")
 		return
 	}
-	sentence := fmt.Sprintf("Half had failed by age %s (%s).", r.Median, between(r.MedianLower, r.MedianUpper))
+	half := "Half"
+	if r.Start > 0 {
+		half = ofGoodAt(r.Start) + "half"
+	}
+	sentence := fmt.Sprintf("%s had failed by age %s (%s).", half, r.Median, between(r.MedianLower, r.MedianUpper))
 	points := slices.Concat(r.KM, r.Turnbull)
 	at := slices.IndexFunc(points, func(p Point) bool { return Number(p.Age) >= r.Median })
 	if at >= 0 && points[at].Few {
@@ -126,8 +134,9 @@ func (r *Report) b10Answer(lives Lives) {
 	r.answer("b10", float64(r.B10.Estimate), float64(r.B10.Lower95), math.Inf(1), strings.Join(parts, " "), firmer)
 }
 
-// causeAnswer says how many one cause has ended.
-func (r *Report) causeAnswer(c CauseReport) {
+// causeAnswer says how many one cause has ended from an age on. Of none and of
+// all there are no limits.
+func (r *Report) causeAnswer(c CauseReport, start float64) {
 	if len(c.Incidence) == 0 {
 		return
 	}
@@ -136,12 +145,16 @@ func (r *Report) causeAnswer(c CauseReport) {
 		name = "no named cause"
 	}
 	last := c.Incidence[len(c.Incidence)-1]
-	lower, upper := last.Share, last.Share
+	lower, upper, limits, by := math.NaN(), math.NaN(), "", "By"
+	if start > 0 {
+		by = ofGoodAt(start) + "by"
+	}
 	if last.Share > 0 && last.Share < 1 {
 		lower, upper = survivalLimits(last.Share, float64(last.SE)/last.Share, normalQuantile(0.975))
+		limits = fmt.Sprintf(" (%s to %s)", percent(lower), percent(upper))
 	}
-	r.answer("cause", last.Share, lower, upper, fmt.Sprintf("By age %s, %s had failed by %s (%s to %s), the other causes being at work as they are.",
-		short(last.Age), percent(last.Share), name, percent(lower), percent(upper)), "more failures with their cause named")
+	sentence := fmt.Sprintf("%s age %s, %s had failed by %s%s, the other causes being at work as they are.", by, short(last.Age), percent(last.Share), name, limits)
+	r.answer("cause", last.Share, lower, upper, sentence, "more failures with their cause named")
 }
 
 // compareAnswer says whether the groups differ.

@@ -92,7 +92,7 @@ func (d *drawing) band(c PlotCurve) {
 	type corner struct{ x, level float64 }
 	var under []corner
 	var path strings.Builder
-	fmt.Fprintf(&path, "M%.1f %.1f", d.x(0), d.y(1))
+	fmt.Fprintf(&path, "M%.1f %.1f", d.x(c.Start), d.y(1))
 	lower := 1.0
 	for _, p := range c.Points {
 		if !p.Lower.Known() || !p.Upper.Known() {
@@ -110,14 +110,14 @@ func (d *drawing) band(c PlotCurve) {
 	for i := len(under) - 1; i >= 0; i-- {
 		fmt.Fprintf(&path, "H%.1fV%.1f", under[i].x, under[i].level)
 	}
-	d.line(`<path d="%sH%.1fZ" fill-opacity="0.15"/>`, path.String(), d.x(0))
+	d.line(`<path d="%sH%.1fZ" fill-opacity="0.15"/>`, path.String(), d.x(c.Start))
 }
 
 // curve draws survival as steps. Where it falls between two ages nobody knows,
 // the fall is drawn slanted.
 func (d *drawing) curve(c PlotCurve, number int) {
 	var path strings.Builder
-	fmt.Fprintf(&path, "M%.1f %.1f", d.x(0), d.y(1))
+	fmt.Fprintf(&path, "M%.1f %.1f", d.x(c.Start), d.y(1))
 	for _, p := range c.Points {
 		if c.Between && p.From.Known() {
 			fmt.Fprintf(&path, "H%.1fL%.1f %.1f", d.x(float64(p.From)), d.x(p.Age), d.y(p.Survival))

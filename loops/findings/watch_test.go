@@ -55,7 +55,7 @@ func TestPatternIsFound(t *testing.T) {
 	t.Parallel()
 	a := asked(t, failed(4, 6, true), failed(4, 11, true), failed(1, 20, false), good(2, 24, true), good(19, 24, false))
 	assert.Less(t, a.Adjusted, 0.001)
-	assert.Contains(t, a.Sentence, "8 of 10 loops with it failed and 1 of 20 without it.")
+	assert.Contains(t, a.Sentence, "8 of 10 charges with it failed and 1 of 20 without it.")
 	assert.Contains(t, a.Sentence, "More than chance explains")
 	assert.Contains(t, a.Sentence, "an idea and no proof")
 }
@@ -157,7 +157,7 @@ func TestExplore(t *testing.T) {
 	assert.Contains(t, got[0].Firmer, "register a watch")
 	assert.Equal(t, 1.0, got[1].Adjusted)
 	require.Len(t, got[2].Refused, 1)
-	assert.Contains(t, got[2].Refused[0].Why, "no loop on record has it")
+	assert.Contains(t, got[2].Refused[0].Why, "no charge on record has it")
 	assert.True(t, math.IsNaN(got[2].Adjusted))
 	require.Len(t, got[3].Refused, 1)
 	assert.Contains(t, got[3].Refused[0].Why, "no result could have been significant")
@@ -190,11 +190,11 @@ func TestNoResultCouldHaveBeenCountsTheTraits(t *testing.T) {
 func TestExploreSaysWhichSideIsMissing(t *testing.T) {
 	t.Parallel()
 	for want, cases := range map[string][]findings.Case{
-		"no healthy loop is on record": {failed(4, 12, true), failed(2, 12, false)},
-		"no failed loop is on record":  {good(4, 12, true), good(2, 12, false)},
-		"every loop on record has it":  {failed(4, 12, true), good(2, 12, true)},
-		"no loop on record has it":     {failed(4, 12, false), good(2, 12, false)},
-		"at no age of a failure":       {failed(4, 12, true), good(2, 6, false)},
+		"no healthy charge is on record": {failed(4, 12, true), failed(2, 12, false)},
+		"no failed charge is on record":  {good(4, 12, true), good(2, 12, false)},
+		"every charge on record has it":  {failed(4, 12, true), good(2, 12, true)},
+		"no charge on record has it":     {failed(4, 12, false), good(2, 12, false)},
+		"at no age of a failure":         {failed(4, 12, true), good(2, 6, false)},
 	} {
 		got := asked(t, cases...)
 		require.Len(t, got.Refused, 1)
@@ -242,7 +242,7 @@ func TestWatchIsReadOnce(t *testing.T) {
 	assert.Contains(t, a.Refused[0].Why, "4 have come. Missing: 1 failure more.")
 	a, err = w.Test(append(cases, failed(1, 20, true)))
 	require.NoError(t, err)
-	assert.Contains(t, a.Sentence, "Since 2026-03-01, soft tubing: 5 of 10 loops with it failed and 0 of 24 without it.")
+	assert.Contains(t, a.Sentence, "Since 2026-03-01, soft tubing: 5 of 10 charges with it failed and 0 of 24 without it.")
 	assert.Contains(t, a.Sentence, "More than chance explains")
 	assert.False(t, a.Exploratory)
 	w.ReadAt = 0

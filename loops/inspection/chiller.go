@@ -15,7 +15,7 @@ import (
 // it is proved by what it does.
 type ChillerProof struct {
 	// MissBefore and MissAfter are how far the leaving coolant stood above the
-	// set point, in K, k = 2.
+	// set point, in K, k = 2; below zero it was too cold.
 	MissBefore Measured[chemistry.CelsiusDelta] `json:"miss_before_k"`
 	MissAfter  Measured[chemistry.CelsiusDelta] `json:"miss_after_k"`
 	// SpreadBefore and SpreadAfter are the rise of the coolant through what it
@@ -89,8 +89,9 @@ func ProveChiller(before, after Reading) (ChillerProof, error) {
 		return Measured[chemistry.CelsiusDelta]{Value: r.CoolantIn.Sub(*r.Set), Uncertainty: chemistry.CelsiusDelta(r.temperatureUncertainty())}
 	}
 	p := ChillerProof{MissBefore: miss(before), MissAfter: miss(after), SpreadBefore: before.spread(), SpreadAfter: after.spread()}
-	p.Holds = p.MissAfter.Value <= p.MissAfter.Uncertainty
-	gain := float64(p.MissBefore.Value - p.MissAfter.Value)
+	off := func(m Measured[chemistry.CelsiusDelta]) float64 { return math.Abs(float64(m.Value)) }
+	p.Holds = off(p.MissAfter) <= float64(p.MissAfter.Uncertainty)
+	gain := off(p.MissBefore) - off(p.MissAfter)
 	p.Proved = p.Holds && gain > root(float64(p.MissBefore.Uncertainty), float64(p.MissAfter.Uncertainty))
 	p.Text = fmt.Sprintf("At %s it leaves at %s with %s asked for; before the repair, at %s, it left at %s with %s asked for.",
 		*after.Power, *after.CoolantIn, *after.Set, *before.Power, *before.CoolantIn, *before.Set)
@@ -99,6 +100,8 @@ func ProveChiller(before, after Reading) (ChillerProof, error) {
 		p.Text += fmt.Sprintf(" The coolant warms by %.0f %% less on its way for the same heat: more flows.", 100*(1-float64(a.Value/b.Value)))
 	}
 	switch {
+	case !p.Holds && p.MissAfter.Value < 0:
+		p.Text += " It cools below its set point, where its evaporator can freeze: nothing is proved."
 	case !p.Holds:
 		p.Text += " It does not hold its set point: nothing is proved."
 	case !p.Proved:

@@ -2,9 +2,8 @@
 // SPDX-License-Identifier: Apache-2.0
 
 // Package inspection tells what readings say about a loop that stays closed:
-// thermal resistances and flow ([Read]), the apparent heat capacity and the
-// time constant of a short temperature log ([ReadLog], [Analyse]), whether a repair is
-// proved ([Prove]), and when a resistance will pass its limit ([Trend], [Crossing]).
+// thermal resistances and flow ([Read]), the apparent heat capacity by a short
+// temperature log ([ReadLog], [Analyse]), whether a repair is proved ([Prove]), and when a resistance will pass its limit ([Trend], [Crossing]).
 //
 // Temperatures are °C, differences K, powers W, resistances K/W, flows l/min,
 // heat capacities J/K, times of a log s; uncertainties are k = 2. What cannot

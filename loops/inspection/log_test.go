@@ -32,8 +32,16 @@ func TestReadLog(t *testing.T) {
 		{"decimal commas", "0,5;40,25\n1,5;41,5\n", []float64{0, 1}, []float64{40.25, 41.5}, ""},
 		{"tabs and quotes", "\"0\"\t\"40\"\n\"1\"\t\"41\"\n", []float64{0, 1}, []float64{40, 41}, ""},
 		{"times of a clock", "1780000000,40\n1780000001,41\n", []float64{0, 1}, []float64{40, 41}, ""},
-		{"another unit beside", "time_s,temp_f,temp_c\n0,104,40\n1,106,41\n", []float64{0, 1}, []float64{40, 41}, ""},
-		{"a reading twice", "0,40\n1,41\n1,41\n2,42\n", []float64{0, 1, 2}, []float64{40, 41, 42}, "1 readings stood there twice"},
+		{"another unit beside", "time_s,temp_f,temp_c\n0,104,40\n1,122,50\n", []float64{0, 1}, []float64{40, 50}, ""},
+		{"a reading twice", "0,40\n1,41\n1,41\n2,42\n", []float64{0, 1, 2}, []float64{40, 41, 42}, "1 readings at a time that was there already"},
+		{"two in a second, by a logger of whole ones", "0,40\n1,41\n1,41.5\n2,42\n", []float64{0, 1, 2}, []float64{40, 41, 42}, "the first counts"},
+		{"parts of a second", "0.25;40\n0,75;41\n1.25;42\n", []float64{0, .5, 1}, []float64{40, 41, 42}, ""},
+		{"parts of a second by the clock", "time,temp\n2026-11-01 10:00:00.250,40\n2026-11-01 10:00:00.750,41\n", []float64{0, .5}, []float64{40, 41}, ""},
+		{"short names", "s;c\n0;40\n1;41\n", []float64{0, 1}, []float64{40, 41}, ""},
+		{"°F by its header", "seconds,temp_f\n0,104\n1,122\n", []float64{0, 1}, []float64{40, 50}, ""},
+		{"milliseconds since 1970", "time_ms,temp\n1780000000500,40\n1780000001500,41\n", []float64{0, 1}, []float64{40, 41}, ""},
+		{"JSON, with a room", "{\"time\":1,\"temp\":40,\"room\":\"-\"}{\"time\":2,\"temp\":41}", []float64{0, 1}, []float64{40, 41}, ""},
+		{"metrics", "temp{a=\"b\"} 40 1780000000000\ntemp{a=\"b\"} 41 1780000001000\n", []float64{0, 1}, []float64{40, 41}, ""},
 		{"a gap", "0,40\n1,41\n2,42\n9,50\n10,51\n", []float64{0, 1, 2, 9, 10}, []float64{40, 41, 42, 50, 51}, "1 gaps, the longest 7 s where 1 s is usual"},
 	}
 	for _, tt := range tests {
@@ -52,19 +60,19 @@ func TestReadLog(t *testing.T) {
 func TestReadLogRefuses(t *testing.T) {
 	t.Parallel()
 	tests := []struct{ name, text, field, reason string }{
-		{"time going back", "0,40\n2,41\n1,42\n", "line 3, seconds", "a time after the one before, 2"},
-		{"two temperatures at once", "0,40\n1,41\n1,42\n", "line 3, °C", "one temperature at 1 s; 41 is there already"},
-		{"Fahrenheit by its header", "seconds,temp_f\n0,104\n", "line 1, header", "°C; convert"},
-		{"kelvin by its size", "0,313.2\n1,314.2\n", "line 1, °C", "°F or kelvin"},
-		{"milliseconds by the header", "ms,celsius\n0,40\n", "line 1, header", "seconds; convert"},
+		{"time going back", "0,40\n2,41\n1,42\n", "line 3", "a later time and a temperature in °C (time goes back"},
+		{"kelvin by its size", "0,313.2\n1,314.2\n", "line 1", "in °F or kelvin?"},
+		{"milliseconds by the header", "time_ms,celsius\n0,40\n1000,41\n", "columns", "in seconds; convert"},
+		{"minutes by the header", "time (min),celsius\n0,40\n1,41\n", "columns", "in seconds; convert"},
 		{"milliseconds by their size", "0,40\n90000000,41\n", "log", "milliseconds?"},
-		{"no number", "0,40\n1,hot\n", "line 2, °C", "a number of °C"},
-		{"not finite", "0,40\n1,NaN\n", "line 2, °C", "a number of °C"},
-		{"time of day", "0,40\n12:00:01,41\n", "line 2, seconds", "a number of seconds"},
-		{"unknown header", "when,what\n0,40\n", "line 1, header", "names a column seconds"},
-		{"three columns without a header", "0,40,1\n1,41,1\n", "line 1, columns", "2 columns"},
-		{"a short row", "0,40\n1\n", "line 2, row", "a row with seconds"},
-		{"empty", "", "log", "at least 2 readings"},
+		{"no number", "0,40\n1,hot\n", "line 2", "no number"},
+		{"not finite", "0,40\n\n# a note\n1,NaN\n", "line 4", "no number"},
+		{"time of day", "0,40\n12:00:01,41\n", "line 2", "no time"},
+		{"unknown header", "when,what\n0,40\n", "columns", "one with the time; name it"},
+		{"three columns without a header", "0,40,1\n1,41,1\n", "columns", "name it"},
+		{"a short row", "0,40\n1\n", "line 2", "row too short"},
+		{"a sign for no reading", "0,40\n1,65535\n", "line 2", "no reading"},
+		{"empty", "", "log", "times and temperatures"},
 		{"one reading", "0,40\n", "log", "at least 2 readings"},
 	}
 	for _, tt := range tests {
@@ -125,7 +133,7 @@ func TestReadLogBounds(t *testing.T) {
 	_, err = inspection.ReadLog(&text)
 	var invalid *chemistry.InvalidError
 	require.ErrorAs(t, err, &invalid)
-	assert.Equal(t, "line 1000001, log", invalid.Field)
+	assert.Equal(t, "1000001 readings", invalid.Value)
 }
 
 func FuzzReadLog(f *testing.F) {

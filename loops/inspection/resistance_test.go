@@ -274,6 +274,14 @@ func TestProveChiller(t *testing.T) {
 	require.NoError(t, err)
 	assert.False(t, p.Proved)
 	assert.Contains(t, p.Text, "does not hold")
+	// Too cold is not held either: what cools nine kelvin too far freezes its evaporator.
+	p, err = inspection.ProveChiller(chiller(-2, 3, 500), chiller(-19, -14, 500))
+	require.NoError(t, err)
+	assert.False(t, p.Holds || p.Proved)
+	assert.Contains(t, p.Text, "below its set point, where its evaporator can freeze")
+	p, err = inspection.ProveChiller(chiller(-19, -14, 500), chiller(-10, -5, 500))
+	require.NoError(t, err)
+	assert.True(t, p.Holds && p.Proved, "it overcooled, and does no more")
 
 	var refusal inspection.Refusal
 	_, err = inspection.ProveChiller(chiller(-6, -1, 500), chiller(-10, -9, 100))

@@ -52,6 +52,18 @@ type Series struct {
 	last           float64
 	since          time.Time // of the first of the values that are the same as the last
 	same           int       // how many these are
+
+	at      int    // the line or JSON object that is read, from 1
+	line    []byte // its text; empty in JSON
+	leftOut error  // the first value that was skipped, other than for a time twice
+}
+
+// skip counts what is left out, and why.
+func (s *Series) skip(why string) {
+	s.Skipped[why]++
+	if s.leftOut == nil && why != SkipTwice {
+		s.leftOut = invalid(fmt.Sprintf("line %d", s.at), string(s.line[:min(len(s.line), 60)]), "a later time and a temperature in °C ("+why+")")
+	}
 }
 
 // Reasons that a value is skipped for.
@@ -135,14 +147,16 @@ func (s Series) SkippedWords() string {
 func (s *Series) readLines(r *bufio.Reader, each func(line []byte) error) error {
 	for {
 		line, err := r.ReadSlice('\n')
+		s.at++
 		if err == bufio.ErrBufferFull {
-			s.Skipped[SkipLong]++
+			s.skip(SkipLong)
 			for err == bufio.ErrBufferFull {
 				_, err = r.ReadSlice('\n')
 			}
 			continue
 		}
 		if trimmed := bytes.TrimSpace(bytes.TrimPrefix(line, []byte("\ufeff"))); len(trimmed) > 0 {
+			s.line = trimmed
 			if err := each(trimmed); err != nil {
 				return err
 			}
@@ -185,7 +199,7 @@ func (s *Series) row(each func(Value)) func([]byte) error {
 		t, ok := cell(line, separator, timeAt)
 		c, there := cell(line, separator, temperatureAt)
 		if !ok || !there {
-			s.Skipped[SkipShort]++
+			s.skip(SkipShort)
 			return nil
 		}
 		var room []byte
@@ -212,19 +226,22 @@ func (s *Series) find(header []string, named bool) (timeAt, temperatureAt, roomA
 	about := func(h string, parts ...string) bool {
 		return slices.ContainsFunc(parts, func(p string) bool { return strings.Contains(strings.ToLower(h), p) })
 	}
+	is := func(h string, names ...string) bool { return slices.Contains(names, strings.ToLower(h)) }
 	ofRoom := func(h string) bool { return about(h, "room", "ambient", "inlet air", "outside") }
-	at := func(name string, is func(string) bool) int {
+	at := func(name string, fits func(string) bool) int {
 		if name != "" {
 			return slices.Index(header, name)
 		}
-		return slices.IndexFunc(header, is)
+		return slices.IndexFunc(header, fits)
 	}
-	timeAt = at(s.Columns.Time, func(h string) bool { return about(h, "time", "date", "stamp", "epoch", "seconds") })
+	timeAt = at(s.Columns.Time, func(h string) bool {
+		return about(h, "time", "date", "stamp", "epoch", "seconds", "elapsed") || is(h, "s", "sec", "second", "t")
+	})
 	temperatureAt = at(s.Columns.Temperature, func(h string) bool {
-		return about(h, "temp", "celsius", "°c", "degc", "die", "cpu") && !ofRoom(h)
+		return (about(h, "temp", "celsius", "°c", "degc", "die", "cpu") || is(h, "c")) && !ofRoom(h)
 	})
 	roomAt = at(s.Columns.Room, ofRoom)
-	if !named && s.Columns == (Columns{}) && len(header) >= 2 {
+	if !named && s.Columns.Time == "" && s.Columns.Temperature == "" && len(header) == 2 {
 		timeAt, temperatureAt = 0, 1
 	}
 	columns := strings.Join(header, ", ")
@@ -312,10 +329,10 @@ func (s *Series) metric(each func(Value)) func([]byte) error {
 			return nil
 		}
 		if s.unit == 0 {
-			s.Columns.Time, s.unit = "timestamp", unitNamed(name)
+			s.Columns.Time, s.Columns.Room, s.unit = "timestamp", "", unitNamed(name)
 		}
 		if len(rest) < 2 {
-			s.Skipped[SkipNoTime]++
+			s.skip(SkipNoTime)
 			return nil
 		}
 		s.take(rest[1], rest[0], nil, each)
@@ -332,6 +349,7 @@ func (s *Series) readJSON(r *bufio.Reader, each func(Value)) error {
 		}
 	}
 	for d.More() {
+		s.at++
 		var object map[string]json.RawMessage // what is not asked for stays as it is
 		if err := d.Decode(&object); err != nil {
 			return invalid("log", fmt.Sprintf("after %d values: %v", s.all(), err), "JSON objects with a time and a temperature")
@@ -358,7 +376,7 @@ func (s *Series) readJSON(r *bufio.Reader, each func(Value)) error {
 func (s *Series) take(t, c, room []byte, each func(Value)) {
 	at, ok := instant(t)
 	if !ok {
-		s.Skipped[SkipNoTime]++
+		s.skip(SkipNoTime)
 		return
 	}
 	v, converted, why := celsius(c, s.unit)
@@ -367,10 +385,10 @@ func (s *Series) take(t, c, room []byte, each func(Value)) {
 	}
 	switch {
 	case why != "":
-		s.Skipped[why]++
+		s.skip(why)
 		return
 	case s.Read > 0 && at.Before(s.Last):
-		s.Skipped[SkipBack]++
+		s.skip(SkipBack)
 		// From here the log counts on from the reset, if it goes on so.
 		if s.Skipped[SkipBack]%leastReset == 0 {
 			s.Last = at
@@ -425,7 +443,7 @@ func (s *Series) room(text []byte) float64 {
 	}
 	v, _, why := celsius(text, s.roomUnit)
 	if why != "" || v < -20 || v > 60 {
-		s.Skipped[SkipRoom]++
+		s.skip(SkipRoom)
 		return math.NaN()
 	}
 	return v

@@ -43,12 +43,10 @@ type Transient struct {
 	// Capacity is the apparent heat capacity P/(dT/dt) from 5 s on; nil where
 	// the temperature does not rise any more.
 	Capacity *Measured[JoulePerKelvin] `json:"capacity_j_k,omitempty"`
-	// Step is the first-order fit; nil where tau may not be shown.
-	Step    *Step     `json:"step,omitempty"`
-	Rate    string    `json:"rate"` // how often the model is right with such a class
-	Text    string    `json:"text"`
-	Notes   []string  `json:"notes,omitempty"`
-	Refused []Refusal `json:"refused,omitempty"`
+	Rate     string                    `json:"rate"` // how often the model is right with such a class
+	Text     string                    `json:"text"`
+	Notes    []string                  `json:"notes,omitempty"`
+	Refused  []Refusal                 `json:"refused,omitempty"`
 }
 
 // Analyse classifies a log that begins with a load step at the power given,
@@ -69,18 +67,6 @@ func Analyse(l Log, power Watt) (Transient, error) {
 	t.capacity(w)
 	t.Class = t.classify()
 	t.Rate = rate(t.Class)
-	span := l.Seconds[len(l.Seconds)-1]
-	step, err := FitStep(l)
-	switch refusal, refused := err.(Refusal); {
-	case refused:
-		t.Refused = append(t.Refused, refusal)
-	case err != nil:
-		return Transient{}, err
-	case step.Told(span):
-		t.Step = &step
-	default:
-		t.Refused = append(t.Refused, Refusal{"time constant", fmt.Sprintf("the log of %s s does not bound it; the slope and the heat capacity count", trim(span, 1))})
-	}
 	t.Refused = append(t.Refused, Refusal{"flow", "the heat capacity tells whether there is flow, never how much: at a tenth of the usual flow the model still reads flow present in 57 of 100 logs"})
 	t.Text = t.words()
 	return t, nil

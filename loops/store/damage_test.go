@@ -190,6 +190,42 @@ func afterLine1(export []byte) []byte {
 	return rest
 }
 
+// A small bucket stands in the value of its name, which bbolt copies to the heap: a
+// wrong place in it would be one of foreign memory, so it is refused at open. There
+// are more names than one page has room for.
+func TestSmallBucketIsCheckedAtOpen(t *testing.T) {
+	t.Parallel()
+	path := filepath.Join(t.TempDir(), "shop.fillmark")
+	s, err := store.Open(path, store.Options{})
+	require.NoError(t, err)
+	everything(t, s)
+	_, _, err = s.Compact(t.Context())
+	require.NoError(t, err)
+	require.NoError(t, s.Close())
+	content, err := os.ReadFile(path)
+	require.NoError(t, err)
+	small := 0
+	for _, name := range []string{"bodies", "containers", "instruments", "sent", "technicians", "tokens", "watches"} {
+		inPlace := append([]byte(name), make([]byte, 8)...) // root page 0: the page follows
+		damaged := bytes.Clone(content)
+		for from := 0; ; {
+			at := bytes.Index(damaged[from:], inPlace)
+			if at < 0 {
+				break
+			}
+			from += at + len(inPlace)
+			const sequence, pageHeader, flags = 8, 16, 4
+			damaged[from+sequence+pageHeader+flags+2] ^= 1 // a mebibyte on
+			small++
+		}
+		require.NoError(t, os.WriteFile(path, damaged, 0o600))
+		_, err := store.Open(path, store.Options{})
+		require.ErrorIs(t, err, loops.ErrDamaged, name)
+		require.ErrorContains(t, err, "not where it was written", name)
+	}
+	assert.GreaterOrEqual(t, small, 7)
+}
+
 // With one root page damaged a store is not opened silently without its last
 // write, and can be had without it.
 func TestDamagedRoot(t *testing.T) {

@@ -293,18 +293,5 @@ for (p in c(0.05, 0.1, 0.2)) for (conf in c(0.5, 0.8, 0.9, 0.95)) {
 }
 put(samples, "zero_failure_n.csv")
 
-# Failures of machines that are filled again: mean per machine, robust error ----
-machines <- read.csv(file.path(here, "data_recurrence.csv"), stringsAsFactors = FALSE)
-rows <- NULL
-for (id in seq_len(nrow(machines))) {
-  m <- machines[id, ]
-  at <- if (m$failures == "-") numeric() else as.numeric(strsplit(as.character(m$failures), " ")[[1]])
-  cuts <- c(m$from, at, m$to)
-  rows <- rbind(rows, data.frame(id = id, start = head(cuts, -1), stop = cuts[-1], status = rep(1:0, c(length(at), 1))))
-}
-f <- survfit(Surv(start, stop, status) ~ 1, data = rows, id = id, cluster = id, robust = TRUE)
-keep <- f$n.event > 0
-put(data.frame(time = f$time, n_risk = as.integer(f$n.risk), n_event = as.integer(f$n.event), mean = f$cumhaz, se = f$std.chaz)[keep, ], "recurrence.csv")
-
 writeLines(c(R.version.string, paste("survival", packageVersion("survival")),
   "made by regenerate.R from the data_*.csv beside it"), file.path(out, "versions.txt"))

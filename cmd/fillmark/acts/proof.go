@@ -86,8 +86,8 @@ func (s Snapshot) setPoint(x *loops.Inspection) {
 }
 
 // before finds the last comparable readings of this stay from before the last
-// fill, or before the day where the loop was not filled again: a chiller's by
-// its set point, or others.
+// fill or swap, or before the day where there was none: a chiller's by its set
+// point, or others.
 func (s Snapshot) before(on loops.Day, chiller bool) *loops.Inspection {
 	var found *loops.Inspection
 	filled := false
@@ -97,7 +97,7 @@ func (s Snapshot) before(on loops.Day, chiller bool) *loops.Inspection {
 			return found
 		case e.Kind == loops.KindIntake:
 			found, filled = nil, false
-		case e.Kind == loops.KindFill && found != nil:
+		case e.BeginsCharge() && found != nil:
 			filled = true
 		case e.Kind == loops.KindInspection && e.Inspection.Comparable() && e.Inspection.OfChiller() == chiller && !filled:
 			found = e.Inspection

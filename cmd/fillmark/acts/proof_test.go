@@ -76,3 +76,25 @@ func TestChillerGoesBackProved(t *testing.T) {
 	assert.Contains(t, acts.Words(last), "set point 12.0 °C")
 	assert.False(t, s.Loop.State.LastKnownGood.IsZero())
 }
+
+// Where another cooler was fitted, its own readings are those after the repair.
+func TestProofOfAnotherCooler(t *testing.T) {
+	t.Parallel()
+	in := entry(-9, loops.KindIntake)
+	in.Intake = &loops.Intake{Complaint: "too hot"}
+	s := snapshot(in, filled(-90))
+	readings := func(days int, die string) {
+		for _, e := range line(t, "readings", "die="+die, "room=20C", "power=90W", "steady").Apply(s, today.AddDays(days)).Entries {
+			e.ID = loops.EntryID(len(s.History) + 1)
+			s.History = append(s.History, e)
+		}
+	}
+	readings(-8, "81C")
+	swap := entry(-7, loops.KindSwap)
+	swap.ID, swap.Swap = loops.EntryID(len(s.History)+1), &loops.Swap{OldUnit: loops.OldUnitKept, Fluid: chemistry.PropyleneGlycol}
+	s.History = append(s.History, swap)
+	readings(-6, "62C")
+	s.Loop.State = loops.Fold(s.History)
+	proof := line(t, "proof", "die=61C", "room=20C", "power=90W", "steady").Apply(s, today).Entries[0].Proof
+	assert.Equal(t, 81.0, float64(*proof.Before.Die))
+}

@@ -29,8 +29,9 @@ func (a *app) logCommand() *cobra.Command {
 heat gets into the plate and whether it is carried on. fillmark triage --log
 weighs it with what is felt and seen.
 
-The file has two columns, seconds and °C, a reading every second or so for half
-a minute, from any logging tool; --power is the heat that the log begins with.`,
+The file has a time in seconds and a temperature, a reading every second or so
+for half a minute, as CSV, JSON or Prometheus text from any logging tool;
+--power is the heat that the log begins with.`,
 		Example: `  fillmark log boot.csv --power 65W`,
 		Args:    exactlyOne("the file with the log"),
 		RunE: func(_ *cobra.Command, args []string) error {
@@ -69,9 +70,6 @@ func printLog(p *printer, l logAnswer) {
 		p.line("  Apparent heat capacity   %s ± %s (k = 2)", l.Capacity.Value, l.Capacity.Uncertainty)
 	}
 	p.line("  Jump in 5 s              %s", l.Jump)
-	if l.Step != nil {
-		p.line("  Time constant            %.1f s (%.1f to %.1f, 95 %%), towards %s", l.Step.Tau, l.Step.TauLow, l.Step.TauHigh, l.Step.End)
-	}
 	for _, note := range l.Notes {
 		p.paragraph("  ", "    ", "The file: "+note+".")
 	}

@@ -125,7 +125,7 @@ func printPlan(p *printer, plan loops.Plan) {
 		p.line("Nothing is planned: the loop is not in service.")
 		return
 	}
-	p.line("Plan, by %s", planRests(plan))
+	p.line("Plan, by policy %s", plan.PolicyVersion)
 	for _, t := range plan.Tasks {
 		state := ""
 		if t.Paused {
@@ -140,15 +140,6 @@ func printPlan(p *printer, plan loops.Plan) {
 			p.paragraph(lead, "      ", fmt.Sprintf("%s: %s [%s]", c.Day.Long(), c.Text, sourceAndGrade(c)))
 		}
 	}
-}
-
-// planRests names what a plan was made from.
-func planRests(plan loops.Plan) string {
-	rests := "policy " + plan.PolicyVersion
-	if plan.EvidenceVersion > 0 {
-		rests += fmt.Sprintf(" and evidence version %d", plan.EvidenceVersion)
-	}
-	return rests
 }
 
 // printScale says what the weighings tell.

@@ -75,12 +75,17 @@ func (a *app) openingListCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
+			all := len(found.Items)
 			found.Items = slices.DeleteFunc(found.Items, drop)
 			return a.print(found, func(p *printer) {
-				p.line("%s on record.", plural(len(found.Items), "opening"))
+				if shown := len(found.Items); shown < all {
+					p.line("%d of %s on record.", shown, plural(all, "opening"))
+				} else {
+					p.line("%s on record.", plural(all, "opening"))
+				}
 				p.list([]string{"day", "tag", "cause", "months", "seen"}, len(found.Items), func(i int) []string {
 					l := found.Items[i]
-					return []string{l.Day.String(), string(l.Tag), string(l.Opening.Cause), ageWords(l), l.Look}
+					return []string{l.Day.String(), string(l.Tag), string(l.Opening.Cause), l.Months(), l.Look}
 				})
 			})
 		},
@@ -108,18 +113,9 @@ func (a *app) openingsOf(ctx context.Context, word string, drop func(evidence.Op
 	})
 }
 
-// ageWords writes the age at an opening in months.
-func ageWords(l evidence.OpeningLine) string {
-	return evidence.SummaryCase{Origin: l.Origin, MonthsFrom: l.MonthsFrom, MonthsTo: l.MonthsTo}.Age()
-}
-
 func printOpening(p *printer, f evidence.OpeningFile) {
 	p.line("%s opened on %s, entry %d by %s: %s.", f.Tag, f.Day.Long(), f.Entry, f.By, f.Opening.Cause)
-	age := "Age " + ageWords(f.OpeningLine)
-	if f.MonthsFrom > 0 || f.Origin != loops.UnknownOrigin {
-		age += fmt.Sprintf(" months since the %s fill", f.Origin)
-	}
-	p.paragraph("  ", "    ", fmt.Sprintf("Seen: %s. %s, %s.", cmp.Or(f.Look, "nothing noted"), age, chargeWords(&f.Charge)))
+	p.paragraph("  ", "    ", fmt.Sprintf("Seen: %s. %s, %s.", cmp.Or(f.Look, "nothing noted"), loops.Capital(f.Age()), chargeWords(&f.Charge)))
 	if f.Opening.Words != "" {
 		p.paragraph("  ", "    ", f.Opening.Words)
 	}

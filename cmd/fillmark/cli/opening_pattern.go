@@ -26,10 +26,12 @@ func (a *app) openingLivesCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "lives",
 		Short: "List the lives of all charges, or write them as a file for fillmark lives",
-		Long: `List the lives of all charges, or write them as a file for fillmark lives: what
-it answers is what opening howlong answers. Ages are months since the fill (days
-/ 30.4375). Factory and workshop charges are never in one file, nor those of
-sealed and of open loops.`,
+		Long: `List the lives of all charges, or write the rows that opening howlong rests on as
+a file for fillmark lives. That takes a file as it is given: it also tells what
+the register refuses (ages without one healthy loop, a shape from two failures
+on), and compares the groups of the one file, of which it takes at most 50. Ages
+are months since the fill (days / 30.4375). Factory and workshop charges are
+never in one file, nor those of sealed and of open loops.`,
 		Example: "  fillmark opening lives --csv --by metals > lives.csv && fillmark lives lives.csv",
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
@@ -186,7 +188,6 @@ func printHowLong(p *printer, found []evidence.OriginLives) {
 	}
 	for _, l := range found {
 		p.line("▐ %s, ages in months since the fill", loops.Capital(l.Of))
-		p.paragraph("", "", l.Recurring)
 		if l.Report.N > 0 {
 			printLives(p, l.Report)
 		}
@@ -229,7 +230,7 @@ func (a *app) openingWhenLookCommand() *cobra.Command {
 
 func (a *app) openingEvidenceCommand() *cobra.Command {
 	return &cobra.Command{
-		Use: "evidence", Short: "What failed charges have in common, every version with its day; loop show names the one of a plan",
+		Use: "evidence", Short: "What failed charges have in common, every version with its day",
 		Example: `  fillmark opening evidence`,
 		Args:    noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
@@ -293,7 +294,7 @@ from then on.`,
 			}
 			return tell(cmd.Context(), a, "POST", path, watch, func(p *printer, line evidence.WatchLine) {
 				p.line("Watch %d: %s, %s.", line.ID, line.Cause, line.Answer.Words)
-				p.paragraph("", "", fmt.Sprintf("It counts what happens to charges after %s; nothing has happened yet to %d of them.", line.Registered.Long(), line.PassedOver))
+				p.paragraph("", "", fmt.Sprintf("It counts what happens to charges after %s. Not counted yet: %d of those on record.", line.Registered.Long(), line.PassedOver))
 			})
 		},
 	}

@@ -158,9 +158,6 @@ func open(c Config, now func() time.Time, log *slog.Logger, options store.Option
 		h.ledStore = h.Store.Led(&h.lead.number)
 		h.led = h.Workshop.Through(h.ledStore)
 	}
-	if err := h.Workshop.RecallEvidence(); err != nil {
-		return nil, err
-	}
 	tokens, err := c.tokens()
 	if err != nil {
 		return nil, err

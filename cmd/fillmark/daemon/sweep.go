@@ -55,7 +55,6 @@ func (h *Service) sweepAndDeliver(ctx context.Context, log *slog.Logger, now tim
 		do   func() error
 	}{
 		{"register", each, h.Store.InPlace},
-		{"evidence", each, h.recallEvidence},
 		{"sweep", once, func() (err error) { swept, err = h.led.Sweep(stamp); return err }},
 		{"morning list", once, func() error { _, err := h.led.MailMorning(stamp); return err }},
 		{"bounces", each, func() error { return h.readBounces(log, now) }},
@@ -83,14 +82,6 @@ func (h *Service) sweepAndDeliver(ctx context.Context, log *slog.Logger, now tim
 	if len(swept.Reminders) > 0 || report.Delivered > 0 || report.Refused > 0 || report.Expired > 0 {
 		log.Info("swept", "reminders", len(swept.Reminders), "calls", swept.Calls, "delivered", report.Delivered, "refused", report.Refused, "expired", report.Expired)
 	}
-}
-
-// recallEvidence takes up what the daemon that leads has learnt.
-func (h *Service) recallEvidence() error {
-	if h.lead == nil {
-		return nil
-	}
-	return h.Workshop.RecallEvidence()
 }
 
 // bodiesKept is how long the texts of mail that is done with are kept; what it

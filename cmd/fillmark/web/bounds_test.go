@@ -106,7 +106,7 @@ func bounds() map[string]bound {
 		"readings of a temperature log": {fmt.Sprint(inspection.MaxLogRows), func(*bench) string {
 			var log strings.Builder
 			for i := range inspection.MaxLogRows + 1 {
-				fmt.Fprintf(&log, "%d,40\n", i)
+				fmt.Fprintf(&log, "%d,%d\n", i, 40+i%2)
 			}
 			_, err := inspection.ReadLog(strings.NewReader(log.String()))
 			return refusal(err)

@@ -4,6 +4,7 @@
 package web
 
 import (
+	"html/template"
 	"mime/multipart"
 	"net/http"
 	"slices"
@@ -18,6 +19,7 @@ type tile struct {
 	Value string
 	Means string // how to tell it
 	On    bool
+	Mark  template.HTMLAttr // of its input, where something is wrong with the choice
 }
 
 // keptPhoto is a photo that is kept already and goes with the opening.
@@ -64,9 +66,28 @@ func (f *openingForm) Tiles(name string) []tile {
 	}
 	tiles := make([]tile, 0, len(values))
 	for _, v := range values {
-		tiles = append(tiles, tile{v, means[v], f.Chose(name, v)})
+		tiles = append(tiles, tile{v, means[v], f.Chose(name, v), f.Mark(name)})
 	}
 	return tiles
+}
+
+// Mark marks an input as wrong, and leads to what would be right; empty where
+// nothing is.
+func (f *openingForm) Mark(name string) template.HTMLAttr {
+	if f.Problem(name) == "" {
+		return ""
+	}
+	return template.HTMLAttr(`aria-invalid="true" aria-describedby="open-` + name + `-problem"`) // a name of our own
+}
+
+// Wrong lists what is marked, as the page links to it; the tag is no field of the
+// act.
+func (f *openingForm) Wrong() []field {
+	all := f.actForm.Wrong()
+	if right := f.Problem("tag"); right != "" {
+		all = slices.Insert(all, 0, field{ID: "open-tag", Label: "Tag on the label", Value: f.Typed("tag"), Problem: right})
+	}
+	return all
 }
 
 // readOpeningForm reads the form part by part; a photo is taken in as it
@@ -77,13 +98,13 @@ func (s *server) readOpeningForm(r *http.Request) (*openingForm, error) {
 	if err != nil {
 		return nil, err
 	}
-	err = readParts(r, maxFormPhotos, func(part *multipart.Part) error { return s.takePhoto(f, part) }, func(name, value string) {
+	err = f.tooMany(readParts(r, maxFormPhotos, func(part *multipart.Part) error { return s.takePhoto(f, part) }, func(name, value string) {
 		if name != "kept" {
 			typed.typed.Add(name, value)
 		} else if when, hash, ok := strings.Cut(value, ":"); ok {
 			f.keep(loops.PhotoMoment(when), hash, true)
 		}
-	})
+	}))
 	f.Key = typed.text("key")
 	return f, err
 }

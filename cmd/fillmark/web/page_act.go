@@ -86,7 +86,11 @@ func (s *server) does(r *http.Request, tag loops.Tag, sent *actForm, all ...acts
 		s.Wake()
 		return true, nil
 	}
-	if err = sent.take(err); err == nil && len(sent.Rest) > 0 { // sent before: once more is another act
+	err = sent.take(err)
+	if sent.Kind == loops.KindStep {
+		sent.markSteps(sent.typed["sheet-step"]...)
+	}
+	if err == nil && len(sent.Rest) > 0 { // sent before: once more is another act
 		sent.Key, err = newKey(s.Random)
 	}
 	return false, err

@@ -134,10 +134,13 @@ func undoable(kind loops.EntryKind) bool {
 	})
 }
 
-// backToDue is the page of the list that a form stood on.
+// backToDue is the page of the list that a form stood on, or what one person has
+// on it: the list's script asks for that, wherever they stand by now.
 func backToDue(from string, entered ...string) string {
 	query := url.Values{}
-	if page, err := strconv.Atoi(from); err == nil && page > 1 {
+	if page, err := strconv.Atoi(from); err != nil && from != "" {
+		query.Set("of", from)
+	} else if page > 1 {
 		query.Set("page", strconv.Itoa(page))
 	}
 	for _, e := range entered {

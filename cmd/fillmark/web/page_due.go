@@ -6,7 +6,6 @@ package web
 import (
 	"fmt"
 	"html/template"
-	"maps"
 	"net/http"
 	"net/url"
 	"slices"
@@ -52,10 +51,42 @@ type dueGroup struct {
 	People []duePerson
 }
 
-// duePerson is an owner and what their machines have on the page: one call, or
+// personKey is an owner, or the loop of a machine that has none.
+type personKey struct {
+	owner loops.OwnerID
+	tag   loops.Tag
+}
+
+func personOf(l schedule.Line) personKey {
+	if l.OwnerID == 0 {
+		return personKey{tag: l.Tag}
+	}
+	return personKey{owner: l.OwnerID}
+}
+
+// ID tells one of them from the others on the page, and in its address.
+func (k personKey) ID() string {
+	if k.owner == 0 {
+		return "loop-" + string(k.tag)
+	}
+	return fmt.Sprint("owner-", k.owner)
+}
+
+// personNamed reads an ID; what is none names nobody on the list.
+func personNamed(id string) personKey {
+	if number, ok := strings.CutPrefix(id, "owner-"); ok {
+		owner, _ := ownerID(number) // zero where it is none
+		return personKey{owner: owner}
+	}
+	return personKey{tag: loops.Tag(strings.TrimPrefix(id, "loop-"))}
+}
+
+// duePerson is an owner and what their machines have on the list: one call, or
 // one visit, does all of it. They stand once, where their first task puts them.
 type duePerson struct {
-	group                 int
+	personKey
+	group, tasks          int
+	More                  int // of their tasks, which are not on this page
 	Owner, Phone, Address string
 	OwnerID               loops.OwnerID
 	Dial                  template.URL
@@ -75,14 +106,6 @@ type soonDay struct {
 	Words string
 }
 
-// ID tells one of them from the others on the page.
-func (p duePerson) ID() string {
-	if p.OwnerID == 0 {
-		return "loop-" + string(p.Loops[0].Tag)
-	}
-	return fmt.Sprint("owner-", p.OwnerID)
-}
-
 // dueLoop is what one loop has in a group.
 type dueLoop struct {
 	Tag     loops.Tag
@@ -95,40 +118,56 @@ type dueLoop struct {
 // in a day.
 const perDuePage = 40
 
-// people gathers the tasks of each owner, and of each of their loops, where the
-// first one stood. Machines without an owner stand each for itself.
-func people(groups [][]schedule.Line) []duePerson {
-	type key struct {
-		owner loops.OwnerID
-		tag   loops.Tag
-	}
+// people gathers what an owner's machines have on the list, and shows those whose
+// first task is among the lines from, to: nobody stands on two pages. Machines
+// without an owner stand each for itself. Where it is asked for one of them alone
+// it is shown whole, else as much as a page holds.
+func people(groups [][]schedule.Line, from, to int, alone personKey) []duePerson {
+	const elsewhere = -1
 	var all []duePerson
-	at := map[key]int{}
-	add := func(group int, l schedule.Line) {
-		k := key{owner: l.OwnerID}
-		if l.OwnerID == 0 {
-			k.tag = l.Tag
-		}
-		i, ok := at[k]
-		if !ok {
-			i = len(all)
-			at[k] = i
-			all = append(all, duePerson{group: group, Owner: l.Owner, OwnerID: l.OwnerID, Phone: l.Phone, Address: l.Address, Dial: phoneLink(l.Phone)})
-		}
-		person := &all[i]
-		n := slices.IndexFunc(person.Loops, func(x dueLoop) bool { return x.Tag == l.Tag })
-		if n < 0 {
-			n = len(person.Loops)
-			person.Loops = append(person.Loops, dueLoop{Tag: l.Tag, Machine: l.Machine})
-		}
-		person.Loops[n].Lines = append(person.Loops[n].Lines, l)
-	}
+	at := map[personKey]int{}
+	line := 0
 	for group, lines := range groups {
 		for _, l := range lines {
-			add(group, l)
+			k := personOf(l)
+			i, met := at[k]
+			switch {
+			case met:
+			case alone != (personKey{}) && k != alone, line >= to:
+				i = elsewhere
+			case line < from:
+				i, at[k] = elsewhere, elsewhere
+			default:
+				i, at[k] = len(all), len(all)
+				all = append(all, duePerson{personKey: k, group: group, Owner: l.Owner, OwnerID: l.OwnerID, Phone: l.Phone, Address: l.Address, Dial: phoneLink(l.Phone)})
+			}
+			line++
+			if i == elsewhere {
+				continue
+			}
+			if all[i].tasks == perDuePage && k != alone {
+				all[i].More++
+				continue
+			}
+			all[i].add(l)
 		}
 	}
 	return all
+}
+
+// Map shows where they live, in whatever shows maps on the device (RFC 5870).
+func (p duePerson) Map() template.URL {
+	return template.URL("geo:0,0?q=" + url.PathEscape(p.Address))
+}
+
+func (p *duePerson) add(l schedule.Line) {
+	n := slices.IndexFunc(p.Loops, func(x dueLoop) bool { return x.Tag == l.Tag })
+	if n < 0 {
+		n = len(p.Loops)
+		p.Loops = append(p.Loops, dueLoop{Tag: l.Tag, Machine: l.Machine})
+	}
+	p.Loops[n].Lines = append(p.Loops[n].Lines, l)
+	p.tasks++
 }
 
 // callFor puts onto a person why they are to be called about what stands there.
@@ -221,12 +260,13 @@ func (s *server) pageDue(w http.ResponseWriter, r *http.Request) error {
 	f, seen := s.newFrame(r, "Due"), dueSeen{page: r.URL.Query().Get("page"), alarms: fmt.Sprint(red)}
 	seen.technician = f.SignedIn
 	house := s.houseTrouble() // its sentences change with every minute: not for keeping
-	fresh := r.URL.Query().Has("called") || len(house) > 0
+	query := r.URL.Query()
+	fresh := query.Has("called") || query.Has("of") || query.Has("after") || len(house) > 0
 	if page, ok := kept.pages.Load(seen); ok && !fresh {
 		writePage(w, http.StatusOK, page.([]byte))
 		return nil
 	}
-	p, err := s.duePage(f, r.URL.Query(), kept)
+	p, err := s.duePage(f, query, kept)
 	if err != nil {
 		return err
 	}
@@ -256,20 +296,19 @@ func (s *server) duePage(f frame, query url.Values, kept *dueKept) (duePage, err
 	if p.Called, err = s.calledNotice(query["called"]); err != nil {
 		return p, err
 	}
-	query = maps.Clone(query)
-	delete(query, "called")
-	var from, to int
-	p.Pager, from, to = newPager("/", query, len(list.Overdue)+len(list.Today)+len(list.Week)+len(list.Later), perDuePage)
 	groups := []dueGroup{
 		{ID: "overdue", Heading: "Overdue", Rule: "stop"}, {ID: "today", Heading: "Today", Rule: "care"},
 		{ID: "week", Heading: "This week", Rule: "care"}, {ID: "later", Heading: "Later", Rule: "go", Folded: true},
 	}
 	lines := [][]schedule.Line{list.Overdue, list.Today, list.Week, list.Later}
-	for i, of := range lines {
-		lines[i] = of[min(max(from, 0), len(of)):min(max(to, 0), len(of))]
-		from, to = from-len(of), to-len(of)
+	var from, to int
+	p.Pager, from, to = duePager(query, lines)
+	var alone personKey
+	if query.Has("of") {
+		alone, from, to = personNamed(query.Get("of")), 0, p.Pager.All
+		p.Pager.Prev, p.Pager.Next = "", ""
 	}
-	for _, person := range people(lines) {
+	for _, person := range people(lines, from, to, alone) {
 		person.callFor(kept.calls[person.OwnerID])
 		person.From, person.Page = list.Day.String(), p.Pager.Page
 		for _, ahead := range []int{1, 7} {
@@ -296,6 +335,28 @@ func (s *server) duePage(f frame, query url.Values, kept *dueKept) (duePage, err
 		p.Next, err = s.nextOf(list)
 	}
 	return p, err
+}
+
+// duePager parts the list into pages, by number or after a person who stands on
+// it. What was just written down is about one answer alone.
+func duePager(query url.Values, groups [][]schedule.Line) (p pager, from, to int) {
+	pages, all, found := url.Values{"page": query["page"]}, 0, false
+	after := personNamed(query.Get("after"))
+	for _, lines := range groups {
+		if n := slices.IndexFunc(lines, func(l schedule.Line) bool { return personOf(l) == after }); n >= 0 && !found {
+			from, found = all+n+1, true
+		}
+		all += len(lines)
+	}
+	if !query.Has("after") {
+		return newPager("/", pages, all, perDuePage)
+	}
+	pages.Set("page", strconv.Itoa(from/perDuePage+1))
+	p, _, _ = newPager("/", pages, all, perDuePage)
+	if to = min(from+perDuePage, all); to == all {
+		p.Next = ""
+	}
+	return p, from, to
 }
 
 // nextOf finds what comes next: on the list, or beyond it in the register.

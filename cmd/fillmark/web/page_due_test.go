@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"net/url"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -69,7 +70,7 @@ func TestDueShowsABoundedNumber(t *testing.T) {
 	for page := 1; ; page++ {
 		text := b.get(fmt.Sprintf("/?page=%d", page)).Body.String()
 		assert.Contains(t, text, fmt.Sprintf("<strong>%d</strong> overdue", len(list.Overdue)))
-		assert.LessOrEqual(t, strings.Count(text, `<span class="task">`), 40)
+		assert.LessOrEqual(t, strings.Count(text, `<article class="person"`), 40)
 		for _, tag := range regexp.MustCompile(`href="/loops/([0-9A-Z]{6})"`).FindAllStringSubmatch(text, -1) {
 			seen[tag[1]] = true
 		}
@@ -227,4 +228,59 @@ func TestEveryScreenSaysWhyThisDay(t *testing.T) {
 			}
 		})
 	}
+}
+
+// An owner stands on one page of the list with all that their machines have, and
+// can be asked for wherever that is by now.
+func TestNobodyStandsOnTwoPagesOfTheList(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	var several loops.OwnerID
+	for i := range 45 {
+		m := machine{owner: loops.Owner{Name: fmt.Sprintf("Owner %d", i)}, name: "tower", kind: loops.Desktop, fluid: chemistry.PropyleneGlycol, mass: 0.35, wall: -10, daysAgo: 300 - i}
+		if i == 44 {
+			m.owner = loops.Owner{ID: several}
+		}
+		if file := b.register(m); i == 0 {
+			several = file.Owner.ID
+		}
+	}
+	shown := regexp.MustCompile(`<article class="person" id="([^"]+)">`)
+	seen := map[string]int{}
+	read := func(path string) []string {
+		var ids []string
+		for _, found := range shown.FindAllStringSubmatch(b.get(path).Body.String(), -1) {
+			ids = append(ids, found[1])
+		}
+		return ids
+	}
+	last := ""
+	for page := 1; ; page++ {
+		ids := read(fmt.Sprintf("/?page=%d", page))
+		for _, id := range ids {
+			seen[id]++
+			last = id
+		}
+		if !strings.Contains(b.get(fmt.Sprintf("/?page=%d", page)).Body.String(), ">After</a>") {
+			break
+		}
+	}
+	assert.Len(t, seen, 44)
+	for id, times := range seen {
+		assert.Equal(t, 1, times, id)
+	}
+	alone := b.get(fmt.Sprintf("/?of=owner-%d", several)).Body.String()
+	assert.Equal(t, 2, strings.Count(alone, `<span class="tag">`), "both machines, from both ends of the list")
+	assert.Len(t, shown.FindAllString(alone, -1), 1)
+
+	all := append(read("/"), read("/?after="+read("/")[len(read("/"))-1])...)
+	assert.Len(t, all, min(44, len(all)))
+	assert.Equal(t, len(all), len(slices.Compact(slices.Sorted(slices.Values(all)))), "who comes after somebody was not before")
+	assert.Empty(t, read("/?after="+last))
+	assert.Empty(t, read("/?of=nobody"))
+	assert.NotEmpty(t, read("/?after=nobody"), "who has gone from the list leads to its beginning")
+
+	tag := string(b.ana().Loop.Tag)
+	w := b.post("/due/called", url.Values{"tag": {tag}, "key": {"1"}, "outcome": {"not reached"}, "from": {"owner-1"}})
+	assert.Contains(t, w.Header().Get("Location"), "of=owner-1")
 }

@@ -37,7 +37,7 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, err error) {
 	case status == http.StatusUnauthorized:
 		p.Heading = "Sign in first"
 		p.Message = "Nobody is signed in here any more, and nothing was changed."
-		p.Advice = "Sign in in another window, then go back and send it again."
+		p.Advice = "Sign in in another window, then send it again: " + stillTyped(r) + "."
 	case errors.Is(err, errSite):
 		p.Heading = "Not from another site"
 		p.Advice = "Open the page here and send it from here."

@@ -76,3 +76,14 @@ func TestPagesWhileTheDatabaseIsAway(t *testing.T) {
 	b.says(w, "<h1>That did not work</h1>", "an answer that was not taken")
 	b.says(w, "nothing was changed", "an answer that was not taken")
 }
+
+// Whose sign-in has ended is not told to go back: most pages are not stored, and
+// what was typed would be gone.
+func TestWhoIsSignedOutKeepsWhatWasTyped(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	b.technician("Bo")
+	w := b.post("/intake", url.Values{"who": {"Ona Rask"}})
+	require.Equal(t, http.StatusUnauthorized, w.Code)
+	b.says(w, "keep this page open and load it again, and the browser sends what was typed", "what to do")
+}

@@ -151,8 +151,15 @@ func (s *server) pageIntake(w http.ResponseWriter, r *http.Request) error {
 	return s.render(w, http.StatusOK, "intake", p)
 }
 
-// picked takes what was chosen of what is on record: an owner or a loop.
+// picked takes what was chosen of what is on record: an owner or a loop. What was
+// found for other words than those that are sent now is chosen again.
 func picked(f *form) {
+	if f.text("is") != "" && f.typed.Has("found-for") && f.text("found-for") != f.text("who") {
+		f.typed.Del("is")
+		if !f.typed.Has("find") {
+			f.blame("who", "choose below once more; what was chosen was found for "+f.text("found-for"))
+		}
+	}
 	switch is := f.text("is"); {
 	case is == "new":
 		f.typed.Set("owner_id", "new")

@@ -288,3 +288,43 @@ func TestIntakeOfTheSameModel(t *testing.T) {
 	assert.Nil(t, loop.ColdestWall)
 	b.says(b.get("/loops/"+string(tag)), "sealed (assumed)", "marked as such")
 }
+
+// Who was chosen from what one name found is not the owner of a machine that was
+// brought in under another.
+func TestIntakeAsksAgainWhereAnotherNameWasTyped(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	b.taken(intakeForm(nil))
+	before := b.bytesOnDisk()
+	form := intakeForm(url.Values{"who": {"Bert Klein"}, "found-for": {"Bea"}, "is": {"owner 1"}})
+	w := b.post("/intake", form)
+	require.Equal(t, http.StatusUnprocessableEntity, w.Code)
+	b.says(w, "what was chosen was found for Bea", "who")
+	assert.Contains(t, w.Body.String(), `name="who" value="Bert Klein"`)
+	assert.NotContains(t, w.Body.String(), `value="owner 1" checked`)
+	b.unchanged(before)
+	form.Set("found-for", "Bert Klein")
+	form.Del("is")
+	assert.Equal(t, "Bert Klein", b.file(b.taken(form)).Owner.Name)
+}
+
+func TestIntakeKeepsAllWhereAPhotoIsTooMany(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	parts := []part{{"who", "Ona Rask, 5550134", ""}, {"machine.kind", "desktop", ""}}
+	for tone := range uint8(5) {
+		parts = append(parts, part{"photo", aPhoto(t, 40*tone), "a.jpg"})
+	}
+	w := b.send("/intake", append(parts, part{"intake.complaint", "it drips", ""})...)
+	require.Equal(t, http.StatusUnprocessableEntity, w.Code)
+	b.says(w, "at most 4 at a time; the first ones are kept", "the photos")
+	b.says(w, `value="Ona Rask, 5550134"`, "what came before the photos")
+	b.says(w, "it drips", "and after them")
+	assert.Equal(t, 4, strings.Count(w.Body.String(), `name="kept"`))
+}
+
+func TestIntakeMarksTheKind(t *testing.T) {
+	t.Parallel()
+	w := newBench(t).post("/intake", url.Values{"who": {"Ona Rask"}})
+	assert.Contains(t, w.Body.String(), `name="machine.kind" value="desktop" aria-invalid="true" aria-describedby="machine-kind-problem"`)
+}

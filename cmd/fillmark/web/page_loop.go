@@ -39,10 +39,8 @@ type loopPage struct {
 	History []historyLine
 	Plan    []planTask
 	Policy  string // version the plan was made from
-	// Evidence is the version of what openings taught; zero for none.
-	Evidence uint64
-	Caution  []chemistry.Caution
-	Acts     actForms
+	Caution []chemistry.Caution
+	Acts    actForms
 	// Containers are those that a dose can come from.
 	Containers []choice
 	Life       []drawing.Life
@@ -56,6 +54,49 @@ type loopPage struct {
 	Empty bool
 	// Gone tells that it was taken out of service.
 	Gone bool
+}
+
+// loopFold is the form of an act that a loop's page has folded away.
+type loopFold struct {
+	Form                 *actForm
+	Heading, Enter, Says string
+	Second               bool     // what it does is not done every day
+	From                 []choice // the containers that it can come from; nil where that is not asked
+}
+
+// Folds are what can be done to the loop as it is.
+func (p loopPage) Folds() ([]loopFold, error) {
+	daily, filled, rare, told := true, !p.Empty, !p.Gone, len(p.History) > 0
+	var all []loopFold
+	for _, x := range []struct {
+		act   string
+		shown bool
+		fold  loopFold
+	}{
+		{"readings", daily, loopFold{Heading: "Enter readings", Enter: "Enter the readings"}},
+		{"dose", filled, loopFold{Heading: "Enter a dose", Enter: "Enter the dose", From: p.Containers,
+			Says: "Give the dose that the label names; none is suggested here."}},
+		{"plan", filled, loopFold{Heading: "Plan a task otherwise", Enter: "Plan it so"}},
+		{"weigh", daily, loopFold{Heading: "Enter a weight", Enter: "Enter the weight"}},
+		{"call", daily, loopFold{Heading: "Write down a call", Enter: "Write it down"}},
+		{"note", daily, loopFold{Heading: "Write a note", Enter: "Write it down"}},
+		{"swap", rare, loopFold{Heading: "Fit another cooler", Enter: "Enter the swap", Second: true,
+			Says: "The life of the old charge ends; what the new loop is made of is asked again. For an air cooler take the loop out of service."}},
+		{"transfer", rare, loopFold{Heading: "It goes to another owner", Enter: "Enter the new owner", Second: true}},
+		{"retire", rare, loopFold{Heading: "Take it out of service", Enter: "Take it out of service", Second: true,
+			Says: "Its plan ends; openings can still be entered. What a replacement claims is noted: a load test decides."}},
+		{"strike", told, loopFold{Heading: "Strike out an entry that is wrong", Enter: "Strike it out", Second: true}},
+	} {
+		if !x.shown {
+			continue
+		}
+		var err error
+		if x.fold.Form, err = p.Acts.Of(x.act); err != nil {
+			return nil, err
+		}
+		all = append(all, x.fold)
+	}
+	return all, nil
 }
 
 // frost is the verdict on the freeze point against the coldest wall.
@@ -101,7 +142,7 @@ func (s *server) loopPage(r *http.Request, file workshop.File, sent *actForm) (l
 		Tag:   loop.Tag, Machine: file.Machine, Loop: loop.Name, Owner: file.Owner,
 		Build: buildLine(loop.Construction), Charge: chargeLine(loop.State), Frost: frostOf(loop, file.Protection),
 		Status: planStatus(loop), History: historyOf(file.History),
-		Policy: loop.Plan.PolicyVersion, Evidence: loop.Plan.EvidenceVersion, Read: drawing.LifeRows(file.History), Says: file.Readings,
+		Policy: loop.Plan.PolicyVersion, Read: drawing.LifeRows(file.History), Says: file.Readings,
 		Asks: loop.NotKnownYet(), Dial: phoneLink(file.Owner.Phone), Empty: charge == nil, Gone: !loop.State.Retired.IsZero(),
 	}
 	p.Gauge = gaugeOf(p.spoken, file.Protection)

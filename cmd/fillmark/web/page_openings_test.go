@@ -122,7 +122,9 @@ func TestOpeningFromThePage(t *testing.T) {
 		_, err := jpeg.Decode(photo.Body)
 		require.NoError(t, err)
 	}
-	assert.Equal(t, http.StatusOK, b.get("/openings").Code)
+	assert.Contains(t, text, found[0].Age())
+	assert.Contains(t, text, "Built, as on record today")
+	assert.Contains(t, b.get("/openings").Body.String(), found[0].Age())
 	assert.Contains(t, b.get("/loops/"+tag).Body.String(), "narrowest passage narrowed")
 }
 
@@ -268,4 +270,26 @@ func TestVendorPageNamesNobody(t *testing.T) {
 	}
 	assert.Equal(t, http.StatusNotFound, b.get("/openings/vendor?trait=maker%3Dnobody").Code)
 	assert.Equal(t, http.StatusUnprocessableEntity, b.get("/openings/vendor?trait=x").Code)
+}
+
+// What is wrong with an opening stands at its top, leads to its choice and is
+// marked there; nothing chosen is lost, and no photo.
+func TestOpeningSaysWhatIsWrongWithIt(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := string(b.ana().Loop.Tag)
+	parts := []part{{"tag", tag, ""}, {"cause", "gremlins", ""}, {"severity", "narrowed", ""}}
+	for tone := range uint8(5) {
+		parts = append(parts, part{"photo before", aPhoto(t, 40*tone), "a.jpg"})
+	}
+	w := b.send("/openings", append(parts, part{"words", "it ticked", ""})...)
+	require.Equal(t, http.StatusUnprocessableEntity, w.Code)
+	page := w.Body.String()
+	for _, say := range []string{
+		`<a href="#open-cause">`, `<fieldset id="open-cause"`, `name="cause" value="clog" aria-invalid="true" aria-describedby="open-cause-problem"`, `id="open-cause-problem"`,
+		`<a href="#open-photo">`, `id="open-photo-problem"`, "the first ones are kept", "it ticked", `value="narrowed"  checked`,
+	} {
+		assert.Contains(t, page, say)
+	}
+	assert.Equal(t, 4, strings.Count(page, `name="kept"`))
 }

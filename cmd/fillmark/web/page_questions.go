@@ -37,13 +37,12 @@ type questionsPage struct {
 
 // livesView is how long the charges of one origin last in loops of one build.
 type livesView struct {
-	Of        string
-	Report    findings.Report
-	Plot      *plotView
-	Recurring string // how often a loop fails
-	Apart     []evidence.ApartLine
-	Lacks     []findings.Refusal
-	CSV       string // where the rows are that it rests on
+	Of     string
+	Report findings.Report
+	Plot   *plotView
+	Apart  []evidence.ApartLine
+	Lacks  []findings.Refusal
+	CSV    string // where the rows are that it rests on
 }
 
 // plotView is a picture with the numbers it shows.
@@ -99,7 +98,7 @@ func (s *server) pageQuestions(w http.ResponseWriter, r *http.Request) error {
 		if p.By != "" {
 			rows.Set("by", p.By)
 		}
-		p.Lives = append(p.Lives, livesView{l.Of, l.Report, plotOf(l.Plot, string(l.Origin)+"-"+build), l.Recurring, l.Apart, l.Lacks, "/api/v1/openings/lives?" + rows.Encode()})
+		p.Lives = append(p.Lives, livesView{l.Of, l.Report, plotOf(l.Plot, string(l.Origin)+"-"+build), l.Apart, l.Lacks, "/api/v1/openings/lives?" + rows.Encode()})
 	}
 	return s.render(w, http.StatusOK, "questions", p)
 }

@@ -4,10 +4,13 @@
 package web
 
 import (
+	"cmp"
 	"errors"
 	"maps"
 	"net/http"
 	"net/url"
+	"slices"
+	"strings"
 
 	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/acts"
@@ -75,6 +78,28 @@ type refillStep struct {
 	Figure string // the field of its figure
 	Look   string // the field of what was found
 	Says   string // what is on record where it is done
+}
+
+// sheetAct is the form of an act in its phase of the work.
+type sheetAct struct {
+	Form             *actForm
+	Enter, Query, At string // what its button says, what the mix was asked with, where it leads back to
+}
+
+// ActsIn are the forms of a phase that are drawn alike.
+func (p refillPage) ActsIn(phase refillPhase) ([]sheetAct, error) {
+	var all []sheetAct
+	for _, a := range map[string][][3]string{
+		"drain": {{"drain", "Enter the drain"}}, "clean": {{"clean", "Enter the cleaning"}, {"flush", "Enter the flush"}},
+		"leak": {{"leakcheck", "Enter the leak check"}}, "proof": {{"proof", "Enter the proof", "back"}},
+	}[phase.Holds] {
+		f, err := p.Acts.Of(a[0])
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, sheetAct{f, a[1], p.Query, cmp.Or(a[2], phase.ID)})
+	}
+	return all, nil
 }
 
 func (s *server) pageRefill(w http.ResponseWriter, r *http.Request) error {
@@ -161,9 +186,8 @@ func (s *server) bottle(f *form) (*loops.Container, error) {
 func (f *actForm) steps() ([]acts.Act, error) {
 	var all []acts.Act
 	for i, id := range f.typed["sheet-step"] {
-		figure, look := "value:"+id, "found:"+id
 		said := acts.Said{"sheet-step": {id}}
-		for name, text := range map[string]string{"value": withUnit(f.text(figure), ""), "found": f.text(look), "left-out": f.text("left-out"), "note": f.text("note"), "day": f.text("day")} {
+		for name, text := range map[string]string{"value": withUnit(f.text("value:"+id), ""), "found": f.text("found:" + id), "left-out": f.text("left-out"), "note": f.text("note"), "day": f.text("day")} {
 			if text != "" {
 				said[name] = []string{text}
 			}
@@ -175,18 +199,43 @@ func (f *actForm) steps() ([]acts.Act, error) {
 		if err != nil {
 			return nil, err
 		}
-		if right := f.problems["value"]; right != "" {
-			f.blame(figure, right)
-		}
-		if right := f.problems["found"]; right != "" {
-			f.blame(look, right)
-		}
+		f.markSteps(id)
 		all = append(all, a)
 	}
 	if len(all) == 0 {
 		f.Rest = append(f.Rest, Problem{Field: "steps", Right: "tick what is done"})
 	}
 	return all, nil
+}
+
+// markSteps puts what is wrong with a step's figure, or with what was found, at
+// the step's own input: of several, where nothing was chosen.
+func (f *actForm) markSteps(ids ...string) {
+	for _, name := range []string{"value", "found"} {
+		right := f.problems[name]
+		delete(f.problems, name)
+		for _, id := range ids {
+			if input := name + ":" + id; right != "" && (len(ids) == 1 || f.typed.Has(input) && f.text(input) == "") {
+				f.blame(input, right)
+			}
+		}
+		if right != "" && f.OK() {
+			f.Rest = append(f.Rest, Problem{Field: name, Right: right})
+		}
+	}
+}
+
+// Wrong lists the fields that are marked, as the page links to them; the figures
+// of steps are each its own.
+func (f *actForm) Wrong() []field {
+	all := f.fieldForm.Wrong()
+	for _, name := range slices.Sorted(maps.Keys(f.problems)) {
+		if kind, id, ok := strings.Cut(name, ":"); ok && f.Kind == loops.KindStep {
+			x := f.field(name, map[string]string{"value": "The figure of ", "found": "What was found by "}[kind]+strings.ReplaceAll(id, "-", " "), "")
+			all = append(all, x)
+		}
+	}
+	return all
 }
 
 // stayOf is what was recorded since the machine last came in or went out.

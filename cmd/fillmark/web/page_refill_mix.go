@@ -43,17 +43,29 @@ func offerMix(f *form, file workshop.File, visit []loops.Entry) {
 		f.offer("wall", quantityIn(float64(wall)))
 	}
 	f.offer("bench", "20")
-	for _, e := range visit {
-		if e.Kind == loops.KindDrain {
-			f.offer("left", quantityIn(e.Drain.Left.Millilitres()))
-			if loop.Volume == 0 && e.Drain.Out > 0 { // what came out goes in again
-				f.offer("make", quantityIn(e.Drain.Out.Millilitres()))
-			}
+	if drain := lastDrain(visit); drain != nil {
+		f.offer("left", quantityIn(drain.Left.Millilitres()))
+		if loop.Volume == 0 && drain.Out > 0 { // what came out goes in again
+			f.offer("make", quantityIn(drain.Out.Millilitres()))
 		}
 	}
 	if charge := lastCharge(file); charge != nil && charge.Fluid != "" {
 		f.offer("fluid", string(charge.Fluid))
 	}
+}
+
+// lastDrain is the last one of this cooler in a visit; nil where there was none.
+func lastDrain(visit []loops.Entry) *loops.Drain {
+	var last *loops.Drain
+	for _, e := range visit {
+		switch e.Kind {
+		case loops.KindDrain:
+			last = e.Drain
+		case loops.KindSwap:
+			last = nil
+		}
+	}
+	return last
 }
 
 // lastCharge is what is in the loop, or was before it was drained.

@@ -231,3 +231,42 @@ func (b *bench) step(tag loops.Tag, id loops.StepID) loops.StepState {
 	require.Fail(b, "no such step", id)
 	return loops.StepState{}
 }
+
+// Of several steps at once only the one that is wrong is marked, and the summary
+// leads to its field.
+func TestStepsAreMarkedEachForItself(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := b.taken(intakeForm(nil))
+	w := b.post("/loops/"+string(tag)+"/acts/step", url.Values{"page": {"refill"}, "sheet-step": {"weigh-as-received", "drain", "look-fan"},
+		"value:weigh-as-received": {"heavy"}, "value:drain": {"128"}, "found:look-fan": {"sulks"}})
+	require.Equal(t, http.StatusUnprocessableEntity, w.Code)
+	page := w.Body.String()
+	for _, say := range []string{`<a href="#value%3aweigh-as-received">`, `id="value:weigh-as-received-problem"`, `<a href="#found%3alook-fan">`, `aria-describedby="found:look-fan-problem"`} {
+		assert.Contains(t, page, say)
+	}
+	assert.NotContains(t, page, `id="value:drain-problem"`, "that one is right")
+	assert.NotContains(t, page, `#step-value`)
+	w = b.post("/loops/"+string(tag)+"/acts/step", url.Values{"page": {"refill"}, "sheet-step": {"look-fan", "look-dust"}, "found:look-fan": {"out"}, "found:look-dust": {""}})
+	require.Equal(t, http.StatusUnprocessableEntity, w.Code)
+	assert.Contains(t, w.Body.String(), `id="found:look-dust-problem"`, "nothing was chosen")
+	assert.NotContains(t, w.Body.String(), `id="found:look-fan-problem"`)
+}
+
+// What is left in the loop is what the last drain of this cooler left.
+func TestMixOffersWhatTheLastDrainLeft(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := b.taken(intakeForm(nil))
+	left := func() string {
+		found := regexp.MustCompile(`<input id="left" [^>]*value="([^"]*)"`).FindStringSubmatch(b.get("/loops/" + string(tag) + "/refill").Body.String())
+		require.NotEmpty(t, found)
+		return found[1]
+	}
+	for _, ml := range []string{"30", "5"} {
+		b.act(tag, "drain", url.Values{"out": {"20"}, "left": {ml}, "went": {"drum 2"}})
+		assert.Equal(t, ml, left())
+	}
+	require.Equal(t, http.StatusSeeOther, b.act(tag, "swap", url.Values{"old-unit": {"kept"}, "sealed": {"yes"}}).Code)
+	assert.Empty(t, left(), "nobody drained the other cooler")
+}

@@ -62,6 +62,7 @@ func TestWorkerReadsTheLabelsThatTheBenchReads(t *testing.T) {
 	require.NoError(t, err)
 	found := inNode(t, `globalThis.addEventListener = () => {};
 globalThis.location = new URL("https://127.0.0.1:8443/worker.js");
+globalThis.caches = { has: async () => false };
 `+b.get("/worker.js").Body.String()+`
 console.log(JSON.stringify(Object.fromEntries(Object.keys(`+string(list)+`).map((code) => [code, tagIn(code) ?? ""]))));`)
 	var tags map[string]string

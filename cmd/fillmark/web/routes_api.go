@@ -100,7 +100,7 @@ func (s *server) openingRoutes() []route {
 		{"GET /api/v1/openings/of/{tag}", technicians, "The openings of one loop with their likely readings", finds(tagInPath(), s.Workshop.OpeningsOf)},
 		{"GET /api/v1/openings/pattern", technicians, "Pattern or chance?", reads(patternQuestions(), s.pattern)},
 		{"GET /api/v1/openings/howlong", technicians, "How long do charges last?", finds(by, s.Workshop.HowLong)},
-		{"GET /api/v1/openings/evidence", technicians, "List every version of what plans learn from openings, the newest first", lists(s.Workshop.EvidenceVersions)},
+		{"GET /api/v1/openings/evidence", technicians, "List every version of what openings teach, the newest first", lists(s.Workshop.EvidenceVersions)},
 		{"GET /api/v1/openings/whenlook", technicians, "When should a charge be looked at?", lists(s.whenLook)},
 		{"GET /api/v1/openings/cases", technicians, "List the lives of all charges on record", lists(s.Workshop.CaseLines)},
 		{"GET /api/v1/openings/lives", technicians, "The rows that the answer of one origin and build rests on", sends(typeCSV, livesQuestions(), s.exportLives)},

@@ -25,31 +25,47 @@ const maxFormPhotos = 4
 // may hold what a form without any may.
 const maxFieldBytes = 8 << 10
 
+// photoField is what is marked where something is wrong with a photo.
+const photoField = "photo"
+
+// tooMany marks the photos of a form of which more were sent than are taken; it
+// returns any other error.
+func (f *form) tooMany(err error) error {
+	if problems := problemsOf(err); len(problems) == 1 && problems[0].Field == photoField {
+		f.blame(photoField, problems[0].Right+"; the first ones are kept")
+		return nil
+	}
+	return err
+}
+
 func isMultipart(r *http.Request) bool {
 	kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type"))
 	return err == nil && kind == "multipart/form-data"
 }
 
 // readParts reads a form with files part by part, so that the files need not
-// all be in memory at once: at most so many of them. A field for a file in
-// which none was chosen is passed over.
+// all be in memory at once: at most so many of them. Of more the first are taken,
+// and all fields, before that is an error. A field for a file in which none was
+// chosen is passed over.
 func readParts(r *http.Request, most int, file func(*multipart.Part) error, field func(name, value string)) error {
 	parts, err := r.MultipartReader()
 	if err != nil {
 		return &loops.InvalidError{Field: "form", Value: r.Header.Get("Content-Type"), Reason: "the form as its page sends it"}
 	}
 	files, total := 0, 0
+	var over error
 	for {
 		part, err := parts.NextPart()
 		if errors.Is(err, io.EOF) {
-			return nil
+			return over
 		}
 		if err != nil {
 			return formFault(err)
 		}
 		if part.FileName() != "" {
 			if files++; files > most {
-				return &loops.InvalidError{Field: "photo", Value: part.FileName(), Reason: fmt.Sprintf("at most %d at a time", most)}
+				over = &loops.InvalidError{Field: photoField, Value: part.FileName(), Reason: fmt.Sprintf("at most %d at a time", most)}
+				continue
 			}
 			if err := file(part); err != nil {
 				return err
@@ -97,13 +113,13 @@ func (s *server) postedWithPhotos(r *http.Request) (*form, error) {
 		return postedForm(r)
 	}
 	f := newForm(nil)
-	return f, readParts(r, maxFormPhotos, func(part *multipart.Part) error {
+	return f, f.tooMany(readParts(r, maxFormPhotos, func(part *multipart.Part) error {
 		kept, err := s.Workshop.KeepPhoto(part.FileName(), partOf{part})
 		if err == nil {
 			f.typed.Add("kept", kept.Hash)
 		}
-		return f.take(err, map[string]string{"photo": "photo"})
-	}, f.typed.Add)
+		return f.take(err, map[string]string{photoField: photoField})
+	}, f.typed.Add))
 }
 
 // uploaded is a file that waits on the disk until it is known what it is for.

@@ -14,6 +14,7 @@ const sheets = `sheets ${build}`; // ends with the sign-out
 const drawn = `drawn ${build}`; // names nobody
 const keptDays = 7;
 const mostSheets = 20;
+const patience = 4_000; // ms
 
 // Kept beside the sheets by whoever opens one of the bench's first pages.
 const [scanner, register] = ["/scan", "/register"];
@@ -40,6 +41,9 @@ async function takeOver() {
   await clients.claim();
 }
 
+// A phone that lay in a drawer holds nothing from before.
+caches.has(sheets).then(async (has) => has && dropOld(await caches.open(sheets)));
+
 addEventListener("fetch", (event) => {
   const { request } = event;
   const { origin, pathname, search } = new URL(request.url);
@@ -55,9 +59,22 @@ addEventListener("fetch", (event) => {
   else if (request.mode === "navigate") event.respondWith(page(event, pathname, search));
 });
 
+// answerTo asks the network. Somebody who opens what is kept does not wait for a
+// line that is hardly there, nor is shown that a proxy reached nobody: it fails then.
+async function answerTo(event, path) {
+  const asked = fetch(event.request);
+  const has = event.request.mode === "navigate" && (await caches.has(sheets)) && (await (await caches.open(sheets)).match(path));
+  if (!has) return asked;
+  asked.catch(() => {}); // it may fail after it was waited for
+  const waited = new Promise((_, fail) => setTimeout(fail, patience, new Error("the line is slow")));
+  const answer = await Promise.race([asked, waited]);
+  if (answer.status >= 502 && answer.status <= 504) throw new Error("nobody answers");
+  return answer;
+}
+
 async function page(event, path, search) {
   try {
-    const answer = await fetch(event.request);
+    const answer = await answerTo(event, path);
     if (answer.ok && benches.includes(path)) event.waitUntil(keepBeside());
     return answer;
   } catch {
@@ -87,7 +104,7 @@ async function sheet(event, path, search) {
   const before = signedOut;
   let answer;
   try {
-    answer = await fetch(event.request);
+    answer = await answerTo(event, path);
   } catch {
     return event.request.mode === "navigate" ? instead(path, search) : Response.error();
   }

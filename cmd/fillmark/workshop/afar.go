@@ -7,10 +7,10 @@ import (
 	"fmt"
 	"time"
 
-	"fillmark/chemistry"
 	"fillmark/loops"
 	"fillmark/loops/inspection"
 	"fillmark/notify/links"
+	"fillmark/schedule"
 )
 
 // ByLogLink is who recorded what a machine sent by its own link.
@@ -70,50 +70,21 @@ func (w *Workshop) LogPath(owner loops.Owner, tag loops.Tag, at time.Time) strin
 // RunsNow says in an owner's words how the machine runs against the day it was
 // given back; empty where nothing says so.
 func (f OwnersFile) RunsNow() string {
-	var back, now *inspection.Reading
-	var day loops.Day
-	read := func(die, room *chemistry.Celsius, watts inspection.Watt, on loops.Day) {
-		now = &inspection.Reading{Die: die, Room: room, Power: &watts, Steady: true, TemperatureUncertainty: 2, PowerUncertainty: watts / 5}
-		day = on
-	}
-	for _, e := range loops.Standing(f.View.Entries()) {
-		switch e.Kind {
-		case loops.KindFill, loops.KindDrain, loops.KindOpening, loops.KindSwap:
-			back, now = nil, nil
-		case loops.KindProof:
-			back, now = nil, nil
-			if x := e.Proof.After; e.Proof.Valid() && x.Die != nil && x.Room != nil && x.PowerW != nil {
-				back = new(x.Reading())
-			}
-		case loops.KindInspection:
-			if x := e.Inspection; x.Die != nil && x.Room != nil && x.PowerW != nil && x.Steady {
-				now, day = new(x.Reading()), e.Day
-			}
-		case loops.KindAnswer:
-			if back != nil && e.Answer.Tells() {
-				read(e.Answer.Die, e.Answer.Room, *back.Power, e.Day)
-			}
-		case loops.KindLog:
-			if back != nil {
-				x := e.TemperatureLog
-				last, watts := x.Weeks[len(x.Weeks)-1], *back.Power
-				if x.PowerW != nil {
-					watts = inspection.Watt(*x.PowerW)
-				}
-				read(&last.Warmest, &x.Room, watts, last.Day)
-			}
-		}
-	}
 	handed := f.Loop.State.HandedOver
-	if back == nil || now == nil || handed.IsZero() || day.Before(handed) {
+	a := schedule.AfarOf(f.View.Entries())
+	if a == nil || handed.IsZero() {
 		return ""
 	}
-	words, err := inspection.OwnersWords(*back, *now)
+	now := a.Latest()
+	if now == nil || now.Day.Before(handed) {
+		return ""
+	}
+	words, err := inspection.OwnersWords(a.Proved, now.Reading)
 	switch {
 	case err != nil:
 		return ""
 	case words == inspection.AsThen:
-		return fmt.Sprintf("On %s: it %s.", day.Long(), words)
+		return fmt.Sprintf("On %s: it %s.", now.Day.Long(), words)
 	}
-	return fmt.Sprintf("You got it back on %s. On %s: it runs %s, at like work in a like room.", handed.Long(), day.Long(), words)
+	return fmt.Sprintf("You got it back on %s. On %s: it runs %s, at like work in a like room.", handed.Long(), now.Day.Long(), words)
 }

@@ -110,17 +110,16 @@ func benchmarkSweep(b *testing.B, place func(*testing.B) string) {
 	}
 }
 
-// BenchmarkReplan brings every plan up to date with new evidence.
+// BenchmarkReplan brings every plan up to date with another policy.
 func BenchmarkReplan(b *testing.B) {
 	day := loops.Day{Year: 2026, Month: time.June, Dom: 15}
 	for _, n := range []int{10_000, 100_000} {
 		b.Run(fmt.Sprintf("loops=%d", n), func(b *testing.B) {
 			w := benchRegister(b, n, 1000, day)
-			version := uint64(0)
+			months := 5
 			for b.Loop() {
-				version++
-				w.UseEvidence(evidenceVersion(version))
-				done, err := w.Replan(b.Context(), workshop.Stamp{At: day.At(9, time.UTC), By: "bench"}, 256)
+				months = 11 - months
+				done, err := w.withPolicy(b, months).Replan(b.Context(), workshop.Stamp{At: day.At(9, time.UTC), By: "bench"}, 256)
 				if err != nil || done.Renewed != n {
 					b.Fatal(err, done)
 				}

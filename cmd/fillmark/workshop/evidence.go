@@ -11,12 +11,11 @@ import (
 
 	"fillmark/loops"
 	"fillmark/loops/evidence"
-	"fillmark/schedule"
 )
 
 // Learn works the evidence out again from the whole register, keeps it as the next
 // version where it says something else, and brings the plans up to date that
-// were made from another version. It returns how many plans it wrote.
+// were made from another policy. It returns how many plans it wrote.
 func (w *Workshop) Learn(ctx context.Context, s Stamp) (int, error) {
 	cases, err := w.Cases()
 	if err != nil {
@@ -40,9 +39,6 @@ func (w *Workshop) Learn(ctx context.Context, s Stamp) (int, error) {
 			return 0, err
 		}
 	}
-	if err := w.RecallEvidence(); err != nil {
-		return 0, err
-	}
 	done, err := w.Replan(ctx, s, replanBatch)
 	return done.Renewed, err
 }
@@ -50,20 +46,8 @@ func (w *Workshop) Learn(ctx context.Context, s Stamp) (int, error) {
 // replanBatch is how many loops are planned again in one change.
 const replanBatch = 50
 
-// EvidenceVersions lists every version of the evidence, the newest first: a
-// plan names the one it was made from.
+// EvidenceVersions lists every version of the evidence, the newest first.
 func (w *Workshop) EvidenceVersions() ([]loops.Evidence, error) {
 	versions, err := gather(w.register.Evidences())
 	return slices.Concat([]loops.Evidence{}, versions), err
 }
-
-// RecallEvidence makes plans use the newest evidence on record.
-func (w *Workshop) RecallEvidence() error {
-	e, err := w.register.Evidence()
-	if err == nil {
-		w.UseEvidence(forPlan(e))
-	}
-	return err
-}
-
-func forPlan(e loops.Evidence) schedule.Evidence { return schedule.Evidence{Version: e.Version} }

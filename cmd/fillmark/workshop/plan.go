@@ -14,34 +14,17 @@ import (
 	"fillmark/schedule"
 )
 
-// UseEvidence sets what opened loops have taught. Plans made from now on use
-// it; [Workshop.Replan] brings the others up to date.
-func (w *Workshop) UseEvidence(e schedule.Evidence) { w.evidence.Store(&e) }
-
-// Evidence returns what plans are made with; the zero value is none.
-func (w *Workshop) Evidence() schedule.Evidence {
-	if e := w.evidence.Load(); e != nil {
-		return *e
-	}
-	return schedule.Evidence{}
-}
-
 // plan makes the plan of a loop at an action's instant. Containers may be all
 // there are.
 func (w *Workshop) plan(s Stamp, machine loops.Machine, loop loops.Loop, history []loops.Entry, containers []loops.Container) (loops.Plan, error) {
-	plan, err := schedule.PlanLoop(w.planInput(machine, loop, history, containers, w.Evidence()))
+	plan, err := schedule.PlanLoop(schedule.Input{
+		Policy: w.settings.Policy, Machine: machine, Loop: loop, History: history, Containers: containers,
+	})
 	if err != nil {
 		return plan, fmt.Errorf("plan loop %s: %w", loop.Tag, err)
 	}
 	plan.Made = s.At.UTC()
 	return plan, nil
-}
-
-func (w *Workshop) planInput(machine loops.Machine, loop loops.Loop, history []loops.Entry, containers []loops.Container, e schedule.Evidence) schedule.Input {
-	return schedule.Input{
-		Policy: w.settings.Policy, Machine: machine, Loop: loop, History: history, Containers: containers, Evidence: e,
-		Weighings: schedule.FullWeighings(history),
-	}
 }
 
 // containersIn returns the containers that went into a loop, those in poured
@@ -70,9 +53,8 @@ type Replanned struct {
 	Moved   int `json:"moved"`   // of these, with other days or reasons than before
 }
 
-// Replan brings the plans up to date that were made from another policy or
-// other evidence than the present, so many in one change, from the first loop
-// to the last. It holds nothing between two changes, so that other actions go
+// Replan brings the plans up to date that were made from another policy than the
+// present, so many in one change, from the first loop to the last. It holds nothing between two changes, so that other actions go
 // on meanwhile; a loop that somebody writes at the same moment is read again.
 // Cancelled, it leaves what it did and can be begun again.
 func (w *Workshop) Replan(ctx context.Context, s Stamp, batch int) (Replanned, error) {
@@ -110,10 +92,10 @@ func (w *Workshop) Replan(ctx context.Context, s Stamp, batch int) (Replanned, e
 	return done, nil
 }
 
-// isStale tells whether a plan was made from something else than is in use. A
+// isStale tells whether a plan was made from another policy than is in use. A
 // loop that nothing was ever planned for has nothing to bring up to date.
 func (w *Workshop) isStale(p loops.Plan) bool {
-	return p.PolicyVersion != "" && (p.PolicyVersion != w.settings.Policy.Version || p.EvidenceVersion != w.Evidence().Version)
+	return p.PolicyVersion != "" && p.PolicyVersion != w.settings.Policy.Version
 }
 
 // replanBatch plans loops again in one change; where somebody else wrote to one

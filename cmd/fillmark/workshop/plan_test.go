@@ -27,10 +27,18 @@ import (
 	"fillmark/schedule"
 )
 
-// evidence is a version of what opened loops taught; it moves no day.
-func evidenceVersion(version uint64) schedule.Evidence { return schedule.Evidence{Version: version} }
+// withPolicy is the workshop with another policy, as after a change of the
+// configuration.
+func (b bench) withPolicy(t testing.TB, months int) *workshop.Workshop {
+	t.Helper()
+	policy, err := schedule.WithOverrides(schedule.DefaultPolicy(), []schedule.Override{{Task: loops.CoolantChange, Months: months}})
+	require.NoError(t, err)
+	settings := b.Settings()
+	settings.Policy = policy
+	return workshop.New(b.store, settings, rand.Reader, keys(t, 1))
+}
 
-func TestReplanAfterNewEvidenceAndPolicy(t *testing.T) {
+func TestReplanAfterNewPolicy(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
 	var tags []loops.Tag
@@ -42,30 +50,15 @@ func TestReplanAfterNewEvidenceAndPolicy(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, workshop.Replanned{Looked: 7}, done, "all are up to date")
 
-	b.UseEvidence(evidenceVersion(4))
-	done, err = b.Replan(ctx, at("2026-05-02 10"), 3)
+	again := b.withPolicy(t, 5)
+	done, err = again.Replan(ctx, at("2026-05-03 09"), 3)
 	require.NoError(t, err)
-	assert.Equal(t, workshop.Replanned{Looked: 7, Renewed: 7}, done)
+	assert.Equal(t, workshop.Replanned{Looked: 7, Renewed: 7, Moved: 7}, done)
 	for _, tag := range tags {
 		file, err := b.File(tag)
 		require.NoError(t, err)
-		assert.Equal(t, uint64(4), file.Loop.Plan.EvidenceVersion)
-		assert.Equal(t, at("2026-05-02 10").At, file.Loop.Plan.Made)
+		assert.Equal(t, at("2026-05-03 09").At, file.Loop.Plan.Made)
 	}
-	done, err = b.Replan(ctx, at("2026-05-02 11"), 3)
-	require.NoError(t, err)
-	assert.Zero(t, done.Renewed)
-
-	// Another policy, as after a change of the configuration.
-	policy, err := schedule.WithOverrides(schedule.DefaultPolicy(), []schedule.Override{{Task: loops.CoolantChange, Months: 5}})
-	require.NoError(t, err)
-	settings := b.Settings()
-	settings.Policy = policy
-	again := workshop.New(b.store, settings, rand.Reader, keys(t, 1))
-	again.UseEvidence(evidenceVersion(4))
-	done, err = again.Replan(ctx, at("2026-05-03 09"), 100)
-	require.NoError(t, err)
-	assert.Equal(t, 7, done.Moved)
 	dues, err := b.store.DueThrough(loops.Day{Year: 2026, Month: time.October, Dom: 1})
 	require.NoError(t, err)
 	changes := 0
@@ -78,12 +71,31 @@ func TestReplanAfterNewEvidenceAndPolicy(t *testing.T) {
 	report, err := b.store.Check(ctx)
 	require.NoError(t, err)
 	assert.Empty(t, report.Problems)
+	done, err = again.Replan(ctx, at("2026-05-03 10"), 100)
+	require.NoError(t, err)
+	assert.Zero(t, done.Renewed)
 
 	cancelled, cancel := context.WithCancel(ctx)
 	cancel()
-	b.UseEvidence(evidenceVersion(5))
 	_, err = b.Replan(cancelled, at("2026-05-04 09"), 3)
 	require.ErrorIs(t, err, context.Canceled)
+}
+
+// What openings teach moves no plan, so that no lesson writes one.
+func TestALessonWritesNoPlan(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	loop := b.handedOver(t, "ana@garden.example", at("2026-05-01 15"))
+	require.NoError(t, b.store.PutEvidence(loops.Evidence{Version: 1, Made: at("2026-05-02 09").At, Notices: []loops.EvidenceNotice{{Cause: loops.CauseClog, Failed: 3, Of: 5, Text: "3 of 5", Reason: "a pattern"}}}, "schedule"))
+	renewed, err := b.Learn(t.Context(), at("2026-05-03 09"))
+	require.NoError(t, err)
+	assert.Zero(t, renewed)
+	versions, err := b.EvidenceVersions()
+	require.NoError(t, err)
+	assert.Len(t, versions, 2, "the pattern is gone")
+	file, err := b.File(loop.Tag)
+	require.NoError(t, err)
+	assert.Equal(t, loop.Revision, file.Loop.Revision)
 }
 
 // property returns all values of a property in a calendar.

@@ -25,8 +25,9 @@ type Summary struct {
 }
 
 // Summary gathers what is known of loops with a trait for their maker. Photos go
-// in where the owner agreed to have them shown, or where there is no owner. No
-// charge with the trait is an error that matches loops.ErrNotFound.
+// in where whoever had the machine when they were taken agreed to have them
+// shown, or where nobody had it. No charge with the trait is an error that
+// matches loops.ErrNotFound.
 func (w *Workshop) Summary(at time.Time, trait evidence.Trait) (Summary, error) {
 	s := Summary{Day: loops.DayOf(at, w.settings.Zone), Workshop: w.settings.Name}
 	var cases []evidence.Case
@@ -37,9 +38,9 @@ func (w *Workshop) Summary(at time.Time, trait evidence.Trait) (Summary, error) 
 		if len(found) == 0 {
 			return nil
 		}
-		shown, err := w.mayShowPhotos(k.Machine)
+		withheld, err := w.withholdsPhotos(k)
 		for _, o := range found {
-			openings = append(openings, evidence.ShownOpening{OpeningFile: o, Photos: shown})
+			openings = append(openings, evidence.ShownOpening{OpeningFile: o, Photos: !withheld[o.Entry]})
 		}
 		return err
 	})
@@ -50,12 +51,29 @@ func (w *Workshop) Summary(at time.Time, trait evidence.Trait) (Summary, error) 
 	return s, err
 }
 
-func (w *Workshop) mayShowPhotos(m loops.Machine) (bool, error) {
-	if m.Owner == 0 {
-		return true, nil
+// withholdsPhotos are the entries of a history that an owner had part in who did
+// not agree to have photos shown.
+func (w *Workshop) withholdsPhotos(k evidence.Kept) (map[loops.EntryID]bool, error) {
+	owners := map[loops.OwnerID]bool{k.Machine.Owner: true}
+	for _, e := range k.History {
+		if e.Kind == loops.KindTransfer {
+			owners[e.Transfer.From] = true
+		}
 	}
-	owner, err := w.register.Owner(m.Owner)
-	return owner.Consent.Photos, err
+	delete(owners, 0) // a machine of the workshop
+	withheld := map[loops.EntryID]bool{}
+	for id := range owners {
+		owner, err := w.register.Owner(id)
+		if err != nil {
+			return nil, err
+		}
+		for i, held := range loops.HeldBy(id, k.Machine.Owner, k.History) {
+			if held && !owner.Consent.Photos {
+				withheld[k.History[i].ID] = true
+			}
+		}
+	}
+	return withheld, nil
 }
 
 // WriteSummary writes the openings of a summary as a table.

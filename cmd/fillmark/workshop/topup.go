@@ -161,7 +161,7 @@ func (f File) Container(id loops.ContainerID) (loops.Container, error) {
 // label is on record.
 func (f File) Bottle() (*chemistry.Product, error) {
 	var poured []loops.Pour
-	for _, e := range loops.Standing(f.History) {
+	for _, e := range loops.SinceCharge(f.History) {
 		if e.Kind == loops.KindFill {
 			poured = e.Fill.Poured
 		}

@@ -4,7 +4,9 @@
 package workshop
 
 import (
+	"errors"
 	"iter"
+	"strings"
 	"time"
 
 	"fillmark/loops"
@@ -40,7 +42,7 @@ func (w *Workshop) AddWatch(s Stamp, watch loops.PatternWatch) (evidence.WatchLi
 		if err != nil {
 			return evidence.WatchLine{}, err
 		}
-		if known.Trait == watch.Trait && known.Cause == watch.Cause {
+		if known.Reading == nil && known.Cause == watch.Cause && strings.EqualFold(known.Trait, watch.Trait) {
 			return evidence.WatchLine{}, wrong("trait", watch.Trait, "one that is not under watch yet; this is, since "+known.Registered.Long())
 		}
 	}
@@ -88,7 +90,8 @@ func (w *Workshop) readWatches(s Stamp, cases []evidence.Case) error {
 		if !line.Due() {
 			continue
 		}
-		if err := w.register.ReadWatch(watch.ID, line.ReadingOn(loops.DayOf(s.At, w.settings.Zone), cases), s.By, s.At); err != nil {
+		err = w.register.ReadWatch(watch.ID, line.ReadingOn(loops.DayOf(s.At, w.settings.Zone), cases), s.By, s.At)
+		if err != nil && !errors.Is(err, loops.ErrConflict) { // else somebody read it just now
 			return err
 		}
 	}

@@ -15,7 +15,6 @@ import (
 	"io"
 	"os"
 	"sync"
-	"sync/atomic"
 	"time"
 
 	"fillmark/loops"
@@ -23,7 +22,6 @@ import (
 	"fillmark/loops/photos"
 	"fillmark/notify"
 	"fillmark/notify/links"
-	"fillmark/schedule"
 )
 
 // register is what the actions read from and write to the store.
@@ -121,9 +119,8 @@ type Workshop struct {
 
 // memory is what is remembered between actions, and what keeps them apart.
 type memory struct {
-	evidence atomic.Pointer[schedule.Evidence] // nil is none
-	decoding sync.Mutex                        // held while a photo is taken in
-	acting   sync.Mutex                        // held while an action reads and writes, see retried
+	decoding sync.Mutex // held while a photo is read
+	acting   sync.Mutex // held while an action reads and writes, see retried
 	board    dueBoard
 	zones    sync.Map // of owners: from name to [*time.Location]
 }

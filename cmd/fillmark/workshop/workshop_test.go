@@ -259,6 +259,24 @@ func TestReminderSaysWhatItMust(t *testing.T) {
 	assert.True(t, strings.HasSuffix(raw, "\r\n"))
 }
 
+// The bottle of the old cooler's charge is not what the new one was filled from.
+func TestBottleOfTheChargeThatIsInIt(t *testing.T) {
+	t.Parallel()
+	day := loops.Day{Year: 2026, Month: time.May, Dom: 1}
+	f := workshop.File{
+		Shelf:   []loops.Container{{ID: 1, Product: "Bench Blue", Fluid: chemistry.PropyleneGlycol, Pairs: []chemistry.LabelPair{{}}}},
+		History: []loops.Entry{{ID: 1, Day: day, Kind: loops.KindFill, Fill: &loops.Fill{Poured: []loops.Pour{{Container: 1}}}}},
+	}
+	bottle, err := f.Bottle()
+	require.NoError(t, err)
+	require.NotNil(t, bottle)
+	assert.Equal(t, "Bench Blue", bottle.Name)
+	f.History = append(f.History, loops.Entry{ID: 2, Day: day, Kind: loops.KindSwap, Swap: &loops.Swap{}})
+	bottle, err = f.Bottle()
+	require.NoError(t, err)
+	assert.Nil(t, bottle)
+}
+
 func TestTopUpOfALoopOnRecord(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)

@@ -147,7 +147,7 @@ func Judge(seen Seen) (Answer, error) {
 func text(a Answer) string {
 	first, second := a.Causes[0], a.Causes[1]
 	switch {
-	case a.Both != nil && a.Told:
+	case a.Told && a.Both != nil && a.Both.Probability >= ToldFrom:
 		return fmt.Sprintf("Two faults at once, %s and %s (%.0f %%).", a.Both.Causes[0], a.Both.Causes[1], 100*a.Both.Probability)
 	case a.Told && first.Cause == None:
 		return fmt.Sprintf("No fault shows (%.0f %%).", 100*first.Probability)
@@ -159,7 +159,8 @@ func text(a Answer) string {
 
 // cautions are said before any step is done; common practice.
 func cautions(seen Seen, a Answer) []string {
-	out := []string{"Switch off, unplug and let it cool before a hand, a tool or a cloth goes near fans, pump or plate; hot parts burn. The coolant's safety data sheet and local rules come first; mains parts are for those who may open them."}
+	out := []string{"While it runs touch only its tubes, its radiator and the outside of its pump; keep fingers, sleeves and tools away from fans, and hot parts burn. " +
+		"For all else switch off, unplug and let it cool. The coolant's safety data sheet and local rules come first; mains parts are for those who may open them."}
 	if seen.Signs[SignPump] == "stopped" || a.Causes[0].Cause == Pump && a.Told {
 		out = append(out, "With the pump stopped the die reaches its limit within a minute or two: power down before anything else.")
 	}

@@ -179,6 +179,26 @@ func TestTwoFaults(t *testing.T) {
 	assert.ElementsMatch(t, []triage.Cause{triage.Mount, triage.Fan}, a.Both.Causes[:])
 }
 
+// A pair is told by its own share, not by that of one of its two.
+func TestAPairIsToldByItsOwnShare(t *testing.T) {
+	t.Parallel()
+	a, err := triage.Judge(machine(false, 84, 22, 110, "retighten=better fan=slow fan-swap=better radiator=hot"))
+	require.NoError(t, err)
+	require.NotNil(t, a.Both)
+	require.True(t, a.Told && a.Both.Probability < triage.ToldFrom, table(a))
+	assert.Equal(t, "A fan is slow (61 %).", a.Text)
+}
+
+// The first step asks for a look at what runs, so the caution names both.
+func TestTheCautionLetsALoopRunThatIsToBeWatched(t *testing.T) {
+	t.Parallel()
+	a, err := triage.Judge(machine(true, 92, 22, 100, ""))
+	require.NoError(t, err)
+	require.NotEmpty(t, a.Cautions)
+	assert.Contains(t, a.Cautions[0], "While it runs touch only its tubes, its radiator and the outside of its pump")
+	assert.Contains(t, a.Cautions[0], "For all else switch off, unplug and let it cool")
+}
+
 // A sealed unit is never asked for what it has no place for.
 func TestSealedIsNotAskedForItsCoolant(t *testing.T) {
 	t.Parallel()

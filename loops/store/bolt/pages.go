@@ -38,9 +38,10 @@ type pageWalk struct {
 	size  int // of a page, in bytes
 	pages uint64
 	seen  []bool // of each page
-	// leaves tells to read the leaves below branches too, which are most of
-	// the file.
-	leaves bool
+	// leaves tells to read the leaves below a bucket's branches too, which are most
+	// of the file; inside, that the pages now followed are a bucket's. Those of the
+	// names of buckets are all read: small buckets stand there.
+	leaves, inside bool
 }
 
 // checkPages gives an error that matches [loops.ErrDamaged] where following the
@@ -177,7 +178,7 @@ func (w *pageWalk) branch(page []byte, count int) error {
 		below = append(below, binary.NativeEndian.Uint64(page[pageHeader+i*element+8:]))
 	}
 	step := w.follow
-	if !w.leaves && below[0] < w.pages {
+	if w.inside && !w.leaves && below[0] < w.pages {
 		// All leaves are equally deep: where one is below, all below are.
 		first, err := w.read(below[0], pageHeader)
 		if err != nil {
@@ -230,6 +231,8 @@ func (w *pageWalk) bucket(value []byte) error {
 		return fmt.Errorf("%w: a bucket of %d bytes", loops.ErrDamaged, len(value))
 	}
 	if root := binary.NativeEndian.Uint64(value); root != 0 {
+		defer func(was bool) { w.inside = was }(w.inside)
+		w.inside = true
 		return w.follow(root)
 	}
 	return w.elements(value[bucketHeader:])

@@ -7,39 +7,119 @@
 // on the page asks as that one did.
 "use strict";
 
-const live = new WeakMap(); // by form: its timer, and what was asked last
+const live = new WeakMap(); // by form: its timer, what was asked last, and what was typed into answers
+
+// The fields of a form, whatever their kind.
+const ticks = (e) => e.type === "checkbox" || e.type === "radio";
+const valueOf = (e) => (ticks(e) ? e.checked : e.value);
+const fieldKey = (e) => (ticks(e) ? `${e.name}=${e.value}` : e.name);
+
+function putIn(e, value) {
+  if (ticks(e)) e.checked = value;
+  else e.value = value;
+}
+
+// fieldsIn are the inputs that somebody fills in.
+const fieldsIn = (part) => [...part.querySelectorAll("input:not([type=hidden], [type=file], [type=password]), select, textarea")].filter((e) => e.name);
+
+// changed tells that a field no longer holds what its page came with.
+function changed(e) {
+  if (ticks(e)) return e.checked !== e.defaultChecked;
+  if (!e.options) return e.value !== e.defaultValue;
+  return e.selectedIndex !== Math.max(0, [...e.options].findIndex((o) => o.defaultSelected));
+}
+
+// dayOf is the day on this device's calendar, as a form writes it.
+function dayOf(at) {
+  const d = new Date(at);
+  return `${d.getFullYear()}-${String(d.getMonth() + 1).padStart(2, "0")}-${String(d.getDate()).padStart(2, "0")}`;
+}
+
+// clock is when it was, with the day where that is another than today.
+function clock(at) {
+  const day = dayOf(at) === dayOf(Date.now()) ? {} : { weekday: "short", day: "numeric", month: "short" };
+  return new Date(at).toLocaleString([], { ...day, hour: "2-digit", minute: "2-digit" });
+}
+
+// An answer that people act on holds for the question it was asked with: while
+// another is typed it is hidden, and nothing in it can be pressed. A list that is
+// searched only narrows.
+const judged = (form) => form.classList.contains("ask");
+const answerOf = (form) => document.getElementById(form.dataset.live);
+const tell = (form, what, page) => form.dispatchEvent(new CustomEvent(what, { bubbles: true, detail: page }));
 
 document.addEventListener("input", ({ target }) => {
   const form = target.closest("form[data-live]");
   if (!form) return;
-  const last = live.get(form) ?? {};
+  const last = live.get(form) ?? { typed: {} };
   live.set(form, last);
+  if (judged(form)) answerOf(form).inert = true;
+  tell(form, "asked");
+  last.asked?.abort();
   clearTimeout(last.timer);
   last.timer = setTimeout(() => ask(form, last), 400);
 });
 
 async function ask(form, last) {
-  last.asked?.abort();
   last.asked = new AbortController();
   const address = new URL(form.action);
   address.hash = "";
   address.search = new URLSearchParams(new FormData(form)).toString();
+  let answer;
   let page;
   try {
-    const answer = await fetch(address, { signal: last.asked.signal, headers: { Accept: "text/html" } });
+    const signal = AbortSignal.any([last.asked.signal, AbortSignal.timeout(20_000)]);
+    answer = await fetch(address, { signal, headers: { Accept: "text/html" } });
     page = new DOMParser().parseFromString(await answer.text(), "text/html");
   } catch (fault) {
     // given up for a newer question, or no connection: the button still works
-    if (fault.name !== "AbortError") say(form, "Not connected: answered when there is a connection.");
+    if (fault.name !== "AbortError") noAnswer(form, last, "Not connected: this question is answered when connected.");
+    return;
+  }
+  const then = page.getElementById(form.dataset.live);
+  if (!then) {
+    const ended = new URL(answer.url).pathname === "/sign-in";
+    noAnswer(form, last, ended ? "Not answered: your sign-in has ended. Sign in again in another window, then press the button." : "Not answered: the pages do not answer. Press the button once more.");
     return;
   }
   form.querySelector(":scope > .said")?.remove();
-  const now = document.getElementById(form.dataset.live);
-  const then = page.getElementById(form.dataset.live);
-  // What somebody is typing into is never taken away from under them.
-  if (!now || !then || now.contains(document.activeElement)) return;
+  const now = answerOf(form);
+  if (judged(form)) {
+    history.replaceState(null, "", address); // what is shown is what the address asks
+    keepTyped(now, last);
+  } else if (now.contains(document.activeElement)) return; // never taken away from under somebody
   now.replaceChildren(...then.childNodes);
+  now.inert = false;
+  bringTyped(now, last);
   showProblems(form, page);
+  tell(form, "answered", page);
+}
+
+// noAnswer says why there is none, in the place of the one to another question.
+function noAnswer(form, last, words) {
+  if (!judged(form)) return say(form, words);
+  const now = answerOf(form);
+  keepTyped(now, last);
+  now.replaceChildren(words);
+  now.inert = false;
+  tell(form, "unanswered");
+}
+
+// What somebody typed into an answer, such as how much was poured, goes on into
+// the next.
+function keepTyped(part, last) {
+  for (const e of fieldsIn(part)) {
+    if (changed(e)) last.typed[fieldKey(e)] = valueOf(e);
+    else delete last.typed[fieldKey(e)];
+  }
+}
+
+function bringTyped(part, last) {
+  for (const e of fieldsIn(part)) {
+    if (!(fieldKey(e) in last.typed)) continue;
+    putIn(e, last.typed[fieldKey(e)]);
+    e.closest("details")?.setAttribute("open", "");
+  }
 }
 
 // Going back from an answer shows the questions as they were typed.
@@ -59,23 +139,25 @@ for (const input of document.querySelectorAll("input[data-find]")) {
   let timer = 0;
   let asked = null;
   const ask = async () => {
-    asked?.abort();
     asked = new AbortController();
     const address = new URL(input.form.action);
     address.search = new URLSearchParams({ [input.name]: input.value }).toString();
     try {
       const answer = await fetch(address, { signal: asked.signal, headers: { Accept: "text/html" } });
       const page = new DOMParser().parseFromString(await answer.text(), "text/html");
-      const chosen = input.form.querySelector(`#${id} input:checked`)?.value;
+      const chosen = input.form.querySelector(`#${id} input:checked`)?.value; // since the last key
       const then = page.getElementById(id);
       if (!then) return;
       document.getElementById(id).replaceChildren(...then.childNodes);
-      for (const one of document.querySelectorAll(`#${id} input`)) one.checked = one.value === chosen;
+      for (const one of document.querySelectorAll(`#${id} [type=radio]`)) one.checked = one.value === chosen;
     } catch {
       return; // given up for a newer question, or no connection
     }
   };
   input.addEventListener("input", () => {
+    // What was chosen was found for other words.
+    for (const one of document.querySelectorAll(`#${id} [type=radio]`)) one.checked = false;
+    asked?.abort();
     clearTimeout(timer);
     timer = setTimeout(ask, 250);
   });
@@ -93,10 +175,11 @@ const keysOff = () => {
 };
 const typing = (e) => e.closest("input:not([type=checkbox], [type=radio]), textarea, select, [contenteditable]");
 
+// toSearch leaves no page on which something was typed that is not sent.
 function toSearch() {
   const field = document.querySelector("input[type=search], #who");
   if (field) field.focus();
-  else location.assign("/loops");
+  else if ([...document.querySelectorAll("main form[method=post]")].every((form) => !fieldsIn(form).some(changed))) location.assign("/loops");
 }
 
 // toStep goes to a step of the job sheet: to its tick, or to what takes it back.
@@ -227,21 +310,11 @@ if (document.querySelector("nav a[href='/loops']") && !document.querySelector(".
 // with a button that takes it back. Nobody is led to the top of the page.
 const due = document.getElementById("due");
 
-// linesOf are the tasks in a part of the list.
-const linesOf = (part) => [...part.querySelectorAll("[data-line]")].map((e) => e.dataset.line);
-const tagIn = (line) => line.split(" ")[0];
-
-// told are the loops that a call was just about: what else is due for one was
-// part of that call.
-const told = new Set();
-
 // dealtWith puts what was just written down in the place of a person. Who has
-// more to do in the same group stays below it.
+// more to do stays below it: the answer shows all that they still have.
 function dealtWith(person, answer, whole) {
   const undo = answer.page.querySelector("form.undo");
-  const group = person.closest("section").id;
-  if (whole) for (const line of linesOf(person)) told.add(tagIn(line));
-  const left = whole ? null : answer.page.querySelector(`#${group} #${person.id}`);
+  const left = whole ? null : answer.page.getElementById(person.id);
   const place = left ?? document.createElement("article");
   if (!left) {
     place.className = "person short";
@@ -268,11 +341,10 @@ function counted(page) {
 // takenBack puts a person back as they were, with all that can be done.
 function takenBack(person, answer) {
   const again = answer.page.getElementById(person.id);
-  if (!again || !answer.page.querySelector(`#${person.closest("section").id} #${person.id}`)) {
-    location.assign(answer.address);
+  if (!again) {
+    location.assign("/");
     return;
   }
-  for (const line of linesOf(again)) told.delete(tagIn(line));
   person.replaceWith(again);
   counted(answer.page);
   again.querySelector("button, a")?.focus({ preventScroll: true });
@@ -280,7 +352,9 @@ function takenBack(person, answer) {
 
 async function dealWith(form, button) {
   const person = form.closest(".person");
-  const answer = await send(form, new FormData(form, button));
+  const body = new FormData(form, button);
+  body.set("from", person.id); // answered with what this one still has to do, on whatever page that stands
+  const answer = await send(form, body);
   if (!answer) return;
   const here = form.closest(".here");
   if (answer.recorded) {
@@ -309,6 +383,24 @@ function place(here, page) {
   (here.querySelector("[aria-invalid]") ?? here.querySelector("input:not([type=hidden]), select")).focus();
 }
 
+// pageAt asks for what a link leads to, once at a time, and says beside it where
+// nobody answers.
+async function pageAt(link, address, beside) {
+  if (link.ariaBusy) return null;
+  link.ariaBusy = "true";
+  try {
+    const answer = await fetch(address, { headers: { Accept: "text/html" }, signal: AbortSignal.timeout(20_000) });
+    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    beside.querySelector(":scope > .said")?.remove();
+    return page;
+  } catch {
+    say(beside, "No connection. Press again when there is one.");
+    return null;
+  } finally {
+    link.ariaBusy = null;
+  }
+}
+
 // openHere opens the form that a link leads to below the link; a second press
 // closes it, and what was typed stays.
 async function openHere(link) {
@@ -318,18 +410,13 @@ async function openHere(link) {
     old.hidden = !old.hidden;
     return;
   }
-  let page;
-  try {
-    const answer = await fetch(link.href, { headers: { Accept: "text/html" } });
-    page = new DOMParser().parseFromString(await answer.text(), "text/html");
-  } catch {
-    return; // no connection: pressing again asks again
-  }
+  const page = await pageAt(link, link.href, item);
+  if (!page) return;
   if (!page.getElementById("done")) {
     location.assign(link.href);
     return;
   }
-  old?.remove();
+  item.querySelector(":scope > .here")?.remove();
   const here = document.createElement("div");
   here.className = "here";
   here.dataset.of = link.href;
@@ -338,45 +425,32 @@ async function openHere(link) {
   place(here, page);
 }
 
-// seen are the tasks that stood on the list since it was opened.
-const seen = new Set(due ? linesOf(due) : []);
-const perPage = 40;
-
-// showMore adds the tasks that come next. What was dealt with has moved, so it
-// begins where they must be by now.
+// showMore adds the people who come after the last one who is still to be dealt
+// with, since those who were have moved. Who stands on the page stands there once.
 async function showMore(link) {
-  const left = linesOf(due).length;
-  let address = new URL(link.href);
-  address.searchParams.set("page", Math.max(1, Math.floor(left / perPage)));
-  while (address) {
-    let page;
-    try {
-      const answer = await fetch(address, { headers: { Accept: "text/html" } });
-      page = new DOMParser().parseFromString(await answer.text(), "text/html");
-    } catch {
-      return; // no connection: pressing again asks again
-    }
-    const next = page.querySelector("#due a[rel=next]");
-    const fresh = [...page.querySelectorAll("#due .person")].filter((p) => linesOf(p).some((l) => !seen.has(l) && !told.has(tagIn(l))));
-    for (const person of fresh) {
-      const group = person.closest("section");
-      linesOf(person).forEach((l) => seen.add(l));
-      if (document.getElementById(person.id)) person.id += `-${seen.size}`;
+  let after = [...due.querySelectorAll(".person:not(.dealt)")].at(-1)?.id ?? "";
+  for (;;) {
+    const page = await pageAt(link, `/?after=${after}`, link.parentElement);
+    if (!page) return;
+    const people = [...page.querySelectorAll("#due .person")];
+    const fresh = people.filter((p) => !document.getElementById(p.id));
+    for (const group of page.querySelectorAll("#due > section")) {
+      const theirs = fresh.filter((p) => group.contains(p));
       const here = document.getElementById(group.id);
-      if (here) (here.querySelector(":scope > details") ?? here).append(person);
-      else {
-        for (const p of group.querySelectorAll(".person")) if (!fresh.includes(p)) p.remove();
+      if (here) (here.querySelector(":scope > details") ?? here).append(...theirs);
+      else if (theirs.length > 0) {
+        for (const p of group.querySelectorAll(".person")) if (!theirs.includes(p)) p.remove();
         due.querySelector(":scope > nav").before(group);
       }
     }
+    const next = people.length > 0 && page.querySelector("#due a[rel=next]");
+    if (!next) link.remove();
     if (fresh.length > 0 || !next) {
-      if (next) link.href = next.href;
-      else link.remove();
       fresh[0]?.scrollIntoView();
       fresh[0]?.querySelector("a, button")?.focus({ preventScroll: true });
       return;
     }
-    address = new URL(next.href);
+    after = people.at(-1).id;
   }
 }
 

@@ -18,10 +18,11 @@
 
 const sheet = location.pathname;
 const names = { drafts: `drafts ${sheet}`, waiting: `waiting ${sheet}` };
-const draftDays = 7;
+const draftDays = 90; // what is older is said once more, and then gone
+const questionDays = 1; // what to pour is asked again at another visit
 const againAfter = 20_000; // ms
 
-let drafts = {}; // by the name of the form: {at, key, values}
+let drafts = {}; // by the name of the form: {at, key, values, last}
 let waiting = []; // {id, form, step, action, body, words, at, day, by, refused}
 
 // stale tells that the page is an old one that the worker kept, unsure that it
@@ -34,9 +35,6 @@ let why = "";
 const pressedHere = new Set(); // ids of what was pressed in this page
 let technician = nameOn(document);
 const signedOut = "sign in again first"; // somebody answers, and knows nobody here
-
-// alone tells that nobody answers the questions of this page.
-const alone = () => stale || why === "no connection" || why === signedOut;
 
 // unanswered tells that another question is asked than the one that the page
 // answers, and that nobody answers it now.
@@ -86,35 +84,32 @@ async function changeWaiting(change) {
 
 const drop = (id) => changeWaiting((all) => all.filter((w) => w.id !== id));
 
-// fieldsOf are the inputs that somebody fills in.
-const fieldsOf = (form) =>
-  [...form.elements].filter((e) => e.name && !["hidden", "file", "password", "submit", "button"].includes(e.type));
-
-const ticks = (e) => e.type === "checkbox" || e.type === "radio";
-const valueOf = (e) => (ticks(e) ? e.checked : e.value);
-const fieldKey = (e) => (ticks(e) ? `${e.name}=${e.value}` : e.name);
-const clock = (at) => new Date(at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
 const formNamed = (name) => document.querySelector(`form[data-kept="${name}"]`);
+
+// The question of the mix is kept as what is typed into a form, and not sent.
+const nameOfForm = (form) => form.dataset.kept ?? "mix";
 
 // firstValues are what the server put into each field.
 const firstValues = new WeakMap();
 
+// typed tells that somebody typed into a field: nothing but they change it.
+const typed = (e) => valueOf(e) !== firstValues.get(e) || fieldKey(e) in (drafts[nameOfForm(e.form)]?.values ?? {});
+
 function keep(form) {
-  const name = form.dataset.kept;
-  const before = drafts[name]?.values ?? {};
-  const changed = fieldsOf(form).filter((e) => valueOf(e) !== firstValues.get(e) || fieldKey(e) in before);
-  const values = Object.fromEntries(changed.map((e) => [fieldKey(e), valueOf(e)]));
-  return changeDraft(name, changed.length > 0 ? { at: Date.now(), key: form.elements.key.value, values } : null);
+  const name = nameOfForm(form);
+  const values = Object.fromEntries(fieldsIn(form).filter(typed).map((e) => [fieldKey(e), valueOf(e)]));
+  if (Object.keys(values).length === 0) return changeDraft(name, null);
+  const same = JSON.stringify(values) === JSON.stringify(drafts[name]?.values);
+  return changeDraft(name, { at: same ? drafts[name].at : Date.now(), key: form.elements.key?.value, values });
 }
 
 // putBack puts values into fields and tells whether any changed.
 function putBack(form, values) {
   let changed = false;
-  for (const e of fieldsOf(form)) {
+  for (const e of fieldsIn(form)) {
     const value = values[fieldKey(e)];
     if (value === undefined || value === valueOf(e)) continue;
-    if (ticks(e)) e.checked = value;
-    else e.value = value;
+    putIn(e, value);
     changed = true;
   }
   if (!changed) return false;
@@ -123,45 +118,73 @@ function putBack(form, values) {
   return true;
 }
 
-// clearOffers takes away the answer to another question, and what it offers for
-// the fill, but for what somebody typed.
+// clearOffers takes away what the answer to another question offers for the fill,
+// but for what somebody typed.
 function clearOffers() {
   unanswered = true;
-  document.getElementById("mix-answer")?.replaceChildren("Not connected: this question is answered when connected.");
   for (const e of formNamed("fill")?.elements ?? []) {
-    const typed = firstValues.has(e) && valueOf(e) !== firstValues.get(e);
-    if (!e.name || e.type === "hidden" || ticks(e) || e.name === "day" || typed) continue;
+    if (!e.name || e.type === "hidden" || ticks(e) || e.name === "day" || typed(e)) continue;
     e.value = "";
     firstValues.set(e, e.value);
   }
 }
 
+// askAgain has the page's question answered as it is typed now.
+function askAgain() {
+  for (const form of document.querySelectorAll("form[data-live]")) form.dispatchEvent(new Event("input", { bubbles: true }));
+}
+
 // saidIn are the values that were sent, by field.
 function saidIn(form, item) {
   const sent = new URLSearchParams(item.body);
-  return Object.fromEntries(fieldsOf(form).map((e) => [fieldKey(e), ticks(e) ? sent.getAll(e.name).includes(e.value) : (sent.get(e.name) ?? (e.name === "day" ? item.day : ""))]));
+  return Object.fromEntries(fieldsIn(form).map((e) => [fieldKey(e), ticks(e) ? sent.getAll(e.name).includes(e.value) : (sent.get(e.name) ?? (e.name === "day" ? item.day : ""))]));
 }
 
+// bringBack puts into a form what waits of it, and then what was typed since; it
+// tells whether that changed anything.
 function bringBack(form) {
-  for (const e of fieldsOf(form)) if (!firstValues.has(e)) firstValues.set(e, valueOf(e));
-  const item = waiting.find((w) => w.form === form.dataset.kept && !w.step && w.refused);
-  if (item) {
+  const name = nameOfForm(form);
+  for (const e of fieldsIn(form)) if (!firstValues.has(e)) firstValues.set(e, valueOf(e));
+  for (const item of waiting.filter((w) => w.form === name)) {
+    const step = item.step && document.getElementById(item.step);
+    if (step) putBack(form, Object.fromEntries(Object.entries(saidIn(form, item)).filter(([key]) => inStep(step, key))));
+    if (item.step || !item.refused) continue;
     putBack(form, saidIn(form, item));
     form.elements.key.value = item.id;
   }
-  const draft = drafts[form.dataset.kept];
-  if (!draft || !putBack(form, draft.values)) return;
-  form.elements.key.value = draft.key;
-  line(form, `Typed here at ${clock(draft.at)}, not recorded yet.`, "Throw it away", async () => {
-    await changeDraft(form.dataset.kept, null);
-    location.reload();
+  const draft = drafts[name];
+  if (!draft || !putBack(form, draft.values)) return false;
+  if (draft.key) form.elements.key.value = draft.key;
+  sayTyped(form, draft);
+  return true;
+}
+
+// sayTyped says that there is a draft, which can be thrown away and taken up again.
+function sayTyped(form, draft) {
+  const name = nameOfForm(form);
+  const swap = async (p, now, values) => {
+    p.remove();
+    await changeDraft(name, now);
+    putBack(form, values);
+    form.dispatchEvent(new Event("input", { bubbles: true }));
+    form.querySelector(":scope > .kept button")?.focus();
+  };
+  const last = draft.last ? ` That is more than ${draftDays} days ago: it is gone when the sheet is opened next.` : "";
+  const p = line(form, `Typed here at ${clock(draft.at)}${draft.key ? ", not recorded yet" : ""}.${last}`, "Throw it away", () => {
+    const first = Object.fromEntries(fieldsIn(form).map((e) => [fieldKey(e), firstValues.get(e)]));
+    const gone = line(form, "Thrown away.", "Undo", async () => {
+      await swap(gone, draft, draft.values);
+      sayTyped(form, draft).querySelector("button").focus();
+    });
+    swap(p, null, first);
   });
+  return p;
 }
 
 // line puts one line at the head of a part of the page, with a button.
 function line(part, words, does, press) {
   const p = document.createElement("p");
-  p.className = "kept noprint";
+  p.className = "kept";
   p.append(words);
   const button = document.createElement("button");
   button.type = "button";
@@ -170,29 +193,45 @@ function line(part, words, does, press) {
   button.addEventListener("click", press);
   p.append(" ", button);
   part.prepend(p);
+  return p;
 }
+
+// What mark showed last: it says nothing twice and moves nothing under somebody's
+// hand. A phase is opened once for each that waits in it.
+let shown = { top: "", lines: "" };
+const opened = new Set();
 
 // mark shows at each step and form what waits there, and at the top how much.
 function mark() {
-  for (const p of document.querySelectorAll(".waits")) p.remove();
   notice().hidden = !old && (why === signedOut || (!stale && why !== "no connection"));
   const top = document.getElementById("waiting");
   top.hidden = waiting.length === 0 && unkept.size === 0 && why !== signedOut;
-  top.textContent = waiting.length > 0 ? `Not yet recorded: ${waiting.length}${why ? ` (${why})` : ""}. ` : "";
-  if (why === signedOut && waiting.length === 0) top.textContent = "Your sign-in has ended: sign in again to see this sheet as it is now. ";
-  else if (unkept.size === 0) top.append("It is kept on this device.");
-  if (unkept.size > 0) top.append("Not kept on this device: what is not recorded is lost with this page.");
+  const words = wordsAtTop();
+  const lines = JSON.stringify(waiting.map((w) => [w.id, w.at, w.refused]));
+  if (words === shown.top && lines === shown.lines) return;
+  if (words !== shown.top) top.textContent = words;
+  shown = { top: words, lines };
+  const focused = document.activeElement.closest(".waits")?.dataset.item;
+  for (const p of document.querySelectorAll(".waits")) p.remove();
   for (const item of waiting.toReversed()) {
-    const form = formNamed(item.form);
-    const part = (item.step ? document.getElementById(item.step) : form) ?? top;
-    let words = `Not yet recorded, ${clock(item.at)}${item.words ? `: ${item.words}` : ""}.`;
-    if (item.refused) words = `Refused, and not recorded: ${item.refused} What was entered after it waits until this is put right or undone.`;
-    line(part, words, "Undo", () => undo(item));
-    part.firstElementChild.classList.add("waits");
-    for (let d = part.closest("details"); d; d = d.parentElement.closest("details")) d.open = true;
-    if (!item.step || !form || part === top) continue;
-    putBack(form, Object.fromEntries(Object.entries(saidIn(form, item)).filter(([key]) => inStep(part, key))));
+    const part = (item.step ? document.getElementById(item.step) : formNamed(item.form)) ?? top;
+    let said = `Not yet recorded, ${clock(item.at)}${item.words ? `: ${item.words}` : ""}.`;
+    if (item.refused) said = `Refused, and not recorded: ${item.refused} What was entered after it waits until this is put right or undone.`;
+    const p = line(part, said, "Undo", () => undo(item));
+    p.classList.add("waits");
+    p.dataset.item = item.id;
+    if (item.id === focused) p.querySelector("button").focus();
+    const once = `${item.id} ${item.refused ?? ""}`;
+    for (let d = part.closest("details"); d && !opened.has(once); d = d.parentElement.closest("details")) d.open = true;
+    opened.add(once);
   }
+}
+
+function wordsAtTop() {
+  let words = waiting.length > 0 ? `Not yet recorded: ${waiting.length}${why ? ` (${why})` : ""}. ` : "";
+  if (why === signedOut && waiting.length === 0) words = "Your sign-in has ended: sign in again to see this sheet as it is now. ";
+  else if (unkept.size === 0) words += "It is kept on this device.";
+  return unkept.size > 0 ? `${words}Not kept on this device: what is not recorded is lost with this page.` : words;
 }
 
 const inStep = (step, key) => [...step.querySelectorAll("input, select")].some((e) => fieldKey(e) === key);
@@ -214,18 +253,12 @@ async function undo(item) {
 
 const newKey = () => [...crypto.getRandomValues(new Uint8Array(12))].map((b) => b.toString(16).padStart(2, "0")).join("");
 
-// dayOf is the day on this device's calendar, as a form writes it.
-function dayOf(at) {
-  const d = new Date(at);
-  return `${d.getFullYear()}-${String(d.getMonth() + 1).padStart(2, "0")}-${String(d.getDate()).padStart(2, "0")}`;
-}
-
 // summary is what somebody filled in, in a line.
 function summary(form, button) {
   const taken = button?.name === "entry" && button.closest("p");
   if (taken) return `take back ${taken.textContent.replace(button.textContent, "").trim()}`;
   const parts = [];
-  for (const e of fieldsOf(form)) {
+  for (const e of fieldsIn(form)) {
     const value = ticks(e) ? e.checked && e.value : e.value && (e.selectedOptions?.[0]?.textContent ?? e.value);
     if (value) parts.push([e.labels[0]?.textContent.trim(), ticks(e) ? "" : value.trim()].filter(Boolean).join(" "));
   }
@@ -246,7 +279,7 @@ function itemOf(form, button, step) {
   const at = Date.now();
   const item = { form: form.dataset.kept, step: step?.id ?? null, action: form.getAttribute("action"), at, day: dayOf(at), by: technician };
   item.id = form.elements.key.value;
-  if (step) item.id = waiting.find((w) => w.step === step.id)?.id ?? `${item.id}.${step.id}`;
+  if (step) item.id = waiting.findLast((w) => w.step === step.id)?.id ?? `${item.id}.${step.id}`;
   else if (button?.name === "entry") item.id += `.${button.value}`;
   item.words = step ? "" : summary(form, button);
   item.body = [...new FormData(form, button)].map(([name, value]) => [name, name === "key" ? item.id : String(value)]);
@@ -259,25 +292,39 @@ function itemOf(form, button, step) {
   return item;
 }
 
+// sending is what is on its way to the pages: nobody knows yet what they make of it.
+let sending = null;
+
+// another gives an item a key of its own, where that is of one on its way which
+// says something else; the same said twice is one.
+function another(item, form) {
+  if (sending?.id !== item.id || JSON.stringify(sending.body) === JSON.stringify(item.body)) return;
+  item.id = newKey();
+  item.body = item.body.map(([name, value]) => [name, name === "key" ? item.id : value]);
+  if (!item.step) form.elements.key.value = item.id;
+}
+
 async function enter(form, button, step) {
   const item = itemOf(form, button, step);
+  another(item, form);
   if (form.classList.contains("checks") && !step) { // the steps that wait are not sent twice
     item.body = item.body.filter(([name, value]) => name !== "sheet-step" || !waiting.some((w) => w.step === `step-${value}`));
     if (waiting.length > 0 && !item.body.some(([name]) => name === "sheet-step")) return deliver();
   }
   pressedHere.add(item.id);
   await changeWaiting((all) => (all.some((w) => w.id === item.id) ? all.map((w) => (w.id === item.id ? item : w)) : [...all, item]));
+  if (!step) await changeDraft(item.form, null); // it waits with all that it says; what is typed from now on is another
   form.setAttribute("aria-busy", "true");
   await deliver(item.id);
   form.removeAttribute("aria-busy");
   if (step || unkept.has(names.waiting) || !waiting.some((w) => w.id === item.id && !w.refused)) return;
-  // It waits with all that it says: its form is free for the next one.
-  await changeDraft(item.form, null);
-  const free = formNamed(item.form);
+  const free = formNamed(item.form); // for the next one
+  free.elements.key.value = newKey();
+  if (drafts[item.form]) return keep(free);
   free.reset();
   if (unanswered) clearOffers();
-  free.elements.key.value = newKey();
   for (const p of free.querySelectorAll(":scope > .kept")) p.remove();
+  shown.lines = "";
   mark();
 }
 
@@ -319,6 +366,7 @@ async function look() {
     technician = nameOn(page);
     unsure = false;
     if (stale) replaceMain(page);
+    else if (unanswered) askAgain();
     stale = old = false;
     return true;
   } catch {
@@ -332,14 +380,22 @@ async function sendEach(pressed) {
   let recorded = false;
   while (waiting.length > 0 && !waiting[0].refused) {
     const item = waiting[0];
+    sending = item;
     const answer = await attempt(item);
+    sending = null;
     if (!answer) break;
     if (!answer.recorded) {
-      await refuse(item, answer);
-      break;
+      if (!item.step || waiting.findLast((w) => w.step === item.step) === item) {
+        await refuse(item, answer);
+        break;
+      }
+      await drop(item.id); // it was put right meanwhile
+      continue;
     }
     await drop(item.id);
-    if (!item.step && item.id === formNamed(item.form)?.elements.key.value) await changeDraft(item.form, null);
+    const since = !item.step && drafts[item.form];
+    if (since && since.key === item.id) await changeDraft(item.form, { ...since, key: newKey() });
+    if (item.form === "fill") await changeDraft("mix", null);
     recorded = true;
     await show(item, answer, item.id === pressed);
   }
@@ -358,7 +414,7 @@ async function refuse(item, answer) {
     const change = { ...item, id, body: item.body.map(([n, v]) => [n, n === "key" ? id : v]), refused: said.join(" ") || wordsOf(answer.page) || "the pages do not take it." };
     await changeWaiting((all) => all.map((w) => (w.id === item.id ? change : w)));
   } else {
-    if (!item.step) await changeDraft(item.form, { at: item.at, key: id, values: saidIn(form, item) });
+    if (!item.step) await changeDraft(item.form, { at: item.at, values: saidIn(form, item), ...drafts[item.form], key: id });
     await drop(item.id);
   }
   await show(item, answer, true);
@@ -393,11 +449,13 @@ async function show(item, answer, lead) {
   if (step && then) {
     const phase = form.closest("details");
     const fresh = answer.page.getElementById(phase.id);
+    const had = step.contains(document.activeElement);
     step.replaceWith(then);
+    if (had) then.querySelector("button, input")?.focus({ preventScroll: true });
     phase.querySelector("summary").replaceWith(fresh.querySelector("summary"));
     const key = fresh.querySelector("form.checks [name=key]");
     if (answer.recorded && key) form.elements.key.value = key.value;
-    for (const e of fieldsOf(form)) if (!firstValues.has(e)) firstValues.set(e, valueOf(e));
+    for (const e of fieldsIn(form)) if (!firstValues.has(e)) firstValues.set(e, valueOf(e));
     await keep(form);
     takeOffers(answer.page);
     return;
@@ -417,18 +475,17 @@ async function show(item, answer, lead) {
     document.getElementById(at)?.scrollIntoView();
     return;
   }
-  document.querySelector(alert.getAttribute("href") ?? "main [role=alert]")?.scrollIntoView({ block: "center" });
+  (document.getElementById(decodeURIComponent(alert.hash ?? "").slice(1)) ?? alert).scrollIntoView({ block: "center" });
   document.querySelector("main [aria-invalid=true]")?.focus();
 }
 
-// takeOffers puts the figures of a step that is on record now into fields of other
-// forms that nobody has touched.
+// takeOffers puts what a newer page offers, such as the figures of a step that is
+// on record now, into fields that nobody has typed into.
 function takeOffers(page) {
   for (const e of document.querySelectorAll("form[data-kept]:not(.checks) :is(input, select)")) {
     const now = e.id && page.getElementById(e.id);
-    if (!now || valueOf(e) !== firstValues.get(e) || valueOf(now) === valueOf(e)) continue;
-    if (ticks(e)) e.checked = now.checked;
-    else e.value = now.value;
+    if (!now || typed(e) || valueOf(now) === valueOf(e)) continue;
+    putIn(e, valueOf(now));
     firstValues.set(e, valueOf(e));
   }
 }
@@ -436,13 +493,16 @@ function takeOffers(page) {
 // replaceMain shows another state of the sheet, with what is open and being
 // typed as it was.
 function replaceMain(page) {
-  const focused = document.activeElement?.id;
+  const focused = document.activeElement;
+  const form = focused.closest("form[data-kept]")?.dataset.kept;
   const open = [...document.querySelectorAll("main details[id][open]")].map((d) => d.id);
   document.querySelector("main").replaceChildren(...page.querySelector("main").childNodes);
   unanswered = false;
+  shown = { top: "", lines: "" };
   for (const id of open) document.getElementById(id)?.setAttribute("open", "");
   begin();
-  if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
+  const same = focused.name ? formNamed(form)?.querySelector(`[name="${focused.name}"][value="${CSS.escape(focused.value)}"]`) : null;
+  (document.getElementById(focused.id) ?? same ?? formNamed(form)?.querySelector("[type=submit]"))?.focus({ preventScroll: true });
 }
 
 // whole tells that a step is ticked and has the figure that belongs to it.
@@ -450,10 +510,10 @@ const whole = (step) =>
   step.querySelector("input[type=checkbox]")?.checked && [...step.querySelectorAll(".figure-field input, .figure-field select")].every((e) => e.value !== "");
 
 function begin() {
-  for (const form of document.querySelectorAll("form[data-live]"))
-    form.addEventListener("input", () => {
-      if (alone()) clearOffers();
-    });
+  for (const form of document.querySelectorAll("form[data-live]")) {
+    form.addEventListener("input", () => keep(form));
+    if (bringBack(form)) setTimeout(askAgain);
+  }
   for (const form of document.querySelectorAll("form[data-kept]")) {
     bringBack(form);
     form.addEventListener("input", () => keep(form));
@@ -475,15 +535,34 @@ function begin() {
 
 async function load() {
   const [kept, held] = await idbKeyval.getMany([names.drafts, names.waiting]).catch(() => []);
-  const fresh = (all) => Object.fromEntries(Object.entries(all ?? {}).filter(([, draft]) => Date.now() - draft.at < draftDays * 864e5));
+  const aged = (draft, days) => Date.now() - draft.at > days * 864e5;
+  const lasting = ([name, draft]) => !draft.last && !(name === "mix" && aged(draft, questionDays));
+  const fresh = (all) => Object.fromEntries(Object.entries(all ?? {}).filter(lasting).map(([name, draft]) => [name, { ...draft, last: aged(draft, draftDays) }]));
   drafts = fresh(kept);
-  if (kept && Object.keys(drafts).length < Object.keys(kept).length) await idbKeyval.update(names.drafts, fresh).catch(() => {});
+  if (JSON.stringify(drafts) !== JSON.stringify(kept ?? {})) await idbKeyval.update(names.drafts, fresh).catch(() => {});
   waiting = held ?? [];
   unsure = stale || waiting.length > 0;
   // A question that was asked without a connection is asked with what was typed.
   if (stale) for (const form of document.querySelectorAll("form[data-live]")) putBack(form, Object.fromEntries(new URLSearchParams(location.search)));
-  if (unanswered) clearOffers();
+  const other = unanswered;
   begin();
+  if (other) {
+    clearOffers();
+    document.getElementById("mix-answer")?.replaceChildren("Not connected: this question is answered when connected.");
+  }
+  document.addEventListener("asked", clearOffers);
+  document.addEventListener("unanswered", () => {
+    unsure = true;
+    clearTimeout(later);
+    later = setTimeout(deliver, againAfter);
+  });
+  document.addEventListener("answered", ({ detail: page }) => {
+    unanswered = false;
+    takeOffers(page);
+    // Nothing leads back to the question before.
+    const asked = page.querySelector("form[data-kept] > input[name=q]").value;
+    for (const q of document.querySelectorAll("form[data-kept] > input[name=q]")) q.value = asked;
+  });
   addEventListener("online", () => deliver());
   addEventListener("offline", () => {
     why = "no connection";
