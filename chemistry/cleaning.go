@@ -102,6 +102,10 @@ func (f *facts) cleans(agents ...Agent) bool {
 	return f.cleaning != nil && slices.ContainsFunc(agents, func(a Agent) bool { return slices.Contains(f.cleaning.Agents, a) })
 }
 
+// RinseEnd is when nothing is left to rinse out: at most 1.1 times the conductivity of the water that goes in, and 5 µS/cm (common
+// practice, no source).
+const RinseEnd = "conducts no more than what goes in, a tenth and 5 µS/cm on top"
+
 // cleaningRules say what must not be cleaned with what.
 func cleaningRules() []Rule {
 	return []Rule{
@@ -137,7 +141,7 @@ func cleaningRules() []Rule {
 		},
 		{
 			ID: "cleaning-eyes", When: "any cleaning agent", Verdict: Go,
-			Text:   "goggles and gloves; rinse until the rinse water runs clear and its conductivity is back to that of the fresh water; then rinse once more with dilution water.",
+			Text:   "goggles and gloves; rinse until what comes out has no colour and " + RinseEnd + "; then rinse once more with dilution water.",
 			Source: "common practice, no source", Grade: Practice,
 			applies: func(f *facts) bool { return f.cleaning != nil && len(f.cleaning.Agents) > 0 },
 		},

@@ -71,37 +71,24 @@ func TestEthyleneCaution(t *testing.T) {
 	}
 }
 
-// TestProtect: the coldest wetted wall counts; for a chiller that is the evaporator, and without its figures there is no answer.
+// TestProtect: what a wall asks for counts the margin.
 func TestProtect(t *testing.T) {
 	t.Parallel()
-	p, err := chemistry.Protect(chemistry.ProtectRequest{InUse: celsius(18), InStorage: celsius(-5), InTransit: celsius(-15)})
+	p, err := chemistry.Protect(-15, nil)
 	require.NoError(t, err)
-	assert.InDelta(t, -15, float64(p.Wall), 1e-12)
 	assert.InDelta(t, -20, float64(p.Target), 1e-12)
 	assert.True(t, p.CanFreeze)
-
-	var invalid *chemistry.InvalidError
-	_, err = chemistry.Protect(chemistry.ProtectRequest{InUse: celsius(22), Chiller: true})
-	require.ErrorAs(t, err, &invalid)
-	assert.Equal(t, "set point", invalid.Field)
-	_, err = chemistry.Protect(chemistry.ProtectRequest{InUse: celsius(22), Chiller: true, SetPoint: celsius(5)})
-	require.ErrorAs(t, err, &invalid)
-	assert.Equal(t, "evaporator margin", invalid.Field)
-	p, err = chemistry.Protect(chemistry.ProtectRequest{
-		InUse: celsius(22), Chiller: true, SetPoint: celsius(5), EvaporatorMargin: new(chemistry.CelsiusDelta(8)),
-	})
+	p, err = chemistry.Protect(3, nil)
 	require.NoError(t, err)
-	assert.InDelta(t, -3, float64(p.Wall), 1e-12)
-	assert.Equal(t, "evaporator wall", p.Where)
-	assert.True(t, p.CanFreeze, "in a warm room")
-
-	p, err = chemistry.Protect(chemistry.ProtectRequest{InUse: celsius(18)})
+	assert.True(t, p.CanFreeze, "within the margin")
+	p, err = chemistry.Protect(3, new(chemistry.CelsiusDelta(2)))
 	require.NoError(t, err)
 	assert.False(t, p.CanFreeze)
 	assert.Contains(t, strings.Join(p.Advice, " "), "25 vol %")
-	assert.Len(t, p.Unanswered, 2)
-	_, err = chemistry.Protect(chemistry.ProtectRequest{})
+	var invalid *chemistry.InvalidError
+	_, err = chemistry.Protect(3, new(chemistry.CelsiusDelta(-1)))
 	require.ErrorAs(t, err, &invalid)
+	assert.Equal(t, "margin", invalid.Field)
 }
 
 func TestDose(t *testing.T) {

@@ -62,7 +62,7 @@ func (r ReadingRequest) scale(o *optical) error {
 	}
 	o.n = refractiveIndex20(scale, x)
 	if r.Volume != nil {
-		o.u = r.instrument(0.01) * indexPerFraction(scale, x)
+		o.u = r.instrument(1) / 100 * indexPerFraction(scale, x)
 	} else {
 		o.u = r.instrument(1) / -freezeSlope(scale, x) * indexPerFraction(scale, x)
 	}

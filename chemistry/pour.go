@@ -12,7 +12,9 @@ import (
 type FilledLoop struct {
 	Sealed bool
 	Holds  Litre // the whole loop; 0: not known
-	Filled Litre // liquid in it after the fill; 0: not known
+	// HoldsUncertainty is of Holds, k = 2: nothing is called too much that may go in, and no room is counted on that may not be there.
+	HoldsUncertainty Litre
+	Filled           Litre // liquid in it after the fill; 0: not known
 	// Wall is the coldest wetted wall in use, storage or transport; nil where it is not known, or where NoFrost says that nothing
 	// can freeze.
 	Wall            *Celsius
@@ -43,8 +45,8 @@ func (l FilledLoop) tell(f *facts, c Contents) error {
 		f.sealed = false
 		return nil
 	}
-	f.over = max(0, l.Filled-l.Holds)
-	f.room = max(0, l.Holds-l.Filled)
+	f.over = max(0, l.Filled-l.Holds-l.HoldsUncertainty)
+	f.room = max(0, l.Holds-l.HoldsUncertainty-l.Filled)
 	expansion, err := expansionOf(c.Fluid, strength, l.Filled, DefaultAt, l.Hottest)
 	f.expansion = expansion
 	return err

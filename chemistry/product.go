@@ -451,13 +451,13 @@ func (p Product) source(guess bool) string {
 
 // byProduct reads an instrument by the label's own pairs.
 func (r ReadingRequest) byProduct() (Reading, error) {
-	if r.Index != nil || r.Freeze != nil {
+	if r.Index != nil || r.Freeze != nil || r.Volume != nil {
 		return Reading{}, &InvalidError{"product", r.Product.Name, "its label is read by Brix or density"}
 	}
 	if math.Abs(float64(r.Sample-20)) > 2 {
 		return Reading{}, &InvalidError{"sample temperature", r.Sample.String(), "a label holds at 20 °C: let the sample come to 18 to 22 °C"}
 	}
-	st, err := r.Product.Read(r.Brix, r.Density)
+	st, err := r.ofLabel(0)
 	if err != nil {
 		return Reading{}, err
 	}
@@ -467,23 +467,52 @@ func (r ReadingRequest) byProduct() (Reading, error) {
 	}
 	x := *st.Mass
 	f := st.Freeze
-	// The instrument's own part, through the strength of the label.
-	var next ProductState
-	switch {
-	case r.Brix != nil:
-		b := *r.Brix - Brix(r.instrument(0.2))
-		next, err = r.Product.Read(&b, nil)
-	default:
-		d := *r.Density - KilogramPerLitre(r.instrument(0.001))
-		next, err = r.Product.Read(nil, &d)
+	add := func(other ProductState, err error) {
+		if err == nil {
+			f.Uncertainty = CelsiusDelta(math.Hypot(float64(f.Uncertainty), float64(other.Freeze.Stated-f.Stated)))
+		}
 	}
-	if err == nil {
-		f.Uncertainty = CelsiusDelta(math.Hypot(float64(f.Uncertainty), float64(next.Freeze.Stated-f.Stated)))
+	add(r.ofLabel(r.offBy(x))) // what the instrument and the sample's temperature do, through the strength of the label
+	sources := []string{r.Product.source(st.Guess)}
+	if r.Diluted {
+		add(r.Product.at(st.Strength * (1 - thinnedOff/2)))
+		sources = append(sources, sourceThinned)
 	}
 	return Reading{
 		Mass: x, MassUncertainty: MassFraction(float64(f.Uncertainty) / -freezeSlope(r.Product.Base, x)), Volume: volumeFraction(r.Product.Base, x),
 		Freeze: f, Index20: refractiveIndex20(r.Product.Base, x), Product: &st,
 		Warnings: []string{"read by the label of " + r.Product.Name + "; aged or thinned coolant reads otherwise"},
-		Sources:  []string{r.Product.source(st.Guess)},
+		Sources:  sources,
 	}, nil
+}
+
+// ofLabel is the strength by the label's pairs of a reading lower by so much. A label's per cent are volumes before mixing, so a
+// sample that was thinned 1:1 is half as strong.
+func (r ReadingRequest) ofLabel(lower float64) (ProductState, error) {
+	var b *Brix
+	var d *KilogramPerLitre
+	if r.Brix != nil {
+		b = new(*r.Brix - Brix(lower))
+	} else {
+		d = new(*r.Density - KilogramPerLitre(lower))
+	}
+	st, err := r.Product.Read(b, d)
+	if err == nil && r.Diluted {
+		return r.Product.at(2 * st.Strength)
+	}
+	return st, err
+}
+
+// offBy is how far a reading may be off by its instrument and by what the sample's temperature may be off (k = 2), in its own unit.
+func (r ReadingRequest) offBy(x MassFraction) float64 {
+	if r.Density != nil {
+		warmth := float64(density(r.Fluid, x, 21) - density(r.Fluid, x, 20))
+		return quadrature(r.instrument(0.001), warmth*float64(r.SampleUncertainty))
+	}
+	warmth := localIndexSlope(r.Fluid, x, 20)
+	if r.Compensation == "" || r.Compensation == SucroseCompensation {
+		warmth -= sucroseSlope(*r.Brix)
+	}
+	perBrix := float64(BrixIndex(*r.Brix+0.5) - BrixIndex(*r.Brix-0.5))
+	return quadrature(r.instrument(0.2), warmth/perBrix*float64(r.SampleUncertainty))
 }

@@ -36,14 +36,14 @@ type ReadingRequest struct {
 	Sample            Celsius // temperature of the sample
 	SampleUncertainty CelsiusDelta
 	Compensation      Compensation
-	// Instrument is the uncertainty of the instrument (k = 2) in the unit of the reading: Brix, index, kg/l or K. 0: 0.2 Brix,
-	// 0.0002, 0.001 kg/l or 1 K (the last after ASTM D3321, the others common practice).
+	// Instrument is the uncertainty of the instrument (k = 2) in the unit of the reading: Brix, index, kg/l, K or volume %. 0: 0.2 Brix,
+	// 0.0002, 0.001 kg/l, 1 K or 1 vol % (1 K after ASTM D3321, the others common practice).
 	Instrument float64
 	// ZeroAge is the number of days since the zero was checked with distilled water; nil: taken as today, and said so.
 	ZeroAge *int
 	// Diluted says that the sample was thinned 1:1 by volume with distilled water before it was read.
 	Diluted   bool
-	Inhibited bool // a formulated product: its additives weigh and refract too
+	Inhibited bool // a formulated product: its additives weigh and refract too; its own label, where it is given, holds them already
 }
 
 // Reading is what a reading means.
@@ -131,21 +131,27 @@ func (r ReadingRequest) endOfScale(err error) error {
 
 // undilute takes the strength of a sample thinned 1:1 by volume back to the sample's.
 func (r ReadingRequest) undilute(m measured) (measured, error) {
-	x := 2 * m.x
+	x, ratio := 2*m.x, 1.0 // masses of water and of the sample
 	for range 30 {
 		d, err := LiquidDensity(r.Fluid, min(1, x), max(r.Sample, 0))
 		if err != nil {
 			return measured{}, err
 		}
-		x = m.x * MassFraction(1+waterDensity(float64(max(r.Sample, 0)))/1000/float64(d))
+		ratio = waterDensity(float64(max(r.Sample, 0))) / 1000 / float64(d)
+		x = m.x * MassFraction(1+ratio)
 	}
 	if err := checkFraction(r.Fluid, x); err != nil {
 		return measured{}, err
 	}
-	m.u *= x / m.x
-	m.x, m.sources = x, append(m.sources, "thinned 1:1 by volume: mass balance")
+	m.u = MassFraction(quadrature(float64(m.u)*(1+ratio), float64(m.x)*ratio*thinnedOff))
+	m.x, m.sources = x, append(m.sources, sourceThinned)
 	return m, nil
 }
+
+// thinnedOff is how far the two volumes of a sample that was thinned 1:1 may be apart (k = 2).
+const thinnedOff = 0.02
+
+const sourceThinned = "thinned 1:1 by volume: mass balance, the two volumes measured alike to 2 % (common practice, no source)"
 
 // measured is a strength with its uncertainty (k = 2).
 type measured struct {

@@ -174,7 +174,35 @@ func TestReadOffTheScale(t *testing.T) {
 	r := read(t, chemistry.ReadingRequest{Fluid: eg, Brix: &thin, Sample: 20, Diluted: true})
 	assert.InDelta(t, 50, r.Mass.Percent(), 0.05)
 	plain := read(t, chemistry.ReadingRequest{Fluid: eg, Brix: &thin, Sample: 20})
-	assert.InDelta(t, float64(plain.MassUncertainty)*50/25.8, float64(r.MassUncertainty), 1e-4)
+	// Two volumes that are 2 % apart move 50 mass % by 25.8 × 0.9982/1.0659 × 0.02.
+	assert.InDelta(t, math.Hypot(float64(plain.MassUncertainty)*50/25.8, 0.258*0.9982/1.0659*0.02), float64(r.MassUncertainty), 1e-4)
+
+	water := read(t, chemistry.ReadingRequest{Fluid: eg, Brix: brix(0), Sample: 20, Diluted: true})
+	assert.InDelta(t, 0, water.Mass.Percent(), 0.05)
+	assert.Positive(t, float64(water.MassUncertainty), "water stays water, and as sure twice over")
+}
+
+// TestReadByLabelMinds: a product by its own label is thinned and warmed like any other sample.
+func TestReadByLabelMinds(t *testing.T) {
+	t.Parallel()
+	p := chemistry.Product{Name: "Tern", Base: chemistry.PropyleneGlycol, Pairs: []chemistry.LabelPair{
+		{Strength: 0.2, Freeze: celsius(-7.5), Brix: brix(14)}, {Strength: 0.3, Freeze: celsius(-14), Brix: brix(21)}, {Strength: 0.5, Freeze: celsius(-33), Brix: brix(33)},
+	}}
+	ask := func(b float64, more func(*chemistry.ReadingRequest)) chemistry.Reading {
+		r := chemistry.ReadingRequest{Product: &p, Brix: brix(b), Sample: 20}
+		more(&r)
+		return read(t, r)
+	}
+	plain := ask(27, func(*chemistry.ReadingRequest) {})
+	thinned := ask(14, func(r *chemistry.ReadingRequest) { r.Diluted = true })
+	assert.InDelta(t, 0.40, float64(plain.Product.Strength), 1e-9)
+	assert.InDelta(t, 0.40, float64(thinned.Product.Strength), 1e-9, "twice the 20 % that it reads as")
+	assert.InDelta(t, float64(plain.Freeze.Stated), float64(thinned.Freeze.Stated), 1e-9)
+	assert.Greater(t, float64(thinned.Freeze.Uncertainty), float64(plain.Freeze.Uncertainty))
+	warm := ask(27, func(r *chemistry.ReadingRequest) { r.SampleUncertainty, r.Compensation = 5, chemistry.NoCompensation })
+	assert.Greater(t, float64(warm.MassUncertainty), float64(plain.MassUncertainty))
+	_, err := chemistry.Read(chemistry.ReadingRequest{Product: &p, Volume: new(chemistry.VolumeFraction(0.4)), Sample: 20})
+	require.ErrorContains(t, err, "its label is read by Brix or density")
 }
 
 // TestReadVolumeScale: an instrument's own volume % is before mixing, and on the other glycol's scale it is not taken at its word.
@@ -183,6 +211,8 @@ func TestReadVolumeScale(t *testing.T) {
 	r := read(t, chemistry.ReadingRequest{Fluid: chemistry.PropyleneGlycol, Volume: new(chemistry.VolumeFraction(0.40)), Sample: 20})
 	assert.InDelta(t, 40, r.Volume.Percent(), 1e-6)
 	assert.InDelta(t, 1, r.MassUncertainty.Percent(), 0.1)
+	said := read(t, chemistry.ReadingRequest{Fluid: chemistry.PropyleneGlycol, Volume: new(chemistry.VolumeFraction(0.40)), Sample: 20, Instrument: 1})
+	assert.InDelta(t, float64(r.MassUncertainty), float64(said.MassUncertainty), 1e-12, "1 is 1 vol %, not all of it")
 	wrong := read(t, chemistry.ReadingRequest{Fluid: chemistry.PropyleneGlycol, Volume: new(chemistry.VolumeFraction(0.40)), Scale: chemistry.EthyleneGlycol, Sample: 20})
 	assert.Less(t, float64(wrong.Volume), 0.39)
 }

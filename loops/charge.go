@@ -5,6 +5,7 @@ package loops
 
 import (
 	"fmt"
+	"strings"
 
 	"fillmark/chemistry"
 )
@@ -19,7 +20,10 @@ type Charge struct {
 	Mass            *chemistry.MassFraction `json:"mass_fraction,omitempty"`
 	MassUncertainty chemistry.MassFraction  `json:"mass_fraction_uncertainty,omitempty"` // k = 2
 	MassKnown       Known                   `json:"mass_fraction_known,omitzero"`
-	// Volume is what was filled in; zero where it was not measured.
+	// Volume is what was filled in; zero where it was not measured. After a top-up
+	// it is what was in the loop before and what was poured, with what is still
+	// missing to the fill mark: what is in it is always the Volume less
+	// [State.Missing].
 	Volume chemistry.Litre `json:"volume_l,omitempty"`
 	Origin Origin          `json:"origin"`
 	// FilledFrom and FilledTo bound the day of the fill. They are equal where
@@ -93,4 +97,71 @@ func (c Charge) validate() error {
 	p.add(checkText("product", c.Product, 200, false))
 	p.add(checkText("lot", c.Lot, 60, false))
 	return p.err()
+}
+
+// ReadStrength and AssumedStrength are how sure a strength is taken to be (k = 2)
+// of which nobody said it: as an instrument read it, and else (common practice,
+// no source).
+const (
+	ReadStrength    chemistry.MassFraction = 0.01
+	AssumedStrength chemistry.MassFraction = 0.02
+)
+
+// Sure is the charge with how sure its strength is: of a glycol's that nobody
+// said it of, it is assumed, and the charge says so.
+func (c Charge) Sure() Charge {
+	water := c.Fluid.Valid() && !c.Fluid.IsGlycol()
+	if c.Mass == nil || c.MassUncertainty != 0 || c.Fluid == "" || water {
+		return c
+	}
+	if c.MassUncertainty = AssumedStrength; c.MassKnown.How == Measured {
+		c.MassUncertainty = ReadStrength
+	}
+	c.MassKnown.By = strings.TrimPrefix(c.MassKnown.By+"; ± "+c.MassUncertainty.String()+" assumed", "; ")
+	return c
+}
+
+// benchTemperature is the temperature at which poured volumes are turned to
+// masses: volume fractions are defined at it.
+const benchTemperature chemistry.Celsius = 20
+
+// toppedUp returns the charge after a top-up, by the balance of glycol and
+// water masses. Where anything is unknown, or another glycol went in, the
+// strength is unknown afterwards: only a reading can tell it. A top-up makes
+// nothing surer than it was. Held is what was in the loop before it.
+func (c Charge) toppedUp(t *TopUp, held chemistry.Litre) Charge {
+	unknown := c
+	unknown.Mass, unknown.MassUncertainty, unknown.MassKnown = nil, 0, Known{How: NotKnown}
+	if c.Volume <= 0 {
+		return unknown
+	}
+	kept := held - t.Drained
+	c.Volume = max(0, kept+t.added()+t.Missing)
+	unknown.Volume = c.Volume
+	if c.Mass == nil || kept < 0 {
+		return unknown
+	}
+	density, err := chemistry.LiquidDensity(c.Fluid, *c.Mass, benchTemperature)
+	if err != nil {
+		return unknown
+	}
+	total := float64(kept) * float64(density)
+	glycol, off := total*float64(*c.Mass), total*float64(c.MassUncertainty)
+	for _, pour := range t.Poured {
+		density, err := chemistry.LiquidDensity(pour.Fluid, pour.Mass, benchTemperature)
+		if err != nil || (pour.Fluid != c.Fluid && pour.Mass > 0) {
+			return unknown
+		}
+		mass := float64(pour.Volume) * float64(density)
+		total += mass
+		glycol += mass * float64(pour.Mass)
+		off += mass * float64(pour.MassUncertainty) // two pours of one label are off alike
+	}
+	if total <= 0 {
+		return unknown
+	}
+	mass := chemistry.MassFraction(glycol / total)
+	c.MassUncertainty = max(c.MassUncertainty, chemistry.MassFraction(off/total))
+	c.Mass, c.MassKnown = &mass, Known{How: Calculated, By: "balance of what was in it and what went in"}
+	return c
 }

@@ -83,14 +83,14 @@ func SetAsideSinceFill(history []Entry) []SetAside {
 	return all
 }
 
-// The most reasons and overrules that an entry keeps.
-const maxJudged = 40
+// MaxJudged is how many reasons, and how many overrules, an entry keeps at most.
+const MaxJudged = 40
 
 func (j *Judged) validate() error {
 	var p problems
 	p.add(oneOf("verdict", j.Verdict, chemistry.Go, chemistry.Care, chemistry.Stop))
-	if len(j.Reasons) > maxJudged || len(j.Overruled) > maxJudged {
-		p.add(invalid("reasons", len(j.Reasons)+len(j.Overruled), fmt.Sprintf("at most %d", maxJudged)))
+	if len(j.Reasons) > MaxJudged || len(j.Overruled) > MaxJudged {
+		p.add(invalid("reasons", len(j.Reasons)+len(j.Overruled), fmt.Sprintf("at most %d", MaxJudged)))
 	}
 	for _, r := range j.Reasons {
 		p.add(requireText("rule", r.Rule, 100))

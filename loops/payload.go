@@ -159,6 +159,14 @@ type TopUp struct {
 	Missing chemistry.Litre `json:"missing_l,omitempty"`
 }
 
+// added is how much was poured in.
+func (x *TopUp) added() (sum chemistry.Litre) {
+	for _, p := range x.Poured {
+		sum += p.Volume
+	}
+	return sum
+}
+
 // Pour is one liquid poured into a loop.
 type Pour struct {
 	Liquid string                 `json:"liquid"`
@@ -301,15 +309,25 @@ func (x *LeakCheck) validate() error { return inRange("hours", x.Hours, 0, 1000,
 // Handover is the machine going back to its owner.
 type Handover struct {
 	Consent Consent `json:"consent"`
-	// NotAsked tells that nobody asked the owner for consent at this hand-over:
-	// what is on record stays.
-	NotAsked bool `json:"consent_not_asked,omitempty"`
+	// Asked are the consents that the owner was asked for at this hand-over; of
+	// the others what was on record stays. Nil in an entry of before they were told
+	// apart: all of them, unless NotAsked.
+	Asked    *Consent `json:"consent_asked,omitempty"`
+	NotAsked bool     `json:"consent_not_asked,omitempty"`
 	// Unproved is why the machine goes back without a proof; empty where it is
 	// proved.
 	Unproved string `json:"unproved,omitempty"`
 	// WarrantyMonths is for how long the workshop stands for its work, from 0,
 	// which says nothing, to 120.
 	WarrantyMonths int `json:"own_warranty_months,omitempty"`
+}
+
+// AskedFor are the consents that the owner was asked for.
+func (x Handover) AskedFor() Consent {
+	if x.Asked != nil {
+		return *x.Asked
+	}
+	return Consent{!x.NotAsked, !x.NotAsked, !x.NotAsked}
 }
 
 func (x *Handover) validate() error {
@@ -332,7 +350,8 @@ func (x *Return) validate() error { return requireText("why", x.Why, 500) }
 type Swap struct {
 	// OldUnit is what became of the cooler that was taken out.
 	OldUnit OldUnit `json:"old_unit"`
-	Sealed  bool    `json:"sealed"`
+	// Sealed is nil where nobody said: the stricter of the two is then taken.
+	Sealed *bool `json:"sealed,omitempty"`
 	// Fluid of the new cooler; empty where nobody knows.
 	Fluid chemistry.Fluid `json:"fluid,omitempty"`
 	// Volume of the new loop; zero where it is not known.

@@ -31,15 +31,15 @@ type SinceFill struct {
 // was read before it no longer holds.
 func SinceFillOf(history []Entry) SinceFill {
 	var s SinceFill
-	var volume chemistry.Litre
+	var before State
 	var dosed []Dosed
 	var left []float64 // of each dosed
-	for _, e := range Standing(history) {
+	for e, after := range States(history) {
 		switch e.Kind {
 		case KindSwap:
-			s, volume, dosed, left = SinceFill{}, e.Swap.Volume, nil, nil
+			s, dosed, left = SinceFill{}, nil, nil
 		case KindFill:
-			s, volume = SinceFill{FilledMass: e.Fill.Charge.Mass}, e.Fill.Charge.Volume
+			s = SinceFill{FilledMass: e.Fill.Charge.Mass}
 			dosed = slices.DeleteFunc(slices.Clone(e.Fill.Charge.Additives), Dosed.None)
 			for _, p := range e.Fill.Poured {
 				if e.Fill.Charge.FormulatedProduct && p.Container != 0 {
@@ -48,11 +48,10 @@ func SinceFillOf(history []Entry) SinceFill {
 			}
 			left = slices.Repeat([]float64{1}, len(dosed))
 		case KindTopUp:
-			share, after := thinned(volume, e.TopUp)
+			share := before.thinned(e.TopUp)
 			for i := range left {
 				left[i] *= share
 			}
-			volume = after
 		case KindDose:
 			s.PH = nil // what was read before says nothing of what it is now
 			d := Dosed{e.Dose.Role, e.Dose.Additive}
@@ -70,6 +69,7 @@ func SinceFillOf(history []Entry) SinceFill {
 				s.PH = e.Inspection.PH
 			}
 		}
+		before = after
 	}
 	for i, d := range dosed {
 		if d.DoseMLPerL > 0 && left[i] > 0 {
@@ -79,18 +79,14 @@ func SinceFillOf(history []Entry) SinceFill {
 	return s
 }
 
-// thinned returns the share of an additive that a top-up leaves, 0 where the
-// volume is not known, and the volume after it.
-func thinned(volume chemistry.Litre, t *TopUp) (float64, chemistry.Litre) {
-	kept := volume - t.Drained
-	after := kept
-	for _, pour := range t.Poured {
-		after += pour.Volume
+// thinned returns the share of an additive that a top-up leaves; 0 where it is not
+// known how much was in the loop.
+func (s State) thinned(t *TopUp) float64 {
+	kept := s.Held() - t.Drained
+	if kept <= 0 {
+		return 0
 	}
-	if volume <= 0 || kept <= 0 {
-		return 0, max(0, after)
-	}
-	return float64(kept / after), after
+	return float64(kept / (kept + t.added()))
 }
 
 // TopUpRequest is what is on record of the loop and of the charge in it, as

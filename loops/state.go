@@ -175,6 +175,20 @@ func (s State) Unproved() bool {
 	return s.Charge != nil && s.Charge.Origin == WorkshopFill && s.Proved.IsZero()
 }
 
+// Held is how much is in the loop; zero where that is not known.
+func (s State) Held() chemistry.Litre {
+	if s.Charge == nil {
+		return 0
+	}
+	return max(0, s.Charge.Volume-s.Missing)
+}
+
+// MayBeGood tells that a measurement can stand for the charge: it is there, and
+// neither unproved, contaminated or leaking, nor retired or given back as it is.
+func (s State) MayBeGood() bool {
+	return s.Charge != nil && !s.Unproved() && s.Contaminated == nil && s.Leaking.IsZero() && s.Retired.IsZero() && s.ReturnedAsIs.IsZero()
+}
+
 // Standing returns the entries that count, in the order they happened: those
 // that no standing correction strikes out, by day and, within a day, in
 // recorded order. Corrections themselves are left out.
@@ -287,11 +301,7 @@ func (s *State) apply(e Entry) {
 	case KindOpening:
 		s.hours(e.Opening.RunningHours)
 		s.Proved, s.LastLeakCheck = Day{}, Day{}
-		if s.Charge != nil && e.Opening.Cause != CauseNone && s.Failed.IsZero() {
-			s.Failed, s.Cause = e.Day, e.Opening.Cause
-		} else if s.Charge != nil && e.Opening.Cause != CauseNone {
-			s.Cause = e.Opening.Cause // the opening tells what a measurement only saw
-		}
+		s.opened(e.Day, e.Opening.Cause)
 	case KindLeakCheck:
 		s.leakChecked(e.Day, e.LeakCheck)
 	case KindHandover:
@@ -367,16 +377,35 @@ func (s *State) inspected(day Day, x *Inspection, known bool) {
 		charge, mass := *s.Charge, *x.Mass
 		charge.Mass, charge.MassUncertainty, charge.MassKnown = &mass, x.MassUncertainty, x.MassKnown
 		if charge.MassKnown.How == "" {
-			charge.MassKnown = Known{How: Measured}
+			charge.MassKnown.How = Measured
 		}
 		charge.MassKnown.On = day
+		charge = charge.Sure()
 		s.Charge = &charge
 	}
 	switch {
-	case known && s.Charge != nil && s.Failed.IsZero() && !s.Unproved():
+	case known && s.MayBeGood() && s.Failed.IsZero():
 		s.LastKnownGood = day
 	case x.Verdict == Failed && s.Charge != nil && s.Failed.IsZero():
 		s.Failed, s.Cause = day, CauseOther
+	}
+}
+
+// opened folds the cause that an opening found, which tells what a measurement
+// only saw. One outside the wetted loop, such as a dry mount, clears the charge
+// of it.
+func (s *State) opened(day Day, cause Cause) {
+	switch {
+	case s.Charge == nil, cause == CauseNone:
+	case !cause.InLoop():
+		if s.Cause == CauseOther {
+			s.Failed, s.Cause = Day{}, ""
+		}
+	default:
+		if s.Failed.IsZero() {
+			s.Failed = day
+		}
+		s.Cause = cause
 	}
 }
 
@@ -386,6 +415,7 @@ func (s *State) inspected(day Day, x *Inspection, known bool) {
 // contaminated, the loop is contaminated from its first day.
 func (s *State) filled(charge Charge) {
 	tainted := s.taint(charge)
+	charge = charge.Sure()
 	*s = State{
 		Charge: &charge, HandedOver: s.HandedOver, ReturnedAsIs: s.ReturnedAsIs, Arrived: s.Arrived, LastLook: s.LastLook,
 		RunningHours: s.RunningHours, Settings: s.Settings, Leaking: s.Leaking, Retired: s.Retired, Agents: s.Agents,
@@ -481,12 +511,13 @@ func (s *State) rinsed() {
 
 // toppedUp folds liquid added to the charge. A foreign one contaminates it.
 func (s *State) toppedUp(day Day, t *TopUp) {
+	held := s.Held()
 	s.LastTopUp, s.Missing, s.MissingSeen = day, t.Missing, day
 	if s.Charge == nil {
 		return
 	}
 	was := *s.Charge
-	charge := was.toppedUp(t)
+	charge := was.toppedUp(t, held)
 	s.Charge = &charge
 	for _, pour := range t.Poured {
 		if s.Contaminated == nil && foreign(was.Fluid, pour) {
@@ -520,9 +551,13 @@ func (s *State) leakChecked(day Day, x *LeakCheck) {
 // swapped ends the life of the charge and begins that of another cooler's,
 // which nobody has measured.
 func (s *State) swapped(day Day, x *Swap) {
+	charge := Charge{Fluid: x.Fluid, Volume: x.Volume, Origin: Factory, FilledTo: day}
+	if x.Fluid.Valid() && !x.Fluid.IsGlycol() {
+		charge.Mass = new(chemistry.MassFraction(0))
+	}
 	*s = State{
-		Charge:     &Charge{Fluid: x.Fluid, Volume: x.Volume, Origin: Factory, FilledTo: day},
-		HandedOver: s.HandedOver, Arrived: s.Arrived, LastLook: s.LastLook, Settings: s.Settings,
+		Charge: &charge, HandedOver: s.HandedOver, Arrived: s.Arrived, LastLook: s.LastLook, Settings: s.Settings,
+		RunningHours: s.RunningHours, // of the machine, whatever cools it
 	}
 }
 
@@ -546,47 +581,4 @@ func (s *State) dose(e Entry) {
 	}
 	charge.Additives = renewed(charge.Additives, dosed)
 	s.Charge = &charge
-}
-
-// benchTemperature is the temperature at which poured volumes are turned to
-// masses: volume fractions are defined at it.
-const benchTemperature chemistry.Celsius = 20
-
-// toppedUp returns the charge after a top-up, by the balance of glycol and
-// water masses. Where anything is unknown, or another glycol went in, the
-// strength is unknown afterwards: only a reading can tell it. A top-up makes
-// nothing surer than it was.
-func (c Charge) toppedUp(t *TopUp) Charge {
-	if c.Mass == nil || c.Volume <= 0 {
-		c.Mass = nil
-		return c
-	}
-	density, err := chemistry.LiquidDensity(c.Fluid, *c.Mass, benchTemperature)
-	if err != nil {
-		c.Mass = nil
-		return c
-	}
-	total := float64(c.Volume-t.Drained) * float64(density)
-	glycol, off := total*float64(*c.Mass), total*float64(c.MassUncertainty)
-	for _, pour := range t.Poured {
-		density, err := chemistry.LiquidDensity(pour.Fluid, pour.Mass, benchTemperature)
-		if err != nil || (pour.Fluid != c.Fluid && pour.Mass > 0) {
-			c.Mass = nil
-			return c
-		}
-		mass := float64(pour.Volume) * float64(density)
-		total += mass
-		glycol += mass * float64(pour.Mass)
-		off += mass * float64(pour.MassUncertainty) // two pours of one label are off alike
-		c.Volume += pour.Volume
-	}
-	c.Volume -= t.Drained
-	if total <= 0 {
-		c.Mass = nil
-		return c
-	}
-	mass := chemistry.MassFraction(glycol / total)
-	c.MassUncertainty = max(c.MassUncertainty, chemistry.MassFraction(off/total))
-	c.Mass, c.MassKnown = &mass, Known{How: Calculated, By: "balance of what was in it and what went in"}
-	return c
 }

@@ -116,7 +116,7 @@ func TestStatesStandUntilTheActThatSettlesThem(t *testing.T) {
 		assert.Equal(t, d.AddDays(3), s.ReturnedAsIs)
 	})
 	t.Run("another cooler is another life", func(t *testing.T) {
-		swap := loops.Entry{Kind: loops.KindSwap, Day: d.AddDays(90), By: "test", Swap: &loops.Swap{OldUnit: loops.OldUnitKept, Sealed: true}}
+		swap := loops.Entry{Kind: loops.KindSwap, Day: d.AddDays(90), By: "test", Swap: &loops.Swap{OldUnit: loops.OldUnitKept, Sealed: new(true)}}
 		s := loops.Fold(numbered(fill(d, 0.4), proof(d.AddDays(1), 80, 80), swap))
 		assert.True(t, s.LastKnownGood.IsZero())
 		assert.Equal(t, loops.Factory, s.Charge.Origin)

@@ -92,7 +92,7 @@ func cleanAndFlush() []Step {
 	step := func(id StepID, do, caution, source string, grade chemistry.Grade) Step {
 		return Step{ID: id, Phase: PhaseClean, Do: do, Caution: caution, Source: source, Grade: grade}
 	}
-	end := step("rinse-end", "Rinse with dilution water until what comes out has no colour and conducts no more than what goes in, a tenth and 5 µS/cm on top.", "Read both with one meter at one temperature. No cleaner may stay in: it eats the next inhibitor.", common, chemistry.FromMemory)
+	end := step("rinse-end", "Rinse with dilution water until what comes out has no colour and "+chemistry.RinseEnd+".", "Read both with one meter at one temperature. No cleaner may stay in: it eats the next inhibitor.", common, chemistry.FromMemory)
 	end.Records, end.Unit = "conductivity of the last rinse", "µS/cm"
 	return []Step{
 		step("clean", "Clean plate and parts with the mildest thing that works: warm water and soap, then what the metals and plastics allow.", "No alcohol on acrylic, no acid or alkali on aluminium, never bleach with acid or ammonia. One agent, then rinse. Goggles and gloves; alcohol away from sparks.", "safety data sheets; common practice", chemistry.Maker),

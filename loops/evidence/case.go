@@ -91,11 +91,10 @@ func livesOf(history []loops.Entry) []chargeLife {
 }
 
 // read takes one entry into the life. A drain ends nothing: what a drained
-// loop is found to be when it is opened was so before. As in [loops.Fold] a
-// retired loop gains no life, and neither does a charge of the workshop's that
-// no proof stands for, nor a loop without one.
+// loop is found to be when it is opened was so before. As in [loops.Fold] a loop
+// gains no life that [loops.State.MayBeGood] does not let.
 func (c *chargeLife) read(e loops.Entry, state loops.State) {
-	stands := state.Retired.IsZero() && state.Charge != nil && !state.Unproved()
+	stands := state.MayBeGood()
 	switch {
 	case state.InService():
 		c.served, c.left = true, loops.Day{}

@@ -57,14 +57,14 @@ func allPayloads(loop loops.LoopID, day loops.Day) []loops.Entry {
 		{Kind: loops.KindLeakCheck, LeakCheck: &loops.LeakCheck{Hours: 24, Dry: true}},
 		{Kind: loops.KindProof, Proof: &loops.Proof{Before: inspection, After: inspection}},
 		{Kind: loops.KindSetting, Setting: &loops.Setting{Task: loops.Look, Paused: true, IntervalMonths: 4, Why: "abroad"}},
-		{Kind: loops.KindHandover, Handover: &loops.Handover{Consent: loops.Consent{Mail: true, Opening: true, Photos: true}, NotAsked: true, Unproved: "its rig is not here"}},
+		{Kind: loops.KindHandover, Handover: &loops.Handover{Consent: loops.Consent{Mail: true, Opening: true, Photos: true}, Asked: &loops.Consent{Mail: true, Opening: true, Photos: true}, NotAsked: true, Unproved: "its rig is not here"}},
 		{Kind: loops.KindAnswer, Answer: &loops.Answer{Answer: loops.SomethingOff, Tasks: []loops.TaskKind{loops.Look}, Noticed: loops.Notices(true)[:1], Words: "it ticks", Photo: strings.Repeat("ef", 32)}},
 		{Kind: loops.KindTransfer, Transfer: &loops.Transfer{From: 1, To: 2}},
 		{Kind: loops.KindRetirement, Retirement: &loops.Retirement{Reason: loops.ReplacedByAir, StatedRatingW: new(165.0)}},
 		{Kind: loops.KindCorrection, Correction: &loops.Correction{Strikes: 15, Why: "not sold after all"}},
 		{Kind: loops.KindWeighing, Weighing: &loops.Weighing{Stage: loops.WeighedFilled, Weight: 11.4, Uncertainty: 0.002, What: "cooler with hoses"}},
 		{Kind: loops.KindReturn, Return: &loops.Return{Why: "the owner wants it back"}},
-		{Kind: loops.KindSwap, Swap: &loops.Swap{OldUnit: loops.OldUnitKept, Sealed: true, Fluid: chemistry.PropyleneGlycol, Volume: 0.2, Why: "plate worn through"}},
+		{Kind: loops.KindSwap, Swap: &loops.Swap{OldUnit: loops.OldUnitKept, Sealed: new(true), Fluid: chemistry.PropyleneGlycol, Volume: 0.2, Why: "plate worn through"}},
 		{Kind: loops.KindNote, Note: "stands on the left"},
 	}
 }

@@ -118,10 +118,6 @@ func familyOf[V interface {
 	return k
 }
 
-// assumedStrength is how sure a strength is that was worked out from what was
-// poured and of which nobody said it (common practice, no source).
-const assumedStrength chemistry.MassFraction = 0.02
-
 // charge completes what was said: days, strength from its other basis, volume
 // and product from what was poured.
 func (a *Fill) charge(s Snapshot, today loops.Day) (loops.Charge, []loops.Pour, error) {
@@ -156,8 +152,11 @@ func (a *Fill) charge(s Snapshot, today loops.Day) (loops.Charge, []loops.Pour, 
 			}
 		}
 	}
-	if c.Volume == 0 {
+	if c.Volume == 0 && len(poured) > 0 {
 		c.Volume = s.together(inside)
+		if len(left) == 0 {
+			c.Volume += s.remained(a.on(today))
+		}
 	}
 	named := poured[:0:0]
 	for _, p := range poured { // a bare amount is the charge itself
@@ -212,7 +211,7 @@ func (s Snapshot) asPoured(a *Fill, poured []loops.Pour, c *loops.Charge) error 
 	case c.Fluid == "":
 		c.Fluid = b.Fluid
 	}
-	if b.Uncertainty > assumedStrength {
+	if b.Uncertainty > loops.AssumedStrength {
 		c.MassUncertainty = max(c.MassUncertainty, b.Uncertainty)
 	}
 	return nil
@@ -250,13 +249,10 @@ func (a *Fill) strength(c *loops.Charge) error {
 		c.MassKnown = loops.Known{How: loops.NotKnown}
 	case c.MassKnown.How == "" && c.Origin == loops.WorkshopFill:
 		c.MassKnown = loops.Known{How: loops.Calculated, By: "what was poured"}
-		if c.MassUncertainty == 0 {
-			c.MassUncertainty = assumedStrength
-			c.MassKnown.By += "; ± " + assumedStrength.String() + " assumed"
-		}
 	case c.MassKnown.How == "":
 		c.MassKnown = loops.Known{How: loops.OwnerSays}
 	}
+	*c = c.Sure()
 	return nil
 }
 
@@ -318,18 +314,21 @@ func (a *Fill) Judge(s Snapshot, today loops.Day) []Reason {
 	if err != nil {
 		return nil // Check has said so
 	}
-	return slices.Concat(found, s.readyFor(c, a.on(today)), s.builtAs())
+	reasons := slices.Concat(found, s.readyFor(c, a.on(today)), s.builtAs())
+	byHand := a.Charge.Mass != nil || a.ByVolume != nil
+	if left := s.remained(a.on(today)); left > 0 && byHand && c.Fluid.IsGlycol() && c.MassKnown.How != loops.Measured {
+		reasons = append(reasons, byRecord("not-counted", chemistry.Care, left.String()+" stayed in the loop when it was drained; the strength that was said does not count it.",
+			"Name what was poured, such as pg:95%=200ml and water=280ml, or read the strength after it has run."))
+	}
+	return reasons
 }
 
 // filled is what the loop asks of a charge.
 func (s Snapshot) filled(c loops.Charge) *chemistry.FilledLoop {
 	l := s.Loop
 	filled := &chemistry.FilledLoop{
-		Sealed: l.Sealed, Holds: l.Volume + l.VolumeUncertainty, Filled: c.Volume, NoFrost: l.NoFrost,
+		Sealed: l.Sealed, Holds: l.Volume, HoldsUncertainty: l.VolumeUncertainty, Filled: c.Volume, NoFrost: l.NoFrost,
 		MassUncertainty: c.MassUncertainty, Hottest: l.Hottest, MetalsKnown: len(l.Wetted) > 0,
-	}
-	if l.Volume == 0 {
-		filled.Holds = 0
 	}
 	if wall, ok := l.Wall(); ok {
 		filled.Wall = &wall

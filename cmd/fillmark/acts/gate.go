@@ -45,6 +45,9 @@ func (e *StopError) Error() string {
 	return fmt.Sprintf("%s: stop: %s", e.Act, strings.Join(texts, "; "))
 }
 
+// moreReasons stands for the rules that an entry has no room for.
+const moreReasons = "more"
+
 // Settle is the gate. It judges the act by what the snapshot knows and returns
 // what its entry keeps of that. A stop refuses what has not happened yet and
 // what releases a machine, with a [StopError]; what has happened is recorded
@@ -81,6 +84,11 @@ func Settle(d Definition, a Act, s Snapshot, today loops.Day, by string) (*loops
 		if r.Verdict.Worse(chemistry.Go) {
 			judged.Reasons = append(judged.Reasons, loops.JudgedReason{Rule: r.Rule, Verdict: r.Verdict, Text: r.Text})
 		}
+	}
+	if more := len(judged.Reasons) - loops.MaxJudged + 1; more > 1 {
+		judged.Reasons = append(judged.Reasons[:loops.MaxJudged-1], loops.JudgedReason{
+			Rule: moreReasons, Verdict: judged.Reasons[loops.MaxJudged-1].Verdict, Text: fmt.Sprintf("and %d more reasons, none of them worse.", more),
+		})
 	}
 	return judged, reasons, nil
 }

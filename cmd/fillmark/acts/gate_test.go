@@ -141,13 +141,36 @@ func TestRulesAtTheirThresholds(t *testing.T) {
 		{"given back already", over, snapshot(append(ready, givenBack(-1))...), "care not-in"},
 		{"given back after the hand-over", line(t, "return", "why=theirs"), snapshot(append(ready, handedOver(0))...), "care not-in"},
 		{"in again since the hand-over", over, snapshot(append(ready, handedOver(-1), takenIn(0))...), "go"},
-		{"out of service, given back", line(t, "return", "why=theirs"), snapshot(filled(-3), retired(-1)), "impossible: tag"},
+		{"out of service, given back", line(t, "return", "why=theirs"), snapshot(filled(-3), retired(-1)), "care leak-check"},
+		{"in use, handed over after it left service", over, snapshot(filled(-3), retired(-1)), "impossible: tag"},
+
+		{"opened by us, and not ours", over, snapshot(found(-9), proved(-3), opened(-2)), "stop leak-check; refused"},
+		{"opened by us and checked", over, snapshot(found(-9), opened(-3), checked(-1, 24, true)), "go"},
+		{"not ours and not opened", over, snapshot(found(-9)), "go"},
+		{"a cooler that we fitted", over, snapshot(filled(-9), swapped(-2, chemistry.PropyleneGlycol), measured(-1, 0.4)), "stop leak-check; refused"},
+		{"a cooler that we fitted and checked", over, snapshot(filled(-9), swapped(-2, chemistry.PropyleneGlycol), measured(-1, 0.4), checked(-1, 24, true)), "go"},
+		{"nobody knows what is in it", over, snapshot(found(-9), swapped(-4, ""), checked(-1, 24, true)), "stop unknown-strength; refused"},
+		{"nobody knows what is in it, and nothing can freeze", over, open(snapshot(found(-9), swapped(-4, ""), checked(-1, 24, true)), noFrost), "care unknown-strength"},
+		{"nobody knows what is in it, and an evaporator can freeze", over, open(snapshot(found(-9), swapped(-4, ""), checked(-1, 24, true)), func(s *acts.Snapshot) {
+			noFrost(s)
+			s.Loop.SetPoint, s.Loop.EvaporatorMargin = new(chemistry.Celsius(5)), new(chemistry.CelsiusDelta(8))
+		}), "stop unknown-strength; refused"},
+		{"a new cooler with water, and nothing can freeze", over, open(snapshot(found(-9), swapped(-4, chemistry.TreatedWater), checked(-1, 24, true)), noFrost), "go"},
+		{"a new cooler with water, and a wall of -10 °C", over, snapshot(found(-9), swapped(-4, chemistry.TreatedWater), checked(-1, 24, true)), "stop frost; refused"},
+		{"a dry mount, found and repaired", over, snapshot(filled(-9), proved(-8), because(-3, loops.CauseMount), checked(-2, 24, true), proved(-1)), "go"},
 
 		{"drained before the hand-over, told after it", line(t, "drain", "day="+today.AddDays(-1).String()), snapshot(append(ready, handedOver(0))...), "care released"},
 		{"drained since the hand-over", line(t, "drain"), snapshot(append(ready, handedOver(0))...), "go"},
 		{"its leak check was never run", line(t, "strike", "entry=2", "why=never run"), snapshot(append(ready, handedOver(0))...), "care released"},
 		{"its proof was of another loop", line(t, "strike", "entry=3", "why=another loop"), snapshot(append(ready, handedOver(0))...), "care released"},
-		{"the hand-over itself", line(t, "strike", "entry=4", "why=another loop"), snapshot(append(ready, handedOver(0))...), "go"},
+		{"the hand-over itself", line(t, "strike", "entry=4", "why=another loop"), snapshot(append(ready, handedOver(0))...), "care stays-changed"},
+		{"struck out before", line(t, "strike", "entry=2", "why=never run"), snapshot(append(ready, struck(2))...), "impossible: entry"},
+		{"the striking itself", line(t, "strike", "entry=4", "why=it was run"), snapshot(append(ready, struck(2))...), "go"},
+		{"a transfer", line(t, "strike", "entry=4", "why=not sold"), snapshot(append(ready, moved(0))...), "impossible: entry"},
+		{"a swap", line(t, "strike", "entry=4", "why=another loop"), snapshot(append(ready, swapped(0, ""))...), "care stays-changed"},
+		{"a new cooler with poison in reach", line(t, "swap", "old-unit=kept", "sealed", "fluid=eg"), snapshot(ready...), "care unknown-strength volume-unknown metals-unknown eg-within-reach"},
+		{"a new cooler of which nobody knows what is in it", line(t, "swap", "old-unit=kept", "sealed", "holds=200ml"), snapshot(ready...), "care unknown-charge metals-unknown"},
+		{"a new cooler with water where it freezes", line(t, "swap", "old-unit=kept", "fluid=water", "holds=200ml"), snapshot(ready...), "stop frost inhibitor-unknown metals-unknown; refused"},
 		{"wet before the hand-over, told after it", line(t, "leakcheck", "hours=1h", "wet", "day="+today.AddDays(-1).String()), snapshot(append(ready, handedOver(0))...), "care leaking released"},
 
 		{"more taken out than is in it", line(t, "poured", "drained=501ml", "went=drum", "poured=water=10ml", "already-done"), snapshot(filled(-3)), "impossible: drained"},
@@ -197,13 +220,14 @@ func TestRulesAtTheirThresholds(t *testing.T) {
 // [acts.Doing] answers in an act's place is go to everything.
 func TestEveryActJudges(t *testing.T) {
 	t.Parallel()
-	nothingSpeaks := []string{"call", "drain", "note", "plan", "retire", "step", "strike", "swap", "transfer", "weigh", "work"}
-	wet := snapshot(filled(-4), checked(-3, 1, false), metered(-2, 100))
+	nothingSpeaks := []string{"call", "drain", "note", "plan", "retire", "step", "transfer", "weigh", "work"}
+	wet := snapshot(filled(-4), checked(-3, 1, false), metered(-2, 100), handedOver(-1))
 	wet.Loop.Wetted, wet.Owner.Consent.Opening = nil, false
 	spoken := map[string][]string{
 		"intake": {"complaint=loud", "hour-meter=99h"}, "readings": {"hour-meter=99h"}, "open": {"cause=pump"}, "clean": {"agent=acid"},
 		"flush": nil, "fill": {"fluid=eg", "mass=40%", "poured=460ml"}, "dose": {"role=biocide", "family=bronopol"}, "poured": {"poured=eg:95%=10ml"},
 		"leakcheck": {"hours=1h", "dry"}, "proof": {"die=60C", "room=22C", "power=90W"}, "handover": nil, "return": {"why=theirs"},
+		"strike": {"entry=4", "why=another loop"}, "swap": {"old-unit=kept"},
 	}
 	for _, d := range acts.All() {
 		words, judges := spoken[d.Name]
@@ -213,6 +237,40 @@ func TestEveryActJudges(t *testing.T) {
 		}
 	}
 }
+
+// found is what a machine came in with.
+func found(days int) loops.Entry {
+	e := filled(days)
+	e.Fill.Charge.Origin = loops.Factory
+	return e
+}
+
+func because(days int, cause loops.Cause) loops.Entry {
+	e := opened(days)
+	e.Opening.Cause = cause
+	return e
+}
+
+func swapped(days int, fluid chemistry.Fluid) loops.Entry {
+	e := entry(days, loops.KindSwap)
+	e.Swap = &loops.Swap{OldUnit: loops.OldUnitKept, Fluid: fluid}
+	return e
+}
+
+func measured(days int, mass chemistry.MassFraction) loops.Entry {
+	e := entry(days, loops.KindInspection)
+	e.Inspection = &loops.Inspection{Mass: &mass, Verdict: loops.NotJudged}
+	return e
+}
+
+func moved(days int) loops.Entry {
+	e := entry(days, loops.KindTransfer)
+	e.Transfer = &loops.Transfer{From: 1, To: 2}
+	return e
+}
+
+// noFrost is said of a loop in which nothing can freeze.
+func noFrost(s *acts.Snapshot) { s.Loop.ColdestWall, s.Loop.NoFrost = nil, true }
 
 func opened(days int) loops.Entry {
 	e := entry(days, loops.KindOpening)

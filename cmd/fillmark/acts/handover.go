@@ -43,9 +43,15 @@ owner can always have the machine back as it is: loop return.`, loops.LeakCheckH
 		one(Field{Name: "own-warranty", Also: []string{"own warranty"}, Label: "our own warranty", Help: "months that our own warranty on this work runs"}, whole("MONTHS", "months"), func(a *Handover) *int { return &a.WarrantyMonths }),
 	}, func(e loops.Entry) Handover {
 		h := Handover{Unproved: e.Handover.Unproved, WarrantyMonths: e.Handover.WarrantyMonths}
-		if !e.Handover.NotAsked {
-			c := e.Handover.Consent
-			h.Mail, h.Opening, h.Photos = &c.Mail, &c.Opening, &c.Photos
+		c, asked := e.Handover.Consent, e.Handover.AskedFor()
+		if asked.Mail {
+			h.Mail = &c.Mail
+		}
+		if asked.Opening {
+			h.Opening = &c.Opening
+		}
+		if asked.Photos {
+			h.Photos = &c.Photos
 		}
 		return h
 	})
@@ -64,7 +70,7 @@ func (a *Handover) Check(s Snapshot, today loops.Day) error {
 // wall, a proof or a reason, and consent.
 func (a *Handover) Judge(s Snapshot, today loops.Day) []Reason {
 	state := s.On(a.on(today))
-	reasons := slices.Concat(s.unfit(state), s.beside(a.on(today)), s.gone(state))
+	reasons := slices.Concat(s.unfit(state, a.on(today)), s.beside(a.on(today)), s.gone(state))
 	if state.Charge != nil && state.Contaminated == nil {
 		reasons = append(reasons, s.tooCold(state)...)
 	}
@@ -91,7 +97,7 @@ func (a *Handover) Apply(s Snapshot, today loops.Day) loops.Change {
 		}
 	}
 	change := a.writes(loops.Entry{Kind: loops.KindHandover, Handover: &loops.Handover{
-		Consent: consent, NotAsked: a.Mail == nil, Unproved: a.Unproved, WarrantyMonths: a.WarrantyMonths,
+		Consent: consent, Asked: &loops.Consent{Mail: a.Mail != nil, Opening: a.Opening != nil, Photos: a.Photos != nil}, Unproved: a.Unproved, WarrantyMonths: a.WarrantyMonths,
 	}}, today)
 	if s.Owner.ID != 0 && consent != s.Owner.Consent {
 		owner := s.Owner

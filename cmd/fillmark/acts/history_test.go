@@ -57,7 +57,7 @@ func anyAct(rt *rapid.T) (acts.Act, string) {
 		return fmt.Sprintf("%s=%d%s", name, rapid.IntRange(low, high).Draw(rt, name), unit)
 	}
 	var words []string
-	name := one("act", "fill", "poured", "drain", "flush", "readings", "proof", "leakcheck", "handover", "return", "retire", "intake", "dose", "swap")
+	name := one("act", "fill", "poured", "drain", "flush", "readings", "proof", "leakcheck", "handover", "return", "retire", "intake", "dose", "swap", "open")
 	switch name {
 	case "fill":
 		words = []string{one("fluid", "fluid=pg", "fluid=eg", "fluid=water"), number("poured", 100, 460, "ml"), "inhibitor=azole"}
@@ -88,6 +88,8 @@ func anyAct(rt *rapid.T) (acts.Act, string) {
 		words = []string{"complaint=hot"}
 	case "dose":
 		words = []string{"role=inhibitor", "family=azole"}
+	case "open":
+		words = []string{one("cause", "cause=none found", "cause=clog", "cause=mount")}
 	case "swap":
 		words = []string{"old-unit=kept", one("new", "fluid=pg", "fluid=eg", "fluid=")}
 	}
@@ -128,6 +130,9 @@ func TestNoHistoryMakesALoopBetterThanItIs(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(rt *rapid.T) {
 		b := bench{snapshot(), today.AddDays(-400)}
+		if rapid.Bool().Draw(rt, "nothing can freeze") {
+			noFrost(&b.snapshot)
+		}
 		for range rapid.IntRange(3, 14).Draw(rt, "acts") {
 			b.day = b.day.AddDays(rapid.IntRange(0, 20).Draw(rt, "days"))
 			act, name := anyAct(rt)
@@ -139,6 +144,7 @@ func TestNoHistoryMakesALoopBetterThanItIs(t *testing.T) {
 			if is.LastKnownGood.After(was.LastKnownGood) {
 				assert.False(rt, is.Unproved(), "%s made an unproved loop good", name)
 				assert.True(rt, was.Retired.IsZero(), "%s made a retired loop good", name)
+				assert.True(rt, is.Contaminated == nil && is.Leaking.IsZero() && is.ReturnedAsIs.IsZero(), "%s made a loop good that is not", name)
 			}
 			if name == "retire" || name == "return" {
 				assert.False(rt, is.InService(), name)
@@ -152,7 +158,11 @@ func TestNoHistoryMakesALoopBetterThanItIs(t *testing.T) {
 			if name == "handover" {
 				assert.True(rt, was.Leaking.IsZero() && was.Contaminated == nil && was.Failed.IsZero() && was.Charge != nil)
 				p := b.snapshot.Loop.Protection()
-				assert.True(rt, p != nil && p.Holds, "handed over where it may freeze")
+				assert.True(rt, b.snapshot.Loop.NoFrost || p != nil && p.Holds, "handed over where it may freeze")
+				touched := slices.ContainsFunc(loops.Standing(b.snapshot.History), func(e loops.Entry) bool {
+					return e.Kind == loops.KindOpening || e.Kind == loops.KindSwap || e.Kind == loops.KindFill
+				})
+				assert.True(rt, !touched || !was.LastLeakCheck.IsZero(), "handed over without a leak check")
 				assert.True(rt, !was.Unproved() || act.(*acts.Handover).Unproved != "")
 			}
 		}

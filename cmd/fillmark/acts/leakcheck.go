@@ -59,6 +59,8 @@ func (s Snapshot) asItIs(on loops.Day) (since loops.Day, what string) {
 			what = "filled"
 		case e.Kind == loops.KindOpening:
 			what = "opened"
+		case e.Kind == loops.KindSwap:
+			what = "swapped for another"
 		case e.Kind == loops.KindLeakCheck && !e.LeakCheck.Dry:
 			what = "wet"
 		default:

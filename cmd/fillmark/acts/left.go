@@ -10,6 +10,14 @@ import (
 	"fillmark/loops"
 )
 
+// remained is how much a drain left in the loop; zero where nobody wrote that down.
+func (s Snapshot) remained(on loops.Day) chemistry.Litre {
+	if remains := s.On(on).Remains; remains != nil {
+		return remains.Left
+	}
+	return 0
+}
+
 // leftInside is what a drain left in the loop, as a liquid that a fill is thinned
 // by: water where it was rinsed since, else the old charge. None where nobody
 // wrote down how much, where nobody knows what it was, and for a mixture that

@@ -15,15 +15,42 @@ import (
 	"fillmark/loops"
 )
 
+func leaving(days int, left chemistry.Litre) loops.Entry {
+	e := drained(days)
+	e.Drain.Left = left
+	return e
+}
+
+// What a drain left in a loop is in it after the fill, whatever was poured. Its
+// strength counts it or is said not to.
+func TestWhatADrainLeftIsInTheLoop(t *testing.T) {
+	t.Parallel()
+	s := snapshot(filled(-9), leaving(-3, 0.02), entry(-2, loops.KindFlush))
+	for words, want := range map[string]string{
+		"fluid=pg mass=40% poured=480ml":                                  "care not-counted",
+		"fluid=pg volume=38% poured=480ml":                                "care not-counted",
+		"fluid=pg mass=40% poured=480ml mass-known=measured":              "go",
+		"fluid=pg poured=pg:90%=240ml poured=water=245ml":                 "go",
+		"fluid=water poured=480ml":                                        "stop frost",
+		"fluid=pg mass=40% poured=480ml filled=490ml mass-known=measured": "go",
+	} {
+		act := line(t, "fill", append(strings.Fields(words), "inhibitor=azole", "biocide=none")...)
+		got := settled(t, act, s)
+		assert.True(t, strings.HasPrefix(got, want), "%s: %s", words, got)
+		volume := 0.5
+		if strings.Contains(words, "filled=") {
+			volume = 0.49
+		}
+		assert.InDelta(t, volume, float64(act.Apply(s, today).Entries[0].Fill.Charge.Volume), 0.005, words)
+	}
+	assert.Contains(t, settled(t, line(t, "fill", "fluid=pg", "mass=40%"), s), "impossible: poured", "what is left is no fill")
+}
+
 // What a drain left in a loop thins what is poured in after it: a premix is not
 // in the loop as strong as its label says.
 func TestWhatADrainLeftThinsTheFill(t *testing.T) {
 	t.Parallel()
-	emptied := func(left chemistry.Litre) loops.Entry {
-		e := drained(-3)
-		e.Drain.Left = left
-		return e
-	}
+	emptied := func(left chemistry.Litre) loops.Entry { return leaving(-3, left) }
 	rinsed := entry(-2, loops.KindFlush)
 	// By hand, with densities at 20 °C of 1.024 kg/l for the premix and 0.998 for water
 	// (Melinder 2010): 0.3 of 131.1 g in 151.0 g are 26.0 mass %.

@@ -117,8 +117,10 @@ func JudgeCharge(s Snapshot) []Reason {
 	if charge == nil {
 		return nil
 	}
+	inside := *charge
+	inside.Volume = s.Loop.State.Held()
 	found, err := chemistry.CheckFill(chemistry.FillRequest{
-		Contents: charge.Contents(), Metals: s.Loop.Metals(), Materials: s.Loop.Materials, WithinReach: s.Loop.WithinReach(), Loop: s.filled(*charge),
+		Contents: charge.Contents(), Metals: s.Loop.Metals(), Materials: s.Loop.Materials, WithinReach: s.Loop.WithinReach(), Loop: s.filled(inside),
 	})
 	if err != nil {
 		return []Reason{byRecord("charge-unknown", chemistry.Care,

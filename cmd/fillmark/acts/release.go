@@ -97,6 +97,10 @@ func (s Snapshot) tooCold(state loops.State) []Reason {
 	loop := s.Loop
 	loop.State = state
 	p := loop.Protection()
+	if _, walled := loop.Wall(); p == nil && loop.NoFrost && !walled {
+		return []Reason{byRecord("unknown-strength", chemistry.Care, "nobody knows its fluid or its strength; nothing in the loop can freeze, by its record.",
+			"Keep it from frost, and read the strength of a drop where one can be had.")}
+	}
 	if p == nil {
 		return []Reason{byRecord("unknown-strength", chemistry.Stop, "nobody knows what cold the charge bears: its fluid or its strength is not known.",
 			"Read the strength of a drop, or drain, rinse and fill.")}
@@ -117,8 +121,8 @@ func (s Snapshot) tooCold(state loops.State) []Reason {
 	}}
 }
 
-// unfit says which of the loop's states forbid letting it go as repaired.
-func (s Snapshot) unfit(state loops.State) []Reason {
+// unfit says which of the loop's states on a day forbid letting it go as repaired.
+func (s Snapshot) unfit(state loops.State, on loops.Day) []Reason {
 	var reasons []Reason
 	stop := func(rule, text, way string, overrulable bool) {
 		reasons = append(reasons, Reason{Rule: rule, Verdict: chemistry.Stop, Text: text, Source: sourceRecord, Grade: chemistry.Computed, Way: way, Overrulable: overrulable})
@@ -129,8 +133,8 @@ func (s Snapshot) unfit(state loops.State) []Reason {
 	if !state.Leaking.IsZero() {
 		stop("leaking", "a leak check ended wet on "+state.Leaking.Long()+", and none of full length has been dry since.",
 			fmt.Sprintf("Repair it and run a leak check of %d hours, or hand it back as it is.", loops.LeakCheckHours), false)
-	} else if state.LastLeakCheck.IsZero() && (state.Charge == nil || state.Charge.Origin == loops.WorkshopFill) {
-		stop("leak-check", fmt.Sprintf("no leak check of %d hours has stayed dry since the loop was filled.", loops.LeakCheckHours),
+	} else if _, done := s.asItIs(on); state.LastLeakCheck.IsZero() && (state.Charge == nil || done != "") {
+		stop("leak-check", fmt.Sprintf("no leak check of %d hours has stayed dry since the loop was %s.", loops.LeakCheckHours, cmp.Or(done, "filled")),
 			fmt.Sprintf("Run the pump alone for %d hours over dry paper and record it.", loops.LeakCheckHours), true)
 	}
 	if c := state.Contaminated; c != nil {

@@ -26,15 +26,10 @@ stands first on the sheet, and nothing is planned that calls the loop good.`,
 	}, func(e loops.Entry) Return { return Return{Return: *e.Return} })
 }
 
-// Check refuses what left service, and nothing else: the machine is the owner's.
-func (a *Return) Check(s Snapshot, today loops.Day) error {
-	return s.returned(a.on(today), loops.KindReturn)
-}
-
 // Judge names what the machine goes back with. None of it stops it.
 func (a *Return) Judge(s Snapshot, today loops.Day) []Reason {
 	state := s.On(a.on(today))
-	reasons := append(s.unfit(state), s.gone(state)...)
+	reasons := append(s.unfit(state, a.on(today)), s.gone(state)...)
 	if state.Charge != nil {
 		reasons = append(reasons, s.tooCold(state)...)
 	}

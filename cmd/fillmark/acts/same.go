@@ -15,7 +15,14 @@ import (
 // entry on record; empty where both say the same. A day that was not said is
 // the day of the entry.
 func Differs(d Definition, a Act, e loops.Entry, s Snapshot) string {
-	return firstDifference(saidOf(d, d.of(e)), saidOf(d, applied(a, s, e.Day)))
+	return firstDifference(saidOf(d, d.of(e)), saidOf(d, applied(a, s.asOf(e), e.Day)))
+}
+
+// asOf is the snapshot as the act of an entry found it.
+func (s Snapshot) asOf(e loops.Entry) Snapshot {
+	s.History = slices.DeleteFunc(slices.Clone(s.History), func(x loops.Entry) bool { return x.ID >= e.ID })
+	s.Loop.State, s.Loop.LastEntry = loops.Fold(s.History), e.ID-1
+	return s
 }
 
 // applied is the act as its entry would say it, with everything completed.

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"slices"
 
+	"fillmark/chemistry"
 	"fillmark/loops"
 )
 
@@ -27,10 +28,40 @@ func strikeAct() Definition {
 	}, func(e loops.Entry) Strike { return Strike{Correction: *e.Correction} })
 }
 
-// Check refuses an entry that is not there.
-func (a *Strike) Check(s Snapshot, _ loops.Day) error {
-	if !slices.ContainsFunc(s.History, func(e loops.Entry) bool { return e.ID == a.Strikes }) {
-		return wrong("entry", fmt.Sprint(a.Strikes), fmt.Sprintf("an entry of this loop, 1 to %d", s.Loop.LastEntry))
+// struck is the entry that it strikes out; its kind is empty where there is none.
+func (a *Strike) struck(s Snapshot) loops.Entry {
+	i := slices.IndexFunc(s.History, func(e loops.Entry) bool { return e.ID == a.Strikes })
+	if i < 0 {
+		return loops.Entry{}
+	}
+	return s.History[i]
+}
+
+// Check refuses an entry that is not there or stands no more, and a transfer: the
+// machine would stay with its new owner.
+func (a *Strike) Check(s Snapshot, today loops.Day) error {
+	entry := fmt.Sprint(a.Strikes)
+	switch a.struck(s).Kind {
+	case "":
+		return wrong("entry", entry, fmt.Sprintf("an entry of this loop, 1 to %d", s.Loop.LastEntry))
+	case loops.KindTransfer:
+		return wrong("entry", entry, "no transfer, which moved the machine; record a transfer back to its owner")
+	}
+	if len(loops.Standing(s.with(a, today).History)) == len(loops.Standing(s.History)) {
+		return wrong("entry", entry, "an entry that stands: this one was struck out before")
+	}
+	return nil
+}
+
+// Judge minds what an entry changed beside the history: that stays as it is.
+func (a *Strike) Judge(s Snapshot, _ loops.Day) []Reason {
+	switch a.struck(s).Kind {
+	case loops.KindHandover:
+		return []Reason{byRecord("stays-changed", chemistry.Care, "what the owner agreed to at this hand-over stays on their record.",
+			"Look at the owner's consents, and put right what was not agreed to.")}
+	case loops.KindSwap:
+		return []Reason{byRecord("stays-changed", chemistry.Care, "the loop's record no longer says how it was built before this swap.",
+			"Enter again whether it is sealed, what it holds and what its parts are made of.")}
 	}
 	return nil
 }

@@ -96,6 +96,8 @@ func TestEveryRuleHasBothSidesOfItsThreshold(t *testing.T) {
 		{"not-drained", side{pg, full}, side{pg, snapshot(filled(-3), drained(-2))}},
 		{"not-rinsed", side{eg, snapshot(filled(-3), drained(-2))}, side{eg, then(snapshot(filled(-3), drained(-2)), rinsed)}},
 		{"left-behind", side{oat, snapshot(filled(-3), drained(-2))}, side{oat, then(snapshot(filled(-3), drained(-2)), rinsed)}},
+		{"not-counted", side{pg, snapshot(filled(-3), leaving(-2, 0.001))}, side{pg, snapshot(filled(-3), leaving(-2, 0))}},
+		{"stays-changed", side{say("strike", "entry=4", "why=another loop"), then(ready, over)}, side{say("strike", "entry=3", "why=another loop"), then(ready, over)}},
 		{"leaking", side{over, snapshot(filled(-4), checked(-3, 1, false), checked(-2, 23.9, true))}, side{over, snapshot(filled(-4), checked(-3, 1, false), checked(-2, 24, true))}},
 		{"leak-check", side{over, snapshot(filled(-3), checked(-2, 23.9, true))}, side{over, snapshot(filled(-3), checked(-2, 24, true))}},
 		{"too-short", side{say("leakcheck", "hours=23.9h", "dry"), full}, side{say("leakcheck", "hours=24h", "dry"), full}},

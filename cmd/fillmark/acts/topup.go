@@ -126,7 +126,7 @@ func (s Snapshot) byLabel(c loops.Charge, poured []loops.Pour) {
 // pouring is what is in the loop and what it asks, as a pour is judged by.
 func (s Snapshot) pouring(state loops.State) chemistry.PourRequest {
 	charge, loop := *state.Charge, s.Loop
-	holds := charge.Volume
+	holds := state.Held()
 	if loop.Volume > 0 && !state.MissingSeen.IsZero() {
 		holds = loop.Volume - state.Missing
 	}

@@ -12,6 +12,7 @@ import (
 
 	"fillmark/chemistry"
 	"fillmark/cmd/fillmark/acts"
+	"fillmark/loops"
 )
 
 // benchCommand groups the bench calculations.
@@ -31,13 +32,45 @@ func stopIf(v chemistry.Verdict) error {
 }
 
 func (a *app) benchWallCommand() *cobra.Command {
-	var r chemistry.ProtectRequest
+	var running, storage, transit *chemistry.Celsius
+	var margin *chemistry.CelsiusDelta
+	var built loops.Construction
+	var chiller bool
 	cmd := &cobra.Command{
 		Use: "wall", Short: "What to protect against: the coldest wetted wall",
 		Example: "  fillmark bench wall --running 18C --storage -5C\n  fillmark bench wall --chiller --set-point 5C --evaporator-margin 8K",
 		Args:    noArgs,
 		RunE: func(*cobra.Command, []string) error {
-			p, err := chemistry.Protect(r)
+			switch {
+			case chiller && built.SetPoint == nil:
+				return &loops.InvalidError{Field: "set point", Reason: "a chiller can freeze at its evaporator in a warm room: say the coldest liquid temperature that is ever set"}
+			case chiller && built.EvaporatorMargin == nil:
+				return &loops.InvalidError{Field: "evaporator margin", Reason: "a chiller can freeze at its evaporator in a warm room: say how much colder than the liquid its maker lets the evaporator get"}
+			}
+			where := "evaporator wall"
+			var unanswered []string
+			for _, x := range []struct {
+				place string
+				gets  *chemistry.Celsius
+			}{{"coldest place in use", running}, {"coldest place in storage", storage}, {"coldest place on the way", transit}} {
+				switch {
+				case x.gets == nil:
+					unanswered = append(unanswered, x.place)
+				case built.ColdestWall == nil || *x.gets < *built.ColdestWall:
+					built.ColdestWall, where = x.gets, x.place
+				}
+			}
+			if err := (loops.Loop{Construction: built}).Validate(); err != nil {
+				return err
+			}
+			wall, ok := built.Wall()
+			if !ok {
+				return &loops.InvalidError{Field: "coldest wall", Reason: "say how cold it gets in use, in storage or on the way"}
+			}
+			if built.ColdestWall != nil && wall < *built.ColdestWall {
+				where = "evaporator wall"
+			}
+			p, err := chemistry.Protect(wall, margin)
 			if err != nil {
 				return err
 			}
@@ -48,30 +81,30 @@ func (a *app) benchWallCommand() *cobra.Command {
 				CanFreeze  bool     `json:"can_freeze"`
 				Advice     []string `json:"advice"`
 				Unanswered []string `json:"unanswered"`
-			}{float64(p.Wall), p.Where, float64(p.Target), p.CanFreeze, p.Advice, p.Unanswered}
+			}{float64(wall), where, float64(p.Target), p.CanFreeze, p.Advice, unanswered}
 			return a.print(answer, func(out *printer) {
 				wanted := "nothing can freeze there"
 				if p.CanFreeze {
 					wanted = "the freeze point wanted is " + p.Target.String()
 				}
-				out.paragraph("", "", fmt.Sprintf("The coldest wall is %s (%s): %s.", p.Wall, p.Where, wanted))
+				out.paragraph("", "", fmt.Sprintf("The coldest wall is %s (%s): %s.", wall, where, wanted))
 				for _, line := range p.Advice {
 					out.paragraph("  - ", "    ", line)
 				}
-				for _, place := range p.Unanswered {
+				for _, place := range unanswered {
 					out.paragraph("  ? ", "    ", place+": not asked, taken as no colder")
 				}
 			})
 		},
 	}
 	f := cmd.Flags()
-	may(f, &r.InUse, chemistry.ParseCelsius, "running", "TEMPERATURE", "coldest air around the running machine")
-	may(f, &r.InStorage, chemistry.ParseCelsius, "storage", "TEMPERATURE", "coldest air where it stands")
-	may(f, &r.InTransit, chemistry.ParseCelsius, "transit", "TEMPERATURE", "coldest air on the way")
-	f.BoolVar(&r.Chiller, "chiller", false, "the machine makes cold")
-	may(f, &r.SetPoint, chemistry.ParseCelsius, "set-point", "TEMPERATURE", "coldest liquid temperature that is ever set")
-	may(f, &r.EvaporatorMargin, chemistry.ParseCelsiusDelta, "evaporator-margin", "DIFFERENCE", "how much colder the evaporator may get, by its maker")
-	may(f, &r.Margin, chemistry.ParseCelsiusDelta, "margin", "DIFFERENCE", "freeze point below the wall (default 5K)")
+	may(f, &running, chemistry.ParseCelsius, "running", "TEMPERATURE", "coldest air around the running machine")
+	may(f, &storage, chemistry.ParseCelsius, "storage", "TEMPERATURE", "coldest air where it stands")
+	may(f, &transit, chemistry.ParseCelsius, "transit", "TEMPERATURE", "coldest air on the way")
+	f.BoolVar(&chiller, "chiller", false, "the machine makes cold")
+	may(f, &built.SetPoint, chemistry.ParseCelsius, "set-point", "TEMPERATURE", "coldest liquid temperature that is ever set")
+	may(f, &built.EvaporatorMargin, chemistry.ParseCelsiusDelta, "evaporator-margin", "DIFFERENCE", "how much colder the evaporator may get, by its maker")
+	may(f, &margin, chemistry.ParseCelsiusDelta, "margin", "DIFFERENCE", "freeze point below the wall (default 5K)")
 	return cmd
 }
 

@@ -84,7 +84,7 @@ func (a *app) readingCommand() *cobra.Command {
 	need(f, &r.Sample, chemistry.ParseCelsius, "at", "TEMPERATURE", "temperature of the sample (default 20C)")
 	unsure(f, "at", &r.SampleUncertainty, chemistry.ParseCelsiusDelta)
 	pick(f, &r.Compensation, []chemistry.Compensation{chemistry.NoCompensation, chemistry.SucroseCompensation, chemistry.GlycolCompensation}, "compensation", "KIND", "of the instrument for temperature: none, sucrose or glycol")
-	need(f, &r.Instrument, number(""), "instrument-uncertainty", "NUMBER", "uncertainty of the instrument (k = 2), plain, in the unit of the reading: Brix, nD, kg/l or K")
+	need(f, &r.Instrument, number(""), "instrument-uncertainty", "NUMBER", "uncertainty of the instrument (k = 2), plain, in the unit of the reading: Brix, nD, kg/l, K or volume %")
 	may(f, &r.ZeroAge, parseDays, "zero-age", "DAYS", "days since its zero was checked (default: today)")
 	f.BoolVar(&r.Inhibited, "inhibited", false, "a formulated product: its additives refract and weigh too")
 	return cmd

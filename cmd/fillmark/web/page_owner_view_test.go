@@ -144,8 +144,11 @@ func transfersAtRandom(t *testing.T) (transfers int) {
 			does(&acts.Transfer{Doing: acts.Doing{Note: word + canary(owners[next])}, Transfer: loops.Transfer{To: owners[next].ID}})
 			transfers++
 			if rapid.Bool().Draw(t, "struck") {
-				history := b.file(loop.Tag).History
-				does(&acts.Strike{Correction: loops.Correction{Strikes: history[len(history)-1].ID, Why: canary(owners[next])}})
+				file := b.file(loop.Tag) // no act strikes a transfer out, an older register may have it so
+				strike := loops.Entry{ID: file.Loop.LastEntry + 1, Loop: file.Loop.ID, Day: loops.DayOf(b.now, time.UTC), By: "local:test", Kind: loops.KindCorrection,
+					Correction: &loops.Correction{Strikes: file.History[len(file.History)-1].ID, Why: canary(owners[next])}}
+				file.Loop.LastEntry, file.Loop.State = strike.ID, loops.Fold(append(file.History, strike))
+				require.NoError(t, b.store.Commit(loops.Change{At: b.now, By: "local:test", Action: "strike", Loops: []loops.Loop{file.Loop}, Entries: []loops.Entry{strike}}))
 			}
 			holds = next
 		}

@@ -102,7 +102,7 @@ func happens(t *testing.T, loop loops.Loop) map[string]func(bench, workshop.Stam
 		loops.KindProof:      {Proof: &loops.Proof{Before: *reading(100, 92), After: clean}},
 		loops.KindHandover:   givenBack(loops.Day{}, true),
 		loops.KindReturn:     {Return: &loops.Return{Why: "no parts"}},
-		loops.KindSwap:       {Swap: &loops.Swap{OldUnit: loops.OldUnitDiscarded, Sealed: true}},
+		loops.KindSwap:       {Swap: &loops.Swap{OldUnit: loops.OldUnitDiscarded, Sealed: new(true)}},
 		loops.KindTransfer:   {Transfer: &loops.Transfer{To: 2}},
 		loops.KindRetirement: {Retirement: &loops.Retirement{Reason: loops.Scrapped}},
 		loops.KindSetting:    {Setting: &loops.Setting{Task: loops.Look, Paused: true, Why: "abroad"}},
