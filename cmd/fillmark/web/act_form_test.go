@@ -215,7 +215,7 @@ func TestSheetPermitsNoColdThatFreezes(t *testing.T) {
 	file := b.ana()
 	warm := file.Protection.WarmEnd()
 	page := b.get("/loops/" + string(file.Loop.Tag) + "/handover").Body.String()
-	found := regexp.MustCompile(`It may begin to freeze at ([-\x{2212}]?[\d.]+)\s*°C`).FindStringSubmatch(page)
+	found := regexp.MustCompile(`Below ([-\x{2212}]?[\d.]+)\s*°C it may freeze`).FindStringSubmatch(page)
 	require.Len(t, found, 2)
 	told, err := strconv.ParseFloat(strings.Replace(found[1], "\u2212", "-", 1), 64)
 	require.NoError(t, err)

@@ -261,7 +261,7 @@ func TestNobodyStandsOnTwoPagesOfTheList(t *testing.T) {
 			seen[id]++
 			last = id
 		}
-		if !strings.Contains(b.get(fmt.Sprintf("/?page=%d", page)).Body.String(), ">After</a>") {
+		if !strings.Contains(b.get(fmt.Sprintf("/?page=%d", page)).Body.String(), ">Next</a>") {
 			break
 		}
 	}

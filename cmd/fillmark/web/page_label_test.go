@@ -126,13 +126,13 @@ func TestHandoverSheetSaysWhatWasDone(t *testing.T) {
 	for _, say := range []string{"What was done", "Filled: propylene glycol; 35.0", "How to look it over", "What to leave alone", "If anything is wet", "Take care", "Ana Fern"} {
 		b.says(w, say, "hand-over")
 	}
-	b.says(w, "It may begin to freeze at", "freeze point")
+	b.says(w, "it may freeze", "freeze point")
 	kept, err := b.store.Owner(file.Owner.ID)
 	require.NoError(t, err)
 	kept.Units = loops.USCustomary
 	_, err = b.shop.Edit(stamp(0), workshop.Edit{Owner: &kept})
 	require.NoError(t, err)
-	b.says(b.get("/loops/"+string(file.Loop.Tag)+"/handover"), "It may begin to freeze at", "in the owner's units")
+	b.says(b.get("/loops/"+string(file.Loop.Tag)+"/handover"), "it may freeze", "in the owner's units")
 	label := b.get("/loops/" + string(file.Loop.Tag) + "/label")
 	b.says(label, "3\u00a0°F ± ", "the label speaks the owner's units too")
 	assert.NotContains(t, label.Body.String(), "°C")

@@ -110,7 +110,7 @@ func TestNotMeMailsNewLinks(t *testing.T) {
 		name:  "the grey tower", kind: loops.Desktop, fluid: chemistry.PropyleneGlycol, mass: 0.35, wall: -10, daysAgo: 200,
 	})
 	require.Equal(t, http.StatusOK, b.post(b.ownerLink(file.Owner), url.Values{"links": {"end"}}).Code)
-	m, err := b.store.Message(loops.NewMessageKey(file.Owner.ID, loops.DayOf(noon, time.UTC), loops.PurposeReceipt, string(loops.CallMe)))
+	m, err := b.store.Message(loops.NewMessageKey(file.Owner.ID, loops.DayOf(noon, time.UTC), loops.PurposeReceipt, string(loops.CallMe)+"/"+string(file.Loop.Tag)))
 	require.NoError(t, err)
 	text := strings.ReplaceAll(string(m.Raw), "=\r\n", "")
 	link := regexp.MustCompile(`/o/[\w-]+`).FindString(text)

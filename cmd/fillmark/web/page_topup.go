@@ -103,7 +103,7 @@ func (s *server) pageTopUp(w http.ResponseWriter, r *http.Request) error {
 	if f.typed.Has("draft") || f.text("tag")+f.text("room")+f.text("fluid") == "" {
 		return s.renderTopUp(w, http.StatusOK, p)
 	}
-	if err := s.checkTopUp(&p); err != nil {
+	if err := s.checkTopUp(&p, ""); err != nil {
 		return err
 	}
 	status := http.StatusOK
@@ -114,10 +114,10 @@ func (s *server) pageTopUp(w http.ResponseWriter, r *http.Request) error {
 }
 
 // checkTopUp answers the questions in the form of the page, or marks what is
-// wrong with them.
-func (s *server) checkTopUp(p *topupPage) error {
+// wrong with them; key is that of what was sent, empty for a question alone.
+func (s *server) checkTopUp(p *topupPage, key string) error {
 	f := p.Form
-	question, file, hand, reading, err := s.topUpQuestion(f, p.Entry.Key)
+	question, file, hand, reading, err := s.topUpQuestion(f, key)
 	if err != nil {
 		return err
 	}

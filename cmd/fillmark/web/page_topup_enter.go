@@ -38,7 +38,7 @@ func (s *server) enterTopUp(w http.ResponseWriter, r *http.Request) error {
 	}
 	p.Entry.Sent = true
 	f.typed.Set("ask", "yes")
-	if err := s.checkTopUp(&p); err != nil {
+	if err := s.checkTopUp(&p, p.Entry.Key); err != nil {
 		return err
 	}
 	question, file, _, _, err := s.topUpQuestion(f, p.Entry.Key)

@@ -250,7 +250,7 @@ func TestSwapBeginsANewLife(t *testing.T) {
 		_, err := b.Do(later(days), tag, e)
 		require.NoError(t, err)
 	}
-	do(160, loops.Entry{Kind: loops.KindSwap, Swap: &loops.Swap{OldUnit: loops.OldUnitDiscarded, Sealed: true, Fluid: chemistry.PropyleneGlycol}})
+	do(160, loops.Entry{Kind: loops.KindSwap, Swap: &loops.Swap{OldUnit: loops.OldUnitDiscarded, Sealed: new(true), Fluid: chemistry.PropyleneGlycol}})
 	measuredGood(t, b, tag, 250)
 	measuredGood(t, b, tag, 330)
 	cases, err := b.Cases()
