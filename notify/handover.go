@@ -62,8 +62,8 @@ type HandoverLoop struct {
 	Proved   loops.Day
 	Holds    *chemistry.Celsius
 	Unproved string
-	// Unchecked tells that no leak check of full length has stayed dry since the
-	// workshop filled it, and that nobody set that aside.
+	// Unchecked tells that no leak check of full length has stayed dry since it was
+	// filled here, opened or swapped, and that nobody set that aside.
 	Unchecked bool
 	// Conditions stand against the loop, the worst first.
 	Conditions []loops.Condition
@@ -83,8 +83,6 @@ func HandoverLoopOf(ws words.Words, l loops.Loop, view loops.OwnersView) Handove
 	}
 	if s.Charge != nil {
 		out.Fluid, out.Charge, out.Volume = s.Charge.Fluid, ChargeInWords(ws, *s.Charge), s.Charge.Volume
-		out.Unchecked = s.Charge.Origin == loops.WorkshopFill && s.Leaking.IsZero() && s.LastLeakCheck.IsZero() &&
-			!slices.ContainsFunc(out.SetAside, func(o loops.SetAside) bool { return o.Rule == "leak-check" })
 	}
 	if wall, ok := l.Wall(); ok {
 		out.Coldest = &wall
@@ -92,14 +90,28 @@ func HandoverLoopOf(ws words.Words, l loops.Loop, view loops.OwnersView) Handove
 	if p := l.Protection(); p != nil {
 		out.Freeze, out.FreezeUncertainty = &p.FreezePoint, p.Uncertainty
 	}
+	worked := false
 	for _, e := range loops.Standing(view.Entries()) {
-		switch {
-		case e.Kind == loops.KindHandover:
+		switch e.Kind {
+		case loops.KindHandover:
 			out.Unproved = e.Handover.Unproved
-		case e.Kind == loops.KindProof && e.Day == s.Proved:
-			out.Holds = e.Proof.After.SetPoint
+		case loops.KindIntake, loops.KindReturn:
+			out.Unproved = ""
+		case loops.KindFill:
+			out.Unproved = ""
+			worked = worked || e.Fill.Charge.Origin == loops.WorkshopFill
+		case loops.KindSwap:
+			out.Unproved, worked = "", true
+		case loops.KindOpening:
+			worked = true
+		case loops.KindProof:
+			if e.Day == s.Proved {
+				out.Holds = e.Proof.After.SetPoint
+			}
 		}
 	}
+	out.Unchecked = s.Charge != nil && worked && s.Leaking.IsZero() && s.LastLeakCheck.IsZero() &&
+		!slices.ContainsFunc(out.SetAside, func(o loops.SetAside) bool { return o.Rule == "leak-check" })
 	return out
 }
 
@@ -245,6 +257,8 @@ func RuleForOwner(ws words.Words, o loops.SetAside) string {
 	rules := chemistry.Rules()
 	if i := slices.IndexFunc(rules, func(r chemistry.Rule) bool { return r.ID == o.Rule }); i >= 0 {
 		text = cmp.Or(rules[i].OwnerText, text)
+	} else if o.Rule == "opening-consent" {
+		text = "you had not agreed to the loop being opened."
 	} else if pair, ok := chemistry.ParsePair(o.Rule); ok && pair.OwnerText != "" {
 		text, _, _ = strings.Cut(pair.OwnerText, ". ") // what follows is for a machine that nobody let go
 		text += "."

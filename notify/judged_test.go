@@ -380,13 +380,17 @@ func TestEveryRuleThatMayBeSetAsideIsTranslated(t *testing.T) {
 // by name, which says it too.
 func TestUncheckedIsSaid(t *testing.T) {
 	t.Parallel()
-	const unchecked = "no check for leaks of full length has ended dry"
+	const unchecked = "Since it was last worked on, no check for leaks of full length has ended dry"
 	fill := loops.Entry{ID: 1, Kind: loops.KindFill, Day: today.AddDays(-3), Fill: &loops.Fill{Charge: loops.Charge{Fluid: chemistry.PropyleneGlycol, Origin: loops.WorkshopFill, FilledTo: today.AddDays(-3)}}}
 	check := func(hours float64, dry bool) loops.Entry {
 		return loops.Entry{ID: 2, Kind: loops.KindLeakCheck, Day: today.AddDays(-2), LeakCheck: &loops.LeakCheck{Hours: hours, Dry: dry}}
 	}
 	back := loops.Entry{ID: 3, Kind: loops.KindReturn, Day: today, Return: &loops.Return{Why: "as it was"}}
 	aside := loops.Entry{ID: 3, Kind: loops.KindHandover, Day: today, Handover: &loops.Handover{}, Judged: &loops.Judged{Verdict: chemistry.Care, Overruled: []loops.Overrule{{Rule: "leak-check", Why: "it is awaited"}}}}
+	opening := loops.Entry{ID: 2, Kind: loops.KindOpening, Day: today.AddDays(-2), Opening: &loops.Opening{Cause: loops.CauseNone}}
+	swap := loops.Entry{ID: 2, Kind: loops.KindSwap, Day: today.AddDays(-2), Swap: &loops.Swap{}}
+	later := check(24, true)
+	later.ID, later.Day = 4, today.AddDays(-1)
 	byOthers := fill
 	byOthers.Fill = &loops.Fill{Charge: loops.Charge{Origin: loops.Factory, FilledTo: today.AddDays(-300)}}
 	for name, tt := range map[string]struct {
@@ -399,9 +403,56 @@ func TestUncheckedIsSaid(t *testing.T) {
 		"leaking":          {[]loops.Entry{fill, check(24, false), back}, false},
 		"set aside":        {[]loops.Entry{fill, aside}, false},
 		"filled by others": {[]loops.Entry{byOthers, back}, false},
+
+		"opened":                   {[]loops.Entry{byOthers, opening, back}, true},
+		"opened after a dry check": {[]loops.Entry{fill, check(24, true), opening, back}, true},
+		"opened, then dry":         {[]loops.Entry{byOthers, opening, later}, false},
+		"swapped":                  {[]loops.Entry{byOthers, swap, back}, true},
 	} {
 		l := loops.Loop{Tag: "7K3M9Q", State: loops.Fold(tt.history)}
 		said := notify.HandoverLoopOf(words.In(loops.English), l, loops.ViewFor(1, 1, tt.history)).HowItStands(words.In(loops.English))
 		assert.Equal(t, tt.says, strings.Contains(strings.Join(said, " "), unchecked), name)
 	}
+}
+
+// Why a machine once went back without a proof is no reason of a later day.
+func TestTheReasonOfAnOldHandOverIsNotTodays(t *testing.T) {
+	t.Parallel()
+	fill := func(ago int) loops.Entry {
+		return loops.Entry{Kind: loops.KindFill, Day: today.AddDays(-ago), Fill: &loops.Fill{Charge: loops.Charge{Fluid: chemistry.PropyleneGlycol, Origin: loops.WorkshopFill, FilledTo: today.AddDays(-ago)}}}
+	}
+	over := loops.Entry{Kind: loops.KindHandover, Day: today.AddDays(-300), Handover: &loops.Handover{Unproved: "the bench was not free"}}
+	for name, tt := range map[string]struct {
+		since []loops.Entry
+		says  bool
+	}{
+		"since then nothing": {nil, true},
+		"taken in":           {[]loops.Entry{{Kind: loops.KindIntake, Intake: &loops.Intake{}}}, false},
+		"filled":             {[]loops.Entry{fill(0)}, false},
+		"swapped":            {[]loops.Entry{{Kind: loops.KindSwap, Swap: &loops.Swap{}}}, false},
+		"returned":           {[]loops.Entry{{Kind: loops.KindReturn, Return: &loops.Return{Why: "as it was"}}}, false},
+	} {
+		history := append([]loops.Entry{fill(301), over}, tt.since...)
+		for i := range history {
+			history[i].ID = loops.EntryID(i + 1)
+			if history[i].Day.IsZero() {
+				history[i].Day = today
+			}
+		}
+		l := loops.Loop{Tag: "7K3M9Q", State: loops.Fold(history)}
+		said := notify.HandoverLoopOf(words.In(loops.English), l, loops.ViewFor(1, 1, history)).HowItStands(words.In(loops.English))
+		assert.Equal(t, tt.says, strings.Contains(strings.Join(said, " "), "the bench was not free"), name)
+	}
+}
+
+// An owner reads of their own consent as theirs, in every language.
+func TestTheOwnersConsentIsSaidToThem(t *testing.T) {
+	t.Parallel()
+	o := loops.SetAside{Overrule: loops.Overrule{Rule: "opening-consent"}, Text: "the owner has not agreed to the loop being opened."}
+	said := map[string]bool{}
+	for _, l := range loops.Languages() {
+		said[notify.RuleForOwner(words.In(l), o)] = true
+	}
+	assert.True(t, said["you had not agreed to the loop being opened"], said)
+	assert.Len(t, said, len(loops.Languages()))
 }

@@ -324,7 +324,8 @@ func onRecord(t *testing.T) []string {
 	// those of chemistry.
 	texts = append(texts, "Nothing may be added: the loop runs on water.", "This coolant would corrode the loop.", "The coolant is too thin and would grow slime.",
 		"The coolant may freeze where the machine gets coldest.", "What is in the coolant and a part that it wets do not suit each other.", "Two things in the coolant do not suit each other.",
-		"no leak check of 24 hours has stayed dry since the loop was filled.", "the owner has not agreed to the loop being opened.")
+		"no leak check of 24 hours has stayed dry since the loop was filled.", "no leak check of 24 hours has stayed dry since the loop was opened.",
+		"no leak check of 24 hours has stayed dry since the loop was swapped for another.", "you had not agreed to the loop being opened.")
 	return append(texts, "A setting of this loop.") // what is left of one after an erasure
 }
 
