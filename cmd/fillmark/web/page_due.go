@@ -114,38 +114,31 @@ type dueLoop struct {
 	Page    int // of the list, to come back to
 }
 
-// perDuePage is how many tasks a page of the list shows: more than anybody does
-// in a day.
+// perDuePage is with how many tasks a page of the list is full, and how many of one
+// person it shows: more than anybody does in a day.
 const perDuePage = 40
 
-// people gathers what an owner's machines have on the list, and shows those whose
-// first task is among the lines from, to: nobody stands on two pages. Machines
-// without an owner stand each for itself. Where it is asked for one of them alone
-// it is shown whole, else as much as a page holds.
-func people(groups [][]schedule.Line, from, to int, alone personKey) []duePerson {
-	const elsewhere = -1
+// people gathers what the machines of those to be shown have on the list, each as
+// much as a page holds, or whole; who is not on the list is not shown.
+func people(groups [][]schedule.Line, show []personKey, whole bool) []duePerson {
+	wanted := map[personKey]bool{}
+	for _, k := range show {
+		wanted[k] = true
+	}
 	var all []duePerson
 	at := map[personKey]int{}
-	line := 0
 	for group, lines := range groups {
 		for _, l := range lines {
 			k := personOf(l)
+			if !wanted[k] {
+				continue
+			}
 			i, met := at[k]
-			switch {
-			case met:
-			case alone != (personKey{}) && k != alone, line >= to:
-				i = elsewhere
-			case line < from:
-				i, at[k] = elsewhere, elsewhere
-			default:
+			if !met {
 				i, at[k] = len(all), len(all)
 				all = append(all, duePerson{personKey: k, group: group, Owner: l.Owner, OwnerID: l.OwnerID, Phone: l.Phone, Address: l.Address, Dial: phoneLink(l.Phone)})
 			}
-			line++
-			if i == elsewhere {
-				continue
-			}
-			if all[i].tasks == perDuePage && k != alone {
+			if all[i].tasks == perDuePage && !whole {
 				all[i].More++
 				continue
 			}
@@ -153,6 +146,33 @@ func people(groups [][]schedule.Line, from, to int, alone personKey) []duePerson
 		}
 	}
 	return all
+}
+
+// pagesOf parts the people on the list, in the order of their first tasks, into
+// pages: one ends with who fills it, and nobody stands on two. Machines without an
+// owner stand each for itself. Who comes up to after stands on none.
+func pagesOf(groups [][]schedule.Line, after personKey) [][]personKey {
+	tasks := map[personKey]int{}
+	var order []personKey
+	for _, lines := range groups {
+		for _, l := range lines {
+			k := personOf(l)
+			if tasks[k]++; tasks[k] == 1 {
+				order = append(order, k)
+			}
+		}
+	}
+	var pages [][]personKey
+	shown := perDuePage
+	for _, k := range order[slices.Index(order, after)+1:] {
+		if shown >= perDuePage {
+			pages, shown = append(pages, nil), 0
+		}
+		last := &pages[len(pages)-1]
+		*last = append(*last, k)
+		shown += min(tasks[k], perDuePage)
+	}
+	return pages
 }
 
 // Map shows where they live, in whatever shows maps on the device (RFC 5870).
@@ -301,14 +321,12 @@ func (s *server) duePage(f frame, query url.Values, kept *dueKept) (duePage, err
 		{ID: "week", Heading: "This week", Rule: "care"}, {ID: "later", Heading: "Later", Rule: "go", Folded: true},
 	}
 	lines := [][]schedule.Line{list.Overdue, list.Today, list.Week, list.Later}
-	var from, to int
-	p.Pager, from, to = duePager(query, lines)
-	var alone personKey
+	var show []personKey
+	p.Pager, show = duePager(query, lines)
 	if query.Has("of") {
-		alone, from, to = personNamed(query.Get("of")), 0, p.Pager.All
-		p.Pager.Prev, p.Pager.Next = "", ""
+		show, p.Pager.Prev, p.Pager.Next = []personKey{personNamed(query.Get("of"))}, "", ""
 	}
-	for _, person := range people(lines, from, to, alone) {
+	for _, person := range people(lines, show, query.Has("of")) {
 		person.callFor(kept.calls[person.OwnerID])
 		person.From, person.Page = list.Day.String(), p.Pager.Page
 		for _, ahead := range []int{1, 7} {
@@ -337,26 +355,30 @@ func (s *server) duePage(f frame, query url.Values, kept *dueKept) (duePage, err
 	return p, err
 }
 
-// duePager parts the list into pages, by number or after a person who stands on
-// it. What was just written down is about one answer alone.
-func duePager(query url.Values, groups [][]schedule.Line) (p pager, from, to int) {
-	pages, all, found := url.Values{"page": query["page"]}, 0, false
-	after := personNamed(query.Get("after"))
-	for _, lines := range groups {
-		if n := slices.IndexFunc(lines, func(l schedule.Line) bool { return personOf(l) == after }); n >= 0 && !found {
-			from, found = all+n+1, true
+// duePager says who stands on the page that is asked for: by number, or after a
+// person who stands on the list. What was just written down is about one answer
+// alone.
+func duePager(query url.Values, groups [][]schedule.Line) (p pager, show []personKey) {
+	pages, asked := pagesOf(groups, personKey{}), url.Values{"page": query["page"]}
+	var rest [][]personKey
+	if query.Has("after") {
+		if rest = pagesOf(groups, personNamed(query.Get("after"))); len(rest) > 0 {
+			n := slices.IndexFunc(pages, func(page []personKey) bool { return slices.Contains(page, rest[0][0]) })
+			asked.Set("page", strconv.Itoa(n+1))
 		}
-		all += len(lines)
+	}
+	p, from, to := newPager("/", asked, len(pages), 1)
+	p.All = 0
+	for _, lines := range groups {
+		p.All += len(lines)
 	}
 	if !query.Has("after") {
-		return newPager("/", pages, all, perDuePage)
+		return p, slices.Concat(pages[from:to]...)
 	}
-	pages.Set("page", strconv.Itoa(from/perDuePage+1))
-	p, _, _ = newPager("/", pages, all, perDuePage)
-	if to = min(from+perDuePage, all); to == all {
+	if len(rest) < 2 {
 		p.Next = ""
 	}
-	return p, from, to
+	return p, slices.Concat(rest[:min(1, len(rest))]...)
 }
 
 // nextOf finds what comes next: on the list, or beyond it in the register.
