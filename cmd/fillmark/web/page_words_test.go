@@ -25,7 +25,7 @@ import (
 // for whoever looks after the computer.
 func commandWords(page string) string {
 	page = regexp.MustCompile(`(?s)<details class="help">.*?</details>`).ReplaceAllString(page, "")
-	return regexp.MustCompile(`\bfillmark [a-z]+|\(--[a-z]+|<code>[a-z_]+\.[a-z_]+`).FindString(page)
+	return regexp.MustCompile(`\bfillmark [a-z]+|\(--[a-z]+|<code>[a-z]+[._][a-z_]+`).FindString(page)
 }
 
 // Who works with pages is told in their words; commands belong to the doctor's
@@ -35,6 +35,7 @@ func TestPagesNameNoCommands(t *testing.T) {
 	assert.Equal(t, "fillmark check", commandWords(`<p>See fillmark check.</p>`))
 	assert.Equal(t, "fillmark due", commandWords(`<details class="help">fillmark check</details><code>fillmark due</code>`))
 	assert.Equal(t, "(--wall", commandWords(`<p>write it down (--wall)</p>`))
+	assert.Equal(t, "<code>base_url", commandWords(`<p>Set <code>base_url</code>.</p>`))
 	assert.Equal(t, "<code>mail.transport", commandWords(`<p>Set <code>mail.transport: smtp</code>.</p>`))
 	b := newBench(t)
 	file := b.ana()
