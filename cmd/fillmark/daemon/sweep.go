@@ -107,10 +107,10 @@ const bodiesKept = 180 * 24 * time.Hour
 // again.
 const actKeysKept = 90 * 24 * time.Hour
 
-// draftsKept is how long a photo is kept that no history names: as long as a phone
-// keeps a form that was begun (draftDays of the pages' script). It may also be what
-// an erasure left that was cut off.
-const draftsKept = 7 * 24 * time.Hour
+// unnamedKept is how long a photo is kept that no history names: a page with a form
+// that was sent, refused and not yet put right may stay open for days. It may also be
+// what an erasure left that was cut off.
+const unnamedKept = 7 * 24 * time.Hour
 
 // forget deletes old mail texts and photos that nothing names, and forgets old keys
 // of acts, once a day.
@@ -124,7 +124,7 @@ func (h *Service) forget(now time.Time) error {
 	_, keys := h.ledStore.ForgetActKeys(now.Add(-actKeysKept))
 	var unnamed error
 	if h.lead == nil { // of several daemons none knows what another's form is about to name
-		_, unnamed = h.Workshop.RemoveUnnamedPhotos(now.Add(-draftsKept))
+		_, unnamed = h.Workshop.RemoveUnnamedPhotos(now.Add(-unnamedKept))
 	}
 	return errors.Join(texts, keys, unnamed)
 }
