@@ -175,11 +175,14 @@ const keysOff = () => {
 };
 const typing = (e) => e.closest("input:not([type=checkbox], [type=radio]), textarea, select, [contenteditable]");
 
-// toSearch leaves no page on which something was typed that is not sent.
+// begun tells that something was typed into a form, or a file chosen, that is not sent.
+const begun = (form) => fieldsIn(form).some(changed) || [...form.querySelectorAll("input[type=file]")].some((e) => e.files.length > 0);
+
+// toSearch leaves no page on which a form was begun.
 function toSearch() {
   const field = document.querySelector("input[type=search], #who");
   if (field) field.focus();
-  else if ([...document.querySelectorAll("main form[method=post]")].every((form) => !fieldsIn(form).some(changed))) location.assign("/loops");
+  else if (![...document.querySelectorAll("main form[method=post]")].some(begun)) location.assign("/loops");
 }
 
 // toStep goes to a step of the job sheet: to its tick, or to what takes it back.
