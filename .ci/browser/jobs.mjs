@@ -205,7 +205,8 @@ export const jobs = [
       await page.getByText('It goes back as it is', { exact: true }).click()
       await page.locator('#return-why').fill('the owner wants it back')
       await page.getByRole('button', { name: 'Return it as it is' }).click()
-      await says(page, 'NOT PROVEN: no measurement shows that the repair holds')
+      await says(page, 'LEAKING, RETURNED AS IT IS')
+      await says(page, 'Leave it switched off and unplugged')
       await says(page, 'Returned as it is: the owner wants it back.')
     },
   },

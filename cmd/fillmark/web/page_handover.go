@@ -128,19 +128,22 @@ func howItStands(ws words.Words, file workshop.OwnersFile, back *loops.Entry) []
 	return said
 }
 
-// firstLine is what stands against a loop and whether it is proved, in words.
+// firstLine is what stands against a loop, or, where nothing does, that it is
+// proved: "proved" beside "leaking" would be read as sound.
 func firstLine(l notify.HandoverLoop) string {
-	proved := strings.ToUpper(string(loops.IsUnproved))
-	if !l.Proved.IsZero() {
-		proved = "Proved on " + l.Proved.Long()
-	}
 	var said []string
 	for _, c := range l.Conditions {
 		if c.Kind != loops.IsUnproved {
 			said = append(said, strings.ToUpper(string(c.Kind)))
 		}
 	}
-	return strings.Join(append(said, proved), ", ")
+	switch {
+	case l.Proved.IsZero():
+		said = append(said, strings.ToUpper(string(loops.IsUnproved)))
+	case len(said) == 0:
+		return "Proved on " + l.Proved.Long()
+	}
+	return strings.Join(said, ", ")
 }
 
 // lastVisit is what was recorded in the last stay of a machine on the bench,

@@ -46,7 +46,7 @@ function clock(at) {
 // searched only narrows.
 const judged = (form) => form.classList.contains("ask");
 const answerOf = (form) => document.getElementById(form.dataset.live);
-const tell = (form, what, page) => form.dispatchEvent(new CustomEvent(what, { bubbles: true, detail: page }));
+const announce = (form, what, page) => form.dispatchEvent(new CustomEvent(what, { bubbles: true, detail: page }));
 
 document.addEventListener("input", ({ target }) => {
   const form = target.closest("form[data-live]");
@@ -54,7 +54,7 @@ document.addEventListener("input", ({ target }) => {
   const last = live.get(form) ?? { typed: {} };
   live.set(form, last);
   if (judged(form)) answerOf(form).inert = true;
-  tell(form, "asked");
+  announce(form, "asked");
   last.asked?.abort();
   clearTimeout(last.timer);
   last.timer = setTimeout(() => ask(form, last), 400);
@@ -92,7 +92,7 @@ async function ask(form, last) {
   now.inert = false;
   bringTyped(now, last);
   showProblems(form, page);
-  tell(form, "answered", page);
+  announce(form, "answered", page);
 }
 
 // noAnswer says why there is none, in the place of the one to another question.
@@ -102,7 +102,7 @@ function noAnswer(form, last, words) {
   keepTyped(now, last);
   now.replaceChildren(words);
   now.inert = false;
-  tell(form, "unanswered");
+  announce(form, "unanswered");
 }
 
 // What somebody typed into an answer, such as how much was poured, goes on into
