@@ -130,7 +130,7 @@ export const offlineJobs = [
       await waits(page, 2)
       await page.locator('#flush-note').fill('typed, not pressed')
 
-      // The tab is gone; two others open the sheet.
+      // The tab is gone; two otitsFigure open the sheet.
       const [one, two] = [await page.context().newPage(), await page.context().newPage()]
       await page.close()
       await one.goto(`${line.base}/`)
@@ -306,6 +306,132 @@ export const offlineJobs = [
       await page.waitForFunction(() => document.querySelector('#flush-note').value === '')
       await waits(page, 0)
       expect(counts(made, made.tag)('flush') === flushes + 2, `two flushes were entered, and ${counts(made, made.tag)('flush') - flushes} are on record`)
+      line.cut()
+    },
+  },
+  {
+    name: 'an entry that is refused when the next was begun in its form is neither lost nor mixed with that one',
+    script: true,
+    expects: cutOff,
+    async run(page, made) {
+      const line = await wire(made.base)
+      const path = `/loops/${made.tag}/refill`
+      await page.goto(line.base + path)
+      await signIn(page, made)
+      await kept(page, path)
+      await unfold(page)
+      const before = counts(made, made.tag)('leak check')
+      const [hours, note, enter] = [page.locator('#leakcheck-hours'), page.locator('#leakcheck-note'), page.getByRole('button', { name: 'Enter the leak check' })]
+      line.cut()
+      await hours.fill('9000')
+      await page.locator('#leakcheck-dry').check()
+      await enter.click()
+      await waits(page, 1)
+      await page.waitForFunction(() => document.querySelector('#leakcheck-hours').value !== '9000') // free for the next one
+      await note.fill('the second')
+
+      await line.join()
+      await online(page)
+      await says(page, 'Refused, and not recorded')
+      await says(page, 'less than')
+      await page.locator('#offline').waitFor({ state: 'hidden' })
+      await unfold(page)
+      expect(await hours.inputValue() !== '9000', 'what was refused is mixed into the next')
+      expect(await note.inputValue() === 'the second', 'what was typed is gone')
+      await hours.fill('2')
+      await page.locator('#leakcheck-dry').check()
+      await enter.click()
+      await waits(page, 2)
+      await page.waitForFunction(() => document.querySelector('#leakcheck-hours').value === '9000') // to be put right
+      expect(await note.inputValue() === '', 'the next is mixed into what was refused')
+      await hours.fill('3')
+      await enter.click()
+      await waits(page, 0)
+      const { history } = JSON.parse(made.run('loop', 'show', made.tag, '--json'))
+      const checks = history.filter((e) => e.kind === 'leak check').slice(before).map((e) => [e.leak_check.hours, e.note ?? ''])
+      expect(`${checks}` === '3,,2,the second', `on record are ${checks}`)
+      line.cut()
+    },
+  },
+  {
+    name: 'a figure that is put right after its answer was lost is on record, and a step that is unticked is not',
+    script: true,
+    expects: cutOff,
+    async run(page, made) {
+      const line = await wire(made.base)
+      const { tag } = JSON.parse(made.run('intake', '--kind', 'donor unit', '--model', 'T2', '--json'))
+      const path = `/loops/${tag}/refill`
+      await page.goto(line.base + path)
+      await signIn(page, made)
+      await kept(page, path)
+      await unfold(page)
+      const id = await page.locator('.work li:not(.done):has(.figure-field input):not(:has(select))').first().getAttribute('id')
+      const [tick, figure] = [page.locator(`#${id} input[type=checkbox]`), page.locator(`#${id} .figure-field input`)]
+      const onRecord = () => JSON.parse(made.run('loop', 'show', tag, '--json')).history.filter((e) => e.kind === 'step').map((e) => e.step.value)
+      // loseAnswer lets the next post come through, and nothing of what is answered.
+      const loseAnswer = () => page.evaluate(() => {
+        const whole = globalThis.fetch
+        globalThis.fetch = async (address, asked) => {
+          const answer = await whole(address, asked)
+          if (asked?.method !== 'POST') return answer
+          globalThis.fetch = whole
+          throw new TypeError('lost')
+        }
+      })
+      await loseAnswer()
+      await figure.fill('812')
+      await tick.check()
+      await waits(page, 1)
+      expect(`${onRecord()}` === '812', `on record is ${onRecord()}`)
+      await figure.fill('82')
+      await figure.blur()
+      await waits(page, 0)
+      expect(`${onRecord()}` === '812,82', `82 was entered last, and on record is ${onRecord()}`)
+
+      const next = await page.locator('.work li:not(.done):has(.figure-field input):not(:has(select))').first().getAttribute('id')
+      const [second, itsFigure] = [page.locator(`#${next} input[type=checkbox]`), page.locator(`#${next} .figure-field input`)]
+      await loseAnswer()
+      await itsFigure.fill('7')
+      await second.check()
+      await waits(page, 1)
+      line.cut()
+      await itsFigure.fill('70')
+      await itsFigure.blur()
+      await waits(page, 2)
+      await second.uncheck()
+      await waits(page, 0)
+      await line.join()
+      await online(page)
+      await page.locator('#offline').waitFor({ state: 'hidden' })
+      expect(!onRecord().includes(70), 'a step that was unticked is on record')
+      line.cut()
+    },
+  },
+  {
+    name: 'what is refused of the whole loop says why while it waits',
+    script: true,
+    expects: cutOff,
+    async run(page, made) {
+      const line = await wire(made.base)
+      const { tag } = JSON.parse(made.run('intake', '--kind', 'donor unit', '--model', 'T3', '--json'))
+      const path = `/loops/${tag}/refill`
+      await page.goto(line.base + path)
+      await signIn(page, made)
+      await kept(page, path)
+      await unfold(page)
+      line.cut()
+      await page.locator('#leakcheck-hours').fill('2')
+      await page.locator('#leakcheck-dry').check()
+      await page.getByRole('button', { name: 'Enter the leak check' }).click()
+      await waits(page, 1)
+      await open(page).first().locator('input[type=checkbox]').check()
+      await waits(page, 2)
+      made.run('loop', 'drain', tag, '--out', '40ml', '--left', '2ml', '--went', 'drum 2')
+      await line.join()
+      await online(page)
+      await says(page, 'Refused, and not recorded')
+      const said = await page.locator('.waits', { hasText: 'Refused' }).textContent()
+      expect(/a loop that holds something/.test(said), `it does not say why: ${said}`)
       line.cut()
     },
   },

@@ -23,7 +23,7 @@ const questionDays = 1; // what to pour is asked again at another visit
 const againAfter = 20_000; // ms
 
 let drafts = {}; // by the name of the form: {at, key, values, last}
-let waiting = []; // {id, form, step, action, body, words, at, day, by, refused}
+let waiting = []; // {id, form, step, action, body, words, at, day, by, tried, refused}
 
 // stale tells that the page is an old one that the worker kept, unsure that it
 // is not known who is signed in now, or whether anybody answers.
@@ -140,19 +140,22 @@ function saidIn(form, item) {
   return Object.fromEntries(fieldsIn(form).map((e) => [fieldKey(e), ticks(e) ? sent.getAll(e.name).includes(e.value) : (sent.get(e.name) ?? (e.name === "day" ? item.day : ""))]));
 }
 
+// another tells that the next entry was begun in the form of one that waits.
+const another = (item) => !item.step && item.form in drafts && drafts[item.form].key !== item.id;
+
 // bringBack puts into a form what waits of it, and then what was typed since; it
 // tells whether that changed anything.
 function bringBack(form) {
   const name = nameOfForm(form);
   for (const e of fieldsIn(form)) if (!firstValues.has(e)) firstValues.set(e, valueOf(e));
+  const draft = drafts[name];
   for (const item of waiting.filter((w) => w.form === name)) {
     const step = item.step && document.getElementById(item.step);
     if (step) putBack(form, Object.fromEntries(Object.entries(saidIn(form, item)).filter(([key]) => inStep(step, key))));
-    if (item.step || !item.refused) continue;
+    if (item.step || !item.refused || another(item)) continue;
     putBack(form, saidIn(form, item));
     form.elements.key.value = item.id;
   }
-  const draft = drafts[name];
   if (!draft || !putBack(form, draft.values)) return false;
   if (draft.key) form.elements.key.value = draft.key;
   sayTyped(form, draft);
@@ -162,23 +165,19 @@ function bringBack(form) {
 // sayTyped says that there is a draft, which can be thrown away and taken up again.
 function sayTyped(form, draft) {
   const name = nameOfForm(form);
-  const swap = async (p, now, values) => {
+  const swap = async (p, now) => {
     p.remove();
     await changeDraft(name, now);
-    putBack(form, values);
+    putBack(form, Object.fromEntries(fieldsIn(form).map((e) => [fieldKey(e), firstValues.get(e)])));
+    bringBack(form);
     form.dispatchEvent(new Event("input", { bubbles: true }));
     form.querySelector(":scope > .kept button")?.focus();
   };
   const last = draft.last ? ` That is more than ${draftDays} days ago: it is gone when the sheet is opened next.` : "";
   const p = line(form, `Typed here at ${clock(draft.at)}${draft.key ? ", not recorded yet" : ""}.${last}`, "Throw it away", () => {
-    const first = Object.fromEntries(fieldsIn(form).map((e) => [fieldKey(e), firstValues.get(e)]));
-    const gone = line(form, "Thrown away.", "Undo", async () => {
-      await swap(gone, draft, draft.values);
-      sayTyped(form, draft).querySelector("button").focus();
-    });
-    swap(p, null, first);
+    const gone = line(form, "Thrown away.", "Undo", () => swap(gone, draft));
+    swap(p, null);
   });
-  return p;
 }
 
 // line puts one line at the head of a part of the page, with a button.
@@ -216,7 +215,7 @@ function mark() {
   for (const item of waiting.toReversed()) {
     const part = (item.step ? document.getElementById(item.step) : formNamed(item.form)) ?? top;
     let said = `Not yet recorded, ${clock(item.at)}${item.words ? `: ${item.words}` : ""}.`;
-    if (item.refused) said = `Refused, and not recorded: ${item.refused} What was entered after it waits until this is put right or undone.`;
+    if (item.refused) said = `Refused, and not recorded${item.words ? ` (${item.words})` : ""}: ${item.refused} What was entered after it waits until this is put right or undone.`;
     const p = line(part, said, "Undo", () => undo(item));
     p.classList.add("waits");
     p.dataset.item = item.id;
@@ -236,9 +235,10 @@ function wordsAtTop() {
 
 const inStep = (step, key) => [...step.querySelectorAll("input, select")].some((e) => fieldKey(e) === key);
 
-// undo takes back what was not recorded yet; what was typed stays in its form.
+// undo takes back what was not recorded yet, of a step all of it; what was typed
+// stays in its form.
 async function undo(item) {
-  await drop(item.id);
+  await changeWaiting((all) => all.filter((w) => w.id !== item.id && !(item.step && w.step === item.step)));
   const form = formNamed(item.form);
   const part = item.step ? document.getElementById(item.step) : form;
   const tick = item.step && part?.querySelector("input[type=checkbox]");
@@ -292,13 +292,11 @@ function itemOf(form, button, step) {
   return item;
 }
 
-// sending is what is on its way to the pages: nobody knows yet what they make of it.
-let sending = null;
-
-// another gives an item a key of its own, where that is of one on its way which
-// says something else; the same said twice is one.
-function another(item, form) {
-  if (sending?.id !== item.id || JSON.stringify(sending.body) === JSON.stringify(item.body)) return;
+// ownKey gives an item a key of its own, where that is of one which was sent, says
+// something else and may be on record by now; the same said twice is one.
+function ownKey(item, form) {
+  const sent = waiting.find((w) => w.id === item.id && w.tried);
+  if (!sent || JSON.stringify(sent.body) === JSON.stringify(item.body)) return;
   item.id = newKey();
   item.body = item.body.map(([name, value]) => [name, name === "key" ? item.id : value]);
   if (!item.step) form.elements.key.value = item.id;
@@ -306,7 +304,7 @@ function another(item, form) {
 
 async function enter(form, button, step) {
   const item = itemOf(form, button, step);
-  another(item, form);
+  ownKey(item, form);
   if (form.classList.contains("checks") && !step) { // the steps that wait are not sent twice
     item.body = item.body.filter(([name, value]) => name !== "sheet-step" || !waiting.some((w) => w.step === `step-${value}`));
     if (waiting.length > 0 && !item.body.some(([name]) => name === "sheet-step")) return deliver();
@@ -324,6 +322,7 @@ async function enter(form, button, step) {
   free.reset();
   if (unanswered) clearOffers();
   for (const p of free.querySelectorAll(":scope > .kept")) p.remove();
+  bringBack(free); // one that was refused, to be put right
   shown.lines = "";
   mark();
 }
@@ -380,12 +379,10 @@ async function sendEach(pressed) {
   let recorded = false;
   while (waiting.length > 0 && !waiting[0].refused) {
     const item = waiting[0];
-    sending = item;
     const answer = await attempt(item);
-    sending = null;
     if (!answer) break;
     if (!answer.recorded) {
-      if (!item.step || waiting.findLast((w) => w.step === item.step) === item) {
+      if (!item.step || waiting.findLast((w) => w.step === item.step).id === item.id) {
         await refuse(item, answer);
         break;
       }
@@ -402,22 +399,32 @@ async function sendEach(pressed) {
   return recorded;
 }
 
+// reasonsOf are those for which a page takes nothing.
+function reasonsOf(page) {
+  const said = page.querySelectorAll("main .stopped .reasons li, main [role=alert] li, main .problem[role=alert] p:not(:has(a))");
+  return [...new Set([...said].map((e) => e.textContent.trim().replace(/[^.]$/, "$&.")))].join(" ") || wordsOf(page) || "the pages do not take it.";
+}
+
 // refuse keeps what was refused: in its place, where something was entered after
-// it or its form is gone from the sheet; else as what was typed in its form.
+// it, another was begun in its form or that is gone from the sheet; else as what was
+// typed in its form.
 async function refuse(item, answer) {
   const then = answer.page.querySelector(".jobsheet") ? answer.page : document;
   const form = then.querySelector(`form[data-kept="${item.form}"]`);
   const key = answer.page.querySelector(`form[data-kept="${item.form}"] [name=key]`)?.value;
   const id = item.step ? item.id : (key ?? item.id); // sent before, once more is another act, and has another key
-  if (waiting.length > 1 || !form) {
-    const said = [...answer.page.querySelectorAll(".stopped .reasons li, main [role=alert] li")].map((e) => e.textContent.trim().replace(/[^.]$/, "$&."));
-    const change = { ...item, id, body: item.body.map(([n, v]) => [n, n === "key" ? id : v]), refused: said.join(" ") || wordsOf(answer.page) || "the pages do not take it." };
+  const next = another(item);
+  if (waiting.length > 1 || !form || next) {
+    const change = { ...item, id, body: item.body.map(([n, v]) => [n, n === "key" ? id : v]), tried: false, refused: reasonsOf(answer.page) };
     await changeWaiting((all) => all.map((w) => (w.id === item.id ? change : w)));
+    if (!item.step && !next && drafts[item.form]) await changeDraft(item.form, { ...drafts[item.form], key: id });
   } else {
     if (!item.step) await changeDraft(item.form, { at: item.at, values: saidIn(form, item), ...drafts[item.form], key: id });
     await drop(item.id);
   }
-  await show(item, answer, true);
+  if (!next) return show(item, answer, true);
+  stale = true; // the page that answers has what was refused in the fields of the next
+  await look();
 }
 
 // attempt sends one; nothing comes back where it is still to be sent.
@@ -429,6 +436,7 @@ async function attempt(item) {
   const body = item.body.filter(([name, value]) => name !== "day" || value);
   // Without a day it is done today: on the day when it was pressed.
   if (item.day !== dayOf(Date.now()) && !body.some(([name]) => name === "day")) body.push(["day", item.day]);
+  if (!item.tried) await changeWaiting((all) => all.map((w) => (w.id === item.id ? { ...w, tried: true } : w)));
   try {
     const answer = await post(item.action, body);
     if (!answer.signedOut && answer.status < 500 && answer.status !== 429) return answer;
@@ -451,6 +459,7 @@ async function show(item, answer, lead) {
     const fresh = answer.page.getElementById(phase.id);
     const had = step.contains(document.activeElement);
     step.replaceWith(then);
+    if (!answer.recorded) say(then, "Not recorded. " + reasonsOf(answer.page));
     if (had) then.querySelector("button, input")?.focus({ preventScroll: true });
     phase.querySelector("summary").replaceWith(fresh.querySelector("summary"));
     const key = fresh.querySelector("form.checks [name=key]");
