@@ -185,10 +185,10 @@ func (r MixRequest) validate() error {
 		return err
 	}
 	if !r.Fluid.IsGlycol() && (r.Concentrate != 0 || r.Premix != 0) {
-		return &InvalidError{"fluid", string(r.Fluid), "holds no glycol; name the glycol, or leave concentrate and premix out"}
+		return &InvalidError{"fluid", string(r.Fluid), "a glycol where a concentrate or a premix is said; in water leave both out"}
 	}
 	if !r.Fluid.IsGlycol() && r.LeftMass != 0 {
-		return &InvalidError{"left mass fraction", r.LeftMass.String(), "glycol that stays in a loop feeds microbes in the water: rinse first, then say 0%"}
+		return &InvalidError{"left mass fraction", r.LeftMass.String(), "0%, after rinsing: glycol that stays in a loop feeds microbes in the water"}
 	}
 	return nil
 }
@@ -307,10 +307,10 @@ func Adjust(r AdjustRequest) (MixResult, error) {
 		return MixResult{}, err
 	}
 	if r.Want > r.HaveMass && r.Concentrate == 0 {
-		return MixResult{}, &InvalidError{"mass", r.Want.String(), "a concentrate at hand, such as 95%; this is stronger than what there is"}
+		return MixResult{}, &InvalidError{"concentrate", "", "what is at hand, such as 95%: " + r.Want.String() + " is stronger than what there is"}
 	}
 	if r.Want > r.HaveMass && r.Concentrate <= r.Want {
-		return MixResult{}, &InvalidError{"mass", r.Want.String(), "a stronger concentrate; " + r.Concentrate.String() + " cannot reach it"}
+		return MixResult{}, &InvalidError{"concentrate", r.Concentrate.String(), "stronger than the " + r.Want.String() + " that is wanted"}
 	}
 	if r.Want == 0 && r.HaveMass > 0 {
 		return MixResult{}, &InvalidError{"mass", r.Want.String(), "more than 0%; no amount of water makes glycol vanish"}

@@ -172,8 +172,7 @@ func TestAdjust(t *testing.T) {
 	assert.InDelta(t, 40, stronger.Result.Mass.Percent(), 0.1)
 
 	_, err = chemistry.Adjust(chemistry.AdjustRequest{Fluid: eg, Have: 0.5, HaveMass: 0.30, Want: 0.40, Concentrate: 0.40, Bench: 20})
-	var invalid *chemistry.InvalidError
-	require.ErrorAs(t, err, &invalid)
+	require.EqualError(t, err, `concentrate "40.0 mass %": stronger than the 40.0 mass % that is wanted`)
 }
 
 // TestConcentrateDensity: the label's density changes the volume only; the estimate without one lies on the line to the pure glycol
@@ -257,7 +256,7 @@ func TestInfeasibleMixSaysHow(t *testing.T) {
 func TestAdjustAsksForTheConcentrate(t *testing.T) {
 	t.Parallel()
 	_, err := chemistry.Adjust(chemistry.AdjustRequest{Fluid: chemistry.PropyleneGlycol, Have: 0.8, HaveMass: 0.40, Want: 0.45, Bench: 20})
-	require.ErrorContains(t, err, "a concentrate at hand")
+	require.EqualError(t, err, "concentrate: what is at hand, such as 95%: 45.0 mass % is stronger than what there is")
 }
 
 // TestOtherGlycolsDensity: a label whose density is the other glycol's stands for a wrong bottle, and is refused.

@@ -350,7 +350,7 @@ func (p Product) Read(b *Brix, d *KilogramPerLitre) (ProductState, error) {
 		shown = float64(*d)
 	}
 	if len(points) < 3 {
-		return ProductState{}, &InvalidError{"product", p.Name, "its label gives no two lines with " + what + ": read it as " + p.Base.Name() + ", inhibited, or add the lines"}
+		return ProductState{}, &InvalidError{"product", p.Name, "one whose label gives two lines with " + what + " or more: add them, or read it as " + p.Base.Name() + ", inhibited"}
 	}
 	for i := 1; i < len(points); i++ {
 		low, high := points[i-1], points[i]
@@ -452,10 +452,10 @@ func (p Product) source(guess bool) string {
 // byProduct reads an instrument by the label's own pairs.
 func (r ReadingRequest) byProduct() (Reading, error) {
 	if r.Index != nil || r.Freeze != nil || r.Volume != nil {
-		return Reading{}, &InvalidError{"product", r.Product.Name, "its label is read by Brix or density"}
+		return Reading{}, &InvalidError{"product", r.Product.Name, "Brix or density where it is read by its label"}
 	}
 	if math.Abs(float64(r.Sample-20)) > 2 {
-		return Reading{}, &InvalidError{"sample temperature", r.Sample.String(), "a label holds at 20 °C: let the sample come to 18 to 22 °C"}
+		return Reading{}, &InvalidError{"sample temperature", r.Sample.String(), "18 to 22 °C: a label holds at 20 °C, so let the sample come to it"}
 	}
 	st, err := r.ofLabel(0)
 	if err != nil {

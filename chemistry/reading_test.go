@@ -202,7 +202,7 @@ func TestReadByLabelMinds(t *testing.T) {
 	warm := ask(27, func(r *chemistry.ReadingRequest) { r.SampleUncertainty, r.Compensation = 5, chemistry.NoCompensation })
 	assert.Greater(t, float64(warm.MassUncertainty), float64(plain.MassUncertainty))
 	_, err := chemistry.Read(chemistry.ReadingRequest{Product: &p, Volume: new(chemistry.VolumeFraction(0.4)), Sample: 20})
-	require.ErrorContains(t, err, "its label is read by Brix or density")
+	require.ErrorContains(t, err, "Brix or density where it is read by its label")
 }
 
 // TestReadVolumeScale: an instrument's own volume % is before mixing, and on the other glycol's scale it is not taken at its word.

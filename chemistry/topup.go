@@ -69,6 +69,13 @@ type Liquid struct {
 // its inhibitor and how much of it there is: "premix:40%:oat:200ml", "water:1l". Anything else is an [*InvalidError]. For a loop whose fluid is not
 // known, or holds no glycol, a concentrate or premix is of a glycol not named: the rules stop it whichever it is.
 func ParseLiquid(s string, fluid Fluid) (Liquid, error) {
+	return parseLiquid(s, fluid, false)
+}
+
+// ParseLiquidByVolume is [ParseLiquid] where a bare % is volume % before mixing at 20 °C; "40 mass%" is mass % here too.
+func ParseLiquidByVolume(s string, fluid Fluid) (Liquid, error) { return parseLiquid(s, fluid, true) }
+
+func parseLiquid(s string, fluid Fluid, byVolume bool) (Liquid, error) {
 	const want = "a liquid such as water, concentrate:95% or premix:40%:200ml"
 	name, rest, _ := strings.Cut(s, ":")
 	l := Liquid{Name: strings.ToLower(strings.TrimSpace(name)), Fluid: fluid}
@@ -92,13 +99,8 @@ func ParseLiquid(s string, fluid Fluid) (Liquid, error) {
 		var err error
 		switch {
 		case part == "":
-		case strings.Contains(part, "%") && strings.Contains(strings.ToLower(part), "vol"):
-			var v VolumeFraction
-			if v, err = ParseVolumePercent(part); err == nil {
-				l.Mass, err = MassFractionOf(l.Fluid, v)
-			}
 		case strings.Contains(part, "%"):
-			l.Mass, err = ParseMassPercent(part)
+			l.Mass, err = l.strength(part, byVolume)
 		default:
 			if i, no := ParseInhibitor(part); no == nil {
 				l.Inhibitor = i
@@ -117,6 +119,25 @@ func ParseLiquid(s string, fluid Fluid) (Liquid, error) {
 		return Liquid{}, invalid(s, want+"; "+l.Fluid.Name()+" holds no glycol")
 	}
 	return l, nil
+}
+
+// strength reads its glycol in per cent: by mass or by volume as it says, else by volume where byVolume is set. Of a glycol that
+// is not named the figure stands for either: it goes into no loop, however strong.
+func (l Liquid) strength(s string, byVolume bool) (MassFraction, error) {
+	switch lower := strings.ToLower(s); {
+	case strings.Contains(lower, "vol"):
+		byVolume = true
+	case strings.Contains(lower, "mass"):
+		byVolume = false
+	}
+	if !byVolume {
+		return ParseMassPercent(s)
+	}
+	v, err := ParseVolumePercent(s)
+	if err != nil || !l.Fluid.IsGlycol() {
+		return MassFraction(v), err
+	}
+	return MassFractionOf(l.Fluid, v)
 }
 
 // glycol reports whether the liquid is made with a glycol, named or not.

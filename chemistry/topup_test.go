@@ -120,6 +120,13 @@ func TestParseLiquid(t *testing.T) {
 		require.NoError(t, err, in)
 		assert.Equal(t, want, got)
 	}
+	byVolume, err := chemistry.MassFractionOf(pg, 0.4)
+	require.NoError(t, err)
+	for in, want := range map[string]chemistry.MassFraction{"premix:40%": byVolume, "premix:40vol%": byVolume, "premix:40 mass%": 0.40} {
+		got, err := chemistry.ParseLiquidByVolume(in, pg)
+		require.NoError(t, err, in)
+		assert.InDelta(t, float64(want), float64(got.Mass), 1e-12, in)
+	}
 	for _, in := range []string{"concentrate", "premix:", "water:40%", "oil", "concentrate:95", "concentrate:95%:0ml", "concentrate:95%:5K", ""} {
 		_, err := chemistry.ParseLiquid(in, pg)
 		var invalid *chemistry.InvalidError

@@ -91,7 +91,7 @@ func LifeRows(history []loops.Entry) []LifeRow {
 func LifePlots(history []loops.Entry, rows []LifeRow) []Life {
 	var fills []loops.Day
 	for _, e := range loops.Standing(history) {
-		if e.Kind == loops.KindFill {
+		if e.BeginsCharge() {
 			fills = append(fills, e.Day)
 		}
 	}

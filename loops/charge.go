@@ -22,8 +22,10 @@ type Charge struct {
 	MassKnown       Known                   `json:"mass_fraction_known,omitzero"`
 	// Volume is what was filled in; zero where it was not measured. After a top-up
 	// it is what was in the loop before and what was poured, with what is still
-	// missing to the fill mark: what is in it is always the Volume less
-	// [State.Missing].
+	// missing to the fill mark: what is in it is the Volume less [State.Missing].
+	// Room that was left on purpose at the fill is missing to the mark too, so a
+	// reading of it takes off what never was in; how much that was only the
+	// volume of the loop tells, which a history does not.
 	Volume chemistry.Litre `json:"volume_l,omitempty"`
 	Origin Origin          `json:"origin"`
 	// FilledFrom and FilledTo bound the day of the fill. They are equal where

@@ -117,6 +117,8 @@ func TestACauseOutsideTheLoopFailsNoCharge(t *testing.T) {
 		{[]loops.Entry{half(), bad, opened(loops.CauseClog)}, loops.CauseClog},
 		{[]loops.Entry{half(), opened(loops.CauseClog), opened(loops.CauseFan)}, loops.CauseClog},
 		{[]loops.Entry{half(), opened(loops.CauseOther)}, loops.CauseOther},
+		{[]loops.Entry{half(), bad, opened(loops.CauseOther), opened(loops.CauseMount)}, loops.CauseOther},
+		{[]loops.Entry{half(), opened(loops.CauseClog), half(), bad, opened(loops.CauseMount)}, ""},
 	} {
 		s := loops.Fold(daily(tt.history...))
 		assert.Equal(t, tt.cause, s.Cause)

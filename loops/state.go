@@ -175,7 +175,9 @@ func (s State) Unproved() bool {
 	return s.Charge != nil && s.Charge.Origin == WorkshopFill && s.Proved.IsZero()
 }
 
-// Held is how much is in the loop; zero where that is not known.
+// Held is how much is in the loop; zero where that is not known. Of a loop with
+// room left at its fill it is too little by that room once a level was read: see
+// [Charge].
 func (s State) Held() chemistry.Litre {
 	if s.Charge == nil {
 		return 0
@@ -231,12 +233,13 @@ func Fold(history []Entry) State {
 func States(history []Entry) iter.Seq2[Entry, State] {
 	return func(yield func(Entry, State) bool) {
 		var s State
-		sold := lastTransfer(history)
+		sold, confirmed := lastTransfer(history), false // by an opening, why the charge failed
 		for _, e := range Standing(history) {
 			if e.Kind == KindSetting && e.ID < sold {
 				e = e.Erased() // what a former owner had said why
 			}
-			s.apply(e)
+			s.apply(e, confirmed)
+			confirmed = !e.BeginsCharge() && (confirmed || e.Kind == KindOpening && e.Opening.Cause.InLoop())
 			if !yield(e, s) {
 				return
 			}
@@ -255,8 +258,9 @@ func lastTransfer(history []Entry) EntryID {
 	return 0
 }
 
-// apply folds one entry into the state.
-func (s *State) apply(e Entry) {
+// apply folds one entry into the state. Confirmed tells that an opening said
+// before why the charge failed.
+func (s *State) apply(e Entry, confirmed bool) {
 	if e.Kind != KindAnswer && e.Kind != KindWork && (e.Kind != KindCall || e.Call.Outcome == Reached) {
 		s.Asked, s.AskedFor, s.AskedNoticed = Day{}, "", nil
 	}
@@ -301,7 +305,7 @@ func (s *State) apply(e Entry) {
 	case KindOpening:
 		s.hours(e.Opening.RunningHours)
 		s.Proved, s.LastLeakCheck = Day{}, Day{}
-		s.opened(e.Day, e.Opening.Cause)
+		s.opened(e.Day, e.Opening.Cause, confirmed)
 	case KindLeakCheck:
 		s.leakChecked(e.Day, e.LeakCheck)
 	case KindHandover:
@@ -393,12 +397,12 @@ func (s *State) inspected(day Day, x *Inspection, known bool) {
 
 // opened folds the cause that an opening found, which tells what a measurement
 // only saw. One outside the wetted loop, such as a dry mount, clears the charge
-// of it.
-func (s *State) opened(day Day, cause Cause) {
+// of it, and not of what an opening confirmed before.
+func (s *State) opened(day Day, cause Cause, confirmed bool) {
 	switch {
 	case s.Charge == nil, cause == CauseNone:
 	case !cause.InLoop():
-		if s.Cause == CauseOther {
+		if !confirmed {
 			s.Failed, s.Cause = Day{}, ""
 		}
 	default:

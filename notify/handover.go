@@ -82,7 +82,7 @@ func HandoverLoopOf(ws words.Words, l loops.Loop, view loops.OwnersView) Handove
 		Proved: s.Proved, Conditions: s.Conditions(), SetAside: loops.SetAsideSinceFill(view.Entries()),
 	}
 	if s.Charge != nil {
-		out.Fluid, out.Charge, out.Volume = s.Charge.Fluid, ChargeInWords(ws, *s.Charge), s.Charge.Volume
+		out.Fluid, out.Charge, out.Volume = s.Charge.Fluid, ChargeInWords(ws, *s.Charge), s.Held()
 	}
 	if wall, ok := l.Wall(); ok {
 		out.Coldest = &wall

@@ -456,3 +456,17 @@ func TestTheOwnersConsentIsSaidToThem(t *testing.T) {
 	assert.True(t, said["you had not agreed to the loop being opened"], said)
 	assert.Len(t, said, len(loops.Languages()))
 }
+
+// The letter of a machine going back says how much is in the loop, not what went in
+// before some of it was lost.
+func TestLetterSaysHowMuchIsInIt(t *testing.T) {
+	t.Parallel()
+	history := []loops.Entry{
+		{ID: 1, Kind: loops.KindFill, Day: today.AddDays(-3), Fill: &loops.Fill{Charge: loops.Charge{
+			Fluid: chemistry.PropyleneGlycol, Origin: loops.WorkshopFill, Volume: 0.5, FilledTo: today.AddDays(-3),
+		}}},
+		{ID: 2, Kind: loops.KindInspection, Day: today, Inspection: &loops.Inspection{Missing: new(chemistry.Litre(0.04))}},
+	}
+	l := loops.Loop{Tag: "7K3M9Q", State: loops.Fold(history)}
+	assert.InDelta(t, 0.46, float64(notify.HandoverLoopOf(words.In(loops.English), l, loops.ViewFor(1, 1, history)).Volume), 1e-9)
+}

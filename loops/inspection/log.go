@@ -25,7 +25,7 @@ type Log struct {
 
 // ReadLog reads a short log as [ReadSeries] reads a long one, and counts its times
 // from the first reading. It is strict: a value that ReadSeries would leave out is
-// an [*chemistry.InvalidError] naming the line, but for a time that was there
+// an [*chemistry.InvalidError] naming the line or JSON object, but for a time that was there
 // already, of which the first reading counts. That is noted, and so is a gap.
 func ReadLog(in io.Reader) (Log, error) {
 	var log Log

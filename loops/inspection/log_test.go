@@ -72,6 +72,7 @@ func TestReadLogRefuses(t *testing.T) {
 		{"three columns without a header", "0,40,1\n1,41,1\n", "columns", "name it"},
 		{"a short row", "0,40\n1\n", "line 2", "row too short"},
 		{"a sign for no reading", "0,40\n1,65535\n", "line 2", "no reading"},
+		{"JSON", "[{\"time\":0,\"temp\":40},\n\n{\"time\":1,\"temp\":\"hot\"}]", "object 2", "no number"},
 		{"empty", "", "log", "times and temperatures"},
 		{"one reading", "0,40\n", "log", "at least 2 readings"},
 	}

@@ -54,7 +54,7 @@ type Series struct {
 	same           int       // how many these are
 
 	at      int    // the line or JSON object that is read, from 1
-	line    []byte // its text; empty in JSON
+	line    []byte // its text; of a JSON object time and temperature
 	leftOut error  // the first value that was skipped, other than for a time twice
 }
 
@@ -62,7 +62,11 @@ type Series struct {
 func (s *Series) skip(why string) {
 	s.Skipped[why]++
 	if s.leftOut == nil && why != SkipTwice {
-		s.leftOut = invalid(fmt.Sprintf("line %d", s.at), string(s.line[:min(len(s.line), 60)]), "a later time and a temperature in °C ("+why+")")
+		place := "line"
+		if s.Format == "JSON" {
+			place = "object"
+		}
+		s.leftOut = invalid(fmt.Sprintf("%s %d", place, s.at), string(s.line[:min(len(s.line), 60)]), "a later time and a temperature in °C ("+why+")")
 	}
 }
 
@@ -149,6 +153,7 @@ func (s *Series) readLines(r *bufio.Reader, each func(line []byte) error) error 
 		line, err := r.ReadSlice('\n')
 		s.at++
 		if err == bufio.ErrBufferFull {
+			s.line = line
 			s.skip(SkipLong)
 			for err == bufio.ErrBufferFull {
 				_, err = r.ReadSlice('\n')
@@ -367,6 +372,7 @@ func (s *Series) readJSON(r *bufio.Reader, each func(Value)) error {
 		if s.unit == 0 {
 			s.unit, s.roomUnit = unitNamed(s.Columns.Temperature), unitNamed(s.Columns.Room)
 		}
+		s.line = slices.Concat(object[s.Columns.Time], []byte(" "), object[s.Columns.Temperature])
 		s.take(bytes.Trim(object[s.Columns.Time], `"`), bytes.Trim(object[s.Columns.Temperature], `"`), bytes.Trim(object[s.Columns.Room], `"`), each)
 	}
 	return nil

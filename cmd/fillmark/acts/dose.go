@@ -102,14 +102,14 @@ func (a *Dose) Judge(s Snapshot, today loops.Day) []Reason {
 	if err != nil {
 		return nil
 	}
-	return append(found, a.againstLabel(*state.Charge)...)
+	return append(found, a.againstLabel(state.Held())...)
 }
 
-// againstLabel compares what is poured with what the label says for this much
-// coolant.
-func (a *Dose) againstLabel(c loops.Charge) []Reason {
+// againstLabel compares what is poured with what the label says for the coolant
+// that is in the loop.
+func (a *Dose) againstLabel(holds chemistry.Litre) []Reason {
 	const farOff = 0.25 // common practice, no source
-	asked := chemistry.Litre(a.Additive.DoseMLPerL/1000) * c.Volume
+	asked := chemistry.Litre(a.Additive.DoseMLPerL/1000) * holds
 	if asked == 0 || a.Poured.Volume == 0 {
 		return nil
 	}
@@ -119,7 +119,7 @@ func (a *Dose) againstLabel(c loops.Charge) []Reason {
 	}
 	return []Reason{{
 		Rule: "label-dose", Verdict: chemistry.Care, Source: "the label", Grade: chemistry.Maker,
-		Text: fmt.Sprintf("%s is poured; by its label %s of coolant takes %s.", a.Poured.Volume, c.Volume, asked),
+		Text: fmt.Sprintf("%s is poured; by its label %s of coolant takes %s.", a.Poured.Volume, holds, asked),
 		Way:  "Read the label again; too much can hurt people and loop, too little does nothing.",
 	}}
 }

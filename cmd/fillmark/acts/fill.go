@@ -144,13 +144,14 @@ func (a *Fill) charge(s Snapshot, today loops.Day) (loops.Charge, []loops.Pour, 
 	if err != nil {
 		return c, nil, err
 	}
-	if c.MassKnown.How == loops.Calculated {
-		c.MassUncertainty = max(c.MassUncertainty, labelsOff(poured))
-		if a.Charge.Mass == nil && a.ByVolume == nil {
-			for _, p := range left {
-				c.MassKnown.By += ", and " + p.Volume.String() + " left inside"
-			}
+	calculated := c.MassKnown.How == loops.Calculated
+	if calculated && a.Charge.Mass == nil && a.ByVolume == nil {
+		for _, p := range left {
+			c.MassKnown.By += ", and " + p.Volume.String() + " left inside"
 		}
+	}
+	if c = c.Sure(); calculated {
+		c.MassUncertainty = max(c.MassUncertainty, labelsOff(poured))
 	}
 	if c.Volume == 0 && len(poured) > 0 {
 		c.Volume = s.together(inside)
@@ -252,7 +253,6 @@ func (a *Fill) strength(c *loops.Charge) error {
 	case c.MassKnown.How == "":
 		c.MassKnown = loops.Known{How: loops.OwnerSays}
 	}
-	*c = c.Sure()
 	return nil
 }
 

@@ -146,6 +146,10 @@ func TestRulesAtTheirThresholds(t *testing.T) {
 
 		{"opened by us, and not ours", over, snapshot(found(-9), proved(-3), opened(-2)), "stop leak-check; refused"},
 		{"opened by us and checked", over, snapshot(found(-9), opened(-3), checked(-1, 24, true)), "go"},
+		{"filled and checked by us, then filled by others", over, snapshot(filled(-9), checked(-8, 24, true), proved(-7), found(-3)), "go"},
+		{"opened by us, then filled by others", over, snapshot(found(-9), opened(-8), found(-3)), "go"},
+		{"wet, dry, and longer than since it was wet", line(t, "leakcheck", "hours=150h", "dry"), snapshot(filled(-9), checked(-5, 1, false), checked(-3, 24, true)), "go"},
+		{"wet, and longer than since", line(t, "leakcheck", "hours=150h", "dry"), snapshot(filled(-9), checked(-5, 1, false)), "impossible: hours"},
 		{"not ours and not opened", over, snapshot(found(-9)), "go"},
 		{"a cooler that we fitted", over, snapshot(filled(-9), swapped(-2, chemistry.PropyleneGlycol), measured(-1, 0.4)), "stop leak-check; refused"},
 		{"a cooler that we fitted and checked", over, snapshot(filled(-9), swapped(-2, chemistry.PropyleneGlycol), measured(-1, 0.4), checked(-1, 24, true)), "go"},
@@ -164,10 +168,16 @@ func TestRulesAtTheirThresholds(t *testing.T) {
 		{"its leak check was never run", line(t, "strike", "entry=2", "why=never run"), snapshot(append(ready, handedOver(0))...), "care released"},
 		{"its proof was of another loop", line(t, "strike", "entry=3", "why=another loop"), snapshot(append(ready, handedOver(0))...), "care released"},
 		{"the hand-over itself", line(t, "strike", "entry=4", "why=another loop"), snapshot(append(ready, handedOver(0))...), "care stays-changed"},
+		{"a hand-over at which nothing was agreed to", line(t, "strike", "entry=4", "why=another loop"), snapshot(append(ready, unasked(0))...), "go"},
+		{"a hand-over to nobody on record", line(t, "strike", "entry=4", "why=another loop"), open(snapshot(append(ready, handedOver(0))...), func(s *acts.Snapshot) {
+			s.Owner = loops.Owner{}
+		}), "go"},
 		{"struck out before", line(t, "strike", "entry=2", "why=never run"), snapshot(append(ready, struck(2))...), "impossible: entry"},
 		{"the striking itself", line(t, "strike", "entry=4", "why=it was run"), snapshot(append(ready, struck(2))...), "go"},
 		{"a transfer", line(t, "strike", "entry=4", "why=not sold"), snapshot(append(ready, moved(0))...), "impossible: entry"},
 		{"a swap", line(t, "strike", "entry=4", "why=another loop"), snapshot(append(ready, swapped(0, ""))...), "care stays-changed"},
+		{"a dose by what went in", line(t, "dose", "role=biocide", "family=isothiazolinone", "label-dose=10ml/l", "poured=4.6ml"), snapshot(append(ready, lacking(0, 0.2))...), "care label-dose"},
+		{"a dose by what is in it", line(t, "dose", "role=biocide", "family=isothiazolinone", "label-dose=10ml/l", "poured=2.6ml"), snapshot(append(ready, lacking(0, 0.2))...), "go"},
 		{"a new cooler with poison in reach", line(t, "swap", "old-unit=kept", "sealed", "fluid=eg"), snapshot(ready...), "care unknown-strength volume-unknown metals-unknown eg-within-reach"},
 		{"a new cooler of which nobody knows what is in it", line(t, "swap", "old-unit=kept", "sealed", "holds=200ml"), snapshot(ready...), "care unknown-charge metals-unknown"},
 		{"a new cooler with water where it freezes", line(t, "swap", "old-unit=kept", "fluid=water", "holds=200ml"), snapshot(ready...), "stop frost inhibitor-unknown metals-unknown; refused"},
@@ -287,6 +297,18 @@ func struck(id loops.EntryID) loops.Entry {
 func handedOver(days int) loops.Entry {
 	e := entry(days, loops.KindHandover)
 	e.Handover = &loops.Handover{Consent: loops.Consent{Mail: true}}
+	return e
+}
+
+func unasked(days int) loops.Entry {
+	e := entry(days, loops.KindHandover)
+	e.Handover = &loops.Handover{Asked: &loops.Consent{}}
+	return e
+}
+
+func lacking(days int, missing chemistry.Litre) loops.Entry {
+	e := entry(days, loops.KindInspection)
+	e.Inspection = &loops.Inspection{Missing: &missing}
 	return e
 }
 

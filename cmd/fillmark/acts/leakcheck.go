@@ -51,22 +51,28 @@ func (a *LeakCheck) Check(s Snapshot, today loops.Day) error {
 }
 
 // asItIs is since when the loop has been as a leak check finds it, and what was
-// done to it then; zero where nothing of that is on record.
+// done to it then; zero where nothing of that is on record, or where others than
+// the workshop filled it since. That it was wet a dry check of full length answers.
 func (s Snapshot) asItIs(on loops.Day) (since loops.Day, what string) {
+	var wet loops.Day
 	for _, e := range loops.Standing(s.until(on)) {
 		switch {
-		case e.Kind == loops.KindFill && e.Fill.Charge.Origin == loops.WorkshopFill:
-			what = "filled"
+		case e.Kind == loops.KindFill && e.Fill.Charge.Origin != loops.WorkshopFill:
+			since, what, wet = loops.Day{}, "", loops.Day{}
+		case e.Kind == loops.KindFill:
+			since, what, wet = e.Day, "filled", loops.Day{}
 		case e.Kind == loops.KindOpening:
-			what = "opened"
+			since, what, wet = e.Day, "opened", loops.Day{}
 		case e.Kind == loops.KindSwap:
-			what = "swapped for another"
+			since, what, wet = e.Day, "swapped for another", loops.Day{}
 		case e.Kind == loops.KindLeakCheck && !e.LeakCheck.Dry:
-			what = "wet"
-		default:
-			continue
+			wet = e.Day
+		case e.Kind == loops.KindLeakCheck && e.LeakCheck.Full():
+			wet = loops.Day{}
 		}
-		since = e.Day
+	}
+	if !wet.IsZero() {
+		return wet, "wet"
 	}
 	return since, what
 }

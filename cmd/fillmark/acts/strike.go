@@ -55,11 +55,11 @@ func (a *Strike) Check(s Snapshot, today loops.Day) error {
 
 // Judge minds what an entry changed beside the history: that stays as it is.
 func (a *Strike) Judge(s Snapshot, _ loops.Day) []Reason {
-	switch a.struck(s).Kind {
-	case loops.KindHandover:
+	switch e := a.struck(s); {
+	case e.Kind == loops.KindHandover && s.Owner.ID != 0 && e.Handover.AskedFor() != (loops.Consent{}):
 		return []Reason{byRecord("stays-changed", chemistry.Care, "what the owner agreed to at this hand-over stays on their record.",
 			"Look at the owner's consents, and put right what was not agreed to.")}
-	case loops.KindSwap:
+	case e.Kind == loops.KindSwap:
 		return []Reason{byRecord("stays-changed", chemistry.Care, "the loop's record no longer says how it was built before this swap.",
 			"Enter again whether it is sealed, what it holds and what its parts are made of.")}
 	}

@@ -198,8 +198,8 @@ func wentBack(e loops.Entry) bool { return e.Kind == loops.KindHandover || e.Kin
 // isBenchWork tells entries that are made with the machine on the bench.
 func isBenchWork(e loops.Entry) bool {
 	switch e.Kind {
-	case loops.KindIntake, loops.KindOpening, loops.KindClean, loops.KindFlush, loops.KindFill, loops.KindDrain, loops.KindLeakCheck, loops.KindProof:
+	case loops.KindIntake, loops.KindOpening, loops.KindClean, loops.KindFlush, loops.KindDrain, loops.KindLeakCheck, loops.KindProof:
 		return true
 	}
-	return false
+	return e.BeginsCharge()
 }

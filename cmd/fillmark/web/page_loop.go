@@ -229,8 +229,8 @@ func chargeLine(state loops.State) string {
 		return "what is in it is not known"
 	}
 	parts := []string{strengthLine(*c)}
-	if c.Volume > 0 {
-		parts = append(parts, quantity(c.Volume))
+	if held := state.Held(); held > 0 {
+		parts = append(parts, quantity(held))
 	}
 	for _, a := range c.Additives {
 		parts = append(parts, a.String())

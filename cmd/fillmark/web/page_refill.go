@@ -250,7 +250,7 @@ func stayOf(history []loops.Entry) []loops.Entry {
 }
 
 // readingsBefore are the comparable readings taken in a visit before the loop
-// was drained or filled; nil where there are none.
+// was drained, filled or swapped; nil where there are none.
 func readingsBefore(visit []loops.Entry) *loops.Inspection {
 	var found *loops.Inspection
 	for _, e := range visit {
@@ -259,7 +259,7 @@ func readingsBefore(visit []loops.Entry) *loops.Inspection {
 			if e.Inspection.Comparable() {
 				found = e.Inspection
 			}
-		case loops.KindDrain, loops.KindFill:
+		case loops.KindDrain, loops.KindFill, loops.KindSwap:
 			return found
 		}
 	}

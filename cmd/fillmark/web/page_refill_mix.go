@@ -4,6 +4,7 @@
 package web
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"slices"
@@ -70,14 +71,9 @@ func lastDrain(visit []loops.Entry) *loops.Drain {
 
 // lastCharge is what is in the loop, or was before it was drained.
 func lastCharge(file workshop.File) *loops.Charge {
-	if file.Loop.State.Charge != nil {
-		return file.Loop.State.Charge
-	}
 	var last *loops.Charge
-	for _, e := range loops.Standing(file.History) {
-		if e.Kind == loops.KindFill {
-			last = &e.Fill.Charge
-		}
+	for _, s := range loops.States(file.History) {
+		last = cmp.Or(s.Charge, last)
 	}
 	return last
 }

@@ -270,3 +270,40 @@ func TestMixOffersWhatTheLastDrainLeft(t *testing.T) {
 	require.Equal(t, http.StatusSeeOther, b.act(tag, "swap", url.Values{"old-unit": {"kept"}, "sealed": {"yes"}}).Code)
 	assert.Empty(t, left(), "nobody drained the other cooler")
 }
+
+// The mix starts from what was last in the loop, also where that was the charge of
+// another cooler that was drained since.
+func TestMixOffersTheFluidThatWasDrained(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := b.taken(intakeForm(nil))
+	require.Equal(t, http.StatusSeeOther, b.act(tag, "swap", url.Values{"old-unit": {"kept"}, "sealed": {"yes"}, "fluid": {"eg"}}).Code)
+	require.Equal(t, http.StatusSeeOther, b.act(tag, "drain", url.Values{"out": {"20"}, "left": {"5"}, "went": {"drum 2"}}).Code)
+	assert.Regexp(t, `<option value="`+string(chemistry.EthyleneGlycol)+`" selected`, b.get("/loops/"+string(tag)+"/refill").Body.String())
+}
+
+// The page of a loop says how much is in it: what went in less what is missing.
+func TestLoopSaysHowMuchIsInIt(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := b.taken(intakeForm(nil))
+	require.Equal(t, http.StatusSeeOther, b.act(tag, "swap", url.Values{"old-unit": {"kept"}, "sealed": {"yes"}, "fluid": {"pg"}, "holds": {"300"}}).Code)
+	require.Equal(t, http.StatusSeeOther, b.act(tag, "readings", url.Values{"gap": {"40"}}).Code)
+	page := b.get("/loops/" + string(tag)).Body.String()
+	assert.Contains(t, page, "260\u00a0ml")
+}
+
+// What is read of a cooler that was just fitted is not how the old one was before the
+// work, and fitting it is work of a new visit.
+func TestAnotherCoolerIsWorkOnTheBench(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	tag := b.taken(intakeForm(nil))
+	require.Equal(t, http.StatusSeeOther, b.act(tag, "return", url.Values{"why": {"theirs"}}).Code)
+	handover := func() string { return b.get("/loops/" + string(tag) + "/handover").Body.String() }
+	require.NotContains(t, handover(), "Another cooler fitted")
+	require.Equal(t, http.StatusSeeOther, b.act(tag, "swap", url.Values{"old-unit": {"kept"}, "sealed": {"yes"}, "fluid": {"pg"}}).Code)
+	assert.Contains(t, handover(), "nother cooler")
+	require.Equal(t, http.StatusSeeOther, b.act(tag, "readings", url.Values{"die": {"60"}, "room": {"22"}, "power": {"100"}, "steady": {"yes"}}).Code)
+	assert.NotContains(t, b.get("/loops/"+string(tag)+"/refill").Body.String(), "Before the work:")
+}

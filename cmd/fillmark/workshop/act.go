@@ -69,7 +69,7 @@ type telling int
 const (
 	judging     telling = iota // nothing is written
 	recording                  // as they are done
-	recordTable                // of the past: what the owner agreed to then is told, and not what holds today
+	recordTable                // of the past: it tells what the owner agreed to and how the loop was built then, not what holds today
 )
 
 // teaches tells whether an act changes what openings say at once. To work that
@@ -109,21 +109,20 @@ func (w *Workshop) actOnce(s Stamp, tag loops.Tag, all []acts.Act, as telling) (
 	}
 	recorded := Recorded{Verdict: chemistry.Go, Reasons: []chemistry.Reason{}}
 	change := loops.Change{At: s.At, By: s.By, Action: actionOf(all)}
-	was := file.History
+	was := file
 	for _, a := range all {
 		if kind := acts.KindOf(a); kind == loops.KindTransfer && len(all) > 1 {
 			return Recorded{}, wrong("kind", string(kind), "an act by itself")
 		}
-		owner := file.Owner
 		if file, err = w.apply(s, file, a, &change, &recorded); err != nil {
 			return Recorded{}, err
 		}
-		if as == recordTable {
-			change.Owners, file.Owner = nil, owner
-		}
+	}
+	if as == recordTable {
+		change.Owners, file.Owner, file.Loop.Construction = nil, was.Owner, was.Loop.Construction
 	}
 	recorded.Entry, recorded.Loop = change.Entries[len(change.Entries)-1], file.Loop
-	if change.Shelf.Containers, recorded.Warnings, err = w.poured(file.Loop.ID, was, file.History); err != nil {
+	if change.Shelf.Containers, recorded.Warnings, err = w.poured(file.Loop.ID, was.History, file.History); err != nil {
 		return Recorded{}, err
 	}
 	switch {
@@ -305,6 +304,10 @@ func (w *Workshop) sentBefore(file File, e loops.Entry, key string, all []acts.A
 			return nil, &RepeatedError{Key: key, Act: d.Name, Field: field}
 		}
 	}
+	if more := written[len(all):]; len(more) > 0 && more[0].Recorded.Equal(e.Recorded) && more[0].Key == "" {
+		d, _ := acts.OfKind(more[0].Kind)
+		return nil, &RepeatedError{Key: key, Act: d.Name, Field: "act"}
+	}
 	return written[:len(all)], nil
 }
 
@@ -312,8 +315,8 @@ func (w *Workshop) sentBefore(file File, e loops.Entry, key string, all []acts.A
 // [loops.ErrRepeated].
 type RepeatedError struct {
 	Key string
-	// Act and Field are where the two differ: of an act that was not among those
-	// sent before the field is "act", of one of another loop "tag". Act is empty for
+	// Act and Field are where the two differ: of an act that is only in one of them
+	// the field is "act", of one of another loop "tag". Act is empty for
 	// a field of the owner, the machine or the loop that came in.
 	Act, Field string
 }
@@ -328,9 +331,9 @@ func (e *RepeatedError) Error() string {
 	case "tag":
 		return fmt.Sprintf("the key %q stands for another act, %s of another loop: %v", e.Key, act, loops.ErrRepeated)
 	case "act":
-		return fmt.Sprintf("the key %q stands for other acts, and this %s is none of them: %v", e.Key, act, loops.ErrRepeated)
+		return fmt.Sprintf("the key %q was sent before with other acts, and differs by the %s: %v", e.Key, act, loops.ErrRepeated)
 	}
-	return fmt.Sprintf("the key %q stands for another %s, which says something else in the field %s: %v", e.Key, act, e.Field, loops.ErrRepeated)
+	return fmt.Sprintf("the key %q was sent before with something else in the field %s of the %s: %v", e.Key, e.Field, act, loops.ErrRepeated)
 }
 
 // Unwrap is [loops.ErrRepeated].

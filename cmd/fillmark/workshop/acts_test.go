@@ -148,6 +148,11 @@ func TestSeveralActsWithOneKey(t *testing.T) {
 		send       func() (workshop.Recorded, error)
 		act, field string
 	}{
+		"one act fewer": {func() (workshop.Recorded, error) {
+			intake := &acts.Intake{Intake: loops.Intake{Complaint: "it roars"}}
+			intake.Key = "one form"
+			return b.Act(workshop.Stamp{At: stamp.At.Add(time.Hour), By: stamp.By}, tag, intake)
+		}, "readings", "act"},
 		"another figure": {func() (workshop.Recorded, error) { return sent(75, "") }, "readings", "die"},
 		"another note":   {func() (workshop.Recorded, error) { return sent(55, "after an hour") }, "readings", "note"},
 		"one more act": {func() (workshop.Recorded, error) {
@@ -161,6 +166,8 @@ func TestSeveralActsWithOneKey(t *testing.T) {
 		assert.Equal(t, tt.act, of.Act, name)
 		assert.Equal(t, tt.field, of.Field, name)
 	}
+	_, err = sent(75, "")
+	require.ErrorContains(t, err, `the key "one form" was sent before with something else in the field die of the readings`)
 	now, err := b.File(tag)
 	require.NoError(t, err)
 	assert.Len(t, now.History, len(file.History), "nothing was written")
@@ -242,4 +249,36 @@ func TestTableOfActsChangesNoConsent(t *testing.T) {
 	file, err = b.File(loop.Tag)
 	require.NoError(t, err)
 	assert.True(t, file.Owner.Consent.Mail, "told by a technician it holds")
+}
+
+// A row is judged by what the rows before it leave, and recorded by the same: what
+// the owner agreed to then, and how the loop was built then. Neither is today's.
+func TestTableOfActsIsRecordedAsItIsJudged(t *testing.T) {
+	t.Parallel()
+	b := newBench(t)
+	stamp := at("2026-10-05 09")
+	owner, err := b.AddOwner(stamp, loops.Owner{Name: "Ana Ruizado", Email: "ana@garden.example"})
+	require.NoError(t, err)
+	machine, err := b.AddMachine(stamp, loops.Machine{Owner: owner.ID, Kind: loops.Desktop, Name: "the grey tower"})
+	require.NoError(t, err)
+	today := loops.Construction{Volume: 0.5, Wetted: []loops.WettedPart{{Part: "plate", Metal: chemistry.Copper}}, ColdestWall: new(chemistry.Celsius(-10))}
+	loop, err := b.AddLoop(stamp, loops.Loop{Machine: machine.ID, Construction: today})
+	require.NoError(t, err)
+	table := "tag,act,day,fluid,mass_percent,poured,hours_h,dry,unproved,opening_consent,old_unit,cause\n" +
+		string(loop.Tag) + ",swap,2026-09-01,,,,,,,,kept,\n" +
+		string(loop.Tag) + ",drain,2026-09-02,,,,,,,,,\n" +
+		string(loop.Tag) + ",fill,2026-10-01,pg,40,480ml,,,,,,\n" +
+		string(loop.Tag) + ",leakcheck,2026-10-02,,,,24,yes,,,,\n" +
+		string(loop.Tag) + ",handover,2026-10-03,,,,,,no load here,yes,,\n" +
+		string(loop.Tag) + ",open,2026-10-04,,,,,,,,,none found\n"
+	for _, dryRun := range []bool{true, false} {
+		report, err := b.ImportTable(stamp, workshop.ActsTable, strings.NewReader(table), dryRun)
+		require.NoError(t, err, "dry run: %t", dryRun)
+		assert.Equal(t, !dryRun, report.Written)
+	}
+	file, err := b.File(loop.Tag)
+	require.NoError(t, err)
+	assert.Len(t, file.History, 6)
+	assert.Equal(t, loop.Construction, file.Loop.Construction, "how it is built today")
+	assert.False(t, file.Owner.Consent.Opening, "today's consent")
 }

@@ -112,8 +112,8 @@ func (q TopUpQuestion) CheckOf(loop loops.Loop, since loops.SinceFill) (TopUpAns
 	case loop.Volume > 0:
 		holds := loop.Volume - *q.Room
 		q.Holds, q.HoldsUncertainty, full = &holds, loop.VolumeUncertainty, loop.Volume
-	case charge.Volume > 0: // nobody measured the loop: what went in is in it
-		q.Holds = &charge.Volume
+	case loop.State.Held() > 0: // nobody measured the loop: what went in is in it
+		q.Holds = new(loop.State.Held())
 	}
 	q.Hand = slices.Clone(q.Hand)
 	for i, h := range q.Hand {
@@ -271,11 +271,12 @@ func (q TopUpQuestion) check(on chemistry.TopUpRequest, full chemistry.Litre) (T
 	request := q.over(on)
 	request.Holds, request.Room = *q.Holds, *q.Room
 	for _, text := range q.With {
-		liquid, err := chemistry.ParseLiquid(text, request.Fluid)
-		if err != nil {
-			return TopUpAnswer{}, chemistry.InField(err, "with")
+		parse := chemistry.ParseLiquid
+		if q.Basis == "volume" {
+			parse = chemistry.ParseLiquidByVolume
 		}
-		if liquid.Mass, err = MassOf(cmp.Or(liquid.Fluid, request.Fluid), q.Basis, liquid.Mass); err != nil {
+		liquid, err := parse(text, request.Fluid)
+		if err != nil {
 			return TopUpAnswer{}, chemistry.InField(err, "with")
 		}
 		request.With = append(request.With, liquid)

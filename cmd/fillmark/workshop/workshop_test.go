@@ -346,3 +346,46 @@ func TestWeighingsMoveThePlan(t *testing.T) {
 	}
 	assert.Contains(t, kinds, loops.ByLoss)
 }
+
+// Strengths that are typed by volume are taken to mass once, and a glycol that is
+// not named gets the stop that it gets by mass.
+func TestTopUpByVolume(t *testing.T) {
+	t.Parallel()
+	ask := func(fluid chemistry.Fluid, basis, with string) workshop.TopUpAnswer {
+		q := workshop.TopUpQuestion{
+			Fluid: fluid, Holds: new(chemistry.Litre(0.4)), Room: new(chemistry.Litre(0.1)), Basis: basis, With: []string{with}, Protect: new(chemistry.Celsius(-5)),
+		}
+		if fluid.IsGlycol() {
+			q.Mass = new(chemistry.MassFraction(0.4))
+		}
+		answer, err := q.Check()
+		require.NoError(t, err, "%s %s", basis, with)
+		return answer
+	}
+	pg := chemistry.PropyleneGlycol
+	bare := ask(pg, "volume", "premix:40%")
+	assert.Equal(t, bare.After, ask(pg, "volume", "premix:40vol%").After)
+	assert.InDelta(t, 40, bare.After.VolumePercent, 0.01, "40 vol % into 40 vol %")
+	assert.NotEqual(t, bare.After, ask(pg, "volume", "premix:40mass%").After)
+	for _, fluid := range []chemistry.Fluid{chemistry.TreatedWater, ""} {
+		for _, with := range []string{"concentrate:95%", "concentrate:95vol%"} {
+			assert.Equal(t, chemistry.Stop, ask(fluid, "volume", with).Verdict, with)
+			assert.Equal(t, chemistry.Stop, ask(fluid, "", with).Verdict, with)
+		}
+	}
+}
+
+// In a loop of which nobody measured the volume there is what went in, less what
+// was seen to be missing.
+func TestTopUpCountsWhatIsMissing(t *testing.T) {
+	t.Parallel()
+	loop := loops.Loop{State: loops.State{Charge: new(glycol()), Missing: 0.2}}
+	loop.State.Charge.MassUncertainty = 0.01
+	with, wall := []string{"premix:35%"}, new(chemistry.Celsius(-5))
+	missing, err := workshop.TopUpQuestion{With: with, Protect: wall}.CheckOf(loop, loops.SinceFill{})
+	require.NoError(t, err)
+	told, err := workshop.TopUpQuestion{With: with, Protect: wall, Holds: new(chemistry.Litre(0.28)), Room: new(chemistry.Litre(0.2))}.CheckOf(loop, loops.SinceFill{})
+	require.NoError(t, err)
+	assert.NotEmpty(t, told.Steps)
+	assert.InDelta(t, told.After.MassPercent, missing.After.MassPercent, 1e-9)
+}
