@@ -126,7 +126,7 @@ func TestRegistrationIsOneByItsKey(t *testing.T) {
 		reg.Acts = read(75)
 		_, err = b.Register(stamp, reg)
 		require.ErrorIs(t, err, loops.ErrRepeated)
-		assert.ErrorContains(t, err, "another readings, which says something else in the field die")
+		assert.ErrorContains(t, err, "something else in the field die of the readings")
 	}
 }
 
