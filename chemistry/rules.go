@@ -8,6 +8,9 @@ import "slices"
 // Biostatic is the volume fraction of glycol from which on microbes do not grow in it; below it some do. Common practice, no source.
 const Biostatic VolumeFraction = 0.25
 
+// Feeds tells that so much glycol is below [Biostatic], read as it is printed: what was typed as 25 % and came back from its mass is not.
+func (v VolumeFraction) Feeds() bool { return v < Biostatic-0.0005 }
+
 // Rule is one line of the rules table: what must not or need not happen in a loop. A rule with the verdict [Go] is a note.
 type Rule struct {
 	ID        string  `json:"id"`

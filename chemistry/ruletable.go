@@ -197,7 +197,7 @@ func strengthRules() []Rule {
 			Source: "common practice, no source", Grade: Practice,
 			// The scale's step may leave a wish for 25 a trace below.
 			applies: func(f *facts) bool {
-				return f.glycol && f.after.Volume >= 0.20 && f.after.Volume < Biostatic-0.0005
+				return f.glycol && f.after.Volume >= 0.20 && f.after.Volume.Feeds()
 			},
 			detail: volumeDetail,
 		},

@@ -304,6 +304,33 @@ const LeakCheckHours = 24
 // Full tells that the check ran its full length.
 func (x *LeakCheck) Full() bool { return x.Hours >= LeakCheckHours }
 
+// AsItIs is since when a loop has been as a leak check finds it, and what was
+// done to it then; zero where nothing of that is in its history, or where others than
+// the workshop filled it since. That it was wet a dry check of full length answers.
+func AsItIs(history []Entry) (since Day, what string) {
+	var wet Day
+	for _, e := range Standing(history) {
+		switch {
+		case e.Kind == KindFill && e.Fill.Charge.Origin != WorkshopFill:
+			since, what, wet = Day{}, "", Day{}
+		case e.Kind == KindFill:
+			since, what, wet = e.Day, "filled", Day{}
+		case e.Kind == KindOpening:
+			since, what, wet = e.Day, "opened", Day{}
+		case e.Kind == KindSwap:
+			since, what, wet = e.Day, "swapped for another", Day{}
+		case e.Kind == KindLeakCheck && !e.LeakCheck.Dry:
+			wet = e.Day
+		case e.Kind == KindLeakCheck && e.LeakCheck.Full():
+			wet = Day{}
+		}
+	}
+	if !wet.IsZero() {
+		return wet, "wet"
+	}
+	return since, what
+}
+
 func (x *LeakCheck) validate() error { return inRange("hours", x.Hours, 0, 1000, "h") }
 
 // Handover is the machine going back to its owner.

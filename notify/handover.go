@@ -90,27 +90,20 @@ func HandoverLoopOf(ws words.Words, l loops.Loop, view loops.OwnersView) Handove
 	if p := l.Protection(); p != nil {
 		out.Freeze, out.FreezeUncertainty = &p.FreezePoint, p.Uncertainty
 	}
-	worked := false
 	for _, e := range loops.Standing(view.Entries()) {
 		switch e.Kind {
 		case loops.KindHandover:
 			out.Unproved = e.Handover.Unproved
-		case loops.KindIntake, loops.KindReturn:
+		case loops.KindIntake, loops.KindReturn, loops.KindFill, loops.KindSwap:
 			out.Unproved = ""
-		case loops.KindFill:
-			out.Unproved = ""
-			worked = worked || e.Fill.Charge.Origin == loops.WorkshopFill
-		case loops.KindSwap:
-			out.Unproved, worked = "", true
-		case loops.KindOpening:
-			worked = true
 		case loops.KindProof:
 			if e.Day == s.Proved {
 				out.Holds = e.Proof.After.SetPoint
 			}
 		}
 	}
-	out.Unchecked = s.Charge != nil && worked && s.Leaking.IsZero() && s.LastLeakCheck.IsZero() &&
+	_, worked := loops.AsItIs(view.Entries())
+	out.Unchecked = s.Charge != nil && worked != "" && s.Leaking.IsZero() && s.LastLeakCheck.IsZero() &&
 		!slices.ContainsFunc(out.SetAside, func(o loops.SetAside) bool { return o.Rule == "leak-check" })
 	return out
 }

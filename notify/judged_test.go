@@ -393,6 +393,8 @@ func TestUncheckedIsSaid(t *testing.T) {
 	later.ID, later.Day = 4, today.AddDays(-1)
 	byOthers := fill
 	byOthers.Fill = &loops.Fill{Charge: loops.Charge{Origin: loops.Factory, FilledTo: today.AddDays(-300)}}
+	once, since := opening, byOthers
+	once.ID, once.Day, since.ID = 1, today.AddDays(-9), 2
 	for name, tt := range map[string]struct {
 		history []loops.Entry
 		says    bool
@@ -408,6 +410,7 @@ func TestUncheckedIsSaid(t *testing.T) {
 		"opened after a dry check": {[]loops.Entry{fill, check(24, true), opening, back}, true},
 		"opened, then dry":         {[]loops.Entry{byOthers, opening, later}, false},
 		"swapped":                  {[]loops.Entry{byOthers, swap, back}, true},
+		"opened, filled by others": {[]loops.Entry{once, since, back}, false},
 	} {
 		l := loops.Loop{Tag: "7K3M9Q", State: loops.Fold(tt.history)}
 		said := notify.HandoverLoopOf(words.In(loops.English), l, loops.ViewFor(1, 1, tt.history)).HowItStands(words.In(loops.English))

@@ -173,7 +173,7 @@ func strengthBand(c loops.Charge) string {
 	switch {
 	case err != nil:
 		return ""
-	case volume < chemistry.Biostatic-0.0005: // as the rules have it: 25.0 is no less
+	case volume.Feeds():
 		return "below 25 volume %"
 	}
 	return "25 volume % or more"

@@ -43,38 +43,11 @@ func (a *LeakCheck) Check(s Snapshot, today loops.Day) error {
 	if empty := s.On(on).Empty; !empty.IsZero() {
 		return wrong("tag", string(s.Loop.Tag), "a loop that holds something: this one was drained on "+empty.String()+"; record its fill first")
 	}
-	since, what := s.asItIs(on)
+	since, what := loops.AsItIs(s.until(on))
 	if most := 24 * float64(on.Sub(since)+1); !since.IsZero() && a.Hours >= most {
 		return wrong("hours", figure(a.Hours)+"h", fmt.Sprintf("less than %g h: the loop was %s on %s. A check is written down on the day it ended", most, what, since))
 	}
 	return nil
-}
-
-// asItIs is since when the loop has been as a leak check finds it, and what was
-// done to it then; zero where nothing of that is on record, or where others than
-// the workshop filled it since. That it was wet a dry check of full length answers.
-func (s Snapshot) asItIs(on loops.Day) (since loops.Day, what string) {
-	var wet loops.Day
-	for _, e := range loops.Standing(s.until(on)) {
-		switch {
-		case e.Kind == loops.KindFill && e.Fill.Charge.Origin != loops.WorkshopFill:
-			since, what, wet = loops.Day{}, "", loops.Day{}
-		case e.Kind == loops.KindFill:
-			since, what, wet = e.Day, "filled", loops.Day{}
-		case e.Kind == loops.KindOpening:
-			since, what, wet = e.Day, "opened", loops.Day{}
-		case e.Kind == loops.KindSwap:
-			since, what, wet = e.Day, "swapped for another", loops.Day{}
-		case e.Kind == loops.KindLeakCheck && !e.LeakCheck.Dry:
-			wet = e.Day
-		case e.Kind == loops.KindLeakCheck && e.LeakCheck.Full():
-			wet = loops.Day{}
-		}
-	}
-	if !wet.IsZero() {
-		return wet, "wet"
-	}
-	return since, what
 }
 
 // Judge says what the check does not release.

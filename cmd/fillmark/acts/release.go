@@ -133,7 +133,7 @@ func (s Snapshot) unfit(state loops.State, on loops.Day) []Reason {
 	if !state.Leaking.IsZero() {
 		stop("leaking", "a leak check ended wet on "+state.Leaking.Long()+", and none of full length has been dry since.",
 			fmt.Sprintf("Repair it and run a leak check of %d hours, or hand it back as it is.", loops.LeakCheckHours), false)
-	} else if _, done := s.asItIs(on); state.LastLeakCheck.IsZero() && (state.Charge == nil || done != "") {
+	} else if _, done := loops.AsItIs(s.until(on)); state.LastLeakCheck.IsZero() && (state.Charge == nil || done != "") {
 		stop("leak-check", fmt.Sprintf("no leak check of %d hours has stayed dry since the loop was %s.", loops.LeakCheckHours, cmp.Or(done, "filled")),
 			fmt.Sprintf("Run the pump alone for %d hours over dry paper and record it.", loops.LeakCheckHours), true)
 	}

@@ -296,7 +296,7 @@ func (w *Workshop) sentBefore(file File, e loops.Entry, key string, all []acts.A
 		if i >= len(written) || written[i].Kind != d.Kind || !written[i].Recorded.Equal(e.Recorded) || i > 0 && written[i].Key != "" {
 			return nil, &RepeatedError{Key: key, Act: d.Name, Field: "act"}
 		}
-		snapshot, err := w.snapshotFor(file.before(written[i].ID), a)
+		snapshot, err := w.snapshotFor(file, a)
 		if err != nil {
 			return nil, err
 		}
@@ -354,13 +354,6 @@ func actionOf(all []acts.Act) string {
 func (f File) with(e loops.Entry) File {
 	f.History = append(slices.Clone(f.History), e)
 	f.Loop.LastEntry, f.Loop.State = e.ID, loops.Fold(f.History)
-	return f
-}
-
-// before is the file as it was before the entry; its plan is the present one.
-func (f File) before(id loops.EntryID) File {
-	f.History = slices.DeleteFunc(slices.Clone(f.History), func(e loops.Entry) bool { return e.ID >= id })
-	f.Loop.LastEntry, f.Loop.State = id-1, loops.Fold(f.History)
 	return f
 }
 

@@ -50,7 +50,9 @@ func (w *Workshop) FileBefore(tag loops.Tag, key string) (File, error) {
 	if errors.Is(err, loops.ErrNotFound) || err == nil && e.Loop != file.Loop.ID {
 		return file, nil
 	}
-	return file.before(e.ID).completed(), err
+	file.History = slices.DeleteFunc(file.History, func(x loops.Entry) bool { return x.ID >= e.ID })
+	file.Loop.LastEntry, file.Loop.State = e.ID-1, loops.Fold(file.History)
+	return file.completed(), err
 }
 
 func (w *Workshop) file(tag loops.Tag, shelf bool) (File, error) {
