@@ -58,6 +58,16 @@ export const kept = async (page, path, step) => {
 
 const unfold = (page) => page.locator('details').evaluateAll((all) => { for (const d of all) d.open = true })
 
+// begun opens a loop's job sheet over a wire that can be cut, signed in, kept on the device, all of it unfolded.
+const begun = async (page, made, tag) => {
+  const [line, path] = [await wire(made.base), `/loops/${tag}/refill`]
+  await page.goto(line.base + path)
+  await signIn(page, made)
+  await kept(page, path)
+  await unfold(page)
+  return { line, path }
+}
+
 const counts = (made, tag) => {
   const { history } = JSON.parse(made.run('loop', 'show', tag, '--json'))
   return (kind) => history.filter((e) => e.kind === kind).length
@@ -86,13 +96,8 @@ export const offlineJobs = [
     script: true, // without one each form is sent as it stands
     expects: cutOff,
     async run(page, made) {
-      const line = await wire(made.base)
-      const path = `/loops/${made.tag}/refill`
+      const { line, path } = await begun(page, made, made.tag)
       const sheet = line.base + path
-      await page.goto(sheet)
-      await signIn(page, made)
-      await kept(page, path)
-      await unfold(page)
       // A tick is on record at once, and can be taken back.
       const id = await open(page).first().getAttribute('id')
       await page.locator(`#${id} input[type=checkbox]`).check()
@@ -166,12 +171,7 @@ export const offlineJobs = [
     script: true,
     expects: cutOff,
     async run(page, made) {
-      const line = await wire(made.base)
-      const path = `/loops/${made.wet}/refill`
-      await page.goto(line.base + path)
-      await signIn(page, made)
-      await kept(page, path)
-      await unfold(page)
+      const { line } = await begun(page, made, made.wet)
       const before = counts(made, made.wet)
       line.cut()
       await page.locator('#leakcheck-hours').fill('2')
@@ -213,11 +213,7 @@ export const offlineJobs = [
     script: true,
     expects: cutOff,
     async run(page, made) {
-      const line = await wire(made.base)
-      const path = `/loops/${made.tag}/refill`
-      await page.goto(line.base + path)
-      await signIn(page, made)
-      await kept(page, path)
+      const { line, path } = await begun(page, made, made.tag)
       await page.goto(`${line.base}${path}?mix=yes&left=5&want=30&concentrate=95`)
       const [left, poured] = [page.getByLabel('Left in the loop, ml'), page.getByLabel('Went in, ml')]
       const answered = page.locator('#mix-answer .verdict')
@@ -252,12 +248,7 @@ export const offlineJobs = [
     script: true,
     expects: cutOff,
     async run(page, made) {
-      const line = await wire(made.base)
-      const path = `/loops/${made.tag}/refill`
-      await page.goto(line.base + path)
-      await signIn(page, made)
-      await kept(page, path)
-      await unfold(page)
+      const { line } = await begun(page, made, made.tag)
       const figured = page.locator('.work li:not(.done):has(.figure-field input):not(:has(select))').first()
       const id = await figured.getAttribute('id')
       const [tick, figure] = [page.locator(`#${id} input[type=checkbox]`), page.locator(`#${id} .figure-field input`)]
@@ -314,12 +305,7 @@ export const offlineJobs = [
     script: true,
     expects: cutOff,
     async run(page, made) {
-      const line = await wire(made.base)
-      const path = `/loops/${made.tag}/refill`
-      await page.goto(line.base + path)
-      await signIn(page, made)
-      await kept(page, path)
-      await unfold(page)
+      const { line } = await begun(page, made, made.tag)
       const before = counts(made, made.tag)('leak check')
       const [hours, note, enter] = [page.locator('#leakcheck-hours'), page.locator('#leakcheck-note'), page.getByRole('button', { name: 'Enter the leak check' })]
       line.cut()
@@ -358,13 +344,8 @@ export const offlineJobs = [
     script: true,
     expects: cutOff,
     async run(page, made) {
-      const line = await wire(made.base)
       const { tag } = JSON.parse(made.run('intake', '--kind', 'donor unit', '--model', 'T2', '--json'))
-      const path = `/loops/${tag}/refill`
-      await page.goto(line.base + path)
-      await signIn(page, made)
-      await kept(page, path)
-      await unfold(page)
+      const { line } = await begun(page, made, tag)
       const id = await page.locator('.work li:not(.done):has(.figure-field input):not(:has(select))').first().getAttribute('id')
       const [tick, figure] = [page.locator(`#${id} input[type=checkbox]`), page.locator(`#${id} .figure-field input`)]
       const onRecord = () => JSON.parse(made.run('loop', 'show', tag, '--json')).history.filter((e) => e.kind === 'step').map((e) => e.step.value)
@@ -412,13 +393,8 @@ export const offlineJobs = [
     script: true,
     expects: cutOff,
     async run(page, made) {
-      const line = await wire(made.base)
       const { tag } = JSON.parse(made.run('intake', '--kind', 'donor unit', '--model', 'T3', '--json'))
-      const path = `/loops/${tag}/refill`
-      await page.goto(line.base + path)
-      await signIn(page, made)
-      await kept(page, path)
-      await unfold(page)
+      const { line } = await begun(page, made, tag)
       line.cut()
       await page.locator('#leakcheck-hours').fill('2')
       await page.locator('#leakcheck-dry').check()
@@ -477,11 +453,7 @@ export const offlineJobs = [
     script: true,
     expects: cutOff,
     async run(page, made) {
-      const line = await wire(made.base)
-      const path = `/loops/${made.tag}/refill`
-      await page.goto(line.base + path)
-      await signIn(page, made)
-      await kept(page, path)
+      const { line } = await begun(page, made, made.tag)
       line.hold()
       await page.reload()
       await says(page, 'Not connected. As of')
@@ -496,14 +468,9 @@ export const offlineJobs = [
     script: true,
     expects: cutOff,
     async run(page, made) {
-      const line = await wire(made.base)
-      const path = `/loops/${made.tag}/refill`
       const other = `Cy ${[...`${Date.now()}`].map((n) => 'abcdefghij'[n]).join('')}`
       made.run('technician', 'add', other)
-      await page.goto(line.base + path)
-      await signIn(page, made)
-      await kept(page, path)
-      await unfold(page)
+      const { line, path } = await begun(page, made, made.tag)
       const before = counts(made, made.tag)('step')
       const steps = () => counts(made, made.tag)('step') - before
       const id = await open(page).first().getAttribute('id')
@@ -544,13 +511,8 @@ export const offlineJobs = [
     script: true,
     expects: cutOff,
     async run(page, made) {
-      const line = await wire(made.base)
-      const path = `/loops/${made.tag}/refill`
       await page.addInitScript(() => { IDBObjectStore.prototype.put = () => { throw new DOMException('full', 'QuotaExceededError') } })
-      await page.goto(line.base + path)
-      await signIn(page, made)
-      await kept(page, path)
-      await unfold(page)
+      const { line } = await begun(page, made, made.tag)
       const before = counts(made, made.tag)('clean')
       line.cut()
       await page.locator('#clean-agent input').first().check()
@@ -615,11 +577,7 @@ export const offlineJobs = [
     script: true,
     expects: cutOff,
     async run(page, made) {
-      const line = await wire(made.base)
-      const path = `/loops/${made.tag}/refill`
-      await page.goto(line.base + path)
-      await signIn(page, made)
-      await kept(page, path)
+      const { line, path } = await begun(page, made, made.tag)
       await page.goto(`${line.base}/owners`)
       const names = await page.evaluate(async () => (await Promise.all((await caches.keys()).map(async (name) => (await (await caches.open(name)).keys()).map((r) => new URL(r.url).pathname)))).flat())
       expect(names.includes(path) && names.every((name) => name === path || name === '/not-connected' || name.startsWith('/static/')), `kept beside the sheet: ${names}`)

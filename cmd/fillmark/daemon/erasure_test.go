@@ -274,14 +274,21 @@ func TestErasureIsProved(t *testing.T) {
 	assert.Equal(t, "kept for erased, erased", container.Note)
 }
 
+// anaWithPhoto is all that is planted of Ana, and a photo that she sent.
+func anaWithPhoto(t *testing.T) (c *canaries, ana loops.Owner, photo string) {
+	t.Helper()
+	c = newCanaries(t)
+	ana, _ = c.plant()
+	photo = c.photo(30)
+	c.writes(ana.Name, loops.Entry{Kind: loops.KindAnswer, Answer: &loops.Answer{Answer: loops.SomethingOff, Photo: photo}})
+	return c, ana, photo
+}
+
 // Who asked may have gone before it is done: it is done all the same, photos and old
 // pages of the file too.
 func TestErasureIsDoneToItsEnd(t *testing.T) {
 	t.Parallel()
-	c := newCanaries(t)
-	ana, _ := c.plant()
-	photo := c.photo(30)
-	c.writes(ana.Name, loops.Entry{Kind: loops.KindAnswer, Answer: &loops.Answer{Answer: loops.SomethingOff, Photo: photo}})
+	c, ana, photo := anaWithPhoto(t)
 	ctx, leave := context.WithCancel(t.Context())
 	leave()
 	_, err := c.k.EraseOwner(ctx, ana.ID, "local:test", testNow().UTC(), false)
@@ -294,10 +301,7 @@ func TestErasureIsDoneToItsEnd(t *testing.T) {
 // calls clear; the photos go by themselves, once no form can be about to name them.
 func TestErasureThatWasCutOff(t *testing.T) {
 	t.Parallel()
-	c := newCanaries(t)
-	ana, _ := c.plant()
-	photo := c.photo(30)
-	c.writes(ana.Name, loops.Entry{Kind: loops.KindAnswer, Answer: &loops.Answer{Answer: loops.SomethingOff, Photo: photo}})
+	c, ana, photo := anaWithPhoto(t)
 	require.NoError(t, c.h.Store.EraseOwner(ana.ID, "local:test", testNow().UTC(), acts.Erasing()))
 	proof, err := c.k.EraseOwner(t.Context(), ana.ID, "local:test", testNow().UTC(), true)
 	require.NoError(t, err)

@@ -114,6 +114,23 @@ func TestMailboxIsRead(t *testing.T) {
 	require.NoError(t, h.Close())
 }
 
+// letterGone is a letter to Ana that the relay took, and the address that reports of
+// it come to.
+func letterGone(t *testing.T, c Config, h *Service, owner loops.OwnerID) (key loops.MessageKey, back string) {
+	t.Helper()
+	key = loops.NewMessageKey(owner, loops.DayOf(testNow(), time.UTC), loops.PurposeReminder, "")
+	require.NoError(t, h.Store.Commit(loops.Change{At: testNow(), By: "test", Action: "remind", Messages: []loops.Message{{
+		Key: key, Owner: owner, Purpose: loops.PurposeReminder, From: c.Mail.From, To: "ana@garden.example", Subject: "x", Raw: []byte("x"),
+		Created: testNow(), NextAttempt: testNow(), Status: loops.Queued,
+	}}}))
+	require.NoError(t, h.Store.MarkDelivered(testNow(), 0, key))
+	secrets, err := os.ReadFile(c.linkKeyFile())
+	require.NoError(t, err)
+	path, err := notify.NewReturnPath(c.Mail.BounceAddress, links.DerivedKey(secrets, "return path"))
+	require.NoError(t, err)
+	return key, path.For(key)
+}
+
 // A report of failed delivery and a photo come by IMAP as well: the letter is
 // refused and its address given up, and the picture is kept with what was said.
 func TestReportAndPhotoAreReadInTheMailbox(t *testing.T) {
@@ -126,17 +143,8 @@ func TestReportAndPhotoAreReadInTheMailbox(t *testing.T) {
 	h, err := Open(c, testNow, slog.New(slog.DiscardHandler))
 	require.NoError(t, err)
 	defer func() { require.NoError(t, h.Close()) }()
-	key := loops.NewMessageKey(owner, loops.DayOf(testNow(), time.UTC), loops.PurposeReminder, "")
-	require.NoError(t, h.Store.Commit(loops.Change{At: testNow(), By: "test", Action: "remind", Messages: []loops.Message{{
-		Key: key, Owner: owner, Purpose: loops.PurposeReminder, From: c.Mail.From, To: "ana@garden.example", Subject: "x", Raw: []byte("x"),
-		Created: testNow(), NextAttempt: testNow(), Status: loops.Queued,
-	}}}))
-	require.NoError(t, h.Store.MarkDelivered(testNow(), 0, key))
-	secrets, err := os.ReadFile(c.linkKeyFile())
-	require.NoError(t, err)
-	path, err := notify.NewReturnPath(c.Mail.BounceAddress, links.DerivedKey(secrets, "return path"))
-	require.NoError(t, err)
-	d.Comes(t, "1.M1.h", "Return-Path: <>\nDelivered-To: "+path.For(key)+`
+	key, back := letterGone(t, c, h, owner)
+	d.Comes(t, "1.M1.h", "Return-Path: <>\nDelivered-To: "+back+`
 From: MAILER-DAEMON@relay.example
 Subject: Undelivered Mail Returned to Sender
 Auto-Submitted: auto-replied
@@ -212,17 +220,8 @@ func (s sick) RefusedInARow(string) (int, error) { return 0, s.fault }
 func TestReportThatCannotBeTakenInIsPassedOver(t *testing.T) {
 	t.Parallel()
 	c, h := house(t, func(c *Config) { c.Mail.BounceAddress = "bounce@workshop.test" })
-	key := loops.NewMessageKey(1, loops.DayOf(testNow(), time.UTC), loops.PurposeReminder, "")
-	require.NoError(t, h.Store.Commit(loops.Change{At: testNow(), By: "test", Action: "remind", Messages: []loops.Message{{
-		Key: key, Owner: 1, Purpose: loops.PurposeReminder, From: c.Mail.From, To: "ana@garden.example", Subject: "x", Raw: []byte("x"),
-		Created: testNow(), NextAttempt: testNow(), Status: loops.Queued,
-	}}}))
-	require.NoError(t, h.Store.MarkDelivered(testNow(), 0, key))
-	secrets, err := os.ReadFile(c.linkKeyFile())
-	require.NoError(t, err)
-	path, err := notify.NewReturnPath(c.Mail.BounceAddress, links.DerivedKey(secrets, "return path"))
-	require.NoError(t, err)
-	raw := []byte(strings.ReplaceAll("Return-Path: <>\nTo: "+path.For(key)+"\nAuto-Submitted: auto-replied\nMIME-Version: 1.0\n"+
+	_, back := letterGone(t, c, h, 1)
+	raw := []byte(strings.ReplaceAll("Return-Path: <>\nTo: "+back+"\nAuto-Submitted: auto-replied\nMIME-Version: 1.0\n"+
 		"Content-Type: multipart/report; report-type=delivery-status; boundary=x\n\n--x\nContent-Type: message/delivery-status\n\n"+
 		"Reporting-MTA: dns; relay.example\n\nFinal-Recipient: rfc822; ana@garden.example\nAction: failed\nStatus: 5.1.1\n--x--\n", "\n", "\r\n"))
 	for uid, tt := range []struct {

@@ -285,11 +285,7 @@ func TestImpossibleTechniciansAreRefused(t *testing.T) {
 // The file holds neither password nor secret, and names who did what.
 func TestTheFileHoldsNoSecret(t *testing.T) {
 	t.Parallel()
-	g, s := open(t)
-	_, err := g.Add("Bo", password, by(0))
-	require.NoError(t, err)
-	secret, err := g.SignIn("Bo", password, false, noon)
-	require.NoError(t, err)
+	g, s, secret := signedIn(t)
 	link, err := g.Link("Bo", by(0))
 	require.NoError(t, err)
 	raw, err := os.ReadFile(s.Path())
@@ -343,16 +339,23 @@ func (b between) CommitAccess(c loops.Access) error {
 
 var cheap = signin.Cost{Passes: 1, MemoryKB: 64, Lanes: 1}
 
+// signedIn is a gate in front of a register, and the secret of Bo, who is signed in.
+func signedIn(t *testing.T) (g *signin.Gate, s *store.Store, secret string) {
+	t.Helper()
+	g, s = open(t)
+	_, err := g.Add("Bo", password, by(0))
+	require.NoError(t, err)
+	secret, err = g.SignIn("Bo", password, false, noon)
+	require.NoError(t, err)
+	return g, s, secret
+}
+
 // A sign-in that was ended while its use was noted stays ended.
 func TestEndedSignInStaysEnded(t *testing.T) {
 	t.Parallel()
-	g, s := open(t)
-	_, err := g.Add("Bo", password, by(0))
-	require.NoError(t, err)
-	secret, err := g.SignIn("Bo", password, false, noon)
-	require.NoError(t, err)
+	g, s, secret := signedIn(t)
 	late := signin.New(between{s, func() error { return g.SignOutEverywhere("Bo", by(time.Hour)) }}, cheap)
-	_, err = late.Who(secret, noon.Add(time.Hour))
+	_, err := late.Who(secret, noon.Add(time.Hour))
 	require.NoError(t, err, "they were signed in when it was asked")
 	_, err = g.Who(secret, noon.Add(time.Hour))
 	assert.ErrorIs(t, err, signin.ErrRefused)
@@ -380,16 +383,12 @@ func TestOldPasswordSignsNobodyIn(t *testing.T) {
 // Where nothing can be written, who is signed in reads on.
 func TestNoRoomForTheNoteOfUseShutsNobodyOut(t *testing.T) {
 	t.Parallel()
-	g, s := open(t)
-	_, err := g.Add("Bo", password, by(0))
-	require.NoError(t, err)
-	secret, err := g.SignIn("Bo", password, false, noon)
-	require.NoError(t, err)
+	_, s, secret := signedIn(t)
 	for _, fault := range []error{loops.ErrFull, loops.ErrReadOnly} {
 		who, err := signin.New(between{s, func() error { return fault }}, cheap).Who(secret, noon.Add(time.Hour))
 		require.NoError(t, err)
 		assert.Equal(t, "Bo", who.Name)
 	}
-	_, err = signin.New(between{s, func() error { return loops.ErrDamaged }}, cheap).Who(secret, noon.Add(time.Hour))
+	_, err := signin.New(between{s, func() error { return loops.ErrDamaged }}, cheap).Who(secret, noon.Add(time.Hour))
 	require.ErrorIs(t, err, loops.ErrDamaged)
 }
